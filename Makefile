@@ -1,0 +1,39 @@
+# Two commands for a newcomer: `make demo` and `make test`. VENV and PYTHON can be set from outside.
+VENV ?= .venv
+PYTHON ?= python3
+BIN := $(VENV)/bin
+
+.PHONY: demo test check format bench samples clean
+
+demo: $(VENV)/.ready-run
+	$(BIN)/throwbook demo
+
+test: $(VENV)/.ready-dev
+	$(BIN)/python -m pytest -q -n auto
+
+check: $(VENV)/.ready-dev
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+format: $(VENV)/.ready-dev
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+bench: $(VENV)/.ready-dev
+	$(BIN)/python -m tests.benchmarks
+
+clean:
+	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .import_linter_cache build *.egg-info
+
+$(VENV)/bin/python:
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.ready-run: pyproject.toml | $(VENV)/bin/python
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e .
+	touch $@
+
+$(VENV)/.ready-dev: pyproject.toml | $(VENV)/bin/python
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e '.[dev]'
+	touch $@ $(VENV)/.ready-run

@@ -1,0 +1,1 @@
+"""The command line: parses, calls a job, prints through ``output`` and ``diagnostics``."""

@@ -1,0 +1,58 @@
+"""The parser: which command lives where. Nothing heavy is imported until a command needs it."""
+
+import sys
+from importlib import import_module
+
+import click
+
+from logger import __version__
+from logger.cli import diagnostics
+
+# command: (module, attribute, what it does in one line). The line stands here so that `--help` imports nothing.
+COMMANDS: dict[str, tuple[str, str, str]] = {}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the one command that was asked for."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, attribute, _ = COMMANDS[cmd_name]
+        command: click.Command = getattr(import_module(module), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands from the table alone."""
+        if not COMMANDS:
+            return
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, _, line) in COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyGroup, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]}
+)
+@click.version_option(__version__, prog_name="throwbook")
+@click.option("--logbook", metavar="PATH", envvar="THROWBOOK_LOGBOOK", help="Logbook file to work on.")
+@click.pass_context
+def throwbook(ctx: click.Context, logbook: str | None) -> None:
+    """Prove that electric lock pins throw fully and within their rating; write it down; check it each season.
+
+    Without a command, opens the terminal UI.
+    """
+    ctx.obj = {"logbook": logbook}
+    if ctx.invoked_subcommand is None:
+        from tui.app import run
+
+        run(logbook)
+
+
+def main() -> None:
+    """Entry point: run one command and turn its outcome into an exit code."""
+    sys.exit(diagnostics.run(throwbook))

@@ -1,0 +1,146 @@
+"""What a judged trial is: figures with uncertainty, signs, checks against limits, causes, a verdict.
+
+Data only. They are computed by ``figures``, ``signs``, ``verdict`` and ``diagnosis``; put together by ``assess``.
+"""
+
+from dataclasses import dataclass, field, fields
+from typing import NamedTuple
+
+from logger.core.trace import FloatArray
+
+METHOD_VERSION = "1"
+
+INFO = "info"
+WATCH = "watch"
+FAIL = "fail"
+LEVELS = (INFO, WATCH, FAIL)
+
+PASS = "pass"
+UNDECIDED = "undecided"
+UNUSABLE = "unusable"
+VERDICTS = (PASS, WATCH, FAIL, UNDECIDED, UNUSABLE)
+
+CUT_OFF = "cut-off"
+STALL = "stall"
+STILL_RUNNING = "still-running"
+NO_RUN = "no-run"
+ENDS = (CUT_OFF, STALL, STILL_RUNNING, NO_RUN)
+
+
+class Measured(NamedTuple):
+    """A figure and its expanded uncertainty (k = 2), both in the figure's SI unit."""
+
+    value: float
+    u: float
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Every figure of one trial; None where the record can't give it (never a guess)."""
+
+    start_s: Measured | None = None
+    end_s: Measured | None = None
+    travel_time_s: Measured | None = None
+    inrush_a: Measured | None = None
+    run_current_a: Measured | None = None
+    """Time-average from the end of the start-up transient to the end of the movement."""
+    peak_run_current_a: Measured | None = None
+    stall_current_a: Measured | None = None
+    mean_voltage_v: Measured | None = None
+    rest_voltage_v: Measured | None = None
+    source_resistance_ohm: Measured | None = None
+    charge_as: Measured | None = None
+    energy_j: Measured | None = None
+    travel_fraction: Measured | None = None
+    """Share of the full stroke moved."""
+    take_up_fraction: Measured | None = None
+    """Share of the stroke at which the current first leaves no-load level."""
+
+    def items(self) -> list[tuple[str, Measured | None]]:
+        """Names and values in contract order."""
+        return [(f.name, getattr(self, f.name)) for f in fields(self)]
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One thing noticed in a record, as in the contract's sign table."""
+
+    sign: str
+    level: str
+    because: str
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    at_fraction: float | None = None
+    """Share of the stroke from this movement's own start."""
+    at_fraction_u: float | None = None
+    """Expanded uncertainty (k = 2) of the place."""
+    from_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Check:
+    """One figure judged against one limit with a guard band equal to its expanded uncertainty."""
+
+    name: str
+    measured: Measured | None
+    limit: float
+    side: str
+    """``max`` or ``min``"""
+    unit: str
+    limit_from: str
+    """Source of the limit."""
+    decision: str
+    """``pass`` · ``fail`` · ``undecided`` · ``not judged``"""
+    settle: str = ""
+    """What would settle an undecided one."""
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """A cause that would explain the signs, how sure, what else could, and the action that splits them."""
+
+    cause: str
+    sure: str
+    """``likely`` or ``possible``"""
+    rivals: tuple[str, ...]
+    action: str
+    signs: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Profile:
+    """Current over travel on a fixed grid, from this movement's own start."""
+
+    fraction: FloatArray
+    """shape (m,) 0..1"""
+    current_a: FloatArray
+    """shape (m,) [A]"""
+    u_a: FloatArray
+    """shape (m,) standard uncertainty of each point [A]"""
+    place_u: float
+    """Standard uncertainty of any place on it, as a share of the stroke."""
+
+
+@dataclass(frozen=True, eq=False)
+class Assessment:
+    """The judged trial."""
+
+    file: str
+    direction: str
+    usable: bool
+    unusable_because: str
+    figures: Figures
+    end: str
+    signs: tuple[Sign, ...]
+    checks: tuple[Check, ...]
+    diagnoses: tuple[Diagnosis, ...]
+    verdict: str
+    because: str = ""
+    """The verdict's reason in one sentence."""
+    provisional: bool = False
+    """Judged against a baseline that rests on no accepted commissioning sheet."""
+    profile: Profile | None = None
+    ambient_c: float | None = None
+    method_version: str = METHOD_VERSION
+    notes: tuple[str, ...] = field(default=())

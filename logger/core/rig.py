@@ -1,0 +1,95 @@
+"""The rig: an actuator, the lock mechanism it throws, and how it is wired.
+
+Only the data and their plain meaning; whether they agree with each other is ``rig_check``, what they predict is
+``rating``, whether the actuator suits the mechanism is ``fit``.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+METRIC = "metric"
+US = "us"
+UNIT_SYSTEMS = (METRIC, US)
+
+
+@dataclass(frozen=True)
+class Actuator:
+    """Data-sheet values of an electric linear actuator (brushed motor, screw, limit switches)."""
+
+    voltage_v: float
+    stroke_m: float
+    rated_force_n: float
+    no_load_speed_m_s: float
+    no_load_current_a: float
+    full_load_current_a: float
+    """The rated maximum."""
+    full_load_speed_m_s: float | None = None
+    """None: not given; the speed line is then assumed and said to be."""
+    duty_cycle: float | None = None
+    """Share of time it may run, 0..1."""
+    duty_period_s: float | None = None
+    """Cycle the duty is reckoned over [s]; None: not given."""
+    protection: str | None = None
+    """IP code as printed, for example ``IP66``."""
+    extend_locks: bool = True
+
+
+@dataclass(frozen=True)
+class LockMechanism:
+    """What has to be moved."""
+
+    needed_travel_m: float
+    spacing_locked_m: float | None = None
+    spacing_unlocked_m: float | None = None
+    needed_force_n: float | None = None
+    """Push that the whole mechanism needs when clean and warm [N]; None: not known."""
+    excess_goes: str | None = None
+    """Where stroke beyond the needed travel goes (a spring, a slot, ...); None: not said."""
+    lowest_voltage_v: float | None = None
+    """Lowest supply expected at the machine under load [V]."""
+    coldest_c: float | None = None
+    """Coldest working temperature [degC]."""
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """Cable and fuse between battery and actuator."""
+
+    conductor: str
+    """As typed: ``2.5 mm2`` or ``14 AWG``."""
+    area_m2: float
+    length_one_way_m: float
+    fuse_a: float | None = None
+    fuse_type: str | None = None
+
+
+@dataclass(frozen=True)
+class Board:
+    """Where the current-sense board sits."""
+
+    placed_in: str = "supply"
+    """``supply`` (before the reversing switch) or ``motor`` (after it)."""
+    id: str | None = None
+
+
+@dataclass(frozen=True)
+class LimitOverride:
+    """A limit of this rig that replaces the common one, with its reason."""
+
+    value: float
+    """In the SI unit of the limit (see ``limits.LIMITS``)."""
+    reason: str
+
+
+@dataclass(frozen=True)
+class Rig:
+    """Everything the rig file says."""
+
+    name: str
+    actuator: Actuator
+    lock: LockMechanism
+    units: str = METRIC
+    wiring: Wiring | None = None
+    board: Board = field(default_factory=Board)
+    limits: Mapping[str, LimitOverride] = field(default_factory=lambda: MappingProxyType({}))

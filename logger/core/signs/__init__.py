@@ -1,0 +1,1 @@
+"""Signs: what a record shows, one function each, listed in one table."""

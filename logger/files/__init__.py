@@ -1,0 +1,1 @@
+"""Files: traces, rigs, JSON lines, the journal of a running trial."""

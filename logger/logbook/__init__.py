@@ -1,0 +1,1 @@
+"""One SQLite file that holds years of a machine's life."""

@@ -1,0 +1,1 @@
+"""Serial ports and the recorder thread."""

@@ -1,0 +1,1 @@
+"""Both sides of the board cable, without any input or output (bytes in, events out)."""
