@@ -1,0 +1,244 @@
+"""When a sheet may be accepted: one table of rules, one function that every path goes through.
+
+No computation here says what the pins do: it only checks that a person wrote down having seen each of them, and that
+the figures kept their limits.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from logger.core.assessment import FAIL, PASS, WATCH
+from logger.core.rig import Rig
+from logger.core.sheet import (
+    BENCH,
+    KINDS,
+    NO,
+    YES,
+    Sheet,
+    SheetTrial,
+    Sighting,
+    as_found,
+    cap,
+    lock_throws,
+    seen_at,
+)
+from logger.core.trace import LOCK, UNLOCK
+
+SPREAD_LIMIT = 0.10
+"""Greatest spread (largest less smallest, over the mean) of the running current in a set; common practice, no source."""
+MISS_AT_95 = 0.05
+"""What is left over at 95 % confidence."""
+
+
+@dataclass(frozen=True)
+class Acceptance:
+    """Whether a sheet may be accepted, what is missing, and what it would state."""
+
+    ok: bool
+    missing: tuple[str, ...]
+    """One plain sentence each."""
+    statement: str
+    """Empty while something is missing."""
+    verdict: str
+    """Worst verdict of its throws, lowered by blanks."""
+    because: tuple[str, ...] = ()
+    """Why the verdict was lowered."""
+    claims_lost: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Case:
+    """Everything a rule may look at."""
+
+    sheet: Sheet
+    trials: tuple[SheetTrial, ...]
+    sightings: tuple[Sighting, ...]
+    rig: Rig
+
+
+def least_success(clean_throws: int) -> float:
+    """Lower 95 % bound of the share of throws that succeed, after ``clean_throws`` without a failure.
+
+    Exact (binomial, no failure): ``0.05 ** (1 / n)``; 5: 0.549, 10: 0.741, 59: 0.950. None thrown: 0.
+
+    >>> round(least_success(59), 3)
+    0.95
+    """
+    return MISS_AT_95 ** (1.0 / clean_throws) if clean_throws > 0 else 0.0
+
+
+def acceptance(
+    sheet: Sheet, trials: Sequence[SheetTrial], sightings: Sequence[Sighting], rig: Rig
+) -> Acceptance:
+    """Judge a sheet. Whoever stores "accepted" asks this first, with what is stored and not with what is claimed."""
+    ordered = tuple(sorted(trials, key=lambda one: one.position))
+    case = Case(sheet, ordered, tuple(sightings), rig)
+    missing = tuple(sentence for rule in RULES for sentence in rule(case))
+    lowered = cap(_worst_verdict(ordered), sheet.conditions)
+    statement = "" if missing else _statement(case)
+    return Acceptance(not missing, missing, statement, lowered.verdict, lowered.because, lowered.claims_lost)
+
+
+def spread(trials: Sequence[SheetTrial]) -> float | None:
+    """Largest less smallest running current, over their mean; None with fewer than two readings."""
+    currents = [
+        one.assessment.figures.run_current_a.value
+        for one in trials
+        if one.assessment.figures.run_current_a is not None
+    ]
+    if len(currents) < 2:
+        return None
+    return (max(currents) - min(currents)) / (sum(currents) / len(currents))
+
+
+# ---- the rules: each gives a sentence for everything that is missing ----
+
+
+def _has_pins(case: Case) -> list[str]:
+    if case.sheet.kind == BENCH:
+        return [
+            "a bench sheet can't be accepted: there are no pins to see; commission the rig on the machine"
+        ]
+    return []
+
+
+def _enough_throws(case: Case) -> list[str]:
+    asked = max(case.sheet.plan.throws_each_way, KINDS[case.sheet.kind][1])
+    said = []
+    for direction in (LOCK, UNLOCK):
+        done = sum(one.direction == direction for one in case.trials)
+        if done < asked:
+            said.append(f"{asked} {direction} throws are asked for, {done} are on the sheet")
+    return said
+
+
+def _each_throw_once(case: Case) -> list[str]:
+    ids = [one.id for one in case.trials]
+    return [f"{one.name} is on the sheet twice" for one in case.trials if ids.count(one.id) > 1]
+
+
+def _each_pin_seen(case: Case) -> list[str]:
+    said = []
+    for throw in lock_throws(case.trials):
+        seen = seen_at(throw.id, case.sightings)
+        for side, answer in (("left", seen.left_pin), ("right", seen.right_pin)):
+            if answer != YES:
+                said.append(f"{throw.name}: {side} pin {_how_not(answer, 'looked at')}")
+        if seen.left_pin == seen.right_pin == YES and not seen.seen_how:
+            said.append(f"{throw.name}: how the pins were seen isn't written")
+    return said
+
+
+def _load_check_done(case: Case) -> list[str]:
+    return _asked_of_each(case, "load_check", "the maker's load check was", "done", "passed")
+
+
+def _retained_with_power_off(case: Case) -> list[str]:
+    return _asked_of_each(case, "retained_power_off", "staying put with the power off was", "tried", "seen")
+
+
+def _asked_of_each(case: Case, name: str, what: str, not_done: str, not_good: str) -> list[str]:
+    said = []
+    for throw in lock_throws(case.trials):
+        answer = getattr(seen_at(throw.id, case.sightings), name)
+        if answer != YES:
+            said.append(f"{throw.name}: {what} not {not_good if answer == NO else not_done}")
+    return said
+
+
+def _how_not(answer: str, verb: str) -> str:
+    return "was looked at and not seen in its hole" if answer == NO else f"was not {verb}"
+
+
+def _every_limit_met(case: Case) -> list[str]:
+    said = []
+    for throw in case.trials:
+        judged = throw.assessment
+        if not judged.usable:
+            said.append(
+                f"{throw.name}: the record isn't usable: {judged.unusable_because or 'no reason given'}"
+            )
+            continue
+        said += [f"{throw.name}: {sign.sign}: {sign.because}" for sign in judged.signs if sign.level == FAIL]
+        for check in judged.checks:
+            if check.decision != PASS:
+                settle = f"; {check.settle}" if check.settle else ""
+                said.append(f"{throw.name}: {check.name}: {check.decision}{settle}")
+        if judged.verdict not in (PASS, WATCH) and not any(throw.name in one for one in said):
+            said.append(f"{throw.name}: {judged.verdict}: {judged.because}")
+    return said
+
+
+def _current_was_read(case: Case) -> list[str]:
+    return [
+        f"{throw.name}: no running current was read; time alone can't carry an acceptance"
+        for throw in case.trials
+        if throw.assessment.usable and throw.assessment.figures.run_current_a is None
+    ]
+
+
+def _spread_within_limit(case: Case) -> list[str]:
+    override = case.rig.limits.get("spread")
+    limit = override.value if override else SPREAD_LIMIT
+    apart = as_found(case.sheet, case.trials)
+    said = []
+    for direction in (LOCK, UNLOCK):
+        found = spread([one for one in case.trials if one.direction == direction and one.id not in apart])
+        if found is not None and found > limit:
+            said.append(
+                f"the running current of the {direction} throws spreads {found:.0%}, over the limit of {limit:.0%}"
+            )
+    return said
+
+
+def _signed(case: Case) -> list[str]:
+    return [] if case.sheet.signed.strip() else ["nobody has signed"]
+
+
+RULES: tuple[Callable[[Case], list[str]], ...] = (
+    _has_pins,
+    _enough_throws,
+    _each_throw_once,
+    _each_pin_seen,
+    _load_check_done,
+    _retained_with_power_off,
+    _every_limit_met,
+    _current_was_read,
+    _spread_within_limit,
+    _signed,
+)
+
+
+def _worst_verdict(trials: Sequence[SheetTrial]) -> str:
+    order = (PASS, WATCH, "undecided", "unusable", FAIL)
+    return max((one.assessment.verdict for one in trials), key=order.index, default="undecided")
+
+
+def _statement(case: Case) -> str:
+    locks = lock_throws(case.trials)
+    unlocks = len(case.trials) - len(locks)
+    seen = [seen_at(one.id, case.sightings) for one in locks]
+    how = "; ".join(sorted({one.seen_how for one in seen}))
+    by = ", ".join(sorted({one.seen_by for one in seen if one.seen_by})) or case.sheet.signed
+    lines = [
+        f"{len(locks)} lock and {unlocks} unlock throws, each within every limit by more than its uncertainty.",
+        f"After each lock throw {by} saw the left pin and the right pin in their holes, each by itself ({how}); "
+        "the maker's load check was done and the pins stayed put with the power off.",
+    ]
+    lines += [bound_sentence(LOCK, len(locks))]
+    if unlocks:
+        lines += [bound_sentence(UNLOCK, unlocks)]
+    notes = sorted({f"{s.sign}" for t in case.trials for s in t.assessment.signs if s.level == WATCH})
+    if notes:
+        lines.append(f"To watch: {', '.join(notes)}.")
+    lines.append(f"Signed {case.sheet.signed}.")
+    return " ".join(lines)
+
+
+def bound_sentence(direction: str, clean_throws: int) -> str:
+    """What n clean throws prove, and no more."""
+    bound = least_success(clean_throws)
+    return (
+        f"{clean_throws} clean {direction} throws prove, at 95 % confidence, only that at least {100 * bound:.0f} % of "
+        f"{direction} throws succeed (0.05^(1/{clean_throws}) = {bound:.3f})."
+    )
