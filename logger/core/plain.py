@@ -1,0 +1,31 @@
+"""Text that came from outside, made fit to be shown.
+
+File names, head keys and cells of somebody else's file may hold terminal commands, line breaks or letters that
+turn the reading direction; shown raw they could move the cursor, forge a verdict or hide a line.
+"""
+
+import unicodedata
+
+# Cc controls, Cf invisible formatting (direction overrides among them), Cs lone halves from odd file names,
+# Zl and Zp line and paragraph separators.
+_UNPRINTABLE = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
+
+
+def printable(text: str) -> str:
+    r"""``text`` with every control and invisible character replaced by a visible mark.
+
+    >>> printable("pin\x1b[2Jok")
+    'pin\ufffd[2Jok'
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(
+        "\N{REPLACEMENT CHARACTER}" if unicodedata.category(letter) in _UNPRINTABLE else letter
+        for letter in text
+    )
+
+
+def quoted(text: str, at_most: int = 40) -> str:
+    """``text`` made printable, cut to ``at_most`` letters, between quotes: for error messages."""
+    shown = printable(text)
+    return f"'{shown}'" if len(shown) <= at_most else f"'{shown[:at_most]}...'"

@@ -1,0 +1,268 @@
+"""Trace files: a CSV table under a TOML head, read in blocks, written without loss.
+
+The whole text is never held: a file is read a block at a time into three plain arrays, so the memory needed is 24
+bytes a row and one block. A file beyond ``TraceLimits`` is refused before or while it is read.
+"""
+
+import csv
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+
+from logger.core.plain import quoted
+from logger.core.trace import FloatArray, Trace
+from logger.errors import InputError, OutsideError
+from logger.files import rows
+from logger.files.columns import locate, parse_choices
+from logger.files.tracehead import head_lines, read_head
+
+_BLOCK_BYTES = 1 << 20
+_LONGEST_LINE_BYTES = 1 << 16
+_MOST_HEAD_LINES = 2000
+
+_UTF8_MARK = b"\xef\xbb\xbf"
+# first bytes of files that people hand in by mistake: (beginning, what it is, what to do)
+_MISTAKEN = (
+    (b"\xff\xfe", "text in UTF-16", "Save it as UTF-8"),
+    (b"\xfe\xff", "text in UTF-16", "Save it as UTF-8"),
+    (b"PK\x03\x04", "a spreadsheet or zip file", "Export the table as CSV"),
+    (b"\x1f\x8b", "a gzip file", "Unpack it first"),
+)
+
+
+@dataclass(frozen=True)
+class TraceLimits:
+    """The most a trace file may hold.
+
+    A throw is a matter of seconds: two million rows are 200 s at 10 kHz or 2.7 hours at 200 Hz.
+    """
+
+    rows: int = 2_000_000
+    bytes: int = 256 * 1024 * 1024
+
+
+def read_trace(
+    path: str | os.PathLike[str],
+    *,
+    columns: Sequence[str] = (),
+    direction: str | None = None,
+    limits: TraceLimits | None = None,
+) -> Trace:
+    """Read one trace file.
+
+    ``columns``: ``time=NAME``, ``current=NAME [mA]``, ``voltage=NAME`` for files with other columns or units.
+    ``direction``: ``lock`` or ``unlock`` where the file doesn't say. Raises InputError with file, line, what is
+    wrong and what to do; OutsideError when the disk fails.
+    """
+    name = os.fsdecode(path)
+    limits = limits or TraceLimits()
+    asked = parse_choices(columns)
+    try:
+        with open(path, "rb") as file:
+            _check_size(file, name, limits)
+            return _Reader(file, name, limits).read(asked, direction)
+    except FileNotFoundError as error:
+        raise InputError("there is no such file", name, "Check the name and the folder") from error
+    except IsADirectoryError as error:
+        raise InputError("this is a folder", name, "Name the trace files in it") from error
+    except PermissionError as error:
+        raise InputError("you may not read this file", name, "Check its permissions") from error
+    except OSError as error:
+        raise OutsideError(
+            f"reading failed ({error.strerror})", name, "Check the disk or the network"
+        ) from error
+
+
+def write_trace(trace: Trace, path: str | os.PathLike[str]) -> None:
+    """Write ``trace`` so that ``read_trace`` gives back the same numbers to the last bit.
+
+    The file appears whole or not at all. Raises OutsideError when the disk is full or refuses.
+    """
+    target = Path(path)
+    part = target.with_name(target.name + ".part")
+    try:
+        with open(part, "w", encoding="utf-8", newline="") as file:
+            for text in trace_text(trace):
+                file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(part, target)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise OutsideError(
+            f"writing failed ({error.strerror})", os.fsdecode(path), "Check the disk and its free space"
+        ) from error
+
+
+def trace_text(trace: Trace, rows_at_once: int = 50_000) -> Iterator[str]:
+    """The file's text in pieces."""
+    names = ["time_s", "current_a"]
+    arrays = [trace.time_s, trace.current_a]
+    if trace.voltage_v is not None:
+        names.append("voltage_v")
+        arrays.append(trace.voltage_v)
+    yield "\n".join([*head_lines(trace), ",".join(names)]) + "\n"
+    for begin in range(0, len(trace), rows_at_once):
+        # repr of a Python float is the shortest text that reads back as the same number.
+        cells = [map(repr, array[begin : begin + rows_at_once].tolist()) for array in arrays]
+        yield "".join(",".join(row) + "\n" for row in zip(*cells, strict=True))
+
+
+def _check_size(file: BinaryIO, name: str, limits: TraceLimits) -> None:
+    size = os.fstat(file.fileno()).st_size
+    if size > limits.bytes:
+        raise InputError(
+            f"{size / 2**20:,.0f} MiB is more than a trace may hold ({limits.bytes / 2**20:,.0f} MiB)",
+            name,
+            "Cut the one throw out of it, or raise --max-mib",
+        )
+
+
+class _Reader:
+    """One pass over one open file."""
+
+    def __init__(self, file: BinaryIO, name: str, limits: TraceLimits) -> None:
+        self.file = file
+        self.name = name
+        self.limits = limits
+        self.line = 0
+        """Lines taken so far."""
+        self.taken_bytes = 0
+
+    def read(self, asked: dict[str, str], direction: str | None) -> Trace:
+        head_text, header_text = self._head_and_header()
+        head = read_head(head_text, self.name, foreign=bool(asked), direction=direction)
+        layout = self._layout(header_text, asked)
+        arrays = self._table(layout)
+        return Trace(
+            time_s=arrays[0],
+            current_a=arrays[1],
+            voltage_v=arrays[2] if len(arrays) > 2 else None,
+            direction=head.direction,
+            rig=head.rig,
+            started=head.started,
+            ambient_c=head.ambient_c,
+            head=head.keys,
+            source=self.name,
+        )
+
+    def _fault(self, what: str, do: str = "", line: int | None = None) -> InputError:
+        return InputError(what, f"{self.name}, line {self.line if line is None else line}", do)
+
+    def _head_and_header(self) -> tuple[list[str], str]:
+        """The ``#`` lines, and the first line after them that isn't empty."""
+        head: list[str] = []
+        while True:
+            raw = self._raw_line()
+            if not raw:
+                what = "the file ends before its table" if head else "the file is empty"
+                raise self._fault(what, "Record the throw again", max(self.line, 1))
+            text = self._decode(raw, self.line).rstrip("\r\n")
+            if "\r" in text:
+                raise self._fault("lines end in a bare CR", "Save the file with LF or CRLF line ends")
+            if text.startswith("#"):
+                head.append(text)
+                if len(head) > _MOST_HEAD_LINES:
+                    raise self._fault(f"the head has over {_MOST_HEAD_LINES} lines", "Is this a trace file?")
+            elif text.strip():
+                return head, text
+
+    def _raw_line(self) -> bytes:
+        raw = self.file.readline(_LONGEST_LINE_BYTES)
+        if self.line == 0:
+            for beginning, kind, do in _MISTAKEN:
+                if raw.startswith(beginning):
+                    raise self._fault(f"this is {kind}, not a trace file", do, 1)
+            raw = raw.removeprefix(_UTF8_MARK)
+        if raw:
+            self.line += 1
+            self.taken_bytes += len(raw)
+        if len(raw) >= _LONGEST_LINE_BYTES:
+            self._refuse_binary(raw, self.line)
+            raise self._fault("the line has no end; this is not a trace file", "Check which file it is")
+        return raw
+
+    def _refuse_binary(self, raw: bytes, first_line: int) -> None:
+        zero = raw.find(b"\0")
+        if zero >= 0:
+            line = first_line + raw.count(b"\n", 0, zero)
+            raise self._fault("this is binary data, not text", "Check which file it is", line)
+
+    def _decode(self, raw: bytes, first_line: int) -> str:
+        self._refuse_binary(raw, first_line)
+        try:
+            return raw.decode("utf-8")
+        except UnicodeDecodeError as error:
+            line = first_line + raw.count(b"\n", 0, error.start)
+            raise self._fault(
+                f"byte 0x{raw[error.start]:02x} is not UTF-8 text", "Save the file as UTF-8", line
+            ) from error
+
+    def _layout(self, header_text: str, asked: dict[str, str]) -> rows.Layout:
+        try:
+            header = [name.strip() for name in next(csv.reader([header_text], strict=True))]
+        except csv.Error as error:
+            raise self._fault(f"the quotes in the header don't close ({error})", "Mend the header") from error
+        if len(header) == 1:
+            for mark, kind in ((";", "semicolons"), ("\t", "tabs")):
+                if mark in header_text:
+                    raise self._fault(
+                        f"columns are parted by {kind}", "Save the file with commas and decimal points"
+                    )
+        if all(rows.is_number(name) for name in header):
+            raise self._fault(
+                f"numbers where the column names should be ({quoted(header_text)})",
+                "Put a line with the names above the table: time_s,current_a,voltage_v",
+            )
+        return rows.Layout(self.name, len(header), locate(header, asked, f"{self.name}, line {self.line}"))
+
+    def _table(self, layout: rows.Layout) -> list[FloatArray]:
+        """The columns as arrays of shape (n,), SI."""
+        parts: list[list[FloatArray]] = [[] for _ in layout.columns]
+        count, last_time_s = 0, -np.inf
+        for first_line, text in self._blocks():
+            block = rows.convert(text, layout, first_line, last_time_s)
+            if not block.shape[1]:
+                continue
+            count += block.shape[1]
+            if count > self.limits.rows:
+                raise self._fault(
+                    f"more than {self.limits.rows:,} rows", "Cut the one throw out of it, or raise --max-rows"
+                )
+            last_time_s = float(block[0, -1])
+            for part, row in zip(parts, block, strict=True):
+                part.append(np.ascontiguousarray(row))
+        if not count:
+            raise self._fault("there are no rows under the header", "Record the throw again")
+        arrays = []
+        while parts:
+            arrays.append(np.concatenate(parts.pop(0)))
+        return arrays
+
+    def _blocks(self) -> Iterator[tuple[int, str]]:
+        """Number of the first line, and text, of each block of whole lines."""
+        rest = b""
+        while True:
+            read = self.file.read(_BLOCK_BYTES)
+            self.taken_bytes += len(read)
+            if self.taken_bytes > self.limits.bytes:
+                raise self._fault("the file goes on too long for a trace", "Raise --max-mib if it is one")
+            rest += read
+            whole = rest if not read else rest[: rest.rfind(b"\n") + 1]
+            if read and (len(rest) - len(whole) > _LONGEST_LINE_BYTES):
+                raise self._fault(
+                    "a line without an end", "Check which file it is", self.line + 1 + whole.count(b"\n")
+                )
+            if read and whole.count(b'"') % 2 and len(rest) < 4 * _BLOCK_BYTES:
+                continue  # a quoted field runs on past this block
+            if whole:
+                text = self._decode(whole, self.line + 1)
+                yield self.line + 1, text.replace("\r\n", "\n") if "\r" in text else text
+                self.line += whole.count(b"\n")
+            rest = rest[len(whole) :]
+            if not read:
+                return

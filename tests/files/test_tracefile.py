@@ -1,0 +1,205 @@
+"""Trace files: what is read, what is refused and with which words, and the way back without loss."""
+
+import subprocess
+import sys
+from datetime import UTC, datetime, timedelta, timezone
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.core.trace import Trace
+from logger.errors import InputError
+from logger.files.tracefile import TraceLimits, read_trace, trace_text, write_trace
+from tests.files.bad_traces import BAD_CHOICES, BAD_TRACES, GOOD, HEAD
+
+
+@pytest.fixture
+def write(tmp_path):
+    def to_file(content):
+        path = tmp_path / "trial.csv"
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return path
+
+    return to_file
+
+
+def test_a_trace_is_read_with_its_head(write):
+    trace = read_trace(write(GOOD))
+    assert trace.rig == "quarry-loader"
+    assert trace.direction == "lock"
+    assert trace.started == datetime(2026, 3, 14, 9, 12, 33, tzinfo=timezone(timedelta(hours=1)))
+    assert trace.ambient_c == 4.0
+    np.testing.assert_array_equal(trace.time_s, [0.0, 0.005, 0.01])
+    np.testing.assert_array_equal(trace.current_a, [0.012, 0.013, 2.1])
+    np.testing.assert_array_equal(trace.voltage_v, [12.61, 12.6, 12.2])
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        (lambda text: "\ufeff" + text, "byte order mark"),
+        (lambda text: text.replace("\n", "\r\n"), "CRLF line ends"),
+        (lambda text: text.replace("0.0050,0.0130,12.600", '"0.0050","0.0130","12.600"'), "quoted fields"),
+        (
+            lambda text: text.replace("0.0050,0.0130,12.600", " 0.0050, 1.30e-2,+12.6"),
+            "spaces, signs, exponents",
+        ),
+        (lambda text: text.rstrip("\n"), "no line end at the end"),
+        (lambda text: text + "\n\n", "empty lines at the end"),
+        (lambda text: text.replace("# rig", "#rig"), "no space after the mark"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_other_ways_of_writing_the_same_table_read_the_same(write, change, why):
+    plain, other = read_trace(write(GOOD)), read_trace(write(change(GOOD)))
+    for name in ("time_s", "current_a", "voltage_v"):
+        np.testing.assert_array_equal(getattr(plain, name), getattr(other, name))
+
+
+def test_columns_that_are_not_asked_for_may_hold_anything(write):
+    table = 'note,current_a,time_s\n"start, cold\nmorning",0.1,0\nrun,2.5,0.1\n'
+    trace = read_trace(write(HEAD + table))
+    np.testing.assert_array_equal(trace.current_a, [0.1, 2.5])
+    assert trace.voltage_v is None
+
+
+@pytest.mark.parametrize("name", ["I", "I [mA]", "I, bench (raw)"])
+def test_other_columns_and_units_are_read_as_told(write, name):
+    table = f'"{name}",T,U\n100,0,12600\n2500,10,12100\n'
+    spec = name if name.endswith("]") else f"{name} [mA]"
+    choices = ["time=T [ms]", f"current={spec}", "voltage=U [mV]"]
+    trace = read_trace(write(table), columns=choices, direction="unlock")
+    np.testing.assert_allclose(trace.time_s, [0, 0.01], rtol=1e-15)
+    np.testing.assert_allclose(trace.current_a, [0.1, 2.5], rtol=1e-15)
+    np.testing.assert_allclose(trace.voltage_v, [12.6, 12.1], rtol=1e-15)
+    assert trace.direction == "unlock"
+
+
+def test_comments_of_another_program_are_passed_over(write):
+    text = "# Bench 4, run no. 12\n# all in mA\nT,I\n0,100\n1,200\n"
+    trace = read_trace(write(text), columns=["time=T", "current=I [mA]"], direction="lock")
+    np.testing.assert_allclose(trace.current_a, [0.1, 0.2], rtol=1e-15)
+
+
+@pytest.mark.parametrize("case", BAD_TRACES, ids=lambda case: case.name)
+def test_a_bad_file_is_refused_with_file_line_and_reason(write, case):
+    path = write(case.content)
+    with pytest.raises(InputError) as caught:
+        read_trace(path, columns=case.columns)
+    message = str(caught.value)
+    assert "\n" not in message
+    assert message.startswith(str(path) if case.line is None else f"{path}, line {case.line}: ")
+    assert case.words in message
+
+
+def test_the_first_of_two_faults_is_named_and_its_line_counted_over_block_borders(write):
+    rows = "".join(f"{n / 1000},{n % 7},12.5\n" for n in range(200_000))
+    table = "time_s,current_a,voltage_v\n" + rows + "200.0,oops,12\n200.1,nan,12\n"
+    with pytest.raises(InputError, match="line 200007: column 'current_a' holds 'oops'"):
+        read_trace(write(HEAD + table))
+
+
+def test_time_that_goes_back_at_a_block_border_is_seen(write):
+    rows = "".join(f"{n / 1000},1,12.5\n" for n in range(200_000))
+    with pytest.raises(InputError, match=r"line 200007: time does not rise: 0\.5 s after 199\.999 s"):
+        read_trace(write(HEAD + "time_s,current_a,voltage_v\n" + rows + "0.5,1,12\n"))
+
+
+def test_more_rows_than_allowed_are_refused(write):
+    with pytest.raises(InputError, match="more than 2 rows"):
+        read_trace(write(GOOD), limits=TraceLimits(rows=2))
+
+
+def test_ten_gigabytes_are_refused_without_being_read(tmp_path):
+    path = tmp_path / "huge.csv"
+    with open(path, "wb") as file:
+        file.write(GOOD.encode())
+        file.truncate(10 * 2**30)
+    with pytest.raises(InputError, match=r"10,240 MiB is more than a trace may hold \(256 MiB\)"):
+        read_trace(path)
+
+
+def test_an_endless_device_is_refused():
+    with pytest.raises(InputError, match="binary"):
+        read_trace("/dev/zero")
+
+
+def test_a_folder_and_a_missing_file_are_refused(tmp_path):
+    with pytest.raises(InputError, match="this is a folder"):
+        read_trace(tmp_path)
+    with pytest.raises(InputError, match="there is no such file"):
+        read_trace(tmp_path / "none.csv")
+
+
+def test_a_million_rows_take_little_more_memory_than_their_numbers(tmp_path):
+    path = tmp_path / "long.csv"
+    with open(path, "w") as file:
+        file.write(HEAD + "time_s,current_a,voltage_v\n")
+        for begin in range(0, 1_000_000, 50_000):
+            file.writelines(
+                f"{n / 10_000:.4f},{n % 97 / 31:.4f},12.{n % 100:02}\n" for n in range(begin, begin + 50_000)
+            )
+    program = """
+import resource, sys
+import numpy
+from logger.files.tracefile import read_trace
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+trace = read_trace(sys.argv[1])
+print(len(trace), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
+"""
+    done = subprocess.run([sys.executable, "-c", program, path], capture_output=True, text=True, check=True)
+    rows, extra_kib = map(int, done.stdout.split())
+    assert rows == 1_000_000
+    # 24 MB are the numbers themselves; the text alone is 22 MB, as Python objects over 200 MB.
+    assert extra_kib < 80 * 1024
+
+
+finite = st.floats(allow_nan=False, allow_infinity=False, min_value=-1e5, max_value=1e5)
+toml_values = st.recursive(
+    st.booleans() | st.integers(-(2**60), 2**60) | st.floats(allow_nan=False) | st.text(),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(), inner, max_size=3),
+    max_leaves=6,
+)
+other_keys = st.dictionaries(st.text(min_size=1).map(lambda key: f"x-{key}"), toml_values, max_size=4)
+offsets = st.integers(-14 * 60, 14 * 60).map(lambda minutes: timezone(timedelta(minutes=minutes)))
+
+
+@st.composite
+def traces(draw):
+    n = draw(st.integers(1, 12))
+    times = sorted(draw(st.sets(finite, min_size=n, max_size=n)))
+    rows = st.lists(finite, min_size=n, max_size=n).map(np.array)
+    return Trace(
+        time_s=np.array(times),
+        current_a=draw(rows),
+        voltage_v=draw(st.none() | rows),
+        direction=draw(st.sampled_from(["lock", "unlock"])),
+        rig=draw(st.text()),
+        started=draw(st.none() | st.datetimes(timezones=offsets | st.just(UTC))),
+        ambient_c=draw(st.none() | st.floats(-60, 80)),
+        head=draw(other_keys),
+    )
+
+
+@given(traces())
+def test_what_is_written_reads_back_the_same_to_the_last_bit(tmp_path_factory, trace):
+    path = tmp_path_factory.getbasetemp() / "round.csv"
+    write_trace(trace, path)
+    again = read_trace(path)
+    for name in ("time_s", "current_a", "voltage_v"):
+        first, second = getattr(trace, name), getattr(again, name)
+        assert (first is None) == (second is None)
+        if first is not None:
+            assert first.tobytes() == second.tobytes()
+    for name in ("direction", "rig", "started", "ambient_c"):
+        assert getattr(trace, name) == getattr(again, name)
+    assert {key: again.head[key] for key in trace.head} == dict(trace.head)
+    assert "".join(trace_text(again)) == "".join(trace_text(trace))
+
+
+@pytest.mark.parametrize(("choice", "words"), BAD_CHOICES)
+def test_a_column_choice_that_says_nothing_is_refused(write, choice, words):
+    with pytest.raises(InputError, match=words):
+        read_trace(write(GOOD), columns=[choice])
