@@ -5,15 +5,33 @@ failed. A command returns its exit code (None means 0).
 """
 
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 import click
 
+from logger.core.plain import printable
 from logger.errors import ThrowbookError
 
 
 def complain(line: str) -> None:
     """One line on stderr."""
-    click.echo(f"throwbook: {' '.join(line.split())}", err=True)
+    click.echo(f"throwbook: {printable(' '.join(line.split()))}", err=True)
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Callable[[int, int], None]]:
+    """Give a callback ``(done, total)`` that draws a bar on a terminal and nothing in a pipe."""
+    if not (sys.stderr.isatty() and sys.stdout.isatty()):
+        yield lambda done, total: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def run(command: click.Command, args: list[str] | None = None) -> int:
