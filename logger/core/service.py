@@ -7,6 +7,7 @@ stretch begins where the machine is no longer the one that was measured before; 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from itertools import pairwise
 
 # action: whether it starts a new stretch when the entry doesn't say. Common practice, no source.
 ACTIONS: dict[str, bool] = {
@@ -79,7 +80,7 @@ def order_complaints(entry: ServiceEntry) -> list[str]:
     dated = [(name, moment.on) for name, moment in named if moment.on is not None]
     return [
         f"{later} on {later_on}, before {earlier} on {earlier_on}"
-        for (earlier, earlier_on), (later, later_on) in zip(dated, dated[1:], strict=False)
+        for (earlier, earlier_on), (later, later_on) in pairwise(dated)
         if later_on < earlier_on
     ]
 
