@@ -18,6 +18,7 @@ TEMPLATES = (".html", ".txt", ".tcss", ".css", ".svg", ".j2")
 
 # phrase: why it may stand. A phrase is taken out of a string before the string is searched.
 REVIEWED: dict[str, str] = {
+    "half-locked attachment": "names the hazard itself (method.md 7)",
     "safety circuits": "names a kind of wiring that belongs to qualified people (method.md 7)",
     "database is locked": "what the database says when another program holds it; compared with, not shown",
 }
