@@ -1,0 +1,71 @@
+"""An assessment as JSON can hold it, and back; fields added in later versions are read with their defaults."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, fields, replace
+from typing import Any, TypeVar
+
+import numpy as np
+
+from logger.core.assessment import Assessment, Check, Diagnosis, Figures, Measured, Profile, Sign
+from logger.logbook import tracecodec
+
+Kind = TypeVar("Kind", Sign, Check, Diagnosis, Figures)
+
+# A profile is derived and can be reckoned again from its trace: it is kept to these places, finer than its uncertainty.
+PROFILE_PLACES = {"fraction": 6, "current_a": 5, "u_a": 6}
+
+
+def to_json_value(assessment: Assessment) -> dict[str, Any]:
+    """Everything but the profile's arrays; figures that the record couldn't give are left out."""
+    bare = asdict(replace(assessment, profile=None))
+    bare["figures"] = {name: list(value) for name, value in assessment.figures.items() if value is not None}
+    bare["signs"] = [_short(asdict(sign)) for sign in assessment.signs]
+    bare.pop("profile")
+    if assessment.profile is not None:
+        bare["profile_place_u"] = assessment.profile.place_u
+    return bare
+
+
+def from_json_value(value: Mapping[str, Any]) -> Assessment:
+    """The assessment, without its profile."""
+    known = {field.name for field in fields(Assessment)}
+    parts = {name: item for name, item in value.items() if name in known}
+    parts["figures"] = Figures(
+        **{
+            name: Measured(*pair)
+            for name, pair in value["figures"].items()
+            if name in {field.name for field in fields(Figures)}
+        }
+    )
+    parts["signs"] = tuple(_build(Sign, each) for each in value["signs"])
+    parts["checks"] = tuple(_build(Check, each) for each in value["checks"])
+    parts["diagnoses"] = tuple(_build(Diagnosis, each) for each in value["diagnoses"])
+    parts["notes"] = tuple(value.get("notes", ()))
+    return Assessment(**parts)
+
+
+def profile_blob(profile: Profile | None) -> bytes | None:
+    """The profile's arrays, small."""
+    if profile is None:
+        return None
+    return tracecodec.encode(
+        {name: np.round(getattr(profile, name), places) for name, places in PROFILE_PLACES.items()}
+    )
+
+
+def profile_from_blob(blob: bytes, place_u: float) -> Profile:
+    """The profile again."""
+    named = tracecodec.decode(blob)
+    return Profile(named["fraction"], named["current_a"], named["u_a"], place_u)
+
+
+def _short(value: dict[str, Any]) -> dict[str, Any]:
+    return {name: item for name, item in value.items() if item is not None}
+
+
+def _build(kind: type[Kind], value: Mapping[str, Any]) -> Kind:
+    parts = {field.name: value[field.name] for field in fields(kind) if field.name in value}
+    if parts.get("measured") is not None:
+        parts["measured"] = Measured(*parts["measured"])
+    arguments: Any = {name: tuple(item) if isinstance(item, list) else item for name, item in parts.items()}
+    return kind(**arguments)

@@ -1,0 +1,24 @@
+"""The steps from an empty file to the newest logbook; a step, once released, is never edited."""
+
+from importlib.resources import files
+
+STEPS = ("0001_first.sql",)
+"""Step n takes a file from version n - 1 to version n."""
+
+NEWEST = len(STEPS)
+
+
+def statements(version: int) -> list[str]:
+    """The SQL statements of the step that leads to ``version``."""
+    from sqlite3 import complete_statement
+
+    found: list[str] = []
+    pending = ""
+    for line in files(__package__).joinpath(STEPS[version - 1]).read_text("utf-8").splitlines():
+        if not pending and (not line.strip() or line.startswith("--")):
+            continue
+        pending += line + "\n"
+        if complete_statement(pending):
+            found.append(pending)
+            pending = ""
+    return found

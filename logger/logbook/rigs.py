@@ -1,0 +1,143 @@
+"""Rigs, the orders to their status latch, their services and baselines; calibrations of boards."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime
+from typing import TypeVar
+
+from logger.core.records import (
+    BaselineRecord,
+    Calibration,
+    Order,
+    RigRevision,
+    RigSummary,
+    Row,
+    Service,
+    current,
+    heads,
+)
+from logger.errors import InputError
+from logger.logbook.sheets import SheetRows
+
+Listed = TypeVar("Listed", Order, Service)
+
+
+class RigRows(SheetRows):
+    """Rows that belong to a rig or a board."""
+
+    def add_rig(self, rig: str, toml: str, by: str, now: datetime, reason: str = "") -> RigRevision:
+        """A new rig, or a new revision of one; the same text again changes nothing."""
+        known = self.select(RigRevision, "WHERE rig = ?", [rig])
+        latest = current(known)
+        if latest is not None and latest.toml == toml and len(heads(known)) == 1:
+            return latest
+        with self.transaction():
+            self.db.execute("INSERT INTO rig (name) VALUES (?) ON CONFLICT (name) DO NOTHING", [rig])
+            return self.add(RigRevision(rig, toml, now, by, reason, replaces=_ids(heads(known))))
+
+    def rig_names(self) -> list[str]:
+        """Names in alphabetical order."""
+        return [row[0] for row in self.read("SELECT name FROM rig ORDER BY name")]
+
+    def rig(self, name: str) -> RigRevision:
+        """The revision of a rig that counts. Raises InputError for a name the logbook doesn't have."""
+        found = current(self.select(RigRevision, "WHERE rig = ?", [name]))
+        if found is None:
+            names = self.rig_names()
+            listed = f"It has: {', '.join(names[:8])}" if names else "It has none yet"
+            raise InputError(
+                f"no rig '{name}' in this logbook",
+                str(self.path),
+                f"{listed}; 'throwbook rig add FILE.toml' adds one.",
+            )
+        return found
+
+    def rig_revisions(self, name: str) -> list[RigRevision]:
+        """Every revision, oldest first."""
+        return self.select(RigRevision, "WHERE rig = ? ORDER BY at, id", [name])
+
+    def rig_summaries(self) -> list[RigSummary]:
+        """Every rig with what its status and due date follow from; no trial is opened."""
+        revisions = _by_rig(self.select(RigRevision))
+        orders = _by_rig(self.select(Order, "ORDER BY at, id"))
+        services = _by_rig(self.select(Service))
+        counts = {
+            row[0]: (row[1], row[2])
+            for row in self.read("SELECT rig, count(*), max(started) FROM trial GROUP BY rig")
+        }
+        sheets = self.decided_and_newest_sheets()
+        found = []
+        for name in sorted(revisions):
+            latest = current(revisions[name])
+            assert latest is not None  # a name in the mapping has at least one revision
+            trials, started = counts.get(name, (0, None))
+            found.append(
+                RigSummary(
+                    latest,
+                    tuple(orders.get(name, ())),
+                    tuple(heads(services.get(name, ()))),
+                    trials,
+                    datetime.fromisoformat(started) if started else None,
+                    tuple(sheets.get(name, ())),
+                )
+            )
+        return found
+
+    def add_order(self, order: Order) -> Order:
+        """One entry of the latch's log; it is linked to the rig's last ones here."""
+        from dataclasses import replace
+
+        with self.transaction():
+            return self.add(replace(order, previous=_ids(last_orders(self.orders(order.rig)))))
+
+    def orders(self, rig: str) -> list[Order]:
+        """Every order of a rig, oldest first by its own clock; the links say what came before what."""
+        return self.select(Order, "WHERE rig = ? ORDER BY at, id", [rig])
+
+    def add_service(self, service: Service) -> Service:
+        """One entry of the maintenance history; ``replaces`` names the one it corrects."""
+        return self.add(service)
+
+    def services(self, rig: str, every_revision: bool = False) -> list[Service]:
+        """The history as it counts now, oldest first, or with the corrected entries too."""
+        rows = self.select(Service, "WHERE rig = ? ORDER BY at, id", [rig])
+        return rows if every_revision else heads(rows)
+
+    def add_baseline(self, baseline: BaselineRecord) -> BaselineRecord:
+        """A frozen baseline; older ones stay."""
+        return self.add(baseline)
+
+    def baselines(self, rig: str, direction: str | None = None) -> list[BaselineRecord]:
+        """Every baseline of a rig, oldest first."""
+        rows = self.select(BaselineRecord, "WHERE rig = ? ORDER BY at, id", [rig])
+        return [row for row in rows if direction in (None, row.direction)]
+
+    def add_calibration(self, calibration: Calibration) -> Calibration:
+        """A board's calibration; it stands for the board's earlier ones."""
+        from dataclasses import replace
+
+        with self.transaction():
+            known = heads(self.calibrations(calibration.board))
+            return self.add(replace(calibration, replaces=_ids(known)))
+
+    def calibrations(self, board: str) -> list[Calibration]:
+        """Every calibration of a board, oldest first; ``records.current`` picks the one that counts."""
+        return self.select(Calibration, "WHERE board = ? ORDER BY at, id", [board])
+
+
+def last_orders(orders: Iterable[Order]) -> list[Order]:
+    """Orders that no later one is linked to."""
+    listed = list(orders)
+    linked = {old for order in listed for old in order.previous}
+    return [order for order in listed if order.id not in linked]
+
+
+def _ids(rows: Iterable[Row] | Iterable[Order]) -> tuple[str, ...]:
+    return tuple(sorted(row.id for row in rows))
+
+
+def _by_rig(rows: Iterable[Listed] | Iterable[RigRevision]) -> dict[str, list]:  # type: ignore[type-arg]
+    found: dict[str, list] = defaultdict(list)  # type: ignore[type-arg]
+    for row in rows:
+        found[row.rig].append(row)
+    return found

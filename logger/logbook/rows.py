@@ -1,0 +1,307 @@
+"""Rows of the logbook and the records they become: one table, and the id that a row makes for itself.
+
+An id is the first 128 bits of SHA-256 over the row's own content. So two logbooks that hold the same fact hold the
+same id, a merge is the union of rows, and ``check`` finds any later change of a row by reckoning its id again.
+A column without a value is left out of the sum: a column that a migration adds changes no old id.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from logger.core import records
+from logger.core.records import Fact
+
+TEXT = "text"
+INTEGER = "integer"
+REAL = "real"
+FLAG = "flag"
+TIME = "time"
+JSON = "json"
+IDS = "ids"
+BLOB = "blob"
+
+SqlValue = str | int | float | bytes | None
+
+
+@dataclass(frozen=True)
+class Table:
+    """How one kind of record is stored."""
+
+    name: str
+    record: type
+    columns: Mapping[str, str]
+    """Column: kind, the id left out. A column is named as the record's field."""
+    about: str
+    """The column that says what a row is about: whose revisions belong together, and whose they are in a message."""
+
+
+TABLES: tuple[Table, ...] = (
+    Table(
+        "rig_revision",
+        records.RigRevision,
+        {"rig": TEXT, "toml": TEXT, "at": TIME, "by": TEXT, "reason": TEXT, "replaces": IDS},
+        "rig",
+    ),
+    Table(
+        "sheet",
+        records.Sheet,
+        {
+            "rig": TEXT,
+            "kind": TEXT,
+            "number": INTEGER,
+            "plan": JSON,
+            "nonce": TEXT,
+            "at": TIME,
+            "by": TEXT,
+        },
+        "rig",
+    ),
+    Table(
+        "answers",
+        records.Answers,
+        {"sheet": TEXT, "answers": JSON, "at": TIME, "by": TEXT, "reason": TEXT, "replaces": IDS},
+        "sheet",
+    ),
+    Table(
+        "trial",
+        records.Trial,
+        {
+            "rig": TEXT,
+            "direction": TEXT,
+            "source": TEXT,
+            "started": TIME,
+            "trace": TEXT,
+            "hand": JSON,
+            "nonce": TEXT,
+        },
+        "rig",
+    ),
+    Table(
+        "placement",
+        records.Placement,
+        {
+            "trial": TEXT,
+            "sheet": TEXT,
+            "position": INTEGER,
+            "as_found": FLAG,
+            "left_out": TEXT,
+            "ambient_c": REAL,
+            "file": TEXT,
+            "head": JSON,
+            "at": TIME,
+            "by": TEXT,
+            "reason": TEXT,
+            "replaces": IDS,
+        },
+        "trial",
+    ),
+    Table(
+        "sighting",
+        records.Sighting,
+        {
+            "trial": TEXT,
+            "left_pin": TEXT,
+            "right_pin": TEXT,
+            "how": TEXT,
+            "at": TIME,
+            "by": TEXT,
+            "reason": TEXT,
+            "replaces": IDS,
+        },
+        "trial",
+    ),
+    Table(
+        "service",
+        records.Service,
+        {
+            "rig": TEXT,
+            "action": TEXT,
+            "seen": TIME,
+            "found": TIME,
+            "fixed": TIME,
+            "verified": TIME,
+            "details": JSON,
+            "at": TIME,
+            "by": TEXT,
+            "reason": TEXT,
+            "replaces": IDS,
+        },
+        "rig",
+    ),
+    Table(
+        "baseline",
+        records.BaselineRecord,
+        {
+            "rig": TEXT,
+            "direction": TEXT,
+            "trials": IDS,
+            "body": JSON,
+            "service": TEXT,
+            "at": TIME,
+            "by": TEXT,
+            "reason": TEXT,
+        },
+        "rig",
+    ),
+    Table(
+        "judgement",
+        records.Judgement,
+        {
+            "trial": TEXT,
+            "verdict": TEXT,
+            "assessment": JSON,
+            "profile": BLOB,
+            "method_version": TEXT,
+            "software_version": TEXT,
+            "rig_revision": TEXT,
+            "baseline": TEXT,
+            "at": TIME,
+            "by": TEXT,
+            "reason": TEXT,
+            "replaces": IDS,
+        },
+        "trial",
+    ),
+    Table(
+        "decision",
+        records.Decision,
+        {
+            "sheet": TEXT,
+            "outcome": TEXT,
+            "signed": TEXT,
+            "statement": JSON,
+            "at": TIME,
+            "by": TEXT,
+            "reason": TEXT,
+            "replaces": IDS,
+        },
+        "sheet",
+    ),
+    Table(
+        "latch_order",
+        records.Order,
+        {
+            "rig": TEXT,
+            "level": TEXT,
+            "cause": TEXT,
+            "because": TEXT,
+            "clears": IDS,
+            "signed": TEXT,
+            "sheet": TEXT,
+            "trial": TEXT,
+            "service": TEXT,
+            "details": JSON,
+            "previous": IDS,
+            "at": TIME,
+            "by": TEXT,
+        },
+        "rig",
+    ),
+    Table(
+        "seal",
+        records.Seal,
+        {
+            "rig": TEXT,
+            "sheet": TEXT,
+            "decision": TEXT,
+            "digest": TEXT,
+            "covers": IDS,
+            "previous": IDS,
+            "at": TIME,
+        },
+        "sheet",
+    ),
+    Table(
+        "calibration",
+        records.Calibration,
+        {"board": TEXT, "details": JSON, "at": TIME, "by": TEXT, "reason": TEXT, "replaces": IDS},
+        "board",
+    ),
+)
+"""In the order in which rows refer to each other. ``rig`` (a name) and ``trace`` (samples) hold no record."""
+
+BY_NAME = {table.name: table for table in TABLES}
+BY_RECORD = {table.record: table for table in TABLES}
+
+
+def to_json(value: Any) -> str:
+    """JSON in one form only: sorted keys, no blanks, no NaN."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def plain(value: Any) -> Any:
+    """``value`` with its read-only mappings and tuples as JSON knows them; a time becomes its text."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if isinstance(value, datetime):
+        return value.isoformat()
+    if hasattr(value, "isoformat"):  # TOML's local dates and times
+        return value.isoformat()
+    return value
+
+
+def to_sql(kind: str, value: Any) -> SqlValue:
+    """One field of a record as SQLite stores it."""
+    if value is None:
+        return None
+    if kind == TIME:
+        if value.tzinfo is None:
+            raise ValueError("a time in the logbook carries its offset from UTC")
+        return str(value.isoformat())
+    if kind == JSON:
+        return to_json(plain(value))
+    if kind == IDS:
+        return to_json(sorted(value))
+    if kind == FLAG:
+        return int(value)
+    if kind == REAL:
+        return float(value)
+    return value  # type: ignore[no-any-return]
+
+
+def from_sql(kind: str, value: SqlValue) -> Any:
+    """The other way."""
+    if value is None:
+        return None
+    if kind == TIME:
+        return datetime.fromisoformat(str(value))
+    if kind == JSON:
+        return json.loads(str(value))
+    if kind == IDS:
+        return tuple(json.loads(str(value)))
+    if kind == FLAG:
+        return bool(value)
+    return value
+
+
+def fact(table: Table, values: Mapping[str, SqlValue]) -> Fact:
+    """A row's content in the form that is summed, with the id that follows from it."""
+    content: dict[str, Any] = {}
+    for column in table.columns:
+        value = values[column]
+        if isinstance(value, bytes):
+            content[column] = "sha256:" + hashlib.sha256(value).hexdigest()
+        elif value is not None:
+            content[column] = value
+    digest = hashlib.sha256(to_json([table.name, content]).encode()).hexdigest()
+    return Fact(table.name, digest[:32], content)
+
+
+def to_row(table: Table, record: Any, extra: Mapping[str, SqlValue]) -> dict[str, SqlValue]:
+    """A record's row, its own id included; ``extra`` holds columns that are not fields of the record as they are."""
+    values = {
+        column: extra[column] if column in extra else to_sql(kind, getattr(record, column))
+        for column, kind in table.columns.items()
+    }
+    return {"id": fact(table, values).id, **values}
+
+
+def with_id(record: Any, row: Mapping[str, SqlValue]) -> Any:
+    """The record with the id its row made."""
+    return replace(record, id=row["id"])

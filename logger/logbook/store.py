@@ -1,0 +1,55 @@
+"""Adding and reading rows of any kind: the middle between the open file and the kinds of rows."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any, TypeVar
+
+from logger.logbook.connection import Connection, plain_errors
+from logger.logbook.rows import BY_RECORD, SqlValue, Table, from_sql, to_row, with_id
+
+Record = TypeVar("Record")
+
+
+class Store(Connection):
+    """Generic access; the kinds of rows build on it."""
+
+    def add(self, record: Record, **extra: SqlValue) -> Record:
+        """Store one record and give it back with its id; a row that is there already is left as it is."""
+        table = BY_RECORD[type(record)]
+        row = to_row(table, record, extra)
+        names = ", ".join(f'"{name}"' for name in row)
+        marks = ", ".join("?" for _ in row)
+        with self.transaction():
+            self.db.execute(
+                f"INSERT INTO {table.name} ({names}) VALUES ({marks}) ON CONFLICT (id) DO NOTHING",
+                list(row.values()),
+            )
+        stored: Record = with_id(record, row)
+        return stored
+
+    def select(
+        self,
+        record: type[Record],
+        where: str = "",
+        values: Sequence[SqlValue] = (),
+        without: Iterable[str] = (),
+    ) -> list[Record]:
+        """Records of one kind; ``where`` is SQL after FROM (a join, a condition, an order)."""
+        table = BY_RECORD[record]
+        wanted = [name for name in table.columns if name not in set(without)]
+        with plain_errors(self.path):
+            rows = self.db.execute(
+                f"SELECT {columns(table, wanted)} FROM {table.name} {where}", values
+            ).fetchall()
+        return [self._record(table, wanted, row) for row in rows]
+
+    def _record(self, table: Table, wanted: list[str], row: Sequence[SqlValue]) -> Any:
+        """One record from its id and the wanted columns."""
+        values = {
+            name: from_sql(table.columns[name], value) for name, value in zip(wanted, row[1:], strict=True)
+        }
+        return table.record(id=row[0], **values)
+
+
+def columns(table: Table, wanted: Iterable[str]) -> str:
+    """The id and the wanted columns for a SELECT."""
+    return ", ".join(f'{table.name}."{name}"' for name in ("id", *wanted))

@@ -1,0 +1,109 @@
+"""Samples as a small blob and back, without losing a bit of any value.
+
+What a board or a file gives are decimal numbers with few digits. Each column is turned into whole numbers where the
+way back gives exactly the same floats (``x = n / 10**places`` or ``x = n * 10**-places``), then into differences,
+then into byte planes, then through zlib. A column that isn't decimal is kept as its 64-bit floats.
+"""
+
+import hashlib
+import json
+import zlib
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.core.trace import FloatArray, Trace
+
+PLACES = range(10)
+EXACT = 2.0**53
+COLUMNS = ("time_s", "current_a", "voltage_v")
+
+
+def columns(trace: Trace) -> dict[str, FloatArray]:
+    """The trace's columns by name, voltage only where there is one; minus zero becomes zero."""
+    found = {name: getattr(trace, name) for name in COLUMNS}
+    return {
+        name: np.ascontiguousarray(values, dtype=np.float64) + 0.0
+        for name, values in found.items()
+        if values is not None
+    }
+
+
+def digest(named: dict[str, FloatArray]) -> str:
+    """SHA-256 of the values themselves (little-endian doubles), whatever the blob looks like."""
+    total = hashlib.sha256()
+    for name, values in named.items():
+        total.update(f"{name}:{len(values)};".encode())
+        total.update(values.astype("<f8", copy=False).tobytes())
+    return total.hexdigest()
+
+
+def encode(named: dict[str, FloatArray]) -> bytes:
+    """Columns of one length, as a blob."""
+    heads: list[dict[str, Any]] = []
+    body = b""
+    for name, values in named.items():
+        head, packed = _pack(values)
+        heads.append({"name": name, **head, "bytes": len(packed)})
+        body += packed
+    samples = len(next(iter(named.values())))
+    top = json.dumps({"codec": 1, "samples": samples, "columns": heads}, separators=(",", ":")).encode()
+    return zlib.compress(top + b"\n" + body, 9)
+
+
+def decode(blob: bytes) -> dict[str, FloatArray]:
+    """The columns again. Raises ValueError or zlib.error when the blob is damaged."""
+    top, _, body = zlib.decompress(blob).partition(b"\n")
+    head = json.loads(top)
+    if head["codec"] != 1:
+        raise ValueError(f"samples stored in form {head['codec']}, which this version doesn't know")
+    found: dict[str, FloatArray] = {}
+    for column in head["columns"]:
+        packed, body = body[: column["bytes"]], body[column["bytes"] :]
+        found[column["name"]] = _unpack(column, packed, head["samples"])
+    return found
+
+
+def _pack(values: FloatArray) -> tuple[dict[str, Any], bytes]:
+    for places in PLACES if np.all(np.abs(values) < EXACT) else ():
+        for way in ("divide", "multiply"):
+            whole = np.rint(values * 10.0**places)
+            if np.all(np.abs(whole) < EXACT) and np.array_equal(_apply(way, whole, places), values):
+                head, packed = _pack_whole(whole.astype(np.int64))
+                return {"way": way, "places": places, **head}, packed
+    return {"way": "floats"}, values.astype("<f8", copy=False).tobytes()
+
+
+def _apply(way: str, whole: FloatArray, places: int) -> FloatArray:
+    factor = float(f"1e{places}" if way == "divide" else f"1e-{places}")
+    return whole / factor if way == "divide" else whole * factor
+
+
+def _pack_whole(whole: NDArray[np.int64]) -> tuple[dict[str, Any], bytes]:
+    """Differences of whichever order is smallest, in units of their common divisor, as byte planes."""
+    first = int(whole[0]) if len(whole) else 0
+    rest = whole - first
+    step = max(int(np.gcd.reduce(rest)) if len(rest) else 1, 1)
+    rest = rest // step
+    tries = [rest, np.diff(rest, prepend=0), np.diff(np.diff(rest, prepend=0), prepend=0)]
+    order = int(np.argmin([np.log2(1.0 + np.abs(each)).sum() for each in tries]))
+    signless = ((tries[order] << 1) ^ (tries[order] >> 63)).view(np.uint64)
+    largest = int(signless.max()) if len(signless) else 0
+    width = max((largest.bit_length() + 7) // 8, 1)
+    planes = signless.astype("<u8").view(np.uint8).reshape(-1, 8)[:, :width].T
+    return {"first": first, "step": step, "order": order, "width": width}, planes.tobytes()
+
+
+def _unpack(head: dict[str, Any], packed: bytes, samples: int) -> FloatArray:
+    if head["way"] == "floats":
+        return np.frombuffer(packed, dtype="<f8").astype(np.float64)
+    planes = np.frombuffer(packed, dtype=np.uint8).reshape(head["width"], samples)
+    wide = np.zeros((samples, 8), dtype=np.uint8)
+    wide[:, : head["width"]] = planes.T
+    signless = wide.view("<u8").reshape(-1).astype(np.uint64)
+    rest = (signless >> np.uint64(1)).astype(np.int64) ^ -(signless & np.uint64(1)).astype(np.int64)
+    for _ in range(head["order"]):
+        rest = np.cumsum(rest)
+    whole = (rest * head["step"] + head["first"]).astype(np.float64)
+    return _apply(head["way"], whole, head["places"])

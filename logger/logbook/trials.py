@@ -1,0 +1,249 @@
+"""Trials: samples, placements on sheets, sightings, judgements."""
+
+import secrets
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from logger.core.records import (
+    BY_HAND,
+    FROM_TRACE,
+    Details,
+    Judgement,
+    LoggedTrial,
+    Placement,
+    Sighting,
+    Trial,
+    current,
+    heads,
+)
+from logger.errors import InputError, OutsideError
+from logger.logbook.rigs import RigRows
+from logger.logbook.rows import BY_NAME, SqlValue, from_sql, to_json
+from logger.logbook.store import columns
+
+if TYPE_CHECKING:
+    from logger.core.assessment import Assessment, Profile
+    from logger.core.trace import Trace
+
+
+class TrialRows(RigRows):
+    """Rows that belong to a trial."""
+
+    def add_trial(
+        self,
+        sheet: str,
+        thrown: "Trace | Trial",
+        assessment: "Assessment",
+        by: str,
+        now: datetime,
+        *,
+        software_version: str,
+        as_found: bool = False,
+        baseline: str | None = None,
+        ambient_c: float | None = None,
+        file: str = "",
+        sighting: tuple[str, str, str] | None = None,
+    ) -> LoggedTrial:
+        """One trial onto a sheet with its first judgement, in one transaction.
+
+        ``thrown`` is a trace, or a ``Trial`` of hand readings made by ``hand_trial``. ``sighting`` is left pin,
+        right pin, how. A trial that the logbook already has is one and the same: it is placed, not doubled;
+        on its own sheet again it stays as it was.
+        """
+        with self.transaction():
+            rig = self.read("SELECT rig FROM sheet WHERE id = ?", [sheet])[0][0]
+            if isinstance(thrown, Trial):
+                trial, head = self.add(thrown), {}
+            else:
+                trial, head = self._add_trace(rig, thrown), dict(thrown.head)
+                ambient_c = thrown.ambient_c if ambient_c is None else ambient_c
+                file = file or thrown.source
+            for logged in self.trials(sheet=sheet):
+                if logged.id == trial.id and logged.placement is not None:
+                    return logged
+            position = self.read("SELECT count(DISTINCT trial) + 1 FROM placement WHERE sheet = ?", [sheet])[
+                0
+            ][0]
+            placement = self.place(
+                Placement(trial.id, sheet, position, now, by, as_found, "", ambient_c, file, head)
+            )
+            judgement = self.judge(trial.id, assessment, by, now, software_version, baseline)
+            seen = self.sight(trial.id, *sighting, by, now) if sighting else None
+            return LoggedTrial(trial, placement, judgement, seen)
+
+    def trial_of(self, rig: str, trace: "Trace") -> Trial | None:
+        """The trial made from just this trace on this rig, if the logbook has it."""
+        from logger.logbook import tracecodec
+
+        digest = tracecodec.digest(tracecodec.columns(trace))
+        for trial in self.select(Trial, "WHERE rig = ? AND trace = ?", [rig, digest]):
+            if trial.direction == trace.direction and trial.started == trace.started:
+                return trial
+        return None
+
+    def place(self, placement: Placement) -> Placement:
+        """Put a trial on a sheet, or correct how it stands there (``replaces``)."""
+        return self.add(placement)
+
+    def judge(
+        self,
+        trial: str,
+        assessment: "Assessment",
+        by: str,
+        now: datetime,
+        software_version: str,
+        baseline: str | None = None,
+        reason: str = "",
+    ) -> Judgement:
+        """A judgement; a later one stands for the earlier ones, which stay."""
+        from logger.logbook.assessment_json import profile_blob, to_json_value
+
+        with self.transaction():
+            rig = self.read("SELECT rig FROM trial WHERE id = ?", [trial])[0][0]
+            known = tuple(row.id for row in heads(self._judgements("WHERE trial = ?", [trial])))
+            revision = self.rig(rig).id
+            return self.add(
+                Judgement(trial, assessment, software_version, now, by, revision, baseline, reason, known),
+                verdict=assessment.verdict,
+                method_version=assessment.method_version,
+                assessment=to_json(to_json_value(assessment)),
+                profile=profile_blob(assessment.profile),
+            )
+
+    def sight(
+        self, trial: str, left_pin: str, right_pin: str, how: str, by: str, now: datetime, reason: str = ""
+    ) -> Sighting:
+        """What a person saw of the pins; a later sighting stands for the earlier ones, which stay."""
+        with self.transaction():
+            known = heads(self.select(Sighting, "WHERE trial = ?", [trial]))
+            replaces = tuple(row.id for row in known)
+            return self.add(Sighting(trial, left_pin, right_pin, how, now, by, reason, replaces))
+
+    def trials(self, rig: str | None = None, sheet: str | None = None) -> list[LoggedTrial]:
+        """Trials with the rows that count now, in the order thrown; no samples are unpacked.
+
+        By ``rig`` each trial comes once, with the placement that counts; by ``sheet`` with its place there.
+        """
+        if (rig is None) == (sheet is None):
+            raise ValueError("give a rig or a sheet")
+        inside = (
+            "(SELECT id FROM trial WHERE rig = ?)"
+            if sheet is None
+            else "(SELECT trial FROM placement WHERE sheet = ?)"
+        )
+        values: list[SqlValue] = [rig if sheet is None else sheet]
+        trials = self.select(Trial, f"WHERE id IN {inside}", values)
+        where = f"WHERE trial IN {inside}"
+        placements = _by_trial(self.select(Placement, where, values))
+        sightings = _by_trial(self.select(Sighting, where, values))
+        judgements = _by_trial(self._judgements(where, values))
+        found = []
+        for trial in trials:
+            places = heads(placements.get(trial.id, []))
+            here = [place for place in places if sheet in (None, place.sheet)]
+            found.append(
+                LoggedTrial(
+                    trial,
+                    current(here),
+                    current(judgements.get(trial.id, [])),
+                    current(sightings.get(trial.id, [])),
+                )
+            )
+        return sorted(found, key=_order)
+
+    def revisions(self, trial: str) -> tuple[list[Placement], list[Sighting], list[Judgement]]:
+        """Every placement, sighting and judgement of one trial, oldest first."""
+        where = "WHERE trial = ? ORDER BY at, id"
+        return (
+            self.select(Placement, where, [trial]),
+            self.select(Sighting, where, [trial]),
+            self._judgements(where, [trial]),
+        )
+
+    def profile(self, judgement: str) -> "Profile | None":
+        """The profile that a judgement was made with."""
+        from logger.logbook.assessment_json import profile_from_blob
+
+        rows = self.read("SELECT profile, assessment FROM judgement WHERE id = ?", [judgement])
+        if not rows or rows[0][0] is None:
+            return None
+        return profile_from_blob(rows[0][0], from_sql("json", rows[0][1])["profile_place_u"])
+
+    def trace(self, trial: str) -> "Trace":
+        """The recorded samples of a trial, exactly as they came in. Raises InputError for one entered by hand."""
+        import zlib
+
+        from logger.core.trace import Trace
+        from logger.logbook import tracecodec
+
+        found = self.select(Trial, "WHERE id = ?", [trial])
+        if not found or found[0].trace is None:
+            raise InputError(
+                "this trial has no recorded samples", trial, "It was entered by hand, or isn't here."
+            )
+        row = self.read("SELECT data FROM trace WHERE digest = ?", [found[0].trace])
+        try:
+            named = tracecodec.decode(row[0][0])
+        except (ValueError, KeyError, IndexError, zlib.error) as error:
+            raise OutsideError(
+                f"the samples of trial {trial[:8]} are damaged", str(self.path), "See 'throwbook check'."
+            ) from error
+        place = current(self.select(Placement, "WHERE trial = ?", [trial]))
+        return Trace(
+            named["time_s"],
+            named["current_a"],
+            named.get("voltage_v"),
+            found[0].direction,
+            found[0].rig,
+            found[0].started,
+            place.ambient_c if place else None,
+            place.head if place else {},
+            place.file if place else "",
+        )
+
+    def _add_trace(self, rig: str, trace: "Trace") -> Trial:
+        from logger.logbook import tracecodec
+
+        named = tracecodec.columns(trace)
+        digest = tracecodec.digest(named)
+        self.db.execute(
+            "INSERT INTO trace (digest, samples, data) VALUES (?, ?, ?) ON CONFLICT (digest) DO NOTHING",
+            [digest, len(trace), tracecodec.encode(named)],
+        )
+        return self.add(Trial(rig, trace.direction, FROM_TRACE, trace.started, digest))
+
+    def _judgements(self, where: str, values: Sequence[SqlValue]) -> list[Judgement]:
+        """Judgements without their profiles."""
+        from logger.logbook.assessment_json import from_json_value
+
+        table = BY_NAME["judgement"]
+        kept = [name for name in table.columns if name not in ("verdict", "profile", "method_version")]
+        rows = self.read(f"SELECT {columns(table, kept)} FROM judgement {where}", values)
+        found = []
+        for row in rows:
+            parts = {
+                name: from_sql(table.columns[name], value) for name, value in zip(kept, row[1:], strict=True)
+            }
+            parts["assessment"] = from_json_value(parts["assessment"])
+            found.append(Judgement(id=row[0], **parts))
+        return found
+
+
+def hand_trial(rig: str, direction: str, started: datetime | None, readings: Details) -> Trial:
+    """A trial measured by hand, ready for ``add_trial``; two with the same readings are still two."""
+    return Trial(rig, direction, BY_HAND, started, None, readings, secrets.token_hex(8))
+
+
+def _order(logged: LoggedTrial) -> tuple[Any, ...]:
+    place = logged.placement
+    when = logged.when
+    return (when is None, when and when.timestamp(), place.position if place else 0, logged.id)
+
+
+def _by_trial(rows: Iterable[Any]) -> dict[str, list[Any]]:
+    found: dict[str, list[Any]] = defaultdict(list)
+    for row in rows:
+        found[row.trial].append(row)
+    return found
