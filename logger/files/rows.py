@@ -11,6 +11,9 @@ from logger.core.plain import quoted
 from logger.core.trace import FloatArray
 from logger.errors import InputError
 from logger.files.columns import QUANTITIES, Column
+from logger.files.decimals import plain_decimals
+
+_LINE_END = b"\n"
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+", re.ASCII)
@@ -40,44 +43,57 @@ def is_number(cell: str) -> bool:
     return bool(_NUMBER.fullmatch(cell.strip()))
 
 
-def convert(text: str, layout: Layout, first_line: int, last_time_s: float) -> FloatArray:
+def refuse_binary(raw: bytes, path: str, first_line: int) -> None:
+    """Raise InputError if ``raw`` holds a zero byte, which no text does."""
+    zero = raw.find(b"\0")
+    if zero >= 0:
+        where = f"{path}, line {first_line + raw.count(_LINE_END, 0, zero)}"
+        raise InputError("this is binary data, not text", where, "Check which file it is")
+
+
+def decode(raw: bytes, path: str, first_line: int) -> str:
+    """``raw`` as text. Raises InputError naming the line of the first byte that isn't UTF-8 text."""
+    refuse_binary(raw, path, first_line)
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        where = f"{path}, line {first_line + raw.count(_LINE_END, 0, error.start)}"
+        raise InputError(
+            f"byte 0x{raw[error.start]:02x} is not UTF-8 text", where, "Save the file as UTF-8"
+        ) from error
+
+
+def convert(block: bytes, layout: Layout, first_line: int, last_time_s: float) -> FloatArray:
     """A block of whole lines as an array of shape (columns, rows), SI.
 
     ``first_line`` is the number of the block's first line in the file; ``last_time_s`` the time of the row before it
     (-inf for the first block). Raises InputError naming the first line at fault.
     """
-    block = _all_at_once(text, layout)
-    if block is None or not _sound(block, layout, last_time_s):
-        block = _row_by_row(text, layout, first_line, last_time_s)
-    return block
+    table = plain_decimals(block, layout.width)
+    if table is not None:
+        table = table[:, [column.index for column in layout.columns]]
+    else:
+        text = decode(block, layout.path, first_line)
+        table = _by_library(text.split("\n"), layout)
+    if table is not None:
+        values: FloatArray = np.ascontiguousarray((table * [column.factor for column in layout.columns]).T)
+        if _sound(values, layout, last_time_s):
+            return values
+    return _row_by_row(decode(block, layout.path, first_line), layout, first_line, last_time_s)
 
 
-def _all_at_once(text: str, layout: Layout) -> FloatArray | None:
-    """The quick way; None where anything about the block is unusual."""
-    lines = text.split("\n")
-    if not lines[-1]:
-        lines.pop()
+def _by_library(lines: list[str], layout: Layout) -> FloatArray | None:
+    """Shape (rows, columns); None where anything about the block is unusual."""
     if not any(lines):
-        return np.empty((len(layout.columns), 0))
-    wanted = [column.index for column in layout.columns]
-    everything = len(wanted) == layout.width
-    if not everything and any(line.count(",") != layout.width - 1 for line in lines):
+        return np.empty((0, len(layout.columns)))
+    if any(line and line.count(",") != layout.width - 1 for line in lines):
         return None
     try:
-        table = np.loadtxt(
-            lines, delimiter=",", comments=None, ndmin=2, usecols=None if everything else wanted
+        return np.loadtxt(
+            lines, delimiter=",", comments=None, ndmin=2, usecols=[column.index for column in layout.columns]
         )
     except ValueError:
         return None
-    if table.shape[1] != len(wanted):
-        return None
-    if everything:
-        table = table[:, wanted]
-    block: FloatArray = table.T
-    for row, column in zip(block, layout.columns, strict=True):
-        if column.factor != 1.0:
-            row *= column.factor
-    return block
 
 
 def _sound(block: FloatArray, layout: Layout, last_time_s: float) -> bool:

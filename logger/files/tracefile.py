@@ -20,7 +20,7 @@ from logger.files import rows
 from logger.files.columns import locate, parse_choices
 from logger.files.tracehead import head_lines, read_head
 
-_BLOCK_BYTES = 1 << 20
+_BLOCK_BYTES = 1 << 18
 _LONGEST_LINE_BYTES = 1 << 16
 _MOST_HEAD_LINES = 2000
 
@@ -161,7 +161,7 @@ class _Reader:
             if not raw:
                 what = "the file ends before its table" if head else "the file is empty"
                 raise self._fault(what, "Record the throw again", max(self.line, 1))
-            text = self._decode(raw, self.line).rstrip("\r\n")
+            text = rows.decode(raw, self.name, self.line).rstrip("\r\n")
             if "\r" in text:
                 raise self._fault("lines end in a bare CR", "Save the file with LF or CRLF line ends")
             if text.startswith("#"):
@@ -182,25 +182,9 @@ class _Reader:
             self.line += 1
             self.taken_bytes += len(raw)
         if len(raw) >= _LONGEST_LINE_BYTES:
-            self._refuse_binary(raw, self.line)
+            rows.refuse_binary(raw, self.name, self.line)
             raise self._fault("the line has no end; this is not a trace file", "Check which file it is")
         return raw
-
-    def _refuse_binary(self, raw: bytes, first_line: int) -> None:
-        zero = raw.find(b"\0")
-        if zero >= 0:
-            line = first_line + raw.count(b"\n", 0, zero)
-            raise self._fault("this is binary data, not text", "Check which file it is", line)
-
-    def _decode(self, raw: bytes, first_line: int) -> str:
-        self._refuse_binary(raw, first_line)
-        try:
-            return raw.decode("utf-8")
-        except UnicodeDecodeError as error:
-            line = first_line + raw.count(b"\n", 0, error.start)
-            raise self._fault(
-                f"byte 0x{raw[error.start]:02x} is not UTF-8 text", "Save the file as UTF-8", line
-            ) from error
 
     def _layout(self, header_text: str, asked: dict[str, str]) -> rows.Layout:
         try:
@@ -224,8 +208,8 @@ class _Reader:
         """The columns as arrays of shape (n,), SI."""
         parts: list[list[FloatArray]] = [[] for _ in layout.columns]
         count, last_time_s = 0, -np.inf
-        for first_line, text in self._blocks():
-            block = rows.convert(text, layout, first_line, last_time_s)
+        for first_line, lines in self._blocks():
+            block = rows.convert(lines, layout, first_line, last_time_s)
             if not block.shape[1]:
                 continue
             count += block.shape[1]
@@ -235,7 +219,7 @@ class _Reader:
                 )
             last_time_s = float(block[0, -1])
             for part, row in zip(parts, block, strict=True):
-                part.append(np.ascontiguousarray(row))
+                part.append(row.copy())
         if not count:
             raise self._fault("there are no rows under the header", "Record the throw again")
         arrays = []
@@ -243,8 +227,8 @@ class _Reader:
             arrays.append(np.concatenate(parts.pop(0)))
         return arrays
 
-    def _blocks(self) -> Iterator[tuple[int, str]]:
-        """Number of the first line, and text, of each block of whole lines."""
+    def _blocks(self) -> Iterator[tuple[int, bytes]]:
+        """Number of the first line, and bytes, of each block of whole lines."""
         rest = b""
         while True:
             read = self.file.read(_BLOCK_BYTES)
@@ -260,8 +244,7 @@ class _Reader:
             if read and whole.count(b'"') % 2 and len(rest) < 4 * _BLOCK_BYTES:
                 continue  # a quoted field runs on past this block
             if whole:
-                text = self._decode(whole, self.line + 1)
-                yield self.line + 1, text.replace("\r\n", "\n") if "\r" in text else text
+                yield self.line + 1, whole.replace(b"\r\n", b"\n").removesuffix(b"\n") + b"\n"
                 self.line += whole.count(b"\n")
             rest = rest[len(whole) :]
             if not read:
