@@ -1,1 +1,36 @@
-"""Signs: what a record shows, one function each, listed in one table."""
+"""Signs: what a record shows, one function each, listed in one table.
+
+Each takes the evidence and returns a sign or None. To add one: write the function in the room it belongs to, add it
+to ``SIGNS``, add its causes to ``diagnosis.CAUSES``, and a picture of it to the sample runs.
+"""
+
+from collections.abc import Callable
+
+from logger.core.assessment import Sign
+from logger.core.evidence import Evidence
+from logger.core.signs import ending, load, record, supply
+
+SIGNS: tuple[Callable[[Evidence], Sign | None], ...] = (
+    ending.no_start,
+    ending.stall,
+    ending.end_stop,
+    ending.stopped_short,
+    load.light_run,
+    load.over_rated,
+    load.drag,
+    load.binding_spot,
+    load.free_play,
+    load.uneven_sides,
+    supply.slow_travel,
+    supply.low_supply,
+    supply.supply_drop,
+    record.clipped,
+    record.gaps,
+    record.cut_record,
+    record.noisy,
+)
+
+
+def signs_of(evidence: Evidence) -> tuple[Sign, ...]:
+    """Every sign this trial shows, in the order of the table."""
+    return tuple(sign for look in SIGNS if (sign := look(evidence)) is not None)

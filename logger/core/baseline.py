@@ -1,0 +1,158 @@
+"""The baseline: what healthy throws of this rig in one direction look like, and how much they differ.
+
+The profile is the pointwise median of the trials; the spread is the scatter of single trials about it. Limits drawn
+from n trials use the prediction factor for n, never a plain "3 sigma".
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from logger.core.assessment import Assessment, Profile
+from logger.core.numerics import prediction_factor
+from logger.core.shape import SCAN_WIDTHS, Fit, fit_difference, smooth_over
+from logger.core.trace import FloatArray
+from logger.errors import InputError
+
+PRACTICE_SPREAD = 0.10
+"""Spread of running current within a set that common practice accepts (*practice*): nothing smaller is called a
+change of the machine."""
+
+
+@dataclass(frozen=True)
+class Spread:
+    """One figure over the baseline trials."""
+
+    mean: float
+    sd: float
+    n: int
+
+    def reach(self, probability: float = 0.99) -> float:
+        """How far above the mean one more healthy trial may lie (same unit), one-sided."""
+        return prediction_factor(self.n, probability) * self.sd if self.n >= 2 else 0.5 * PRACTICE_SPREAD * self.mean
+
+
+@dataclass(frozen=True, eq=False)
+class Baseline:
+    """Healthy throws of one direction."""
+
+    direction: str
+    n: int
+    figures: dict[str, Spread]
+    """By name of the figure, plus ``back_emf_vs``; only those that at least two trials gave (or the only trial)."""
+    fraction: FloatArray
+    """shape (m,) the grid, or empty without a profile"""
+    median_a: FloatArray
+    """shape (m,) [A]; NaN where fewer than half of the trials reach"""
+    scan_sd_a: dict[int, FloatArray]
+    """By smoothing width in bins: shape (m,) standard deviation of one trial's misfit [A]"""
+    low_a: FloatArray
+    """shape (m,) lowest trial [A]"""
+    high_a: FloatArray
+    """shape (m,) highest trial [A]"""
+    ambient_c: float | None
+    """Mean ambient of the trials; None unless all recorded it [degC]."""
+    from_voltage: bool
+    provisional: bool = False
+    reason: str = ""
+    files: tuple[str, ...] = field(default=())
+
+    @property
+    def has_profile(self) -> bool:
+        """Whether shapes can be compared."""
+        return len(self.fraction) > 0
+
+    @property
+    def profile_n(self) -> int:
+        """Trials behind the profile's spread."""
+        return self.n
+
+
+def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: bool = False) -> Baseline:
+    """Build a baseline from healthy, complete trials of one direction.
+
+    Trials that did not run to a cut-off are refused, since they can't tell what healthy is.
+
+    Raises
+    ------
+    InputError
+        No trial, trials of both directions, or one that isn't usable or not complete.
+    """
+    if not trials:
+        raise InputError("no trial to make a baseline from", do="Give at least one healthy trace.")
+    for trial in trials:
+        if trial.direction != trials[0].direction:
+            raise InputError("a baseline needs trials of one direction", trial.file, "Give lock and unlock apart.")
+        if not trial.usable or trial.end != "cut-off":
+            why = trial.unusable_because or f"it ended as '{trial.end}'"
+            raise InputError(f"not fit for a baseline: {why}", trial.file, "Leave it out.")
+    names = [name for name, _ in trials[0].figures.items()]
+    figures = {name: spread for name in names if (spread := _spread(trials, name)) is not None}
+    ambients = [trial.ambient_c for trial in trials if trial.ambient_c is not None]
+    profiles = [trial.profile for trial in trials if trial.profile is not None]
+    grid = _profiles(profiles)
+    return Baseline(
+        direction=trials[0].direction,
+        n=len(trials),
+        figures=figures,
+        ambient_c=float(np.mean(ambients)) if len(ambients) == len(trials) else None,
+        from_voltage=all(trial.figures.mean_voltage_v is not None for trial in trials),
+        provisional=provisional,
+        reason=reason,
+        files=tuple(trial.file for trial in trials),
+        **grid,
+    )
+
+
+def _spread(trials: Sequence[Assessment], name: str) -> Spread | None:
+    """Mean and standard deviation of one figure over the trials that gave it."""
+    values = [figure.value for trial in trials if (figure := getattr(trial.figures, name)) is not None]
+    if not values or (len(values) < 2 <= len(trials)):
+        return None
+    return Spread(float(np.mean(values)), float(np.std(values, ddof=1)) if len(values) > 1 else 0.0, len(values))
+
+
+def _profiles(profiles: Sequence[Profile]) -> dict[str, object]:
+    """Median profile, and the scatter of single trials about it at every scan width."""
+    empty = np.zeros(0)
+    if not profiles:
+        return {"fraction": empty, "median_a": empty, "scan_sd_a": {}, "low_a": empty, "high_a": empty}
+    stack = np.array([profile.current_a for profile in profiles])
+    reached = np.mean(~np.isnan(stack), axis=0) > 0.5
+    median = np.full(stack.shape[1], np.nan)
+    median[reached] = np.nanmedian(stack[:, reached], axis=0)
+    low, high = np.full_like(median, np.nan), np.full_like(median, np.nan)
+    low[reached], high[reached] = np.nanmin(stack[:, reached], axis=0), np.nanmax(stack[:, reached], axis=0)
+    noise = np.sqrt(np.nanmean(np.array([profile.u_a for profile in profiles]) ** 2, axis=0))
+    misfits = [_misfit(profile.current_a, median) for profile in profiles]
+    return {
+        "fraction": profiles[0].fraction,
+        "median_a": median,
+        "scan_sd_a": {width: _scan_sd(misfits, noise, width) for width in SCAN_WIDTHS},
+        "low_a": low,
+        "high_a": high,
+    }
+
+
+def _misfit(current_a: FloatArray, median_a: FloatArray) -> FloatArray:
+    """One trial's difference to the median that level, scale and slope don't explain."""
+    fit: Fit | None = fit_difference(current_a, median_a)
+    return fit.misfit_a if fit is not None else np.full_like(median_a, np.nan)
+
+
+def _scan_sd(misfits: Sequence[FloatArray], noise_a: FloatArray, width: int) -> FloatArray:
+    """Scatter at one width: the larger of what this place shows and what the whole profile shows.
+
+    A few trials know the scatter at one place badly, so the place's own value only ever adds to the common one. The
+    trials' misfits lie closer to their own median than a new trial does: n/(n-1).
+    """
+    smooth = np.array([smooth_over(misfit, width) for misfit in misfits])
+    n = len(misfits)
+    widen = n / (n - 1.0) if n > 1 else 1.0
+    with np.errstate(all="ignore"):
+        local = np.sqrt(np.nanmean(smooth**2, axis=0) * widen) if n > 1 else np.zeros(smooth.shape[1])
+        common = float(np.sqrt(np.nanmean(smooth**2) * widen)) if n > 1 else 0.0
+        own_noise = float(np.sqrt(np.nanmean(noise_a**2) / width))
+    sd: FloatArray = np.maximum(np.nan_to_num(local), max(common, own_noise))
+    return sd

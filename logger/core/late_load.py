@@ -1,0 +1,69 @@
+"""Load that comes later than in the baseline, at the beginning of the travel: all of it, or one side's."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.core.baseline import PRACTICE_SPREAD
+from logger.core.evidence import Evidence
+from logger.core.numerics import prediction_factor
+from logger.core.shape import smooth_over
+
+NOTICEABLE = 0.25
+"""Less than a quarter of the load missing isn't one side of two (*assumed*)."""
+
+
+@dataclass(frozen=True)
+class LateLoad:
+    """A beginning that lacks load."""
+
+    missing: float
+    """Share of the usual load that is missing there"""
+    until: float
+    """Share of the stroke at which it is there"""
+    usual: float
+    """Share of the stroke at which the baseline has it"""
+    extent: float
+    """How much later, share of the stroke"""
+    u: float
+    """Standard uncertainty of the place"""
+
+
+def late_load(evidence: Evidence) -> LateLoad | None:
+    """Look at the beginning of the profile, where the baseline already carries load and this trial doesn't yet."""
+    fit, baseline, profile, usual = evidence.fit, evidence.baseline, evidence.profile, evidence.baseline_run_a
+    if fit is None or baseline is None or profile is None or usual is None or baseline.profile_n < 2:
+        return None
+    covered = np.flatnonzero(fit.covered)
+    expected = profile.current_a - fit.misfit_a
+    begin = covered[: max(4, len(covered) // 2)]
+    idle = min(evidence.idle_a, float(np.nanmin(smooth_over(profile.current_a, 2)[begin])))
+    load = expected - idle
+    carries = load > 0.25 * float(np.nanmedian(load))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        missing = smooth_over(-fit.misfit_a, 2) / load
+    stretch: list[int] = []
+    for k in begin:
+        if not carries[k]:
+            continue
+        if not missing[k] > NOTICEABLE:
+            break
+        stretch.append(int(k))
+    if len(stretch) < 2:
+        return None
+    lacking_a = float(np.mean(-fit.misfit_a[stretch]))
+    width = max(w for w in baseline.scan_sd_a if w <= max(2, len(stretch)))
+    scatter = float(np.max(baseline.scan_sd_a[width][stretch]))
+    limit = max(PRACTICE_SPREAD * usual, prediction_factor(baseline.profile_n, 0.999) * scatter)
+    if lacking_a < limit:
+        return None
+    m = len(profile.current_a)
+    until = (stretch[-1] + 1) / m
+    usual_at = stretch[0] / m
+    return LateLoad(
+        missing=float(np.median(missing[stretch])),
+        until=until,
+        usual=usual_at,
+        extent=until - usual_at,
+        u=float(np.hypot(profile.place_u, 1.0 / m / np.sqrt(12.0))),
+    )

@@ -1,0 +1,78 @@
+"""Small robust statistics on arrays that several rooms of the core share."""
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.core.trace import FloatArray
+
+MAD_TO_SD = 1.4826
+"""Scale of the median absolute deviation to a normal standard deviation."""
+
+
+def robust_sd(values: FloatArray) -> float:
+    """Standard deviation that a few outliers don't move; 0.0 for fewer than two values.
+
+    Where more than half of the values are equal (a coarse converter) the median absolute deviation is nothing, and
+    the plain standard deviation stands in.
+    """
+    if len(values) < 2:
+        return 0.0
+    mad = float(np.median(np.abs(values - np.median(values))))
+    return MAD_TO_SD * mad if mad > 0 else float(np.std(values))
+
+
+def resolution_step(values: FloatArray) -> float:
+    """Smallest step between different values, in their own unit; 0.0 where all are equal."""
+    steps = np.diff(np.unique(values))
+    return float(steps.min()) if len(steps) else 0.0
+
+
+def median_of_three(values: FloatArray) -> FloatArray:
+    """Each value replaced by the median of itself and its two neighbours; the ends stay. Shape (n,) -> (n,)."""
+    if len(values) < 3:
+        return values.copy()
+    out = values.copy()
+    a, b, c = values[:-2], values[1:-1], values[2:]
+    out[1:-1] = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
+    return out
+
+
+def moving_mean(values: FloatArray, width: int) -> FloatArray:
+    """Mean over ``width`` neighbours, shorter at the ends. Shape (n,) -> (n,)."""
+    n = len(values)
+    if width <= 1 or n == 0:
+        return values.copy()
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    low = np.clip(np.arange(n) - width // 2, 0, n)
+    high = np.clip(np.arange(n) - width // 2 + width, 0, n)
+    mean: FloatArray = (total[high] - total[low]) / (high - low)
+    return mean
+
+
+def runs_of(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one-past-last index of every unbroken run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+
+
+def integrate(values: FloatArray, time_s: FloatArray) -> float:
+    """Trapezoid rule over uneven samples; 0.0 for fewer than two."""
+    return float(np.sum((values[1:] + values[:-1]) * np.diff(time_s)) / 2.0)
+
+
+@lru_cache(maxsize=256)
+def t_quantile(probability: float, degrees: int) -> float:
+    """Quantile of Student's t distribution (scipy.special)."""
+    from scipy.special import stdtrit  # noqa: PLC0415 - slow to load, and most commands never need it
+
+    return float(stdtrit(degrees, probability))
+
+
+def prediction_factor(n: int, probability: float = 0.99) -> float:
+    """Factor on the standard deviation of ``n`` past values within which one more falls, one-sided.
+
+    t(p, n-1) * sqrt(1 + 1/n): 4.1 for n = 5, 3.0 for n = 10 at 99 %. ``n`` below 2 is an error of the caller.
+    """
+    return t_quantile(probability, n - 1) * float(np.sqrt(1.0 + 1.0 / n))

@@ -1,0 +1,335 @@
+"""One record cut into rest, start-up transient, run and rest again.
+
+The only outside number used here is the actuator's no-load current: a motor that turns draws about that much or more,
+so a level well below it is rest. Everything else (zero, noise, the length of the start-up transient) comes from the
+record itself.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.core.numerics import median_of_three, moving_mean, resolution_step, robust_sd, runs_of
+from logger.core.trace import FloatArray, Trace
+
+REST_SHARE = 0.3
+"""Share of the no-load current below which the motor counts as at rest: it leaves room for a rating three times too
+high."""
+NOISE_SIGMAS = 5.0
+"""A sample this many standard deviations off zero isn't noise (one in millions for a normal scatter)."""
+SUSTAINED_SAMPLES = 3
+"""Fewer samples in a row than this are a spike, not a movement."""
+PAUSE_S = 0.3
+"""A break in the current shorter than this is a bad contact: the motor coasts through it (*practice*)."""
+DECAY_HALVINGS = 6
+"""The start-up transient counts as over after this many halvings of its excess (1.6 % of it is left)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Segments:
+    """Where things happen in one record; indices count its rows."""
+
+    current_a: FloatArray
+    """shape (n,) [A]: zero taken off, the driving direction positive, lone spikes replaced"""
+    polarity: int
+    zero_a: float
+    zero_u_a: float
+    """Standard uncertainty of the zero [A]."""
+    noise_a: float
+    """Standard deviation of one sample at rest [A]."""
+    step_a: float
+    """Resolution of the current channel [A]; 0: not visible."""
+    period_s: float
+    """Median time between rows [s]."""
+    first: int
+    """First row of the movement."""
+    settled: int
+    """First row after the start-up transient."""
+    last: int
+    """Last row of the movement."""
+    start_s: float
+    start_u_s: float
+    """Standard uncertainty [s]."""
+    end_s: float
+    end_u_s: float
+    starts_running: bool
+    ends_running: bool
+    pauses: int
+    """Breaks in the current within the movement, long or short."""
+    rows_left_out: int
+    """Rows after this movement that belong to another one."""
+    spikes: int
+
+    @property
+    def moved(self) -> bool:
+        """Whether there was any movement current at all."""
+        return self.last > self.first
+
+    @property
+    def run(self) -> slice:
+        """Rows from the end of the start-up transient to the end of the movement."""
+        return slice(self.settled, self.last + 1)
+
+
+def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) -> Segments:
+    """Cut one record.
+
+    Parameters
+    ----------
+    trace
+        n rows, n >= 3.
+    no_load_current_a
+        From the rating [A].
+    shortest_stroke_s
+        The full stroke can't be done faster than this [s]; a current that stops sooner and comes back is still the
+        same movement.
+    """
+    time_s = trace.time_s
+    period_s = float(np.median(np.diff(time_s)))
+    zero_a, rest_seen = _first_guess_of_zero(trace.current_a, no_load_current_a)
+    raw = trace.current_a - zero_a
+    polarity = _polarity(raw, no_load_current_a)
+    current = polarity * raw
+    noise_a = _noise(current, no_load_current_a) if rest_seen else 0.0
+    width = _smoothing_width(noise_a, no_load_current_a)
+    smooth = moving_mean(current, width)
+    threshold = max(
+        REST_SHARE * no_load_current_a, NOISE_SIGMAS * noise_a / np.sqrt(width) if width > 1 else NOISE_SIGMAS * noise_a
+    )
+    threshold = min(threshold, 0.8 * no_load_current_a)
+    regions = _regions(smooth > threshold, time_s)
+    if not regions:
+        return _nothing_moved(trace, current, polarity, zero_a, noise_a, period_s)
+
+    (first, last), pauses, left_out = _movement(regions, time_s, shortest_stroke_s)
+    current, zero_a, zero_u_a, noise_a, step_a = _refine_zero(
+        current, zero_a, polarity, first, last, 0.5 * no_load_current_a + NOISE_SIGMAS * noise_a, rest_seen
+    )
+    first = _back_to_noise(current, first, noise_a, width)
+    last = _back_to_half_level(current, first, last)
+    starts_running = first == 0 or not rest_seen
+    ends_running = last >= len(current) - 1
+    current, spikes = _without_spikes(current, first, last)
+    settled = first if starts_running else _end_of_transient(current, time_s, first, last)
+
+    start_s, start_u_s = _edge(time_s, first - 1, first, width, period_s)
+    end_s, end_u_s = _edge(time_s, last, last + 1, width, period_s)
+    return Segments(
+        current_a=current,
+        polarity=polarity,
+        zero_a=zero_a,
+        zero_u_a=zero_u_a,
+        noise_a=noise_a,
+        step_a=step_a,
+        period_s=period_s,
+        first=first,
+        settled=settled,
+        last=last,
+        start_s=start_s,
+        start_u_s=start_u_s,
+        end_s=end_s,
+        end_u_s=end_u_s,
+        starts_running=starts_running,
+        ends_running=ends_running,
+        pauses=pauses,
+        rows_left_out=left_out,
+        spikes=spikes,
+    )
+
+
+def _first_guess_of_zero(current_a: FloatArray, no_load_current_a: float) -> tuple[float, bool]:
+    """The rest level from whichever end of the record lies nearer to nothing, and whether there is any rest."""
+    head, tail = float(np.median(current_a[:3])), float(np.median(current_a[-3:]))
+    zero = head if abs(head) <= abs(tail) else tail
+    if abs(zero) > 0.5 * no_load_current_a:
+        return 0.0, False
+    return zero, True
+
+
+def _polarity(raw: FloatArray, no_load_current_a: float) -> int:
+    """+1 or -1: which way most of the current beyond the rest band flows."""
+    beyond = raw[np.abs(raw) > REST_SHARE * no_load_current_a]
+    return -1 if len(beyond) and float(np.sum(beyond)) < 0 else 1
+
+
+def _noise(current: FloatArray, no_load_current_a: float) -> float:
+    """Noise of one sample, from the rows that lie within the rest band."""
+    rest = current[np.abs(current) < 0.5 * no_load_current_a]
+    return robust_sd(rest)
+
+
+def _smoothing_width(noise_a: float, no_load_current_a: float) -> int:
+    """Rows to average so that noise stays below the rest band; 1 for any decent record."""
+    needed = (NOISE_SIGMAS * noise_a / (0.6 * no_load_current_a)) ** 2
+    return max(1, int(np.ceil(needed)))
+
+
+def _regions(moving: NDArray[np.bool_], time_s: FloatArray) -> list[tuple[int, int]]:
+    """Runs of movement current (first and last row), spikes dropped and short breaks closed."""
+    runs = [(a, b - 1) for a, b in runs_of(moving) if b - a >= SUSTAINED_SAMPLES]
+    joined: list[tuple[int, int]] = []
+    for a, b in runs:
+        if joined and (time_s[a] - time_s[joined[-1][1]] <= PAUSE_S or a - joined[-1][1] <= SUSTAINED_SAMPLES):
+            joined[-1] = (joined[-1][0], b)
+        else:
+            joined.append((a, b))
+    return joined
+
+
+def _movement(
+    regions: list[tuple[int, int]], time_s: FloatArray, shortest_stroke_s: float
+) -> tuple[tuple[int, int], int, int]:
+    """The first movement: later regions belong to it until a stroke can have been done."""
+    first, last = regions[0]
+    driven_s = time_s[last] - time_s[first]
+    used = 1
+    for a, b in regions[1:]:
+        if driven_s >= 0.8 * shortest_stroke_s:
+            break
+        driven_s += time_s[b] - time_s[a]
+        last = b
+        used += 1
+    left_out = sum(b - a + 1 for a, b in regions[used:])
+    return (first, last), used - 1, left_out
+
+
+def _refine_zero(
+    current: FloatArray, zero_a: float, polarity: int, first: int, last: int, rest_band_a: float, rest_seen: bool
+) -> tuple[FloatArray, float, float, float, float]:
+    """Zero and noise again, now from all the rest on both sides of the movement."""
+    step_a = resolution_step(current[max(0, first - 50) : first + 200])
+    if not rest_seen:
+        return current, 0.0, float("nan"), 0.0, step_a
+    margin = SUSTAINED_SAMPLES
+    parts = current[: max(0, first - 1)], current[last + 1 + margin :]
+    # A return stroke in the same record isn't rest.
+    at_rest = [_trimmed(part[np.abs(part) < rest_band_a]) for part in parts]
+    levels = [float(np.mean(part)) for part in at_rest if len(part) >= 3]
+    rest = np.concatenate(at_rest)
+    if len(rest) < 2:
+        return current, zero_a, step_a / np.sqrt(12.0), 0.0, step_a
+    shift = float(np.mean(levels)) if levels else float(np.median(rest))
+    noise_a = max(robust_sd(rest - shift), float(np.std(rest)) if step_a > 0 else 0.0)
+    # A zero that sits still inside one step of the converter is known no better than that step (JCGM 100 F.2.2.1).
+    stuck = step_a / np.sqrt(12.0) if noise_a < 0.5 * step_a else 0.0
+    drift = abs(levels[0] - levels[1]) / np.sqrt(12.0) if len(levels) == 2 else 0.0
+    zero_u_a = float(np.sqrt(noise_a**2 / len(rest) + stuck**2 + drift**2))
+    return current - shift, zero_a + polarity * shift, zero_u_a, noise_a, step_a
+
+
+def _trimmed(part: FloatArray) -> FloatArray:
+    """Rest rows without spikes and without the tails of a pulse."""
+    if len(part) < 5:
+        return part
+    middle, sd = np.median(part), robust_sd(part)
+    kept: FloatArray = part[np.abs(part - middle) <= 4.0 * sd] if sd > 0 else part
+    return kept
+
+
+def _back_to_noise(current: FloatArray, first: int, noise_a: float, width: int) -> int:
+    """Walk back from the threshold to where the rise leaves the noise."""
+    if width > 1:
+        return first
+    while first > 0 and current[first - 1] > NOISE_SIGMAS * noise_a and current[first - 1] < current[first]:
+        first -= 1
+    return first
+
+
+def _back_to_half_level(current: FloatArray, first: int, last: int) -> int:
+    """The movement ends where the current falls through half of its own last level (a filter drags the fall out)."""
+    level = float(np.median(current[max(first, last - 11) : last + 1]))
+    while last > first + 1 and current[last] < 0.5 * level:
+        last -= 1
+    return last
+
+
+def _without_spikes(current: FloatArray, first: int, last: int) -> tuple[FloatArray, int]:
+    """Lone samples that stand out of both their neighbours replaced by the neighbours' median."""
+    middle = median_of_three(current)
+    away = np.abs(current - middle)
+    steps = np.abs(np.diff(current[first : last + 1]))
+    usual = 1.4826 * float(np.median(steps)) / np.sqrt(2.0) if len(steps) else 0.0
+    level = float(np.median(current[first : last + 1]))
+    spike = away > max(8.0 * usual, 0.1 * level)
+    spike[: min(len(spike), first + SUSTAINED_SAMPLES)] = False
+    spike[max(0, last - 1) :] = False
+    # The start-up peak can be one sample wide at a low rate: nothing near the start is called a spike.
+    early = first + max(SUSTAINED_SAMPLES, (last - first) // 10)
+    spike[first:early] = False
+    return np.where(spike, middle, current), int(np.count_nonzero(spike))
+
+
+def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: int) -> int:
+    """First row at which the start-up transient has died away, judged by how fast it halves.
+
+    The excess over the level that follows is timed to its half; six halvings leave 1.6 %. A start without a peak
+    (a soft start) is over when the current has risen to that level.
+    """
+    length = last - first + 1
+    window = max(5, length // 10)
+    peak = first + int(np.argmax(current[first : first + window]))
+    level = float(np.median(current[first : last + 1]))
+    settled = first + 1
+    for _ in range(2):
+        if current[peak] <= 1.15 * level:
+            return _end_of_rise(current, first, last, level)
+        half = 0.5 * (current[peak] + level)
+        below = np.flatnonzero(current[peak : last + 1] <= half)
+        if len(below) == 0:
+            return _end_of_rise(current, first, last, level)
+        j = peak + int(below[0])
+        share = (current[j - 1] - half) / max(current[j - 1] - current[j], 1e-12)
+        half_time_s = time_s[j - 1] + share * (time_s[j] - time_s[j - 1]) - time_s[peak]
+        over_s = time_s[peak] + DECAY_HALVINGS * max(half_time_s, 0.0)
+        settled = max(j, int(np.searchsorted(time_s, over_s)))
+        settled = min(settled, first + max(1, (2 * length) // 3))
+        ahead = current[settled : min(last + 1, settled + max(5, settled - peak))]
+        if len(ahead) == 0:
+            break
+        level = float(np.median(ahead))
+    return settled
+
+
+def _end_of_rise(current: FloatArray, first: int, last: int, level: float) -> int:
+    """First row at which a start without a peak has reached its level."""
+    up = np.flatnonzero(current[first : last + 1] >= 0.95 * level)
+    return first + (int(up[0]) if len(up) else 0)
+
+
+def _edge(time_s: FloatArray, i: int, j: int, width: int, period_s: float) -> tuple[float, float]:
+    """An event between rows i and j: the middle, and the uncertainty of not knowing where between."""
+    n = len(time_s)
+    if i < 0 or j >= n:
+        return float(time_s[max(i, 0)] if i >= 0 else time_s[j]), 0.0
+    gap_s = float(time_s[j] - time_s[i])
+    u_s = gap_s / np.sqrt(12.0) + (width - 1) * period_s / np.sqrt(12.0)
+    return float(0.5 * (time_s[i] + time_s[j])), float(u_s)
+
+
+def _nothing_moved(
+    trace: Trace, current: FloatArray, polarity: int, zero_a: float, noise_a: float, period_s: float
+) -> Segments:
+    """A record without a movement."""
+    t0 = float(trace.time_s[0])
+    return Segments(
+        current_a=current,
+        polarity=polarity,
+        zero_a=zero_a,
+        zero_u_a=noise_a / np.sqrt(len(current)),
+        noise_a=noise_a,
+        step_a=resolution_step(current[:500]),
+        period_s=period_s,
+        first=0,
+        settled=0,
+        last=0,
+        start_s=t0,
+        start_u_s=0.0,
+        end_s=t0,
+        end_u_s=0.0,
+        starts_running=False,
+        ends_running=False,
+        pauses=0,
+        rows_left_out=0,
+        spikes=0,
+    )

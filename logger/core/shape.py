@@ -1,0 +1,149 @@
+"""A trial's profile against the baseline's: what is level, what is slope, what sits at one place.
+
+The difference is split by a robust straight fit into
+
+- a level (drag: heavier everywhere),
+- a share of the baseline's own shape (friction that has grown scales the humps too),
+- a slope over travel (a side load that grows with extension, grease that eases),
+
+and what is left over. A load at one place stays in the left-over because the fit gives little weight to a minority of
+bins that don't follow.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.core.numerics import robust_sd
+from logger.core.trace import FloatArray
+
+SCAN_WIDTHS = (2, 3, 4, 6, 8, 12, 16)
+"""Bins over which a left-over is averaged when looking for a load at one place."""
+FEWEST_BINS = 20
+"""Below a fifth of the stroke there is no shape to compare."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """The split difference."""
+
+    level_a: float
+    """Mean of the fitted part over the covered travel [A]"""
+    scale: float
+    """Share of the baseline's own shape"""
+    slope_a: float
+    """Change of the fitted part over the full stroke beyond level and scale [A]"""
+    misfit_a: FloatArray
+    """shape (m,) what is left [A]; NaN where not covered"""
+    covered: np.ndarray
+    """shape (m,) bool"""
+
+
+@dataclass(frozen=True)
+class Bump:
+    """A load at one place."""
+
+    at_fraction: float
+    at_u: float
+    """Standard uncertainty of the place (share of the stroke)"""
+    height_a: float
+    limit_a: float
+    width: float
+    """Share of the stroke over which it stands above half its height"""
+
+
+def fit_difference(current_a: FloatArray, baseline_a: FloatArray, rounds: int = 12) -> Fit | None:
+    """Split ``current_a - baseline_a``; both shape (m,) with NaN where not known. None: too little covered.
+
+    Tukey's biweight by reweighted least squares, with a light pull of scale and slope towards nothing so that a flat
+    baseline or a short stretch doesn't set them free.
+    """
+    covered = ~np.isnan(current_a) & ~np.isnan(baseline_a)
+    if int(np.count_nonzero(covered)) < FEWEST_BINS:
+        return None
+    m = len(current_a)
+    place = (np.arange(m) + 0.5) / m
+    difference = current_a[covered] - baseline_a[covered]
+    shape = baseline_a[covered] - np.median(baseline_a[covered])
+    slope = place[covered] - np.mean(place[covered])
+    columns = np.stack([np.ones_like(shape), shape, slope], axis=1)
+    usual = max(float(np.median(baseline_a[covered])), 1e-9)
+    n = len(difference)
+    # The pull: a scale of 0.5 and a slope of half the usual current count as one standard deviation, against a
+    # scatter of one hundredth of the usual current.
+    pull = np.diag([0.0, (0.01 * usual / 0.5) ** 2, (0.01 * usual / (0.5 * usual)) ** 2])
+    answer = np.array([np.median(difference), 0.0, 0.0])
+    for _ in range(rounds):
+        left = difference - columns @ answer
+        spread = max(robust_sd(left), 1e-6 * usual)
+        weight = np.clip(1.0 - (left / (4.685 * spread)) ** 2, 0.0, None) ** 2
+        weighted = columns * weight[:, None]
+        new = np.linalg.solve(weighted.T @ columns + pull + 1e-12 * n * np.eye(3), weighted.T @ difference)
+        done = np.max(np.abs(columns @ (new - answer))) < 1e-4 * usual
+        answer = new
+        if done:
+            break
+    fitted = columns @ answer
+    misfit = np.full(m, np.nan)
+    misfit[covered] = difference - fitted
+    return Fit(float(np.mean(fitted)), float(answer[1]), float(answer[2]), misfit, covered)
+
+
+def smooth_over(values: FloatArray, width: int) -> FloatArray:
+    """Mean over ``width`` bins, NaN left out; NaN where less than half of the width is known."""
+    known = ~np.isnan(values)
+    kernel = np.ones(width)
+    total = np.convolve(np.where(known, values, 0.0), kernel, mode="same")
+    count = np.convolve(known.astype(np.float64), kernel, mode="same")
+    with np.errstate(invalid="ignore", divide="ignore"):
+        out: FloatArray = np.where((count >= 0.5 * width) & known, total / count, np.nan)
+    return out
+
+
+def find_bump(
+    misfit_a: FloatArray, scan_sd_a: dict[int, FloatArray], factor: float, smallest_a: float, place_u: float
+) -> Bump | None:
+    """The clearest load at one place that the baseline's own scatter doesn't explain, or None.
+
+    Parameters
+    ----------
+    misfit_a
+        shape (m,) left-over of the trial [A].
+    scan_sd_a
+        Scatter of one healthy trial at each width [A].
+    factor
+        How many of those the mean over a width must exceed.
+    smallest_a
+        A load smaller than this isn't called one, however clear [A].
+    """
+    best: tuple[float, int, int] | None = None
+    for width, sd_a in scan_sd_a.items():
+        smooth = smooth_over(misfit_a, width)
+        limit = np.maximum(factor * sd_a, smallest_a)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            excess = np.where(np.isnan(smooth), -np.inf, smooth / limit)
+        top = int(np.argmax(excess))
+        clearness = float(smooth[top] / sd_a[top]) if sd_a[top] > 0 else np.inf
+        if excess[top] > 1.0 and (best is None or clearness > best[0]):
+            best = (clearness, width, top)
+    if best is None:
+        return None
+    _, width, top = best
+    smooth = np.nan_to_num(smooth_over(misfit_a, max(2, width // 2)), nan=-np.inf)
+    near = slice(max(0, top - width), min(len(smooth), top + width + 1))
+    crest = near.start + int(np.argmax(smooth[near]))
+    height = float(smooth[crest])
+    low = high = crest
+    while low > 0 and smooth[low - 1] > 0.4 * height:
+        low -= 1
+    while high < len(smooth) - 1 and smooth[high + 1] > 0.4 * height:
+        high += 1
+    bins = np.arange(low, high + 1)
+    # Weighted by what stands above the cut, so that a skirt that is cut off on one side doesn't pull the place.
+    weight = np.clip(np.nan_to_num(misfit_a[bins]), 0.0, None) ** 1.0
+    centres = (bins + 0.5) / len(misfit_a)
+    centroid = float(np.sum(weight * centres) / max(float(np.sum(weight)), 1e-12))
+    sd = float(scan_sd_a[width][top])
+    spread = (high - low + 1) / len(misfit_a)
+    u = float(np.sqrt(place_u**2 + (spread * sd / max(height, 1e-12) / 2.0) ** 2 + (0.5 / len(misfit_a)) ** 2 / 3.0))
+    return Bump(centroid, u, height, float(max(factor * sd, smallest_a)), spread)

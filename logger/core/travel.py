@@ -1,0 +1,114 @@
+"""Where the rod was, from back-EMF; and the current over that travel.
+
+A brushed permanent-magnet motor turns at a speed in proportion to V - iR, so the travel is in proportion to the
+integral of that over time. Without a voltage channel a constant supply stands in, and every place is known less well.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.core.assessment import Profile
+from logger.core.segmentation import Segments
+from logger.core.trace import FloatArray, Trace
+
+GRID_BINS = 100
+"""Bins of one hundredth of the stroke."""
+PLACE_U_WITHOUT_VOLTAGE = 0.03
+"""Standard uncertainty of a place when the supply is taken as constant, as a share of the stroke (*assumed*)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Travel:
+    """The movement as distance in volt-seconds (distance times k_e)."""
+
+    volt_seconds: FloatArray
+    """shape (rows of the movement,) [V s] from 0 at the start"""
+    total_vs: float
+    """[V s] over the whole movement, both ends included"""
+    from_voltage: bool
+    still_from: int | None
+    """Row (of the record) from which the motor stood still under voltage; None: it turned to the end."""
+
+
+def voltage_or_nominal(trace: Trace, nominal_v: float, segments: Segments) -> tuple[FloatArray, bool]:
+    """Voltage over the record with its driving polarity made positive [V], and whether it was measured."""
+    if trace.voltage_v is None:
+        return np.full(len(trace), nominal_v), False
+    moving = trace.voltage_v[segments.first : segments.last + 1]
+    return (-trace.voltage_v if float(np.median(moving)) < 0 else trace.voltage_v), True
+
+
+def travel(trace: Trace, segments: Segments, voltage_v: FloatArray, from_voltage: bool, r_ohm: float, still_from: int | None) -> Travel:
+    """Integrate the back-EMF over the movement.
+
+    Parameters
+    ----------
+    voltage_v
+        shape (n,) [V], see ``voltage_or_nominal``.
+    r_ohm
+        Winding resistance at the temperature of the trial [ohm].
+    still_from
+        From this row on the rod counts as standing.
+    """
+    rows = slice(segments.first, segments.last + 1)
+    time_s, current_a = trace.time_s[rows], segments.current_a[rows]
+    emf_v = np.maximum(voltage_v[rows] - current_a * r_ohm, 0.0)
+    # In a break of the current the motor only coasts; a supply that reads full voltage then drives nothing.
+    emf_v[current_a < 0.1 * float(np.median(current_a))] = 0.0
+    if still_from is not None:
+        emf_v[max(0, still_from - segments.first) :] = 0.0
+    step_vs = 0.5 * (emf_v[1:] + emf_v[:-1]) * np.diff(time_s)
+    begin_vs = float(emf_v[0]) * max(0.0, float(time_s[0]) - segments.start_s)
+    finish_vs = float(emf_v[-1]) * max(0.0, segments.end_s - float(time_s[-1]))
+    volt_seconds = begin_vs + np.concatenate(([0.0], np.cumsum(step_vs)))
+    return Travel(volt_seconds, float(volt_seconds[-1]) + finish_vs, from_voltage, still_from)
+
+
+def profile(segments: Segments, moved: Travel, full_vs: float, full_u: float) -> Profile | None:
+    """Current over travel on the fixed grid, or None where the run is too short for one.
+
+    Parameters
+    ----------
+    full_vs
+        Volt-seconds of the full stroke [V s].
+    full_u
+        Relative standard uncertainty of it.
+
+    Bins that the movement didn't reach, or that lie in the start-up transient, are NaN. Bins between two samples (a
+    low rate) are filled by the straight line between them.
+    """
+    run = slice(segments.settled - segments.first, segments.last + 1 - segments.first)
+    place = moved.volt_seconds[run] / full_vs
+    current = segments.current_a[segments.run]
+    if moved.still_from is not None:
+        keep = np.arange(segments.settled, segments.last + 1) < moved.still_from
+        place, current = place[keep], current[keep]
+    if len(place) < 8 or place[-1] - place[0] < 0.05:
+        return None
+    centres = (np.arange(GRID_BINS) + 0.5) / GRID_BINS
+    index = np.clip((place * GRID_BINS).astype(np.int64), 0, GRID_BINS - 1)
+    count = np.bincount(index, minlength=GRID_BINS)
+    total = np.bincount(index, weights=current, minlength=GRID_BINS)
+    seen = count > 0
+    mean = np.full(GRID_BINS, np.nan)
+    mean[seen] = total[seen] / count[seen]
+    inside = (centres >= place[0]) & (centres <= place[-1])
+    gaps = inside & ~seen
+    mean[gaps] = np.interp(centres[gaps], place, current)
+    mean[~inside & ~seen] = np.nan
+    scatter_a = _scatter_within_bins(current, index, count, mean)
+    u_a = scatter_a / np.sqrt(np.maximum(count, 1))
+    per_sample = (place[-1] - place[0]) / len(place)
+    place_u = float(np.hypot(full_u, per_sample / np.sqrt(12.0)))
+    if not moved.from_voltage:
+        place_u = float(np.hypot(place_u, PLACE_U_WITHOUT_VOLTAGE))
+    return Profile(centres, mean, np.where(np.isnan(mean), np.nan, u_a), place_u)
+
+
+def _scatter_within_bins(current: FloatArray, index: np.ndarray, count: np.ndarray, mean: FloatArray) -> float:
+    """Standard deviation of one sample about its bin [A]: noise and brush ripple, not the shape of the load."""
+    spare = len(current) - int(np.count_nonzero(count))
+    if spare >= 20:
+        return float(np.sqrt(np.sum((current - mean[index]) ** 2) / spare))
+    return float(np.std(np.diff(current)) / np.sqrt(2.0))
