@@ -55,6 +55,8 @@ class Figures:
     """Share of the full stroke moved."""
     take_up_fraction: Measured | None = None
     """Share of the stroke at which the current first leaves no-load level."""
+    back_emf_vs: Measured | None = None
+    """Integral of the back-EMF over a movement that ran to a cut-off [V s]: in proportion to its travel."""
 
     def items(self) -> list[tuple[str, Measured | None]]:
         """Names and values in contract order."""

@@ -11,7 +11,7 @@ import numpy as np
 
 from logger.core.assessment import Assessment, Profile
 from logger.core.numerics import prediction_factor
-from logger.core.shape import SCAN_WIDTHS, Fit, fit_difference, smooth_over
+from logger.core.shape import SCAN_WIDTHS, Fit, fit_difference, mean_known, smooth_over
 from logger.core.trace import FloatArray
 from logger.errors import InputError
 
@@ -30,7 +30,11 @@ class Spread:
 
     def reach(self, probability: float = 0.99) -> float:
         """How far above the mean one more healthy trial may lie (same unit), one-sided."""
-        return prediction_factor(self.n, probability) * self.sd if self.n >= 2 else 0.5 * PRACTICE_SPREAD * self.mean
+        return (
+            prediction_factor(self.n, probability) * self.sd
+            if self.n >= 2
+            else 0.5 * PRACTICE_SPREAD * self.mean
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +87,9 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
         raise InputError("no trial to make a baseline from", do="Give at least one healthy trace.")
     for trial in trials:
         if trial.direction != trials[0].direction:
-            raise InputError("a baseline needs trials of one direction", trial.file, "Give lock and unlock apart.")
+            raise InputError(
+                "a baseline needs trials of one direction", trial.file, "Give lock and unlock apart."
+            )
         if not trial.usable or trial.end != "cut-off":
             why = trial.unusable_because or f"it ended as '{trial.end}'"
             raise InputError(f"not fit for a baseline: {why}", trial.file, "Leave it out.")
@@ -91,7 +97,7 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
     figures = {name: spread for name in names if (spread := _spread(trials, name)) is not None}
     ambients = [trial.ambient_c for trial in trials if trial.ambient_c is not None]
     profiles = [trial.profile for trial in trials if trial.profile is not None]
-    grid = _profiles(profiles)
+    fraction, median_a, low_a, high_a = _median_profile(profiles)
     return Baseline(
         direction=trials[0].direction,
         n=len(trials),
@@ -101,7 +107,11 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
         provisional=provisional,
         reason=reason,
         files=tuple(trial.file for trial in trials),
-        **grid,
+        fraction=fraction,
+        median_a=median_a,
+        scan_sd_a=_scatter(profiles, median_a),
+        low_a=low_a,
+        high_a=high_a,
     )
 
 
@@ -110,29 +120,31 @@ def _spread(trials: Sequence[Assessment], name: str) -> Spread | None:
     values = [figure.value for trial in trials if (figure := getattr(trial.figures, name)) is not None]
     if not values or (len(values) < 2 <= len(trials)):
         return None
-    return Spread(float(np.mean(values)), float(np.std(values, ddof=1)) if len(values) > 1 else 0.0, len(values))
+    return Spread(
+        float(np.mean(values)), float(np.std(values, ddof=1)) if len(values) > 1 else 0.0, len(values)
+    )
 
 
-def _profiles(profiles: Sequence[Profile]) -> dict[str, object]:
-    """Median profile, and the scatter of single trials about it at every scan width."""
-    empty = np.zeros(0)
+def _median_profile(profiles: Sequence[Profile]) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Grid, pointwise median, lowest and highest; NaN where fewer than half of the trials reach."""
     if not profiles:
-        return {"fraction": empty, "median_a": empty, "scan_sd_a": {}, "low_a": empty, "high_a": empty}
+        empty = np.zeros(0)
+        return empty, empty, empty, empty
     stack = np.array([profile.current_a for profile in profiles])
     reached = np.mean(~np.isnan(stack), axis=0) > 0.5
-    median = np.full(stack.shape[1], np.nan)
-    median[reached] = np.nanmedian(stack[:, reached], axis=0)
-    low, high = np.full_like(median, np.nan), np.full_like(median, np.nan)
-    low[reached], high[reached] = np.nanmin(stack[:, reached], axis=0), np.nanmax(stack[:, reached], axis=0)
-    noise = np.sqrt(np.nanmean(np.array([profile.u_a for profile in profiles]) ** 2, axis=0))
-    misfits = [_misfit(profile.current_a, median) for profile in profiles]
-    return {
-        "fraction": profiles[0].fraction,
-        "median_a": median,
-        "scan_sd_a": {width: _scan_sd(misfits, noise, width) for width in SCAN_WIDTHS},
-        "low_a": low,
-        "high_a": high,
-    }
+    lines = np.full((3, stack.shape[1]), np.nan)
+    seen = stack[:, reached]
+    lines[:, reached] = np.nanmedian(seen, axis=0), np.nanmin(seen, axis=0), np.nanmax(seen, axis=0)
+    return profiles[0].fraction, lines[0], lines[1], lines[2]
+
+
+def _scatter(profiles: Sequence[Profile], median_a: FloatArray) -> dict[int, FloatArray]:
+    """Scatter of single trials about the median, at every scan width."""
+    if not profiles:
+        return {}
+    noise = np.array([profile.u_a for profile in profiles])
+    misfits = [_misfit(profile.current_a, median_a) for profile in profiles]
+    return {width: _scan_sd(misfits, noise, width) for width in SCAN_WIDTHS}
 
 
 def _misfit(current_a: FloatArray, median_a: FloatArray) -> FloatArray:
@@ -150,9 +162,7 @@ def _scan_sd(misfits: Sequence[FloatArray], noise_a: FloatArray, width: int) -> 
     smooth = np.array([smooth_over(misfit, width) for misfit in misfits])
     n = len(misfits)
     widen = n / (n - 1.0) if n > 1 else 1.0
-    with np.errstate(all="ignore"):
-        local = np.sqrt(np.nanmean(smooth**2, axis=0) * widen) if n > 1 else np.zeros(smooth.shape[1])
-        common = float(np.sqrt(np.nanmean(smooth**2) * widen)) if n > 1 else 0.0
-        own_noise = float(np.sqrt(np.nanmean(noise_a**2) / width))
-    sd: FloatArray = np.maximum(np.nan_to_num(local), max(common, own_noise))
-    return sd
+    common = float(np.sqrt(mean_known(smooth**2) * widen)) if n > 1 else 0.0
+    local = np.sqrt(mean_known(smooth**2, axis=0) * widen) if n > 1 else np.zeros(smooth.shape[1])
+    own_noise = float(np.sqrt(mean_known(noise_a**2) / width))
+    return np.maximum(local, max(common, own_noise))

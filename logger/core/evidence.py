@@ -70,4 +70,8 @@ class Evidence:
 
     def ambient_known(self) -> bool:
         """Whether both this trial and the baseline recorded their temperature."""
-        return self.trace.ambient_c is not None and self.baseline is not None and self.baseline.ambient_c is not None
+        return (
+            self.trace.ambient_c is not None
+            and self.baseline is not None
+            and self.baseline.ambient_c is not None
+        )

@@ -91,7 +91,9 @@ def figures_of(
         mean_voltage_v=_mean_voltage(trace, voltage_v, segments, gains),
         rest_voltage_v=_rest_voltage(trace, voltage_v, segments, gains),
         source_resistance_ohm=source_resistance(trace, voltage_v, segments, clip_a, gains),
-        charge_as=_integral(time_s, current_a, segments, clip_a, zero_u, gains.current, whole_start and whole_end),
+        charge_as=_integral(
+            time_s, current_a, segments, clip_a, zero_u, gains.current, whole_start and whole_end
+        ),
         energy_j=None
         if trace.voltage_v is None
         else _integral(
@@ -106,7 +108,9 @@ def figures_of(
     )
 
 
-def _travel_time(start: Measured | None, end: Measured | None, segments: Segments, whole: bool) -> Measured | None:
+def _travel_time(
+    start: Measured | None, end: Measured | None, segments: Segments, whole: bool
+) -> Measured | None:
     if not whole or start is None or end is None:
         return None
     return expanded(end.value - start.value, segments.start_u_s, segments.end_u_s)
@@ -162,7 +166,12 @@ def _peak(
 
 
 def _stall(
-    current_a: FloatArray, moved: Travel, segments: Segments, clip_a: float | None, zero_u: float, gains: Gains
+    current_a: FloatArray,
+    moved: Travel,
+    segments: Segments,
+    clip_a: float | None,
+    zero_u: float,
+    gains: Gains,
 ) -> Measured | None:
     if moved.still_from is None or clip_a is not None:
         return None

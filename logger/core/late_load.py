@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logger.core.assessment import Measured, Profile
 from logger.core.baseline import PRACTICE_SPREAD
 from logger.core.evidence import Evidence
 from logger.core.numerics import prediction_factor
@@ -66,4 +67,27 @@ def late_load(evidence: Evidence) -> LateLoad | None:
         usual=usual_at,
         extent=until - usual_at,
         u=float(np.hypot(profile.place_u, 1.0 / m / np.sqrt(12.0))),
+    )
+
+
+def take_up_of(profile: Profile | None, idle_a: float) -> Measured | None:
+    """Share of the stroke at which the current first leaves the no-load level for good.
+
+    None where the run never leaves that level, or where the start-up transient hides the place.
+    """
+    if profile is None or profile.place_u > 0.05:
+        return None
+    smooth = smooth_over(profile.current_a, 2)
+    known = np.flatnonzero(~np.isnan(smooth))
+    if len(known) < 20:
+        return None
+    typical = float(np.nanmedian(smooth))
+    if typical < 1.15 * idle_a:
+        return None
+    loaded = smooth[known] > idle_a + 0.5 * (typical - idle_a)
+    first = int(known[int(np.argmax(loaded))])
+    m = len(smooth)
+    hidden = known[0] / m if first == known[0] else 0.0
+    return Measured(
+        0.0 if hidden else first / m, 2.0 * float(np.hypot(profile.place_u, max(hidden, 1.0 / m)))
     )

@@ -95,7 +95,8 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
     width = _smoothing_width(noise_a, no_load_current_a)
     smooth = moving_mean(current, width)
     threshold = max(
-        REST_SHARE * no_load_current_a, NOISE_SIGMAS * noise_a / np.sqrt(width) if width > 1 else NOISE_SIGMAS * noise_a
+        REST_SHARE * no_load_current_a,
+        NOISE_SIGMAS * noise_a / np.sqrt(width) if width > 1 else NOISE_SIGMAS * noise_a,
     )
     threshold = min(threshold, 0.8 * no_load_current_a)
     regions = _regions(smooth > threshold, time_s)
@@ -170,7 +171,9 @@ def _regions(moving: NDArray[np.bool_], time_s: FloatArray) -> list[tuple[int, i
     runs = [(a, b - 1) for a, b in runs_of(moving) if b - a >= SUSTAINED_SAMPLES]
     joined: list[tuple[int, int]] = []
     for a, b in runs:
-        if joined and (time_s[a] - time_s[joined[-1][1]] <= PAUSE_S or a - joined[-1][1] <= SUSTAINED_SAMPLES):
+        if joined and (
+            time_s[a] - time_s[joined[-1][1]] <= PAUSE_S or a - joined[-1][1] <= SUSTAINED_SAMPLES
+        ):
             joined[-1] = (joined[-1][0], b)
         else:
             joined.append((a, b))
@@ -195,7 +198,13 @@ def _movement(
 
 
 def _refine_zero(
-    current: FloatArray, zero_a: float, polarity: int, first: int, last: int, rest_band_a: float, rest_seen: bool
+    current: FloatArray,
+    zero_a: float,
+    polarity: int,
+    first: int,
+    last: int,
+    rest_band_a: float,
+    rest_seen: bool,
 ) -> tuple[FloatArray, float, float, float, float]:
     """Zero and noise again, now from all the rest on both sides of the movement."""
     step_a = resolution_step(current[max(0, first - 50) : first + 200])
@@ -269,7 +278,7 @@ def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last:
     length = last - first + 1
     window = max(5, length // 10)
     peak = first + int(np.argmax(current[first : first + window]))
-    level = float(np.median(current[first : last + 1]))
+    level = _lightest(current[peak : last + 1])
     settled = first + 1
     for _ in range(2):
         if current[peak] <= 1.15 * level:
@@ -289,6 +298,12 @@ def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last:
             break
         level = float(np.median(ahead))
     return settled
+
+
+def _lightest(current: FloatArray) -> float:
+    """Level of the lightest twentieth of a stretch [A]: what a start decays towards, whatever comes later."""
+    blocks = np.array_split(current, min(20, max(1, len(current) // 5)))
+    return float(min(np.median(block) for block in blocks))
 
 
 def _end_of_rise(current: FloatArray, first: int, last: int, level: float) -> int:

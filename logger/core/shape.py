@@ -100,6 +100,14 @@ def smooth_over(values: FloatArray, width: int) -> FloatArray:
     return out
 
 
+def mean_known(values: FloatArray, axis: int | None = None) -> FloatArray:
+    """Mean with NaN left out; 0.0 where nothing is known."""
+    known = ~np.isnan(values)
+    count = np.maximum(np.sum(known, axis=axis), 1)
+    mean: FloatArray = np.asarray(np.sum(np.where(known, values, 0.0), axis=axis) / count)
+    return mean
+
+
 def find_bump(
     misfit_a: FloatArray, scan_sd_a: dict[int, FloatArray], factor: float, smallest_a: float, place_u: float
 ) -> Bump | None:
@@ -145,5 +153,7 @@ def find_bump(
     centroid = float(np.sum(weight * centres) / max(float(np.sum(weight)), 1e-12))
     sd = float(scan_sd_a[width][top])
     spread = (high - low + 1) / len(misfit_a)
-    u = float(np.sqrt(place_u**2 + (spread * sd / max(height, 1e-12) / 2.0) ** 2 + (0.5 / len(misfit_a)) ** 2 / 3.0))
+    u = float(
+        np.sqrt(place_u**2 + (spread * sd / max(height, 1e-12) / 2.0) ** 2 + (0.5 / len(misfit_a)) ** 2 / 3.0)
+    )
     return Bump(centroid, u, height, float(max(factor * sd, smallest_a)), spread)

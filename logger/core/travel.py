@@ -39,7 +39,14 @@ def voltage_or_nominal(trace: Trace, nominal_v: float, segments: Segments) -> tu
     return (-trace.voltage_v if float(np.median(moving)) < 0 else trace.voltage_v), True
 
 
-def travel(trace: Trace, segments: Segments, voltage_v: FloatArray, from_voltage: bool, r_ohm: float, still_from: int | None) -> Travel:
+def travel(
+    trace: Trace,
+    segments: Segments,
+    voltage_v: FloatArray,
+    from_voltage: bool,
+    r_ohm: float,
+    still_from: int | None,
+) -> Travel:
     """Integrate the back-EMF over the movement.
 
     Parameters
@@ -106,7 +113,9 @@ def profile(segments: Segments, moved: Travel, full_vs: float, full_u: float) ->
     return Profile(centres, mean, np.where(np.isnan(mean), np.nan, u_a), place_u)
 
 
-def _scatter_within_bins(current: FloatArray, index: np.ndarray, count: np.ndarray, mean: FloatArray) -> float:
+def _scatter_within_bins(
+    current: FloatArray, index: np.ndarray, count: np.ndarray, mean: FloatArray
+) -> float:
     """Standard deviation of one sample about its bin [A]: noise and brush ripple, not the shape of the load."""
     spare = len(current) - int(np.count_nonzero(count))
     if spare >= 20:

@@ -44,7 +44,9 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
     never = still_from <= evidence.segments.settled
     at = 0.0 if never else min(evidence.travel_share, 1.0)
     level = f"{figure.value:.1f} A" if figure is not None else "full current"
-    place = "it never moved" if never else f"the motor stood still {where}, {at:.0%} of the stroke from its start"
+    place = (
+        "it never moved" if never else f"the motor stood still {where}, {at:.0%} of the stroke from its start"
+    )
     return Sign(
         sign,
         FAIL,

@@ -35,7 +35,9 @@ def slow_travel(evidence: Evidence) -> Sign | None:
         limit = max(limit, 1.0 / SUPPLY_LIMIT - 1.0 + PRACTICE_SPREAD)  # the supply may account for that much
     if slower <= limit:
         return None
-    blind = "" if evidence.moved.from_voltage else "; without a voltage reading a low supply can't be ruled out"
+    blind = (
+        "" if evidence.moved.from_voltage else "; without a voltage reading a low supply can't be ruled out"
+    )
     return Sign(
         "slow-travel",
         WATCH,

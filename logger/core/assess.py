@@ -1,0 +1,196 @@
+"""One trace in, one judged trial out: the whole computation in order."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from logger.core.assessment import CUT_OFF, NO_RUN, UNUSABLE, Assessment, Figures, Measured
+from logger.core.baseline import Baseline
+from logger.core.diagnosis import diagnose
+from logger.core.evidence import Evidence
+from logger.core.figures import Gains, clipped_at, end_of, figures_of
+from logger.core.late_load import take_up_of
+from logger.core.rating import MotorLine, motor_line, resistance_at
+from logger.core.rig import Rig
+from logger.core.segmentation import Segments, segment
+from logger.core.shape import fit_difference
+from logger.core.signs import signs_of
+from logger.core.standstill import standstill_from
+from logger.core.trace import Trace
+from logger.core.travel import Travel, profile, travel, voltage_or_nominal
+from logger.core.verdict import checks_of, unusable, verdict_of
+
+HIGHEST_SUPPLY = 1.25
+"""Engine running, a 12 V system stands at up to 15 V: the fastest that a stroke can be (*practice*)."""
+WARMING_U = 0.01
+"""Relative standard uncertainty that an unseen winding temperature leaves in the travel (*assumed*: 30 K of copper on
+a quarter of the voltage)."""
+FEWEST_ROWS = 10
+
+
+def assess_trace(
+    trace: Trace, rig: Rig, baseline: Baseline | None = None, gains: Gains | None = None
+) -> Assessment:
+    """Judge one recorded throw.
+
+    Parameters
+    ----------
+    trace
+        The record.
+    rig
+        Its rig; the rating gives the motor line and the limits.
+    baseline
+        Healthy throws of the same direction, or None: then only the rating's limits can be held against it.
+    gains
+        Uncertainty of the board's channels; None: that of a board without calibration.
+    """
+    if len(trace) < FEWEST_ROWS:
+        return _unusable(trace, f"only {len(trace)} rows")
+    line = motor_line(rig.actuator)
+    gains = gains or Gains()
+    evidence = gather(trace, rig, line, baseline, gains)
+    reason = unusable(evidence)
+    if reason:
+        signs = tuple(sign for sign in signs_of(evidence) if sign.sign in RECORD_SIGNS)
+        return replace(_unusable(trace, reason), signs=signs, end=evidence.end)
+    signs = signs_of(evidence)
+    checks = checks_of(evidence)
+    verdict, because = verdict_of(evidence, signs, checks)
+    return Assessment(
+        file=trace.source,
+        direction=trace.direction,
+        usable=True,
+        unusable_because="",
+        figures=evidence.figures,
+        end=evidence.end,
+        signs=signs,
+        checks=checks,
+        diagnoses=diagnose(evidence, signs),
+        verdict=verdict,
+        because=because,
+        provisional=baseline.provisional if baseline is not None else False,
+        profile=evidence.profile,
+        ambient_c=trace.ambient_c,
+        notes=_notes(evidence),
+    )
+
+
+RECORD_SIGNS = ("clipped", "gaps", "cut-record", "noisy")
+
+
+def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, gains: Gains) -> Evidence:
+    """Cut, measure and compare one record."""
+    actuator = rig.actuator
+    shortest_s = actuator.stroke_m / (actuator.no_load_speed_m_s * HIGHEST_SUPPLY)
+    segments = segment(trace, line.i0_a, shortest_s)
+    if baseline is not None and baseline.direction != trace.direction:
+        baseline = None
+    voltage_v, from_voltage = voltage_or_nominal(trace, actuator.voltage_v, segments)
+    r_ohm = float(resistance_at(line, trace.ambient_c if trace.ambient_c is not None else 20.0))
+    still_from = standstill_from(segments, voltage_v, actuator, r_ohm, line.u_r)
+    moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still_from)
+    clip_a = clipped_at(segments.current_a, segments.first, segments.last) if segments.moved else None
+    end = end_of(segments, still_from)
+    if end == NO_RUN:
+        figures, share, u = Figures(), 0.0, 0.0
+        shape_profile, fit = None, None
+    else:
+        full_vs, u = full_stroke(line, rig, baseline, from_voltage)
+        share = moved.total_vs / full_vs
+        figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
+        figures = _with_travel(figures, segments, moved, share, u, end)
+        complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
+        tied_vs = moved.total_vs if complete else full_vs
+        shape_profile = (
+            None if segments.starts_running else profile(segments, moved, tied_vs, 0.0 if complete else u)
+        )
+        fit = None
+        if shape_profile is not None and baseline is not None and baseline.has_profile:
+            fit = fit_difference(shape_profile.current_a, baseline.median_a)
+        figures = replace(figures, take_up_fraction=take_up_of(shape_profile, line.i0_a))
+    return Evidence(
+        trace=trace,
+        rig=rig,
+        line=line,
+        baseline=baseline,
+        segments=segments,
+        moved=moved,
+        figures=figures,
+        clip_a=clip_a,
+        end=end,
+        travel_share=share,
+        travel_share_u=u,
+        profile=shape_profile,
+        fit=fit,
+    )
+
+
+def full_stroke(
+    line: MotorLine, rig: Rig, baseline: Baseline | None, from_voltage: bool
+) -> tuple[float, float]:
+    """Volt-seconds of the full stroke and their relative standard uncertainty.
+
+    From the baseline where it was measured in the same way, else from the rating.
+    """
+    spread = baseline.figures.get("back_emf_vs") if baseline is not None else None
+    if spread is not None and baseline is not None and baseline.from_voltage == from_voltage:
+        scatter = spread.sd / spread.mean * float(np.sqrt(1.0 + 1.0 / spread.n)) if spread.n > 1 else 0.02
+        supply = 0.0 if from_voltage else 0.05
+        return spread.mean, float(np.sqrt(scatter**2 + WARMING_U**2 + supply**2))
+    supply = 0.0 if from_voltage else 0.08
+    return line.k_e_v_s_per_m * rig.actuator.stroke_m, float(np.hypot(line.u_k_e, supply))
+
+
+def _with_travel(
+    figures: Figures, segments: Segments, moved: Travel, share: float, u: float, end: str
+) -> Figures:
+    """Add what the travel says: share of the stroke, and the volt-seconds a baseline is made from."""
+    if segments.starts_running:
+        return figures
+    fraction = Measured(min(share, 1.0), 2.0 * u * min(share, 1.0))
+    whole = end == CUT_OFF
+    return replace(
+        figures,
+        travel_fraction=fraction,
+        back_emf_vs=Measured(moved.total_vs, 2.0 * WARMING_U * moved.total_vs) if whole else None,
+    )
+
+
+def _notes(evidence: Evidence) -> tuple[str, ...]:
+    """What a person should know about how this was judged."""
+    notes = []
+    segments = evidence.segments
+    if evidence.line.full_load_speed_assumed:
+        notes.append(
+            "the data sheet gives no full-load speed: the speed line is assumed, and known less well"
+        )
+    if evidence.trace.voltage_v is None and evidence.end != NO_RUN:
+        notes.append("no voltage channel: places and the cause of a slow throw are known less well")
+    if segments.pauses:
+        notes.append(f"the current broke off {segments.pauses} time(s) in mid-movement")
+    if segments.rows_left_out:
+        notes.append("a further movement in the same record was left out: one record is one throw")
+    if segments.spikes:
+        notes.append(f"{segments.spikes} lone reading(s) were replaced by their neighbours")
+    if evidence.baseline is None:
+        notes.append("no baseline: drag, binding and free play can't be judged")
+    elif evidence.baseline.provisional:
+        notes.append("provisional: the baseline rests on no accepted commissioning sheet")
+    return tuple(notes)
+
+
+def _unusable(trace: Trace, reason: str) -> Assessment:
+    return Assessment(
+        file=trace.source,
+        direction=trace.direction,
+        usable=False,
+        unusable_because=reason,
+        figures=Figures(),
+        end=NO_RUN,
+        signs=(),
+        checks=(),
+        diagnoses=(),
+        verdict=UNUSABLE,
+        because=f"Unusable: {reason}.",
+        ambient_c=trace.ambient_c,
+    )
