@@ -6,28 +6,25 @@ The status is worked out from a *set* of orders, never from a stored field and n
 
 * A **raise** names its cause; the cause's level stands in ``CAUSES``. It stays open until a clearing order names it.
 * A **clear** counts for exactly the raises it names, and only with everything that ``WAY_DOWN`` asks for that level.
-* An order's id is the hash of its content. So the same order met twice (import, merge, a restored copy) is one, and
-  nobody could have named an order before it was written: that, not a clock, proves that the repair and the
-  recommissioning came after the stall.
-* An order names the orders its writer could see (``follows``). One that is named but isn't there was lost: until it is
-  merged back, or answered like the worst, the rig is at ``do not use``.
-
-A raise found in a trial has no author and no time in it, so two logbooks that hold the same trial hold the same order.
+* A raise found in a trial is known by trial and cause, so that two logbooks that hold the same trial agree.
+* An order's id is the hash of its content, and a sheet or service entry names the raises it answers from the moment it
+  was planned. So the same order met twice (import, merge, a restored copy) is one, and nobody could have named it before
+  it was written: that, not a clock, proves that the repair and the recommissioning came after the stall.
+* An order names the latest ones its writer could see. One that is named but isn't there was lost: until it is merged
+  back, or answered like the worst, the rig is at ``do not use``.
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from collections.abc import Container, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
 
-from logger.core.seal import content_id
+from logger.core.records import COMMISSIONING, Order
 
 IN_SERVICE = "in service"
 WATCH = "watch"
 RESTRICTED = "restricted"
 DO_NOT_USE = "do not use"
 LEVELS = (IN_SERVICE, WATCH, RESTRICTED, DO_NOT_USE)
-
-RAISE = "raise"
-CLEAR = "clear"
 
 # cause: (level, the sentence a person reads). Source: method.md 5 is the first block; the rest is common practice.
 CAUSES: dict[str, tuple[str, str]] = {
@@ -75,59 +72,6 @@ NEED_SAID: dict[str, str] = {
 
 
 @dataclass(frozen=True)
-class Order:
-    """One entry in the rig's status history. Append only."""
-
-    rig: str
-    action: str
-    """``raise`` or ``clear``"""
-    cause: str = ""
-    """Raise: a key of ``CAUSES`` (one this version doesn't know counts as the worst)."""
-    source: str = ""
-    """Raise: id of the trial, sheet or service entry it comes from; a random token when a person raises it."""
-    detail: str = ""
-    """What was seen, in a sentence."""
-    answers: tuple[str, ...] = ()
-    """Clear: ids of the raises it clears, and no others."""
-    cause_found: str = ""
-    service: str = ""
-    """Clear: id of the service entry with the repair."""
-    sheet: str = ""
-    """Clear: id of the accepted commissioning sheet."""
-    reason: str = ""
-    signed: str = ""
-    by: str = ""
-    written_at: str = ""
-    """For the reader only: no rule looks at it."""
-    follows: tuple[str, ...] = ()
-    """Ids of the latest orders its writer could see."""
-    id: str = field(default="", compare=False)
-    """Set by ``sealed``: hash of all the rest."""
-
-    @property
-    def level(self) -> str:
-        """The level a raise asks for; a cause from a newer program counts as the worst."""
-        return CAUSES.get(self.cause, (DO_NOT_USE, ""))[0]
-
-    @property
-    def sentence(self) -> str:
-        """Its cause and detail as a person reads them."""
-        said = CAUSES.get(self.cause, ("", self.cause))[1]
-        return f"{said} ({self.detail})" if self.detail else said
-
-
-def order_id(order: Order) -> str:
-    """Hash of everything the order says except its own id."""
-    return content_id({f.name: getattr(order, f.name) for f in fields(order) if f.name != "id"})
-
-
-def sealed(order: Order) -> Order:
-    """The same order with its id set."""
-    said = {f.name: getattr(order, f.name) for f in fields(order) if f.name != "id"}
-    return Order(**said, id=order_id(order))
-
-
-@dataclass(frozen=True)
 class SheetProof:
     """What the latch needs to know of a sheet. Build it only from a sheet whose acceptance was worked out anew."""
 
@@ -156,7 +100,7 @@ class RepairProof:
 
 @dataclass(frozen=True)
 class Evidence:
-    """The sheets and service entries that this logbook holds."""
+    """The sheets and service entries that this logbook holds, by id."""
 
     sheets: Mapping[str, SheetProof] = field(default_factory=dict)
     services: Mapping[str, RepairProof] = field(default_factory=dict)
@@ -164,22 +108,25 @@ class Evidence:
 
 @dataclass(frozen=True)
 class OpenRaise:
-    """A raise that holds the rig where it is."""
+    """What holds the rig where it is: a raise, or several of the same cause in the same trial."""
 
-    id: str
+    ids: tuple[str, ...]
     cause: str
     level: str
     sentence: str
-    needs: tuple[str, ...]
-    """What a clearing order must bring: keys of ``NEED_SAID``."""
+
+    @property
+    def needs(self) -> tuple[str, ...]:
+        """What a clearing order must bring."""
+        return WAY_DOWN[self.level]
 
 
 @dataclass(frozen=True)
 class Refused:
-    """A clearing order that doesn't count, and why."""
+    """A clearing order that doesn't count for one of the raises it names, and why."""
 
-    id: str
-    raise_id: str
+    order: str
+    raised: str
     because: tuple[str, ...]
 
 
@@ -189,90 +136,138 @@ class Status:
 
     level: str
     open: tuple[OpenRaise, ...]
+    """Worst first."""
     refused: tuple[Refused, ...]
-    lost: tuple[str, ...]
-    """Ids of orders that are named but not there."""
+
+    @property
+    def open_ids(self) -> tuple[str, ...]:
+        """Every order id that a sheet or a service entry written now answers."""
+        return tuple(sorted(name for one in self.open for name in one.ids))
 
 
 def worst(levels: Iterable[str]) -> str:
-    """The highest of the levels; none: ``in service``."""
-    return max(levels, key=LEVELS.index, default=IN_SERVICE)
+    """The highest of the levels (one this version doesn't know is the highest); none: ``in service``."""
+    return max((one if one in LEVELS else DO_NOT_USE for one in levels), key=LEVELS.index, default=IN_SERVICE)
 
 
-def heads(orders: Iterable[Order]) -> tuple[str, ...]:
-    """What a new order must name in ``follows``: every order that no other one follows yet."""
+def level_of(order: Order) -> str:
+    """The level a raise asks for: never less than its cause's; an unknown cause counts as the worst."""
+    return worst((order.level, CAUSES.get(order.cause, (DO_NOT_USE, ""))[0]))
+
+
+def sentence_of(order: Order) -> str:
+    """A raise as a person reads it."""
+    said = CAUSES.get(order.cause, ("", order.cause))[1]
+    return f"{said}: {order.because}" if order.because else said
+
+
+def latest(orders: Iterable[Order]) -> tuple[str, ...]:
+    """What a new order names in ``previous``: every order that no other one names there yet."""
     orders = list(orders)
-    named = {name for order in orders for name in order.follows}
+    named = {name for order in orders for name in order.previous}
     return tuple(sorted({order.id for order in orders} - named))
 
 
-def lacks(order: Order, raise_id: str, level: str, evidence: Evidence) -> tuple[str, ...]:
-    """What a clearing order lacks to bring down the raise ``raise_id`` of ``level``; empty: it counts."""
-    return tuple(need for need in WAY_DOWN[level] if not _brings(need, order, raise_id, evidence))
+def raise_order(
+    rig: str,
+    cause: str,
+    because: str,
+    at: datetime,
+    by: str,
+    *,
+    trial: str | None = None,
+    sheet: str | None = None,
+    service: str | None = None,
+    previous: tuple[str, ...] = (),
+) -> Order:
+    """An order that takes the rig up to its cause's level (a key of ``CAUSES``)."""
+    level, _ = CAUSES[cause]
+    return Order(
+        rig, level, cause, because, at, by, trial=trial, sheet=sheet, service=service, previous=previous
+    )
 
 
-def _brings(need: str, order: Order, raise_id: str, evidence: Evidence) -> bool:
+def lacks(order: Order, raised: str, level: str, evidence: Evidence) -> tuple[str, ...]:
+    """What a clearing order lacks to bring down the raise ``raised`` of ``level``; empty: it counts."""
+    return tuple(need for need in WAY_DOWN[level] if not _brings(need, order, raised, evidence))
+
+
+def _brings(need: str, order: Order, raised: str, evidence: Evidence) -> bool:
     if need == SIGNED:
         return bool(order.signed.strip())
     if need == REASON:
-        return bool(order.reason.strip() or order.cause_found.strip())
+        return bool(order.because.strip())
     if need == CAUSE_FOUND:
-        return bool(order.cause_found.strip())
-    repair = evidence.services.get(order.service)
-    repaired = (
-        repair is not None
-        and repair.rig == order.rig
-        and raise_id in repair.answers
-        and bool(repair.found.strip())
-        and bool(repair.fixed.strip())
-    )
+        return bool(str(order.details.get("cause_found") or "").strip())
     if need == REPAIR:
-        return repaired
-    sheet = evidence.sheets.get(order.sheet)
+        return _repaired(order, raised, evidence)
+    sheet = evidence.sheets.get(order.sheet or "")
     return (
         sheet is not None
         and sheet.rig == order.rig
-        and sheet.kind == "commissioning"
+        and sheet.kind == COMMISSIONING
         and sheet.accepted
         and bool(sheet.signed.strip())
-        and raise_id in sheet.answers
+        and raised in sheet.answers
         and order.service in sheet.services
     )
 
 
-def status_of(rig: str, orders: Iterable[Order], evidence: Evidence) -> Status:
-    """Work out the status of ``rig`` from every order in the logbook. Their sequence doesn't matter.
+def _repaired(order: Order, raised: str, evidence: Evidence) -> bool:
+    repair = evidence.services.get(order.service or "")
+    return (
+        repair is not None
+        and repair.rig == order.rig
+        and raised in repair.answers
+        and bool(repair.found.strip())
+        and bool(repair.fixed.strip())
+    )
 
-    An order whose id doesn't match its content was changed after it was written: it clears nothing, and holds the rig
-    like the worst.
+
+def status_of(
+    rig: str, orders: Iterable[Order], evidence: Evidence, altered: Container[str] = frozenset()
+) -> Status:
+    """Work out the status of ``rig`` from every order in the logbook; their sequence doesn't matter.
+
+    Args:
+        rig: the rig's name.
+        orders: all orders that the logbook holds; those of other rigs are passed over.
+        evidence: the sheets and service entries that it holds.
+        altered: ids of orders whose content no longer gives their id. They clear nothing and hold like the worst.
     """
     mine = [order for order in orders if order.rig == rig]
-    altered = {order.id for order in mine if order_id(order) != order.id}
-    sound = [order for order in mine if order.id not in altered]
-    named = {name for order in sound for name in (*order.follows, *order.answers)}
-    lost = sorted(named - {order.id for order in mine})
-    held = {
-        order.id: _held(order.id, order.cause, order.level, order.sentence)
-        for order in sound
-        if order.action != CLEAR
-    }
-    held |= {key: _held(key, ALTERED, DO_NOT_USE, ALTERED_SENTENCE) for key in altered}
-    held |= {key: _held(key, LOST, DO_NOT_USE, LOST_SENTENCE) for key in lost}
-
+    held = _held(mine, altered)
+    group_of = {name: key for key, one in held.items() for name in one.ids}
     cleared, refused = set(), []
-    for order in sorted(
-        {one.id: one for one in sound if one.action == CLEAR}.values(), key=lambda one: one.id
-    ):
-        for raise_id in sorted(set(order.answers) & set(held)):
-            missing = lacks(order, raise_id, held[raise_id].level, evidence)
+    for order in sorted({one.id: one for one in mine if one.clears}.values(), key=lambda one: one.id):
+        if order.id in altered:
+            continue
+        for raised in sorted(set(order.clears) & set(group_of)):
+            key = group_of[raised]
+            missing = lacks(order, raised, held[key].level, evidence)
             if missing:
-                refused.append(Refused(order.id, raise_id, tuple(NEED_SAID[need] for need in missing)))
+                refused.append(Refused(order.id, raised, tuple(NEED_SAID[need] for need in missing)))
             else:
-                cleared.add(raise_id)
+                cleared.add(key)
     still = [one for key, one in sorted(held.items()) if key not in cleared]
     still.sort(key=lambda one: -LEVELS.index(one.level))
-    return Status(worst(one.level for one in still), tuple(still), tuple(refused), tuple(lost))
+    return Status(worst(one.level for one in still), tuple(still), tuple(refused))
 
 
-def _held(key: str, cause: str, level: str, sentence: str) -> OpenRaise:
-    return OpenRaise(key, cause, level, sentence, WAY_DOWN[level])
+def _held(mine: Iterable[Order], altered: Container[str]) -> dict[str, OpenRaise]:
+    """Everything that was ever raised, by a key that two copies of a logbook agree on."""
+    mine = list(mine)
+    held: dict[str, OpenRaise] = {}
+    for order in mine:
+        if order.id in altered:
+            held[order.id] = OpenRaise((order.id,), ALTERED, DO_NOT_USE, ALTERED_SENTENCE)
+        elif not order.clears:
+            key = f"{order.trial} {order.cause}" if order.trial else order.id
+            before = held.get(key)
+            ids = {order.id, *(before.ids if before else ())}
+            level = worst((level_of(order), *((before.level,) if before else ())))
+            held[key] = OpenRaise(tuple(sorted(ids)), order.cause, level, sentence_of(order))
+    named = {name for order in mine for name in (*order.previous, *order.clears)}
+    for lost in named - {order.id for order in mine}:
+        held[lost] = OpenRaise((lost,), LOST, DO_NOT_USE, LOST_SENTENCE)
+    return held
