@@ -1,0 +1,219 @@
+"""One simulated throw: the record as a board would give it, and beside it the truth."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from logger.core.assessment import NO_RUN, STALL, STILL_RUNNING
+from logger.core.simulator.conditions import Conditions
+from logger.core.simulator.faults import Fault, expected_signs, lay_on
+from logger.core.simulator.machine import MachineModel
+from logger.core.simulator.motion import Motion, run_throw
+from logger.core.simulator.plan import Plan, make_plan
+from logger.core.simulator.sensor import SensorModel, sense_current, sense_voltage
+from logger.core.simulator.waveform import Waveform
+from logger.core.trace import FloatArray, Trace
+
+SETTLED = 0.02
+"""The start-up transient is over when the current is within this share of the step from its balance."""
+
+
+@dataclass(frozen=True, eq=False)
+class Truth:
+    """What really happened. Times are seconds in the record's own time (its first row is near 0)."""
+
+    start_s: float | None
+    """Switch-on; None: nothing flowed."""
+    inrush_end_s: float | None
+    """The rotor is up to 98 % of the speed that its load asks for."""
+    end_s: float | None
+    """End of the movement: cut-off, or the moment it came to rest against something; None: it never ended."""
+    current_end_s: float | None
+    """When the current stopped; None: not in this record."""
+    end: str
+    """As in the contract: ``cut-off``, ``stall``, ``still-running``, ``no-run``."""
+    time_s: FloatArray
+    """shape (k,) times of ``fraction``"""
+    fraction: FloatArray
+    """shape (k,) share of the stroke that the rod has moved"""
+    travel_fraction: float
+    travel_time_s: float | None
+    run_current_a: float | None
+    """Time-average at the motor, no ripple, from the end of the start-up transient to the end of the movement."""
+    peak_run_current_a: float | None
+    inrush_a: float | None
+    stall_current_a: float | None
+    mean_voltage_v: float | None
+    """At the board, over the movement."""
+    source_resistance_ohm: float
+    take_up_fraction: float | None
+    bump_fraction: float | None
+    """Centre of a fault's bump, share of the stroke from this movement's own start."""
+    bump_width: float | None
+    signs: frozenset[str]
+    """Signs that a good detector must give above ``info`` (``uneven-sides``: at info)."""
+    may_also: frozenset[str]
+    """Signs that would be no mistake beside them."""
+    winding_c: float
+    """At the end; hand it to the next throw's ``Conditions``."""
+
+
+@dataclass(frozen=True, eq=False)
+class SimulatedThrow:
+    """A record and its truth."""
+
+    trace: Trace
+    truth: Truth
+    waveform: Waveform
+
+
+def throw(
+    machine: MachineModel,
+    direction: str,
+    conditions: Conditions,
+    sensor: SensorModel,
+    faults: Sequence[Fault],
+    rng: np.random.Generator,
+    started: datetime | None = None,
+    rig_name: str = "",
+) -> SimulatedThrow:
+    """Run one throw and record it. The same generator state gives the same record."""
+    waveform = make_waveform(machine, direction, conditions, sensor, faults, rng)
+    plan, motion = waveform.plan, waveform.motion
+    before = float(rng.uniform(0.2, 2.0)) if plan.sensor.before_s is None else plan.sensor.before_s
+    after = float(rng.uniform(0.2, 2.0)) if plan.sensor.after_s is None else plan.sensor.after_s
+    true_s = _instants(plan, motion, before, after, rng)
+    current, voltage = waveform.at(true_s - before, plan.sensor, rng)
+    stamped = _stamps(plan.sensor, true_s, rng)
+    trace = Trace(
+        time_s=stamped,
+        current_a=sense_current(plan.sensor, current, true_s, rng),
+        voltage_v=sense_voltage(plan.sensor, voltage, rng) if plan.sensor.has_voltage else None,
+        direction=direction,
+        rig=rig_name,
+        started=started,
+        ambient_c=round(conditions.temperature_c, 1),
+    )
+    shift = before - float(true_s[0] - stamped[0])
+    return SimulatedThrow(trace, _truth(waveform, shift, trace, faults), waveform)
+
+
+def make_waveform(
+    machine: MachineModel,
+    direction: str,
+    conditions: Conditions,
+    sensor: SensorModel,
+    faults: Sequence[Fault],
+    rng: np.random.Generator,
+) -> Waveform:
+    """The throw at any instant, before it is sampled."""
+    plan = make_plan(machine, direction, conditions, sensor, rng)
+    for fault in faults:
+        lay_on(plan, fault, rng)
+    return Waveform(plan, run_throw(plan, rng), rng.uniform(0, 2 * np.pi, 3))
+
+
+def _instants(
+    plan: Plan, motion: Motion, before_s: float, after_s: float, rng: np.random.Generator
+) -> FloatArray:
+    """True times of the rows that reach the record [s], 0 = its beginning; shape (n,)."""
+    sensor = plan.sensor
+    length = before_s + motion.time_s[-1] + after_s
+    if motion.end == STILL_RUNNING:
+        length = before_s + motion.time_s[-1]
+    if plan.record_to is not None:
+        length = before_s + plan.record_to * motion.moved_until_s
+    first = before_s + plan.record_from * motion.moved_until_s if plan.record_from else 0.0
+    count = int((length - first) * sensor.rate_hz)
+    times = first + (np.arange(count) + rng.random()) / sensor.rate_hz
+    keep = rng.random(count) >= sensor.lost_share
+    if plan.gap_share:
+        holes = int(rng.integers(1, 4))
+        each = plan.gap_share * motion.moved_until_s / holes
+        room = motion.moved_until_s / holes
+        for k in range(holes):
+            begin = before_s + k * room + rng.uniform(0.1, 0.9) * (room - each)
+            keep &= (times < begin) | (times > begin + each)
+    keep[:1] = True
+    return times[keep]
+
+
+def _stamps(sensor: SensorModel, true_s: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """The times written beside the samples: from the first row, the board's clock, jitter, whole 0.1 ms."""
+    stamped = (true_s - true_s[0]) * (1 + 1e-6 * sensor.clock_ppm)
+    if sensor.jitter_s:
+        limit = 0.4 / sensor.rate_hz
+        stamped = stamped + np.clip(sensor.jitter_s * rng.standard_normal(len(true_s)), -limit, limit)
+        stamped = stamped - stamped[0]
+    return np.asarray(np.round(stamped, 4 if sensor.rate_hz <= 2000 else 6), dtype=np.float64)
+
+
+def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Fault]) -> Truth:
+    plan, m = waveform.plan, waveform.motion
+    must, also = expected_signs(faults, plan.direction)
+    clock = 1 + 1e-6 * plan.sensor.clock_ppm
+    last = float(trace.time_s[-1])
+
+    def stamp(t: float) -> float:
+        return (t + shift_s) * clock
+
+    ran = m.end != NO_RUN
+    end = m.end
+    seen_end = ran and end != STILL_RUNNING and stamp(m.moved_until_s) <= last
+    if ran and not seen_end:
+        end = STILL_RUNNING
+    settled = _settled_s(m) if ran else None
+    run = run_mean = run_peak = None
+    if ran and settled is not None and m.moved_until_s > settled:
+        run = (m.time_s >= settled) & (m.time_s <= m.moved_until_s)
+        run_mean = time_average(m.time_s[run], m.current_a[run])
+        run_peak = float(m.current_a[run].max())
+    moving = np.linspace(0, m.moved_until_s, 400)
+    return Truth(
+        start_s=stamp(0.0) if ran else None,
+        inrush_end_s=stamp(settled) if settled is not None else None,
+        end_s=stamp(m.moved_until_s) if seen_end else None,
+        current_end_s=stamp(m.current_until_s) if seen_end and stamp(m.current_until_s) <= last else None,
+        end=end,
+        time_s=(m.time_s + shift_s) * clock,
+        fraction=m.share,
+        travel_fraction=float(m.share[-1]),
+        travel_time_s=m.moved_until_s * clock if seen_end else None,
+        run_current_a=run_mean,
+        peak_run_current_a=run_peak,
+        inrush_a=float(m.current_a[m.time_s < 0.3].max()) if ran else None,
+        stall_current_a=float(m.current_a[-1]) if m.end == STALL else None,
+        mean_voltage_v=float(waveform.clean(moving)[1].mean()) if ran and m.moved_until_s > 0 else None,
+        source_resistance_ohm=plan.battery_ohm + float(np.mean(m.upstream_ohm)),
+        take_up_fraction=plan.load.take_up_share if plan.on_mechanism and ran else None,
+        bump_fraction=plan.bump_place,
+        bump_width=plan.bump_width,
+        signs=must,
+        may_also=also,
+        winding_c=m.winding_c,
+    )
+
+
+def time_average(time_s: FloatArray, values: FloatArray) -> float:
+    """Mean over time of values between which the course is straight; both of shape (n,), n > 1."""
+    steps = np.diff(time_s)
+    return float(np.sum(0.5 * (values[1:] + values[:-1]) * steps) / np.sum(steps))
+
+
+def _settled_s(m: Motion) -> float | None:
+    """When the start-up transient is over [s since switch-on]; None: the rotor never got going.
+
+    The first moment after the inrush peak at which what is left of the peak above the current some time later
+    has fallen to ``SETTLED`` of it. "Some time later" is half a second, or a tenth of a shorter movement's time on.
+    """
+    peak = int(np.argmax(m.current_a[m.time_s < 0.3]))
+    after = m.time_s >= m.time_s[peak]
+    later_s = min(0.5, 0.3 * m.moved_until_s)
+    if m.moved_until_s <= m.time_s[peak]:
+        return None
+    later = float(np.interp(m.time_s[peak] + later_s, m.time_s, m.current_a))
+    left = (m.current_a - later) / max(m.current_a[peak] - later, 1e-9)
+    inside = np.flatnonzero(after & (left <= SETTLED))
+    return float(m.time_s[inside[0]]) if inside.size else None
