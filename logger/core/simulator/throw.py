@@ -147,7 +147,8 @@ def _stamps(sensor: SensorModel, true_s: FloatArray, rng: np.random.Generator) -
         limit = 0.4 / sensor.rate_hz
         stamped = stamped + np.clip(sensor.jitter_s * rng.standard_normal(len(true_s)), -limit, limit)
         stamped = stamped - stamped[0]
-    return np.asarray(np.round(stamped, 4 if sensor.rate_hz <= 2000 else 6), dtype=np.float64)
+    digits = 4 if sensor.rate_hz <= 2000 else 6
+    return np.asarray(np.round(stamped, digits)).astype(np.float64)
 
 
 def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Fault]) -> Truth:
