@@ -137,7 +137,7 @@ def _instants(
             begin = before_s + k * room + rng.uniform(0.1, 0.9) * (room - each)
             keep &= (times < begin) | (times > begin + each)
     keep[:1] = True
-    return times[keep]
+    return np.asarray(times[keep], dtype=np.float64)
 
 
 def _stamps(sensor: SensorModel, true_s: FloatArray, rng: np.random.Generator) -> FloatArray:
@@ -148,7 +148,7 @@ def _stamps(sensor: SensorModel, true_s: FloatArray, rng: np.random.Generator) -
         stamped = stamped + np.clip(sensor.jitter_s * rng.standard_normal(len(true_s)), -limit, limit)
         stamped = stamped - stamped[0]
     digits = 4 if sensor.rate_hz <= 2000 else 6
-    return np.asarray(np.round(stamped, digits)).astype(np.float64)
+    return np.asarray(np.round(stamped, digits))
 
 
 def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Fault]) -> Truth:
