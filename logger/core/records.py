@@ -138,7 +138,7 @@ class Placement:
 
 @dataclass(frozen=True)
 class Sighting:
-    """What a person saw of the two pins after a throw. Each pin: ``yes``, ``no`` or ``not looked``."""
+    """What a person saw after a lock throw. Each answer is ``yes``, ``no`` or ``not looked``."""
 
     trial: str
     left_pin: str
@@ -146,6 +146,10 @@ class Sighting:
     how: str
     at: datetime
     by: str
+    load_check: str = "not looked"
+    """The maker's load check: ``yes`` done and passed, ``no`` not passed, ``not looked`` not done."""
+    retained_power_off: str = "not looked"
+    """``yes`` the pins stayed put with the power off, ``no`` they didn't, ``not looked`` not tried."""
     reason: str = ""
     replaces: tuple[str, ...] = ()
     id: str = ""

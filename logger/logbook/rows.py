@@ -107,6 +107,8 @@ TABLES: tuple[Table, ...] = (
             "left_pin": TEXT,
             "right_pin": TEXT,
             "how": TEXT,
+            "load_check": TEXT,
+            "retained_power_off": TEXT,
             "at": TIME,
             "by": TEXT,
             "reason": TEXT,

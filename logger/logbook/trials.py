@@ -3,6 +3,7 @@
 import secrets
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -113,13 +114,26 @@ class TrialRows(RigRows):
             )
 
     def sight(
-        self, trial: str, left_pin: str, right_pin: str, how: str, by: str, now: datetime, reason: str = ""
+        self,
+        trial: str,
+        left_pin: str,
+        right_pin: str,
+        how: str,
+        by: str,
+        now: datetime,
+        reason: str = "",
+        load_check: str = "not looked",
+        retained_power_off: str = "not looked",
     ) -> Sighting:
-        """What a person saw of the pins; a later sighting stands for the earlier ones, which stay."""
+        """What a person saw of the pins; a later sighting replaces the earlier ones, which stay.
+
+        Whether it also outweighs them is for ``core.sheet.seen_at`` to say: a "no" is corrected only with a reason.
+        """
         with self.transaction():
             known = heads(self.select(Sighting, "WHERE trial = ?", [trial]))
             replaces = tuple(row.id for row in known)
-            return self.add(Sighting(trial, left_pin, right_pin, how, now, by, reason, replaces))
+            seen = Sighting(trial, left_pin, right_pin, how, now, by, load_check, retained_power_off)
+            return self.add(replace(seen, reason=reason, replaces=replaces))
 
     def trials(self, rig: str | None = None, sheet: str | None = None) -> list[LoggedTrial]:
         """Trials with the rows that count now, in the order thrown; no samples are unpacked.

@@ -76,6 +76,8 @@ CREATE TABLE sighting (
     left_pin TEXT NOT NULL CHECK (left_pin IN ('yes', 'no', 'not looked')),
     right_pin TEXT NOT NULL CHECK (right_pin IN ('yes', 'no', 'not looked')),
     how TEXT NOT NULL,
+    load_check TEXT NOT NULL CHECK (load_check IN ('yes', 'no', 'not looked')),
+    retained_power_off TEXT NOT NULL CHECK (retained_power_off IN ('yes', 'no', 'not looked')),
     at TEXT NOT NULL,
     "by" TEXT NOT NULL,
     reason TEXT NOT NULL,
