@@ -11,10 +11,10 @@
         book.trace(logged.id)                                 # the samples, exactly as they came in
 
 What can be added: ``add_rig``, ``plan_sheet``, ``answer``, ``add_trial`` (a Trace, or ``hand_trial(...)``), ``place``,
-``judge``, ``sight``, ``decide``, ``add_seal``, ``add_order``, ``add_service``, ``add_baseline``, ``add_calibration``.
+``judge``, ``sight``, ``decide``, ``seal_sheet``, ``add_order``, ``add_service``, ``add_baseline``, ``add_calibration``.
 What can be read: ``rig_names``, ``rig``, ``rig_revisions``, ``rig_summaries``, ``sheets``, ``sheet``, ``answers``,
-``decisions``, ``seals``, ``last_seals``, ``sheet_facts``, ``trials``, ``revisions``, ``trial_of``, ``profile``, ``trace``,
-``orders``, ``services``, ``baselines``, ``calibrations``. Nothing can be changed or removed.
+``decisions``, ``seals``, ``trials``, ``revisions``, ``trial_of``, ``profile``, ``trace``,
+``orders``, ``altered_orders``, ``services``, ``baselines``, ``calibrations``. Nothing can be changed or removed.
 Rows come back as the dataclasses of ``logger.core.records``.
 """
 

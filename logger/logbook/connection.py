@@ -165,24 +165,49 @@ def open_writing(path: Path, waiting: Waiting | None) -> sqlite3.Connection:
 
 
 def open_reading(path: Path, waiting: Waiting | None) -> tuple[sqlite3.Connection, Path | None]:
-    """Open for reading: in place, from read-only media, or from a private copy where that is the only way."""
+    """Open for reading: in place, from read-only media, or from a private copy where that is the only way.
+
+    An old file is brought to the newest version first; on read-only media a private copy of it is.
+    """
+    with plain_errors(path):
+        refuse_others(path)
+        if writable(path):
+            if header_version(path) < migrations.NEWEST:
+                open_writing(path, waiting).close()
+            db = connect(path, "ro")
+            refuse_by_header(db, path)
+            return db, None
+        db, scratch = open_untouched(path)
+        if db.execute("PRAGMA user_version").fetchone()[0] == migrations.NEWEST:
+            return db, scratch
+        db.close()
+        scratch = scratch or _private_copy(path)
+        open_writing(scratch / path.name, waiting).close()
+        return connect(scratch / path.name, "ro"), scratch
+
+
+def open_untouched(path: Path) -> tuple[sqlite3.Connection, Path | None]:
+    """Open without writing a byte beside or into the file, whatever its version; the folder is a private copy's."""
     with plain_errors(path):
         refuse_others(path)
         journal = path.with_name(path.name + "-wal")
         left_behind = journal.exists() and journal.stat().st_size > 0
         if writable(path):
-            version = header_version(path)
-            if version < migrations.NEWEST and not left_behind:
-                open_writing(path, waiting).close()
             return connect(path, "ro"), None
-        if not left_behind and header_version(path) == migrations.NEWEST:
+        if not left_behind:
             return connect(path, "immutable"), None
-        scratch = Path(tempfile.mkdtemp(prefix="throwbook-"))
-        for part in (path, journal):
-            if part.exists():
-                shutil.copyfile(part, scratch / part.name)
-        open_writing(scratch / path.name, waiting).close()
-        return connect(scratch / path.name, "ro"), scratch
+        scratch = _private_copy(path)
+        return connect(scratch / path.name, "rw"), scratch
+
+
+def _private_copy(path: Path) -> Path:
+    scratch = Path(tempfile.mkdtemp(prefix="throwbook-"))
+    for ending in ("", "-wal"):
+        part = path.with_name(path.name + ending)
+        if part.exists():
+            shutil.copyfile(part, scratch / part.name)
+            (scratch / part.name).chmod(0o600)
+    return scratch
 
 
 def header_version(path: Path) -> int:

@@ -17,12 +17,12 @@ from logger.core.records import (
     heads,
 )
 from logger.errors import InputError
-from logger.logbook.sheets import SheetRows
+from logger.logbook.seals import SealRows
 
 Listed = TypeVar("Listed", Order, Service)
 
 
-class RigRows(SheetRows):
+class RigRows(SealRows):
     """Rows that belong to a rig or a board."""
 
     def add_rig(self, rig: str, toml: str, by: str, now: datetime, reason: str = "") -> RigRevision:
@@ -93,6 +93,10 @@ class RigRows(SheetRows):
     def orders(self, rig: str) -> list[Order]:
         """Every order of a rig, oldest first by its own clock; the links say what came before what."""
         return self.select(Order, "WHERE rig = ? ORDER BY at, id", [rig])
+
+    def altered_orders(self, rig: str) -> frozenset[str]:
+        """Ids of orders whose content no longer gives their id: somebody changed them in the file."""
+        return frozenset(each.id for each in self.altered("latch_order", "WHERE rig = ?", [rig]))
 
     def add_service(self, service: Service) -> Service:
         """One entry of the maintenance history; ``replaces`` names the one it corrects."""

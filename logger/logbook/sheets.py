@@ -1,9 +1,8 @@
-"""Sheets: planned, answered, decided, sealed."""
+"""Sheets: planned, answered, decided."""
 
 import secrets
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -11,8 +10,6 @@ from logger.core.records import (
     Answers,
     Decision,
     Details,
-    Fact,
-    Seal,
     Sheet,
     SheetState,
     current,
@@ -21,16 +18,14 @@ from logger.core.records import (
 )
 from logger.errors import InputError
 from logger.logbook.connection import plain_errors
-from logger.logbook.rows import BY_NAME, SqlValue, fact
+from logger.logbook.rows import SqlValue
 from logger.logbook.store import Store
-
-SEALED_BY_TRIAL = ("placement", "sighting", "judgement")
 
 
 class SheetRows(Store):
     """Rows that belong to a sheet."""
 
-    def read(self, sql: str, values: Sequence[SqlValue] = ()) -> list[Any]:
+    def read(self, sql: str, values: Sequence[SqlValue] | dict[str, SqlValue] = ()) -> list[Any]:
         """Rows of any question to the file."""
         with plain_errors(self.path):
             return self.db.execute(sql, values).fetchall()
@@ -108,48 +103,6 @@ class SheetRows(Store):
     def decisions(self, sheet: str) -> list[Decision]:
         """Every decision on a sheet, oldest first."""
         return self.select(Decision, "WHERE sheet = ? ORDER BY at, id", [sheet])
-
-    def add_seal(self, seal: Seal) -> Seal:
-        """The seal of a decided sheet."""
-        return self.add(seal)
-
-    def seals(self, rig: str) -> list[Seal]:
-        """Every seal of a rig, oldest first."""
-        return self.select(Seal, "WHERE rig = ? ORDER BY at, id", [rig])
-
-    def last_seals(self, rig: str) -> tuple[str, ...]:
-        """Ids of the seals that no later one is chained to."""
-        listed = self.seals(rig)
-        chained = {old for seal in listed for old in seal.previous}
-        return tuple(seal.id for seal in listed if seal.id not in chained)
-
-    def sheet_facts(self, sheet: str) -> list[Fact]:
-        """Every row a sheet rests on now, for its seal: the sheet, its rig as it stood, answers, decisions, trials
-        with their sightings and judgements, the samples' digests (in the trials), and the rig's orders."""
-        rig = self.read("SELECT rig FROM sheet WHERE id = ?", [sheet])[0][0]
-        here = "WHERE trial IN (SELECT trial FROM placement WHERE sheet = ?)"
-        found = self._facts("rig_revision", "WHERE rig = ?", rig)
-        found += self._facts("sheet", "WHERE id = ?", sheet)
-        found += self._facts("answers", "WHERE sheet = ?", sheet)
-        found += self._facts("trial", "WHERE id IN (SELECT trial FROM placement WHERE sheet = ?)", sheet)
-        found += self._facts("placement", "WHERE sheet = ?", sheet)
-        found += self._facts("sighting", here, sheet)
-        found += self._facts("judgement", here, sheet)
-        found += self._facts("decision", "WHERE sheet = ?", sheet)
-        return found + self._facts("latch_order", "WHERE rig = ?", rig)
-
-    def facts(self, covers: Iterable[str]) -> list[Fact]:
-        """The rows named ``table:id``, reckoned from what is stored now; missing ones are left out."""
-        found = []
-        for each in covers:
-            table, _, row_id = each.partition(":")
-            found += self._facts(table, "WHERE id = ?", row_id)
-        return found
-
-    def _facts(self, table: str, where: str, value: str) -> list[Fact]:
-        shape = BY_NAME[table]
-        rows = self.read(f"SELECT id, * FROM {table} {where} ORDER BY id", [value])
-        return [replace(fact(shape, dict(row)), id=row["id"]) for row in rows]
 
     def _states(self, sheets: list[Sheet], rig: str | None) -> list[SheetState]:
         """Sheets with their current rows, read for all of them at once."""

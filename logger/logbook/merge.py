@@ -1,0 +1,105 @@
+"""Two logbooks into one: the union of their rows.
+
+A row's id is made from its content, so the union needs no judgement: it gives the same whichever way round and
+however often it is done. What both sides wrote about the same thing, each without knowing of the other, is kept as
+two revisions side by side and listed for a person to look at.
+"""
+
+import contextlib
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.errors import InputError
+from logger.logbook.conflicts import Conflict, conflicts
+from logger.logbook.connection import open_untouched, open_writing, plain_errors, refuse_by_header
+from logger.logbook.rows import TABLES
+
+if TYPE_CHECKING:
+    from logger.logbook import Logbook
+
+ANCHORS = (("rig", "name"), ("trace", "digest"))
+
+
+@dataclass(frozen=True)
+class Merged:
+    """What a merge did."""
+
+    added: dict[str, int]
+    """Table: rows that were new."""
+    conflicts: tuple[Conflict, ...]
+    """Every open conflict that the merged logbook has, found from its rows alone."""
+
+    @property
+    def rows(self) -> int:
+        """Rows that were new."""
+        return sum(self.added.values())
+
+
+def merge(book: "Logbook", other: Path) -> Merged:
+    """Take over every row of ``other`` that ``book`` doesn't have, in one transaction; ``other`` isn't touched.
+
+    Raises InputError when ``other`` isn't a logbook, is newer, or holds rows that no longer give their id.
+    """
+    if not other.exists():
+        raise InputError("there is no such file", str(other), "Give the path of the other logbook.")
+    if book.path.exists() and other.samefile(book.path):
+        raise InputError("this is the same logbook", str(other), "Give the path of another one.")
+    with _brought_up(other) as copy:
+        return _take_over(book, copy, other)
+
+
+def _take_over(book: "Logbook", copy: Path, other: Path) -> Merged:
+    added: dict[str, int] = {}
+    with plain_errors(book.path):
+        book.db.execute("ATTACH DATABASE ? AS other", [f"{copy.resolve().as_uri()}?mode=ro"])
+    try:
+        _refuse_altered(book, other)
+        with book.transaction():
+            for name, key in ANCHORS + tuple((table.name, "id") for table in TABLES):
+                columns = [row[1] for row in book.db.execute(f"PRAGMA main.table_info({name})")]
+                listed = ", ".join(f'"{column}"' for column in columns)
+                done = book.db.execute(
+                    f"INSERT INTO main.{name} ({listed}) SELECT {listed} FROM other.{name}"
+                    f" WHERE {key} NOT IN (SELECT {key} FROM main.{name}) ORDER BY {key}"
+                )
+                if done.rowcount > 0:
+                    added[name] = done.rowcount
+    finally:
+        with plain_errors(book.path):
+            book.db.execute("DETACH DATABASE other")
+    return Merged(added, tuple(conflicts(book)))
+
+
+def _refuse_altered(book: "Logbook", other: Path) -> None:
+    """A changed row must not come in under the id of what it once was."""
+    for table in TABLES:
+        changed = book.altered(table.name, attached="other")
+        if changed:
+            raise InputError(
+                f"{len(changed)} rows of {table.name} were changed after they were written",
+                str(other),
+                f"'throwbook --logbook {other} check' names them; merge an unchanged copy instead.",
+            )
+
+
+@contextlib.contextmanager
+def _brought_up(other: Path) -> Iterator[Path]:
+    """A private copy of the other logbook at this program's version; the other itself isn't touched."""
+    folder = Path(tempfile.mkdtemp(prefix="throwbook-merge-"))
+    try:
+        source, scratch = open_untouched(other)
+        with plain_errors(other), contextlib.closing(source):
+            refuse_by_header(source, other)
+            with contextlib.closing(sqlite3.connect(folder / "other")) as copy:
+                source.backup(copy)
+        if scratch is not None:
+            shutil.rmtree(scratch, ignore_errors=True)
+        open_writing(folder / "other", None).close()
+        yield folder / "other"
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)

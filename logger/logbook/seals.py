@@ -1,0 +1,114 @@
+"""Seals: what a decided sheet rested on, summed and chained, so that any later change is found."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from logger.core.records import Fact, Seal
+from logger.logbook.connection import plain_errors
+from logger.logbook.rows import BY_NAME, SqlValue, fact
+from logger.logbook.sheets import SheetRows
+
+ON_SHEET = {
+    "sheet": "WHERE id = :sheet",
+    "answers": "WHERE sheet = :sheet",
+    "trial": "WHERE id IN (SELECT trial FROM placement WHERE sheet = :sheet)",
+    "placement": "WHERE sheet = :sheet",
+    "sighting": "WHERE trial IN (SELECT trial FROM placement WHERE sheet = :sheet)",
+    "judgement": "WHERE trial IN (SELECT trial FROM placement WHERE sheet = :sheet)",
+    "decision": "WHERE sheet = :sheet",
+}
+"""Sealed with their sheet. The samples are in by their digest, which stands in the trial."""
+OF_RIG = ("rig_revision", "service", "baseline", "latch_order")
+"""Sealed with the first sheet that is decided after they were written."""
+
+
+class SealRows(SheetRows):
+    """Sealing, and reading the facts again that a seal covers."""
+
+    def seal_sheet(self, sheet: str, decision: str, now: datetime) -> Seal:
+        """Seal a sheet as it stands, chained to the rig's last seals. Call it right after ``decide``."""
+        from logger.core.seal import seal_of
+
+        with self.transaction():
+            rig = self.read("SELECT rig FROM sheet WHERE id = ?", [sheet])[0][0]
+            earlier = self.seals(rig)
+            last = _last(earlier)
+            facts = self._sealable(sheet, rig, {each for seal in earlier for each in seal.covers})
+            digest = seal_of(content_of(facts), before(last))
+            covers = tuple(f"{each.table}:{each.id}" for each in facts)
+            previous = tuple(seal.id for seal in last)
+            return self.add(Seal(rig, sheet, decision, digest, covers, previous, now))
+
+    def seals(self, rig: str) -> list[Seal]:
+        """Every seal of a rig, oldest first."""
+        return self.select(Seal, "WHERE rig = ? ORDER BY at, id", [rig])
+
+    def broken_seals(self, rig: str) -> list[tuple[Seal, str]]:
+        """Seals that no longer match what is stored, and why."""
+        from logger.core.seal import seal_of
+
+        seals = {seal.id: seal for seal in self.seals(rig)}
+        broken = []
+        for seal in seals.values():
+            facts = self.facts(seal.covers)
+            missing = len(seal.covers) - len(facts)
+            if missing:
+                broken.append((seal, f"{missing} of the {len(seal.covers)} rows it was sealed with are gone"))
+            elif not set(seal.previous) <= set(seals):
+                broken.append((seal, "a sheet sealed before it was changed or taken out"))
+            elif seal_of(content_of(facts), before(seals[each] for each in seal.previous)) != seal.digest:
+                broken.append((seal, "changed after it was sealed"))
+        return broken
+
+    def facts(self, covers: Iterable[str]) -> list[Fact]:
+        """The rows named ``table:id`` as they are stored now; rows that are gone are left out."""
+        found = []
+        for each in covers:
+            table, _, row_id = each.partition(":")
+            found += self.stored(table, "WHERE id = ?", [row_id])
+        return found
+
+    def altered(
+        self, table: str, where: str = "", values: Sequence[SqlValue] = (), attached: str = "main"
+    ) -> list[Fact]:
+        """Rows whose content no longer gives their id, under the id they carry."""
+        shape = BY_NAME[table]
+        found = []
+        with plain_errors(self.path):
+            for row in self.db.execute(f"SELECT * FROM {attached}.{table} {where}", values):
+                summed = fact(shape, dict(row))
+                if summed.id != row["id"]:
+                    found.append(replace(summed, id=row["id"]))
+        return found
+
+    def stored(self, table: str, where: str, values: Sequence[SqlValue] | dict[str, SqlValue]) -> list[Fact]:
+        """Rows under the id they carry, in the order of those ids."""
+        shape = BY_NAME[table]
+        rows = self.read(f"SELECT * FROM {table} {where} ORDER BY id", values)
+        return [replace(fact(shape, dict(row)), id=row["id"]) for row in rows]
+
+    def _sealable(self, sheet: str, rig: str, sealed: set[str]) -> list[Fact]:
+        found = []
+        for table, where in ON_SHEET.items():
+            found += self.stored(table, where, {"sheet": sheet})
+        for table in OF_RIG:
+            rows = self.stored(table, "WHERE rig = ?", [rig])
+            found += [row for row in rows if f"{table}:{row.id}" not in sealed]
+        return sorted(found, key=lambda each: f"{each.table}:{each.id}")
+
+
+def content_of(facts: Iterable[Fact]) -> list[list[object]]:
+    """What is summed for a seal: table, id and content of each row."""
+    return [[each.table, each.id, each.content] for each in facts]
+
+
+def before(seals: Iterable[Seal]) -> str:
+    """The digests a seal is chained to, as one text; two after a merge."""
+    return "+".join(sorted(seal.digest for seal in seals))
+
+
+def _last(seals: Iterable[Seal]) -> list[Seal]:
+    listed = list(seals)
+    chained = {old for seal in listed for old in seal.previous}
+    return [seal for seal in listed if seal.id not in chained]

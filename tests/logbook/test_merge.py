@@ -1,0 +1,183 @@
+"""Merging is the union of rows: whichever way round, however often."""
+
+from datetime import timedelta
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from logger.core.records import Calibration, Order, Placement, Service
+from logger.errors import InputError
+from logger.logbook import open_logbook
+from logger.logbook.merge import merge
+from logger.logbook.rows import TABLES
+from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
+
+ACTIONS = (
+    "rig",
+    "sheet",
+    "trial",
+    "judge",
+    "sight",
+    "decide",
+    "order",
+    "clear",
+    "serve",
+    "correct",
+    "calibrate",
+    "move",
+)
+histories = st.lists(
+    st.tuples(st.sampled_from(ACTIONS), st.integers(0, 3), st.integers(-50, 50)), max_size=12
+)
+
+
+def act(book, action, number, minutes):
+    """One thing a person does in one of the copies, by whatever clock that copy has."""
+    now = NOW + timedelta(minutes=minutes)
+    by = f"person {number}"
+    sheets = book.sheets(RIG)
+    trials = book.trials(rig=RIG)
+    if action == "rig":
+        book.add_rig(RIG, TOML + f"# {number}\n", by, now)
+    elif action == "sheet":
+        book.plan_sheet(RIG, "spot", {"n": number}, by, now)
+    elif action == "order":
+        book.add_order(Order(RIG, "do not use", "stall", "stood still", now, by))
+    elif action == "serve":
+        book.add_service(Service(RIG, f"work {number}", now, by))
+    elif action == "calibrate":
+        book.add_calibration(Calibration("board-1", {"gain": number}, now, by))
+    elif action == "trial" and sheets:
+        trace = make_trace(number, samples=40)
+        book.add_trial(sheets[-1].sheet.id, trace, make_assessment(), by, now, software_version="0.1.0")
+    elif action == "judge" and trials:
+        book.judge(trials[0].id, make_assessment("watch"), by, now, "0.1.0", reason=f"{number}")
+    elif action == "sight" and trials:
+        book.sight(trials[0].id, "yes", "no", "by eye", by, now)
+    elif action == "decide" and sheets:
+        decision = book.decide(sheets[0].sheet.id, "rejected", by, {}, by, now)
+        book.seal_sheet(sheets[0].sheet.id, decision.id, now)
+    elif action == "clear" and book.orders(RIG):
+        clears = (book.orders(RIG)[0].id,)
+        book.add_order(Order(RIG, "in service", "repaired", "new pin", now, by, clears=clears, signed=by))
+    elif action == "correct" and book.services(RIG):
+        old = book.services(RIG)[0]
+        book.add_service(Service(RIG, f"corrected {number}", now, by, replaces=(old.id,)))
+    elif action == "move" and trials and sheets:
+        where = Placement(trials[0].id, sheets[-1].sheet.id, 9, now, by, replaces=(trials[0].placement.id,))
+        book.place(where)
+
+
+def rows_of(path):
+    with open_logbook(path, read_only=True) as book:
+        return {
+            name: sorted(tuple(row) for row in book.read(f"SELECT * FROM {name}"))
+            for name in ["rig", "trace", *(table.name for table in TABLES)]
+        }
+
+
+def copy(source, target):
+    target.write_bytes(source.read_bytes())
+    return target
+
+
+def merged(into, *others):
+    found = None
+    with open_logbook(into) as book:
+        for other in others:
+            found = merge(book, other)
+    return rows_of(into), found
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(histories, histories, histories)
+def test_merge_is_commutative_associative_and_idempotent(tmp_path_factory, common, ours, theirs):
+    folder = tmp_path_factory.mktemp("merge")
+    with open_logbook(folder / "start") as book:
+        book.add_rig(RIG, TOML, "M. K.", NOW)
+        for step in common:
+            act(book, *step)
+    a, b = copy(folder / "start", folder / "a"), copy(folder / "start", folder / "b")
+    for path, history in ((a, ours), (b, theirs)):
+        with open_logbook(path) as book:
+            for step in history:
+                act(book, *step)
+    ab, first = merged(copy(a, folder / "ab"), b)
+    ba, second = merged(copy(b, folder / "ba"), a)
+    assert ab == ba
+    assert first.conflicts == second.conflicts
+    again, third = merged(folder / "ab", b, a, folder / "ba")
+    assert again == ab
+    assert third.rows == 0
+    assert third.conflicts == first.conflicts
+    union = {name: set(rows_of(a)[name]) | set(rows_of(b)[name]) for name in ab}
+    assert {name: set(rows) for name, rows in ab.items()} == union
+    with open_logbook(folder / "ab", read_only=True) as book:
+        assert book.broken_seals(RIG) == []
+
+
+@pytest.fixture
+def pair(tmp_path):
+    """Two logbooks that were one until yesterday."""
+    with open_logbook(tmp_path / "ours") as book:
+        book.add_rig(RIG, TOML, "M. K.", NOW)
+        fill(book, trials=2)
+    copy(tmp_path / "ours", tmp_path / "theirs")
+    return tmp_path / "ours", tmp_path / "theirs"
+
+
+def test_the_same_files_imported_on_two_computers_are_one_set_of_trials_on_two_sheets(pair):
+    ours, theirs = pair
+    for path in pair:
+        with open_logbook(path) as book:
+            fill(book, trials=3, first_seed=70)
+    with open_logbook(ours) as book:
+        found = merge(book, theirs)
+        assert len(book.trials(rig=RIG)) == 5
+        names = [state.name for state in book.sheets(RIG)]
+        assert names[0] == "quarry-loader-1"
+        assert all(name.startswith("quarry-loader-2.") for name in names[1:])
+        assert len(set(names)) == 3
+        with pytest.raises(InputError, match="more than one sheet"):
+            book.sheet("quarry-loader-2")
+        assert book.sheet(names[2]).name == names[2]
+    told = [conflict.what for conflict in found.conflicts]
+    assert any("2 sheets have this number" in each for each in told)
+    assert any("3 of its trials also stand on sheet" in each for each in told)
+
+
+def test_two_corrections_of_one_thing_are_both_kept_and_listed(pair):
+    for path, seen in zip(pair, ("no", "not looked"), strict=True):
+        with open_logbook(path) as book:
+            trial = book.trials(rig=RIG)[0].id
+            book.sight(trial, "yes", seen, "by eye", "M. K.", NOW)
+    with open_logbook(pair[0]) as book:
+        found = merge(book, pair[1])
+        trial = book.trials(rig=RIG)[0].id
+        assert len(book.revisions(trial)[1]) == 2
+        assert any("sighting of trial" in each.what for each in found.conflicts)
+        book.sight(trial, "yes", "no", "asked both", "M. K.", NOW, reason="settled")
+        assert merge(book, pair[1]).conflicts == ()
+
+
+def test_a_logbook_is_not_merged_with_itself_or_with_something_else(pair, tmp_path):
+    with open_logbook(pair[0]) as book:
+        with pytest.raises(InputError, match="same logbook"):
+            merge(book, pair[0])
+        (tmp_path / "text").write_text("not a logbook, but long enough to have a header " * 4)
+        with pytest.raises(InputError, match="not a logbook"):
+            merge(book, tmp_path / "text")
+        with pytest.raises(InputError, match="no such file"):
+            merge(book, tmp_path / "missing")
+
+
+def test_a_changed_row_does_not_come_in_and_the_other_file_is_left_alone(pair):
+    ours, theirs = pair
+    with open_logbook(theirs) as book:
+        book.db.execute("DROP TRIGGER judgement_no_update")
+        book.db.execute("UPDATE judgement SET verdict = 'fail'")
+    before = theirs.read_bytes()
+    with open_logbook(ours) as book, pytest.raises(InputError, match="changed after they were written"):
+        merge(book, theirs)
+    assert theirs.read_bytes() == before
