@@ -30,6 +30,8 @@ def plain_errors(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise explained(error, path) from error
+    except UnicodeError as error:  # the text of a damaged row, or SQLite's own words about it
+        raise damaged(path) from error
     except OSError as error:
         raise OutsideError(
             error.strerror or str(error), str(error.filename or path), "Nothing of this step was stored."
@@ -59,13 +61,18 @@ def explained(error: sqlite3.Error, path: Path) -> InputError | OutsideError:
             "Check the folder's permissions, or copy the file to a folder of your own.",
         )
     if code == sqlite3.SQLITE_CORRUPT:
-        return OutsideError(
-            "the logbook is damaged", where, "'throwbook check' says how far; go back to the last backup."
-        )
+        return damaged(path)
     return OutsideError(
         f"the logbook can't be used ({error})",
         where,
         "Nothing of this step was stored; see 'throwbook check'.",
+    )
+
+
+def damaged(path: Path) -> OutsideError:
+    """What a person can do about a damaged file."""
+    return OutsideError(
+        "the logbook is damaged", str(path), "'throwbook check' says how far; go back to the last backup."
     )
 
 
@@ -291,7 +298,7 @@ def safe_copy(db: sqlite3.Connection, path: Path, target: Path) -> None:
             with contextlib.closing(sqlite3.connect(part)) as copy:
                 db.backup(copy)
                 copy.execute("PRAGMA journal_mode = DELETE")  # one file, whole by itself
-                problem = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
+                problem = copy.execute("PRAGMA integrity_check(1)").fetchone()[0]
             if problem != "ok":
                 raise OutsideError(
                     "the copy isn't whole, so nothing was changed", str(path), "See 'throwbook check'."

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar
 
-from logger.logbook.connection import Connection, plain_errors
+from logger.logbook.connection import Connection, damaged, plain_errors
 from logger.logbook.rows import BY_RECORD, SqlValue, Table, from_sql, to_row, with_id
 
 Record = TypeVar("Record")
@@ -44,9 +44,13 @@ class Store(Connection):
 
     def _record(self, table: Table, wanted: list[str], row: Sequence[SqlValue]) -> Any:
         """One record from its id and the wanted columns."""
-        values = {
-            name: from_sql(table.columns[name], value) for name, value in zip(wanted, row[1:], strict=True)
-        }
+        try:
+            values = {
+                name: from_sql(table.columns[name], value)
+                for name, value in zip(wanted, row[1:], strict=True)
+            }
+        except (ValueError, TypeError) as error:
+            raise damaged(self.path) from error
         return table.record(id=row[0], **values)
 
 

@@ -20,6 +20,7 @@ from logger.core.records import (
     heads,
 )
 from logger.errors import InputError, OutsideError
+from logger.logbook.connection import damaged
 from logger.logbook.rigs import RigRows
 from logger.logbook.rows import BY_NAME, SqlValue, from_sql, to_json
 from logger.logbook.store import columns
@@ -237,10 +238,14 @@ class TrialRows(RigRows):
         rows = self.read(f"SELECT {columns(table, kept)} FROM judgement {where}", values)
         found = []
         for row in rows:
-            parts = {
-                name: from_sql(table.columns[name], value) for name, value in zip(kept, row[1:], strict=True)
-            }
-            parts["assessment"] = from_json_value(parts["assessment"])
+            try:
+                parts = {
+                    name: from_sql(table.columns[name], value)
+                    for name, value in zip(kept, row[1:], strict=True)
+                }
+                parts["assessment"] = from_json_value(parts["assessment"])
+            except (ValueError, TypeError, KeyError) as error:
+                raise damaged(self.path) from error
             found.append(Judgement(id=row[0], **parts))
         return found
 

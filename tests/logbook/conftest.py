@@ -57,12 +57,12 @@ def book(tmp_path):
         yield opened
 
 
-def fill(book, trials=3, kind="seasonal", first_seed=1, now=NOW):
+def fill(book, trials=3, kind="seasonal", first_seed=1, now=NOW, samples=300):
     """One sheet with some trials on it."""
     with book.transaction():
         sheet = book.plan_sheet(RIG, kind, {"throws": trials}, "M. K.", now)
         for number in range(trials):
             started = now + timedelta(minutes=number)
-            trace = make_trace(first_seed + number, started=started, samples=300)
+            trace = make_trace(first_seed + number, started=started, samples=samples)
             book.add_trial(sheet.id, trace, make_assessment(), "M. K.", now, software_version="0.1.0")
     return sheet
