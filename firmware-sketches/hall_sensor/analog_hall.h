@@ -1,0 +1,119 @@
+// The Hall sensor on the analog inputs: the timer starts a conversion, the converter's interrupt stores the sample.
+#pragma once
+#include <Arduino.h>
+#include <conversation.h>
+#include <hall.h>
+#include <sample_clock.h>
+
+#include "settings.h"
+
+namespace throwbook {
+
+const uint32_t kMostConversionsHz = 4000;  // two of 104 us each, and 30 us to spare
+
+constexpr SensorScale kHallScale = {
+    hall_amp_lsb_ua(kMillivoltPerAmp),
+    kHasVoltage ? divider_lsb_uv(kSupplyMillivolt, kDividerTopOhm, kDividerBottomOhm) : 0,
+    kFullScaleMilliamp,
+    hall_full_scale_counts(kFullScaleMilliamp, kMillivoltPerAmp),
+    kHasVoltage,
+    longest_sample_line(kHallZero, kHasVoltage, kConverterSteps - 1),
+    kMostConversionsHz};
+
+class AnalogHall {
+ public:
+  void begin() {
+    ADMUX = kReferenceIsSupply | kCurrentChannel;
+    ADCSRB = 0;
+    ADCSRA = kConvert128;  // 16 MHz / 128 = 125 kHz: 104 us a conversion, full accuracy (50 to 200 kHz)
+  }
+
+  // --- interrupts ---
+
+  void tick() {
+    sampler_.tick();
+    if (stage_ != Stage::idle) return;  // can't be at the rates allowed; if it were, the tick is counted as missed
+    in_hand_.seq = sampler_.take();
+    in_hand_.micros = micros();
+    stage_ = Stage::current;
+    convert(kCurrentChannel);
+  }
+
+  void converted(int16_t value) {
+    if (stage_ == Stage::current) {
+      answering_ = value > kHallAbsentCounts;
+      in_hand_.current = hall_counts(value);
+      if (kHasVoltage && answering_) {
+        stage_ = Stage::voltage;
+        return convert(kVoltageChannel);
+      }
+    } else {
+      in_hand_.voltage = value;
+    }
+    stage_ = Stage::idle;
+    if (answering_) sampler_.deliver(in_hand_);  // else its number stays a gap
+  }
+
+  // --- what the conversation asks for ---
+
+  bool probe() {
+    ADMUX = kReferenceIsSupply | kCurrentChannel;
+    ADCSRA = static_cast<uint8_t>((kConvert128 | _BV(ADSC)) & ~_BV(ADIE));
+    while (ADCSRA & _BV(ADSC)) {
+    }
+    answering_ = static_cast<int16_t>(ADC) > kHallAbsentCounts;
+    return answering_;
+  }
+
+  bool answering() const { return answering_; }
+  bool was_reset() const { return false; }
+  const char* absent_text() const { return "the current input is near 0 V"; }
+
+  const SensorScale& scale() const { return kHallScale; }
+
+  void set_rate(uint16_t hz) {
+    rate_hz_ = hz;
+    if (running_) sample_clock_start(hz);
+  }
+
+  void start() {
+    sampler_.reset();
+    running_ = true;
+    sample_clock_start(rate_hz_);
+  }
+
+  void stop() {
+    running_ = false;
+    sample_clock_stop();
+  }
+
+  bool next(Sample& sample) { return sampler_.next(sample); }
+  uint8_t waiting() const { return sampler_.waiting(); }
+
+  uint32_t lost() {
+    noInterrupts();
+    const uint32_t lost = sampler_.lost();
+    interrupts();
+    return lost;
+  }
+
+ private:
+  enum class Stage : uint8_t { idle, current, voltage };
+
+  static const uint8_t kReferenceIsSupply = _BV(REFS0);
+  static const uint8_t kConvert128 = _BV(ADEN) | _BV(ADIE) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);
+
+  void convert(uint8_t channel) {
+    ADMUX = kReferenceIsSupply | channel;
+    ADCSRA = kConvert128 | _BV(ADSC);
+  }
+
+  Sampler sampler_;
+  Sample in_hand_;
+  uint16_t rate_hz_ = kStartRateHz;
+  volatile Stage stage_ = Stage::idle;
+  volatile bool answering_ = false;
+  bool running_ = false;
+};
+
+}  // namespace throwbook

@@ -1,0 +1,18 @@
+// What to change for your own board; see wiring.md.
+#pragma once
+#include <stdint.h>
+
+const char kBoardId[] = "hall-1";
+const uint32_t kBaud = 115200;
+const uint16_t kStartRateHz = 200;
+
+const uint8_t kCurrentChannel = 0;  // A0
+const uint8_t kVoltageChannel = 1;  // A1
+const bool kHasVoltage = true;      // false: no divider fitted
+
+const uint16_t kMillivoltPerAmp = 100;     // data sheet, at 5 V: 185 (5 A type), 100 (20 A type), 66 (30 A type)
+const uint32_t kFullScaleMilliamp = 20000;  // the sensor's rated range, either way
+
+const uint16_t kSupplyMillivolt = 5000;  // the board's own 5 V as measured: the voltage channel hangs on it
+const uint32_t kDividerTopOhm = 47000;
+const uint32_t kDividerBottomOhm = 10000;

@@ -1,0 +1,174 @@
+// The shunt monitor on the I2C bus. The timer marks a sample as due; the loop reads it, as the bus needs interrupts.
+#pragma once
+#include <Arduino.h>
+#include <Wire.h>
+#include <conversation.h>
+#include <ina_registers.h>
+#include <sample_clock.h>
+
+#include "settings.h"
+
+namespace throwbook {
+
+constexpr uint8_t longest_line_of(InaKind kind) {
+  return longest_sample_line(static_cast<uint16_t>(ina_full_scale_counts(kind, kIna219RangeMillivolt)), true,
+                             static_cast<uint16_t>(ina_scale(kind).largest_bus));
+}
+
+constexpr SensorScale scale_of(InaKind kind) {
+  return SensorScale{ina_amp_lsb_ua(kind, kShuntMicroOhm),
+                     ina_scale(kind).bus_lsb_uv,
+                     ina_full_scale_ma(kind, kIna219RangeMillivolt, kShuntMicroOhm),
+                     ina_full_scale_counts(kind, kIna219RangeMillivolt),
+                     true,
+                     longest_line_of(kind),
+                     ina_most_hz(kind)};
+}
+
+// Reckoned by the compiler: the chip would take long over these divisions.
+constexpr SensorScale kScaleOfIna219 = scale_of(InaKind::ina219);
+constexpr SensorScale kScaleOfIna226 = scale_of(InaKind::ina226);
+// While no sensor answers: nothing is known of its counts, and the lower of the two rates counts.
+constexpr SensorScale kScaleOfNone = {0, 0, 0, 0, true, longest_line_of(InaKind::ina226), ina_most_hz(InaKind::ina219)};
+
+const uint32_t kChipCurrentLsbMicroamp = 1000;
+constexpr uint16_t kCalibrationOfIna219 = ina_calibration(InaKind::ina219, kChipCurrentLsbMicroamp, kShuntMicroOhm);
+constexpr uint16_t kCalibrationOfIna226 = ina_calibration(InaKind::ina226, kChipCurrentLsbMicroamp, kShuntMicroOhm);
+
+class I2cShunt {
+ public:
+  void begin() {
+    Wire.begin();
+    Wire.setClock(400000);
+    Wire.setWireTimeout(3000, true);  // [us] a bus held down must not stop the board
+  }
+
+  // --- the timer interrupt ---
+
+  void tick() { sampler_.tick(); }
+
+  // --- the loop ---
+
+  // Reads the sensor if a sample is due. A read that fails leaves a gap in SEQ.
+  void read_if_due() {
+    if (!sampler_.due()) return;
+    Sample sample;
+    noInterrupts();
+    sample.seq = sampler_.take();
+    interrupts();
+    uint16_t shunt = 0;
+    uint16_t bus = 0;
+    sample.micros = micros();
+    const bool read = settings_hold() && read_register(kInaShunt, shunt) && read_register(kInaBus, bus);
+    answering_ = read;
+    if (!read) return;
+    sample.current = static_cast<int16_t>(shunt);
+    sample.voltage = ina_bus_counts(kind_, bus);
+    sampler_.deliver(sample);
+  }
+
+  // --- what the conversation asks for ---
+
+  // INA226: it has a maker's code. INA219: it has none, so its configuration must be as after power-up or as we set it.
+  bool probe() {
+    uint16_t value = 0;
+    kind_ = InaKind::none;
+    if (read_register(kInaManufacturer, value) && value == kInaManufacturerCode) {
+      kind_ = InaKind::ina226;
+    } else if (read_register(kInaConfig, value) && (value == kIna219PowerUpConfig || value == config(InaKind::ina219))) {
+      kind_ = InaKind::ina219;
+    }
+    answering_ = kind_ != InaKind::none && write_settings();
+    return answering_;
+  }
+
+  bool answering() const { return answering_; }
+
+  bool was_reset() {
+    const bool was = was_reset_;
+    was_reset_ = false;
+    return was;
+  }
+
+  const char* absent_text() const { return "no INA219 or INA226 answers"; }
+
+  const SensorScale& scale() const {
+    if (kind_ == InaKind::ina219) return kScaleOfIna219;
+    return kind_ == InaKind::ina226 ? kScaleOfIna226 : kScaleOfNone;
+  }
+
+  void set_rate(uint16_t hz) {
+    rate_hz_ = hz;
+    if (kind_ != InaKind::none) write_settings();
+    if (running_) sample_clock_start(hz);
+  }
+
+  void start() {
+    sampler_.reset();
+    running_ = true;
+    sample_clock_start(rate_hz_);
+  }
+
+  void stop() {
+    running_ = false;
+    sample_clock_stop();
+  }
+
+  bool next(Sample& sample) { return sampler_.next(sample); }
+  uint8_t waiting() const { return sampler_.waiting(); }
+
+  uint32_t lost() {
+    noInterrupts();
+    const uint32_t lost = sampler_.lost();
+    interrupts();
+    return lost;
+  }
+
+ private:
+  uint16_t config(InaKind kind) const { return ina_config(kind, rate_hz_, kIna219RangeMillivolt); }
+
+  uint16_t calibration() const { return kind_ == InaKind::ina226 ? kCalibrationOfIna226 : kCalibrationOfIna219; }
+
+  bool write_settings() {
+    return write_register(kInaConfig, config(kind_)) && write_register(kInaCalibration, calibration());
+  }
+
+  // The calibration value reads back as zero after the sensor lost its supply. Asked once a second, and after a silence.
+  bool settings_hold() {
+    if (answering_ && ++reads_since_check_ < rate_hz_) return true;
+    reads_since_check_ = 0;
+    uint16_t value = 0;
+    if (!read_register(kInaCalibration, value)) return false;
+    if (value == calibration()) return true;
+    was_reset_ = true;
+    return write_settings();
+  }
+
+  static bool read_register(uint8_t which, uint16_t& value) {
+    Wire.beginTransmission(kInaAddress);
+    Wire.write(which);
+    if (Wire.endTransmission(false) != 0) return false;
+    if (Wire.requestFrom(kInaAddress, static_cast<uint8_t>(2)) != 2) return false;
+    const uint8_t high = static_cast<uint8_t>(Wire.read());
+    value = static_cast<uint16_t>(high << 8 | static_cast<uint8_t>(Wire.read()));
+    return true;
+  }
+
+  static bool write_register(uint8_t which, uint16_t value) {
+    Wire.beginTransmission(kInaAddress);
+    Wire.write(which);
+    Wire.write(static_cast<uint8_t>(value >> 8));
+    Wire.write(static_cast<uint8_t>(value & 0xFF));
+    return Wire.endTransmission() == 0;
+  }
+
+  Sampler sampler_;
+  uint16_t rate_hz_ = kStartRateHz;
+  uint16_t reads_since_check_ = 0;
+  InaKind kind_ = InaKind::none;
+  bool answering_ = false;
+  bool was_reset_ = false;
+  bool running_ = false;
+};
+
+}  // namespace throwbook

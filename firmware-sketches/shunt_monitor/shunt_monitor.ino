@@ -1,0 +1,25 @@
+// Current and supply voltage of an actuator from an INA219 or INA226 kind of shunt monitor, to the Throwbook logger.
+// Reads only: it sets no pin as an output, so it can't move anything. Settings: settings.h. Wiring: wiring.md.
+#include "i2c_shunt.h"
+
+namespace {
+
+const throwbook::About kAbout = {kBoardId, "shunt-1.0.0", kBaud, kStartRateHz, 1000};
+
+throwbook::I2cShunt sensor;
+throwbook::Conversation<HardwareSerial, throwbook::I2cShunt> conversation(Serial, sensor, kAbout);
+
+}  // namespace
+
+ISR(TIMER1_COMPA_vect) { sensor.tick(); }
+
+void setup() {
+  Serial.begin(kBaud);
+  sensor.begin();
+  conversation.power_up();
+}
+
+void loop() {
+  sensor.read_if_due();
+  conversation.step();
+}

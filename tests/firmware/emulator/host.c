@@ -1,0 +1,132 @@
+/* Runs a compiled sketch on an emulated ATmega328P with a scripted sensor, its serial port on a pseudo-terminal.
+ *
+ *   host SKETCH.elf hall|ina219|ina226 SECONDS SPEED SCRIPT RECORD
+ *
+ * SPEED 0 runs flat out, 1 in real time. It prints `port /dev/...`, waits for a line on stdin (the reader has the port
+ * open), runs, prints `done`, and keeps the port open until stdin gives another line or ends: what the reader hasn't
+ * read when a pseudo-terminal closes is lost. RECORD gets what really happened:
+ *   read TIME REGISTER VALUE · write TIME REGISTER VALUE · convert TIME CHANNEL MILLIVOLT
+ *   output TIME PORT PINS       a pin was made an output (there must be none)
+ *   stack LOWEST                the lowest address the stack came to */
+#include "host.h"
+
+#include <math.h>
+#include <signal.h>
+#include <simavr/avr_adc.h>
+#include <simavr/avr_ioport.h>
+#include <simavr/sim_elf.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "script.h"
+
+enum { CLOCK_HZ = 16000000, SUPPLY_MV = 5000, SPL = 0x5D, SPH = 0x5E, INSTRUCTIONS_PER_LOOK = 256 };
+
+avr_t *board;
+FILE *record;
+
+static const char *sensor;
+
+double board_time_s(void) { return (double)board->cycle / CLOCK_HZ; }
+
+/* A conversion begins: the pins get their value of this moment, in the emulator's whole millivolts. */
+static void on_conversion(avr_irq_t *irq, uint32_t value, void *unused) {
+    (void)irq, (void)unused;
+    union { uint32_t value; avr_adc_mux_t mux; } what = {.value = value};
+    for (int pin = 0; pin < PINS; ++pin) {
+        long millivolt = lround(1000 * script_volts(pin, board_time_s()));
+        avr_raise_irq(avr_io_getirq(board, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + pin), (uint32_t)millivolt);
+        if (pin == (int)what.mux.src) fprintf(record, "convert %.6f %d %ld\n", board_time_s(), pin, millivolt);
+    }
+}
+
+static void on_direction(avr_irq_t *irq, uint32_t pins, void *port) {
+    (void)irq;
+    if (pins) fprintf(record, "output %.6f %s %u\n", board_time_s(), (const char *)port, pins);
+}
+
+static void never_sleep(avr_t *avr, avr_cycle_count_t how_long) { (void)avr, (void)how_long; }
+
+static void make_board(const char *elf) {
+    static elf_firmware_t firmware;
+    if (elf_read_firmware(elf, &firmware)) exit(1);
+    board = avr_make_mcu_by_name("atmega328p");
+    avr_init(board);
+    avr_load_firmware(board, &firmware);
+    board->frequency = CLOCK_HZ;
+    board->vcc = board->avcc = board->aref = SUPPLY_MV;
+    board->log = LOG_ERROR;
+    board->sleep = never_sleep;
+    static const char *const ports[] = {"B", "C", "D"};
+    for (int i = 0; i < 3; ++i)
+        avr_irq_register_notify(avr_io_getirq(board, AVR_IOCTL_IOPORT_GETIRQ(ports[i][0]), IOPORT_IRQ_DIRECTION_ALL),
+                                on_direction, (void *)ports[i]);
+}
+
+static void attach_sensor(void) {
+    if (!strcmp(sensor, "hall"))
+        avr_irq_register_notify(avr_io_getirq(board, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_conversion, NULL);
+    else
+        ina_attach(!strcmp(sensor, "ina226"));
+}
+
+static void happen(const event_t *event) {
+    fprintf(record, "event %.6f %s %d\n", board_time_s(), event->name, event->count);
+    if (!strcmp(event->name, "board-reset"))
+        avr_reset(board);
+    else
+        ina_event(event->name, event->count);
+}
+
+static double wall_s(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return now.tv_sec + now.tv_nsec * 1e-9;
+}
+
+static void keep_pace(double speed, double started_s) {
+    double ahead_s = board_time_s() / speed - (wall_s() - started_s);
+    if (ahead_s > 0.001) usleep((useconds_t)(ahead_s * 1e6));
+}
+
+/* The stack pointer starts at 0, before the sketch sets it. */
+static int stack_pointer(void) { return board->data[SPH] << 8 | board->data[SPL]; }
+
+static int run(double seconds, double speed) {
+    double started_s = wall_s();
+    int lowest = 0x8FF;
+    for (unsigned count = 1; board_time_s() < seconds; ++count) {
+        int state = avr_run(board);
+        if (state == cpu_Done || state == cpu_Crashed) return 2;
+        int pointer = stack_pointer();
+        if (pointer > 0x100 && pointer < lowest) lowest = pointer;
+        if (count % INSTRUCTIONS_PER_LOOK) continue;
+        for (const event_t *event; (event = script_due(board_time_s()));) happen(event);
+        if (speed > 0) keep_pace(speed, started_s);
+    }
+    fprintf(record, "stack %d\n", lowest);
+    return 0;
+}
+
+int main(int count, char **words) {
+    if (count != 7) {
+        fprintf(stderr, "host SKETCH.elf hall|ina219|ina226 SECONDS SPEED SCRIPT RECORD\n");
+        return 1;
+    }
+    sensor = words[2];
+    script_load(words[5]);
+    record = fopen(words[6], "w");
+    if (!record) return 1;
+    make_board(words[1]);
+    attach_sensor();
+    serial_attach();
+    if (getchar() == EOF) return 0;
+    int failed = run(atof(words[3]), atof(words[4]));
+    fclose(record);
+    printf("done\n");
+    fflush(stdout);
+    getchar();
+    return failed;
+}
