@@ -4,7 +4,7 @@
 
 namespace {
 
-const throwbook::About kAbout = {kBoardId, "shunt-1.0.0", kBaud, kStartRateHz, 1000};
+const throwbook::About kAbout = {kBoardId, "shunt-1.0.0", kBaud, kStartRateHz, 600};
 
 throwbook::I2cShunt sensor;
 throwbook::Conversation<HardwareSerial, throwbook::I2cShunt> conversation(Serial, sensor, kAbout);
