@@ -1,0 +1,242 @@
+"""One table of messages: body to frozen message and back, for both ends of the cable.
+
+The first field names the message. A body whose first field isn't in the table, or whose fields don't fit their row
+exactly, raises ``BadMessage`` with the reason to count it under.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from typing import ClassVar
+
+from logger.protocol.framing import CHECK_BYTES, LONGEST_LINE_BYTES, UNKNOWN, WRONG_FIELDS
+
+VERSION = 1
+
+I_ONLY = "I"
+I_AND_V = "IV"
+
+SENSOR_ABSENT = "sensor-absent"
+OVER_RANGE = "over-range"
+OVERRUN = "overrun"
+"""Fault codes every board uses; the text of an overrun begins with the count lost."""
+
+
+class BadMessage(Exception):
+    """A body with a good check that still isn't a message; ``reason`` is one of ``framing.DROP_REASONS``."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(reason)
+        self.reason = reason
+
+
+@dataclass(frozen=True)
+class Identity:
+    """``B``: who the board is."""
+
+    id: str
+    firmware: str
+    rate_hz: int
+    amp_lsb_ua: float
+    """Current of one count [uA]."""
+    volt_lsb_uv: float
+    """Voltage of one count [uV]; 0 without a voltage channel."""
+    full_scale_ma: float
+    """Greatest current either way that the board can measure [mA]."""
+    channels: str
+    """``I`` or ``IV``"""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """``D``: one sample as counts."""
+
+    seq: int
+    micros: int
+    i_counts: int
+    v_counts: int | None = None
+
+
+@dataclass(frozen=True)
+class Taken:
+    """``K``: a command was taken."""
+
+    word: str
+
+
+@dataclass(frozen=True)
+class NotTaken:
+    """``N``: a command was refused."""
+
+    word: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class BoardFault:
+    """``F``: a fault the board sees itself."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Who:
+    """``who``: asks for the identity."""
+
+    word: ClassVar[str] = "who"
+
+
+@dataclass(frozen=True)
+class SetRate:
+    """``rate,HZ``: asks for a sampling rate."""
+
+    rate_hz: int
+    word: ClassVar[str] = "rate"
+
+
+@dataclass(frozen=True)
+class Go:
+    """``go``: start sampling."""
+
+    word: ClassVar[str] = "go"
+
+
+@dataclass(frozen=True)
+class Halt:
+    """``halt``: stop sampling."""
+
+    word: ClassVar[str] = "halt"
+
+
+@dataclass(frozen=True)
+class Ping:
+    """``ping``: are you there."""
+
+    word: ClassVar[str] = "ping"
+
+
+FromBoard = Identity | Sample | Taken | NotTaken | BoardFault
+ToBoard = Who | SetRate | Go | Halt | Ping
+Message = FromBoard | ToBoard
+Field = Callable[[bytes], object]
+
+MOST_DIGITS = 10
+"""Of an integer field, sign included."""
+
+_INTEGER = re.compile(rb"(?!.{11})-?[0-9]+")
+_NUMBER = re.compile(rb"[0-9]{1,10}(\.[0-9]{1,6})?")
+_TEXT = re.compile(rb"[ -)+-~]*")  # printable ASCII without the star
+
+
+def integer(low: int, high: int) -> Field:
+    """A field that is a plain decimal integer from ``low`` to ``high``."""
+
+    def read(field: bytes) -> int:
+        if not _INTEGER.fullmatch(field) or not low <= int(field) <= high:
+            raise BadMessage(WRONG_FIELDS)
+        return int(field)
+
+    return read
+
+
+def number(field: bytes) -> float:
+    """A field that is a decimal number, zero or above, with or without decimals."""
+    if not _NUMBER.fullmatch(field):
+        raise BadMessage(WRONG_FIELDS)
+    return float(field)
+
+
+def text(field: bytes) -> str:
+    """A field of printable ASCII."""
+    if not _TEXT.fullmatch(field):
+        raise BadMessage(WRONG_FIELDS)
+    return field.decode("ascii")
+
+
+def one_of(*words: str) -> Field:
+    """A field that is one of ``words``."""
+
+    def read(field: bytes) -> str:
+        if (word := field.decode("ascii", "replace")) not in words:
+            raise BadMessage(WRONG_FIELDS)
+        return word
+
+    return read
+
+
+SEQ_SPAN = 1 << 16
+MICROS_SPAN = 1 << 32
+COUNT_LIMIT = 1 << 31
+COUNTS = integer(-COUNT_LIMIT, COUNT_LIMIT - 1)
+
+# first field: (message class, the fields after it). The last field of F and N takes the rest, commas and all.
+TABLE: dict[bytes, tuple[type[Message], tuple[Field, ...]]] = {
+    b"B": (
+        Identity,
+        (
+            one_of(str(VERSION)),
+            text,
+            text,
+            integer(1, 1_000_000),
+            number,
+            number,
+            number,
+            one_of(I_ONLY, I_AND_V),
+        ),
+    ),
+    b"D": (Sample, (integer(0, SEQ_SPAN - 1), integer(0, MICROS_SPAN - 1), COUNTS, COUNTS)),
+    b"K": (Taken, (text,)),
+    b"N": (NotTaken, (text, text)),
+    b"F": (BoardFault, (text, text)),
+    b"who": (Who, ()),
+    b"rate": (SetRate, (integer(1, 1_000_000),)),
+    b"go": (Go, ()),
+    b"halt": (Halt, ()),
+    b"ping": (Ping, ()),
+}
+FIRST_FIELDS = {kind: first for first, (kind, _) in TABLE.items()}
+_REST_IN_LAST = (BoardFault, NotTaken)
+_VERSION_FIRST = (Identity,)
+
+
+def decode(body: bytes) -> Message:
+    """The message a body carries. Raises ``BadMessage``.
+
+    >>> decode(b"D,7,35000,-12,3150")
+    Sample(seq=7, micros=35000, i_counts=-12, v_counts=3150)
+    """
+    first, *written = body.split(b",")
+    if first not in TABLE:
+        raise BadMessage(UNKNOWN)
+    kind, readers = TABLE[first]
+    if kind in _REST_IN_LAST:
+        written = body.split(b",", len(readers))[1:]
+    optional = 1 if kind is Sample else 0
+    if not len(readers) - optional <= len(written) <= len(readers):
+        raise BadMessage(WRONG_FIELDS)
+    values = [read(field) for read, field in zip(readers, written, strict=False)]
+    if kind in _VERSION_FIRST:
+        del values[0]
+    make: Callable[..., Message] = kind
+    return make(*values)
+
+
+def encode(message: Message) -> bytes:
+    """The body that carries ``message``; texts are cut so that the line keeps within its length.
+
+    >>> encode(SetRate(500))
+    b'rate,500'
+    """
+    kind = type(message)
+    values = [getattr(message, field.name) for field in fields(message)]
+    if kind in _VERSION_FIRST:
+        values.insert(0, VERSION)
+    written = [FIRST_FIELDS[kind].decode(), *(_written(value) for value in values if value is not None)]
+    return ",".join(written).encode("ascii", "replace")[: LONGEST_LINE_BYTES - CHECK_BYTES]
+
+
+def _written(value: object) -> str:
+    if isinstance(value, float):
+        return f"{value:.6f}".rstrip("0").rstrip(".")
+    return str(value).replace("*", "+")

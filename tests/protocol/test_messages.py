@@ -1,0 +1,129 @@
+"""The table of messages, both directions, and the bulk way against the rule."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.protocol.framing import Framer, fault_of, frame
+from logger.protocol.messages import (
+    TABLE,
+    BadMessage,
+    BoardFault,
+    Go,
+    Halt,
+    Identity,
+    Message,
+    NotTaken,
+    Ping,
+    Sample,
+    SetRate,
+    Taken,
+    Who,
+    decode,
+    encode,
+)
+from logger.protocol.samples import block_of, decode_block
+from tests.protocol.cases import cases, sample_lines
+
+EXAMPLES: list[Message] = [
+    Identity("bench-1", "shunt-1.0", 200, 100.0, 4000.0, 3200.0, "IV"),
+    Identity("bench-2", "hall-1.0", 100, 26393.6, 0.0, 5000.0, "I"),
+    Sample(65535, 2**32 - 1, -32768, 32767),
+    Sample(0, 0, 0),
+    Taken("go"),
+    NotTaken("rate", "above 400"),
+    BoardFault("overrun", "17 lost, buffer full"),
+    Who(),
+    SetRate(500),
+    Go(),
+    Halt(),
+    Ping(),
+]
+
+
+@pytest.mark.parametrize("message", EXAMPLES, ids=lambda message: type(message).__name__)
+def test_a_message_written_and_read_is_the_same_message(message: Message):
+    assert decode(encode(message)) == message
+
+
+def test_the_examples_cover_the_whole_table():
+    assert {type(message) for message in EXAMPLES} == {kind for kind, _ in TABLE.values()}
+
+
+def test_a_text_with_a_star_or_too_long_still_makes_a_line_that_reads():
+    for text in ("a*b", "x" * 300, "grün"):
+        line = frame(encode(BoardFault("over-range", text)))[:-1]
+        assert not fault_of(line)
+        assert isinstance(decode(line[:-5]), BoardFault)
+
+
+@given(st.binary(max_size=130))
+def test_no_body_does_worse_than_a_bad_message(body: bytes):
+    try:
+        decode(body)
+    except BadMessage as bad:
+        reason = bad.reason
+    else:
+        reason = "taken"
+    assert reason in ("unknown message", "wrong fields", "taken")
+
+
+def one_by_one(lines: bytes) -> list[Sample]:
+    return [decode(body) for body in Framer().receive(lines)]
+
+
+def same(block, samples: list[Sample]) -> bool:
+    rule = block_of(samples)
+    return all(
+        np.array_equal(getattr(block, name), getattr(rule, name))
+        for name in ("seq", "micros", "i_counts", "v_counts")
+    )
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_bulk_way_gives_what_the_rule_gives(seed: int):
+    lines = b"".join(sample_lines(2000, seed=seed, first=64_000))
+    assert same(decode_block(lines, 2), one_by_one(lines))
+
+
+numbers = st.tuples(
+    st.integers(0, 65535),
+    st.integers(0, 2**32 - 1),
+    st.integers(-(2**31), 2**31 - 1).filter(lambda n: len(str(n)) <= 10),
+    st.integers(-99_999, 99_999),
+)
+
+
+@given(st.lists(numbers, min_size=1, max_size=30))
+def test_the_bulk_way_reads_every_width(rows):
+    lines = b"".join(frame(b"D,%d,%d,%d,%d" % row) for row in rows)
+    assert same(decode_block(lines, 2), one_by_one(lines))
+
+
+@pytest.mark.parametrize(
+    "case", [case for case in cases() if case.sender == "board"], ids=lambda case: repr(case.line[:24])
+)
+def test_the_bulk_way_takes_no_block_with_anything_else_in_it(case):
+    good = sample_lines(20)
+    block = decode_block(b"".join([*good[:9], case.line + b"\n", *good[9:]]), 2)
+    is_sample = case.outcome == "ok" and case.line.startswith(b"D") and case.line.count(b",") == 4
+    assert (block is not None) == is_sample
+
+
+def test_the_bulk_way_refuses_every_single_flipped_bit():
+    lines = sample_lines(12)
+    block = b"".join(lines)
+    for bit in range(8 * len(block)):
+        damaged = bytearray(block)
+        damaged[bit // 8] ^= 1 << bit % 8
+        assert decode_block(bytes(damaged), 2) is None
+
+
+def test_the_bulk_way_keeps_to_the_channels_of_the_board():
+    one_channel = b"".join(frame(b"D,%d,%d,%d" % (n, 5000 * n, -n)) for n in range(50))
+    assert decode_block(one_channel, 2) is None
+    block = decode_block(one_channel, 1)
+    assert block.v_counts is None
+    assert np.array_equal(block.i_counts, -np.arange(50))
+    assert decode_block(b"".join(sample_lines(50)), 1) is None
