@@ -7,27 +7,30 @@ the figures kept their limits.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from logger.core.assessment import FAIL, PASS, WATCH
+from logger.core.assessment import FAIL, PASS, UNDECIDED, UNUSABLE, WATCH
+from logger.core.limits import limits_for
+from logger.core.questions import cap
+from logger.core.records import BENCH, Sighting
 from logger.core.rig import Rig
 from logger.core.sheet import (
-    BENCH,
     KINDS,
     NO,
     YES,
-    Sheet,
+    FilledSheet,
     SheetTrial,
-    Sighting,
     as_found,
-    cap,
     lock_throws,
     seen_at,
 )
 from logger.core.trace import LOCK, UNLOCK
+from logger.core.verdict import CHECK_WORDS, NOT_JUDGED
 
-SPREAD_LIMIT = 0.10
-"""Greatest spread (largest less smallest, over the mean) of the running current in a set; common practice, no source."""
+MAY_BE_UNJUDGED = ("supply_under_load",)
+"""Limits that a sheet may leave unjudged, because a board may have no voltage channel; the statement then says so."""
 MISS_AT_95 = 0.05
 """What is left over at 95 % confidence."""
+WORSE = (PASS, WATCH, UNDECIDED, UNUSABLE, FAIL)
+"""Verdicts of throws from best to worst."""
 
 
 @dataclass(frozen=True)
@@ -50,8 +53,10 @@ class Acceptance:
 class Case:
     """Everything a rule may look at."""
 
-    sheet: Sheet
+    sheet: FilledSheet
     trials: tuple[SheetTrial, ...]
+    """Those that count."""
+    left_out: tuple[SheetTrial, ...]
     sightings: tuple[Sighting, ...]
     rig: Rig
 
@@ -68,13 +73,15 @@ def least_success(clean_throws: int) -> float:
 
 
 def acceptance(
-    sheet: Sheet, trials: Sequence[SheetTrial], sightings: Sequence[Sighting], rig: Rig
+    sheet: FilledSheet, trials: Sequence[SheetTrial], sightings: Sequence[Sighting], rig: Rig
 ) -> Acceptance:
     """Judge a sheet. Whoever stores "accepted" asks this first, with what is stored and not with what is claimed."""
-    ordered = tuple(sorted(trials, key=lambda one: one.position))
-    case = Case(sheet, ordered, tuple(sightings), rig)
+    ordered = sorted(trials, key=lambda one: one.position)
+    counting = tuple(one for one in ordered if not one.left_out)
+    left_out = tuple(one for one in ordered if one.left_out)
+    case = Case(sheet, counting, left_out, tuple(sightings), rig)
     missing = tuple(sentence for rule in RULES for sentence in rule(case))
-    lowered = cap(_worst_verdict(ordered), sheet.conditions)
+    lowered = cap(_worst_verdict(counting), sheet.conditions)
     statement = "" if missing else _statement(case)
     return Acceptance(not missing, missing, statement, lowered.verdict, lowered.because, lowered.claims_lost)
 
@@ -124,7 +131,7 @@ def _each_pin_seen(case: Case) -> list[str]:
         for side, answer in (("left", seen.left_pin), ("right", seen.right_pin)):
             if answer != YES:
                 said.append(f"{throw.name}: {side} pin {_how_not(answer, 'looked at')}")
-        if seen.left_pin == seen.right_pin == YES and not seen.seen_how:
+        if seen.left_pin == seen.right_pin == YES and not seen.how:
             said.append(f"{throw.name}: how the pins were seen isn't written")
     return said
 
@@ -161,9 +168,11 @@ def _every_limit_met(case: Case) -> list[str]:
             continue
         said += [f"{throw.name}: {sign.sign}: {sign.because}" for sign in judged.signs if sign.level == FAIL]
         for check in judged.checks:
-            if check.decision != PASS:
+            unjudged = check.decision == NOT_JUDGED and check.name in MAY_BE_UNJUDGED
+            if check.decision != PASS and not unjudged:
+                words = CHECK_WORDS.get(check.name, check.name)
                 settle = f"; {check.settle}" if check.settle else ""
-                said.append(f"{throw.name}: {check.name}: {check.decision}{settle}")
+                said.append(f"{throw.name}: {words}: {check.decision}{settle}")
         if judged.verdict not in (PASS, WATCH) and not any(throw.name in one for one in said):
             said.append(f"{throw.name}: {judged.verdict}: {judged.because}")
     return said
@@ -178,9 +187,8 @@ def _current_was_read(case: Case) -> list[str]:
 
 
 def _spread_within_limit(case: Case) -> list[str]:
-    override = case.rig.limits.get("spread")
-    limit = override.value if override else SPREAD_LIMIT
-    apart = as_found(case.sheet, case.trials)
+    limit = limits_for(case.rig)["spread_run_current"].value
+    apart = as_found(case.sheet.conditions, case.trials)
     said = []
     for direction in (LOCK, UNLOCK):
         found = spread([one for one in case.trials if one.direction == direction and one.id not in apart])
@@ -189,6 +197,15 @@ def _spread_within_limit(case: Case) -> list[str]:
                 f"the running current of the {direction} throws spreads {found:.0%}, over the limit of {limit:.0%}"
             )
     return said
+
+
+def _nothing_bad_left_out(case: Case) -> list[str]:
+    return [
+        f"{throw.name}: left out ({throw.left_out}), but it failed: plan a new sheet"
+        for throw in case.left_out
+        if throw.assessment.verdict == FAIL
+        or NO in (seen_at(throw.id, case.sightings).left_pin, seen_at(throw.id, case.sightings).right_pin)
+    ]
 
 
 def _signed(case: Case) -> list[str]:
@@ -205,21 +222,21 @@ RULES: tuple[Callable[[Case], list[str]], ...] = (
     _every_limit_met,
     _current_was_read,
     _spread_within_limit,
+    _nothing_bad_left_out,
     _signed,
 )
 
 
 def _worst_verdict(trials: Sequence[SheetTrial]) -> str:
-    order = (PASS, WATCH, "undecided", "unusable", FAIL)
-    return max((one.assessment.verdict for one in trials), key=order.index, default="undecided")
+    return max((one.assessment.verdict for one in trials), key=WORSE.index, default=UNDECIDED)
 
 
 def _statement(case: Case) -> str:
     locks = lock_throws(case.trials)
     unlocks = len(case.trials) - len(locks)
     seen = [seen_at(one.id, case.sightings) for one in locks]
-    how = "; ".join(sorted({one.seen_how for one in seen}))
-    by = ", ".join(sorted({one.seen_by for one in seen if one.seen_by})) or case.sheet.signed
+    how = "; ".join(sorted({one.how for one in seen}))
+    by = ", ".join(sorted({one.by for one in seen if one.by})) or case.sheet.signed
     lines = [
         f"{len(locks)} lock and {unlocks} unlock throws, each within every limit by more than its uncertainty.",
         f"After each lock throw {by} saw the left pin and the right pin in their holes, each by itself ({how}); "
@@ -231,6 +248,17 @@ def _statement(case: Case) -> str:
     notes = sorted({f"{s.sign}" for t in case.trials for s in t.assessment.signs if s.level == WATCH})
     if notes:
         lines.append(f"To watch: {', '.join(notes)}.")
+    unjudged = sorted(
+        {
+            CHECK_WORDS.get(c.name, c.name)
+            for t in case.trials
+            for c in t.assessment.checks
+            if c.decision == NOT_JUDGED
+        }
+    )
+    if unjudged:
+        lines.append(f"Not judged, because not measured: {', '.join(unjudged)}.")
+    lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
     lines.append(f"Signed {case.sheet.signed}.")
     return " ".join(lines)
 

@@ -6,64 +6,21 @@ from itertools import product
 import pytest
 
 from logger.core.acceptance import acceptance, least_success
-from logger.core.assessment import Assessment, Check, Figures, Measured, Sign
-from logger.core.rig import Actuator, LimitOverride, LockMechanism, Rig
+from logger.core.assessment import Check, Figures, Measured, Sign
+from logger.core.questions import Conditions, cap
+from logger.core.records import BENCH, COMMISSIONING, Sighting
+from logger.core.rig import LimitOverride
 from logger.core.sheet import (
     ANSWERS,
-    BENCH,
-    COMMISSIONING,
     KINDS,
     SEEN,
-    Conditions,
-    Sheet,
-    SheetTrial,
-    Sighting,
     as_found,
-    cap,
+    plan_details,
     plan_for,
+    plan_from,
     seen_at,
 )
-
-RIG = Rig(
-    "yard-loader",
-    Actuator(12.0, 0.200, 1500.0, 0.016, 0.9, 3.6, full_load_speed_m_s=0.011, duty_cycle=0.25),
-    LockMechanism(0.188),
-)
-TOLD = Conditions(24.0, "no", 4.0, "machine battery", True, "bucket", "M. K.", "clamp meter 1")
-
-
-def throw(position: int, direction: str, **changed: object) -> SheetTrial:
-    check = Check("running current", Measured(2.0, 0.1), 2.88, "max", "A", "practice", "pass")
-    judged = Assessment(
-        file="",
-        direction=direction,
-        usable=True,
-        unusable_because="",
-        figures=Figures(run_current_a=Measured(2.0, 0.1)),
-        end="cut-off",
-        signs=(),
-        checks=(check,),
-        diagnoses=(),
-        verdict="pass",
-    )
-    return SheetTrial(f"t{position}", position, replace(judged, **changed))
-
-
-def sheet(kind: str = COMMISSIONING, **changed: object) -> Sheet:
-    made = Sheet("s1", RIG.name, kind, plan_for(kind, RIG), conditions=TOLD, signed="M. K.")
-    return replace(made, **changed)
-
-
-def throws(each_way: int = 5) -> list[SheetTrial]:
-    return [throw(n + 1, ("lock", "unlock")[n % 2]) for n in range(2 * each_way)]
-
-
-def seen(trials: list[SheetTrial]) -> list[Sighting]:
-    return [
-        Sighting(t.id, "yes", "yes", "torch, both sides", "yes", "yes", "M. K.", id=f"g{t.id}")
-        for t in trials
-        if t.direction == "lock"
-    ]
+from tests.core.sheet_builders import NOON, RIG, TOLD, seen, sheet, throw, throws
 
 
 def judge(**changed: object):
@@ -156,6 +113,32 @@ def test_an_unusable_record_or_one_without_current_refuses():
     assert len(judge(trials=trials).missing) == 2
 
 
+def test_only_the_supply_may_stay_unjudged_and_the_statement_says_so():
+    trials = throws()
+    supply = Check("supply_under_load", None, 10.8, "min", "V", "practice", "not judged")
+    trials[0] = throw(1, "lock", checks=(*trials[0].assessment.checks, supply))
+    found = judge(trials=trials)
+    assert found.ok
+    assert "Not judged, because not measured: supply under load." in found.statement
+
+
+def test_a_throw_left_out_does_not_count_and_a_failed_one_cannot_be_hidden_so():
+    trials = throws(6)
+    trials[0] = replace(trials[0], left_out="wrong file")
+    assert judge(trials=trials).ok
+    trials[0] = replace(throw(1, "lock", verdict="fail"), left_out="wrong file")
+    assert "plan a new sheet" in judge(trials=trials).missing[0]
+    trials = throws()
+    trials[0] = replace(trials[0], left_out="wrong file")
+    assert "5 lock throws are asked for, 4 are on the sheet" in judge(trials=trials).missing
+
+
+def test_a_plan_comes_back_from_the_logbook_as_it_went_in():
+    plan = plan_for(COMMISSIONING, RIG, 7, ("r1",), ("v1",))
+    assert plan_from(plan_details(plan)) == plan
+    assert plan_from({}).throws_each_way == 0
+
+
 def test_spread_over_the_limit_refuses_but_the_as_found_throw_is_left_out_of_it():
     heavy = Figures(run_current_a=Measured(2.4, 0.1))
     first, third = throws(), throws()
@@ -163,7 +146,7 @@ def test_spread_over_the_limit_refuses_but_the_as_found_throw_is_left_out_of_it(
     third[2] = throw(3, "lock", figures=heavy)
     assert judge(trials=first).ok
     assert "spreads" in judge(trials=third).missing[0]
-    loose = replace(RIG, limits={"spread": LimitOverride(0.25, "old pins, spread known")})
+    loose = replace(RIG, limits={"spread_run_current": LimitOverride(0.25, "old pins, spread known")})
     assert acceptance(sheet(), third, seen(third), loose).ok
 
 
@@ -177,14 +160,12 @@ def test_nobody_signed_refuses(signed: str):
 
 
 def test_a_no_is_not_outvoted_and_a_correction_needs_a_reason_and_a_name():
-    no = Sighting("t1", left_pin="no", right_pin="yes", seen_by="M. K.", id="a")
-    yes = Sighting("t1", left_pin="yes", right_pin="yes", seen_by="R. T.", id="b")
+    no = Sighting("t1", "no", "yes", "torch", NOON, "M. K.", id="a")
+    yes = Sighting("t1", "yes", "yes", "torch", NOON, "R. T.", replaces=("a",), id="b")
     assert seen_at("t1", [no, yes]).left_pin == "no"
-    nameless = replace(yes, corrects="a", reason="wrong side written", seen_by="")
-    assert seen_at("t1", [no, nameless]).left_pin == "no"
-    unexplained = replace(yes, corrects="a", reason=" ")
-    assert seen_at("t1", [no, unexplained]).left_pin == "no"
-    assert seen_at("t1", [no, replace(yes, corrects="a", reason="wrong side written")]).left_pin == "yes"
+    assert seen_at("t1", [no, replace(yes, reason=" ")]).left_pin == "no"
+    assert seen_at("t1", [no, replace(yes, reason="wrong side written", by="")]).left_pin == "no"
+    assert seen_at("t1", [no, replace(yes, reason="wrong side written")]).left_pin == "yes"
 
 
 def test_blank_hours_or_greasing_cap_the_verdict_at_watch_and_blanks_cost_claims():
@@ -202,9 +183,9 @@ def test_blank_hours_or_greasing_cap_the_verdict_at_watch_and_blanks_cost_claims
 
 def test_the_first_throw_after_a_rest_of_hours_or_an_unknown_rest_is_as_found():
     trials = throws()
-    assert as_found(sheet(), trials) == {"t1"}
-    assert as_found(sheet(conditions=Conditions()), trials) == {"t1"}
-    assert as_found(sheet(conditions=replace(TOLD, hours_since_movement=0.2)), trials) == frozenset()
+    assert as_found(TOLD, trials) == {"t1"}
+    assert as_found(Conditions(), trials) == {"t1"}
+    assert as_found(replace(TOLD, hours_since_movement=0.2), trials) == frozenset()
 
 
 def test_rest_between_throws_keeps_the_duty_cycle():

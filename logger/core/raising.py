@@ -1,0 +1,66 @@
+"""Which orders a throw gives rise to: from the signs in its record and from what a person saw.
+
+The tables say which sign takes the rig how far. A verdict lowered only by unanswered questions raises nothing: it is a
+gap in the sheet, not a finding on the machine.
+"""
+
+from logger.core.assessment import FAIL, WATCH, Assessment, Sign
+from logger.core.records import BENCH
+from logger.core.sheet import NO, Seen
+from logger.core.trace import LOCK, UNLOCK
+
+# (sign at level fail, direction): cause in ``status.CAUSES``.
+SIGN_CAUSES: dict[tuple[str, str], str] = {
+    ("stall", LOCK): "stall",
+    ("stall", UNLOCK): "stall",
+    ("stopped-short", LOCK): "stopped short",
+    ("stopped-short", UNLOCK): "unlock stopped short",
+    ("light-run", LOCK): "light run",
+    ("light-run", UNLOCK): "light run",
+    ("end-stop", LOCK): "end stop",
+    ("end-stop", UNLOCK): "end stop",
+    ("no-start", LOCK): "no start",
+    ("no-start", UNLOCK): "no start",
+}
+# On the bench the actuator moves nothing: running light is what it should do there.
+NOT_ON_BENCH = ("light run",)
+
+# (what was asked at a lock throw): cause when the answer is "no".
+SEEN_CAUSES: dict[str, str] = {
+    "left_pin": "pin not seen",
+    "right_pin": "pin not seen",
+    "load_check": "load check failed",
+    "retained_power_off": "let go",
+}
+SIDE = {"left_pin": "left pin", "right_pin": "right pin"}
+
+
+def causes_in_record(kind: str, judged: Assessment) -> list[tuple[str, str]]:
+    """Cause and detail of every order that a judged throw on a sheet of ``kind`` gives rise to; each cause once."""
+    found: dict[str, str] = {}
+    for sign in judged.signs:
+        cause = _cause_of(sign, judged.direction)
+        if cause is not None:
+            found.setdefault(cause, sign.because)
+    if kind == BENCH:
+        for cause in NOT_ON_BENCH:
+            if found.pop(cause, None) is not None:
+                return list(found.items())
+    if judged.verdict == FAIL and not any(sign.level == FAIL for sign in judged.signs):
+        found.setdefault("failed limit", judged.because)
+    return list(found.items())
+
+
+def _cause_of(sign: Sign, direction: str) -> str | None:
+    if sign.level == FAIL:
+        return SIGN_CAUSES.get((sign.sign, direction), "failed limit")
+    return "watch sign" if sign.level == WATCH else None
+
+
+def causes_seen(seen: Seen) -> list[tuple[str, str]]:
+    """Cause and detail of every order that a person's sighting gives rise to; each cause once."""
+    found: dict[str, list[str]] = {}
+    for name, cause in SEEN_CAUSES.items():
+        if getattr(seen, name) == NO:
+            found.setdefault(cause, []).append(SIDE.get(name, ""))
+    return [(cause, " and ".join(part for part in parts if part)) for cause, parts in found.items()]
