@@ -72,6 +72,8 @@ def assess_trace(
         profile=evidence.profile,
         ambient_c=trace.ambient_c,
         notes=_notes(evidence),
+        started=trace.started,
+        inrush_end_s=_inrush_end(evidence),
     )
 
 
@@ -156,6 +158,14 @@ def _with_travel(
     )
 
 
+def _inrush_end(evidence: Evidence) -> float | None:
+    """End of the start-up transient [s]; None where the record doesn't hold the start."""
+    segments = evidence.segments
+    if evidence.end == NO_RUN or segments.starts_running:
+        return None
+    return float(evidence.trace.time_s[segments.settled])
+
+
 def _notes(evidence: Evidence) -> tuple[str, ...]:
     """What a person should know about how this was judged."""
     notes = []
@@ -193,4 +203,5 @@ def _unusable(trace: Trace, reason: str) -> Assessment:
         verdict=UNUSABLE,
         because=f"Unusable: {reason}.",
         ambient_c=trace.ambient_c,
+        started=trace.started,
     )

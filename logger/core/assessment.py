@@ -4,6 +4,7 @@ Data only. They are computed by ``figures``, ``signs``, ``verdict`` and ``diagno
 """
 
 from dataclasses import dataclass, field, fields
+from datetime import datetime
 from typing import NamedTuple
 
 from logger.core.trace import FloatArray
@@ -146,3 +147,7 @@ class Assessment:
     ambient_c: float | None = None
     method_version: str = METHOD_VERSION
     notes: tuple[str, ...] = field(default=())
+    started: datetime | None = None
+    """When the record began, with its offset from UTC."""
+    inrush_end_s: float | None = None
+    """End of the start-up transient [s]."""

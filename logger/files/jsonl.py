@@ -64,6 +64,8 @@ def assessment_record(assessment: Assessment) -> dict[str, Any]:
         "diagnoses": assessment.diagnoses,
         "notes": assessment.notes,
         "ambient_c": assessment.ambient_c,
+        "started": assessment.started,
+        "inrush_end_s": assessment.inrush_end_s,
         "method_version": assessment.method_version,
     }
     tidied: dict[str, Any] = tidy(record)

@@ -1,0 +1,148 @@
+"""What only several throws together show: run against rest, and how far equal throws differ.
+
+Each throw is judged by itself first; this adds to it what its neighbours in the same set say.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+from logger.core.assessment import CUT_OFF, INFO, PASS, UNDECIDED, WATCH, Assessment, Check, Measured, Sign
+from logger.core.limits import limits_for
+from logger.core.rig import Actuator, Rig
+from logger.core.verdict import decide
+
+SPREAD = "spread_run_current"
+FEWEST_FOR_SPREAD = 3
+DUTY_CYCLE_S = 600.0
+"""Cycle that a duty is reckoned over where the data sheet names none: 10 min, as for intermittent periodic duty (S3)
+in IEC 60034-1. From memory."""
+
+
+def judge_set(assessments: Sequence[Assessment], rig: Rig) -> tuple[Assessment, ...]:
+    """The same trials in the same order, with the signs and checks of the set added.
+
+    Duty is judged for trials that know when they started; the spread of running current per direction, over complete
+    movements. The spread is a property of the set: it leaves each trial's own verdict alone.
+    """
+    spreads = spread_checks(assessments, rig)
+    duty = _duty_signs(assessments, rig.actuator)
+    return tuple(
+        _with_set(assessment, spreads.get(assessment.direction), duty.get(index))
+        for index, assessment in enumerate(assessments)
+    )
+
+
+def spread_checks(assessments: Sequence[Assessment], rig: Rig) -> dict[str, Check]:
+    """By direction: largest less smallest running current over their mean, against the limit.
+
+    The gain error of the board is common to all throws of a set and cancels in the share.
+    """
+    limit = limits_for(rig)[SPREAD]
+    found = {}
+    for direction in sorted({assessment.direction for assessment in assessments}):
+        currents = [
+            assessment.figures.run_current_a.value
+            for assessment in assessments
+            if assessment.direction == direction
+            and assessment.end == CUT_OFF
+            and assessment.figures.run_current_a is not None
+        ]
+        if len(currents) < FEWEST_FOR_SPREAD:
+            continue
+        mean = sum(currents) / len(currents)
+        spread = Measured((max(currents) - min(currents)) / mean, 0.0)
+        decision = decide(spread, limit.value, limit.side)
+        found[direction] = Check(SPREAD, spread, limit.value, limit.side, limit.unit, limit.limit_from, decision)
+    return found
+
+
+def _with_set(assessment: Assessment, spread: Check | None, duty: Sign | None) -> Assessment:
+    if spread is not None and assessment.end == CUT_OFF:
+        assessment = replace(assessment, checks=(*assessment.checks, spread))
+    if duty is None:
+        return assessment
+    assessment = replace(assessment, signs=(*assessment.signs, duty))
+    if duty.level == WATCH and assessment.verdict in (PASS, UNDECIDED):
+        because = duty.because[:1].upper() + duty.because[1:] + "."
+        assessment = replace(assessment, verdict=WATCH, because=because)
+    return assessment
+
+
+@dataclass(frozen=True)
+class _Run:
+    """When the motor ran [s], counted from the first run of the set."""
+
+    index: int
+    begin_s: float
+    end_s: float
+
+
+def _duty_signs(assessments: Sequence[Assessment], actuator: Actuator) -> dict[int, Sign]:
+    """By position in the set."""
+    if actuator.duty_cycle is None or not 0.0 < actuator.duty_cycle < 1.0:
+        return {}
+    runs = _runs(assessments)
+    signs = {}
+    for count, run in enumerate(runs):
+        before = runs[:count]
+        if any(other.end_s > run.begin_s for other in before):
+            continue  # two records of one actuator can't overlap: the clock was wrong
+        sign = _over_cycle(run, before, actuator) or _short_rest(run, before, actuator.duty_cycle)
+        if sign is not None:
+            signs[run.index] = sign
+    return signs
+
+
+def _runs(assessments: Sequence[Assessment]) -> list[_Run]:
+    """Runs of known date in the order of time."""
+    dated = []
+    for index, assessment in enumerate(assessments):
+        start, end, started = assessment.figures.start_s, assessment.figures.end_s, assessment.started
+        if start is not None and end is not None and started is not None:
+            dated.append((started + timedelta(seconds=start.value), end.value - start.value, index))
+    dated.sort(key=lambda entry: entry[0])
+    return [
+        _Run(index, (begin - dated[0][0]).total_seconds(), (begin - dated[0][0]).total_seconds() + length_s)
+        for begin, length_s, index in dated
+    ]
+
+
+def _over_cycle(run: _Run, before: Sequence[_Run], actuator: Actuator) -> Sign | None:
+    """More running within one cycle than the rating allows."""
+    duty = actuator.duty_cycle or 1.0
+    period_s = actuator.duty_period_s or DUTY_CYCLE_S
+    window_from_s = run.end_s - period_s
+    on_s = sum(max(0.0, one.end_s - max(one.begin_s, window_from_s)) for one in (*before, run))
+    if not before or on_s <= duty * period_s:
+        return None
+    assumed = "" if actuator.duty_period_s else ", the cycle taken as 10 min"
+    return Sign(
+        "duty-exceeded",
+        WATCH,
+        f"it ran {on_s:.0f} s within {period_s / 60:.0f} min; rated for {duty * period_s:.0f} s"
+        f" ({duty:.0%}{assumed}): let it cool",
+        value=on_s / period_s,
+        limit=duty,
+        unit="1",
+    )
+
+
+def _short_rest(run: _Run, before: Sequence[_Run], duty: float) -> Sign | None:
+    """The rest before this run was shorter than the rated share asks for; harmless for a few throws."""
+    if not before:
+        return None
+    last = before[-1]
+    length_s, rest_s = last.end_s - last.begin_s, run.begin_s - last.end_s
+    share = length_s / max(length_s + rest_s, 1e-9)
+    if share <= duty:
+        return None
+    return Sign(
+        "duty-exceeded",
+        INFO,
+        f"it started again after {rest_s:.0f} s of rest; a run of {length_s:.0f} s at {duty:.0%} duty asks for"
+        f" {length_s * (1.0 / duty - 1.0):.0f} s",
+        value=share,
+        limit=duty,
+        unit="1",
+    )
