@@ -53,7 +53,9 @@ def spread_checks(assessments: Sequence[Assessment], rig: Rig) -> dict[str, Chec
         mean = sum(currents) / len(currents)
         spread = Measured((max(currents) - min(currents)) / mean, 0.0)
         decision = decide(spread, limit.value, limit.side)
-        found[direction] = Check(SPREAD, spread, limit.value, limit.side, limit.unit, limit.limit_from, decision)
+        found[direction] = Check(
+            SPREAD, spread, limit.value, limit.side, limit.unit, limit.limit_from, decision
+        )
     return found
 
 
@@ -109,19 +111,22 @@ def _runs(assessments: Sequence[Assessment]) -> list[_Run]:
 
 
 def _over_cycle(run: _Run, before: Sequence[_Run], actuator: Actuator) -> Sign | None:
-    """More running within one cycle than the rating allows."""
+    """Started although the cycle up to then held more running than the rating allows.
+
+    Reckoned up to the start, so that a steady rhythm of just the rated share never counts as too much.
+    """
     duty = actuator.duty_cycle or 1.0
     period_s = actuator.duty_period_s or DUTY_CYCLE_S
-    window_from_s = run.end_s - period_s
-    on_s = sum(max(0.0, one.end_s - max(one.begin_s, window_from_s)) for one in (*before, run))
-    if not before or on_s <= duty * period_s:
+    window_from_s = run.begin_s - period_s
+    on_s = sum(max(0.0, one.end_s - max(one.begin_s, window_from_s)) for one in before)
+    if on_s <= duty * period_s:
         return None
     assumed = "" if actuator.duty_period_s else ", the cycle taken as 10 min"
     return Sign(
         "duty-exceeded",
         WATCH,
-        f"it ran {on_s:.0f} s within {period_s / 60:.0f} min; rated for {duty * period_s:.0f} s"
-        f" ({duty:.0%}{assumed}): let it cool",
+        f"it had run {on_s:.0f} s within {period_s / 60:.0f} min before this throw; rated for"
+        f" {duty * period_s:.0f} s ({duty:.0%}{assumed}): let it cool",
         value=on_s / period_s,
         limit=duty,
         unit="1",

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict, fields, replace
+from datetime import datetime
 from typing import Any, TypeVar
 
 import numpy as np
@@ -21,6 +22,7 @@ def to_json_value(assessment: Assessment) -> dict[str, Any]:
     bare["figures"] = {name: list(value) for name, value in assessment.figures.items() if value is not None}
     bare["signs"] = [_short(asdict(sign)) for sign in assessment.signs]
     bare.pop("profile")
+    bare["started"] = assessment.started.isoformat() if assessment.started is not None else None
     if assessment.profile is not None:
         bare["profile_place_u"] = assessment.profile.place_u
     return bare
@@ -41,6 +43,8 @@ def from_json_value(value: Mapping[str, Any]) -> Assessment:
     parts["checks"] = tuple(_build(Check, each) for each in value["checks"])
     parts["diagnoses"] = tuple(_build(Diagnosis, each) for each in value["diagnoses"])
     parts["notes"] = tuple(value.get("notes", ()))
+    started = value.get("started")
+    parts["started"] = datetime.fromisoformat(started) if started else None
     return Assessment(**parts)
 
 
