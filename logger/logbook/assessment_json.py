@@ -14,6 +14,8 @@ Kind = TypeVar("Kind", Sign, Check, Diagnosis, Figures)
 
 # A profile is derived and can be reckoned again from its trace: it is kept to these places, finer than its uncertainty.
 PROFILE_PLACES = {"fraction": 6, "current_a": 5, "u_a": 6}
+NOT_REACHED = -1000.0
+"""Stands for NaN, where the movement ended before; no profile has such a current [A]."""
 
 
 def to_json_value(assessment: Assessment) -> dict[str, Any]:
@@ -52,14 +54,20 @@ def profile_blob(profile: Profile | None) -> bytes | None:
     """The profile's arrays, small."""
     if profile is None:
         return None
+    named = {name: getattr(profile, name) for name in PROFILE_PLACES}
     return tracecodec.encode(
-        {name: np.round(getattr(profile, name), places) for name, places in PROFILE_PLACES.items()}
+        {
+            name: np.round(np.where(np.isnan(values), NOT_REACHED, values), PROFILE_PLACES[name])
+            for name, values in named.items()
+        }
     )
 
 
 def profile_from_blob(blob: bytes, place_u: float) -> Profile:
     """The profile again."""
     named = tracecodec.decode(blob)
+    for values in named.values():
+        values[values == NOT_REACHED] = np.nan
     return Profile(named["fraction"], named["current_a"], named["u_a"], place_u)
 
 

@@ -1,0 +1,34 @@
+"""Which logbook, and opening it."""
+
+import os
+from pathlib import Path
+
+from logger.errors import OutsideError
+from logger.logbook import Logbook, open_logbook
+from logger.logbook.connection import Waiting
+
+FILE_NAME = "logbook.throwbook"
+
+
+def logbook_path(given: str | None) -> Path:
+    """The path asked for, or the default in the platform's user data folder (which is made)."""
+    if given:
+        return Path(given).expanduser()
+    from platformdirs import user_data_dir
+
+    folder = Path(user_data_dir("throwbook", appauthor=False))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutsideError(
+            f"can't make the folder ({error.strerror})",
+            str(folder),
+            "Say where: --logbook PATH or THROWBOOK_LOGBOOK.",
+        ) from error
+    return folder / FILE_NAME
+
+
+def opened(given: str | Path | None, read_only: bool = False, waiting: Waiting | None = None) -> Logbook:
+    """The logbook asked for, open; use it with ``with``."""
+    path = logbook_path(None if given is None else os.fspath(given))
+    return open_logbook(path, read_only=read_only, waiting=waiting)
