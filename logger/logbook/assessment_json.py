@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from logger.core.assessment import Assessment, Check, Diagnosis, Figures, Measured, Profile, Sign
+from logger.core.trace import FloatArray
 from logger.logbook import tracecodec
 
 Kind = TypeVar("Kind", Sign, Check, Diagnosis, Figures)
@@ -54,13 +55,11 @@ def profile_blob(profile: Profile | None) -> bytes | None:
     """The profile's arrays, small."""
     if profile is None:
         return None
-    named = {name: getattr(profile, name) for name in PROFILE_PLACES}
-    return tracecodec.encode(
-        {
-            name: np.round(np.where(np.isnan(values), NOT_REACHED, values), PROFILE_PLACES[name])
-            for name, values in named.items()
-        }
-    )
+    named: dict[str, FloatArray] = {}
+    for name, places in PROFILE_PLACES.items():
+        values: FloatArray = getattr(profile, name)
+        named[name] = np.round(np.where(np.isnan(values), NOT_REACHED, values), places)
+    return tracecodec.encode(named)
 
 
 def profile_from_blob(blob: bytes, place_u: float) -> Profile:
