@@ -57,8 +57,9 @@ def profile_blob(profile: Profile | None) -> bytes | None:
         return None
     named: dict[str, FloatArray] = {}
     for name, places in PROFILE_PLACES.items():
-        values: FloatArray = getattr(profile, name)
-        named[name] = np.round(np.where(np.isnan(values), NOT_REACHED, values), places)
+        values: FloatArray = getattr(profile, name).copy()
+        values[np.isnan(values)] = NOT_REACHED
+        named[name] = values.round(places)
     return tracecodec.encode(named)
 
 
