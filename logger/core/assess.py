@@ -55,7 +55,7 @@ def assess_trace(
         return replace(_unusable(trace, reason), signs=signs, end=evidence.end)
     signs = signs_of(evidence)
     checks = checks_of(evidence)
-    verdict, because = verdict_of(evidence, signs, checks)
+    verdict, because = verdict_of(evidence.figures, signs, checks)
     return Assessment(
         file=trace.source,
         direction=trace.direction,

@@ -14,6 +14,7 @@ from logger.core.assessment import (
     UNUSABLE,
     WATCH,
     Check,
+    Figures,
     Measured,
     Sign,
 )
@@ -91,7 +92,7 @@ def time_ratio(evidence: Evidence) -> Measured | None:
     return Measured(evidence.travel_share, u * evidence.travel_share)
 
 
-def verdict_of(evidence: Evidence, signs: tuple[Sign, ...], checks: tuple[Check, ...]) -> tuple[str, str]:
+def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, ...]) -> tuple[str, str]:
     """The verdict and its reason in a sentence.
 
     ``fail`` outweighs ``watch``, ``watch`` outweighs ``undecided``: what is known weighs more than what isn't.
@@ -109,7 +110,7 @@ def verdict_of(evidence: Evidence, signs: tuple[Sign, ...], checks: tuple[Check,
     open_ones = [one for one in checks if one.decision == UNDECIDED]
     if open_ones:
         return UNDECIDED, f"{_beyond(open_ones[0], undecided=True)} {open_ones[0].settle}".strip()
-    if evidence.figures.run_current_a is None:
+    if figures.run_current_a is None:
         return (
             UNDECIDED,
             "The record gives no running current. Record the whole throw, with rest on both sides.",
