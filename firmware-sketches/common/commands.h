@@ -21,7 +21,7 @@ const CommandRow kCommands[] = {
     {"who", Order::who}, {"go", Order::go}, {"halt", Order::halt}, {"ping", Order::ping},
 };
 const char kRatePrefix[] = "rate,";
-const uint8_t kMostRateDigits = 7;  // up to 1000000, as on the PC's side
+const uint32_t kMostRate = 1000000;  // above it, or 0, is no rate at all; what a board carries is far less
 
 inline Command parse_command(const char* body) {
   for (const CommandRow& row : kCommands) {
@@ -31,12 +31,12 @@ inline Command parse_command(const char* body) {
   if (strncmp(body, kRatePrefix, prefix) != 0) return {Order::none, 0};
   const char* digit = body + prefix;
   uint32_t rate_hz = 0;
-  uint8_t count = 0;
-  for (; *digit; ++digit, ++count) {
-    if (*digit < '0' || *digit > '9' || count == kMostRateDigits) return {Order::none, 0};
+  for (; *digit; ++digit) {
+    if (*digit < '0' || *digit > '9') return {Order::none, 0};
     rate_hz = rate_hz * 10 + static_cast<uint32_t>(*digit - '0');
+    if (rate_hz > kMostRate) return {Order::none, 0};
   }
-  if (count == 0) return {Order::none, 0};
+  if (rate_hz == 0) return {Order::none, 0};
   return {Order::rate, rate_hz};
 }
 

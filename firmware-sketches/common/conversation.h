@@ -172,7 +172,6 @@ class Conversation {
   }
 
   void change_rate(uint32_t hz) {
-    if (hz == 0) return say_refused("rate", "at least 1 Hz");
     const SensorScale& scale = sensor_.scale();
     const RateLimit limits[] = {
         {most_lines_a_second(about_.baud, scale.longest_line), "/s through this serial line"},

@@ -1,0 +1,179 @@
+"""The sketches' headers, compiled for the PC: published values first, then the rules the board keeps.
+
+Check values: CRC catalogue (RevEng), CRC-16/IBM-3740; Texas Instruments SBOS448F table 3 (INA219) and SBOS547 table 1
+(INA226): 10 A through 2 mohm, 12 V, 1 mA a count; Hall sensor: data sheet of the 185/100/66 mV/A type.
+"""
+
+import subprocess
+
+import pytest
+
+WHO, RATE, GO, HALT, PING = 1, 2, 3, 4, 5
+
+
+@pytest.fixture
+def ask(header_programs):
+    def answers(*questions: str) -> list[str]:
+        done = subprocess.run(
+            [header_programs / "headers"],
+            input="\n".join(questions) + "\n",
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=20,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout.splitlines()
+
+    return answers
+
+
+# ---- published values ----
+
+PUBLISHED = [
+    ("CRC", "crc 123456789", "29b1"),
+    ("INA219", "calibration ina219 1000 2000", "20480"),
+    ("INA219", "bus ina219 23960", "2995"),  # 5D98h
+    ("INA219", "bus-lsb ina219", "4000"),  # 2995 * 4 mV = 11.98 V
+    ("INA219", "current ina219 2000 20480", "10000"),
+    ("INA219", "power ina219 10000 2995", "5990"),
+    ("INA219", "amp-lsb ina219 2000", "5000"),  # so that shunt 2000 (07D0h) is 10 A
+    ("INA226", "calibration ina226 1000 2000", "2560"),
+    ("INA226", "bus ina226 9584", "9584"),  # 2570h
+    ("INA226", "bus-lsb ina226", "1250"),  # 9584 * 1.25 mV = 11.98 V
+    ("INA226", "current ina226 8000 2560", "10000"),
+    ("INA226", "power ina226 10000 9584", "4792"),
+    ("INA226", "amp-lsb ina226 2000", "1250"),  # so that shunt 8000 (1F40h) is 10 A
+    ("INA-CORR", "corrected 20480 9800 10000", "20070"),
+]
+
+
+@pytest.mark.parametrize(
+    ("row", "question", "expected"), PUBLISHED, ids=[f"{r}: {q}" for r, q, _ in PUBLISHED]
+)
+def test_published_values_come_out_exactly(ask, row, question, expected):
+    assert ask(question) == [expected]
+
+
+def hall_amps(ask, mv_per_a: int, output_v: float, supply_v: float) -> tuple[float, float]:
+    """Current that the board would report, and what one count is worth [A]."""
+    converted = min(int(output_v / supply_v * 1024), 1023)
+    lsb_ua, counts = map(int, ask(f"hall {mv_per_a} {converted}")[0].split())
+    return counts * lsb_ua * 1e-6, lsb_ua * 1e-6
+
+
+@pytest.mark.parametrize(("output_v", "amps"), [(2.685, 1), (2.315, -1), (2.870, 2), (1.575, -5)])
+def test_hall_1_the_5_a_type_at_5_v(ask, output_v, amps):
+    reported, lsb = hall_amps(ask, 185, output_v, 5.0)
+    assert reported == pytest.approx(amps, abs=lsb)
+
+
+@pytest.mark.parametrize(("mv_per_a", "output_v", "amps"), [(100, 2.4, 0.0), (100, 2.4 + 0.096 * 10, 10.0)])
+def test_hall_2_a_supply_of_4_8_v_moves_neither_zero_nor_gain(ask, mv_per_a, output_v, amps):
+    reported, lsb = hall_amps(ask, mv_per_a, output_v, 4.8)
+    assert reported == pytest.approx(amps, abs=lsb)
+
+
+# ---- ranges and rates ----
+
+
+def test_the_ina219_ends_at_its_range_and_the_ina226_at_sixteen_bits(ask):
+    assert ask("full-scale ina219 80 2000", "full-scale ina219 320 100000", "full-scale ina226 80 2000") == [
+        "8000 40000",
+        "32000 3200",
+        "32767 40958",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("question", "expected"),
+    [
+        ("config ina219 200 80", 0x2000 | 1 << 11 | 0xA << 7 | 0xA << 3 | 7),  # 2 x 2.13 ms averaged in 5 ms
+        ("config ina219 850 40", 0x2000 | 0 << 11 | 0x3 << 7 | 0x3 << 3 | 7),  # one 12-bit conversion each
+        ("config ina219 5 320", 0x2000 | 3 << 11 | 0xF << 7 | 0xF << 3 | 7),  # 128 averaged
+        ("config ina226 200 80", 0x4000 | 5 << 6 | 5 << 3 | 7),  # 2 x 2.116 ms in 5 ms
+        ("config ina226 600 80", 0x4000 | 3 << 6 | 3 << 3 | 7),  # 2 x 588 us
+    ],
+)
+def test_the_sensor_averages_as_long_as_a_sample_period_allows(ask, question, expected):
+    assert ask(question) == [str(expected)]
+
+
+def test_no_setting_is_slower_than_the_samples_asked_for(ask):
+    total_us = {"ina219": [1064, 2120, 4260, 8520, 17020, 34040, 68100, 136200]}
+    total_us["ina226"] = [280, 408, 664, 1176, 2200, 4232, 8312, 16488]
+    field = {"ina219": [3, 9, 10, 11, 12, 13, 14, 15], "ina226": list(range(8))}
+    for kind in total_us:
+        most = int(ask(f"most-hz {kind}")[0])
+        rates = range(1, most + 1, 7)
+        for rate, config in zip(rates, ask(*(f"config {kind} {hz} 80" for hz in rates)), strict=True):
+            bits = int(config) >> 3 & (15 if kind == "ina219" else 7)
+            assert total_us[kind][field[kind].index(bits)] * 1.1 <= 1e6 / rate + 1, (kind, rate)
+
+
+@pytest.mark.parametrize("rate_hz", [1, 3, 4, 10, 50, 100, 200, 244, 245, 300, 331, 500, 800, 1000, 4000])
+def test_the_timer_holds_every_rate_to_ten_parts_in_a_million_or_half_a_tick(ask, rate_hz):
+    cycles = int(ask(f"timer 16000000 {rate_hz}")[0])
+    divider = next(d for d in (1, 8, 64, 256) if 16e6 / d / rate_hz <= 65536.5)
+    assert abs(cycles - 16e6 / rate_hz) <= divider / 2
+    assert abs(cycles * rate_hz / 16e6 - 1) < 130e-6
+
+
+@pytest.mark.parametrize(
+    ("counts", "line"),
+    [((512, 1, 1023), 34), ((512, 0, 0), 29), ((8000, 1, 8000), 35), ((32767, 1, 32767), 37)],
+)
+def test_the_longest_line_is_reckoned_as_it_is_written(ask, counts, line):
+    largest, has_voltage, voltage = counts
+    assert ask(f"longest-line {largest} {has_voltage} {voltage}") == [str(line)]
+    if has_voltage:
+        written = ask(f"sample-line 65535 4294967295 {-largest} {voltage}")[0]
+        assert len(written) + 1 == line
+    assert int(ask(f"lines-a-second 115200 {line}")[0]) == 11520 // line
+
+
+def test_the_divider_scales_the_voltage(ask):
+    assert float(ask("divider 5000 47000 10000")[0]) == pytest.approx(5e6 * 5.7 / 1024, abs=1)
+
+
+# ---- lines ----
+
+
+def test_the_largest_and_least_sample_are_written_right_over_the_wrap_of_the_clock(ask):
+    bodies = [
+        line.split("*")[0]
+        for line in ask("sample-line 65535 4294967295 -32768 32767", "sample-line 0 0 0 -1")
+    ]
+    assert bodies == ["D,65535,4294967295,-32768,32767", "D,0,0,0,-1"]
+
+
+def test_a_line_of_120_bytes_is_sent_and_a_longer_one_is_not_cut_but_left_out(ask):
+    assert ask("line-of-length 113", "line-of-length 114") == ["1 121", "0 0"]
+
+
+# ---- the sampler ----
+
+
+def test_every_tick_read_in_time_is_sent_in_order_without_loss(ask):
+    assert ask("sample 5 trn") == ["0 1 2 3 4 waiting 0 lost 0"]
+
+
+def test_a_tick_not_read_before_the_next_one_is_counted_and_its_number_stays_a_gap(ask):
+    assert ask("sample 2 ttrn") == ["1 3 waiting 0 lost 2"]
+
+
+def test_a_full_buffer_keeps_the_oldest_and_counts_the_rest(ask):
+    assert ask("sample 50 tr") == ["waiting 32 lost 18"]
+
+
+def test_numbers_wrap_after_65535_and_nothing_is_lost_at_the_wrap(ask):
+    (answer,) = ask("sample 65538 trn")
+    assert answer.endswith("65534 65535 0 1 waiting 0 lost 0")
+
+
+def test_losses_are_counted_past_16_bits(ask):
+    assert ask("sample 70001 t") == ["waiting 0 lost 70000"]
+
+
+def test_an_alarm_is_told_once_and_armed_again_after_enough_good_ones(ask):
+    assert ask("alarm 3 oxxxxooxoooxo") == ["0100000000010"]

@@ -1,0 +1,76 @@
+"""Builds what the firmware tests run, once for all test processes; what is missing is a skip with its reason."""
+
+import fcntl
+import os
+import shutil
+import subprocess
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+SKETCHES = ROOT / "firmware-sketches"
+HERE = Path(__file__).parent
+ARDUINO_CORE = Path("/usr/share/arduino/hardware/arduino/avr/cores/arduino/Arduino.h")
+SIMAVR_HEADER = Path("/usr/include/simavr/sim_avr.h")
+ELF_HEADER = Path("/usr/include/gelf.h")
+
+NO_SKIP = "THROWBOOK_NO_SKIP"
+"""Set to 1 (as .ci/run does), a test whose tools are missing fails instead of being skipped."""
+
+INSTALL = "apt-get install gcc-avr avr-libc arduino-core-avr libsimavr-dev libelf-dev g++ make"
+
+
+def need(programs: Iterable[str], files: Iterable[Path] = ()) -> None:
+    """Skip, or fail where a skip isn't wanted, unless all of it is here."""
+    missing = [name for name in programs if not shutil.which(name)] + [
+        str(f) for f in files if not f.exists()
+    ]
+    if not missing:
+        return
+    reason = f"not installed: {', '.join(missing)} ({INSTALL})"
+    if os.environ.get(NO_SKIP) == "1":
+        pytest.fail(reason)
+    pytest.skip(reason)
+
+
+def built_once(shared: Path, name: str, build: Callable[[Path], None]) -> Path:
+    """The folder ``name`` under ``shared`` (common to all test processes), made by ``build`` by whoever comes first."""
+    folder = shared / name
+    with (shared / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (folder / "ready").exists():
+            folder.mkdir(exist_ok=True)
+            build(folder)
+            (folder / "ready").touch()
+    return folder
+
+
+def run(command: Sequence[str | Path]) -> str:
+    """Standard output of a build command; its whole output in the failure if it fails."""
+    done = subprocess.run([str(word) for word in command], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, f"{command}\n{done.stdout}\n{done.stderr}"
+    return done.stdout
+
+
+def build_sketches(folder: Path) -> None:
+    (folder / "sizes.txt").write_text(run(["make", "-s", "-C", SKETCHES, f"OUT={folder}"]))
+
+
+def build_host(folder: Path) -> None:
+    run(["make", "-s", "-C", HERE / "emulator", f"OUT={folder}"])
+
+
+def build_header_programs(folder: Path) -> None:
+    for source in (HERE / "host").glob("*.cpp"):
+        run(
+            ["g++", "-std=c++11", "-O1", "-Wall", "-Wextra", "-Werror", "-fsanitize=undefined"]
+            + [
+                "-fno-sanitize-recover=undefined",
+                f"-I{SKETCHES / 'common'}",
+                source,
+                "-o",
+                folder / source.stem,
+            ]
+        )
