@@ -22,9 +22,9 @@ constexpr uint32_t hall_amp_lsb_ua(uint16_t mv_per_a) {
                                mv_per_a);
 }
 
-// Counts, either way, at the end of the sensor's rated range.
+// The nearest count, either way, to the end of the sensor's rated range.
 constexpr int16_t hall_full_scale_counts(uint32_t full_scale_ma, uint16_t mv_per_a) {
-  return static_cast<int16_t>(full_scale_ma * 1000UL / hall_amp_lsb_ua(mv_per_a));
+  return static_cast<int16_t>((full_scale_ma * 1000UL + hall_amp_lsb_ua(mv_per_a) / 2) / hall_amp_lsb_ua(mv_per_a));
 }
 
 // Voltage of one count [uV] behind a divider. This channel is not ratiometric: it is as good as `supply_mv` is known.

@@ -63,14 +63,14 @@ def build_host(folder: Path) -> None:
 
 
 def build_header_programs(folder: Path) -> None:
+    flags = [
+        "-std=c++11",
+        "-O1",
+        "-Wall",
+        "-Wextra",
+        "-Werror",
+        "-fsanitize=undefined",
+        "-fno-sanitize-recover=undefined",
+    ]
     for source in (HERE / "host").glob("*.cpp"):
-        run(
-            ["g++", "-std=c++11", "-O1", "-Wall", "-Wextra", "-Werror", "-fsanitize=undefined"]
-            + [
-                "-fno-sanitize-recover=undefined",
-                f"-I{SKETCHES / 'common'}",
-                source,
-                "-o",
-                folder / source.stem,
-            ]
-        )
+        run(["g++", *flags, f"-I{SKETCHES / 'common'}", source, "-o", folder / source.stem])
