@@ -12,7 +12,9 @@ from logger.core.simulator.draw import machine_for, random_machine
 from logger.core.simulator.faults import FAULTS, Fault, FaultKind, expected_signs
 from logger.core.simulator.machine import MachineModel
 from logger.core.simulator.sensor import SensorModel, random_sensor
-from logger.core.simulator.throw import SimulatedThrow, Truth, throw
+from logger.core.simulator.stream import Reading, stream
+from logger.core.simulator.throw import SimulatedThrow, Truth, make_waveform, throw
+from logger.core.simulator.waveform import Waveform
 
 __all__ = [
     "FAULTS",
@@ -20,12 +22,16 @@ __all__ = [
     "Fault",
     "FaultKind",
     "MachineModel",
+    "Reading",
     "SensorModel",
     "SimulatedThrow",
     "Truth",
+    "Waveform",
     "expected_signs",
     "machine_for",
+    "make_waveform",
     "random_machine",
     "random_sensor",
+    "stream",
     "throw",
 ]

@@ -142,6 +142,7 @@ def _draw_mechanism(rig: Rig, push_n: float, speed_m_s: float, rng: Rng) -> Mech
         waves=_draw_waves(rng, 6, 0.04),
         lock_waves=_draw_waves(rng, 4, 0.02),
         unlock_waves=_draw_waves(rng, 4, 0.02),
+        screw_wave=(float(rng.uniform(0.002, 0.02)), float(rng.uniform(0, 2 * np.pi))),
         lock_factor=1.0,
         unlock_factor=float(rng.uniform(0.85, 1.1)),
         grease_scale_c=float(rng.uniform(22, 38)),

@@ -60,6 +60,8 @@ def make_load(
     taken_up = m.side_share * first + (1 - m.side_share) * second
     factor, own = (m.lock_factor, m.lock_waves) if direction == LOCK else (m.unlock_factor, m.unlock_waves)
     field = 1 + wave_sum(place, m.waves) + wave_sum(place, own)
+    height, phase = m.screw_wave
+    field = field + wave_sum(place, ((stroke / machine.screw.lead_m, height, phase),))
     field = field * (1 + m.scatter * rng.standard_normal())
     field = field + m.scatter * wave_sum(place, throw_waves(rng))
     field = field * (1 + as_found_share(machine, conditions))

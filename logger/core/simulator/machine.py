@@ -75,6 +75,8 @@ class Mechanism:
     """Friction field over travel: (waves per travel, share of the drag, phase in rad), the same both ways."""
     lock_waves: tuple[tuple[float, float, float], ...]
     unlock_waves: tuple[tuple[float, float, float], ...]
+    screw_wave: tuple[float, float] = (0.01, 0.0)
+    """Friction that comes and goes once a turn of the screw: (share of the drag, phase in rad)."""
     lock_factor: float = 1.0
     unlock_factor: float = 1.0
     grease_scale_c: float = 28.0

@@ -31,6 +31,8 @@ class Motion:
 
     time_s: FloatArray
     current_a: FloatArray
+    balance_a: FloatArray
+    """The current that would just hold the speed: friction and load at this place."""
     speed_rad_s: FloatArray
     """Of the motor."""
     turned_rad: FloatArray
@@ -40,6 +42,8 @@ class Motion:
     relax_v: FloatArray
     """Battery's slow voltage loss."""
     upstream_ohm: FloatArray
+    other_v: FloatArray
+    """What other loads take from the supply, below zero."""
     winding_c: float
     """At the end."""
     end: str
@@ -69,13 +73,14 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
     stop_nm_per_share = stall_nm * machine.stroke_m / STOP_GIVES_M
     off_s, on_s = _bounces(machine.bounce_s, rng)
     step_times = [t for t, _ in plan.upstream_steps]
+    other_times = [t for t, _ in plan.supply_steps]
     longest_s = _longest_s(plan)
     base_ohm = plan.battery_ohm + plan.upstream_ohm + plan.downstream_ohm
     no_load_speed = plan.open_circuit_v / k
 
     t = i = w = turned = share = relax = 0.0
     winding = plan.winding_c
-    rows: list[tuple[float, ...]] = [(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, plan.upstream_ohm)]
+    rows: list[tuple[float, ...]] = [(0.0,) * 7 + (plan.upstream_ohm, 0.0)]
     end, slow_since, release_s = STILL_RUNNING, -1.0, longest_s
     while t < release_s:
         if t < 0.012:
@@ -84,11 +89,12 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
             h = 0.0005
         else:
             h = coarse
-        extra = plan.upstream_steps[bisect_right(step_times, t) - 1][1] if step_times else 0.0
+        extra = _in_force(plan.upstream_steps, step_times, t)
+        other = _in_force(plan.supply_steps, other_times, t)
         ohm = base_ohm + extra + motor.resistance_at(winding)
         closed = t >= on_s[-1] or not any(a <= t < b for a, b in zip(off_s, on_s, strict=True))
         # Winding.
-        volts = plan.open_circuit_v - relax - k * w
+        volts = plan.open_circuit_v + other - relax - k * w
         i = (i + h / inductance * volts) / (1 + h * ohm / inductance) if closed else i * 0.2
         # Load at this place, from the tables.
         at = min(share, REACH) * scale
@@ -106,6 +112,7 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
             load_viscous = 0.0
         # Rotor. Friction can hold it but never turn it back.
         push = k * i - drag - load_dry
+        balance = (drag + load_dry + (drag_viscous + load_viscous) * w) / k
         w = max(0.0, (w + h / inertia * push) / (1 + h * (drag_viscous + load_viscous) / inertia))
         before = share
         turned += w * h
@@ -123,7 +130,7 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
             t -= h * back
             share = opens
             end = CUT_OFF
-            rows.append((t, i, w, turned, share, relax, plan.upstream_ohm + extra))
+            rows.append((t, i, balance, w, turned, share, relax, plan.upstream_ohm + extra, other))
             break
         if w > 0.01 * no_load_speed:
             slow_since = -1.0
@@ -131,17 +138,19 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
             slow_since = t
         elif t - slow_since > 0.1 and release_s == longest_s:
             end, release_s = STALL, min(t + plan.hold_s, longest_s + plan.hold_s)
-        rows.append((t, i, w, turned, share, relax, plan.upstream_ohm + extra))
+        rows.append((t, i, balance, w, turned, share, relax, plan.upstream_ohm + extra, other))
     columns = np.asarray(rows).T
     moved_until = slow_since if end == STALL else t
     return Motion(
         time_s=columns[0],
         current_a=columns[1],
-        speed_rad_s=columns[2],
-        turned_rad=columns[3],
-        share=columns[4],
-        relax_v=columns[5],
-        upstream_ohm=columns[6],
+        balance_a=columns[2],
+        speed_rad_s=columns[3],
+        turned_rad=columns[4],
+        share=columns[5],
+        relax_v=columns[6],
+        upstream_ohm=columns[7],
+        other_v=columns[8],
         winding_c=winding,
         end=end,
         moved_until_s=moved_until,
@@ -156,6 +165,11 @@ def _torque_tables(plan: Plan) -> tuple[list[float], list[float]]:
     dry = np.where(plan.load.dry_n >= 0, raising * plan.load.dry_n, -lowering * plan.load.dry_n)
     viscous = raising * plan.load.viscous_n_s_m / screw.motor_rad_per_m
     return dry.tolist(), viscous.tolist()
+
+
+def _in_force(steps: list[tuple[float, float]], times: list[float], t: float) -> float:
+    """The value of the last step begun; 0 where there are none. ``times`` are those of ``steps``."""
+    return steps[bisect_right(times, t) - 1][1] if steps else 0.0
 
 
 def _bounces(bounce_s: float, rng: np.random.Generator) -> tuple[list[float], list[float]]:
@@ -181,6 +195,5 @@ def _no_run(plan: Plan) -> Motion:
     """The switch is held for a while and nothing flows."""
     time = np.array([0.0, plan.hold_s])
     zero = np.zeros(2)
-    return Motion(
-        time, zero, zero, zero, zero, zero, np.full(2, plan.upstream_ohm), plan.winding_c, NO_RUN, 0.0, 0.0
-    )
+    ohm = np.full(2, plan.upstream_ohm)
+    return Motion(time, zero, zero, zero, zero, zero, zero, ohm, zero, plan.winding_c, NO_RUN, 0.0, 0.0)

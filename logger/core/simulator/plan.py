@@ -35,6 +35,8 @@ class Plan:
     downstream_ohm: float
     upstream_steps: list[tuple[float, float]] = field(default_factory=list)
     """(time since switch-on [s], further ohm upstream) in order: contacts that come and go."""
+    supply_steps: list[tuple[float, float]] = field(default_factory=list)
+    """(time since switch-on [s], volts added) in order: other loads switched on and off."""
     never_starts: bool = False
     limit_share: float | None = 1.0
     """Where the limit switch cuts off; None: it never does."""
@@ -89,6 +91,7 @@ def make_plan(
         battery_ohm=machine.supply.battery_ohm * (1 + 0.015 * cold),
         upstream_ohm=machine.supply.harness_ohm + machine.wear.source_ohm,
         downstream_ohm=machine.supply.downstream_ohm,
+        supply_steps=other_loads(machine, rng),
         hold_s=rng.uniform(1.0, 3.5),
         patience=rng.uniform(1.4, 2.0),
     )
@@ -104,3 +107,12 @@ def open_circuit_v(machine: MachineModel, conditions: Conditions, rng: np.random
     else:
         at_12 = 11.8 + 0.95 * conditions.battery_charge + rng.normal(0, 0.03)
     return float(at_12 * machine.nominal_v / 12)
+
+
+def other_loads(machine: MachineModel, rng: np.random.Generator) -> list[tuple[float, float]]:
+    """Now and then a lamp or a valve is switched while the throw runs: a step of up to 1.5 % of nominal."""
+    if rng.random() > 0.15:
+        return []
+    begin = float(rng.uniform(0, 15))
+    volts = -float(rng.uniform(0.003, 0.015)) * machine.nominal_v
+    return [(-np.inf, 0.0), (begin, volts), (begin + float(rng.uniform(0.5, 6)), 0.0)]

@@ -78,13 +78,17 @@ def random_sensor(
 
 
 def sense_current(
-    sensor: SensorModel, true_a: FloatArray, time_s: FloatArray, rng: np.random.Generator
+    sensor: SensorModel,
+    true_a: FloatArray,
+    time_s: FloatArray,
+    rng: np.random.Generator,
+    pickup_phase: float = 0.0,
 ) -> FloatArray:
     """True currents [A] at these instants [s] as the sensor gives them, shape (n,)."""
     n = len(true_a)
     seen = sensor.gain * true_a + sensor.offset_a + sensor.noise_a * rng.standard_normal(n)
     if sensor.pickup_a:
-        seen = seen + sensor.pickup_a * np.sin(2 * np.pi * sensor.pickup_hz * time_s + rng.uniform(0, 6.28))
+        seen = seen + sensor.pickup_a * np.sin(2 * np.pi * sensor.pickup_hz * time_s + pickup_phase)
     if sensor.spikes_per_s:
         hit = rng.random(n) < sensor.spikes_per_s / sensor.rate_hz
         seen = seen + hit * sensor.spike_a * rng.choice((-1.0, 1.0), n) * rng.uniform(0.3, 1.0, n)

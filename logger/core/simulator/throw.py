@@ -17,7 +17,7 @@ from logger.core.simulator.waveform import Waveform
 from logger.core.trace import FloatArray, Trace
 
 SETTLED = 0.02
-"""The start-up transient is over when the current is within this share of the step from its balance."""
+"""The start-up transient is over when this share of the excess current is left."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,7 +27,7 @@ class Truth:
     start_s: float | None
     """Switch-on; None: nothing flowed."""
     inrush_end_s: float | None
-    """The rotor is up to 98 % of the speed that its load asks for."""
+    """The start-up transient is over: 2 % is left of the current that ran up the rotor."""
     end_s: float | None
     """End of the movement: cut-off, or the moment it came to rest against something; None: it never ended."""
     current_end_s: float | None
@@ -89,7 +89,7 @@ def throw(
     stamped = _stamps(plan.sensor, true_s, rng)
     trace = Trace(
         time_s=stamped,
-        current_a=sense_current(plan.sensor, current, true_s, rng),
+        current_a=sense_current(plan.sensor, current, true_s, rng, rng.uniform(0, 2 * np.pi)),
         voltage_v=sense_voltage(plan.sensor, voltage, rng) if plan.sensor.has_voltage else None,
         direction=direction,
         rig=rig_name,
@@ -206,15 +206,10 @@ def time_average(time_s: FloatArray, values: FloatArray) -> float:
 def _settled_s(m: Motion) -> float | None:
     """When the start-up transient is over [s since switch-on]; None: the rotor never got going.
 
-    The first moment after the inrush peak at which what is left of the peak above the current some time later
-    has fallen to ``SETTLED`` of it. "Some time later" is half a second, or a tenth of a shorter movement's time on.
+    The current starts far above what the load asks for; the transient is over when what is left of that excess has
+    fallen to ``SETTLED`` of its greatest.
     """
-    peak = int(np.argmax(m.current_a[m.time_s < 0.3]))
-    after = m.time_s >= m.time_s[peak]
-    later_s = min(0.5, 0.3 * m.moved_until_s)
-    if m.moved_until_s <= m.time_s[peak]:
-        return None
-    later = float(np.interp(m.time_s[peak] + later_s, m.time_s, m.current_a))
-    left = (m.current_a - later) / max(m.current_a[peak] - later, 1e-9)
-    inside = np.flatnonzero(after & (left <= SETTLED))
-    return float(m.time_s[inside[0]]) if inside.size else None
+    excess = m.current_a - m.balance_a
+    peak = int(np.argmax(excess * (m.time_s < 0.3)))
+    inside = (m.time_s > m.time_s[peak]) & (m.time_s < m.moved_until_s) & (excess <= SETTLED * excess[peak])
+    return float(m.time_s[np.argmax(inside)]) if inside.any() else None

@@ -73,7 +73,8 @@ class Waveform:
         late = np.clip(time_s - m.current_until_s, 0, None)
         relax = relax * np.exp(-late / plan.machine.supply.relax_s)
         ohm = plan.battery_ohm + np.interp(time_s, m.time_s, m.upstream_ohm)
-        return np.asarray(plan.open_circuit_v - relax - ohm * current)
+        other = np.interp(time_s, m.time_s, m.other_v)
+        return np.asarray(plan.open_circuit_v + other - relax - ohm * current)
 
     def _alternator_v(self, time_s: FloatArray, sensor: SensorModel) -> FloatArray:
         """Ripple of the alternator and slow hunting of its regulator [V]; nothing with the engine off."""
