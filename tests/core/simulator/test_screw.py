@@ -1,0 +1,53 @@
+"""The screw's statics against published values (check values SCR-1 to SCR-3)."""
+
+import math
+
+import pytest
+
+from logger.core.simulator.screw import Screw, lowering_torque_nm, raising_torque_nm, screw_efficiency
+
+# SCR-1: square thread d 32, p 4, 2 starts (mean 30 mm, lead 8 mm), f 0.08, 6.4 kN. Shigley's Mechanical Engineering
+# Design, Ex. 8-1; the collar's part (f 0.08 on 40 mm) is worked out here since the actuator has none.
+COLLAR_NM = 6400 * 0.08 * 0.040 / 2
+
+
+def test_scr_1_torque_to_raise():
+    assert raising_torque_nm(6400, 0.030, 0.008, 0.08) == pytest.approx(15.937, abs=5e-4)
+    assert raising_torque_nm(6400, 0.030, 0.008, 0.08) + COLLAR_NM == pytest.approx(26.18, abs=0.005)
+
+
+def test_scr_1_torque_to_lower():
+    assert lowering_torque_nm(6400, 0.030, 0.008, 0.08) == pytest.approx(-0.466, abs=5e-4)
+    assert lowering_torque_nm(6400, 0.030, 0.008, 0.08) + COLLAR_NM == pytest.approx(9.77, abs=0.005)
+
+
+def test_scr_1_efficiency_without_collar():
+    assert screw_efficiency(0.030, 0.008, 0.08) == pytest.approx(0.5113, abs=5e-5)
+
+
+def test_scr_2_acme_thread_as_a_square_one_with_more_friction():
+    """SCR-2: 12 500 lb on an Acme 1 1/2-4, f 0.15, cos 14.5 deg. Machine Elements in Mechanical Design, Ex. 17-1."""
+    inch, pound = 0.0254, 4.4482216152605
+    friction = 0.15 / math.cos(math.radians(14.5))
+    inch_pounds = pound * inch
+    d, lead = 1.3429 * inch, 0.25 * inch
+    assert raising_torque_nm(12_500 * pound, d, lead, friction) / inch_pounds == pytest.approx(
+        1814.4, rel=0.005
+    )
+    assert lowering_torque_nm(12_500 * pound, d, lead, friction) / inch_pounds == pytest.approx(
+        795.7, rel=0.005
+    )
+    assert screw_efficiency(d, lead, friction) == pytest.approx(0.274, rel=0.005)
+
+
+def test_scr_3_self_locking_condition():
+    """SCR-3: pi f d > lead; 7.54 < 8, so the thread of SCR-1 alone does not hold."""
+    assert not Screw(0.030, 0.008, 0.08, 10).self_locking
+    assert Screw(0.030, 0.0075, 0.08, 10).self_locking
+
+
+def test_a_helping_load_never_drives_the_motor():
+    steep = Screw(0.010, 0.010, 0.05, 5)
+    assert not steep.self_locking
+    assert steep.motor_torque_nm(-500) == 0
+    assert Screw(0.012, 0.003, 0.12, 5).motor_torque_nm(-500) > 0
