@@ -9,7 +9,12 @@ from logger import __version__
 from logger.cli import diagnostics
 
 # command: (module, attribute, what it does in one line). The line stands here so that `--help` imports nothing.
-COMMANDS: dict[str, tuple[str, str, str]] = {}
+COMMANDS: dict[str, tuple[str, str, str]] = {
+    "export": ("logger.cli.logbook", "export", "Write the logbook's tables as CSV, JSON lines or Parquet."),
+    "merge": ("logger.cli.logbook", "merge", "Take everything from another logbook into this one."),
+    "check": ("logger.cli.logbook", "check", "Look for anything in the logbook that was changed or lost."),
+    "backup": ("logger.cli.logbook", "backup", "Copy the logbook while in use; the copy is verified."),
+}
 
 
 class LazyGroup(click.Group):

@@ -177,6 +177,10 @@ class TrialRows(RigRows):
             self._judgements(where, [trial]),
         )
 
+    def judgements(self, rig: str) -> list[Judgement]:
+        """Every judgement of a rig's trials, later revisions too, oldest first."""
+        return self._judgements("WHERE trial IN (SELECT id FROM trial WHERE rig = ?) ORDER BY at, id", [rig])
+
     def profile(self, judgement: str) -> "Profile | None":
         """The profile that a judgement was made with."""
         from logger.logbook.assessment_json import profile_from_blob

@@ -1,0 +1,184 @@
+"""``check``, ``backup``, ``merge``, ``export``: looking after the logbook as a whole."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from logger.cli import output
+from logger.cli.shared import logbook_of, now, waiting
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def check(ctx: click.Context, as_json: bool) -> int:
+    """Look at every row, every record of samples and every seal, and name what was changed or lost.
+
+    Exit code 0: all is as it was written. 1: something isn't.
+
+    \b
+    Example:
+      throwbook check
+    """
+    from logger.jobs.upkeep import check as run
+
+    path, found = run(logbook_of(ctx), _progress if sys.stderr.isatty() else None)
+    if as_json:
+        output.json_line(
+            {
+                "logbook": str(path),
+                "whole": not found.problems,
+                "rigs": found.rigs,
+                "sheets": found.sheets,
+                "trials": found.trials,
+                "seals": found.seals,
+                "problems": [{"where": each.where, "what": each.what} for each in found.problems],
+            }
+        )
+    else:
+        numbers = {"rig": found.rigs, "sheet": found.sheets, "trial": found.trials, "seal": found.seals}
+        counted = ", ".join(_counted(number, word) for word, number in numbers.items())
+        output.line(f"{path}: looked at {counted}.")
+        for each in found.problems:
+            output.line(f"{each.where}: {each.what}", style="bad", indent=2)
+        if found.problems:
+            output.line(
+                f"{_counted(len(found.problems), 'problem')}. Keep this file; go back to a backup for work."
+            )
+        else:
+            output.line("All is as it was written.", style="good")
+    return 1 if found.problems else 0
+
+
+def _progress(done: int, total: int) -> None:
+    click.echo(f"\r{done} of {total} records", nl=False, err=True)
+
+
+@click.command()
+@click.argument("target", required=False, type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def backup(ctx: click.Context, target: Path | None, as_json: bool) -> None:
+    """Copy the logbook while it may be in use, and make sure that the copy is whole.
+
+    Without TARGET the copy lies beside the logbook, named after the moment. Keep one on another disk.
+
+    \b
+    Example:
+      throwbook backup /media/stick/logbook-2026.throwbook
+    """
+    from logger.jobs.upkeep import back_up
+
+    made = back_up(logbook_of(ctx), target, now())
+    if as_json:
+        output.json_line({"backup": str(made.target), "bytes": made.bytes, "whole": True})
+    else:
+        output.line(f"Whole copy at {made.target} ({made.bytes / 1e6:.1f} MB).")
+
+
+@click.command()
+@click.argument("other", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def merge(ctx: click.Context, other: Path, as_json: bool) -> None:
+    """Take everything from logbook OTHER into this one; OTHER isn't touched.
+
+    The same trial twice is one. What both wrote about the same thing stays, side by side, and is listed.
+
+    \b
+    Example:
+      throwbook merge /media/stick/van-2.throwbook
+    """
+    from logger.jobs.upkeep import take_in
+
+    done = take_in(logbook_of(ctx), other, waiting)
+    if as_json:
+        told = [{"where": each.where, "what": each.what} for each in done.conflicts]
+        output.json_line({"added": done.added, "conflicts": told})
+        return
+    if not done.rows:
+        output.line(f"Nothing new in {other}.")
+    else:
+        counted = [_counted(done.added[name], word) for name, word in COUNTED.items() if name in done.added]
+        output.line(
+            f"Taken in from {other}: {', '.join(counted) or 'revisions only'}; {done.rows} rows in all."
+        )
+    if done.conflicts:
+        output.line("Stands twice; both are kept:", style="warn")
+        for each in done.conflicts:
+            output.line(f"{each.where}: {each.what}", indent=2)
+
+
+COUNTED = {
+    "rig": "rig",
+    "sheet": "sheet",
+    "trial": "trial",
+    "sighting": "sighting",
+    "service": "service note",
+    "latch_order": "order",
+    "decision": "decision",
+}
+
+
+def _counted(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path), required=False)
+@click.option(
+    "--format", "form", type=click.Choice(["csv", "jsonl", "parquet"]), default="csv", show_default=True
+)
+@click.option("--rig", metavar="NAME", help="Only this rig.")
+@click.option("--traces", is_flag=True, help="Each record as a trace file too.")
+@click.option("--columns", is_flag=True, help="Print what each column means, and write nothing.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def export(
+    ctx: click.Context,
+    folder: Path | None,
+    form: str,
+    rig: str | None,
+    traces: bool,
+    columns: bool,
+    as_json: bool,
+) -> None:
+    """Write the logbook's tables into a new FOLDER: CSV, JSON lines or Parquet, all in SI units.
+
+    columns.csv in the folder says what each column means and its unit. The CSV files are safe to open in a
+    spreadsheet: text that would be run as a formula has an apostrophe in front.
+
+    \b
+    Example:
+      throwbook export season-2026 --rig quarry-loader --traces
+    """
+    from logger.jobs.exporting import export as run
+
+    if columns:
+        _print_columns(as_json)
+        return
+    if folder is None:
+        raise click.UsageError(
+            "Missing argument 'FOLDER': where to write, for example: throwbook export season-2026"
+        )
+    done = run(logbook_of(ctx), folder, form, rig, traces)
+    if as_json:
+        output.json_line({"folder": str(done.folder), "files": done.files})
+        return
+    tables = {name: rows for name, rows in done.files.items() if not name.startswith("traces/")}
+    output.table(["file", "rows"], [[name, str(rows)] for name, rows in tables.items()], right=[1])
+    if len(tables) < len(done.files):
+        output.line(f"{len(done.files) - len(tables)} trace files in {done.folder / 'traces'}")
+    output.line(f"Written to {done.folder}; columns.csv says what each column means.")
+
+
+def _print_columns(as_json: bool) -> None:
+    from logger.core.export_tables import described
+
+    if as_json:
+        for row in described():
+            output.json_line(row)
+        return
+    shown = [[row["table"], row["column"], row["unit"], row["what"]] for row in described()]
+    output.table(["table", "column", "unit", "what"], shown)

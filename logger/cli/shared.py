@@ -1,0 +1,58 @@
+"""What every command that works on a logbook needs: which one, who is writing, what time it is, and asking."""
+
+import getpass
+import sys
+from datetime import datetime
+from typing import Any, TypeVar
+
+import click
+
+from logger.cli import diagnostics
+from logger.errors import InputError
+
+Command = TypeVar("Command", bound=Any)
+
+
+def logbook_of(ctx: click.Context) -> str | None:
+    """The logbook asked for before the command; None: the default one."""
+    found = ctx.obj["logbook"] if ctx.obj else None
+    return None if found is None else str(found)
+
+
+def now() -> datetime:
+    """This moment, with its offset from UTC."""
+    return datetime.now().astimezone()
+
+
+def waiting() -> None:
+    """Say once why nothing happens."""
+    diagnostics.complain("another program is writing to the logbook; waiting for it ...")
+
+
+def by_option(command: Command) -> Command:
+    """``--by``: who writes this down."""
+    return click.option(
+        "--by", metavar="NAME", envvar="THROWBOOK_BY", help="Who writes this down [default: the user's name]."
+    )(command)
+
+
+def who(by: str | None) -> str:
+    """The name given, or that of the user who is logged in."""
+    if by is not None and by.strip():
+        return by.strip()
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError) as error:  # no such user, as in a bare container
+        raise InputError("the system doesn't say who you are", "--by", 'Give it: --by "M. K."') from error
+
+
+def can_ask() -> bool:
+    """Whether a person sits at a terminal; in a pipe nothing is asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def ask_or_refuse(what: str, where: str, option: str) -> None:
+    """Ask whether to go on all the same; without a terminal, or on a no, refuse and name the option that answers."""
+    if can_ask() and click.confirm(f"{where}: {what}. Go on all the same?", default=False, err=True):
+        return
+    raise InputError(what, where, f"If that is right, say so with {option}")

@@ -1,0 +1,40 @@
+"""Looking after the logbook: check it, copy it, take another one in."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from logger.jobs.logbooks import logbook_path, opened
+from logger.logbook import upkeep
+from logger.logbook.connection import Waiting
+from logger.logbook.merge import Merged, merge
+from logger.logbook.upkeep import Checked, Progress
+
+
+@dataclass(frozen=True)
+class BackedUp:
+    """A backup that was made and found whole."""
+
+    target: Path
+    bytes: int
+
+
+def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, Checked]:
+    """Look at everything in the logbook; which file it was and what was found."""
+    with opened(logbook, read_only=True) as book:
+        return book.path, upkeep.check(book, progress)
+
+
+def back_up(logbook: str | None, target: Path | None, now: datetime) -> BackedUp:
+    """A verified copy; without a ``target`` beside the logbook, named after the moment. Both may be in use."""
+    if target is None:
+        path = logbook_path(logbook)
+        target = path.with_name(f"{path.stem}-backup-{now:%Y%m%d-%H%M%S}{path.suffix}")
+    with opened(logbook, read_only=True) as book:
+        return BackedUp(target, upkeep.backup(book, target))
+
+
+def take_in(logbook: str | None, other: Path, waiting: Waiting | None = None) -> Merged:
+    """Merge another logbook into this one; the other isn't touched."""
+    with opened(logbook, waiting=waiting) as book:
+        return merge(book, other)

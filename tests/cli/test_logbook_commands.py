@@ -1,0 +1,78 @@
+"""The logbook's own commands, run as a person runs them."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from logger.logbook import open_logbook
+from tests.logbook.conftest import NOW, RIG, TOML, fill
+
+
+def run(*arguments, book=None, expect=0):
+    command = [
+        sys.executable,
+        "-m",
+        "logger",
+        *(["--logbook", str(book)] if book else []),
+        *map(str, arguments),
+    ]
+    done = subprocess.run(command, capture_output=True, text=True, stdin=subprocess.DEVNULL, check=False)
+    assert done.returncode == expect, (done.stdout, done.stderr)
+    assert "Traceback" not in done.stderr
+    return done
+
+
+@pytest.fixture
+def path(tmp_path):
+    where = tmp_path / "Füße und Räder" / "log book.throwbook"
+    where.parent.mkdir()
+    with open_logbook(where) as book:
+        book.add_rig(RIG, TOML, "M. K.", NOW)
+        fill(book, trials=2)
+    return where
+
+
+def test_check_says_that_all_is_well_or_names_the_sheet_and_exits_1(path):
+    assert "All is as it was written" in run("check", book=path).stdout
+    with open_logbook(path) as book:
+        book.db.execute("DROP TRIGGER placement_no_update")
+        book.db.execute("UPDATE placement SET as_found = 1")
+    told = json.loads(run("check", "--json", book=path, expect=1).stdout)
+    assert told["whole"] is False
+    assert told["problems"][0]["where"] == "sheet quarry-loader-1"
+
+
+def test_backup_gives_a_logbook_that_checks_out(path, tmp_path):
+    made = json.loads(run("backup", "--json", book=path).stdout)
+    assert run("check", book=made["backup"])
+    assert "already" in run("backup", made["backup"], book=path, expect=2).stderr
+
+
+def test_merge_takes_in_what_is_new_and_says_so(path, tmp_path):
+    other = tmp_path / "other"
+    other.write_bytes(path.read_bytes())
+    with open_logbook(other) as book:
+        fill(book, trials=2, first_seed=40)
+    assert "1 sheet, 2 trials" in run("merge", other, book=path).stdout
+    assert "Nothing new" in run("merge", other, book=path).stdout
+
+
+def test_export_writes_a_folder(path, tmp_path):
+    assert "trials.csv" in run("export", tmp_path / "out", book=path).stdout
+    assert "run_current_a" in run("export", "--columns").stdout
+    assert "FOLDER" in run("export", book=path, expect=2).stderr
+
+
+@pytest.mark.parametrize("command", ["check", "backup", "export", "merge"])
+def test_a_missing_logbook_and_a_wrong_file_are_one_line_and_exit_2(command, tmp_path):
+    arguments = {"export": [tmp_path / "out"], "merge": [tmp_path / "x"]}.get(command, [])
+    wrong = tmp_path / "notes.txt"
+    wrong.write_text("Greased the left pin.\n" * 20)
+    if command != "merge":
+        assert "no logbook here" in run(command, *arguments, book=tmp_path / "none", expect=2).stderr
+    told = run(command, *arguments, book=wrong, expect=2).stderr
+    assert "not a logbook" in told
+    assert len(told.strip().splitlines()) == 1
+    assert wrong.read_text() == "Greased the left pin.\n" * 20
