@@ -25,6 +25,7 @@ OUT_OF_USE = (
 # where it is shown: the sentences, in this order.
 SHOWN_AT: dict[str, tuple[str, ...]] = {
     "record": (FALL, HANDS),
+    "assess": (FALL, HANDS, BOTH_PINS),
     "commissioning": (FALL, HANDS, BOTH_PINS),
     "sighting": (HANDS, BOTH_PINS),
     "wiring": (FIRE,),
