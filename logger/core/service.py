@@ -6,8 +6,10 @@ stretch begins where the machine is no longer the one that was measured before; 
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from itertools import pairwise
+
+from logger.core.records import Service
 
 # action: whether it starts a new stretch when the entry doesn't say. Common practice, no source.
 ACTIONS: dict[str, bool] = {
@@ -67,6 +69,71 @@ class ServiceEntry:
     def starts_stretch(self) -> bool:
         """Whether what is measured afterwards belongs to a new stretch."""
         return ACTIONS.get(self.action, False) if self.new_stretch is None else self.new_stretch
+
+
+DETAILS = (
+    "parts",
+    "machine_hours_h",
+    "cost",
+    "new_stretch",
+    "due_on",
+    "due_hours_h",
+    "due_cycles",
+    "answers",
+)
+MOMENTS = ("seen", "found", "fixed", "verified")
+
+
+def entry_from(row: Service) -> ServiceEntry:
+    """A row of the logbook as an entry."""
+    told = row.details
+    moments = {name: _moment(str(told.get(name, "")), getattr(row, name)) for name in MOMENTS}
+    on = told.get("on")
+    due_on = told.get("due_on")
+    return ServiceEntry(
+        id=row.id,
+        rig=row.rig,
+        action=row.action,
+        on=date.fromisoformat(str(on)) if on else row.at.date(),
+        parts=str(told.get("parts", "")),
+        machine_hours_h=told.get("machine_hours_h"),
+        cost=str(told.get("cost", "")),
+        new_stretch=told.get("new_stretch"),
+        due_on=date.fromisoformat(str(due_on)) if due_on else None,
+        due_hours_h=told.get("due_hours_h"),
+        due_cycles=told.get("due_cycles"),
+        answers=tuple(told.get("answers", ())),
+        by=row.by,
+        **moments,
+    )
+
+
+def row_from(entry: ServiceEntry, now: datetime) -> Service:
+    """The other way round; days become noon of that day in the writer's own time zone."""
+    texts = {name: getattr(entry, name).what for name in MOMENTS if getattr(entry, name).what}
+    more = {name: getattr(entry, name) for name in DETAILS if getattr(entry, name) not in (None, "", ())}
+    if entry.due_on is not None:
+        more["due_on"] = entry.due_on.isoformat()
+    details = {**texts, **more, "on": entry.on.isoformat(), "answers": list(entry.answers)}
+    return Service(
+        entry.rig,
+        entry.action,
+        now,
+        entry.by,
+        seen=_noon(entry.seen.on, now),
+        found=_noon(entry.found.on, now),
+        fixed=_noon(entry.fixed.on, now),
+        verified=_noon(entry.verified.on, now),
+        details=details,
+    )
+
+
+def _moment(what: str, at: datetime | None) -> Moment:
+    return Moment(what, at.date() if at is not None else None)
+
+
+def _noon(day: date | None, now: datetime) -> datetime | None:
+    return datetime.combine(day, time(12), now.tzinfo) if day is not None else None
 
 
 def order_complaints(entry: ServiceEntry) -> list[str]:

@@ -21,13 +21,14 @@ Rows come back as the dataclasses of ``logger.core.records``.
 from pathlib import Path
 
 from logger.errors import InputError
+from logger.logbook.accepting import AcceptRows
 from logger.logbook.connection import Waiting, open_reading, open_writing, plain_errors
-from logger.logbook.trials import TrialRows, hand_trial
+from logger.logbook.trials import hand_trial
 
 __all__ = ["Logbook", "hand_trial", "open_logbook"]
 
 
-class Logbook(TrialRows):
+class Logbook(AcceptRows):
     """An open logbook; a context manager that closes it."""
 
     def __enter__(self) -> "Logbook":

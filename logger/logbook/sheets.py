@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from logger.core.records import (
+    REJECTED,
     Answers,
     Decision,
     Details,
@@ -94,7 +95,21 @@ class SheetRows(Store):
         now: datetime,
         reason: str = "",
     ) -> Decision:
-        """How the sheet ended, signed. The rules for it stand in ``logger.core.sheet``, not here."""
+        """A sheet that was rejected. Accepting one is ``accept``'s business alone: it looks at the evidence."""
+        if outcome != REJECTED:
+            raise ValueError("a sheet is accepted through Logbook.accept, which asks for its evidence")
+        return self._decide(sheet, outcome, signed, statement, by, now, reason)
+
+    def _decide(
+        self,
+        sheet: str,
+        outcome: str,
+        signed: str,
+        statement: Details,
+        by: str,
+        now: datetime,
+        reason: str = "",
+    ) -> Decision:
         with self.transaction():
             known = heads(self.decisions(sheet))
             replaces = tuple(row.id for row in known)

@@ -1,12 +1,23 @@
 """Maintenance entries: their dates, their stretches, and when the next check is due."""
 
-from datetime import date
+import json
+from dataclasses import replace
+from datetime import UTC, date, datetime
 from itertools import pairwise
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.service import ACTIONS, Moment, ServiceEntry, next_check, order_complaints, stretch_starts
+from logger.core.service import (
+    ACTIONS,
+    Moment,
+    ServiceEntry,
+    entry_from,
+    next_check,
+    order_complaints,
+    row_from,
+    stretch_starts,
+)
 
 SPRING, SUMMER, AUTUMN = date(2026, 3, 14), date(2026, 7, 1), date(2026, 10, 1)
 
@@ -57,6 +68,28 @@ def test_a_stretch_starts_where_the_action_or_the_entry_says():
     ]
     assert stretch_starts(entries) == [SPRING, AUTUMN]
     assert set(ACTIONS.values()) == {True, False}
+
+
+def test_an_entry_comes_back_from_the_logbook_as_it_went_in():
+    now = datetime(2026, 3, 15, 8, 0, tzinfo=UTC)
+    full = entry(
+        seen=Moment("binds at the end", SPRING),
+        found=Moment("bent pin", SPRING),
+        fixed=Moment("new pin"),
+        parts="1 pin",
+        machine_hours_h=1210.5,
+        cost="45.00 EUR",
+        new_stretch=True,
+        due_on=SUMMER,
+        due_hours_h=1500.0,
+        due_cycles=500,
+        answers=("r1", "r2"),
+        by="M. K.",
+    )
+    for made in (full, entry(by="M. K.")):
+        row = row_from(made, now)
+        assert entry_from(replace(row, id="v1")) == made
+        json.dumps(dict(row.details))
 
 
 @given(st.lists(st.one_of(st.none(), st.dates(date(2020, 1, 1), date(2030, 1, 1))), min_size=4, max_size=4))

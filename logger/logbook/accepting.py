@@ -1,0 +1,106 @@
+"""Accepting a sheet: the one door, and it asks for the evidence that is stored, not for what is claimed."""
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from logger.core.records import ACCEPTED, Decision, Judgement, Placement, Sighting, Trial, current, heads
+from logger.errors import InputError
+from logger.logbook.trials import TrialRows
+
+if TYPE_CHECKING:
+    from logger.core.acceptance import Acceptance
+    from logger.core.rig import Rig
+    from logger.core.sheet import SheetTrial
+
+ON_SHEET = "WHERE trial IN (SELECT trial FROM placement WHERE sheet = ?)"
+
+
+class AcceptRows(TrialRows):
+    """Rows that a sheet is judged by."""
+
+    def sightings(self, sheet: str) -> list[Sighting]:
+        """Every sighting of the sheet's trials, the replaced ones too, oldest first."""
+        return self.select(Sighting, f"{ON_SHEET} ORDER BY at, id", [sheet])
+
+    def judged(self, sheet: str, rig: "Rig", signed: str = "") -> "Acceptance":
+        """The sheet judged by all rows that count now; ``signed`` is the name about to be put on it."""
+        from logger.core.acceptance import acceptance
+        from logger.core.sheet import filled, sheet_trials
+
+        return acceptance(
+            filled(self.sheet(sheet), signed),
+            sheet_trials(self.trials(sheet=sheet)),
+            self.sightings(sheet),
+            rig,
+        )
+
+    def accept(self, sheet: str, rig: "Rig", signed: str, by: str, now: datetime) -> Decision:
+        """Accept and seal a sheet. Raises InputError that names what is missing, and then stores nothing."""
+        with self.transaction():
+            found = self.judged(sheet, rig, signed)
+            if not found.ok:
+                raise InputError(refusal(found), f"sheet {self.sheet(sheet).name}", "It stays open.")
+            statement = {
+                "statement": found.statement,
+                "verdict": found.verdict,
+                "because": list(found.because),
+                "claims_lost": list(found.claims_lost),
+            }
+            decision = self._decide(sheet, ACCEPTED, signed, statement, by, now)
+            self.seal_sheet(sheet, decision.id, now)
+            return decision
+
+    def holds(self, sheet: str, rig: "Rig") -> bool:
+        """Whether an accepted sheet still carries: its own seal is whole, nobody decided otherwise since, and the
+        rows it was sealed with pass the rules of acceptance when these are gone through again.
+        """
+        from logger.core.acceptance import acceptance
+        from logger.core.sheet import filled
+
+        decided = heads(self.decisions(sheet))
+        if not decided or any(one.outcome != ACCEPTED for one in decided):
+            return False
+        seals = [seal for seal in self.seals(decided_rig(self, sheet)) if seal.sheet == sheet]
+        broken = {seal.id for seal, _ in self.broken_seals(decided_rig(self, sheet))}
+        whole = [seal for seal in seals if seal.id not in broken]
+        covers = {name for seal in whole for name in seal.covers}
+        if not whole or not all(f"decision:{one.id}" in covers for one in decided):
+            return False
+        seen = [one for one in self.sightings(sheet) if f"sighting:{one.id}" in covers]
+        signed = all(one.signed.strip() for one in decided)
+        state = filled(self.sheet(sheet), decided[-1].signed)
+        return signed and acceptance(state, self._sealed_trials(sheet, covers), seen, rig).ok
+
+    def _sealed_trials(self, sheet: str, covers: set[str]) -> "list[SheetTrial]":
+        """The sheet's throws as they stood when it was sealed."""
+        from logger.core.records import BY_HAND
+        from logger.core.sheet import SheetTrial
+
+        trials = {one.id: one for one in self.select(Trial, ON_SHEET.replace("trial IN", "id IN"), [sheet])}
+        places = [
+            one
+            for one in self.select(Placement, "WHERE sheet = ?", [sheet])
+            if f"placement:{one.id}" in covers
+        ]
+        judgements = [one for one in self._judgements(ON_SHEET, [sheet]) if f"judgement:{one.id}" in covers]
+        found = []
+        for place in heads(places):
+            judgement: Judgement | None = current([one for one in judgements if one.trial == place.trial])
+            if judgement is not None and f"trial:{place.trial}" in covers:
+                by_hand = trials[place.trial].source == BY_HAND
+                found.append(
+                    SheetTrial(place.trial, place.position, judgement.assessment, by_hand, place.left_out)
+                )
+        return found
+
+
+def decided_rig(book: TrialRows, sheet: str) -> str:
+    """Name of the sheet's rig."""
+    return str(book.read("SELECT rig FROM sheet WHERE id = ?", [sheet])[0][0])
+
+
+def refusal(found: "Acceptance", most: int = 6) -> str:
+    """What is missing, as one line; a long list ends with how many more there are."""
+    more = len(found.missing) - most
+    tail = f"; and {more} more ('throwbook sheet show' lists them)" if more > 0 else ""
+    return "not accepted: " + "; ".join(found.missing[:most]) + tail
