@@ -1,0 +1,224 @@
+"""The journal of a running trial: appended and synced while it runs, readable after a crash.
+
+A journal is a file of records, each a head and its payload:
+
+    kind        1 byte   H header, R bytes from the board, E end
+    length      4 bytes  of the payload, little endian
+    monotonic   8 bytes  float, [s] by this computer's steady clock when the bytes came
+    crc32       4 bytes  of everything else in the record
+    payload
+
+The first record is the header (JSON). A crash can only tear the last record; whatever follows the last good one is
+left out and counted. While a recording is alive it holds a lock on its file, so nobody recovers from under it.
+"""
+
+import contextlib
+import json
+import os
+import struct
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from logger.errors import InputError, OutsideError
+
+SUFFIX = ".journal"
+FORMAT = "throwbook-journal-1"
+
+HEADER, RECEIVED, END = b"H", b"R", b"E"
+_HEAD = struct.Struct("<cIdI")
+_CHECKED = struct.Struct("<cId")
+_LONGEST_PAYLOAD = 64 * 1024 * 1024
+
+
+@dataclass(frozen=True)
+class JournalText:
+    """What a journal holds."""
+
+    path: Path
+    header: Mapping[str, Any]
+    received: bytes
+    """Everything the board sent, in order."""
+    first_s: float | None
+    last_s: float | None
+    """Steady clock of the first and last bytes [s]; None: there are none."""
+    end: str | None
+    """Why the recording ended; None: it didn't end, it broke off."""
+    torn_bytes: int
+    """Bytes after the last good record."""
+
+
+class Journal:
+    """One journal being written."""
+
+    def __init__(self, path: Path, header: Mapping[str, Any], monotonic_s: float) -> None:
+        """Create it, lock it and put the header on disk. Raises OutsideError."""
+        self.path = path
+        self.bytes = 0
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            self._file = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR | getattr(os, "O_BINARY", 0), 0o644)
+        except OSError as error:
+            raise _disk_trouble(path, error) from error
+        _lock(self._file, wait=True)
+        self._append(HEADER, json.dumps({"format": FORMAT, **header}).encode(), monotonic_s)
+        self.sync()
+        _sync_folder(path.parent)
+
+    def append(self, data: bytes, monotonic_s: float) -> None:
+        """Write bytes from the board, which came at ``monotonic_s``. Raises OutsideError (full disk)."""
+        self._append(RECEIVED, data, monotonic_s)
+
+    def sync(self) -> None:
+        """Wait until everything written is on the disk. Raises OutsideError."""
+        try:
+            (getattr(os, "fdatasync", None) or os.fsync)(self._file)
+        except OSError as error:
+            raise _disk_trouble(self.path, error) from error
+
+    def end(self, why: str, monotonic_s: float) -> None:
+        """Note why the recording ended and close; a full disk leaves the journal without its end."""
+        with contextlib.suppress(OutsideError):
+            self._append(END, why.encode(), monotonic_s)
+            self.sync()
+        self.close()
+
+    def close(self) -> None:
+        """Close and unlock; once is enough, twice does no harm."""
+        if self._file >= 0:
+            os.close(self._file)
+            self._file = -1
+
+    def remove(self) -> None:
+        """Its trial is stored elsewhere: delete it."""
+        self.close()
+        self.path.unlink(missing_ok=True)
+
+    def _append(self, kind: bytes, payload: bytes, monotonic_s: float) -> None:
+        checked = _CHECKED.pack(kind, len(payload), monotonic_s)
+        record = checked + struct.pack("<I", zlib.crc32(payload, zlib.crc32(checked))) + payload
+        view = memoryview(record)
+        try:
+            while view:
+                view = view[os.write(self._file, view) :]
+        except OSError as error:
+            # A half record would hide what is appended after it.
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._file, self.bytes)
+                os.lseek(self._file, self.bytes, os.SEEK_SET)
+            raise _disk_trouble(self.path, error) from error
+        self.bytes += len(record)
+
+
+def read_journal(path: Path) -> JournalText:
+    """Everything up to the last good record. Raises InputError when it isn't a journal, OutsideError."""
+    try:
+        content = path.read_bytes()
+    except FileNotFoundError as error:
+        raise InputError("there is no such journal", str(path), "Check the name") from error
+    except OSError as error:
+        raise OutsideError(f"reading failed ({error.strerror})", str(path), "Check the disk") from error
+    header: Mapping[str, Any] | None = None
+    received, times_s, end, at = [], [], None, 0
+    while (found := _record(content, at)) is not None:
+        kind, monotonic_s, payload = found
+        at += _HEAD.size + len(payload)
+        if header is None:
+            header = _header(kind, payload)
+            if header is None:
+                break
+        elif kind == RECEIVED:
+            received.append(payload)
+            times_s.append(monotonic_s)
+        elif kind == END:
+            end = payload.decode("utf-8", "replace")
+    if header is None:
+        raise InputError("this is no journal of a recording", str(path), "Check which file it is")
+    first_s, last_s = (times_s[0], times_s[-1]) if times_s else (None, None)
+    return JournalText(path, header, b"".join(received), first_s, last_s, end, len(content) - at)
+
+
+def unfinished(folder: Path) -> list[Path]:
+    """Journals in ``folder`` that no living recording holds, oldest first."""
+    found = (
+        sorted(folder.glob(f"*{SUFFIX}"), key=lambda path: path.stat().st_mtime) if folder.is_dir() else []
+    )
+    return [path for path in found if not is_alive(path)]
+
+
+def is_alive(path: Path) -> bool:
+    """Whether a recording still writes this journal."""
+    try:
+        file = os.open(path, os.O_RDWR)
+    except OSError:
+        return False
+    try:
+        _lock(file)
+    except OutsideError:
+        return True
+    finally:
+        os.close(file)
+    return False
+
+
+def _record(content: bytes, at: int) -> tuple[bytes, float, bytes] | None:
+    if len(content) - at < _HEAD.size:
+        return None
+    kind, length, monotonic_s, check = _HEAD.unpack_from(content, at)
+    payload = content[at + _HEAD.size : at + _HEAD.size + length]
+    if length > _LONGEST_PAYLOAD or len(payload) < length:
+        return None
+    checked = content[at : at + _CHECKED.size]
+    return (kind, monotonic_s, payload) if zlib.crc32(payload, zlib.crc32(checked)) == check else None
+
+
+def _header(kind: bytes, payload: bytes) -> Mapping[str, Any] | None:
+    if kind != HEADER:
+        return None
+    try:
+        header = json.loads(payload)
+    except ValueError:
+        return None
+    return header if isinstance(header, dict) and header.get("format") == FORMAT else None
+
+
+def _lock(file: int, *, wait: bool = False) -> None:
+    """Take the lock of an open journal; raises OutsideError when a living recording has it.
+
+    ``wait``: somebody may just be looking whether it is alive.
+    """
+    try:
+        try:
+            import fcntl
+        except ImportError:
+            import msvcrt
+
+            os.lseek(file, 1 << 30, os.SEEK_SET)  # a byte that is never written: readers stay free to read
+            msvcrt.locking(file, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
+            os.lseek(file, 0, os.SEEK_SET)
+        else:
+            fcntl.flock(file, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+    except OSError as error:
+        raise OutsideError("a recording still runs", "journal", "Wait until it has ended") from error
+
+
+def _sync_folder(folder: Path) -> None:
+    """Put the new file's name on disk; systems that can't open a folder do it by themselves."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _disk_trouble(path: Path, error: OSError) -> OutsideError:
+    import errno
+
+    if error.errno == errno.ENOSPC:
+        return OutsideError(
+            "the disk is full", str(path), "What was recorded so far is kept; make room, then record again"
+        )
+    return OutsideError(f"the disk refuses ({error.strerror})", str(path), "Check the disk and the folder")
