@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from logger.errors import OutsideError
 
 if TYPE_CHECKING:
-    pass
+    from serial import Serial
 
 NAP_S = 0.02
 """Longest wait of one read."""
