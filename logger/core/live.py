@@ -78,7 +78,7 @@ class LiveThrow:
         """When the current last flowed [s]; None before the start."""
         self._actuator = actuator
         self._line: MotorLine = motor_line(actuator)
-        self._rest: list[tuple[FloatArray, FloatArray]] = []
+        self._rest: list[tuple[FloatArray, FloatArray, FloatArray | None]] = []
         self._zero_a = 0.0
         self._on_a = RISE_SHARE * actuator.no_load_current_a
         self._above_from: tuple[float, int] | None = None
@@ -100,10 +100,12 @@ class LiveThrow:
             return
         if self.phase == RESTING:
             self._look_for_rise(time_s, current_a)
-        if self.phase == FLOWING:
-            begin = int(np.searchsorted(time_s, self.start_s or 0.0))
-            volts = None if voltage_v is None else voltage_v[begin:]
-            self._follow(time_s[begin:], np.abs(current_a[begin:] - self._zero_a), volts)
+            self._rest.append((time_s, current_a, voltage_v))
+            if self.phase == FLOWING:  # its first samples may stand in earlier blocks
+                time_s, current_a, voltage_v = self._since(self.start_s or 0.0)
+                self._follow(time_s, np.abs(current_a - self._zero_a), voltage_v)
+        elif self.phase == FLOWING:
+            self._follow(time_s, np.abs(current_a - self._zero_a), voltage_v)
         self._show(time_s, np.abs(current_a - self._zero_a), voltage_v)
 
     def begin(self, time_s: float) -> None:
@@ -151,15 +153,22 @@ class LiveThrow:
                 self.phase, self.start_s = FLOWING, first_s
                 return
             self._above_from = (first_s, count) if end == len(above) else None
-        self._rest.append((time_s, current_a))
         while len(self._rest) > 1 and self._rest[1][0][0] < time_s[-1] - REST_S:
             del self._rest[0]
+
+    def _since(self, start_s: float) -> tuple[FloatArray, FloatArray, FloatArray | None]:
+        """The samples of the kept blocks from ``start_s`` on."""
+        times, currents, voltages = zip(*self._rest, strict=True)
+        time_s = np.concatenate(times)
+        begin = int(np.searchsorted(time_s, start_s))
+        volts = None if voltages[0] is None else np.concatenate(voltages)[begin:]
+        return time_s[begin:], np.concatenate(currents)[begin:], volts
 
     def _learn_rest(self) -> None:
         """Zero and noise from the newest rest; none yet, or a current already on: as if the board had no offset."""
         if not self._rest:
             return
-        rest = np.concatenate([block for _, block in self._rest])
+        rest = np.concatenate([current_a for _, current_a, _ in self._rest])
         if len(rest) < RISE_SAMPLES:
             return
         zero_a = float(np.median(rest))
