@@ -24,6 +24,9 @@ format: $(VENV)/.ready-dev
 bench: $(VENV)/.ready-dev
 	$(BIN)/python -m tests.benchmarks
 
+samples: $(VENV)/.ready-run
+	$(BIN)/throwbook samples sample-runs
+
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .import_linter_cache build *.egg-info
 

@@ -14,6 +14,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "merge": ("logger.cli.logbook", "merge", "Take everything from another logbook into this one."),
     "check": ("logger.cli.logbook", "check", "Look for anything in the logbook that was changed or lost."),
     "backup": ("logger.cli.logbook", "backup", "Copy the logbook while in use; the copy is verified."),
+    "samples": (
+        "logger.cli.samples",
+        "samples",
+        "Write simulated sample runs of every sign, to try things on.",
+    ),
 }
 
 

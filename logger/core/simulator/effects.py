@@ -107,7 +107,7 @@ def obstruction(plan: Plan, fault: SetFault, rng: Rng) -> None:
 
 def never_moved(plan: Plan, fault: SetFault, rng: Rng) -> None:
     """Seized, or iron on iron from the first moment."""
-    plan.stop_share = -plan.machine.stroke_m
+    plan.stop_share = -1.0
 
 
 def limit_welded(plan: Plan, fault: SetFault, rng: Rng) -> None:

@@ -1,0 +1,75 @@
+"""The sample runs in the repository are what the command makes, and hold what they promise."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from logger.errors import OutsideError
+from logger.files.tracefile import read_trace
+from logger.jobs.sample_table import SAMPLE_RUNS
+from logger.jobs.samples import write_samples
+
+KEPT = Path(__file__).parents[2] / "sample-runs"
+CONTRACT_SIGNS = [
+    "no-start",
+    "stall",
+    "end-stop",
+    "stopped-short",
+    "light-run",
+    "slow-travel",
+    "low-supply",
+    "supply-drop",
+    "drag",
+    "binding-spot",
+    "over-rated",
+    "uneven-sides",
+    "free-play",
+    "duty-exceeded",
+    "clipped",
+    "gaps",
+    "cut-record",
+    "noisy",
+]
+
+
+def files_in(folder):
+    return {str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file()}
+
+
+def test_the_command_makes_the_kept_files_again_byte_for_byte(tmp_path):
+    done = subprocess.run(
+        [sys.executable, "-m", "logger", "samples", str(tmp_path / "new")],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.startswith(f"{len(SAMPLE_RUNS) + 2} files")
+    assert files_in(tmp_path / "new") == files_in(KEPT)
+    for name in sorted(files_in(KEPT)):
+        assert (tmp_path / "new" / name).read_bytes() == (KEPT / name).read_bytes(), name
+
+
+def test_every_sign_of_the_contract_has_a_sample():
+    assert {run.sign for run in SAMPLE_RUNS} - {""} == set(CONTRACT_SIGNS)
+
+
+def test_every_sample_reads_back_and_says_what_it_shows():
+    readme = (KEPT / "README.md").read_text(encoding="utf-8")
+    for run in SAMPLE_RUNS:
+        trace = read_trace(KEPT / run.path)
+        assert trace.direction == run.direction
+        assert trace.head["shows"] == run.shows
+        assert f"| `{run.name}.csv` | {run.direction} |" in readme
+
+
+def test_the_folder_stays_small():
+    assert sum(path.stat().st_size for path in KEPT.rglob("*") if path.is_file()) < 5_000_000
+
+
+def test_a_folder_that_cannot_be_made_is_told_in_one_line(tmp_path):
+    blocked = tmp_path / "file"
+    blocked.write_text("x", encoding="utf-8")
+    with pytest.raises(OutsideError, match="Name a folder you may write to"):
+        write_samples(blocked / "in-it")
