@@ -167,6 +167,8 @@ class Judgement:
     by: str
     rig_revision: str = ""
     baseline: str | None = None
+    calibration: str | None = None
+    """Of the board, as it was when this was judged."""
     reason: str = ""
     replaces: tuple[str, ...] = ()
     id: str = ""

@@ -13,7 +13,7 @@
 What can be added: ``add_rig``, ``plan_sheet``, ``answer``, ``add_trial`` (a Trace, or ``hand_trial(...)``), ``place``,
 ``judge``, ``sight``, ``decide``, ``seal_sheet``, ``add_order``, ``add_service``, ``add_baseline``, ``add_calibration``.
 What can be read: ``rig_names``, ``rig``, ``rig_revisions``, ``rig_summaries``, ``sheets``, ``sheet``, ``answers``,
-``decisions``, ``seals``, ``trials``, ``revisions``, ``trial_of``, ``profile``, ``trace``,
+``decisions``, ``seals``, ``trials``, ``revisions``, ``identity``, ``has_trial``, ``sheets_of``, ``judgements``, ``profile``, ``trace``,
 ``orders``, ``altered_orders``, ``services``, ``baselines``, ``calibrations``. Nothing can be changed or removed.
 Rows come back as the dataclasses of ``logger.core.records``.
 """
@@ -22,7 +22,7 @@ from pathlib import Path
 
 from logger.errors import InputError
 from logger.logbook.accepting import AcceptRows
-from logger.logbook.connection import Waiting, open_reading, open_writing, plain_errors
+from logger.logbook.connection import LONGEST_WAIT_S, Waiting, open_reading, open_writing, plain_errors
 from logger.logbook.trials import hand_trial
 
 __all__ = ["Logbook", "hand_trial", "open_logbook"]
@@ -38,16 +38,23 @@ class Logbook(AcceptRows):
         self.close()
 
 
-def open_logbook(path: Path | str, read_only: bool = False, waiting: Waiting | None = None) -> Logbook:
+def open_logbook(
+    path: Path | str,
+    read_only: bool = False,
+    waiting: Waiting | None = None,
+    longest_wait_s: float = LONGEST_WAIT_S,
+) -> Logbook:
     """Open a logbook, or start one where there is none and it isn't for reading only.
 
-    ``waiting`` is called once when another program is writing and we wait for it. An old file is brought to the
-    newest version, a safe copy of it made first. Raises InputError for a file that isn't a logbook, is newer
-    than this program, or (reading) isn't there; OutsideError when the disk or another program stands in the way.
+    ``waiting`` is called once when another program is writing and we wait for it, at most ``longest_wait_s``. An old
+    file is brought to the newest version, a safe copy of it made first. Raises InputError for a file that isn't a
+    logbook, is newer than this program, or (reading) isn't there; OutsideError when the disk or another program
+    stands in the way.
     """
     path = Path(path)
     if not read_only:
-        return Logbook(path, open_writing(path, waiting), False, waiting)
+        db = open_writing(path, waiting)
+        return Logbook(path, db, False, waiting, longest_wait_s=longest_wait_s)
     with plain_errors(path):
         missing = not path.exists()
     if missing:

@@ -55,17 +55,22 @@ def explained(error: sqlite3.Error, path: Path) -> InputError | OutsideError:
             "another program is writing and didn't finish in time", where, "Close it, then do it again."
         )
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
-        return OutsideError(
-            "can't be opened for writing",
-            where,
-            "Check the folder's permissions, or copy the file to a folder of your own.",
-        )
+        return unwritable(path)
     if code == sqlite3.SQLITE_CORRUPT:
         return damaged(path)
     return OutsideError(
         f"the logbook can't be used ({error})",
         where,
         "Nothing of this step was stored; see 'throwbook check'.",
+    )
+
+
+def unwritable(path: Path) -> OutsideError:
+    """A folder or a file that this user may not write, or media that nobody can."""
+    return OutsideError(
+        "can't be opened for writing",
+        str(path),
+        "Check the folder's permissions, or copy the file to a folder of your own.",
     )
 
 
@@ -86,6 +91,7 @@ class Connection:
         read_only: bool,
         waiting: Waiting | None,
         scratch: Path | None = None,
+        longest_wait_s: float = LONGEST_WAIT_S,
     ) -> None:
         """Use ``open_logbook`` instead."""
         self.path = path
@@ -93,6 +99,7 @@ class Connection:
         self.read_only = read_only
         self._waiting = waiting
         self._scratch = scratch
+        self._longest_wait_s = longest_wait_s
 
     def close(self) -> None:
         """Close the file; a private copy made for reading goes too."""
@@ -113,7 +120,7 @@ class Connection:
                 "Copy it to a folder that can be written.",
             )
         with plain_errors(self.path):
-            begin(self.db, self._waiting)
+            begin(self.db, self._waiting, self._longest_wait_s)
             try:
                 yield
                 self.db.execute("COMMIT")
@@ -123,9 +130,9 @@ class Connection:
                 raise
 
 
-def begin(db: sqlite3.Connection, waiting: Waiting | None) -> None:
+def begin(db: sqlite3.Connection, waiting: Waiting | None, longest_s: float = LONGEST_WAIT_S) -> None:
     """Take the write lock; say so once when another program has it, then wait on."""
-    db.execute(f"PRAGMA busy_timeout = {int(FIRST_WAIT_S * 1000)}")
+    db.execute(f"PRAGMA busy_timeout = {int(min(FIRST_WAIT_S, longest_s) * 1000)}")
     try:
         db.execute("BEGIN IMMEDIATE")
         return
@@ -134,7 +141,7 @@ def begin(db: sqlite3.Connection, waiting: Waiting | None) -> None:
             raise
     if waiting is not None:
         waiting()
-    db.execute(f"PRAGMA busy_timeout = {int(LONGEST_WAIT_S * 1000)}")
+    db.execute(f"PRAGMA busy_timeout = {int(longest_s * 1000)}")
     db.execute("BEGIN IMMEDIATE")
 
 
@@ -160,6 +167,8 @@ def open_writing(path: Path, waiting: Waiting | None) -> sqlite3.Connection:
     """Open or start the logbook, brought to the newest version."""
     with plain_errors(path):
         refuse_others(path)
+        if not writable(path):
+            raise unwritable(path)
         db = connect(path, "rwc")
         try:
             refuse_by_header(db, path)

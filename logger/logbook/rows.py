@@ -150,6 +150,12 @@ TABLES: tuple[Table, ...] = (
         "rig",
     ),
     Table(
+        "calibration",
+        records.Calibration,
+        {"board": TEXT, "details": JSON, "at": TIME, "by": TEXT, "reason": TEXT, "replaces": IDS},
+        "board",
+    ),
+    Table(
         "judgement",
         records.Judgement,
         {
@@ -161,6 +167,7 @@ TABLES: tuple[Table, ...] = (
             "software_version": TEXT,
             "rig_revision": TEXT,
             "baseline": TEXT,
+            "calibration": TEXT,
             "at": TIME,
             "by": TEXT,
             "reason": TEXT,
@@ -216,12 +223,6 @@ TABLES: tuple[Table, ...] = (
             "at": TIME,
         },
         "sheet",
-    ),
-    Table(
-        "calibration",
-        records.Calibration,
-        {"board": TEXT, "details": JSON, "at": TIME, "by": TEXT, "reason": TEXT, "replaces": IDS},
-        "board",
     ),
 )
 """In the order in which rows refer to each other. ``rig`` (a name) and ``trace`` (samples) hold no record."""

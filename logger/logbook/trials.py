@@ -22,7 +22,7 @@ from logger.core.records import (
 from logger.errors import InputError, OutsideError
 from logger.logbook.connection import damaged
 from logger.logbook.rigs import RigRows
-from logger.logbook.rows import BY_NAME, SqlValue, from_sql, to_json
+from logger.logbook.rows import BY_NAME, SqlValue, from_sql, to_json, to_row
 from logger.logbook.store import columns
 
 if TYPE_CHECKING:
@@ -44,6 +44,7 @@ class TrialRows(RigRows):
         software_version: str,
         as_found: bool = False,
         baseline: str | None = None,
+        calibration: str | None = None,
         ambient_c: float | None = None,
         file: str = "",
         sighting: tuple[str, str, str] | None = None,
@@ -62,28 +63,36 @@ class TrialRows(RigRows):
                 trial, head = self._add_trace(rig, thrown), dict(thrown.head)
                 ambient_c = thrown.ambient_c if ambient_c is None else ambient_c
                 file = file or thrown.source
-            for logged in self.trials(sheet=sheet):
-                if logged.id == trial.id and logged.placement is not None:
-                    return logged
+            if self.read("SELECT 1 FROM placement WHERE trial = ? AND sheet = ?", [trial.id, sheet]):
+                return next(logged for logged in self.trials(sheet=sheet) if logged.id == trial.id)
             position = self.read("SELECT count(DISTINCT trial) + 1 FROM placement WHERE sheet = ?", [sheet])[
                 0
             ][0]
             placement = self.place(
                 Placement(trial.id, sheet, position, now, by, as_found, "", ambient_c, file, head)
             )
-            judgement = self.judge(trial.id, assessment, by, now, software_version, baseline)
+            judgement = self.judge(
+                trial.id, assessment, by, now, software_version, baseline, calibration=calibration
+            )
             seen = self.sight(trial.id, *sighting, by, now) if sighting else None
             return LoggedTrial(trial, placement, judgement, seen)
 
-    def trial_of(self, rig: str, trace: "Trace") -> Trial | None:
-        """The trial made from just this trace on this rig, if the logbook has it."""
+    def identity(self, rig: str, trace: "Trace") -> str:
+        """The id that the trial of this trace has, in any logbook."""
         from logger.logbook import tracecodec
 
         digest = tracecodec.digest(tracecodec.columns(trace))
-        for trial in self.select(Trial, "WHERE rig = ? AND trace = ?", [rig, digest]):
-            if trial.direction == trace.direction and trial.started == trace.started:
-                return trial
-        return None
+        trial = Trial(rig, trace.direction, FROM_TRACE, trace.started, digest)
+        return str(to_row(BY_NAME["trial"], trial, {})["id"])
+
+    def has_trial(self, trial: str) -> bool:
+        """Whether the logbook holds this trial."""
+        return bool(self.read("SELECT 1 FROM trial WHERE id = ?", [trial]))
+
+    def sheets_of(self, trial: str) -> list[str]:
+        """Short names of the sheets a trial stands on."""
+        rows = self.read("SELECT DISTINCT sheet FROM placement WHERE trial = ?", [trial])
+        return sorted(self.sheet(row[0]).name for row in rows)
 
     def place(self, placement: Placement) -> Placement:
         """Put a trial on a sheet, or correct how it stands there (``replaces``)."""
@@ -98,6 +107,7 @@ class TrialRows(RigRows):
         software_version: str,
         baseline: str | None = None,
         reason: str = "",
+        calibration: str | None = None,
     ) -> Judgement:
         """A judgement; a later one stands for the earlier ones, which stay."""
         from logger.logbook.assessment_json import profile_blob, to_json_value
@@ -107,7 +117,18 @@ class TrialRows(RigRows):
             known = tuple(row.id for row in heads(self._judgements("WHERE trial = ?", [trial])))
             revision = self.rig(rig).id
             return self.add(
-                Judgement(trial, assessment, software_version, now, by, revision, baseline, reason, known),
+                Judgement(
+                    trial,
+                    assessment,
+                    software_version,
+                    now,
+                    by,
+                    revision,
+                    baseline,
+                    calibration,
+                    reason,
+                    known,
+                ),
                 verdict=assessment.verdict,
                 method_version=assessment.method_version,
                 assessment=to_json(to_json_value(assessment)),

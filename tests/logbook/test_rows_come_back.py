@@ -70,8 +70,10 @@ def test_the_same_trial_twice_is_one_and_two_hand_trials_alike_are_two(book):
     for _ in range(2):
         book.add_trial(sheet.id, make_trace(), make_assessment(), "M. K.", NOW, software_version="0.1.0")
     assert len(book.trials(rig=RIG)) == 1
-    assert book.trial_of(RIG, make_trace()) is not None
-    assert book.trial_of(RIG, make_trace(seed=2)) is None
+    assert book.has_trial(book.identity(RIG, make_trace()))
+    assert book.sheets_of(book.identity(RIG, make_trace())) == ["quarry-loader-1"]
+    assert not book.has_trial(book.identity(RIG, make_trace(seed=2)))
+    assert not book.has_trial(book.identity("yard-loader", make_trace()))
     for _ in range(2):
         by_hand = hand_trial(RIG, "lock", NOW, {"time_s": 14.3})
         book.add_trial(sheet.id, by_hand, make_assessment(), "M. K.", NOW, software_version="0.1.0")

@@ -2,7 +2,7 @@
 
 from importlib.resources import files
 
-STEPS = ("0001_first.sql",)
+STEPS = ("0001_first.sql", "0002_calibration_of_a_judgement.sql")
 """Step n takes a file from version n - 1 to version n."""
 
 NEWEST = len(STEPS)

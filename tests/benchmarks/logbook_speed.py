@@ -1,0 +1,236 @@
+"""How fast a big logbook is: 100,000 trials of 200 rigs, each with a 15 s record at 200 Hz.
+
+    python -m tests.benchmarks.logbook_speed [--trials 100000] [--rigs 200] [--keep FOLDER]
+
+Prints a table: what, measured, limit. The records are noise about a level, with the digits and the scatter of a 10 bit
+board (worse to pack than a real throw, which is smooth), each one different; the judgements hold what a real one holds.
+Exit code 1 when a limit isn't met.
+"""
+
+import argparse
+import os
+import shutil
+import sqlite3
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from logger.core.assessment import Assessment, Check, Diagnosis, Figures, Measured, Profile, Sign
+from logger.core.records import Order, Service
+from logger.core.trace import Trace
+from logger.logbook import Logbook, open_logbook, tracecodec
+
+NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
+SAMPLES, RATE_HZ = 3000, 200
+A_COUNT, V_COUNT = 0.0049, 0.015
+"""Size of one count: 5 A over 1024, 15 V over 1024."""
+A_SCATTER, V_SCATTER = 0.02, 0.02
+PER_SHEET = 10
+
+RIG_FILE = """name = "{name}"
+units = "metric"
+[lock]
+needed_travel = "188 mm"
+[actuator]
+voltage = "12 V"
+stroke = "200 mm"
+rated_force = "1500 N"
+no_load_speed = "16 mm/s"
+full_load_speed = "11 mm/s"
+no_load_current = "0.9 A"
+full_load_current = "3.6 A"
+extend_locks = true
+"""
+
+
+def trace(random: np.random.Generator, rig: str, direction: str, started: datetime) -> Trace:
+    """One record, its values as a board gives them: whole counts."""
+    time_s = np.round(np.arange(SAMPLES) / RATE_HZ, 4)
+    level = np.where((time_s > 0.5) & (time_s < 14.3), 2.1 + 0.2 * np.sin(time_s / 3), 0.0)
+    current = np.rint((level + A_SCATTER * random.standard_normal(SAMPLES)) / A_COUNT)
+    voltage = np.rint((12.6 - 0.1 * level + V_SCATTER * random.standard_normal(SAMPLES)) / V_COUNT)
+    return Trace(
+        time_s,
+        np.round(current * A_COUNT, 4),
+        np.round(voltage * V_COUNT, 3),
+        direction,
+        rig,
+        started,
+        4.0,
+        {"format": "throwbook-trace-1", "rig": rig, "direction": direction, "ambient": "4.0 degC"},
+        "throw.csv",
+    )
+
+
+def assessment(random: np.random.Generator, direction: str) -> Assessment:
+    """A judgement of usual size."""
+    run = Measured(float(2.1 + 0.05 * random.standard_normal()), 0.05)
+    names = [name for name, _ in Figures().items()]
+    figures = Figures(
+        **{name: Measured(float(random.random()), 0.01) for name in names} | {"run_current_a": run}
+    )
+    source = "80 % of the rated maximum (common practice, no source)"
+    checks = tuple(
+        Check(name, run, 2.88, "max", "A", source, "pass", "")
+        for name in ("run_current_a", "peak", "time", "supply")
+    )
+    signs = (Sign("uneven-sides", "info", "the load comes in two steps", 0.3, None, "A", 0.4, 0.02, 5.0),)
+    cause = (
+        Diagnosis("even friction", "possible", ("cold-stiff grease", "wear"), "detach and repeat", ("drag",)),
+    )
+    grid = np.linspace(0, 1, 201)
+    profile = Profile(
+        grid, 2.0 + 0.2 * np.sin(4 * grid) + 0.005 * random.standard_normal(201), np.full(201, 0.01), 0.004
+    )
+    because = "Every limit is met within its guard band."
+    return Assessment(
+        "throw.csv",
+        direction,
+        True,
+        "",
+        figures,
+        "cut-off",
+        signs,
+        checks,
+        cause,
+        "pass",
+        because,
+        profile=profile,
+    )
+
+
+def build(path: Path, rigs: int, trials: int) -> None:
+    """The logbook, through the same calls that the program uses."""
+    random = np.random.default_rng(20260314)
+    each = trials // rigs
+    with open_logbook(path) as book:
+        for number in range(rigs):
+            name = f"loader-{number:03d}"
+            with book.transaction():
+                book.add_rig(name, RIG_FILE.format(name=name), "M. K.", NOW)
+                fill_rig(book, random, name, each)
+            if number % 10 == 9:
+                print(f"\r{(number + 1) * each} trials", end="", file=sys.stderr, flush=True)
+    print(file=sys.stderr)
+
+
+def fill_rig(book: Logbook, random: np.random.Generator, name: str, trials: int) -> None:
+    """Some years of one rig."""
+    for first in range(0, trials, PER_SHEET):
+        begun = NOW - timedelta(days=30 * (trials - first) // PER_SHEET)
+        sheet = book.plan_sheet(name, "seasonal", {"throws_each_way": 5}, "M. K.", begun)
+        book.answer(sheet.id, {"ambient_c": 4.0, "operator": "M. K."}, "M. K.", begun)
+        for number in range(min(PER_SHEET, trials - first)):
+            direction = ("lock", "unlock")[number % 2]
+            record = trace(random, name, direction, begun + timedelta(minutes=number))
+            judged = assessment(random, direction)
+            book.add_trial(sheet.id, record, judged, "M. K.", begun, software_version="0.1.0")
+        if first % (20 * PER_SHEET) == 0:
+            book.add_order(Order(name, "watch", "watch sign", "heavier", begun, "M. K."))
+            book.add_service(Service(name, "greased", begun, "M. K.", details={"due_on": "2026-06-01"}))
+
+
+def seconds(action, times: int = 7) -> float:
+    """Median time [s]."""
+    spans = []
+    for _ in range(times):
+        begun = time.perf_counter()
+        action()
+        spans.append(time.perf_counter() - begun)
+    return statistics.median(spans)
+
+
+def command(path: Path, *arguments: str):
+    """A whole command in a process of its own."""
+
+    def run() -> None:
+        line = [sys.executable, "-m", "logger", "--logbook", str(path), *arguments]
+        subprocess.run(line, check=True, stdout=subprocess.DEVNULL)
+
+    return run
+
+
+def history(path: Path, rig: str):
+    """Open the logbook, read everything of one rig."""
+
+    def run() -> None:
+        with open_logbook(path, read_only=True) as book:
+            assert book.trials(rig=rig)
+            book.sheets(rig), book.services(rig), book.orders(rig), book.baselines(rig)
+
+    return run
+
+
+def append_ratio(path: Path, folder: Path, times: int = 60) -> tuple[float, float, float]:
+    """Median of (time to log one trial / time of a bare insert of the same bytes), taken in turns; both at full sync."""
+    random = np.random.default_rng(7)
+    bare = sqlite3.connect(folder / "bare.db", isolation_level=None)
+    bare.execute("PRAGMA journal_mode = WAL")
+    bare.execute("PRAGMA synchronous = FULL")
+    bare.execute("CREATE TABLE bare (id INTEGER PRIMARY KEY, data BLOB NOT NULL) STRICT")
+    ratios, ours, theirs = [], [], []
+    with open_logbook(path) as book:
+        sheet = book.plan_sheet("loader-000", "spot", {}, "M. K.", NOW)
+        for number in range(times):
+            record = trace(random, "loader-000", "lock", NOW + timedelta(minutes=number))
+            judged = assessment(random, "lock")
+            data = tracecodec.encode(tracecodec.columns(record))
+            begun = time.perf_counter()
+            book.add_trial(sheet.id, record, judged, "M. K.", NOW, software_version="0.1.0")
+            middle = time.perf_counter()
+            bare.execute("INSERT INTO bare (data) VALUES (?)", [data])
+            ended = time.perf_counter()
+            ours.append(middle - begun)
+            theirs.append(ended - middle)
+            ratios.append((middle - begun) / (ended - middle))
+    bare.close()
+    return statistics.median(ratios), statistics.median(ours), statistics.median(theirs)
+
+
+def main() -> int:
+    """Build, measure, print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--trials", type=int, default=100_000)
+    parser.add_argument("--rigs", type=int, default=200)
+    parser.add_argument("--keep", type=Path, help="Build there, or use what is there already.")
+    asked = parser.parse_args()
+    folder = asked.keep or Path(tempfile.mkdtemp(prefix="throwbook-speed-"))
+    folder.mkdir(exist_ok=True)
+    path = folder / "big.throwbook"
+    if not path.exists():
+        begun = time.perf_counter()
+        build(path, asked.rigs, asked.trials)
+        print(f"built in {time.perf_counter() - begun:.0f} s")
+    kib = path.stat().st_size / asked.trials / 1000
+    one = len(tracecodec.encode(tracecodec.columns(trace(np.random.default_rng(1), "r", "lock", NOW)))) / 1000
+    ratio, ours, theirs = append_ratio(path, folder)
+    rows = [
+        ("rig list, whole command [s]", seconds(command(path, "rig", "list")), 0.3),
+        (
+            "one rig's history, opened and read [s]",
+            seconds(history(path, f"loader-{asked.rigs // 2:03d}")),
+            0.3,
+        ),
+        ("append one trial / bare insert of the same bytes", ratio, 3.0),
+        ("one packed record [kB]", one, 12.0),
+        ("whole file per trial, judgement and indexes too [kB]", kib, 12.0),
+    ]
+    print(
+        f"{asked.trials} trials of {asked.rigs} rigs, {os.cpu_count()} cores, SQLite {sqlite3.sqlite_version}"
+    )
+    for what, value, limit in rows:
+        print(f"{what:52} {value:8.3f}  limit {limit:g}  {'met' if value <= limit else 'NOT MET'}")
+    print(f"append: {ours * 1000:.2f} ms, bare: {theirs * 1000:.2f} ms (medians)")
+    if not asked.keep:
+        shutil.rmtree(folder)
+    return 0 if all(value <= limit for _, value, limit in rows) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
