@@ -10,6 +10,7 @@ from logger.cli import diagnostics
 
 # command: (module, attribute, what it does in one line). The line stands here so that `--help` imports nothing.
 COMMANDS: dict[str, tuple[str, str, str]] = {
+    "assess": ("logger.cli.assess", "assess", "Judge recorded throws; no logbook needed."),
     "export": ("logger.cli.logbook", "export", "Write the logbook's tables as CSV, JSON lines or Parquet."),
     "merge": ("logger.cli.logbook", "merge", "Take everything from another logbook into this one."),
     "check": ("logger.cli.logbook", "check", "Look for anything in the logbook that was changed or lost."),

@@ -38,15 +38,25 @@ class Cell:
     style: str = ""
 
 
-def line(text: str = "", *, style: str = "", indent: int = 0) -> None:
-    """One line; on a terminal it wraps with its indent kept."""
+def line(text: str = "", *, style: str = "", indent: int = 0, hang: int = 0) -> None:
+    """One line; on a terminal it wraps, further lines set in by ``indent + hang``."""
     text = printable(text)
     if not sys.stdout.isatty():
         _write(" " * indent + text if text else "")
         return
-    from rich.padding import Padding
+    import textwrap
 
-    _console().print(Padding(_text(Cell(text, style)), (0, 0, 0, indent), expand=False))
+    from rich.text import Text
+
+    console = _console()
+    wrapped = textwrap.wrap(
+        text,
+        width=max(console.width, indent + hang + 20),
+        initial_indent=" " * indent,
+        subsequent_indent=" " * (indent + hang),
+        drop_whitespace=True,
+    )
+    console.print(Text("\n".join(wrapped), style=STYLES[style]), soft_wrap=True)
 
 
 def table(

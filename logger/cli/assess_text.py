@@ -1,0 +1,174 @@
+"""What ``assess`` shows a person: one table, then each throw that didn't pass with its reason and what to do."""
+
+from collections import Counter
+from collections.abc import Sequence
+
+from logger.cli.output import Cell, line, table
+from logger.core.assessment import FAIL, INFO, PASS, UNDECIDED, UNUSABLE, WATCH, Assessment, Check, Sign
+from logger.core.cautions import SHOWN_AT
+from logger.core.limits import MAX
+from logger.core.number_text import NOT_KNOWN, measured_text, percent_text
+from logger.core.set_checks import SPREAD
+from logger.core.trace import LOCK
+from logger.jobs.assess import Judged
+
+# verdict: (word shown, style)
+VERDICT_WORDS = {
+    PASS: ("pass", "good"),
+    WATCH: ("watch", "warn"),
+    FAIL: ("FAIL", "bad"),
+    UNDECIDED: ("undecided", "warn"),
+    UNUSABLE: ("unusable", "warn"),
+}
+# Signs on a lock throw after which the machine stays out of use until somebody has found the cause.
+DO_NOT_USE = frozenset({"stall", "stopped-short", "light-run", "no-start"})
+
+
+def show(judged: Judged, plot: str | None) -> None:
+    """Print everything about ``judged``."""
+    _show_head(judged)
+    line()
+    table(
+        ("file", "direction", "verdict", "time", "run current", "limit", "noticed"),
+        [_row(assessment) for assessment in judged.assessments],
+        right=(3, 4, 5),
+    )
+    _show_spread(judged)
+    told = [assessment for assessment in judged.assessments if assessment.verdict != PASS]
+    if told:
+        line()
+        for caution in SHOWN_AT["assess"]:
+            line(caution, style="heading")
+    for assessment in told:
+        line()
+        _show_reason(assessment)
+    line()
+    line(_summary(judged.assessments))
+    if not told:
+        line(SHOWN_AT["sighting"][-1])
+    if plot:
+        line(f"Drawn into {plot}.")
+
+
+def _show_head(judged: Judged) -> None:
+    rig, actuator = judged.rig, judged.rig.actuator
+    line(
+        f"Rig {rig.name}: {actuator.voltage_v:g} V, stroke {actuator.stroke_m * 1000:.0f} mm,"
+        f" rated for {actuator.full_load_current_a:.3g} A",
+        style="heading",
+    )
+    if not judged.baselines:
+        line("No baseline: judged by the rating alone. Give healthy throws with --baseline to see changes.")
+    for direction, baseline in judged.baselines.items():
+        word = "provisional, " if baseline.provisional else ""
+        line(f"Baseline for {direction}: {word}{baseline.n} throw{'s' if baseline.n > 1 else ''}.")
+
+
+def _row(assessment: Assessment) -> list[str | Cell]:
+    figures = assessment.figures
+    return [
+        assessment.file,
+        assessment.direction,
+        Cell(*VERDICT_WORDS[assessment.verdict]),
+        measured_text(figures.travel_time_s, "s"),
+        measured_text(figures.run_current_a, "A"),
+        _limit_of("run_current", assessment),
+        _noticed(assessment),
+    ]
+
+
+def _limit_of(name: str, assessment: Assessment) -> str:
+    check = next((check for check in assessment.checks if check.name == name), None)
+    return NOT_KNOWN if check is None else f"{check.limit:.3g} {check.unit}"
+
+
+def _noticed(assessment: Assessment) -> str:
+    if not assessment.usable:
+        return assessment.unusable_because
+    told = [_sign_words(sign) for sign in assessment.signs if sign.level != INFO]
+    told += [
+        _check_words(check)
+        for check in assessment.checks
+        if check.decision in (FAIL, UNDECIDED) and check.name != SPREAD
+    ]
+    told += [f"{_sign_words(sign)} (info)" for sign in assessment.signs if sign.level == INFO]
+    return ", ".join(told) or NOT_KNOWN
+
+
+def _sign_words(sign: Sign) -> str:
+    words = sign.sign.replace("-", " ")
+    return f"{words} at {percent_text(sign.at_fraction)} of stroke" if sign.at_fraction is not None else words
+
+
+def _check_words(check: Check) -> str:
+    words = check.name.replace("_", " ")
+    if check.decision == UNDECIDED:
+        return f"{words} near its limit"
+    return f"{words} {'over' if check.side == MAX else 'under'} its limit"
+
+
+def _show_spread(judged: Judged) -> None:
+    """How far equal throws differ, once per direction."""
+    for direction in dict.fromkeys(assessment.direction for assessment in judged.assessments):
+        checks = [
+            check
+            for assessment in judged.assessments
+            if assessment.direction == direction
+            for check in assessment.checks
+            if check.name == SPREAD and check.measured is not None
+        ]
+        if checks and checks[0].measured is not None:
+            over = " (over it: the throws differ among each other)" if checks[0].decision == FAIL else ""
+            line(
+                f"Running current of the {direction} throws spreads {percent_text(checks[0].measured.value)};"
+                f" limit {percent_text(checks[0].limit)}{over}."
+            )
+
+
+def _show_reason(assessment: Assessment) -> None:
+    """Why, what it may be, how to tell, and the caution that belongs to it."""
+    word, style = VERDICT_WORDS[assessment.verdict]
+    provisional = " (provisional)" if assessment.provisional else ""
+    line(f"{assessment.file}: {word}{provisional}", style=style)
+    _labelled("Why", assessment.because)
+    for sign in assessment.signs:
+        if sign.level != INFO and not _same(sign.because, assessment.because):
+            _labelled("Also", _sentence(sign.because))
+    for diagnosis in assessment.diagnoses:
+        levels = {sign.level for sign in assessment.signs if sign.sign in diagnosis.signs}
+        if levels == {INFO}:
+            continue
+        _labelled(
+            "Likely cause" if diagnosis.sure == "likely" else "Possible cause", _sentence(diagnosis.cause)
+        )
+        if diagnosis.rivals:
+            _labelled("Could also be", _sentence("; ".join(diagnosis.rivals)))
+        _labelled("To tell", diagnosis.action)
+    for note in assessment.notes:
+        _labelled("Note", _sentence(note))
+    if assessment.direction == LOCK and any(sign.sign in DO_NOT_USE for sign in _failing(assessment)):
+        for caution in SHOWN_AT["do not use"]:
+            line(caution, style="bad", indent=2)
+
+
+def _failing(assessment: Assessment) -> list[Sign]:
+    return [sign for sign in assessment.signs if sign.level == FAIL]
+
+
+def _labelled(label: str, text: str) -> None:
+    line(f"{label + ':':<16}{text}", indent=2, hang=16)
+
+
+def _same(one: str, other: str) -> bool:
+    return one.strip(" .").casefold() == other.strip(" .").casefold()
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:].rstrip(".") + "."
+
+
+def _summary(assessments: Sequence[Assessment]) -> str:
+    counts = Counter(assessment.verdict for assessment in assessments)
+    parts = [f"{counts[verdict]} {VERDICT_WORDS[verdict][0]}" for verdict in VERDICT_WORDS if counts[verdict]]
+    throws = "1 throw" if len(assessments) == 1 else f"{len(assessments)} throws"
+    return f"{throws}: {', '.join(parts)}."
