@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from pathlib import Path
 
 from logger.cli.output import Cell, line, table
 from logger.core.assessment import FAIL, INFO, PASS, UNDECIDED, UNUSABLE, WATCH, Assessment, Check, Sign
@@ -26,11 +27,12 @@ DO_NOT_USE = frozenset({"stall", "stopped-short", "light-run", "no-start"})
 
 def show(judged: Judged, plot: str | None) -> None:
     """Print everything about ``judged``."""
+    names = _short_names([assessment.file for assessment in judged.assessments])
     _show_head(judged)
     line()
     table(
         ("file", "direction", "verdict", "time", "run current", "limit", "noticed"),
-        [_row(assessment) for assessment in judged.assessments],
+        [_row(assessment, names) for assessment in judged.assessments],
         right=(3, 4, 5),
     )
     _show_spread(judged)
@@ -41,7 +43,7 @@ def show(judged: Judged, plot: str | None) -> None:
             line(caution, style="heading")
     for assessment in told:
         line()
-        _show_reason(assessment)
+        _show_reason(assessment, names[assessment.file])
     line()
     line(_summary(judged.assessments))
     if not told:
@@ -64,10 +66,17 @@ def _show_head(judged: Judged) -> None:
         line(f"Baseline for {direction}: {word}{baseline.n} throw{'s' if baseline.n > 1 else ''}.")
 
 
-def _row(assessment: Assessment) -> list[str | Cell]:
+def _short_names(files: Sequence[str]) -> dict[str, str]:
+    """Files without their folders, unless two would then look the same."""
+    different = set(files)
+    short = {file: Path(file).name for file in different}
+    return short if len(set(short.values())) == len(different) else {file: file for file in different}
+
+
+def _row(assessment: Assessment, names: dict[str, str]) -> list[str | Cell]:
     figures = assessment.figures
     return [
-        assessment.file,
+        names[assessment.file],
         assessment.direction,
         Cell(*VERDICT_WORDS[assessment.verdict]),
         measured_text(figures.travel_time_s, "s"),
@@ -125,15 +134,16 @@ def _show_spread(judged: Judged) -> None:
             )
 
 
-def _show_reason(assessment: Assessment) -> None:
+def _show_reason(assessment: Assessment, name: str) -> None:
     """Why, what it may be, how to tell, and the caution that belongs to it."""
     word, style = VERDICT_WORDS[assessment.verdict]
     provisional = " (provisional)" if assessment.provisional else ""
-    line(f"{assessment.file}: {word}{provisional}", style=style)
+    line(f"{name}: {word}{provisional}", style=style)
     _labelled("Why", assessment.because)
     for sign in assessment.signs:
         if sign.level != INFO and not _same(sign.because, assessment.because):
             _labelled("Also", _sentence(sign.because))
+    actions: list[str] = []
     for diagnosis in assessment.diagnoses:
         levels = {sign.level for sign in assessment.signs if sign.sign in diagnosis.signs}
         if levels == {INFO}:
@@ -143,7 +153,9 @@ def _show_reason(assessment: Assessment) -> None:
         )
         if diagnosis.rivals:
             _labelled("Could also be", _sentence("; ".join(diagnosis.rivals)))
-        _labelled("To tell", diagnosis.action)
+        if diagnosis.action not in actions:
+            _labelled("To tell", diagnosis.action)
+            actions.append(diagnosis.action)
     for note in assessment.notes:
         _labelled("Note", _sentence(note))
     if assessment.direction == LOCK and any(sign.sign in DO_NOT_USE for sign in _failing(assessment)):

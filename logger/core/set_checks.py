@@ -1,5 +1,8 @@
 """What only several throws together show: run against rest, and how far equal throws differ.
 
+A duty cycle of 25 % means that a run of 10 s asks for 30 s of rest. Where the data sheet names the cycle too (25 % of 20
+minutes), running is added up over that cycle instead.
+
 Each throw is judged by itself first; this adds to it what its neighbours in the same set say.
 """
 
@@ -7,23 +10,31 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
-from logger.core.assessment import CUT_OFF, INFO, PASS, UNDECIDED, WATCH, Assessment, Check, Measured, Sign
+from logger.core.assessment import (
+    CUT_OFF,
+    FAIL,
+    INFO,
+    PASS,
+    UNDECIDED,
+    WATCH,
+    Assessment,
+    Check,
+    Measured,
+    Sign,
+)
 from logger.core.limits import limits_for
 from logger.core.rig import Actuator, Rig
 from logger.core.verdict import decide
 
 SPREAD = "spread_run_current"
 FEWEST_FOR_SPREAD = 3
-DUTY_CYCLE_S = 600.0
-"""Cycle that a duty is reckoned over where the data sheet names none: 10 min, as for intermittent periodic duty (S3)
-in IEC 60034-1. From memory."""
 
 
 def judge_set(assessments: Sequence[Assessment], rig: Rig) -> tuple[Assessment, ...]:
     """The same trials in the same order, with the signs and checks of the set added.
 
     Duty is judged for trials that know when they started; the spread of running current per direction, over complete
-    movements. The spread is a property of the set: it leaves each trial's own verdict alone.
+    movements that didn't fail. The spread is a property of the set: it leaves each trial's own verdict alone.
     """
     spreads = spread_checks(assessments, rig)
     duty = _duty_signs(assessments, rig.actuator)
@@ -46,6 +57,7 @@ def spread_checks(assessments: Sequence[Assessment], rig: Rig) -> dict[str, Chec
             for assessment in assessments
             if assessment.direction == direction
             and assessment.end == CUT_OFF
+            and assessment.verdict != FAIL
             and assessment.figures.run_current_a is not None
         ]
         if len(currents) < FEWEST_FOR_SPREAD:
@@ -60,7 +72,7 @@ def spread_checks(assessments: Sequence[Assessment], rig: Rig) -> dict[str, Chec
 
 
 def _with_set(assessment: Assessment, spread: Check | None, duty: Sign | None) -> Assessment:
-    if spread is not None and assessment.end == CUT_OFF:
+    if spread is not None and assessment.end == CUT_OFF and assessment.verdict != FAIL:
         assessment = replace(assessment, checks=(*assessment.checks, spread))
     if duty is None:
         return assessment
@@ -90,7 +102,10 @@ def _duty_signs(assessments: Sequence[Assessment], actuator: Actuator) -> dict[i
         before = runs[:count]
         if any(other.end_s > run.begin_s for other in before):
             continue  # two records of one actuator can't overlap: the clock was wrong
-        sign = _over_cycle(run, before, actuator) or _short_rest(run, before, actuator.duty_cycle)
+        if actuator.duty_period_s is not None:
+            sign = _over_cycle(run, before, actuator.duty_cycle, actuator.duty_period_s)
+        else:
+            sign = _short_rest(run, before, actuator.duty_cycle)
         if sign is not None:
             signs[run.index] = sign
     return signs
@@ -110,44 +125,53 @@ def _runs(assessments: Sequence[Assessment]) -> list[_Run]:
     ]
 
 
-def _over_cycle(run: _Run, before: Sequence[_Run], actuator: Actuator) -> Sign | None:
+def _over_cycle(run: _Run, before: Sequence[_Run], duty: float, period_s: float) -> Sign | None:
     """Started although the cycle up to then held more running than the rating allows.
 
     Reckoned up to the start, so that a steady rhythm of just the rated share never counts as too much.
     """
-    duty = actuator.duty_cycle or 1.0
-    period_s = actuator.duty_period_s or DUTY_CYCLE_S
     window_from_s = run.begin_s - period_s
     on_s = sum(max(0.0, one.end_s - max(one.begin_s, window_from_s)) for one in before)
     if on_s <= duty * period_s:
         return None
-    assumed = "" if actuator.duty_period_s else ", the cycle taken as 10 min"
-    return Sign(
-        "duty-exceeded",
-        WATCH,
-        f"it had run {on_s:.0f} s within {period_s / 60:.0f} min before this throw; rated for"
-        f" {duty * period_s:.0f} s ({duty:.0%}{assumed}): let it cool",
-        value=on_s / period_s,
-        limit=duty,
-        unit="1",
+    because = (
+        f"it had run {on_s:.0f} s within {period_s / 60:.3g} min before this throw; rated for"
+        f" {duty * period_s:.0f} s ({duty:.0%}): let it cool"
     )
+    return Sign("duty-exceeded", WATCH, because, value=on_s / period_s, limit=duty, unit="1")
 
 
 def _short_rest(run: _Run, before: Sequence[_Run], duty: float) -> Sign | None:
-    """The rest before this run was shorter than the rated share asks for; harmless for a few throws."""
-    if not before:
+    """The rest before this run was shorter than the rated share asks for.
+
+    Once is daily work (pull the pins, change the attachment, throw them again) and only told; from the second short
+    rest in a row the set breaks the duty cycle (*practice*).
+    """
+    short_rests = 0
+    later = run
+    for earlier in reversed(before):
+        if _share(earlier, later) <= duty:
+            break
+        short_rests += 1
+        later = earlier
+    if not short_rests:
         return None
     last = before[-1]
-    length_s, rest_s = last.end_s - last.begin_s, run.begin_s - last.end_s
-    share = length_s / max(length_s + rest_s, 1e-9)
-    if share <= duty:
-        return None
-    return Sign(
-        "duty-exceeded",
-        INFO,
-        f"it started again after {rest_s:.0f} s of rest; a run of {length_s:.0f} s at {duty:.0%} duty asks for"
-        f" {length_s * (1.0 / duty - 1.0):.0f} s",
-        value=share,
-        limit=duty,
-        unit="1",
+    length_s = last.end_s - last.begin_s
+    because = (
+        f"it started again after {run.begin_s - last.end_s:.0f} s of rest; a run of {length_s:.0f} s at {duty:.0%} duty"
+        f" asks for {length_s * (1.0 / duty - 1.0):.0f} s"
     )
+    if short_rests > 1:
+        because += f"; the {_nth(short_rests)} short rest in a row: let it cool"
+    level = WATCH if short_rests > 1 else INFO
+    return Sign("duty-exceeded", level, because, value=_share(last, run), limit=duty, unit="1")
+
+
+def _share(run: _Run, following: _Run) -> float:
+    """Running time over the time from one start to the next."""
+    return (run.end_s - run.begin_s) / max(following.begin_s - run.begin_s, 1e-9)
+
+
+def _nth(count: int) -> str:
+    return {2: "second", 3: "third"}.get(count, f"{count}th")
