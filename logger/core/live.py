@@ -71,8 +71,10 @@ class LiveFigures:
 class LiveThrow:
     """Follows one throw from rest to rest."""
 
-    def __init__(self, actuator: Actuator) -> None:
+    def __init__(self, actuator: Actuator, *, ends_itself: bool = True) -> None:
+        """``ends_itself`` False: the person says when it is over, whatever the current does."""
         self.phase = RESTING
+        self._ends_itself = ends_itself
         self.start_s: float | None = None
         self.end_s: float | None = None
         """When the current last flowed [s]; None before the start."""
@@ -190,7 +192,7 @@ class LiveThrow:
         # The throw ends inside this block where the current was off for HOLD_S, even if it comes on again after it.
         seen_s = np.maximum.accumulate(np.where(flowing, time_s, last_s))
         over = np.flatnonzero(time_s - seen_s >= HOLD_S)
-        if over.size:
+        if over.size and self._ends_itself:
             time_s, level_a, seen_s = time_s[: over[0] + 1], level_a[: over[0] + 1], seen_s[: over[0] + 1]
             voltage_v = None if voltage_v is None else voltage_v[: over[0] + 1]
             self.phase = OVER

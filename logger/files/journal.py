@@ -39,15 +39,19 @@ class JournalText:
 
     path: Path
     header: Mapping[str, Any]
-    received: bytes
-    """Everything the board sent, in order."""
-    first_s: float | None
-    last_s: float | None
-    """Steady clock of the first and last bytes [s]; None: there are none."""
+    begun_s: float
+    """Steady clock when it was begun [s]."""
+    chunks: tuple[tuple[float, bytes], ...]
+    """What the board sent, in order, each piece with the steady clock [s] when it came."""
     end: str | None
     """Why the recording ended; None: it didn't end, it broke off."""
     torn_bytes: int
     """Bytes after the last good record."""
+
+    @property
+    def received(self) -> bytes:
+        """Everything the board sent, in one piece."""
+        return b"".join(data for _, data in self.chunks)
 
 
 class Journal:
@@ -121,23 +125,22 @@ def read_journal(path: Path) -> JournalText:
     except OSError as error:
         raise OutsideError(f"reading failed ({error.strerror})", str(path), "Check the disk") from error
     header: Mapping[str, Any] | None = None
-    received, times_s, end, at = [], [], None, 0
+    chunks: list[tuple[float, bytes]] = []
+    begun_s, end, at = 0.0, None, 0
     while (found := _record(content, at)) is not None:
         kind, monotonic_s, payload = found
         at += _HEAD.size + len(payload)
         if header is None:
-            header = _header(kind, payload)
+            header, begun_s = _header(kind, payload), monotonic_s
             if header is None:
                 break
         elif kind == RECEIVED:
-            received.append(payload)
-            times_s.append(monotonic_s)
+            chunks.append((monotonic_s, payload))
         elif kind == END:
             end = payload.decode("utf-8", "replace")
     if header is None:
         raise InputError("this is no journal of a recording", str(path), "Check which file it is")
-    first_s, last_s = (times_s[0], times_s[-1]) if times_s else (None, None)
-    return JournalText(path, header, b"".join(received), first_s, last_s, end, len(content) - at)
+    return JournalText(path, header, begun_s, tuple(chunks), end, len(content) - at)
 
 
 def unfinished(folder: Path) -> list[Path]:

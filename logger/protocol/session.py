@@ -81,6 +81,8 @@ class Session:
         """Samples lost in the run."""
         self.samples = 0
         """Samples got in the run."""
+        self.heard = 0
+        """Good lines taken one by one, of any kind."""
         self._baud: int | None = None
         self._framer = Framer()
         self._unwrapper = Unwrapper(1)
@@ -155,6 +157,7 @@ class Session:
             except BadMessage as bad:
                 self._framer.dropped[bad.reason] += 1
                 continue
+            self.heard += 1
             if not isinstance(message, Sample):
                 self._close_block()
             self._take(message)

@@ -29,7 +29,8 @@ def test_what_was_written_is_read_back(tmp_path: Path):
     text = read_journal(path)
     assert text.header["rig"] == "yard-loader"
     assert text.received == b"one\n\x00\xff"
-    assert (text.first_s, text.last_s, text.end, text.torn_bytes) == (10.0, 12.0, "by key", 0)
+    assert [came_s for came_s, _ in text.chunks] == [10.0, 11.0, 12.0]
+    assert (text.begun_s, text.end, text.torn_bytes) == (10.0, "by key", 0)
 
 
 def test_a_journal_torn_at_any_byte_gives_every_whole_record_before_it(tmp_path: Path):

@@ -1,0 +1,271 @@
+"""Record one trial from a board: journaled while it runs, judged when it ends. Never prints.
+
+recording = Recording(plan, on_live=show, on_note=tell, now=now)
+recorded = recording.run()          # in a thread of your own; ``begin`` and ``finish`` from any other
+"""
+
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.core.live import LiveFigures
+from logger.errors import InputError, OutsideError, ThrowbookError
+from logger.files.journal import SUFFIX, Journal
+from logger.jobs.recorded import Recorded, judged
+from logger.jobs.trial_record import TrialRecord
+from logger.ports.recorder import Broken, Chunk, Item, Recorder, Slept
+from logger.ports.serialport import Port
+from logger.protocol.baud import DEFAULT_BAUD
+from logger.protocol.events import Event, Halted, Started
+from logger.protocol.session import Session
+
+if TYPE_CHECKING:
+    from logger.core.baseline import Baseline
+    from logger.core.calibration import CalibrationRecord
+    from logger.core.rig import Rig
+
+DEFAULT_RATE_HZ = 200
+LONGEST_THROW_S = 120.0
+ASK_AGAIN_S = 0.7
+NO_ANSWER_S = 6.0
+"""A board that starts anew when its port is opened needs about two."""
+SILENT_S = 2.0
+SHOW_EVERY_S = 0.1
+_WAIT_S = 0.05
+_HALT_S = 0.15
+
+
+@dataclass(frozen=True)
+class RecordPlan:
+    """What to record, and how."""
+
+    port: str
+    rig: "Rig"
+    direction: str
+    folder: Path
+    """Where journals of running trials are kept."""
+    rig_ref: str = ""
+    """The rig as it was named, so that a recovery finds it again."""
+    baud: int = DEFAULT_BAUD
+    rate_hz: int = DEFAULT_RATE_HZ
+    seconds: float | None = None
+    """Record for so long from the first sample; None: from the rise of the current to its fall."""
+    by_key: bool = False
+    """Start and end are said by the person, not by the current."""
+    longest_s: float = LONGEST_THROW_S
+    answer_within_s: float = NO_ANSWER_S
+    silent_s: float = SILENT_S
+    ambient_c: float | None = None
+    baseline: "Baseline | None" = None
+    calibration_of: "Callable[[str], CalibrationRecord | None]" = field(default=lambda board: None)
+
+
+class Recording:
+    """One trial, from opening the port to the verdict."""
+
+    def __init__(
+        self,
+        plan: RecordPlan,
+        *,
+        now: Callable[[], datetime],
+        on_live: Callable[[LiveFigures], None] = lambda figures: None,
+        on_note: Callable[[str], None] = lambda line: None,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.plan = plan
+        self._now = now
+        self._on_live = on_live
+        self._on_note = on_note
+        self._monotonic = monotonic
+        self._begin = threading.Event()
+        self._finish = threading.Event()
+        self._notes: list[str] = []
+        self._record = TrialRecord(plan.rig, plan.direction, plan.calibration_of, by_key=plan.by_key)
+        self._session = Session()
+        self._ended = ""
+        self._problem: ThrowbookError | None = None
+        self._bytes = 0
+
+    def begin(self) -> None:
+        """Start by key: the throw begins now. From any thread."""
+        self._begin.set()
+
+    def finish(self) -> None:
+        """End by key. From any thread."""
+        self._finish.set()
+
+    def run(self) -> Recorded:
+        """Record and judge. Raises InputError or OutsideError when it came to no recording at all."""
+        port = Port(self.plan.port, self.plan.baud)
+        try:
+            journal = self._new_journal()
+        except ThrowbookError:
+            port.close()
+            raise
+        recorder = Recorder(port, journal)
+        try:
+            self._record_with(recorder, self.plan.baud if port.has_baud else None)
+        finally:
+            for item in recorder.stop():
+                self._item(item)
+            port.close()
+            journal.end(self._ended or "stopped", self._monotonic())
+        if not self._record.samples:
+            journal.remove()
+            raise self._problem or OutsideError(
+                "no samples came", self.plan.port, "Try: throwbook board check"
+            )
+        return judged(
+            self._record,
+            self.plan.ambient_c,
+            self.plan.baseline,
+            journal.path,
+            self._ended,
+            self._problem,
+            self._notes,
+        )
+
+    # ---- the loop ----
+
+    def _record_with(self, recorder: Recorder, baud: int | None) -> None:
+        recorder.start()
+        begun_s = asked_s = heard_s = self._monotonic()
+        shown_s = -SHOW_EVERY_S
+        self._send(recorder, self._session.start(self.plan.rate_hz, baud))
+        while not self._ended:
+            item = recorder.next(_WAIT_S)
+            now_s = self._monotonic()
+            if item is not None:
+                self._item(item)
+                if isinstance(item, Chunk):
+                    heard_s = now_s
+                self._send(recorder, self._session.to_send())
+            if not self._record.rate_hz:
+                if now_s - asked_s > ASK_AGAIN_S:
+                    asked_s = now_s
+                    self._send(recorder, self._session.again())
+                if now_s - begun_s > self.plan.answer_within_s and not self._ended:
+                    self._end(
+                        "no answer", no_answer(self.plan.port, self.plan.baud, self._bytes, self._session)
+                    )
+            elif now_s - heard_s > self.plan.silent_s and not self._ended:
+                self._end(
+                    "the board fell silent",
+                    OutsideError(
+                        f"nothing has come for {self.plan.silent_s:.0f} s",
+                        self.plan.port,
+                        "Look at the board's supply and plug, then go on",
+                    ),
+                )
+            self._keys_and_limits()
+            if now_s - shown_s >= SHOW_EVERY_S and self._record.samples:
+                shown_s = now_s
+                self._on_live(self._record.figures())
+        self._on_live(self._record.figures())
+        self._halt(recorder)
+
+    def _keys_and_limits(self) -> None:
+        record = self._record
+        if self._begin.is_set():
+            self._begin.clear()
+            record.begin()
+        ran_s = record.newest_s - (record.began_s or 0.0)
+        if self._finish.is_set():
+            self._end("ended by key")
+        elif self.plan.seconds is not None:
+            if record.samples and ran_s >= self.plan.seconds:
+                self._end(f"{self.plan.seconds:g} s recorded")
+        elif record.is_over:
+            self._end("the current is off again")
+        elif record.live.start_s is not None and record.newest_s - record.live.start_s >= self.plan.longest_s:
+            self._end(f"the current was still on after {self.plan.longest_s:g} s")
+
+    def _item(self, item: Item) -> None:
+        if isinstance(item, Chunk):
+            self._bytes += len(item.data)
+            for event in self._session.receive(item.data):
+                self._event(event)
+        elif isinstance(item, Slept):
+            self._note(f"this computer slept, or its clock was set, by {item.seconds:.0f} s")
+        elif isinstance(item, Broken):
+            what = "the port is gone" if item.part == "port" else "the journal can't be written"
+            self._end(what, item.error)
+
+    def _event(self, event: Event) -> None:
+        if self._ended and isinstance(event, Started | Halted):
+            return
+        self._note(self._record.take(event, self._now()))
+        if self._record.refused:
+            self._end(
+                "refused", InputError(self._record.refused, self.plan.port, "Choose with --rate or --baud")
+            )
+        if self._record.cut:
+            self._end(
+                self._record.cut,
+                OutsideError(
+                    self._record.cut, self.plan.port, "Check the board's plug and supply, then go on"
+                ),
+            )
+
+    # ---- small things ----
+
+    def _end(self, why: str, problem: ThrowbookError | None = None) -> None:
+        if not self._ended:
+            self._ended, self._problem = why, problem
+
+    def _note(self, line: str) -> None:
+        if line:
+            self._notes.append(line)
+            self._on_note(line)
+
+    def _send(self, recorder: Recorder, data: bytes) -> None:
+        if data:
+            try:
+                recorder.write(data)
+            except OutsideError as error:
+                self._end("the port is gone", error)
+
+    def _halt(self, recorder: Recorder) -> None:
+        """Leave the board at rest; it is no matter if it doesn't hear."""
+        if self._problem is None:
+            self._send(recorder, self._session.halt())
+            item = recorder.next(_HALT_S)
+            if item is not None:
+                self._item(item)
+
+    def _new_journal(self) -> Journal:
+        plan, now = self.plan, self._now()
+        name = f"{now:%Y%m%d-%H%M%S}-{now.microsecond:06d}-{plan.rig.name}-{plan.direction}{SUFFIX}"
+        header = {
+            "rig": plan.rig.name,
+            "rig_ref": plan.rig_ref or plan.rig.name,
+            "direction": plan.direction,
+            "port": plan.port,
+            "baud": plan.baud,
+            "rate_hz": plan.rate_hz,
+            "by_key": plan.by_key,
+            "ambient_c": plan.ambient_c,
+            "started": now.isoformat(),
+        }
+        return Journal(plan.folder / name, header, self._monotonic())
+
+
+def no_answer(port: str, baud: int, came: int, session: Session) -> OutsideError:
+    """Why nobody said who they are."""
+    if not came:
+        return OutsideError(
+            "nothing answers",
+            port,
+            "Is the board plugged in and powered, and is it this port? throwbook board find",
+        )
+    if session.heard:
+        return OutsideError("something sends, but it doesn't say who it is", port, "throwbook board find")
+    return OutsideError(
+        f"{came} bytes came, but no whole line: the wrong baud, or no board of ours",
+        port,
+        f"It was tried with {baud} baud; try --baud, or: throwbook board find",
+    )

@@ -1,0 +1,109 @@
+"""What came of a recording: the trace, its assessment, and what to tell; also from the journal of one that broke off."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.core.assess import assess_trace
+from logger.errors import InputError, ThrowbookError
+from logger.files.journal import JournalText, read_journal
+from logger.jobs.trial_record import TrialRecord
+from logger.protocol.messages import Identity
+from logger.protocol.session import Session
+
+if TYPE_CHECKING:
+    from logger.core.assessment import Assessment
+    from logger.core.baseline import Baseline
+    from logger.core.calibration import CalibrationRecord
+    from logger.core.rig import Rig
+    from logger.core.trace import Trace
+
+
+@dataclass(frozen=True, eq=False)
+class Recorded:
+    """What came of it."""
+
+    trace: "Trace | None"
+    """None: not one sample came."""
+    assessment: "Assessment | None"
+    ended: str
+    """Why it ended, in plain words."""
+    problem: ThrowbookError | None
+    """What went wrong; what was recorded before it is in ``trace``."""
+    notes: tuple[str, ...]
+    identity: Identity | None
+    samples: int
+    lost: int
+    dropped: int
+    journal: Path
+    """Kept until ``discard``."""
+
+    def discard_journal(self) -> None:
+        """The trial is stored elsewhere."""
+        self.journal.unlink(missing_ok=True)
+
+
+def judged(
+    record: TrialRecord,
+    ambient_c: float | None,
+    baseline: "Baseline | None",
+    journal: Path,
+    ended: str,
+    problem: ThrowbookError | None,
+    notes: list[str],
+) -> Recorded:
+    """The trial as a trace and its assessment."""
+    trace = record.trace(ambient_c=ambient_c, source=journal.stem)
+    return Recorded(
+        trace=trace,
+        assessment=None if trace is None else assess_trace(trace, record.rig, baseline),
+        ended=ended,
+        problem=problem,
+        notes=tuple(notes),
+        identity=record.identity,
+        samples=record.samples,
+        lost=record.lost,
+        dropped=record.dropped.total(),
+        journal=journal,
+    )
+
+
+def recover(
+    path: Path,
+    rig_of: "Callable[[str], Rig]",
+    *,
+    baseline: "Baseline | None" = None,
+    calibration_of: "Callable[[str], CalibrationRecord | None]" = lambda board: None,
+) -> Recorded:
+    """A trial from the journal of a recording that broke off; ``rig_of`` finds the rig by the name it went by.
+
+    Raises InputError when the file is no journal or holds no sample.
+    """
+    text = read_journal(path)
+    header = text.header
+    record = TrialRecord(
+        rig_of(str(header["rig_ref"])),
+        str(header["direction"]),
+        calibration_of,
+        by_key=bool(header["by_key"]),
+    )
+    notes = _replayed(text, record)
+    if not record.samples:
+        raise InputError("the journal holds no samples", str(path), "Delete it: nothing can be recovered")
+    notes.append(f"recovered from a recording that broke off: {text.end or 'it never ended'}")
+    if text.torn_bytes:
+        notes.append(f"the last {text.torn_bytes} bytes of the journal were torn and are left out")
+    return judged(record, header["ambient_c"], baseline, path, text.end or "it broke off", None, notes)
+
+
+def _replayed(text: JournalText, record: TrialRecord) -> list[str]:
+    session = Session()
+    session.start(int(text.header["rate_hz"]))
+    begun = datetime.fromisoformat(str(text.header["started"]))
+    notes = []
+    for came_s, data in text.chunks:
+        now = begun + timedelta(seconds=came_s - text.begun_s)
+        notes += [record.take(event, now) for event in session.receive(data)]
+    return [line for line in notes if line]

@@ -1,0 +1,201 @@
+"""One trial as it is put together: samples in, live figures while it runs, a trace at the end.
+
+The same for a trial that runs and for one that is read back from its journal, so both give the same trace.
+"""
+
+from collections import Counter
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from logger.core.live import OVER, RESTING, LiveFigures, LiveThrow
+from logger.core.rig import Rig
+from logger.core.trace import Trace
+from logger.protocol.events import (
+    ClockJump,
+    Dropped,
+    Event,
+    Fault,
+    Identified,
+    Lost,
+    Refused,
+    Reset,
+    Samples,
+    Started,
+)
+from logger.protocol.messages import OVER_RANGE, OVERRUN, SENSOR_ABSENT, Identity
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import numpy as np
+
+    from logger.core.calibration import CalibrationRecord
+
+LEAD_S = 2.0
+"""Rest that is kept before the current comes on."""
+LONG_LOSS_S = 0.5
+"""A loss in one place that is worth a line of its own."""
+
+# fault code: what a person is told
+FAULTS = {
+    SENSOR_ABSENT: "the board can't reach its current sensor: check the sensor's plug and supply",
+    OVER_RANGE: "the current is beyond the board's range: the record is clipped there",
+    OVERRUN: "the board could not send fast enough and lost samples: choose a lower rate or a higher baud",
+}
+
+
+class TrialRecord:
+    """Everything known of one trial so far."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        direction: str,
+        calibration_of: "Callable[[str], CalibrationRecord | None]" = lambda board: None,
+        *,
+        by_key: bool = False,
+    ) -> None:
+        self.rig = rig
+        self.direction = direction
+        self.identity: Identity | None = None
+        self.calibration: CalibrationRecord | None = None
+        self.rate_hz: int | None = None
+        self.live = LiveThrow(rig.actuator, ends_itself=not by_key)
+        self.samples = 0
+        self.lost = 0
+        self.dropped: Counter[str] = Counter()
+        self.over_range = 0
+        self.cut: str = ""
+        """Why the record was cut; empty: it wasn't."""
+        self.refused: str = ""
+        self._by_key = by_key
+        self._calibration_of = calibration_of
+        self._told: set[str] = set()
+        self._started_at: datetime | None = None
+        self._blocks: list[Samples] = []
+
+    @property
+    def is_over(self) -> bool:
+        """The current came, went, and stayed away."""
+        return self.live.phase == OVER
+
+    @property
+    def began_s(self) -> float | None:
+        """Board time of the first row kept [s]; None: no samples yet."""
+        return float(self._blocks[0].time_s[0]) if self._blocks else None
+
+    @property
+    def newest_s(self) -> float:
+        """Board time of the newest sample [s]."""
+        return float(self._blocks[-1].time_s[-1]) if self._blocks else 0.0
+
+    def take(self, event: Event, now: datetime) -> str:
+        """One event of the session, at ``now``; gives the line to tell a person, empty when there is none."""
+        if isinstance(event, Samples):
+            self._samples(event)
+        elif isinstance(event, Identified):
+            self.identity = event.identity
+            self.calibration = self._calibration_of(event.identity.id)
+            return self._once("due", self._about_calibration(now))
+        elif isinstance(event, Started):
+            self._started_at, self.rate_hz = now, event.rate_hz
+        elif isinstance(event, Lost):
+            return self._lost(event)
+        elif isinstance(event, Dropped):
+            self.dropped.update(event.reasons)
+        elif isinstance(event, Fault):
+            return self._once(event.code, f"{FAULTS.get(event.code, event.code)} ({event.text})")
+        elif isinstance(event, Refused):
+            self.refused = event.reason
+            return f"the board refused '{event.word}': {event.reason}"
+        elif isinstance(event, Reset | ClockJump):
+            self.cut = event.why
+            return f"{event.why}: the record is cut here; what came before is kept"
+        return ""
+
+    def begin(self) -> None:
+        """The person says that the throw starts now."""
+        self.live.begin(self.newest_s)
+
+    def figures(self) -> LiveFigures:
+        """What to show now."""
+        return self.live.figures()
+
+    def trace(self, *, ambient_c: float | None = None, source: str = "") -> Trace | None:
+        """The record as a trace, times from its first row; None without samples."""
+        import numpy as np
+
+        if not self._blocks or self._started_at is None:
+            return None
+        first_s = self.began_s or 0.0
+        time_s = np.concatenate([block.time_s for block in self._blocks]) - first_s
+        current_a = np.concatenate([block.current_a for block in self._blocks])
+        volts = [block.voltage_v for block in self._blocks if block.voltage_v is not None]
+        started = self._started_at + timedelta(seconds=first_s)
+        started = started.replace(microsecond=0)
+        return Trace(
+            time_s=np.round(time_s, 6),
+            current_a=self._corrected(current_a),
+            voltage_v=np.concatenate(volts) if volts else None,
+            direction=self.direction,
+            rig=self.rig.name,
+            started=started,
+            ambient_c=ambient_c,
+            head=self._head(started),
+            source=source,
+        )
+
+    # ---- events ----
+
+    def _samples(self, block: Samples) -> None:
+        self.samples += len(block)
+        self.over_range += int(block.over_range.sum())
+        self._blocks.append(block)
+        self.live.take(block.time_s, self._corrected(block.current_a), block.voltage_v)
+        if self.live.phase == RESTING and not self._by_key:
+            while len(self._blocks) > 1 and self._blocks[1].time_s[0] < block.time_s[-1] - LEAD_S:
+                del self._blocks[0]
+
+    def _lost(self, event: Lost) -> str:
+        self.lost += event.count
+        gap_s = event.count / (self.rate_hz or 1)
+        if gap_s < LONG_LOSS_S:
+            return ""
+        return f"{gap_s:.1f} s of samples ({event.count}) never arrived; the gap stays in the record"
+
+    def _corrected(self, current_a: "np.ndarray") -> "np.ndarray":
+        return self.calibration.line.corrected(current_a) if self.calibration else current_a
+
+    def _about_calibration(self, now: datetime) -> str:
+        if self.calibration is None:
+            return "this board has no calibration: its own scale is taken as it is"
+        if self.calibration.is_due(now.date()):
+            return f"the calibration of this board was due on {self.calibration.due_on.isoformat()}"
+        return ""
+
+    def _once(self, key: str, line: str) -> str:
+        if key in self._told:
+            return ""
+        self._told.add(key)
+        return line
+
+    def _head(self, started: datetime) -> dict[str, Any]:
+        """Head keys beyond the ones every trace has."""
+        head: dict[str, Any] = {"rig": self.rig.name, "direction": self.direction, "started": started}
+        if self.identity is not None:
+            head |= {
+                "board": self.identity.id,
+                "firmware": self.identity.firmware,
+                "board_full_scale_a": self.identity.full_scale_ma * 1e-3,
+                "board_amp_lsb_a": self.identity.amp_lsb_ua * 1e-6,
+            }
+        head |= {"rate_hz": self.rate_hz or 0, "lost_samples": self.lost}
+        if self.over_range:
+            head["over_range_samples"] = self.over_range
+        if self.calibration is not None:
+            head["calibration"] = self.calibration.id
+            head["calibration_zero_a"] = self.calibration.line.zero_a
+            head["calibration_gain"] = self.calibration.line.gain
+        if self.cut:
+            head["cut"] = self.cut
+        return head

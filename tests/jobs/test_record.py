@@ -1,0 +1,210 @@
+"""The recording job against a rehearsal board on a real pseudo-terminal."""
+
+import threading
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from logger.core.live import FLOWING
+from logger.errors import InputError, OutsideError
+from logger.files.journal import read_journal, unfinished
+from logger.jobs.record import Recording, RecordPlan
+from logger.jobs.recorded import recover
+from logger.protocol.rehearsal import Trouble
+from tests.ports.bench import RIG, board_on_a_cable, throw_source
+
+STARTED = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
+SPEED = 16.0
+"""Board seconds a second: a 12 s throw in 1 s."""
+
+
+def plan(port: str, folder: Path, **changes) -> RecordPlan:
+    return RecordPlan(port=port, rig=RIG, direction="lock", folder=folder, rig_ref="rig.toml", **changes)
+
+
+def now() -> datetime:
+    return STARTED
+
+
+def test_a_throw_is_recorded_from_rise_to_fall_and_judged(tmp_path: Path):
+    seen = []
+    with board_on_a_cable(speed=SPEED) as (port, board):
+        recorded = Recording(plan(port.name, tmp_path), now=now, on_live=seen.append).run()
+        assert not board.running
+    assert recorded.problem is None
+    assert recorded.ended == "the current is off again"
+    assert recorded.lost == recorded.dropped == 0
+    figures = recorded.assessment.figures
+    assert figures.travel_time_s.value == pytest.approx(12.0, abs=2 / 200)
+    assert figures.run_current_a.value == pytest.approx(1.6, abs=0.02)
+    assert recorded.assessment.end == "cut-off"
+    assert recorded.trace.head["board"] == "rehearsal"
+    assert any(figures.phase == FLOWING and figures.current_a > 1 for figures in seen)
+    assert seen[-1].running_s == pytest.approx(12.0, abs=0.05)
+    assert 0.7 < seen[-1].travel_fraction < 1.3
+    assert np.diff(recorded.trace.time_s).max() == pytest.approx(1 / 200, abs=2e-6)
+
+
+def test_the_verdict_stands_within_half_a_second_of_the_end(tmp_path: Path):
+    ended = []
+    with board_on_a_cable(speed=SPEED) as (port, _):
+        recording = Recording(
+            plan(port.name, tmp_path),
+            now=now,
+            on_live=lambda figures: ended.append(time.perf_counter()) if figures.phase == "over" else None,
+        )
+        recorded = recording.run()
+        done_s = time.perf_counter()
+    assert recorded.assessment is not None
+    assert done_s - ended[0] < 0.5
+
+
+def test_a_journal_gives_the_same_trial_again(tmp_path: Path):
+    with board_on_a_cable(speed=SPEED, trouble=Trouble(flipped_bits=0.0005)) as (port, _):
+        recorded = Recording(plan(port.name, tmp_path, ambient_c=4.0), now=now).run()
+    again = recover(recorded.journal, lambda ref: RIG)
+    for name in ("time_s", "current_a", "voltage_v"):
+        assert np.array_equal(getattr(again.trace, name), getattr(recorded.trace, name))
+    assert again.lost == recorded.lost > 0
+    assert again.trace.ambient_c == 4.0
+    assert again.assessment.verdict == recorded.assessment.verdict
+    assert abs(again.trace.started - recorded.trace.started) < timedelta(seconds=10)
+    recorded.discard_journal()
+    assert unfinished(tmp_path) == []
+
+
+def test_a_pulled_cable_keeps_what_was_recorded(tmp_path: Path):
+    with board_on_a_cable(speed=SPEED) as (port, _):
+        recording = Recording(
+            plan(port.name, tmp_path),
+            now=now,
+            on_live=lambda figures: port.close() if figures.running_s > 5 else None,
+        )
+        recorded = recording.run()
+    assert isinstance(recorded.problem, OutsideError)
+    assert "cable" in str(recorded.problem)
+    assert recorded.trace.time_s[-1] > 5
+    assert "then go on" in recorded.problem.do
+    assert recorded.assessment.end == "still-running"
+    assert read_journal(recorded.journal).end == "the port is gone"
+
+
+def test_a_board_that_starts_anew_cuts_the_record_there(tmp_path: Path):
+    with board_on_a_cable(speed=SPEED, trouble=Trouble(resets_at_s=(6.0,))) as (port, _):
+        recorded = Recording(plan(port.name, tmp_path), now=now).run()
+    assert recorded.ended == "the board started anew"
+    assert recorded.trace.time_s[-1] == pytest.approx(6.0, abs=0.02)
+    assert recorded.trace.head["cut"] == "the board started anew"
+    assert any("what came before is kept" in note for note in recorded.notes)
+
+
+def test_a_clock_that_jumps_cuts_the_record_there(tmp_path: Path):
+    with board_on_a_cable(speed=SPEED, trouble=Trouble(clock_jump_at_s=6.0)) as (port, _):
+        recorded = Recording(plan(port.name, tmp_path), now=now).run()
+    assert "clock jumped by +10.0 s" in recorded.ended
+    assert recorded.trace.time_s[-1] == pytest.approx(6.0, abs=0.02)
+
+
+def test_silence_ends_the_record_and_says_where_to_look(tmp_path: Path):
+    with board_on_a_cable(speed=SPEED, trouble=Trouble(silent_at_s=6.0)) as (port, _):
+        recorded = Recording(plan(port.name, tmp_path), now=now).run()
+    assert recorded.ended == "the board fell silent"
+    assert "supply and plug" in str(recorded.problem)
+    assert recorded.trace.time_s[-1] == pytest.approx(6.0, abs=0.02)
+
+
+def test_a_short_silence_is_counted_and_told(tmp_path: Path):
+    with board_on_a_cable(speed=SPEED, trouble=Trouble(silent_at_s=6.0, silent_for_s=1.0)) as (port, board):
+        recorded = Recording(plan(port.name, tmp_path), now=now).run()
+    assert recorded.lost == board.injected.lost == 200
+    assert any("1.0 s of samples (200) never arrived" in note for note in recorded.notes)
+    assert recorded.trace.head["lost_samples"] == 200
+
+
+def test_the_wrong_baud_is_named_as_the_likely_cause(tmp_path: Path):
+    with (
+        board_on_a_cable(trouble=Trouble(wrong_baud=True)) as (port, _),
+        pytest.raises(OutsideError, match="the wrong baud"),
+    ):
+        Recording(plan(port.name, tmp_path, answer_within_s=1.5), now=now).run()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_rate_the_baud_cannot_carry_is_refused_with_the_baud_that_would(tmp_path: Path):
+    with board_on_a_cable() as (port, _), pytest.raises(InputError, match="230400 baud would"):
+        Recording(plan(port.name, tmp_path, rate_hz=500), now=now).run()
+
+
+def test_an_absent_sensor_is_told(tmp_path: Path):
+    notes = []
+    with board_on_a_cable(trouble=Trouble(sensor_absent=True)) as (port, _), pytest.raises(InputError):
+        Recording(plan(port.name, tmp_path), now=now, on_note=notes.append).run()
+    assert any("can't reach its current sensor" in note for note in notes)
+
+
+def test_a_current_over_the_rated_maximum_warns_while_it_runs(tmp_path: Path):
+    warned = []
+    with board_on_a_cable(throw_source(run_a=4.2, run_s=6), speed=4) as (port, _):
+        Recording(
+            plan(port.name, tmp_path), now=now, on_live=lambda f: warned.append((f.running_s, f.warning))
+        ).run()
+    first_s = next(running_s for running_s, warning in warned if warning)
+    # Live figures are asked for every 0.1 s of wall time, which is 0.4 s of this board's time.
+    assert first_s < 0.3 + 4 * 0.25
+
+
+def test_a_throw_by_key_starts_and_ends_when_the_person_says_so(tmp_path: Path):
+    recording: Recording
+    at_s = []
+
+    def on_live(figures) -> None:
+        at_s.append(figures.running_s)
+        if len(at_s) == 3:
+            recording.begin()
+        if figures.running_s > 3:
+            recording.finish()
+
+    with board_on_a_cable(throw_source(run_s=0.0), speed=SPEED) as (port, _):
+        recording = Recording(plan(port.name, tmp_path, by_key=True), now=now, on_live=on_live)
+        recorded = recording.run()
+    assert recorded.ended == "ended by key"
+    assert recorded.assessment.end == "no-run"
+
+
+def test_a_fixed_time_is_recorded_for_that_time(tmp_path: Path):
+    with board_on_a_cable(speed=SPEED) as (port, _):
+        recorded = Recording(plan(port.name, tmp_path, seconds=4.0, by_key=True), now=now).run()
+    assert recorded.trace.time_s[-1] >= 4.0
+    assert recorded.ended == "4 s recorded"
+
+
+def test_a_current_that_never_goes_off_ends_at_the_longest_time(tmp_path: Path):
+    with board_on_a_cable(throw_source(run_s=1e6), speed=SPEED) as (port, _):
+        recorded = Recording(plan(port.name, tmp_path, longest_s=5.0), now=now).run()
+    assert recorded.assessment.end == "still-running"
+    assert "still on after 5 s" in recorded.ended
+
+
+def test_a_long_wait_before_the_throw_takes_no_memory_and_no_place_in_the_trace(tmp_path: Path):
+    with board_on_a_cable(throw_source(rest_s=30.0), speed=20) as (port, _):
+        recorded = Recording(plan(port.name, tmp_path), now=now).run()
+    assert recorded.assessment.figures.start_s.value < 4.0
+    assert len(recorded.trace) < 200 * 19
+    # 30 s of board time were waited for before it began.
+    assert recorded.trace.started - STARTED > timedelta(seconds=25)
+
+
+def test_a_recording_can_be_ended_from_another_thread(tmp_path: Path):
+    running = threading.Event()
+    with board_on_a_cable(throw_source(rest_s=1e6)) as (port, _):
+        recording = Recording(plan(port.name, tmp_path), now=now, on_live=lambda f: running.set())
+        results = []
+        thread = threading.Thread(target=lambda: results.append(recording.run()))
+        thread.start()
+        assert running.wait(20)
+        recording.finish()
+        thread.join(20)
+    assert results[0].ended == "ended by key"
