@@ -6,7 +6,7 @@ import numpy as np
 
 from logger.core.simulator.load import make_load, smooth_step
 from logger.core.simulator.machine import bell
-from logger.core.simulator.plan import Plan, SetFault
+from logger.core.simulator.plan import STOP_GIVES_M, Plan, SetFault
 from logger.core.trace import LOCK, UNLOCK, FloatArray
 
 Rng = np.random.Generator
@@ -117,8 +117,8 @@ def limit_welded(plan: Plan, fault: SetFault, rng: Rng) -> None:
 
 
 def stop_before_limit(plan: Plan, fault: SetFault, rng: Rng) -> None:
-    """The mechanism bottoms before the limit switch is reached."""
-    plan.stop_share = 1 - fault.severity
+    """The mechanism bottoms so hard that the rod stalls this far before the limit switch."""
+    plan.stop_share = 1 - fault.severity - STOP_GIVES_M / plan.machine.stroke_m
 
 
 def limit_open(plan: Plan, fault: SetFault, rng: Rng) -> None:

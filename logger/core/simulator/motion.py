@@ -18,11 +18,8 @@ import numpy as np
 
 from logger.core.assessment import CUT_OFF, NO_RUN, STALL, STILL_RUNNING
 from logger.core.simulator.load import REACH, grease_factor
-from logger.core.simulator.plan import Plan
+from logger.core.simulator.plan import STOP_GIVES_M, Plan
 from logger.core.trace import FloatArray
-
-STOP_GIVES_M = 0.0006
-"""How far frame and linkage give when the motor stalls against something solid."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +43,8 @@ class Motion:
     """What other loads take from the supply, below zero."""
     winding_c: float
     """At the end."""
+    contact_s: float
+    """When the relay's contacts have stopped bouncing."""
     end: str
     moved_until_s: float
     """End of the movement: cut-off, or the moment the rod came to rest."""
@@ -152,6 +151,7 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
         upstream_ohm=columns[7],
         other_v=columns[8],
         winding_c=winding,
+        contact_s=on_s[-1],
         end=end,
         moved_until_s=moved_until,
         current_until_s=t,
@@ -196,4 +196,4 @@ def _no_run(plan: Plan) -> Motion:
     time = np.array([0.0, plan.hold_s])
     zero = np.zeros(2)
     ohm = np.full(2, plan.upstream_ohm)
-    return Motion(time, zero, zero, zero, zero, zero, zero, ohm, zero, plan.winding_c, NO_RUN, 0.0, 0.0)
+    return Motion(time, zero, zero, zero, zero, zero, zero, ohm, zero, plan.winding_c, 0.0, NO_RUN, 0.0, 0.0)

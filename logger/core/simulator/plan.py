@@ -9,6 +9,9 @@ from logger.core.simulator.load import Load, make_load
 from logger.core.simulator.machine import MachineModel
 from logger.core.simulator.sensor import SensorModel
 
+STOP_GIVES_M = 0.0006
+"""How far frame and linkage give when the motor stalls against something solid."""
+
 
 @dataclass(frozen=True)
 class SetFault:

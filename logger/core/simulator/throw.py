@@ -210,6 +210,7 @@ def _settled_s(m: Motion) -> float | None:
     fallen to ``SETTLED`` of its greatest.
     """
     excess = m.current_a - m.balance_a
-    peak = int(np.argmax(excess * (m.time_s < 0.3)))
+    starting = (m.time_s > m.contact_s) & (m.time_s < 0.3)
+    peak = int(np.argmax(excess * starting))
     inside = (m.time_s > m.time_s[peak]) & (m.time_s < m.moved_until_s) & (excess <= SETTLED * excess[peak])
     return float(m.time_s[np.argmax(inside)]) if inside.any() else None

@@ -196,3 +196,12 @@ def test_truth_and_record_tell_the_same_story():
     assert np.all(np.abs(trace.current_a[trace.time_s > truth.end_s + 0.02]) < 1e-6)
     assert truth.travel_fraction == pytest.approx(1.0)
     assert truth.end_s - truth.start_s == pytest.approx(truth.travel_time_s)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_the_start_up_transient_ends_after_the_relay_has_stopped_bouncing_and_before_half_a_second(seed):
+    """A first-order run-up has 2 % left after 3.9 time constants; the load taken up later must not stretch it much."""
+    rng = np.random.default_rng(seed)
+    _, machine = random_machine(rng)
+    truth = throw(machine, "lock", Conditions(), QUIET, [], rng).truth
+    assert 2.5 < (truth.inrush_end_s - truth.start_s) / machine.mechanical_time_s < 5.5
