@@ -62,8 +62,9 @@ def make_load(
     field = 1 + wave_sum(place, m.waves) + wave_sum(place, own)
     height, phase = m.screw_wave
     field = field + wave_sum(place, ((stroke / machine.screw.lead_m, height, phase),))
-    field = field * (1 + m.scatter * rng.standard_normal())
-    field = field + m.scatter * wave_sum(place, throw_waves(rng))
+    scatter = m.scatter + wear.scatter
+    field = field * (1 + scatter * rng.standard_normal())
+    field = field + scatter * wave_sum(place, throw_waves(rng))
     field = field * (1 + as_found_share(machine, conditions))
     drag = m.drag_n * (factor * field * taken_up + m.idle_share * (1 - taken_up))
     holes = m.hole_n * smooth_step((place - m.hole_place) / 0.03) * taken_up

@@ -43,6 +43,11 @@ class Motor:
         """Winding resistance [ohm] at a winding temperature [degC]."""
         return self.resistance_ohm * (1 + COPPER_PER_K * (winding_c - 20))
 
+    def cooled(self, winding_c: float, air_c: float, rest_s: float) -> float:
+        """Winding temperature [degC] after a rest [s]."""
+        time_s = self.heat_capacity_j_k * self.thermal_resistance_k_w
+        return float(air_c + (winding_c - air_c) * np.exp(-rest_s / time_s))
+
     def constant_at(self, magnet_c: float) -> float:
         """Motor constant [V·s/rad] at a magnet temperature [degC]."""
         return self.constant_v_s * (1 + MAGNET_PER_K * (magnet_c - 20))
@@ -119,6 +124,8 @@ class Wear:
     spot_width: float = 0.03
     play_m: float = 0.0
     source_ohm: float = 0.0
+    scatter: float = 0.0
+    """Further standard deviation from throw to throw, as a share of the drag."""
 
 
 @dataclass(frozen=True)
@@ -203,26 +210,40 @@ class MachineModel:
         spot_width: float | None = None,
         play_m: float = 0.0,
         source_ohm: float = 0.0,
+        scatter: float = 0.0,
     ) -> "MachineModel":
-        """The same machine after more wear. The amounts add to the wear it has.
+        """The same machine after more wear. The amounts add to the wear it has (below zero: they take away).
 
         ``lock_run``, ``unlock_run``: even friction that raises that direction's healthy running current by this
         share of itself. ``spot_run``: a spot that binds, its height as a share of the healthy running current in
-        the lock direction. ``play_m`` [m], ``source_ohm`` [ohm].
+        the lock direction. ``play_m`` [m], ``source_ohm`` [ohm], ``scatter``: from throw to throw, share of the drag.
         """
         w = self.wear
-        return replace(
-            self,
-            wear=Wear(
-                lock_drag_n=w.lock_drag_n + self.extra_force_n("lock", lock_run),
-                unlock_drag_n=w.unlock_drag_n + self.extra_force_n("unlock", unlock_run),
-                spot_n=w.spot_n + self.extra_force_n("lock", spot_run),
-                spot_place=w.spot_place if spot_place is None else spot_place,
-                spot_width=w.spot_width if spot_width is None else spot_width,
-                play_m=w.play_m + play_m,
-                source_ohm=w.source_ohm + source_ohm,
-            ),
+        worn = Wear(
+            lock_drag_n=w.lock_drag_n + self.extra_force_n("lock", lock_run),
+            unlock_drag_n=w.unlock_drag_n + self.extra_force_n("unlock", unlock_run),
+            spot_n=w.spot_n + self.extra_force_n("lock", spot_run),
+            spot_place=w.spot_place if spot_place is None else spot_place,
+            spot_width=w.spot_width if spot_width is None else spot_width,
+            play_m=w.play_m + play_m,
+            source_ohm=w.source_ohm + source_ohm,
+            scatter=w.scatter + scatter,
         )
+        return replace(self, wear=worn)
+
+    def serviced(
+        self, drag_left: float = 1.0, spot_left: float = 1.0, source_left: float = 1.0
+    ) -> "MachineModel":
+        """The same machine after a service: the share of its wear that is left in drag, spot and contacts."""
+        w = self.wear
+        left = replace(
+            w,
+            lock_drag_n=w.lock_drag_n * drag_left,
+            unlock_drag_n=w.unlock_drag_n * drag_left,
+            spot_n=w.spot_n * spot_left,
+            source_ohm=w.source_ohm * source_left,
+        )
+        return replace(self, wear=left)
 
 
 def bell(place: FloatArray, centre: float, width: float) -> FloatArray:
