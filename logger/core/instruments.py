@@ -5,20 +5,17 @@ steps by d adds d/sqrt(12) (F.2.2.1). A stroke timed by hand, start and stop by 
 deviation of 0.10 s (Am. J. Phys. 87(2) 110 (2019): 0.07 s for one event, its bias falls out between the two).
 """
 
-import math
 import re
 from dataclasses import dataclass
 
 from logger.core.assessment import Measured
 from logger.core.byhand_lines import Reading
+from logger.core.uncertainty import combined, expanded, from_half_width, from_step, hand_timed
 from logger.errors import InputError
 
-HAND_TIMING_S = math.sqrt(2.0) * 0.07
-"""Standard deviation of a hand-timed interval [s]."""
 READ_BY_EYE = 0.05
 """A current that moves while it is read stands for the average of the run to within this half-width, as a share
 (assumed)."""
-K = 2.0
 
 
 @dataclass(frozen=True)
@@ -82,15 +79,15 @@ def timed(reading: Reading) -> Measured:
     >>> round(timed(Reading(5.0, 0.01)).u, 2)
     0.2
     """
-    return Measured(reading.value, K * math.hypot(HAND_TIMING_S, reading.step / math.sqrt(12.0)))
+    return Measured(reading.value, expanded(hand_timed(reading.step)))
 
 
 def metered(reading: Reading, accuracy: Accuracy, by_eye: float = 0.0) -> Measured:
     """A reading of a meter in its own unit; ``by_eye`` is the half-width, as a share, of reading it while it moves."""
     half_width = accuracy.share * abs(reading.value) + accuracy.digits * reading.step
-    standard = math.hypot(
-        half_width / math.sqrt(3.0),
-        reading.step / math.sqrt(12.0),
-        by_eye * abs(reading.value) / math.sqrt(3.0),
+    standard = combined(
+        from_half_width(half_width),
+        from_step(reading.step),
+        from_half_width(by_eye * abs(reading.value)),
     )
-    return Measured(reading.value, K * standard)
+    return Measured(reading.value, expanded(standard))

@@ -11,7 +11,8 @@ from logger.core.assessment import VERDICTS, Figures, Measured
 from logger.core.baseline import make_baseline
 from logger.core.byhand import assess_by_hand
 from logger.core.byhand_lines import Reading, parse_line
-from logger.core.instruments import HAND_TIMING_S, Accuracy, Instruments, accuracy_from, metered, timed
+from logger.core.instruments import Accuracy, Instruments, accuracy_from, metered, timed
+from logger.core.uncertainty import HAND_TIMING_S
 from logger.errors import InputError
 from tests.core.sheet_builders import RIG
 
