@@ -225,16 +225,19 @@ def _strongest(given: set[str]) -> str:
     return next((answer for answer in (NO, YES) if answer in given), NOT_LOOKED)
 
 
+def rested(conditions: Conditions) -> bool:
+    """Whether the machine had stood for hours before the first throw; not recorded counts as rested."""
+    hours = conditions.hours_since_movement
+    return hours is None or hours >= AS_FOUND_AFTER_H
+
+
 def as_found(conditions: Conditions, trials: Iterable[SheetTrial]) -> frozenset[str]:
     """Ids of the throws kept apart as found: the first movement after a rest of hours.
 
     Not recorded counts as rested: what may be as found never gets into a baseline.
     """
-    hours = conditions.hours_since_movement
-    if hours is not None and hours < AS_FOUND_AFTER_H:
-        return frozenset()
     first = min(trials, key=lambda one: one.position, default=None)
-    return frozenset() if first is None else frozenset({first.id})
+    return frozenset({first.id}) if first is not None and rested(conditions) else frozenset()
 
 
 def lock_throws(trials: Iterable[SheetTrial]) -> list[SheetTrial]:

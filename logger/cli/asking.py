@@ -1,0 +1,117 @@
+"""Asking a person for what is missing: at a terminal it is asked, in a pipe refused with the option that answers it."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+from logger.cli.shared import can_ask
+from logger.errors import InputError
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def needed(value: str | None, option: str, question: str, choices: tuple[str, ...] = ()) -> str:
+    """The value given, or asked for. Raises InputError in a pipe, naming ``option``."""
+    if value is not None and value.strip():
+        return value.strip()
+    if not can_ask():
+        example = f"{option} {choices[0]}" if choices else option
+        raise InputError(f"{option} is missing", question, f"In a pipe nothing is asked: give {example}.")
+    kind = click.Choice(choices) if choices else str
+    return str(click.prompt(question, type=kind, err=True)).strip()
+
+
+def needed_day(value: str | None, option: str) -> Any:
+    """A date as typed (2026-03-14), or None where none was given."""
+    from datetime import date
+
+    if value is None:
+        return None
+    try:
+        return date.fromisoformat(value.strip())
+    except ValueError as error:
+        raise InputError(f"{value!r} is not a date", option, "Write it as 2026-03-14.") from error
+
+
+def moment(value: str | None, option: str, now: Any) -> Any:
+    """A date, or a date and time, as typed; without an offset this computer's own is meant."""
+    from datetime import datetime
+
+    if value is None:
+        return None
+    try:
+        found = datetime.fromisoformat(value.strip())
+    except ValueError as error:
+        raise InputError(
+            f"{value!r} is not a date and time", option, "Write it as 2026-03-14T09:12."
+        ) from error
+    return found if found.tzinfo is not None else found.replace(tzinfo=now.tzinfo)
+
+
+QUESTION_OPTIONS: tuple[tuple[str, str, str], ...] = (
+    ("--hours-since", "HOURS", "Hours since the last movement: 16h."),
+    ("--worked-before", "TEXT", "Greased or worked before the test: 'no', or what was done."),
+    ("--ambient", "TEMPERATURE", "Ambient temperature: 4degC."),
+    ("--supply", "TEXT", "What fed it: machine battery, bench supply, ..."),
+    ("--engine", "yes|no", "Engine running."),
+    ("--attachment", "TEXT", "Which attachment was on."),
+    ("--operator", "NAME", "Who did the test."),
+    ("--instruments", "TEXT", "Instruments used."),
+)
+
+
+def question_options(command: Command) -> Command:
+    """The questions that every sheet asks, as options; one left out is "not recorded"."""
+    for option, metavar, text in reversed(QUESTION_OPTIONS):
+        choice = click.Choice(["yes", "no"]) if metavar == "yes|no" else None
+        command = click.option(option, metavar=None if choice else metavar, type=choice, help=text)(command)
+    return command
+
+
+def question_answers(given: dict[str, Any]) -> dict[str, Any]:
+    """Those of ``QUESTION_OPTIONS`` in a command's parameters that were answered, as ``core.questions`` names them."""
+    told: dict[str, Any] = {}
+    if given.get("hours_since") is not None:
+        told["hours_since_movement"] = _hours(given["hours_since"])
+    if given.get("ambient") is not None:
+        from logger.core.units import parse
+
+        told["ambient_c"] = parse(given["ambient"], "temperature", "--ambient")
+    if given.get("engine") is not None:
+        told["engine_running"] = given["engine"] == "yes"
+    for name in ("worked_before", "supply", "attachment", "operator", "instruments"):
+        if given.get(name) is not None and given[name].strip():
+            told[name] = given[name].strip()
+    return told
+
+
+def _hours(text: str) -> float:
+    """Hours as typed: ``16h``, ``3 days``, ``20min``."""
+    from logger.core.units import parse
+
+    return parse(text, "time", "--hours-since") / 3600.0
+
+
+def ask_questions(told: dict[str, Any]) -> dict[str, Any]:
+    """At a terminal, ask what wasn't answered by an option; Enter alone leaves it blank."""
+    from logger.core.questions import QUESTIONS
+
+    if not can_ask():
+        return told
+    for question in QUESTIONS:
+        if question.key in told:
+            continue
+        text = str(click.prompt(question.asked, default="", show_default=False, err=True)).strip()
+        if text:
+            name = question.option.removeprefix("--").replace("-", "_")
+            told |= question_answers({name: _as_option(question.key, text)})
+    return told
+
+
+def _as_option(key: str, text: str) -> str:
+    if key == "engine_running":
+        return "yes" if text.lower() in ("y", "yes") else "no"
+    bare = text.replace(".", "", 1).lstrip("-").isdigit()
+    unit = {"hours_since_movement": "h", "ambient_c": "degC"}.get(key, "")
+    return f"{text}{unit}" if bare else text

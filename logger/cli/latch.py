@@ -1,0 +1,200 @@
+"""``status`` and ``order``: where a rig stands, and taking it up or bringing it down."""
+
+import click
+
+from logger.cli import output
+from logger.cli.asking import needed
+from logger.cli.shared import by_option, logbook_of, now, who
+from logger.cli.standing import print_standing, standing_json
+from logger.errors import InputError
+
+
+@click.command()
+@click.argument("rig", required=False)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a rig.")
+@click.pass_context
+def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
+    """Show where RIG stands (every rig without one), what holds it there, and the way down.
+
+    in service, watch, restricted, do not use: it goes up at once and comes down only by a signed order.
+
+    \b
+    Example:
+      throwbook status yard-loader
+    """
+    from logger.jobs.latch import standing
+    from logger.jobs.logbooks import opened
+
+    with opened(logbook_of(ctx), read_only=True) as book:
+        names = [book.rig(rig).rig] if rig else book.rig_names()
+        found = [standing(book, name, now().date()) for name in names]
+    for one in found:
+        if as_json:
+            output.json_line(standing_json(one))
+        else:
+            print_standing(one)
+    if not found and not as_json:
+        output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
+
+
+@click.group()
+def order() -> None:
+    """Take a rig up (raise), bring it down (clear), see every order (list)."""
+
+
+@order.command("raise")
+@click.argument("rig")
+@click.option("--cause", help="What was seen; 'throwbook order causes' lists them.")
+@click.option("--because", help="What was seen, in your words.")
+@by_option
+@click.pass_context
+def raise_(ctx: click.Context, rig: str, cause: str | None, because: str | None, by: str | None) -> None:
+    """Take RIG up at once because of what a person saw.
+
+    \b
+    Example:
+      throwbook order raise yard-loader --cause damage --because "left pin bent" --by "M. K."
+    """
+    from logger.core.status import CAUSES
+    from logger.jobs.latch import raise_by_hand, standing
+    from logger.jobs.logbooks import opened
+
+    cause = needed(cause, "--cause", "What was seen", tuple(CAUSES))
+    because = needed(because, "--because", "In your words")
+    moment = now()
+    raise_by_hand(logbook_of(ctx), rig, cause, because, who(by), moment)
+    with opened(logbook_of(ctx), read_only=True) as book:
+        print_standing(standing(book, rig, moment.date()))
+
+
+@order.command("causes")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a cause.")
+def causes(as_json: bool) -> None:
+    """List the causes that take a rig up, and how far.
+
+    \b
+    Example:
+      throwbook order causes
+    """
+    from logger.core.status import CAUSES
+
+    if as_json:
+        for name, (level, sentence) in CAUSES.items():
+            output.json_line({"cause": name, "level": level, "sentence": sentence})
+        return
+    output.table(["cause", "status", "means"], [[name, *row] for name, row in CAUSES.items()])
+
+
+@order.command("list")
+@click.argument("rig")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object an order.")
+@click.pass_context
+def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
+    """Every order of RIG, oldest first by its writer's clock.
+
+    \b
+    Example:
+      throwbook order list yard-loader
+    """
+    from logger.core.status import level_of, sentence_of
+    from logger.jobs.logbooks import opened
+
+    with opened(logbook_of(ctx), read_only=True) as book:
+        book.rig(rig)
+        orders = book.orders(rig)
+    if as_json:
+        for one in orders:
+            output.json_line(
+                {
+                    "id": one.id,
+                    "at": one.at.isoformat(),
+                    "by": one.by,
+                    "action": "clear" if one.clears else "raise",
+                    "level": None if one.clears else level_of(one),
+                    "cause": None if one.clears else one.cause,
+                    "because": one.because,
+                    "trial": one.trial,
+                    "sheet": one.sheet,
+                    "service": one.service,
+                    "clears": list(one.clears),
+                    "cause_found": one.details.get("cause_found"),
+                    "signed": one.signed or None,
+                }
+            )
+        return
+    rows = []
+    for one in orders:
+        what = f"clears {', '.join(name[:8] for name in one.clears)}" if one.clears else level_of(one)
+        why = one.because if one.clears else sentence_of(one)
+        rows.append([one.id[:8], f"{one.at:%Y-%m-%d %H:%M}", one.by, what, why, one.signed])
+    output.table(["order", "written", "by", "does", "because", "signed"], rows)
+
+
+@order.command()
+@click.argument("rig")
+@click.option(
+    "--order", "orders", multiple=True, metavar="ID", help="Open order it answers (again for more)."
+)
+@click.option("--all", "every", is_flag=True, help="Answer every order that is open now.")
+@click.option("--because", help="The reason.")
+@click.option("--cause-found", metavar="TEXT", help="What it was (for 'do not use').")
+@click.option("--service", metavar="ID", help="Service entry with the repair (for 'do not use').")
+@click.option(
+    "--sheet", metavar="NAME", help="Accepted commissioning sheet made after it (for 'do not use')."
+)
+@click.option("--signed", metavar="NAME", help="Who answers for it.")
+@click.pass_context
+def clear(
+    ctx: click.Context,
+    rig: str,
+    orders: tuple[str, ...],
+    every: bool,
+    because: str | None,
+    cause_found: str | None,
+    service: str | None,
+    sheet: str | None,
+    signed: str | None,
+) -> None:
+    """Bring RIG down by a signed order that answers the open ones by name.
+
+    From 'do not use' there is one way: the cause found, the repair logged, a full commissioning sheet planned after both
+    and accepted, and a signature. Anything missing: refused, and nothing changes.
+
+    \b
+    Examples:
+      throwbook order clear yard-loader --all --because "dry pins, greased, three clean checks" --signed "M. K."
+      throwbook order clear yard-loader --all --because "repaired and proved" --cause-found "clevis pin sheared"
+          --service 3f2a9c --sheet yard-loader-4 --signed "M. K."
+    """
+    from logger.core.cautions import SHOWN_AT
+    from logger.core.status import DO_NOT_USE
+    from logger.jobs import latch
+    from logger.jobs.logbooks import opened
+
+    moment = now()
+    with opened(logbook_of(ctx), read_only=True) as book:
+        book.rig(rig)
+        before = latch.status(book, rig)
+    if not before.open:
+        raise InputError("no order is open", rig, "There is nothing to clear.")
+    if every:
+        orders = tuple(one.ids[0] for one in before.open)
+    if not orders:
+        raise InputError("which orders it answers isn't said", rig, "Give --order ID for each, or --all.")
+    if before.level == DO_NOT_USE:
+        for text in SHOWN_AT["clearing"]:
+            output.line(text, style="warn")
+        cause_found = needed(cause_found, "--cause-found", "Cause found")
+        service = needed(service, "--service", "Service entry with the repair (its id)")
+        sheet = needed(sheet, "--sheet", "Recommissioning sheet")
+    brought = latch.Clearing(
+        orders,
+        needed(signed, "--signed", "Signed (your name)"),
+        needed(because, "--because", "Reason"),
+        cause_found or "",
+        service or "",
+        sheet or "",
+    )
+    latch.clear(logbook_of(ctx), rig, brought, brought.signed, moment)
+    with opened(logbook_of(ctx), read_only=True) as book:
+        print_standing(latch.standing(book, rig, moment.date()))

@@ -1,0 +1,170 @@
+"""``service``: the maintenance history of a rig."""
+
+from typing import Any
+
+import click
+
+from logger.cli import output
+from logger.cli.asking import needed, needed_day
+from logger.cli.shared import by_option, logbook_of, now, who
+from logger.cli.standing import print_standing, standing_json
+from logger.errors import InputError
+
+MOMENTS = ("seen", "found", "fixed", "verified")
+
+
+@click.group()
+def service() -> None:
+    """Log what was done to a rig, and see its history."""
+
+
+@service.command()
+@click.argument("rig")
+@click.option("--action", help="greased, cleaned, adjusted, repaired, replaced, rewired, inspected or other.")
+@click.option("--on", "day", metavar="DATE", help="Day of the work [default: today].")
+@click.option("--seen", metavar="TEXT", help="What was seen.")
+@click.option("--seen-on", metavar="DATE", help="When.")
+@click.option("--found", metavar="TEXT", help="What was found to be the cause.")
+@click.option("--found-on", metavar="DATE", help="When.")
+@click.option("--fixed", metavar="TEXT", help="What was done about it.")
+@click.option("--fixed-on", metavar="DATE", help="When.")
+@click.option("--verified", metavar="TEXT", help="How it was seen to be right.")
+@click.option("--verified-on", metavar="DATE", help="When.")
+@click.option("--parts", default="", help="Parts used.")
+@click.option("--machine-hours", metavar="HOURS", help="Hour meter: 1210h.")
+@click.option("--cost", default="", help='What it cost, with the currency: "45 EUR".')
+@click.option(
+    "--new-stretch/--same-stretch", default=None, help="Whether trends start anew [default: by the action]."
+)
+@click.option("--due", metavar="DATE", help="Next check due on this day.")
+@click.option("--due-hours", metavar="HOURS", help="... or at this reading of the hour meter: 1500h.")
+@click.option("--due-cycles", type=click.IntRange(min=1), help="... or after so many lock throws.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@by_option
+@click.pass_context
+def add(ctx: click.Context, rig: str, as_json: bool, by: str | None, **given: Any) -> None:
+    """Log a service on RIG. It answers every order that holds the rig now.
+
+    \b
+    Examples:
+      throwbook service add yard-loader --action greased --due 2026-10-01 --by "M. K."
+      throwbook service add yard-loader --action repaired --seen "stalled half way" --found "clevis pin sheared"
+          --fixed "new clevis pin" --parts "1 pin" --machine-hours 1210h --by "M. K."
+    """
+    from logger.core.cautions import SHOWN_AT
+    from logger.core.service import ACTIONS
+    from logger.jobs.services import add as log
+
+    moment = now()
+    action = needed(given["action"], "--action", "What was done", tuple(ACTIONS))
+    done = log(logbook_of(ctx), _entry(rig, action, who(by), given, moment.date()), moment)
+    if as_json:
+        output.json_line({**_as_json(done.entry), "standing": standing_json(done.standing)})
+        return
+    output.line(f"Logged as {done.entry.id[:8]}: {action} on {done.entry.on}.")
+    if done.entry.starts_stretch:
+        output.line("A new stretch starts here; take a new check after it, the old baseline stays.", indent=2)
+    if done.entry.answers:
+        output.line(f"It answers {len(done.entry.answers)} open orders; it clears none of them.", indent=2)
+    print_standing(done.standing)
+    if done.entry.answers:
+        for text in SHOWN_AT["service"]:
+            output.line(text, style="warn", indent=2)
+
+
+@service.command("list")
+@click.argument("rig")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object an entry.")
+@click.pass_context
+def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
+    """Show the maintenance history of RIG, oldest first, and when the next check is due.
+
+    \b
+    Example:
+      throwbook service list yard-loader
+    """
+    from logger.jobs.services import history
+
+    entries, found = history(logbook_of(ctx), rig, now().date())
+    if as_json:
+        for entry in entries:
+            output.json_line(_as_json(entry))
+        return
+    print_standing(found, whole=False)
+    if not entries:
+        output.line("No service logged yet.")
+        return
+    rows = []
+    for entry in entries:
+        told = [f"{name}: {getattr(entry, name).what}" for name in MOMENTS if getattr(entry, name)]
+        hours = f"{entry.machine_hours_h:g} h" if entry.machine_hours_h is not None else ""
+        stretch = "new" if entry.starts_stretch else ""
+        rows.append(
+            [
+                entry.id[:8],
+                str(entry.on),
+                entry.action,
+                "; ".join(told),
+                entry.parts,
+                hours,
+                entry.cost,
+                stretch,
+                entry.by,
+            ]
+        )
+    output.table(["id", "date", "action", "what", "parts", "hours", "cost", "stretch", "by"], rows, right=[5])
+
+
+def _entry(rig: str, action: str, by: str, given: dict[str, Any], today: Any) -> Any:
+    from logger.core.service import Moment, ServiceEntry
+
+    moments = {}
+    for name in MOMENTS:
+        day = needed_day(given[f"{name}_on"], f"--{name}-on")
+        if day is not None and not (given[name] or "").strip():
+            raise InputError(f"--{name}-on has no --{name}", "service", f"Say what was {name}.")
+        moments[name] = Moment((given[name] or "").strip(), day)
+    return ServiceEntry(
+        id="",
+        rig=rig,
+        action=action,
+        on=needed_day(given["day"], "--on") or today,
+        parts=given["parts"],
+        machine_hours_h=_hours(given["machine_hours"], "--machine-hours"),
+        cost=given["cost"],
+        new_stretch=given["new_stretch"],
+        due_on=needed_day(given["due"], "--due"),
+        due_hours_h=_hours(given["due_hours"], "--due-hours"),
+        due_cycles=given["due_cycles"],
+        by=by,
+        **moments,
+    )
+
+
+def _hours(text: str | None, option: str) -> float | None:
+    from logger.core.units import parse
+
+    return None if text is None else parse(text, "time", option) / 3600.0
+
+
+def _as_json(entry: Any) -> dict[str, Any]:
+    moments = {}
+    for name in MOMENTS:
+        one = getattr(entry, name)
+        moments[name] = {"what": one.what, "on": one.on.isoformat() if one.on else None} if one else None
+    return {
+        "id": entry.id,
+        "rig": entry.rig,
+        "on": entry.on.isoformat(),
+        "action": entry.action,
+        **moments,
+        "parts": entry.parts or None,
+        "machine_hours_h": entry.machine_hours_h,
+        "cost": entry.cost or None,
+        "starts_stretch": entry.starts_stretch,
+        "due_on": entry.due_on.isoformat() if entry.due_on else None,
+        "due_hours_h": entry.due_hours_h,
+        "due_cycles": entry.due_cycles,
+        "answers": list(entry.answers),
+        "by": entry.by,
+    }

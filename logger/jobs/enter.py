@@ -1,0 +1,132 @@
+"""Throws measured by hand, into the logbook: one or a whole paper sheet at once, all or nothing."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from logger import __version__
+from logger.core.byhand_lines import HandThrow
+from logger.core.instruments import Instruments
+from logger.core.questions import conditions_from
+from logger.core.records import OPEN, LoggedTrial, SheetState
+from logger.core.sheet import NOT_LOOKED, rested, sheet_trials
+from logger.core.status import Status
+from logger.core.trace import LOCK
+from logger.errors import InputError
+from logger.jobs import latch
+from logger.jobs.baselines import baseline_for
+from logger.jobs.logbooks import opened
+from logger.jobs.rig_of import rig_of
+from logger.jobs.sheets import plan_in
+from logger.logbook import Logbook, hand_trial
+
+if TYPE_CHECKING:
+    from logger.core.assessment import Assessment
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What goes onto which sheet."""
+
+    throws: Sequence[HandThrow]
+    kind: str
+    """Kind of the new sheet; not looked at when ``sheet`` is given."""
+    sheet: str = ""
+    """An open sheet to add to; empty: a new one is planned."""
+    answers: Mapping[str, Any] | None = None
+    seen_how: str = ""
+    instruments: Instruments | None = None
+    thrown_at: datetime | None = None
+    """When the throws were made; None: not recorded."""
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What was written down."""
+
+    state: SheetState
+    trials: tuple[LoggedTrial, ...]
+    assessments: "tuple[Assessment, ...]"
+    status: Status
+
+
+def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: datetime) -> Entered:
+    """Judge every throw and write it down; what they raise takes the rig up at once.
+
+    Raises InputError for a sheet that isn't open or is another rig's, a sighting without how it was seen, or a throw
+    dated in the future; nothing is stored then.
+    """
+    if entry.thrown_at is not None and entry.thrown_at > now:
+        raise InputError("these throws are dated in the future", "--at", "Look at the date and the clock.")
+    with opened(logbook) as book, book.transaction():
+        described = rig_of(book, rig)
+        state = _sheet(book, rig, entry, by, now)
+        logged, judged = [], []
+        for throw in entry.throws:
+            trial, assessment = _one(book, state, described, throw, entry, by, now)
+            logged.append(trial)
+            judged.append(assessment)
+        return Entered(book.sheet(state.sheet.id), tuple(logged), tuple(judged), latch.status(book, rig))
+
+
+def _sheet(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> SheetState:
+    if not entry.sheet:
+        return plan_in(book, rig, entry.kind, by, now, answers=entry.answers)
+    state = book.sheet(entry.sheet)
+    if state.sheet.rig != rig:
+        raise InputError(f"this sheet belongs to {state.sheet.rig}", entry.sheet, f"Name a sheet of {rig}.")
+    if state.state != OPEN:
+        raise InputError(
+            f"this sheet is {state.state} already", entry.sheet, "Plan a new one, or leave --sheet out."
+        )
+    if entry.answers:
+        book.answer(state.sheet.id, {**state.answers, **entry.answers}, by, now)
+    return book.sheet(state.sheet.id)
+
+
+def _one(
+    book: Logbook, state: SheetState, rig: Any, throw: HandThrow, entry: Entry, by: str, now: datetime
+) -> "tuple[LoggedTrial, Assessment]":
+    from logger.core.byhand import assess_by_hand
+
+    held = baseline_for(book, state.sheet.rig, throw.direction)
+    assessment = assess_by_hand(throw, rig, entry.instruments, held.baseline if held else None)
+    readings = {name: value for name, value in asdict(throw).items() if value not in (None, "", NOT_LOOKED)}
+    tools = {"instruments": asdict(entry.instruments or Instruments())}
+    trial = hand_trial(state.sheet.rig, throw.direction, entry.thrown_at, {**readings, **tools})
+    first = not sheet_trials(book.trials(sheet=state.sheet.id))
+    logged = book.add_trial(
+        state.sheet.id,
+        trial,
+        assessment,
+        by,
+        now,
+        software_version=__version__,
+        as_found=first and rested(conditions_from(state.answers)),
+        baseline=held.record.id if held and held.record else None,
+        ambient_c=assessment.ambient_c,
+    )
+    if throw.direction == LOCK and _looked(throw):
+        if {throw.left_pin, throw.right_pin} != {NOT_LOOKED} and not entry.seen_how.strip():
+            raise InputError(
+                "how the pins were seen isn't written", "--seen-how", "For example: --seen-how torch"
+            )
+        book.sight(
+            logged.id,
+            throw.left_pin,
+            throw.right_pin,
+            entry.seen_how,
+            by,
+            now,
+            load_check=throw.load_check,
+            retained_power_off=throw.retained_power_off,
+        )
+    latch.raise_for(book, state, logged, by, now)
+    return logged, assessment
+
+
+def _looked(throw: HandThrow) -> bool:
+    answers = (throw.left_pin, throw.right_pin, throw.load_check, throw.retained_power_off)
+    return any(answer != NOT_LOOKED for answer in answers)

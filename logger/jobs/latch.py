@@ -1,0 +1,228 @@
+"""The status of a rig in a logbook: read, raised by throws and by people, brought down by a signed order."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.core.records import ACCEPTED, BENCH, SPOT, LoggedTrial, Order, SheetState
+from logger.core.status import (
+    CAUSES,
+    IN_SERVICE,
+    NEED_SAID,
+    Evidence,
+    RepairProof,
+    SheetProof,
+    Status,
+    lacks,
+    raise_order,
+    status_of,
+)
+from logger.errors import InputError
+from logger.jobs.logbooks import opened
+from logger.logbook import Logbook
+
+if TYPE_CHECKING:
+    from logger.core.service import NextCheck
+
+
+@dataclass(frozen=True)
+class RigStanding:
+    """What is shown wherever a rig is shown."""
+
+    rig: str
+    status: Status
+    commissioned: bool
+    """An accepted commissioning sheet stands."""
+    next_check: "NextCheck"
+
+
+def standing(book: Logbook, rig: str, today: date) -> RigStanding:
+    """Status, commissioning and next check of one rig."""
+    from logger.core.records import COMMISSIONING
+
+    sheets = book.sheets(rig)
+    commissioned = any(one.sheet.kind == COMMISSIONING and one.state == ACCEPTED for one in sheets)
+    return RigStanding(rig, status(book, rig), commissioned, _next_check(book, rig, sheets, today))
+
+
+def status(book: Logbook, rig: str) -> Status:
+    """The latch as all orders in the logbook leave it."""
+    orders = book.orders(rig)
+    if not orders:
+        return status_of(rig, (), Evidence())
+    return status_of(rig, orders, evidence_for(book, rig, orders), book.altered_orders(rig))
+
+
+def evidence_for(book: Logbook, rig: str, orders: Iterable[Order]) -> Evidence:
+    """The service entries, and the sheets that clearing orders name, each gone through again."""
+    services = {
+        row.id: RepairProof(
+            row.id,
+            row.rig,
+            str(row.details.get("found", "")),
+            str(row.details.get("fixed", "")),
+            frozenset(row.details.get("answers", ())),
+        )
+        for row in book.services(rig, every_revision=True)
+    }
+    named = {order.sheet for order in orders if order.clears and order.sheet}
+    sheets = {one.sheet.id: sheet_proof(book, one) for one in book.sheets(rig) if one.sheet.id in named}
+    return Evidence(sheets, services)
+
+
+def sheet_proof(book: Logbook, state: SheetState) -> SheetProof:
+    """A sheet as the latch sees it; accepted only if its sealed rows still pass."""
+    from logger.core.sheet import plan_from
+    from logger.jobs.rig_of import rig_for_sheet
+
+    plan = plan_from(state.sheet.plan)
+    accepted = state.state == ACCEPTED and book.holds(state.sheet.id, rig_for_sheet(book, state))
+    signed = state.decision.signed if state.decision else ""
+    return SheetProof(
+        state.sheet.id,
+        state.sheet.rig,
+        state.sheet.kind,
+        accepted,
+        signed,
+        frozenset(plan.answers),
+        frozenset(plan.services),
+    )
+
+
+def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, now: datetime) -> list[Order]:
+    """Write every order that a throw on a sheet gives rise to and that isn't there yet."""
+    from logger.core.raising import causes_in_record, causes_seen
+    from logger.core.sheet import seen_at
+
+    found = list(causes_seen(seen_at(logged.id, book.sightings(state.sheet.id))))
+    if logged.judgement is not None:
+        found += causes_in_record(state.sheet.kind, logged.judgement.assessment)
+    known = {(order.trial, order.cause) for order in book.orders(state.sheet.rig)}
+    written = []
+    for cause, because in found:
+        if (logged.id, cause) not in known:
+            order = raise_order(
+                state.sheet.rig, cause, because, now, by, trial=logged.id, sheet=state.sheet.id
+            )
+            written.append(book.add_order(order))
+    return written
+
+
+def raise_by_hand(
+    logbook: str | Path | None, rig: str, cause: str, because: str, by: str, now: datetime
+) -> Status:
+    """A person takes a rig up. Raises InputError for a cause that isn't in ``status.CAUSES`` or without a reason."""
+    if cause not in CAUSES:
+        raise InputError(f"no cause is called {cause!r}", "--cause", f"One of: {', '.join(CAUSES)}.")
+    if not because.strip():
+        raise InputError("what was seen isn't written", "--because", "Say it in a few words.")
+    with opened(logbook) as book, book.transaction():
+        book.rig(rig)
+        book.add_order(raise_order(rig, cause, because.strip(), now, by))
+        return status(book, rig)
+
+
+@dataclass(frozen=True)
+class Clearing:
+    """What a clearing order brings."""
+
+    orders: tuple[str, ...]
+    """Ids, or the starts of them."""
+    signed: str
+    because: str
+    cause_found: str = ""
+    service: str = ""
+    """Id of a service entry, or the start of it."""
+    sheet: str = ""
+    """Name of the recommissioning sheet."""
+
+
+def clear(
+    logbook: str | Path | None, rig: str, brought: Clearing, by: str, now: datetime
+) -> tuple[Order, Status]:
+    """Bring a rig down by a signed order. Refused, with all that is lacking, unless it counts for every raise it names.
+
+    Nothing is stored when it is refused.
+    """
+    with opened(logbook) as book, book.transaction():
+        book.rig(rig)
+        before = status(book, rig)
+        raises = _named(before, brought.orders)
+        service = _service(book, rig, brought.service)
+        sheet = book.sheet(brought.sheet) if brought.sheet else None
+        order = Order(
+            rig,
+            IN_SERVICE,
+            "cleared",
+            brought.because.strip(),
+            now,
+            by,
+            clears=tuple(sorted({name for one in raises for name in one.ids})),
+            signed=brought.signed.strip(),
+            sheet=sheet.sheet.id if sheet else None,
+            service=service,
+            details={"cause_found": brought.cause_found.strip()},
+        )
+        evidence = evidence_for(book, rig, [*book.orders(rig), order])
+        complaints = []
+        for one in raises:
+            if not any(not lacks(order, name, one.level, evidence) for name in one.ids):
+                missing = min((lacks(order, name, one.level, evidence) for name in one.ids), key=len)
+                complaints.append(
+                    f"{one.ids[0][:8]} ({one.sentence}): {', '.join(NEED_SAID[need] for need in missing)}"
+                )
+        if complaints:
+            raise InputError("not cleared: " + "; ".join(complaints), rig, WAY_BACK)
+        stored = book.add_order(order)
+        return replace(order, id=stored.id), status(book, rig)
+
+
+WAY_BACK = (
+    "The way back from 'do not use': write down the cause, log the repair (throwbook service add), commission anew in full "
+    "(throwbook sheet plan), then sign (throwbook order clear)."
+)
+
+
+def _named(before: Status, wanted: Sequence[str]) -> list:  # type: ignore[type-arg]
+    found = []
+    for text in wanted:
+        fit = [one for one in before.open if any(name.startswith(text) for name in one.ids)]
+        if len(fit) != 1 or len(text) < 4:
+            raise InputError(
+                f"{'no open order starts' if not fit else 'more than one open order starts'} with {text!r}",
+                "--order",
+                "'throwbook status' lists the open ones.",
+            )
+        found += [one for one in fit if one not in found]
+    return found
+
+
+def _service(book: Logbook, rig: str, text: str) -> str | None:
+    if not text:
+        return None
+    fit = [row.id for row in book.services(rig, every_revision=True) if row.id.startswith(text)]
+    if len(fit) != 1 or len(text) < 4:
+        raise InputError(
+            f"no single service entry of this rig starts with {text!r}",
+            "--service",
+            "'throwbook service list' shows them.",
+        )
+    return fit[0]
+
+
+def _next_check(book: Logbook, rig: str, sheets: Sequence[SheetState], today: date) -> "NextCheck":
+    from logger.core.service import entry_from, next_check
+
+    entries = [entry_from(row) for row in book.services(rig)]
+    if not any(one.due_on or one.due_hours_h is not None or one.due_cycles is not None for one in entries):
+        return next_check((), (), today)
+    checks = [one.sheet.at.date() for one in sheets if one.sheet.kind not in (BENCH, SPOT)]
+    hours = [one.machine_hours_h for one in sorted(entries, key=lambda one: one.on) if one.machine_hours_h]
+    counted = [one.on for one in entries if one.due_cycles is not None]
+    throws = None
+    if counted:
+        thrown = [one for one in book.trials(rig=rig) if one.direction == "lock" and one.when is not None]
+        throws = sum(one.when.date() >= max(counted) for one in thrown if one.when is not None)
+    return next_check(entries, checks, today, hours[-1] if hours else None, throws)

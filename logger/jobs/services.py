@@ -1,0 +1,62 @@
+"""The maintenance history of a rig in a logbook."""
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+
+from logger.core.service import ACTIONS, ServiceEntry, entry_from, order_complaints, row_from
+from logger.errors import InputError
+from logger.jobs import latch
+from logger.jobs.logbooks import opened
+
+
+@dataclass(frozen=True)
+class Logged:
+    """An entry as it was stored, and where the rig stands with it."""
+
+    entry: ServiceEntry
+    standing: latch.RigStanding
+
+
+def add(logbook: str | Path | None, entry: ServiceEntry, now: datetime) -> Logged:
+    """Log a service. It answers every order that holds the rig at this moment.
+
+    Raises InputError for an unknown action, a date in the future or dates that run backwards.
+    """
+    if entry.action not in ACTIONS:
+        raise InputError(
+            f"no action is called {entry.action!r}", "--action", f"One of: {', '.join(ACTIONS)}."
+        )
+    _refuse_dates(entry, now.date())
+    with opened(logbook) as book, book.transaction():
+        book.rig(entry.rig)
+        entry = replace(entry, answers=latch.status(book, entry.rig).open_ids)
+        stored = book.add_service(row_from(entry, now))
+        return Logged(entry_from(stored), latch.standing(book, entry.rig, now.date()))
+
+
+def history(
+    logbook: str | Path | None, rig: str, today: date
+) -> tuple[list[ServiceEntry], latch.RigStanding]:
+    """Every entry as it counts now, oldest first, and where the rig stands."""
+    with opened(logbook, read_only=True) as book:
+        book.rig(rig)
+        entries = sorted(map(entry_from, book.services(rig)), key=lambda one: (one.on, one.id))
+        return entries, latch.standing(book, rig, today)
+
+
+def _refuse_dates(entry: ServiceEntry, today: date) -> None:
+    named = {"--on": entry.on}
+    named |= {f"--{name}-on": getattr(entry, name).on for name in ("seen", "found", "fixed", "verified")}
+    for option, day in named.items():
+        if day is not None and day > today:
+            raise InputError(
+                f"{day} is in the future", option, "Look at the date, and at this computer's clock."
+            )
+    complaints = order_complaints(entry)
+    if complaints:
+        raise InputError("; ".join(complaints), "service", "Look at the dates.")
+    if entry.due_on is not None and entry.due_on <= entry.on:
+        raise InputError(
+            f"the next check on {entry.due_on} isn't after the service", "--due", "Look at the dates."
+        )

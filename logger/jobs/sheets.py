@@ -1,0 +1,309 @@
+"""Test sheets: planned, answered, looked at, accepted or rejected."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from logger.core.records import COMMISSIONING, OPEN, REJECTED, BaselineRecord, SheetState
+from logger.core.sheet import (
+    ANSWERS,
+    NOT_LOOKED,
+    SEEN,
+    Plan,
+    Seen,
+    SheetTrial,
+    lock_throws,
+    plan_details,
+    plan_for,
+    plan_from,
+    seen_at,
+    sheet_trials,
+)
+from logger.core.status import Status
+from logger.errors import InputError
+from logger.jobs import latch
+from logger.jobs.logbooks import opened
+from logger.jobs.rig_of import rig_of
+from logger.logbook import Logbook
+
+if TYPE_CHECKING:
+    from logger.core.acceptance import Acceptance
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What a person saw at a throw, as it is handed in."""
+
+    left_pin: str = NOT_LOOKED
+    right_pin: str = NOT_LOOKED
+    how: str = ""
+    load_check: str = NOT_LOOKED
+    retained_power_off: str = NOT_LOOKED
+    reason: str = ""
+    """Why it corrects an earlier one; empty: it doesn't."""
+
+
+@dataclass(frozen=True)
+class SheetView:
+    """A sheet as it is shown."""
+
+    state: SheetState
+    plan: Plan
+    trials: tuple[SheetTrial, ...]
+    seen: Mapping[str, Seen]
+    """By trial."""
+    acceptance: "Acceptance"
+    status: Status
+
+
+def plan(
+    logbook: str | Path | None,
+    rig: str,
+    kind: str,
+    by: str,
+    now: datetime,
+    throws: int | None = None,
+    answers: Mapping[str, Any] | None = None,
+) -> tuple[SheetState, Plan]:
+    """A new open sheet."""
+    with opened(logbook) as book, book.transaction():
+        state = plan_in(book, rig, kind, by, now, throws, answers)
+        return state, plan_from(state.sheet.plan)
+
+
+def plan_in(
+    book: Logbook,
+    rig: str,
+    kind: str,
+    by: str,
+    now: datetime,
+    throws: int | None = None,
+    answers: Mapping[str, Any] | None = None,
+) -> SheetState:
+    """The same in an open logbook, for jobs that fill the sheet in one go.
+
+    The plan names the orders that hold the rig and the service entries logged so far: that is what makes a commissioning
+    sheet count as one after the repair.
+    """
+    services = tuple(sorted(row.id for row in book.services(rig, every_revision=True)))
+    made = plan_for(kind, rig_of(book, rig), throws, latch.status(book, rig).open_ids, services)
+    sheet = book.plan_sheet(rig, kind, plan_details(made), by, now)
+    if answers:
+        book.answer(sheet.id, dict(answers), by, now)
+    return book.sheet(sheet.id)
+
+
+def answer(
+    logbook: str | Path | None,
+    sheet: str,
+    answers: Mapping[str, Any],
+    by: str,
+    now: datetime,
+    reason: str = "",
+) -> SheetState:
+    """Answer questions of an open sheet; those not given stay as they were."""
+    with opened(logbook) as book, book.transaction():
+        state = _open(book, sheet)
+        book.answer(state.sheet.id, {**state.answers, **answers}, by, now, reason)
+        return book.sheet(state.sheet.id)
+
+
+def view(logbook: str | Path | None, sheet: str) -> SheetView:
+    """One sheet with its throws, what was seen, and what an acceptance would say."""
+    with opened(logbook, read_only=True) as book:
+        return view_in(book, book.sheet(sheet))
+
+
+def view_in(book: Logbook, state: SheetState) -> SheetView:
+    """The same in an open logbook."""
+    from logger.jobs.rig_of import rig_for_sheet
+
+    trials = sheet_trials(book.trials(sheet=state.sheet.id))
+    sightings = book.sightings(state.sheet.id)
+    return SheetView(
+        state,
+        plan_from(state.sheet.plan),
+        trials,
+        {one.id: seen_at(one.id, sightings) for one in trials},
+        book.judged(state.sheet.id, rig_for_sheet(book, state)),
+        latch.status(book, state.sheet.rig),
+    )
+
+
+def see(
+    logbook: str | Path | None, sheet: str, throws: Sequence[int], looked: Looked, by: str, now: datetime
+) -> tuple[SheetView, int]:
+    """Write down what was seen at throws of an open sheet. A "no" takes the rig out of use at once.
+
+    Gives the sheet and how many orders that raised.
+    """
+    _refuse_blank(looked)
+    with opened(logbook) as book, book.transaction():
+        state = _open(book, sheet)
+        positions = {
+            one.position: one for one in lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
+        }
+        for number in throws:
+            if number not in positions:
+                listed = ", ".join(map(str, positions)) or "none yet"
+                raise InputError(
+                    f"throw {number} is no lock throw of this sheet", sheet, f"Its lock throws: {listed}."
+                )
+        raised = _look(book, state, [positions[number].id for number in throws], looked, by, now)
+        return view_in(book, state), raised
+
+
+def _look(
+    book: Logbook, state: SheetState, trials: Sequence[str], looked: Looked, by: str, now: datetime
+) -> int:
+    logged = {one.id: one for one in book.trials(sheet=state.sheet.id)}
+    raised = 0
+    for trial in trials:
+        book.sight(
+            trial,
+            looked.left_pin,
+            looked.right_pin,
+            looked.how,
+            by,
+            now,
+            looked.reason,
+            looked.load_check,
+            looked.retained_power_off,
+        )
+        raised += len(latch.raise_for(book, state, logged[trial], by, now))
+    return raised
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """A sheet that was accepted."""
+
+    state: SheetState
+    acceptance: "Acceptance"
+    status: Status
+    baselines: tuple[str, ...]
+    """Directions that a baseline was frozen for."""
+    baseline_kept: str
+    """Why the old baseline stays; empty: it doesn't."""
+
+
+def accept(
+    logbook: str | Path | None,
+    sheet: str,
+    looked: Looked,
+    signed: str,
+    now: datetime,
+    baseline_reason: str = "",
+) -> Accepted:
+    """Sign a sheet off.
+
+    What was seen is first written down for every lock throw that has no sighting of its own; a "no" stays and takes the rig
+    out of use, whatever becomes of the sheet. Then the rules are gone through with what is stored. Raises InputError
+    naming everything that is missing; the sheet then stays open.
+    """
+    if not signed.strip():
+        raise InputError("nobody has signed", "--signed", "Give the name of who saw the pins.")
+    _refuse_blank(looked)
+    with opened(logbook) as book:
+        with book.transaction():
+            state = _open(book, sheet)
+            held = book.sightings(state.sheet.id)
+            trials = lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
+            unseen = [one.id for one in trials if not any(seen.trial == one.id for seen in held)]
+            _look(book, state, unseen, looked, signed, now)
+        with book.transaction():
+            rig = rig_of(book, state.sheet.rig)
+            found = book.judged(state.sheet.id, rig, signed)
+            book.accept(state.sheet.id, rig, signed, signed, now)
+            frozen, kept = _freeze(book, state, signed, now, baseline_reason)
+            return Accepted(
+                book.sheet(state.sheet.id), found, latch.status(book, state.sheet.rig), frozen, kept
+            )
+
+
+def _freeze(
+    book: Logbook, state: SheetState, by: str, now: datetime, reason: str
+) -> tuple[tuple[str, ...], str]:
+    """A baseline from an accepted commissioning sheet, unless an older one has to stay."""
+    from logger.core.baseline_choice import may_replace
+    from logger.jobs.baselines import freeze_baselines
+
+    if state.sheet.kind != COMMISSIONING:
+        return (), ""
+    older = book.baselines(state.sheet.rig)
+    since = _services_since(book, state, older)
+    stays = may_replace(bool(since), reason) if older else ""
+    if stays:
+        return (), stays
+    why = reason.strip() or f"{state.sheet.kind} sheet {state.name}, accepted"
+    rows = freeze_baselines(
+        book, state.sheet.rig, book.trials(sheet=state.sheet.id), by, now, why, since[-1] if since else None
+    )
+    return tuple(row.direction for row in rows), ""
+
+
+def _services_since(book: Logbook, state: SheetState, older: Sequence[BaselineRecord]) -> list[str]:
+    """Service entries that this sheet's plan knows and the sheets of the older baselines didn't, by their plans."""
+    sheets = {one.sheet.id: one for one in book.sheets(state.sheet.rig)}
+    used = {trial for one in older for trial in one.trials}
+    before = {
+        one.placement.sheet
+        for one in book.trials(rig=state.sheet.rig)
+        if one.id in used and one.placement is not None
+    }
+    known = {name for sheet in before for name in plan_from(sheets[sheet].sheet.plan).services}
+    return [name for name in plan_from(state.sheet.plan).services if name not in known]
+
+
+def reject(
+    logbook: str | Path | None, sheet: str, because: str, signed: str, now: datetime
+) -> tuple[SheetState, Status]:
+    """End a sheet as rejected, with the reason and a name; it is sealed as it stands."""
+    if not because.strip():
+        raise InputError("no reason given", "--because", "Say what was wrong in a few words.")
+    if not signed.strip():
+        raise InputError("nobody has signed", "--signed", "Give your name.")
+    with opened(logbook) as book, book.transaction():
+        state = _open(book, sheet)
+        found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig))
+        statement = {"because": because.strip(), "missing": list(found.missing)}
+        decision = book.decide(
+            state.sheet.id, REJECTED, signed.strip(), statement, signed.strip(), now, because.strip()
+        )
+        book.seal_sheet(state.sheet.id, decision.id, now)
+        return book.sheet(state.sheet.id), latch.status(book, state.sheet.rig)
+
+
+def listed(logbook: str | Path | None, rig: str | None) -> list[tuple[SheetState, int, int]]:
+    """Sheets, oldest first, each with its lock and unlock throws."""
+    with opened(logbook, read_only=True) as book:
+        if rig is not None:
+            book.rig(rig)
+        found = []
+        for state in book.sheets(rig):
+            ways = [one.direction for one in book.trials(sheet=state.sheet.id)]
+            found.append((state, ways.count("lock"), ways.count("unlock")))
+        return found
+
+
+def _open(book: Logbook, sheet: str) -> SheetState:
+    state = book.sheet(sheet)
+    if state.state != OPEN:
+        raise InputError(
+            f"this sheet is {state.state} already", sheet, "What is decided stays; plan a new sheet."
+        )
+    return state
+
+
+def _refuse_blank(looked: Looked) -> None:
+    for name in SEEN:
+        if getattr(looked, name) not in ANSWERS:
+            raise InputError(
+                f"{getattr(looked, name)!r} is no answer", name, f"One of: {', '.join(ANSWERS)}."
+            )
+    if (looked.left_pin, looked.right_pin) != (NOT_LOOKED, NOT_LOOKED) and not looked.how.strip():
+        raise InputError(
+            "how the pins were seen isn't written", "--seen-how", "For example: --seen-how torch"
+        )
