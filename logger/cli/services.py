@@ -42,7 +42,7 @@ def service() -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
 @click.pass_context
-def add(ctx: click.Context, rig: str, as_json: bool, by: str | None, **given: Any) -> None:
+def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given: Any) -> None:
     """Log a service on RIG. It answers every order that holds the rig now.
 
     \b
@@ -137,7 +137,10 @@ def _entry(rig: str, action: str, by: str, given: dict[str, Any], today: Any) ->
         due_hours_h=_hours(given["due_hours"], "--due-hours"),
         due_cycles=given["due_cycles"],
         by=by,
-        **moments,
+        seen=moments["seen"],
+        found=moments["found"],
+        fixed=moments["fixed"],
+        verified=moments["verified"],
     )
 
 

@@ -1,0 +1,150 @@
+"""How a plan and a sheet are printed."""
+
+from typing import TYPE_CHECKING, Any
+
+from logger.cli import output
+
+if TYPE_CHECKING:
+    from logger.core.records import SheetState
+    from logger.core.sheet import Plan
+    from logger.core.status import Status
+    from logger.jobs.sheets import SheetView
+
+VERDICT_STYLE = {"pass": "good", "watch": "warn", "fail": "bad", "undecided": "warn", "unusable": "warn"}
+SAID = {"yes": "yes", "no": "NO", "not looked": "-"}
+
+
+def print_plan(state: "SheetState", made: "Plan") -> None:
+    """What to do, with the cautions first."""
+    from logger.core.cautions import SHOWN_AT
+
+    if state.sheet.kind != "bench":
+        for text in SHOWN_AT["commissioning"]:
+            output.line(text, style="warn")
+    output.line(f"Sheet {state.name} ({state.sheet.kind}) is planned.", style="heading")
+    output.line(
+        f"{made.throws_each_way} lock and {made.throws_each_way} unlock throws, rest {made.rest_s:.0f} s between them "
+        f"(duty cycle: {made.rest_from})."
+    )
+    for text in made.look_at:
+        output.line(f"look at: {text}", indent=2)
+    if made.answers:
+        output.line(f"It answers {len(made.answers)} open orders of this rig.")
+
+
+def print_status(rig: str, found: "Status") -> None:
+    """The status after something changed it."""
+    from logger.core.status_words import STYLE, caution, reasons
+
+    output.line(f"{rig}: {found.level}", style=STYLE[found.level])
+    for text in reasons(found):
+        output.line(text, indent=2)
+    if caution(found):
+        output.line(caution(found), style="bad", indent=2)
+
+
+def print_sheet(found: "SheetView") -> None:
+    """One sheet from top to bottom."""
+    from logger.core.questions import conditions_from, said
+
+    state = found.state
+    output.line(f"Sheet {state.name} ({state.sheet.kind}): {state.state}", style="heading")
+    output.line(f"Planned {state.sheet.at:%Y-%m-%d %H:%M} by {state.sheet.by}.")
+    asked = f"{found.plan.throws_each_way} each way, rest {found.plan.rest_s:.0f} s ({found.plan.rest_from})"
+    output.line(f"Asked for: {asked}")
+    for question, told in said(conditions_from(state.answers)).items():
+        output.line(f"{question} {told}", indent=2)
+    rows: list[list[str | output.Cell]] = []
+    for one in found.trials:
+        seen = found.seen[one.id]
+        judged = one.assessment
+        looked = (
+            [SAID[seen.left_pin], SAID[seen.right_pin], SAID[seen.load_check], SAID[seen.retained_power_off]]
+            if one.direction == "lock"
+            else ["", "", "", ""]
+        )
+        rows.append(
+            [
+                str(one.position),
+                one.direction,
+                _figure(judged.figures.travel_time_s, "s"),
+                _figure(judged.figures.run_current_a, "A"),
+                _figure(judged.figures.peak_run_current_a, "A"),
+                output.Cell(judged.verdict, VERDICT_STYLE[judged.verdict]),
+                *looked,
+                ("by hand; " if one.by_hand else "") + one.left_out,
+            ]
+        )
+    if rows:
+        headings = [
+            "throw",
+            "way",
+            "time",
+            "run",
+            "peak",
+            "verdict",
+            "left",
+            "right",
+            "load check",
+            "power off",
+            "",
+        ]
+        output.table(headings, rows, right=[0, 2, 3, 4])
+    _print_decision(found)
+
+
+def _figure(measured: Any, unit: str) -> str:
+    return "" if measured is None else f"{measured.value:.2f} ± {measured.u:.2f} {unit}"
+
+
+def _print_decision(found: "SheetView") -> None:
+    decision = found.state.decision
+    if decision is not None:
+        text = decision.statement.get("statement") or decision.reason
+        sealed = "sealed" if found.state.sealed else "NOT SEALED"
+        output.line(f"{decision.outcome}, signed {decision.signed}, {sealed}. {text}")
+        return
+    if found.acceptance.missing:
+        output.line("An acceptance still lacks:")
+        for text in found.acceptance.missing:
+            output.line(text, indent=2)
+    for text in found.acceptance.because:
+        output.line(f"verdict no better than {found.acceptance.verdict}: {text}", style="warn", indent=2)
+
+
+def sheet_json(found: "SheetView") -> dict[str, Any]:
+    """One JSON object; stable keys, SI units."""
+    from dataclasses import asdict
+
+    from logger.files.jsonl import assessment_record
+
+    decision = found.state.decision
+    return {
+        "sheet": found.state.name,
+        "id": found.state.sheet.id,
+        "rig": found.state.sheet.rig,
+        "kind": found.state.sheet.kind,
+        "state": found.state.state,
+        "planned_at": found.state.sheet.at.isoformat(),
+        "plan": asdict(found.plan),
+        "answers": dict(found.state.answers),
+        "throws": [
+            {
+                "throw": one.position,
+                "trial": one.id,
+                "by_hand": one.by_hand,
+                "left_out": one.left_out or None,
+                "seen": asdict(found.seen[one.id]),
+                **assessment_record(one.assessment),
+            }
+            for one in found.trials
+        ],
+        "missing": list(found.acceptance.missing),
+        "verdict": found.acceptance.verdict,
+        "verdict_because": list(found.acceptance.because),
+        "claims_lost": list(found.acceptance.claims_lost),
+        "statement": decision.statement.get("statement") if decision else None,
+        "signed": decision.signed if decision else None,
+        "sealed": found.state.sealed,
+        "status": found.status.level,
+    }

@@ -1,0 +1,288 @@
+"""``sheet``: test sheets from the plan to the signature."""
+
+from typing import Any
+
+import click
+
+from logger.cli import output
+from logger.cli.asking import ask_questions, needed, question_answers, question_options
+from logger.cli.shared import by_option, can_ask, logbook_of, now, who
+from logger.cli.sheet_views import print_plan, print_sheet, print_status, sheet_json
+from logger.errors import InputError
+
+KINDS = click.Choice(["bench", "commissioning", "seasonal", "after-service", "spot"])
+ANSWER = click.Choice(["yes", "no", "not looked"])
+LOAD_CHECK = {"done": "yes", "failed": "no", "not done": "not looked"}
+RETAINED = {"yes": "yes", "no": "no", "not tried": "not looked"}
+
+
+@click.group()
+def sheet() -> None:
+    """Plan a test sheet, write down what was seen, accept or reject it."""
+
+
+@sheet.command()
+@click.argument("rig")
+@click.option("--kind", type=KINDS, help="What the sheet is for.")
+@click.option("--throws", type=click.IntRange(1, 1000), help="Throws each way (commissioning: at least 5).")
+@question_options
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@by_option
+@click.pass_context
+def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given: Any) -> None:
+    """Plan a sheet for RIG: how many throws, how long to rest between them, what to look at.
+
+    \b
+    Example:
+      throwbook sheet plan yard-loader --kind commissioning --hours-since 16h --worked-before no
+          --ambient 4degC --attachment bucket
+    """
+    from logger.jobs.sheets import plan as make
+
+    kind = needed(given["kind"], "--kind", "What is the sheet for", tuple(KINDS.choices))
+    answers = ask_questions(question_answers(given))
+    state, made = make(logbook_of(ctx), rig, kind, who(by), now(), given["throws"], answers)
+    if as_json:
+        output.json_line({"sheet": state.name, "rig": rig, "kind": kind, **vars(made)})
+        return
+    print_plan(state, made)
+
+
+@sheet.command()
+@click.argument("name")
+@question_options
+@click.option("--reason", default="", help="Why an earlier answer is corrected.")
+@by_option
+@click.pass_context
+def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **given: Any) -> None:
+    """Answer the questions of open sheet NAME; a later answer stands beside the earlier one.
+
+    \b
+    Example:
+      throwbook sheet answer yard-loader-3 --ambient 4degC --hours-since 16h --worked-before no
+    """
+    from logger.jobs.sheets import answer as write
+
+    told = question_answers(given)
+    if not told:
+        raise InputError("no question was answered", name, "For example: --ambient 4degC")
+    state = write(logbook_of(ctx), name, told, who(by), now(), reason)
+    output.line(f"{state.name}: {len(told)} answers written down.")
+
+
+@sheet.command("list")
+@click.argument("rig", required=False)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a sheet.")
+@click.pass_context
+def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
+    """List the sheets of RIG, or of every rig.
+
+    \b
+    Example:
+      throwbook sheet list yard-loader
+    """
+    from logger.jobs.sheets import listed
+
+    rows: list[list[str | output.Cell]] = []
+    for state, locks, unlocks in listed(logbook_of(ctx), rig):
+        signed = state.decision.signed if state.decision else ""
+        if as_json:
+            output.json_line(
+                {
+                    "sheet": state.name,
+                    "rig": state.sheet.rig,
+                    "kind": state.sheet.kind,
+                    "planned_at": state.sheet.at.isoformat(),
+                    "lock_throws": locks,
+                    "unlock_throws": unlocks,
+                    "state": state.state,
+                    "signed": signed or None,
+                    "sealed": state.sealed,
+                }
+            )
+            continue
+        throws = f"{locks}+{unlocks}"
+        cell = output.Cell(state.state, {"accepted": "good", "rejected": "bad"}.get(state.state, ""))
+        rows.append([state.name, f"{state.sheet.at:%Y-%m-%d}", state.sheet.kind, throws, cell, signed])
+    if rows:
+        output.table(["sheet", "planned", "kind", "lock+unlock", "state", "signed"], rows, right=[3])
+    elif not as_json:
+        output.line("No sheet yet: 'throwbook sheet plan RIG --kind commissioning' plans one.")
+
+
+@sheet.command()
+@click.argument("name")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def show(ctx: click.Context, name: str, as_json: bool) -> None:
+    """Show sheet NAME: plan, answers, throws, what was seen, and what an acceptance still lacks.
+
+    \b
+    Example:
+      throwbook sheet show yard-loader-3
+    """
+    from logger.jobs.sheets import view
+
+    found = view(logbook_of(ctx), name)
+    if as_json:
+        output.json_line(sheet_json(found))
+    else:
+        print_sheet(found)
+
+
+@sheet.command()
+@click.argument("name")
+@click.option(
+    "--throw",
+    "throws",
+    multiple=True,
+    type=int,
+    required=True,
+    help="Number of the lock throw (again for more).",
+)
+@click.option("--left-pin", type=ANSWER, default="not looked", help="Left pin seen in its hole.")
+@click.option("--right-pin", type=ANSWER, default="not looked", help="Right pin seen in its hole.")
+@click.option("--seen-how", default="", metavar="TEXT", help="How: torch, mirror, ...")
+@click.option(
+    "--load-check", type=click.Choice(list(LOAD_CHECK)), default="not done", help="The maker's load check."
+)
+@click.option(
+    "--retained-power-off",
+    type=click.Choice(list(RETAINED)),
+    default="not tried",
+    help="Stayed put with the power off.",
+)
+@click.option("--reason", default="", metavar="TEXT", help="Why this corrects what was written before.")
+@by_option
+@click.pass_context
+def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | None, **given: Any) -> None:
+    """Write down what a person saw at lock throws of sheet NAME. A "no" takes the rig out of use at once.
+
+    \b
+    Example:
+      throwbook sheet see yard-loader-3 --throw 1 --throw 3 --left-pin yes --right-pin yes
+          --seen-how "torch, both sides" --load-check done --retained-power-off yes --by "M. K."
+    """
+    from logger.core.sheet import SEEN
+    from logger.jobs.sheets import see as write
+
+    looked = _looked(given, given["reason"])
+    if all(getattr(looked, part) == "not looked" for part in SEEN):
+        raise InputError("nothing was seen", name, "Give at least --left-pin and --right-pin.")
+    found, raised = write(logbook_of(ctx), name, throws, looked, who(by), now())
+    output.line(f"{name}: written down for {len(throws)} throws.")
+    if raised:
+        print_status(found.state.sheet.rig, found.status)
+
+
+@sheet.command()
+@click.argument("name")
+@click.option("--left-pin", type=ANSWER, help="Left pin seen in its hole, at every lock throw.")
+@click.option("--right-pin", type=ANSWER, help="Right pin seen in its hole, at every lock throw.")
+@click.option("--seen-how", metavar="TEXT", help="How: torch, mirror, ...")
+@click.option(
+    "--load-check", type=click.Choice(list(LOAD_CHECK)), help="The maker's load check, at every lock throw."
+)
+@click.option(
+    "--retained-power-off", type=click.Choice(list(RETAINED)), help="The pins stayed put with the power off."
+)
+@click.option("--signed", metavar="NAME", help="Who saw it and answers for it.")
+@click.option(
+    "--new-baseline", default="", metavar="REASON", help="Why this sheet's throws become the new baseline."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> None:
+    """Accept sheet NAME. Every answer must be there, and what is stored must carry it; else it is refused and stays open.
+
+    The answers hold for each lock throw that has none of its own yet ('sheet see' writes one down for a single throw).
+
+    \b
+    Example:
+      throwbook sheet accept yard-loader-3 --left-pin yes --right-pin yes --seen-how "torch, both sides"
+          --load-check done --retained-power-off yes --signed "M. K."
+    """
+    from logger.core.cautions import SHOWN_AT
+    from logger.jobs.sheets import accept as sign
+
+    if can_ask():
+        for text in SHOWN_AT["sighting"]:
+            output.line(text, style="warn")
+    given["left_pin"] = needed(
+        given["left_pin"], "--left-pin", "Left pin seen in its hole", ("yes", "no", "not looked")
+    )
+    given["right_pin"] = needed(
+        given["right_pin"], "--right-pin", "Right pin seen in its hole", ("yes", "no", "not looked")
+    )
+    given["seen_how"] = needed(given["seen_how"], "--seen-how", "How were they seen")
+    given["load_check"] = needed(
+        given["load_check"], "--load-check", "The maker's load check", tuple(LOAD_CHECK)
+    )
+    given["retained_power_off"] = needed(
+        given["retained_power_off"], "--retained-power-off", "Stayed put with the power off", tuple(RETAINED)
+    )
+    signed = needed(given["signed"], "--signed", "Signed (your name)")
+    done = sign(logbook_of(ctx), name, _looked(given), signed, now(), given["new_baseline"])
+    found = done.acceptance
+    if as_json:
+        output.json_line(
+            {
+                "sheet": done.state.name,
+                "state": done.state.state,
+                "statement": found.statement,
+                "verdict": found.verdict,
+                "because": list(found.because),
+                "claims_lost": list(found.claims_lost),
+                "signed": signed,
+                "sealed": done.state.sealed,
+                "status": done.status.level,
+                "baselines": list(done.baselines),
+            }
+        )
+        return
+    output.line(f"{done.state.name}: accepted and sealed.", style="good")
+    output.line(found.statement)
+    for text in found.because:
+        output.line(f"Verdict no better than {found.verdict}: {text}.", style="warn")
+    for text in found.claims_lost:
+        output.line(f"It can't claim {text}: not recorded.", style="quiet")
+    if done.baselines:
+        output.line(f"Baseline frozen for: {', '.join(done.baselines)}.")
+    if done.baseline_kept:
+        output.line(f"The old baseline stays: {done.baseline_kept}.", style="quiet")
+    print_status(done.state.sheet.rig, done.status)
+
+
+@sheet.command()
+@click.argument("name")
+@click.option("--because", metavar="TEXT", help="What was wrong.")
+@click.option("--signed", metavar="NAME", help="Who says so.")
+@click.pass_context
+def reject(ctx: click.Context, name: str, because: str | None, signed: str | None) -> None:
+    """Reject sheet NAME with a reason; it is sealed as it stands, and another one is planned.
+
+    \b
+    Example:
+      throwbook sheet reject yard-loader-2 --because "right pin not seen at throw 3" --signed "M. K."
+    """
+    from logger.jobs.sheets import reject as end
+
+    because = needed(because, "--because", "What was wrong")
+    state, found = end(
+        logbook_of(ctx), name, because, needed(signed, "--signed", "Signed (your name)"), now()
+    )
+    output.line(f"{state.name}: rejected and sealed.", style="bad")
+    print_status(state.sheet.rig, found)
+
+
+def _looked(given: dict[str, Any], reason: str = "") -> Any:
+    from logger.jobs.sheets import Looked
+
+    return Looked(
+        given["left_pin"],
+        given["right_pin"],
+        given["seen_how"],
+        LOAD_CHECK[given["load_check"]],
+        RETAINED[given["retained_power_off"]],
+        reason,
+    )
