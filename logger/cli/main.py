@@ -11,6 +11,11 @@ from logger.cli import diagnostics
 # command: (module, attribute, what it does in one line). The line stands here so that `--help` imports nothing.
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "assess": ("logger.cli.assess", "assess", "Judge recorded throws; no logbook needed."),
+    "enter": ("logger.cli.enter", "enter", "Write down throws measured by hand, and judge them."),
+    "sheet": ("logger.cli.sheets", "sheet", "Test sheets: plan, look, accept or reject."),
+    "service": ("logger.cli.services", "service", "Maintenance history: add, list."),
+    "status": ("logger.cli.latch", "status", "Where a rig stands, what holds it there, the way down."),
+    "order": ("logger.cli.latch", "order", "Take a rig up, or bring it down by a signed order."),
     "export": ("logger.cli.logbook", "export", "Write the logbook's tables as CSV, JSON lines or Parquet."),
     "merge": ("logger.cli.logbook", "merge", "Take everything from another logbook into this one."),
     "check": ("logger.cli.logbook", "check", "Look for anything in the logbook that was changed or lost."),
