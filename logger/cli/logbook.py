@@ -146,7 +146,7 @@ def export(
 ) -> None:
     """Write the logbook's tables into a new FOLDER: CSV, JSON lines or Parquet, all in SI units.
 
-    columns.csv in the folder says what each column means and its unit. The CSV files are safe to open in a
+    columns.csv in the folder says what each column means and its unit. The CSV files can be opened in a
     spreadsheet: text that would be run as a formula has an apostrophe in front.
 
     \b

@@ -112,7 +112,7 @@ def _spacings(rig: Rig) -> list[Problem]:
             Problem(
                 "lock.needed_travel",
                 f"is {_length(rig, lock.needed_travel_m)}, but the spacings are {_length(rig, apart)} apart",
-                "Measure the spacings locked and unlocked again and correct the one that is wrong.",
+                "Measure spacing_locked and spacing_unlocked again and correct the one that is wrong.",
                 True,
             )
         )
@@ -122,7 +122,7 @@ def _spacings(rig: Rig) -> list[Problem]:
         found.append(
             Problem(
                 "actuator.extend_locks",
-                f"the spacing is {moves} when locked, but extend_locks is {str(rig.actuator.extend_locks).lower()}",
+                f"the spacing is {moves} after a lock throw, but extend_locks is {str(rig.actuator.extend_locks).lower()}",
                 "Look which way the rod moves when it locks.",
                 True,
             )
