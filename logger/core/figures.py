@@ -46,7 +46,8 @@ def clipped_at(current_a: FloatArray, first: int, last: int) -> float | None:
     if together < 2 or len(np.unique(moving)) < 10:
         return None
     # At a coarse resolution a quiet run repeats itself at every level, not only at the top.
-    repeats = float(np.mean(np.diff(moving) == 0))
+    below = moving[moving < top]
+    repeats = float(np.mean(np.diff(below) == 0)) if len(below) > 1 else 0.0
     share_at_top = together / max(len(at_top) - 1, 1)
     return top if share_at_top > 0.5 and repeats < 0.5 * share_at_top else None
 

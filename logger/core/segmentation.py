@@ -278,11 +278,12 @@ def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last:
     length = last - first + 1
     window = max(5, length // 10)
     peak = first + int(np.argmax(current[first : first + window]))
+    after = float(np.median(current[first + window : min(last, first + 3 * window) + 1]))
+    if current[peak] <= 1.2 * after:
+        return _end_of_rise(current, first, last, after)
     level = _lightest(current[peak : last + 1])
     settled = first + 1
     for _ in range(2):
-        if current[peak] <= 1.15 * level:
-            return _end_of_rise(current, first, last, level)
         half = 0.5 * (current[peak] + level)
         below = np.flatnonzero(current[peak : last + 1] <= half)
         if len(below) == 0:
