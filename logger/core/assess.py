@@ -7,14 +7,19 @@ import numpy as np
 from logger.core.assessment import CUT_OFF, NO_RUN, UNUSABLE, Assessment, Figures, Measured
 from logger.core.baseline import Baseline
 from logger.core.diagnosis import diagnose
-from logger.core.evidence import Evidence
+from logger.core.evidence import (
+    MAGNET_SHARE_PER_K,
+    MAGNET_SHARE_PER_K_U,
+    UNKNOWN_TEMPERATURE_K,
+    Evidence,
+)
 from logger.core.figures import Gains, clipped_at, end_of, figures_of
 from logger.core.late_load import take_up_of
 from logger.core.rating import MotorLine, motor_line, resistance_at
 from logger.core.rig import Rig
 from logger.core.segmentation import Segments, segment
 from logger.core.shape import fit_difference
-from logger.core.signs import signs_of
+from logger.core.signs import signs_of, superseded
 from logger.core.standstill import standstill_from
 from logger.core.trace import Trace
 from logger.core.travel import Travel, profile, travel, voltage_or_nominal
@@ -53,7 +58,7 @@ def assess_trace(
     if reason:
         signs = tuple(sign for sign in signs_of(evidence) if sign.sign in RECORD_SIGNS)
         return replace(_unusable(trace, reason), signs=signs, end=evidence.end)
-    signs = signs_of(evidence)
+    signs = superseded(signs_of(evidence))
     checks = checks_of(evidence)
     verdict, because = verdict_of(evidence.figures, signs, checks)
     return Assessment(
@@ -97,9 +102,10 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
         figures, share, u = Figures(), 0.0, 0.0
         shape_profile, fit = None, None
     else:
-        full_vs, u = full_stroke(line, rig, baseline, from_voltage)
+        full_vs, u = full_stroke(trace, line, rig, baseline, from_voltage)
         share = moved.total_vs / full_vs
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
+        u = float(np.hypot(u, _resistance_share(figures, line, r_ohm, baseline)))
         figures = _with_travel(figures, segments, moved, share, u, end)
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
         tied_vs = moved.total_vs if complete else full_vs
@@ -128,19 +134,48 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
 
 
 def full_stroke(
-    line: MotorLine, rig: Rig, baseline: Baseline | None, from_voltage: bool
+    trace: Trace, line: MotorLine, rig: Rig, baseline: Baseline | None, from_voltage: bool
 ) -> tuple[float, float]:
-    """Volt-seconds of the full stroke and their relative standard uncertainty.
+    """Volt-seconds of the full stroke at this trial's temperature, and their relative standard uncertainty.
 
-    From the baseline where it was measured in the same way, else from the rating.
+    From the baseline where it was measured in the same way, else from the rating. Warm magnets are weaker: the same
+    stroke takes fewer volt-seconds.
     """
     spread = baseline.figures.get("back_emf_vs") if baseline is not None else None
     if spread is not None and baseline is not None and baseline.from_voltage == from_voltage:
         scatter = spread.sd / spread.mean * float(np.sqrt(1.0 + 1.0 / spread.n)) if spread.n > 1 else 0.02
+        share, magnet_u = magnets(baseline.ambient_c, trace.ambient_c)
         supply = 0.0 if from_voltage else 0.05
-        return spread.mean, float(np.sqrt(scatter**2 + WARMING_U**2 + supply**2))
+        return spread.mean * share, float(np.sqrt(scatter**2 + WARMING_U**2 + magnet_u**2 + supply**2))
+    share, magnet_u = magnets(20.0, trace.ambient_c)
     supply = 0.0 if from_voltage else 0.08
-    return line.k_e_v_s_per_m * rig.actuator.stroke_m, float(np.hypot(line.u_k_e, supply))
+    full_vs = line.k_e_v_s_per_m * rig.actuator.stroke_m
+    return full_vs * share, float(np.sqrt(line.u_k_e**2 + magnet_u**2 + supply**2))
+
+
+def _resistance_share(figures: Figures, line: MotorLine, r_ohm: float, baseline: Baseline | None) -> float:
+    """Relative standard uncertainty of the travel from a resistance that is known only from a data sheet.
+
+    Against a baseline only a current other than the baseline's matters.
+    """
+    run, volts = figures.run_current_a, figures.mean_voltage_v
+    if run is None:
+        return 0.0
+    usual = baseline.figures.get("run_current_a") if baseline is not None else None
+    other_a = (
+        abs(run.value - usual.mean) if usual is not None else 0.0
+    )  # k_e and R hang together in the rating
+    left_v = (volts.value if volts is not None else line.v_ref) - run.value * r_ohm
+    # Whether the current or only its reading has changed isn't known either: half of it may be a wrong gain.
+    return float(np.hypot(line.u_r, 0.5)) * r_ohm * other_a / max(left_v, 0.1 * line.v_ref)
+
+
+def magnets(there_c: float | None, here_c: float | None) -> tuple[float, float]:
+    """Back-EMF constant here over there, and the standard uncertainty of that."""
+    if there_c is None or here_c is None:
+        return 1.0, abs(MAGNET_SHARE_PER_K) * UNKNOWN_TEMPERATURE_K
+    warmer_k = here_c - there_c
+    return 1.0 + MAGNET_SHARE_PER_K * warmer_k, MAGNET_SHARE_PER_K_U * abs(warmer_k)
 
 
 def _with_travel(

@@ -56,6 +56,8 @@ class Figures:
     """Share of the full stroke moved."""
     take_up_fraction: Measured | None = None
     """Share of the stroke at which the current first leaves no-load level."""
+    run_noise_a: Measured | None = None
+    """Scatter of neighbouring samples while running [A]: brush ripple, bad contact and sensor noise together."""
     back_emf_vs: Measured | None = None
     """Integral of the back-EMF over a movement that ran to a cut-off [V s]: in proportion to its travel."""
 

@@ -77,6 +77,7 @@ def figures_of(
     whole_start, whole_end = not segments.starts_running, not segments.ends_running
     stop = moved.still_from if moved.still_from is not None else segments.last + 1
     run = slice(segments.settled, max(stop, segments.settled))
+    source = source_resistance(trace, voltage_v, segments, clip_a, gains)
     start = expanded(segments.start_s, segments.start_u_s) if whole_start else None
     end = expanded(segments.end_s, segments.end_u_s) if whole_end else None
     zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(float(np.median(current_a)))
@@ -90,8 +91,9 @@ def figures_of(
         peak_run_current_a=_peak(current_a, run, peak_window, clip_a, zero_u, gains),
         stall_current_a=_stall(current_a, moved, segments, clip_a, zero_u, gains),
         mean_voltage_v=_mean_voltage(trace, voltage_v, segments, gains),
-        rest_voltage_v=_rest_voltage(trace, voltage_v, segments, gains),
-        source_resistance_ohm=source_resistance(trace, voltage_v, segments, clip_a, gains),
+        rest_voltage_v=_rest_voltage(trace, voltage_v, segments, source, gains),
+        source_resistance_ohm=source,
+        run_noise_a=_run_noise(current_a, run),
         charge_as=_integral(
             time_s, current_a, segments, clip_a, zero_u, gains.current, whole_start and whole_end
         ),
@@ -189,14 +191,31 @@ def _mean_voltage(trace: Trace, voltage_v: FloatArray, segments: Segments, gains
     return expanded(mean, _scatter_of_mean(volts), gains.voltage * mean)
 
 
-def _rest_voltage(trace: Trace, voltage_v: FloatArray, segments: Segments, gains: Gains) -> Measured | None:
-    """Supply before the start. A board on the motor side of the switch sees none then, and gives None."""
+def _run_noise(current_a: FloatArray, run: slice) -> Measured | None:
+    """Scatter of neighbouring samples while running [A]: brush ripple, bad contact and sensor noise together."""
+    steps = np.diff(current_a[run])
+    if len(steps) < 20:
+        return None
+    noise = float(np.std(steps) / np.sqrt(2.0))
+    return expanded(noise, noise / np.sqrt(2.0 * len(steps)))
+
+
+def _rest_voltage(
+    trace: Trace, voltage_v: FloatArray, segments: Segments, source: Measured | None, gains: Gains
+) -> Measured | None:
+    """Supply without load: read before the start, or (a board on the motor side of the switch sees none then) the
+    voltage in the run carried back to no current along the line of the start."""
     before = voltage_v[: max(0, segments.first - 1)]
     if trace.voltage_v is None or len(before) < 2 or segments.starts_running:
         return None
-    rest, running = float(np.median(before)), float(np.median(voltage_v[segments.first : segments.last + 1]))
+    early = slice(segments.settled, min(segments.settled + 50, segments.last) + 1)
+    rest, running = float(np.median(before)), float(np.median(voltage_v[early]))
     if abs(rest) < 0.5 * running:
-        return None
+        if source is None:
+            return None
+        amps = float(np.median(segments.current_a[early]))
+        carried = running + source.value * amps
+        return expanded(carried, 0.5 * source.u * amps, gains.voltage * carried, 0.005 * carried)
     return expanded(rest, float(np.std(before)) / np.sqrt(len(before)), gains.voltage * rest)
 
 

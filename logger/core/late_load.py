@@ -9,9 +9,12 @@ from logger.core.baseline import PRACTICE_SPREAD
 from logger.core.evidence import Evidence
 from logger.core.numerics import prediction_factor
 from logger.core.shape import smooth_over
+from logger.core.trace import FloatArray
 
 NOTICEABLE = 0.25
 """Less than a quarter of the load missing isn't one side of two (*assumed*)."""
+RAMP_BINS = 3
+"""The load comes in over a few bins, not at once."""
 
 
 @dataclass(frozen=True)
@@ -40,16 +43,11 @@ def late_load(evidence: Evidence) -> LateLoad | None:
     begin = covered[: max(4, len(covered) // 2)]
     idle = min(evidence.idle_a, float(np.nanmin(smooth_over(profile.current_a, 2)[begin])))
     load = expected - idle
-    carries = load > 0.25 * float(np.nanmedian(load))
+    usual_load = baseline.median_a - min(evidence.idle_a, idle)
+    carries = usual_load > 0.6 * float(np.nanmedian(usual_load))
     with np.errstate(invalid="ignore", divide="ignore"):
         missing = smooth_over(-fit.misfit_a, 2) / load
-    stretch: list[int] = []
-    for k in begin:
-        if not carries[k]:
-            continue
-        if not missing[k] > NOTICEABLE:
-            break
-        stretch.append(int(k))
+    stretch = _first_stretch([int(k) for k in begin if carries[k]], missing)
     if len(stretch) < 2:
         return None
     lacking_a = float(np.mean(-fit.misfit_a[stretch]))
@@ -62,12 +60,24 @@ def late_load(evidence: Evidence) -> LateLoad | None:
     until = (stretch[-1] + 1) / m
     usual_at = stretch[0] / m
     return LateLoad(
-        missing=float(np.median(missing[stretch])),
+        missing=float(np.percentile(missing[stretch], 85)),
         until=until,
         usual=usual_at,
         extent=until - usual_at,
         u=float(np.hypot(profile.place_u, 1.0 / m / np.sqrt(12.0))),
     )
+
+
+def _first_stretch(loaded: list[int], missing: FloatArray) -> list[int]:
+    """Bins in a row that lack load, where they begin within ``RAMP_BINS`` of the place where load usually begins."""
+    lacking = [bool(missing[k] > NOTICEABLE) for k in loaded]
+    begin = next((k for k, lacks in enumerate(lacking[: RAMP_BINS + 1]) if lacks), None)
+    if begin is None:
+        return []
+    end = begin
+    while end < len(lacking) and lacking[end]:
+        end += 1
+    return loaded[begin:end]
 
 
 def take_up_of(profile: Profile | None, idle_a: float) -> Measured | None:

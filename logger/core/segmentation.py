@@ -22,6 +22,8 @@ SUSTAINED_SAMPLES = 3
 """Fewer samples in a row than this are a spike, not a movement."""
 PAUSE_S = 0.3
 """A break in the current shorter than this is a bad contact: the motor coasts through it (*practice*)."""
+END_S = 0.15
+"""Either end of the record is looked at over this long for a first guess of the rest level [s]."""
 DECAY_HALVINGS = 6
 """The start-up transient counts as over after this many halvings of its excess (1.6 % of it is left)."""
 
@@ -87,11 +89,11 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
     """
     time_s = trace.time_s
     period_s = float(np.median(np.diff(time_s)))
-    zero_a, rest_seen = _first_guess_of_zero(trace.current_a, no_load_current_a)
+    zero_a, rest_seen = _first_guess_of_zero(trace.current_a, period_s, no_load_current_a)
     raw = trace.current_a - zero_a
     polarity = _polarity(raw, no_load_current_a)
     current = polarity * raw
-    noise_a = _noise(current, no_load_current_a) if rest_seen else 0.0
+    noise_a = _noise(current, period_s, no_load_current_a) if rest_seen else 0.0
     width = _smoothing_width(noise_a, no_load_current_a)
     smooth = moving_mean(current, width)
     threshold = max(
@@ -107,15 +109,20 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
     current, zero_a, zero_u_a, noise_a, step_a = _refine_zero(
         current, zero_a, polarity, first, last, 0.5 * no_load_current_a + NOISE_SIGMAS * noise_a, rest_seen
     )
-    first = _back_to_noise(current, first, noise_a, width)
-    last = _back_to_half_level(current, first, last)
+    if width > 1:
+        first, last = _sharpen(current, first, last, width, no_load_current_a)
+    else:
+        first = _back_to_noise(current, first, noise_a)
+        last = _back_to_half_level(current, first, last)
     starts_running = first == 0 or not rest_seen
     ends_running = last >= len(current) - 1
     current, spikes = _without_spikes(current, first, last)
     settled = first if starts_running else _end_of_transient(current, time_s, first, last)
 
-    start_s, start_u_s = _edge(time_s, first - 1, first, width, period_s)
-    end_s, end_u_s = _edge(time_s, last, last + 1, width, period_s)
+    level = max(float(np.median(current[first : last + 1])), 1e-9)
+    blur_s = 2.0 * (noise_a / level) ** 2 * period_s if width > 1 else 0.0
+    start_s, start_u_s = _edge(time_s, first - 1, first, blur_s)
+    end_s, end_u_s = _edge(time_s, last, last + 1, blur_s)
     return Segments(
         current_a=current,
         polarity=polarity,
@@ -139,13 +146,23 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
     )
 
 
-def _first_guess_of_zero(current_a: FloatArray, no_load_current_a: float) -> tuple[float, bool]:
-    """The rest level from whichever end of the record lies nearer to nothing, and whether there is any rest."""
-    head, tail = float(np.median(current_a[:3])), float(np.median(current_a[-3:]))
+def _first_guess_of_zero(
+    current_a: FloatArray, period_s: float, no_load_current_a: float
+) -> tuple[float, bool]:
+    """The rest level from whichever end of the record lies nearer to nothing, and whether there is any rest.
+
+    A level far from nothing is still rest (a sensor with a large offset) where both ends agree on it and most of the
+    record lies elsewhere.
+    """
+    rows = max(3, min(int(END_S / period_s), len(current_a) // 10))
+    head, tail = float(np.median(current_a[:rows])), float(np.median(current_a[-rows:]))
     zero = head if abs(head) <= abs(tail) else tail
-    if abs(zero) > 0.5 * no_load_current_a:
-        return 0.0, False
-    return zero, True
+    if abs(zero) <= 0.5 * no_load_current_a:
+        return zero, True
+    elsewhere = float(np.mean(np.abs(current_a - zero) > 0.5 * no_load_current_a))
+    if abs(head - tail) < 0.2 * no_load_current_a and elsewhere > 0.5:
+        return zero, True
+    return 0.0, False
 
 
 def _polarity(raw: FloatArray, no_load_current_a: float) -> int:
@@ -154,10 +171,10 @@ def _polarity(raw: FloatArray, no_load_current_a: float) -> int:
     return -1 if len(beyond) and float(np.sum(beyond)) < 0 else 1
 
 
-def _noise(current: FloatArray, no_load_current_a: float) -> float:
-    """Noise of one sample, from the rows that lie within the rest band."""
-    rest = current[np.abs(current) < 0.5 * no_load_current_a]
-    return robust_sd(rest)
+def _noise(current: FloatArray, period_s: float, no_load_current_a: float) -> float:
+    """Noise of one sample, from the rows whose neighbourhood lies within the rest band on average."""
+    nearby = moving_mean(current, max(3, int(END_S / period_s)))
+    return robust_sd(current[np.abs(nearby) < 0.5 * no_load_current_a])
 
 
 def _smoothing_width(noise_a: float, no_load_current_a: float) -> int:
@@ -210,20 +227,21 @@ def _refine_zero(
     step_a = resolution_step(current[max(0, first - 50) : first + 200])
     if not rest_seen:
         return current, 0.0, float("nan"), 0.0, step_a
-    margin = SUSTAINED_SAMPLES
-    parts = current[: max(0, first - 1)], current[last + 1 + margin :]
+    before = current[: max(0, first - 1)]
+    # A motor braked by its own switch drives a decaying current back: only the last third of the rest after counts.
+    after = current[last + 1 + (2 * (len(current) - last - 1)) // 3 :]
     # A return stroke in the same record isn't rest.
-    at_rest = [_trimmed(part[np.abs(part) < rest_band_a]) for part in parts]
-    levels = [float(np.mean(part)) for part in at_rest if len(part) >= 3]
-    rest = np.concatenate(at_rest)
-    if len(rest) < 2:
+    before, after = (_trimmed(part[np.abs(part) < rest_band_a]) for part in (before, after))
+    known = [part for part in (before, after) if len(part) >= 3]
+    if not known:
         return current, zero_a, step_a / np.sqrt(12.0), 0.0, step_a
-    shift = float(np.mean(levels)) if levels else float(np.median(rest))
-    noise_a = max(robust_sd(rest - shift), float(np.std(rest)) if step_a > 0 else 0.0)
+    shift = float(np.mean(known[0]))
+    rest = np.concatenate([part - np.mean(part) for part in known])
+    noise_a = max(robust_sd(rest), float(np.std(rest)))
     # A zero that sits still inside one step of the converter is known no better than that step (JCGM 100 F.2.2.1).
     stuck = step_a / np.sqrt(12.0) if noise_a < 0.5 * step_a else 0.0
-    drift = abs(levels[0] - levels[1]) / np.sqrt(12.0) if len(levels) == 2 else 0.0
-    zero_u_a = float(np.sqrt(noise_a**2 / len(rest) + stuck**2 + drift**2))
+    drift = abs(shift - float(np.mean(after))) / np.sqrt(12.0) if len(known) == 2 else 0.0
+    zero_u_a = float(np.sqrt(noise_a**2 / len(known[0]) + stuck**2 + drift**2))
     return current - shift, zero_a + polarity * shift, zero_u_a, noise_a, step_a
 
 
@@ -236,10 +254,26 @@ def _trimmed(part: FloatArray) -> FloatArray:
     return kept
 
 
-def _back_to_noise(current: FloatArray, first: int, noise_a: float, width: int) -> int:
+def _sharpen(
+    current: FloatArray, first: int, last: int, width: int, no_load_current_a: float
+) -> tuple[int, int]:
+    """Both edges of a noisy record again, now from the unsmoothed rows.
+
+    The likeliest place of a step from 0 to a level in white noise is where the running sum of (reading - half the
+    level) turns: the smoothing only had to find the neighbourhood. The level after the start is at least the no-load
+    current.
+    """
+    reach = 2 * width
+    rise = np.cumsum(current[: min(first + reach, last)] - 0.5 * no_load_current_a)
+    first = int(np.argmin(rise)) + 1 if len(rise) and rise.min() < 0 else 0
+    level = float(np.mean(current[max(first, last - 2 * reach) : max(last - reach, first + 1)]))
+    low, high = max(first + 1, last - reach), min(len(current), last + reach + 1)
+    fall = np.cumsum(current[low:high] - 0.5 * level)
+    return first, low + int(np.argmax(fall))
+
+
+def _back_to_noise(current: FloatArray, first: int, noise_a: float) -> int:
     """Walk back from the threshold to where the rise leaves the noise."""
-    if width > 1:
-        return first
     while first > 0 and current[first - 1] > NOISE_SIGMAS * noise_a and current[first - 1] < current[first]:
         first -= 1
     return first
@@ -313,14 +347,13 @@ def _end_of_rise(current: FloatArray, first: int, last: int, level: float) -> in
     return first + (int(up[0]) if len(up) else 0)
 
 
-def _edge(time_s: FloatArray, i: int, j: int, width: int, period_s: float) -> tuple[float, float]:
+def _edge(time_s: FloatArray, i: int, j: int, blur_s: float) -> tuple[float, float]:
     """An event between rows i and j: the middle, and the uncertainty of not knowing where between."""
     n = len(time_s)
     if i < 0 or j >= n:
         return float(time_s[max(i, 0)] if i >= 0 else time_s[j]), 0.0
     gap_s = float(time_s[j] - time_s[i])
-    u_s = gap_s / np.sqrt(12.0) + (width - 1) * period_s / np.sqrt(12.0)
-    return float(0.5 * (time_s[i] + time_s[j])), float(u_s)
+    return float(0.5 * (time_s[i] + time_s[j])), float(np.hypot(gap_s / np.sqrt(12.0), blur_s))
 
 
 def _nothing_moved(

@@ -19,6 +19,10 @@ from logger.core.trace import FloatArray
 
 SCAN_WIDTHS = (2, 3, 4, 6, 8, 12, 16)
 """Bins over which a left-over is averaged when looking for a load at one place."""
+WORST_PLACE_U = 0.03
+"""A place known no better than this isn't one: the load is then not told from a travel that doesn't add up."""
+END_U = 0.004
+"""Standard uncertainty of where the limit switches end the stroke, as a share of it (*assumed*)."""
 FEWEST_BINS = 20
 """Below a fifth of the stroke there is no shape to compare."""
 
@@ -109,51 +113,74 @@ def mean_known(values: FloatArray, axis: int | None = None) -> FloatArray:
 
 
 def find_bump(
-    misfit_a: FloatArray, scan_sd_a: dict[int, FloatArray], factor: float, smallest_a: float, place_u: float
+    fit: Fit,
+    baseline_a: FloatArray,
+    scan_sd_a: dict[int, FloatArray],
+    factor: float,
+    smallest_a: float,
+    place_u: float,
 ) -> Bump | None:
-    """The clearest load at one place that the baseline's own scatter doesn't explain, or None.
+    """The clearest load at one place that neither the baseline's scatter nor this trial's own explains, or None.
 
     Parameters
     ----------
-    misfit_a
-        shape (m,) left-over of the trial [A].
+    fit
+        The trial's split difference.
+    baseline_a
+        shape (m,) the baseline's profile [A]: where it is steep, a small shift looks like a load.
     scan_sd_a
         Scatter of one healthy trial at each width [A].
     factor
-        How many of those the mean over a width must exceed.
+        How many standard deviations the mean over a width must exceed.
     smallest_a
         A load smaller than this isn't called one, however clear [A].
+    place_u
+        Standard uncertainty of a place (share of the stroke).
     """
-    best: tuple[float, int, int] | None = None
-    for width, sd_a in scan_sd_a.items():
+    misfit_a = fit.misfit_a
+    shift_a = place_u * np.abs(_steepness(baseline_a * (1.0 + fit.scale)))
+    best: tuple[float, int, int, float] | None = None
+    for width, healthy_sd_a in scan_sd_a.items():
         smooth = smooth_over(misfit_a, width)
+        own = robust_sd(smooth[~np.isnan(smooth)])
+        sd_a = np.sqrt(np.maximum(healthy_sd_a, own) ** 2 + shift_a**2)
         limit = np.maximum(factor * sd_a, smallest_a)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            excess = np.where(np.isnan(smooth), -np.inf, smooth / limit)
+        excess = np.where(np.isnan(smooth), -np.inf, np.nan_to_num(smooth) / limit)
         top = int(np.argmax(excess))
-        clearness = float(smooth[top] / sd_a[top]) if sd_a[top] > 0 else np.inf
+        clearness = float(smooth[top] / max(sd_a[top], 1e-12))
         if excess[top] > 1.0 and (best is None or clearness > best[0]):
-            best = (clearness, width, top)
+            best = (clearness, width, top, float(sd_a[top]))
     if best is None:
         return None
-    _, width, top = best
+    _, width, top, sd = best
+    bump = _measure(misfit_a, width, top, sd, max(factor * sd, smallest_a), place_u)
+    return bump if bump.at_u <= WORST_PLACE_U else None
+
+
+def _steepness(values: FloatArray) -> FloatArray:
+    """Slope over the full stroke, the steeper of both sides; 0 where not known."""
+    step = np.abs(np.nan_to_num(np.diff(values))) * len(values)
+    return np.maximum(np.concatenate((step, [0.0])), np.concatenate(([0.0], step)))
+
+
+def _measure(misfit_a: FloatArray, width: int, top: int, sd_a: float, limit_a: float, place_u: float) -> Bump:
+    """Height, place and extent of the load around bin ``top``."""
+    m = len(misfit_a)
     smooth = np.nan_to_num(smooth_over(misfit_a, max(2, width // 2)), nan=-np.inf)
-    near = slice(max(0, top - width), min(len(smooth), top + width + 1))
+    near = slice(max(0, top - width), min(m, top + width + 1))
     crest = near.start + int(np.argmax(smooth[near]))
     height = float(smooth[crest])
     low = high = crest
     while low > 0 and smooth[low - 1] > 0.4 * height:
         low -= 1
-    while high < len(smooth) - 1 and smooth[high + 1] > 0.4 * height:
+    while high < m - 1 and smooth[high + 1] > 0.4 * height:
         high += 1
     bins = np.arange(low, high + 1)
-    # Weighted by what stands above the cut, so that a skirt that is cut off on one side doesn't pull the place.
-    weight = np.clip(np.nan_to_num(misfit_a[bins]), 0.0, None) ** 1.0
-    centres = (bins + 0.5) / len(misfit_a)
+    weight = np.clip(np.nan_to_num(misfit_a[bins]), 0.0, None)
+    centres = (bins + 0.5) / m
     centroid = float(np.sum(weight * centres) / max(float(np.sum(weight)), 1e-12))
-    sd = float(scan_sd_a[width][top])
-    spread = (high - low + 1) / len(misfit_a)
-    u = float(
-        np.sqrt(place_u**2 + (spread * sd / max(height, 1e-12) / 2.0) ** 2 + (0.5 / len(misfit_a)) ** 2 / 3.0)
-    )
-    return Bump(centroid, u, height, float(max(factor * sd, smallest_a)), spread)
+    extent = len(bins) / m
+    scatter = 0.5 * extent * sd_a / max(height, 1e-12)
+    # One bin wide: half a bin either way is not resolved.
+    u = float(np.sqrt(place_u**2 + scatter**2 + (0.5 / m) ** 2 / 3.0 + END_U**2))
+    return Bump(centroid, u, height, limit_a, extent)

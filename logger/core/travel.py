@@ -9,11 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.core.assessment import Profile
-from logger.core.segmentation import Segments
+from logger.core.numerics import runs_of
+from logger.core.segmentation import SUSTAINED_SAMPLES, Segments
 from logger.core.trace import FloatArray, Trace
 
 GRID_BINS = 100
 """Bins of one hundredth of the stroke."""
+LONGEST_FILLED = 2
+"""Bins in a row that a straight line between two samples may fill."""
 PLACE_U_WITHOUT_VOLTAGE = 0.03
 """Standard uncertainty of a place when the supply is taken as constant, as a share of the stroke (*assumed*)."""
 
@@ -60,9 +63,11 @@ def travel(
     """
     rows = slice(segments.first, segments.last + 1)
     time_s, current_a = trace.time_s[rows], segments.current_a[rows]
-    emf_v = np.maximum(voltage_v[rows] - current_a * r_ohm, 0.0)
+    emf_v = voltage_v[rows] - current_a * r_ohm
     # In a break of the current the motor only coasts; a supply that reads full voltage then drives nothing.
-    emf_v[current_a < 0.1 * float(np.median(current_a))] = 0.0
+    for a, b in runs_of(current_a < 0.1 * float(np.median(current_a))):
+        if b - a >= SUSTAINED_SAMPLES:
+            emf_v[a:b] = 0.0
     if still_from is not None:
         emf_v[max(0, still_from - segments.first) :] = 0.0
     step_vs = 0.5 * (emf_v[1:] + emf_v[:-1]) * np.diff(time_s)
@@ -82,15 +87,14 @@ def profile(segments: Segments, moved: Travel, full_vs: float, full_u: float) ->
     full_u
         Relative standard uncertainty of it.
 
-    Bins that the movement didn't reach, or that lie in the start-up transient, are NaN. Bins between two samples (a
-    low rate) are filled by the straight line between them.
+    Bins that the movement didn't reach, or that lie in the start-up transient or in a hole of the record, are NaN.
+    Single bins between two samples (a low rate) are filled by the straight line between them.
     """
-    run = slice(segments.settled - segments.first, segments.last + 1 - segments.first)
-    place = moved.volt_seconds[run] / full_vs
-    current = segments.current_a[segments.run]
-    if moved.still_from is not None:
-        keep = np.arange(segments.settled, segments.last + 1) < moved.still_from
-        place, current = place[keep], current[keep]
+    # What is left of the start-up transient fades within as long again as it took.
+    begin = min(2 * segments.settled - segments.first, segments.last)
+    stop = segments.last + 1 if moved.still_from is None else moved.still_from
+    place = moved.volt_seconds[begin - segments.first : max(stop - segments.first, 0)] / full_vs
+    current = segments.current_a[begin:stop]
     if len(place) < 8 or place[-1] - place[0] < 0.05:
         return None
     centres = (np.arange(GRID_BINS) + 0.5) / GRID_BINS
@@ -102,6 +106,9 @@ def profile(segments: Segments, moved: Travel, full_vs: float, full_u: float) ->
     mean[seen] = total[seen] / count[seen]
     inside = (centres >= place[0]) & (centres <= place[-1])
     gaps = inside & ~seen
+    for a, b in runs_of(gaps):
+        if b - a > LONGEST_FILLED:
+            gaps[a:b] = False
     mean[gaps] = np.interp(centres[gaps], place, current)
     mean[~inside & ~seen] = np.nan
     scatter_a = _scatter_within_bins(current, index, count, mean)

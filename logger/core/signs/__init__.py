@@ -6,7 +6,7 @@ to ``SIGNS``, add its causes to ``diagnosis.CAUSES``, and a picture of it to the
 
 from collections.abc import Callable
 
-from logger.core.assessment import Sign
+from logger.core.assessment import INFO, Sign
 from logger.core.evidence import Evidence
 from logger.core.signs import ending, load, record, supply
 
@@ -34,3 +34,20 @@ SIGNS: tuple[Callable[[Evidence], Sign | None], ...] = (
 def signs_of(evidence: Evidence) -> tuple[Sign, ...]:
     """Every sign this trial shows, in the order of the table."""
     return tuple(sign for look in SIGNS if (sign := look(evidence)) is not None)
+
+
+SUPERSEDES: dict[str, frozenset[str]] = {
+    "light-run": frozenset({"binding-spot", "free-play", "uneven-sides", "drag"}),
+    "noisy": frozenset({"binding-spot", "free-play", "uneven-sides"}),
+}
+"""A sign above info on the left takes the ground from those on the right: a mechanism that isn't moved has no shape of
+its own, and in such noise no place can be told."""
+
+
+def superseded(signs: tuple[Sign, ...]) -> tuple[Sign, ...]:
+    """The signs without those whose ground another one takes."""
+    gone: set[str] = set()
+    for sign in signs:
+        if sign.level != INFO:
+            gone |= SUPERSEDES.get(sign.sign, frozenset())
+    return tuple(sign for sign in signs if sign.sign not in gone)

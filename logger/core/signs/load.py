@@ -88,8 +88,10 @@ def drag(evidence: Evidence) -> Sign | None:
     fit, usual = evidence.fit, evidence.baseline_run_a
     if fit is None or usual is None or evidence.baseline is None:
         return None
-    if float(np.mean(fit.covered)) < 0.4:
-        return None  # a short stretch doesn't speak for the whole travel
+    if evidence.end != CUT_OFF or float(np.mean(fit.covered)) < 0.4:
+        return (
+            None  # a short stretch, or one that ended against something, doesn't speak for the whole travel
+        )
     heavier = fit.level_a / usual
     cold, cold_u = evidence.cold_share()
     spread = evidence.baseline.figures["run_current_a"]
@@ -144,7 +146,9 @@ def _bump(evidence: Evidence) -> Bump | None:
         return None
     factor = prediction_factor(n, SCAN_PROBABILITY)
     smallest = PRACTICE_SPREAD * max(usual, usual + fit.level_a)
-    return find_bump(fit.misfit_a, baseline.scan_sd_a, factor, smallest, profile.place_u)
+    # A travel that doesn't add up shifts places, and the more so the less it adds up.
+    shift_u = float(np.hypot(profile.place_u, 0.25 * (evidence.travel_share - 1.0)))
+    return find_bump(fit, baseline.median_a, baseline.scan_sd_a, factor, smallest, shift_u)
 
 
 def _hump(evidence: Evidence) -> Sign | None:

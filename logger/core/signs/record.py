@@ -3,6 +3,7 @@
 import numpy as np
 
 from logger.core.assessment import INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
+from logger.core.baseline import PRACTICE_SPREAD
 from logger.core.evidence import Evidence
 
 MISSING_LIMIT = 0.02
@@ -67,7 +68,7 @@ def noisy(evidence: Evidence) -> Sign | None:
     """Noise too large for sharp figures."""
     noise, idle = evidence.segments.noise_a, evidence.idle_a
     if noise <= NOISE_SHARE * idle:
-        return None
+        return _noisy_run(evidence)
     run = evidence.figures.run_current_a
     blurred = run is None or run.u > 0.05 * run.value or noise > 2.0 * NOISE_SHARE * idle
     return Sign(
@@ -76,5 +77,27 @@ def noisy(evidence: Evidence) -> Sign | None:
         f"noise of {noise:.2f} A on each reading, {noise / idle:.0%} of the no-load current: start and end are blurred",
         value=noise,
         limit=NOISE_SHARE * idle,
+        unit="A",
+    )
+
+
+def _noisy_run(evidence: Evidence) -> Sign | None:
+    """Quiet at rest, but the running current jumps: more than a tenth of itself and far more than in the baseline."""
+    scatter, run = evidence.figures.run_noise_a, evidence.figures.run_current_a
+    if scatter is None or run is None:
+        return None
+    spread = evidence.baseline.figures.get("run_noise_a") if evidence.baseline else None
+    limit = PRACTICE_SPREAD * run.value
+    if spread is not None:
+        limit = max(limit, spread.mean + max(spread.reach(0.999), spread.mean))
+    if scatter.value <= limit:
+        return None
+    return Sign(
+        "noisy",
+        WATCH,
+        f"the running current jumps by {scatter.value:.2f} A from reading to reading, "
+        f"{scatter.value / run.value:.0%} of itself",
+        value=scatter.value,
+        limit=limit,
         unit="A",
     )

@@ -1,0 +1,241 @@
+"""How good the verdict on single strokes is: random rigs, fixed seeds, the table of floors.
+
+    python -m tests.benchmarks.strokes [--rigs 200] [--seed 1]
+
+Each rig gets a baseline of eight healthy throws on one day, then healthy throws on other days (2 to 30 degC, engine on
+or off) and one throw for each fault at a random severity. The truth comes from the simulator, which knows nothing of
+how records are judged.
+"""
+
+import argparse
+from collections import Counter, defaultdict
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from logger.core.assess import assess_trace
+from logger.core.baseline import make_baseline
+from logger.core.rig import LimitOverride
+from logger.core.simulator import (
+    FAULTS,
+    Conditions,
+    Fault,
+    expected_signs,
+    random_machine,
+    random_sensor,
+    throw,
+)
+from logger.core.trace import DIRECTIONS
+
+HEALTHY = 10
+RECORD_SIGNS = {"clipped", "gaps", "cut-record", "noisy"}
+
+
+@dataclass
+class Tally:
+    """Counts and errors of one or more rigs."""
+
+    healthy: int = 0
+    healthy_clean: int = 0
+    false_signs: Counter = field(default_factory=Counter)
+    asked: Counter = field(default_factory=Counter)
+    told: Counter = field(default_factory=Counter)
+    wrong: Counter = field(default_factory=Counter)
+    trials: int = 0
+    wrong_trials: int = 0
+    ends: int = 0
+    ends_right: int = 0
+    times: int = 0
+    times_right: int = 0
+    run_errors: list = field(default_factory=list)
+    place_errors: list = field(default_factory=list)
+    place_inside: int = 0
+    near: int = 0
+    false_accepts: int = 0
+    misses: list = field(default_factory=list)
+
+    def add(self, other: "Tally") -> None:
+        for name, value in vars(other).items():
+            mine = getattr(self, name)
+            if isinstance(mine, Counter):
+                mine.update(value)
+            elif isinstance(mine, list):
+                mine.extend(value)
+            else:
+                setattr(self, name, mine + value)
+
+
+def day(rng: np.random.Generator) -> Conditions:
+    return Conditions(
+        temperature_c=float(rng.uniform(2.0, 30.0)),
+        engine_running=bool(rng.random() < 0.5),
+        battery_charge=float(rng.uniform(0.6, 1.0)),
+    )
+
+
+def judge_figures(tally: Tally, label: str, found, truth, sensor) -> None:
+    """End, travel time and running current against the truth."""
+    tally.ends += 1
+    tally.ends_right += found.end == truth.end
+    if found.end != truth.end:
+        tally.misses.append((*label, "end", found.end, "not", truth.end))
+    if truth.end == "cut-off" and truth.travel_time_s is not None and found.end == "cut-off":
+        time_s = found.figures.travel_time_s
+        if time_s is None:
+            return
+        right = abs(time_s.value - truth.travel_time_s) <= 2.0 / sensor.rate_hz
+        tally.times += 1
+        tally.times_right += right
+        if not right:
+            off = (time_s.value - truth.travel_time_s) * sensor.rate_hz
+            tally.misses.append((*label, "time off by periods", round(off, 1), sensor.rate_hz))
+    if "sensor-gain" in label:
+        return  # nothing in one record can tell a wrong gain
+    if truth.run_current_a and found.figures.run_current_a is not None and truth.end == "cut-off":
+        tally.run_errors.append(found.figures.run_current_a.value / truth.run_current_a - 1.0)
+        if abs(tally.run_errors[-1]) > 0.02:
+            tally.misses.append((*label, "run current off", round(tally.run_errors[-1], 4)))
+
+
+def one_rig(seed: int) -> Tally:
+    """Everything for one random rig."""
+    rng = np.random.default_rng([2026, seed])
+    tally = Tally()
+    rig, machine = random_machine(rng, placed_in=str(rng.choice(["supply", "supply", "motor"])))
+    sensor = random_sensor(rng, machine)
+    direction = str(rng.choice(DIRECTIONS))
+    first_day = day(rng)
+    trials = [
+        throw(machine, direction, replace(first_day, throw_number=k + 2), sensor, [], rng) for k in range(8)
+    ]
+    baseline = make_baseline([assess_trace(one.trace, rig) for one in trials])
+    for k in range(HEALTHY):
+        one = throw(machine, direction, day(rng), sensor, [], rng)
+        found = assess_trace(one.trace, rig, baseline)
+        above = {sign.sign for sign in found.signs if sign.level != "info"}
+        tally.healthy += 1
+        tally.healthy_clean += not above
+        tally.false_signs.update(above)
+        if above:
+            tally.misses.append((seed, "healthy", k, sorted(above), [sign.because for sign in found.signs]))
+        judge_figures(tally, (seed, "healthy", k), found, one.truth, sensor)
+        near_a_limit(tally, one, rig, rng)
+    for kind, row in FAULTS.items():
+        if row.only in ("", direction):
+            one_fault(tally, seed, kind, rig, machine, sensor, direction, first_day, baseline, rng)
+    return tally
+
+
+def one_fault(tally, seed, kind, rig, machine, sensor, direction, first_day, baseline, rng) -> None:
+    """One throw with one fault at a random severity, on a day like the baseline's."""
+    row = FAULTS[kind]
+    severity = float(rng.uniform(row.low, row.high))
+    placed = kind in ("local-bind", "obstruction", "fuse-blown", "cut-out-tripped")
+    place = float(rng.uniform(0.15, 0.85)) if placed else None
+    fault = Fault(kind, severity, place)
+    where = replace(first_day, temperature_c=first_day.temperature_c + float(rng.uniform(-3, 3)))
+    if kind in ("water-or-ice", "cold-grease"):
+        where = replace(
+            where, throw_number=1
+        )  # both ease throw by throw: their severity is that of the first
+    one = throw(machine, direction, where, sensor, [fault], rng)
+    found = assess_trace(one.trace, rig, baseline)
+    must, may = expected_signs([fault], direction)
+    told = {sign.sign for sign in found.signs}
+    above = {sign.sign for sign in found.signs if sign.level != "info"}
+    label = (seed, kind, round(severity, 3), place and round(place, 2), direction, sensor.rate_hz)
+    tally.trials += 1
+    if must:
+        tally.asked[kind] += 1
+        tally.told[kind] += must <= told
+        if not must <= told:
+            tally.misses.append((*label, "MISSED, told", sorted(told), found.end))
+    wrong = above - must - may - RECORD_SIGNS
+    tally.wrong.update({f"{kind}: {sign}": 1 for sign in wrong})
+    tally.wrong_trials += bool(wrong)
+    if wrong:
+        tally.misses.append((*label, "WRONG", [s.because for s in found.signs if s.sign in wrong]))
+    judge_figures(tally, label, found, one.truth, sensor)
+    if kind == "local-bind":
+        spot = next((sign for sign in found.signs if sign.sign == "binding-spot"), None)
+        if spot is not None and spot.at_fraction is not None:
+            error = abs(spot.at_fraction - one.truth.bump_fraction)
+            tally.place_errors.append(error)
+            tally.place_inside += error <= (spot.at_fraction_u or 0.0)
+
+
+def near_a_limit(tally: Tally, one, rig, rng: np.random.Generator) -> None:
+    """Put the rig's own limit up to 3 % under the true current: how often is it accepted all the same?"""
+    true_a = one.truth.run_current_a
+    if not true_a:
+        return
+    limit_a = true_a * (1.0 - float(rng.uniform(0.0, 0.03)))
+    tight = replace(rig, limits={**rig.limits, "run_current": LimitOverride(limit_a, "benchmark")})
+    found = assess_trace(one.trace, tight)
+    decision = next((check.decision for check in found.checks if check.name == "run_current"), "")
+    tally.near += 1
+    tally.false_accepts += decision == "pass"
+
+
+def table(tally: Tally) -> str:
+    """The printed result."""
+    run = np.abs(tally.run_errors)
+    place = np.array(tally.place_errors or [np.nan])
+
+    def share(part: float, whole: float) -> float:
+        return 100 * part / max(whole, 1)
+
+    lines = [
+        f"healthy trials without a sign above info  {share(tally.healthy_clean, tally.healthy):7.2f} %  floor 99.8 %"
+        f"  n={tally.healthy} {dict(tally.false_signs)}",
+        f"a wrong cause named at watch or fail      {share(tally.wrong_trials, tally.trials):7.2f} %  floor 1 %"
+        f"  n={tally.trials} {dict(tally.wrong)}",
+        f"end right                                 {share(tally.ends_right, tally.ends):7.2f} %  floor 99.5 %"
+        f"  n={tally.ends}",
+        f"travel time within two sample periods     {share(tally.times_right, tally.times):7.2f} %  floor 99.5 %"
+        f"  n={tally.times}",
+        f"running current, 95th percentile error    {100 * np.percentile(run, 95):7.2f} %  floor 1 %  n={len(run)}",
+        f"binding spot place, median / 95th    {100 * np.median(place):5.2f} / {100 * np.percentile(place, 95):.2f} %"
+        f"  floor 1 / 3 %  n={len(place)}, inside its own interval {share(tally.place_inside, len(place)):.0f} %",
+        f"false accept, truth 0-3 % over its limit  {share(tally.false_accepts, tally.near):7.2f} %  floor 2.5 %"
+        f"  n={tally.near}",
+        "right sign, by fault:",
+    ]
+    by_sign: dict[str, list[int]] = defaultdict(lambda: [0, 0])
+    for kind in tally.asked:
+        sign = FAULTS[kind].sign
+        right, asked = tally.told[kind], tally.asked[kind]
+        lines.append(f"  {kind:20s} {sign:15s} {share(right, asked):6.1f} %  n={asked}")
+        by_sign[sign][0] += right
+        by_sign[sign][1] += asked
+    lines.append("right sign, by class (floor 97 %):")
+    lines += [f"  {sign:15s} {share(a, b):6.1f} %  n={b}" for sign, (a, b) in by_sign.items()]
+    return "\n".join(lines)
+
+
+def run(rigs: int, seed: int, workers: int = 2) -> Tally:
+    """All rigs, spread over processes."""
+    tally = Tally()
+    seeds = range(1000 * seed, 1000 * seed + rigs)
+    with ProcessPoolExecutor(workers) as pool:
+        for one in pool.map(one_rig, seeds, chunksize=2):
+            tally.add(one)
+    return tally
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rigs", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--misses", action="store_true", help="list every miss")
+    asked = parser.parse_args()
+    tally = run(asked.rigs, asked.seed)
+    if asked.misses:
+        print(*tally.misses, sep="\n")
+    print(f"strokes: {asked.rigs} random rigs, seed {asked.seed}")
+    print(table(tally))
+
+
+if __name__ == "__main__":
+    main()
