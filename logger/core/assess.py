@@ -96,13 +96,17 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
     r_ohm = float(resistance_at(line, trace.ambient_c if trace.ambient_c is not None else 20.0))
     still_from = standstill_from(segments, voltage_v, actuator, r_ohm, line.u_r)
     moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still_from)
-    clip_a = clipped_at(segments.current_a, segments.first, segments.last) if segments.moved else None
+    clip_a = (
+        clipped_at(segments.current_a, segments.first, segments.last, segments.step_a)
+        if segments.moved
+        else None
+    )
     end = end_of(segments, still_from)
     if end == NO_RUN:
         figures, share, u = Figures(), 0.0, 0.0
         shape_profile, fit = None, None
     else:
-        full_vs, u = full_stroke(trace, line, rig, baseline, from_voltage)
+        full_vs, u = full_stroke(line, rig, baseline, from_voltage, trace.ambient_c)
         share = moved.total_vs / full_vs
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
         u = float(np.hypot(u, _resistance_share(figures, line, r_ohm, baseline)))
@@ -110,7 +114,9 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
         tied_vs = moved.total_vs if complete else full_vs
         shape_profile = (
-            None if segments.starts_running else profile(segments, moved, tied_vs, 0.0 if complete else u)
+            None
+            if segments.starts_running
+            else profile(trace.time_s, segments, moved, tied_vs, 0.0 if complete else u)
         )
         fit = None
         if shape_profile is not None and baseline is not None and baseline.has_profile:
@@ -134,7 +140,7 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
 
 
 def full_stroke(
-    trace: Trace, line: MotorLine, rig: Rig, baseline: Baseline | None, from_voltage: bool
+    line: MotorLine, rig: Rig, baseline: Baseline | None, from_voltage: bool, ambient_c: float | None
 ) -> tuple[float, float]:
     """Volt-seconds of the full stroke at this trial's temperature, and their relative standard uncertainty.
 
@@ -144,10 +150,10 @@ def full_stroke(
     spread = baseline.figures.get("back_emf_vs") if baseline is not None else None
     if spread is not None and baseline is not None and baseline.from_voltage == from_voltage:
         scatter = spread.sd / spread.mean * float(np.sqrt(1.0 + 1.0 / spread.n)) if spread.n > 1 else 0.02
-        share, magnet_u = magnets(baseline.ambient_c, trace.ambient_c)
+        share, magnet_u = magnets(baseline.ambient_c, ambient_c)
         supply = 0.0 if from_voltage else 0.05
         return spread.mean * share, float(np.sqrt(scatter**2 + WARMING_U**2 + magnet_u**2 + supply**2))
-    share, magnet_u = magnets(20.0, trace.ambient_c)
+    share, magnet_u = magnets(20.0, ambient_c)
     supply = 0.0 if from_voltage else 0.08
     full_vs = line.k_e_v_s_per_m * rig.actuator.stroke_m
     return full_vs * share, float(np.sqrt(line.u_k_e**2 + magnet_u**2 + supply**2))

@@ -154,7 +154,7 @@ def time_over_expected(
     turning = volts.value - amps.value * r_ohm
     if turning <= 0.0:
         return None
-    full_vs, _ = full_stroke(line, rig, baseline, figures.mean_voltage_v is not None)
+    full_vs, _ = full_stroke(line, rig, baseline, figures.mean_voltage_v is not None, ambient_c)
     share = time_s.value * turning / full_vs
     u = math.hypot(time_s.u / time_s.value, volts.u / turning, amps.u * r_ohm / turning)
     return Measured(share, share * u)

@@ -31,11 +31,12 @@ def expanded(value: float, *standard: float) -> Measured:
     return Measured(float(value), K * float(np.sqrt(sum(u * u for u in standard))))
 
 
-def clipped_at(current_a: FloatArray, first: int, last: int) -> float | None:
+def clipped_at(current_a: FloatArray, first: int, last: int, step_a: float) -> float | None:
     """The level at which the record is cut off flat, or None.
 
     A converter at its end repeats the very same extreme reading; a real peak with any noise doesn't. Looked for in
-    the movement only, and only where the readings below it do differ.
+    the movement only, and only where the readings below it do differ. A whole movement at one reading is cut off too,
+    if the converter's step is fine enough to have shown some difference.
     """
     moving = current_a[first : last + 1]
     if len(moving) < 6:
@@ -43,8 +44,11 @@ def clipped_at(current_a: FloatArray, first: int, last: int) -> float | None:
     top = float(moving.max())
     at_top = np.flatnonzero(moving >= top - 1e-9 * abs(top))
     together = int(np.count_nonzero(np.diff(at_top) == 1))
-    if together < 2 or len(np.unique(moving)) < 10:
+    if together < 2:
         return None
+    if len(np.unique(moving)) < 10:
+        flat = len(at_top) > 0.9 * len(moving) and 0.0 < step_a < 0.01 * abs(top)
+        return top if flat else None
     # At a coarse resolution a quiet run repeats itself at every level, not only at the top.
     below = moving[moving < top]
     repeats = float(np.mean(np.diff(below) == 0)) if len(below) > 1 else 0.0

@@ -116,8 +116,8 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         last = _back_to_half_level(current, first, last)
     starts_running = first == 0 or not rest_seen
     ends_running = last >= len(current) - 1
-    current, spikes = _without_spikes(current, first, last)
     settled = first if starts_running else _end_of_transient(current, time_s, first, last)
+    current, spikes = _without_spikes(current, settled, first, last)
 
     level = max(float(np.median(current[first : last + 1])), 1e-9)
     blur_s = 2.0 * (noise_a / level) ** 2 * period_s if width > 1 else 0.0
@@ -266,7 +266,8 @@ def _sharpen(
     reach = 2 * width
     rise = np.cumsum(current[: min(first + reach, last)] - 0.5 * no_load_current_a)
     first = int(np.argmin(rise)) + 1 if len(rise) and rise.min() < 0 else 0
-    level = float(np.mean(current[max(first, last - 2 * reach) : max(last - reach, first + 1)]))
+    quarter = (last - first) // 4
+    level = float(np.mean(current[first + quarter : last - quarter + 1]))
     low, high = max(first + 1, last - reach), min(len(current), last + reach + 1)
     fall = np.cumsum(current[low:high] - 0.5 * level)
     return first, low + int(np.argmax(fall))
@@ -287,7 +288,7 @@ def _back_to_half_level(current: FloatArray, first: int, last: int) -> int:
     return last
 
 
-def _without_spikes(current: FloatArray, first: int, last: int) -> tuple[FloatArray, int]:
+def _without_spikes(current: FloatArray, settled: int, first: int, last: int) -> tuple[FloatArray, int]:
     """Lone samples that stand out of both their neighbours replaced by the neighbours' median."""
     middle = median_of_three(current)
     away = np.abs(current - middle)
@@ -295,11 +296,9 @@ def _without_spikes(current: FloatArray, first: int, last: int) -> tuple[FloatAr
     usual = 1.4826 * float(np.median(steps)) / np.sqrt(2.0) if len(steps) else 0.0
     level = float(np.median(current[first : last + 1]))
     spike = away > max(8.0 * usual, 0.1 * level)
-    spike[: min(len(spike), first + SUSTAINED_SAMPLES)] = False
+    # The start-up peak can be one sample wide at a low rate: nothing before the run is called a spike.
+    spike[: max(settled + 1, first + SUSTAINED_SAMPLES)] = False
     spike[max(0, last - 1) :] = False
-    # The start-up peak can be one sample wide at a low rate: nothing near the start is called a spike.
-    early = first + max(SUSTAINED_SAMPLES, (last - first) // 10)
-    spike[first:early] = False
     return np.where(spike, middle, current), int(np.count_nonzero(spike))
 
 

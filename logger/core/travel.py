@@ -9,10 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.core.assessment import Profile
-from logger.core.numerics import runs_of
+from logger.core.numerics import integrate, moving_mean, runs_of
 from logger.core.segmentation import SUSTAINED_SAMPLES, Segments
 from logger.core.trace import FloatArray, Trace
 
+FEWEST_START_ROWS = 4
+"""A start of fewer rows doesn't show its charge."""
 GRID_BINS = 100
 """Bins of one hundredth of the stroke."""
 LONGEST_FILLED = 2
@@ -25,6 +27,8 @@ PLACE_U_WITHOUT_VOLTAGE = 0.03
 class Travel:
     """The movement as distance in volt-seconds (distance times k_e)."""
 
+    emf_v: FloatArray
+    """shape (rows of the movement,) back-EMF [V]"""
     volt_seconds: FloatArray
     """shape (rows of the movement,) [V s] from 0 at the start"""
     total_vs: float
@@ -74,11 +78,32 @@ def travel(
     begin_vs = float(emf_v[0]) * max(0.0, float(time_s[0]) - segments.start_s)
     finish_vs = float(emf_v[-1]) * max(0.0, segments.end_s - float(time_s[-1]))
     volt_seconds = begin_vs + np.concatenate(([0.0], np.cumsum(step_vs)))
-    return Travel(volt_seconds, float(volt_seconds[-1]) + finish_vs, from_voltage, still_from)
+    return Travel(emf_v, volt_seconds, float(volt_seconds[-1]) + finish_vs, from_voltage, still_from)
 
 
-def profile(segments: Segments, moved: Travel, full_vs: float, full_u: float) -> Profile | None:
-    """Current over travel on the fixed grid, or None where the run is too short for one.
+def rotor_charge_per_volt(time_s: FloatArray, segments: Segments, moved: Travel) -> float:
+    """Charge that speeds the rotor up by one volt of back-EMF [A s/V]: its inertia, as the terminals see it.
+
+    The start tells it: what flowed beyond the load while the back-EMF rose from nothing to its running value. 0 where
+    the record doesn't resolve the start or has no voltage.
+    """
+    first, settled = segments.first, segments.settled
+    if not moved.from_voltage or segments.starts_running or settled - first < FEWEST_START_ROWS:
+        return 0.0
+    after = slice(settled, min(2 * settled - first, segments.last) + 1)
+    load_a = float(np.median(segments.current_a[after]))
+    risen_v = float(np.median(moved.emf_v[after.start - first : after.stop - first]))
+    start = slice(first, settled + 1)
+    charge_as = integrate(segments.current_a[start] - load_a, time_s[start])
+    return max(charge_as, 0.0) / risen_v if risen_v > 0 else 0.0
+
+
+def profile(
+    time_s: FloatArray, segments: Segments, moved: Travel, full_vs: float, full_u: float
+) -> Profile | None:
+    """Load current over travel on the fixed grid, or None where the run is too short for one.
+
+    What flows only to speed the rotor up (after the start, or when the supply jumps) is taken off.
 
     Parameters
     ----------
@@ -90,11 +115,11 @@ def profile(segments: Segments, moved: Travel, full_vs: float, full_u: float) ->
     Bins that the movement didn't reach, or that lie in the start-up transient or in a hole of the record, are NaN.
     Single bins between two samples (a low rate) are filled by the straight line between them.
     """
-    # What is left of the start-up transient fades within as long again as it took.
-    begin = min(2 * segments.settled - segments.first, segments.last)
-    stop = segments.last + 1 if moved.still_from is None else moved.still_from
-    place = moved.volt_seconds[begin - segments.first : max(stop - segments.first, 0)] / full_vs
-    current = segments.current_a[begin:stop]
+    # The very last reading may be taken half before and half after the cut-off.
+    stop = segments.last if moved.still_from is None else moved.still_from
+    rows = slice(segments.settled - segments.first, max(stop - segments.first, 0))
+    place = moved.volt_seconds[rows] / full_vs
+    current = segments.current_a[segments.settled : stop]
     if len(place) < 8 or place[-1] - place[0] < 0.05:
         return None
     centres = (np.arange(GRID_BINS) + 0.5) / GRID_BINS
@@ -112,12 +137,29 @@ def profile(segments: Segments, moved: Travel, full_vs: float, full_u: float) ->
     mean[gaps] = np.interp(centres[gaps], place, current)
     mean[~inside & ~seen] = np.nan
     scatter_a = _scatter_within_bins(current, index, count, mean)
+    mean -= rotor_charge_per_volt(time_s, segments, moved) * _speeding_up(
+        time_s[segments.settled : stop], moved.emf_v[rows], place
+    )
     u_a = scatter_a / np.sqrt(np.maximum(count, 1))
     per_sample = (place[-1] - place[0]) / len(place)
     place_u = float(np.hypot(full_u, per_sample / np.sqrt(12.0)))
     if not moved.from_voltage:
         place_u = float(np.hypot(place_u, PLACE_U_WITHOUT_VOLTAGE))
     return Profile(centres, mean, np.where(np.isnan(mean), np.nan, u_a), place_u)
+
+
+def _speeding_up(time_s: FloatArray, emf_v: FloatArray, place: FloatArray) -> FloatArray:
+    """Mean rise of the back-EMF over each bin [V/s], shape (m,); 0 outside the movement.
+
+    Taken between the bin's two edges, from averages over half a bin, so that noise hardly counts.
+    """
+    width = max(3, len(place) // (2 * GRID_BINS))
+    smooth_v = moving_mean(emf_v, width)
+    edges = np.clip(np.arange(GRID_BINS + 1) / GRID_BINS, place[0], place[-1])
+    at_s = np.interp(edges, np.maximum.accumulate(place), time_s)
+    lasted_s = np.diff(at_s)
+    rise_v = np.diff(np.interp(at_s, time_s, smooth_v))
+    return np.where(lasted_s > 0, rise_v / np.where(lasted_s > 0, lasted_s, 1.0), 0.0)
 
 
 def _scatter_within_bins(

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from logger.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Sign
+from logger.core.assessment import CUT_OFF, FAIL, INFO, STALL, STILL_RUNNING, WATCH, Sign
 from logger.core.baseline import PRACTICE_SPREAD
 from logger.core.evidence import NO_LOAD_U, Evidence
 from logger.core.late_load import late_load
@@ -13,6 +13,8 @@ Z_99 = 2.326
 """One-sided 99 % of a normal scatter."""
 LIGHT_SHARE = 0.3
 """Less than this share of the usual load counts as no load (*practice*)."""
+TURNED_TOO_FAR = 1.1
+"""No stroke is a tenth longer than itself: beyond that the motor turns without the rod (*practice*)."""
 SCAN_PROBABILITY = 0.999
 """A profile is searched at about a hundred places: each must be this sure for the whole to be 99 % sure or so."""
 WHOLE_GAP = 0.7
@@ -43,6 +45,10 @@ def light_run(evidence: Evidence) -> Sign | None:
         return None
     idle = evidence.idle_a
     usual = evidence.baseline_run_a
+    if evidence.end == STILL_RUNNING and run.value - run.u <= (usual or idle):
+        endless = _turns_on(evidence, run.value)
+        if endless is not None:
+            return endless
     if usual is None:
         return _light_without_baseline(evidence, run.value)
     load = usual - idle
@@ -59,6 +65,21 @@ def light_run(evidence: Evidence) -> Sign | None:
         value=run.value,
         limit=limit,
         unit="A",
+    )
+
+
+def _turns_on(evidence: Evidence, run_a: float) -> Sign | None:
+    """The motor turned for more than the whole stroke and nothing ended it: it doesn't move the rod."""
+    turned = evidence.travel_share * (1.0 - 2.0 * evidence.travel_share_u)
+    if turned < TURNED_TOO_FAR:
+        return None
+    return Sign(
+        "light-run",
+        FAIL,
+        f"the motor turned for {evidence.travel_share:.1f} strokes at {run_a:.2f} A and nothing ended it",
+        value=evidence.travel_share,
+        limit=TURNED_TOO_FAR,
+        unit="1",
     )
 
 
@@ -96,7 +117,8 @@ def drag(evidence: Evidence) -> Sign | None:
     cold, cold_u = evidence.cold_share()
     spread = evidence.baseline.figures["run_current_a"]
     scatter = spread.reach() / usual
-    limit = max(PRACTICE_SPREAD, float(np.hypot(scatter, Z_99 * cold_u))) + max(cold, 0.0)
+    own = evidence.figures.run_current_a.u / usual if evidence.figures.run_current_a is not None else 0.0
+    limit = max(PRACTICE_SPREAD, float(np.sqrt(scatter**2 + (Z_99 * cold_u) ** 2 + own**2))) + max(cold, 0.0)
     if heavier <= limit:
         return None
     weather = (
