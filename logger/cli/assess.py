@@ -21,7 +21,8 @@ Examples:
     "--baseline",
     multiple=True,
     metavar="FILE",
-    help="A healthy trace, or a folder of them; give it as often as needed. Each direction gets its own baseline.",
+    help="A healthy trace, or a folder of them; give it as often as needed. Each direction gets its own baseline. "
+    "A rig of the logbook brings its own.",
 )
 @click.option(
     "--column",
@@ -64,13 +65,14 @@ def assess(ctx: click.Context, /, **given: Any) -> int:
     reading = Reading(
         given["column"], given["direction"], TraceLimits(given["max_rows"], given["max_mib"] * 2**20)
     )
-    rig = find_rig(given["rig_source"], ctx.obj["logbook"])
+    source = find_rig(given["rig_source"], ctx.obj["logbook"])
     with progress("judging") as report:
         judged = assess_files(
             given["files"],
-            rig,
+            source.rig,
             given["baseline"],
             reading=reading,
+            known_baselines=source.baselines,
             plot=given["plot"],
             progress=report,
         )

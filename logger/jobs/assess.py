@@ -1,6 +1,6 @@
 """Judge trace files: one by one, then as a set. No logbook is needed."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -48,12 +48,14 @@ def assess_files(
     baseline_files: Sequence[str | Path] = (),
     *,
     reading: Reading | None = None,
+    known_baselines: Mapping[str, Baseline] | None = None,
     plot: str | Path | None = None,
     progress: Progress = lambda done, total: None,
 ) -> Judged:
     """Judge every file against ``rig`` and the baseline of its direction.
 
-    A folder stands for the ``.csv`` files in it. ``plot`` is a file to draw into: ``.pdf`` takes any number of throws, one
+    A folder stands for the ``.csv`` files in it. ``known_baselines`` (by direction) hold where ``baseline_files`` give
+    none. ``plot`` is a file to draw into: ``.pdf`` takes any number of throws, one
     page each; ``.png`` and ``.svg`` one. Only one trace is held at a time. Raises InputError at the first file that
     can't be read; nothing is given back then.
     """
@@ -62,7 +64,8 @@ def assess_files(
     baseline_paths = trace_paths(baseline_files)
     total = len(paths) + len(baseline_paths)
     draw = _plotter(plot, len(paths))
-    baselines = baselines_from(baseline_paths, rig, reading, lambda done: progress(done, total))
+    given = baselines_from(baseline_paths, rig, reading, lambda done: progress(done, total))
+    baselines = {**(known_baselines or {}), **given}
     assessments = []
     with draw as page:
         for count, path in enumerate(paths, len(baseline_paths) + 1):

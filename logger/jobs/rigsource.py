@@ -1,19 +1,38 @@
-"""A rig by its file, or by its name in the logbook."""
+"""A rig by its file, or by its name in the logbook (then with the baselines that the logbook holds)."""
 
+from dataclasses import dataclass, field
 from pathlib import Path
 
+from logger.core.baseline import Baseline
 from logger.core.rig import Rig
-from logger.errors import InputError
+from logger.core.trace import DIRECTIONS
 
 
-def find_rig(name_or_file: str, logbook: str | None = None) -> Rig:
-    """The rig that ``name_or_file`` means: a ``.toml`` file, else a name in ``logbook``.
+@dataclass(frozen=True)
+class RigSource:
+    """A rig and what is known of it."""
 
-    Raises InputError where there is no such file, the file is wrong, or the logbook has no such rig.
+    rig: Rig
+    baselines: dict[str, Baseline] = field(default_factory=dict)
+    """By direction; empty for a rig that comes from a file."""
+
+
+def find_rig(name_or_file: str, logbook: str | None = None) -> RigSource:
+    """The rig that ``name_or_file`` means: a file (it ends in ``.toml``, or is there), else a name in ``logbook``.
+
+    Raises InputError where there is no such file or rig, or where the rig's values contradict each other.
     """
-    from logger.files.rigfile import read_rig
+    from logger.files.rigfile import parse_rig, read_rig, refuse_contradictions
 
     path = Path(name_or_file)
     if path.suffix.lower() == ".toml" or path.is_file():
-        return read_rig(path)
-    raise InputError("no such rig file", name_or_file, "Name a rig file: --rig FILE.toml")
+        return RigSource(read_rig(path))
+    from logger.jobs.baselines import baseline_for
+    from logger.jobs.logbooks import opened
+
+    with opened(logbook, read_only=True) as book:
+        revision = book.rig(name_or_file)
+        rig = parse_rig(revision.toml, name_or_file).rig
+        refuse_contradictions(rig, name_or_file)
+        held = {direction: baseline_for(book, name_or_file, direction) for direction in DIRECTIONS}
+    return RigSource(rig, {direction: one.baseline for direction, one in held.items() if one is not None})

@@ -84,10 +84,13 @@ def _draw_current(axes: "Axes", subject: Subject) -> None:
     assessment = subject.assessment
     axes.plot(*thinned(subject.trace.time_s, subject.trace.current_a), **style.MEASURED)
     sign = _polarity(subject.trace, assessment)
-    for check in assessment.checks:
-        if check.unit == "A" and check.measured is not None:
-            axes.axhline(sign * check.limit, **style.LIMIT)
-            style.label_line(axes, sign * check.limit, _limit_text(check), style.VERMILLION)
+    limits = [check for check in assessment.checks if check.unit == "A" and check.measured is not None]
+    for check in limits:
+        axes.axhline(sign * check.limit, **style.LIMIT)
+        lower = check.limit < max(one.limit for one in limits)
+        style.label_line(
+            axes, sign * check.limit, _limit_text(check), style.VERMILLION, below=lower == (sign > 0)
+        )
     _mark_segments(axes, assessment, with_names=True)
     _mark_signs_in_time(axes, assessment)
     axes.set(xlabel="time [s]", ylabel="current [A]")
@@ -96,6 +99,10 @@ def _draw_current(axes: "Axes", subject: Subject) -> None:
         f"peak in the run {measured_text(assessment.figures.peak_run_current_a, 'A')}"
     )
     axes.margins(x=0.01, y=0.12)
+    # A record without a movement is drawn on the scale of one, or its noise would look like something.
+    low, high = axes.get_ylim()
+    idle_a = subject.rig.actuator.no_load_current_a
+    axes.set_ylim(min(low, -0.2 * idle_a), max(high, idle_a))
 
 
 def _draw_voltage(axes: "Axes", subject: Subject) -> None:

@@ -117,16 +117,16 @@ def pages(path: str | Path, count: int) -> Iterator[Callable[["Figure"], None]]:
         part.unlink(missing_ok=True)
 
 
-def label_line(axes: "Axes", value: float, text: str, color: str) -> None:
-    """Write ``text`` just above a horizontal line at ``value``, at the right edge."""
+def label_line(axes: "Axes", value: float, text: str, color: str, *, below: bool = False) -> None:
+    """Write ``text`` just above (or below) a horizontal line at ``value``, at the right edge."""
     axes.annotate(
         text,
         xy=(1.0, value),
         xycoords=("axes fraction", "data"),
-        xytext=(-2, 2),
+        xytext=(-2, -2 if below else 2),
         textcoords="offset points",
         ha="right",
-        va="bottom",
+        va="top" if below else "bottom",
         fontsize=7.5,
         color=color,
     )
