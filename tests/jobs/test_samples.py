@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from logger.errors import OutsideError
+from logger.files.rigfile import read_rig
 from logger.files.tracefile import read_trace
-from logger.jobs.sample_table import SAMPLE_RUNS
+from logger.jobs.sample_table import RIG, SAMPLE_RUNS
 from logger.jobs.samples import write_samples
 
 KEPT = Path(__file__).parents[2] / "sample-runs"
@@ -62,6 +63,15 @@ def test_every_sample_reads_back_and_says_what_it_shows():
         assert trace.direction == run.direction
         assert trace.head["shows"] == run.shows
         assert f"| `{run.name}.csv` | {run.direction} |" in readme
+
+
+def test_the_rig_file_says_what_the_machine_was_made_for():
+    said = read_rig(KEPT / f"{RIG.name}.toml")
+    assert (said.name, said.units, said.board.placed_in) == (RIG.name, RIG.units, RIG.board.placed_in)
+    for part in ("actuator", "lock", "wiring"):
+        for key, value in vars(getattr(RIG, part)).items():
+            read = getattr(getattr(said, part), key)
+            assert read == (pytest.approx(value, rel=1e-12) if isinstance(value, float) else value), key
 
 
 def test_the_folder_stays_small():

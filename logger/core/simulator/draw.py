@@ -108,6 +108,8 @@ def _build(rig: Rig, screw: Screw, load_share: float, rng: Rng) -> MachineModel:
         extend_locks=sheet.extend_locks,
         placed_in=rig.board.placed_in,
         bounce_s=float(rng.uniform(0.0005, 0.004)),
+        cut_s=float(np.exp(rng.uniform(np.log(0.0003), np.log(0.004)))),
+        undershoot=float(rng.choice((0.0, 0.0, 0.1, 0.3))),
     )
 
 

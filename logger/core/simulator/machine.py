@@ -146,6 +146,10 @@ class MachineModel:
     """Where the board sits: ``supply`` (before the reversing switch) or ``motor`` (after it)."""
     bounce_s: float = 0.002
     """How long the relay contacts bounce when they close."""
+    cut_s: float = 0.0006
+    """Time constant with which the current dies when a contact opens: an arc, or a suppressor across the contact."""
+    undershoot: float = 0.0
+    """Current that flows back for a moment after that, as a share of the current cut (at most)."""
     wear: Wear = field(default_factory=Wear)
 
     @property

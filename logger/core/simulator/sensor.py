@@ -18,6 +18,8 @@ class SensorModel:
     noise_a: float = 0.01
     """Standard deviation, white."""
     offset_a: float = 0.0
+    drift_a_s: float = 0.0
+    """How fast the zero wanders while the record runs [A/s]."""
     gain: float = 1.0
     resolution_a: float = 0.001
     full_scale_a: float = 50.0
@@ -58,6 +60,7 @@ def random_sensor(
         rate_hz=rate,
         noise_a=noise,
         offset_a=float(run * rng.normal(0, 0.02)),
+        drift_a_s=float(run * rng.normal(0, 0.0002)),
         gain=float(rng.normal(1, 0.002)),
         resolution_a=float(full_scale / rng.choice((2000, 8000, 32000))),
         full_scale_a=full_scale,
@@ -86,7 +89,12 @@ def sense_current(
 ) -> FloatArray:
     """True currents [A] at these instants [s] as the sensor gives them, shape (n,)."""
     n = len(true_a)
-    seen = sensor.gain * true_a + sensor.offset_a + sensor.noise_a * rng.standard_normal(n)
+    seen = (
+        sensor.gain * true_a
+        + sensor.offset_a
+        + sensor.drift_a_s * time_s
+        + sensor.noise_a * rng.standard_normal(n)
+    )
     if sensor.pickup_a:
         seen = seen + sensor.pickup_a * np.sin(2 * np.pi * sensor.pickup_hz * time_s + pickup_phase)
     if sensor.spikes_per_s:

@@ -4,14 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.core.assessment import CUT_OFF
 from logger.core.simulator.motion import Motion
 from logger.core.simulator.plan import Plan
 from logger.core.simulator.sensor import SensorModel, aperture_factor
 from logger.core.trace import LOCK, FloatArray
-
-CUT_S = 0.0006
-"""How fast the current dies when a contact opens (an arc of under a millisecond; from memory)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,13 +23,10 @@ class Waveform:
         """Current [A] and voltage [V] at the board without ripple, shape (n,). Times in seconds since switch-on."""
         m, plan = self.motion, self.plan
         current = np.interp(time_s, m.time_s, m.current_a, left=0.0)
-        current = np.where(time_s > m.current_until_s, 0.0, current)
-        if m.end == CUT_OFF or time_s[-1] > m.current_until_s:
-            late = time_s - m.current_until_s
-            dying = (late > 0) & (late < 20 * CUT_S)
-            tail = m.current_a[-1] * np.exp(-np.clip(late, 0, None) / CUT_S)
-            current = np.where(dying, tail, current)
-            current = np.where(late > 0, current + plan.break_leak_a, current)
+        late = np.clip(time_s - m.current_until_s, 0, None)
+        cut_s, back = plan.machine.cut_s, plan.machine.undershoot
+        tail = np.exp(-late / cut_s) - back * (late / cut_s) * np.exp(1 - late / cut_s) * (late > cut_s)
+        current = np.where(late > 0, m.current_a[-1] * tail + plan.break_leak_a, current)
         return current, self._board_voltage(time_s, current)
 
     def at(
@@ -90,13 +83,15 @@ class Waveform:
         self, time_s: FloatArray, current: FloatArray, voltage: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
         """After the reversing switch: nothing at rest, signs turned with the direction, a brake pulse at the end."""
-        m = self.motion
+        m, plan = self.motion, self.plan
         on = (time_s >= 0) & (time_s <= m.current_until_s)
-        motor = self.plan.machine.motor
+        motor = plan.machine.motor
         late = time_s - m.current_until_s
         brake = 0.5 * motor.constant_v_s * m.speed_rad_s[-1] / motor.resistance_ohm
         pulse = np.where(
-            late > CUT_S, -brake * np.exp(-np.clip(late, 0, None) / self.plan.machine.mechanical_time_s), 0.0
+            late > plan.machine.cut_s,
+            -brake * np.exp(-np.clip(late, 0, None) / plan.machine.mechanical_time_s),
+            0.0,
         )
-        sign = 1.0 if self.plan.direction == LOCK else -1.0
+        sign = 1.0 if plan.direction == LOCK else -1.0
         return sign * (current + pulse), sign * np.where(on, voltage, 0.0)

@@ -90,6 +90,23 @@ def test_time_stamps_jitter_but_never_turn_back():
     assert np.std(steps) > 0.0005
 
 
+def test_the_current_dies_with_its_own_time_constant_and_may_flow_back():
+    slow = replace(machine(), cut_s=0.004, undershoot=0.3)
+    thrown = throw(slow, "lock", MILD, replace(CLEAN, rate_hz=10_000), [], np.random.default_rng(4))
+    after = thrown.trace.time_s - thrown.truth.end_s
+    last = thrown.waveform.motion.current_a[-1]
+    falling = (after > 0) & (after < 0.0038)
+    assert np.log(thrown.trace.current_a[falling] / last) == pytest.approx(-after[falling] / 0.004, abs=0.05)
+    assert thrown.trace.current_a[after > 0].min() < -0.05 * last
+    assert np.all(np.abs(thrown.trace.current_a[after > 0.06]) < 0.001 * last)
+
+
+def test_the_zero_wanders_as_fast_as_it_says():
+    trace = record(replace(CLEAN, drift_a_s=0.01))
+    rest = trace.current_a[-50:].mean() - trace.current_a[:50].mean()
+    assert rest == pytest.approx(0.01 * (trace.time_s[-25] - trace.time_s[25]), rel=0.02)
+
+
 def test_no_voltage_channel_where_the_board_has_none():
     assert record(replace(CLEAN, has_voltage=False)).voltage_v is None
 
