@@ -44,8 +44,9 @@ class Conversation {
   Conversation(Port& port, Sensor& sensor, const About& about)
       : port_(port), sensor_(sensor), about_(about), rate_hz_(about.start_rate_hz) {}
 
-  // Once, at power-up: says who it is.
+  // Once, at power-up: says who it is. The line feed ends whatever half line a reset cut off, so that the PC sees it.
   void power_up() {
+    port_.write('\n');
     sensor_.probe();
     say_who();
   }

@@ -58,10 +58,10 @@ class I2cShunt {
     interrupts();
     uint16_t shunt = 0;
     uint16_t bus = 0;
+    const bool ready = settings_hold();
     sample.micros = micros();
-    const bool read = settings_hold() && read_register(kInaShunt, shunt) && read_register(kInaBus, bus);
-    answering_ = read;
-    if (!read) return;
+    answering_ = ready && read_register(kInaShunt, shunt) && read_register(kInaBus, bus);
+    if (!answering_) return;
     sample.current = static_cast<int16_t>(shunt);
     sample.voltage = ina_bus_counts(kind_, bus);
     sampler_.deliver(sample);

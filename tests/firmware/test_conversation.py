@@ -13,9 +13,8 @@ def command(body: str) -> str:
 
 
 @pytest.fixture
-def talk(header_programs):
-    def bodies(*orders: str) -> list[str]:
-        """What the board sent, each line's check tried and taken off; in brackets what it told its sensor."""
+def raw_talk(header_programs):
+    def text(*orders: str) -> str:
         done = subprocess.run(
             [header_programs / "conversation"],
             input="\n".join(orders) + "\n",
@@ -25,7 +24,16 @@ def talk(header_programs):
             timeout=20,
         )
         assert done.returncode == 0, done.stderr
-        lines = done.stdout.splitlines()
+        return done.stdout
+
+    return text
+
+
+@pytest.fixture
+def talk(raw_talk):
+    def bodies(*orders: str) -> list[str]:
+        """What the board sent, each line's check tried and taken off; in brackets what it told its sensor."""
+        lines = raw_talk(*orders).splitlines()[1:]
         for line in lines:
             if not line.startswith("["):
                 body, check = line.split("*")
@@ -33,6 +41,10 @@ def talk(header_programs):
         return [line.split("*")[0] for line in lines]
 
     return bodies
+
+
+def test_a_line_feed_comes_first_so_that_a_line_cut_by_a_reset_does_not_swallow_its_name(raw_talk):
+    assert raw_talk(UP).startswith("\nB,1,")
 
 
 WHO = "B,1,bench-1,test-1.0,200,1000,4000,32000,IV"

@@ -2,10 +2,12 @@
  *
  *   host SKETCH.elf hall|ina219|ina226 SECONDS SPEED SCRIPT RECORD
  *
- * SPEED 0 runs flat out, 1 in real time. It prints `port /dev/...`, waits for a line on stdin (the reader has the port
+ * The script's clock stands at 0 until the sketch first samples, so that nothing in it hangs on how long the PC took to
+ * ask for that; SECONDS of it are run, or PATIENCE_S of the board's own time if the sketch never samples. SPEED 0 runs flat out, 1 in real time. It prints `port /dev/...`, waits for a line on stdin (the reader has the port
  * open), runs, prints `done`, and keeps the port open until stdin gives another line or ends: what the reader hasn't
  * read when a pseudo-terminal closes is lost. RECORD gets what really happened:
  *   read TIME REGISTER VALUE · write TIME REGISTER VALUE · convert TIME CHANNEL MILLIVOLT
+ *   began TIME 0                the script's clock began to run; all times here are the board's own
  *   output TIME PORT PINS       a pin was made an output (there must be none)
  *   stack LOWEST                the lowest address the stack came to */
 #include "host.h"
@@ -22,21 +24,35 @@
 
 #include "script.h"
 
-enum { CLOCK_HZ = 16000000, SUPPLY_MV = 5000, SPL = 0x5D, SPH = 0x5E, INSTRUCTIONS_PER_LOOK = 256 };
+enum { CLOCK_HZ = 16000000, SUPPLY_MV = 5000, PATIENCE_S = 2, INSTRUCTIONS_PER_LOOK = 256 };
+enum { SPL = 0x5D, SPH = 0x5E, TIMSK1 = 0x6F, OCIE1A = 2 };
 
 avr_t *board;
 FILE *record;
 
 static const char *sensor;
+static double began_s = -1;
 
 double board_time_s(void) { return (double)board->cycle / CLOCK_HZ; }
+
+double script_time_s(void) { return began_s < 0 ? 0 : board_time_s() - began_s; }
+
+static void begin_script_once_sampling(void) {
+    if (began_s >= 0 || !(board->data[TIMSK1] & OCIE1A)) return;
+    began_s = board_time_s();
+    fprintf(record, "began %.6f 0\n", began_s);
+}
+
+static int over(double seconds) {
+    return began_s < 0 ? board_time_s() >= PATIENCE_S : script_time_s() >= seconds;
+}
 
 /* A conversion begins: the pins get their value of this moment, in the emulator's whole millivolts. */
 static void on_conversion(avr_irq_t *irq, uint32_t value, void *unused) {
     (void)irq, (void)unused;
     union { uint32_t value; avr_adc_mux_t mux; } what = {.value = value};
     for (int pin = 0; pin < PINS; ++pin) {
-        long millivolt = lround(1000 * script_volts(pin, board_time_s()));
+        long millivolt = lround(1000 * script_volts(pin, script_time_s()));
         avr_raise_irq(avr_io_getirq(board, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + pin), (uint32_t)millivolt);
         if (pin == (int)what.mux.src) fprintf(record, "convert %.6f %d %ld\n", board_time_s(), pin, millivolt);
     }
@@ -97,13 +113,14 @@ static int stack_pointer(void) { return board->data[SPH] << 8 | board->data[SPL]
 static int run(double seconds, double speed) {
     double started_s = wall_s();
     int lowest = 0x8FF;
-    for (unsigned count = 1; board_time_s() < seconds; ++count) {
+    for (unsigned count = 1; !over(seconds); ++count) {
         int state = avr_run(board);
         if (state == cpu_Done || state == cpu_Crashed) return 2;
         int pointer = stack_pointer();
         if (pointer > 0x100 && pointer < lowest) lowest = pointer;
         if (count % INSTRUCTIONS_PER_LOOK) continue;
-        for (const event_t *event; (event = script_due(board_time_s()));) happen(event);
+        begin_script_once_sampling();
+        for (const event_t *event; (event = script_due(script_time_s()));) happen(event);
         if (speed > 0) keep_pace(speed, started_s);
     }
     fprintf(record, "stack %d\n", lowest);

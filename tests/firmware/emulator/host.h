@@ -6,7 +6,8 @@
 extern avr_t *board;
 extern FILE *record; /* what really happened, one line each, for the tests to compare with */
 
-double board_time_s(void);
+double board_time_s(void);  /* since power-up */
+double script_time_s(void); /* since the sketch first sampled */
 
 /* sensor_ina.c: an INA219 or INA226 at address 0x40 whose shunt sits on the script's first pin, the bus on the second */
 void ina_attach(int is_ina226);

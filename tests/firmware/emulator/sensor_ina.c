@@ -28,14 +28,14 @@ static long within(long value, long largest) {
 }
 
 static uint16_t shunt_register(void) {
-    double volts = script_volts(FIRST_PIN, board_time_s());
+    double volts = script_volts(FIRST_PIN, script_time_s());
     if (ina226) return (uint16_t)within(lround(volts / 2.5e-6), 32767);
     long range_mv = 40L << (config >> 11 & 3);
     return (uint16_t)within(lround(volts / 10e-6), range_mv * 100);
 }
 
 static uint16_t bus_register(void) {
-    double volts = script_volts(SECOND_PIN, board_time_s());
+    double volts = script_volts(SECOND_PIN, script_time_s());
     if (volts < 0) volts = 0;
     return ina226 ? (uint16_t)lround(volts / 1.25e-3) : (uint16_t)(lround(volts / 4e-3) << 3 | 2);
 }
