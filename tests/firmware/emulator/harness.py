@@ -5,7 +5,7 @@ import re
 import select
 import subprocess
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
@@ -15,6 +15,7 @@ from logger.protocol.events import Event
 from logger.protocol.session import Session
 
 BAUD = 115_200
+FLAT_OUT, REAL_TIME = "flat-out", "real-time"
 GIVE_UP_AFTER_S = 60.0
 Kind = TypeVar("Kind")
 SKETCH_OF = {"hall": "hall_sensor", "ina219": "shunt_monitor", "ina226": "shunt_monitor"}
@@ -72,14 +73,14 @@ class EmulatedBoard:
 
 @contextlib.contextmanager
 def emulated_board(
-    host: Path, sketches: Path, sensor: str, script: str, seconds: float, folder: Path, speed: float = 0
+    host: Path, sketches: Path, sensor: str, script: str, seconds: float, folder: Path, pace: str = FLAT_OUT
 ) -> Iterator[EmulatedBoard]:
-    """A board with ``sensor`` that samples for ``seconds`` of its own time; ``speed`` 1 is real time, 0 flat out."""
+    """A board with ``sensor`` that samples for ``seconds`` of its own time."""
     script_file, record = folder / "script", folder / "record"
     script_file.write_text(script)
     elf = sketches / f"{SKETCH_OF[sensor]}.elf"
     process = subprocess.Popen(
-        [str(word) for word in (host, elf, sensor, seconds, speed, script_file, record)],
+        [str(word) for word in (host, elf, sensor, seconds, pace, script_file, record)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
@@ -122,10 +123,11 @@ def converse(
     rate_hz: int = 200,
     *,
     then: Sequence[tuple[int, bytes]] = (),
+    until: Callable[[Heard], bool] = lambda heard: False,
 ) -> Heard:
     """Power the board up, and let the product's session ask, start and listen until the board is done.
 
-    ``then``: (number of sample, bytes) to be sent once so many samples have come.
+    ``then``: (number of sample, bytes) to be sent once so many samples have come. ``until``: leave sooner.
     """
     heard = Heard(Session())
     port = Port(board.port, BAUD)
@@ -137,7 +139,7 @@ def converse(
             heard.raw += port.read()
         port.write(heard.session.start(rate_hz, BAUD))
         over = False
-        while True:
+        while not until(heard):
             data = port.read()
             if not data:
                 if over:
@@ -149,5 +151,6 @@ def converse(
             port.write(heard.session.to_send())
             while waiting and heard.session.samples >= waiting[0][0]:
                 port.write(waiting.pop(0)[1])
+        return heard
     finally:
         port.close()

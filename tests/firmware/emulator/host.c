@@ -1,9 +1,10 @@
 /* Runs a compiled sketch on an emulated ATmega328P with a scripted sensor, its serial port on a pseudo-terminal.
  *
- *   host SKETCH.elf hall|ina219|ina226 SECONDS SPEED SCRIPT RECORD
+ *   host SKETCH.elf hall|ina219|ina226 SECONDS flat-out|real-time SCRIPT RECORD
  *
- * The script's clock stands at 0 until the sketch first samples, so that nothing in it hangs on how long the PC took to
- * ask for that; SECONDS of it are run, or PATIENCE_S of the board's own time if the sketch never samples. SPEED 0 runs flat out, 1 in real time. It prints `port /dev/...`, waits for a line on stdin (the reader has the port
+ * Until the sketch first samples the board runs in real time and the script's clock stands at 0, so that nothing hangs
+ * on how long the PC took to ask for samples. Then SECONDS of the script are run; without any samples it ends after
+ * PATIENCE_S. It prints `port /dev/...`, waits for a line on stdin (the reader has the port
  * open), runs, prints `done`, and keeps the port open until stdin gives another line or ends: what the reader hasn't
  * read when a pseudo-terminal closes is lost. RECORD gets what really happened:
  *   read TIME REGISTER VALUE · write TIME REGISTER VALUE · convert TIME CHANNEL MILLIVOLT
@@ -24,7 +25,7 @@
 
 #include "script.h"
 
-enum { CLOCK_HZ = 16000000, SUPPLY_MV = 5000, PATIENCE_S = 2, INSTRUCTIONS_PER_LOOK = 256 };
+enum { CLOCK_HZ = 16000000, SUPPLY_MV = 5000, PATIENCE_S = 20, INSTRUCTIONS_PER_LOOK = 256 };
 enum { SPL = 0x5D, SPH = 0x5E, TIMSK1 = 0x6F, OCIE1A = 2 };
 
 avr_t *board;
@@ -102,15 +103,15 @@ static double wall_s(void) {
     return now.tv_sec + now.tv_nsec * 1e-9;
 }
 
-static void keep_pace(double speed, double started_s) {
-    double ahead_s = board_time_s() / speed - (wall_s() - started_s);
+static void keep_pace(double started_s) {
+    double ahead_s = board_time_s() - (wall_s() - started_s);
     if (ahead_s > 0.001) usleep((useconds_t)(ahead_s * 1e6));
 }
 
 /* The stack pointer starts at 0, before the sketch sets it. */
 static int stack_pointer(void) { return board->data[SPH] << 8 | board->data[SPL]; }
 
-static int run(double seconds, double speed) {
+static int run(double seconds, int flat_out) {
     double started_s = wall_s();
     int lowest = 0x8FF;
     for (unsigned count = 1; !over(seconds); ++count) {
@@ -121,7 +122,7 @@ static int run(double seconds, double speed) {
         if (count % INSTRUCTIONS_PER_LOOK) continue;
         begin_script_once_sampling();
         for (const event_t *event; (event = script_due(script_time_s()));) happen(event);
-        if (speed > 0) keep_pace(speed, started_s);
+        if (began_s < 0 || !flat_out) keep_pace(started_s);
     }
     fprintf(record, "stack %d\n", lowest);
     return 0;
@@ -129,7 +130,7 @@ static int run(double seconds, double speed) {
 
 int main(int count, char **words) {
     if (count != 7) {
-        fprintf(stderr, "host SKETCH.elf hall|ina219|ina226 SECONDS SPEED SCRIPT RECORD\n");
+        fprintf(stderr, "host SKETCH.elf hall|ina219|ina226 SECONDS flat-out|real-time SCRIPT RECORD\n");
         return 1;
     }
     sensor = words[2];
@@ -140,7 +141,7 @@ int main(int count, char **words) {
     attach_sensor();
     serial_attach();
     if (getchar() == EOF) return 0;
-    int failed = run(atof(words[3]), atof(words[4]));
+    int failed = run(atof(words[3]), !strcmp(words[4], "flat-out"));
     fclose(record);
     printf("done\n");
     fflush(stdout);
