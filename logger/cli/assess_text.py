@@ -24,6 +24,8 @@ VERDICT_WORDS = {
 # Signs on a lock throw after which the machine stays out of use until somebody has found the cause.
 DO_NOT_USE = frozenset({"stall", "stopped-short", "light-run", "no-start"})
 
+MOST_NAMES = 3
+
 
 def show(judged: Judged, plot: str | None) -> None:
     """Print everything about ``judged``."""
@@ -36,6 +38,7 @@ def show(judged: Judged, plot: str | None) -> None:
         right=(3, 4, 5),
     )
     _show_spread(judged)
+    _show_notes(judged.assessments, names)
     told = [assessment for assessment in judged.assessments if assessment.verdict != PASS]
     if told:
         line()
@@ -60,7 +63,7 @@ def _show_head(judged: Judged) -> None:
         style="heading",
     )
     if not judged.baselines:
-        line("No baseline: judged by the rating alone. Give healthy throws with --baseline to see changes.")
+        line("Judged by the rating alone: give healthy throws with --baseline to see what has changed.")
     for direction, baseline in judged.baselines.items():
         word = "provisional, " if baseline.provisional else ""
         line(f"Baseline for {direction}: {word}{baseline.n} throw{'s' if baseline.n > 1 else ''}.")
@@ -134,6 +137,18 @@ def _show_spread(judged: Judged) -> None:
             )
 
 
+def _show_notes(assessments: Sequence[Assessment], names: dict[str, str]) -> None:
+    """Each note once, with the files it belongs to unless it belongs to all."""
+    files: dict[str, list[str]] = {}
+    for assessment in assessments:
+        for note in assessment.notes:
+            files.setdefault(note, []).append(names[assessment.file])
+    for note, which in files.items():
+        more = f" and {len(which) - MOST_NAMES} more" if len(which) > MOST_NAMES else ""
+        where = "" if len(which) == len(assessments) else f"{', '.join(which[:MOST_NAMES])}{more}: "
+        line(f"Note: {where}{_sentence(note) if not where else note}", style="quiet", hang=6)
+
+
 def _show_reason(assessment: Assessment, name: str) -> None:
     """Why, what it may be, how to tell, and the caution that belongs to it."""
     word, style = VERDICT_WORDS[assessment.verdict]
@@ -156,8 +171,6 @@ def _show_reason(assessment: Assessment, name: str) -> None:
         if diagnosis.action not in actions:
             _labelled("To tell", diagnosis.action)
             actions.append(diagnosis.action)
-    for note in assessment.notes:
-        _labelled("Note", _sentence(note))
     if assessment.direction == LOCK and any(sign.sign in DO_NOT_USE for sign in _failing(assessment)):
         for caution in SHOWN_AT["do not use"]:
             line(caution, style="bad", indent=2)

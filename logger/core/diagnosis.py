@@ -7,7 +7,7 @@ sign that fits speaks for it. Source of the rows: failure modes of brushed screw
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from logger.core.assessment import Diagnosis, Sign
+from logger.core.assessment import STILL_RUNNING, Diagnosis, Sign
 from logger.core.evidence import Evidence
 
 LIKELY = "likely"
@@ -55,6 +55,10 @@ def _near_start(evidence: Evidence, sign: Sign) -> bool:
 
 def _interrupted(evidence: Evidence, sign: Sign) -> bool:
     return evidence.segments.pauses > 0
+
+
+def _still_running(evidence: Evidence, sign: Sign) -> bool:
+    return evidence.end == STILL_RUNNING
 
 
 DETACH = "Detach the actuator from the latch and repeat: if it is still so, it is the actuator."
@@ -213,6 +217,44 @@ CAUSES: tuple[Cause, ...] = (
         LIKELY,
         ("a weak battery", "other loads on the same supply"),
         "Measure the voltage at both ends of the cable while it runs; whichever half loses it holds the fault.",
+    ),
+    Cause(
+        "clipped",
+        "the board's range ends below this current",
+        LIKELY,
+        ("a wrong full-scale setting of the board",),
+        "Check the range of the current sensor against the stall current of the actuator; record again.",
+    ),
+    Cause(
+        "gaps",
+        "readings were lost between board and computer",
+        LIKELY,
+        ("a loose plug on the USB side", "a logger that paused to write"),
+        "Seat the cable, lower the rate if it goes on, and record the throw again.",
+    ),
+    Cause(
+        "cut-record",
+        "the recording was stopped before the motor stopped",
+        LIKELY,
+        ("a drive that never cuts off: slipping clutch or gear, or a limit switch that doesn't open",),
+        "Record again until a second after the current has stopped. If it doesn't stop by itself: power off, "
+        + BOTH_EYES[0].lower()
+        + BOTH_EYES[1:],
+        _still_running,
+    ),
+    Cause(
+        "cut-record",
+        "the recording was started after the motor had started",
+        LIKELY,
+        ("a zero of the current channel that is far off",),
+        "Record again: start a second before the throw.",
+    ),
+    Cause(
+        "noisy",
+        "electrical noise: sense wires beside the motor's, a loose plug or a bad ground",
+        POSSIBLE,
+        ("worn brushes", "the engine's alternator"),
+        "Repeat with the engine off and the sense wires away from the motor's. If it stays: the plug, then the brushes.",
     ),
 )
 

@@ -19,6 +19,7 @@ from logger.core.assessment import (
     WATCH,
     Assessment,
     Check,
+    Diagnosis,
     Measured,
     Sign,
 )
@@ -28,6 +29,14 @@ from logger.core.verdict import decide
 
 SPREAD = "spread_run_current"
 FEWEST_FOR_SPREAD = 3
+
+SHORT_RESTS = Diagnosis(
+    cause="the rests between the throws are too short: the motor is warming, its current falls and it slows",
+    sure="likely",
+    rivals=("the computer's clock was set between two throws",),
+    action="Let it cool for half an hour and repeat with the rests that the duty cycle asks for.",
+    signs=("duty-exceeded",),
+)
 
 
 def judge_set(assessments: Sequence[Assessment], rig: Rig) -> tuple[Assessment, ...]:
@@ -77,6 +86,8 @@ def _with_set(assessment: Assessment, spread: Check | None, duty: Sign | None) -
     if duty is None:
         return assessment
     assessment = replace(assessment, signs=(*assessment.signs, duty))
+    if duty.level == WATCH:
+        assessment = replace(assessment, diagnoses=(*assessment.diagnoses, SHORT_RESTS))
     if duty.level == WATCH and assessment.verdict in (PASS, UNDECIDED):
         because = duty.because[:1].upper() + duty.because[1:] + "."
         assessment = replace(assessment, verdict=WATCH, because=because)

@@ -117,7 +117,9 @@ def test_each_direction_is_held_against_its_own_baseline(traces):
 
 
 def test_without_a_baseline_it_says_so(traces):
-    assert "No baseline: judged by the rating alone." in assess("good.csv", cwd=traces).stdout
+    said = assess("good.csv", cwd=traces).stdout
+    assert "Judged by the rating alone" in said
+    assert "No baseline: drag, binding and free play can't be judged." in said
 
 
 def test_another_programs_file_is_read_with_its_columns_and_units_named(traces, tmp_path):
