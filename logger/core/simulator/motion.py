@@ -54,92 +54,48 @@ class Motion:
 
 def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
     """Step one throw from switch-on until the current stops or patience ends."""
-    machine, motor, screw = plan.machine, plan.machine.motor, plan.machine.screw
     if plan.never_starts:
         return _no_run(plan)
-    temperature = plan.conditions.temperature_c
-    k = motor.constant_at(temperature)
-    per_m = screw.motor_rad_per_m * machine.stroke_m  # motor angle for the whole stroke
-    inertia, inductance = motor.inertia_kg_m2, motor.inductance_h
-    dry, viscous = _torque_tables(plan)
-    scale = (len(dry) - 1) / REACH
-    gear_grease = 0.5 + 0.5 * grease_factor(machine, temperature)
-    drag, drag_viscous = motor.drag_nm, motor.drag_nm_s * gear_grease
-    slip_nm = screw.motor_torque_nm(plan.slip_n) if np.isfinite(plan.slip_n) else np.inf
-    tau = machine.mechanical_time_s
-    coarse = min(0.004, tau / 6)
-    stall_nm = k * plan.open_circuit_v / machine.total_ohm
-    stop_nm_per_share = stall_nm * machine.stroke_m / STOP_GIVES_M
-    off_s, on_s = _bounces(machine.bounce_s, rng)
-    step_times = [t for t, _ in plan.upstream_steps]
-    other_times = [t for t, _ in plan.supply_steps]
-    longest_s = _longest_s(plan)
-    base_ohm = plan.battery_ohm + plan.upstream_ohm + plan.downstream_ohm
-    no_load_speed = plan.open_circuit_v / k
-
-    t = i = balance = w = turned = share = relax = 0.0
+    drive = _Drive(plan, rng)
+    motor, supply = plan.machine.motor, plan.machine.supply
+    k, inertia, inductance = drive.k, motor.inertia_kg_m2, motor.inductance_h
+    t = i = w = turned = share = relax = balance = 0.0
     winding = plan.winding_c
     rows: list[tuple[float, ...]] = [(0.0,) * 7 + (plan.upstream_ohm, 0.0)]
-    end, slow_since, release_s = STILL_RUNNING, -1.0, longest_s
+    end, still_since, release_s = STILL_RUNNING, -1.0, drive.longest_s
     while t < release_s:
-        if t < 0.012:
-            h = 0.0001
-        elif abs(i - balance) > 0.02 * i or w < 0.3 * no_load_speed:
-            h = 0.0002
-        else:
-            h = coarse
-        extra = _in_force(plan.upstream_steps, step_times, t)
-        other = _in_force(plan.supply_steps, other_times, t)
-        ohm = base_ohm + extra + motor.resistance_at(winding)
-        closed = t >= on_s[-1] or not any(a <= t < b for a, b in zip(off_s, on_s, strict=True))
-        # Winding.
-        volts = plan.open_circuit_v + other - relax - k * w
-        i = (i + h / inductance * volts) / (1 + h * ohm / inductance) if closed else i * 0.2
-        # Load at this place, from the tables.
-        at = min(share, REACH) * scale
-        cell = min(int(at), len(dry) - 2)
-        part = at - cell
-        load_dry = dry[cell] + part * (dry[cell + 1] - dry[cell])
-        load_viscous = viscous[cell] + part * (viscous[cell + 1] - viscous[cell])
-        if share > plan.stop_share:
-            load_dry += stop_nm_per_share * (share - plan.stop_share)
-        slips = load_dry + load_viscous * w > slip_nm or (
-            plan.slip_share is not None and share >= plan.slip_share
-        )
-        if slips:
-            load_dry = slip_nm * (1 + plan.slip_teeth * ((turned / 60) % 1.0 - 0.5))
-            load_viscous = 0.0
+        h = drive.step_s(t, i, balance, w, end)
+        # Winding. While the relay bounces open the current dies at once.
+        extra_ohm, other_v = drive.supply_at(t)
+        winding_ohm = motor.resistance_at(winding)
+        ohm = drive.wiring_ohm + extra_ohm + winding_ohm
+        volts = plan.open_circuit_v + other_v - relax - k * w
+        i = (i + h / inductance * volts) / (1 + h / inductance * ohm) if drive.closed(t) else 0.2 * i
         # Rotor. Friction can hold it but never turn it back.
-        push = k * i - drag - load_dry
-        balance = (drag + load_dry + (drag_viscous + load_viscous) * w) / k
-        w = max(0.0, (w + h / inertia * push) / (1 + h * (drag_viscous + load_viscous) / inertia))
+        dry, viscous, slips = drive.torques(share, w, turned)
+        balance = (dry + viscous * w) / k
+        w = max(0.0, (w + h / inertia * (k * i - dry)) / (1 + h / inertia * viscous))
+        # Rod, battery, heat.
         before = share
-        turned += w * h
-        if not slips:
-            share += w * h / per_m
-        relax += h * (machine.supply.relax_ohm * i - relax) / machine.supply.relax_s
-        loss_w = i * i * motor.resistance_at(winding)
-        cooling_w = (winding - temperature) / motor.thermal_resistance_k_w
-        winding += h * (loss_w - cooling_w) / motor.heat_capacity_j_k
+        turned += h * w
+        share += 0.0 if slips else h * w / drive.rad_per_stroke
+        relax += h * (supply.relax_ohm * i - relax) / supply.relax_s
+        cooling_w = (winding - drive.air_c) / motor.thermal_resistance_k_w
+        winding += h * (i * i * winding_ohm - cooling_w) / motor.heat_capacity_j_k
         t += h
-        # Does something end it?
-        opens = min(x for x in (plan.limit_share, plan.break_share, np.inf) if x is not None)
-        if share >= opens:
-            back = (share - opens) / max(share - before, 1e-12)
-            t -= h * back
-            share = opens
-            end = CUT_OFF
-            rows.append((t, i, balance, w, turned, share, relax, plan.upstream_ohm + extra, other))
+        if share >= drive.opens_share:  # cut off within this step
+            t -= h * (share - drive.opens_share) / (share - before)
+            share, end = drive.opens_share, CUT_OFF
+        rows.append((t, i, balance, w, turned, share, relax, plan.upstream_ohm + extra_ohm, other_v))
+        if end == CUT_OFF:
             break
-        if w > 0.01 * no_load_speed:
-            slow_since = -1.0
-        elif slow_since < 0:
-            slow_since = t
-        elif t - slow_since > 0.1 and release_s == longest_s:
-            end, release_s = STALL, min(t + plan.hold_s, longest_s + plan.hold_s)
-        rows.append((t, i, balance, w, turned, share, relax, plan.upstream_ohm + extra, other))
+        if w > drive.still_rad_s:
+            still_since = -1.0
+        elif still_since < 0:
+            still_since = t
+        elif end != STALL and t - still_since > 0.1:
+            end, release_s = STALL, t + plan.hold_s
     columns = np.asarray(rows).T
-    moved_until = slow_since if end == STALL else t
     return Motion(
         time_s=columns[0],
         current_a=columns[1],
@@ -151,11 +107,74 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
         upstream_ohm=columns[7],
         other_v=columns[8],
         winding_c=winding,
-        contact_s=on_s[-1],
+        contact_s=drive.on_s[-1],
         end=end,
-        moved_until_s=moved_until,
+        moved_until_s=still_since if end == STALL else t,
         current_until_s=t,
     )
+
+
+class _Drive:
+    """What the steps look up: torques over the travel, supply over time, how long a step may be."""
+
+    def __init__(self, plan: Plan, rng: np.random.Generator) -> None:
+        machine, motor, screw = plan.machine, plan.machine.motor, plan.machine.screw
+        self.plan = plan
+        self.air_c = plan.conditions.temperature_c
+        self.k = motor.constant_at(self.air_c)
+        self.rad_per_stroke = screw.motor_rad_per_m * machine.stroke_m
+        self.wiring_ohm = plan.battery_ohm + plan.upstream_ohm + plan.downstream_ohm
+        self.dry_nm, self.viscous_nm_s = _torque_tables(plan)
+        self.cells_per_share = (len(self.dry_nm) - 1) / REACH
+        self.drag_nm = motor.drag_nm
+        self.drag_nm_s = motor.drag_nm_s * (0.5 + 0.5 * grease_factor(machine, self.air_c))
+        self.slip_nm = screw.motor_torque_nm(plan.slip_n) if np.isfinite(plan.slip_n) else np.inf
+        self.slip_share = np.inf if plan.slip_share is None else plan.slip_share
+        stall_nm = self.k * plan.open_circuit_v / machine.total_ohm
+        self.stop_nm_per_share = stall_nm * machine.stroke_m / STOP_GIVES_M
+        self.opens_share = min(x for x in (plan.limit_share, plan.break_share, np.inf) if x is not None)
+        self.off_s, self.on_s = _bounces(machine.bounce_s, rng)
+        self.upstream_times = [t for t, _ in plan.upstream_steps]
+        self.supply_times = [t for t, _ in plan.supply_steps]
+        self.no_load_rad_s = plan.open_circuit_v / self.k
+        self.still_rad_s = 0.01 * self.no_load_rad_s
+        self.coarse_s = min(0.004, machine.mechanical_time_s / 6)
+        self.longest_s = _longest_s(plan)
+
+    def step_s(self, t: float, i: float, balance: float, w: float, end: str) -> float:
+        """Length of the next step [s]; see the top of this file."""
+        if t < 0.012:
+            return 0.0001
+        if end != STALL and (abs(i - balance) > 0.02 * i or w < 0.3 * self.no_load_rad_s):
+            return 0.0002
+        return self.coarse_s
+
+    def torques(self, share: float, w: float, turned: float) -> tuple[float, float, bool]:
+        """Dry [N·m] and viscous [N·m·s/rad] torque at the motor at this place, and whether the drive slips."""
+        at = min(share, REACH) * self.cells_per_share
+        cell = min(int(at), len(self.dry_nm) - 2)
+        part = at - cell
+        dry = self.dry_nm[cell] + part * (self.dry_nm[cell + 1] - self.dry_nm[cell])
+        viscous = self.viscous_nm_s[cell] + part * (self.viscous_nm_s[cell + 1] - self.viscous_nm_s[cell])
+        if share > self.plan.stop_share:
+            dry += self.stop_nm_per_share * (share - self.plan.stop_share)
+        if dry + viscous * w > self.slip_nm or share >= self.slip_share:
+            tooth = self.plan.slip_teeth * ((turned / 60) % 1.0 - 0.5)
+            return self.drag_nm + self.slip_nm * (1 + tooth), self.drag_nm_s, True
+        return self.drag_nm + dry, self.drag_nm_s + viscous, False
+
+    def supply_at(self, t: float) -> tuple[float, float]:
+        """Further resistance upstream [ohm] and what other loads add to the supply [V] at this time."""
+        plan = self.plan
+        return _in_force(plan.upstream_steps, self.upstream_times, t), _in_force(
+            plan.supply_steps, self.supply_times, t
+        )
+
+    def closed(self, t: float) -> bool:
+        """Whether the relay's contacts touch."""
+        if t >= self.on_s[-1]:
+            return True
+        return not any(off <= t < on for off, on in zip(self.off_s, self.on_s, strict=True))
 
 
 def _torque_tables(plan: Plan) -> tuple[list[float], list[float]]:
