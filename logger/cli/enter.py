@@ -9,6 +9,7 @@ import click
 from logger.cli import output
 from logger.cli.asking import ask_questions, moment, needed, question_answers, question_options
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
+from logger.core.plain import counted
 from logger.errors import InputError
 
 if TYPE_CHECKING:
@@ -157,7 +158,9 @@ def _instruments(given: dict[str, Any]) -> Any:
 
 
 def _print(done: "Entered") -> None:
-    output.line(f"Sheet {done.state.name} ({done.state.sheet.kind}): {len(done.trials)} throws written down.")
+    output.line(
+        f"Sheet {done.state.name} ({done.state.sheet.kind}): {counted(len(done.trials), 'throw')} written down."
+    )
     for logged, judged in zip(done.trials, done.assessments, strict=True):
         position = logged.placement.position if logged.placement else 0
         style = {"pass": "good", "fail": "bad"}.get(judged.verdict, "warn")

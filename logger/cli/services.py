@@ -8,6 +8,7 @@ from logger.cli import output
 from logger.cli.asking import needed, needed_day
 from logger.cli.shared import by_option, logbook_of, now, who
 from logger.cli.standing import print_standing, standing_json
+from logger.core.plain import counted
 from logger.errors import InputError
 
 MOMENTS = ("seen", "found", "fixed", "verified")
@@ -65,7 +66,10 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
     if done.entry.starts_stretch:
         output.line("A new stretch starts here; take a new check after it, the old baseline stays.", indent=2)
     if done.entry.answers:
-        output.line(f"It answers {len(done.entry.answers)} open orders; it clears none of them.", indent=2)
+        output.line(
+            f"It answers {counted(len(done.entry.answers), 'open order')}; only a signed order clears.",
+            indent=2,
+        )
     print_standing(done.standing)
     if done.entry.answers:
         for text in SHOWN_AT["service"]:

@@ -3,8 +3,10 @@
 from typing import TYPE_CHECKING, Any
 
 from logger.cli import output
+from logger.core.plain import counted
 
 if TYPE_CHECKING:
+    from logger.core.acceptance import Acceptance
     from logger.core.records import SheetState
     from logger.core.sheet import Plan
     from logger.core.status import Status
@@ -29,7 +31,7 @@ def print_plan(state: "SheetState", made: "Plan") -> None:
     for text in made.look_at:
         output.line(f"look at: {text}", indent=2)
     if made.answers:
-        output.line(f"It answers {len(made.answers)} open orders of this rig.")
+        output.line(f"It answers {counted(len(made.answers), 'open order')} of this rig.")
 
 
 def print_status(rig: str, found: "Status") -> None:
@@ -72,7 +74,7 @@ def print_sheet(found: "SheetView") -> None:
                 _figure(judged.figures.peak_run_current_a, "A"),
                 output.Cell(judged.verdict, VERDICT_STYLE[judged.verdict]),
                 *looked,
-                ("by hand; " if one.by_hand else "") + one.left_out,
+                "; ".join(text for text in ("by hand" if one.by_hand else "", one.left_out) if text),
             ]
         )
     if rows:
@@ -108,8 +110,18 @@ def _print_decision(found: "SheetView") -> None:
         output.line("An acceptance still lacks:")
         for text in found.acceptance.missing:
             output.line(text, indent=2)
-    for text in found.acceptance.because:
-        output.line(f"verdict no better than {found.acceptance.verdict}: {text}", style="warn", indent=2)
+    for text in blanks_said(found.acceptance):
+        output.line(text, style="warn")
+
+
+def blanks_said(found: "Acceptance") -> list[str]:
+    """What unanswered questions cost, in a line or two."""
+    said = []
+    if found.because:
+        said.append(f"Verdict no better than {found.verdict}: {'; '.join(found.because)}.")
+    if found.claims_lost:
+        said.append(f"Not recorded, so it doesn't speak for: {'; '.join(found.claims_lost)}.")
+    return said
 
 
 def sheet_json(found: "SheetView") -> dict[str, Any]:

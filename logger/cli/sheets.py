@@ -7,7 +7,8 @@ import click
 from logger.cli import output
 from logger.cli.asking import ask_questions, needed, question_answers, question_options
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
-from logger.cli.sheet_views import print_plan, print_sheet, print_status, sheet_json
+from logger.cli.sheet_views import blanks_said, print_plan, print_sheet, print_status, sheet_json
+from logger.core.plain import counted
 from logger.errors import InputError
 
 KINDS = click.Choice(["bench", "commissioning", "seasonal", "after-service", "spot"])
@@ -67,7 +68,7 @@ def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **give
     if not told:
         raise InputError("no question was answered", name, "For example: --ambient 4degC")
     state = write(logbook_of(ctx), name, told, who(by), now(), reason)
-    output.line(f"{state.name}: {len(told)} answers written down.")
+    output.line(f"{state.name}: {counted(len(told), 'answer')} written down.")
 
 
 @sheet.command("list")
@@ -170,7 +171,7 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
     if all(getattr(looked, part) == "not looked" for part in SEEN):
         raise InputError("nothing was seen", name, "Give at least --left-pin and --right-pin.")
     found, raised = write(logbook_of(ctx), name, throws, looked, who(by), now())
-    output.line(f"{name}: written down for {len(throws)} throws.")
+    output.line(f"{name}: written down for {counted(len(throws), 'throw')}.")
     if raised:
         print_status(found.state.sheet.rig, found.status)
 
@@ -242,10 +243,8 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
         return
     output.line(f"{done.state.name}: accepted and sealed.", style="good")
     output.line(found.statement)
-    for text in found.because:
-        output.line(f"Verdict no better than {found.verdict}: {text}.", style="warn")
-    for text in found.claims_lost:
-        output.line(f"It can't claim {text}: not recorded.", style="quiet")
+    for text in blanks_said(found):
+        output.line(text, style="warn")
     if done.baselines:
         output.line(f"Baseline frozen for: {', '.join(done.baselines)}.")
     if done.baseline_kept:

@@ -259,7 +259,7 @@ def _statement(case: Case) -> str:
     if unjudged:
         lines.append(f"Not judged, because not measured: {', '.join(unjudged)}.")
     lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
-    lines.append(f"Signed {case.sheet.signed}.")
+    lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
     return " ".join(lines)
 
 

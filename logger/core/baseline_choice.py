@@ -12,9 +12,6 @@ from logger.core.assessment import CUT_OFF, FAIL
 from logger.core.records import ACCEPTED, BENCH, COMMISSIONING, REJECTED
 from logger.core.sheet import FilledSheet, SheetTrial, as_found
 
-FEWEST = 2
-"""Throws that a baseline needs to know anything of their spread."""
-
 
 @dataclass(frozen=True)
 class ChoiceSheet:
@@ -44,16 +41,17 @@ def choose(sheets: Sequence[ChoiceSheet], direction: str) -> Choice:
     """Choose from a rig's sheets, oldest first: the newest accepted commissioning sheet, else a provisional one."""
     accepted = [one for one in sheets if one.sheet.kind == COMMISSIONING and one.state == ACCEPTED]
     if accepted:
-        return _from(accepted[-1], direction, False)
+        return choose_from(accepted[-1], direction, provisional=False)
     for one in sheets:
         if one.sheet.kind in (BENCH, COMMISSIONING) and one.state != REJECTED:
-            choice = _from(one, direction, True)
+            choice = choose_from(one, direction, provisional=True)
             if choice.trials:
                 return choice
     return Choice(direction, "", (), (), True, "no bench or commissioning sheet has throws that will do")
 
 
-def _from(one: ChoiceSheet, direction: str, provisional: bool) -> Choice:
+def choose_from(one: ChoiceSheet, direction: str, *, provisional: bool) -> Choice:
+    """The throws of one sheet that a baseline may be made from, and why the others may not."""
     apart = as_found(one.sheet.conditions, one.trials)
     chosen, left_out = [], []
     for throw in one.trials:
@@ -64,9 +62,6 @@ def _from(one: ChoiceSheet, direction: str, provisional: bool) -> Choice:
             left_out.append((throw.name, why))
         else:
             chosen.append(throw)
-    if len(chosen) < FEWEST:
-        left_out += [(throw.name, "alone it says nothing of the spread") for throw in chosen]
-        chosen = []
     state = "provisional: no accepted commissioning sheet yet" if provisional else "accepted"
     return Choice(
         direction,

@@ -29,3 +29,12 @@ def quoted(text: str, at_most: int = 40) -> str:
     """``text`` made printable, cut to ``at_most`` letters, between quotes: for error messages."""
     shown = printable(text)
     return f"'{shown}'" if len(shown) <= at_most else f"'{shown[:at_most]}...'"
+
+
+def counted(number: int, word: str) -> str:
+    """``1 throw``, ``2 throws``.
+
+    >>> counted(1, "throw"), counted(0, "order")
+    ('1 throw', '0 orders')
+    """
+    return f"{number} {word}{'' if number == 1 else 's'}"

@@ -64,7 +64,12 @@ QUESTIONS: tuple[Question, ...] = (
         "its state as it stood: it may have been eased first",
     ),
     Question(
-        "ambient_c", "Ambient temperature?", "--ambient", None, "comparison with checks in other weather"
+        "ambient_c",
+        "Ambient temperature?",
+        "--ambient",
+        None,
+        "comparison with checks in other weather",
+        " degC",
     ),
     Question("supply", "What fed it?", "--supply", None, "how the supply does on the machine"),
     Question(

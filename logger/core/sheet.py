@@ -136,6 +136,8 @@ class SheetTrial:
     by_hand: bool = False
     left_out: str = ""
     """Why it doesn't count here; empty: it counts."""
+    as_found: bool = False
+    """It was written down as found when it came in."""
 
     @property
     def direction(self) -> str:
@@ -159,6 +161,7 @@ def sheet_trials(logged: Iterable[LoggedTrial]) -> tuple[SheetTrial, ...]:
                     one.judgement.assessment,
                     one.trial.source == BY_HAND,
                     one.placement.left_out,
+                    one.placement.as_found,
                 )
                 for one in logged
                 if one.placement is not None and one.judgement is not None
@@ -236,8 +239,10 @@ def as_found(conditions: Conditions, trials: Iterable[SheetTrial]) -> frozenset[
 
     Not recorded counts as rested: what may be as found never gets into a baseline.
     """
-    first = min(trials, key=lambda one: one.position, default=None)
-    return frozenset({first.id}) if first is not None and rested(conditions) else frozenset()
+    throws = list(trials)
+    first = min(throws, key=lambda one: one.position, default=None)
+    apart = {one.id for one in throws if one.as_found}
+    return frozenset(apart | {first.id} if first is not None and rested(conditions) else apart)
 
 
 def lock_throws(trials: Iterable[SheetTrial]) -> list[SheetTrial]:

@@ -1,7 +1,7 @@
 """How a rig's status is said, once for command line, screen and report."""
 
 from logger.core.cautions import OUT_OF_USE
-from logger.core.status import DO_NOT_USE, LEVELS, NEED_SAID, Status
+from logger.core.status import DO_NOT_USE, IN_SERVICE, LEVELS, NEED_SAID, Status
 
 STYLE = {"in service": "good", "watch": "warn", "restricted": "warn", "do not use": "bad"}
 """Status: one of the styles of ``cli.output``; colour only repeats the word."""
@@ -19,6 +19,8 @@ def headline(status: Status, commissioned: bool, next_check: str) -> str:
     """The status in one line."""
     words = status.level.upper() if status.level == DO_NOT_USE else status.level
     new = "" if commissioned else "; not commissioned: no accepted commissioning sheet"
+    if not commissioned and status.level == IN_SERVICE:
+        words, new = "not commissioned", ": no accepted commissioning sheet"
     due = "" if next_check == "no next check set" else f"; {next_check}"
     return f"{words}{new}{due}"
 

@@ -1,16 +1,17 @@
 """Which baseline a trial is judged against: the frozen one, or a provisional one from the rig's first sheet."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from logger.core.records import BENCH, COMMISSIONING, BaselineRecord, LoggedTrial
+from logger.core.records import BENCH, COMMISSIONING, BaselineRecord, LoggedTrial, SheetState
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
     from logger.core.assessment import Assessment
     from logger.core.baseline import Baseline
+    from logger.core.baseline_choice import ChoiceSheet
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,11 +47,12 @@ def freeze_baselines(
     from logger.core.baseline import make_baseline
     from logger.logbook.baseline_json import to_json_value
 
-    listed = list(trials)
+    listed = {logged.id: logged for logged in trials}
     found = []
     with book.transaction():
-        for direction in sorted({logged.direction for logged in listed}):
-            chosen = [logged for logged in listed if logged.direction == direction and _fit(logged)]
+        for direction in sorted({logged.direction for logged in listed.values()}):
+            sheets = {logged.placement.sheet for logged in listed.values() if logged.placement}
+            chosen = _chosen(book, [book.sheet(sheet) for sheet in sorted(sheets)], direction, listed)
             if not chosen:
                 continue
             baseline = make_baseline([_whole(book, logged) for logged in chosen], reason)
@@ -64,38 +66,44 @@ def freeze_baselines(
 
 def _provisional(book: Logbook, rig: str, direction: str) -> "Baseline | None":
     from logger.core.baseline import make_baseline
+    from logger.core.baseline_choice import choose
 
+    held: dict[str, LoggedTrial] = {}
+    sheets = []
     for state in book.sheets(rig):
-        if state.sheet.kind not in (BENCH, COMMISSIONING):
-            continue
-        fit = [
-            logged
-            for logged in book.trials(sheet=state.sheet.id)
-            if logged.direction == direction and _fit(logged)
-        ]
-        if fit:
-            reason = f"the first {state.sheet.kind} sheet, {state.name}"
-            return make_baseline([_whole(book, logged) for logged in fit], reason, provisional=True)
-    return None
+        if state.sheet.kind in (BENCH, COMMISSIONING):
+            logged = book.trials(sheet=state.sheet.id)
+            held |= {one.id: one for one in logged}
+            sheets.append(_choice_sheet(state, logged))
+    choice = choose(sheets, direction)
+    if not choice.trials:
+        return None
+    whole = [_whole(book, held[one.id]) for one in choice.trials]
+    return make_baseline(whole, choice.reason, provisional=choice.provisional)
 
 
-def _fit(logged: LoggedTrial) -> bool:
-    """Whether a trial may be in a baseline: complete, not as found, not left out, nothing failed."""
-    from logger.core.assessment import CUT_OFF, FAIL
+def _chosen(
+    book: Logbook, states: Iterable[SheetState], direction: str, among: Mapping[str, LoggedTrial]
+) -> list[LoggedTrial]:
+    """Trials of these sheets that a baseline may be made from."""
+    from logger.core.baseline_choice import choose_from
 
-    place, judged = logged.placement, logged.judgement
-    return (
-        place is not None
-        and not place.as_found
-        and not place.left_out
-        and judged is not None
-        and judged.assessment.usable
-        and judged.assessment.end == CUT_OFF
-        and judged.assessment.verdict != FAIL
-    )
+    found = []
+    for state in states:
+        sheet = _choice_sheet(state, book.trials(sheet=state.sheet.id))
+        choice = choose_from(sheet, direction, provisional=False)
+        found += [among[one.id] for one in choice.trials if one.id in among]
+    return found
+
+
+def _choice_sheet(state: SheetState, logged: Iterable[LoggedTrial]) -> "ChoiceSheet":
+    from logger.core.baseline_choice import ChoiceSheet
+    from logger.core.sheet import filled, sheet_trials
+
+    return ChoiceSheet(state.name, state.state, filled(state), sheet_trials(logged))
 
 
 def _whole(book: Logbook, logged: LoggedTrial) -> "Assessment":
     """The assessment with its profile."""
-    assert logged.judgement is not None  # _fit has seen to it
+    assert logged.judgement is not None  # a trial without one isn't chosen
     return replace(logged.judgement.assessment, profile=book.profile(logged.judgement.id))

@@ -89,7 +89,14 @@ class AcceptRows(TrialRows):
             if judgement is not None and f"trial:{place.trial}" in covers:
                 by_hand = trials[place.trial].source == BY_HAND
                 found.append(
-                    SheetTrial(place.trial, place.position, judgement.assessment, by_hand, place.left_out)
+                    SheetTrial(
+                        place.trial,
+                        place.position,
+                        judgement.assessment,
+                        by_hand,
+                        place.left_out,
+                        place.as_found,
+                    )
                 )
         return found
 

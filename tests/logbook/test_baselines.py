@@ -28,7 +28,8 @@ def test_before_acceptance_the_baseline_is_provisional_and_afterwards_frozen(boo
     freeze_baselines(book, RIG, book.trials(sheet=sheet.id), "M. K.", NOW, "accepted")
     held = baseline_for(book, RIG, "lock")
     assert held.record.reason == "accepted"
-    assert (held.baseline.n, held.baseline.provisional) == (3, False)
+    # Nobody wrote how long it had stood, so the first throw may be as found and is left out.
+    assert (held.baseline.n, held.baseline.provisional) == (2, False)
 
 
 def test_a_profile_that_ends_early_comes_back_with_its_end_unknown(book):
