@@ -7,7 +7,7 @@ sign that fits speaks for it. Source of the rows: failure modes of brushed screw
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from logger.core.assessment import STILL_RUNNING, Diagnosis, Sign
+from logger.core.assessment import STILL_RUNNING, WATCH, Diagnosis, Sign
 from logger.core.evidence import Evidence
 
 LIKELY = "likely"
@@ -51,6 +51,10 @@ def _near_end(evidence: Evidence, sign: Sign) -> bool:
 
 def _near_start(evidence: Evidence, sign: Sign) -> bool:
     return sign.at_fraction is not None and sign.at_fraction < 0.1
+
+
+def _at_watch(evidence: Evidence, sign: Sign) -> bool:
+    return sign.level == WATCH
 
 
 def _interrupted(evidence: Evidence, sign: Sign) -> bool:
@@ -113,6 +117,22 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "light-run",
+        "the motor turns without the rod: stripped nut, slipping gear or clutch",
+        LIKELY,
+        ("a limit switch that no longer opens, with nothing to stop against",),
+        BOTH_EYES + " Then watch the rod itself: does it move while the motor runs?",
+        _still_running,
+    ),
+    Cause(
+        "light-run",
+        "one side is not moved any more",
+        POSSIBLE,
+        ("the mechanism runs lighter after cleaning or in warm weather", "a current sensor that reads low"),
+        BOTH_EYES + " If it was cleaned or greased, enter the service and take a new baseline.",
+        _at_watch,
+    ),
+    Cause(
+        "light-run",
         "the drive isn't moving the mechanism: linkage off, sheared pin or stripped nut",
         LIKELY,
         ("a load that was taken away on purpose (a bench run)", "the mechanism runs lighter after cleaning"),
@@ -153,7 +173,11 @@ CAUSES: tuple[Cause, ...] = (
         "drag",
         "more friction everywhere: dirt, dry screw or pins",
         LIKELY,
-        ("the actuator itself", "another attachment or its weight on the pins"),
+        (
+            "the actuator itself",
+            "another attachment or its weight on the pins",
+            "a current sensor that reads high",
+        ),
         DETACH + " Then clean, grease and repeat.",
     ),
     Cause(

@@ -83,13 +83,13 @@ def figures_of(
     run = slice(segments.settled, max(stop, segments.settled))
     source = source_resistance(trace, voltage_v, segments, clip_a, gains)
     start = expanded(segments.start_s, segments.start_u_s) if whole_start else None
-    end = expanded(segments.end_s, segments.end_u_s) if whole_end else None
+    end = _end(time_s, segments, moved)
     zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(float(np.median(current_a)))
     peak_window = max(3, (run.stop - run.start) // 100)
     return Figures(
         start_s=start,
         end_s=end,
-        travel_time_s=_travel_time(start, end, segments, whole_start and whole_end),
+        travel_time_s=_travel_time(start, end),
         inrush_a=_inrush(segments, clip_a, zero_u, gains),
         run_current_a=_run_current(time_s, current_a, run, clip_a, zero_u, gains),
         peak_run_current_a=_peak(current_a, run, peak_window, clip_a, zero_u, gains),
@@ -115,12 +115,19 @@ def figures_of(
     )
 
 
-def _travel_time(
-    start: Measured | None, end: Measured | None, segments: Segments, whole: bool
-) -> Measured | None:
-    if not whole or start is None or end is None:
+def _end(time_s: FloatArray, segments: Segments, moved: Travel) -> Measured | None:
+    """End of the movement: the cut-off, or where the motor came to stand. None where the record doesn't show it."""
+    if moved.still_from is None:
+        return None if segments.ends_running else expanded(segments.end_s, segments.end_u_s)
+    if moved.still_from <= segments.settled:
+        return None  # it never moved
+    return expanded(float(time_s[moved.still_from]), 2.0 * segments.period_s)
+
+
+def _travel_time(start: Measured | None, end: Measured | None) -> Measured | None:
+    if start is None or end is None:
         return None
-    return expanded(end.value - start.value, segments.start_u_s, segments.end_u_s)
+    return Measured(end.value - start.value, float(np.hypot(start.u, end.u)))
 
 
 def _inrush(segments: Segments, clip_a: float | None, zero_u: float, gains: Gains) -> Measured | None:

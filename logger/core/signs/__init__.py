@@ -37,7 +37,7 @@ def signs_of(evidence: Evidence) -> tuple[Sign, ...]:
 
 
 SUPERSEDES: dict[str, frozenset[str]] = {
-    "light-run": frozenset({"binding-spot", "free-play", "uneven-sides", "drag"}),
+    "light-run": frozenset({"binding-spot", "free-play", "drag"}),
     "noisy": frozenset({"binding-spot", "free-play", "uneven-sides"}),
 }
 """A sign above info on the left takes the ground from those on the right: a mechanism that isn't moved has no shape of

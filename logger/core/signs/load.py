@@ -57,7 +57,7 @@ def light_run(evidence: Evidence) -> Sign | None:
     highest = _typical_high(evidence)
     limit = idle + LIGHT_SHARE * load
     if run.value + run.u > limit or highest > idle + 0.5 * load:
-        return None
+        return _lighter(evidence, usual)
     return Sign(
         "light-run",
         FAIL,
@@ -66,6 +66,38 @@ def light_run(evidence: Evidence) -> Sign | None:
         limit=limit,
         unit="A",
     )
+
+
+def _lighter(evidence: Evidence, usual: float) -> Sign | None:
+    """Lighter than the baseline by more than its spread and the weather explain: one side may not be moved."""
+    fit = evidence.fit
+    if fit is None or evidence.end != CUT_OFF or float(np.mean(fit.covered)) < 0.4:
+        return None
+    lighter = -fit.level_a / usual
+    limit = _change_limit(evidence, usual, -1.0)
+    if lighter <= limit:
+        return None
+    return Sign(
+        "light-run",
+        WATCH,
+        f"lighter over the whole travel: {-lighter:+.0%} against the baseline of {usual:.2f} A; a side that isn't "
+        "moved looks like this",
+        value=lighter,
+        limit=limit,
+        unit="1",
+    )
+
+
+def _change_limit(evidence: Evidence, usual: float, sense: float) -> float:
+    """Change of the load, as a share of the usual current, that the baseline's spread, the weather and this trial's
+    own uncertainty leave unexplained. ``sense`` +1: heavier, -1: lighter."""
+    assert evidence.baseline is not None
+    cold, cold_u = evidence.cold_share()
+    scatter = evidence.baseline.figures["run_current_a"].reach() / usual
+    run = evidence.figures.run_current_a
+    own = run.u / usual if run is not None else 0.0
+    spread = float(np.sqrt(scatter**2 + (Z_99 * cold_u) ** 2 + own**2))
+    return max(PRACTICE_SPREAD, spread) + max(sense * cold, 0.0)
 
 
 def _turns_on(evidence: Evidence, run_a: float) -> Sign | None:
@@ -114,11 +146,7 @@ def drag(evidence: Evidence) -> Sign | None:
             None  # a short stretch, or one that ended against something, doesn't speak for the whole travel
         )
     heavier = fit.level_a / usual
-    cold, cold_u = evidence.cold_share()
-    spread = evidence.baseline.figures["run_current_a"]
-    scatter = spread.reach() / usual
-    own = evidence.figures.run_current_a.u / usual if evidence.figures.run_current_a is not None else 0.0
-    limit = max(PRACTICE_SPREAD, float(np.sqrt(scatter**2 + (Z_99 * cold_u) ** 2 + own**2))) + max(cold, 0.0)
+    limit = _change_limit(evidence, usual, 1.0)
     if heavier <= limit:
         return None
     weather = (
