@@ -10,6 +10,7 @@ from logger.cli import diagnostics
 
 # command: (module, attribute, what it does in one line). The line stands here so that `--help` imports nothing.
 COMMANDS: dict[str, tuple[str, str, str]] = {
+    "rig": ("logger.cli.rigs", "rig", "Rigs: add, list, show; fit judges an actuator before it is bought."),
     "assess": ("logger.cli.assess", "assess", "Judge recorded throws; no logbook needed."),
     "enter": ("logger.cli.enter", "enter", "Write down throws measured by hand, and judge them."),
     "sheet": ("logger.cli.sheets", "sheet", "Test sheets: plan, look, accept or reject."),

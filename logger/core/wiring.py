@@ -65,6 +65,9 @@ FUSE_POINTS: dict[str, tuple[tuple[float, float | None, float | None], ...]] = {
     "maxi blade": ((100.0, 360_000.0, None), (135.0, 60.0, 1800.0), (200.0, 2.0, 50.0), (350.0, 0.2, 7.0)),
 }
 
+BLADE_SIZES_A = (2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0)
+"""Ratings in which blade fuses are sold [A] (ISO 8820-3, from memory)."""
+
 
 @dataclass(frozen=True)
 class FuseTime:
@@ -152,6 +155,11 @@ def largest_fuse_a(area_m2: float) -> float | None:
 
 def _awg_area_m2(gauge: int) -> float:
     return math.pi / 4.0 * awg_diameter_m(gauge) ** 2
+
+
+def smallest_fuse_a(current_a: float) -> float | None:
+    """Smallest blade fuse [A] sold that carries ``current_a`` [A] for long; None: none does."""
+    return next((size for size in BLADE_SIZES_A if CONTINUOUS_SHARE * size >= current_a), None)
 
 
 def fuse_time(current_a: float, fuse_a: float, fuse_type: str = "blade") -> FuseTime:
