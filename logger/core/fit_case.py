@@ -75,8 +75,8 @@ class Case:
         return None if needed is None else needed * self.worst_factor
 
     def stalls_at(self, line: MotorLine) -> float:
-        """Push [N] that stops it at the lowest voltage with a warm winding."""
-        return float(stall_force(line, self.lowest_voltage_v, self.source_ohm, WARM_WINDING_C))
+        """Push [N] that stops it at the lowest voltage with a warm winding; 0: it doesn't even start."""
+        return max(0.0, float(stall_force(line, self.lowest_voltage_v, self.source_ohm, WARM_WINDING_C)))
 
     def push_left(self, line: MotorLine) -> float:
         """Push [N] it can give at the lowest voltage with a warm winding, never over the rated one."""
