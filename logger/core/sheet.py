@@ -4,7 +4,7 @@ Whether a sheet may be accepted is ``acceptance``'s business, what was asked is 
 the logbook's rows as a sheet, and which throw is "as found".
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -212,16 +212,29 @@ class Seen:
 def seen_at(trial: str, sightings: Iterable[Sighting]) -> Seen:
     """Every sighting of one throw as one; give it all revisions, the replaced ones too.
 
-    A sighting counts no more when a later one replaces it *with a reason and a name*. Of the rest a ``no`` beats a
+    A sighting counts no more when a later one replaces it *with a reason and a name*, and what that one had replaced
+    counts no more with it. Of the rest a ``no`` beats a
     ``yes`` (two people disagree: the throw is done again) and a ``yes`` beats ``not looked``.
     """
     mine = [one for one in sightings if one.trial == trial]
-    corrected = {old for one in mine if one.reason.strip() and one.by.strip() for old in one.replaces}
+    corrected = _replaced_by([one for one in mine if one.reason.strip() and one.by.strip()], mine)
     valid = [one for one in mine if one.id not in corrected]
     answers = {name: _strongest({getattr(one, name) for one in valid}) for name in SEEN}
     hows = sorted({one.how.strip() for one in valid if one.how.strip()})
     names = sorted({one.by.strip() for one in valid if one.by.strip()})
     return Seen(**answers, how="; ".join(hows), by=", ".join(names))
+
+
+def _replaced_by(corrections: Iterable[Sighting], mine: Sequence[Sighting]) -> set[str]:
+    by_id = {one.id: one for one in mine}
+    waiting = [old for one in corrections for old in one.replaces]
+    found: set[str] = set()
+    while waiting:
+        old = waiting.pop()
+        if old not in found:
+            found.add(old)
+            waiting += by_id[old].replaces if old in by_id else ()
+    return found
 
 
 def _strongest(given: set[str]) -> str:

@@ -166,6 +166,10 @@ def test_a_no_is_not_outvoted_and_a_correction_needs_a_reason_and_a_name():
     assert seen_at("t1", [no, replace(yes, reason=" ")]).left_pin == "no"
     assert seen_at("t1", [no, replace(yes, reason="wrong side written", by="")]).left_pin == "no"
     assert seen_at("t1", [no, replace(yes, reason="wrong side written")]).left_pin == "yes"
+    corrected = replace(yes, replaces=("b",), reason="wrong side written", id="c")
+    assert seen_at("t1", [no, yes, corrected]).left_pin == "yes"
+    beside = replace(yes, replaces=(), reason="looked too", id="c")
+    assert seen_at("t1", [no, yes, beside]).left_pin == "no"
 
 
 def test_blank_hours_or_greasing_cap_the_verdict_at_watch_and_blanks_cost_claims():
