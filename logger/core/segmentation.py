@@ -269,6 +269,8 @@ def _sharpen(
     quarter = (last - first) // 4
     level = float(np.mean(current[first + quarter : last - quarter + 1]))
     low, high = max(first + 1, last - reach), min(len(current), last + reach + 1)
+    if low >= high:
+        return first, max(first, last)  # no longer than its own noise
     fall = np.cumsum(current[low:high] - 0.5 * level)
     return first, low + int(np.argmax(fall))
 
@@ -311,7 +313,10 @@ def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last:
     length = last - first + 1
     window = max(5, length // 10)
     peak = first + int(np.argmax(current[first : first + window]))
-    after = float(np.median(current[first + window : min(last, first + 3 * window) + 1]))
+    later = current[first + window : min(last, first + 3 * window) + 1]
+    if len(later) == 0:
+        return first  # too short to have a run after its start
+    after = float(np.median(later))
     if current[peak] <= 1.2 * after:
         return _end_of_rise(current, first, last, after)
     level = _lightest(current[peak : last + 1])

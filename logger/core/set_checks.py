@@ -23,6 +23,7 @@ from logger.core.assessment import (
     Measured,
     Sign,
 )
+from logger.core.duty import rest_for, running_share
 from logger.core.limits import limits_for
 from logger.core.rig import Actuator, Rig
 from logger.core.verdict import decide
@@ -171,7 +172,7 @@ def _short_rest(run: _Run, before: Sequence[_Run], duty: float) -> Sign | None:
     length_s = last.end_s - last.begin_s
     because = (
         f"it started again after {run.begin_s - last.end_s:.0f} s of rest; a run of {length_s:.0f} s at {duty:.0%} duty"
-        f" asks for {length_s * (1.0 / duty - 1.0):.0f} s"
+        f" asks for {rest_for(length_s, duty):.0f} s"
     )
     if short_rests > 1:
         because += f"; the {_nth(short_rests)} short rest in a row: let it cool"
@@ -181,7 +182,7 @@ def _short_rest(run: _Run, before: Sequence[_Run], duty: float) -> Sign | None:
 
 def _share(run: _Run, following: _Run) -> float:
     """Running time over the time from one start to the next."""
-    return (run.end_s - run.begin_s) / max(following.begin_s - run.begin_s, 1e-9)
+    return running_share(run.end_s - run.begin_s, following.begin_s - run.end_s)
 
 
 def _nth(count: int) -> str:

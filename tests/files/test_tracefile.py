@@ -203,3 +203,36 @@ def test_what_is_written_reads_back_the_same_to_the_last_bit(tmp_path_factory, t
 def test_a_column_choice_that_says_nothing_is_refused(write, choice, words):
     with pytest.raises(InputError, match=words):
         read_trace(write(GOOD), columns=[choice])
+
+
+@st.composite
+def damaged(draw):
+    """A good file with a few bytes replaced, put in or taken out."""
+    content = bytearray(GOOD.encode())
+    for _ in range(draw(st.integers(1, 4))):
+        at = draw(st.integers(0, len(content) - 1))
+        piece = draw(
+            st.binary(max_size=3) | st.sampled_from([b",", b"\n", b'"', b"#", b"\r", b"-", b"nan", b"="])
+        )
+        content[at : at + draw(st.integers(0, 3))] = piece
+    return bytes(content)
+
+
+def sound(trace):
+    """What every reader of a trace may rely on."""
+    finite_all = all(np.isfinite(column).all() for column in (trace.time_s, trace.current_a))
+    return finite_all and (np.diff(trace.time_s) > 0).all() and trace.direction in ("lock", "unlock")
+
+
+@given(damaged() | st.binary(max_size=200))
+def test_whatever_the_bytes_are_the_reader_gives_a_sound_trace_or_one_line(tmp_path_factory, content):
+    path = tmp_path_factory.getbasetemp() / "damaged.csv"
+    path.write_bytes(content)
+    try:
+        trace = read_trace(path)
+    except InputError as error:
+        line = str(error)
+        told = line.isprintable() and line.startswith(str(path))
+    else:
+        told = sound(trace)
+    assert told
