@@ -190,8 +190,9 @@ def _with_travel(
     """Add what the travel says: share of the stroke, and the volt-seconds a baseline is made from."""
     if segments.starts_running:
         return figures
-    fraction = Measured(min(share, 1.0), 2.0 * u * min(share, 1.0))
-    whole = end == CUT_OFF
+    held = min(max(share, 0.0), 1.0)
+    fraction = Measured(held, 2.0 * u * held)
+    whole = end == CUT_OFF and moved.total_vs > 0.0
     return replace(
         figures,
         travel_fraction=fraction,
