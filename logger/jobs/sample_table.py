@@ -162,8 +162,8 @@ SIGNS = [
     _fault("cut-record", "cut-record-start-missing", "the record begins while the motor runs", Fault("late-record", place=0.3), UNLOCK),
     _fault("noisy", "noisy-sense-wire", "a loose sense wire", Fault("noisy", 0.6)),
     _fault("noisy", "noisy-worn-brushes", "worn brushes: the current jumps", Fault("worn-brushes", 0.4), UNLOCK),
-    _fault("", "looks-normal-pins-clamp", "the pins clamp beside their holes; the record looks nearly normal: look at both pins", Fault("pins-clamp", 0.3)),
-    _fault("", "looks-normal-one-pin-off", "one side's link is off: a light but complete throw; look at both pins", Fault("one-pin-off")),
+    _fault("", "completes-pins-clamp", "the pins clamp beside their holes: a rise at the end, yet the throw completes; look at both pins", Fault("pins-clamp", 0.3)),
+    _fault("", "completes-one-pin-off", "one side's link is off: lighter, yet the throw completes; look at both pins", Fault("one-pin-off")),
     _fault("", "never-ends-slipping-clutch", "an overload clutch slips: a flat cap that never ends", Fault("slipping-clutch", 0.9)),
     _fault("", "sensor-gain", "the sensor reads 20 % too much: current and voltage disagree", Fault("sensor-gain", 0.2)),
 ]
@@ -180,8 +180,8 @@ def _duty() -> list[SampleRun]:
                 "duty",
                 f"throw-{k + 1:02d}-{direction}",
                 direction,
-                f"throw {k + 1} of 10 without a rest: the set breaks the rated duty cycle of 25 %",
-                "duty-exceeded",
+                f"throw {k + 1} of 10 with hardly a rest between them; rated duty cycle 25 %",
+                "duty-exceeded" if k > 1 else "",
                 conditions=Conditions(temperature_c=12.0, throw_number=4 + k),
                 minutes=20 * 24 * 60 + 0.3 * k,
             )

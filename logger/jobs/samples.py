@@ -112,9 +112,10 @@ def index() -> str:
         "and to see what each sign looks like. No file here is a measurement. Regenerate them, byte for byte, with",
         "`throwbook samples sample-runs` or `make samples`.",
         "",
-        "    throwbook assess --rig sample-runs/yard-loader.toml --baseline sample-runs/baseline sample-runs/signs/*.csv",
+        "    throwbook assess --rig sample-runs/yard-loader.toml --baseline sample-runs/baseline sample-runs/signs",
         "",
-        "A record can look healthy with a pin beside its hole: see `signs/looks-normal-*.csv`. Look at both pins.",
+        "A throw can complete with a pin beside its hole or a side unlinked: see `signs/completes-*.csv`. No record shows",
+        "where a pin is: look at both pins, each by itself.",
     ]
     titles = {
         "baseline": "Baseline set",
