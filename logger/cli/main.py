@@ -11,6 +11,8 @@ from logger.cli import diagnostics
 # command: (module, attribute, what it does in one line). The line stands here so that `--help` imports nothing.
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "rig": ("logger.cli.rigs", "rig", "Rigs: add, list, show; fit judges an actuator before it is bought."),
+    "board": ("logger.cli.board", "board", "Find, check, calibrate and rehearse current-sense boards."),
+    "record": ("logger.cli.record", "record", "Record one trial from a board and judge it."),
     "assess": ("logger.cli.assess", "assess", "Judge recorded throws; no logbook needed."),
     "enter": ("logger.cli.enter", "enter", "Write down throws measured by hand, and judge them."),
     "sheet": ("logger.cli.sheets", "sheet", "Test sheets: plan, look, accept or reject."),

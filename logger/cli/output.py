@@ -5,6 +5,7 @@ wrapping, one row a line, so that it can be searched. Whatever came from a file 
 that no name or cell can command the terminal.
 """
 
+import shutil
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -57,6 +58,18 @@ def line(text: str = "", *, style: str = "", indent: int = 0, hang: int = 0) -> 
         drop_whitespace=True,
     )
     console.print(Text("\n".join(wrapped), style=STYLES[style]), soft_wrap=True)
+
+
+def status(text: str) -> None:
+    """One line that the next one overwrites; nothing in a pipe. An empty text wipes it."""
+    if sys.stdout.isatty():
+        width = max(20, shutil.get_terminal_size().columns - 1)
+        click.echo(f"\r{printable(text)[:width]:<{width}}" + ("" if text else "\r"), nl=False)
+
+
+def flush() -> None:
+    """Let a reader of the pipe see it now."""
+    sys.stdout.flush()
 
 
 def table(

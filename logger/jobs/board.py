@@ -211,8 +211,9 @@ def _drift_line(arrivals: "np.ndarray") -> CheckLine:
     third = len(lag_s) // 3
     early, late = lag_s[:third], lag_s[-third:]
     between_s = float(np.median(arrivals[-third:, 0]) - np.median(arrivals[:third, 0]))
-    drift = -float(early.min() * -1 + late.min()) / between_s
-    spread_s = float(np.median(np.abs(lag_s - np.median(lag_s)))) * 1.4826
+    drift = float(early.min() - late.min()) / between_s
+    scatter_s = lag_s + drift * (arrivals[:, 0] - arrivals[0, 0])
+    spread_s = float(np.median(np.abs(scatter_s - np.median(scatter_s)))) * 1.4826
     u = 2 * spread_s * float(np.sqrt(2.0)) / between_s
     good = abs(drift) - u <= DRIFT_SHARE
     say = f"the board's clock runs {100 * drift:+.2f} % against this computer's (+/-{100 * u:.2f} %)"

@@ -121,6 +121,7 @@ class Recording:
             )
         return judged(
             self._record,
+            self.plan.rig_ref or self.plan.rig.name,
             self.plan.ambient_c,
             self.plan.baseline,
             journal.path,

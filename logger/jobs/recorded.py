@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.core.assess import assess_trace
+from logger.core.duty import rest_for
 from logger.errors import InputError, ThrowbookError
 from logger.files.journal import JournalText, read_journal
 from logger.jobs.trial_record import TrialRecord
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
 class Recorded:
     """What came of it."""
 
+    rig: "Rig"
+    rig_ref: str
+    """The rig as it was named."""
     trace: "Trace | None"
     """None: not one sample came."""
     assessment: "Assessment | None"
@@ -38,7 +42,9 @@ class Recorded:
     lost: int
     dropped: int
     journal: Path
-    """Kept until ``discard``."""
+    """Kept until ``discard_journal``."""
+    rest_s: float | None = None
+    """Rest that the duty cycle asks for after this throw [s]; None: no duty cycle is known, or nothing ran."""
 
     def discard_journal(self) -> None:
         """The trial is stored elsewhere."""
@@ -47,6 +53,7 @@ class Recorded:
 
 def judged(
     record: TrialRecord,
+    rig_ref: str,
     ambient_c: float | None,
     baseline: "Baseline | None",
     journal: Path,
@@ -56,9 +63,12 @@ def judged(
 ) -> Recorded:
     """The trial as a trace and its assessment."""
     trace = record.trace(ambient_c=ambient_c, source=journal.stem)
+    assessment = None if trace is None else assess_trace(trace, record.rig, baseline)
     return Recorded(
+        rig=record.rig,
+        rig_ref=rig_ref,
         trace=trace,
-        assessment=None if trace is None else assess_trace(trace, record.rig, baseline),
+        assessment=assessment,
         ended=ended,
         problem=problem,
         notes=tuple(notes),
@@ -67,7 +77,15 @@ def judged(
         lost=record.lost,
         dropped=record.dropped.total(),
         journal=journal,
+        rest_s=_rest_s(record.rig, record.live.start_s, record.live.end_s),
     )
+
+
+def _rest_s(rig: "Rig", start_s: float | None, end_s: float | None) -> float | None:
+    duty = rig.actuator.duty_cycle
+    if not duty or start_s is None or end_s is None:
+        return None
+    return rest_for(end_s - start_s, duty)
 
 
 def recover(
@@ -95,7 +113,16 @@ def recover(
     notes.append(f"recovered from a recording that broke off: {text.end or 'it never ended'}")
     if text.torn_bytes:
         notes.append(f"the last {text.torn_bytes} bytes of the journal were torn and are left out")
-    return judged(record, header["ambient_c"], baseline, path, text.end or "it broke off", None, notes)
+    return judged(
+        record,
+        str(header["rig_ref"]),
+        header["ambient_c"],
+        baseline,
+        path,
+        text.end or "it broke off",
+        None,
+        notes,
+    )
 
 
 def _replayed(text: JournalText, record: TrialRecord) -> list[str]:

@@ -135,8 +135,9 @@ class TrialRecord:
         started = started.replace(microsecond=0)
         return Trace(
             time_s=np.round(time_s, 6),
-            current_a=self._corrected(current_a),
-            voltage_v=np.concatenate(volts) if volts else None,
+            # Counts times a step leave digits that mean nothing; a nanoampere is far below any board's step.
+            current_a=np.round(self._corrected(current_a), 9),
+            voltage_v=np.concatenate(volts).round(9) if volts else None,
             direction=self.direction,
             rig=self.rig.name,
             started=started,

@@ -1,0 +1,260 @@
+"""``throwbook record``: one trial from a board."""
+
+import signal
+import sys
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from logger.cli import output
+from logger.cli.diagnostics import complain
+from logger.cli.quantity import Quantity
+from logger.cli.shared import by_option, can_ask, logbook_of, now, who
+
+if TYPE_CHECKING:
+    from logger.core.live import LiveFigures
+    from logger.jobs.recorded import Recorded
+
+EXAMPLE = """\b
+Examples:
+  throwbook record --rig quarry-loader.toml --port /dev/ttyUSB0 --direction lock
+  throwbook record --rig quarry-loader --port /dev/ttyUSB0 --direction unlock --out unlock-1.csv
+  throwbook record --recover
+Without hardware, in another terminal: throwbook board rehearse --rig quarry-loader.toml
+"""
+
+
+@click.command(epilog=EXAMPLE)
+@click.option("--rig", "rig_ref", metavar="NAME-or-FILE.toml", help="The rig that throws.")
+@click.option("--port", metavar="PORT", help="Serial port of the board; see throwbook board find.")
+@click.option("--direction", type=click.Choice(["lock", "unlock"]), help="Which way it will throw.")
+@click.option("--baud", type=int, default=115_200, show_default=True, help="Speed of the serial line.")
+@click.option("--rate", type=int, default=200, show_default=True, help="Samples a second.")
+@click.option(
+    "--seconds", type=Quantity("time"), help="Record for so long instead of until the current is off."
+)
+@click.option("--key", "by_key", is_flag=True, help="Start and end with Enter instead of by the current.")
+@click.option("--ambient", type=Quantity("temperature"), help="Air temperature.")
+@click.option("--out", type=click.Path(path_type=Path), help="Trace file to write, or a folder for it.")
+@click.option(
+    "--kind",
+    type=click.Choice(["bench", "spot"]),
+    default="spot",
+    show_default=True,
+    help="Kind of the new sheet, for a rig of the logbook.",
+)
+@click.option("--sheet", default="", metavar="ID", help="Add to this open sheet of the logbook instead.")
+@click.option("--recover", is_flag=True, help="Keep what is left of recordings that broke off.")
+@click.option("--json", "as_json", is_flag=True, help="The judged trial as one JSON object.")
+@by_option
+@click.pass_context
+def record(ctx: click.Context, /, **given: Any) -> int:
+    """Record one trial: it starts when the current comes on and ends when it is off again.
+
+    Every sample is on the disk before anything else is done with it: after a crash, --recover finds it.
+    Exit code 1: the verdict is fail.
+    """
+    logbook = logbook_of(ctx)
+    if given["recover"]:
+        return _recover_all(given, logbook)
+    _need(given)
+    _offer_recovery(given, logbook)
+    while True:
+        code = _one_trial(given, logbook)
+        if code != 3 or not can_ask() or not click.confirm("Go on with a new recording?", err=True):
+            return code
+
+
+def _need(given: dict[str, Any]) -> None:
+    for option in ("rig_ref", "port", "direction"):
+        if given[option] is None:
+            name = "rig" if option == "rig_ref" else option
+            raise click.UsageError(f"--{name} is missing")
+
+
+def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
+    from logger.core.cautions import SHOWN_AT
+    from logger.jobs.calibrate import calibration_finder
+    from logger.jobs.keeping import journal_folder
+    from logger.jobs.record import Recording, RecordPlan
+    from logger.jobs.rigsource import find_rig
+
+    found = find_rig(given["rig_ref"], logbook)
+    plan = RecordPlan(
+        port=given["port"],
+        rig=found.rig,
+        baseline=found.baselines.get(given["direction"]),
+        rig_ref=_lasting(given["rig_ref"]),
+        direction=given["direction"],
+        folder=journal_folder(logbook),
+        baud=given["baud"],
+        rate_hz=given["rate"],
+        seconds=given["seconds"],
+        by_key=given["by_key"],
+        ambient_c=given["ambient"],
+        calibration_of=calibration_finder(logbook),
+    )
+    if not given["as_json"]:
+        for caution in SHOWN_AT["record"]:
+            output.line(caution, style="heading")
+        output.line(
+            f"Ready for a {plan.direction} throw of {plan.rig.name} on {plan.port}. {_how(plan.by_key)}"
+        )
+    recording = Recording(plan, now=now, on_live=_show_live, on_note=complain)
+    with _Keys(recording):
+        recorded = recording.run()
+    output.status("")
+    return _keep_and_show(recorded, given, logbook)
+
+
+def _how(by_key: bool) -> str:
+    if by_key:
+        return "Enter starts it, Enter ends it."
+    return "Throw when you like; it ends by itself, or with Enter." if can_ask() else "Throw when you like."
+
+
+def _is_file(rig_ref: str) -> bool:
+    return rig_ref.lower().endswith(".toml") or Path(rig_ref).is_file()
+
+
+def _lasting(rig_ref: str) -> str:
+    """The rig so named that it is found from any folder later."""
+    return str(Path(rig_ref).resolve()) if _is_file(rig_ref) else rig_ref
+
+
+class _Keys:
+    """Enter and Ctrl-C while a recording runs."""
+
+    def __init__(self, recording: Any) -> None:
+        self.recording = recording
+        self._presses = 0
+
+    def __enter__(self) -> None:
+        self._before = signal.signal(signal.SIGINT, self._interrupt)
+        if can_ask():
+            threading.Thread(target=self._enter_keys, daemon=True).start()
+
+    def __exit__(self, *exc: object) -> None:
+        signal.signal(signal.SIGINT, self._before)
+
+    def _enter_keys(self) -> None:
+        if self.recording.plan.by_key and sys.stdin.readline():
+            self.recording.begin()
+        if sys.stdin.readline():
+            self.recording.finish()
+
+    def _interrupt(self, number: int, frame: object) -> None:
+        del number, frame
+        self._presses += 1
+        if self._presses > 1:
+            raise KeyboardInterrupt
+        self.recording.finish()
+
+
+def _show_live(figures: "LiveFigures") -> None:
+    words = {"resting": "waiting for the current", "flowing": "running", "over": "off again"}
+    volts = "" if figures.voltage_v is None else f"  {figures.voltage_v:5.2f} V"
+    parts = (
+        f"{words[figures.phase]:<24}{figures.running_s:6.1f} s  {figures.current_a:5.2f} A  "
+        f"peak {figures.peak_a:5.2f} A{volts}  travel about {100 * figures.travel_fraction:3.0f} %"
+    )
+    output.status(f"{parts}  !! {figures.warning}" if figures.warning else parts)
+
+
+def _keep_and_show(recorded: "Recorded", given: dict[str, Any], logbook: str | None) -> int:
+    from logger.jobs.keeping import Place, keep
+
+    assert recorded.trace is not None
+    assert recorded.assessment is not None  # run() raises where there are no samples
+    in_logbook = not _is_file(recorded.rig_ref)
+    place = Place(
+        out=given["out"],
+        logbook=logbook,
+        in_logbook=in_logbook,
+        sheet=given["sheet"],
+        kind=given["kind"],
+        by=who(given["by"]) if in_logbook else "",
+    )
+    kept = keep(recorded, place, now())
+    name = str(kept.file or recorded.trace.source)
+    if given["as_json"]:
+        from logger.files.jsonl import assessment_record
+
+        output.json_line(assessment_record(_named(recorded, name)))
+    else:
+        _show(recorded, name, kept.sheet)
+        if kept.standing is not None:
+            from logger.cli.standing import print_standing
+
+            print_standing(kept.standing, whole=False)
+    if recorded.problem is not None:
+        complain(str(recorded.problem))
+        return recorded.problem.exit_code
+    return 1 if recorded.assessment.verdict == "fail" and not given["as_json"] else 0
+
+
+def _named(recorded: "Recorded", name: str) -> Any:
+    from dataclasses import replace
+
+    assert recorded.assessment is not None
+    return replace(recorded.assessment, file=name)
+
+
+def _show(recorded: "Recorded", name: str, sheet: str) -> None:
+    from logger.cli import assess_text
+    from logger.jobs.assess import Judged
+
+    output.line(
+        f"{recorded.samples} samples, {recorded.lost} lost, {recorded.dropped} lines dropped; {recorded.ended}."
+    )
+    output.line(f"Kept in {name}" + (f" and on sheet {sheet}." if sheet else "."))
+    output.line()
+    assess_text.show(Judged(recorded.rig, {}, (_named(recorded, name),)), None)
+    if recorded.rest_s is not None:
+        output.line(f"By its duty cycle the actuator should now rest for {recorded.rest_s:.0f} s.")
+
+
+# ---- recordings that broke off ----
+
+
+def _offer_recovery(given: dict[str, Any], logbook: str | None) -> None:
+    from logger.jobs.keeping import broken_off
+
+    left = broken_off(logbook)
+    if not left:
+        return
+    what = f"{len(left)} recording{'s' if len(left) > 1 else ''} broke off and can be recovered"
+    if can_ask() and click.confirm(f"{what}. Do it now?", default=True, err=True):
+        _recover_all({**given, "rig_ref": None, "out": None}, logbook)
+    else:
+        complain(f"{what}: throwbook record --recover")
+
+
+def _recover_all(given: dict[str, Any], logbook: str | None) -> int:
+    from logger.errors import ThrowbookError
+    from logger.jobs.calibrate import calibration_finder
+    from logger.jobs.keeping import broken_off
+    from logger.jobs.recorded import recover
+    from logger.jobs.rigsource import find_rig
+
+    left = broken_off(logbook)
+    if not left:
+        output.line("No recording is left over.")
+    worst = 0
+    for journal in left:
+        try:
+            recorded = recover(
+                journal,
+                lambda ref: find_rig(given["rig_ref"] or ref, logbook).rig,
+                calibration_of=calibration_finder(logbook),
+            )
+            for note in recorded.notes:
+                complain(note)
+            code = _keep_and_show(recorded, given, logbook)
+        except ThrowbookError as error:
+            complain(str(error))
+            code = error.exit_code
+        worst = max(worst, code)
+    return worst

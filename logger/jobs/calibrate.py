@@ -1,0 +1,168 @@
+"""Calibrate a board against a reference meter, keep it, and judge its trials anew. Never prints."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from logger.core.calibration import CalibrationPoint, CalibrationRecord, CurrentCalibration, fit_calibration
+from logger.errors import InputError
+from logger.protocol.baud import DEFAULT_BAUD
+from logger.protocol.events import Samples
+
+if TYPE_CHECKING:
+    from logger.core.trace import Trace
+    from logger.logbook import Logbook
+
+GOOD_FOR = timedelta(days=365)
+"""Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What a board showed while the current was held steady."""
+
+    board: str
+    mean_a: float
+    u_a: float
+    """Standard uncertainty of the mean, slow wander included [A]."""
+
+
+def read_board(port: str, *, baud: int = DEFAULT_BAUD, rate_hz: int = 200, seconds: float = 2.0) -> Shown:
+    """Mean of what the board shows, uncorrected. Raises InputError, OutsideError."""
+    import numpy as np
+
+    from logger.jobs.board_link import BoardLink
+
+    with BoardLink(port, baud) as link:
+        blocks = [event.current_a for event, _ in link.run(rate_hz, seconds) if isinstance(event, Samples)]
+        identity = link.session.identity
+    assert identity is not None  # samples came, so it said who it is
+    current_a = np.concatenate(blocks)
+    # Neighbouring samples hang together, so the scatter of tenths of the stretch counts, not that of samples.
+    tenths = [float(part.mean()) for part in np.array_split(current_a, 10) if len(part)]
+    wander_a = float(np.std(tenths, ddof=1)) / np.sqrt(len(tenths)) if len(tenths) > 1 else 0.0
+    step_a = identity.amp_lsb_ua * 1e-6 / np.sqrt(12.0)
+    return Shown(identity.id, float(current_a.mean()), float(np.hypot(wander_a, step_a)))
+
+
+def point(true_text: str, accuracy_text: str, shown: Shown, where: str = "--meter") -> CalibrationPoint:
+    """One point from the meter's reading as typed (``2.03A``) and its accuracy (``1% + 3 digits``)."""
+    from logger.core.byhand_lines import Reading
+    from logger.core.instruments import accuracy_from, metered
+    from logger.core.units import typed
+
+    read = typed(true_text, "current", where)
+    measured = metered(Reading(read.value, read.step), accuracy_from(accuracy_text, "--accuracy"))
+    return CalibrationPoint(measured.value, measured.u / 2.0, shown.mean_a, shown.u_a)
+
+
+def pair(text: str, accuracy_text: str, board: str) -> CalibrationPoint:
+    """One point from readings taken together earlier: ``METER=BOARD``, as ``2.03A=2.11A``."""
+    from logger.core.units import typed
+
+    meter, equals, shown = text.partition("=")
+    if not equals:
+        raise InputError(
+            f"'{text}' is no pair of readings", "--pair", "Type meter=board, for example 2.03A=2.11A"
+        )
+    read = typed(shown, "current", "--pair")
+    return point(meter, accuracy_text, Shown(board, read.value, read.step / 12.0**0.5), "--pair")
+
+
+def calibrated(
+    board: str, points: Sequence[CalibrationPoint], instrument: str, done_on: date, due_on: date | None = None
+) -> CalibrationRecord:
+    """The calibration of these points. Raises InputError."""
+    if not instrument.strip():
+        raise InputError(
+            "the reference isn't named", "--instrument", 'Give make-up and number: "clamp meter 12"'
+        )
+    return CalibrationRecord(
+        board, fit_calibration(points), done_on, due_on or done_on + GOOD_FOR, instrument
+    )
+
+
+def store(
+    record: CalibrationRecord, logbook: str | None, by: str, now: datetime
+) -> tuple[CalibrationRecord, int]:
+    """Keep it in the logbook and judge that board's trials anew; gives it with its id, and how many trials."""
+    from logger.core.records import Calibration
+    from logger.jobs.logbooks import opened
+
+    details = {
+        **asdict(record.line),
+        "done_on": record.done_on.isoformat(),
+        "due_on": record.due_on.isoformat(),
+        "instrument": record.instrument,
+    }
+    with opened(logbook) as book:
+        stored = book.add_calibration(Calibration(record.board, details, now, by))
+        kept = replace(record, id=stored.id)
+        return kept, rejudge(book, kept, by, now)
+
+
+def calibration_finder(logbook: str | None) -> Callable[[str], CalibrationRecord | None]:
+    """Finds the calibration of a board in the logbook; nothing where there is no logbook."""
+
+    def find(board: str) -> CalibrationRecord | None:
+        from logger.core.records import current
+        from logger.jobs.logbooks import logbook_path, opened
+
+        if not logbook_path(logbook).is_file():
+            return None
+        with opened(logbook, read_only=True) as book:
+            stored = current(book.calibrations(board))
+        return None if stored is None else from_details(stored.board, stored.details, stored.id)
+
+    return find
+
+
+def from_details(board: str, details: "Mapping[str, object]", id: str) -> CalibrationRecord:
+    """A stored calibration as a record."""
+    from dataclasses import fields
+
+    line = CurrentCalibration(**{one.name: details[one.name] for one in fields(CurrentCalibration)})  # type: ignore[arg-type]
+    return CalibrationRecord(
+        board,
+        line,
+        date.fromisoformat(str(details["done_on"])),
+        date.fromisoformat(str(details["due_on"])),
+        str(details["instrument"]),
+        id,
+    )
+
+
+def under(trace: "Trace", record: CalibrationRecord) -> "Trace":
+    """A trace of this board as it would be under another calibration."""
+    zero_a = float(trace.head.get("calibration_zero_a", 0.0))
+    gain = float(trace.head.get("calibration_gain", 1.0))
+    shown_a = (trace.current_a - zero_a) / gain
+    head = {
+        **trace.head,
+        "calibration": record.id,
+        "calibration_zero_a": record.line.zero_a,
+        "calibration_gain": record.line.gain,
+    }
+    return replace(trace, current_a=record.line.corrected(shown_a), head=head)
+
+
+def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) -> int:
+    """Judge every trial of the board under this calibration, as a new revision beside the old; gives how many."""
+    from logger import __version__
+    from logger.core.assess import assess_trace
+    from logger.jobs.baselines import baseline_for
+    from logger.jobs.rig_of import rig_of
+
+    count = 0
+    for logged in [trial for rig in book.rig_names() for trial in book.trials(rig)]:
+        head = logged.placement.head if logged.placement is not None else {}
+        if head.get("board") != record.board or head.get("calibration") == record.id:
+            continue
+        trace = under(replace(book.trace(logged.id), head=head), record)
+        held = baseline_for(book, logged.trial.rig, logged.direction)
+        assessment = assess_trace(trace, rig_of(book, logged.trial.rig), held.baseline if held else None)
+        baseline_id = held.record.id if held and held.record else None
+        book.judge(logged.id, assessment, by, now, __version__, baseline_id)
+        count += 1
+    return count

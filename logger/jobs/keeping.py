@@ -1,0 +1,114 @@
+"""Where a recorded trial goes: a trace file, the logbook, or both; only then its journal is let go."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.core.trace import Trace
+from logger.errors import InputError
+from logger.files.journal import unfinished
+from logger.files.tracefile import write_trace
+from logger.jobs.logbooks import logbook_path
+from logger.jobs.recorded import Recorded
+
+if TYPE_CHECKING:
+    from logger.jobs.latch import RigStanding
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a trial is to go."""
+
+    out: Path | None = None
+    """Trace file or folder; None: a file in this folder, unless it goes into the logbook."""
+    logbook: str | None = None
+    in_logbook: bool = False
+    sheet: str = ""
+    """An open sheet to add to; empty: a new one of ``kind``."""
+    kind: str = "spot"
+    by: str = ""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Where it is now."""
+
+    file: Path | None
+    sheet: str
+    """Name of the sheet in the logbook; empty: not in a logbook."""
+    standing: "RigStanding | None"
+    """Of the rig, this throw included; None: not in a logbook."""
+
+
+def journal_folder(logbook: str | None) -> Path:
+    """Journals of running trials stand beside the logbook they belong to."""
+    path = logbook_path(logbook)
+    return path.with_name(path.name + ".unfinished")
+
+
+def broken_off(logbook: str | None) -> list[Path]:
+    """Journals of recordings that ended without being kept, oldest first."""
+    return unfinished(journal_folder(logbook))
+
+
+def trace_name(trace: Trace) -> str:
+    """A file name for a trace that nobody named."""
+    when = f"-{trace.started:%Y%m%d-%H%M%S}" if trace.started else ""
+    return f"{trace.rig}-{trace.direction}{when}.csv"
+
+
+def keep(recorded: Recorded, place: Place, now: datetime) -> Kept:
+    """Write the trace file, put the trial into the logbook, then drop the journal.
+
+    An existing file is never overwritten. Raises InputError or OutsideError; the journal is then still there.
+    """
+    if recorded.trace is None or recorded.assessment is None:
+        raise InputError("there is nothing to keep", str(recorded.journal), "Record again")
+    file = place.out if place.out is not None or place.in_logbook else Path()
+    if file is not None:
+        if file.is_dir():
+            file = file / trace_name(recorded.trace)
+        if file.exists():
+            raise InputError("there is such a file already", str(file), "Choose another with --out")
+        write_trace(recorded.trace, file)
+    sheet, standing = _into_logbook(recorded, place, now, file) if place.in_logbook else ("", None)
+    recorded.discard_journal()
+    return Kept(file, sheet, standing)
+
+
+def _into_logbook(
+    recorded: Recorded, place: Place, now: datetime, file: Path | None
+) -> "tuple[str, RigStanding]":
+    from logger import __version__
+    from logger.core.records import OPEN
+    from logger.jobs import latch
+    from logger.jobs.baselines import baseline_for
+    from logger.jobs.logbooks import opened
+    from logger.jobs.sheets import plan_in
+
+    trace, assessment = recorded.trace, recorded.assessment
+    assert trace is not None
+    assert assessment is not None
+    with opened(place.logbook) as book, book.transaction():
+        if place.sheet:
+            state = book.sheet(place.sheet)
+            if state.state != OPEN or state.sheet.rig != trace.rig:
+                raise InputError(
+                    f"that is no open sheet of {trace.rig}", place.sheet, "See: throwbook sheet list"
+                )
+        else:
+            state = plan_in(book, trace.rig, place.kind, place.by, now)
+        held = baseline_for(book, trace.rig, trace.direction)
+        logged = book.add_trial(
+            state.sheet.id,
+            trace,
+            assessment,
+            place.by,
+            now,
+            software_version=__version__,
+            baseline=held.record.id if held and held.record else None,
+            file=str(file or trace.source),
+        )
+        latch.raise_for(book, state, logged, place.by, now)
+        return state.sheet.name, latch.standing(book, trace.rig, now.date())

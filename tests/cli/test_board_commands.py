@@ -1,0 +1,264 @@
+"""The commands of the board path as a person types them, against a rehearsal board on a real pseudo-terminal."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import threading
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from logger.cli import diagnostics
+from logger.cli.main import throwbook
+from logger.files.journal import read_journal
+from logger.files.tracefile import read_trace
+from logger.jobs.keeping import journal_folder
+from logger.jobs.logbooks import opened
+from logger.protocol.rehearsal import Trouble
+from logger.protocol.session import Session
+from tests.ports.bench import board_on_a_cable, throw_source
+
+RIG_FILE = Path(__file__).parent / "quarry-loader.toml"
+LIMIT_S = 60.0
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
+    """Run a command in an empty folder with its own logbook; gives exit code, stdout, stderr."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("THROWBOOK_LOGBOOK", str(tmp_path / "book.throwbook"))
+    monkeypatch.setenv("THROWBOOK_BY", "M. K.")
+
+    def run(*args: object) -> tuple[int, str, str]:
+        code = diagnostics.run(throwbook, [str(arg) for arg in args])
+        said = capsys.readouterr()
+        return code, said.out, said.err
+
+    return run
+
+
+def record_args(port: str, *more: object) -> list[object]:
+    return ["record", "--rig", RIG_FILE, "--port", port, "--direction", "lock", *more]
+
+
+def test_find_says_who_is_there_and_why_nobody_is(run):
+    with board_on_a_cable() as (port, _):
+        code, out, _ = run("board", "find", "--json", "--port", port.name, "--port", "/dev/ttyNOSUCH")
+    found = [json.loads(line) for line in out.splitlines()]
+    assert code == 0
+    assert (found[0]["board"], found[0]["baud"], found[0]["because"]) == ("rehearsal", 115_200, "")
+    assert (found[1]["board"], found[1]["because"]) == (None, "there is no such port")
+
+
+def test_find_without_any_board_ends_with_3_and_what_to_do(run):
+    code, _, err = run("board", "find", "--port", "/dev/ttyNOSUCH")
+    assert code == 3
+    assert "Plug it in" in err
+
+
+def test_check_of_a_good_board_is_good(run):
+    with board_on_a_cable(throw_source(rest_s=1e6)) as (port, _):
+        code, out, _ = run("board", "check", "--json", "--port", port.name, "--seconds", "1.5s")
+    found = json.loads(out)
+    lines = {line["name"]: line for line in found["lines"]}
+    assert code == 0
+    assert found["good"]
+    assert lines["rate"]["value"] == pytest.approx(200, rel=0.001)
+    assert lines["loss"]["value"] == 0
+    assert lines["noise"]["value"] == pytest.approx(0.01, rel=0.2)
+    assert lines["voltage"]["value"] == pytest.approx(12.6, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("trouble", "name"), [(Trouble(lost_samples=0.05), "loss"), (Trouble(clock_drift=0.08), "clock")]
+)
+def test_check_names_what_is_wrong(run, trouble: Trouble, name: str):
+    with board_on_a_cable(throw_source(rest_s=1e6), trouble=trouble) as (port, _):
+        code, out, _ = run("board", "check", "--json", "--port", port.name, "--seconds", "2s")
+    assert code == 1
+    assert not next(line for line in json.loads(out)["lines"] if line["name"] == name)["good"]
+
+
+def test_check_with_the_actuator_running_says_so(run):
+    with board_on_a_cable(throw_source(rest_s=0.5)) as (port, _):
+        code, out, _ = run("board", "check", "--port", port.name, "--seconds", "1.5s")
+    assert code == 1
+    assert "actuator at rest" in out
+
+
+def test_record_writes_a_trace_that_assess_judges_the_same(run, tmp_path: Path):
+    with board_on_a_cable(speed=16) as (port, _):
+        code, out, _ = run(*record_args(port.name, "--json", "--out", "lock-1.csv", "--ambient", "4 degC"))
+    judged = json.loads(out)
+    assert code == 0
+    again = json.loads(run("assess", "--json", "--rig", RIG_FILE, "lock-1.csv")[1])
+    assert {name: again[name] for name in judged if name != "file"} == {
+        name: judged[name] for name in judged if name != "file"
+    }
+    assert read_trace(tmp_path / "lock-1.csv").ambient_c == 4.0
+    assert not list(tmp_path.glob("*.unfinished/*"))
+
+
+def test_a_throw_that_fails_ends_with_1(run):
+    with board_on_a_cable(throw_source(run_a=4.2), speed=16) as (port, _):
+        code, out, _ = run(*record_args(port.name))
+    assert code == 1
+    assert "FAIL" in out
+
+
+def test_a_pulled_cable_ends_with_3_and_the_trace_is_there(run, tmp_path: Path):
+    def source(time_s):
+        if time_s[-1] > 6:
+            port.close()
+        return throw_source()(time_s)
+
+    with board_on_a_cable(source, speed=8) as (port, _):
+        code, out, err = run(*record_args(port.name, "--out", "cut.csv"))
+    assert code == 3
+    assert "Plug the board in again" in err
+    assert "Kept in cut.csv" in out
+    assert read_trace(tmp_path / "cut.csv").time_s[-1] > 4
+
+
+def test_an_existing_trace_file_is_never_overwritten(run, tmp_path: Path):
+    (tmp_path / "lock-1.csv").write_text("mine")
+    with board_on_a_cable(speed=16) as (port, _):
+        code, _, err = run(*record_args(port.name, "--out", "lock-1.csv"))
+    assert code == 2
+    assert "already" in err
+    assert (tmp_path / "lock-1.csv").read_text() == "mine"
+    assert run("record", "--recover", "--out", "lock-2.csv")[0] == 0  # its journal was kept
+    assert len(read_trace(tmp_path / "lock-2.csv")) > 2000
+
+
+def test_what_is_missing_is_named(run):
+    code, _, err = run("record", "--rig", RIG_FILE, "--direction", "lock")
+    assert code == 2
+    assert "--port is missing" in err
+
+
+def test_killed_in_mid_record_it_loses_at_most_a_quarter_second_and_the_next_start_recovers(
+    run, tmp_path: Path
+):
+    flowing = threading.Event()
+    plain = throw_source()
+
+    def source(time_s):
+        if time_s[-1] > 5.0:
+            flowing.set()
+        return plain(time_s)
+
+    with board_on_a_cable(source) as (port, board):
+        command = [sys.executable, "-m", "logger", *map(str, record_args(port.name, "--out", "never.csv"))]
+        root = str(Path(__file__).parents[2])
+        with subprocess.Popen(command, env={**os.environ, "PYTHONPATH": root}, cwd=tmp_path) as process:
+            assert flowing.wait(LIMIT_S)
+            sent_before = board.injected.sent
+            process.send_signal(signal.SIGKILL)
+            process.wait(LIMIT_S)
+    assert not (tmp_path / "never.csv").exists()
+    (journal,) = tmp_path.glob("*.unfinished/*.journal")
+    session = Session()
+    session.start(200)
+    session.receive(read_journal(journal).received)
+    assert session.lost == 0
+    assert session.samples >= sent_before - 0.250 * 200
+    code, _, err = run("record", "--recover", "--out", "recovered.csv")
+    assert code in (0, 1)
+    assert "recovered from a recording that broke off" in err
+    trace = read_trace(tmp_path / "recovered.csv")
+    assert trace.time_s[-1] > 3.0
+    assert trace.current_a[-1] == pytest.approx(1.6, abs=0.1)
+    assert not journal.exists()
+
+
+def test_the_next_recording_says_that_one_broke_off(run, tmp_path: Path):
+    with board_on_a_cable(speed=16) as (port, _):
+        (tmp_path / "taken.csv").write_text("mine")
+        run(*record_args(port.name, "--out", "taken.csv"))
+        _, _, err = run(*record_args(port.name, "--out", "next.csv"))
+    assert "1 recording broke off and can be recovered: throwbook record --recover" in err
+
+
+def calibrate(run, *pairs: str):
+    args = [arg for pair in pairs for arg in ("--pair", pair)]
+    return run(
+        "board", "calibrate", "--board", "rehearsal", "--instrument", "bench meter 3",
+        "--accuracy", "0.2% + 2 digits", "--due", "2027-03-14", "--json", *args,
+    )  # fmt: skip
+
+
+def test_a_calibration_is_kept_used_and_written_into_the_trace(run, tmp_path: Path):
+    code, out, _ = calibrate(run, "0.000A=0.050A", "2.000A=2.010A", "4.000A=3.970A")
+    made = json.loads(out)
+    assert code == 0
+    assert made["gain"] == pytest.approx(4 / 3.92, abs=1e-6)
+    assert made["due_on"] == "2027-03-14"
+    with board_on_a_cable(speed=16) as (port, _):
+        run(*record_args(port.name, "--out", "lock-1.csv"))
+    trace = read_trace(tmp_path / "lock-1.csv")
+    assert trace.head["calibration"] == made["id"]
+    running = trace.current_a[(trace.time_s > 4) & (trace.time_s < 10)]
+    assert np.mean(running) == pytest.approx(made["zero_a"] + made["gain"] * 1.6, abs=0.005)
+
+
+def test_one_reading_is_no_calibration(run):
+    code, _, err = calibrate(run, "2.000A=2.010A")
+    assert code == 2
+    assert "two different currents" in err
+
+
+def test_a_trial_goes_into_the_logbook_and_is_judged_anew_when_the_calibration_changes(run, tmp_path: Path):
+    book_path = tmp_path / "book.throwbook"
+    with opened(book_path) as book:
+        book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC))
+    with board_on_a_cable(speed=16) as (port, _):
+        code, out, _ = run("record", "--rig", "quarry-loader", "--port", port.name, "--direction", "lock")
+    assert code == 0
+    assert "on sheet" in out
+    _, out, _ = calibrate(run, "0.000A=0.000A", "2.200A=2.000A", "4.400A=4.000A")
+    assert json.loads(out)["judged_anew"] == 1
+    with opened(book_path, read_only=True) as book:
+        (logged,) = book.trials("quarry-loader")
+        _, _, judgements = book.revisions(logged.id)
+    currents = [one.assessment.figures.run_current_a.value for one in judgements]
+    assert currents == [pytest.approx(1.6, abs=0.02), pytest.approx(1.6 * 1.1, abs=0.02)]
+
+
+def test_rehearse_refuses_what_it_does_not_know_and_lists_what_it_does(run):
+    code, _, err = run("board", "rehearse", "--rig", RIG_FILE, "--trouble", "gremlins")
+    assert code == 2
+    assert "Choose from" in err
+    code, out, _ = run("board", "rehearse", "--rig", RIG_FILE, "--list")
+    assert code == 0
+    assert "local-bind" in out
+    assert "flipped-bits" in out
+
+
+def test_a_new_user_rehearses_in_one_terminal_and_records_in_another(tmp_path: Path):
+    """Both commands as processes of their own, with a fault and line trouble."""
+    root = str(Path(__file__).parents[2])
+    env = {**os.environ, "PYTHONPATH": root, "THROWBOOK_LOGBOOK": str(tmp_path / "book.throwbook")}
+    base = [sys.executable, "-m", "logger"]
+    rehearse = [
+        *base, "board", "rehearse", "--rig", str(RIG_FILE), "--speed", "10", "--fault", "even-friction=0.5",
+        "--trouble", "flipped-bits=0.0002",
+    ]  # fmt: skip
+    with subprocess.Popen(rehearse, env=env, stdout=subprocess.PIPE, text=True) as board:
+        port = board.stdout.readline().split(" is on ")[1].split(";")[0]
+        command = [*base, *map(str, record_args(port, "--json", "--out", str(tmp_path / "a.csv")))]
+        done = subprocess.run(command, env=env, capture_output=True, text=True, timeout=LIMIT_S, check=False)
+        board.send_signal(signal.SIGINT)
+        board.wait(LIMIT_S)
+    judged = json.loads(done.stdout)
+    assert judged["usable"]
+    assert judged["end"] == "cut-off"
+    assert read_trace(tmp_path / "a.csv").head["lost_samples"] > 0
+
+
+def test_journals_stand_beside_the_logbook_they_belong_to(tmp_path: Path):
+    assert journal_folder(str(tmp_path / "a.throwbook")) == tmp_path / "a.throwbook.unfinished"
