@@ -22,17 +22,17 @@ def find_rig(name_or_file: str, logbook: str | None = None) -> RigSource:
 
     Raises InputError where there is no such file or rig, or where the rig's values contradict each other.
     """
-    from logger.files.rigfile import parse_rig, read_rig, refuse_contradictions
+    from logger.files.rigfile import read_rig, refuse_contradictions
 
     path = Path(name_or_file)
     if path.suffix.lower() == ".toml" or path.is_file():
         return RigSource(read_rig(path))
     from logger.jobs.baselines import baseline_for
     from logger.jobs.logbooks import opened
+    from logger.jobs.rig_of import rig_of
 
     with opened(logbook, read_only=True) as book:
-        revision = book.rig(name_or_file)
-        rig = parse_rig(revision.toml, name_or_file).rig
+        rig = rig_of(book, name_or_file)
         refuse_contradictions(rig, name_or_file)
         held = {direction: baseline_for(book, name_or_file, direction) for direction in DIRECTIONS}
     return RigSource(rig, {direction: one.baseline for direction, one in held.items() if one is not None})

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -60,6 +60,8 @@ def draw_trial(subject: Subject) -> "Figure":
         panels.append(_draw_profile)
     heights = {_draw_current: 3.0, _draw_voltage: 1.8, _draw_profile: 3.0}
     ratios = [heights[panel] for panel in panels]
+    trace = subject.trace
+    subject = replace(subject, trace=replace(trace, time_s=trace.time_s - trace.time_s[0]))
     with style.drawing():
         width, height = _PAGE_INCHES
         figure = Figure(figsize=(width, 1.4 + (height - 1.4) * sum(ratios) / 7.8), layout="constrained")

@@ -1,6 +1,7 @@
 """Whatever a readable record holds, judging it gives a verdict and a valid JSON line, never a crash."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -63,3 +64,13 @@ def test_any_record_is_judged(baseline, trace):
     assert record["because"]
     for name, figure in assessment.figures.items():
         assert figure is None or not figure.u < 0, name
+
+
+def test_times_count_from_the_first_row_whatever_clock_the_file_has():
+    trace = stroke(7)
+    late = assess_trace(replace(trace, time_s=trace.time_s + 1.7e9), RIG, BASELINE)
+    plain = assess_trace(trace, RIG, BASELINE)
+    assert late.figures.start_s.value == pytest.approx(plain.figures.start_s.value, abs=1e-5)
+    assert late.figures.end_s.value == pytest.approx(plain.figures.end_s.value, abs=1e-5)
+    assert late.inrush_end_s == pytest.approx(plain.inrush_end_s, abs=1e-5)
+    assert late.verdict == plain.verdict
