@@ -4,7 +4,8 @@ import click
 
 from logger.cli import output
 from logger.cli.rig_fit import fit
-from logger.cli.shared import logbook_of
+from logger.cli.rig_logbook import add, history_json, list_, print_history
+from logger.cli.shared import logbook_of, now
 
 
 @click.group()
@@ -12,6 +13,8 @@ def rig() -> None:
     """Rigs: an actuator, the lock mechanism it throws, and how it is wired."""
 
 
+rig.add_command(add)
+rig.add_command(list_)
 rig.add_command(fit)
 
 
@@ -22,15 +25,22 @@ rig.add_command(fit)
 def show(ctx: click.Context, source: str, as_json: bool) -> None:
     """Show a rig: its values, its limits and where they come from, what doesn't agree.
 
+    For a rig of the logbook also where it stands and what was logged.
+
     \b
     Example:
-      throwbook rig show quarry-loader.toml
+      throwbook rig show quarry-loader
     """
     from logger.cli.rig_text import print_rig, rig_json
-    from logger.jobs.fitting import load_rig
+    from logger.jobs.fitting import is_rig_file, load_rig
+    from logger.jobs.rig_list import rig_history
 
     found = load_rig(source, logbook_of(ctx)).rig
+    logged = None if is_rig_file(source) else rig_history(logbook_of(ctx), source, now().date())
     if as_json:
-        output.json_line(rig_json(found))
-    else:
-        print_rig(found)
+        output.json_line(rig_json(found) | ({"logbook": history_json(logged)} if logged else {}))
+        return
+    if logged is not None:
+        print_history(logged)
+        output.line()
+    print_rig(found)

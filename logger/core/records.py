@@ -331,21 +331,6 @@ class SheetState:
         return self.decision.outcome if self.decision else OPEN
 
 
-@dataclass(frozen=True)
-class RigSummary:
-    """What a list of rigs needs, without opening any trial."""
-
-    rig: RigRevision
-    orders: tuple[Order, ...]
-    services: tuple[Service, ...]
-    trials: int
-    """Trials logged so far."""
-    last_trial: datetime | None
-    """When the newest of them was thrown, where that is known."""
-    sheets: tuple[SheetState, ...] = field(default=())
-    """Decided sheets and the newest one, oldest first."""
-
-
 class Revised(Protocol):
     """A row that may replace others."""
 

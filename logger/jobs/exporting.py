@@ -9,7 +9,7 @@ from pathlib import Path
 
 from logger.core.export_tables import FLAG, TABLES, Column, ExportData, described, rows
 from logger.core.records import FROM_TRACE, heads
-from logger.errors import InputError
+from logger.errors import InputError, OutsideError
 from logger.files import tables
 from logger.jobs.logbooks import opened
 from logger.logbook import Logbook
@@ -48,17 +48,31 @@ def export(
         raise InputError("there is no such folder", str(folder.parent), "Make it first, or name another one.")
     with opened(logbook, read_only=True) as book:
         names = [book.rig(rig).rig] if rig is not None else book.rig_names()
-        part = Path(tempfile.mkdtemp(prefix=f"{folder.name}.part-", dir=folder.parent))
+        part = _scratch_beside(folder)
         try:
             written = _write_tables(book, names, part, form, progress)
             if traces:
                 written |= _write_traces(book, names, part / "traces", progress)
             part.chmod(0o777 & ~_umask())
             part.rename(folder)
+        except OSError as error:
+            shutil.rmtree(part, ignore_errors=True)
+            what = f"writing failed ({error.strerror or error})"
+            raise OutsideError(
+                what, str(folder), "Nothing was exported; make room and do it again."
+            ) from error
         except BaseException:
             shutil.rmtree(part, ignore_errors=True)
             raise
     return Exported(folder, written)
+
+
+def _scratch_beside(folder: Path) -> Path:
+    try:
+        return Path(tempfile.mkdtemp(prefix=f"{folder.name}.part-", dir=folder.parent))
+    except OSError as error:
+        what = f"can't write here ({error.strerror})"
+        raise OutsideError(what, str(folder.parent), "Name a folder on a disk with room.") from error
 
 
 def _umask() -> int:

@@ -12,7 +12,7 @@
 
 What can be added: ``add_rig``, ``plan_sheet``, ``answer``, ``add_trial`` (a Trace, or ``hand_trial(...)``), ``place``,
 ``judge``, ``sight``, ``decide``, ``seal_sheet``, ``add_order``, ``add_service``, ``add_baseline``, ``add_calibration``.
-What can be read: ``rig_names``, ``rig``, ``rig_revisions``, ``rig_summaries``, ``sheets``, ``sheet``, ``answers``,
+What can be read: ``rig_names``, ``rig``, ``rig_revisions``, ``trial_counts``, ``sheets``, ``sheet``, ``answers``,
 ``decisions``, ``seals``, ``trials``, ``revisions``, ``identity``, ``has_trial``, ``sheets_of``, ``judgements``, ``profile``, ``trace``,
 ``orders``, ``altered_orders``, ``services``, ``baselines``, ``calibrations``. Nothing can be changed or removed.
 Rows come back as the dataclasses of ``logger.core.records``.

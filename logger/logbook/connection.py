@@ -18,6 +18,8 @@ from logger.logbook import migrations
 APPLICATION_ID = 0x5468726F  # "Thro"
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
+LITTLE_ROOM_BYTES = 1 << 20
+"""Less than this, and an input or output error of SQLite means a full disk (its shared memory file takes 32 kB)."""
 
 Waiting = Callable[[], None]
 """Called once when another program holds the logbook and we wait."""
@@ -46,7 +48,7 @@ def explained(error: sqlite3.Error, path: Path) -> InputError | OutsideError:
         return InputError(
             "this is not a logbook", where, "Give the logbook's own path; the file was left as it is."
         )
-    if code == sqlite3.SQLITE_FULL:
+    if code == sqlite3.SQLITE_FULL or (code == sqlite3.SQLITE_IOERR and _no_room(path)):
         return OutsideError(
             "the disk is full", where, "Nothing of this step was stored; make room and do it again."
         )
@@ -63,6 +65,14 @@ def explained(error: sqlite3.Error, path: Path) -> InputError | OutsideError:
         where,
         "Nothing of this step was stored; see 'throwbook check'.",
     )
+
+
+def _no_room(path: Path) -> bool:
+    """Whether the disk is so full that not even SQLite's own small files find room."""
+    try:
+        return shutil.disk_usage(path.parent).free < LITTLE_ROOM_BYTES
+    except OSError:
+        return False
 
 
 def unwritable(path: Path) -> OutsideError:
@@ -151,10 +161,17 @@ def connect(path: Path, mode: str) -> sqlite3.Connection:
     address = f"{path.resolve().as_uri()}?{query}"
     db = sqlite3.connect(address, uri=True, isolation_level=None, timeout=LONGEST_WAIT_S)
     db.row_factory = sqlite3.Row
-    db.execute("PRAGMA foreign_keys = ON")
-    db.execute("PRAGMA synchronous = FULL")
-    db.execute("PRAGMA trusted_schema = OFF")
-    db.execute("PRAGMA cell_size_check = ON")
+    try:
+        for setting in (
+            "foreign_keys = ON",
+            "synchronous = FULL",
+            "trusted_schema = OFF",
+            "cell_size_check = ON",
+        ):
+            db.execute(f"PRAGMA {setting}")
+    except BaseException:
+        db.close()
+        raise
     return db
 
 
@@ -190,10 +207,12 @@ def open_reading(path: Path, waiting: Waiting | None) -> tuple[sqlite3.Connectio
         if writable(path):
             if header_version(path) < migrations.NEWEST:
                 open_writing(path, waiting).close()
-            db = connect(path, "ro")
-            refuse_by_header(db, path)
-            return db, None
-        db, scratch = open_untouched(path)
+            try:
+                return _in_place(path), None
+            except sqlite3.OperationalError:  # no room for SQLite's own small files: read without them
+                if not _no_room(path):
+                    raise
+        db, scratch = open_without_files(path)
         if db.execute("PRAGMA user_version").fetchone()[0] == migrations.NEWEST:
             return db, scratch
         db.close()
@@ -202,18 +221,30 @@ def open_reading(path: Path, waiting: Waiting | None) -> tuple[sqlite3.Connectio
         return connect(scratch / path.name, "ro"), scratch
 
 
+def _in_place(path: Path) -> sqlite3.Connection:
+    db = connect(path, "ro")
+    try:
+        refuse_by_header(db, path)
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
 def open_untouched(path: Path) -> tuple[sqlite3.Connection, Path | None]:
     """Open without writing a byte beside or into the file, whatever its version; the folder is a private copy's."""
     with plain_errors(path):
         refuse_others(path)
-        journal = path.with_name(path.name + "-wal")
-        left_behind = journal.exists() and journal.stat().st_size > 0
-        if writable(path):
-            return connect(path, "ro"), None
-        if not left_behind:
-            return connect(path, "immutable"), None
-        scratch = _private_copy(path)
-        return connect(scratch / path.name, "rw"), scratch
+        return (connect(path, "ro"), None) if writable(path) else open_without_files(path)
+
+
+def open_without_files(path: Path) -> tuple[sqlite3.Connection, Path | None]:
+    """Open where SQLite can't make its own small files beside the logbook: in place, or a copy with its journal."""
+    journal = path.with_name(path.name + "-wal")
+    if not (journal.exists() and journal.stat().st_size > 0):
+        return connect(path, "immutable"), None
+    scratch = _private_copy(path)
+    return connect(scratch / path.name, "rw"), scratch
 
 
 def _private_copy(path: Path) -> Path:
@@ -303,7 +334,7 @@ def safe_copy(db: sqlite3.Connection, path: Path, target: Path) -> None:
     part = target.with_name(target.name + ".part")
     with plain_errors(target):
         try:
-            part.unlink(missing_ok=True)
+            _remove(part)
             with contextlib.closing(sqlite3.connect(part)) as copy:
                 db.backup(copy)
                 copy.execute("PRAGMA journal_mode = DELETE")  # one file, whole by itself
@@ -316,7 +347,13 @@ def safe_copy(db: sqlite3.Connection, path: Path, target: Path) -> None:
             part.replace(target)
             sync(target.parent)
         finally:
-            part.unlink(missing_ok=True)
+            _remove(part)
+
+
+def _remove(part: Path) -> None:
+    """A copy that isn't whole, and its journal, which must never be played into another copy."""
+    for ending in ("", "-journal", "-wal", "-shm"):
+        part.with_name(part.name + ending).unlink(missing_ok=True)
 
 
 def sync(path: Path) -> None:

@@ -1,16 +1,13 @@
 """Rigs, the orders to their status latch, their services and baselines; calibrations of boards."""
 
-from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
-from typing import TypeVar
 
 from logger.core.records import (
     BaselineRecord,
     Calibration,
     Order,
     RigRevision,
-    RigSummary,
     Row,
     Service,
     current,
@@ -18,8 +15,6 @@ from logger.core.records import (
 )
 from logger.errors import InputError
 from logger.logbook.seals import SealRows
-
-Listed = TypeVar("Listed", Order, Service)
 
 
 class RigRows(SealRows):
@@ -56,32 +51,11 @@ class RigRows(SealRows):
         """Every revision, oldest first."""
         return self.select(RigRevision, "WHERE rig = ? ORDER BY at, id", [name])
 
-    def rig_summaries(self) -> list[RigSummary]:
-        """Every rig with what its status and due date follow from; no trial is opened."""
-        revisions = _by_rig(self.select(RigRevision))
-        orders = _by_rig(self.select(Order, "ORDER BY at, id"))
-        services = _by_rig(self.select(Service))
-        counts = {
-            row[0]: (row[1], row[2])
-            for row in self.read("SELECT rig, count(*), max(started) FROM trial GROUP BY rig")
-        }
-        sheets = self.decided_and_newest_sheets()
-        found = []
-        for name in sorted(revisions):
-            latest = current(revisions[name])
-            assert latest is not None  # a name in the mapping has at least one revision
-            trials, started = counts.get(name, (0, None))
-            found.append(
-                RigSummary(
-                    latest,
-                    tuple(orders.get(name, ())),
-                    tuple(heads(services.get(name, ()))),
-                    trials,
-                    datetime.fromisoformat(started) if started else None,
-                    tuple(sheets.get(name, ())),
-                )
-            )
-        return found
+    def trial_counts(self, rig: str | None = None) -> dict[str, tuple[int, datetime | None]]:
+        """By rig: how many trials, and when the newest of them was thrown where that is known; from the index alone."""
+        where, values = ("WHERE rig = ?", [rig]) if rig is not None else ("", [])
+        rows = self.read(f"SELECT rig, count(*), max(started) FROM trial {where} GROUP BY rig", values)
+        return {row[0]: (row[1], datetime.fromisoformat(row[2]) if row[2] else None) for row in rows}
 
     def add_order(self, order: Order) -> Order:
         """One entry of the latch's log; it is linked to the rig's last ones here."""
@@ -138,10 +112,3 @@ def last_orders(orders: Iterable[Order]) -> list[Order]:
 
 def _ids(rows: Iterable[Row] | Iterable[Order]) -> tuple[str, ...]:
     return tuple(sorted(row.id for row in rows))
-
-
-def _by_rig(rows: Iterable[Listed] | Iterable[RigRevision]) -> dict[str, list]:  # type: ignore[type-arg]
-    found: dict[str, list] = defaultdict(list)  # type: ignore[type-arg]
-    for row in rows:
-        found[row.rig].append(row)
-    return found

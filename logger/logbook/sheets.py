@@ -66,15 +66,6 @@ class SheetRows(Store):
             "'throwbook sheet list' shows their names.",
         )
 
-    def decided_and_newest_sheets(self) -> dict[str, list[SheetState]]:
-        """For each rig: its decided sheets and its newest one, oldest first."""
-        found: dict[str, list[SheetState]] = defaultdict(list)
-        newest = {row[0]: row[1] for row in self.read("SELECT rig, max(number) FROM sheet GROUP BY rig")}
-        for state in self.sheets():
-            if state.decision is not None or state.sheet.number == newest[state.sheet.rig]:
-                found[state.sheet.rig].append(state)
-        return found
-
     def answer(self, sheet: str, answers: Details, by: str, now: datetime, reason: str = "") -> Answers:
         """What was asked on the sheet; stands for the earlier answers."""
         with self.transaction():

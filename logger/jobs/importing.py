@@ -1,0 +1,246 @@
+"""Trace files into the logbook as one sheet: all of them or none."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from logger import __version__
+from logger.core.records import LoggedTrial, SheetState
+from logger.core.status import Status
+from logger.errors import InputError
+from logger.jobs import latch
+from logger.jobs.logbooks import opened
+from logger.jobs.rig_of import rig_of
+from logger.jobs.sheets import plan_in
+from logger.logbook import Logbook
+from logger.logbook.connection import Waiting
+
+if TYPE_CHECKING:
+    from logger.core.assessment import Assessment
+    from logger.core.rig import Rig
+    from logger.core.trace import Trace
+    from logger.jobs.assess import Reading
+
+OTHER_RIG = "other-rig"
+FUTURE_DATE = "future-date"
+CLOCK_REVERSED = "clock-reversed"
+DOUBTS = (OTHER_RIG, FUTURE_DATE, CLOCK_REVERSED)
+
+AHEAD = timedelta(minutes=5)
+"""Two clocks may differ by so much before a date counts as in the future (assumed)."""
+
+Progress = Callable[[int, int], None]
+"""Called with files judged, and how many there are."""
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Something about a file that a person should confirm."""
+
+    kind: str
+    """One of ``DOUBTS``."""
+    file: str
+    what: str
+
+
+Settle = Callable[[Doubt], None]
+"""Called for each doubt: returns to go on, raises InputError to stop."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """A file whose trial the logbook (or the same set of files) already had."""
+
+    file: str
+    where: str
+    """The sheet it stands on, or the file that is the same."""
+
+
+@dataclass(frozen=True)
+class Imported:
+    """What an import did."""
+
+    sheet: SheetState | None
+    """None: every file was known already, nothing was stored."""
+    logged: tuple[LoggedTrial, ...]
+    known: tuple[Known, ...]
+    status: Status
+    """Of the rig, the throws just logged included."""
+
+
+@dataclass(frozen=True, eq=False)
+class Throw:
+    """One judged throw that is to be logged."""
+
+    trace: "Trace"
+    assessment: "Assessment"
+    as_found: bool
+    baseline: str | None
+    """Id of the frozen baseline it was held against."""
+
+
+@dataclass(frozen=True)
+class Order:
+    """What is to be imported."""
+
+    rig: str
+    kind: str
+    files: Sequence[Path]
+    answers: Mapping[str, Any] = field(default_factory=dict)
+    """Answers to the sheet's questions; see ``logger.core.questions``."""
+
+
+def refuse(doubt: Doubt) -> None:
+    """Stop at any doubt, and name the option that settles it."""
+    raise InputError(doubt.what, doubt.file, f"If that is right, say so with --allow {doubt.kind}")
+
+
+def import_traces(
+    logbook: str | Path | None,
+    asked: Order,
+    by: str,
+    now: datetime,
+    *,
+    reading: "Reading | None" = None,
+    settle: Settle = refuse,
+    waiting: Waiting | None = None,
+    progress: Progress = lambda done, total: None,
+) -> Imported:
+    """Read, judge and log the files as one sheet, in the order of their clocks, in one transaction.
+
+    A file whose trial the logbook already has is recognised and left where it is. Raises InputError for a file that
+    can't be read, an unknown rig, or a doubt that ``settle`` doesn't let pass; nothing is stored then.
+    """
+    from logger.jobs.assess import Reading, trace_paths
+
+    reading = reading or Reading()
+    paths = trace_paths(asked.files)
+    traces = [_with_source(reading.read(path), path) for path in paths]
+    with opened(logbook, waiting=waiting) as book:
+        rig = rig_of(book, asked.rig)
+        fresh, known = _sort_out(book, rig.name, traces)
+        if not fresh:
+            return Imported(None, (), tuple(known), latch.status(book, rig.name))
+        for doubt in doubts(fresh, rig.name, now, _newest(book, rig.name)):
+            settle(doubt)
+        throws = _judge(book, rig, fresh, asked.answers, progress)
+        with book.transaction():
+            again, _ = _sort_out(book, rig.name, fresh)  # another program may have logged some meanwhile
+            if len(again) < len(fresh):
+                raise InputError(
+                    "another program logged some of these files meanwhile", str(book.path), "Do it again."
+                )
+            state = plan_in(book, rig.name, asked.kind, by, now, answers=asked.answers)
+            logged = [_log(book, state, throw, by, now) for throw in throws]
+            stands = latch.status(book, rig.name)
+        return Imported(book.sheet(state.sheet.id), tuple(logged), tuple(known), stands)
+
+
+def doubts(traces: Sequence["Trace"], rig: str, now: datetime, newest: datetime | None) -> list[Doubt]:
+    """What a person should confirm before these traces, in the order of their clocks, go on a sheet of ``rig``."""
+    found = []
+    for trace in traces:
+        if trace.rig and trace.rig != rig:
+            found.append(Doubt(OTHER_RIG, trace.source, f"it was recorded on rig '{trace.rig}', not '{rig}'"))
+        if trace.started is not None and trace.started > now + AHEAD:
+            found.append(
+                Doubt(
+                    FUTURE_DATE,
+                    trace.source,
+                    f"it starts at {trace.started.isoformat()}, which is yet to come",
+                )
+            )
+    dated = [trace for trace in traces if trace.started is not None]
+    for before, trace in pairwise(dated):
+        ended = before.started + timedelta(seconds=float(before.time_s[-1] - before.time_s[0]))  # type: ignore[operator]
+        if trace.started < ended:  # type: ignore[operator]
+            found.append(
+                Doubt(
+                    CLOCK_REVERSED,
+                    trace.source,
+                    f"by its clock it starts before {Path(before.source).name} has ended",
+                )
+            )
+    if dated and newest is not None and dated[0].started < newest:  # type: ignore[operator]
+        found.append(
+            Doubt(
+                CLOCK_REVERSED,
+                dated[0].source,
+                f"it starts before the newest trial of this rig in the logbook ({newest.isoformat()})",
+            )
+        )
+    return found
+
+
+def _with_source(trace: "Trace", path: Path) -> "Trace":
+    from dataclasses import replace
+
+    return replace(trace, source=str(path))
+
+
+def _sort_out(book: Logbook, rig: str, traces: Sequence["Trace"]) -> tuple[list["Trace"], list[Known]]:
+    """New traces in the order of their clocks (those without one after them, as given), and the known ones."""
+    fresh: dict[str, Trace] = {}
+    known = []
+    for trace in traces:
+        identity = book.identity(rig, trace)
+        if identity in fresh:
+            known.append(Known(trace.source, f"the same throw as {fresh[identity].source}"))
+        elif book.has_trial(identity):
+            known.append(Known(trace.source, f"already on sheet {', '.join(book.sheets_of(identity))}"))
+        else:
+            fresh[identity] = trace
+    dated = [trace for trace in fresh.values() if trace.started is not None]
+    undated = [trace for trace in fresh.values() if trace.started is None]
+    return sorted(dated, key=lambda trace: trace.started.timestamp()) + undated, known  # type: ignore[union-attr]
+
+
+def _newest(book: Logbook, rig: str) -> datetime | None:
+    dates = [logged.trial.started for logged in book.trials(rig=rig) if logged.trial.started is not None]
+    return max(dates, default=None)
+
+
+def _judge(
+    book: Logbook, rig: "Rig", traces: Sequence["Trace"], answers: Mapping[str, Any], progress: Progress
+) -> list[Throw]:
+    """Each trace by itself, then as a set; the first may be as found."""
+    from logger.core.assess import assess_trace
+    from logger.core.questions import conditions_from
+    from logger.core.set_checks import judge_set
+    from logger.core.sheet import SheetTrial, as_found
+    from logger.jobs.baselines import baseline_for
+
+    held = {trace.direction: baseline_for(book, rig.name, trace.direction) for trace in traces}
+    judged = []
+    for count, trace in enumerate(traces, 1):
+        found = held[trace.direction]
+        judged.append(assess_trace(trace, rig, found.baseline if found else None))
+        progress(count, len(traces))
+    judged = list(judge_set(judged, rig))
+    apart = as_found(conditions_from(answers), [SheetTrial(str(n), n, each) for n, each in enumerate(judged)])
+    throws = []
+    for number, (trace, assessment) in enumerate(zip(traces, judged, strict=True)):
+        found = held[trace.direction]
+        record = found.record.id if found is not None and found.record is not None else None
+        throws.append(Throw(trace, assessment, str(number) in apart, record))
+    return throws
+
+
+def _log(book: Logbook, state: SheetState, throw: Throw, by: str, now: datetime) -> LoggedTrial:
+    """One throw onto the sheet, with the orders to the latch that it gives rise to."""
+    logged = book.add_trial(
+        state.sheet.id,
+        throw.trace,
+        throw.assessment,
+        by,
+        now,
+        software_version=__version__,
+        as_found=throw.as_found,
+        baseline=throw.baseline,
+        file=Path(throw.trace.source).name,
+    )
+    latch.raise_for(book, state, logged, by, now)
+    return logged

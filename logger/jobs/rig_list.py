@@ -1,0 +1,107 @@
+"""Rigs in the logbook: added from a file, listed with where they stand, shown with their history."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.core.records import BaselineRecord, RigRevision, Service, SheetState
+from logger.errors import InputError
+from logger.jobs.latch import RigStanding, standing
+from logger.jobs.logbooks import opened
+from logger.logbook.connection import Waiting
+
+if TYPE_CHECKING:
+    from logger.core.rig import Rig
+
+
+@dataclass(frozen=True)
+class Added:
+    """What adding a rig file did."""
+
+    revision: RigRevision
+    new: bool
+    """False: the logbook had just this file already."""
+    revised: bool
+    """True: it stands for an earlier version of the rig."""
+
+
+@dataclass(frozen=True)
+class Listed:
+    """One rig as a list shows it."""
+
+    name: str
+    standing: RigStanding
+    trials: int
+    last_trial: datetime | None
+    """When the newest throw was made, where that is known."""
+
+
+@dataclass(frozen=True)
+class RigHistory:
+    """One rig with what the logbook holds of it."""
+
+    rig: "Rig"
+    revisions: tuple[RigRevision, ...]
+    standing: RigStanding
+    sheets: tuple[SheetState, ...]
+    services: tuple[Service, ...]
+    baselines: tuple[BaselineRecord, ...]
+    trials: int
+    last_trial: datetime | None
+
+
+def add_rig(
+    logbook: str | Path | None,
+    file: Path,
+    by: str,
+    now: datetime,
+    reason: str = "",
+    waiting: Waiting | None = None,
+) -> Added:
+    """Add a rig from its file, or a new version of one; trials judged before keep the version they were judged by.
+
+    Raises InputError for a faulty file, and for a changed one without a ``reason``.
+    """
+    from logger.files.rigfile import read_rig
+
+    rig = read_rig(file)
+    text = file.read_text("utf-8-sig")
+    with opened(logbook, waiting=waiting) as book, book.transaction():
+        known = book.rig_revisions(rig.name)
+        if known and book.rig(rig.name).toml != text and not reason.strip():
+            raise InputError(
+                f"the logbook has another version of rig '{rig.name}'",
+                str(file),
+                'If it should stand for that one, say why: --reason "new actuator".',
+            )
+        added = book.add_rig(rig.name, text, by, now, reason.strip())
+        new = added.id not in {revision.id for revision in known}
+        return Added(added, new, new and bool(known))
+
+
+def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
+    """Every rig with its status and when it is next due, by name."""
+    with opened(logbook, read_only=True) as book:
+        counted = book.trial_counts()
+        return [
+            Listed(name, standing(book, name, today), *counted.get(name, (0, None)))
+            for name in book.rig_names()
+        ]
+
+
+def rig_history(logbook: str | Path | None, name: str, today: date) -> RigHistory:
+    """One rig. Raises InputError for a name the logbook doesn't have."""
+    from logger.jobs.rig_of import rig_of
+
+    with opened(logbook, read_only=True) as book:
+        rig = rig_of(book, name)
+        return RigHistory(
+            rig,
+            tuple(book.rig_revisions(name)),
+            standing(book, name, today),
+            tuple(book.sheets(name)),
+            tuple(book.services(name)),
+            tuple(book.baselines(name)),
+            *book.trial_counts(name).get(name, (0, None)),
+        )

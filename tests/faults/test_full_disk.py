@@ -1,0 +1,23 @@
+"""A full disk in every place."""
+
+import pytest
+
+from tests.faults.full_disk import COMMANDS, can_mount, command, fill, small_disk, strike
+from tests.faults.work import PLACES, RIG
+
+
+@pytest.mark.skipif(not can_mount(), reason="a small disk can only be mounted as root")
+@pytest.mark.parametrize("place", COMMANDS)
+def test_a_full_disk_is_one_clear_line_exit_3_and_an_intact_logbook(place, tmp_path):
+    struck = [strike(place, left_kb, tmp_path / f"disk {left_kb}") for left_kb in (0, 16)]
+    assert any(each.code == 3 for each in struck)
+
+
+@pytest.mark.skipif(not can_mount(), reason="a small disk can only be mounted as root")
+def test_a_logbook_on_a_full_disk_can_still_be_read(tmp_path):
+    with small_disk(tmp_path / "disk") as folder:
+        PLACES["entry"].prepare(folder)
+        fill(folder, 0)
+        done = command(folder, "rig", "list")
+        assert (done.returncode, done.stderr) == (0, "")
+        assert RIG in done.stdout
