@@ -10,10 +10,10 @@ from logger.cli.shared import logbook_of
 
 if TYPE_CHECKING:
     from logger.core.fit import Fit
-    from logger.core.rig_check import Problem
+    from logger.core.rig_numbers import Problem
 
 
-@click.command()
+@click.command(short_help="Judge an actuator against the mechanism.")
 @click.argument("source", metavar="NAME-or-FILE")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object, SI.")
 @click.pass_context
@@ -43,6 +43,7 @@ def fit(ctx: click.Context, source: str, as_json: bool) -> int:
 def print_fit(found: "Fit") -> None:
     """The page a mechanic reads: cautions, what was judged, what is missing."""
     from logger.cli.assess_text import VERDICT_WORDS
+    from logger.core.fit import CAUTION_AT
 
     word, style = VERDICT_WORDS[found.verdict]
     output.line(f"{found.rig.name}: does the actuator suit the mechanism? {word}", style=style)
@@ -54,6 +55,8 @@ def print_fit(found: "Fit") -> None:
         output.line(f"{finding.says[:1].upper()}{finding.says[1:]}.", indent=11)
         if finding.do:
             output.line(f"-> {finding.do}", indent=11)
+        if finding.about in CAUTION_AT:
+            output.line(CAUTION_AT[finding.about], style="heading", indent=11)
     if found.missing:
         output.line()
         output.line("Not in the rig file, and what that leaves unknown:", style="heading")
@@ -80,6 +83,8 @@ def print_problems(problems: "tuple[Problem, ...]") -> None:
 
 def fit_json(found: "Fit") -> dict[str, Any]:
     """The same as one JSON object; a figure's expanded uncertainty (k = 2) is ``NAME_u``."""
+    from logger.core.fit import CAUTION_AT
+
     record: dict[str, Any] = {"rig": found.rig.name, "verdict": found.verdict}
     for name, measured in found.numbers.items():
         record[name] = None if measured is None else measured.value
@@ -91,5 +96,5 @@ def fit_json(found: "Fit") -> dict[str, Any]:
         "assumed": found.assumed,
         "unknown": found.unknown,
         "limits": found.limits,
-        "cautions": found.cautions,
+        "cautions": (*found.cautions, *CAUTION_AT.values()),
     }

@@ -18,7 +18,21 @@ rig.add_command(list_)
 rig.add_command(fit)
 
 
-@rig.command()
+@rig.command(short_help="Print a rig file with every key explained.")
+def example() -> None:
+    """Print a rig file with every key explained, to copy and fill in.
+
+    \b
+    Example:
+      throwbook rig example > yard-loader.toml
+    """
+    from logger.files.rig_example import EXAMPLE
+
+    for text in EXAMPLE.splitlines():
+        output.line(text)
+
+
+@rig.command(short_help="Show a rig: values, limits, what doesn't agree.")
 @click.argument("source", metavar="NAME-or-FILE")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object, SI.")
 @click.pass_context

@@ -14,7 +14,8 @@ from logger.core.cautions import BOTH_PINS, FALL, FIRE, HANDS
 from logger.core.fit_case import WARM_WINDING_C, Case, Finding, case_of
 from logger.core.limits import Limit, limits_for
 from logger.core.rig import Rig
-from logger.core.rig_check import Problem, problems
+from logger.core.rig_check import problems
+from logger.core.rig_numbers import Problem
 from logger.core.wiring import loop_ohm
 
 JUDGES: tuple[Callable[[Case], Finding], ...] = (
@@ -49,7 +50,9 @@ ALWAYS_UNKNOWN = (
     "whether the pins stay put with the power off (screw and gear may hold or not): try it when commissioning",
     "side load on the rod, and the load over the way: the first bench throws show it",
 )
-CAUTIONS = (FALL, HANDS, BOTH_PINS, FIRE)
+CAUTIONS = (FALL, HANDS, BOTH_PINS)
+CAUTION_AT = {"fuse": FIRE}
+"""Cautions that stand beside one finding."""
 _WORST_FIRST = (FAIL, UNDECIDED, WATCH, PASS)
 
 

@@ -5,47 +5,15 @@ A grave problem is a contradiction: no verdict can rest on such a rig. The other
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from logger.core.limits import LIMITS
 from logger.core.protection import read_code
 from logger.core.rating import drive_efficiency, motor_line, propagated
 from logger.core.rig import Rig
+from logger.core.rig_numbers import NUMBERS, Problem, bad_numbers
 from logger.core.units import show, show_duration
 from logger.core.wiring import CONTINUOUS_SHARE, LARGEST_FUSE_FROM, largest_fuse_a
 from logger.errors import InputError
-
-
-@dataclass(frozen=True)
-class Problem:
-    """One thing that doesn't fit."""
-
-    key: str
-    """As in the rig file: ``actuator.stroke``."""
-    what: str
-    do: str
-    grave: bool
-
-
-# Figures that must be above zero: (section, field, key, kind, smallest and largest that is not absurd [SI]).
-# The bounds are wide: anything from a cabin latch to a crane. Common practice, no source.
-_NUMBERS: tuple[tuple[str, str, str, str, float, float], ...] = (
-    ("lock", "needed_travel_m", "lock.needed_travel", "length", 0.002, 2.0),
-    ("lock", "needed_force_n", "lock.needed_force", "force", 1.0, 1e6),
-    ("lock", "lowest_voltage_v", "lock.lowest_voltage", "voltage", 1.0, 120.0),
-    ("actuator", "voltage_v", "actuator.voltage", "voltage", 3.0, 120.0),
-    ("actuator", "stroke_m", "actuator.stroke", "length", 0.002, 2.0),
-    ("actuator", "rated_force_n", "actuator.rated_force", "force", 5.0, 1e6),
-    ("actuator", "no_load_speed_m_s", "actuator.no_load_speed", "speed", 1e-4, 1.0),
-    ("actuator", "full_load_speed_m_s", "actuator.full_load_speed", "speed", 1e-4, 1.0),
-    ("actuator", "no_load_current_a", "actuator.no_load_current", "current", 0.005, 200.0),
-    ("actuator", "full_load_current_a", "actuator.full_load_current", "current", 0.01, 500.0),
-    ("actuator", "duty_cycle", "actuator.duty_cycle", "share", 0.005, 1.0),
-    ("actuator", "duty_period_s", "actuator.duty_period", "time", 1.0, 86400.0),
-    ("wiring", "area_m2", "wiring.conductor", "area", 0.1e-6, 200e-6),
-    ("wiring", "length_one_way_m", "wiring.length_one_way", "cable length", 0.05, 100.0),
-    ("wiring", "fuse_a", "wiring.fuse", "current", 0.1, 500.0),
-)
 
 USUAL_VOLTAGES = (6.0, 12.0, 24.0, 36.0, 48.0)
 """Nominal voltages of vehicle batteries; common practice, no source."""
@@ -53,40 +21,13 @@ USUAL_VOLTAGES = (6.0, 12.0, 24.0, 36.0, 48.0)
 
 def problems(rig: Rig) -> tuple[Problem, ...]:
     """Every inconsistency of ``rig``, grave ones first. Never raises, whatever the values."""
-    numbers = _bad_numbers(rig)
+    numbers = bad_numbers(rig)
     found = list(numbers)
     bad = {problem.key for problem in numbers if problem.grave}
     for rule, needs in RULES:
         if not bad.intersection(needs):
             found += rule(rig)
     return tuple(sorted(found, key=lambda problem: not problem.grave))
-
-
-def _bad_numbers(rig: Rig) -> list[Problem]:
-    found = []
-    for section, name, key, kind, least, most in _NUMBERS:
-        part = getattr(rig, section)
-        value = None if part is None else getattr(part, name)
-        if value is None:
-            continue
-        do = "Copy it from the data sheet again." if section == "actuator" else "Measure it again."
-        if not math.isfinite(value):
-            found.append(Problem(key, "is not a number", do, True))
-        elif value <= 0.0:
-            found.append(Problem(key, f"is {show(value, kind)}; it must be above zero", do, True))
-        elif not least <= value <= most:
-            word = "small" if value < least else "large"
-            found.append(Problem(key, f"is {value:.3g} {_unit(kind)}, absurdly {word}", do, True))
-    coldest = rig.lock.coldest_c
-    if coldest is not None and not -60.0 <= coldest <= 50.0:
-        found.append(Problem("lock.coldest", "is no working temperature", "Type for example -10 degC.", True))
-    return found
-
-
-def _unit(kind: str) -> str:
-    return {"length": "m", "cable length": "m", "share": "", "area": "m2", "speed": "m/s", "time": "s"}.get(
-        kind, {"force": "N", "voltage": "V", "current": "A"}.get(kind, "")
-    )
 
 
 def _spacings(rig: Rig) -> list[Problem]:
@@ -306,7 +247,7 @@ def _length(rig: Rig, value_m: float) -> str:
 
 
 _TRAVEL = "lock.needed_travel"
-_MOTOR = tuple(row[2] for row in _NUMBERS if row[0] == "actuator")
+_MOTOR = tuple(row[2] for row in NUMBERS if row[0] == "actuator")
 
 # rule, keys that must be sound numbers before it can be asked.
 RULES: tuple[tuple[Callable[[Rig], list[Problem]], tuple[str, ...]], ...] = (

@@ -1,40 +1,11 @@
 """The rig file: TOML with quantities as strings, to a core Rig and back.
 
-    name = "quarry-loader"
-    units = "metric"                # or "us": how values are shown; quantities may be typed in any unit
-    [lock]
-    needed_travel = "188 mm"        # or spacing_locked and spacing_unlocked; all three must agree
-    needed_force = "700 N"          # optional: push the whole mechanism needs, clean and warm
-    excess_goes = "slotted link"    # optional: where stroke beyond the needed travel goes
-    lowest_voltage = "11.0 V"       # optional: lowest supply under load at the machine
-    coldest = "-10 degC"            # optional: coldest working temperature
-    [actuator]
-    voltage = "12 V"
-    stroke = "200 mm"
-    rated_force = "1500 N"
-    no_load_speed = "16 mm/s"
-    full_load_speed = "11 mm/s"     # optional; without it the speed line is assumed and said to be
-    no_load_current = "0.9 A"
-    full_load_current = "3.6 A"     # the rated maximum
-    duty_cycle = 0.25               # optional; "25 %" is the same
-    duty_period = "10 min"          # optional: cycle the duty is reckoned over
-    protection = "IP66"             # optional
-    extend_locks = true             # optional
-    [wiring]                        # optional
-    conductor = "2.5 mm2"           # or "14 AWG"
-    length_one_way = "6 m"
-    fuse = "10 A"                   # optional
-    fuse_type = "blade"             # optional: blade or maxi blade
-    [board]                         # optional
-    placed_in = "supply"            # supply (before the reversing switch) or motor (after it)
-    id = "A1B2"                     # optional
-    [limits]                        # optional: any limit of core/limits.py, each with its reason
-    run_current = { value = "2.8 A", reason = "maker's letter of 2026-02-01" }
-
-A limit that is a share of a rated value may be given as one: `run_current = { value = "75 %", reason = "..." }`.
+Every key, with what it means, stands in ``rig_example.EXAMPLE``, which `throwbook rig example` prints; a test holds it
+against ``SECTIONS`` below and the limits of ``core/limits.py``.
 """
 
 import difflib
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -51,6 +22,7 @@ from logger.core.wiring import FUSE_POINTS, conductor
 from logger.errors import InputError
 
 _LARGEST_FILE = 1_000_000
+_LARGEST_SHARE = 1e9
 
 TEXT = "text"
 YES_NO = "true or false"
@@ -156,7 +128,10 @@ def parse_rig(text: str, where: str) -> RigFile:
     """Rig from the text of a rig file; ``where`` names it in messages."""
     try:
         keys = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as fault:
+    except (
+        ValueError,
+        RecursionError,
+    ) as fault:  # ValueError: TOML's own, and numbers of thousands of digits
         raise InputError(
             f"is not TOML: {printable(str(fault))}", where, 'Quantities stand in quotes: stroke = "200 mm".'
         ) from None
@@ -244,7 +219,7 @@ def _value(value: Any, key: str, kind: str, at: str) -> Any:
             raise InputError(f"{quoted(str(value))} is neither true nor false", at, f"Write {key} = true.")
         return value
     if kind == "share" and isinstance(value, int | float) and not isinstance(value, bool):
-        return float(value)
+        return float(value) if abs(value) < _LARGEST_SHARE else math.inf
     if not isinstance(value, str):
         bare = (
             f"{quoted(str(value))} is a bare number" if isinstance(value, int | float) else "is no quantity"

@@ -113,3 +113,11 @@ def test_a_key_that_is_not_known_is_warned_about(run):
     code, _, err = run("fit", old="[actuator]", new='[actuator]\nprotecton = "IP66"')
     assert code == 0
     assert "is protection meant?" in err
+
+
+def test_the_example_printed_is_a_rig_file_that_fits(tmp_path, capsys):
+    assert diagnostics.run(throwbook, ["rig", "example"]) == 0
+    path = tmp_path / "rig.toml"
+    path.write_text(capsys.readouterr().out, encoding="utf-8")
+    assert diagnostics.run(throwbook, ["rig", "fit", str(path)]) == 0
+    assert "? pass" in capsys.readouterr().out

