@@ -327,8 +327,10 @@ class SheetState:
 
     @property
     def state(self) -> str:
-        """``open``, ``accepted`` or ``rejected``."""
-        return self.decision.outcome if self.decision else OPEN
+        """``open``, ``accepted`` or ``rejected``; an acceptance that was never sealed is none."""
+        if self.decision is None or (self.decision.outcome == ACCEPTED and not self.sealed):
+            return OPEN
+        return self.decision.outcome
 
 
 class Revised(Protocol):

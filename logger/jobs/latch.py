@@ -1,6 +1,6 @@
 """The status of a rig in a logbook: read, raised by throws and by people, brought down by a signed order."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
@@ -68,17 +68,30 @@ def evidence_for(book: Logbook, rig: str, orders: Iterable[Order]) -> Evidence:
         for row in book.services(rig, every_revision=True)
     }
     named = {order.sheet for order in orders if order.clears and order.sheet}
-    sheets = {one.sheet.id: sheet_proof(book, one) for one in book.sheets(rig) if one.sheet.id in named}
+    if not named:
+        return Evidence({}, services)
+    broken = {seal.id for seal, _ in book.broken_seals(rig)}
+    sheets = {one.sheet.id: _proof(book, one, broken) for one in book.sheets(rig) if one.sheet.id in named}
     return Evidence(sheets, services)
 
 
-def sheet_proof(book: Logbook, state: SheetState) -> SheetProof:
+def unproven_sheets(book: Logbook) -> list[str]:
+    """Names of sheets that say "accepted" although the rows they were sealed with don't pass the rules."""
+    found = []
+    for rig in book.rig_names():
+        accepted = [one for one in book.sheets(rig) if one.decision and one.decision.outcome == ACCEPTED]
+        broken = {seal.id for seal, _ in book.broken_seals(rig)} if accepted else set()
+        found += [one.name for one in accepted if not _proof(book, one, broken).accepted]
+    return found
+
+
+def _proof(book: Logbook, state: SheetState, broken: Container[str]) -> SheetProof:
     """A sheet as the latch sees it; accepted only if its sealed rows still pass."""
     from logger.core.sheet import plan_from
     from logger.jobs.rig_of import rig_for_sheet
 
     plan = plan_from(state.sheet.plan)
-    accepted = state.state == ACCEPTED and book.holds(state.sheet.id, rig_for_sheet(book, state))
+    accepted = state.state == ACCEPTED and book.holds(state.sheet.id, rig_for_sheet(book, state), broken)
     signed = state.decision.signed if state.decision else ""
     return SheetProof(
         state.sheet.id,

@@ -1,6 +1,6 @@
 """Looking after the logbook: check it, copy it, take another one in."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -21,8 +21,15 @@ class BackedUp:
 
 def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, Checked]:
     """Look at everything in the logbook; which file it was and what was found."""
+    from logger.jobs.latch import unproven_sheets
+
     with opened(logbook, read_only=True) as book:
-        return book.path, upkeep.check(book, progress)
+        found = upkeep.check(book, progress)
+        if any(problem.where == "file" for problem in found.problems):
+            return book.path, found
+        what = "it says accepted, but what it was sealed with doesn't pass the rules of acceptance"
+        unproven = tuple(upkeep.Problem(f"sheet {name}", what) for name in unproven_sheets(book))
+        return book.path, replace(found, problems=found.problems + unproven)
 
 
 def back_up(logbook: str | None, target: Path | None, now: datetime) -> BackedUp:

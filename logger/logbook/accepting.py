@@ -1,9 +1,20 @@
 """Accepting a sheet: the one door, and it asks for the evidence that is stored, not for what is claimed."""
 
+from collections.abc import Container
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from logger.core.records import ACCEPTED, Decision, Judgement, Placement, Sighting, Trial, current, heads
+from logger.core.records import (
+    ACCEPTED,
+    Decision,
+    Judgement,
+    Placement,
+    Seal,
+    Sighting,
+    Trial,
+    current,
+    heads,
+)
 from logger.errors import InputError
 from logger.logbook.trials import TrialRows
 
@@ -50,9 +61,11 @@ class AcceptRows(TrialRows):
             self.seal_sheet(sheet, decision.id, now)
             return decision
 
-    def holds(self, sheet: str, rig: "Rig") -> bool:
+    def holds(self, sheet: str, rig: "Rig", broken: Container[str]) -> bool:
         """Whether an accepted sheet still carries: its own seal is whole, nobody decided otherwise since, and the
         rows it was sealed with pass the rules of acceptance when these are gone through again.
+
+        ``broken`` are the ids of the rig's seals that no longer match (``broken_seals``).
         """
         from logger.core.acceptance import acceptance
         from logger.core.sheet import filled
@@ -60,8 +73,7 @@ class AcceptRows(TrialRows):
         decided = heads(self.decisions(sheet))
         if not decided or any(one.outcome != ACCEPTED for one in decided):
             return False
-        seals = [seal for seal in self.seals(decided_rig(self, sheet)) if seal.sheet == sheet]
-        broken = {seal.id for seal, _ in self.broken_seals(decided_rig(self, sheet))}
+        seals = self.select(Seal, "WHERE sheet = ?", [sheet])
         whole = [seal for seal in seals if seal.id not in broken]
         covers = {name for seal in whole for name in seal.covers}
         if not whole or not all(f"decision:{one.id}" in covers for one in decided):
@@ -99,11 +111,6 @@ class AcceptRows(TrialRows):
                     )
                 )
         return found
-
-
-def decided_rig(book: TrialRows, sheet: str) -> str:
-    """Name of the sheet's rig."""
-    return str(book.read("SELECT rig FROM sheet WHERE id = ?", [sheet])[0][0])
 
 
 def refusal(found: "Acceptance", most: int = 6) -> str:

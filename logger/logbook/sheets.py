@@ -124,12 +124,18 @@ class SheetRows(Store):
         found = []
         for sheet in sheets:
             told = current(answers.get(sheet.id, []))
-            decision = current(decisions.get(sheet.id, []))
+            decision = standing_decision(decisions.get(sheet.id, []))
             twin = shared[(sheet.rig, sheet.number)] > 1
             name = f"{sheet.name}.{sheet.id[:4]}" if twin else sheet.name
             closed = decision is not None and decision.id in sealed
             found.append(SheetState(sheet, name, told.answers if told else nothing(), decision, closed))
         return found
+
+
+def standing_decision(decisions: Iterable[Decision]) -> Decision | None:
+    """The decision that counts; where two logbooks decided apart, a rejection outweighs an acceptance."""
+    apart = heads(decisions)
+    return current([one for one in apart if one.outcome == REJECTED]) or current(apart)
 
 
 def _by_sheet(rows: Iterable[Any]) -> dict[str, list[Any]]:
