@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.core.numerics import median_of_three, moving_mean, resolution_step, robust_sd, runs_of
+from logger.core.numerics import median_of, median_of_three, moving_mean, resolution_step, robust_sd, runs_of
 from logger.core.trace import FloatArray, Trace
 
 REST_SHARE = 0.3
@@ -342,7 +342,7 @@ def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last:
 def _lightest(current: FloatArray) -> float:
     """Level of the lightest twentieth of a stretch [A]: what a start decays towards, whatever comes later."""
     blocks = np.array_split(current, min(20, max(1, len(current) // 5)))
-    return float(min(np.median(block) for block in blocks))
+    return min(median_of(block) for block in blocks)
 
 
 def _end_of_rise(current: FloatArray, first: int, last: int, level: float) -> int:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.core.numerics import robust_sd
+from logger.core.numerics import median_of, robust_sd
 from logger.core.trace import FloatArray
 
 SCAN_WIDTHS = (2, 3, 4, 6, 8, 12, 16)
@@ -68,21 +68,22 @@ def fit_difference(current_a: FloatArray, baseline_a: FloatArray, rounds: int = 
     m = len(current_a)
     place = (np.arange(m) + 0.5) / m
     difference = current_a[covered] - baseline_a[covered]
-    shape = baseline_a[covered] - np.median(baseline_a[covered])
+    shape = baseline_a[covered] - median_of(baseline_a[covered])
     slope = place[covered] - np.mean(place[covered])
     columns = np.stack([np.ones_like(shape), shape, slope], axis=1)
-    usual = max(float(np.median(baseline_a[covered])), 1e-9)
+    usual = max(median_of(baseline_a[covered]), 1e-9)
     n = len(difference)
     # The pull: a scale of 0.5 and a slope of half the usual current count as one standard deviation, against a
     # scatter of one hundredth of the usual current.
     pull = np.diag([0.0, (0.01 * usual / 0.5) ** 2, (0.01 * usual / (0.5 * usual)) ** 2])
-    answer = np.array([np.median(difference), 0.0, 0.0])
+    pull += 1e-12 * n * np.eye(3)
+    answer = np.array([median_of(difference), 0.0, 0.0])
     for _ in range(rounds):
         left = difference - columns @ answer
         spread = max(robust_sd(left), 1e-6 * usual)
         weight = np.clip(1.0 - (left / (4.685 * spread)) ** 2, 0.0, None) ** 2
         weighted = columns * weight[:, None]
-        new = np.linalg.solve(weighted.T @ columns + pull + 1e-12 * n * np.eye(3), weighted.T @ difference)
+        new = np.linalg.solve(weighted.T @ columns + pull, weighted.T @ difference)
         done = np.max(np.abs(columns @ (new - answer))) < 1e-4 * usual
         answer = new
         if done:
