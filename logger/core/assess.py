@@ -109,7 +109,7 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
         shape_profile, fit = None, None
     else:
         full_vs, u = full_stroke(line, rig, baseline, from_voltage, trace.ambient_c)
-        share = moved.total_vs / full_vs
+        share = max(moved.total_vs / full_vs, 0.0)
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
         u = float(np.hypot(u, _resistance_share(figures, line, r_ohm, baseline)))
         figures = _with_travel(figures, segments, moved, share, u, end)
@@ -198,7 +198,9 @@ def _with_travel(
     return replace(
         figures,
         travel_fraction=fraction,
-        back_emf_vs=Measured(moved.total_vs, 2.0 * WARMING_U * moved.total_vs) if whole else None,
+        back_emf_vs=Measured(moved.total_vs, 2.0 * WARMING_U * moved.total_vs)
+        if whole and moved.total_vs > 0.0
+        else None,
     )
 
 

@@ -22,6 +22,8 @@ SUSTAINED_SAMPLES = 3
 """Fewer samples in a row than this are a spike, not a movement."""
 PAUSE_S = 0.3
 """A break in the current shorter than this is a bad contact: the motor coasts through it (*practice*)."""
+FEWEST_ROWS = 12
+"""A movement of fewer rows shows no transient."""
 END_S = 0.15
 """Either end of the record is looked at over this long for a first guess of the rest level [s]."""
 DECAY_HALVINGS = 6
@@ -311,7 +313,9 @@ def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last:
     (a soft start) is over when the current has risen to that level.
     """
     length = last - first + 1
-    window = max(5, length // 10)
+    if length < FEWEST_ROWS:
+        return first
+    window = max(3, length // 10)
     peak = first + int(np.argmax(current[first : first + window]))
     later = current[first + window : min(last, first + 3 * window) + 1]
     if len(later) == 0:
