@@ -263,6 +263,11 @@ def gaps(plan: Plan, fault: SetFault, rng: Rng) -> None:
     plan.gap_share = fault.severity
 
 
+def clock_jump(plan: Plan, fault: SetFault, rng: Rng) -> None:
+    """The board's clock jumps ahead under way: no row is missing, but the times say so."""
+    plan.jump_at, plan.jump_share = fault.place, fault.severity
+
+
 def cut_record(plan: Plan, fault: SetFault, rng: Rng) -> None:
     """The record stops while the motor runs."""
     plan.record_to = fault.place

@@ -108,6 +108,7 @@ FAULTS: dict[str, FaultKind] = {
     "sensor-gain": _row("", "drag light-run slow-travel over-rated supply-drop", "gain error, as a share", (0.2, 0.1, 0.3), effects.sensor_gain),
     "clipped": _row("clipped", "", "full scale, as a share of the running current", (0.85, 0.6, 0.95), effects.clipped),
     "gaps": _row("gaps", "", "share of the movement's time that the record lacks", (0.2, 0.1, 0.4), effects.gaps),
+    "clock-jump": _row("gaps", "slow-travel", "jump, as a share of the movement's time", (0.2, 0.1, 0.4), effects.clock_jump, MOVEMENT, 0.5),
     "cut-record": _row("cut-record", "", "not used", (1, 1, 1), effects.cut_record, MOVEMENT, 0.6),
     "late-record": _row("cut-record", "", "not used", (1, 1, 1), effects.late_record, MOVEMENT, 0.3),
     "noisy": _row("noisy", "", "noise, as a share of the running current", (0.5, 0.4, 1.0), effects.noisy),

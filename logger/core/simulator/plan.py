@@ -66,6 +66,10 @@ class Plan:
     record_from: float = 0.0
     record_to: float | None = None
     """Share of the movement's time at which the record begins, ends."""
+    jump_at: float | None = None
+    """Share of the movement's time at which the board's clock jumps ahead; None: it doesn't."""
+    jump_share: float = 0.0
+    """How far it jumps, as a share of the movement's time."""
     gap_share: float = 0.0
     """Share of the movement's time that the record lacks, in holes."""
     on_mechanism: bool = True

@@ -87,6 +87,9 @@ def throw(
     true_s = _instants(plan, motion, before, after, rng)
     current, voltage = waveform.at(true_s - before, plan.sensor, rng)
     stamped = _stamps(plan.sensor, true_s, rng)
+    if plan.jump_at is not None:
+        jumped = true_s - before > plan.jump_at * motion.moved_until_s
+        stamped = np.where(jumped, np.round(stamped + plan.jump_share * motion.moved_until_s, 4), stamped)
     trace = Trace(
         time_s=stamped,
         current_a=sense_current(plan.sensor, current, true_s, rng, rng.uniform(0, 2 * np.pi)),

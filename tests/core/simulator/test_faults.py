@@ -155,6 +155,14 @@ def test_gaps_lack_the_share_they_say():
     assert lacking == pytest.approx(0.3 * whole.truth.travel_time_s / whole.trace.time_s[-1], rel=0.1)
 
 
+def test_a_clock_that_jumps_leaves_every_row_but_one_long_step():
+    whole, jumped = thrown(), thrown("clock-jump", 0.3, 0.5)
+    assert np.array_equal(whole.trace.current_a, jumped.trace.current_a)
+    steps = np.diff(jumped.trace.time_s)
+    assert steps.max() == pytest.approx(0.3 * whole.truth.travel_time_s + 1 / 200, abs=0.006)
+    assert np.sum(steps > 0.1) == 1
+
+
 def test_clipped_never_passes_full_scale():
     result = thrown("clipped", 0.8)
     limit = 0.8 * result.waveform.plan.machine.healthy_run_current_a("lock")
