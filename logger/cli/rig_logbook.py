@@ -38,7 +38,7 @@ def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bo
     elif done.revised:
         output.line(f"Rig {name}: new version; trials judged before keep the one they were judged by.")
     else:
-        output.line(f"Rig {name} added. Next: throwbook sheet plan --rig {name} --kind commissioning")
+        output.line(f"Rig {name} added. Next: throwbook sheet plan {name} --kind commissioning")
 
 
 @click.command("list")

@@ -44,6 +44,7 @@ CAUSES: dict[str, tuple[str, str]] = {
     "person: restricted": (RESTRICTED, "a person restricted it"),
     "person: do not use": (DO_NOT_USE, "a person took it out of use"),
 }
+BY_PERSON = "person: "
 LOST = "lost order"
 LOST_SENTENCE = "an order that a later one names is missing from this logbook"
 ALTERED = "altered order"
@@ -158,7 +159,8 @@ def level_of(order: Order) -> str:
 def sentence_of(order: Order) -> str:
     """A raise as a person reads it."""
     said = CAUSES.get(order.cause, ("", order.cause))[1]
-    return f"{said}: {order.because}" if order.because else said
+    head = said if order.cause.startswith(BY_PERSON) else order.cause
+    return f"{head}: {order.because}" if order.because else said
 
 
 def latest(orders: Iterable[Order]) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 import io
 import json
 import os
+import pty
 import re
 import subprocess
 import sys
@@ -310,3 +311,43 @@ def test_the_commands_run_in_a_process_of_their_own(run):
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)
     assert (told["state"], told["sealed"], told["status"]) == ("accepted", True, "in service")
+
+
+def at_terminal(run, *words: str, typed: str) -> tuple[int, str]:
+    """The command with a person at the keyboard: exit code and all that the terminal showed."""
+    ours, theirs = pty.openpty()
+    os.write(ours, typed.encode())
+    done = subprocess.Popen(
+        [sys.executable, "-m", "logger", "--logbook", str(run.path), *words],
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+    )
+    os.close(theirs)
+    shown = b""
+    while True:
+        try:
+            piece = os.read(ours, 65536)
+        except OSError:  # Linux says so when the other side has closed
+            piece = b""
+        if not piece:
+            break
+        shown += piece
+    os.close(ours)
+    return done.wait(), shown.decode()
+
+
+def test_at_a_terminal_what_is_missing_is_asked_with_the_caution_beside_it(run):
+    enter(run, UNSEEN, *TOLD)
+    code, shown = at_terminal(run, "sheet", "accept", f"{RIG}-1", typed="yes\nyes\ntorch\ndone\nyes\nM. K.\n")
+    assert code == 0, shown
+    assert "Look at both pins at every change, each by itself" in " ".join(shown.split())
+    assert "accepted and sealed" in shown
+
+
+def test_at_a_terminal_a_blank_question_stays_not_recorded(run):
+    code, shown = at_terminal(run, "sheet", "plan", RIG, "--kind", "seasonal", typed="16\nno\n4\n\n\n\n\n\n")
+    assert code == 0, shown
+    told = json.loads(run("sheet", "show", f"{RIG}-1", "--json")[1])["answers"]
+    assert told == {"hours_since_movement": 16.0, "worked_before": "no", "ambient_c": 4.0}
