@@ -9,9 +9,9 @@ name = "quarry-loader"
 units = "metric"                  # how values are shown: "metric" or "us"
 
 [lock]                            # what has to be moved
-needed_travel = "188 mm"          # rod travel between unlocked and locked, measured on the machine
-spacing_locked = "600 mm"         # optional: distance between the two mounts, locked ...
-spacing_unlocked = "412 mm"       # optional: ... and unlocked; given without needed_travel they replace it
+needed_travel = "188 mm"          # rod travel of a whole lock throw, measured on the machine
+spacing_locked = "600 mm"         # optional: distance between the two mounts after a lock throw ...
+spacing_unlocked = "412 mm"       # optional: ... and after an unlock throw; given without needed_travel they replace it
 needed_force = "700 N"            # optional: push the whole mechanism needs, clean and warm
 excess_goes = "slotted link"      # optional: where stroke beyond the needed travel goes
 lowest_voltage = "11 V"           # optional: lowest supply under load at the machine
