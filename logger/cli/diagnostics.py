@@ -53,6 +53,8 @@ def run(command: click.Command, args: list[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return 0
+    except SystemExit:
+        return 0  # click's own answer to a reader that went away, as `head` does: no verdict lies in it
     except OSError as error:
         complain(f"{error.filename or 'the system'}: {error.strerror or error}.")
         return 3

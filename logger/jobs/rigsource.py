@@ -18,14 +18,14 @@ class RigSource:
 
 
 def find_rig(name_or_file: str, logbook: str | None = None) -> RigSource:
-    """The rig that ``name_or_file`` means: a file (it ends in ``.toml``, or is there), else a name in ``logbook``.
+    """The rig that ``name_or_file`` means: a file (it ends in ``.toml``, has a folder before it, or is there), else a name in ``logbook``.
 
     Raises InputError where there is no such file or rig, or where the rig's values contradict each other.
     """
     from logger.files.rigfile import read_rig, refuse_contradictions
 
     path = Path(name_or_file)
-    if path.suffix.lower() == ".toml" or path.is_file():
+    if path.suffix.lower() == ".toml" or len(path.parts) > 1 or path.is_file():
         return RigSource(read_rig(path))
     from logger.jobs.baselines import baseline_for
     from logger.jobs.logbooks import opened

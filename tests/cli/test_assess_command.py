@@ -277,3 +277,36 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
     )
     # 200 traces of 3,200 rows are 15 MB as plain arrays: they can't all have been kept.
     assert int(done.stdout) < 8 * 1024
+
+
+def test_a_reader_that_goes_away_is_no_failure(traces):
+    command = [
+        sys.executable,
+        "-m",
+        "logger",
+        "assess",
+        "--rig",
+        str(RIG_FILE),
+        "--json",
+        *["stall.csv"] * 60,
+    ]
+    env = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=traces, env=env
+    ) as running:
+        assert running.stdout is not None
+        assert running.stderr is not None
+        running.stdout.readline()
+        running.stdout.close()
+        assert running.stderr.read() == b""
+    assert running.returncode == 0
+
+
+def test_a_file_name_can_hold_no_terminal_command(traces, tmp_path):
+    name = "good\x1b[2J\x1b[31m.csv"
+    (tmp_path / name).write_bytes((traces / "good.csv").read_bytes())
+    (tmp_path / "bad\x1b[2J.csv").write_text("nothing")
+    assert "\x1b" not in assess(name, cwd=tmp_path).stdout
+    refused = assess("bad\x1b[2J.csv", cwd=tmp_path)
+    assert refused.returncode == 2
+    assert "\x1b" not in refused.stderr
