@@ -48,13 +48,14 @@ class Waveform:
         turning = np.clip(turns_per_s, 0, 1)  # no ripple from a rotor that stands
         current = current * (1 + running * turning * motor.ripple * (comb + once))
         if plan.brush_noise:
-            jumps = np.repeat(rng.normal(0, plan.brush_noise, len(time_s)), 1)
+            jumps = rng.normal(0, plan.brush_noise, len(time_s))
             missing = rng.random(len(time_s)) < 0.15 * plan.brush_noise
             current = current * np.clip(1 + running * jumps, 0.05, None) * np.where(missing & running, 0.1, 1)
-        wave_v = self._alternator_v(time_s, sensor)
+        # The regulator hunts slowly: the rotor follows and the current stays what the load asks for.
+        wave_v, hunting_v = self._alternator_v(time_s, sensor)
         reactance = 2 * np.pi * plan.machine.supply.alternator_hz * motor.inductance_h
         current = current + running * wave_v / np.hypot(plan.machine.total_ohm, reactance)
-        voltage = self._board_voltage(time_s, current) + wave_v
+        voltage = self._board_voltage(time_s, current) + wave_v + hunting_v
         if plan.machine.placed_in == "motor":
             return self._seen_at_motor(time_s, current, voltage)
         return current, voltage
@@ -69,15 +70,15 @@ class Waveform:
         other = np.interp(time_s, m.time_s, m.other_v)
         return np.asarray(plan.open_circuit_v + other - relax - ohm * current)
 
-    def _alternator_v(self, time_s: FloatArray, sensor: SensorModel) -> FloatArray:
+    def _alternator_v(self, time_s: FloatArray, sensor: SensorModel) -> tuple[FloatArray, FloatArray]:
         """Ripple of the alternator and slow hunting of its regulator [V]; nothing with the engine off."""
         if not self.plan.conditions.engine_running:
-            return np.zeros_like(time_s)
+            return np.zeros_like(time_s), np.zeros_like(time_s)
         s = self.plan.machine.supply
         share = float(aperture_factor(sensor, np.array([s.alternator_hz]))[0])
         fast = s.alternator_v * share * np.sin(2 * np.pi * s.alternator_hz * time_s + self.phase[2])
         slow = 0.3 * s.alternator_v * np.sin(2 * np.pi * 1.3 * time_s + self.phase[1])
-        return np.asarray(fast + slow)
+        return fast, slow
 
     def _seen_at_motor(
         self, time_s: FloatArray, current: FloatArray, voltage: FloatArray
