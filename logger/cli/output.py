@@ -7,6 +7,7 @@ that no name or cell can command the terminal.
 
 import shutil
 import sys
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -76,23 +77,42 @@ def table(
     headings: Sequence[str], rows: Sequence[Sequence[str | Cell]], *, right: Sequence[int] = ()
 ) -> None:
     """Aligned columns; ``right`` are the indices of the columns set flush right."""
+    cells = [[cell if isinstance(cell, Cell) else Cell(cell) for cell in row] for row in rows]
+    if not sys.stdout.isatty():
+        for text in _plain_table([[Cell(heading) for heading in headings], *cells], set(right)):
+            _write(text)
+        return
     from rich import box
     from rich.table import Table
 
-    on_terminal = sys.stdout.isatty()
-    drawn = Table(box=box.SIMPLE_HEAD if on_terminal else None, pad_edge=False, show_edge=False)
+    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
     for index, heading in enumerate(headings):
         drawn.add_column(_text(Cell(heading, "heading")), justify="right" if index in right else "left")
-    for row in rows:
-        drawn.add_row(*(_text(cell if isinstance(cell, Cell) else Cell(cell)) for cell in row))
-    console = _console()
-    if on_terminal:
-        console.print(drawn)
-        return
-    with console.capture() as captured:
-        console.print(drawn)
-    for text in captured.get().splitlines():
-        _write(text.rstrip())
+    for row in cells:
+        drawn.add_row(*(_text(cell) for cell in row))
+    _console().print(drawn)
+
+
+def _plain_table(rows: Sequence[Sequence[Cell]], right: set[int]) -> list[str]:
+    """One line a row, columns two blanks apart; without rich, which takes longer to load than most commands to run."""
+    shown = [[printable(cell.text) for cell in row] for row in rows]
+    widths = [max(map(_width, column)) for column in zip(*shown, strict=True)]
+    lines = []
+    for row in shown:
+        padded = []
+        for index, (text, width) in enumerate(zip(row, widths, strict=True)):
+            blanks = " " * (width - _width(text))
+            padded.append(blanks + text if index in right else text + blanks)
+        lines.append("  ".join(padded).rstrip())
+    return lines
+
+
+def _width(text: str) -> int:
+    """Columns that a terminal gives a text: wide letters take two, combining marks none."""
+    if text.isascii():
+        return len(text)
+    wide = sum(unicodedata.east_asian_width(letter) in "WF" for letter in text)
+    return len(text) + wide - sum(unicodedata.combining(letter) != 0 for letter in text)
 
 
 def json_line(record: Mapping[str, Any]) -> None:

@@ -6,7 +6,15 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.records import ACCEPTED, BENCH, SPOT, LoggedTrial, Order, SheetState
+from logger.core.records import (
+    ACCEPTED,
+    AFTER_SERVICE,
+    COMMISSIONING,
+    SEASONAL,
+    LoggedTrial,
+    Order,
+    SheetState,
+)
 from logger.core.status import (
     CAUSES,
     IN_SERVICE,
@@ -26,6 +34,9 @@ from logger.logbook import Logbook
 if TYPE_CHECKING:
     from logger.core.service import NextCheck
 
+CHECKING = (COMMISSIONING, SEASONAL, AFTER_SERVICE)
+"""Kinds of sheet that answer a check that was due."""
+
 
 @dataclass(frozen=True)
 class RigStanding:
@@ -40,19 +51,15 @@ class RigStanding:
 
 def standing(book: Logbook, rig: str, today: date) -> RigStanding:
     """Status, commissioning and next check of one rig."""
-    from logger.core.records import COMMISSIONING
-
-    sheets = book.sheets(rig)
-    commissioned = any(one.sheet.kind == COMMISSIONING and one.state == ACCEPTED for one in sheets)
-    return RigStanding(rig, status(book, rig), commissioned, _next_check(book, rig, sheets, today))
+    return RigStanding(rig, status(book, rig), book.commissioned(rig), _next_check(book, rig, today))
 
 
 def status(book: Logbook, rig: str) -> Status:
     """The latch as all orders in the logbook leave it."""
     orders = book.orders(rig)
-    if not orders:
-        return status_of(rig, (), Evidence())
-    return status_of(rig, orders, evidence_for(book, rig, orders), book.altered_orders(rig))
+    clearing = any(order.clears for order in orders)
+    evidence = evidence_for(book, rig, orders) if clearing else Evidence()
+    return status_of(rig, orders, evidence, book.altered_orders(rig) if orders else frozenset())
 
 
 def evidence_for(book: Logbook, rig: str, orders: Iterable[Order]) -> Evidence:
@@ -225,17 +232,16 @@ def _service(book: Logbook, rig: str, text: str) -> str | None:
     return fit[0]
 
 
-def _next_check(book: Logbook, rig: str, sheets: Sequence[SheetState], today: date) -> "NextCheck":
+def _next_check(book: Logbook, rig: str, today: date) -> "NextCheck":
     from logger.core.service import entry_from, next_check
 
     entries = [entry_from(row) for row in book.services(rig)]
     if not any(one.due_on or one.due_hours_h is not None or one.due_cycles is not None for one in entries):
         return next_check((), (), today)
-    checks = [one.sheet.at.date() for one in sheets if one.sheet.kind not in (BENCH, SPOT)]
+    checks = book.days_of_sheets(rig, CHECKING)
     hours = [one.machine_hours_h for one in sorted(entries, key=lambda one: one.on) if one.machine_hours_h]
     counted = [one.on for one in entries if one.due_cycles is not None]
     throws = None
     if counted:
-        thrown = [one for one in book.trials(rig=rig) if one.direction == "lock" and one.when is not None]
-        throws = sum(one.when.date() >= max(counted) for one in thrown if one.when is not None)
+        throws = book.locks_since(rig, max(counted))
     return next_check(entries, checks, today, hours[-1] if hours else None, throws)

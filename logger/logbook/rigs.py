@@ -1,7 +1,7 @@
 """Rigs, the orders to their status latch, their services and baselines; calibrations of boards."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 
 from logger.core.records import (
     BaselineRecord,
@@ -56,6 +56,15 @@ class RigRows(SealRows):
         where, values = ("WHERE rig = ?", [rig]) if rig is not None else ("", [])
         rows = self.read(f"SELECT rig, count(*), max(started) FROM trial {where} GROUP BY rig", values)
         return {row[0]: (row[1], datetime.fromisoformat(row[2]) if row[2] else None) for row in rows}
+
+    def locks_since(self, rig: str, day: date) -> int:
+        """Lock throws on or after a day, by their own clock or else by when they were written down."""
+        rows = self.read(
+            "SELECT count(*) FROM trial WHERE rig = ? AND direction = 'lock' AND substr(coalesce(started,"
+            " (SELECT min(at) FROM placement WHERE placement.trial = trial.id)), 1, 10) >= ?",
+            [rig, day.isoformat()],
+        )
+        return int(rows[0][0])
 
     def add_order(self, order: Order) -> Order:
         """One entry of the latch's log; it is linked to the rig's last ones here."""

@@ -1,12 +1,14 @@
 """Sheets: planned, answered, decided."""
 
-import secrets
+import os
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from logger.core.records import (
+    ACCEPTED,
+    COMMISSIONING,
     REJECTED,
     Answers,
     Decision,
@@ -35,7 +37,7 @@ class SheetRows(Store):
         """A new open sheet with the rig's next number."""
         with self.transaction():
             last = self.read("SELECT coalesce(max(number), 0) FROM sheet WHERE rig = ?", [rig])[0][0]
-            return self.add(Sheet(rig, kind, last + 1, now, by, plan, secrets.token_hex(8)))
+            return self.add(Sheet(rig, kind, last + 1, now, by, plan, os.urandom(8).hex()))
 
     def sheets(self, rig: str | None = None) -> list[SheetState]:
         """Sheets of a rig, or of all of them, oldest first."""
@@ -65,6 +67,22 @@ class SheetRows(Store):
             str(self.path),
             "'throwbook sheet list' shows their names.",
         )
+
+    def commissioned(self, rig: str) -> bool:
+        """Whether an accepted commissioning sheet stands; without opening the rig's other sheets."""
+        rows = self.select(
+            Decision,
+            "WHERE sheet IN (SELECT id FROM sheet WHERE rig = ? AND kind = ?)",
+            [rig, COMMISSIONING],
+        )
+        found = [current(decided) for decided in _by_sheet(rows).values()]
+        return any(one is not None and one.outcome == ACCEPTED for one in found)
+
+    def days_of_sheets(self, rig: str, kinds: Sequence[str]) -> list[date]:
+        """The days on which sheets of these kinds were planned."""
+        marks = ", ".join("?" for _ in kinds)
+        rows = self.read(f"SELECT at FROM sheet WHERE rig = ? AND kind IN ({marks})", [rig, *kinds])
+        return [date.fromisoformat(row[0][:10]) for row in rows]
 
     def answer(self, sheet: str, answers: Details, by: str, now: datetime, reason: str = "") -> Answers:
         """What was asked on the sheet; stands for the earlier answers."""

@@ -1,6 +1,6 @@
 """Trials: samples, placements on sheets, sightings, judgements."""
 
-import secrets
+import os
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -277,7 +277,7 @@ class TrialRows(RigRows):
 
 def hand_trial(rig: str, direction: str, started: datetime | None, readings: Details) -> Trial:
     """A trial measured by hand, ready for ``add_trial``; two with the same readings are still two."""
-    return Trial(rig, direction, BY_HAND, started, None, readings, secrets.token_hex(8))
+    return Trial(rig, direction, BY_HAND, started, None, readings, os.urandom(8).hex())
 
 
 def _order(logged: LoggedTrial) -> tuple[Any, ...]:
