@@ -17,7 +17,7 @@ def samples(folder: Path) -> None:
     \b
     Example:
       throwbook samples try-out
-      throwbook assess --rig try-out/yard-loader.toml try-out/healthy/*.csv
+      throwbook assess --rig try-out/yard-loader.toml --baseline try-out/baseline try-out/signs
     """
     from logger.jobs.samples import write_samples
 
