@@ -40,6 +40,7 @@ LONG_LOSS_S = 0.5
 FAULTS = {
     SENSOR_ABSENT: "the board can't reach its current sensor: check the sensor's plug and supply",
     OVER_RANGE: "the current is beyond the board's range: the record is clipped there",
+    "sensor-reset": "the board's current sensor lost its supply for a moment: check its plug",
     OVERRUN: "the board could not send fast enough and lost samples: choose a lower rate or a higher baud",
 }
 

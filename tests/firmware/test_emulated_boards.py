@@ -74,6 +74,7 @@ def test_every_sample_of_a_stroke_arrives_with_the_value_the_sensor_gave(board, 
         outputs, stack = emulated.facts("output"), emulated.facts("stack")
         reads = emulated.facts("convert" if sensor == "hall" else "read")
     assert outputs == []  # not one pin was ever an output
+    print(f"{sensor}: {RAM_END - stack[0].time_s:.0f} bytes of stack")
     assert RAM_END - stack[0].time_s < STACK_BUDGET
     assert not heard.of(Lost)
     assert not heard.of(Fault)
@@ -239,3 +240,12 @@ def test_no_line_of_the_sketches_can_drive_a_pin():
     sources = [*SKETCHES.glob("*/*.h"), *SKETCHES.glob("*/*.ino")]
     assert len(sources) > 10
     assert [(s.name, hit[0]) for s in sources if (hit := drives.search(s.read_text()))] == []
+
+
+def test_the_readme_tells_of_every_fault_that_a_board_can_send():
+    sent = set(
+        re.findall(r"start\('F'\)\.field\(\"([a-z-]+)\"\)", (SKETCHES / "common/conversation.h").read_text())
+    )
+    told = set(re.findall(r"^\| `([a-z-]+)` \|", (SKETCHES / "README.md").read_text(), re.MULTILINE))
+    assert sent == told
+    assert len(sent) == 4
