@@ -44,9 +44,10 @@ def read_head(lines: Sequence[str], path: str, *, foreign: bool, direction: str 
 
     ``lines`` are the file's first lines, each beginning with ``#``. ``foreign``: the columns were named by the
     person, so the file may come from elsewhere: then its ``#`` lines are mere comments unless they name a format.
-    ``direction`` is what the person says where the head doesn't. Raises InputError naming the line.
+    ``direction`` is what the person says where the head doesn't; with it a bare table will do. Raises InputError naming the line.
     """
     stripped = [line[1:].removeprefix(" ") for line in lines]
+    foreign = foreign or (not lines and direction is not None)
     if foreign and _line_of("format", stripped) is None:
         keys: dict[str, Any] = {}
     else:
@@ -137,8 +138,8 @@ def _check_format(keys: Mapping[str, Any], lines: Sequence[str], path: str) -> N
         raise InputError(
             "the head names no format",
             where,
-            f'Begin the file with: # format = "{FORMAT}"; or name the columns of another program\'s file'
-            " with --column",
+            f'Begin the file with: # format = "{FORMAT}"; a bare table is read with --direction, another'
+            " program's file with --column too",
         )
     if keys["format"] != FORMAT:
         raise InputError(

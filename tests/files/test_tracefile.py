@@ -77,6 +77,12 @@ def test_other_columns_and_units_are_read_as_told(write, name):
     assert trace.direction == "unlock"
 
 
+def test_a_bare_table_is_read_when_the_direction_is_told(write):
+    trace = read_trace(write("time_s,current_a\n0,0.1\n0.1,2.5\n"), direction="unlock")
+    assert trace.direction == "unlock"
+    np.testing.assert_array_equal(trace.current_a, [0.1, 2.5])
+
+
 def test_comments_of_another_program_are_passed_over(write):
     text = "# Bench 4, run no. 12\n# all in mA\nT,I\n0,100\n1,200\n"
     trace = read_trace(write(text), columns=["time=T", "current=I [mA]"], direction="lock")
