@@ -44,7 +44,7 @@ def block_of(samples: list[Sample]) -> SampleBlock:
     """Samples decoded one by one, all with or all without a voltage."""
     with_voltage = samples[0].v_counts is not None
     rows = [(one.seq, one.micros, one.i_counts, one.v_counts or 0) for one in samples]
-    return _block(np.array(rows, dtype=np.int64)[:, : 4 if with_voltage else 3])
+    return _block(np.array(rows, dtype=np.int64).T[: 4 if with_voltage else 3])
 
 
 def decode_block(lines: bytes, channels: int) -> SampleBlock | None:
@@ -68,65 +68,69 @@ def decode_block(lines: bytes, channels: int) -> SampleBlock | None:
     layout = lengths.copy()
     for column in range(marks_a_line - 2):
         layout = (layout << 7) | (marks[:, column + 1] - marks[:, column])
-    table = np.empty((len(marks), channels + 2), dtype=np.int64)
+    table = np.empty((channels + 2, len(marks)), dtype=np.int64)
     left = np.arange(len(marks))
     for _ in range(_MOST_LAYOUTS):
         same = layout[left] == layout[left[0]]
         chosen = left[same]
         first = chosen[0]
         numbers = _same_layout(
-            _rows(lines, starts[chosen], int(lengths[first])), marks[first] - starts[first]
+            _columns(lines, starts[chosen], int(lengths[first])), marks[first] - starts[first]
         )
         if numbers is None:
             return None
-        table[chosen] = numbers
+        table[:, chosen] = numbers
         left = left[~same]
         if not left.size:
             return _block(table) if _in_range(table) else None
     return None
 
 
-def _rows(lines: bytes, starts: IntArray, length: int) -> ByteArray:
-    """The lines that start at ``starts``, all ``length`` long, under each other: shape (m, length)."""
+def _columns(lines: bytes, starts: IntArray, length: int) -> ByteArray:
+    """The lines that start at ``starts``, all ``length`` long, byte by byte: shape (length, m)."""
     every_place = np.ndarray((len(lines) - length,), dtype=f"V{length}", buffer=lines, strides=(1,))
-    return every_place[starts].view(np.uint8).reshape(len(starts), length)
+    under_each_other = every_place[starts].view(np.uint8).reshape(len(starts), length)
+    return np.ascontiguousarray(under_each_other.T)
 
 
-def _same_layout(rows: ByteArray, marks: IntArray) -> NDArray[np.float64] | None:
-    """Numbers of lines with their marks in the same places, shape (m, fields); None if any line is wrong."""
+def _same_layout(columns: ByteArray, marks: IntArray) -> IntArray | None:
+    """Numbers of lines with their marks in the same places, shape (fields, m); None if any line is wrong."""
     *commas, star, feed = (int(mark) for mark in marks)
-    if commas[0] != 1 or feed - star != CHECK_BYTES or (rows[:, 0] != _D).any():
+    if commas[0] != 1 or feed - star != CHECK_BYTES or (columns[0] != _D).any():
         return None
-    if not _check_holds(rows, star):
+    if not _check_holds(columns, star):
         return None
-    digits = rows - np.uint8(_ZERO)  # what is no digit wraps round to more than 9
+    digits = columns[:star] - np.uint8(_ZERO)  # what is no digit wraps round to more than 9
     ends = [*commas[1:], star]
-    signs = np.ones((len(rows), len(ends)))
-    weights = np.zeros((star, len(ends)))
+    numbers = np.zeros((len(ends), columns.shape[1]), dtype=np.int64)
     for field, (comma, end) in enumerate(zip(commas, ends, strict=True)):
         begin = comma + 1
-        if field >= 2:
-            minus = rows[:, begin] == _MINUS
-            if minus.any():
-                if end - begin < 2:
-                    return None
-                signs[minus, field] = -1
-                digits[minus, begin] = 0
-        if not 1 <= end - begin <= MOST_DIGITS or (digits[:, begin:end] > 9).any():
+        if not 1 <= end - begin <= MOST_DIGITS:
             return None
-        weights[begin:end, field] = 10.0 ** np.arange(end - begin - 1, -1, -1)
-    first = commas[0] + 1
-    return (digits[:, first:star].astype(np.float64) @ weights[first:]) * signs
+        minus = columns[begin] == _MINUS if field >= 2 and end - begin > 1 else None  # counts may be negative
+        if minus is not None:
+            digits[begin, minus] = 0
+        if (digits[begin:end] > 9).any():
+            return None
+        number = numbers[field]
+        for place in range(begin, end):
+            number *= 10
+            number += digits[place]
+        if minus is not None:
+            number[minus] *= -1
+    return numbers
 
 
-def _check_holds(rows: ByteArray, star: int) -> bool:
+def _check_holds(columns: ByteArray, star: int) -> bool:
     """Whether the four upper-case hex digits after the star are the CRC of what stands before it, in every line."""
     places = _contributions()
-    found = np.full(len(rows), crc_hqx(bytes(star), 0xFFFF), dtype=np.uint16)
+    body = columns[:star].astype(np.intp)
+    found = np.full(columns.shape[1], crc_hqx(bytes(star), 0xFFFF), dtype=np.uint16)
     for column in range(star):
-        found ^= places[star - 1 - column].take(rows[:, column])
+        # "clip" spares a check of every index; a byte can't be out of range.
+        found ^= places[star - 1 - column].take(body[column], mode="clip")
     return all(
-        (rows[:, star + 1 + nibble] == _HEX[(found >> (12 - 4 * nibble)) & 15]).all() for nibble in range(4)
+        (columns[star + 1 + nibble] == _HEX[(found >> (12 - 4 * nibble)) & 15]).all() for nibble in range(4)
     )
 
 
@@ -141,15 +145,11 @@ def _contributions() -> NDArray[np.uint16]:
 
 
 def _in_range(table: IntArray) -> bool:
-    low, high = table.min(axis=0), table.max(axis=0)
+    low, high = table.min(axis=1), table.max(axis=1)
     counts_fit = low[2:].min() >= -COUNT_LIMIT and high[2:].max() < COUNT_LIMIT
     return bool(low[:2].min() >= 0 and high[0] < SEQ_SPAN and high[1] < MICROS_SPAN and counts_fit)
 
 
 def _block(table: IntArray) -> SampleBlock:
-    return SampleBlock(
-        seq=table[:, 0],
-        micros=table[:, 1],
-        i_counts=table[:, 2],
-        v_counts=table[:, 3] if table.shape[1] > 3 else None,
-    )
+    """``table`` has shape (fields, n)."""
+    return SampleBlock(table[0], table[1], table[2], table[3] if len(table) > 3 else None)
