@@ -102,7 +102,7 @@ def _same_layout(columns: ByteArray, marks: IntArray) -> IntArray | None:
         return None
     digits = columns[:star] - np.uint8(_ZERO)  # what is no digit wraps round to more than 9
     ends = [*commas[1:], star]
-    numbers = np.zeros((len(ends), columns.shape[1]), dtype=np.int64)
+    numbers = np.empty((len(ends), columns.shape[1]), dtype=np.int64)
     for field, (comma, end) in enumerate(zip(commas, ends, strict=True)):
         begin = comma + 1
         if not 1 <= end - begin <= MOST_DIGITS:
@@ -112,23 +112,34 @@ def _same_layout(columns: ByteArray, marks: IntArray) -> IntArray | None:
             digits[begin, minus] = 0
         if (digits[begin:end] > 9).any():
             return None
-        number = numbers[field]
-        for place in range(begin, end):
-            number *= 10
-            number += digits[place]
+        numbers[field] = _decimal(digits[begin:end])
         if minus is not None:
-            number[minus] *= -1
+            np.negative(numbers[field], out=numbers[field], where=minus)
     return numbers
+
+
+def _decimal(digits: ByteArray) -> IntArray | NDArray[np.int32]:
+    """Numbers from their decimal digits, shape (digits, m) in, (m,) out; nine digits fit 32 bits, which is quicker."""
+    number: NDArray[np.int32] = digits[0].astype(np.int32)
+    for digit in digits[1:9]:
+        number *= 10
+        number += digit
+    if len(digits) <= 9:
+        return number
+    longer: IntArray = number.astype(np.int64)
+    for digit in digits[9:]:
+        longer *= 10
+        longer += digit
+    return longer
 
 
 def _check_holds(columns: ByteArray, star: int) -> bool:
     """Whether the four upper-case hex digits after the star are the CRC of what stands before it, in every line."""
     places = _contributions()
-    body = columns[:star].astype(np.intp)
     found = np.full(columns.shape[1], crc_hqx(bytes(star), 0xFFFF), dtype=np.uint16)
     for column in range(star):
         # "clip" spares a check of every index; a byte can't be out of range.
-        found ^= places[star - 1 - column].take(body[column], mode="clip")
+        found ^= places[star - 1 - column].take(columns[column], mode="clip")
     return all(
         (columns[star + 1 + nibble] == _HEX[(found >> (12 - 4 * nibble)) & 15]).all() for nibble in range(4)
     )
