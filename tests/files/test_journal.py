@@ -9,6 +9,7 @@ import pytest
 
 from logger.errors import InputError, OutsideError
 from logger.files.journal import Journal, is_alive, read_journal, unfinished
+from tests.small_disk import small_disk
 
 HEADER = {"rig": "yard-loader", "direction": "lock"}
 
@@ -99,20 +100,6 @@ def test_the_same_journal_is_never_begun_twice(tmp_path: Path):
         Journal(tmp_path / "a.journal", HEADER, 0.0)
 
 
-@pytest.fixture
-def small_disk(tmp_path: Path):
-    """A file system of 64 KiB; made for real, so only where this account may mount."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    done = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", str(place)], capture_output=True, check=False
-    )
-    if done.returncode:
-        pytest.skip("this account may not mount a small disk")
-    yield place
-    subprocess.run(["umount", str(place)], check=True)
-
-
 def fill(journal: Journal, lines: list[bytes]) -> None:
     """Append lines until the disk refuses; ``lines`` gets those that were written."""
     for number in range(1000):
@@ -122,14 +109,15 @@ def fill(journal: Journal, lines: list[bytes]) -> None:
         lines.append(line)
 
 
-def test_a_full_disk_is_told_and_everything_before_it_stays_readable(small_disk: Path):
-    journal = Journal(small_disk / "a.journal", HEADER, 0.0)
+def test_a_full_disk_is_told_and_everything_before_it_stays_readable(tmp_path: Path):
     lines: list[bytes] = []
-    with pytest.raises(OutsideError, match="disk is full") as caught:
-        fill(journal, lines)
+    with small_disk(tmp_path, kib=64) as disk:
+        journal = Journal(disk / "a.journal", HEADER, 0.0)
+        with pytest.raises(OutsideError, match="disk is full") as caught:
+            fill(journal, lines)
+        journal.end("the disk is full", 2.0)
+        text = read_journal(disk / "a.journal")
     assert "make room" in str(caught.value)
-    journal.end("the disk is full", 2.0)
-    text = read_journal(small_disk / "a.journal")
     assert text.received == b"".join(lines)
     assert len(lines) > 20
     assert text.torn_bytes == 0

@@ -15,6 +15,7 @@ from logger.jobs.record import Recording, RecordPlan
 from logger.jobs.recorded import recover
 from logger.protocol.rehearsal import Trouble
 from tests.ports.bench import RIG, board_on_a_cable, throw_source
+from tests.small_disk import small_disk
 
 STARTED = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
 SPEED = 16.0
@@ -114,6 +115,18 @@ def test_silence_ends_the_record_and_says_where_to_look(tmp_path: Path):
     assert recorded.ended == "the board fell silent"
     assert "supply and plug" in str(recorded.problem)
     assert recorded.trace.time_s[-1] == pytest.approx(6.0, abs=0.02)
+
+
+def test_a_full_disk_in_mid_record_ends_it_and_keeps_what_came(tmp_path: Path):
+    with small_disk(tmp_path, kib=32) as disk, board_on_a_cable(speed=SPEED) as (port, _):
+        recorded = Recording(plan(port.name, disk), now=now).run()
+        kept = recover(recorded.journal, lambda ref: RIG)
+    assert isinstance(recorded.problem, OutsideError)
+    assert "the disk is full" in str(recorded.problem)
+    assert recorded.trace.time_s[-1] > 3  # 32 KiB hold about 1,000 samples
+    # What the full disk did not take is still in memory; what it took can be recovered from it.
+    assert np.array_equal(kept.trace.current_a, recorded.trace.current_a[: len(kept.trace)])
+    assert len(kept.trace) > 700
 
 
 def test_a_short_silence_is_counted_and_told(tmp_path: Path):

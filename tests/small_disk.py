@@ -1,0 +1,24 @@
+"""A disk that fills up, made for real."""
+
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+
+@contextmanager
+def small_disk(folder: Path, kib: int) -> Iterator[Path]:
+    """A file system of ``kib`` KiB in ``folder``; where this account may not mount one, the test is skipped."""
+    place = folder / "disk"
+    place.mkdir()
+    done = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", f"size={kib}k", "tmpfs", str(place)], capture_output=True, check=False
+    )
+    if done.returncode:
+        pytest.skip("this account may not mount a small disk")
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", "--lazy", str(place)], check=True)
