@@ -41,6 +41,9 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 @click.option("--kind", type=click.Choice(["bench", "commissioning", "seasonal", "after-service", "spot"]))
 @click.option("--sheet", default="", metavar="NAME", help="Add to this open sheet instead of a new one.")
 @click.option("--at", "at", metavar="TIME", help="When the throws were made: 2026-03-14T09:12.")
+@click.option(
+    "--again", is_flag=True, help="New throws, although these readings stand in the logbook already."
+)
 @click.option("--clamp-accuracy", metavar="TEXT", help="From its data sheet: '2% + 3 digits'.")
 @click.option("--volt-accuracy", metavar="TEXT", help="From its data sheet: '0.5% + 3 digits'.")
 @question_options
@@ -80,6 +83,7 @@ def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **give
         given["seen_how"],
         _instruments(given),
         moment(given["at"], "--at", started),
+        given["again"],
     )
     done = write_down(logbook_of(ctx), rig, entry, who(by), started)
     if as_json:

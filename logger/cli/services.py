@@ -40,6 +40,10 @@ def service() -> None:
 @click.option("--due", metavar="DATE", help="Next check due on this day.")
 @click.option("--due-hours", metavar="HOURS", help="... or at this reading of the hour meter: 1500h.")
 @click.option("--due-cycles", type=click.IntRange(min=1), help="... or after so many lock throws.")
+@click.option(
+    "--corrects", default="", metavar="ID", help="Entry that this one stands for; the old one stays."
+)
+@click.option("--reason", default="", metavar="TEXT", help="Why it is corrected.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
 @click.pass_context
@@ -58,7 +62,8 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
 
     moment = now()
     action = needed(given["action"], "--action", "What was done", tuple(ACTIONS))
-    done = log(logbook_of(ctx), _entry(rig, action, who(by), given, moment.date()), moment)
+    entry = _entry(rig, action, who(by), given, moment.date())
+    done = log(logbook_of(ctx), entry, moment, given["corrects"], given["reason"])
     if as_json:
         output.json_line({**_as_json(done.entry), "standing": standing_json(done.standing)})
         return

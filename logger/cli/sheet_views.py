@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from logger.core.records import SheetState
     from logger.core.sheet import Plan
     from logger.core.status import Status
-    from logger.jobs.sheets import SheetView
+    from logger.jobs.sheet_view import SheetView
 
 VERDICT_STYLE = {"pass": "good", "watch": "warn", "fail": "bad", "undecided": "warn", "unusable": "warn"}
 SAID = {"yes": "yes", "no": "NO", "not looked": "-"}

@@ -7,6 +7,7 @@ import click
 from logger.cli import output
 from logger.cli.asking import ask_questions, needed, question_answers, question_options
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
+from logger.cli.sheet_changes import answer, leave_out, rejudge
 from logger.cli.sheet_views import blanks_said, print_plan, print_sheet, print_status, sheet_json
 from logger.core.plain import counted
 from logger.errors import InputError
@@ -49,28 +50,6 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
     print_plan(state, made)
 
 
-@sheet.command()
-@click.argument("name")
-@question_options
-@click.option("--reason", default="", help="Why an earlier answer is corrected.")
-@by_option
-@click.pass_context
-def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **given: Any) -> None:
-    """Answer the questions of open sheet NAME; a later answer stands beside the earlier one.
-
-    \b
-    Example:
-      throwbook sheet answer yard-loader-3 --ambient 4degC --hours-since 16h --worked-before no
-    """
-    from logger.jobs.sheets import answer as write
-
-    told = question_answers(given)
-    if not told:
-        raise InputError("no question was answered", name, "For example: --ambient 4degC")
-    state = write(logbook_of(ctx), name, told, who(by), now(), reason)
-    output.line(f"{state.name}: {counted(len(told), 'answer')} written down.")
-
-
 @sheet.command("list")
 @click.argument("rig", required=False)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a sheet.")
@@ -82,7 +61,7 @@ def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
     Example:
       throwbook sheet list yard-loader
     """
-    from logger.jobs.sheets import listed
+    from logger.jobs.sheet_view import listed
 
     rows: list[list[str | output.Cell]] = []
     for state, locks, unlocks in listed(logbook_of(ctx), rig):
@@ -122,7 +101,7 @@ def show(ctx: click.Context, name: str, as_json: bool) -> None:
     Example:
       throwbook sheet show yard-loader-3
     """
-    from logger.jobs.sheets import view
+    from logger.jobs.sheet_view import view
 
     found = view(logbook_of(ctx), name)
     if as_json:
@@ -285,3 +264,7 @@ def _looked(given: dict[str, Any], reason: str = "") -> Any:
         RETAINED[given["retained_power_off"]],
         reason,
     )
+
+
+for command in (answer, leave_out, rejudge):
+    sheet.add_command(command)

@@ -24,6 +24,8 @@ from logger.logbook import Logbook, hand_trial
 
 if TYPE_CHECKING:
     from logger.core.assessment import Assessment
+    from logger.core.rig import Rig
+    from logger.jobs.baselines import Held
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,8 @@ class Entry:
     instruments: Instruments | None = None
     thrown_at: datetime | None = None
     """When the throws were made; None: not recorded."""
+    again: bool = False
+    """These are new throws although the logbook has a sheet with just these readings."""
 
 
 @dataclass(frozen=True)
@@ -56,16 +60,19 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
     """Judge every throw and write it down; what they raise takes the rig up at once.
 
     Raises InputError for a sheet that isn't open or is another rig's, a sighting without how it was seen, or a throw
-    dated in the future; nothing is stored then.
+    dated in the future, or two throws or more whose readings stand in the logbook already; nothing is stored then.
     """
     if entry.thrown_at is not None and entry.thrown_at > now:
         raise InputError("these throws are dated in the future", "--at", "Look at the date and the clock.")
     with opened(logbook) as book, book.transaction():
         described = rig_of(book, rig)
+        if not entry.again:
+            _refuse_typed_twice(book, rig, entry)
+        held = {throw.direction: baseline_for(book, rig, throw.direction) for throw in entry.throws}
         state = _sheet(book, rig, entry, by, now)
         logged, judged = [], []
         for throw in entry.throws:
-            trial, assessment = _one(book, state, described, throw, entry, by, now)
+            trial, assessment = _one(book, state, described, throw, entry, held[throw.direction], by, now)
             logged.append(trial)
             judged.append(assessment)
         return Entered(book.sheet(state.sheet.id), tuple(logged), tuple(judged), latch.status(book, rig))
@@ -86,16 +93,44 @@ def _sheet(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> She
     return book.sheet(state.sheet.id)
 
 
+def _refuse_typed_twice(book: Logbook, rig: str, entry: Entry) -> None:
+    """Two throws never read the same in every digit, one after the other: then a paper sheet was typed in twice."""
+    typed = [_readings(throw) for throw in entry.throws]
+    if len(typed) < 2:
+        return
+    by_sheet: dict[str, list[dict[str, Any]]] = {}
+    for one in book.trials(rig=rig):
+        if one.trial.hand is not None and one.placement is not None:
+            by_sheet.setdefault(one.placement.sheet, []).append(dict(one.trial.hand))
+    for sheet, known in by_sheet.items():
+        if all(any(reading.items() <= one.items() for one in known) for reading in typed):
+            raise InputError(
+                f"these {len(typed)} throws stand on sheet {book.sheet(sheet).name} already",
+                "enter",
+                "If they are new throws, say so with --again.",
+            )
+
+
+def _readings(throw: HandThrow) -> dict[str, Any]:
+    """What was read, blanks left out."""
+    return {name: value for name, value in asdict(throw).items() if value not in (None, "", NOT_LOOKED)}
+
+
 def _one(
-    book: Logbook, state: SheetState, rig: Any, throw: HandThrow, entry: Entry, by: str, now: datetime
+    book: Logbook,
+    state: SheetState,
+    rig: "Rig",
+    throw: HandThrow,
+    entry: Entry,
+    held: "Held | None",
+    by: str,
+    now: datetime,
 ) -> "tuple[LoggedTrial, Assessment]":
     from logger.core.byhand import assess_by_hand
 
-    held = baseline_for(book, state.sheet.rig, throw.direction)
     assessment = assess_by_hand(throw, rig, entry.instruments, held.baseline if held else None)
-    readings = {name: value for name, value in asdict(throw).items() if value not in (None, "", NOT_LOOKED)}
     tools = {"instruments": asdict(entry.instruments or Instruments())}
-    trial = hand_trial(state.sheet.rig, throw.direction, entry.thrown_at, {**readings, **tools})
+    trial = hand_trial(state.sheet.rig, throw.direction, entry.thrown_at, {**_readings(throw), **tools})
     first = not sheet_trials(book.trials(sheet=state.sheet.id))
     logged = book.add_trial(
         state.sheet.id,

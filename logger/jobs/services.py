@@ -8,6 +8,7 @@ from logger.core.service import ACTIONS, ServiceEntry, entry_from, order_complai
 from logger.errors import InputError
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
+from logger.logbook import Logbook
 
 
 @dataclass(frozen=True)
@@ -18,10 +19,14 @@ class Logged:
     standing: latch.RigStanding
 
 
-def add(logbook: str | Path | None, entry: ServiceEntry, now: datetime) -> Logged:
+def add(
+    logbook: str | Path | None, entry: ServiceEntry, now: datetime, corrects: str = "", reason: str = ""
+) -> Logged:
     """Log a service. It answers every order that holds the rig at this moment.
 
-    Raises InputError for an unknown action, a date in the future or dates that run backwards.
+    ``corrects`` names an entry (the start of its id) that this one stands for from now on; the old one stays, with
+    ``reason``. Raises InputError for an unknown action, a date in the future, dates that run backwards, a correction
+    without a reason or of an entry that isn't there.
     """
     if entry.action not in ACTIONS:
         raise InputError(
@@ -31,8 +36,26 @@ def add(logbook: str | Path | None, entry: ServiceEntry, now: datetime) -> Logge
     with opened(logbook) as book, book.transaction():
         book.rig(entry.rig)
         entry = replace(entry, answers=latch.status(book, entry.rig).open_ids)
-        stored = book.add_service(row_from(entry, now))
+        row = row_from(entry, now)
+        if corrects:
+            row = replace(
+                row, reason=reason.strip(), replaces=(_corrected(book, entry.rig, corrects, reason),)
+            )
+        stored = book.add_service(row)
         return Logged(entry_from(stored), latch.standing(book, entry.rig, now.date()))
+
+
+def _corrected(book: Logbook, rig: str, text: str, reason: str) -> str:
+    if not reason.strip():
+        raise InputError("a correction takes a reason", "--reason", "Say what was wrong with the entry.")
+    fit = [row.id for row in book.services(rig) if row.id.startswith(text)]
+    if len(fit) != 1 or len(text) < 4:
+        raise InputError(
+            f"no single service entry of this rig starts with {text!r}",
+            "--corrects",
+            "'throwbook service list' shows them.",
+        )
+    return fit[0]
 
 
 def history(

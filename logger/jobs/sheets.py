@@ -1,7 +1,7 @@
 """Test sheets: planned, answered, looked at, accepted or rejected."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,13 +12,10 @@ from logger.core.sheet import (
     NOT_LOOKED,
     SEEN,
     Plan,
-    Seen,
-    SheetTrial,
     lock_throws,
     plan_details,
     plan_for,
     plan_from,
-    seen_at,
     sheet_trials,
 )
 from logger.core.status import Status
@@ -26,6 +23,7 @@ from logger.errors import InputError
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
 from logger.jobs.rig_of import rig_of
+from logger.jobs.sheet_view import SheetView, view_in
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -43,19 +41,6 @@ class Looked:
     retained_power_off: str = NOT_LOOKED
     reason: str = ""
     """Why it corrects an earlier one; empty: it doesn't."""
-
-
-@dataclass(frozen=True)
-class SheetView:
-    """A sheet as it is shown."""
-
-    state: SheetState
-    plan: Plan
-    trials: tuple[SheetTrial, ...]
-    seen: Mapping[str, Seen]
-    """By trial."""
-    acceptance: "Acceptance"
-    status: Status
 
 
 def plan(
@@ -110,28 +95,6 @@ def answer(
         return book.sheet(state.sheet.id)
 
 
-def view(logbook: str | Path | None, sheet: str) -> SheetView:
-    """One sheet with its throws, what was seen, and what an acceptance would say."""
-    with opened(logbook, read_only=True) as book:
-        return view_in(book, book.sheet(sheet))
-
-
-def view_in(book: Logbook, state: SheetState) -> SheetView:
-    """The same in an open logbook."""
-    from logger.jobs.rig_of import rig_for_sheet
-
-    trials = sheet_trials(book.trials(sheet=state.sheet.id))
-    sightings = book.sightings(state.sheet.id)
-    return SheetView(
-        state,
-        plan_from(state.sheet.plan),
-        trials,
-        {one.id: seen_at(one.id, sightings) for one in trials},
-        book.judged(state.sheet.id, rig_for_sheet(book, state)),
-        latch.status(book, state.sheet.rig),
-    )
-
-
 def see(
     logbook: str | Path | None, sheet: str, throws: Sequence[int], looked: Looked, by: str, now: datetime
 ) -> tuple[SheetView, int]:
@@ -174,6 +137,36 @@ def _look(
         )
         raised += len(latch.raise_for(book, state, logged[trial], by, now))
     return raised
+
+
+def leave_out(
+    logbook: str | Path | None, sheet: str, throw: int, because: str, by: str, now: datetime
+) -> SheetView:
+    """Take a throw of an open sheet out of the count, with a reason; it stays on the sheet, and so does what it raised."""
+    if not because.strip():
+        raise InputError("no reason given", "--because", "Say why it doesn't count.")
+    with opened(logbook) as book, book.transaction():
+        state = _open(book, sheet)
+        fit = [
+            one.placement
+            for one in book.trials(sheet=state.sheet.id)
+            if one.placement is not None and one.placement.position == throw
+        ]
+        if not fit:
+            raise InputError(f"this sheet has no throw {throw}", sheet, "'throwbook sheet show' lists them.")
+        old = fit[0]
+        book.place(
+            replace(
+                old,
+                id="",
+                left_out=because.strip(),
+                reason=because.strip(),
+                at=now,
+                by=by,
+                replaces=(old.id,),
+            )
+        )
+        return view_in(book, state)
 
 
 @dataclass(frozen=True)
@@ -274,18 +267,6 @@ def reject(
         )
         book.seal_sheet(state.sheet.id, decision.id, now)
         return book.sheet(state.sheet.id), latch.status(book, state.sheet.rig)
-
-
-def listed(logbook: str | Path | None, rig: str | None) -> list[tuple[SheetState, int, int]]:
-    """Sheets, oldest first, each with its lock and unlock throws."""
-    with opened(logbook, read_only=True) as book:
-        if rig is not None:
-            book.rig(rig)
-        found = []
-        for state in book.sheets(rig):
-            ways = [one.direction for one in book.trials(sheet=state.sheet.id)]
-            found.append((state, ways.count("lock"), ways.count("unlock")))
-        return found
 
 
 def _open(book: Logbook, sheet: str) -> SheetState:

@@ -58,6 +58,10 @@ def enter(run, text: str, *more: str, kind: str = "commissioning"):
     return run(*words, stdin=text)
 
 
+def enter_again(run, text: str, *more: str, kind: str = "commissioning"):
+    return enter(run, text, *more, "--again", kind=kind)
+
+
 def accept(run, name: str, **changed: str | None):
     options = SEEN | {f"--{key.replace('_', '-')}": value for key, value in changed.items()}
     words = [word for option, value in options.items() if value is not None for word in (option, value)]
@@ -99,7 +103,7 @@ def test_one_pin_not_seen_takes_the_rig_out_of_use_and_the_sheet_is_not_accepted
 
 
 def test_the_way_back_cannot_be_skipped_at_any_step(run):
-    enter(run, GOOD, *TOLD)
+    enter_again(run, GOOD, *TOLD)
     assert accept(run, f"{RIG}-1")[0] == 0
     assert status(run)["status"] == "in service"
     assert enter(run, "lock 9s 6.5A stalled", kind="spot")[0] == 1
@@ -109,17 +113,17 @@ def test_the_way_back_cannot_be_skipped_at_any_step(run):
     assert clear(run, **found, service="ffff", sheet=f"{RIG}-1")[0] == 2
     early = service(run, found="", fixed="")
     assert "no repair is logged" in clear(run, **found, service=early, sheet=f"{RIG}-1")[2]
-    enter(run, GOOD, *TOLD)
+    enter_again(run, GOOD, *TOLD)
     assert accept(run, f"{RIG}-3")[0] == 0
     repair = service(run)
     for sheet in (f"{RIG}-1", f"{RIG}-3"):
         code, _, err = clear(run, **found, service=repair, sheet=sheet)
         assert code == 2
         assert "planned after it and after its repair" in err
-    enter(run, GOOD, *TOLD, kind="seasonal")
+    enter_again(run, GOOD, *TOLD, kind="seasonal")
     assert accept(run, f"{RIG}-4")[0] == 0
     assert clear(run, **found, service=repair, sheet=f"{RIG}-4")[0] == 2
-    enter(run, GOOD, *TOLD)
+    enter_again(run, GOOD, *TOLD)
     assert clear(run, **found, service=repair, sheet=f"{RIG}-5")[0] == 2
     assert accept(run, f"{RIG}-5")[0] == 0
     assert "--cause-found is missing" in clear(run, cause_found=" ", service=repair, sheet=f"{RIG}-5")[2]
@@ -279,20 +283,20 @@ def test_overdue_is_shown_with_the_rig_and_a_check_answers_it(run):
     assert "overdue: check was due 2026-04-10" in out
     assert status(run)["next_check"]["overdue"]
     assert "overdue" in run("service", "list", RIG)[1]
-    enter(run, GOOD, *TOLD, kind="seasonal")
+    enter_again(run, GOOD, *TOLD, kind="seasonal")
     assert not status(run)["next_check"]["overdue"]
 
 
 def test_a_baseline_stays_until_a_service_or_a_reason(run):
     for number in (1, 2):
-        enter(run, GOOD, *TOLD)
+        enter_again(run, GOOD, *TOLD)
         code, out, _ = accept(run, f"{RIG}-{number}")
         assert code == 0
     assert "The old baseline stays" in out
-    enter(run, GOOD, *TOLD)
+    enter_again(run, GOOD, *TOLD)
     assert "Baseline frozen" in accept(run, f"{RIG}-3", new_baseline="new attachment")[1]
     service(run)
-    enter(run, GOOD, *TOLD)
+    enter_again(run, GOOD, *TOLD)
     assert "Baseline frozen" in accept(run, f"{RIG}-4")[1]
 
 
@@ -351,3 +355,62 @@ def test_at_a_terminal_a_blank_question_stays_not_recorded(run):
     assert code == 0, shown
     told = json.loads(run("sheet", "show", f"{RIG}-1", "--json")[1])["answers"]
     assert told == {"hours_since_movement": 16.0, "worked_before": "no", "ambient_c": 4.0}
+
+
+def test_a_paper_sheet_typed_in_twice_is_noticed(run):
+    enter(run, UNSEEN, *TOLD)
+    code, _, err = enter(run, UNSEEN, *TOLD)
+    assert (code, f"stand on sheet {RIG}-1 already" in err, "--again" in err) == (2, True, True)
+    assert enter(run, UNSEEN.replace("15.20", "15.30"), *TOLD)[0] == 0
+    assert enter(run, UNSEEN, *TOLD, "--again")[0] == 0
+
+
+def test_a_throw_left_out_stays_on_the_sheet_and_does_not_count(run):
+    enter(run, UNSEEN, *TOLD)
+    words = ["sheet", "leave-out", f"{RIG}-1", "--throw", "3"]
+    assert run(*words)[0] == 2
+    code, out, _ = run(*words, "--because", "the other attachment was on", "--by", "M. K.")
+    assert (code, "the other attachment was on" in out) == (0, True)
+    assert "5 lock throws are asked for, 4 are on the sheet" in accept(run, f"{RIG}-1")[2]
+
+
+def test_a_service_entry_is_corrected_by_another_that_stands_beside_it(run):
+    first = service(run)
+    words = [
+        "service",
+        "add",
+        RIG,
+        "--action",
+        "replaced",
+        "--found",
+        "worn pin",
+        "--by",
+        "M. K.",
+        "--corrects",
+        first,
+    ]
+    assert "--reason" in run(*words)[2]
+    assert run(*words, "--reason", "it was replaced")[0] == 0
+    entries = [json.loads(line) for line in run("service", "list", RIG, "--json")[1].splitlines()]
+    assert [one["action"] for one in entries] == ["replaced"]
+    with open_logbook(run.path, read_only=True) as book:
+        assert len(book.services(RIG, every_revision=True)) == 2
+
+
+def test_a_changed_rating_judges_again_beside_the_old_verdict_and_takes_the_rig_up(run):
+    enter(run, UNSEEN, *TOLD)
+    assert accept(run, f"{RIG}-1")[0] == 0
+    words = ["sheet", "rejudge", f"{RIG}-1", "--reason", "rating misread", "--by", "M. K."]
+    code, out, _ = run(*words)
+    assert (code, "10 throws judged again, 0 with another verdict" in out) == (0, True)
+    with open_logbook(run.path) as book:
+        weaker = RIG_FILE.read_text("utf-8").replace(
+            'full_load_current = "3.6 A"', 'full_load_current = "2.0 A"'
+        )
+        book.add_rig(RIG, weaker, "M. K.", datetime(2026, 3, 2, tzinfo=UTC))
+    code, out, _ = run(*words)
+    assert (code, "pass -> fail" in out) == (1, True)
+    assert status(run)["status"] == "restricted"
+    shown = json.loads(run("sheet", "show", f"{RIG}-1", "--json")[1])
+    assert (shown["state"], shown["sealed"]) == ("accepted", True)
+    assert run("check")[0] == 0

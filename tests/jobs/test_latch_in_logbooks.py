@@ -17,7 +17,7 @@ from logger.core.records import ACCEPTED, Decision
 from logger.core.service import Moment, ServiceEntry
 from logger.core.status import CAUSES, DO_NOT_USE, IN_SERVICE
 from logger.errors import InputError
-from logger.jobs import latch, services, sheets, upkeep
+from logger.jobs import latch, services, sheet_view, sheets, upkeep
 from logger.jobs.enter import Entry, enter
 from logger.logbook import open_logbook
 from tests.cli.test_sheet_commands import GOOD, ONE_PIN, RIG, RIG_FILE
@@ -36,7 +36,9 @@ def new_logbook(path: Path) -> Path:
 
 
 def throw(path: Path, text: str, now: datetime, kind: str = "commissioning"):
-    return enter(path, RIG, Entry(parse_lines(text), kind, answers=TOLD, seen_how="torch"), "M. K.", now)
+    return enter(
+        path, RIG, Entry(parse_lines(text), kind, answers=TOLD, seen_how="torch", again=True), "M. K.", now
+    )
 
 
 def stall(path: Path, now: datetime):
@@ -265,6 +267,6 @@ def test_no_history_of_real_logbooks_leaks_out_of_do_not_use(seed, tmp_path):
 def test_the_view_of_a_sheet_says_what_an_acceptance_lacks(tmp_path):
     path = new_logbook(tmp_path / "a.throwbook")
     name = throw(path, ONE_PIN, NOON).state.name
-    found = sheets.view(path, name)
+    found = sheet_view.view(path, name)
     assert found.acceptance.missing[0] == "throw 3 (lock): right pin was looked at and not seen in its hole"
     assert replace(found.plan, answers=()) == found.plan

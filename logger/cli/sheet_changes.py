@@ -1,0 +1,83 @@
+"""Changes to a sheet that leave the old beside the new: ``answer``, ``leave-out``, ``rejudge``. They hang on ``sheet``."""
+
+from typing import Any
+
+import click
+
+from logger.cli import output
+from logger.cli.asking import needed, question_answers, question_options
+from logger.cli.shared import by_option, logbook_of, now, who
+from logger.cli.sheet_views import print_sheet, print_status
+from logger.core.plain import counted
+from logger.errors import InputError
+
+
+@click.command()
+@click.argument("name")
+@question_options
+@click.option("--reason", default="", help="Why an earlier answer is corrected.")
+@by_option
+@click.pass_context
+def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **given: Any) -> None:
+    """Answer the questions of open sheet NAME; a later answer stands beside the earlier one.
+
+    \b
+    Example:
+      throwbook sheet answer yard-loader-3 --ambient 4degC --hours-since 16h --worked-before no
+    """
+    from logger.jobs.sheets import answer as write
+
+    told = question_answers(given)
+    if not told:
+        raise InputError("no question was answered", name, "For example: --ambient 4degC")
+    state = write(logbook_of(ctx), name, told, who(by), now(), reason)
+    output.line(f"{state.name}: {counted(len(told), 'answer')} written down.")
+
+
+@click.command("leave-out")
+@click.argument("name")
+@click.option("--throw", type=int, required=True, help="Number of the throw.")
+@click.option("--because", metavar="TEXT", help="Why it doesn't count.")
+@by_option
+@click.pass_context
+def leave_out(ctx: click.Context, name: str, throw: int, because: str | None, by: str | None) -> None:
+    """Take a throw of open sheet NAME out of the count: a wrong file, the other attachment. It stays on the sheet.
+
+    A failed throw can't be hidden so: the sheet is then not accepted, and what it raised stays.
+
+    \b
+    Example:
+      throwbook sheet leave-out yard-loader-3 --throw 4 --because "the other attachment was on"
+    """
+    from logger.jobs.sheets import leave_out as take_out
+
+    because = needed(because, "--because", "Why doesn't it count")
+    found = take_out(logbook_of(ctx), name, throw, because, who(by), now())
+    print_sheet(found)
+
+
+@click.command()
+@click.argument("name")
+@click.option("--reason", metavar="TEXT", help="Why it is judged again.")
+@by_option
+@click.pass_context
+def rejudge(ctx: click.Context, name: str, reason: str | None, by: str | None) -> int:
+    """Judge every throw of sheet NAME again, by the rig file and the method of now; the old verdicts stay beside.
+
+    A decided sheet stays decided. What a throw now fails takes the rig up at once.
+
+    \b
+    Example:
+      throwbook sheet rejudge yard-loader-3 --reason "rating on the data sheet was misread"
+    """
+    from logger.jobs.rejudge import rejudge as judge
+
+    reason = needed(reason, "--reason", "Why is it judged again")
+    done = judge(logbook_of(ctx), name, reason, who(by), now())
+    for one in done.changed:
+        output.line(f"throw {one.position} ({one.direction}): {one.before} -> {one.after}. {one.because}")
+    output.line(
+        f"{name}: {counted(done.judged, 'throw')} judged again, {len(done.changed)} with another verdict."
+    )
+    print_status(done.state.sheet.rig, done.status)
+    return 1 if any(one.after == "fail" for one in done.changed) else 0

@@ -1,0 +1,63 @@
+"""Test sheets as they are shown: one with all that is on it, or a list."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.core.records import SheetState
+from logger.core.sheet import Plan, Seen, SheetTrial, plan_from, seen_at, sheet_trials
+from logger.core.status import Status
+from logger.jobs import latch
+from logger.jobs.logbooks import opened
+from logger.logbook import Logbook
+
+if TYPE_CHECKING:
+    from logger.core.acceptance import Acceptance
+
+
+@dataclass(frozen=True)
+class SheetView:
+    """A sheet as it is shown."""
+
+    state: SheetState
+    plan: Plan
+    trials: tuple[SheetTrial, ...]
+    seen: Mapping[str, Seen]
+    """By trial."""
+    acceptance: "Acceptance"
+    status: Status
+
+
+def view(logbook: str | Path | None, sheet: str) -> SheetView:
+    """One sheet with its throws, what was seen, and what an acceptance would say."""
+    with opened(logbook, read_only=True) as book:
+        return view_in(book, book.sheet(sheet))
+
+
+def view_in(book: Logbook, state: SheetState) -> SheetView:
+    """The same in an open logbook."""
+    from logger.jobs.rig_of import rig_for_sheet
+
+    trials = sheet_trials(book.trials(sheet=state.sheet.id))
+    sightings = book.sightings(state.sheet.id)
+    return SheetView(
+        state,
+        plan_from(state.sheet.plan),
+        trials,
+        {one.id: seen_at(one.id, sightings) for one in trials},
+        book.judged(state.sheet.id, rig_for_sheet(book, state)),
+        latch.status(book, state.sheet.rig),
+    )
+
+
+def listed(logbook: str | Path | None, rig: str | None) -> list[tuple[SheetState, int, int]]:
+    """Sheets, oldest first, each with its lock and unlock throws."""
+    with opened(logbook, read_only=True) as book:
+        if rig is not None:
+            book.rig(rig)
+        found = []
+        for state in book.sheets(rig):
+            ways = [one.direction for one in book.trials(sheet=state.sheet.id)]
+            found.append((state, ways.count("lock"), ways.count("unlock")))
+        return found
