@@ -151,6 +151,7 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
     """Judge every trial of the board under this calibration, as a new revision beside the old; gives how many."""
     from logger import __version__
     from logger.core.assess import assess_trace
+    from logger.jobs import latch
     from logger.jobs.baselines import baseline_for
     from logger.jobs.rig_of import rig_of
 
@@ -163,6 +164,9 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
         held = baseline_for(book, logged.trial.rig, logged.direction)
         assessment = assess_trace(trace, rig_of(book, logged.trial.rig), held.baseline if held else None)
         baseline_id = held.record.id if held and held.record else None
-        book.judge(logged.id, assessment, by, now, __version__, baseline_id)
+        judgement = book.judge(logged.id, assessment, by, now, __version__, baseline_id)
+        if logged.placement is not None:
+            state = book.sheet(logged.placement.sheet)
+            latch.raise_for(book, state, replace(logged, judgement=judgement), by, now)
         count += 1
     return count
