@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
-from logger.cli.output import Cell, line, table
+from logger.cli.output import Cell, line, table, width
 from logger.core.assessment import FAIL, INFO, PASS, UNDECIDED, UNUSABLE, WATCH, Assessment, Check, Sign
 from logger.core.cautions import SHOWN_AT
 from logger.core.limits import MAX
@@ -25,6 +25,8 @@ VERDICT_WORDS = {
 DO_NOT_USE = frozenset({"stall", "stopped-short", "light-run", "no-start"})
 
 MOST_NAMES = 3
+NARROW = 110
+"""Columns below which the table has no room for what was noticed."""
 
 
 def show(judged: Judged, plot: str | None) -> None:
@@ -32,11 +34,7 @@ def show(judged: Judged, plot: str | None) -> None:
     names = _short_names([assessment.file for assessment in judged.assessments])
     _show_head(judged)
     line()
-    table(
-        ("file", "direction", "verdict", "time", "run current", "limit", "noticed"),
-        [_row(assessment, names) for assessment in judged.assessments],
-        right=(3, 4, 5),
-    )
+    _show_table(judged.assessments, names)
     _show_spread(judged)
     _show_notes(judged.assessments, names)
     told = [assessment for assessment in judged.assessments if assessment.verdict != PASS]
@@ -53,6 +51,21 @@ def show(judged: Judged, plot: str | None) -> None:
         line(SHOWN_AT["sighting"][-1])
     if plot:
         line(f"Drawn into {plot}.")
+
+
+def _show_table(assessments: Sequence[Assessment], names: dict[str, str]) -> None:
+    """One row a throw; on a narrow terminal what was noticed stands below, file by file."""
+    headings = ["file", "direction", "verdict", "time", "run current", "limit", "noticed"]
+    rows = [_row(assessment, names) for assessment in assessments]
+    narrow = (width() or NARROW) < NARROW
+    if narrow:
+        table(headings[:-1], [row[:-1] for row in rows], right=(3, 4, 5))
+        for assessment in assessments:
+            noticed = _noticed(assessment)
+            if noticed != NOT_KNOWN:
+                line(f"{names[assessment.file]}: {noticed}", hang=2)
+    else:
+        table(headings, rows, right=(3, 4, 5))
 
 
 def _show_head(judged: Judged) -> None:
@@ -82,7 +95,7 @@ def _row(assessment: Assessment, names: dict[str, str]) -> list[str | Cell]:
         names[assessment.file],
         assessment.direction,
         Cell(*VERDICT_WORDS[assessment.verdict]),
-        measured_text(figures.travel_time_s, "s"),
+        measured_text(figures.travel_time_s, "s", most_decimals=2),
         measured_text(figures.run_current_a, "A"),
         _limit_of("run_current", assessment),
         _noticed(assessment),

@@ -82,10 +82,9 @@ def table(
         for text in _plain_table([[Cell(heading) for heading in headings], *cells], set(right)):
             _write(text)
         return
-    from rich import box
     from rich.table import Table
 
-    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    drawn = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     for index, heading in enumerate(headings):
         drawn.add_column(_text(Cell(heading, "heading")), justify="right" if index in right else "left")
     for row in cells:
@@ -113,6 +112,11 @@ def _width(text: str) -> int:
         return len(text)
     wide = sum(unicodedata.east_asian_width(letter) in "WF" for letter in text)
     return len(text) + wide - sum(unicodedata.combining(letter) != 0 for letter in text)
+
+
+def width() -> int | None:
+    """Columns of the terminal; None in a pipe, which has no width."""
+    return _console().width if sys.stdout.isatty() else None
 
 
 def json_line(record: Mapping[str, Any]) -> None:

@@ -7,13 +7,16 @@ from logger.core.assessment import Measured
 NOT_KNOWN = "-"
 
 
-def measured_text(measured: Measured | None, unit: str = "") -> str:
+def measured_text(measured: Measured | None, unit: str = "", most_decimals: int = 6) -> str:
     """Value ± expanded uncertainty, both to the uncertainty's first digit (two digits where that is a 1).
 
-    Rule of rounding: JCGM 100, 7.2.6. A figure that isn't known is a dash.
+    Rule of rounding: JCGM 100, 7.2.6. With ``most_decimals`` the rest is cut and the uncertainty rounded up, so that it
+    never looks smaller than it is. A figure that isn't known is a dash.
 
     >>> measured_text(Measured(1.50539, 0.0261), "A"), measured_text(Measured(13.2951, 0.0123), "s")
     ('1.51 ± 0.03 A', '13.295 ± 0.012 s')
+    >>> measured_text(Measured(11.6104, 0.008), "s", most_decimals=2)
+    '11.61 ± 0.01 s'
     >>> measured_text(None, "A")
     '-'
     """
@@ -22,8 +25,13 @@ def measured_text(measured: Measured | None, unit: str = "") -> str:
     space = f" {unit}" if unit else ""
     if not math.isfinite(measured.u) or measured.u <= 0.0:
         return f"{measured.value:.3g}{space}"
-    decimals = _decimals(measured.u)
-    return f"{measured.value:.{decimals}f} ± {measured.u:.{decimals}f}{space}"
+    decimals = min(_decimals(measured.u), most_decimals)
+    u = (
+        measured.u
+        if decimals == _decimals(measured.u)
+        else math.ceil(measured.u * 10.0**decimals) / 10.0**decimals
+    )
+    return f"{measured.value:.{decimals}f} ± {u:.{decimals}f}{space}"
 
 
 def _decimals(u: float) -> int:
