@@ -10,6 +10,7 @@ from logger.cli import diagnostics
 
 # command: (module, attribute, what it does in one line). The line stands here so that `--help` imports nothing.
 COMMANDS: dict[str, tuple[str, str, str]] = {
+    "demo": ("logger.cli.demo", "demo", "Play the main job end to end on an invented rig; no hardware."),
     "rig": ("logger.cli.rigs", "rig", "Rigs: add, list, show; fit judges an actuator before it is bought."),
     "board": ("logger.cli.board", "board", "Find, check, calibrate and rehearse current-sense boards."),
     "record": ("logger.cli.record", "record", "Record one trial from a board and judge it."),

@@ -34,7 +34,11 @@ FEWEST_ROWS = 10
 
 
 def assess_trace(
-    trace: Trace, rig: Rig, baseline: Baseline | None = None, gains: Gains | None = None
+    trace: Trace,
+    rig: Rig,
+    baseline: Baseline | None = None,
+    gains: Gains | None = None,
+    on_bench: bool = False,
 ) -> Assessment:
     """Judge one recorded throw.
 
@@ -48,6 +52,8 @@ def assess_trace(
         Healthy throws of the same direction, or None: then only the rating's limits can be held against it.
     gains
         Uncertainty of the board's channels; None: that of a board without calibration.
+    on_bench
+        Off the machine there is nothing to move: running light is as it should be.
     """
     if len(trace) < FEWEST_ROWS:
         return _unusable(trace, f"only {len(trace)} rows")
@@ -61,6 +67,8 @@ def assess_trace(
         signs = tuple(sign for sign in signs_of(evidence) if sign.sign in RECORD_SIGNS)
         return replace(_unusable(trace, reason), signs=signs, end=evidence.end)
     signs = superseded(signs_of(evidence))
+    if on_bench:
+        signs = tuple(sign for sign in signs if sign.sign != "light-run")
     checks = checks_of(evidence)
     verdict, because = verdict_of(evidence.figures, signs, checks)
     return Assessment(

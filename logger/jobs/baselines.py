@@ -23,14 +23,19 @@ class Held:
     """None: provisional, drawn from the first bench or commissioning sheet."""
 
 
-def baseline_for(book: Logbook, rig: str, direction: str) -> Held | None:
-    """The newest frozen baseline of this direction, or a provisional one, or None before there is any healthy throw."""
-    frozen = book.baselines(rig, direction)
+def baseline_for(book: Logbook, rig: str, direction: str, kind: str = "") -> Held | None:
+    """The newest frozen baseline of this direction, or a provisional one, or None before there is any healthy throw.
+
+    ``kind`` of the sheet to be judged: off the machine there is no load, so a bench throw is held against bench throws
+    only, and any other throw never against those. Empty: whatever there is.
+    """
+    frozen = book.baselines(rig, direction) if kind != BENCH else []
     if frozen:
         from logger.logbook.baseline_json import from_json_value
 
         return Held(from_json_value(frozen[-1].body), frozen[-1])
-    provisional = _provisional(book, rig, direction)
+    kinds = {"": (BENCH, COMMISSIONING), BENCH: (BENCH,)}.get(kind, (COMMISSIONING,))
+    provisional = _provisional(book, rig, direction, kinds)
     return Held(provisional, None) if provisional is not None else None
 
 
@@ -64,14 +69,14 @@ def freeze_baselines(
     return found
 
 
-def _provisional(book: Logbook, rig: str, direction: str) -> "Baseline | None":
+def _provisional(book: Logbook, rig: str, direction: str, kinds: tuple[str, ...]) -> "Baseline | None":
     from logger.core.baseline import make_baseline
     from logger.core.baseline_choice import choose
 
     held: dict[str, LoggedTrial] = {}
     sheets = []
     for state in book.sheets(rig):
-        if state.sheet.kind in (BENCH, COMMISSIONING):
+        if state.sheet.kind in kinds:
             logged = book.trials(sheet=state.sheet.id)
             held |= {one.id: one for one in logged}
             sheets.append(_choice_sheet(state, logged))

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger import __version__
-from logger.core.records import LoggedTrial, SheetState
+from logger.core.records import BENCH, LoggedTrial, SheetState
 from logger.core.status import Status
 from logger.errors import InputError
 from logger.jobs import latch
@@ -126,7 +126,7 @@ def import_traces(
             return Imported(None, (), tuple(known), latch.status(book, rig.name))
         for doubt in doubts(fresh, rig.name, now, _newest(book, rig.name)):
             settle(doubt)
-        throws = _judge(book, rig, fresh, asked.answers, progress)
+        throws = _judge(book, rig, fresh, asked, progress)
         with book.transaction():
             again, _ = _sort_out(book, rig.name, fresh)  # another program may have logged some meanwhile
             if len(again) < len(fresh):
@@ -204,7 +204,7 @@ def _newest(book: Logbook, rig: str) -> datetime | None:
 
 
 def _judge(
-    book: Logbook, rig: "Rig", traces: Sequence["Trace"], answers: Mapping[str, Any], progress: Progress
+    book: Logbook, rig: "Rig", traces: Sequence["Trace"], asked: Order, progress: Progress
 ) -> list[Throw]:
     """Each trace by itself, then as a set; the first may be as found."""
     from logger.core.assess import assess_trace
@@ -213,14 +213,18 @@ def _judge(
     from logger.core.sheet import SheetTrial, as_found
     from logger.jobs.baselines import baseline_for
 
-    held = {trace.direction: baseline_for(book, rig.name, trace.direction) for trace in traces}
+    held = {trace.direction: baseline_for(book, rig.name, trace.direction, asked.kind) for trace in traces}
     judged = []
     for count, trace in enumerate(traces, 1):
         found = held[trace.direction]
-        judged.append(assess_trace(trace, rig, found.baseline if found else None))
+        judged.append(
+            assess_trace(trace, rig, found.baseline if found else None, on_bench=asked.kind == BENCH)
+        )
         progress(count, len(traces))
     judged = list(judge_set(judged, rig))
-    apart = as_found(conditions_from(answers), [SheetTrial(str(n), n, each) for n, each in enumerate(judged)])
+    apart = as_found(
+        conditions_from(asked.answers), [SheetTrial(str(n), n, each) for n, each in enumerate(judged)]
+    )
     throws = []
     for number, (trace, assessment) in enumerate(zip(traces, judged, strict=True)):
         found = held[trace.direction]

@@ -1,0 +1,351 @@
+"""The main job end to end on a bundled rig: what a newcomer runs first.
+
+Every step goes through the same jobs as the command line. The throws are simulated; the logbook, the records and the
+papers they leave behind are real files, in one folder.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.core.records import SheetState
+from logger.errors import InputError
+from logger.jobs import demo_story as story
+from logger.jobs import latch, sheets
+from logger.jobs.importing import Imported, Order, import_traces
+from logger.jobs.latch import Clearing
+from logger.jobs.logbooks import opened
+from logger.jobs.sheets import Looked
+
+if TYPE_CHECKING:
+    from logger.core.simulator import Conditions, MachineModel
+
+LOGBOOK = "throwbook.db"
+SEEN = Looked("yes", "yes", "by eye, torch and mirror, from both sides", "yes", "yes")
+BETWEEN_THROWS = timedelta(seconds=60)
+Say = Callable[["Chapter"], None]
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """One step of the demo: what was done and what came of it."""
+
+    title: str
+    command: str
+    """What a person would type for it."""
+    says: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Demo:
+    """What the demo left behind."""
+
+    folder: Path
+    logbook: Path
+    papers: tuple[Path, ...]
+
+
+def run_demo(folder: Path, say: Say) -> Demo:
+    """Play the story into ``folder`` (empty or not there yet); each chapter is handed to ``say`` as it is done.
+
+    Raises InputError where the folder isn't empty.
+    """
+    if folder.exists() and any(folder.iterdir()):
+        raise InputError("this folder isn't empty", str(folder), "Give a new one with --folder.")
+    folder.mkdir(parents=True, exist_ok=True)
+    player = _Player(folder, say)
+    player.fit()
+    player.bench()
+    rejected = player.commission_one_pin_not_seen()
+    player.way_back(rejected)
+    for day in story.CHECKS:
+        player.check(day)
+    player.seasons()
+    player.service()
+    player.check(story.AFTER[0])
+    player.sign_down(story.AFTER[0].at + timedelta(hours=2))
+    for day in story.AFTER[1:]:
+        player.check(day)
+    player.where_it_stands()
+    papers = player.papers()
+    return Demo(folder, player.logbook, papers)
+
+
+class _Player:
+    """Carries the machine, the logbook and the clock from chapter to chapter."""
+
+    def __init__(self, folder: Path, say: Say) -> None:
+        import numpy as np
+
+        from logger.core.simulator import machine_for
+        from logger.files.rigfile import rig_toml
+        from logger.jobs.rig_list import add_rig
+        from logger.jobs.sample_table import LOAD_SHARE, MACHINE_SEED, RIG
+
+        self.folder, self.say = folder, say
+        self.logbook = folder / LOGBOOK
+        self.rig = RIG
+        self.rig_file = folder / f"{RIG.name}.toml"
+        self.rig_file.write_text(rig_toml(RIG), encoding="utf-8")
+        self.machine = machine_for(RIG, MACHINE_SEED, LOAD_SHARE)
+        self.rng = np.random.default_rng(2023)
+        add_rig(self.logbook, self.rig_file, story.OPERATOR, story.COMMISSIONED)
+
+    def fit(self) -> None:
+        """Before money is spent: does the actuator suit the mechanism?"""
+        from logger.jobs.fitting import judge_rig
+
+        found, _ = judge_rig(str(self.rig_file))
+        says = [f"verdict: {found.verdict}"]
+        says += [f"{one.about}: {one.says}" for one in found.findings if one.verdict != "pass"]
+        self.say(
+            Chapter("Does the actuator suit the latch?", f"throwbook rig fit {self.rig.name}", tuple(says))
+        )
+
+    def bench(self) -> None:
+        """Off the machine: nothing to move, so it must run light."""
+        from logger.core.simulator import Conditions, Fault
+
+        at = story.COMMISSIONED - timedelta(days=2)
+        done = self._import(
+            "bench",
+            at,
+            self.machine,
+            Conditions(temperature_c=17.0),
+            ("lock", "unlock"),
+            faults=(Fault("linkage-off"),),
+            answers={"ambient_c": 17.0, "supply": "bench battery"},
+        )
+        self._tell(done, "Bench test, off the machine")
+
+    def commission_one_pin_not_seen(self) -> SheetState:
+        """The first commissioning sheet: every figure is fine, and one pin isn't where it should be."""
+        done = self._commission(story.COMMISSIONED)
+        sheet = done.sheet
+        assert sheet is not None
+        name = sheet.sheet.name
+        locks = [one for one in done.logged if one.trial.direction == "lock"]
+        numbers = [one.placement.position for one in locks if one.placement is not None]
+        at = story.COMMISSIONED + timedelta(hours=1)
+        sheets.see(self.logbook, name, numbers[:2] + numbers[3:], SEEN, story.OPERATOR, at)
+        missed = replace(SEEN, right_pin="no", load_check="not looked")
+        sheets.see(self.logbook, name, [numbers[2]], missed, story.OPERATOR, at)
+        state, status = sheets.reject(
+            self.logbook, name, "right pin beside its hole at one throw", story.OPERATOR, at
+        )
+        self._tell(
+            done,
+            "Commissioning, first sheet: one pin not seen",
+            f"every throw within its limits, and still: at lock throw {numbers[2]} the right pin was not in its hole",
+            f"sheet {state.sheet.name} {state.state}; rig: {status.level}",
+        )
+        return state
+
+    def way_back(self, rejected: SheetState) -> None:
+        """Cause, repair, full recommissioning, signature."""
+        from logger.core.service import Moment, ServiceEntry
+        from logger.jobs import services
+
+        at = story.COMMISSIONED + timedelta(days=3)
+        on = at.date()
+        entry = ServiceEntry(
+            id="",
+            rig=self.rig.name,
+            action="adjusted",
+            on=on,
+            seen=Moment("right pin beside its hole at a lock throw", story.COMMISSIONED.date()),
+            found=Moment("right link one turn too short", on),
+            fixed=Moment("link set to the same length as the left one", on),
+            verified=Moment("both pins looked at over three throws", on),
+            by=story.OPERATOR,
+        )
+        logged = services.add(self.logbook, entry, at)
+        done = self._commission(at + timedelta(hours=1))
+        assert done.sheet is not None
+        accepted = sheets.accept(
+            self.logbook, done.sheet.sheet.name, SEEN, story.OPERATOR, at + timedelta(hours=2)
+        )
+        brought = Clearing(
+            self._open_orders(),
+            signed=story.OPERATOR,
+            because="recommissioned in full, both pins looked at every throw",
+            cause_found="right link one turn too short",
+            service=logged.entry.id,
+            sheet=done.sheet.sheet.name,
+        )
+        _, status = latch.clear(self.logbook, self.rig.name, brought, story.OPERATOR, at + timedelta(hours=3))
+        self._tell(
+            done,
+            "Cause, repair, commissioned anew, signed",
+            f"sheet {accepted.state.sheet.name} {accepted.state.state}: {accepted.acceptance.statement}",
+            f"baseline frozen for {' and '.join(accepted.baselines)}; rig: {status.level}",
+        )
+
+    def check(self, day: story.CheckDay) -> None:
+        """A seasonal check: as found first, then three throws each way."""
+        from logger.core.simulator import Conditions
+
+        machine = self.machine.aged(day.drag_run, day.drag_run, day.spot_run, story.SPOT_PLACE, 0.05)
+        conditions = Conditions(
+            temperature_c=day.temperature_c, engine_running=day.engine_running, hours_at_rest=60.0
+        )
+        done = self._import(
+            day.kind,
+            day.at,
+            machine,
+            conditions,
+            ("lock", "unlock") * 4,
+            answers=self._answers(day.temperature_c, day.engine_running, 60.0),
+        )
+        engine = "engine on" if day.engine_running else "engine off"
+        self._tell(
+            done, f"{day.kind.capitalize()} check, {day.at:%d %b %Y}, {day.temperature_c:+.0f} degC, {engine}"
+        )
+
+    def service(self) -> None:
+        """The burr is dressed off and the pins are greased."""
+        from logger.core.service import Moment, ServiceEntry
+        from logger.jobs import services
+
+        on = story.SERVICE_AT.date()
+        entry = ServiceEntry(
+            id="",
+            rig=self.rig.name,
+            action="cleaned",
+            on=on,
+            seen=Moment(story.SERVICE["seen"], on),
+            found=Moment(story.SERVICE["found"], on),
+            fixed=Moment(story.SERVICE["fixed"], on),
+            verified=Moment(story.SERVICE["verified"], on),
+            by=story.OPERATOR,
+        )
+        services.add(self.logbook, entry, story.SERVICE_AT)
+        self.say(
+            Chapter(
+                f"Service, {story.SERVICE_AT:%d %b %Y}",
+                f"throwbook service add {self.rig.name}",
+                tuple(f"{name}: {text}" for name, text in story.SERVICE.items()),
+            )
+        )
+
+    def sign_down(self, at: datetime) -> None:
+        """The check after the service was clean: a person signs the rig back down from watch."""
+        brought = Clearing(
+            self._open_orders(),
+            signed=story.OPERATOR,
+            because="burr dressed off and pins greased; the check after it shows no spot any more",
+            cause_found=story.SERVICE["found"],
+        )
+        _, status = latch.clear(self.logbook, self.rig.name, brought, story.OPERATOR, at)
+        self.say(
+            Chapter(
+                "Signed back down",
+                f"throwbook order clear {self.rig.name} ...",
+                (f"{brought.because}; rig: {status.level}",),
+            )
+        )
+
+    def _open_orders(self) -> tuple[str, ...]:
+        with opened(self.logbook, read_only=True) as book:
+            return tuple(name for one in latch.status(book, self.rig.name).open for name in one.ids)
+
+    def seasons(self) -> None:
+        """What the trend says before the service."""
+
+    def where_it_stands(self) -> None:
+        """Status and next check."""
+        with opened(self.logbook, read_only=True) as book:
+            stands = latch.standing(book, self.rig.name, story.AFTER[-1].at.date())
+        self.say(
+            Chapter(
+                "Where the rig stands",
+                f"throwbook status {self.rig.name}",
+                (stands.status.level, *(f"held by: {one.sentence}" for one in stands.status.open)),
+            )
+        )
+
+    def papers(self) -> tuple[Path, ...]:
+        """What leaves the computer."""
+        return ()
+
+    def _commission(self, at: datetime) -> Imported:
+        from logger.core.simulator import Conditions
+
+        return self._import(
+            "commissioning",
+            at,
+            self.machine,
+            Conditions(temperature_c=14.0),
+            ("lock", "unlock") * 5,
+            answers=self._answers(14.0, False, 0.0),
+        )
+
+    def _answers(self, ambient_c: float, engine: bool, hours: float) -> dict[str, object]:
+        return {
+            "hours_since_movement": hours,
+            "worked_before": "no" if hours else "moved a few times",
+            "ambient_c": ambient_c,
+            "supply": "machine battery",
+            "engine_running": engine,
+            "attachment": story.ATTACHMENT,
+            "operator": story.OPERATOR,
+            "instruments": "current-sense board, uncalibrated",
+        }
+
+    def _import(
+        self,
+        kind: str,
+        at: datetime,
+        machine: "MachineModel",
+        conditions: "Conditions",
+        directions: Sequence[str],
+        answers: dict[str, object],
+        faults: tuple = (),  # type: ignore[type-arg]
+    ) -> Imported:
+        """Throw, write the records as files, import them as one sheet."""
+        import numpy as np
+
+        from logger.core.simulator import SensorModel, throw
+        from logger.files.tracefile import write_trace
+        from logger.jobs.samples import USUAL_SENSOR
+
+        place = self.folder / "records" / f"{at:%Y-%m-%d-%H%M}-{kind}"
+        place.mkdir(parents=True)
+        files = []
+        for number, direction in enumerate(directions, 1):
+            thrown = throw(
+                machine,
+                direction,
+                replace(conditions, throw_number=(number + 1) // 2),
+                SensorModel(**USUAL_SENSOR),  # type: ignore[arg-type]
+                faults,
+                self.rng,
+                started=at + number * BETWEEN_THROWS,
+                rig_name=self.rig.name,
+            )
+            trace = replace(
+                thrown.trace,
+                current_a=np.round(thrown.trace.current_a, 4),
+                voltage_v=None if thrown.trace.voltage_v is None else np.round(thrown.trace.voltage_v, 3),
+            )
+            files.append(place / f"{number:02d}-{direction}.csv")
+            write_trace(trace, files[-1])
+        order = Order(self.rig.name, kind, files, answers)
+        return import_traces(self.logbook, order, story.OPERATOR, at + timedelta(minutes=45))
+
+    def _tell(self, done: Imported, title: str, *more: str) -> None:
+        assert done.sheet is not None
+        told: dict[str, int] = {}
+        for one in done.logged:
+            if one.judgement is None:
+                continue
+            judged = one.judgement.assessment
+            named = ", ".join(sign.sign for sign in judged.signs if sign.level != "info")
+            verdict = f"{judged.verdict} ({named})" if named else judged.verdict
+            key = f"{one.trial.direction}: {verdict}"
+            told[key] = told.get(key, 0) + 1
+        figures = "; ".join(f"{count} x {what}" for what, count in told.items())
+        command = f"throwbook import --rig {self.rig.name} --kind {done.sheet.sheet.kind} FILE..."
+        self.say(Chapter(title, command, (figures, *more)))
