@@ -156,8 +156,11 @@ def begin(db: sqlite3.Connection, waiting: Waiting | None, longest_s: float = LO
 
 
 def connect(path: Path, mode: str) -> sqlite3.Connection:
-    """A connection with our settings; ``mode`` is ``rw``, ``rwc``, ``ro`` or ``immutable``."""
-    query = "mode=ro&immutable=1" if mode == "immutable" else f"mode={mode}"
+    """A connection with our settings; ``mode`` is ``rw``, ``rwc``, ``query`` or ``immutable``.
+
+    ``query`` changes nothing, but is opened for writing: only so does SQLite clear away its small files at the end.
+    """
+    query = {"immutable": "mode=ro&immutable=1", "query": "mode=rw"}.get(mode, f"mode={mode}")
     address = f"{path.resolve().as_uri()}?{query}"
     db = sqlite3.connect(address, uri=True, isolation_level=None, timeout=LONGEST_WAIT_S)
     db.row_factory = sqlite3.Row
@@ -169,6 +172,8 @@ def connect(path: Path, mode: str) -> sqlite3.Connection:
             "cell_size_check = ON",
         ):
             db.execute(f"PRAGMA {setting}")
+        if mode == "query":
+            db.execute("PRAGMA query_only = ON")
     except BaseException:
         db.close()
         raise
@@ -218,11 +223,11 @@ def open_reading(path: Path, waiting: Waiting | None) -> tuple[sqlite3.Connectio
         db.close()
         scratch = scratch or _private_copy(path)
         open_writing(scratch / path.name, waiting).close()
-        return connect(scratch / path.name, "ro"), scratch
+        return connect(scratch / path.name, "query"), scratch
 
 
 def _in_place(path: Path) -> sqlite3.Connection:
-    db = connect(path, "ro")
+    db = connect(path, "query")
     try:
         refuse_by_header(db, path)
     except BaseException:
@@ -235,7 +240,7 @@ def open_untouched(path: Path) -> tuple[sqlite3.Connection, Path | None]:
     """Open without writing a byte beside or into the file, whatever its version; the folder is a private copy's."""
     with plain_errors(path):
         refuse_others(path)
-        return (connect(path, "ro"), None) if writable(path) else open_without_files(path)
+        return (connect(path, "query"), None) if writable(path) else open_without_files(path)
 
 
 def open_without_files(path: Path) -> tuple[sqlite3.Connection, Path | None]:
@@ -244,7 +249,7 @@ def open_without_files(path: Path) -> tuple[sqlite3.Connection, Path | None]:
     if not (journal.exists() and journal.stat().st_size > 0):
         return connect(path, "immutable"), None
     scratch = _private_copy(path)
-    return connect(scratch / path.name, "rw"), scratch
+    return connect(scratch / path.name, "query"), scratch
 
 
 def _private_copy(path: Path) -> Path:

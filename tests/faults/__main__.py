@@ -1,0 +1,117 @@
+"""Every fault, really made, as one table.
+
+    python -m tests.faults [--kills 200] [--seed 1] [--only kill|disk|other]
+
+kill -9 at random moments (an equal share for each place), a full disk with different room left, and the faults that the
+test-suite makes one by one. Exit code 1 when one was not survived.
+"""
+
+import argparse
+import contextlib
+import io
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from tests.faults.full_disk import COMMANDS, LEFT_KB, can_mount, strike
+from tests.faults.kills import kills
+from tests.faults.work import PLACES, TOP
+
+OTHERS = (
+    ("truncated file, 6 lengths", "logbook/test_open.py::test_a_truncated_logbook_is_refused_or_reported_at_every_length"),
+    ("flipped bit, 200 places", "logbook/test_upkeep.py::test_a_flipped_byte_anywhere_is_found_or_changes_nothing"),
+    ("row changed behind our back", "logbook/test_upkeep.py::test_a_change_behind_the_programs_back_is_found_and_its_sheet_is_named"),
+    ("row and its id forged", "logbook/test_upkeep.py::test_a_row_forged_with_a_fitting_id_still_breaks_the_seal"),
+    ("journal left behind", "logbook/test_open.py::test_what_stands_in_a_journal_left_behind_is_not_lost"),
+    ("torn journal", "logbook/test_open.py::test_a_torn_journal_costs_only_the_step_that_was_torn"),
+    ("read-only media", "logbook/test_open.py::test_read_only_media_are_read_in_place_and_writing_is_refused"),
+    ("the same, old version", "logbook/test_open.py::test_an_old_logbook_on_read_only_media_is_read_from_a_private_copy"),
+    ("the same, with a journal", "logbook/test_open.py::test_a_journal_left_behind_on_read_only_media_is_read_too"),
+    ("folder without permission", "faults/test_places.py::test_in_a_folder_without_permission_reading_works_and_writing_is_one_line_and_exit_3"),
+    ("spaces, accents, quotes in the path", "faults/test_places.py::test_any_name_of_a_folder_will_do"),
+    ("wrong file as a logbook", "faults/test_places.py::test_every_writing_command_refuses_a_wrong_file_and_leaves_it"),
+    ("newer logbook", "logbook/test_open.py::test_a_logbook_newer_than_the_program_is_refused_untouched"),
+    ("full disk, reading only", "faults/test_full_disk.py::test_a_logbook_on_a_full_disk_can_still_be_read"),
+    ("four programs at once", "logbook/test_open.py::test_two_programs_write_at_once_and_nothing_is_lost"),
+    ("a program that never lets go", "logbook/test_open.py::test_a_program_that_never_lets_go_is_one_clear_line"),
+    ("bad file among good ones", "jobs/test_importing.py::test_one_bad_file_among_good_ones_stores_nothing"),
+)  # fmt: skip
+
+Row = tuple[str, str, int, str]
+"""Fault, place, how often, outcome."""
+
+
+def kill_rows(times: int, seed: int) -> Iterator[Row]:
+    """kill -9 in each place."""
+    share = -(-times // len(PLACES))
+    for place in PLACES:
+        with tempfile.TemporaryDirectory(prefix="throwbook-faults-") as folder:
+            done = []
+            try:
+                for kill in kills(place, share, Path(folder), seed):
+                    done.append(kill)
+            except AssertionError as error:
+                yield "kill -9", place, len(done) + 1, f"NOT SURVIVED: {error}"
+                continue
+        inside = sum(kill.in_the_work for kill in done)
+        yield "kill -9", place, len(done), f"survived ({inside} in the midst of it, the rest just after)"
+
+
+def disk_rows() -> Iterator[Row]:
+    """A full disk in each place."""
+    if not can_mount():
+        yield "full disk", "all", 0, "not made: a small disk can only be mounted as root"
+        return
+    for place in COMMANDS:
+        with tempfile.TemporaryDirectory(prefix="throwbook-faults-") as folder:
+            try:
+                done = [strike(place, left_kb, Path(folder) / f"disk {left_kb}") for left_kb in LEFT_KB]
+            except AssertionError as error:
+                yield "full disk", place, len(LEFT_KB), f"NOT SURVIVED: {error}"
+                continue
+        stopped = sum(each.code == 3 for each in done)
+        yield (
+            "full disk",
+            place,
+            len(done),
+            f"survived ({stopped} times one line and exit 3, else it still fitted)",
+        )
+
+
+def other_rows() -> Iterator[Row]:
+    """The faults that are tests by themselves."""
+    import pytest
+
+    for what, node in OTHERS:
+        said = io.StringIO()
+        with contextlib.redirect_stdout(said):
+            code = pytest.main(["-q", "-p", "no:cacheprovider", str(TOP / "tests" / node)])
+        last = said.getvalue().strip().splitlines()[-1]
+        made = "survived" if "passed" in last else "not made here"
+        outcome = made if code == 0 else "NOT SURVIVED"
+        yield what, node.partition("::")[0], 1, f"{outcome} ({last})"
+
+
+def main() -> int:
+    """Print the table as it grows."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--kills", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", choices=["kill", "disk", "other"])
+    asked = parser.parse_args()
+    groups = {"kill": lambda: kill_rows(asked.kills, asked.seed), "disk": disk_rows, "other": other_rows}
+    bad = 0
+    print(f"{'fault':36} {'place':26} {'times':>5}  outcome")
+    for name, rows in groups.items():
+        if asked.only in (None, name):
+            for fault, place, times, outcome in rows():
+                bad += outcome.startswith("NOT")
+                print(f"{fault:36} {place:26} {times:5}  {outcome}", flush=True)
+    return 1 if bad else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
