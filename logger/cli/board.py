@@ -229,7 +229,13 @@ Examples:
 @click.option(
     "--list", "list_them", is_flag=True, help="List the faults and troubles, and end.", is_eager=True
 )
-@click.option("--first", type=click.Choice(["lock", "unlock"]), default="lock", show_default=True)
+@click.option(
+    "--first",
+    type=click.Choice(["lock", "unlock"]),
+    default="lock",
+    show_default=True,
+    help="Way of its first throw.",
+)
 @click.option("--rest", type=Quantity("time"), default=4.0, help="Rest before each throw [default: 4 s].")
 @click.option(
     "--ambient", type=Quantity("temperature"), default=15.0, help="Air temperature [default: 15 degC]."

@@ -27,7 +27,11 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 @click.option("--peak", metavar="CURRENT", help="Highest after the start: 2.9A.")
 @click.option("--voltage", metavar="VOLTAGE", help="Volt meter under load: 12.4V.")
 @click.option("--rest-voltage", metavar="VOLTAGE", help="Volt meter at rest: 12.7V.")
-@click.option("--ended", type=click.Choice(["by itself", "stalled", "stopped short", "did not start"]))
+@click.option(
+    "--ended",
+    type=click.Choice(["by itself", "stalled", "stopped short", "did not start"]),
+    help="How the throw ended, as you saw it [default: by itself].",
+)
 @click.option("--left-pin", type=ANSWER, help="Left pin seen in its hole.")
 @click.option("--right-pin", type=ANSWER, help="Right pin seen in its hole.")
 @click.option("--seen-how", default="", metavar="TEXT", help="How the pins were seen: torch, mirror, ...")
@@ -38,7 +42,11 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 @click.option("--note", default="", metavar="TEXT", help="Anything else worth keeping.")
 @click.option("--paste", is_flag=True, help="Read lines from standard input, one line a throw.")
 @click.option("--file", "file", type=click.Path(path_type=Path), help="The same from a text file.")
-@click.option("--kind", type=click.Choice(["bench", "commissioning", "seasonal", "after-service", "spot"]))
+@click.option(
+    "--kind",
+    type=click.Choice(["bench", "commissioning", "seasonal", "after-service", "spot"]),
+    help="Kind of the new sheet [default: spot].",
+)
 @click.option("--sheet", default="", metavar="NAME", help="Add to this open sheet instead of a new one.")
 @click.option("--at", "at", metavar="TIME", help="When the throws were made: 2026-03-14T09:12.")
 @click.option(

@@ -128,7 +128,12 @@ def _counted(number: int, word: str) -> str:
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
 @click.option(
-    "--format", "form", type=click.Choice(["csv", "jsonl", "parquet"]), default="csv", show_default=True
+    "--format",
+    "form",
+    type=click.Choice(["csv", "jsonl", "parquet"]),
+    default="csv",
+    show_default=True,
+    help="Kind of the files.",
 )
 @click.option("--rig", metavar="NAME", help="Only this rig.")
 @click.option("--traces", is_flag=True, help="Each record as a trace file too.")
