@@ -1,0 +1,176 @@
+"""Invented histories at the level of figures, by two models that differ in kind. Neither is the method's own model.
+
+``plain``: one smooth law of temperature, normal scatter, independent checks. ``rough``: another law for each rig
+(straight, exponential, nothing above 5 degC, none), heavy-tailed scatter, checks that hang together, throws that are
+far out now and then, attachments and operators that each add something, battery voltage that sags in the cold, a
+thermometer that hangs in the sun.
+"""
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+import numpy as np
+
+from logger.core.assessment import Figures, Measured
+from logger.core.rig import Actuator, LimitOverride, LockMechanism, Rig
+from logger.core.season import RigHistory, SeasonCheck, SeasonService, SeasonThrow
+from logger.core.trace import DIRECTIONS
+
+Rng = np.random.Generator
+FIRST_DAY = date(2022, 3, 1)
+PLAIN, ROUGH = "plain", "rough"
+
+
+@dataclass
+class World:
+    """What is drawn once for a rig."""
+
+    style: str
+    current_a: float
+    between: float
+    scatter: float
+    law: str
+    swing: float
+    law_scale: float
+    per_ln_voltage: float
+    attachments: np.ndarray = field(default_factory=lambda: np.zeros(1))
+    operators: np.ndarray = field(default_factory=lambda: np.zeros(1))
+    memory: float = 0.0
+
+    def weather(self, t: np.ndarray) -> np.ndarray:
+        """ln change of running current at ``t`` degC; ``swing`` is the rise at -10 degC."""
+        if self.law == "straight":
+            return -self.swing * (t - 20) / 30
+        if self.law == "exponential":
+            return self.swing * np.expm1(-(t - 20) / self.law_scale) / np.expm1(30 / self.law_scale)
+        if self.law == "frost":
+            return self.swing * np.maximum(0, 5 - t) / 15
+        return 0 * t
+
+
+def draw_world(rng: Rng, style: str, swing: float | None = None) -> World:
+    """A rig's own nature; ``swing`` fixes how far weather moves it."""
+    plain = style == PLAIN
+    return World(
+        style=style,
+        current_a=float(rng.uniform(1.2, 4.0)),
+        between=float(rng.uniform(0.004, 0.020)),
+        scatter=float(rng.uniform(0.008, 0.025)),
+        law=str(
+            rng.choice(["straight", "exponential"] if plain else ["straight", "exponential", "frost", "none"])
+        ),
+        swing=float(rng.uniform(0, 0.10 if plain else 0.14)) if swing is None else swing,
+        law_scale=float(rng.uniform(18, 35) if plain else rng.uniform(12, 60)),
+        per_ln_voltage=float(rng.uniform(0, 0.25) if plain else rng.uniform(-0.1, 0.3)),
+        attachments=np.zeros(1) if plain else rng.normal(0, 0.010, 3),
+        operators=np.zeros(1) if plain else rng.normal(0, 0.006, 2),
+        memory=0.0 if plain else float(rng.uniform(0, 0.5)),
+    )
+
+
+def temperatures(rng: Rng, n: int) -> np.ndarray:
+    """Air at ``n`` quarterly checks [degC], -10 to +35."""
+    season = np.cos(2 * np.pi * np.arange(n) / 4 + rng.uniform(0, 2 * np.pi))
+    return np.clip(rng.uniform(8, 16) + rng.uniform(6, 14) * season + rng.normal(0, 4, n), -10, 35)
+
+
+def shared_errors(rng: Rng, world: World, n: int, attached: np.ndarray) -> np.ndarray:
+    """What the checks of a rig have besides weather, in both directions alike; ``attached``: which attachment, (n,)."""
+    size = 0.7 * world.between
+    if world.style == PLAIN:
+        return rng.normal(0, size, n)
+    fresh = rng.standard_t(4, n) / np.sqrt(2) * size
+    out = np.empty(n)
+    out[0] = fresh[0]
+    for i in range(1, n):
+        out[i] = world.memory * out[i - 1] + np.sqrt(1 - world.memory**2) * fresh[i]
+    return out + world.attachments[attached] + world.operators[rng.integers(0, len(world.operators), n)]
+
+
+def throw_errors(rng: Rng, world: World, count: int) -> np.ndarray:
+    """Scatter of the throws of one check."""
+    if world.style == PLAIN:
+        return rng.normal(0, world.scatter, count)
+    heavy = rng.standard_t(4, count) / np.sqrt(2) * world.scatter
+    return heavy + (rng.random(count) < 0.02) * rng.uniform(0.08, 0.30, count)
+
+
+@dataclass
+class Made:
+    """A history and what is true of it."""
+
+    history: RigHistory
+    wear: np.ndarray
+    """shape (n,) relative rise of the running current at 20 degC at each check"""
+    days: list[date]
+    current_a: float
+
+
+def make_history(
+    rng: Rng,
+    style: str,
+    wear: np.ndarray | None = None,
+    swing: float | None = None,
+    checks: int = 17,
+    throws: int = 3,
+    first: int = 5,
+    limit_a: float | None = None,
+    services: tuple[SeasonService, ...] = (),
+    days: list[date] | None = None,
+) -> Made:
+    """A commissioning sheet and quarterly checks; ``wear`` shape (checks,) is the rise at each of them."""
+    world = draw_world(rng, style, swing)
+    wear = np.zeros(checks) if wear is None else wear
+    air = temperatures(rng, checks)
+    engine = rng.random(checks) < 0.5
+    rest = rng.normal(12.4, 0.2, checks) - (0.02 * np.maximum(0, 10 - air) if style == ROUGH else 0)
+    volts = np.where(engine, rng.normal(13.9, 0.2, checks), rest)
+    ln_v = np.log(volts / 12.0)
+    attached = rng.integers(0, len(world.attachments), checks)
+    shared = shared_errors(rng, world, checks, attached)
+    felt = air + rng.normal(0, 1.5, checks)
+    if style == ROUGH:
+        air = air + (rng.random(checks) < 0.15) * rng.uniform(0, 8, checks)
+    if days is None:
+        days = [
+            FIRST_DAY + timedelta(days=round(91.3 * i + rng.normal(0, 10 if i else 0))) for i in range(checks)
+        ]
+    level = shared + world.weather(felt) + world.per_ln_voltage * (ln_v - 0.1) + np.log1p(wear)
+    own = {direction: rng.normal(0, 0.7 * world.between, checks) for direction in DIRECTIONS}
+    out = []
+    for i in range(checks):
+        made = []
+        for direction in DIRECTIONS:
+            count = first if i == 0 else throws
+            for amps in world.current_a * np.exp(
+                level[i] + own[direction][i] + throw_errors(rng, world, count)
+            ):
+                made.append(_throw(direction, float(amps), float(volts[i])))
+        kind = "commissioning" if i == 0 else "seasonal"
+        told = style == PLAIN or rng.random() < 0.7
+        out.append(
+            SeasonCheck(
+                days[i],
+                f"sheet-{i}",
+                kind,
+                tuple(made),
+                ambient_c=round(float(air[i]), 1),
+                attachment=f"attachment {attached[i]}" if told else "",
+            )
+        )
+    rig = make_rig(2.0 * world.current_a, limit_a)
+    return Made(RigHistory(rig, tuple(out), services), wear, days, world.current_a)
+
+
+def make_rig(rated_a: float, limit_a: float | None = None) -> Rig:
+    """A rig whose rated current is ``rated_a`` and whose limit of running current may be set."""
+    actuator = Actuator(12.0, 0.2, 1500.0, 0.016, 0.2 * rated_a, rated_a, full_load_speed_m_s=0.011)
+    limits = {} if limit_a is None else {"run_current": LimitOverride(limit_a, "set by the benchmark")}
+    return Rig("bench-rig", actuator, LockMechanism(0.18), limits=limits)
+
+
+def _throw(direction: str, amps: float, volts: float) -> SeasonThrow:
+    return SeasonThrow(
+        direction,
+        Figures(run_current_a=Measured(amps, 0.01 * amps), mean_voltage_v=Measured(volts, 0.05)),
+    )
