@@ -29,7 +29,6 @@ from logger.core.trace import FloatArray
 REFERENCE_C = 20.0
 """Every corrected figure is what it would have been at this temperature [degC] and at nominal voltage."""
 COLD_BELOW_C = 10.0
-FROST_BELOW_C = 0.0
 UNKNOWN_C = (12.0, 12.0)
 """Mean and standard deviation of a temperature nobody wrote down [degC] (a temperate year; assumed)."""
 ATTACHMENT = 0.02
@@ -50,8 +49,6 @@ class Allowance:
     """For 10 K warmer, over the whole range."""
     cold_per_10k: tuple[float, float]
     """Besides, for each 10 K below ``COLD_BELOW_C``."""
-    frost_per_10k: tuple[float, float]
-    """Besides, for each 10 K below ``FROST_BELOW_C``."""
     per_ln_voltage: tuple[float, float]
     """For voltage higher by a factor e."""
     between_checks: tuple[float, float]
@@ -63,18 +60,14 @@ class Allowance:
     relative: bool = True
 
 
-_CURRENT = Allowance((-0.012, 0.020), (0.010, 0.025), (0.0, 0.010), (0.1, 0.12), (0.015, 0.45), 0.015, 0.05)
+_CURRENT = Allowance((-0.012, 0.020), (0.010, 0.025), (0.1, 0.12), (0.015, 0.45), 0.015, 0.05)
 ALLOWANCES: dict[str, Allowance] = {
     RUN_CURRENT: _CURRENT,
     ENERGY: _CURRENT,
-    PEAK_RUN_CURRENT: Allowance(
-        (-0.012, 0.025), (0.010, 0.030), (0.0, 0.010), (0.1, 0.15), (0.020, 0.45), 0.025, 0.06
-    ),
-    TRAVEL_TIME: Allowance((0.0, 0.008), (0.0, 0.012), (0.0, 0.005), (0.0, 0.15), (0.008, 0.45), 0.008, 0.04),
-    SOURCE_RESISTANCE: Allowance((0.0, 0.10), (0.0, 0.10), (0.0, 0.05), (0.0, 1.5), (0.08, 0.5), 0.10, 0.25),
-    TAKE_UP: Allowance(
-        (0.0, 0.002), (0.0, 0.002), (0.0, 0.001), (0.0, 0.01), (0.006, 0.5), 0.006, 0.02, relative=False
-    ),
+    PEAK_RUN_CURRENT: Allowance((-0.012, 0.025), (0.010, 0.030), (0.1, 0.15), (0.020, 0.45), 0.025, 0.06),
+    TRAVEL_TIME: Allowance((0.0, 0.008), (0.0, 0.012), (0.0, 0.15), (0.008, 0.45), 0.008, 0.04),
+    SOURCE_RESISTANCE: Allowance((0.0, 0.10), (0.0, 0.10), (0.0, 1.5), (0.08, 0.5), 0.10, 0.25),
+    TAKE_UP: Allowance((0.0, 0.002), (0.0, 0.002), (0.0, 0.01), (0.006, 0.5), 0.006, 0.02, relative=False),
 }
 
 
@@ -95,8 +88,12 @@ def at_nominal_voltage(
     return value * slower if figure == TRAVEL_TIME else value * slower * line.v_ref / voltage_v
 
 
+WEATHER = 3
+"""How many columns weather and supply have."""
+
+
 def weather_columns(temperature_c: FloatArray, ln_voltage: FloatArray) -> FloatArray:
-    """What each slope of an ``Allowance`` is multiplied by: shape (k, 4), nought at 20 degC and nominal voltage.
+    """What each slope of an ``Allowance`` is multiplied by: shape (k, 3), nought at 20 degC and nominal voltage.
 
     ``temperature_c`` [degC] and ``ln_voltage`` (logarithm of voltage over nominal) have shape (k,); NaN: not recorded,
     taken at its mean.
@@ -106,7 +103,6 @@ def weather_columns(temperature_c: FloatArray, ln_voltage: FloatArray) -> FloatA
         [
             (t - REFERENCE_C) / 10.0,
             np.maximum(0.0, COLD_BELOW_C - t) / 10.0,
-            np.maximum(0.0, FROST_BELOW_C - t) / 10.0,
             np.where(np.isnan(ln_voltage), 0.0, ln_voltage),
         ],
         axis=1,
@@ -114,8 +110,8 @@ def weather_columns(temperature_c: FloatArray, ln_voltage: FloatArray) -> FloatA
 
 
 def slopes(allowance: Allowance) -> tuple[FloatArray, FloatArray]:
-    """Mean and standard deviation of the slopes, each shape (4,), in the order of ``weather_columns``."""
-    pairs = (allowance.per_10k, allowance.cold_per_10k, allowance.frost_per_10k, allowance.per_ln_voltage)
+    """Mean and standard deviation of the slopes, each shape (3,), in the order of ``weather_columns``."""
+    pairs = (allowance.per_10k, allowance.cold_per_10k, allowance.per_ln_voltage)
     both = np.array(pairs)
     return both[:, 0], both[:, 1]
 
@@ -127,6 +123,6 @@ def widening(allowance: Allowance, temperature_c: FloatArray, ln_voltage: FloatA
     spread = (UNKNOWN_C[1] / 10.0) ** 2
     # Half of a temperate year lies below the mean, so the cold slope acts on about half of the spread.
     weather = spread * (size[0] + 0.5 * size[1])
-    supply = UNKNOWN_LN_VOLTAGE**2 * size[3]
+    supply = UNKNOWN_LN_VOLTAGE**2 * size[2]
     wider: FloatArray = np.isnan(temperature_c) * weather + np.isnan(ln_voltage) * supply
     return wider

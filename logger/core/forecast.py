@@ -25,7 +25,9 @@ GROWS = 0.80
 """Share of the weight that must lie on growth, against none or a single shift."""
 HORIZON = 12.0
 """Nothing is said about days further ahead than this [years]."""
-STEPS = 1441
+STEPS = 361
+WORTH_FITTING = 0.01
+"""Onsets with less of the weight are left out."""
 
 
 @dataclass(frozen=True)
@@ -53,12 +55,16 @@ def crossing(series: Series, limit: float) -> Crossing:
     between = float(series.between[0] * GRID[int(np.argmax(share[:, grows].sum(axis=1)))])
     now, begun = float(series.years[-1]), float(series.years[series.start])
     years = np.linspace(begun, now + HORIZON, STEPS)
-    chance = np.zeros(STEPS)
+    chance, fitted_share = np.zeros(STEPS), 0.0
     for i in grows:
+        if share[:, i].sum() < WORTH_FITTING:
+            continue
         fitted = learn(with_shape(wandering, shapes[:, i], RATE_SD), between)
         since = float(series.years[kinds[i][1]])
+        fitted_share += float(share[:, i].sum())
         chance += float(share[:, i].sum()) * _crossed_by(fitted, series, years, since, limit)
-    chance = np.maximum.accumulate(chance / on_growth)
+    chance = np.maximum.accumulate(chance)
+    chance /= fitted_share
     tail = (1.0 - CONFIDENCE) / 2.0
     low, at, high = (_first(years, chance, p) for p in (tail, 0.5, 1.0 - tail))
     if at is None or high is None or low is None:
@@ -113,4 +119,8 @@ def _crossed_by(fitted: Level, series: Series, years: FloatArray, since: float, 
 
 def _first(years: FloatArray, chance: FloatArray, p: float) -> float | None:
     index = int(np.searchsorted(chance, p))
-    return None if index >= len(years) else float(years[index])
+    if index >= len(years):
+        return None
+    if index == 0:
+        return float(years[0])
+    return float(np.interp(p, chance[index - 1 : index + 1], years[index - 1 : index + 1]))

@@ -15,11 +15,10 @@ and late ones narrow, as the t factor does for few throws.
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
 
 from logger.core.trace import FloatArray
 
-GRID = np.geomspace(0.25, 8.0, 9)
+GRID = np.geomspace(0.25, 8.0, 6)
 """Scatter between checks as multiples of the allowance's median."""
 ANY_LEVEL = 3.0
 """Standard deviation of a level that nothing is known about (relative change)."""
@@ -131,45 +130,6 @@ def shapes_of(series: Series) -> tuple[FloatArray, list[tuple[str, int]]]:
         for kind, since in kinds
     ]
     return (np.stack(columns, axis=1) if columns else np.empty((k, 0))), kinds
-
-
-def rises(series: Series) -> list[Rise]:
-    """All shapes at the newest check of ``series``, each with the chance that it is nothing."""
-    shapes, kinds = shapes_of(series)
-    if not kinds:
-        return []
-    found = evidence(series, shapes)
-    size = found.pull / found.weight
-    log_share = found.log_plain[:, None] + 0.5 * found.pull * size - 0.5 * np.log(found.weight)
-    share = np.exp(log_share - log_share.max(axis=0))
-    share /= share.sum(axis=0)
-    chance = np.sum(share * ndtr(-found.pull / np.sqrt(found.weight)), axis=0)
-    mean = np.sum(share * size, axis=0)
-    spread = np.sqrt(np.sum(share * (1.0 / found.weight + (size - mean) ** 2), axis=0))
-    k = len(series.change)
-    rise = shapes[-1]
-    return [
-        Rise(
-            float(chance[i]),
-            kind,
-            since,
-            float(mean[i] * rise[i]),
-            float(spread[i] * rise[i]),
-            k - since if kind == SHIFT else k - 1 - since,
-        )
-        for i, (kind, since) in enumerate(kinds)
-    ]
-
-
-def best_rise(series: Series, smallest: float = 0.0) -> tuple[Rise, Rise]:
-    """The best supported of those that two checks or more stand behind, and of those that rest on the newest alone.
-
-    Rises of less than ``smallest`` don't count.
-    """
-    found = [one for one in rises(series) if one.size >= smallest]
-    several = min((one for one in found if one.checks >= 2), key=lambda one: one.chance, default=NO_RISE)
-    newest = min((one for one in found if one.checks < 2), key=lambda one: one.chance, default=NO_RISE)
-    return several, newest
 
 
 def with_shape(series: Series, shape: FloatArray, sd: float) -> Series:

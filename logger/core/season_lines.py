@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import cached_property
 
 import numpy as np
@@ -60,13 +61,18 @@ class Line:
         """What changes are relative to [figure's unit]: the median of the baseline's throws; 1 for shares."""
         if not self.allowance.relative:
             return 1.0
-        size = abs(float(np.median(self.throws[0])))
+        size = abs(self.origin)
         return size if size > 0 else 1.0
 
     @cached_property
     def origin(self) -> float:
         """Median of the baseline's throws [figure's unit]."""
-        return float(np.median(self.throws[0]))
+        return float(self.medians[0])
+
+    @cached_property
+    def medians(self) -> FloatArray:
+        """shape (k,) median throw of each check [figure's unit]"""
+        return np.array([float(np.median(one)) for one in self.throws])
 
     @cached_property
     def scatter(self) -> FloatArray:
@@ -76,10 +82,10 @@ class Line:
         known = np.empty(len(self.throws))
         for i, throws in enumerate(self.throws):
             # An outlying throw counts as one at twice the scatter known so far.
-            off = (throws - np.median(throws)) / self.scale
+            off = (throws - self.medians[i]) / self.scale
             limit = 2.0 * PULLED_IN * (squares / weight) ** 0.5
             off = np.clip(off, -limit, limit)
-            squares += float(np.sum((off - off.mean()) ** 2))
+            squares += float(off @ off) - float(off.sum()) ** 2 / len(off)
             weight += len(throws) - 1
             known[i] = (squares / weight) ** 0.5
         return known
@@ -87,12 +93,15 @@ class Line:
     @cached_property
     def change(self) -> FloatArray:
         """shape (k,) of each check against the baseline, outlying throws pulled in (relative)."""
-        return np.array([self._located(one, sd) for one, sd in zip(self.throws, self.scatter, strict=True)])
-
-    def _located(self, throws: FloatArray, scatter: float) -> float:
-        off = (throws - self.origin) / self.scale
-        middle = float(np.median(off))
-        return float(np.mean(np.clip(off, middle - PULLED_IN * scatter, middle + PULLED_IN * scatter)))
+        middles = (self.medians - self.origin) / self.scale
+        return np.array(
+            [
+                np.clip(
+                    (one - self.origin) / self.scale, middle - PULLED_IN * sd, middle + PULLED_IN * sd
+                ).mean()
+                for one, middle, sd in zip(self.throws, middles, self.scatter, strict=True)
+            ]
+        )
 
     @cached_property
     def variance(self) -> FloatArray:
@@ -132,6 +141,7 @@ def _line(
     if not rows:
         return None
     first_day = history.checks[0].on
+    starts = stretch_starts(history.services)
     throws = [
         np.array(
             [
@@ -150,23 +160,25 @@ def _line(
         throws=tuple(throws),
         raw=np.array([np.mean([_value(one, field) or 0.0 for one in mine]) for _, mine in rows]),
         years=np.array([(check.on - first_day).days / DAYS_A_YEAR for check, _ in rows]),
-        stretch=np.array([float(stretch_of(check, history.services)) for check, _ in rows]),
+        stretch=np.array([float(stretch_of(check, starts)) for check, _ in rows]),
         temperature_c=np.array([np.nan if check.ambient_c is None else check.ambient_c for check, _ in rows]),
         ln_voltage=np.array([_ln_voltage(mine, nominal) for _, mine in rows]),
         own_u=np.array([_own_u(mine, field) for _, mine in rows]),
     )
 
 
-def stretch_of(check: SeasonCheck, services: Sequence[SeasonService]) -> int:
-    """How many services had restarted the chart before this check.
+def stretch_starts(services: Sequence[SeasonService]) -> list[date]:
+    """The days on which charts restart, in order."""
+    return sorted({one.on for one in services if one.new_stretch})
+
+
+def stretch_of(check: SeasonCheck, starts: Sequence[date]) -> int:
+    """How many times the chart had restarted before this check.
 
     On the day of the service only an after-service sheet counts as after it.
     """
-    return sum(
-        1
-        for one in services
-        if one.new_stretch and (one.on < check.on or (one.on == check.on and check.kind == "after-service"))
-    )
+    after = check.kind == "after-service"
+    return sum(1 for day in starts if day < check.on or (day == check.on and after))
 
 
 def _value(throw: SeasonThrow, field: str) -> float | None:

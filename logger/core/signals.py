@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.core.rise import NO_RISE, SHIFT, Rise, Series, best_rise, rises
+from logger.core.rise import NO_RISE, SHIFT, Rise
+from logger.core.rise_scan import best_of, rises_at_every_check
 from logger.core.season_lines import Line, series_of, together, up_to
 
 BASELINE = "baseline"
@@ -46,23 +47,21 @@ def check_states(line: Line, other: Line | None) -> list[CheckState]:
     ``other`` is the same figure in the other direction, if it was measured.
     """
     states: list[CheckState] = []
+    shared = _shared(line, other) if other is not None else frozenset()
     for number in sorted({int(one) for one in line.stretch}):
-        members = np.flatnonzero(line.stretch == number)
-        end = int(members[-1]) + 1
-        series = series_of(up_to(line, end))
-        mean = None if other is None else together(series, up_to(line, end), other)
-        shared = _shared(line, other) if other is not None else frozenset()
-        for index in members.tolist():
-            if index == members[0]:
-                states.append(CheckState(BASELINE, NO_RISE, NO_RISE))
-                continue
-            own = series.first(index + 1, int(members[0]))
-            upto = None
-            if mean is not None and line.checks[index].sheet in shared:
-                count = sum(1 for check in line.checks[: index + 1] if check.sheet in shared)
-                begun = sum(1 for check in line.checks[: int(members[0])] if check.sheet in shared)
-                upto = mean.first(count, begun) if count - begun >= 2 else None
-            states.append(_state(own, upto, line.allowance.smallest))
+        members = np.flatnonzero(line.stretch == number).tolist()
+        whole = up_to(line, members[-1] + 1)
+        series = series_of(whole)
+        own = rises_at_every_check(series)
+        mean = together(series, whole, other) if other is not None else None
+        both = iter([] if mean is None else rises_at_every_check(mean))
+        states.append(CheckState(BASELINE, NO_RISE, NO_RISE))
+        pairs = 1 if line.checks[members[0]].sheet in shared else 0
+        for index, found in zip(members[1:], own, strict=True):
+            paired = line.checks[index].sheet in shared
+            pairs += paired
+            on_both = next(both, []) if paired and pairs >= 2 else []
+            states.append(_state(found, on_both, line.allowance.smallest))
     return states
 
 
@@ -70,24 +69,18 @@ def _shared(line: Line, other: Line) -> frozenset[str]:
     return frozenset(check.sheet for check in line.checks) & frozenset(check.sheet for check in other.checks)
 
 
-def _state(own: Series, mean: Series | None, smallest: float) -> CheckState:
-    several, newest = best_rise(own, smallest)
-    own_best = _best(best_rise(own))
+def _state(own: list[Rise], both: list[Rise], smallest: float) -> CheckState:
+    several, newest = best_of(own, smallest)
+    both_several, both_newest = best_of(both, smallest)
+    own_best = min(own, key=lambda one: one.chance, default=NO_RISE)
+    both_best = min(both, key=lambda one: one.chance, default=NO_RISE)
     alone = several.chance < ALONE or newest.chance < ALONE * NEWEST
-    both_best, joint = NO_RISE, False
-    if mean is not None:
-        both_several, both_newest = best_rise(mean, smallest)
-        both_best = _best(best_rise(mean))
-        joint = both_several.chance < TOGETHER or both_newest.chance < TOGETHER * NEWEST
+    joint = both_several.chance < TOGETHER or both_newest.chance < TOGETHER * NEWEST
     if alone:
         return CheckState(OUT, own_best, both_best, "risen in this direction")
     if joint and own_best.chance < LEANS:
         return CheckState(OUT, own_best, both_best, "risen in both directions")
-    fall = min((1.0 - one.chance for one in rises(own) if one.shape == SHIFT), default=1.0)
+    fall = min((1.0 - one.chance for one in own if one.shape == SHIFT), default=1.0)
     if fall < FALLEN:
         return CheckState(LOW, own_best, both_best, "lower than its baseline")
     return CheckState(IN_CONTROL, own_best, both_best)
-
-
-def _best(found: tuple[Rise, Rise]) -> Rise:
-    return min(found, key=lambda one: one.chance)
