@@ -21,6 +21,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "status": ("logger.cli.latch", "status", "Where a rig stands, what holds it there, the way down."),
     "order": ("logger.cli.latch", "order", "Take a rig up, or bring it down by a signed order."),
     "import": ("logger.cli.importing", "import_", "Judge trace files and log them as one sheet."),
+    "trend": (
+        "logger.cli.trend",
+        "trend",
+        "Trend, control chart and forecast of one rig, or all, worst first.",
+    ),
     "export": ("logger.cli.logbook", "export", "Write the logbook's tables as CSV, JSON lines or Parquet."),
     "merge": ("logger.cli.logbook", "merge", "Take everything from another logbook into this one."),
     "check": ("logger.cli.logbook", "check", "Look for anything in the logbook that was changed or lost."),

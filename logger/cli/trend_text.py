@@ -1,0 +1,132 @@
+"""What ``trend`` prints for people."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from logger.cli import output
+from logger.core.season import FIGURES
+from logger.core.signals import LOW, OUT
+from logger.core.wording_trend import change_text, figure_name, forecast_text, signal_text
+
+if TYPE_CHECKING:
+    from logger.core.history import TrendResult
+    from logger.jobs.trend import RigTrend
+
+URGENCY = ("good", "quiet", "warn", "warn", "bad", "bad")
+STATES = {OUT: "bad", LOW: "warn"}
+
+
+def print_trend(found: "RigTrend") -> None:
+    """One rig: next action, a row for each direction and figure, the checks of running current, services."""
+    history, action = found.history, found.action
+    first, last = history.checks[0], history.checks[-1]
+    output.line(f"{history.rig.name}: {len(history.checks)} checks, {first.on} to {last.on}", style="heading")
+    if history.provisional:
+        output.line("Baseline provisional: no accepted commissioning sheet yet.", style="warn")
+    output.line(f"Next: {action.what}", style=URGENCY[action.urgency])
+    by = f" By {action.by}." if action.by else ""
+    output.line(f"because {action.why} ({action.how_sure}).{by} Bring: {action.bring}.", indent=2)
+    output.line()
+    output.table(
+        ["figure", "direction", "baseline", "now", "change", "first signal", "limit reached"],
+        [_row(one) for one in found.trends],
+        right=[2, 3],
+    )
+    output.line(
+        "All at 20 degC and nominal voltage; the change is the best supported rise since the baseline."
+    )
+    for spot in found.spots:
+        output.line(spot.sentence, style="warn")
+    _print_checks(found.trends)
+    _print_services(found.trends)
+
+
+def _row(one: "TrendResult") -> list[str | output.Cell]:
+    state = one.points[-1].state
+    return [
+        figure_name(one.figure),
+        one.direction,
+        f"{one.chart.centre:.3g} {_unit(one)}",
+        output.Cell(f"{one.points[-1].corrected:.3g} {_unit(one)}", STATES.get(state, "")),
+        change_text(one),
+        output.Cell(signal_text(one), "bad" if one.first_signal else ""),
+        forecast_text(one),
+    ]
+
+
+def _unit(one: "TrendResult") -> str:
+    unit = FIGURES[one.figure][1]
+    return "of stroke" if unit == "1" else unit
+
+
+def _print_checks(trends: Sequence["TrendResult"]) -> None:
+    for one in trends:
+        if one.figure != "run_current":
+            continue
+        output.line()
+        output.line(
+            f"Running current, {one.direction} (chart {one.chart.lower:.3g} to {one.chart.upper:.3g} A, "
+            f"from {one.chart.baseline_throws} baseline throws)",
+            style="heading",
+        )
+        output.table(
+            ["date", "sheet", "air", "measured", "corrected", "throws", "state"],
+            [
+                [
+                    str(point.date),
+                    point.sheet,
+                    "-" if point.ambient_c is None else f"{point.ambient_c:.0f} degC",
+                    f"{point.value:.3g} A",
+                    f"{point.corrected:.3g} A",
+                    str(point.n),
+                    output.Cell(
+                        f"{point.state}: {point.because}" if point.because else point.state,
+                        STATES.get(point.state, ""),
+                    ),
+                ]
+                for point in one.points
+            ],
+            right=[2, 3, 4, 5],
+        )
+        if one.as_found is not None and one.as_found.first_signal is not None:
+            output.line(
+                f"First throws after a rest, by themselves: out of control since {one.as_found.first_signal}.",
+                style="warn",
+            )
+
+
+def _print_services(trends: Sequence["TrendResult"]) -> None:
+    rows = [
+        [
+            str(effect.date),
+            effect.action,
+            figure_name(one.figure),
+            one.direction,
+            f"{effect.before:.3g} -> {effect.after:.3g} {_unit(one)}",
+            f"{effect.change:+.2g} ({effect.low:+.2g} to {effect.high:+.2g})",
+            effect.answer,
+        ]
+        for one in trends
+        for effect in one.service_effects
+    ]
+    if rows:
+        output.line()
+        output.line("Services: after less before, the check that raised the alarm left out", style="heading")
+        output.table(["date", "action", "figure", "direction", "before, after", "change", "answer"], rows)
+
+
+def print_fleet(rigs: Sequence["RigTrend"]) -> None:
+    """One row a rig, the one that presses most first."""
+    output.table(
+        ["rig", "next", "by", "because", "bring"],
+        [
+            [
+                one.history.rig.name,
+                output.Cell(one.action.what, URGENCY[one.action.urgency]),
+                str(one.action.by or "-"),
+                f"{one.action.why} ({one.action.how_sure})",
+                one.action.bring,
+            ]
+            for one in rigs
+        ],
+    )

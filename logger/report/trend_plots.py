@@ -1,0 +1,223 @@
+"""Drawings of a rig over the years: trend with chart and forecast, before and after a service, profiles as bands."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
+
+from logger.core.history import TrendResult
+from logger.core.plain import printable
+from logger.core.profile_history import GRID, CheckProfile, Spot, check_profiles
+from logger.core.season import RUN_CURRENT, SOURCE_RESISTANCE, TAKE_UP, TRAVEL_TIME, RigHistory
+from logger.core.signals import LOW, OUT
+from logger.core.trace import DIRECTIONS
+from logger.core.wording_trend import figure_name, forecast_text
+from logger.report import style
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+DRAWN = (RUN_CURRENT, TRAVEL_TIME, SOURCE_RESISTANCE, TAKE_UP)
+PAGE = (8.0, 9.5)
+MARKS: dict[str, dict[str, Any]] = {
+    OUT: {
+        "marker": "s",
+        "markersize": 6.5,
+        "markerfacecolor": style.VERMILLION,
+        "markeredgecolor": style.BLACK,
+    },
+    LOW: {"marker": "v", "markersize": 6.5, "markerfacecolor": style.SKY, "markeredgecolor": style.BLACK},
+}
+PLAIN: dict[str, Any] = {
+    "marker": "o",
+    "markersize": 5.0,
+    "markerfacecolor": style.BLACK,
+    "markeredgecolor": style.BLACK,
+}
+
+
+def draw_trends(
+    path: str | Path, history: RigHistory, trends: Sequence[TrendResult], spots: Sequence[Spot] = ()
+) -> None:
+    """Write the drawings to ``path`` (.pdf: all pages; .png and .svg: running current and profiles on one page)."""
+    paged = style.format_of(path) == "pdf"
+    figures = [draw_figure(history, trends, RUN_CURRENT)]
+    if paged:
+        more = [one for one in DRAWN[1:] if any(trend.figure == one for trend in trends)]
+        figures += [draw_figure(history, trends, one) for one in more]
+        if any(check_profiles(history, one) for one in DIRECTIONS):
+            figures.append(draw_profiles(history, spots))
+    with style.pages(path, len(figures)) as add:
+        for figure in figures:
+            add(figure)
+
+
+def draw_figure(history: RigHistory, trends: Sequence[TrendResult], figure_name_: str) -> "Figure":
+    """One page: a figure over the years, one panel a direction, and before and after each service below."""
+    from matplotlib.figure import Figure
+
+    chosen = [one for one in trends if one.figure == figure_name_]
+    effects = [(one, effect) for one in chosen for effect in one.service_effects]
+    with style.drawing():
+        rows = len(chosen) + bool(effects)
+        figure = Figure(
+            figsize=(PAGE[0], 0.6 + 3.4 * len(chosen) + 1.6 * bool(effects)), layout="constrained"
+        )
+        ratios = [3.4] * len(chosen) + [1.6] * bool(effects)
+        grid = figure.subplots(max(rows, 1), 1, squeeze=False, height_ratios=ratios or [1])
+        title = f"{history.rig.name}: {figure_name(figure_name_)} at 20 degC and nominal voltage"
+        figure.suptitle(printable(title) + (" (baseline provisional)" if history.provisional else ""))
+        for one, axes in zip(chosen, grid[:, 0], strict=False):
+            _trend_panel(axes, history, one)
+        if effects:
+            _effect_panel(grid[-1, 0], effects)
+    return figure
+
+
+def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
+    days = [point.date for point in one.points]
+    since = date.fromisoformat(one.chart.since)
+    end = days[-1]
+    if one.forecast is not None:
+        end = max(end, min(one.forecast.high, days[-1] + (days[-1] - days[0])))
+    axes.set_title(f"{one.direction}: {forecast_text(one)}")
+    _weather_band(axes, one, days)
+    _plot(
+        axes,
+        days,
+        [point.value for point in one.points],
+        **style.EVENT,
+        marker="x",
+        markersize=4,
+        label="measured",
+    )
+    _plot(axes, days, [point.corrected for point in one.points], **style.MEASURED, label="corrected")
+    for point in one.points:
+        _plot(axes, [point.date], [point.corrected], **MARKS.get(point.state, PLAIN), linestyle="none")
+    for level, label in ((one.chart.upper, "upper limit of the chart"), (one.chart.lower, "")):
+        _plot(axes, [since, end], [level, level], **style.EXPECTED, label=label or "_")
+    _plot(axes, [since, end], [one.chart.centre] * 2, color=style.GREY, linewidth=0.8)
+    _services(axes, history, days[0])
+    if one.forecast is not None:
+        _fan(axes, one, days[-1], end)
+    axes.set_ylabel(one.unit if one.unit != "1" else "share of stroke")
+    axes.set_xlim(_x(days[0] - timedelta(days=20)), _x(end + timedelta(days=30)))
+    axes.legend(loc="upper left", ncols=2)
+
+
+def _weather_band(axes: "Axes", one: TrendResult, days: Sequence[date]) -> None:
+    """What weather and supply added at each check, between corrected and corrected plus weather."""
+    low = [min(point.corrected, point.corrected + point.weather) for point in one.points]
+    high = [max(point.corrected, point.corrected + point.weather) for point in one.points]
+    axes.fill_between(cast(Any, days), low, high, **style.BAND, label="weather and supply")
+
+
+def _fan(axes: "Axes", one: TrendResult, now: date, end: date) -> None:
+    found = one.forecast
+    assert found is not None
+    start = one.points[-1].corrected
+    edges = [found.low, found.high]
+    axes.fill(
+        cast(Any, [_x(now), *[_x(edge) for edge in edges]]),
+        [start, found.limit, found.limit],
+        facecolor=style.ORANGE,
+        alpha=0.35,
+        edgecolor=style.ORANGE,
+        label=f"forecast, {100 * found.confidence:.0f} %",
+    )
+    _plot(axes, [now, found.crosses], [start, found.limit], color=style.BLACK, linewidth=1.0, linestyle=":")
+    _plot(axes, [one.points[0].date, end], [found.limit] * 2, **style.LIMIT, label="limit")
+
+
+def _services(axes: "Axes", history: RigHistory, first: date) -> None:
+    for one in history.services:
+        if one.on >= first:
+            axes.axvline(cast(Any, one.on), color=style.BLUE, linewidth=1.2, linestyle=(0, (1, 1)))
+            axes.annotate(
+                printable(one.action),
+                (cast(Any, _x(one.on)), 0.02),
+                xycoords=("data", "axes fraction"),
+                xytext=(3, 0),
+                textcoords="offset points",
+                rotation=90,
+                fontsize=8,
+                color=style.BLUE,
+                va="bottom",
+            )
+
+
+def _effect_panel(axes: "Axes", effects: Sequence[tuple[TrendResult, Any]]) -> None:
+    """Each service's effect with its interval about nought."""
+    axes.set_title(f"after less before ({100 * effects[0][1].confidence:.0f} % interval)")
+    labels = []
+    for row, (one, effect) in enumerate(effects):
+        bars = [[effect.change - effect.low], [effect.high - effect.change]]
+        axes.errorbar([effect.change], [row], xerr=bars, fmt="o", color=style.BLACK, capsize=4)
+        labels.append(f"{effect.date} {effect.action}, {one.direction}\n{effect.answer}")
+    axes.axvline(0.0, **style.EVENT)
+    axes.set_yticks(range(len(effects)), [printable(one) for one in labels])
+    axes.set_ylim(len(effects) - 0.5, -0.5)
+    axes.set_xlabel(effects[0][0].unit)
+
+
+def draw_profiles(history: RigHistory, spots: Sequence[Spot]) -> "Figure":
+    """Current over travel, one band a year, oldest palest; growing places marked."""
+    from matplotlib.figure import Figure
+
+    with style.drawing():
+        figure = Figure(figsize=(PAGE[0], 7.5), layout="constrained")
+        figure.suptitle(printable(f"{history.rig.name}: current over travel through the years"))
+        for axes, direction in zip(figure.subplots(2, 1), DIRECTIONS, strict=True):
+            _profile_panel(axes, check_profiles(history, direction), direction)
+            for spot in spots:
+                if spot.direction == direction:
+                    axes.axvspan(
+                        spot.at_fraction - spot.at_fraction_u,
+                        spot.at_fraction + spot.at_fraction_u,
+                        facecolor="none",
+                        edgecolor=style.VERMILLION,
+                        hatch="///",
+                        linewidth=0.8,
+                    )
+                    style_text = f"{spot.sentence}"
+                    axes.set_title(f"{direction}: {style_text}")
+    return figure
+
+
+def _profile_panel(axes: "Axes", profiles: Sequence[CheckProfile], direction: str) -> None:
+    axes.set_title(direction)
+    years = sorted({one.on.year for one in profiles})
+    shades = ("#bdbdbd", style.SKY, style.BLUE, style.ORANGE, style.VERMILLION, style.BLACK)
+    strokes = ((0, (1, 1)), (0, (4, 1.5)), (0, (6, 1, 1, 1)), (0, (8, 2)), "-", "-")
+    shown = years if len(years) <= len(shades) else [years[0], *years[-len(shades) + 1 :]]
+    for index, year in enumerate(shown):
+        stack = np.stack([one.current_a for one in profiles if one.on.year == year])
+        place = len(shades) - len(shown) + index
+        reached = np.isfinite(stack).any(axis=0)
+        low, high = np.full(len(GRID), np.nan), np.full(len(GRID), np.nan)
+        low[reached], high[reached] = (
+            np.nanmin(stack[:, reached], axis=0),
+            np.nanmax(stack[:, reached], axis=0),
+        )
+        middle = np.full(len(GRID), np.nan)
+        middle[reached] = np.nanmedian(stack[:, reached], axis=0)
+        axes.fill_between(GRID, low, high, facecolor=shades[place], alpha=0.25, linewidth=0)
+        axes.plot(GRID, middle, color=shades[place], linestyle=strokes[place], linewidth=1.4, label=str(year))
+    axes.set_xlabel("share of the stroke, from this movement's start")
+    axes.set_ylabel("A")
+    axes.set_xlim(0, 1)
+    if shown:
+        axes.legend(loc="upper right", ncols=3)
+
+
+def _x(day: date) -> float:
+    """A day as matplotlib counts days: since 1970."""
+    return float((day - date(1970, 1, 1)).days)
+
+
+def _plot(axes: "Axes", days: Sequence[date], values: Sequence[float], **look: Any) -> None:
+    axes.plot(cast(Any, [_x(day) for day in days]), values, **look)
+    axes.xaxis_date()
