@@ -2,7 +2,7 @@
 #pragma once
 #include <stdint.h>
 
-const char kBoardId[] = "shunt-1";
+const char kBoardId[] = "shunt-1";  // one of its own for each board: calibrations are kept under it
 const uint32_t kBaud = 115200;
 const uint16_t kStartRateHz = 200;
 

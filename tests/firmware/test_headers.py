@@ -32,18 +32,18 @@ def ask(header_programs):
 
 PUBLISHED = [
     ("CRC", "crc 123456789", "29b1"),
-    ("INA219", "calibration ina219 1000 2000", "20480"),
-    ("INA219", "bus ina219 23960", "2995"),  # 5D98h
-    ("INA219", "bus-lsb ina219", "4000"),  # 2995 * 4 mV = 11.98 V
-    ("INA219", "current ina219 2000 20480", "10000"),
-    ("INA219", "power ina219 10000 2995", "5990"),
-    ("INA219", "amp-lsb ina219 2000", "5000"),  # so that shunt 2000 (07D0h) is 10 A
-    ("INA226", "calibration ina226 1000 2000", "2560"),
-    ("INA226", "bus ina226 9584", "9584"),  # 2570h
-    ("INA226", "bus-lsb ina226", "1250"),  # 9584 * 1.25 mV = 11.98 V
-    ("INA226", "current ina226 8000 2560", "10000"),
-    ("INA226", "power ina226 10000 9584", "4792"),
-    ("INA226", "amp-lsb ina226 2000", "1250"),  # so that shunt 8000 (1F40h) is 10 A
+    ("INA219", "calibration 219 1000 2000", "20480"),
+    ("INA219", "bus 219 23960", "2995"),  # 5D98h
+    ("INA219", "bus-lsb 219", "4000"),  # 2995 * 4 mV = 11.98 V
+    ("INA219", "current 219 2000 20480", "10000"),
+    ("INA219", "power 219 10000 2995", "5990"),
+    ("INA219", "amp-lsb 219 2000", "5000"),  # so that shunt 2000 (07D0h) is 10 A
+    ("INA226", "calibration 226 1000 2000", "2560"),
+    ("INA226", "bus 226 9584", "9584"),  # 2570h
+    ("INA226", "bus-lsb 226", "1250"),  # 9584 * 1.25 mV = 11.98 V
+    ("INA226", "current 226 8000 2560", "10000"),
+    ("INA226", "power 226 10000 9584", "4792"),
+    ("INA226", "amp-lsb 226 2000", "1250"),  # so that shunt 8000 (1F40h) is 10 A
     ("INA-CORR", "corrected 20480 9800 10000", "20070"),
 ]
 
@@ -58,7 +58,7 @@ def test_published_values_come_out_exactly(ask, row, question, expected):
 def hall_amps(ask, mv_per_a: int, output_v: float, supply_v: float) -> tuple[float, float]:
     """Current that the board would report, and what one count is worth [A]."""
     converted = min(int(output_v / supply_v * 1024), 1023)
-    lsb_ua, counts = map(int, ask(f"hall {mv_per_a} {converted}")[0].split())
+    lsb_ua, counts = map(int, ask(f"hall-lsb {mv_per_a}", f"hall-counts {converted}"))
     return counts * lsb_ua * 1e-6, lsb_ua * 1e-6
 
 
@@ -77,22 +77,35 @@ def test_hall_2_a_supply_of_4_8_v_moves_neither_zero_nor_gain(ask, mv_per_a, out
 # ---- ranges and rates ----
 
 
+def test_the_hall_range_ends_at_the_count_nearest_to_the_sensors_rating(ask):
+    assert ask("hall-full-scale 20000 100", "hall-full-scale 5000 185", "hall-full-scale 30000 66") == [
+        "410",
+        "189",
+        "406",
+    ]
+
+
 def test_the_ina219_ends_at_its_range_and_the_ina226_at_sixteen_bits(ask):
-    assert ask("full-scale ina219 80 2000", "full-scale ina219 320 100000", "full-scale ina226 80 2000") == [
-        "8000 40000",
-        "32000 3200",
-        "32767 40958",
+    assert ask("full-scale-counts 219 80", "full-scale-counts 219 320", "full-scale-counts 226 80") == [
+        "8000",
+        "32000",
+        "32767",
+    ]
+    assert ask("full-scale-ma 219 80 2000", "full-scale-ma 219 320 100000", "full-scale-ma 226 80 2000") == [
+        "40000",
+        "3200",
+        "40958",
     ]
 
 
 @pytest.mark.parametrize(
     ("question", "expected"),
     [
-        ("config ina219 200 80", 0x2000 | 1 << 11 | 0xA << 7 | 0xA << 3 | 7),  # 2 x 2.13 ms averaged in 5 ms
-        ("config ina219 850 40", 0x2000 | 0 << 11 | 0x3 << 7 | 0x3 << 3 | 7),  # one 12-bit conversion each
-        ("config ina219 5 320", 0x2000 | 3 << 11 | 0xF << 7 | 0xF << 3 | 7),  # 128 averaged
-        ("config ina226 200 80", 0x4000 | 5 << 6 | 5 << 3 | 7),  # 2 x 2.116 ms in 5 ms
-        ("config ina226 600 80", 0x4000 | 3 << 6 | 3 << 3 | 7),  # 2 x 588 us
+        ("config 219 200 80", 0x2000 | 1 << 11 | 0xA << 7 | 0xA << 3 | 7),  # 2 x 2.13 ms averaged in 5 ms
+        ("config 219 850 40", 0x2000 | 0 << 11 | 0x3 << 7 | 0x3 << 3 | 7),  # one 12-bit conversion each
+        ("config 219 5 320", 0x2000 | 3 << 11 | 0xF << 7 | 0xF << 3 | 7),  # 128 averaged
+        ("config 226 200 80", 0x4000 | 5 << 6 | 5 << 3 | 7),  # 2 x 2.116 ms in 5 ms
+        ("config 226 600 80", 0x4000 | 3 << 6 | 3 << 3 | 7),  # 2 x 588 us
     ],
 )
 def test_the_sensor_averages_as_long_as_a_sample_period_allows(ask, question, expected):
@@ -100,14 +113,14 @@ def test_the_sensor_averages_as_long_as_a_sample_period_allows(ask, question, ex
 
 
 def test_no_setting_is_slower_than_the_samples_asked_for(ask):
-    total_us = {"ina219": [1064, 2120, 4260, 8520, 17020, 34040, 68100, 136200]}
-    total_us["ina226"] = [280, 408, 664, 1176, 2200, 4232, 8312, 16488]
-    field = {"ina219": [3, 9, 10, 11, 12, 13, 14, 15], "ina226": list(range(8))}
+    total_us = {219: [1064, 2120, 4260, 8520, 17020, 34040, 68100, 136200]}
+    total_us[226] = [280, 408, 664, 1176, 2200, 4232, 8312, 16488]
+    field = {219: [3, 9, 10, 11, 12, 13, 14, 15], 226: list(range(8))}
     for kind in total_us:
         most = int(ask(f"most-hz {kind}")[0])
         rates = range(1, most + 1, 7)
         for rate, config in zip(rates, ask(*(f"config {kind} {hz} 80" for hz in rates)), strict=True):
-            bits = int(config) >> 3 & (15 if kind == "ina219" else 7)
+            bits = int(config) >> 3 & (15 if kind == 219 else 7)
             assert total_us[kind][field[kind].index(bits)] * 1.1 <= 1e6 / rate + 1, (kind, rate)
 
 

@@ -3,13 +3,17 @@
 The stroke is scripted, so its start, its end and its currents are known without any of the code under test.
 """
 
+import json
+import subprocess
+import sys
 from datetime import UTC, datetime
 
 import pytest
 
 from logger.core.assessment import CUT_OFF, PASS
-from logger.core.rig import Actuator, LockMechanism, Rig
 from logger.files.journal import read_journal
+from logger.files.rigfile import read_rig
+from logger.files.tracefile import read_trace
 from logger.jobs.record import Recording, RecordPlan
 from tests.firmware.emulator.harness import emulated_board
 from tests.firmware.emulator.strokes import Event, Stroke, script, stroke_points
@@ -22,29 +26,40 @@ SECONDS = 8.0
 
 # A data sheet's line through 40 mm/s at 0.9 A and 28 mm/s at 3.6 A moves 36.2 mm/s at 2.1 A and 12.43 V:
 # v = (V - iR) / k_e, R = 12 (1 - 0.7) / (3.6 - 0.7 * 0.9) = 1.212 ohm, k_e = (12 - 0.9 R) / 0.040 = 272.7 V s/m.
-RIG = Rig(
-    name="yard-loader",
-    actuator=Actuator(
-        voltage_v=12.0,
-        stroke_m=0.180,
-        rated_force_n=1500.0,
-        no_load_speed_m_s=0.040,
-        full_load_speed_m_s=0.028,
-        no_load_current_a=0.9,
-        full_load_current_a=3.6,
-    ),
-    lock=LockMechanism(needed_travel_m=0.172),
-)
+RIG_FILE = """name = "yard-loader"
+units = "metric"
+[lock]
+needed_travel = "172 mm"
+[actuator]
+voltage = "12 V"
+stroke = "180 mm"
+rated_force = "500 N"
+no_load_speed = "40 mm/s"
+full_load_speed = "28 mm/s"
+no_load_current = "0.9 A"
+full_load_current = "3.6 A"
+"""
 
 
 @pytest.fixture
-def recorded_from(emulator, sketches, tmp_path):
+def rig_file(tmp_path):
+    path = tmp_path / "yard-loader.toml"
+    path.write_text(RIG_FILE)
+    return path
+
+
+@pytest.fixture
+def recorded_from(emulator, sketches, rig_file, tmp_path):
     def record(sensor, events=(), seconds=SECONDS):
         text = script(sensor, stroke_points(STROKE, seconds), events)
         with emulated_board(emulator, sketches, sensor, text, seconds, tmp_path) as board:
             board.go()
             plan = RecordPlan(
-                port=board.port, rig=RIG, direction="lock", folder=tmp_path / "journals", rate_hz=RATE_HZ
+                port=board.port,
+                rig=read_rig(rig_file),
+                direction="lock",
+                folder=tmp_path / "journals",
+                rate_hz=RATE_HZ,
             )
             return Recording(plan, now=lambda: datetime.now(UTC)).run()
 
@@ -77,3 +92,28 @@ def test_a_board_that_resets_in_mid_stroke_leaves_a_cut_record_that_is_kept(reco
     assert recorded.trace.time_s[-1] == pytest.approx(3.0, abs=0.02)
     assert "cut-record" in [sign.sign for sign in recorded.assessment.signs]
     assert recorded.assessment.verdict != PASS
+
+
+def test_the_record_command_takes_a_throw_from_an_emulated_board(emulator, sketches, rig_file, tmp_path):
+    text = script("ina226", stroke_points(STROKE, SECONDS))
+    with emulated_board(emulator, sketches, "ina226", text, SECONDS, tmp_path) as board:
+        board.go()
+        command = [sys.executable, "-m", "logger", "--logbook", tmp_path / "logbook.db", "record", "--json"]
+        command += [
+            "--rig",
+            rig_file,
+            "--port",
+            board.port,
+            "--direction",
+            "lock",
+            "--out",
+            tmp_path / "out.csv",
+        ]
+        done = subprocess.run(
+            [str(word) for word in command], capture_output=True, text=True, check=False, timeout=60
+        )
+    assert done.returncode == 0, done.stderr
+    judged = json.loads(done.stdout)
+    assert judged["verdict"] == PASS
+    assert judged["travel_time_s"] == pytest.approx(STROKE.end_s - STROKE.start_s, abs=2 / RATE_HZ)
+    assert read_trace(tmp_path / "out.csv").head["firmware"] == "shunt-1.0.0"

@@ -12,9 +12,11 @@
 
 #include <functional>
 #include <iostream>
+#include <iterator>
 #include <map>
 #include <sstream>
 #include <string>
+#include <vector>
 
 using namespace throwbook;
 using Words = std::istringstream;
@@ -28,8 +30,12 @@ T next(Words& words) {
   return value;
 }
 
-InaKind kind(Words& words) { return next<std::string>(words) == "ina219" ? InaKind::ina219 : InaKind::ina226; }
 long number(Words& words) { return next<long>(words); }
+
+void crc(Words& words) {
+  const std::string text = next<std::string>(words);
+  std::cout << std::hex << crc16(text.data(), static_cast<uint8_t>(text.size())) << std::dec;
+}
 
 std::string bytes_of_hex(const std::string& hex) {
   std::string bytes;
@@ -93,28 +99,38 @@ void alarms(Words& words) {
   for (char c : next<std::string>(words)) std::cout << alarm.rises(c == 'x', rearm);
 }
 
-const std::map<std::string, std::function<void(Words&)>> kQuestions = {
-    {"crc", [](Words& w) { const auto text = next<std::string>(w); std::cout << std::hex << crc16(text.data(), static_cast<uint8_t>(text.size())); }},
-    {"read", read_lines},
-    {"sample-line", sample_line},
-    {"line-of-length", line_of_length},
-    {"sample", sample},
-    {"alarm", alarms},
-    {"timer", [](Words& w) { const uint32_t clock = next<uint32_t>(w); const TimerSetting s = timer_setting(clock, next<uint32_t>(w)); std::cout << kTimerDividers[s.clock_select - 1] * (s.top + 1L); }},
-    {"longest-line", [](Words& w) { const long i = number(w); const long has = number(w); std::cout << static_cast<int>(longest_sample_line(static_cast<uint16_t>(i), has, static_cast<uint16_t>(number(w)))); }},
-    {"lines-a-second", [](Words& w) { const uint32_t baud = next<uint32_t>(w); std::cout << most_lines_a_second(baud, static_cast<uint8_t>(number(w))); }},
-    {"calibration", [](Words& w) { const InaKind k = kind(w); const uint32_t lsb = next<uint32_t>(w); std::cout << ina_calibration(k, lsb, next<uint32_t>(w)); }},
-    {"corrected", [](Words& w) { const long cal = number(w); const uint32_t meter = next<uint32_t>(w); std::cout << ina_corrected_calibration(static_cast<uint16_t>(cal), meter, next<uint32_t>(w)); }},
-    {"current", [](Words& w) { const InaKind k = kind(w); const long shunt = number(w); std::cout << ina_current_register(k, static_cast<int16_t>(shunt), static_cast<uint16_t>(number(w))); }},
-    {"power", [](Words& w) { const InaKind k = kind(w); const long current = number(w); std::cout << ina_power_register(k, static_cast<int16_t>(current), static_cast<int16_t>(number(w))); }},
-    {"bus", [](Words& w) { const InaKind k = kind(w); std::cout << ina_bus_counts(k, static_cast<uint16_t>(number(w))); }},
-    {"bus-lsb", [](Words& w) { std::cout << ina_scale(kind(w)).bus_lsb_uv; }},
-    {"amp-lsb", [](Words& w) { const InaKind k = kind(w); std::cout << ina_amp_lsb_ua(k, next<uint32_t>(w)); }},
-    {"full-scale", [](Words& w) { const InaKind k = kind(w); const long mv = number(w); std::cout << ina_full_scale_counts(k, static_cast<uint16_t>(mv)) << " " << ina_full_scale_ma(k, static_cast<uint16_t>(mv), next<uint32_t>(w)); }},
-    {"config", [](Words& w) { const InaKind k = kind(w); const long hz = number(w); std::cout << ina_config(k, static_cast<uint32_t>(hz), static_cast<uint16_t>(number(w))); }},
-    {"most-hz", [](Words& w) { std::cout << ina_most_hz(kind(w)); }},
-    {"hall", [](Words& w) { const long mv = number(w); std::cout << hall_amp_lsb_ua(static_cast<uint16_t>(mv)) << " " << hall_counts(static_cast<int16_t>(number(w))); }},
-    {"divider", [](Words& w) { const long mv = number(w); const uint32_t top = next<uint32_t>(w); std::cout << divider_lsb_uv(static_cast<uint16_t>(mv), top, next<uint32_t>(w)); }},
+using Numbers = std::vector<int64_t>;
+
+InaKind kind(int64_t chip) { return chip == 219 ? InaKind::ina219 : InaKind::ina226; }
+
+TimerSetting timer(const Numbers& n) { return timer_setting(uint32_t(n[0]), uint32_t(n[1])); }
+
+// Questions whose words are all numbers; a kind of sensor is 219 or 226.
+const std::map<std::string, std::function<int64_t(const Numbers&)>> kSums = {
+    {"timer", [](const Numbers& n) { return kTimerDividers[timer(n).clock_select - 1] * (timer(n).top + 1L); }},
+    {"longest-line", [](const Numbers& n) { return longest_sample_line(uint16_t(n[0]), n[1] != 0, uint16_t(n[2])); }},
+    {"lines-a-second", [](const Numbers& n) { return most_lines_a_second(uint32_t(n[0]), uint8_t(n[1])); }},
+    {"calibration", [](const Numbers& n) { return ina_calibration(kind(n[0]), uint32_t(n[1]), uint32_t(n[2])); }},
+    {"corrected",
+     [](const Numbers& n) { return ina_corrected_calibration(uint16_t(n[0]), uint32_t(n[1]), uint32_t(n[2])); }},
+    {"current", [](const Numbers& n) { return ina_current_register(kind(n[0]), int16_t(n[1]), uint16_t(n[2])); }},
+    {"power", [](const Numbers& n) { return ina_power_register(kind(n[0]), int16_t(n[1]), int16_t(n[2])); }},
+    {"bus", [](const Numbers& n) { return ina_bus_counts(kind(n[0]), uint16_t(n[1])); }},
+    {"bus-lsb", [](const Numbers& n) { return ina_scale(kind(n[0])).bus_lsb_uv; }},
+    {"amp-lsb", [](const Numbers& n) { return ina_amp_lsb_ua(kind(n[0]), uint32_t(n[1])); }},
+    {"full-scale-counts", [](const Numbers& n) { return ina_full_scale_counts(kind(n[0]), uint16_t(n[1])); }},
+    {"full-scale-ma", [](const Numbers& n) { return ina_full_scale_ma(kind(n[0]), uint16_t(n[1]), uint32_t(n[2])); }},
+    {"config", [](const Numbers& n) { return ina_config(kind(n[0]), uint32_t(n[1]), uint16_t(n[2])); }},
+    {"most-hz", [](const Numbers& n) { return ina_most_hz(kind(n[0])); }},
+    {"hall-lsb", [](const Numbers& n) { return hall_amp_lsb_ua(uint16_t(n[0])); }},
+    {"hall-counts", [](const Numbers& n) { return hall_counts(int16_t(n[0])); }},
+    {"hall-full-scale", [](const Numbers& n) { return hall_full_scale_counts(uint32_t(n[0]), uint16_t(n[1])); }},
+    {"divider", [](const Numbers& n) { return divider_lsb_uv(uint16_t(n[0]), uint32_t(n[1]), uint32_t(n[2])); }},
+};
+
+const std::map<std::string, std::function<void(Words&)>> kTalks = {
+    {"crc", crc},       {"read", read_lines}, {"sample-line", sample_line}, {"line-of-length", line_of_length},
+    {"sample", sample}, {"alarm", alarms},
 };
 
 }  // namespace
@@ -122,7 +138,12 @@ const std::map<std::string, std::function<void(Words&)>> kQuestions = {
 int main() {
   for (std::string line; std::getline(std::cin, line);) {
     Words words(line);
-    kQuestions.at(next<std::string>(words))(words);
-    std::cout << std::dec << std::endl;
+    const std::string question = next<std::string>(words);
+    if (kTalks.count(question)) {
+      kTalks.at(question)(words);
+    } else {
+      std::cout << kSums.at(question)(Numbers(std::istream_iterator<int64_t>(words), {}));
+    }
+    std::cout << std::endl;
   }
 }
