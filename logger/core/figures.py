@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.core.assessment import CUT_OFF, NO_RUN, STALL, STILL_RUNNING, Figures, Measured
-from logger.core.numerics import integrate, moving_mean
+from logger.core.numerics import integrate, median_of, moving_mean
 from logger.core.segmentation import Segments
 from logger.core.trace import FloatArray, Trace
 from logger.core.travel import Travel
@@ -84,7 +84,7 @@ def figures_of(
     source = source_resistance(trace, voltage_v, segments, clip_a, gains)
     start = expanded(segments.start_s, segments.start_u_s) if whole_start else None
     end = _end(time_s, segments, moved)
-    zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(float(np.median(current_a)))
+    zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(median_of(current_a))
     peak_window = max(3, (run.stop - run.start) // 100)
     return Figures(
         start_s=start,
@@ -190,7 +190,7 @@ def _stall(
     if moved.still_from is None or clip_a is not None:
         return None
     tail = current_a[moved.still_from : segments.last + 1]
-    level = float(np.median(tail))
+    level = median_of(tail)
     return expanded(level, zero_u, float(np.std(tail)) / np.sqrt(len(tail)), gains.current * level)
 
 
@@ -220,11 +220,11 @@ def _rest_voltage(
     if trace.voltage_v is None or len(before) < 2 or segments.starts_running:
         return None
     early = slice(segments.settled, min(segments.settled + 50, segments.last) + 1)
-    rest, running = float(np.median(before)), float(np.median(voltage_v[early]))
+    rest, running = median_of(before), median_of(voltage_v[early])
     if abs(rest) < 0.5 * running:
         if source is None:
             return None
-        amps = float(np.median(segments.current_a[early]))
+        amps = median_of(segments.current_a[early])
         carried = running + source.value * amps
         return expanded(carried, 0.5 * source.u * amps, gains.voltage * carried, 0.005 * carried)
     return expanded(rest, float(np.std(before)) / np.sqrt(len(before)), gains.voltage * rest)
@@ -244,7 +244,7 @@ def source_resistance(
     before = min(segments.first - 1, max(4, inrush_rows))
     rows = np.arange(segments.first - max(before, 0), min(segments.settled + inrush_rows, segments.last) + 1)
     volts, amps = voltage_v[rows], segments.current_a[rows]
-    if abs(float(np.median(voltage_v[: max(1, segments.first - 1)]))) < 0.5 * float(np.median(volts)):
+    if abs(median_of(voltage_v[: max(1, segments.first - 1)])) < 0.5 * median_of(volts):
         keep = rows > segments.first  # motor side: no voltage before the switch closes
         volts, amps = volts[keep], amps[keep]
     if clip_a is not None:

@@ -90,7 +90,7 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         same movement.
     """
     time_s = trace.time_s
-    period_s = float(np.median(np.diff(time_s)))
+    period_s = median_of(np.diff(time_s))
     zero_a, rest_seen = _first_guess_of_zero(trace.current_a, period_s, no_load_current_a)
     raw = trace.current_a - zero_a
     polarity = _polarity(raw, no_load_current_a)
@@ -121,7 +121,7 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
     settled = first if starts_running else _end_of_transient(current, time_s, first, last)
     current, spikes = _without_spikes(current, settled, first, last)
 
-    level = max(float(np.median(current[first : last + 1])), 1e-9)
+    level = max(median_of(current[first : last + 1]), 1e-9)
     blur_s = 2.0 * (noise_a / level) ** 2 * period_s if width > 1 else 0.0
     start_s, start_u_s = _edge(time_s, first - 1, first, blur_s)
     end_s, end_u_s = _edge(time_s, last, last + 1, blur_s)
@@ -157,7 +157,7 @@ def _first_guess_of_zero(
     record lies elsewhere.
     """
     rows = max(3, min(int(END_S / period_s), len(current_a) // 10))
-    head, tail = float(np.median(current_a[:rows])), float(np.median(current_a[-rows:]))
+    head, tail = median_of(current_a[:rows]), median_of(current_a[-rows:])
     zero = head if abs(head) <= abs(tail) else tail
     if abs(zero) <= 0.5 * no_load_current_a:
         return zero, True
@@ -251,7 +251,7 @@ def _trimmed(part: FloatArray) -> FloatArray:
     """Rest rows without spikes and without the tails of a pulse."""
     if len(part) < 5:
         return part
-    middle, sd = np.median(part), robust_sd(part)
+    middle, sd = median_of(part), robust_sd(part)
     kept: FloatArray = part[np.abs(part - middle) <= 4.0 * sd] if sd > 0 else part
     return kept
 
@@ -286,7 +286,7 @@ def _back_to_noise(current: FloatArray, first: int, noise_a: float) -> int:
 
 def _back_to_half_level(current: FloatArray, first: int, last: int) -> int:
     """The movement ends where the current falls through half of its own last level (a filter drags the fall out)."""
-    level = float(np.median(current[max(first, last - 11) : last + 1]))
+    level = median_of(current[max(first, last - 11) : last + 1])
     while last > first + 1 and current[last] < 0.5 * level:
         last -= 1
     return last
@@ -297,8 +297,8 @@ def _without_spikes(current: FloatArray, settled: int, first: int, last: int) ->
     middle = median_of_three(current)
     away = np.abs(current - middle)
     steps = np.abs(np.diff(current[first : last + 1]))
-    usual = 1.4826 * float(np.median(steps)) / np.sqrt(2.0) if len(steps) else 0.0
-    level = float(np.median(current[first : last + 1]))
+    usual = 1.4826 * median_of(steps) / np.sqrt(2.0) if len(steps) else 0.0
+    level = median_of(current[first : last + 1])
     spike = away > max(8.0 * usual, 0.1 * level)
     # The start-up peak can be one sample wide at a low rate: nothing before the run is called a spike.
     spike[: max(settled + 1, first + SUSTAINED_SAMPLES)] = False
@@ -320,7 +320,7 @@ def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last:
     later = current[first + window : min(last, first + 3 * window) + 1]
     if len(later) == 0:
         return first  # too short to have a run after its start
-    after = float(np.median(later))
+    after = median_of(later)
     if current[peak] <= 1.2 * after:
         return _end_of_rise(current, first, last, after)
     level = _lightest(current[peak : last + 1])
@@ -339,7 +339,7 @@ def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last:
         ahead = current[settled : min(last + 1, settled + max(5, settled - peak))]
         if len(ahead) == 0:
             break
-        level = float(np.median(ahead))
+        level = median_of(ahead)
     return settled
 
 

@@ -100,8 +100,7 @@ def smooth_over(values: FloatArray, width: int) -> FloatArray:
     kernel = np.ones(width)
     total = np.convolve(np.where(known, values, 0.0), kernel, mode="same")
     count = np.convolve(known.astype(np.float64), kernel, mode="same")
-    with np.errstate(invalid="ignore", divide="ignore"):
-        out: FloatArray = np.where((count >= 0.5 * width) & known, total / count, np.nan)
+    out: FloatArray = np.where((count >= 0.5 * width) & known, total / np.maximum(count, 1.0), np.nan)
     return out
 
 
@@ -146,7 +145,8 @@ def find_bump(
         own = robust_sd(smooth[~np.isnan(smooth)])
         sd_a = np.sqrt(np.maximum(healthy_sd_a, own) ** 2 + shift_a**2)
         limit = np.maximum(factor * sd_a, smallest_a)
-        excess = np.where(np.isnan(smooth), -np.inf, np.nan_to_num(smooth) / limit)
+        excess = smooth / limit
+        excess[np.isnan(excess)] = -np.inf
         top = int(np.argmax(excess))
         clearness = float(smooth[top] / max(sd_a[top], 1e-12))
         if excess[top] > 1.0 and (best is None or clearness > best[0]):

@@ -7,7 +7,7 @@ highest current that this very record showed at the start, where the motor stood
 
 import numpy as np
 
-from logger.core.numerics import median_of_three
+from logger.core.numerics import median_of, median_of_three
 from logger.core.rig import Actuator
 from logger.core.segmentation import SUSTAINED_SAMPLES, Segments
 from logger.core.trace import FloatArray
@@ -44,7 +44,7 @@ def standstill_from(
     onset = int(below[-1]) + 1 if len(below) else 0
     tail = current[onset:]
     start_peak_a = float(np.max(current[: max(SUSTAINED_SAMPLES, len(current) // 10)]))
-    if len(tail) < SUSTAINED_SAMPLES or float(np.median(tail)) < SHARE_OF_START_PEAK * start_peak_a:
+    if len(tail) < SUSTAINED_SAMPLES or median_of(tail) < SHARE_OF_START_PEAK * start_peak_a:
         return None
     if onset > 0 and len(tail) < 0.5 * (segments.settled - segments.first):
         return None  # shorter than a start: a load on its way through, not a standing motor

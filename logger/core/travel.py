@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.core.assessment import Profile
-from logger.core.numerics import integrate, moving_mean, runs_of
+from logger.core.numerics import integrate, median_of, moving_mean, runs_of
 from logger.core.segmentation import SUSTAINED_SAMPLES, Segments
 from logger.core.trace import FloatArray, Trace
 
@@ -43,7 +43,7 @@ def voltage_or_nominal(trace: Trace, nominal_v: float, segments: Segments) -> tu
     if trace.voltage_v is None:
         return np.full(len(trace), nominal_v), False
     moving = trace.voltage_v[segments.first : segments.last + 1]
-    return (-trace.voltage_v if float(np.median(moving)) < 0 else trace.voltage_v), True
+    return (-trace.voltage_v if median_of(moving) < 0 else trace.voltage_v), True
 
 
 def travel(
@@ -69,7 +69,7 @@ def travel(
     time_s, current_a = trace.time_s[rows], segments.current_a[rows]
     emf_v = voltage_v[rows] - current_a * r_ohm
     # In a break of the current the motor only coasts; a supply that reads full voltage then drives nothing.
-    for a, b in runs_of(current_a < 0.1 * float(np.median(current_a))):
+    for a, b in runs_of(current_a < 0.1 * median_of(current_a)):
         if b - a >= SUSTAINED_SAMPLES:
             emf_v[a:b] = 0.0
     if still_from is not None:
@@ -91,8 +91,8 @@ def rotor_charge_per_volt(time_s: FloatArray, segments: Segments, moved: Travel)
     if not moved.from_voltage or segments.starts_running or settled - first < FEWEST_START_ROWS:
         return 0.0
     after = slice(settled, min(2 * settled - first, segments.last) + 1)
-    load_a = float(np.median(segments.current_a[after]))
-    risen_v = float(np.median(moved.emf_v[after.start - first : after.stop - first]))
+    load_a = median_of(segments.current_a[after])
+    risen_v = median_of(moved.emf_v[after.start - first : after.stop - first])
     start = slice(first, settled + 1)
     charge_as = integrate(segments.current_a[start] - load_a, time_s[start])
     return max(charge_as, 0.0) / risen_v if risen_v > 0 else 0.0
