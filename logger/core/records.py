@@ -11,11 +11,11 @@ Three things are kept true here:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from logger.core.assessment import Assessment
@@ -331,30 +331,3 @@ class SheetState:
         if self.decision is None or (self.decision.outcome == ACCEPTED and not self.sealed):
             return OPEN
         return self.decision.outcome
-
-
-class Revised(Protocol):
-    """A row that may replace others."""
-
-    @property
-    def id(self) -> str: ...  # noqa: D102
-    @property
-    def at(self) -> datetime: ...  # noqa: D102
-    @property
-    def replaces(self) -> tuple[str, ...]: ...  # noqa: D102
-
-
-Row = TypeVar("Row", bound=Revised)
-
-
-def heads(rows: Iterable[Row]) -> list[Row]:
-    """Rows that no other row replaces, oldest first; more than one after a merge of two corrections."""
-    listed = list(rows)
-    replaced = {old for row in listed for old in row.replaces}
-    return sorted((row for row in listed if row.id not in replaced), key=lambda row: (row.at, row.id))
-
-
-def current(rows: Iterable[Row]) -> Row | None:
-    """The row that counts: the newest head (by time, then id, so that every copy agrees); None without rows."""
-    found = heads(rows)
-    return found[-1] if found else None

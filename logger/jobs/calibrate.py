@@ -106,7 +106,7 @@ def calibration_finder(logbook: str | None) -> Callable[[str], CalibrationRecord
     """Finds the calibration of a board in the logbook; nothing where there is no logbook."""
 
     def find(board: str) -> CalibrationRecord | None:
-        from logger.core.records import current
+        from logger.core.revisions import current
         from logger.jobs.logbooks import logbook_path, opened
 
         if not logbook_path(logbook).is_file():

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from logger.core.export_tables import FLAG, TABLES, Column, ExportData, described, rows
-from logger.core.records import FROM_TRACE, heads
+from logger.core.records import FROM_TRACE
+from logger.core.revisions import heads
 from logger.errors import InputError, OutsideError
 from logger.files import tables
 from logger.jobs.logbooks import opened

@@ -124,7 +124,7 @@ def import_traces(
         fresh, known = _sort_out(book, rig.name, traces)
         if not fresh:
             return Imported(None, (), tuple(known), latch.status(book, rig.name))
-        for doubt in doubts(fresh, rig.name, now, _newest(book, rig.name)):
+        for doubt in doubts(fresh, rig.name, now, book.newest_start(rig.name)):
             settle(doubt)
         throws = _judge(book, rig, fresh, asked, progress)
         with book.transaction():
@@ -196,11 +196,6 @@ def _sort_out(book: Logbook, rig: str, traces: Sequence["Trace"]) -> tuple[list[
     dated = [trace for trace in fresh.values() if trace.started is not None]
     undated = [trace for trace in fresh.values() if trace.started is None]
     return sorted(dated, key=lambda trace: trace.started.timestamp()) + undated, known  # type: ignore[union-attr]
-
-
-def _newest(book: Logbook, rig: str) -> datetime | None:
-    dates = [logged.trial.started for logged in book.trials(rig=rig) if logged.trial.started is not None]
-    return max(dates, default=None)
 
 
 def _judge(

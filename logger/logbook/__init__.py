@@ -22,8 +22,10 @@ from pathlib import Path
 
 from logger.errors import InputError
 from logger.logbook.accepting import AcceptRows
-from logger.logbook.connection import LONGEST_WAIT_S, Waiting, open_reading, open_writing, plain_errors
+from logger.logbook.connection import LONGEST_WAIT_S, Waiting
+from logger.logbook.opening import open_reading, open_writing
 from logger.logbook.trials import hand_trial
+from logger.logbook.troubles import plain_errors
 
 __all__ = ["Logbook", "hand_trial", "open_logbook"]
 

@@ -12,9 +12,8 @@ from logger.core.records import (
     Seal,
     Sighting,
     Trial,
-    current,
-    heads,
 )
+from logger.core.revisions import current, heads
 from logger.errors import InputError
 from logger.logbook.trials import TrialRows
 

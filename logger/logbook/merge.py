@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING
 
 from logger.errors import InputError
 from logger.logbook.conflicts import Conflict, conflicts
-from logger.logbook.connection import open_untouched, open_writing, plain_errors, refuse_by_header
+from logger.logbook.opening import open_untouched, open_writing, refuse_by_header
 from logger.logbook.rows import TABLES
+from logger.logbook.troubles import plain_errors
 
 if TYPE_CHECKING:
     from logger.logbook import Logbook

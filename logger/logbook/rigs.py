@@ -8,11 +8,9 @@ from logger.core.records import (
     Calibration,
     Order,
     RigRevision,
-    Row,
     Service,
-    current,
-    heads,
 )
+from logger.core.revisions import Row, current, heads
 from logger.errors import InputError
 from logger.logbook.seals import SealRows
 

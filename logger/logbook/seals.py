@@ -5,9 +5,9 @@ from dataclasses import replace
 from datetime import datetime
 
 from logger.core.records import Fact, Seal
-from logger.logbook.connection import plain_errors
 from logger.logbook.rows import BY_NAME, SqlValue, fact
 from logger.logbook.sheets import SheetRows
+from logger.logbook.troubles import plain_errors
 
 ON_SHEET = {
     "sheet": "WHERE id = :sheet",

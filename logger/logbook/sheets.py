@@ -15,14 +15,13 @@ from logger.core.records import (
     Details,
     Sheet,
     SheetState,
-    current,
-    heads,
     nothing,
 )
+from logger.core.revisions import current, heads
 from logger.errors import InputError
-from logger.logbook.connection import plain_errors
 from logger.logbook.rows import SqlValue
 from logger.logbook.store import Store
+from logger.logbook.troubles import plain_errors
 
 
 class SheetRows(Store):

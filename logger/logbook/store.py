@@ -3,8 +3,9 @@
 from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar
 
-from logger.logbook.connection import Connection, damaged, plain_errors
+from logger.logbook.connection import Connection
 from logger.logbook.rows import BY_RECORD, SqlValue, Table, from_sql, to_row, with_id
+from logger.logbook.troubles import damaged, plain_errors
 
 Record = TypeVar("Record")
 

@@ -16,14 +16,13 @@ from logger.core.records import (
     Placement,
     Sighting,
     Trial,
-    current,
-    heads,
 )
+from logger.core.revisions import current, heads
 from logger.errors import InputError, OutsideError
-from logger.logbook.connection import damaged
 from logger.logbook.rigs import RigRows
 from logger.logbook.rows import BY_NAME, SqlValue, from_sql, to_json, to_row
 from logger.logbook.store import columns
+from logger.logbook.troubles import damaged
 
 if TYPE_CHECKING:
     from logger.core.assessment import Assessment, Profile
@@ -88,6 +87,11 @@ class TrialRows(RigRows):
     def has_trial(self, trial: str) -> bool:
         """Whether the logbook holds this trial."""
         return bool(self.read("SELECT 1 FROM trial WHERE id = ?", [trial]))
+
+    def newest_start(self, rig: str) -> datetime | None:
+        """When the rig's newest throw started, whatever the offsets of the clocks."""
+        rows = self.read("SELECT started FROM trial WHERE rig = ? AND started NOT NULL", [rig])
+        return max((datetime.fromisoformat(row[0]) for row in rows), default=None)
 
     def sheets_of(self, trial: str) -> list[str]:
         """Short names of the sheets a trial stands on."""

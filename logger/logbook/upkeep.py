@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.errors import InputError
-from logger.logbook.connection import plain_errors, safe_copy
+from logger.logbook.migrate import safe_copy
 from logger.logbook.rows import TABLES
+from logger.logbook.troubles import plain_errors
 
 if TYPE_CHECKING:
     from logger.logbook import Logbook

@@ -27,7 +27,7 @@ RIG = "yard-loader"
 NOW = datetime(2026, 4, 1, 9, 0, tzinfo=UTC)
 ROUNDS = 6
 PER_ROUND = 4
-LINES = "lock 14.3s 2.1A 2.9A 12.4V both seen\nunlock 14.1s 2.0A 2.7A 12.4V\nlock 14.4s 2.1A 2.9A 12.4V"
+LINES = "lock 14.{0}s 2.1A 2.9A 12.4V both seen\nunlock 14.{0}s 2.0A 2.7A 12.4V\nlock 14.{0}s 2.1A 2.8A 12.4V"
 LOOKED = sheets.Looked("yes", "yes", "torch", "yes", "yes")
 
 
@@ -101,8 +101,8 @@ def verify_import(folder: Path, said: list[str]) -> None:
 
 
 def work_entry(folder: Path) -> None:
-    for _ in range(ROUNDS):
-        entry = enter.Entry(parse_lines(LINES), "spot", seen_how="torch")
+    for round_ in range(ROUNDS):
+        entry = enter.Entry(parse_lines(LINES.format(round_)), "spot", seen_how="torch")
         say(enter.enter(logbook(folder), RIG, entry, BY, NOW).state.name)
 
 

@@ -137,7 +137,7 @@ def test_a_stall_takes_the_rig_out_of_use_and_the_list_says_so(book):
 
 
 def test_the_baseline_of_the_first_sheet_judges_the_next(book):
-    bring(book, *BASELINE)
+    bring(book, *BASELINE, kind="commissioning")
     done = import_traces(
         book,
         Order(

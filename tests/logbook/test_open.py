@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from logger.errors import InputError, OutsideError
-from logger.logbook import connection, migrations, open_logbook
+from logger.logbook import migrations, open_logbook
+from logger.logbook.migrate import APPLICATION_ID
 from logger.logbook.upkeep import check
 from tests.logbook.conftest import NOW, RIG, TOML, fill
 
@@ -259,7 +260,7 @@ def test_the_file_has_its_marks_and_full_sync(book):
         name: book.read(f"PRAGMA {name}")[0][0] for name in ("application_id", "user_version", "journal_mode")
     }
     assert marks == {
-        "application_id": connection.APPLICATION_ID,
+        "application_id": APPLICATION_ID,
         "user_version": migrations.NEWEST,
         "journal_mode": "wal",
     }
