@@ -22,7 +22,7 @@ VERDICT_WORDS = {
     UNUSABLE: ("unusable", "warn"),
 }
 # Signs on a lock throw after which the machine stays out of use until somebody has found the cause.
-DO_NOT_USE = frozenset({"stall", "stopped-short", "light-run", "no-start"})
+DO_NOT_USE = frozenset({"stall", "stopped-short", "light-run", "no-end", "no-start"})
 
 MOST_NAMES = 3
 NARROW = 110

@@ -116,6 +116,13 @@ CAUSES: tuple[Cause, ...] = (
         BOTH_EYES + " Measure the rod's travel; repeat: the same place again points to the limit switch.",
     ),
     Cause(
+        "no-end",
+        "something slips under load: clutch, gear or nut",
+        LIKELY,
+        ("a limit switch that no longer opens, with nothing to stop against",),
+        BOTH_EYES + " Then watch the rod itself: does it move while the motor runs?",
+    ),
+    Cause(
         "light-run",
         "the motor turns without the rod: stripped nut, slipping gear or clutch",
         LIKELY,

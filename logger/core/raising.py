@@ -17,6 +17,8 @@ SIGN_CAUSES: dict[tuple[str, str], str] = {
     ("stopped-short", UNLOCK): "unlock stopped short",
     ("light-run", LOCK): "light run",
     ("light-run", UNLOCK): "light run",
+    ("no-end", LOCK): "light run",
+    ("no-end", UNLOCK): "light run",
     ("end-stop", LOCK): "end stop",
     ("end-stop", UNLOCK): "end stop",
     ("no-start", LOCK): "no start",

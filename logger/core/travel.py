@@ -129,14 +129,16 @@ def profile(
     seen = count > 0
     mean = np.full(GRID_BINS, np.nan)
     mean[seen] = total[seen] / count[seen]
+    scatter_a = _scatter_within_bins(current, index, count, mean)
     inside = (centres >= place[0]) & (centres <= place[-1])
     gaps = inside & ~seen
     for a, b in runs_of(gaps):
         if b - a > LONGEST_FILLED:
             gaps[a:b] = False
     mean[gaps] = np.interp(centres[gaps], place, current)
-    mean[~inside & ~seen] = np.nan
-    scatter_a = _scatter_within_bins(current, index, count, mean)
+    # The bins in which the start-up transient and the movement end are only partly covered.
+    mean[~inside] = np.nan
+    mean[int(np.argmax(inside))] = np.nan
     mean -= rotor_charge_per_volt(time_s, segments, moved) * _speeding_up(
         time_s[segments.settled : stop], moved.emf_v[rows], place
     )

@@ -68,8 +68,9 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
         described = rig_of(book, rig)
         if not entry.again:
             _refuse_typed_twice(book, rig, entry)
-        held = {throw.direction: baseline_for(book, rig, throw.direction) for throw in entry.throws}
         state = _sheet(book, rig, entry, by, now)
+        kind = state.sheet.kind
+        held = {throw.direction: baseline_for(book, rig, throw.direction, kind) for throw in entry.throws}
         logged, judged = [], []
         for throw in entry.throws:
             trial, assessment = _one(book, state, described, throw, entry, held[throw.direction], by, now)

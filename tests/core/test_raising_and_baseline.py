@@ -26,7 +26,7 @@ def test_each_sign_at_fail_raises_its_cause_in_its_direction(key: tuple[str, str
 
 def test_what_takes_a_rig_out_of_use_by_its_record():
     worst = {key for key, cause in SIGN_CAUSES.items() if CAUSES[cause][0] == DO_NOT_USE}
-    lock_and_unlock = {(sign, way) for sign in ("stall", "light-run") for way in ("lock", "unlock")}
+    lock_and_unlock = {(sign, way) for sign in ("stall", "light-run", "no-end") for way in ("lock", "unlock")}
     assert worst == lock_and_unlock | {("stopped-short", "lock")}
 
 

@@ -15,6 +15,7 @@ SIGNS: tuple[Callable[[Evidence], Sign | None], ...] = (
     ending.stall,
     ending.end_stop,
     ending.stopped_short,
+    ending.no_end,
     load.light_run,
     load.over_rated,
     load.drag,
@@ -37,11 +38,13 @@ def signs_of(evidence: Evidence) -> tuple[Sign, ...]:
 
 
 SUPERSEDES: dict[str, frozenset[str]] = {
-    "light-run": frozenset({"binding-spot", "free-play", "drag"}),
+    "light-run": frozenset({"binding-spot", "free-play", "drag", "no-end"}),
+    "no-end": frozenset({"binding-spot", "free-play", "uneven-sides"}),
     "noisy": frozenset({"binding-spot", "free-play", "uneven-sides"}),
+    "clipped": frozenset({"binding-spot", "free-play", "uneven-sides", "slow-travel"}),
 }
 """A sign above info on the left takes the ground from those on the right: a mechanism that isn't moved has no shape of
-its own, and in such noise no place can be told."""
+its own, in such noise no place can be told, and what was cut off flat is missing from the travel too."""
 
 
 def superseded(signs: tuple[Sign, ...]) -> tuple[Sign, ...]:

@@ -1,8 +1,10 @@
 """Signs of how the movement ended, or that it never began."""
 
-from logger.core.assessment import CUT_OFF, FAIL, NO_RUN, STALL, WATCH, Sign
+from logger.core.assessment import CUT_OFF, FAIL, NO_RUN, STALL, STILL_RUNNING, WATCH, Sign
 from logger.core.evidence import Evidence
 
+TURNED_TOO_FAR = 1.1
+"""No stroke is a tenth longer than itself: beyond that the motor turns without the rod (*practice*)."""
 END_ZONE = 0.9
 """A standstill beyond this share of the stroke is at the end of travel even where less travel is needed
 (*practice*)."""
@@ -57,6 +59,27 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
         at_fraction=at,
         at_fraction_u=None if never else 2.0 * evidence.travel_share_u * at,
         from_s=float(evidence.trace.time_s[still_from]),
+    )
+
+
+def turned_too_far(evidence: Evidence) -> bool:
+    """Whether the motor turned for more than the whole stroke and nothing ended it."""
+    turned = evidence.travel_share * (1.0 - 2.0 * evidence.travel_share_u)
+    return evidence.end == STILL_RUNNING and turned > TURNED_TOO_FAR
+
+
+def no_end(evidence: Evidence) -> Sign | None:
+    """Under load, and the motor turned on for more than the stroke: nothing ended it."""
+    run = evidence.figures.run_current_a
+    if not turned_too_far(evidence) or run is None:
+        return None
+    return Sign(
+        "no-end",
+        FAIL,
+        f"the motor turned for {evidence.travel_share:.1f} strokes at {run.value:.2f} A and nothing ended it",
+        value=evidence.travel_share,
+        limit=TURNED_TOO_FAR,
+        unit="1",
     )
 
 

@@ -2,19 +2,21 @@
 
 import numpy as np
 
-from logger.core.assessment import CUT_OFF, FAIL, INFO, STALL, STILL_RUNNING, WATCH, Sign
+from logger.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Sign
 from logger.core.baseline import PRACTICE_SPREAD
 from logger.core.evidence import NO_LOAD_U, Evidence
 from logger.core.late_load import late_load
 from logger.core.numerics import prediction_factor
 from logger.core.shape import Bump, find_bump, smooth_over
+from logger.core.signs import ending
 
 Z_99 = 2.326
 """One-sided 99 % of a normal scatter."""
 LIGHT_SHARE = 0.3
 """Less than this share of the usual load counts as no load (*practice*)."""
-TURNED_TOO_FAR = 1.1
-"""No stroke is a tenth longer than itself: beyond that the motor turns without the rod (*practice*)."""
+HALF_LOAD = 0.5
+"""An endless run with less than half of the usual load is a light one; with more, something slips under load
+(*assumed*)."""
 SCAN_PROBABILITY = 0.999
 """A profile is searched at about a hundred places: each must be this sure for the whole to be 99 % sure or so."""
 WHOLE_GAP = 0.7
@@ -45,10 +47,8 @@ def light_run(evidence: Evidence) -> Sign | None:
         return None
     idle = evidence.idle_a
     usual = evidence.baseline_run_a
-    if evidence.end == STILL_RUNNING and run.value - run.u <= (usual or idle):
-        endless = _turns_on(evidence, run.value)
-        if endless is not None:
-            return endless
+    if ending.turned_too_far(evidence) and run.value < idle + HALF_LOAD * ((usual or idle) - idle):
+        return _turns_on(evidence, run.value)
     if usual is None:
         return _light_without_baseline(evidence, run.value)
     load = usual - idle
@@ -100,17 +100,14 @@ def _change_limit(evidence: Evidence, usual: float, sense: float) -> float:
     return max(PRACTICE_SPREAD, spread) + max(sense * cold, 0.0)
 
 
-def _turns_on(evidence: Evidence, run_a: float) -> Sign | None:
-    """The motor turned for more than the whole stroke and nothing ended it: it doesn't move the rod."""
-    turned = evidence.travel_share * (1.0 - 2.0 * evidence.travel_share_u)
-    if turned < TURNED_TOO_FAR:
-        return None
+def _turns_on(evidence: Evidence, run_a: float) -> Sign:
+    """The motor turned for more than the whole stroke, light: it doesn't move the rod."""
     return Sign(
         "light-run",
         FAIL,
         f"the motor turned for {evidence.travel_share:.1f} strokes at {run_a:.2f} A and nothing ended it",
         value=evidence.travel_share,
-        limit=TURNED_TOO_FAR,
+        limit=ending.TURNED_TOO_FAR,
         unit="1",
     )
 

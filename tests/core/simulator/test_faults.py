@@ -25,6 +25,7 @@ SIGNS = {
     "end-stop",
     "stopped-short",
     "light-run",
+    "no-end",  # our own addition: the contract has no sign for a run that nothing ends
     "slow-travel",
     "low-supply",
     "supply-drop",
