@@ -6,9 +6,11 @@ the figures kept their limits.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from logger.core.assessment import FAIL, PASS, UNDECIDED, UNUSABLE, WATCH
 from logger.core.limits import limits_for
+from logger.core.plain import counted
 from logger.core.questions import cap
 from logger.core.records import BENCH, Sighting
 from logger.core.rig import Rig
@@ -208,6 +210,17 @@ def _nothing_bad_left_out(case: Case) -> list[str]:
     ]
 
 
+def _thrown_after_the_repair(case: Case) -> list[str]:
+    if not case.sheet.plan.throws_after:
+        return []
+    after = datetime.fromisoformat(case.sheet.plan.throws_after)
+    return [
+        f"{throw.name}: dated {throw.started:%Y-%m-%d %H:%M}, before what this sheet answers ({after:%Y-%m-%d %H:%M})"
+        for throw in case.trials
+        if throw.started is not None and throw.started < after
+    ]
+
+
 def _signed(case: Case) -> list[str]:
     return [] if case.sheet.signed.strip() else ["nobody has signed"]
 
@@ -223,6 +236,7 @@ RULES: tuple[Callable[[Case], list[str]], ...] = (
     _current_was_read,
     _spread_within_limit,
     _nothing_bad_left_out,
+    _thrown_after_the_repair,
     _signed,
 )
 
@@ -258,6 +272,9 @@ def _statement(case: Case) -> str:
     )
     if unjudged:
         lines.append(f"Not judged, because not measured: {', '.join(unjudged)}.")
+    by_hand = sum(one.by_hand for one in case.trials)
+    if by_hand:
+        lines.append(f"Measured by hand: {counted(by_hand, 'throw')}.")
     lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
     lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
     return " ".join(lines)

@@ -6,6 +6,7 @@ the logbook's rows as a sheet, and which throw is "as found".
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from datetime import datetime
 from typing import Any
 
 from logger.core.assessment import Assessment
@@ -78,6 +79,8 @@ class Plan:
     """Ids of the orders that held the rig when the sheet was planned (``Status.open_ids``)."""
     services: tuple[str, ...] = ()
     """Ids of the service entries that were logged when it was planned."""
+    throws_after: str = ""
+    """Date and time (ISO 8601) of what it answers: throws dated earlier prove nothing of the repair. Empty: nothing."""
 
 
 def plan_from(details: Mapping[str, Any]) -> Plan:
@@ -89,6 +92,7 @@ def plan_from(details: Mapping[str, Any]) -> Plan:
         look_at=tuple(details.get("look_at", ())),
         answers=tuple(details.get("answers", ())),
         services=tuple(details.get("services", ())),
+        throws_after=str(details.get("throws_after", "")),
     )
 
 
@@ -103,6 +107,7 @@ def plan_for(
     throws_each_way: int | None = None,
     answers: tuple[str, ...] = (),
     services: tuple[str, ...] = (),
+    throws_after: str = "",
 ) -> Plan:
     """Plan a sheet of ``kind``: never fewer throws than the kind's floor, rest from the duty cycle.
 
@@ -122,6 +127,7 @@ def plan_for(
         look_at=LOOK_AT_ALWAYS + LOOK_AT[kind],
         answers=answers,
         services=services,
+        throws_after=throws_after,
     )
 
 
@@ -138,6 +144,8 @@ class SheetTrial:
     """Why it doesn't count here; empty: it counts."""
     as_found: bool = False
     """It was written down as found when it came in."""
+    started: datetime | None = None
+    """When it was thrown, by the clock there; None: not known."""
 
     @property
     def direction(self) -> str:
@@ -162,6 +170,7 @@ def sheet_trials(logged: Iterable[LoggedTrial]) -> tuple[SheetTrial, ...]:
                     one.trial.source == BY_HAND,
                     one.placement.left_out,
                     one.placement.as_found,
+                    one.trial.started,
                 )
                 for one in logged
                 if one.placement is not None and one.judgement is not None

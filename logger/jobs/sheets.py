@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger.core.records import COMMISSIONING, OPEN, REJECTED, BaselineRecord, SheetState
+from logger.core.service import entry_from
 from logger.core.sheet import (
     ANSWERS,
     NOT_LOOKED,
@@ -73,11 +74,32 @@ def plan_in(
     sheet count as one after the repair.
     """
     services = tuple(sorted(row.id for row in book.services(rig, every_revision=True)))
-    made = plan_for(kind, rig_of(book, rig), throws, latch.status(book, rig).open_ids, services)
+    held = latch.status(book, rig).open_ids
+    made = plan_for(kind, rig_of(book, rig), throws, held, services, _answered_at(book, rig, held))
     sheet = book.plan_sheet(rig, kind, plan_details(made), by, now)
     if answers:
         book.answer(sheet.id, dict(answers), by, now)
     return book.sheet(sheet.id)
+
+
+def _answered_at(book: Logbook, rig: str, held: Sequence[str]) -> str:
+    """When the newest of what a sheet answers happened: the throws that raised it, the day of the work on it.
+
+    By the clocks of that time, so it can only refuse throws, never let anything pass (the ids do that). What a person
+    raised counts from when it was written down; a throw without a date not at all.
+    """
+    started = {one.id: one.trial.started for one in book.trials(rig=rig)} if held else {}
+    moments = [
+        started.get(order.trial) if order.trial else order.at
+        for order in book.orders(rig)
+        if order.id in set(held)
+    ]
+    for row in book.services(rig):
+        entry = entry_from(row)
+        if set(entry.answers) & set(held):
+            moments.append(datetime.combine(entry.on, time(0), row.at.tzinfo))
+    known = [moment for moment in moments if moment is not None]
+    return max(known).isoformat() if known else ""
 
 
 def answer(

@@ -98,15 +98,16 @@ class AcceptRows(TrialRows):
         for place in heads(places):
             judgement: Judgement | None = current([one for one in judgements if one.trial == place.trial])
             if judgement is not None and f"trial:{place.trial}" in covers:
-                by_hand = trials[place.trial].source == BY_HAND
+                trial = trials[place.trial]
                 found.append(
                     SheetTrial(
                         place.trial,
                         place.position,
                         judgement.assessment,
-                        by_hand,
+                        trial.source == BY_HAND,
                         place.left_out,
                         place.as_found,
+                        trial.started,
                     )
                 )
         return found

@@ -1,6 +1,7 @@
 """When a sheet may be accepted: every rule made to bite, one at a time."""
 
 from dataclasses import replace
+from datetime import timedelta
 from itertools import product
 
 import pytest
@@ -131,6 +132,26 @@ def test_a_throw_left_out_does_not_count_and_a_failed_one_cannot_be_hidden_so():
     trials = throws()
     trials[0] = replace(trials[0], left_out="wrong file")
     assert "5 lock throws are asked for, 4 are on the sheet" in judge(trials=trials).missing
+
+
+def test_throws_dated_before_the_repair_prove_nothing_of_it():
+    plan = replace(plan_for(COMMISSIONING, RIG), throws_after=NOON.isoformat())
+    dated = [replace(one, started=NOON + timedelta(minutes=one.position)) for one in throws()]
+    assert judge(trials=dated, plan=plan).ok
+    assert judge(plan=plan).ok
+    dated[4] = replace(dated[4], started=NOON - timedelta(days=3))
+    assert judge(trials=dated).ok
+    missing = judge(trials=dated, plan=plan).missing
+    assert missing == (
+        "throw 5 (lock): dated 2026-03-11 12:00, before what this sheet answers (2026-03-14 12:00)",
+    )
+
+
+def test_the_statement_says_what_was_measured_by_hand():
+    trials = throws()
+    trials[0] = replace(trials[0], by_hand=True)
+    assert "Measured by hand: 1 throw." in judge(trials=trials).statement
+    assert "by hand" not in judge().statement
 
 
 def test_a_plan_comes_back_from_the_logbook_as_it_went_in():

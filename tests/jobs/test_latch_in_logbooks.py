@@ -270,3 +270,17 @@ def test_the_view_of_a_sheet_says_what_an_acceptance_lacks(tmp_path):
     found = sheet_view.view(path, name)
     assert found.acceptance.missing[0] == "throw 3 (lock): right pin was looked at and not seen in its hole"
     assert replace(found.plan, answers=()) == found.plan
+
+
+def test_old_throws_cannot_stand_in_for_new_ones_after_a_repair(tmp_path):
+    path = new_logbook(tmp_path / "a.throwbook")
+    stall(path, NOON)
+    service = repair(path, NOON)
+    old = Entry(
+        parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="torch", thrown_at=NOON - timedelta(days=9)
+    )
+    name = enter(path, RIG, old, "M. K.", NOON).state.name
+    with pytest.raises(InputError, match="before what this sheet answers"):
+        sheets.accept(path, name, YES, "M. K.", NOON)
+    with pytest.raises(InputError, match="no accepted commissioning sheet"):
+        clear(path, service, name, NOON)
