@@ -27,7 +27,13 @@ STOP_AT = 4
 @click.option(
     "--from-export", "folder", type=click.Path(path_type=Path), help="Read a Parquet export, not the logbook."
 )
-@click.option("--engine", type=click.Choice(["local", "dask"]), default="local", show_default=True)
+@click.option(
+    "--engine",
+    type=click.Choice(["local", "dask"]),
+    default="local",
+    show_default=True,
+    help="Reckon on this machine's cores, or on Dask.",
+)
 @click.option("--scheduler", metavar="ADDRESS", help="Dask scheduler [default: a cluster on this machine].")
 @click.option("--workers", type=click.IntRange(1), help="Processes [default: one a core].")
 @click.pass_context
