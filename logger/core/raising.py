@@ -4,6 +4,8 @@ The tables say which sign takes the rig how far. A verdict lowered only by unans
 gap in the sheet, not a finding on the machine.
 """
 
+from typing import NamedTuple
+
 from logger.core.assessment import FAIL, WATCH, Assessment, Sign
 from logger.core.records import BENCH
 from logger.core.sheet import NO, Seen
@@ -37,20 +39,30 @@ SEEN_CAUSES: dict[str, str] = {
 SIDE = {"left_pin": "left pin", "right_pin": "right pin"}
 
 
-def causes_in_record(kind: str, judged: Assessment) -> list[tuple[str, str]]:
-    """Cause and detail of every order that a judged throw on a sheet of ``kind`` gives rise to; each cause once."""
-    found: dict[str, str] = {}
+class Finding(NamedTuple):
+    """One order that is due."""
+
+    cause: str
+    """A key of ``status.CAUSES``."""
+    because: str
+    sign: str = ""
+    """The sign behind it, as in the contract; empty: none is."""
+
+
+def findings_in_record(kind: str, judged: Assessment) -> list[Finding]:
+    """Every order that a judged throw on a sheet of ``kind`` gives rise to; each cause once."""
+    found: dict[str, Finding] = {}
     for sign in judged.signs:
         cause = _cause_of(sign, judged.direction)
         if cause is not None:
-            found.setdefault(cause, sign.because)
+            found.setdefault(cause, Finding(cause, sign.because, sign.sign))
     if kind == BENCH:
         for cause in NOT_ON_BENCH:
             if found.pop(cause, None) is not None:
-                return list(found.items())
+                return list(found.values())
     if judged.verdict == FAIL and not any(sign.level == FAIL for sign in judged.signs):
-        found.setdefault("failed limit", judged.because)
-    return list(found.items())
+        found.setdefault("failed limit", Finding("failed limit", judged.because))
+    return list(found.values())
 
 
 def _cause_of(sign: Sign, direction: str) -> str | None:
@@ -59,10 +71,10 @@ def _cause_of(sign: Sign, direction: str) -> str | None:
     return "watch sign" if sign.level == WATCH else None
 
 
-def causes_seen(seen: Seen) -> list[tuple[str, str]]:
-    """Cause and detail of every order that a person's sighting gives rise to; each cause once."""
+def findings_seen(seen: Seen) -> list[Finding]:
+    """Every order that a person's sighting gives rise to; each cause once."""
     found: dict[str, list[str]] = {}
     for name, cause in SEEN_CAUSES.items():
         if getattr(seen, name) == NO:
             found.setdefault(cause, []).append(SIDE.get(name, ""))
-    return [(cause, " and ".join(part for part in parts if part)) for cause, parts in found.items()]
+    return [Finding(cause, " and ".join(part for part in parts if part)) for cause, parts in found.items()]

@@ -180,12 +180,23 @@ def raise_order(
     trial: str | None = None,
     sheet: str | None = None,
     service: str | None = None,
+    sign: str = "",
     previous: tuple[str, ...] = (),
 ) -> Order:
     """An order that takes the rig up to its cause's level (a key of ``CAUSES``)."""
     level, _ = CAUSES[cause]
     return Order(
-        rig, level, cause, because, at, by, trial=trial, sheet=sheet, service=service, previous=previous
+        rig,
+        level,
+        cause,
+        because,
+        at,
+        by,
+        trial=trial,
+        sheet=sheet,
+        service=service,
+        details={"sign": sign} if sign else {},
+        previous=previous,
     )
 
 

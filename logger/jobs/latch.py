@@ -17,6 +17,7 @@ from logger.core.records import (
 )
 from logger.core.status import (
     CAUSES,
+    DO_NOT_USE,
     IN_SERVICE,
     NEED_SAID,
     Evidence,
@@ -112,21 +113,35 @@ def _proof(book: Logbook, state: SheetState, broken: Container[str]) -> SheetPro
 
 
 def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, now: datetime) -> list[Order]:
-    """Write every order that a throw on a sheet gives rise to and that isn't there yet."""
-    from logger.core.raising import causes_in_record, causes_seen
+    """Write every order that a throw on a sheet gives rise to and that isn't there yet.
+
+    Below ``do not use`` one open order for each sign and sheet is enough: eight throws with the same spot are one finding.
+    """
+    from logger.core.raising import findings_in_record, findings_seen
     from logger.core.sheet import seen_at
 
-    found = list(causes_seen(seen_at(logged.id, book.sightings(state.sheet.id))))
+    found = findings_seen(seen_at(logged.id, book.sightings(state.sheet.id)))
     if logged.judgement is not None:
-        found += causes_in_record(state.sheet.kind, logged.judgement.assessment)
-    known = {(order.trial, order.cause) for order in book.orders(state.sheet.rig)}
+        found += findings_in_record(state.sheet.kind, logged.judgement.assessment)
+    if not found:
+        return []
+    orders = book.orders(state.sheet.rig)
+    known = {(order.trial, order.cause) for order in orders}
+    still_open = set(status(book, state.sheet.rig).open_ids)
+    told = {
+        (order.cause, order.details.get("sign", ""))
+        for order in orders
+        if order.sheet == state.sheet.id and order.id in still_open
+    }
     written = []
-    for cause, because in found:
-        if (logged.id, cause) not in known:
-            order = raise_order(
-                state.sheet.rig, cause, because, now, by, trial=logged.id, sheet=state.sheet.id
-            )
-            written.append(book.add_order(order))
+    for cause, because, sign in found:
+        enough = CAUSES[cause][0] != DO_NOT_USE and (cause, sign) in told
+        if (logged.id, cause) in known or enough:
+            continue
+        order = raise_order(
+            state.sheet.rig, cause, because, now, by, trial=logged.id, sheet=state.sheet.id, sign=sign
+        )
+        written.append(book.add_order(order))
     return written
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from logger.core.assessment import Sign
 from logger.core.baseline_choice import ChoiceSheet, choose, may_replace
-from logger.core.raising import SEEN_CAUSES, SIGN_CAUSES, causes_in_record, causes_seen
+from logger.core.raising import SEEN_CAUSES, SIGN_CAUSES, findings_in_record, findings_seen
 from logger.core.sheet import SEEN, Seen
 from logger.core.status import CAUSES, DO_NOT_USE
 from tests.core.sheet_builders import TOLD, sheet, throw, throws
@@ -16,10 +16,18 @@ def judged(direction: str, *signs: Sign, verdict: str = "pass"):
     return throw(1, direction, signs=signs, verdict=verdict, because="over the limit").assessment
 
 
+def in_record(kind: str, assessment):
+    return [(one.cause, one.because) for one in findings_in_record(kind, assessment)]
+
+
+def seen_causes(seen: Seen):
+    return [(one.cause, one.because) for one in findings_seen(seen)]
+
+
 @pytest.mark.parametrize(("key", "cause"), SIGN_CAUSES.items())
 def test_each_sign_at_fail_raises_its_cause_in_its_direction(key: tuple[str, str], cause: str):
     sign, direction = key
-    found = causes_in_record("seasonal", judged(direction, Sign(sign, "fail", "seen"), verdict="fail"))
+    found = in_record("seasonal", judged(direction, Sign(sign, "fail", "seen"), verdict="fail"))
     assert found == [(cause, "seen")]
     assert cause in CAUSES
 
@@ -31,32 +39,30 @@ def test_what_takes_a_rig_out_of_use_by_its_record():
 
 
 def test_a_failed_limit_restricts_and_a_watch_sign_sets_to_watch():
-    assert causes_in_record("seasonal", judged("lock", verdict="fail")) == [
-        ("failed limit", "over the limit")
-    ]
+    assert in_record("seasonal", judged("lock", verdict="fail")) == [("failed limit", "over the limit")]
     over = Sign("over-rated", "fail", "4.1 A")
-    assert causes_in_record("seasonal", judged("lock", over, verdict="fail")) == [("failed limit", "4.1 A")]
+    assert in_record("seasonal", judged("lock", over, verdict="fail")) == [("failed limit", "4.1 A")]
     drag = Sign("drag", "watch", "30 % up")
-    assert causes_in_record("seasonal", judged("lock", drag, verdict="watch")) == [("watch sign", "30 % up")]
-    assert causes_in_record("seasonal", judged("lock", Sign("uneven-sides", "info", "two steps"))) == []
+    assert in_record("seasonal", judged("lock", drag, verdict="watch")) == [("watch sign", "30 % up")]
+    assert in_record("seasonal", judged("lock", Sign("uneven-sides", "info", "two steps"))) == []
 
 
 def test_running_light_on_the_bench_is_no_finding_but_a_stall_there_is():
     light, stall = Sign("light-run", "fail", "1 A"), Sign("stall", "fail", "at 0.4")
-    assert causes_in_record("bench", judged("lock", light, verdict="fail")) == []
-    assert causes_in_record("bench", judged("lock", stall, verdict="fail")) == [("stall", "at 0.4")]
+    assert in_record("bench", judged("lock", light, verdict="fail")) == []
+    assert in_record("bench", judged("lock", stall, verdict="fail")) == [("stall", "at 0.4")]
 
 
 @pytest.mark.parametrize("name", SEEN)
 def test_each_no_takes_the_rig_out_of_use_and_not_looked_raises_nothing(name: str):
-    found = causes_seen(Seen(**{name: "no"}))
+    found = seen_causes(Seen(**{name: "no"}))
     assert [cause for cause, _ in found] == [SEEN_CAUSES[name]]
     assert CAUSES[found[0][0]][0] == DO_NOT_USE
-    assert causes_seen(Seen()) == []
+    assert seen_causes(Seen()) == []
 
 
 def test_both_pins_not_seen_is_one_order_that_names_both():
-    assert causes_seen(Seen(left_pin="no", right_pin="no")) == [("pin not seen", "left pin and right pin")]
+    assert seen_causes(Seen(left_pin="no", right_pin="no")) == [("pin not seen", "left pin and right pin")]
 
 
 def choice_sheet(name: str, state: str, kind: str = "commissioning", **more: object) -> ChoiceSheet:

@@ -284,3 +284,28 @@ def test_old_throws_cannot_stand_in_for_new_ones_after_a_repair(tmp_path):
         sheets.accept(path, name, YES, "M. K.", NOON)
     with pytest.raises(InputError, match="no accepted commissioning sheet"):
         clear(path, service, name, NOON)
+
+
+def test_the_same_watch_sign_on_one_sheet_is_one_order_until_it_is_cleared(tmp_path):
+    path = new_logbook(tmp_path / "a.throwbook")
+    low = "lock 16.0s 2.10A 2.90A 11.00V at rest 10.95V under load"
+    state = throw(path, f"{low}\n{low.replace('16.0', '16.1')}", NOON, "seasonal").state
+
+    def orders():
+        with open_logbook(path, read_only=True) as book:
+            return [one for one in book.orders(RIG) if one.details.get("sign") == "low-supply"]
+
+    assert len(orders()) == 1
+    with open_logbook(path, read_only=True) as book:
+        open_ids = tuple(one.ids[0] for one in latch.status(book, RIG).open)
+    latch.clear(path, RIG, latch.Clearing(open_ids, "M. K.", "battery charged"), "M. K.", NOON)
+    more = Entry(parse_lines(low.replace("16.0", "16.2")), "", sheet=state.name)
+    enter(path, RIG, more, "M. K.", NOON)
+    assert len(orders()) == 2
+
+
+def test_each_stall_on_a_sheet_is_an_order_of_its_own(tmp_path):
+    path = new_logbook(tmp_path / "a.throwbook")
+    throw(path, "lock 9s 6.5A stalled\nlock 9s 6.6A stalled", NOON, "seasonal")
+    with open_logbook(path, read_only=True) as book:
+        assert [one.cause for one in book.orders(RIG)].count("stall") == 2
