@@ -21,6 +21,7 @@ EXAMPLE = """\b
 Examples:
   throwbook record --rig quarry-loader.toml --port /dev/ttyUSB0 --direction lock
   throwbook record --rig quarry-loader --port /dev/ttyUSB0 --direction unlock --out unlock-1.csv
+  throwbook record --rig bench-1.toml --port scpi:ASRL/dev/ttyUSB0::INSTR --direction lock
   throwbook record --recover
 Without hardware, in another terminal: throwbook board rehearse --rig quarry-loader.toml
 """
@@ -28,10 +29,19 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
 
 @click.command(epilog=EXAMPLE)
 @click.option("--rig", "rig_ref", metavar="NAME-or-FILE.toml", help="The rig that throws.")
-@click.option("--port", metavar="PORT", help="Serial port of the board; see throwbook board find.")
+@click.option(
+    "--port", metavar="PORT", help="Serial port of the board (see throwbook board find), or scpi:RESOURCE."
+)
 @click.option("--direction", type=click.Choice(["lock", "unlock"]), help="Which way it will throw.")
 @click.option("--baud", type=int, default=115_200, show_default=True, help="Speed of the serial line.")
-@click.option("--rate", type=int, default=200, show_default=True, help="Samples a second.")
+@click.option("--rate", type=int, help="Samples a second [default: 200; 10 from a bench instrument].")
+@click.option(
+    "--reading",
+    type=click.Choice(["measure", "fetch"]),
+    default="measure",
+    show_default=True,
+    help="How a bench instrument is read.",
+)
 @click.option(
     "--seconds", type=Quantity("time"), help="Record for so long instead of until the current is off."
 )
@@ -78,7 +88,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
     from logger.core.cautions import SHOWN_AT
     from logger.jobs.calibrate import calibration_finder
     from logger.jobs.keeping import journal_folder
-    from logger.jobs.record import Recording, RecordPlan
+    from logger.jobs.record import DEFAULT_RATE_HZ, PREFIX, SLOW_RATE_HZ, Recording, RecordPlan
     from logger.jobs.rigsource import find_rig
 
     found = find_rig(given["rig_ref"], logbook)
@@ -90,7 +100,8 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
         direction=given["direction"],
         folder=journal_folder(logbook),
         baud=given["baud"],
-        rate_hz=given["rate"],
+        rate_hz=given["rate"] or (SLOW_RATE_HZ if given["port"].startswith(PREFIX) else DEFAULT_RATE_HZ),
+        reading=given["reading"],
         seconds=given["seconds"],
         by_key=given["by_key"],
         ambient_c=given["ambient"],

@@ -4,8 +4,7 @@ import time
 from collections.abc import Callable, Iterator
 
 from logger.errors import InputError, OutsideError
-from logger.jobs.record import ASK_AGAIN_S, no_answer
-from logger.ports.serialport import Port
+from logger.jobs.record import ASK_AGAIN_S, no_answer, open_port
 from logger.protocol.events import Event, Identified, Refused
 from logger.protocol.messages import Identity
 from logger.protocol.session import Session
@@ -18,7 +17,7 @@ class BoardLink:
         self.session = Session()
         self.came_bytes = 0
         self._monotonic = monotonic
-        self._port = Port(port, baud)
+        self._port = open_port(port, baud)
 
     def __enter__(self) -> "BoardLink":
         return self

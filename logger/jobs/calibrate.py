@@ -11,6 +11,7 @@ from logger.protocol.baud import DEFAULT_BAUD
 from logger.protocol.events import Samples
 
 if TYPE_CHECKING:
+    from logger.core.records import LoggedTrial
     from logger.core.trace import Trace
     from logger.logbook import Logbook
 
@@ -147,11 +148,22 @@ def under(trace: "Trace", record: CalibrationRecord) -> "Trace":
     return replace(trace, current_a=record.line.corrected(shown_a), head=head)
 
 
+def trace_of(book: "Logbook", logged: "LoggedTrial") -> "Trace":
+    """A trial's trace under the calibration of its board that counts now."""
+    from logger.core.records import current
+
+    trace = book.trace(logged.id)
+    head = dict(logged.placement.head) if logged.placement is not None else {}
+    stored = current(book.calibrations(str(head["board"]))) if "board" in head else None
+    if stored is None or head.get("calibration") == stored.id:
+        return trace
+    return under(replace(trace, head=head), from_details(stored.board, stored.details, stored.id))
+
+
 def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) -> int:
     """Judge every trial of the board under this calibration, as a new revision beside the old; gives how many."""
     from logger import __version__
     from logger.core.assess import assess_trace
-    from logger.jobs import latch
     from logger.jobs.baselines import baseline_for
     from logger.jobs.rig_of import rig_of
 
@@ -160,13 +172,10 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
         head = logged.placement.head if logged.placement is not None else {}
         if head.get("board") != record.board or head.get("calibration") == record.id:
             continue
-        trace = under(replace(book.trace(logged.id), head=head), record)
         held = baseline_for(book, logged.trial.rig, logged.direction)
-        assessment = assess_trace(trace, rig_of(book, logged.trial.rig), held.baseline if held else None)
+        baseline = held.baseline if held else None
+        assessment = assess_trace(trace_of(book, logged), rig_of(book, logged.trial.rig), baseline)
         baseline_id = held.record.id if held and held.record else None
-        judgement = book.judge(logged.id, assessment, by, now, __version__, baseline_id)
-        if logged.placement is not None:
-            state = book.sheet(logged.placement.sheet)
-            latch.raise_for(book, state, replace(logged, judgement=judgement), by, now)
+        book.judge(logged.id, assessment, by, now, __version__, baseline_id, f"calibration {record.id}")
         count += 1
     return count

@@ -17,6 +17,7 @@ from logger.errors import InputError, OutsideError, ThrowbookError
 from logger.files.journal import SUFFIX, Journal
 from logger.jobs.recorded import Recorded, judged
 from logger.jobs.trial_record import TrialRecord
+from logger.ports import scpi
 from logger.ports.recorder import Broken, Chunk, Item, Recorder, Slept
 from logger.ports.serialport import Port
 from logger.protocol.baud import DEFAULT_BAUD
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
     from logger.core.rig import Rig
 
 DEFAULT_RATE_HZ = 200
+SLOW_RATE_HZ = scpi.DEFAULT_RATE_HZ
+PREFIX = scpi.PREFIX
 LONGEST_THROW_S = 120.0
 ASK_AGAIN_S = 0.7
 NO_ANSWER_S = 6.0
@@ -56,6 +59,8 @@ class RecordPlan:
     """Record for so long from the first sample; None: from the rise of the current to its fall."""
     by_key: bool = False
     """Start and end are said by the person, not by the current."""
+    reading: str = scpi.MEASURE
+    """How a bench instrument is read: ``measure`` or ``fetch``."""
     longest_s: float = LONGEST_THROW_S
     answer_within_s: float = NO_ANSWER_S
     silent_s: float = SILENT_S
@@ -100,7 +105,7 @@ class Recording:
 
     def run(self) -> Recorded:
         """Record and judge. Raises InputError or OutsideError when it came to no recording at all."""
-        port = Port(self.plan.port, self.plan.baud)
+        port = open_port(self.plan.port, self.plan.baud, self.plan.reading)
         try:
             journal = self._new_journal()
         except ThrowbookError:
@@ -253,6 +258,11 @@ class Recording:
             "started": now.isoformat(),
         }
         return Journal(plan.folder / name, header, self._monotonic())
+
+
+def open_port(name: str, baud: int, reading: str = scpi.MEASURE) -> Port | scpi.ScpiPort:
+    """A serial port or URL, or a bench instrument (``scpi:...``). Raises OutsideError."""
+    return scpi.open_scpi(name, baud, reading) if name.startswith(PREFIX) else Port(name, baud)
 
 
 def no_answer(port: str, baud: int, came: int, session: Session) -> OutsideError:

@@ -77,8 +77,9 @@ def _again(book: Logbook, logged: LoggedTrial, rig: "Rig", held: Held | None) ->
         throw, tools = hand_throw(dict(logged.trial.hand or {}), logged.direction)
         return assess_by_hand(throw, rig, tools, baseline)
     from logger.core.assess import assess_trace
+    from logger.jobs.calibrate import trace_of
 
-    return assess_trace(book.trace(logged.id), rig, baseline)
+    return assess_trace(trace_of(book, logged), rig, baseline)
 
 
 def hand_throw(kept: dict[str, Any], direction: str) -> "tuple[HandThrow, Instruments]":
