@@ -150,7 +150,7 @@ def under(trace: "Trace", record: CalibrationRecord) -> "Trace":
 
 def trace_of(book: "Logbook", logged: "LoggedTrial") -> "Trace":
     """A trial's trace under the calibration of its board that counts now."""
-    from logger.core.records import current
+    from logger.core.revisions import current
 
     trace = book.trace(logged.id)
     head = dict(logged.placement.head) if logged.placement is not None else {}
@@ -176,6 +176,15 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
         baseline = held.baseline if held else None
         assessment = assess_trace(trace_of(book, logged), rig_of(book, logged.trial.rig), baseline)
         baseline_id = held.record.id if held and held.record else None
-        book.judge(logged.id, assessment, by, now, __version__, baseline_id, f"calibration {record.id}")
+        book.judge(
+            logged.id,
+            assessment,
+            by,
+            now,
+            __version__,
+            baseline_id,
+            "the board's calibration changed",
+            record.id,
+        )
         count += 1
     return count

@@ -109,6 +109,7 @@ def _into_logbook(
             software_version=__version__,
             baseline=held.record.id if held and held.record else None,
             file=str(file or trace.source),
+            calibration=str(trace.head["calibration"]) if "calibration" in trace.head else None,
         )
         latch.raise_for(book, state, logged, place.by, now)
         return state.sheet.name, latch.standing(book, trace.rig, now.date())
