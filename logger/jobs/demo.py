@@ -68,6 +68,7 @@ def run_demo(folder: Path, say: Say) -> Demo:
     player.sign_down(story.AFTER[0].at + timedelta(hours=2))
     for day in story.AFTER[1:]:
         player.check(day)
+    player.effect()
     player.where_it_stands()
     papers = player.papers()
     return Demo(folder, player.logbook, papers)
@@ -252,7 +253,38 @@ class _Player:
             return tuple(name for one in latch.status(book, self.rig.name).open for name in one.ids)
 
     def seasons(self) -> None:
-        """What the trend says before the service."""
+        """What two and a half years of checks say: a winter that isn't wear, a binding spot that is."""
+        from logger.core.wording_trend import figure_name, forecast_text
+        from logger.jobs.trend import rig_trend
+
+        found = rig_trend(self.logbook, self.rig.name, story.CHECKS[-1].at.date() + timedelta(days=1))
+        by_figure = {(one.figure, one.direction): one for one in found.trends}
+        run, peak = by_figure["run_current", "lock"], by_figure["peak_run_current", "lock"]
+        coldest = min(run.points, key=lambda point: point.ambient_c if point.ambient_c is not None else 99.0)
+        says = [
+            f"coldest check, {coldest.date}: {coldest.value:.2f} A measured, {coldest.corrected:.2f} A at 20 degC: "
+            f"{coldest.state}",
+            *(spot.sentence for spot in found.spots),
+            f"{figure_name(peak.figure)}, lock: first signal {peak.first_signal}; {forecast_text(peak)}",
+            f"next: {found.action.what}, because {found.action.why} ({found.action.how_sure})",
+        ]
+        self.say(Chapter("What the seasons say", f"throwbook trend {self.rig.name}", tuple(says)))
+
+    def effect(self) -> None:
+        """Did the service help?"""
+        from logger.core.wording_trend import figure_name
+        from logger.jobs.trend import rig_trend
+
+        found = rig_trend(self.logbook, self.rig.name, story.AFTER[-1].at.date() + timedelta(days=1))
+        says = [
+            f"{figure_name(one.figure)}, {one.direction}: {effect.before:.2f} -> {effect.after:.2f} {one.unit} "
+            f"({effect.low:+.2f} to {effect.high:+.2f}): {effect.answer}"
+            for one in found.trends
+            if one.figure in ("run_current", "peak_run_current")
+            for effect in one.service_effects
+            if effect.date == story.SERVICE_AT.date()
+        ]
+        self.say(Chapter("Did the service help?", f"throwbook trend {self.rig.name}", tuple(says)))
 
     def where_it_stands(self) -> None:
         """Status and next check."""
