@@ -196,7 +196,7 @@ def _spread_within_limit(case: Case) -> list[str]:
         found = spread([one for one in case.trials if one.direction == direction and one.id not in apart])
         if found is not None and found > limit:
             said.append(
-                f"the running current of the {direction} throws spreads {found:.0%}, over the limit of {limit:.0%}"
+                f"the running current of the {direction} throws spreads {100 * found:.0f} %, over the limit of {100 * limit:.0f} %"
             )
     return said
 

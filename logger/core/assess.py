@@ -31,6 +31,8 @@ WARMING_U = 0.01
 """Relative standard uncertainty that an unseen winding temperature leaves in the travel (*assumed*: 30 K of copper on
 a quarter of the voltage)."""
 FEWEST_ROWS = 10
+MANY_SPIKES = 0.005
+"""Share of lone wild readings that is worth a note."""
 
 
 def assess_trace(
@@ -234,7 +236,7 @@ def _notes(evidence: Evidence) -> tuple[str, ...]:
         notes.append(f"the current broke off {segments.pauses} time(s) in mid-movement")
     if segments.rows_left_out:
         notes.append("a further movement in the same record was left out: one record is one throw")
-    if segments.spikes:
+    if segments.spikes > MANY_SPIKES * (segments.last - segments.first):
         notes.append(f"{segments.spikes} lone reading(s) were replaced by their neighbours")
     if evidence.baseline is None:
         notes.append("no baseline: drag, binding and free play can't be judged")

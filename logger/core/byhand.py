@@ -247,7 +247,7 @@ def _drag(figures: Figures, baseline: Baseline | None, ambient_c: float | None) 
         return None
     known = ambient_c is not None and baseline.ambient_c is not None
     weather = "" if known else "; the temperature of one of them wasn't recorded, so cold can't be ruled out"
-    because = f"heavier by {heavier:.0%} than the baseline of {usual.mean:.2f} A{weather}"
+    because = f"heavier by {100 * heavier:.0f} % than the baseline of {usual.mean:.2f} A{weather}"
     return Sign("drag", WATCH, because, heavier, limit, "1")
 
 
@@ -255,7 +255,7 @@ def _low_supply(figures: Figures, rig: Rig) -> Sign | None:
     rest, nominal = figures.rest_voltage_v, rig.actuator.voltage_v
     if rest is None or rest.value + rest.u >= LOW_SHARE * nominal:
         return None
-    because = f"{rest.value:.1f} V at rest, {rest.value / nominal:.0%} of the nominal {nominal:g} V: the supply itself is low"
+    because = f"{rest.value:.1f} V at rest, {100 * (rest.value / nominal):.0f} % of the nominal {nominal:g} V: the supply itself is low"
     return Sign("low-supply", WATCH, because, rest.value, LOW_SHARE * nominal, "V")
 
 

@@ -148,7 +148,7 @@ def _over_cycle(run: _Run, before: Sequence[_Run], duty: float, period_s: float)
         return None
     because = (
         f"it had run {on_s:.0f} s within {period_s / 60:.3g} min before this throw; rated for"
-        f" {duty * period_s:.0f} s ({duty:.0%}): let it cool"
+        f" {duty * period_s:.0f} s ({100 * duty:.0f} %): let it cool"
     )
     return Sign("duty-exceeded", WATCH, because, value=on_s / period_s, limit=duty, unit="1")
 
@@ -171,7 +171,7 @@ def _short_rest(run: _Run, before: Sequence[_Run], duty: float) -> Sign | None:
     last = before[-1]
     length_s = last.end_s - last.begin_s
     because = (
-        f"it started again after {run.begin_s - last.end_s:.0f} s of rest; a run of {length_s:.0f} s at {duty:.0%} duty"
+        f"it started again after {run.begin_s - last.end_s:.0f} s of rest; a run of {length_s:.0f} s at {100 * duty:.0f} % duty"
         f" asks for {rest_for(length_s, duty):.0f} s"
     )
     if short_rests > 1:

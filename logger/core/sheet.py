@@ -119,7 +119,11 @@ def plan_for(
     slowest_m_s = actuator.full_load_speed_m_s or 0.75 * actuator.no_load_speed_m_s
     run_s = rig.lock.needed_travel_m / slowest_m_s
     duty = actuator.duty_cycle or ASSUMED_DUTY
-    source = "data sheet" if actuator.duty_cycle else f"assumed {ASSUMED_DUTY:.0%}: the data sheet gives none"
+    source = (
+        "data sheet"
+        if actuator.duty_cycle
+        else f"assumed {100 * ASSUMED_DUTY:.0f} %: the data sheet gives none"
+    )
     return Plan(
         throws_each_way=max(fewest, usual if throws_each_way is None else throws_each_way),
         rest_s=run_s * (1.0 - duty) / duty,

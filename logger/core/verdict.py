@@ -20,6 +20,7 @@ from logger.core.assessment import (
 )
 from logger.core.evidence import Evidence
 from logger.core.limits import MAX, Limit, limits_for
+from logger.core.number_text import measured_text
 
 NOT_JUDGED = "not judged"
 
@@ -141,13 +142,12 @@ CHECK_WORDS = {
 
 def _beyond(one: Check, undecided: bool = False) -> str:
     assert one.measured is not None
-    unit = "" if one.unit == "1" else f" {one.unit}"
+    unit = "" if one.unit == "1" else one.unit
     words = CHECK_WORDS.get(one.name, one.name.replace("_", " "))
     where = "too near to" if undecided else ("above" if one.side == MAX else "below")
-    return _sentence(
-        f"{words} {one.measured.value:.3g} ± {one.measured.u:.2g}{unit} is {where} the limit {one.limit:.3g}{unit} "
-        f"({one.limit_from})"
-    )
+    limit = f"{one.limit:.3g} {unit}".strip()
+    figure = measured_text(one.measured, unit)
+    return _sentence(f"{words} {figure} is {where} the limit {limit} ({one.limit_from})")
 
 
 def _sentence(text: str) -> str:

@@ -32,7 +32,9 @@ def end_stop(evidence: Evidence) -> Sign | None:
     """It stalled at the end of travel: the limit switch did not cut off."""
     if evidence.end != STALL or not _at_end(evidence):
         return None
-    return _standstill(evidence, "end-stop", "at the end of travel: the limit switch did not cut off")
+    return _standstill(
+        evidence, "end-stop", "at the end of travel, where the limit switch should have cut off"
+    )
 
 
 def _at_end(evidence: Evidence) -> bool:
@@ -46,13 +48,14 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
     never = still_from <= evidence.segments.settled
     at = 0.0 if never else min(evidence.travel_share, 1.0)
     level = f"{figure.value:.1f} A" if figure is not None else "full current"
-    place = (
-        "it never moved" if never else f"the motor stood still {where}, {at:.0%} of the stroke from its start"
-    )
+    if never:
+        because = f"it never moved and drew {level} to the end"
+    else:
+        because = f"the motor stood still {where} ({100 * at:.0f} % of the stroke), drawing {level}"
     return Sign(
         sign,
         FAIL,
-        f"{place}; it drew {level} to the end",
+        because,
         value=figure.value if figure is not None else None,
         limit=evidence.rig.actuator.full_load_current_a,
         unit="A",
@@ -98,7 +101,7 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     return Sign(
         "stopped-short",
         FAIL if short_of_needed else WATCH,
-        f"the current fell to zero at {share:.0%} of the stroke; the {what} is {limit:.0%}",
+        f"the current fell to zero at {100 * share:.0f} % of the stroke; the {what} is {100 * limit:.0f} %",
         value=share,
         limit=limit,
         unit="1",

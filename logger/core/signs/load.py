@@ -80,7 +80,7 @@ def _lighter(evidence: Evidence, usual: float) -> Sign | None:
     return Sign(
         "light-run",
         WATCH,
-        f"lighter over the whole travel: {-lighter:+.0%} against the baseline of {usual:.2f} A; a side that isn't "
+        f"lighter over the whole travel: {100 * (-lighter):+.0f} % against the baseline of {usual:.2f} A; a side that isn't "
         "moved looks like this",
         value=lighter,
         limit=limit,
@@ -154,7 +154,7 @@ def drag(evidence: Evidence) -> Sign | None:
     return Sign(
         "drag",
         WATCH,
-        f"heavier over the whole travel: {heavier:+.0%} against the baseline of {usual:.2f} A{weather}",
+        f"heavier over the whole travel: {100 * heavier:+.0f} % against the baseline of {usual:.2f} A{weather}",
         value=heavier,
         limit=limit,
         unit="1",
@@ -169,17 +169,26 @@ def binding_spot(evidence: Evidence) -> Sign | None:
     if bump is None:
         return None
     usual = evidence.baseline_run_a or evidence.idle_a
-    where = f"{bump.at_fraction:.0%} of the stroke (±{2 * bump.at_u:.1%})"
+    where = f"{100 * bump.at_fraction:.0f} % of the stroke (±{100 * (2 * bump.at_u):.1f} %)"
     return Sign(
         "binding-spot",
         WATCH,
-        f"{bump.height_a:.2f} A heavier at one place, {where}: {bump.height_a / usual:+.0%} of the running current",
+        f"{bump.height_a:.2f} A heavier at one place, {where}: {100 * (bump.height_a / usual):+.0f} % of the running current",
         value=bump.height_a,
         limit=bump.limit_a,
         unit="A",
         at_fraction=bump.at_fraction,
         at_fraction_u=2.0 * bump.at_u,
+        from_s=_time_at(evidence, bump.at_fraction - 0.5 * bump.width),
     )
+
+
+def _time_at(evidence: Evidence, fraction: float) -> float:
+    """When the rod passed a share of the stroke [s]."""
+    moved = evidence.moved.volt_seconds
+    row = int(np.searchsorted(moved, fraction * evidence.moved.total_vs))
+    rows = evidence.trace.time_s[evidence.segments.first : evidence.segments.last + 1]
+    return float(rows[min(row, len(rows) - 1)])
 
 
 def _bump(evidence: Evidence) -> Bump | None:
@@ -215,7 +224,7 @@ def _hump(evidence: Evidence) -> Sign | None:
     return Sign(
         "binding-spot",
         INFO,
-        f"a hump of {height:.2f} A at {at:.0%} of the stroke; without a baseline it may be the mechanism's own shape",
+        f"a hump of {height:.2f} A at {100 * at:.0f} % of the stroke; without a baseline it may be the mechanism's own shape",
         value=height,
         unit="A",
         at_fraction=at,
@@ -231,7 +240,7 @@ def free_play(evidence: Evidence) -> Sign | None:
     return Sign(
         "free-play",
         WATCH,
-        f"the load is taken up {late.extent:.1%} of the stroke later than in the baseline, at {late.until:.0%}",
+        f"the load is taken up {100 * late.extent:.1f} % of the stroke later than in the baseline, at {100 * late.until:.0f} %",
         value=late.until,
         limit=late.usual,
         unit="1",
@@ -248,7 +257,7 @@ def uneven_sides(evidence: Evidence) -> Sign | None:
     return Sign(
         "uneven-sides",
         INFO,
-        f"the load comes in two steps: {late.missing:.0%} of it only at {late.until:.0%} of the stroke",
+        f"the load comes in two steps: {100 * late.missing:.0f} % of it only at {100 * late.until:.0f} % of the stroke",
         value=late.missing,
         unit="1",
         at_fraction=late.until,

@@ -41,7 +41,7 @@ def gaps(evidence: Evidence) -> Sign | None:
     return Sign(
         "gaps",
         WATCH if serious else INFO,
-        f"{missing:.0f} rows are missing ({share:.1%}); the longest hole lasts {longest:.3g} s",
+        f"{missing:.0f} rows are missing ({100 * share:.1f} %); the longest hole lasts {longest:.3g} s",
         value=share,
         limit=MISSING_LIMIT,
         unit="1",
@@ -74,7 +74,7 @@ def noisy(evidence: Evidence) -> Sign | None:
     return Sign(
         "noisy",
         WATCH if blurred else INFO,
-        f"noise of {noise:.2f} A on each reading, {noise / idle:.0%} of the no-load current: start and end are blurred",
+        f"noise of {noise:.2f} A on each reading, {100 * (noise / idle):.0f} % of the no-load current: start and end are blurred",
         value=noise,
         limit=NOISE_SHARE * idle,
         unit="A",
@@ -96,7 +96,7 @@ def _noisy_run(evidence: Evidence) -> Sign | None:
         "noisy",
         WATCH,
         f"the running current jumps by {scatter.value:.2f} A from reading to reading, "
-        f"{scatter.value / run.value:.0%} of itself",
+        f"{100 * (scatter.value / run.value):.0f} % of itself",
         value=scatter.value,
         limit=limit,
         unit="A",

@@ -41,7 +41,7 @@ def slow_travel(evidence: Evidence) -> Sign | None:
     return Sign(
         "slow-travel",
         WATCH,
-        f"{time_s:.2f} s is {slower:.0%} slower than current and voltage account for, against {against}{blind}",
+        f"{time_s:.2f} s is {100 * slower:.0f} % slower than current and voltage account for, against {against}{blind}",
         value=slower,
         limit=limit,
         unit="1",
@@ -56,7 +56,7 @@ def low_supply(evidence: Evidence) -> Sign | None:
     return Sign(
         "low-supply",
         WATCH,
-        f"{rest.value:.1f} V at rest, {rest.value / nominal:.0%} of the nominal {nominal:g} V: the supply itself is low",
+        f"{rest.value:.1f} V at rest, {100 * (rest.value / nominal):.0f} % of the nominal {nominal:g} V: the supply itself is low",
         value=rest.value,
         limit=LOW_SHARE * nominal,
         unit="V",
