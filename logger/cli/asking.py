@@ -70,48 +70,36 @@ def question_options(command: Command) -> Command:
 
 
 def question_answers(given: dict[str, Any]) -> dict[str, Any]:
-    """Those of ``QUESTION_OPTIONS`` in a command's parameters that were answered, as ``core.questions`` names them."""
-    told: dict[str, Any] = {}
-    if given.get("hours_since") is not None:
-        told["hours_since_movement"] = _hours(given["hours_since"])
-    if given.get("ambient") is not None:
-        from logger.core.units import parse
+    """Those of ``QUESTION_OPTIONS`` in a command's parameters that were answered, as ``core.questions`` names them.
 
-        told["ambient_c"] = parse(given["ambient"], "temperature", "--ambient")
-    if given.get("engine") is not None:
-        told["engine_running"] = given["engine"] == "yes"
-    for name in ("worked_before", "supply", "attachment", "operator", "instruments"):
-        if given.get(name) is not None and given[name].strip():
-            told[name] = given[name].strip()
-    return told
-
-
-def _hours(text: str) -> float:
-    """Hours as typed: ``16h``, ``3 days``, ``20min``."""
+    A number takes its unit here, as in every option.
+    """
+    from logger.core.questions import QUESTIONS, answer_from
     from logger.core.units import parse
 
-    return parse(text, "time", "--hours-since") / 3600.0
+    told = {}
+    for question in QUESTIONS:
+        text = given.get(question.option.removeprefix("--").replace("-", "_"))
+        kind = {"hours_since_movement": "time", "ambient_c": "temperature"}.get(question.key)
+        if text is not None and kind is not None:
+            parse(text, kind, question.option)
+        value = answer_from(question.key, text or "", question.option)
+        if value is not None:
+            told[question.key] = value
+    return told
 
 
 def ask_questions(told: dict[str, Any]) -> dict[str, Any]:
     """At a terminal, ask what wasn't answered by an option; Enter alone leaves it blank."""
-    from logger.core.questions import QUESTIONS
+    from logger.core.questions import QUESTIONS, answer_from
 
     if not can_ask():
         return told
+    asked = dict(told)
     for question in QUESTIONS:
-        if question.key in told:
-            continue
-        text = str(click.prompt(question.asked, default="", show_default=False, err=True)).strip()
-        if text:
-            name = question.option.removeprefix("--").replace("-", "_")
-            told |= question_answers({name: _as_option(question.key, text)})
-    return told
-
-
-def _as_option(key: str, text: str) -> str:
-    if key == "engine_running":
-        return "yes" if text.lower() in ("y", "yes") else "no"
-    bare = text.replace(".", "", 1).lstrip("-").isdigit()
-    unit = {"hours_since_movement": "h", "ambient_c": "degC"}.get(key, "")
-    return f"{text}{unit}" if bare else text
+        if question.key not in told:
+            text = str(click.prompt(question.asked, default="", show_default=False, err=True))
+            value = answer_from(question.key, text, question.asked)
+            if value is not None:
+                asked[question.key] = value
+    return asked

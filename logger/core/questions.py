@@ -8,6 +8,8 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from logger.core.assessment import PASS, WATCH
+from logger.core.units import parse
+from logger.errors import InputError
 
 
 @dataclass(frozen=True)
@@ -79,6 +81,35 @@ QUESTIONS: tuple[Question, ...] = (
     Question("operator", "Who did it?", "--operator", None, "whom to ask"),
     Question("instruments", "Instruments used?", "--instruments", None, "traceable uncertainty"),
 )
+
+
+def answer_from(key: str, text: str, where: str = "") -> str | float | bool | None:
+    """An answer as a person types it, as ``Conditions`` keeps it; blank is None.
+
+    ``16`` or ``16h`` or ``3 days`` for the hours, ``4`` or ``4degC`` or ``40degF`` for the ambient, ``yes``/``no`` for
+    the engine, any text for the rest. Raises InputError.
+
+    >>> answer_from("hours_since_movement", "2 days"), answer_from("ambient_c", "4"), answer_from("supply", " ")
+    (48.0, 4.0, None)
+    """
+    text = text.strip()
+    if not text:
+        return None
+    bare = text.lstrip("+-").replace(".", "", 1).isdigit()
+    if key == "hours_since_movement":
+        return parse(f"{text} h" if bare else text, "time", where) / 3600.0
+    if key == "ambient_c":
+        return parse(f"{text} degC" if bare else text, "temperature", where)
+    if key == "engine_running":
+        if text.lower() not in YES_NO:
+            raise InputError(
+                f"{text!r} is neither yes nor no", where or "engine running", "Answer yes or no."
+            )
+        return YES_NO[text.lower()]
+    return text
+
+
+YES_NO = {"yes": True, "y": True, "no": False, "n": False}
 
 
 @dataclass(frozen=True)

@@ -5,10 +5,12 @@ from datetime import timedelta
 from itertools import product
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from logger.core.acceptance import acceptance, least_success
 from logger.core.assessment import Check, Figures, Measured, Sign
-from logger.core.questions import Conditions, cap
+from logger.core.questions import Conditions, answer_from, cap
 from logger.core.records import BENCH, COMMISSIONING, Sighting
 from logger.core.rig import LimitOverride
 from logger.core.sheet import (
@@ -21,6 +23,7 @@ from logger.core.sheet import (
     plan_from,
     seen_at,
 )
+from logger.errors import InputError
 from tests.core.sheet_builders import NOON, RIG, TOLD, seen, sheet, throw, throws
 
 
@@ -222,3 +225,63 @@ def test_rest_between_throws_keeps_the_duty_cycle():
         "assumed"
         in plan_for(COMMISSIONING, replace(RIG, actuator=replace(RIG.actuator, duty_cycle=None))).rest_from
     )
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "value"),
+    [
+        ("hours_since_movement", "16", 16.0),
+        ("hours_since_movement", "30min", 0.5),
+        ("ambient_c", "-5", -5.0),
+        ("ambient_c", "41 degF", 5.0),
+        ("engine_running", "Yes", True),
+        ("engine_running", "n", False),
+        ("supply", " machine battery ", "machine battery"),
+        ("operator", "  ", None),
+    ],
+)
+def test_an_answer_is_read_as_typed(key: str, text: str, value: object):
+    found = answer_from(key, text)
+    assert found == (pytest.approx(value) if isinstance(value, float) else value)
+
+
+def test_an_answer_that_is_none_is_refused():
+    for key, text in (("hours_since_movement", "long"), ("ambient_c", "4 A"), ("engine_running", "perhaps")):
+        with pytest.raises(InputError):
+            answer_from(key, text)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    each_way=st.integers(3, 7),
+    data=st.data(),
+    kind=st.sampled_from(sorted(KINDS)),
+    signed=st.sampled_from(["M. K.", "", " "]),
+)
+def test_accepted_means_that_every_rule_was_kept_whatever_the_sheet(each_way, data, kind, signed):
+    trials = throws(each_way)
+    answers = st.sampled_from(["yes"] * 12 + ["no", "not looked"])
+    sightings = [
+        replace(one, **{name: data.draw(answers) for name in SEEN})
+        for one in seen(trials)
+        if data.draw(st.integers(0, 9))
+    ]
+    decision = data.draw(st.sampled_from(["pass"] * 4 + ["fail", "undecided", "not judged"]))
+    check = replace(trials[0].assessment.checks[0], decision=decision)
+    trials[0] = throw(1, "lock", checks=(check,))
+    found = judge(kind=kind, trials=trials, sightings=sightings, signed=signed)
+    by_trial = {one.trial: one for one in sightings}
+    kept = (
+        kind != BENCH
+        and each_way >= max(KINDS[kind])
+        and bool(signed.strip())
+        and decision == "pass"
+        and all(
+            one.id in by_trial and all(getattr(by_trial[one.id], name) == "yes" for name in SEEN)
+            for one in trials
+            if one.direction == "lock"
+        )
+    )
+    assert found.ok == kept
+    assert bool(found.statement) == kept
+    assert bool(found.missing) != kept
