@@ -1,5 +1,6 @@
 """The logbook's content out into files that other programs read."""
 
+import contextlib
 import os
 import shutil
 import tempfile
@@ -82,56 +83,53 @@ def _umask() -> int:
     return mask
 
 
-def gather(book: Logbook, names: list[str]) -> ExportData:
-    """Everything of these rigs, as records."""
-    sheets = {state.sheet.id: state for name in names for state in book.sheets(name)}
-    trials = []
-    judgements = []
-    for name in names:
-        for logged in book.trials(rig=name):
-            place = logged.placement
-            trials.append((logged, sheets.get(place.sheet) if place else None))
-        every = book.judgements(name)
-        counting = {logged.judgement.id for logged, _ in trials if logged.judgement is not None}
-        judgements += [(judged, judged.id in counting) for judged in every]
-    services = []
-    for name in names:
-        every_service = book.services(name, every_revision=True)
-        counting = {service.id for service in heads(every_service)}
-        services += [(service, service.id in counting) for service in every_service]
+def gather(book: Logbook, name: str) -> ExportData:
+    """Everything of one rig, as records."""
+    sheets = {state.sheet.id: state for state in book.sheets(name)}
+    trials = book.trials(rig=name)
+    counting = {logged.judgement.id for logged in trials if logged.judgement is not None}
+    services = book.services(name, every_revision=True)
+    standing = {service.id for service in heads(services)}
     return ExportData(
-        tuple(revision for name in names for revision in book.rig_revisions(name)),
+        tuple(book.rig_revisions(name)),
         tuple(sheets.values()),
-        tuple(trials),
-        tuple(judgements),
-        tuple(services),
-        tuple(order for name in names for order in book.orders(name)),
+        tuple(
+            (logged, sheets.get(logged.placement.sheet) if logged.placement else None) for logged in trials
+        ),
+        tuple((judged, judged.id in counting) for judged in book.judgements(name)),
+        tuple((service, service.id in standing) for service in services),
+        tuple(book.orders(name)),
     )
 
 
 def _write_tables(
     book: Logbook, names: list[str], folder: Path, form: str, progress: Progress | None
 ) -> dict[str, int]:
-    data = gather(book, names)
-    written = {}
-    for table, (columns, _) in TABLES.items():
-        file = folder / f"{table}.{form}"
-        if progress is not None:
-            progress(file.name)
-        written[file.name] = _write(file, form, columns, table, data)
-    tables.write_csv(folder / DESCRIPTION, ["table", "column", "unit", "what"], described())
+    """Rig by rig, so that no more than one is held at a time."""
+    written = {f"{table}.{form}": 0 for table in TABLES}
+    with contextlib.ExitStack() as stack:
+        files: dict[str, tables.TableFile] = {}
+        for table, (columns, _) in TABLES.items():
+            files[table] = tables.KINDS[form](folder / f"{table}.{form}", _layout(columns))
+            stack.callback(files[table].close)
+        for name in names:
+            data = gather(book, name)
+            for table, file in files.items():
+                written[f"{table}.{form}"] += file.add(rows(table, data))
+            if progress is not None:
+                progress(name)
+    description = tables.CsvTable(folder / DESCRIPTION, tables.Layout(["table", "column", "unit", "what"]))
+    description.add(described())
+    description.close()
     return written
 
 
-def _write(file: Path, form: str, columns: tuple[Column, ...], table: str, data: ExportData) -> int:
-    names = [column.name for column in columns]
-    if form == "csv":
-        return tables.write_csv(file, names, rows(table, data))
-    if form == "jsonl":
-        return tables.write_jsonl(file, names, rows(table, data))
-    numbers = {column.name for column in columns if column.is_number}
-    flags = {column.name for column in columns if column.unit == FLAG}
-    return tables.write_parquet(file, names, rows(table, data), numbers, flags)
+def _layout(columns: tuple[Column, ...]) -> tables.Layout:
+    return tables.Layout(
+        [column.name for column in columns],
+        frozenset(column.name for column in columns if column.is_number),
+        frozenset(column.name for column in columns if column.unit == FLAG),
+    )
 
 
 def _write_traces(book: Logbook, names: list[str], folder: Path, progress: Progress | None) -> dict[str, int]:

@@ -77,7 +77,9 @@ def _take_over(book: "Logbook", copy: Path, other: Path) -> Merged:
 
 
 def _refuse_altered(book: "Logbook", other: Path) -> None:
-    """A changed row must not come in under the id of what it once was."""
+    """A changed row, or changed samples, must not come in under the id of what they once were."""
+    from logger.logbook import tracecodec
+
     for table in TABLES:
         changed = book.altered(table.name, attached="other")
         if changed:
@@ -86,6 +88,15 @@ def _refuse_altered(book: "Logbook", other: Path) -> None:
                 str(other),
                 f"'throwbook --logbook {other} check' names them; merge an unchanged copy instead.",
             )
+    new = "SELECT digest, data FROM other.trace WHERE digest NOT IN (SELECT digest FROM main.trace)"
+    with plain_errors(other):
+        damaged = sum(not tracecodec.whole(digest, blob) for digest, blob in book.db.execute(new))
+    if damaged:
+        raise InputError(
+            f"{damaged} records of samples were changed after they were stored",
+            str(other),
+            f"'throwbook --logbook {other} check' names them; merge an unchanged copy instead.",
+        )
 
 
 @contextlib.contextmanager

@@ -65,6 +65,14 @@ def decode(blob: bytes) -> dict[str, FloatArray]:
     return found
 
 
+def whole(stored_digest: str, blob: bytes) -> bool:
+    """Whether a blob still unpacks to the samples that were summed when they were stored."""
+    try:
+        return digest(decode(blob)) == stored_digest
+    except (ValueError, KeyError, IndexError, TypeError, zlib.error):
+        return False
+
+
 def _pack(values: FloatArray) -> tuple[dict[str, Any], bytes]:
     for places in PLACES if np.all(np.abs(values) < EXACT) else ():
         for way in ("divide", "multiply"):

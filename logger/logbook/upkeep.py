@@ -1,7 +1,6 @@
 """Check a logbook from end to end, and copy it while it is in use."""
 
 import sqlite3
-import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -116,11 +115,7 @@ def _trace_problems(book: "Logbook", names: dict[str, str], progress: Progress |
     total = book.read("SELECT count(*) FROM trace")[0][0]
     with plain_errors(book.path):
         for number, (digest, blob) in enumerate(book.db.execute("SELECT digest, data FROM trace"), 1):
-            try:
-                whole = tracecodec.digest(tracecodec.decode(blob)) == digest
-            except (ValueError, KeyError, IndexError, TypeError, zlib.error):
-                whole = False
-            if not whole:
+            if not tracecodec.whole(digest, blob):
                 trials = book.read("SELECT id FROM trial WHERE trace = ?", [digest])
                 where = ", ".join(_sheet_names(book, "trial", row[0], {}, names) for row in trials) or "file"
                 found.append(

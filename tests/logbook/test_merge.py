@@ -90,7 +90,7 @@ def merged(into, *others):
     return rows_of(into), found
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(histories, histories, histories)
 def test_merge_is_commutative_associative_and_idempotent(tmp_path_factory, common, ours, theirs):
     folder = tmp_path_factory.mktemp("merge")
@@ -181,3 +181,13 @@ def test_a_changed_row_does_not_come_in_and_the_other_file_is_left_alone(pair):
     with open_logbook(ours) as book, pytest.raises(InputError, match="changed after they were written"):
         merge(book, theirs)
     assert theirs.read_bytes() == before
+
+
+def test_changed_samples_do_not_come_in(pair):
+    ours, theirs = pair
+    with open_logbook(theirs) as book:
+        fill(book, trials=2, first_seed=300)
+        book.db.execute("DROP TRIGGER trace_no_update")
+        book.db.execute("UPDATE trace SET data = (SELECT data FROM trace WHERE rowid = 1) WHERE rowid = 4")
+    with open_logbook(ours) as book, pytest.raises(InputError, match="1 records of samples were changed"):
+        merge(book, theirs)
