@@ -4,27 +4,27 @@ Every step goes through the same jobs as the command line. The throws are simula
 papers they leave behind are real files, in one folder.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from logger.core.records import SheetState
 from logger.errors import InputError
 from logger.jobs import demo_story as story
 from logger.jobs import latch, sheets
-from logger.jobs.importing import Imported, Order, import_traces
+from logger.jobs.demo_throws import throw_and_import
+from logger.jobs.importing import Imported
 from logger.jobs.latch import Clearing
 from logger.jobs.logbooks import opened
 from logger.jobs.sheets import Looked
 
 if TYPE_CHECKING:
-    from logger.core.simulator import Conditions, MachineModel
+    from logger.core.simulator import Conditions, Fault, MachineModel
 
 LOGBOOK = "throwbook.db"
 SEEN = Looked("yes", "yes", "by eye, torch and mirror, from both sides", "yes", "yes")
-BETWEEN_THROWS = timedelta(seconds=60)
 Say = Callable[["Chapter"], None]
 
 
@@ -314,7 +314,7 @@ class _Player:
             answers=self._answers(14.0, False, 0.0),
         )
 
-    def _answers(self, ambient_c: float, engine: bool, hours: float) -> dict[str, object]:
+    def _answers(self, ambient_c: float, engine: bool, hours: float) -> dict[str, Any]:
         return {
             "hours_since_movement": hours,
             "worked_before": "no" if hours else "moved a few times",
@@ -333,39 +333,22 @@ class _Player:
         machine: "MachineModel",
         conditions: "Conditions",
         directions: Sequence[str],
-        answers: dict[str, object],
-        faults: tuple = (),  # type: ignore[type-arg]
+        answers: Mapping[str, Any],
+        faults: "Sequence[Fault]" = (),
     ) -> Imported:
-        """Throw, write the records as files, import them as one sheet."""
-        import numpy as np
-
-        from logger.core.simulator import SensorModel, throw
-        from logger.files.tracefile import write_trace
-        from logger.jobs.samples import USUAL_SENSOR
-
-        place = self.folder / "records" / f"{at:%Y-%m-%d-%H%M}-{kind}"
-        place.mkdir(parents=True)
-        files = []
-        for number, direction in enumerate(directions, 1):
-            thrown = throw(
-                machine,
-                direction,
-                replace(conditions, throw_number=(number + 1) // 2),
-                SensorModel(**USUAL_SENSOR),  # type: ignore[arg-type]
-                faults,
-                self.rng,
-                started=at + number * BETWEEN_THROWS,
-                rig_name=self.rig.name,
-            )
-            trace = replace(
-                thrown.trace,
-                current_a=np.round(thrown.trace.current_a, 4),
-                voltage_v=None if thrown.trace.voltage_v is None else np.round(thrown.trace.voltage_v, 3),
-            )
-            files.append(place / f"{number:02d}-{direction}.csv")
-            write_trace(trace, files[-1])
-        order = Order(self.rig.name, kind, files, answers)
-        return import_traces(self.logbook, order, story.OPERATOR, at + timedelta(minutes=45))
+        return throw_and_import(
+            self.folder,
+            self.logbook,
+            self.rig.name,
+            kind,
+            at,
+            machine,
+            conditions,
+            directions,
+            answers,
+            self.rng,
+            faults,
+        )
 
     def _tell(self, done: Imported, title: str, *more: str) -> None:
         assert done.sheet is not None
