@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli import output
+from logger.cli.board_bench import bench
 from logger.cli.diagnostics import complain
 from logger.cli.quantity import Quantity
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
@@ -293,3 +294,6 @@ def rehearse(ctx: click.Context, /, **given: Any) -> int:
         f"{done.injected.sent} samples sent, {done.injected.lost} lost by the trouble that was asked for."
     )
     return 0
+
+
+board.add_command(bench)

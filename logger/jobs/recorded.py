@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.core.assess import assess_trace
-from logger.core.duty import rest_for
 from logger.errors import InputError, ThrowbookError
 from logger.files.journal import JournalText, read_journal
 from logger.jobs.trial_record import TrialRecord
@@ -77,15 +76,8 @@ def judged(
         lost=record.lost,
         dropped=record.dropped.total(),
         journal=journal,
-        rest_s=_rest_s(record.rig, record.live.start_s, record.live.end_s),
+        rest_s=record.rest_s,
     )
-
-
-def _rest_s(rig: "Rig", start_s: float | None, end_s: float | None) -> float | None:
-    duty = rig.actuator.duty_cycle
-    if not duty or start_s is None or end_s is None:
-        return None
-    return rest_for(end_s - start_s, duty)
 
 
 def recover(

@@ -7,6 +7,7 @@ from collections import Counter
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from logger.core.duty import rest_for
 from logger.core.live import OVER, RESTING, LiveFigures, LiveThrow
 from logger.core.rig import Rig
 from logger.core.trace import Trace
@@ -114,6 +115,12 @@ class TrialRecord:
             return f"{event.why}: the record is cut here; what came before is kept"
         return ""
 
+    @property
+    def rest_s(self) -> float | None:
+        """Rest that the duty cycle asks for after this throw [s]; None: no duty cycle is known, or nothing ran."""
+        duty, start_s, end_s = self.rig.actuator.duty_cycle, self.live.start_s, self.live.end_s
+        return rest_for(end_s - start_s, duty) if duty and start_s is not None and end_s is not None else None
+
     def begin(self) -> None:
         """The person says that the throw starts now."""
         self.live.begin(self.newest_s)
@@ -200,4 +207,7 @@ class TrialRecord:
             head["calibration_gain"] = self.calibration.line.gain
         if self.cut:
             head["cut"] = self.cut
+        rest_s = self.rest_s
+        if rest_s is not None:
+            head["duty_rest_s"] = round(rest_s, 1)
         return head

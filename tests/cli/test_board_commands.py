@@ -260,5 +260,36 @@ def test_a_new_user_rehearses_in_one_terminal_and_records_in_another(tmp_path: P
     assert read_trace(tmp_path / "a.csv").head["lost_samples"] > 0
 
 
+def test_a_bench_test_is_judged_from_files_and_from_its_sheet(run, tmp_path: Path):
+    with opened(tmp_path / "book.throwbook") as book:
+        book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC))
+    no_load = throw_source(run_a=0.92, run_s=12.4)
+    for direction in ("lock", "unlock"):
+        with board_on_a_cable(no_load, speed=16) as (port, _):
+            sheet = [] if direction == "lock" else ["--sheet", "quarry-loader-1"]
+            code, _, err = run(
+                "record", "--rig", "quarry-loader", "--port", port.name, "--direction", direction,
+                "--kind", "bench", "--out", f"{direction}.csv", *sheet,
+            )  # fmt: skip
+            assert code in (0, 1), err
+    code, out, _ = run("board", "bench", "--rig", RIG_FILE, "--json", "lock.csv", "unlock.csv")
+    judged = json.loads(out)
+    assert (code, judged["verdict"], judged["throws_used"]) == (0, "pass", 2)
+    assert judged["cut_off"] == {"lock": "pass", "unlock": "pass"}
+    assert judged["no_load_current_a"] == pytest.approx(0.92, abs=0.02)
+    from_sheet = json.loads(run("board", "bench", "--sheet", "quarry-loader-1", "--json")[1])
+    assert from_sheet["r_ohm"] == pytest.approx(judged["r_ohm"])
+    code, out, _ = run("board", "bench", "--sheet", "quarry-loader-1")
+    assert code == 0
+    assert 'no_load_current = "0.9' in out
+
+
+def test_the_rest_that_the_duty_cycle_asks_for_is_shown_and_kept(run, tmp_path: Path):
+    with board_on_a_cable(speed=16) as (port, _):
+        _, out, _ = run(*record_args(port.name, "--out", "lock-1.csv"))
+    assert "should now rest for 36 s" in out  # 12 s at a duty of 25 %
+    assert read_trace(tmp_path / "lock-1.csv").head["duty_rest_s"] == pytest.approx(36.0, abs=0.1)
+
+
 def test_journals_stand_beside_the_logbook_they_belong_to(tmp_path: Path):
     assert journal_folder(str(tmp_path / "a.throwbook")) == tmp_path / "a.throwbook.unfinished"
