@@ -185,9 +185,13 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
     from logger.core.cautions import SHOWN_AT
     from logger.jobs.sheets import accept as sign
 
+    read = False
     if can_ask():
-        for text in SHOWN_AT["sighting"]:
+        for text in SHOWN_AT["commissioning"]:
             output.line(text, style="warn")
+        read = click.confirm("Read, and kept to", default=False, err=True)
+        if not read:
+            raise InputError("the cautions weren't kept to", name, "It stays open.")
     given["left_pin"] = needed(
         given["left_pin"], "--left-pin", "Left pin seen in its hole", ("yes", "no", "not looked")
     )
@@ -202,7 +206,7 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
         given["retained_power_off"], "--retained-power-off", "Stayed put with the power off", tuple(RETAINED)
     )
     signed = needed(given["signed"], "--signed", "Signed (your name)")
-    done = sign(logbook_of(ctx), name, _looked(given), signed, now(), given["new_baseline"])
+    done = sign(logbook_of(ctx), name, _looked(given), signed, now(), given["new_baseline"], read)
     found = done.acceptance
     if as_json:
         output.json_line(

@@ -8,13 +8,9 @@ form *and* the seal of the sheet before it: a sheet changed, taken out or put in
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import fields, is_dataclass
 from datetime import date
 from typing import Any
-
-import numpy as np
-
-from logger.core.trace import Trace
 
 FIRST = ""
 """What the first sheet of a rig is chained to."""
@@ -22,16 +18,12 @@ SEAL_FORM = "throwbook-seal-1"
 
 
 def plain(value: Any) -> Any:
-    """Turn dataclasses, mappings, sequences, dates and arrays into what JSON can hold.
+    """Turn dataclasses, mappings, sequences and dates into what JSON can hold.
 
     Raises:
         TypeError: a value that has no canonical form.
         ValueError: NaN or infinite, which JSON can't hold.
     """
-    if isinstance(value, np.ndarray):
-        return {"array": digest_of_array(value), "shape": list(value.shape)}
-    if isinstance(value, np.generic):
-        return plain(value.item())
     if value is None or isinstance(value, str | bool | int | float):
         return value
     if isinstance(value, date):
@@ -60,45 +52,6 @@ def content_id(value: Any) -> str:
     return hashlib.sha256(canonical(value)).hexdigest()
 
 
-def digest_of_array(values: "np.ndarray[Any, Any]") -> str:
-    """SHA-256 of an array as little-endian 64-bit floats, row by row."""
-    return hashlib.sha256(np.ascontiguousarray(values, dtype="<f8").tobytes()).hexdigest()
-
-
-def digest_of_trace(trace: Trace) -> str:
-    """What was recorded, whatever file it came in: samples, direction, rig and start (the trial's own identity)."""
-    return content_id(
-        [trace.rig, trace.direction, trace.started, trace.time_s, trace.current_a, trace.voltage_v]
-    )
-
-
 def seal_of(content: Any, before: str = FIRST) -> str:
     """Seal of one accepted sheet: its content and the seal ``before`` it."""
     return content_id({"form": SEAL_FORM, "before": before, "content": content_id(content)})
-
-
-@dataclass(frozen=True)
-class Sealed:
-    """One link as it was stored."""
-
-    name: str
-    """How a person calls the sheet."""
-    content: Any
-    """What the rows say now."""
-    before: str
-    seal: str
-
-
-def broken_seals(chain: Sequence[Sealed]) -> list[str]:
-    """Say, in the order of ``chain``, which sheets no longer match what was signed. Empty: all do."""
-    complaints = []
-    previous = FIRST
-    for link in chain:
-        if link.before != previous:
-            complaints.append(
-                f"sheet {link.name}: the sheet sealed before it was changed, taken out or put in"
-            )
-        elif seal_of(link.content, link.before) != link.seal:
-            complaints.append(f"sheet {link.name}: changed after it was sealed")
-        previous = link.seal
-    return complaints

@@ -211,6 +211,7 @@ def accept(
     signed: str,
     now: datetime,
     baseline_reason: str = "",
+    cautions_read: bool = False,
 ) -> Accepted:
     """Sign a sheet off.
 
@@ -231,7 +232,7 @@ def accept(
         with book.transaction():
             rig = rig_of(book, state.sheet.rig)
             found = book.judged(state.sheet.id, rig, signed)
-            book.accept(state.sheet.id, rig, signed, signed, now)
+            book.accept(state.sheet.id, rig, signed, signed, now, cautions_read)
             frozen, kept = _freeze(book, state, signed, now, baseline_reason)
             return Accepted(
                 book.sheet(state.sheet.id), found, latch.status(book, state.sheet.rig), frozen, kept

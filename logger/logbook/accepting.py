@@ -44,8 +44,13 @@ class AcceptRows(TrialRows):
             rig,
         )
 
-    def accept(self, sheet: str, rig: "Rig", signed: str, by: str, now: datetime) -> Decision:
-        """Accept and seal a sheet. Raises InputError that names what is missing, and then stores nothing."""
+    def accept(
+        self, sheet: str, rig: "Rig", signed: str, by: str, now: datetime, cautions_read: bool = False
+    ) -> Decision:
+        """Accept and seal a sheet. Raises InputError that names what is missing, and then stores nothing.
+
+        ``cautions_read``: the person said so when asked; in a pipe nothing is asked.
+        """
         with self.transaction():
             found = self.judged(sheet, rig, signed)
             if not found.ok:
@@ -55,6 +60,7 @@ class AcceptRows(TrialRows):
                 "verdict": found.verdict,
                 "because": list(found.because),
                 "claims_lost": list(found.claims_lost),
+                "cautions_read": cautions_read,
             }
             decision = self._decide(sheet, ACCEPTED, signed, statement, by, now)
             self.seal_sheet(sheet, decision.id, now)

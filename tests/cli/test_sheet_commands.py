@@ -344,10 +344,20 @@ def at_terminal(run, *words: str, typed: str) -> tuple[int, str]:
 
 def test_at_a_terminal_what_is_missing_is_asked_with_the_caution_beside_it(run):
     enter(run, UNSEEN, *TOLD)
-    code, shown = at_terminal(run, "sheet", "accept", f"{RIG}-1", typed="yes\nyes\ntorch\ndone\nyes\nM. K.\n")
+    code, shown = at_terminal(
+        run, "sheet", "accept", f"{RIG}-1", typed="y\nyes\nyes\ntorch\ndone\nyes\nM. K.\n"
+    )
     assert code == 0, shown
     assert "Look at both pins at every change, each by itself" in " ".join(shown.split())
     assert "accepted and sealed" in shown
+    with open_logbook(run.path, read_only=True) as book:
+        assert book.sheet(f"{RIG}-1").decision.statement["cautions_read"] is True
+
+
+def test_at_a_terminal_cautions_that_were_not_kept_to_leave_the_sheet_open(run):
+    enter(run, UNSEEN, *TOLD)
+    code, shown = at_terminal(run, "sheet", "accept", f"{RIG}-1", typed="n\n")
+    assert (code, "It stays open" in shown) == (2, True)
 
 
 def test_at_a_terminal_a_blank_question_stays_not_recorded(run):

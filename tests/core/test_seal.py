@@ -1,21 +1,12 @@
-"""Canonical form, content ids and the chain of seals."""
+"""Canonical form, content ids and seals; the chain in a logbook is tested with it."""
 
 import hashlib
+from datetime import date
 
-import numpy as np
 import pytest
 
-from logger.core.seal import Sealed, broken_seals, canonical, content_id, digest_of_trace, seal_of
-from logger.core.trace import Trace
-
-
-def chain(*contents: object) -> list[Sealed]:
-    links: list[Sealed] = []
-    before = ""
-    for number, content in enumerate(contents):
-        links.append(Sealed(str(number), content, before, seal_of(content, before)))
-        before = links[-1].seal
-    return links
+from logger.core.assessment import Check
+from logger.core.seal import canonical, content_id, seal_of
 
 
 def test_sha_256_gives_the_published_digest():
@@ -38,25 +29,15 @@ def test_nan_has_no_canonical_form():
         canonical({"current": float("nan")})
 
 
-def test_an_unbroken_chain_has_nothing_to_say():
-    assert broken_seals(chain("a", {"b": 2.5}, [3])) == []
+def test_a_seal_changes_with_its_content_and_with_the_seal_before_it():
+    first = seal_of({"sheet": 1})
+    assert seal_of({"sheet": 1}) == first
+    assert seal_of({"sheet": 2}) != first
+    assert seal_of({"sheet": 1}, first) != first
+    assert seal_of({"sheet": 1}, "") == first
 
 
-def test_a_changed_sheet_is_named():
-    links = chain("a", "b", "c")
-    links[1] = Sealed("1", "B", links[1].before, links[1].seal)
-    assert broken_seals(links) == ["sheet 1: changed after it was sealed"]
-
-
-def test_a_sheet_taken_out_shows_in_the_next():
-    links = chain("a", "b", "c")
-    assert broken_seals([links[0], links[2]]) == [
-        "sheet 2: the sheet sealed before it was changed, taken out or put in"
-    ]
-
-
-def test_one_sample_changed_changes_the_trace_digest():
-    time = np.arange(3.0)
-    one = Trace(time, np.array([1.0, 2.0, 3.0]), None, "lock")
-    two = Trace(time, np.array([1.0, 2.0, np.nextafter(3.0, 4.0)]), None, "lock")
-    assert digest_of_trace(one) != digest_of_trace(two)
+def test_dates_and_dataclasses_have_a_canonical_form_and_objects_have_none():
+    assert canonical([date(2026, 3, 14), Check("x", None, 1.0, "max", "A", "practice", "pass")])
+    with pytest.raises(TypeError, match="no canonical form"):
+        canonical(object())
