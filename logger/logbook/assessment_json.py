@@ -1,7 +1,7 @@
 """An assessment as JSON can hold it, and back; fields added in later versions are read with their defaults."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, fields, replace
+from dataclasses import fields
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -21,13 +21,15 @@ NOT_REACHED = -1000.0
 
 def to_json_value(assessment: Assessment) -> dict[str, Any]:
     """Everything but the profile's arrays; figures that the record couldn't give are left out."""
-    bare = asdict(replace(assessment, profile=None))
+    bare = dict(vars(assessment))
+    profile = bare.pop("profile")
     bare["figures"] = {name: list(value) for name, value in assessment.figures.items() if value is not None}
-    bare["signs"] = [_short(asdict(sign)) for sign in assessment.signs]
-    bare.pop("profile")
+    bare["signs"] = [_short(vars(sign)) for sign in assessment.signs]
+    bare["checks"] = [vars(check) for check in assessment.checks]
+    bare["diagnoses"] = [vars(cause) for cause in assessment.diagnoses]
     bare["started"] = assessment.started.isoformat() if assessment.started is not None else None
-    if assessment.profile is not None:
-        bare["profile_place_u"] = assessment.profile.place_u
+    if profile is not None:
+        bare["profile_place_u"] = profile.place_u
     return bare
 
 

@@ -17,6 +17,8 @@ from logger.core.trace import FloatArray, Trace
 
 PLACES = range(10)
 EXACT = 2.0**53
+FIRST_LOOK = 32
+"""Values that are tried first: nearly every wrong number of places shows in these."""
 COLUMNS = ("time_s", "current_a", "voltage_v")
 
 
@@ -49,7 +51,7 @@ def encode(named: dict[str, FloatArray]) -> bytes:
         body += packed
     samples = len(next(iter(named.values())))
     top = json.dumps({"codec": 1, "samples": samples, "columns": heads}, separators=(",", ":")).encode()
-    return zlib.compress(top + b"\n" + body, 9)
+    return zlib.compress(top + b"\n" + body, 6)
 
 
 def decode(blob: bytes) -> dict[str, FloatArray]:
@@ -76,11 +78,20 @@ def whole(stored_digest: str, blob: bytes) -> bool:
 def _pack(values: FloatArray) -> tuple[dict[str, Any], bytes]:
     for places in PLACES if np.all(np.abs(values) < EXACT) else ():
         for way in ("divide", "multiply"):
-            whole = np.rint(values * 10.0**places)
-            if np.all(np.abs(whole) < EXACT) and np.array_equal(_apply(way, whole, places), values):
+            if _whole(values[:FIRST_LOOK], way, places) is None:
+                continue
+            whole = _whole(values, way, places)
+            if whole is not None:
                 head, packed = _pack_whole(whole.astype(np.int64))
                 return {"way": way, "places": places, **head}, packed
     return {"way": "floats"}, values.astype("<f8", copy=False).tobytes()
+
+
+def _whole(values: FloatArray, way: str, places: int) -> FloatArray | None:
+    """The values as whole numbers, where that loses nothing."""
+    whole: FloatArray = np.rint(values * 10.0**places)
+    exact = np.all(np.abs(whole) < EXACT) and np.array_equal(_apply(way, whole, places), values)
+    return whole if exact else None
 
 
 def _apply(way: str, whole: FloatArray, places: int) -> FloatArray:
@@ -95,7 +106,7 @@ def _pack_whole(whole: NDArray[np.int64]) -> tuple[dict[str, Any], bytes]:
     step = max(int(np.gcd.reduce(rest)) if len(rest) else 1, 1)
     rest = rest // step
     tries = [rest, np.diff(rest, prepend=0), np.diff(np.diff(rest, prepend=0), prepend=0)]
-    order = int(np.argmin([np.log2(1.0 + np.abs(each)).sum() for each in tries]))
+    order = int(np.argmin([np.abs(each).sum(dtype=np.float64) for each in tries]))
     signless = ((tries[order] << 1) ^ (tries[order] >> 63)).view(np.uint64)
     largest = int(signless.max()) if len(signless) else 0
     width = max((largest.bit_length() + 7) // 8, 1)
