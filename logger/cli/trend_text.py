@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from logger.cli import output
 from logger.core.season import FIGURES
-from logger.core.signals import LOW, OUT
+from logger.core.signals import LOW, OUT, SUSPECT
 from logger.core.wording_trend import change_text, figure_name, forecast_text, signal_text
 
 if TYPE_CHECKING:
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from logger.jobs.trend import RigTrend
 
 URGENCY = ("good", "quiet", "warn", "warn", "bad", "bad")
-STATES = {OUT: "bad", LOW: "warn"}
+STATES = {OUT: "bad", SUSPECT: "warn", LOW: "warn"}
 
 
 def print_trend(found: "RigTrend") -> None:

@@ -35,19 +35,17 @@ def welch(
     first: tuple[float, float, int],
     second: tuple[float, float, int],
     confidence: float = 0.95,
-    shared_u: float = 0.0,
 ) -> Difference:
-    """Welch's t of two groups given as (mean, standard deviation, count), count >= 2.
-
-    ``shared_u`` is the standard uncertainty that the difference has besides the scatter of its throws (weather,
-    attachment, correction), in the unit of the means.
-    """
+    """Welch's t of two groups given as (mean, standard deviation, count), count >= 2."""
     (mean1, sd1, n1), (mean2, sd2, n2) = first, second
     part1, part2 = sd1**2 / n1, sd2**2 / n2
     own = part1 + part2
     change = mean2 - mean1
     df = own**2 / (part1**2 / (n1 - 1) + part2**2 / (n2 - 1)) if own > 0 else float(n1 + n2 - 2)
-    se = sqrt(own + shared_u**2)
+    return _difference(change, sqrt(own), df, confidence)
+
+
+def _difference(change: float, se: float, df: float, confidence: float) -> Difference:
     if se == 0:
         t = inf if change > 0 else -inf if change < 0 else 0.0
         return Difference(change, change, change, t, df, 0.0 if change else 1.0)
@@ -56,10 +54,26 @@ def welch(
     return Difference(change, change - half, change + half, t, df, 2.0 * float(stdtr(df, -abs(t))))
 
 
-def compare(before: FloatArray, after: FloatArray, shared_u: float = 0.0) -> Difference:
-    """Welch's difference of two sets of throws, each shape (n,), n >= 2, at ``CONFIDENCE``."""
-    groups = [(float(np.mean(one)), float(np.std(one, ddof=1)), len(one)) for one in (before, after)]
-    return welch(groups[0], groups[1], CONFIDENCE, shared_u)
+KNOWN_WEIGHT = 6
+"""How many degrees of freedom the scatter known from the rig's other checks is worth beside a group's own (assumed)."""
+
+
+def compare(before: FloatArray, after: FloatArray, scatter: float, shared_u: float = 0.0) -> Difference:
+    """Welch's difference of two sets of throws, each shape (n,), n >= 2, at ``CONFIDENCE``.
+
+    ``scatter`` is the standard deviation of a throw as the rig's other checks know it: five throws alone know theirs
+    badly, so each group's variance is averaged with it, its degrees of freedom growing by ``KNOWN_WEIGHT``.
+    """
+    part, freedom, change = 0.0, 0.0, float(np.mean(after) - np.mean(before))
+    for group in (before, after):
+        own = len(group) - 1
+        weight = own + KNOWN_WEIGHT
+        variance = (own * float(np.var(group, ddof=1)) + KNOWN_WEIGHT * scatter**2) / weight
+        part += variance / len(group)
+        freedom += (variance / len(group)) ** 2 / weight
+    se = sqrt(part + shared_u**2)
+    df = part**2 / freedom if freedom > 0 else float(len(before) + len(after) - 2)
+    return _difference(change, se, df, CONFIDENCE)
 
 
 def answer(difference: Difference, throws: int, less_is_better: bool = True) -> str:

@@ -15,8 +15,9 @@ from logger.core.season import (
     RigHistory,
 )
 from logger.core.season_lines import stretch_of, stretch_starts
-from logger.core.signals import LOW, OUT
+from logger.core.signals import LOW, OUT, SUSPECT
 from logger.core.status import DO_NOT_USE, IN_SERVICE, RESTRICTED
+from logger.core.wording_trend import figure_name
 
 SEASON = timedelta(days=91)
 SOON = timedelta(days=14)
@@ -119,7 +120,7 @@ def _risen(case: Case) -> NextAction | None:
     remedy, bring = REMEDIES[one.figure]
     both = {o.direction for o in out if o.figure == one.figure}
     where = "both directions" if len(both) == 2 else f"{one.direction} only"
-    why = f"{one.figure.replace('_', ' ')} is up {_percent(one)} since its baseline, {where}"
+    why = f"{figure_name(one.figure)} is up {_percent(one)} since its baseline, {where}"
     if case.spots:
         why, remedy = f"{why}; {case.spots[0]}", "look at that place: burr, bent pin, packed mud, nut"
     by = case.today + SOON
@@ -148,6 +149,15 @@ def _spot(case: Case) -> NextAction | None:
         return None
     what = "look at that place: burr, bent pin, packed mud, nut"
     return _act(case, 3, what, case.spots[0], "likely", case.today + SOON, "torch, file, board")
+
+
+def _suspect(case: Case) -> NextAction | None:
+    odd = [one for one in case.trends if one.points[-1].state == SUSPECT]
+    if not odd:
+        return None
+    why = f"{_name(odd[0])} stands out at the newest check, in this direction only"
+    what = "do this check again: three throws each way, other attachment if there is one"
+    return _act(case, 2, what, why, "one check may be odd", case.today + SOON, "board or clamp meter")
 
 
 def _unverified(case: Case) -> NextAction | None:
@@ -224,6 +234,7 @@ RULES: tuple[Callable[[Case], NextAction | None], ...] = (
     _risen,
     _restricted,
     _spot,
+    _suspect,
     _unverified,
     _lower,
     _heavy_at_first,
@@ -246,11 +257,11 @@ def _due(case: Case) -> date | None:
 
 
 def _name(one: TrendResult) -> str:
-    return f"{one.figure.replace('_', ' ')} ({one.direction})"
+    return f"{figure_name(one.figure)} ({one.direction})"
 
 
 def _percent(one: TrendResult) -> str:
-    return f"{100 * one.rise:+.0f} % \u00b1 {100 * 2 * one.rise_u:.0f} %"
+    return f"{100 * one.rise:.0f} % \u00b1 {100 * 2 * one.rise_u:.0f} %"
 
 
 def _sure(one: TrendResult) -> str:

@@ -92,12 +92,20 @@ def _listed(
     return found
 
 
+def leans_on_newest(rise: Rise) -> bool:
+    """Whether one odd check at the end could be all there is behind it."""
+    return rise.checks < (NEWEST_TWO if rise.shape == SHIFT else NEWEST_TWO + 1)
+
+
 def best_of(found: list[Rise], smallest: float = 0.0) -> tuple[Rise, Rise]:
-    """The best supported of those that two checks or more stand behind, and of those that rest on the newest alone.
+    """The best supported of those that several checks stand behind, and of those that lean on the newest alone.
 
     Rises of less than ``smallest`` don't count.
     """
     enough = [one for one in found if one.size >= smallest]
-    several = min((one for one in enough if one.checks >= 2), key=lambda one: one.chance, default=NO_RISE)
-    newest = min((one for one in enough if one.checks < 2), key=lambda one: one.chance, default=NO_RISE)
-    return several, newest
+    several = [one for one in enough if not leans_on_newest(one)]
+    newest = [one for one in enough if leans_on_newest(one)]
+    return (
+        min(several, key=lambda one: one.chance, default=NO_RISE),
+        min(newest, key=lambda one: one.chance, default=NO_RISE),
+    )

@@ -16,15 +16,19 @@ from logger.core.season_lines import Line, series_of, together, up_to
 BASELINE = "baseline"
 IN_CONTROL = "in control"
 OUT = "out of control"
+SUSPECT = "suspect"
 LOW = "low"
 
 ALONE = 3e-4
 """One direction by itself."""
-TOGETHER = 3e-3
+TOGETHER = 1e-2
 """Both directions' mean; each direction that takes part must lean the same way by itself (``LEANS``)."""
 LEANS = 0.05
-NEWEST = 0.1
-"""A rise that rests on the newest check alone needs this much less chance: one check may be odd."""
+NEWEST = 0.03
+"""A rise that leans on the newest check alone needs this much less chance, and both directions: one check may be odd.
+
+In one direction only it makes the check suspect: do it again. The next check confirms it or not.
+"""
 FALLEN = 1e-4
 """Chance below which a fall is called one. It is shown, and is no signal: greased without an entry, or off the mechanism."""
 
@@ -74,13 +78,25 @@ def _state(own: list[Rise], both: list[Rise], smallest: float) -> CheckState:
     both_several, both_newest = best_of(both, smallest)
     own_best = min(own, key=lambda one: one.chance, default=NO_RISE)
     both_best = min(both, key=lambda one: one.chance, default=NO_RISE)
-    alone = several.chance < ALONE or newest.chance < ALONE * NEWEST
-    joint = both_several.chance < TOGETHER or both_newest.chance < TOGETHER * NEWEST
+    alone = several.chance < ALONE
+    jumped = both_newest.chance < TOGETHER * NEWEST and _other_jumped(own, both, smallest)
+    joint = both_several.chance < TOGETHER or jumped
     if alone:
         return CheckState(OUT, own_best, both_best, "risen in this direction")
     if joint and own_best.chance < LEANS:
         return CheckState(OUT, own_best, both_best, "risen in both directions")
+    if newest.chance < ALONE * NEWEST:
+        return CheckState(SUSPECT, own_best, both_best, "this check stands out: do it again")
     fall = min((1.0 - one.chance for one in own if one.shape == SHIFT), default=1.0)
     if fall < FALLEN:
         return CheckState(LOW, own_best, both_best, "lower than its baseline")
     return CheckState(IN_CONTROL, own_best, both_best)
+
+
+def _other_jumped(own: list[Rise], both: list[Rise], smallest: float) -> bool:
+    """Whether the other direction has at least half of the least rise at the newest check: ``both`` is their mean."""
+    mine, mean = (
+        next((one.size for one in found if one.shape == SHIFT and one.checks == 1), 0.0)
+        for found in (own, both)
+    )
+    return 2.0 * mean - mine >= 0.5 * smallest

@@ -271,7 +271,8 @@ def service_effects(history: RigHistory, line: Line, states: list[CheckState]) -
         shared = (
             float(colder @ learned.covariance[:WEATHER, :WEATHER] @ colder) + 2.0 * learned.between**2 * apart
         )
-        difference = compare(groups[0], groups[1], sqrt(shared) * line.scale)
+        known = float(line.scatter[after]) * line.scale
+        difference = compare(groups[0], groups[1], known, sqrt(shared) * line.scale)
         effects.append(
             ServiceEffect(
                 date=service.on,

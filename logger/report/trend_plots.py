@@ -11,9 +11,9 @@ from logger.core.history import TrendResult
 from logger.core.plain import printable
 from logger.core.profile_history import GRID, CheckProfile, Spot, check_profiles
 from logger.core.season import RUN_CURRENT, SOURCE_RESISTANCE, TAKE_UP, TRAVEL_TIME, RigHistory
-from logger.core.signals import LOW, OUT
+from logger.core.signals import LOW, OUT, SUSPECT
 from logger.core.trace import DIRECTIONS
-from logger.core.wording_trend import figure_name, forecast_text
+from logger.core.wording_trend import figure_name
 from logger.report import style
 
 if TYPE_CHECKING:
@@ -27,6 +27,12 @@ MARKS: dict[str, dict[str, Any]] = {
         "marker": "s",
         "markersize": 6.5,
         "markerfacecolor": style.VERMILLION,
+        "markeredgecolor": style.BLACK,
+    },
+    SUSPECT: {
+        "marker": "D",
+        "markersize": 5.5,
+        "markerfacecolor": style.ORANGE,
         "markeredgecolor": style.BLACK,
     },
     LOW: {"marker": "v", "markersize": 6.5, "markerfacecolor": style.SKY, "markeredgecolor": style.BLACK},
@@ -83,7 +89,7 @@ def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
     end = days[-1]
     if one.forecast is not None:
         end = max(end, min(one.forecast.high, days[-1] + (days[-1] - days[0])))
-    axes.set_title(f"{one.direction}: {forecast_text(one)}")
+    axes.set_title(f"{one.direction}: {_short(one)}")
     _weather_band(axes, one, days)
     _plot(
         axes,
@@ -106,6 +112,14 @@ def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
     axes.set_ylabel(one.unit if one.unit != "1" else "share of stroke")
     axes.set_xlim(_x(days[0] - timedelta(days=20)), _x(end + timedelta(days=30)))
     axes.legend(loc="upper left", ncols=2)
+
+
+def _short(one: TrendResult) -> str:
+    """A title that fits on one line."""
+    signal = f"first signal {one.first_signal}" if one.first_signal else "no signal"
+    if one.forecast is None:
+        return signal
+    return f"{signal}; limit about {one.forecast.crosses} ({one.forecast.low} to {one.forecast.high})"
 
 
 def _weather_band(axes: "Axes", one: TrendResult, days: Sequence[date]) -> None:
@@ -151,15 +165,19 @@ def _services(axes: "Axes", history: RigHistory, first: date) -> None:
 
 def _effect_panel(axes: "Axes", effects: Sequence[tuple[TrendResult, Any]]) -> None:
     """Each service's effect with its interval about nought."""
-    axes.set_title(f"after less before ({100 * effects[0][1].confidence:.0f} % interval)")
-    labels = []
+    axes.set_title(f"services: after less before ({100 * effects[0][1].confidence:.0f} % interval)")
     for row, (one, effect) in enumerate(effects):
         bars = [[effect.change - effect.low], [effect.high - effect.change]]
         axes.errorbar([effect.change], [row], xerr=bars, fmt="o", color=style.BLACK, capsize=4)
-        labels.append(f"{effect.date} {effect.action}, {one.direction}\n{effect.answer}")
+        axes.annotate(
+            printable(f"{effect.date} {effect.action}, {one.direction}: {effect.answer}"),
+            (0.0, row - 0.22),
+            xycoords=("axes fraction", "data"),
+            fontsize=8,
+        )
     axes.axvline(0.0, **style.EVENT)
-    axes.set_yticks(range(len(effects)), [printable(one) for one in labels])
-    axes.set_ylim(len(effects) - 0.5, -0.5)
+    axes.set_yticks([])
+    axes.set_ylim(len(effects) - 0.4, -0.7)
     axes.set_xlabel(effects[0][0].unit)
 
 
@@ -219,5 +237,10 @@ def _x(day: date) -> float:
 
 
 def _plot(axes: "Axes", days: Sequence[date], values: Sequence[float], **look: Any) -> None:
+    from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+
     axes.plot(cast(Any, [_x(day) for day in days]), values, **look)
     axes.xaxis_date()
+    locator = AutoDateLocator(maxticks=9)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))

@@ -103,63 +103,79 @@ class Made:
     wear: np.ndarray
     """shape (n,) relative rise of the running current at 20 degC at each check"""
     days: list[date]
-    current_a: float
+    world: World
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is done to a rig, check by check."""
+
+    wear: np.ndarray
+    """shape (n,) relative rise of the running current at 20 degC"""
+    counts: tuple[int, ...]
+    """Throws each way at each check."""
+    kinds: tuple[str, ...]
+    twins: tuple[int, ...] = ()
+    """Checks made on the day of the one before: same weather, attachment, operator and supply."""
+    services: tuple[int, ...] = ()
+    """A service was done just before each of these checks."""
+
+
+def quarterly(n: int = 17, wear: np.ndarray | None = None) -> Plan:
+    """A commissioning sheet with 5 + 5 throws and seasonal checks with 3 + 3."""
+    return Plan(
+        np.zeros(n) if wear is None else wear,
+        (5, *[3] * (n - 1)),
+        ("commissioning", *["seasonal"] * (n - 1)),
+    )
 
 
 def make_history(
-    rng: Rng,
-    style: str,
-    wear: np.ndarray | None = None,
-    swing: float | None = None,
-    checks: int = 17,
-    throws: int = 3,
-    first: int = 5,
-    limit_a: float | None = None,
-    services: tuple[SeasonService, ...] = (),
-    days: list[date] | None = None,
+    rng: Rng, style: str, plan: Plan, swing: float | None = None, limit: float | None = None
 ) -> Made:
-    """A commissioning sheet and quarterly checks; ``wear`` shape (checks,) is the rise at each of them."""
+    """One rig's life under ``plan``; ``limit`` sets the rig's limit [share of its own level at 20 degC]."""
     world = draw_world(rng, style, swing)
-    wear = np.zeros(checks) if wear is None else wear
-    air = temperatures(rng, checks)
-    engine = rng.random(checks) < 0.5
-    rest = rng.normal(12.4, 0.2, checks) - (0.02 * np.maximum(0, 10 - air) if style == ROUGH else 0)
-    volts = np.where(engine, rng.normal(13.9, 0.2, checks), rest)
-    ln_v = np.log(volts / 12.0)
-    attached = rng.integers(0, len(world.attachments), checks)
-    shared = shared_errors(rng, world, checks, attached)
-    felt = air + rng.normal(0, 1.5, checks)
+    n = len(plan.wear)
+    air = temperatures(rng, n)
+    engine = rng.random(n) < 0.5
+    rest = rng.normal(12.4, 0.2, n) - (0.02 * np.maximum(0, 10 - air) if style == ROUGH else 0)
+    volts = np.where(engine, rng.normal(13.9, 0.2, n), rest)
+    attached = rng.integers(0, len(world.attachments), n)
+    shared = shared_errors(rng, world, n, attached)
+    felt = air + rng.normal(0, 1.5, n)
     if style == ROUGH:
-        air = air + (rng.random(checks) < 0.15) * rng.uniform(0, 8, checks)
-    if days is None:
-        days = [
-            FIRST_DAY + timedelta(days=round(91.3 * i + rng.normal(0, 10 if i else 0))) for i in range(checks)
+        air = air + (rng.random(n) < 0.15) * rng.uniform(0, 8, n)
+    own = {direction: rng.normal(0, 0.7 * world.between, n) for direction in DIRECTIONS}
+    days = [FIRST_DAY + timedelta(days=round(91.3 * i + rng.normal(0, 10 if i else 0))) for i in range(n)]
+    for twin in plan.twins:
+        for one in (air, volts, attached, shared, felt, *own.values()):
+            one[twin] = one[twin - 1]
+        days[twin] = days[twin - 1]
+    ln_v = np.log(volts / 12.0)
+    level = shared + world.weather(felt) + world.per_ln_voltage * ln_v + np.log1p(plan.wear)
+    checks = []
+    for i in range(n):
+        throws = [
+            _throw(direction, float(amps), float(volts[i]))
+            for direction in DIRECTIONS
+            for amps in world.current_a
+            * np.exp(level[i] + own[direction][i] + throw_errors(rng, world, plan.counts[i]))
         ]
-    level = shared + world.weather(felt) + world.per_ln_voltage * (ln_v - 0.1) + np.log1p(wear)
-    own = {direction: rng.normal(0, 0.7 * world.between, checks) for direction in DIRECTIONS}
-    out = []
-    for i in range(checks):
-        made = []
-        for direction in DIRECTIONS:
-            count = first if i == 0 else throws
-            for amps in world.current_a * np.exp(
-                level[i] + own[direction][i] + throw_errors(rng, world, count)
-            ):
-                made.append(_throw(direction, float(amps), float(volts[i])))
-        kind = "commissioning" if i == 0 else "seasonal"
         told = style == PLAIN or rng.random() < 0.7
-        out.append(
+        checks.append(
             SeasonCheck(
                 days[i],
                 f"sheet-{i}",
-                kind,
-                tuple(made),
+                plan.kinds[i],
+                tuple(throws),
                 ambient_c=round(float(air[i]), 1),
                 attachment=f"attachment {attached[i]}" if told else "",
             )
         )
-    rig = make_rig(2.0 * world.current_a, limit_a)
-    return Made(RigHistory(rig, tuple(out), services), wear, days, world.current_a)
+    services = tuple(SeasonService(days[i], "greased", True) for i in plan.services)
+    rated_a = world.current_a / float(rng.uniform(0.5, 0.75))
+    rig = make_rig(rated_a, None if limit is None else world.current_a * (1.0 + limit))
+    return Made(RigHistory(rig, tuple(checks), services), plan.wear, days, world)
 
 
 def make_rig(rated_a: float, limit_a: float | None = None) -> Rig:
