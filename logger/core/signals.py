@@ -79,8 +79,9 @@ def _state(own: list[Rise], both: list[Rise], smallest: float) -> CheckState:
     own_best = min(own, key=lambda one: one.chance, default=NO_RISE)
     both_best = min(both, key=lambda one: one.chance, default=NO_RISE)
     alone = several.chance < ALONE
-    jumped = both_newest.chance < TOGETHER * NEWEST and _other_jumped(own, both, smallest)
-    joint = both_several.chance < TOGETHER or jumped
+    joint = (both_several.chance < TOGETHER and _other_takes_part(own, both_several, smallest)) or (
+        both_newest.chance < TOGETHER * NEWEST and _other_takes_part(own, both_newest, smallest)
+    )
     if alone:
         return CheckState(OUT, own_best, both_best, "risen in this direction")
     if joint and own_best.chance < LEANS:
@@ -93,10 +94,7 @@ def _state(own: list[Rise], both: list[Rise], smallest: float) -> CheckState:
     return CheckState(IN_CONTROL, own_best, both_best)
 
 
-def _other_jumped(own: list[Rise], both: list[Rise], smallest: float) -> bool:
-    """Whether the other direction has at least half of the least rise at the newest check: ``both`` is their mean."""
-    mine, mean = (
-        next((one.size for one in found if one.shape == SHIFT and one.checks == 1), 0.0)
-        for found in (own, both)
-    )
-    return 2.0 * mean - mine >= 0.5 * smallest
+def _other_takes_part(own: list[Rise], mean: Rise, smallest: float) -> bool:
+    """Whether the other direction has at least half of the least rise in the same shape: ``mean`` is of the two."""
+    mine = next((one.size for one in own if (one.shape, one.checks) == (mean.shape, mean.checks)), 0.0)
+    return 2.0 * mean.size - mine >= 0.5 * smallest

