@@ -113,7 +113,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
         output.line(
             f"Ready for a {plan.direction} throw of {plan.rig.name} on {plan.port}. {_how(plan.by_key)}"
         )
-    recording = Recording(plan, now=now, on_live=_show_live, on_note=complain)
+    recording = Recording(plan, now=now, on_live=_show_live, on_note=_note)
     with _Keys(recording):
         recorded = recording.run()
     output.status("")
@@ -164,14 +164,22 @@ class _Keys:
         self.recording.finish()
 
 
+PHASES = {"resting": "waiting for current", "flowing": "running", "over": "off again"}
+
+
 def _show_live(figures: "LiveFigures") -> None:
-    words = {"resting": "waiting for the current", "flowing": "running", "over": "off again"}
+    """One line that fits 80 columns, the warning first."""
     volts = "" if figures.voltage_v is None else f"  {figures.voltage_v:5.2f} V"
-    parts = (
-        f"{words[figures.phase]:<24}{figures.running_s:6.1f} s  {figures.current_a:5.2f} A  "
-        f"peak {figures.peak_a:5.2f} A{volts}  travel about {100 * figures.travel_fraction:3.0f} %"
+    output.status(
+        f"{'!! CURRENT TOO HIGH' if figures.warning else PHASES[figures.phase]:<20}"
+        f"{figures.running_s:6.1f} s  {figures.current_a:5.2f} A  peak {figures.peak_a:5.2f} A{volts}"
+        f"  travel ~{100 * figures.travel_fraction:3.0f} %"
     )
-    output.status(f"{parts}  !! {figures.warning}" if figures.warning else parts)
+
+
+def _note(line: str) -> None:
+    output.status("")
+    complain(line)
 
 
 def _keep_and_show(recorded: "Recorded", given: dict[str, Any], logbook: str | None) -> int:

@@ -87,7 +87,8 @@ class LiveThrow:
         """Time of the first of the samples above the level just now, and how many."""
         self._over_from_s: float | None = None
         self._stall_from_s: float | None = None
-        self._warning = ""
+        self.warning = ""
+        """What the person should be told now; empty: nothing."""
         self._peak_a = 0.0
         self._travel_m = 0.0
         self._last: tuple[float, float] | None = None
@@ -129,7 +130,7 @@ class LiveThrow:
             peak_a=self._peak_a,
             voltage_v=self._voltage_v,
             travel_fraction=self._travel_m / self._actuator.stroke_m,
-            warning=self._warning,
+            warning=self.warning,
             strip_s=np.array(columns, dtype=float) * BUCKET_S,
             strip_low_a=np.array([self._strip[column][0] for column in columns]),
             strip_high_a=np.array([self._strip[column][1] for column in columns]),
@@ -223,9 +224,9 @@ class LiveThrow:
         self._over_from_s, over_long = _held(time_s, over, self._over_from_s)
         self._stall_from_s, stall_long = _held(time_s, at_stall, self._stall_from_s)
         if stall_long:
-            self._warning = AT_STALL
-        elif over_long and self._warning != AT_STALL:
-            self._warning = OVER_RATED
+            self.warning = AT_STALL
+        elif over_long and self.warning != AT_STALL:
+            self.warning = OVER_RATED
 
     # ---- showing ----
 

@@ -94,6 +94,7 @@ class Recording:
         self._ended = ""
         self._problem: ThrowbookError | None = None
         self._bytes = 0
+        self._warning = ""
 
     def begin(self) -> None:
         """Start by key: the throw begins now. From any thread."""
@@ -168,11 +169,21 @@ class Recording:
                     ),
                 )
             self._keys_and_limits()
-            if now_s - shown_s >= SHOW_EVERY_S and self._record.samples:
+            if self._warned() or (now_s - shown_s >= SHOW_EVERY_S and self._record.samples):
                 shown_s = now_s
                 self._on_live(self._record.figures())
         self._on_live(self._record.figures())
         self._halt(recorder)
+
+    def _warned(self) -> bool:
+        """Whether there is a warning that nobody was told yet; it is told as a note too."""
+        warning = self._record.live.warning
+        if warning == self._warning:
+            return False
+        self._warning = warning
+        at_s = self._record.newest_s - (self._record.live.start_s or 0.0)
+        self._note(f"{warning} ({at_s:.1f} s after the start)")
+        return True
 
     def _keys_and_limits(self) -> None:
         record = self._record

@@ -136,13 +136,15 @@ class Recorder:
 
     def _keep(self) -> None:
         reader = self._threads[0]
+        works = True  # a journal that failed once takes nothing more, so that it has no hole in the middle
         while reader.is_alive() or not self._came.empty():
             for item in self._gathered():
-                if isinstance(item, Chunk):
+                if isinstance(item, Chunk) and works:
                     try:
                         self._journal.append(item.data, item.monotonic_s)
                         self._journal.sync()
                     except OutsideError as error:
+                        works = False
                         self._kept.put(Broken(error, "journal"))
                 self._kept.put(item)
 
