@@ -14,7 +14,7 @@ from logger.core.evidence import (
     Evidence,
 )
 from logger.core.figures import Gains, clipped_at, end_of, figures_of
-from logger.core.late_load import take_up_of
+from logger.core.late_load import late_load, take_up_of
 from logger.core.rating import MotorLine, motor_line, resistance_at
 from logger.core.rig import Rig
 from logger.core.segmentation import Segments, segment
@@ -148,6 +148,7 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
         travel_share_u=u,
         profile=shape_profile,
         fit=fit,
+        late=late_load(fit, baseline, shape_profile, line.i0_a),
     )
 
 

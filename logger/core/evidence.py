@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from logger.core.assessment import Figures, Profile
 from logger.core.baseline import Baseline
+from logger.core.late_load import LateLoad
 from logger.core.rating import MotorLine
 from logger.core.rig import Rig
 from logger.core.segmentation import Segments
@@ -45,6 +46,8 @@ class Evidence:
     profile: Profile | None
     fit: Fit | None
     """Difference to the baseline, split; None without a baseline or a profile."""
+    late: LateLoad | None
+    """A beginning that lacks load which the baseline has; None: none."""
 
     @property
     def needed_share(self) -> float:

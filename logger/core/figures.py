@@ -259,6 +259,8 @@ def source_resistance(
     slope = float(spread @ volts) / s_xx
     misfit = volts - volts.mean() - slope * spread
     u = float(np.sqrt(misfit @ misfit / (len(amps) - 2) / s_xx))
+    if -slope + K * u < 0.0:
+        return None  # a supply that rises with the load isn't one: the two channels don't belong together
     return expanded(-slope, u, abs(slope) * float(np.hypot(gains.current, gains.voltage)))
 
 

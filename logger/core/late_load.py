@@ -5,10 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.core.assessment import Measured, Profile
-from logger.core.baseline import PRACTICE_SPREAD
-from logger.core.evidence import Evidence
-from logger.core.numerics import prediction_factor
-from logger.core.shape import smooth_over
+from logger.core.baseline import PRACTICE_SPREAD, Baseline
+from logger.core.numerics import median_of, prediction_factor
+from logger.core.shape import Fit, smooth_over
 from logger.core.trace import FloatArray
 
 NOTICEABLE = 0.25
@@ -33,18 +32,22 @@ class LateLoad:
     """Standard uncertainty of the place"""
 
 
-def late_load(evidence: Evidence) -> LateLoad | None:
+def late_load(
+    fit: Fit | None, baseline: Baseline | None, profile: Profile | None, idle_a: float
+) -> LateLoad | None:
     """Look at the beginning of the profile, where the baseline already carries load and this trial doesn't yet."""
-    fit, baseline, profile, usual = evidence.fit, evidence.baseline, evidence.profile, evidence.baseline_run_a
-    if fit is None or baseline is None or profile is None or usual is None or baseline.profile_n < 2:
+    if fit is None or baseline is None or profile is None or baseline.profile_n < 2:
+        return None
+    usual = baseline.figures.get("run_current_a")
+    if usual is None:
         return None
     covered = np.flatnonzero(fit.covered)
     expected = profile.current_a - fit.misfit_a
     begin = covered[: max(4, len(covered) // 2)]
-    idle = min(evidence.idle_a, float(np.nanmin(smooth_over(profile.current_a, 2)[begin])))
+    idle = min(idle_a, float(np.min(smooth_over(profile.current_a, 2)[begin], initial=idle_a)))
     load = expected - idle
-    usual_load = baseline.median_a - min(evidence.idle_a, idle)
-    carries = usual_load > 0.6 * float(np.nanmedian(usual_load))
+    usual_load = baseline.median_a - min(idle_a, idle)
+    carries = usual_load > 0.6 * median_of(usual_load[covered])
     with np.errstate(invalid="ignore", divide="ignore"):
         missing = smooth_over(-fit.misfit_a, 2) / load
     stretch = _first_stretch([int(k) for k in begin if carries[k]], missing)
@@ -53,7 +56,7 @@ def late_load(evidence: Evidence) -> LateLoad | None:
     lacking_a = float(np.mean(-fit.misfit_a[stretch]))
     width = max(w for w in baseline.scan_sd_a if w <= max(2, len(stretch)))
     scatter = float(np.max(baseline.scan_sd_a[width][stretch]))
-    limit = max(PRACTICE_SPREAD * usual, prediction_factor(baseline.profile_n, 0.999) * scatter)
+    limit = max(PRACTICE_SPREAD * usual.mean, prediction_factor(baseline.profile_n, 0.999) * scatter)
     if lacking_a < limit:
         return None
     m = len(profile.current_a)
@@ -91,7 +94,7 @@ def take_up_of(profile: Profile | None, idle_a: float) -> Measured | None:
     known = np.flatnonzero(~np.isnan(smooth))
     if len(known) < 20:
         return None
-    typical = float(np.nanmedian(smooth))
+    typical = median_of(smooth[known])
     if typical < 1.15 * idle_a:
         return None
     loaded = smooth[known] > idle_a + 0.5 * (typical - idle_a)

@@ -345,8 +345,9 @@ def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last:
 
 def _lightest(current: FloatArray) -> float:
     """Level of the lightest twentieth of a stretch [A]: what a start decays towards, whatever comes later."""
-    blocks = np.array_split(current, min(20, max(1, len(current) // 5)))
-    return min(median_of(block) for block in blocks)
+    rows = max(1, len(current) // 20)
+    blocks = current[: rows * (len(current) // rows)].reshape(-1, rows)
+    return float(blocks.mean(axis=1).min())
 
 
 def _end_of_rise(current: FloatArray, first: int, last: int, level: float) -> int:

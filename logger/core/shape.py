@@ -84,7 +84,7 @@ def fit_difference(current_a: FloatArray, baseline_a: FloatArray, rounds: int = 
         weight = np.clip(1.0 - (left / (4.685 * spread)) ** 2, 0.0, None) ** 2
         weighted = columns * weight[:, None]
         new = np.linalg.solve(weighted.T @ columns + pull, weighted.T @ difference)
-        done = np.max(np.abs(columns @ (new - answer))) < 1e-4 * usual
+        done = np.max(np.abs(columns @ (new - answer))) < 1e-3 * usual
         answer = new
         if done:
             break

@@ -5,7 +5,6 @@ import numpy as np
 from logger.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Sign
 from logger.core.baseline import PRACTICE_SPREAD
 from logger.core.evidence import NO_LOAD_U, Evidence
-from logger.core.late_load import late_load
 from logger.core.numerics import prediction_factor
 from logger.core.shape import Bump, find_bump, smooth_over
 from logger.core.signs import ending
@@ -234,7 +233,7 @@ def _hump(evidence: Evidence) -> Sign | None:
 
 def free_play(evidence: Evidence) -> Sign | None:
     """The load is taken up later than in the baseline."""
-    late = late_load(evidence)
+    late = evidence.late
     if late is None or late.missing < WHOLE_GAP:
         return None
     return Sign(
@@ -251,7 +250,7 @@ def free_play(evidence: Evidence) -> Sign | None:
 
 def uneven_sides(evidence: Evidence) -> Sign | None:
     """The load comes in two steps, one side after the other."""
-    late = late_load(evidence)
+    late = evidence.late
     if late is None or late.missing >= WHOLE_GAP:
         return None
     return Sign(
