@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from logger.core.byhand_lines import HandThrow
     from logger.jobs.enter import Entered
 
+LONGEST = 1_000_000
+"""Characters read from standard input; a paper sheet has a few hundred."""
 ANSWER = click.Choice(["yes", "no", "not looked"])
 
 
@@ -105,11 +107,18 @@ def _throws(given: dict[str, Any]) -> "list[HandThrow]":
     from logger.core.byhand_lines import parse_lines
 
     if given["file"] is not None:
-        return parse_lines(given["file"].read_text("utf-8"), str(given["file"]))
+        from logger.jobs.enter import sheet_text
+
+        return parse_lines(sheet_text(given["file"]), str(given["file"]))
     if given["paste"]:
         if sys.stdin.isatty():
             click.echo("One line a throw; end with Ctrl-D on a line of its own.", err=True)
-        return parse_lines(sys.stdin.read())
+        try:
+            return parse_lines(sys.stdin.read(LONGEST))
+        except UnicodeDecodeError as error:
+            raise InputError(
+                "this is no text", "standard input", "Paste lines of plain text (UTF-8)."
+            ) from error
     if given["direction"] is None and not can_ask():
         raise InputError(
             "no throw was given",

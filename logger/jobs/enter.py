@@ -28,6 +28,10 @@ if TYPE_CHECKING:
     from logger.jobs.baselines import Held
 
 
+LONGEST_FILE = 1_000_000
+"""Bytes; a paper sheet has a few hundred."""
+
+
 @dataclass(frozen=True)
 class Entry:
     """What goes onto which sheet."""
@@ -54,6 +58,24 @@ class Entered:
     trials: tuple[LoggedTrial, ...]
     assessments: "tuple[Assessment, ...]"
     status: Status
+
+
+def sheet_text(file: Path) -> str:
+    """Text of a file with lines to enter. Raises InputError: not there, not text, far too long."""
+    try:
+        if file.stat().st_size > LONGEST_FILE:
+            raise InputError(
+                "far too long for a paper sheet", str(file), "Give the file with one line a throw."
+            )
+        return file.read_text("utf-8-sig")
+    except (FileNotFoundError, IsADirectoryError) as error:
+        raise InputError(
+            "there is no such file", str(file), "Give the file with one line a throw."
+        ) from error
+    except UnicodeDecodeError as error:
+        raise InputError(
+            "this is no text", str(file), "Give plain text (UTF-8), one line a throw."
+        ) from error
 
 
 def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: datetime) -> Entered:

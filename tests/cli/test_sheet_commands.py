@@ -424,3 +424,20 @@ def test_a_changed_rating_judges_again_beside_the_old_verdict_and_takes_the_rig_
     shown = json.loads(run("sheet", "show", f"{RIG}-1", "--json")[1])
     assert (shown["state"], shown["sealed"]) == ("accepted", True)
     assert run("check")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("content", "complaint"),
+    [
+        (None, "no such file"),
+        (b"\xff\xfe\x00lock", "no text"),
+        (b"lock 1s\n" * 200_000, "far too long"),
+        (b"", "no throw"),
+    ],
+)
+def test_a_file_that_is_no_paper_sheet_is_refused_in_one_line(run, tmp_path, content, complaint):
+    file = tmp_path / "sheet.txt"
+    if content is not None:
+        file.write_bytes(content)
+    code, out, err = run("enter", "--rig", RIG, "--file", str(file))
+    assert (code, out, complaint in err, err.count("\n")) == (2, "", True, 1)
