@@ -20,7 +20,7 @@ from logger.errors import InputError
 from logger.jobs import latch, services, sheet_view, sheets, upkeep
 from logger.jobs.enter import Entry, enter
 from logger.logbook import open_logbook
-from tests.cli.test_sheet_commands import GOOD, ONE_PIN, RIG, RIG_FILE
+from tests.cli.sheet_steps import GOOD, ONE_PIN, RIG, RIG_FILE
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 TOLD = {"hours_since_movement": 16.0, "worked_before": "no"}

@@ -1,0 +1,32 @@
+"""The command on a logbook of its own."""
+
+import io
+import sys
+from datetime import UTC, datetime
+
+import pytest
+
+from logger.cli import diagnostics
+from logger.cli.main import throwbook
+from logger.logbook import open_logbook
+from tests.cli.sheet_steps import (
+    RIG,
+    RIG_FILE,
+)
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch, capsys):
+    """The command on a logbook of its own: exit code, stdout, stderr."""
+    path = tmp_path / "Fellside Yard é.throwbook"
+    with open_logbook(path) as book:
+        book.add_rig(RIG, RIG_FILE.read_text("utf-8"), "M. K.", datetime(2026, 3, 1, tzinfo=UTC))
+
+    def command(*words: str, stdin: str = "") -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "stdin", io.StringIO(stdin))
+        code = diagnostics.run(throwbook, ["--logbook", str(path), *words])
+        told = capsys.readouterr()
+        return code, told.out, told.err
+
+    command.path = path
+    return command

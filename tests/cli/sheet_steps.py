@@ -1,0 +1,89 @@
+"""What a mechanic types, step by step, for the tests of sheets, hand entry and the latch."""
+
+import json
+import os
+import pty
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+RIG_FILE = Path(__file__).with_name("quarry-loader.toml")
+RIG = "quarry-loader"
+PAIR = [
+    "lock 15.20s 2.10A 2.90A 12.40V both seen, load check done, stayed put",
+    "unlock 14.60s 1.80A 2.40A 12.50V",
+]
+GOOD = "\n".join(PAIR * 5)
+ONE_PIN = "\n".join([*PAIR, PAIR[0].replace("both seen", "left seen, right not seen"), PAIR[1], *PAIR * 3])
+UNSEEN = GOOD.replace("both seen, load check done, stayed put", "")
+TOLD = ["--hours-since", "16h", "--worked-before", "no", "--ambient", "4degC", "--operator", "M. K."]
+SEEN = {
+    "--left-pin": "yes",
+    "--right-pin": "yes",
+    "--seen-how": "torch, both sides",
+    "--load-check": "done",
+    "--retained-power-off": "yes",
+    "--signed": "M. K.",
+}
+
+
+def enter(run, text: str, *more: str, kind: str = "commissioning"):
+    words = ["enter", "--rig", RIG, "--kind", kind, "--paste", "--seen-how", "torch", "--by", "M. K.", *more]
+    return run(*words, stdin=text)
+
+
+def enter_again(run, text: str, *more: str, kind: str = "commissioning"):
+    return enter(run, text, *more, "--again", kind=kind)
+
+
+def accept(run, name: str, **changed: str | None):
+    options = SEEN | {f"--{key.replace('_', '-')}": value for key, value in changed.items()}
+    words = [word for option, value in options.items() if value is not None for word in (option, value)]
+    return run("sheet", "accept", name, *words)
+
+
+def status(run) -> dict:
+    code, out, _ = run("status", RIG, "--json")
+    assert code == 0
+    return json.loads(out)
+
+
+def service(run, **changed: str) -> str:
+    given = {"seen": "short of its hole", "found": "bent pin", "fixed": "new pin"} | changed
+    words = [word for name, value in given.items() for word in (f"--{name}", value)]
+    code, out, err = run("service", "add", RIG, "--action", "repaired", "--by", "M. K.", *words)
+    assert code == 0, err
+    return re.search(r"Logged as (\w+)", out)[1]
+
+
+def clear(run, **given: str):
+    words = ["order", "clear", RIG, "--all", "--because", "repaired and proved", "--signed", "M. K."]
+    return run(
+        *words, *(word for name, text in given.items() for word in (f"--{name.replace('_', '-')}", text))
+    )
+
+
+def at_terminal(run, *words: str, typed: str) -> tuple[int, str]:
+    """The command with a person at the keyboard: exit code and all that the terminal showed."""
+    ours, theirs = pty.openpty()
+    os.write(ours, typed.encode())
+    done = subprocess.Popen(
+        [sys.executable, "-m", "logger", "--logbook", str(run.path), *words],
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+    )
+    os.close(theirs)
+    shown = b""
+    while True:
+        try:
+            piece = os.read(ours, 65536)
+        except OSError:  # Linux says so when the other side has closed
+            piece = b""
+        if not piece:
+            break
+        shown += piece
+    os.close(ours)
+    return done.wait(), shown.decode()
