@@ -9,6 +9,7 @@ import click
 from logger.cli import output
 from logger.cli.asking import ask_questions, moment, needed, question_answers, question_options
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
+from logger.cli.sheet_views import print_status
 from logger.core.plain import counted
 from logger.errors import InputError
 
@@ -188,16 +189,7 @@ def _print(done: "Entered") -> None:
         output.line(f"throw {position} ({judged.direction}): {judged.verdict}. {judged.because}", style=style)
     for note in dict.fromkeys(note for judged in done.assessments for note in judged.notes):
         output.line(note, style="quiet", indent=2)
-    _print_status(done)
-
-
-def _print_status(done: "Entered") -> None:
-    from logger.core.status_words import STYLE, caution, reasons
-
-    output.line(f"{done.state.sheet.rig}: {done.status.level}", style=STYLE[done.status.level])
-    for text in (*reasons(done.status), caution(done.status)):
-        if text:
-            output.line(text, indent=2)
+    print_status(done.state.sheet.rig, done.status)
 
 
 def _print_json(done: "Entered") -> None:

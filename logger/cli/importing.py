@@ -8,6 +8,7 @@ import click
 from logger.cli import output
 from logger.cli.asking import question_answers, question_options
 from logger.cli.shared import ask_or_refuse, by_option, logbook_of, now, waiting, who
+from logger.cli.sheet_views import print_status
 
 if TYPE_CHECKING:
     from logger.jobs.importing import Doubt, Imported, Settle
@@ -133,6 +134,4 @@ def _print(done: "Imported") -> None:
         rows.append([str(place.position), logged.direction, place.file, verdict, mark, because])
     output.table(["throw", "direction", "file", "verdict", "", "because"], rows, right=[0])
     output.line(f"Sheet {done.sheet.name} ({done.sheet.sheet.kind}): {len(done.logged)} throws logged.")
-    output.line(f"Status of {done.sheet.sheet.rig}: {done.status.level}")
-    for one in done.status.open:
-        output.line(one.sentence, indent=2)
+    print_status(done.sheet.sheet.rig, done.status)

@@ -38,7 +38,8 @@ def print_status(rig: str, found: "Status") -> None:
     """The status after something changed it."""
     from logger.core.status_words import STYLE, caution, reasons
 
-    output.line(f"{rig}: {found.level}", style=STYLE[found.level])
+    words = found.level if found.open else "no order holds it"
+    output.line(f"{rig}: {words}", style=STYLE[found.level])
     for text in reasons(found):
         output.line(text, indent=2)
     if caution(found):
