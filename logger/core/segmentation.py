@@ -10,24 +10,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.core.numerics import median_of, median_of_three, moving_mean, resolution_step, robust_sd, runs_of
+from logger.core.numerics import median_of, median_of_three, moving_mean, resolution_step, runs_of
+from logger.core.rest import REST_SHARE, first_guess_of_zero, noise_of, polarity_of, refine_zero
 from logger.core.trace import FloatArray, Trace
+from logger.core.transient import end_of_transient
 
-REST_SHARE = 0.3
-"""Share of the no-load current below which the motor counts as at rest: it leaves room for a rating three times too
-high."""
 NOISE_SIGMAS = 5.0
 """A sample this many standard deviations off zero isn't noise (one in millions for a normal scatter)."""
 SUSTAINED_SAMPLES = 3
 """Fewer samples in a row than this are a spike, not a movement."""
 PAUSE_S = 0.3
 """A break in the current shorter than this is a bad contact: the motor coasts through it (*practice*)."""
-FEWEST_ROWS = 12
-"""A movement of fewer rows shows no transient."""
-END_S = 0.15
-"""Either end of the record is looked at over this long for a first guess of the rest level [s]."""
-DECAY_HALVINGS = 6
-"""The start-up transient counts as over after this many halvings of its excess (1.6 % of it is left)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,11 +84,11 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
     """
     time_s = trace.time_s
     period_s = median_of(np.diff(time_s))
-    zero_a, rest_seen = _first_guess_of_zero(trace.current_a, period_s, no_load_current_a)
+    zero_a, rest_seen = first_guess_of_zero(trace.current_a, period_s, no_load_current_a)
     raw = trace.current_a - zero_a
-    polarity = _polarity(raw, no_load_current_a)
+    polarity = polarity_of(raw, no_load_current_a)
     current = polarity * raw
-    noise_a = _noise(current, period_s, no_load_current_a) if rest_seen else 0.0
+    noise_a = noise_of(current, period_s, no_load_current_a) if rest_seen else 0.0
     width = _smoothing_width(noise_a, no_load_current_a)
     smooth = moving_mean(current, width)
     threshold = max(
@@ -108,7 +101,7 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         return _nothing_moved(trace, current, polarity, zero_a, noise_a, period_s)
 
     (first, last), pauses, left_out = _movement(regions, time_s, shortest_stroke_s)
-    current, zero_a, zero_u_a, noise_a, step_a = _refine_zero(
+    current, zero_a, zero_u_a, noise_a, step_a = refine_zero(
         current, zero_a, polarity, first, last, 0.5 * no_load_current_a + NOISE_SIGMAS * noise_a, rest_seen
     )
     if width > 1:
@@ -118,7 +111,7 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         last = _back_to_half_level(current, first, last)
     starts_running = first == 0 or not rest_seen
     ends_running = last >= len(current) - 1
-    settled = first if starts_running else _end_of_transient(current, time_s, first, last)
+    settled = first if starts_running else end_of_transient(current, time_s, first, last)
     current, spikes = _without_spikes(current, settled, first, last)
 
     level = max(median_of(current[first : last + 1]), 1e-9)
@@ -146,37 +139,6 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         rows_left_out=left_out,
         spikes=spikes,
     )
-
-
-def _first_guess_of_zero(
-    current_a: FloatArray, period_s: float, no_load_current_a: float
-) -> tuple[float, bool]:
-    """The rest level from whichever end of the record lies nearer to nothing, and whether there is any rest.
-
-    A level far from nothing is still rest (a sensor with a large offset) where both ends agree on it and most of the
-    record lies elsewhere.
-    """
-    rows = max(3, min(int(END_S / period_s), len(current_a) // 10))
-    head, tail = median_of(current_a[:rows]), median_of(current_a[-rows:])
-    zero = head if abs(head) <= abs(tail) else tail
-    if abs(zero) <= 0.5 * no_load_current_a:
-        return zero, True
-    elsewhere = float(np.mean(np.abs(current_a - zero) > 0.5 * no_load_current_a))
-    if abs(head - tail) < 0.2 * no_load_current_a and elsewhere > 0.5:
-        return zero, True
-    return 0.0, False
-
-
-def _polarity(raw: FloatArray, no_load_current_a: float) -> int:
-    """+1 or -1: which way most of the current beyond the rest band flows."""
-    beyond = raw[np.abs(raw) > REST_SHARE * no_load_current_a]
-    return -1 if len(beyond) and float(np.sum(beyond)) < 0 else 1
-
-
-def _noise(current: FloatArray, period_s: float, no_load_current_a: float) -> float:
-    """Noise of one sample, from the rows whose neighbourhood lies within the rest band on average."""
-    nearby = moving_mean(current, max(3, int(END_S / period_s)))
-    return robust_sd(current[np.abs(nearby) < 0.5 * no_load_current_a])
 
 
 def _smoothing_width(noise_a: float, no_load_current_a: float) -> int:
@@ -214,46 +176,6 @@ def _movement(
         used += 1
     left_out = sum(b - a + 1 for a, b in regions[used:])
     return (first, last), used - 1, left_out
-
-
-def _refine_zero(
-    current: FloatArray,
-    zero_a: float,
-    polarity: int,
-    first: int,
-    last: int,
-    rest_band_a: float,
-    rest_seen: bool,
-) -> tuple[FloatArray, float, float, float, float]:
-    """Zero and noise again, now from all the rest on both sides of the movement."""
-    step_a = resolution_step(current[max(0, first - 50) : first + 200])
-    if not rest_seen:
-        return current, 0.0, float("nan"), 0.0, step_a
-    before = current[: max(0, first - 1)]
-    # A motor braked by its own switch drives a decaying current back: only the last third of the rest after counts.
-    after = current[last + 1 + (2 * (len(current) - last - 1)) // 3 :]
-    # A return stroke in the same record isn't rest.
-    before, after = (_trimmed(part[np.abs(part) < rest_band_a]) for part in (before, after))
-    known = [part for part in (before, after) if len(part) >= 3]
-    if not known:
-        return current, zero_a, step_a / np.sqrt(12.0), 0.0, step_a
-    shift = float(np.mean(known[0]))
-    rest = np.concatenate([part - np.mean(part) for part in known])
-    noise_a = max(robust_sd(rest), float(np.std(rest)))
-    # A zero that sits still inside one step of the converter is known no better than that step (JCGM 100 F.2.2.1).
-    stuck = step_a / np.sqrt(12.0) if noise_a < 0.5 * step_a else 0.0
-    drift = abs(shift - float(np.mean(after))) / np.sqrt(12.0) if len(known) == 2 else 0.0
-    zero_u_a = float(np.sqrt(noise_a**2 / len(known[0]) + stuck**2 + drift**2))
-    return current - shift, zero_a + polarity * shift, zero_u_a, noise_a, step_a
-
-
-def _trimmed(part: FloatArray) -> FloatArray:
-    """Rest rows without spikes and without the tails of a pulse."""
-    if len(part) < 5:
-        return part
-    middle, sd = median_of(part), robust_sd(part)
-    kept: FloatArray = part[np.abs(part - middle) <= 4.0 * sd] if sd > 0 else part
-    return kept
 
 
 def _sharpen(
@@ -304,56 +226,6 @@ def _without_spikes(current: FloatArray, settled: int, first: int, last: int) ->
     spike[: max(settled + 1, first + SUSTAINED_SAMPLES)] = False
     spike[max(0, last - 1) :] = False
     return np.where(spike, middle, current), int(np.count_nonzero(spike))
-
-
-def _end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: int) -> int:
-    """First row at which the start-up transient has died away, judged by how fast it halves.
-
-    The excess over the level that follows is timed to its half; six halvings leave 1.6 %. A start without a peak
-    (a soft start) is over when the current has risen to that level.
-    """
-    length = last - first + 1
-    if length < FEWEST_ROWS:
-        return first
-    window = max(3, length // 10)
-    peak = first + int(np.argmax(current[first : first + window]))
-    later = current[first + window : min(last, first + 3 * window) + 1]
-    if len(later) == 0:
-        return first  # too short to have a run after its start
-    after = median_of(later)
-    if current[peak] <= 1.2 * after:
-        return _end_of_rise(current, first, last, after)
-    level = _lightest(current[peak : last + 1])
-    settled = first + 1
-    for _ in range(2):
-        half = 0.5 * (current[peak] + level)
-        below = np.flatnonzero(current[peak : last + 1] <= half)
-        if len(below) == 0:
-            return _end_of_rise(current, first, last, level)
-        j = peak + int(below[0])
-        share = (current[j - 1] - half) / max(current[j - 1] - current[j], 1e-12)
-        half_time_s = time_s[j - 1] + share * (time_s[j] - time_s[j - 1]) - time_s[peak]
-        over_s = time_s[peak] + DECAY_HALVINGS * max(half_time_s, 0.0)
-        settled = max(j, int(np.searchsorted(time_s, over_s)))
-        settled = min(settled, first + max(1, (2 * length) // 3))
-        ahead = current[settled : min(last + 1, settled + max(5, settled - peak))]
-        if len(ahead) == 0:
-            break
-        level = median_of(ahead)
-    return settled
-
-
-def _lightest(current: FloatArray) -> float:
-    """Level of the lightest twentieth of a stretch [A]: what a start decays towards, whatever comes later."""
-    rows = max(1, len(current) // 20)
-    blocks = current[: rows * (len(current) // rows)].reshape(-1, rows)
-    return float(blocks.mean(axis=1).min())
-
-
-def _end_of_rise(current: FloatArray, first: int, last: int, level: float) -> int:
-    """First row at which a start without a peak has reached its level."""
-    up = np.flatnonzero(current[first : last + 1] >= 0.95 * level)
-    return first + (int(up[0]) if len(up) else 0)
 
 
 def _edge(time_s: FloatArray, i: int, j: int, blur_s: float) -> tuple[float, float]:
