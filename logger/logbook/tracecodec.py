@@ -8,6 +8,7 @@ then into byte planes, then through zlib. A column that isn't decimal is kept as
 import hashlib
 import json
 import zlib
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -17,8 +18,8 @@ from logger.core.trace import FloatArray, Trace
 
 PLACES = range(10)
 EXACT = 2.0**53
-FIRST_LOOK = 32
-"""Values that are tried first: nearly every wrong number of places shows in these."""
+FIRST_LOOK = 16
+"""Values whose shortest text says how many decimal places there are."""
 COLUMNS = ("time_s", "current_a", "voltage_v")
 
 
@@ -76,15 +77,22 @@ def whole(stored_digest: str, blob: bytes) -> bool:
 
 
 def _pack(values: FloatArray) -> tuple[dict[str, Any], bytes]:
-    for places in PLACES if np.all(np.abs(values) < EXACT) else ():
+    for places in _likely_places(values):
         for way in ("divide", "multiply"):
-            if _whole(values[:FIRST_LOOK], way, places) is None:
-                continue
             whole = _whole(values, way, places)
             if whole is not None:
                 head, packed = _pack_whole(whole.astype(np.int64))
                 return {"way": way, "places": places, **head}, packed
     return {"way": "floats"}, values.astype("<f8", copy=False).tobytes()
+
+
+def _likely_places(values: FloatArray) -> Iterable[int]:
+    """Numbers of decimal places worth trying, the likeliest first; none for values beyond any meter."""
+    if not np.all(np.abs(values) < EXACT):
+        return ()
+    texts = [repr(value) for value in values[:: max(len(values) // FIRST_LOOK, 1)].tolist()]
+    likely = max((len(text.partition(".")[2]) for text in texts if "e" not in text), default=0)
+    return sorted(PLACES, key=lambda places: (places < likely, abs(places - likely)))
 
 
 def _whole(values: FloatArray, way: str, places: int) -> FloatArray | None:

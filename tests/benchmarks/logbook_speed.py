@@ -169,13 +169,14 @@ def history(path: Path, rig: str):
 
 def append_ratio(path: Path, folder: Path, times: int = 60) -> tuple[float, float, float]:
     """Median of (time to log one trial / time of a bare insert of the same bytes), taken in turns; both at full sync."""
-    random = np.random.default_rng(7)
+    (folder / "bare.db").unlink(missing_ok=True)
     bare = sqlite3.connect(folder / "bare.db", isolation_level=None)
     bare.execute("PRAGMA journal_mode = WAL")
     bare.execute("PRAGMA synchronous = FULL")
     bare.execute("CREATE TABLE bare (id INTEGER PRIMARY KEY, data BLOB NOT NULL) STRICT")
     ratios, ours, theirs = [], [], []
     with open_logbook(path) as book:
+        random = np.random.default_rng(book.read("SELECT count(*) FROM trial")[0][0])  # new ones in every run
         sheet = book.plan_sheet("loader-000", "spot", {}, "M. K.", NOW)
         for number in range(times):
             record = trace(random, "loader-000", "lock", NOW + timedelta(minutes=number))
