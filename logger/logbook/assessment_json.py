@@ -1,5 +1,6 @@
 """An assessment as JSON can hold it, and back; fields added in later versions are read with their defaults."""
 
+import zlib
 from collections.abc import Mapping
 from dataclasses import fields
 from datetime import datetime
@@ -8,15 +9,15 @@ from typing import Any, TypeVar
 import numpy as np
 
 from logger.core.assessment import Assessment, Check, Diagnosis, Figures, Measured, Profile, Sign
-from logger.core.trace import FloatArray
 from logger.logbook import tracecodec
 
 Kind = TypeVar("Kind", Sign, Check, Diagnosis, Figures)
 
-# A profile is derived and can be reckoned again from its trace: it is kept to these places, finer than its uncertainty.
-PROFILE_PLACES = {"fraction": 6, "current_a": 5, "u_a": 6}
-NOT_REACHED = -1000.0
-"""Stands for NaN, where the movement ended before; no profile has such a current [A]."""
+# A profile is derived and can be reckoned again from its trace: it is kept in parts of one so small that its
+# uncertainty is far larger.
+PROFILE_PARTS = {"fraction": 1e6, "current_a": 1e5, "u_a": 1e6}
+NOT_REACHED = -(2**31)
+"""Stands for NaN, where the movement ended before."""
 
 
 def to_json_value(assessment: Assessment) -> dict[str, Any]:
@@ -54,23 +55,29 @@ def from_json_value(value: Mapping[str, Any]) -> Assessment:
 
 
 def profile_blob(profile: Profile | None) -> bytes | None:
-    """The profile's arrays, small."""
+    """The profile's arrays as whole numbers of those parts, shape (3, m), small."""
     if profile is None:
         return None
-    named: dict[str, FloatArray] = {}
-    for name, places in PROFILE_PLACES.items():
-        values: FloatArray = getattr(profile, name).copy()
-        values[np.isnan(values)] = NOT_REACHED
-        named[name] = values.round(places)
-    return tracecodec.encode(named)
+    lines = np.array([getattr(profile, name) * parts for name, parts in PROFILE_PARTS.items()])
+    lines[np.isnan(lines)] = NOT_REACHED
+    return zlib.compress(np.rint(lines).astype("<i4").tobytes(), 6)
 
 
 def profile_from_blob(blob: bytes, place_u: float) -> Profile:
     """The profile again."""
-    named = tracecodec.decode(blob)
-    for values in named.values():
-        values[values == NOT_REACHED] = np.nan
-    return Profile(named["fraction"], named["current_a"], named["u_a"], place_u)
+    raw = zlib.decompress(blob)
+    if raw.startswith(b"{"):  # as version 1 wrote it
+        named = tracecodec.decode(blob)
+        lines = np.array([named[name] for name in PROFILE_PARTS])
+        lines[lines == OLD_NOT_REACHED] = np.nan
+    else:
+        whole = np.frombuffer(raw, dtype="<i4").reshape(len(PROFILE_PARTS), -1)
+        lines = whole / np.array([list(PROFILE_PARTS.values())]).T
+        lines[whole == NOT_REACHED] = np.nan
+    return Profile(lines[0], lines[1], lines[2], place_u)
+
+
+OLD_NOT_REACHED = -1000.0
 
 
 def _short(value: dict[str, Any]) -> dict[str, Any]:

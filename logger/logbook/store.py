@@ -1,5 +1,6 @@
 """Adding and reading rows of any kind: the middle between the open file and the kinds of rows."""
 
+import json
 from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar
 
@@ -26,6 +27,15 @@ class Store(Connection):
             )
         stored: Record = with_id(record, row)
         return stored
+
+    def head_ids(self, record: type, subject: str) -> tuple[str, ...]:
+        """Ids of the rows about one subject that no other row replaces; the rows themselves aren't opened."""
+        table = BY_RECORD[record]
+        with plain_errors(self.path):
+            sql = f"SELECT id, replaces FROM {table.name} WHERE {table.about} = ?"
+            rows = self.db.execute(sql, [subject]).fetchall()
+        gone = {old for row in rows for old in json.loads(row[1])}
+        return tuple(sorted(row[0] for row in rows if row[0] not in gone))
 
     def select(
         self,

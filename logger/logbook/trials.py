@@ -14,6 +14,7 @@ from logger.core.records import (
     Judgement,
     LoggedTrial,
     Placement,
+    RigRevision,
     Sighting,
     Trial,
 )
@@ -118,8 +119,9 @@ class TrialRows(RigRows):
 
         with self.transaction():
             rig = self.read("SELECT rig FROM trial WHERE id = ?", [trial])[0][0]
-            known = tuple(row.id for row in heads(self._judgements("WHERE trial = ?", [trial])))
-            revision = self.rig(rig).id
+            known = self.head_ids(Judgement, trial)
+            revisions = self.head_ids(RigRevision, rig)
+            revision = revisions[0] if len(revisions) == 1 else self.rig(rig).id
             return self.add(
                 Judgement(
                     trial,
@@ -156,8 +158,7 @@ class TrialRows(RigRows):
         Whether it also outweighs them is for ``core.sheet.seen_at`` to say: a "no" is corrected only with a reason.
         """
         with self.transaction():
-            known = heads(self.select(Sighting, "WHERE trial = ?", [trial]))
-            replaces = tuple(row.id for row in known)
+            replaces = self.head_ids(Sighting, trial)
             seen = Sighting(trial, left_pin, right_pin, how, now, by, load_check, retained_power_off)
             return self.add(replace(seen, reason=reason, replaces=replaces))
 

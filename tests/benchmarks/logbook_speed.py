@@ -25,6 +25,8 @@ from logger.core.assessment import Assessment, Check, Diagnosis, Figures, Measur
 from logger.core.records import Order, Service
 from logger.core.trace import Trace
 from logger.logbook import Logbook, open_logbook, tracecodec
+from logger.logbook.assessment_json import profile_blob, to_json_value
+from logger.logbook.rows import to_json
 
 NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 SAMPLES, RATE_HZ = 3000, 200
@@ -168,7 +170,10 @@ def history(path: Path, rig: str):
 
 
 def append_ratio(path: Path, folder: Path, times: int = 60) -> tuple[float, float, float]:
-    """Median of (time to log one trial / time of a bare insert of the same bytes), taken in turns; both at full sync."""
+    """Median of (time to log one trial / time of a bare insert of the same bytes), taken in turns; both at full sync.
+
+    The same bytes: packed record, judgement and profile, as one blob in a table of nothing else.
+    """
     (folder / "bare.db").unlink(missing_ok=True)
     bare = sqlite3.connect(folder / "bare.db", isolation_level=None)
     bare.execute("PRAGMA journal_mode = WAL")
@@ -181,7 +186,8 @@ def append_ratio(path: Path, folder: Path, times: int = 60) -> tuple[float, floa
         for number in range(times):
             record = trace(random, "loader-000", "lock", NOW + timedelta(minutes=number))
             judged = assessment(random, "lock")
-            data = tracecodec.encode(tracecodec.columns(record))
+            data = tracecodec.encode(tracecodec.columns(record)) + to_json(to_json_value(judged)).encode()
+            data += profile_blob(judged.profile)
             begun = time.perf_counter()
             book.add_trial(sheet.id, record, judged, "M. K.", NOW, software_version="0.1.0")
             middle = time.perf_counter()
