@@ -18,6 +18,8 @@ from logger.core.trace import FloatArray, Trace
 
 PLACES = range(10)
 EXACT = 2.0**53
+FEW = 256
+"""Values that a guess is made from."""
 FIRST_LOOK = 16
 """Values whose shortest text says how many decimal places there are."""
 COLUMNS = ("time_s", "current_a", "voltage_v")
@@ -88,7 +90,7 @@ def _pack(values: FloatArray) -> tuple[dict[str, Any], bytes]:
 
 def _likely_places(values: FloatArray) -> Iterable[int]:
     """Numbers of decimal places worth trying, the likeliest first; none for values beyond any meter."""
-    if not np.all(np.abs(values) < EXACT):
+    if len(values) and not -EXACT < values.min() <= values.max() < EXACT:  # NaN fails too
         return ()
     texts = [repr(value) for value in values[:: max(len(values) // FIRST_LOOK, 1)].tolist()]
     likely = max((len(text.partition(".")[2]) for text in texts if "e" not in text), default=0)
@@ -98,8 +100,9 @@ def _likely_places(values: FloatArray) -> Iterable[int]:
 def _whole(values: FloatArray, way: str, places: int) -> FloatArray | None:
     """The values as whole numbers, where that loses nothing."""
     whole: FloatArray = np.rint(values * 10.0**places)
-    exact = np.all(np.abs(whole) < EXACT) and np.array_equal(_apply(way, whole, places), values)
-    return whole if exact else None
+    if len(whole) and max(whole.max(), -whole.min()) >= EXACT:
+        return None
+    return whole if (_apply(way, whole, places) == values).all() else None
 
 
 def _apply(way: str, whole: FloatArray, places: int) -> FloatArray:
@@ -108,18 +111,32 @@ def _apply(way: str, whole: FloatArray, places: int) -> FloatArray:
 
 
 def _pack_whole(whole: NDArray[np.int64]) -> tuple[dict[str, Any], bytes]:
-    """Differences of whichever order is smallest, in units of their common divisor, as byte planes."""
+    """Differences of whichever order looks smallest, in units of their common divisor, as byte planes."""
     first = int(whole[0]) if len(whole) else 0
     rest = whole - first
-    step = max(int(np.gcd.reduce(rest)) if len(rest) else 1, 1)
-    rest = rest // step
-    tries = [rest, np.diff(rest, prepend=0), np.diff(np.diff(rest, prepend=0), prepend=0)]
-    order = int(np.argmin([np.abs(each).sum(dtype=np.float64) for each in tries]))
-    signless = ((tries[order] << 1) ^ (tries[order] >> 63)).view(np.uint64)
+    step = _common_step(rest)
+    if step > 1:
+        rest //= step
+    order = _best_order(rest[:FEW])
+    for _ in range(order):
+        rest = np.diff(rest, prepend=0)
+    signless = ((rest << 1) ^ (rest >> 63)).view(np.uint64)
     largest = int(signless.max()) if len(signless) else 0
     width = max((largest.bit_length() + 7) // 8, 1)
-    planes = signless.astype("<u8").view(np.uint8).reshape(-1, 8)[:, :width].T
+    planes = signless.astype("<u8", copy=False).view(np.uint8).reshape(-1, 8)[:, :width].T
     return {"first": first, "step": step, "order": order, "width": width}, planes.tobytes()
+
+
+def _common_step(rest: NDArray[np.int64]) -> int:
+    """Greatest common divisor of all, found from a few where these have none."""
+    step = int(np.gcd.reduce(rest[:FEW])) if len(rest) else 1
+    return max(step if step == 1 else int(np.gcd.reduce(rest)), 1)
+
+
+def _best_order(few: NDArray[np.int64]) -> int:
+    """How often to take differences: a guess from a few values; any answer is lossless."""
+    tries = [few, np.diff(few, prepend=0), np.diff(few, n=2, prepend=[0, 0])]
+    return int(np.argmin([np.abs(each).sum(dtype=np.float64) for each in tries]))
 
 
 def _unpack(head: dict[str, Any], packed: bytes, samples: int) -> FloatArray:
