@@ -98,7 +98,7 @@ class TrialRecord:
         elif isinstance(event, Identified):
             self.identity = event.identity
             self.calibration = self._calibration_of(event.identity.id)
-            return self._once("due", self._about_calibration(now))
+            return self._once("board", self._about_board(now))
         elif isinstance(event, Started):
             self._started_at, self.rate_hz = now, event.rate_hz
         elif isinstance(event, Lost):
@@ -175,7 +175,10 @@ class TrialRecord:
     def _corrected(self, current_a: "np.ndarray") -> "np.ndarray":
         return self.calibration.line.corrected(current_a) if self.calibration else current_a
 
-    def _about_calibration(self, now: datetime) -> str:
+    def _about_board(self, now: datetime) -> str:
+        expected, found = self.rig.board.id, self.identity.id if self.identity else ""
+        if expected and expected != found:
+            return f"the rig file names board {expected}, but {found} answers: is it the right machine?"
         if self.calibration is None:
             return "this board has no calibration: its own scale is taken as it is"
         if self.calibration.is_due(now.date()):
