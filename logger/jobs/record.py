@@ -68,6 +68,11 @@ class RecordPlan:
     baseline: "Baseline | None" = None
     calibration_of: "Callable[[str], CalibrationRecord | None]" = field(default=lambda board: None)
 
+    @property
+    def keep_all(self) -> bool:
+        """Start and end are not those of the current."""
+        return self.by_key or self.seconds is not None
+
 
 class Recording:
     """One trial, from opening the port to the verdict."""
@@ -89,7 +94,7 @@ class Recording:
         self._begin = threading.Event()
         self._finish = threading.Event()
         self._notes: list[str] = []
-        self._record = TrialRecord(plan.rig, plan.direction, plan.calibration_of, by_key=plan.by_key)
+        self._record = TrialRecord(plan.rig, plan.direction, plan.calibration_of, keep_all=plan.keep_all)
         self._session = Session()
         self._ended = ""
         self._problem: ThrowbookError | None = None
@@ -264,7 +269,7 @@ class Recording:
             "port": plan.port,
             "baud": plan.baud,
             "rate_hz": plan.rate_hz,
-            "by_key": plan.by_key,
+            "keep_all": plan.keep_all,
             "ambient_c": plan.ambient_c,
             "started": now.isoformat(),
         }

@@ -97,7 +97,7 @@ def recover(
         rig_of(str(header["rig_ref"])),
         str(header["direction"]),
         calibration_of,
-        by_key=bool(header["by_key"]),
+        keep_all=bool(header["keep_all"]),
     )
     notes = _replayed(text, record)
     if not record.samples:

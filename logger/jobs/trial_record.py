@@ -55,14 +55,15 @@ class TrialRecord:
         direction: str,
         calibration_of: "Callable[[str], CalibrationRecord | None]" = lambda board: None,
         *,
-        by_key: bool = False,
+        keep_all: bool = False,
     ) -> None:
+        """``keep_all``: start and end are not those of the current, so no rest is cut away before it."""
         self.rig = rig
         self.direction = direction
         self.identity: Identity | None = None
         self.calibration: CalibrationRecord | None = None
         self.rate_hz: int | None = None
-        self.live = LiveThrow(rig.actuator, ends_itself=not by_key)
+        self.live = LiveThrow(rig.actuator, ends_itself=not keep_all)
         self.samples = 0
         self.lost = 0
         self.dropped: Counter[str] = Counter()
@@ -70,7 +71,7 @@ class TrialRecord:
         self.cut: str = ""
         """Why the record was cut; empty: it wasn't."""
         self.refused: str = ""
-        self._by_key = by_key
+        self._keep_all = keep_all
         self._calibration_of = calibration_of
         self._told: set[str] = set()
         self._started_at: datetime | None = None
@@ -135,17 +136,20 @@ class TrialRecord:
 
         if not self._blocks or self._started_at is None:
             return None
-        first_s = self.began_s or 0.0
-        time_s = np.concatenate([block.time_s for block in self._blocks]) - first_s
+        time_s = np.concatenate([block.time_s for block in self._blocks])
         current_a = np.concatenate([block.current_a for block in self._blocks])
         volts = [block.voltage_v for block in self._blocks if block.voltage_v is not None]
+        first = 0
+        if self.live.start_s is not None and not self._keep_all:
+            first = int(np.searchsorted(time_s, self.live.start_s - LEAD_S))
+        first_s = float(time_s[first])
         started = self._started_at + timedelta(seconds=first_s)
         started = started.replace(microsecond=0)
         return Trace(
-            time_s=np.round(time_s, 6),
+            time_s=np.round(time_s[first:] - first_s, 6),
             # Counts times a step leave digits that mean nothing; a nanoampere is far below any board's step.
-            current_a=np.round(self._corrected(current_a), 9),
-            voltage_v=np.concatenate(volts).round(9) if volts else None,
+            current_a=np.round(self._corrected(current_a[first:]), 9),
+            voltage_v=np.concatenate(volts)[first:].round(9) if volts else None,
             direction=self.direction,
             rig=self.rig.name,
             started=started,
@@ -161,7 +165,7 @@ class TrialRecord:
         self.over_range += int(block.over_range.sum())
         self._blocks.append(block)
         self.live.take(block.time_s, self._corrected(block.current_a), block.voltage_v)
-        if self.live.phase == RESTING and not self._by_key:
+        if self.live.phase == RESTING and not self._keep_all:
             while len(self._blocks) > 1 and self._blocks[1].time_s[0] < block.time_s[-1] - LEAD_S:
                 del self._blocks[0]
 
