@@ -1,5 +1,6 @@
 """``trend``: trend, control chart and forecast of one rig, or what to do next on every rig."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -82,15 +83,10 @@ def trend(
 
 
 def _one(ctx: click.Context, rig: str, folder: Path | None) -> "RigTrend":
-    from logger.jobs.trend import fleet_from_export, need_checks, rig_trend
+    from logger.jobs.trend import need_checks, rig_from_export, rig_trend
 
-    if folder is None:
-        found = rig_trend(logbook_of(ctx), rig, now().date())
-    else:
-        named = [one for one in fleet_from_export(folder, now().date()) if one.history.rig.name == rig]
-        if not named:
-            raise InputError(f"no rig is called {rig!r}", str(folder), "See rigs.parquet for the names.")
-        found = named[0]
+    today = now().date()
+    found = rig_trend(logbook_of(ctx), rig, today) if folder is None else rig_from_export(folder, rig, today)
     need_checks(found)
     return found
 
@@ -116,7 +112,7 @@ def _fleet(
         if as_json:
             _json(rigs)
             return 0
-        lines = [_without_bulk(one) for one in rigs]
+        lines = [replace(one, trends=()) for one in rigs]
     if not lines:
         output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
         return 0
@@ -125,14 +121,6 @@ def _fleet(
 
     print_fleet(ordered)
     return 1 if ordered[0].action.urgency >= STOP_AT else 0
-
-
-def _without_bulk(found: "RigTrend") -> "RigTrend":
-    """Only what the fleet table shows: the checks of hundreds of rigs needn't stay in memory."""
-    from dataclasses import replace
-
-    history = replace(found.history, checks=found.history.checks[-1:])
-    return replace(found, history=history, trends=())
 
 
 def _json(rigs: "Iterable[RigTrend]") -> None:

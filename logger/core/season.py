@@ -1,9 +1,7 @@
 """A rig's checks over the years, as data: what was measured on which day, in which weather, on which supply."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
-from types import MappingProxyType
 
 from logger.core.assessment import Figures, Profile
 from logger.core.rig import Rig
@@ -77,4 +75,3 @@ class RigHistory:
     """The baseline rests on no accepted commissioning sheet."""
     due_on: date | None = None
     """Next check, if one is set."""
-    notes: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))

@@ -74,7 +74,7 @@ def fleet(
 ) -> Iterator[RigTrend]:
     """Every rig of the logbook, in the order of names, spread over the processor's cores.
 
-    They come one by one, so that a fleet never has to fit into memory.
+    They come one by one, each with its newest check only, so that a fleet never has to fit into memory.
     """
     path = logbook_path(None if logbook is None else str(logbook))
     with opened(path, read_only=True) as book:
@@ -100,7 +100,14 @@ def fleet(
 
 def _part(path: Path, names: Sequence[str], today: date) -> list[RigTrend]:
     with opened(path, read_only=True) as book:
-        return [trend_in(book, name, today, profiles=False) for name in names]
+        return [_light(trend_in(book, name, today, profiles=False)) for name in names]
+
+
+def _light(found: RigTrend) -> RigTrend:
+    """Only the newest check is kept, and nothing that can't travel between processes."""
+    history = found.history
+    rig = replace(history.rig, limits=dict(history.rig.limits))
+    return replace(found, history=replace(history, rig=rig, checks=history.checks[-1:]))
 
 
 def fleet_from_export(
@@ -128,7 +135,7 @@ def trend_of_rows(rows: "RigRows", today: date) -> RigTrend:
     """One rig from its rows, without profiles and without the latch's orders (an export has no seals to trust)."""
     from logger.core.season_rows import history_from
 
-    return trend_of(history_from(rows), today)
+    return _light(trend_of(history_from(rows), today))
 
 
 def worst_first(found: Sequence[RigTrend]) -> list[RigTrend]:
@@ -147,3 +154,20 @@ def need_checks(trend: RigTrend) -> None:
             f"rig {trend.history.rig.name}",
             "Import or enter a check first: throwbook import --rig R --kind seasonal FILE...",
         )
+
+
+def rig_from_export(folder: Path, name: str, today: date) -> RigTrend:
+    """One rig of an export, with all its checks. Raises InputError for a name that isn't there."""
+    import pandas
+
+    from logger.core.season_rows import history_from
+    from logger.jobs.season_source import TABLES, check_export, rows_from_frames
+
+    check_export(folder)
+    frames = {
+        table: pandas.read_parquet(folder / f"{table}.parquet", filters=[("rig", "==", name)])
+        for table in TABLES
+    }
+    for rows in rows_from_frames(frames):
+        return trend_of(history_from(rows), today)
+    raise InputError(f"no rig is called {name!r}", str(folder), "rigs.parquet holds the names.")

@@ -1,0 +1,88 @@
+"""How fast: one rig with 20 years of checks as a command, and a fleet of 1,000 rigs with 40 checks each.
+
+python -m tests.benchmarks.fleet [--rigs 1000] [--logbook KEPT]
+"""
+
+import argparse
+import resource
+import subprocess
+import sys
+import tempfile
+from datetime import date
+from pathlib import Path
+from time import perf_counter
+
+import numpy as np
+
+from logger.core.season import RigHistory
+from logger.jobs.trend import fleet
+from tests.benchmarks.season_histories import PLAIN, make_history, quarterly
+from tests.jobs.season_logbook import store
+
+
+def full(seed: int, checks: int) -> RigHistory:
+    """A history with every figure that a trend is drawn of."""
+    from dataclasses import replace
+
+    from logger.core.assessment import Measured
+
+    rng = np.random.default_rng(seed)
+    wear = rng.uniform(0, 0.08) * np.arange(checks) / 4 if seed % 5 == 0 else np.zeros(checks)
+    history = make_history(rng, PLAIN, quarterly(checks, wear)).history
+    out = []
+    for check in history.checks:
+        throws = []
+        for throw in check.throws:
+            amps = throw.figures.run_current_a.value if throw.figures.run_current_a else 0.0
+            more = {
+                "peak_run_current_a": amps * 1.2,
+                "travel_time_s": 12 + rng.normal(0, 0.1),
+                "source_resistance_ohm": 0.06 + rng.normal(0, 0.005),
+                "energy_j": 12 * 12 * amps,
+                "take_up_fraction": 0.05 + rng.normal(0, 0.003),
+            }
+            figures = replace(
+                throw.figures, **{name: Measured(float(value), 0.01) for name, value in more.items()}
+            )
+            throws.append(replace(throw, figures=figures))
+        out.append(replace(check, throws=tuple(throws)))
+    return replace(history, checks=tuple(out))
+
+
+def main() -> None:
+    from logger.logbook import open_logbook
+
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--rigs", type=int, default=1000)
+    parser.add_argument("--logbook", type=Path)
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as scratch:
+        path = asked.logbook or Path(scratch) / "book"
+        if not path.exists():
+            begun = perf_counter()
+            with open_logbook(path) as book:
+                store(book, full(1, 80), "twenty-years")
+                for i in range(asked.rigs):
+                    store(book, full(i, 40), f"rig-{i:04d}")
+            print(f"logbook of {asked.rigs} rigs written in {perf_counter() - begun:.0f} s")
+        command = [sys.executable, "-m", "logger", "--logbook", str(path), "trend", "twenty-years", "--json"]
+        taken = []
+        for _ in range(5):
+            begun = perf_counter()
+            subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+            taken.append(perf_counter() - begun)
+        print(f"one rig, 80 checks, as a command: median {np.median(taken):.2f} s (floor 1 s)")
+        begun = perf_counter()
+        count = sum(1 for _ in fleet(path, date(2032, 3, 1), workers=2))
+        seconds = perf_counter() - begun
+        peak = max(
+            resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+        )
+        print(
+            f"{count} rigs x 40 checks on two processes: {seconds:.1f} s, "
+            f"{1000 * seconds / count:.0f} s for 1,000 (floor 60 s); largest process {peak / 1024:.0f} MiB"
+        )
+
+
+if __name__ == "__main__":
+    main()
