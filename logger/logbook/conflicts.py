@@ -45,10 +45,20 @@ def _double_heads(book: "Logbook", names: dict[str, str]) -> Iterable[Conflict]:
         if table.name not in WORDS:
             continue
         for about, heads in _competing(book, table):
+            if table.name == "judgement" and _agree(book, about):
+                continue
             where = names.get(about, about)
             if table.about == "trial":
                 where = _sheet_of(book, about, names)
             yield Conflict(where, WORDS[table.name].format(n=heads, trial=about[:8]))
+
+
+def _agree(book: "Logbook", trial: str) -> bool:
+    """Whether all judgements of a trial say the same by the same method: judged twice, but nothing to settle."""
+    rows = book.read(
+        "SELECT count(DISTINCT verdict || ' ' || method_version) FROM judgement WHERE trial = ?", [trial]
+    )
+    return bool(rows[0][0] == 1)
 
 
 def _competing(book: "Logbook", table: Table) -> Iterable[tuple[str, int]]:

@@ -147,6 +147,17 @@ def test_the_same_files_imported_on_two_computers_are_one_set_of_trials_on_two_s
     assert any("3 of its trials also stand on sheet" in each for each in told)
 
 
+def test_two_judgements_are_listed_only_when_they_differ(pair):
+    for path, verdict in zip(pair, ("watch", "fail"), strict=True):
+        with open_logbook(path) as book:
+            first, second = (logged.id for logged in book.trials(rig=RIG))
+            book.judge(first, make_assessment(verdict), path.name, NOW, "0.1.0", reason="again")
+            book.judge(second, make_assessment("pass"), path.name, NOW, "0.1.0", reason="again")
+    with open_logbook(pair[0]) as book:
+        told = [conflict.what for conflict in merge(book, pair[1]).conflicts]
+        assert told == [f"trial {first[:8]} has 2 judgements that don't know of each other"]
+
+
 def test_two_corrections_of_one_thing_are_both_kept_and_listed(pair):
     for path, seen in zip(pair, ("no", "not looked"), strict=True):
         with open_logbook(path) as book:

@@ -1,0 +1,57 @@
+"""On a terminal a doubt is asked about; a no stores nothing, a yes goes on."""
+
+import os
+import select
+import subprocess
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from logger.jobs.rig_list import add_rig
+from logger.logbook import open_logbook
+
+pty = pytest.importorskip("pty")
+TOP = Path(__file__).parents[2]
+TRACE = TOP / "sample-runs" / "baseline" / "lock-1.csv"
+
+
+def at_a_terminal(arguments, answer):
+    """Run a command at a pseudo-terminal, answer its one question, give its exit code and what it showed."""
+    ours, theirs = pty.openpty()
+    line = [sys.executable, "-m", "logger", *map(str, arguments)]
+    process = subprocess.Popen(line, cwd=TOP, stdin=theirs, stdout=theirs, stderr=theirs)
+    os.close(theirs)
+    shown = b""
+    while True:
+        ready, _, _ = select.select([ours], [], [], 30)
+        assert ready, shown
+        try:
+            piece = os.read(ours, 4096)
+        except OSError:  # the other side has closed
+            break
+        if not piece:
+            break
+        if b"[y/N]" not in shown and b"[y/N]" in shown + piece:
+            os.write(ours, answer)
+        shown += piece
+    os.close(ours)
+    return process.wait(30), shown.decode()
+
+
+@pytest.mark.parametrize(("answer", "code", "trials"), [(b"y\n", 0, 1), (b"n\n", 2, 0), (b"\n", 2, 0)])
+def test_a_file_of_another_rig_is_asked_about(answer, code, trials, tmp_path):
+    book = tmp_path / "logbook"
+    text = (
+        (TOP / "sample-runs" / "yard-loader.toml").read_text("utf-8").replace("yard-loader", "quarry-loader")
+    )
+    rig = tmp_path / "quarry-loader.toml"
+    rig.write_text(text, "utf-8")
+    add_rig(book, rig, "M. K.", datetime.now(UTC))
+    arguments = ["--logbook", book, "import", "--rig", "quarry-loader", "--kind", "bench", TRACE]
+    done, shown = at_a_terminal(arguments, answer)
+    assert "recorded on rig 'yard-loader', not 'quarry-loader'" in shown.replace("\r\n", " ")
+    assert done == code, shown
+    with open_logbook(book, read_only=True) as opened:
+        assert len(opened.trials(rig="quarry-loader")) == trials
