@@ -11,7 +11,7 @@ from logger.core.records import BENCH
 from logger.core.sheet import NO, Seen
 from logger.core.trace import LOCK, UNLOCK
 
-# (sign at level fail, direction): cause in ``status.CAUSES``.
+# (sign at level fail, direction): cause in ``status.CAUSES``. A sign that isn't here is a failed limit.
 SIGN_CAUSES: dict[tuple[str, str], str] = {
     ("stall", LOCK): "stall",
     ("stall", UNLOCK): "stall",
@@ -19,8 +19,8 @@ SIGN_CAUSES: dict[tuple[str, str], str] = {
     ("stopped-short", UNLOCK): "unlock stopped short",
     ("light-run", LOCK): "light run",
     ("light-run", UNLOCK): "light run",
-    ("no-end", LOCK): "light run",
-    ("no-end", UNLOCK): "light run",
+    ("no-end", LOCK): "no end",
+    ("no-end", UNLOCK): "no end",
     ("end-stop", LOCK): "end stop",
     ("end-stop", UNLOCK): "end stop",
     ("no-start", LOCK): "no start",

@@ -32,6 +32,7 @@ CAUSES: dict[str, tuple[str, str]] = {
     "stall": (DO_NOT_USE, "the motor stood still under voltage"),
     "stopped short": (DO_NOT_USE, "a lock throw ended before its travel was done"),
     "light run": (DO_NOT_USE, "near no-load current all the way: the drive may be off the mechanism"),
+    "no end": (DO_NOT_USE, "the motor turned on past the stroke: the drive may slip on the mechanism"),
     "let go": (DO_NOT_USE, "the pins did not stay put with the power off"),
     "load check failed": (DO_NOT_USE, "the maker's load check was not passed"),
     "damage": (DO_NOT_USE, "damage was seen"),

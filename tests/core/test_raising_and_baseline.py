@@ -1,9 +1,12 @@
 """What a throw raises, and which throws a baseline is made from."""
 
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+from logger.core import signs
 from logger.core.assessment import Sign
 from logger.core.baseline_choice import ChoiceSheet, choose, may_replace
 from logger.core.raising import SEEN_CAUSES, SIGN_CAUSES, findings_in_record, findings_seen
@@ -36,6 +39,18 @@ def test_what_takes_a_rig_out_of_use_by_its_record():
     worst = {key for key, cause in SIGN_CAUSES.items() if CAUSES[cause][0] == DO_NOT_USE}
     lock_and_unlock = {(sign, way) for sign in ("stall", "light-run", "no-end") for way in ("lock", "unlock")}
     assert worst == lock_and_unlock | {("stopped-short", "lock")}
+
+
+def test_every_sign_that_can_fail_is_in_the_table_or_known_to_be_a_limit():
+    folder = Path(signs.__file__).parent
+    named = set()
+    for path in folder.glob("*.py"):
+        for call in re.findall(r"Sign\((.*?)\n    \)|Sign\((.*)\)", path.read_text("utf-8"), re.DOTALL):
+            text = "".join(call)
+            name = re.match(r'\s*"([a-z-]+)"', text)
+            if name and re.search(r"\bFAIL\b", text):
+                named.add(name[1])
+    assert named - {sign for sign, _ in SIGN_CAUSES} == {"over-rated"}
 
 
 def test_a_failed_limit_restricts_and_a_watch_sign_sets_to_watch():
