@@ -15,6 +15,9 @@ Command = TypeVar("Command", bound=Any)
 
 def logbook_of(ctx: click.Context) -> str | None:
     """The logbook asked for before the command; None: the default one."""
+    from logger.jobs.logbooks import when_waiting
+
+    when_waiting(waiting)
     found = ctx.obj["logbook"] if ctx.obj else None
     return None if found is None else str(found)
 

@@ -28,7 +28,18 @@ def logbook_path(given: str | None) -> Path:
     return folder / FILE_NAME
 
 
+class _Front:
+    """What the program in front wants to hear; set once by it, so that no job has to hand it through."""
+
+    waiting: Waiting | None = None
+
+
+def when_waiting(say: Waiting) -> None:
+    """Have ``say`` called whenever a job waits for another program that is writing."""
+    _Front.waiting = say
+
+
 def opened(given: str | Path | None, read_only: bool = False, waiting: Waiting | None = None) -> Logbook:
     """The logbook asked for, open; use it with ``with``."""
     path = logbook_path(None if given is None else os.fspath(given))
-    return open_logbook(path, read_only=read_only, waiting=waiting)
+    return open_logbook(path, read_only=read_only, waiting=waiting or _Front.waiting)

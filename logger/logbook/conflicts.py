@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
 
+from logger.core.records import Judgement
 from logger.logbook.rows import TABLES, Table
 
 if TYPE_CHECKING:
@@ -54,11 +55,12 @@ def _double_heads(book: "Logbook", names: dict[str, str]) -> Iterable[Conflict]:
 
 
 def _agree(book: "Logbook", trial: str) -> bool:
-    """Whether all judgements of a trial say the same by the same method: judged twice, but nothing to settle."""
-    rows = book.read(
-        "SELECT count(DISTINCT verdict || ' ' || method_version) FROM judgement WHERE trial = ?", [trial]
-    )
-    return bool(rows[0][0] == 1)
+    """Whether the judgements that count say the same by the same method: judged twice, but nothing to settle."""
+    marks = [
+        book.read("SELECT verdict, method_version FROM judgement WHERE id = ?", [each])[0]
+        for each in book.head_ids(Judgement, trial)
+    ]
+    return len({tuple(mark) for mark in marks}) == 1
 
 
 def _competing(book: "Logbook", table: Table) -> Iterable[tuple[str, int]]:

@@ -76,3 +76,19 @@ def test_a_missing_logbook_and_a_wrong_file_are_one_line_and_exit_2(command, tmp
     assert "not a logbook" in told
     assert len(told.strip().splitlines()) == 1
     assert wrong.read_text() == "Greased the left pin.\n" * 20
+
+
+def test_a_command_says_once_that_it_waits_for_another_program(path):
+    """The other program lets go when it reads what the command says."""
+    with open_logbook(path) as other:
+        other.db.execute("BEGIN IMMEDIATE")
+        line = [sys.executable, "-m", "logger", "--logbook", str(path), "order", "raise", RIG]
+        line += ["--cause", "damage", "--because", "left pin bent", "--by", "M. K."]
+        process = subprocess.Popen(
+            line, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        )
+        said = process.stderr.readline().decode()
+        other.db.execute("ROLLBACK")
+        _, rest = process.communicate(timeout=30)
+    assert "another program is writing" in said
+    assert (process.returncode, rest) == (0, b"")

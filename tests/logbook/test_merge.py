@@ -202,3 +202,17 @@ def test_changed_samples_do_not_come_in(pair):
         book.db.execute("UPDATE trace SET data = (SELECT data FROM trace WHERE rowid = 1) WHERE rowid = 4")
     with open_logbook(ours) as book, pytest.raises(InputError, match="1 records of samples were changed"):
         merge(book, theirs)
+
+
+def test_a_logbook_of_an_older_version_is_merged_and_left_at_its_version(pair, tmp_path):
+    import sqlite3
+    from pathlib import Path
+
+    old = tmp_path / "old"
+    with sqlite3.connect(old) as db:
+        db.executescript((Path(__file__).parent / "past" / "v1.sql").read_text("utf-8"))
+    db.close()
+    before = old.read_bytes()
+    with open_logbook(pair[0]) as book:
+        assert merge(book, old).added["trial"] == 2
+    assert old.read_bytes() == before
