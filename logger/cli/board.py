@@ -30,7 +30,7 @@ def board() -> None:
     """Find, check, calibrate and rehearse current-sense boards."""
 
 
-@board.command(epilog="Example: throwbook board find")
+@board.command(epilog="Example: throwbook board find", short_help="The ports, and which boards answer.")
 @click.option("--port", "ports", multiple=True, metavar="PORT", help="Ask only here; again for more.")
 @click.option("--baud", "bauds", multiple=True, type=int, help="Try only this speed; again for more.")
 @json_option
@@ -84,7 +84,10 @@ def find(ports: tuple[str, ...], bauds: tuple[int, ...], as_json: bool) -> int:
     return 3
 
 
-@board.command(epilog="Example: throwbook board check --port /dev/ttyUSB0 --rate 200")
+@board.command(
+    epilog="Example: throwbook board check --port /dev/ttyUSB0 --rate 200",
+    short_help="Rate, loss, zero, noise, range, clock.",
+)
 @port_option
 @baud_option
 @rate_option
@@ -125,7 +128,7 @@ Examples:
 """
 
 
-@board.command(epilog=CALIBRATE_EXAMPLE)
+@board.command(epilog=CALIBRATE_EXAMPLE, short_help="Zero and gain against a reference meter.")
 @click.option("--port", metavar="PORT", help="Serial port: the board is read while you read the meter.")
 @baud_option
 @click.option("--board", "board_id", metavar="ID", help="The board that the pairs were read from.")
@@ -223,7 +226,7 @@ Examples:
 """
 
 
-@board.command(epilog=REHEARSE_EXAMPLE)
+@board.command(epilog=REHEARSE_EXAMPLE, short_help="A stand-in board to practise with.")
 @click.option("--rig", "rig_ref", required=True, metavar="NAME-or-FILE.toml", help="The rig to simulate.")
 @click.option("--fault", "faults", multiple=True, metavar="KIND[=SEVERITY[@PLACE]]", help="Again for more.")
 @click.option("--trouble", "troubles", multiple=True, metavar="KIND[=VALUE]", help="Again for more.")

@@ -17,7 +17,7 @@ Examples:
 """
 
 
-@click.command(epilog=EXAMPLE)
+@click.command(epilog=EXAMPLE, short_help="An actuator off the machine, judged.")
 @click.option("--rig", "rig_ref", metavar="NAME-or-FILE.toml", help="The rig whose actuator it is.")
 @click.option("--sheet", metavar="ID", help="A bench sheet of the logbook instead of files.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")

@@ -14,8 +14,12 @@ from logger.cli.quantity import Quantity
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from logger.core.live import LiveFigures
+    from logger.jobs.record import RecordPlan
     from logger.jobs.recorded import Recorded
+    from logger.protocol.messages import Identity
 
 EXAMPLE = """\b
 Examples:
@@ -110,14 +114,24 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
     if not given["as_json"]:
         for caution in SHOWN_AT["record"]:
             output.line(caution, style="heading")
-        output.line(
-            f"Ready for a {plan.direction} throw of {plan.rig.name} on {plan.port}. {_how(plan.by_key)}"
-        )
-    recording = Recording(plan, now=now, on_live=_show_live, on_note=_note)
+        output.line(f"Asking the board on {plan.port} ...")
+    recording = Recording(
+        plan, now=now, on_live=_show_live, on_note=_note, on_ready=_ready(plan, given["as_json"])
+    )
     with _Keys(recording):
         recorded = recording.run()
     output.status("")
     return _keep_and_show(recorded, given, logbook)
+
+
+def _ready(plan: "RecordPlan", as_json: bool) -> "Callable[[Identity], None]":
+    def show(identity: "Identity") -> None:
+        if not as_json:
+            whose = f"a {plan.direction} throw of {plan.rig.name}"
+            output.line(f"{identity.id} samples. Ready for {whose}. {_how(plan.by_key)}")
+            output.flush()
+
+    return show
 
 
 def _how(by_key: bool) -> str:

@@ -22,6 +22,7 @@ from logger.ports.recorder import Broken, Chunk, Item, Recorder, Slept
 from logger.ports.serialport import Port
 from logger.protocol.baud import DEFAULT_BAUD
 from logger.protocol.events import Event, Halted, Started
+from logger.protocol.messages import Identity
 from logger.protocol.session import Session
 
 if TYPE_CHECKING:
@@ -75,7 +76,11 @@ class RecordPlan:
 
 
 class Recording:
-    """One trial, from opening the port to the verdict."""
+    """One trial, from opening the port to the verdict.
+
+    ``on_ready``: the board samples, now the person may throw. ``on_live``: about ten times a second. ``on_note``: a
+    line to tell. All are called in the thread of ``run``.
+    """
 
     def __init__(
         self,
@@ -84,12 +89,14 @@ class Recording:
         now: Callable[[], datetime],
         on_live: Callable[[LiveFigures], None] = lambda figures: None,
         on_note: Callable[[str], None] = lambda line: None,
+        on_ready: Callable[[Identity], None] = lambda identity: None,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self.plan = plan
         self._now = now
         self._on_live = on_live
         self._on_note = on_note
+        self._on_ready = on_ready
         self._monotonic = monotonic
         self._begin = threading.Event()
         self._finish = threading.Event()
@@ -220,6 +227,8 @@ class Recording:
     def _event(self, event: Event) -> None:
         if self._ended and isinstance(event, Started | Halted):
             return
+        if isinstance(event, Started) and self._session.identity is not None:
+            self._on_ready(self._session.identity)
         self._note(self._record.take(event, self._now()))
         if self._record.refused:
             self._end(

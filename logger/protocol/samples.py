@@ -148,11 +148,11 @@ def _check_holds(columns: ByteArray, star: int) -> bool:
 @cache
 def _contributions() -> NDArray[np.uint16]:
     """What a byte with n bytes after it contributes to the CRC: shape (longest line, 256)."""
-    alone = [
-        [crc_hqx(bytes([byte]) + bytes(after), 0) for byte in range(256)]
-        for after in range(LONGEST_LINE_BYTES)
-    ]
-    return np.array(alone, dtype=np.uint16)
+    last = np.array([crc_hqx(bytes([byte]), 0) for byte in range(256)], dtype=np.uint16)
+    rows = [last]
+    while len(rows) < LONGEST_LINE_BYTES:  # one zero byte more behind it
+        rows.append((rows[-1] << 8) ^ last[rows[-1] >> 8])
+    return np.array(rows)
 
 
 def _in_range(table: IntArray) -> bool:

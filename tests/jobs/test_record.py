@@ -53,6 +53,17 @@ def test_a_throw_is_recorded_from_rise_to_fall_and_judged(tmp_path: Path):
     assert np.diff(recorded.trace.time_s).max() == pytest.approx(1 / 200, abs=2e-6)
 
 
+def test_the_person_is_told_to_throw_only_when_the_board_samples(tmp_path: Path):
+    told = []
+    with board_on_a_cable(speed=SPEED) as (port, board):
+        Recording(
+            plan(port.name, tmp_path, seconds=0.5),
+            now=now,
+            on_ready=lambda identity: told.append((identity.id, board.running)),
+        ).run()
+    assert told == [("rehearsal", True)]
+
+
 def best_of_three(measure) -> float:
     """Shortest of up to three: other programs on this machine only ever make it longer."""
     times = []
