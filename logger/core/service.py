@@ -152,11 +152,6 @@ def order_complaints(entry: ServiceEntry) -> list[str]:
     ]
 
 
-def stretch_starts(entries: Iterable[ServiceEntry]) -> list[date]:
-    """The days on which a new stretch begins, in order."""
-    return sorted({entry.on for entry in entries if entry.starts_stretch})
-
-
 @dataclass(frozen=True)
 class NextCheck:
     """When the next check is due, and whether that is past."""

@@ -68,8 +68,10 @@ class RigRows(SealRows):
         """One entry of the latch's log; it is linked to the rig's last ones here."""
         from dataclasses import replace
 
+        from logger.core.status import latest
+
         with self.transaction():
-            return self.add(replace(order, previous=_ids(last_orders(self.orders(order.rig)))))
+            return self.add(replace(order, previous=latest(self.orders(order.rig))))
 
     def orders(self, rig: str) -> list[Order]:
         """Every order of a rig, oldest first by its own clock; the links say what came before what."""
@@ -110,12 +112,5 @@ class RigRows(SealRows):
         return self.select(Calibration, "WHERE board = ? ORDER BY at, id", [board])
 
 
-def last_orders(orders: Iterable[Order]) -> list[Order]:
-    """Orders that no later one is linked to."""
-    listed = list(orders)
-    linked = {old for order in listed for old in order.previous}
-    return [order for order in listed if order.id not in linked]
-
-
-def _ids(rows: Iterable[Row] | Iterable[Order]) -> tuple[str, ...]:
+def _ids(rows: Iterable[Row]) -> tuple[str, ...]:
     return tuple(sorted(row.id for row in rows))

@@ -16,7 +16,6 @@ from logger.core.service import (
     next_check,
     order_complaints,
     row_from,
-    stretch_starts,
 )
 
 SPRING, SUMMER, AUTUMN = date(2026, 3, 14), date(2026, 7, 1), date(2026, 10, 1)
@@ -66,7 +65,7 @@ def test_a_stretch_starts_where_the_action_or_the_entry_says():
         entry(AUTUMN, action="inspected", new_stretch=True),
         entry(date(2027, 1, 1), new_stretch=False),
     ]
-    assert stretch_starts(entries) == [SPRING, AUTUMN]
+    assert [one.on for one in entries if one.starts_stretch] == [SPRING, AUTUMN]
     assert set(ACTIONS.values()) == {True, False}
 
 
