@@ -10,7 +10,7 @@ from typing import Any
 
 from logger.core.season import FIGURES, RigHistory
 from logger.core.season_lines import Line, lines_of
-from logger.core.signals import OUT, CheckState, check_states
+from logger.core.signals import OUT, CheckState, check_states, rises_together
 from logger.core.trace import DIRECTIONS
 from logger.core.trend_figures import (
     Chart,
@@ -67,18 +67,16 @@ def trends_of(history: RigHistory) -> list[TrendResult]:
     """Every direction and figure that has at least one check, in contract order."""
     results = []
     for figure in FIGURES:
-        lines = {one: lines_of(history, one, figure) for one in DIRECTIONS}
-        for direction in DIRECTIONS:
-            clean, found = lines[direction]
-            if clean is None:
-                continue
-            other = lines[DIRECTIONS[1 - DIRECTIONS.index(direction)]][0]
-            results.append(_trend(history, clean, other, found))
+        lines = [lines_of(history, one, figure) for one in DIRECTIONS]
+        (lock, _), (unlock, _) = lines
+        both = rises_together(lock, unlock) if lock is not None and unlock is not None else {}
+        for clean, found in lines:
+            if clean is not None:
+                results.append(_trend(history, clean, check_states(clean, both), found))
     return results
 
 
-def _trend(history: RigHistory, line: Line, other: Line | None, found: Line | None) -> TrendResult:
-    states = check_states(line, other)
+def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Line | None) -> TrendResult:
     chart, points = chart_and_points(line, states)
     limit = limit_of(history.rig, line)
     forecast, why_not = forecast_of(history, line, limit, states[-1].rise.chance)
@@ -107,7 +105,7 @@ def _trend(history: RigHistory, line: Line, other: Line | None, found: Line | No
 
 
 def _as_found(line: Line) -> AsFound:
-    states: list[CheckState] = check_states(line, None)
+    states = check_states(line, {})
     chart, points = chart_and_points(line, states)
     first = next((one.date for one in points if one.state == OUT), None)
     return AsFound(points, chart, first)

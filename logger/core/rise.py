@@ -13,6 +13,7 @@ and late ones narrow, as the t factor does for few throws.
 """
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -66,9 +67,8 @@ class Series:
         )
 
 
-@dataclass(frozen=True)
-class Rise:
-    """The best supported rise at the newest check."""
+class Rise(NamedTuple):
+    """A rise at the newest check."""
 
     chance: float
     """That there is none, 0..1."""

@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from logger.core.rise import GRID, GROWTH, NO_RISE, SHIFT, Rise, Series
 from logger.core.trace import FloatArray
 
-MOST_ONSETS = 24
+MOST_ONSETS = 16
 """Growth is looked for since at most so many checks, evenly spread: keeps memory bounded over very long histories."""
 NEWEST_TWO = 2
 
@@ -71,24 +71,21 @@ def _listed(
     chance = np.sum(share * ndtr(-pull / np.sqrt(weight)), axis=0)
     mean = np.sum(share * size, axis=0)
     u = np.sqrt(np.sum(share * (1.0 / weight + (size - mean) ** 2), axis=0))
-    found = []
     chances, means, us, years = chance.tolist(), mean.tolist(), u.tolist(), series.years.tolist()
-    for row in range(len(chances)):
+    begins = onsets.tolist()
+    found = []
+    for row, (chance_at, mean_at, u_at) in enumerate(zip(chances, means, us, strict=True)):
         index = series.start + 1 + row
-        shapes: list[tuple[int, str, int, float, int]] = [
-            (i, GROWTH, since, years[index] - years[since], index - since)
-            for i, since in enumerate(onsets.tolist())
-            if index - since >= NEWEST_TWO
+        rises = [
+            Rise(chance_at[i], GROWTH, since, mean_at[i] * grown, u_at[i] * grown, index - since)
+            for i, since in enumerate(begins)
+            if index - since >= NEWEST_TWO and (grown := years[index] - years[since]) > 0
         ]
-        shapes.append((len(onsets), SHIFT, index, 1.0, 1))
+        one, two = len(begins), len(begins) + 1
+        rises.append(Rise(chance_at[one], SHIFT, index, mean_at[one], u_at[one], 1))
         if row:
-            shapes.append((len(onsets) + 1, SHIFT, index - 1, 1.0, 2))
-        found.append(
-            [
-                Rise(chances[row][i], kind, since, means[row][i] * up, us[row][i] * up, checks)
-                for i, kind, since, up, checks in shapes
-            ]
-        )
+            rises.append(Rise(chance_at[two], SHIFT, index - 1, mean_at[two], u_at[two], 2))
+        found.append(rises)
     return found
 
 

@@ -16,6 +16,7 @@ from logger.core.correction import (
     weather_columns,
     widening,
 )
+from logger.core.numerics import median_of
 from logger.core.rating import MotorLine, motor_line
 from logger.core.rise import ANY_LEVEL, PAST_WEAR, Series
 from logger.core.season import FIGURES, RigHistory, SeasonCheck, SeasonService, SeasonThrow
@@ -72,7 +73,7 @@ class Line:
     @cached_property
     def medians(self) -> FloatArray:
         """shape (k,) median throw of each check [figure's unit]"""
-        return np.array([float(np.median(one)) for one in self.throws])
+        return np.array([median_of(one) for one in self.throws])
 
     @cached_property
     def scatter(self) -> FloatArray:
@@ -158,7 +159,7 @@ def _line(
         figure=figure,
         checks=tuple(check for check, _ in rows),
         throws=tuple(throws),
-        raw=np.array([np.mean([_value(one, field) or 0.0 for one in mine]) for _, mine in rows]),
+        raw=np.array([sum(_value(one, field) or 0.0 for one in mine) / len(mine) for _, mine in rows]),
         years=np.array([(check.on - first_day).days / DAYS_A_YEAR for check, _ in rows]),
         stretch=np.array([float(stretch_of(check, starts)) for check, _ in rows]),
         temperature_c=np.array([np.nan if check.ambient_c is None else check.ambient_c for check, _ in rows]),
@@ -192,7 +193,7 @@ def _voltage(throw: SeasonThrow) -> float | None:
 
 def _ln_voltage(throws: Sequence[SeasonThrow], nominal_v: float) -> float:
     volts = [v for v in (_voltage(one) for one in throws) if v is not None and v > 0]
-    return float(np.log(np.mean(volts) / nominal_v)) if volts and nominal_v > 0 else float("nan")
+    return float(np.log(sum(volts) / len(volts) / nominal_v)) if volts and nominal_v > 0 else float("nan")
 
 
 def _own_u(throws: Sequence[SeasonThrow], field: str) -> float:
@@ -252,6 +253,8 @@ def _attachments(checks: Sequence[SeasonCheck]) -> FloatArray:
 
 def up_to(line: Line, count: int) -> Line:
     """The line as it stood after its first ``count`` checks."""
+    if count == len(line.checks):
+        return line
     return replace(
         line,
         checks=line.checks[:count],

@@ -5,6 +5,7 @@ that of rigs that stay as they are at most 5 in 100 ever give a false signal in 
 directions together; the figures and the command that measures them stand in DEVELOPERS.md.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,32 +46,38 @@ class CheckState:
     because: str = ""
 
 
-def check_states(line: Line, other: Line | None) -> list[CheckState]:
+def check_states(line: Line, both: Mapping[str, list[Rise]]) -> list[CheckState]:
     """One state for each check of ``line``, each from that check and those before it only.
 
-    ``other`` is the same figure in the other direction, if it was measured.
+    ``both``: what ``rises_together`` gives for both directions, by sheet; empty where only one was measured.
     """
     states: list[CheckState] = []
-    shared = _shared(line, other) if other is not None else frozenset()
-    for number in sorted({int(one) for one in line.stretch}):
-        members = np.flatnonzero(line.stretch == number).tolist()
-        whole = up_to(line, members[-1] + 1)
-        series = series_of(whole)
-        own = rises_at_every_check(series)
-        mean = together(series, whole, other) if other is not None else None
-        both = iter([] if mean is None else rises_at_every_check(mean))
+    for members in stretches(line):
+        own = rises_at_every_check(series_of(up_to(line, members[-1] + 1)))
         states.append(CheckState(BASELINE, NO_RISE, NO_RISE))
-        pairs = 1 if line.checks[members[0]].sheet in shared else 0
         for index, found in zip(members[1:], own, strict=True):
-            paired = line.checks[index].sheet in shared
-            pairs += paired
-            on_both = next(both, []) if paired and pairs >= 2 else []
+            on_both = both.get(line.checks[index].sheet, [])
             states.append(_state(found, on_both, line.allowance.smallest))
     return states
 
 
-def _shared(line: Line, other: Line) -> frozenset[str]:
-    return frozenset(check.sheet for check in line.checks) & frozenset(check.sheet for check in other.checks)
+def rises_together(line: Line, other: Line) -> dict[str, list[Rise]]:
+    """Rises of the mean of both directions, by sheet, at every check that has both (a stretch's first left out)."""
+    found: dict[str, list[Rise]] = {}
+    shared = {check.sheet for check in other.checks}
+    for members in stretches(line):
+        whole = up_to(line, members[-1] + 1)
+        mean = together(series_of(whole), whole, other)
+        if mean is None:
+            continue
+        sheets = [line.checks[i].sheet for i in members if line.checks[i].sheet in shared]
+        found |= dict(zip(sheets[1:], rises_at_every_check(mean), strict=False))
+    return found
+
+
+def stretches(line: Line) -> list[list[int]]:
+    """Indices of the checks of each stretch, in order."""
+    return [np.flatnonzero(line.stretch == number).tolist() for number in np.unique(line.stretch)]
 
 
 def _state(own: list[Rise], both: list[Rise], smallest: float) -> CheckState:

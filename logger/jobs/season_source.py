@@ -19,12 +19,11 @@ if TYPE_CHECKING:
 RIG_COLUMNS = ("rig", "at", "toml")
 
 
-def rows_from_logbook(book: Logbook, name: str) -> RigRows:
-    """Everything the logbook holds of one rig, as export rows; no samples and no profiles are unpacked."""
+def rows_from_logbook(book: Logbook, name: str, trials: Sequence[LoggedTrial]) -> RigRows:
+    """Everything the logbook holds of one rig, as export rows; ``trials`` are all of its trials."""
     from logger.jobs.rig_of import rig_of
 
     states = {one.sheet.id: one for one in book.sheets(name)}
-    trials = book.trials(rig=name)
     return RigRows(
         rig_of(book, name),
         [_row(SHEETS, SHEET_COLUMNS, one) for one in states.values()],

@@ -46,8 +46,9 @@ def trend_in(book: "Logbook", name: str, today: date, profiles: bool) -> RigTren
     from logger.core.season_rows import history_from
     from logger.jobs.latch import standing
 
-    rows = rows_from_logbook(book, name)
-    found = profiles_from_logbook(book, book.trials(rig=name)) if profiles else {}
+    trials = book.trials(rig=name)
+    rows = rows_from_logbook(book, name, trials)
+    found = profiles_from_logbook(book, trials) if profiles else {}
     stands = standing(book, name, today)
     history = replace(history_from(rows, found), due_on=stands.next_check.on)
     return trend_of(history, today, stands.status.level)

@@ -16,7 +16,7 @@ import numpy as np
 from logger.core.history import only, trends_of
 from logger.core.season import RUN_CURRENT
 from logger.core.season_lines import lines_of
-from logger.core.signals import OUT, check_states
+from logger.core.signals import OUT, check_states, rises_together
 from logger.core.trace import DIRECTIONS
 from tests.benchmarks.season_histories import PLAIN, ROUGH, Made, Plan, make_history, quarterly
 
@@ -38,8 +38,9 @@ def signals(made: Made) -> np.ndarray:
     found = np.zeros((3, len(made.wear)), dtype=bool)
     rated = made.history.rig.actuator.full_load_current_a
     lines = [line for one in DIRECTIONS if (line := lines_of(made.history, one, RUN_CURRENT)[0]) is not None]
-    for line, other in zip(lines, reversed(lines), strict=True):
-        found[0] |= [one.state == OUT for one in check_states(line, other)]
+    both = rises_together(*lines)
+    for line in lines:
+        found[0] |= [one.state == OUT for one in check_states(line, both)]
         found[1] |= line.raw > rated
         first = line.throws[0]
         found[2] |= (line.raw > np.mean(first) + 3 * np.std(first, ddof=1)) & (np.arange(len(line.raw)) > 0)
