@@ -99,7 +99,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
     plan = RecordPlan(
         port=given["port"],
         rig=found.rig,
-        baseline=found.baselines.get(given["direction"]),
+        baseline=None if given["kind"] == "bench" else found.baselines.get(given["direction"]),
         rig_ref=_lasting(given["rig_ref"]),
         direction=given["direction"],
         folder=journal_folder(logbook),
@@ -109,6 +109,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
         seconds=given["seconds"],
         by_key=given["by_key"],
         ambient_c=given["ambient"],
+        on_bench=given["kind"] == "bench",
         calibration_of=calibration_finder(logbook),
     )
     if not given["as_json"]:

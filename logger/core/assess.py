@@ -6,6 +6,7 @@ import numpy as np
 
 from logger.core.assessment import CUT_OFF, NO_RUN, UNUSABLE, Assessment, Figures, Measured
 from logger.core.baseline import Baseline
+from logger.core.calibration import GAIN_U_KEY
 from logger.core.diagnosis import diagnose
 from logger.core.evidence import (
     MAGNET_SHARE_PER_K,
@@ -62,7 +63,7 @@ def assess_trace(
     # Times are told from the first row, whatever clock the file has.
     trace = replace(trace, time_s=trace.time_s - trace.time_s[0])
     line = motor_line(rig.actuator)
-    gains = gains or Gains()
+    gains = gains or _gains_of(trace)
     evidence = gather(trace, rig, line, baseline, gains)
     reason = unusable(evidence)
     if reason:
@@ -95,6 +96,12 @@ def assess_trace(
 
 
 RECORD_SIGNS = ("clipped", "gaps", "cut-record", "noisy")
+
+
+def _gains_of(trace: Trace) -> Gains:
+    """The uncertainty that the board's calibration left, where the record's head tells it."""
+    told = trace.head.get(GAIN_U_KEY)
+    return Gains(current=told) if isinstance(told, float) and 0.0 < told < 1.0 else Gains()
 
 
 def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, gains: Gains) -> Evidence:

@@ -20,6 +20,13 @@ WORTH_A_LOOK_GAIN = 0.05
 """A gain further from 1 than this is more likely a wrong shunt or a wrong meter range. Common practice, no source."""
 
 
+LEAST_GAIN, MOST_GAIN = 0.5, 2.0
+MOST_GAIN_U = 0.1
+"""A line beyond these is no calibration: the current wasn't on, or the wrong wire was measured. Assumed."""
+GAIN_U_KEY = "current_gain_u"
+"""Head key of a trace: relative standard uncertainty of its currents, from the calibration."""
+
+
 @dataclass(frozen=True)
 class CalibrationPoint:
     """One current held steady while both were read."""
@@ -60,6 +67,10 @@ class CurrentCalibration:
         """Standard uncertainty [A] that the calibration leaves in a corrected current."""
         variance = self.u_zero_a**2 + (shown_a * self.u_gain) ** 2 + 2 * shown_a * self.covariance
         return float(np.sqrt(max(variance, 0.0)))
+
+    def relative_u(self, current_a: float) -> float:
+        """That as a share of ``current_a`` [A], which isn't zero."""
+        return self.u_at(current_a) / abs(current_a)
 
 
 @dataclass(frozen=True)
@@ -103,6 +114,12 @@ def fit_calibration(points: Sequence[CalibrationPoint]) -> CurrentCalibration:
     widen = max(1.0, scatter)
     u_gain = widen / np.sqrt(spread)
     u_zero = widen * np.sqrt(1.0 / np.sum(weight) + centre**2 / spread)
+    if not LEAST_GAIN <= gain <= MOST_GAIN or u_gain > MOST_GAIN_U:
+        raise InputError(
+            f"these readings make no line (gain {gain:.3g} +/- {2 * u_gain:.2g})",
+            "calibrate",
+            "Did the same current flow through both, was it on and steady? Read them again, far enough apart",
+        )
     return CurrentCalibration(
         zero_a=zero,
         gain=gain,

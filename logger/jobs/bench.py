@@ -56,7 +56,9 @@ def _judged(rig: Rig, traces: "Sequence[Trace]") -> BenchResult:
         raise InputError(
             "there are no recorded throws", rig.name, "Record the full stroke both ways, without load"
         )
-    throws: list[tuple[Trace, Assessment]] = [(trace, assess_trace(trace, rig)) for trace in traces]
+    throws: list[tuple[Trace, Assessment]] = [
+        (trace, assess_trace(trace, rig, on_bench=True)) for trace in traces
+    ]
     test = judge_bench(rig, throws)
     return BenchResult(rig, test, own_rating(rig, test.line) if test.throws_used else {})
 

@@ -5,7 +5,13 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from logger.core.calibration import CalibrationPoint, CalibrationRecord, CurrentCalibration, fit_calibration
+from logger.core.calibration import (
+    GAIN_U_KEY,
+    CalibrationPoint,
+    CalibrationRecord,
+    CurrentCalibration,
+    fit_calibration,
+)
 from logger.errors import InputError
 from logger.protocol.baud import DEFAULT_BAUD
 from logger.protocol.events import Samples
@@ -15,6 +21,8 @@ if TYPE_CHECKING:
     from logger.core.trace import Trace
     from logger.logbook import Logbook
 
+LEAST_USUAL_A = 0.1
+"""A record of hardly any current: its uncertainty is that at this current."""
 GOOD_FOR = timedelta(days=365)
 """Common practice, no source."""
 
@@ -136,6 +144,8 @@ def from_details(board: str, details: "Mapping[str, object]", id: str) -> Calibr
 
 def under(trace: "Trace", record: CalibrationRecord) -> "Trace":
     """A trace of this board as it would be under another calibration."""
+    import numpy as np
+
     zero_a = float(trace.head.get("calibration_zero_a", 0.0))
     gain = float(trace.head.get("calibration_gain", 1.0))
     shown_a = (trace.current_a - zero_a) / gain
@@ -144,6 +154,7 @@ def under(trace: "Trace", record: CalibrationRecord) -> "Trace":
         "calibration": record.id,
         "calibration_zero_a": record.line.zero_a,
         "calibration_gain": record.line.gain,
+        GAIN_U_KEY: record.line.relative_u(max(float(np.median(np.abs(shown_a))), LEAST_USUAL_A)),
     }
     return replace(trace, current_a=record.line.corrected(shown_a), head=head)
 
@@ -156,7 +167,7 @@ def trace_of(book: "Logbook", logged: "LoggedTrial") -> "Trace":
     head = dict(logged.placement.head) if logged.placement is not None else {}
     stored = current(book.calibrations(str(head["board"]))) if "board" in head else None
     if stored is None or head.get("calibration") == stored.id:
-        return trace
+        return replace(trace, head=head)
     return under(replace(trace, head=head), from_details(stored.board, stored.details, stored.id))
 
 
@@ -164,6 +175,7 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
     """Judge every trial of the board under this calibration, as a new revision beside the old; gives how many."""
     from logger import __version__
     from logger.core.assess import assess_trace
+    from logger.core.records import BENCH
     from logger.jobs.baselines import baseline_for
     from logger.jobs.rig_of import rig_of
 
@@ -172,9 +184,11 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
         head = logged.placement.head if logged.placement is not None else {}
         if head.get("board") != record.board or head.get("calibration") == record.id:
             continue
-        held = baseline_for(book, logged.trial.rig, logged.direction)
+        kind = book.sheet(logged.placement.sheet).sheet.kind if logged.placement is not None else ""
+        held = baseline_for(book, logged.trial.rig, logged.direction, kind)
         baseline = held.baseline if held else None
-        assessment = assess_trace(trace_of(book, logged), rig_of(book, logged.trial.rig), baseline)
+        rig = rig_of(book, logged.trial.rig)
+        assessment = assess_trace(trace_of(book, logged), rig, baseline, on_bench=kind == BENCH)
         baseline_id = held.record.id if held and held.record else None
         book.judge(
             logged.id,

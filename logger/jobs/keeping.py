@@ -99,7 +99,7 @@ def _into_logbook(
                 )
         else:
             state = plan_in(book, trace.rig, place.kind, place.by, now)
-        held = baseline_for(book, trace.rig, trace.direction)
+        held = baseline_for(book, trace.rig, trace.direction, state.sheet.kind)
         logged = book.add_trial(
             state.sheet.id,
             trace,

@@ -66,6 +66,8 @@ class RecordPlan:
     answer_within_s: float = NO_ANSWER_S
     silent_s: float = SILENT_S
     ambient_c: float | None = None
+    on_bench: bool = False
+    """Off the machine, where it should run light."""
     baseline: "Baseline | None" = None
     calibration_of: "Callable[[str], CalibrationRecord | None]" = field(default=lambda board: None)
 
@@ -146,6 +148,7 @@ class Recording:
             self._ended,
             self._problem,
             self._notes,
+            on_bench=self.plan.on_bench,
         )
 
     # ---- the loop ----
@@ -279,6 +282,7 @@ class Recording:
             "baud": plan.baud,
             "rate_hz": plan.rate_hz,
             "keep_all": plan.keep_all,
+            "on_bench": plan.on_bench,
             "ambient_c": plan.ambient_c,
             "started": now.isoformat(),
         }

@@ -59,10 +59,12 @@ def judged(
     ended: str,
     problem: ThrowbookError | None,
     notes: list[str],
+    *,
+    on_bench: bool = False,
 ) -> Recorded:
     """The trial as a trace and its assessment."""
     trace = record.trace(ambient_c=ambient_c, source=journal.stem)
-    assessment = None if trace is None else assess_trace(trace, record.rig, baseline)
+    assessment = None if trace is None else assess_trace(trace, record.rig, baseline, on_bench=on_bench)
     return Recorded(
         rig=record.rig,
         rig_ref=rig_ref,
@@ -114,6 +116,7 @@ def recover(
         text.end or "it broke off",
         None,
         notes,
+        on_bench=bool(header["on_bench"]),
     )
 
 

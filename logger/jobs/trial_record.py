@@ -7,6 +7,7 @@ from collections import Counter
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from logger.core.calibration import GAIN_U_KEY
 from logger.core.duty import rest_for
 from logger.core.live import OVER, RESTING, LiveFigures, LiveThrow
 from logger.core.rig import Rig
@@ -212,6 +213,8 @@ class TrialRecord:
             head["calibration"] = self.calibration.id
             head["calibration_zero_a"] = self.calibration.line.zero_a
             head["calibration_gain"] = self.calibration.line.gain
+            usual_a = 0.5 * self.rig.actuator.full_load_current_a
+            head[GAIN_U_KEY] = self.calibration.line.relative_u(usual_a)
         if self.cut:
             head["cut"] = self.cut
         rest_s = self.rest_s

@@ -206,6 +206,21 @@ def test_a_calibration_is_kept_used_and_written_into_the_trace(run, tmp_path: Pa
     assert np.mean(running) == pytest.approx(made["zero_a"] + made["gain"] * 1.6, abs=0.005)
 
 
+def test_the_uncertainty_of_the_calibration_is_that_of_the_verdict(run, tmp_path: Path):
+    u_share = {}
+    for name, accuracy in (("fine", "0.1% + 1 digits"), ("coarse", "5% + 1 digits")):
+        run(
+            "board", "calibrate", "--board", "rehearsal", "--instrument", name, "--accuracy", accuracy,
+            "--pair", "0.000A=0.000A", "--pair", "2.000A=2.000A", "--pair", "4.000A=4.000A",
+        )  # fmt: skip
+        with board_on_a_cable(speed=16) as (port, _):
+            run(*record_args(port.name, "--out", f"{name}.csv"))
+        judged = json.loads(run("assess", "--json", "--rig", RIG_FILE, f"{name}.csv")[1])
+        u_share[name] = judged["run_current_a_u"] / judged["run_current_a"]
+    assert u_share["fine"] < 0.01
+    assert u_share["coarse"] > 0.04
+
+
 def test_one_reading_is_no_calibration(run):
     code, _, err = calibrate(run, "2.000A=2.010A")
     assert code == 2

@@ -77,7 +77,7 @@ def test_fewer_than_two_different_currents_are_refused(currents: list[float]):
 
 
 def test_what_is_doubtful_is_said():
-    bad = fit_calibration([CalibrationPoint(0, 0.01, 0, 0), CalibrationPoint(4, 0.01, 2, 0)])
+    bad = fit_calibration([CalibrationPoint(0, 0.01, 0, 0), CalibrationPoint(4, 0.01, 3, 0)])
     assert any("shunt" in line for line in doubts(bad))
     assert any("third current" in line for line in doubts(bad))
     scattered = fit_calibration(
@@ -91,3 +91,10 @@ def test_a_calibration_is_due_after_its_day():
     record = CalibrationRecord("bench-1", line, date(2026, 3, 1), date(2027, 3, 1), "clamp meter")
     assert not record.is_due(date(2027, 3, 1))
     assert record.is_due(date(2027, 3, 2))
+
+
+@pytest.mark.parametrize("shown", [0.0005, -2.0, 20.0])
+def test_readings_that_make_no_line_are_refused(shown: float):
+    """The motor wasn't on, the clamp was the wrong way round, the wrong wire."""
+    with pytest.raises(InputError, match="make no line"):
+        fit_calibration([CalibrationPoint(0, 0.01, 0, 0.001), CalibrationPoint(2.0, 0.02, shown, 0.001)])
