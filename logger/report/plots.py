@@ -218,15 +218,17 @@ def _sign_text(sign: Sign) -> str:
     return printable(f"{sign.sign}{where} ({sign.level})")
 
 
-def thinned(time_s: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
+def thinned(
+    time_s: FloatArray, value: FloatArray, most_points: int = _MOST_POINTS
+) -> tuple[FloatArray, FloatArray]:
     """What a line needs to look the same on paper, broken (NaN) where rows are missing.
 
-    Shapes (n,) in, (m,) out. Of a long record each stretch keeps its lowest and its highest value, so no spike is lost.
+    Shapes (n,) in, (m,) out; ``most_points`` about the most that are kept. Of a long record each stretch keeps its lowest and its highest value, so no spike is lost.
     """
     import numpy as np
 
-    if len(time_s) > _MOST_POINTS:
-        stretch = -(-len(time_s) // (_MOST_POINTS // 2))
+    if len(time_s) > most_points:
+        stretch = -(-len(time_s) // (most_points // 2))
         starts = np.arange(0, len(time_s), stretch)
         low, high = np.minimum.reduceat(value, starts), np.maximum.reduceat(value, starts)
         time_s = np.repeat(time_s[starts], 2)

@@ -1,0 +1,169 @@
+"""What the report says, in which order. The slots follow what ISO/IEC 17025:2017, 7.8.2 asks of a test report.
+
+Pure: data in, a document out. The number is drawn from the words, so two reports that say different things never carry
+the same one, and the same logbook gives the same report.
+"""
+
+from hashlib import sha256
+
+from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE, QUALIFIED
+from logger.core.plain import printable
+from logger.core.records import BENCH
+from logger.core.status import DO_NOT_USE
+from logger.core.status_words import headline
+from logger.report.document import (
+    STRONG,
+    Block,
+    Bullets,
+    Cautions,
+    Document,
+    Facts,
+    Heading,
+    Picture,
+    Signatures,
+    Text,
+    words,
+)
+from logger.report.history import checks, revisions, services, status, trend
+from logger.report.machine import NOT_RECORDED, machine, method
+from logger.report.material import Material, SheetPart
+from logger.report.one_sheet import blanks, deviations, sheet_blocks
+
+END = "End of report"
+SCOPE = (
+    "This report holds for the machine and the throws named in it, as they were on the days named. It says what was "
+    "measured and what a person saw; it does not say that an attachment will hold."
+)
+
+
+def rig_report(material: Material) -> Document:
+    """The whole history of one rig: its commissioning in full, every check since, the trend."""
+    first = material.commissioning
+    blocks = [*_front(material, list(material.sheets)), *machine(material), *method(material)]
+    if first is not None:
+        blocks += sheet_blocks(first, title="Commissioning", drawn=_drawn(material, first))
+    newest = material.sheets[-1] if material.sheets else None
+    if newest is not None and newest is not first and newest.trials:
+        blocks += sheet_blocks(newest, title="Newest check", drawn=_drawn(material, newest))
+    for section in (checks, trend, services, status):
+        blocks += section(material)
+    blocks += _rest(material, list(material.sheets))
+    return _numbered(
+        "Test report: lock pin actuator", f"rig {material.rig.name}", material.rig.name, material, blocks
+    )
+
+
+def sheet_report(material: Material, name: str) -> Document:
+    """One sheet by itself."""
+    part = material.sheet_of(name)
+    blocks = [*_front(material, [part]), *machine(material), *method(material)]
+    blocks += sheet_blocks(part, title="Test sheet", drawn=_drawn(material, part))
+    blocks += _rest(material, [part])
+    kind = part.state.sheet.kind
+    return _numbered(
+        f"Test report: {kind} sheet", f"sheet {name}, rig {material.rig.name}", name, material, blocks
+    )
+
+
+def _drawn(material: Material, part: SheetPart) -> bool:
+    return any(one.id in material.traces for one in part.trials) or all(one.by_hand for one in part.trials)
+
+
+def _front(material: Material, parts: list[SheetPart]) -> list[Block]:
+    """Who, where, when; cautions; what it comes to."""
+    used = [part for part in parts if part.trials]
+    days = sorted({part.day for part in used})
+    operators = sorted(
+        {str(part.conditions.operator) for part in used if (part.conditions.operator or "").strip()}
+    )
+    facts = (
+        ("Machine", material.rig.name),
+        ("Owner or customer", printable(material.owner) or NOT_RECORDED),
+        ("Place of the tests", printable(material.place) or NOT_RECORDED),
+        ("Tests done", f"{days[0]} to {days[-1]}" if len(days) > 1 else str(days[0]) if days else "none"),
+        ("Issued", str(material.issued)),
+        ("Operator", printable(", ".join(operators)) or NOT_RECORDED),
+        (
+            "Status on the day of issue",
+            headline(material.status, material.commissioned, material.next_check.sentence),
+        ),
+    )
+    cautions = (OUT_OF_USE,) if material.status.level == DO_NOT_USE else ()
+    return [
+        Facts(facts, "About this report"),
+        Cautions("Caution", (*cautions, FALL, HANDS, BOTH_PINS, QUALIFIED)),
+        Heading("Summary"),
+        *_summary(material, used),
+    ]
+
+
+def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:
+    first = material.commissioning
+    items = []
+    if first is not None and first in parts:
+        signed = f", signed {first.state.decision.signed}" if first.state.decision else ", not signed"
+        items.append(
+            f"Commissioning {first.name} ({first.day}): {first.state.state}{signed}; figures: {first.acceptance.verdict}."
+        )
+    elif len(parts) > 1 or not parts:
+        items.append("There is no commissioning sheet: every comparison is provisional.")
+    newest = parts[-1] if parts else None
+    if newest is not None and newest is not first:
+        items.append(
+            f"{newest.state.sheet.kind.capitalize()} {newest.name} ({newest.day}): figures: {newest.acceptance.verdict}."
+        )
+    rejected = [part.name for part in parts if part.state.state == "rejected"]
+    if rejected:
+        items.append(f"Rejected: {', '.join(rejected)}; the reasons stand below.")
+    count = sum(len(part.trials) for part in parts)
+    bench = sum(len(part.trials) for part in parts if part.state.sheet.kind == BENCH)
+    items.append(
+        f"{count} throws on {len(parts)} sheets" + (f", {bench} of them on the bench." if bench else ".")
+    )
+    items.append(f"Next check: {material.next_check.sentence}.")
+    items += [f"Seal broken: {one}" for one in material.broken_seals]
+    return [Bullets(tuple(map(printable, items))), Text(SCOPE, STRONG)]
+
+
+def _rest(material: Material, parts: list[SheetPart]) -> list[Block]:
+    """Deviations, what was not recorded, revisions, signatures."""
+    odd = [line for part in parts for line in deviations(part)]
+    rejected = [
+        f"{part.name} rejected: {printable(part.state.decision.reason)}"
+        for part in parts
+        if part.state.decision is not None and part.state.state == "rejected"
+    ]
+    missing = [line for part in parts for line in blanks(part)]
+    if not material.place:
+        missing.append("place of the tests")
+    if not material.owner:
+        missing.append("owner or customer")
+    blocks: list[Block] = [Heading("Deviations")]
+    blocks.append(Bullets((*odd, *rejected)) if odd or rejected else Text("None."))
+    blocks.append(Heading("Not recorded"))
+    blocks.append(Bullets(tuple(map(printable, missing))) if missing else Text("Nothing is missing."))
+    blocks += revisions(material)
+    signed = next((part.state.decision.signed for part in reversed(parts) if part.state.decision), "")
+    blocks += [
+        Heading("Signatures"),
+        Signatures(
+            (("Tested and seen by", printable(signed)), ("Checked by", ""), ("Received for the owner", ""))
+        ),
+    ]
+    return blocks
+
+
+def _numbered(title: str, subtitle: str, stem: str, material: Material, blocks: list[Block]) -> Document:
+    drawings = tuple(block.key for block in blocks if isinstance(block, Picture))
+    draft = Document(title, subtitle, "", tuple(blocks), "", "", drawings=drawings)
+    digest = sha256(f"{material.software}\n{words(draft)}".encode()).hexdigest()
+    number = f"{stem}-{material.issued:%Y%m%d}-{digest[:8]}"
+    return Document(
+        title,
+        subtitle,
+        number,
+        tuple(blocks),
+        f"{END} {number}",
+        f"Report {number}",
+        drawings=drawings,
+    )

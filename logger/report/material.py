@@ -1,0 +1,124 @@
+"""What a report is made from: everything the logbook holds of one rig, gathered by ``jobs.reporting``."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+
+from logger.core.baseline import Baseline
+from logger.core.questions import Conditions, conditions_from
+from logger.core.records import (
+    Answers,
+    BaselineRecord,
+    Calibration,
+    LoggedTrial,
+    Order,
+    RigRevision,
+    SheetState,
+    Sighting,
+)
+from logger.core.rig import Rig
+from logger.core.service import NextCheck, ServiceEntry
+from logger.core.sheet import Plan, Seen, SheetTrial, as_found
+from logger.core.status import Status
+from logger.core.trace import Trace
+
+if TYPE_CHECKING:
+    from logger.core.acceptance import Acceptance
+    from logger.core.history import TrendResult
+
+
+@dataclass(frozen=True, eq=False)
+class SheetPart:
+    """One sheet with everything on it."""
+
+    state: SheetState
+    plan: Plan
+    rig: Rig
+    """As it was when the throws were judged."""
+    trials: tuple[SheetTrial, ...]
+    logged: Mapping[str, LoggedTrial]
+    """By trial."""
+    seen: Mapping[str, Seen]
+    """By trial."""
+    acceptance: "Acceptance"
+    sightings: tuple[Sighting, ...]
+    """Every revision."""
+    answers: tuple[Answers, ...]
+    """Every revision."""
+    rejudged: tuple[tuple[int, str, str, str], ...] = ()
+    """Throw, when, by whom and why of every judgement that another one replaced."""
+
+    @property
+    def name(self) -> str:
+        """``yard-loader-3``."""
+        return self.state.name
+
+    @property
+    def conditions(self) -> Conditions:
+        """What was asked and told."""
+        return conditions_from(self.state.answers)
+
+    @property
+    def day(self) -> date:
+        """The day of its first throw, or of its planning."""
+        moments = [one.when for one in self.logged.values() if one.when is not None]
+        return min(moments).date() if moments else self.state.sheet.at.date()
+
+    @property
+    def apart(self) -> frozenset[str]:
+        """Ids of the throws kept apart as found."""
+        return as_found(self.conditions, self.trials)
+
+    def counting(self, direction: str) -> list[SheetTrial]:
+        """Throws of one direction that count: not left out, not as found."""
+        apart = self.apart
+        return [
+            one
+            for one in self.trials
+            if one.direction == direction and not one.left_out and one.id not in apart
+        ]
+
+
+@dataclass(frozen=True, eq=False)
+class Material:
+    """Everything that a report of one rig rests on."""
+
+    rig: Rig
+    revisions: tuple[RigRevision, ...]
+    status: Status
+    commissioned: bool
+    next_check: NextCheck
+    sheets: tuple[SheetPart, ...]
+    """Oldest first."""
+    services: tuple[ServiceEntry, ...]
+    """Oldest first."""
+    orders: tuple[Order, ...]
+    baselines: Mapping[str, Baseline]
+    """By direction."""
+    baseline_records: tuple[BaselineRecord, ...]
+    calibrations: tuple[Calibration, ...]
+    trends: "Sequence[TrendResult]"
+    no_trends: str
+    """Why there are none; empty where there are."""
+    broken_seals: tuple[str, ...]
+    traces: Mapping[str, Trace]
+    """By trial: those that are drawn."""
+    issued: date
+    software: str
+    place: str = ""
+    owner: str = ""
+    method: str = "1"
+    issued_at: datetime | None = None
+    extra: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def commissioning(self) -> SheetPart | None:
+        """The newest accepted commissioning sheet, or else the newest commissioning sheet with throws on it."""
+        mine = [one for one in self.sheets if one.state.sheet.kind == "commissioning" and one.trials]
+        accepted = [one for one in mine if one.state.state == "accepted"]
+        return (accepted or mine or [None])[-1]  # type: ignore[list-item]
+
+    def sheet_of(self, name: str) -> SheetPart:
+        """A sheet by its name; it is there."""
+        return next(one for one in self.sheets if one.name == name)

@@ -1,0 +1,90 @@
+"""Fonts, sizes and rules of the PDF papers. The font is the one that ships with matplotlib, embedded as a subset."""
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from logger.errors import InputError
+
+FONT = "Throwbook"
+BOLD = "Throwbook-Bold"
+FILES = {FONT: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
+
+MM = 72.0 / 25.4
+# paper: width, height [pt]; margin [pt]; body size [pt]
+PAPERS: dict[str, tuple[float, float, float, float]] = {
+    "a4": (210 * MM, 297 * MM, 17 * MM, 8.5),
+    "letter": (8.5 * 72, 11 * 72, 17 * MM, 8.5),
+    "pocket": (105 * MM, 148 * MM, 7 * MM, 7.0),
+}
+INK = "#000000"
+QUIET = "#595959"
+LINE = "#8c8c8c"
+CAUTION_FILL = "#fff3d6"
+CAUTION_EDGE = "#8a5a00"
+
+
+def paper_size(name: str) -> tuple[float, float, float, float]:
+    """Width, height, margin and body size [pt]. Raises InputError for a paper we don't know."""
+    if name not in PAPERS:
+        raise InputError(f"no paper is called {name!r}", "--paper", f"One of: {', '.join(PAPERS)}.")
+    return PAPERS[name]
+
+
+@cache
+def register_fonts() -> None:
+    """Make both faces known to the PDF library."""
+    import matplotlib
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    for name, file in FILES.items():
+        pdfmetrics.registerFont(TTFont(name, str(folder / file)))
+    pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)
+
+
+def paragraph_styles(size: float) -> dict[str, Any]:
+    """Every style of paragraph, for a body size [pt]."""
+    from reportlab.lib.styles import ParagraphStyle
+
+    body = ParagraphStyle(
+        "body", fontName=FONT, fontSize=size, leading=size * 1.38, textColor=INK, splitLongWords=1
+    )
+    return {
+        "": body,
+        "strong": ParagraphStyle("strong", body, fontName=BOLD, spaceBefore=2, spaceAfter=3),
+        "quiet": ParagraphStyle("quiet", body, textColor=QUIET, fontSize=size * 0.92, leading=size * 1.25),
+        "title": ParagraphStyle("title", body, fontName=BOLD, fontSize=size * 1.9, leading=size * 2.2),
+        "subtitle": ParagraphStyle("subtitle", body, fontSize=size * 1.2, leading=size * 1.6),
+        "h2": ParagraphStyle(
+            "h2",
+            body,
+            fontName=BOLD,
+            fontSize=size * 1.4,
+            leading=size * 1.8,
+            spaceBefore=size * 1.5,
+            spaceAfter=size * 0.3,
+        ),
+        "h3": ParagraphStyle(
+            "h3",
+            body,
+            fontName=BOLD,
+            fontSize=size * 1.1,
+            leading=size * 1.5,
+            spaceBefore=size * 0.8,
+            spaceAfter=size * 0.2,
+        ),
+        "caption": ParagraphStyle(
+            "caption",
+            body,
+            fontName=BOLD,
+            fontSize=size * 0.94,
+            leading=size * 1.3,
+            spaceBefore=size * 0.7,
+            spaceAfter=size * 0.2,
+        ),
+        "cell": ParagraphStyle("cell", body, fontSize=size * 0.86, leading=size * 1.1),
+        "head": ParagraphStyle("head", body, fontName=BOLD, fontSize=size * 0.82, leading=size * 1.05),
+        "end": ParagraphStyle("end", body, fontName=BOLD, alignment=1, spaceBefore=size * 2),
+    }

@@ -1,0 +1,129 @@
+"""Tables of the PDF papers: columns as wide as their words ask for, rows never cut, headings on every page."""
+
+from collections.abc import Sequence
+from typing import Any
+from xml.sax.saxutils import escape
+
+from logger.report.document import Facts, Table
+from logger.report.pdf_style import BOLD, FONT, INK, LINE, MM, QUIET
+
+PAD = 2.4
+"""On either side of a cell's text [pt]."""
+PENCIL_ROW = 9.0 * MM
+"""High enough to write in with gloves half off [pt]."""
+
+
+def column_widths(natural: Sequence[float], least: Sequence[float], available: float) -> list[float]:
+    """Share out ``available`` [pt]: what every column asks for if it fits, else the widest ones give way.
+
+    ``least`` is the width of each column's longest word: below it a word would be broken, so it goes below only when
+    nothing else is left.
+
+    >>> column_widths([10, 20], [5, 5], 60)
+    [20.0, 40.0]
+    >>> column_widths([10, 100], [10, 20], 60)
+    [10.0, 50.0]
+    """
+    total = sum(natural)
+    if total <= available:
+        return [available * one / total for one in natural]
+    if sum(least) >= available:
+        return [available * one / sum(least) for one in least]
+    low, high = 0.0, max(natural)
+    for _ in range(50):  # the widest columns are cut to one common width
+        middle = (low + high) / 2.0
+        used = sum(max(floor, min(want, middle)) for want, floor in zip(natural, least, strict=True))
+        low, high = (middle, high) if used <= available else (low, middle)
+    cut = [max(floor, min(want, low)) for want, floor in zip(natural, least, strict=True)]
+    return [round(one, 3) for one in cut]
+
+
+def facts_table(facts: Facts, width: float, styles: dict[str, Any]) -> Any:
+    """Names and values, two columns."""
+    from reportlab.platypus import Paragraph
+    from reportlab.platypus import Table as Drawn
+
+    cell = styles["cell"]
+    label = cell.clone("label", textColor=QUIET)
+    rows = [[Paragraph(escape(name), label), Paragraph(escape(value), cell)] for name, value in facts.rows]
+    names = max(_text_width(name, FONT, cell.fontSize) for name, _ in facts.rows) + 2 * PAD + 6
+    left = min(names, width * 0.42)
+    heights = [PENCIL_ROW] * len(rows) if facts.pencil else None
+    drawn = Drawn(rows, colWidths=[left, width - left], rowHeights=heights, hAlign="LEFT")
+    drawn.setStyle(_rules(facts.pencil, headed=False))
+    return drawn
+
+
+def data_table(table: Table, width: float, styles: dict[str, Any]) -> Any:
+    """Rows under headings that stand again on every page."""
+    from reportlab.platypus import Table as Drawn
+
+    cell, head = styles["cell"], styles["head"]
+    if table.big:
+        cell = cell.clone("big", fontSize=cell.fontSize * 1.35, leading=cell.leading * 1.35)
+        head = head.clone("bighead", fontSize=head.fontSize * 1.2, leading=head.leading * 1.2)
+    columns = [[row[index] for row in table.rows] for index in range(len(table.headings))]
+    natural, least = [], []
+    for heading, column in zip(table.headings, columns, strict=True):
+        longest = max((_text_width(text, FONT, cell.fontSize) for text in column), default=0.0)
+        words = max((_longest_word(text, FONT, cell.fontSize) for text in column), default=0.0)
+        heading_word = _longest_word(heading, BOLD, head.fontSize)
+        natural.append(max(longest, heading_word, 8.0) + 2 * PAD + 1)
+        least.append(max(words, heading_word, 8.0) + 2 * PAD + 1)
+    numbers = set(table.right)
+    least = [natural[i] if i in numbers and natural[i] < width * 0.16 else one for i, one in enumerate(least)]
+    widths = column_widths(natural, least, width)
+    rows = [_row(table.headings, widths, head, numbers)]
+    rows += [_row(row, widths, cell, numbers) for row in table.rows]
+    heights = [None] + [PENCIL_ROW] * len(table.rows) if table.pencil else None
+    drawn = Drawn(rows, colWidths=widths, rowHeights=heights, repeatRows=1, splitInRow=0)
+    drawn.setStyle(_rules(table.pencil, headed=True, numbers=table.right, cell=cell, head=head))
+    return drawn
+
+
+def _row(texts: Sequence[str], widths: Sequence[float], look: Any, numbers: set[int]) -> list[Any]:
+    """Short texts as they are, longer ones as paragraphs that wrap (setting a paragraph takes far longer)."""
+    from reportlab.platypus import Paragraph
+
+    right = look.clone("right", alignment=2)
+    cells: list[Any] = []
+    for index, (text, width) in enumerate(zip(texts, widths, strict=True)):
+        if _text_width(text, look.fontName, look.fontSize) + 2 * PAD <= width:
+            cells.append(text)
+        else:
+            cells.append(Paragraph(escape(text), right if index in numbers else look))
+    return cells
+
+
+def _rules(
+    pencil: bool, headed: bool, numbers: Sequence[int] = (), cell: Any = None, head: Any = None
+) -> list[Any]:
+    rules: list[Any] = [
+        ("VALIGN", (0, 0), (-1, -1), "MIDDLE" if pencil else "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), PAD),
+        ("RIGHTPADDING", (0, 0), (-1, -1), PAD),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.6),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2),
+        ("LINEBELOW", (0, 0), (-1, -1), 0.4, LINE),
+    ]
+    if pencil:
+        rules.append(("GRID", (0, 0), (-1, -1), 0.6, INK))
+    if headed:
+        rules += [
+            ("FONT", (0, 0), (-1, 0), head.fontName, head.fontSize, head.leading),
+            ("FONT", (0, 1), (-1, -1), cell.fontName, cell.fontSize, cell.leading),
+            ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
+            ("LINEBELOW", (0, 0), (-1, 0), 1.0, INK),
+        ]
+        rules += [("ALIGN", (index, 0), (index, -1), "RIGHT") for index in numbers]
+    return rules
+
+
+def _text_width(text: str, font: str, size: float) -> float:
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    return float(stringWidth(text, font, size))
+
+
+def _longest_word(text: str, font: str, size: float) -> float:
+    return max((_text_width(word, font, size) for word in text.split()), default=0.0)
