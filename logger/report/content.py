@@ -24,10 +24,11 @@ from logger.report.document import (
     Text,
     words,
 )
-from logger.report.history import checks, revisions, services, status, trend
+from logger.report.history import checks, trend
+from logger.report.log import revisions, services, status
 from logger.report.machine import NOT_RECORDED, machine, method
 from logger.report.material import Material, SheetPart
-from logger.report.one_sheet import blanks, deviations, sheet_blocks
+from logger.report.one_sheet import blanks, by_sheet, deviations, sheet_blocks
 
 END = "End of report"
 SCOPE = (
@@ -127,19 +128,14 @@ def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:
 
 def _rest(material: Material, parts: list[SheetPart]) -> list[Block]:
     """Deviations, what was not recorded, revisions, signatures."""
-    odd = [line for part in parts for line in deviations(part)]
-    rejected = [
-        f"{part.name} rejected: {printable(part.state.decision.reason)}"
-        for part in parts
-        if part.state.decision is not None and part.state.state == "rejected"
+    odd = by_sheet(parts, deviations)
+    missing = [
+        f"the {name}"
+        for name, there in (("place of the tests", material.place), ("owner or customer", material.owner))
+        if not there
     ]
-    missing = [line for part in parts for line in blanks(part)]
-    if not material.place:
-        missing.append("place of the tests")
-    if not material.owner:
-        missing.append("owner or customer")
-    blocks: list[Block] = [Heading("Deviations")]
-    blocks.append(Bullets((*odd, *rejected)) if odd or rejected else Text("None."))
+    missing += by_sheet(parts, blanks)
+    blocks: list[Block] = [Heading("Deviations"), Bullets(odd) if odd else Text("None.")]
     blocks.append(Heading("Not recorded"))
     blocks.append(Bullets(tuple(map(printable, missing))) if missing else Text("Nothing is missing."))
     blocks += revisions(material)

@@ -1,9 +1,10 @@
 """Drawings of a report: the throws of a sheet side by side, current over travel, the trend over the years."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from math import ceil
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from logger.core.sheet import SheetTrial
 from logger.report import style
@@ -37,10 +38,51 @@ def draw(key: str, material: Material) -> "Figure":
         return _small_multiples(part, material) if kind == "traces" else _travel(part, material)
 
 
-def _figure(height_inches: float) -> "Figure":
-    from matplotlib.figure import Figure
+@dataclass(frozen=True)
+class Layout:
+    """Room around and between the charts of a drawing [inch]. Fixed: laying out by the size of every text takes longer
+    than drawing."""
 
-    return Figure(figsize=(WIDTH_INCHES, height_inches), layout="constrained")
+    panel: float
+    """Height of one chart."""
+    left: float = 0.55
+    right: float = 0.08
+    top: float = 0.24
+    bottom: float = 0.45
+    beside: float = 0.15
+    """Between two charts of a row."""
+    above: float = 0.3
+    """Between two rows."""
+
+    def subplots(self, rows: int, columns: int, **shared: Any) -> "tuple[Figure, Any]":
+        """A figure with its charts, shape (rows, columns)."""
+        from matplotlib.figure import Figure
+
+        height = self.top + self.bottom + rows * self.panel + (rows - 1) * self.above
+        wide = (WIDTH_INCHES - self.left - self.right - (columns - 1) * self.beside) / columns
+        figure = Figure(figsize=(WIDTH_INCHES, height))
+        room = {
+            "left": self.left / WIDTH_INCHES,
+            "right": 1.0 - self.right / WIDTH_INCHES,
+            "bottom": self.bottom / height,
+            "top": 1.0 - self.top / height,
+            "wspace": self.beside / wide,
+            "hspace": self.above / self.panel,
+        }
+        return figure, figure.subplots(rows, columns, squeeze=False, gridspec_kw=room, **shared)
+
+
+def _legend(figure: "Figure", axes: "Axes") -> None:
+    """Below the charts, in one row."""
+    handles, labels = axes.get_legend_handles_labels()
+    figure.legend(
+        handles, labels, loc="lower center", ncols=len(labels), borderaxespad=0.1, columnspacing=1.2
+    )
+
+
+def _below(figure: "Figure", text: str, up_inches: float) -> None:
+    """The name of the axis that all charts share."""
+    figure.text(0.5, up_inches / figure.get_figheight(), text, ha="center", va="bottom", fontsize=8.5)
 
 
 # ---- each throw by itself ----
@@ -52,15 +94,16 @@ def _small_multiples(part: SheetPart, material: Material) -> "Figure":
     step = ceil(len(recorded) / MOST_SMALL)
     shown = recorded[::step]
     rows = ceil(len(shown) / COLUMNS)
-    figure = _figure(0.35 + 1.25 * rows)
-    grid = figure.subplots(rows, COLUMNS, sharex=True, sharey=True, squeeze=False)
+    layout = Layout(panel=0.9, left=0.5, beside=0.12)
+    figure, grid = layout.subplots(rows, COLUMNS, sharex=True, sharey=True)
     rated_a = part.rig.actuator.full_load_current_a
     for axes, one in zip(grid.flat, shown, strict=False):
         _one_trace(axes, one, material.traces[one.id], rated_a)
     for axes in list(grid.flat)[len(shown) :]:
         axes.set_visible(False)
-    figure.supxlabel("time from the start of the movement [s]", fontsize=8.5)
-    figure.supylabel("current [A]", fontsize=8.5)
+    for axes in grid[:, 0]:
+        axes.set_ylabel("[A]", fontsize=7.5)
+    _below(figure, "time from the start of the movement [s]", 0.05)
     return figure
 
 
@@ -85,13 +128,12 @@ def _one_trace(axes: "Axes", one: SheetTrial, trace: "Trace", rated_a: float) ->
 
 def _travel(part: SheetPart, material: Material) -> "Figure":
     """Every throw's current over travel, lock and unlock side by side, on the baseline's band."""
-    figure = _figure(2.7)
-    grid = figure.subplots(1, 2, sharey=True)
-    for axes, direction in zip(grid, ("lock", "unlock"), strict=True):
+    figure, grid = Layout(panel=1.9, bottom=0.68).subplots(1, 2, sharey=True)
+    for axes, direction in zip(grid[0], ("lock", "unlock"), strict=True):
         _one_way(axes, part, material, direction)
-    grid[0].set_ylabel("current [A]")
-    handles, labels = grid[0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="outside lower center", ncols=4)
+    grid[0][0].set_ylabel("current [A]")
+    _below(figure, "travel [% of the stroke]", 0.28)
+    _legend(figure, grid[0][0])
     return figure
 
 
@@ -115,7 +157,7 @@ def _one_way(axes: "Axes", part: SheetPart, material: Material, direction: str) 
         label = "as found" if apart else "throws" if number == len(profiles) - 1 else None
         axes.plot(100.0 * profile.fraction, profile.current_a, label=label, **{**look, "linewidth": 0.7})
     axes.axhline(part.rig.actuator.full_load_current_a, label="rated maximum", **style.LIMIT)
-    axes.set(xlim=(0, 100), xlabel="travel [% of the stroke]", title=direction)
+    axes.set(xlim=(0, 100), title=direction)
     axes.set_ylim(bottom=0.0)
 
 
@@ -126,8 +168,8 @@ def _trend(material: Material) -> "Figure":
     """Running current and travel time over the years, both directions."""
     shown = [one for one in material.trends if one.figure in FIGURE_TITLES]
     figures = [name for name in FIGURE_TITLES if any(one.figure == name for one in shown)]
-    figure = _figure(0.4 + 2.1 * len(figures))
-    grid = figure.subplots(len(figures), 2, sharex=True, sharey="row", squeeze=False)
+    layout = Layout(panel=1.5, bottom=0.68, above=0.36)
+    figure, grid = layout.subplots(len(figures), 2, sharex=True, sharey="row")
     starts = [one.on for one in material.services if one.starts_stretch]
     for row, name in zip(grid, figures, strict=True):
         for axes, direction in zip(row, ("lock", "unlock"), strict=True):
@@ -136,9 +178,9 @@ def _trend(material: Material) -> "Figure":
             if found is not None:
                 _one_trend(axes, found, starts)
         row[0].set_ylabel(f"[{next(one.unit for one in shown if one.figure == name)}]")
-    _year_ticks(figure, grid)
-    handles, labels = grid[0][0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="outside lower center", ncols=4)
+    _year_ticks(grid)
+    _below(figure, "year", 0.28)
+    _legend(figure, grid[0][0])
     return figure
 
 
@@ -188,38 +230,47 @@ def _year(day: date) -> float:
     return day.year + (day - begin).days / (date(day.year + 1, 1, 1) - begin).days
 
 
-def _year_ticks(figure: "Figure", grid) -> None:  # type: ignore[no-untyped-def]
+def _year_ticks(grid: Any) -> None:
     from matplotlib.ticker import MaxNLocator
 
     for axes in grid.flat:
         axes.xaxis.set_major_locator(MaxNLocator(5, integer=True))
         axes.ticklabel_format(axis="x", style="plain", useOffset=False)
-        axes.set_xlabel("")
         axes.margins(y=0.15)
-    figure.supxlabel("year", fontsize=8.5)
 
 
 # ---- out ----
 
 
-def as_pdf_pages(keys: Sequence[str], material: Material) -> bytes:
-    """One page a drawing, each as large as the drawing; vector, fonts embedded, the same bytes each time."""
-    from io import BytesIO
+class Drawings:
+    """Draws each picture once, for whichever papers ask for it."""
 
-    from matplotlib.backends.backend_pdf import PdfPages
+    def __init__(self, material: Material) -> None:
+        self._material = material
+        self._drawn: dict[str, Figure] = {}
 
-    held = BytesIO()
-    with style.drawing(), PdfPages(held, metadata=style.FORMATS["pdf"]) as book:
-        for key in keys:
-            book.savefig(draw(key, material))
-    return held.getvalue()
+    def as_pdf_pages(self, keys: Sequence[str]) -> bytes:
+        """One page a drawing, as large as the drawing; vector, fonts embedded, the same bytes each time."""
+        from io import BytesIO
 
+        from matplotlib.backends.backend_pdf import PdfPages
 
-def as_svg(key: str, material: Material) -> str:
-    """One drawing as SVG text."""
-    from io import StringIO
+        held = BytesIO()
+        with style.drawing(), PdfPages(held, metadata=style.FORMATS["pdf"]) as book:
+            for key in keys:
+                book.savefig(self._figure(key))
+        return held.getvalue()
 
-    held = StringIO()
-    with style.drawing():
-        draw(key, material).savefig(held, format="svg", metadata=style.FORMATS["svg"])
-    return held.getvalue()
+    def as_svg(self, key: str) -> str:
+        """One drawing as SVG text."""
+        from io import StringIO
+
+        held = StringIO()
+        with style.drawing():
+            self._figure(key).savefig(held, format="svg", metadata=style.FORMATS["svg"])
+        return held.getvalue()
+
+    def _figure(self, key: str) -> "Figure":
+        if key not in self._drawn:
+            self._drawn[key] = draw(key, self._material)
+        return self._drawn[key]

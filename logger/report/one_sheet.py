@@ -1,5 +1,7 @@
 """What a report says about one test sheet: conditions, each throw, limits kept or not, what was seen, how it ended."""
 
+from collections.abc import Callable, Sequence
+
 from logger.core.assessment import INFO, Check, Measured
 from logger.core.number_text import measured_text, percent_text
 from logger.core.plain import counted, printable
@@ -8,7 +10,7 @@ from logger.core.records import BENCH
 from logger.core.sheet import NOT_LOOKED, SheetTrial
 from logger.core.verdict import NOT_JUDGED
 from logger.report.document import STRONG, Block, Bullets, Facts, Heading, Picture, Table, Text
-from logger.report.machine import NOT_RECORDED, WORDS
+from logger.report.machine import WORDS
 from logger.report.material import SheetPart
 
 SEEN_WORDS = {"yes": "yes", "no": "NO", NOT_LOOKED: "not looked"}
@@ -72,17 +74,28 @@ def _throws(part: SheetPart) -> Table:
             (
                 str(one.position),
                 one.direction,
-                measured_text(figures.travel_time_s, "s"),
+                measured_text(figures.travel_time_s),
                 _expected_share(one),
-                measured_text(figures.run_current_a, "A"),
-                measured_text(figures.peak_run_current_a, "A"),
-                measured_text(figures.mean_voltage_v, "V"),
+                measured_text(figures.run_current_a),
+                measured_text(figures.peak_run_current_a),
+                measured_text(figures.mean_voltage_v),
                 one.assessment.end.replace("-", " "),
                 one.assessment.verdict,
                 "; ".join(_remarks(part, one)),
             )
         )
-    headings = ("No.", "Way", "Time", "Of expected", "Running", "Peak", "Voltage", "End", "Verdict", "Remark")
+    headings = (
+        "No.",
+        "Way",
+        "Time [s]",
+        "Of expected",
+        "Running [A]",
+        "Peak [A]",
+        "Voltage [V]",
+        "End",
+        "Verdict",
+        "Remark",
+    )
     return Table(
         headings, tuple(rows), "Each throw: figure ± expanded uncertainty (k = 2)", (0, 2, 3, 4, 5, 6)
     )
@@ -104,43 +117,45 @@ def _remarks(part: SheetPart, one: SheetTrial) -> list[str]:
 
 
 def _checks(part: SheetPart) -> Table:
-    """Each limit by its closest throw, so that one line says how much room is left."""
+    """Each limit by its closest throw each way, so that one line says how much room is left."""
+    counting = [one for one in part.trials if not one.left_out]
+    names = list(dict.fromkeys(check.name for one in counting for check in one.assessment.checks))
     rows = []
-    for direction in ("lock", "unlock"):
-        throws = [one for one in part.trials if one.direction == direction and not one.left_out]
-        names = list(dict.fromkeys(check.name for one in throws for check in one.assessment.checks))
-        for name in names:
-            held = [(one, check) for one in throws for check in one.assessment.checks if check.name == name]
-            rows.append(_check_row(direction, name, held))
-    headings = ("Limit", "Way", "Closest throw", "Measured", "Limit value", "Decision", "Source of the limit")
-    return Table(headings, tuple(rows), "Each limit and the throw that came closest to it", (3, 4))
+    for name in names:
+        held = [(one, check) for one in counting for check in one.assessment.checks if check.name == name]
+        decisions = {check.decision for _, check in held}
+        rows.append(
+            (
+                WORDS.get(name, name),
+                "; ".join(dict.fromkeys(_limit(check) for _, check in held)),
+                *(
+                    _closest([pair for pair in held if pair[0].direction == way])
+                    for way in ("lock", "unlock")
+                ),
+                next(word for word in ("fail", "undecided", NOT_JUDGED, "pass") if word in decisions),
+                "; ".join(dict.fromkeys(check.limit_from for _, check in held)),
+            )
+        )
+    headings = (
+        "Limit",
+        "Value",
+        "Closest lock throw",
+        "Closest unlock throw",
+        "Decision",
+        "Source of the limit",
+    )
+    return Table(
+        headings, tuple(rows), "Each limit and the throws that came closest to it (No.: measured ± U)"
+    )
 
 
-def _check_row(direction: str, name: str, held: list[tuple[SheetTrial, Check]]) -> tuple[str, ...]:
+def _closest(held: list[tuple[SheetTrial, Check]]) -> str:
     measured = [(one, check) for one, check in held if check.measured is not None]
     if not measured:
-        limit = held[0][1]
-        return (
-            WORDS.get(name, name),
-            direction,
-            "-",
-            "not measured",
-            _limit(limit),
-            NOT_JUDGED,
-            limit.limit_from,
-        )
+        return "not measured" if held else "-"
     one, check = min(measured, key=lambda pair: _room(pair[1]))
-    worst = {given.decision for _, given in measured}
-    decision = next(word for word in ("fail", "undecided", "pass", NOT_JUDGED) if word in worst)
-    return (
-        WORDS.get(name, name),
-        direction,
-        str(one.position) if name != "spread_run_current" else "all",
-        _measured(check.measured, check.unit),
-        _limit(check),
-        decision,
-        check.limit_from,
-    )
+    which = "all" if check.name == "spread_run_current" else str(one.position)
+    return f"{which}: {_measured(check.measured, check.unit)}"
 
 
 def _room(check: Check) -> float:
@@ -217,15 +232,24 @@ def _as_found(part: SheetPart) -> list[Block]:
             rows.append((direction, *_compared(found[0], left[-1])))
     if not rows:
         return []
-    headings = ("Way", "As found: time", "As left: time", "As found: running", "As left: running")
+    headings = (
+        "Way",
+        "As found: time [s]",
+        "As left: time [s]",
+        "As found: running [A]",
+        "As left: running [A]",
+    )
     caption = "As found (first movement after rest) and as left (last throw of the sheet)"
     return [Table(headings, tuple(rows), caption, (1, 2, 3, 4))]
 
 
 def _compared(found: SheetTrial, left: SheetTrial) -> tuple[str, ...]:
-    pairs = [(one.assessment.figures.travel_time_s, "s") for one in (found, left)]
-    pairs += [(one.assessment.figures.run_current_a, "A") for one in (found, left)]
-    return tuple(measured_text(value, unit) for value, unit in pairs)
+    figures = [one.assessment.figures for one in (found, left)]
+    return tuple(
+        measured_text(value)
+        for name in ("travel_time_s", "run_current_a")
+        for value in (getattr(one, name) for one in figures)
+    )
 
 
 def pictures(part: SheetPart) -> list[Block]:
@@ -258,23 +282,24 @@ def deviations(part: SheetPart) -> list[str]:
     found = []
     for direction in ("lock", "unlock"):
         done = sum(one.direction == direction and not one.left_out for one in part.trials)
-        if done != part.plan.throws_each_way:
-            found.append(
-                f"{part.name}: {part.plan.throws_each_way} {direction} throws planned, {done} counted"
-            )
-    found += [f"{part.name}: {one.name} left out: {one.left_out}" for one in part.trials if one.left_out]
+        if done < part.plan.throws_each_way:
+            found.append(f"{part.plan.throws_each_way} {direction} throws planned, {done} counted")
+    found += [f"{one.name} left out: {one.left_out}" for one in part.trials if one.left_out]
     found += [
-        f"{part.name}: {one.name} not usable: {one.assessment.unusable_because}"
+        f"{one.name} not usable: {one.assessment.unusable_because}"
         for one in part.trials
         if not one.assessment.usable
     ]
+    decision = part.state.decision
+    if decision is not None and part.state.state == "rejected":
+        found.append(f"rejected: {decision.reason}")
     return [printable(one) for one in found]
 
 
 def blanks(part: SheetPart) -> list[str]:
     """What was not recorded, and what the report can't claim for it."""
     found = [
-        f"{part.name}: {one.asked.rstrip('?').lower()}: {NOT_RECORDED}; no claim about {one.claim_lost}"
+        f"{one.asked.rstrip('?').lower()}; no claim about {one.claim_lost}"
         for one in unanswered(part.conditions)
     ]
     unseen = [
@@ -283,6 +308,14 @@ def blanks(part: SheetPart) -> list[str]:
         if one.direction == "lock" and NOT_LOOKED in (part.seen[one.id].left_pin, part.seen[one.id].right_pin)
     ]
     if unseen and part.state.sheet.kind != BENCH:
-        listed = ", ".join(map(str, unseen))
-        found.append(f"{part.name}: nobody wrote down having looked at both pins at lock throw {listed}")
+        found.append(f"that somebody looked at both pins, at lock throw {', '.join(map(str, unseen))}")
     return found
+
+
+def by_sheet(parts: Sequence[SheetPart], of: Callable[[SheetPart], list[str]]) -> tuple[str, ...]:
+    """Sentences of several sheets, the same ones together: ``yard-loader-4, 5: ...``."""
+    grouped: dict[str, list[str]] = {}
+    for part in parts:
+        for sentence in of(part):
+            grouped.setdefault(sentence, []).append(part.name.removeprefix(f"{part.state.sheet.rig}-"))
+    return tuple(f"sheet {', '.join(names)}: {sentence}" for sentence, names in grouped.items())

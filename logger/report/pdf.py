@@ -120,6 +120,8 @@ class _Setter:
         line = float(self.styles[""].leading)
         if isinstance(following, Picture):
             return self._picture_height(following.key) + 5 * line
+        if isinstance(following, Signatures):
+            return 12.0 * line
         return (9.0 if isinstance(following, Table | Facts) else 5.0) * line
 
     def _bullets(self, items: tuple[str, ...]) -> list[Any]:
@@ -180,7 +182,12 @@ class _Setter:
             ]
             widths += ([gap] if index else []) + [each]
         drawn = Drawn([[""] * len(cells), cells], colWidths=widths, rowHeights=[34, None])
-        drawn.setStyle([("LINEABOVE", (2 * i, 1), (2 * i, 1), 0.8, INK) for i in range(len(lines))])
+        drawn.setStyle(
+            [
+                ("NOSPLIT", (0, 0), (-1, -1)),
+                *(("LINEABOVE", (2 * i, 1), (2 * i, 1), 0.8, INK) for i in range(len(lines))),
+            ]
+        )
         return drawn
 
 
@@ -283,7 +290,9 @@ def _with_drawings(written: bytes, drawn: bytes, keys: Sequence[str], places: _P
         scale_x, scale_y = width / float(page.mediabox.width), height / float(page.mediabox.height)
         call = DecodedStreamObject()
         call.set_data(f"q {scale_x:.6f} 0 0 {scale_y:.6f} {left:.3f} {bottom:.3f} cm {name} Do Q".encode())
-        onto[NameObject("/Contents")] = ArrayObject([onto.raw_get("/Contents"), writer._add_object(call)])
+        held_already = onto.raw_get("/Contents")
+        before = list(held_already) if isinstance(held_already, ArrayObject) else [held_already]
+        onto[NameObject("/Contents")] = ArrayObject([*before, writer._add_object(call)])
     held = BytesIO()
     writer.write(held)
     return held.getvalue()

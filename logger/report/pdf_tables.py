@@ -5,7 +5,7 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from logger.report.document import Facts, Table
-from logger.report.pdf_style import BOLD, FONT, INK, LINE, MM, QUIET
+from logger.report.pdf_style import FONT, INK, LINE, MM, QUIET
 
 PAD = 2.4
 """On either side of a cell's text [pt]."""
@@ -54,24 +54,20 @@ def facts_table(facts: Facts, width: float, styles: dict[str, Any]) -> Any:
     return drawn
 
 
+SHRINK = (1.0, 0.92, 0.85)
+"""A table whose words don't fit is set smaller, down to this."""
+
+
 def data_table(table: Table, width: float, styles: dict[str, Any]) -> Any:
     """Rows under headings that stand again on every page."""
     from reportlab.platypus import Table as Drawn
 
-    cell, head = styles["cell"], styles["head"]
-    if table.big:
-        cell = cell.clone("big", fontSize=cell.fontSize * 1.35, leading=cell.leading * 1.35)
-        head = head.clone("bighead", fontSize=head.fontSize * 1.2, leading=head.leading * 1.2)
-    columns = [[row[index] for row in table.rows] for index in range(len(table.headings))]
-    natural, least = [], []
-    for heading, column in zip(table.headings, columns, strict=True):
-        longest = max((_text_width(text, FONT, cell.fontSize) for text in column), default=0.0)
-        words = max((_longest_word(text, FONT, cell.fontSize) for text in column), default=0.0)
-        heading_word = _longest_word(heading, BOLD, head.fontSize)
-        natural.append(max(longest, heading_word, 8.0) + 2 * PAD + 1)
-        least.append(max(words, heading_word, 8.0) + 2 * PAD + 1)
     numbers = set(table.right)
-    least = [natural[i] if i in numbers and natural[i] < width * 0.16 else one for i, one in enumerate(least)]
+    for shrink in SHRINK:
+        cell, head = _looks(table, styles, shrink)
+        natural, least = _wanted_widths(table, cell, head)
+        if sum(least) <= width:
+            break
     widths = column_widths(natural, least, width)
     rows = [_row(table.headings, widths, head, numbers)]
     rows += [_row(row, widths, cell, numbers) for row in table.rows]
@@ -79,6 +75,29 @@ def data_table(table: Table, width: float, styles: dict[str, Any]) -> Any:
     drawn = Drawn(rows, colWidths=widths, rowHeights=heights, repeatRows=1, splitInRow=0)
     drawn.setStyle(_rules(table.pencil, headed=True, numbers=table.right, cell=cell, head=head))
     return drawn
+
+
+def _looks(table: Table, styles: dict[str, Any], shrink: float) -> tuple[Any, Any]:
+    cell, head = styles["cell"], styles["head"]
+    size = shrink * (1.35 if table.big else 1.0)
+    if size == 1.0:
+        return cell, head
+    return tuple(
+        one.clone("sized", fontSize=one.fontSize * size, leading=one.leading * size) for one in (cell, head)
+    )  # type: ignore[return-value]
+
+
+def _wanted_widths(table: Table, cell: Any, head: Any) -> tuple[list[float], list[float]]:
+    """For each column the width that needs no wrapping, and that of its longest word; numbers are never wrapped."""
+    natural, least = [], []
+    for index, heading in enumerate(table.headings):
+        texts = [row[index] for row in table.rows]
+        longest = max((_text_width(text, cell.fontName, cell.fontSize) for text in texts), default=0.0)
+        words = max((_longest_word(text, cell.fontName, cell.fontSize) for text in texts), default=0.0)
+        heading_word = _longest_word(heading, head.fontName, head.fontSize)
+        natural.append(max(longest, heading_word, 8.0) + 2 * PAD + 1)
+        least.append(natural[-1] if index in table.right else max(words, heading_word, 8.0) + 2 * PAD + 1)
+    return natural, least
 
 
 def _row(texts: Sequence[str], widths: Sequence[float], look: Any, numbers: set[int]) -> list[Any]:
