@@ -26,6 +26,8 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "trend",
         "Trend, control chart and forecast of one rig, or all, worst first.",
     ),
+    "report": ("logger.cli.reports", "report", "The report of a rig: PDF and HTML."),
+    "cab-card": ("logger.cli.reports", "cab_card", "A page for the cab: what is normal, when to stop."),
     "export": ("logger.cli.logbook", "export", "Write the logbook's tables as CSV, JSON lines or Parquet."),
     "merge": ("logger.cli.logbook", "merge", "Take everything from another logbook into this one."),
     "check": ("logger.cli.logbook", "check", "Look for anything in the logbook that was changed or lost."),

@@ -6,6 +6,7 @@ import click
 
 from logger.cli import output
 from logger.cli.asking import ask_questions, needed, question_answers, question_options
+from logger.cli.reports import blank, print_
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
 from logger.cli.sheet_changes import answer, leave_out, rejudge
 from logger.cli.sheet_views import blanks_said, print_plan, print_sheet, print_status, sheet_json
@@ -21,6 +22,10 @@ RETAINED = {"yes": "yes", "no": "no", "not tried": "not looked"}
 @click.group()
 def sheet() -> None:
     """Plan a test sheet, write down what was seen, accept or reject it."""
+
+
+sheet.add_command(print_)
+sheet.add_command(blank)
 
 
 @sheet.command()

@@ -6,14 +6,13 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from logger.core.records import FROM_TRACE, Calibration, LoggedTrial, SheetState
-from logger.errors import InputError
 from logger.jobs.baselines import baseline_for
 from logger.jobs.latch import standing
 from logger.jobs.rig_of import rig_for_sheet, rig_of
+from logger.jobs.trend import trend_in
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
-    from logger.core.history import TrendResult
     from logger.report.material import Material, SheetPart
 
 
@@ -32,7 +31,7 @@ def material_in(
     states = [book.sheet(sheet)] if sheet is not None else book.sheets(rig)
     parts = sorted((_part(book, state) for state in states), key=lambda one: (one.day, one.state.sheet.at))
     stands = standing(book, rig, issued)
-    trends, no_trends = _trends(book, rig, issued)
+    seasons = trend_in(book, rig, issued, profiles=sheet is None)
     held = {
         way: found.baseline
         for way in ("lock", "unlock")
@@ -50,8 +49,9 @@ def material_in(
         baselines=held,
         baseline_records=tuple(book.baselines(rig)),
         calibrations=tuple(_calibrations(book, parts)),
-        trends=trends,
-        no_trends=no_trends,
+        trends=seasons.trends,
+        spots=tuple(one.sentence for one in seasons.spots),
+        next_action=f"{seasons.action.what}, because {seasons.action.why}" if seasons.trends else "",
         broken_seals=tuple(f"{seal.sheet[:8]}: {why}" for seal, why in book.broken_seals(rig)),
         traces={},
         issued=issued,
@@ -98,15 +98,6 @@ def _rejudged(book: Logbook, logged: Sequence[LoggedTrial]) -> list[tuple[int, s
                 )
             )
     return found
-
-
-def _trends(book: Logbook, rig: str, issued: date) -> "tuple[tuple[TrendResult, ...], str]":
-    from logger.jobs.trend import trend_in
-
-    try:
-        return trend_in(book, rig, issued, profiles=False).trends, ""
-    except InputError as error:
-        return (), error.what
 
 
 def _calibrations(book: Logbook, parts: "Sequence[SheetPart]") -> list[Calibration]:

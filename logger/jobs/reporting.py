@@ -12,6 +12,7 @@ from logger.jobs.report_source import material_in
 
 if TYPE_CHECKING:
     from logger.report.document import Document
+    from logger.report.forms import FormSource
     from logger.report.material import Material
 
 
@@ -88,3 +89,61 @@ def write(path: Path, content: bytes) -> Path:
     finally:
         part.unlink(missing_ok=True)
     return path
+
+
+def blank(
+    logbook: str | Path | None,
+    rig: str,
+    kind: str,
+    folder: Path,
+    issued: date,
+    paper: str = "a4",
+    throws: int | None = None,
+    voltage_v: float | None = None,
+) -> Paper:
+    """A blank sheet for ``rig`` as PDF. Raises InputError for a rig that isn't there."""
+    from logger.core.sheet import plan_for
+    from logger.report.forms import blank_sheet
+    from logger.report.pdf import to_pdf
+
+    source = _form_source(logbook, rig, issued, voltage_v)
+    document = blank_sheet(source, kind, plan_for(kind, source.rig, throws))
+    return Paper(document.number, (write(folder / f"blank-{kind}-{rig}.pdf", to_pdf(document, paper)),))
+
+
+def card(
+    logbook: str | Path | None,
+    rig: str,
+    folder: Path,
+    issued: date,
+    paper: str = "a4",
+    voltage_v: float | None = None,
+) -> Paper:
+    """The cab card of ``rig``, on one page of ``paper`` and one of pocket size. Raises InputError for an unknown rig."""
+    from logger.report.forms import cab_card
+    from logger.report.pdf import to_one_page
+
+    document = cab_card(_form_source(logbook, rig, issued, voltage_v))
+    page = write(folder / f"cab-card-{rig}.pdf", to_one_page(document, paper))
+    pocket = write(folder / f"cab-card-{rig}-pocket.pdf", to_one_page(document, "pocket"))
+    return Paper(document.number, (page, pocket))
+
+
+def _form_source(logbook: str | Path | None, rig: str, issued: date, voltage_v: float | None) -> "FormSource":
+    from logger import __version__
+    from logger.jobs.baselines import baseline_for
+    from logger.jobs.latch import standing
+    from logger.jobs.rig_of import rig_of
+    from logger.report.forms import FormSource
+
+    with opened(logbook, read_only=True) as book:
+        found = rig_of(book, rig)
+        stands = standing(book, rig, issued)
+        held = {
+            way: one.baseline
+            for way in ("lock", "unlock")
+            if (one := baseline_for(book, rig, way)) is not None
+        }
+    return FormSource(
+        found, held, stands.status, stands.commissioned, stands.next_check, issued, __version__, voltage_v
+    )

@@ -24,11 +24,12 @@ from logger.report.document import (
     Text,
     words,
 )
+from logger.report.gaps import blanks, by_sheet, deviations
 from logger.report.history import checks, trend
 from logger.report.log import revisions, services, status
 from logger.report.machine import NOT_RECORDED, machine, method
 from logger.report.material import Material, SheetPart
-from logger.report.one_sheet import blanks, by_sheet, deviations, sheet_blocks
+from logger.report.one_sheet import sheet_blocks
 
 END = "End of report"
 SCOPE = (
@@ -122,6 +123,8 @@ def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:
         f"{count} throws on {len(parts)} sheets" + (f", {bench} of them on the bench." if bench else ".")
     )
     items.append(f"Next check: {material.next_check.sentence}.")
+    if material.next_action:
+        items.append(f"Next: {material.next_action}.")
     items += [f"Seal broken: {one}" for one in material.broken_seals]
     return [Bullets(tuple(map(printable, items))), Text(SCOPE, STRONG)]
 

@@ -34,6 +34,8 @@ class Bullets:
     """A list of sentences."""
 
     items: tuple[str, ...]
+    mark: str = "\u2022"
+    """What stands before each."""
 
 
 @dataclass(frozen=True)

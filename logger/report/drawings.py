@@ -25,7 +25,10 @@ MOST_SMALL = 60
 """So many small charts fit; of more, the first, the last and every so many between are drawn."""
 POINTS_SMALL = 500
 """Points of a line in a small chart: about two to a dot of print."""
-FIGURE_TITLES = {"run_current": "Running current", "travel_time": "Travel time"}
+RUN_ROOM = 1.25
+"""Small charts reach so far above the highest running current or the rated maximum; the inrush runs off the scale."""
+DRAWN = ("run_current", "peak_run_current", "travel_time")
+"""Figures whose trend is drawn."""
 
 
 def draw(key: str, material: Material) -> "Figure":
@@ -99,6 +102,8 @@ def _small_multiples(part: SheetPart, material: Material) -> "Figure":
     rated_a = part.rig.actuator.full_load_current_a
     for axes, one in zip(grid.flat, shown, strict=False):
         _one_trace(axes, one, material.traces[one.id], rated_a)
+    peaks = [one.assessment.figures.peak_run_current_a for one in shown]
+    grid[0][0].set_ylim(0.0, RUN_ROOM * max([rated_a, *(peak.value for peak in peaks if peak is not None)]))
     for axes in list(grid.flat)[len(shown) :]:
         axes.set_visible(False)
     for axes in grid[:, 0]:
@@ -128,7 +133,7 @@ def _one_trace(axes: "Axes", one: SheetTrial, trace: "Trace", rated_a: float) ->
 
 def _travel(part: SheetPart, material: Material) -> "Figure":
     """Every throw's current over travel, lock and unlock side by side, on the baseline's band."""
-    figure, grid = Layout(panel=1.9, bottom=0.68).subplots(1, 2, sharey=True)
+    figure, grid = Layout(panel=1.9, bottom=0.68, right=0.15, beside=0.3).subplots(1, 2, sharey=True)
     for axes, direction in zip(grid[0], ("lock", "unlock"), strict=True):
         _one_way(axes, part, material, direction)
     grid[0][0].set_ylabel("current [A]")
@@ -165,16 +170,18 @@ def _one_way(axes: "Axes", part: SheetPart, material: Material, direction: str) 
 
 
 def _trend(material: Material) -> "Figure":
-    """Running current and travel time over the years, both directions."""
-    shown = [one for one in material.trends if one.figure in FIGURE_TITLES]
-    figures = [name for name in FIGURE_TITLES if any(one.figure == name for one in shown)]
-    layout = Layout(panel=1.5, bottom=0.68, above=0.36)
+    """Running current, its peak and travel time over the years, both directions."""
+    from logger.core.wording_trend import figure_name
+
+    shown = [one for one in material.trends if one.figure in DRAWN]
+    figures = [name for name in DRAWN if any(one.figure == name for one in shown)]
+    layout = Layout(panel=1.25, bottom=0.68, above=0.36)
     figure, grid = layout.subplots(len(figures), 2, sharex=True, sharey="row")
     starts = [one.on for one in material.services if one.starts_stretch]
     for row, name in zip(grid, figures, strict=True):
         for axes, direction in zip(row, ("lock", "unlock"), strict=True):
             found = next((one for one in shown if one.figure == name and one.direction == direction), None)
-            axes.set_title(f"{FIGURE_TITLES[name]}, {direction}")
+            axes.set_title(f"{figure_name(name).capitalize()}, {direction}")
             if found is not None:
                 _one_trend(axes, found, starts)
         row[0].set_ylabel(f"[{next(one.unit for one in shown if one.figure == name)}]")
@@ -187,24 +194,20 @@ def _trend(material: Material) -> "Figure":
 def _one_trend(axes: "Axes", found: "TrendResult", starts: Sequence[date]) -> None:
     import numpy as np
 
+    from logger.core.signals import OUT
+    from logger.report.trend_plots import MARKS
+
     days = np.array([_year(one.date) for one in found.points])
     values = [one.corrected for one in found.points]
     size = 4.0 if len(days) <= 60 else 2.0
     axes.plot(
         days, [one.value for one in found.points], "x", color=style.GREY, markersize=size, label="as measured"
     )
-    axes.plot(
-        days,
-        values,
-        "-o",
-        **{**style.MEASURED, "linewidth": 0.8},
-        markersize=size,
-        label="at 20 degC, nominal V",
-    )
-    out = [(_year(one.date), one.corrected) for one in found.points if one.state == "out of control"]
+    look = {**style.MEASURED, "linewidth": 0.8, "marker": "o", "markersize": size}
+    axes.plot(days, values, label="at 20 degC, nominal V", **look)
+    out = [(_year(one.date), one.corrected) for one in found.points if one.state == OUT]
     if out:
-        ring = {"markerfacecolor": "none", "color": style.VERMILLION, "markersize": size + 5}
-        axes.plot(*zip(*out, strict=True), "s", label="out of control", **ring)
+        axes.plot(*zip(*out, strict=True), linestyle="none", label="out of control", **MARKS[OUT])
     since = _year(date.fromisoformat(found.chart.since))
     axes.fill_between(
         [since, days[-1]], found.chart.lower, found.chart.upper, label="control limits", **style.BAND

@@ -7,20 +7,11 @@ from typing import TYPE_CHECKING
 from logger.core.assessment import INFO, Measured
 from logger.core.number_text import measured_text
 from logger.core.sheet import SheetTrial
-from logger.report.document import Block, Heading, Picture, Table, Text
+from logger.report.document import Block, Bullets, Heading, Picture, Table, Text
 from logger.report.material import Material, SheetPart
 
 if TYPE_CHECKING:
     from logger.core.history import TrendResult
-
-FIGURE_WORDS = {
-    "run_current": "running current",
-    "peak_run_current": "highest running current",
-    "travel_time": "travel time",
-    "source_resistance": "source resistance",
-    "take_up": "take-up",
-    "energy": "energy",
-}
 
 
 def checks(material: Material) -> list[Block]:
@@ -83,27 +74,34 @@ def amount(value: float, unit: str, sign: str = "") -> str:
     """A figure of a trend with its unit; shares as percent.
 
     >>> amount(0.05, "1"), amount(2.7051, "A"), amount(-0.0325, "A", "+")
-    ('5 %', '2.71 A', '-0.0325 A')
+    ('5.00 %', '2.71 A', '-0.0325 A')
     """
-    return f"{100 * value:{sign}.3g} %" if unit == "1" else f"{value:{sign}.3g} {unit}"
+    number = f"{100 * value if unit == '1' else value:{sign}#.3g}".rstrip(".")
+    return f"{number} {'%' if unit == '1' else unit}"
 
 
 def trend(material: Material) -> list[Block]:
     """Trend charts, what they say in numbers, forecast or why there is none."""
+    from logger.core.wording_trend import figure_name
+
     blocks: list[Block] = [Heading("Trend")]
     if not any(len(one.points) > 1 for one in material.trends):
-        return [*blocks, Text(f"No trend: {material.no_trends or 'fewer than two checks can be compared'}.")]
+        return [*blocks, Text("No trend: fewer than two checks can be compared.")]
     if any(one.provisional for one in material.trends):
         blocks.append(Text("Provisional: the baseline rests on no accepted commissioning sheet."))
-    shown = [one for one in material.trends if one.figure in ("run_current", "travel_time")]
+    shown = [
+        one for one in material.trends if one.figure in ("run_current", "peak_run_current", "travel_time")
+    ]
     said = [
-        f"{FIGURE_WORDS[one.figure]} ({one.direction}) {amount(one.points[0].corrected, one.unit)} at first, "
+        f"{figure_name(one.figure)} ({one.direction}) {amount(one.points[0].corrected, one.unit)} at first, "
         f"{amount(one.points[-1].corrected, one.unit)} at the last check, {one.points[-1].state}"
         for one in shown
     ]
     caption = "Each check at 20 degC and nominal voltage, its control limits, services (dotted lines) and the forecast"
     alt = f"Charts over {max(len(one.points) for one in shown)} checks: {'; '.join(said)}."
     blocks.append(Picture("trend", caption, alt))
+    if material.spots:
+        blocks += [Text("Places where binding has grown:"), Bullets(material.spots)]
     headings = (
         "Figure",
         "Way",
@@ -120,6 +118,8 @@ def trend(material: Material) -> list[Block]:
 
 
 def _trend_row(one: "TrendResult") -> tuple[str, ...]:
+    from logger.core.wording_trend import figure_name
+
     slope, forecast = one.slope, one.forecast
     change = "too few checks"
     if slope.per_year is not None and slope.low is not None and slope.high is not None:
@@ -132,7 +132,7 @@ def _trend_row(one: "TrendResult") -> tuple[str, ...]:
     elif ahead != one.no_forecast:
         ahead = f"not yet: {ahead}"
     return (
-        FIGURE_WORDS[one.figure],
+        figure_name(one.figure),
         one.direction,
         amount(one.points[-1].corrected, one.unit),
         f"{amount(one.chart.lower, one.unit)} to {amount(one.chart.upper, one.unit)}",

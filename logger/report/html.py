@@ -61,8 +61,8 @@ def _block(block: Block, draw: Draw, numbers: "count[int]") -> str:
         case Text(text, look):
             kind = f' class="{look}"' if look else ""
             return f"<p{kind}>{escape(text)}</p>"
-        case Bullets(items):
-            return _list(items)
+        case Bullets(items, mark):
+            return _list(items, mark)
         case Cautions(title, items):
             return f'<aside class="caution" aria-label="{escape(title)}"><p><strong>{escape(title)}</strong></p>{_list(items)}</aside>'
         case Facts():
@@ -77,8 +77,12 @@ def _block(block: Block, draw: Draw, numbers: "count[int]") -> str:
             return '<div class="break"></div>'
 
 
-def _list(items: tuple[str, ...]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(item)}</li>" for item in items) + "</ul>"
+def _list(items: tuple[str, ...], mark: str = "\u2022") -> str:
+    return (
+        f"<ul style=\"list-style-type: '{mark} '\">"
+        + "".join(f"<li>{escape(item)}</li>" for item in items)
+        + "</ul>"
+    )
 
 
 def _facts(facts: Facts) -> str:

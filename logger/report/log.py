@@ -6,7 +6,7 @@ from logger.core.service import Moment
 from logger.core.status import CAUSES, sentence_of
 from logger.core.status_words import reasons, way_down
 from logger.report.document import Block, Bullets, Heading, Table, Text
-from logger.report.history import FIGURE_WORDS, amount
+from logger.report.history import amount
 from logger.report.material import Material
 
 TELLING = ("run_current", "peak_run_current", "travel_time", "source_resistance")
@@ -25,17 +25,19 @@ def services(material: Material) -> list[Block]:
     blocks: list[Block] = [Heading("Services"), Table(headings, tuple(rows), "Maintenance history")]
     effects = sorted(_effects(material))
     if effects:
-        headings = ("Day", "Figure", "Before", "After", "Change (95 %)", "Did it help")
+        columns = ("Day", "Figure", "Before", "After", "Change (95 %)", "Did it help")
         caption = "What each service changed, weather and supply taken out; the check that raised the alarm left out"
-        blocks.append(Table(headings, tuple(effects), caption, (2, 3, 4)))
+        blocks.append(Table(columns, tuple(effects), caption, (2, 3, 4)))
     return blocks
 
 
 def _effects(material: Material) -> list[tuple[str, ...]]:
+    from logger.core.wording_trend import figure_name
+
     return [
         (
             str(effect.date),
-            f"{FIGURE_WORDS[one.figure]}, {one.direction}",
+            f"{figure_name(one.figure)}, {one.direction}",
             amount(effect.before, one.unit),
             amount(effect.after, one.unit),
             f"{effect.change:+.2g} ({effect.low:+.2g} to {effect.high:+.2g}) {one.unit}",

@@ -1,8 +1,8 @@
 """What a report is made from: everything the logbook holds of one rig, gathered by ``jobs.reporting``."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime
+from dataclasses import dataclass
+from datetime import date
 from typing import TYPE_CHECKING
 
 from logger.core.baseline import Baseline
@@ -99,8 +99,6 @@ class Material:
     baseline_records: tuple[BaselineRecord, ...]
     calibrations: tuple[Calibration, ...]
     trends: "Sequence[TrendResult]"
-    no_trends: str
-    """Why there are none; empty where there are."""
     broken_seals: tuple[str, ...]
     traces: Mapping[str, Trace]
     """By trial: those that are drawn."""
@@ -109,8 +107,9 @@ class Material:
     place: str = ""
     owner: str = ""
     method: str = "1"
-    issued_at: datetime | None = None
-    extra: Mapping[str, str] = field(default_factory=dict)
+    spots: tuple[str, ...] = ()
+    """Sentences about places where binding has grown."""
+    next_action: str = ""
 
     @property
     def commissioning(self) -> SheetPart | None:

@@ -1,11 +1,9 @@
 """What a report says about one test sheet: conditions, each throw, limits kept or not, what was seen, how it ended."""
 
-from collections.abc import Callable, Sequence
-
 from logger.core.assessment import INFO, Check, Measured
 from logger.core.number_text import measured_text, percent_text
 from logger.core.plain import counted, printable
-from logger.core.questions import said, unanswered
+from logger.core.questions import said
 from logger.core.records import BENCH
 from logger.core.sheet import NOT_LOOKED, SheetTrial
 from logger.core.verdict import NOT_JUDGED
@@ -266,7 +264,7 @@ def pictures(part: SheetPart) -> list[Block]:
     return [
         Picture(
             f"traces:{part.name}",
-            f"Current over time, {counted(len(recorded), 'throw')} on one scale; dash-dot: the rated maximum",
+            f"Current over time, {counted(len(recorded), 'throw')} on one scale; dash-dot: the rated maximum; the inrush may run off it",
             f"{counted(len(recorded), 'small chart')} of current over time, one a throw; {span}; verdicts: {verdicts}.",
         ),
         Picture(
@@ -275,47 +273,3 @@ def pictures(part: SheetPart) -> list[Block]:
             f"Two charts of current over travel, lock and unlock: {span}, beside the band of the baseline.",
         ),
     ]
-
-
-def deviations(part: SheetPart) -> list[str]:
-    """What was done otherwise than planned."""
-    found = []
-    for direction in ("lock", "unlock"):
-        done = sum(one.direction == direction and not one.left_out for one in part.trials)
-        if done < part.plan.throws_each_way:
-            found.append(f"{part.plan.throws_each_way} {direction} throws planned, {done} counted")
-    found += [f"{one.name} left out: {one.left_out}" for one in part.trials if one.left_out]
-    found += [
-        f"{one.name} not usable: {one.assessment.unusable_because}"
-        for one in part.trials
-        if not one.assessment.usable
-    ]
-    decision = part.state.decision
-    if decision is not None and part.state.state == "rejected":
-        found.append(f"rejected: {decision.reason}")
-    return [printable(one) for one in found]
-
-
-def blanks(part: SheetPart) -> list[str]:
-    """What was not recorded, and what the report can't claim for it."""
-    found = [
-        f"{one.asked.rstrip('?').lower()}; no claim about {one.claim_lost}"
-        for one in unanswered(part.conditions)
-    ]
-    unseen = [
-        one.position
-        for one in part.trials
-        if one.direction == "lock" and NOT_LOOKED in (part.seen[one.id].left_pin, part.seen[one.id].right_pin)
-    ]
-    if unseen and part.state.sheet.kind != BENCH:
-        found.append(f"that somebody looked at both pins, at lock throw {', '.join(map(str, unseen))}")
-    return found
-
-
-def by_sheet(parts: Sequence[SheetPart], of: Callable[[SheetPart], list[str]]) -> tuple[str, ...]:
-    """Sentences of several sheets, the same ones together: ``yard-loader-4, 5: ...``."""
-    grouped: dict[str, list[str]] = {}
-    for part in parts:
-        for sentence in of(part):
-            grouped.setdefault(sentence, []).append(part.name.removeprefix(f"{part.state.sheet.rig}-"))
-    return tuple(f"sheet {', '.join(names)}: {sentence}" for sentence, names in grouped.items())

@@ -5,8 +5,6 @@ there as they are (form objects), so that lines stay lines.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from io import BytesIO
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -23,39 +21,39 @@ from logger.report.document import (
     Table,
     Text,
 )
+from logger.report.pdf_pages import Places, build, page_count, page_sizes, place_flowable, with_drawings
 from logger.report.pdf_style import (
     CAUTION_EDGE,
     CAUTION_FILL,
     FONT,
     INK,
-    QUIET,
     paper_size,
     paragraph_styles,
     register_fonts,
 )
 from logger.report.pdf_tables import data_table, facts_table
 
+CARD_SIZES = {"a4": (14.0, 8.5), "letter": (14.0, 8.5), "pocket": (9.0, 5.5)}
+"""Largest and smallest letters of a card [pt]."""
+CARD_STEP = 0.5
 DrawPages = Callable[[Sequence[str]], bytes]
 """Keys of drawings to a PDF with one page for each."""
 
 
-@dataclass
-class _Places:
-    """Where each drawing goes: page index, left, bottom, width and height [pt]."""
-
-    at: dict[str, tuple[int, float, float, float, float]] = field(default_factory=dict)
-
-
-def to_pdf(document: Document, paper: str, draw_pages: DrawPages | None = None) -> bytes:
+def to_pdf(
+    document: Document, paper: str, draw_pages: DrawPages | None = None, body_size: float | None = None
+) -> bytes:
     """The whole file. ``draw_pages`` draws the pictures; a document without any needs none.
 
-    Raises InputError for a paper that isn't ``a4``, ``letter`` or ``pocket``.
+    ``body_size`` [pt] replaces the paper's own size of letters. Raises InputError for a paper that isn't ``a4``,
+    ``letter`` or ``pocket``.
     """
-    width, height, margin, size = paper_size(paper)
+    width, height, margin, usual = paper_size(paper)
+    size = usual if body_size is None else body_size
     register_fonts()
     drawn = draw_pages(document.drawings) if document.drawings and draw_pages is not None else None
-    sizes = _page_sizes(drawn) if drawn is not None else []
-    places = _Places()
+    sizes = page_sizes(drawn) if drawn is not None else []
+    places = Places()
     styles = paragraph_styles(size)
     setter = _Setter(styles, width - 2 * margin, dict(zip(document.drawings, sizes, strict=False)), places)
     story = setter.title(document)
@@ -63,15 +61,26 @@ def to_pdf(document: Document, paper: str, draw_pages: DrawPages | None = None) 
         following = document.blocks[index + 1] if index + 1 < len(document.blocks) else None
         story += setter.block(block, following)
     story += setter.end(document)
-    written = _build(story, document, (width, height), margin, size)
-    return written if drawn is None else _with_drawings(written, drawn, document.drawings, places)
+    written = build(story, document, (width, height), margin, size)
+    return written if drawn is None else with_drawings(written, drawn, document.drawings, places)
+
+
+def to_one_page(document: Document, paper: str) -> bytes:
+    """As large as it can be set on a single page; smaller than the smallest size it runs on to a second one."""
+    largest, smallest = CARD_SIZES[paper]
+    size = largest
+    while True:
+        written = to_pdf(document, paper, body_size=size)
+        if page_count(written) == 1 or size <= smallest:
+            return written
+        size -= CARD_STEP
 
 
 class _Setter:
     """Turns blocks into reportlab's flowables."""
 
     def __init__(
-        self, styles: dict[str, Any], width: float, sizes: dict[str, tuple[float, float]], places: _Places
+        self, styles: dict[str, Any], width: float, sizes: dict[str, tuple[float, float]], places: Places
     ) -> None:
         self.styles, self.width, self.sizes, self.places = styles, width, sizes, places
 
@@ -97,8 +106,8 @@ class _Setter:
                 return [CondPageBreak(self._room(following)), self._paragraph(text, f"h{level}")]
             case Text(text, look):
                 return [self._paragraph(text, look)]
-            case Bullets(items):
-                return self._bullets(items)
+            case Bullets(items, mark):
+                return self._bullets(items, mark)
             case Cautions():
                 return [self._cautions(block)]
             case Facts() | Table():
@@ -124,11 +133,18 @@ class _Setter:
             return 12.0 * line
         return (9.0 if isinstance(following, Table | Facts) else 5.0) * line
 
-    def _bullets(self, items: tuple[str, ...]) -> list[Any]:
+    def _bullets(self, items: tuple[str, ...], mark: str = "\u2022") -> list[Any]:
         from reportlab.platypus import Paragraph
 
-        look = self.styles[""].clone("bullet", leftIndent=10, bulletIndent=1, spaceBefore=1)
-        return [Paragraph(escape(item), look, bulletText="\u2022") for item in items]
+        look = self.styles[""].clone(
+            "bullet",
+            leftIndent=1.5 * self.styles[""].fontSize,
+            bulletIndent=1,
+            bulletFontName=FONT,
+            bulletFontSize=self.styles[""].fontSize,
+            spaceBefore=1,
+        )
+        return [Paragraph(escape(item), look, bulletText=mark) for item in items]
 
     def _cautions(self, cautions: Cautions) -> Any:
         from reportlab.platypus import Table as Drawn
@@ -163,7 +179,7 @@ class _Setter:
     def _picture(self, picture: Picture) -> Any:
         from reportlab.platypus import KeepTogether
 
-        place = _place_flowable(picture.key, self.width, self._picture_height(picture.key), self.places)
+        place = place_flowable(picture.key, self.width, self._picture_height(picture.key), self.places)
         return KeepTogether([self._paragraph(picture.caption, "caption"), place])
 
     def _signatures(self, lines: tuple[tuple[str, str], ...]) -> Any:
@@ -185,114 +201,8 @@ class _Setter:
         drawn.setStyle(
             [
                 ("NOSPLIT", (0, 0), (-1, -1)),
+                ("FONTNAME", (0, 0), (-1, -1), FONT),
                 *(("LINEABOVE", (2 * i, 1), (2 * i, 1), 0.8, INK) for i in range(len(lines))),
             ]
         )
         return drawn
-
-
-def _place_flowable(key: str, width: float, height: float, places: _Places) -> Any:
-    from reportlab.platypus import Flowable
-
-    class Place(Flowable):
-        """Empty room that remembers where it came to stand."""
-
-        def wrap(self, *_: float) -> tuple[float, float]:
-            return width, height
-
-        def draw(self) -> None:
-            left, bottom = self.canv.absolutePosition(0, 0)
-            places.at[key] = (self.canv.getPageNumber() - 1, left, bottom, width, height)
-
-    return Place()
-
-
-def _build(
-    story: list[Any], document: Document, page: tuple[float, float], margin: float, size: float
-) -> bytes:
-    """Lay the pages out; each says which report it belongs to and which page of how many it is."""
-    from reportlab.pdfgen.canvas import Canvas
-    from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
-
-    class Numbered(Canvas):
-        """Writes the footers when the number of pages is known."""
-
-        def __init__(self, *given: Any, **more: Any) -> None:
-            super().__init__(
-                *given, **{**more, "invariant": 1, "pageCompression": 1, "lang": document.language}
-            )
-            self._held: list[dict[str, Any]] = []
-
-        def showPage(self) -> None:
-            self._held.append(dict(self.__dict__))
-            self._startPage()
-
-        def save(self) -> None:
-            for number, state in enumerate(self._held, 1):
-                self.__dict__.update(state)
-                self.setFont(FONT, size * 0.8)
-                self.setFillColor(QUIET)
-                self.drawString(margin, margin * 0.55, document.footer)
-                self.drawRightString(page[0] - margin, margin * 0.55, f"page {number} of {len(self._held)}")
-                super().showPage()
-            super().save()
-
-    held = BytesIO()
-    template = BaseDocTemplate(
-        held,
-        pagesize=page,
-        title=f"{document.title}, {document.subtitle}",
-        author="",
-        subject=document.number,
-        creator="throwbook",
-    )
-    frame = Frame(margin, margin, page[0] - 2 * margin, page[1] - 2 * margin, 0, 0, 0, 0)
-    template.addPageTemplates([PageTemplate(frames=[frame])])
-    template.build(story, canvasmaker=Numbered)
-    return held.getvalue()
-
-
-def _page_sizes(drawn: bytes) -> list[tuple[float, float]]:
-    from pypdf import PdfReader
-
-    boxes = [page.mediabox for page in PdfReader(BytesIO(drawn)).pages]
-    return [(float(box.width), float(box.height)) for box in boxes]
-
-
-def _with_drawings(written: bytes, drawn: bytes, keys: Sequence[str], places: _Places) -> bytes:
-    """Put each page of ``drawn`` where its place is, as a form object."""
-    from pypdf import PdfReader, PdfWriter
-    from pypdf.generic import (
-        ArrayObject,
-        DecodedStreamObject,
-        DictionaryObject,
-        NameObject,
-        RectangleObject,
-        StreamObject,
-    )
-
-    writer = PdfWriter(clone_from=PdfReader(BytesIO(written)))
-    for number, (key, page) in enumerate(zip(keys, PdfReader(BytesIO(drawn)).pages, strict=True)):
-        index, left, bottom, width, height = places.at[key]
-        contents = page["/Contents"].get_object()
-        assert isinstance(contents, StreamObject)
-        form = contents.clone(writer)
-        form[NameObject("/Type")] = NameObject("/XObject")
-        form[NameObject("/Subtype")] = NameObject("/Form")
-        form[NameObject("/BBox")] = RectangleObject(page.mediabox)
-        form[NameObject("/Resources")] = page["/Resources"].clone(writer)
-        name = f"/Drawing{number}"
-        onto = writer.pages[index]
-        resources = onto["/Resources"].get_object()
-        assert isinstance(resources, DictionaryObject)
-        forms = resources.setdefault(NameObject("/XObject"), DictionaryObject()).get_object()
-        forms[NameObject(name)] = form.indirect_reference
-        scale_x, scale_y = width / float(page.mediabox.width), height / float(page.mediabox.height)
-        call = DecodedStreamObject()
-        call.set_data(f"q {scale_x:.6f} 0 0 {scale_y:.6f} {left:.3f} {bottom:.3f} cm {name} Do Q".encode())
-        held_already = onto.raw_get("/Contents")
-        before = list(held_already) if isinstance(held_already, ArrayObject) else [held_already]
-        onto[NameObject("/Contents")] = ArrayObject([*before, writer._add_object(call)])
-    held = BytesIO()
-    writer.write(held)
-    return held.getvalue()

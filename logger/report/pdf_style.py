@@ -49,7 +49,13 @@ def paragraph_styles(size: float) -> dict[str, Any]:
     from reportlab.lib.styles import ParagraphStyle
 
     body = ParagraphStyle(
-        "body", fontName=FONT, fontSize=size, leading=size * 1.38, textColor=INK, splitLongWords=1
+        "body",
+        fontName=FONT,
+        fontSize=size,
+        leading=size * 1.38,
+        textColor=INK,
+        splitLongWords=1,
+        spaceBefore=2,
     )
     return {
         "": body,
@@ -84,7 +90,9 @@ def paragraph_styles(size: float) -> dict[str, Any]:
             spaceBefore=size * 0.7,
             spaceAfter=size * 0.2,
         ),
-        "cell": ParagraphStyle("cell", body, fontSize=size * 0.86, leading=size * 1.1),
-        "head": ParagraphStyle("head", body, fontName=BOLD, fontSize=size * 0.82, leading=size * 1.05),
+        "cell": ParagraphStyle("cell", body, spaceBefore=0, fontSize=size * 0.86, leading=size * 1.1),
+        "head": ParagraphStyle(
+            "head", body, spaceBefore=0, fontName=BOLD, fontSize=size * 0.82, leading=size * 1.05
+        ),
         "end": ParagraphStyle("end", body, fontName=BOLD, alignment=1, spaceBefore=size * 2),
     }

@@ -10,7 +10,8 @@ from logger.report.pdf_style import FONT, INK, LINE, MM, QUIET
 PAD = 2.4
 """On either side of a cell's text [pt]."""
 PENCIL_ROW = 9.0 * MM
-"""High enough to write in with gloves half off [pt]."""
+PENCIL_COLUMN = 12.5 * MM
+"""High and wide enough to write in with gloves half off [pt]."""
 
 
 def column_widths(natural: Sequence[float], least: Sequence[float], available: float) -> list[float]:
@@ -68,6 +69,8 @@ def data_table(table: Table, width: float, styles: dict[str, Any]) -> Any:
         natural, least = _wanted_widths(table, cell, head)
         if sum(least) <= width:
             break
+    if table.pencil:  # the last column is for notes
+        natural[-1] = max(natural[-1], width - sum(natural[:-1]))
     widths = column_widths(natural, least, width)
     rows = [_row(table.headings, widths, head, numbers)]
     rows += [_row(row, widths, cell, numbers) for row in table.rows]
@@ -82,9 +85,10 @@ def _looks(table: Table, styles: dict[str, Any], shrink: float) -> tuple[Any, An
     size = shrink * (1.35 if table.big else 1.0)
     if size == 1.0:
         return cell, head
-    return tuple(
+    bigger, head = (
         one.clone("sized", fontSize=one.fontSize * size, leading=one.leading * size) for one in (cell, head)
-    )  # type: ignore[return-value]
+    )
+    return bigger, head
 
 
 def _wanted_widths(table: Table, cell: Any, head: Any) -> tuple[list[float], list[float]]:
@@ -95,7 +99,8 @@ def _wanted_widths(table: Table, cell: Any, head: Any) -> tuple[list[float], lis
         longest = max((_text_width(text, cell.fontName, cell.fontSize) for text in texts), default=0.0)
         words = max((_longest_word(text, cell.fontName, cell.fontSize) for text in texts), default=0.0)
         heading_word = _longest_word(heading, head.fontName, head.fontSize)
-        natural.append(max(longest, heading_word, 8.0) + 2 * PAD + 1)
+        pencil = PENCIL_COLUMN if table.pencil and not any(texts) else 0.0
+        natural.append(max(longest, heading_word, 8.0, pencil) + 2 * PAD + 1)
         least.append(natural[-1] if index in table.right else max(words, heading_word, 8.0) + 2 * PAD + 1)
     return natural, least
 
