@@ -75,11 +75,20 @@ class Layout:
         return figure, figure.subplots(rows, columns, squeeze=False, gridspec_kw=room, **shared)
 
 
-def _legend(figure: "Figure", axes: "Axes") -> None:
-    """Below the charts, in one row."""
-    handles, labels = axes.get_legend_handles_labels()
+def _legend(figure: "Figure", grid: Any) -> None:
+    """Below the charts, in one row; what several charts show stands there once."""
+    shown: dict[str, Any] = {}
+    for axes in grid.flat:
+        for handle, label in zip(*axes.get_legend_handles_labels(), strict=True):
+            shown.setdefault(label, handle)
+    labels = list(shown)
     figure.legend(
-        handles, labels, loc="lower center", ncols=len(labels), borderaxespad=0.1, columnspacing=1.2
+        list(shown.values()),
+        labels,
+        loc="lower center",
+        ncols=len(labels),
+        borderaxespad=0.1,
+        columnspacing=1.2,
     )
 
 
@@ -138,7 +147,7 @@ def _travel(part: SheetPart, material: Material) -> "Figure":
         _one_way(axes, part, material, direction)
     grid[0][0].set_ylabel("current [A]")
     _below(figure, "travel [% of the stroke]", 0.28)
-    _legend(figure, grid[0][0])
+    _legend(figure, grid)
     return figure
 
 
@@ -187,7 +196,7 @@ def _trend(material: Material) -> "Figure":
         row[0].set_ylabel(f"[{next(one.unit for one in shown if one.figure == name)}]")
     _year_ticks(grid)
     _below(figure, "year", 0.28)
-    _legend(figure, grid[0][0])
+    _legend(figure, grid)
     return figure
 
 

@@ -36,6 +36,8 @@ from logger.report.pdf_tables import data_table, facts_table
 CARD_SIZES = {"a4": (14.0, 8.5), "letter": (14.0, 8.5), "pocket": (9.0, 5.5)}
 """Largest and smallest letters of a card [pt]."""
 CARD_STEP = 0.5
+SMALL_TABLE = 190.0
+"""A table lower than this is never cut over two pages [pt]."""
 DrawPages = Callable[[Sequence[str]], bytes]
 """Keys of drawings to a PDF with one page for each."""
 
@@ -58,8 +60,7 @@ def to_pdf(
     setter = _Setter(styles, width - 2 * margin, dict(zip(document.drawings, sizes, strict=False)), places)
     story = setter.title(document)
     for index, block in enumerate(document.blocks):
-        following = document.blocks[index + 1] if index + 1 < len(document.blocks) else None
-        story += setter.block(block, following)
+        story += setter.block(block, document.blocks[index + 1 : index + 3])
     story += setter.end(document)
     written = build(story, document, (width, height), margin, size)
     return written if drawn is None else with_drawings(written, drawn, document.drawings, places)
@@ -83,6 +84,7 @@ class _Setter:
         self, styles: dict[str, Any], width: float, sizes: dict[str, tuple[float, float]], places: Places
     ) -> None:
         self.styles, self.width, self.sizes, self.places = styles, width, sizes, places
+        self._tables: dict[int, Any] = {}
 
     def title(self, document: Document) -> list[Any]:
         """Title, subtitle, number."""
@@ -96,14 +98,14 @@ class _Setter:
         """The end mark."""
         return [self._paragraph(document.end_mark, "end")]
 
-    def block(self, block: Block, following: Block | None) -> list[Any]:
-        """One block; with room asked for where it must not stand apart from the next."""
+    def block(self, block: Block, following: Sequence[Block]) -> list[Any]:
+        """One block; with room asked for where it must not stand apart from the next two."""
         from reportlab.platypus import CondPageBreak
         from reportlab.platypus import PageBreak as NewPage
 
         match block:
             case Heading(text, level):
-                return [CondPageBreak(self._room(following)), self._paragraph(text, f"h{level}")]
+                return [CondPageBreak(self._room(block, following)), self._paragraph(text, f"h{level}")]
             case Text(text, look):
                 return [self._paragraph(text, look)]
             case Bullets(items, mark):
@@ -111,7 +113,7 @@ class _Setter:
             case Cautions():
                 return [self._cautions(block)]
             case Facts() | Table():
-                return self._captioned(block)
+                return [CondPageBreak(self._room(block, ())), *self._captioned(block)]
             case Picture():
                 return [self._picture(block)]
             case Signatures(lines):
@@ -124,14 +126,22 @@ class _Setter:
 
         return Paragraph(escape(text), self.styles[look])
 
-    def _room(self, following: Block | None) -> float:
-        """What a heading needs below it so as not to stand alone [pt]."""
+    def _room(self, block: Block, following: Sequence[Block]) -> float:
+        """What a block needs below it so as not to stand alone or be cut where it shouldn't be [pt]."""
         line = float(self.styles[""].leading)
-        if isinstance(following, Picture):
-            return self._picture_height(following.key) + 5 * line
-        if isinstance(following, Signatures):
-            return 12.0 * line
-        return (9.0 if isinstance(following, Table | Facts) else 5.0) * line
+        match block:
+            case Heading():
+                return 4.0 * line + (self._room(following[0], following[1:]) if following else 0.0)
+            case Picture(key):
+                return self._picture_height(key) + 3 * line
+            case Facts() | Table():
+                heights = self._table(block)._rowHeights
+                whole = sum(heights)
+                return 2.5 * line + float(whole if whole < SMALL_TABLE else sum(heights[:4]))
+            case Signatures():
+                return 9.0 * line
+            case _:
+                return 3.0 * line
 
     def _bullets(self, items: tuple[str, ...], mark: str = "\u2022") -> list[Any]:
         from reportlab.platypus import Paragraph
@@ -153,6 +163,7 @@ class _Setter:
         drawn = Drawn([[body]], colWidths=[self.width], spaceBefore=4, spaceAfter=4)
         drawn.setStyle(
             [
+                ("FONTNAME", (0, 0), (-1, -1), FONT),
                 ("BACKGROUND", (0, 0), (-1, -1), CAUTION_FILL),
                 ("LINEBEFORE", (0, 0), (0, -1), 3.5, CAUTION_EDGE),
                 ("LEFTPADDING", (0, 0), (-1, -1), 8),
@@ -161,16 +172,18 @@ class _Setter:
         return drawn
 
     def _captioned(self, block: Facts | Table) -> list[Any]:
-        """A caption that stays with the first rows of its table."""
-        from reportlab.platypus import CondPageBreak
+        return [self._paragraph(block.caption, "caption"), self._table(block)]
 
-        make = facts_table if isinstance(block, Facts) else data_table
-        drawn = make(block, self.width, self.styles)  # type: ignore[arg-type]
-        _, whole = drawn.wrap(self.width, 1e6)
-        caption = self._paragraph(block.caption, "caption")
-        first_rows = sum(drawn._rowHeights[:4])
-        small = whole < 190.0
-        return [CondPageBreak((whole if small else first_rows) + 2.2 * caption.style.leading), caption, drawn]
+    def _table(self, block: Facts | Table) -> Any:
+        """The table, made once; it knows the heights of its rows."""
+        if id(block) not in self._tables:
+            if isinstance(block, Facts):
+                made = facts_table(block, self.width, self.styles)
+            else:
+                made = data_table(block, self.width, self.styles)
+            made.wrap(self.width, 1e6)
+            self._tables[id(block)] = made
+        return self._tables[id(block)]
 
     def _picture_height(self, key: str) -> float:
         width, height = self.sizes[key]

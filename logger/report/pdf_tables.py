@@ -51,7 +51,7 @@ def facts_table(facts: Facts, width: float, styles: dict[str, Any]) -> Any:
     left = min(names, width * 0.42)
     heights = [PENCIL_ROW] * len(rows) if facts.pencil else None
     drawn = Drawn(rows, colWidths=[left, width - left], rowHeights=heights, hAlign="LEFT")
-    drawn.setStyle(_rules(facts.pencil, headed=False))
+    drawn.setStyle(_rules(len(rows), facts.pencil, headed=False))
     return drawn
 
 
@@ -76,7 +76,7 @@ def data_table(table: Table, width: float, styles: dict[str, Any]) -> Any:
     rows += [_row(row, widths, cell, numbers) for row in table.rows]
     heights = [None] + [PENCIL_ROW] * len(table.rows) if table.pencil else None
     drawn = Drawn(rows, colWidths=widths, rowHeights=heights, repeatRows=1, splitInRow=0)
-    drawn.setStyle(_rules(table.pencil, headed=True, numbers=table.right, cell=cell, head=head))
+    drawn.setStyle(_rules(len(rows), table.pencil, headed=True, numbers=table.right, cell=cell, head=head))
     return drawn
 
 
@@ -120,15 +120,19 @@ def _row(texts: Sequence[str], widths: Sequence[float], look: Any, numbers: set[
 
 
 def _rules(
-    pencil: bool, headed: bool, numbers: Sequence[int] = (), cell: Any = None, head: Any = None
+    rows: int, pencil: bool, headed: bool, numbers: Sequence[int] = (), cell: Any = None, head: Any = None
 ) -> list[Any]:
     rules: list[Any] = [
+        ("FONTNAME", (0, 0), (-1, -1), FONT),
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE" if pencil else "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), PAD),
         ("RIGHTPADDING", (0, 0), (-1, -1), PAD),
         ("TOPPADDING", (0, 0), (-1, -1), 1.6),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2),
         ("LINEBELOW", (0, 0), (-1, -1), 0.4, LINE),
+        # No page begins or ends with a single row.
+        ("NOSPLIT", (0, 0), (-1, min(3, rows - 1))),
+        ("NOSPLIT", (0, max(0, rows - 3)), (-1, -1)),
     ]
     if pencil:
         rules.append(("GRID", (0, 0), (-1, -1), 0.6, INK))
