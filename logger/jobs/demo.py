@@ -299,8 +299,21 @@ class _Player:
         )
 
     def papers(self) -> tuple[Path, ...]:
-        """What leaves the computer."""
-        return ()
+        """What leaves the computer: the report, a blank sheet, the cab card."""
+        from logger.jobs import reporting
+
+        place, name, issued = (
+            self.folder / "papers",
+            self.rig.name,
+            story.AFTER[-1].at.date() + timedelta(days=1),
+        )
+        report = reporting.report_rig(self.logbook, name, place, issued, place=story.PLACE)
+        blank = reporting.blank(self.logbook, name, "seasonal", place, issued)
+        card = reporting.card(self.logbook, name, place, issued)
+        files = (*report.files, *blank.files, *card.files)
+        says = (f"report No. {report.number}, a blank sheet and the cab card are in {place}",)
+        self.say(Chapter("Papers", f"throwbook report {name} --folder {place}", says))
+        return files
 
     def _commission(self, at: datetime) -> Imported:
         from logger.core.simulator import Conditions

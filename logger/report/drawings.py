@@ -25,6 +25,8 @@ MOST_SMALL = 60
 """So many small charts fit; of more, the first, the last and every so many between are drawn."""
 POINTS_SMALL = 500
 """Points of a line in a small chart: about two to a dot of print."""
+MOST_IN_ROW = 5
+"""Entries in a row of the legend."""
 RUN_ROOM = 1.25
 """Small charts reach so far above the highest running current or the rated maximum; the inrush runs off the scale."""
 DRAWN = ("run_current", "peak_run_current", "travel_time")
@@ -76,17 +78,17 @@ class Layout:
 
 
 def _legend(figure: "Figure", grid: Any) -> None:
-    """Below the charts, in one row; what several charts show stands there once."""
+    """Below the charts; what several charts show stands there once."""
     shown: dict[str, Any] = {}
     for axes in grid.flat:
         for handle, label in zip(*axes.get_legend_handles_labels(), strict=True):
             shown.setdefault(label, handle)
-    labels = list(shown)
+    columns = min(len(shown), MOST_IN_ROW)
     figure.legend(
         list(shown.values()),
-        labels,
+        list(shown),
         loc="lower center",
-        ncols=len(labels),
+        ncols=columns,
         borderaxespad=0.1,
         columnspacing=1.2,
     )
@@ -184,7 +186,7 @@ def _trend(material: Material) -> "Figure":
 
     shown = [one for one in material.trends if one.figure in DRAWN]
     figures = [name for name in DRAWN if any(one.figure == name for one in shown)]
-    layout = Layout(panel=1.25, bottom=0.68, above=0.36)
+    layout = Layout(panel=1.25, bottom=0.86, above=0.36)
     figure, grid = layout.subplots(len(figures), 2, sharex=True, sharey="row")
     starts = [one.on for one in material.services if one.starts_stretch]
     for row, name in zip(grid, figures, strict=True):
@@ -195,7 +197,7 @@ def _trend(material: Material) -> "Figure":
                 _one_trend(axes, found, starts)
         row[0].set_ylabel(f"[{next(one.unit for one in shown if one.figure == name)}]")
     _year_ticks(grid)
-    _below(figure, "year", 0.28)
+    _below(figure, "year", 0.46)
     _legend(figure, grid)
     return figure
 

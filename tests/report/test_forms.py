@@ -1,0 +1,207 @@
+"""Papers for the field: in the order they are typed in later, one page for the cab, nothing claimed that isn't known."""
+
+import io
+import os
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from logger.core.baseline import make_baseline
+from logger.core.byhand_lines import EXAMPLE, parse_line
+from logger.core.expected import expected_throw
+from logger.core.questions import QUESTIONS
+from logger.core.service import NextCheck
+from logger.core.sheet import KINDS, plan_for
+from logger.core.status import DO_NOT_USE, OpenRaise, Status
+from logger.report.document import Cautions, Facts, Table, words
+from logger.report.forms import FormSource, blank_sheet, cab_card
+from logger.report.pdf import to_one_page, to_pdf
+from logger.report.pdf_style import PAPERS
+from logger.report.pdf_tables import PENCIL_ROW
+from tests.report.made_material import RIG, assessment
+from tests.report.page_words import overlapping, words_on_pages
+
+GOLDEN = Path(__file__).parent.parent / "golden" / "papers"
+MM = 72 / 25.4
+
+
+@pytest.fixture(scope="module")
+def source() -> FormSource:
+    held = {
+        way: make_baseline([assessment(n, way, ambient_c=14.0) for n in range(5)])
+        for way in ("lock", "unlock")
+    }
+    due = NextCheck(date(2026, 9, 12), sentence="check due 2026-09-12")
+    return FormSource(RIG, held, Status("in service", (), ()), True, due, date(2026, 7, 1), "0.1.0")
+
+
+def sheet_of(source, kind="commissioning"):
+    return blank_sheet(source, kind, plan_for(kind, source.rig))
+
+
+@pytest.mark.parametrize("name", ["blank", "card"])
+def test_the_words_are_those_of_the_golden_file(source, name):
+    document = sheet_of(source) if name == "blank" else cab_card(source)
+    golden = GOLDEN / f"{name}.txt"
+    if os.environ.get("THROWBOOK_GOLDEN") == "write":
+        golden.write_text(words(document) + "\n", encoding="utf-8")
+    assert words(document) + "\n" == golden.read_text(encoding="utf-8")
+
+
+def test_cautions_come_first_on_the_blank_sheet(source):
+    assert isinstance(sheet_of(source).blocks[0], Cautions)
+
+
+def test_the_questions_stand_in_the_order_in_which_they_are_asked(source):
+    asked = next(block for block in sheet_of(source).blocks if isinstance(block, Facts))
+    assert [name for name, _ in asked.rows][2:] == [one.asked.rstrip("?") for one in QUESTIONS]
+    assert all(value == "" for _, value in asked.rows)
+
+
+def test_the_columns_stand_in_the_order_in_which_a_line_is_typed(source):
+    table = next(block for block in sheet_of(source).blocks if isinstance(block, Table) and block.pencil)
+    assert table.headings[2:10] == (
+        *(
+            "Time [s]",
+            "Running [A]",
+            "Peak [A]",
+            "Under load [V]",
+            "Left",
+            "Right",
+            "Load check",
+            "Stayed put",
+        ),
+    )
+    typed = parse_line(EXAMPLE)
+    order = (typed.time_s, typed.run_current_a, typed.peak_current_a, typed.voltage_v)
+    assert [one.value for one in order] == [14.3, 2.1, 2.9, 12.4]
+
+
+def test_the_line_printed_as_an_example_is_one_that_can_be_typed(source):
+    line = next(one for one in words(sheet_of(source)).splitlines() if one.startswith("lock 14.3s"))
+    throw = parse_line(line)
+    assert (throw.left_pin, throw.right_pin, throw.load_check, throw.retained_power_off) == ("yes",) * 4
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_there_is_a_row_for_every_throw_of_every_kind(source, kind):
+    table = next(
+        block for block in sheet_of(source, kind).blocks if isinstance(block, Table) and block.pencil
+    )
+    assert len(table.rows) == 2 * KINDS[kind][0]
+    assert ("Left" in table.headings) == (kind != "bench")
+
+
+def test_a_pencil_fits_into_every_box(source, tmp_path):
+    assert PENCIL_ROW >= 8 * MM
+    table = next(block for block in sheet_of(source).blocks if isinstance(block, Table) and block.pencil)
+    pages = words_on_pages(to_pdf(sheet_of(source), "a4"), tmp_path)
+    heads = sorted(
+        (
+            word
+            for _, _, found in pages
+            for word in found
+            if word.text in ("Time", "Running", "Peak", "Under", "Note")
+        ),
+        key=lambda word: word.left,
+    )
+    assert len(heads) >= 5
+    assert len(table.rows) == 10
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_blank_sheet_is_both_sides_of_one_leaf(source, paper, tmp_path):
+    pages = words_on_pages(to_pdf(sheet_of(source), paper), tmp_path)
+    assert len(pages) == 2
+    assert [overlapping(found) for _, _, found in pages] == [[], []]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("worst", [False, True])
+def test_the_cab_card_is_one_page_of_any_size(source, paper, worst, tmp_path):
+    if worst:
+        held = tuple(
+            OpenRaise(
+                (f"{n}bcdef12",),
+                "stall",
+                DO_NOT_USE,
+                "the motor stood still under voltage: 6.1 A at 40 % of the stroke",
+            )
+            for n in range(2)
+        )
+        source = replace(source, status=Status(DO_NOT_USE, held, ()))
+    ((width, height, found),) = words_on_pages(to_one_page(cab_card(source), paper), tmp_path)
+    assert (width, height) == pytest.approx(PAPERS[paper][:2], abs=0.1)
+    assert overlapping(found) == []
+
+
+def test_the_cab_card_says_what_to_look_at_and_when_to_stop(source):
+    said = words(cab_card(source))
+    for text in (
+        "look at the left pin, look at the right pin, each by itself",
+        "the maker's load check",
+        "Stop using it when",
+    ):
+        assert text in said
+    assert "Next check: check due 2026-09-12" in said
+    assert "Status on the day of print: in service" in said
+    assert [row.split(" | ")[0] for row in said.splitlines() if row.startswith(("-10", "5 |", "20 |"))] == [
+        "-10",
+        "5",
+        "20",
+    ]
+
+
+def test_a_rig_out_of_use_has_that_on_top_of_its_card(source):
+    held = Status(DO_NOT_USE, (OpenRaise(("abcdef12",), "stall", DO_NOT_USE, "it stood still"),), ())
+    said = words(cab_card(replace(source, status=held)))
+    assert said.index("Do not use.") < said.index("At every change")
+    assert "DO NOT USE" in said
+
+
+def test_us_units_show_fahrenheit(source):
+    said = words(cab_card(replace(source, rig=replace(RIG, units="us"))))
+    assert "Air [degF]" in said
+    assert "14 | " in said
+
+
+def test_without_baseline_and_needed_push_nothing_is_expected(source):
+    bare = replace(RIG, lock=replace(RIG.lock, needed_force_n=None))
+    said = words(cab_card(replace(source, rig=bare, baselines={})))
+    assert "20 | not known | - | not known" in said
+
+
+def test_the_same_day_gives_the_same_bytes(source):
+    assert to_one_page(cab_card(source), "pocket") == to_one_page(cab_card(source), "pocket")
+    later = replace(source, issued=date(2026, 7, 2))
+    assert cab_card(later).number != cab_card(source).number
+
+
+def test_a_paper_names_its_number(source):
+    text = PdfReader(io.BytesIO(to_pdf(sheet_of(source), "a4"))).pages[0].extract_text()
+    assert sheet_of(source).number in text
+
+
+def test_at_its_own_weather_and_supply_the_baseline_itself_is_expected(source):
+    baseline = source.baselines["lock"]
+    found = expected_throw(RIG, baseline, None, 14.0)
+    assert found.time_s.value == pytest.approx(baseline.figures["travel_time_s"].mean)
+    assert found.run_current_a.value == pytest.approx(baseline.figures["run_current_a"].mean)
+    assert found.voltage_v == pytest.approx(12.41)
+
+
+def test_a_lower_supply_is_slower_and_cold_is_heavier_and_less_sure(source):
+    baseline = source.baselines["lock"]
+    usual, weak, cold = (
+        expected_throw(RIG, baseline, *at) for at in ((12.4, 14.0), (11.0, 14.0), (12.4, -10.0))
+    )
+    assert weak.time_s.value > 1.1 * usual.time_s.value
+    assert cold.run_current_a.value > usual.run_current_a.value
+    assert cold.run_current_a.u > usual.run_current_a.u
+
+
+def test_near_stall_nothing_is_expected(source):
+    assert expected_throw(RIG, None, 0.5, 20.0) is None

@@ -1,0 +1,171 @@
+"""What a report says: the slots of ISO/IEC 17025:2017, 7.8.2, the same words on every paper, the same bytes each time."""
+
+import io
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from logger.core.records import BENCH
+from logger.core.status import DO_NOT_USE, OpenRaise, Status
+from logger.report.content import rig_report, sheet_report
+from logger.report.document import Document, words
+from logger.report.drawings import Drawings
+from logger.report.html import to_html
+from logger.report.pdf import to_pdf
+from tests.report.made_material import material, part
+from tests.report.page_words import html_text, squeezed
+
+GOLDEN = Path(__file__).parent.parent / "golden" / "papers"
+
+# slot of ISO/IEC 17025:2017, 7.8.2.1 (and 7.8.3, 7.8.6): words that fill it
+SLOTS = {
+    "a title": "Test report: lock pin actuator",
+    "b, c laboratory and place": "Place of the tests: Fellside Yard",
+    "d unique number, end mark": "yard-loader-20260701-",
+    "e customer": "Owner or customer: not recorded",
+    "f method": "Method: throwbook method 1",
+    "g item": "Actuator: rated force: 1500 N",
+    "h, i dates of the tests": "Tests done: 2026-03-14 to 2026-06-13",
+    "j date of issue": "Issued: 2026-07-01",
+    "k, l what it holds for": "holds for the machine and the throws named in it",
+    "m results with units": "14.320 ± 0.011",
+    "n deviations": "Deviations",
+    "o who authorises": "Tested and seen by: M. K.",
+    "7.8.3 conditions": "Ambient temperature: 4.0 degC",
+    "7.8.3 uncertainty": "figure ± expanded uncertainty (k = 2)",
+    "7.8.6 decision rule": "guard band w = U; JCGM 106:2012, ILAC-G8:09/2019",
+    "limits with their source": "at most 2.88 A | 9: 2.14 ± 0.04 A | 10: 2.15 ± 0.04 A | pass | 80 % of the rated maximum",
+    "sightings, each pin by itself": "1 | yes | yes | yes | yes | torch, both sides | M. K.",
+    "a pin nobody looked at": "3 | yes | not looked",
+    "as found": "As found (first movement after rest) and as left",
+    "what wasn't recorded": "that somebody looked at both pins, at lock throw 3",
+    "an unanswered question": "instruments used; so it doesn't speak for traceable uncertainty",
+    "corrections": "ambient was misread",
+    "services": "both pins greased (2026-06-01)",
+    "status log": "0.43 A heavier at one place",
+    "caution": "A half-locked attachment drops.",
+}
+
+
+@pytest.fixture(scope="module")
+def source():
+    return material()
+
+
+@pytest.fixture(scope="module")
+def document(source) -> Document:
+    return rig_report(source)
+
+
+@pytest.fixture(scope="module")
+def papers(source, document):
+    drawings = Drawings(source)
+    pdf = to_pdf(document, "a4", drawings.as_pdf_pages)
+    return pdf, to_html(document, drawings.as_svg)
+
+
+@pytest.mark.parametrize("slot", SLOTS)
+def test_every_slot_of_a_test_report_is_filled(document, slot):
+    assert SLOTS[slot] in words(document) + document.number
+
+
+def test_pdf_and_html_say_the_same_word_for_word(document, papers):
+    pdf, html = papers
+    on_pages = squeezed(" ".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages))
+    on_screen = squeezed(html_text(html))
+    assert [piece for piece in _pieces(document) if squeezed(piece) not in on_screen] == []
+    assert [piece for piece in _pieces(document) if squeezed(piece) not in on_pages] == []
+    alts = [block.alt for block in document.blocks if hasattr(block, "alt")]
+    assert alts
+    assert all(squeezed(alt) in on_screen for alt in alts)
+
+
+def _pieces(document: Document) -> list[str]:
+    """Every cell and sentence that the PDF must show too; what is said of a drawing for who can't see it is not printed."""
+    alts = {block.alt for block in document.blocks if hasattr(block, "alt")}
+    lines = [line for line in words(document).splitlines() if line not in alts]
+    return [cell for line in lines for piece in line.split(" | ") for cell in piece.split(": ")]
+
+
+def test_the_number_is_on_every_page_and_the_end_mark_on_the_last(document, papers):
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(papers[0])).pages]
+    for number, text in enumerate(pages, 1):
+        assert f"Report {document.number}" in text
+        assert f"page {number} of {len(pages)}" in text
+    assert f"End of report {document.number}" in pages[-1]
+    assert sum("End of report" in text for text in pages) == 1
+
+
+def test_another_word_is_another_number(source):
+    assert rig_report(replace(source, place="Elsewhere")).number != rig_report(source).number
+
+
+def test_two_processes_write_the_same_bytes(tmp_path):
+    code = (
+        "import hashlib\nfrom logger.report.content import rig_report\nfrom logger.report.drawings import Drawings\n"
+        "from logger.report.html import to_html\nfrom logger.report.pdf import to_pdf\n"
+        "from tests.report.made_material import material\nm = material(); d = rig_report(m); g = Drawings(m)\n"
+        "print(hashlib.sha256(to_pdf(d, 'letter', g.as_pdf_pages) + to_html(d, g.as_svg).encode()).hexdigest())"
+    )
+    seen = set()
+    for seed in ("1", "2"):
+        environment = {
+            **os.environ,
+            "PYTHONHASHSEED": seed,
+            "TZ": f"UTC+{seed}",
+            "MPLCONFIGDIR": str(tmp_path),
+        }
+        done = subprocess.run(
+            [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True
+        )
+        seen.add(done.stdout)
+    assert len(seen) == 1
+
+
+def test_the_words_are_those_of_the_golden_file(document):
+    golden = GOLDEN / "report.txt"
+    if os.environ.get("THROWBOOK_GOLDEN") == "write":
+        golden.write_text(words(document) + "\n", encoding="utf-8")
+    assert words(document) + "\n" == golden.read_text(encoding="utf-8")
+
+
+def test_a_sheet_report_speaks_of_that_sheet_alone(source):
+    alone = replace(source, sheets=source.sheets[1:])
+    said = words(sheet_report(alone, "yard-loader-2"))
+    assert "yard-loader-2 (after-service)" in said
+    assert "yard-loader-1" not in said
+
+
+def test_a_rig_out_of_use_says_so_first(source):
+    held = Status(DO_NOT_USE, (OpenRaise(("abcdef12",), "stall", DO_NOT_USE, "the motor stood still"),), ())
+    said = words(rig_report(replace(source, status=held)))
+    assert said.index("DO NOT USE") < said.index("Summary")
+    assert said.index("Do not use. Keep people away") < said.index("A half-locked attachment")
+    assert "The way down: find the cause and write it down" in said
+
+
+def test_a_rig_without_a_throw_still_gives_a_report(source):
+    bare = replace(source, sheets=(), services=(), orders=(), baselines={}, traces={}, commissioned=False)
+    said = words(rig_report(bare))
+    assert "There is no commissioning sheet: every comparison is provisional." in said
+    assert "No throw is in the logbook." in said
+    assert to_pdf(rig_report(bare), "a4").startswith(b"%PDF")
+
+
+def test_a_bench_sheet_has_no_pins_to_see(source):
+    bench = part(1, BENCH, 2, accepted=False)
+    said = words(rig_report(material(bench, issued=date(2026, 4, 1))))
+    assert "What a person saw" not in said
+
+
+def test_us_units_are_used_throughout(source):
+    said = words(rig_report(replace(source, rig=replace(source.rig, units="us"))))
+    assert "Travel a lock throw needs: 7.4 in" in said
+    assert "Actuator: rated force: 337 lbf" in said
+    assert " mm\n" not in said
