@@ -7,7 +7,7 @@ so at neighbouring checks; one check alone may be mud.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -19,7 +19,7 @@ from logger.core.shape import fit_difference
 from logger.core.trace import FloatArray
 
 GRID = (np.arange(200) + 0.5) / 200
-ENDS = 0.04
+ENDS = 0.06
 """Start-up and the last of the stroke are left out [share of the stroke]."""
 WIDTH = 7
 """Points of the grid averaged over: 3.5 % of the stroke."""
@@ -27,10 +27,14 @@ CHANCE = 0.001
 """Chance that noise alone stands out so far at one check anywhere along the stroke."""
 PLACES = 25
 """Independent places along the stroke, for that chance."""
-SMALLEST = 0.04
+SMALLEST = 0.05
 """No smaller bump is called one [share of the running current] (assumed)."""
-SAME_PLACE = 0.05
+SAME_PLACE = 0.04
 """Places closer than this are one place [share of the stroke]."""
+ALONE = 2.0
+"""A bump that the way back doesn't show at the mirrored place must stand out this many times as far."""
+MIRRORED = 0.4
+"""On the way back it need only stand out by this much of what counts by itself."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,20 +144,37 @@ def bump(check: CheckProfile, base: CheckProfile) -> Bump | None:
 
 def growing_spots(history: RigHistory, directions: Sequence[str]) -> list[Spot]:
     """The place that binds more and more, if there is one, in the newest stretch of each direction."""
+    profiles = {one: check_profiles(history, one) for one in directions}
+    bumps = {one: _bumps(profiles[one]) for one in directions}
     found = []
     for direction in directions:
-        profiles = check_profiles(history, direction)
-        if len(profiles) < 2:
-            continue
-        newest = [one for one in profiles if one.stretch == profiles[-1].stretch]
-        spot = _spot(direction, newest)
+        back = {
+            sheet: one for other in directions if other != direction for sheet, one in bumps[other].items()
+        }
+        spot = _spot(direction, [_judged(one, back.get(sheet)) for sheet, one in bumps[direction].items()])
         if spot is not None:
             found.append(spot)
     return found
 
 
-def _spot(direction: str, profiles: Sequence[CheckProfile]) -> Spot | None:
-    bumps = [one for one in (bump(check, profiles[0]) for check in profiles[1:]) if one is not None]
+def _bumps(profiles: Sequence[CheckProfile]) -> dict[str, Bump]:
+    """The most prominent bump of each check of the newest stretch against its first, by sheet."""
+    newest = [one for one in profiles if one.stretch == profiles[-1].stretch]
+    found = ((check.sheet, bump(check, newest[0])) for check in newest[1:])
+    return {sheet: one for sheet, one in found if one is not None}
+
+
+def _judged(one: Bump, back: Bump | None) -> Bump:
+    """A bump in the mechanism is met on both ways: one that isn't counts less."""
+    mirrored = (
+        back is not None
+        and back.stands_out >= MIRRORED
+        and abs(1.0 - back.at_fraction - one.at_fraction) <= SAME_PLACE
+    )
+    return one if mirrored else replace(one, stands_out=one.stands_out / ALONE)
+
+
+def _spot(direction: str, bumps: Sequence[Bump]) -> Spot | None:
     # The newest run of checks that show one place.
     run: list[Bump] = []
     for one in reversed(bumps):
