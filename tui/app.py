@@ -1,24 +1,98 @@
 """The terminal UI's application: theme, global keys, first screen."""
 
+import getpass
+import os
 from typing import ClassVar
 
-from textual.app import App, ComposeResult
-from textual.widgets import Footer, Header, Static
+from textual.app import App
+from textual.binding import Binding, BindingType
+from textual.theme import Theme
+
+from tui.desk import Desk
+from tui.screens.page import Page
+
+DAY = Theme(
+    name="day",
+    primary="#0030a0",
+    secondary="#004d00",
+    warning="#7a3d00",
+    error="#a00000",
+    success="#004d00",
+    accent="#0030a0",
+    foreground="#000000",
+    background="#ffffff",
+    surface="#ffffff",
+    panel="#e4e4e4",
+    dark=False,
+    variables={"block-cursor-foreground": "#ffffff", "block-cursor-background": "#0030a0"},
+)
+NIGHT = Theme(
+    name="night",
+    primary="#ffb347",
+    secondary="#ffd9a0",
+    warning="#ffff55",
+    error="#ff6b5e",
+    success="#7fe07f",
+    accent="#ffb347",
+    foreground="#ffd9a0",
+    background="#000000",
+    surface="#000000",
+    panel="#2a1c08",
+    dark=True,
+    variables={"block-cursor-foreground": "#000000", "block-cursor-background": "#ffb347"},
+)
 
 
 class ThrowbookApp(App[None]):
     """Opens on the list of rigs."""
 
     TITLE = "Throwbook"
-    BINDINGS: ClassVar = [("q", "quit", "Quit")]
+    CSS_PATH = "app.tcss"
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f8", "day_or_night", "day/night", key_display="F8"),
+        Binding("ctrl+q", "leave", "leave", key_display="Ctrl-Q", priority=True),
+    ]
 
-    def compose(self) -> ComposeResult:
-        """Lay out the first screen."""
-        yield Header()
-        yield Static("The screens come with a later issue; the command line does the job: throwbook --help")
-        yield Footer()
+    def __init__(self, desk: Desk) -> None:
+        super().__init__()
+        self.desk = desk
+        self.register_theme(DAY)
+        self.register_theme(NIGHT)
+        self.theme = "night" if os.environ.get("THROWBOOK_THEME") == "night" else "day"
+
+    def on_mount(self) -> None:
+        """First screen: the rigs."""
+        from tui.screens.rigs import RigsScreen
+
+        if self.desk.ascii:
+            from tui.widgets.plain import draw_plainly
+
+            draw_plainly(self)
+        self.push_screen(RigsScreen())
+
+    def action_day_or_night(self) -> None:
+        """Change between the strong theme for the sun and the dim one for the night."""
+        self.theme = "night" if self.theme == "day" else "day"
+        for screen in self.screen_stack:
+            if isinstance(screen, Page):
+                screen.repaint()
+
+    async def action_press(self, key: str) -> None:
+        """A word in the line of keys was clicked."""
+        self.simulate_key(key)
+
+    def action_leave(self) -> None:
+        """End the program, unless the screen has something to say first."""
+        leave = getattr(self.screen, "may_leave", None)
+        if leave is None or leave():
+            self.exit()
 
 
 def run(logbook: str | None) -> None:
     """Open the UI on ``logbook`` (None: the default one)."""
-    ThrowbookApp().run()
+    try:
+        by = os.environ.get("THROWBOOK_BY") or getpass.getuser()
+    except (KeyError, OSError):  # no such user, as in a bare container
+        by = ""
+    ThrowbookApp(Desk(logbook=logbook, by=by)).run()

@@ -1,0 +1,24 @@
+"""A throw measured by hand, judged while it is typed: the same judgement as when it is kept, and nothing is stored."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.core.byhand_lines import HandThrow
+from logger.core.instruments import Instruments
+from logger.jobs.baselines import baseline_for
+from logger.jobs.logbooks import opened
+from logger.jobs.rig_of import rig_of
+
+if TYPE_CHECKING:
+    from logger.core.assessment import Assessment
+
+
+def preview(
+    logbook: str | Path | None, rig: str, sheet: str, throw: HandThrow, instruments: Instruments
+) -> "Assessment":
+    """Judge ``throw`` as ``enter`` would on this sheet."""
+    from logger.core.byhand import assess_by_hand
+
+    with opened(logbook, read_only=True) as book:
+        held = baseline_for(book, rig, throw.direction, book.sheet(sheet).sheet.kind)
+        return assess_by_hand(throw, rig_of(book, rig), instruments, held.baseline if held else None)

@@ -1,0 +1,115 @@
+"""A rig set up from typed values: checked as it is typed, judged by ``fit``, kept in the logbook as a rig file."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from logger.core.fit import Fit, fit
+from logger.core.rig_numbers import Problem
+from logger.core.unit_table import KINDS
+from logger.errors import InputError
+from logger.files.rigfile import SECTIONS, YES_NO, RigFile, parse_rig, refuse_contradictions
+from logger.jobs.logbooks import logbook_path, opened
+from logger.jobs.rig_list import Added
+
+TOP = ("name", "units")
+
+
+@dataclass(frozen=True)
+class SetupCheck:
+    """What is to be said of the values typed so far."""
+
+    problems: tuple[Problem, ...]
+    """Values that don't agree with each other."""
+    fit: Fit | None
+    """None until everything that must be there is."""
+    lacking: str
+    """The first thing that is missing or can't be read, in words; empty: nothing."""
+
+
+def check_setup(values: Mapping[str, str]) -> SetupCheck:
+    """Judge what is typed so far; keys are ``name``, ``units`` and ``section.key`` of a rig file."""
+    try:
+        found = fit(_parsed(values).rig)
+    except InputError as error:
+        return SetupCheck((), None, str(error))
+    return SetupCheck(found.problems, found, "")
+
+
+def add_setup(
+    logbook: str | Path | None, values: Mapping[str, str], by: str, now: datetime, reason: str = ""
+) -> Added:
+    """Keep the rig. Raises InputError for values that contradict each other, and for a change without a reason."""
+    read = _parsed(values)
+    refuse_contradictions(read.rig, "this rig")
+    name = read.rig.name
+    with opened(logbook) as book, book.transaction():
+        known = book.rig_revisions(name)
+        if known and book.rig(name).toml != read.text and not reason.strip():
+            raise InputError(
+                f"the logbook has a rig '{name}' already",
+                "name",
+                "Choose another name, or say why it changes.",
+            )
+        added = book.add_rig(name, read.text, by, now, reason.strip())
+        new = added.id not in {revision.id for revision in known}
+        return Added(added, new, new and bool(known))
+
+
+def setup_of(logbook: str | Path | None, rig: str) -> dict[str, str]:
+    """The values of a rig of the logbook as they would be typed."""
+    import tomllib
+
+    with opened(logbook, read_only=True) as book:
+        keys = tomllib.loads(book.rig(rig).toml)
+    found = {name: str(keys[name]) for name in TOP if name in keys}
+    for section, rows in SECTIONS.items():
+        table = keys.get(section, {})
+        for key, _, kind, _ in rows:
+            if key in table:
+                value = table[key]
+                text = ("yes" if value else "no") if kind == YES_NO else str(value)
+                found[f"{section}.{key}"] = f"{100 * value:g} %" if isinstance(value, float) else text
+    return found
+
+
+def start_practice(logbook: str | None, rig: str, by: str, now: datetime) -> Path:
+    """A practice logbook beside the real one, with this rig in it; nothing done in it touches the real one."""
+    path = logbook_path(logbook)
+    practice = path.with_name(f"{path.stem}-practice{path.suffix}")
+    with opened(logbook, read_only=True) as book:
+        text = book.rig(rig).toml
+    with opened(practice) as book, book.transaction():
+        if rig not in book.rig_names() or book.rig(rig).toml != text:
+            book.add_rig(rig, text, by, now, "for practice")
+    return practice
+
+
+def _parsed(values: Mapping[str, str]) -> RigFile:
+    import tomli_w
+
+    document: dict[str, Any] = {name: values[name].strip() for name in TOP if values.get(name, "").strip()}
+    for section, rows in SECTIONS.items():
+        table: dict[str, Any] = {}
+        for key, _, kind, _ in rows:
+            text = values.get(f"{section}.{key}", "").strip()
+            if text:
+                table[key] = (
+                    text.lower() in ("yes", "true") if kind == YES_NO else _number_or_text(text, kind)
+                )
+        # A section that isn't needed and where nothing was typed isn't there.
+        if table or section in ("lock", "actuator"):
+            document[section] = table
+    return parse_rig(tomli_w.dumps(document), "this rig")
+
+
+def _number_or_text(text: str, kind: str) -> Any:
+    """A share may be typed as 0.25; everything else stays as it was typed, with its unit."""
+    if kind == "share" and kind in KINDS:
+        try:
+            return float(text)
+        except ValueError:
+            return text
+    return text

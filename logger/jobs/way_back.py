@@ -1,0 +1,82 @@
+"""The way back from a raised status, step by step: what is done, what comes next. It only tells; ``latch.clear`` decides."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from logger.core.records import ACCEPTED, COMMISSIONING, SheetState
+from logger.core.service import ServiceEntry, entry_from
+from logger.core.sheet import plan_from
+from logger.core.status import CAUSE_FOUND, REASON, RECOMMISSIONED, REPAIR, SIGNED, WAY_DOWN, Status
+from logger.jobs import latch
+from logger.jobs.logbooks import opened
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the way down."""
+
+    need: str
+    """One of the needs in ``core.status``."""
+    done: bool
+    with_what: str
+    """The entry or the sheet that does it, in words; empty: nothing yet."""
+
+
+@dataclass(frozen=True)
+class WayBack:
+    """Where the rig stands on its way down."""
+
+    status: Status
+    steps: tuple[Step, ...]
+    """In order; empty in service."""
+    orders: tuple[str, ...]
+    """Ids to name in the clearing order."""
+    repair: ServiceEntry | None
+    sheet: SheetState | None
+    """An accepted commissioning sheet that was planned after the repair."""
+    open_sheet: SheetState | None
+    """One that is planned after it and still open."""
+
+
+def way_back(logbook: str | Path | None, rig: str) -> WayBack:
+    """What brings the rig down, and how far that has come."""
+    with opened(logbook, read_only=True) as book:
+        status = latch.status(book, rig)
+        if not status.open:
+            return WayBack(status, (), (), None, None, None)
+        raised = set(status.open_ids)
+        entries = [entry_from(row) for row in book.services(rig, every_revision=True)]
+        repair = next((one for one in reversed(entries) if _repairs(one, raised)), None)
+        later = [one for one in book.sheets(rig) if repair is not None and _after(one, raised, repair)]
+    sheet = next((one for one in reversed(later) if one.state == ACCEPTED), None)
+    open_sheet = next((one for one in reversed(later) if one.state == "open"), None)
+    needs = dict.fromkeys(need for one in status.open for need in WAY_DOWN[one.level])
+    ordered = [need for need in (CAUSE_FOUND, REPAIR, RECOMMISSIONED, REASON, SIGNED) if need in needs]
+    return WayBack(
+        status,
+        tuple(_step(need, repair, sheet) for need in ordered),
+        tuple(one.ids[0] for one in status.open),
+        repair,
+        sheet,
+        open_sheet,
+    )
+
+
+def _repairs(entry: ServiceEntry, raised: set[str]) -> bool:
+    return raised <= set(entry.answers) and bool(entry.found) and bool(entry.fixed)
+
+
+def _after(state: SheetState, raised: set[str], repair: ServiceEntry) -> bool:
+    plan = plan_from(state.sheet.plan)
+    planned_for = raised <= set(plan.answers) and repair.id in plan.services
+    return state.sheet.kind == COMMISSIONING and planned_for
+
+
+def _step(need: str, repair: ServiceEntry | None, sheet: SheetState | None) -> Step:
+    if need == CAUSE_FOUND:
+        return Step(need, repair is not None, repair.found.what if repair else "")
+    if need == REPAIR:
+        return Step(need, repair is not None, repair.fixed.what if repair else "")
+    if need == RECOMMISSIONED:
+        return Step(need, sheet is not None, sheet.name if sheet else "")
+    return Step(need, False, "")

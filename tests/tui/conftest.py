@@ -1,0 +1,62 @@
+"""Reviewed screens: each is an SVG file beside the tests; `pytest --snapshot-update` writes them anew for review."""
+
+import asyncio
+import os
+from collections.abc import Callable, Coroutine
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pytest_textual_snapshot import SVGImageExtension
+from textual.pilot import Pilot
+
+from tests.tui.bench import SIZES, screen_text, settle
+from tui.app import ThrowbookApp
+
+Walk = Callable[[Pilot[None], Callable[..., Coroutine[Any, Any, None]]], Coroutine[Any, Any, None]]
+
+
+@pytest.fixture(autouse=True)
+def _a_colour_terminal(monkeypatch):
+    """What the person's own environment says must not change a reviewed screen."""
+    for name in ("NO_COLOR", "THROWBOOK_THEME", "THROWBOOK_ASCII", "THROWBOOK_BY"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("COLORTERM", "truecolor")
+    monkeypatch.setenv("TERM", "xterm-256color")
+
+
+@pytest.fixture(params=SIZES, ids=["80x24", "120x40"])
+def size(request) -> tuple[int, int]:
+    return request.param
+
+
+@pytest.fixture
+def walk(snapshot, size):
+    """Runs a journey on an app; ``look(name)`` holds the screen against the reviewed one."""
+    reviewed = snapshot.use_extension(SVGImageExtension)
+    shown = Path(os.environ["TB_SHOW"]) if "TB_SHOW" in os.environ else None
+
+    def run(app: ThrowbookApp, journey: Walk) -> None:
+        differing = []
+
+        async def look(name: str, workers_run: bool = False) -> None:
+            if not workers_run:
+                await settle(run.pilot)
+            await run.pilot.pause()
+            if shown is not None:
+                (shown / f"{name}-{size[0]}x{size[1]}.txt").write_text(screen_text(app) + "\n", "utf-8")
+            if not app.export_screenshot() == reviewed(name=f"{size[0]}x{size[1]}-{name}"):
+                differing.append(name)
+
+        async def go() -> None:
+            async with app.run_test(size=size) as pilot:
+                run.pilot = pilot
+                await settle(pilot)
+                for widget in app.screen.query("Input"):
+                    widget.cursor_blink = False
+                await journey(pilot, look)
+
+        asyncio.run(go())
+        assert not differing, f"screens differ from the reviewed ones: {differing}"
+
+    return run

@@ -1,0 +1,74 @@
+"""What every screen works with: which logbook, who writes, what time it is, how a throw is recorded."""
+
+import os
+import sys
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from logger.core.live import LiveFigures
+    from logger.jobs.record import RecordPlan
+
+
+def _recording(
+    plan: "RecordPlan",
+    *,
+    now: Callable[[], datetime],
+    on_live: "Callable[[LiveFigures], None]",
+    on_note: Callable[[str], None],
+) -> Any:
+    from logger.jobs.record import Recording
+
+    return Recording(plan, now=now, on_live=on_live, on_note=on_note)
+
+
+def local_now() -> datetime:
+    """This moment, with its offset from UTC."""
+    return datetime.now().astimezone()
+
+
+def plain_letters() -> bool:
+    """Whether only ASCII may be drawn: asked for, or the terminal takes nothing else."""
+    if os.environ.get("THROWBOOK_ASCII"):
+        return True
+    encoding = (sys.stdout.encoding or "ascii").lower().replace("-", "")
+    return encoding not in ("utf8", "cp65001")
+
+
+@dataclass
+class Desk:
+    """One for the whole program; screens read it, only the practice switch changes ``logbook``."""
+
+    logbook: str | None = None
+    by: str = ""
+    now: Callable[[], datetime] = local_now
+    monotonic: Callable[[], float] = time.monotonic
+    recording: Callable[..., Any] = _recording
+    """Makes a recording from a plan; tests hand in one that plays a simulated throw."""
+    ascii: bool = field(default_factory=plain_letters)
+    port: str = ""
+    """Port of the board that was used last."""
+    baud: int = 115_200
+    practice: bool = False
+    """A practice logbook is open: nothing in it speaks for a real machine."""
+    rests: dict[str, tuple[float, float]] = field(default_factory=dict)
+    """Rig: when its rest is over by ``monotonic`` [s], and how long it was [s]."""
+    stop_rehearsal: threading.Event | None = None
+    """Ends the rehearsal board that is open."""
+    real_logbook: str | None = None
+    """Where to go back to from practice."""
+
+    def end_practice(self) -> None:
+        """Back to the real logbook; the rehearsal board ends."""
+        if self.stop_rehearsal is not None:
+            self.stop_rehearsal.set()
+        self.practice, self.logbook, self.port, self.stop_rehearsal = False, self.real_logbook, "", None
+
+    @property
+    def today(self) -> date:
+        """By the clock that was handed in."""
+        return self.now().date()

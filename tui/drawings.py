@@ -1,0 +1,119 @@
+"""What is drawn of trials and trends, as data. Nothing of Textual."""
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from logger.core.signals import OUT
+from tui.present import BAD, GOOD, WARN
+from tui.widgets.figure import Drawing, Level, Series
+
+if TYPE_CHECKING:
+    from logger.core.history import TrendResult
+    from logger.jobs.trial_view import TrialView
+
+COLUMNS = 400
+"""A record is reduced to so many columns of lowest and highest, so that no peak is lost in drawing."""
+
+
+def trace_drawing(found: "TrialView") -> Drawing | None:
+    """Current over time with rated maximum and place of the signs."""
+    trace = found.trace
+    if trace is None or len(trace) < 2:
+        return None
+    time_s = trace.time_s - trace.time_s[0]
+    current_a = np.abs(trace.current_a)
+    edges = np.unique(np.linspace(0, len(time_s), min(COLUMNS, len(time_s)) + 1).astype(int))[:-1]
+    low, high = np.minimum.reduceat(current_a, edges), np.maximum.reduceat(current_a, edges)
+    rated_a = found.rig.actuator.full_load_current_a
+    top = 1.08 * max(float(high.max()), rated_a)
+    judged = found.logged.judgement
+    uprights = []
+    if judged is not None:
+        uprights = [
+            (sign.from_s, sign.sign)
+            for sign in judged.assessment.signs
+            if sign.from_s is not None and sign.level != "info"
+        ]
+    return Drawing(
+        0.0,
+        float(time_s[-1]),
+        0.0,
+        top,
+        [Series(time_s[edges], low, high)],
+        [Level(rated_a, f"rated {rated_a:.3g} A", WARN)],
+        uprights=uprights,
+    )
+
+
+def profile_drawing(found: "TrialView") -> Drawing | None:
+    """Current over travel against the baseline's range."""
+    profile, baseline = found.profile, found.baseline
+    if profile is None:
+        return None
+    series = []
+    highest = float(np.nanmax(profile.current_a))
+    if baseline is not None and baseline.has_profile:
+        series += [
+            Series(baseline.fraction, baseline.low_a, baseline.low_a, "other"),
+            Series(baseline.fraction, baseline.high_a, baseline.high_a, "other"),
+        ]
+        if np.isfinite(baseline.high_a).any():
+            highest = max(highest, float(np.nanmax(baseline.high_a)))
+    series.append(Series(profile.fraction, profile.current_a, profile.current_a, "line"))
+    judged = found.logged.judgement
+    places = []
+    if judged is not None:
+        places = [
+            (sign.at_fraction, sign.sign)
+            for sign in judged.assessment.signs
+            if sign.at_fraction is not None and sign.level != "info"
+        ]
+    words = ("start of stroke", "half", "end")
+    return Drawing(0.0, 1.0, 0.0, 1.1 * max(highest, 0.1), series, x_words=words, uprights=places)
+
+
+def trend_drawing(one: "TrendResult") -> Drawing | None:
+    """Points over the years, the chart's lines, the limit that a forecast runs towards."""
+    if not one.points:
+        return None
+    days = np.array([float(point.date.toordinal()) for point in one.points])
+    values = np.array([point.corrected for point in one.points])
+    # The whole line first; over it, larger in tone, the points that are out of control.
+    out = np.array([point.state == OUT for point in one.points])
+    series = [Series(days, values, values, "line"), Series(days, values, values, "line", joined=False)]
+    if out.any():
+        series.append(Series(days[out], values[out], values[out], "bad", joined=False))
+    levels = [
+        Level(one.chart.centre, f"centre {one.chart.centre:.3g}", GOOD),
+        Level(one.chart.upper, f"upper {one.chart.upper:.3g}", WARN),
+    ]
+    shown = [*values.tolist(), one.chart.upper, one.chart.lower]
+    last = days[-1]
+    if one.forecast is not None:
+        levels.append(Level(one.forecast.limit, f"limit {one.forecast.limit:.3g}", BAD))
+        shown.append(one.forecast.limit)
+        last = max(last, float(min(one.forecast.crosses.toordinal(), int(days[-1]) + 730)))
+    low, high = min(shown), max(shown)
+    room = 0.08 * (high - low or 1.0)
+    first = days[0] if last > days[0] else days[0] - 1.0
+    middle = date.fromordinal(int((first + last) / 2))
+    words = (
+        date.fromordinal(int(first)).isoformat(),
+        middle.isoformat(),
+        date.fromordinal(int(last)).isoformat(),
+    )
+    uprights = [(float(effect.date.toordinal()), effect.action) for effect in one.service_effects]
+    unit = "share" if one.unit == "1" else one.unit
+    return Drawing(
+        float(first),
+        float(last),
+        low - room,
+        high + room,
+        series,
+        levels,
+        y_unit=unit,
+        x_words=words,
+        uprights=uprights,
+    )

@@ -1,0 +1,100 @@
+"""What a form asks, and what is to be said of an answer while it is typed. Nothing of Textual."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+
+from logger.core.plain import quoted
+from logger.core.rig import METRIC
+from logger.core.unit_table import COMMON, KINDS
+from logger.core.units import display_unit, parse, show
+from logger.errors import InputError
+
+TEXT, DATE, COUNT, CHOICE = "text", "date", "count", "choice"
+LONGEST = 200
+YES_NO = (("yes", "yes"), ("no", "no"))
+ANSWERS = (("yes", "yes"), ("no", "NO"), ("not looked", "not looked"))
+
+
+@dataclass(frozen=True)
+class FieldSpec:
+    """One thing to be answered."""
+
+    key: str
+    asked: str
+    """At most 26 letters: it stands in front of the field."""
+    kind: str = TEXT
+    """A key of ``KINDS``, or ``text``, ``date``, ``count``, ``choice``."""
+    must: bool = False
+    hint: str = ""
+    """Shown while the field is empty."""
+    choices: tuple[tuple[str, str], ...] = ()
+    """(value, word) of a choice; none is chosen until a person does it."""
+    section: str = ""
+    """Heading before this field."""
+    unit: str = ""
+    """Unit that a bare number gets on Enter, where it isn't that of the rig's system."""
+    judge: Callable[[str], str] | None = None
+    """A further complaint about a text that could be read; empty: none."""
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What is to be said of what is typed."""
+
+    good: bool
+    say: str
+    complete: str = ""
+    """The text with its unit, to be put in its place on Enter; empty: leave it."""
+
+
+def check_field(spec: FieldSpec, text: str, system: str = METRIC) -> Checked:
+    """Judge ``text`` as it stands."""
+    plain = text.strip()
+    if not plain:
+        return Checked(not spec.must, spec.hint or ("must be given" if spec.must else "may stay empty"))
+    if spec.kind == DATE:
+        found = _date(plain)
+    elif spec.kind == COUNT:
+        good = plain.isdigit() and 0 < int(plain) < 1_000_000
+        found = Checked(good, "" if good else f"{quoted(plain)} is no whole number above zero")
+    elif spec.kind == CHOICE:
+        found = Checked(True, "")
+    elif spec.kind == TEXT:
+        good = len(plain) <= LONGEST and plain.isprintable()
+        found = Checked(good, "" if good else f"too long (at most {LONGEST} letters) or unprintable")
+    else:
+        found = _quantity(spec, plain, system)
+    complaint = spec.judge(plain) if found.good and spec.judge is not None else ""
+    return Checked(False, complaint) if complaint else found
+
+
+def _date(plain: str) -> Checked:
+    try:
+        return Checked(True, f"{date.fromisoformat(plain):%A}")
+    except ValueError:
+        return Checked(False, f"{quoted(plain)} is no date; type it as 2026-03-14")
+
+
+def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
+    unit = spec.unit or display_unit(spec.kind, system)
+    try:
+        value = parse(plain, spec.kind)
+    except InputError as error:
+        if _bare(plain):
+            whole = f"{plain} {unit}"
+            try:
+                parse(whole, spec.kind)
+            except InputError as other:
+                return Checked(False, other.what)
+            return Checked(False, f"no unit: Enter makes it {whole}", whole)
+        return Checked(False, f"{error.what}; for example {KINDS[spec.kind].example}")
+    if spec.unit:
+        return Checked(True, f"= {value / COMMON[spec.unit][1]:g} {spec.unit}")
+    return Checked(True, f"= {show(value, spec.kind, system)}")
+
+
+def _bare(plain: str) -> bool:
+    """A number and nothing behind it."""
+    body = plain.removeprefix("-").removeprefix("+")
+    return bool(body) and body.replace(".", "", 1).isdigit()

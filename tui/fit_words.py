@@ -1,0 +1,42 @@
+"""Whether the actuator suits the mechanism, as lines. Nothing of Textual."""
+
+from typing import TYPE_CHECKING, Any
+
+from logger.core.fit import CAUTION_AT
+from tui.present import GOOD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
+
+if TYPE_CHECKING:
+    from logger.jobs.rig_setup import SetupCheck
+
+
+def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
+    """Short while values are missing; the whole judgement once they are there."""
+    if check.fit is None:
+        where = f"{faulty.spec.asked}: {faulty.checked.say}" if faulty is not None else check.lacking
+        return [
+            Cell("Does the actuator suit the mechanism?", STRONG),
+            Cell("It is judged as soon as the needed values are there."),
+            Cell(f"Next: {where}", WARN),
+        ]
+    found = check.fit
+    word, _, tone = VERDICTS[found.verdict]
+    cells: list[Cell | str] = [Cell(f"Does the actuator suit the mechanism? {word}", tone)]
+    for problem in found.problems:
+        cells.append(
+            Cell(f"{'WRONG' if problem.grave else 'odd'}: {problem.key} {problem.what}. {problem.do}", WARN)
+        )
+    worst_first = sorted(
+        found.findings, key=lambda one: {"fail": 0, "undecided": 1, "watch": 2}.get(one.verdict, 3)
+    )
+    for finding in worst_first:
+        word, _, tone = VERDICTS[finding.verdict]
+        cells.append(Cell(f"{word}: {finding.about}", tone if finding.verdict != "pass" else GOOD))
+        cells.append(Cell(f"  {sentence(finding.says)}"))
+        if finding.do:
+            cells.append(Cell(f"  -> {finding.do}"))
+        if finding.about in CAUTION_AT:
+            cells.append(Cell(f"  {CAUTION_AT[finding.about]}", WARN))
+    for key, leaves in found.missing:
+        cells.append(Cell(f"not given, {key}: unknown is {leaves}", QUIET))
+    cells += [Cell(f"no data sheet tells: {text}", QUIET) for text in found.unknown]
+    return cells

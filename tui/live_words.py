@@ -1,0 +1,49 @@
+"""What is said and drawn while a throw runs. Nothing of Textual."""
+
+from typing import TYPE_CHECKING
+
+from logger.core.live import FLOWING, LiveFigures
+from logger.core.rating import motor_line, stall_current
+from logger.core.rig import Rig
+from tui.present import BAD, GOOD, STRONG, WARN, Cell
+from tui.widgets.figure import Level
+
+if TYPE_CHECKING:
+    from logger.core.baseline import Baseline
+
+BAR = 24
+
+
+def levels_for(rig: Rig, baseline: "Baseline | None") -> tuple[tuple[Level, ...], float]:
+    """The lines of the live trace, and about how long the throw takes [s]."""
+    actuator = rig.actuator
+    stall_a = float(stall_current(motor_line(actuator), actuator.voltage_v))
+    levels = [
+        Level(actuator.full_load_current_a, f"rated {actuator.full_load_current_a:.3g} A", WARN),
+        Level(stall_a, f"standstill {stall_a:.3g} A", BAD),
+    ]
+    expected_s = rig.lock.needed_travel_m / (
+        actuator.full_load_speed_m_s or 0.75 * actuator.no_load_speed_m_s
+    )
+    if baseline is not None:
+        run, time = baseline.figures.get("run_current_a"), baseline.figures.get("travel_time_s")
+        if run is not None:
+            levels.insert(1, Level(run.mean, f"baseline {run.mean:.3g} A", GOOD))
+        if time is not None:
+            expected_s = time.mean
+    return tuple(levels), expected_s
+
+
+def state_cell(figures: LiveFigures) -> Cell:
+    """Current and time, large."""
+    tone = BAD if figures.warning else STRONG
+    return Cell(f"{figures.current_a:.1f} A  {figures.running_s:.1f} s", tone)
+
+
+def travel_bar(figures: LiveFigures) -> str:
+    """How far by reckoning, peak and voltage, in one line."""
+    share = max(0.0, figures.travel_fraction)
+    done = min(BAR, int(BAR * share))
+    volts = "" if figures.voltage_v is None else f"  {figures.voltage_v:.1f} V"
+    word = "running" if figures.phase == FLOWING else "off again"
+    return f"{word}  travel about [{'#' * done}{'.' * (BAR - done)}] {100 * share:.0f} %  peak {figures.peak_a:.1f} A{volts}"

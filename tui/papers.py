@@ -1,0 +1,64 @@
+"""Which papers and data there are, and the job that makes each. Nothing of Textual."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+Make = Callable[[str | None, str | None, Path | None, datetime], list[str]]
+
+
+@dataclass(frozen=True)
+class Paper:
+    """One thing that can be made."""
+
+    name: str
+    says: str
+    file: str
+    """Middle of its usual file name."""
+    ending: str | None
+    """Of the file; empty: a folder; None: nothing is written to a place of one's choice."""
+    needs_rig: bool
+    make: Make
+    """Called in a worker with logbook, rig, place and now; gives lines to tell, the first says where it is."""
+
+
+def _export(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    from logger.jobs.exporting import export
+
+    assert where is not None
+    done = export(logbook, where, rig=rig)
+    return [f"Exported to {done.folder}.", *(f"{name}: {count} rows" for name, count in done.files.items())]
+
+
+def _backup(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    from logger.jobs.upkeep import back_up
+
+    done = back_up(logbook, where, now)
+    return [f"Backed up to {done.target}, {done.bytes / 1e6:.1f} MB; it was read again and is whole."]
+
+
+def _check(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    from logger.jobs.upkeep import check
+
+    path, found = check(logbook)
+    if not found.problems:
+        return [f"{path.name}: nothing is changed, nothing is lost."]
+    return [
+        f"{path.name}: {len(found.problems)} things aren't as they were written:",
+        *(f"{one.where}: {one.what}" for one in found.problems[:10]),
+    ]
+
+
+PAPERS: tuple[Paper, ...] = (
+    Paper("export", "every table as CSV, with what each column means", "export", "", False, _export),
+    Paper(
+        "backup",
+        "a copy of the whole logbook, read again and found whole",
+        "backup",
+        ".throwbook",
+        False,
+        _backup,
+    ),
+    Paper("check", "look for anything in the logbook that was changed or lost", "check", None, False, _check),
+)

@@ -1,0 +1,1 @@
+"""One screen, one thing a person does."""

@@ -1,0 +1,189 @@
+"""Boards: found, checked, calibrated; a rehearsal board where there is none."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.containers import VerticalScroll
+from textual.widget import Widget
+from textual.widgets import DataTable, Static
+
+from tui.present import GOOD, QUIET, STRONG, WARN, Cell
+from tui.screens.page import Page, key
+from tui.widgets.frame import lines
+from tui.widgets.table import Table
+
+if TYPE_CHECKING:
+    from logger.jobs.board import BoardCheck, FoundPort
+
+REHEARSAL = "rehearsal"
+NONE = (
+    Cell("No board answers.", STRONG),
+    Cell("Plug it in, wait for its light, then F looks again. Is its driver there, may you open the port?"),
+    Cell("Without one: X on this screen practises on a rehearsal board, or H on the sheet measures by hand."),
+)
+
+
+class BoardScreen(Page[str]):
+    """Gives the port that was chosen."""
+
+    HELP = "board"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("enter", "choose", "use this one", "Enter", priority=True),
+        key("f", "find", "find"),
+        key("c", "check", "check"),
+        key("k", "calibrate", "calibrate"),
+        key("x", "practise", "practise"),
+    ]
+
+    def __init__(self, choose_for: str = "") -> None:
+        super().__init__()
+        self._rig = choose_for
+        self._found: list[FoundPort] = []
+        self._check: BoardCheck | None = None
+        self._says: list[Cell | str] = []
+
+    def body(self) -> Iterator[Widget]:
+        """Ports above, what a check found below."""
+        yield Static(id="says", classes="says")
+        yield Table(("port", "who is there", "baud", "known of it"), right=(2,), id="ports")
+        with VerticalScroll(id="check-place", can_focus=False):
+            yield Static(id="check", classes="says")
+
+    def on_mount(self) -> None:
+        """Look at once."""
+        self.head("boards")
+        self.query_one("#check-place").display = False
+        self.action_find()
+
+    def repaint(self) -> None:
+        """Words, table, check."""
+        super().repaint()
+        self.query_one("#says", Static).update(lines(self.app, self._says))
+        rows: list[tuple[str, list[Cell | str]]] = []
+        for one in self._found:
+            who = (
+                Cell(f"{one.identity.id} ({one.identity.firmware}, {one.identity.channels})", GOOD)
+                if one.identity
+                else Cell(one.because, QUIET)
+            )
+            known = " ".join(filter(None, (one.info.description, one.info.maker, one.info.usb_id)))
+            rows.append((one.info.device, [one.info.device, who, str(one.baud or ""), known]))
+        self.query_one(Table).fill(rows)
+        if self._check is not None:
+            cells: list[Cell | str] = [
+                Cell(f"Board {self._check.identity.id}, looked at for {self._check.seconds:.1f} s:", STRONG)
+            ]
+            cells += [
+                Cell(f"{'ok  ' if one.good else 'LOOK'} {one.say}", GOOD if one.good else WARN)
+                for one in self._check.lines
+            ]
+            self.query_one("#check", Static).update(lines(self.app, cells))
+
+    # ---- find ----
+
+    def action_find(self) -> None:
+        """Ask at every port; the one used last, if it is no serial port, as well."""
+        from logger.jobs.board import find_boards
+
+        self._says = [Cell("Asking at every port ... (a board needs a moment after it is opened)", STRONG)]
+        self.repaint()
+        known = self.desk.port
+        self.work(
+            "find",
+            lambda: [
+                *find_boards(),
+                *(find_boards((known,)) if known.startswith(("/dev/pts", "socket:")) else ()),
+            ],
+        )
+
+    def done_find(self, found: "list[FoundPort]") -> None:
+        """Show them."""
+        self._found = found
+        good = [one for one in found if one.identity]
+        if good:
+            self._says = [
+                Cell(
+                    f"{len(good)} board{'s' if len(good) > 1 else ''} found. Enter uses the one under the cursor.",
+                    STRONG,
+                )
+            ]
+        else:
+            self._says = list(NONE)
+        self.repaint()
+        self.query_one(Table).focus()
+
+    def _chosen(self) -> "FoundPort | None":
+        port = self.query_one(Table).chosen
+        return next((one for one in self._found if one.info.device == port), None)
+
+    def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
+        """Enter."""
+        event.stop()
+        self.action_choose()
+
+    def action_choose(self) -> None:
+        """Use this board from now on."""
+        chosen = self._chosen()
+        if chosen is None or chosen.identity is None:
+            self.tell("There is no board at that port.", WARN)
+            return
+        self.desk.port, self.desk.baud = chosen.info.device, chosen.baud or self.desk.baud
+        if chosen.identity.id == REHEARSAL and not self.desk.practice:
+            self.tell(
+                "That is a rehearsal board: its throws say nothing about the real machine. X practises in a logbook of its own.",
+                WARN,
+            )
+            return
+        self.dismiss(chosen.info.device)
+
+    # ---- check and calibrate ----
+
+    def action_check(self) -> None:
+        """Three seconds at rest."""
+        from logger.jobs.board import check_board
+
+        chosen = self._chosen()
+        if chosen is None or chosen.identity is None:
+            self.tell("Put the cursor on a board that answered.", WARN)
+            return
+        self.tell("Checking for three seconds; the actuator must be at rest ...")
+        port, baud = chosen.info.device, chosen.baud or self.desk.baud
+        self.work("check", lambda: check_board(port, baud=baud))
+
+    def done_check(self, check: "BoardCheck") -> None:
+        """Line by line."""
+        self._check = check
+        self.query_one("#check-place").display = True
+        self.tell(
+            "Everything is as it should be."
+            if check.good
+            else "Something isn't as it should be: see the lines with LOOK.",
+            GOOD if check.good else WARN,
+        )
+        self.repaint()
+
+    def action_calibrate(self) -> None:
+        """Step by step against a meter."""
+        chosen = self._chosen()
+        if chosen is None or chosen.identity is None:
+            self.tell("Put the cursor on a board that answered.", WARN)
+            return
+        from tui.screens.calibrate import CalibrateScreen
+
+        self.app.push_screen(
+            CalibrateScreen(chosen.info.device, chosen.baud or self.desk.baud, chosen.identity.id)
+        )
+
+    def action_practise(self) -> None:
+        """A rehearsal board for this rig, or for the first one of the logbook."""
+        from tui.screens.practice import PracticeScreen
+
+        if self._rig:
+            self.app.push_screen(PracticeScreen(self._rig))
+        else:
+            self.tell("Open a rig first: its screen has 'X practise'.", WARN)
+
+    def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
+        """Already practising?"""
+        return not (action == "practise" and self.desk.practice)

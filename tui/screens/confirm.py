@@ -1,0 +1,57 @@
+"""Are you sure: for everything that matters and can't be taken back."""
+
+from collections.abc import Iterator
+from typing import ClassVar
+
+from textual.binding import BindingType
+from textual.containers import VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Static
+
+from tui.present import Cell
+from tui.screens.page import Page, key
+from tui.widgets.frame import lines
+
+
+class ConfirmScreen(Page[bool]):
+    """Yes or no; anything else is no."""
+
+    HELP = "confirm"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("y", "yes", "yes, do it", "Y"),
+        key("n,escape", "back", "no", "N or Esc"),
+    ]
+
+    def __init__(self, question: str, meaning: str = "", tone: str = "strong") -> None:
+        super().__init__()
+        self._question, self._meaning, self._tone = question, meaning, tone
+
+    def body(self) -> Iterator[Widget]:
+        """The question and what it means."""
+        with VerticalScroll(can_focus=False):
+            yield Static(id="first")
+
+    def on_mount(self) -> None:
+        """Show it."""
+        self.head("are you sure?")
+        self.repaint()
+
+    def repaint(self) -> None:
+        """Question, meaning, answers."""
+        super().repaint()
+        cells = [
+            Cell(self._question, self._tone),
+            Cell(""),
+            Cell(self._meaning),
+            Cell(""),
+            Cell("Y yes     N no"),
+        ]
+        self.query_one("#first", Static).update(lines(self.app, cells))
+
+    def action_yes(self) -> None:
+        """Do it."""
+        self.dismiss(True)
+
+    def action_back(self) -> None:
+        """Don't."""
+        self.dismiss(False)

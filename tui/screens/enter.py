@@ -1,0 +1,215 @@
+"""One throw by hand: stopwatch on a key, clamp meter and volt meter typed in; judged as it is typed."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.widget import Widget
+from textual.widgets import Static
+
+from logger.core.assessment import CUT_OFF, NO_RUN, STALL
+from logger.core.byhand_lines import STOPPED_SHORT, HandThrow, Reading
+from logger.core.cautions import SHOWN_AT
+from logger.core.units import typed
+from logger.errors import InputError
+from tui.fields import CHOICE, FieldSpec
+from tui.present import QUIET, STRONG, VERDICTS, WARN, Cell, sentence
+from tui.screens.form_page import FormPage
+from tui.screens.page import key
+from tui.widgets.big import Big
+from tui.widgets.frame import lines
+
+if TYPE_CHECKING:
+    from logger.core.assessment import Assessment
+    from logger.jobs.enter import Entered
+
+ENDED = (
+    (CUT_OFF, "by itself"),
+    (STALL, "stalled"),
+    (STOPPED_SHORT, "stopped short"),
+    (NO_RUN, "did not start"),
+)
+READINGS: tuple[tuple[str, str, str, str], ...] = (
+    ("time_s", "time", "stopwatch", "F5 starts and stops it; or type 14.3 s"),
+    ("run_current_a", "current", "running current", "clamp meter while it runs: 2.1 A"),
+    ("peak_current_a", "current", "peak after the start", "2.9 A; empty: not read"),
+    ("voltage_v", "voltage", "voltage while it runs", "12.4 V; empty: not read"),
+    ("rest_voltage_v", "voltage", "voltage at rest", "12.7 V; empty: not read"),
+)
+
+
+class EnterScreen(FormPage[None]):
+    """The stopwatch key works wherever the cursor is."""
+
+    HELP = "enter"
+    BINDINGS: ClassVar[list[BindingType]] = [key("f5", "stopwatch", "start/stop", "F5", priority=True)]
+
+    def __init__(self, rig: str, sheet: str, direction: str) -> None:
+        super().__init__()
+        self._rig, self._sheet, self._direction = rig, sheet, direction
+        self._began_s: float | None = None
+        self._judged: Assessment | None = None
+
+    def draft_name(self) -> str:
+        """One for each sheet and way."""
+        return f"enter-{self._sheet}-{self._direction}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """Readings, then how it ended."""
+        rows = [FieldSpec(name, asked, kind, hint=hint) for name, kind, asked, hint in READINGS]
+        return (
+            *rows,
+            FieldSpec("ended", "it ended", CHOICE, choices=ENDED),
+            FieldSpec(
+                "clamp",
+                "clamp meter accuracy",
+                hint="2% + 3 digits; empty: assumed",
+                judge=_accuracy_complaint,
+            ),
+            FieldSpec("note", "note"),
+        )
+
+    def first_values(self) -> dict[str, str]:
+        """Most throws end by themselves."""
+        return {"ended": CUT_OFF}
+
+    def body(self) -> Iterator[Widget]:
+        """Stopwatch large, form, judgement."""
+        yield Big(id="big")
+        yield self.make_form()
+        yield Static(id="judged", classes="says")
+
+    def on_mount(self) -> None:
+        """Start with the caution and the clock at zero."""
+        self.head(f"{self._sheet} | {self._direction} throw by hand")
+        super().on_mount()
+        self.set_interval(0.1, self._tick)
+        self._tick()
+        if not self.draft:
+            self.tell(" ".join(SHOWN_AT["record"]), WARN)
+        self.changed()
+
+    # ---- stopwatch ----
+
+    def action_stopwatch(self) -> None:
+        """Start; then stop, and the time stands in its field."""
+        now_s = self.desk.monotonic()
+        if self._began_s is None:
+            self._began_s = now_s
+            self.tell("Running. F5 stops it when the pins stand still.", WARN)
+        else:
+            ran_s, self._began_s = now_s - self._began_s, None
+            self.form.field("time_s").set(f"{ran_s:.2f} s")
+            self.form.field("run_current_a").focus_answer()
+            self.app.bell()
+            self.tell("Stopped. The uncertainty of your hand is reckoned in.")
+        self._tick()
+
+    def _tick(self) -> None:
+        big = self.query_one(Big)
+        if self._began_s is not None:
+            big.show(Cell(f"{self.desk.monotonic() - self._began_s:.1f} s", WARN))
+        else:
+            text = self.form.field("time_s").value.strip()
+            big.show(Cell(text if text and self.form.field("time_s").checked.good else "0.0 s", STRONG))
+
+    def may_leave(self) -> bool:
+        """The program isn't ended under a running stopwatch."""
+        if self._began_s is not None:
+            self.tell("The stopwatch runs: F5 stops it first.", WARN)
+            return False
+        return True
+
+    # ---- judged as typed ----
+
+    def throw(self) -> HandThrow | None:
+        """What is typed, or None while something can't be read."""
+        values = self.form.values()
+        readings: dict[str, Any] = {}
+        for name, kind, _, _ in READINGS:
+            text = values[name].strip()
+            if text:
+                try:
+                    found = typed(text, kind)
+                except InputError:
+                    return None
+                readings[name] = Reading(found.value, found.step)
+        return HandThrow(
+            self._direction, ended=values["ended"] or CUT_OFF, note=values["note"].strip(), **readings
+        )
+
+    def changed(self) -> None:
+        """Judge it in a worker, as it would be judged when it is kept."""
+        throw = self.throw()
+        if throw is None or (throw.time_s is None and throw.run_current_a is None):
+            self._judged = None
+            self.repaint()
+            return
+        from logger.jobs.hand_preview import preview
+
+        logbook, rig, sheet, tools = self.desk.logbook, self._rig, self._sheet, self._instruments()
+        self.work("judge", lambda: (throw, preview(logbook, rig, sheet, throw, tools)))
+
+    def done_judge(self, result: "tuple[HandThrow, Assessment]") -> None:
+        """An answer to older typing is passed over."""
+        if result[0] == self.throw():
+            self._judged = result[1]
+            self.repaint()
+
+    def repaint(self) -> None:
+        """The judgement so far."""
+        super().repaint()
+        cells: list[Cell | str] = [Cell("Not judged yet: a time or a current is needed.", QUIET)]
+        if self._judged is not None:
+            word, _, tone = VERDICTS[self._judged.verdict]
+            cells = [Cell(f"{word}: {sentence(self._judged.because)}", tone)]
+            cells += [Cell(sentence(note), QUIET) for note in self._judged.notes[:2]]
+        self.query_one("#judged", Static).update(lines(self.app, cells))
+
+    def _instruments(self) -> Any:
+        from logger.core.instruments import CLAMP_METER, Instruments, accuracy_from
+
+        text = self.form.field("clamp").value.strip()
+        return Instruments(accuracy_from(text) if text and not _accuracy_complaint(text) else CLAMP_METER)
+
+    # ---- keep ----
+
+    def enter(self) -> None:
+        """Onto the sheet."""
+        from logger.jobs.enter import Entry
+        from logger.jobs.enter import enter as write_down
+
+        throw = self.throw()
+        if throw is None:
+            return
+        if throw.time_s is None and throw.run_current_a is None and throw.ended == CUT_OFF:
+            self.tell("There is neither a time nor a current.", WARN)
+            return
+        desk, rig = self.desk, self._rig
+        entry = Entry([throw], "", self._sheet, instruments=self._instruments(), thrown_at=desk.now())
+        self.work("enter", lambda: write_down(desk.logbook, rig, entry, desk.by, desk.now()))
+
+    def done_enter(self, done: "Entered") -> None:
+        """It is on the sheet; rest and pins come next there."""
+        self.drop_draft()
+        self.app.bell()
+        from logger.core.sheet import plan_from
+
+        rest_s = plan_from(done.state.sheet.plan).rest_s
+        self.desk.rests[self._rig] = (self.desk.monotonic() + rest_s, rest_s)
+        if done.status.level == "do not use":
+            from tui.screens.way_back import WayBackScreen
+
+            self.app.switch_screen(WayBackScreen(self._rig))
+        else:
+            self.dismiss(None)
+
+
+def _accuracy_complaint(text: str) -> str:
+    from logger.core.instruments import accuracy_from
+
+    try:
+        accuracy_from(text)
+    except InputError as error:
+        return f"{error.what}: write 2% + 3 digits"
+    return ""

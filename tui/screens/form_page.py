@@ -1,0 +1,120 @@
+"""A screen that is a form: its draft is kept on disk with every key, until it is entered."""
+
+from collections.abc import Iterator
+from typing import ClassVar, TypeVar
+
+from textual.binding import BindingType
+from textual.widget import Widget
+
+from logger.core.rig import METRIC
+from tui.drafting import DraftKeeper
+from tui.fields import FieldSpec
+from tui.present import WARN
+from tui.screens.page import Page, key
+from tui.widgets.form import Form
+
+Result = TypeVar("Result")
+
+
+class FormPage(Page[Result]):
+    """Subclasses give ``specs``, ``draft_name`` and ``enter``."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("ctrl+s,f2", "enter", "keep", "Ctrl-S"),
+        key("f1", "help", "help", "F1"),
+        key("escape", "back", "back", "Esc"),
+        key("ctrl+l", "clear", "clear all", "Ctrl-L"),
+    ]
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """What is asked."""
+        raise NotImplementedError
+
+    def draft_name(self) -> str:
+        """Under which the draft is kept."""
+        raise NotImplementedError
+
+    def enter(self) -> None:
+        """Every field is good: do it."""
+        raise NotImplementedError
+
+    def first_values(self) -> dict[str, str]:
+        """What stands in it when there is no draft."""
+        return {}
+
+    def system(self) -> str:
+        """Unit system that values are shown in."""
+        return METRIC
+
+    def body(self) -> Iterator[Widget]:
+        """The form alone."""
+        yield self.make_form()
+
+    def make_form(self) -> Form:
+        """Filled from the draft where there is one."""
+        self.keeper = DraftKeeper(self.desk.logbook, self.draft_name())
+        self.draft = self.keeper.load()
+        return Form(self.specs(), self.first_values() | self.draft, self.system())
+
+    @property
+    def form(self) -> Form:
+        """The form."""
+        return self.query_one(Form)
+
+    def on_mount(self) -> None:
+        """Cursor into the first empty field; say it when a draft was found."""
+        self.form.focus_first()
+        if any(text.strip() for text in self.draft.values()):
+            self.tell("What you had typed here before was kept. Ctrl-L clears it.")
+
+    def on_form_changed(self, event: Form.Changed) -> None:
+        """Keep the draft; look at the whole."""
+        event.stop()
+        self.keep_draft()
+        self.changed()
+
+    def on_form_finished(self, event: Form.Finished) -> None:
+        """Enter in the last field."""
+        event.stop()
+        self.action_enter()
+
+    def changed(self) -> None:
+        """Something was typed."""
+
+    def keep_draft(self) -> None:
+        """In a worker; only the newest state matters."""
+        self.keeper.typed(self.form.values())
+        self.work("draft", self.keeper.save)
+
+    def done_draft(self, _: None) -> None:
+        """It is on the disk."""
+
+    def drop_draft(self) -> None:
+        """It was entered."""
+        self.keeper.drop()
+
+    def action_enter(self) -> None:
+        """Check every field; then do it."""
+        for field in self.form.fields:
+            if field.checked.complete:
+                field.set(field.checked.complete)
+        fault = self.form.go_to_fault()
+        if fault:
+            self.tell(fault, WARN)
+            return
+        self.tell("")
+        self.enter()
+
+    def action_clear(self) -> None:
+        """Ask, then empty every field."""
+        from tui.screens.confirm import ConfirmScreen
+
+        def clear(sure: bool | None) -> None:
+            if sure:
+                for field in self.form.fields:
+                    field.set("")
+                self.form.focus_first()
+
+        self.app.push_screen(
+            ConfirmScreen("Empty every field of this form?", "What is typed here is gone then."), clear
+        )

@@ -1,0 +1,58 @@
+"""What an acceptance of a sheet would still lack, and what blanks cost it."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from textual.containers import VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Static
+
+from tui.present import GOOD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
+from tui.screens.page import Page
+from tui.widgets.frame import lines
+
+if TYPE_CHECKING:
+    from logger.jobs.sheet_view import SheetView
+
+
+def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | str]:
+    """The sheet's verdict, what is missing, what it can't speak for."""
+    judged = found.acceptance
+    missing = [text for text in judged.missing if not (signing and text == "nobody has signed")]
+    word, _, tone = VERDICTS[judged.verdict]
+    cells: list[Cell | str] = [Cell(f"Verdict of the sheet so far: {word}.", tone)]
+    cells += [Cell(f"No better because {sentence(text)}", WARN) for text in judged.because]
+    if missing:
+        cells.append(Cell(f"Still missing ({len(missing)}):", STRONG))
+        cells += [Cell(f"- {text}", WARN) for text in missing]
+    else:
+        cells.append(Cell("Nothing else is missing.", GOOD))
+    if judged.claims_lost:
+        cells.append(Cell(f"Not recorded, so it doesn't speak for: {'; '.join(judged.claims_lost)}.", QUIET))
+    return cells
+
+
+class MissingScreen(Page[None]):
+    """A list to work through."""
+
+    HELP = "sign"
+
+    def __init__(self, found: "SheetView") -> None:
+        super().__init__()
+        self._found = found
+
+    def body(self) -> Iterator[Widget]:
+        """One list."""
+        with VerticalScroll():
+            yield Static(id="first")
+
+    def on_mount(self) -> None:
+        """Show it."""
+        self.head(f"{self._found.state.name} | what is missing")
+        self.repaint()
+        self.query_one(VerticalScroll).focus()
+
+    def repaint(self) -> None:
+        """The list."""
+        super().repaint()
+        self.query_one("#first", Static).update(lines(self.app, acceptance_cells(self._found)))

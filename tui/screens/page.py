@@ -1,0 +1,94 @@
+"""What every screen shares: the frame, its keys, jobs in threads, refusals shown in one place."""
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+from textual.widget import Widget
+
+from tui import workers
+from tui.messages import JobDone, JobFailed
+from tui.present import BAD, Cell
+from tui.widgets.frame import Headline, KeyLine, Notice
+
+if TYPE_CHECKING:
+    from tui.desk import Desk
+
+Result = TypeVar("Result")
+
+
+def key(keys: str, action: str, word: str, shown: str = "", **more: Any) -> Binding:
+    """A key with its word in the line of keys; ``shown`` is how the key is written there."""
+    first = keys.split(",")[0]
+    return Binding(keys, action, word, key_display=shown or first.upper(), **more)
+
+
+class Page(Screen[Result]):
+    """A screen with a head line, a body, a notice and the line of keys."""
+
+    HELP: ClassVar[str] = "rigs"
+    """Which page of the help explains this screen."""
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("escape", "back", "back", "Esc"),
+        key("f1,question_mark", "help", "help", "F1"),
+    ]
+
+    @property
+    def desk(self) -> "Desk":
+        """Logbook, clock and who writes."""
+        return self.app.desk  # type: ignore[attr-defined,no-any-return]
+
+    def body(self) -> Iterator[Widget]:
+        """The widgets between head line and notice."""
+        yield from ()
+
+    def compose(self) -> ComposeResult:
+        """Frame and body."""
+        yield Headline(id="headline")
+        yield from self.body()
+        notice = Notice(id="notice")
+        notice.display = False
+        yield notice
+        yield KeyLine(id="keys")
+
+    def head(self, where: str, right: Cell | str = "") -> None:
+        """Set the head line."""
+        self.query_one(Headline).show(where, right)
+
+    def tell(self, text: str, tone: str = "") -> None:
+        """Set the notice; empty wipes it."""
+        self.query_one(Notice).tell(text, tone)
+
+    def work(self, name: str, job: Callable[[], Any]) -> None:
+        """Run a job in a thread; ``done_NAME(result)`` of this screen is called when it is through."""
+        workers.start(self, name, job)
+
+    def on_job_done(self, message: JobDone) -> None:
+        """Hand the result to the method that is named after the job."""
+        message.stop()
+        getattr(self, f"done_{message.name}")(message.result)
+
+    def on_job_failed(self, message: JobFailed) -> None:
+        """Say what was refused, where, and what to do; a screen may take it over with ``failed_NAME``."""
+        message.stop()
+        taken_over = getattr(self, f"failed_{message.name}", None)
+        if taken_over is not None:
+            taken_over(message.error)
+        else:
+            self.tell(str(message.error), BAD)
+
+    def repaint(self) -> None:
+        """The theme changed: draw again what carries colours of its own."""
+        self.query_one(Headline).refresh_line()
+
+    def action_back(self) -> None:
+        """Leave this screen; nothing is lost by it."""
+        self.dismiss(None)
+
+    def action_help(self) -> None:
+        """Explain this screen."""
+        from tui.screens.help import HelpScreen
+
+        self.app.push_screen(HelpScreen(self.HELP))

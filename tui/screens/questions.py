@@ -1,0 +1,68 @@
+"""The questions of a sheet, answered later or corrected; the earlier answer stays beside the new one."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from logger.core.units import show
+from tui.fields import CHOICE, FieldSpec
+from tui.screens.form_page import FormPage
+from tui.screens.sheet_plan import ASKED, answers_from, question_specs
+
+
+class QuestionsScreen(FormPage[None]):
+    """Of an open sheet."""
+
+    HELP = "sheet plan"
+
+    def __init__(self, sheet: str, answers: Mapping[str, Any]) -> None:
+        super().__init__()
+        self._sheet, self._answers = sheet, answers
+
+    def draft_name(self) -> str:
+        """One for each sheet."""
+        return f"questions-{self._sheet}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """As when it was planned."""
+        return question_specs()
+
+    def first_values(self) -> dict[str, str]:
+        """What is answered already."""
+        return {
+            key: _typed(key, value)
+            for key, value in self._answers.items()
+            if value is not None and key in ASKED
+        }
+
+    def on_mount(self) -> None:
+        """Head line."""
+        self.head(f"{self._sheet} | questions")
+        super().on_mount()
+
+    def enter(self) -> None:
+        """Write the answers down."""
+        from logger.jobs.sheets import answer
+
+        desk, sheet, told = self.desk, self._sheet, answers_from(self.form.values())
+        changed = {key: value for key, value in told.items() if self._answers.get(key) != value}
+        if not changed:
+            self.drop_draft()
+            self.dismiss(None)
+            return
+        self.work("answer", lambda: answer(desk.logbook, sheet, changed, desk.by, desk.now()))
+
+    def done_answer(self, _: Any) -> None:
+        """Written down."""
+        self.drop_draft()
+        self.dismiss(None)
+
+
+def _typed(key: str, value: Any) -> str:
+    """An answer as it would be typed."""
+    if key == "hours_since_movement":
+        return f"{value:g} h"
+    if ASKED[key][1] == "temperature":
+        return show(value, "temperature")
+    if ASKED[key][1] == CHOICE:
+        return "yes" if value else "no"
+    return str(value)

@@ -1,0 +1,288 @@
+"""One throw from a board: armed, waited for, drawn while it runs, judged when it ends, kept at once."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.containers import VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Static
+
+from logger.core.cautions import SHOWN_AT
+from logger.core.live import FLOWING, OVER, LiveFigures
+from logger.core.status_words import caution
+from logger.core.trace import LOCK
+from logger.errors import ThrowbookError
+from tui.live_words import levels_for, state_cell, travel_bar
+from tui.messages import Live, Noted
+from tui.present import BAD, QUIET, STRONG, WARN, Cell, cause_lines, large_word, sentence
+from tui.screens.page import Page, key
+from tui.widgets.big import Big
+from tui.widgets.frame import lines
+from tui.widgets.live_trace import LiveTrace
+
+if TYPE_CHECKING:
+    from logger.jobs.keeping import Kept
+    from logger.jobs.recorded import Recorded
+    from logger.jobs.rigsource import RigSource
+
+READY, ARMED, RUNNING, JUDGED = "ready", "armed", "running", "judged"
+
+
+class RecordScreen(Page[None]):
+    """Every throw that was recorded is kept, good or bad."""
+
+    HELP = "record"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("enter,space", "arm", "arm", "Enter"),
+        key("enter,space", "finish", "end it by hand", "Enter"),
+        key("enter,space", "go_on", "go on", "Enter"),
+        key("b", "board", "board"),
+    ]
+
+    def __init__(self, rig: str, sheet: str, direction: str) -> None:
+        super().__init__()
+        self._rig_name, self._sheet, self._direction = rig, sheet, direction
+        self._source: RigSource | None = None
+        self._recording: Any = None
+        self._result: tuple[Recorded, Kept] | None = None
+        self._broke_off = False
+        self.phase = READY
+
+    def body(self) -> Iterator[Widget]:
+        """Large figure, words, then the trace or the verdict."""
+        yield Big(id="big")
+        with VerticalScroll(id="words-place", can_focus=False):
+            yield Static(id="words", classes="says")
+        yield Static(id="told", classes="says")
+
+    def on_mount(self) -> None:
+        """Load the rig; look for the board when none was used yet."""
+        self.head(f"{self._sheet} | {self._direction} throw")
+        from logger.jobs.rigsource import find_rig
+
+        logbook, rig = self.desk.logbook, self._rig_name
+        self.work("rig", lambda: find_rig(rig, logbook))
+
+    def done_rig(self, source: "RigSource") -> None:
+        """The rig is there: the trace can get its lines."""
+        self._source = source
+        levels, expected_s = levels_for(source.rig, source.baselines.get(self._direction))
+        trace = LiveTrace(levels, expected_s)
+        self.mount(trace, before=self.query_one("#told"))
+        self._set_phase(READY)
+        self.repaint()
+        if not self.desk.port:
+            self.action_board()
+
+    def _set_phase(self, phase: str) -> None:
+        """The trace is seen from arming on; beside a verdict with causes only where there is room."""
+        self.phase = phase
+        busy = phase in (ARMED, RUNNING)
+        self.set_class(busy, "busy")
+        long_words = self._result is not None and bool(self._result[0].assessment.diagnoses)  # type: ignore[union-attr]
+        roomy = not long_words or self.app.size.height > 30
+        self.query_one(LiveTrace).display = busy or (phase == JUDGED and roomy)
+        self.refresh_bindings()
+
+    def repaint(self) -> None:
+        """For the phase there is."""
+        super().repaint()
+        if self._source is None:
+            return
+        if self.phase == READY:
+            self._show_ready()
+        elif self.phase == JUDGED and self._result is not None:
+            self._show_result(*self._result)
+        self.query_one(Big).repaint()
+
+    def _show_ready(self) -> None:
+        self.query_one(Big).show(Cell(f"{self._direction.upper()} ?", STRONG))
+        port = self.desk.port or "no board chosen: B finds one"
+        cells: list[Cell | str] = [Cell(text, WARN) for text in SHOWN_AT["record"]]
+        cells += [Cell(""), Cell(f"Board: {port}", STRONG)]
+        cells.append(
+            Cell(
+                "Enter arms the recording. Then throw with the machine's own switch: it starts with the current and ends by itself."
+            )
+        )
+        self.query_one("#words", Static).update(lines(self.app, cells))
+        self.query_one("#told", Static).update("")
+
+    # ---- recording ----
+
+    def action_arm(self) -> None:
+        """Wait for the current; without a board, find one first."""
+        if not self.desk.port:
+            self.action_board()
+        else:
+            self._arm()
+
+    def action_finish(self) -> None:
+        """End by hand; what was recorded is kept."""
+        self._recording.finish()
+
+    def action_go_on(self) -> None:
+        """Back to the sheet, which asks for what comes next."""
+        self.dismiss(None)
+
+    def _arm(self) -> None:
+        from logger.jobs.calibrate import calibration_finder
+        from logger.jobs.keeping import journal_folder
+        from logger.jobs.record import RecordPlan
+
+        assert self._source is not None
+        desk = self.desk
+        self.tell("")
+        self._broke_off = False
+        self._set_phase(ARMED)
+        plan = RecordPlan(
+            port=desk.port,
+            baud=desk.baud,
+            rig=self._source.rig,
+            baseline=self._source.baselines.get(self._direction),
+            rig_ref=self._rig_name,
+            direction=self._direction,
+            folder=journal_folder(desk.logbook),
+            calibration_of=calibration_finder(desk.logbook),
+        )
+        self._recording = desk.recording(
+            plan,
+            now=desk.now,
+            on_live=lambda figures: self.post_message(Live(figures)),
+            on_note=lambda line: self.post_message(Noted(line)),
+        )
+        self.query_one(LiveTrace).show(None)
+        self.query_one("#told", Static).update("")
+        self.query_one(Big).show(Cell("ARMED", WARN))
+        self.query_one("#words", Static).update(
+            lines(self.app, [Cell("Throw now, when you like. Waiting for the current ...", STRONG)])
+        )
+        self.work("record", self._recording.run)
+
+    def on_live(self, message: Live) -> None:
+        """The newest figures."""
+        message.stop()
+        if self.phase not in (ARMED, RUNNING):
+            return
+        figures: LiveFigures = message.figures
+        if figures.phase in (FLOWING, OVER) and self.phase == ARMED:
+            self.phase = RUNNING
+        if self.phase == RUNNING:
+            self.query_one(Big).show(state_cell(figures))
+            tone = BAD if figures.warning else STRONG
+            self.query_one("#words", Static).update(
+                lines(
+                    self.app,
+                    [
+                        Cell(travel_bar(figures), tone),
+                        Cell(
+                            f"!! {figures.warning}" if figures.warning else "", BAD if figures.warning else ""
+                        ),
+                    ],
+                )
+            )
+            self.query_one(LiveTrace).take(figures)
+
+    def on_noted(self, message: Noted) -> None:
+        """Lost samples, a slept computer, ..."""
+        message.stop()
+        self.tell(message.line, WARN)
+
+    def done_record(self, recorded: "Recorded") -> None:
+        """It ended: keep it, whatever it shows."""
+        from logger.jobs.keeping import Place, keep
+
+        desk, sheet = self.desk, self._sheet
+        if recorded.rest_s is not None:
+            desk.rests[self._rig_name] = (desk.monotonic() + recorded.rest_s, recorded.rest_s)
+        place = Place(logbook=desk.logbook, in_logbook=True, sheet=sheet, by=desk.by)
+        self.work("keep", lambda: (recorded, keep(recorded, place, desk.now())))
+
+    def failed_record(self, error: Exception) -> None:
+        """It came to no recording at all."""
+        self._failed(error)
+
+    def failed_keep(self, error: Exception) -> None:
+        """The journal is still there: it is offered at the next start."""
+        self._failed(error)
+        self.tell(f"{error} Nothing is lost: the recording is offered again at the next start.", BAD)
+
+    def _failed(self, error: Exception) -> None:
+        self.app.bell()
+        self._set_phase(READY)
+        self.repaint()
+        self.tell(str(error), BAD)
+
+    def done_keep(self, result: "tuple[Recorded, Kept]") -> None:
+        """Large word, bell, reason."""
+        self._result = result
+        self._set_phase(JUDGED)
+        self.repaint()
+        self.app.bell()
+        problem: ThrowbookError | None = result[0].problem
+        if problem is not None:
+            self.tell(f"{problem} What came before it is kept.", WARN)
+
+    def _show_result(self, recorded: "Recorded", kept: "Kept") -> None:
+        judged = recorded.assessment
+        assert judged is not None
+        self.query_one(Big).show(large_word(judged))
+        cells: list[Cell | str] = [Cell(sentence(judged.because), STRONG)]
+        if kept.standing is not None:
+            status = kept.standing.status
+            if caution(status):
+                cells.append(Cell(f"{status.level.upper()}. {caution(status)}", BAD))
+                self.head(f"{self._sheet} | {self._direction} throw", Cell(f"XX {status.level.upper()}", BAD))
+        cells += cause_lines(judged)
+        told: list[Cell | str] = []
+        if self._direction == LOCK:
+            told.append(
+                Cell(
+                    "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on.",
+                    WARN,
+                )
+            )
+        told.append(
+            Cell(
+                f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. Kept on {kept.sheet}.",
+                QUIET,
+            )
+        )
+        self.query_one("#words", Static).update(lines(self.app, cells))
+        self.query_one("#told", Static).update(lines(self.app, told))
+
+    # ---- other keys ----
+
+    def action_board(self) -> None:
+        """Find a board; nothing may change while one records."""
+        if self.phase in (ARMED, RUNNING):
+            return
+        from tui.screens.board import BoardScreen
+
+        self.app.push_screen(BoardScreen(choose_for=self._rig_name), lambda chosen: self.repaint())
+
+    def action_back(self) -> None:
+        """While it runs, Esc ends the recording; what was recorded is kept."""
+        if self.phase in (ARMED, RUNNING):
+            self._recording.finish()
+        else:
+            self.dismiss(None)
+
+    def may_leave(self) -> bool:
+        """The program isn't ended under a running recording."""
+        if self.phase in (ARMED, RUNNING):
+            self.tell("A throw is being recorded: end it first with Enter.", WARN)
+            return False
+        return True
+
+    def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
+        """Enter means one thing at a time; no change of board while it runs."""
+        busy = self.phase in (ARMED, RUNNING)
+        allowed = {
+            "arm": self.phase == READY and self._source is not None,
+            "finish": busy,
+            "go_on": self.phase == JUDGED,
+            "board": not busy,
+        }
+        return allowed.get(action, True)

@@ -1,0 +1,239 @@
+"""One rig: where it stands, why, what comes next; its sheets, throws and services."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.widget import Widget
+from textual.widgets import DataTable, Static
+
+from logger.core.plain import counted
+from logger.core.status import IN_SERVICE
+from logger.core.status_words import caution, headline, reasons, way_down
+from tui.present import BAD, QUIET, STATUSES, Cell, day, status_cell
+from tui.screens.page import Page, key
+from tui.screens.rig_rows import HEADINGS, LISTS, rows_of
+from tui.widgets.frame import lines
+from tui.widgets.table import Table
+
+if TYPE_CHECKING:
+    from logger.core.records import LoggedTrial
+    from logger.jobs.rig_list import RigHistory
+
+MOST_REASONS = 2
+
+
+class RigScreen(Page[None]):
+    """Everything about one rig hangs here."""
+
+    HELP = "rig"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("enter", "open", "open", "Enter", priority=True),
+        key("s", "sheet", "new sheet"),
+        key("t", "throw", "one throw"),
+        key("h", "by_hand", "by hand"),
+        key("v", "service", "service"),
+        key("r", "trend", "trend"),
+        key("p", "papers", "papers"),
+        key("e", "edit", "rig values"),
+        key("w", "way_back", "way back"),
+        key("u", "take_out", "take out of use"),
+        key("x", "practise", "practise"),
+        key("1", "show_list('sheets')", "", show=False),
+        key("2", "show_list('throws')", "", show=False),
+        key("3", "show_list('services')", "", show=False),
+        key("tab", "next_list", "1-3 lists", "Tab"),
+    ]
+
+    def __init__(self, name: str) -> None:
+        super().__init__()
+        self.rig_name = name
+        self._found: tuple[RigHistory, list[LoggedTrial]] | None = None
+        self._list = LISTS[0]
+
+    def body(self) -> Iterator[Widget]:
+        """Standing above, one of three lists below."""
+        yield Static(id="standing", classes="says")
+        yield Static(id="lists", classes="says")
+        for name in LISTS:
+            yield Table(HEADINGS[name], id=name)
+
+    def on_mount(self) -> None:
+        """Load."""
+        self.head(self.rig_name)
+        self.reload()
+
+    def on_screen_resume(self) -> None:
+        """Something may have changed meanwhile."""
+        if self._found is not None:
+            self.reload()
+
+    def reload(self) -> None:
+        """Read this rig again."""
+        from logger.jobs.rig_list import rig_history
+        from logger.jobs.trial_view import newest_trials
+
+        logbook, name, today = self.desk.logbook, self.rig_name, self.desk.today
+        self.work("load", lambda: (rig_history(logbook, name, today), newest_trials(logbook, name)))
+
+    def done_load(self, found: "tuple[RigHistory, list[LoggedTrial]]") -> None:
+        """Show it."""
+        self._found = found
+        self.repaint()
+        self.query_one(f"#{self._list}", Table).focus()
+
+    def repaint(self) -> None:
+        """Standing, then the list that is chosen."""
+        super().repaint()
+        if self._found is None:
+            return
+        history, trials = self._found
+        standing = history.standing
+        self.head(self.rig_name, status_cell(standing.status, standing.commissioned))
+        self.query_one("#standing", Static).update(lines(self.app, self._standing(history)))
+        counts = {"sheets": len(history.sheets), "throws": history.trials, "services": len(history.services)}
+        marks = [
+            f"[{number}]>{name} {counts[name]}<"
+            if name == self._list
+            else f" {number}  {name} {counts[name]} "
+            for number, name in enumerate(LISTS, start=1)
+        ]
+        self.query_one("#lists", Static).update(lines(self.app, [Cell("  ".join(marks), "strong")]))
+        for name in LISTS:
+            table = self.query_one(f"#{name}", Table)
+            table.display = name == self._list
+            if name == self._list:
+                table.fill(rows_of(name, history, trials))
+
+    def _standing(self, history: "RigHistory") -> list[Cell]:
+        standing = history.standing
+        status = standing.status
+        tone = STATUSES[status.level][1]
+        said = headline(status, standing.commissioned, standing.next_check.sentence)
+        cells = [Cell(f"{said[:1].upper()}{said[1:]}.", tone if status.level != IN_SERVICE else "strong")]
+        if caution(status):
+            cells.append(Cell(caution(status), BAD))
+        held = reasons(status)
+        cells += [Cell(text) for text in held[:MOST_REASONS]]
+        if len(held) > MOST_REASONS:
+            cells.append(Cell(f"and {counted(len(held) - MOST_REASONS, 'more reason')} (W shows all)", QUIET))
+        steps = way_down(status)
+        if steps:
+            cells.append(
+                Cell(f"Way back: {len(steps)} step{'s' if len(steps) > 1 else ''}, press W.", "strong")
+            )
+        elif not standing.commissioned:
+            cells.append(
+                Cell(
+                    "Next: S, a commissioning sheet on the machine (or a bench sheet before it is bolted on)."
+                )
+            )
+        last = f"Last throw {day(history.last_trial)}." if history.last_trial else "No throw yet."
+        cells.append(Cell(last, QUIET))
+        return cells
+
+    # ---- keys ----
+
+    def action_show_list(self, name: str) -> None:
+        """One of the three lists."""
+        self._list = name
+        self.repaint()
+        self.query_one(f"#{name}", Table).focus()
+
+    def action_next_list(self) -> None:
+        """The list after this one."""
+        self.action_show_list(LISTS[(LISTS.index(self._list) + 1) % len(LISTS)])
+
+    def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
+        """Enter or a click on a row."""
+        self.open_row(event.row_key.value or "")
+
+    def action_open(self) -> None:
+        """Enter."""
+        self.open_row(self.query_one(f"#{self._list}", Table).chosen or "")
+
+    def open_row(self, chosen: str) -> None:
+        """A sheet, a throw or a service."""
+        if not chosen:
+            return
+        if self._list == "sheets":
+            from tui.screens.sheet import SheetScreen
+
+            self.app.push_screen(SheetScreen(chosen))
+        elif self._list == "throws":
+            from tui.screens.trial import TrialScreen
+
+            self.app.push_screen(TrialScreen(chosen))
+        elif self._found is not None:
+            from tui.screens.service_view import ServiceViewScreen
+
+            entry = next(one for one in self._found[0].services if one.id == chosen)
+            self.app.push_screen(ServiceViewScreen(entry))
+
+    def action_sheet(self) -> None:
+        """Plan a sheet."""
+        from tui.screens.sheet_plan import start_sheet
+
+        start_sheet(self.app, self.rig_name)
+
+    def action_throw(self) -> None:
+        """One throw, on a spot sheet of its own."""
+        from tui.screens.sheet_plan import start_sheet
+
+        start_sheet(self.app, self.rig_name, "spot")
+
+    def action_by_hand(self) -> None:
+        """A sheet that is filled with stopwatch and clamp meter."""
+        from tui.screens.sheet_plan import start_sheet
+
+        start_sheet(self.app, self.rig_name, by_hand=True)
+
+    def action_service(self) -> None:
+        """Log a service."""
+        from tui.screens.service import ServiceScreen
+
+        self.app.push_screen(ServiceScreen(self.rig_name))
+
+    def action_trend(self) -> None:
+        """Trend over the seasons."""
+        from tui.screens.trend import TrendScreen
+
+        self.app.push_screen(TrendScreen(self.rig_name))
+
+    def action_papers(self) -> None:
+        """Report, blank sheet, cab card, export, backup."""
+        from tui.screens.papers import PapersScreen
+
+        self.app.push_screen(PapersScreen(self.rig_name))
+
+    def action_edit(self) -> None:
+        """The rig's values, with ``rig fit`` beside them."""
+        from tui.screens.rig_setup import RigSetupScreen
+
+        self.app.push_screen(RigSetupScreen(self.rig_name))
+
+    def action_way_back(self) -> None:
+        """What holds the rig and how it comes down."""
+        from tui.screens.way_back import WayBackScreen
+
+        self.app.push_screen(WayBackScreen(self.rig_name))
+
+    def action_take_out(self) -> None:
+        """A person takes the rig out of use."""
+        from tui.screens.take_out import TakeOutScreen
+
+        self.app.push_screen(TakeOutScreen(self.rig_name))
+
+    def action_practise(self) -> None:
+        """The same rig on a rehearsal board, in a logbook of its own."""
+        from tui.screens.practice import PracticeScreen
+
+        self.app.push_screen(PracticeScreen(self.rig_name))
+
+    def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
+        """The way back is offered where there is one to go."""
+        if action == "way_back":
+            return self._found is not None and bool(self._found[0].standing.status.open)
+        if action == "practise":
+            return not self.desk.practice
+        return True

@@ -1,0 +1,153 @@
+"""A rig from its data-sheet values: each checked as typed, whether the actuator suits beside it."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from textual.containers import Container, VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Static
+
+from logger.core.rig import METRIC, US
+from tui.fields import CHOICE, TEXT, YES_NO, FieldSpec
+from tui.fit_words import fit_cells
+from tui.present import Cell
+from tui.screens.form_page import FormPage
+from tui.widgets.frame import lines
+
+if TYPE_CHECKING:
+    from logger.jobs.rig_list import Added
+    from logger.jobs.rig_setup import SetupCheck
+
+ACTUATOR, LOCK, CABLE, BOARD = (
+    "Actuator, from its data sheet",
+    "Lock mechanism",
+    "Cable and fuse (optional)",
+    "Board (optional)",
+)
+SPECS: tuple[FieldSpec, ...] = (
+    FieldSpec("name", "name of the rig", must=True, hint="for example yard-loader"),
+    FieldSpec("units", "units shown", CHOICE, choices=((METRIC, "metric"), (US, "us"))),
+    FieldSpec("actuator.voltage", "voltage", "voltage", must=True, hint="12 V", section=ACTUATOR),
+    FieldSpec("actuator.stroke", "stroke", "length", must=True, hint="200 mm"),
+    FieldSpec("actuator.rated_force", "rated force", "force", must=True, hint="1500 N"),
+    FieldSpec("actuator.no_load_speed", "speed, no load", "speed", must=True, hint="16 mm/s"),
+    FieldSpec("actuator.full_load_speed", "speed, full load", "speed", hint="11 mm/s; empty: assumed"),
+    FieldSpec("actuator.no_load_current", "current, no load", "current", must=True, hint="0.9 A"),
+    FieldSpec(
+        "actuator.full_load_current",
+        "current, full load",
+        "current",
+        must=True,
+        hint="3.6 A, the rated maximum",
+    ),
+    FieldSpec("actuator.duty_cycle", "duty cycle", "share", hint="25 %; empty: not given"),
+    FieldSpec("actuator.protection", "protection", hint="IP66"),
+    FieldSpec("actuator.extend_locks", "rod out locks", CHOICE, choices=YES_NO),
+    FieldSpec(
+        "lock.needed_travel", "needed travel", "length", must=True, hint="188 mm, measured", section=LOCK
+    ),
+    FieldSpec("lock.needed_force", "needed push", "force", hint="clean and warm; empty: not known"),
+    FieldSpec("lock.excess_goes", "excess stroke goes", TEXT, hint="slotted link, spring, ..."),
+    FieldSpec("lock.lowest_voltage", "lowest voltage", "voltage", hint="11 V, under load at the machine"),
+    FieldSpec("lock.coldest", "coldest day", "temperature", hint="-10 degC"),
+    FieldSpec("wiring.conductor", "conductor", TEXT, hint="2.5 mm2 or 14 AWG", section=CABLE),
+    FieldSpec("wiring.length_one_way", "length one way", "cable length", hint="6 m"),
+    FieldSpec("wiring.fuse", "fuse", "current", hint="10 A"),
+    FieldSpec("board.id", "board", TEXT, hint="its id, as the board screen shows it", section=BOARD),
+)
+CHANGE = FieldSpec(
+    "reason",
+    "why it changes",
+    must=True,
+    hint="new actuator, typing error, ...",
+    section="This rig is in the logbook already",
+)
+
+
+class RigSetupScreen(FormPage[str]):
+    """Gives the name of the rig."""
+
+    HELP = "rig setup"
+
+    def __init__(self, rig: str = "") -> None:
+        super().__init__()
+        self._rig = rig
+        self._check: SetupCheck | None = None
+
+    def draft_name(self) -> str:
+        """One for a new rig, one for each that is changed."""
+        return f"rig-{self._rig or 'new'}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """A change needs its reason."""
+        return (*SPECS, CHANGE) if self._rig else SPECS
+
+    def first_values(self) -> dict[str, str]:
+        """What the logbook has."""
+        if self._rig:
+            from logger.jobs.rig_setup import setup_of
+
+            return setup_of(self.desk.logbook, self._rig)
+        return {"units": METRIC, "actuator.extend_locks": "yes"}
+
+    def body(self) -> Iterator[Widget]:
+        """Form at the left or above, fit at the right or below."""
+        with Container(classes="beside"):
+            form = self.make_form()
+            form.add_class("left")
+            yield form
+            with VerticalScroll(classes="right", can_focus=False):
+                yield Static(id="fit", classes="says")
+
+    def on_mount(self) -> None:
+        """Judge what is there."""
+        self.head(f"{self._rig or 'new rig'} | values from the data sheet")
+        super().on_mount()
+        self.changed()
+
+    def on_resize(self) -> None:
+        """Side by side where there is room."""
+        self.set_class(self.app.size.width < 110, "narrow")
+
+    def changed(self) -> None:
+        """Check the whole in a worker; the newest answer counts."""
+        from logger.jobs.rig_setup import check_setup
+
+        values = self.form.values()
+        self.work("check", lambda: (values, check_setup(values)))
+
+    def done_check(self, result: "tuple[dict[str, str], SetupCheck]") -> None:
+        """Complaints to their fields, the fit beside them; an answer to older typing is passed over."""
+        values, check = result
+        if values != self.form.values():
+            return
+        self._check = check
+        by_key = {problem.key: problem for problem in check.problems}
+        for field in self.form.fields:
+            problem = by_key.get(field.spec.key)
+            field.complain(f"{problem.what}. {problem.do}" if problem else "")
+        self.repaint()
+
+    def repaint(self) -> None:
+        """The fit."""
+        super().repaint()
+        if self._check is not None:
+            cells: list[Cell | str] = fit_cells(self._check, self.form.faulty())
+            self.query_one("#fit", Static).update(lines(self.app, cells))
+
+    def enter(self) -> None:
+        """Keep it."""
+        from logger.jobs.rig_setup import add_setup
+
+        desk, values = self.desk, self.form.values()
+        reason = values.pop("reason", "")
+        self.work("add", lambda: add_setup(desk.logbook, values, desk.by, desk.now(), reason))
+
+    def done_add(self, added: "Added") -> None:
+        """It is in the logbook."""
+        self.drop_draft()
+        self.dismiss(added.revision.rig)
+
+    def action_back(self) -> None:
+        """What is typed stays as a draft."""
+        self.dismiss(None)

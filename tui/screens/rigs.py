@@ -1,0 +1,151 @@
+"""The first screen: every rig with where it stands and when it is next due."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import BindingType
+from textual.widget import Widget
+from textual.widgets import DataTable, Static
+
+from tui.present import Cell, day, due_cell, status_cell
+from tui.screens.page import Page, key
+from tui.widgets.frame import lines
+from tui.widgets.table import Table
+
+if TYPE_CHECKING:
+    from logger.jobs.overview import Overview
+
+EMPTY = (
+    Cell("No rig in this logbook yet.", "strong"),
+    Cell(""),
+    Cell("A rig is one actuator on one lock mechanism. Press N and type its data-sheet values:"),
+    Cell("each one is checked as you type, and beside it stands whether the actuator suits the mechanism."),
+    Cell(""),
+    Cell("No board at hand? Once there is a rig, its screen offers a rehearsal board to practise on."),
+)
+
+
+class RigsScreen(Page[None]):
+    """The list of rigs."""
+
+    HELP = "rigs"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("enter", "open", "open", "Enter", priority=True),
+        key("n", "new_rig", "new rig"),
+        key("b", "board", "board"),
+        key("l", "logbook", "logbook"),
+        key("f8", "app.day_or_night", "day/night", "F8"),
+        key("ctrl+q", "app.leave", "leave", "Ctrl-Q"),
+        key("escape", "back", "back", "Esc", show=False),
+    ]
+
+    def body(self) -> Iterator[Widget]:
+        """The table, or what to do first."""
+        yield Static(id="first")
+        yield Table(("rig", "status", "next check", "last throw", "throws"), right=(4,), id="rigs")
+
+    def on_mount(self) -> None:
+        """Load; look for recordings that broke off."""
+        self._found: Overview | None = None
+        self.head("rigs")
+        self._offered = False
+        self.reload()
+
+    def on_screen_resume(self) -> None:
+        """Something may have changed while another screen was open."""
+        if self._found is not None:
+            self.reload()
+
+    def reload(self) -> None:
+        """Read the logbook again."""
+        from logger.jobs.overview import overview
+
+        logbook, today = self.desk.logbook, self.desk.today
+        self.work("overview", lambda: overview(logbook, today))
+
+    def done_overview(self, found: "Overview") -> None:
+        """Show what was found."""
+        self._found = found
+        self.repaint()
+        self.tell("")
+        if found.broken_off and not self._offered:
+            self._offered = True
+            self.offer_recovery()
+
+    def offer_recovery(self) -> None:
+        """Recordings that broke off are offered at once."""
+        from tui.screens.recover import RecoverScreen
+
+        self.app.push_screen(RecoverScreen())
+
+    def repaint(self) -> None:
+        """Fill the table."""
+        super().repaint()
+        found = self._found
+        if found is None:
+            return
+        self.head(f"rigs of {found.path.name}")
+        table, first = self.query_one(Table), self.query_one("#first", Static)
+        table.display, first.display = bool(found.rigs), not found.rigs
+        first.update(lines(self.app, EMPTY))
+        rows = [
+            (
+                one.name,
+                (
+                    one.name,
+                    status_cell(one.standing.status, one.standing.commissioned),
+                    due_cell(
+                        one.standing.next_check.on,
+                        one.standing.next_check.overdue,
+                        one.standing.next_check.sentence,
+                    ),
+                    day(one.last_trial),
+                    str(one.trials),
+                ),
+            )
+            for one in found.rigs
+        ]
+        table.fill(rows)
+        if found.rigs:
+            table.focus()
+
+    def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
+        """Enter or a click on a rig."""
+        if event.row_key.value:
+            self.open_rig(event.row_key.value)
+
+    def action_open(self) -> None:
+        """Enter where no table has the focus."""
+        chosen = self.query_one(Table).chosen
+        if chosen:
+            self.open_rig(chosen)
+
+    def open_rig(self, name: str) -> None:
+        """Go to one rig."""
+        from tui.screens.rig import RigScreen
+
+        self.app.push_screen(RigScreen(name))
+
+    def action_new_rig(self) -> None:
+        """Set up a rig; when it is kept, its screen opens."""
+        from tui.screens.rig_setup import RigSetupScreen
+
+        self.app.push_screen(RigSetupScreen(), lambda name: self.open_rig(name) if name else None)
+
+    def action_board(self) -> None:
+        """Find and check a board."""
+        from tui.screens.board import BoardScreen
+
+        self.app.push_screen(BoardScreen())
+
+    def action_logbook(self) -> None:
+        """Export, backup, check."""
+        from tui.screens.papers import PapersScreen
+
+        self.app.push_screen(PapersScreen(None))
+
+    def action_back(self) -> None:
+        """From the practice logbook back to the real one; there is nothing before the first screen."""
+        if self.desk.practice:
+            self.desk.end_practice()
+            self.reload()

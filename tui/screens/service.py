@@ -1,0 +1,132 @@
+"""A service entry: what was seen, found, fixed and verified, each by itself with its day."""
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from logger.core.cautions import QUALIFIED
+from logger.core.service import ACTIONS, MOMENTS, Moment, ServiceEntry
+from logger.core.units import parse
+from tui.fields import CHOICE, COUNT, DATE, FieldSpec
+from tui.present import WARN
+from tui.screens.form_page import FormPage
+
+if TYPE_CHECKING:
+    from logger.jobs.services import Logged
+
+HINTS = {
+    "seen": "what was noticed",
+    "found": "what the cause was",
+    "fixed": "what was done about it",
+    "verified": "how it was seen to be right",
+}
+
+
+def specs() -> tuple[FieldSpec, ...]:
+    """The whole form."""
+    rows = [
+        FieldSpec("action", "what was done", CHOICE, must=True, choices=tuple((one, one) for one in ACTIONS)),
+        FieldSpec("on", "day of the work", DATE, must=True),
+    ]
+    for name in MOMENTS:
+        rows.append(FieldSpec(name, name, hint=HINTS[name]))
+        rows.append(FieldSpec(f"{name}_on", f"  {name} on", DATE, hint="day, if it is known"))
+    return (
+        *rows,
+        FieldSpec("parts", "parts used", section="More"),
+        FieldSpec("machine_hours", "hour meter", "time", unit="h", hint="for example 1210 h"),
+        FieldSpec("cost", "cost", hint="with its currency"),
+        FieldSpec("due_on", "next check on", DATE, hint="day", section="Next check (optional)"),
+        FieldSpec("due_hours", "or at hour meter", "time", unit="h", hint="for example 1500 h"),
+        FieldSpec("due_cycles", "or after lock throws", COUNT, hint="for example 400"),
+    )
+
+
+class ServiceScreen(FormPage[None]):
+    """Logged for good; a mistake is put right by another entry."""
+
+    HELP = "service"
+
+    def __init__(self, rig: str, repair: bool = False) -> None:
+        super().__init__()
+        self._rig, self._repair = rig, repair
+
+    def draft_name(self) -> str:
+        """One for each rig."""
+        return f"service-{self._rig}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """As a table above."""
+        return specs()
+
+    def first_values(self) -> dict[str, str]:
+        """Today, unless it is said otherwise."""
+        return {"on": self.desk.today.isoformat(), "action": "repaired" if self._repair else ""}
+
+    def on_mount(self) -> None:
+        """Head line; on the way back, what the entry must hold."""
+        self.head(f"{self._rig} | service")
+        super().on_mount()
+        if self._repair:
+            self.tell(f"For the way back both 'found' and 'fixed' must be written. {QUALIFIED}", WARN)
+
+    def enter(self) -> None:
+        """Log it."""
+        values = self.form.values()
+        if not values["action"]:
+            self.tell("Say what was done: a digit chooses.", WARN)
+            self.form.field("action").focus_answer()
+            return
+        for name in MOMENTS:
+            if values[f"{name}_on"].strip() and not values[name].strip():
+                self.form.field(name).focus_answer()
+                self.tell(f"There is a day for '{name}' but not what was {name}.", WARN)
+                return
+        if self._repair and not (values["found"].strip() and values["fixed"].strip()):
+            self.form.field("fixed" if values["found"].strip() else "found").focus_answer()
+            self.tell("On the way back what was found and what was done are both needed.", WARN)
+            return
+        from logger.jobs.services import add
+
+        desk, entry = self.desk, entry_from_form(self._rig, values, self.desk.by)
+        self.work("add", lambda: add(desk.logbook, entry, desk.now()))
+
+    def done_add(self, logged: "Logged") -> None:
+        """It is in the log; a new stretch asks for a new check."""
+        self.drop_draft()
+        said = f"Logged: {logged.entry.action} on {logged.entry.on}."
+        if logged.entry.starts_stretch:
+            said += (
+                " A new stretch starts here: make a check after it, then the trend shows whether it helped."
+            )
+        self.app.notify(said, timeout=8)
+        self.dismiss(None)
+
+
+def entry_from_form(rig: str, values: dict[str, str], by: str) -> ServiceEntry:
+    """Typed values, all of them checked, as an entry."""
+    moments = {name: Moment(values[name].strip(), _day(values[f"{name}_on"])) for name in MOMENTS}
+    return ServiceEntry(
+        id="",
+        rig=rig,
+        action=values["action"],
+        on=date.fromisoformat(values["on"].strip()),
+        parts=values["parts"].strip(),
+        machine_hours_h=_hours(values["machine_hours"]),
+        cost=values["cost"].strip(),
+        due_on=_day(values["due_on"]),
+        due_hours_h=_hours(values["due_hours"]),
+        due_cycles=int(values["due_cycles"]) if values["due_cycles"].strip() else None,
+        by=by,
+        seen=moments["seen"],
+        found=moments["found"],
+        fixed=moments["fixed"],
+        verified=moments["verified"],
+    )
+
+
+def _day(text: str) -> date | None:
+    return date.fromisoformat(text.strip()) if text.strip() else None
+
+
+def _hours(text: str) -> float | None:
+    return parse(text, "time") / 3600.0 if text.strip() else None

@@ -1,0 +1,60 @@
+"""One service entry as it was logged."""
+
+from collections.abc import Iterator
+
+from textual.containers import VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Static
+
+from logger.core.records import Service
+from logger.core.service import MOMENTS, entry_from
+from tui.present import QUIET, STRONG, Cell, day
+from tui.screens.page import Page
+from tui.widgets.frame import lines
+
+
+class ServiceViewScreen(Page[None]):
+    """Only shows."""
+
+    HELP = "service"
+
+    def __init__(self, row: Service) -> None:
+        super().__init__()
+        self._entry = entry_from(row)
+
+    def body(self) -> Iterator[Widget]:
+        """A text."""
+        with VerticalScroll():
+            yield Static(id="first")
+
+    def on_mount(self) -> None:
+        """Show it."""
+        self.head(f"{self._entry.rig} | {self._entry.action} on {day(self._entry.on)}")
+        self.repaint()
+        self.query_one(VerticalScroll).focus()
+
+    def repaint(self) -> None:
+        """Four moments, then the rest."""
+        super().repaint()
+        entry = self._entry
+        cells: list[Cell | str] = []
+        for name in MOMENTS:
+            one = getattr(entry, name)
+            told = f"{one.what} ({day(one.on)})" if one else "not written"
+            cells.append(Cell(f"{name:<9} {told}", STRONG if one else QUIET))
+        rest = (
+            ("parts", entry.parts),
+            ("hour meter", f"{entry.machine_hours_h:g} h" if entry.machine_hours_h is not None else ""),
+            ("cost", entry.cost),
+            ("next check", day(entry.due_on) if entry.due_on else ""),
+            ("stretch", "a new one starts here" if entry.starts_stretch else "goes on"),
+            ("written by", entry.by),
+        )
+        cells += [Cell(""), *(Cell(f"{name:<11} {told}") for name, told in rest if told)]
+        if entry.answers:
+            cells.append(
+                Cell(
+                    f"It answers {len(entry.answers)} of the orders that held the rig; only a signed order clears."
+                )
+            )
+        self.query_one("#first", Static).update(lines(self.app, cells))

@@ -1,0 +1,292 @@
+"""A test sheet, guided: the next step is always on top, and Enter does it."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.widget import Widget
+from textual.widgets import DataTable, Static
+
+from logger.core.records import BENCH, OPEN
+from logger.core.sheet import as_found
+from logger.core.status_words import caution
+from logger.core.trace import LOCK
+from tui.present import (
+    BAD,
+    QUIET,
+    SEEN_SAID,
+    STATUSES,
+    STRONG,
+    WARN,
+    Cell,
+    figure_text,
+    short_figure,
+    verdict_cell,
+)
+from tui.screens.page import Page, key
+from tui.sheet_steps import LOOK, SIGN, THROW, Step, next_step
+from tui.widgets.frame import lines
+from tui.widgets.rest_timer import RestTimer
+from tui.widgets.table import Table
+
+if TYPE_CHECKING:
+    from logger.jobs.sheet_view import SheetView
+
+WIDE = 100
+"""From this width on figures stand with their uncertainty."""
+HEADINGS = ("", "way", "time", "running", "peak", "verdict", "L pin", "R pin", "load", "held")
+
+
+class SheetScreen(Page[None]):
+    """From the first throw to the signature."""
+
+    HELP = "sheet"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("enter", "next", "do the next step", "Enter", priority=True),
+        key("d", "turn", "other way"),
+        key("h", "by_hand", "by hand"),
+        key("l", "look", "pins seen"),
+        key("o", "open_throw", "throw in depth"),
+        key("c", "questions", "questions"),
+        key("m", "missing", "what is missing"),
+        key("a", "sign", "accept or not"),
+    ]
+
+    def __init__(self, name: str, by_hand: bool = False) -> None:
+        super().__init__()
+        self.sheet_name = name
+        self._by_hand = by_hand
+        self._found: SheetView | None = None
+        self._turned = False
+        self._was_level = ""
+
+    def body(self) -> Iterator[Widget]:
+        """Step, rest, throws."""
+        yield Static(id="step", classes="says")
+        yield RestTimer(self.desk, self.sheet_name.rsplit("-", 1)[0])
+        yield Table(HEADINGS, right=(2, 3, 4), id="throws")
+
+    def on_mount(self) -> None:
+        """Load."""
+        self.head(self.sheet_name)
+        self.reload()
+
+    def on_screen_resume(self) -> None:
+        """A throw or a sighting may have been added."""
+        if self._found is not None:
+            self.reload()
+
+    def on_resize(self) -> None:
+        """Shorter figures on a narrow screen."""
+        self.repaint()
+
+    def reload(self) -> None:
+        """Read the sheet again."""
+        from logger.jobs.sheet_view import view
+
+        logbook, name = self.desk.logbook, self.sheet_name
+        self.work("view", lambda: view(logbook, name))
+
+    def done_view(self, found: "SheetView") -> None:
+        """Show it; a status that went up is told aloud."""
+        worse = self._was_level not in ("", found.status.level) and found.status.level != "in service"
+        self._found, self._was_level = found, found.status.level
+        self.repaint()
+        if worse:
+            self.app.bell()
+        self.query_one(Table).focus()
+        self.refresh_bindings()
+
+    @property
+    def step(self) -> Step:
+        """What comes next."""
+        assert self._found is not None
+        return next_step(self._found, self._turned)
+
+    def repaint(self) -> None:
+        """Step, then the throws."""
+        super().repaint()
+        found = self._found
+        if found is None:
+            return
+        status = found.status
+        mark, tone = STATUSES[status.level]
+        kind = found.state.sheet.kind
+        self.head(
+            f"{self.sheet_name} | {kind} sheet, {found.state.state}",
+            Cell(f"{mark} {status.level.upper() if tone == BAD else status.level}", tone)
+            if status.open
+            else "",
+        )
+        cells: list[Cell | str] = [Cell(self.step.say, STRONG)]
+        if caution(status):
+            cells.append(Cell(caution(status), BAD))
+        if found.state.state == OPEN:
+            plan = found.plan
+            cells.append(
+                Cell(
+                    f"Plan: {plan.throws_each_way} lock and {plan.throws_each_way} unlock throws, rest {plan.rest_s:.0f} s between ({plan.rest_from}).",
+                    QUIET,
+                )
+            )
+            if not found.trials:
+                cells += [Cell(f"Look at: {text}.") for text in found.plan.look_at]
+        else:
+            cells.append(Cell(self._decided()))
+        self.query_one("#step", Static).update(lines(self.app, cells))
+        self.query_one(RestTimer).repaint()
+        self.query_one(Table).fill(self._rows(found))
+
+    def _decided(self) -> str:
+        assert self._found is not None
+        decision = self._found.state.decision
+        if decision is None:
+            return ""
+        told = decision.statement.get("statement") or decision.reason
+        return f"{decision.outcome.capitalize()}, signed {decision.signed}. {told}"
+
+    def _rows(self, found: "SheetView") -> list[tuple[str, list[Cell | str]]]:
+        from logger.core.questions import conditions_from
+
+        apart = as_found(conditions_from(found.state.answers), found.trials)
+        rows: list[tuple[str, list[Cell | str]]] = []
+        for one in found.trials:
+            figures, seen = one.assessment.figures, found.seen[one.id]
+            looked = (
+                [
+                    SEEN_SAID[getattr(seen, part)]
+                    for part in ("left_pin", "right_pin", "load_check", "retained_power_off")
+                ]
+                if one.direction == LOCK
+                else [Cell("")] * 4
+            )
+            text = figure_text if self.app.size.width >= WIDE else short_figure
+            number = f"{one.position}{'*' if one.id in apart else ''}{'h' if one.by_hand else ''}"
+            rows.append(
+                (
+                    one.id,
+                    [
+                        number,
+                        one.direction,
+                        text("travel_time_s", figures.travel_time_s),
+                        text("run_current_a", figures.run_current_a),
+                        text("peak_run_current_a", figures.peak_run_current_a),
+                        verdict_cell(one.assessment.verdict),
+                        *looked,
+                    ],
+                )
+            )
+        return rows
+
+    # ---- keys ----
+
+    def action_next(self) -> None:
+        """Do what stands on top."""
+        if self._found is None or self._found.state.state != OPEN:
+            return
+        if self.step.what == THROW:
+            self._throw(self.step.direction)
+        elif self.step.what == LOOK:
+            self._look(self.step.position)
+        elif self.step.what == SIGN:
+            self.action_sign()
+
+    def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
+        """Enter means the next step here; a throw is opened with O."""
+        event.stop()
+        self.action_next()
+
+    def _throw(self, direction: str) -> None:
+        left_s = self.query_one(RestTimer).left_s
+        if left_s > 0:
+            from tui.screens.confirm import ConfirmScreen
+
+            question = f"The actuator should rest {left_s:.0f} s more. Throw all the same?"
+            meaning = "A throw before the rest is over is run warmer than its duty cycle allows, and the record says so."
+            self.app.push_screen(
+                ConfirmScreen(question, meaning, WARN), lambda sure: self._record(direction) if sure else None
+            )
+        else:
+            self._record(direction)
+
+    def _record(self, direction: str) -> None:
+        assert self._found is not None
+        rig, sheet = self._found.state.sheet.rig, self.sheet_name
+        self._turned = False
+        if self._by_hand:
+            from tui.screens.enter import EnterScreen
+
+            self.app.push_screen(EnterScreen(rig, sheet, direction))
+        else:
+            from tui.screens.record import RecordScreen
+
+            self.app.push_screen(RecordScreen(rig, sheet, direction))
+
+    def action_by_hand(self) -> None:
+        """The next throw with stopwatch and clamp meter."""
+        self._by_hand = True
+        self._throw(self.step.direction or LOCK)
+
+    def action_turn(self) -> None:
+        """The next throw goes the other way."""
+        self._turned = not self._turned
+        self.repaint()
+
+    def _look(self, position: int) -> None:
+        from tui.screens.sighting import SightingScreen
+
+        assert self._found is not None
+        self.app.push_screen(SightingScreen(self.sheet_name, position, self._found))
+
+    def action_look(self) -> None:
+        """What was seen at the throw under the cursor."""
+        chosen = self._chosen()
+        if chosen is not None and chosen.direction == LOCK:
+            self._look(chosen.position)
+        else:
+            self.tell("Put the cursor on a lock throw: only there pins are looked at.", WARN)
+
+    def _chosen(self) -> Any:
+        assert self._found is not None
+        row = self.query_one(Table).chosen
+        return next((one for one in self._found.trials if one.id == row), None)
+
+    def action_open_throw(self) -> None:
+        """The throw under the cursor, in depth."""
+        chosen = self._chosen()
+        if chosen is not None:
+            from tui.screens.trial import TrialScreen
+
+            self.app.push_screen(TrialScreen(chosen.id))
+
+    def action_questions(self) -> None:
+        """What every sheet asks."""
+        from tui.screens.questions import QuestionsScreen
+
+        assert self._found is not None
+        self.app.push_screen(QuestionsScreen(self.sheet_name, self._found.state.answers))
+
+    def action_missing(self) -> None:
+        """What an acceptance would still lack."""
+        from tui.screens.missing import MissingScreen
+
+        assert self._found is not None
+        self.app.push_screen(MissingScreen(self._found))
+
+    def action_sign(self) -> None:
+        """Accept or reject."""
+        from tui.screens.sign import SignScreen
+
+        assert self._found is not None
+        self.app.push_screen(SignScreen(self._found))
+
+    def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
+        """A decided sheet only shows itself; a bench sheet has no pins to see."""
+        if self._found is None:
+            return action in ("back", "help")
+        if action in ("next", "turn", "by_hand", "look", "questions", "sign"):
+            if self._found.state.state != OPEN:
+                return False
+            if action == "look":
+                return self._found.state.sheet.kind != BENCH
+        return True

@@ -1,0 +1,127 @@
+"""What a person saw after a lock throw. Each pin is asked by itself; nothing is filled in beforehand."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from textual.widget import Widget
+from textual.widgets import Static
+
+from logger.core.cautions import BOTH_PINS, HANDS
+from logger.core.sheet import SEEN
+from tui.fields import ANSWERS, CHOICE, FieldSpec
+from tui.present import BAD, WARN, Cell
+from tui.screens.form_page import FormPage
+from tui.widgets.frame import lines
+
+if TYPE_CHECKING:
+    from logger.jobs.sheet_view import SheetView
+
+LOAD = (("yes", "done, passed"), ("no", "NOT passed"), ("not looked", "not done"))
+HELD = (("yes", "stayed put"), ("no", "LET GO"), ("not looked", "not tried"))
+QUESTIONS = (
+    FieldSpec("left_pin", "LEFT pin in its hole", CHOICE, must=True, choices=ANSWERS),
+    FieldSpec("right_pin", "RIGHT pin in its hole", CHOICE, must=True, choices=ANSWERS),
+    FieldSpec("load_check", "the maker's load check", CHOICE, must=True, choices=LOAD),
+    FieldSpec("retained_power_off", "with the power off", CHOICE, must=True, choices=HELD),
+)
+HOW = FieldSpec("how", "how were they seen", hint="torch, mirror, from both sides, ...")
+WHY = FieldSpec("reason", "why it corrects an earlier", hint="only when an earlier answer was wrong")
+
+
+class SightingScreen(FormPage[None]):
+    """One throw, two pins, two checks."""
+
+    HELP = "sighting"
+
+    def __init__(self, sheet: str, position: int, found: "SheetView") -> None:
+        super().__init__()
+        self._sheet, self._position = sheet, position
+        self._throw = next(one for one in found.trials if one.position == position)
+        self._before = found.seen[self._throw.id]
+        self._how = next((one.how for one in found.seen.values() if one.how), "")
+        self._rig = found.state.sheet.rig
+
+    def draft_name(self) -> str:
+        """One for each throw."""
+        return f"sighting-{self._sheet}-{self._position}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """A reason is asked for where something was written before."""
+        asked = any(getattr(self._before, part) != "not looked" for part in SEEN)
+        return (*QUESTIONS, HOW, WHY) if asked else (*QUESTIONS, HOW)
+
+    def first_values(self) -> dict[str, str]:
+        """Only how one looks is taken over from the throw before, never what was seen."""
+        return {"how": self._how.split(";")[0]}
+
+    def body(self) -> Iterator[Widget]:
+        """Cautions above the questions."""
+        yield Static(id="cautions", classes="says")
+        yield self.make_form()
+
+    def on_mount(self) -> None:
+        """Show the cautions where the hazard is."""
+        self.head(f"{self._sheet} | throw {self._position}: both pins")
+        self.query_one("#cautions", Static).update(
+            lines(self.app, [Cell(HANDS, WARN), Cell(BOTH_PINS, WARN)])
+        )
+        super().on_mount()
+
+    def action_enter(self) -> None:
+        """Each question needs an answer of its own; "not looked" is one."""
+        for spec in QUESTIONS:
+            field = self.form.field(spec.key)
+            if not field.value:
+                field.focus_answer()
+                self.tell(
+                    f"{spec.asked}: not answered yet. A digit answers; 3 says it wasn't looked at.", WARN
+                )
+                return
+        values = self.form.values()
+        looked = {values["left_pin"], values["right_pin"]} != {"not looked"}
+        if looked and not values["how"].strip():
+            self.form.field("how").focus_answer()
+            self.tell("Write how the pins were seen: torch, mirror, ...", WARN)
+            return
+        super().action_enter()
+
+    def enter(self) -> None:
+        """Write it down; a NO takes the rig out of use and is asked once more before."""
+        values = self.form.values()
+        if "no" in [values[spec.key] for spec in QUESTIONS]:
+            from tui.screens.confirm import ConfirmScreen
+
+            meaning = "The rig goes to DO NOT USE at once, and comes back only by cause, repair, full commissioning and signature."
+            self.app.push_screen(
+                ConfirmScreen("Write down a NO?", meaning, BAD),
+                lambda sure: self._store(values) if sure else None,
+            )
+        else:
+            self._store(values)
+
+    def _store(self, values: dict[str, str]) -> None:
+        from logger.jobs.sheets import Looked, see
+
+        desk, sheet, position = self.desk, self._sheet, self._position
+        looked = Looked(
+            values["left_pin"],
+            values["right_pin"],
+            values["how"].strip(),
+            values["load_check"],
+            values["retained_power_off"],
+            values.get("reason", "").strip(),
+        )
+        self.work("see", lambda: see(desk.logbook, sheet, [position], looked, desk.by, desk.now()))
+
+    def done_see(self, result: Any) -> None:
+        """It is written down; a raised status shows its way back at once."""
+        self.drop_draft()
+        _, raised = result
+        if raised:
+            from tui.screens.way_back import WayBackScreen
+
+            self.app.bell()
+            rig = self._rig
+            self.app.switch_screen(WayBackScreen(rig))
+        else:
+            self.dismiss(None)

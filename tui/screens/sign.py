@@ -1,0 +1,124 @@
+"""Accept a sheet or not, with a name under it."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.widget import Widget
+from textual.widgets import Static
+
+from logger.core.cautions import BOTH_PINS
+from tui.fields import FieldSpec
+from tui.present import WARN, Cell
+from tui.screens.form_page import FormPage
+from tui.screens.missing import acceptance_cells
+from tui.screens.page import key
+from tui.widgets.frame import lines
+
+if TYPE_CHECKING:
+    from logger.jobs.sheet_view import SheetView
+    from logger.jobs.sheets import Accepted
+
+MOST_LINES = 9
+
+
+class SignScreen(FormPage[None]):
+    """Nothing is accepted that lacks anything; a rejection needs its reason."""
+
+    HELP = "sign"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("ctrl+s,f2", "enter", "accept", "Ctrl-S"),
+        key("ctrl+r,f3", "reject", "reject", "Ctrl-R"),
+    ]
+
+    def __init__(self, found: "SheetView") -> None:
+        super().__init__()
+        self._found = found
+
+    def draft_name(self) -> str:
+        """One for each sheet."""
+        return f"sign-{self._found.state.name}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """A name, and what only some sheets need."""
+        return (
+            FieldSpec("signed", "signed (your name)", must=True, hint="who saw the pins and answers for it"),
+            FieldSpec("because", "rejected because", hint="only to reject: what was wrong"),
+            FieldSpec(
+                "baseline", "new baseline because", hint="only where these throws replace the baseline"
+            ),
+        )
+
+    def body(self) -> Iterator[Widget]:
+        """What is missing above the signature."""
+        yield Static(id="missing", classes="says")
+        yield self.make_form()
+
+    def on_mount(self) -> None:
+        """Show what is missing."""
+        self.head(f"{self._found.state.name} | accept or not")
+        self._show()
+        super().on_mount()
+
+    def _show(self) -> None:
+        cells = acceptance_cells(self._found, signing=True)
+        if len(cells) > MOST_LINES:
+            cells = [
+                *cells[: MOST_LINES - 1],
+                Cell(f"... and {len(cells) - MOST_LINES + 1} more lines: M on the sheet shows all", WARN),
+            ]
+        if self._found.state.sheet.kind != "bench":
+            cells.append(Cell(BOTH_PINS, WARN))
+        self.query_one("#missing", Static).update(lines(self.app, cells))
+
+    def enter(self) -> None:
+        """Accept: by the rules, or refused with everything that is missing."""
+        from tui.screens.confirm import ConfirmScreen
+
+        signed = self.form.field("signed").value.strip()
+        question = f"Accept sheet {self._found.state.name}, signed {signed}?"
+        meaning = "It is sealed as it stands; nothing on it can be changed afterwards."
+        self.app.push_screen(
+            ConfirmScreen(question, meaning), lambda sure: self._accept(signed) if sure else None
+        )
+
+    def _accept(self, signed: str) -> None:
+        from logger.jobs.sheets import Looked, accept
+
+        desk, name, baseline = self.desk, self._found.state.name, self.form.field("baseline").value
+        # What was seen is written down throw by throw; here nothing is claimed for all of them at once.
+        self.work("accept", lambda: accept(desk.logbook, name, Looked(), signed, desk.now(), baseline))
+
+    def done_accept(self, done: "Accepted") -> None:
+        """Sealed."""
+        self.drop_draft()
+        from tui.screens.statement import StatementScreen
+
+        self.app.switch_screen(StatementScreen(done))
+
+    def action_reject(self) -> None:
+        """End it as rejected, with its reason."""
+        signed, because = self.form.field("signed").value.strip(), self.form.field("because").value.strip()
+        if not signed or not because:
+            self.form.field("because" if signed else "signed").focus_answer()
+            self.tell("To reject: say what was wrong, and sign.", WARN)
+            return
+        from tui.screens.confirm import ConfirmScreen
+
+        question = f"Reject sheet {self._found.state.name}: {because}?"
+        meaning = "It is sealed as it stands and stays in the history; another one is planned."
+        self.app.push_screen(
+            ConfirmScreen(question, meaning), lambda sure: self._reject(because, signed) if sure else None
+        )
+
+    def _reject(self, because: str, signed: str) -> None:
+        from logger.jobs.sheets import reject
+
+        desk, name = self.desk, self._found.state.name
+        self.work("reject", lambda: reject(desk.logbook, name, because, signed, desk.now()))
+
+    def done_reject(self, _: Any) -> None:
+        """Sealed."""
+        self.drop_draft()
+        self.app.bell()
+        self.dismiss(None)

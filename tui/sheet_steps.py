@@ -1,0 +1,69 @@
+"""What comes next on a sheet. Nothing of Textual."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from logger.core.records import BENCH, OPEN
+from logger.core.sheet import NOT_LOOKED, SEEN
+from logger.core.trace import LOCK, UNLOCK
+
+if TYPE_CHECKING:
+    from logger.jobs.sheet_view import SheetView
+
+THROW, LOOK, SIGN, NOTHING = "throw", "look", "sign", "nothing"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step."""
+
+    what: str
+    say: str
+    direction: str = ""
+    """Of a throw."""
+    position: int = 0
+    """Of the throw whose pins are to be looked at."""
+
+
+def next_step(found: "SheetView", turned: bool = False) -> Step:
+    """Pins before anything else, then the throws in turn, then the signature.
+
+    ``turned``: the person wants the next throw the other way round.
+    """
+    if found.state.state != OPEN:
+        return Step(NOTHING, f"This sheet is {found.state.state}; what is decided stays.")
+    if found.state.sheet.kind != BENCH:
+        for one in found.trials:
+            if one.direction == LOCK and all(
+                getattr(found.seen[one.id], part) == NOT_LOOKED for part in SEEN
+            ):
+                return Step(
+                    LOOK,
+                    f"NEXT: look at both pins after throw {one.position}, each by itself, and write it down: Enter",
+                    position=one.position,
+                )
+    asked = found.plan.throws_each_way
+    done = {way: sum(one.direction == way for one in found.trials) for way in (LOCK, UNLOCK)}
+    direction = _next_direction(found, done)
+    if turned:
+        direction = UNLOCK if direction == LOCK else LOCK
+    if min(done.values()) >= asked and not turned:
+        if found.state.sheet.kind == BENCH:
+            return Step(
+                SIGN, "All throws are done. A bench sheet stands as it is: commission the rig on the machine."
+            )
+        return Step(SIGN, "All throws are done. NEXT: accept the sheet or not, and sign: Enter")
+    return Step(
+        THROW,
+        f"NEXT: {direction} throw {done[direction] + 1} of {max(asked, done[direction] + 1)}: Enter",
+        direction=direction,
+    )
+
+
+def _next_direction(found: "SheetView", done: dict[str, int]) -> str:
+    """They take turns; when one way is done, what is left of the other."""
+    asked = found.plan.throws_each_way
+    last = found.trials[-1].direction if found.trials else UNLOCK
+    turn = UNLOCK if last == LOCK else LOCK
+    other = LOCK if turn == UNLOCK else UNLOCK
+    return other if done[turn] >= asked > done[other] else turn

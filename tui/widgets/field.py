@@ -1,0 +1,186 @@
+"""A question with its answer: judged as it is typed, the reason beside it."""
+
+from collections.abc import Iterator
+from typing import ClassVar
+
+from rich.text import Text
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.message import Message
+from textual.widget import Widget
+from textual.widgets import Input, Static
+
+from logger.core.rig import METRIC
+from tui.fields import CHOICE, Checked, FieldSpec, check_field
+from tui.widgets.frame import TONES, toned
+
+
+class Choice(Static, can_focus=True):
+    """One of a few words; the digit before a word chooses it, left and right move."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("left", "move(-1)", show=False),
+        Binding("right", "move(1)", show=False),
+        Binding("space", "move(1)", show=False),
+    ]
+
+    class Changed(Message):
+        """Another word was chosen."""
+
+    def __init__(self, choices: tuple[tuple[str, str], ...], value: str = "") -> None:
+        super().__init__()
+        self.choices = choices
+        self.value = value
+
+    def on_mount(self) -> None:
+        """First look."""
+        self.draw()
+
+    def draw(self) -> None:
+        """The chosen word stands between marks: no colour is needed to see it."""
+        tones = TONES.get(self.app.theme, TONES["day"])
+        text = Text()
+        for number, (value, word) in enumerate(self.choices, start=1):
+            chosen = value == self.value
+            mark = f"[{number}]>{word}<" if chosen else f" {number}  {word} "
+            text.append(
+                mark.replace(" ", "\N{NO-BREAK SPACE}"), style="bold reverse" if chosen else tones[""]
+            )
+            text.append(" ")
+        self.update(text)
+
+    def choose(self, value: str) -> None:
+        """Set it and tell."""
+        if value != self.value:
+            self.value = value
+            self.draw()
+            self.post_message(self.Changed())
+
+    def action_move(self, by: int) -> None:
+        """To the neighbouring word."""
+        values = [value for value, _ in self.choices]
+        at = values.index(self.value) + by if self.value in values else 0
+        self.choose(values[at % len(values)])
+
+    def on_key(self, event: events.Key) -> None:
+        """A digit chooses."""
+        if event.character and event.character.isdigit() and 0 < int(event.character) <= len(self.choices):
+            event.stop()
+            self.choose(self.choices[int(event.character) - 1][0])
+
+    def on_click(self, event: events.Click) -> None:
+        """The word under the mouse is chosen."""
+        at, row = 0, 0
+        room = max(self.size.width, 20)
+        for value, word in self.choices:
+            if at and at + len(word) + 5 > room:
+                at, row = 0, row + 1
+            if event.y == row and at <= event.x < at + len(word) + 5:
+                self.choose(value)
+                return
+            at += len(word) + 6
+
+
+class Field(Widget):
+    """Question, answer, remark."""
+
+    class Changed(Message):
+        """The answer changed."""
+
+        def __init__(self, field: "Field") -> None:
+            super().__init__()
+            self.field = field
+
+    class Entered(Message):
+        """Enter was pressed in it."""
+
+        def __init__(self, field: "Field") -> None:
+            super().__init__()
+            self.field = field
+
+    def __init__(self, spec: FieldSpec, text: str = "", system: str = METRIC) -> None:
+        super().__init__()
+        self.spec = spec
+        self.system = system
+        self._text = text
+        self._outside: Checked | None = None
+
+    def compose(self) -> Iterator[Widget]:
+        """Question, answer, remark in one row."""
+        yield Static(self.spec.asked, classes="asked")
+        if self.spec.kind == CHOICE:
+            yield Choice(self.spec.choices, self._text)
+        else:
+            yield Input(self._text, select_on_focus=False)
+            yield Static(classes="remark")
+
+    def on_mount(self) -> None:
+        """First remark."""
+        self.remark()
+
+    @property
+    def value(self) -> str:
+        """What is answered, as typed."""
+        if not self.is_mounted:
+            return self._text
+        choice = self.query(Choice)
+        return choice.first().value if choice else self.query_one(Input).value
+
+    def set(self, text: str) -> None:
+        """Answer it from outside."""
+        choice = self.query(Choice)
+        if choice:
+            choice.first().choose(text)
+        else:
+            self.query_one(Input).value = text
+
+    @property
+    def checked(self) -> Checked:
+        """What is to be said of it."""
+        return check_field(self.spec, self.value, self.system)
+
+    def complain(self, say: str) -> None:
+        """A complaint that only the whole form can see; empty wipes it."""
+        self._outside = Checked(False, say) if say else None
+        self.remark()
+
+    def remark(self) -> None:
+        """Say what is wrong, or how it was understood."""
+        found = self.checked
+        if found.good and self._outside is not None:
+            found = self._outside
+        empty = not self.value.strip()
+        mark = "" if empty or found.good else "!! "
+        tone = "quiet" if empty or found.good else "warn"
+        for static in self.query(".remark").results(Static):
+            static.update(toned(self.app, mark + found.say, tone))
+
+    def focus_answer(self) -> None:
+        """Put the cursor into it."""
+        for widget in self.query("Input, Choice"):
+            widget.focus()
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Judged as typed."""
+        event.stop()
+        self._outside = None
+        self.remark()
+        self.post_message(self.Changed(self))
+
+    def on_choice_changed(self, event: Choice.Changed) -> None:
+        """The same for a choice."""
+        event.stop()
+        self.post_message(self.Changed(self))
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Enter: a bare number gets its unit, then on to the next field."""
+        event.stop()
+        if self.checked.complete:
+            self.query_one(Input).value = self.checked.complete
+        self.post_message(self.Entered(self))
+
+    def on_key(self, event: events.Key) -> None:
+        """Enter on a choice goes on as well."""
+        if event.key == "enter" and self.spec.kind == CHOICE:
+            event.stop()
+            self.post_message(self.Entered(self))

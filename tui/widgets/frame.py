@@ -1,0 +1,136 @@
+"""The frame around every screen: a head line, a notice, the line of keys."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from rich.text import Text
+from textual.binding import Binding
+from textual.widgets import Static
+
+from logger.core.plain import printable
+from tui.present import Cell
+
+COMMON = ("Esc", "F1", "F8", "Ctrl-Q", "Ctrl-L")
+"""Keys that every screen has: they stand last."""
+
+# theme: tone: style. Day: near black on white; night: amber on black. 16-colour terminals get their nearest.
+TONES: dict[str, dict[str, str]] = {
+    "day": {
+        "": "#000000",
+        "good": "bold #004d00",
+        "warn": "bold #7a3d00",
+        "bad": "bold #ffffff on #a00000",
+        "quiet": "#444444",
+        "strong": "bold #000000",
+        "line": "#0030a0",
+        "other": "#7a3d00",
+    },
+    "night": {
+        "": "#ffd9a0",
+        "good": "bold #7fe07f",
+        "warn": "bold #ffff55",
+        "bad": "bold #000000 on #ff6b5e",
+        "quiet": "#c09a68",
+        "strong": "bold #ffffff",
+        "line": "#ffb347",
+        "other": "#7fd4ff",
+    },
+}
+
+
+def toned(app: Any, cell: Cell | str, tone: str = "") -> Text:
+    """A cell in the colours of the theme that is on; whatever came from a file is made printable."""
+    if isinstance(cell, str):
+        cell = Cell(cell, tone)
+    return Text(printable(cell.text), style=TONES.get(app.theme, TONES["day"])[cell.tone], end="")
+
+
+def lines(app: Any, cells: Iterable[Cell | str]) -> Text:
+    """Several cells, one a line."""
+    return Text("\n").join([toned(app, cell) for cell in cells])
+
+
+class Headline(Static):
+    """Where we are; at the right, what must not be missed."""
+
+    def show(self, where: str, right: Cell | str = "") -> None:
+        """``where`` at the left, ``right`` at the right."""
+        self._where, self._right = where, right
+        self.refresh_line()
+
+    def refresh_line(self) -> None:
+        """Lay it out for the width there is."""
+        where, right = getattr(self, "_where", ""), getattr(self, "_right", "")
+        right = right if isinstance(right, Cell) else Cell(right)
+        practice = "PRACTICE | " if self.app.desk.practice else ""  # type: ignore[attr-defined]
+        left = printable(f" THROWBOOK | {practice}{where}")
+        width = max(self.app.size.width, 20)
+        room = width - len(right.text) - 3
+        left = left if len(left) <= room else left[: room - 2] + ".."
+        text = Text(left.ljust(room), end="")
+        text.append(" ")
+        tone = TONES.get(self.app.theme, TONES["day"])[right.tone]
+        text.append(
+            f" {printable(right.text)} ",
+            style=f"reverse {tone}" if right.tone and "on" not in tone else tone if right.tone else "",
+        )
+        self.update(text)
+
+    def on_resize(self) -> None:
+        """The width changed."""
+        self.refresh_line()
+
+
+class Notice(Static):
+    """One thing to tell: why something was refused, or that it is done. Empty, it takes no room."""
+
+    def tell(self, text: str, tone: str = "") -> None:
+        """Show ``text``; an empty one hides the notice."""
+        self.display = bool(text)
+        self.update(toned(self.app, text, tone))
+
+
+class KeyLine(Static):
+    """Every key that does something here, with its word; each can be clicked."""
+
+    def on_mount(self) -> None:
+        """Keep up with what has the focus."""
+        self.screen.bindings_updated_signal.subscribe(self, lambda _: self.show_keys())
+        self.show_keys()
+
+    def show_keys(self) -> None:
+        """Lay the keys out; whole words go onto the next line, none is cut off."""
+        text = Text(end="", no_wrap=True)
+        room = max(self.app.size.width - 2, 20)
+        used = 0
+        for binding in self._shown():
+            words = f"{binding.key_display} {binding.description}"
+            if used and used + 2 + len(words) > room:
+                text.append("\n")
+                used = 0
+            elif used:
+                text.append("  ")
+                used += 2
+            piece = Text(words)
+            piece.stylize("bold underline", 0, len(str(binding.key_display)))
+            piece.apply_meta({"@click": f"app.press('{binding.key}')"})
+            text.append_text(piece)
+            used += len(words)
+        self.update(text)
+
+    def _shown(self) -> list[Binding]:
+        """Keys of the screen and of the program that do something now: Enter first, the common ones last."""
+        found: dict[tuple[str, str], Binding] = {}
+        for node in (self.screen, self.app):
+            for bindings in node._bindings.key_to_bindings.values():
+                for one in bindings:
+                    action = one.action.partition("(")[0].rpartition(".")[2]
+                    if one.show and node.check_action(action, ()):
+                        found.setdefault((str(one.key_display), one.description), one)
+        return sorted(
+            found.values(), key=lambda one: (one.key_display != "Enter", str(one.key_display) in COMMON)
+        )
+
+    def on_resize(self) -> None:
+        """The width changed."""
+        self.show_keys()
