@@ -45,7 +45,7 @@ def walk(snapshot, size):
             await run.pilot.pause()
             if shown is not None:
                 (shown / f"{name}-{size[0]}x{size[1]}.txt").write_text(screen_text(app) + "\n", "utf-8")
-            if not app.export_screenshot() == reviewed(name=f"{size[0]}x{size[1]}-{name}"):
+            if app.export_screenshot() != reviewed(name=f"{size[0]}x{size[1]}-{name}"):
                 differing.append(name)
 
         async def go() -> None:
