@@ -12,6 +12,7 @@ from textual.pilot import Pilot
 
 from tests.tui.bench import SIZES, screen_text, settle
 from tui.app import ThrowbookApp
+from tui.screens.page import Page
 
 Walk = Callable[[Pilot[None], Callable[..., Coroutine[Any, Any, None]]], Coroutine[Any, Any, None]]
 
@@ -42,6 +43,8 @@ def walk(snapshot, size):
         async def look(name: str, workers_run: bool = False) -> None:
             if not workers_run:
                 await settle(run.pilot)
+            if isinstance(app.screen, Page):
+                app.screen.repaint()  # clocks on the screen tick by real time; here they show the clock handed in
             await run.pilot.pause()
             if shown is not None:
                 (shown / f"{name}-{size[0]}x{size[1]}.txt").write_text(screen_text(app) + "\n", "utf-8")

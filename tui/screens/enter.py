@@ -159,6 +159,7 @@ class EnterScreen(FormPage[None]):
     def repaint(self) -> None:
         """The judgement so far."""
         super().repaint()
+        self._tick()
         cells: list[Cell | str] = [Cell("Not judged yet: a time or a current is needed.", QUIET)]
         if self._judged is not None:
             word, _, tone = VERDICTS[self._judged.verdict]
