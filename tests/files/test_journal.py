@@ -1,6 +1,6 @@
 """The journal: written while it runs, read after every kind of end."""
 
-import os
+import random
 import subprocess
 import sys
 from pathlib import Path
@@ -59,7 +59,11 @@ def test_a_flipped_bit_ends_the_journal_there_and_is_told(tmp_path: Path):
     assert text.torn_bytes == 17 + len(b"second\n")
 
 
-@pytest.mark.parametrize("content", [b"", b"time_s,current_a\n0,1\n", b"H" + bytes(400), os.urandom(500)])
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"time_s,current_a\n0,1\n", b"H" + bytes(400), random.Random(1).randbytes(500)],
+    ids=["empty", "a trace file", "zeros", "noise"],
+)
 def test_something_else_is_no_journal(tmp_path: Path, content: bytes):
     path = tmp_path / "a.journal"
     path.write_bytes(content)

@@ -93,15 +93,15 @@ def test_a_row_forged_with_a_fitting_id_still_breaks_the_seal(sealed):
 
 
 def test_a_flipped_byte_anywhere_is_found_or_changes_nothing(tmp_path, sealed):
-    """200 random places: either check says so, or every row and every trace still reads the same."""
+    """100 random places: either check says so, or every row and every trace still reads the same."""
     path = sealed.path
-    fill(sealed, trials=60, first_seed=200, samples=3000)
+    fill(sealed, trials=40, first_seed=200, samples=3000)
     whole = everything(sealed)
     sealed.close()
     original = path.read_bytes()
     picks = random.Random(20260314)
     silent = 0
-    for _ in range(200):
+    for _ in range(100):
         place, bit = picks.randrange(len(original)), 1 << picks.randrange(8)
         damaged = bytearray(original)
         damaged[place] ^= bit
@@ -117,7 +117,7 @@ def test_a_flipped_byte_anywhere_is_found_or_changes_nothing(tmp_path, sealed):
             pass  # one line that says so
         for ending in ("", "-wal", "-shm"):
             (tmp_path / f"damaged{ending}").unlink(missing_ok=True)
-    assert silent < 100  # most of the file is filled: most flips must be noticed
+    assert silent < 50  # most of the file is filled: most flips must be noticed
 
 
 def everything(book):
