@@ -8,6 +8,8 @@ from logger.core.trace import FloatArray
 REST_SHARE = 0.3
 """Share of the no-load current below which the motor counts as at rest: it leaves room for a rating three times too
 high."""
+FEWEST_REST_ROWS = 3
+"""A rest of fewer rows at an end of the record isn't told from chance."""
 END_S = 0.15
 """Either end of the record is looked at over this long for a first guess of the rest level [s]."""
 
@@ -28,6 +30,11 @@ def first_guess_of_zero(
     elsewhere = float(np.mean(np.abs(current_a - zero) > 0.5 * no_load_current_a))
     if abs(head - tail) < 0.2 * no_load_current_a and elsewhere > 0.5:
         return zero, True
+    # A recorder that was switched on with the motor leaves only a few rows of rest, but they agree.
+    for few in (current_a[:FEWEST_REST_ROWS], current_a[-FEWEST_REST_ROWS:]):
+        level = median_of(few)
+        if abs(level) <= 0.5 * no_load_current_a and float(np.ptp(few)) < 0.2 * no_load_current_a:
+            return level, True
     return 0.0, False
 
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.core.numerics import median_of, median_of_three, moving_mean, resolution_step, runs_of
-from logger.core.rest import REST_SHARE, first_guess_of_zero, noise_of, polarity_of, refine_zero
+from logger.core.numerics import median_of, median_of_three, moving_mean, resolution_step, robust_sd, runs_of
+from logger.core.rest import END_S, REST_SHARE, first_guess_of_zero, noise_of, polarity_of, refine_zero
 from logger.core.trace import FloatArray, Trace
 from logger.core.transient import end_of_transient
 
@@ -108,7 +108,7 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         first, last = _sharpen(current, first, last, width, no_load_current_a)
     else:
         first = _back_to_noise(current, first, noise_a)
-        last = _back_to_half_level(current, first, last)
+        last = _back_to_the_knee(current, first, last, max(12, int(END_S / period_s)))
     starts_running = first == 0 or not rest_seen
     ends_running = last >= len(current) - 1
     settled = first if starts_running else end_of_transient(current, time_s, first, last)
@@ -206,11 +206,29 @@ def _back_to_noise(current: FloatArray, first: int, noise_a: float) -> int:
     return first
 
 
-def _back_to_half_level(current: FloatArray, first: int, last: int) -> int:
-    """The movement ends where the current falls through half of its own last level (a filter drags the fall out)."""
-    level = median_of(current[max(first, last - 11) : last + 1])
-    while last > first + 1 and current[last] < 0.5 * level:
-        last -= 1
+def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int) -> int:
+    """The movement ends where the current leaves its last level, however long a filter or a diode drags out the fall.
+
+    ``window``: rows that show the last level; again and again, since the first look may see little but the fall.
+    """
+    threshold_row = last
+    while True:
+        level_a = median_of(current[max(first, last - window + 1) : last + 1])
+        back = last
+        while back > first + 1 and current[back] < 0.5 * level_a:
+            back -= 1
+        if back == last:
+            break
+        last = back
+    fell = threshold_row - last
+    if fell < 2:
+        return last  # a clean break: nothing to walk back
+    before = current[max(first, last - window + 1) : last + 1]
+    lowest_a = median_of(before) - 2.0 * robust_sd(before)
+    # The first half of such a fall never takes longer than the rest of it.
+    for back in range(last, max(first + 1, last - fell), -1):
+        if current[back] >= lowest_a:
+            return back
     return last
 
 

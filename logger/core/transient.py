@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from logger.core.numerics import median_of
+from logger.core.numerics import median_of, runs_of
 from logger.core.trace import FloatArray
 
 FEWEST_ROWS = 12
@@ -32,10 +32,10 @@ def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: 
     settled = first + 1
     for _ in range(2):
         half = 0.5 * (current[peak] + level)
-        below = np.flatnonzero(current[peak : last + 1] <= half)
-        if len(below) == 0:
+        found = _falls_for_good(current[first : last + 1], peak - first, half)
+        if found is None:
             return _end_of_rise(current, first, last, level)
-        j = peak + int(below[0])
+        j = first + found
         share = (current[j - 1] - half) / max(current[j - 1] - current[j], 1e-12)
         half_time_s = time_s[j - 1] + share * (time_s[j] - time_s[j - 1]) - time_s[peak]
         over_s = time_s[peak] + DECAY_HALVINGS * max(half_time_s, 0.0)
@@ -46,6 +46,17 @@ def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: 
             break
         level = median_of(ahead)
     return settled
+
+
+def _falls_for_good(current: FloatArray, peak: int, level_a: float) -> int | None:
+    """First row after the peak from which the current stays below a level as long as it took to get there.
+
+    A relay that bounces breaks the current for less than that. Rows are counted from the start; None: it never does.
+    """
+    for a, b in runs_of(current[peak:] <= level_a):
+        if peak + b == len(current) or b - a >= min(peak + a, len(current) // 10):
+            return peak + a
+    return None
 
 
 def _lightest(current: FloatArray) -> float:

@@ -143,3 +143,37 @@ def test_a_coarse_converter_knows_its_zero_no_better_than_its_step():
     trace = Drawn(noise_a=0.0, ripple=0.0).trace()
     coarse = Trace(trace.time_s, np.round(trace.current_a / 0.05) * 0.05, None, "lock")
     assert cut(coarse).zero_u_a == pytest.approx(0.05 / np.sqrt(12.0), rel=0.2)  # UNC-2, JCGM 100 F.2.2.1
+
+
+def _stroke(rate_hz: float, current_of_t, rest_s: float = 0.5, after_s: float = 0.5, end_s: float = 3.0):
+    """A record drawn from a function of the time since the start; rest on both sides."""
+    time_s = np.arange(0.0, rest_s + end_s + after_s, 1.0 / rate_hz)
+    t = time_s - rest_s
+    current_a = np.where(t < 0, 0.0, current_of_t(np.maximum(t, 0.0)))
+    noise = np.random.default_rng(3).normal(0, 0.004, len(time_s))
+    return Trace(time_s, current_a + noise, None, "lock")
+
+
+@pytest.mark.parametrize("rate_hz", [200, 1000, 10_000])
+@pytest.mark.parametrize("decay_s", [0.002, 0.01, 0.03])
+def test_a_current_that_decays_through_a_diode_ends_where_it_was_cut_off(rate_hz, decay_s):
+    trace = _stroke(rate_hz, lambda t: 2.0 * np.exp(-np.maximum(t - 3.0, 0.0) / decay_s))
+    assert abs(cut(trace).end_s - 3.5) <= max(2.0 / rate_hz, 0.1 * decay_s)
+
+
+@pytest.mark.parametrize("rate_hz", [1000, 10_000])
+def test_a_bouncing_relay_does_not_end_the_start_up_transient(rate_hz):
+    def bouncing(t):
+        open_ = ((t > 0.0045) & (t < 0.0057)) | ((t > 0.008) & (t < 0.0092))
+        return np.where(open_ | (t > 3.0), 0.0, 2.0 + 8.0 * (1 - np.exp(-t / 0.001)) * np.exp(-t / 0.04))
+
+    found = cut(_stroke(rate_hz, bouncing))
+    assert found.current_a[found.settled : found.last].max() < 2.0 + 8.0 * np.exp(-0.1 / 0.04)
+
+
+def test_a_few_rows_of_rest_are_rest():
+    """The recorder was switched on with the motor: 50 ms before the start at 100 Hz, no end in the record."""
+    trace = _stroke(100, lambda t: 2.0 + 6.0 * np.exp(-t / 0.05), rest_s=0.05)
+    found = cut(trace)
+    assert not found.starts_running
+    assert abs(found.start_s - 0.05) <= 0.01
