@@ -245,9 +245,9 @@ def main() -> int:
         ("one packed record [kB]", one, 12.0),
         ("whole file per trial, judgement and indexes too [kB]", kib, 12.0),
     ]
-    print(
-        f"{asked.trials} trials of {asked.rigs} rigs, {os.cpu_count()} cores, SQLite {sqlite3.sqlite_version}"
-    )
+    load = f"load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "load not known"
+    about = f"{os.cpu_count()} cores, {load}, SQLite {sqlite3.sqlite_version}"
+    print(f"{asked.trials} trials of {asked.rigs} rigs; {about}")
     for what, value, limit in rows:
         print(f"{what:54} {value:8.3f}  limit {limit:g}  {'met' if value <= limit else 'NOT MET'}")
     medians = ", ".join(f"{name} {statistics.median(each) * 1000:.2f}" for name, each in spans.items())
