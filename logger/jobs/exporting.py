@@ -48,7 +48,7 @@ def export(
         raise InputError("there is something with this name already", str(folder), "Name a new folder.")
     if not folder.parent.is_dir():
         raise InputError("there is no such folder", str(folder.parent), "Make it first, or name another one.")
-    with opened(logbook, read_only=True) as book:
+    with opened(logbook, read_only=True) as book, book.snapshot():
         names = [book.rig(rig).rig] if rig is not None else book.rig_names()
         part = _scratch_beside(folder)
         try:

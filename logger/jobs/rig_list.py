@@ -82,7 +82,7 @@ def add_rig(
 
 def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
     """Every rig with its status and when it is next due, by name."""
-    with opened(logbook, read_only=True) as book:
+    with opened(logbook, read_only=True) as book, book.snapshot():
         counted = book.trial_counts()
         return [
             Listed(name, standing(book, name, today), *counted.get(name, (0, None)))

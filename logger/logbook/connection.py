@@ -67,6 +67,19 @@ class Connection:
                     self.db.execute("ROLLBACK")
                 raise
 
+    @contextlib.contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """All that is read inside is as of one moment, whatever others write meanwhile; and read faster."""
+        if self.db.in_transaction:
+            yield
+            return
+        with plain_errors(self.path):
+            self.db.execute("BEGIN")
+            try:
+                yield
+            finally:
+                self.db.execute("ROLLBACK")
+
 
 def begin(db: sqlite3.Connection, waiting: Waiting | None, longest_s: float = LONGEST_WAIT_S) -> None:
     """Take the write lock; say so once when another program has it, then wait on."""
