@@ -24,6 +24,8 @@ from logger.errors import InputError
 
 STOPPED_SHORT = "stopped-short"
 EXAMPLE = "lock 14.3s 2.1A 2.9A 12.4V both seen"
+BEYOND_BELIEF = 1e5
+"""No reading of a stopwatch or meter is as large, in any SI unit."""
 
 
 @dataclass(frozen=True)
@@ -193,6 +195,10 @@ def _measured(rest: str, given: dict[str, object], where: str) -> str | None:
     name = wanted or _usual_place(kind, given)
     if KIND_OF[name] != kind:
         raise InputError(f"{typed!r} can't be the {first} value", where, f"Example: {EXAMPLE}")
+    if not abs(value.value) < BEYOND_BELIEF:
+        raise InputError(f"{typed[:40]!r} is beyond belief", where, f"Example: {EXAMPLE}")
+    if value.value == 0.0 and kind == "time":
+        raise InputError(f"{typed!r} is no time", where, "Leave the time out where the throw did not start.")
     if value.value < 0 and kind != "ambient":
         raise InputError(
             f"{typed!r} is below zero", where, "Write the size of the reading, without its sign."

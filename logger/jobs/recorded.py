@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.core.assess import assess_trace
+from logger.core.trace import DIRECTIONS
 from logger.errors import InputError, ThrowbookError
 from logger.files.journal import JournalText, read_journal
 from logger.jobs.trial_record import TrialRecord
@@ -19,6 +20,10 @@ if TYPE_CHECKING:
     from logger.core.calibration import CalibrationRecord
     from logger.core.rig import Rig
     from logger.core.trace import Trace
+
+_LONGEST_S = 1e6
+"""A steady clock that says more than this since the recording began is damaged, and passed over [s]."""
+_HOTTEST_C = 1000.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,14 +99,9 @@ def recover(
     Raises InputError when the file is no journal or holds no sample.
     """
     text = read_journal(path)
-    header = text.header
-    record = TrialRecord(
-        rig_of(str(header["rig_ref"])),
-        str(header["direction"]),
-        calibration_of,
-        keep_all=bool(header["keep_all"]),
-    )
-    notes = _replayed(text, record)
+    header = _header(text)
+    record = TrialRecord(rig_of(header.rig_ref), header.direction, calibration_of, keep_all=header.keep_all)
+    notes = _replayed(text, header, record)
     if not record.samples:
         raise InputError("the journal holds no samples", str(path), "Delete it: nothing can be recovered")
     notes.append(f"recovered from a recording that broke off: {text.end or 'it never ended'}")
@@ -109,8 +109,8 @@ def recover(
         notes.append(f"the last {text.torn_bytes} bytes of the journal were torn and are left out")
     return judged(
         record,
-        str(header["rig_ref"]),
-        header["ambient_c"],
+        header.rig_ref,
+        header.ambient_c,
         baseline,
         path,
         text.end or "it broke off",
@@ -120,12 +120,48 @@ def recover(
     )
 
 
-def _replayed(text: JournalText, record: TrialRecord) -> list[str]:
+@dataclass(frozen=True)
+class _Header:
+    """What a recovery needs of a journal's header."""
+
+    rig_ref: str
+    direction: str
+    keep_all: bool
+    ambient_c: float | None
+    rate_hz: int
+    began: datetime
+
+
+def _header(text: JournalText) -> _Header:
+    """Raises InputError where a key is missing or holds what it can't."""
+    keys = text.header
+    try:
+        ambient_c = None if keys["ambient_c"] is None else float(keys["ambient_c"])
+        header = _Header(
+            str(keys["rig_ref"]),
+            str(keys["direction"]),
+            bool(keys["keep_all"]),
+            ambient_c,
+            int(keys["rate_hz"]),
+            datetime.fromisoformat(str(keys["started"])),
+        )
+        good = header.direction in DIRECTIONS and header.rate_hz > 0 and header.began.tzinfo is not None
+        good = good and abs(ambient_c or 0.0) < _HOTTEST_C
+    except (KeyError, TypeError, ValueError, OverflowError):
+        good = False
+    if not good:
+        raise InputError(
+            "the journal's header is damaged", str(text.path), "Nothing can be recovered from it"
+        )
+    return header
+
+
+def _replayed(text: JournalText, header: _Header, record: TrialRecord) -> list[str]:
     session = Session()
-    session.start(int(text.header["rate_hz"]))
-    begun = datetime.fromisoformat(str(text.header["started"]))
+    session.start(header.rate_hz)
     notes = []
     for came_s, data in text.chunks:
-        now = begun + timedelta(seconds=came_s - text.begun_s)
+        after_s = came_s - text.begun_s
+        now = header.began + timedelta(seconds=after_s if 0.0 <= after_s < _LONGEST_S else 0.0)
         notes += [record.take(event, now) for event in session.receive(data)]
     return [line for line in notes if line]

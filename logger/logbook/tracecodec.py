@@ -23,6 +23,12 @@ FEW = 256
 FIRST_LOOK = 16
 """Values whose shortest text says how many decimal places there are."""
 COLUMNS = ("time_s", "current_a", "voltage_v")
+ORDERS = range(3)
+"""How often differences may have been taken."""
+DAMAGE = (ValueError, KeyError, IndexError, TypeError, OverflowError, zlib.error)
+"""What unpacking a damaged blob may raise."""
+LARGEST_BYTES = 1 << 28
+"""Unpacked; far above two million rows of three columns. A blob that goes on is damaged or made to fill the memory."""
 
 
 def columns(trace: Trace) -> dict[str, FloatArray]:
@@ -58,8 +64,11 @@ def encode(named: dict[str, FloatArray]) -> bytes:
 
 
 def decode(blob: bytes) -> dict[str, FloatArray]:
-    """The columns again. Raises ValueError or zlib.error when the blob is damaged."""
-    top, _, body = zlib.decompress(blob).partition(b"\n")
+    """The columns again. Raises one of ``DAMAGE`` when the blob is damaged."""
+    unpacker = zlib.decompressobj()
+    top, _, body = unpacker.decompress(blob, LARGEST_BYTES).partition(b"\n")
+    if not unpacker.eof:
+        raise ValueError("the samples are cut short, or too many to be a trace")
     head = json.loads(top)
     if head["codec"] != 1:
         raise ValueError(f"samples stored in form {head['codec']}, which this version doesn't know")
@@ -74,7 +83,7 @@ def whole(stored_digest: str, blob: bytes) -> bool:
     """Whether a blob still unpacks to the samples that were summed when they were stored."""
     try:
         return digest(decode(blob)) == stored_digest
-    except (ValueError, KeyError, IndexError, TypeError, zlib.error):
+    except DAMAGE:
         return False
 
 
@@ -142,6 +151,8 @@ def _best_order(few: NDArray[np.int64]) -> int:
 def _unpack(head: dict[str, Any], packed: bytes, samples: int) -> FloatArray:
     if head["way"] == "floats":
         return np.frombuffer(packed, dtype="<f8").astype(np.float64)
+    if head["order"] not in ORDERS or head["places"] not in PLACES:
+        raise ValueError("the head of the samples is damaged")
     planes = np.frombuffer(packed, dtype=np.uint8).reshape(head["width"], samples)
     wide = np.zeros((samples, 8), dtype=np.uint8)
     wide[:, : head["width"]] = planes.T
@@ -149,5 +160,6 @@ def _unpack(head: dict[str, Any], packed: bytes, samples: int) -> FloatArray:
     rest = (signless >> np.uint64(1)).astype(np.int64) ^ -(signless & np.uint64(1)).astype(np.int64)
     for _ in range(head["order"]):
         rest = np.cumsum(rest)
-    whole = (rest * head["step"] + head["first"]).astype(np.float64)
+    with np.errstate(all="ignore"):  # only damaged samples get that far
+        whole = (rest * np.int64(head["step"]) + np.int64(head["first"])).astype(np.float64)
     return _apply(head["way"], whole, head["places"])

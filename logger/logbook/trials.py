@@ -210,16 +210,18 @@ class TrialRows(RigRows):
     def profile(self, judgement: str) -> "Profile | None":
         """The profile that a judgement was made with."""
         from logger.logbook.assessment_json import profile_from_blob
+        from logger.logbook.tracecodec import DAMAGE
 
         rows = self.read("SELECT profile, assessment FROM judgement WHERE id = ?", [judgement])
         if not rows or rows[0][0] is None:
             return None
-        return profile_from_blob(rows[0][0], from_sql("json", rows[0][1])["profile_place_u"])
+        try:
+            return profile_from_blob(rows[0][0], from_sql("json", rows[0][1])["profile_place_u"])
+        except DAMAGE as error:
+            raise damaged(self.path) from error
 
     def trace(self, trial: str) -> "Trace":
         """The recorded samples of a trial, exactly as they came in. Raises InputError for one entered by hand."""
-        import zlib
-
         from logger.core.trace import Trace
         from logger.logbook import tracecodec
 
@@ -231,7 +233,7 @@ class TrialRows(RigRows):
         row = self.read("SELECT data FROM trace WHERE digest = ?", [found[0].trace])
         try:
             named = tracecodec.decode(row[0][0])
-        except (ValueError, KeyError, IndexError, zlib.error) as error:
+        except tracecodec.DAMAGE as error:
             raise OutsideError(
                 f"the samples of trial {trial[:8]} are damaged", str(self.path), "See 'throwbook check'."
             ) from error

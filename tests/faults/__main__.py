@@ -1,9 +1,9 @@
 """Every fault, really made, as one table.
 
-    python -m tests.faults [--kills 200] [--seed 1] [--only kill|disk|other]
+    python -m tests.faults [--kills 200] [--inputs 20000] [--seed 1] [--only kill|disk|other|fuzz]
 
 kill -9 at random moments (an equal share for each place), a full disk with different room left, and the faults that the
-test-suite makes one by one. Exit code 1 when one was not survived.
+test-suite makes one by one; bad input for every reader (``python -m tests.faults.fuzz`` alone says more). Exit code 1 when one was not survived.
 """
 
 import argparse
@@ -93,6 +93,18 @@ def other_rows() -> Iterator[Row]:
         yield what, node.partition("::")[0], 1, f"{outcome} ({last})"
 
 
+def fuzz_rows(inputs: int, seed: int) -> Iterator[Row]:
+    """Bad input for every reader."""
+    from tests.faults.fuzz import rows
+    from tests.faults.readers import READERS
+
+    for found in rows(list(READERS), inputs, seed, workers=2):
+        longest = (
+            f" ({found.refused} refused, longest {1000 * found.longest_s:.0f} ms, {found.grown_mb:+.0f} MB)"
+        )
+        yield "bad input", found.name, found.inputs, found.outcome + longest
+
+
 def main() -> int:
     """Print the table as it grows."""
     parser = argparse.ArgumentParser(
@@ -100,9 +112,11 @@ def main() -> int:
     )
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--only", choices=["kill", "disk", "other"])
+    parser.add_argument("--only", choices=["kill", "disk", "other", "fuzz"])
+    parser.add_argument("--inputs", type=int, default=20_000)
     asked = parser.parse_args()
     groups = {"kill": lambda: kill_rows(asked.kills, asked.seed), "disk": disk_rows, "other": other_rows}
+    groups["fuzz"] = lambda: fuzz_rows(asked.inputs, asked.seed)
     bad = 0
     print(f"{'fault':36} {'place':26} {'times':>5}  outcome")
     for name, rows in groups.items():
