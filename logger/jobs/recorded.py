@@ -116,7 +116,7 @@ def recover(
         text.end or "it broke off",
         None,
         notes,
-        on_bench=bool(header["on_bench"]),
+        on_bench=header.on_bench,
     )
 
 
@@ -127,6 +127,7 @@ class _Header:
     rig_ref: str
     direction: str
     keep_all: bool
+    on_bench: bool
     ambient_c: float | None
     rate_hz: int
     began: datetime
@@ -141,6 +142,7 @@ def _header(text: JournalText) -> _Header:
             str(keys["rig_ref"]),
             str(keys["direction"]),
             bool(keys["keep_all"]),
+            bool(keys.get("on_bench", False)),  # journals of earlier versions don't say
             ambient_c,
             int(keys["rate_hz"]),
             datetime.fromisoformat(str(keys["started"])),
