@@ -81,8 +81,14 @@ def _from_baseline(
         return None  # next to stall the line says nothing
     time_s = time.mean * then_left / now_left
     return Expected(
-        Measured(time_s, hypot(time.reach(ONE_MORE) * time_s / time.mean, 2.0 * slower_sd * time_s)),
-        Measured(current_a, hypot(run.reach(ONE_MORE), 2.0 * heavier_sd * run.mean)),
+        Measured(
+            time_s,
+            time_s * hypot(time.reach(ONE_MORE) / time.mean, 2.0 * slower_sd, 2.0 * _between(TRAVEL_TIME)),
+        ),
+        Measured(
+            current_a,
+            run.mean * hypot(run.reach(ONE_MORE) / run.mean, 2.0 * heavier_sd, 2.0 * _between(RUN_CURRENT)),
+        ),
         now_v,
         temperature_c,
         f"baseline of {baseline.n} throws",
@@ -95,6 +101,11 @@ def _weather(figure: str, then_c: float, now_c: float) -> tuple[float, float]:
     moved = columns[1] - columns[0]
     mean, sd = slopes(ALLOWANCES[figure])
     return float(moved @ mean), float(np.sqrt(np.sum((moved * sd) ** 2)))
+
+
+def _between(figure: str) -> float:
+    """Scatter from one day to another, relative (assumed, see ``correction``)."""
+    return ALLOWANCES[figure].between_checks[0]
 
 
 def _from_rating(rig: Rig, line: MotorLine, voltage_v: float | None, temperature_c: float) -> Expected | None:
