@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from logger.errors import OutsideError
 from logger.jobs.logbooks import opened
-from logger.jobs.report_source import material_in
 
 if TYPE_CHECKING:
     from logger.report.document import Document
@@ -34,6 +33,7 @@ def report_rig(
     owner: str = "",
 ) -> Paper:
     """The report of one rig as PDF and as HTML, both saying the same. Raises InputError for a rig that isn't there."""
+    from logger.jobs.report_source import material_in
     from logger.report.content import rig_report
     from logger.report.pdf_style import paper_size
 
@@ -53,6 +53,7 @@ def report_sheet(
     owner: str = "",
 ) -> Paper:
     """The report of one sheet as PDF and as HTML. Raises InputError for a sheet that isn't there."""
+    from logger.jobs.report_source import material_in
     from logger.report.content import sheet_report
     from logger.report.pdf_style import paper_size
 

@@ -34,11 +34,15 @@ def paper_size(name: str) -> tuple[float, float, float, float]:
 @cache
 def register_fonts() -> None:
     """Make both faces known to the PDF library."""
-    import matplotlib
+    from importlib.util import find_spec
+
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
-    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    found = find_spec("matplotlib")  # only found, not loaded: the forms have no drawings
+    assert found is not None
+    assert found.origin is not None
+    folder = Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
     for name, file in FILES.items():
         pdfmetrics.registerFont(TTFont(name, str(folder / file)))
     pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)
