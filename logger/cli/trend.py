@@ -1,6 +1,6 @@
 """``trend``: trend, control chart and forecast of one rig, or what to do next on every rig."""
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +13,7 @@ from logger.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from logger.core.history import TrendResult
     from logger.jobs.trend import RigTrend
 
 STOP_AT = 4
@@ -129,13 +130,30 @@ def _json(rigs: "Iterable[RigTrend]") -> None:
     for found in rigs:
         action = _action(found)
         for one in found.trends:
-            spots = [
-                {"at_fraction": spot.at_fraction, "at_fraction_u": spot.at_fraction_u, "size_a": spot.size_a}
-                | {"since": spot.since.isoformat(), "because": spot.sentence}
-                for spot in found.spots
-                if spot.direction == one.direction and one.figure == "run_current"
-            ]
-            output.json_line(to_json(one) | {"growing_spots": spots, "next_action": action})
+            output.json_line(to_json(one) | _places(found, one) | {"next_action": action})
+
+
+def _places(found: "RigTrend", one: "TrendResult") -> dict[str, Any]:
+    """Places that bind more and more, and what services did to them: with the running current of their direction."""
+    if one.figure != "run_current":
+        return {"growing_spots": [], "spot_effects": []}
+    spots = [
+        {
+            "at_fraction": spot.at_fraction,
+            "at_fraction_u": spot.at_fraction_u,
+            "size_a": spot.size_a,
+            "since": spot.since.isoformat(),
+            "because": spot.sentence,
+        }
+        for spot in found.spots
+        if spot.direction == one.direction
+    ]
+    effects = [
+        asdict(effect) | {"date": effect.date.isoformat()}
+        for effect in found.spot_effects
+        if effect.direction == one.direction
+    ]
+    return {"growing_spots": spots, "spot_effects": effects}
 
 
 def _action(found: "RigTrend") -> dict[str, Any]:

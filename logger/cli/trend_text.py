@@ -4,8 +4,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from logger.cli import output
+from logger.core.effects import HELPED, WORSE
 from logger.core.season import FIGURES
 from logger.core.signals import LOW, OUT, SUSPECT
+from logger.core.trend_figures import NO_LIMIT
 from logger.core.wording_trend import change_text, figure_name, forecast_text, signal_text
 
 if TYPE_CHECKING:
@@ -37,8 +39,9 @@ def print_trend(found: "RigTrend") -> None:
     )
     for spot in found.spots:
         output.line(spot.sentence, style="warn")
+    _print_reasons(found.trends)
     _print_checks(found.trends)
-    _print_services(found.trends)
+    _print_services(found)
 
 
 def _row(one: "TrendResult") -> list[str | output.Cell]:
@@ -46,11 +49,11 @@ def _row(one: "TrendResult") -> list[str | output.Cell]:
     return [
         figure_name(one.figure),
         one.direction,
-        f"{one.chart.centre:.3g} {_unit(one)}",
-        output.Cell(f"{one.points[-1].corrected:.3g} {_unit(one)}", STATES.get(state, "")),
+        f"{_digits(one.chart.centre)} {_unit(one)}",
+        output.Cell(f"{_digits(one.points[-1].corrected)} {_unit(one)}", STATES.get(state, "")),
         change_text(one),
         output.Cell(signal_text(one), "bad" if one.first_signal else ""),
-        forecast_text(one),
+        forecast_text(one) if one.forecast is not None else "-",
     ]
 
 
@@ -65,7 +68,7 @@ def _print_checks(trends: Sequence["TrendResult"]) -> None:
             continue
         output.line()
         output.line(
-            f"Running current, {one.direction} (chart {one.chart.lower:.3g} to {one.chart.upper:.3g} A, "
+            f"Running current, {one.direction} (chart {_digits(one.chart.lower)} to {_digits(one.chart.upper)} A, "
             f"from {one.chart.baseline_throws} baseline throws)",
             style="heading",
         )
@@ -76,8 +79,8 @@ def _print_checks(trends: Sequence["TrendResult"]) -> None:
                     str(point.date),
                     point.sheet,
                     "-" if point.ambient_c is None else f"{point.ambient_c:.0f} degC",
-                    f"{point.value:.3g} A",
-                    f"{point.corrected:.3g} A",
+                    f"{_digits(point.value)} A",
+                    f"{_digits(point.corrected)} A",
                     str(point.n),
                     output.Cell(
                         f"{point.state}: {point.because}" if point.because else point.state,
@@ -95,24 +98,62 @@ def _print_checks(trends: Sequence["TrendResult"]) -> None:
             )
 
 
-def _print_services(trends: Sequence["TrendResult"]) -> None:
+def _print_reasons(trends: Sequence["TrendResult"]) -> None:
+    """Why some figures have no forecast: each reason once."""
+    reasons: dict[str, list[str]] = {}
+    for one in trends:
+        if one.no_forecast and one.no_forecast != NO_LIMIT:
+            names = reasons.setdefault(one.no_forecast, [])
+            if figure_name(one.figure) not in names:
+                names.append(figure_name(one.figure))
+    for reason, names in reasons.items():
+        output.line(f"{', '.join(names)}: {reason}", style="quiet")
+
+
+def _print_services(found: "RigTrend") -> None:
+    """Running current always, other figures where something changed, and the places that had been binding."""
     rows = [
         [
             str(effect.date),
             effect.action,
             figure_name(one.figure),
             one.direction,
-            f"{effect.before:.3g} -> {effect.after:.3g} {_unit(one)}",
-            f"{effect.change:+.2g} ({effect.low:+.2g} to {effect.high:+.2g})",
+            f"{_digits(effect.before)} -> {_digits(effect.after)} {_unit(one)}",
+            _interval(effect.change, effect.low, effect.high),
             effect.answer,
         ]
-        for one in trends
+        for one in found.trends
         for effect in one.service_effects
+        if one.figure == "run_current" or effect.answer in (HELPED, WORSE)
+    ]
+    rows += [
+        [
+            str(one.date),
+            one.action,
+            f"at {100 * one.at_fraction:.0f} % of the stroke",
+            one.direction,
+            f"{one.before:.2g} -> {one.after:.2g} A above the rest",
+            _interval(one.change, one.low, one.high),
+            one.answer,
+        ]
+        for one in found.spot_effects
     ]
     if rows:
         output.line()
         output.line("Services: after less before, the check that raised the alarm left out", style="heading")
-        output.table(["date", "action", "figure", "direction", "before, after", "change", "answer"], rows)
+        output.table(
+            ["date", "action", "figure", "direction", "before, after", "change", "answer"], sorted(rows)
+        )
+        output.line("Figures that aren't listed: no difference that so few throws could show.", style="quiet")
+
+
+def _digits(value: float) -> str:
+    """Three digits, noughts at the end too: 2.70, 391."""
+    return f"{value:#.3g}".rstrip(".")
+
+
+def _interval(change: float, low: float, high: float) -> str:
+    return f"{change:+.2g} ({low:+.2g} to {high:+.2g})"
 
 
 def print_fleet(rigs: Sequence["RigTrend"]) -> None:

@@ -10,18 +10,17 @@ from typing import Any
 
 from logger.core.season import FIGURES, RigHistory
 from logger.core.season_lines import Line, lines_of
+from logger.core.service_effect import ServiceEffect, service_effects
 from logger.core.signals import OUT, CheckState, check_states, rises_together
 from logger.core.trace import DIRECTIONS
 from logger.core.trend_figures import (
     Chart,
     Forecast,
     Point,
-    ServiceEffect,
     Slope,
     chart_and_points,
     forecast_of,
     limit_of,
-    service_effects,
     slope_of,
 )
 

@@ -142,10 +142,13 @@ def bump(check: CheckProfile, base: CheckProfile) -> Bump | None:
     return Bump(check.on, place, float(local[top]), float(local[top]) / least)
 
 
-def growing_spots(history: RigHistory, directions: Sequence[str]) -> list[Spot]:
-    """The place that binds more and more, if there is one, in the newest stretch of each direction."""
+def growing_spots(history: RigHistory, directions: Sequence[str], stretch: int | None = None) -> list[Spot]:
+    """The place that binds more and more, if there is one, in each direction.
+
+    ``stretch`` counts from 0; None: the newest that has profiles.
+    """
     profiles = {one: check_profiles(history, one) for one in directions}
-    bumps = {one: _bumps(profiles[one]) for one in directions}
+    bumps = {one: _bumps(profiles[one], stretch) for one in directions}
     found = []
     for direction in directions:
         back = {
@@ -157,10 +160,12 @@ def growing_spots(history: RigHistory, directions: Sequence[str]) -> list[Spot]:
     return found
 
 
-def _bumps(profiles: Sequence[CheckProfile]) -> dict[str, Bump]:
-    """The most prominent bump of each check of the newest stretch against its first, by sheet."""
-    newest = [one for one in profiles if one.stretch == profiles[-1].stretch]
-    found = ((check.sheet, bump(check, newest[0])) for check in newest[1:])
+def _bumps(profiles: Sequence[CheckProfile], stretch: int | None) -> dict[str, Bump]:
+    """The most prominent bump of each check of one stretch against its first, by sheet."""
+    if stretch is None and profiles:
+        stretch = profiles[-1].stretch
+    inside = [one for one in profiles if one.stretch == stretch]
+    found = ((check.sheet, bump(check, inside[0])) for check in inside[1:])
     return {sheet: one for sheet, one in found if one is not None}
 
 

@@ -18,6 +18,7 @@ from logger.core.correction import (
 )
 from logger.core.numerics import median_of
 from logger.core.rating import MotorLine, motor_line
+from logger.core.records import AFTER_SERVICE, COMMISSIONING
 from logger.core.rise import ANY_LEVEL, PAST_WEAR, Series
 from logger.core.season import FIGURES, RigHistory, SeasonCheck, SeasonService, SeasonThrow
 from logger.core.trace import FloatArray
@@ -176,9 +177,9 @@ def stretch_starts(services: Sequence[SeasonService]) -> list[date]:
 def stretch_of(check: SeasonCheck, starts: Sequence[date]) -> int:
     """How many times the chart had restarted before this check.
 
-    On the day of the service only an after-service sheet counts as after it.
+    On the day of the service only an after-service or a commissioning sheet counts as after it.
     """
-    after = check.kind == "after-service"
+    after = check.kind in (AFTER_SERVICE, COMMISSIONING)
     return sum(1 for day in starts if day < check.on or (day == check.on and after))
 
 

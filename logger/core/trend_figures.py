@@ -1,4 +1,4 @@
-"""What is drawn and said about one line of checks: points and chart, slope, forecast, effect of each service."""
+"""What is drawn and said about one line of checks: points and chart, slope, forecast."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -8,7 +8,6 @@ import numpy as np
 
 from logger.core.charts import cusum, ewma, ewma_limit
 from logger.core.correction import WEATHER
-from logger.core.effects import CONFIDENCE, answer, compare
 from logger.core.forecast import CONFIDENCE as FORECAST_CONFIDENCE
 from logger.core.forecast import FEWEST, crossing
 from logger.core.limits import limits_for
@@ -22,8 +21,8 @@ from logger.core.season import (
     TRAVEL_TIME,
     RigHistory,
 )
-from logger.core.season_lines import DAYS_A_YEAR, Line, series_of, stretch_of, stretch_starts
-from logger.core.signals import OUT, CheckState
+from logger.core.season_lines import DAYS_A_YEAR, Line, series_of
+from logger.core.signals import CheckState
 from logger.core.trace import FloatArray
 from logger.core.trends import mann_kendall, theil_sen
 
@@ -37,8 +36,7 @@ KNOWN_BEFORE = 8
 """Degrees of freedom that the allowance for scatter is worth (assumed)."""
 PLAIN_CHANCE = 0.05
 """Above this chance of no rise there is nothing to forecast."""
-SAME_DAYS = 1
-"""Checks so close together share their weather and attachment [days]."""
+NO_LIMIT = "this figure has no limit"
 
 
 @dataclass(frozen=True)
@@ -114,24 +112,7 @@ class Forecast:
     confidence: float
 
 
-@dataclass(frozen=True)
-class ServiceEffect:
-    """Corrected figure after a service less before it [unit], with its interval."""
-
-    date: date
-    action: str
-    before: float
-    after: float
-    change: float
-    low: float
-    high: float
-    confidence: float
-    n_before: int
-    n_after: int
-    answer: str
-
-
-def _fit(line: Line) -> tuple[Series, Level, FloatArray]:
+def fit_line(line: Line) -> tuple[Series, Level, FloatArray]:
     """Weather, levels and wear learned side by side; what weather and supply do at each check (relative)."""
     series = series_of(line, newest_wears=True)
     learned = learn(series)
@@ -140,7 +121,7 @@ def _fit(line: Line) -> tuple[Series, Level, FloatArray]:
 
 def chart_and_points(line: Line, states: list[CheckState]) -> tuple[Chart, tuple[Point, ...]]:
     """The chart of the newest stretch and every check as a point on it."""
-    series, learned, weather = _fit(line)
+    series, learned, weather = fit_line(line)
     scale = line.scale
     corrected = line.origin + scale * (line.change - weather)
     weather_u = (
@@ -234,7 +215,7 @@ def forecast_of(
 ) -> tuple[Forecast | None, str]:
     """The forecast, or None and why; ``no_rise`` is the chance that nothing rises at all."""
     if limit is None:
-        return None, "this figure has no limit"
+        return None, NO_LIMIT
     inside = int((line.stretch == line.stretch[-1]).sum())
     if inside >= FEWEST and no_rise > PLAIN_CHANCE:
         return None, "can't forecast yet: no rise that chance wouldn't explain"
@@ -247,53 +228,3 @@ def forecast_of(
         first + timedelta(days=round(one * DAYS_A_YEAR)) for one in (found.at, found.low, found.high)
     )
     return Forecast(limit.value, limit.limit_from, at, low, high, FORECAST_CONFIDENCE), ""
-
-
-def service_effects(history: RigHistory, line: Line, states: list[CheckState]) -> tuple[ServiceEffect, ...]:
-    """After less before for each service that has a check on either side."""
-    series, learned, weather = _fit(line)
-    effects = []
-    starts = stretch_starts(history.services)
-    stretch = [stretch_of(check, starts) for check in line.checks]
-    for service in history.services:
-        if not service.new_stretch:
-            continue
-        number = starts.index(service.on) + 1
-        before = _before(line, states, stretch, number)
-        after = next((i for i, one in enumerate(stretch) if one == number), None)
-        if before is None or after is None:
-            continue
-        groups = [line.throws[i] - line.scale * weather[i] for i in (before, after)]
-        if min(len(one) for one in groups) < 2:
-            continue
-        apart = (line.checks[after].on - line.checks[before].on).days > SAME_DAYS
-        colder = series.columns[after, :WEATHER] - series.columns[before, :WEATHER]
-        shared = (
-            float(colder @ learned.covariance[:WEATHER, :WEATHER] @ colder) + 2.0 * learned.between**2 * apart
-        )
-        known = float(line.scatter[after]) * line.scale
-        difference = compare(groups[0], groups[1], known, sqrt(shared) * line.scale)
-        effects.append(
-            ServiceEffect(
-                date=service.on,
-                action=service.action,
-                before=float(np.mean(groups[0])),
-                after=float(np.mean(groups[1])),
-                change=difference.change,
-                low=difference.low,
-                high=difference.high,
-                confidence=CONFIDENCE,
-                n_before=len(groups[0]),
-                n_after=len(groups[1]),
-                answer=answer(difference, min(len(one) for one in groups)),
-            )
-        )
-    return tuple(effects)
-
-
-def _before(line: Line, states: list[CheckState], stretch: list[int], number: int) -> int | None:
-    """Last check before the service, the one that first raised the alarm left out (regression to the mean)."""
-    earlier = [i for i, one in enumerate(stretch) if one == number - 1]
-    alarm = next((i for i in earlier if states[i].state == OUT or line.checks[i].alarm), None)
-    left = [i for i in earlier if i != alarm]
-    return left[-1] if left else None

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from logger.core.profile_history import Spot
     from logger.core.season import RigHistory
     from logger.core.season_rows import RigRows
+    from logger.core.spot_effect import SpotEffect
     from logger.logbook import Logbook
 
 Progress = Callable[[int, int], None]
@@ -33,6 +34,7 @@ class RigTrend:
     trends: tuple["TrendResult", ...]
     spots: tuple["Spot", ...]
     action: "NextAction"
+    spot_effects: tuple["SpotEffect", ...] = ()
 
 
 def rig_trend(logbook: str | Path | None, name: str, today: date) -> RigTrend:
@@ -59,12 +61,14 @@ def trend_of(history: "RigHistory", today: date, status: str = IN_SERVICE) -> Ri
     from logger.core.history import trends_of
     from logger.core.next_action import next_action
     from logger.core.profile_history import growing_spots
+    from logger.core.spot_effect import spot_effects
     from logger.core.trace import DIRECTIONS
 
     trends = trends_of(history) if history.checks else []
     spots = growing_spots(history, DIRECTIONS)
     action = next_action(history, trends, today, status, [one.sentence for one in spots])
-    return RigTrend(history, tuple(trends), tuple(spots), action)
+    effects = spot_effects(history, DIRECTIONS)
+    return RigTrend(history, tuple(trends), tuple(spots), action, tuple(effects))
 
 
 def fleet(

@@ -10,7 +10,14 @@ import numpy as np
 from logger.core.history import TrendResult
 from logger.core.plain import printable
 from logger.core.profile_history import GRID, CheckProfile, Spot, check_profiles
-from logger.core.season import RUN_CURRENT, SOURCE_RESISTANCE, TAKE_UP, TRAVEL_TIME, RigHistory
+from logger.core.season import (
+    PEAK_RUN_CURRENT,
+    RUN_CURRENT,
+    SOURCE_RESISTANCE,
+    TAKE_UP,
+    TRAVEL_TIME,
+    RigHistory,
+)
 from logger.core.signals import LOW, OUT, SUSPECT
 from logger.core.trace import DIRECTIONS
 from logger.core.wording_trend import figure_name
@@ -20,7 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-DRAWN = (RUN_CURRENT, TRAVEL_TIME, SOURCE_RESISTANCE, TAKE_UP)
+DRAWN = (RUN_CURRENT, PEAK_RUN_CURRENT, TRAVEL_TIME, SOURCE_RESISTANCE, TAKE_UP)
 PAGE = (8.0, 9.5)
 MARKS: dict[str, dict[str, Any]] = {
     OUT: {

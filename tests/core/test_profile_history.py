@@ -9,6 +9,7 @@ from logger.core.assessment import Figures, Profile
 from logger.core.profile_history import growing_spots
 from logger.core.rig import Actuator, LockMechanism, Rig
 from logger.core.season import RigHistory, SeasonCheck, SeasonService, SeasonThrow
+from logger.core.spot_effect import spot_effects
 from logger.core.trace import DIRECTIONS, LOCK
 
 RIG = Rig("yard-loader", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6), LockMechanism(0.18))
@@ -64,6 +65,11 @@ def test_after_the_repair_the_place_is_gone():
     service = SeasonService(START + timedelta(days=91 * 5 - 4), "repaired", True)
     assert spots(worn)
     assert spots(worn + mended, [service]) == []
+    effects = spot_effects(RigHistory(RIG, tuple(worn + mended), (service,)), DIRECTIONS)
+    assert [one.answer for one in effects] == ["helped", "helped"]
+    assert [one.at_fraction for one in effects] == pytest.approx([0.6, 0.4], abs=0.02)
+    assert effects[0].change == pytest.approx(effects[0].after - effects[0].before)
+    assert effects[0].high < 0
 
 
 def test_checks_without_profiles_say_nothing():
