@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger import __version__
-from logger.core.records import BY_HAND, LoggedTrial, SheetState
+from logger.core.records import BENCH, BY_HAND, LoggedTrial, SheetState
 from logger.core.status import Status
 from logger.errors import InputError
 from logger.jobs import latch
@@ -51,11 +51,12 @@ def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: d
         state = book.sheet(sheet)
         rig = rig_of(book, state.sheet.rig)
         logged = [one for one in book.trials(sheet=state.sheet.id) if one.judgement is not None]
-        held = {one.direction: baseline_for(book, rig.name, one.direction) for one in logged}
+        kind = state.sheet.kind
+        held = {one.direction: baseline_for(book, rig.name, one.direction, kind) for one in logged}
         changed = []
         for one in logged:
             found = held[one.direction]
-            assessment = _again(book, one, rig, found)
+            assessment = _again(book, one, rig, found, on_bench=kind == BENCH)
             record = found.record.id if found is not None and found.record is not None else None
             book.judge(one.id, assessment, by, now, __version__, record, reason.strip())
             before = one.judgement.assessment.verdict if one.judgement else ""
@@ -69,7 +70,7 @@ def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: d
         return Rejudged(state, len(logged), tuple(changed), latch.status(book, rig.name))
 
 
-def _again(book: Logbook, logged: LoggedTrial, rig: "Rig", held: Held | None) -> "Assessment":
+def _again(book: Logbook, logged: LoggedTrial, rig: "Rig", held: Held | None, on_bench: bool) -> "Assessment":
     baseline = held.baseline if held is not None else None
     if logged.trial.source == BY_HAND:
         from logger.core.byhand import assess_by_hand
@@ -79,7 +80,7 @@ def _again(book: Logbook, logged: LoggedTrial, rig: "Rig", held: Held | None) ->
     from logger.core.assess import assess_trace
     from logger.jobs.calibrate import trace_of
 
-    return assess_trace(trace_of(book, logged), rig, baseline)
+    return assess_trace(trace_of(book, logged), rig, baseline, on_bench=on_bench)
 
 
 def hand_throw(kept: dict[str, Any], direction: str) -> "tuple[HandThrow, Instruments]":
