@@ -12,6 +12,7 @@ from logger.core.season import FIGURES, RigHistory
 from logger.core.season_lines import Line, lines_of
 from logger.core.service_effect import ServiceEffect, service_effects
 from logger.core.signals import OUT, CheckState, check_states, rises_together
+from logger.core.spread import Spread, spread_of
 from logger.core.trace import DIRECTIONS
 from logger.core.trend_figures import (
     Chart,
@@ -60,6 +61,8 @@ class TrendResult:
     rise_u: float
     rise_chance: float
     """Chance that there is no rise at all."""
+    spread: Spread | None = None
+    """Scatter from throw to throw; None with too few throws."""
 
 
 def trends_of(history: RigHistory) -> list[TrendResult]:
@@ -100,6 +103,7 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
         rise=size,
         rise_u=newest.rise.u if newest.rise.checks else 0.0,
         rise_chance=newest.rise.chance,
+        spread=spread_of(line),
     )
 
 
@@ -134,6 +138,7 @@ def to_json(result: TrendResult) -> dict[str, Any]:
         "rise": result.rise,
         "rise_u": None if result.rise_u == float("inf") else 2.0 * result.rise_u,
         "rise_chance_none": result.rise_chance,
+        "spread": None if result.spread is None else asdict(result.spread),
     }
 
 

@@ -118,8 +118,7 @@ def _risen(case: Case) -> NextAction | None:
         return None
     one = out[0]
     remedy, bring = REMEDIES[one.figure]
-    both = {o.direction for o in out if o.figure == one.figure}
-    where = "both directions" if len(both) == 2 else f"{one.direction} only"
+    where = _where(one, [o for o in case.trends if o.figure == one.figure and o is not one])
     why = f"{figure_name(one.figure)} is up {_percent(one)} since its baseline, {where}"
     if case.spots:
         why, remedy = f"{why}; {case.spots[0]}", "look at that place: burr, bent pin, packed mud, nut"
@@ -128,6 +127,30 @@ def _risen(case: Case) -> NextAction | None:
         why += f"; limit reached about {one.forecast.crosses} ({one.forecast.low} to {one.forecast.high})"
         by = min(by, max(case.today, one.forecast.low))
     return _act(case, 3, remedy, why, _sure(one), by, bring)
+
+
+def _where(one: TrendResult, others: Sequence[TrendResult]) -> str:
+    """Both directions compared: a mechanism drags both ways, a side load or one edge of a hole mostly one way."""
+    if not others or others[0].rise_chance > 0.05:
+        return f"{one.direction} only: side load, or a pin at the edge of its hole"
+    apart = one.rise - others[0].rise
+    if abs(apart) > 2.0 * (one.rise_u**2 + others[0].rise_u ** 2) ** 0.5:
+        return f"both directions, more in {one.direction if apart > 0 else others[0].direction}"
+    return "both directions alike"
+
+
+def _jumpy(case: Case) -> NextAction | None:
+    for one in case.trends:
+        if one.spread is not None and one.spread.grown:
+            why = (
+                f"{_name(one)} scatters {100 * one.spread.now:.0f} % from throw to throw, "
+                f"{100 * one.spread.before:.0f} % before"
+            )
+            what = "look for a loose plug or ground, worn brushes, a slack mounting"
+            return _act(
+                case, 2, what, why, "likely", case.today + SOON, "voltmeter, contact cleaner, spanners"
+            )
+    return None
 
 
 def _restricted(case: Case) -> NextAction | None:
@@ -237,6 +260,7 @@ RULES: tuple[Callable[[Case], NextAction | None], ...] = (
     _suspect,
     _unverified,
     _lower,
+    _jumpy,
     _heavy_at_first,
     _overdue,
     _not_commissioned,

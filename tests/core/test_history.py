@@ -249,3 +249,31 @@ def test_the_three_answers():
     assert answer(compare(before, before + 0.2, 0.02), 5) == "worse"
     assert answer(compare(before[:3], before[:3] + 0.001, 0.02), 3) == "no difference that n = 3 could show"
     assert answer(compare(before, before - 0.2, 0.02, shared_u=0.2), 5).startswith("no difference")
+
+
+def test_throws_that_scatter_more_are_noticed_and_one_odd_throw_is_not():
+    rng = RNG(9)
+    calm = [check(i, 2.0, rng) for i in range(8)]
+    jumpy = [check(i, 2.0, rng, scatter=0.09) for i in range(8, 11)]
+    found = RigHistory(RIG, (*calm, *jumpy))
+    spread = run_current(trends_of(found)).spread
+    assert spread.grown
+    assert spread.now > 3 * spread.before
+    still = [check(i, 2.0, rng) for i in range(8, 11)]
+    assert not run_current(trends_of(RigHistory(RIG, (*calm, *still)))).spread.grown
+    odd = replace(
+        still[1], throws=(*still[1].throws, check(9, 2.8, rng, throws=1, directions=("lock",)).throws[0])
+    )
+    assert not run_current(trends_of(RigHistory(RIG, (*calm, still[0], odd, still[2])))).spread.grown
+
+
+def test_directions_are_compared():
+    def one_way(lock_amps, i, rng):
+        lock = check(i, lock_amps, rng, directions=("lock",))
+        return replace(lock, throws=lock.throws + check(i, 2.0, rng, directions=("unlock",)).throws)
+
+    rng = RNG(10)
+    checks = [one_way(2.0 + 0.1 * max(0, i - 3), i, rng) for i in range(9)]
+    found = RigHistory(RIG, tuple(checks))
+    assert "lock only" in next_action(found, trends_of(found), checks[-1].on).why
+    assert run_current(trends_of(found), "unlock").first_signal is None
