@@ -31,6 +31,23 @@ def quoted(text: str, at_most: int = 40) -> str:
     return f"'{shown}'" if len(shown) <= at_most else f"'{shown[:at_most]}...'"
 
 
+_KEPT_IN_NAMES = frozenset(" -_.()+,=@'&")
+# Names that Windows gives to devices, whatever ending they have (Microsoft, "Naming Files, Paths, and Namespaces").
+_DEVICES = {"CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(10))}
+_LONGEST_NAME = 80
+
+
+def file_name(text: str) -> str:
+    """``text`` as one part of a file name on any system: it can't leave its folder, hide, or be a device.
+
+    >>> file_name("../../quarry loader"), file_name("nul.csv"), file_name("C:\\temp")
+    ('-.-quarry loader', '_nul.csv', 'C--temp')
+    """
+    kept = "".join(letter if letter.isalnum() or letter in _KEPT_IN_NAMES else "-" for letter in text)
+    kept = kept.replace("..", ".").lstrip(". ").rstrip(". ")[:_LONGEST_NAME]
+    return f"_{kept}" if kept.partition(".")[0].strip().upper() in _DEVICES or not kept else kept
+
+
 def counted(number: int, word: str) -> str:
     """``1 throw``, ``2 throws``.
 

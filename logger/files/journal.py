@@ -62,8 +62,8 @@ class Journal:
         self.path = path
         self.bytes = 0
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            self._file = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR | getattr(os, "O_BINARY", 0), 0o644)
+            path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            self._file = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR | getattr(os, "O_BINARY", 0), 0o600)
         except OSError as error:
             raise _disk_trouble(path, error) from error
         _lock(self._file, wait=True)

@@ -24,7 +24,7 @@ def save_draft(logbook: str | None, name: str, values: Mapping[str, str]) -> Non
     """Put the draft ``name`` on disk, whole or not at all. Raises OutsideError (full disk)."""
     file = _file(logbook, name)
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
+        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         handle, scratch = tempfile.mkstemp(dir=file.parent, suffix=".part")
         with os.fdopen(handle, "w", encoding="utf-8") as out:
             json.dump(dict(values), out)

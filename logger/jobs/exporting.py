@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from logger.core.export_tables import FLAG, TABLES, Column, ExportData, described, rows
+from logger.core.plain import file_name
 from logger.core.records import FROM_TRACE
 from logger.core.revisions import heads
 from logger.errors import InputError, OutsideError
@@ -141,7 +142,7 @@ def _write_traces(book: Logbook, names: list[str], folder: Path, progress: Progr
         for logged in book.trials(rig=name):
             if logged.trial.source == FROM_TRACE:
                 trace = book.trace(logged.id)
-                file = folder / f"{logged.id}.csv"
+                file = folder / f"{file_name(logged.id)}.csv"
                 write_trace(trace, file)
                 written[f"traces/{file.name}"] = len(trace)
         if progress is not None:

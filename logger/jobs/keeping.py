@@ -5,6 +5,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logger.core.plain import file_name
 from logger.core.trace import Trace
 from logger.errors import InputError
 from logger.files.journal import unfinished
@@ -55,7 +56,7 @@ def broken_off(logbook: str | None) -> list[Path]:
 def trace_name(trace: Trace) -> str:
     """A file name for a trace that nobody named."""
     when = f"-{trace.started:%Y%m%d-%H%M%S}" if trace.started else ""
-    return f"{trace.rig}-{trace.direction}{when}.csv"
+    return f"{file_name(trace.rig)}-{trace.direction}{when}.csv"
 
 
 def keep(recorded: Recorded, place: Place, now: datetime) -> Kept:

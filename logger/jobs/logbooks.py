@@ -18,7 +18,7 @@ def logbook_path(given: str | None) -> Path:
 
     folder = Path(user_data_dir("throwbook", appauthor=False))
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
         raise OutsideError(
             f"can't make the folder ({error.strerror})",

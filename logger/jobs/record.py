@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.core.live import LiveFigures
+from logger.core.plain import file_name
 from logger.errors import InputError, OutsideError, ThrowbookError
 from logger.files.journal import SUFFIX, Journal
 from logger.jobs.recorded import Recorded, judged
@@ -273,7 +274,9 @@ class Recording:
 
     def _new_journal(self) -> Journal:
         plan, now = self.plan, self._now()
-        name = f"{now:%Y%m%d-%H%M%S}-{now.microsecond:06d}-{plan.rig.name}-{plan.direction}{SUFFIX}"
+        name = (
+            f"{now:%Y%m%d-%H%M%S}-{now.microsecond:06d}-{file_name(plan.rig.name)}-{plan.direction}{SUFFIX}"
+        )
         header = {
             "rig": plan.rig.name,
             "rig_ref": plan.rig_ref or plan.rig.name,

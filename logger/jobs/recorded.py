@@ -99,7 +99,7 @@ def recover(
     Raises InputError when the file is no journal or holds no sample.
     """
     text = read_journal(path)
-    header = _header(text)
+    header = header_of(text)
     record = TrialRecord(rig_of(header.rig_ref), header.direction, calibration_of, keep_all=header.keep_all)
     notes = _replayed(text, header, record)
     if not record.samples:
@@ -121,7 +121,7 @@ def recover(
 
 
 @dataclass(frozen=True)
-class _Header:
+class Header:
     """What a recovery needs of a journal's header."""
 
     rig_ref: str
@@ -133,12 +133,12 @@ class _Header:
     began: datetime
 
 
-def _header(text: JournalText) -> _Header:
-    """Raises InputError where a key is missing or holds what it can't."""
+def header_of(text: JournalText) -> Header:
+    """The header, checked. Raises InputError where a key is missing or holds what it can't."""
     keys = text.header
     try:
         ambient_c = None if keys["ambient_c"] is None else float(keys["ambient_c"])
-        header = _Header(
+        header = Header(
             str(keys["rig_ref"]),
             str(keys["direction"]),
             bool(keys["keep_all"]),
@@ -158,7 +158,7 @@ def _header(text: JournalText) -> _Header:
     return header
 
 
-def _replayed(text: JournalText, header: _Header, record: TrialRecord) -> list[str]:
+def _replayed(text: JournalText, header: Header, record: TrialRecord) -> list[str]:
     session = Session()
     session.start(header.rate_hz)
     notes = []

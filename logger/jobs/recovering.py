@@ -25,15 +25,15 @@ class Found:
 def found_broken_off(logbook: str | None) -> list[Found]:
     """Those that can be read, oldest first."""
     from logger.files.journal import read_journal
+    from logger.jobs.recorded import header_of
 
     found = []
     for path in broken_off(logbook):
         try:
-            header = read_journal(path).header
+            header = header_of(read_journal(path))
         except ThrowbookError:
             continue  # nothing of it can be read; `record --recover` says so
-        begun = datetime.fromisoformat(str(header["started"]))
-        found.append(Found(path, str(header["rig_ref"]), str(header["direction"]), begun))
+        found.append(Found(path, header.rig_ref, header.direction, header.began))
     return found
 
 

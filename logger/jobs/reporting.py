@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logger.core.plain import file_name
 from logger.errors import OutsideError
 from logger.jobs.logbooks import opened
 
@@ -70,8 +71,8 @@ def _write_both(document: "Document", material: "Material", folder: Path, stem: 
     from logger.report.pdf import to_pdf
 
     drawings = Drawings(material)
-    pdf = write(folder / f"{stem}.pdf", to_pdf(document, paper, drawings.as_pdf_pages))
-    html = write(folder / f"{stem}.html", to_html(document, drawings.as_svg).encode())
+    pdf = write(folder / f"{file_name(stem)}.pdf", to_pdf(document, paper, drawings.as_pdf_pages))
+    html = write(folder / f"{file_name(stem)}.html", to_html(document, drawings.as_svg).encode())
     return Paper(document.number, (pdf, html))
 
 
@@ -109,7 +110,9 @@ def blank(
 
     source = _form_source(logbook, rig, issued, voltage_v)
     document = blank_sheet(source, kind, plan_for(kind, source.rig, throws))
-    return Paper(document.number, (write(folder / f"blank-{kind}-{rig}.pdf", to_pdf(document, paper)),))
+    return Paper(
+        document.number, (write(folder / f"blank-{kind}-{file_name(rig)}.pdf", to_pdf(document, paper)),)
+    )
 
 
 def card(
@@ -125,8 +128,8 @@ def card(
     from logger.report.pdf import to_one_page
 
     document = cab_card(_form_source(logbook, rig, issued, voltage_v))
-    page = write(folder / f"cab-card-{rig}.pdf", to_one_page(document, paper))
-    pocket = write(folder / f"cab-card-{rig}-pocket.pdf", to_one_page(document, "pocket"))
+    page = write(folder / f"cab-card-{file_name(rig)}.pdf", to_one_page(document, paper))
+    pocket = write(folder / f"cab-card-{file_name(rig)}-pocket.pdf", to_one_page(document, "pocket"))
     return Paper(document.number, (page, pocket))
 
 

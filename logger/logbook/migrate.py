@@ -41,6 +41,7 @@ def safe_copy(db: sqlite3.Connection, path: Path, target: Path) -> None:
     with plain_errors(target):
         try:
             _remove(part)
+            os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             with contextlib.closing(sqlite3.connect(part)) as copy:
                 db.backup(copy)
                 copy.execute("PRAGMA journal_mode = DELETE")  # one file, whole by itself
@@ -54,6 +55,7 @@ def safe_copy(db: sqlite3.Connection, path: Path, target: Path) -> None:
             sync(target.parent)
         finally:
             _remove(part)
+            os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
 
 
 def _remove(part: Path) -> None:

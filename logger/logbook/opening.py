@@ -3,6 +3,7 @@
 Kept true here: a file that isn't a logbook, or is newer than this program, is not touched.
 """
 
+import contextlib
 import os
 import shutil
 import sqlite3
@@ -27,6 +28,7 @@ def open_writing(path: Path, waiting: Waiting | None) -> sqlite3.Connection:
         refuse_others(path)
         if not writable(path):
             raise unwritable(path)
+        _make_private(path)
         db = connect(path, "rwc")
         try:
             refuse_by_header(db, path)
@@ -36,6 +38,12 @@ def open_writing(path: Path, waiting: Waiting | None) -> sqlite3.Connection:
             db.close()
             raise
         return db
+
+
+def _make_private(path: Path) -> None:
+    """A new logbook is its user's alone; SQLite gives its small files the same permissions. Widened ones stay."""
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
 
 
 def open_reading(path: Path, waiting: Waiting | None) -> tuple[sqlite3.Connection, Path | None]:
