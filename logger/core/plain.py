@@ -38,7 +38,7 @@ _LONGEST_NAME = 80
 
 
 def file_name(text: str) -> str:
-    """``text`` as one part of a file name on any system: it can't leave its folder, hide, or be a device.
+    r"""``text`` as one part of a file name on any system: it can't leave its folder, hide, or be a device.
 
     >>> file_name("../../quarry loader"), file_name("nul.csv"), file_name("C:\\temp")
     ('-.-quarry loader', '_nul.csv', 'C--temp')
