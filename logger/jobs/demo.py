@@ -197,12 +197,18 @@ class _Player:
             day.at,
             machine,
             conditions,
-            ("lock", "unlock") * 4,
+            ("lock", "unlock") * (6 if day.kind == "after-service" else 4),
             answers=self._answers(day.temperature_c, day.engine_running, 60.0),
+        )
+        assert done.sheet is not None
+        signed = sheets.accept(
+            self.logbook, done.sheet.sheet.name, SEEN, story.OPERATOR, day.at + timedelta(hours=1)
         )
         engine = "engine on" if day.engine_running else "engine off"
         self._tell(
-            done, f"{day.kind.capitalize()} check, {day.at:%d %b %Y}, {day.temperature_c:+.0f} degC, {engine}"
+            done,
+            f"{day.kind.capitalize()} check, {day.at:%d %b %Y}, {day.temperature_c:+.0f} degC, {engine}",
+            f"both pins looked at after every lock throw; sheet {signed.state.sheet.name} {signed.state.state}",
         )
 
     def service(self) -> None:
