@@ -1,6 +1,7 @@
 """Papers from the logbook: reports, the blank sheet, the cab card. Each is written whole or not at all."""
 
 import os
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -84,12 +85,12 @@ def write(path: Path, content: bytes) -> Path:
         part.write_bytes(content)
         os.replace(part, path)
     except OSError as error:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
         what = f"writing failed ({error.strerror})"
         raise OutsideError(
             what, str(path), "Check the folder and the free space, or give --folder."
         ) from error
-    finally:
-        part.unlink(missing_ok=True)
     return path
 
 
