@@ -3,7 +3,7 @@ VENV ?= .venv
 PYTHON ?= python3
 BIN := $(VENV)/bin
 
-.PHONY: demo test check format bench samples clean
+.PHONY: demo test check format bench samples pictures clean
 
 demo: $(VENV)/.ready-run
 	$(BIN)/throwbook demo
@@ -26,6 +26,9 @@ bench: $(VENV)/.ready-dev
 
 samples: $(VENV)/.ready-run
 	$(BIN)/throwbook samples sample-runs
+
+pictures: $(VENV)/.ready-run
+	$(BIN)/python -m logger.cli.guide
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .import_linter_cache build *.egg-info

@@ -34,6 +34,8 @@ class Subject:
     assessment: Assessment
     rig: Rig
     baseline: "Baseline | None" = None
+    most_points: int = _MOST_POINTS
+    """Lines over time are thinned to about so many points."""
 
 
 @contextmanager
@@ -53,12 +55,12 @@ def draw_trial(subject: Subject) -> "Figure":
     """One page: current, voltage (if recorded) and current over travel (if the record gives one)."""
     from matplotlib.figure import Figure
 
-    panels = [_draw_current]
+    panels = [draw_current]
     if subject.trace.voltage_v is not None:
         panels.append(_draw_voltage)
     if subject.assessment.profile is not None:
-        panels.append(_draw_profile)
-    heights = {_draw_current: 3.0, _draw_voltage: 1.8, _draw_profile: 3.0}
+        panels.append(draw_profile)
+    heights = {draw_current: 3.0, _draw_voltage: 1.8, draw_profile: 3.0}
     ratios = [heights[panel] for panel in panels]
     trace = subject.trace
     subject = replace(subject, trace=replace(trace, time_s=trace.time_s - trace.time_s[0]))
@@ -81,10 +83,10 @@ def _title(subject: Subject) -> str:
     return "\n".join([f"{printable(where)}{when}", f"verdict: {assessment.verdict}{provisional}", *signs])
 
 
-def _draw_current(axes: "Axes", subject: Subject) -> None:
+def draw_current(axes: "Axes", subject: Subject) -> None:
     """Current over time, its segments and limits."""
     assessment = subject.assessment
-    axes.plot(*thinned(subject.trace.time_s, subject.trace.current_a), **style.MEASURED)
+    axes.plot(*thinned(subject.trace.time_s, subject.trace.current_a, subject.most_points), **style.MEASURED)
     sign = _polarity(subject.trace, assessment)
     limits = [check for check in assessment.checks if check.unit == "A" and check.measured is not None]
     for check in limits:
@@ -122,7 +124,7 @@ def _draw_voltage(axes: "Axes", subject: Subject) -> None:
     axes.margins(x=0.01, y=0.15)
 
 
-def _draw_profile(axes: "Axes", subject: Subject) -> None:
+def draw_profile(axes: "Axes", subject: Subject) -> None:
     """Current over travel beside the baseline's lowest to highest."""
     profile, baseline = subject.assessment.profile, subject.baseline
     assert profile is not None
