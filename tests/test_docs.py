@@ -1,11 +1,18 @@
 """Every command explains itself: a help text with an example that names the command."""
 
+import re
+import textwrap
 from collections.abc import Iterator
+from pathlib import Path
 
 import click
 import pytest
 
+from logger import assess_trace, read_rig, read_trace
 from logger.cli.main import COMMANDS, throwbook
+from logger.core.diagnosis import CAUSES
+from logger.jobs.guide import signs_page
+from logger.jobs.sample_table import SAMPLE_RUNS
 
 
 def commands(group: click.Group, before: tuple[str, ...] = ()) -> Iterator[tuple[str, click.Command]]:
@@ -38,3 +45,68 @@ def test_every_option_of_every_command_is_explained(name: str):
 def test_every_line_of_the_list_of_commands_is_a_sentence():
     for _, _, line in COMMANDS.values():
         assert line.endswith(".")
+
+
+TOP = Path(__file__).parent.parent
+GUIDE = TOP / "logger" / "guide"
+PAGES = sorted([*GUIDE.glob("*.md"), TOP / "README.md"])
+REMEDY = "Run 'make pictures' and look at the change."
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_every_command_and_option_is_in_the_guide(name: str):
+    sections = (GUIDE / "commands.md").read_text("utf-8").split("\n##")
+    section = next((one for one in sections if f"`throwbook {name}`" in one.partition("\n")[0]), None)
+    assert section is not None, REMEDY
+    options = [option for one in ALL[name].params if isinstance(one, click.Option) for option in one.opts]
+    assert [option for option in options if option not in section] == [], REMEDY
+
+
+def test_every_sign_is_in_the_guide_with_its_picture():
+    page = (GUIDE / "signs.md").read_text("utf-8")
+    for sign in {run.sign for run in SAMPLE_RUNS} - {""}:
+        section = page.partition(f"## `{sign}`")[2].partition("\n## ")[0]
+        assert "pictures/" in section, f"{sign}: {REMEDY}"
+        assert "What to do: " in section
+    told = {cause.sign for cause in CAUSES}
+    assert {sign for sign in told if f"## `{sign}`" not in page} == set(), REMEDY
+
+
+def test_the_page_of_signs_is_what_the_tables_say():
+    assert (GUIDE / "signs.md").read_text("utf-8") == signs_page(), REMEDY
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_every_link_leads_somewhere(page: Path):
+    links = re.findall(r"\]\(([^)#\s]+)[^)]*\)", page.read_text("utf-8"))
+    assert [link for link in links if "://" not in link and not (page.parent / link).exists()] == []
+
+
+def test_every_page_of_the_guide_is_linked_from_its_first_page_and_the_readme():
+    for first, before in ((GUIDE / "README.md", ""), (TOP / "README.md", "logger/guide/")):
+        text = first.read_text("utf-8")
+        assert [
+            page.name
+            for page in GUIDE.glob("*.md")
+            if page.name != "README.md" and f"]({before}{page.name})" not in text
+        ] == []
+
+
+def test_every_picture_says_what_it_shows():
+    for page in PAGES:
+        assert "![]" not in page.read_text("utf-8")
+
+
+def test_the_lines_of_the_notebook_page_run(monkeypatch):
+    monkeypatch.chdir(TOP)
+    blocks = re.findall(r"((?:^    .*\n|^\n)+)", (GUIDE / "notebook.md").read_text("utf-8"), re.MULTILINE)
+    lines = textwrap.dedent(next(block for block in blocks if "from logger import" in block))
+    held: dict[str, object] = {}
+    exec(lines.partition("with open_logbook_readonly")[0], held)
+    assert held["found"].verdict == "watch"
+
+
+def test_a_throw_with_a_pin_off_passes_as_the_guide_warns():
+    rig = read_rig(TOP / "sample-runs" / "yard-loader.toml")
+    found = assess_trace(read_trace(TOP / "sample-runs" / "signs" / "completes-one-pin-off.csv"), rig)
+    assert found.verdict == "pass"
