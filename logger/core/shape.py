@@ -21,6 +21,8 @@ SCAN_WIDTHS = (2, 3, 4, 6, 8, 12, 16)
 """Bins over which a left-over is averaged when looking for a load at one place."""
 WORST_PLACE_U = 0.03
 """A place known no better than this isn't one: the load is then not told from a travel that doesn't add up."""
+Z_999 = 3.090
+"""One-sided 99.9 % of a normal scatter."""
 END_U = 0.004
 """Standard uncertainty of where the limit switches end the stroke, as a share of it (*assumed*)."""
 FEWEST_BINS = 20
@@ -119,6 +121,7 @@ def find_bump(
     factor: float,
     smallest_a: float,
     place_u: float,
+    blind_u: float = 0.0,
 ) -> Bump | None:
     """The clearest load at one place that neither the baseline's scatter nor this trial's own explains, or None.
 
@@ -136,26 +139,32 @@ def find_bump(
         A load smaller than this isn't called one, however clear [A].
     place_u
         Standard uncertainty of a place (share of the stroke).
+    blind_u
+        What a missing voltage channel has added to it: that widens the interval of the place, and is no reason to doubt
+        the load.
     """
     misfit_a = fit.misfit_a
+    worst_u = float(np.hypot(WORST_PLACE_U, blind_u))
     shift_a = place_u * np.abs(_steepness(baseline_a * (1.0 + fit.scale)))
-    best: tuple[float, int, int, float] | None = None
+    best: tuple[float, int, int, float, float] | None = None
     for width, healthy_sd_a in scan_sd_a.items():
         smooth = smooth_over(misfit_a, width)
         own = robust_sd(smooth[~np.isnan(smooth)])
-        sd_a = np.sqrt(np.maximum(healthy_sd_a, own) ** 2 + shift_a**2)
-        limit = np.maximum(factor * sd_a, smallest_a)
+        scatter_a = np.maximum(healthy_sd_a, own)
+        sd_a = np.hypot(scatter_a, shift_a)
+        # Few trials know the scatter badly (hence the factor); how far places may be off doesn't come from them.
+        limit = np.maximum(np.hypot(factor * scatter_a, Z_999 * shift_a), smallest_a)
         excess = smooth / limit
         excess[np.isnan(excess)] = -np.inf
         top = int(np.argmax(excess))
         clearness = float(smooth[top] / max(sd_a[top], 1e-12))
         if excess[top] > 1.0 and (best is None or clearness > best[0]):
-            best = (clearness, width, top, float(sd_a[top]))
+            best = (clearness, width, top, float(sd_a[top]), float(limit[top]))
     if best is None:
         return None
-    _, width, top, sd = best
-    bump = _measure(misfit_a, width, top, sd, max(factor * sd, smallest_a), place_u)
-    return bump if bump.at_u <= WORST_PLACE_U else None
+    _, width, top, sd, limit_a = best
+    bump = _measure(misfit_a, width, top, sd, limit_a, place_u)
+    return bump if bump.at_u <= worst_u else None
 
 
 def _steepness(values: FloatArray) -> FloatArray:

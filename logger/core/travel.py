@@ -68,8 +68,10 @@ def travel(
     rows = slice(segments.first, segments.last + 1)
     time_s, current_a = trace.time_s[rows], segments.current_a[rows]
     emf_v = voltage_v[rows] - current_a * r_ohm
-    # In a break of the current the motor only coasts; a supply that reads full voltage then drives nothing.
-    for a, b in runs_of(current_a < 0.1 * median_of(current_a)):
+    # In a break of the current the motor only coasts; a supply that reads full voltage then drives nothing. What it
+    # draws while it turns is the measure: a long stand at the end draws many times that.
+    turning_a = current_a if still_from is None else current_a[: max(1, still_from - segments.first)]
+    for a, b in runs_of(current_a < 0.1 * median_of(turning_a)):
         if b - a >= SUSTAINED_SAMPLES:
             emf_v[a:b] = 0.0
     if still_from is not None:

@@ -230,10 +230,7 @@ def _case(
     if fault == "stall" and not np.isfinite(throw.held_s):
         until = float(motion.stop_s + rng.uniform(1.0, 3.0))
     trace, at = record(rng, m, board, motion, direction, throw.battery_v, until, start, fault != "no-start")
-    run = (motion.t_s > motion.transient_s) & (motion.t_s < min(motion.end_s, motion.stop_s))
-    mean = _time_mean(motion, run)
-    run2 = run & (motion.t_s < motion.slowing_s)
-    mean2 = _time_mean(motion, run2)
+    mean, run_a = _run_current(motion, board)
     trace = _spoil(rng, fault, trace, at, motion, mean)
     return Case(
         family=family,
@@ -245,9 +242,22 @@ def _case(
         trace=trace,
         start_s=at,
         end_s=(at + min(motion.slowing_s, motion.end_s), at + motion.end_s),
-        run_a=(min(mean, mean2), max(mean, mean2)),
+        run_a=run_a,
         slack_s=board.slack_s,
     )
+
+
+def _run_current(motion: Motion, board: Recorder) -> tuple[float, tuple[float, float]]:
+    """The true running current, and the range it may be told in: a filter or a slow rate drags the transient out (six
+    halvings of the filter, two samples), and a drive's slowing down counts or doesn't."""
+    dragged_s = motion.transient_s + 4.2 * board.filter_s + 2.0 / board.rate_hz
+    ends = min(motion.end_s, motion.stop_s)
+    means = [
+        _time_mean(motion, (motion.t_s > begin) & (motion.t_s < end))
+        for begin in (motion.transient_s, dragged_s)
+        for end in (ends, min(motion.slowing_s, ends))
+    ]
+    return means[0], (min(means), max(means))
 
 
 def _time_mean(motion: Motion, run: "np.ndarray[Any, Any]") -> float:

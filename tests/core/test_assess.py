@@ -226,3 +226,20 @@ def test_a_baseline_refuses_trials_of_both_directions_and_broken_ones():
         make_baseline([good, assess_trace(Drawn(stall_from=0.5).trace(), RIG)])
     with pytest.raises(InputError, match="no trial"):
         make_baseline([])
+
+
+def test_a_long_stand_at_an_obstacle_does_not_shift_its_place():
+    """What it draws while it stands is many times what it draws while it turns: that isn't a break in the current."""
+    drawn = [Drawn(seed=k, level_a=0.85) for k in range(5)]
+    light = make_baseline([assess_trace(one.trace(), RIG) for one in drawn], "drawn")
+    found = assess_trace(Drawn(run_s=20.0, level_a=0.85, stall_from=0.3, stall_a=9.6).trace(), RIG, light)
+    assert told(found)["stall"].at_fraction == pytest.approx(0.3 * 20.0 / drawn[0].run_s, abs=0.03)
+
+
+def test_a_binding_spot_is_told_without_a_voltage_channel_too():
+    drawn = [Drawn(seed=k, with_voltage=False) for k in range(5)]
+    blind = make_baseline([assess_trace(one.trace(), RIG) for one in drawn], "drawn")
+    found = assess_trace(Drawn(bump_a=0.9, bump_at=0.4, with_voltage=False, seed=11).trace(), RIG, blind)
+    assert above_info(found) == {"binding-spot"}
+    spot = told(found)["binding-spot"]
+    assert abs(spot.at_fraction - 0.4) < spot.at_fraction_u

@@ -8,6 +8,7 @@ from logger.core.evidence import NO_LOAD_U, Evidence
 from logger.core.numerics import prediction_factor
 from logger.core.shape import Bump, find_bump, smooth_over
 from logger.core.signs import ending
+from logger.core.travel import PLACE_U_WITHOUT_VOLTAGE
 
 Z_99 = 2.326
 """One-sided 99 % of a normal scatter."""
@@ -203,7 +204,8 @@ def _bump(evidence: Evidence) -> Bump | None:
     smallest = PRACTICE_SPREAD * max(usual, usual + fit.level_a)
     # A travel that doesn't add up shifts places, and the more so the less it adds up.
     shift_u = float(np.hypot(profile.place_u, 0.25 * (evidence.travel_share - 1.0)))
-    return find_bump(fit, baseline.median_a, baseline.scan_sd_a, factor, smallest, shift_u)
+    blind_u = 0.0 if evidence.moved.from_voltage else PLACE_U_WITHOUT_VOLTAGE
+    return find_bump(fit, baseline.median_a, baseline.scan_sd_a, factor, smallest, shift_u, blind_u)
 
 
 def _hump(evidence: Evidence) -> Sign | None:
