@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 import click
 
 from logger.cli.shared import can_ask
+from logger.core.plain import written
 from logger.errors import InputError
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -13,8 +14,8 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 def needed(value: str | None, option: str, question: str, choices: tuple[str, ...] = ()) -> str:
     """The value given, or asked for. Raises InputError in a pipe, naming ``option``."""
-    if value is not None and value.strip():
-        return value.strip()
+    if value is not None and written(value):
+        return written(value)
     if not can_ask():
         example = f"{option} {choices[0]}" if choices else option
         raise InputError(f"{option} is missing", question, f"In a pipe nothing is asked: give {example}.")

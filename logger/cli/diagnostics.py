@@ -34,6 +34,10 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
         yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
+def _ended(text: str) -> str:
+    return text if text.endswith("?") else text.rstrip(".") + "."
+
+
 def run(command: click.Command, args: list[str] | None = None) -> int:
     """Run ``command`` and give its exit code; every error becomes one line."""
     try:
@@ -45,7 +49,7 @@ def run(command: click.Command, args: list[str] | None = None) -> int:
         hint = ""
         if isinstance(error, click.UsageError) and error.ctx is not None:
             hint = f" Try '{error.ctx.command_path} --help'."
-        complain(error.format_message().rstrip(".") + "." + hint)
+        complain(_ended(error.format_message()) + hint)
         return 2
     except click.Abort:
         complain("stopped by the keyboard; nothing more was done.")

@@ -187,9 +187,19 @@ def _print(done: "Entered") -> None:
         position = logged.placement.position if logged.placement else 0
         style = {"pass": "good", "fail": "bad"}.get(judged.verdict, "warn")
         output.line(f"throw {position} ({judged.direction}): {judged.verdict}. {judged.because}", style=style)
-    for note in dict.fromkeys(note for judged in done.assessments for note in judged.notes):
-        output.line(note, style="quiet", indent=2)
+    for note, numbers in _notes(done).items():
+        whose = "" if len(numbers) == len(done.trials) else f"throw {', '.join(map(str, numbers))}: "
+        output.line(f"{whose}{note}", style="quiet", indent=2)
     print_status(done.state.sheet.rig, done.status)
+
+
+def _notes(done: "Entered") -> dict[str, list[int]]:
+    """Each note once, with the numbers of its throws."""
+    found: dict[str, list[int]] = {}
+    for logged, judged in zip(done.trials, done.assessments, strict=True):
+        for note in dict.fromkeys(judged.notes):
+            found.setdefault(note, []).append(logged.placement.position if logged.placement else 0)
+    return found
 
 
 def _print_json(done: "Entered") -> None:

@@ -69,13 +69,14 @@ def list_(ctx: click.Context, as_json: bool) -> None:
 
 
 def _row(each: "Listed") -> list[str | output.Cell]:
-    from logger.core.status_words import STYLE
+    from logger.core.status_words import STYLE, short
 
     level = each.standing.status.level
+    said = short(each.standing.status, each.standing.commissioned)
     check = each.standing.next_check
     return [
         each.name,
-        output.Cell(level, STYLE[level]),
+        output.Cell(said, STYLE[level] if said == level else "warn"),
         "yes" if each.standing.commissioned else "no",
         str(each.trials),
         each.last_trial.date().isoformat() if each.last_trial else "-",

@@ -57,7 +57,8 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
           --fixed "new clevis pin" --parts "1 pin" --machine-hours 1210h --by "M. K."
     """
     from logger.core.cautions import SHOWN_AT
-    from logger.core.service import ACTIONS
+    from logger.core.service import ACTIONS, mends
+    from logger.core.status import DO_NOT_USE
     from logger.jobs.services import add as log
 
     moment = now()
@@ -75,6 +76,13 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
             f"It answers {counted(len(done.entry.answers), 'open order')}; only a signed order clears.",
             indent=2,
         )
+        if done.standing.status.level == DO_NOT_USE and not mends(done.entry):
+            output.line(
+                "It is no repair yet that leads out of 'do not use': that takes work done, --found and --fixed. "
+                f"Add it before you commission: --corrects {done.entry.id[:8]} --reason TEXT",
+                style="warn",
+                indent=2,
+            )
     print_standing(done.standing)
     if done.entry.answers:
         for text in SHOWN_AT["service"]:

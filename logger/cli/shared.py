@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 import click
 
 from logger.cli import diagnostics
+from logger.core.plain import written
 from logger.errors import InputError
 
 Command = TypeVar("Command", bound=Any)
@@ -41,8 +42,8 @@ def by_option(command: Command) -> Command:
 
 def who(by: str | None) -> str:
     """The name given, or that of the user who is logged in."""
-    if by is not None and by.strip():
-        return by.strip()
+    if by is not None and written(by):
+        return written(by)
     try:
         return getpass.getuser()
     except (KeyError, OSError) as error:  # no such user, as in a bare container

@@ -30,6 +30,9 @@ def print_plan(state: "SheetState", made: "Plan") -> None:
     )
     for text in made.look_at:
         output.line(f"look at: {text}", indent=2)
+    output.line(
+        f"Next: throw and write down (record, import or enter with --sheet {state.name}), then throwbook sheet show {state.name}"
+    )
     if made.answers:
         output.line(f"It answers {counted(len(made.answers), 'open order')} of this rig.")
 
@@ -38,7 +41,7 @@ def print_status(rig: str, found: "Status") -> None:
     """The status after something changed it."""
     from logger.core.status_words import STYLE, caution, reasons
 
-    words = found.level if found.open else "no order holds it"
+    words = found.level if found.open else "nothing is open against it"
     output.line(f"{rig}: {words}", style=STYLE[found.level])
     for text in reasons(found):
         output.line(text, indent=2)

@@ -10,13 +10,14 @@ from datetime import datetime
 
 from logger.core.assessment import FAIL, PASS, UNDECIDED, UNUSABLE, WATCH
 from logger.core.limits import limits_for
-from logger.core.plain import counted
+from logger.core.plain import counted, written
 from logger.core.questions import cap
 from logger.core.records import BENCH, Sighting
 from logger.core.rig import Rig
 from logger.core.sheet import (
     KINDS,
     NO,
+    SEEN,
     YES,
     FilledSheet,
     SheetTrial,
@@ -206,7 +207,7 @@ def _nothing_bad_left_out(case: Case) -> list[str]:
         f"{throw.name}: left out ({throw.left_out}), but it failed: plan a new sheet"
         for throw in case.left_out
         if throw.assessment.verdict == FAIL
-        or NO in (seen_at(throw.id, case.sightings).left_pin, seen_at(throw.id, case.sightings).right_pin)
+        or NO in (getattr(seen_at(throw.id, case.sightings), name) for name in SEEN)
     ]
 
 
@@ -222,7 +223,7 @@ def _thrown_after_the_repair(case: Case) -> list[str]:
 
 
 def _signed(case: Case) -> list[str]:
-    return [] if case.sheet.signed.strip() else ["nobody has signed"]
+    return [] if written(case.sheet.signed) else ["nobody has signed"]
 
 
 RULES: tuple[Callable[[Case], list[str]], ...] = (
@@ -253,8 +254,8 @@ def _statement(case: Case) -> str:
     by = ", ".join(sorted({one.by for one in seen if one.by})) or case.sheet.signed
     lines = [
         f"{len(locks)} lock and {unlocks} unlock throws, each within every limit by more than its uncertainty.",
-        f"After each lock throw {by} saw the left pin and the right pin in their holes, each by itself ({how}); "
-        "the maker's load check was done and the pins stayed put with the power off.",
+        f"Written down by {by}: after each lock throw the left pin and the right pin were seen in their holes, each by itself "
+        f"({how}); the maker's load check was done and the pins stayed put with the power off.",
     ]
     lines += [bound_sentence(LOCK, len(locks))]
     if unlocks:

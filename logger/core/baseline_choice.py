@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from logger.core.assessment import CUT_OFF, FAIL
+from logger.core.plain import written
 from logger.core.records import ACCEPTED, BENCH, COMMISSIONING, REJECTED
 from logger.core.sheet import FilledSheet, SheetTrial, as_found
 
@@ -88,6 +89,6 @@ def _why_not(throw: SheetTrial, apart: bool) -> str:
 
 def may_replace(serviced_since: bool, reason: str) -> str:
     """Why a new baseline may not take the place of the one in force; empty: it may."""
-    if serviced_since or reason.strip():
+    if serviced_since or written(reason):
         return ""
     return "a new baseline takes a service since the last one, or a reason in writing (--reason)"

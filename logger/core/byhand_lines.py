@@ -7,7 +7,7 @@
 * Every number carries its unit: ``s``, ``A`` or ``mA``, ``V`` or ``mV``, ``degC`` or ``degF``. A decimal comma is read as a point.
 * The first current is the running one, the second the peak after the start; ``run`` and ``peak`` say which is which.
 * A voltage is the one under load; ``at rest`` behind it, or ``rest`` before it, makes it the one at rest.
-* Sightings: ``both seen``, ``left seen``, ``right not seen``, ``not looked``; ``load check done`` or ``load check failed``;
+* Sightings: ``both seen``, ``left seen`` or ``left yes``, ``right not seen`` or ``right no``, ``not looked``; ``load check done`` or ``load check failed``;
   ``stayed put`` or ``let go`` (with the power off).
 * How it ended, if not by itself at the end: ``stalled``, ``stopped short``, ``did not start``.
 
@@ -20,9 +20,13 @@ from dataclasses import dataclass, replace
 from logger.core.assessment import CUT_OFF, NO_RUN, STALL
 from logger.core.sheet import NO, NOT_LOOKED, YES
 from logger.core.trace import DIRECTIONS
+from logger.core.unit_table import KINDS
 from logger.errors import InputError
 
 STOPPED_SHORT = "stopped-short"
+WORDS = (
+    "Words it knows: both seen, left seen, right not seen, not looked, load check done, stayed put, stalled."
+)
 EXAMPLE = "lock 14.3s 2.1A 2.9A 12.4V both seen"
 BEYOND_BELIEF = 1e5
 """No reading of a stopwatch or meter is as large, in any SI unit."""
@@ -83,6 +87,14 @@ PHRASES: dict[str, dict[str, str]] = {
     "left not seen": {"left_pin": NO},
     "right pin not seen": {"right_pin": NO},
     "right not seen": {"right_pin": NO},
+    "left pin yes": {"left_pin": YES},
+    "left yes": {"left_pin": YES},
+    "right pin yes": {"right_pin": YES},
+    "right yes": {"right_pin": YES},
+    "left pin no": {"left_pin": NO},
+    "left no": {"left_pin": NO},
+    "right pin no": {"right_pin": NO},
+    "right no": {"right_pin": NO},
     "left not looked": {"left_pin": NOT_LOOKED},
     "right not looked": {"right_pin": NOT_LOOKED},
     "not looked": {"left_pin": NOT_LOOKED, "right_pin": NOT_LOOKED},
@@ -100,6 +112,8 @@ _BARE_NUMBER = re.compile(r"[+-]?[\d.]+(?=\s|$)")
 # word before or behind a number: the field that it makes of it.
 BEFORE = {"run": "run_current_a", "peak": "peak_current_a", "rest": "rest_voltage_v", "load": "voltage_v"}
 BEHIND = {"at rest": "rest_voltage_v", "under load": "voltage_v"}
+SAID_AS = {"time": "time", "current": "current", "voltage": "voltage", "ambient": "temperature"}
+"""Kind of reading: its row in ``unit_table.KINDS``."""
 KIND_OF = {
     "time_s": "time",
     "run_current_a": "current",
@@ -159,7 +173,7 @@ def parse_line(line: str, where: str = "line") -> HandThrow:
                 break
         else:
             word = rest.split()[0]
-            raise InputError(f"{word!r} isn't understood", where, f"Example: {EXAMPLE}")
+            raise InputError(f"{word!r} isn't understood", where, f"{WORDS} Example: {EXAMPLE}")
     return replace(found, **given)  # type: ignore[arg-type]
 
 
@@ -202,6 +216,15 @@ def _measured(rest: str, given: dict[str, object], where: str) -> str | None:
     if value.value < 0 and kind != "ambient":
         raise InputError(
             f"{typed!r} is below zero", where, "Write the size of the reading, without its sign."
+        )
+    usual = KINDS[SAID_AS[kind]]
+    if not usual.least <= value.value <= usual.most:
+        raise InputError(f"{typed!r} is too much for {usual.a_name}", where, f"Example: {EXAMPLE}")
+    if name == "time_s" and value.value == 0:
+        raise InputError(
+            f"{typed!r} is no time of a throw",
+            where,
+            "Leave it out if it wasn't taken, or say 'did not start'.",
         )
     _set(given, name, value, typed, where)
     return left

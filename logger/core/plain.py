@@ -25,6 +25,27 @@ def printable(text: str) -> str:
     )
 
 
+# Letters by their class, blank on the screen: the fillers of the Korean syllable blocks.
+_BLANK_LETTERS = frozenset("\u115f\u1160\u3164\uffa0")
+
+
+def written(text: str) -> str:
+    r"""What a person can be said to have written: ``text`` without blanks around it and without invisible characters.
+
+    Empty unless at least one letter or digit of it can be seen, so that neither a dash nor a letter without width
+    passes for a signature, a reason or a cause.
+
+    >>> written(" M. K. "), written("\u200b\u3164"), written(" - ")
+    ('M. K.', '', '')
+    """
+    seen = "".join(
+        letter
+        for letter in text
+        if unicodedata.category(letter) not in _UNPRINTABLE and letter not in _BLANK_LETTERS
+    ).strip()
+    return seen if any(letter.isalnum() for letter in seen) else ""
+
+
 def quoted(text: str, at_most: int = 40) -> str:
     """``text`` made printable, cut to ``at_most`` letters, between quotes: for error messages."""
     shown = printable(text)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from logger.core.assessment import PASS, WATCH
+from logger.core.plain import written
 from logger.core.units import parse
 from logger.errors import InputError
 
@@ -127,7 +128,7 @@ def unanswered(conditions: Conditions) -> tuple[Question, ...]:
     return tuple(
         one
         for one in QUESTIONS
-        if getattr(conditions, one.key) is None or not str(getattr(conditions, one.key)).strip()
+        if getattr(conditions, one.key) is None or not written(str(getattr(conditions, one.key)))
     )
 
 

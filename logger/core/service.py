@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 
+from logger.core.plain import written
 from logger.core.records import Service
 
 # action: whether it starts a new stretch when the entry doesn't say. Common practice, no source.
@@ -33,7 +34,7 @@ class Moment:
 
     def __bool__(self) -> bool:
         """Whether anything was written."""
-        return bool(self.what.strip())
+        return bool(written(self.what))
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,15 @@ class ServiceEntry:
     def starts_stretch(self) -> bool:
         """Whether what is measured afterwards belongs to a new stretch."""
         return ACTIONS.get(self.action, False) if self.new_stretch is None else self.new_stretch
+
+
+NO_REPAIR = ("inspected",)
+"""Actions that mend nothing."""
+
+
+def mends(entry: ServiceEntry) -> bool:
+    """Whether an entry tells of a repair: work was done, what was found and what was done about it are both written."""
+    return entry.action not in NO_REPAIR and bool(entry.found) and bool(entry.fixed)
 
 
 DETAILS = (

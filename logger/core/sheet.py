@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from logger.core.assessment import Assessment
+from logger.core.plain import written
 from logger.core.questions import Conditions, conditions_from
 from logger.core.records import (
     AFTER_SERVICE,
@@ -230,11 +231,11 @@ def seen_at(trial: str, sightings: Iterable[Sighting]) -> Seen:
     ``yes`` (two people disagree: the throw is done again) and a ``yes`` beats ``not looked``.
     """
     mine = [one for one in sightings if one.trial == trial]
-    corrected = _replaced_by([one for one in mine if one.reason.strip() and one.by.strip()], mine)
+    corrected = _replaced_by([one for one in mine if written(one.reason) and written(one.by)], mine)
     valid = [one for one in mine if one.id not in corrected]
     answers = {name: _strongest({getattr(one, name) for one in valid}) for name in SEEN}
-    hows = sorted({one.how.strip() for one in valid if one.how.strip()})
-    names = sorted({one.by.strip() for one in valid if one.by.strip()})
+    hows = sorted({written(one.how) for one in valid if written(one.how)})
+    names = sorted({written(one.by) for one in valid if written(one.by)})
     return Seen(**answers, how="; ".join(hows), by=", ".join(names))
 
 

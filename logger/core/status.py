@@ -18,7 +18,9 @@ from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from logger.core.plain import written
 from logger.core.records import COMMISSIONING, Order
+from logger.core.service import NO_REPAIR
 
 IN_SERVICE = "in service"
 WATCH = "watch"
@@ -68,7 +70,7 @@ NEED_SAID: dict[str, str] = {
     REASON: "no reason given",
     SIGNED: "not signed",
     CAUSE_FOUND: "no cause found is written down",
-    REPAIR: "no repair is logged that answers it (found and fixed, both written)",
+    REPAIR: "no repair is logged that answers it (work done, found and fixed both written)",
     RECOMMISSIONED: "no accepted commissioning sheet that was planned after it and after its repair",
 }
 
@@ -98,6 +100,8 @@ class RepairProof:
     fixed: str
     answers: frozenset[str]
     """Ids of the raises it was written for."""
+    action: str = "repaired"
+    """A key of ``service.ACTIONS``."""
 
 
 @dataclass(frozen=True)
@@ -208,11 +212,11 @@ def lacks(order: Order, raised: str, level: str, evidence: Evidence) -> tuple[st
 
 def _brings(need: str, order: Order, raised: str, evidence: Evidence) -> bool:
     if need == SIGNED:
-        return bool(order.signed.strip())
+        return bool(written(order.signed))
     if need == REASON:
-        return bool(order.because.strip())
+        return bool(written(order.because))
     if need == CAUSE_FOUND:
-        return bool(str(order.details.get("cause_found") or "").strip())
+        return bool(written(str(order.details.get("cause_found") or "")))
     if need == REPAIR:
         return _repaired(order, raised, evidence)
     sheet = evidence.sheets.get(order.sheet or "")
@@ -221,7 +225,7 @@ def _brings(need: str, order: Order, raised: str, evidence: Evidence) -> bool:
         and sheet.rig == order.rig
         and sheet.kind == COMMISSIONING
         and sheet.accepted
-        and bool(sheet.signed.strip())
+        and bool(written(sheet.signed))
         and raised in sheet.answers
         and order.service in sheet.services
     )
@@ -233,8 +237,9 @@ def _repaired(order: Order, raised: str, evidence: Evidence) -> bool:
         repair is not None
         and repair.rig == order.rig
         and raised in repair.answers
-        and bool(repair.found.strip())
-        and bool(repair.fixed.strip())
+        and repair.action not in NO_REPAIR
+        and bool(written(repair.found))
+        and bool(written(repair.fixed))
     )
 
 

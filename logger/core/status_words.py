@@ -25,6 +25,11 @@ def headline(status: Status, commissioned: bool, next_check: str) -> str:
     return f"{words}{new}{due}"
 
 
+def short(status: Status, commissioned: bool) -> str:
+    """The status in a cell of a table: a rig that was never commissioned isn't in service."""
+    return status.level if commissioned or status.level != IN_SERVICE else "not commissioned"
+
+
 def reasons(status: Status) -> list[str]:
     """What holds the rig there, worst first: same causes together, each with its first id."""
     grouped: dict[tuple[str, str], list[str]] = {}
@@ -58,4 +63,14 @@ def caution(status: Status) -> str:
     return OUT_OF_USE if status.level == DO_NOT_USE else ""
 
 
-__all__ = ["NEED_SAID", "NEXT_STEP", "STYLE", "caution", "headline", "reasons", "refused", "way_down"]
+__all__ = [
+    "NEED_SAID",
+    "NEXT_STEP",
+    "STYLE",
+    "caution",
+    "headline",
+    "reasons",
+    "refused",
+    "short",
+    "way_down",
+]

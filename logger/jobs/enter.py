@@ -7,8 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger import __version__
+from logger.core.assessment import CUT_OFF
 from logger.core.byhand_lines import HandThrow
 from logger.core.instruments import Instruments
+from logger.core.plain import written
 from logger.core.questions import conditions_from
 from logger.core.records import OPEN, LoggedTrial, SheetState
 from logger.core.sheet import NOT_LOOKED, rested, sheet_trials
@@ -86,6 +88,13 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
     """
     if entry.thrown_at is not None and entry.thrown_at > now:
         raise InputError("these throws are dated in the future", "--at", "Look at the date and the clock.")
+    for number, throw in enumerate(entry.throws, start=1):
+        if _readings(throw).keys() <= {"direction", "ended", "note"} and throw.ended == CUT_OFF:
+            raise InputError(
+                "nothing was measured or seen",
+                f"throw {number}",
+                "Give at least a time, a current or a sighting.",
+            )
     with opened(logbook) as book, book.transaction():
         described = rig_of(book, rig)
         if not entry.again:
@@ -167,7 +176,7 @@ def _one(
         ambient_c=assessment.ambient_c,
     )
     if throw.direction == LOCK and _looked(throw):
-        if {throw.left_pin, throw.right_pin} != {NOT_LOOKED} and not entry.seen_how.strip():
+        if {throw.left_pin, throw.right_pin} != {NOT_LOOKED} and not written(entry.seen_how):
             raise InputError(
                 "how the pins were seen isn't written", "--seen-how", "For example: --seen-how torch"
             )

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logger.core.plain import written
 from logger.core.records import (
     ACCEPTED,
     AFTER_SERVICE,
@@ -33,7 +34,9 @@ from logger.jobs.logbooks import opened
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
+    from logger.core.raising import Finding
     from logger.core.service import NextCheck
+    from logger.core.sheet import Seen
 
 CHECKING = (COMMISSIONING, SEASONAL, AFTER_SERVICE)
 """Kinds of sheet that answer a check that was due."""
@@ -72,6 +75,7 @@ def evidence_for(book: Logbook, rig: str, orders: Iterable[Order]) -> Evidence:
             str(row.details.get("found", "")),
             str(row.details.get("fixed", "")),
             frozenset(row.details.get("answers", ())),
+            row.action,
         )
         for row in book.services(rig, every_revision=True)
     }
@@ -90,6 +94,37 @@ def unproven_sheets(book: Logbook) -> list[str]:
         accepted = [one for one in book.sheets(rig) if one.decision and one.decision.outcome == ACCEPTED]
         broken = {seal.id for seal, _ in book.broken_seals(rig)} if accepted else set()
         found += [one.name for one in accepted if not _proof(book, one, broken).accepted]
+    return found
+
+
+ASKS_FOR_AN_ORDER = (
+    "SELECT DISTINCT sheet FROM placement WHERE trial IN (SELECT trial FROM judgement WHERE verdict = 'fail'"
+    " UNION SELECT trial FROM sighting WHERE 'no' IN (left_pin, right_pin, load_check, retained_power_off))"
+)
+
+
+def orders_gone(book: Logbook) -> list[tuple[str, str]]:
+    """Name of a sheet, and what its stored throws or sightings took out of use without an order left to say so."""
+    from logger.core.sheet import seen_at
+
+    found = []
+    for (sheet,) in book.read(ASKS_FOR_AN_ORDER):
+        state = book.sheet(sheet)
+        known = {(order.trial, order.cause) for order in book.orders(state.sheet.rig)}
+        sightings = book.sightings(sheet)
+        for one in book.trials(sheet=sheet):
+            causes = {cause for cause, _, _ in _findings(state, one, seen_at(one.id, sightings))}
+            grave = {cause for cause in causes if CAUSES[cause][0] == DO_NOT_USE}
+            found += [(state.name, cause) for cause in sorted(grave) if (one.id, cause) not in known]
+    return list(dict.fromkeys(found))
+
+
+def _findings(state: SheetState, logged: LoggedTrial, seen: "Seen") -> "list[Finding]":
+    from logger.core.raising import findings_in_record, findings_seen
+
+    found = findings_seen(seen)
+    if logged.judgement is not None:
+        found += findings_in_record(state.sheet.kind, logged.judgement.assessment)
     return found
 
 
@@ -117,12 +152,9 @@ def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, no
 
     Below ``do not use`` one open order for each sign and sheet is enough: eight throws with the same spot are one finding.
     """
-    from logger.core.raising import findings_in_record, findings_seen
     from logger.core.sheet import seen_at
 
-    found = findings_seen(seen_at(logged.id, book.sightings(state.sheet.id)))
-    if logged.judgement is not None:
-        found += findings_in_record(state.sheet.kind, logged.judgement.assessment)
+    found = _findings(state, logged, seen_at(logged.id, book.sightings(state.sheet.id)))
     if not found:
         return []
     orders = book.orders(state.sheet.rig)
@@ -151,11 +183,11 @@ def raise_by_hand(
     """A person takes a rig up. Raises InputError for a cause that isn't in ``status.CAUSES`` or without a reason."""
     if cause not in CAUSES:
         raise InputError(f"no cause is called {cause!r}", "--cause", f"One of: {', '.join(CAUSES)}.")
-    if not because.strip():
+    if not written(because):
         raise InputError("what was seen isn't written", "--because", "Say it in a few words.")
     with opened(logbook) as book, book.transaction():
         book.rig(rig)
-        book.add_order(raise_order(rig, cause, because.strip(), now, by))
+        book.add_order(raise_order(rig, cause, written(because), now, by))
         return status(book, rig)
 
 
@@ -191,14 +223,14 @@ def clear(
             rig,
             IN_SERVICE,
             "cleared",
-            brought.because.strip(),
+            written(brought.because),
             now,
             by,
             clears=tuple(sorted({name for one in raises for name in one.ids})),
-            signed=brought.signed.strip(),
+            signed=written(brought.signed),
             sheet=sheet.sheet.id if sheet else None,
             service=service,
-            details={"cause_found": brought.cause_found.strip()},
+            details={"cause_found": written(brought.cause_found)},
         )
         evidence = evidence_for(book, rig, [*book.orders(rig), order])
         complaints = []

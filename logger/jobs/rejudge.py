@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger import __version__
+from logger.core.plain import written
 from logger.core.records import BENCH, BY_HAND, LoggedTrial, SheetState
 from logger.core.status import Status
 from logger.errors import InputError
@@ -45,7 +46,7 @@ class Rejudged:
 
 def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: datetime) -> Rejudged:
     """Judge every throw of a sheet again. Raises InputError without a reason, or for a sheet that isn't there."""
-    if not reason.strip():
+    if not written(reason):
         raise InputError("no reason given", "--reason", "Say why it is judged again.")
     with opened(logbook) as book, book.transaction():
         state = book.sheet(sheet)
@@ -58,7 +59,7 @@ def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: d
             found = held[one.direction]
             assessment = _again(book, one, rig, found, on_bench=kind == BENCH)
             record = found.record.id if found is not None and found.record is not None else None
-            book.judge(one.id, assessment, by, now, __version__, record, reason.strip())
+            book.judge(one.id, assessment, by, now, __version__, record, written(reason))
             before = one.judgement.assessment.verdict if one.judgement else ""
             if assessment.verdict != before:
                 position = one.placement.position if one.placement else 0

@@ -5,7 +5,9 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logger.core.plain import written
 from logger.core.records import BaselineRecord, RigRevision, Service, SheetState
+from logger.core.rig_names import complaint
 from logger.errors import InputError
 from logger.jobs.latch import RigStanding, standing
 from logger.jobs.logbooks import opened
@@ -69,13 +71,20 @@ def add_rig(
     text = file.read_text("utf-8-sig")
     with opened(logbook, waiting=waiting) as book, book.transaction():
         known = book.rig_revisions(rig.name)
-        if known and book.rig(rig.name).toml != text and not reason.strip():
+        if known and book.rig(rig.name).toml != text and not written(reason):
             raise InputError(
                 f"the logbook has another version of rig '{rig.name}'",
                 str(file),
                 'If it should stand for that one, say why: --reason "new actuator".',
             )
-        added = book.add_rig(rig.name, text, by, now, reason.strip())
+        wrong = complaint(rig.name, book.rig_names()) if not known else ""
+        if wrong:
+            raise InputError(
+                f"the name '{rig.name}' {wrong}",
+                str(file),
+                'Give the rig another name: name = "yard-loader".',
+            )
+        added = book.add_rig(rig.name, text, by, now, written(reason))
         new = added.id not in {revision.id for revision in known}
         return Added(added, new, new and bool(known))
 

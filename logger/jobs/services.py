@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
+from logger.core.plain import written
 from logger.core.service import ACTIONS, ServiceEntry, entry_from, order_complaints, row_from
 from logger.errors import InputError
 from logger.jobs import latch
@@ -39,14 +40,14 @@ def add(
         row = row_from(entry, now)
         if corrects:
             row = replace(
-                row, reason=reason.strip(), replaces=(_corrected(book, entry.rig, corrects, reason),)
+                row, reason=written(reason), replaces=(_corrected(book, entry.rig, corrects, reason),)
             )
         stored = book.add_service(row)
         return Logged(entry_from(stored), latch.standing(book, entry.rig, now.date()))
 
 
 def _corrected(book: Logbook, rig: str, text: str, reason: str) -> str:
-    if not reason.strip():
+    if not written(reason):
         raise InputError("a correction takes a reason", "--reason", "Say what was wrong with the entry.")
     fit = [row.id for row in book.services(rig) if row.id.startswith(text)]
     if len(fit) != 1 or len(text) < 4:

@@ -6,6 +6,7 @@ from datetime import datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from logger.core.plain import written
 from logger.core.records import COMMISSIONING, OPEN, REJECTED, BaselineRecord, SheetState
 from logger.core.service import entry_from
 from logger.core.sheet import (
@@ -165,7 +166,7 @@ def leave_out(
     logbook: str | Path | None, sheet: str, throw: int, because: str, by: str, now: datetime
 ) -> SheetView:
     """Take a throw of an open sheet out of the count, with a reason; it stays on the sheet, and so does what it raised."""
-    if not because.strip():
+    if not written(because):
         raise InputError("no reason given", "--because", "Say why it doesn't count.")
     with opened(logbook) as book, book.transaction():
         state = _open(book, sheet)
@@ -181,8 +182,8 @@ def leave_out(
             replace(
                 old,
                 id="",
-                left_out=because.strip(),
-                reason=because.strip(),
+                left_out=written(because),
+                reason=written(because),
                 at=now,
                 by=by,
                 replaces=(old.id,),
@@ -219,7 +220,7 @@ def accept(
     out of use, whatever becomes of the sheet. Then the rules are gone through with what is stored. Raises InputError
     naming everything that is missing; the sheet then stays open.
     """
-    if not signed.strip():
+    if not written(signed):
         raise InputError("nobody has signed", "--signed", "Give the name of who saw the pins.")
     _refuse_blank(looked)
     with opened(logbook) as book:
@@ -253,7 +254,7 @@ def _freeze(
     stays = may_replace(bool(since), reason) if older else ""
     if stays:
         return (), stays
-    why = reason.strip() or f"{state.sheet.kind} sheet {state.name}, accepted"
+    why = written(reason) or f"{state.sheet.kind} sheet {state.name}, accepted"
     rows = freeze_baselines(
         book, state.sheet.rig, book.trials(sheet=state.sheet.id), by, now, why, since[-1] if since else None
     )
@@ -277,16 +278,16 @@ def reject(
     logbook: str | Path | None, sheet: str, because: str, signed: str, now: datetime
 ) -> tuple[SheetState, Status]:
     """End a sheet as rejected, with the reason and a name; it is sealed as it stands."""
-    if not because.strip():
+    if not written(because):
         raise InputError("no reason given", "--because", "Say what was wrong in a few words.")
-    if not signed.strip():
+    if not written(signed):
         raise InputError("nobody has signed", "--signed", "Give your name.")
     with opened(logbook) as book, book.transaction():
         state = _open(book, sheet)
         found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig))
-        statement = {"because": because.strip(), "missing": list(found.missing)}
+        statement = {"because": written(because), "missing": list(found.missing)}
         decision = book.decide(
-            state.sheet.id, REJECTED, signed.strip(), statement, signed.strip(), now, because.strip()
+            state.sheet.id, REJECTED, written(signed), statement, written(signed), now, written(because)
         )
         book.seal_sheet(state.sheet.id, decision.id, now)
         return book.sheet(state.sheet.id), latch.status(book, state.sheet.rig)
@@ -307,7 +308,7 @@ def _refuse_blank(looked: Looked) -> None:
             raise InputError(
                 f"{getattr(looked, name)!r} is no answer", name, f"One of: {', '.join(ANSWERS)}."
             )
-    if (looked.left_pin, looked.right_pin) != (NOT_LOOKED, NOT_LOOKED) and not looked.how.strip():
+    if (looked.left_pin, looked.right_pin) != (NOT_LOOKED, NOT_LOOKED) and not written(looked.how):
         raise InputError(
             "how the pins were seen isn't written", "--seen-how", "For example: --seen-how torch"
         )

@@ -10,6 +10,8 @@ from logger.logbook.connection import Waiting
 from logger.logbook.merge import Merged, merge
 from logger.logbook.upkeep import Checked, Progress
 
+AGAIN = "'throwbook sheet rejudge' writes it again"
+
 
 @dataclass(frozen=True)
 class BackedUp:
@@ -21,7 +23,7 @@ class BackedUp:
 
 def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, Checked]:
     """Look at everything in the logbook; which file it was and what was found."""
-    from logger.jobs.latch import unproven_sheets
+    from logger.jobs.latch import orders_gone, unproven_sheets
 
     with opened(logbook, read_only=True) as book:
         found = upkeep.check(book, progress)
@@ -29,7 +31,13 @@ def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, 
             return book.path, found
         what = "it says accepted, but what it was sealed with doesn't pass the rules of acceptance"
         unproven = tuple(upkeep.Problem(f"sheet {name}", what) for name in unproven_sheets(book))
-        return book.path, replace(found, problems=found.problems + unproven)
+        gone = tuple(
+            upkeep.Problem(
+                f"sheet {name}", f"the order that took the rig out of use is gone: {cause}; {AGAIN}"
+            )
+            for name, cause in orders_gone(book)
+        )
+        return book.path, replace(found, problems=found.problems + unproven + gone)
 
 
 def back_up(logbook: str | None, target: Path | None, now: datetime) -> BackedUp:

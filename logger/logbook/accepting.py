@@ -4,6 +4,7 @@ from collections.abc import Container
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from logger.core.plain import written
 from logger.core.records import (
     ACCEPTED,
     Decision,
@@ -84,7 +85,7 @@ class AcceptRows(TrialRows):
         if not whole or not all(f"decision:{one.id}" in covers for one in decided):
             return False
         seen = [one for one in self.sightings(sheet) if f"sighting:{one.id}" in covers]
-        signed = all(one.signed.strip() for one in decided)
+        signed = all(written(one.signed) for one in decided)
         state = filled(self.sheet(sheet), decided[-1].signed)
         return signed and acceptance(state, self._sealed_trials(sheet, covers), seen, rig).ok
 

@@ -132,6 +132,11 @@ def test_a_throw_left_out_does_not_count_and_a_failed_one_cannot_be_hidden_so():
     assert judge(trials=trials).ok
     trials[0] = replace(throw(1, "lock", verdict="fail"), left_out="wrong file")
     assert "plan a new sheet" in judge(trials=trials).missing[0]
+    trials = throws(6)
+    trials[0] = replace(trials[0], left_out="wrong file")
+    for name in ("left_pin", "right_pin", "load_check", "retained_power_off"):
+        sightings = [replace(one, **({name: "no"} if one.trial == "t1" else {})) for one in seen(trials)]
+        assert "plan a new sheet" in judge(trials=trials, sightings=sightings).missing[0]
     trials = throws()
     trials[0] = replace(trials[0], left_out="wrong file")
     assert "5 lock throws are asked for, 4 are on the sheet" in judge(trials=trials).missing
@@ -174,11 +179,17 @@ def test_spread_over_the_limit_refuses_but_the_as_found_throw_is_left_out_of_it(
     assert acceptance(sheet(), third, seen(third), loose).ok
 
 
+@pytest.mark.parametrize("how", ["\u200b", " ", "-", "\u2060."])
+def test_how_the_pins_were_seen_takes_words_that_can_be_read(how: str):
+    sightings = [replace(one, how=how) for one in seen(throws())]
+    assert "how the pins were seen isn't written" in judge(sightings=sightings).missing[0]
+
+
 def test_a_bench_sheet_is_never_accepted():
     assert "no pins to see" in judge(kind=BENCH).missing[0]
 
 
-@pytest.mark.parametrize("signed", ["", "  "])
+@pytest.mark.parametrize("signed", ["", "  ", "\u200b", "\u3164", "."])
 def test_nobody_signed_refuses(signed: str):
     assert judge(signed=signed).missing == ("nobody has signed",)
 

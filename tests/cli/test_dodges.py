@@ -1,0 +1,91 @@
+"""Ways round the rules that somebody tried: each is refused, or found by ``check``."""
+
+import json
+import sqlite3
+
+import pytest
+
+from tests.cli.sheet_steps import GOOD, RIG, TOLD, UNSEEN, accept, clear, enter, enter_again, service, status
+
+NO_WIDTH = "\u200b"
+STALLED = "lock 15.20s 2.10A 2.90A 12.40V stalled"
+
+
+@pytest.mark.parametrize("blank", [NO_WIDTH, "\u3164", ".", "\u00ad \u2060"])
+@pytest.mark.parametrize("option", ["signed", "seen_how"])
+def test_a_sheet_is_not_accepted_with_a_name_or_a_sight_that_nobody_can_read(run, option, blank):
+    enter(run, UNSEEN, *TOLD)
+    code, _, err = accept(run, f"{RIG}-1", **{option: blank})
+    assert (code, err.count("\n")) == (2, 1)
+    assert json.loads(run("sheet", "show", f"{RIG}-1", "--json")[1])["state"] == "open"
+
+
+def test_an_invisible_repair_does_not_lead_out_of_do_not_use(run):
+    enter(run, STALLED, *TOLD, kind="spot")
+    entry = service(run, found=NO_WIDTH, fixed=NO_WIDTH)
+    enter_again(run, GOOD, *TOLD)
+    assert accept(run, f"{RIG}-2")[0] == 0
+    code, _, err = clear(run, cause_found="bent pin", service=entry, sheet=f"{RIG}-2")
+    assert (code, "no repair is logged" in err) == (2, True)
+    assert status(run)["status"] == "do not use"
+
+
+def test_a_service_that_mends_nothing_says_so_before_the_rig_is_commissioned_in_vain(run):
+    enter(run, STALLED, *TOLD, kind="spot")
+    out = run(
+        "service", "add", RIG, "--action", "inspected", "--found", "a", "--fixed", "b", "--by", "M. K."
+    )[1]
+    assert "no repair yet" in out
+    told = ("--action", "repaired", "--found", "bent pin", "--fixed", "new pin", "--by", "M. K.")
+    assert "no repair yet" not in run("service", "add", RIG, *told)[1]
+
+
+def test_an_order_taken_out_of_the_file_is_missed_and_can_be_written_again(run):
+    enter(run, STALLED, *TOLD, kind="spot")
+    with sqlite3.connect(run.path) as book:
+        book.execute("DROP TRIGGER latch_order_no_delete")
+        book.execute("DELETE FROM latch_order")
+    code, out, _ = run("check")
+    assert code == 1
+    assert "the order that took the rig out of use is gone: stall" in out
+    assert run("sheet", "rejudge", f"{RIG}-1", "--reason", "an order was gone", "--by", "M. K.")[0] in (0, 1)
+    assert status(run)["status"] == "do not use"
+    assert "is gone" not in run("check")[1]
+
+
+def test_a_rig_cannot_come_back_under_a_name_that_looks_the_same(run, tmp_path):
+    from tests.cli.sheet_steps import RIG_FILE
+
+    other = tmp_path / "other.toml"
+    other.write_text(RIG_FILE.read_text("utf-8").replace(f'"{RIG}"', f'"{RIG.upper()}"'), "utf-8")
+    code, _, err = run("rig", "add", str(other))
+    assert (code, f"too like '{RIG}'" in err) == (2, True)
+
+
+def test_a_rig_that_was_never_commissioned_is_not_listed_as_in_service(run):
+    out = run("rig", "list")[1]
+    assert "not commissioned" in out
+    assert "in service" not in out
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--time", "0s", "--run", "2.1A"),
+        (),
+        ("--note", "nothing to see"),
+    ],
+)
+def test_a_throw_of_no_reading_is_one_line_and_stores_nothing(run, words):
+    code, _, err = run("enter", "--rig", RIG, "--direction", "lock", *words)
+    assert (code, err.count("\n")) == (2, 1)
+    assert run("sheet", "list", RIG, "--json")[1] == ""
+
+
+def test_a_pasted_slip_of_the_pen_is_refused_like_one_by_option(run):
+    assert "too much" in enter(run, "lock 14.3s 99999999A", *TOLD)[2]
+
+
+def test_a_paper_sheets_yes_and_no_are_understood(run):
+    enter(run, "lock 15.2s 2.1A 2.9A 12.4V left pin yes, right pin no", *TOLD, kind="spot")
+    assert status(run)["open"][0]["sentence"] == "pin not seen: right pin"
