@@ -20,6 +20,7 @@ TEMPLATES = (".html", ".txt", ".tcss", ".css", ".svg", ".j2")
 REVIEWED: dict[str, str] = {
     "half-locked attachment": "names the hazard itself (method.md 7)",
     "safety circuits": "names a kind of wiring that belongs to qualified people (method.md 7)",
+    r"\b(locked|engaged|safe|": "what no rig may be called (rig_names); compared with, not shown",
     "database is locked": "what the database says when another program holds it; compared with, not shown",
 }
 
