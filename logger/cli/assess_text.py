@@ -76,7 +76,9 @@ def _show_head(judged: Judged) -> None:
         style="heading",
     )
     if not judged.baselines:
-        line("Judged by the rating alone: give healthy throws with --baseline to see what has changed.")
+        line(
+            "Judged by the rating alone: what has changed shows only beside healthy throws of this rig (a baseline)."
+        )
     for direction, baseline in judged.baselines.items():
         word = "provisional, " if baseline.provisional else ""
         line(f"Baseline for {direction}: {word}{baseline.n} throw{'s' if baseline.n > 1 else ''}.")

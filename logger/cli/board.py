@@ -227,12 +227,10 @@ Examples:
 
 
 @board.command(epilog=REHEARSE_EXAMPLE, short_help="A stand-in board to practise with.")
-@click.option("--rig", "rig_ref", required=True, metavar="NAME-or-FILE.toml", help="The rig to simulate.")
+@click.option("--rig", "rig_ref", metavar="NAME-or-FILE.toml", help="The rig to simulate.")
 @click.option("--fault", "faults", multiple=True, metavar="KIND[=SEVERITY[@PLACE]]", help="Again for more.")
 @click.option("--trouble", "troubles", multiple=True, metavar="KIND[=VALUE]", help="Again for more.")
-@click.option(
-    "--list", "list_them", is_flag=True, help="List the faults and troubles, and end.", is_eager=True
-)
+@click.option("--list", "list_them", is_flag=True, help="List the faults and troubles, and end.")
 @click.option(
     "--first",
     type=click.Choice(["lock", "unlock"]),
@@ -268,6 +266,8 @@ def rehearse(ctx: click.Context, /, **given: Any) -> int:
         output.line()
         output.table(("trouble", "value"), [(name, meaning) for name, (_, meaning) in TROUBLES.items()])
         return 0
+    if not given["rig_ref"]:
+        raise click.UsageError("Missing option '--rig'.", ctx)
     trouble, over_range = trouble_from(given["troubles"])
     plan = Rehearsal(
         rig=find_rig(given["rig_ref"], logbook_of(ctx)).rig,

@@ -9,6 +9,7 @@ from logger.cli import output
 from logger.cli.asking import question_answers, question_options
 from logger.cli.shared import ask_or_refuse, by_option, logbook_of, now, waiting, who
 from logger.cli.sheet_views import print_status
+from logger.core.plain import counted
 
 if TYPE_CHECKING:
     from logger.jobs.importing import Doubt, Imported, Settle
@@ -133,5 +134,7 @@ def _print(done: "Imported") -> None:
         verdict = output.Cell(judged.assessment.verdict, style)
         rows.append([str(place.position), logged.direction, place.file, verdict, mark, because])
     output.table(["throw", "direction", "file", "verdict", "", "because"], rows, right=[0])
-    output.line(f"Sheet {done.sheet.name} ({done.sheet.sheet.kind}): {len(done.logged)} throws logged.")
+    output.line(
+        f"Sheet {done.sheet.name} ({done.sheet.sheet.kind}): {counted(len(done.logged), 'throw')} logged."
+    )
     print_status(done.sheet.sheet.rig, done.status)

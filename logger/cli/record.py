@@ -128,8 +128,8 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
 def _ready(plan: "RecordPlan", as_json: bool) -> "Callable[[Identity], None]":
     def show(identity: "Identity") -> None:
         if not as_json:
-            whose = f"a {plan.direction} throw of {plan.rig.name}"
-            output.line(f"{identity.id} samples. Ready for {whose}. {_how(plan.by_key)}")
+            whose = f"the {plan.direction} throw of {plan.rig.name}"
+            output.line(f"Board {identity.id} is sampling. Ready for {whose}. {_how(plan.by_key)}")
             output.flush()
 
     return show
@@ -245,7 +245,9 @@ def _show(recorded: "Recorded", name: str, sheet: str) -> None:
     )
     output.line(f"Kept in {name}" + (f" and on sheet {sheet}." if sheet else "."))
     output.line()
-    assess_text.show(Judged(recorded.rig, {}, (_named(recorded, name),)), None)
+    direction = recorded.assessment.direction if recorded.assessment else ""
+    baselines = {direction: recorded.baseline} if recorded.baseline is not None else {}
+    assess_text.show(Judged(recorded.rig, baselines, (_named(recorded, name),)), None)
     if recorded.rest_s is not None:
         output.line(f"By its duty cycle the actuator should now rest for {recorded.rest_s:.0f} s.")
 

@@ -7,6 +7,7 @@ import click
 
 from logger.cli import output
 from logger.cli.shared import by_option, logbook_of, now, waiting, who
+from logger.core.plain import counted
 
 if TYPE_CHECKING:
     from logger.jobs.rig_list import Listed, RigHistory
@@ -97,7 +98,9 @@ def print_history(found: "RigHistory") -> None:
 
     print_standing(found.standing)
     last = found.last_trial.date().isoformat() if found.last_trial else "no date known"
-    output.line(f"{found.trials} throws logged" + (f", the last on {last}" if found.trials else ""))
+    output.line(
+        f"{counted(found.trials, 'throw')} logged" + (f", the last on {last}" if found.trials else "")
+    )
     if len(found.revisions) > 1:
         latest = found.revisions[-1]
         output.line(

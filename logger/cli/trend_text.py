@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from logger.cli import output
-from logger.core.effects import HELPED, WORSE
+from logger.core.effects import CONFIDENCE, HELPED, WORSE
 from logger.core.season import FIGURES
 from logger.core.signals import LOW, OUT, SUSPECT
 from logger.core.trend_figures import NO_LIMIT
@@ -140,7 +140,10 @@ def _print_services(found: "RigTrend") -> None:
     ]
     if rows:
         output.line()
-        output.line("Services: after less before, the check that raised the alarm left out", style="heading")
+        sure = f"{100 * CONFIDENCE:.0f} % interval"
+        output.line(
+            f"Services: after less before ({sure}), the check that raised the alarm left out", style="heading"
+        )
         output.table(
             ["date", "action", "figure", "direction", "before, after", "change", "answer"], sorted(rows)
         )

@@ -174,7 +174,7 @@ def _every_limit_met(case: Case) -> list[str]:
             unjudged = check.decision == NOT_JUDGED and check.name in MAY_BE_UNJUDGED
             if check.decision != PASS and not unjudged:
                 words = CHECK_WORDS.get(check.name, check.name)
-                settle = f"; {check.settle}" if check.settle else ""
+                settle = f"; {check.settle.rstrip('.')}" if check.settle else ""
                 said.append(f"{throw.name}: {words}: {check.decision}{settle}")
         if judged.verdict not in (PASS, WATCH) and not any(throw.name in one for one in said):
             said.append(f"{throw.name}: {judged.verdict}: {judged.because}")
@@ -276,6 +276,14 @@ def _statement(case: Case) -> str:
     by_hand = sum(one.by_hand for one in case.trials)
     if by_hand:
         lines.append(f"Measured by hand: {counted(by_hand, 'throw')}.")
+    own = [
+        f"{name.replace('_', ' ')} {one.value:.3g} {one.unit.replace('1', '')}".strip()
+        + f" ({one.limit_from})"
+        for name, one in limits_for(case.rig).items()
+        if name in case.rig.limits
+    ]
+    if own:
+        lines.append(f"Limits of this rig's own: {'; '.join(own)}.")
     lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
     lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
     return " ".join(lines)

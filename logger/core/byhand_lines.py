@@ -20,7 +20,6 @@ from dataclasses import dataclass, replace
 from logger.core.assessment import CUT_OFF, NO_RUN, STALL
 from logger.core.sheet import NO, NOT_LOOKED, YES
 from logger.core.trace import DIRECTIONS
-from logger.core.unit_table import KINDS
 from logger.errors import InputError
 
 STOPPED_SHORT = "stopped-short"
@@ -112,8 +111,6 @@ _BARE_NUMBER = re.compile(r"[+-]?[\d.]+(?=\s|$)")
 # word before or behind a number: the field that it makes of it.
 BEFORE = {"run": "run_current_a", "peak": "peak_current_a", "rest": "rest_voltage_v", "load": "voltage_v"}
 BEHIND = {"at rest": "rest_voltage_v", "under load": "voltage_v"}
-SAID_AS = {"time": "time", "current": "current", "voltage": "voltage", "ambient": "temperature"}
-"""Kind of reading: its row in ``unit_table.KINDS``."""
 KIND_OF = {
     "time_s": "time",
     "run_current_a": "current",
@@ -216,15 +213,6 @@ def _measured(rest: str, given: dict[str, object], where: str) -> str | None:
     if value.value < 0 and kind != "ambient":
         raise InputError(
             f"{typed!r} is below zero", where, "Write the size of the reading, without its sign."
-        )
-    usual = KINDS[SAID_AS[kind]]
-    if not usual.least <= value.value <= usual.most:
-        raise InputError(f"{typed!r} is too much for {usual.a_name}", where, f"Example: {EXAMPLE}")
-    if name == "time_s" and value.value == 0:
-        raise InputError(
-            f"{typed!r} is no time of a throw",
-            where,
-            "Leave it out if it wasn't taken, or say 'did not start'.",
         )
     _set(given, name, value, typed, where)
     return left

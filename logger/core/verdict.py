@@ -32,6 +32,16 @@ SETTLE = {
     "supply_under_load": "Check the board's voltage against a volt meter.",
 }
 """What would settle an undecided limit."""
+FINER_METER = (
+    "Read a clamp meter with a finer last digit and give --clamp-accuracy, or record it with a board."
+)
+SETTLE_BY_HAND = {
+    "run_current": FINER_METER,
+    "peak_run_current": FINER_METER,
+    "travel_time_low": "Measure the voltage too, or time three more throws.",
+    "supply_under_load": "Read a volt meter with a finer last digit.",
+}
+"""The same where stopwatch and meters were read; a limit that isn't here is settled in the same way."""
 
 
 def decide(measured: Measured | None, limit: float, side: str) -> str:
@@ -48,8 +58,9 @@ def decide(measured: Measured | None, limit: float, side: str) -> str:
     return FAIL if room < -measured.u else UNDECIDED
 
 
-def check(name: str, measured: Measured | None, limit: Limit) -> Check:
+def check(name: str, measured: Measured | None, limit: Limit, by_hand: bool = False) -> Check:
     """One figure against one limit."""
+    settle = SETTLE | SETTLE_BY_HAND if by_hand else SETTLE
     decision = decide(measured, limit.value, limit.side)
     return Check(
         name=name,
@@ -59,7 +70,7 @@ def check(name: str, measured: Measured | None, limit: Limit) -> Check:
         unit=limit.unit,
         limit_from=limit.limit_from,
         decision=decision,
-        settle=SETTLE.get(name, "") if decision == UNDECIDED else "",
+        settle=settle.get(name, "") if decision == UNDECIDED else "",
     )
 
 

@@ -50,6 +50,9 @@ class Recorded:
     rest_s: float | None = None
     """Rest that the duty cycle asks for after this throw [s]; None: no duty cycle is known, or nothing ran."""
 
+    baseline: "Baseline | None" = None
+    """What the throw was compared with; None: the rating alone."""
+
     def discard_journal(self) -> None:
         """The trial is stored elsewhere."""
         self.journal.unlink(missing_ok=True)
@@ -84,6 +87,7 @@ def judged(
         dropped=record.dropped.total(),
         journal=journal,
         rest_s=record.rest_s,
+        baseline=baseline,
     )
 
 

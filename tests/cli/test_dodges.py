@@ -82,10 +82,19 @@ def test_a_throw_of_no_reading_is_one_line_and_stores_nothing(run, words):
     assert run("sheet", "list", RIG, "--json")[1] == ""
 
 
-def test_a_pasted_slip_of_the_pen_is_refused_like_one_by_option(run):
-    assert "too much" in enter(run, "lock 14.3s 99999999A", *TOLD)[2]
-
-
 def test_a_paper_sheets_yes_and_no_are_understood(run):
     enter(run, "lock 15.2s 2.1A 2.9A 12.4V left pin yes, right pin no", *TOLD, kind="spot")
     assert status(run)["open"][0]["sentence"] == "pin not seen: right pin"
+
+
+def test_the_faults_of_a_rehearsal_are_listed_without_a_rig(run):
+    code, out, _ = run("board", "rehearse", "--list")
+    assert (code, "trouble" in out) == (0, True)
+    code, _, err = run("board", "rehearse")
+    assert (code, "--rig" in err) == (2, True)
+
+
+def test_a_meter_that_is_too_coarse_is_not_answered_with_a_boards_advice(run):
+    out = enter(run, "lock 15.2s 2.9A 3.0A 12.4V", *TOLD, kind="spot")[1]
+    assert "clamp meter with a finer last digit" in out
+    assert "Sample faster" not in out

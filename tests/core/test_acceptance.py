@@ -185,6 +185,15 @@ def test_how_the_pins_were_seen_takes_words_that_can_be_read(how: str):
     assert "how the pins were seen isn't written" in judge(sightings=sightings).missing[0]
 
 
+def test_the_statement_names_limits_that_the_rig_file_set_itself():
+    from logger.core.rig import LimitOverride
+
+    own = replace(RIG, limits={"run_current": LimitOverride(60.0, "it runs hot")})
+    found = acceptance(sheet(), throws(), seen(throws()), own)
+    assert "Limits of this rig's own: run current 60 A (this rig: it runs hot)." in found.statement
+    assert "rig's own" not in judge().statement
+
+
 def test_a_bench_sheet_is_never_accepted():
     assert "no pins to see" in judge(kind=BENCH).missing[0]
 
