@@ -60,7 +60,7 @@ class Allowance:
     relative: bool = True
 
 
-_CURRENT = Allowance((-0.012, 0.020), (0.010, 0.025), (0.1, 0.12), (0.015, 0.45), 0.015, 0.055)
+_CURRENT = Allowance((-0.012, 0.020), (0.010, 0.025), (0.1, 0.12), (0.018, 0.45), 0.015, 0.055)
 ALLOWANCES: dict[str, Allowance] = {
     RUN_CURRENT: _CURRENT,
     ENERGY: _CURRENT,

@@ -22,14 +22,13 @@ LOW = "low"
 
 ALONE = 3e-4
 """One direction by itself."""
-TOGETHER = 1e-2
+TOGETHER = 2.5e-2
 """Both directions' mean; each direction that takes part must lean the same way by itself (``LEANS``)."""
 LEANS = 0.05
-NEWEST = 0.03
-"""A rise that leans on the newest check alone needs this much less chance, and both directions: one check may be odd.
-
-In one direction only it makes the check suspect: do it again. The next check confirms it or not.
-"""
+TOGETHER_NEWEST = 5e-4
+"""The same for a rise that leans on the newest check alone: one check may be odd."""
+ODD = 3e-5
+"""One direction by itself, the newest check alone: no signal, but the check is suspect and the next one decides."""
 FALLEN = 1e-4
 """Chance below which a fall is called one. It is shown, and is no signal: greased without an entry, or off the mechanism."""
 
@@ -57,7 +56,8 @@ def check_states(line: Line, both: Mapping[str, list[Rise]]) -> list[CheckState]
         states.append(CheckState(BASELINE, NO_RISE, NO_RISE))
         for index, found in zip(members[1:], own, strict=True):
             on_both = both.get(line.checks[index].sheet, [])
-            states.append(_state(found, on_both, line.allowance.smallest))
+            before = states[-1].rise.chance < LEANS
+            states.append(_state(found, on_both, line.allowance.smallest, before))
     return states
 
 
@@ -80,20 +80,21 @@ def stretches(line: Line) -> list[list[int]]:
     return [np.flatnonzero(line.stretch == number).tolist() for number in np.unique(line.stretch)]
 
 
-def _state(own: list[Rise], both: list[Rise], smallest: float) -> CheckState:
+def _state(own: list[Rise], both: list[Rise], smallest: float, leaned_before: bool) -> CheckState:
     several, newest = best_of(own, smallest)
     both_several, both_newest = best_of(both, smallest)
     own_best = min(own, key=lambda one: one.chance, default=NO_RISE)
     both_best = min(both, key=lambda one: one.chance, default=NO_RISE)
-    alone = several.chance < ALONE
+    # One wild check can carry a growth over three checks: the check before must lean the same way.
+    alone = several.chance < ALONE and leaned_before
     joint = (both_several.chance < TOGETHER and _other_takes_part(own, both_several, smallest)) or (
-        both_newest.chance < TOGETHER * NEWEST and _other_takes_part(own, both_newest, smallest)
+        both_newest.chance < TOGETHER_NEWEST and _other_takes_part(own, both_newest, smallest)
     )
     if alone:
         return CheckState(OUT, own_best, both_best, "risen in this direction")
     if joint and own_best.chance < LEANS:
         return CheckState(OUT, own_best, both_best, "risen in both directions")
-    if newest.chance < ALONE * NEWEST:
+    if newest.chance < ODD:
         return CheckState(SUSPECT, own_best, both_best, "this check stands out: do it again")
     fall = min((1.0 - one.chance for one in own if one.shape == SHIFT), default=1.0)
     if fall < FALLEN:
