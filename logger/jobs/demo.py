@@ -14,28 +14,19 @@ from logger.core.records import SheetState
 from logger.errors import InputError
 from logger.jobs import demo_story as story
 from logger.jobs import latch, sheets
+from logger.jobs.demo_tellings import Chapter, did_it_help, what_the_seasons_say, where_it_stands
 from logger.jobs.demo_throws import throw_and_import
-from logger.jobs.importing import Imported
+from logger.jobs.importing import Imported, Order, import_traces
 from logger.jobs.latch import Clearing
 from logger.jobs.logbooks import opened
 from logger.jobs.sheets import Looked
 
 if TYPE_CHECKING:
-    from logger.core.simulator import Conditions, Fault, MachineModel
+    from logger.core.simulator import Conditions, MachineModel
 
 LOGBOOK = "throwbook.db"
 SEEN = Looked("yes", "yes", "by eye, torch and mirror, from both sides", "yes", "yes")
-Say = Callable[["Chapter"], None]
-
-
-@dataclass(frozen=True)
-class Chapter:
-    """One step of the demo: what was done and what came of it."""
-
-    title: str
-    command: str
-    """What a person would type for it."""
-    says: tuple[str, ...]
+Say = Callable[[Chapter], None]
 
 
 @dataclass(frozen=True)
@@ -62,14 +53,14 @@ def run_demo(folder: Path, say: Say) -> Demo:
     player.way_back(rejected)
     for day in story.CHECKS:
         player.check(day)
-    player.seasons()
+    say(what_the_seasons_say(player.logbook, player.rig.name))
     player.service()
     player.check(story.AFTER[0])
     player.sign_down(story.AFTER[0].at + timedelta(hours=2))
     for day in story.AFTER[1:]:
         player.check(day)
-    player.effect()
-    player.where_it_stands()
+    say(did_it_help(player.logbook, player.rig.name))
+    say(where_it_stands(player.logbook, player.rig.name))
     papers = player.papers()
     return Demo(folder, player.logbook, papers)
 
@@ -106,20 +97,28 @@ class _Player:
         )
 
     def bench(self) -> None:
-        """Off the machine: nothing to move, so it must run light."""
-        from logger.core.simulator import Conditions, Fault
+        """Off the machine, from a rehearsal board over a serial line: nothing to move, so it must run light."""
+        from logger.core.simulator import Fault
+        from logger.jobs.demo_rehearsal import record_from_rehearsal
 
         at = story.COMMISSIONED - timedelta(days=2)
-        done = self._import(
-            "bench",
-            at,
-            self.machine,
-            Conditions(temperature_c=17.0),
-            ("lock", "unlock"),
-            faults=(Fault("linkage-off"),),
-            answers={"ambient_c": 17.0, "supply": "bench battery"},
+        place = self.folder / "records" / f"{at:%Y-%m-%d-%H%M}-bench"
+        place.mkdir(parents=True)
+        off_machine = (Fault("linkage-off"),)
+        files = [
+            record_from_rehearsal(
+                self.rig, way, off_machine, at + timedelta(minutes=k), place / f"{k}-{way}.csv", k
+            )
+            for k, way in enumerate(("lock", "unlock"), 1)
+        ]
+        answers = {"ambient_c": 17.0, "supply": "bench battery"}
+        order = Order(self.rig.name, "bench", files, answers)
+        done = import_traces(self.logbook, order, story.OPERATOR, at + timedelta(minutes=45))
+        self._tell(
+            done,
+            "Bench test, off the machine, recorded from a rehearsal board",
+            f"throwbook record --rig {self.rig.name} --direction lock --port PORT, at 8 times real time",
         )
-        self._tell(done, "Bench test, off the machine")
 
     def commission_one_pin_not_seen(self) -> SheetState:
         """The first commissioning sheet: every figure is fine, and one pin isn't where it should be."""
@@ -258,52 +257,6 @@ class _Player:
         with opened(self.logbook, read_only=True) as book:
             return tuple(name for one in latch.status(book, self.rig.name).open for name in one.ids)
 
-    def seasons(self) -> None:
-        """What two and a half years of checks say: a winter that isn't wear, a binding spot that is."""
-        from logger.core.wording_trend import figure_name, forecast_text
-        from logger.jobs.trend import rig_trend
-
-        found = rig_trend(self.logbook, self.rig.name, story.CHECKS[-1].at.date() + timedelta(days=1))
-        by_figure = {(one.figure, one.direction): one for one in found.trends}
-        run, peak = by_figure["run_current", "lock"], by_figure["peak_run_current", "lock"]
-        coldest = min(run.points, key=lambda point: point.ambient_c if point.ambient_c is not None else 99.0)
-        says = [
-            f"coldest check, {coldest.date}: {coldest.value:.2f} A measured, {coldest.corrected:.2f} A at 20 degC: "
-            f"{coldest.state}",
-            *(spot.sentence for spot in found.spots),
-            f"{figure_name(peak.figure)}, lock: first signal {peak.first_signal}; {forecast_text(peak)}",
-            f"next: {found.action.what}, because {found.action.why} ({found.action.how_sure})",
-        ]
-        self.say(Chapter("What the seasons say", f"throwbook trend {self.rig.name}", tuple(says)))
-
-    def effect(self) -> None:
-        """Did the service help?"""
-        from logger.core.wording_trend import figure_name
-        from logger.jobs.trend import rig_trend
-
-        found = rig_trend(self.logbook, self.rig.name, story.AFTER[-1].at.date() + timedelta(days=1))
-        says = [
-            f"{figure_name(one.figure)}, {one.direction}: {effect.before:.2f} -> {effect.after:.2f} {one.unit} "
-            f"({effect.low:+.2f} to {effect.high:+.2f}): {effect.answer}"
-            for one in found.trends
-            if one.figure in ("run_current", "peak_run_current")
-            for effect in one.service_effects
-            if effect.date == story.SERVICE_AT.date()
-        ]
-        self.say(Chapter("Did the service help?", f"throwbook trend {self.rig.name}", tuple(says)))
-
-    def where_it_stands(self) -> None:
-        """Status and next check."""
-        with opened(self.logbook, read_only=True) as book:
-            stands = latch.standing(book, self.rig.name, story.AFTER[-1].at.date())
-        self.say(
-            Chapter(
-                "Where the rig stands",
-                f"throwbook status {self.rig.name}",
-                (stands.status.level, *(f"held by: {one.sentence}" for one in stands.status.open)),
-            )
-        )
-
     def papers(self) -> tuple[Path, ...]:
         """What leaves the computer: the report, a blank sheet, the cab card."""
         from logger.jobs import reporting
@@ -353,7 +306,6 @@ class _Player:
         conditions: "Conditions",
         directions: Sequence[str],
         answers: Mapping[str, Any],
-        faults: "Sequence[Fault]" = (),
     ) -> Imported:
         return throw_and_import(
             self.folder,
@@ -366,7 +318,6 @@ class _Player:
             directions,
             answers,
             self.rng,
-            faults,
         )
 
     def _tell(self, done: Imported, title: str, *more: str) -> None:

@@ -12,7 +12,7 @@ from logger.jobs.importing import Imported, Order, import_traces
 if TYPE_CHECKING:
     import numpy as np
 
-    from logger.core.simulator import Conditions, Fault, MachineModel
+    from logger.core.simulator import Conditions, MachineModel
 
 BETWEEN_THROWS = timedelta(seconds=60)
 
@@ -28,7 +28,6 @@ def throw_and_import(
     directions: Sequence[str],
     answers: Mapping[str, Any],
     rng: "np.random.Generator",
-    faults: "Sequence[Fault]" = (),
 ) -> Imported:
     """Throw in these directions, one a minute from ``at`` on; the records stay as files under ``folder``."""
     import numpy as np
@@ -46,7 +45,7 @@ def throw_and_import(
             direction,
             replace(conditions, throw_number=(number + 1) // 2),
             SensorModel(**USUAL_SENSOR),  # type: ignore[arg-type]
-            faults,
+            (),
             rng,
             started=at + number * BETWEEN_THROWS,
             rig_name=rig,
