@@ -13,6 +13,7 @@ from logger.jobs.trend import trend_in
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
+    from logger.core.baseline import Baseline
     from logger.report.material import Material, SheetPart
 
 
@@ -33,9 +34,9 @@ def material_in(
     stands = standing(book, rig, issued)
     seasons = trend_in(book, rig, issued, profiles=sheet is None)
     held = {
-        way: found.baseline
+        way: found
         for way in ("lock", "unlock")
-        if (found := baseline_for(book, rig, way)) is not None
+        if (found := _baseline(book, rig, way, sheet, parts)) is not None
     }
     made = Material(
         rig=rig_of(book, rig),
@@ -61,6 +62,26 @@ def material_in(
         method=METHOD_VERSION,
     )
     return _with_records(book, made, sheet)
+
+
+def _baseline(
+    book: Logbook, rig: str, direction: str, sheet: str | None, parts: "Sequence[SheetPart]"
+) -> "Baseline | None":
+    """What the throws are drawn beside: for one sheet the baseline it was judged by, else the one that counts now."""
+    from logger.logbook.baseline_json import from_json_value
+
+    if sheet is not None:
+        judged = {
+            one.judgement.baseline
+            for part in parts
+            for one in part.logged.values()
+            if one.judgement is not None
+        }
+        used = [row for row in book.baselines(rig, direction) if row.id in judged]
+        if used:
+            return from_json_value(used[-1].body)
+    held = baseline_for(book, rig, direction)
+    return None if held is None else held.baseline
 
 
 def _part(book: Logbook, state: SheetState) -> "SheetPart":

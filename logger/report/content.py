@@ -7,7 +7,7 @@ the same one, and the same logbook gives the same report.
 from hashlib import sha256
 
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE, QUALIFIED
-from logger.core.plain import printable
+from logger.core.plain import counted, printable
 from logger.core.records import BENCH
 from logger.core.status import DO_NOT_USE
 from logger.core.status_words import headline
@@ -120,7 +120,8 @@ def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:
     count = sum(len(part.trials) for part in parts)
     bench = sum(len(part.trials) for part in parts if part.state.sheet.kind == BENCH)
     items.append(
-        f"{count} throws on {len(parts)} sheets" + (f", {bench} of them on the bench." if bench else ".")
+        f"{counted(count, 'throw')} on {counted(len(parts), 'sheet')}"
+        + (f", {bench} of them on the bench." if bench else ".")
     )
     items.append(f"Next check: {material.next_check.sentence}.")
     if material.next_action:

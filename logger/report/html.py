@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Callable
-from html import escape
+from html import escape as escaped
 from itertools import count
 
+from logger.core.plain import printable
 from logger.report.document import (
     Block,
     Bullets,
@@ -22,6 +23,11 @@ from logger.report.html_style import CSS, INKS
 
 Draw = Callable[[str], str]
 """Key of a drawing to its SVG."""
+
+
+def escape(text: str) -> str:
+    """Text as HTML shows it: nothing in it is read as markup, no control or turning letter gets through."""
+    return escaped(printable(text))
 
 
 def to_html(document: Document, draw: Draw) -> str:

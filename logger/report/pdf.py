@@ -6,7 +6,6 @@ there as they are (form objects), so that lines stay lines.
 
 from collections.abc import Callable, Sequence
 from typing import Any
-from xml.sax.saxutils import escape
 
 from logger.report.document import (
     Block,
@@ -27,6 +26,7 @@ from logger.report.pdf_style import (
     CAUTION_FILL,
     FONT,
     INK,
+    marked_up,
     paper_size,
     paragraph_styles,
     register_fonts,
@@ -124,7 +124,7 @@ class _Setter:
     def _paragraph(self, text: str, look: str) -> Any:
         from reportlab.platypus import Paragraph
 
-        return Paragraph(escape(text), self.styles[look])
+        return Paragraph(marked_up(text), self.styles[look])
 
     def _room(self, block: Block, following: Sequence[Block]) -> float:
         """What a block needs below it so as not to stand alone or be cut where it shouldn't be [pt]."""
@@ -154,7 +154,7 @@ class _Setter:
             bulletFontSize=self.styles[""].fontSize,
             spaceBefore=1,
         )
-        return [Paragraph(escape(item), look, bulletText=mark) for item in items]
+        return [Paragraph(marked_up(item), look, bulletText=mark) for item in items]
 
     def _cautions(self, cautions: Cautions) -> Any:
         from reportlab.platypus import Table as Drawn

@@ -3,7 +3,9 @@
 from functools import cache
 from pathlib import Path
 from typing import Any
+from xml.sax.saxutils import escape
 
+from logger.core.plain import printable
 from logger.errors import InputError
 
 FONT = "Throwbook"
@@ -29,6 +31,11 @@ def paper_size(name: str) -> tuple[float, float, float, float]:
     if name not in PAPERS:
         raise InputError(f"no paper is called {name!r}", "--paper", f"One of: {', '.join(PAPERS)}.")
     return PAPERS[name]
+
+
+def marked_up(text: str) -> str:
+    """Text as a paragraph takes it: nothing in it is read as markup, no control or turning letter gets through."""
+    return escape(printable(text))
 
 
 @cache

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 from typing import Any
-from xml.sax.saxutils import escape
 
+from logger.core.plain import printable
 from logger.report.document import Facts, Table
-from logger.report.pdf_style import FONT, INK, LINE, MM, QUIET
+from logger.report.pdf_style import FONT, INK, LINE, MM, QUIET, marked_up
 
 PAD = 2.4
 """On either side of a cell's text [pt]."""
@@ -46,7 +46,9 @@ def facts_table(facts: Facts, width: float, styles: dict[str, Any]) -> Any:
 
     cell = styles["cell"]
     label = cell.clone("label", textColor=QUIET)
-    rows = [[Paragraph(escape(name), label), Paragraph(escape(value), cell)] for name, value in facts.rows]
+    rows = [
+        [Paragraph(marked_up(name), label), Paragraph(marked_up(value), cell)] for name, value in facts.rows
+    ]
     names = max(_text_width(name, FONT, cell.fontSize) for name, _ in facts.rows) + 2 * PAD + 6
     left = min(names, width * 0.42)
     heights = [PENCIL_ROW] * len(rows) if facts.pencil else None
@@ -113,9 +115,9 @@ def _row(texts: Sequence[str], widths: Sequence[float], look: Any, numbers: set[
     cells: list[Any] = []
     for index, (text, width) in enumerate(zip(texts, widths, strict=True)):
         if _text_width(text, look.fontName, look.fontSize) + 2 * PAD <= width:
-            cells.append(text)
+            cells.append(printable(text))
         else:
-            cells.append(Paragraph(escape(text), right if index in numbers else look))
+            cells.append(Paragraph(marked_up(text), right if index in numbers else look))
     return cells
 
 

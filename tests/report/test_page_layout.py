@@ -1,6 +1,7 @@
 """How the pages are laid out: nothing lies on anything else, nothing leaves the page, nothing is torn apart."""
 
 import io
+from dataclasses import replace
 from datetime import date, timedelta
 from types import SimpleNamespace
 
@@ -13,6 +14,7 @@ from logger.core.trend_figures import Chart, Forecast, Point, Slope
 from logger.report.content import rig_report
 from logger.report.document import Document, Facts, Heading, Table, Text
 from logger.report.drawings import Drawings, draw
+from logger.report.html import to_html
 from logger.report.pdf import to_pdf
 from logger.report.pdf_style import PAPERS
 from logger.report.pdf_tables import column_widths
@@ -188,3 +190,30 @@ def test_columns_give_way_from_the_widest_and_fill_the_page():
     assert widths[0] == pytest.approx(30.0, abs=0.1)
     assert widths[1] == pytest.approx(widths[2], abs=0.1)
     assert sum(widths) == pytest.approx(500.0, abs=0.5)
+
+
+def test_texts_from_outside_can_neither_break_the_pages_nor_command_a_reader(tmp_path):
+    hostile = "\x1b[2J\u202e<b>bold</b> &amp; " + "verylongwordwithoutanyblank" * 12 + " \u6f22\u5b57"
+    sheet = part(1, AFTER_SERVICE, 3, accepted=False)
+    answers = {**sheet.state.answers, "attachment": hostile, "operator": hostile, "instruments": hostile}
+    source = material(
+        replace(sheet, state=replace(sheet.state, answers=answers)), place=hostile, owner="x" * 900
+    )
+    document = rig_report(source)
+    pages = words_on_pages(to_pdf(document, "a4", Drawings(source).as_pdf_pages), tmp_path)
+    for width, _, words in pages:
+        assert overlapping(words) == []
+        assert max(word.right for word in words) <= width - PAPERS["a4"][2] + 1.0
+    page = to_html(document, Drawings(source).as_svg)
+    assert not set("\x1b\u202e") & set(page)
+    assert "<b>" not in page
+
+
+def test_a_table_of_many_columns_is_set_smaller_before_its_words_are_broken(tmp_path):
+    headings = tuple(f"Heading{n}" for n in range(12))
+    rows = tuple(tuple(f"word{n}{m}" for n in range(12)) for m in range(4))
+    document = Document("T", "s", "n", (Table(headings, rows, "Wide"),), "End", "n")
+    ((_, _, words),) = words_on_pages(to_pdf(document, "a4"), tmp_path)
+    said = [word.text for word in words]
+    assert set(headings) <= set(said)
+    assert overlapping(words) == []
