@@ -245,7 +245,8 @@ def source_resistance(
     rows = np.arange(segments.first - max(before, 0), min(segments.settled + inrush_rows, segments.last) + 1)
     volts, amps = voltage_v[rows], segments.current_a[rows]
     if abs(median_of(voltage_v[: max(1, segments.first - 1)])) < 0.5 * median_of(volts):
-        keep = rows > segments.first  # motor side: no voltage before the switch closes
+        # Motor side: no voltage before the switch closes, nor where that channel comes later than the current.
+        keep = (rows > segments.first) & (volts > 0.5 * median_of(volts))
         volts, amps = volts[keep], amps[keep]
     if clip_a is not None:
         keep = amps < clip_a - 1e-9
@@ -258,7 +259,10 @@ def source_resistance(
         return None
     slope = float(spread @ volts) / s_xx
     misfit = volts - volts.mean() - slope * spread
-    u = float(np.sqrt(misfit @ misfit / (len(amps) - 2) / s_xx))
+    # Rows that lie on one side of the line together are one observation, not many: a drive that raises its voltage
+    # draws a curve, and its slope is nobody's resistance.
+    apart = 1 + int(np.count_nonzero(np.diff(misfit > 0)))
+    u = float(np.sqrt(misfit @ misfit / (len(amps) - 2) / s_xx * len(amps) / apart))
     if -slope + K * u < 0.0:
         return None  # a supply that rises with the load isn't one: the two channels don't belong together
     return expanded(-slope, u, abs(slope) * float(np.hypot(gains.current, gains.voltage)))

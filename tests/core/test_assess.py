@@ -243,3 +243,14 @@ def test_a_binding_spot_is_told_without_a_voltage_channel_too():
     assert above_info(found) == {"binding-spot"}
     spot = told(found)["binding-spot"]
     assert abs(spot.at_fraction - 0.4) < spot.at_fraction_u
+
+
+def test_a_drive_that_raises_its_voltage_is_no_bad_supply():
+    """Motor side, soft start: voltage and current change together, but not along a resistance."""
+    time_s = np.arange(0.0, 14.0, 1 / 200)
+    t, noise = time_s - 0.6, np.random.default_rng(5)
+    on = (t >= 0) & (t < 12.9)
+    current_a = np.where(on, np.where(t < 0.5, 2.6 + 1.2 * t, 1.8), 0.0) + noise.normal(0, 0.01, len(t))
+    voltage_v = np.where(on, np.clip(4.0 + 16.0 * t, 0.0, 12.2), 0.0) + noise.normal(0, 0.01, len(t))
+    found = assess_trace(Trace(time_s, current_a, voltage_v, "lock"), RIG)
+    assert not {"supply-drop", "low-supply"} & set(told(found))
