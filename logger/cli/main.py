@@ -5,7 +5,6 @@ from importlib import import_module
 
 import click
 
-from logger import __version__
 from logger.cli import diagnostics
 
 # command: (module, attribute, what it does in one line). The line stands here so that `--help` imports nothing.
@@ -32,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "merge": ("logger.cli.logbook", "merge", "Take everything from another logbook into this one."),
     "check": ("logger.cli.logbook", "check", "Look for anything in the logbook that was changed or lost."),
     "backup": ("logger.cli.logbook", "backup", "Copy the logbook while in use; the copy is verified."),
+    "man": ("logger.cli.man", "man", "Print the manual page of all commands, for man."),
     "samples": (
         "logger.cli.samples",
         "samples",
@@ -63,10 +63,28 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, line) for name, (_, _, line) in COMMANDS.items()])
 
 
+def _about(ctx: click.Context, asked: bool) -> None:
+    """``--version``: one line, then what a report of a fault should name."""
+    if asked and not ctx.resilient_parsing:
+        from logger.cli.about import about
+        from logger.cli.output import line
+
+        for text in about():
+            line(text)
+        ctx.exit()
+
+
 @click.group(
     cls=LazyGroup, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]}
 )
-@click.version_option(__version__, prog_name="throwbook")
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=lambda ctx, param, asked: _about(ctx, asked),
+    help="Show the version, and the environment it runs in.",
+)
 @click.option("--logbook", metavar="PATH", envvar="THROWBOOK_LOGBOOK", help="Logbook file to work on.")
 @click.pass_context
 def throwbook(ctx: click.Context, logbook: str | None) -> None:

@@ -61,6 +61,11 @@ def line(text: str = "", *, style: str = "", indent: int = 0, hang: int = 0) -> 
     console.print(Text("\n".join(wrapped), style=STYLES[style]), soft_wrap=True)
 
 
+def verbatim(text: str) -> None:
+    """One line for another program, as it is: neither wrapped nor coloured, on a terminal too."""
+    _write(printable(text))
+
+
 def status(text: str) -> None:
     """One line that the next one overwrites; nothing in a pipe. An empty text wipes it."""
     if sys.stdout.isatty():
