@@ -3,7 +3,8 @@ VENV ?= .venv
 PYTHON ?= python3
 BIN := $(VENV)/bin
 
-.PHONY: demo test check format bench samples pictures clean
+# pins: the versions that .ci/run installs; licences: of everything that is installed with throwbook.
+.PHONY: demo test check format bench faults install licences pins samples pictures clean
 
 demo: $(VENV)/.ready-run
 	$(BIN)/throwbook demo
@@ -20,6 +21,18 @@ check: $(VENV)/.ready-dev
 format: $(VENV)/.ready-dev
 	$(BIN)/ruff format .
 	$(BIN)/ruff check --fix .
+
+faults: $(VENV)/.ready-dev
+	$(BIN)/python -m tests.faults
+
+install:
+	$(PYTHON) -m tests.install
+
+licences: $(VENV)/.ready-run
+	$(BIN)/python -m tests.licences
+
+pins: $(VENV)/.ready-dev
+	$(BIN)/python -m pip freeze --exclude-editable > .ci/constraints.txt
 
 bench: $(VENV)/.ready-dev
 	$(BIN)/python -m tests.benchmarks
