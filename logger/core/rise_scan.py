@@ -14,6 +14,8 @@ from logger.core.trace import FloatArray
 MOST_ONSETS = 16
 """Growth is looked for since at most so many checks, evenly spread: keeps memory bounded over very long histories."""
 NEWEST_TWO = 2
+WORTH_KEEPING = 0.5
+"""A growth that is likelier a fall isn't listed."""
 
 
 def rises_at_every_check(series: Series) -> list[list[Rise]]:
@@ -79,7 +81,9 @@ def _listed(
         rises = [
             Rise(chance_at[i], GROWTH, since, mean_at[i] * grown, u_at[i] * grown, index - since)
             for i, since in enumerate(begins)
-            if index - since >= NEWEST_TWO and (grown := years[index] - years[since]) > 0
+            if chance_at[i] < WORTH_KEEPING
+            and index - since >= NEWEST_TWO
+            and (grown := years[index] - years[since]) > 0
         ]
         one, two = len(begins), len(begins) + 1
         rises.append(Rise(chance_at[one], SHIFT, index, mean_at[one], u_at[one], 1))

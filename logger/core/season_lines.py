@@ -81,29 +81,24 @@ class Line:
         """shape (k,) standard deviation of a throw, as known at each check (relative)."""
         squares = self.allowance.throw_scatter**2 * PRIOR_THROWS
         weight = float(PRIOR_THROWS)
-        known = np.empty(len(self.throws))
-        for i, throws in enumerate(self.throws):
-            # An outlying throw counts as one at twice the scatter known so far.
-            off = (throws - self.medians[i]) / self.scale
-            limit = 2.0 * PULLED_IN * (squares / weight) ** 0.5
-            off = np.clip(off, -limit, limit)
-            squares += float(off @ off) - float(off.sum()) ** 2 / len(off)
-            weight += len(throws) - 1
-            known[i] = (squares / weight) ** 0.5
-        return known
+        known = []
+        for throws, middle in zip(self.throws, self.medians.tolist(), strict=True):
+            # An outlying throw counts as one at four times the scatter known so far.
+            off = _pulled_in(throws, middle, self.scale, 2.0 * PULLED_IN * (squares / weight) ** 0.5)
+            squares += sum(one * one for one in off) - sum(off) ** 2 / len(off)
+            weight += len(off) - 1
+            known.append((squares / weight) ** 0.5)
+        return np.array(known)
 
     @cached_property
     def change(self) -> FloatArray:
         """shape (k,) of each check against the baseline, outlying throws pulled in (relative)."""
-        middles = (self.medians - self.origin) / self.scale
-        return np.array(
-            [
-                np.clip(
-                    (one - self.origin) / self.scale, middle - PULLED_IN * sd, middle + PULLED_IN * sd
-                ).mean()
-                for one, middle, sd in zip(self.throws, middles, self.scatter, strict=True)
-            ]
-        )
+        middles, scatter = self.medians.tolist(), self.scatter.tolist()
+        found = []
+        for throws, middle, sd in zip(self.throws, middles, scatter, strict=True):
+            off = _pulled_in(throws, middle, self.scale, PULLED_IN * sd)
+            found.append((middle - self.origin) / self.scale + sum(off) / len(off))
+        return np.array(found)
 
     @cached_property
     def variance(self) -> FloatArray:
@@ -112,6 +107,11 @@ class Line:
         unknown = widening(self.allowance, self.temperature_c, self.ln_voltage)
         wider: FloatArray = self.scatter**2 / count + unknown + (self.own_u / self.scale) ** 2
         return wider
+
+
+def _pulled_in(throws: FloatArray, middle: float, scale: float, limit: float) -> list[float]:
+    """Each throw's distance from ``middle`` over ``scale``, at most ``limit`` either way."""
+    return [min(max((one - middle) / scale, -limit), limit) for one in throws.tolist()]
 
 
 def lines_of(history: RigHistory, direction: str, figure: str) -> tuple[Line | None, Line | None]:

@@ -20,6 +20,10 @@ NOT_REACHED = -(2**31)
 """Stands for NaN, where the movement ended before."""
 
 
+ASSESSMENT_FIELDS = frozenset(field.name for field in fields(Assessment))
+FIGURE_FIELDS = frozenset(field.name for field in fields(Figures))
+
+
 def to_json_value(assessment: Assessment) -> dict[str, Any]:
     """Everything but the profile's arrays; figures that the record couldn't give are left out."""
     bare = dict(vars(assessment))
@@ -36,14 +40,9 @@ def to_json_value(assessment: Assessment) -> dict[str, Any]:
 
 def from_json_value(value: Mapping[str, Any]) -> Assessment:
     """The assessment, without its profile."""
-    known = {field.name for field in fields(Assessment)}
-    parts = {name: item for name, item in value.items() if name in known}
+    parts = {name: item for name, item in value.items() if name in ASSESSMENT_FIELDS}
     parts["figures"] = Figures(
-        **{
-            name: Measured(*pair)
-            for name, pair in value["figures"].items()
-            if name in {field.name for field in fields(Figures)}
-        }
+        **{name: Measured(*pair) for name, pair in value["figures"].items() if name in FIGURE_FIELDS}
     )
     parts["signs"] = tuple(_build(Sign, each) for each in value["signs"])
     parts["checks"] = tuple(_build(Check, each) for each in value["checks"])
