@@ -47,6 +47,7 @@ def print_status(rig: str, found: "Status") -> None:
         output.line(text, indent=2)
     if caution(found):
         output.line(caution(found), style="bad", indent=2)
+        output.line(f"The way back, step by step: throwbook status {rig}", indent=2)
 
 
 def print_sheet(found: "SheetView") -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from logger.core.plain import counted
 from logger.core.rise import GRID, GROWTH, Evidence, Level, Series, evidence, learn, shapes_of, with_shape
 from logger.core.trace import FloatArray
 
@@ -44,7 +45,7 @@ def crossing(series: Series, limit: float) -> Crossing:
     """Forecast for the newest stretch of ``series``; ``limit`` is relative to the baseline, as its changes are."""
     inside = len(series.change) - series.start
     if inside < FEWEST:
-        return Crossing(None, None, None, f"{inside} comparable checks; it takes {FEWEST}")
+        return Crossing(None, None, None, f"{counted(inside, 'comparable check')}; it takes {FEWEST}")
     shapes, kinds = shapes_of(series)
     wandering = _wandering(series)
     share = _shares(evidence(wandering, shapes))

@@ -50,6 +50,8 @@ class SeasonCheck:
     """Empty: not recorded."""
     alarm: bool = False
     """It raised the alarm that a service answered: left out of before-and-after."""
+    after_work: bool | None = None
+    """On the day of a service: whether it came after it; None: its kind says."""
 
 
 @dataclass(frozen=True)

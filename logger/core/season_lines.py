@@ -177,9 +177,9 @@ def stretch_starts(services: Sequence[SeasonService]) -> list[date]:
 def stretch_of(check: SeasonCheck, starts: Sequence[date]) -> int:
     """How many times the chart had restarted before this check.
 
-    On the day of the service only an after-service or a commissioning sheet counts as after it.
+    On the day of the service only an after-service or a commissioning sheet counts as after it, and what follows it.
     """
-    after = check.kind in (AFTER_SERVICE, COMMISSIONING)
+    after = check.kind in (AFTER_SERVICE, COMMISSIONING) if check.after_work is None else check.after_work
     return sum(1 for day in starts if day < check.on or (day == check.on and after))
 
 

@@ -5,12 +5,12 @@ One way in for both, so that a trend drawn from the logbook and one drawn from a
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
 from logger.core.assessment import CUT_OFF, FAIL, Figures, Measured, Profile
-from logger.core.records import ACCEPTED, BENCH, BY_HAND, COMMISSIONING, OPEN
+from logger.core.records import ACCEPTED, AFTER_SERVICE, BENCH, BY_HAND, COMMISSIONING, OPEN
 from logger.core.rig import Rig
 from logger.core.season import FIGURES, RigHistory, SeasonCheck, SeasonService, SeasonThrow
 from logger.core.service import ACTIONS
@@ -58,10 +58,11 @@ def history_from(rows: RigRows, profiles: Mapping[str, Profile] | None = None) -
     )
     first, provisional = _baseline(dated)
     mounted = any(sheet["kind"] == COMMISSIONING for _, sheet in dated)
+    kept = [pair for pair in dated[first:] if not (mounted and pair[1]["kind"] == BENCH)]
+    after_work = _after_work(kept, rows.services)
     checks = [
-        _check(day, sheet, of_sheet[str(sheet["sheet"])], profiles or {})
-        for day, sheet in dated[first:]
-        if not (mounted and sheet["kind"] == BENCH)
+        replace(_check(day, sheet, of_sheet[str(sheet["sheet"])], profiles or {}), after_work=after)
+        for (day, sheet), after in zip(kept, after_work, strict=True)
     ]
     services = sorted(
         (_service(one) for one in rows.services if one["counts"]), key=lambda one: (one.on, one.id)
@@ -86,6 +87,26 @@ def _baseline(dated: Sequence[tuple[date, Row]]) -> tuple[int, bool]:
             if sheet["kind"] == kind and sheet["state"] in states:
                 return i, provisional
     return 0, True
+
+
+def _after_work(dated: Sequence[tuple[date, Row]], services: Iterable[Row]) -> list[bool]:
+    """For each sheet in order: whether it came after the work of its day.
+
+    An after-service sheet did, a commissioning sheet if it was planned when the work was logged, and so did every sheet
+    of the day that follows one of these: a chart's stretches never overlap.
+    """
+    logged: dict[date, list[datetime]] = {}
+    for one in services:
+        logged.setdefault(_worked_on(one), []).append(datetime.fromisoformat(str(one["at"])))
+    found: list[bool] = []
+    previous: date | None = None
+    for day, sheet in dated:
+        planned = datetime.fromisoformat(str(sheet["planned_at"]))
+        known = sheet["kind"] == COMMISSIONING and any(at <= planned for at in logged.get(day, ()))
+        follows = day == previous and found[-1]
+        found.append(known or follows or sheet["kind"] == AFTER_SERVICE)
+        previous = day
+    return found
 
 
 def _day(sheet: Row, trials: Iterable[Row]) -> date:
@@ -128,9 +149,13 @@ def _throw(trial: Row, profile: Profile | None) -> SeasonThrow:
 
 def _service(row: Row) -> SeasonService:
     told = json.loads(row["details"]) if row["details"] else {}
-    on = told.get("on") or str(row["at"])[:10]
     restarts = told.get("new_stretch")
     action = str(row["action"])
     if restarts is None:
         restarts = ACTIONS.get(action, False)
-    return SeasonService(date.fromisoformat(str(on)), action, bool(restarts), str(row["service"]))
+    return SeasonService(_worked_on(row), action, bool(restarts), str(row["service"]))
+
+
+def _worked_on(row: Row) -> date:
+    told = json.loads(row["details"]) if row["details"] else {}
+    return date.fromisoformat(str(told.get("on") or str(row["at"])[:10]))
