@@ -37,9 +37,11 @@ class ServiceEffect:
 
 def service_effects(history: RigHistory, line: Line, states: list[CheckState]) -> tuple[ServiceEffect, ...]:
     """After less before for each service that has a check on either side."""
+    starts = stretch_starts(history.services)
+    if not starts:
+        return ()
     series, learned, weather = fit_line(line)
     effects = []
-    starts = stretch_starts(history.services)
     stretch = [stretch_of(check, starts) for check in line.checks]
     for service in history.services:
         if not service.new_stretch:
