@@ -1,0 +1,92 @@
+"""A small ARM computer has 512 MB: the commands that work on samples keep within it."""
+
+import os
+import resource
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.ports.bench import board_on_a_cable
+
+TOP = Path(__file__).parents[2]
+SAMPLES = TOP / "sample-runs"
+RIG = SAMPLES / "yard-loader.toml"
+LIMIT_BYTES = 512 * 2**20
+ROWS = 1_000_000
+
+
+def limited(folder: Path, *arguments: object) -> subprocess.CompletedProcess[str]:
+    """A command that gets no more memory of its own than ``LIMIT_BYTES`` (data, heap and stacks)."""
+
+    def limit() -> None:
+        resource.setrlimit(resource.RLIMIT_DATA, (LIMIT_BYTES, LIMIT_BYTES))
+
+    line = [sys.executable, "-m", "logger", "--logbook", str(folder / "log.throwbook"), *map(str, arguments)]
+    env = os.environ | {"THROWBOOK_BY": "M. K."}
+    return subprocess.run(
+        line,
+        cwd=TOP,
+        env=env,
+        capture_output=True,
+        text=True,
+        stdin=subprocess.DEVNULL,
+        check=False,
+        preexec_fn=limit,
+    )
+
+
+@pytest.fixture
+def season(tmp_path: Path) -> Path:
+    assert limited(tmp_path, "rig", "add", RIG).returncode == 0
+    files = sorted((SAMPLES / "baseline").glob("*.csv"))
+    done = limited(tmp_path, "import", "--rig", "yard-loader", "--kind", "seasonal", *files)
+    assert done.returncode in (0, 1), done.stderr
+    return tmp_path
+
+
+def test_import_trend_and_papers_keep_within_a_small_computers_memory(season: Path):
+    for arguments in (
+        ("assess", "--rig", RIG, "--baseline", SAMPLES / "baseline", SAMPLES / "healthy"),
+        ("trend", "yard-loader"),
+        ("report", "yard-loader", "--folder", season),
+        ("check",),
+    ):
+        done = limited(season, *arguments)
+        assert done.returncode in (0, 1), (arguments, done.stderr)
+
+
+def test_a_trace_of_a_million_rows_is_judged_within_it(tmp_path: Path):
+    lines = (SAMPLES / "healthy" / "lock-mild.csv").read_text("utf-8").splitlines()
+    head = [line for line in lines if line.startswith("#")]
+    rows = (f"{number / 10_000:.4f},0.0000,12.600" for number in range(ROWS))
+    long = tmp_path / "long.csv"
+    long.write_text("\n".join([*head, "time_s,current_a,voltage_v", *rows, ""]), "utf-8")
+    done = limited(tmp_path, "assess", "--json", "--rig", RIG, long)
+    assert done.returncode == 0, done.stderr
+    assert '"no-run"' in done.stdout
+
+
+def test_a_recording_keeps_within_it(tmp_path: Path):
+    with board_on_a_cable(speed=16.0) as (port, _):
+        record = (
+            "record",
+            "--rig",
+            RIG,
+            "--port",
+            port.name,
+            "--direction",
+            "lock",
+            "--out",
+            tmp_path / "t.csv",
+        )
+        done = limited(tmp_path, *record)
+    assert done.returncode in (0, 1), done.stderr
+    assert (tmp_path / "t.csv").exists()
+
+
+def test_the_limit_holds(tmp_path: Path):
+    code = f"import resource; resource.setrlimit(resource.RLIMIT_DATA, ({LIMIT_BYTES},) * 2); b'x' * {LIMIT_BYTES}"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert "MemoryError" in done.stderr
