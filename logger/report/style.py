@@ -47,6 +47,8 @@ _SETTINGS: dict[str, Any] = {
     "axes.titlesize": 10.0,
     "axes.titleweight": "bold",
     "axes.titlelocation": "left",
+    # Where it would stand anyway; looking for it anew takes as long as drawing the axes.
+    "axes.titley": 1.0,
     "axes.grid": True,
     "axes.spines.top": False,
     "axes.spines.right": False,
