@@ -103,7 +103,9 @@ def _facts(facts: Facts) -> str:
 
 
 def _table(table: Table) -> str:
-    kind = " ".join(name for name, on in (("pencil", table.pencil), ("big", table.big)) if on)
+    columns = len(table.headings)
+    asked = (("pencil", table.pencil), ("big", table.big), ("many", columns > 5), ("some", 3 < columns <= 5))
+    kind = " ".join(name for name, on in asked if on)
     heads = "".join(
         f'<th scope="col"{_side(table, index)}>{escape(text)}</th>'
         for index, text in enumerate(table.headings)

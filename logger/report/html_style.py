@@ -46,7 +46,7 @@ thead th { border-bottom: 2px solid var(--ink); } tbody th { font-weight: normal
 .right { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
 .facts { width: auto; min-width: 60%; } .facts th { color: var(--quiet); padding-right: 1.5rem; }
 .pencil td, .pencil th { height: 2.4rem; border: 1px solid var(--line); }
-.big { font-size: 1.1rem; }
+.big { font-size: 1.1rem; } .many { min-width: 52rem; } .some { min-width: 34rem; }
 figure { margin: 1rem 0; break-inside: avoid; } figcaption { color: var(--quiet); font-size: 0.9rem; }
 .drawing { display: block; width: 100%; min-width: 36rem; height: auto; }
 .signatures { display: flex; flex-wrap: wrap; gap: 2rem; margin-top: 3rem; break-inside: avoid; }
@@ -61,6 +61,6 @@ figure { margin: 1rem 0; break-inside: avoid; } figcaption { color: var(--quiet)
   @page { margin: 16mm; }
   body { font-size: 10pt; } main { max-width: none; padding: 0; }
   h2, h3, caption { break-after: avoid; } tr, .caution { break-inside: avoid; } thead { display: table-header-group; }
-  .wide { overflow: visible; } .drawing { min-width: 0; } table { font-size: 8pt; }
+  .wide { overflow: visible; } .drawing, .many, .some { min-width: 0; } table { font-size: 8pt; }
   .break { break-after: page; }
 }"""

@@ -110,7 +110,7 @@ def test_two_processes_write_the_same_bytes(tmp_path):
     code = (
         "import hashlib\nfrom logger.report.content import rig_report\nfrom logger.report.drawings import Drawings\n"
         "from logger.report.html import to_html\nfrom logger.report.pdf import to_pdf\n"
-        "from tests.report.made_material import material\nm = material(); d = rig_report(m); g = Drawings(m)\n"
+        "from tests.report.made_material import material, part\nm = material(part(1, each_way=2)); d = rig_report(m); g = Drawings(m)\n"
         "print(hashlib.sha256(to_pdf(d, 'letter', g.as_pdf_pages) + to_html(d, g.as_svg).encode()).hexdigest())"
     )
     seen = set()
