@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from logger.core.assessment import Assessment, Profile
-from logger.core.numerics import prediction_factor
+from logger.core.numerics import prediction_factor, shared_variance, t_quantile
 from logger.core.shape import SCAN_WIDTHS, Fit, fit_difference, mean_known, smooth_over
 from logger.core.trace import FloatArray
 from logger.errors import InputError
@@ -61,6 +61,8 @@ class Baseline:
     provisional: bool = False
     reason: str = ""
     files: tuple[str, ...] = field(default=())
+    scan_degrees: dict[int, float] = field(default_factory=dict)
+    """By smoothing width: degrees of freedom behind ``scan_sd_a``; none in a baseline stored before they were kept."""
 
     @property
     def has_profile(self) -> bool:
@@ -71,6 +73,11 @@ class Baseline:
     def profile_n(self) -> int:
         """Trials behind the profile's spread."""
         return self.n
+
+    def scan_factor(self, width: int, probability: float) -> float:
+        """How many standard deviations one more healthy trial may lie off at a place, one-sided; two trials or more."""
+        degrees = self.scan_degrees.get(width, self.n - 1.0)
+        return t_quantile(probability, degrees) * float(np.sqrt(1.0 + 1.0 / self.n))
 
 
 def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: bool = False) -> Baseline:
@@ -98,6 +105,7 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
     ambients = [trial.ambient_c for trial in trials if trial.ambient_c is not None]
     profiles = [trial.profile for trial in trials if trial.profile is not None]
     fraction, median_a, low_a, high_a = _median_profile(profiles)
+    scatter = _scatter(profiles, median_a)
     return Baseline(
         direction=trials[0].direction,
         n=len(trials),
@@ -109,7 +117,8 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
         files=tuple(trial.file for trial in trials),
         fraction=fraction,
         median_a=median_a,
-        scan_sd_a=_scatter(profiles, median_a),
+        scan_sd_a={width: sd_a for width, (sd_a, _) in scatter.items()},
+        scan_degrees={width: degrees for width, (_, degrees) in scatter.items() if degrees},
         low_a=low_a,
         high_a=high_a,
     )
@@ -138,7 +147,7 @@ def _median_profile(profiles: Sequence[Profile]) -> tuple[FloatArray, FloatArray
     return profiles[0].fraction, lines[0], lines[1], lines[2]
 
 
-def _scatter(profiles: Sequence[Profile], median_a: FloatArray) -> dict[int, FloatArray]:
+def _scatter(profiles: Sequence[Profile], median_a: FloatArray) -> dict[int, tuple[FloatArray, float]]:
     """Scatter of single trials about the median, at every scan width."""
     if not profiles:
         return {}
@@ -153,16 +162,25 @@ def _misfit(current_a: FloatArray, median_a: FloatArray) -> FloatArray:
     return fit.misfit_a if fit is not None else np.full_like(median_a, np.nan)
 
 
-def _scan_sd(misfits: Sequence[FloatArray], noise_a: FloatArray, width: int) -> FloatArray:
-    """Scatter at one width: the larger of what this place shows and what the whole profile shows.
+def _scan_sd(misfits: Sequence[FloatArray], noise_a: FloatArray, width: int) -> tuple[FloatArray, float]:
+    """Scatter at one width, and the degrees of freedom it is worth: never less than what the whole profile shows.
 
-    A few trials know the scatter at one place badly, so the place's own value only ever adds to the common one. The
+    A few trials know the scatter at one place badly, so it leans on that of all the others, and the more so the less
+    the places differ beyond chance (``shared_variance``); it then is as well known as both together. The
     trials' misfits lie closer to their own median than a new trial does: n/(n-1).
     """
     smooth = np.array([smooth_over(misfit, width) for misfit in misfits])
     n = len(misfits)
-    widen = n / (n - 1.0) if n > 1 else 1.0
-    common = float(np.sqrt(mean_known(smooth**2) * widen)) if n > 1 else 0.0
-    local = np.sqrt(mean_known(smooth**2, axis=0) * widen) if n > 1 else np.zeros(smooth.shape[1])
     own_noise = float(np.sqrt(mean_known(noise_a**2) / width))
-    return np.maximum(local, max(common, own_noise))
+    if n < 2:
+        return np.full(smooth.shape[1], own_noise), 0.0
+    widen = n / (n - 1.0)
+    common = float(np.sqrt(mean_known(smooth**2) * widen))
+    local = mean_known(smooth**2, axis=0) * widen
+    whole = ~np.isnan(smooth).any(axis=0)
+    apart = local[whole][::width]  # smoothed places nearer than this are one place
+    prior, worth = shared_variance(apart, n - 1)
+    pooled = float((n - 1) * max(1, len(apart)))
+    worth = min(worth, pooled)
+    moderated = np.sqrt((worth * prior + (n - 1) * local) / (worth + n - 1))
+    return np.maximum(moderated, max(common, own_noise)), min(worth + n - 1, pooled)

@@ -262,7 +262,8 @@ def source_resistance(
     # Rows that lie on one side of the line together are one observation, not many: a drive that raises its voltage
     # draws a curve, and its slope is nobody's resistance.
     apart = 1 + int(np.count_nonzero(np.diff(misfit > 0)))
-    u = float(np.sqrt(misfit @ misfit / (len(amps) - 2) / s_xx * len(amps) / apart))
+    together = max(1.0, len(amps) / (2.0 * apart))  # by chance alone the side changes at every other row
+    u = float(np.sqrt(misfit @ misfit / (len(amps) - 2) / s_xx * together))
     if -slope + K * u < 0.0:
         return None  # a supply that rises with the load isn't one: the two channels don't belong together
     return expanded(-slope, u, abs(slope) * float(np.hypot(gains.current, gains.voltage)))

@@ -6,7 +6,7 @@ import numpy as np
 
 from logger.core.assessment import Measured, Profile
 from logger.core.baseline import PRACTICE_SPREAD, Baseline
-from logger.core.numerics import median_of, prediction_factor
+from logger.core.numerics import median_of
 from logger.core.shape import Fit, smooth_over
 from logger.core.trace import FloatArray
 
@@ -56,7 +56,7 @@ def late_load(
     lacking_a = float(np.mean(-fit.misfit_a[stretch]))
     width = max(w for w in baseline.scan_sd_a if w <= max(2, len(stretch)))
     scatter = float(np.max(baseline.scan_sd_a[width][stretch]))
-    limit = max(PRACTICE_SPREAD * usual.mean, prediction_factor(baseline.profile_n, 0.999) * scatter)
+    limit = max(PRACTICE_SPREAD * usual.mean, baseline.scan_factor(width, 0.999) * scatter)
     if lacking_a < limit:
         return None
     m = len(profile.current_a)

@@ -118,7 +118,7 @@ def find_bump(
     fit: Fit,
     baseline_a: FloatArray,
     scan_sd_a: dict[int, FloatArray],
-    factor: float,
+    factors: dict[int, float],
     smallest_a: float,
     place_u: float,
     blind_u: float = 0.0,
@@ -133,8 +133,8 @@ def find_bump(
         shape (m,) the baseline's profile [A]: where it is steep, a small shift looks like a load.
     scan_sd_a
         Scatter of one healthy trial at each width [A].
-    factor
-        How many standard deviations the mean over a width must exceed.
+    factors
+        By width: how many standard deviations the mean over it must exceed.
     smallest_a
         A load smaller than this isn't called one, however clear [A].
     place_u
@@ -153,7 +153,7 @@ def find_bump(
         scatter_a = np.maximum(healthy_sd_a, own)
         sd_a = np.hypot(scatter_a, shift_a)
         # Few trials know the scatter badly (hence the factor); how far places may be off doesn't come from them.
-        limit = np.maximum(np.hypot(factor * scatter_a, Z_999 * shift_a), smallest_a)
+        limit = np.maximum(np.hypot(factors[width] * scatter_a, Z_999 * shift_a), smallest_a)
         excess = smooth / limit
         excess[np.isnan(excess)] = -np.inf
         top = int(np.argmax(excess))

@@ -21,6 +21,8 @@ def to_json_value(baseline: Baseline) -> dict[str, Any]:
             value = {name: asdict(spread) for name, spread in value.items()}
         elif each.name == "scan_sd_a":
             value = {str(width): _listed(line) for width, line in value.items()}
+        elif each.name == "scan_degrees":
+            value = {str(width): degrees for width, degrees in value.items()}
         found[each.name] = value
     return found
 
@@ -36,6 +38,8 @@ def from_json_value(value: Mapping[str, Any]) -> Baseline:
             item = {name: Spread(**spread) for name, spread in item.items()}
         elif each.name == "scan_sd_a":
             item = {int(width): _array(line) for width, line in item.items()}
+        elif each.name == "scan_degrees":
+            item = {int(width): degrees for width, degrees in item.items()}
         elif each.name == "files":
             item = tuple(item)
         elif isinstance(item, list):

@@ -5,7 +5,6 @@ import numpy as np
 from logger.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Sign
 from logger.core.baseline import PRACTICE_SPREAD
 from logger.core.evidence import NO_LOAD_U, Evidence
-from logger.core.numerics import prediction_factor
 from logger.core.shape import Bump, find_bump, smooth_over
 from logger.core.signs import ending
 from logger.core.travel import PLACE_U_WITHOUT_VOLTAGE
@@ -197,15 +196,14 @@ def _bump(evidence: Evidence) -> Bump | None:
     usual = evidence.baseline_run_a
     if fit is None or baseline is None or profile is None or usual is None or evidence.end != CUT_OFF:
         return None
-    n = baseline.profile_n
-    if n < 2:
+    if baseline.profile_n < 2:
         return None
-    factor = prediction_factor(n, SCAN_PROBABILITY)
+    factors = {width: baseline.scan_factor(width, SCAN_PROBABILITY) for width in baseline.scan_sd_a}
     smallest = PRACTICE_SPREAD * max(usual, usual + fit.level_a)
     # A travel that doesn't add up shifts places, and the more so the less it adds up.
     shift_u = float(np.hypot(profile.place_u, 0.25 * (evidence.travel_share - 1.0)))
     blind_u = 0.0 if evidence.moved.from_voltage else PLACE_U_WITHOUT_VOLTAGE
-    return find_bump(fit, baseline.median_a, baseline.scan_sd_a, factor, smallest, shift_u, blind_u)
+    return find_bump(fit, baseline.median_a, baseline.scan_sd_a, factors, smallest, shift_u, blind_u)
 
 
 def _hump(evidence: Evidence) -> Sign | None:
