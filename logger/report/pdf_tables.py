@@ -101,7 +101,7 @@ def _wanted_widths(table: Table, cell: Any, head: Any) -> tuple[list[float], lis
         longest = max((_text_width(text, cell.fontName, cell.fontSize) for text in texts), default=0.0)
         words = max((_longest_word(text, cell.fontName, cell.fontSize) for text in texts), default=0.0)
         heading_word = _longest_word(heading, head.fontName, head.fontSize)
-        pencil = PENCIL_COLUMN if table.pencil and not any(texts) else 0.0
+        pencil = PENCIL_COLUMN if table.pencil and set(texts) <= {"", "-"} else 0.0
         natural.append(max(longest, heading_word, 8.0, pencil) + 2 * PAD + 1)
         least.append(natural[-1] if index in table.right else max(words, heading_word, 8.0) + 2 * PAD + 1)
     return natural, least

@@ -4,6 +4,7 @@ import io
 import os
 from dataclasses import replace
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,8 @@ from tests.report.page_words import overlapping, words_on_pages
 
 GOLDEN = Path(__file__).parent.parent / "golden" / "papers"
 MM = 72 / 25.4
+EXPECTED_ROWS = ("-10 | ", "5 | ", "20 | ")
+"""Rows of expected figures: they move with the allowances of ``correction``, which have tests of their own."""
 
 
 @pytest.fixture(scope="module")
@@ -45,10 +48,11 @@ def sheet_of(source, kind="commissioning"):
 @pytest.mark.parametrize("name", ["blank", "card"])
 def test_the_words_are_those_of_the_golden_file(source, name):
     document = sheet_of(source) if name == "blank" else cab_card(source)
+    said = "".join(f"{line}\n" for line in words(document).splitlines() if not line.startswith(EXPECTED_ROWS))
     golden = GOLDEN / f"{name}.txt"
     if os.environ.get("THROWBOOK_GOLDEN") == "write":
-        golden.write_text(words(document) + "\n", encoding="utf-8")
-    assert words(document) + "\n" == golden.read_text(encoding="utf-8")
+        golden.write_text(said, encoding="utf-8")
+    assert said == golden.read_text(encoding="utf-8")
 
 
 def test_cautions_come_first_on_the_blank_sheet(source):
@@ -96,20 +100,19 @@ def test_there_is_a_row_for_every_throw_of_every_kind(source, kind):
 
 
 def test_a_pencil_fits_into_every_box(source, tmp_path):
-    assert PENCIL_ROW >= 8 * MM
-    table = next(block for block in sheet_of(source).blocks if isinstance(block, Table) and block.pencil)
-    pages = words_on_pages(to_pdf(sheet_of(source), "a4"), tmp_path)
-    heads = sorted(
-        (
-            word
-            for _, _, found in pages
-            for word in found
-            if word.text in ("Time", "Running", "Peak", "Under", "Note")
-        ),
-        key=lambda word: word.left,
+    """8 mm high and 11 mm wide at least, measured on the page (common practice, no source)."""
+    _, (_, _, found) = words_on_pages(to_pdf(sheet_of(source), "a4"), tmp_path)
+    ways = [word for word in found if word.text in ("lock", "unlock") and word.left < 100 and word.top > 90][
+        :10
+    ]
+    assert len(ways) == 10
+    assert min(below.top - above.top for above, below in pairwise(ways)) >= 8 * MM
+    first = ("Time", "Running", "Peak", "Under", "Left", "Right", "Load", "Stayed", "Note")
+    lefts = sorted(
+        min(word.left for word in found if word.text == text and word.top < ways[0].top) for text in first
     )
-    assert len(heads) >= 5
-    assert len(table.rows) == 10
+    assert min(after - before for before, after in pairwise(lefts)) >= 11 * MM
+    assert PENCIL_ROW >= 8 * MM
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
