@@ -49,7 +49,7 @@ CAUSES: dict[str, tuple[str, str]] = {
 }
 BY_PERSON = "person: "
 LOST = "lost order"
-LOST_SENTENCE = "an order that a later one names is missing from this logbook"
+LOST_SENTENCE = "an order that a later entry names is missing from this logbook"
 ALTERED = "altered order"
 ALTERED_SENTENCE = "an order was changed after it was written"
 
@@ -244,7 +244,11 @@ def _repaired(order: Order, raised: str, evidence: Evidence) -> bool:
 
 
 def status_of(
-    rig: str, orders: Iterable[Order], evidence: Evidence, altered: Container[str] = frozenset()
+    rig: str,
+    orders: Iterable[Order],
+    evidence: Evidence,
+    altered: Container[str] = frozenset(),
+    told_of: Iterable[str] = (),
 ) -> Status:
     """Work out the status of ``rig`` from every order in the logbook; their sequence doesn't matter.
 
@@ -253,9 +257,10 @@ def status_of(
         orders: all orders that the logbook holds; those of other rigs are passed over.
         evidence: the sheets and service entries that it holds.
         altered: ids of orders whose content no longer gives their id. They clear nothing and hold like the worst.
+        told_of: ids of orders that seals, plans and service entries of this rig name; one that isn't there was lost.
     """
     mine = [order for order in orders if order.rig == rig]
-    held = _held(mine, altered)
+    held = _held(mine, altered, told_of)
     group_of = {name: key for key, one in held.items() for name in one.ids}
     cleared, refused = set(), []
     for order in sorted({one.id: one for one in mine if one.clears}.values(), key=lambda one: one.id):
@@ -273,7 +278,7 @@ def status_of(
     return Status(worst(one.level for one in still), tuple(still), tuple(refused))
 
 
-def _held(mine: Iterable[Order], altered: Container[str]) -> dict[str, OpenRaise]:
+def _held(mine: Iterable[Order], altered: Container[str], told_of: Iterable[str]) -> dict[str, OpenRaise]:
     """Everything that was ever raised, by a key that two copies of a logbook agree on."""
     mine = list(mine)
     held: dict[str, OpenRaise] = {}
@@ -286,7 +291,7 @@ def _held(mine: Iterable[Order], altered: Container[str]) -> dict[str, OpenRaise
             ids = {order.id, *(before.ids if before else ())}
             level = worst((level_of(order), *((before.level,) if before else ())))
             held[key] = OpenRaise(tuple(sorted(ids)), order.cause, level, sentence_of(order))
-    named = {name for order in mine for name in (*order.previous, *order.clears)}
+    named = {name for order in mine for name in (*order.previous, *order.clears)} | set(told_of)
     for lost in named - {order.id for order in mine}:
         held[lost] = OpenRaise((lost,), LOST, DO_NOT_USE, LOST_SENTENCE)
     return held

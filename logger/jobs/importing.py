@@ -1,6 +1,6 @@
 """Trace files into the logbook as one sheet: all of them or none."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -191,11 +191,32 @@ def _sort_out(book: Logbook, rig: str, traces: Sequence["Trace"]) -> tuple[list[
             known.append(Known(trace.source, f"the same throw as {fresh[identity].source}"))
         elif book.has_trial(identity):
             known.append(Known(trace.source, f"already on sheet {', '.join(book.sheets_of(identity))}"))
+        elif twin := _same_samples(book, rig, trace, fresh.values()):
+            known.append(Known(trace.source, f"the same samples, otherwise labelled, as {twin}"))
         else:
             fresh[identity] = trace
     dated = [trace for trace in fresh.values() if trace.started is not None]
     undated = [trace for trace in fresh.values() if trace.started is None]
     return sorted(dated, key=lambda trace: trace.started.timestamp()) + undated, known  # type: ignore[union-attr]
+
+
+def _same_samples(book: Logbook, rig: str, trace: "Trace", others: Iterable["Trace"]) -> str:
+    """Where these very samples stand already; empty: nowhere. No two throws give the same samples: a copy with another date in its head is no new throw.
+
+    A record in which no current ever changed is passed over: two of those may well be alike.
+    """
+    if not trace.current_a.max() > trace.current_a.min():
+        return ""
+    sheets = {name for twin in book.with_samples_of(rig, trace) for name in book.sheets_of(twin)}
+    if sheets:
+        return f"on sheet {', '.join(sorted(sheets))}"
+    alike = (
+        one.source
+        for one in others
+        if one.current_a.tobytes() == trace.current_a.tobytes()
+        and one.time_s.tobytes() == trace.time_s.tobytes()
+    )
+    return next(alike, "")
 
 
 def _judge(

@@ -22,7 +22,6 @@ from logger.core.status import (
     IN_SERVICE,
     NEED_SAID,
     Evidence,
-    RepairProof,
     SheetProof,
     Status,
     lacks,
@@ -31,6 +30,7 @@ from logger.core.status import (
 )
 from logger.errors import InputError
 from logger.jobs.logbooks import opened
+from logger.jobs.repairs import repair_proofs
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -63,22 +63,13 @@ def status(book: Logbook, rig: str) -> Status:
     orders = book.orders(rig)
     clearing = any(order.clears for order in orders)
     evidence = evidence_for(book, rig, orders) if clearing else Evidence()
-    return status_of(rig, orders, evidence, book.altered_orders(rig) if orders else frozenset())
+    altered = book.altered_orders(rig) if orders else frozenset()
+    return status_of(rig, orders, evidence, altered, book.orders_told_of(rig))
 
 
 def evidence_for(book: Logbook, rig: str, orders: Iterable[Order]) -> Evidence:
     """The service entries, and the sheets that clearing orders name, each gone through again."""
-    services = {
-        row.id: RepairProof(
-            row.id,
-            row.rig,
-            str(row.details.get("found", "")),
-            str(row.details.get("fixed", "")),
-            frozenset(row.details.get("answers", ())),
-            row.action,
-        )
-        for row in book.services(rig, every_revision=True)
-    }
+    services = repair_proofs(book.services(rig, every_revision=True))
     named = {order.sheet for order in orders if order.clears and order.sheet}
     if not named:
         return Evidence({}, services)

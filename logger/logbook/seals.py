@@ -23,6 +23,14 @@ OF_RIG = ("rig_revision", "service", "baseline", "latch_order")
 """Sealed with the first sheet that is decided after they were written."""
 
 
+ORDERS_TOLD_OF = (
+    "SELECT substr(each.value, 13) FROM seal, json_each(seal.covers) AS each"
+    " WHERE seal.rig = ? AND substr(each.value, 1, 12) = 'latch_order:'"
+    " UNION SELECT each.value FROM sheet, json_each(sheet.plan, '$.answers') AS each WHERE sheet.rig = ?"
+    " UNION SELECT each.value FROM service, json_each(service.details, '$.answers') AS each WHERE service.rig = ?"
+)
+
+
 class SealRows(SheetRows):
     """Sealing, and reading the facts again that a seal covers."""
 
@@ -60,6 +68,11 @@ class SealRows(SheetRows):
             elif seal_of(content_of(facts), before(seals[each] for each in seal.previous)) != seal.digest:
                 broken.append((seal, "changed after it was sealed"))
         return broken
+
+    def orders_told_of(self, rig: str) -> frozenset[str]:
+        """Ids of the orders that the rig's seals, plans and service entries name: each must be among its orders."""
+        rows = self.read(ORDERS_TOLD_OF, [rig, rig, rig])
+        return frozenset(str(row[0]) for row in rows)
 
     def facts(self, covers: Iterable[str]) -> list[Fact]:
         """The rows named ``table:id`` as they are stored now; rows that are gone are left out."""

@@ -85,6 +85,15 @@ class TrialRows(RigRows):
         trial = Trial(rig, trace.direction, FROM_TRACE, trace.started, digest)
         return str(to_row(BY_NAME["trial"], trial, {})["id"])
 
+    def with_samples_of(self, rig: str, trace: "Trace") -> list[str]:
+        """Trials of this rig made of the very same samples, whatever date or direction they go by."""
+        from logger.logbook import tracecodec
+
+        digest = tracecodec.digest(tracecodec.columns(trace))
+        return [
+            row[0] for row in self.read("SELECT id FROM trial WHERE rig = ? AND trace = ?", [rig, digest])
+        ]
+
     def has_trial(self, trial: str) -> bool:
         """Whether the logbook holds this trial."""
         return bool(self.read("SELECT 1 FROM trial WHERE id = ?", [trial]))

@@ -30,6 +30,28 @@ def test_an_invisible_repair_does_not_lead_out_of_do_not_use(run):
     assert status(run)["status"] == "do not use"
 
 
+def test_a_repair_taken_back_by_a_correction_takes_the_rig_out_of_use_again(run):
+    enter(run, STALLED, *TOLD, kind="spot")
+    entry = service(run)
+    enter_again(run, GOOD, *TOLD)
+    accept(run, f"{RIG}-2")
+    assert clear(run, cause_found="bent pin", service=entry, sheet=f"{RIG}-2")[0] == 0
+    corrected = service(run, found="bent left pin", corrects=entry, reason="which pin")
+    assert status(run)["status"] == "in service"
+    words = (
+        "--action",
+        "inspected",
+        "--corrects",
+        corrected,
+        "--reason",
+        "it was never done",
+        "--by",
+        "M. K.",
+    )
+    assert run("service", "add", RIG, *words)[0] == 0
+    assert status(run)["status"] == "do not use"
+
+
 def test_a_service_that_mends_nothing_says_so_before_the_rig_is_commissioned_in_vain(run):
     enter(run, STALLED, *TOLD, kind="spot")
     out = run(
@@ -51,6 +73,26 @@ def test_an_order_taken_out_of_the_file_is_missed_and_can_be_written_again(run):
     assert run("sheet", "rejudge", f"{RIG}-1", "--reason", "an order was gone", "--by", "M. K.")[0] in (0, 1)
     assert status(run)["status"] == "do not use"
     assert "is gone" not in run("check")[1]
+
+
+@pytest.mark.parametrize("change", ["DELETE FROM latch_order", "UPDATE latch_order SET rig = 'another'"])
+@pytest.mark.parametrize("later", ["a seal", "a plan", "a service"])
+def test_an_order_that_later_entries_name_holds_when_it_is_taken_out_of_the_file(run, change, later):
+    enter(run, STALLED, *TOLD, kind="spot")
+    if later == "a seal":
+        enter_again(run, GOOD, *TOLD)
+        assert accept(run, f"{RIG}-2")[0] == 0
+    elif later == "a plan":
+        run("sheet", "plan", RIG, "--kind", "seasonal", *TOLD, "--by", "M. K.")
+    else:
+        service(run)
+    with sqlite3.connect(run.path) as book:
+        for what in ("update", "delete"):
+            book.execute(f"DROP TRIGGER latch_order_no_{what}")
+        book.execute("PRAGMA foreign_keys = OFF")
+        book.execute(change)
+    assert status(run)["status"] == "do not use"
+    assert status(run)["open"][0]["cause"] == "lost order"
 
 
 def test_a_rig_cannot_come_back_under_a_name_that_looks_the_same(run, tmp_path):

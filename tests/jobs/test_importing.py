@@ -167,3 +167,23 @@ def test_a_changed_rig_file_takes_a_reason_and_keeps_the_old_version(book, tmp_p
     with open_logbook(book, read_only=True) as opened:
         assert len(opened.rig_revisions("yard-loader")) == 2
         assert "143 mm" in opened.rig("yard-loader").toml
+
+
+def test_old_samples_under_a_new_date_or_direction_are_no_new_throw(book, tmp_path):
+    bring(book, *BASELINE)
+    before = counts(book)
+    old = next(file for file in BASELINE if file.name == "lock-1.csv")
+    later = changed(tmp_path, old, "later.csv", started=NOW - timedelta(hours=1))
+    turned = changed(tmp_path, old, "turned.csv", direction="unlock", started=NOW - timedelta(minutes=30))
+    done = bring(book, later, turned, kind="commissioning")
+    assert [one.file for one in done.known] == [str(later), str(turned)]
+    assert all("the same samples" in one.where and "yard-loader-1" in one.where for one in done.known)
+    assert counts(book) == before
+
+
+def test_one_record_copied_five_times_is_one_throw(book, tmp_path):
+    copies = [
+        changed(tmp_path, BASELINE[0], f"copy-{n}.csv", started=NOW - timedelta(hours=n)) for n in range(1, 6)
+    ]
+    done = bring(book, *copies, kind="commissioning")
+    assert (len(done.logged), len(done.known)) == (1, 4)
