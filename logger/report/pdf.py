@@ -20,7 +20,7 @@ from logger.report.document import (
     Table,
     Text,
 )
-from logger.report.pdf_pages import Places, build, page_count, page_sizes, place_flowable, with_drawings
+from logger.report.pdf_pages import Places, build, page_sizes, place_flowable, with_drawings
 from logger.report.pdf_style import (
     CAUTION_EDGE,
     CAUTION_FILL,
@@ -50,6 +50,13 @@ def to_pdf(
     ``body_size`` [pt] replaces the paper's own size of letters. Raises InputError for a paper that isn't ``a4``,
     ``letter`` or ``pocket``.
     """
+    return _set(document, paper, draw_pages, body_size)[0]
+
+
+def _set(
+    document: Document, paper: str, draw_pages: DrawPages | None, body_size: float | None
+) -> tuple[bytes, int]:
+    """The file and how many pages it has."""
     width, height, margin, usual = paper_size(paper)
     size = usual if body_size is None else body_size
     register_fonts()
@@ -62,8 +69,8 @@ def to_pdf(
     for index, block in enumerate(document.blocks):
         story += setter.block(block, document.blocks[index + 1 : index + 3])
     story += setter.end(document)
-    written = build(story, document, (width, height), margin, size)
-    return written if drawn is None else with_drawings(written, drawn, document.drawings, places)
+    written, pages = build(story, document, (width, height), margin, size)
+    return (written if drawn is None else with_drawings(written, drawn, document.drawings, places)), pages
 
 
 def to_one_page(document: Document, paper: str) -> bytes:
@@ -71,8 +78,8 @@ def to_one_page(document: Document, paper: str) -> bytes:
     largest, smallest = CARD_SIZES[paper]
     size = largest
     while True:
-        written = to_pdf(document, paper, body_size=size)
-        if page_count(written) == 1 or size <= smallest:
+        written, pages = _set(document, paper, None, size)
+        if pages == 1 or size <= smallest:
             return written
         size -= CARD_STEP
 

@@ -35,8 +35,8 @@ def place_flowable(key: str, width: float, height: float, places: Places) -> Any
 
 def build(
     story: list[Any], document: Document, page: tuple[float, float], margin: float, size: float
-) -> bytes:
-    """Lay the pages out; each says which report it belongs to and which page of how many it is."""
+) -> tuple[bytes, int]:
+    """Lay the pages out; each says which report it belongs to and which page of how many it is. Gives file and pages."""
     from reportlab.pdfgen.canvas import Canvas
     from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
@@ -82,14 +82,7 @@ def build(
     frame = Frame(margin, margin, page[0] - 2 * margin, page[1] - 2 * margin, 0, 0, 0, 0)
     template.addPageTemplates([PageTemplate(frames=[frame])])
     template.build(story, canvasmaker=Numbered)
-    return held.getvalue()
-
-
-def page_count(written: bytes) -> int:
-    """How many pages a PDF has."""
-    from pypdf import PdfReader
-
-    return len(PdfReader(BytesIO(written)).pages)
+    return held.getvalue(), int(template.page)
 
 
 def page_sizes(drawn: bytes) -> list[tuple[float, float]]:
