@@ -21,6 +21,7 @@ from logger.report.document import (
 )
 from logger.report.html_style import CSS, INKS
 
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 Draw = Callable[[str], str]
 """Key of a drawing to its SVG."""
 
@@ -125,7 +126,8 @@ def _cells(table: Table, row: tuple[str, ...]) -> str:
         if index == 0:
             cells.append(f'<th scope="row"{_side(table, index)}>{escape(text)}</th>')
         else:
-            cells.append(f"<td{_side(table, index)}>{escape(text)}</td>")
+            side = ' class="day"' if _DAY.fullmatch(text) else _side(table, index)
+            cells.append(f"<td{side}>{escape(text)}</td>")
     return "".join(cells)
 
 

@@ -27,7 +27,7 @@ CSS = """:root {
 }
 * { box-sizing: border-box; }
 body { margin: 0; background: var(--paper); color: var(--ink); font: 16px/1.5 "DejaVu Sans", system-ui, sans-serif; }
-main { max-width: 62rem; margin: 0 auto; padding: 1rem; }
+main { max-width: 70rem; margin: 0 auto; padding: 1rem; }
 h1 { font-size: 1.6rem; line-height: 1.2; margin: 0.5rem 0 0; }
 h2 { font-size: 1.25rem; margin: 2.2rem 0 0.6rem; border-bottom: 2px solid var(--ink); }
 h3 { font-size: 1.05rem; margin: 1.4rem 0 0.4rem; }
@@ -44,6 +44,7 @@ caption { text-align: left; font-weight: bold; padding: 0.3rem 0; }
 th, td { text-align: left; vertical-align: top; padding: 0.3rem 0.5rem; border-bottom: 1px solid var(--line); }
 thead th { border-bottom: 2px solid var(--ink); } tbody th { font-weight: normal; }
 .right { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
+thead .right { white-space: normal; } .day { white-space: nowrap; }
 .facts { width: auto; min-width: 60%; } .facts th { color: var(--quiet); padding-right: 1.5rem; }
 .pencil td, .pencil th { height: 2.4rem; border: 1px solid var(--line); }
 .big { font-size: 1.1rem; } .many { min-width: 52rem; } .some { min-width: 34rem; }

@@ -59,3 +59,12 @@ def test_a_folder_with_something_in_it_is_refused(tmp_path):
     (tmp_path / "mine.txt").write_text("keep")
     with pytest.raises(InputError, match="isn't empty"):
         run_demo(tmp_path, lambda chapter: None)
+
+
+def test_it_leaves_the_papers_in_a_folder_and_says_where(played):
+    demo, chapters = played
+    assert sorted(path.name for path in (demo.folder / "papers").iterdir()) == sorted(
+        path.name for path in demo.papers
+    )
+    assert {path.name.split("-")[0] for path in demo.papers} == {"report", "blank", "cab"}
+    assert any(str(demo.folder / "papers") in line for chapter in chapters for line in chapter.says)
