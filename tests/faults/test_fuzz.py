@@ -2,12 +2,11 @@
 
 import pytest
 
-from tests.faults.fuzz import HANG_S, fuzz
+from tests.faults.fuzz import fuzz
 from tests.faults.readers import READERS
 
 
 @pytest.mark.parametrize("name", READERS)
 def test_bad_input_is_refused_in_one_line_whatever_it_is(name: str):
     found = fuzz(name, int(300 / READERS[name].share) if READERS[name].share > 0.5 else 3000, seed=5)
-    assert found.faults == {}
-    assert found.longest_s < HANG_S
+    assert found.outcome == "survived"

@@ -1,9 +1,13 @@
 """A small ARM computer has 512 MB: the commands that work on samples keep within it."""
 
+import fcntl
 import os
 import resource
+import select
+import struct
 import subprocess
 import sys
+import termios
 from pathlib import Path
 
 import pytest
@@ -15,6 +19,7 @@ SAMPLES = TOP / "sample-runs"
 RIG = SAMPLES / "yard-loader.toml"
 LIMIT_BYTES = 512 * 2**20
 ROWS = 1_000_000
+LONGEST_S = 60.0
 
 
 def limited(folder: Path, *arguments: object) -> subprocess.CompletedProcess[str]:
@@ -84,6 +89,36 @@ def test_a_recording_keeps_within_it(tmp_path: Path):
         done = limited(tmp_path, *record)
     assert done.returncode in (0, 1), done.stderr
     assert (tmp_path / "t.csv").exists()
+
+
+def test_the_screen_keeps_within_it(season: Path):
+    far, near = os.openpty()
+    fcntl.ioctl(near, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    code = f"import resource; resource.setrlimit(resource.RLIMIT_DATA, ({LIMIT_BYTES},) * 2)\n"
+    code += "import sys; from logger.cli.main import main; main()"
+    line = [sys.executable, "-c", code, "--logbook", str(season / "log.throwbook")]
+    env = os.environ | {"TERM": "xterm-256color"}
+    screen = subprocess.Popen(line, cwd=TOP, env=env, stdin=near, stdout=near, stderr=near)
+    os.close(near)
+    try:
+        assert b"yard-loader" in until(far, b"yard-loader")
+        os.write(far, b"\x11")  # leave
+        until(far, b"nothing more")
+        assert screen.wait(LONGEST_S) == 0
+    finally:
+        screen.kill()
+        os.close(far)
+
+
+def until(terminal: int, words: bytes) -> bytes:
+    """What is shown until ``words`` are there, the other end is closed, or nothing comes any more."""
+    shown = b""
+    while words not in shown and select.select([terminal], [], [], LONGEST_S)[0]:
+        try:
+            shown += os.read(terminal, 65536)
+        except OSError:
+            break
+    return shown
 
 
 def test_the_limit_holds(tmp_path: Path):
