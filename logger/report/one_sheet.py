@@ -121,7 +121,6 @@ def _checks(part: SheetPart) -> Table:
     rows = []
     for name in names:
         held = [(one, check) for one in counting for check in one.assessment.checks if check.name == name]
-        decisions = {check.decision for _, check in held}
         rows.append(
             (
                 WORDS.get(name, name),
@@ -130,7 +129,7 @@ def _checks(part: SheetPart) -> Table:
                     _closest([pair for pair in held if pair[0].direction == way])
                     for way in ("lock", "unlock")
                 ),
-                next(word for word in ("fail", "undecided", NOT_JUDGED, "pass") if word in decisions),
+                _decided([check.decision for _, check in held]),
                 "; ".join(dict.fromkeys(check.limit_from for _, check in held)),
             )
         )
@@ -145,6 +144,13 @@ def _checks(part: SheetPart) -> Table:
     return Table(
         headings, tuple(rows), "Each limit and the throws that came closest to it (No.: measured ± U)"
     )
+
+
+def _decided(decisions: list[str]) -> str:
+    """The worst decision, and how many throws gave none."""
+    worst = next((word for word in ("fail", "undecided", "pass") if word in decisions), NOT_JUDGED)
+    left = decisions.count(NOT_JUDGED)
+    return f"{worst}; {left} {NOT_JUDGED}" if left and worst != NOT_JUDGED else worst
 
 
 def _closest(held: list[tuple[SheetTrial, Check]]) -> str:
@@ -225,7 +231,7 @@ def _as_found(part: SheetPart) -> list[Block]:
     rows = []
     for direction in ("lock", "unlock"):
         found = [one for one in part.trials if one.id in part.apart and one.direction == direction]
-        left = [one for one in part.counting(direction) if one.assessment.usable]
+        left = [one for one in part.counting(direction) if one.assessment.figures.travel_time_s is not None]
         if found and left:
             rows.append((direction, *_compared(found[0], left[-1])))
     if not rows:
@@ -237,7 +243,7 @@ def _as_found(part: SheetPart) -> list[Block]:
         "As found: running [A]",
         "As left: running [A]",
     )
-    caption = "As found (first movement after rest) and as left (last throw of the sheet)"
+    caption = "As found (first movement after rest) and as left (last whole throw of the sheet)"
     return [Table(headings, tuple(rows), caption, (1, 2, 3, 4))]
 
 
