@@ -173,7 +173,9 @@ def test_us_units_are_used_throughout(source):
 
 def test_a_limit_that_some_throws_could_not_be_held_against_says_how_many():
     whole = part()
-    blind = [replace(check, measured=None, decision="not judged") for check in whole.trials[0].assessment.checks]
+    blind = [
+        replace(check, measured=None, decision="not judged") for check in whole.trials[0].assessment.checks
+    ]
     first = replace(whole.trials[0], assessment=replace(whole.trials[0].assessment, checks=tuple(blind)))
     said = words(rig_report(material(replace(whole, trials=(first, *whole.trials[1:])))))
     assert "| pass; 1 not judged | 80 % of the rated maximum" in said
@@ -182,7 +184,9 @@ def test_a_limit_that_some_throws_could_not_be_held_against_says_how_many():
 def test_a_throw_that_stalled_is_not_how_it_was_left():
     whole = part()
     last = whole.trials[-2]
-    stalled = replace(last.assessment, end="stall", figures=replace(last.assessment.figures, travel_time_s=None))
+    stalled = replace(
+        last.assessment, end="stall", figures=replace(last.assessment.figures, travel_time_s=None)
+    )
     trials = (*whole.trials[:-2], replace(last, assessment=stalled), whole.trials[-1])
     said = words(rig_report(material(replace(whole, trials=trials))))
     assert "lock | 14.320 ± 0.011 | 14.440 ± 0.011" in said
