@@ -16,6 +16,8 @@ CODES = (
 VARIABLES = (
     ("THROWBOOK_LOGBOOK", "Logbook file to work on, as --logbook."),
     ("THROWBOOK_BY", "Who writes things down, as --by."),
+    ("THROWBOOK_THEME", "night: the screen's dim theme."),
+    ("THROWBOOK_ASCII", "Set to anything: the screen draws with plain letters only."),
     ("NO_COLOR", "Set to anything: no colours."),
 )
 

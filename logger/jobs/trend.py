@@ -125,7 +125,7 @@ def fleet_from_export(
     if engine == "dask":
         from logger.jobs.trend_dask import fleet_on_dask
 
-        yield from fleet_on_dask(folder, today, address)
+        yield from fleet_on_dask(folder, today, trend_of_rows, address)
         return
     import pandas
 

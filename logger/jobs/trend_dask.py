@@ -4,7 +4,7 @@ Dask reads the trials by row group, gathers each rig's rows on one worker and ha
 local run uses. Optional: ``pip install throwbook[fleet]``.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,13 +13,18 @@ from logger.errors import InputError, OutsideError
 from logger.jobs.season_source import TABLES, rows_from_frames
 
 if TYPE_CHECKING:
+    from logger.core.season_rows import RigRows
     from logger.jobs.trend import RigTrend
+
+    OfRows = Callable[[RigRows, date], RigTrend]
 
 RIGS_A_TASK = 25
 
 
-def fleet_on_dask(folder: Path, today: date, address: str | None = None) -> Iterator["RigTrend"]:
-    """Every rig of the export, in the order of names. ``address``: scheduler; None: a cluster on this machine.
+def fleet_on_dask(
+    folder: Path, today: date, of_rows: "OfRows", address: str | None = None
+) -> Iterator["RigTrend"]:
+    """Every rig of the export, in the order of names, each by ``of_rows``. ``address``: scheduler; None: a cluster here.
 
     Raises InputError where Dask isn't installed, OutsideError where the scheduler can't be reached.
     """
@@ -43,7 +48,9 @@ def fleet_on_dask(folder: Path, today: date, address: str | None = None) -> Iter
     except OSError as error:
         raise OutsideError("no answer from the scheduler", str(address), "Is it running?") from error
     try:
-        futures = client.map(_part, [str(folder)] * len(parts), parts, [today] * len(parts))
+        futures = client.map(
+            _part, [str(folder)] * len(parts), parts, [today] * len(parts), [of_rows] * len(parts)
+        )
         for future in futures:
             yield from future.result()
     finally:
@@ -52,14 +59,12 @@ def fleet_on_dask(folder: Path, today: date, address: str | None = None) -> Iter
             where.close()
 
 
-def _part(folder: str, names: list[str], today: date) -> list["RigTrend"]:
+def _part(folder: str, names: list[str], today: date, of_rows: "OfRows") -> list["RigTrend"]:
     """The rigs ``names``: only their row groups are read."""
     import pandas
-
-    from logger.jobs.trend import trend_of_rows
 
     frames = {
         table: pandas.read_parquet(Path(folder) / f"{table}.parquet", filters=[("rig", "in", names)])
         for table in TABLES
     }
-    return [trend_of_rows(rows, today) for rows in rows_from_frames(frames)]
+    return [of_rows(rows, today) for rows in rows_from_frames(frames)]

@@ -1,6 +1,6 @@
 """Every fault, really made, as one table.
 
-    python -m tests.faults [--kills 200] [--inputs 20000] [--seed 1] [--only kill|disk|other|fuzz]
+    python -m tests.faults [--kills 200] [--inputs 20000] [--seed 1] [--only kill|disk|other|fuzz|soak]
 
 kill -9 at random moments (an equal share for each place), a full disk with different room left, and the faults that the
 test-suite makes one by one; bad input for every reader (``python -m tests.faults.fuzz`` alone says more). Exit code 1 when one was not survived.
@@ -35,6 +35,15 @@ OTHERS = (
     ("full disk, reading only", "faults/test_full_disk.py::test_a_logbook_on_a_full_disk_can_still_be_read"),
     ("four programs at once", "logbook/test_open.py::test_two_programs_write_at_once_and_nothing_is_lost"),
     ("a program that never lets go", "logbook/test_open.py::test_a_program_that_never_lets_go_is_one_clear_line"),
+    ("summer time ends", "faults/test_clocks.py::test_throws_on_both_sides_of_the_end_of_summer_time_are_in_their_true_order"),
+    ("a computer back in 1970", "faults/test_clocks.py::test_a_computer_back_in_1970_still_writes_and_reads_everything"),
+    ("clock set in mid-record", "faults/test_clocks.py::test_a_clock_set_in_mid_record_changes_no_time_of_the_record"),
+    ("session hung up in mid-record", "faults/test_hangup.py::test_a_session_that_ends_in_mid_record_leaves_a_journal_that_is_offered_and_recovered"),
+    ("places that may only be read", "faults/test_hangup.py::test_places_that_may_only_be_read_are_one_line_and_exit_3"),
+    ("port pulled in mid-record", "jobs/test_record.py::test_a_pulled_cable_keeps_what_was_recorded"),
+    ("full disk in mid-record", "jobs/test_record.py::test_a_full_disk_in_mid_record_ends_it_and_keeps_what_came"),
+    ("hostile names and cells", "security/test_hostile_names.py"),
+    ("512 MB of memory", "faults/test_small_computer.py"),
     ("bad file among good ones", "jobs/test_importing.py::test_one_bad_file_among_good_ones_stores_nothing"),
 )  # fmt: skip
 
@@ -105,6 +114,21 @@ def fuzz_rows(inputs: int, seed: int) -> Iterator[Row]:
         yield "bad input", found.name, found.inputs, found.outcome + longest
 
 
+def soak_rows(hours: float, seed: int) -> Iterator[Row]:
+    """A day and a night of throws in one process."""
+    from tests.faults.soak import soak
+
+    with tempfile.TemporaryDirectory(prefix="throwbook-faults-") as folder:
+        day = soak(int(hours * 60), Path(folder), seed)
+    grown = f"memory {day.rows[-1][1] - day.rows[0][1]:+.0f} MB, handles {day.rows[-1][2] - day.rows[0][2]:+}"
+    what = (
+        f"NOT SURVIVED: {'; '.join(day.wrong)}"
+        if day.wrong
+        else f"survived ({grown}, every throw accounted for)"
+    )
+    yield "a day and a night of throws", "record, judge, keep", day.throws, what
+
+
 def main() -> int:
     """Print the table as it grows."""
     parser = argparse.ArgumentParser(
@@ -112,11 +136,13 @@ def main() -> int:
     )
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--only", choices=["kill", "disk", "other", "fuzz"])
+    parser.add_argument("--only", choices=["kill", "disk", "other", "fuzz", "soak"])
+    parser.add_argument("--hours", type=float, default=24.0)
     parser.add_argument("--inputs", type=int, default=20_000)
     asked = parser.parse_args()
     groups = {"kill": lambda: kill_rows(asked.kills, asked.seed), "disk": disk_rows, "other": other_rows}
     groups["fuzz"] = lambda: fuzz_rows(asked.inputs, asked.seed)
+    groups["soak"] = lambda: soak_rows(asked.hours, asked.seed)
     bad = 0
     print(f"{'fault':36} {'place':26} {'times':>5}  outcome")
     for name, rows in groups.items():
