@@ -48,7 +48,7 @@ def service() -> None:
 @by_option
 @click.pass_context
 def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given: Any) -> None:
-    """Log a service on RIG. It answers every order that holds the rig now.
+    """Log a service on RIG. It answers the orders that hold the rig now.
 
     \b
     Examples:
@@ -76,13 +76,15 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
             f"It answers {counted(len(done.entry.answers), 'open order')}; only a signed order clears.",
             indent=2,
         )
-        if done.standing.status.level == DO_NOT_USE and not mends(done.entry):
-            output.line(
-                "It is no repair yet that leads out of 'do not use': that takes work done, --found and --fixed. "
-                f"Add it before you commission: --corrects {done.entry.id[:8]} --reason TEXT",
-                style="warn",
-                indent=2,
-            )
+    elif done.standing.status.open:
+        output.line("It answers no open order: the day of the work lies before them.", style="warn", indent=2)
+    if done.entry.answers and done.standing.status.level == DO_NOT_USE and not mends(done.entry):
+        output.line(
+            "It is no repair yet that leads out of 'do not use': that takes work done, --found and --fixed. "
+            f"Add it before you commission: --corrects {done.entry.id[:8]} --reason TEXT",
+            style="warn",
+            indent=2,
+        )
     print_standing(done.standing)
     if done.entry.answers:
         for text in SHOWN_AT["service"]:

@@ -56,7 +56,7 @@ def print_sheet(found: "SheetView") -> None:
 
     state = found.state
     output.line(f"Sheet {state.name} ({state.sheet.kind}): {state.state}", style="heading")
-    output.line(f"Planned {state.sheet.at:%Y-%m-%d %H:%M} by {state.sheet.by}.")
+    output.line(f"Planned {state.sheet.at:%Y-%m-%d %H:%M} by {state.sheet.by.rstrip('.')}.")
     asked = f"{found.plan.throws_each_way} each way, rest {found.plan.rest_s:.0f} s ({found.plan.rest_from})"
     output.line(f"Asked for: {asked}")
     for question, told in said(conditions_from(state.answers)).items():

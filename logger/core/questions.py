@@ -93,12 +93,15 @@ def answer_from(key: str, text: str, where: str = "") -> str | float | bool | No
     >>> answer_from("hours_since_movement", "2 days"), answer_from("ambient_c", "4"), answer_from("supply", " ")
     (48.0, 4.0, None)
     """
-    text = text.strip()
+    text = written(text)
     if not text:
         return None
     bare = text.lstrip("+-").replace(".", "", 1).isdigit()
     if key == "hours_since_movement":
-        return parse(f"{text} h" if bare else text, "time", where) / 3600.0
+        try:
+            return parse(f"{text} h" if bare else text, "time", where) / 3600.0
+        except InputError as error:
+            raise InputError(error.what, error.where, "Type it like 16h or 3 days.") from error
     if key == "ambient_c":
         return parse(f"{text} degC" if bare else text, "temperature", where)
     if key == "engine_running":

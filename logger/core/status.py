@@ -164,6 +164,8 @@ def level_of(order: Order) -> str:
 def sentence_of(order: Order) -> str:
     """A raise as a person reads it."""
     said = CAUSES.get(order.cause, ("", order.cause))[1]
+    if order.cause == "watch sign" and order.because:
+        return order.because
     head = said if order.cause.startswith(BY_PERSON) else order.cause
     return f"{head}: {order.because}" if order.because else said
 

@@ -23,7 +23,7 @@ class Logged:
 def add(
     logbook: str | Path | None, entry: ServiceEntry, now: datetime, corrects: str = "", reason: str = ""
 ) -> Logged:
-    """Log a service. It answers every order that holds the rig at this moment.
+    """Log a service. It answers the orders that hold the rig at this moment.
 
     ``corrects`` names an entry (the start of its id) that this one stands for from now on; the old one stays, with
     ``reason``. Raises InputError for an unknown action, a date in the future, dates that run backwards, a correction
@@ -36,7 +36,7 @@ def add(
     _refuse_dates(entry, now.date())
     with opened(logbook) as book, book.transaction():
         book.rig(entry.rig)
-        entry = replace(entry, answers=latch.status(book, entry.rig).open_ids)
+        entry = replace(entry, answers=_answered(book, entry))
         row = row_from(entry, now)
         if corrects:
             row = replace(
@@ -44,6 +44,17 @@ def add(
             )
         stored = book.add_service(row)
         return Logged(entry_from(stored), latch.standing(book, entry.rig, now.date()))
+
+
+def _answered(book: Logbook, entry: ServiceEntry) -> tuple[str, ...]:
+    """The open orders, without those that rest on a throw made after the day of the work: that can't be its repair."""
+    held = latch.status(book, entry.rig).open_ids
+    if not held:
+        return ()
+    thrown = {one.id: one.trial.started for one in book.trials(rig=entry.rig)}
+    started = {order.id: thrown.get(order.trial) for order in book.orders(entry.rig) if order.trial}
+    days = {name: moment.date() for name, moment in started.items() if moment is not None}
+    return tuple(name for name in held if days.get(name, entry.on) <= entry.on)
 
 
 def _corrected(book: Logbook, rig: str, text: str, reason: str) -> str:

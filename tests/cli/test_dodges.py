@@ -62,6 +62,14 @@ def test_a_service_that_mends_nothing_says_so_before_the_rig_is_commissioned_in_
     assert "no repair yet" not in run("service", "add", RIG, *told)[1]
 
 
+def test_work_done_before_the_throw_that_stalled_is_not_its_repair(run):
+    enter(run, STALLED, *TOLD, "--at", "2026-02-02T10:00", kind="spot")
+    told = ("--action", "repaired", "--found", "bent pin", "--fixed", "new pin", "--by", "M. K.")
+    out = run("service", "add", RIG, *told, "--on", "2026-02-01")[1]
+    assert "It answers no open order" in out
+    assert "It answers 1 open order" in run("service", "add", RIG, *told, "--on", "2026-02-02")[1]
+
+
 def test_an_order_taken_out_of_the_file_is_missed_and_can_be_written_again(run):
     enter(run, STALLED, *TOLD, kind="spot")
     with sqlite3.connect(run.path) as book:

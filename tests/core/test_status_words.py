@@ -42,7 +42,7 @@ def test_out_of_use_is_said_loud_with_the_caution_and_the_way_back_in_order():
 def test_reasons_come_worst_first_and_the_same_reason_once():
     found = reasons(standing("watch sign", "stall", "watch sign", "person: watch"))
     assert found[0].startswith("do not use: stall: seen")
-    assert "watch: watch sign: seen [r0, r2]" in found
+    assert "watch: seen [r0, r2]" in found
     assert "watch: a person set it to watch: seen [r3]" in found
     assert way_down(standing()) == []
     assert len(way_down(standing("watch sign"))) == 1
