@@ -19,6 +19,8 @@ NOISE_SIGMAS = 5.0
 """A sample this many standard deviations off zero isn't noise (one in millions for a normal scatter)."""
 SUSTAINED_SAMPLES = 3
 """Fewer samples in a row than this are a spike, not a movement."""
+BOUNCE_S = 0.015
+"""Contacts of a power relay bounce for some milliseconds (*practice*)."""
 PAUSE_S = 0.3
 """A break in the current shorter than this is a bad contact: the motor coasts through it (*practice*)."""
 
@@ -108,6 +110,7 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         first, last = _sharpen(current, first, last, width, no_load_current_a)
     else:
         first = _back_to_noise(current, first, noise_a)
+        first = _first_contact(current, time_s, first, max(threshold, NOISE_SIGMAS * noise_a))
         last = _back_to_the_knee(current, first, last, max(12, int(END_S / period_s)))
     starts_running = first == 0 or not rest_seen
     ends_running = last >= len(current) - 1
@@ -204,6 +207,12 @@ def _back_to_noise(current: FloatArray, first: int, noise_a: float) -> int:
     while first > 0 and current[first - 1] > NOISE_SIGMAS * noise_a and current[first - 1] < current[first]:
         first -= 1
     return first
+
+
+def _first_contact(current: FloatArray, time_s: FloatArray, first: int, threshold_a: float) -> int:
+    """A relay's contact bounces before it rests: the start is its first touch, however short."""
+    before = np.flatnonzero((current[:first] > threshold_a) & (time_s[:first] >= time_s[first] - BOUNCE_S))
+    return int(before[0]) if len(before) else first
 
 
 def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int) -> int:
