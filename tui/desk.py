@@ -4,7 +4,7 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
@@ -24,6 +24,12 @@ def _recording(
     from logger.jobs.record import Recording
 
     return Recording(plan, now=now, on_live=on_live, on_note=on_note)
+
+
+def _find_boards(names: Sequence[str] = ()) -> Any:
+    from logger.jobs.board import find_boards
+
+    return find_boards(names)
 
 
 def local_now() -> datetime:
@@ -49,6 +55,8 @@ class Desk:
     monotonic: Callable[[], float] = time.monotonic
     recording: Callable[..., Any] = _recording
     """Makes a recording from a plan; tests hand in one that plays a simulated throw."""
+    find_boards: Callable[..., Any] = _find_boards
+    """Asks at the ports of this computer (or those named) who is there."""
     ascii: bool = field(default_factory=plain_letters)
     port: str = ""
     """Port of the board that was used last."""

@@ -73,7 +73,7 @@ def _date(plain: str) -> Checked:
     try:
         return Checked(True, f"{date.fromisoformat(plain):%A}")
     except ValueError:
-        return Checked(False, f"{quoted(plain)} is no date; type it as 2026-03-14")
+        return Checked(False, "no date: type it as 2026-03-14")
 
 
 def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:

@@ -82,7 +82,9 @@ def _into_logbook(
     recorded: Recorded, place: Place, now: datetime, file: Path | None
 ) -> "tuple[str, RigStanding]":
     from logger import __version__
+    from logger.core.questions import conditions_from
     from logger.core.records import OPEN
+    from logger.core.sheet import rested, sheet_trials
     from logger.jobs import latch
     from logger.jobs.baselines import baseline_for
     from logger.jobs.logbooks import opened
@@ -101,6 +103,7 @@ def _into_logbook(
         else:
             state = plan_in(book, trace.rig, place.kind, place.by, now)
         held = baseline_for(book, trace.rig, trace.direction, state.sheet.kind)
+        first = not sheet_trials(book.trials(sheet=state.sheet.id))
         logged = book.add_trial(
             state.sheet.id,
             trace,
@@ -108,6 +111,7 @@ def _into_logbook(
             place.by,
             now,
             software_version=__version__,
+            as_found=first and rested(conditions_from(state.answers)),
             baseline=held.record.id if held and held.record else None,
             file=str(file or trace.source),
             calibration=str(trace.head["calibration"]) if "calibration" in trace.head else None,

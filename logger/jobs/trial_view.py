@@ -34,7 +34,7 @@ class TrialView:
 def trial_view(logbook: str | Path | None, trial: str) -> TrialView:
     """Raises InputError for an id that the logbook doesn't have."""
     with opened(logbook, read_only=True) as book:
-        sheets = book.sheets_of(trial)
+        sheets = [book.sheet(name).sheet.id for name in book.sheets_of(trial)]
         logged = next((one for sheet in sheets for one in book.trials(sheet=sheet) if one.id == trial), None)
         if logged is None:
             raise InputError("the logbook has no such trial", trial, "Open it from its sheet.")

@@ -155,13 +155,16 @@ def app_on(
 
 
 async def settle(pilot: Pilot[None]) -> None:
-    """Until no worker runs and every message is through."""
+    """Until no worker runs, every message is through and everything is drawn."""
     app, quiet = pilot.app, 0
     while quiet < QUIET_ROUNDS:
         await asyncio.sleep(0.001)
         busy = any(not one.is_finished for one in app.workers)
         waiting = any(not pump._message_queue.empty() or pump._next_callbacks for pump in _pumps(app))
-        quiet = 0 if busy or waiting else quiet + 1
+        undrawn = app.screen._dirty_widgets or any(
+            one._layout_required or one._repaint_required for one in app.screen.walk_children(with_self=True)
+        )
+        quiet = 0 if busy or waiting or undrawn else quiet + 1
 
 
 def _pumps(app: App[None]) -> Iterable[MessagePump]:
@@ -195,3 +198,8 @@ def screen_text(app: ThrowbookApp) -> str:
     """What a person sees, as plain text."""
     strips = app.screen._compositor.render_strips(app.size)
     return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips)
+
+
+def said(app: ThrowbookApp) -> str:
+    """The same with every line break and run of spaces as one space, to look for sentences in."""
+    return " ".join(screen_text(app).split())

@@ -11,6 +11,7 @@ from pytest_textual_snapshot import SVGImageExtension
 from textual.pilot import Pilot
 
 from tests.tui.bench import SIZES, screen_text, settle
+from tests.tui.logbooks import commissioned, copied, with_seasons
 from tui.app import ThrowbookApp
 from tui.screens.page import Page
 
@@ -63,3 +64,23 @@ def walk(snapshot, size):
         assert not differing, f"screens differ from the reviewed ones: {differing}"
 
     return run
+
+
+@pytest.fixture(scope="session")
+def commissioned_once(tmp_path_factory) -> Path:
+    return commissioned(tmp_path_factory.mktemp("commissioned"))
+
+
+@pytest.fixture(scope="session")
+def seasons_once(tmp_path_factory) -> Path:
+    return with_seasons(tmp_path_factory.mktemp("seasons"))
+
+
+@pytest.fixture
+def commissioned_logbook(commissioned_once, tmp_path) -> Path:
+    return copied(commissioned_once, tmp_path)
+
+
+@pytest.fixture
+def seasons_logbook(seasons_once, tmp_path) -> Path:
+    return copied(seasons_once, tmp_path)

@@ -84,11 +84,9 @@ class BoardScreen(Page[str]):
 
     def action_find(self) -> None:
         """Ask at every port; the one used last, if it is no serial port, as well."""
-        from logger.jobs.board import find_boards
-
         self._says = [Cell("Asking at every port ... (a board needs a moment after it is opened)", STRONG)]
         self.repaint()
-        known = self.desk.port
+        known, find_boards = self.desk.port, self.desk.find_boards
         self.work(
             "find",
             lambda: [

@@ -10,6 +10,7 @@ from textual.widgets import Static
 
 from logger.core.cautions import SHOWN_AT
 from logger.core.live import FLOWING, OVER, LiveFigures
+from logger.core.status import DO_NOT_USE
 from logger.core.status_words import caution
 from logger.core.trace import LOCK
 from logger.errors import ThrowbookError
@@ -123,8 +124,15 @@ class RecordScreen(Page[None]):
         self._recording.finish()
 
     def action_go_on(self) -> None:
-        """Back to the sheet, which asks for what comes next."""
-        self.dismiss(None)
+        """Back to the sheet, which asks for what comes next; a rig that is out of use shows its way back first."""
+        assert self._result is not None
+        standing = self._result[1].standing
+        if standing is not None and standing.status.level == DO_NOT_USE:
+            from tui.screens.way_back import WayBackScreen
+
+            self.app.switch_screen(WayBackScreen(self._rig_name))
+        else:
+            self.dismiss(None)
 
     def _arm(self) -> None:
         from logger.jobs.calibrate import calibration_finder
@@ -232,7 +240,7 @@ class RecordScreen(Page[None]):
         if kept.standing is not None:
             status = kept.standing.status
             if caution(status):
-                cells.append(Cell(f"{status.level.upper()}. {caution(status)}", BAD))
+                cells.append(Cell(caution(status), BAD))
                 self.head(f"{self._sheet} | {self._direction} throw", Cell(f"XX {status.level.upper()}", BAD))
         cells += cause_lines(judged)
         told: list[Cell | str] = []

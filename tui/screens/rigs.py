@@ -18,8 +18,10 @@ if TYPE_CHECKING:
 EMPTY = (
     Cell("No rig in this logbook yet.", "strong"),
     Cell(""),
-    Cell("A rig is one actuator on one lock mechanism. Press N and type its data-sheet values:"),
-    Cell("each one is checked as you type, and beside it stands whether the actuator suits the mechanism."),
+    Cell(
+        "A rig is one actuator on one lock mechanism. Press N and type its data-sheet values: each one is checked as you "
+        "type, and beside it stands whether the actuator suits the mechanism."
+    ),
     Cell(""),
     Cell("No board at hand? Once there is a rig, its screen offers a rehearsal board to practise on."),
 )

@@ -8,6 +8,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
+from logger.core.signals import OUT
 from tui.drawings import trend_drawing
 from tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell
 from tui.screens.page import Page, key
@@ -139,7 +140,7 @@ def point_lines(one: "TrendResult") -> list[Cell | str]:
     ]
     for point in reversed(one.points):
         state = f"{point.state}: {point.because}" if point.because else point.state
-        tone = BAD if point.state == "out" else ""
+        tone = BAD if point.state == OUT else ""
         cells.append(
             Cell(
                 f"{point.date.isoformat():<12}{point.sheet[:19]:<20}{point.value:>10.3g}{point.corrected:>11.3g}  {point.n:>6}  {state}",

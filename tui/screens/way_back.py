@@ -81,10 +81,9 @@ class WayBackScreen(Page[None]):
             Cell(f"{mark} {status.level.upper() if tone == BAD else status.level}", tone),
         )
         self.query_one(Big).show(Cell(status.level.upper(), tone))
-        cells: list[Cell | str] = [
-            Cell("What holds it:", STRONG),
-            *(Cell(f"- {text}") for text in reasons(status)),
-        ]
+        held = reasons(status)
+        cells: list[Cell | str] = [Cell("What holds it:", STRONG)] if held else []
+        cells += [Cell(f"- {text}") for text in held]
         cells += [Cell(text, WARN) for text in refused(status)]
         cells += [
             Cell(""),

@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from logger.core.rig import METRIC
-from tui.fields import CHOICE, Checked, FieldSpec, check_field
+from tui.fields import CHOICE, TEXT, Checked, FieldSpec, check_field
 from tui.widgets.frame import TONES, toned
 
 
@@ -39,15 +39,22 @@ class Choice(Static, can_focus=True):
     def draw(self) -> None:
         """The chosen word stands between marks: no colour is needed to see it."""
         tones = TONES.get(self.app.theme, TONES["day"])
-        text = Text()
+        text = Text(no_wrap=True)
+        room, used = max(self.size.width, 20), 0
         for number, (value, word) in enumerate(self.choices, start=1):
             chosen = value == self.value
             mark = f"[{number}]>{word}<" if chosen else f" {number}  {word} "
-            text.append(
-                mark.replace(" ", "\N{NO-BREAK SPACE}"), style="bold reverse" if chosen else tones[""]
-            )
+            if used and used + len(mark) > room:
+                text.append("\n")
+                used = 0
+            text.append(mark, style="bold reverse" if chosen else tones[""])
             text.append(" ")
+            used += len(mark) + 1
         self.update(text)
+
+    def on_resize(self) -> None:
+        """The width changed."""
+        self.draw()
 
     def choose(self, value: str) -> None:
         """Set it and tell."""
@@ -111,7 +118,13 @@ class Field(Widget):
         if self.spec.kind == CHOICE:
             yield Choice(self.spec.choices, self._text)
         else:
-            yield Input(self._text, select_on_focus=False)
+            wide = self.spec.kind == TEXT
+            yield Input(
+                self._text,
+                placeholder=self.spec.hint if wide else "",
+                select_on_focus=False,
+                classes="wide" if wide else "",
+            )
             yield Static(classes="remark")
 
     def on_mount(self) -> None:
@@ -152,7 +165,10 @@ class Field(Widget):
         empty = not self.value.strip()
         mark = "" if empty or found.good else "!! "
         tone = "quiet" if empty or found.good else "warn"
+        if self.spec.kind == TEXT and found.good:
+            mark, found = "", Checked(True, "")  # its hint stands in the field itself
         for static in self.query(".remark").results(Static):
+            static.display = bool(found.say)
             static.update(toned(self.app, mark + found.say, tone))
 
     def focus_answer(self) -> None:

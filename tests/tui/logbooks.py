@@ -1,0 +1,84 @@
+"""Logbooks to open the screen on, built by the same jobs that the screen calls."""
+
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+from logger.core.service import Moment, ServiceEntry
+from logger.core.simulator import Fault
+from logger.jobs.keeping import Place, keep
+from logger.jobs.record import RecordPlan
+from logger.jobs.rig_list import add_rig
+from logger.jobs.rigsource import find_rig
+from logger.jobs.services import add as add_service
+from logger.jobs.sheets import Looked, accept, plan, see
+from tests.tui.bench import RIG, RIG_FILE, Clock, PlayedBoard, PlayedRecording
+
+BY = "M. K."
+ASKED = {"hours_since_movement": 16.0, "worked_before": "no", "ambient_c": 12.0, "operator": BY}
+SEEN = Looked("yes", "yes", "torch, both sides", "yes", "yes")
+
+
+def thrown(
+    path: Path, sheet: str, directions: list[str], clock: Clock, fault: Fault | None, first: int
+) -> None:
+    """Throws onto a sheet, each a minute after the one before."""
+    board = PlayedBoard(clock, [fault] * len(directions))
+    board.count = first
+    for position, direction in enumerate(directions, start=1):
+        source = find_rig(RIG, str(path))
+        plan_ = RecordPlan(
+            "played", source.rig, direction, path.parent, RIG, baseline=source.baselines.get(direction)
+        )
+        recording = PlayedRecording(board, plan_, clock.now, lambda figures: None)
+        keep(recording.run(), Place(logbook=str(path), in_logbook=True, sheet=sheet, by=BY), clock.now())
+        clock.go_on(60)
+        if direction == "lock":
+            see(path, sheet, [position], SEEN, BY, clock.now())
+
+
+def sheet_of(
+    path: Path, kind: str, clock: Clock, each: int, fault: Fault | None = None, first: int = 0
+) -> str:
+    """A sheet with its throws, accepted where it may be."""
+    state, _ = plan(path, RIG, kind, BY, clock.now(), each, ASKED)
+    thrown(path, state.name, ["lock", "unlock"] * each, clock, fault, first)
+    if fault is None:
+        accept(path, state.name, Looked(), BY, clock.now())
+    return state.name
+
+
+def commissioned(folder: Path) -> Path:
+    """A rig with an accepted commissioning sheet of three years ago."""
+    path = folder / "fellside.throwbook"
+    clock = Clock(datetime(2023, 3, 14, 9, 0, tzinfo=Clock().moment.tzinfo))
+    add_rig(path, RIG_FILE, BY, clock.now())
+    sheet_of(path, "commissioning", clock, 5)
+    return path
+
+
+def with_seasons(folder: Path) -> Path:
+    """The same with checks every half year, of which the later ones grow heavier, and a greasing that nobody wrote down yet."""
+    path = commissioned(folder)
+    start = datetime(2023, 9, 14, 9, 0, tzinfo=Clock().moment.tzinfo)
+    for number, heavier in enumerate((0.0, 0.0, 0.04, 0.12, 0.2)):
+        clock = Clock(start + timedelta(days=182 * number))
+        fault = Fault("even-friction", heavier) if heavier else None
+        sheet_of(path, "seasonal", clock, 3, fault, first=20 * (number + 1))
+    entry = ServiceEntry(
+        "",
+        RIG,
+        "inspected",
+        date(2024, 9, 20),
+        seen=Moment("dirt at the left pin"),
+        due_on=date(2026, 4, 1),
+        by=BY,
+    )
+    add_service(path, entry, Clock().now())
+    return path
+
+
+def copied(path: Path, folder: Path) -> Path:
+    """A copy of a logbook that was built once."""
+    target = folder / path.name
+    target.write_bytes(path.read_bytes())
+    return target

@@ -1,0 +1,102 @@
+"""Journey 8: a board found, checked and calibrated; here against a rehearsal board on a real pseudo-terminal."""
+
+import asyncio
+
+import numpy as np
+import pytest
+
+from logger.jobs.board import FoundPort
+from logger.jobs.calibrate import calibration_finder
+from logger.ports.serialport import PortInfo
+from logger.protocol.rehearsal import IDENTITY
+from tests.ports.bench import board_on_a_cable
+from tests.tui.bench import app_on, keys, said, settle, write
+
+STEADY_A = 2.0
+
+
+def steady(time_s):
+    """A board that shows a steady current, with a little noise."""
+    return STEADY_A + 0.002 * np.sin(40 * time_s), np.full(len(time_s), 12.6)
+
+
+def test_what_was_found_is_shown_with_what_is_known_of_it(tmp_path, walk):
+    app = app_on(tmp_path, port="")
+    found = [
+        FoundPort(PortInfo("/dev/ttyUSB0", "USB serial", "", "", "1a86:7523"), IDENTITY, 115200, ""),
+        FoundPort(PortInfo("/dev/ttyS0", "", "", "", ""), None, None, "nothing answers"),
+    ]
+    app.desk.find_boards = lambda names=(): found
+
+    async def journey(pilot, look):
+        await keys(pilot, "b")
+        await look("found")
+        await keys(pilot, "down", "enter")
+        assert "There is no board at that port." in said(app)
+        await keys(pilot, "up", "k")
+        await look("calibrate")
+
+    walk(app, journey)
+
+
+def test_a_board_is_checked_and_calibrated_step_by_step(tmp_path):
+    app = app_on(tmp_path, port="")
+
+    async def journey(port):
+        app.desk.find_boards = lambda names=(): [
+            FoundPort(PortInfo(port.name, "", "", "", ""), IDENTITY, 115200, "")
+        ]
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settle(pilot)
+            await keys(pilot, "b", "c")
+            assert "samples/s held of 200 asked" in said(app)
+            await keys(pilot, "k")
+            await write(pilot, "clamp meter 12")
+            await keys(pilot, "enter")
+            await write(pilot, "1% + 3 digits")
+            await keys(pilot, "enter")
+            await write(pilot, "2.03 A")
+            await keys(pilot, "enter")
+            assert "[x] meter 2.03 A, board 2.0" in said(app)
+            await keys(pilot, "ctrl+s")
+            assert "1 of 2 points" in said(app)
+            await write(pilot, "4.01 A")
+
+    with board_on_a_cable(steady, speed=8.0) as (port, _):
+        asyncio.run(journey(port))
+    assert calibration_finder(app.desk.logbook)(IDENTITY.id) is None
+
+
+def test_two_currents_make_a_calibration_that_is_kept(tmp_path):
+    app = app_on(tmp_path, port="")
+
+    async def journey(port):
+        from tui.screens.calibrate import CalibrateScreen
+
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settle(pilot)
+            app.push_screen(CalibrateScreen(port.name, 115200, IDENTITY.id))
+            await settle(pilot)
+            await write(pilot, "clamp meter 12")
+            await keys(pilot, "enter")
+            await write(pilot, "1% + 3 digits")
+            await keys(pilot, "enter")
+            for reading in ("0.01 A", "2.03 A"):
+                await write(pilot, reading)
+                await keys(pilot, "enter")
+            await keys(pilot, "ctrl+s")
+
+    shown = iter((0.0, STEADY_A))
+
+    def stepped(time_s):
+        """Another steady current each time the board begins anew."""
+        if time_s[0] < stepped.last_s or stepped.level is None:
+            stepped.level = next(shown, STEADY_A)
+        stepped.last_s = time_s[-1]
+        return np.full(len(time_s), stepped.level), np.full(len(time_s), 12.6)
+
+    stepped.last_s, stepped.level = 0.0, None
+    with board_on_a_cable(stepped, speed=8.0) as (port, _):
+        asyncio.run(journey(port))
+    kept = calibration_finder(app.desk.logbook)(IDENTITY.id)
+    assert kept.line.gain == pytest.approx(2.02 / 2.0, rel=1e-3)

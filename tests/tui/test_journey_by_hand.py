@@ -1,0 +1,54 @@
+"""Journey 3: stopwatch and clamp meter."""
+
+import pytest
+
+from logger.jobs.sheet_view import view
+from tests.tui.bench import RIG, Clock, app_on, keys, said, write
+
+
+def test_throws_by_hand_with_the_stopwatch_key(tmp_path, walk):
+    clock = Clock()
+    app = app_on(tmp_path, clock)
+
+    async def journey(pilot, look):
+        await keys(pilot, "enter", "h", *["enter"] * 6, "5", "ctrl+s", "enter")
+        await look("ready")
+        await keys(pilot, "f5")
+        clock.go_on(7.3)
+        await look("running")
+        clock.go_on(7.32)
+        await keys(pilot, "f5")
+        await write(pilot, "2.1")
+        await keys(pilot, "enter")
+        await write(pilot, "2.9 A")
+        await keys(pilot, "enter")
+        await write(pilot, "12.4 V")
+        await look("judged")
+        await keys(pilot, "ctrl+s")
+        await keys(pilot, "enter", "1", "enter", "1", "enter", "1", "enter", "1", "enter")
+        await write(pilot, "mirror")
+        await keys(pilot, "ctrl+s")
+        await look("on-the-sheet")
+
+    walk(app, journey)
+    found = view(tmp_path / "fellside.throwbook", f"{RIG}-1")
+    time_s = found.trials[0].assessment.figures.travel_time_s
+    assert found.trials[0].by_hand
+    assert time_s.value == pytest.approx(14.62)
+    assert time_s.u == pytest.approx(0.20, abs=0.01)  # reaction at start and stop, as core.instruments cites
+
+
+def test_readings_and_stopwatch_survive_an_escape(tmp_path, walk):
+    clock = Clock()
+    app = app_on(tmp_path, clock)
+
+    async def journey(pilot, look):
+        await keys(pilot, "enter", "h", *["enter"] * 6, "5", "ctrl+s", "enter", "f5")
+        clock.go_on(12.5)
+        await keys(pilot, "f5")
+        await write(pilot, "2.1 A")
+        await keys(pilot, "escape", "enter")
+        assert "12.50 s" in said(app)
+        assert "2.1 A" in said(app)
+
+    walk(app, journey)

@@ -1,0 +1,123 @@
+"""Journeys 4, 6 and 7: the seasonal check, the history in depth, a service and its effect."""
+
+from pathlib import Path
+
+from logger.core.simulator import Fault
+from logger.jobs.sheet_view import view
+from logger.jobs.trend import rig_trend
+from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, write
+from tests.tui.logbooks import sheet_of
+
+PINS = ("1", "enter", "1", "enter", "1", "enter", "1", "enter")
+
+
+async def questions(pilot):
+    await keys(pilot, "3", "enter", "enter")
+    for text in ("72 h", "no", "12 degC", "machine battery"):
+        await write(pilot, text)
+        await keys(pilot, "enter")
+    await keys(pilot, "ctrl+s")
+
+
+def test_a_seasonal_check_as_found_first_against_the_baseline(seasons_logbook, walk):
+    clock = Clock()
+    board = PlayedBoard(clock, [Fault("even-friction", 0.2)] * 6)
+    board.count = 200
+    app = app_on(seasons_logbook.parent, clock, board)
+
+    async def journey(pilot, look):
+        await keys(pilot, "enter", "s", *["enter"] * 6)
+        await questions(pilot)
+        for number in range(1, 7):
+            await keys(pilot, "enter", "enter")
+            if number == 1:
+                await look("as-found-judged")
+            await keys(pilot, "enter")
+            if number % 2:
+                await keys(pilot, "enter", *PINS)
+                if number == 1:
+                    await write(pilot, "torch")
+                await keys(pilot, "ctrl+s")
+            clock.go_on(60)
+        await look("all-thrown")
+        await keys(pilot, "escape", "r")
+        await look("trend")
+
+    walk(app, journey)
+    found = view(seasons_logbook, f"{RIG}-7")
+    assert len(found.trials) == 6
+    points = rig_trend(seasons_logbook, RIG, NOW.date()).trends[0].points
+    assert points[-1].sheet == f"{RIG}-7"
+    assert points[-1].n == 2  # of three lock throws the one as found is kept apart
+
+
+def test_the_history_from_the_list_to_one_throw_in_depth(seasons_logbook, walk):
+    app = app_on(seasons_logbook.parent)
+
+    async def journey(pilot, look):
+        await look("rigs")
+        await keys(pilot, "enter")
+        await look("sheets")
+        await keys(pilot, "2")
+        await look("throws")
+        await keys(pilot, "enter")
+        await look("one-throw")
+        if app.size.width < 100:
+            await keys(pilot, "g")
+            await look("one-throw-drawn")
+        await keys(pilot, "escape", "3")
+        await look("services")
+        await keys(pilot, "enter")
+        await look("one-service")
+        await keys(pilot, "escape", "r")
+        await look("trend")
+        await keys(pilot, "right", "p")
+        await look("trend-points")
+
+    walk(app, journey)
+
+
+def test_a_service_is_entered_and_its_effect_seen_after_the_next_check(seasons_logbook, walk):
+    clock = Clock()
+    app = app_on(seasons_logbook.parent, clock)
+
+    async def journey(pilot, look):
+        await keys(pilot, "enter", "v", "1", "enter", "enter")
+        for text in (
+            "heavier since spring",
+            "2026-03-10",
+            "dry screw",
+            "2026-03-13",
+            "greased",
+            "2026-03-14",
+        ):
+            await write(pilot, text)
+            await keys(pilot, "enter")
+        await write(pilot, "runs free")
+        await look("filled")
+        await keys(pilot, "ctrl+s")
+        await look("logged")
+        later = Clock(NOW.replace(month=4))
+        sheet_of(Path(app.desk.logbook), "seasonal", later, 3, first=300)
+        clock.moment = later.now()
+        await keys(pilot, "r")
+        await look("effect")
+        assert "helped" in said(app)
+
+    walk(app, journey)
+
+
+def test_dates_that_run_backwards_are_refused(seasons_logbook, walk):
+    app = app_on(seasons_logbook.parent)
+
+    async def journey(pilot, look):
+        await keys(pilot, "enter", "v", "1", "enter")
+        await keys(pilot, "enter", "enter", "enter")
+        await write(pilot, "dry screw")
+        await keys(pilot, "enter")
+        await write(pilot, "2026-13-40")
+        assert "no date: type it as 2026-03-14" in said(app)
+        await keys(pilot, "ctrl+s")
+        assert "THROWBOOK | yard-loader | service" in said(app)
+
+    walk(app, journey)
