@@ -20,10 +20,11 @@ def _recording(
     now: Callable[[], datetime],
     on_live: "Callable[[LiveFigures], None]",
     on_note: Callable[[str], None],
+    on_ready: Callable[[Any], None],
 ) -> Any:
     from logger.jobs.record import Recording
 
-    return Recording(plan, now=now, on_live=on_live, on_note=on_note)
+    return Recording(plan, now=now, on_live=on_live, on_note=on_note, on_ready=on_ready)
 
 
 def _find_boards(names: Sequence[str] = ()) -> Any:

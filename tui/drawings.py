@@ -56,8 +56,8 @@ def profile_drawing(found: "TrialView") -> Drawing | None:
     highest = float(np.nanmax(profile.current_a))
     if baseline is not None and baseline.has_profile:
         series += [
-            Series(baseline.fraction, baseline.low_a, baseline.low_a, "other"),
-            Series(baseline.fraction, baseline.high_a, baseline.high_a, "other"),
+            Series(baseline.fraction, baseline.low_a, baseline.low_a, "other", dotted=True),
+            Series(baseline.fraction, baseline.high_a, baseline.high_a, "other", dotted=True),
         ]
         if np.isfinite(baseline.high_a).any():
             highest = max(highest, float(np.nanmax(baseline.high_a)))

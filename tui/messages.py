@@ -50,3 +50,7 @@ class Noted(Message):
     def __init__(self, line: str) -> None:
         super().__init__()
         self.line = line
+
+
+class BoardReady(Message):
+    """The board said who it is: the throw may come."""

@@ -1,6 +1,6 @@
 """Which papers and data there are, and the job that makes each. Nothing of Textual."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -50,7 +50,45 @@ def _check(logbook: str | None, rig: str | None, where: Path | None, now: dateti
     ]
 
 
+def _written(number: str, files: Iterable[Path]) -> list[str]:
+    return [f"Paper {number} is written.", *map(str, files)]
+
+
+def _report(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    from logger.jobs.reporting import report_rig
+
+    assert rig is not None
+    assert where is not None
+    done = report_rig(logbook, rig, where, now.date())
+    return _written(done.number, done.files)
+
+
+def _blank(kind: str) -> Make:
+    def make(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+        from logger.jobs.reporting import blank
+
+        assert rig is not None
+        assert where is not None
+        done = blank(logbook, rig, kind, where, now.date())
+        return _written(done.number, done.files)
+
+    return make
+
+
+def _card(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    from logger.jobs.reporting import card
+
+    assert rig is not None
+    assert where is not None
+    done = card(logbook, rig, where, now.date())
+    return _written(done.number, done.files)
+
+
 PAPERS: tuple[Paper, ...] = (
+    Paper("report", "the rig's history as PDF and as a web page", "report", "", True, _report),
+    Paper("cab card", "one page for the cab: expected times and currents", "cab-card", "", True, _card),
+    Paper("blank commissioning sheet", "to fill in by hand", "blank", "", True, _blank("commissioning")),
+    Paper("blank seasonal sheet", "to fill in by hand", "blank-seasonal", "", True, _blank("seasonal")),
     Paper("export", "every table as CSV, with what each column means", "export", "", False, _export),
     Paper(
         "backup",

@@ -74,6 +74,11 @@ def status_cell(status: Status, commissioned: bool) -> Cell:
     return Cell(f"{mark} {word}", tone)
 
 
+def held_lines(status: Status) -> list[str]:
+    """What holds a rig, worst first; the same thing once."""
+    return list(dict.fromkeys(f"{one.level}: {one.sentence}" for one in status.open))
+
+
 def day(moment: datetime | date | None) -> str:
     """A date as it stands in every table."""
     return "-" if moment is None else f"{moment:%Y-%m-%d}"
@@ -148,10 +153,11 @@ def check_row(check: Check) -> tuple[str, str, str, Cell]:
     tone = {"pass": GOOD, "fail": BAD}.get(check.decision, WARN)
     side = "at most" if check.side == "max" else "at least"
     word = check.decision.upper() if check.decision == "fail" else check.decision
+    unit = "" if check.unit == "1" else check.unit
     return (
         check.name.replace("_", " "),
-        measured_text(check.measured, check.unit),
-        f"{side} {check.limit:.3g} {check.unit}".rstrip(),
+        measured_text(check.measured, unit),
+        f"{side} {check.limit:.3g} {unit}".rstrip(),
         Cell(word, tone),
     )
 

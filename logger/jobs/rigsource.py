@@ -17,10 +17,10 @@ class RigSource:
     """By direction; empty for a rig that comes from a file."""
 
 
-def find_rig(name_or_file: str, logbook: str | None = None) -> RigSource:
+def find_rig(name_or_file: str, logbook: str | None = None, kind: str = "") -> RigSource:
     """The rig that ``name_or_file`` means: a file (it ends in ``.toml``, has a folder before it, or is there), else a name in ``logbook``.
 
-    Raises InputError where there is no such file or rig, or where the rig's values contradict each other.
+    ``kind`` of the sheet that is filled says which baselines fit it. Raises InputError where there is no such file or rig, or where the rig's values contradict each other.
     """
     from logger.files.rigfile import read_rig, refuse_contradictions
 
@@ -34,5 +34,5 @@ def find_rig(name_or_file: str, logbook: str | None = None) -> RigSource:
     with opened(logbook, read_only=True) as book:
         rig = rig_of(book, name_or_file)
         refuse_contradictions(rig, name_or_file)
-        held = {direction: baseline_for(book, name_or_file, direction) for direction in DIRECTIONS}
+        held = {direction: baseline_for(book, name_or_file, direction, kind) for direction in DIRECTIONS}
     return RigSource(rig, {direction: one.baseline for direction, one in held.items() if one is not None})

@@ -68,7 +68,10 @@ class PlayedBoard:
         self.go = threading.Event()
         self.count = 0
 
-    def __call__(self, plan: RecordPlan, *, now: Any, on_live: Any, on_note: Any) -> "PlayedRecording":
+    def __call__(
+        self, plan: RecordPlan, *, now: Any, on_live: Any, on_note: Any, on_ready: Any
+    ) -> "PlayedRecording":
+        on_ready(None)
         return PlayedRecording(self, plan, now, on_live)
 
 

@@ -23,7 +23,8 @@ def journal_of_a_crash(logbook: Path, seconds: float) -> None:
         "port": "/dev/ttyUSB0",
         "baud": 115200,
         "rate_hz": 200,
-        "by_key": False,
+        "keep_all": False,
+        "on_bench": False,
         "ambient_c": None,
         "started": (NOW - timedelta(hours=1)).isoformat(),
     }

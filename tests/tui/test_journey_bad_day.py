@@ -74,7 +74,7 @@ def test_a_pin_that_was_not_seen_is_asked_twice_and_takes_the_rig_out_of_use(com
         assert "Write down a NO?" in said(app)
         assert level(path) == "in service"
         await keys(pilot, "y")
-        assert "a lock pin was not seen in its hole" in said(app)
+        assert "pin not seen: right pin" in said(app)
 
     walk(app, journey)
     assert level(path) == "do not use"

@@ -30,6 +30,15 @@ def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkey
         assert "nothing is changed, nothing is lost" in said(app)
         await keys(pilot, "escape", "enter", "p")
         await look("papers-of-a-rig")
+        await make(pilot, "cab card")
+        await keys(pilot, "ctrl+s")
+        assert "is written" in said(app)
+        await make(pilot, "blank commissioning sheet")
+        await keys(pilot, "ctrl+s")
+        assert "is written" in said(app)
+        await make(pilot, "report")
+        await keys(pilot, "ctrl+s")
+        assert "is written" in said(app)
         await make(pilot, "export")
         await keys(pilot, "ctrl+s")
         assert "trials.csv" in said(app)
@@ -37,4 +46,8 @@ def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkey
     walk(app, journey)
     with open_logbook(folder / "logbook-backup-20260314.throwbook", read_only=True) as book:
         assert book.rig_names() == [RIG]
+    for kind in ("report", "cab-card", "blank"):
+        papers = list((folder / f"{RIG}-{kind}-20260314").glob("*.pdf"))
+        assert papers
+        assert all(one.read_bytes().startswith(b"%PDF") for one in papers)
     assert (Path(folder) / f"{RIG}-export-20260314" / "trials.csv").is_file()

@@ -10,12 +10,13 @@ from textual.widgets import Static
 
 from logger.core.cautions import SHOWN_AT
 from logger.core.live import FLOWING, OVER, LiveFigures
+from logger.core.records import BENCH, SPOT
 from logger.core.status import DO_NOT_USE
 from logger.core.status_words import caution
 from logger.core.trace import LOCK
 from logger.errors import ThrowbookError
 from tui.live_words import levels_for, state_cell, travel_bar
-from tui.messages import Live, Noted
+from tui.messages import BoardReady, Live, Noted
 from tui.present import BAD, QUIET, STRONG, WARN, Cell, cause_lines, large_word, sentence
 from tui.screens.page import Page, key
 from tui.widgets.big import Big
@@ -41,8 +42,11 @@ class RecordScreen(Page[None]):
         key("b", "board", "board"),
     ]
 
-    def __init__(self, rig: str, sheet: str, direction: str) -> None:
+    def __init__(
+        self, rig: str, sheet: str, direction: str, *, kind: str = SPOT, ambient_c: float | None = None
+    ) -> None:
         super().__init__()
+        self._kind, self._ambient_c = kind, ambient_c
         self._rig_name, self._sheet, self._direction = rig, sheet, direction
         self._source: RigSource | None = None
         self._recording: Any = None
@@ -62,8 +66,8 @@ class RecordScreen(Page[None]):
         self.head(f"{self._sheet} | {self._direction} throw")
         from logger.jobs.rigsource import find_rig
 
-        logbook, rig = self.desk.logbook, self._rig_name
-        self.work("rig", lambda: find_rig(rig, logbook))
+        logbook, rig, kind = self.desk.logbook, self._rig_name, self._kind
+        self.work("rig", lambda: find_rig(rig, logbook, kind))
 
     def done_rig(self, source: "RigSource") -> None:
         """The rig is there: the trace can get its lines."""
@@ -149,6 +153,8 @@ class RecordScreen(Page[None]):
             baud=desk.baud,
             rig=self._source.rig,
             baseline=self._source.baselines.get(self._direction),
+            on_bench=self._kind == BENCH,
+            ambient_c=self._ambient_c,
             rig_ref=self._rig_name,
             direction=self._direction,
             folder=journal_folder(desk.logbook),
@@ -159,14 +165,23 @@ class RecordScreen(Page[None]):
             now=desk.now,
             on_live=lambda figures: self.post_message(Live(figures)),
             on_note=lambda line: self.post_message(Noted(line)),
+            on_ready=lambda identity: self.post_message(BoardReady()),
         )
         self.query_one(LiveTrace).show(None)
         self.query_one("#told", Static).update("")
-        self.query_one(Big).show(Cell("ARMED", WARN))
+        self.query_one(Big).show(Cell("WAIT", WARN))
         self.query_one("#words", Static).update(
-            lines(self.app, [Cell("Throw now, when you like. Waiting for the current ...", STRONG)])
+            lines(self.app, [Cell("Asking the board. Don't throw yet ...", STRONG)])
         )
         self.work("record", self._recording.run)
+
+    def on_board_ready(self, message: BoardReady) -> None:
+        """Now the throw may come."""
+        message.stop()
+        if self.phase == ARMED:
+            self.query_one(Big).show(Cell("ARMED", WARN))
+            told = Cell("Throw now, when you like. Waiting for the current ...", STRONG)
+            self.query_one("#words", Static).update(lines(self.app, [told]))
 
     def on_live(self, message: Live) -> None:
         """The newest figures."""

@@ -9,8 +9,8 @@ from textual.widgets import DataTable, Static
 
 from logger.core.plain import counted
 from logger.core.status import IN_SERVICE
-from logger.core.status_words import caution, headline, reasons, way_down
-from tui.present import BAD, QUIET, STATUSES, Cell, day, status_cell
+from logger.core.status_words import caution, headline, way_down
+from tui.present import BAD, QUIET, STATUSES, Cell, day, held_lines, status_cell
 from tui.screens.page import Page, key
 from tui.screens.rig_rows import HEADINGS, LISTS, rows_of
 from tui.widgets.frame import lines
@@ -113,7 +113,7 @@ class RigScreen(Page[None]):
         cells = [Cell(f"{said[:1].upper()}{said[1:]}.", tone if status.level != IN_SERVICE else "strong")]
         if caution(status):
             cells.append(Cell(caution(status), BAD))
-        held = reasons(status)
+        held = held_lines(status)
         cells += [Cell(text) for text in held[:MOST_REASONS]]
         if len(held) > MOST_REASONS:
             cells.append(Cell(f"and {counted(len(held) - MOST_REASONS, 'more reason')} (W shows all)", QUIET))

@@ -220,7 +220,10 @@ class SheetScreen(Page[None]):
         else:
             from tui.screens.record import RecordScreen
 
-            self.app.push_screen(RecordScreen(rig, sheet, direction))
+            state = self._found.state
+            ambient_c = state.answers.get("ambient_c")
+            kind = state.sheet.kind
+            self.app.push_screen(RecordScreen(rig, sheet, direction, kind=kind, ambient_c=ambient_c))
 
     def action_by_hand(self) -> None:
         """The next throw with stopwatch and clamp meter."""

@@ -135,7 +135,7 @@ class TrialScreen(Page[None]):
         cells += [Cell(f"  {name:<24} {text}") for name, text in figure_rows(assessment)]
         cells += [Cell(""), Cell("Limits", STRONG)]
         for name, measured, limit, decision in map(check_row, assessment.checks):
-            cells.append(Cell(f"  {name:<20} {measured:<18} {limit:<18} {decision.text}", decision.tone))
+            cells.append(Cell(f"  {decision.text:<10} {name}: {measured} ({limit})", decision.tone))
         cells += [
             Cell(f"  {one.name.replace('_', ' ')}: {one.settle}", QUIET)
             for one in assessment.checks

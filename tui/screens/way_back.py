@@ -10,8 +10,8 @@ from textual.widgets import Static
 
 from logger.core.cautions import SHOWN_AT
 from logger.core.status import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
-from logger.core.status_words import reasons, refused
-from tui.present import BAD, GOOD, STATUSES, STRONG, WARN, Cell
+from logger.core.status_words import refused
+from tui.present import BAD, GOOD, STATUSES, STRONG, WARN, Cell, held_lines
 from tui.screens.page import Page, key
 from tui.widgets.big import Big
 from tui.widgets.frame import lines
@@ -81,7 +81,7 @@ class WayBackScreen(Page[None]):
             Cell(f"{mark} {status.level.upper() if tone == BAD else status.level}", tone),
         )
         self.query_one(Big).show(Cell(status.level.upper(), tone))
-        held = reasons(status)
+        held = held_lines(status)
         cells: list[Cell | str] = [Cell("What holds it:", STRONG)] if held else []
         cells += [Cell(f"- {text}") for text in held]
         cells += [Cell(text, WARN) for text in refused(status)]

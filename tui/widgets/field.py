@@ -165,7 +165,7 @@ class Field(Widget):
         empty = not self.value.strip()
         mark = "" if empty or found.good else "!! "
         tone = "quiet" if empty or found.good else "warn"
-        if self.spec.kind == TEXT and found.good:
+        if self.spec.kind == TEXT and (found.good or empty):
             mark, found = "", Checked(True, "")  # its hint stands in the field itself
         for static in self.query(".remark").results(Static):
             static.display = bool(found.say)

@@ -10,6 +10,8 @@ from logger.core.trace import FloatArray
 from tui.widgets.canvas import ACROSS, DOWN, blank, columns_between, letters
 
 LINE, BARS, POINTS = "line", "bars", "points"
+DOTTED = 4
+"""Of so many dot columns of a dotted line one is drawn."""
 MARGIN = 7
 """Letters left of the drawing, for the scale."""
 
@@ -26,6 +28,8 @@ class Series:
     tone: str = "line"
     joined: bool = True
     """Whether neighbours are joined."""
+    dotted: bool = False
+    """With holes, to tell it from another line without colour."""
 
 
 @dataclass(frozen=True)
@@ -158,6 +162,9 @@ def _draw_series(
         )
     if not series.joined:
         top, bottom = top - 1, bottom + 1
+    if series.dotted:
+        seen = column % DOTTED == 0
+        column, top, bottom = column[seen], top[seen], bottom[seen]
     columns_between(dots, column, top, bottom)
     if not series.joined:
         columns_between(dots, column + 1, top, bottom)
