@@ -62,6 +62,8 @@ class Desk:
     port: str = ""
     """Port of the board that was used last."""
     baud: int = 115_200
+    rate_hz: int = 200
+    """Samples a second that a board is asked for."""
     practice: bool = False
     """A practice logbook is open: nothing in it speaks for a real machine."""
     rests: dict[str, tuple[float, float]] = field(default_factory=dict)

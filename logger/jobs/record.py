@@ -39,7 +39,7 @@ ASK_AGAIN_S = 0.7
 NO_ANSWER_S = 6.0
 """A board that starts anew when its port is opened needs about two."""
 SILENT_S = 2.0
-SHOW_EVERY_S = 0.1
+SHOW_EVERY_S = 0.06
 _WAIT_S = 0.05
 _HALT_S = 0.15
 

@@ -151,6 +151,7 @@ class RecordScreen(Page[None]):
         plan = RecordPlan(
             port=desk.port,
             baud=desk.baud,
+            rate_hz=desk.rate_hz,
             rig=self._source.rig,
             baseline=self._source.baselines.get(self._direction),
             on_bench=self._kind == BENCH,
