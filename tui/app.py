@@ -95,4 +95,4 @@ def run(logbook: str | None) -> None:
         by = os.environ.get("THROWBOOK_BY") or getpass.getuser()
     except (KeyError, OSError):  # no such user, as in a bare container
         by = ""
-    ThrowbookApp(Desk(logbook=logbook, by=by)).run()
+    ThrowbookApp(Desk(logbook=logbook, by=by, port=os.environ.get("THROWBOOK_PORT", ""))).run()

@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "check": ("logger.cli.logbook", "check", "Look for anything in the logbook that was changed or lost."),
     "backup": ("logger.cli.logbook", "backup", "Copy the logbook while in use; the copy is verified."),
     "man": ("logger.cli.man", "man", "Print the manual page of all commands, for man."),
+    "serve": ("logger.cli.serve", "serve", "The terminal UI in a browser."),
     "samples": (
         "logger.cli.samples",
         "samples",

@@ -80,6 +80,7 @@ class RigScreen(Page[None]):
         """Show it."""
         self._found = found
         self.repaint()
+        self.refresh_bindings()
         self.query_one(f"#{self._list}", Table).focus()
 
     def repaint(self) -> None:

@@ -119,12 +119,14 @@ class Field(Widget):
             yield Choice(self.spec.choices, self._text)
         else:
             wide = self.spec.kind == TEXT
-            yield Input(
+            answer = Input(
                 self._text,
                 placeholder=self.spec.hint if wide else "",
                 select_on_focus=False,
                 classes="wide" if wide else "",
             )
+            answer.cursor_blink = False  # a blinking cursor would be drawn anew twice a second over a slow line
+            yield answer
             yield Static(classes="remark")
 
     def on_mount(self) -> None:

@@ -42,7 +42,10 @@ def toned(app: Any, cell: Cell | str, tone: str = "") -> Text:
     """A cell in the colours of the theme that is on; whatever came from a file is made printable."""
     if isinstance(cell, str):
         cell = Cell(cell, tone)
-    return Text(printable(cell.text), style=TONES.get(app.theme, TONES["day"])[cell.tone], end="")
+    text = printable(cell.text)
+    if app.desk.ascii:
+        text = text.replace("\N{PLUS-MINUS SIGN}", "+/-").encode("ascii", "replace").decode()
+    return Text(text, style=TONES.get(app.theme, TONES["day"])[cell.tone], end="")
 
 
 def lines(app: Any, cells: Iterable[Cell | str]) -> Text:
