@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from logger.core.signals import OUT
-from tui.present import BAD, GOOD, WARN
+from tui.present import EDGE, GOOD, WARN
 from tui.widgets.figure import Drawing, Level, Series
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ def trend_drawing(one: "TrendResult") -> Drawing | None:
     out = np.array([point.state == OUT for point in one.points])
     series = [Series(days, values, values, "line"), Series(days, values, values, "line", joined=False)]
     if out.any():
-        series.append(Series(days[out], values[out], values[out], "bad", joined=False))
+        series.append(Series(days[out], values[out], values[out], EDGE, joined=False))
     levels = [
         Level(one.chart.centre, f"centre {one.chart.centre:.3g}", GOOD),
         Level(one.chart.upper, f"upper {one.chart.upper:.3g}", WARN),
@@ -92,7 +92,7 @@ def trend_drawing(one: "TrendResult") -> Drawing | None:
     shown = [*values.tolist(), one.chart.upper, one.chart.lower]
     last = days[-1]
     if one.forecast is not None:
-        levels.append(Level(one.forecast.limit, f"limit {one.forecast.limit:.3g}", BAD))
+        levels.append(Level(one.forecast.limit, f"limit {one.forecast.limit:.3g}", EDGE))
         shown.append(one.forecast.limit)
         last = max(last, float(min(one.forecast.crosses.toordinal(), int(days[-1]) + 730)))
     low, high = min(shown), max(shown)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from logger.core.live import FLOWING, LiveFigures
 from logger.core.rating import motor_line, stall_current
 from logger.core.rig import Rig
-from tui.present import BAD, GOOD, STRONG, WARN, Cell
+from tui.present import BAD, EDGE, GOOD, STRONG, WARN, Cell
 from tui.widgets.figure import Level
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ def levels_for(rig: Rig, baseline: "Baseline | None") -> tuple[tuple[Level, ...]
     stall_a = float(stall_current(motor_line(actuator), actuator.voltage_v))
     levels = [
         Level(actuator.full_load_current_a, f"rated {actuator.full_load_current_a:.3g} A", WARN),
-        Level(stall_a, f"standstill {stall_a:.3g} A", BAD),
+        Level(stall_a, f"standstill {stall_a:.3g} A", EDGE),
     ]
     expected_s = rig.lock.needed_travel_m / (
         actuator.full_load_speed_m_s or 0.75 * actuator.no_load_speed_m_s

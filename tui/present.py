@@ -23,6 +23,8 @@ from logger.core.number_text import measured_text, percent_text
 from logger.core.status import DO_NOT_USE, IN_SERVICE, Status
 
 GOOD, WARN, BAD, QUIET, STRONG, PLAIN = "good", "warn", "bad", "quiet", "strong", ""
+EDGE = "edge"
+"""As bad, without a ground of its own: for lines and points."""
 
 
 class Cell(NamedTuple):

@@ -18,7 +18,9 @@ COOKIE = "throwbook_token"
 
 @click.command(short_help="The terminal UI in a browser.")
 @click.option("--host", default="localhost", show_default=True, help="Address to listen on.")
-@click.option("--port", type=click.IntRange(1, 65535), default=8765, show_default=True)
+@click.option(
+    "--port", type=click.IntRange(1, 65535), default=8765, show_default=True, help="Port to listen on."
+)
 @click.option("--public-url", metavar="URL", help="Address that browsers use, if it is another one.")
 @click.pass_context
 def serve(ctx: click.Context, host: str, port: int, public_url: str | None) -> None:
@@ -34,7 +36,9 @@ def serve(ctx: click.Context, host: str, port: int, public_url: str | None) -> N
     """
     token = "" if host in LOOPBACK else secrets.token_urlsafe(24)
     server = make_server(logbook_of(ctx), host, port, public_url, token)
-    output.line(f"Open {server.public_url}/{f'?token={token}' if token else ''} in a browser; Ctrl-C ends it.")
+    output.line(
+        f"Open {server.public_url}/{f'?token={token}' if token else ''} in a browser; Ctrl-C ends it."
+    )
     if token:
         output.line("Whoever has this address can write into the logbook.", style="warn")
     output.flush()
@@ -80,7 +84,9 @@ def guard(public_url: str, token: str) -> Any:
             raise web.HTTPForbidden(text=f"Open {public_url}")
         given = request.query.get("token") or request.cookies.get(COOKIE, "")
         if token and not hmac.compare_digest(given.encode(), token.encode()):
-            raise web.HTTPForbidden(text="The token is missing: open the address that 'throwbook serve' printed.")
+            raise web.HTTPForbidden(
+                text="The token is missing: open the address that 'throwbook serve' printed."
+            )
         response: web.StreamResponse = await handler(request)
         if token and not response.prepared:
             response.set_cookie(COOKIE, token, httponly=True, samesite="Strict")

@@ -125,7 +125,9 @@ class Field(Widget):
                 select_on_focus=False,
                 classes="wide" if wide else "",
             )
-            answer.cursor_blink = False  # a blinking cursor would be drawn anew twice a second over a slow line
+            answer.cursor_blink = (
+                False  # a blinking cursor would be drawn anew twice a second over a slow line
+            )
             yield answer
             yield Static(classes="remark")
 

@@ -1,0 +1,64 @@
+"""The browser mode: pages of other sites are refused, and so is whoever lacks the token."""
+
+import asyncio
+import socket
+
+import pytest
+from aiohttp import ClientSession, web
+
+from logger.cli.serve import guard
+
+TOKEN = "a-long-token"
+
+
+async def answered(token: str, path: str = "/", **headers: str) -> tuple[int, str]:
+    """Status and cookie of one request to a guarded server on a free port."""
+
+    async def page(request: web.Request) -> web.Response:
+        return web.Response(text="the screen")
+
+    app = web.Application()
+    app.router.add_get("/", page)
+    runner = web.AppRunner(app)
+    try:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            site_port = free.getsockname()[1]
+        app.middlewares.append(guard(f"http://127.0.0.1:{site_port}", token))
+        await runner.setup()
+        await web.TCPSite(runner, "127.0.0.1", site_port).start()
+        given = {
+            name: value.replace("OWN", f"http://127.0.0.1:{site_port}") for name, value in headers.items()
+        }
+        async with (
+            ClientSession() as session,
+            session.get(f"http://127.0.0.1:{site_port}{path}", headers=given) as got,
+        ):
+            return got.status, got.headers.get("Set-Cookie", "")
+    finally:
+        await runner.cleanup()
+
+
+@pytest.mark.parametrize(
+    ("token", "path", "headers", "status"),
+    [
+        ("", "/", {}, 200),
+        ("", "/", {"Origin": "OWN"}, 200),
+        ("", "/", {"Origin": "http://another.example"}, 403),
+        ("", "/", {"Host": "another.example"}, 403),
+        (TOKEN, "/", {}, 403),
+        (TOKEN, "/?token=wrong", {}, 403),
+        (TOKEN, f"/?token={TOKEN}", {}, 200),
+        (TOKEN, "/", {"Cookie": f"throwbook_token={TOKEN}"}, 200),
+        (TOKEN, f"/?token={TOKEN}", {"Origin": "http://another.example"}, 403),
+    ],
+)
+def test_who_gets_an_answer(token, path, headers, status):
+    assert asyncio.run(answered(token, path, **headers))[0] == status
+
+
+def test_the_token_is_kept_in_a_cookie_that_no_script_can_read():
+    cookie = asyncio.run(answered(TOKEN, f"/?token={TOKEN}"))[1]
+    assert TOKEN in cookie
+    assert "HttpOnly" in cookie
+    assert "SameSite=Strict" in cookie
