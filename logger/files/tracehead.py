@@ -121,7 +121,10 @@ def _line_of(key: str, lines: Sequence[str]) -> int | None:
 def _parse(lines: Sequence[str], path: str) -> dict[str, Any]:
     try:
         return tomllib.loads("\n".join(lines) + "\n")
-    except tomllib.TOMLDecodeError as error:
+    except (
+        ValueError,
+        RecursionError,
+    ) as error:  # TOML's own; numbers of thousands of digits; endless brackets
         match = _TOML_PLACE.search(str(error))
         number = int(match[1]) if match and match[1] else len(lines)
         reason = _TOML_PLACE.sub("", str(error)).strip()

@@ -35,6 +35,16 @@ def _head(name: str, old: str, new: str, line: int, words: str) -> BadTrace:
 
 
 BAD_TRACES = (
+    _head(
+        "endless brackets", '# ambient = "4.0 degC"', "# x = " + "[" * 5000, 5, "the head is not TOML here"
+    ),
+    _head(
+        "a number without end",
+        '# ambient = "4.0 degC"',
+        "# x = " + "9" * 5000,
+        5,
+        "the head is not TOML here",
+    ),
     _row("rows out of order", "-0.1,0.013,12.6", "time does not rise: -0.1 s after 0 s"),
     _row("same time twice", "0.0000,0.013,12.6", "time does not rise"),
     _row("not a number", "0.005,nan,12.6", "column 'current_a' holds 'nan', not a finite number"),
