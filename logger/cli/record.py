@@ -91,7 +91,7 @@ def _need(given: dict[str, Any]) -> None:
 def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
     from logger.core.cautions import SHOWN_AT
     from logger.jobs.calibrate import calibration_finder
-    from logger.jobs.keeping import journal_folder
+    from logger.jobs.logbooks import journal_folder
     from logger.jobs.record import DEFAULT_RATE_HZ, PREFIX, SLOW_RATE_HZ, Recording, RecordPlan
     from logger.jobs.rigsource import find_rig
 

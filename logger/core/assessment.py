@@ -3,11 +3,14 @@
 Data only. They are computed by ``figures``, ``signs``, ``verdict`` and ``diagnosis``; put together by ``assess``.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field, fields
 from datetime import datetime
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from logger.core.trace import FloatArray
+if TYPE_CHECKING:  # the words for verdicts are needed where no array is: the screen opens without numpy
+    from logger.core.trace import FloatArray
 
 METHOD_VERSION = "1"
 

@@ -10,7 +10,7 @@ from logger.core.trace import Trace
 from logger.errors import InputError
 from logger.files.journal import unfinished
 from logger.files.tracefile import write_trace
-from logger.jobs.logbooks import logbook_path
+from logger.jobs.logbooks import journal_folder
 from logger.jobs.recorded import Recorded
 
 if TYPE_CHECKING:
@@ -40,12 +40,6 @@ class Kept:
     """Name of the sheet in the logbook; empty: not in a logbook."""
     standing: "RigStanding | None"
     """Of the rig, this throw included; None: not in a logbook."""
-
-
-def journal_folder(logbook: str | None) -> Path:
-    """Journals of running trials stand beside the logbook they belong to."""
-    path = logbook_path(logbook)
-    return path.with_name(path.name + ".unfinished")
 
 
 def broken_off(logbook: str | None) -> list[Path]:

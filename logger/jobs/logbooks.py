@@ -39,6 +39,12 @@ def when_waiting(say: Waiting) -> None:
     _Front.waiting = say
 
 
+def journal_folder(logbook: str | None) -> Path:
+    """Journals of running trials stand beside the logbook they belong to."""
+    path = logbook_path(logbook)
+    return path.with_name(path.name + ".unfinished")
+
+
 def opened(given: str | Path | None, read_only: bool = False, waiting: Waiting | None = None) -> Logbook:
     """The logbook asked for, open; use it with ``with``."""
     path = logbook_path(None if given is None else os.fspath(given))

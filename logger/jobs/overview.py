@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from logger.jobs.keeping import broken_off
-from logger.jobs.logbooks import logbook_path
+from logger.files.journal import unfinished
+from logger.jobs.logbooks import journal_folder, logbook_path
 from logger.jobs.rig_list import Listed, list_rigs
 
 
@@ -23,4 +23,4 @@ def overview(logbook: str | None, today: date) -> Overview:
     """Every rig and every recording that broke off; a logbook that isn't there yet is an empty one."""
     path = logbook_path(logbook)
     rigs = tuple(list_rigs(path, today)) if path.exists() else ()
-    return Overview(path, rigs, tuple(broken_off(logbook)))
+    return Overview(path, rigs, tuple(unfinished(journal_folder(logbook))))

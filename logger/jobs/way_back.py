@@ -44,7 +44,7 @@ def way_back(logbook: str | Path | None, rig: str) -> WayBack:
         status = latch.status(book, rig)
         if not status.open:
             return WayBack(status, (), (), None, None, None)
-        raised = set(status.open_ids)
+        raised = [set(one.ids) for one in status.open if REPAIR in one.needs]
         entries = [entry_from(row) for row in book.services(rig, every_revision=True)]
         repair = next((one for one in reversed(entries) if _repairs(one, raised)), None)
         later = [one for one in book.sheets(rig) if repair is not None and _after(one, raised, repair)]
@@ -62,13 +62,14 @@ def way_back(logbook: str | Path | None, rig: str) -> WayBack:
     )
 
 
-def _repairs(entry: ServiceEntry, raised: set[str]) -> bool:
-    return raised <= set(entry.answers) and bool(entry.found) and bool(entry.fixed)
+def _repairs(entry: ServiceEntry, raised: list[set[str]]) -> bool:
+    """What was raised after it, and needs no repair, doesn't count against it."""
+    return bool(entry.found) and bool(entry.fixed) and all(ids & set(entry.answers) for ids in raised)
 
 
-def _after(state: SheetState, raised: set[str], repair: ServiceEntry) -> bool:
+def _after(state: SheetState, raised: list[set[str]], repair: ServiceEntry) -> bool:
     plan = plan_from(state.sheet.plan)
-    planned_for = raised <= set(plan.answers) and repair.id in plan.services
+    planned_for = repair.id in plan.services and all(ids & set(plan.answers) for ids in raised)
     return state.sheet.kind == COMMISSIONING and planned_for
 
 

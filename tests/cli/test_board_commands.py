@@ -16,8 +16,7 @@ from logger.cli import diagnostics
 from logger.cli.main import throwbook
 from logger.files.journal import read_journal
 from logger.files.tracefile import read_trace
-from logger.jobs.keeping import journal_folder
-from logger.jobs.logbooks import opened
+from logger.jobs.logbooks import journal_folder, opened
 from logger.protocol.rehearsal import Trouble
 from logger.protocol.session import Session
 from tests.ports.bench import board_on_a_cable, throw_source

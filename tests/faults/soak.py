@@ -20,8 +20,8 @@ from pathlib import Path
 from logger.core.trace import DIRECTIONS
 from logger.files.journal import Journal, unfinished
 from logger.files.rigfile import read_rig
-from logger.jobs.keeping import Place, journal_folder, keep
-from logger.jobs.logbooks import opened
+from logger.jobs.keeping import Place, keep
+from logger.jobs.logbooks import journal_folder, opened
 from logger.jobs.record import Recording, RecordPlan
 from logger.jobs.recorded import Recorded, judged
 from logger.jobs.rehearse import Rehearsal, ThrowScript, make_board

@@ -4,7 +4,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from logger.files.journal import Journal, unfinished
-from logger.jobs.keeping import journal_folder
+from logger.jobs.logbooks import journal_folder
 from logger.jobs.rehearse import Rehearsal, make_board
 from logger.jobs.rigsource import find_rig
 from logger.jobs.sheet_view import view

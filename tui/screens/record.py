@@ -140,7 +140,7 @@ class RecordScreen(Page[None]):
 
     def _arm(self) -> None:
         from logger.jobs.calibrate import calibration_finder
-        from logger.jobs.keeping import journal_folder
+        from logger.jobs.logbooks import journal_folder
         from logger.jobs.record import RecordPlan
 
         assert self._source is not None

@@ -1,0 +1,104 @@
+"""How far a rig has come on its way down, told step by step."""
+
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from logger.core.byhand_lines import parse_line
+from logger.core.service import Moment, ServiceEntry
+from logger.jobs.enter import Entry, enter
+from logger.jobs.latch import Clearing, clear, raise_by_hand
+from logger.jobs.rig_list import add_rig
+from logger.jobs.services import add as add_service
+from logger.jobs.sheets import Looked, accept, plan
+from logger.jobs.way_back import way_back
+
+RIG, BY = "quarry-loader", "M. K."
+NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
+LATER = NOW + timedelta(days=1)
+PAIR = [
+    parse_line("lock 15.20s 2.10A 2.90A 12.40V both seen, load check done, stayed put", "test"),
+    parse_line("unlock 14.60s 1.80A 2.40A 12.50V", "test"),
+]
+
+
+@pytest.fixture
+def logbook(tmp_path) -> Path:
+    path = tmp_path / "fellside.throwbook"
+    add_rig(path, Path(__file__).parent.parent / "cli" / "quarry-loader.toml", BY, NOW)
+    raise_by_hand(path, RIG, "damage", "bent pin", BY, NOW)
+    return path
+
+
+def done(path: Path) -> list[bool]:
+    return [step.done for step in way_back(path, RIG).steps]
+
+
+def repaired(path: Path, found: str = "bent pin", fixed: str = "new pin") -> None:
+    on = date(2026, 3, 14)
+    add_service(
+        path, ServiceEntry("", RIG, "repaired", on, found=Moment(found), fixed=Moment(fixed), by=BY), NOW
+    )
+
+
+def commissioned(path: Path) -> str:
+    state, _ = plan(path, RIG, "commissioning", BY, LATER)
+    enter(
+        path, RIG, Entry(PAIR * 5, "", state.name, seen_how="torch", thrown_at=LATER, again=True), BY, LATER
+    )
+    accept(path, state.name, Looked(), BY, LATER)
+    return state.name
+
+
+def test_a_rig_in_service_has_no_way_to_go(tmp_path):
+    path = tmp_path / "l.throwbook"
+    add_rig(path, Path(__file__).parent.parent / "cli" / "quarry-loader.toml", BY, NOW)
+    assert way_back(path, RIG).steps == ()
+
+
+def test_the_steps_are_done_one_after_the_other(logbook):
+    assert done(logbook) == [False] * 4
+    repaired(logbook)
+    assert done(logbook) == [True, True, False, False]
+    sheet = commissioned(logbook)
+    found = way_back(logbook, RIG)
+    assert [step.done for step in found.steps] == [True, True, True, False]
+    assert found.sheet.name == sheet
+    brought = Clearing(found.orders, BY, "new pin", "bent pin", found.repair.id, sheet)
+    clear(logbook, RIG, brought, BY, LATER)
+    assert way_back(logbook, RIG).steps == ()
+
+
+def test_a_sheet_planned_before_the_repair_is_no_step(logbook):
+    commissioned(logbook)
+    repaired(logbook)
+    assert done(logbook) == [True, True, False, False]
+
+
+def test_half_a_repair_is_no_step(logbook):
+    repaired(logbook, fixed="")
+    assert done(logbook) == [False] * 4
+
+
+def test_what_only_has_to_be_watched_later_does_not_undo_a_repair(logbook):
+    repaired(logbook)
+    sheet = commissioned(logbook)
+    raise_by_hand(logbook, RIG, "person: watch", "a noise", BY, LATER)
+    found = way_back(logbook, RIG)
+    by_need = {step.need: step.done for step in found.steps}
+    assert by_need == {
+        "cause found": True,
+        "repair": True,
+        "recommissioned": True,
+        "reason": False,
+        "signed": False,
+    }
+    clear(
+        logbook,
+        RIG,
+        Clearing(found.orders, BY, "heard nothing", "bent pin", found.repair.id, sheet),
+        BY,
+        LATER,
+    )
+    assert way_back(logbook, RIG).steps == ()
