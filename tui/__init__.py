@@ -3,4 +3,4 @@
 import os
 
 # A lone Esc can only be told from the head of another key by waiting; a tenth of a second, as is usual, can be felt.
-os.environ.setdefault("ESCDELAY", "30")
+os.environ.setdefault("ESCDELAY", "20")
