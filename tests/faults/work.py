@@ -62,7 +62,12 @@ def throws(folder: Path, round_: int, count: int) -> list[Path]:
         trace = read_trace(source)
         assert trace.started is not None
         path = folder / f"throw {round_}-{number}.csv"
-        write_trace(replace(trace, started=trace.started + timedelta(hours=round_), head={}), path)
+        shifted = (
+            trace.current_a + 1e-4 * round_
+        )  # another throw: the same samples again would be the same one
+        write_trace(
+            replace(trace, current_a=shifted, started=trace.started + timedelta(hours=round_), head={}), path
+        )
         made.append(path)
     return made
 
