@@ -75,10 +75,9 @@ class Headline(Static):
         text = Text(left.ljust(room), end="")
         text.append(" ")
         tone = TONES.get(self.app.theme, TONES["day"])[right.tone]
-        text.append(
-            f" {printable(right.text)} ",
-            style=f"reverse {tone}" if right.tone and "on" not in tone else tone if right.tone else "",
-        )
+        if right.tone and " on " not in tone:
+            tone += f" on {self.app.current_theme.background}"  # on the head line's own ground it would be hard to read
+        text.append(f" {printable(right.text)} ", style=tone if right.tone else "")
         self.update(text)
 
     def on_resize(self) -> None:
