@@ -55,7 +55,6 @@ def safe_copy(db: sqlite3.Connection, path: Path, target: Path) -> None:
             sync(target.parent)
         finally:
             _remove(part)
-            os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
 
 
 def _remove(part: Path) -> None:

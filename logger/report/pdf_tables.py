@@ -36,7 +36,7 @@ def column_widths(natural: Sequence[float], least: Sequence[float], available: f
         used = sum(max(floor, min(want, middle)) for want, floor in zip(natural, least, strict=True))
         low, high = (middle, high) if used <= available else (low, middle)
     cut = [max(floor, min(want, low)) for want, floor in zip(natural, least, strict=True)]
-    return [round(one, 3) for one in cut]
+    return [round(float(one), 3) for one in cut]
 
 
 def facts_table(facts: Facts, width: float, styles: dict[str, Any]) -> Any:
