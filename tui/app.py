@@ -74,9 +74,8 @@ class ThrowbookApp(App[None]):
     def action_day_or_night(self) -> None:
         """Change between the strong theme for the sun and the dim one for the night."""
         self.theme = "night" if self.theme == "day" else "day"
-        for screen in self.screen_stack:
-            if isinstance(screen, Page):
-                screen.repaint()
+        if isinstance(self.screen, Page):  # those below are painted anew when they are seen again
+            self.screen.repaint()
 
     async def action_press(self, key: str) -> None:
         """A word in the line of keys was clicked."""

@@ -62,6 +62,9 @@ def test_day_and_night_look_as_reviewed(seasons_logbook, walk):
         await keys(pilot, "enter", "f8")
         assert app.theme == "night"
         await look("night")
+        await keys(pilot, "r", "f8", "escape")
+        assert app.theme == "day"
+        await look("day-again")
 
     walk(app, journey)
 
