@@ -152,11 +152,11 @@ def _scatter_of_mean(current: FloatArray) -> float:
     """Standard uncertainty of the mean from what neighbouring samples disagree by [A].
 
     The shape of the load is no scatter, so differences between neighbours are used; they are taken at spacings of 1,
-    2, 4 and 8 samples and the worst counts, which a slow beat can't hide from.
+    3 and 9 samples and the worst counts, which a slow beat can't hide from.
     """
     n = len(current)
     worst = 0.0
-    for block in (1, 2, 4, 8):
+    for block in (1, 3, 9):
         m = n // block
         if m < 6:
             break

@@ -54,9 +54,15 @@ def moving_mean(values: FloatArray, width: int) -> FloatArray:
     if width <= 1 or n == 0:
         return values.copy()
     total = np.concatenate(([0.0], np.cumsum(values)))
-    low = np.clip(np.arange(n) - width // 2, 0, n)
-    high = np.clip(np.arange(n) - width // 2 + width, 0, n)
-    mean: FloatArray = (total[high] - total[low]) / (high - low)
+    before = width // 2
+    mean: FloatArray = np.empty(n)
+    if n > width:
+        mean[before : n - width + before + 1] = (total[width:] - total[:-width]) / width
+    ends = np.concatenate((np.arange(before), np.arange(max(before, n - width + before + 1), n)))
+    if n <= width:
+        ends = np.arange(n)
+    low, high = np.maximum(ends - before, 0), np.minimum(ends - before + width, n)
+    mean[ends] = (total[high] - total[low]) / (high - low)
     return mean
 
 
