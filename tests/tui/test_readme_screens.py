@@ -16,9 +16,9 @@ SHOWN = {
 @pytest.mark.parametrize("name", SHOWN)
 def test_a_screen_in_the_readme_is_the_reviewed_one(name: str):
     (reviewed,) = [path for path in REVIEWED.rglob("*.svg") if _fits(path, SHOWN[name])]
-    shown = TOP / "tui" / "pictures" / f"{name}.svg"
+    shown = TOP / "tests" / "tui" / "shown" / f"{name}.svg"
     assert shown.read_text("utf-8") == reviewed.read_text("utf-8"), f"copy {reviewed} to {shown}"
-    assert f"tui/pictures/{name}.svg" in (TOP / "README.md").read_text("utf-8")
+    assert f"tests/tui/shown/{name}.svg" in (TOP / "README.md").read_text("utf-8")
 
 
 def _fits(path: Path, pattern: str) -> bool:
