@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.css.stylesheet import Stylesheet
 from textual.theme import Theme
 
 from tui.desk import Desk
@@ -57,6 +58,7 @@ class ThrowbookApp(App[None]):
     def __init__(self, desk: Desk) -> None:
         super().__init__()
         self.desk = desk
+        self._stylesheets: dict[str, Stylesheet] = {}
         self.register_theme(DAY)
         self.register_theme(NIGHT)
         self.theme = "night" if os.environ.get("THROWBOOK_THEME") == "night" else "day"
@@ -76,6 +78,24 @@ class ThrowbookApp(App[None]):
         self.theme = "night" if self.theme == "day" else "day"
         if isinstance(self.screen, Page):  # those below are painted anew when they are seen again
             self.screen.repaint()
+
+    def refresh_css(self, animate: bool = True) -> None:
+        """Take up the styles of the theme that is shown now.
+
+        Each theme keeps its stylesheet: to parse all of it anew was a third of the wait after the key.
+        """
+        before = self.stylesheet
+        self.stylesheet = self._stylesheets.setdefault(
+            self.theme, Stylesheet(variables=self.get_css_variables())
+        )
+        for read_from, (css, is_default, tie_breaker, scope) in before.source.items():
+            self.stylesheet.add_source(css, read_from, is_default, tie_breaker, scope)
+        self.stylesheet.update(self, animate=animate)
+        for screen in self.screen_stack:
+            if screen is not self.screen:
+                self.stylesheet.update(screen, animate=animate)
+        if self.screen_stack:
+            self.screen.refresh(layout=True)
 
     async def action_press(self, key: str) -> None:
         """A word in the line of keys was clicked."""

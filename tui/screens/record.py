@@ -1,5 +1,6 @@
 """One throw from a board: armed, waited for, drawn while it runs, judged when it ends, kept at once."""
 
+import gc
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -31,6 +32,13 @@ if TYPE_CHECKING:
 READY, ARMED, RUNNING, JUDGED = "ready", "armed", "running", "judged"
 
 
+def clear_memory() -> None:
+    """Look for dead objects now, and leave out those that live on: else the search stops a throw for 50 ms now and then."""
+    gc.unfreeze()
+    gc.collect()
+    gc.freeze()
+
+
 class RecordScreen(Page[None]):
     """Every throw that was recorded is kept, good or bad."""
 
@@ -52,6 +60,7 @@ class RecordScreen(Page[None]):
         self._recording: Any = None
         self._result: tuple[Recorded, Kept] | None = None
         self._broke_off = False
+        self._warning = ""
         self.phase = READY
 
     def body(self) -> Iterator[Widget]:
@@ -148,6 +157,7 @@ class RecordScreen(Page[None]):
         self.tell("")
         self._broke_off = False
         self._set_phase(ARMED)
+        clear_memory()
         plan = RecordPlan(
             port=desk.port,
             baud=desk.baud,
@@ -190,22 +200,17 @@ class RecordScreen(Page[None]):
         if self.phase not in (ARMED, RUNNING):
             return
         figures: LiveFigures = message.figures
-        if figures.phase in (FLOWING, OVER) and self.phase == ARMED:
+        began = figures.phase in (FLOWING, OVER) and self.phase == ARMED
+        if began:
             self.phase = RUNNING
         if self.phase == RUNNING:
             self.query_one(Big).show(state_cell(figures))
             tone = BAD if figures.warning else STRONG
-            self.query_one("#words", Static).update(
-                lines(
-                    self.app,
-                    [
-                        Cell(travel_bar(figures), tone),
-                        Cell(
-                            f"!! {figures.warning}" if figures.warning else "", BAD if figures.warning else ""
-                        ),
-                    ],
-                )
-            )
+            warning = f"!! {figures.warning}" if figures.warning else ""
+            words = lines(self.app, [Cell(travel_bar(figures), tone), Cell(warning, tone if warning else "")])
+            # A layout of the whole screen at every figure would keep the keys waiting.
+            self.query_one("#words", Static).update(words, layout=began or warning != self._warning)
+            self._warning = warning
             self.query_one(LiveTrace).take(figures)
 
     def on_noted(self, message: Noted) -> None:

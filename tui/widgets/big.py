@@ -60,6 +60,7 @@ class Big(Static):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id, classes="big")
         self._shown: tuple[Cell, str] = (Cell(""), "")
+        self._height = -1
 
     def show(self, cell: Cell, below: str = "") -> None:
         """``cell`` large; where it is too wide for the screen, as it is."""
@@ -79,7 +80,9 @@ class Big(Static):
         text = Text("\n".join(rows), style=style, no_wrap=True)
         if below:
             text.append(f"\n{below}", style=tones["strong"])
-        self.update(text)
+        # To lay the whole screen out anew ten times a second would keep the keys waiting.
+        height, self._height = self._height, text.plain.count("\n")
+        self.update(text, layout=self._height != height)
 
     def on_resize(self) -> None:
         """The width changed."""
