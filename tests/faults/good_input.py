@@ -67,7 +67,7 @@ def board_seeds() -> Sequence[bytes]:
         return np.where(time_s > 0.05, 1.6, 0.0), np.full(len(time_s), 12.6)
 
     seeds = []
-    for seconds in (0.1, 0.3, 2.0):
+    for seconds in (0.1, 0.3, 0.8):
         board, session = RehearsalBoard(source), Session()
         stream = board.power_up()
         answer = board.receive(session.start(200), 0.0)
