@@ -13,6 +13,7 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -50,6 +51,10 @@ TROUBLES = (
 )
 
 
+Standing = tuple[int, float, int, int, float]
+"""Throws so far, memory [MB], open handles, threads, logbook [MB]."""
+
+
 @dataclass
 class Day:
     """What a soak did and found."""
@@ -62,12 +67,17 @@ class Day:
     last_s: float = 0.0
     """Seconds for one throw, median of the first and of the last tenth."""
     wrong: list[str] = field(default_factory=list)
-    rows: list[tuple[int, float, int, int, float]] = field(default_factory=list)
-    """Throws so far, memory [MB], open handles, threads, logbook [MB]."""
+    rows: list[Standing] = field(default_factory=list)
 
 
-def soak(throws: int, folder: Path, seed: int = 1, through_a_port: int = THROUGH_A_PORT) -> Day:
-    """Throw, record, judge and keep ``throws`` times."""
+def soak(
+    throws: int,
+    folder: Path,
+    seed: int = 1,
+    through_a_port: int = THROUGH_A_PORT,
+    tell: Callable[[Standing], None] = lambda standing: None,
+) -> Day:
+    """Throw, record, judge and keep ``throws`` times; ``tell`` is called now and then with how things stand."""
     day, book = Day(), folder / "soak.throwbook"
     rig = read_rig(RIG_FILE)
     add_rig(book, RIG_FILE, "M. K.", STARTED)
@@ -97,6 +107,7 @@ def soak(throws: int, folder: Path, seed: int = 1, through_a_port: int = THROUGH
         _account(day, recorded)
         if number % max(throws // 12, 1) == 0 or number == throws - 1:
             day.rows.append(_standing(number + 1, book))
+            tell(day.rows[-1])
     tenth = max(throws // 10, 1)
     day.first_s, day.last_s = (sorted(part)[tenth // 2] for part in (took_s[:tenth], took_s[-tenth:]))
     _settle(day, book)
@@ -146,7 +157,7 @@ def _account(day: Day, recorded: Recorded) -> None:
         day.wrong.append(f"throw {day.throws}: {recorded.ended}")
 
 
-def _standing(throws: int, book: Path) -> tuple[int, float, int, int, float]:
+def _standing(throws: int, book: Path) -> Standing:
     with open("/proc/self/statm", encoding="ascii") as file:
         memory_mb = int(file.read().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 2**20
     handles = len(os.listdir("/proc/self/fd"))
@@ -174,8 +185,12 @@ def _settle(day: Day, book: Path) -> None:
         day.wrong.append(f"{last[2] - warm[2]} handles and {last[3] - warm[3]} threads stayed open")
 
 
+def _print_row(row: Standing) -> None:
+    print(f"{row[0]:7} {row[1]:10.1f} {row[2]:8} {row[3]:8} {row[4]:11.1f}", flush=True)
+
+
 def main() -> int:
-    """Print the table."""
+    """Print the table as it grows."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
@@ -186,11 +201,9 @@ def main() -> int:
     begun_s = time.perf_counter()
     quiet = Path("/dev/shm")  # memory, where there is one: a day of synced writes needn't wear a disk
     place = quiet if quiet.is_dir() else None
+    print(f"{'throws':>7} {'memory MB':>10} {'handles':>8} {'threads':>8} {'logbook MB':>11}", flush=True)
     with tempfile.TemporaryDirectory(prefix="throwbook-soak-", dir=place) as folder:
-        day = soak(throws, Path(folder), asked.seed)
-    print(f"{'throws':>7} {'memory MB':>10} {'handles':>8} {'threads':>8} {'logbook MB':>11}")
-    for row in day.rows:
-        print(f"{row[0]:7} {row[1]:10.1f} {row[2]:8} {row[3]:8} {row[4]:11.1f}")
+        day = soak(throws, Path(folder), asked.seed, tell=_print_row)
     print(
         f"{day.throws} throws ({day.through_ports} through a port) in {time.perf_counter() - begun_s:.0f} s; "
         f"{day.samples:,} samples, {day.lost:,} lost on the line; one throw {1000 * day.first_s:.0f} ms at first, "
