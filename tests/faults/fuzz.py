@@ -72,28 +72,53 @@ def fuzz(name: str, count: int, seed: int = 1, only: bytes | None = None) -> Fou
     found = Found(name)
     draw = random.Random(f"{name} {seed}")
     mutator = Mutator(reader.seeds(), reader.words, draw)
-    before = signal.signal(signal.SIGALRM, _ring)
-    begun = time.perf_counter()
-    base_mb = _memory_mb()
+    watch = Watch(found)
     place = QUIET_FOLDER if QUIET_FOLDER.is_dir() else None
-    try:
-        with tempfile.TemporaryDirectory(prefix="throwbook-fuzz-", dir=place) as folder:
-            with contextlib.suppress(ThrowbookError):  # libraries are loaded before the clock counts
-                reader.one(mutator.seeds[0], draw, Path(folder))
+    with tempfile.TemporaryDirectory(prefix="throwbook-fuzz-", dir=place) as folder:
+        with contextlib.suppress(ThrowbookError):  # libraries are loaded before the clock counts
+            reader.one(mutator.seeds[0], draw, Path(folder))
+        watch.begin()
+        try:
             while found.inputs < (max(int(count * reader.share), 1) if only is None else 1):
-                data = mutator.next() if only is None else only
-                _one(found, data, draw, Path(folder))
-                if found.inputs == FIRST:
-                    base_mb = _memory_mb()
-    finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
-    found.seconds = time.perf_counter() - begun
-    found.grown_mb = _memory_mb() - base_mb
+                one(found, mutator.next() if only is None else only, draw, Path(folder))
+                watch.look()
+        finally:
+            watch.end()
     return found
 
 
-def _one(found: Found, data: bytes, draw: random.Random, folder: Path) -> None:
+class Watch:
+    """Alarm clock, duration and memory of one reader's turn."""
+
+    def __init__(self, found: Found) -> None:
+        self.found = found
+
+    def begin(self) -> None:
+        """Everything is loaded; from here on it counts."""
+        self._before = signal.signal(signal.SIGALRM, _ring)
+        self._begun_s = time.perf_counter()
+        self._base_mb = _memory_mb()
+
+    @property
+    def lasted_s(self) -> float:
+        """Since it began."""
+        return time.perf_counter() - self._begun_s
+
+    def look(self) -> None:
+        """After each input."""
+        if self.found.inputs == FIRST:
+            self._base_mb = _memory_mb()
+
+    def end(self) -> None:
+        """The turn is over."""
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, self._before)
+        self.found.seconds = self.lasted_s
+        self.found.grown_mb = _memory_mb() - self._base_mb
+
+
+def one(found: Found, data: bytes, draw: random.Random, folder: Path) -> None:
+    """Feed one input; what became of it is added to ``found``."""
     begun = time.process_time()
     signal.setitimer(signal.ITIMER_REAL, HANG_S)
     found.inputs += 1

@@ -33,8 +33,12 @@ class Mutator:
         draw = self.random
         data = draw.choice(self.seeds)
         for _ in range(draw.choice((0, 1, 1, 1, 2, 2, 3, 4, 6))):
-            data = draw.choice(_STEPS)(self, data)
+            data = self.changed(data)
         return data[: max(LONGEST, 2 * max(map(len, self.seeds)))]
+
+    def changed(self, data: bytes) -> bytes:
+        """``data`` after one step."""
+        return self.random.choice(_STEPS)(self, data)
 
     def place(self, data: bytes) -> int:
         """Somewhere in ``data``."""
