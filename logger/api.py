@@ -17,10 +17,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from logger.core.assess import assess_trace
 from logger.core.assessment import Assessment, Figures, Measured, Profile, Sign
-from logger.core.baseline import Baseline, make_baseline
 from logger.core.rig import Rig
+from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.baseline import Baseline, make_baseline
 from logger.core.trace import Trace
 from logger.errors import InputError, OutsideError
 
@@ -150,7 +150,7 @@ class LogbookReader:
     @property
     def tables(self) -> list[str]:
         """Names that ``to_frame`` takes: the tables of ``throwbook export``."""
-        from logger.core.export_tables import TABLES
+        from logger.core.records.export_tables import TABLES
 
         return list(TABLES)
 
@@ -178,7 +178,7 @@ class LogbookReader:
         """
         import pandas
 
-        from logger.core.export_tables import TABLES, rows
+        from logger.core.records.export_tables import TABLES, rows
         from logger.jobs.exporting import gather
 
         if table not in TABLES:

@@ -10,7 +10,7 @@ import pytest
 
 from logger import assess_trace, read_rig, read_trace
 from logger.cli.main import COMMANDS, throwbook
-from logger.core.diagnosis import CAUSES
+from logger.core.stroke.diagnosis import CAUSES
 from logger.jobs.guide import signs_page
 from logger.jobs.sample_table import SAMPLE_RUNS
 

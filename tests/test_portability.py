@@ -8,8 +8,8 @@ from pathlib import Path, PureWindowsPath
 
 import pytest
 
-from logger.core.byhand_lines import parse_lines
-from logger.core.plain import file_name
+from logger.core.quantities.plain import file_name
+from logger.core.sheets.byhand_lines import parse_lines
 from logger.errors import OutsideError
 from logger.files.tracefile import read_trace
 from logger.jobs.rig_list import add_rig

@@ -10,7 +10,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from logger.core.live import LiveFigures
+    from logger.core.stroke.live import LiveFigures
     from logger.jobs.record import RecordPlan
 
 

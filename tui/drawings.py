@@ -5,12 +5,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from logger.core.signals import OUT
+from logger.core.seasons.signals import OUT
 from tui.present import EDGE, GOOD, WARN
 from tui.widgets.figure import Drawing, Level, Series
 
 if TYPE_CHECKING:
-    from logger.core.history import TrendResult
+    from logger.core.seasons.history import TrendResult
     from logger.jobs.trial_view import TrialView
 
 COLUMNS = 400

@@ -4,10 +4,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
-from logger.core.plain import quoted
+from logger.core.quantities.plain import quoted
+from logger.core.quantities.unit_table import COMMON, KINDS
+from logger.core.quantities.units import display_unit, parse, show
 from logger.core.rig import METRIC
-from logger.core.unit_table import COMMON, KINDS
-from logger.core.units import display_unit, parse, show
 from logger.errors import InputError
 
 TEXT, DATE, COUNT, CHOICE = "text", "date", "count", "choice"

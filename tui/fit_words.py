@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING, Any
 
-from logger.core.fit import CAUTION_AT
+from logger.core.fitting.fit import CAUTION_AT
 from tui.present import GOOD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
 
 if TYPE_CHECKING:

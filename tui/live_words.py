@@ -2,14 +2,14 @@
 
 from typing import TYPE_CHECKING
 
-from logger.core.live import FLOWING, LiveFigures
-from logger.core.rating import motor_line, stall_current
+from logger.core.machine.rating import motor_line, stall_current
 from logger.core.rig import Rig
+from logger.core.stroke.live import FLOWING, LiveFigures
 from tui.present import BAD, EDGE, GOOD, STRONG, WARN, Cell
 from tui.widgets.figure import Level
 
 if TYPE_CHECKING:
-    from logger.core.baseline import Baseline
+    from logger.core.stroke.baseline import Baseline
 
 BAR = 24
 

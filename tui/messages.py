@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 from textual.message import Message
 
 if TYPE_CHECKING:
-    from logger.core.live import LiveFigures
+    from logger.core.stroke.live import LiveFigures
 
 
 class JobDone(Message):

@@ -19,8 +19,8 @@ from logger.core.assessment import (
     Measured,
     Sign,
 )
-from logger.core.number_text import measured_text, percent_text
-from logger.core.status import DO_NOT_USE, IN_SERVICE, Status
+from logger.core.quantities.number_text import measured_text, percent_text
+from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, Status
 
 GOOD, WARN, BAD, QUIET, STRONG, PLAIN = "good", "warn", "bad", "quiet", "strong", ""
 EDGE = "edge"

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from logger.core.records import BENCH, OPEN
-from logger.core.sheet import NOT_LOOKED, SEEN
+from logger.core.records.records import BENCH, OPEN
+from logger.core.sheets.sheet import NOT_LOOKED, SEEN
 from logger.core.trace import LOCK, UNLOCK
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 import click
 
 from logger.cli.shared import can_ask
-from logger.core.plain import written
+from logger.core.quantities.plain import written
 from logger.errors import InputError
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -71,12 +71,12 @@ def question_options(command: Command) -> Command:
 
 
 def question_answers(given: dict[str, Any]) -> dict[str, Any]:
-    """Those of ``QUESTION_OPTIONS`` in a command's parameters that were answered, as ``core.questions`` names them.
+    """Those of ``QUESTION_OPTIONS`` in a command's parameters that were answered, as ``core.sheets.questions`` names them.
 
     A number takes its unit here, as in every option.
     """
-    from logger.core.questions import QUESTIONS, answer_from
-    from logger.core.units import parse
+    from logger.core.quantities.units import parse
+    from logger.core.sheets.questions import QUESTIONS, answer_from
 
     told = {}
     for question in QUESTIONS:
@@ -92,7 +92,7 @@ def question_answers(given: dict[str, Any]) -> dict[str, Any]:
 
 def ask_questions(told: dict[str, Any]) -> dict[str, Any]:
     """At a terminal, ask what wasn't answered by an option; Enter alone leaves it blank."""
-    from logger.core.questions import QUESTIONS, answer_from
+    from logger.core.sheets.questions import QUESTIONS, answer_from
 
     if not can_ask():
         return told

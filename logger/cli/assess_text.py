@@ -7,9 +7,9 @@ from pathlib import Path
 from logger.cli.output import Cell, line, table, width
 from logger.core.assessment import FAIL, INFO, PASS, UNDECIDED, UNUSABLE, WATCH, Assessment, Check, Sign
 from logger.core.cautions import SHOWN_AT
-from logger.core.limits import MAX
-from logger.core.number_text import NOT_KNOWN, measured_text, percent_text
-from logger.core.set_checks import SPREAD
+from logger.core.machine.limits import MAX
+from logger.core.quantities.number_text import NOT_KNOWN, measured_text, percent_text
+from logger.core.stroke.set_checks import SPREAD
 from logger.core.trace import LOCK
 from logger.jobs.assess import Judged
 

@@ -13,7 +13,7 @@ from logger.cli.quantity import Quantity
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
 
 if TYPE_CHECKING:
-    from logger.core.calibration import CalibrationPoint
+    from logger.core.stroke.calibration import CalibrationPoint
 
 port_option = click.option(
     "--port", metavar="PORT", required=True, help="Serial port, or socket://HOST:PORT."
@@ -151,7 +151,7 @@ def calibrate(ctx: click.Context, /, **given: Any) -> int:
     """
     from dataclasses import asdict
 
-    from logger.core.calibration import doubts
+    from logger.core.stroke.calibration import doubts
     from logger.jobs.calibrate import calibrated, pair, store
 
     if given["pairs"]:

@@ -79,7 +79,7 @@ def _record(found: "BenchResult") -> dict[str, object]:
 
 
 def _show(found: "BenchResult") -> None:
-    from logger.core.number_text import measured_text
+    from logger.core.quantities.number_text import measured_text
 
     test = found.test
     output.line(f"Bench test of {found.rig.name}: {test.verdict}", style=_STYLE[test.verdict])

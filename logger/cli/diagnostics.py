@@ -10,7 +10,7 @@ from contextlib import contextmanager
 
 import click
 
-from logger.core.plain import printable
+from logger.core.quantities.plain import printable
 from logger.errors import ThrowbookError
 
 

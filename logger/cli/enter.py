@@ -10,11 +10,11 @@ from logger.cli import output
 from logger.cli.asking import ask_questions, moment, needed, question_answers, question_options
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
 from logger.cli.sheet_views import print_status
-from logger.core.plain import counted
+from logger.core.quantities.plain import counted
 from logger.errors import InputError
 
 if TYPE_CHECKING:
-    from logger.core.byhand_lines import HandThrow
+    from logger.core.sheets.byhand_lines import HandThrow
     from logger.jobs.enter import Entered
 
 LONGEST = 1_000_000
@@ -105,7 +105,7 @@ def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **give
 
 
 def _throws(given: dict[str, Any]) -> "list[HandThrow]":
-    from logger.core.byhand_lines import parse_lines
+    from logger.core.sheets.byhand_lines import parse_lines
 
     if given["file"] is not None:
         from logger.jobs.enter import sheet_text
@@ -133,7 +133,7 @@ def _one_throw(given: dict[str, Any]) -> "HandThrow":
     """One throw from the options, read by the same rules as a pasted line."""
     from dataclasses import replace
 
-    from logger.core.byhand_lines import parse_line
+    from logger.core.sheets.byhand_lines import parse_line
 
     direction = needed(given["direction"], "--direction", "Which way", ("lock", "unlock"))
     parts = [direction]
@@ -162,14 +162,14 @@ def _one_throw(given: dict[str, Any]) -> "HandThrow":
 
 def _typed(text: str, kind: str, name: str) -> str:
     """A quantity checked by the common rules (units, what is absurd), handed on as it was typed."""
-    from logger.core.units import parse
+    from logger.core.quantities.units import parse
 
     parse(text, kind, f"--{name.replace('_', '-')}")
     return text.strip().removeprefix("+")
 
 
 def _instruments(given: dict[str, Any]) -> Any:
-    from logger.core.instruments import CLAMP_METER, VOLT_METER, Instruments, accuracy_from
+    from logger.core.sheets.instruments import CLAMP_METER, VOLT_METER, Instruments, accuracy_from
 
     clamp, volt = given["clamp_accuracy"], given["volt_accuracy"]
     return Instruments(

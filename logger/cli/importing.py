@@ -9,7 +9,7 @@ from logger.cli import output
 from logger.cli.asking import question_answers, question_options
 from logger.cli.shared import ask_or_refuse, by_option, logbook_of, now, waiting, who
 from logger.cli.sheet_views import print_status
-from logger.core.plain import counted
+from logger.core.quantities.plain import counted
 
 if TYPE_CHECKING:
     from logger.jobs.importing import Doubt, Imported, Settle

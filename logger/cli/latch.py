@@ -55,7 +55,7 @@ def raise_(ctx: click.Context, rig: str, cause: str | None, because: str | None,
     Example:
       throwbook order raise yard-loader --cause damage --because "left pin bent" --by "M. K."
     """
-    from logger.core.status import CAUSES
+    from logger.core.standing.status import CAUSES
     from logger.jobs.latch import raise_by_hand, standing
     from logger.jobs.logbooks import opened
 
@@ -76,7 +76,7 @@ def causes(as_json: bool) -> None:
     Example:
       throwbook order causes
     """
-    from logger.core.status import CAUSES
+    from logger.core.standing.status import CAUSES
 
     if as_json:
         for name, (level, sentence) in CAUSES.items():
@@ -96,7 +96,7 @@ def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
     Example:
       throwbook order list yard-loader
     """
-    from logger.core.status import level_of, sentence_of
+    from logger.core.standing.status import level_of, sentence_of
     from logger.jobs.logbooks import opened
 
     with opened(logbook_of(ctx), read_only=True) as book:
@@ -167,7 +167,7 @@ def clear(
           --service 3f2a9c --sheet yard-loader-4 --signed "M. K."
     """
     from logger.core.cautions import SHOWN_AT
-    from logger.core.status import DO_NOT_USE
+    from logger.core.standing.status import DO_NOT_USE
     from logger.jobs import latch
     from logger.jobs.logbooks import opened
 

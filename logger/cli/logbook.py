@@ -179,7 +179,7 @@ def export(
 
 
 def _print_columns(as_json: bool) -> None:
-    from logger.core.export_tables import described
+    from logger.core.records.export_tables import described
 
     if as_json:
         for row in described():

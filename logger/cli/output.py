@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.core.plain import printable
+from logger.core.quantities.plain import printable
 
 if TYPE_CHECKING:
     from rich.console import Console

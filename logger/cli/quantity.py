@@ -20,6 +20,6 @@ class Quantity(click.ParamType):  # type: ignore[type-arg]
         """SI float of the text; raises InputError naming the option."""
         if not isinstance(value, str):
             return value
-        from logger.core.units import parse
+        from logger.core.quantities.units import parse
 
         return parse(value, self.kind, where=param.opts[0] if param else "")

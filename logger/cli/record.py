@@ -16,7 +16,7 @@ from logger.cli.shared import by_option, can_ask, logbook_of, now, who
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from logger.core.live import LiveFigures
+    from logger.core.stroke.live import LiveFigures
     from logger.jobs.record import RecordPlan
     from logger.jobs.recorded import Recorded
     from logger.protocol.messages import Identity

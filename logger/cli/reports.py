@@ -132,7 +132,7 @@ def day(text: str | None) -> date:
 def _volts(text: str | None) -> float | None:
     if text is None:
         return None
-    from logger.core.units import parse
+    from logger.core.quantities.units import parse
 
     return parse(text, "voltage", "--voltage")
 

@@ -9,8 +9,8 @@ from logger.cli.diagnostics import complain
 from logger.cli.shared import logbook_of
 
 if TYPE_CHECKING:
-    from logger.core.fit import Fit
-    from logger.core.rig_numbers import Problem
+    from logger.core.fitting.fit import Fit
+    from logger.core.machine.rig_numbers import Problem
 
 
 @click.command(short_help="Judge an actuator against the mechanism.")
@@ -43,7 +43,7 @@ def fit(ctx: click.Context, source: str, as_json: bool) -> int:
 def print_fit(found: "Fit") -> None:
     """The page a mechanic reads: cautions, what was judged, what is missing."""
     from logger.cli.assess_text import VERDICT_WORDS
-    from logger.core.fit import CAUTION_AT
+    from logger.core.fitting.fit import CAUTION_AT
 
     word, style = VERDICT_WORDS[found.verdict]
     output.line(f"{found.rig.name}: does the actuator suit the mechanism? {word}", style=style)
@@ -83,7 +83,7 @@ def print_problems(problems: "tuple[Problem, ...]") -> None:
 
 def fit_json(found: "Fit") -> dict[str, Any]:
     """The same as one JSON object; a figure's expanded uncertainty (k = 2) is ``NAME_u``."""
-    from logger.core.fit import CAUTION_AT
+    from logger.core.fitting.fit import CAUTION_AT
 
     record: dict[str, Any] = {"rig": found.rig.name, "verdict": found.verdict}
     for name, measured in found.numbers.items():

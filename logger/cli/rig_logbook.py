@@ -7,7 +7,7 @@ import click
 
 from logger.cli import output
 from logger.cli.shared import by_option, logbook_of, now, waiting, who
-from logger.core.plain import counted
+from logger.core.quantities.plain import counted
 
 if TYPE_CHECKING:
     from logger.jobs.rig_list import Listed, RigHistory
@@ -70,7 +70,7 @@ def list_(ctx: click.Context, as_json: bool) -> None:
 
 
 def _row(each: "Listed") -> list[str | output.Cell]:
-    from logger.core.status_words import STYLE, short
+    from logger.core.standing.status_words import STYLE, short
 
     level = each.standing.status.level
     said = short(each.standing.status, each.standing.commissioned)

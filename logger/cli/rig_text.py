@@ -5,14 +5,14 @@ from typing import TYPE_CHECKING, Any
 from logger.cli import output
 
 if TYPE_CHECKING:
-    from logger.core.limits import Limit
+    from logger.core.machine.limits import Limit
     from logger.core.rig import Rig
 
 
 def print_rig(rig: "Rig") -> None:
     """Every value in the rig's own unit system, its limits with their source, and what doesn't agree."""
     from logger.cli.rig_fit import print_problems
-    from logger.core.rig_check import problems
+    from logger.core.machine.rig_check import problems
     from logger.files.rigfile import SECTIONS
 
     found = problems(rig)
@@ -43,7 +43,7 @@ def print_rig(rig: "Rig") -> None:
 
 def rig_json(rig: "Rig") -> dict[str, Any]:
     """The rig in SI, its limits and what doesn't agree."""
-    from logger.core.rig_check import problems
+    from logger.core.machine.rig_check import problems
 
     found = problems(rig)
     grave = any(problem.grave for problem in found)
@@ -60,22 +60,22 @@ def rig_json(rig: "Rig") -> dict[str, Any]:
 
 
 def _limits(rig: "Rig") -> "list[tuple[str, Limit]]":
-    from logger.core.limits import limits_for
+    from logger.core.machine.limits import limits_for
 
     return list(limits_for(rig).items())
 
 
 def _limit(limit: "Limit", units: str) -> str:
-    from logger.core.limits import LIMITS, MAX
-    from logger.core.units import show
+    from logger.core.machine.limits import LIMITS, MAX
+    from logger.core.quantities.units import show
 
     kind = next(rule.kind for rule in LIMITS.values() if rule.unit == limit.unit)
     return f"{'at most' if limit.side == MAX else 'at least'} {show(limit.value, kind, units)}"
 
 
 def _shown(value: Any, kind: str, units: str) -> str:
-    from logger.core.unit_table import KINDS
-    from logger.core.units import show
+    from logger.core.quantities.unit_table import KINDS
+    from logger.core.quantities.units import show
 
     if isinstance(value, bool):
         return "yes" if value else "no"

@@ -8,7 +8,7 @@ from logger.cli import output
 from logger.cli.asking import needed, needed_day
 from logger.cli.shared import by_option, logbook_of, now, who
 from logger.cli.standing import print_standing, standing_json
-from logger.core.plain import counted
+from logger.core.quantities.plain import counted
 from logger.errors import InputError
 
 MOMENTS = ("seen", "found", "fixed", "verified")
@@ -57,8 +57,8 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
           --fixed "new clevis pin" --parts "1 pin" --machine-hours 1210h --by "M. K."
     """
     from logger.core.cautions import SHOWN_AT
-    from logger.core.service import ACTIONS, mends
-    from logger.core.status import DO_NOT_USE
+    from logger.core.standing.service import ACTIONS, mends
+    from logger.core.standing.status import DO_NOT_USE
     from logger.jobs.services import add as log
 
     moment = now()
@@ -135,7 +135,7 @@ def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
 
 
 def _entry(rig: str, action: str, by: str, given: dict[str, Any], today: Any) -> Any:
-    from logger.core.service import Moment, ServiceEntry
+    from logger.core.standing.service import Moment, ServiceEntry
 
     moments = {}
     for name in MOMENTS:
@@ -164,7 +164,7 @@ def _entry(rig: str, action: str, by: str, given: dict[str, Any], today: Any) ->
 
 
 def _hours(text: str | None, option: str) -> float | None:
-    from logger.core.units import parse
+    from logger.core.quantities.units import parse
 
     return None if text is None else parse(text, "time", option) / 3600.0
 

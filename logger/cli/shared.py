@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 import click
 
 from logger.cli import diagnostics
-from logger.core.plain import written
+from logger.core.quantities.plain import written
 from logger.errors import InputError
 
 Command = TypeVar("Command", bound=Any)

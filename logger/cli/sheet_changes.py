@@ -8,7 +8,7 @@ from logger.cli import output
 from logger.cli.asking import needed, question_answers, question_options
 from logger.cli.shared import by_option, logbook_of, now, who
 from logger.cli.sheet_views import print_sheet, print_status
-from logger.core.plain import counted
+from logger.core.quantities.plain import counted
 from logger.errors import InputError
 
 

@@ -3,13 +3,13 @@
 from typing import TYPE_CHECKING, Any
 
 from logger.cli import output
-from logger.core.plain import counted
+from logger.core.quantities.plain import counted
 
 if TYPE_CHECKING:
-    from logger.core.acceptance import Acceptance
-    from logger.core.records import SheetState
-    from logger.core.sheet import Plan
-    from logger.core.status import Status
+    from logger.core.records.records import SheetState
+    from logger.core.sheets.acceptance import Acceptance
+    from logger.core.sheets.sheet import Plan
+    from logger.core.standing.status import Status
     from logger.jobs.sheet_view import SheetView
 
 VERDICT_STYLE = {"pass": "good", "watch": "warn", "fail": "bad", "undecided": "warn", "unusable": "warn"}
@@ -39,7 +39,7 @@ def print_plan(state: "SheetState", made: "Plan") -> None:
 
 def print_status(rig: str, found: "Status") -> None:
     """The status after something changed it."""
-    from logger.core.status_words import STYLE, caution, reasons
+    from logger.core.standing.status_words import STYLE, caution, reasons
 
     words = found.level if found.open else "nothing is open against it"
     output.line(f"{rig}: {words}", style=STYLE[found.level])
@@ -52,7 +52,7 @@ def print_status(rig: str, found: "Status") -> None:
 
 def print_sheet(found: "SheetView") -> None:
     """One sheet from top to bottom."""
-    from logger.core.questions import conditions_from, said
+    from logger.core.sheets.questions import conditions_from, said
 
     state = found.state
     output.line(f"Sheet {state.name} ({state.sheet.kind}): {state.state}", style="heading")

@@ -10,7 +10,7 @@ from logger.cli.reports import blank, print_
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
 from logger.cli.sheet_changes import answer, leave_out, rejudge
 from logger.cli.sheet_views import blanks_said, print_plan, print_sheet, print_status, sheet_json
-from logger.core.plain import counted
+from logger.core.quantities.plain import counted
 from logger.errors import InputError
 
 KINDS = click.Choice(["bench", "commissioning", "seasonal", "after-service", "spot"])
@@ -148,7 +148,7 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
       throwbook sheet see yard-loader-3 --throw 1 --throw 3 --left-pin yes --right-pin yes
           --seen-how "torch, both sides" --load-check done --retained-power-off yes --by "M. K."
     """
-    from logger.core.sheet import SEEN
+    from logger.core.sheets.sheet import SEEN
     from logger.jobs.sheets import see as write
 
     looked = _looked(given, given["reason"])

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 def print_standing(found: "RigStanding", whole: bool = True) -> None:
     """The headline; with ``whole`` also the reasons and the way down."""
-    from logger.core.status_words import STYLE, caution, headline, reasons, refused, way_down
+    from logger.core.standing.status_words import STYLE, caution, headline, reasons, refused, way_down
 
     style = STYLE[found.status.level]
     output.line(

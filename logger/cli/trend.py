@@ -13,7 +13,7 @@ from logger.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from logger.core.history import TrendResult
+    from logger.core.seasons.history import TrendResult
     from logger.jobs.trend import RigTrend
 
 STOP_AT = 4
@@ -125,7 +125,7 @@ def _fleet(
 
 
 def _json(rigs: "Iterable[RigTrend]") -> None:
-    from logger.core.history import to_json
+    from logger.core.seasons.history import to_json
 
     for found in rigs:
         action = _action(found)

@@ -4,14 +4,14 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from logger.cli import output
-from logger.core.effects import CONFIDENCE, HELPED, WORSE
-from logger.core.season import FIGURES
-from logger.core.signals import LOW, OUT, SUSPECT
-from logger.core.trend_figures import NO_LIMIT
-from logger.core.wording_trend import change_text, figure_name, forecast_text, signal_text
+from logger.core.seasons.effects import CONFIDENCE, HELPED, WORSE
+from logger.core.seasons.season import FIGURES
+from logger.core.seasons.signals import LOW, OUT, SUSPECT
+from logger.core.seasons.trend_figures import NO_LIMIT
+from logger.core.seasons.wording_trend import change_text, figure_name, forecast_text, signal_text
 
 if TYPE_CHECKING:
-    from logger.core.history import TrendResult
+    from logger.core.seasons.history import TrendResult
     from logger.jobs.trend import RigTrend
 
 URGENCY = ("good", "quiet", "warn", "warn", "bad", "bad")

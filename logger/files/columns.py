@@ -6,7 +6,7 @@ Our own files say it in their column names. Others are read with ``time=NAME`` o
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from logger.core.plain import quoted
+from logger.core.quantities.plain import quoted
 from logger.errors import InputError
 
 # quantity: (column in our own files, its SI unit, unit as typed -> factor to SI)

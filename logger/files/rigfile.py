@@ -1,7 +1,7 @@
 """The rig file: TOML with quantities as strings, to a core Rig and back.
 
 Every key, with what it means, stands in ``rig_example.EXAMPLE``, which `throwbook rig example` prints; a test holds it
-against ``SECTIONS`` below and the limits of ``core/limits.py``.
+against ``SECTIONS`` below and the limits of ``core/machine/limits.py``.
 """
 
 import difflib
@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from logger.core.limits import LIMITS
-from logger.core.plain import printable, quoted
+from logger.core.machine.limits import LIMITS
+from logger.core.machine.rig_check import problems
+from logger.core.machine.wiring import FUSE_POINTS, conductor
+from logger.core.quantities.plain import printable, quoted
+from logger.core.quantities.unit_table import COMMON, KINDS
+from logger.core.quantities.units import parse
 from logger.core.rig import UNIT_SYSTEMS, Actuator, Board, LimitOverride, LockMechanism, Rig, Wiring
-from logger.core.rig_check import problems
-from logger.core.unit_table import COMMON, KINDS
-from logger.core.units import parse
-from logger.core.wiring import FUSE_POINTS, conductor
 from logger.errors import InputError
 
 _LARGEST_FILE = 1_000_000

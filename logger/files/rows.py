@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.core.plain import quoted
+from logger.core.quantities.plain import quoted
 from logger.core.trace import FloatArray
 from logger.errors import InputError
 from logger.files.columns import QUANTITIES, Column

@@ -13,7 +13,7 @@ from typing import BinaryIO
 
 import numpy as np
 
-from logger.core.plain import quoted
+from logger.core.quantities.plain import quoted
 from logger.core.trace import FloatArray, Trace
 from logger.errors import InputError, OutsideError
 from logger.files import rows

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from logger.core.plain import quoted
+from logger.core.quantities.plain import quoted
 from logger.core.trace import DIRECTIONS, Trace
 from logger.errors import InputError
 

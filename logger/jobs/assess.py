@@ -5,11 +5,11 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from logger.core.assess import assess_trace
 from logger.core.assessment import Assessment
-from logger.core.baseline import Baseline, make_baseline
 from logger.core.rig import Rig
-from logger.core.set_checks import judge_set
+from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.baseline import Baseline, make_baseline
+from logger.core.stroke.set_checks import judge_set
 from logger.core.trace import Trace
 from logger.errors import InputError
 from logger.files.tracefile import TraceLimits, read_trace

@@ -5,13 +5,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from logger.core.records import BENCH, COMMISSIONING, BaselineRecord, LoggedTrial, SheetState
+from logger.core.records.records import BENCH, COMMISSIONING, BaselineRecord, LoggedTrial, SheetState
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
     from logger.core.assessment import Assessment
-    from logger.core.baseline import Baseline
-    from logger.core.baseline_choice import ChoiceSheet
+    from logger.core.sheets.baseline_choice import ChoiceSheet
+    from logger.core.stroke.baseline import Baseline
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +49,7 @@ def freeze_baselines(
     service: str | None = None,
 ) -> list[BaselineRecord]:
     """Freeze one baseline a direction from these trials (as-found throws and unfit ones left out); old ones stay."""
-    from logger.core.baseline import make_baseline
+    from logger.core.stroke.baseline import make_baseline
     from logger.logbook.baseline_json import to_json_value
 
     listed = {logged.id: logged for logged in trials}
@@ -70,8 +70,8 @@ def freeze_baselines(
 
 
 def _provisional(book: Logbook, rig: str, direction: str, kinds: tuple[str, ...]) -> "Baseline | None":
-    from logger.core.baseline import make_baseline
-    from logger.core.baseline_choice import choose
+    from logger.core.sheets.baseline_choice import choose
+    from logger.core.stroke.baseline import make_baseline
 
     held: dict[str, LoggedTrial] = {}
     sheets = []
@@ -91,7 +91,7 @@ def _chosen(
     book: Logbook, states: Iterable[SheetState], direction: str, among: Mapping[str, LoggedTrial]
 ) -> list[LoggedTrial]:
     """Trials of these sheets that a baseline may be made from."""
-    from logger.core.baseline_choice import choose_from
+    from logger.core.sheets.baseline_choice import choose_from
 
     found = []
     for state in states:
@@ -102,8 +102,8 @@ def _chosen(
 
 
 def _choice_sheet(state: SheetState, logged: Iterable[LoggedTrial]) -> "ChoiceSheet":
-    from logger.core.baseline_choice import ChoiceSheet
-    from logger.core.sheet import filled, sheet_trials
+    from logger.core.sheets.baseline_choice import ChoiceSheet
+    from logger.core.sheets.sheet import filled, sheet_trials
 
     return ChoiceSheet(state.name, state.state, filled(state), sheet_trials(logged))
 

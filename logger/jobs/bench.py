@@ -5,15 +5,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.assess import assess_trace
-from logger.core.bench import BenchTest, judge_bench
-from logger.core.rating import speed_at
+from logger.core.machine.rating import speed_at
 from logger.core.rig import Rig
+from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.bench import BenchTest, judge_bench
 from logger.errors import InputError
 
 if TYPE_CHECKING:
     from logger.core.assessment import Assessment
-    from logger.core.rating import MotorLine
+    from logger.core.machine.rating import MotorLine
     from logger.core.trace import Trace
 
 
@@ -37,7 +37,7 @@ def bench_of_files(rig: Rig, files: Sequence[str | Path]) -> BenchResult:
 
 def bench_of_sheet(logbook: str | None, sheet: str) -> BenchResult:
     """Judge the recorded throws of a bench sheet, each under its board's calibration. Raises InputError."""
-    from logger.core.records import BENCH, BY_HAND
+    from logger.core.records.records import BENCH, BY_HAND
     from logger.jobs.calibrate import trace_of
     from logger.jobs.logbooks import opened
     from logger.jobs.rig_of import rig_of

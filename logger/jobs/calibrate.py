@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from logger.core.calibration import (
+from logger.core.stroke.calibration import (
     GAIN_U_KEY,
     CalibrationPoint,
     CalibrationRecord,
@@ -17,7 +17,7 @@ from logger.protocol.baud import DEFAULT_BAUD
 from logger.protocol.events import Samples
 
 if TYPE_CHECKING:
-    from logger.core.records import LoggedTrial
+    from logger.core.records.records import LoggedTrial
     from logger.core.trace import Trace
     from logger.logbook import Logbook
 
@@ -57,9 +57,9 @@ def read_board(port: str, *, baud: int = DEFAULT_BAUD, rate_hz: int = 200, secon
 
 def point(true_text: str, accuracy_text: str, shown: Shown, where: str = "--meter") -> CalibrationPoint:
     """One point from the meter's reading as typed (``2.03A``) and its accuracy (``1% + 3 digits``)."""
-    from logger.core.byhand_lines import Reading
-    from logger.core.instruments import accuracy_from, metered
-    from logger.core.units import typed
+    from logger.core.quantities.units import typed
+    from logger.core.sheets.byhand_lines import Reading
+    from logger.core.sheets.instruments import accuracy_from, metered
 
     read = typed(true_text, "current", where)
     measured = metered(Reading(read.value, read.step), accuracy_from(accuracy_text, "--accuracy"))
@@ -68,7 +68,7 @@ def point(true_text: str, accuracy_text: str, shown: Shown, where: str = "--mete
 
 def pair(text: str, accuracy_text: str, board: str) -> CalibrationPoint:
     """One point from readings taken together earlier: ``METER=BOARD``, as ``2.03A=2.11A``."""
-    from logger.core.units import typed
+    from logger.core.quantities.units import typed
 
     meter, equals, shown = text.partition("=")
     if not equals:
@@ -96,7 +96,7 @@ def store(
     record: CalibrationRecord, logbook: str | None, by: str, now: datetime
 ) -> tuple[CalibrationRecord, int]:
     """Keep it in the logbook and judge that board's trials anew; gives it with its id, and how many trials."""
-    from logger.core.records import Calibration
+    from logger.core.records.records import Calibration
     from logger.jobs.logbooks import opened
 
     details = {
@@ -115,7 +115,7 @@ def calibration_finder(logbook: str | None) -> Callable[[str], CalibrationRecord
     """Finds the calibration of a board in the logbook; nothing where there is no logbook."""
 
     def find(board: str) -> CalibrationRecord | None:
-        from logger.core.revisions import current
+        from logger.core.records.revisions import current
         from logger.jobs.logbooks import logbook_path, opened
 
         if not logbook_path(logbook).is_file():
@@ -161,7 +161,7 @@ def under(trace: "Trace", record: CalibrationRecord) -> "Trace":
 
 def trace_of(book: "Logbook", logged: "LoggedTrial") -> "Trace":
     """A trial's trace under the calibration of its board that counts now."""
-    from logger.core.revisions import current
+    from logger.core.records.revisions import current
 
     trace = book.trace(logged.id)
     head = dict(logged.placement.head) if logged.placement is not None else {}
@@ -174,8 +174,8 @@ def trace_of(book: "Logbook", logged: "LoggedTrial") -> "Trace":
 def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) -> int:
     """Judge every trial of the board under this calibration, as a new revision beside the old; gives how many."""
     from logger import __version__
-    from logger.core.assess import assess_trace
-    from logger.core.records import BENCH
+    from logger.core.records.records import BENCH
+    from logger.core.stroke.assess import assess_trace
     from logger.jobs.baselines import baseline_for
     from logger.jobs.rig_of import rig_of
 

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.core.records import SheetState
+from logger.core.records.records import SheetState
 from logger.errors import InputError
 from logger.jobs import demo_story as story
 from logger.jobs import latch, sheets
@@ -145,7 +145,7 @@ class _Player:
 
     def way_back(self, rejected: SheetState) -> None:
         """Cause, repair, full recommissioning, signature."""
-        from logger.core.service import Moment, ServiceEntry
+        from logger.core.standing.service import Moment, ServiceEntry
         from logger.jobs import services
 
         at = story.COMMISSIONED + timedelta(days=3)
@@ -212,7 +212,7 @@ class _Player:
 
     def service(self) -> None:
         """The burr is dressed off and the pins are greased."""
-        from logger.core.service import Moment, ServiceEntry
+        from logger.core.standing.service import Moment, ServiceEntry
         from logger.jobs import services
 
         on = story.SERVICE_AT.date()

@@ -21,7 +21,7 @@ class Chapter:
 
 def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
     """What two and a half years of checks say: a winter that isn't wear, a binding spot that is."""
-    from logger.core.wording_trend import figure_name, forecast_text
+    from logger.core.seasons.wording_trend import figure_name, forecast_text
     from logger.jobs.trend import rig_trend
 
     found = rig_trend(logbook, rig, story.CHECKS[-1].at.date() + timedelta(days=1))
@@ -40,7 +40,7 @@ def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
 
 def did_it_help(logbook: Path, rig: str) -> Chapter:
     """Did the service help?"""
-    from logger.core.wording_trend import figure_name
+    from logger.core.seasons.wording_trend import figure_name
     from logger.jobs.trend import rig_trend
 
     found = rig_trend(logbook, rig, story.AFTER[-1].at.date() + timedelta(days=1))

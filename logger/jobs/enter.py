@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 from logger import __version__
 from logger.core.assessment import CUT_OFF
-from logger.core.byhand_lines import HandThrow
-from logger.core.instruments import Instruments
-from logger.core.plain import written
-from logger.core.questions import conditions_from
-from logger.core.records import OPEN, LoggedTrial, SheetState
-from logger.core.sheet import NOT_LOOKED, rested, sheet_trials
-from logger.core.status import Status
+from logger.core.quantities.plain import written
+from logger.core.records.records import OPEN, LoggedTrial, SheetState
+from logger.core.sheets.byhand_lines import HandThrow
+from logger.core.sheets.instruments import Instruments
+from logger.core.sheets.questions import conditions_from
+from logger.core.sheets.sheet import NOT_LOOKED, rested, sheet_trials
+from logger.core.standing.status import Status
 from logger.core.trace import LOCK
 from logger.errors import InputError
 from logger.jobs import latch
@@ -158,7 +158,7 @@ def _one(
     by: str,
     now: datetime,
 ) -> "tuple[LoggedTrial, Assessment]":
-    from logger.core.byhand import assess_by_hand
+    from logger.core.sheets.byhand import assess_by_hand
 
     assessment = assess_by_hand(throw, rig, entry.instruments, held.baseline if held else None)
     tools = {"instruments": asdict(entry.instruments or Instruments())}

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from logger.core.export_tables import FLAG, TABLES, Column, ExportData, described, rows
-from logger.core.plain import file_name
-from logger.core.records import FROM_TRACE
-from logger.core.revisions import heads
+from logger.core.quantities.plain import file_name
+from logger.core.records.export_tables import FLAG, TABLES, Column, ExportData, described, rows
+from logger.core.records.records import FROM_TRACE
+from logger.core.records.revisions import heads
 from logger.errors import InputError, OutsideError
 from logger.files import tables
 from logger.jobs.logbooks import opened

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from logger.core.fit import Fit, fit
+from logger.core.fitting.fit import Fit, fit
 from logger.files.rigfile import RigFile, parse_rig, read_rig_file
 
 

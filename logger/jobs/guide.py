@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from logger.core.diagnosis import CAUSES
+from logger.core.stroke.diagnosis import CAUSES
 from logger.errors import OutsideError
 from logger.jobs.assess import Reading, baselines_from, trace_paths
 from logger.jobs.sample_table import SAMPLE_RUNS, SampleRun
@@ -109,7 +109,7 @@ def write_pictures(samples: Path, guide: Path) -> list[Path]:
 
     Raises InputError where the sample runs aren't there, OutsideError when the disk refuses.
     """
-    from logger.core.assess import assess_trace
+    from logger.core.stroke.assess import assess_trace
     from logger.files.rigfile import read_rig
     from logger.report.plots import Subject
     from logger.report.sign_pictures import write_picture

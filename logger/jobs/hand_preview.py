@@ -3,8 +3,8 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.byhand_lines import HandThrow
-from logger.core.instruments import Instruments
+from logger.core.sheets.byhand_lines import HandThrow
+from logger.core.sheets.instruments import Instruments
 from logger.jobs.baselines import baseline_for
 from logger.jobs.logbooks import opened
 from logger.jobs.rig_of import rig_of
@@ -17,7 +17,7 @@ def preview(
     logbook: str | Path | None, rig: str, sheet: str, throw: HandThrow, instruments: Instruments
 ) -> "Assessment":
     """Judge ``throw`` as ``enter`` would on this sheet."""
-    from logger.core.byhand import assess_by_hand
+    from logger.core.sheets.byhand import assess_by_hand
 
     with opened(logbook, read_only=True) as book:
         held = baseline_for(book, rig, throw.direction, book.sheet(sheet).sheet.kind)

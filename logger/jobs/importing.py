@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger import __version__
-from logger.core.records import BENCH, LoggedTrial, SheetState
-from logger.core.status import Status
+from logger.core.records.records import BENCH, LoggedTrial, SheetState
+from logger.core.standing.status import Status
 from logger.errors import InputError
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
@@ -90,7 +90,7 @@ class Order:
     kind: str
     files: Sequence[Path]
     answers: Mapping[str, Any] = field(default_factory=dict)
-    """Answers to the sheet's questions; see ``logger.core.questions``."""
+    """Answers to the sheet's questions; see ``logger.core.sheets.questions``."""
 
 
 def refuse(doubt: Doubt) -> None:
@@ -223,10 +223,10 @@ def _judge(
     book: Logbook, rig: "Rig", traces: Sequence["Trace"], asked: Order, progress: Progress
 ) -> list[Throw]:
     """Each trace by itself, then as a set; the first may be as found."""
-    from logger.core.assess import assess_trace
-    from logger.core.questions import conditions_from
-    from logger.core.set_checks import judge_set
-    from logger.core.sheet import SheetTrial, as_found
+    from logger.core.sheets.questions import conditions_from
+    from logger.core.sheets.sheet import SheetTrial, as_found
+    from logger.core.stroke.assess import assess_trace
+    from logger.core.stroke.set_checks import judge_set
     from logger.jobs.baselines import baseline_for
 
     held = {trace.direction: baseline_for(book, rig.name, trace.direction, asked.kind) for trace in traces}

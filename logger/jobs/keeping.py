@@ -5,7 +5,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.plain import file_name
+from logger.core.quantities.plain import file_name
 from logger.core.trace import Trace
 from logger.errors import InputError
 from logger.files.journal import unfinished
@@ -76,9 +76,9 @@ def _into_logbook(
     recorded: Recorded, place: Place, now: datetime, file: Path | None
 ) -> "tuple[str, RigStanding]":
     from logger import __version__
-    from logger.core.questions import conditions_from
-    from logger.core.records import OPEN
-    from logger.core.sheet import rested, sheet_trials
+    from logger.core.records.records import OPEN
+    from logger.core.sheets.questions import conditions_from
+    from logger.core.sheets.sheet import rested, sheet_trials
     from logger.jobs import latch
     from logger.jobs.baselines import baseline_for
     from logger.jobs.logbooks import opened

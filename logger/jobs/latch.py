@@ -6,8 +6,8 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.plain import written
-from logger.core.records import (
+from logger.core.quantities.plain import written
+from logger.core.records.records import (
     ACCEPTED,
     AFTER_SERVICE,
     COMMISSIONING,
@@ -16,7 +16,7 @@ from logger.core.records import (
     Order,
     SheetState,
 )
-from logger.core.status import (
+from logger.core.standing.status import (
     CAUSES,
     DO_NOT_USE,
     IN_SERVICE,
@@ -34,9 +34,9 @@ from logger.jobs.repairs import repair_proofs
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
-    from logger.core.raising import Finding
-    from logger.core.service import NextCheck
-    from logger.core.sheet import Seen
+    from logger.core.sheets.sheet import Seen
+    from logger.core.standing.raising import Finding
+    from logger.core.standing.service import NextCheck
 
 CHECKING = (COMMISSIONING, SEASONAL, AFTER_SERVICE)
 """Kinds of sheet that answer a check that was due."""
@@ -96,7 +96,7 @@ ASKS_FOR_AN_ORDER = (
 
 def orders_gone(book: Logbook) -> list[tuple[str, str]]:
     """Name of a sheet, and what its stored throws or sightings took out of use without an order left to say so."""
-    from logger.core.sheet import seen_at
+    from logger.core.sheets.sheet import seen_at
 
     found = []
     for (sheet,) in book.read(ASKS_FOR_AN_ORDER):
@@ -111,7 +111,7 @@ def orders_gone(book: Logbook) -> list[tuple[str, str]]:
 
 
 def _findings(state: SheetState, logged: LoggedTrial, seen: "Seen") -> "list[Finding]":
-    from logger.core.raising import findings_in_record, findings_seen
+    from logger.core.standing.raising import findings_in_record, findings_seen
 
     found = findings_seen(seen)
     if logged.judgement is not None:
@@ -121,7 +121,7 @@ def _findings(state: SheetState, logged: LoggedTrial, seen: "Seen") -> "list[Fin
 
 def _proof(book: Logbook, state: SheetState, broken: Container[str]) -> SheetProof:
     """A sheet as the latch sees it; accepted only if its sealed rows still pass."""
-    from logger.core.sheet import plan_from
+    from logger.core.sheets.sheet import plan_from
     from logger.jobs.rig_of import rig_for_sheet
 
     plan = plan_from(state.sheet.plan)
@@ -143,7 +143,7 @@ def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, no
 
     Below ``do not use`` one open order for each sign and sheet is enough: eight throws with the same spot are one finding.
     """
-    from logger.core.sheet import seen_at
+    from logger.core.sheets.sheet import seen_at
 
     found = _findings(state, logged, seen_at(logged.id, book.sightings(state.sheet.id)))
     if not found:
@@ -271,7 +271,7 @@ def _service(book: Logbook, rig: str, text: str) -> str | None:
 
 
 def _next_check(book: Logbook, rig: str, today: date) -> "NextCheck":
-    from logger.core.service import entry_from, next_check
+    from logger.core.standing.service import entry_from, next_check
 
     entries = [entry_from(row) for row in book.services(rig)]
     if not any(one.due_on or one.due_hours_h is not None or one.due_cycles is not None for one in entries):

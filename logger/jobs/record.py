@@ -12,8 +12,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.live import LiveFigures
-from logger.core.plain import file_name
+from logger.core.quantities.plain import file_name
+from logger.core.stroke.live import LiveFigures
 from logger.errors import InputError, OutsideError, ThrowbookError
 from logger.files.journal import SUFFIX, Journal
 from logger.jobs.recorded import Recorded, judged
@@ -27,9 +27,9 @@ from logger.protocol.messages import Identity
 from logger.protocol.session import Session
 
 if TYPE_CHECKING:
-    from logger.core.baseline import Baseline
-    from logger.core.calibration import CalibrationRecord
     from logger.core.rig import Rig
+    from logger.core.stroke.baseline import Baseline
+    from logger.core.stroke.calibration import CalibrationRecord
 
 DEFAULT_RATE_HZ = 200
 SLOW_RATE_HZ = scpi.DEFAULT_RATE_HZ

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.assess import assess_trace
+from logger.core.stroke.assess import assess_trace
 from logger.core.trace import DIRECTIONS
 from logger.errors import InputError, ThrowbookError
 from logger.files.journal import JournalText, read_journal
@@ -16,9 +16,9 @@ from logger.protocol.session import Session
 
 if TYPE_CHECKING:
     from logger.core.assessment import Assessment
-    from logger.core.baseline import Baseline
-    from logger.core.calibration import CalibrationRecord
     from logger.core.rig import Rig
+    from logger.core.stroke.baseline import Baseline
+    from logger.core.stroke.calibration import CalibrationRecord
     from logger.core.trace import Trace
 
 _LONGEST_S = 1e6

@@ -95,7 +95,7 @@ class ThrowScript:
 
 def make_board(plan: Rehearsal) -> RehearsalBoard:
     """The board of this rehearsal."""
-    from logger.core.rating import motor_line, stall_current
+    from logger.core.machine.rating import motor_line, stall_current
 
     stall_a = 1.3 * float(stall_current(motor_line(plan.rig.actuator), plan.rig.actuator.voltage_v))
     full_scale_a = float(next((one for one in FULL_SCALES_A if one > stall_a), FULL_SCALES_A[-1]))

@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger import __version__
-from logger.core.plain import written
-from logger.core.records import BENCH, BY_HAND, LoggedTrial, SheetState
-from logger.core.status import Status
+from logger.core.quantities.plain import written
+from logger.core.records.records import BENCH, BY_HAND, LoggedTrial, SheetState
+from logger.core.standing.status import Status
 from logger.errors import InputError
 from logger.jobs import latch
 from logger.jobs.baselines import Held, baseline_for
@@ -18,9 +18,9 @@ from logger.logbook import Logbook
 
 if TYPE_CHECKING:
     from logger.core.assessment import Assessment
-    from logger.core.byhand_lines import HandThrow
-    from logger.core.instruments import Instruments
     from logger.core.rig import Rig
+    from logger.core.sheets.byhand_lines import HandThrow
+    from logger.core.sheets.instruments import Instruments
 
 
 @dataclass(frozen=True)
@@ -74,11 +74,11 @@ def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: d
 def _again(book: Logbook, logged: LoggedTrial, rig: "Rig", held: Held | None, on_bench: bool) -> "Assessment":
     baseline = held.baseline if held is not None else None
     if logged.trial.source == BY_HAND:
-        from logger.core.byhand import assess_by_hand
+        from logger.core.sheets.byhand import assess_by_hand
 
         throw, tools = hand_throw(dict(logged.trial.hand or {}), logged.direction)
         return assess_by_hand(throw, rig, tools, baseline)
-    from logger.core.assess import assess_trace
+    from logger.core.stroke.assess import assess_trace
     from logger.jobs.calibrate import trace_of
 
     return assess_trace(trace_of(book, logged), rig, baseline, on_bench=on_bench)
@@ -86,8 +86,8 @@ def _again(book: Logbook, logged: LoggedTrial, rig: "Rig", held: Held | None, on
 
 def hand_throw(kept: dict[str, Any], direction: str) -> "tuple[HandThrow, Instruments]":
     """Readings and instruments as the logbook keeps them for a trial by hand."""
-    from logger.core.byhand_lines import HandThrow, Reading
-    from logger.core.instruments import Accuracy, Instruments
+    from logger.core.sheets.byhand_lines import HandThrow, Reading
+    from logger.core.sheets.instruments import Accuracy, Instruments
 
     tools = kept.pop("instruments", {})
     instruments = Instruments(

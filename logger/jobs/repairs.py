@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable
 
-from logger.core.records import Service
-from logger.core.service import entry_from, mends
-from logger.core.status import RepairProof
+from logger.core.records.records import Service
+from logger.core.standing.service import entry_from, mends
+from logger.core.standing.status import RepairProof
 
 
 def repair_proofs(rows: Iterable[Service]) -> dict[str, RepairProof]:

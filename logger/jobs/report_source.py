@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
-from logger.core.records import FROM_TRACE, Calibration, LoggedTrial, SheetState
+from logger.core.records.records import FROM_TRACE, Calibration, LoggedTrial, SheetState
 from logger.jobs.baselines import baseline_for
 from logger.jobs.latch import standing
 from logger.jobs.rig_of import rig_for_sheet, rig_of
@@ -13,7 +13,7 @@ from logger.jobs.trend import trend_in
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
-    from logger.core.baseline import Baseline
+    from logger.core.stroke.baseline import Baseline
     from logger.report.material import Material, SheetPart
 
 
@@ -26,7 +26,7 @@ def material_in(
     """
     from logger import __version__
     from logger.core.assessment import METHOD_VERSION
-    from logger.core.service import entry_from
+    from logger.core.standing.service import entry_from
     from logger.report.material import Material
 
     states = [book.sheet(sheet)] if sheet is not None else book.sheets(rig)
@@ -85,7 +85,7 @@ def _baseline(
 
 
 def _part(book: Logbook, state: SheetState) -> "SheetPart":
-    from logger.core.sheet import plan_from, seen_at, sheet_trials
+    from logger.core.sheets.sheet import plan_from, seen_at, sheet_trials
     from logger.report.material import SheetPart
 
     logged = book.trials(sheet=state.sheet.id)

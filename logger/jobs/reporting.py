@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.plain import file_name
+from logger.core.quantities.plain import file_name
 from logger.errors import OutsideError
 from logger.jobs.logbooks import opened
 
@@ -105,7 +105,7 @@ def blank(
     voltage_v: float | None = None,
 ) -> Paper:
     """A blank sheet for ``rig`` as PDF. Raises InputError for a rig that isn't there."""
-    from logger.core.sheet import plan_for
+    from logger.core.sheets.sheet import plan_for
     from logger.report.forms import blank_sheet
     from logger.report.pdf import to_pdf
 

@@ -5,9 +5,9 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.plain import written
-from logger.core.records import BaselineRecord, RigRevision, Service, SheetState
-from logger.core.rig_names import complaint
+from logger.core.machine.rig_names import complaint
+from logger.core.quantities.plain import written
+from logger.core.records.records import BaselineRecord, RigRevision, Service, SheetState
 from logger.errors import InputError
 from logger.jobs.latch import RigStanding, standing
 from logger.jobs.logbooks import opened

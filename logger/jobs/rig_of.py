@@ -2,8 +2,8 @@
 
 from typing import TYPE_CHECKING
 
-from logger.core.records import RigRevision, SheetState
-from logger.core.revisions import current
+from logger.core.records.records import RigRevision, SheetState
+from logger.core.records.revisions import current
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:

@@ -6,9 +6,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from logger.core.fit import Fit, fit
-from logger.core.rig_numbers import Problem
-from logger.core.unit_table import KINDS
+from logger.core.fitting.fit import Fit, fit
+from logger.core.machine.rig_numbers import Problem
+from logger.core.quantities.unit_table import KINDS
 from logger.errors import InputError
 from logger.files.rigfile import SECTIONS, YES_NO, RigFile, parse_rig, refuse_contradictions
 from logger.jobs.logbooks import logbook_path, opened

@@ -3,8 +3,8 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from logger.core.baseline import Baseline
 from logger.core.rig import Rig
+from logger.core.stroke.baseline import Baseline
 from logger.core.trace import DIRECTIONS
 
 

@@ -5,9 +5,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.core.export_tables import SERVICES, SHEETS, TRIALS, Column
-from logger.core.records import LoggedTrial
-from logger.core.season_rows import SERVICE_COLUMNS, SHEET_COLUMNS, TRIAL_COLUMNS, RigRows
+from logger.core.records.export_tables import SERVICES, SHEETS, TRIALS, Column
+from logger.core.records.records import LoggedTrial
+from logger.core.seasons.season_rows import SERVICE_COLUMNS, SHEET_COLUMNS, TRIAL_COLUMNS, RigRows
 from logger.errors import InputError
 from logger.logbook import Logbook
 

@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
-from logger.core.plain import written
-from logger.core.service import ACTIONS, ServiceEntry, entry_from, order_complaints, row_from
+from logger.core.quantities.plain import written
+from logger.core.standing.service import ACTIONS, ServiceEntry, entry_from, order_complaints, row_from
 from logger.errors import InputError
 from logger.jobs import latch
 from logger.jobs.logbooks import opened

@@ -5,15 +5,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.records import SheetState
-from logger.core.sheet import Plan, Seen, SheetTrial, plan_from, seen_at, sheet_trials
-from logger.core.status import Status
+from logger.core.records.records import SheetState
+from logger.core.sheets.sheet import Plan, Seen, SheetTrial, plan_from, seen_at, sheet_trials
+from logger.core.standing.status import Status
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
-    from logger.core.acceptance import Acceptance
+    from logger.core.sheets.acceptance import Acceptance
 
 
 @dataclass(frozen=True)

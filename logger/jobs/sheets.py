@@ -6,10 +6,9 @@ from datetime import datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.core.plain import written
-from logger.core.records import COMMISSIONING, OPEN, REJECTED, BaselineRecord, SheetState
-from logger.core.service import entry_from
-from logger.core.sheet import (
+from logger.core.quantities.plain import written
+from logger.core.records.records import COMMISSIONING, OPEN, REJECTED, BaselineRecord, SheetState
+from logger.core.sheets.sheet import (
     ANSWERS,
     NOT_LOOKED,
     SEEN,
@@ -20,7 +19,8 @@ from logger.core.sheet import (
     plan_from,
     sheet_trials,
 )
-from logger.core.status import Status
+from logger.core.standing.service import entry_from
+from logger.core.standing.status import Status
 from logger.errors import InputError
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
@@ -29,7 +29,7 @@ from logger.jobs.sheet_view import SheetView, view_in
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
-    from logger.core.acceptance import Acceptance
+    from logger.core.sheets.acceptance import Acceptance
 
 
 @dataclass(frozen=True)
@@ -244,7 +244,7 @@ def _freeze(
     book: Logbook, state: SheetState, by: str, now: datetime, reason: str
 ) -> tuple[tuple[str, ...], str]:
     """A baseline from an accepted commissioning sheet, unless an older one has to stay."""
-    from logger.core.baseline_choice import may_replace
+    from logger.core.sheets.baseline_choice import may_replace
     from logger.jobs.baselines import freeze_baselines
 
     if state.sheet.kind != COMMISSIONING:

@@ -7,18 +7,18 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.status import IN_SERVICE
+from logger.core.standing.status import IN_SERVICE
 from logger.errors import InputError
 from logger.jobs.logbooks import logbook_path, opened
 from logger.jobs.season_source import profiles_from_logbook, rows_from_logbook
 
 if TYPE_CHECKING:
-    from logger.core.history import TrendResult
-    from logger.core.next_action import NextAction
-    from logger.core.profile_history import Spot
-    from logger.core.season import RigHistory
-    from logger.core.season_rows import RigRows
-    from logger.core.spot_effect import SpotEffect
+    from logger.core.seasons.history import TrendResult
+    from logger.core.seasons.next_action import NextAction
+    from logger.core.seasons.profile_history import Spot
+    from logger.core.seasons.season import RigHistory
+    from logger.core.seasons.season_rows import RigRows
+    from logger.core.seasons.spot_effect import SpotEffect
     from logger.logbook import Logbook
 
 Progress = Callable[[int, int], None]
@@ -45,7 +45,7 @@ def rig_trend(logbook: str | Path | None, name: str, today: date) -> RigTrend:
 
 def trend_in(book: "Logbook", name: str, today: date, profiles: bool) -> RigTrend:
     """One rig of an open logbook; ``profiles`` also looks for places where binding grows (slower)."""
-    from logger.core.season_rows import history_from
+    from logger.core.seasons.season_rows import history_from
     from logger.jobs.latch import standing
 
     trials = book.trials(rig=name)
@@ -58,10 +58,10 @@ def trend_in(book: "Logbook", name: str, today: date, profiles: bool) -> RigTren
 
 def trend_of(history: "RigHistory", today: date, status: str = IN_SERVICE) -> RigTrend:
     """Everything said about one history."""
-    from logger.core.history import trends_of
-    from logger.core.next_action import next_action
-    from logger.core.profile_history import growing_spots
-    from logger.core.spot_effect import spot_effects
+    from logger.core.seasons.history import trends_of
+    from logger.core.seasons.next_action import next_action
+    from logger.core.seasons.profile_history import growing_spots
+    from logger.core.seasons.spot_effect import spot_effects
     from logger.core.trace import DIRECTIONS
 
     trends = trends_of(history) if history.checks else []
@@ -138,7 +138,7 @@ def fleet_from_export(
 
 def trend_of_rows(rows: "RigRows", today: date) -> RigTrend:
     """One rig from its rows, without profiles and without the latch's orders (an export has no seals to trust)."""
-    from logger.core.season_rows import history_from
+    from logger.core.seasons.season_rows import history_from
 
     return _light(trend_of(history_from(rows), today))
 
@@ -165,7 +165,7 @@ def rig_from_export(folder: Path, name: str, today: date) -> RigTrend:
     """One rig of an export, with all its checks. Raises InputError for a name that isn't there."""
     import pandas
 
-    from logger.core.season_rows import history_from
+    from logger.core.seasons.season_rows import history_from
     from logger.jobs.season_source import TABLES, check_export, rows_from_frames
 
     check_export(folder)

@@ -13,7 +13,7 @@ from logger.errors import InputError, OutsideError
 from logger.jobs.season_source import TABLES, rows_from_frames
 
 if TYPE_CHECKING:
-    from logger.core.season_rows import RigRows
+    from logger.core.seasons.season_rows import RigRows
     from logger.jobs.trend import RigTrend
 
     OfRows = Callable[[RigRows, date], RigTrend]

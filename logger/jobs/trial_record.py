@@ -7,10 +7,10 @@ from collections import Counter
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from logger.core.calibration import GAIN_U_KEY
-from logger.core.duty import rest_for
-from logger.core.live import OVER, RESTING, LiveFigures, LiveThrow
+from logger.core.machine.duty import rest_for
 from logger.core.rig import Rig
+from logger.core.stroke.calibration import GAIN_U_KEY
+from logger.core.stroke.live import OVER, RESTING, LiveFigures, LiveThrow
 from logger.core.trace import Trace
 from logger.protocol.events import (
     ClockJump,
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     import numpy as np
 
-    from logger.core.calibration import CalibrationRecord
+    from logger.core.stroke.calibration import CalibrationRecord
 
 LEAD_S = 2.0
 """Rest that is kept before the current comes on."""

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.records import FROM_TRACE, LoggedTrial
+from logger.core.records.records import FROM_TRACE, LoggedTrial
 from logger.errors import InputError
 from logger.jobs.baselines import baseline_for
 from logger.jobs.logbooks import opened
@@ -12,8 +12,8 @@ from logger.jobs.rig_of import rig_of
 
 if TYPE_CHECKING:
     from logger.core.assessment import Profile
-    from logger.core.baseline import Baseline
     from logger.core.rig import Rig
+    from logger.core.stroke.baseline import Baseline
     from logger.core.trace import Trace
 
 

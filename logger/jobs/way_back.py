@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from logger.core.records import ACCEPTED, COMMISSIONING, SheetState
-from logger.core.service import ServiceEntry, entry_from
-from logger.core.sheet import plan_from
-from logger.core.status import CAUSE_FOUND, REASON, RECOMMISSIONED, REPAIR, SIGNED, WAY_DOWN, Status
+from logger.core.records.records import ACCEPTED, COMMISSIONING, SheetState
+from logger.core.sheets.sheet import plan_from
+from logger.core.standing.service import ServiceEntry, entry_from
+from logger.core.standing.status import CAUSE_FOUND, REASON, RECOMMISSIONED, REPAIR, SIGNED, WAY_DOWN, Status
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
 
@@ -16,7 +16,7 @@ class Step:
     """One step of the way down."""
 
     need: str
-    """One of the needs in ``core.status``."""
+    """One of the needs in ``core.standing.status``."""
     done: bool
     with_what: str
     """The entry or the sheet that does it, in words; empty: nothing yet."""

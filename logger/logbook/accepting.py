@@ -4,8 +4,8 @@ from collections.abc import Container
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from logger.core.plain import written
-from logger.core.records import (
+from logger.core.quantities.plain import written
+from logger.core.records.records import (
     ACCEPTED,
     Decision,
     Judgement,
@@ -14,14 +14,14 @@ from logger.core.records import (
     Sighting,
     Trial,
 )
-from logger.core.revisions import current, heads
+from logger.core.records.revisions import current, heads
 from logger.errors import InputError
 from logger.logbook.trials import TrialRows
 
 if TYPE_CHECKING:
-    from logger.core.acceptance import Acceptance
     from logger.core.rig import Rig
-    from logger.core.sheet import SheetTrial
+    from logger.core.sheets.acceptance import Acceptance
+    from logger.core.sheets.sheet import SheetTrial
 
 ON_SHEET = "WHERE trial IN (SELECT trial FROM placement WHERE sheet = ?)"
 
@@ -35,8 +35,8 @@ class AcceptRows(TrialRows):
 
     def judged(self, sheet: str, rig: "Rig", signed: str = "") -> "Acceptance":
         """The sheet judged by all rows that count now; ``signed`` is the name about to be put on it."""
-        from logger.core.acceptance import acceptance
-        from logger.core.sheet import filled, sheet_trials
+        from logger.core.sheets.acceptance import acceptance
+        from logger.core.sheets.sheet import filled, sheet_trials
 
         return acceptance(
             filled(self.sheet(sheet), signed),
@@ -73,8 +73,8 @@ class AcceptRows(TrialRows):
 
         ``broken`` are the ids of the rig's seals that no longer match (``broken_seals``).
         """
-        from logger.core.acceptance import acceptance
-        from logger.core.sheet import filled
+        from logger.core.sheets.acceptance import acceptance
+        from logger.core.sheets.sheet import filled
 
         decided = heads(self.decisions(sheet))
         if not decided or any(one.outcome != ACCEPTED for one in decided):
@@ -91,8 +91,8 @@ class AcceptRows(TrialRows):
 
     def _sealed_trials(self, sheet: str, covers: set[str]) -> "list[SheetTrial]":
         """The sheet's throws as they stood when it was sealed."""
-        from logger.core.records import BY_HAND
-        from logger.core.sheet import SheetTrial
+        from logger.core.records.records import BY_HAND
+        from logger.core.sheets.sheet import SheetTrial
 
         trials = {one.id: one for one in self.select(Trial, ON_SHEET.replace("trial IN", "id IN"), [sheet])}
         places = [

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from logger.core.baseline import Baseline, Spread
+from logger.core.stroke.baseline import Baseline, Spread
 from logger.core.trace import FloatArray
 
 

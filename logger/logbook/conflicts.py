@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from logger.core.records import Judgement
+from logger.core.records.records import Judgement
 from logger.logbook.rows import TABLES, Table
 
 if TYPE_CHECKING:

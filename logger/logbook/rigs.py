@@ -3,14 +3,14 @@
 from collections.abc import Iterable
 from datetime import date, datetime
 
-from logger.core.records import (
+from logger.core.records.records import (
     BaselineRecord,
     Calibration,
     Order,
     RigRevision,
     Service,
 )
-from logger.core.revisions import Row, current, heads
+from logger.core.records.revisions import Row, current, heads
 from logger.errors import InputError
 from logger.logbook.seals import SealRows
 
@@ -68,7 +68,7 @@ class RigRows(SealRows):
         """One entry of the latch's log; it is linked to the rig's last ones here."""
         from dataclasses import replace
 
-        from logger.core.status import latest
+        from logger.core.standing.status import latest
 
         with self.transaction():
             return self.add(replace(order, previous=latest(self.orders(order.rig))))

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from logger.core import records
-from logger.core.records import Fact
+from logger.core.records import records
+from logger.core.records.records import Fact
 
 TEXT = "text"
 INTEGER = "integer"

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from logger.core.records import Fact, Seal
+from logger.core.records.records import Fact, Seal
 from logger.logbook.rows import BY_NAME, SqlValue, fact
 from logger.logbook.sheets import SheetRows
 from logger.logbook.troubles import plain_errors
@@ -36,7 +36,7 @@ class SealRows(SheetRows):
 
     def seal_sheet(self, sheet: str, decision: str, now: datetime) -> Seal:
         """Seal a sheet as it stands, chained to the rig's last seals. Call it right after ``decide``."""
-        from logger.core.seal import seal_of
+        from logger.core.records.seal import seal_of
 
         with self.transaction():
             rig = self.read("SELECT rig FROM sheet WHERE id = ?", [sheet])[0][0]
@@ -54,7 +54,7 @@ class SealRows(SheetRows):
 
     def broken_seals(self, rig: str) -> list[tuple[Seal, str]]:
         """Seals that no longer match what is stored, and why."""
-        from logger.core.seal import seal_of
+        from logger.core.records.seal import seal_of
 
         seals = {seal.id: seal for seal in self.seals(rig)}
         broken = []

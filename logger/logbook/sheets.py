@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from logger.core.records import (
+from logger.core.records.records import (
     ACCEPTED,
     COMMISSIONING,
     REJECTED,
@@ -17,7 +17,7 @@ from logger.core.records import (
     SheetState,
     nothing,
 )
-from logger.core.revisions import current, heads
+from logger.core.records.revisions import current, heads
 from logger.errors import InputError
 from logger.logbook.rows import SqlValue
 from logger.logbook.store import Store

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from logger.core.records import (
+from logger.core.records.records import (
     BY_HAND,
     FROM_TRACE,
     Details,
@@ -18,7 +18,7 @@ from logger.core.records import (
     Sighting,
     Trial,
 )
-from logger.core.revisions import current, heads
+from logger.core.records.revisions import current, heads
 from logger.errors import InputError, OutsideError
 from logger.logbook.rigs import RigRows
 from logger.logbook.rows import BY_NAME, SqlValue, from_sql, to_json, to_row
@@ -164,7 +164,7 @@ class TrialRows(RigRows):
     ) -> Sighting:
         """What a person saw of the pins; a later sighting replaces the earlier ones, which stay.
 
-        Whether it also outweighs them is for ``core.sheet.seen_at`` to say: a "no" is corrected only with a reason.
+        Whether it also outweighs them is for ``core.sheets.sheet.seen_at`` to say: a "no" is corrected only with a reason.
         """
         with self.transaction():
             replaces = self.head_ids(Sighting, trial)

@@ -7,10 +7,10 @@ the same one, and the same logbook gives the same report.
 from hashlib import sha256
 
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE, QUALIFIED
-from logger.core.plain import counted, printable
-from logger.core.records import BENCH
-from logger.core.status import DO_NOT_USE
-from logger.core.status_words import headline
+from logger.core.quantities.plain import counted, printable
+from logger.core.records.records import BENCH
+from logger.core.standing.status import DO_NOT_USE
+from logger.core.standing.status_words import headline
 from logger.report.document import (
     STRONG,
     Block,

@@ -6,7 +6,7 @@ from datetime import date
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from logger.core.sheet import SheetTrial
+from logger.core.sheets.sheet import SheetTrial
 from logger.report import style
 from logger.report.material import Material, SheetPart
 from logger.report.plots import thinned
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from logger.core.history import TrendResult
+    from logger.core.seasons.history import TrendResult
     from logger.core.trace import Trace
 
 WIDTH_INCHES = 7.0
@@ -182,7 +182,7 @@ def _one_way(axes: "Axes", part: SheetPart, material: Material, direction: str) 
 
 def _trend(material: Material) -> "Figure":
     """Running current, its peak and travel time over the years, both directions."""
-    from logger.core.wording_trend import figure_name
+    from logger.core.seasons.wording_trend import figure_name
 
     shown = [one for one in material.trends if one.figure in DRAWN]
     figures = [name for name in DRAWN if any(one.figure == name for one in shown)]
@@ -205,7 +205,7 @@ def _trend(material: Material) -> "Figure":
 def _one_trend(axes: "Axes", found: "TrendResult", starts: Sequence[date]) -> None:
     import numpy as np
 
-    from logger.core.signals import OUT
+    from logger.core.seasons.signals import OUT
     from logger.report.trend_plots import MARKS
 
     days = np.array([_year(one.date) for one in found.points])

@@ -5,19 +5,19 @@ from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
 
-from logger.core.baseline import Baseline
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE
-from logger.core.expected import Expected, expected_throw
-from logger.core.limits import limits_for
-from logger.core.questions import QUESTIONS
-from logger.core.records import BENCH
+from logger.core.machine.limits import limits_for
+from logger.core.quantities.units import display_unit, show
+from logger.core.records.records import BENCH
 from logger.core.rig import Rig
-from logger.core.service import NextCheck
-from logger.core.sheet import Plan
-from logger.core.status import DO_NOT_USE, Status
-from logger.core.status_words import headline, reasons
+from logger.core.seasons.expected import Expected, expected_throw
+from logger.core.sheets.questions import QUESTIONS
+from logger.core.sheets.sheet import Plan
+from logger.core.standing.service import NextCheck
+from logger.core.standing.status import DO_NOT_USE, Status
+from logger.core.standing.status_words import headline, reasons
+from logger.core.stroke.baseline import Baseline
 from logger.core.trace import DIRECTIONS, LOCK
-from logger.core.units import display_unit, show
 from logger.report.document import (
     QUIET,
     STRONG,

@@ -2,10 +2,10 @@
 
 from collections.abc import Callable, Sequence
 
-from logger.core.plain import printable
-from logger.core.questions import unanswered
-from logger.core.records import BENCH
-from logger.core.sheet import NOT_LOOKED
+from logger.core.quantities.plain import printable
+from logger.core.records.records import BENCH
+from logger.core.sheets.questions import unanswered
+from logger.core.sheets.sheet import NOT_LOOKED
 from logger.report.material import SheetPart
 
 

@@ -5,13 +5,13 @@ from statistics import stdev
 from typing import TYPE_CHECKING
 
 from logger.core.assessment import INFO, Measured
-from logger.core.number_text import measured_text
-from logger.core.sheet import SheetTrial
+from logger.core.quantities.number_text import measured_text
+from logger.core.sheets.sheet import SheetTrial
 from logger.report.document import Block, Bullets, Heading, Picture, Table, Text
 from logger.report.material import Material, SheetPart
 
 if TYPE_CHECKING:
-    from logger.core.history import TrendResult
+    from logger.core.seasons.history import TrendResult
 
 
 def checks(material: Material) -> list[Block]:
@@ -82,7 +82,7 @@ def amount(value: float, unit: str, sign: str = "") -> str:
 
 def trend(material: Material) -> list[Block]:
     """Trend charts, what they say in numbers, forecast or why there is none."""
-    from logger.core.wording_trend import figure_name
+    from logger.core.seasons.wording_trend import figure_name
 
     blocks: list[Block] = [Heading("Trend")]
     if not any(len(one.points) > 1 for one in material.trends):
@@ -118,7 +118,7 @@ def trend(material: Material) -> list[Block]:
 
 
 def _trend_row(one: "TrendResult") -> tuple[str, ...]:
-    from logger.core.wording_trend import figure_name
+    from logger.core.seasons.wording_trend import figure_name
 
     slope, forecast = one.slope, one.forecast
     change = "too few checks"

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from html import escape as escaped
 from itertools import count
 
-from logger.core.plain import printable
+from logger.core.quantities.plain import printable
 from logger.report.document import (
     Block,
     Bullets,

@@ -1,10 +1,10 @@
 """What a report says was done to the rig: services, the status log, corrections."""
 
-from logger.core.plain import counted, printable
-from logger.core.records import Order
-from logger.core.service import Moment
-from logger.core.status import CAUSES, sentence_of
-from logger.core.status_words import reasons, way_down
+from logger.core.quantities.plain import counted, printable
+from logger.core.records.records import Order
+from logger.core.standing.service import Moment
+from logger.core.standing.status import CAUSES, sentence_of
+from logger.core.standing.status_words import reasons, way_down
 from logger.report.document import Block, Bullets, Heading, Table, Text
 from logger.report.history import amount
 from logger.report.material import Material
@@ -32,7 +32,7 @@ def services(material: Material) -> list[Block]:
 
 
 def _effects(material: Material) -> list[tuple[str, ...]]:
-    from logger.core.wording_trend import figure_name
+    from logger.core.seasons.wording_trend import figure_name
 
     return [
         (

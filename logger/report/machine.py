@@ -1,8 +1,8 @@
 """What a report says about the machine, its limits, the instruments and the method."""
 
-from logger.core.limits import LIMITS, MAX, limits_for
+from logger.core.machine.limits import LIMITS, MAX, limits_for
+from logger.core.quantities.units import show
 from logger.core.rig import Rig
-from logger.core.units import show
 from logger.report.document import Block, Bullets, Facts, Heading, Table, Text
 from logger.report.material import Material
 

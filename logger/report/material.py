@@ -5,9 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from logger.core.baseline import Baseline
-from logger.core.questions import Conditions, conditions_from
-from logger.core.records import (
+from logger.core.records.records import (
     Answers,
     BaselineRecord,
     Calibration,
@@ -18,14 +16,16 @@ from logger.core.records import (
     Sighting,
 )
 from logger.core.rig import Rig
-from logger.core.service import NextCheck, ServiceEntry
-from logger.core.sheet import Plan, Seen, SheetTrial, as_found
-from logger.core.status import Status
+from logger.core.sheets.questions import Conditions, conditions_from
+from logger.core.sheets.sheet import Plan, Seen, SheetTrial, as_found
+from logger.core.standing.service import NextCheck, ServiceEntry
+from logger.core.standing.status import Status
+from logger.core.stroke.baseline import Baseline
 from logger.core.trace import Trace
 
 if TYPE_CHECKING:
-    from logger.core.acceptance import Acceptance
-    from logger.core.history import TrendResult
+    from logger.core.seasons.history import TrendResult
+    from logger.core.sheets.acceptance import Acceptance
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,12 +1,12 @@
 """What a report says about one test sheet: conditions, each throw, limits kept or not, what was seen, how it ended."""
 
 from logger.core.assessment import INFO, Check, Measured
-from logger.core.number_text import measured_text, percent_text
-from logger.core.plain import counted, printable
-from logger.core.questions import said
-from logger.core.records import BENCH
-from logger.core.sheet import NOT_LOOKED, SheetTrial
-from logger.core.verdict import NOT_JUDGED
+from logger.core.quantities.number_text import measured_text, percent_text
+from logger.core.quantities.plain import counted, printable
+from logger.core.records.records import BENCH
+from logger.core.sheets.questions import said
+from logger.core.sheets.sheet import NOT_LOOKED, SheetTrial
+from logger.core.stroke.verdict import NOT_JUDGED
 from logger.report.document import STRONG, Block, Bullets, Facts, Heading, Picture, Table, Text
 from logger.report.machine import WORDS
 from logger.report.material import SheetPart

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
-from logger.core.plain import printable
+from logger.core.quantities.plain import printable
 from logger.errors import InputError
 
 FONT = "Throwbook"

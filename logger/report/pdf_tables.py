@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from logger.core.plain import printable
+from logger.core.quantities.plain import printable
 from logger.report.document import Facts, Table
 from logger.report.pdf_style import FONT, INK, LINE, MM, QUIET, marked_up
 

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.core.assessment import INFO, Assessment, Check, Sign
-from logger.core.number_text import measured_text, percent_text
-from logger.core.plain import printable
+from logger.core.quantities.number_text import measured_text, percent_text
+from logger.core.quantities.plain import printable
 from logger.core.rig import Rig
 from logger.core.trace import FloatArray, Trace
 from logger.report import style
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from logger.core.baseline import Baseline
+    from logger.core.stroke.baseline import Baseline
 
 _MOST_POINTS = 6000
 """More rows than this don't show on paper: they are thinned to the lowest and highest of each stretch."""

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
-from logger.core.history import TrendResult
-from logger.core.plain import printable
-from logger.core.profile_history import GRID, CheckProfile, Spot, check_profiles
-from logger.core.season import (
+from logger.core.quantities.plain import printable
+from logger.core.seasons.history import TrendResult
+from logger.core.seasons.profile_history import GRID, CheckProfile, Spot, check_profiles
+from logger.core.seasons.season import (
     PEAK_RUN_CURRENT,
     RUN_CURRENT,
     SOURCE_RESISTANCE,
@@ -18,9 +18,9 @@ from logger.core.season import (
     TRAVEL_TIME,
     RigHistory,
 )
-from logger.core.signals import LOW, OUT, SUSPECT
+from logger.core.seasons.signals import LOW, OUT, SUSPECT
+from logger.core.seasons.wording_trend import figure_name
 from logger.core.trace import DIRECTIONS
-from logger.core.wording_trend import figure_name
 from logger.report import style
 
 if TYPE_CHECKING:

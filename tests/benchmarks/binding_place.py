@@ -13,11 +13,11 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from logger.core.assess import assess_trace
 from logger.core.assessment import CUT_OFF
-from logger.core.profile_history import growing_spots
-from logger.core.season import RigHistory, SeasonCheck, SeasonThrow
+from logger.core.seasons.profile_history import growing_spots
+from logger.core.seasons.season import RigHistory, SeasonCheck, SeasonThrow
 from logger.core.simulator import Conditions, Fault, SensorModel, random_machine, throw
+from logger.core.stroke.assess import assess_trace
 from logger.core.trace import DIRECTIONS
 
 CHECKS = 12

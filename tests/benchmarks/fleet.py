@@ -14,7 +14,7 @@ from time import perf_counter
 
 import numpy as np
 
-from logger.core.season import RigHistory
+from logger.core.seasons.season import RigHistory
 from logger.jobs.trend import fleet
 from tests.benchmarks.season_histories import PLAIN, make_history, quarterly
 from tests.jobs.season_logbook import store

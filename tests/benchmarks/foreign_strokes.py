@@ -10,9 +10,9 @@ import argparse
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 
-from logger.core.assess import assess_trace
 from logger.core.assessment import FAIL, WATCH, Assessment
-from logger.core.baseline import make_baseline
+from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.baseline import make_baseline
 from logger.errors import InputError
 from tests.benchmarks.foreign_cases import (
     ENDS,

@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 
 from logger.core.assessment import Assessment, Check, Diagnosis, Figures, Measured, Profile, Sign
-from logger.core.records import Order, Service
+from logger.core.records.records import Order, Service
 from logger.core.trace import Trace
 from logger.logbook import Logbook, open_logbook, tracecodec
 from logger.logbook.assessment_json import profile_blob, to_json_value

@@ -13,7 +13,7 @@ import numpy as np
 
 from logger.core.assessment import Figures, Measured
 from logger.core.rig import Actuator, LimitOverride, LockMechanism, Rig
-from logger.core.season import RigHistory, SeasonCheck, SeasonService, SeasonThrow
+from logger.core.seasons.season import RigHistory, SeasonCheck, SeasonService, SeasonThrow
 from logger.core.trace import DIRECTIONS
 
 Rng = np.random.Generator

@@ -13,10 +13,10 @@ from datetime import timedelta
 
 import numpy as np
 
-from logger.core.history import only, trends_of
-from logger.core.season import RUN_CURRENT
-from logger.core.season_lines import lines_of
-from logger.core.signals import OUT, check_states, rises_together
+from logger.core.seasons.history import only, trends_of
+from logger.core.seasons.season import RUN_CURRENT
+from logger.core.seasons.season_lines import lines_of
+from logger.core.seasons.signals import OUT, check_states, rises_together
 from logger.core.trace import DIRECTIONS
 from tests.benchmarks.season_histories import PLAIN, ROUGH, Made, Plan, make_history, quarterly
 

@@ -16,8 +16,8 @@ from dataclasses import replace
 from pathlib import Path
 from statistics import median
 
-from logger.core.assess import assess_trace
-from logger.core.baseline import make_baseline
+from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.baseline import make_baseline
 from logger.files.tracefile import read_trace, write_trace
 from tests.made_strokes import RIG, stroke
 

@@ -14,8 +14,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from logger.core.assess import assess_trace
-from logger.core.baseline import make_baseline
 from logger.core.rig import LimitOverride
 from logger.core.simulator import (
     FAULTS,
@@ -26,6 +24,8 @@ from logger.core.simulator import (
     random_sensor,
     throw,
 )
+from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.baseline import make_baseline
 from logger.core.trace import DIRECTIONS
 
 HEALTHY = 10

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.plain import printable
+from logger.core.quantities.plain import printable
 
 PROGRAM = """
 from logger.cli import output

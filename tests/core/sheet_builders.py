@@ -4,10 +4,10 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from logger.core.assessment import Assessment, Check, Figures, Measured
-from logger.core.questions import Conditions
-from logger.core.records import COMMISSIONING, Sighting
+from logger.core.records.records import COMMISSIONING, Sighting
 from logger.core.rig import Actuator, LockMechanism, Rig
-from logger.core.sheet import FilledSheet, SheetTrial, plan_for
+from logger.core.sheets.questions import Conditions
+from logger.core.sheets.sheet import FilledSheet, SheetTrial, plan_for
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 RIG = Rig(

@@ -47,16 +47,16 @@ def rig():
 
 
 def quantity(data: bytes, draw: random.Random, folder: Path) -> None:
-    from logger.core.unit_table import KINDS
-    from logger.core.units import show, typed
+    from logger.core.quantities.unit_table import KINDS
+    from logger.core.quantities.units import show, typed
 
     kind = draw.choice(tuple(KINDS))
     show(typed(text(data), kind, "--option").value, kind, draw.choice(("metric", "us")))
 
 
 def hand_lines(data: bytes, draw: random.Random, folder: Path) -> None:
-    from logger.core.byhand import assess_by_hand
-    from logger.core.byhand_lines import parse_lines
+    from logger.core.sheets.byhand import assess_by_hand
+    from logger.core.sheets.byhand_lines import parse_lines
 
     for throw in parse_lines(text(data)):
         if draw.random() < 0.1:
@@ -65,8 +65,8 @@ def hand_lines(data: bytes, draw: random.Random, folder: Path) -> None:
 
 def questions(data: bytes, draw: random.Random, folder: Path) -> None:
     from logger.cli.asking import moment, needed_day
-    from logger.core.instruments import accuracy_from
-    from logger.core.questions import QUESTIONS, answer_from
+    from logger.core.sheets.instruments import accuracy_from
+    from logger.core.sheets.questions import QUESTIONS, answer_from
 
     said = text(data)
     for read in (
@@ -91,8 +91,8 @@ def refused(read: Callable[[], object]) -> None:
 
 
 def rig_file(data: bytes, draw: random.Random, folder: Path) -> None:
-    from logger.core.fit import fit
-    from logger.core.rig_check import problems
+    from logger.core.fitting.fit import fit
+    from logger.core.machine.rig_check import problems
     from logger.files.rigfile import parse_rig, rig_toml
 
     got = parse_rig(text(data), "rig.toml").rig
@@ -120,7 +120,7 @@ def trace_file(data: bytes, draw: random.Random, folder: Path) -> None:
 
 def trace_judged(data: bytes, draw: random.Random, folder: Path) -> None:
     """As ``trace_file``, and whatever can be read is judged."""
-    from logger.core.assess import assess_trace
+    from logger.core.stroke.assess import assess_trace
     from logger.files.jsonl import assessment_record, dumps
     from logger.files.tracefile import TraceLimits, read_trace
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.byhand_lines import parse_lines
+from logger.core.sheets.byhand_lines import parse_lines
 from logger.files.tracefile import read_trace, write_trace
 from logger.jobs import enter
 from logger.jobs.importing import Order, import_traces

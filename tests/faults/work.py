@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from logger.core.byhand_lines import parse_lines
+from logger.core.sheets.byhand_lines import parse_lines
 from logger.files.tracefile import read_trace, write_trace
 from logger.jobs import enter, sheets
 from logger.jobs.importing import Order, import_traces
@@ -261,7 +261,8 @@ PLACES = {
 def main() -> None:
     """Wait for the word to go, so that the fault can strike in the work and not in the start of Python."""
     place, folder = PLACES[sys.argv[1]], Path(sys.argv[2])
-    from logger.core import assess, seal  # noqa: F401  (imported before the clock starts)
+    from logger.core.records import seal  # noqa: F401  (imported before the clock starts)
+    from logger.core.stroke import assess  # noqa: F401
 
     say("ready")
     sys.stdin.readline()

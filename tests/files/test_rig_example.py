@@ -2,9 +2,9 @@
 
 import pytest
 
-from logger.core.fit import fit
-from logger.core.limits import LIMITS, limits_for
-from logger.core.rig_check import problems
+from logger.core.fitting.fit import fit
+from logger.core.machine.limits import LIMITS, limits_for
+from logger.core.machine.rig_check import problems
 from logger.files.rig_example import EXAMPLE
 from logger.files.rigfile import SECTIONS, parse_rig
 

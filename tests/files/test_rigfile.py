@@ -7,9 +7,9 @@ import tomli_w
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from logger.core.machine.rig_check import problems
+from logger.core.machine.wiring import conductor
 from logger.core.rig import Actuator, Board, LimitOverride, LockMechanism, Rig, Wiring
-from logger.core.rig_check import problems
-from logger.core.wiring import conductor
 from logger.errors import InputError
 from logger.files.rigfile import parse_rig, read_rig, read_rig_file, rig_toml
 

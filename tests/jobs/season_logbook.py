@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 
 from logger.core.assessment import CUT_OFF, PASS, Assessment
-from logger.core.season import RigHistory
+from logger.core.seasons.season import RigHistory
 from logger.logbook import Logbook, hand_trial, open_logbook
 
 RIG_TOML = """\

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.assess import assess_trace
 from logger.core.assessment import ENDS, LEVELS, VERDICTS
-from logger.core.baseline import make_baseline
+from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.baseline import make_baseline
 from logger.core.trace import Trace
 from logger.files.jsonl import assessment_record, dumps
 from tests.made_strokes import RIG, stroke

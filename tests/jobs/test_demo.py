@@ -2,7 +2,7 @@
 
 import pytest
 
-from logger.core.status import DO_NOT_USE, IN_SERVICE
+from logger.core.standing.status import DO_NOT_USE, IN_SERVICE
 from logger.errors import InputError
 from logger.jobs import latch
 from logger.jobs.demo import run_demo

@@ -1,6 +1,6 @@
 """The latch in real logbook files: entered, merged, backed up, restored, under wrong clocks.
 
-The pure rules have their ten thousand histories in ``tests/core/test_status_histories``; here fewer go through the files.
+The pure rules have their ten thousand histories in ``tests/core/standing/test_status_histories``; here fewer go through the files.
 """
 
 import random
@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.byhand_lines import parse_lines
-from logger.core.records import ACCEPTED, Decision
-from logger.core.service import Moment, ServiceEntry
-from logger.core.status import CAUSES, DO_NOT_USE, IN_SERVICE
+from logger.core.records.records import ACCEPTED, Decision
+from logger.core.sheets.byhand_lines import parse_lines
+from logger.core.standing.service import Moment, ServiceEntry
+from logger.core.standing.status import CAUSES, DO_NOT_USE, IN_SERVICE
 from logger.errors import InputError
 from logger.jobs import latch, services, sheet_view, sheets, upkeep
 from logger.jobs.enter import Entry, enter

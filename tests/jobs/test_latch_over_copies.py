@@ -1,6 +1,6 @@
 """The latch in real files: copies, merges, restored backups, wrong clocks. Nothing leaks out of ``do not use``.
 
-``tests/core/test_status_histories.py`` plays the rules themselves; here the files are what is tried.
+``tests/core/standing/test_status_histories.py`` plays the rules themselves; here the files are what is tried.
 """
 
 from datetime import timedelta
@@ -8,8 +8,8 @@ from datetime import timedelta
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from logger.core.records import Order
-from logger.core.status import DO_NOT_USE, IN_SERVICE, raise_order
+from logger.core.records.records import Order
+from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, raise_order
 from logger.jobs.latch import status
 from logger.logbook import open_logbook
 from logger.logbook.merge import merge

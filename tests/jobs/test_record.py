@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.live import FLOWING
 from logger.core.rig import Board
+from logger.core.stroke.live import FLOWING
 from logger.errors import InputError, OutsideError
 from logger.files.journal import read_journal, unfinished
 from logger.jobs.record import Recording, RecordPlan

@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from logger.core.assess import assess_trace
+from logger.core.stroke.assess import assess_trace
 from logger.core.trace import Trace
 from logger.errors import InputError
 from logger.jobs.rehearse import Rehearsal, ThrowScript, faults_from, make_board, trouble_from

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.history import to_json
+from logger.core.seasons.history import to_json
 from logger.errors import InputError
 from logger.jobs.exporting import export
 from logger.jobs.trend import fleet, fleet_from_export, rig_trend, worst_first
@@ -48,7 +48,7 @@ def trend(book: Path, *more: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_the_way_through_the_logbook_changes_nothing(book):
-    from logger.core.history import trends_of
+    from logger.core.seasons.history import trends_of
 
     found = rig_trend(book, "loader-07", TODAY)
     straight = trends_of(made(7, GROWS))

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.byhand_lines import parse_line
-from logger.core.service import Moment, ServiceEntry
+from logger.core.sheets.byhand_lines import parse_line
+from logger.core.standing.service import Moment, ServiceEntry
 from logger.jobs.enter import Entry, enter
 from logger.jobs.latch import Clearing, clear, raise_by_hand
 from logger.jobs.rig_list import add_rig

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from logger.core.baseline import make_baseline
+from logger.core.stroke.baseline import make_baseline
 from logger.jobs.baselines import baseline_for, freeze_baselines
 from logger.logbook import baseline_json
 from tests.logbook.conftest import NOW, RIG, fill, make_assessment

@@ -5,8 +5,8 @@ import json
 
 import pytest
 
-from logger.core.export_tables import TABLES, described
-from logger.core.records import Order, Service
+from logger.core.records.export_tables import TABLES, described
+from logger.core.records.records import Order, Service
 from logger.errors import InputError
 from logger.files.tables import safe_cell
 from logger.files.tracefile import read_trace

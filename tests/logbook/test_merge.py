@@ -6,7 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from logger.core.records import Calibration, Order, Placement, Service
+from logger.core.records.records import Calibration, Order, Placement, Service
 from logger.errors import InputError
 from logger.logbook import open_logbook
 from logger.logbook.merge import merge

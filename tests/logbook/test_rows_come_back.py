@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.records import Order, Service
+from logger.core.records.records import Order, Service
 from logger.errors import InputError
 from logger.logbook import hand_trial, open_logbook, tracecodec
 from tests.logbook.conftest import NOW, RIG, fill, make_assessment, make_trace

@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from logger.core.records import Order
+from logger.core.records.records import Order
 from logger.errors import InputError, ThrowbookError
 from logger.logbook import open_logbook
 from logger.logbook.rows import TABLES

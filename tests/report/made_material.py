@@ -5,10 +5,8 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
-from logger.core.acceptance import acceptance
 from logger.core.assessment import Assessment, Check, Figures, Measured, Profile, Sign
-from logger.core.baseline import make_baseline
-from logger.core.records import (
+from logger.core.records.records import (
     AFTER_SERVICE,
     COMMISSIONING,
     Answers,
@@ -25,9 +23,11 @@ from logger.core.records import (
     Trial,
 )
 from logger.core.rig import Actuator, LockMechanism, Rig, Wiring
-from logger.core.service import Moment, NextCheck, ServiceEntry
-from logger.core.sheet import SheetTrial, filled, plan_details, plan_for, seen_at
-from logger.core.status import Status
+from logger.core.sheets.acceptance import acceptance
+from logger.core.sheets.sheet import SheetTrial, filled, plan_details, plan_for, seen_at
+from logger.core.standing.service import Moment, NextCheck, ServiceEntry
+from logger.core.standing.status import Status
+from logger.core.stroke.baseline import make_baseline
 from logger.core.trace import Trace
 from logger.report.material import Material, SheetPart
 

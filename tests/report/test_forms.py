@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from logger.core.baseline import make_baseline
-from logger.core.byhand_lines import EXAMPLE, parse_line
-from logger.core.expected import expected_throw
-from logger.core.questions import QUESTIONS
-from logger.core.service import NextCheck
-from logger.core.sheet import KINDS, plan_for
-from logger.core.status import DO_NOT_USE, OpenRaise, Status
+from logger.core.seasons.expected import expected_throw
+from logger.core.sheets.byhand_lines import EXAMPLE, parse_line
+from logger.core.sheets.questions import QUESTIONS
+from logger.core.sheets.sheet import KINDS, plan_for
+from logger.core.standing.service import NextCheck
+from logger.core.standing.status import DO_NOT_USE, OpenRaise, Status
+from logger.core.stroke.baseline import make_baseline
 from logger.report.document import Cautions, Facts, Table, words
 from logger.report.forms import FormSource, blank_sheet, cab_card
 from logger.report.pdf import to_one_page, to_pdf

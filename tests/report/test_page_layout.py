@@ -8,9 +8,9 @@ from types import SimpleNamespace
 import pytest
 from pypdf import PdfReader
 
-from logger.core.history import AsFound, TrendResult
-from logger.core.records import AFTER_SERVICE
-from logger.core.trend_figures import Chart, Forecast, Point, Slope
+from logger.core.records.records import AFTER_SERVICE
+from logger.core.seasons.history import AsFound, TrendResult
+from logger.core.seasons.trend_figures import Chart, Forecast, Point, Slope
 from logger.report.content import rig_report
 from logger.report.document import Document, Facts, Heading, Table, Text
 from logger.report.drawings import Drawings, draw

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.core.assess import assess_trace
-from logger.core.baseline import make_baseline
+from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.baseline import make_baseline
 from logger.errors import InputError, OutsideError
 from logger.report.plots import thinned, trial_pages
 from tests.made_strokes import RIG, stroke
@@ -116,7 +116,7 @@ def test_drawing_leaves_pyplot_alone(tmp_path):
     program = """
 import sys
 import numpy as np
-from logger.core.assess import assess_trace
+from logger.core.stroke.assess import assess_trace
 from logger.report.plots import trial_pages
 from tests.made_strokes import RIG, stroke
 trace = stroke()

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from logger.core.records import BENCH
-from logger.core.status import DO_NOT_USE, OpenRaise, Status
+from logger.core.records.records import BENCH
+from logger.core.standing.status import DO_NOT_USE, OpenRaise, Status
 from logger.report.content import rig_report, sheet_report
 from logger.report.document import Document, words
 from logger.report.drawings import Drawings

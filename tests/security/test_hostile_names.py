@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.plain import file_name
+from logger.core.quantities.plain import file_name
 from logger.files.journal import Journal
 
 TOP = Path(__file__).parents[2]

@@ -15,10 +15,10 @@ from textual.keys import _character_to_key
 from textual.message_pump import MessagePump
 from textual.pilot import Pilot
 
-from logger.core.assess import assess_trace
-from logger.core.duty import rest_for
-from logger.core.live import LiveThrow
+from logger.core.machine.duty import rest_for
 from logger.core.simulator import Conditions, Fault, SensorModel, machine_for, throw
+from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.live import LiveThrow
 from logger.core.trace import Trace
 from logger.jobs.record import RecordPlan
 from logger.jobs.recorded import Recorded

@@ -3,8 +3,8 @@
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from logger.core.service import Moment, ServiceEntry
 from logger.core.simulator import Fault
+from logger.core.standing.service import Moment, ServiceEntry
 from logger.jobs.keeping import Place, keep
 from logger.jobs.record import RecordPlan
 from logger.jobs.rig_list import add_rig

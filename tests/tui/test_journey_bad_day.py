@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from logger.core.byhand_lines import parse_line
+from logger.core.sheets.byhand_lines import parse_line
 from logger.core.simulator import Fault
 from logger.jobs.enter import Entry
 from logger.jobs.enter import enter as write_down

@@ -35,7 +35,9 @@ def test_throws_by_hand_with_the_stopwatch_key(tmp_path, walk):
     time_s = found.trials[0].assessment.figures.travel_time_s
     assert found.trials[0].by_hand
     assert time_s.value == pytest.approx(14.62)
-    assert time_s.u == pytest.approx(0.20, abs=0.01)  # reaction at start and stop, as core.instruments cites
+    assert time_s.u == pytest.approx(
+        0.20, abs=0.01
+    )  # reaction at start and stop, as core.sheets.instruments cites
 
 
 def test_readings_and_stopwatch_survive_an_escape(tmp_path, walk):

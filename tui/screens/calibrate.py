@@ -13,7 +13,7 @@ from tui.screens.page import key
 from tui.widgets.frame import lines
 
 if TYPE_CHECKING:
-    from logger.core.calibration import CalibrationPoint, CalibrationRecord
+    from logger.core.stroke.calibration import CalibrationPoint, CalibrationRecord
     from logger.jobs.calibrate import Shown
 
 LEAST = 2

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Any
 
 from logger.core.cautions import OUT_OF_USE, QUALIFIED
-from logger.core.status import DO_NOT_USE
+from logger.core.standing.status import DO_NOT_USE
 from tui.fields import FieldSpec
 from tui.screens.form_page import FormPage
 

@@ -8,9 +8,9 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from logger.core.assessment import CUT_OFF, NO_RUN, STALL
-from logger.core.byhand_lines import STOPPED_SHORT, HandThrow, Reading
 from logger.core.cautions import SHOWN_AT
-from logger.core.units import typed
+from logger.core.quantities.units import typed
+from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow, Reading
 from logger.errors import InputError
 from tui.fields import CHOICE, FieldSpec
 from tui.present import QUIET, STRONG, VERDICTS, WARN, Cell, sentence
@@ -168,7 +168,7 @@ class EnterScreen(FormPage[None]):
         self.query_one("#judged", Static).update(lines(self.app, cells))
 
     def _instruments(self) -> Any:
-        from logger.core.instruments import CLAMP_METER, Instruments, accuracy_from
+        from logger.core.sheets.instruments import CLAMP_METER, Instruments, accuracy_from
 
         text = self.form.field("clamp").value.strip()
         return Instruments(accuracy_from(text) if text and not _accuracy_complaint(text) else CLAMP_METER)
@@ -194,7 +194,7 @@ class EnterScreen(FormPage[None]):
         """It is on the sheet; rest and pins come next there."""
         self.drop_draft()
         self.app.bell()
-        from logger.core.sheet import plan_from
+        from logger.core.sheets.sheet import plan_from
 
         rest_s = plan_from(done.state.sheet.plan).rest_s
         self.desk.rests[self._rig] = (self.desk.monotonic() + rest_s, rest_s)
@@ -207,7 +207,7 @@ class EnterScreen(FormPage[None]):
 
 
 def _accuracy_complaint(text: str) -> str:
-    from logger.core.instruments import accuracy_from
+    from logger.core.sheets.instruments import accuracy_from
 
     try:
         accuracy_from(text)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from logger.core.units import show
+from logger.core.quantities.units import show
 from tui.fields import CHOICE, FieldSpec
 from tui.screens.form_page import FormPage
 from tui.screens.sheet_plan import ASKED, answers_from, question_specs

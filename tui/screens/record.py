@@ -10,10 +10,10 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from logger.core.cautions import SHOWN_AT
-from logger.core.live import FLOWING, OVER, LiveFigures
-from logger.core.records import BENCH, SPOT
-from logger.core.status import DO_NOT_USE
-from logger.core.status_words import caution
+from logger.core.records.records import BENCH, SPOT
+from logger.core.standing.status import DO_NOT_USE
+from logger.core.standing.status_words import caution
+from logger.core.stroke.live import FLOWING, OVER, LiveFigures
 from logger.core.trace import LOCK
 from logger.errors import ThrowbookError
 from tui.live_words import levels_for, state_cell, travel_bar

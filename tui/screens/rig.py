@@ -7,9 +7,9 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
-from logger.core.plain import counted
-from logger.core.status import IN_SERVICE
-from logger.core.status_words import caution, headline, way_down
+from logger.core.quantities.plain import counted
+from logger.core.standing.status import IN_SERVICE
+from logger.core.standing.status_words import caution, headline, way_down
 from tui.present import BAD, QUIET, STATUSES, Cell, day, held_lines, status_cell
 from tui.screens.page import Page, key
 from tui.screens.rig_rows import HEADINGS, LISTS, rows_of
@@ -17,7 +17,7 @@ from tui.widgets.frame import lines
 from tui.widgets.table import Table
 
 if TYPE_CHECKING:
-    from logger.core.records import LoggedTrial
+    from logger.core.records.records import LoggedTrial
     from logger.jobs.rig_list import RigHistory
 
 MOST_REASONS = 2

@@ -2,11 +2,11 @@
 
 from typing import TYPE_CHECKING
 
-from logger.core.service import MOMENTS, entry_from
+from logger.core.standing.service import MOMENTS, entry_from
 from tui.present import BAD, GOOD, QUIET, WARN, Cell, day, figure_text, sign_text, verdict_cell
 
 if TYPE_CHECKING:
-    from logger.core.records import LoggedTrial
+    from logger.core.records.records import LoggedTrial
     from logger.jobs.rig_list import RigHistory
 
 LISTS = ("sheets", "throws", "services")

@@ -4,8 +4,8 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from logger.core.cautions import QUALIFIED
-from logger.core.service import ACTIONS, MOMENTS, Moment, ServiceEntry
-from logger.core.units import parse
+from logger.core.quantities.units import parse
+from logger.core.standing.service import ACTIONS, MOMENTS, Moment, ServiceEntry
 from tui.fields import CHOICE, COUNT, DATE, FieldSpec
 from tui.present import WARN
 from tui.screens.form_page import FormPage

@@ -6,8 +6,8 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from logger.core.records import Service
-from logger.core.service import MOMENTS, entry_from
+from logger.core.records.records import Service
+from logger.core.standing.service import MOMENTS, entry_from
 from tui.present import QUIET, STRONG, Cell, day
 from tui.screens.page import Page
 from tui.widgets.frame import lines

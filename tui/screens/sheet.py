@@ -7,9 +7,9 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
-from logger.core.records import BENCH, OPEN
-from logger.core.sheet import as_found
-from logger.core.status_words import caution
+from logger.core.records.records import BENCH, OPEN
+from logger.core.sheets.sheet import as_found
+from logger.core.standing.status_words import caution
 from logger.core.trace import LOCK
 from tui.present import (
     BAD,
@@ -146,7 +146,7 @@ class SheetScreen(Page[None]):
         return f"{decision.outcome.capitalize()}, signed {decision.signed}. {told}"
 
     def _rows(self, found: "SheetView") -> list[tuple[str, list[Cell | str]]]:
-        from logger.core.questions import conditions_from
+        from logger.core.sheets.questions import conditions_from
 
         apart = as_found(conditions_from(found.state.answers), found.trials)
         rows: list[tuple[str, list[Cell | str]]] = []

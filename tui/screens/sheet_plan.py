@@ -4,9 +4,9 @@ from typing import Any
 
 from textual.app import App
 
-from logger.core.questions import QUESTIONS
-from logger.core.records import SHEET_KINDS
-from logger.core.sheet import KINDS
+from logger.core.records.records import SHEET_KINDS
+from logger.core.sheets.questions import QUESTIONS
+from logger.core.sheets.sheet import KINDS
 from tui.fields import CHOICE, COUNT, TEXT, YES_NO, FieldSpec
 from tui.screens.form_page import FormPage
 
@@ -48,8 +48,8 @@ def start_sheet(app: App[Any], rig: str, kind: str = "", by_hand: bool = False) 
 
 
 def answers_from(values: dict[str, str]) -> dict[str, Any]:
-    """Typed answers as ``core.questions`` names them; what is empty stays out: not recorded."""
-    from logger.core.units import parse
+    """Typed answers as ``core.sheets.questions`` names them; what is empty stays out: not recorded."""
+    from logger.core.quantities.units import parse
 
     told: dict[str, Any] = {}
     for key, (_, kind, _) in ASKED.items():

@@ -7,7 +7,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from logger.core.cautions import BOTH_PINS, HANDS
-from logger.core.sheet import SEEN
+from logger.core.sheets.sheet import SEEN
 from tui.fields import ANSWERS, CHOICE, FieldSpec
 from tui.present import BAD, WARN, Cell
 from tui.screens.form_page import FormPage

@@ -8,7 +8,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from logger.core.signals import OUT
+from logger.core.seasons.signals import OUT
 from tui.drawings import trend_drawing
 from tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell
 from tui.screens.page import Page, key
@@ -16,7 +16,7 @@ from tui.widgets.frame import lines
 from tui.widgets.plot import Plot
 
 if TYPE_CHECKING:
-    from logger.core.history import TrendResult
+    from logger.core.seasons.history import TrendResult
     from logger.jobs.trend import RigTrend
 
 URGENCY = (GOOD, QUIET, WARN, WARN, BAD, BAD)
@@ -112,7 +112,7 @@ class TrendScreen(Page[None]):
 
 def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
     """What the chart says, in words."""
-    from logger.core.wording_trend import change_text, figure_name, forecast_text, signal_text
+    from logger.core.seasons.wording_trend import change_text, figure_name, forecast_text, signal_text
 
     tone = BAD if one.first_signal else GOOD
     provisional = " Provisional baseline." if one.provisional else ""

@@ -9,8 +9,8 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from logger.core.cautions import SHOWN_AT
-from logger.core.status import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
-from logger.core.status_words import refused
+from logger.core.standing.status import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
+from logger.core.standing.status_words import refused
 from tui.present import BAD, GOOD, STATUSES, STRONG, WARN, Cell, held_lines
 from tui.screens.page import Page, key
 from tui.widgets.big import Big

@@ -7,7 +7,7 @@ from rich.text import Text
 from textual.binding import Binding
 from textual.widgets import Static
 
-from logger.core.plain import printable
+from logger.core.quantities.plain import printable
 from tui.present import Cell
 
 COMMON = ("Esc", "F1", "F8", "Ctrl-Q", "Ctrl-L")

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from logger.core.live import BUCKET_S, START_UP_S, LiveFigures
+from logger.core.stroke.live import BUCKET_S, START_UP_S, LiveFigures
 from tui.widgets.figure import Drawing, Level, Series
 from tui.widgets.plot import Plot
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.core.rating import motor_line
+from logger.core.machine.rating import motor_line
 from logger.core.simulator import Conditions, SensorModel, machine_for, random_machine, throw
 from logger.core.simulator.machine import Motor
 

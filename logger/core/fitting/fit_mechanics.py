@@ -1,0 +1,151 @@
+"""Does the actuator suit the mechanism: stroke, push, time and current."""
+
+import math
+
+from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Measured
+from logger.core.fitting.fit_case import WARM_WINDING_C, Case, Finding
+from logger.core.machine.rating import MotorLine
+from logger.core.quantities.units import show
+from logger.core.stroke.verdict import decide
+
+LITTLE_EXCESS = 0.02
+LARGE_EXCESS = 0.15
+"""Stroke beyond the needed travel, as a share of it: under the first leaves nothing for wear and adjustment, over the
+second has to be taken up by something made for it. Common practice, no source."""
+
+
+def stroke(case: Case) -> Finding:
+    """Stroke against needed travel, and where the excess goes."""
+    rig = case.rig
+    travel, have = rig.lock.needed_travel_m, rig.actuator.stroke_m
+    excess = have - travel
+    shown = f"stroke {_length(case, have)}, needed travel {_length(case, travel)}"
+    if excess < 0.0:
+        return Finding(
+            "stroke",
+            FAIL,
+            f"{shown}: {_length(case, -excess)} short, so the pins can't go all the way",
+            "Take an actuator with a longer stroke.",
+        )
+    goes = rig.lock.excess_goes
+    spare = f"{shown}: {_length(case, excess)} to spare"
+    if excess < LITTLE_EXCESS * travel:
+        return Finding(
+            "stroke",
+            WATCH,
+            f"{spare}, which leaves next to nothing for wear and adjustment",
+            "Take the next longer stroke, or check the travel again on the machine.",
+        )
+    if goes is None:
+        return Finding(
+            "stroke",
+            UNDECIDED,
+            f"{spare}. The rod runs on to its own limit switch: if the pins reach their stops first, it stalls there at "
+            "every throw",
+            "Say where the excess goes (a spring, a slot, limit switches that can be set) in lock.excess_goes.",
+        )
+    taken = f"{spare}, taken up by: {goes}"
+    if excess > LARGE_EXCESS * travel:
+        return Finding("stroke", WATCH, f"{taken}. That is much", "Measure that it can take up that much.")
+    return Finding("stroke", PASS, taken)
+
+
+def force(case: Case) -> Finding:
+    """Force margin at the lowest voltage, cold and dirty."""
+    limit = case.limits["force_margin"]
+    left = case.measured(case.push_left)
+    at = (
+        f"At {case.lowest_voltage_v:.3g} V, {show(case.coldest_c, 'temperature', case.rig.units)} and dirty "
+        f"(push needed times {case.worst_factor:.2f}, assumed)"
+    )
+    worst = case.worst_push_n
+    if worst is None:
+        most = left.value / (case.worst_factor * (1.0 + limit.value))
+        return Finding(
+            "force margin",
+            UNDECIDED,
+            f"the push the mechanism needs isn't known. {at} it may need at most {_push(case, most)} when clean and "
+            f"warm to keep a margin of {100 * limit.value:.0f} %",
+            "Measure it (a spring scale on the rod end of the mechanism, actuator off) and give lock.needed_force.",
+        )
+
+    def margin(line: MotorLine) -> float:
+        return case.push_left(line) / worst - 1.0
+
+    found = case.measured(margin)
+    decision = decide(found, limit.value, limit.side)
+    says = (
+        f"{at} the mechanism needs {_push(case, worst)} and the actuator gives {_push(case, left.value)}: margin "
+        f"{100 * found.value:.0f} % {_plus_minus(100 * found.u)}, asked for {100 * limit.value:.0f} % "
+        f"({limit.limit_from})"
+    )
+    if found.value <= 0.0:
+        beyond = "It would stall" if worst > case.stalls_at(case.line) else "That is beyond its rated push"
+        return Finding("force margin", FAIL, f"{says}. {beyond}", "Take a stronger actuator.")
+    do = {
+        PASS: "",
+        FAIL: "Take a stronger actuator, or ease the mechanism.",
+        UNDECIDED: "Try it on the bench at the lowest voltage: the data sheet alone can't settle it.",
+    }[decision]
+    return Finding("force margin", decision, says, do)
+
+
+def time_and_current(case: Case) -> Finding:
+    """Expected running current and time at the load, nominal and at the worst."""
+    nominal = case.rig.actuator.voltage_v
+    limit = case.limits["run_current"]
+    needed, worst = case.rig.lock.needed_force_n, case.worst_push_n
+    if needed is None or worst is None:
+        idle = case.run(0.0, nominal)
+        full = case.run(case.rig.actuator.rated_force_n, nominal)
+        return Finding(
+            "time and current",
+            UNDECIDED,
+            f"without the push needed only the range is known: {_a(idle.current_a)} and {_s(idle.time_s)} without load "
+            f"to {_a(full.current_a)} and {_s(full.time_s)} at rated push, at {nominal:g} V",
+            "Give lock.needed_force; the first bench throws then show whether it holds.",
+        )
+    usual = case.run(needed, nominal)
+    hard = case.run(worst, case.lowest_voltage_v, WARM_WINDING_C)
+    says = (
+        f"clean and warm at {nominal:g} V: {_a(usual.current_a)}, {_s(usual.time_s)}; cold, dirty, motor warm, at "
+        f"{case.lowest_voltage_v:.3g} V: {_a(hard.current_a)}, {_s(hard.time_s)}"
+    )
+    if math.isinf(hard.time_s.value):
+        return Finding("time and current", FAIL, f"{says}: it would stall there", "Take a stronger actuator.")
+    says += f". Limit of the running current {limit.value:.2f} A ({limit.limit_from})"
+    decision = decide(usual.current_a, limit.value, limit.side)
+    rated = case.rig.actuator.full_load_current_a
+    if decision == PASS and hard.current_a.value > rated:
+        return Finding(
+            "time and current",
+            WATCH,
+            f"{says}; at its worst it runs above the rated maximum of {rated:g} A",
+            "Take a stronger actuator, or keep it clean and greased.",
+        )
+    do = "" if decision == PASS else "Take a stronger actuator, or measure the current on the bench."
+    return Finding("time and current", decision, says, do)
+
+
+def _length(case: Case, value_m: float) -> str:
+    return show(value_m, "length", case.rig.units)
+
+
+def _push(case: Case, value_n: float) -> str:
+    return show(float(f"{value_n:.3g}"), "force", case.rig.units)
+
+
+def _a(value: Measured) -> str:
+    return show(value.value, "current", u=value.u, with_u=True)
+
+
+def _s(value: Measured) -> str:
+    if math.isinf(value.value):
+        return "never"
+    if math.isinf(value.u):
+        return f"{show(value.value, 'time')}, if at all"
+    return show(value.value, "time", u=value.u, with_u=True)
+
+
+def _plus_minus(u: float) -> str:
+    return f"± {u:.0f} %" if u >= 0.5 else "(rated push; its own tolerance isn't known)"

@@ -1,0 +1,126 @@
+"""Every acceptance limit: one table, its defaults with their source, and the rig's own overrides.
+
+A limit that a rig overrides carries the rig's reason as its source, so that a verdict always says where its limit
+came from.
+"""
+
+from dataclasses import dataclass
+
+from logger.core.machine.rating import motor_line, time_at_force
+from logger.core.rig import Rig
+from logger.errors import InputError
+
+MAX = "max"
+MIN = "min"
+
+PRACTICE = "common practice, no source"
+STROKE_TESTS = "as in-service tests of motor-driven valves do: 15 % when over 10 s, 25 % when shorter"
+SHORT_STROKE_S = 10.0
+"""Below this expected time the time limits are the wider ones [s]."""
+LONG_BAND = 0.15
+SHORT_BAND = 0.25
+
+
+@dataclass(frozen=True)
+class LimitRule:
+    """What a limit is before a rig is known."""
+
+    kind: str
+    """Kind of quantity: ``current``, ``voltage`` or ``share``."""
+    unit: str
+    """SI unit of its value; ``1`` is a share."""
+    side: str
+    """``max``: the figure must stay at or below it; ``min``: at or above."""
+    share: float
+    """Default, as a share of ``of``."""
+    of: str
+    """Field of the actuator that ``share`` refers to; empty: the limit is itself a share."""
+    meaning: str
+    source: str
+
+
+LIMITS: dict[str, LimitRule] = {
+    "run_current": LimitRule(
+        "current", "A", MAX, 0.80, "full_load_current_a", "running current, averaged over the run", PRACTICE
+    ),
+    "peak_run_current": LimitRule(
+        "current", "A", MAX, 1.00, "full_load_current_a", "highest current after the inrush", PRACTICE
+    ),
+    # The two time limits are shares of the time that the measured voltage and current ask for.
+    "travel_time_low": LimitRule(
+        "share", "1", MIN, 1.0 - LONG_BAND, "", "travel time over expected time", STROKE_TESTS
+    ),
+    "travel_time_high": LimitRule(
+        "share", "1", MAX, 1.0 + LONG_BAND, "", "travel time over expected time", STROKE_TESTS
+    ),
+    "supply_under_load": LimitRule(
+        "voltage", "V", MIN, 0.90, "voltage_v", "mean voltage while running", PRACTICE
+    ),
+    "spread_run_current": LimitRule(
+        "share", "1", MAX, 0.10, "", "largest less smallest running current of a set, over its mean", PRACTICE
+    ),
+    "force_margin": LimitRule(
+        "share", "1", MIN, 0.30, "", "push left over beyond the worst case, over the worst case", PRACTICE
+    ),
+}
+_SHORT_STROKE = {"travel_time_low": 1.0 - SHORT_BAND, "travel_time_high": 1.0 + SHORT_BAND}
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit of one rig."""
+
+    value: float
+    """In ``unit``."""
+    side: str
+    unit: str
+    limit_from: str
+    """Where it comes from, as a verdict prints it."""
+
+
+def limits_for(rig: Rig, expected_time_s: float | None = None) -> dict[str, Limit]:
+    """All limits of ``rig``, its overrides applied.
+
+    ``expected_time_s`` [s] decides which time limits hold; None: what the rating expects for the needed travel.
+    """
+    if expected_time_s is None:
+        expected_time_s = rated_time(rig)
+    limits = {}
+    for name, rule in LIMITS.items():
+        override = rig.limits.get(name)
+        if override is not None:
+            limits[name] = Limit(override.value, rule.side, rule.unit, f"this rig: {override.reason}")
+            continue
+        share = rule.share
+        if name in _SHORT_STROKE and expected_time_s < SHORT_STROKE_S:
+            share = _SHORT_STROKE[name]
+        limits[name] = Limit(share * _reference(rule, rig), rule.side, rule.unit, _source(rule, share))
+    return limits
+
+
+def rated_time(rig: Rig) -> float:
+    """Time [s] for the needed travel at nominal voltage and the needed force (half the rated one if not known).
+
+    A rating that draws no motor line: at the no-load speed.
+    """
+    travel = rig.lock.needed_travel_m
+    force = rig.lock.needed_force_n
+    if force is None:
+        force = 0.5 * rig.actuator.rated_force_n
+    try:
+        line = motor_line(rig.actuator)
+    except InputError:
+        speed = rig.actuator.no_load_speed_m_s
+        return travel / speed if speed > 0.0 else float("inf")
+    return time_at_force(line, travel, force, rig.actuator.voltage_v)
+
+
+def _reference(rule: LimitRule, rig: Rig) -> float:
+    return float(getattr(rig.actuator, rule.of)) if rule.of else 1.0
+
+
+_OF_WHAT = {"full_load_current_a": "of the rated maximum", "voltage_v": "of the nominal voltage"}
+
+
+def _source(rule: LimitRule, share: float) -> str:
+    return f"{100 * share:.0f} % {_OF_WHAT[rule.of]}; {rule.source}" if rule.of else rule.source

@@ -1,0 +1,1 @@
+"""Numbers as people write them and as they are worth: units, uncertainty, small samples, printable text."""

@@ -1,0 +1,242 @@
+"""Typed quantities in and out: `7 1/8 in`, `188mm`, `2.1A`, `330 lbf`, `-5 degC` to SI floats and back.
+
+Reading goes in two steps. First a guard: a number (or a mixed fraction) and then a unit, nothing else, so that no text
+is ever handed on as an expression. Then the unit: the common ones stand in ``COMMON``, everything else is judged by
+the pint library, which knows the rest of the world's units. (Pint takes about forty times as long to import as Python
+takes to start; ``2.1A`` must not wait for it. A test holds every row of ``COMMON`` against pint. Its on-disk cache is
+left off: this package writes no files.)
+
+Inside the program every quantity is a float in the SI unit of its kind, temperatures in degC.
+"""
+
+import math
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from typing import Any
+
+from logger.core.quantities.plain import quoted
+from logger.core.quantities.unit_table import COMMON, KINDS
+from logger.core.rig import METRIC
+from logger.errors import InputError
+
+# What people type and what the unit library reads otherwise.
+_SPELLED = {'"': "in", "mm2": "mm^2", "cm2": "cm^2", "m2": "m^2", "in2": "in^2", "Ohm": "ohm", "A s": "A*s"}
+_HINTS = {
+    ("temperature", "C"): "Write degC",
+    ("temperature", "F"): "Write degF",
+    ("force", "kg"): "A mass is no push: write kgf or N",
+    ("force", "lb"): "Write lbf",
+    ("force", "lbs"): "Write lbf",
+}
+
+_NUMBER = r"(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?"
+_TYPED = re.compile(
+    rf"(?P<sign>[+-]?)\s*(?:(?P<whole>\d{{1,6}})[ -]+)?(?:(?P<top>\d{{1,6}})/(?P<bottom>\d{{1,6}})|(?P<number>{_NUMBER}))"
+    r"\s*(?P<unit>[^\d\s+\-.,].*)?"
+)
+# One to four words with a small power each. A tower of powers (`h^9^9^9`) would keep the library busy for ever.
+_WORD = r"[A-Za-zµμΩ°%\"][A-Za-zµμΩ_]{0,19}(?:(?:\^|\*\*)?-?[2-4]|[²³])?"
+_UNIT = re.compile(rf"{_WORD}(?: ?[*/ ] ?{_WORD}){{0,3}}")
+_LONGEST = 60
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A quantity as it was typed."""
+
+    value: float
+    """In the SI unit of its kind."""
+    step: float
+    """What one more in the last typed digit is worth [same unit]: the resolution of whoever read it."""
+
+
+def parse(text: str, kind: str, where: str = "") -> float:
+    """Value of ``text`` in the SI unit of ``kind`` (a key of ``KINDS``; temperatures in degC).
+
+    Raises InputError: no unit, another kind of quantity, a decimal comma, not a number, beyond what ``kind`` can be.
+
+    >>> parse("7 1/8 in", "length")
+    0.180975
+    >>> parse("-5 degC", "temperature")
+    -5.0
+    """
+    return typed(text, kind, where).value
+
+
+def typed(text: str, kind: str, where: str = "") -> Typed:
+    """As ``parse``, with the step of the last digit.
+
+    >>> typed("14.3s", "time")
+    Typed(value=14.3, step=0.1)
+    """
+    number, step, unit = _split(text, kind, where)
+    factor, offset = _judge(text, unit, kind, where)
+    value = number * factor + offset
+    rules = KINDS[kind]
+    if value < rules.least:
+        too_low = f"{quoted(text)} is below zero" if rules.least == 0.0 else f"{quoted(text)} is too low"
+        raise InputError(too_low, where, _example(kind))
+    if not value <= rules.most:
+        raise InputError(f"{quoted(text)} is too much for {rules.a_name}", where, _example(kind))
+    return Typed(value, step * factor)
+
+
+def _split(text: str, kind: str, where: str) -> tuple[float, float, str]:
+    """Number, step of its last digit, unit as typed."""
+    plain = text.strip().replace("\N{MINUS SIGN}", "-")
+    found = _TYPED.fullmatch(plain) if len(plain) <= _LONGEST else None
+    if found is None or (found["whole"] and found["number"]):
+        comma = re.fullmatch(r"([+-]?\d*),(\d+)(.*)", plain[:_LONGEST])
+        if comma:
+            whole, decimals, unit = comma.groups()
+            or_thousands = f" or {whole}{decimals}{unit}" if len(decimals) == 3 else ""
+            do = f"Write {whole}.{decimals}{unit}{or_thousands}: a point for decimals, nothing between thousands."
+            raise InputError(f"{quoted(text)} has a comma", where, do)
+        raise InputError(f"{quoted(text)} is not a number with a unit", where, _example(kind))
+    if found["top"]:
+        bottom = int(found["bottom"])
+        if bottom == 0:
+            raise InputError(f"{quoted(text)} divides by zero", where, _example(kind))
+        number = float(int(found["whole"] or 0) + Fraction(int(found["top"]), bottom))
+        step = 1.0 / bottom
+    else:
+        number = float(found["number"])
+        mantissa, _, exponent = found["number"].lower().partition("e")
+        step = 10.0 ** (int(exponent or 0) - len(mantissa.partition(".")[2]))
+    unit = " ".join((found["unit"] or "").split())
+    return (-number if found["sign"] == "-" else number), step, unit
+
+
+def _judge(text: str, unit: str, kind: str, where: str) -> tuple[float, float]:
+    """Factor and offset from the typed unit to SI."""
+    if not unit:
+        if kind == "share":
+            return 1.0, 0.0
+        raise InputError(f"{quoted(text)} has no unit", where, _example(kind))
+    row = COMMON.get(unit) or _whatever_case(unit, kind)
+    if row is not None and _same(row[0], kind):
+        return row[1], row[2]
+    is_a = KINDS[row[0]].a_name if row is not None else None
+    if row is None and _UNIT.fullmatch(unit):
+        judged = _pint_judges(unit, kind)
+        if isinstance(judged, tuple):
+            return judged
+        is_a = judged
+    hint = _HINTS.get((kind, unit))
+    do = f"{hint}. {_example(kind)}" if hint else _example(kind)
+    a_name = KINDS[kind].a_name
+    what = f"is {is_a}, not {a_name}" if is_a else f"has no unit of {a_name.partition(' ')[2]}"
+    raise InputError(f"{quoted(text)} {what}", where, do)
+
+
+def _same(kind: str, asked: str) -> bool:
+    return KINDS[kind].si == KINDS[asked].si
+
+
+def _whatever_case(unit: str, kind: str) -> tuple[str, float, float] | None:
+    """The row meant by ``2.1a`` or ``188MM``; never where a capital M might mean mega."""
+    if unit.startswith("M") and kind != "length":
+        return None
+    rows = {row for name, row in COMMON.items() if name.lower() == unit.lower() and _same(row[0], kind)}
+    return rows.pop() if len(rows) == 1 else None
+
+
+@cache
+def _registry() -> Any:
+    import pint  # noqa: PLC0415  (slow to import, seldom needed)
+
+    return pint.UnitRegistry(cache_folder=None)
+
+
+def _pint_judges(unit: str, kind: str) -> tuple[float, float] | str | None:
+    """Factor and offset to SI; or what it is instead ("a current"); or None: no unit at all."""
+    ask = _registry()
+    try:
+        named = ask.parse_units(_SPELLED.get(unit, unit))
+        for name in (kind, *KINDS):
+            si = KINDS[name].si
+            target = ask.parse_units("" if si == "1" else _SPELLED.get(si, si.replace("m2", "m^2")))
+            if not ask.Quantity(1.0, named).is_compatible_with(target):
+                continue
+            if name != kind:
+                return KINDS[name].a_name
+            at_zero = float(ask.Quantity(0.0, named).to(target).magnitude)
+            at_one = float(ask.Quantity(1.0, named).to(target).magnitude)
+            return at_one - at_zero, at_zero
+    # The library raises many types for text it can't read (tokenizer, assertion, its own tree): all mean "no unit".
+    except Exception:
+        return None
+    return None
+
+
+def _example(kind: str) -> str:
+    return f"Type it with its unit, for example {KINDS[kind].example}."
+
+
+# ---- out ----
+
+
+def display_unit(kind: str, system: str = METRIC) -> str:
+    """Unit in which ``kind`` is shown in ``system`` (``metric`` or ``us``)."""
+    return KINDS[kind].shown[system][0]
+
+
+def to_display(value_si: float, kind: str, system: str = METRIC) -> float:
+    """Number of ``value_si`` in the display unit of ``system`` (arrays work too)."""
+    _, factor, offset = COMMON[display_unit(kind, system)]
+    return (value_si - offset) / factor
+
+
+def show(
+    value_si: float, kind: str, system: str = METRIC, u: float | None = None, with_u: bool = False
+) -> str:
+    """``value_si`` with its unit, in the digits that its expanded uncertainty ``u`` [SI] supports.
+
+    The last digit shown is the place of the first digit of ``u`` (of the second where the first is 1 or 2). Without
+    ``u``: a fixed number of decimals per kind, trailing zeros dropped. ``with_u`` adds `± u`.
+
+    >>> show(0.180975, "length"), show(0.180975, "length", "us")
+    ('181 mm', '7.12 in')
+    >>> show(2.0971, "current", u=0.042, with_u=True)
+    '2.10 ± 0.04 A'
+    """
+    unit = display_unit(kind, system)
+    factor = COMMON[unit][1]
+    number = to_display(value_si, kind, system)
+    if not math.isfinite(number):
+        return "not known"
+    if u is None or not (math.isfinite(u) and u > 0.0):
+        return f"{_trimmed(number, KINDS[kind].shown[system][1])} {unit}"
+    decimals = _decimals(u / factor)
+    shown = _rounded(number, decimals)
+    if with_u:
+        shown += f" ± {_rounded(u / factor, decimals)}"
+    return f"{shown} {unit}"
+
+
+def show_duration(seconds: float) -> str:
+    """A rest or a date's distance in words: `40 s`, `12 min`, `3.5 h`, `12 days`."""
+    for size, word, below in ((1.0, "s", 120.0), (60.0, "min", 7200.0), (3600.0, "h", 172800.0)):
+        if seconds < below:
+            return f"{_trimmed(seconds / size, 1 if word == 'h' else 0)} {word}"
+    return f"{_trimmed(seconds / 86400.0, 0)} days" if math.isfinite(seconds) else "not known"
+
+
+def _decimals(u: float) -> int:
+    exponent = math.floor(math.log10(u))
+    first = int(u / 10.0**exponent)
+    return -exponent + (1 if first <= 2 else 0)
+
+
+def _rounded(number: float, decimals: int) -> str:
+    if decimals < 0:
+        number = round(number, decimals)
+    text = f"{number:.{max(decimals, 0)}f}"
+    return text.removeprefix("-") if float(text) == 0.0 else text
+
+
+def _trimmed(number: float, decimals: int) -> str:
+    text = _rounded(number, decimals)
+    return text.rstrip("0").rstrip(".") if "." in text else text

@@ -1,0 +1,1 @@
+"""What the logbook holds, as plain data; which revision counts; how it is sealed and exported."""

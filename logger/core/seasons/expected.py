@@ -1,0 +1,131 @@
+"""What a healthy throw should take today: time and running current at a voltage and a temperature.
+
+From the baseline where there is one: its means, carried to today's voltage by the motor line (exact) and to today's
+temperature by the allowances of ``correction`` (assumed, and wide). Without a baseline only the rating speaks, and only
+when the push the mechanism needs is known.
+"""
+
+from dataclasses import dataclass
+from math import hypot
+
+import numpy as np
+
+from logger.core.assessment import Measured
+from logger.core.machine.rating import (
+    MotorLine,
+    current_at_force,
+    motor_line,
+    propagated,
+    resistance_at,
+    time_at_force,
+)
+from logger.core.rig import Rig
+from logger.core.seasons.correction import ALLOWANCES, slopes, weather_columns
+from logger.core.seasons.season import RUN_CURRENT, TRAVEL_TIME
+from logger.core.stroke.baseline import Baseline
+from logger.errors import InputError
+
+ONE_MORE = 0.975
+"""Chance that one more healthy throw lies below the upper end; so 95 % lie between both ends."""
+UNKNOWN_C = 15.0
+"""Taken for a baseline whose temperature nobody wrote down [degC] (assumed)."""
+
+
+@dataclass(frozen=True)
+class Expected:
+    """One healthy throw as it should be; uncertainties are expanded (k = 2) and hold for a single throw."""
+
+    time_s: Measured
+    run_current_a: Measured
+    voltage_v: float
+    temperature_c: float
+    because: str
+    """What it rests on."""
+
+
+def expected_throw(
+    rig: Rig, baseline: Baseline | None, voltage_v: float | None, temperature_c: float
+) -> Expected | None:
+    """What one more healthy throw should take at ``voltage_v`` [V] and ``temperature_c`` [degC].
+
+    ``voltage_v`` None: the baseline's own mean, or the nominal voltage. None where nothing can be said: no baseline
+    and no known push, or a rating that draws no motor line.
+    """
+    try:
+        line = motor_line(rig.actuator)
+    except InputError:
+        return None
+    if baseline is not None:
+        found = _from_baseline(line, baseline, voltage_v, temperature_c)
+        if found is not None:
+            return found
+    return _from_rating(rig, line, voltage_v, temperature_c)
+
+
+def _from_baseline(
+    line: MotorLine, baseline: Baseline, voltage_v: float | None, temperature_c: float
+) -> Expected | None:
+    time, run = baseline.figures.get("travel_time_s"), baseline.figures.get("run_current_a")
+    if time is None or run is None:
+        return None
+    measured_v = baseline.figures.get("mean_voltage_v")
+    then_v = measured_v.mean if measured_v is not None else line.v_ref
+    now_v = then_v if voltage_v is None else voltage_v
+    then_c = UNKNOWN_C if baseline.ambient_c is None else baseline.ambient_c
+    heavier, heavier_sd = _weather(RUN_CURRENT, then_c, temperature_c)
+    _, slower_sd = _weather(TRAVEL_TIME, then_c, temperature_c)
+    current_a = run.mean * (1.0 + heavier)
+    then_left = then_v - run.mean * float(resistance_at(line, then_c))
+    now_left = now_v - current_a * float(resistance_at(line, temperature_c))
+    if then_left <= 0.0 or now_left <= 0.1 * now_v:
+        return None  # next to stall the line says nothing
+    time_s = time.mean * then_left / now_left
+    return Expected(
+        Measured(
+            time_s,
+            time_s * hypot(time.reach(ONE_MORE) / time.mean, 2.0 * slower_sd, 2.0 * _between(TRAVEL_TIME)),
+        ),
+        Measured(
+            current_a,
+            run.mean * hypot(run.reach(ONE_MORE) / run.mean, 2.0 * heavier_sd, 2.0 * _between(RUN_CURRENT)),
+        ),
+        now_v,
+        temperature_c,
+        f"baseline of {baseline.n} throws",
+    )
+
+
+def _weather(figure: str, then_c: float, now_c: float) -> tuple[float, float]:
+    """Relative change from one temperature to another, and its standard deviation."""
+    columns = weather_columns(np.array([then_c, now_c]), np.zeros(2))
+    moved = columns[1] - columns[0]
+    mean, sd = slopes(ALLOWANCES[figure])
+    return float(moved @ mean), float(np.sqrt(np.sum((moved * sd) ** 2)))
+
+
+def _between(figure: str) -> float:
+    """Scatter from one day to another, relative (assumed, see ``correction``)."""
+    return ALLOWANCES[figure].between_checks[0]
+
+
+def _from_rating(rig: Rig, line: MotorLine, voltage_v: float | None, temperature_c: float) -> Expected | None:
+    force_n = rig.lock.needed_force_n
+    if force_n is None:
+        return None
+    volts = rig.actuator.voltage_v if voltage_v is None else voltage_v
+
+    def current(one: MotorLine) -> float:
+        return float(current_at_force(one, force_n))
+
+    def time(one: MotorLine) -> float:
+        return time_at_force(one, rig.lock.needed_travel_m, force_n, volts, temperature_c=temperature_c)
+
+    if not np.isfinite(time(line)):
+        return None
+    return Expected(
+        Measured(time(line), 2.0 * propagated(line, time)),
+        Measured(current(line), 2.0 * propagated(line, current)),
+        volts,
+        temperature_c,
+        "rating and needed push only: no baseline yet",
+    )

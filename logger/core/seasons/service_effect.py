@@ -1,0 +1,94 @@
+"""What each service did to a figure: after less before, at 20 degC and nominal voltage."""
+
+from dataclasses import dataclass
+from datetime import date
+from math import sqrt
+
+import numpy as np
+
+from logger.core.seasons.correction import WEATHER
+from logger.core.seasons.effects import CONFIDENCE, answer, compare
+from logger.core.seasons.season import RigHistory
+from logger.core.seasons.season_lines import Line, stretch_of, stretch_starts
+from logger.core.seasons.signals import OUT, CheckState
+from logger.core.seasons.trend_figures import fit_line
+from logger.core.trace import FloatArray
+
+SAME_DAYS = 1
+"""Checks so close together share their weather and attachment [days]."""
+
+
+@dataclass(frozen=True)
+class ServiceEffect:
+    """Corrected figure after a service less before it [unit], with its interval."""
+
+    date: date
+    action: str
+    before: float
+    after: float
+    change: float
+    low: float
+    high: float
+    confidence: float
+    n_before: int
+    n_after: int
+    answer: str
+
+
+def service_effects(history: RigHistory, line: Line, states: list[CheckState]) -> tuple[ServiceEffect, ...]:
+    """After less before for each service that has a check on either side."""
+    starts = stretch_starts(history.services)
+    if not starts:
+        return ()
+    series, learned, weather = fit_line(line)
+    effects = []
+    stretch = [stretch_of(check, starts) for check in line.checks]
+    for service in history.services:
+        if not service.new_stretch:
+            continue
+        number = starts.index(service.on) + 1
+        before = _before(line, states, stretch, number)
+        after = next((i for i, one in enumerate(stretch) if one == number), None)
+        if before is None or after is None:
+            continue
+        groups = [_without_outliers(line, i) - line.scale * weather[i] for i in (before, after)]
+        if min(len(one) for one in groups) < 2:
+            continue
+        apart = (line.checks[after].on - line.checks[before].on).days > SAME_DAYS
+        colder = series.columns[after, :WEATHER] - series.columns[before, :WEATHER]
+        shared = (
+            float(colder @ learned.covariance[:WEATHER, :WEATHER] @ colder) + 2.0 * learned.between**2 * apart
+        )
+        known = float(line.scatter[after]) * line.scale
+        difference = compare(groups[0], groups[1], known, sqrt(shared) * line.scale)
+        effects.append(
+            ServiceEffect(
+                date=service.on,
+                action=service.action,
+                before=float(np.mean(groups[0])),
+                after=float(np.mean(groups[1])),
+                change=difference.change,
+                low=difference.low,
+                high=difference.high,
+                confidence=CONFIDENCE,
+                n_before=len(groups[0]),
+                n_after=len(groups[1]),
+                answer=answer(difference, min(len(one) for one in groups)),
+            )
+        )
+    return tuple(effects)
+
+
+def _without_outliers(line: Line, index: int) -> FloatArray:
+    """A check's throws; one far from the others is pulled in to three standard deviations from their median."""
+    reach = 3.0 * float(line.scatter[-1]) * line.scale
+    middle = float(line.medians[index])
+    return np.clip(line.throws[index], middle - reach, middle + reach)
+
+
+def _before(line: Line, states: list[CheckState], stretch: list[int], number: int) -> int | None:
+    """Last check before the service, the one that first raised the alarm left out (regression to the mean)."""
+    earlier = [i for i, one in enumerate(stretch) if one == number - 1]
+    alarm = next((i for i in earlier if states[i].state == OUT or line.checks[i].alarm), None)
+    left = [i for i in earlier if i != alarm]
+    return left[-1] if left else None

@@ -1,0 +1,230 @@
+"""What is drawn and said about one line of checks: points and chart, slope, forecast."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import sqrt
+
+import numpy as np
+
+from logger.core.machine.limits import limits_for
+from logger.core.quantities.numerics import t_quantile
+from logger.core.rig import Rig
+from logger.core.seasons.charts import cusum, ewma, ewma_limit
+from logger.core.seasons.correction import WEATHER
+from logger.core.seasons.forecast import CONFIDENCE as FORECAST_CONFIDENCE
+from logger.core.seasons.forecast import FEWEST, crossing
+from logger.core.seasons.rise import Level, Series, learn
+from logger.core.seasons.season import (
+    PEAK_RUN_CURRENT,
+    RUN_CURRENT,
+    SOURCE_RESISTANCE,
+    TRAVEL_TIME,
+    RigHistory,
+)
+from logger.core.seasons.season_lines import DAYS_A_YEAR, Line, series_of
+from logger.core.seasons.signals import CheckState
+from logger.core.seasons.trends import mann_kendall, theil_sen
+from logger.core.trace import FloatArray
+
+EWMA_WEIGHT = 0.3
+CUSUM_SLACK = 0.5
+CUSUM_LIMIT = 5.0
+"""Both in standard deviations of a check (ISO 7870-4 names 0.5 and 4 or 5)."""
+OUTSIDE = 0.005
+"""Chance that a check of a rig as it was lies above the upper limit, or below the lower."""
+KNOWN_BEFORE = 8
+"""Degrees of freedom that the allowance for scatter is worth (assumed)."""
+PLAIN_CHANCE = 0.05
+"""Above this chance of no rise there is nothing to forecast."""
+NO_LIMIT = "this figure has no limit"
+
+
+@dataclass(frozen=True)
+class Point:
+    """One check."""
+
+    date: date
+    sheet: str
+    value: float
+    """Mean as measured [unit]."""
+    corrected: float
+    """At 20 degC and nominal voltage [unit]."""
+    corrected_u: float
+    """Expanded uncertainty (k = 2) of the correction alone [unit]."""
+    n: int
+    state: str
+    because: str
+    ewma: float
+    """EWMA of the corrected values in their stretch [unit]."""
+    cusum: float
+    """High-side CUSUM in their stretch [standard deviations of a check]."""
+    ambient_c: float | None
+    weather: float
+    """What weather and supply add at this check, as learned so far [unit]."""
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Chart of the newest stretch [unit]."""
+
+    centre: float
+    lower: float
+    upper: float
+    baseline_throws: int
+    """How many throws the stretch's first check rests on."""
+    factor: float
+    """Standard deviations from centre to limit, for what is known so far."""
+    sigma: float
+    """Standard deviation of one check [unit]."""
+    ewma_upper: float
+    cusum_limit: float
+    since: str
+    """Day on which the stretch began."""
+
+
+@dataclass(frozen=True)
+class Slope:
+    """Theil-Sen slope of the corrected values in the newest stretch [unit a year], its 95 % interval, Mann-Kendall p."""
+
+    per_year: float | None
+    low: float | None
+    high: float | None
+    p_value: float | None
+
+
+@dataclass(frozen=True)
+class Limit:
+    """What a forecast runs towards [unit]."""
+
+    value: float
+    limit_from: str
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """When the level at 20 degC and nominal voltage crosses the limit."""
+
+    limit: float
+    limit_from: str
+    crosses: date
+    low: date
+    high: date
+    confidence: float
+
+
+def fit_line(line: Line) -> tuple[Series, Level, FloatArray]:
+    """Weather, levels and wear learned side by side; what weather and supply do at each check (relative)."""
+    series = series_of(line, newest_wears=True)
+    learned = learn(series)
+    return series, learned, series.columns[:, :WEATHER] @ learned.mean[:WEATHER]
+
+
+def chart_and_points(line: Line, states: list[CheckState]) -> tuple[Chart, tuple[Point, ...]]:
+    """The chart of the newest stretch and every check as a point on it."""
+    series, learned, weather = fit_line(line)
+    scale = line.scale
+    corrected = line.origin + scale * (line.change - weather)
+    weather_u = (
+        2.0
+        * scale
+        * np.sqrt(
+            np.sum(
+                (series.columns[:, :WEATHER] @ learned.covariance[:WEATHER, :WEATHER])
+                * series.columns[:, :WEATHER],
+                axis=1,
+            )
+        )
+    )
+    typical = sqrt(learned.between**2 + float(np.median(line.variance)))
+    level_variance = float(learned.covariance[series.level, series.level])
+    degrees = KNOWN_BEFORE + len(line.checks) - 1
+    factor = t_quantile(1.0 - OUTSIDE, degrees) * sqrt(1.0 + level_variance / typical**2)
+    centre = line.origin + scale * float(learned.mean[series.level])
+    averages, sums = _running(line, corrected, scale * typical)
+    count = len(line.checks) - series.start
+    chart = Chart(
+        centre=centre,
+        lower=centre - factor * scale * typical,
+        upper=centre + factor * scale * typical,
+        baseline_throws=len(line.throws[series.start]),
+        factor=factor,
+        sigma=scale * typical,
+        ewma_upper=centre + float(ewma_limit(count, EWMA_WEIGHT, scale * typical, factor)[-1]),
+        cusum_limit=CUSUM_LIMIT,
+        since=line.checks[series.start].on.isoformat(),
+    )
+    points = tuple(
+        Point(
+            date=check.on,
+            sheet=check.sheet,
+            value=float(line.raw[i]),
+            corrected=float(corrected[i]),
+            corrected_u=float(weather_u[i]),
+            n=len(line.throws[i]),
+            state=states[i].state,
+            because=states[i].because,
+            ewma=float(averages[i]),
+            cusum=float(sums[i]),
+            ambient_c=check.ambient_c,
+            weather=float(scale * weather[i]),
+        )
+        for i, check in enumerate(line.checks)
+    )
+    return chart, points
+
+
+def _running(line: Line, corrected: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray]:
+    """EWMA [unit] and high-side CUSUM [sigma] of each stretch, started at its first check."""
+    averages, sums = np.empty(len(corrected)), np.empty(len(corrected))
+    for number in np.unique(line.stretch):
+        inside = line.stretch == number
+        values = corrected[inside]
+        averages[inside] = ewma(values, EWMA_WEIGHT, float(values[0]))
+        sums[inside] = cusum((values - values[0]) / sigma, 0.0, CUSUM_SLACK)[0]
+    return averages, sums
+
+
+def slope_of(line: Line, points: tuple[Point, ...]) -> Slope:
+    """Slope within the newest stretch; None with fewer than three checks."""
+    inside = line.stretch == line.stretch[-1]
+    if int(inside.sum()) < 3:
+        return Slope(None, None, None, None)
+    values = np.array([one.corrected for one in points])[inside]
+    fitted = theil_sen(line.years[inside], values)
+    low, high = (None if not np.isfinite(one) else one for one in (fitted.low, fitted.high))
+    return Slope(fitted.slope, low, high, mann_kendall(values).p_two_sided)
+
+
+def limit_of(rig: Rig, line: Line) -> Limit | None:
+    """The acceptance limit of this figure, or None where it has none."""
+    limits = limits_for(rig)
+    if line.figure in (RUN_CURRENT, PEAK_RUN_CURRENT):
+        return Limit(limits[line.figure].value, limits[line.figure].limit_from)
+    if line.figure == SOURCE_RESISTANCE:
+        least = limits["supply_under_load"]
+        drop = (rig.actuator.voltage_v - least.value) / rig.actuator.full_load_current_a
+        return Limit(drop, f"supply under load at the rated maximum: {least.limit_from}")
+    if line.figure == TRAVEL_TIME:
+        longest = limits["travel_time_high"]
+        return Limit(longest.value * line.origin, f"of the baseline's time: {longest.limit_from}")
+    return None
+
+
+def forecast_of(
+    history: RigHistory, line: Line, limit: Limit | None, no_rise: float
+) -> tuple[Forecast | None, str]:
+    """The forecast, or None and why; ``no_rise`` is the chance that nothing rises at all."""
+    if limit is None:
+        return None, NO_LIMIT
+    inside = int((line.stretch == line.stretch[-1]).sum())
+    if inside >= FEWEST and no_rise > PLAIN_CHANCE:
+        return None, "can't forecast yet: no rise that chance wouldn't explain"
+    series = series_of(line)
+    found = crossing(series, (limit.value - line.origin) / line.scale)
+    if found.at is None or found.low is None or found.high is None:
+        return None, f"can't forecast yet: {found.why_not}"
+    first = history.checks[0].on
+    at, low, high = (
+        first + timedelta(days=round(one * DAYS_A_YEAR)) for one in (found.at, found.low, found.high)
+    )
+    return Forecast(limit.value, limit.limit_from, at, low, high, FORECAST_CONFIDENCE), ""

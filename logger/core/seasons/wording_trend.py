@@ -1,0 +1,42 @@
+"""The words for trends, once, so that command line, screen and report can't disagree."""
+
+from logger.core.seasons.history import TrendResult
+from logger.core.seasons.season import TAKE_UP
+
+NAMES = {
+    "run_current": "running current",
+    "peak_run_current": "peak after inrush",
+    "travel_time": "travel time",
+    "source_resistance": "source resistance",
+    "take_up": "take-up",
+    "energy": "energy",
+}
+
+
+def figure_name(figure: str) -> str:
+    """A figure as people call it."""
+    return NAMES[figure]
+
+
+def change_text(one: TrendResult) -> str:
+    """The best supported rise, or that there is none to speak of."""
+    if one.rise_chance > 0.05:
+        return "none beyond chance"
+    unit = "points of stroke" if one.figure == TAKE_UP else "%"
+    return f"{100 * one.rise:+.0f} \u00b1 {200 * one.rise_u:.0f} {unit}"
+
+
+def signal_text(one: TrendResult) -> str:
+    """When it first showed."""
+    return "-" if one.first_signal is None else one.first_signal.isoformat()
+
+
+def forecast_text(one: TrendResult) -> str:
+    """When the limit is reached, or why that can't be said."""
+    if one.forecast is None:
+        return one.no_forecast
+    found = one.forecast
+    return (
+        f"about {found.crosses} ({100 * found.confidence:.0f} %: {found.low} to {found.high}), "
+        f"{found.limit:.3g} {one.unit}"
+    )

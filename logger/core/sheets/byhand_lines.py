@@ -1,0 +1,232 @@
+"""Throws typed in as lines, one line a throw: a small grammar, tolerant in form and strict in meaning.
+
+    lock 14.3s 2.1A 2.9A 12.4V both seen, load check done, stayed put
+    3) unlock 13,9 s; run 1.8 A; peak 2.4 A; 12.5 V under load    # anything after a # is a note
+
+* The line starts with ``lock`` or ``unlock``; a number such as ``3)`` or ``3.`` before it is skipped.
+* Every number carries its unit: ``s``, ``A`` or ``mA``, ``V`` or ``mV``, ``degC`` or ``degF``. A decimal comma is read as a point.
+* The first current is the running one, the second the peak after the start; ``run`` and ``peak`` say which is which.
+* A voltage is the one under load; ``at rest`` behind it, or ``rest`` before it, makes it the one at rest.
+* Sightings: ``both seen``, ``left seen`` or ``left yes``, ``right not seen`` or ``right no``, ``not looked``; ``load check done`` or ``load check failed``;
+  ``stayed put`` or ``let go`` (with the power off).
+* How it ended, if not by itself at the end: ``stalled``, ``stopped short``, ``did not start``.
+
+A word that isn't known is refused, not skipped: a sheet typed in wrongly must not pass for one typed in rightly.
+"""
+
+import re
+from dataclasses import dataclass, replace
+
+from logger.core.assessment import CUT_OFF, NO_RUN, STALL
+from logger.core.sheets.sheet import NO, NOT_LOOKED, YES
+from logger.core.trace import DIRECTIONS
+from logger.errors import InputError
+
+STOPPED_SHORT = "stopped-short"
+WORDS = (
+    "Words it knows: both seen, left seen, right not seen, not looked, load check done, stayed put, stalled."
+)
+EXAMPLE = "lock 14.3s 2.1A 2.9A 12.4V both seen"
+BEYOND_BELIEF = 1e5
+"""No reading of a stopwatch or meter is as large, in any SI unit."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A number as it was read: its value and the step of its last digit, both in the SI unit."""
+
+    value: float
+    step: float
+
+
+@dataclass(frozen=True)
+class HandThrow:
+    """One throw measured by hand."""
+
+    direction: str
+    time_s: Reading | None = None
+    run_current_a: Reading | None = None
+    peak_current_a: Reading | None = None
+    voltage_v: Reading | None = None
+    """Under load."""
+    rest_voltage_v: Reading | None = None
+    ambient_c: Reading | None = None
+    ended: str = CUT_OFF
+    """``cut-off``, ``stall``, ``stopped-short`` or ``no-run``, as the person saw it."""
+    left_pin: str = NOT_LOOKED
+    right_pin: str = NOT_LOOKED
+    load_check: str = NOT_LOOKED
+    retained_power_off: str = NOT_LOOKED
+    note: str = ""
+
+
+# unit as typed: (kind, factor to SI, offset added after the factor)
+UNITS: dict[str, tuple[str, float, float]] = {
+    "s": ("time", 1.0, 0.0),
+    "sec": ("time", 1.0, 0.0),
+    "a": ("current", 1.0, 0.0),
+    "ma": ("current", 1e-3, 0.0),
+    "v": ("voltage", 1.0, 0.0),
+    "mv": ("voltage", 1e-3, 0.0),
+    "degc": ("ambient", 1.0, 0.0),
+    "°c": ("ambient", 1.0, 0.0),
+    "degf": ("ambient", 5.0 / 9.0, -160.0 / 9.0),
+    "°f": ("ambient", 5.0 / 9.0, -160.0 / 9.0),
+}
+
+# phrase: the fields it sets. Longer phrases are tried first.
+PHRASES: dict[str, dict[str, str]] = {
+    "both pins seen": {"left_pin": YES, "right_pin": YES},
+    "both seen": {"left_pin": YES, "right_pin": YES},
+    "left pin seen": {"left_pin": YES},
+    "left seen": {"left_pin": YES},
+    "right pin seen": {"right_pin": YES},
+    "right seen": {"right_pin": YES},
+    "left pin not seen": {"left_pin": NO},
+    "left not seen": {"left_pin": NO},
+    "right pin not seen": {"right_pin": NO},
+    "right not seen": {"right_pin": NO},
+    "left pin yes": {"left_pin": YES},
+    "left yes": {"left_pin": YES},
+    "right pin yes": {"right_pin": YES},
+    "right yes": {"right_pin": YES},
+    "left pin no": {"left_pin": NO},
+    "left no": {"left_pin": NO},
+    "right pin no": {"right_pin": NO},
+    "right no": {"right_pin": NO},
+    "left not looked": {"left_pin": NOT_LOOKED},
+    "right not looked": {"right_pin": NOT_LOOKED},
+    "not looked": {"left_pin": NOT_LOOKED, "right_pin": NOT_LOOKED},
+    "load check done": {"load_check": YES},
+    "load check failed": {"load_check": NO},
+    "stayed put": {"retained_power_off": YES},
+    "let go": {"retained_power_off": NO},
+    "stalled": {"ended": STALL},
+    "stopped short": {"ended": STOPPED_SHORT},
+    "did not start": {"ended": NO_RUN},
+}
+_PHRASES = sorted(PHRASES, key=len, reverse=True)
+_NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*([°a-z]+)?")
+_BARE_NUMBER = re.compile(r"[+-]?[\d.]+(?=\s|$)")
+# word before or behind a number: the field that it makes of it.
+BEFORE = {"run": "run_current_a", "peak": "peak_current_a", "rest": "rest_voltage_v", "load": "voltage_v"}
+BEHIND = {"at rest": "rest_voltage_v", "under load": "voltage_v"}
+KIND_OF = {
+    "time_s": "time",
+    "run_current_a": "current",
+    "peak_current_a": "current",
+    "voltage_v": "voltage",
+    "rest_voltage_v": "voltage",
+    "ambient_c": "ambient",
+}
+
+
+def read_number(text: str, unit: str) -> tuple[str, Reading] | None:
+    """Kind and reading of a number as typed with its unit; None for a unit that isn't known.
+
+    >>> read_number("14.30", "s")
+    ('time', Reading(value=14.3, step=0.01))
+    """
+    if unit not in UNITS:
+        return None
+    kind, factor, offset = UNITS[unit]
+    decimals = len(text.partition(".")[2])
+    return kind, Reading(float(text) * factor + offset, factor * 10.0**-decimals)
+
+
+def parse_lines(text: str, where: str = "pasted lines") -> list[HandThrow]:
+    """Read every throw; blank lines and lines that hold only a note are skipped.
+
+    Raises:
+        InputError: naming the line, the word that isn't understood and what would be.
+    """
+    throws = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        if line.partition("#")[0].strip():
+            throws.append(parse_line(line, f"{where}, line {number}"))
+    if not throws:
+        raise InputError("no throw in it", where, f"Type one line a throw, for example: {EXAMPLE}")
+    return throws
+
+
+def parse_line(line: str, where: str = "line") -> HandThrow:
+    """Read one throw."""
+    head, _, note = line.partition("#")
+    rest = re.sub(r"(?<=\d),(?=\d)", ".", head.strip().lower())
+    rest = re.sub(r"^\d+\s*[.):]\s+", "", rest)
+    rest = " ".join(re.sub(r"[,;=:|]", " ", rest).split())
+    direction, _, rest = rest.partition(" ")
+    if direction not in DIRECTIONS:
+        raise InputError(
+            f"a throw starts with 'lock' or 'unlock', not {direction!r}", where, f"Example: {EXAMPLE}"
+        )
+    found = HandThrow(direction, note=note.strip())
+    given: dict[str, object] = {}
+    while rest:
+        for step in (_phrase, _measured):
+            taken = step(rest, given, where)
+            if taken is not None:
+                rest = taken.strip()
+                break
+        else:
+            word = rest.split()[0]
+            raise InputError(f"{word!r} isn't understood", where, f"{WORDS} Example: {EXAMPLE}")
+    return replace(found, **given)  # type: ignore[arg-type]
+
+
+def _phrase(rest: str, given: dict[str, object], where: str) -> str | None:
+    for phrase in _PHRASES:
+        if rest == phrase or rest.startswith(phrase + " "):
+            for name, answer in PHRASES[phrase].items():
+                _set(given, name, answer, phrase, where)
+            return rest[len(phrase) :]
+    return None
+
+
+def _measured(rest: str, given: dict[str, object], where: str) -> str | None:
+    wanted = None
+    first, _, behind = rest.partition(" ")
+    if first in BEFORE:
+        wanted, rest = BEFORE[first], behind
+    match = _NUMBER.match(rest)
+    if not match:
+        return None
+    number, unit = match.groups()
+    typed = match.group(0).strip()
+    reading = read_number(number, unit or "")
+    if reading is None:
+        bare = _BARE_NUMBER.match(rest)
+        problem = f"{number} has no unit" if bare else f"{typed!r} has a unit that isn't known"
+        raise InputError(problem, where, "Write 14.3s, 2.1A, 12.4V or 4degC.")
+    kind, value = reading
+    left = rest[match.end() :].strip()
+    for words, name in BEHIND.items():
+        if wanted is None and kind == "voltage" and (left == words or left.startswith(words + " ")):
+            wanted, left = name, left[len(words) :].strip()
+    name = wanted or _usual_place(kind, given)
+    if KIND_OF[name] != kind:
+        raise InputError(f"{typed!r} can't be the {first} value", where, f"Example: {EXAMPLE}")
+    if not abs(value.value) < BEYOND_BELIEF:
+        raise InputError(f"{typed[:40]!r} is beyond belief", where, f"Example: {EXAMPLE}")
+    if value.value == 0.0 and kind == "time":
+        raise InputError(f"{typed!r} is no time", where, "Leave the time out where the throw did not start.")
+    if value.value < 0 and kind != "ambient":
+        raise InputError(
+            f"{typed!r} is below zero", where, "Write the size of the reading, without its sign."
+        )
+    _set(given, name, value, typed, where)
+    return left
+
+
+def _usual_place(kind: str, given: dict[str, object]) -> str:
+    if kind == "current":
+        return "peak_current_a" if "run_current_a" in given else "run_current_a"
+    return {"time": "time_s", "voltage": "voltage_v", "ambient": "ambient_c"}[kind]
+
+
+def _set(given: dict[str, object], name: str, value: object, typed: str, where: str) -> None:
+    if name in given and given[name] != value:
+        raise InputError(
+            f"{typed!r} says again what was said before", where, "One throw a line, each thing once."
+        )
+    given[name] = value

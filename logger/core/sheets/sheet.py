@@ -1,0 +1,277 @@
+"""What is on a test sheet: its plan, the throws and what a person saw.
+
+Whether a sheet may be accepted is ``acceptance``'s business, what was asked is in ``questions``. Here stands how to read
+the logbook's rows as a sheet, and which throw is "as found".
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from typing import Any
+
+from logger.core.assessment import Assessment
+from logger.core.quantities.plain import written
+from logger.core.records.records import (
+    AFTER_SERVICE,
+    BENCH,
+    BY_HAND,
+    COMMISSIONING,
+    SEASONAL,
+    SPOT,
+    LoggedTrial,
+    SheetState,
+    Sighting,
+)
+from logger.core.rig import Rig
+from logger.core.sheets.questions import Conditions, conditions_from
+from logger.core.trace import LOCK
+
+YES = "yes"
+NO = "no"
+NOT_LOOKED = "not looked"
+ANSWERS = (YES, NO, NOT_LOOKED)
+
+# kind: (throws each way when the plan doesn't say, the fewest a plan may ask for). Common practice, no source.
+KINDS: dict[str, tuple[int, int]] = {
+    BENCH: (5, 1),
+    COMMISSIONING: (5, 5),
+    SEASONAL: (3, 1),
+    AFTER_SERVICE: (5, 1),
+    SPOT: (1, 1),
+}
+
+ASSUMED_DUTY = 0.25
+"""Duty cycle when the data sheet gives none (assumed)."""
+AS_FOUND_AFTER_H = 2.0
+"""Rest [h] after which the first movement is kept apart as found (common practice, no source)."""
+
+LOOK_AT_ALWAYS = (
+    "both pins and both holes: dirt, burrs, bent or short pins",
+    "linkage, clevis pins and clips on both sides",
+    "cable, plugs and fuse: chafed, hot, green",
+)
+LOOK_AT: dict[str, tuple[str, ...]] = {
+    BENCH: ("the rod runs its whole stroke both ways and stops by itself",),
+    COMMISSIONING: (
+        "each pin in its hole at every lock throw, left and right each by itself",
+        "the maker's load check after the lock throws",
+        "the pins stay put with the power off",
+    ),
+    SEASONAL: ("each pin in its hole at every lock throw, left and right each by itself", "play by hand"),
+    AFTER_SERVICE: (
+        "what was worked on, before and after",
+        "each pin in its hole at every lock throw, left and right each by itself",
+    ),
+    SPOT: ("each pin in its hole, left and right each by itself",),
+}
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How a sheet is to be filled."""
+
+    throws_each_way: int
+    rest_s: float
+    """Rest between throws that keeps the duty cycle [s]."""
+    rest_from: str
+    """Where the duty cycle comes from."""
+    look_at: tuple[str, ...]
+    answers: tuple[str, ...] = ()
+    """Ids of the orders that held the rig when the sheet was planned (``Status.open_ids``)."""
+    services: tuple[str, ...] = ()
+    """Ids of the service entries that were logged when it was planned."""
+    throws_after: str = ""
+    """Date and time (ISO 8601) of what it answers: throws dated earlier prove nothing of the repair. Empty: nothing."""
+
+
+def plan_from(details: Mapping[str, Any]) -> Plan:
+    """A plan as the logbook keeps it; what an older program didn't write is empty."""
+    return Plan(
+        throws_each_way=int(details.get("throws_each_way", 0)),
+        rest_s=float(details.get("rest_s", 0.0)),
+        rest_from=str(details.get("rest_from", "")),
+        look_at=tuple(details.get("look_at", ())),
+        answers=tuple(details.get("answers", ())),
+        services=tuple(details.get("services", ())),
+        throws_after=str(details.get("throws_after", "")),
+    )
+
+
+def plan_details(plan: Plan) -> dict[str, Any]:
+    """The other way round: what ``Logbook.plan_sheet`` takes."""
+    return {name: list(value) if isinstance(value, tuple) else value for name, value in asdict(plan).items()}
+
+
+def plan_for(
+    kind: str,
+    rig: Rig,
+    throws_each_way: int | None = None,
+    answers: tuple[str, ...] = (),
+    services: tuple[str, ...] = (),
+    throws_after: str = "",
+) -> Plan:
+    """Plan a sheet of ``kind``: never fewer throws than the kind's floor, rest from the duty cycle.
+
+    The rest follows the longest run the data sheet knows (full load; with no full-load speed 0.75 of no-load speed,
+    *assumed*): rest = run * (1 - duty) / duty.
+    """
+    usual, fewest = KINDS[kind]
+    actuator = rig.actuator
+    slowest_m_s = actuator.full_load_speed_m_s or 0.75 * actuator.no_load_speed_m_s
+    run_s = rig.lock.needed_travel_m / slowest_m_s
+    duty = actuator.duty_cycle or ASSUMED_DUTY
+    source = (
+        "data sheet"
+        if actuator.duty_cycle
+        else f"assumed {100 * ASSUMED_DUTY:.0f} %: the data sheet gives none"
+    )
+    return Plan(
+        throws_each_way=max(fewest, usual if throws_each_way is None else throws_each_way),
+        rest_s=run_s * (1.0 - duty) / duty,
+        rest_from=source,
+        look_at=LOOK_AT_ALWAYS + LOOK_AT[kind],
+        answers=answers,
+        services=services,
+        throws_after=throws_after,
+    )
+
+
+@dataclass(frozen=True)
+class SheetTrial:
+    """One throw on a sheet."""
+
+    id: str
+    position: int
+    """1, 2, 3 ... in the order they were thrown."""
+    assessment: Assessment
+    by_hand: bool = False
+    left_out: str = ""
+    """Why it doesn't count here; empty: it counts."""
+    as_found: bool = False
+    """It was written down as found when it came in."""
+    started: datetime | None = None
+    """When it was thrown, by the clock there; None: not known."""
+
+    @property
+    def direction(self) -> str:
+        """``lock`` or ``unlock``."""
+        return self.assessment.direction
+
+    @property
+    def name(self) -> str:
+        """How a person calls it."""
+        return f"throw {self.position} ({self.direction})"
+
+
+def sheet_trials(logged: Iterable[LoggedTrial]) -> tuple[SheetTrial, ...]:
+    """The throws of one sheet, as ``Logbook.trials(sheet=...)`` gives them, in their order on the sheet."""
+    return tuple(
+        sorted(
+            (
+                SheetTrial(
+                    one.id,
+                    one.placement.position,
+                    one.judgement.assessment,
+                    one.trial.source == BY_HAND,
+                    one.placement.left_out,
+                    one.placement.as_found,
+                    one.trial.started,
+                )
+                for one in logged
+                if one.placement is not None and one.judgement is not None
+            ),
+            key=lambda one: one.position,
+        )
+    )
+
+
+@dataclass(frozen=True)
+class FilledSheet:
+    """A sheet as it is judged; its trials and sightings are handed over beside it."""
+
+    rig: str
+    kind: str
+    plan: Plan
+    conditions: Conditions = field(default_factory=Conditions)
+    signed: str = ""
+
+
+def filled(state: SheetState, signed: str = "") -> FilledSheet:
+    """A sheet of the logbook, with the signature that is on it or about to be put on it."""
+    decided = state.decision.signed if state.decision else ""
+    return FilledSheet(
+        state.sheet.rig,
+        state.sheet.kind,
+        plan_from(state.sheet.plan),
+        conditions_from(state.answers),
+        signed or decided,
+    )
+
+
+SEEN = ("left_pin", "right_pin", "load_check", "retained_power_off")
+
+
+@dataclass(frozen=True)
+class Seen:
+    """All that was seen at one throw."""
+
+    left_pin: str = NOT_LOOKED
+    right_pin: str = NOT_LOOKED
+    load_check: str = NOT_LOOKED
+    retained_power_off: str = NOT_LOOKED
+    how: str = ""
+    by: str = ""
+
+
+def seen_at(trial: str, sightings: Iterable[Sighting]) -> Seen:
+    """Every sighting of one throw as one; give it all revisions, the replaced ones too.
+
+    A sighting counts no more when a later one replaces it *with a reason and a name*, and what that one had replaced
+    counts no more with it. Of the rest a ``no`` beats a
+    ``yes`` (two people disagree: the throw is done again) and a ``yes`` beats ``not looked``.
+    """
+    mine = [one for one in sightings if one.trial == trial]
+    corrected = _replaced_by([one for one in mine if written(one.reason) and written(one.by)], mine)
+    valid = [one for one in mine if one.id not in corrected]
+    answers = {name: _strongest({getattr(one, name) for one in valid}) for name in SEEN}
+    hows = sorted({written(one.how) for one in valid if written(one.how)})
+    names = sorted({written(one.by) for one in valid if written(one.by)})
+    return Seen(**answers, how="; ".join(hows), by=", ".join(names))
+
+
+def _replaced_by(corrections: Iterable[Sighting], mine: Sequence[Sighting]) -> set[str]:
+    by_id = {one.id: one for one in mine}
+    waiting = [old for one in corrections for old in one.replaces]
+    found: set[str] = set()
+    while waiting:
+        old = waiting.pop()
+        if old not in found:
+            found.add(old)
+            waiting += by_id[old].replaces if old in by_id else ()
+    return found
+
+
+def _strongest(given: set[str]) -> str:
+    return next((answer for answer in (NO, YES) if answer in given), NOT_LOOKED)
+
+
+def rested(conditions: Conditions) -> bool:
+    """Whether the machine had stood for hours before the first throw; not recorded counts as rested."""
+    hours = conditions.hours_since_movement
+    return hours is None or hours >= AS_FOUND_AFTER_H
+
+
+def as_found(conditions: Conditions, trials: Iterable[SheetTrial]) -> frozenset[str]:
+    """Ids of the throws kept apart as found: the first movement after a rest of hours.
+
+    Not recorded counts as rested: what may be as found never gets into a baseline.
+    """
+    throws = list(trials)
+    first = min(throws, key=lambda one: one.position, default=None)
+    apart = {one.id for one in throws if one.as_found}
+    return frozenset(apart | {first.id} if first is not None and rested(conditions) else apart)
+
+
+def lock_throws(trials: Iterable[SheetTrial]) -> list[SheetTrial]:
+    """Those that need a sighting."""
+    return [one for one in trials if one.direction == LOCK]

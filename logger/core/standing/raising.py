@@ -1,0 +1,80 @@
+"""Which orders a throw gives rise to: from the signs in its record and from what a person saw.
+
+The tables say which sign takes the rig how far. A verdict lowered only by unanswered questions raises nothing: it is a
+gap in the sheet, not a finding on the machine.
+"""
+
+from typing import NamedTuple
+
+from logger.core.assessment import FAIL, WATCH, Assessment, Sign
+from logger.core.records.records import BENCH
+from logger.core.sheets.sheet import NO, Seen
+from logger.core.trace import LOCK, UNLOCK
+
+# (sign at level fail, direction): cause in ``status.CAUSES``. A sign that isn't here is a failed limit.
+SIGN_CAUSES: dict[tuple[str, str], str] = {
+    ("stall", LOCK): "stall",
+    ("stall", UNLOCK): "stall",
+    ("stopped-short", LOCK): "stopped short",
+    ("stopped-short", UNLOCK): "unlock stopped short",
+    ("light-run", LOCK): "light run",
+    ("light-run", UNLOCK): "light run",
+    ("no-end", LOCK): "no end",
+    ("no-end", UNLOCK): "no end",
+    ("end-stop", LOCK): "end stop",
+    ("end-stop", UNLOCK): "end stop",
+    ("no-start", LOCK): "no start",
+    ("no-start", UNLOCK): "no start",
+}
+# On the bench the actuator moves nothing: running light is what it should do there.
+NOT_ON_BENCH = ("light run",)
+
+# (what was asked at a lock throw): cause when the answer is "no".
+SEEN_CAUSES: dict[str, str] = {
+    "left_pin": "pin not seen",
+    "right_pin": "pin not seen",
+    "load_check": "load check failed",
+    "retained_power_off": "let go",
+}
+SIDE = {"left_pin": "left pin", "right_pin": "right pin"}
+
+
+class Finding(NamedTuple):
+    """One order that is due."""
+
+    cause: str
+    """A key of ``status.CAUSES``."""
+    because: str
+    sign: str = ""
+    """The sign behind it, as in the contract; empty: none is."""
+
+
+def findings_in_record(kind: str, judged: Assessment) -> list[Finding]:
+    """Every order that a judged throw on a sheet of ``kind`` gives rise to; each cause once."""
+    found: dict[str, Finding] = {}
+    for sign in judged.signs:
+        cause = _cause_of(sign, judged.direction)
+        if cause is not None:
+            found.setdefault(cause, Finding(cause, sign.because, sign.sign))
+    if kind == BENCH:
+        for cause in NOT_ON_BENCH:
+            if found.pop(cause, None) is not None:
+                return list(found.values())
+    if judged.verdict == FAIL and not any(sign.level == FAIL for sign in judged.signs):
+        found.setdefault("failed limit", Finding("failed limit", judged.because))
+    return list(found.values())
+
+
+def _cause_of(sign: Sign, direction: str) -> str | None:
+    if sign.level == FAIL:
+        return SIGN_CAUSES.get((sign.sign, direction), "failed limit")
+    return "watch sign" if sign.level == WATCH else None
+
+
+def findings_seen(seen: Seen) -> list[Finding]:
+    """Every order that a person's sighting gives rise to; each cause once."""
+    found: dict[str, list[str]] = {}
+    for name, cause in SEEN_CAUSES.items():
+        if getattr(seen, name) == NO:
+            found.setdefault(cause, []).append(SIDE.get(name, ""))
+    return [Finding(cause, " and ".join(part for part in parts if part)) for cause, parts in found.items()]

@@ -1,0 +1,299 @@
+"""The status of a rig: a latch that goes up at once and comes down only by a signed entry.
+
+    in service  ->  watch  ->  restricted  ->  do not use
+
+The status is worked out from a *set* of orders, never from a stored field and never from the order of clocks:
+
+* A **raise** names its cause; the cause's level stands in ``CAUSES``. It stays open until a clearing order names it.
+* A **clear** counts for exactly the raises it names, and only with everything that ``WAY_DOWN`` asks for that level.
+* A raise found in a trial is known by trial and cause, so that two logbooks that hold the same trial agree.
+* An order's id is the hash of its content, and a sheet or service entry names the raises it answers from the moment it
+  was planned. So the same order met twice (import, merge, a restored copy) is one, and nobody could have named it before
+  it was written: that, not a clock, proves that the repair and the recommissioning came after the stall.
+* An order names the latest ones its writer could see. One that is named but isn't there was lost: until it is merged
+  back, or answered like the worst, the rig is at ``do not use``.
+"""
+
+from collections.abc import Container, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from logger.core.quantities.plain import written
+from logger.core.records.records import COMMISSIONING, Order
+from logger.core.standing.service import NO_REPAIR
+
+IN_SERVICE = "in service"
+WATCH = "watch"
+RESTRICTED = "restricted"
+DO_NOT_USE = "do not use"
+LEVELS = (IN_SERVICE, WATCH, RESTRICTED, DO_NOT_USE)
+
+# cause: (level, the sentence a person reads). Source: method.md 5 is the first block; the rest is common practice.
+CAUSES: dict[str, tuple[str, str]] = {
+    "pin not seen": (DO_NOT_USE, "a lock pin was not seen in its hole"),
+    "stall": (DO_NOT_USE, "the motor stood still under voltage"),
+    "stopped short": (DO_NOT_USE, "a lock throw ended before its travel was done"),
+    "light run": (DO_NOT_USE, "near no-load current all the way: the drive may be off the mechanism"),
+    "no end": (DO_NOT_USE, "the motor turned on past the stroke: the drive may slip on the mechanism"),
+    "let go": (DO_NOT_USE, "the pins did not stay put with the power off"),
+    "load check failed": (DO_NOT_USE, "the maker's load check was not passed"),
+    "damage": (DO_NOT_USE, "damage was seen"),
+    "end stop": (RESTRICTED, "it ran into its end stop: the limit switch did not cut off"),
+    "unlock stopped short": (RESTRICTED, "an unlock throw ended before its travel was done"),
+    "no start": (RESTRICTED, "no current when there should be some"),
+    "failed limit": (RESTRICTED, "a trial failed a limit"),
+    "watch sign": (WATCH, "a trial showed something to watch"),
+    "person: watch": (WATCH, "a person set it to watch"),
+    "person: restricted": (RESTRICTED, "a person restricted it"),
+    "person: do not use": (DO_NOT_USE, "a person took it out of use"),
+}
+BY_PERSON = "person: "
+LOST = "lost order"
+LOST_SENTENCE = "an order that a later entry names is missing from this logbook"
+ALTERED = "altered order"
+ALTERED_SENTENCE = "an order was changed after it was written"
+
+SIGNED = "signed"
+REASON = "reason"
+CAUSE_FOUND = "cause found"
+REPAIR = "repair"
+RECOMMISSIONED = "recommissioned"
+
+# level: what a clearing order must bring, for each raise it names.
+WAY_DOWN: dict[str, tuple[str, ...]] = {
+    WATCH: (REASON, SIGNED),
+    RESTRICTED: (REASON, SIGNED),
+    DO_NOT_USE: (CAUSE_FOUND, REPAIR, RECOMMISSIONED, SIGNED),
+}
+# need: how it is said when it lacks.
+NEED_SAID: dict[str, str] = {
+    REASON: "no reason given",
+    SIGNED: "not signed",
+    CAUSE_FOUND: "no cause found is written down",
+    REPAIR: "no repair is logged that answers it (work done, found and fixed both written)",
+    RECOMMISSIONED: "no accepted commissioning sheet that was planned after it and after its repair",
+}
+
+
+@dataclass(frozen=True)
+class SheetProof:
+    """What the latch needs to know of a sheet. Build it only from a sheet whose acceptance was worked out anew."""
+
+    id: str
+    rig: str
+    kind: str
+    accepted: bool
+    signed: str
+    answers: frozenset[str]
+    """Ids of the raises that were open when it was planned."""
+    services: frozenset[str]
+    """Ids of the service entries that were logged when it was planned."""
+
+
+@dataclass(frozen=True)
+class RepairProof:
+    """What the latch needs to know of a service entry."""
+
+    id: str
+    rig: str
+    found: str
+    fixed: str
+    answers: frozenset[str]
+    """Ids of the raises it was written for."""
+    action: str = "repaired"
+    """A key of ``service.ACTIONS``."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The sheets and service entries that this logbook holds, by id."""
+
+    sheets: Mapping[str, SheetProof] = field(default_factory=dict)
+    services: Mapping[str, RepairProof] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class OpenRaise:
+    """What holds the rig where it is: a raise, or several of the same cause in the same trial."""
+
+    ids: tuple[str, ...]
+    cause: str
+    level: str
+    sentence: str
+
+    @property
+    def needs(self) -> tuple[str, ...]:
+        """What a clearing order must bring."""
+        return WAY_DOWN[self.level]
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A clearing order that doesn't count for one of the raises it names, and why."""
+
+    order: str
+    raised: str
+    because: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Status:
+    """Where the rig stands and what holds it there."""
+
+    level: str
+    open: tuple[OpenRaise, ...]
+    """Worst first."""
+    refused: tuple[Refused, ...]
+
+    @property
+    def open_ids(self) -> tuple[str, ...]:
+        """Every order id that a sheet or a service entry written now answers."""
+        return tuple(sorted(name for one in self.open for name in one.ids))
+
+
+def worst(levels: Iterable[str]) -> str:
+    """The highest of the levels (one this version doesn't know is the highest); none: ``in service``."""
+    return max((one if one in LEVELS else DO_NOT_USE for one in levels), key=LEVELS.index, default=IN_SERVICE)
+
+
+def level_of(order: Order) -> str:
+    """The level a raise asks for: never less than its cause's; an unknown cause counts as the worst."""
+    return worst((order.level, CAUSES.get(order.cause, (DO_NOT_USE, ""))[0]))
+
+
+def sentence_of(order: Order) -> str:
+    """A raise as a person reads it."""
+    said = CAUSES.get(order.cause, ("", order.cause))[1]
+    if order.cause == "watch sign" and order.because:
+        return order.because
+    head = said if order.cause.startswith(BY_PERSON) else order.cause
+    return f"{head}: {order.because}" if order.because else said
+
+
+def latest(orders: Iterable[Order]) -> tuple[str, ...]:
+    """What a new order names in ``previous``: every order that no other one names there yet."""
+    orders = list(orders)
+    named = {name for order in orders for name in order.previous}
+    return tuple(sorted({order.id for order in orders} - named))
+
+
+def raise_order(
+    rig: str,
+    cause: str,
+    because: str,
+    at: datetime,
+    by: str,
+    *,
+    trial: str | None = None,
+    sheet: str | None = None,
+    service: str | None = None,
+    sign: str = "",
+    previous: tuple[str, ...] = (),
+) -> Order:
+    """An order that takes the rig up to its cause's level (a key of ``CAUSES``)."""
+    level, _ = CAUSES[cause]
+    return Order(
+        rig,
+        level,
+        cause,
+        because,
+        at,
+        by,
+        trial=trial,
+        sheet=sheet,
+        service=service,
+        details={"sign": sign} if sign else {},
+        previous=previous,
+    )
+
+
+def lacks(order: Order, raised: str, level: str, evidence: Evidence) -> tuple[str, ...]:
+    """What a clearing order lacks to bring down the raise ``raised`` of ``level``; empty: it counts."""
+    return tuple(need for need in WAY_DOWN[level] if not _brings(need, order, raised, evidence))
+
+
+def _brings(need: str, order: Order, raised: str, evidence: Evidence) -> bool:
+    if need == SIGNED:
+        return bool(written(order.signed))
+    if need == REASON:
+        return bool(written(order.because))
+    if need == CAUSE_FOUND:
+        return bool(written(str(order.details.get("cause_found") or "")))
+    if need == REPAIR:
+        return _repaired(order, raised, evidence)
+    sheet = evidence.sheets.get(order.sheet or "")
+    return (
+        sheet is not None
+        and sheet.rig == order.rig
+        and sheet.kind == COMMISSIONING
+        and sheet.accepted
+        and bool(written(sheet.signed))
+        and raised in sheet.answers
+        and order.service in sheet.services
+    )
+
+
+def _repaired(order: Order, raised: str, evidence: Evidence) -> bool:
+    repair = evidence.services.get(order.service or "")
+    return (
+        repair is not None
+        and repair.rig == order.rig
+        and raised in repair.answers
+        and repair.action not in NO_REPAIR
+        and bool(written(repair.found))
+        and bool(written(repair.fixed))
+    )
+
+
+def status_of(
+    rig: str,
+    orders: Iterable[Order],
+    evidence: Evidence,
+    altered: Container[str] = frozenset(),
+    told_of: Iterable[str] = (),
+) -> Status:
+    """Work out the status of ``rig`` from every order in the logbook; their sequence doesn't matter.
+
+    Args:
+        rig: the rig's name.
+        orders: all orders that the logbook holds; those of other rigs are passed over.
+        evidence: the sheets and service entries that it holds.
+        altered: ids of orders whose content no longer gives their id. They clear nothing and hold like the worst.
+        told_of: ids of orders that seals, plans and service entries of this rig name; one that isn't there was lost.
+    """
+    mine = [order for order in orders if order.rig == rig]
+    held = _held(mine, altered, told_of)
+    group_of = {name: key for key, one in held.items() for name in one.ids}
+    cleared, refused = set(), []
+    for order in sorted({one.id: one for one in mine if one.clears}.values(), key=lambda one: one.id):
+        if order.id in altered:
+            continue
+        for raised in sorted(set(order.clears) & set(group_of)):
+            key = group_of[raised]
+            missing = lacks(order, raised, held[key].level, evidence)
+            if missing:
+                refused.append(Refused(order.id, raised, tuple(NEED_SAID[need] for need in missing)))
+            else:
+                cleared.add(key)
+    still = [one for key, one in sorted(held.items()) if key not in cleared]
+    still.sort(key=lambda one: -LEVELS.index(one.level))
+    return Status(worst(one.level for one in still), tuple(still), tuple(refused))
+
+
+def _held(mine: Iterable[Order], altered: Container[str], told_of: Iterable[str]) -> dict[str, OpenRaise]:
+    """Everything that was ever raised, by a key that two copies of a logbook agree on."""
+    mine = list(mine)
+    held: dict[str, OpenRaise] = {}
+    for order in mine:
+        if order.id in altered:
+            held[order.id] = OpenRaise((order.id,), ALTERED, DO_NOT_USE, ALTERED_SENTENCE)
+        elif not order.clears:
+            key = f"{order.trial} {order.cause}" if order.trial else order.id
+            before = held.get(key)
+            ids = {order.id, *(before.ids if before else ())}
+            level = worst((level_of(order), *((before.level,) if before else ())))
+            held[key] = OpenRaise(tuple(sorted(ids)), order.cause, level, sentence_of(order))
+    named = {name for order in mine for name in (*order.previous, *order.clears)} | set(told_of)
+    for lost in named - {order.id for order in mine}:
+        held[lost] = OpenRaise((lost,), LOST, DO_NOT_USE, LOST_SENTENCE)
+    return held

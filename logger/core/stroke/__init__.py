@@ -1,0 +1,1 @@
+"""One recorded throw, from samples to a verdict; and what only several throws together show."""

@@ -1,0 +1,300 @@
+"""Causes: what would explain the signs of one trial, what else could, and the action that splits them.
+
+One trial rarely proves a cause; the table says so with its rivals. Rows are tried from the top and the first row of a
+sign that fits speaks for it. Source of the rows: failure modes of brushed screw actuators on a latch (*practice*).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from logger.core.assessment import STILL_RUNNING, WATCH, Diagnosis, Sign
+from logger.core.stroke.evidence import Evidence
+
+LIKELY = "likely"
+POSSIBLE = "possible"
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One row: a sign, when the row fits, and what to say."""
+
+    sign: str
+    cause: str
+    sure: str
+    rivals: tuple[str, ...]
+    action: str
+    fits: Callable[[Evidence, Sign], bool] = lambda evidence, sign: True
+
+
+def _colder(evidence: Evidence, sign: Sign) -> bool:
+    return not evidence.ambient_known() or evidence.cold_share()[0] > 0.02
+
+
+def _never_moved(evidence: Evidence, sign: Sign) -> bool:
+    return sign.at_fraction == 0.0
+
+
+def _rising(evidence: Evidence, sign: Sign) -> bool:
+    """The extra load grows along the travel by more than half of its own level."""
+    fit = evidence.fit
+    return fit is not None and fit.slope_a > max(0.5 * fit.level_a, 0.0)
+
+
+def _easing(evidence: Evidence, sign: Sign) -> bool:
+    fit = evidence.fit
+    return fit is not None and -fit.slope_a > max(0.5 * fit.level_a, 0.0)
+
+
+def _near_end(evidence: Evidence, sign: Sign) -> bool:
+    return sign.at_fraction is not None and sign.at_fraction > 0.85
+
+
+def _near_start(evidence: Evidence, sign: Sign) -> bool:
+    return sign.at_fraction is not None and sign.at_fraction < 0.1
+
+
+def _at_watch(evidence: Evidence, sign: Sign) -> bool:
+    return sign.level == WATCH
+
+
+def _interrupted(evidence: Evidence, sign: Sign) -> bool:
+    return evidence.segments.pauses > 0
+
+
+def _still_running(evidence: Evidence, sign: Sign) -> bool:
+    return evidence.end == STILL_RUNNING
+
+
+DETACH = "Detach the actuator from the latch and repeat: if it is still so, it is the actuator."
+BOTH_EYES = "Look at both pins, each by itself."
+
+CAUSES: tuple[Cause, ...] = (
+    Cause(
+        "no-start",
+        "an open circuit: limit switch, relay, fuse, plug or wire",
+        LIKELY,
+        ("it already stood at this end of its travel", "the board's current sensor is not in the circuit"),
+        "Try the other direction: if that runs, look at this direction's limit switch and relay; if neither runs, at "
+        "the fuse and the plug.",
+    ),
+    Cause(
+        "stall",
+        "the rod is blocked from the start: seized or frozen pin, attachment's weight on the pins",
+        LIKELY,
+        ("wiring that feeds both directions at once", "a stripped or jammed gear train"),
+        "Take the weight off the pins and power off; then " + DETACH[0].lower() + DETACH[1:],
+        _never_moved,
+    ),
+    Cause(
+        "stall",
+        "an obstruction in the way of a pin, or a pin that misses its hole",
+        LIKELY,
+        ("a bent pin or a packed guide", "a jammed screw inside the actuator"),
+        "Power off, clear and look along the way of both pins; repeat in the other direction, then detached.",
+    ),
+    Cause(
+        "end-stop",
+        "a mechanical stop is reached before the limit switch",
+        POSSIBLE,
+        ("a limit switch that no longer opens", "pins clamped against the frame, not in their holes"),
+        BOTH_EYES
+        + " Then run it detached: if it cuts off now, the stop is in the latch; if not, it is the limit switch.",
+    ),
+    Cause(
+        "stopped-short",
+        "the supply was interrupted: fuse, breaker, self-resetting cut-out or a plug",
+        POSSIBLE,
+        ("a limit switch that has slipped", "the operator let go of the switch"),
+        BOTH_EYES + " Repeat, and watch the voltage at both cable ends.",
+        _interrupted,
+    ),
+    Cause(
+        "stopped-short",
+        "a limit switch that opens too early, or a fuse or cut-out that opened",
+        POSSIBLE,
+        ("the operator let go of the switch", "a broken wire that opens as the rod moves"),
+        BOTH_EYES + " Measure the rod's travel; repeat: the same place again points to the limit switch.",
+    ),
+    Cause(
+        "no-end",
+        "something slips under load: clutch, gear or nut",
+        LIKELY,
+        ("a limit switch that no longer opens, with nothing to stop against",),
+        BOTH_EYES + " Then watch the rod itself: does it move while the motor runs?",
+    ),
+    Cause(
+        "light-run",
+        "the motor turns without the rod: stripped nut, slipping gear or clutch",
+        LIKELY,
+        ("a limit switch that no longer opens, with nothing to stop against",),
+        BOTH_EYES + " Then watch the rod itself: does it move while the motor runs?",
+        _still_running,
+    ),
+    Cause(
+        "light-run",
+        "one side is not moved any more",
+        POSSIBLE,
+        ("the mechanism runs lighter after cleaning or in warm weather", "a current sensor that reads low"),
+        BOTH_EYES + " If it was cleaned or greased, enter the service and take a new baseline.",
+        _at_watch,
+    ),
+    Cause(
+        "light-run",
+        "the drive isn't moving the mechanism: linkage off, sheared pin or stripped nut",
+        LIKELY,
+        ("a load that was taken away on purpose (a bench run)", "the mechanism runs lighter after cleaning"),
+        BOTH_EYES + " Then watch the rod and the linkage move, by hand power off first.",
+    ),
+    Cause(
+        "over-rated",
+        "the load is more than the actuator is rated for",
+        LIKELY,
+        ("low gain or offset of the current sensor", "a rating copied wrong"),
+        DETACH,
+    ),
+    Cause(
+        "drag",
+        "a side load or a crooked mount: it grows with the travel",
+        POSSIBLE,
+        ("dirt or dry pins", "a latch that springs against the pins towards the end"),
+        "Compare lock with unlock: a side load differs between them. " + DETACH,
+        _rising,
+    ),
+    Cause(
+        "drag",
+        "cold or stiff grease: worst at the start and easing",
+        POSSIBLE,
+        ("water or ice inside", "wear or dirt"),
+        "Repeat three times: cold grease eases throw by throw. Repeat again on a warm day.",
+        _easing,
+    ),
+    Cause(
+        "drag",
+        "more friction everywhere: dirt, dry screw or pins; or the cold",
+        POSSIBLE,
+        ("cold-stiff grease", "the actuator itself"),
+        "Repeat on a warm day or warmed up, and detached from the latch.",
+        _colder,
+    ),
+    Cause(
+        "drag",
+        "more friction everywhere: dirt, dry screw or pins",
+        LIKELY,
+        (
+            "the actuator itself",
+            "another attachment or its weight on the pins",
+            "a current sensor that reads high",
+        ),
+        DETACH + " Then clean, grease and repeat.",
+    ),
+    Cause(
+        "binding-spot",
+        "a pin meets the edge of its hole, or the latch clamps before the end",
+        POSSIBLE,
+        ("a burr or packed mud near the end", "an attachment that sits crooked"),
+        BOTH_EYES + " Try another attachment: if it goes, it is the fit of the hole.",
+        _near_end,
+    ),
+    Cause(
+        "binding-spot",
+        "a break-away load at the start: the attachment's weight on the pins",
+        POSSIBLE,
+        ("rust or ice that holds the pin", "a burr near the start"),
+        "Set the attachment on the ground so that the pins are free, and repeat.",
+        _near_start,
+    ),
+    Cause(
+        "binding-spot",
+        "a local bind: burr, bent pin or packed mud",
+        LIKELY,
+        ("a damaged thread of the screw", "another attachment with tighter holes"),
+        "Throw the other way: a bind of the latch shows at the mirrored place. " + DETACH,
+    ),
+    Cause(
+        "free-play",
+        "play has grown: worn nut, linkage or pin holes",
+        LIKELY,
+        ("a mount that has come loose",),
+        "Power off and isolated: feel for play by hand at the rod, the linkage and each pin.",
+    ),
+    Cause(
+        "uneven-sides",
+        "the two pins take up their load one after the other",
+        POSSIBLE,
+        ("uneven wear", "a linkage out of adjustment"),
+        BOTH_EYES + " Compare the play of the two sides by hand, power isolated.",
+    ),
+    Cause(
+        "slow-travel",
+        "loss between the board and the motor: plug, cable or brushes",
+        POSSIBLE,
+        (
+            "a rating or a baseline that isn't this actuator's",
+            "a slipping gear or clutch",
+            "a voltage channel that reads high",
+        ),
+        "Measure the voltage at the actuator's own plug while it runs; watch the rod against a ruler.",
+    ),
+    Cause(
+        "low-supply",
+        "a weak or flat battery, engine off",
+        LIKELY,
+        ("a bad connection that loses voltage even at rest current", "a voltage channel that reads low"),
+        "Repeat with the engine running; measure at the battery posts.",
+    ),
+    Cause(
+        "supply-drop",
+        "resistance upstream of the board: corroded plug, bad ground, long or thin cable",
+        LIKELY,
+        ("a weak battery", "other loads on the same supply"),
+        "Measure the voltage at both ends of the cable while it runs; whichever half loses it holds the fault.",
+    ),
+    Cause(
+        "clipped",
+        "the board's range ends below this current",
+        LIKELY,
+        ("a wrong full-scale setting of the board",),
+        "Check the range of the current sensor against the stall current of the actuator; record again.",
+    ),
+    Cause(
+        "gaps",
+        "readings were lost between board and computer",
+        LIKELY,
+        ("a loose plug on the USB side", "a logger that paused to write"),
+        "Seat the cable, lower the rate if it goes on, and record the throw again.",
+    ),
+    Cause(
+        "cut-record",
+        "the recording was stopped before the motor stopped",
+        LIKELY,
+        ("a drive that never cuts off: slipping clutch or gear, or a limit switch that doesn't open",),
+        "Record again until a second after the current has stopped. If it doesn't stop by itself: power off, "
+        + BOTH_EYES[0].lower()
+        + BOTH_EYES[1:],
+        _still_running,
+    ),
+    Cause(
+        "cut-record",
+        "the recording was started after the motor had started",
+        LIKELY,
+        ("a zero of the current channel that is far off",),
+        "Record again: start a second before the throw.",
+    ),
+    Cause(
+        "noisy",
+        "electrical noise: sense wires beside the motor's, a loose plug or a bad ground",
+        POSSIBLE,
+        ("worn brushes", "the engine's alternator"),
+        "Repeat with the engine off and the sense wires away from the motor's. If it stays: the plug, then the brushes.",
+    ),
+)
+
+
+def diagnose(evidence: Evidence, signs: tuple[Sign, ...]) -> tuple[Diagnosis, ...]:
+    """The first fitting row for each sign."""
+    found: list[Diagnosis] = []
+    for sign in signs:
+        row = next((row for row in CAUSES if row.sign == sign.sign and row.fits(evidence, sign)), None)
+        if row is not None:
+            found.append(Diagnosis(row.cause, row.sure, row.rivals, row.action, (sign.sign,)))
+    return tuple(found)

@@ -1,0 +1,86 @@
+"""Everything that a sign function may look at, gathered once for one trial."""
+
+from dataclasses import dataclass
+
+from logger.core.assessment import Figures, Profile
+from logger.core.machine.rating import MotorLine
+from logger.core.rig import Rig
+from logger.core.stroke.baseline import Baseline
+from logger.core.stroke.late_load import LateLoad
+from logger.core.stroke.segmentation import Segments
+from logger.core.stroke.shape import Fit
+from logger.core.stroke.travel import Travel
+from logger.core.trace import Trace
+
+NO_LOAD_U = 0.10
+"""Relative standard uncertainty of a data-sheet no-load current (*practice*)."""
+COLD_SHARE_PER_K = 0.004
+"""Running current rises by about this share per kelvin of cold, from stiffer grease (*assumed*; wide on purpose)."""
+COLD_SHARE_PER_K_U = 0.003
+"""Its standard uncertainty (*assumed*)."""
+MAGNET_SHARE_PER_K = -0.0015
+"""Back-EMF per speed falls by 0.2 % per kelvin with ferrite magnets, by 0.1 % with rare-earth ones (material data,
+common knowledge of the trade); the middle of both."""
+MAGNET_SHARE_PER_K_U = 0.0007
+UNKNOWN_TEMPERATURE_K = 10.0
+"""Where a temperature wasn't recorded, this much difference is allowed for (standard, *assumed*)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """One trial, cut up and measured, beside what it is compared with."""
+
+    trace: Trace
+    rig: Rig
+    line: MotorLine
+    baseline: Baseline | None
+    segments: Segments
+    moved: Travel
+    figures: Figures
+    clip_a: float | None
+    end: str
+    travel_share: float
+    """Share of the full stroke by back-EMF, not yet held to 1."""
+    travel_share_u: float
+    """Standard uncertainty of the full stroke behind it, relative."""
+    profile: Profile | None
+    fit: Fit | None
+    """Difference to the baseline, split; None without a baseline or a profile."""
+    late: LateLoad | None
+    """A beginning that lacks load which the baseline has; None: none."""
+
+    @property
+    def needed_share(self) -> float:
+        """Travel the mechanism needs as a share of the stroke."""
+        return min(1.0, self.rig.lock.needed_travel_m / self.rig.actuator.stroke_m)
+
+    @property
+    def idle_a(self) -> float:
+        """Current of the motor with no load [A], from the rating."""
+        return self.line.i0_a
+
+    @property
+    def baseline_run_a(self) -> float | None:
+        """Mean running current of the baseline [A]."""
+        spread = self.baseline.figures.get("run_current_a") if self.baseline else None
+        return spread.mean if spread else None
+
+    def cold_share(self) -> tuple[float, float]:
+        """How much heavier the weather alone makes this trial than the baseline: share, and standard uncertainty.
+
+        (0, 0) where either temperature wasn't recorded: the sign then names the cold as a rival instead.
+        """
+        there = self.baseline.ambient_c if self.baseline else None
+        here = self.trace.ambient_c
+        if there is None or here is None:
+            return 0.0, 0.0
+        colder_k = there - here
+        return COLD_SHARE_PER_K * colder_k, COLD_SHARE_PER_K_U * abs(colder_k)
+
+    def ambient_known(self) -> bool:
+        """Whether both this trial and the baseline recorded their temperature."""
+        return (
+            self.trace.ambient_c is not None
+            and self.baseline is not None
+            and self.baseline.ambient_c is not None
+        )

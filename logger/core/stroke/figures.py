@@ -1,0 +1,301 @@
+"""The figures of one trial, each with its uncertainty; None where the record can't give one."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.core.assessment import CUT_OFF, NO_RUN, STALL, STILL_RUNNING, Figures, Measured
+from logger.core.quantities.numerics import integrate, median_of, moving_mean
+from logger.core.stroke.segmentation import Segments
+from logger.core.stroke.travel import Travel
+from logger.core.trace import FloatArray, Trace
+
+GAIN_U = 0.015 / np.sqrt(3.0)
+"""Relative standard uncertainty of a current channel that brings no calibration: ±1.5 % total error, the figure the
+ACS712 data sheet gives, taken as a rectangle."""
+VOLTAGE_GAIN_U = 0.01 / np.sqrt(3.0)
+"""The same for voltage: a divider of two 1 % resistors (*practice*)."""
+K = 2.0
+
+
+@dataclass(frozen=True)
+class Gains:
+    """Relative standard uncertainties of the two channels."""
+
+    current: float = GAIN_U
+    voltage: float = VOLTAGE_GAIN_U
+
+
+def expanded(value: float, *standard: float) -> Measured:
+    """A figure with the root sum of squares of its standard uncertainties, k = 2 (JCGM 100)."""
+    return Measured(float(value), K * float(np.sqrt(sum(u * u for u in standard))))
+
+
+def clipped_at(current_a: FloatArray, first: int, last: int, step_a: float) -> float | None:
+    """The level at which the record is cut off flat, or None.
+
+    A converter at its end repeats the very same extreme reading; a real peak with any noise doesn't. Looked for in
+    the movement only, and only where the readings below it do differ. A whole movement at one reading is cut off too,
+    if the converter's step is fine enough to have shown some difference.
+    """
+    moving = current_a[first : last + 1]
+    if len(moving) < 6:
+        return None
+    top = float(moving.max())
+    at_top = np.flatnonzero(moving >= top - 1e-9 * abs(top))
+    together = int(np.count_nonzero(np.diff(at_top) == 1))
+    if together < 2:
+        return None
+    if len(np.unique(moving)) < 10:
+        flat = len(at_top) > 0.9 * len(moving) and 0.0 < step_a < 0.01 * abs(top)
+        return top if flat else None
+    # At a coarse resolution a quiet run repeats itself at every level, not only at the top.
+    below = moving[moving < top]
+    repeats = float(np.mean(np.diff(below) == 0)) if len(below) > 1 else 0.0
+    share_at_top = together / max(len(at_top) - 1, 1)
+    return top if share_at_top > 0.5 and repeats < 0.5 * share_at_top else None
+
+
+def end_of(segments: Segments, still_from: int | None) -> str:
+    """How the movement ended, in the contract's words."""
+    if not segments.moved:
+        return NO_RUN
+    if still_from is not None:
+        return STALL
+    return STILL_RUNNING if segments.ends_running else CUT_OFF
+
+
+def figures_of(
+    trace: Trace,
+    segments: Segments,
+    voltage_v: FloatArray,
+    moved: Travel,
+    clip_a: float | None,
+    gains: Gains,
+) -> Figures:
+    """Every figure that this record supports (travel in shares of the stroke is added by ``assess``).
+
+    The run ends where the motor stood still, if it did: stall current is a figure of its own.
+    """
+    time_s, current_a = trace.time_s, segments.current_a
+    whole_start, whole_end = not segments.starts_running, not segments.ends_running
+    stop = moved.still_from if moved.still_from is not None else segments.last + 1
+    run = slice(segments.settled, max(stop, segments.settled))
+    source = source_resistance(trace, voltage_v, segments, clip_a, gains)
+    start = expanded(segments.start_s, segments.start_u_s) if whole_start else None
+    end = _end(time_s, segments, moved)
+    zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(median_of(current_a))
+    peak_window = max(3, (run.stop - run.start) // 100)
+    return Figures(
+        start_s=start,
+        end_s=end,
+        travel_time_s=_travel_time(start, end),
+        inrush_a=_inrush(segments, clip_a, zero_u, gains),
+        run_current_a=_run_current(time_s, current_a, run, clip_a, zero_u, gains),
+        peak_run_current_a=_peak(current_a, run, peak_window, clip_a, zero_u, gains),
+        stall_current_a=_stall(current_a, moved, segments, clip_a, zero_u, gains),
+        mean_voltage_v=_mean_voltage(trace, voltage_v, segments, gains),
+        rest_voltage_v=_rest_voltage(trace, voltage_v, segments, source, gains),
+        source_resistance_ohm=source,
+        run_noise_a=_run_noise(current_a, run),
+        charge_as=_integral(
+            time_s, current_a, segments, clip_a, zero_u, gains.current, whole_start and whole_end
+        ),
+        energy_j=None
+        if trace.voltage_v is None
+        else _integral(
+            time_s,
+            current_a * voltage_v,
+            segments,
+            clip_a,
+            zero_u * float(np.mean(voltage_v)),
+            float(np.hypot(gains.current, gains.voltage)),
+            whole_start and whole_end,
+        ),
+    )
+
+
+def _end(time_s: FloatArray, segments: Segments, moved: Travel) -> Measured | None:
+    """End of the movement: the cut-off, or where the motor came to stand. None where the record doesn't show it."""
+    if moved.still_from is None:
+        return None if segments.ends_running else expanded(segments.end_s, segments.end_u_s)
+    if moved.still_from <= segments.settled:
+        return None  # it never moved
+    return expanded(float(time_s[moved.still_from]), 2.0 * segments.period_s)
+
+
+def _travel_time(start: Measured | None, end: Measured | None) -> Measured | None:
+    if start is None or end is None:
+        return None
+    return Measured(end.value - start.value, float(np.hypot(start.u, end.u)))
+
+
+def _inrush(segments: Segments, clip_a: float | None, zero_u: float, gains: Gains) -> Measured | None:
+    if segments.starts_running or clip_a is not None or segments.settled <= segments.first:
+        return None
+    peak = float(np.max(segments.current_a[segments.first : segments.settled + 1]))
+    return expanded(peak, zero_u, segments.noise_a, gains.current * peak)
+
+
+def _run_current(
+    time_s: FloatArray, current_a: FloatArray, run: slice, clip_a: float | None, zero_u: float, gains: Gains
+) -> Measured | None:
+    """Time-average over the run. The scatter is taken from block means, so that slow beats of an aliased ripple count."""
+    current, time = current_a[run], time_s[run]
+    if len(current) < 4 or _too_clipped(current, clip_a):
+        return None
+    mean = integrate(current, time) / float(time[-1] - time[0])
+    return expanded(mean, zero_u, _scatter_of_mean(current), gains.current * mean)
+
+
+def _scatter_of_mean(current: FloatArray) -> float:
+    """Standard uncertainty of the mean from what neighbouring samples disagree by [A].
+
+    The shape of the load is no scatter, so differences between neighbours are used; they are taken at spacings of 1,
+    3 and 9 samples and the worst counts, which a slow beat can't hide from.
+    """
+    n = len(current)
+    worst = 0.0
+    for block in (1, 3, 9):
+        m = n // block
+        if m < 6:
+            break
+        means = current[: m * block].reshape(m, block).mean(axis=1)
+        # Second differences drop a straight slope: var = 6 sd^2 for independent blocks.
+        second = means[2:] - 2.0 * means[1:-1] + means[:-2]
+        worst = max(worst, float(np.sqrt(np.mean(second**2) / 6.0 / m)))
+    return worst
+
+
+def _peak(
+    current_a: FloatArray, run: slice, window: int, clip_a: float | None, zero_u: float, gains: Gains
+) -> Measured | None:
+    """Highest mean over one hundredth of the run: a load, not a spike or a brush ripple."""
+    current = current_a[run]
+    if len(current) < 4 or (clip_a is not None and float(current.max()) >= clip_a - 1e-9):
+        return None
+    peak = float(np.max(moving_mean(current, window)[window // 2 : len(current) - window // 2]))
+    steps = float(np.std(np.diff(current)) / np.sqrt(2.0))
+    return expanded(peak, zero_u, steps / np.sqrt(window), gains.current * peak)
+
+
+def _stall(
+    current_a: FloatArray,
+    moved: Travel,
+    segments: Segments,
+    clip_a: float | None,
+    zero_u: float,
+    gains: Gains,
+) -> Measured | None:
+    if moved.still_from is None or clip_a is not None:
+        return None
+    tail = current_a[moved.still_from : segments.last + 1]
+    level = median_of(tail)
+    return expanded(level, zero_u, float(np.std(tail)) / np.sqrt(len(tail)), gains.current * level)
+
+
+def _mean_voltage(trace: Trace, voltage_v: FloatArray, segments: Segments, gains: Gains) -> Measured | None:
+    if trace.voltage_v is None or segments.last - segments.settled < 3:
+        return None
+    time, volts = trace.time_s[segments.run], voltage_v[segments.run]
+    mean = integrate(volts, time) / float(time[-1] - time[0])
+    return expanded(mean, _scatter_of_mean(volts), gains.voltage * mean)
+
+
+def _run_noise(current_a: FloatArray, run: slice) -> Measured | None:
+    """Scatter of neighbouring samples while running [A]: brush ripple, bad contact and sensor noise together."""
+    steps = np.diff(current_a[run])
+    if len(steps) < 20:
+        return None
+    noise = float(np.std(steps) / np.sqrt(2.0))
+    return expanded(noise, noise / np.sqrt(2.0 * len(steps)))
+
+
+def _rest_voltage(
+    trace: Trace, voltage_v: FloatArray, segments: Segments, source: Measured | None, gains: Gains
+) -> Measured | None:
+    """Supply without load: read before the start, or (a board on the motor side of the switch sees none then) the
+    voltage in the run carried back to no current along the line of the start."""
+    before = voltage_v[: max(0, segments.first - 1)]
+    if trace.voltage_v is None or len(before) < 2 or segments.starts_running:
+        return None
+    early = slice(segments.settled, min(segments.settled + 50, segments.last) + 1)
+    rest, running = median_of(before), median_of(voltage_v[early])
+    if abs(rest) < 0.5 * running:
+        if source is None:
+            return None
+        amps = median_of(segments.current_a[early])
+        carried = running + source.value * amps
+        return expanded(carried, 0.5 * source.u * amps, gains.voltage * carried, 0.005 * carried)
+    return expanded(rest, float(np.std(before)) / np.sqrt(len(before)), gains.voltage * rest)
+
+
+def source_resistance(
+    trace: Trace, voltage_v: FloatArray, segments: Segments, clip_a: float | None, gains: Gains
+) -> Measured | None:
+    """-dV/di upstream of the board, from the start: rest, inrush and its decay [ohm].
+
+    The fast change of the start outweighs everything slow (the battery's own recovery). A straight line by least
+    squares with current on x; None where the current didn't change enough or the line doesn't describe the rows.
+    """
+    if trace.voltage_v is None or segments.starts_running or segments.settled <= segments.first:
+        return None
+    inrush_rows = segments.settled - segments.first
+    before = min(segments.first - 1, max(4, inrush_rows))
+    rows = np.arange(segments.first - max(before, 0), min(segments.settled + inrush_rows, segments.last) + 1)
+    volts, amps = voltage_v[rows], segments.current_a[rows]
+    if abs(median_of(voltage_v[: max(1, segments.first - 1)])) < 0.5 * median_of(volts):
+        # Motor side: no voltage before the switch closes, nor where that channel comes later than the current.
+        keep = (rows > segments.first) & (volts > 0.5 * median_of(volts))
+        volts, amps = volts[keep], amps[keep]
+        if _starts_softly(segments):
+            return None  # a drive that sets the motor's voltage itself: that voltage isn't the supply's
+    if clip_a is not None:
+        keep = amps < clip_a - 1e-9
+        volts, amps = volts[keep], amps[keep]
+    if len(amps) < 5:
+        return None
+    spread = amps - amps.mean()
+    s_xx = float(spread @ spread)
+    if s_xx <= 0:
+        return None
+    slope = float(spread @ volts) / s_xx
+    misfit = volts - volts.mean() - slope * spread
+    # Rows that lie on one side of the line together are one observation, not many: a drive that raises its voltage
+    # draws a curve, and its slope is nobody's resistance.
+    apart = 1 + int(np.count_nonzero(np.diff(misfit > 0)))
+    together = max(1.0, len(amps) / (2.0 * apart))  # by chance alone the side changes at every other row
+    u = float(np.sqrt(misfit @ misfit / (len(amps) - 2) / s_xx * together))
+    if -slope + K * u < 0.0:
+        return None  # a supply that rises with the load isn't one: the two channels don't belong together
+    return expanded(-slope, u, abs(slope) * float(np.hypot(gains.current, gains.voltage)))
+
+
+def _starts_softly(segments: Segments) -> bool:
+    """Whether the start shows no peak worth the name: a switch closed on a standing motor always gives one."""
+    start = segments.current_a[segments.first : segments.settled + 1]
+    return float(start.max()) < 1.5 * median_of(segments.current_a[segments.run])
+
+
+def _too_clipped(current: FloatArray, clip_a: float | None) -> bool:
+    """Whether clipping took more than one sample in a hundred of the run."""
+    return clip_a is not None and float(np.mean(current >= clip_a - 1e-9)) > 0.01
+
+
+def _integral(
+    time_s: FloatArray,
+    values: FloatArray,
+    segments: Segments,
+    clip_a: float | None,
+    zero_u: float,
+    gain_u: float,
+    whole: bool,
+) -> Measured | None:
+    """Integral over the whole movement, transient included."""
+    if not whole or clip_a is not None:
+        return None
+    rows = slice(segments.first, segments.last + 1)
+    total = integrate(values[rows], time_s[rows])
+    lasted = segments.end_s - segments.start_s
+    edge = abs(float(values[segments.last])) * segments.end_u_s
+    return expanded(total, zero_u * lasted, gain_u * total, edge)

@@ -1,0 +1,196 @@
+"""A trial's profile against the baseline's: what is level, what is slope, what sits at one place.
+
+The difference is split by a robust straight fit into
+
+- a level (drag: heavier everywhere),
+- a share of the baseline's own shape (friction that has grown scales the humps too),
+- a slope over travel (a side load that grows with extension, grease that eases),
+
+and what is left over. A load at one place stays in the left-over because the fit gives little weight to a minority of
+bins that don't follow.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.core.quantities.numerics import median_of, robust_sd
+from logger.core.trace import FloatArray
+
+SCAN_WIDTHS = (2, 3, 4, 6, 8, 12, 16)
+"""Bins over which a left-over is averaged when looking for a load at one place."""
+WORST_PLACE_U = 0.03
+"""A place known no better than this isn't one: the load is then not told from a travel that doesn't add up."""
+Z_999 = 3.090
+"""One-sided 99.9 % of a normal scatter."""
+END_U = 0.004
+"""Standard uncertainty of where the limit switches end the stroke, as a share of it (*assumed*)."""
+FEWEST_BINS = 20
+"""Below a fifth of the stroke there is no shape to compare."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """The split difference."""
+
+    level_a: float
+    """Mean of the fitted part over the covered travel [A]"""
+    scale: float
+    """Share of the baseline's own shape"""
+    slope_a: float
+    """Change of the fitted part over the full stroke beyond level and scale [A]"""
+    misfit_a: FloatArray
+    """shape (m,) what is left [A]; NaN where not covered"""
+    covered: np.ndarray
+    """shape (m,) bool"""
+
+
+@dataclass(frozen=True)
+class Bump:
+    """A load at one place."""
+
+    at_fraction: float
+    at_u: float
+    """Standard uncertainty of the place (share of the stroke)"""
+    height_a: float
+    limit_a: float
+    width: float
+    """Share of the stroke over which it stands above half its height"""
+
+
+def fit_difference(current_a: FloatArray, baseline_a: FloatArray, rounds: int = 12) -> Fit | None:
+    """Split ``current_a - baseline_a``; both shape (m,) with NaN where not known. None: too little covered.
+
+    Tukey's biweight by reweighted least squares, with a light pull of scale and slope towards nothing so that a flat
+    baseline or a short stretch doesn't set them free.
+    """
+    covered = ~np.isnan(current_a) & ~np.isnan(baseline_a)
+    if int(np.count_nonzero(covered)) < FEWEST_BINS:
+        return None
+    m = len(current_a)
+    place = (np.arange(m) + 0.5) / m
+    difference = current_a[covered] - baseline_a[covered]
+    shape = baseline_a[covered] - median_of(baseline_a[covered])
+    slope = place[covered] - np.mean(place[covered])
+    columns = np.stack([np.ones_like(shape), shape, slope], axis=1)
+    usual = max(median_of(baseline_a[covered]), 1e-9)
+    n = len(difference)
+    # The pull: a scale of 0.5 and a slope of half the usual current count as one standard deviation, against a
+    # scatter of one hundredth of the usual current.
+    pull = np.diag([0.0, (0.01 * usual / 0.5) ** 2, (0.01 * usual / (0.5 * usual)) ** 2])
+    pull += 1e-12 * n * np.eye(3)
+    answer = np.array([median_of(difference), 0.0, 0.0])
+    for _ in range(rounds):
+        left = difference - columns @ answer
+        spread = max(robust_sd(left), 1e-6 * usual)
+        weight = np.clip(1.0 - (left / (4.685 * spread)) ** 2, 0.0, None) ** 2
+        weighted = columns * weight[:, None]
+        new = np.linalg.solve(weighted.T @ columns + pull, weighted.T @ difference)
+        done = np.max(np.abs(columns @ (new - answer))) < 1e-3 * usual
+        answer = new
+        if done:
+            break
+    fitted = columns @ answer
+    misfit = np.full(m, np.nan)
+    misfit[covered] = difference - fitted
+    return Fit(float(np.mean(fitted)), float(answer[1]), float(answer[2]), misfit, covered)
+
+
+def smooth_over(values: FloatArray, width: int) -> FloatArray:
+    """Mean over ``width`` bins, NaN left out; NaN where less than half of the width is known."""
+    known = ~np.isnan(values)
+    kernel = np.ones(width)
+    total = np.convolve(np.where(known, values, 0.0), kernel, mode="same")
+    count = np.convolve(known.astype(np.float64), kernel, mode="same")
+    out: FloatArray = np.where((count >= 0.5 * width) & known, total / np.maximum(count, 1.0), np.nan)
+    return out
+
+
+def mean_known(values: FloatArray, axis: int | None = None) -> FloatArray:
+    """Mean with NaN left out; 0.0 where nothing is known."""
+    known = ~np.isnan(values)
+    count = np.maximum(np.sum(known, axis=axis), 1)
+    mean: FloatArray = np.asarray(np.sum(np.where(known, values, 0.0), axis=axis) / count)
+    return mean
+
+
+def find_bump(
+    fit: Fit,
+    baseline_a: FloatArray,
+    scan_sd_a: dict[int, FloatArray],
+    factors: dict[int, float],
+    smallest_a: float,
+    place_u: float,
+    blind_u: float = 0.0,
+) -> Bump | None:
+    """The clearest load at one place that neither the baseline's scatter nor this trial's own explains, or None.
+
+    Parameters
+    ----------
+    fit
+        The trial's split difference.
+    baseline_a
+        shape (m,) the baseline's profile [A]: where it is steep, a small shift looks like a load.
+    scan_sd_a
+        Scatter of one healthy trial at each width [A].
+    factors
+        By width: how many standard deviations the mean over it must exceed.
+    smallest_a
+        A load smaller than this isn't called one, however clear [A].
+    place_u
+        Standard uncertainty of a place (share of the stroke).
+    blind_u
+        What a missing voltage channel has added to it: that widens the interval of the place, and is no reason to doubt
+        the load.
+    """
+    misfit_a = fit.misfit_a
+    worst_u = float(np.hypot(WORST_PLACE_U, blind_u))
+    shift_a = place_u * np.abs(_steepness(baseline_a * (1.0 + fit.scale)))
+    best: tuple[float, int, int, float, float] | None = None
+    for width, healthy_sd_a in scan_sd_a.items():
+        smooth = smooth_over(misfit_a, width)
+        own = robust_sd(smooth[~np.isnan(smooth)])
+        scatter_a = np.maximum(healthy_sd_a, own)
+        sd_a = np.hypot(scatter_a, shift_a)
+        # Few trials know the scatter badly (hence the factor); how far places may be off doesn't come from them.
+        limit = np.maximum(np.hypot(factors[width] * scatter_a, Z_999 * shift_a), smallest_a)
+        excess = smooth / limit
+        excess[np.isnan(excess)] = -np.inf
+        top = int(np.argmax(excess))
+        clearness = float(smooth[top] / max(sd_a[top], 1e-12))
+        if excess[top] > 1.0 and (best is None or clearness > best[0]):
+            best = (clearness, width, top, float(sd_a[top]), float(limit[top]))
+    if best is None:
+        return None
+    _, width, top, sd, limit_a = best
+    bump = _measure(misfit_a, width, top, sd, limit_a, place_u)
+    return bump if bump.at_u <= worst_u else None
+
+
+def _steepness(values: FloatArray) -> FloatArray:
+    """Slope over the full stroke, the steeper of both sides; 0 where not known."""
+    step = np.abs(np.nan_to_num(np.diff(values))) * len(values)
+    return np.maximum(np.concatenate((step, [0.0])), np.concatenate(([0.0], step)))
+
+
+def _measure(misfit_a: FloatArray, width: int, top: int, sd_a: float, limit_a: float, place_u: float) -> Bump:
+    """Height, place and extent of the load around bin ``top``."""
+    m = len(misfit_a)
+    smooth = np.nan_to_num(smooth_over(misfit_a, max(2, width // 2)), nan=-np.inf)
+    near = slice(max(0, top - width), min(m, top + width + 1))
+    crest = near.start + int(np.argmax(smooth[near]))
+    height = float(smooth[crest])
+    low = high = crest
+    while low > 0 and smooth[low - 1] > 0.4 * height:
+        low -= 1
+    while high < m - 1 and smooth[high + 1] > 0.4 * height:
+        high += 1
+    bins = np.arange(low, high + 1)
+    weight = np.clip(np.nan_to_num(misfit_a[bins]), 0.0, None)
+    centres = (bins + 0.5) / m
+    centroid = float(np.sum(weight * centres) / max(float(np.sum(weight)), 1e-12))
+    extent = len(bins) / m
+    scatter = 0.5 * extent * sd_a / max(height, 1e-12)
+    # One bin wide: half a bin either way is not resolved.
+    u = float(np.sqrt(place_u**2 + scatter**2 + (0.5 / m) ** 2 / 3.0 + END_U**2))
+    return Bump(centroid, u, height, limit_a, extent)

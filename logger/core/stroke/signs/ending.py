@@ -1,0 +1,111 @@
+"""Signs of how the movement ended, or that it never began."""
+
+from logger.core.assessment import CUT_OFF, FAIL, NO_RUN, STALL, STILL_RUNNING, WATCH, Sign
+from logger.core.stroke.evidence import Evidence
+
+TURNED_TOO_FAR = 1.1
+"""No stroke is a tenth longer than itself: beyond that the motor turns without the rod (*practice*)."""
+END_ZONE = 0.9
+"""A standstill beyond this share of the stroke is at the end of travel even where less travel is needed
+(*practice*)."""
+SMALLEST_SHORTFALL = 0.03
+"""A limit switch moved by less than this share of the stroke isn't told from play in the linkage (*practice*)."""
+
+
+def no_start(evidence: Evidence) -> Sign | None:
+    """No current when there should be some."""
+    if evidence.end != NO_RUN:
+        return None
+    volts = evidence.trace.voltage_v
+    seen = "" if volts is None else f" with {abs(float(volts.mean())):.1f} V at the board"
+    return Sign("no-start", FAIL, f"no current flowed in the whole record{seen}", value=0.0, unit="A")
+
+
+def stall(evidence: Evidence) -> Sign | None:
+    """The motor stood still under voltage before the end of travel."""
+    if evidence.end != STALL or _at_end(evidence):
+        return None
+    return _standstill(evidence, "stall", "before the end of travel")
+
+
+def end_stop(evidence: Evidence) -> Sign | None:
+    """It stalled at the end of travel: the limit switch did not cut off."""
+    if evidence.end != STALL or not _at_end(evidence):
+        return None
+    return _standstill(
+        evidence, "end-stop", "at the end of travel, where the limit switch should have cut off"
+    )
+
+
+def _at_end(evidence: Evidence) -> bool:
+    slack = evidence.travel_share_u if evidence.baseline is not None else 2.0 * evidence.travel_share_u
+    return evidence.travel_share >= max(evidence.needed_share, END_ZONE) - slack
+
+
+def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
+    figure = evidence.figures.stall_current_a
+    still_from = evidence.moved.still_from or 0
+    never = still_from <= evidence.segments.settled
+    at = 0.0 if never else min(evidence.travel_share, 1.0)
+    level = f"{figure.value:.1f} A" if figure is not None else "full current"
+    if never:
+        because = f"it never moved and drew {level} to the end"
+    else:
+        because = f"the motor stood still {where} ({100 * at:.0f} % of the stroke), drawing {level}"
+    return Sign(
+        sign,
+        FAIL,
+        because,
+        value=figure.value if figure is not None else None,
+        limit=evidence.rig.actuator.full_load_current_a,
+        unit="A",
+        at_fraction=at,
+        at_fraction_u=None if never else 2.0 * evidence.travel_share_u * at,
+        from_s=float(evidence.trace.time_s[still_from]),
+    )
+
+
+def turned_too_far(evidence: Evidence) -> bool:
+    """Whether the motor turned for more than the whole stroke and nothing ended it."""
+    turned = evidence.travel_share * (1.0 - 2.0 * evidence.travel_share_u)
+    return evidence.end == STILL_RUNNING and turned > TURNED_TOO_FAR
+
+
+def no_end(evidence: Evidence) -> Sign | None:
+    """Under load, and the motor turned on for more than the stroke: nothing ended it."""
+    run = evidence.figures.run_current_a
+    if not turned_too_far(evidence) or run is None:
+        return None
+    return Sign(
+        "no-end",
+        FAIL,
+        f"the motor turned for {evidence.travel_share:.1f} strokes at {run.value:.2f} A and nothing ended it",
+        value=evidence.travel_share,
+        limit=TURNED_TOO_FAR,
+        unit="1",
+    )
+
+
+def stopped_short(evidence: Evidence) -> Sign | None:
+    """The current fell to zero before the travel was done."""
+    if evidence.end != CUT_OFF or evidence.segments.starts_running:
+        return None
+    share, u = evidence.travel_share, evidence.travel_share_u * min(evidence.travel_share, 1.0)
+    short_of_needed = share + 2.0 * u < evidence.needed_share
+    usual = 1.0 - max(SMALLEST_SHORTFALL, 2.0 * evidence.travel_share_u)
+    short_of_usual = evidence.baseline is not None and share < usual
+    if not (short_of_needed or short_of_usual):
+        return None
+    limit = evidence.needed_share if short_of_needed else usual
+    what = "travel needed" if short_of_needed else "travel of the baseline"
+    return Sign(
+        "stopped-short",
+        FAIL if short_of_needed else WATCH,
+        f"the current fell to zero at {100 * share:.0f} % of the stroke; the {what} is {100 * limit:.0f} %",
+        value=share,
+        limit=limit,
+        unit="1",
+        at_fraction=share,
+        at_fraction_u=2.0 * u,
+        from_s=evidence.segments.end_s,
+    )

@@ -1,0 +1,176 @@
+"""Where the rod was, from back-EMF; and the current over that travel.
+
+A brushed permanent-magnet motor turns at a speed in proportion to V - iR, so the travel is in proportion to the
+integral of that over time. Without a voltage channel a constant supply stands in, and every place is known less well.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.core.assessment import Profile
+from logger.core.quantities.numerics import integrate, median_of, moving_mean, runs_of
+from logger.core.stroke.segmentation import SUSTAINED_SAMPLES, Segments
+from logger.core.trace import FloatArray, Trace
+
+FEWEST_START_ROWS = 4
+"""A start of fewer rows doesn't show its charge."""
+GRID_BINS = 100
+"""Bins of one hundredth of the stroke."""
+LONGEST_FILLED = 2
+"""Bins in a row that a straight line between two samples may fill."""
+PLACE_U_WITHOUT_VOLTAGE = 0.03
+"""Standard uncertainty of a place when the supply is taken as constant, as a share of the stroke (*assumed*)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Travel:
+    """The movement as distance in volt-seconds (distance times k_e)."""
+
+    emf_v: FloatArray
+    """shape (rows of the movement,) back-EMF [V]"""
+    volt_seconds: FloatArray
+    """shape (rows of the movement,) [V s] from 0 at the start"""
+    total_vs: float
+    """[V s] over the whole movement, both ends included"""
+    from_voltage: bool
+    still_from: int | None
+    """Row (of the record) from which the motor stood still under voltage; None: it turned to the end."""
+
+
+def voltage_or_nominal(trace: Trace, nominal_v: float, segments: Segments) -> tuple[FloatArray, bool]:
+    """Voltage over the record with its driving polarity made positive [V], and whether it was measured."""
+    if trace.voltage_v is None:
+        return np.full(len(trace), nominal_v), False
+    moving = trace.voltage_v[segments.first : segments.last + 1]
+    return (-trace.voltage_v if median_of(moving) < 0 else trace.voltage_v), True
+
+
+def travel(
+    trace: Trace,
+    segments: Segments,
+    voltage_v: FloatArray,
+    from_voltage: bool,
+    r_ohm: float,
+    still_from: int | None,
+) -> Travel:
+    """Integrate the back-EMF over the movement.
+
+    Parameters
+    ----------
+    voltage_v
+        shape (n,) [V], see ``voltage_or_nominal``.
+    r_ohm
+        Winding resistance at the temperature of the trial [ohm].
+    still_from
+        From this row on the rod counts as standing.
+    """
+    rows = slice(segments.first, segments.last + 1)
+    time_s, current_a = trace.time_s[rows], segments.current_a[rows]
+    emf_v = voltage_v[rows] - current_a * r_ohm
+    # In a break of the current the motor only coasts; a supply that reads full voltage then drives nothing. What it
+    # draws while it turns is the measure: a long stand at the end draws many times that.
+    turning_a = current_a if still_from is None else current_a[: max(1, still_from - segments.first)]
+    for a, b in runs_of(current_a < 0.1 * median_of(turning_a)):
+        if b - a >= SUSTAINED_SAMPLES:
+            emf_v[a:b] = 0.0
+    if still_from is not None:
+        emf_v[max(0, still_from - segments.first) :] = 0.0
+    step_vs = 0.5 * (emf_v[1:] + emf_v[:-1]) * np.diff(time_s)
+    begin_vs = float(emf_v[0]) * max(0.0, float(time_s[0]) - segments.start_s)
+    finish_vs = float(emf_v[-1]) * max(0.0, segments.end_s - float(time_s[-1]))
+    volt_seconds = begin_vs + np.concatenate(([0.0], np.cumsum(step_vs)))
+    return Travel(emf_v, volt_seconds, float(volt_seconds[-1]) + finish_vs, from_voltage, still_from)
+
+
+def rotor_charge_per_volt(time_s: FloatArray, segments: Segments, moved: Travel) -> float:
+    """Charge that speeds the rotor up by one volt of back-EMF [A s/V]: its inertia, as the terminals see it.
+
+    The start tells it: what flowed beyond the load while the back-EMF rose from nothing to its running value. 0 where
+    the record doesn't resolve the start or has no voltage.
+    """
+    first, settled = segments.first, segments.settled
+    if not moved.from_voltage or segments.starts_running or settled - first < FEWEST_START_ROWS:
+        return 0.0
+    after = slice(settled, min(2 * settled - first, segments.last) + 1)
+    load_a = median_of(segments.current_a[after])
+    risen_v = median_of(moved.emf_v[after.start - first : after.stop - first])
+    start = slice(first, settled + 1)
+    charge_as = integrate(segments.current_a[start] - load_a, time_s[start])
+    return max(charge_as, 0.0) / risen_v if risen_v > 0 else 0.0
+
+
+def profile(
+    time_s: FloatArray, segments: Segments, moved: Travel, full_vs: float, full_u: float
+) -> Profile | None:
+    """Load current over travel on the fixed grid, or None where the run is too short for one.
+
+    What flows only to speed the rotor up (after the start, or when the supply jumps) is taken off.
+
+    Parameters
+    ----------
+    full_vs
+        Volt-seconds of the full stroke [V s].
+    full_u
+        Relative standard uncertainty of it.
+
+    Bins that the movement didn't reach, or that lie in the start-up transient or in a hole of the record, are NaN.
+    Single bins between two samples (a low rate) are filled by the straight line between them.
+    """
+    # The very last reading may be taken half before and half after the cut-off.
+    stop = segments.last if moved.still_from is None else moved.still_from
+    rows = slice(segments.settled - segments.first, max(stop - segments.first, 0))
+    place = moved.volt_seconds[rows] / full_vs
+    current = segments.current_a[segments.settled : stop]
+    if len(place) < 8 or place[-1] - place[0] < 0.05:
+        return None
+    centres = (np.arange(GRID_BINS) + 0.5) / GRID_BINS
+    index = np.clip((place * GRID_BINS).astype(np.int64), 0, GRID_BINS - 1)
+    count = np.bincount(index, minlength=GRID_BINS)
+    total = np.bincount(index, weights=current, minlength=GRID_BINS)
+    seen = count > 0
+    mean = np.full(GRID_BINS, np.nan)
+    mean[seen] = total[seen] / count[seen]
+    scatter_a = _scatter_within_bins(current, index, count, mean)
+    inside = (centres >= place[0]) & (centres <= place[-1])
+    gaps = inside & ~seen
+    for a, b in runs_of(gaps):
+        if b - a > LONGEST_FILLED:
+            gaps[a:b] = False
+    mean[gaps] = np.interp(centres[gaps], place, current)
+    # The bins in which the start-up transient and the movement end are only partly covered.
+    mean[~inside] = np.nan
+    mean[int(np.argmax(inside))] = np.nan
+    mean -= rotor_charge_per_volt(time_s, segments, moved) * _speeding_up(
+        time_s[segments.settled : stop], moved.emf_v[rows], place
+    )
+    u_a = scatter_a / np.sqrt(np.maximum(count, 1))
+    per_sample = (place[-1] - place[0]) / len(place)
+    place_u = float(np.hypot(full_u, per_sample / np.sqrt(12.0)))
+    if not moved.from_voltage:
+        place_u = float(np.hypot(place_u, PLACE_U_WITHOUT_VOLTAGE))
+    return Profile(centres, mean, np.where(np.isnan(mean), np.nan, u_a), place_u)
+
+
+def _speeding_up(time_s: FloatArray, emf_v: FloatArray, place: FloatArray) -> FloatArray:
+    """Mean rise of the back-EMF over each bin [V/s], shape (m,); 0 outside the movement.
+
+    Taken between the bin's two edges, from averages over half a bin, so that noise hardly counts.
+    """
+    width = max(3, len(place) // (2 * GRID_BINS))
+    smooth_v = moving_mean(emf_v, width)
+    edges = np.clip(np.arange(GRID_BINS + 1) / GRID_BINS, place[0], place[-1])
+    at_s = np.interp(edges, np.maximum.accumulate(place), time_s)
+    lasted_s = np.diff(at_s)
+    rise_v = np.diff(np.interp(at_s, time_s, smooth_v))
+    return np.where(lasted_s > 0, rise_v / np.where(lasted_s > 0, lasted_s, 1.0), 0.0)
+
+
+def _scatter_within_bins(
+    current: FloatArray, index: np.ndarray, count: np.ndarray, mean: FloatArray
+) -> float:
+    """Standard deviation of one sample about its bin [A]: noise and brush ripple, not the shape of the load."""
+    spare = len(current) - int(np.count_nonzero(count))
+    if spare >= 20:
+        return float(np.sqrt(np.sum((current - mean[index]) ** 2) / spare))
+    return float(np.std(np.diff(current)) / np.sqrt(2.0))

@@ -1,0 +1,168 @@
+"""From figures and signs to a verdict: each limit with a guard band equal to the expanded uncertainty.
+
+Rule (JCGM 106, ILAC-G8:09/2019, guard band w = U): inside the limit by at least U is ``pass``, beyond it by more than
+U is ``fail``, in between ``undecided``, with what would settle it.
+"""
+
+from logger.core.assessment import (
+    CUT_OFF,
+    FAIL,
+    NO_RUN,
+    PASS,
+    STALL,
+    UNDECIDED,
+    UNUSABLE,
+    WATCH,
+    Check,
+    Figures,
+    Measured,
+    Sign,
+)
+from logger.core.machine.limits import MAX, Limit, limits_for
+from logger.core.quantities.number_text import measured_text
+from logger.core.stroke.evidence import Evidence
+
+NOT_JUDGED = "not judged"
+
+SETTLE = {
+    "run_current": "Calibrate the board against a meter, or judge the mean of three more throws.",
+    "peak_run_current": "Sample faster, or calibrate the board against a meter.",
+    "travel_time_low": "Sample faster, or time three more throws.",
+    "travel_time_high": "Measure the voltage too, or time three more throws.",
+    "supply_under_load": "Check the board's voltage against a volt meter.",
+}
+"""What would settle an undecided limit."""
+FINER_METER = (
+    "Read a clamp meter with a finer last digit and give --clamp-accuracy, or record it with a board."
+)
+SETTLE_BY_HAND = {
+    "run_current": FINER_METER,
+    "peak_run_current": FINER_METER,
+    "travel_time_low": "Measure the voltage too, or time three more throws.",
+    "supply_under_load": "Read a volt meter with a finer last digit.",
+}
+"""The same where stopwatch and meters were read; a limit that isn't here is settled in the same way."""
+
+
+def decide(measured: Measured | None, limit: float, side: str) -> str:
+    """``pass``, ``fail``, ``undecided``, or ``not judged`` where the figure is missing.
+
+    >>> decide(Measured(0.0017, 0.0010), 0.003, "max"), decide(Measured(0.0025, 0.0010), 0.003, "max")
+    ('pass', 'undecided')
+    """
+    if measured is None:
+        return NOT_JUDGED
+    room = limit - measured.value if side == MAX else measured.value - limit
+    if room >= measured.u:
+        return PASS
+    return FAIL if room < -measured.u else UNDECIDED
+
+
+def check(name: str, measured: Measured | None, limit: Limit, by_hand: bool = False) -> Check:
+    """One figure against one limit."""
+    settle = SETTLE | SETTLE_BY_HAND if by_hand else SETTLE
+    decision = decide(measured, limit.value, limit.side)
+    return Check(
+        name=name,
+        measured=measured,
+        limit=limit.value,
+        side=limit.side,
+        unit=limit.unit,
+        limit_from=limit.limit_from,
+        decision=decision,
+        settle=settle.get(name, "") if decision == UNDECIDED else "",
+    )
+
+
+def checks_of(evidence: Evidence) -> tuple[Check, ...]:
+    """Every limit that a single trial is held against."""
+    figures = evidence.figures
+    ratio = time_ratio(evidence)
+    time_s = figures.travel_time_s
+    expected_s = time_s.value / ratio.value if time_s is not None and ratio is not None else None
+    limits = limits_for(evidence.rig, expected_s)
+    measured = {
+        "run_current": figures.run_current_a,
+        "peak_run_current": figures.peak_run_current_a,
+        "travel_time_low": ratio,
+        "travel_time_high": ratio,
+        "supply_under_load": figures.mean_voltage_v,
+    }
+    return tuple(check(name, measured[name], limits[name]) for name in measured)
+
+
+def time_ratio(evidence: Evidence) -> Measured | None:
+    """Travel time over the time that the measured voltage and current ask for.
+
+    Against the baseline where there is one, else against the rating. Only the measurement's uncertainty counts: how
+    far a healthy rig may be from its reference is what the limit allows for.
+    """
+    time_s = evidence.figures.travel_time_s
+    if evidence.end != CUT_OFF or time_s is None or evidence.travel_share <= 0.0:
+        return None
+    u = time_s.u / time_s.value + (0.02 if evidence.moved.from_voltage else 0.10)
+    return Measured(evidence.travel_share, u * evidence.travel_share)
+
+
+def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, ...]) -> tuple[str, str]:
+    """The verdict and its reason in a sentence.
+
+    ``fail`` outweighs ``watch``, ``watch`` outweighs ``undecided``: what is known weighs more than what isn't.
+    """
+    for level, word in ((FAIL, FAIL),):
+        told = [sign for sign in signs if sign.level == level]
+        if told:
+            return word, _sentence(told[0].because)
+    failed = [one for one in checks if one.decision == FAIL]
+    if failed:
+        return FAIL, _beyond(failed[0])
+    told = [sign for sign in signs if sign.level == WATCH]
+    if told:
+        return WATCH, _sentence(told[0].because)
+    open_ones = [one for one in checks if one.decision == UNDECIDED]
+    if open_ones:
+        return UNDECIDED, f"{_beyond(open_ones[0], undecided=True)} {open_ones[0].settle}".strip()
+    if figures.run_current_a is None:
+        return (
+            UNDECIDED,
+            "The record gives no running current. Record the whole throw, with rest on both sides.",
+        )
+    return PASS, "Every limit this record can be held against is met within its guard band."
+
+
+def unusable(evidence: Evidence) -> str:
+    """Why no verdict can come from this record, or nothing."""
+    segments = evidence.segments
+    if evidence.end == NO_RUN:
+        return ""
+    if segments.starts_running and segments.ends_running:
+        return "the motor runs from the first row to the last: there is no rest to measure from"
+    if segments.last - segments.first < 8 and evidence.end != STALL:
+        return "the movement has too few rows"
+    return ""
+
+
+CHECK_WORDS = {
+    "run_current": "running current",
+    "peak_run_current": "highest running current",
+    "travel_time_low": "travel time over expected time",
+    "travel_time_high": "travel time over expected time",
+    "supply_under_load": "supply under load",
+}
+
+
+def _beyond(one: Check, undecided: bool = False) -> str:
+    assert one.measured is not None
+    unit = "" if one.unit == "1" else one.unit
+    words = CHECK_WORDS.get(one.name, one.name.replace("_", " "))
+    where = "too near to" if undecided else ("above" if one.side == MAX else "below")
+    limit = f"{one.limit:.3g} {unit}".strip()
+    figure = measured_text(one.measured, unit)
+    return _sentence(f"{words} {figure} is {where} the limit {limit} ({one.limit_from})")
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:].rstrip(".") + "."
+
+
+__all__ = ["NOT_JUDGED", "UNUSABLE", "check", "checks_of", "decide", "time_ratio", "unusable", "verdict_of"]

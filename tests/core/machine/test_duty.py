@@ -1,0 +1,31 @@
+"""Duty against published values. Each test carries the id of its row and the row's source."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.core.machine import duty
+
+
+def test_dut_1_the_duty_types_are_told_apart():
+    """DUT-1. Source: summaries of IEC 60034-1: S1 continuous, S2 short then cold, S3 in turn without a steady heat."""
+    for word in ("S1: runs until", "S2: a short run, then a rest until cold", "S3: runs and rests in turn"):
+        assert word in duty.__doc__
+
+
+def test_dut_2_cyclic_duration_factor():
+    """DUT-2. Source: summary of IEC 60034-1. 25 %, 10 min run: 30 min rest; 5 s in 60 s: 8.33 %."""
+    assert duty.rest_for(600.0, 0.25) == pytest.approx(1800.0)
+    assert duty.running_share(5.0, 55.0) == pytest.approx(0.0833, abs=5e-5)
+
+
+def test_dut_3_default_cycle():
+    """DUT-3. Source: motor and transformer makers' notes (in the standard itself: from memory). 10 min."""
+    assert duty.DEFAULT_PERIOD_S == 600.0
+    assert duty.longest_run(0.25) == 150.0
+    assert duty.throws_in_a_row(15.0, 0.25) == 10
+
+
+@given(st.floats(0.1, 1e4), st.floats(0.01, 1.0))
+def test_run_and_the_rest_it_asks_for_make_up_the_duty(run, share):
+    assert duty.running_share(run, duty.rest_for(run, share)) == pytest.approx(share)

@@ -1,0 +1,171 @@
+"""The motor line against published worked cases, then against itself."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.core.machine import rating
+from logger.core.rig import Actuator
+from logger.errors import InputError
+
+SHEET = Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6, full_load_speed_m_s=0.011)
+
+
+@st.composite
+def actuators(draw):
+    """Any data sheet that draws a line."""
+    no_load = draw(st.floats(0.05, 5.0))
+    free = draw(st.floats(0.002, 0.2))
+    full_speed = draw(st.one_of(st.none(), st.floats(0.2, 0.95).map(lambda r: r * free)))
+    return Actuator(
+        voltage_v=draw(st.sampled_from([12.0, 24.0, 36.0, 48.0])),
+        stroke_m=draw(st.floats(0.02, 1.0)),
+        rated_force_n=draw(st.floats(50.0, 20000.0)),
+        no_load_speed_m_s=free,
+        no_load_current_a=no_load,
+        full_load_current_a=no_load * draw(st.floats(1.2, 10.0)),
+        full_load_speed_m_s=full_speed,
+    )
+
+
+@given(actuators())
+def test_the_line_passes_through_the_data_sheet(actuator):
+    line = rating.motor_line(actuator)
+    full = actuator.full_load_current_a
+    assert rating.speed_at(line, line.i0_a, actuator.voltage_v) == pytest.approx(actuator.no_load_speed_m_s)
+    assert rating.current_at_force(line, actuator.rated_force_n) == pytest.approx(full)
+    ratio = rating.speed_at(line, full, actuator.voltage_v) / actuator.no_load_speed_m_s
+    given_ratio = (
+        actuator.full_load_speed_m_s or 0.75 * actuator.no_load_speed_m_s
+    ) / actuator.no_load_speed_m_s
+    assert ratio == pytest.approx(given_ratio)
+    assert line.full_load_speed_assumed is (actuator.full_load_speed_m_s is None)
+
+
+@given(actuators(), st.floats(0.0, 1.0), st.floats(0.8, 1.2))
+def test_integral_and_closed_form_agree_for_a_steady_push(actuator, load, supply):
+    line = rating.motor_line(actuator)
+    force = load * actuator.rated_force_n
+    volts = supply * actuator.voltage_v
+    closed = rating.time_at_force(line, actuator.stroke_m, force, volts)
+    place = np.linspace(0.0, actuator.stroke_m, 50)
+    whole = rating.expected_time(line, place, volts, rating.current_at_force(line, force))
+    assert whole == pytest.approx(closed)
+
+
+@given(actuators(), st.floats(0.0, 1.0))
+def test_the_way_moved_in_the_expected_time_is_the_travel(actuator, load):
+    line = rating.motor_line(actuator)
+    current = rating.current_at_force(line, load * actuator.rated_force_n)
+    took = rating.time_at_force(line, 0.1, load * actuator.rated_force_n, line.v_ref)
+    moved = rating.travelled(line, np.linspace(0.0, took, 20), line.v_ref, current)
+    assert moved[-1] == pytest.approx(0.1)
+
+
+@given(actuators())
+def test_not_knowing_the_full_load_speed_widens_the_uncertainty(actuator):
+    unknown = rating.motor_line(replace(actuator, full_load_speed_m_s=None))
+    known = rating.motor_line(replace(actuator, full_load_speed_m_s=0.75 * actuator.no_load_speed_m_s))
+    assert unknown.u_r > known.u_r
+    assert all(0.0 < u < 2.0 for u in (unknown.u_i0, unknown.u_k_f, unknown.u_r, unknown.u_k_e))
+
+
+def test_a_load_that_beats_the_voltage_takes_for_ever():
+    line = rating.motor_line(SHEET)
+    assert rating.time_at_force(line, 0.2, 50_000.0, 12.0) == float("inf")
+    assert rating.expected_time(line, np.linspace(0.0, 0.2, 5), 12.0, 100.0) == float("inf")
+
+
+def test_stall_current_falls_with_source_resistance_and_heat():
+    line = rating.motor_line(SHEET)
+    assert rating.stall_current(line, 12.0) == pytest.approx(12.0 / line.r_ohm)
+    assert rating.stall_current(line, 12.0, source_ohm=0.3) == pytest.approx(12.0 / (line.r_ohm + 0.3))
+    # IEC 60028: +0.393 % per kelvin.
+    assert rating.stall_current(line, 12.0, temperature_c=120.0) == pytest.approx(12.0 / (1.393 * line.r_ohm))
+
+
+def test_arrays_go_in_and_out():
+    line = rating.motor_line(SHEET)
+    forces = np.array([0.0, 750.0, 1500.0])
+    assert rating.current_at_force(line, forces) == pytest.approx([0.9, 2.25, 3.6])
+    assert rating.force_at_current(line, rating.current_at_force(line, forces)) == pytest.approx(forces)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"full_load_current_a": 0.5}, "swapped"),
+        ({"full_load_speed_m_s": 0.02}, "swapped"),
+        ({"voltage_v": 0.0}, "voltage"),
+        ({"rated_force_n": float("nan")}, "rated_force"),
+        ({"no_load_current_a": -1.0}, "no_load_current"),
+    ],
+)
+def test_a_data_sheet_that_draws_no_line_is_refused(change, said):
+    with pytest.raises(InputError, match=said):
+        rating.motor_line(replace(SHEET, **change))
+
+
+# ---- published worked cases (a rotating motor: force stands for torque, rod speed for shaft speed) ----
+
+
+def rotating(volts, free_rad_s, stall_torque, stall_current, i0=1e-9):
+    """A motor given by its two end points, as a data sheet with half the stall torque as rated load."""
+    full = 0.5 * (stall_current - i0) + i0
+    return rating.motor_line(
+        Actuator(volts, 1.0, 0.5 * stall_torque, free_rad_s, i0, full, full_load_speed_m_s=0.5 * free_rad_s)
+    )
+
+
+@pytest.mark.parametrize(
+    ("rpm", "stall_torque", "half_rpm", "half_torque", "watt"),
+    [
+        (600, 0.325, 300, 0.163, 5.105),
+        (3750, 0.0722, 1875, 0.0361, 7.088),
+        (92, 1.6, 46, 0.80, 3.854),
+    ],
+)
+def test_mot_1_most_power_at_half_stall_torque(rpm, stall_torque, half_rpm, half_torque, watt):
+    """MOT-1. Source: three measured student motors, lancet.mit.edu/motor; powers recomputed. 0.1 %."""
+    turn = 2.0 * np.pi / 60.0
+    line = rotating(12.0, rpm * turn, stall_torque, 5.0)
+    torque = np.linspace(0.0, stall_torque, 2001)
+    speed = rating.speed_at(line, rating.current_at_force(line, torque), 12.0)
+    best = np.argmax(torque * speed)
+    assert (torque * speed)[best] == pytest.approx(watt, rel=1e-3)
+    assert speed[best] / turn == pytest.approx(half_rpm, rel=1e-3)
+    assert torque[best] == pytest.approx(half_torque, rel=5e-3)  # printed to three digits
+
+
+def test_mot_2_course_exercise():
+    """MOT-2. Source: course exercise (inputs read, results recomputed). The sheet's Ke isn't its Kt: kept apart."""
+    volts, ohm, torque_per_a = 10.0, 1.5, 0.12
+    turn = 2.0 * np.pi / 60.0
+    k_e = 12.0 / (1000.0 * turn)
+    assert k_e == pytest.approx(0.11459, abs=5e-6)
+    line = rating.MotorLine(0.0, torque_per_a, ohm, k_e, volts, False, 0, 0, 0, 0)
+    assert rating.drive_efficiency(line) == pytest.approx(
+        1.047, abs=5e-4
+    )  # over 1: the exercise contradicts itself
+    assert rating.speed_at(line, 0.0, volts) / turn == pytest.approx(833.3, abs=0.05)
+    assert rating.stall_current(line, volts) == pytest.approx(6.667, abs=5e-4)
+    assert rating.stall_force(line, volts) == pytest.approx(0.800, abs=5e-4)
+    assert rating.current_at_force(line, 0.6) == pytest.approx(5.0)
+    assert rating.speed_at(line, 5.0, volts) / turn == pytest.approx(208.3, abs=0.05)
+    torque = np.linspace(0.0, 0.8, 4001)
+    speed = rating.speed_at(line, rating.current_at_force(line, torque), volts)
+    assert np.max(torque * speed) == pytest.approx(17.45, abs=0.005)
+
+
+def test_mot_3_course_exercise():
+    """MOT-3. Source: course exercise (inputs read, results recomputed): 12 V, 3800 rpm, 30 mN m stall, at 2500 rpm."""
+    turn = 2.0 * np.pi / 60.0
+    line = rotating(12.0, 3800 * turn, 0.030, 1.0)
+    torque = np.linspace(0.0, 0.030, 3001)
+    speed = rating.speed_at(line, rating.current_at_force(line, torque), 12.0)
+    at = float(np.interp(-2500 * turn, -speed, torque))
+    assert at == pytest.approx(0.010263, abs=5e-7)
+    assert at * 2500 * turn == pytest.approx(2.687, abs=5e-4)

@@ -1,0 +1,23 @@
+"""The shared robust statistics against their plain definitions."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.core.quantities.numerics import moving_mean, prediction_factor
+
+
+@given(st.lists(st.floats(-1e3, 1e3), max_size=40), st.integers(1, 60))
+def test_the_moving_mean_is_the_mean_of_the_neighbours_that_there_are(values, width):
+    array = np.array(values)
+    for k, got in enumerate(moving_mean(array, width)):
+        low = max(0, k - width // 2)
+        high = min(len(array), k - width // 2 + width)
+        assert got == pytest.approx(np.mean(array[low:high]), abs=1e-9)
+
+
+def test_limits_from_few_throws_are_wider_than_three_sigma():
+    # t(0.99, n-1) sqrt(1 + 1/n): 4.1 for n = 5, 3.0 for n = 10 (Student's t; the method's own figures).
+    assert prediction_factor(5) == pytest.approx(4.1, abs=0.05)
+    assert prediction_factor(10) == pytest.approx(3.0, abs=0.05)

@@ -1,0 +1,244 @@
+"""Published values for charts, trends and comparisons; each test carries its id, tolerance and source."""
+
+import csv
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from logger.core.quantities import small_samples
+from logger.core.seasons import charts, effects, trends
+
+DATA = Path(__file__).parents[2] / "check-data"
+
+
+def table(name: str) -> list[dict[str, str]]:
+    with open(DATA / name, newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def column(name: str, key: str) -> np.ndarray:
+    return np.array([float(row[key]) for row in table(name)])
+
+
+# --- individuals: NIST/SEMATECH e-Handbook 6.3.2.2 ---
+FLOW = column("imr-nist-6-3-2-2.csv", "flow_rate")
+
+
+def test_imr_1_centre_and_limits_with_the_printed_factor():
+    chart = charts.individuals(FLOW, d2=1.128)
+    assert chart.centre == pytest.approx(50.81, abs=1e-9)
+    assert chart.mean_range == pytest.approx(1.8778, abs=5e-5)
+    assert chart.upper == pytest.approx(55.8041, abs=5e-5)
+    assert chart.lower == pytest.approx(45.8159, abs=5e-5)
+
+
+def test_imr_2_moving_range_limit_and_sigma():
+    chart = charts.individuals(FLOW, d2=1.128)
+    assert 3.267 * chart.mean_range == pytest.approx(6.1347, abs=1e-4)
+    assert chart.range_upper == pytest.approx(
+        6.1347, abs=1e-3
+    )  # closed-form D4 3.26653, not the rounded 3.267
+    assert chart.sigma == pytest.approx(1.66470, abs=1e-5)
+
+
+def test_imr_3_the_rounded_factor_2_66_gives_other_limits():
+    chart = charts.individuals(FLOW, d2=3.0 / 2.66)
+    assert chart.upper == pytest.approx(55.8049, abs=5e-5)
+    assert chart.lower == pytest.approx(45.8151, abs=5e-5)
+    assert chart.upper - charts.individuals(FLOW, d2=1.128).upper == pytest.approx(0.0008, abs=5e-5)
+
+
+def test_imr_4_constants_for_ranges_of_two():
+    # closed form; the handbook prints 1.128, 3.267, 2.66
+    assert pytest.approx(1.128379, abs=1e-6) == charts.D2
+    assert pytest.approx(0.852502, abs=1e-6) == charts.D3
+    assert pytest.approx(3.266532, abs=1e-6) == charts.D4
+    assert pytest.approx(2.658681, abs=1e-6) == 3 / charts.D2
+
+
+def test_imr_5_sigma_from_the_median_range():
+    # statistical-package help, control limits for individuals: median range / 0.954
+    values = np.array([1.0, 2.0, 4.0, 3.0, 3.5, 100.0])
+    assert charts.median_range_sigma(values) == pytest.approx(1.0 / 0.954)
+
+
+# --- EWMA: e-Handbook 6.3.2.4 ---
+def test_ewma_1_all_twenty_printed_values():
+    values = column("ewma-nist-6-3-2-4.csv", "x")
+    printed = column("ewma-nist-6-3-2-4.csv", "ewma_printed")
+    # tolerance 0.005 is half the last printed digit; 1e-9 lets a tie of rounding fall either way
+    assert np.abs(charts.ewma(values, 0.3, 50.0) - printed).max() <= 0.005 + 1e-9
+
+
+def test_ewma_2_asymptotic_limits_and_nothing_out_of_control():
+    values = column("ewma-nist-6-3-2-4.csv", "x")
+    far = charts.ewma_limit(1000, 0.3, 2.0539)[-1]
+    assert 50.0 + far == pytest.approx(52.5884, abs=2e-4)
+    assert 50.0 - far == pytest.approx(47.4115, abs=2e-4)
+    assert math.sqrt(0.3 / 1.7) == pytest.approx(0.420084, abs=1e-6)
+    assert np.all(np.abs(charts.ewma(values, 0.3, 50.0) - 50.0) < far)
+
+
+def test_ewma_3_limits_that_widen_with_time():
+    limits = 50.0 + charts.ewma_limit(10, 0.3, 2.0539)
+    for t, expected in {1: 51.8485, 2: 52.2564, 3: 52.4314, 5: 52.5516, 10: 52.5874}.items():
+        assert limits[t - 1] == pytest.approx(expected, abs=1e-4)
+
+
+# --- CUSUM ---
+def test_cus_1_first_signal_at_fourteen():
+    # e-Handbook 6.3.2.3
+    values = column("cusum-nist-6-3-2-3.csv", "x")
+    high, low = charts.cusum(values, 325.0, 0.3175)
+    assert list(np.flatnonzero((high > 4.1959) | (low > 4.1959)) + 1) == list(range(14, 21))
+    assert high[[12, 13, 19]] == pytest.approx([3.0075, 4.94, 19.035], abs=1e-4)
+    assert int(np.argmax(low)) + 1 == 8
+    assert low.max() == pytest.approx(0.715, abs=1e-4)
+
+
+def test_cus_2_all_forty_printed_sums():
+    # Applied Statistics and Probability for Engineers, 3rd ed., Ex. 16-6, Table 16-8
+    name = "cusum-textbook-table-16-8.csv"
+    high, low = charts.cusum(column(name, "x"), 99.0, 1.0)
+    assert np.abs(high - column(name, "s_high_printed")).max() < 0.05
+    assert np.abs(low - column(name, "s_low_printed")).max() < 0.05
+    assert max(high.max(), low.max()) < 10.0
+
+
+# --- Mann-Kendall, Theil-Sen, one shift ---
+HAND = column("mann-kendall-by-hand.csv", "value")
+
+
+def test_mk_1_by_hand():
+    # college course note "A Mann-Kendall example by hand"
+    test = trends.mann_kendall(HAND)
+    assert test.s == 54
+    assert test.variance == pytest.approx(332.6667, abs=1e-4)
+    assert test.z == pytest.approx(2.9058, abs=5e-5)
+    assert test.p_rise == pytest.approx(0.0018, abs=5e-5)
+
+
+def test_mk_2_the_libraries_agree():
+    # pymannkendall original_test, scipy theilslopes and kendalltau, recomputed
+    test = trends.mann_kendall(HAND)
+    assert test.p_two_sided == pytest.approx(0.0036627, abs=5e-8)
+    assert test.tau_a == pytest.approx(0.593407, abs=1e-6)
+    assert test.tau_b == pytest.approx(0.596694, abs=1e-6)
+    line = trends.theil_sen(np.arange(14.0), HAND)
+    assert line.slope == pytest.approx(0.566667, abs=1e-6)
+    assert line.intercept == pytest.approx(11.966667, abs=1e-6)
+    assert (line.low, line.high) == pytest.approx((0.3250, 0.8667), abs=5e-5)
+
+
+def test_mk_3_the_whole_exact_table():
+    # exact permutation count, the table of Gilbert 1987 A18
+    for row in table("mann-kendall-exact-tail.csv"):
+        tail = trends.exact_tail(int(row["n"]), int(row["S"]))
+        assert tail == pytest.approx(float(row["one_sided_p_S_or_more"]), abs=1e-6), row
+    assert trends.exact_tail(8, 16) == pytest.approx(0.030506, abs=1e-6)
+
+
+def test_mk_4_exact_up_to_ten_values_and_normal_above():
+    # statistics help page quoting Gilbert 1987
+    assert trends.mann_kendall(np.arange(10.0)).p_rise == pytest.approx(1 / math.factorial(10))
+    eleven = trends.mann_kendall(np.arange(11.0))
+    assert eleven.p_rise == pytest.approx(0.5 * math.erfc(eleven.z / math.sqrt(2)))
+
+
+def test_chg_1_the_nile_shift_of_1898():
+    # Nile flow at Aswan 1871-1970 (public domain); means recomputed, the year is widely published (from memory)
+    flow = column("nile-flow.csv", "flow")
+    before, first, second = trends.one_break(flow)
+    assert before == 28
+    assert (first, second) == pytest.approx((1097.75, 849.97), abs=0.005)
+
+
+# --- tolerance factors: e-Handbook 7.2.6.3 and Statistics for Environmental Engineers, Table 21.1 ---
+def test_tol_1_two_sided():
+    howe = small_samples.tolerance_two_sided_howe(43, 0.90, 0.99)
+    assert howe == pytest.approx(2.2173, abs=5e-5)
+    assert 97.07 - howe * 0.0268 == pytest.approx(97.0106, abs=5e-5)
+    assert 97.07 + howe * 0.0268 == pytest.approx(97.1294, abs=5e-5)
+    assert small_samples.tolerance_two_sided(43, 0.90, 0.99) == pytest.approx(2.2228, abs=5e-5)
+
+
+def test_tol_2_one_sided_exact():
+    # the handbook's own k1 1.8752 is an approximation; the exact one is recomputed
+    assert small_samples.tolerance_one_sided(43, 0.90, 0.99) == pytest.approx(1.8740, abs=5e-5)
+
+
+def test_tol_3_two_sided_95_95():
+    for row in table("tolerance-k-95-95.csv"):
+        n = int(row["n"])
+        exact = small_samples.tolerance_two_sided(n, 0.95, 0.95)
+        assert exact == pytest.approx(float(row["k2_exact_recomputed"]), abs=0.001)
+        # the book prints two decimals; 12 is printed 3.17 where the exact value is 3.175
+        if row["k2_printed_book_table"]:
+            assert exact == pytest.approx(float(row["k2_printed_book_table"]), abs=0.006)
+        howe = small_samples.tolerance_two_sided_howe(n, 0.95, 0.95)
+        assert howe == pytest.approx(float(row["k2_howe_approx"]), abs=0.001)
+
+
+def test_tol_4_one_sided_95_95():
+    for row in table("tolerance-k-95-95.csv"):
+        k = small_samples.tolerance_one_sided(int(row["n"]), 0.95, 0.95)
+        assert k == pytest.approx(float(row["k1_one_sided_recomputed"]), abs=0.001)
+
+
+# --- Welch ---
+def test_wel_1_summary_input():
+    # textbook exercise on two arsenic methods, with package output (df printed truncated: 3)
+    result = effects.welch((10.90, 0.60, 3), (19.70, 1.10, 3))
+    assert result.t == pytest.approx(12.16, abs=0.005)
+    assert result.df == pytest.approx(3.093, abs=5e-4)
+    assert result.p_two_sided == pytest.approx(0.001, abs=5e-4)
+    half_at_df_3 = 3.182446 * result.change / result.t
+    assert (result.change - half_at_df_3, result.change + half_at_df_3) == pytest.approx(
+        (6.498, 11.102), abs=1e-3
+    )
+
+
+def test_wel_2_a_fall():
+    # Applied Statistics..., Ex. 10-6 (inputs read, printed result -2.77 and 13 from memory)
+    result = effects.welch((27.5, 15.3, 10), (12.5, 7.63, 10))
+    assert result.t == pytest.approx(-2.774, abs=5e-4)
+    assert result.df == pytest.approx(13.216, abs=5e-4)
+    assert result.p_two_sided == pytest.approx(0.0156, abs=5e-5)
+
+
+def test_wel_3_the_welch_satterthwaite_degrees_of_freedom():
+    # PMC127524, Table 5: t printed; its df is an older variant, ours is Welch-Satterthwaite
+    for row in table("welch-summary-cases.csv"):
+        first, second = ((float(row[f"mean{i}"]), float(row[f"sd{i}"]), int(row[f"n{i}"])) for i in (1, 2))
+        result = effects.welch(first, second)
+        assert abs(result.t) == pytest.approx(float(row["abs_t_recomputed"]), abs=5e-4)
+        assert result.df == pytest.approx(float(row["df_welch_satterthwaite_recomputed"]), abs=5e-4)
+    turbidity = effects.welch((11.45, 8.19, 25), (56.99, 31.12, 14))
+    assert turbidity.t == pytest.approx(5.372, abs=5e-4)
+
+
+# --- Grubbs: e-Handbook 1.3.5.17.1 ---
+def test_grb_1_the_outlier_of_eight():
+    values = column("grubbs-uranium.csv", "value")
+    statistic, index = small_samples.grubbs_statistic(values)
+    assert statistic == pytest.approx(2.46876, abs=1e-5)
+    assert values[index] == 245.57
+    assert small_samples.grubbs_critical(8, two_sided=False) == pytest.approx(2.031652, abs=1e-6)
+    assert small_samples.grubbs_critical(8) == pytest.approx(2.126645, abs=1e-6)
+
+
+def test_grb_2_critical_values():
+    for row in table("grubbs-critical-5pct.csv"):
+        n = int(row["n"])
+        assert small_samples.grubbs_critical(n) == pytest.approx(float(row["two_sided"]), abs=5e-4)
+        one = small_samples.grubbs_critical(n, two_sided=False)
+        assert one == pytest.approx(float(row["one_sided"]), abs=5e-4)
+
+
+# --- what the project itself asks of small samples ---
+def test_prediction_factor_knows_the_number_of_throws():
+    # one-sided 1 %: t(0.99, 4) = 3.747 and t(0.99, 9) = 2.821 (any t table) times sqrt(1 + 1/n)
+    assert charts.prediction_factor(5) == pytest.approx(3.747 * math.sqrt(1.2), abs=1e-3)
+    assert charts.prediction_factor(10) == pytest.approx(2.821 * math.sqrt(1.1), abs=1e-3)

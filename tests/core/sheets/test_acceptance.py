@@ -1,0 +1,307 @@
+"""When a sheet may be accepted: every rule made to bite, one at a time."""
+
+from dataclasses import replace
+from datetime import timedelta
+from itertools import product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from logger.core.assessment import Check, Figures, Measured, Sign
+from logger.core.records.records import BENCH, COMMISSIONING, Sighting
+from logger.core.rig import LimitOverride
+from logger.core.sheets.acceptance import acceptance, least_success
+from logger.core.sheets.questions import Conditions, answer_from, cap
+from logger.core.sheets.sheet import (
+    ANSWERS,
+    KINDS,
+    SEEN,
+    as_found,
+    plan_details,
+    plan_for,
+    plan_from,
+    seen_at,
+)
+from logger.errors import InputError
+from tests.core.sheet_builders import NOON, RIG, TOLD, seen, sheet, throw, throws
+
+
+def judge(**changed: object):
+    trials = changed.pop("trials", throws())
+    sightings = changed.pop("sightings", seen(trials))
+    return acceptance(sheet(**changed), trials, sightings, RIG)
+
+
+def test_a_full_sheet_is_accepted():
+    found = judge()
+    assert found.ok
+    assert found.missing == ()
+    assert found.verdict == "pass"
+
+
+@pytest.mark.parametrize(("n", "percent"), [(5, 55), (10, 74), (59, 95)])
+def test_n_clean_throws_prove_the_exact_bound(n: int, percent: int):
+    # No failure in n: the exact (Clopper-Pearson) one-sided lower bound is alpha ** (1 / n).
+    assert round(100 * least_success(n)) == percent
+    assert least_success(n) ** n == pytest.approx(0.05, rel=1e-12)
+
+
+def test_the_statement_prints_the_bound_of_its_own_throws():
+    trials = throws(10)
+    assert "at least 74 % of lock throws succeed" in judge(trials=trials).statement
+    assert "at least 55 % of lock throws succeed (0.05^(1/5) = 0.549)" in judge().statement
+
+
+@pytest.mark.parametrize(("name", "answer"), list(product(SEEN, [a for a in ANSWERS if a != "yes"])))
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != BENCH])
+def test_any_sighting_but_yes_at_one_throw_refuses_any_kind_of_sheet(kind: str, name: str, answer: str):
+    trials = throws()
+    sightings = seen(trials)
+    sightings[2] = replace(sightings[2], **{name: answer})
+    found = judge(kind=kind, trials=trials, sightings=sightings)
+    assert not found.ok
+    assert found.statement == ""
+    assert any(sentence.startswith("throw 5 (lock): ") for sentence in found.missing)
+
+
+def test_no_sighting_at_all_names_every_lock_throw_and_both_sides():
+    missing = judge(sightings=[]).missing
+    for position in (1, 3, 5, 7, 9):
+        for side in ("left", "right"):
+            assert f"throw {position} (lock): {side} pin was not looked at" in missing
+
+
+def test_a_sighting_of_another_trial_does_not_count():
+    trials = throws()
+    moved = [replace(one, trial="elsewhere") for one in seen(trials)]
+    assert not judge(trials=trials, sightings=moved).ok
+
+
+def test_four_lock_throws_are_too_few_and_the_plan_cannot_ask_for_fewer():
+    trials = [t for t in throws() if t.position != 9]
+    few = replace(plan_for(COMMISSIONING, RIG), throws_each_way=1)
+    assert "5 lock throws are asked for, 4 are on the sheet" in judge(trials=trials, plan=few).missing
+    assert plan_for(COMMISSIONING, RIG, 2).throws_each_way == 5
+    assert plan_for(COMMISSIONING, RIG, 12).throws_each_way == 12
+
+
+def test_the_same_trial_twice_does_not_make_up_the_number():
+    trials = throws()
+    trials[8] = replace(trials[0], position=9)
+    assert not judge(trials=trials).ok
+
+
+@pytest.mark.parametrize("decision", ["fail", "undecided", "not judged"])
+def test_a_limit_that_is_not_met_refuses(decision: str):
+    trials = throws()
+    check = replace(trials[3].assessment.checks[0], decision=decision, settle="measure the voltage too")
+    trials[3] = throw(4, "unlock", checks=(check,))
+    missing = judge(trials=trials).missing
+    assert missing == (f"throw 4 (unlock): running current: {decision}; measure the voltage too",)
+
+
+def test_a_sign_at_level_fail_refuses_and_a_watch_sign_is_stated():
+    for level, ok in (("fail", False), ("watch", True)):
+        trials = throws()
+        trials[0] = throw(1, "lock", signs=(Sign("low-supply", level, "11.2 V at rest"),), verdict=level)
+        found = judge(trials=trials)
+        assert found.ok is ok
+        assert ("low-supply" in found.statement) is ok
+
+
+def test_an_unusable_record_or_one_without_current_refuses():
+    trials = throws()
+    trials[0] = throw(1, "lock", usable=False, unusable_because="clipped", verdict="unusable")
+    trials[1] = throw(2, "unlock", figures=Figures())
+    assert len(judge(trials=trials).missing) == 2
+
+
+def test_only_the_supply_may_stay_unjudged_and_the_statement_says_so():
+    trials = throws()
+    supply = Check("supply_under_load", None, 10.8, "min", "V", "practice", "not judged")
+    trials[0] = throw(1, "lock", checks=(*trials[0].assessment.checks, supply))
+    found = judge(trials=trials)
+    assert found.ok
+    assert "Not judged, because not measured: supply under load." in found.statement
+
+
+def test_a_throw_left_out_does_not_count_and_a_failed_one_cannot_be_hidden_so():
+    trials = throws(6)
+    trials[0] = replace(trials[0], left_out="wrong file")
+    assert judge(trials=trials).ok
+    trials[0] = replace(throw(1, "lock", verdict="fail"), left_out="wrong file")
+    assert "plan a new sheet" in judge(trials=trials).missing[0]
+    trials = throws(6)
+    trials[0] = replace(trials[0], left_out="wrong file")
+    for name in ("left_pin", "right_pin", "load_check", "retained_power_off"):
+        sightings = [replace(one, **({name: "no"} if one.trial == "t1" else {})) for one in seen(trials)]
+        assert "plan a new sheet" in judge(trials=trials, sightings=sightings).missing[0]
+    trials = throws()
+    trials[0] = replace(trials[0], left_out="wrong file")
+    assert "5 lock throws are asked for, 4 are on the sheet" in judge(trials=trials).missing
+
+
+def test_throws_dated_before_the_repair_prove_nothing_of_it():
+    plan = replace(plan_for(COMMISSIONING, RIG), throws_after=NOON.isoformat())
+    dated = [replace(one, started=NOON + timedelta(minutes=one.position)) for one in throws()]
+    assert judge(trials=dated, plan=plan).ok
+    assert judge(plan=plan).ok
+    dated[4] = replace(dated[4], started=NOON - timedelta(days=3))
+    assert judge(trials=dated).ok
+    missing = judge(trials=dated, plan=plan).missing
+    assert missing == (
+        "throw 5 (lock): dated 2026-03-11 12:00, before what this sheet answers (2026-03-14 12:00)",
+    )
+
+
+def test_the_statement_says_what_was_measured_by_hand():
+    trials = throws()
+    trials[0] = replace(trials[0], by_hand=True)
+    assert "Measured by hand: 1 throw." in judge(trials=trials).statement
+    assert "by hand" not in judge().statement
+
+
+def test_a_plan_comes_back_from_the_logbook_as_it_went_in():
+    plan = plan_for(COMMISSIONING, RIG, 7, ("r1",), ("v1",))
+    assert plan_from(plan_details(plan)) == plan
+    assert plan_from({}).throws_each_way == 0
+
+
+def test_spread_over_the_limit_refuses_but_the_as_found_throw_is_left_out_of_it():
+    heavy = Figures(run_current_a=Measured(2.4, 0.1))
+    first, third = throws(), throws()
+    first[0] = throw(1, "lock", figures=heavy)
+    third[2] = throw(3, "lock", figures=heavy)
+    assert judge(trials=first).ok
+    assert "spreads" in judge(trials=third).missing[0]
+    loose = replace(RIG, limits={"spread_run_current": LimitOverride(0.25, "old pins, spread known")})
+    assert acceptance(sheet(), third, seen(third), loose).ok
+
+
+@pytest.mark.parametrize("how", ["\u200b", " ", "-", "\u2060."])
+def test_how_the_pins_were_seen_takes_words_that_can_be_read(how: str):
+    sightings = [replace(one, how=how) for one in seen(throws())]
+    assert "how the pins were seen isn't written" in judge(sightings=sightings).missing[0]
+
+
+def test_the_statement_names_limits_that_the_rig_file_set_itself():
+    from logger.core.rig import LimitOverride
+
+    own = replace(RIG, limits={"run_current": LimitOverride(60.0, "it runs hot")})
+    found = acceptance(sheet(), throws(), seen(throws()), own)
+    assert "Limits of this rig's own: run current 60 A (this rig: it runs hot)." in found.statement
+    assert "rig's own" not in judge().statement
+
+
+def test_a_bench_sheet_is_never_accepted():
+    assert "no pins to see" in judge(kind=BENCH).missing[0]
+
+
+@pytest.mark.parametrize("signed", ["", "  ", "\u200b", "\u3164", "."])
+def test_nobody_signed_refuses(signed: str):
+    assert judge(signed=signed).missing == ("nobody has signed",)
+
+
+def test_a_no_is_not_outvoted_and_a_correction_needs_a_reason_and_a_name():
+    no = Sighting("t1", "no", "yes", "torch", NOON, "M. K.", id="a")
+    yes = Sighting("t1", "yes", "yes", "torch", NOON, "R. T.", replaces=("a",), id="b")
+    assert seen_at("t1", [no, yes]).left_pin == "no"
+    assert seen_at("t1", [no, replace(yes, reason=" ")]).left_pin == "no"
+    assert seen_at("t1", [no, replace(yes, reason="wrong side written", by="")]).left_pin == "no"
+    assert seen_at("t1", [no, replace(yes, reason="wrong side written")]).left_pin == "yes"
+    corrected = replace(yes, replaces=("b",), reason="wrong side written", id="c")
+    assert seen_at("t1", [no, yes, corrected]).left_pin == "yes"
+    beside = replace(yes, replaces=(), reason="looked too", id="c")
+    assert seen_at("t1", [no, yes, beside]).left_pin == "no"
+
+
+def test_blank_hours_or_greasing_cap_the_verdict_at_watch_and_blanks_cost_claims():
+    for blank in ("hours_since_movement", "worked_before"):
+        capped = cap("pass", replace(TOLD, **{blank: None}))
+        assert capped.verdict == "watch"
+        assert len(capped.because) == 1
+    assert cap("fail", Conditions()).verdict == "fail"
+    assert cap("pass", TOLD) == cap("pass", TOLD).__class__("pass", (), ())
+    assert len(cap("pass", Conditions()).claims_lost) == 8
+    assert cap("pass", replace(TOLD, ambient_c=None)).claims_lost == (
+        "comparison with checks in other weather",
+    )
+
+
+def test_the_first_throw_after_a_rest_of_hours_or_an_unknown_rest_is_as_found():
+    trials = throws()
+    assert as_found(TOLD, trials) == {"t1"}
+    assert as_found(Conditions(), trials) == {"t1"}
+    assert as_found(replace(TOLD, hours_since_movement=0.2), trials) == frozenset()
+
+
+def test_rest_between_throws_keeps_the_duty_cycle():
+    plan = plan_for(COMMISSIONING, RIG)
+    run_s = 0.188 / 0.011
+    assert run_s / (run_s + plan.rest_s) == pytest.approx(0.25)
+    assert plan.rest_from == "data sheet"
+    assert (
+        "assumed"
+        in plan_for(COMMISSIONING, replace(RIG, actuator=replace(RIG.actuator, duty_cycle=None))).rest_from
+    )
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "value"),
+    [
+        ("hours_since_movement", "16", 16.0),
+        ("hours_since_movement", "30min", 0.5),
+        ("ambient_c", "-5", -5.0),
+        ("ambient_c", "41 degF", 5.0),
+        ("engine_running", "Yes", True),
+        ("engine_running", "n", False),
+        ("supply", " machine battery ", "machine battery"),
+        ("operator", "  ", None),
+    ],
+)
+def test_an_answer_is_read_as_typed(key: str, text: str, value: object):
+    found = answer_from(key, text)
+    assert found == (pytest.approx(value) if isinstance(value, float) else value)
+
+
+def test_an_answer_that_is_none_is_refused():
+    for key, text in (("hours_since_movement", "long"), ("ambient_c", "4 A"), ("engine_running", "perhaps")):
+        with pytest.raises(InputError):
+            answer_from(key, text)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    each_way=st.integers(3, 7),
+    data=st.data(),
+    kind=st.sampled_from(sorted(KINDS)),
+    signed=st.sampled_from(["M. K.", "", " "]),
+)
+def test_accepted_means_that_every_rule_was_kept_whatever_the_sheet(each_way, data, kind, signed):
+    trials = throws(each_way)
+    answers = st.sampled_from(["yes"] * 12 + ["no", "not looked"])
+    sightings = [
+        replace(one, **{name: data.draw(answers) for name in SEEN})
+        for one in seen(trials)
+        if data.draw(st.integers(0, 9))
+    ]
+    decision = data.draw(st.sampled_from(["pass"] * 4 + ["fail", "undecided", "not judged"]))
+    check = replace(trials[0].assessment.checks[0], decision=decision)
+    trials[0] = throw(1, "lock", checks=(check,))
+    found = judge(kind=kind, trials=trials, sightings=sightings, signed=signed)
+    by_trial = {one.trial: one for one in sightings}
+    kept = (
+        kind != BENCH
+        and each_way >= max(KINDS[kind])
+        and bool(signed.strip())
+        and decision == "pass"
+        and all(
+            one.id in by_trial and all(getattr(by_trial[one.id], name) == "yes" for name in SEEN)
+            for one in trials
+            if one.direction == "lock"
+        )
+    )
+    assert found.ok == kept
+    assert bool(found.statement) == kept
+    assert bool(found.missing) != kept

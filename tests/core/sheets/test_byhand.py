@@ -1,0 +1,191 @@
+"""Throws measured by hand: honest uncertainty, the same limits, and no claim beyond the readings."""
+
+import math
+from dataclasses import fields, replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.core.assessment import VERDICTS, Figures, Measured
+from logger.core.quantities.uncertainty import HAND_TIMING_S
+from logger.core.sheets.byhand import assess_by_hand
+from logger.core.sheets.byhand_lines import Reading, parse_line
+from logger.core.sheets.instruments import Accuracy, Instruments, accuracy_from, metered, timed
+from logger.core.stroke.baseline import make_baseline
+from logger.errors import InputError
+from tests.core.sheet_builders import RIG
+
+GOOD = "lock 14.30s 2.10A 2.90A 12.40V"
+KNOWN = Instruments(Accuracy(0.015, 2.0), Accuracy(0.005, 2.0))
+
+
+def judged(line: str, **more: object):
+    return assess_by_hand(parse_line(line), RIG, **more)
+
+
+def signs(line: str, **more: object) -> dict[str, str]:
+    return {one.sign: one.level for one in judged(line, **more).signs}
+
+
+def healthy():
+    return make_baseline(
+        [judged(GOOD.replace("2.10A", f"{amps}A")) for amps in ("2.08", "2.10", "2.11", "2.12", "2.14")]
+    )
+
+
+def decisions(line: str) -> dict[str, str]:
+    return {one.name: one.decision for one in judged(line).checks}
+
+
+def test_start_stop_hand_timing_has_the_published_deviation():
+    # Am. J. Phys. 87(2) 110 (2019): 4304 timings of one event, sd 0.07 s; two events: sqrt(2) * 0.07 = 0.0990 s.
+    assert pytest.approx(0.0990, abs=5e-5) == HAND_TIMING_S
+
+
+def test_a_hand_timed_five_second_stroke_is_known_to_four_percent():
+    # From the same figures with a display of 0.01 s: u 0.0990 s, U(k=2) 0.198 s = 4.0 %.
+    found = timed(Reading(5.0, 0.01))
+    assert found.u == pytest.approx(0.198, abs=5e-4)
+    assert 100 * found.u / found.value == pytest.approx(4.0, abs=0.05)
+
+
+def test_a_display_that_steps_adds_its_step_over_root_twelve():
+    # JCGM 100, F.2.2.1.
+    assert metered(Reading(12.4, 0.1), Accuracy(0.0, 0.0)).u == pytest.approx(2 * 0.1 / math.sqrt(12))
+    assert timed(Reading(14.0, 1.0)).u == pytest.approx(2 * math.hypot(HAND_TIMING_S, 1 / math.sqrt(12)))
+
+
+def test_an_accuracy_is_a_rectangle_of_its_share_and_digits():
+    # JCGM 100, 4.3.7.
+    half_width = 0.02 * 2.1 + 3 * 0.01
+    expected = 2 * math.hypot(half_width / math.sqrt(3), 0.01 / math.sqrt(12))
+    assert metered(Reading(2.1, 0.01), Accuracy(0.02, 3.0)).u == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("text", "accuracy"),
+    [
+        ("2% + 3 digits", Accuracy(0.02, 3.0)),
+        ("±0.5 % + 2", Accuracy(0.005, 2.0)),
+        ("1.5%rdg+5dgt", Accuracy(0.015, 5.0)),
+        ("1%", Accuracy(0.01, 0.0)),
+    ],
+)
+def test_an_accuracy_is_read_as_the_data_sheet_prints_it(text: str, accuracy: Accuracy):
+    assert accuracy_from(text).share == pytest.approx(accuracy.share)
+    assert accuracy_from(text).digits == accuracy.digits
+
+
+@pytest.mark.parametrize("text", ["", "good", "2", "2% + many", "-2%"])
+def test_anything_else_is_no_accuracy(text: str):
+    with pytest.raises(InputError, match="not an accuracy"):
+        accuracy_from(text)
+
+
+def test_a_healthy_throw_passes_and_says_what_it_cannot_tell():
+    found = judged(GOOD)
+    assert found.verdict == "pass"
+    assert found.signs == ()
+    assert any("no place" in note for note in found.notes)
+    assert any("assumed" in note for note in found.notes)
+    assert not any("assumed" in note for note in judged(GOOD, instruments=KNOWN).notes)
+
+
+def test_figures_that_hands_cannot_measure_are_none():
+    given_figures = {f.name for f in fields(Figures) if getattr(judged(GOOD).figures, f.name) is not None}
+    assert given_figures == {"travel_time_s", "run_current_a", "peak_run_current_a", "mean_voltage_v"}
+    assert judged(GOOD).profile is None
+
+
+def test_a_meter_read_to_a_tenth_is_known_less_well_than_one_read_to_a_hundredth():
+    coarse, fine = judged("lock 14.3s 2.1A").figures, judged("lock 14.30s 2.10A").figures
+    assert coarse.run_current_a.u > 2 * fine.run_current_a.u
+
+
+def test_near_the_limit_the_uncertainty_decides():
+    # 80 % of 3.6 A is 2.88 A.
+    assert decisions("lock 14.30s 2.10A 2.90A 12.40V")["run_current"] == "pass"
+    assert decisions("lock 14.30s 2.80A 2.90A 12.40V")["run_current"] == "undecided"
+    assert decisions("lock 14.30s 3.30A 3.50A 12.40V")["run_current"] == "fail"
+
+
+def test_without_a_current_the_verdict_is_weak_and_says_so():
+    for line in ("lock 14.3s", "lock 14.3s 12.4V"):
+        found = judged(line)
+        assert found.verdict in ("pass", "undecided")
+        assert "weak" in found.because
+        assert any(note.startswith("weak") for note in found.notes)
+    assert "weak" not in judged(GOOD).because
+
+
+def test_neither_time_nor_current_is_unusable():
+    found = judged("lock 12.4V both seen")
+    assert (found.usable, found.verdict) == (False, "unusable")
+
+
+@pytest.mark.parametrize(
+    ("words", "sign"),
+    [("stalled 8A", "stall"), ("stopped short", "stopped-short"), ("did not start", "no-start")],
+)
+def test_what_the_person_wrote_of_the_end_is_a_sign_without_a_place(words: str, sign: str):
+    found = judged(f"lock 14.3s {words}" if sign != "no-start" else f"lock {words}")
+    told = {one.sign: one for one in found.signs}[sign]
+    assert (told.level, told.at_fraction, told.from_s, found.verdict) == ("fail", None, None, "fail")
+
+
+def test_the_current_of_a_stalled_motor_is_no_running_current():
+    figures = judged("lock stalled 8.0A").figures
+    assert figures.run_current_a is None
+    assert figures.stall_current_a.value == 8.0
+    assert judged("lock 2.1A 8.0A stalled").figures.run_current_a.value == 2.1
+
+
+def test_running_light_is_a_hint_without_a_baseline_and_a_failure_against_one():
+    assert signs("lock 12.60s 0.90A 0.95A 12.60V")["light-run"] == "watch"
+    baseline = healthy()
+    assert signs("lock 12.60s 0.95A 1.00A 12.60V", baseline=baseline)["light-run"] == "fail"
+    assert "light-run" not in signs(GOOD, baseline=baseline)
+
+
+def test_drag_is_seen_against_a_baseline_only_beyond_the_uncertainty():
+    baseline = healthy()
+    assert "drag" not in signs("lock 14.9s 2.30A 3.00A 12.40V", baseline=baseline)
+    assert signs("lock 15.2s 2.75A 3.10A 12.40V", baseline=baseline)["drag"] == "watch"
+    assert "drag" not in signs("unlock 15.2s 2.75A 3.10A 12.40V", baseline=baseline)
+
+
+def test_supply_low_at_rest_and_lost_under_load_are_told_apart():
+    assert "low-supply" in signs("lock 16.0s 2.1A 11.00V at rest 10.90V under load")
+    dropped = judged("lock 16.0s 2.10A 12.60V at rest 9.80V under load", instruments=KNOWN)
+    assert {one.sign for one in dropped.signs} == {"supply-drop"}
+    assert dropped.figures.source_resistance_ohm.value == pytest.approx(2.8 / 2.1)
+
+
+def test_an_expected_time_needs_the_voltage_to_be_tight():
+    def ratio(line: str) -> Measured:
+        return {one.name: one.measured for one in judged(line).checks}["travel_time_high"]
+
+    assert ratio("lock 14.30s 2.10A").u > 2 * ratio(GOOD).u
+
+
+@given(
+    time_s=st.floats(0.1, 60),
+    current_a=st.floats(0.01, 20),
+    voltage_v=st.floats(1, 30),
+    words=st.sampled_from(["", "stalled", "stopped short", "did not start"]),
+    way=st.sampled_from(["lock", "unlock"]),
+)
+def test_any_reading_gets_a_verdict_and_no_place(time_s, current_a, voltage_v, words, way):
+    found = judged(f"{way} {time_s:.2f}s {current_a:.2f}A {voltage_v:.2f}V {words}")
+    assert found.verdict in VERDICTS
+    assert all(one.at_fraction is None and one.from_s is None for one in found.signs)
+    assert all(one.value is None or math.isfinite(one.value) for one in found.signs)
+    for _, figure in found.figures.items():
+        assert figure is None or (math.isfinite(figure.value) and figure.u > 0)
+
+
+def test_a_rig_that_needs_more_time_is_judged_by_its_own_limits():
+    slow = replace(RIG, actuator=replace(RIG.actuator, no_load_speed_m_s=0.008, full_load_speed_m_s=0.0055))
+    checks = {one.name: one.decision for one in assess_by_hand(parse_line(GOOD), slow).checks}
+    assert checks["travel_time_low"] == "fail"
