@@ -7,23 +7,21 @@ local run uses. Optional: ``pip install throwbook[fleet]``.
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from logger.errors import InputError, OutsideError
 from logger.jobs.season_source import TABLES, rows_from_frames
 
 if TYPE_CHECKING:
     from logger.core.seasons.season_rows import RigRows
-    from logger.jobs.trend import RigTrend
 
-    OfRows = Callable[[RigRows, date], RigTrend]
-
+Found = TypeVar("Found")
 RIGS_A_TASK = 25
 
 
 def fleet_on_dask(
-    folder: Path, today: date, of_rows: "OfRows", address: str | None = None
-) -> Iterator["RigTrend"]:
+    folder: Path, today: date, of_rows: "Callable[[RigRows, date], Found]", address: str | None = None
+) -> Iterator[Found]:
     """Every rig of the export, in the order of names, each by ``of_rows``. ``address``: scheduler; None: a cluster here.
 
     Raises InputError where Dask isn't installed, OutsideError where the scheduler can't be reached.
@@ -59,7 +57,9 @@ def fleet_on_dask(
             where.close()
 
 
-def _part(folder: str, names: list[str], today: date, of_rows: "OfRows") -> list["RigTrend"]:
+def _part(
+    folder: str, names: list[str], today: date, of_rows: "Callable[[RigRows, date], Found]"
+) -> list[Found]:
     """The rigs ``names``: only their row groups are read."""
     import pandas
 

@@ -8,5 +8,10 @@ from tests.faults.work import PLACES
 
 @pytest.mark.parametrize("place", PLACES)
 def test_after_kill_9_all_that_was_reported_is_there_and_nothing_is_there_by_half(place, tmp_path):
-    struck = list(kills(place, 3, tmp_path, seed=3))
-    assert any(kill.in_the_work for kill in struck)
+    struck = []
+    for kill in kills(place, 12, tmp_path, seed=3):
+        struck.append(kill)
+        # On a busy machine the work can be over before the kill comes: then another one is tried.
+        if len(struck) >= 3 and any(one.in_the_work for one in struck):
+            break
+    assert any(one.in_the_work for one in struck)
