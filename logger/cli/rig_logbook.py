@@ -7,7 +7,7 @@ import click
 
 from logger.cli import output
 from logger.cli.shared import by_option, logbook_of, now, waiting, who
-from logger.core.quantities.plain import counted
+from logger.core.quantities.plain import counted, for_shell
 
 if TYPE_CHECKING:
     from logger.jobs.rig_list import Listed, RigHistory
@@ -39,7 +39,7 @@ def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bo
     elif done.revised:
         output.line(f"Rig {name}: new version; trials judged before keep the one they were judged by.")
     else:
-        output.line(f"Rig {name} added. Next: throwbook sheet plan {name} --kind commissioning")
+        output.line(f"Rig {name} added. Next: throwbook sheet plan {for_shell(name)} --kind commissioning")
 
 
 @click.command("list")

@@ -46,7 +46,7 @@ def who(by: str | None) -> str:
         return written(by)
     try:
         return getpass.getuser()
-    except (KeyError, OSError) as error:  # no such user, as in a bare container
+    except (KeyError, OSError, ImportError) as error:  # no such user, as in a bare container
         raise InputError("the system doesn't say who you are", "--by", 'Give it: --by "M. K."') from error
 
 

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Any
 
 from logger.cli import output
-from logger.core.quantities.plain import counted
+from logger.core.quantities.plain import counted, for_shell
 
 if TYPE_CHECKING:
     from logger.core.records.records import SheetState
@@ -30,8 +30,9 @@ def print_plan(state: "SheetState", made: "Plan") -> None:
     )
     for text in made.look_at:
         output.line(f"look at: {text}", indent=2)
+    name = for_shell(state.name)
     output.line(
-        f"Next: throw and write down (record, import or enter with --sheet {state.name}), then throwbook sheet show {state.name}"
+        f"Next: throw and write down (record, import or enter with --sheet {name}), then throwbook sheet show {name}"
     )
     if made.answers:
         output.line(f"It answers {counted(len(made.answers), 'open order')} of this rig.")
@@ -47,7 +48,7 @@ def print_status(rig: str, found: "Status") -> None:
         output.line(text, indent=2)
     if caution(found):
         output.line(caution(found), style="bad", indent=2)
-        output.line(f"The way back, step by step: throwbook status {rig}", indent=2)
+        output.line(f"The way back, step by step: throwbook status {for_shell(rig)}", indent=2)
 
 
 def print_sheet(found: "SheetView") -> None:

@@ -12,6 +12,7 @@ from logger.errors import OutsideError
 from logger.jobs.logbooks import opened
 
 if TYPE_CHECKING:
+    from logger.logbook import Logbook
     from logger.report.document import Document
     from logger.report.forms import FormSource
     from logger.report.material import Material
@@ -37,12 +38,10 @@ def report_rig(
     """The report of one rig as PDF and as HTML, both saying the same. Raises InputError for a rig that isn't there."""
     from logger.jobs.report_source import material_in
     from logger.report.content import rig_report
-    from logger.report.pdf_style import paper_size
 
-    paper_size(paper)
-    with opened(logbook, read_only=True) as book:
+    with _read(logbook, paper) as book:
         material = material_in(book, rig, issued, place=place, owner=owner)
-    return _write_both(rig_report(material), material, folder, f"report-{rig}", paper)
+    return _write_both(rig_report(material), material, folder, f"report-{file_name(rig)}", paper)
 
 
 def report_sheet(
@@ -57,13 +56,20 @@ def report_sheet(
     """The report of one sheet as PDF and as HTML. Raises InputError for a sheet that isn't there."""
     from logger.jobs.report_source import material_in
     from logger.report.content import sheet_report
+
+    with _read(logbook, paper) as book:
+        state = book.sheet(sheet)
+        material = material_in(book, state.sheet.rig, issued, sheet=state.name, place=place, owner=owner)
+    name = state.name
+    return _write_both(sheet_report(material, name), material, folder, f"sheet-{file_name(name)}", paper)
+
+
+def _read(logbook: str | Path | None, paper: str) -> "Logbook":
+    """The logbook, opened to read; a paper that can't be printed on is refused before the work begins."""
     from logger.report.pdf_style import paper_size
 
     paper_size(paper)
-    with opened(logbook, read_only=True) as book:
-        state = book.sheet(sheet)
-        material = material_in(book, state.sheet.rig, issued, sheet=state.name, place=place, owner=owner)
-    return _write_both(sheet_report(material, state.name), material, folder, f"sheet-{state.name}", paper)
+    return opened(logbook, read_only=True)
 
 
 def _write_both(document: "Document", material: "Material", folder: Path, stem: str, paper: str) -> Paper:
@@ -72,8 +78,8 @@ def _write_both(document: "Document", material: "Material", folder: Path, stem: 
     from logger.report.pdf import to_pdf
 
     drawings = Drawings(material)
-    pdf = write(folder / f"{file_name(stem)}.pdf", to_pdf(document, paper, drawings.as_pdf_pages))
-    html = write(folder / f"{file_name(stem)}.html", to_html(document, drawings.as_svg).encode())
+    pdf = write(folder / f"{stem}.pdf", to_pdf(document, paper, drawings.as_pdf_pages))
+    html = write(folder / f"{stem}.html", to_html(document, drawings.as_svg).encode())
     return Paper(document.number, (pdf, html))
 
 
@@ -109,11 +115,10 @@ def blank(
     from logger.report.forms import blank_sheet
     from logger.report.pdf import to_pdf
 
-    source = _form_source(logbook, rig, issued, voltage_v)
+    source = _form_source(logbook, rig, paper, issued, voltage_v)
     document = blank_sheet(source, kind, plan_for(kind, source.rig, throws))
-    return Paper(
-        document.number, (write(folder / f"blank-{kind}-{file_name(rig)}.pdf", to_pdf(document, paper)),)
-    )
+    sheet = write(folder / f"blank-{kind}-{file_name(rig)}.pdf", to_pdf(document, paper))
+    return Paper(document.number, (sheet,))
 
 
 def card(
@@ -128,20 +133,22 @@ def card(
     from logger.report.forms import cab_card
     from logger.report.pdf import to_one_page
 
-    document = cab_card(_form_source(logbook, rig, issued, voltage_v))
+    document = cab_card(_form_source(logbook, rig, paper, issued, voltage_v))
     page = write(folder / f"cab-card-{file_name(rig)}.pdf", to_one_page(document, paper))
     pocket = write(folder / f"cab-card-{file_name(rig)}-pocket.pdf", to_one_page(document, "pocket"))
     return Paper(document.number, (page, pocket))
 
 
-def _form_source(logbook: str | Path | None, rig: str, issued: date, voltage_v: float | None) -> "FormSource":
+def _form_source(
+    logbook: str | Path | None, rig: str, paper: str, issued: date, voltage_v: float | None
+) -> "FormSource":
     from logger import __version__
     from logger.jobs.baselines import baseline_for
     from logger.jobs.latch import standing
     from logger.jobs.rig_of import rig_of
     from logger.report.forms import FormSource
 
-    with opened(logbook, read_only=True) as book:
+    with _read(logbook, paper) as book:
         found = rig_of(book, rig)
         stands = standing(book, rig, issued)
         held = {

@@ -1,11 +1,11 @@
 """Ways round the rules that somebody tried: each is refused, or found by ``check``."""
 
 import json
-import sqlite3
 
 import pytest
 
 from tests.cli.sheet_steps import GOOD, RIG, TOLD, UNSEEN, accept, clear, enter, enter_again, service, status
+from tests.raw_file import raw
 
 NO_WIDTH = "\u200b"
 STALLED = "lock 15.20s 2.10A 2.90A 12.40V stalled"
@@ -72,7 +72,7 @@ def test_work_done_before_the_throw_that_stalled_is_not_its_repair(run):
 
 def test_an_order_taken_out_of_the_file_is_missed_and_can_be_written_again(run):
     enter(run, STALLED, *TOLD, kind="spot")
-    with sqlite3.connect(run.path) as book:
+    with raw(run.path) as book:
         book.execute("DROP TRIGGER latch_order_no_delete")
         book.execute("DELETE FROM latch_order")
     code, out, _ = run("check")
@@ -94,7 +94,7 @@ def test_an_order_that_later_entries_name_holds_when_it_is_taken_out_of_the_file
         run("sheet", "plan", RIG, "--kind", "seasonal", *TOLD, "--by", "M. K.")
     else:
         service(run)
-    with sqlite3.connect(run.path) as book:
+    with raw(run.path) as book:
         for what in ("update", "delete"):
             book.execute(f"DROP TRIGGER latch_order_no_{what}")
         book.execute("PRAGMA foreign_keys = OFF")

@@ -19,6 +19,7 @@ from logger.jobs.rig_list import add_rig
 from logger.jobs.upkeep import back_up, take_in
 from logger.logbook import migrations, open_logbook
 from logger.logbook.upkeep import check
+from tests.raw_file import raw
 
 TOP = Path(__file__).parents[2]
 SAMPLES = TOP / "sample-runs"
@@ -160,13 +161,10 @@ def verify_acceptance(folder: Path, said: list[str]) -> None:
 
 def prepare_migration(folder: Path) -> None:
     """A logbook as version 1 left it, grown to some megabytes so that the safe copy takes a while."""
-    import sqlite3
-
-    with sqlite3.connect(logbook(folder)) as db:
+    with raw(logbook(folder)) as db:
         db.executescript((TOP / "tests" / "logbook" / "past" / "v1.sql").read_text("utf-8"))
         db.execute("CREATE TABLE IF NOT EXISTS ballast (data BLOB)")
         db.executemany("INSERT INTO ballast VALUES (zeroblob(?))", [(100_000,)] * 200)
-    db.close()
 
 
 def work_migration(folder: Path) -> None:
@@ -175,24 +173,20 @@ def work_migration(folder: Path) -> None:
 
 
 def verify_migration(folder: Path, said: list[str]) -> None:
-    import sqlite3
-
     path = logbook(folder)
     copy = path.with_name(path.name + ".v1-copy")
     version = 0
-    with sqlite3.connect(path) as db:
+    with raw(path) as db:
         version = db.execute("PRAGMA user_version").fetchone()[0]
         columns = {row[1] for row in db.execute("PRAGMA table_info(judgement)")}
         assert ("calibration" in columns) == (version >= 2), "a step was done by half"
-    db.close()
     assert not said or version == migrations.NEWEST
     if version > 1:
         assert copy.exists(), "the file was changed before the safe copy was whole"
     if copy.exists():
-        with sqlite3.connect(copy) as db:
+        with raw(copy) as db:
             assert db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
             assert db.execute("PRAGMA user_version").fetchone()[0] == 1
-        db.close()
     with open_logbook(path) as book:
         assert book.read("PRAGMA user_version")[0][0] == migrations.NEWEST
         assert len(book.trials(rig="quarry-loader")) == 2

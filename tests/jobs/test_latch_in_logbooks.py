@@ -5,7 +5,6 @@ The pure rules have their ten thousand histories in ``tests/core/standing/test_s
 
 import random
 import shutil
-import sqlite3
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -21,6 +20,7 @@ from logger.jobs import latch, services, sheet_view, sheets, upkeep
 from logger.jobs.enter import Entry, enter
 from logger.logbook import open_logbook
 from tests.cli.sheet_steps import GOOD, ONE_PIN, RIG, RIG_FILE
+from tests.raw_file import raw
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 TOLD = {"hours_since_movement": 16.0, "worked_before": "no"}
@@ -136,11 +136,9 @@ def test_a_sighting_changed_in_the_file_takes_its_sheet_out_of_the_proof(tmp_pat
     stall(path, NOON)
     clear(path, repair(path, NOON), commission(path, NOON), NOON)
     assert level(path) == IN_SERVICE
-    db = sqlite3.connect(path)
-    db.execute("DROP TRIGGER sighting_no_update")
-    db.execute("UPDATE sighting SET how = 'from the cab' WHERE rowid = (SELECT min(rowid) FROM sighting)")
-    db.commit()
-    db.close()
+    with raw(path) as db:
+        db.execute("DROP TRIGGER sighting_no_update")
+        db.execute("UPDATE sighting SET how = 'from the cab' WHERE rowid = (SELECT min(rowid) FROM sighting)")
     assert level(path) == DO_NOT_USE
 
 
@@ -153,14 +151,13 @@ def test_an_order_changed_or_taken_out_of_the_file_leaves_the_rig_out_of_use(tmp
         "DELETE FROM latch_order WHERE cause = 'stall'",
     )
     for number, change in enumerate(changes):
-        copy = shutil.copy(path, tmp_path / f"{number}.throwbook")
-        db = sqlite3.connect(copy)
-        db.execute("DROP TRIGGER latch_order_no_update")
-        db.execute("DROP TRIGGER latch_order_no_delete")
-        db.execute(change)
-        db.commit()
-        db.close()
-        assert level(Path(copy)) == DO_NOT_USE
+        copy = tmp_path / f"{number}.throwbook"
+        shutil.copy(path, copy)
+        with raw(copy) as db:
+            db.execute("DROP TRIGGER latch_order_no_update")
+            db.execute("DROP TRIGGER latch_order_no_delete")
+            db.execute(change)
+        assert level(copy) == DO_NOT_USE
 
 
 class History:

@@ -12,6 +12,7 @@ from logger.logbook import open_logbook
 from logger.logbook.merge import merge
 from logger.logbook.rows import TABLES
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
+from tests.raw_file import raw
 
 ACTIONS = (
     "rig",
@@ -205,13 +206,11 @@ def test_changed_samples_do_not_come_in(pair):
 
 
 def test_a_logbook_of_an_older_version_is_merged_and_left_at_its_version(pair, tmp_path):
-    import sqlite3
     from pathlib import Path
 
     old = tmp_path / "old"
-    with sqlite3.connect(old) as db:
+    with raw(old) as db:
         db.executescript((Path(__file__).parent / "past" / "v1.sql").read_text("utf-8"))
-    db.close()
     before = old.read_bytes()
     with open_logbook(pair[0]) as book:
         assert merge(book, old).added["trial"] == 2

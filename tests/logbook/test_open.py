@@ -2,7 +2,6 @@
 
 import os
 import shutil
-import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -14,6 +13,7 @@ from logger.logbook import migrations, open_logbook
 from logger.logbook.migrate import APPLICATION_ID
 from logger.logbook.upkeep import check
 from tests.logbook.conftest import NOW, RIG, TOML, fill
+from tests.raw_file import raw
 
 PAST = sorted((Path(__file__).parent / "past").glob("v*.sql"))
 AS_ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
@@ -21,9 +21,8 @@ AS_ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 
 def old_logbook(script, path):
     """The file that a past version left."""
-    with sqlite3.connect(path) as db:
+    with raw(path) as db:
         db.executescript(script.read_text("utf-8"))
-    db.close()
     return path
 
 
@@ -46,10 +45,9 @@ def test_a_logbook_of_a_past_version_opens_whole_with_a_safe_copy_beside_it(scri
         assert book.sheet("quarry-loader-1").sealed
         fill(book)
     copy = tmp_path / f"old.{script.stem}-copy"
-    with sqlite3.connect(copy) as db:
+    with raw(copy) as db:
         assert db.execute("PRAGMA user_version").fetchone()[0] == int(script.stem[1:])
         assert db.execute("SELECT count(*) FROM trial").fetchone()[0] == 2
-    db.close()
     assert len(before) == copy.stat().st_size
 
 
@@ -72,10 +70,9 @@ def wrong_files(folder):
     (folder / "zip").write_bytes(b"PK\x03\x04" + bytes(300))
     (folder / "folder").mkdir()
     for name, number in (("foreign", 0), ("named", 0x12345678)):
-        with sqlite3.connect(folder / name) as db:
+        with raw(folder / name) as db:
             db.execute(f"PRAGMA application_id = {number}")
             db.execute("CREATE TABLE song (title TEXT)")
-        db.close()
     return {
         "text": "not a logbook",
         "short": "not a logbook",

@@ -4,7 +4,9 @@ File names, head keys and cells of somebody else's file may hold terminal comman
 turn the reading direction; shown raw they could move the cursor, forge a verdict or hide a line.
 """
 
+import shlex
 import unicodedata
+import zlib
 
 # Cc controls, Cf invisible formatting (direction overrides among them), Cs lone halves from odd file names,
 # Zl and Zp line and paragraph separators.
@@ -54,19 +56,40 @@ def quoted(text: str, at_most: int = 40) -> str:
 
 _KEPT_IN_NAMES = frozenset(" -_.()+,=@'&")
 # Names that Windows gives to devices, whatever ending they have (Microsoft, "Naming Files, Paths, and Namespaces").
-_DEVICES = {"CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(10))}
-_LONGEST_NAME = 80
+_DEVICES = {"CON", "PRN", "AUX", "NUL"} | {
+    f"{port}{number}" for port in ("COM", "LPT") for number in "0123456789¹²³"
+}
+_LONGEST_NAME_BYTES = 120
+"""A file system takes 255 bytes, of which date, direction and ending need their share."""
 
 
 def file_name(text: str) -> str:
     r"""``text`` as one part of a file name on any system: it can't leave its folder, hide, or be a device.
 
+    A longer one is cut and ends in a number made from the whole, so that two with the same beginning stay two.
+
     >>> file_name("../../quarry loader"), file_name("nul.csv"), file_name("C:\\temp")
     ('-.-quarry loader', '_nul.csv', 'C--temp')
     """
     kept = "".join(letter if letter.isalnum() or letter in _KEPT_IN_NAMES else "-" for letter in text)
-    kept = kept.replace("..", ".").lstrip(". ").rstrip(". ")[:_LONGEST_NAME]
+    kept = kept.replace("..", ".").lstrip(". ").rstrip(". ")
+    if len(kept.encode()) > _LONGEST_NAME_BYTES:
+        number = f"-{zlib.crc32(text.encode(errors='replace')):08x}"
+        kept = kept.encode()[: _LONGEST_NAME_BYTES - len(number)].decode(errors="ignore") + number
     return f"_{kept}" if kept.partition(".")[0].strip().upper() in _DEVICES or not kept else kept
+
+
+def for_shell(text: str) -> str:
+    """``text`` as one word of a command to be typed, so that no letter of a name does anything in the shell.
+
+    Double quotes, which every system takes, where only blanks ask for them; else those of a POSIX shell.
+
+    >>> for_shell("yard-loader-1"), for_shell("yard loader"), for_shell("$(cd) loader")
+    ('yard-loader-1', '"yard loader"', "'$(cd) loader'")
+    """
+    if text and all(letter.isalnum() or letter in "-_./ " for letter in text):
+        return f'"{text}"' if " " in text else text
+    return shlex.quote(text)
 
 
 def counted(number: int, word: str) -> str:
