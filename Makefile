@@ -16,6 +16,7 @@ check: $(VENV)/.ready-dev
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
+	$(BIN)/mypy --platform win32 --cache-dir .mypy_cache/win32
 	$(BIN)/lint-imports
 
 format: $(VENV)/.ready-dev

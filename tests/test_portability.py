@@ -1,7 +1,6 @@
 """Other systems, as far as they can be tried here: code pages, line ends, names of ports and files, text files."""
 
 import ast
-import os
 import subprocess
 import sys
 from pathlib import Path, PureWindowsPath
@@ -14,6 +13,7 @@ from logger.errors import OutsideError
 from logger.files.tracefile import read_trace
 from logger.jobs.rig_list import add_rig
 from logger.ports.serialport import Port
+from tests import command
 from tests.faults.good_input import NOW
 
 TOP = Path(__file__).parents[1]
@@ -26,9 +26,8 @@ CODE_PAGES = ("ascii", "cp1252", "cp932")
 def throwbook(
     folder: Path, *arguments: object, typed: bytes = b"", **more: str
 ) -> subprocess.CompletedProcess[bytes]:
-    line = [sys.executable, "-m", "logger", "--logbook", str(folder / "log.throwbook"), *map(str, arguments)]
-    env = os.environ | {"THROWBOOK_BY": "M. K.", "PYTHONUTF8": "0"} | more
-    return subprocess.run(line, cwd=TOP, env=env, capture_output=True, input=typed, check=False)
+    env = {"PYTHONUTF8": "0"} | more
+    return command.throwbook(folder / "log.throwbook", *arguments, text=False, input=typed, env=env)
 
 
 @pytest.mark.parametrize("page", CODE_PAGES)

@@ -16,6 +16,7 @@ import contextlib
 import json
 import os
 import struct
+import sys
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -193,15 +194,15 @@ def _lock(file: int, *, wait: bool = False) -> None:
     ``wait``: somebody may just be looking whether it is alive.
     """
     try:
-        try:
-            import fcntl
-        except ImportError:
+        if sys.platform == "win32":
             import msvcrt
 
             os.lseek(file, 1 << 30, os.SEEK_SET)  # a byte that is never written: readers stay free to read
-            msvcrt.locking(file, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
+            msvcrt.locking(file, msvcrt.LK_NBLCK, 1)
             os.lseek(file, 0, os.SEEK_SET)
         else:
+            import fcntl
+
             fcntl.flock(file, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
     except OSError as error:
         raise OutsideError("a recording still runs", "journal", "Wait until it has ended") from error

@@ -3,6 +3,7 @@
 import contextlib
 import os
 import select
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -17,21 +18,25 @@ MOST_STEP_S = 0.5
 """Longest stretch of board time that is made at once."""
 
 
+def _both_ends() -> tuple[int, int, str]:
+    """Far end, near end and the near end's name."""
+    if sys.platform == "win32":
+        raise OutsideError("this system has no pseudo-terminals", "rehearsal", "Rehearse on Linux or macOS")
+    else:  # noqa: RET506 - so that the type checker leaves it out on Windows
+        import tty
+
+        far, near = os.openpty()
+        tty.setraw(near)
+        os.set_blocking(far, False)
+        return far, near, os.ttyname(near)
+
+
 class PseudoPort:
     """The far end of a pseudo-terminal; ``name`` is the near end, which anybody opens like a serial port."""
 
     def __init__(self, link: Path | None = None) -> None:
         """Open it, with ``link`` as a second name; raises OutsideError where there are no pseudo-terminals."""
-        try:
-            import tty
-        except ImportError as error:
-            raise OutsideError(
-                "this system has no pseudo-terminals", "rehearsal", "Rehearse on Linux or macOS"
-            ) from error
-        self._far, self._near = os.openpty()
-        tty.setraw(self._near)
-        os.set_blocking(self._far, False)
-        self.name = os.ttyname(self._near)
+        self._far, self._near, self.name = _both_ends()
         self._link = link
         if link is not None:
             with contextlib.suppress(FileNotFoundError):

@@ -5,8 +5,9 @@ import os
 import pty
 import re
 import subprocess
-import sys
 from pathlib import Path
+
+from tests.command import command, environment
 
 RIG_FILE = Path(__file__).with_name("quarry-loader.toml")
 RIG = "quarry-loader"
@@ -69,11 +70,11 @@ def at_terminal(run, *words: str, typed: str) -> tuple[int, str]:
     ours, theirs = pty.openpty()
     os.write(ours, typed.encode())
     done = subprocess.Popen(
-        [sys.executable, "-m", "logger", "--logbook", str(run.path), *words],
+        command(run.path, *words),
         stdin=theirs,
         stdout=theirs,
         stderr=theirs,
-        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+        env=environment(),
     )
     os.close(theirs)
     shown = b""

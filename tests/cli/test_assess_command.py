@@ -12,6 +12,7 @@ import pytest
 from logger.cli import diagnostics
 from logger.cli.main import throwbook
 from logger.files.tracefile import write_trace
+from tests import command
 from tests.files.bad_traces import BAD_CHOICES, BAD_TRACES, GOOD
 from tests.made_strokes import stroke
 
@@ -37,13 +38,7 @@ def traces(tmp_path_factory):
 
 def assess(*arguments, rig=RIG_FILE, cwd=None):
     """The command in a process of its own."""
-    return subprocess.run(
-        [sys.executable, "-m", "logger", "assess", "--rig", str(rig), *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        cwd=cwd,
-        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
-    )
+    return command.throwbook(None, "assess", "--rig", rig, *arguments, cwd=cwd)
 
 
 def in_process(capsys, *arguments):

@@ -1,10 +1,8 @@
 """The commands of the board path as a person types them, against a rehearsal board on a real pseudo-terminal."""
 
 import json
-import os
 import signal
 import subprocess
-import sys
 import threading
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,6 +17,7 @@ from logger.files.tracefile import read_trace
 from logger.jobs.logbooks import journal_folder, opened
 from logger.protocol.rehearsal import Trouble
 from logger.protocol.session import Session
+from tests import command
 from tests.ports.bench import board_on_a_cable, throw_source
 
 RIG_FILE = Path(__file__).parent / "quarry-loader.toml"
@@ -152,9 +151,8 @@ def test_killed_in_mid_record_it_loses_at_most_a_quarter_second_and_the_next_sta
         return plain(time_s)
 
     with board_on_a_cable(source) as (port, board):
-        command = [sys.executable, "-m", "logger", *map(str, record_args(port.name, "--out", "never.csv"))]
-        root = str(Path(__file__).parents[2])
-        with subprocess.Popen(command, env={**os.environ, "PYTHONPATH": root}, cwd=tmp_path) as process:
+        line = command.command(None, *record_args(port.name, "--out", "never.csv"))
+        with subprocess.Popen(line, env=command.environment(), cwd=tmp_path) as process:
             assert flowing.wait(LIMIT_S)
             sent_before = board.injected.sent
             process.send_signal(signal.SIGKILL)
@@ -255,17 +253,16 @@ def test_rehearse_refuses_what_it_does_not_know_and_lists_what_it_does(run):
 
 def test_a_new_user_rehearses_in_one_terminal_and_records_in_another(tmp_path: Path):
     """Both commands as processes of their own, with a fault and line trouble."""
-    root = str(Path(__file__).parents[2])
-    env = {**os.environ, "PYTHONPATH": root, "THROWBOOK_LOGBOOK": str(tmp_path / "book.throwbook")}
-    base = [sys.executable, "-m", "logger"]
-    rehearse = [
-        *base, "board", "rehearse", "--rig", str(RIG_FILE), "--speed", "10", "--fault", "even-friction=0.5",
+    book = tmp_path / "book.throwbook"
+    rehearse = command.command(
+        book, "board", "rehearse", "--rig", RIG_FILE, "--speed", 10, "--fault", "even-friction=0.5",
         "--trouble", "flipped-bits=0.0002",
-    ]  # fmt: skip
-    with subprocess.Popen(rehearse, env=env, stdout=subprocess.PIPE, text=True) as board:
+    )  # fmt: skip
+    with subprocess.Popen(rehearse, env=command.environment(), stdout=subprocess.PIPE, text=True) as board:
         port = board.stdout.readline().split(" is on ")[1].split(";")[0]
-        command = [*base, *map(str, record_args(port, "--json", "--out", str(tmp_path / "a.csv")))]
-        done = subprocess.run(command, env=env, capture_output=True, text=True, timeout=LIMIT_S, check=False)
+        done = command.throwbook(
+            book, *record_args(port, "--json", "--out", tmp_path / "a.csv"), timeout=LIMIT_S
+        )
         board.send_signal(signal.SIGINT)
         board.wait(LIMIT_S)
     judged = json.loads(done.stdout)

@@ -3,7 +3,6 @@
 import os
 import select
 import subprocess
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,6 +10,7 @@ import pytest
 
 from logger.jobs.rig_list import add_rig
 from logger.logbook import open_logbook
+from tests.command import command
 
 pty = pytest.importorskip("pty")
 TOP = Path(__file__).parents[2]
@@ -20,8 +20,7 @@ TRACE = TOP / "sample-runs" / "baseline" / "lock-1.csv"
 def at_a_terminal(arguments, answer):
     """Run a command at a pseudo-terminal, answer its one question, give its exit code and what it showed."""
     ours, theirs = pty.openpty()
-    line = [sys.executable, "-m", "logger", *map(str, arguments)]
-    process = subprocess.Popen(line, cwd=TOP, stdin=theirs, stdout=theirs, stderr=theirs)
+    process = subprocess.Popen(command(None, *arguments), cwd=TOP, stdin=theirs, stdout=theirs, stderr=theirs)
     os.close(theirs)
     shown = b""
     while True:

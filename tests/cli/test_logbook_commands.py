@@ -2,23 +2,16 @@
 
 import json
 import subprocess
-import sys
 
 import pytest
 
 from logger.logbook import open_logbook
+from tests.command import command, environment, throwbook
 from tests.logbook.conftest import NOW, RIG, TOML, fill
 
 
 def run(*arguments, book=None, expect=0):
-    command = [
-        sys.executable,
-        "-m",
-        "logger",
-        *(["--logbook", str(book)] if book else []),
-        *map(str, arguments),
-    ]
-    done = subprocess.run(command, capture_output=True, text=True, stdin=subprocess.DEVNULL, check=False)
+    done = throwbook(book, *arguments)
     assert done.returncode == expect, (done.stdout, done.stderr)
     assert "Traceback" not in done.stderr
     return done
@@ -82,10 +75,13 @@ def test_a_command_says_once_that_it_waits_for_another_program(path):
     """The other program lets go when it reads what the command says."""
     with open_logbook(path) as other:
         other.db.execute("BEGIN IMMEDIATE")
-        line = [sys.executable, "-m", "logger", "--logbook", str(path), "order", "raise", RIG]
-        line += ["--cause", "damage", "--because", "left pin bent", "--by", "M. K."]
+        line = command(path, "order", "raise", RIG, "--cause", "damage", "--because", "left pin bent")
         process = subprocess.Popen(
-            line, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+            line,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env=environment(),
         )
         said = process.stderr.readline().decode()
         other.db.execute("ROLLBACK")

@@ -1,11 +1,7 @@
 """From a rejected sheet to a stall and the whole way back, through the commands a mechanic types."""
 
 import json
-import os
-import subprocess
-import sys
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 
@@ -26,6 +22,7 @@ from tests.cli.sheet_steps import (
     service,
     status,
 )
+from tests.command import throwbook
 
 
 def test_one_pin_not_seen_takes_the_rig_out_of_use_and_the_sheet_is_not_accepted(run):
@@ -153,15 +150,7 @@ def test_a_baseline_stays_until_a_service_or_a_reason(run):
 def test_the_commands_run_in_a_process_of_their_own(run):
     enter(run, UNSEEN, *TOLD)
     words = [word for pair in SEEN.items() for word in pair]
-    command = [sys.executable, "-m", "logger", "--logbook", str(run.path)]
-    top = str(Path(__file__).parents[2])
-    done = subprocess.run(
-        [*command, "sheet", "accept", f"{RIG}-1", *words, "--json"],
-        capture_output=True,
-        text=True,
-        stdin=subprocess.DEVNULL,
-        env={**os.environ, "PYTHONPATH": top},
-    )
+    done = throwbook(run.path, "sheet", "accept", f"{RIG}-1", *words, "--json")
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)
     assert (told["state"], told["sealed"], told["status"]) == ("accepted", True, "in service")

@@ -8,14 +8,14 @@ import contextlib
 import os
 import shutil
 import subprocess
-import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from logger.logbook import open_logbook
 from logger.logbook.upkeep import check
-from tests.faults.work import BY, PER_ROUND, PLACES, RIG, TOP, logbook
+from tests.command import throwbook
+from tests.faults.work import BY, PER_ROUND, PLACES, RIG, logbook
 
 SIZE_MB = 64
 LEFT_KB = (0, 4, 16, 64, 200)
@@ -63,16 +63,7 @@ def fill(folder: Path, left_kb: int) -> Path:
 
 def command(folder: Path, *arguments: object) -> subprocess.CompletedProcess[str]:
     """A throwbook command, as a person runs it."""
-    line = [sys.executable, "-m", "logger", "--logbook", str(logbook(folder)), *map(str, arguments)]
-    return subprocess.run(
-        line,
-        cwd=TOP,
-        capture_output=True,
-        text=True,
-        stdin=subprocess.DEVNULL,
-        check=False,
-        env=os.environ | {"THROWBOOK_BY": BY},
-    )
+    return throwbook(logbook(folder), *arguments)
 
 
 ACCEPT = ("--left-pin", "yes", "--right-pin", "yes", "--seen-how", "torch", "--load-check", "done")

@@ -1,17 +1,17 @@
 """The session of an SSH login ends in mid-record; a second program wants the same port; places that may only be read."""
 
-import os
 import shutil
 import signal
 import subprocess
-import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+import tests.command
 from logger.files.journal import unfinished
+from tests.command import command
 from tests.faults.test_places import AS_ROOT, WITHOUT_ROOTS_POWER
 from tests.ports.bench import board_on_a_cable, throw_source
 
@@ -21,18 +21,13 @@ LIMIT_S = 60.0
 STEP_S = 0.02
 
 
-def command(folder: Path, *arguments: object, without_power: bool = False) -> list[str]:
+def line_of(folder: Path, *arguments: object, without_power: bool = False) -> list[str]:
     power = WITHOUT_ROOTS_POWER if without_power and AS_ROOT else []
-    line = [*power, sys.executable, "-m", "logger", "--logbook", str(folder / "log.throwbook")]
-    return [*line, *map(str, arguments)]
+    return [*power, *command(folder / "log.throwbook", *arguments)]
 
 
 def run(folder: Path, *arguments: object, without_power: bool = False) -> subprocess.CompletedProcess[str]:
-    env = os.environ | {"THROWBOOK_BY": "M. K."}
-    line = command(folder, *arguments, without_power=without_power)
-    return subprocess.run(
-        line, cwd=TOP, env=env, capture_output=True, text=True, stdin=subprocess.DEVNULL, check=False
-    )
+    return tests.command.run(line_of(folder, *arguments, without_power=without_power))
 
 
 def until(true: Callable[[], object]) -> bool:
@@ -56,7 +51,7 @@ def test_a_session_that_ends_in_mid_record_leaves_a_journal_that_is_offered_and_
 ):
     record = ("record", "--rig", RIG_FILE, "--direction", "lock")
     with board_on_a_cable(throw_source(run_s=1e6), speed=8.0) as (port, _):
-        line = command(tmp_path, *record, "--port", port.name)
+        line = line_of(tmp_path, *record, "--port", port.name)
         recording = subprocess.Popen(
             line,
             cwd=TOP,

@@ -2,11 +2,11 @@
 
 import os
 import shutil
-import subprocess
-import sys
 
 import pytest
 
+from tests.command import command as words
+from tests.command import run
 from tests.faults.full_disk import command
 from tests.faults.work import PLACES, RIG, TOP, logbook, start, throws
 
@@ -18,11 +18,7 @@ WITHOUT_ROOTS_POWER = ["setpriv", "--bounding-set=-dac_override"]
 def without_power(folder, *arguments):
     if AS_ROOT and shutil.which("setpriv") is None:
         pytest.skip("root may write everywhere, and setpriv isn't here to take that away")
-    line = [*(WITHOUT_ROOTS_POWER if AS_ROOT else []), sys.executable, "-m", "logger"]
-    line += ["--logbook", str(logbook(folder)), *map(str, arguments)]
-    return subprocess.run(
-        line, cwd=TOP, capture_output=True, text=True, stdin=subprocess.DEVNULL, check=False
-    )
+    return run([*(WITHOUT_ROOTS_POWER if AS_ROOT else []), *words(logbook(folder), *arguments)])
 
 
 @pytest.fixture

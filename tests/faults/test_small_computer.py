@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.command import throwbook
 from tests.ports.bench import board_on_a_cable
 
 TOP = Path(__file__).parents[2]
@@ -28,18 +29,7 @@ def limited(folder: Path, *arguments: object) -> subprocess.CompletedProcess[str
     def limit() -> None:
         resource.setrlimit(resource.RLIMIT_DATA, (LIMIT_BYTES, LIMIT_BYTES))
 
-    line = [sys.executable, "-m", "logger", "--logbook", str(folder / "log.throwbook"), *map(str, arguments)]
-    env = os.environ | {"THROWBOOK_BY": "M. K."}
-    return subprocess.run(
-        line,
-        cwd=TOP,
-        env=env,
-        capture_output=True,
-        text=True,
-        stdin=subprocess.DEVNULL,
-        check=False,
-        preexec_fn=limit,
-    )
+    return throwbook(folder / "log.throwbook", *arguments, preexec_fn=limit)
 
 
 @pytest.fixture

@@ -4,8 +4,6 @@ The stroke is scripted, so its start, its end and its currents are known without
 """
 
 import json
-import subprocess
-import sys
 from datetime import UTC, datetime
 
 import pytest
@@ -15,6 +13,7 @@ from logger.files.journal import read_journal
 from logger.files.rigfile import read_rig
 from logger.files.tracefile import read_trace
 from logger.jobs.record import Recording, RecordPlan
+from tests.command import throwbook
 from tests.firmware.emulator.harness import emulated_board
 from tests.firmware.emulator.strokes import Event, Stroke, script, stroke_points
 
@@ -98,20 +97,8 @@ def test_the_record_command_takes_a_throw_from_an_emulated_board(emulator, sketc
     text = script("ina226", stroke_points(STROKE, SECONDS))
     with emulated_board(emulator, sketches, "ina226", text, SECONDS, tmp_path) as board:
         board.go()
-        command = [sys.executable, "-m", "logger", "--logbook", tmp_path / "logbook.db", "record", "--json"]
-        command += [
-            "--rig",
-            rig_file,
-            "--port",
-            board.port,
-            "--direction",
-            "lock",
-            "--out",
-            tmp_path / "out.csv",
-        ]
-        done = subprocess.run(
-            [str(word) for word in command], capture_output=True, text=True, check=False, timeout=60
-        )
+        record = ("record", "--json", "--rig", rig_file, "--port", board.port, "--direction", "lock")
+        done = throwbook(tmp_path / "logbook.db", *record, "--out", tmp_path / "out.csv", timeout=60)
     assert done.returncode == 0, done.stderr
     judged = json.loads(done.stdout)
     assert judged["verdict"] == PASS

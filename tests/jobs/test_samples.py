@@ -1,7 +1,5 @@
 """The sample runs in the repository are what the command makes, and hold what they promise."""
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -11,6 +9,7 @@ from logger.files.rigfile import read_rig
 from logger.files.tracefile import read_trace
 from logger.jobs.sample_table import RIG, SAMPLE_RUNS
 from logger.jobs.samples import write_samples
+from tests.command import throwbook
 
 KEPT = Path(__file__).parents[2] / "sample-runs"
 CONTRACT_SIGNS = [
@@ -44,12 +43,8 @@ def files_in(folder):
 
 
 def test_the_command_makes_the_kept_files_again_byte_for_byte(tmp_path):
-    done = subprocess.run(
-        [sys.executable, "-m", "logger", "samples", str(tmp_path / "new")],
-        capture_output=True,
-        text=True,
-        check=True,
-    )
+    done = throwbook(None, "samples", tmp_path / "new")
+    assert done.returncode == 0, done.stderr
     assert done.stdout.startswith(f"{len(SAMPLE_RUNS) + 2} files")
     assert files_in(tmp_path / "new") == files_in(KEPT)
     for name in sorted(files_in(KEPT)):

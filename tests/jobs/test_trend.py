@@ -2,7 +2,6 @@
 
 import json
 import subprocess
-import sys
 from datetime import date
 from pathlib import Path
 
@@ -14,6 +13,7 @@ from logger.errors import InputError
 from logger.jobs.exporting import export
 from logger.jobs.trend import fleet, fleet_from_export, rig_trend, worst_first
 from tests.benchmarks.season_histories import PLAIN, make_history, quarterly
+from tests.command import throwbook
 from tests.jobs.season_logbook import logbook_of
 
 TODAY = date(2026, 3, 15)
@@ -43,8 +43,7 @@ def told(rigs) -> list[str]:
 
 
 def trend(book: Path, *more: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "logger", "--logbook", str(book), "trend", *more]
-    return subprocess.run(command, capture_output=True, text=True, check=False)
+    return throwbook(book, "trend", *more)
 
 
 def test_the_way_through_the_logbook_changes_nothing(book):

@@ -4,7 +4,6 @@ import csv
 import os
 import stat
 import subprocess
-import sys
 import unicodedata
 from pathlib import Path
 
@@ -12,6 +11,7 @@ import pytest
 
 from logger.core.quantities.plain import file_name
 from logger.files.journal import Journal
+from tests import command
 
 TOP = Path(__file__).parents[2]
 SAMPLES = TOP / "sample-runs"
@@ -21,11 +21,8 @@ MARKUP = "<script>alert(1)</script>"
 
 
 def throwbook(folder: Path, *arguments: object, **more: str) -> subprocess.CompletedProcess[bytes]:
-    line = [sys.executable, "-m", "logger", "--logbook", str(folder / "log.throwbook"), *map(str, arguments)]
-    given = os.environ | {"THROWBOOK_BY": "M. K.", "PYTHONPATH": str(TOP), "PYTHONIOENCODING": "utf-8"} | more
-    return subprocess.run(
-        line, cwd=folder, env=given, capture_output=True, stdin=subprocess.DEVNULL, check=False
-    )
+    env = {"PYTHONIOENCODING": "utf-8"} | more
+    return command.throwbook(folder / "log.throwbook", *arguments, text=False, cwd=folder, env=env)
 
 
 def only_printable(done: subprocess.CompletedProcess[bytes]) -> str:
