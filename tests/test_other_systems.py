@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.plain import file_name
+from logger.core.quantities.plain import file_name
 from tests import command
 from tests.ports.bench import board_on_a_cable, throw_source
 
@@ -189,7 +189,7 @@ def test_two_long_names_with_the_same_beginning_stay_two():
 def test_a_name_in_a_suggested_command_is_one_word_that_does_nothing(name: str):
     import shlex
 
-    from logger.core.plain import for_shell
+    from logger.core.quantities.plain import for_shell
 
     assert shlex.split(f"throwbook status {for_shell(name)}")[2:] == [name]
     assert for_shell(name)[:1] == "'" or not set(name) & set("$`'\"")
