@@ -34,6 +34,8 @@ class FieldSpec:
     """Heading before this field."""
     unit: str = ""
     """Unit that a bare number gets on Enter, where it isn't that of the rig's system."""
+    replaced: bool = False
+    """What stands in it is only a proposal: typing replaces the whole."""
     judge: Callable[[str], str] | None = None
     """A further complaint about a text that could be read; empty: none."""
 

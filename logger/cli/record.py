@@ -95,11 +95,11 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
     from logger.jobs.record import DEFAULT_RATE_HZ, PREFIX, SLOW_RATE_HZ, Recording, RecordPlan
     from logger.jobs.rigsource import find_rig
 
-    found = find_rig(given["rig_ref"], logbook)
+    found = find_rig(given["rig_ref"], logbook, given["kind"], given["sheet"])
     plan = RecordPlan(
         port=given["port"],
         rig=found.rig,
-        baseline=None if given["kind"] == "bench" else found.baselines.get(given["direction"]),
+        baseline=found.baselines.get(given["direction"]),
         rig_ref=_lasting(given["rig_ref"]),
         direction=given["direction"],
         folder=journal_folder(logbook),
@@ -109,7 +109,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
         seconds=given["seconds"],
         by_key=given["by_key"],
         ambient_c=given["ambient"],
-        on_bench=given["kind"] == "bench",
+        on_bench=found.kind == "bench",
         calibration_of=calibration_finder(logbook),
     )
     if not given["as_json"]:

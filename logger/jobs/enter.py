@@ -14,7 +14,7 @@ from logger.core.sheets.byhand_lines import HandThrow
 from logger.core.sheets.instruments import Instruments
 from logger.core.sheets.questions import conditions_from
 from logger.core.sheets.sheet import NOT_LOOKED, rested, sheet_trials
-from logger.core.standing.status import Status
+from logger.core.standing.status import DO_NOT_USE, Status
 from logger.core.trace import LOCK
 from logger.errors import InputError
 from logger.jobs import latch
@@ -60,6 +60,8 @@ class Entered:
     trials: tuple[LoggedTrial, ...]
     assessments: "tuple[Assessment, ...]"
     status: Status
+    took_out: bool = False
+    """One of these throws took the rig out of use."""
 
 
 def sheet_text(file: Path) -> str:
@@ -107,7 +109,10 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
             trial, assessment = _one(book, state, described, throw, entry, held[throw.direction], by, now)
             logged.append(trial)
             judged.append(assessment)
-        return Entered(book.sheet(state.sheet.id), tuple(logged), tuple(judged), latch.status(book, rig))
+        new = {trial.id for trial in logged}
+        took_out = any(one.trial in new and one.level == DO_NOT_USE for one in book.orders(rig))
+        status = latch.status(book, rig)
+        return Entered(book.sheet(state.sheet.id), tuple(logged), tuple(judged), status, took_out)
 
 
 def _sheet(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> SheetState:

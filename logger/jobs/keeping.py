@@ -40,6 +40,8 @@ class Kept:
     """Name of the sheet in the logbook; empty: not in a logbook."""
     standing: "RigStanding | None"
     """Of the rig, this throw included; None: not in a logbook."""
+    took_out: bool = False
+    """This very throw took the rig out of use."""
 
 
 def broken_off(logbook: str | None) -> list[Path]:
@@ -67,18 +69,17 @@ def keep(recorded: Recorded, place: Place, now: datetime) -> Kept:
         if file.exists():
             raise InputError("there is such a file already", str(file), "Choose another with --out")
         write_trace(recorded.trace, file)
-    sheet, standing = _into_logbook(recorded, place, now, file) if place.in_logbook else ("", None)
+    kept = _into_logbook(recorded, place, now, file) if place.in_logbook else Kept(file, "", None)
     recorded.discard_journal()
-    return Kept(file, sheet, standing)
+    return kept
 
 
-def _into_logbook(
-    recorded: Recorded, place: Place, now: datetime, file: Path | None
-) -> "tuple[str, RigStanding]":
+def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | None) -> Kept:
     from logger import __version__
     from logger.core.records.records import OPEN
     from logger.core.sheets.questions import conditions_from
     from logger.core.sheets.sheet import rested, sheet_trials
+    from logger.core.standing.status import DO_NOT_USE
     from logger.jobs import latch
     from logger.jobs.baselines import baseline_for
     from logger.jobs.logbooks import opened
@@ -110,5 +111,6 @@ def _into_logbook(
             file=str(file or trace.source),
             calibration=str(trace.head["calibration"]) if "calibration" in trace.head else None,
         )
-        latch.raise_for(book, state, logged, place.by, now)
-        return state.sheet.name, latch.standing(book, trace.rig, now.date())
+        raised = latch.raise_for(book, state, logged, place.by, now)
+        standing = latch.standing(book, trace.rig, now.date())
+        return Kept(file, state.sheet.name, standing, any(one.level == DO_NOT_USE for one in raised))

@@ -15,18 +15,22 @@ class RigSource:
     rig: Rig
     baselines: dict[str, Baseline] = field(default_factory=dict)
     """By direction; empty for a rig that comes from a file."""
+    kind: str = ""
+    """Of the sheet that is filled; empty: any."""
 
 
-def find_rig(name_or_file: str, logbook: str | None = None, kind: str = "") -> RigSource:
+def find_rig(name_or_file: str, logbook: str | None = None, kind: str = "", sheet: str = "") -> RigSource:
     """The rig that ``name_or_file`` means: a file (it ends in ``.toml``, has a folder before it, or is there), else a name in ``logbook``.
 
-    ``kind`` of the sheet that is filled says which baselines fit it. Raises InputError where there is no such file or rig, or where the rig's values contradict each other.
+    ``kind`` of the sheet that is filled says which baselines fit it; with ``sheet``, the name of one in the logbook, it is
+    that sheet's own kind. Raises InputError where there is no such file, rig or sheet, or where the rig's values contradict
+    each other.
     """
     from logger.files.rigfile import read_rig, refuse_contradictions
 
     path = Path(name_or_file)
     if path.suffix.lower() == ".toml" or len(path.parts) > 1 or path.is_file():
-        return RigSource(read_rig(path))
+        return RigSource(read_rig(path), kind=kind)
     from logger.jobs.baselines import baseline_for
     from logger.jobs.logbooks import opened
     from logger.jobs.rig_of import rig_of
@@ -34,5 +38,8 @@ def find_rig(name_or_file: str, logbook: str | None = None, kind: str = "") -> R
     with opened(logbook, read_only=True) as book:
         rig = rig_of(book, name_or_file)
         refuse_contradictions(rig, name_or_file)
+        kind = book.sheet(sheet).sheet.kind if sheet else kind
         held = {direction: baseline_for(book, name_or_file, direction, kind) for direction in DIRECTIONS}
-    return RigSource(rig, {direction: one.baseline for direction, one in held.items() if one is not None})
+    return RigSource(
+        rig, {direction: one.baseline for direction, one in held.items() if one is not None}, kind
+    )

@@ -37,6 +37,11 @@ class WayBack:
     open_sheet: SheetState | None
     """One that is planned after it and still open."""
 
+    @property
+    def repair_first(self) -> bool:
+        """A commissioning sheet planned now would prove nothing: no repair is logged that it could be after."""
+        return any(one.need == RECOMMISSIONED for one in self.steps) and self.repair is None
+
 
 def way_back(logbook: str | Path | None, rig: str) -> WayBack:
     """What brings the rig down, and how far that has come."""

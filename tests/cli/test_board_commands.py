@@ -271,6 +271,29 @@ def test_a_new_user_rehearses_in_one_terminal_and_records_in_another(tmp_path: P
     assert read_trace(tmp_path / "a.csv").head["lost_samples"] > 0
 
 
+def test_a_throw_is_held_only_against_throws_of_its_own_place_bench_or_machine(run, tmp_path: Path):
+    with opened(tmp_path / "book.throwbook") as book:
+        book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC))
+
+    def lock(run_a: float, seed: int, *more: str) -> str:
+        with board_on_a_cable(throw_source(run_a=run_a, seed=seed), speed=16) as (port, _):
+            words = ["record", "--rig", "quarry-loader", "--port", port.name, "--direction", "lock", *more]
+            code, out, err = run(*words)
+        assert code in (0, 1), err
+        return out
+
+    for seed in (1, 2, 3):
+        lock(0.92, seed, "--kind", "bench", *(["--sheet", "quarry-loader-1"] if seed > 1 else []))
+    assert "Baseline for lock: provisional" in lock(
+        0.92, 4, "--sheet", "quarry-loader-1"
+    )  # the sheet says: bench
+    on_the_machine = lock(1.6, 5, "--kind", "spot")
+    assert "Judged by the rating alone" in on_the_machine
+    with opened(tmp_path / "book.throwbook", read_only=True) as book:
+        kinds = {state.name: state.sheet.kind for state in book.sheets("quarry-loader")}
+    assert kinds == {"quarry-loader-1": "bench", "quarry-loader-2": "spot"}
+
+
 def test_a_bench_test_is_judged_from_files_and_from_its_sheet(run, tmp_path: Path):
     with opened(tmp_path / "book.throwbook") as book:
         book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC))

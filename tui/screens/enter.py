@@ -198,7 +198,7 @@ class EnterScreen(FormPage[None]):
 
         rest_s = plan_from(done.state.sheet.plan).rest_s
         self.desk.rests[self._rig] = (self.desk.monotonic() + rest_s, rest_s)
-        if done.status.level == "do not use":
+        if done.took_out:
             from tui.screens.way_back import WayBackScreen
 
             self.app.switch_screen(WayBackScreen(self._rig))

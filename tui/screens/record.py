@@ -9,16 +9,13 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from logger.core.cautions import SHOWN_AT
 from logger.core.records.records import BENCH, SPOT
-from logger.core.standing.status import DO_NOT_USE
-from logger.core.standing.status_words import caution
-from logger.core.stroke.live import FLOWING, OVER, LiveFigures
-from logger.core.trace import LOCK
+from logger.core.stroke.live import AT_STALL, FLOWING, OVER, LiveFigures
 from logger.errors import ThrowbookError
 from tui.live_words import levels_for, state_cell, travel_bar
 from tui.messages import BoardReady, Live, Noted
-from tui.present import BAD, QUIET, STRONG, WARN, Cell, cause_lines, large_word, sentence
+from tui.present import BAD, STRONG, WARN, Cell, large_word
+from tui.record_words import head_cell, ready_cells, result_cells, told_cells
 from tui.screens.page import Page, key
 from tui.widgets.big import Big
 from tui.widgets.frame import lines
@@ -112,14 +109,8 @@ class RecordScreen(Page[None]):
 
     def _show_ready(self) -> None:
         self.query_one(Big).show(Cell(f"{self._direction.upper()} ?", STRONG))
-        port = self.desk.port or "no board chosen: B finds one"
-        cells: list[Cell | str] = [Cell(text, WARN) for text in SHOWN_AT["record"]]
-        cells += [Cell(""), Cell(f"Board: {port}", STRONG)]
-        cells.append(
-            Cell(
-                "Enter arms the recording. Then throw with the machine's own switch: it starts with the current and ends by itself."
-            )
-        )
+        desk = self.desk
+        cells = ready_cells(desk.port, desk.rate_hz, desk.baud)
         self.query_one("#words", Static).update(lines(self.app, cells))
         self.query_one("#told", Static).update("")
 
@@ -137,10 +128,9 @@ class RecordScreen(Page[None]):
         self._recording.finish()
 
     def action_go_on(self) -> None:
-        """Back to the sheet, which asks for what comes next; a rig that is out of use shows its way back first."""
+        """Back to the sheet, which asks for what comes next; a throw that took the rig out of use shows the way back first."""
         assert self._result is not None
-        standing = self._result[1].standing
-        if standing is not None and standing.status.level == DO_NOT_USE:
+        if self._result[1].took_out:
             from tui.screens.way_back import WayBackScreen
 
             self.app.switch_screen(WayBackScreen(self._rig_name))
@@ -214,9 +204,10 @@ class RecordScreen(Page[None]):
             self.query_one(LiveTrace).take(figures)
 
     def on_noted(self, message: Noted) -> None:
-        """Lost samples, a slept computer, ..."""
+        """Lost samples, a slept computer, ...; a current at stall level stands beside the figure already."""
         message.stop()
-        self.tell(message.line, WARN)
+        if not message.line.startswith(AT_STALL):
+            self.tell(message.line, WARN)
 
     def done_record(self, recorded: "Recorded") -> None:
         """It ended: keep it, whatever it shows."""
@@ -257,28 +248,10 @@ class RecordScreen(Page[None]):
         judged = recorded.assessment
         assert judged is not None
         self.query_one(Big).show(large_word(judged))
-        cells: list[Cell | str] = [Cell(sentence(judged.because), STRONG)]
-        if kept.standing is not None:
-            status = kept.standing.status
-            if caution(status):
-                cells.append(Cell(caution(status), BAD))
-                self.head(f"{self._sheet} | {self._direction} throw", Cell(f"XX {status.level.upper()}", BAD))
-        cells += cause_lines(judged)
-        told: list[Cell | str] = []
-        if self._direction == LOCK:
-            told.append(
-                Cell(
-                    "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on.",
-                    WARN,
-                )
-            )
-        told.append(
-            Cell(
-                f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. Kept on {kept.sheet}.",
-                QUIET,
-            )
-        )
-        self.query_one("#words", Static).update(lines(self.app, cells))
+        if head_cell(kept):
+            self.head(f"{self._sheet} | {self._direction} throw", head_cell(kept))
+        told = told_cells(recorded, kept, self._direction)
+        self.query_one("#words", Static).update(lines(self.app, result_cells(recorded, kept)))
         self.query_one("#told", Static).update(lines(self.app, told))
 
     # ---- other keys ----

@@ -112,6 +112,8 @@ class RigScreen(Page[None]):
         tone = STATUSES[status.level][1]
         said = headline(status, standing.commissioned, standing.next_check.sentence)
         cells = [Cell(f"{said[:1].upper()}{said[1:]}.", tone if status.level != IN_SERVICE else "strong")]
+        if said.lower() == status.level and caution(status):
+            cells = []  # the caution says the same, and more
         if caution(status):
             cells.append(Cell(caution(status), BAD))
         held = held_lines(status)
@@ -146,22 +148,23 @@ class RigScreen(Page[None]):
         self.action_show_list(LISTS[(LISTS.index(self._list) + 1) % len(LISTS)])
 
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
-        """Enter or a click on a row."""
-        self.open_row(event.row_key.value or "")
+        """A click on a row; the list may have changed since."""
+        event.stop()
+        self.open_row(event.data_table.id or "", event.row_key.value or "")
 
     def action_open(self) -> None:
         """Enter."""
-        self.open_row(self.query_one(f"#{self._list}", Table).chosen or "")
+        self.open_row(self._list, self.query_one(f"#{self._list}", Table).chosen or "")
 
-    def open_row(self, chosen: str) -> None:
-        """A sheet, a throw or a service."""
+    def open_row(self, kind: str, chosen: str) -> None:
+        """A sheet, a throw or a service, by the list it stands in."""
         if not chosen:
             return
-        if self._list == "sheets":
+        if kind == "sheets":
             from tui.screens.sheet import SheetScreen
 
             self.app.push_screen(SheetScreen(chosen))
-        elif self._list == "throws":
+        elif kind == "throws":
             from tui.screens.trial import TrialScreen
 
             self.app.push_screen(TrialScreen(chosen))

@@ -4,6 +4,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from logger.core.cautions import QUALIFIED
+from logger.core.quantities.plain import written
 from logger.core.quantities.units import parse
 from logger.core.standing.service import ACTIONS, MOMENTS, Moment, ServiceEntry
 from tui.fields import CHOICE, COUNT, DATE, FieldSpec
@@ -81,9 +82,9 @@ class ServiceScreen(FormPage[None]):
                 self.form.field(name).focus_answer()
                 self.tell(f"There is a day for '{name}' but not what was {name}.", WARN)
                 return
-        if self._repair and not (values["found"].strip() and values["fixed"].strip()):
-            self.form.field("fixed" if values["found"].strip() else "found").focus_answer()
-            self.tell("On the way back what was found and what was done are both needed.", WARN)
+        if self._repair and not (written(values["found"]) and written(values["fixed"])):
+            self.form.field("fixed" if written(values["found"]) else "found").focus_answer()
+            self.tell("On the way back what was found and what was done are both needed, in words.", WARN)
             return
         from logger.jobs.services import add
 
@@ -94,7 +95,7 @@ class ServiceScreen(FormPage[None]):
         """It is in the log; a new stretch asks for a new check."""
         self.drop_draft()
         said = f"Logged: {logged.entry.action} on {logged.entry.on}."
-        if logged.entry.starts_stretch:
+        if logged.entry.starts_stretch and not self._repair:
             said += (
                 " A new stretch starts here: make a check after it, then the trend shows whether it helped."
             )

@@ -143,7 +143,7 @@ class SheetScreen(Page[None]):
         if decision is None:
             return ""
         told = decision.statement.get("statement") or decision.reason
-        return f"{decision.outcome.capitalize()}, signed {decision.signed}. {told}"
+        return f"{decision.outcome.capitalize()}, signed {decision.signed.rstrip('.')}. {told}"
 
     def _rows(self, found: "SheetView") -> list[tuple[str, list[Cell | str]]]:
         from logger.core.sheets.questions import conditions_from

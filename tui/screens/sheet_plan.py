@@ -1,14 +1,17 @@
 """Plan a sheet: what it is for, and what every sheet asks. Cautions come first."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from textual.app import App
 
-from logger.core.records.records import SHEET_KINDS
+from logger.core.records.records import COMMISSIONING, SHEET_KINDS
 from logger.core.sheets.questions import QUESTIONS
 from logger.core.sheets.sheet import KINDS
 from tui.fields import CHOICE, COUNT, TEXT, YES_NO, FieldSpec
 from tui.screens.form_page import FormPage
+
+if TYPE_CHECKING:
+    from logger.jobs.way_back import WayBack
 
 # question: (words in front of the field, kind of field, hint)
 ASKED: dict[str, tuple[str, str, str]] = {
@@ -28,6 +31,11 @@ WORDS = {
     "after-service": "after service",
     "spot": "spot",
 }
+
+TOO_EARLY = (
+    "The rig is out of use and no repair is logged yet: a commissioning sheet planned now doesn't bring it back. Esc, then W "
+    "on the rig: first the cause and the repair."
+)
 
 
 def start_sheet(app: App[Any], rig: str, kind: str = "", by_hand: bool = False) -> None:
@@ -93,6 +101,7 @@ class SheetPlanScreen(FormPage[str]):
     def __init__(self, rig: str, kind: str = "") -> None:
         super().__init__()
         self._rig, self._kind = rig, kind
+        self._too_early = False
 
     def draft_name(self) -> str:
         """One for each rig."""
@@ -118,11 +127,22 @@ class SheetPlanScreen(FormPage[str]):
         if self._kind:
             self.form.field("kind").set(self._kind)
         self.changed()
+        from logger.jobs.way_back import way_back
+
+        logbook, rig = self.desk.logbook, self._rig
+        self.work("way", lambda: way_back(logbook, rig))
+
+    def done_way(self, found: "WayBack") -> None:
+        """Whether a commissioning sheet would come too early."""
+        self._too_early = found.repair_first
+        self.changed()
 
     def changed(self) -> None:
-        """Say how many throws it comes to."""
+        """Say how many throws it comes to; warn of a sheet that would prove nothing."""
         kind, throws = self.form.field("kind").value, self.form.field("throws").value.strip()
-        if kind and not throws:
+        if kind == COMMISSIONING and self._too_early:
+            self.tell(TOO_EARLY, "warn")
+        elif kind and not throws:
             usual, fewest = KINDS[kind]
             self.tell(
                 f"A {WORDS[kind]} sheet: {usual} throws each way unless you say otherwise, never under {fewest}."

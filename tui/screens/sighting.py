@@ -24,7 +24,7 @@ QUESTIONS = (
     FieldSpec("load_check", "the maker's load check", CHOICE, must=True, choices=LOAD),
     FieldSpec("retained_power_off", "with the power off", CHOICE, must=True, choices=HELD),
 )
-HOW = FieldSpec("how", "how were they seen", hint="torch, mirror, from both sides, ...")
+HOW = FieldSpec("how", "how were they seen", hint="torch, mirror, from both sides, ...", replaced=True)
 WHY = FieldSpec("reason", "why it corrects an earlier", hint="only when an earlier answer was wrong")
 
 
@@ -51,7 +51,7 @@ class SightingScreen(FormPage[None]):
         return (*QUESTIONS, HOW, WHY) if asked else (*QUESTIONS, HOW)
 
     def first_values(self) -> dict[str, str]:
-        """Only how one looks is taken over from the throw before, never what was seen."""
+        """Only how one looks is proposed as at the throw before, never what was seen."""
         return {"how": self._how.split(";")[0]}
 
     def body(self) -> Iterator[Widget]:

@@ -8,13 +8,20 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from logger.core.cautions import BOTH_PINS
-from tui.present import GOOD, QUIET, STRONG, WARN, Cell, status_cell
+from logger.core.standing.status import DO_NOT_USE
+from tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, status_cell
 from tui.screens.page import Page
 from tui.widgets.big import Big
 from tui.widgets.frame import lines
 
 if TYPE_CHECKING:
     from logger.jobs.sheets import Accepted
+
+ROOM = 76
+"""Columns that the large word for the whole of it takes."""
+STAYS = (
+    "only a signed order brings it down. Esc to the rig, then W: the way back shows the step that is next."
+)
 
 
 class StatementScreen(Page[None]):
@@ -42,8 +49,15 @@ class StatementScreen(Page[None]):
         """Statement, blanks, baseline."""
         super().repaint()
         done = self._done
-        self.query_one(Big).show(Cell("ACCEPTED", GOOD))
-        cells: list[Cell | str] = [Cell(done.acceptance.statement, STRONG)]
+        self.query_one(Big).show(Cell("SHEET ACCEPTED" if self.app.size.width >= ROOM else "ACCEPTED", GOOD))
+        cells: list[Cell | str] = []
+        if done.status.open:
+            level = done.status.level
+            word = level.upper() if level == DO_NOT_USE else level
+            cells += [
+                Cell(f"The rig itself stays at '{word}': {STAYS}", BAD if level == DO_NOT_USE else WARN)
+            ]
+        cells += [Cell(done.acceptance.statement, STRONG)]
         cells += [
             Cell(f"No better than {done.acceptance.verdict}: {text}.", WARN)
             for text in done.acceptance.because

@@ -11,7 +11,7 @@ from textual.widgets import Static
 from logger.core.cautions import SHOWN_AT
 from logger.core.standing.status import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
 from logger.core.standing.status_words import refused
-from tui.present import BAD, GOOD, STATUSES, STRONG, WARN, Cell, held_lines
+from tui.present import BAD, GOOD, QUIET, STATUSES, STRONG, WARN, Cell, held_lines
 from tui.screens.page import Page, key
 from tui.widgets.big import Big
 from tui.widgets.frame import lines
@@ -82,8 +82,11 @@ class WayBackScreen(Page[None]):
         )
         self.query_one(Big).show(Cell(status.level.upper(), tone))
         held = held_lines(status)
+        worst = [text for text in held if text.startswith(status.level)]
+        lesser = [text for text in held if text not in worst]
         cells: list[Cell | str] = [Cell("What holds it:", STRONG)] if held else []
-        cells += [Cell(f"- {text}") for text in held]
+        cells += [Cell(f"- {text}") for text in worst]
+        cells += [Cell(f"and, less grave, {len(lesser)} more: below", QUIET)] if lesser else []
         cells += [Cell(text, WARN) for text in refused(status)]
         cells += [
             Cell(""),
@@ -106,6 +109,12 @@ class WayBackScreen(Page[None]):
                 )
             )
             following = following and step.done
+        if lesser:
+            cells += [
+                Cell(""),
+                Cell("It is held by this as well:", STRONG),
+                *(Cell(f"- {one}") for one in lesser),
+            ]
         if status.level == DO_NOT_USE:
             cells += [
                 Cell(""),

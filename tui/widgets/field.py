@@ -122,7 +122,7 @@ class Field(Widget):
             answer = Input(
                 self._text,
                 placeholder=self.spec.hint if wide else "",
-                select_on_focus=False,
+                select_on_focus=self.spec.replaced,
                 classes="wide" if wide else "",
             )
             answer.cursor_blink = (

@@ -13,6 +13,8 @@ from logger.core.rig import METRIC
 from tui.fields import FieldSpec
 from tui.widgets.field import Field
 
+MISSING = "it must be given, and isn't yet"
+
 
 class Form(VerticalScroll, can_focus=False):
     """Fields with their sections."""
@@ -70,7 +72,8 @@ class Form(VerticalScroll, can_focus=False):
         if faulty is None:
             return ""
         faulty.focus_answer()
-        return f"{faulty.spec.asked}: {faulty.checked.say}"
+        said = faulty.checked.say if faulty.value.strip() else MISSING
+        return f"{faulty.spec.asked.strip()}: {said}"
 
     def focus_first(self) -> None:
         """Into the first empty field, or the first one."""

@@ -250,7 +250,7 @@ def _statement(case: Case) -> str:
     locks = lock_throws(case.trials)
     unlocks = len(case.trials) - len(locks)
     seen = [seen_at(one.id, case.sightings) for one in locks]
-    how = "; ".join(sorted({one.how for one in seen}))
+    how = "; ".join(sorted({one for each in seen for one in each.how.split("; ")}))
     by = ", ".join(sorted({one.by for one in seen if one.by})) or case.sheet.signed
     lines = [
         f"{len(locks)} lock and {unlocks} unlock throws, each within every limit by more than its uncertainty.",

@@ -1,0 +1,140 @@
+"""What people stumbled on in the terminal, each kept from coming back; one size is enough for these."""
+
+import asyncio
+from pathlib import Path
+
+from logger.core.simulator import Fault
+from logger.jobs.latch import raise_by_hand
+from logger.jobs.overview import overview
+from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, settle, write
+from tui.screens.sheet import SheetScreen
+from tui.screens.way_back import WayBackScreen
+
+
+def walked(app, journey, size=(80, 24)) -> None:
+    async def go() -> None:
+        async with app.run_test(size=size) as pilot:
+            await settle(pilot)
+            await journey(pilot)
+
+    asyncio.run(go())
+
+
+def level(path: Path) -> str:
+    return overview(str(path), NOW.date()).rigs[0].standing.status.level
+
+
+def out_of_use(path: Path) -> None:
+    raise_by_hand(str(path), RIG, "damage", "left pin bent", "M. K.", NOW)
+
+
+def test_a_throw_of_a_rig_that_was_out_of_use_before_goes_back_to_its_sheet(commissioned_logbook):
+    out_of_use(commissioned_logbook)
+    clock = Clock()
+    board = PlayedBoard(clock, [None, Fault("obstruction", place=0.55)])
+    app = app_on(commissioned_logbook.parent, clock, board)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
+        assert isinstance(app.screen, SheetScreen)
+        await keys(pilot, "enter", "1", "enter", "1", "enter", "1", "enter", "1", "enter")
+        await write(pilot, "torch")
+        await keys(pilot, "ctrl+s")
+        clock.go_on(100)
+        await keys(pilot, *["d"] * ("lock throw" not in said(app)), "enter", "enter", "enter")
+        assert isinstance(app.screen, WayBackScreen)  # this one stalled
+
+    walked(app, journey)
+
+
+def test_a_dash_is_no_cause_on_the_way_back(commissioned_logbook):
+    out_of_use(commissioned_logbook)
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "w", "enter", "tab", "tab")
+        await write(pilot, "-")
+        await keys(pilot, "tab", "tab")
+        await write(pilot, "new pin")
+        await keys(pilot, "ctrl+s")
+        assert "are both needed, in words" in said(app)
+        await write(pilot, "bent in a collision")
+        await keys(pilot, "ctrl+s")
+        assert "[x] 2. log the repair" in said(app)
+
+    walked(app, journey)
+
+
+def test_a_commissioning_sheet_before_the_repair_is_warned_of(commissioned_logbook):
+    out_of_use(commissioned_logbook)
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "s", *["enter"] * 6, "2")
+        assert "a commissioning sheet planned now doesn't bring it back" in said(app)
+        await keys(pilot, "3")
+        assert "doesn't bring it back" not in said(app)
+
+    walked(app, journey)
+
+
+def test_an_empty_field_that_is_needed_is_called_missing_not_hinted_at(commissioned_logbook):
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "u", "ctrl+s")
+        assert "it must be given, and isn't yet" in said(app)
+
+    walked(app, journey)
+
+
+def test_what_was_chosen_in_one_list_opens_as_what_it_is_though_another_list_is_shown_by_now(
+    commissioned_logbook,
+):
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter")
+        app.screen.query_one("#sheets").action_select_cursor()  # as a click does
+        app.screen.action_show_list("throws")
+        await settle(pilot)
+        assert isinstance(app.screen, SheetScreen)
+        assert "no such trial" not in said(app)
+
+    walked(app, journey)
+
+
+def test_every_throw_of_the_list_opens_with_its_record(commissioned_logbook):
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "2")
+        for number in range(10):
+            await keys(pilot, *["down"] * (number > 0), "enter")
+            assert "running current" in said(app)
+            await keys(pilot, "escape")
+
+    walked(app, journey)
+
+
+def test_how_the_pins_were_seen_is_proposed_and_typing_replaces_it(commissioned_logbook):
+    clock = Clock()
+    app = app_on(commissioned_logbook.parent, clock, PlayedBoard(clock))
+
+    async def look(pilot, how: str):
+        await keys(pilot, "enter", "1", "enter", "1", "enter", "1", "enter", "1", "enter")
+        await write(pilot, how)
+        await keys(pilot, "ctrl+s")
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
+        await look(pilot, "torch")
+        clock.go_on(100)
+        await keys(pilot, "d", "enter", "enter", "enter")
+        assert "look at both pins after throw 2" in said(app)
+        await keys(pilot, "enter", "1", "enter", "1", "enter", "1", "enter", "1", "enter")
+        assert app.screen.form.field("how").value == "torch"
+        await write(pilot, "mirror")
+        assert app.screen.form.field("how").value == "mirror"
+
+    walked(app, journey)

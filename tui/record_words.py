@@ -1,0 +1,45 @@
+"""What the recording screen says before and after a throw. Nothing of Textual."""
+
+from typing import TYPE_CHECKING
+
+from logger.core.cautions import SHOWN_AT
+from logger.core.standing.status_words import caution
+from logger.core.trace import LOCK
+from tui.present import BAD, QUIET, STRONG, WARN, Cell, cause_lines, sentence
+
+if TYPE_CHECKING:
+    from logger.jobs.keeping import Kept
+    from logger.jobs.recorded import Recorded
+
+HOW = "Enter arms the recording. Then throw with the machine's own switch: it starts with the current and ends by itself."
+LOOK = "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on."
+
+
+def ready_cells(port: str, rate_hz: int, baud: int) -> list[Cell | str]:
+    """Cautions, the board, what Enter does."""
+    board = f"{port}, {rate_hz} samples a second at {baud} baud" if port else "none chosen: B finds one"
+    cautions = [Cell(text, WARN) for text in SHOWN_AT["record"]]
+    return [*cautions, Cell(""), Cell(f"Board: {board}", STRONG), Cell(HOW)]
+
+
+def result_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
+    """Reason, what becomes of the rig, causes with the action that splits them."""
+    judged = recorded.assessment
+    assert judged is not None
+    said = caution(kept.standing.status) if kept.standing is not None else ""
+    cells: list[Cell | str] = [Cell(sentence(judged.because), STRONG)]
+    return cells + ([Cell(said, BAD)] if said else []) + cause_lines(judged)
+
+
+def told_cells(recorded: "Recorded", kept: "Kept", direction: str) -> list[Cell | str]:
+    """What to do now; what was kept where."""
+    count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. Kept on {kept.sheet}."
+    look = [Cell(LOOK, WARN)] if direction == LOCK else []
+    return [*look, Cell(count, QUIET)]
+
+
+def head_cell(kept: "Kept") -> Cell | str:
+    """The status of a rig that is out of use, for the head line; else nothing."""
+    if kept.standing is None or not caution(kept.standing.status):
+        return ""
+    return Cell(f"XX {kept.standing.status.level.upper()}", BAD)
