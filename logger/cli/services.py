@@ -164,9 +164,10 @@ def _entry(rig: str, action: str, by: str, given: dict[str, Any], today: Any) ->
 
 
 def _hours(text: str | None, option: str) -> float | None:
-    from logger.core.quantities.units import parse
+    """An hour meter counts hours: ``1210`` is ``1210h``."""
+    from logger.core.sheets.questions import answer_from
 
-    return None if text is None else parse(text, "time", option) / 3600.0
+    return None if text is None else answer_from("hours_since_movement", text, option)
 
 
 def _as_json(entry: Any) -> dict[str, Any]:

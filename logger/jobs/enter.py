@@ -10,7 +10,7 @@ from logger import __version__
 from logger.core.assessment import CUT_OFF
 from logger.core.quantities.plain import written
 from logger.core.records.records import OPEN, LoggedTrial, SheetState
-from logger.core.sheets.byhand_lines import HandThrow
+from logger.core.sheets.byhand_lines import HandThrow, in_air
 from logger.core.sheets.instruments import Instruments
 from logger.core.sheets.questions import conditions_from
 from logger.core.sheets.sheet import NOT_LOOKED, rested, sheet_trials
@@ -165,7 +165,8 @@ def _one(
 ) -> "tuple[LoggedTrial, Assessment]":
     from logger.core.sheets.byhand import assess_by_hand
 
-    assessment = assess_by_hand(throw, rig, entry.instruments, held.baseline if held else None)
+    judged = in_air(throw, conditions_from(state.answers).ambient_c)
+    assessment = assess_by_hand(judged, rig, entry.instruments, held.baseline if held else None)
     tools = {"instruments": asdict(entry.instruments or Instruments())}
     trial = hand_trial(state.sheet.rig, throw.direction, entry.thrown_at, {**_readings(throw), **tools})
     first = not sheet_trials(book.trials(sheet=state.sheet.id))

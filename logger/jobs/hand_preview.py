@@ -3,8 +3,9 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.sheets.byhand_lines import HandThrow
+from logger.core.sheets.byhand_lines import HandThrow, in_air
 from logger.core.sheets.instruments import Instruments
+from logger.core.sheets.questions import conditions_from
 from logger.jobs.baselines import baseline_for
 from logger.jobs.logbooks import opened
 from logger.jobs.rig_of import rig_of
@@ -20,5 +21,7 @@ def preview(
     from logger.core.sheets.byhand import assess_by_hand
 
     with opened(logbook, read_only=True) as book:
-        held = baseline_for(book, rig, throw.direction, book.sheet(sheet).sheet.kind)
+        state = book.sheet(sheet)
+        held = baseline_for(book, rig, throw.direction, state.sheet.kind)
+        throw = in_air(throw, conditions_from(state.answers).ambient_c)
         return assess_by_hand(throw, rig_of(book, rig), instruments, held.baseline if held else None)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from logger import __version__
 from logger.core.quantities.plain import written
 from logger.core.records.records import BENCH, BY_HAND, LoggedTrial, SheetState
+from logger.core.sheets.questions import conditions_from
 from logger.core.standing.status import Status
 from logger.errors import InputError
 from logger.jobs import latch
@@ -57,7 +58,8 @@ def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: d
         changed = []
         for one in logged:
             found = held[one.direction]
-            assessment = _again(book, one, rig, found, on_bench=kind == BENCH)
+            air_c = conditions_from(state.answers).ambient_c
+            assessment = _again(book, one, rig, found, air_c, on_bench=kind == BENCH)
             record = found.record.id if found is not None and found.record is not None else None
             book.judge(one.id, assessment, by, now, __version__, record, written(reason))
             before = one.judgement.assessment.verdict if one.judgement else ""
@@ -71,13 +73,21 @@ def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: d
         return Rejudged(state, len(logged), tuple(changed), latch.status(book, rig.name))
 
 
-def _again(book: Logbook, logged: LoggedTrial, rig: "Rig", held: Held | None, on_bench: bool) -> "Assessment":
+def _again(
+    book: Logbook,
+    logged: LoggedTrial,
+    rig: "Rig",
+    held: Held | None,
+    air_c: float | None,
+    on_bench: bool,
+) -> "Assessment":
     baseline = held.baseline if held is not None else None
     if logged.trial.source == BY_HAND:
         from logger.core.sheets.byhand import assess_by_hand
+        from logger.core.sheets.byhand_lines import in_air
 
         throw, tools = hand_throw(dict(logged.trial.hand or {}), logged.direction)
-        return assess_by_hand(throw, rig, tools, baseline)
+        return assess_by_hand(in_air(throw, air_c), rig, tools, baseline)
     from logger.core.stroke.assess import assess_trace
     from logger.jobs.calibrate import trace_of
 

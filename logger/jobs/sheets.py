@@ -6,13 +6,16 @@ from datetime import datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from logger.core.assessment import NO_RUN, STALL
 from logger.core.quantities.plain import written
 from logger.core.records.records import COMMISSIONING, OPEN, REJECTED, BaselineRecord, SheetState
 from logger.core.sheets.sheet import (
     ANSWERS,
+    NO,
     NOT_LOOKED,
     SEEN,
     Plan,
+    SheetTrial,
     lock_throws,
     plan_details,
     plan_for,
@@ -216,8 +219,9 @@ def accept(
 ) -> Accepted:
     """Sign a sheet off.
 
-    What was seen is first written down for every lock throw that has no sighting of its own; a "no" stays and takes the rig
-    out of use, whatever becomes of the sheet. Then the rules are gone through with what is stored. Raises InputError
+    What was seen is first written down for every lock throw that has no sighting of its own and ended by itself (one that
+    stalled or stopped short has to be looked at by name: ``see``); a "no" stays and takes the rig out of use, whatever
+    becomes of the sheet. Then the rules are gone through with what is stored. Raises InputError
     naming everything that is missing; the sheet then stays open.
     """
     if not written(signed):
@@ -228,7 +232,12 @@ def accept(
             state = _open(book, sheet)
             held = book.sightings(state.sheet.id)
             trials = lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
-            unseen = [one.id for one in trials if not any(seen.trial == one.id for seen in held)]
+            no = NO in (looked.left_pin, looked.right_pin, looked.load_check, looked.retained_power_off)
+            unseen = [
+                one.id
+                for one in trials
+                if not any(seen.trial == one.id for seen in held) and (no or _ended_by_itself(one))
+            ]
             _look(book, state, unseen, looked, signed, now)
         with book.transaction():
             rig = rig_of(book, state.sheet.rig)
@@ -238,6 +247,12 @@ def accept(
             return Accepted(
                 book.sheet(state.sheet.id), found, latch.status(book, state.sheet.rig), frozen, kept
             )
+
+
+def _ended_by_itself(one: SheetTrial) -> bool:
+    """False: a "yes" that is meant for the whole sheet can't be meant for this throw."""
+    found = one.assessment
+    return found.end not in (STALL, NO_RUN) and all(sign.sign != "stopped-short" for sign in found.signs)
 
 
 def _freeze(

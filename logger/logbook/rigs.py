@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date, datetime
+from difflib import get_close_matches
 
 from logger.core.records.records import (
     BaselineRecord,
@@ -13,6 +14,23 @@ from logger.core.records.records import (
 from logger.core.records.revisions import Row, current, heads
 from logger.errors import InputError
 from logger.logbook.seals import SealRows
+
+_WRITTEN_DOWN = "(SELECT min(at) FROM placement WHERE placement.trial = trial.id)"
+"""When a trial without a time of its own was written down."""
+_NAMED_AT_MOST = 8
+
+
+def _meant(typed: str, names: list[str]) -> str:
+    """The rigs somebody may have meant who half remembers a name, or else the first ones; "" where there are none."""
+    wanted = typed.casefold()
+    inside = [name for name in names if wanted and wanted in name.casefold()]
+    close = get_close_matches(wanted, [name.casefold() for name in names], _NAMED_AT_MOST, 0.6)
+    alike = list(
+        dict.fromkeys([*inside, *(name for fold in close for name in names if name.casefold() == fold)])
+    )
+    shown = (alike or names)[:_NAMED_AT_MOST]
+    rest = len(alike or names) - len(shown)
+    return ", ".join(shown) + (f" and {rest} more" if rest else "")
 
 
 class RigRows(SealRows):
@@ -37,7 +55,7 @@ class RigRows(SealRows):
         found = current(self.select(RigRevision, "WHERE rig = ?", [name]))
         if found is None:
             names = self.rig_names()
-            listed = f"It has: {', '.join(names[:8])}" if names else "It has none yet"
+            listed = f"It has: {_meant(name, names)}" if names else "It has none yet"
             raise InputError(
                 f"no rig '{name}' in this logbook",
                 str(self.path),
@@ -50,16 +68,21 @@ class RigRows(SealRows):
         return self.select(RigRevision, "WHERE rig = ? ORDER BY at, id", [name])
 
     def trial_counts(self, rig: str | None = None) -> dict[str, tuple[int, datetime | None]]:
-        """By rig: how many trials, and when the newest of them was thrown where that is known; from the index alone."""
+        """By rig: how many trials, and when the newest of them was thrown; one without a time of its own (typed in from
+        paper) counts from when it was written down.
+        """
         where, values = ("WHERE rig = ?", [rig]) if rig is not None else ("", [])
-        rows = self.read(f"SELECT rig, count(*), max(started) FROM trial {where} GROUP BY rig", values)
+        rows = self.read(
+            f"SELECT rig, count(*), max(coalesce(started, {_WRITTEN_DOWN})) FROM trial {where} GROUP BY rig",
+            values,
+        )
         return {row[0]: (row[1], datetime.fromisoformat(row[2]) if row[2] else None) for row in rows}
 
     def locks_since(self, rig: str, day: date) -> int:
         """Lock throws on or after a day, by their own clock or else by when they were written down."""
         rows = self.read(
-            "SELECT count(*) FROM trial WHERE rig = ? AND direction = 'lock' AND substr(coalesce(started,"
-            " (SELECT min(at) FROM placement WHERE placement.trial = trial.id)), 1, 10) >= ?",
+            "SELECT count(*) FROM trial WHERE rig = ? AND direction = 'lock'"
+            f" AND substr(coalesce(started, {_WRITTEN_DOWN}), 1, 10) >= ?",
             [rig, day.isoformat()],
         )
         return int(rows[0][0])

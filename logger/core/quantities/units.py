@@ -31,6 +31,10 @@ _HINTS = {
     ("force", "lbs"): "Write lbf",
 }
 
+# What a data sheet prints for a direct voltage or current: `12 V DC`, `24VDC`.
+_DIRECT = re.compile(r"(m?[VA]) ?(?:DC|dc|d\.c\.)")
+# A decimal comma; three digits behind it could be thousands, and are refused.
+_DECIMAL_COMMA = re.compile(r"([+-]?\d*),(\d{1,2}|\d{4,15})(?=\D|$)")
 _NUMBER = r"(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?"
 _TYPED = re.compile(
     rf"(?P<sign>[+-]?)\s*(?:(?P<whole>\d{{1,6}})[ -]+)?(?:(?P<top>\d{{1,6}})/(?P<bottom>\d{{1,6}})|(?P<number>{_NUMBER}))"
@@ -55,7 +59,7 @@ class Typed:
 def parse(text: str, kind: str, where: str = "") -> float:
     """Value of ``text`` in the SI unit of ``kind`` (a key of ``KINDS``; temperatures in degC).
 
-    Raises InputError: no unit, another kind of quantity, a decimal comma, not a number, beyond what ``kind`` can be.
+    Raises InputError: no unit, another kind of quantity, a comma that could be either (`1,500 N`), not a number, beyond what ``kind`` can be.
 
     >>> parse("7 1/8 in", "length")
     0.180975
@@ -86,6 +90,8 @@ def typed(text: str, kind: str, where: str = "") -> Typed:
 def _split(text: str, kind: str, where: str) -> tuple[float, float, str]:
     """Number, step of its last digit, unit as typed."""
     plain = text.strip().replace("\N{MINUS SIGN}", "-")
+    if len(plain) <= _LONGEST and "," in plain:
+        plain = _DECIMAL_COMMA.sub(r"\1.\2", plain) if _DECIMAL_COMMA.match(plain) else plain
     found = _TYPED.fullmatch(plain) if len(plain) <= _LONGEST else None
     if found is None or (found["whole"] and found["number"]):
         comma = re.fullmatch(r"([+-]?\d*),(\d+)(.*)", plain[:_LONGEST])
@@ -106,6 +112,8 @@ def _split(text: str, kind: str, where: str) -> tuple[float, float, str]:
         mantissa, _, exponent = found["number"].lower().partition("e")
         step = 10.0 ** (int(exponent or 0) - len(mantissa.partition(".")[2]))
     unit = " ".join((found["unit"] or "").split())
+    direct = _DIRECT.fullmatch(unit)
+    unit = direct[1] if direct else unit
     return (-number if found["sign"] == "-" else number), step, unit
 
 

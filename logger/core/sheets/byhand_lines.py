@@ -6,6 +6,7 @@
 * The line starts with ``lock`` or ``unlock``; a number such as ``3)`` or ``3.`` before it is skipped.
 * Every number carries its unit: ``s``, ``A`` or ``mA``, ``V`` or ``mV``, ``degC`` or ``degF``. A decimal comma is read as a point.
 * The first current is the running one, the second the peak after the start; ``run`` and ``peak`` say which is which.
+* A dash stands for a reading that wasn't taken, in the order of the paper sheet: time, running, peak, under load.
 * A voltage is the one under load; ``at rest`` behind it, or ``rest`` before it, makes it the one at rest.
 * Sightings: ``both seen``, ``left seen`` or ``left yes``, ``right not seen`` or ``right no``, ``not looked``; ``load check done`` or ``load check failed``;
   ``stayed put`` or ``let go`` (with the power off).
@@ -60,6 +61,13 @@ class HandThrow:
     note: str = ""
 
 
+def in_air(throw: HandThrow, ambient_c: float | None) -> HandThrow:
+    """The throw with its sheet's air temperature [degC], unless one was read at the throw itself."""
+    if throw.ambient_c is not None or ambient_c is None:
+        return throw
+    return replace(throw, ambient_c=Reading(ambient_c, 1.0))
+
+
 # unit as typed: (kind, factor to SI, offset added after the factor)
 UNITS: dict[str, tuple[str, float, float]] = {
     "s": ("time", 1.0, 0.0),
@@ -110,6 +118,9 @@ _NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*([°a-z]+)?")
 _BARE_NUMBER = re.compile(r"[+-]?[\d.]+(?=\s|$)")
 # word before or behind a number: the field that it makes of it.
 BEFORE = {"run": "run_current_a", "peak": "peak_current_a", "rest": "rest_voltage_v", "load": "voltage_v"}
+COLUMNS = ("time_s", "run_current_a", "peak_current_a", "voltage_v")
+"""Readings in the order of the paper sheet."""
+DASHES = ("-", "\N{EN DASH}", "\N{EM DASH}")
 BEHIND = {"at rest": "rest_voltage_v", "under load": "voltage_v"}
 KIND_OF = {
     "time_s": "time",
@@ -154,6 +165,7 @@ def parse_line(line: str, where: str = "line") -> HandThrow:
     head, _, note = line.partition("#")
     rest = re.sub(r"(?<=\d),(?=\d)", ".", head.strip().lower())
     rest = re.sub(r"^\d+\s*[.):]\s+", "", rest)
+    rest = re.sub(r"(?<=\d)(\s*m?[va])\s*dc\b", r"\1", rest)
     rest = " ".join(re.sub(r"[,;=:|]", " ", rest).split())
     direction, _, rest = rest.partition(" ")
     if direction not in DIRECTIONS:
@@ -163,7 +175,7 @@ def parse_line(line: str, where: str = "line") -> HandThrow:
     found = HandThrow(direction, note=note.strip())
     given: dict[str, object] = {}
     while rest:
-        for step in (_phrase, _measured):
+        for step in (_phrase, _dash, _measured):
             taken = step(rest, given, where)
             if taken is not None:
                 rest = taken.strip()
@@ -181,6 +193,17 @@ def _phrase(rest: str, given: dict[str, object], where: str) -> str | None:
                 _set(given, name, answer, phrase, where)
             return rest[len(phrase) :]
     return None
+
+
+def _dash(rest: str, given: dict[str, object], where: str) -> str | None:
+    """The next column of the paper sheet stays empty; behind the last one a dash says nothing."""
+    if rest.split()[0] not in DASHES:
+        return None
+    columns = list(COLUMNS)
+    said = [columns.index(name) for name in given if name in columns]
+    for name in columns[max(said, default=-1) + 1 :][:1]:
+        _set(given, name, None, "-", where)
+    return rest[1:]
 
 
 def _measured(rest: str, given: dict[str, object], where: str) -> str | None:

@@ -32,9 +32,7 @@ SETTLE = {
     "supply_under_load": "Check the board's voltage against a volt meter.",
 }
 """What would settle an undecided limit."""
-FINER_METER = (
-    "Read a clamp meter with a finer last digit and give --clamp-accuracy, or record it with a board."
-)
+FINER_METER = "Type every digit the meter shows (2.0 A, not 2 A), read a clamp meter with a finer last digit and give --clamp-accuracy, or record it with a board."
 SETTLE_BY_HAND = {
     "run_current": FINER_METER,
     "peak_run_current": FINER_METER,

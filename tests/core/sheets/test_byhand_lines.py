@@ -102,3 +102,22 @@ def test_what_is_written_is_what_is_read(time_s: float, current_a: float, phrase
     assert found.run_current_a == Reading(float(f"{current_a:.3f}"), 0.001)
     for name, answer in PHRASES[phrase].items():
         assert getattr(found, name) == answer
+
+
+@pytest.mark.parametrize(
+    ("line", "same"),
+    [
+        ("lock 8.7s 2.2A - 12.3V both seen", "lock 8.7s 2.2A 12.3V both seen"),
+        ("lock 8.7s - 3.1A 12.3V", "lock 8.7s peak 3.1A 12.3V"),
+        ("lock - 2.2A 3.1A", "lock 2.2A 3.1A"),
+        ("lock 8.7s 2.2A 3.1A \N{EN DASH} left seen - -", "lock 8.7s 2.2A 3.1A left seen"),
+        ("unlock 8.7s 2.2A 3.1A 12.3 V DC - - - -", "unlock 8.7s 2.2A 3.1A 12.3V"),
+    ],
+)
+def test_a_dash_of_the_paper_sheet_is_a_reading_that_was_not_taken(line: str, same: str):
+    assert parse_line(line) == parse_line(same)
+
+
+def test_a_reading_where_a_dash_stood_is_refused():
+    with pytest.raises(InputError, match="says again"):
+        parse_line("lock - 2.2A 8.7s")
