@@ -167,7 +167,8 @@ def _hours(text: str | None, option: str) -> float | None:
     """An hour meter counts hours: ``1210`` is ``1210h``."""
     from logger.core.sheets.questions import answer_from
 
-    return None if text is None else answer_from("hours_since_movement", text, option)
+    found = answer_from("hours_since_movement", text or "", option)
+    return found if isinstance(found, float) else None
 
 
 def _as_json(entry: Any) -> dict[str, Any]:
