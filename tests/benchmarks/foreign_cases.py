@@ -35,6 +35,24 @@ FAMILIES: dict[str, dict[str, Any]] = {
     "cold": {"kind": SCREW, "amps": (1, 20), "time": (4, 30), "rates": (25, 100, 1000), "grease": True},
     "fast": {"kind": SCREW, "amps": (1, 40), "time": (2.5, 8), "rates": (1000, 10000)},
 }
+OTHER: dict[str, dict[str, Any]] = {
+    "drive-other": {
+        "kind": DRIVE,
+        "amps": (0.5, 25),
+        "time": (1.5, 20),
+        "rates": (50, 200, 1000),
+        "other": True,
+    },
+    "screw-other": {
+        "kind": SCREW,
+        "amps": (0.5, 30),
+        "time": (2, 40),
+        "rates": (50, 200, 2000),
+        "other": True,
+    },
+}
+HELD_OUT_FAMILIES = FAMILIES | OTHER
+"""Families of other draws are never looked at while anything is being changed."""
 FAULTS = [
     "no-start",
     "stall-start",
@@ -94,10 +112,12 @@ class Case:
 
 def build(family: str, seed: int) -> tuple[Machine, Recorder, list[Case]]:
     """Rig ``seed`` of a family: its baseline throws, three healthy ones, one of each fault."""
-    spec = FAMILIES[family]
-    rng = np.random.default_rng([seed, list(FAMILIES).index(family)])
+    spec = HELD_OUT_FAMILIES[family]
+    rng = np.random.default_rng([seed, list(HELD_OUT_FAMILIES).index(family)])
     m = draw_machine(rng, spec["kind"], spec["amps"], spec["time"])
     fixed: dict[str, Any] = {}
+    if spec.get("other"):
+        m, fixed = _other_draws(rng, m)
     if spec.get("slow_filter"):
         fixed["filter_s"] = float(rng.uniform(0.0, 0.15))
     if spec.get("ten_bit"):
@@ -130,6 +150,23 @@ def build(family: str, seed: int) -> tuple[Machine, Recorder, list[Case]]:
             for plan, motion in zip(plans, motions, strict=True)
         ],
     )
+
+
+def _other_draws(rng: np.random.Generator, m: Machine) -> tuple[Machine, dict[str, Any]]:
+    """Machine and board from wider and other ranges than the development families have."""
+    full_a = m.rig.actuator.full_load_current_a
+    m = replace(
+        m,
+        tau_m_s=float(np.exp(rng.uniform(np.log(0.006), np.log(0.2)))),
+        tau_e_s=float(np.exp(rng.uniform(np.log(0.0003), np.log(0.01)))),
+        accel_s=float(np.exp(rng.uniform(np.log(0.04), np.log(1.2)))),
+        cruise=float(rng.uniform(0.6, 1.0)),
+        limit_a=full_a * float(rng.uniform(1.1, 3.0)),
+        wind_up_s=float(np.exp(rng.uniform(np.log(0.015), np.log(0.3)))),
+        throw_spread=float(rng.uniform(0.003, 0.03)),
+    )
+    board = {"filter_s": float(rng.choice([0.0, 0.005, 0.05])), "bounce": int(rng.integers(0, 7))}
+    return m, board
 
 
 def _plan(

@@ -46,6 +46,8 @@ class Machine:
     limit_a: float
     grease: float
     grease_s: float
+    wind_up_s: float = 0.08
+    """How fast a drive's current winds up to its limit at a stop [s]."""
 
     @property
     def stroke_m(self) -> float:
@@ -300,7 +302,7 @@ def _drive(m: Machine, throw: Throw) -> Motion:
     if np.isfinite(stop_s):
         after = np.linspace(0.0, 5.0, 2500)
         before = t < stop_s
-        wound = m.run_a + (m.limit_a - m.run_a) * (1 - np.exp(-after / 0.08))
+        wound = m.run_a + (m.limit_a - m.run_a) * (1 - np.exp(-after / m.wind_up_s))
         t, x = np.r_[t[before], stop_s + after], np.r_[x[before], np.full(after.size, throw.stop_at)]
         i, motor_v = np.r_[i[before], wound], np.r_[motor_v[before], np.minimum(m.r_ohm * wound, volts)]
     cut_s = _first(t, x, throw.cut_at) if throw.cut_at < 0.999 else (total if goal == 1.0 else np.inf)

@@ -18,6 +18,18 @@ def tolerance_one_sided(count: int, coverage: float, confidence: float) -> float
     return float(nctdtrit(count - 1, float(ndtri(coverage)) * root, confidence)) / root
 
 
+def tolerance_one_sided_approximate(count: int, coverage: float, confidence: float) -> float:
+    """Closed approximation of ``tolerance_one_sided``: `(z + sqrt(z^2 - a b)) / a` (e-Handbook 7.2.6.3).
+
+    `a = 1 - zc^2 / (2 (n - 1))`, `b = z^2 - zc^2 / n`; z and zc: normal quantiles of coverage and confidence. Of use
+    where a table or a sheet was made with it; needs `a > 0`.
+    """
+    z, z_confidence = float(ndtri(coverage)), float(ndtri(confidence))
+    a = 1.0 - z_confidence**2 / (2.0 * (count - 1))
+    b = z**2 - z_confidence**2 / count
+    return (z + sqrt(z**2 - a * b)) / a
+
+
 def tolerance_two_sided(count: int, coverage: float, confidence: float) -> float:
     """Exact k for ``mean +- k s`` to hold a share ``coverage`` of all values, with ``confidence``.
 

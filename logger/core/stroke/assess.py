@@ -21,7 +21,7 @@ from logger.core.stroke.late_load import late_load, take_up_of
 from logger.core.stroke.segmentation import Segments, segment
 from logger.core.stroke.shape import fit_difference
 from logger.core.stroke.signs import signs_of, superseded
-from logger.core.stroke.standstill import standstill_from
+from logger.core.stroke.standstill import standstill_of
 from logger.core.stroke.travel import Travel, profile, travel, voltage_or_nominal
 from logger.core.stroke.verdict import checks_of, unusable, verdict_of
 from logger.core.trace import Trace
@@ -113,14 +113,14 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
         baseline = None
     voltage_v, from_voltage = voltage_or_nominal(trace, actuator.voltage_v, segments)
     r_ohm = float(resistance_at(line, trace.ambient_c if trace.ambient_c is not None else 20.0))
-    still_from = standstill_from(segments, voltage_v, actuator, r_ohm, line.u_r)
-    moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still_from)
+    still = standstill_of(segments, trace.time_s, voltage_v, actuator, r_ohm, line.u_r)
+    moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still)
     clip_a = (
         clipped_at(segments.current_a, segments.first, segments.last, segments.step_a)
         if segments.moved
         else None
     )
-    end = end_of(segments, still_from)
+    end = end_of(segments, moved.still_from)
     if end == NO_RUN:
         figures, share, u = Figures(), 0.0, 0.0
         shape_profile, fit = None, None
@@ -240,6 +240,10 @@ def _notes(evidence: Evidence) -> tuple[str, ...]:
         )
     if evidence.trace.voltage_v is None and evidence.end != NO_RUN:
         notes.append("no voltage channel: places and the cause of a slow throw are known less well")
+    if evidence.moved.by_drive:
+        notes.append(
+            "a drive sets the motor's voltage: the supply behind it can't be judged from this record"
+        )
     if segments.pauses:
         notes.append(f"the current broke off {segments.pauses} time(s) in mid-movement")
     if segments.rows_left_out:

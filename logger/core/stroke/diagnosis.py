@@ -4,66 +4,23 @@ One trial rarely proves a cause; the table says so with its rivals. Rows are tri
 sign that fits speaks for it. Source of the rows: failure modes of brushed screw actuators on a latch (*practice*).
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
-
-from logger.core.assessment import STILL_RUNNING, WATCH, Diagnosis, Sign
+from logger.core.assessment import Diagnosis, Sign
+from logger.core.stroke.cause import (
+    LIKELY,
+    POSSIBLE,
+    Cause,
+    at_watch,
+    colder,
+    easing,
+    held_at_a_limit,
+    interrupted,
+    near_end,
+    near_start,
+    never_moved,
+    rising,
+    still_running,
+)
 from logger.core.stroke.evidence import Evidence
-
-LIKELY = "likely"
-POSSIBLE = "possible"
-
-
-@dataclass(frozen=True)
-class Cause:
-    """One row: a sign, when the row fits, and what to say."""
-
-    sign: str
-    cause: str
-    sure: str
-    rivals: tuple[str, ...]
-    action: str
-    fits: Callable[[Evidence, Sign], bool] = lambda evidence, sign: True
-
-
-def _colder(evidence: Evidence, sign: Sign) -> bool:
-    return not evidence.ambient_known() or evidence.cold_share()[0] > 0.02
-
-
-def _never_moved(evidence: Evidence, sign: Sign) -> bool:
-    return sign.at_fraction == 0.0
-
-
-def _rising(evidence: Evidence, sign: Sign) -> bool:
-    """The extra load grows along the travel by more than half of its own level."""
-    fit = evidence.fit
-    return fit is not None and fit.slope_a > max(0.5 * fit.level_a, 0.0)
-
-
-def _easing(evidence: Evidence, sign: Sign) -> bool:
-    fit = evidence.fit
-    return fit is not None and -fit.slope_a > max(0.5 * fit.level_a, 0.0)
-
-
-def _near_end(evidence: Evidence, sign: Sign) -> bool:
-    return sign.at_fraction is not None and sign.at_fraction > 0.85
-
-
-def _near_start(evidence: Evidence, sign: Sign) -> bool:
-    return sign.at_fraction is not None and sign.at_fraction < 0.1
-
-
-def _at_watch(evidence: Evidence, sign: Sign) -> bool:
-    return sign.level == WATCH
-
-
-def _interrupted(evidence: Evidence, sign: Sign) -> bool:
-    return evidence.segments.pauses > 0
-
-
-def _still_running(evidence: Evidence, sign: Sign) -> bool:
-    return evidence.end == STILL_RUNNING
-
 
 DETACH = "Detach the actuator from the latch and repeat: if it is still so, it is the actuator."
 BOTH_EYES = "Look at both pins, each by itself."
@@ -79,11 +36,24 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "stall",
+        "the rod stood against something and a drive or a protection limited the current",
+        POSSIBLE,
+        (
+            "a clutch that slips while the motor turns",
+            "a load just as heavy as the limit allows, still moving",
+        ),
+        BOTH_EYES
+        + " Then look whether the rod moves while the current stands at its limit, power off before hands "
+        "go near; look up the current limit of the drive.",
+        held_at_a_limit,
+    ),
+    Cause(
+        "stall",
         "the rod is blocked from the start: seized or frozen pin, attachment's weight on the pins",
         LIKELY,
         ("wiring that feeds both directions at once", "a stripped or jammed gear train"),
         "Take the weight off the pins and power off; then " + DETACH[0].lower() + DETACH[1:],
-        _never_moved,
+        never_moved,
     ),
     Cause(
         "stall",
@@ -106,7 +76,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("a limit switch that has slipped", "the operator let go of the switch"),
         BOTH_EYES + " Repeat, and watch the voltage at both cable ends.",
-        _interrupted,
+        interrupted,
     ),
     Cause(
         "stopped-short",
@@ -128,7 +98,7 @@ CAUSES: tuple[Cause, ...] = (
         LIKELY,
         ("a limit switch that no longer opens, with nothing to stop against",),
         BOTH_EYES + " Then watch the rod itself: does it move while the motor runs?",
-        _still_running,
+        still_running,
     ),
     Cause(
         "light-run",
@@ -136,7 +106,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("the mechanism runs lighter after cleaning or in warm weather", "a current sensor that reads low"),
         BOTH_EYES + " If it was cleaned or greased, enter the service and take a new baseline.",
-        _at_watch,
+        at_watch,
     ),
     Cause(
         "light-run",
@@ -158,7 +128,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("dirt or dry pins", "a latch that springs against the pins towards the end"),
         "Compare lock with unlock: a side load differs between them. " + DETACH,
-        _rising,
+        rising,
     ),
     Cause(
         "drag",
@@ -166,7 +136,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("water or ice inside", "wear or dirt"),
         "Repeat three times: cold grease eases throw by throw. Repeat again on a warm day.",
-        _easing,
+        easing,
     ),
     Cause(
         "drag",
@@ -174,7 +144,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("cold-stiff grease", "the actuator itself"),
         "Repeat on a warm day or warmed up, and detached from the latch.",
-        _colder,
+        colder,
     ),
     Cause(
         "drag",
@@ -193,7 +163,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("a burr or packed mud near the end", "an attachment that sits crooked"),
         BOTH_EYES + " Try another attachment: if it goes, it is the fit of the hole.",
-        _near_end,
+        near_end,
     ),
     Cause(
         "binding-spot",
@@ -201,7 +171,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("rust or ice that holds the pin", "a burr near the start"),
         "Set the attachment on the ground so that the pins are free, and repeat.",
-        _near_start,
+        near_start,
     ),
     Cause(
         "binding-spot",
@@ -271,7 +241,7 @@ CAUSES: tuple[Cause, ...] = (
         "Record again until a second after the current has stopped. If it doesn't stop by itself: power off, "
         + BOTH_EYES[0].lower()
         + BOTH_EYES[1:],
-        _still_running,
+        still_running,
     ),
     Cause(
         "cut-record",

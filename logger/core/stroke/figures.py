@@ -46,6 +46,8 @@ def clipped_at(current_a: FloatArray, first: int, last: int, step_a: float) -> f
     together = int(np.count_nonzero(np.diff(at_top) == 1))
     if together < 2:
         return None
+    if _start_at_the_top(moving, top, at_top, step_a):
+        return top
     if len(np.unique(moving)) < 10:
         flat = len(at_top) > 0.9 * len(moving) and 0.0 < step_a < 0.01 * abs(top)
         return top if flat else None
@@ -54,6 +56,22 @@ def clipped_at(current_a: FloatArray, first: int, last: int, step_a: float) -> f
     repeats = float(np.mean(np.diff(below) == 0)) if len(below) > 1 else 0.0
     share_at_top = together / max(len(at_top) - 1, 1)
     return top if share_at_top > 0.5 and repeats < 0.5 * share_at_top else None
+
+
+def _start_at_the_top(moving: FloatArray, top: float, at_top: "np.ndarray", step_a: float) -> bool:
+    """Whether start and run reach the very same highest reading, with less between them.
+
+    The start's peak and the load of the run have nothing to do with each other: at the same reading both are cut off.
+    The run must stand there for a tenth of the movement, in one piece: a peak of the load at a coarse step may touch it.
+    """
+    first = int(at_top[0])
+    if first >= max(3, len(moving) // 50):
+        return False
+    pieces = np.split(at_top, np.flatnonzero(np.diff(at_top) > 1) + 1)
+    longest = max(pieces[1:], key=len, default=at_top[:0])
+    if len(longest) < max(5, len(moving) // 10):
+        return False
+    return float(np.min(moving[first : int(longest[0])])) < top - 1.5 * step_a
 
 
 def end_of(segments: Segments, still_from: int | None) -> str:
@@ -81,7 +99,7 @@ def figures_of(
     whole_start, whole_end = not segments.starts_running, not segments.ends_running
     stop = moved.still_from if moved.still_from is not None else segments.last + 1
     run = slice(segments.settled, max(stop, segments.settled))
-    source = source_resistance(trace, voltage_v, segments, clip_a, gains)
+    source = None if moved.by_drive else source_resistance(trace, voltage_v, segments, clip_a, gains)
     start = expanded(segments.start_s, segments.start_u_s) if whole_start else None
     end = _end(time_s, segments, moved)
     zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(median_of(current_a))

@@ -52,6 +52,8 @@ class Segments:
     """First row of the movement."""
     settled: int
     """First row after the start-up transient."""
+    ramped: bool
+    """The start was a drive's ramp of the speed, not the inrush of a switch."""
     last: int
     """Last row of the movement."""
     start_s: float
@@ -121,7 +123,7 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         last = _back_to_the_knee(current, first, last, max(12, int(END_S / period_s)))
     starts_running = first == 0 or not rest_seen
     ends_running = last >= len(current) - 1
-    settled = first if starts_running else end_of_transient(current, time_s, first, last)
+    settled, ramped = (first, False) if starts_running else end_of_transient(current, time_s, first, last)
     current, spikes = _without_spikes(current, settled, first, last)
 
     level = max(median_of(current[first : last + 1]), 1e-9)
@@ -138,6 +140,7 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         period_s=period_s,
         first=first,
         settled=settled,
+        ramped=ramped,
         last=last,
         start_s=start_s,
         start_u_s=start_u_s,
@@ -286,6 +289,7 @@ def _nothing_moved(
         period_s=period_s,
         first=0,
         settled=0,
+        ramped=False,
         last=0,
         start_s=t0,
         start_u_s=0.0,

@@ -1,22 +1,85 @@
-"""The start-up transient: when the inrush has died away into the run."""
+"""The start-up transient: when the inrush has died away into the run, or a drive has done speeding the motor up.
+
+A switch closed on a standing motor gives a peak that falls from its first moment, ever slower. A drive that ramps the
+speed up holds or raises its current as long as it accelerates, and then lets go at once.
+"""
 
 import numpy as np
 
-from logger.core.quantities.numerics import median_of, runs_of
+from logger.core.quantities.numerics import median_of, robust_sd, runs_of
 from logger.core.trace import FloatArray
 
+NOISE_SIGMAS = 5.0
+"""A fall this many standard deviations of the readings isn't their scatter."""
 FEWEST_ROWS = 12
 """A movement of fewer rows shows no transient."""
 DECAY_HALVINGS = 6
 """The start-up transient counts as over after this many halvings of its excess (1.6 % of it is left)."""
 
 
-def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: int) -> int:
-    """First row at which the start-up transient has died away, judged by how fast it halves.
+RISEN_TO = 0.05
+"""A rise is timed to within this share of its level, where noise doesn't hide it yet (*practice*)."""
+SMALLEST_PEAK = 1.2
+"""A start that stands no higher than this over what follows shows no peak (*practice*)."""
+HOLD_OVER_FALL = 4
+"""A ramp lasts at least so many times as long as the fall after it: a hump of load falls as gradually as it rose
+(*assumed*)."""
 
-    The excess over the level that follows is timed to its half; six halvings leave 1.6 %. A start without a peak
-    (a soft start) is over when the current has risen to that level.
+
+def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: int) -> tuple[int, bool]:
+    """First row at which the start-up transient is over, and whether it was a drive's ramp.
+
+    An inrush is judged by how fast it halves: the excess over the level that follows is timed to its half; six halvings
+    leave 1.6 %. A start without a peak is over when the current has risen to that level.
     """
+    ramp = end_of_ramp(current, first, last)
+    return (_end_of_peak(current, time_s, first, last), False) if ramp is None else (ramp, True)
+
+
+def end_of_ramp(current: FloatArray, first: int, last: int) -> int | None:
+    """First row after a ramp of the speed, or None: looked for with stretches of a hundredth, then of a 400th of the
+    movement, since a ramp may be long or short."""
+    length = last - first + 1
+    for width in sorted({max(2, length // 100), max(2, length // 400)}, reverse=True):
+        found = _end_of_hold(current, first, length // 3, width)
+        if found is not None:
+            return found
+    return None
+
+
+def _end_of_hold(current: FloatArray, first: int, reach: int, width: int) -> int | None:
+    """First row after a ramp of the speed, or None where the start doesn't look like one.
+
+    Looked for in the first ``reach`` rows: the sharpest fall between two neighbouring stretches of ``width`` rows. Before it the current never
+    stood higher, so that it isn't an inrush dying away; it falls at once and for good, so that it isn't a load.
+    """
+    if reach < 2 * HOLD_OVER_FALL * width:
+        return None
+    start = current[first : first + reach + width]
+    total = np.concatenate(([0.0], np.cumsum(start)))
+    means = (total[width:] - total[:-width]) / width  # of start[i : i + width]
+    fall = means[:-width] - means[width:]  # at start[i + width]
+    at = int(np.argmax(fall[: reach - width])) + width
+    before, after = float(means[at - width]), float(means[at])
+    if at < HOLD_OVER_FALL * width or before < SMALLEST_PEAK * after:
+        return None
+    if float(means[: at - width].max()) > before + 0.25 * (before - after):
+        return None
+    noise = robust_sd(np.diff(start)) / np.sqrt(2.0)
+    if before - after < NOISE_SIGMAS * noise * np.sqrt(2.0 / width):
+        return None
+    near = start[at - width : at + width]
+    falling = int(np.count_nonzero(np.abs(near - 0.5 * (before + after)) < 0.25 * (before - after)))
+    rest = start[at : 2 * at]
+    if HOLD_OVER_FALL * falling > at or float(np.mean(rest)) > 0.5 * (before + after):
+        return None
+    # From three quarters to a quarter it halves 1.6 times; the same six halvings as for an inrush are given it.
+    below = at - width + int(np.argmax(near < 0.5 * (before + after)))
+    return first + min(below + 1 + DECAY_HALVINGS * falling // 2, reach)
+
+
+def _end_of_peak(current: FloatArray, time_s: FloatArray, first: int, last: int) -> int:
+    """The end of an inrush, or of a start without a peak."""
     length = last - first + 1
     if length < FEWEST_ROWS:
         return first
@@ -26,8 +89,9 @@ def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: 
     if len(later) == 0:
         return first  # too short to have a run after its start
     after = median_of(later)
-    if current[peak] <= 1.2 * after:
-        return _end_of_rise(current, first, last, after)
+    if current[peak] <= SMALLEST_PEAK * after:
+        # The load may only come later: what the start rises to is no more than the lightest part of the run.
+        return _end_of_rise(current, first, last, min(after, _lightest(current[first + window : last + 1])))
     level = _lightest(current[peak : last + 1])
     settled = first + 1
     for _ in range(2):
@@ -67,6 +131,7 @@ def _lightest(current: FloatArray) -> float:
 
 
 def _end_of_rise(current: FloatArray, first: int, last: int, level: float) -> int:
-    """First row at which a start without a peak has reached its level."""
-    up = np.flatnonzero(current[first : last + 1] >= 0.95 * level)
-    return first + (int(up[0]) if len(up) else 0)
+    """First row at which a start without a peak has come as near to its level as an inrush does in six halvings."""
+    up = np.flatnonzero(current[first : last + 1] >= (1.0 - RISEN_TO) * level)
+    rows = int(up[0]) if len(up) else 0
+    return min(first + int(np.ceil(rows * DECAY_HALVINGS / np.log2(1.0 / RISEN_TO))), last)

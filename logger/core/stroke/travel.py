@@ -10,7 +10,8 @@ import numpy as np
 
 from logger.core.assessment import Profile
 from logger.core.quantities.numerics import integrate, median_of, moving_mean, runs_of
-from logger.core.stroke.segmentation import SUSTAINED_SAMPLES, Segments
+from logger.core.stroke.segmentation import BOUNCE_S, SUSTAINED_SAMPLES, Segments
+from logger.core.stroke.standstill import Standstill
 from logger.core.trace import FloatArray, Trace
 
 FEWEST_START_ROWS = 4
@@ -36,6 +37,10 @@ class Travel:
     from_voltage: bool
     still_from: int | None
     """Row (of the record) from which the motor stood still under voltage; None: it turned to the end."""
+    limited: bool = False
+    """That was told from a current held flat at a limit, not from V/R."""
+    by_drive: bool = False
+    """The voltage read is the motor's, and a drive sets it."""
 
 
 def voltage_or_nominal(trace: Trace, nominal_v: float, segments: Segments) -> tuple[FloatArray, bool]:
@@ -46,13 +51,34 @@ def voltage_or_nominal(trace: Trace, nominal_v: float, segments: Segments) -> tu
     return (-trace.voltage_v if median_of(moving) < 0 else trace.voltage_v), True
 
 
+def on_motor_side(voltage_v: FloatArray, segments: Segments) -> bool:
+    """Whether the board sees the motor's voltage: none before the start."""
+    before = voltage_v[: max(1, segments.first - 1)]
+    return abs(median_of(before)) < 0.5 * median_of(voltage_v[segments.first : segments.last + 1])
+
+
+def set_by_a_drive(voltage_v: FloatArray, time_s: FloatArray, segments: Segments) -> bool:
+    """Whether the motor's voltage is a drive's, raised little by little: it tells nothing of the supply.
+
+    A switch gives all of it within a sample or two, however its contacts bounce.
+    """
+    if segments.starts_running or not on_motor_side(voltage_v, segments):
+        return False
+    if segments.ramped:
+        return True
+    rows = slice(max(0, segments.first - 2), segments.last + 1)
+    share = voltage_v[rows] / median_of(voltage_v[rows])
+    tenth, half = int(np.argmax(share > 0.1)), int(np.argmax(share > 0.5))
+    return half - tenth > SUSTAINED_SAMPLES and bool(time_s[rows][half] - time_s[rows][tenth] > BOUNCE_S)
+
+
 def travel(
     trace: Trace,
     segments: Segments,
     voltage_v: FloatArray,
     from_voltage: bool,
     r_ohm: float,
-    still_from: int | None,
+    still: Standstill | None,
 ) -> Travel:
     """Integrate the back-EMF over the movement.
 
@@ -62,12 +88,17 @@ def travel(
         shape (n,) [V], see ``voltage_or_nominal``.
     r_ohm
         Winding resistance at the temperature of the trial [ohm].
-    still_from
-        From this row on the rod counts as standing.
+    still
+        From its row on the rod counts as standing.
     """
+    still_from = None if still is None else still.row
     rows = slice(segments.first, segments.last + 1)
     time_s, current_a = trace.time_s[rows], segments.current_a[rows]
     emf_v = voltage_v[rows] - current_a * r_ohm
+    if segments.ramped and not (from_voltage and on_motor_side(voltage_v, segments)):
+        # The drive's supply tells nothing of the motor's voltage: an even ramp from standing is the simplest there is.
+        ramp = segments.settled - segments.first
+        emf_v[:ramp] *= np.linspace(0.0, 1.0, ramp, endpoint=False)
     # In a break of the current the motor only coasts; a supply that reads full voltage then drives nothing. What it
     # draws while it turns is the measure: a long stand at the end draws many times that.
     turning_a = current_a if still_from is None else current_a[: max(1, still_from - segments.first)]
@@ -80,7 +111,15 @@ def travel(
     begin_vs = float(emf_v[0]) * max(0.0, float(time_s[0]) - segments.start_s)
     finish_vs = float(emf_v[-1]) * max(0.0, segments.end_s - float(time_s[-1]))
     volt_seconds = begin_vs + np.concatenate(([0.0], np.cumsum(step_vs)))
-    return Travel(emf_v, volt_seconds, float(volt_seconds[-1]) + finish_vs, from_voltage, still_from)
+    return Travel(
+        emf_v,
+        volt_seconds,
+        float(volt_seconds[-1]) + finish_vs,
+        from_voltage,
+        still_from,
+        limited=still is not None and still.limited,
+        by_drive=from_voltage and set_by_a_drive(voltage_v, trace.time_s, segments),
+    )
 
 
 def rotor_charge_per_volt(time_s: FloatArray, segments: Segments, moved: Travel) -> float:

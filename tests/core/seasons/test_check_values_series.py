@@ -164,6 +164,14 @@ def test_tol_1_two_sided():
     assert small_samples.tolerance_two_sided(43, 0.90, 0.99) == pytest.approx(2.2228, abs=5e-5)
 
 
+def test_tol_2_one_sided_approximate():
+    # mean 97.07, s 0.0268; the page itself multiplies by 2.68, a slip: the limits are recomputed from its own k1
+    k = small_samples.tolerance_one_sided_approximate(43, 0.90, 0.99)
+    assert k == pytest.approx(1.8752, abs=5e-5)
+    assert 97.07 + k * 0.0268 == pytest.approx(97.1203, abs=5e-5)
+    assert 97.07 - k * 0.0268 == pytest.approx(97.0197, abs=5e-5)
+
+
 def test_tol_2_one_sided_exact():
     # the handbook's own k1 1.8752 is an approximation; the exact one is recomputed
     assert small_samples.tolerance_one_sided(43, 0.90, 0.99) == pytest.approx(1.8740, abs=5e-5)

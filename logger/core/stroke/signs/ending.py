@@ -52,6 +52,13 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
         because = f"it never moved and drew {level} to the end"
     else:
         because = f"the motor stood still {where} ({100 * at:.0f} % of the stroke), drawing {level}"
+    if evidence.moved.limited:
+        volts = evidence.figures.mean_voltage_v
+        full_a = (volts.value if volts is not None else evidence.line.v_ref) / evidence.line.r_ohm
+        because += (
+            f": flat, above the rated maximum and below the {full_a:.0f} A of a standing motor, so something limits the "
+            "current; that the rod stood can't be told from this record alone"
+        )
     return Sign(
         sign,
         FAIL,
