@@ -100,3 +100,14 @@ def _bare(plain: str) -> bool:
     """A number and nothing behind it."""
     body = plain.removeprefix("-").removeprefix("+")
     return bool(body) and body.replace(".", "", 1).isdigit()
+
+
+def accuracy_complaint(text: str) -> str:
+    """Why an accuracy can't be read; empty: it can."""
+    from logger.core.sheets.instruments import accuracy_from
+
+    try:
+        accuracy_from(text)
+    except InputError as error:
+        return f"{error.what}: write 2% + 3 digits"
+    return ""

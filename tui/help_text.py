@@ -102,14 +102,20 @@ PAGES: dict[str, tuple[str, ...]] = {
         "Enter does the next one: write cause and repair into the service log, commission anew in full, sign.",
     ),
     "board": (
-        "F finds boards. C checks the one under the cursor with the actuator at rest: rate, loss, zero, noise. K calibrates it against your meter.",
+        "F finds boards. C checks the one under the cursor with the actuator at rest: rate, loss, zero, noise. K calibrates it against your meter. S sets rate and baud.",
         "zero: what it shows with no current. noise: how much it jumps. clock: whether its seconds are ours.",
         "X opens a rehearsal board: a simulated machine in a practice logbook. Nothing in it speaks for a real one.",
+    ),
+    "board settings": (
+        "samples a second: 200 shows everything a latch does. More makes finer records and longer files.",
+        "baud: must be what the board's sketch says; F finds a board whatever its baud, and Enter on it takes that over.",
+        "A line that is too slow for the rate is refused before a throw, with the baud that would do.",
     ),
     "calibrate": (
         "Let a steady current flow (a lamp, a heater), read your meter, type it, press Enter: the board is read in the same moment.",
         "Begin with the actuator off, then two or more currents up to the rated one.",
         "accuracy: from the meter's data sheet, for example 1% + 3 digits.",
+        "A point that was mistyped, or read while the current moved: F4 takes the last one back. Ctrl-S shows the line first, then keeps it.",
     ),
     "papers": (
         "Report: the rig's history on paper. Blank sheet: to fill in by hand. Cab card: expected times and currents for the cab.",

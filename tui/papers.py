@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from logger.core.quantities.plain import counted
+
 Make = Callable[[str | None, str | None, Path | None, datetime], list[str]]
 
 
@@ -19,6 +21,7 @@ class Paper:
     ending: str | None
     """Of the file; empty: a folder; None: nothing is written to a place of one's choice."""
     needs_rig: bool
+    """Only of one rig."""
     make: Make
     """Called in a worker with logbook, rig, place and now; gives lines to tell, the first says where it is."""
 
@@ -28,7 +31,10 @@ def _export(logbook: str | None, rig: str | None, where: Path | None, now: datet
 
     assert where is not None
     done = export(logbook, where, rig=rig)
-    return [f"Exported to {done.folder}.", *(f"{name}: {count} rows" for name, count in done.files.items())]
+    return [
+        f"Exported to {done.folder}.",
+        *(f"{name}: {counted(count, 'row')}" for name, count in done.files.items()),
+    ]
 
 
 def _backup(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
@@ -89,14 +95,14 @@ PAPERS: tuple[Paper, ...] = (
     Paper("cab card", "one page for the cab: expected times and currents", "cab-card", "", True, _card),
     Paper("blank commissioning sheet", "to fill in by hand", "blank", "", True, _blank("commissioning")),
     Paper("blank seasonal sheet", "to fill in by hand", "blank-seasonal", "", True, _blank("seasonal")),
-    Paper("export", "every table as CSV, with what each column means", "export", "", False, _export),
+    Paper("export", "tables as CSV, with what each column means", "export", "", False, _export),
     Paper(
         "backup",
-        "a copy of the whole logbook, read again and found whole",
+        "a copy of the whole logbook, read again to be sure",
         "backup",
         ".throwbook",
         False,
         _backup,
     ),
-    Paper("check", "look for anything in the logbook that was changed or lost", "check", None, False, _check),
+    Paper("check", "looks for what was changed or lost", "check", None, False, _check),
 )

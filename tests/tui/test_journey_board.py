@@ -67,6 +67,55 @@ def test_a_board_is_checked_and_calibrated_step_by_step(tmp_path):
     assert calibration_finder(app.desk.logbook)(IDENTITY.id) is None
 
 
+def test_a_current_that_moves_while_the_board_is_read_is_told(tmp_path):
+    app = app_on(tmp_path, port="")
+
+    def ramp(time_s):
+        return 0.5 * time_s, np.full(len(time_s), 12.6)
+
+    async def journey(port):
+        from tui.screens.calibrate import CalibrateScreen
+
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settle(pilot)
+            app.push_screen(CalibrateScreen(port.name, 115200, IDENTITY.id))
+            await settle(pilot)
+            for text in ("clamp meter 12", "1% + 3 digits", "0.50 A"):
+                await write(pilot, text)
+                await keys(pilot, "enter")
+            assert "not steady. F4 takes it back" in said(app)
+
+    with board_on_a_cable(ramp, speed=8.0) as (port, _):
+        asyncio.run(journey(port))
+
+
+def test_rate_and_baud_are_set_on_the_screen_and_asked_for_at_the_next_check(tmp_path):
+    app = app_on(tmp_path, port="")
+
+    async def journey(port):
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settle(pilot)
+            app.desk.port = port.name  # no port that this computer lists
+            app.desk.find_boards = lambda names=(): (
+                [FoundPort(PortInfo(name, "", "", "", ""), IDENTITY, 115200, "") for name in names]
+                or [FoundPort(PortInfo("/dev/ttyS0", "", "", "", ""), None, None, "nothing answers")]
+            )
+            await keys(pilot, "b", "s")
+            await write(pilot, "100")
+            await keys(pilot, "ctrl+s")
+            assert "Throws are asked for at 100 samples a second." in said(app)
+            await keys(pilot, "c")
+            assert "samples/s held of 100 asked" in said(app)  # the board that answered stands first
+            await keys(pilot, "s")
+            await write(pilot, "5000")
+            await keys(pilot, "ctrl+s", "c")
+            assert "Set them on the board screen: B, then S" in said(app)
+
+    with board_on_a_cable(steady, speed=8.0) as (port, _):
+        asyncio.run(journey(port))
+    assert app.desk.rate_hz == 5000
+
+
 def test_two_currents_make_a_calibration_that_is_kept(tmp_path):
     app = app_on(tmp_path, port="")
 
@@ -84,7 +133,13 @@ def test_two_currents_make_a_calibration_that_is_kept(tmp_path):
             for reading in ("0.01 A", "2.03 A"):
                 await write(pilot, reading)
                 await keys(pilot, "enter")
+            await write(pilot, "20.3 A")
+            await keys(pilot, "enter", "f4")
+            assert "Taken back: meter 20.3 A" in said(app)
             await keys(pilot, "ctrl+s")
+            assert "Keep this calibration? gain 1.01" in said(app)
+            assert calibration_finder(app.desk.logbook)(IDENTITY.id) is None
+            await keys(pilot, "y")
 
     shown = iter((0.0, STEADY_A))
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from logger.logbook import open_logbook
-from tests.tui.bench import RIG, app_on, keys, said
+from tests.tui.bench import RIG, app_on, keys, said, settle
 
 
 def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkeypatch, size):
@@ -24,6 +24,10 @@ def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkey
         await keys(pilot, "ctrl+s")
         assert "it was read again and is whole" in said(app)
         await make(pilot, "backup")
+        place = app.screen.form.field("path")
+        assert place.value.endswith("logbook-backup-20260314-2.throwbook")
+        place.set(place.value.replace("-2.throw", ".throw"))
+        await settle(pilot)
         assert "there is something with this name already" in said(app)
         await keys(pilot, "escape")
         await make(pilot, "check")

@@ -33,6 +33,7 @@ class BoardScreen(Page[str]):
         key("f", "find", "find"),
         key("c", "check", "check"),
         key("k", "calibrate", "calibrate"),
+        key("s", "settings", "rate and baud"),
         key("x", "practise", "practise"),
     ]
 
@@ -59,7 +60,8 @@ class BoardScreen(Page[str]):
     def repaint(self) -> None:
         """Words, table, check."""
         super().repaint()
-        self.query_one("#says", Static).update(lines(self.app, self._says))
+        asked = f"Throws are asked for at {self.desk.rate_hz} samples a second."
+        self.query_one("#says", Static).update(lines(self.app, [*self._says, Cell(asked, QUIET)]))
         rows: list[tuple[str, list[Cell | str]]] = []
         for one in self._found:
             who = (
@@ -83,17 +85,18 @@ class BoardScreen(Page[str]):
     # ---- find ----
 
     def action_find(self) -> None:
-        """Ask at every port; the one used last, if it is no serial port, as well."""
+        """Ask at every port; the one used last as well, if this computer doesn't list it. Who answered stands first."""
         self._says = [Cell("Asking at every port ... (a board needs a moment after it is opened)", STRONG)]
         self.repaint()
         known, find_boards = self.desk.port, self.desk.find_boards
-        self.work(
-            "find",
-            lambda: [
-                *find_boards(),
-                *(find_boards((known,)) if known.startswith(("/dev/pts", "socket:")) else ()),
-            ],
-        )
+
+        def find() -> "list[FoundPort]":
+            found = list(find_boards())
+            if known and known not in [one.info.device for one in found]:
+                found += find_boards((known,))
+            return sorted(found, key=lambda one: one.identity is None)
+
+        self.work("find", find)
 
     def done_find(self, found: "list[FoundPort]") -> None:
         """Show them."""
@@ -147,7 +150,8 @@ class BoardScreen(Page[str]):
             return
         self.tell("Checking for three seconds; the actuator must be at rest ...")
         port, baud = chosen.info.device, chosen.baud or self.desk.baud
-        self.work("check", lambda: check_board(port, baud=baud))
+        rate_hz = self.desk.rate_hz
+        self.work("check", lambda: check_board(port, baud=baud, rate_hz=rate_hz))
 
     def done_check(self, check: "BoardCheck") -> None:
         """Line by line."""
@@ -172,6 +176,12 @@ class BoardScreen(Page[str]):
         self.app.push_screen(
             CalibrateScreen(chosen.info.device, chosen.baud or self.desk.baud, chosen.identity.id)
         )
+
+    def action_settings(self) -> None:
+        """Samples a second, and the speed of the line."""
+        from tui.screens.board_settings import BoardSettingsScreen
+
+        self.app.push_screen(BoardSettingsScreen(), lambda _: self.repaint())
 
     def action_practise(self) -> None:
         """A rehearsal board for this rig, or for the first one of the logbook."""

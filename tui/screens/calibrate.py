@@ -1,12 +1,15 @@
 """Calibrate a board against a meter, step by step."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
+from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
-from tui.fields import FieldSpec
+from logger.core.quantities.plain import counted
+from logger.errors import ThrowbookError
+from tui.fields import FieldSpec, accuracy_complaint
 from tui.present import GOOD, QUIET, STRONG, WARN, Cell
 from tui.screens.form_page import FormPage
 from tui.screens.page import key
@@ -23,7 +26,10 @@ class CalibrateScreen(FormPage[None]):
     """Enter in the last field reads the board in that moment; Ctrl-S keeps the calibration."""
 
     HELP = "calibrate"
-    BINDINGS = [key("ctrl+s,f2", "store", "keep calibration", "Ctrl-S")]  # noqa: RUF012
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("ctrl+s,f2", "store", "keep calibration", "Ctrl-S"),
+        key("f4", "take_back", "take last point back"),
+    ]
 
     def __init__(self, port: str, baud: int, board: str) -> None:
         super().__init__()
@@ -36,11 +42,9 @@ class CalibrateScreen(FormPage[None]):
 
     def specs(self) -> tuple[FieldSpec, ...]:
         """The meter, then its reading."""
-        from tui.screens.enter import _accuracy_complaint
-
         return (
             FieldSpec("instrument", "reference meter", must=True, hint="make-up and number: clamp meter 12"),
-            FieldSpec("accuracy", "its accuracy", must=True, hint="1% + 3 digits", judge=_accuracy_complaint),
+            FieldSpec("accuracy", "its accuracy", must=True, hint="1% + 3 digits", judge=accuracy_complaint),
             FieldSpec("meter", "meter shows now", "current", must=True, hint="2.03 A; Enter reads the board"),
         )
 
@@ -65,9 +69,7 @@ class CalibrateScreen(FormPage[None]):
             else f"Step {count + 1}: another steady current, up to the rated one."
         )
         cells: list[Cell | str] = [Cell(step, STRONG)]
-        cells += [
-            Cell(f"[x] meter {text}, board {point.shown_a:.4f} A", GOOD) for text, point in self._points
-        ]
+        cells += [_point_cell(text, point) for text, point in self._points]
         if count >= LEAST:
             cells.append(Cell("Enough points: Ctrl-S keeps it; one more makes it better.", WARN))
         else:
@@ -94,31 +96,60 @@ class CalibrateScreen(FormPage[None]):
         self.tell("")
         self.repaint()
 
+    def action_take_back(self) -> None:
+        """The last point was wrong."""
+        if self._points:
+            text, _ = self._points.pop()
+            self.tell(f"Taken back: meter {text}. Read it again.")
+            self.repaint()
+
     def action_store(self) -> None:
-        """Keep it; throws of this board are judged anew beside their old judgement."""
+        """Show the line, ask, then keep it."""
+        from logger.jobs.calibrate import calibrated
+        from tui.screens.confirm import ConfirmScreen
+
         if len(self._points) < LEAST:
             self.tell(
                 f"{len(self._points)} of {LEAST} points: press Enter in the last field to read the board.",
                 WARN,
             )
             return
-        from logger.jobs.calibrate import calibrated, store
-
-        desk, board, instrument = self.desk, self._board, self.form.field("instrument").value
-        points = [point for _, point in self._points]
-        self.work(
-            "store",
-            lambda: store(
-                calibrated(board, points, instrument, desk.today), desk.logbook, desk.by, desk.now()
-            ),
+        try:
+            points = [point for _, point in self._points]
+            record = calibrated(self._board, points, self.form.field("instrument").value, self.desk.today)
+        except ThrowbookError as error:
+            self.tell(str(error), WARN)
+            return
+        line = f"gain {record.line.gain:.4f}, zero {record.line.zero_a:+.4f} A"
+        meaning = "From now on it counts for this board; its throws so far are judged anew beside their old judgement."
+        self.app.push_screen(
+            ConfirmScreen(f"Keep this calibration? {line}", meaning),
+            lambda sure: self._store(record) if sure else None,
         )
+
+    def _store(self, record: "CalibrationRecord") -> None:
+        from logger.jobs.calibrate import store
+
+        desk = self.desk
+        self.work("store", lambda: store(record, desk.logbook, desk.by, desk.now()))
 
     def done_store(self, result: "tuple[CalibrationRecord, Any]") -> None:
         """Kept."""
         self.drop_draft()
-        kept, _ = result
+        kept, count = result
+        anew = f" {counted(count, 'throw')} judged anew." if count else ""
         self.app.notify(
-            f"Kept: gain {kept.line.gain:.4f}, zero {kept.line.zero_a:+.4f} A, due again on {kept.due_on}.",
+            f"Kept: gain {kept.line.gain:.4f}, zero {kept.line.zero_a:+.4f} A, due again on {kept.due_on}.{anew}",
             timeout=8,
         )
         self.dismiss(None)
+
+
+def _point_cell(text: str, point: "CalibrationPoint") -> Cell:
+    """One point; the board wandering more than the meter is worth is said."""
+    said = f"meter {text}, board {point.shown_a:.4f} A"
+    if point.u_shown_a > point.u_true_a > 0:
+        return Cell(
+            f"[?] {said} ± {2 * point.u_shown_a:.2g} A: not steady. F4 takes it back, then again.", WARN
+        )
+    return Cell(f"[x] {said}", GOOD)

@@ -12,7 +12,7 @@ from logger.core.cautions import SHOWN_AT
 from logger.core.quantities.units import typed
 from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow, Reading
 from logger.errors import InputError
-from tui.fields import CHOICE, FieldSpec
+from tui.fields import CHOICE, FieldSpec, accuracy_complaint
 from tui.present import QUIET, STRONG, VERDICTS, WARN, Cell, sentence
 from tui.screens.form_page import FormPage
 from tui.screens.page import key
@@ -64,7 +64,7 @@ class EnterScreen(FormPage[None]):
                 "clamp",
                 "clamp meter accuracy",
                 hint="2% + 3 digits; empty: assumed",
-                judge=_accuracy_complaint,
+                judge=accuracy_complaint,
             ),
             FieldSpec("note", "note"),
         )
@@ -171,7 +171,7 @@ class EnterScreen(FormPage[None]):
         from logger.core.sheets.instruments import CLAMP_METER, Instruments, accuracy_from
 
         text = self.form.field("clamp").value.strip()
-        return Instruments(accuracy_from(text) if text and not _accuracy_complaint(text) else CLAMP_METER)
+        return Instruments(accuracy_from(text) if text and not accuracy_complaint(text) else CLAMP_METER)
 
     # ---- keep ----
 
@@ -204,13 +204,3 @@ class EnterScreen(FormPage[None]):
             self.app.switch_screen(WayBackScreen(self._rig))
         else:
             self.dismiss(None)
-
-
-def _accuracy_complaint(text: str) -> str:
-    from logger.core.sheets.instruments import accuracy_from
-
-    try:
-        accuracy_from(text)
-    except InputError as error:
-        return f"{error.what}: write 2% + 3 digits"
-    return ""

@@ -1,6 +1,7 @@
 """Papers and data: report, blank sheet, cab card; export, backup, check. Each asks where to put it."""
 
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 from typing import ClassVar
 
@@ -13,6 +14,15 @@ from tui.present import GOOD, Cell
 from tui.screens.page import Page, key
 from tui.widgets.frame import lines
 from tui.widgets.table import Table
+
+WHOLE = "backup"
+"""It always holds every rig."""
+
+
+def free_place(start: Path, ending: str) -> Path:
+    """``start`` with its ending, or with the first number behind it that isn't taken: a second one on the same day."""
+    names = (Path(f"{start}{'' if number == 1 else f'-{number}'}{ending}") for number in count(1))
+    return next(name for name in names if not name.exists())
 
 
 class PapersScreen(Page[None]):
@@ -55,9 +65,10 @@ class PapersScreen(Page[None]):
             return
         from tui.screens.where import WhereScreen
 
-        name = f"{self._rig or 'logbook'}-{paper.file}-{self.desk.today:%Y%m%d}{paper.ending}"
+        whose = self._rig if self._rig and paper.name != WHOLE else "logbook"
+        usual = free_place(Path.cwd() / f"{whose}-{paper.file}-{self.desk.today:%Y%m%d}", paper.ending)
         self.app.push_screen(
-            WhereScreen(paper.name, Path.cwd() / name),
+            WhereScreen(paper.name, usual),
             lambda where: self._start(paper, where) if where else None,
         )
 

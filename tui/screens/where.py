@@ -1,9 +1,13 @@
 """Where to put a file or a folder: the place is checked as it is typed, nothing is overwritten."""
 
 from pathlib import Path
+from typing import ClassVar
+
+from textual.binding import BindingType
 
 from tui.fields import FieldSpec
 from tui.screens.form_page import FormPage
+from tui.screens.page import key
 
 
 def place_complaint(text: str) -> str:
@@ -20,6 +24,7 @@ class WhereScreen(FormPage[Path]):
     """Gives the path."""
 
     HELP = "papers"
+    BINDINGS: ClassVar[list[BindingType]] = [key("ctrl+s,f2", "enter", "write it", "Ctrl-S")]
 
     def __init__(self, what: str, usual: Path) -> None:
         super().__init__()

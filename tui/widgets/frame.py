@@ -9,6 +9,7 @@ from textual.widgets import Static
 
 from logger.core.quantities.plain import printable
 from tui.present import Cell
+from tui.screen_words import for_screen
 
 COMMON = ("Esc", "F1", "F8", "Ctrl-Q", "Ctrl-L")
 """Keys that every screen has: they stand last."""
@@ -44,7 +45,7 @@ def toned(app: Any, cell: Cell | str, tone: str = "") -> Text:
     """A cell in the colours of the theme that is on; whatever came from a file is made printable."""
     if isinstance(cell, str):
         cell = Cell(cell, tone)
-    text = printable(cell.text)
+    text = printable(for_screen(cell.text))
     if app.desk.ascii:
         text = text.replace("\N{PLUS-MINUS SIGN}", "+/-").encode("ascii", "replace").decode()
     return Text(text, style=TONES.get(app.theme, TONES["day"])[cell.tone], end="")
