@@ -9,7 +9,7 @@ import click
 from logger.cli import output
 from logger.cli.asking import ask_questions, moment, needed, question_answers, question_options
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
-from logger.cli.sheet_views import print_status
+from logger.cli.sheet_views import print_next, print_status
 from logger.core.quantities.plain import counted
 from logger.errors import InputError
 
@@ -53,6 +53,9 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 @click.option("--sheet", default="", metavar="NAME", help="Add to this open sheet instead of a new one.")
 @click.option("--at", "at", metavar="TIME", help="When the throws were made: 2026-03-14T09:12.")
 @click.option(
+    "--as-read", is_flag=True, help="Keep readings that look like a slip of the point: the meter showed them."
+)
+@click.option(
     "--again", is_flag=True, help="New throws, although these readings stand in the logbook already."
 )
 @click.option("--clamp-accuracy", metavar="TEXT", help="From its data sheet: '2% + 3 digits'.")
@@ -94,6 +97,7 @@ def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **give
         given["seen_how"],
         _instruments(given),
         moment(given["at"], "--at", started),
+        given["as_read"],
         given["again"],
     )
     done = write_down(logbook_of(ctx), rig, entry, who(by), started)
@@ -101,6 +105,7 @@ def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **give
         _print_json(done)
     else:
         _print(done)
+        print_next(logbook_of(ctx), done.state)
     return 1 if any(one.verdict == FAIL for one in done.assessments) else 0
 
 

@@ -24,6 +24,7 @@ def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
     """
     from logger.jobs.latch import standing
     from logger.jobs.logbooks import opened
+    from logger.jobs.way_back import way_back
 
     with opened(logbook_of(ctx), read_only=True) as book:
         names = [book.rig(rig).rig] if rig else book.rig_names()
@@ -32,7 +33,7 @@ def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
         if as_json:
             output.json_line(standing_json(one))
         else:
-            print_standing(one)
+            print_standing(one, way=way_back(logbook_of(ctx), one.rig) if rig else None)
     if not found and not as_json:
         output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
 

@@ -120,6 +120,25 @@ def _print_decision(found: "SheetView") -> None:
         output.line(text, style="warn")
 
 
+def print_next(logbook: str | None, state: "SheetState") -> None:
+    """What an open sheet still needs, while it can be given."""
+    from logger.core.records.records import BENCH, OPEN, SPOT
+    from logger.core.sheets.acceptance import NOBODY_SIGNED
+    from logger.jobs.sheet_view import view
+
+    if state.state != OPEN or state.sheet.kind in (BENCH, SPOT):
+        return
+    found = view(logbook, state.name).acceptance
+    if found.because:
+        output.line(f"Before it is signed: {'; '.join(found.because)}: throwbook sheet answer {state.name}")
+    lacking = [text for text in found.missing if text != NOBODY_SIGNED]
+    if not lacking:
+        output.line(f"Next: sign it: throwbook sheet accept {state.name}")
+        return
+    more = f", and {len(lacking) - 1} more" if len(lacking) > 1 else ""
+    output.line(f"An acceptance still lacks: {lacking[0]}{more} (throwbook sheet show {state.name})")
+
+
 def blanks_said(found: "Acceptance") -> list[str]:
     """What unanswered questions cost, in a line or two."""
     said = []

@@ -3,13 +3,15 @@
 from typing import TYPE_CHECKING, Any
 
 from logger.cli import output
+from logger.core.quantities.plain import for_shell
 
 if TYPE_CHECKING:
     from logger.jobs.latch import RigStanding
+    from logger.jobs.way_back import WayBack
 
 
-def print_standing(found: "RigStanding", whole: bool = True) -> None:
-    """The headline; with ``whole`` also the reasons and the way down."""
+def print_standing(found: "RigStanding", whole: bool = True, way: "WayBack | None" = None) -> None:
+    """The headline; with ``whole`` also the reasons and the way down, with ``way`` how far it has come."""
     from logger.core.standing.status_words import STYLE, caution, headline, reasons, refused, way_down
 
     style = STYLE[found.status.level]
@@ -25,8 +27,41 @@ def print_standing(found: "RigStanding", whole: bool = True) -> None:
         output.line(text, indent=2)
     for text in refused(found.status):
         output.line(text, style="warn", indent=2)
-    for number, step in enumerate(way_down(found.status), start=1):
+    steps = way_down(found.status) if way is None else way_gone(found.rig, way)
+    for number, step in enumerate(steps, start=1):
         output.line(f"way down {number}: {step}", indent=2)
+
+
+def way_gone(rig: str, way: "WayBack") -> list[str]:
+    """The steps of the way down, the done ones with what did them, the last one as it is to be typed."""
+    from logger.core.standing.status import REASON, RECOMMISSIONED, SIGNED
+    from logger.core.standing.status_words import NEXT_STEP
+
+    needs = [step.need for step in way.steps]
+    said = []
+    for step in way.steps:
+        if step.done:
+            said.append(f"done: {step.need}: {step.with_what}")
+        elif step.need == RECOMMISSIONED and way.open_sheet is not None:
+            name = for_shell(way.open_sheet.name)
+            said.append(f"commission anew in full: {name} is planned: throwbook sheet show {name}")
+        elif step.need == REASON or (step.need == SIGNED and REASON not in needs):
+            command = _clear_command(rig, way)
+            said.append(f"{NEXT_STEP[step.need].partition(':')[0]}: {command}")
+        elif step.need != SIGNED:
+            said.append(NEXT_STEP[step.need])
+    return said
+
+
+def _clear_command(rig: str, way: "WayBack") -> str:
+    words = ["throwbook order clear", for_shell(rig), "--all", "--because TEXT"]
+    if way.repair is not None and way.sheet is not None:
+        words += [
+            "--cause-found TEXT",
+            f"--service {way.repair.id[:8]}",
+            f"--sheet {for_shell(way.sheet.name)}",
+        ]
+    return " ".join([*words, "--signed NAME"])
 
 
 def standing_json(found: "RigStanding") -> dict[str, Any]:

@@ -48,6 +48,8 @@ class Entry:
     instruments: Instruments | None = None
     thrown_at: datetime | None = None
     """When the throws were made; None: not recorded."""
+    as_read: bool = True
+    """False: a reading that can't be meant (86 s for 8.6 s) is refused before it is written."""
     again: bool = False
     """These are new throws although the logbook has a sheet with just these readings."""
 
@@ -86,7 +88,8 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
     """Judge every throw and write it down; what they raise takes the rig up at once.
 
     Raises InputError for a sheet that isn't open or is another rig's, a sighting without how it was seen, or a throw
-    dated in the future, or two throws or more whose readings stand in the logbook already; nothing is stored then.
+    dated in the future, a slip of the point (unless ``as_read``), or two throws or more whose readings stand in the
+    logbook already; nothing is stored then.
     """
     if entry.thrown_at is not None and entry.thrown_at > now:
         raise InputError("these throws are dated in the future", "--at", "Look at the date and the clock.")
@@ -105,7 +108,9 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
         kind = state.sheet.kind
         held = {throw.direction: baseline_for(book, rig, throw.direction, kind) for throw in entry.throws}
         logged, judged = [], []
-        for throw in entry.throws:
+        for number, throw in enumerate(entry.throws, start=1):
+            if not entry.as_read:
+                _refuse_slip(state, described, throw, number, held[throw.direction])
             trial, assessment = _one(book, state, described, throw, entry, held[throw.direction], by, now)
             logged.append(trial)
             judged.append(assessment)
@@ -146,6 +151,21 @@ def _refuse_typed_twice(book: Logbook, rig: str, entry: Entry) -> None:
                 "enter",
                 "If they are new throws, say so with --again.",
             )
+
+
+def _refuse_slip(state: SheetState, rig: "Rig", throw: HandThrow, number: int, held: "Held | None") -> None:
+    from logger.core.sheets.byhand import assess_by_hand
+    from logger.core.sheets.slips import slip
+
+    air_c = conditions_from(state.answers).ambient_c
+    judged = assess_by_hand(in_air(throw, air_c), rig, baseline=held.baseline if held else None)
+    told = slip(throw, judged, rig)
+    if told:
+        raise InputError(
+            told,
+            f"throw {number}",
+            "Nothing was written down. Correct the reading; if the meter did show it, add --as-read.",
+        )
 
 
 def _readings(throw: HandThrow) -> dict[str, Any]:

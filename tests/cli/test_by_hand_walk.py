@@ -7,7 +7,18 @@ import pytest
 
 from logger.jobs.rig_list import list_rigs
 from logger.logbook import open_logbook
-from tests.cli.sheet_steps import RIG, RIG_FILE, TOLD, UNSEEN, accept, enter, enter_again
+from tests.cli.sheet_steps import (
+    GOOD,
+    RIG,
+    RIG_FILE,
+    TOLD,
+    UNSEEN,
+    accept,
+    clear,
+    enter,
+    enter_again,
+    service,
+)
 
 STALLED = "lock stalled 4.1s 3.5A"
 SEASON = "lock 17.00s 2.90A 3.90A 12.40V\nunlock 16.00s 2.60A 3.40A 12.50V"
@@ -77,6 +88,61 @@ def test_readings_typed_as_the_country_writes_them_are_read(run):
     code, out, err = run(*words, "--voltage", "12,40 V DC", "--json")
     assert code == 0, err
     assert json.loads(out.splitlines()[0])["travel_time_s"] == 15.2
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("lock 152s 2.10A 2.90A 12.40V", "it took 152 s where about 14 s is due"),
+        ("lock 1.52s 2.10A 2.90A 12.40V", "it took 1.5 s where about 14 s is due"),
+        ("lock 15.20s 21.0A 2.90A 12.40V", "21 A running is far above"),
+        ("lock 15.20s 2.10A 0.029A 12.40V", "0.03 A peak is far below"),
+        ("lock 15.20s 2.10A 2.90A 124.0V", "124 V is no supply"),
+    ],
+)
+def test_a_slip_of_the_point_is_asked_before_it_takes_the_rig_up(run, line, told):
+    code, _, err = enter(run, f"{UNSEEN}\n{line}", *TOLD)
+    assert (code, "throw 11: " in err, told in err, "--as-read" in err) == (2, True, True, True), err
+    assert run("sheet", "list")[1].startswith("No sheet yet")
+    enter(run, f"{UNSEEN}\n{line}", *TOLD, "--as-read")
+    assert len(json.loads(run("sheet", "show", f"{RIG}-1", "--json")[1])["throws"]) == 11
+
+
+def test_a_slow_throw_tells_its_seconds_and_those_that_were_due(run):
+    _, out, _ = enter(run, "lock 25.0s 2.10A 2.90A 12.40V", *TOLD)
+    assert "(25.0 s, due 14." in out
+
+
+def test_a_reading_that_was_not_taken_says_how_the_sheet_can_still_be_accepted(run):
+    _, out, _ = enter(run, GOOD.replace("2.10A 2.90A", "2.10A -", 1), *TOLD)
+    assert "it wasn't read: leave this throw out, throw once more and read it" in out
+    run("sheet", "leave-out", f"{RIG}-1", "--throw", "1", "--because", "peak not read", "--by", "M. K.")
+    run(*f"enter --rig {RIG} --sheet {RIG}-1 --paste".split(), stdin="lock 15.2s 2.10A 2.90A 12.40V")
+    assert accept(run, f"{RIG}-1")[0] == 0
+
+
+def test_what_can_still_be_answered_is_said_before_the_sheet_is_signed(run):
+    commissioned(run)
+    _, out, _ = enter_again(run, GOOD, "--ambient", "4degC", "--hours-since", "16h", kind="seasonal")
+    assert f"not recorded: greased or worked before the test: throwbook sheet answer {RIG}-2" in out
+    assert f"Next: sign it: throwbook sheet accept {RIG}-2" in out
+
+
+def test_the_status_names_what_is_done_of_the_way_back_and_what_is_to_be_typed(run):
+    enter(run, STALLED, *TOLD, kind="spot")
+    assert "way down 1: find the cause" in run("status", RIG)[1]
+    entry = service(run)
+    out = run("status", RIG)[1]
+    assert "way down 1: done: cause found: bent pin" in out
+    assert "way down 3: commission anew in full" in out
+    enter_again(run, GOOD, *TOLD)
+    assert f"{RIG}-2 is planned: throwbook sheet show {RIG}-2" in run("status", RIG)[1]
+    accept(run, f"{RIG}-2")
+    out = run("status", RIG)[1]
+    assert (
+        f"order clear {RIG} --all --because TEXT --cause-found TEXT --service {entry} --sheet {RIG}-2" in out
+    )
+    assert clear(run, cause_found="bent pin", service=entry, sheet=f"{RIG}-2")[0] == 0
 
 
 def test_a_half_remembered_name_is_answered_with_the_rigs_it_may_be(run):

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from logger.core.assessment import FAIL, PASS, UNDECIDED, UNUSABLE, WATCH
+from logger.core.assessment import CUT_OFF, FAIL, PASS, UNDECIDED, UNUSABLE, WATCH
 from logger.core.machine.limits import limits_for
 from logger.core.quantities.plain import counted, written
 from logger.core.records.records import BENCH, Sighting
@@ -28,6 +28,7 @@ from logger.core.sheets.sheet import (
 from logger.core.stroke.verdict import CHECK_WORDS, NOT_JUDGED
 from logger.core.trace import LOCK, UNLOCK
 
+NOBODY_SIGNED = "nobody has signed"
 MAY_BE_UNJUDGED = ("supply_under_load",)
 """Limits that a sheet may leave unjudged, because a board may have no voltage channel; the statement then says so."""
 MISS_AT_95 = 0.05
@@ -83,7 +84,7 @@ def acceptance(
     counting = tuple(one for one in ordered if not one.left_out)
     left_out = tuple(one for one in ordered if one.left_out)
     case = Case(sheet, counting, left_out, tuple(sightings), rig)
-    missing = tuple(sentence for rule in RULES for sentence in rule(case))
+    missing = tuple(dict.fromkeys(sentence for rule in RULES for sentence in rule(case)))
     lowered = cap(_worst_verdict(counting), sheet.conditions)
     statement = "" if missing else _statement(case)
     return Acceptance(not missing, missing, statement, lowered.verdict, lowered.because, lowered.claims_lost)
@@ -175,6 +176,8 @@ def _every_limit_met(case: Case) -> list[str]:
             if check.decision != PASS and not unjudged:
                 words = CHECK_WORDS.get(check.name, check.name)
                 settle = f"; {check.settle.rstrip('.')}" if check.settle else ""
+                if check.decision == NOT_JUDGED and throw.by_hand and judged.end == CUT_OFF:
+                    settle = "; it wasn't read: leave this throw out, throw once more and read it"
                 said.append(f"{throw.name}: {words}: {check.decision}{settle}")
         if judged.verdict not in (PASS, WATCH) and not any(throw.name in one for one in said):
             said.append(f"{throw.name}: {judged.verdict}: {judged.because}")
@@ -223,7 +226,7 @@ def _thrown_after_the_repair(case: Case) -> list[str]:
 
 
 def _signed(case: Case) -> list[str]:
-    return [] if written(case.sheet.signed) else ["nobody has signed"]
+    return [] if written(case.sheet.signed) else [NOBODY_SIGNED]
 
 
 RULES: tuple[Callable[[Case], list[str]], ...] = (

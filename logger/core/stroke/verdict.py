@@ -113,13 +113,13 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
             return word, _sentence(told[0].because)
     failed = [one for one in checks if one.decision == FAIL]
     if failed:
-        return FAIL, _beyond(failed[0])
+        return FAIL, _beyond(failed[0], figures)
     told = [sign for sign in signs if sign.level == WATCH]
     if told:
         return WATCH, _sentence(told[0].because)
     open_ones = [one for one in checks if one.decision == UNDECIDED]
     if open_ones:
-        return UNDECIDED, f"{_beyond(open_ones[0], undecided=True)} {open_ones[0].settle}".strip()
+        return UNDECIDED, f"{_beyond(open_ones[0], figures, undecided=True)} {open_ones[0].settle}".strip()
     if figures.run_current_a is None:
         return (
             UNDECIDED,
@@ -149,13 +149,16 @@ CHECK_WORDS = {
 }
 
 
-def _beyond(one: Check, undecided: bool = False) -> str:
+def _beyond(one: Check, figures: Figures, undecided: bool = False) -> str:
     assert one.measured is not None
     unit = "" if one.unit == "1" else one.unit
     words = CHECK_WORDS.get(one.name, one.name.replace("_", " "))
     where = "too near to" if undecided else ("above" if one.side == MAX else "below")
     limit = f"{one.limit:.3g} {unit}".strip()
     figure = measured_text(one.measured, unit)
+    time_s = figures.travel_time_s
+    if one.name.startswith("travel_time") and time_s is not None and one.measured.value > 0.0:
+        figure += f" ({time_s.value:.1f} s, due {time_s.value / one.measured.value:.1f} s)"
     return _sentence(f"{words} {figure} is {where} the limit {limit} ({one.limit_from})")
 
 
