@@ -6,11 +6,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli import output
+from logger.cli.asking import needed
 from logger.cli.shared import by_option, logbook_of, now, waiting, who
+from logger.cli.sheet_views import print_status
 from logger.core.quantities.plain import counted, for_shell
 
 if TYPE_CHECKING:
-    from logger.jobs.rig_list import Listed, RigHistory
+    from collections.abc import Sequence
+
+    from logger.jobs.rig_list import Listed, RigHistory, Wanted
+
+STATUSES = ["in service", "watch", "restricted", "do not use", "not commissioned"]
 
 
 @click.command()
@@ -42,31 +48,100 @@ def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bo
         output.line(f"Rig {name} added. Next: throwbook sheet plan {for_shell(name)} --kind commissioning")
 
 
-@click.command("list")
+@click.command("list", short_help="Show every rig: status, trials so far, last throw, next check.")
+@click.argument("part", default="")
+@click.option(
+    "--due-within", type=click.IntRange(0, 36_500), metavar="DAYS", help="Overdue, or due in so many days."
+)
+@click.option("--unseen", type=click.IntRange(0, 36_500), metavar="DAYS", help="No throw for so many days.")
+@click.option("--status", "level", type=click.Choice(STATUSES), help="Only these.")
+@click.option("--retired", is_flag=True, help="Those that were retired, and no others.")
+@click.option(
+    "--csv", type=click.Path(path_type=Path, dir_okay=False), help="For a spreadsheet: write a CSV file."
+)
+@click.option("--pdf", type=click.Path(path_type=Path, dir_okay=False), help="For the wall: write a PDF.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Size of the PDF's pages.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a rig.")
 @click.pass_context
-def list_(ctx: click.Context, as_json: bool) -> None:
-    """Show every rig: status, trials so far, last throw, next check.
+def list_(
+    ctx: click.Context,
+    /,
+    part: str,
+    csv: Path | None,
+    pdf: Path | None,
+    paper: str,
+    as_json: bool,
+    **given: Any,
+) -> None:
+    """Show every rig, or those with PART in their name: status, trials so far, last throw, next check.
 
     \b
-    Example:
+    Examples:
       throwbook rig list
+      throwbook rig list --due-within 7
+      throwbook rig list quarry --status "do not use"
+      throwbook rig list --csv rigs.csv --pdf wall.pdf
     """
-    from logger.jobs.rig_list import list_rigs
+    from logger.jobs.rig_list import Wanted, list_rigs, pick
 
-    found = list_rigs(logbook_of(ctx), now().date())
+    today = now().date()
+    wanted = Wanted(part, given["level"] or "", given["due_within"], given["unseen"], given["retired"])
+    every = list_rigs(logbook_of(ctx), today)
+    found = pick(every, wanted, today)
+    for path in (csv, pdf):
+        if path is not None:
+            _write(path, found, wanted, paper)
+    if csv is not None or pdf is not None:
+        return
     if as_json:
         for each in found:
             output.json_line(_record(each))
         return
-    if not found:
+    if not every:
         output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
         return
-    output.table(
-        ["rig", "status", "commissioned", "throws", "last", "next check"],
-        [_row(each) for each in found],
-        right=[3],
-    )
+    if found:
+        output.table(
+            ["rig", "status", "commissioned", "throws", "last", "next check"],
+            [_row(each) for each in found],
+            right=[3],
+        )
+    asleep = sum(bool(each.retired) for each in every)
+    if len(found) < len(every):
+        hidden = f"; {asleep} retired (--retired)" if asleep and not wanted.retired else ""
+        output.line(f"{len(found)} of {counted(len(every), 'rig')}{hidden}.")
+
+
+def _write(path: Path, found: "Sequence[Listed]", wanted: "Wanted", paper: str) -> None:
+    from logger.jobs.rig_list_files import list_csv, list_pdf
+
+    if path.suffix.lower() == ".pdf":
+        list_pdf(found, wanted, path, now().date(), paper)
+    else:
+        list_csv(found, path)
+    output.line(f"{path}: {counted(len(found), 'rig')}")
+
+
+@click.command()
+@click.argument("name")
+@click.option("--because", metavar="TEXT", help="Why: sold, scrapped, ...")
+@click.option("--back", is_flag=True, help="It is looked after again.")
+@by_option
+@click.pass_context
+def retire(ctx: click.Context, name: str, because: str | None, back: bool, by: str | None) -> None:
+    """Take a sold or scrapped rig out of the lists of what is due; everything it wrote stays, its status too.
+
+    \b
+    Example:
+      throwbook rig retire yard-loader --because "sold" --by "M. K."
+    """
+    from logger.jobs import retiring
+
+    because = needed(because, "--because", "Why is it back" if back else "Why is it retired")
+    change = retiring.bring_back if back else retiring.retire
+    done = change(logbook_of(ctx), name, because, who(by), now())
+    output.line(f"{done.rig}: " + (f"retired: {done.because}." if done.because else "looked after again."))
+    print_status(done.rig, done.status)
 
 
 def _row(each: "Listed") -> list[str | output.Cell]:
@@ -81,7 +156,9 @@ def _row(each: "Listed") -> list[str | output.Cell]:
         "yes" if each.standing.commissioned else "no",
         str(each.trials),
         each.last_trial.date().isoformat() if each.last_trial else "-",
-        output.Cell(check.sentence, "bad" if check.overdue else ""),
+        output.Cell(check.sentence, "bad" if check.overdue else "")
+        if not each.retired
+        else f"retired: {each.retired}",
     ]
 
 
@@ -89,7 +166,8 @@ def _record(each: "Listed") -> dict[str, Any]:
     from logger.cli.standing import standing_json
 
     last = each.last_trial.isoformat() if each.last_trial else None
-    return standing_json(each.standing) | {"trials": each.trials, "last_trial": last}
+    told = standing_json(each.standing) | {"trials": each.trials, "last_trial": last}
+    return told | ({"retired": each.retired} if each.retired else {})
 
 
 def print_history(found: "RigHistory") -> None:

@@ -4,7 +4,7 @@ import click
 
 from logger.cli import output
 from logger.cli.rig_fit import fit
-from logger.cli.rig_logbook import add, history_json, list_, print_history
+from logger.cli.rig_logbook import add, history_json, list_, print_history, retire
 from logger.cli.shared import logbook_of, now
 
 
@@ -15,6 +15,7 @@ def rig() -> None:
 
 rig.add_command(add)
 rig.add_command(list_)
+rig.add_command(retire)
 rig.add_command(fit)
 
 

@@ -93,3 +93,5 @@ class Rig:
     wiring: Wiring | None = None
     board: Board = field(default_factory=Board)
     limits: Mapping[str, LimitOverride] = field(default_factory=lambda: MappingProxyType({}))
+    retired: str = ""
+    """Why it is no longer looked after (sold, scrapped); empty: it is."""

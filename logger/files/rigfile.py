@@ -62,7 +62,7 @@ SECTIONS: dict[str, tuple[tuple[str, str, str, bool], ...]] = {
         ("id", "id", TEXT, False),
     ),
 }
-_TOP_KEYS = ("name", "units", "lock", "actuator", "wiring", "board", "limits")
+_TOP_KEYS = ("name", "units", "retired", "lock", "actuator", "wiring", "board", "limits")
 _WRITTEN_IN = {
     "length": "mm",
     "cable length": "m",
@@ -154,6 +154,9 @@ def parse_rig(text: str, where: str) -> RigFile:
         wiring=_wiring(values["wiring"], where) if "wiring" in keys else None,
         board=_board(values["board"], where),
         limits=_limits(keys.get("limits", {}), actuator, f"{where}: [limits]"),
+        retired=_text_of(keys["retired"], f"{where}: retired", 'retired = "sold"')
+        if "retired" in keys
+        else "",
     )
     return RigFile(rig, text, tuple(warnings))
 
@@ -162,7 +165,9 @@ def rig_toml(rig: Rig) -> str:
     """Text of a rig file that reads back as ``rig``."""
     import tomli_w
 
-    document: dict[str, Any] = {"name": rig.name, "units": rig.units}
+    document: dict[str, Any] = {"name": rig.name, "units": rig.units} | (
+        {"retired": rig.retired} if rig.retired else {}
+    )
     for section, rows in SECTIONS.items():
         part = getattr(rig, section)
         if part is None:
@@ -219,12 +224,17 @@ def _value(value: Any, key: str, kind: str, at: str) -> Any:
             raise InputError(f"{quoted(str(value))} is neither true nor false", at, f"Write {key} = true.")
         return value
     if kind == "share" and isinstance(value, int | float) and not isinstance(value, bool):
+        if key == "duty_cycle" and 1.0 < value <= 100.0:
+            raise InputError(f"{value:g} is no share of the time", at, f'Write {key} = "{value:g} %".')
         return float(value) if abs(value) < _LARGEST_SHARE else math.inf
     if not isinstance(value, str):
-        bare = (
-            f"{quoted(str(value))} is a bare number" if isinstance(value, int | float) else "is no quantity"
+        if not isinstance(value, int | float) or isinstance(value, bool):
+            raise InputError("is no quantity", at, f"Write it with its unit, in quotes: {_line(key, kind)}.")
+        unit = KINDS[kind].example.partition(" ")[2]
+        meant = f'{key} = "{value} {unit}"' if abs(value) < _LARGEST_SHARE else _line(key, kind)
+        raise InputError(
+            f"{quoted(str(value))} is a bare number", at, f"Write it with its unit, in quotes: {meant}."
         )
-        raise InputError(bare, at, f"Write it with its unit, in quotes: {_line(key, kind)}.")
     return parse(value, kind, at)
 
 

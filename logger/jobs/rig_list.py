@@ -1,13 +1,16 @@
 """Rigs in the logbook: added from a file, listed with where they stand, shown with their history."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logger.core.machine.retiring import retired_because
 from logger.core.machine.rig_names import complaint
 from logger.core.quantities.plain import written
 from logger.core.records.records import BaselineRecord, RigRevision, Service, SheetState
+from logger.core.standing.status_words import short
 from logger.errors import InputError
 from logger.jobs.latch import RigStanding, standing
 from logger.jobs.logbooks import opened
@@ -37,6 +40,52 @@ class Listed:
     trials: int
     last_trial: datetime | None
     """When the newest throw was made, where that is known."""
+    retired: str = ""
+    """Why it is no longer looked after; empty: it is."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which rigs of the list are asked for."""
+
+    part: str = ""
+    """Part of the name, in whatever case."""
+    level: str = ""
+    """A status, ``not commissioned`` among them; empty: any."""
+    due_within_days: int | None = None
+    """Overdue, or due in so many days; the first due comes first."""
+    unseen_days: int | None = None
+    """No throw for so many days, or never one; the longest unseen comes first."""
+    retired: bool = False
+    """True: the retired ones, and no others."""
+
+
+def pick(listed: Sequence[Listed], wanted: Wanted, today: date) -> list[Listed]:
+    """Those that are wanted, in the order that the question asks for."""
+    found = [one for one in listed if bool(one.retired) == wanted.retired]
+    found = [one for one in found if wanted.part.casefold() in one.name.casefold()]
+    if wanted.level:
+        found = [
+            one
+            for one in found
+            if short(one.standing.status, one.standing.commissioned).casefold() == wanted.level.casefold()
+        ]
+    if wanted.unseen_days is not None:
+        since = today - timedelta(days=wanted.unseen_days)
+        found = [one for one in found if one.last_trial is None or one.last_trial.date() <= since]
+        found.sort(
+            key=lambda one: (one.last_trial is not None, one.last_trial and one.last_trial.timestamp())
+        )
+    if wanted.due_within_days is not None:
+        until = today + timedelta(days=wanted.due_within_days)
+        found = [one for one in found if _due(one, until)]
+        found.sort(key=lambda one: (one.standing.next_check.on or today, one.name))
+    return found
+
+
+def _due(one: Listed, until: date) -> bool:
+    check = one.standing.next_check
+    return check.overdue or (check.on is not None and check.on <= until)
 
 
 @dataclass(frozen=True)
@@ -94,7 +143,12 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
     with opened(logbook, read_only=True) as book, book.snapshot():
         counted = book.trial_counts()
         return [
-            Listed(name, standing(book, name, today), *counted.get(name, (0, None)))
+            Listed(
+                name,
+                standing(book, name, today),
+                *counted.get(name, (0, None)),
+                retired=retired_because(book.rig(name).toml),
+            )
             for name in book.rig_names()
         ]
 

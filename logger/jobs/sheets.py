@@ -77,9 +77,16 @@ def plan_in(
     The plan names the orders that hold the rig and the service entries logged so far: that is what makes a commissioning
     sheet count as one after the repair.
     """
+    described = rig_of(book, rig)
+    if described.retired:
+        raise InputError(
+            f"this rig is retired ({described.retired})",
+            rig,
+            "'throwbook rig retire --back' brings it back first.",
+        )
     services = tuple(sorted(row.id for row in book.services(rig, every_revision=True)))
     held = latch.status(book, rig).open_ids
-    made = plan_for(kind, rig_of(book, rig), throws, held, services, _answered_at(book, rig, held))
+    made = plan_for(kind, described, throws, held, services, _answered_at(book, rig, held))
     sheet = book.plan_sheet(rig, kind, plan_details(made), by, now)
     if answers:
         book.answer(sheet.id, dict(answers), by, now)

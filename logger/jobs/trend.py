@@ -7,6 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logger.core.machine.retiring import retired_because
 from logger.core.standing.status import IN_SERVICE
 from logger.errors import InputError
 from logger.jobs.logbooks import logbook_path, opened
@@ -77,13 +78,13 @@ def fleet(
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> Iterator[RigTrend]:
-    """Every rig of the logbook, in the order of names, spread over the processor's cores.
+    """Every rig of the logbook that isn't retired, in the order of names, spread over the processor's cores.
 
     They come one by one, each with its newest check only, so that a fleet never has to fit into memory.
     """
     path = logbook_path(None if logbook is None else str(logbook))
     with opened(path, read_only=True) as book:
-        names = book.rig_names()
+        names = [name for name in book.rig_names() if not retired_because(book.rig(name).toml)]
     parts = [names[i : i + RIGS_AT_ONCE] for i in range(0, len(names), RIGS_AT_ONCE)]
     done = 0
     if len(parts) <= 1 or workers == 1:

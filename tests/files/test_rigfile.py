@@ -11,6 +11,7 @@ from logger.core.machine.rig_check import problems
 from logger.core.machine.wiring import conductor
 from logger.core.rig import Actuator, Board, LimitOverride, LockMechanism, Rig, Wiring
 from logger.errors import InputError
+from logger.files.rig_example import EXAMPLE
 from logger.files.rigfile import parse_rig, read_rig, read_rig_file, rig_toml
 
 TEXT = """
@@ -70,9 +71,10 @@ def test_the_travel_may_be_given_by_two_spacings():
     ("old", "new", "where", "said"),
     [
         ('"12 V"', "12", "f: actuator.voltage", "'12' is a bare number. Write it with its unit"),
+        ('"12 V"', "24", "f: actuator.voltage", 'in quotes: voltage = "24 V"'),
         ('"12 V"', '"12"', "f: actuator.voltage", "has no unit"),
         ('"12 V"', '"12 A"', "f: actuator.voltage", "is a current, not a voltage"),
-        ('"188 mm"', '"188,5 mm"', "f: lock.needed_travel", "Write 188.5 mm"),
+        ('"188 mm"', '"1,885 mm"', "f: lock.needed_travel", "Write 1.885 mm or 1885 mm"),
         ('stroke = "7 7/8 in"', "", "f: actuator.stroke", "is missing"),
         ('needed_travel = "188 mm"', "", "f: lock.needed_travel", "spacing_locked and spacing_unlocked"),
         ("[lock]", "[clock]", "f", "the section [lock] is missing"),
@@ -227,3 +229,13 @@ def test_any_value_in_any_place_is_read_or_refused_in_one_line(data):
         assert "\n" not in line
     else:
         assert isinstance(problems(rig), tuple)
+
+
+def test_a_duty_cycle_written_as_a_number_of_percent_is_answered_with_what_is_meant():
+    with pytest.raises(InputError, match=r'Write duty_cycle = "25 %"'):
+        parse_rig(EXAMPLE.replace("duty_cycle = 0.25", "duty_cycle = 25"), "f")
+
+
+def test_a_retired_rig_reads_back_as_retired():
+    rig = parse_rig(f'retired = "sold"\n{EXAMPLE}', "f").rig
+    assert (rig.retired, parse_rig(rig_toml(rig), "g").rig.retired) == ("sold", "sold")

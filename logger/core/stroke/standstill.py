@@ -110,6 +110,8 @@ def _came_to_stand(rise: FloatArray, level: float) -> int:
     A current that winds up from nothing spends less than a third of the time on its first half; one that ran before
     spends more. Where it ran, the stand begins with the half of the rise out of the run.
     """
+    if not len(rise):
+        return 0  # at the limit from the first row on
     low = np.flatnonzero(rise < 0.5 * level)
     half = int(low[-1]) + 1 if len(low) else 0
     if half < WINDING_UP * (len(rise) - half):

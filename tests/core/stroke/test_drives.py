@@ -134,3 +134,16 @@ def test_a_coarse_record_of_a_steady_run_is_not_clipped():
     steady = np.concatenate((start, np.zeros(rows(3.0)))) + 1.6
     told = assess_trace(trace(steady, noise_a=0.0, step_a=0.08), rig())
     assert not any(sign.sign == "clipped" for sign in told.signs)
+
+
+OVER_RATING = Rig(
+    "r", Actuator(12, 0.2, 1500, 0.016, 0.9, 3.6, full_load_speed_m_s=0.011), LockMechanism(0.188)
+)
+
+
+@pytest.mark.parametrize("rest_s", [0.0, 0.5])
+def test_a_current_over_the_rating_from_the_first_row_of_the_movement_on_is_judged_without_a_crash(rest_s):
+    time_s = np.arange(300) * 0.01
+    current_a = np.where((time_s < rest_s) | (time_s > 2.8), 0.0, 5.0)
+    assessment = assess_trace(Trace(time_s, current_a, np.full(300, 12.0), "lock"), OVER_RATING)
+    assert assessment.end == STALL

@@ -1,0 +1,49 @@
+"""The list for the wall of the yard: every rig, where it stands, when it is due. Pure: data in, a document out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from hashlib import sha256
+
+from logger.core.cautions import BOTH_PINS, FALL, OUT_OF_USE
+from logger.core.standing.status import DO_NOT_USE
+from logger.report.document import QUIET, Block, Bullets, Cautions, Document, Table, Text, words
+
+ROOM = "\N{NO-BREAK SPACE}" * 30
+"""Keeps a column wide enough for a pen."""
+
+
+@dataclass(frozen=True)
+class WallRow:
+    """One rig on the wall."""
+
+    rig: str
+    status: str
+    """As ``status_words.short`` says it."""
+    next_check: str
+    last_throw: str
+
+
+def wall_list(rows: Sequence[WallRow], what: str, issued: date, software: str) -> Document:
+    """The rigs in the order given; those out of use stand in a caution of their own. ``what``: which rigs these are."""
+    out = [row.rig for row in rows if row.status == DO_NOT_USE]
+    blocks: list[Block] = [Cautions("Every time", (FALL, BOTH_PINS))]
+    if out:
+        blocks = [Cautions("Do not use", (", ".join(out), OUT_OF_USE)), *blocks]
+    table = tuple((row.rig, row.status, row.next_check, row.last_throw, ROOM) for row in rows)
+    headings = ("Rig", "Status", "Next check", "Last throw", "Done on, by")
+    blocks.append(Table(headings, table, f"{len(rows)} rigs: {what}") if rows else Text(f"No rig: {what}."))
+    blocks.append(
+        Text("What is written by hand on this list has to be typed in too: throwbook enter.", QUIET)
+    )
+    blocks.append(Bullets(("A status goes up at any time: before work, ask the logbook and not this list.",)))
+    draft = Document(
+        "Rigs of the yard",
+        f"as the logbook stood on {issued}",
+        "",
+        tuple(blocks),
+        "",
+        f"Throwbook {software}",
+    )
+    number = f"yard-{issued:%Y%m%d}-{sha256(words(draft).encode()).hexdigest()[:8]}"
+    return Document(draft.title, draft.subtitle, number, draft.blocks, f"End of {number}", number)

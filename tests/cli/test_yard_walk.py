@@ -1,0 +1,120 @@
+"""What the owner of a yard stumbled on: many rigs, what is due, a list for the wall, a machine sold."""
+
+import csv
+import json
+import shutil
+import subprocess
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from logger.core.standing.service import ServiceEntry
+from logger.jobs.services import add
+from logger.jobs.trend import fleet
+from logger.logbook import open_logbook
+from tests.cli.sheet_steps import RIG, RIG_FILE, TOLD, UNSEEN, enter, status
+
+STALLED = "lock stalled 4.1s 3.5A"
+
+
+@pytest.fixture
+def yard(run):
+    """Four rigs: overdue, due in 3 days, due in a year, none set; the last one out of use."""
+    moment = datetime.now(UTC)
+    text = RIG_FILE.read_text("utf-8")
+    with open_logbook(run.path) as book:
+        for name in ("north-1", "north-2", "south-1"):
+            book.add_rig(name, text.replace(RIG, name), "M. K.", moment)
+    for name, days in (("north-1", 3), ("north-2", -2), ("south-1", 365)):
+        done = moment.date() - timedelta(days=10)
+        due = moment.date() + timedelta(days=days)
+        entry = ServiceEntry("", name, "inspected", done, due_on=due, by="M. K.")
+        add(run.path, entry, moment - timedelta(days=10))
+    enter(run, STALLED, *TOLD, kind="spot")
+    return run
+
+
+def names(run, *words: str) -> list[str]:
+    code, out, err = run("rig", "list", *words, "--json")
+    assert code == 0, err
+    return [json.loads(line)["rig"] for line in out.splitlines()]
+
+
+def test_what_is_due_comes_first_due_first(yard):
+    assert names(yard, "--due-within", "7") == ["north-2", "north-1"]
+    assert names(yard, "--due-within", "0") == ["north-2"]
+
+
+def test_a_part_of_a_name_and_a_status_narrow_the_list(yard):
+    assert names(yard, "NORTH") == ["north-1", "north-2"]
+    assert names(yard, "--status", "do not use") == [RIG]
+    assert names(yard, "south", "--status", "not commissioned") == ["south-1"]
+    assert "1 of 4 rigs." in yard("rig", "list", "south")[1]
+    assert "0 of 4 rigs." in yard("rig", "list", "nowhere")[1]
+
+
+def test_the_long_unseen_are_those_never_thrown_and_those_thrown_long_ago(yard):
+    enter(yard, UNSEEN, *TOLD, kind="spot")
+    assert names(yard, "--unseen", "100") == ["north-1", "north-2", "south-1"]
+    assert RIG in names(yard, "--unseen", "0")
+
+
+def test_a_spreadsheet_gets_one_row_a_rig(yard, tmp_path):
+    file = tmp_path / "rigs.csv"
+    assert yard("rig", "list", "--csv", str(file))[0] == 0
+    rows = {row["rig"]: row for row in csv.DictReader(file.read_text("utf-8").splitlines())}
+    assert len(rows) == 4
+    assert rows["north-2"]["overdue"] == "yes"
+    assert rows["north-1"]["due_on"] == (datetime.now(UTC).date() + timedelta(days=3)).isoformat()
+    assert "stall" in rows[RIG]["because"]
+    assert [path.name for path in tmp_path.glob("*.part")] == []
+
+
+def test_a_folder_that_is_not_there_is_one_line_and_exit_code_3(yard, tmp_path):
+    code, _, err = yard("rig", "list", "--csv", str(tmp_path / "none" / "rigs.csv"))
+    assert (code, err.count("\n")) == (3, 1)
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs poppler-utils")
+def test_the_list_for_the_wall_says_first_what_must_not_be_used(yard, tmp_path):
+    file = tmp_path / "wall.pdf"
+    assert yard("rig", "list", "--pdf", str(file))[0] == 0
+    text = subprocess.run(
+        ["pdftotext", "-layout", str(file), "-"], capture_output=True, text=True, check=True
+    ).stdout
+    assert text.index("Do not use") < text.index(RIG) < text.index("A half-locked attachment drops")
+    assert all(name in text for name in ("north-1", "north-2", "south-1", "overdue"))
+
+
+def test_a_sold_rig_leaves_the_lists_and_keeps_all_it_wrote(yard):
+    code, out, _ = yard("rig", "retire", RIG, "--because", "sold", "--by", "M. K.")
+    assert (code, "retired: sold" in out, "do not use" in out) == (0, True, True)
+    assert RIG not in names(yard)
+    assert "3 of 4 rigs; 1 retired (--retired)." in yard("rig", "list")[1]
+    assert names(yard, "--retired") == [RIG]
+    assert RIG not in [one.history.rig.name for one in fleet(yard.path, datetime.now(UTC).date(), workers=1)]
+    assert status(yard)["status"] == "do not use"
+    code, _, err = yard("sheet", "plan", RIG, "--kind", "spot")
+    assert (code, "this rig is retired (sold)" in err) == (2, True)
+    assert yard("check")[0] == 0
+
+
+def test_a_retired_rig_comes_back_as_it_was(yard):
+    before = yard("rig", "show", RIG, "--json")[1]
+    assert yard("rig", "retire", RIG, "--back", "--because", "never sold")[0] == 2
+    assert yard("rig", "retire", RIG, "--because", "sold", "--by", "M. K.")[0] == 0
+    assert yard("rig", "retire", RIG, "--because", "sold again")[0] == 2
+    assert yard("rig", "retire", RIG, "--back", "--because", "bought back", "--by", "M. K.")[0] == 0
+    assert RIG in names(yard)
+    held, now = json.loads(before), json.loads(yard("rig", "show", RIG, "--json")[1])
+    assert (held["logbook"].pop("revisions"), now["logbook"].pop("revisions")) == (1, 3)
+    assert held == now
+
+
+@pytest.mark.parametrize("because", ["x" * 500, "\u200b", 'sold to "M. K.", \\ bench'])
+def test_a_reason_either_reads_back_or_is_refused(yard, because):
+    code, _, _ = yard("rig", "retire", RIG, "--because", because, "--by", "M. K.")
+    assert code == (0 if because.startswith("sold") else 2)
+    assert yard("rig", "show", RIG)[0] == 0
+    if code == 0:
+        assert because in yard("rig", "list", "--retired")[1]
