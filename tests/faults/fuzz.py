@@ -1,6 +1,6 @@
 """Every reader, fed with bad input: no traceback, no hang, bounded memory.
 
-    python -m tests.faults.fuzz [--count 1000000] [--seed 1] [--only READER] [--workers 2]
+    python -m tests.faults.fuzz [--count 1000000] [--seed 1] [--only READER] [--minutes M] [--workers 2]
 
 Prints one row a reader. Exit code 1 when one failed; the input that did it is kept in the folder it names, and
 ``--again FILE --only READER`` feeds it once more.
@@ -8,6 +8,7 @@ Prints one row a reader. Exit code 1 when one failed; the input that did it is k
 
 import argparse
 import contextlib
+import math
 import random
 import resource
 import signal
@@ -66,8 +67,8 @@ class Found:
         return "survived" if self.grown_mb <= MOST_GROWTH_MB else f"NOT SURVIVED: +{self.grown_mb:.0f} MB"
 
 
-def fuzz(name: str, count: int, seed: int = 1, only: bytes | None = None) -> Found:
-    """Feed one reader with ``count`` inputs (its share of them), or with one that is given."""
+def fuzz(name: str, count: int, seed: int = 1, only: bytes | None = None, minutes: float = math.inf) -> Found:
+    """Feed one reader with ``count`` inputs (its share of them; fewer when time is up), or with one that is given."""
     reader = READERS[name]
     found = Found(name)
     draw = random.Random(f"{name} {seed}")
@@ -82,6 +83,8 @@ def fuzz(name: str, count: int, seed: int = 1, only: bytes | None = None) -> Fou
             while found.inputs < (max(int(count * reader.share), 1) if only is None else 1):
                 one(found, mutator.next() if only is None else only, draw, Path(folder))
                 watch.look()
+                if watch.lasted_s > 60 * minutes:
+                    break
         finally:
             watch.end()
     return found
@@ -158,10 +161,10 @@ def _memory_mb() -> float:
     return most / (1 << 20 if sys.platform == "darwin" else 1 << 10)
 
 
-def rows(names: list[str], count: int, seed: int, workers: int) -> Iterator[Found]:
+def rows(names: list[str], count: int, seed: int, workers: int, minutes: float = math.inf) -> Iterator[Found]:
     """Each reader in a process of its own, so that its memory is its own."""
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn"), max_tasks_per_child=1) as pool:
-        waiting = [pool.submit(fuzz, name, count, seed) for name in names]
+        waiting = [pool.submit(fuzz, name, count, seed, None, minutes) for name in names]
         for each in waiting:
             yield each.result()
 
@@ -175,6 +178,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", choices=READERS, action="append")
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--minutes", type=float, default=math.inf, help="at most, for each reader")
     parser.add_argument("--again", type=Path, help="feed this one input to the reader named by --only")
     asked = parser.parse_args()
     if asked.again:
@@ -185,7 +189,7 @@ def main() -> int:
     kept = Path(tempfile.gettempdir()) / "throwbook-fuzz-faults"
     bad = 0
     print(f"{'reader':24} {'inputs':>9} {'refused':>8} {'a second':>8} {'longest':>9} {'memory':>8}  outcome")
-    for found in rows(asked.only or list(READERS), asked.count, asked.seed, asked.workers):
+    for found in rows(asked.only or list(READERS), asked.count, asked.seed, asked.workers, asked.minutes):
         refused = f"{100 * found.refused / found.inputs:.0f} %"
         print(
             f"{found.name:24} {found.inputs:9,} {refused:>8} {found.inputs / found.seconds:8,.0f}"
