@@ -39,6 +39,7 @@ OTHERS = (
     ("a computer back in 1970", "faults/test_clocks.py::test_a_computer_back_in_1970_still_writes_and_reads_everything"),
     ("clock set in mid-record", "faults/test_clocks.py::test_a_clock_set_in_mid_record_changes_no_time_of_the_record"),
     ("session hung up in mid-record", "faults/test_hangup.py::test_a_session_that_ends_in_mid_record_leaves_a_journal_that_is_offered_and_recovered"),
+    ("terminal made tiny in mid-record", "faults/test_resized_terminal.py"),
     ("places that may only be read", "faults/test_hangup.py::test_places_that_may_only_be_read_are_one_line_and_exit_3"),
     ("port pulled in mid-record", "jobs/test_record.py::test_a_pulled_cable_keeps_what_was_recorded"),
     ("full disk in mid-record", "jobs/test_record.py::test_a_full_disk_in_mid_record_ends_it_and_keeps_what_came"),

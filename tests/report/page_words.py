@@ -25,11 +25,11 @@ class Word(NamedTuple):
     bottom: float
 
 
-def need(program: str) -> str:
+def need(program: str, packages: str = "chromium poppler-utils") -> str:
     """The program's path. Skips the test where it isn't installed, or fails where a skip isn't wanted."""
     found = shutil.which(program)
     if found is None:
-        reason = f"not installed: {program} (apt-get install chromium poppler-utils)"
+        reason = f"not installed: {program} (apt-get install {packages})"
         if os.environ.get(NO_SKIP) == "1":
             pytest.fail(reason)
         pytest.skip(reason)

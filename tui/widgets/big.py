@@ -85,5 +85,12 @@ class Big(Static):
         self.update(text, layout=self._height != height)
 
     def on_resize(self) -> None:
-        """The width changed."""
+        """The width changed, and with it how many lines there are.
+
+        Only after the layout that brought the new width: what is asked for while that one is still due is lost in it.
+        """
+        self.call_after_refresh(self._lay_out)
+
+    def _lay_out(self) -> None:
+        self._height = -1
         self.repaint()
