@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from logger.core.quantities.plain import quoted
+from logger.core.quantities.unit_table import KINDS
 from logger.core.trace import DIRECTIONS, Trace
 from logger.errors import InputError
 
@@ -23,7 +24,6 @@ _TO_CELSIUS = {
     "F": lambda value: (value - 32.0) / 1.8,
     "K": lambda value: value - 273.15,
 }
-_ABSOLUTE_ZERO_C = -273.15
 _TOML_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)|\(at end of document\)")
 
 
@@ -83,7 +83,7 @@ def head_lines(trace: Trace) -> list[str]:
 
 
 def to_celsius(text: str) -> float | None:
-    """``"4.0 degC"`` as degrees Celsius; None where it isn't a temperature with its unit.
+    """``"4.0 degC"`` as degrees Celsius; None where it isn't a temperature with its unit, or one as no person types it.
 
     >>> to_celsius("41 degF")
     5.0
@@ -92,7 +92,8 @@ def to_celsius(text: str) -> float | None:
     if match is None:
         return None
     celsius: float = _TO_CELSIUS[match[2][-1]](float(match[1]))
-    return celsius if celsius >= _ABSOLUTE_ZERO_C else None
+    kind = KINDS["temperature"]
+    return celsius if kind.least <= celsius <= kind.most else None
 
 
 def _ambient_text(trace: Trace) -> str:

@@ -1,13 +1,14 @@
 """Seals: what a decided sheet rested on, summed and chained, so that any later change is found."""
 
+import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 
 from logger.core.records.records import Fact, Seal
-from logger.logbook.rows import BY_NAME, SqlValue, fact
+from logger.logbook.rows import BY_NAME, SqlValue, Table, fact
 from logger.logbook.sheets import SheetRows
-from logger.logbook.troubles import plain_errors
+from logger.logbook.troubles import damaged, plain_errors
 
 ON_SHEET = {
     "sheet": "WHERE id = :sheet",
@@ -90,7 +91,7 @@ class SealRows(SheetRows):
         found = []
         with plain_errors(self.path):
             for row in self.db.execute(f"SELECT * FROM {attached}.{table} {where}", values):
-                summed = fact(shape, dict(row))
+                summed = self._summed(shape, row)
                 if summed.id != row["id"]:
                     found.append(replace(summed, id=row["id"]))
         return found
@@ -99,7 +100,13 @@ class SealRows(SheetRows):
         """Rows under the id they carry, in the order of those ids."""
         shape = BY_NAME[table]
         rows = self.read(f"SELECT * FROM {table} {where} ORDER BY id", values)
-        return [replace(fact(shape, dict(row)), id=row["id"]) for row in rows]
+        return [replace(self._summed(shape, row), id=row["id"]) for row in rows]
+
+    def _summed(self, table: Table, row: sqlite3.Row) -> Fact:
+        try:
+            return fact(table, dict(row))
+        except KeyError as error:  # the table has lost a column, or its name
+            raise damaged(self.path) from error
 
     def _sealable(self, sheet: str, rig: str, sealed: set[str]) -> list[Fact]:
         found = []

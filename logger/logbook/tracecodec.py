@@ -25,7 +25,7 @@ FIRST_LOOK = 16
 COLUMNS = ("time_s", "current_a", "voltage_v")
 ORDERS = range(3)
 """How often differences may have been taken."""
-DAMAGE = (ValueError, KeyError, IndexError, TypeError, OverflowError, zlib.error)
+DAMAGE = (ValueError, KeyError, IndexError, TypeError, OverflowError, RecursionError, zlib.error)
 """What unpacking a damaged blob may raise."""
 LARGEST_BYTES = 1 << 28
 """Unpacked; far above two million rows of three columns. A blob that goes on is damaged or made to fill the memory."""

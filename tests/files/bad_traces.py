@@ -108,6 +108,7 @@ BAD_TRACES = (
     _head("started as text", "2026-03-14T09:12:33+01:00", '"today"', 4, "not a date and time"),
     _head("ambient without unit", '"4.0 degC"', "4.0", 5, "ambient '4.0' is not a temperature with its unit"),
     _head("ambient below absolute zero", "4.0 degC", "-300 degC", 5, "not a temperature"),
+    _head("ambient beyond any air", "4.0 degC", "4e200 degC", 5, "not a temperature"),
     _head("rig not text", '"quarry-loader"', "7", 2, "rig is not text"),
     BadTrace("no such column", GOOD, 6, "no column 'amps'", ("current=amps",)),
     BadTrace("no such voltage", GOOD, 6, "no column 'volts'", ("voltage=volts",)),

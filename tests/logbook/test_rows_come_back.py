@@ -1,5 +1,7 @@
 """What is put into a logbook comes out as it was."""
 
+import zlib
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -147,3 +149,8 @@ def test_answers_of_any_kind_come_back(tmp_path_factory, answers):
         sheet = book.plan_sheet(RIG, "spot", {}, "M. K.", NOW)
         book.answer(sheet.id, finite, "M. K.", NOW)
         assert book.sheet("quarry-loader-1").answers == finite
+
+
+@pytest.mark.parametrize("top", [b"[" * 5000, b'{"codec":1,"samples":' + b"9" * 5000, b"\xff", b"{}"])
+def test_a_record_with_a_damaged_head_is_no_whole_record(top):
+    assert not tracecodec.whole("", zlib.compress(top + b"\n"))

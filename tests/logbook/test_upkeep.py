@@ -120,6 +120,17 @@ def test_a_flipped_byte_anywhere_is_found_or_changes_nothing(tmp_path, sealed):
     assert silent < 50  # most of the file is filled: most flips must be noticed
 
 
+@pytest.mark.parametrize(
+    "table", ["trial", "placement", "judgement", "sighting", "decision", "latch_order", "seal"]
+)
+def test_a_table_that_lost_the_name_of_a_column_is_a_damaged_logbook_in_one_line(sealed, table):
+    last = next(list(each.columns)[-1] for each in TABLES if each.name == table)
+    tamper(sealed, table, f"ALTER TABLE {table} RENAME COLUMN {last} TO odd")
+    with pytest.raises(ThrowbookError) as told:
+        check(sealed)
+    assert "\n" not in str(told.value)
+
+
 def everything(book):
     return {
         name: [tuple(row) for row in book.read(f"SELECT * FROM {name} ORDER BY 1")]
