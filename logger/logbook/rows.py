@@ -231,9 +231,12 @@ BY_NAME = {table.name: table for table in TABLES}
 BY_RECORD = {table.record: table for table in TABLES}
 
 
+ONE_FORM = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
 def to_json(value: Any) -> str:
     """JSON in one form only: sorted keys, no blanks, no NaN."""
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return ONE_FORM.encode(value)
 
 
 def plain(value: Any) -> Any:

@@ -46,7 +46,7 @@ def digest(named: dict[str, FloatArray]) -> str:
     total = hashlib.sha256()
     for name, values in named.items():
         total.update(f"{name}:{len(values)};".encode())
-        total.update(values.astype("<f8", copy=False).tobytes())
+        total.update(memoryview(np.ascontiguousarray(values, dtype="<f8")).cast("B"))
     return total.hexdigest()
 
 
@@ -60,7 +60,8 @@ def encode(named: dict[str, FloatArray]) -> bytes:
         body += packed
     samples = len(next(iter(named.values())))
     top = json.dumps({"codec": 1, "samples": samples, "columns": heads}, separators=(",", ":")).encode()
-    return zlib.compress(top + b"\n" + body, 6)
+    packer = zlib.compressobj(6, strategy=zlib.Z_RLE)
+    return packer.compress(top + b"\n" + body) + packer.flush()
 
 
 def decode(blob: bytes) -> dict[str, FloatArray]:
@@ -88,30 +89,23 @@ def whole(stored_digest: str, blob: bytes) -> bool:
 
 
 def _pack(values: FloatArray) -> tuple[dict[str, Any], bytes]:
-    for places in _likely_places(values):
+    largest = float(np.abs(values).max()) if len(values) else 0.0
+    for places in _likely_places(values) if largest < EXACT else ():  # NaN isn't below either
+        if largest * 10.0**places >= EXACT:
+            continue
         for way in ("divide", "multiply"):
-            whole = _whole(values, way, places)
-            if whole is not None:
+            whole = np.rint(values * 10.0**places)
+            if (_apply(way, whole, places) == values).all():
                 head, packed = _pack_whole(whole.astype(np.int64))
                 return {"way": way, "places": places, **head}, packed
     return {"way": "floats"}, values.astype("<f8", copy=False).tobytes()
 
 
 def _likely_places(values: FloatArray) -> Iterable[int]:
-    """Numbers of decimal places worth trying, the likeliest first; none for values beyond any meter."""
-    if len(values) and not -EXACT < values.min() <= values.max() < EXACT:  # NaN fails too
-        return ()
+    """Every number of decimal places, the likeliest first: as many as the shortest text of a few values has."""
     texts = [repr(value) for value in values[:: max(len(values) // FIRST_LOOK, 1)].tolist()]
     likely = max((len(text.partition(".")[2]) for text in texts if "e" not in text), default=0)
-    return sorted(PLACES, key=lambda places: (places < likely, abs(places - likely)))
-
-
-def _whole(values: FloatArray, way: str, places: int) -> FloatArray | None:
-    """The values as whole numbers, where that loses nothing."""
-    whole: FloatArray = np.rint(values * 10.0**places)
-    if len(whole) and max(whole.max(), -whole.min()) >= EXACT:
-        return None
-    return whole if (_apply(way, whole, places) == values).all() else None
+    return (*range(likely, len(PLACES)), *range(min(likely, len(PLACES)) - 1, -1, -1))
 
 
 def _apply(way: str, whole: FloatArray, places: int) -> FloatArray:
@@ -128,11 +122,11 @@ def _pack_whole(whole: NDArray[np.int64]) -> tuple[dict[str, Any], bytes]:
         rest //= step
     order = _best_order(rest[:FEW])
     for _ in range(order):
-        rest = np.diff(rest, prepend=0)
-    signless = ((rest << 1) ^ (rest >> 63)).view(np.uint64)
+        rest = _steps(rest)
+    signless = (rest << 1) ^ (rest >> 63)
     largest = int(signless.max()) if len(signless) else 0
     width = max((largest.bit_length() + 7) // 8, 1)
-    planes = signless.astype("<u8", copy=False).view(np.uint8).reshape(-1, 8)[:, :width].T
+    planes = signless.astype("<i8", copy=False).view(np.uint8).reshape(-1, 8)[:, :width].T
     return {"first": first, "step": step, "order": order, "width": width}, planes.tobytes()
 
 
@@ -144,8 +138,16 @@ def _common_step(rest: NDArray[np.int64]) -> int:
 
 def _best_order(few: NDArray[np.int64]) -> int:
     """How often to take differences: a guess from a few values; any answer is lossless."""
-    tries = [few, np.diff(few, prepend=0), np.diff(few, n=2, prepend=[0, 0])]
-    return int(np.argmin([np.abs(each).sum(dtype=np.float64) for each in tries]))
+    once = _steps(few)
+    sizes = [float(np.abs(each).sum(dtype=np.float64)) for each in (few, once, _steps(once))]
+    return sizes.index(min(sizes))
+
+
+def _steps(whole: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Difference of each value from the one before it; the first from 0."""
+    steps = whole.copy()
+    steps[1:] -= whole[:-1]
+    return steps
 
 
 def _unpack(head: dict[str, Any], packed: bytes, samples: int) -> FloatArray:
