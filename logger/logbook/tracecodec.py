@@ -46,7 +46,7 @@ def digest(named: dict[str, FloatArray]) -> str:
     total = hashlib.sha256()
     for name, values in named.items():
         total.update(f"{name}:{len(values)};".encode())
-        total.update(memoryview(np.ascontiguousarray(values, dtype="<f8")).cast("B"))
+        total.update(np.ascontiguousarray(values, dtype="<f8").data)
     return total.hexdigest()
 
 

@@ -63,6 +63,7 @@ class TrialRows(RigRows):
                 trial, head = self._add_trace(rig, thrown), dict(thrown.head)
                 ambient_c = thrown.ambient_c if ambient_c is None else ambient_c
                 file = file or thrown.source
+            # "+sheet": looked up by the trial, which stands on few sheets; a sheet may hold thousands of trials
             if self.read("SELECT 1 FROM placement WHERE trial = ? AND +sheet = ?", [trial.id, sheet]):
                 return next(logged for logged in self.trials(sheet=sheet) if logged.id == trial.id)
             position = self.read("SELECT count(DISTINCT trial) + 1 FROM placement WHERE sheet = ?", [sheet])[

@@ -7,6 +7,7 @@ check to check until the throw would stall; weather and supply change all the wh
 """
 
 import argparse
+import sys
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from datetime import date, timedelta
@@ -19,6 +20,7 @@ from logger.core.seasons.season import RigHistory, SeasonCheck, SeasonThrow
 from logger.core.simulator import Conditions, Fault, SensorModel, random_machine, throw
 from logger.core.stroke.assess import assess_trace
 from logger.core.trace import DIRECTIONS
+from tests.benchmarks.table import Row, all_met, print_table
 
 CHECKS = 12
 
@@ -86,7 +88,7 @@ def steady(seed: int) -> bool:
     )
 
 
-def main() -> None:
+def main() -> int:
     parser = argparse.ArgumentParser()
     parser.add_argument("--rigs", type=int, default=40)
     asked = parser.parse_args()
@@ -96,14 +98,23 @@ def main() -> None:
     named = [one for one in lives if one[0] is not None]
     good = [one for one in named if abs(one[0] or 0.0) <= 0.02 and one[2]]
     errors = np.abs([one[0] for one in named if one[0] is not None])
-    print(
-        f"named before it stalls, place within 2 % of stroke: {100 * len(good) / len(lives):.1f} % (floor 95 %)"
-    )
-    print(f"named at all {len(named)}/{len(lives)}; error median {100 * np.median(errors):.2f} %, ", end="")
-    print(f"95 % {100 * np.quantile(errors, 0.95):.2f} % of stroke; checks after it began: ", end="")
-    print(f"median {np.median([one[3] for one in named]):.0f}")
-    print(f"steady rigs with a place named in 7 checks: {100 * np.mean(false):.1f} %")
+    share, wrong = 100 * len(good) / len(lives), sum(false)
+    middle, wide = 100 * np.median(errors), 100 * np.quantile(errors, 0.95)
+    late = np.median([one[3] for one in named])
+    rows = [
+        Row(
+            "named before it stalls, within 2 % of stroke",
+            "95 %",
+            f"{share:.1f} % of {len(lives)}",
+            share >= 95,
+        ),
+        Row("error of the place, median / 95th", "", f"{middle:.2f} % / {wide:.2f} % of stroke", True),
+        Row("named at all; checks after it began", "", f"{len(named)} of {len(lives)}; {late:.0f}", True),
+        Row("steady rigs with a place named in 7 checks", "", f"{wrong} of {len(false)}", True),
+    ]
+    print_table(f"A growing binding spot, {asked.rigs} rigs", rows)
+    return all_met(rows)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

@@ -16,7 +16,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from logger.core.stroke.live import LiveFigures
 from logger.files.journal import Journal, read_journal
+from logger.jobs.record import Recording, RecordPlan
 from logger.jobs.trial_record import TrialRecord
 from logger.ports.pseudo_port import PseudoPort, serve
 from logger.ports.recorder import Chunk, Recorder
@@ -26,8 +28,8 @@ from logger.protocol.framing import Framer, crc, fault_of, frame
 from logger.protocol.rehearsal import RehearsalBoard, Trouble
 from logger.protocol.samples import decode_block
 from logger.protocol.session import Session
-from tests.benchmarks.table import Row, print_table
-from tests.ports.bench import RIG, throw_source
+from tests.benchmarks.table import Row, all_met, load, print_table
+from tests.ports.bench import RIG, board_on_a_cable, throw_source
 
 NOW = datetime(2026, 3, 14, tzinfo=UTC)
 QUICK = "--quick" in sys.argv
@@ -250,13 +252,74 @@ def through_a_terminal() -> list[Row]:
             Row("that, share of one core", "at most 50 %", f"{100 * busy:.0f} %", busy <= 0.5)]  # fmt: skip
 
 
+def verdict_after_the_end() -> list[Row]:
+    """From the moment the current is off again to the verdict, and from an over-current to its warning: medians of 5."""
+    spans: dict[str, list[float]] = {"verdict": [], "warning": []}
+    for _ in range(5):
+        spans["verdict"].append(end_to_verdict_s())
+        spans["warning"].append(over_current_to_warning_s())
+    verdict_s, warning_s = (statistics.median(each) for each in spans.values())
+    return [
+        Row("end of a throw to its verdict", "0.5 s", f"{verdict_s:.2f} s", verdict_s < 0.5),
+        Row("current above the rating to the warning", "0.3 s", f"{warning_s:.2f} s", warning_s < 0.3),
+    ]
+
+
+def end_to_verdict_s() -> float:
+    """One throw on a rehearsal board, 16 times faster than real."""
+    over_s: list[float] = []
+
+    def on_live(figures: LiveFigures) -> None:
+        if figures.phase == "over":
+            over_s.append(time.perf_counter())
+
+    with tempfile.TemporaryDirectory() as folder, board_on_a_cable(speed=16.0) as (port, _):
+        recorded = Recording(
+            RecordPlan(port.name, RIG, "lock", Path(folder)), now=lambda: NOW, on_live=on_live
+        ).run()
+        done_s = time.perf_counter()
+    assert recorded.assessment is not None
+    return done_s - over_s[0]
+
+
+def over_current_to_warning_s() -> float:
+    """A board in real time whose current passes the rating 1.5 s after the start of the throw."""
+    passed_s: list[float] = []
+    told_s: list[float] = []
+
+    def source(time_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        over = time_s >= 2.5
+        if over.any() and not passed_s:
+            passed_s.append(time.perf_counter())
+        return np.where(over, 4.2, np.where(time_s >= 1.0, 1.6, 0.0)), np.full(len(time_s), 12.6)
+
+    def on_live(figures: LiveFigures) -> None:
+        if figures.warning and not told_s:
+            told_s.append(time.perf_counter())
+            recording.finish()
+
+    with tempfile.TemporaryDirectory() as folder, board_on_a_cable(source) as (port, _):
+        recording = Recording(
+            RecordPlan(port.name, RIG, "lock", Path(folder)), now=lambda: NOW, on_live=on_live
+        )
+        recording.run()
+    return told_s[0] - passed_s[0]
+
+
 def main() -> int:
     assert crc(b"123456789") == 0x29B1
     rows: list[Row] = []
-    for measure in (decode_ratio, through_a_terminal, losses, corrupted, memory_of_a_day):
+    for measure in (
+        decode_ratio,
+        through_a_terminal,
+        verdict_after_the_end,
+        losses,
+        corrupted,
+        memory_of_a_day,
+    ):
         rows += measure()
-    print_table("Board path", rows)
-    return 0 if all(row.met for row in rows) else 1
+    print_table(f"Board path ({load()})", rows)
+    return all_met(rows)
 
 
 if __name__ == "__main__":

@@ -17,6 +17,7 @@ import numpy as np
 from logger.core.seasons.season import RigHistory
 from logger.jobs.trend import fleet
 from tests.benchmarks.season_histories import PLAIN, make_history, quarterly
+from tests.benchmarks.table import Row, all_met, load, print_table
 from tests.jobs.season_logbook import store
 
 
@@ -49,7 +50,7 @@ def full(seed: int, checks: int) -> RigHistory:
     return replace(history, checks=tuple(out))
 
 
-def main() -> None:
+def main() -> int:
     from logger.logbook import open_logbook
 
     parser = argparse.ArgumentParser()
@@ -71,18 +72,22 @@ def main() -> None:
             begun = perf_counter()
             subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
             taken.append(perf_counter() - begun)
-        print(f"one rig, 80 checks, as a command: median {np.median(taken):.2f} s (floor 1 s)")
         begun = perf_counter()
         count = sum(1 for _ in fleet(path, date(2032, 3, 1), workers=2))
         seconds = perf_counter() - begun
         peak = max(
             resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
         )
-        print(
-            f"{count} rigs x 40 checks on two processes: {seconds:.1f} s, "
-            f"{1000 * seconds / count:.0f} s for 1,000 (floor 60 s); largest process {peak / 1024:.0f} MiB"
-        )
+    one_s, thousand_s = float(np.median(taken)), 1000 * seconds / count
+    rows = [
+        Row("trend of one rig, 20 years, as a command", "1 s", f"{one_s:.2f} s", one_s < 1),
+        Row("trend of 1,000 rigs x 40 checks on two processes", "60 s",
+            f"{thousand_s:.0f} s ({seconds:.1f} s for {count})", thousand_s < 60),
+        Row("largest of its processes", "", f"{peak / 1024:.0f} MiB", True),
+    ]  # fmt: skip
+    print_table(f"Trends ({load()})", rows)
+    return all_met(rows)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

@@ -8,7 +8,6 @@ Exit code 1 when a limit isn't met.
 """
 
 import argparse
-import os
 import shutil
 import sqlite3
 import statistics
@@ -27,6 +26,7 @@ from logger.core.trace import Trace
 from logger.logbook import Logbook, open_logbook, tracecodec
 from logger.logbook.assessment_json import profile_blob, to_json_value
 from logger.logbook.rows import to_json
+from tests.benchmarks.table import Row, all_met, load, print_table
 
 NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 SAMPLES, RATE_HZ = 3000, 200
@@ -211,6 +211,18 @@ def bare_table(path: Path, journal: str) -> sqlite3.Connection:
     return db
 
 
+def appended(spans: dict[str, list[float]], name: str, about: str) -> Row:
+    """Logging over a bare insert with this journal."""
+    ratio = median_ratio(spans, name)
+    each = [1000 * statistics.median(spans[one]) for one in ("logbook", name)]
+    return Row(
+        f"append over a bare insert, {about}",
+        "3",
+        f"{ratio:.2f} ({each[0]:.2f} ms against {each[1]:.2f} ms)",
+        ratio <= 3,
+    )
+
+
 def median_ratio(spans: dict[str, list[float]], name: str) -> float:
     """Median of logging over bare insert."""
     return statistics.median(a / b for a, b in zip(spans["logbook"], spans[name], strict=True))
@@ -233,28 +245,25 @@ def main() -> int:
     kib = path.stat().st_size / asked.trials / 1000
     one = len(tracecodec.encode(tracecodec.columns(trace(np.random.default_rng(1), "r", "lock", NOW)))) / 1000
     spans = append_spans(path, folder)
+    listed, told = (
+        seconds(command(path, "rig", "list")),
+        seconds(history(path, f"loader-{asked.rigs // 2:03d}")),
+    )
     rows = [
-        ("rig list, whole command [s]", seconds(command(path, "rig", "list")), 0.3),
-        (
-            "one rig's history, opened and read [s]",
-            seconds(history(path, f"loader-{asked.rigs // 2:03d}")),
-            0.3,
-        ),
-        ("append / bare insert, SQLite as it comes (rollback)", median_ratio(spans, "rollback"), 3.0),
-        ("append / bare insert, write-ahead journal", median_ratio(spans, "write-ahead"), 3.0),
-        ("one packed record [kB]", one, 12.0),
-        ("whole file per trial, judgement and indexes too [kB]", kib, 12.0),
-    ]
-    load = f"load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "load not known"
-    about = f"{os.cpu_count()} cores, {load}, SQLite {sqlite3.sqlite_version}"
-    print(f"{asked.trials} trials of {asked.rigs} rigs; {about}")
-    for what, value, limit in rows:
-        print(f"{what:54} {value:8.3f}  limit {limit:g}  {'met' if value <= limit else 'NOT MET'}")
-    medians = ", ".join(f"{name} {statistics.median(each) * 1000:.2f}" for name, each in spans.items())
-    print(f"medians [ms]: {medians}")
+        Row("rig list, whole command", "0.3 s", f"{listed:.3f} s", listed <= 0.3),
+        Row("one rig's history, opened and read", "0.3 s", f"{told:.3f} s", told <= 0.3),
+        *(appended(spans, name, about) for name, about in (
+            ("rollback", "SQLite as it comes (rollback)"), ("write-ahead", "write-ahead journal"))),
+        Row("one packed record", "12 kB", f"{one:.1f} kB", one <= 12),
+        Row("whole file per trial, judgement and indexes too", "12 kB", f"{kib:.1f} kB", kib <= 12),
+    ]  # fmt: skip
+    print_table(
+        f"Logbook of {asked.trials:,} trials of {asked.rigs} rigs ({load()}, SQLite {sqlite3.sqlite_version})",
+        rows,
+    )
     if not asked.keep:
         shutil.rmtree(folder)
-    return 0 if all(value <= limit for _, value, limit in rows) else 1
+    return all_met(rows)
 
 
 if __name__ == "__main__":

@@ -33,7 +33,7 @@ from logger.jobs.rigsource import find_rig
 from logger.jobs.sheets import plan
 from logger.ports.pseudo_port import PseudoPort, serve
 from tests.benchmarks import logbook_speed
-from tests.benchmarks.table import Row, print_table
+from tests.benchmarks.table import Row, all_met, print_table
 
 WIDTH, HEIGHT = 120, 40
 RATE_HZ, BAUD = 1000, 460_800
@@ -250,7 +250,7 @@ def main() -> int:
     )
     if not asked.keep:
         shutil.rmtree(folder)
-    return 0 if all(row.met for row in rows) else 1
+    return all_met(rows)
 
 
 if __name__ == "__main__":

@@ -1,12 +1,13 @@
 """How fast: one trace against a CSV reader, a thousand traces in one run, and the start of ``--help``.
 
-    python -m tests.benchmarks.speed_assess
+    python -m tests.benchmarks.speed_assess [--files 1000]
 
 Floors: parse and analyse one 15 s, 200 Hz trace in at most 4 times what pandas.read_csv takes on the same file (median of
 30, one process); 1,000 such traces in one run in bounded memory; ``--help`` within 2 times the start of a bare
 interpreter plus 60 ms.
 """
 
+import argparse
 import subprocess
 import sys
 import tempfile
@@ -19,10 +20,12 @@ from statistics import median
 from logger.core.stroke.assess import assess_trace
 from logger.core.stroke.baseline import make_baseline
 from logger.files.tracefile import read_trace, write_trace
+from tests.benchmarks.table import Row, all_met, load, print_table
 from tests.made_strokes import RIG, stroke
 
 ROUNDS = 30
-MANY = 1_000
+MOST_GROWN_MIB = 20
+"""What 1,000 traces may take beyond 10: their verdicts are kept, their samples aren't."""
 
 
 def fifteen_seconds(seed: int, **changes):
@@ -49,7 +52,7 @@ def median_ms(work: Callable[[], object], clock: Callable[[], float] = time.proc
     return 1000.0 * median(took)
 
 
-def one_trace(folder: Path) -> None:
+def one_trace(folder: Path) -> list[Row]:
     """Parse, and parse and analyse, beside pandas on the same file."""
     import pandas
 
@@ -57,27 +60,22 @@ def one_trace(folder: Path) -> None:
     write_trace(fifteen_seconds(99, bump_a=0.5), path)
     baseline = make_baseline([assess_trace(fifteen_seconds(seed), RIG) for seed in range(8)])
     csv_ms = median_ms(lambda: pandas.read_csv(path, comment="#"))
-    parse_ms = median_ms(lambda: read_trace(path))
-    bare_ms = median_ms(lambda: assess_trace(read_trace(path), RIG))
-    full_ms = median_ms(lambda: assess_trace(read_trace(path), RIG, baseline))
-    print(f"{'one trace, 3,000 rows, median of 30':42} {'ms':>8} {'times read_csv':>15}   floor")
-    for name, ms, floor in (
-        ("pandas.read_csv", csv_ms, ""),
-        ("parse", parse_ms, ""),
-        ("parse and analyse, no baseline", bare_ms, "4"),
-        ("parse and analyse, baseline of 8", full_ms, "4"),
+    rows = [Row("pandas.read_csv of one trace, 3,000 rows", "", f"{csv_ms:.2f} ms", True)]
+    for name, floor, work in (
+        ("parse over it", "", lambda: read_trace(path)),
+        ("parse and analyse over it, no baseline", "4", lambda: assess_trace(read_trace(path), RIG)),
+        (
+            "parse and analyse over it, baseline of 8",
+            "4",
+            lambda: assess_trace(read_trace(path), RIG, baseline),
+        ),
     ):
-        print(f"{name:42} {ms:8.2f} {ms / csv_ms:15.2f}   {floor}")
+        ms = median_ms(work)
+        rows.append(Row(name, floor, f"{ms / csv_ms:.2f} ({ms:.2f} ms)", not floor or ms <= 4 * csv_ms))
+    return rows
 
 
-def many_traces(folder: Path) -> None:
-    """Time and peak memory of one run over many files, in a process of its own."""
-    inside = folder / "many"
-    inside.mkdir()
-    for seed in range(8):
-        write_trace(fifteen_seconds(seed), inside / f"{seed}.csv")
-    files = [str(inside / f"{count % 8}.csv") for count in range(MANY)]
-    program = """
+PROGRAM = """
 import resource, sys, time
 from logger.jobs.assess import assess_files
 from tests.made_strokes import RIG
@@ -85,16 +83,30 @@ begin = time.perf_counter()
 judged = assess_files(sys.argv[1:], RIG, sys.argv[1:9])
 print(len(judged.assessments), time.perf_counter() - begin, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
 """
-    print(f"\n{'files in one run':42} {'s':>8} {'peak MiB':>15}")
+
+
+def many_traces(folder: Path, many: int) -> list[Row]:
+    """Time and peak memory of one run over many files, in a process of its own."""
+    inside = folder / "many"
+    inside.mkdir()
+    for seed in range(8):
+        write_trace(fifteen_seconds(seed), inside / f"{seed}.csv")
+    files = [str(inside / f"{count % 8}.csv") for count in range(many)]
+    peaks, rows = [], []
     for some in (files[:10], files):
         done = subprocess.run(
-            [sys.executable, "-c", program, *some], capture_output=True, text=True, check=True
+            [sys.executable, "-c", PROGRAM, *some], capture_output=True, text=True, check=True
         )
         count, took_s, peak_mib = done.stdout.split()
-        print(f"{count:42} {float(took_s):8.1f} {float(peak_mib):15.0f}")
+        peaks.append(float(peak_mib))
+        bounded = peaks[-1] <= peaks[0] + MOST_GROWN_MIB
+        floor = f"memory as for 10 + {MOST_GROWN_MIB} MiB" if len(rows) else ""
+        said = f"{float(took_s):.1f} s, {peaks[-1]:.0f} MiB"
+        rows.append(Row(f"{int(count):,} traces in one `assess`", floor, said, bounded))
+    return rows
 
 
-def start_of_help() -> None:
+def start_of_help() -> list[Row]:
     """``--help`` in a fresh process beside an interpreter that does nothing."""
 
     def run(*arguments: str) -> Callable[[], object]:
@@ -104,18 +116,23 @@ def start_of_help() -> None:
         median_ms(run(*arguments), time.perf_counter)
         for arguments in (("-c", "pass"), ("-m", "logger", "--help"))
     )
-    print(f"\n{'start, median of 30':42} {'ms':>8}")
-    print(f"{'bare interpreter':42} {bare_ms:8.0f}")
-    print(f"{'throwbook --help':42} {help_ms:8.0f}   floor {2 * bare_ms + 60:.0f} (2 x bare + 60)")
+    most_ms = 2 * bare_ms + 60
+    return [
+        Row("`throwbook --help`", f"{most_ms:.0f} ms (2 x bare start of {bare_ms:.0f} + 60)", f"{help_ms:.0f} ms", help_ms <= most_ms)
+    ]  # fmt: skip
 
 
-def main() -> None:
+def main() -> int:
     """Print all three."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--files", type=int, default=1_000)
+    asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
-        one_trace(Path(name))
-        many_traces(Path(name))
-    start_of_help()
+        rows = one_trace(Path(name)) + many_traces(Path(name), asked.files)
+    rows += start_of_help()
+    print_table(f"From files to verdicts ({load()})", rows)
+    return all_met(rows)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

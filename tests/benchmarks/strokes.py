@@ -8,6 +8,7 @@ how records are judged.
 """
 
 import argparse
+import sys
 from collections import Counter, defaultdict
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -27,6 +28,7 @@ from logger.core.simulator import (
 from logger.core.stroke.assess import assess_trace
 from logger.core.stroke.baseline import make_baseline
 from logger.core.trace import DIRECTIONS
+from tests.benchmarks.table import Row, all_met, print_table
 
 HEALTHY = 10
 RECORD_SIGNS = {"clipped", "gaps", "cut-record", "noisy"}
@@ -189,41 +191,58 @@ def near_a_limit(tally: Tally, one, rig, rng: np.random.Generator) -> None:
     tally.false_accepts += decision == "pass"
 
 
-def table(tally: Tally) -> str:
-    """The printed result."""
-    run = np.abs(tally.run_errors)
+def share(part: float, whole: float) -> float:
+    """Per cent."""
+    return 100 * part / max(whole, 1)
+
+
+def rows(tally: Tally) -> list[Row]:
+    """Every figure with its floor, then the right sign of each class of the sign table."""
+    run = np.abs(np.array(tally.run_errors or [np.nan]))
     place = np.array(tally.place_errors or [np.nan])
-
-    def share(part: float, whole: float) -> float:
-        return 100 * part / max(whole, 1)
-
-    lines = [
-        f"healthy trials without a sign above info  {share(tally.healthy_clean, tally.healthy):7.2f} %  floor 99.8 %"
-        f"  n={tally.healthy} {dict(tally.false_signs)}",
-        f"a wrong cause named at watch or fail      {share(tally.wrong_trials, tally.trials):7.2f} %  floor 1 %"
-        f"  n={tally.trials} {dict(tally.wrong)}",
-        f"end right                                 {share(tally.ends_right, tally.ends):7.2f} %  floor 99.5 %"
-        f"  n={tally.ends}",
-        f"travel time within two sample periods     {share(tally.times_right, tally.times):7.2f} %  floor 99.5 %"
-        f"  n={tally.times}",
-        f"running current, 95th percentile error    {100 * np.percentile(run, 95):7.2f} %  floor 1 %  n={len(run)}",
-        f"binding spot place, median / 95th    {100 * np.median(place):5.2f} / {100 * np.percentile(place, 95):.2f} %"
-        f"  floor 1 / 3 %  n={len(place)}, inside its own interval {share(tally.place_inside, len(place)):.0f} %",
-        f"false accept, truth 0-3 % over its limit  {share(tally.false_accepts, tally.near):7.2f} %  floor 2.5 %"
-        f"  n={tally.near}",
-        f"(time and current: {share(tally.unfit, tally.figures):.1f} % of {tally.figures} records were declared unfit"
-        " by their own sign at watch and are left out)",
-        "right sign, by fault:",
-    ]
+    clean, wrong = share(tally.healthy_clean, tally.healthy), share(tally.wrong_trials, tally.trials)
+    ends, times = share(tally.ends_right, tally.ends), share(tally.times_right, tally.times)
+    current = 100 * float(np.percentile(run, 95))
+    middle, wide = 100 * float(np.median(place)), 100 * float(np.percentile(place, 95))
+    accepts = share(tally.false_accepts, tally.near)
+    found = [
+        Row("healthy trials without a sign above `info`", "99.8 %", f"{clean:.2f} % of {tally.healthy:,} {said(tally.false_signs)}", clean >= 99.8),
+        Row("a wrong cause named at watch or fail", "1 %", f"{wrong:.2f} % of {tally.trials:,}", wrong <= 1),
+        Row("`end` right", "99.5 %", f"{ends:.2f} % of {tally.ends:,}", ends >= 99.5),
+        Row("travel time within two sample periods", "99.5 %", f"{times:.2f} % of {tally.times:,}", times >= 99.5),
+        Row("running current, 95th percentile error", "1 %", f"{current:.2f} % of {len(run):,}", current <= 1),
+        Row("binding spot place, median / 95th", "1 % / 3 % of stroke", f"{middle:.2f} % / {wide:.2f} % of {len(place):,}", middle <= 1 and wide <= 3),
+        Row("accepted although 0-3 % over its limit", "2.5 %", f"{accepts:.2f} % of {tally.near:,}", accepts <= 2.5),
+    ]  # fmt: skip
     by_sign: dict[str, list[int]] = defaultdict(lambda: [0, 0])
     for kind in tally.asked:
-        sign = FAULTS[kind].sign
-        right, asked = tally.told[kind], tally.asked[kind]
-        lines.append(f"  {kind:20s} {sign:15s} {share(right, asked):6.1f} %  n={asked}")
-        by_sign[sign][0] += right
-        by_sign[sign][1] += asked
-    lines.append("right sign, by class (floor 97 %):")
-    lines += [f"  {sign:15s} {share(a, b):6.1f} %  n={b}" for sign, (a, b) in by_sign.items()]
+        both = by_sign[FAULTS[kind].sign]
+        both[0] += tally.told[kind]
+        both[1] += tally.asked[kind]
+    for sign, (told, asked) in by_sign.items():
+        right = share(told, asked)
+        found.append(Row(f"right sign: {sign}", "97 %", f"{right:.1f} % of {asked:,}", right >= 97))
+    return found
+
+
+def said(counts: Counter) -> str:
+    """``(binding-spot 4)``."""
+    return f"({', '.join(f'{name} {count}' for name, count in counts.most_common())})" if counts else ""
+
+
+def by_fault(tally: Tally) -> str:
+    """What isn't held against a floor: the records left out, the wrong causes, the right sign of each fault."""
+    lines = [
+        f"(time and current: {share(tally.unfit, tally.figures):.1f} % of {tally.figures} records were declared unfit"
+        " by their own sign at watch and are left out)",
+        f"(binding spots inside their own interval: {share(tally.place_inside, len(tally.place_errors)):.0f} %;"
+        f" wrong causes: {said(tally.wrong) or 'none'})",
+        "right sign, by fault:",
+    ]
+    lines += [
+        f"  {kind:20s} {FAULTS[kind].sign:15s} {share(tally.told[kind], tally.asked[kind]):6.1f} %  n={tally.asked[kind]}"
+        for kind in tally.asked
+    ]
     return "\n".join(lines)
 
 
@@ -237,7 +256,7 @@ def run(rigs: int, seed: int, workers: int = 2) -> Tally:
     return tally
 
 
-def main() -> None:
+def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rigs", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
@@ -246,9 +265,11 @@ def main() -> None:
     tally = run(asked.rigs, asked.seed)
     if asked.misses:
         print(*tally.misses, sep="\n")
-    print(f"strokes: {asked.rigs} random rigs, seed {asked.seed}")
-    print(table(tally))
+    found = rows(tally)
+    print_table(f"Single strokes, {asked.rigs} random rigs, seed {asked.seed}", found)
+    print(by_fault(tally))
+    return all_met(found)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())
