@@ -44,7 +44,7 @@ class Merged:
 def merge(book: "Logbook", other: Path) -> Merged:
     """Take over every row of ``other`` that ``book`` doesn't have, in one transaction; ``other`` isn't touched.
 
-    Raises InputError when ``other`` isn't a logbook, is newer, or holds rows that no longer give their id.
+    Raises InputError when ``other`` isn't a logbook, is newer, or holds rows that no longer give their id or can't be read.
     """
     if not other.exists():
         raise InputError("there is no such file", str(other), "Give the path of the other logbook.")
@@ -59,7 +59,7 @@ def _take_over(book: "Logbook", copy: Path, other: Path) -> Merged:
     with plain_errors(book.path):
         book.db.execute("ATTACH DATABASE ? AS other", [f"{copy.resolve().as_uri()}?mode=ro"])
     try:
-        _refuse_altered(book, other)
+        _refuse_harmed(book, other)
         with book.transaction():
             for name, key in ANCHORS + tuple((table.name, "id") for table in TABLES):
                 columns = [row[1] for row in book.db.execute(f"PRAGMA main.table_info({name})")]
@@ -76,8 +76,8 @@ def _take_over(book: "Logbook", copy: Path, other: Path) -> Merged:
     return Merged(added, tuple(conflicts(book)))
 
 
-def _refuse_altered(book: "Logbook", other: Path) -> None:
-    """A changed row, or changed samples, must not come in under the id of what they once were."""
+def _refuse_harmed(book: "Logbook", other: Path) -> None:
+    """A changed row, or changed samples, must not come in under the id of what they once were; nor a row nobody can read."""
     from logger.logbook import tracecodec
 
     for table in TABLES:
@@ -87,6 +87,13 @@ def _refuse_altered(book: "Logbook", other: Path) -> None:
                 f"{len(changed)} rows of {table.name} were changed after they were written",
                 str(other),
                 f"'throwbook --logbook {other} check' names them; merge an unchanged copy instead.",
+            )
+        unread = book.unreadable(table.name, attached="other")
+        if unread:
+            raise InputError(
+                f"rows of {table.name} can't be read: {', '.join(row_id[:8] for row_id, _ in unread[:3])}",
+                str(other),
+                f"'throwbook --logbook {other} check' names every one; merge an unharmed copy instead.",
             )
     new = "SELECT digest, data FROM other.trace WHERE digest NOT IN (SELECT digest FROM main.trace)"
     with plain_errors(other):

@@ -272,13 +272,19 @@ def to_sql(kind: str, value: Any) -> SqlValue:
 
 
 def from_sql(kind: str, value: SqlValue) -> Any:
-    """The other way."""
+    """The other way. Raises ValueError or TypeError for what ``to_sql`` never writes."""
     if value is None:
         return None
     if kind == TIME:
-        return datetime.fromisoformat(str(value))
+        time = datetime.fromisoformat(str(value))
+        if time.tzinfo is None:
+            raise ValueError("a time in the logbook carries its offset from UTC")
+        return time
     if kind == JSON:
-        return json.loads(str(value))
+        details = json.loads(str(value))
+        if not isinstance(details, dict):
+            raise ValueError("details in the logbook stand under names")
+        return details
     if kind == IDS:
         return tuple(json.loads(str(value)))
     if kind == FLAG:

@@ -55,7 +55,7 @@ class SheetRows(Store):
         if not found and len(name_or_id) >= 6 and name_or_id.isalnum():
             found = self.select(Sheet, "WHERE id GLOB ?", [f"{name_or_id}*"])
         if len(found) == 1:
-            return self._states(found, found[0].rig)[0]
+            return self._states(found, found[0].rig, found[0].id)[0]
         if found:
             names = ", ".join(state.name for state in self._states(found, found[0].rig))
             raise InputError(
@@ -127,14 +127,18 @@ class SheetRows(Store):
         """Every decision on a sheet, oldest first."""
         return self.select(Decision, "WHERE sheet = ? ORDER BY at, id", [sheet])
 
-    def _states(self, sheets: list[Sheet], rig: str | None) -> list[SheetState]:
-        """Sheets with their current rows, read for all of them at once."""
-        inside = "JOIN sheet s ON s.id = {table}.sheet WHERE s.rig = ?" if rig is not None else ""
+    def _states(self, sheets: list[Sheet], rig: str | None, only: str | None = None) -> list[SheetState]:
+        """Sheets with their current rows, read at once: for all of them, for a rig's, or for the ``only`` one."""
         values = [rig] if rig is not None else []
-        answers = _by_sheet(self.select(Answers, inside.format(table="answers"), values))
-        decisions = _by_sheet(self.select(Decision, inside.format(table="decision"), values))
         condition = "WHERE rig = ?" if rig is not None else ""
-        sealed = {row[0] for row in self.read(f"SELECT decision FROM seal {condition}", values)}
+        inside, seals, asked = "", condition, values
+        if only is not None:
+            inside, seals, asked = "WHERE sheet = ?", "WHERE sheet = ?", [only]
+        elif rig is not None:
+            inside = "JOIN sheet s ON s.id = {table}.sheet WHERE s.rig = ?"
+        answers = _by_sheet(self.select(Answers, inside.format(table="answers"), asked))
+        decisions = _by_sheet(self.select(Decision, inside.format(table="decision"), asked))
+        sealed = {row[0] for row in self.read(f"SELECT decision FROM seal {seals}", asked)}
         shared = Counter(
             (row[0], row[1]) for row in self.read(f"SELECT rig, number FROM sheet {condition}", values)
         )

@@ -5,8 +5,8 @@ from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar
 
 from logger.logbook.connection import Connection
-from logger.logbook.rows import BY_RECORD, SqlValue, Table, from_sql, to_row, with_id
-from logger.logbook.troubles import damaged, plain_errors
+from logger.logbook.rows import BY_NAME, BY_RECORD, SqlValue, Table, from_sql, to_row, with_id
+from logger.logbook.troubles import plain_errors, unreadable_row
 
 Record = TypeVar("Record")
 
@@ -61,8 +61,23 @@ class Store(Connection):
                 for name, value in zip(wanted, row[1:], strict=True)
             }
         except (ValueError, TypeError) as error:
-            raise damaged(self.path) from error
+            raise unreadable_row(self.path, table.name, row[0]) from error
         return table.record(id=row[0], **values)
+
+    def unreadable(self, table: str, attached: str = "main") -> list[tuple[str, dict[str, SqlValue]]]:
+        """Id and columns of every row that doesn't come back as a record, though its id may be right."""
+        from logger.logbook.assessment_json import from_json_value
+
+        shape, found = BY_NAME[table], []
+        with plain_errors(self.path):
+            for row in self.db.execute(f"SELECT * FROM {attached}.{table}"):
+                try:
+                    values = {name: from_sql(kind, row[name]) for name, kind in shape.columns.items()}
+                    if "assessment" in values:
+                        from_json_value(values["assessment"])
+                except (ValueError, TypeError, KeyError, AttributeError):
+                    found.append((str(row["id"]), dict(row)))
+        return found
 
 
 def columns(table: Table, wanted: Iterable[str]) -> str:

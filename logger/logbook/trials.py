@@ -23,7 +23,7 @@ from logger.errors import InputError, OutsideError
 from logger.logbook.rigs import RigRows
 from logger.logbook.rows import BY_NAME, SqlValue, from_sql, to_json, to_row
 from logger.logbook.store import columns
-from logger.logbook.troubles import damaged
+from logger.logbook.troubles import damaged, unreadable_row
 
 if TYPE_CHECKING:
     from logger.core.assessment import Assessment, Profile
@@ -286,8 +286,8 @@ class TrialRows(RigRows):
                     for name, value in zip(kept, row[1:], strict=True)
                 }
                 parts["assessment"] = from_json_value(parts["assessment"])
-            except (ValueError, TypeError, KeyError) as error:
-                raise damaged(self.path) from error
+            except (ValueError, TypeError, KeyError, AttributeError) as error:
+                raise unreadable_row(self.path, table.name, row[0]) from error
             found.append(Judgement(id=row[0], **parts))
         return found
 

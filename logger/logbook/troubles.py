@@ -76,3 +76,12 @@ def damaged(path: Path) -> OutsideError:
     return OutsideError(
         "the logbook is damaged", str(path), "'throwbook check' says how far; go back to the last backup."
     )
+
+
+def unreadable_row(path: Path, table: str, row_id: object) -> OutsideError:
+    """The same for one row: which, where, and what a person can do."""
+    return OutsideError(
+        f"a row of the logbook can't be read ({table} {str(row_id)[:8]})",
+        str(path),
+        "'throwbook check' says whose it is; go back to the last backup, and don't merge again what brought it in.",
+    )

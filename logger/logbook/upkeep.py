@@ -1,7 +1,7 @@
 """Check a logbook from end to end, and copy it while it is in use."""
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -104,6 +104,9 @@ def _row_problems(book: "Logbook", names: dict[str, str]) -> list[Problem]:
             found.append(
                 Problem(where, f"a row of {table.name} ({each.id[:8]}) was changed after it was written")
             )
+        for row_id, content in book.unreadable(table.name):
+            where = _sheet_names(book, table.name, row_id, content, names)
+            found.append(Problem(where, f"a row of {table.name} ({row_id[:8]}) can't be read"))
     return found
 
 
@@ -135,7 +138,7 @@ def _seal_problems(book: "Logbook", names: dict[str, str]) -> list[Problem]:
 
 
 def _sheet_names(
-    book: "Logbook", table: str, row_id: str, content: dict[str, object], names: dict[str, str]
+    book: "Logbook", table: str, row_id: str, content: Mapping[str, object], names: dict[str, str]
 ) -> str:
     """The sheets that a row stands on, by name, or else its rig or board."""
     if table == "sheet":

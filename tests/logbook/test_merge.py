@@ -7,10 +7,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from logger.core.records.records import Calibration, Order, Placement, Service
-from logger.errors import InputError
+from logger.errors import InputError, OutsideError
 from logger.logbook import open_logbook
 from logger.logbook.merge import merge
-from logger.logbook.rows import TABLES
+from logger.logbook.rows import BY_NAME, TABLES, fact
+from logger.logbook.upkeep import check
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
 from tests.raw_file import raw
 
@@ -215,3 +216,40 @@ def test_a_logbook_of_an_older_version_is_merged_and_left_at_its_version(pair, t
     with open_logbook(pair[0]) as book:
         assert merge(book, old).added["trial"] == 2
     assert old.read_bytes() == before
+
+
+def with_a_row_nobody_can_read(path) -> str:
+    """A logbook whose answers hold no JSON, under the very id that this content gives; gives that id."""
+    with open_logbook(path) as book:
+        book.add_rig(RIG, TOML, "M. K.", NOW)
+        sheet = book.plan_sheet(RIG, "spot", {}, "M. K.", NOW)
+        table = BY_NAME["answers"]
+        content = {"answers": "ambient: cold", "at": NOW.isoformat(), "by": "M. K.", "reason": ""}
+        values = {name: {"sheet": sheet.id, "replaces": "[]", **content}[name] for name in table.columns}
+        row = {"id": fact(table, values).id, **values}
+        names = ", ".join(f'"{name}"' for name in row)
+        book.db.execute(f"INSERT INTO answers ({names}) VALUES (?, ?, ?, ?, ?, ?, ?)", list(row.values()))
+    return row["id"]
+
+
+def test_a_row_nobody_can_read_does_not_come_in_and_is_named(tmp_path):
+    row_id = with_a_row_nobody_can_read(tmp_path / "other")
+    with open_logbook(tmp_path / "mine") as book:
+        with pytest.raises(InputError) as refused:
+            merge(book, tmp_path / "other")
+        assert not book.rig_names()
+    assert f"rows of answers can't be read: {row_id[:8]}" in str(refused.value)
+    assert str(tmp_path / "other") in str(refused.value)
+
+
+def test_a_row_nobody_can_read_is_named_by_whatever_reads_it_and_by_check(tmp_path):
+    row_id = with_a_row_nobody_can_read(tmp_path / "mine")
+    with open_logbook(tmp_path / "mine", read_only=True) as book:
+        with pytest.raises(OutsideError) as told:
+            book.sheets(RIG)
+        problems = check(book).problems
+    assert f"(answers {row_id[:8]})" in str(told.value)
+    assert str(tmp_path / "mine") in str(told.value)
+    assert (f"sheet {RIG}-1", f"a row of answers ({row_id[:8]}) can't be read") in [
+        (one.where, one.what) for one in problems
+    ]

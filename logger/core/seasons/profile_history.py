@@ -6,7 +6,7 @@ what is left over, the *local* part. A place counts when its local part stands o
 so at neighbouring checks; one check alone may be mud.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -142,12 +142,14 @@ def bump(check: CheckProfile, base: CheckProfile) -> Bump | None:
     return Bump(check.on, place, float(local[top]), float(local[top]) / least)
 
 
-def growing_spots(history: RigHistory, directions: Sequence[str], stretch: int | None = None) -> list[Spot]:
-    """The place that binds more and more, if there is one, in each direction.
+def growing_spots(history: RigHistory, directions: Sequence[str]) -> list[Spot]:
+    """The place that binds more and more in the newest stretch that has profiles, if there is one, in each direction."""
+    return spots_among({one: check_profiles(history, one) for one in directions})
 
-    ``stretch`` counts from 0; None: the newest that has profiles.
-    """
-    profiles = {one: check_profiles(history, one) for one in directions}
+
+def spots_among(profiles: Mapping[str, Sequence[CheckProfile]], stretch: int | None = None) -> list[Spot]:
+    """The same from the profiles of each direction; ``stretch`` counts from 0, None: the newest that has profiles."""
+    directions = list(profiles)
     bumps = {one: _bumps(profiles[one], stretch) for one in directions}
     found = []
     for direction in directions:

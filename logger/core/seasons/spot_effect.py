@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 
 from logger.core.seasons.effects import answer, compare
-from logger.core.seasons.profile_history import growing_spots
+from logger.core.seasons.profile_history import check_profiles, spots_among
 from logger.core.seasons.season import RigHistory, SeasonCheck
 from logger.core.seasons.season_lines import stretch_of, stretch_starts
 from logger.core.trace import FloatArray
@@ -42,10 +42,11 @@ def spot_effects(history: RigHistory, directions: Sequence[str]) -> list[SpotEff
     Before is the last check with that place: the place was named two checks running, so it isn't one odd check.
     """
     starts = stretch_starts(history.services)
+    profiles = {one: check_profiles(history, one) for one in directions}
     effects = []
     for number, day in enumerate(starts, 1):
         action = ", ".join(one.action for one in history.services if one.on == day and one.new_stretch)
-        for spot in growing_spots(history, directions, number - 1):
+        for spot in spots_among(profiles, number - 1):
             before = _heights(history, starts, number - 1, spot.direction, spot.at_fraction)
             after = _heights(history, starts, number, spot.direction, spot.at_fraction)
             if not before or not after:
