@@ -143,9 +143,12 @@ def _form_source(
     logbook: str | Path | None, rig: str, paper: str, issued: date, voltage_v: float | None
 ) -> "FormSource":
     from logger import __version__
+    from logger.core.seasons.expected import own_weather
+    from logger.core.seasons.season_rows import history_from
     from logger.jobs.baselines import baseline_for
     from logger.jobs.latch import standing
     from logger.jobs.rig_of import rig_of
+    from logger.jobs.season_source import rows_from_logbook
     from logger.report.forms import FormSource
 
     with _read(logbook, paper) as book:
@@ -156,6 +159,16 @@ def _form_source(
             for way in ("lock", "unlock")
             if (one := baseline_for(book, rig, way)) is not None
         }
+        history = history_from(rows_from_logbook(book, rig, book.trials(rig=rig)))
+        weather = {way: shown for way in held if (shown := own_weather(history, way)) is not None}
     return FormSource(
-        found, held, stands.status, stands.commissioned, stands.next_check, issued, __version__, voltage_v
+        found,
+        held,
+        stands.status,
+        stands.commissioned,
+        stands.next_check,
+        issued,
+        __version__,
+        voltage_v,
+        weather,
     )

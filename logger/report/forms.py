@@ -1,7 +1,7 @@
 """Papers for the field: the blank test sheet and the cab card. Pure: data in, a document out."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from hashlib import sha256
 
@@ -10,7 +10,7 @@ from logger.core.machine.limits import limits_for
 from logger.core.quantities.units import display_unit, show
 from logger.core.records.records import BENCH
 from logger.core.rig import Rig
-from logger.core.seasons.expected import Expected, expected_throw
+from logger.core.seasons.expected import Expected, OwnWeather, expected_throw
 from logger.core.sheets.questions import QUESTIONS
 from logger.core.sheets.sheet import Plan
 from logger.core.standing.service import NextCheck
@@ -65,6 +65,8 @@ class FormSource:
     software: str
     voltage_v: float | None = None
     """What the times are for [V]; None: as in the baseline, or nominal."""
+    weather: Mapping[str, OwnWeather] = field(default_factory=dict)
+    """By direction, where the rig's checks have shown how it answers to weather."""
 
 
 # ---- the blank sheet ----
@@ -170,7 +172,11 @@ def expected_table(source: FormSource, big: bool = False) -> Table:
         row = [show(temperature_c, "temperature", source.rig.units).partition(" ")[0]]
         for direction in DIRECTIONS:
             found = expected_throw(
-                source.rig, source.baselines.get(direction), source.voltage_v, temperature_c
+                source.rig,
+                source.baselines.get(direction),
+                source.voltage_v,
+                temperature_c,
+                source.weather.get(direction),
             )
             row += _expected_cells(source.rig, found)
             if found is not None:

@@ -3,14 +3,16 @@
 import io
 import os
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
 
-from logger.core.seasons.expected import expected_throw
+from logger.core.assessment import Figures, Measured
+from logger.core.seasons.expected import expected_throw, own_weather
+from logger.core.seasons.season import RigHistory, SeasonCheck, SeasonThrow
 from logger.core.sheets.byhand_lines import EXAMPLE, parse_line
 from logger.core.sheets.questions import QUESTIONS
 from logger.core.sheets.sheet import KINDS, plan_for
@@ -208,3 +210,58 @@ def test_a_lower_supply_is_slower_and_cold_is_heavier_and_less_sure(source):
 
 def test_near_stall_nothing_is_expected(source):
     assert expected_throw(RIG, None, 0.5, 20.0) is None
+
+
+PER_10K = -0.05
+"""A rig that answers to cold far more than the allowance says."""
+
+
+def checked_in_all_weathers(baseline, checks, swing_k=14.0):
+    """A history of invented checks, each a little off, whose current falls by 5 % for 10 K warmer."""
+    amps, seconds = (baseline.figures[name].mean for name in ("run_current_a", "travel_time_s"))
+    found = []
+    for number in range(checks):
+        air_c = 14.0 + swing_k * (0.0, 1.0, 0.0, -1.0)[number % 4]
+        heavier = 1.0 + PER_10K * (air_c - 14.0) / 10.0
+        throws = tuple(
+            SeasonThrow(
+                "lock",
+                Figures(
+                    run_current_a=Measured(amps * heavier * (1.0 + off), 0.01),
+                    travel_time_s=Measured(seconds * (1.0 + 0.2 * (heavier - 1.0) + 0.5 * off), 0.01),
+                    mean_voltage_v=Measured(12.41, 0.01),
+                ),
+            )
+            for off in (-0.004, 0.0, 0.004)
+        )
+        day = date(2022, 3, 1) + timedelta(days=91 * number)
+        found.append(SeasonCheck(day, f"sheet-{number}", "seasonal", throws, ambient_c=air_c))
+    return RigHistory(RIG, tuple(found))
+
+
+def test_a_rig_that_has_shown_its_answer_to_weather_is_expected_so_and_the_card_says_it(source):
+    baseline = source.baselines["lock"]
+    own = own_weather(checked_in_all_weathers(baseline, 16), "lock")
+    assumed = expected_throw(RIG, baseline, 12.41, -6.0)
+    shown = expected_throw(RIG, baseline, 12.41, -6.0, own)
+    truth_a = baseline.figures["run_current_a"].mean * (1.0 - 2.0 * PER_10K)
+    assert abs(shown.run_current_a.value - truth_a) < 0.5 * abs(assumed.run_current_a.value - truth_a)
+    assert shown.run_current_a.u < assumed.run_current_a.u
+    assert shown.time_s.value > assumed.time_s.value
+    assert assumed.because.endswith("weather assumed")
+    assert shown.because.endswith("weather as 16 checks of this rig show it")
+    said = words(cab_card(replace(source, weather={"lock": own})))
+    assert "weather as 16 checks of this rig show it" in said
+
+
+@pytest.mark.parametrize(("checks", "swing_k"), [(3, 14.0), (16, 4.0)])
+def test_few_checks_or_checks_in_one_weather_leave_the_allowances(source, checks, swing_k):
+    assert own_weather(checked_in_all_weathers(source.baselines["lock"], checks, swing_k), "lock") is None
+
+
+def test_at_its_own_weather_a_rig_that_has_shown_its_slopes_is_expected_as_its_baseline(source):
+    baseline = source.baselines["lock"]
+    own = own_weather(checked_in_all_weathers(baseline, 16), "lock")
+    found = expected_throw(RIG, baseline, None, 14.0, own)
+    assert found.time_s.value == pytest.approx(baseline.figures["travel_time_s"].mean)
+    assert found.run_current_a.value == pytest.approx(baseline.figures["run_current_a"].mean)

@@ -1,10 +1,12 @@
 """What a healthy throw should take today: time and running current at a voltage and a temperature.
 
 From the baseline where there is one: its means, carried to today's voltage by the motor line (exact) and to today's
-temperature by the allowances of ``correction`` (assumed, and wide). Without a baseline only the rating speaks, and only
+temperature by the rig's own slopes where its checks have shown them, else by the allowances of ``correction`` (assumed,
+and wide). Without a baseline only the rating speaks, and only
 when the push the mechanism needs is known.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import hypot
 
@@ -21,14 +23,51 @@ from logger.core.machine.rating import (
 )
 from logger.core.rig import Rig
 from logger.core.seasons.correction import ALLOWANCES, slopes, weather_columns
-from logger.core.seasons.season import RUN_CURRENT, TRAVEL_TIME
+from logger.core.seasons.season import RUN_CURRENT, TRAVEL_TIME, RigHistory
+from logger.core.seasons.season_lines import lines_of
+from logger.core.seasons.trend_figures import fit_line
 from logger.core.stroke.baseline import Baseline
+from logger.core.trace import FloatArray
 from logger.errors import InputError
 
 ONE_MORE = 0.975
 """Chance that one more healthy throw lies below the upper end; so 95 % lie between both ends."""
 UNKNOWN_C = 15.0
 """Taken for a baseline whose temperature nobody wrote down [degC] (assumed)."""
+
+
+ENOUGH_CHECKS, ENOUGH_K = 4, 10.0
+"""Checks with a temperature, and how far apart the coldest and the warmest lie [K], from which on the rig's own slopes are
+used (assumed; they are drawn to the allowance all the same)."""
+OWN = 2
+"""The slopes that answer to temperature come first in ``weather_columns``; that of voltage isn't needed here."""
+
+
+@dataclass(frozen=True, eq=False)
+class OwnWeather:
+    """How one direction of a rig answers to temperature, as learned from its checks."""
+
+    mean: Mapping[str, FloatArray]
+    """By figure: relative slopes, shape (2,)."""
+    covariance: Mapping[str, FloatArray]
+    """By figure: shape (2, 2)."""
+    checks: int
+    """How many checks with a temperature it rests on."""
+
+
+def own_weather(history: RigHistory, direction: str) -> OwnWeather | None:
+    """What the rig's checks say of weather in one direction; None where they are too few or too alike."""
+    mean, covariance, seen = {}, {}, np.array([])
+    for figure in (RUN_CURRENT, TRAVEL_TIME):
+        line, _ = lines_of(history, direction, figure)
+        if line is None:
+            return None
+        seen = line.temperature_c[np.isfinite(line.temperature_c)]
+        if len(seen) < ENOUGH_CHECKS or np.ptp(seen) < ENOUGH_K:
+            return None
+        _, learned, _ = fit_line(line)
+        mean[figure], covariance[figure] = learned.mean[:OWN], learned.covariance[:OWN, :OWN]
+    return OwnWeather(mean, covariance, len(seen))
 
 
 @dataclass(frozen=True)
@@ -44,26 +83,34 @@ class Expected:
 
 
 def expected_throw(
-    rig: Rig, baseline: Baseline | None, voltage_v: float | None, temperature_c: float
+    rig: Rig,
+    baseline: Baseline | None,
+    voltage_v: float | None,
+    temperature_c: float,
+    own: OwnWeather | None = None,
 ) -> Expected | None:
     """What one more healthy throw should take at ``voltage_v`` [V] and ``temperature_c`` [degC].
 
     ``voltage_v`` None: the baseline's own mean, or the nominal voltage. None where nothing can be said: no baseline
-    and no known push, or a rating that draws no motor line.
+    and no known push, or a rating that draws no motor line. ``own``: the direction's own answer to weather, if known.
     """
     try:
         line = motor_line(rig.actuator)
     except InputError:
         return None
     if baseline is not None:
-        found = _from_baseline(line, baseline, voltage_v, temperature_c)
+        found = _from_baseline(line, baseline, voltage_v, temperature_c, own)
         if found is not None:
             return found
     return _from_rating(rig, line, voltage_v, temperature_c)
 
 
 def _from_baseline(
-    line: MotorLine, baseline: Baseline, voltage_v: float | None, temperature_c: float
+    line: MotorLine,
+    baseline: Baseline,
+    voltage_v: float | None,
+    temperature_c: float,
+    own: OwnWeather | None,
 ) -> Expected | None:
     time, run = baseline.figures.get("travel_time_s"), baseline.figures.get("run_current_a")
     if time is None or run is None:
@@ -72,14 +119,20 @@ def _from_baseline(
     then_v = measured_v.mean if measured_v is not None else line.v_ref
     now_v = then_v if voltage_v is None else voltage_v
     then_c = UNKNOWN_C if baseline.ambient_c is None else baseline.ambient_c
-    heavier, heavier_sd = _weather(RUN_CURRENT, then_c, temperature_c)
-    _, slower_sd = _weather(TRAVEL_TIME, then_c, temperature_c)
+    heavier, heavier_sd = _weather(RUN_CURRENT, then_c, temperature_c, own)
+    slower, slower_sd = _weather(TRAVEL_TIME, then_c, temperature_c, own)
     current_a = run.mean * (1.0 + heavier)
     then_left = then_v - run.mean * float(resistance_at(line, then_c))
     now_left = now_v - current_a * float(resistance_at(line, temperature_c))
     if then_left <= 0.0 or now_left <= 0.1 * now_v:
         return None  # next to stall the line says nothing
     time_s = time.mean * then_left / now_left
+    if own is not None:  # its checks' times, at one voltage, have in them what the heavier current costs
+        drop_v = run.mean * line.r_ohm
+        if now_v - drop_v <= 0.1 * now_v:
+            return None
+        time_s = time.mean * (then_v - drop_v) / (now_v - drop_v) * (1.0 + slower)
+    weather = "weather assumed" if own is None else f"weather as {own.checks} checks of this rig show it"
     return Expected(
         Measured(
             time_s,
@@ -91,16 +144,20 @@ def _from_baseline(
         ),
         now_v,
         temperature_c,
-        f"baseline of {baseline.n} throws",
+        f"baseline of {baseline.n} throws, {weather}",
     )
 
 
-def _weather(figure: str, then_c: float, now_c: float) -> tuple[float, float]:
+def _weather(figure: str, then_c: float, now_c: float, own: OwnWeather | None) -> tuple[float, float]:
     """Relative change from one temperature to another, and its standard deviation."""
     columns = weather_columns(np.array([then_c, now_c]), np.zeros(2))
-    moved = columns[1] - columns[0]
-    mean, sd = slopes(ALLOWANCES[figure])
-    return float(moved @ mean), float(np.sqrt(np.sum((moved * sd) ** 2)))
+    moved = (columns[1] - columns[0])[:OWN]
+    if own is not None:
+        mean, covariance = own.mean[figure], own.covariance[figure]
+    else:
+        mean, sd = (one[:OWN] for one in slopes(ALLOWANCES[figure]))
+        covariance = np.diag(sd**2)
+    return float(moved @ mean), float(np.sqrt(moved @ covariance @ moved))
 
 
 def _between(figure: str) -> float:
