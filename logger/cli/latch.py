@@ -46,7 +46,7 @@ def order() -> None:
 @order.command("raise")
 @click.argument("rig")
 @click.option("--cause", help="What was seen; 'throwbook order causes' lists them.")
-@click.option("--because", help="What was seen, in your words.")
+@click.option("--because", "--reason", "because", help="What was seen, in your words.")
 @by_option
 @click.pass_context
 def raise_(ctx: click.Context, rig: str, cause: str | None, because: str | None, by: str | None) -> None:
@@ -131,13 +131,13 @@ def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
     output.table(["order", "written", "by", "does", "because", "signed"], rows)
 
 
-@order.command()
+@order.command(short_help="Bring a rig down by a signed order.")
 @click.argument("rig")
 @click.option(
     "--order", "orders", multiple=True, metavar="ID", help="Open order it answers (again for more)."
 )
 @click.option("--all", "every", is_flag=True, help="Answer every order that is open now.")
-@click.option("--because", help="The reason.")
+@click.option("--because", "--reason", "because", help="The reason.")
 @click.option("--cause-found", metavar="TEXT", help="What it was (for 'do not use').")
 @click.option("--service", metavar="ID", help="Service entry with the repair (for 'do not use').")
 @click.option(

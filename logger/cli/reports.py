@@ -77,7 +77,7 @@ def print_(ctx: click.Context, /, name: str, as_json: bool, issued: str | None, 
     _tell(report_sheet(logbook_of(ctx), name, issued=day(issued), **given), as_json)
 
 
-@click.command()
+@click.command(short_help="Write a blank sheet as PDF, to fill in by hand.")
 @click.argument("rig")
 @click.option("--kind", type=KINDS, default="commissioning", show_default=True, help="What the sheet is for.")
 @click.option("--throws", type=click.IntRange(1, 100), help="Throws each way [default: as the kind asks].")

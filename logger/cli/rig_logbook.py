@@ -19,9 +19,16 @@ if TYPE_CHECKING:
 STATUSES = ["in service", "watch", "restricted", "do not use", "not commissioned"]
 
 
-@click.command()
+@click.command(short_help="Put a rig into the logbook, or a new version of it.")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--reason", default="", metavar="TEXT", help="Why it stands for the version that is there.")
+@click.option(
+    "--reason",
+    "--because",
+    "reason",
+    default="",
+    metavar="TEXT",
+    help="Why it stands for the version that is there.",
+)
 @by_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context
@@ -122,9 +129,9 @@ def _write(path: Path, found: "Sequence[Listed]", wanted: "Wanted", paper: str) 
     output.line(f"{path}: {counted(len(found), 'rig')}")
 
 
-@click.command()
+@click.command(short_help="Take a sold rig out of the lists; what it wrote stays.")
 @click.argument("name")
-@click.option("--because", metavar="TEXT", help="Why: sold, scrapped, ...")
+@click.option("--because", "--reason", "because", metavar="TEXT", help="Why: sold, scrapped, ...")
 @click.option("--back", is_flag=True, help="It is looked after again.")
 @by_option
 @click.pass_context

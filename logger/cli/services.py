@@ -43,7 +43,7 @@ def service() -> None:
 @click.option(
     "--corrects", default="", metavar="ID", help="Entry that this one stands for; the old one stays."
 )
-@click.option("--reason", default="", metavar="TEXT", help="Why it is corrected.")
+@click.option("--reason", "--because", "reason", default="", metavar="TEXT", help="Why it is corrected.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
 @click.pass_context
@@ -91,7 +91,7 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
             output.line(text, style="warn", indent=2)
 
 
-@service.command("list")
+@service.command("list", short_help="Show what was done to a rig, and when the next check is due.")
 @click.argument("rig")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object an entry.")
 @click.pass_context

@@ -12,10 +12,10 @@ from logger.core.quantities.plain import counted
 from logger.errors import InputError
 
 
-@click.command()
+@click.command(short_help="Answer the questions of an open sheet.")
 @click.argument("name")
 @question_options
-@click.option("--reason", default="", help="Why an earlier answer is corrected.")
+@click.option("--reason", "--because", "reason", default="", help="Why an earlier answer is corrected.")
 @by_option
 @click.pass_context
 def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **given: Any) -> None:
@@ -34,10 +34,10 @@ def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **give
     output.line(f"{state.name}: {counted(len(told), 'answer')} written down.")
 
 
-@click.command("leave-out")
+@click.command("leave-out", short_help="Take a throw of an open sheet out of the count.")
 @click.argument("name")
 @click.option("--throw", type=int, required=True, help="Number of the throw.")
-@click.option("--because", metavar="TEXT", help="Why it doesn't count.")
+@click.option("--because", "--reason", "because", metavar="TEXT", help="Why it doesn't count.")
 @by_option
 @click.pass_context
 def leave_out(ctx: click.Context, name: str, throw: int, because: str | None, by: str | None) -> None:
@@ -56,9 +56,9 @@ def leave_out(ctx: click.Context, name: str, throw: int, because: str | None, by
     print_sheet(found)
 
 
-@click.command()
+@click.command(short_help="Judge every throw of a sheet again, by the rig of now.")
 @click.argument("name")
-@click.option("--reason", metavar="TEXT", help="Why it is judged again.")
+@click.option("--reason", "--because", "reason", metavar="TEXT", help="Why it is judged again.")
 @by_option
 @click.pass_context
 def rejudge(ctx: click.Context, name: str, reason: str | None, by: str | None) -> int:

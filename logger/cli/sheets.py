@@ -28,7 +28,7 @@ sheet.add_command(print_)
 sheet.add_command(blank)
 
 
-@sheet.command()
+@sheet.command(short_help="Plan a sheet: how many throws, what to look at.")
 @click.argument("rig")
 @click.option("--kind", type=KINDS, help="What the sheet is for.")
 @click.option("--throws", type=click.IntRange(1, 1000), help="Throws each way (commissioning: at least 5).")
@@ -95,7 +95,7 @@ def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
         output.line("No sheet yet: 'throwbook sheet plan RIG --kind commissioning' plans one.")
 
 
-@sheet.command()
+@sheet.command(short_help="Show a sheet, and what an acceptance still lacks.")
 @click.argument("name")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context
@@ -137,7 +137,14 @@ def show(ctx: click.Context, name: str, as_json: bool) -> None:
     default="not tried",
     help="Stayed put with the power off.",
 )
-@click.option("--reason", default="", metavar="TEXT", help="Why this corrects what was written before.")
+@click.option(
+    "--reason",
+    "--because",
+    "reason",
+    default="",
+    metavar="TEXT",
+    help="Why this corrects what was written before.",
+)
 @by_option
 @click.pass_context
 def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | None, **given: Any) -> None:
@@ -240,9 +247,9 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
     print_status(done.state.sheet.rig, done.status)
 
 
-@sheet.command()
+@sheet.command(short_help="Reject a sheet with a reason; it is sealed.")
 @click.argument("name")
-@click.option("--because", metavar="TEXT", help="What was wrong.")
+@click.option("--because", "--reason", "because", metavar="TEXT", help="What was wrong.")
 @click.option("--signed", metavar="NAME", help="Who says so.")
 @click.pass_context
 def reject(ctx: click.Context, name: str, because: str | None, signed: str | None) -> None:

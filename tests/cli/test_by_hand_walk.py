@@ -152,3 +152,18 @@ def test_a_half_remembered_name_is_answered_with_the_rigs_it_may_be(run):
     assert "It has: quarry-loader; " in run("status", "quarry")[2]
     assert "It has: yard-loader-14, " in run("status", "Yard-Lauder-14")[2]
     assert "and 13 more" in run("status", "nobody knows")[2]
+
+
+@pytest.mark.parametrize("option", ["--because", "--reason"])
+def test_a_reason_may_be_called_either_way(run, option):
+    enter(run, UNSEEN, *TOLD)
+    assert (
+        run("sheet", "leave-out", f"{RIG}-1", "--throw", "1", option, "wrong attachment", "--by", "M. K.")[0]
+        == 0
+    )
+    assert run("sheet", "rejudge", f"{RIG}-1", option, "rating misread", "--by", "M. K.")[0] == 0
+
+
+@pytest.mark.parametrize("group", ["sheet", "order", "service", "rig", "board"])
+def test_no_line_of_a_list_of_commands_is_cut_off(run, group):
+    assert "..." not in run(group, "--help")[1].replace("[ARGS]...", "")
