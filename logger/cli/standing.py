@@ -54,8 +54,11 @@ def way_gone(rig: str, way: "WayBack") -> list[str]:
 
 
 def _clear_command(rig: str, way: "WayBack") -> str:
+    from logger.core.standing.status import RECOMMISSIONED
+
     words = ["throwbook order clear", for_shell(rig), "--all", "--because TEXT"]
-    if way.repair is not None and way.sheet is not None:
+    asked = RECOMMISSIONED in [step.need for step in way.steps]
+    if asked and way.repair is not None and way.sheet is not None:
         words += [
             "--cause-found TEXT",
             f"--service {way.repair.id[:8]}",

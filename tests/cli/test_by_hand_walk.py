@@ -143,6 +143,8 @@ def test_the_status_names_what_is_done_of_the_way_back_and_what_is_to_be_typed(r
         f"order clear {RIG} --all --because TEXT --cause-found TEXT --service {entry} --sheet {RIG}-2" in out
     )
     assert clear(run, cause_found="bent pin", service=entry, sheet=f"{RIG}-2")[0] == 0
+    enter(run, SEASON, *TOLD, kind="seasonal")
+    assert f"order clear {RIG} --all --because TEXT --signed NAME" in run("status", RIG)[1]
 
 
 def test_a_half_remembered_name_is_answered_with_the_rigs_it_may_be(run):
@@ -167,3 +169,8 @@ def test_a_reason_may_be_called_either_way(run, option):
 @pytest.mark.parametrize("group", ["sheet", "order", "service", "rig", "board"])
 def test_no_line_of_a_list_of_commands_is_cut_off(run, group):
     assert "..." not in run(group, "--help")[1].replace("[ARGS]...", "")
+
+
+def test_who_has_no_board_is_told_to_bring_a_clamp_meter_to_the_next_check(run):
+    commissioned(run)
+    assert "Bring: board or clamp meter" in run("trend", RIG)[1]
