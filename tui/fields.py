@@ -91,6 +91,8 @@ def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
                 return Checked(False, other.what)
             return Checked(False, f"no unit: Enter makes it {whole}", whole)
         return Checked(False, f"{error.what}; for example {KINDS[spec.kind].example}")
+    if spec.kind == "share" and value > 1.0 and _bare(plain):
+        return Checked(False, f"more than always: Enter makes it {plain} %", f"{plain} %")
     if spec.unit:
         return Checked(True, f"= {value / COMMON[spec.unit][1]:g} {spec.unit}")
     return Checked(True, f"= {show(value, spec.kind, system)}")
@@ -99,7 +101,7 @@ def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
 def _bare(plain: str) -> bool:
     """A number and nothing behind it."""
     body = plain.removeprefix("-").removeprefix("+")
-    return bool(body) and body.replace(".", "", 1).isdigit()
+    return bool(body) and body.replace(",", ".").replace(".", "", 1).isdigit()
 
 
 def accuracy_complaint(text: str) -> str:

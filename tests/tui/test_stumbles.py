@@ -7,6 +7,7 @@ from logger.core.simulator import Fault
 from logger.jobs.latch import raise_by_hand
 from logger.jobs.overview import overview
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, settle, write
+from tui.fields import FieldSpec, check_field
 from tui.screens.sheet import SheetScreen
 from tui.screens.way_back import WayBackScreen
 
@@ -138,3 +139,12 @@ def test_how_the_pins_were_seen_is_proposed_and_typing_replaces_it(commissioned_
         assert app.screen.form.field("how").value == "mirror"
 
     walked(app, journey)
+
+
+def test_a_number_with_a_decimal_comma_gets_its_unit_and_a_duty_cycle_of_25_its_percent():
+    speed, share = FieldSpec("s", "speed", "speed"), FieldSpec("d", "duty cycle", "share")
+    assert check_field(speed, "12,5").complete == "12,5 mm/s"
+    assert check_field(speed, "12,5 mm/s").say == "= 12.5 mm/s"
+    assert not check_field(speed, "1,500").complete
+    assert check_field(share, "25").complete == "25 %"
+    assert check_field(share, "25 %").say == check_field(share, "0.25").say == "= 25 %"
