@@ -33,7 +33,8 @@ def result_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
 
 def told_cells(recorded: "Recorded", kept: "Kept", direction: str) -> list[Cell | str]:
     """What to do now; what was kept where."""
-    count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. Kept on {kept.sheet}."
+    where = f"Not in the logbook: {kept.kept_out}" if kept.kept_out else f"Kept on {kept.sheet}"
+    count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. {where}."
     look = [Cell(LOOK, WARN)] if direction == LOCK else []
     return [*look, Cell(count, QUIET)]
 

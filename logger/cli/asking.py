@@ -17,7 +17,7 @@ def needed(value: str | None, option: str, question: str, choices: tuple[str, ..
     if value is not None and written(value):
         return written(value)
     if not can_ask():
-        example = f"{option} {choices[0]}" if choices else option
+        example = f"{option} with one of: {', '.join(choices)}" if choices else option
         raise InputError(f"{option} is missing", question, f"In a pipe nothing is asked: give {example}.")
     kind = click.Choice(choices) if choices else str
     return str(click.prompt(question, type=kind, err=True)).strip()

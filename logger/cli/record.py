@@ -219,10 +219,15 @@ def _keep_and_show(recorded: "Recorded", given: dict[str, Any], logbook: str | N
         output.json_line(assessment_record(_named(recorded, name)))
     else:
         _show(recorded, name, kept.sheet)
+        if kept.kept_out:
+            output.line(f"Not in the logbook: {kept.kept_out}.", style="warn")
         if kept.standing is not None:
             from logger.cli.standing import print_standing
 
             print_standing(kept.standing, whole=False)
+    if kept.kept_out and given["sheet"]:
+        complain(f"{given['sheet']}: nothing was added to this sheet: {kept.kept_out}")
+        return 2
     if recorded.problem is not None:
         complain(str(recorded.problem))
         return recorded.problem.exit_code

@@ -45,12 +45,24 @@ def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bo
     name = done.revision.rig
     if as_json:
         output.json_line(
-            {"rig": name, "new": done.new, "revised": done.revised, "revision": done.revision.id}
+            {
+                "rig": name,
+                "new": done.new,
+                "revised": done.revised,
+                "raised": done.raised,
+                "revision": done.revision.id,
+            }
         )
     elif not done.new:
         output.line(f"Rig {name} is in the logbook as it stands in {file}; nothing changed.")
     elif done.revised:
         output.line(f"Rig {name}: new version; trials judged before keep the one they were judged by.")
+        if done.raised:
+            output.line(
+                "Its ratings or limits are others than those it was commissioned by: it is restricted until it is "
+                f"commissioned by the new ones, or somebody signs why not: throwbook status {name}",
+                style="warn",
+            )
     else:
         output.line(f"Rig {name} added. Next: throwbook sheet plan {for_shell(name)} --kind commissioning")
 

@@ -98,6 +98,8 @@ def print_sheet(found: "SheetView") -> None:
             "",
         ]
         output.table(headings, rows, right=[0, 2, 3, 4])
+    for text in found.taken_back:
+        output.line(text, style="warn")
     _print_decision(found)
 
 
@@ -176,6 +178,7 @@ def sheet_json(found: "SheetView") -> dict[str, Any]:
             }
             for one in found.trials
         ],
+        "taken_back": list(found.taken_back),
         "missing": list(found.acceptance.missing),
         "verdict": found.acceptance.verdict,
         "verdict_because": list(found.acceptance.because),

@@ -12,9 +12,12 @@ if TYPE_CHECKING:
 
 def print_standing(found: "RigStanding", whole: bool = True, way: "WayBack | None" = None) -> None:
     """The headline; with ``whole`` also the reasons and the way down, with ``way`` how far it has come."""
+    from logger.core.sheets.practice import CAUTION
     from logger.core.standing.status_words import STYLE, caution, headline, reasons, refused, way_down
 
     style = STYLE[found.status.level]
+    if found.practice:
+        output.line(CAUTION, style="warn")
     output.line(
         f"{found.rig}: {headline(found.status, found.commissioned, found.next_check.sentence)}", style=style
     )
@@ -69,11 +72,17 @@ def _clear_command(rig: str, way: "WayBack") -> str:
 
 def standing_json(found: "RigStanding") -> dict[str, Any]:
     """One JSON object; stable keys."""
+    from logger.core.cautions import BOTH_PINS
+    from logger.core.standing.status_words import headline
+
     check = found.next_check
     return {
         "rig": found.rig,
         "status": found.status.level,
         "commissioned": found.commissioned,
+        "practice": found.practice,
+        "sentence": headline(found.status, found.commissioned, found.next_check.sentence),
+        "caution": BOTH_PINS,
         "open": [
             {
                 "ids": list(one.ids),

@@ -8,7 +8,7 @@ from logger.core.seasons.effects import CONFIDENCE, HELPED, WORSE
 from logger.core.seasons.season import FIGURES
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
 from logger.core.seasons.trend_figures import NO_LIMIT
-from logger.core.seasons.wording_trend import change_text, figure_name, forecast_text, signal_text
+from logger.core.seasons.wording_trend import change_text, creep_text, figure_name, forecast_text, signal_text
 
 if TYPE_CHECKING:
     from logger.core.seasons.history import TrendResult
@@ -37,11 +37,18 @@ def print_trend(found: "RigTrend") -> None:
     output.line(
         "All at 20 degC and nominal voltage; the change is the best supported rise since the baseline."
     )
+    for one in found.trends:
+        if one.creep is not None:
+            output.line(_sentence(creep_text(one)), style="warn")
     for spot in found.spots:
         output.line(spot.sentence, style="warn")
     _print_reasons(found.trends)
     _print_checks(found.trends)
     _print_services(found)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def _row(one: "TrendResult") -> list[str | output.Cell]:

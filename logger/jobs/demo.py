@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger.core.records.records import SheetState
+from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.jobs import demo_story as story
 from logger.jobs import latch, sheets
@@ -83,7 +84,7 @@ class _Player:
         self.rig_file.write_text(rig_toml(RIG), encoding="utf-8")
         self.machine = machine_for(RIG, MACHINE_SEED, LOAD_SHARE)
         self.rng = np.random.default_rng(2023)
-        add_rig(self.logbook, self.rig_file, story.OPERATOR, story.COMMISSIONED)
+        add_rig(self.logbook, self.rig_file, story.OPERATOR, story.COMMISSIONED, FOR_PRACTICE)
 
     def fit(self) -> None:
         """Before money is spent: does the actuator suit the mechanism?"""

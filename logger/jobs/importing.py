@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from logger import __version__
 from logger.core.records.records import BENCH, LoggedTrial, SheetState
+from logger.core.sheets.practice import FOR_PRACTICE, REHEARSAL_BOARD
 from logger.core.standing.status import Status
 from logger.errors import InputError
 from logger.jobs import latch
@@ -124,6 +125,7 @@ def import_traces(
         fresh, known = _sort_out(book, rig.name, traces)
         if not fresh:
             return Imported(None, (), tuple(known), latch.status(book, rig.name))
+        _refuse_rehearsed(book, fresh)
         for doubt in doubts(fresh, rig.name, now, book.newest_start(rig.name)):
             settle(doubt)
         throws = _judge(book, rig, fresh, asked, progress)
@@ -173,6 +175,17 @@ def doubts(traces: Sequence["Trace"], rig: str, now: datetime, newest: datetime 
             )
         )
     return found
+
+
+def _refuse_rehearsed(book: Logbook, traces: Sequence["Trace"]) -> None:
+    """What a rehearsal board made goes into practice logbooks alone."""
+    found = [one for one in traces if str(one.head.get("board", "")).lower() == REHEARSAL_BOARD]
+    if found and not book.for_practice():
+        raise InputError(
+            "it was recorded from a rehearsal board and says nothing of the machine",
+            found[0].source,
+            f"Leave it out. To practise, start a logbook of its own: throwbook --logbook practice.db rig add FILE.toml --reason '{FOR_PRACTICE}'",
+        )
 
 
 def _with_source(trace: "Trace", path: Path) -> "Trace":

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.core.quantities.plain import file_name
+from logger.core.sheets.practice import simulated_by
 from logger.core.trace import Trace
 from logger.errors import InputError
 from logger.files.journal import unfinished
@@ -42,6 +43,8 @@ class Kept:
     """Of the rig, this throw included; None: not in a logbook."""
     took_out: bool = False
     """This very throw took the rig out of use."""
+    kept_out: str = ""
+    """Why it isn't in the logbook, although that was asked for."""
 
 
 def broken_off(logbook: str | None) -> list[Path]:
@@ -62,16 +65,39 @@ def keep(recorded: Recorded, place: Place, now: datetime) -> Kept:
     """
     if recorded.trace is None or recorded.assessment is None:
         raise InputError("there is nothing to keep", str(recorded.journal), "Record again")
-    file = place.out if place.out is not None or place.in_logbook else Path()
+    kept_out = _kept_out(recorded.trace, place)
+    in_logbook = place.in_logbook and not kept_out
+    file = place.out if place.out is not None or in_logbook else Path()
     if file is not None:
         if file.is_dir():
             file = file / trace_name(recorded.trace)
+            file = _free(file) if kept_out else file
         if file.exists():
             raise InputError("there is such a file already", str(file), "Choose another with --out")
         write_trace(recorded.trace, file)
-    kept = _into_logbook(recorded, place, now, file) if place.in_logbook else Kept(file, "", None)
+    kept = (
+        _into_logbook(recorded, place, now, file) if in_logbook else Kept(file, "", None, kept_out=kept_out)
+    )
     recorded.discard_journal()
     return kept
+
+
+def _free(file: Path) -> Path:
+    """``file``, or the next name of its kind that nothing has: a throw kept out was not asked where to go."""
+    names = (file.with_stem(f"{file.stem}-{number}") for number in range(2, 1000))
+    return next((one for one in (file, *names) if not one.exists()), file)
+
+
+def _kept_out(trace: Trace, place: Place) -> str:
+    """Why a throw that no machine made stays out of this logbook; empty: it may go in."""
+    from logger.jobs.logbooks import opened
+
+    made_by = simulated_by(trace.head)
+    if not place.in_logbook or not made_by:
+        return ""
+    with opened(place.logbook, read_only=True) as book:
+        practice = book.for_practice()
+    return "" if practice else f"it was made by {made_by} and says nothing of the machine"
 
 
 def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | None) -> Kept:

@@ -51,11 +51,15 @@ class RigStanding:
     commissioned: bool
     """An accepted commissioning sheet stands."""
     next_check: "NextCheck"
+    practice: bool = False
+    """It stands in a practice logbook: nothing here speaks for a real machine."""
 
 
 def standing(book: Logbook, rig: str, today: date) -> RigStanding:
     """Status, commissioning and next check of one rig."""
-    return RigStanding(rig, status(book, rig), book.commissioned(rig), _next_check(book, rig, today))
+    return RigStanding(
+        rig, status(book, rig), book.commissioned(rig), _next_check(book, rig, today), book.for_practice()
+    )
 
 
 def status(book: Logbook, rig: str) -> Status:

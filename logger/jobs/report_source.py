@@ -60,6 +60,7 @@ def material_in(
         place=place,
         owner=owner,
         method=METHOD_VERSION,
+        practice=stands.practice,
     )
     return _with_records(book, made, sheet)
 

@@ -171,4 +171,5 @@ def _form_source(
         __version__,
         voltage_v,
         weather,
+        stands.practice,
     )

@@ -14,6 +14,7 @@ from logger.core.standing.status_words import short
 from logger.errors import InputError
 from logger.jobs.latch import RigStanding, standing
 from logger.jobs.logbooks import opened
+from logger.jobs.rig_change import raise_for_change
 from logger.logbook.connection import Waiting
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ class Added:
     """False: the logbook had just this file already."""
     revised: bool
     """True: it stands for an earlier version of the rig."""
+    raised: bool = False
+    """It took a commissioned rig up: its commissioning rests on other values."""
 
 
 @dataclass(frozen=True)
@@ -133,9 +136,11 @@ def add_rig(
                 str(file),
                 'Give the rig another name: name = "yard-loader".',
             )
+        before = book.rig(rig.name) if known else None
         added = book.add_rig(rig.name, text, by, now, written(reason))
         new = added.id not in {revision.id for revision in known}
-        return Added(added, new, new and bool(known))
+        raised = before is not None and new and raise_for_change(book, before, rig, by, now)
+        return Added(added, new, new and bool(known), raised)
 
 
 def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:

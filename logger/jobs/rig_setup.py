@@ -7,11 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from logger.core.fitting.fit import Fit, fit
+from logger.core.machine.rig_names import complaint
 from logger.core.machine.rig_numbers import Problem
+from logger.core.quantities.plain import written
 from logger.core.quantities.unit_table import KINDS
+from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.files.rigfile import SECTIONS, YES_NO, RigFile, parse_rig, refuse_contradictions
 from logger.jobs.logbooks import logbook_path, opened
+from logger.jobs.rig_change import raise_for_change
 from logger.jobs.rig_list import Added
 
 TOP = ("name", "units")
@@ -47,15 +51,20 @@ def add_setup(
     name = read.rig.name
     with opened(logbook) as book, book.transaction():
         known = book.rig_revisions(name)
-        if known and book.rig(name).toml != read.text and not reason.strip():
+        if known and book.rig(name).toml != read.text and not written(reason):
             raise InputError(
                 f"the logbook has a rig '{name}' already",
                 "name",
                 "Choose another name, or say why it changes.",
             )
-        added = book.add_rig(name, read.text, by, now, reason.strip())
+        wrong = complaint(name, book.rig_names()) if not known else ""
+        if wrong:
+            raise InputError(f"the name '{name}' {wrong}", "name", "Give the rig another name.")
+        before = book.rig(name) if known else None
+        added = book.add_rig(name, read.text, by, now, written(reason))
         new = added.id not in {revision.id for revision in known}
-        return Added(added, new, new and bool(known))
+        raised = before is not None and new and raise_for_change(book, before, read.rig, by, now)
+        return Added(added, new, new and bool(known), raised)
 
 
 def setup_of(logbook: str | Path | None, rig: str) -> dict[str, str]:
@@ -83,7 +92,7 @@ def start_practice(logbook: str | None, rig: str, by: str, now: datetime) -> Pat
         text = book.rig(rig).toml
     with opened(practice) as book, book.transaction():
         if rig not in book.rig_names() or book.rig(rig).toml != text:
-            book.add_rig(rig, text, by, now, "for practice")
+            book.add_rig(rig, text, by, now, FOR_PRACTICE)
     return practice
 
 

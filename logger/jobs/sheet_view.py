@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from logger.core.records.records import SheetState
 from logger.core.sheets.sheet import Plan, Seen, SheetTrial, plan_from, seen_at, sheet_trials
+from logger.core.sheets.taken_back import taken_back
 from logger.core.standing.status import Status
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
@@ -27,6 +28,8 @@ class SheetView:
     """By trial."""
     acceptance: "Acceptance"
     status: Status
+    taken_back: tuple[str, ...] = ()
+    """A "no" that was corrected: one sentence a throw."""
 
 
 def view(logbook: str | Path | None, sheet: str) -> SheetView:
@@ -48,6 +51,7 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
         {one.id: seen_at(one.id, sightings) for one in trials},
         book.judged(state.sheet.id, rig_for_sheet(book, state)),
         latch.status(book, state.sheet.rig),
+        taken_back(trials, sightings),
     )
 
 

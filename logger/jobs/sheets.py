@@ -6,7 +6,7 @@ from datetime import datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.core.assessment import NO_RUN, STALL
+from logger.core.assessment import NO_RUN, STALL, WATCH
 from logger.core.quantities.plain import written
 from logger.core.records.records import COMMISSIONING, OPEN, REJECTED, BaselineRecord, SheetState
 from logger.core.sheets.sheet import (
@@ -22,7 +22,7 @@ from logger.core.sheets.sheet import (
     plan_from,
     sheet_trials,
 )
-from logger.core.standing.service import entry_from
+from logger.core.standing.service import NO_REPAIR, entry_from
 from logger.core.standing.status import Status
 from logger.errors import InputError
 from logger.jobs import latch
@@ -248,7 +248,7 @@ def accept(
             _look(book, state, unseen, looked, signed, now)
         with book.transaction():
             rig = rig_of(book, state.sheet.rig)
-            found = book.judged(state.sheet.id, rig, signed)
+            found = book.judged(state.sheet.id, rig, signed, now)
             book.accept(state.sheet.id, rig, signed, signed, now, cautions_read)
             frozen, kept = _freeze(book, state, signed, now, baseline_reason)
             return Accepted(
@@ -273,13 +273,19 @@ def _freeze(
         return (), ""
     older = book.baselines(state.sheet.rig)
     since = _services_since(book, state, older)
-    stays = may_replace(bool(since), reason) if older else ""
+    logged = book.trials(sheet=state.sheet.id)
+    shown = [
+        sign.sign
+        for one in logged
+        if one.judgement and one.placement and not one.placement.left_out
+        for sign in one.judgement.assessment.signs
+        if sign.level == WATCH
+    ]
+    stays = may_replace(bool(since), reason, shown) if older else ""
     if stays:
         return (), stays
     why = written(reason) or f"{state.sheet.kind} sheet {state.name}, accepted"
-    rows = freeze_baselines(
-        book, state.sheet.rig, book.trials(sheet=state.sheet.id), by, now, why, since[-1] if since else None
-    )
+    rows = freeze_baselines(book, state.sheet.rig, logged, by, now, why, since[-1] if since else None)
     return tuple(row.direction for row in rows), ""
 
 
@@ -293,7 +299,8 @@ def _services_since(book: Logbook, state: SheetState, older: Sequence[BaselineRe
         if one.id in used and one.placement is not None
     }
     known = {name for sheet in before for name in plan_from(sheets[sheet].sheet.plan).services}
-    return [name for name in plan_from(state.sheet.plan).services if name not in known]
+    worked = {row.id for row in book.services(state.sheet.rig) if row.action not in NO_REPAIR}
+    return [name for name in plan_from(state.sheet.plan).services if name not in known and name in worked]
 
 
 def reject(

@@ -1,6 +1,7 @@
 """Accepting a sheet: the one door, and it asks for the evidence that is stored, not for what is claimed."""
 
 from collections.abc import Container
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ from logger.core.records.records import (
     Trial,
 )
 from logger.core.records.revisions import current, heads
+from logger.core.sheets.practice import simulated_by
 from logger.errors import InputError
 from logger.logbook.trials import TrialRows
 
@@ -33,13 +35,22 @@ class AcceptRows(TrialRows):
         """Every sighting of the sheet's trials, the replaced ones too, oldest first."""
         return self.select(Sighting, f"{ON_SHEET} ORDER BY at, id", [sheet])
 
-    def judged(self, sheet: str, rig: "Rig", signed: str = "") -> "Acceptance":
-        """The sheet judged by all rows that count now; ``signed`` is the name about to be put on it."""
+    def judged(
+        self, sheet: str, rig: "Rig", signed: str = "", signed_at: datetime | None = None
+    ) -> "Acceptance":
+        """The sheet judged by all rows that count now; ``signed`` is the name about to be put on it, ``signed_at`` when."""
         from logger.core.sheets.acceptance import acceptance
         from logger.core.sheets.sheet import filled, sheet_trials
 
+        state = self.sheet(sheet)
+        open_still = state.decision is None
         return acceptance(
-            filled(self.sheet(sheet), signed),
+            replace(
+                filled(state, signed),
+                practice=self.for_practice(),
+                signed_at=signed_at,
+                rig_version=self.rig(state.sheet.rig).id if open_still else "",
+            ),
             sheet_trials(self.trials(sheet=sheet)),
             self.sightings(sheet),
             rig,
@@ -53,7 +64,7 @@ class AcceptRows(TrialRows):
         ``cautions_read``: the person said so when asked; in a pipe nothing is asked.
         """
         with self.transaction():
-            found = self.judged(sheet, rig, signed)
+            found = self.judged(sheet, rig, signed, now)
             if not found.ok:
                 raise InputError(refusal(found), f"sheet {self.sheet(sheet).name}", "It stays open.")
             statement = {
@@ -86,7 +97,7 @@ class AcceptRows(TrialRows):
             return False
         seen = [one for one in self.sightings(sheet) if f"sighting:{one.id}" in covers]
         signed = all(written(one.signed) for one in decided)
-        state = filled(self.sheet(sheet), decided[-1].signed)
+        state = replace(filled(self.sheet(sheet), decided[-1].signed), practice=self.for_practice())
         return signed and acceptance(state, self._sealed_trials(sheet, covers), seen, rig).ok
 
     def _sealed_trials(self, sheet: str, covers: set[str]) -> "list[SheetTrial]":
@@ -115,6 +126,7 @@ class AcceptRows(TrialRows):
                         place.left_out,
                         place.as_found,
                         trial.started,
+                        simulated_by(place.head),
                     )
                 )
         return found

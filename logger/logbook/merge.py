@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.logbook.conflicts import Conflict, conflicts
 from logger.logbook.opening import open_untouched, open_writing, refuse_by_header
@@ -59,6 +60,7 @@ def _take_over(book: "Logbook", copy: Path, other: Path) -> Merged:
     with plain_errors(book.path):
         book.db.execute("ATTACH DATABASE ? AS other", [f"{copy.resolve().as_uri()}?mode=ro"])
     try:
+        _refuse_practice(book, other)
         _refuse_harmed(book, other)
         with book.transaction():
             for name, key in ANCHORS + tuple((table.name, "id") for table in TABLES):
@@ -74,6 +76,20 @@ def _take_over(book: "Logbook", copy: Path, other: Path) -> Merged:
         with plain_errors(book.path):
             book.db.execute("DETACH DATABASE other")
     return Merged(added, tuple(conflicts(book)))
+
+
+def _refuse_practice(book: "Logbook", other: Path) -> None:
+    """What was done for practice must not come to stand beside what was done on a machine."""
+    with plain_errors(other):
+        marked = book.db.execute(
+            "SELECT rig FROM other.rig_revision WHERE reason = ? LIMIT 1", [FOR_PRACTICE]
+        ).fetchone()
+    if marked and not book.for_practice():
+        raise InputError(
+            f"this is a practice logbook: nothing in it speaks for a real '{marked[0]}'",
+            str(other),
+            "Leave it by itself.",
+        )
 
 
 def _refuse_harmed(book: "Logbook", other: Path) -> None:

@@ -12,6 +12,7 @@ from logger.core.records.records import (
     Service,
 )
 from logger.core.records.revisions import Row, current, heads
+from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.logbook.seals import SealRows
 
@@ -62,6 +63,10 @@ class RigRows(SealRows):
                 f"{listed}; 'throwbook rig add FILE.toml' adds one.",
             )
         return found
+
+    def for_practice(self) -> bool:
+        """Whether this is a practice logbook: nothing in it speaks for a real machine."""
+        return bool(self.read("SELECT 1 FROM rig_revision WHERE reason = ? LIMIT 1", [FOR_PRACTICE]))
 
     def rig_revisions(self, name: str) -> list[RigRevision]:
         """Every revision, oldest first."""

@@ -9,6 +9,7 @@ from hashlib import sha256
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE, QUALIFIED
 from logger.core.quantities.plain import counted, printable
 from logger.core.records.records import BENCH
+from logger.core.sheets.practice import CAUTION as PRACTICE
 from logger.core.standing.status import DO_NOT_USE
 from logger.core.standing.status_words import headline
 from logger.report.document import (
@@ -90,7 +91,8 @@ def _front(material: Material, parts: list[SheetPart]) -> list[Block]:
             headline(material.status, material.commissioned, material.next_check.sentence),
         ),
     )
-    cautions = (OUT_OF_USE,) if material.status.level == DO_NOT_USE else ()
+    cautions = [PRACTICE] if material.practice else []
+    cautions += [OUT_OF_USE] if material.status.level == DO_NOT_USE else []
     return [
         Facts(facts, "About this report"),
         Cautions("Caution", (*cautions, FALL, HANDS, BOTH_PINS, QUALIFIED)),
@@ -155,6 +157,7 @@ def _rest(material: Material, parts: list[SheetPart]) -> list[Block]:
 
 def _numbered(title: str, subtitle: str, stem: str, material: Material, blocks: list[Block]) -> Document:
     drawings = tuple(block.key for block in blocks if isinstance(block, Picture))
+    title = f"Practice, no machine: {title}" if material.practice else title
     draft = Document(title, subtitle, "", tuple(blocks), "", "", drawings=drawings)
     digest = sha256(f"{material.software}\n{words(draft)}".encode()).hexdigest()
     number = f"{stem}-{material.issued:%Y%m%d}-{digest[:8]}"

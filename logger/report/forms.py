@@ -67,6 +67,8 @@ class FormSource:
     """What the times are for [V]; None: as in the baseline, or nominal."""
     weather: Mapping[str, OwnWeather] = field(default_factory=dict)
     """By direction, where the rig's checks have shown how it answers to weather."""
+    practice: bool = False
+    """From a practice logbook."""
 
 
 # ---- the blank sheet ----
@@ -203,6 +205,7 @@ def _expected_cells(rig: Rig, found: Expected | None) -> list[str]:
 
 
 def _numbered(title: str, subtitle: str, stem: str, source: FormSource, blocks: list[Block]) -> Document:
+    title = f"Practice, no machine: {title}" if source.practice else title
     draft = Document(title, subtitle, "", tuple(blocks), "", "")
     digest = sha256(f"{source.software}\n{source.issued}\n{words(draft)}".encode()).hexdigest()
     number = f"{stem}-{source.issued:%Y%m%d}-{digest[:8]}"

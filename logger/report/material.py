@@ -110,6 +110,8 @@ class Material:
     spots: tuple[str, ...] = ()
     """Sentences about places where binding has grown."""
     next_action: str = ""
+    practice: bool = False
+    """From a practice logbook."""
 
     @property
     def commissioning(self) -> SheetPart | None:

@@ -7,6 +7,7 @@ import pytest
 from tests.cli.sheet_steps import GOOD, RIG, TOLD, UNSEEN, accept, clear, enter, enter_again, service, status
 from tests.raw_file import raw
 
+LOOSER = '\n[limits]\nspread_run_current = { value = "30 %", reason = "jumpy" }\n'
 NO_WIDTH = "\u200b"
 STALLED = "lock 15.20s 2.10A 2.90A 12.40V stalled"
 
@@ -148,3 +149,124 @@ def test_a_meter_that_is_too_coarse_is_not_answered_with_a_boards_advice(run):
     out = enter(run, "lock 15.2s 2.9A 3.0A 12.4V", *TOLD, kind="spot")[1]
     assert "clamp meter with a finer last digit" in out
     assert "Sample faster" not in out
+
+
+def test_a_rating_raised_while_the_throws_were_made_and_put_back_carries_no_acceptance(run, tmp_path):
+    from tests.cli.sheet_steps import RIG_FILE
+
+    text = RIG_FILE.read_text("utf-8")
+    high, low = tmp_path / "high.toml", tmp_path / "low.toml"
+    own = '\n[limits]\nrun_current = { value = "3.2 A", reason = "misread" }\n'
+    high.write_text(text + own, "utf-8")
+    low.write_text(text, "utf-8")
+    assert run("rig", "add", str(high), "--reason", "misread")[0] == 0
+    enter(run, GOOD, *TOLD)
+    assert run("rig", "add", str(low), "--reason", "read again")[0] == 0
+    code, _, err = accept(run, f"{RIG}-1")
+    assert (code, "judged by another version of the rig file" in err) == (2, True)
+    assert run("sheet", "rejudge", f"{RIG}-1", "--reason", "rig file read again")[0] == 0
+    assert accept(run, f"{RIG}-1")[0] == 0
+
+
+def test_what_is_asked_about_a_pin_is_never_answered_for_the_person(run):
+    enter(run, GOOD, *TOLD)
+    err = accept(run, f"{RIG}-1", left_pin=None)[2]
+    assert "give --left-pin with one of: yes, no, not looked" in err
+
+
+def test_a_pin_once_not_seen_is_told_of_although_somebody_corrected_it(run):
+    enter(run, GOOD, *TOLD)
+    see = (
+        "sheet",
+        "see",
+        f"{RIG}-1",
+        "--throw",
+        "3",
+        "--left-pin",
+        "yes",
+        "--seen-how",
+        "torch",
+        "--by",
+        "M. K.",
+    )
+    run(*see, "--right-pin", "no", "--load-check", "failed")
+    run(
+        *see,
+        "--right-pin",
+        "yes",
+        "--load-check",
+        "done",
+        "--retained-power-off",
+        "yes",
+        "--reason",
+        "wrong side",
+    )
+    said = "throw 3 (lock): right pin, load check first written down as 'no', corrected by M. K.: wrong side"
+    assert said in run("sheet", "show", f"{RIG}-1")[1]
+    assert accept(run, f"{RIG}-1")[0] == 0
+    shown = json.loads(run("sheet", "show", f"{RIG}-1", "--json")[1])
+    assert said in shown["statement"]
+    assert shown["taken_back"] == [said]
+    assert status(run)["status"] == "do not use"
+
+
+def changed_rig(tmp_path, old: str, new: str) -> str:
+    from tests.cli.sheet_steps import RIG_FILE
+
+    file = tmp_path / "changed.toml"
+    file.write_text(RIG_FILE.read_text("utf-8").replace(old, new), "utf-8")
+    return str(file)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('"3.6 A"', '"5.6 A"', "full load current, limit of peak run current, limit of run current"),
+        ('"1500 N"', '"1600 N"', "rated force"),
+        ("extend_locks = true", f"extend_locks = true{LOOSER}", "limit of spread run current"),
+    ],
+)
+def test_a_rating_raised_after_the_commissioning_restricts_the_rig(run, tmp_path, old, new, said):
+    enter(run, GOOD, *TOLD)
+    assert accept(run, f"{RIG}-1")[0] == 0
+    out = run("rig", "add", changed_rig(tmp_path, old, new), "--reason", "data sheet misread")[1]
+    assert "restricted" in out
+    found = status(run)
+    assert (found["status"], found["open"][0]["sentence"]) == ("restricted", f"rig changed: {said}")
+    assert clear(run)[0] == 0
+    assert status(run)["status"] == "in service"
+
+
+def test_what_changes_no_limit_leaves_a_commissioned_rig_where_it_stands(run, tmp_path):
+    enter(run, GOOD, *TOLD)
+    assert accept(run, f"{RIG}-1")[0] == 0
+    run("rig", "add", changed_rig(tmp_path, "IP66", "IP67"), "--reason", "read again")
+    assert status(run)["status"] == "in service"
+
+
+def test_a_rig_never_commissioned_is_changed_without_an_order(run, tmp_path):
+    assert run("rig", "add", changed_rig(tmp_path, '"1500 N"', '"1600 N"'), "--reason", "misread")[0] == 0
+    assert status(run)["open"] == []
+
+
+def test_commissioned_anew_but_heavier_the_old_baseline_stays_unless_somebody_writes_why(run):
+    enter(run, GOOD, *TOLD)
+    assert accept(run, f"{RIG}-1")[0] == 0
+    service(run)
+    enter(run, GOOD.replace("2.10A 2.90A", "2.62A 3.30A").replace("1.80A 2.40A", "2.35A 3.10A"), *TOLD)
+    code, out, err = accept(run, f"{RIG}-2")
+    assert code == 0, err
+    assert "The old baseline stays: held against the baseline in force its throws show: drag" in out
+    service(run, found="dry pins")
+    enter_again(run, GOOD, *TOLD)
+    code, out, _ = accept(run, f"{RIG}-3")
+    assert (code, "Baseline frozen" in out) == (0, True)
+
+
+def test_an_inspection_is_no_work_that_renews_a_baseline(run):
+    enter(run, GOOD, *TOLD)
+    assert accept(run, f"{RIG}-1")[0] == 0
+    told = ("--action", "inspected", "--found", "a", "--fixed", "b", "--by", "M. K.")
+    assert run("service", "add", RIG, *told)[0] == 0
+    enter_again(run, GOOD, *TOLD)
+    assert "The old baseline stays" in accept(run, f"{RIG}-2")[1]

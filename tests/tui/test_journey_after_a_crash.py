@@ -1,5 +1,6 @@
 """Journey 10: a recording that broke off is found at the start and offered."""
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -31,6 +32,9 @@ def journal_of_a_crash(logbook: Path, seconds: float) -> None:
     file = journal_folder(str(logbook)) / "20260314-081200-yard-loader-lock.journal"
     journal = Journal(file, header, 0.0)
     board, session = make_board(Rehearsal(find_rig(RIG, str(logbook)).rig, rest_s=1.0)), Session()
+    board.identity = replace(
+        board.identity, id="shunt-1"
+    )  # a board on a machine, or it would stay out of the logbook
     to_board = session.start(200, None)
     for number in range(int(seconds / STEP_S)):
         sent = board.receive(to_board, number * STEP_S) + board.advance((number + 1) * STEP_S)

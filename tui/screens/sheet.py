@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 WIDE = 100
 """From this width on figures stand with their uncertainty."""
-HEADINGS = ("", "way", "time", "running", "peak", "verdict", "L pin", "R pin", "load", "held")
+HEADINGS = ("", "way", "time", "running", "peak", "verdict", "L pin", "R pin", "load", "stays")
 
 
 class SheetScreen(Page[None]):

@@ -8,7 +8,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from logger.core.cautions import SHOWN_AT
+from logger.core.cautions import BOTH_PINS, SHOWN_AT
 from logger.core.standing.status import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
 from logger.core.standing.status_words import refused
 from tui.present import BAD, GOOD, QUIET, STATUSES, STRONG, WARN, Cell, held_lines
@@ -93,7 +93,7 @@ class WayBackScreen(Page[None]):
             Cell(
                 "The way back, step by step; none can be skipped:"
                 if self._found.steps
-                else "Nothing holds this rig.",
+                else "No order is open against this rig.",
                 STRONG,
             ),
         ]
@@ -123,6 +123,8 @@ class WayBackScreen(Page[None]):
                     for number, text in enumerate(SHOWN_AT["clearing"])
                 ),
             ]
+        else:
+            cells += [Cell(""), Cell(BOTH_PINS, WARN)]
         self.query_one("#first", Static).update(lines(self.app, cells))
 
     def action_next(self) -> None:

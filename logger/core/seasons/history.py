@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any
 
+from logger.core.seasons.creep import Creep, creep_of
 from logger.core.seasons.season import FIGURES, RigHistory
 from logger.core.seasons.season_lines import Line, lines_of
 from logger.core.seasons.service_effect import ServiceEffect, service_effects
@@ -63,6 +64,8 @@ class TrendResult:
     """Chance that there is no rise at all."""
     spread: Spread | None = None
     """Scatter from throw to throw; None with too few throws."""
+    creep: Creep | None = None
+    """How far it has come up since the rig's first check, services in between; None: not beyond the chart's limits."""
 
 
 def trends_of(history: RigHistory) -> list[TrendResult]:
@@ -104,6 +107,7 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
         rise_u=newest.rise.u if newest.rise.checks else 0.0,
         rise_chance=newest.rise.chance,
         spread=spread_of(line),
+        creep=creep_of(history, line, chart, points),
     )
 
 
@@ -139,6 +143,9 @@ def to_json(result: TrendResult) -> dict[str, Any]:
         "rise_u": None if result.rise_u == float("inf") else 2.0 * result.rise_u,
         "rise_chance_none": result.rise_chance,
         "spread": None if result.spread is None else asdict(result.spread),
+        "since_first": None
+        if result.creep is None
+        else {**_days(asdict(result.creep)), "share": result.creep.share},
     }
 
 

@@ -16,7 +16,7 @@ from logger.core.seasons.season import (
 )
 from logger.core.seasons.season_lines import stretch_of, stretch_starts
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
-from logger.core.seasons.wording_trend import figure_name
+from logger.core.seasons.wording_trend import creep_text, figure_name
 from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, RESTRICTED
 
 SEASON = timedelta(days=91)
@@ -174,6 +174,17 @@ def _spot(case: Case) -> NextAction | None:
     return _act(case, 3, what, case.spots[0], "likely", case.today + SOON, "torch, file, board")
 
 
+def _crept(case: Case) -> NextAction | None:
+    crept = sorted(
+        (one for one in case.trends if one.creep is not None), key=lambda one: ORDER.index(one.figure)
+    )
+    if not crept:
+        return None
+    remedy, bring = REMEDIES[crept[0].figure]
+    sure = "sure: the first check lies outside today's chart"
+    return _act(case, 3, remedy, creep_text(crept[0]), sure, case.today + SOON, bring)
+
+
 def _suspect(case: Case) -> NextAction | None:
     odd = [one for one in case.trends if one.points[-1].state == SUSPECT]
     if not odd:
@@ -259,6 +270,7 @@ RULES: tuple[Callable[[Case], NextAction | None], ...] = (
     _risen,
     _restricted,
     _spot,
+    _crept,
     _suspect,
     _unverified,
     _lower,

@@ -21,9 +21,22 @@ def figure_name(figure: str) -> str:
 def change_text(one: TrendResult) -> str:
     """The best supported rise, or that there is none to speak of."""
     if one.rise_chance > 0.05:
-        return "none beyond chance"
+        return "none since the service" if one.creep is not None else "none beyond chance"
     unit = "points of stroke" if one.figure == TAKE_UP else "%"
     return f"{100 * one.rise:+.0f} \u00b1 {200 * one.rise_u:.0f} {unit}"
+
+
+def creep_text(one: TrendResult) -> str:
+    """How far it has come up over its services, as a sentence; empty: not beyond chance."""
+    if one.creep is None:
+        return ""
+    found = one.creep
+    far = f"{found.first:.3g} -> {found.now:.3g} {one.unit.replace('1', '')}".strip()
+    share = f", {100 * found.share:+.0f} %" if one.figure != TAKE_UP else ""
+    return (
+        f"{figure_name(one.figure)} ({one.direction}) has come up since the first check of {found.on}: {far}{share}, "
+        "although the chart started anew with a service"
+    )
 
 
 def signal_text(one: TrendResult) -> str:

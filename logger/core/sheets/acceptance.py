@@ -6,7 +6,7 @@ the figures kept their limits.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from logger.core.assessment import CUT_OFF, FAIL, PASS, UNDECIDED, UNUSABLE, WATCH
 from logger.core.machine.limits import limits_for
@@ -25,6 +25,7 @@ from logger.core.sheets.sheet import (
     lock_throws,
     seen_at,
 )
+from logger.core.sheets.taken_back import taken_back
 from logger.core.stroke.verdict import CHECK_WORDS, NOT_JUDGED
 from logger.core.trace import LOCK, UNLOCK
 
@@ -33,6 +34,8 @@ MAY_BE_UNJUDGED = ("supply_under_load",)
 """Limits that a sheet may leave unjudged, because a board may have no voltage channel; the statement then says so."""
 MISS_AT_95 = 0.05
 """What is left over at 95 % confidence."""
+CLOCKS_APART = timedelta(minutes=5)
+"""Two clocks may differ by so much before a date counts as yet to come (assumed)."""
 WORSE = (PASS, WATCH, UNDECIDED, UNUSABLE, FAIL)
 """Verdicts of throws from best to worst."""
 
@@ -225,6 +228,34 @@ def _thrown_after_the_repair(case: Case) -> list[str]:
     ]
 
 
+def _thrown_by_a_machine(case: Case) -> list[str]:
+    if case.sheet.practice:
+        return []
+    return [
+        f"{throw.name}: made by {throw.simulated_by}; that says nothing of this machine"
+        for throw in case.trials
+        if throw.simulated_by
+    ]
+
+
+def _thrown_before_signing(case: Case) -> list[str]:
+    at = case.sheet.signed_at
+    return [
+        f"{throw.name}: dated {throw.started:%Y-%m-%d %H:%M}, which is yet to come: nobody can have seen its pins; set the clock and throw again"
+        for throw in case.trials
+        if at is not None and throw.started is not None and throw.started > at + CLOCKS_APART
+    ]
+
+
+def _judged_by_this_rig_file(case: Case) -> list[str]:
+    now = case.sheet.rig_version
+    return [
+        f"{throw.name}: judged by another version of the rig file; 'throwbook sheet rejudge' judges it by the one that counts now"
+        for throw in case.trials
+        if now and throw.rig_version and throw.rig_version != now
+    ]
+
+
 def _signed(case: Case) -> list[str]:
     return [] if written(case.sheet.signed) else [NOBODY_SIGNED]
 
@@ -236,11 +267,14 @@ RULES: tuple[Callable[[Case], list[str]], ...] = (
     _each_pin_seen,
     _load_check_done,
     _retained_with_power_off,
+    _judged_by_this_rig_file,
     _every_limit_met,
     _current_was_read,
     _spread_within_limit,
     _nothing_bad_left_out,
     _thrown_after_the_repair,
+    _thrown_by_a_machine,
+    _thrown_before_signing,
     _signed,
 )
 
@@ -288,6 +322,7 @@ def _statement(case: Case) -> str:
     if own:
         lines.append(f"Limits of this rig's own: {'; '.join(own)}.")
     lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
+    lines += [f"Taken back: {one}." for one in taken_back((*case.trials, *case.left_out), case.sightings)]
     lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
     return " ".join(lines)
 

@@ -13,6 +13,8 @@ from logger.core.quantities.plain import written
 from logger.core.records.records import ACCEPTED, BENCH, COMMISSIONING, REJECTED
 from logger.core.sheets.sheet import FilledSheet, SheetTrial, as_found
 
+NO_WORK_SINCE = "a new baseline takes work done since the last one, or a reason in writing (--new-baseline)"
+
 
 @dataclass(frozen=True)
 class ChoiceSheet:
@@ -87,8 +89,14 @@ def _why_not(throw: SheetTrial, apart: bool) -> str:
     return "it failed" if judged.verdict == FAIL else ""
 
 
-def may_replace(serviced_since: bool, reason: str) -> str:
-    """Why a new baseline may not take the place of the one in force; empty: it may."""
-    if serviced_since or written(reason):
+def may_replace(serviced_since: bool, reason: str, to_watch: Sequence[str] = ()) -> str:
+    """Why a new baseline may not take the place of the one in force; empty: it may.
+
+    ``to_watch``: signs that its throws show against the one in force. A baseline that starts worse than the last one
+    hides how far a latch has come: it takes a reason in writing, whatever was serviced.
+    """
+    if written(reason):
         return ""
-    return "a new baseline takes a service since the last one, or a reason in writing (--reason)"
+    if to_watch:
+        return f"held against the baseline in force its throws show: {', '.join(sorted(set(to_watch)))}; a new one takes a reason in writing (--new-baseline)"
+    return "" if serviced_since else NO_WORK_SINCE

@@ -23,6 +23,7 @@ from logger.core.records.records import (
     Sighting,
 )
 from logger.core.rig import Rig
+from logger.core.sheets.practice import simulated_by
 from logger.core.sheets.questions import Conditions, conditions_from
 from logger.core.trace import LOCK
 
@@ -151,6 +152,10 @@ class SheetTrial:
     """It was written down as found when it came in."""
     started: datetime | None = None
     """When it was thrown, by the clock there; None: not known."""
+    simulated_by: str = ""
+    """What made the record, where no machine did."""
+    rig_version: str = ""
+    """Id of the version of the rig file it was judged by; empty: not known."""
 
     @property
     def direction(self) -> str:
@@ -176,6 +181,8 @@ def sheet_trials(logged: Iterable[LoggedTrial]) -> tuple[SheetTrial, ...]:
                     one.placement.left_out,
                     one.placement.as_found,
                     one.trial.started,
+                    simulated_by(one.placement.head),
+                    one.judgement.rig_revision or "",
                 )
                 for one in logged
                 if one.placement is not None and one.judgement is not None
@@ -194,6 +201,12 @@ class FilledSheet:
     plan: Plan
     conditions: Conditions = field(default_factory=Conditions)
     signed: str = ""
+    practice: bool = False
+    """It stands in a practice logbook."""
+    signed_at: datetime | None = None
+    """When it is being signed; None: that is not the question."""
+    rig_version: str = ""
+    """Id of the rig file's version that counts while it is being signed; empty: that is not the question."""
 
 
 def filled(state: SheetState, signed: str = "") -> FilledSheet:

@@ -42,6 +42,7 @@ CAUSES: dict[str, tuple[str, str]] = {
     "unlock stopped short": (RESTRICTED, "an unlock throw ended before its travel was done"),
     "no start": (RESTRICTED, "no current when there should be some"),
     "failed limit": (RESTRICTED, "a trial failed a limit"),
+    "rig changed": (RESTRICTED, "its ratings or limits are others than those it was commissioned by"),
     "watch sign": (WATCH, "a trial showed something to watch"),
     "person: watch": (WATCH, "a person set it to watch"),
     "person: restricted": (RESTRICTED, "a person restricted it"),

@@ -277,3 +277,30 @@ def test_directions_are_compared():
     found = RigHistory(RIG, tuple(checks))
     assert "lock only" in next_action(found, trends_of(found), checks[-1].on).why
     assert run_current(trends_of(found), "unlock").first_signal is None
+
+
+def test_a_service_that_restarts_the_chart_does_not_hide_how_far_the_level_has_come():
+    day = START + timedelta(days=91 * 4 - 1)
+    greased = SeasonService(day, "greased", new_stretch=True)
+    found = trends_of(history([2.0] * 4 + [2.6] * 4, services=[greased]))
+    one = run_current(found)
+    assert one.points[-1].state != OUT  # the new stretch by itself is steady
+    assert one.creep is not None
+    assert one.creep.share == pytest.approx(0.30, abs=0.02)
+    assert to_json(one)["since_first"]["on"] == START.isoformat()
+    act = next_action(history([2.0] * 4 + [2.6] * 4, services=[greased]), found, day + timedelta(days=400))
+    assert act.urgency == 3
+    assert "has come up since the first check" in act.why
+
+
+def test_small_steps_at_every_service_add_up():
+    levels = [2.0, 2.0, 2.12, 2.12, 2.24, 2.24, 2.38, 2.38, 2.52, 2.52, 2.52, 2.52]
+    days = [START + timedelta(days=91 * i - 1) for i in (2, 4, 6, 8)]
+    services = [SeasonService(day, "greased", new_stretch=True) for day in days]
+    assert run_current(trends_of(history(levels, services=services))).creep is not None
+    assert run_current(trends_of(history([2.0] * 12, services=services))).creep is None
+
+
+def test_a_replaced_actuator_is_held_against_its_own_first_check():
+    services = [SeasonService(START + timedelta(days=91 * 4 - 1), "replaced", new_stretch=True)]
+    assert run_current(trends_of(history([2.0] * 4 + [2.6] * 4, services=services))).creep is None

@@ -305,3 +305,23 @@ def test_accepted_means_that_every_rule_was_kept_whatever_the_sheet(each_way, da
     assert found.ok == kept
     assert bool(found.statement) == kept
     assert bool(found.missing) != kept
+
+
+def test_a_throw_that_is_yet_to_come_cannot_have_been_seen():
+    trials = throws()
+    trials[2] = replace(trials[2], started=NOON + timedelta(hours=20))
+    found = judge(trials=trials, signed_at=NOON)
+    assert not found.ok
+    assert "throw 3 (lock): dated 2026-03-15 08:00, which is yet to come" in found.missing[0]
+    assert judge(trials=trials, signed_at=NOON + timedelta(hours=20)).ok
+    trials[2] = replace(trials[2], started=NOON + timedelta(minutes=4))  # two clocks apart
+    assert judge(trials=trials, signed_at=NOON).ok
+
+
+def test_throws_judged_by_another_version_of_the_rig_file_carry_no_acceptance():
+    trials = [replace(one, rig_version="new") for one in throws()]
+    assert judge(trials=trials, rig_version="new").ok
+    trials[0] = replace(trials[0], rig_version="old")
+    found = judge(trials=trials, rig_version="new")
+    assert len(found.missing) == 1
+    assert "throw 1 (lock): judged by another version of the rig file" in found.missing[0]
