@@ -1,6 +1,7 @@
 """Ways round the rules that somebody tried: each is refused, or found by ``check``."""
 
 import json
+from datetime import UTC, datetime
 
 import pytest
 
@@ -270,3 +271,12 @@ def test_an_inspection_is_no_work_that_renews_a_baseline(run):
     assert run("service", "add", RIG, *told)[0] == 0
     enter_again(run, GOOD, *TOLD)
     assert "The old baseline stays" in accept(run, f"{RIG}-2")[1]
+
+
+def test_a_look_alike_name_is_refused_by_the_screens_set_up_too(run):
+    from logger.errors import InputError
+    from logger.jobs.rig_setup import add_setup, setup_of
+
+    values = setup_of(str(run.path), RIG) | {"name": RIG.upper()}
+    with pytest.raises(InputError, match="too like"):
+        add_setup(str(run.path), values, "M. K.", datetime(2026, 3, 14, tzinfo=UTC))
