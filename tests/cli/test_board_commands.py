@@ -12,6 +12,7 @@ import pytest
 
 from logger.cli import diagnostics
 from logger.cli.main import throwbook
+from logger.core.sheets.practice import FOR_PRACTICE
 from logger.files.journal import read_journal
 from logger.files.tracefile import read_trace
 from logger.jobs.logbooks import journal_folder, opened
@@ -227,7 +228,7 @@ def test_one_reading_is_no_calibration(run):
 def test_a_trial_goes_into_the_logbook_and_is_judged_anew_when_the_calibration_changes(run, tmp_path: Path):
     book_path = tmp_path / "book.throwbook"
     with opened(book_path) as book:
-        book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC))
+        book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC), FOR_PRACTICE)
     with board_on_a_cable(speed=16) as (port, _):
         code, out, _ = run("record", "--rig", "quarry-loader", "--port", port.name, "--direction", "lock")
     assert code == 0
@@ -273,7 +274,7 @@ def test_a_new_user_rehearses_in_one_terminal_and_records_in_another(tmp_path: P
 
 def test_a_throw_is_held_only_against_throws_of_its_own_place_bench_or_machine(run, tmp_path: Path):
     with opened(tmp_path / "book.throwbook") as book:
-        book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC))
+        book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC), FOR_PRACTICE)
 
     def lock(run_a: float, seed: int, *more: str) -> str:
         with board_on_a_cable(throw_source(run_a=run_a, seed=seed), speed=16) as (port, _):
@@ -296,7 +297,7 @@ def test_a_throw_is_held_only_against_throws_of_its_own_place_bench_or_machine(r
 
 def test_a_bench_test_is_judged_from_files_and_from_its_sheet(run, tmp_path: Path):
     with opened(tmp_path / "book.throwbook") as book:
-        book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC))
+        book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC), FOR_PRACTICE)
     no_load = throw_source(run_a=0.92, run_s=12.4)
     for direction in ("lock", "unlock"):
         with board_on_a_cable(no_load, speed=16) as (port, _):
