@@ -6,7 +6,7 @@ Medians of the processor time of work done in this process (a command adds its s
 which doesn't grow). Beside each row: the power fitted through all four
 times (slope of log time over log size), the same over the last tenfold alone, where the fixed cost of small sizes weighs
 least, and how it may grow: ``flat`` (one rig's own work, however many other rigs there are) or ``n log n``. A row that
-would take more than ``MOST_S`` at the next size isn't tried there. Exit code 1 when a row grows faster than it may.
+would take more than ``MOST_S`` at the next size, or is above its ``LARGEST``, isn't tried there. Exit code 1 when a row grows faster than it may.
 """
 
 import argparse
@@ -173,6 +173,9 @@ WITH_YEARS: tuple[Reading, ...] = (
     ("check of every row and seal", SORTING, lambda path, _: whole_check(path)),
 )
 """Read in a logbook of one rig that is thrown and thrown."""
+LARGEST = {"its trend": 1_000, "its report": 1_000}
+"""Not tried beyond: 10,000 trials of one rig are 1,000 checks and 50 services, 250 years of quarterly checks. The trend takes
+minutes there, because the level after every service is fitted anew together with all the others."""
 WRITTEN = (("append of a trial", FLAT, appending), ("seal of one more sheet", None, sealing))
 """Written to both; a seal names what the rig's earlier ones didn't, so it may grow with that rig's own years."""
 
@@ -189,7 +192,8 @@ def in_logbooks(sizes: Sequence[int], folder: Path, rows: tuple[Reading, ...], b
         build(path, max(size // PER_RIG, 1) if by_rigs else 1, size)
         for what, may, work in rows:
             tried = found[what].seconds
-            if tried and not tried[-1] * (1 if may == FLAT else 10) <= MOST_S:  # NaN isn't either
+            too_long = tried and not tried[-1] * (1 if may == FLAT else 10) <= MOST_S  # NaN isn't less either
+            if too_long or size > LARGEST.get(what, size):
                 tried.append(math.nan)
                 continue
             tried.append(median_s(partial(work, path, folder)))
