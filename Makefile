@@ -4,7 +4,7 @@ PYTHON ?= python3
 BIN := $(VENV)/bin
 
 # pins: the versions that .ci/run installs; licences: of everything that is installed with throwbook.
-.PHONY: demo test check format bench faults install licences pins samples pictures clean
+.PHONY: demo test check format bench faults install versions licences pins samples pictures clean
 
 demo: $(VENV)/.ready-run
 	$(BIN)/throwbook demo
@@ -28,6 +28,9 @@ faults: $(VENV)/.ready-dev
 
 install:
 	$(PYTHON) -m tests.install
+
+versions:
+	$(PYTHON) -m tests.versions
 
 licences: $(VENV)/.ready-run
 	$(BIN)/python -m tests.licences
