@@ -3,7 +3,7 @@
 #include <Arduino.h>
 #include <conversation.h>
 #include <hall.h>
-#include <sample_clock.h>
+#include <sampled_sensor.h>
 
 #include "settings.h"
 
@@ -20,8 +20,10 @@ constexpr SensorScale kHallScale = {
     longest_sample_line(kHallZero, kHasVoltage, kConverterSteps - 1),
     kMostConversionsHz};
 
-class AnalogHall {
+class AnalogHall : public SampledSensor {
  public:
+  AnalogHall() : SampledSensor(kStartRateHz) {}
+
   void begin() {
     ADMUX = kReferenceIsSupply | kCurrentChannel;
     ADCSRB = 0;
@@ -71,32 +73,6 @@ class AnalogHall {
 
   const SensorScale& scale() const { return kHallScale; }
 
-  void set_rate(uint16_t hz) {
-    rate_hz_ = hz;
-    if (running_) sample_clock_start(hz);
-  }
-
-  void start() {
-    sampler_.reset();
-    running_ = true;
-    sample_clock_start(rate_hz_);
-  }
-
-  void stop() {
-    running_ = false;
-    sample_clock_stop();
-  }
-
-  bool next(Sample& sample) { return sampler_.next(sample); }
-  uint8_t waiting() const { return sampler_.waiting(); }
-
-  uint32_t lost() {
-    noInterrupts();
-    const uint32_t lost = sampler_.lost();
-    interrupts();
-    return lost;
-  }
-
  private:
   enum class Stage : uint8_t { idle, current, voltage };
 
@@ -108,12 +84,9 @@ class AnalogHall {
     ADCSRA = kConvert128 | _BV(ADSC);
   }
 
-  Sampler sampler_;
   Sample in_hand_;
-  uint16_t rate_hz_ = kStartRateHz;
   volatile Stage stage_ = Stage::idle;
   volatile bool answering_ = false;
-  bool running_ = false;
 };
 
 }  // namespace throwbook

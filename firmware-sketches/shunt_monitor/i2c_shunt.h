@@ -4,7 +4,7 @@
 #include <Wire.h>
 #include <conversation.h>
 #include <ina_registers.h>
-#include <sample_clock.h>
+#include <sampled_sensor.h>
 
 #include "settings.h"
 
@@ -35,8 +35,10 @@ const uint32_t kChipCurrentLsbMicroamp = 1000;
 constexpr uint16_t kCalibrationOfIna219 = ina_calibration(InaKind::ina219, kChipCurrentLsbMicroamp, kShuntMicroOhm);
 constexpr uint16_t kCalibrationOfIna226 = ina_calibration(InaKind::ina226, kChipCurrentLsbMicroamp, kShuntMicroOhm);
 
-class I2cShunt {
+class I2cShunt : public SampledSensor {
  public:
+  I2cShunt() : SampledSensor(kStartRateHz) {}
+
   void begin() {
     Wire.begin();
     Wire.setClock(400000);
@@ -98,30 +100,8 @@ class I2cShunt {
   }
 
   void set_rate(uint16_t hz) {
-    rate_hz_ = hz;
+    SampledSensor::set_rate(hz);
     if (kind_ != InaKind::none) write_settings();
-    if (running_) sample_clock_start(hz);
-  }
-
-  void start() {
-    sampler_.reset();
-    running_ = true;
-    sample_clock_start(rate_hz_);
-  }
-
-  void stop() {
-    running_ = false;
-    sample_clock_stop();
-  }
-
-  bool next(Sample& sample) { return sampler_.next(sample); }
-  uint8_t waiting() const { return sampler_.waiting(); }
-
-  uint32_t lost() {
-    noInterrupts();
-    const uint32_t lost = sampler_.lost();
-    interrupts();
-    return lost;
   }
 
  private:
@@ -162,13 +142,10 @@ class I2cShunt {
     return Wire.endTransmission() == 0;
   }
 
-  Sampler sampler_;
-  uint16_t rate_hz_ = kStartRateHz;
   uint16_t reads_since_check_ = 0;
   InaKind kind_ = InaKind::none;
   bool answering_ = false;
   bool was_reset_ = false;
-  bool running_ = false;
 };
 
 }  // namespace throwbook

@@ -16,6 +16,7 @@ from pathlib import Path
 from logger.files.rigfile import read_rig
 from logger.jobs.record import Recording, RecordPlan
 from tests.benchmarks.table import Row, all_met, load, print_table
+from tests.firmware.emulator.boards import BOARDS
 from tests.firmware.emulator.harness import emulated_board
 from tests.firmware.emulator.strokes import Stroke, script, stroke_points
 from tests.firmware.test_judged_trials import RIG_FILE
@@ -38,7 +39,7 @@ def main() -> int:
         f"{'sensor':8} {'scripted s':>10} {'measured s':>10} {'error ms':>8} {'limit ms':>8} {'lost':>4} {'x real time':>11}"
     )
     missed, errors_ms, lost = 0, [], 0
-    for sensor in ("hall", "ina219", "ina226"):
+    for sensor in BOARDS:
         for _ in range(STROKES):
             stroke = Stroke(start_s=1.2 + dice.random() / RATE_HZ, end_s=6.2 + dice.random() / RATE_HZ)
             text = script(sensor, stroke_points(stroke, SECONDS))

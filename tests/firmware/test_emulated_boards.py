@@ -11,6 +11,7 @@ import pytest
 
 from logger.protocol.events import Dropped, Fault, Identified, Lost, Refused, Reset, Samples
 from logger.protocol.framing import frame
+from tests.firmware.emulator.boards import BOARDS
 from tests.firmware.emulator.harness import FLAT_OUT, REAL_TIME, Fact, Heard, converse, emulated_board
 from tests.firmware.emulator.strokes import Event, Stroke, script, steady, stroke_points
 from tests.firmware.tools import SKETCHES
@@ -22,6 +23,7 @@ RAM_END = 0x8FF
 STACK_BUDGET = 400
 """Bytes; 2048 less this is what RAM_BUDGET of the Makefile must leave free."""
 STROKE = Stroke(start_s=0.75, end_s=3.25)
+ROW = "Every sketch needs a row in tests/firmware/emulator/boards.py, so that the strokes run on it."
 
 
 @pytest.fixture
@@ -67,12 +69,12 @@ def told_lost(heard: Heard) -> int:
 # ---- a stroke, on each sensor ----
 
 
-@pytest.mark.parametrize("sensor", ["hall", "ina219", "ina226"])
+@pytest.mark.parametrize("sensor", BOARDS)
 def test_every_sample_of_a_stroke_arrives_with_the_value_the_sensor_gave(board, sensor):
     with board(sensor, stroke_points(STROKE, 4.0), 4.0) as emulated:
         heard = converse(emulated)
         outputs, stack = emulated.facts("output"), emulated.facts("stack")
-        reads = emulated.facts("convert" if sensor == "hall" else "read")
+        reads = emulated.facts("convert" if BOARDS[sensor].analog else "read")
     assert outputs == []  # not one pin was ever an output
     print(f"{sensor}: {RAM_END - stack[0].time_s:.0f} bytes of stack")
     assert RAM_END - stack[0].time_s < STACK_BUDGET
@@ -82,9 +84,9 @@ def test_every_sample_of_a_stroke_arrives_with_the_value_the_sensor_gave(board, 
 
     rows = sample_rows(heard)[:-1]  # the end of the simulation may cut the last line
     assert len(rows) > 750
-    current = reads_for(reads, 0 if sensor == "hall" else 1, rows)
-    voltage = reads_for(reads, 1 if sensor == "hall" else 2, rows)
-    if sensor == "hall":
+    current = reads_for(reads, 0 if BOARDS[sensor].analog else 1, rows)
+    voltage = reads_for(reads, 1 if BOARDS[sensor].analog else 2, rows)
+    if BOARDS[sensor].analog:
         assert np.abs(rows[:, 2] - (current[:, 1] * 1024 / 5000 - 512)).max() <= 1.9
         assert np.abs(rows[:, 3] - voltage[:, 1] * 1024 / 5000).max() <= 1.9
     else:
@@ -97,12 +99,12 @@ def test_every_sample_of_a_stroke_arrives_with_the_value_the_sensor_gave(board, 
     )  # the timer calls, not leftover loop time
 
 
-@pytest.mark.parametrize(("sensor", "lsb_a"), [("hall", 0.0489), ("ina219", 0.005), ("ina226", 0.00125)])
-def test_amperes_and_volts_come_out_as_scripted(board, sensor, lsb_a):
+@pytest.mark.parametrize("sensor", BOARDS)
+def test_amperes_and_volts_come_out_as_scripted(board, sensor):
     with board(sensor, steady(-3.456, 13.2), 0.5) as emulated:
         samples = joined(converse(emulated))
-    assert np.abs(samples.current_a - -3.456).max() <= 1.9 * lsb_a
-    assert np.abs(samples.voltage_v - 13.2).max() <= (0.06 if sensor == "hall" else 0.004)
+    assert np.abs(samples.current_a - -3.456).max() <= 1.9 * BOARDS[sensor].lsb_a
+    assert np.abs(samples.voltage_v - 13.2).max() <= BOARDS[sensor].voltage_u_v
 
 
 # ---- commands ----
@@ -229,10 +231,10 @@ def test_at_the_pace_of_a_real_board_nothing_is_lost_either(board):
 # ---- what the compiler made ----
 
 
-def test_both_sketches_keep_within_their_budget_of_flash_and_ram(sketches):
+def test_every_sketch_keeps_within_its_budget_of_flash_and_ram(sketches):
     sizes = (sketches / "sizes.txt").read_text().splitlines()
     print("\n".join(sizes))
-    assert [line.split()[0] for line in sizes] == ["shunt_monitor", "hall_sensor"]
+    assert {line.split()[0] for line in sizes} == {board.sketch for board in BOARDS.values()}, ROW
 
 
 def test_no_line_of_the_sketches_can_drive_a_pin():

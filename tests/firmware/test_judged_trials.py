@@ -14,6 +14,7 @@ from logger.files.rigfile import read_rig
 from logger.files.tracefile import read_trace
 from logger.jobs.record import Recording, RecordPlan
 from tests.command import throwbook
+from tests.firmware.emulator.boards import BOARDS
 from tests.firmware.emulator.harness import emulated_board
 from tests.firmware.emulator.strokes import Event, Stroke, script, stroke_points
 
@@ -65,8 +66,8 @@ def recorded_from(emulator, sketches, rig_file, tmp_path):
     return record
 
 
-@pytest.mark.parametrize(("sensor", "lsb_a"), [("hall", 0.0489), ("ina219", 0.005), ("ina226", 0.00125)])
-def test_a_healthy_stroke_is_recorded_and_judged(recorded_from, sensor, lsb_a):
+@pytest.mark.parametrize("sensor", BOARDS)
+def test_a_healthy_stroke_is_recorded_and_judged(recorded_from, sensor):
     recorded = recorded_from(sensor)
     assert recorded.problem is None
     assert recorded.lost == 0
@@ -76,7 +77,7 @@ def test_a_healthy_stroke_is_recorded_and_judged(recorded_from, sensor, lsb_a):
         f"{sensor}: travel time {figures.travel_time_s.value:.4f} s, scripted {STROKE.end_s - STROKE.start_s:.4f} s"
     )
     assert figures.travel_time_s.value == pytest.approx(STROKE.end_s - STROKE.start_s, abs=2 / RATE_HZ)
-    assert figures.run_current_a.value == pytest.approx(STROKE.run_a, abs=1.9 * lsb_a + 0.01)
+    assert figures.run_current_a.value == pytest.approx(STROKE.run_a, abs=1.9 * BOARDS[sensor].lsb_a + 0.01)
     assert figures.mean_voltage_v.value == pytest.approx(STROKE.voltage_v(4.0), abs=0.06)
     assert assessment.end == CUT_OFF
     assert [sign.sign for sign in assessment.signs if sign.level != "info"] == []

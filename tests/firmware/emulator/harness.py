@@ -13,12 +13,12 @@ from typing import TypeVar
 from logger.ports.serialport import Port
 from logger.protocol.events import Event
 from logger.protocol.session import Session
+from tests.firmware.emulator.boards import BOARDS
 
 BAUD = 115_200
 FLAT_OUT, REAL_TIME = "flat-out", "real-time"
 GIVE_UP_AFTER_S = 60.0
 Kind = TypeVar("Kind")
-SKETCH_OF = {"hall": "hall_sensor", "ina219": "shunt_monitor", "ina226": "shunt_monitor"}
 
 
 @dataclass(frozen=True)
@@ -73,19 +73,27 @@ class EmulatedBoard:
 
 @contextlib.contextmanager
 def emulated_board(
-    host: Path, sketches: Path, sensor: str, script: str, seconds: float, folder: Path, pace: str = FLAT_OUT
+    host: Path,
+    sketches: Path,
+    sensor: str,
+    script: str,
+    seconds: float,
+    folder: Path,
+    pace: str = FLAT_OUT,
+    at_most_s: float = GIVE_UP_AFTER_S,
 ) -> Iterator[EmulatedBoard]:
-    """A board with ``sensor`` that samples for ``seconds`` of its own time."""
+    """The board ``sensor`` of ``BOARDS``, which samples for ``seconds`` of its own time."""
     script_file, record = folder / "script", folder / "record"
     script_file.write_text(script)
-    elf = sketches / f"{SKETCH_OF[sensor]}.elf"
+    emulated = BOARDS[sensor]
+    elf = sketches / f"{emulated.sketch}.elf"
     process = subprocess.Popen(
-        [str(word) for word in (host, elf, sensor, seconds, pace, script_file, record)],
+        [str(word) for word in (host, elf, emulated.attached, seconds, pace, script_file, record)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
     )
-    watchdog = threading.Timer(GIVE_UP_AFTER_S, process.kill)
+    watchdog = threading.Timer(at_most_s, process.kill)
     watchdog.start()
     assert process.stdin
     assert process.stdout

@@ -1,6 +1,6 @@
 /* Runs a compiled sketch on an emulated ATmega328P with a scripted sensor, its serial port on a pseudo-terminal.
  *
- *   host SKETCH.elf hall|ina219|ina226 SECONDS flat-out|real-time SCRIPT RECORD
+ *   host SKETCH.elf analog|ina219|ina226 SECONDS flat-out|real-time SCRIPT RECORD
  *
  * Until the sketch first samples the board runs in real time and the script's clock stands at 0, so that nothing hangs
  * on how long the PC took to ask for samples. Then SECONDS of the script are run; without any samples it ends after
@@ -83,10 +83,14 @@ static void make_board(const char *elf) {
 }
 
 static void attach_sensor(void) {
-    if (!strcmp(sensor, "hall"))
+    if (!strcmp(sensor, "analog"))
         avr_irq_register_notify(avr_io_getirq(board, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_conversion, NULL);
-    else
+    else if (!strcmp(sensor, "ina219") || !strcmp(sensor, "ina226"))
         ina_attach(!strcmp(sensor, "ina226"));
+    else {
+        fprintf(stderr, "no sensor is called %s: analog, ina219 or ina226\n", sensor);
+        exit(1);
+    }
 }
 
 static void happen(const event_t *event) {
@@ -130,7 +134,7 @@ static int run(double seconds, int flat_out) {
 
 int main(int count, char **words) {
     if (count != 7) {
-        fprintf(stderr, "host SKETCH.elf hall|ina219|ina226 SECONDS flat-out|real-time SCRIPT RECORD\n");
+        fprintf(stderr, "host SKETCH.elf analog|ina219|ina226 SECONDS flat-out|real-time SCRIPT RECORD\n");
         return 1;
     }
     sensor = words[2];

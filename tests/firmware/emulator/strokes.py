@@ -3,11 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-SHUNT_OHM = 0.002
-HALL_V_PER_A = 0.100
-HALL_ZERO_V = 2.5
-DIVIDER = 10.0 / 57.0
-"""47 kohm over 10 kohm."""
+from tests.firmware.emulator.boards import BOARDS
 
 
 @dataclass(frozen=True)
@@ -54,26 +50,11 @@ class Stroke:
         return sorted({0.0, *edges, *inrush, seconds})
 
 
-def shunt_pins(current_a: float, voltage_v: float) -> tuple[float, float]:
-    """Volts over the shunt and on the bus pin."""
-    return current_a * SHUNT_OHM, voltage_v
-
-
-def hall_pins(current_a: float, voltage_v: float) -> tuple[float, float]:
-    """Volts at A0 and A1."""
-    return HALL_ZERO_V + current_a * HALL_V_PER_A, voltage_v * DIVIDER
-
-
-def pins_of(sensor: str) -> Callable[[float, float], tuple[float, float]]:
-    """How a sensor turns current and voltage into what its pins see."""
-    return hall_pins if sensor == "hall" else shunt_pins
-
-
 def script(sensor: str, points: Sequence[tuple[float, float, float]], events: Sequence[Event] = ()) -> str:
     """Script of rows (time [s], current [A], voltage [V]) and events."""
     lines = []
     for time_s, current_a, voltage_v in points:
-        first, second = pins_of(sensor)(current_a, voltage_v)
+        first, second = BOARDS[sensor].pins(current_a, voltage_v)
         lines.append(f"wave {time_s:.6f} {first:.9f} {second:.9f}")
     lines += [f"event {event.time_s:.6f} {event.name} {event.count}" for event in events]
     return "\n".join(lines) + "\n"
