@@ -42,7 +42,7 @@ bench: $(VENV)/.ready-dev
 	$(BIN)/python -m tests.benchmarks
 
 samples: $(VENV)/.ready-run
-	$(BIN)/throwbook samples sample-runs
+	$(BIN)/python -m logger samples sample-runs
 
 pictures: $(VENV)/.ready-run
 	$(BIN)/python -m logger.cli.guide

@@ -11,8 +11,10 @@ import pytest
 from logger import assess_trace, read_rig, read_trace
 from logger.cli.main import COMMANDS, throwbook
 from logger.core.stroke.diagnosis import CAUSES
-from logger.jobs.guide import signs_page
+from logger.core.stroke.signs import SIGNS
+from logger.jobs.guide import SIGN_WORDS, signs_page
 from logger.jobs.sample_table import SAMPLE_RUNS
+from tests.sign_names import ADD, EVERY
 
 
 def commands(group: click.Group, before: tuple[str, ...] = ()) -> Iterator[tuple[str, click.Command]]:
@@ -68,8 +70,20 @@ def test_every_sign_is_in_the_guide_with_its_picture():
         section = page.partition(f"## `{sign}`")[2].partition("\n## ")[0]
         assert "pictures/" in section, f"{sign}: {REMEDY}"
         assert "What to do: " in section
+    assert {cause.sign for cause in CAUSES} - set(SIGN_WORDS) == set(), (
+        "a row in SIGN_WORDS of logger/jobs/guide.py"
+    )
     told = {cause.sign for cause in CAUSES}
     assert {sign for sign in told if f"## `{sign}`" not in page} == set(), REMEDY
+
+
+def test_every_sign_that_is_looked_for_has_its_name_its_causes_and_its_words():
+    looked_for = {look.__name__.replace("_", "-") for look in SIGNS}
+    assert looked_for | {"duty-exceeded"} == EVERY, ADD
+    assert looked_for - {cause.sign for cause in CAUSES} == set(), (
+        "a row in CAUSES of logger/core/stroke/diagnosis.py"
+    )
+    assert EVERY - set(SIGN_WORDS) == set(), "a row in SIGN_WORDS of logger/jobs/guide.py"
 
 
 def test_the_page_of_signs_is_what_the_tables_say():

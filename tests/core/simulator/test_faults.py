@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from logger.core.simulator import FAULTS, Conditions, Fault, SensorModel, random_machine, throw
+from tests.sign_names import ADD, EVERY
 
 SENSOR = SensorModel(rate_hz=200, before_s=0.5, after_s=0.5)
 ENDS = {
@@ -17,28 +18,6 @@ ENDS = {
     "stripped-nut": "still-running",
     "slipping-clutch": "still-running",
     "cut-record": "still-running",
-}
-# The sign table of the trace contract, restated so that a typing slip in FAULTS shows.
-SIGNS = {
-    "no-start",
-    "stall",
-    "end-stop",
-    "stopped-short",
-    "light-run",
-    "no-end",  # our own addition: the contract has no sign for a run that nothing ends
-    "slow-travel",
-    "low-supply",
-    "supply-drop",
-    "drag",
-    "binding-spot",
-    "over-rated",
-    "uneven-sides",
-    "free-play",
-    "duty-exceeded",
-    "clipped",
-    "gaps",
-    "cut-record",
-    "noisy",
 }
 
 
@@ -55,19 +34,19 @@ def test_every_fault_runs_both_ways_at_every_severity_and_ends_as_it_should(kind
     for direction in ("lock", "unlock"):
         for severity in (row.low, row.usual, row.high):
             result = thrown(kind, severity, direction=direction)
-            assert result.truth.end == ENDS.get(kind, "cut-off")
+            assert result.truth.end == ENDS.get(kind, "cut-off"), "how it ends: ENDS in this file"
             assert np.all(np.diff(result.trace.time_s) > 0)
             assert np.all(np.isfinite(result.trace.current_a))
 
 
-def test_every_sign_named_is_one_of_the_contract():
+def test_every_sign_named_is_one_that_there_is():
     for row in FAULTS.values():
-        assert {row.sign, *row.also} - {""} <= SIGNS
+        assert {row.sign, *row.also} - {""} <= EVERY, ADD
         assert row.low <= row.usual <= row.high
 
 
 def test_every_sign_but_the_one_of_a_whole_set_has_a_fault_that_gives_it():
-    assert {row.sign for row in FAULTS.values()} - {""} == SIGNS - {"duty-exceeded"}
+    assert {row.sign for row in FAULTS.values()} - {""} == EVERY - {"duty-exceeded"}, ADD
 
 
 @pytest.mark.parametrize("kind", ["even-friction", "dry-screw", "side-load"])

@@ -1,4 +1,4 @@
-"""One board on the emulator, to talk to from another terminal: a throw every ten seconds.
+"""One board on the emulator, to talk to from another terminal: a throw every twenty seconds.
 
     python -m tests.firmware.emulator NAME [--seconds 120]
 
@@ -16,7 +16,7 @@ from tests.firmware.emulator.harness import REAL_TIME, emulated_board
 from tests.firmware.emulator.strokes import Stroke, script, stroke_points
 from tests.firmware.tools import build_host, build_sketches
 
-EVERY_S = 10.0
+EVERY_S = 20.0
 
 
 def main() -> None:
@@ -28,7 +28,7 @@ def main() -> None:
     points = []
     for number in range(int(given.seconds / EVERY_S)):
         begin_s = number * EVERY_S
-        stroke = Stroke(begin_s + 3.0, begin_s + 8.0)
+        stroke = Stroke(begin_s + 3.0, begin_s + 14.5)
         points += [row for row in stroke_points(stroke, begin_s + EVERY_S) if row[0] >= begin_s]
     with tempfile.TemporaryDirectory(prefix="emulated-board-") as name:
         folder = Path(name)

@@ -1,7 +1,7 @@
 """Signs: what a record shows, one function each, listed in one table.
 
-Each takes the evidence and returns a sign or None. To add one: write the function in the room it belongs to, add it
-to ``SIGNS``, add its causes to ``diagnosis.CAUSES``, and a picture of it to the sample runs.
+Each takes the evidence and returns a sign or None; the function has the name of the sign. What else a new one needs
+stands in DEVELOPERS.md, "To add a sign".
 """
 
 from collections.abc import Callable
