@@ -38,9 +38,21 @@ def local_now() -> datetime:
     return datetime.now().astimezone()
 
 
+LOCALES = ("LC_ALL", "LC_CTYPE", "LANG")
+"""The first of them that is set says which letters the terminal takes."""
+PLAIN_TERMINALS = ("linux", "vt100", "vt102", "vt220", "dumb")
+"""Their letters hold no dots to draw with. From memory."""
+
+
 def plain_letters() -> bool:
-    """Whether only ASCII may be drawn: asked for, or the terminal takes nothing else."""
-    if os.environ.get("THROWBOOK_ASCII"):
+    """Whether only ASCII may be drawn: asked for, or the terminal takes nothing else.
+
+    Python itself writes UTF-8 under the locale C, so its encoding alone doesn't tell.
+    """
+    locale = next((os.environ[name] for name in LOCALES if os.environ.get(name)), "")
+    if os.environ.get("THROWBOOK_ASCII") or locale in ("C", "POSIX"):
+        return True
+    if os.environ.get("TERM") in PLAIN_TERMINALS:
         return True
     encoding = (sys.stdout.encoding or "ascii").lower().replace("-", "")
     return encoding not in ("utf8", "cp65001")

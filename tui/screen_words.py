@@ -21,6 +21,7 @@ FIELDS = {
     "instrument": "reference meter",
     "meter": "meter shows now",
     "on": "day of the work",
+    "new-baseline": "new baseline because",
     "order": "the order",
     "pair": "readings",
     "paper": "paper",
@@ -57,7 +58,10 @@ SAID: tuple[tuple[str, str], ...] = (
     (r", or leave --sheet out", ""),
     (r"give --clamp-accuracy", "give its accuracy"),
     (r"If they are new throws, say so with --again", "If they are new throws, write down one by one"),
+    (r"; if the meter did show it, add --as-read", "; a reading that the meter did show is entered by command"),
+    (r"'throwbook rig retire --back' brings it back", "It is brought back from the command line"),
     (r"Try the other --reading", "Another way of reading is set on the command line"),
+    (r"'throwbook ([a-z ]+)'", r"the command line ('\1')"),
 )  # fmt: skip
 
 _SAID = tuple((re.compile(found), said) for found, said in SAID)

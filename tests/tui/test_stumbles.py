@@ -3,6 +3,9 @@
 import asyncio
 from pathlib import Path
 
+from textual import events
+from textual.keys import _character_to_key
+
 from logger.core.simulator import Fault
 from logger.jobs.latch import raise_by_hand
 from logger.jobs.overview import overview
@@ -148,3 +151,22 @@ def test_a_number_with_a_decimal_comma_gets_its_unit_and_a_duty_cycle_of_25_its_
     assert not check_field(speed, "1,500").complete
     assert check_field(share, "25").complete == "25 %"
     assert check_field(share, "25 %").say == check_field(share, "0.25").say == "= 25 %"
+
+
+def test_keys_that_come_in_one_piece_over_a_slow_line_go_into_the_fields_they_were_meant_for(
+    commissioned_logbook,
+):
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "s", *["enter"] * 6, "3", "tab", "tab")
+        for letter in "16\rno wind\t4\r":
+            pressed = {"\t": "tab", "\r": "enter"}.get(letter) or _character_to_key(letter)
+            app.post_message(events.Key(pressed, letter))
+        await settle(pilot)
+        values = app.screen.form.values()
+        assert (values["hours_since_movement"], values["worked_before"]) == ("16 h", "no wind")
+        assert values["ambient_c"] == "4 degC"
+        assert values["supply"] == ""
+
+    walked(app, journey)

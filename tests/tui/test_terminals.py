@@ -1,11 +1,13 @@
 """Other terminals: ASCII alone, no colour, night; keys that must not lose anything."""
 
 import asyncio
+import io
 
 import pytest
 
 from logger.core.simulator import Fault
 from tests.tui.bench import Clock, PlayedBoard, app_on, keys, said, screen_text, settle, until_held, write
+from tui.desk import plain_letters
 from tui.help_text import PAGES
 
 
@@ -35,6 +37,20 @@ def test_ascii_alone_is_enough_for_every_kind_of_screen(seasons_logbook, monkeyp
     assert "rated 3.6 A" in seen[-2]
     for text in seen:
         assert text.isascii(), [letter for letter in text if not letter.isascii()]
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("LC_ALL", "C"), ("LANG", "POSIX"), ("TERM", "linux"), ("TERM", "vt220"), ("THROWBOOK_ASCII", "1")],
+)
+def test_a_terminal_without_the_letters_to_draw_with_is_noticed(monkeypatch, name, value):
+    for one in ("LC_ALL", "LC_CTYPE", "LANG", "THROWBOOK_ASCII"):
+        monkeypatch.delenv(one, raising=False)
+    monkeypatch.setattr("sys.stdout", io.TextIOWrapper(io.BytesIO(), "utf-8"))
+    monkeypatch.setenv("LANG", "de_DE.UTF-8")
+    assert not plain_letters()
+    monkeypatch.setenv(name, value)
+    assert plain_letters()
 
 
 def test_without_colour_every_state_still_has_its_word(seasons_logbook, monkeypatch):

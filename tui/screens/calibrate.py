@@ -10,7 +10,7 @@ from textual.widgets import Static
 from logger.core.quantities.plain import counted
 from logger.errors import ThrowbookError
 from tui.fields import FieldSpec, accuracy_complaint
-from tui.present import GOOD, QUIET, STRONG, WARN, Cell
+from tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell
 from tui.screens.form_page import FormPage
 from tui.screens.page import key
 from tui.widgets.frame import lines
@@ -35,6 +35,7 @@ class CalibrateScreen(FormPage[None]):
         super().__init__()
         self._port, self._baud, self._board = port, baud, board
         self._points: list[tuple[str, CalibrationPoint]] = []
+        self._reading = False
 
     def draft_name(self) -> str:
         """One for each board."""
@@ -80,6 +81,10 @@ class CalibrateScreen(FormPage[None]):
         """Read the board now."""
         from logger.jobs.calibrate import read_board
 
+        if self._reading:
+            self.tell("It is still being read: keep the current steady, then the next one.", WARN)
+            return
+        self._reading = True
         self.tell("Reading the board for two seconds: keep the current steady ...", WARN)
         port, baud = self._port, self._baud
         text, accuracy = self.form.field("meter").value, self.form.field("accuracy").value
@@ -89,12 +94,18 @@ class CalibrateScreen(FormPage[None]):
         """One point more."""
         from logger.jobs.calibrate import point
 
+        self._reading = False
         text, accuracy, shown = result
         self._points.append((text, point(text, accuracy, shown)))
         self.form.field("meter").set("")
         self.form.field("meter").focus_answer()
         self.tell("")
         self.repaint()
+
+    def failed_read(self, error: Exception) -> None:
+        """The board didn't answer: the reading stays typed."""
+        self._reading = False
+        self.tell(str(error), BAD)
 
     def action_take_back(self) -> None:
         """The last point was wrong."""

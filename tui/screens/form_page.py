@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from typing import ClassVar, TypeVar
 
-from textual.binding import BindingType
+from textual.actions import SkipAction
+from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from logger.core.rig import METRIC
@@ -24,6 +25,10 @@ class FormPage(Page[Result]):
         key("f1", "help", "help", "F1"),
         key("escape", "back", "back", "Esc"),
         key("ctrl+l", "clear", "clear all", "Ctrl-L"),
+        # These move the cursor before the next key is looked at: over a slow line many keys come in one piece.
+        Binding("enter", "next_field", show=False, priority=True),
+        Binding("tab", "app.focus_next", show=False, priority=True),
+        Binding("shift+tab", "app.focus_previous", show=False, priority=True),
     ]
 
     def specs(self) -> tuple[FieldSpec, ...]:
@@ -77,6 +82,13 @@ class FormPage(Page[Result]):
         """Enter in the last field."""
         event.stop()
         self.action_enter()
+
+    def action_next_field(self) -> None:
+        """On to the next field; outside of one Enter means what the screen says."""
+        field = next((one for one in self.form.fields if one.has_focus_within), None)
+        if field is None:
+            raise SkipAction
+        self.form.leave(field)
 
     def changed(self) -> None:
         """Something was typed."""

@@ -56,7 +56,9 @@ class RigScreen(Page[None]):
         yield Static(id="standing", classes="says")
         yield Static(id="lists", classes="says")
         for name in LISTS:
-            yield Table(HEADINGS[name], id=name)
+            table = Table(HEADINGS[name], id=name)
+            table.display = name == self._list
+            yield table
 
     def on_mount(self) -> None:
         """Load."""

@@ -13,7 +13,7 @@ LISTS = ("sheets", "throws", "services")
 HEADINGS: dict[str, tuple[str, ...]] = {
     "sheets": ("sheet", "planned", "kind", "state", "signed"),
     "throws": ("when", "way", "verdict", "time", "running current", "noticed"),
-    "services": ("date", "action", "what", "next check", "by"),
+    "services": ("date", "action", "next check", "by", "what"),
 }
 STATES = {"open": Cell("open", WARN), "accepted": Cell("accepted", GOOD), "rejected": Cell("REJECTED", BAD)}
 
@@ -61,4 +61,4 @@ def _service(row: object) -> list[Cell | str]:
     entry = entry_from(row)  # type: ignore[arg-type]
     what = "; ".join(f"{name}: {getattr(entry, name).what}" for name in MOMENTS if getattr(entry, name))
     due = day(entry.due_on) if entry.due_on else ""
-    return [day(entry.on), entry.action, what or Cell("-", QUIET), due, entry.by]
+    return [day(entry.on), entry.action, due, entry.by, what or Cell("-", QUIET)]

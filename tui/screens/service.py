@@ -96,9 +96,7 @@ class ServiceScreen(FormPage[None]):
         self.drop_draft()
         said = f"Logged: {logged.entry.action} on {logged.entry.on}."
         if logged.entry.starts_stretch and not self._repair:
-            said += (
-                " A new stretch starts here: make a check after it, then the trend shows whether it helped."
-            )
+            said += " A new stretch starts here. S, then 4: an after-service sheet shows whether it helped."
         self.app.notify(said, timeout=8)
         self.dismiss(None)
 

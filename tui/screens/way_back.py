@@ -97,6 +97,8 @@ class WayBackScreen(Page[None]):
                 STRONG,
             ),
         ]
+        if not self._found.steps:
+            cells += [Cell(""), Cell(BOTH_PINS, WARN)]
         following = True
         for number, step in enumerate(self._found.steps, start=1):
             mark = "[x]" if step.done else "[ ]"

@@ -98,13 +98,6 @@ class Field(Widget):
             super().__init__()
             self.field = field
 
-    class Entered(Message):
-        """Enter was pressed in it."""
-
-        def __init__(self, field: "Field") -> None:
-            super().__init__()
-            self.field = field
-
     def __init__(self, spec: FieldSpec, text: str = "", system: str = METRIC) -> None:
         super().__init__()
         self.spec = spec
@@ -175,10 +168,19 @@ class Field(Widget):
             static.display = bool(found.say)
             static.update(toned(self.app, mark + found.say, tone))
 
+    @property
+    def answer(self) -> Widget:
+        """The widget that is typed into or chosen with."""
+        return self.query("Input, Choice").first()
+
     def focus_answer(self) -> None:
         """Put the cursor into it."""
-        for widget in self.query("Input, Choice"):
-            widget.focus()
+        self.answer.focus()
+
+    def complete(self) -> None:
+        """A bare number gets its unit."""
+        if self.checked.complete:
+            self.set(self.checked.complete)
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Judged as typed."""
@@ -191,16 +193,3 @@ class Field(Widget):
         """The same for a choice."""
         event.stop()
         self.post_message(self.Changed(self))
-
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Enter: a bare number gets its unit, then on to the next field."""
-        event.stop()
-        if self.checked.complete:
-            self.query_one(Input).value = self.checked.complete
-        self.post_message(self.Entered(self))
-
-    def on_key(self, event: events.Key) -> None:
-        """Enter on a choice goes on as well."""
-        if event.key == "enter" and self.spec.kind == CHOICE:
-            event.stop()
-            self.post_message(self.Entered(self))

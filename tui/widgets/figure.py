@@ -105,7 +105,7 @@ def _draw_levels(drawing: Drawing, rows: list[list[str]], styles: list[list[str]
 
 
 def _draw_words(drawing: Drawing, rows: list[list[str]], styles: list[list[str]]) -> None:
-    """The words of the levels, at the right end, over everything else."""
+    """The words of the levels at the right end, those of the uprights in the first row that is left, over everything else."""
     taken: set[int] = set()
     for level in drawing.levels:
         above = level.y > drawing.y_high
@@ -119,20 +119,23 @@ def _draw_words(drawing: Drawing, rows: list[list[str]], styles: list[list[str]]
         begin = len(rows[row]) - len(word)
         for at, letter in enumerate(word, start=begin):
             rows[row][at], styles[row][at] = letter, level.tone
+    width, top = len(rows[0]), next((row for row in range(len(rows)) if row not in taken), 0)
+    for x, word in drawing.uprights:
+        at = int((x - drawing.x_low) / (drawing.x_high - drawing.x_low) * width)
+        begin = min(at, width - len(word))
+        for offset, letter in enumerate(word[: width - begin] if 0 <= at < width else ""):
+            rows[top][begin + offset], styles[top][begin + offset] = letter, "other"
 
 
 def _draw_uprights(drawing: Drawing, rows: list[list[str]], styles: list[list[str]], plain: bool) -> None:
     mark = ":" if plain else "\N{BOX DRAWINGS LIGHT DOUBLE DASH VERTICAL}"
     width = len(rows[0])
-    for x, word in drawing.uprights:
+    for x, _ in drawing.uprights:
         at = int((x - drawing.x_low) / (drawing.x_high - drawing.x_low) * width)
         if not 0 <= at < width:
             continue
         for row, style in zip(rows, styles, strict=True):
             row[at], style[at] = mark, "other"
-        begin = min(at, width - len(word))
-        for offset, letter in enumerate(word[: width - begin]):
-            rows[0][begin + offset], styles[0][begin + offset] = letter, "other"
 
 
 def _draw_series(

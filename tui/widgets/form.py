@@ -93,12 +93,16 @@ class Form(VerticalScroll, can_focus=False):
         event.stop()
         self.post_message(self.Changed())
 
-    def on_field_entered(self, event: Field.Entered) -> None:
-        """On to the next field."""
-        event.stop()
+    def leave(self, field: Field) -> None:
+        """On to the next field at once; what ``field`` was sent before is still in its queue, so its unit waits for it."""
         fields = self.fields
-        at = fields.index(event.field)
+        at = fields.index(field)
         if at + 1 < len(fields):
-            fields[at + 1].focus_answer()
+            self.screen.set_focus(fields[at + 1].answer)
+            field.answer.call_later(field.complete)
         else:
-            self.post_message(self.Finished())
+            field.answer.call_later(self._finish, field)
+
+    def _finish(self, field: Field) -> None:
+        field.complete()
+        self.post_message(self.Finished())
