@@ -86,7 +86,8 @@ def _baseline(
 
 
 def _part(book: Logbook, state: SheetState) -> "SheetPart":
-    from logger.core.sheets.sheet import plan_from, seen_at, sheet_trials
+    from logger.core.sheets.acceptance import acceptance
+    from logger.core.sheets.sheet import filled, plan_from, seen_at, sheet_trials
     from logger.report.material import SheetPart
 
     logged = book.trials(sheet=state.sheet.id)
@@ -100,7 +101,7 @@ def _part(book: Logbook, state: SheetState) -> "SheetPart":
         trials=trials,
         logged={one.id: one for one in logged},
         seen={one.id: seen_at(one.id, sightings) for one in trials},
-        acceptance=book.judged(state.sheet.id, rig),
+        acceptance=acceptance(filled(state), trials, sightings, rig),
         sightings=tuple(sightings),
         answers=tuple(book.answers(state.sheet.id)),
         rejudged=tuple(_rejudged(book, logged)),
