@@ -34,6 +34,10 @@ LONGEST_FILE = 1_000_000
 """Bytes; a paper sheet has a few hundred."""
 
 
+class SlipError(InputError):
+    """A reading that can't be meant; nothing was written. Whoever read the meter may say that it did show it."""
+
+
 @dataclass(frozen=True)
 class Entry:
     """What goes onto which sheet."""
@@ -88,7 +92,7 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
     """Judge every throw and write it down; what they raise takes the rig up at once.
 
     Raises InputError for a sheet that isn't open or is another rig's, a sighting without how it was seen, or a throw
-    dated in the future, a slip of the point (unless ``as_read``), or two throws or more whose readings stand in the
+    dated in the future, SlipError for a slip of the point (unless ``as_read``), or two throws or more whose readings stand in the
     logbook already; nothing is stored then.
     """
     if entry.thrown_at is not None and entry.thrown_at > now:
@@ -161,7 +165,7 @@ def _refuse_slip(state: SheetState, rig: "Rig", throw: HandThrow, number: int, h
     judged = assess_by_hand(in_air(throw, air_c), rig, baseline=held.baseline if held else None)
     told = slip(throw, judged, rig)
     if told:
-        raise InputError(
+        raise SlipError(
             told,
             f"throw {number}",
             "Nothing was written down. Correct the reading; if the meter did show it, add --as-read.",

@@ -140,7 +140,7 @@ def test_a_step_that_fails_in_the_middle_leaves_nothing(book):
     assert book.sheets(RIG) == []
 
 
-@settings(max_examples=20)
+@settings(max_examples=20, deadline=None)
 @given(st.dictionaries(st.text(max_size=8), st.none() | st.floats(allow_nan=False) | st.text(max_size=8)))
 def test_answers_of_any_kind_come_back(tmp_path_factory, answers):
     finite = {key: value for key, value in answers.items() if value not in (float("inf"), float("-inf"))}

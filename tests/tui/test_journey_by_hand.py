@@ -54,3 +54,23 @@ def test_readings_and_stopwatch_survive_an_escape(tmp_path, walk):
         assert "2.1 A" in said(app)
 
     walk(app, journey)
+
+
+def test_a_slip_of_the_point_is_asked_before_it_is_written(tmp_path, walk):
+    app = app_on(tmp_path)
+    book = tmp_path / "fellside.throwbook"
+
+    async def journey(pilot, look):
+        await keys(pilot, "enter", "h", *["enter"] * 6, "5", "ctrl+s", "enter")
+        await write(pilot, "146 s")
+        await keys(pilot, "enter")
+        await write(pilot, "2.1 A")
+        await keys(pilot, "ctrl+s")
+        await look("a-slip")
+        await keys(pilot, "n")
+        assert not view(book, f"{RIG}-1").trials
+        assert "146 s" in said(app)
+        await keys(pilot, "ctrl+s", "y")
+        assert len(view(book, f"{RIG}-1").trials) == 1
+
+    walk(app, journey)

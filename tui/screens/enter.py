@@ -11,9 +11,9 @@ from logger.core.assessment import CUT_OFF, NO_RUN, STALL
 from logger.core.cautions import SHOWN_AT
 from logger.core.quantities.units import typed
 from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow, Reading
-from logger.errors import InputError
+from logger.errors import InputError, ThrowbookError
 from tui.fields import CHOICE, FieldSpec, accuracy_complaint
-from tui.present import QUIET, STRONG, VERDICTS, WARN, Cell, sentence
+from tui.present import BAD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
 from tui.screens.form_page import FormPage
 from tui.screens.page import key
 from tui.widgets.big import Big
@@ -177,18 +177,37 @@ class EnterScreen(FormPage[None]):
 
     def enter(self) -> None:
         """Onto the sheet."""
-        from logger.jobs.enter import Entry
-        from logger.jobs.enter import enter as write_down
-
         throw = self.throw()
         if throw is None:
             return
         if throw.time_s is None and throw.run_current_a is None and throw.ended == CUT_OFF:
             self.tell("There is neither a time nor a current.", WARN)
             return
+        self._write(throw, as_read=False)
+
+    def _write(self, throw: HandThrow, as_read: bool) -> None:
+        from logger.jobs.enter import Entry
+        from logger.jobs.enter import enter as write_down
+
         desk, rig = self.desk, self._rig
-        entry = Entry([throw], "", self._sheet, instruments=self._instruments(), thrown_at=desk.now())
+        tools = self._instruments()
+        entry = Entry([throw], "", self._sheet, instruments=tools, thrown_at=desk.now(), as_read=as_read)
         self.work("enter", lambda: write_down(desk.logbook, rig, entry, desk.by, desk.now()))
+
+    def failed_enter(self, error: ThrowbookError) -> None:
+        """What can't be meant is asked: a throw that is written down is never taken back."""
+        from logger.jobs.enter import SlipError
+        from tui.screens.confirm import ConfirmScreen
+
+        throw = self.throw()
+        if not isinstance(error, SlipError) or throw is None:
+            self.tell(str(error), BAD)
+            return
+        meaning = f"{sentence(error.what)} Did the meter show that? A throw that is written down stays."
+        self.app.push_screen(
+            ConfirmScreen("Keep these readings as they are?", meaning, WARN),
+            lambda sure: self._write(throw, as_read=True) if sure else None,
+        )
 
     def done_enter(self, done: "Entered") -> None:
         """It is on the sheet; rest and pins come next there."""
