@@ -40,26 +40,29 @@ def end_of_ramp(current: FloatArray, first: int, last: int) -> int | None:
     """First row after a ramp of the speed, or None: looked for with stretches of a hundredth, then of a 400th of the
     movement, since a ramp may be long or short."""
     length = last - first + 1
+    total = np.concatenate(([0.0], np.cumsum(current[first : first + length // 3 + length // 100 + 2])))
     for width in sorted({max(2, length // 100), max(2, length // 400)}, reverse=True):
-        found = _end_of_hold(current, first, length // 3, width)
+        found = _end_of_hold(current, total, first, length // 3, width)
         if found is not None:
             return found
     return None
 
 
-def _end_of_hold(current: FloatArray, first: int, reach: int, width: int) -> int | None:
+def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int, width: int) -> int | None:
     """First row after a ramp of the speed, or None where the start doesn't look like one.
 
-    Looked for in the first ``reach`` rows: the sharpest fall between two neighbouring stretches of ``width`` rows. Before it the current never
-    stood higher, so that it isn't an inrush dying away; it falls at once and for good, so that it isn't a load.
+    Looked for in the first ``reach`` rows: the sharpest fall between two neighbouring stretches of ``width`` rows. Before
+    it the current never stood higher, so that it isn't an inrush dying away; it falls at once and for good, so that it
+    isn't a load. ``total``: running sum of the current from ``first`` on, with a nought before.
     """
     if reach < 2 * HOLD_OVER_FALL * width:
         return None
     start = current[first : first + reach + width]
-    total = np.concatenate(([0.0], np.cumsum(start)))
-    means = (total[width:] - total[:-width]) / width  # of start[i : i + width]
-    fall = means[:-width] - means[width:]  # at start[i + width]
-    at = int(np.argmax(fall[: reach - width])) + width
+    means = (
+        total[width : len(start) + 1] - total[: len(start) + 1 - width]
+    ) / width  # of start[i : i + width]
+    fall = means[: reach - width] - means[width:reach]  # at start[i + width]
+    at = int(np.argmax(fall)) + width
     before, after = float(means[at - width]), float(means[at])
     if at < HOLD_OVER_FALL * width or before < SMALLEST_PEAK * after:
         return None

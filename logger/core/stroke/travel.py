@@ -53,8 +53,8 @@ def voltage_or_nominal(trace: Trace, nominal_v: float, segments: Segments) -> tu
 
 def on_motor_side(voltage_v: FloatArray, segments: Segments) -> bool:
     """Whether the board sees the motor's voltage: none before the start."""
-    before = voltage_v[: max(1, segments.first - 1)]
-    return abs(median_of(before)) < 0.5 * median_of(voltage_v[segments.first : segments.last + 1])
+    before = float(voltage_v[: max(1, segments.first - 1)].mean())
+    return abs(before) < 0.5 * float(voltage_v[segments.first : segments.last + 1].mean())
 
 
 def set_by_a_drive(voltage_v: FloatArray, time_s: FloatArray, segments: Segments) -> bool:
