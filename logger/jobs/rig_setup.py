@@ -45,12 +45,15 @@ def check_setup(values: Mapping[str, str]) -> SetupCheck:
 def add_setup(
     logbook: str | Path | None, values: Mapping[str, str], by: str, now: datetime, reason: str = ""
 ) -> Added:
-    """Keep the rig. Raises InputError for values that contradict each other, and for a change without a reason."""
-    read = _parsed(values)
-    refuse_contradictions(read.rig, "this rig")
-    name = read.rig.name
+    """Keep the rig; what of a rig in the logbook isn't among ``values`` (limits, ...) stays as it is.
+
+    Raises InputError for values that contradict each other, and for a change without a reason.
+    """
+    name = _parsed(values).rig.name
     with opened(logbook) as book, book.transaction():
         known = book.rig_revisions(name)
+        read = _parsed(values, book.rig(name).toml if known else "")
+        refuse_contradictions(read.rig, "this rig")
         if known and book.rig(name).toml != read.text and not written(reason):
             raise InputError(
                 f"the logbook has a rig '{name}' already",
@@ -96,22 +99,39 @@ def start_practice(logbook: str | None, rig: str, by: str, now: datetime) -> Pat
     return practice
 
 
-def _parsed(values: Mapping[str, str]) -> RigFile:
+def _parsed(values: Mapping[str, str], held: str = "") -> RigFile:
+    """The rig file of ``values``; keys of the rig file ``held`` that aren't among them stay."""
+    import tomllib
+
     import tomli_w
 
-    document: dict[str, Any] = {name: values[name].strip() for name in TOP if values.get(name, "").strip()}
+    document: dict[str, Any] = tomllib.loads(held)
+    for name in TOP:
+        _put(document, name, values[name].strip() if name in values else None)
     for section, rows in SECTIONS.items():
-        table: dict[str, Any] = {}
+        table: dict[str, Any] = document.pop(section, {})
         for key, _, kind, _ in rows:
-            text = values.get(f"{section}.{key}", "").strip()
-            if text:
-                table[key] = (
+            text = values.get(f"{section}.{key}")
+            if text and text.strip():
+                text = text.strip()
+                typed: Any = (
                     text.lower() in ("yes", "true") if kind == YES_NO else _number_or_text(text, kind)
                 )
+                _put(table, key, typed)
+            else:
+                _put(table, key, text)
         # A section that isn't needed and where nothing was typed isn't there.
         if table or section in ("lock", "actuator"):
             document[section] = table
     return parse_rig(tomli_w.dumps(document), "this rig")
+
+
+def _put(table: dict[str, Any], key: str, value: Any) -> None:
+    """None: it wasn't asked, and stays; an empty text: it goes."""
+    if value == "":
+        table.pop(key, None)
+    elif value is not None:
+        table[key] = value
 
 
 def _number_or_text(text: str, kind: str) -> Any:
