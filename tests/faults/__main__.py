@@ -99,7 +99,8 @@ def other_rows() -> Iterator[Row]:
             code = pytest.main(["-q", "-p", "no:cacheprovider", str(TOP / "tests" / node)])
         last = said.getvalue().strip().splitlines()[-1]
         made = "survived" if "passed" in last else "not made here"
-        outcome = made if code == 0 else "NOT SURVIVED"
+        why = next((line[1:].strip() for line in said.getvalue().splitlines() if line.startswith("E  ")), "")
+        outcome = made if code == 0 else f"NOT SURVIVED: {why}"
         yield what, node.partition("::")[0], 1, f"{outcome} ({last})"
 
 
