@@ -288,7 +288,7 @@ def _recover_all(given: dict[str, Any], logbook: str | None) -> int:
         try:
             recorded = recover(
                 journal,
-                lambda ref: find_rig(given["rig_ref"] or ref, logbook).rig,
+                lambda ref: find_rig(given["rig_ref"] or ref, logbook, given["kind"], given["sheet"]),
                 calibration_of=calibration_finder(logbook),
             )
             for note in recorded.notes:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from logger.core.stroke.baseline import Baseline
     from logger.core.stroke.calibration import CalibrationRecord
     from logger.core.trace import Trace
+    from logger.jobs.rigsource import RigSource
 
 _LONGEST_S = 1e6
 """A steady clock that says more than this since the recording began is damaged, and passed over [s]."""
@@ -93,18 +94,18 @@ def judged(
 
 def recover(
     path: Path,
-    rig_of: "Callable[[str], Rig]",
+    source_of: "Callable[[str], RigSource]",
     *,
-    baseline: "Baseline | None" = None,
     calibration_of: "Callable[[str], CalibrationRecord | None]" = lambda board: None,
 ) -> Recorded:
-    """A trial from the journal of a recording that broke off; ``rig_of`` finds the rig by the name it went by.
+    """A trial from the journal of a recording that broke off; ``source_of`` finds the rig by the name it went by.
 
     Raises InputError when the file is no journal or holds no sample.
     """
     text = read_journal(path)
     header = header_of(text)
-    record = TrialRecord(rig_of(header.rig_ref), header.direction, calibration_of, keep_all=header.keep_all)
+    source = source_of(header.rig_ref)
+    record = TrialRecord(source.rig, header.direction, calibration_of, keep_all=header.keep_all)
     notes = _replayed(text, header, record)
     if not record.samples:
         raise InputError("the journal holds no samples", str(path), "Delete it: nothing can be recovered")
@@ -115,7 +116,7 @@ def recover(
         record,
         header.rig_ref,
         header.ambient_c,
-        baseline,
+        source.baselines.get(header.direction),
         path,
         text.end or "it broke off",
         None,

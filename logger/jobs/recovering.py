@@ -5,6 +5,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logger.core.records.records import SPOT
 from logger.errors import ThrowbookError
 from logger.jobs.keeping import Kept, Place, broken_off, keep
 
@@ -44,6 +45,6 @@ def keep_broken_off(found: Found, logbook: str | None, by: str, now: datetime) -
     from logger.jobs.rigsource import find_rig
 
     recorded = recover(
-        found.journal, lambda ref: find_rig(ref, logbook).rig, calibration_of=calibration_finder(logbook)
+        found.journal, lambda ref: find_rig(ref, logbook, SPOT), calibration_of=calibration_finder(logbook)
     )
     return recorded, keep(recorded, Place(logbook=logbook, in_logbook=True, by=by), now)

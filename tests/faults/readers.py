@@ -139,10 +139,11 @@ def column_choice(data: bytes, draw: random.Random, folder: Path) -> None:
 def journal(data: bytes, draw: random.Random, folder: Path) -> None:
     """Bytes as they are, or (half of the time) every record given the check that fits it, so that it is read on."""
     from logger.jobs.recorded import recover
+    from logger.jobs.rigsource import RigSource
 
     path = folder / "left.journal"
     path.write_bytes(_checked(data) if draw.random() < 0.5 else data)
-    recover(path, lambda ref: rig())
+    recover(path, lambda ref: RigSource(rig()))
 
 
 def _checked(data: bytes) -> bytes:

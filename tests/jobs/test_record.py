@@ -10,11 +10,13 @@ import numpy as np
 import pytest
 
 from logger.core.rig import Board
+from logger.core.stroke.baseline import make_baseline
 from logger.core.stroke.live import FLOWING
 from logger.errors import InputError, OutsideError
 from logger.files.journal import read_journal, unfinished
 from logger.jobs.record import Recording, RecordPlan
 from logger.jobs.recorded import recover
+from logger.jobs.rigsource import RigSource
 from logger.protocol.rehearsal import Trouble
 from tests.ports.bench import RIG, board_on_a_cable, throw_source
 from tests.small_disk import small_disk
@@ -94,13 +96,16 @@ def test_the_verdict_stands_within_half_a_second_of_the_end(tmp_path: Path):
 def test_a_journal_gives_the_same_trial_again(tmp_path: Path):
     with board_on_a_cable(speed=SPEED, trouble=Trouble(flipped_bits=0.0005)) as (port, _):
         recorded = Recording(plan(port.name, tmp_path, ambient_c=4.0), now=now).run()
-    again = recover(recorded.journal, lambda ref: RIG)
+    again = recover(recorded.journal, lambda ref: RigSource(RIG))
     for name in ("time_s", "current_a", "voltage_v"):
         assert np.array_equal(getattr(again.trace, name), getattr(recorded.trace, name))
     assert again.lost == recorded.lost > 0
     assert again.trace.ambient_c == 4.0
     assert again.assessment.verdict == recorded.assessment.verdict
     assert abs(again.trace.started - recorded.trace.started) < timedelta(seconds=10)
+    baseline = make_baseline([recorded.assessment])
+    held_against = recover(recorded.journal, lambda ref: RigSource(RIG, {"lock": baseline}))
+    assert (again.baseline, held_against.baseline) == (None, baseline)
     recorded.discard_journal()
     assert unfinished(tmp_path) == []
 
@@ -148,7 +153,7 @@ def test_silence_ends_the_record_and_says_where_to_look(tmp_path: Path):
 def test_a_full_disk_in_mid_record_ends_it_and_keeps_what_came(tmp_path: Path):
     with small_disk(tmp_path, kib=32) as disk, board_on_a_cable(speed=SPEED) as (port, _):
         recorded = Recording(plan(port.name, disk), now=now).run()
-        kept = recover(recorded.journal, lambda ref: RIG)
+        kept = recover(recorded.journal, lambda ref: RigSource(RIG))
     assert isinstance(recorded.problem, OutsideError)
     assert "the disk is full" in str(recorded.problem)
     assert recorded.trace.time_s[-1] > 3  # 32 KiB hold about 1,000 samples
