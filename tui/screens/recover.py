@@ -22,12 +22,14 @@ class RecoverScreen(Page[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         key("enter", "keep", "keep what is left", "Enter"),
         key("escape,l", "back", "leave for later", "Esc"),
+        key("enter,escape", "go_on", "go on", "Enter"),
     ]
 
     def __init__(self) -> None:
         super().__init__()
         self._left: list[Found] = []
         self._told: list[Cell | str] = []
+        self._busy = False
 
     def body(self) -> Iterator[Widget]:
         """A list."""
@@ -44,6 +46,7 @@ class RecoverScreen(Page[None]):
     def done_look(self, found: "list[Found]") -> None:
         """Show them."""
         self._left = found
+        self.refresh_bindings()
         self.repaint()
 
     def repaint(self) -> None:
@@ -74,11 +77,16 @@ class RecoverScreen(Page[None]):
         """One after the other, in a worker."""
         from logger.jobs.recovering import keep_broken_off
 
-        if not self._left:
-            self.action_back()
-            return
+        self._busy = True
+        self.refresh_bindings()
         desk, left = self.desk, list(self._left)
         self.work("keep", lambda: [keep_broken_off(one, desk.logbook, desk.by, desk.now()) for one in left])
+
+    def failed_keep(self, error: Exception) -> None:
+        """It is still there, and can be tried again."""
+        self._busy = False
+        self.refresh_bindings()
+        self.tell(str(error), BAD)
 
     def done_keep(self, kept: list[Any]) -> None:
         """What became of each."""
@@ -95,6 +103,18 @@ class RecoverScreen(Page[None]):
             )
         self._told += [
             Cell(""),
-            Cell("It broke off: throw again for a whole record. Esc goes on.", GOOD if kept else BAD),
+            Cell("It broke off: throw again for a whole record. Enter goes on.", GOOD if kept else BAD),
         ]
+        self.refresh_bindings()
         self.repaint()
+
+    def action_go_on(self) -> None:
+        """To the list of rigs."""
+        self.dismiss(None)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Before: keep or leave. Then only: go on."""
+        kept = bool(self._told)
+        return {"keep": bool(self._left) and not self._busy, "back": not kept, "go_on": kept}.get(
+            action, True
+        )
