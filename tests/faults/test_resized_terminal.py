@@ -2,12 +2,14 @@
 
 import re
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from logger.jobs.logbooks import opened
 from logger.jobs.rig_list import add_rig
+from logger.protocol.rehearsal import IDENTITY
 from tests.faults.good_input import NOW
 from tests.faults.terminal import terminal
 from tests.ports.bench import board_on_a_cable, throw_source
@@ -16,6 +18,8 @@ from tests.report.page_words import need
 TOP = Path(__file__).parents[2]
 FIGURE = re.compile(r"^ [ \u2588]*\u2588[ \u2588]*$", re.MULTILINE)
 """A line of the large figure: blocks and blanks."""
+BOARD = replace(IDENTITY, id="bench-1")
+"""What a rehearsal board records isn't kept."""
 PATH = (
     ("not commissioned", ["Enter"]),
     ("T one throw", ["t"]),
@@ -38,7 +42,7 @@ def test_a_terminal_made_tiny_in_mid_throw_costs_no_sample_and_the_screen_comes_
     env = {"THROWBOOK_BY": "M. K.", "PYTHONPATH": str(TOP), "LC_ALL": "C.UTF-8"}
     # The throw has no end of its own: however busy this computer is, it still runs when both changes are through.
     with (
-        board_on_a_cable(throw_source(rest_s=1.0, run_s=1e6)) as (port, _),
+        board_on_a_cable(throw_source(rest_s=1.0, run_s=1e6), identity=BOARD) as (port, _),
         terminal(tmux, tmp_path, line, env | {"THROWBOOK_PORT": port.name}) as shown,
     ):
         for text, keys in PATH:
