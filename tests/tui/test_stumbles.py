@@ -170,3 +170,19 @@ def test_keys_that_come_in_one_piece_over_a_slow_line_go_into_the_fields_they_we
         assert values["supply"] == ""
 
     walked(app, journey)
+
+
+def test_a_form_that_is_cleared_is_as_it_began_its_choices_made(tmp_path):
+    app = app_on(tmp_path)
+
+    async def journey(pilot):
+        await keys(pilot, "n")
+        began = app.screen.form.values()
+        await write(pilot, "quarry-loader")
+        await keys(pilot, "enter", "2")
+        assert app.screen.form.values() != began
+        await keys(pilot, "ctrl+l", "y")
+        assert app.screen.form.values() == began
+        assert began["units"] == "metric"
+
+    walked(app, journey)

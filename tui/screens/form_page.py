@@ -118,15 +118,16 @@ class FormPage(Page[Result]):
         self.enter()
 
     def action_clear(self) -> None:
-        """Ask, then empty every field."""
+        """Ask, then put every field back to how the form began."""
         from tui.screens.confirm import ConfirmScreen
 
         def clear(sure: bool | None) -> None:
             if sure:
+                first = self.first_values()
                 for field in self.form.fields:
-                    field.set("")
+                    field.set(first.get(field.spec.key, ""))
                 self.form.focus_first()
 
         self.app.push_screen(
-            ConfirmScreen("Empty every field of this form?", "What is typed here is gone then."), clear
+            ConfirmScreen("Put this form back to how it began?", "What is typed here is gone then."), clear
         )

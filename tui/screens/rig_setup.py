@@ -102,6 +102,7 @@ class RigSetupScreen(FormPage[str]):
     def on_mount(self) -> None:
         """Judge what is there."""
         self.head(f"{self._rig or 'new rig'} | values from the data sheet")
+        self.on_resize()  # the first frame is drawn before the first event of a size
         super().on_mount()
         self.changed()
 
