@@ -112,6 +112,11 @@ def run(logbook: str | None) -> None:
     """Open the UI on ``logbook`` (None: the default one)."""
     try:
         by = os.environ.get("THROWBOOK_BY") or getpass.getuser()
-    except (KeyError, OSError):  # no such user, as in a bare container
+    except (KeyError, OSError, ImportError):  # no such user, as in a bare container; Windows without USERNAME
         by = ""
+    for fixed in (
+        "COLUMNS",
+        "LINES",
+    ):  # exported by a shell, they would hold the size of the terminal as it was then
+        os.environ.pop(fixed, None)
     ThrowbookApp(Desk(logbook=logbook, by=by, port=os.environ.get("THROWBOOK_PORT", ""))).run()

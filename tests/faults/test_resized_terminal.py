@@ -40,6 +40,7 @@ def test_a_terminal_made_tiny_in_mid_throw_costs_no_sample_and_the_screen_comes_
     add_rig(book, TOP / "tests" / "tui" / "yard-loader.toml", "M. K.", NOW)
     line = [sys.executable, "-m", "logger", "--logbook", str(book)]
     env = {"THROWBOOK_BY": "M. K.", "PYTHONPATH": str(TOP), "LC_ALL": "C.UTF-8"}
+    env |= {"COLUMNS": "80", "LINES": "24"}  # as a shell may export them
     # The throw has no end of its own: however busy this computer is, it still runs when both changes are through.
     with (
         board_on_a_cable(throw_source(rest_s=1.0, run_s=1e6), identity=BOARD) as (port, _),
