@@ -18,6 +18,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from logger.core.sheets.practice import FOR_PRACTICE
 from logger.core.trace import DIRECTIONS
 from logger.files.journal import Journal, unfinished
 from logger.files.rigfile import read_rig
@@ -80,7 +81,7 @@ def soak(
     """Throw, record, judge and keep ``throws`` times; ``tell`` is called now and then with how things stand."""
     day, book = Day(), folder / "soak.throwbook"
     rig = read_rig(RIG_FILE)
-    add_rig(book, RIG_FILE, "M. K.", STARTED)
+    add_rig(book, RIG_FILE, "M. K.", STARTED, FOR_PRACTICE)  # what a rehearsal board sends goes nowhere else
     rehearsal = Rehearsal(rig, rest_s=1.0, seed=seed)
     script, identity = ThrowScript(rehearsal), make_board(rehearsal).identity
     took_s: list[float] = []
