@@ -22,8 +22,8 @@ CONTRACT = (
 )
 """The table of signs that the trace format promises."""
 
-OUR_OWN = ("no-end",)
-"""Beside them: a run that nothing ends."""
+OUR_OWN = ("no-end", "interruption")
+"""Beside them: a run that nothing ends, and a contact that opens in mid-throw."""
 
 EVERY = frozenset(CONTRACT + OUR_OWN)
 ADD = "A new sign has its name in OUR_OWN of tests/sign_names.py; DEVELOPERS.md, 'To add a sign', names the rest."

@@ -72,6 +72,10 @@ SIGN_WORDS: dict[str, tuple[str, str]] = {
     ),
     "clipped": ("The current ran into the end of the board's range.", "Take a sensor with a wider range."),
     "gaps": ("Samples are missing in the record.", "Seat the cable; record again."),
+    "interruption": (
+        "The current broke off in mid-throw and came back with a surge.",
+        "Move plugs one by one, clear of pins and linkage; then relay, strands, brushes.",
+    ),
     "cut-record": ("The record begins or ends in mid-run.", "Record again, with rest on both sides."),
     "noisy": (
         "The current scatters more than brushes and sensor explain.",

@@ -166,6 +166,7 @@ SIGNS = [
     _fault("", "completes-one-pin-off", "one side's link is off: lighter, yet the throw completes; look at both pins", Fault("one-pin-off")),
     _fault("", "never-ends-slipping-clutch", "an overload clutch slips: a flat cap that never ends", Fault("slipping-clutch", 0.9)),
     _fault("", "sensor-gain", "the sensor reads 20 % too much: current and voltage disagree", Fault("sensor-gain", 0.2)),
+    _fault("interruption", "interruption-loose-contact", "a loose contact opens for 0.2 s under way", Fault("loose-contact", 0.2, 0.26)),
 ]
 # fmt: on
 

@@ -142,6 +142,12 @@ def cut_out_tripped(plan: Plan, fault: SetFault, rng: Rng) -> None:
     plan.break_leak_a = fault.severity * _run_a(plan)
 
 
+def loose_contact(plan: Plan, fault: SetFault, rng: Rng) -> None:
+    """A contact between board and motor opens under way for a moment and closes again."""
+    plan.contact_parts = fault.place
+    plan.contact_open_s = fault.severity
+
+
 # -- off the mechanism, or loose ---------------------------------------------------------------------------
 
 

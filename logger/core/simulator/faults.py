@@ -112,6 +112,8 @@ FAULTS: dict[str, FaultKind] = {
     "cut-record": _row("cut-record", "", "not used", (1, 1, 1), effects.cut_record, MOVEMENT, 0.6),
     "late-record": _row("cut-record", "", "not used", (1, 1, 1), effects.late_record, MOVEMENT, 0.3),
     "noisy": _row("noisy", "", "noise, as a share of the running current", (0.5, 0.4, 1.0), effects.noisy),
+    # contacts
+    "loose-contact": _row("interruption", "", "contact open [s]", (0.2, 0.08, 0.8), effects.loose_contact, MOVEMENT, 0.4),
 }
 # fmt: on
 

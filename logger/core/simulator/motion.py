@@ -45,6 +45,8 @@ class Motion:
     """At the end."""
     contact_s: float
     """When the relay's contacts have stopped bouncing."""
+    parted_s: float | None
+    """When a contact opened under way; None: none did."""
     end: str
     moved_until_s: float
     """End of the movement: cut-off, or the moment the rod came to rest."""
@@ -70,7 +72,7 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
         winding_ohm = motor.resistance_at(winding)
         ohm = drive.wiring_ohm + extra_ohm + winding_ohm
         volts = plan.open_circuit_v + other_v - relax - k * w
-        i = (i + h / inductance * volts) / (1 + h / inductance * ohm) if drive.closed(t) else 0.2 * i
+        i = (i + h / inductance * volts) / (1 + h / inductance * ohm) if drive.closed(t, share) else 0.2 * i
         # Rotor. Friction can hold it but never turn it back.
         dry, viscous, slips = drive.torques(share, w, turned)
         balance = (dry + viscous * w) / k
@@ -91,7 +93,7 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
             break
         if w > drive.still_rad_s:
             still_since = -1.0
-        elif still_since < 0:
+        elif still_since < 0 or drive.parted(t):
             still_since = t
         elif end != STALL and t - still_since > 0.1:
             end, release_s = STALL, t + plan.hold_s
@@ -108,6 +110,7 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
         other_v=columns[8],
         winding_c=winding,
         contact_s=drive.on_s[-1],
+        parted_s=drive.parted_s,
         end=end,
         moved_until_s=still_since if end == STALL else t,
         current_until_s=t,
@@ -133,6 +136,8 @@ class _Drive:
         stall_nm = self.k * plan.open_circuit_v / machine.total_ohm
         self.stop_nm_per_share = stall_nm * machine.stroke_m / STOP_GIVES_M
         self.opens_share = min(x for x in (plan.limit_share, plan.break_share, np.inf) if x is not None)
+        self.parts_share = np.inf if plan.contact_parts is None else plan.contact_parts
+        self.parted_s: float | None = None
         self.off_s, self.on_s = _bounces(machine.bounce_s, rng)
         self.upstream_times = [t for t, _ in plan.upstream_steps]
         self.supply_times = [t for t, _ in plan.supply_steps]
@@ -170,11 +175,19 @@ class _Drive:
             plan.supply_steps, self.supply_times, t
         )
 
-    def closed(self, t: float) -> bool:
-        """Whether the relay's contacts touch."""
+    def closed(self, t: float, share: float) -> bool:
+        """Whether the contacts touch: the relay bounces at first, and a loose one may part under way."""
+        if share >= self.parts_share and self.parted_s is None:
+            self.parted_s = t
+        if self.parted(t):
+            return False
         if t >= self.on_s[-1]:
             return True
         return not any(off <= t < on for off, on in zip(self.off_s, self.on_s, strict=True))
+
+    def parted(self, t: float) -> bool:
+        """Whether the loose contact stands open; a rod that rests meanwhile isn't stalled."""
+        return self.parted_s is not None and t < self.parted_s + self.plan.contact_open_s
 
 
 def _torque_tables(plan: Plan) -> tuple[list[float], list[float]]:
@@ -215,4 +228,6 @@ def _no_run(plan: Plan) -> Motion:
     time = np.array([0.0, plan.hold_s])
     zero = np.zeros(2)
     ohm = np.full(2, plan.upstream_ohm)
-    return Motion(time, zero, zero, zero, zero, zero, zero, ohm, zero, plan.winding_c, 0.0, NO_RUN, 0.0, 0.0)
+    return Motion(
+        time, zero, zero, zero, zero, zero, zero, ohm, zero, plan.winding_c, 0.0, None, NO_RUN, 0.0, 0.0
+    )

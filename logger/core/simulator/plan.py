@@ -57,6 +57,10 @@ class Plan:
     """Height of the saw-tooth while it slips, as a share of ``slip_n``."""
     brush_noise: float = 0.0
     """Jumps of the current from bad brushes, as a share of it."""
+    contact_parts: float | None = None
+    """Share of the stroke at which a contact opens; None: it doesn't."""
+    contact_open_s: float = 0.0
+    """How long it stays open."""
     hold_s: float = 2.0
     """How long the operator holds the switch against a stall."""
     patience: float = 1.7

@@ -172,6 +172,8 @@ def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Fa
     run = run_mean = run_peak = None
     if ran and settled is not None and m.moved_until_s > settled:
         run = (m.time_s >= settled) & (m.time_s <= m.moved_until_s)
+        if m.parted_s is not None:
+            run &= ~_broken(m, m.parted_s)
         run_mean = time_average(m.time_s[run], m.current_a[run])
         run_peak = float(m.current_a[run].max())
     moving = np.linspace(0, m.moved_until_s, 400)
@@ -198,6 +200,15 @@ def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Fa
         may_also=also,
         winding_c=m.winding_c,
     )
+
+
+def _broken(m: Motion, parted_s: float) -> np.ndarray:
+    """Rows from a contact's opening until the surge after it is over, as at the start; shape (k,) bool."""
+    excess = np.where(m.time_s >= parted_s, m.current_a - m.balance_a, 0.0)
+    peak = int(np.argmax(excess))
+    over = (m.time_s > m.time_s[peak]) & (excess <= SETTLED * excess[peak])
+    until_s = float(m.time_s[np.argmax(over)]) if over.any() else float(m.time_s[-1])
+    return (m.time_s >= parted_s) & (m.time_s < until_s)
 
 
 def time_average(time_s: FloatArray, values: FloatArray) -> float:

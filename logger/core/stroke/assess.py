@@ -244,7 +244,7 @@ def _notes(evidence: Evidence) -> tuple[str, ...]:
         notes.append(
             "a drive sets the motor's voltage: the supply behind it can't be judged from this record"
         )
-    if segments.pauses:
+    if segments.pauses > len(segments.breaks):
         notes.append(f"the current broke off {segments.pauses} time(s) in mid-movement")
     if segments.rows_left_out:
         notes.append("a further movement in the same record was left out: one record is one throw")

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from logger.core.assessment import STILL_RUNNING, WATCH, Sign
+from logger.core.quantities.numerics import median_of
 from logger.core.stroke.evidence import Evidence
 
 LIKELY = "likely"
@@ -72,3 +73,29 @@ def still_running(evidence: Evidence, sign: Sign) -> bool:
 def held_at_a_limit(evidence: Evidence, sign: Sign) -> bool:
     """The current stood at a level of its own, below what a standing motor draws on this voltage."""
     return evidence.moved.limited
+
+
+def voltage_kept(evidence: Evidence, sign: Sign) -> bool:
+    """The board still read the running voltage while no current flowed."""
+    share = _voltage_in_breaks(evidence)
+    return share is not None and share > 0.98
+
+
+def voltage_lost(evidence: Evidence, sign: Sign) -> bool:
+    """The board read less than half of the running voltage while no current flowed."""
+    share = _voltage_in_breaks(evidence)
+    return share is not None and share < 0.5
+
+
+def _voltage_in_breaks(evidence: Evidence) -> float | None:
+    """Voltage late in the longest break as a share of that before it; None: not read.
+
+    Late, because a motor that coasts is a generator.
+    """
+    volts, breaks = evidence.trace.voltage_v, evidence.segments.breaks
+    if volts is None or not breaks:
+        return None
+    longest = max(breaks, key=lambda each: each.closed - each.opened)
+    before = abs(median_of(volts[longest.opened - 10 : longest.opened - 1]))
+    late = volts[(longest.opened + longest.closed) // 2 : longest.closed]
+    return abs(median_of(late)) / before if before > 0 else None

@@ -19,10 +19,16 @@ from logger.core.stroke.cause import (
     never_moved,
     rising,
     still_running,
+    voltage_kept,
+    voltage_lost,
 )
 from logger.core.stroke.evidence import Evidence
 
 DETACH = "Detach the actuator from the latch and repeat: if it is still so, it is the actuator."
+WIGGLE = (
+    "Repeat the throw and move one plug after the other, only those out of reach of pins and linkage, the others power "
+    "off; measure the voltage at the actuator's own plug while it runs."
+)
 BOTH_EYES = "Look at both pins, each by itself."
 
 CAUSES: tuple[Cause, ...] = (
@@ -218,6 +224,38 @@ CAUSES: tuple[Cause, ...] = (
         LIKELY,
         ("a weak battery", "other loads on the same supply"),
         "Measure the voltage at both ends of the cable while it runs; whichever half loses it holds the fault.",
+    ),
+    Cause(
+        "interruption",
+        "a contact between the board and the motor opened: plug, broken strand or brushes",
+        POSSIBLE,
+        (
+            "a relay or switch, if it sits between the board and the motor",
+            "somebody let go of the switch for a moment",
+        ),
+        WIGGLE,
+        voltage_kept,
+    ),
+    Cause(
+        "interruption",
+        "a contact before the board opened: supply plug, relay, switch or fuse holder",
+        POSSIBLE,
+        (
+            "the board's own line dropped out: then its readings stand still, without any noise",
+            "somebody let go of the switch for a moment",
+        ),
+        WIGGLE,
+        voltage_lost,
+    ),
+    Cause(
+        "interruption",
+        "a contact opened for a moment: plug, relay, brushes or a broken strand",
+        POSSIBLE,
+        (
+            "somebody let go of the switch for a moment",
+            "the supply or the board's own line dropped out",
+        ),
+        WIGGLE,
     ),
     Cause(
         "clipped",

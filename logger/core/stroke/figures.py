@@ -6,6 +6,7 @@ import numpy as np
 
 from logger.core.assessment import CUT_OFF, NO_RUN, STALL, STILL_RUNNING, Figures, Measured
 from logger.core.quantities.numerics import integrate, median_of, moving_mean
+from logger.core.stroke.breaks import without_breaks
 from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.travel import Travel
 from logger.core.trace import FloatArray, Trace
@@ -104,18 +105,21 @@ def figures_of(
     end = _end(time_s, segments, moved)
     zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(median_of(current_a))
     peak_window = max(3, (run.stop - run.start) // 100)
+    load_a, load_s = current_a[run], time_s[run]
+    if segments.breaks:
+        load_a, load_s = without_breaks(segments.breaks, current_a, time_s, run)
     return Figures(
         start_s=start,
         end_s=end,
         travel_time_s=_travel_time(start, end),
         inrush_a=_inrush(segments, clip_a, zero_u, gains),
-        run_current_a=_run_current(time_s, current_a, run, clip_a, zero_u, gains),
-        peak_run_current_a=_peak(current_a, run, peak_window, clip_a, zero_u, gains),
+        run_current_a=_run_current(load_s, load_a, clip_a, zero_u, gains),
+        peak_run_current_a=_peak(load_a, peak_window, clip_a, zero_u, gains),
         stall_current_a=_stall(current_a, moved, segments, clip_a, zero_u, gains),
         mean_voltage_v=_mean_voltage(trace, voltage_v, segments, gains),
         rest_voltage_v=_rest_voltage(trace, voltage_v, segments, source, gains),
         source_resistance_ohm=source,
-        run_noise_a=_run_noise(current_a, run),
+        run_noise_a=_run_noise(load_a),
         charge_as=_integral(
             time_s, current_a, segments, clip_a, zero_u, gains.current, whole_start and whole_end
         ),
@@ -156,10 +160,9 @@ def _inrush(segments: Segments, clip_a: float | None, zero_u: float, gains: Gain
 
 
 def _run_current(
-    time_s: FloatArray, current_a: FloatArray, run: slice, clip_a: float | None, zero_u: float, gains: Gains
+    time: FloatArray, current: FloatArray, clip_a: float | None, zero_u: float, gains: Gains
 ) -> Measured | None:
     """Time-average over the run. The scatter is taken from block means, so that slow beats of an aliased ripple count."""
-    current, time = current_a[run], time_s[run]
     if len(current) < 4 or _too_clipped(current, clip_a):
         return None
     mean = integrate(current, time) / float(time[-1] - time[0])
@@ -186,10 +189,9 @@ def _scatter_of_mean(current: FloatArray) -> float:
 
 
 def _peak(
-    current_a: FloatArray, run: slice, window: int, clip_a: float | None, zero_u: float, gains: Gains
+    current: FloatArray, window: int, clip_a: float | None, zero_u: float, gains: Gains
 ) -> Measured | None:
     """Highest mean over one hundredth of the run: a load, not a spike or a brush ripple."""
-    current = current_a[run]
     if len(current) < 4 or (clip_a is not None and float(current.max()) >= clip_a - 1e-9):
         return None
     peak = float(np.max(moving_mean(current, window)[window // 2 : len(current) - window // 2]))
@@ -216,13 +218,17 @@ def _mean_voltage(trace: Trace, voltage_v: FloatArray, segments: Segments, gains
     if trace.voltage_v is None or segments.last - segments.settled < 3:
         return None
     time, volts = trace.time_s[segments.run], voltage_v[segments.run]
+    if segments.breaks:
+        volts, time = without_breaks(segments.breaks, voltage_v, trace.time_s, segments.run)
+        if len(volts) < 4:
+            return None
     mean = integrate(volts, time) / float(time[-1] - time[0])
     return expanded(mean, _scatter_of_mean(volts), gains.voltage * mean)
 
 
-def _run_noise(current_a: FloatArray, run: slice) -> Measured | None:
+def _run_noise(current: FloatArray) -> Measured | None:
     """Scatter of neighbouring samples while running [A]: brush ripple, bad contact and sensor noise together."""
-    steps = np.diff(current_a[run])
+    steps = np.diff(current)
     if len(steps) < 20:
         return None
     noise = float(np.std(steps) / np.sqrt(2.0))

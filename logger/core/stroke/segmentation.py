@@ -18,6 +18,7 @@ from logger.core.quantities.numerics import (
     robust_sd,
     runs_of,
 )
+from logger.core.stroke.breaks import LONGEST_S, Break, find_breaks
 from logger.core.stroke.rest import END_S, REST_SHARE, first_guess_of_zero, noise_of, polarity_of, refine_zero
 from logger.core.stroke.transient import end_of_transient
 from logger.core.trace import FloatArray, Trace
@@ -68,6 +69,8 @@ class Segments:
     rows_left_out: int
     """Rows after this movement that belong to another one."""
     spikes: int
+    breaks: tuple[Break, ...] = ()
+    """Breaks of a contact in mid-throw, each with the surge after it."""
 
     @property
     def moved(self) -> bool:
@@ -111,7 +114,7 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
     if not regions:
         return _nothing_moved(trace, current, polarity, zero_a, noise_a, period_s)
 
-    (first, last), pauses, left_out = _movement(regions, time_s, shortest_stroke_s)
+    (first, last), pauses, left_out = _movement(regions, time_s, shortest_stroke_s, period_s)
     current, zero_a, zero_u_a, noise_a, step_a = refine_zero(
         current, zero_a, polarity, first, last, 0.5 * no_load_current_a + NOISE_SIGMAS * noise_a, rest_seen
     )
@@ -123,7 +126,12 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         last = _back_to_the_knee(current, first, last, max(12, int(END_S / period_s)))
     starts_running = first == 0 or not rest_seen
     ends_running = last >= len(current) - 1
-    settled, ramped = (first, False) if starts_running else end_of_transient(current, time_s, first, last)
+    legible = width == 1 and threshold <= 0.5 * no_load_current_a
+    breaks = find_breaks(current, time_s, first, last, threshold, period_s) if legible else ()
+    start_until = breaks[0].opened - 1 if breaks else last
+    settled, ramped = (
+        (first, False) if starts_running else end_of_transient(current, time_s, first, start_until)
+    )
     current, spikes = _without_spikes(current, settled, first, last)
 
     level = max(median_of(current[first : last + 1]), 1e-9)
@@ -151,6 +159,7 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         pauses=pauses,
         rows_left_out=left_out,
         spikes=spikes,
+        breaks=breaks,
     )
 
 
@@ -175,14 +184,18 @@ def _regions(moving: NDArray[np.bool_], time_s: FloatArray) -> list[tuple[int, i
 
 
 def _movement(
-    regions: list[tuple[int, int]], time_s: FloatArray, shortest_stroke_s: float
+    regions: list[tuple[int, int]], time_s: FloatArray, shortest_stroke_s: float, period_s: float
 ) -> tuple[tuple[int, int], int, int]:
-    """The first movement: later regions belong to it until a stroke can have been done."""
+    """The first movement: later regions belong to it until a stroke can have been done, or after a contact's break."""
     first, last = regions[0]
     driven_s = time_s[last] - time_s[first]
     used = 1
     for a, b in regions[1:]:
-        if driven_s >= 0.8 * shortest_stroke_s:
+        resumed = (
+            time_s[a] - time_s[last] <= LONGEST_S + 2.0 * period_s
+            and PAUSE_S <= time_s[b] - time_s[a] <= 0.8 * driven_s
+        )
+        if driven_s >= 0.8 * shortest_stroke_s and not resumed:  # as long as the first: a stroke of its own
             break
         driven_s += time_s[b] - time_s[a]
         last = b

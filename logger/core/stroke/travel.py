@@ -10,6 +10,7 @@ import numpy as np
 
 from logger.core.assessment import Profile
 from logger.core.quantities.numerics import integrate, median_of, moving_mean, runs_of
+from logger.core.stroke.breaks import left_out
 from logger.core.stroke.segmentation import BOUNCE_S, SUSTAINED_SAMPLES, Segments
 from logger.core.stroke.standstill import Standstill
 from logger.core.trace import FloatArray, Trace
@@ -105,6 +106,8 @@ def travel(
     for a, b in runs_of(current_a < 0.1 * median_of(turning_a)):
         if b - a >= SUSTAINED_SAMPLES:
             emf_v[a:b] = 0.0
+    for each in segments.breaks:  # no movement is credited to a break: how far the motor coasts isn't known
+        emf_v[each.opened - segments.first : each.closed - segments.first] = 0.0
     if still_from is not None:
         emf_v[max(0, still_from - segments.first) :] = 0.0
     step_vs = 0.5 * (emf_v[1:] + emf_v[:-1]) * np.diff(time_s)
@@ -165,12 +168,19 @@ def profile(
         return None
     centres = (np.arange(GRID_BINS) + 0.5) / GRID_BINS
     index = np.clip((place * GRID_BINS).astype(np.int64), 0, GRID_BINS - 1)
-    count = np.bincount(index, minlength=GRID_BINS)
-    total = np.bincount(index, weights=current, minlength=GRID_BINS)
+    kept_current, kept_index = current, index
+    emf_v = moved.emf_v[rows]
+    if segments.breaks:
+        out = left_out(segments.breaks, slice(segments.settled, stop))
+        kept_current, kept_index = current[~out], index[~out]
+        ran_s = time_s[segments.settled : stop]
+        emf_v = np.interp(ran_s, ran_s[~out], emf_v[~out])  # the rotor's charge is for the run beside a break
+    count = np.bincount(kept_index, minlength=GRID_BINS)
+    total = np.bincount(kept_index, weights=kept_current, minlength=GRID_BINS)
     seen = count > 0
     mean = np.full(GRID_BINS, np.nan)
     mean[seen] = total[seen] / count[seen]
-    scatter_a = _scatter_within_bins(current, index, count, mean)
+    scatter_a = _scatter_within_bins(kept_current, kept_index, count, mean)
     inside = (centres >= place[0]) & (centres <= place[-1])
     gaps = inside & ~seen
     for a, b in runs_of(gaps):
@@ -181,8 +191,10 @@ def profile(
     mean[~inside] = np.nan
     mean[int(np.argmax(inside))] = np.nan
     mean -= rotor_charge_per_volt(time_s, segments, moved) * _speeding_up(
-        time_s[segments.settled : stop], moved.emf_v[rows], place
+        time_s[segments.settled : stop], emf_v, place
     )
+    if segments.breaks:
+        mean[index[out]] = np.nan  # a bin with part of a break or its surge tells nothing of the load
     u_a = scatter_a / np.sqrt(np.maximum(count, 1))
     per_sample = (place[-1] - place[0]) / len(place)
     place_u = float(np.hypot(full_u, per_sample / np.sqrt(12.0)))

@@ -158,3 +158,14 @@ def test_a_late_record_begins_while_the_motor_runs():
     truth = thrown("late-record", place=0.3)
     assert truth.truth.start_s < 0
     assert np.median(truth.trace.current_a[:10]) > 0.5 * truth.truth.run_current_a
+
+
+def test_a_loose_contact_opens_for_its_severity_and_the_throw_goes_on_with_a_surge():
+    result = thrown("loose-contact", 0.2, place=0.4)
+    motion = result.waveform.motion
+    off = (motion.time_s > motion.parted_s + 0.005) & (motion.time_s < motion.parted_s + 0.195)
+    assert np.max(motion.current_a[off]) < 0.05
+    after = (motion.time_s > motion.parted_s + 0.2) & (motion.time_s < motion.parted_s + 0.4)
+    assert np.max(motion.current_a[after]) > 1.5 * result.truth.run_current_a
+    assert result.truth.travel_fraction == pytest.approx(1.0, abs=0.02)
+    assert result.truth.run_current_a == pytest.approx(thrown().truth.run_current_a, rel=0.02)

@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from logger.core.assessment import INFO, Sign
 from logger.core.stroke.evidence import Evidence
-from logger.core.stroke.signs import ending, load, record, supply
+from logger.core.stroke.signs import contact, ending, load, record, supply
 
 SIGNS: tuple[Callable[[Evidence], Sign | None], ...] = (
     ending.no_start,
@@ -25,6 +25,7 @@ SIGNS: tuple[Callable[[Evidence], Sign | None], ...] = (
     supply.slow_travel,
     supply.low_supply,
     supply.supply_drop,
+    contact.interruption,
     record.clipped,
     record.gaps,
     record.cut_record,
@@ -40,7 +41,7 @@ def signs_of(evidence: Evidence) -> tuple[Sign, ...]:
 SUPERSEDES: dict[str, frozenset[str]] = {
     "light-run": frozenset({"binding-spot", "free-play", "drag", "no-end"}),
     "no-end": frozenset({"binding-spot", "free-play", "uneven-sides"}),
-    "noisy": frozenset({"binding-spot", "free-play", "uneven-sides"}),
+    "noisy": frozenset({"binding-spot", "free-play", "uneven-sides", "interruption"}),
     "clipped": frozenset({"binding-spot", "free-play", "uneven-sides", "slow-travel"}),
 }
 """A sign above info on the left takes the ground from those on the right: a mechanism that isn't moved has no shape of

@@ -1,0 +1,126 @@
+"""Breaks of the current in mid-throw: a contact that opens and closes again while the throw goes on.
+
+While a contact is open no current flows, far less than a turning motor draws; the motor slows down, so the current comes
+back as at a start, with a surge. Both must be seen. Zeros without a surge after them (a sensor that dropped out), a hole
+in the times without zeros (lost readings) and an end without a return are none.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.core.quantities.numerics import median_of, robust_sd, runs_of
+from logger.core.stroke.transient import FEWEST_ROWS, NOISE_SIGMAS, SMALLEST_PEAK, end_of_transient
+from logger.core.trace import FloatArray
+
+SLOWEST_PERIOD_S = 0.045
+"""Rows further apart than this show neither a short break nor its surge: nothing is said (*assumed*)."""
+SHORTEST_S = 0.03
+"""Relays bounce and brushes jump for less than this (*practice*)."""
+LONGEST_S = 1.0
+"""What lasts longer is more likely somebody who let go of the switch (*assumed*)."""
+FEWEST_OPEN_ROWS = 2
+MOST_BREAKS = 12
+"""More zeros than this are a drive's pulses or brushes that jump, not a contact that opens (*assumed*)."""
+BESIDE_ROWS = 12
+"""Rows on whose median the level beside a break is taken."""
+SURGE_WITHIN_S = 0.1
+"""A surge stands at its highest within this time of the return (*practice*)."""
+
+
+@dataclass(frozen=True)
+class Break:
+    """One break; indices count the rows of the record."""
+
+    opened: int
+    """First row without current, or on its way down."""
+    closed: int
+    """First row with current again."""
+    settled: int
+    """First row after the surge."""
+
+
+def find_breaks(
+    current_a: FloatArray, time_s: FloatArray, first: int, last: int, rest_a: float, period_s: float
+) -> tuple[Break, ...]:
+    """Every break in the movement from row ``first`` to ``last``, in order.
+
+    Parameters
+    ----------
+    current_a, time_s
+        shape (n,) [A], zero taken off, driving direction positive; [s].
+    rest_a
+        Below this no motor turns [A].
+    period_s
+        Median time between rows [s].
+    """
+    if period_s > SLOWEST_PERIOD_S or last - first < 2 * FEWEST_ROWS:
+        return ()
+    moving = current_a[first : last + 1]
+    if float(moving.min()) >= rest_a:
+        return ()
+    edges = []
+    for a, b in runs_of(moving < rest_a):
+        edge = _edges(current_a, time_s, first, first + a, first + b, last, period_s)
+        if edge is not None:
+            edges.append(edge)
+    if not 0 < len(edges) <= MOST_BREAKS:
+        return ()
+    ends = [opened for opened, _ in edges[1:]] + [last + 1]
+    return tuple(
+        Break(opened, closed, _surge_over(current_a, time_s, closed, end - 1))
+        for (opened, closed), end in zip(edges, ends, strict=True)
+    )
+
+
+def _edges(
+    current_a: FloatArray, time_s: FloatArray, first: int, a: int, b: int, last: int, period_s: float
+) -> tuple[int, int] | None:
+    """Rows at which a contact opened and closed around the zeros from ``a`` to before ``b``; None: no break."""
+    if a - first < FEWEST_ROWS or b + 1 >= last or b - a < FEWEST_OPEN_ROWS:
+        return None
+    lasted_s = float(time_s[b] - time_s[a])
+    seen_s = (b - a) * period_s
+    if seen_s < SHORTEST_S or lasted_s > LONGEST_S + 2.0 * period_s or seen_s < 0.5 * lasted_s:
+        return None
+    beside_a = current_a[a - BESIDE_ROWS : a]
+    level_a = median_of(beside_a)
+    if level_a < NOISE_SIGMAS * robust_sd(np.diff(beside_a)) / np.sqrt(2.0):
+        return None  # so rough a run reaches zero by itself
+    reach = max(2, int(SURGE_WITHIN_S / period_s))
+    surge_a = float(current_a[b : min(b + reach, last) + 1].max())
+    if surge_a < SMALLEST_PEAK * level_a:
+        return None
+    # A diode or a filter drags out the fall: it is part of the break.
+    opened = a
+    while opened > a - BESIDE_ROWS // 2 and current_a[opened - 1] < 0.8 * level_a:
+        opened -= 1
+    return opened, b
+
+
+def _surge_over(current_a: FloatArray, time_s: FloatArray, closed: int, last: int) -> int:
+    """First row after the surge, by the rule of the start; where too little follows to tell, all of it counts."""
+    if last - closed < FEWEST_ROWS:
+        return last + 1
+    return end_of_transient(current_a, time_s, closed, last)[0]
+
+
+def without_breaks(
+    breaks: tuple[Break, ...], values: FloatArray, time_s: FloatArray, run: slice
+) -> tuple[FloatArray, FloatArray]:
+    """Values and times of the rows ``run`` without breaks and surges, the times closed up; shape (m,) each."""
+    kept = np.flatnonzero(~left_out(breaks, run))
+    rows = kept + run.start
+    steps = np.diff(time_s[rows])
+    joins = np.diff(kept) > 1
+    steps[joins] = median_of(steps) if len(steps) else 0.0
+    closed_up_s: FloatArray = np.concatenate(([0.0], np.cumsum(steps)))[: len(rows)]
+    return values[rows], closed_up_s
+
+
+def left_out(breaks: tuple[Break, ...], rows: slice) -> np.ndarray:
+    """Which of the rows lie in a break or its surge; shape (rows,) bool."""
+    out = np.zeros(max(0, rows.stop - rows.start), dtype=np.bool_)
+    for each in breaks:
+        out[max(0, each.opened - 1 - rows.start) : max(0, each.settled - rows.start)] = True
+    return out

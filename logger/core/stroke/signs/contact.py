@@ -1,0 +1,47 @@
+"""The sign of a contact that opens in mid-throw."""
+
+import numpy as np
+
+from logger.core.assessment import CUT_OFF, WATCH, Sign
+from logger.core.stroke.evidence import Evidence
+
+MOST_TOLD = 3
+"""More places than this don't make the sentence clearer."""
+
+
+def interruption(evidence: Evidence) -> Sign | None:
+    """The current fell to nothing in mid-throw and came back with a surge."""
+    segments, time_s = evidence.segments, evidence.trace.time_s
+    if not segments.breaks or evidence.moved.total_vs <= 0.0:
+        return None
+    # Between two rows, half a period either way: the middle of both edges.
+    lasted_s = [float(time_s[each.closed] - time_s[each.opened]) for each in segments.breaks]
+    places = [_place(evidence, each.opened) for each in segments.breaks]
+    longest = int(np.argmax(lasted_s))
+    times = "once" if len(places) == 1 else f"{len(places)} times"
+    told = ", ".join(
+        f"{lasted:.2g} s at {time_s[each.opened]:.2f} s ({100 * place:.0f} % of the stroke)"
+        for lasted, each, place in list(zip(lasted_s, segments.breaks, places, strict=True))[:MOST_TOLD]
+    )
+    more = f" and {len(places) - MOST_TOLD} more" if len(places) > MOST_TOLD else ""
+    return Sign(
+        "interruption",
+        WATCH,
+        f"the current broke off {times} in mid-throw and came back with a surge: {told}{more}; "
+        "no travel is counted while it was off",
+        value=lasted_s[longest],
+        unit="s",
+        at_fraction=places[longest],
+        at_fraction_u=2.0 * float(np.hypot(evidence.travel_share_u * places[longest], 0.005)),
+        from_s=float(time_s[segments.breaks[longest].opened]),
+    )
+
+
+def _place(evidence: Evidence, row: int) -> float:
+    """Share of the stroke at a row; a throw that was cut off within the travel's uncertainty ran the whole stroke."""
+    moved = evidence.moved
+    whole = evidence.end == CUT_OFF and abs(evidence.travel_share - 1.0) < max(
+        0.03, 2.0 * evidence.travel_share_u
+    )
+    share = 1.0 if whole else min(evidence.travel_share, 1.0)
+    return float(moved.volt_seconds[row - evidence.segments.first]) / moved.total_vs * share
