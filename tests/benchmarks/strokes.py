@@ -142,7 +142,7 @@ def one_fault(tally, seed, kind, rig, machine, sensor, direction, first_day, bas
     """One throw with one fault at a random severity, on a day like the baseline's."""
     row = FAULTS[kind]
     severity = float(rng.uniform(row.low, row.high))
-    placed = kind in ("local-bind", "obstruction", "fuse-blown", "cut-out-tripped")
+    placed = kind in ("local-bind", "obstruction", "fuse-blown", "cut-out-tripped", "loose-contact")
     place = float(rng.uniform(0.15, 0.85)) if placed else None
     fault = Fault(kind, severity, place)
     where = replace(first_day, temperature_c=first_day.temperature_c + float(rng.uniform(-3, 3)))

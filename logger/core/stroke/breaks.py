@@ -105,6 +105,22 @@ def _surge_over(current_a: FloatArray, time_s: FloatArray, closed: int, last: in
     return end_of_transient(current_a, time_s, closed, last)[0]
 
 
+def coasted_at_most(breaks: tuple[Break, ...], time_s: FloatArray, start_s: float, end_s: float) -> float:
+    """Share of the movement that the motor may have coasted with its contact open.
+
+    None of it is counted as travel. At most it kept its speed while the contact was open, and for no longer than it takes
+    to speed up again (*assumed*: a loaded screw brakes at least as fast as its motor starts).
+    """
+    coasted_s = sum(
+        min(
+            float(time_s[each.closed] - time_s[each.opened]),
+            float(time_s[min(each.settled, len(time_s) - 1)] - time_s[each.closed]),
+        )
+        for each in breaks
+    )
+    return coasted_s / max(end_s - start_s, coasted_s, 1e-9)
+
+
 def without_breaks(
     breaks: tuple[Break, ...], values: FloatArray, time_s: FloatArray, run: slice
 ) -> tuple[FloatArray, FloatArray]:
