@@ -39,7 +39,8 @@ ASK_AGAIN_S = 0.7
 NO_ANSWER_S = 6.0
 """A board that starts anew when its port is opened needs about two."""
 SILENT_S = 2.0
-SHOW_EVERY_S = 0.06
+SHOW_EVERY_S = 0.095
+"""On the average: samples come in lots, twenty a second, so that it is one lot or two from figure to figure."""
 _WAIT_S = 0.05
 _HALT_S = 0.15
 
@@ -157,7 +158,7 @@ class Recording:
     def _record_with(self, recorder: Recorder, baud: int | None) -> None:
         recorder.start()
         begun_s = asked_s = heard_s = self._monotonic()
-        shown_s = -SHOW_EVERY_S
+        due_s = begun_s
         self._send(recorder, self._session.start(self.plan.rate_hz, baud))
         while not self._ended:
             item = recorder.next(_WAIT_S)
@@ -185,8 +186,8 @@ class Recording:
                     ),
                 )
             self._keys_and_limits()
-            if self._warned() or (now_s - shown_s >= SHOW_EVERY_S and self._record.samples):
-                shown_s = now_s
+            if self._warned() or (now_s >= due_s and self._record.samples):
+                due_s = max(due_s + SHOW_EVERY_S, now_s)
                 self._on_live(self._record.figures())
         self._on_live(self._record.figures())
         self._halt(recorder)
