@@ -1,16 +1,20 @@
 """What Windows and macOS lack or do otherwise, made here: missing modules, missing calls, files that are held open."""
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from logger.core.quantities.plain import file_name
+from logger.protocol.rehearsal import IDENTITY
 from tests import command
 from tests.ports.bench import board_on_a_cable, throw_source
 
 TOP = Path(__file__).parents[1]
 SAMPLES = TOP / "sample-runs"
+BOARD = replace(IDENTITY, id="bench-1")
+"""A rehearsal board's throw would go into a file where the tests run, not into the logbook."""
 RIG = SAMPLES / "yard-loader.toml"
 SOURCES = sorted([*(TOP / "logger").rglob("*.py"), *(TOP / "tui").rglob("*.py")])
 UNIX_ONLY = {
@@ -103,7 +107,7 @@ def test_no_command_removes_or_replaces_a_file_that_it_holds_open(tmp_path: Path
         done = command.run(line)
         assert done.returncode in (0, 1), (words, done.stderr)
         assert "HELD OPEN" not in done.stderr, (words, done.stderr)
-    with board_on_a_cable(throw_source(), speed=8.0) as (port, _):
+    with board_on_a_cable(throw_source(), identity=BOARD, speed=8.0) as (port, _):
         record = ("record", "--rig", "yard-loader", "--direction", "lock", "--port", port.name)
         done = command.run([sys.executable, "-c", RUN, "--logbook", str(book), *record])
     assert (done.returncode in (0, 1), "HELD OPEN" in done.stderr) == (True, False), done.stderr
