@@ -78,6 +78,8 @@ class Desk:
     """Samples a second that a board is asked for."""
     practice: bool = False
     """A practice logbook is open: nothing in it speaks for a real machine."""
+    simulated: bool = False
+    """The logbook that was opened says of itself that it is one for practice, as the demo's does."""
     rests: dict[str, tuple[float, float]] = field(default_factory=dict)
     """Rig: when its rest is over by ``monotonic`` [s], and how long it was [s]."""
     stop_rehearsal: threading.Event | None = None

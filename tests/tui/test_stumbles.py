@@ -6,8 +6,10 @@ from pathlib import Path
 from textual import events
 from textual.keys import _character_to_key
 
+from logger.core.sheets.practice import FOR_PRACTICE
 from logger.core.simulator import Fault
 from logger.jobs.latch import raise_by_hand
+from logger.jobs.logbooks import opened
 from logger.jobs.overview import overview
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, settle, write
 from tui.fields import FieldSpec, check_field
@@ -184,5 +186,20 @@ def test_a_form_that_is_cleared_is_as_it_began_its_choices_made(tmp_path):
         await keys(pilot, "ctrl+l", "y")
         assert app.screen.form.values() == began
         assert began["units"] == "metric"
+
+    walked(app, journey)
+
+
+def test_a_practice_logbook_opened_by_its_name_says_practice_on_every_screen(tmp_path):
+    app = app_on(tmp_path)
+    path = tmp_path / "fellside.throwbook"
+    with opened(path) as book, book.transaction():
+        text = book.rig(RIG).toml + "\n# again\n"
+        book.add_rig(RIG, text, "M. K.", NOW, FOR_PRACTICE)
+
+    async def journey(pilot):
+        assert "PRACTICE" in said(app)
+        await keys(pilot, "enter")
+        assert "PRACTICE" in said(app)
 
     walked(app, journey)

@@ -68,6 +68,7 @@ class RigsScreen(Page[None]):
     def done_overview(self, found: "Overview") -> None:
         """Show what was found."""
         self._found = found
+        self.desk.simulated = any(one.standing.practice for one in found.rigs)
         self.repaint()
         self.tell("")
         if found.broken_off and not self._offered:

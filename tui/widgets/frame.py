@@ -68,7 +68,8 @@ class Headline(Static):
         """Lay it out for the width there is."""
         where, right = getattr(self, "_where", ""), getattr(self, "_right", "")
         right = right if isinstance(right, Cell) else Cell(right)
-        practice = "PRACTICE | " if self.app.desk.practice else ""  # type: ignore[attr-defined]
+        desk = self.app.desk  # type: ignore[attr-defined]
+        practice = "PRACTICE | " if desk.practice or desk.simulated else ""
         left = printable(f" THROWBOOK | {practice}{where}")
         width = max(self.app.size.width, 20)
         room = width - len(right.text) - 3
