@@ -1,16 +1,21 @@
 """Journey 8: a board found, checked and calibrated; here against a rehearsal board on a real pseudo-terminal."""
 
 import asyncio
+from datetime import timedelta
 
 import numpy as np
 import pytest
 
+from logger.core.stroke.calibration import CalibrationPoint
 from logger.jobs.board import FoundPort
 from logger.jobs.calibrate import calibration_finder
+from logger.jobs.drafts import load_draft, save_draft
 from logger.ports.serialport import PortInfo
 from logger.protocol.rehearsal import IDENTITY
 from tests.ports.bench import board_on_a_cable
-from tests.tui.bench import app_on, keys, said, settle, write
+from tests.tui.bench import NOW, Clock, app_on, keys, said, settle, write
+from tui.calibration_points import KEY, ReadPoint, packed, unpacked
+from tui.screens.calibrate import CalibrateScreen
 
 STEADY_A = 2.0
 
@@ -74,8 +79,6 @@ def test_a_current_that_moves_while_the_board_is_read_is_told(tmp_path):
         return 0.5 * time_s, np.full(len(time_s), 12.6)
 
     async def journey(port):
-        from tui.screens.calibrate import CalibrateScreen
-
         async with app.run_test(size=(80, 24)) as pilot:
             await settle(pilot)
             app.push_screen(CalibrateScreen(port.name, 115200, IDENTITY.id))
@@ -116,23 +119,32 @@ def test_rate_and_baud_are_set_on_the_screen_and_asked_for_at_the_next_check(tmp
     assert app.desk.rate_hz == 5000
 
 
-def test_two_currents_make_a_calibration_that_is_kept(tmp_path):
+def test_two_currents_make_a_calibration_that_is_kept_though_the_program_died_between_them(tmp_path):
     app = app_on(tmp_path, port="")
 
-    async def journey(port):
-        from tui.screens.calibrate import CalibrateScreen
+    async def first_point(port):
+        dying = app_on(tmp_path, port="")
+        async with dying.run_test(size=(80, 24)) as pilot:
+            await settle(pilot)
+            dying.push_screen(CalibrateScreen(port.name, 115200, IDENTITY.id))
+            await settle(pilot)
+            assert "fuses can start fires" in said(dying)
+            for text in ("clamp meter 12", "1% + 3 digits", "0.01 A"):
+                await write(pilot, text)
+                await keys(pilot, "enter")
+            assert "[x] meter 0.01 A, board 0.0000 A At" in said(dying)
 
+    async def journey(port):
+        await first_point(port)
+        app.desk.now = Clock(NOW + timedelta(days=1)).now
         async with app.run_test(size=(80, 24)) as pilot:
             await settle(pilot)
             app.push_screen(CalibrateScreen(port.name, 115200, IDENTITY.id))
             await settle(pilot)
-            await write(pilot, "clamp meter 12")
+            assert "Step 2: another steady current" in said(app)
+            assert "[x] meter 0.01 A, board 0.0000 A (read 2026-03-14 09:12)" in said(app)
+            await write(pilot, "2.03 A")
             await keys(pilot, "enter")
-            await write(pilot, "1% + 3 digits")
-            await keys(pilot, "enter")
-            for reading in ("0.01 A", "2.03 A"):
-                await write(pilot, reading)
-                await keys(pilot, "enter")
             await write(pilot, "20.3 A")
             await keys(pilot, "enter", "f4")
             assert "Taken back: meter 20.3 A" in said(app)
@@ -155,3 +167,29 @@ def test_two_currents_make_a_calibration_that_is_kept(tmp_path):
         asyncio.run(journey(port))
     kept = calibration_finder(app.desk.logbook)(IDENTITY.id)
     assert kept.line.gain == pytest.approx(2.02 / 2.0, rel=1e-3)
+    assert not load_draft(app.desk.logbook, f"calibrate-{IDENTITY.id}")
+
+
+def test_a_calibration_that_is_cleared_begins_without_points(tmp_path):
+    app = app_on(tmp_path)
+    point = ReadPoint("2.03 A", CalibrationPoint(2.03, 0.01, 2.0, 0.001), "2026-03-14 09:12")
+
+    async def journey():
+        async with app.run_test(size=(80, 24)) as pilot:
+            save_draft(app.desk.logbook, f"calibrate-{IDENTITY.id}", {KEY: packed([point])})
+            app.push_screen(CalibrateScreen("played", 115200, IDENTITY.id))
+            await settle(pilot)
+            assert "[x] meter 2.03 A, board 2.0000 A" in said(app)
+            await keys(pilot, "ctrl+l", "y")
+            assert "Step 1: the actuator off" in said(app)
+            await keys(pilot, "escape")
+
+    asyncio.run(journey())
+    assert not load_draft(app.desk.logbook, f"calibrate-{IDENTITY.id}").get(KEY)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[1", "{}", "7", '[{"meter": "1 A"}]', '[{"meter": 1, "point": {"true_a": "x"}}]']
+)
+def test_a_draft_whose_points_cant_be_read_gives_none(text):
+    assert unpacked(text) == []

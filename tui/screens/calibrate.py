@@ -7,23 +7,28 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
+from logger.core.cautions import FIRE
 from logger.core.quantities.plain import counted
 from logger.errors import ThrowbookError
+from tui.calibration_points import KEY, ReadPoint, packed, point_cell, unpacked
 from tui.fields import FieldSpec, accuracy_complaint
-from tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell
+from tui.present import BAD, QUIET, STRONG, WARN, Cell
 from tui.screens.form_page import FormPage
 from tui.screens.page import key
 from tui.widgets.frame import lines
 
 if TYPE_CHECKING:
-    from logger.core.stroke.calibration import CalibrationPoint, CalibrationRecord
+    from logger.core.stroke.calibration import CalibrationRecord
     from logger.jobs.calibrate import Shown
 
 LEAST = 2
 
 
 class CalibrateScreen(FormPage[None]):
-    """Enter in the last field reads the board in that moment; Ctrl-S keeps the calibration."""
+    """Enter in the last field reads the board in that moment; Ctrl-S keeps the calibration.
+
+    Each point goes into the draft as it is read: to leave, a crash or a pulled plug costs none of them.
+    """
 
     HELP = "calibrate"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -34,7 +39,7 @@ class CalibrateScreen(FormPage[None]):
     def __init__(self, port: str, baud: int, board: str) -> None:
         super().__init__()
         self._port, self._baud, self._board = port, baud, board
-        self._points: list[tuple[str, CalibrationPoint]] = []
+        self._points: list[ReadPoint] = []
         self._reading = False
 
     def draft_name(self) -> str:
@@ -50,14 +55,25 @@ class CalibrateScreen(FormPage[None]):
         )
 
     def body(self) -> Iterator[Widget]:
-        """Form, then the points so far."""
+        """The caution, form, then the points so far."""
+        yield Static(id="cautions", classes="says")
         yield self.make_form()
+        self._points = unpacked(self.draft.get(KEY, ""))
         yield Static(id="points", classes="says")
 
     def on_mount(self) -> None:
-        """First step."""
+        """The step that is next; points read before are there again."""
         self.head(f"board {self._board} | calibrate")
         super().on_mount()
+        self.repaint()
+
+    def draft_values(self) -> dict[str, str]:
+        """The points beside what is typed."""
+        return super().draft_values() | {KEY: packed(self._points)}
+
+    def cleared(self) -> None:
+        """The points go with the rest."""
+        self._points = []
         self.repaint()
 
     def repaint(self) -> None:
@@ -65,17 +81,21 @@ class CalibrateScreen(FormPage[None]):
         super().repaint()
         count = len(self._points)
         step = (
-            "Step 1: the actuator off, no current; type what the meter shows."
+            "Step 1: the actuator off, no current. Type what the meter shows, then Enter: the board is read."
             if not count
-            else f"Step {count + 1}: another steady current, up to the rated one."
+            else f"Step {count + 1}: another steady current, up to the rated one. Type, then Enter."
         )
         cells: list[Cell | str] = [Cell(step, STRONG)]
-        cells += [_point_cell(text, point) for text, point in self._points]
+        cells += [point_cell(one, self._minute()) for one in self._points]
         if count >= LEAST:
             cells.append(Cell("Enough points: Ctrl-S keeps it; one more makes it better.", WARN))
         else:
             cells.append(Cell(f"At least {LEAST} points are needed.", QUIET))
         self.query_one("#points", Static).update(lines(self.app, cells))
+        self.query_one("#cautions", Static).update(lines(self.app, [Cell(FIRE, WARN)]))
+
+    def _minute(self) -> str:
+        return f"{self.desk.now():%Y-%m-%d %H:%M}"
 
     def enter(self) -> None:
         """Read the board now."""
@@ -96,7 +116,8 @@ class CalibrateScreen(FormPage[None]):
 
         self._reading = False
         text, accuracy, shown = result
-        self._points.append((text, point(text, accuracy, shown)))
+        self._points.append(ReadPoint(text, point(text, accuracy, shown), self._minute()))
+        self.keep_draft()
         self.form.field("meter").set("")
         self.form.field("meter").focus_answer()
         self.tell("")
@@ -110,8 +131,9 @@ class CalibrateScreen(FormPage[None]):
     def action_take_back(self) -> None:
         """The last point was wrong."""
         if self._points:
-            text, _ = self._points.pop()
-            self.tell(f"Taken back: meter {text}. Read it again.")
+            taken = self._points.pop()
+            self.keep_draft()
+            self.tell(f"Taken back: meter {taken.meter}. Read it again.")
             self.repaint()
 
     def action_store(self) -> None:
@@ -126,7 +148,7 @@ class CalibrateScreen(FormPage[None]):
             )
             return
         try:
-            points = [point for _, point in self._points]
+            points = [one.point for one in self._points]
             record = calibrated(self._board, points, self.form.field("instrument").value, self.desk.today)
         except ThrowbookError as error:
             self.tell(str(error), WARN)
@@ -154,13 +176,3 @@ class CalibrateScreen(FormPage[None]):
             timeout=8,
         )
         self.dismiss(None)
-
-
-def _point_cell(text: str, point: "CalibrationPoint") -> Cell:
-    """One point; the board wandering more than the meter is worth is said."""
-    said = f"meter {text}, board {point.shown_a:.4f} A"
-    if point.u_shown_a > point.u_true_a > 0:
-        return Cell(
-            f"[?] {said} ± {2 * point.u_shown_a:.2g} A: not steady. F4 takes it back, then again.", WARN
-        )
-    return Cell(f"[x] {said}", GOOD)

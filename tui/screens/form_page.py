@@ -93,10 +93,17 @@ class FormPage(Page[Result]):
     def changed(self) -> None:
         """Something was typed."""
 
+    def cleared(self) -> None:
+        """The fields are as they began; what a screen keeps beside them goes too."""
+
     def keep_draft(self) -> None:
         """In a worker; only the newest state matters."""
-        self.keeper.typed(self.form.values())
+        self.keeper.typed(self.draft_values())
         self.work("draft", self.keeper.save)
+
+    def draft_values(self) -> dict[str, str]:
+        """All that must be there again."""
+        return self.form.values()
 
     def done_draft(self, _: None) -> None:
         """It is on the disk."""
@@ -127,6 +134,9 @@ class FormPage(Page[Result]):
                 for field in self.form.fields:
                     field.set(first.get(field.spec.key, ""))
                 self.form.focus_first()
+                self.tell("")
+                self.cleared()
+                self.keep_draft()
 
         self.app.push_screen(
             ConfirmScreen("Put this form back to how it began?", "What is typed here is gone then."), clear
