@@ -10,6 +10,7 @@ from textual.css.stylesheet import Stylesheet
 from textual.theme import Theme
 
 from tui.desk import Desk
+from tui.quick_escape import answer_escape_sooner
 from tui.screens.page import Page
 
 DAY = Theme(
@@ -76,13 +77,14 @@ class ThrowbookApp(App[None]):
     def action_day_or_night(self) -> None:
         """Change between the strong theme for the sun and the dim one for the night."""
         self.theme = "night" if self.theme == "day" else "day"
-        if isinstance(self.screen, Page):  # those below are painted anew when they are seen again
+        if isinstance(self.screen, Page):
             self.screen.repaint()
 
     def refresh_css(self, animate: bool = True) -> None:
         """Take up the styles of the theme that is shown now.
 
-        Each theme keeps its stylesheet: to parse all of it anew was a third of the wait after the key.
+        Each theme keeps its stylesheet: to parse all of it anew was a third of the wait after the key. The screens below
+        wait until they are seen again.
         """
         before = self.stylesheet
         self.stylesheet = self._stylesheets.setdefault(
@@ -92,8 +94,8 @@ class ThrowbookApp(App[None]):
             self.stylesheet.add_source(css, read_from, is_default, tie_breaker, scope)
         self.stylesheet.update(self, animate=animate)
         for screen in self.screen_stack:
-            if screen is not self.screen:
-                self.stylesheet.update(screen, animate=animate)
+            if isinstance(screen, Page):
+                screen.stale = screen is not self.screen
         if self.screen_stack:
             self.screen.refresh(layout=True)
 
@@ -119,4 +121,5 @@ def run(logbook: str | None) -> None:
         "LINES",
     ):  # exported by a shell, they would hold the size of the terminal as it was then
         os.environ.pop(fixed, None)
+    answer_escape_sooner()
     ThrowbookApp(Desk(logbook=logbook, by=by, port=os.environ.get("THROWBOOK_PORT", ""))).run()

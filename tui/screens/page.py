@@ -35,8 +35,8 @@ class Page(Screen[Result]):
         key("f1,question_mark", "help", "help", "F1"),
     ]
 
-    _painted = ""
-    """Theme that it was painted in; empty: it wasn't yet."""
+    stale = False
+    """Whether the theme changed while another screen lay over this one."""
 
     @property
     def desk(self) -> "Desk":
@@ -84,12 +84,13 @@ class Page(Screen[Result]):
 
     def repaint(self) -> None:
         """The theme changed: draw again what carries colours of its own."""
-        self._painted = self.app.theme
         self.query_one(Headline).refresh_line()
 
     def on_screen_resume(self) -> None:
         """The theme may have changed while another screen lay over this one."""
-        if self._painted not in ("", self.app.theme):
+        if self.stale:
+            self.stale = False
+            self.app.stylesheet.update(self)
             self.repaint()
 
     def action_back(self) -> None:

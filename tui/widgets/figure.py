@@ -2,14 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
+from operator import itemgetter
 
 import numpy as np
-from rich.text import Text
+from numpy.typing import NDArray
 
 from logger.core.trace import FloatArray
-from tui.widgets.canvas import ACROSS, DOWN, blank, columns_between, letters
+from tui.widgets.canvas import ACROSS, DOWN, Letters, blank, columns_between, letters
 
-LINE, BARS, POINTS = "line", "bars", "points"
+Run = tuple[str, str]
+"""Letters that stand side by side in one tone, and that tone."""
 DOTTED = 4
 """Of so many dot columns of a dotted line one is drawn."""
 MARGIN = 7
@@ -59,32 +62,47 @@ class Drawing:
     """Upright lines with a word at their foot."""
 
 
-def render(drawing: Drawing, width: int, height: int, tones: dict[str, str], plain: bool) -> Text:
-    """The drawing in ``width`` by ``height`` letters; the last line is the x axis."""
+class Sheet:
+    """The letters of a drawing and the tone of each."""
+
+    def __init__(self, across: int, down: int) -> None:
+        self.letters: Letters = np.full((down, across), " ")
+        self.tones: NDArray[np.object_] = np.full((down, across), "", dtype=object)
+
+    def write(self, row: int, column: int, words: str, tone: str) -> None:
+        """``words`` from there to the right; what doesn't fit is left out."""
+        words = words[: self.letters.shape[1] - column]
+        self.letters[row, column : column + len(words)] = list(words)
+        self.tones[row, column : column + len(words)] = tone
+
+    def runs(self, row: int) -> list[Run]:
+        """One row, neighbours of one tone together."""
+        pairs = zip(self.letters[row].tolist(), self.tones[row].tolist(), strict=True)
+        return [
+            ("".join(letter for letter, _ in run), tone) for tone, run in groupby(pairs, key=itemgetter(1))
+        ]
+
+
+def render(drawing: Drawing, width: int, height: int, plain: bool) -> list[list[Run]]:
+    """The drawing in ``width`` by ``height`` letters, line by line; the last line is the x axis."""
     across, down = max(width - MARGIN, 4), max(height - 1, 2)
-    rows = [list(" " * across) for _ in range(down)]
-    styles: list[list[str]] = [[""] * across for _ in range(down)]
-    _draw_levels(drawing, rows, styles, plain)
-    _draw_uprights(drawing, rows, styles, plain)
+    sheet = Sheet(across, down)
+    _draw_levels(drawing, sheet, plain)
+    _draw_uprights(drawing, sheet, plain)
     for series in drawing.series:
-        _draw_series(drawing, series, rows, styles, plain)
-    _draw_words(drawing, rows, styles)
-    text = Text(no_wrap=True, end="")
+        _draw_series(drawing, series, sheet, plain)
+    _draw_words(drawing, sheet)
     marks = {
         0: drawing.y_high,
         down - 1: drawing.y_low,
         (down - 1) // 2: _y_at((down - 1) // 2, drawing, down),
     }
-    for number in range(down):
-        mark = f"{marks[number]:.3g}" if number in marks else ""
-        text.append(
-            f"{mark:>{MARGIN - 1}}" + ("|" if plain else "\N{BOX DRAWINGS LIGHT VERTICAL}"),
-            style=tones["quiet"],
-        )
-        _append_row(text, rows[number], styles[number], tones)
-        text.append("\n")
-    text.append(_x_axis(drawing, across), style=tones["quiet"])
-    return text
+    edge = "|" if plain else "\N{BOX DRAWINGS LIGHT VERTICAL}"
+    rows = []
+    for row in range(down):
+        mark = f"{marks[row]:.3g}" if row in marks else ""
+        rows.append([(f"{mark:>{MARGIN - 1}}{edge}", "quiet"), *sheet.runs(row)])
+    return [*rows, [(_x_axis(drawing, across), "quiet")]]
 
 
 def _y_at(row: int, drawing: Drawing, down: int) -> float:
@@ -95,56 +113,55 @@ def _row_of(y: float, drawing: Drawing, down: int) -> int:
     return int((drawing.y_high - y) / (drawing.y_high - drawing.y_low) * down)
 
 
-def _draw_levels(drawing: Drawing, rows: list[list[str]], styles: list[list[str]], plain: bool) -> None:
-    mark = "-" if plain else "\N{BOX DRAWINGS LIGHT DOUBLE DASH HORIZONTAL}"
+def _draw_levels(drawing: Drawing, sheet: Sheet, plain: bool) -> None:
+    down = len(sheet.letters)
     for level in drawing.levels:
-        row = _row_of(level.y, drawing, len(rows))
-        if 0 <= row < len(rows):
-            for at in range(len(rows[row])):
-                rows[row][at], styles[row][at] = mark, level.tone
+        row = _row_of(level.y, drawing, down)
+        if 0 <= row < down:
+            sheet.letters[row] = "-" if plain else "\N{BOX DRAWINGS LIGHT DOUBLE DASH HORIZONTAL}"
+            sheet.tones[row] = level.tone
 
 
-def _draw_words(drawing: Drawing, rows: list[list[str]], styles: list[list[str]]) -> None:
+def _draw_words(drawing: Drawing, sheet: Sheet) -> None:
     """The words of the levels at the right end, those of the uprights in the first row that is left, over everything else."""
+    down, width = sheet.letters.shape
     taken: set[int] = set()
     for level in drawing.levels:
         above = level.y > drawing.y_high
-        row = 0 if above else _row_of(level.y, drawing, len(rows))
-        while row in taken and row + 1 < len(rows):
+        row = 0 if above else _row_of(level.y, drawing, down)
+        while row in taken and row + 1 < down:
             row += 1
-        if not 0 <= row < len(rows):
+        if not 0 <= row < down:
             continue
         taken.add(row)
-        word = f" {'^ ' if above else ''}{level.word} "[: len(rows[row])]
-        begin = len(rows[row]) - len(word)
-        for at, letter in enumerate(word, start=begin):
-            rows[row][at], styles[row][at] = letter, level.tone
-    width, top = len(rows[0]), next((row for row in range(len(rows)) if row not in taken), 0)
+        word = f" {'^ ' if above else ''}{level.word} "[:width]
+        sheet.write(row, width - len(word), word, level.tone)
+    top = next((row for row in range(down) if row not in taken), 0)
     for x, word in drawing.uprights:
-        at = int((x - drawing.x_low) / (drawing.x_high - drawing.x_low) * width)
-        begin = min(at, width - len(word))
-        for offset, letter in enumerate(word[: width - begin] if 0 <= at < width else ""):
-            rows[top][begin + offset], styles[top][begin + offset] = letter, "other"
+        at = _column_of(x, drawing, width)
+        if 0 <= at < width:
+            sheet.write(top, max(min(at, width - len(word)), 0), word, "other")
 
 
-def _draw_uprights(drawing: Drawing, rows: list[list[str]], styles: list[list[str]], plain: bool) -> None:
-    mark = ":" if plain else "\N{BOX DRAWINGS LIGHT DOUBLE DASH VERTICAL}"
-    width = len(rows[0])
+def _draw_uprights(drawing: Drawing, sheet: Sheet, plain: bool) -> None:
+    width = sheet.letters.shape[1]
     for x, _ in drawing.uprights:
-        at = int((x - drawing.x_low) / (drawing.x_high - drawing.x_low) * width)
-        if not 0 <= at < width:
-            continue
-        for row, style in zip(rows, styles, strict=True):
-            row[at], style[at] = mark, "other"
+        at = _column_of(x, drawing, width)
+        if 0 <= at < width:
+            sheet.letters[:, at] = ":" if plain else "\N{BOX DRAWINGS LIGHT DOUBLE DASH VERTICAL}"
+            sheet.tones[:, at] = "other"
 
 
-def _draw_series(
-    drawing: Drawing, series: Series, rows: list[list[str]], styles: list[list[str]], plain: bool
-) -> None:
+def _column_of(x: float, drawing: Drawing, width: int) -> int:
+    return int((x - drawing.x_low) / (drawing.x_high - drawing.x_low) * width)
+
+
+def _draw_series(drawing: Drawing, series: Series, sheet: Sheet, plain: bool) -> None:
     known = np.isfinite(series.x) & np.isfinite(series.low) & np.isfinite(series.high)
     if not known.any():
         return
-    dots = blank(len(rows[0]), len(rows))
+    down, across = sheet.letters.shape
+    dots = blank(across, down)
     height, width = dots.shape
     x, low, high = series.x[known], series.low[known], series.high[known]
     if series.joined and len(x) > 1 and len(x) < width:
@@ -171,18 +188,9 @@ def _draw_series(
     columns_between(dots, column, top, bottom)
     if not series.joined:
         columns_between(dots, column + 1, top, bottom)
-    for row, line in enumerate(letters(dots, plain)):
-        for at, letter in enumerate(line):
-            if letter not in (" ", "\N{BRAILLE PATTERN BLANK}"):
-                rows[row][at], styles[row][at] = letter, series.tone
-
-
-def _append_row(text: Text, row: list[str], styles: list[str], tones: dict[str, str]) -> None:
-    begin = 0
-    for at in range(1, len(row) + 1):
-        if at == len(row) or styles[at] != styles[begin]:
-            text.append("".join(row[begin:at]), style=tones[styles[begin]])
-            begin = at
+    drawn = letters(dots, plain)
+    sheet.letters[drawn != " "] = drawn[drawn != " "]
+    sheet.tones[drawn != " "] = series.tone
 
 
 def _x_axis(drawing: Drawing, across: int) -> str:
