@@ -27,10 +27,8 @@ class ShortAfterAKey(selectors.SelectSelector):
 
 def answer_escape_sooner() -> None:
     """From the next app on; nothing to do where the library doesn't read keys this way."""
-    if sys.platform == "win32":
-        return
-    from textual.drivers import linux_driver
+    if sys.platform != "win32":
+        from textual.drivers import linux_driver
 
-    linux_driver.selectors = SimpleNamespace(  # type: ignore[assignment, attr-defined]
-        SelectSelector=ShortAfterAKey, EVENT_READ=selectors.EVENT_READ
-    )
+        short = SimpleNamespace(SelectSelector=ShortAfterAKey, EVENT_READ=selectors.EVENT_READ)
+        setattr(linux_driver, "selectors", short)  # noqa: B010 - it isn't among what the module says it has
