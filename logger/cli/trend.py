@@ -128,9 +128,9 @@ def _json(rigs: "Iterable[RigTrend]") -> None:
     from logger.core.seasons.history import to_json
 
     for found in rigs:
-        action = _action(found)
+        whole = {"next_action": _action(found), "notes": list(found.history.notes)}
         for one in found.trends:
-            output.json_line(to_json(one) | _places(found, one) | {"next_action": action})
+            output.json_line(to_json(one) | _places(found, one) | whole)
 
 
 def _places(found: "RigTrend", one: "TrendResult") -> dict[str, Any]:

@@ -42,6 +42,8 @@ def print_trend(found: "RigTrend") -> None:
             output.line(_sentence(creep_text(one)), style="warn")
     for spot in found.spots:
         output.line(spot.sentence, style="warn")
+    for note in history.notes:
+        output.line(note, style="warn")
     _print_reasons(found.trends)
     _print_checks(found.trends)
     _print_services(found)

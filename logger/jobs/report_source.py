@@ -52,6 +52,7 @@ def material_in(
         calibrations=tuple(_calibrations(book, parts)),
         trends=seasons.trends,
         spots=tuple(one.sentence for one in seasons.spots),
+        season_notes=seasons.history.notes,
         next_action=f"{seasons.action.what}, because {seasons.action.why}" if seasons.trends else "",
         broken_seals=tuple(f"{seal.sheet[:8]}: {why}" for seal, why in book.broken_seals(rig)),
         traces={},

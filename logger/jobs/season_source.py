@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from logger.core.records.export_tables import SERVICES, SHEETS, TRIALS, Column
 from logger.core.records.records import LoggedTrial
+from logger.core.records.revisions import heads
 from logger.core.seasons.season_rows import SERVICE_COLUMNS, SHEET_COLUMNS, TRIAL_COLUMNS, RigRows
 from logger.errors import InputError
 from logger.logbook import Logbook
@@ -24,6 +25,8 @@ def rows_from_logbook(book: Logbook, name: str, trials: Sequence[LoggedTrial]) -
     from logger.jobs.rig_of import rig_of
 
     states = {one.sheet.id: one for one in book.sheets(name)}
+    services = book.services(name, every_revision=True)
+    standing = {one.id for one in heads(services)}
     return RigRows(
         rig_of(book, name),
         [_row(SHEETS, SHEET_COLUMNS, one) for one in states.values()],
@@ -31,7 +34,7 @@ def rows_from_logbook(book: Logbook, name: str, trials: Sequence[LoggedTrial]) -
             _row(TRIALS, TRIAL_COLUMNS, (one, states.get(one.placement.sheet) if one.placement else None))
             for one in trials
         ],
-        [_row(SERVICES, SERVICE_COLUMNS, (one, True)) for one in book.services(name)],
+        [_row(SERVICES, SERVICE_COLUMNS, (one, one.id in standing)) for one in services],
     )
 
 

@@ -102,6 +102,7 @@ def trend(material: Material) -> list[Block]:
     blocks.append(Picture("trend", caption, alt))
     if material.spots:
         blocks += [Text("Places where binding has grown:"), Bullets(material.spots)]
+    blocks += [Text(note) for note in material.season_notes]
     headings = (
         "Figure",
         "Way",

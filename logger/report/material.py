@@ -108,6 +108,8 @@ class Material:
     owner: str = ""
     method: str = "1"
     spots: tuple[str, ...] = ()
+    season_notes: tuple[str, ...] = ()
+    """What the order of a day's check and work leaves open."""
     """Sentences about places where binding has grown."""
     next_action: str = ""
     practice: bool = False

@@ -244,6 +244,7 @@ SERVICES = (
     Column("at", TIME, "when it was written", lambda item: _time(item[0].at)),
     Column("by", TEXT, "who wrote it", lambda item: item[0].by),
     Column("reason", TEXT, "why it corrects another", lambda item: item[0].reason),
+    Column("replaces", TEXT, "ids of the entries it corrects", lambda item: " ".join(item[0].replaces)),
 )
 ORDERS = (
     Column("order", TEXT, "id of the order", lambda row: row.id),

@@ -51,7 +51,7 @@ class SeasonCheck:
     alarm: bool = False
     """It raised the alarm that a service answered: left out of before-and-after."""
     after_work: bool | None = None
-    """On the day of a service: whether it came after it; None: its kind says."""
+    """On the day of a service: whether it counts as after it; None: its kind says."""
 
 
 @dataclass(frozen=True)
@@ -77,3 +77,5 @@ class RigHistory:
     """The baseline rests on no accepted commissioning sheet."""
     due_on: date | None = None
     """Next check, if one is set."""
+    notes: tuple[str, ...] = ()
+    """What the order of a day's check and work leaves open, in sentences."""

@@ -6,13 +6,14 @@ One way in for both, so that a trend drawn from the logbook and one drawn from a
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from logger.core.assessment import CUT_OFF, FAIL, Figures, Measured, Profile
-from logger.core.records.records import ACCEPTED, AFTER_SERVICE, BENCH, BY_HAND, COMMISSIONING, OPEN
+from logger.core.records.records import ACCEPTED, BENCH, BY_HAND, COMMISSIONING, OPEN
 from logger.core.rig import Rig
 from logger.core.seasons.season import FIGURES, RigHistory, SeasonCheck, SeasonService, SeasonThrow
+from logger.core.seasons.work_order import CheckTimes, WorkTimes, after_work, unknown_order
 from logger.core.standing.service import ACTIONS
 
 Row = Mapping[str, Any]
@@ -24,7 +25,7 @@ TRIAL_COLUMNS = (
     *("ambient_c", "verdict", "end", "usable"),
     *(f"{field}{ending}" for field in FIGURE_FIELDS for ending in ("", "_u")),
 )
-SERVICE_COLUMNS = ("service", "rig", "counts", "action", "details", "at")
+SERVICE_COLUMNS = ("service", "rig", "counts", "action", "details", "at", "replaces")
 
 
 @dataclass(frozen=True)
@@ -50,24 +51,32 @@ def history_from(rows: RigRows, profiles: Mapping[str, Profile] | None = None) -
             of_sheet.setdefault(str(trial["sheet"]), []).append(trial)
     dated = sorted(
         (
-            (_day(sheet, of_sheet[str(sheet["sheet"])]), sheet)
+            (_times(sheet, of_sheet[str(sheet["sheet"])]), sheet)
             for sheet in rows.sheets
             if str(sheet["sheet"]) in of_sheet
         ),
-        key=lambda pair: (pair[0], str(pair[1]["planned_at"])),
+        key=lambda pair: (pair[0].on, pair[0].begun, str(pair[1]["planned_at"])),
     )
-    first, provisional = _baseline(dated)
+    first, provisional = _baseline([sheet for _, sheet in dated])
     mounted = any(sheet["kind"] == COMMISSIONING for _, sheet in dated)
     kept = [pair for pair in dated[first:] if not (mounted and pair[1]["kind"] == BENCH)]
-    after_work = _after_work(kept, rows.services)
+    works = _works(rows.services)
+    order = after_work([times for times, _ in kept], works)
     checks = [
-        replace(_check(day, sheet, of_sheet[str(sheet["sheet"])], profiles or {}), after_work=after)
-        for (day, sheet), after in zip(kept, after_work, strict=True)
+        replace(
+            _check(times.on, sheet, of_sheet[str(sheet["sheet"])], profiles or {}), after_work=bool(after)
+        )
+        for (times, sheet), after in zip(kept, order, strict=True)
+    ]
+    notes = [
+        unknown_order(times.on, str(sheet["sheet"]), [one.action for one in works if one.on == times.on])
+        for (times, sheet), after in zip(kept, order, strict=True)
+        if after is None
     ]
     services = sorted(
         (_service(one) for one in rows.services if one["counts"]), key=lambda one: (one.on, one.id)
     )
-    return RigHistory(rows.rig, tuple(checks), tuple(services), provisional)
+    return RigHistory(rows.rig, tuple(checks), tuple(services), provisional, notes=tuple(notes))
 
 
 def _comparable(trial: Row) -> bool:
@@ -76,43 +85,57 @@ def _comparable(trial: Row) -> bool:
     return bool(trial["usable"]) and ended_well and not trial["left_out"] and trial["sheet"] is not None
 
 
-def _baseline(dated: Sequence[tuple[date, Row]]) -> tuple[int, bool]:
+def _baseline(sheets: Sequence[Row]) -> tuple[int, bool]:
     """Index of the baseline's sheet, and whether it is provisional."""
     for kind, states, provisional in (
         (COMMISSIONING, (ACCEPTED,), False),
         (COMMISSIONING, (ACCEPTED, OPEN), True),
         (BENCH, (ACCEPTED, OPEN), True),
     ):
-        for i, (_, sheet) in enumerate(dated):
+        for i, sheet in enumerate(sheets):
             if sheet["kind"] == kind and sheet["state"] in states:
                 return i, provisional
     return 0, True
 
 
-def _after_work(dated: Sequence[tuple[date, Row]], services: Iterable[Row]) -> list[bool]:
-    """For each sheet in order: whether it came after the work of its day.
+def _times(sheet: Row, trials: Iterable[Row]) -> CheckTimes:
+    """Its day is that of its first throw, or else of its planning."""
+    throws_at = sorted(_moment(one["started"]) for one in trials if one["started"])
+    planned_at = _moment(sheet["planned_at"])
+    told = json.loads(sheet["answers"]) if sheet["answers"] else {}
+    on = (throws_at[0] if throws_at else planned_at).date()
+    return CheckTimes(
+        on, str(sheet["kind"]), planned_at, tuple(throws_at), str(told.get("worked_before") or "")
+    )
 
-    An after-service sheet did, a commissioning sheet if it was planned when the work was logged, and so did every sheet
-    of the day that follows one of these: a chart's stretches never overlap.
-    """
-    logged: dict[date, list[datetime]] = {}
-    for one in services:
-        logged.setdefault(_worked_on(one), []).append(datetime.fromisoformat(str(one["at"])))
-    found: list[bool] = []
-    previous: date | None = None
-    for day, sheet in dated:
-        planned = datetime.fromisoformat(str(sheet["planned_at"]))
-        known = sheet["kind"] == COMMISSIONING and any(at <= planned for at in logged.get(day, ()))
-        follows = day == previous and found[-1]
-        found.append(known or follows or sheet["kind"] == AFTER_SERVICE)
-        previous = day
+
+def _works(services: Sequence[Row]) -> list[WorkTimes]:
+    """Every service that counts and restarts the charts; a corrected one was written down when it was first."""
+    by_id = {str(one["service"]): one for one in services}
+    return [
+        WorkTimes(service.on, service.action, tuple(_written_at(one, by_id)))
+        for one, service in ((one, _service(one)) for one in services if one["counts"])
+        if service.new_stretch
+    ]
+
+
+def _written_at(row: Row, by_id: Mapping[str, Row]) -> list[datetime]:
+    """When the entry was written, and whatever it corrects."""
+    found: list[datetime] = []
+    left, seen = [row], set[str]()
+    while left:
+        one = left.pop()
+        found.append(_moment(one["at"]))
+        before = set(str(one["replaces"] or "").split()) - seen
+        seen |= before
+        left += [by_id[old] for old in before if old in by_id]
     return found
 
 
-def _day(sheet: Row, trials: Iterable[Row]) -> date:
-    """The day of its first throw, or else of its planning."""
-    started = sorted(str(one["started"]) for one in trials if one["started"])
-    return datetime.fromisoformat(started[0] if started else str(sheet["planned_at"])).date()
+def _moment(value: Any) -> datetime:
+    """With its offset; where none was written, as UTC, so that moments can be held against each other."""
+    found = datetime.fromisoformat(str(value))
+    return found if found.tzinfo is not None else found.replace(tzinfo=UTC)
 
 
 def _check(day: date, sheet: Row, trials: Sequence[Row], profiles: Mapping[str, Profile]) -> SeasonCheck:

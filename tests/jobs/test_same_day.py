@@ -1,0 +1,103 @@
+"""A mechanic greases and checks on one day: the trend says whether the greasing helped, or that nothing tells the order."""
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from logger.core.sheets.byhand_lines import HandThrow, Reading
+from logger.core.standing.service import ServiceEntry
+from logger.jobs.enter import Entry, enter
+from logger.jobs.exporting import export
+from logger.jobs.rig_list import add_rig
+from logger.jobs.services import add
+from logger.jobs.trend import rig_from_export, rig_trend
+from tests.cli.sheet_steps import RIG, RIG_FILE
+
+BY = "M. K."
+DAY = datetime(2026, 3, 14, 8, 0, tzinfo=UTC)
+ASKED = {"hours_since_movement": 16.0, "ambient_c": 10.0, "operator": BY}
+
+
+def checked(
+    book: Path, when: datetime, run_a: float, kind: str = "seasonal", worked: str | None = None
+) -> None:
+    throws = [
+        HandThrow(way, time_s=Reading(14.6 + i / 50, 0.01), run_current_a=Reading(run_a + i / 100, 0.01))
+        for i in range(4)
+        for way in ("lock", "unlock")
+    ]
+    answers = ASKED | ({"worked_before": worked} if worked else {})
+    enter(
+        book,
+        RIG,
+        Entry(throws, kind, answers=answers, thrown_at=when, again=True),
+        BY,
+        when + timedelta(minutes=20),
+    )
+
+
+def greased(book: Path, when: datetime) -> str:
+    return add(book, ServiceEntry("", RIG, "greased", when.date(), by=BY), when).entry.id
+
+
+@pytest.fixture
+def book(tmp_path) -> Path:
+    path = tmp_path / "book"
+    add_rig(path, RIG_FILE, BY, DAY - timedelta(days=800))
+    checked(path, DAY - timedelta(days=700), 2.0, "commissioning")
+    checked(path, DAY - timedelta(days=350), 2.6, worked="no")
+    checked(path, DAY, 2.6, worked="no")
+    return path
+
+
+def answers(found) -> list[str]:
+    return [
+        effect.answer
+        for one in found.trends
+        if (one.figure, one.direction) == ("run_current", "lock")
+        for effect in one.service_effects
+    ]
+
+
+def test_greased_written_down_then_checked_by_a_seasonal_sheet(book):
+    greased(book, DAY + timedelta(hours=1))
+    checked(book, DAY + timedelta(hours=2), 2.0, worked="no")
+    found = rig_trend(book, RIG, DAY.date())
+    assert answers(found) == ["helped"]
+    assert not found.history.notes
+
+
+def test_greased_and_checked_but_written_down_in_the_evening_isnt_known(book):
+    checked(book, DAY + timedelta(hours=2), 2.0)
+    greased(book, DAY + timedelta(hours=9))
+    found = rig_trend(book, RIG, DAY.date())
+    assert answers(found) == []
+    assert found.history.notes == (
+        f"Nothing tells whether {RIG}-4 was thrown before or after the work of the same day, 2026-03-14 (greased): it counts "
+        "as before. Log the work before you throw, or plan an after-service sheet.",
+    )
+
+
+def test_the_answer_greased_tells_it_though_the_entry_is_of_the_evening(book):
+    checked(book, DAY + timedelta(hours=2), 2.0, worked="greased")
+    greased(book, DAY + timedelta(hours=9))
+    assert answers(rig_trend(book, RIG, DAY.date())) == ["helped"]
+
+
+def test_a_corrected_entry_keeps_the_time_of_the_first(book):
+    entry = greased(book, DAY + timedelta(hours=1))
+    checked(book, DAY + timedelta(hours=2), 2.0)
+    put_right = ServiceEntry("", RIG, "greased", DAY.date(), parts="grease", by=BY)
+    add(book, put_right, DAY + timedelta(hours=9), corrects=entry, reason="the parts were missing")
+    assert answers(rig_trend(book, RIG, DAY.date())) == ["helped"]
+
+
+def test_an_export_says_the_same(book, tmp_path):
+    pytest.importorskip("pyarrow")
+    entry = greased(book, DAY + timedelta(hours=1))
+    checked(book, DAY + timedelta(hours=2), 2.0)
+    put_right = ServiceEntry("", RIG, "greased", DAY.date(), parts="grease", by=BY)
+    add(book, put_right, DAY + timedelta(hours=9), corrects=entry, reason="the parts were missing")
+    export(book, tmp_path / "out", "parquet")
+    assert answers(rig_from_export(tmp_path / "out", RIG, DAY.date())) == ["helped"]
