@@ -66,8 +66,12 @@ class ThrowbookApp(App[None]):
 
     def on_mount(self) -> None:
         """First screen: the rigs."""
+        from tui import ending
         from tui.screens.rigs import RigsScreen
 
+        if not (self.is_headless or self.is_web):
+            ending.on_request(self.end_now)
+            ending.with_the_terminal()
         if self.desk.ascii:
             from tui.widgets.plain import draw_plainly
 
@@ -108,6 +112,13 @@ class ThrowbookApp(App[None]):
         leave = getattr(self.screen, "may_leave", None)
         if leave is None or leave():
             self.exit()
+
+    def end_now(self) -> None:
+        """Asked to end from outside: whatever is recorded stays in its journal."""
+        for screen in self.screen_stack:
+            if isinstance(screen, Page):
+                screen.end_now()
+        self.exit()
 
 
 def run(logbook: str | None) -> None:

@@ -83,12 +83,16 @@ class Journal:
         except OSError as error:
             raise _disk_trouble(self.path, error) from error
 
-    def end(self, why: str, monotonic_s: float) -> None:
-        """Note why the recording ended and close; a full disk leaves the journal without its end."""
+    def end(self, why: str, monotonic_s: float, *, hold: bool = False) -> None:
+        """Note why the recording ended and close; a full disk leaves the journal without its end.
+
+        ``hold``: stay locked until ``close`` or ``remove``, so that nobody recovers what is just being kept.
+        """
         with contextlib.suppress(OutsideError):
             self._append(END, why.encode(), monotonic_s)
             self.sync()
-        self.close()
+        if not hold:
+            self.close()
 
     def close(self) -> None:
         """Close and unlock; once is enough, twice does no harm."""

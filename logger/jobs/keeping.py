@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 from logger.core.quantities.plain import file_name
 from logger.core.sheets.practice import simulated_by
 from logger.core.trace import Trace
-from logger.errors import InputError
-from logger.files.journal import unfinished
-from logger.files.tracefile import write_trace
+from logger.errors import InputError, ThrowbookError
+from logger.files.journal import is_alive, read_journal, unfinished
+from logger.files.tracefile import read_trace, write_trace
 from logger.jobs.logbooks import journal_folder
-from logger.jobs.recorded import Recorded
+from logger.jobs.recorded import Recorded, holds_samples
 
 if TYPE_CHECKING:
     from logger.jobs.latch import RigStanding
@@ -48,8 +48,23 @@ class Kept:
 
 
 def broken_off(logbook: str | None) -> list[Path]:
-    """Journals of recordings that ended without being kept, oldest first."""
-    return unfinished(journal_folder(logbook))
+    """Journals of recordings that ended without being kept, oldest first; those in which no sample came are dropped."""
+    return [path for path in unfinished(journal_folder(logbook)) if not _came_to_nothing(path)]
+
+
+def _came_to_nothing(path: Path) -> bool:
+    """Whether nothing is in it; it is let go then, as a recording lets go of its own that ends so."""
+    try:
+        if path.stat().st_size == 0:
+            return True  # just being begun, or it broke off there; it has no lock yet that would tell
+        if holds_samples(read_journal(path)) or is_alive(path):
+            return False
+        path.unlink(missing_ok=True)
+    except ThrowbookError:
+        return False  # whoever wants to recover it is told what is wrong with it
+    except OSError:
+        pass  # gone meanwhile, or it may only be read
+    return True
 
 
 def trace_name(trace: Trace) -> str:
@@ -61,8 +76,19 @@ def trace_name(trace: Trace) -> str:
 def keep(recorded: Recorded, place: Place, now: datetime) -> Kept:
     """Write the trace file, put the trial into the logbook, then drop the journal.
 
-    An existing file is never overwritten. Raises InputError or OutsideError; the journal is then still there.
+    An existing file is never overwritten, and a recovered throw that was kept just before the recording broke off isn't
+    kept twice. Raises InputError or OutsideError; the journal is then still there.
     """
+    try:
+        kept = _kept(recorded, place, now)
+    except BaseException:
+        recorded.let_go()
+        raise
+    recorded.discard_journal()
+    return kept
+
+
+def _kept(recorded: Recorded, place: Place, now: datetime) -> Kept:
     if recorded.trace is None or recorded.assessment is None:
         raise InputError("there is nothing to keep", str(recorded.journal), "Record again")
     kept_out = _kept_out(recorded.trace, place)
@@ -72,14 +98,24 @@ def keep(recorded: Recorded, place: Place, now: datetime) -> Kept:
         if file.is_dir():
             file = file / trace_name(recorded.trace)
             file = _free(file) if kept_out else file
-        if file.exists():
+        if not file.exists():
+            write_trace(recorded.trace, file)
+        elif not recorded.recovered or not _same_samples(recorded.trace, file):
             raise InputError("there is such a file already", str(file), "Choose another with --out")
-        write_trace(recorded.trace, file)
-    kept = (
+    return (
         _into_logbook(recorded, place, now, file) if in_logbook else Kept(file, "", None, kept_out=kept_out)
     )
-    recorded.discard_journal()
-    return kept
+
+
+def _same_samples(trace: Trace, file: Path) -> bool:
+    try:
+        there = read_trace(file)
+    except ThrowbookError:
+        return False
+    return (there.time_s.tobytes(), there.current_a.tobytes()) == (
+        trace.time_s.tobytes(),
+        trace.current_a.tobytes(),
+    )
 
 
 def _free(file: Path) -> Path:
@@ -115,6 +151,9 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
     assert trace is not None
     assert assessment is not None
     with opened(place.logbook) as book, book.transaction():
+        twins = book.with_samples_of(trace.rig, trace) if recorded.recovered else []
+        if sheets := [sheet for twin in twins for sheet in book.sheets_of(twin)]:
+            return Kept(file, sheets[0], latch.standing(book, trace.rig, now.date()))
         if place.sheet:
             state = book.sheet(place.sheet)
             if state.state != OPEN or state.sheet.rig != trace.rig:

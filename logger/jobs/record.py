@@ -135,7 +135,8 @@ class Recording:
             for item in recorder.stop():
                 self._item(item)
             port.close()
-            journal.end(self._ended or "stopped", self._monotonic())
+            # One that broke off may be recovered at once; one that ended is locked until it is kept.
+            journal.end(self._ended or "stopped", self._monotonic(), hold=bool(self._ended))
         if not self._record.samples:
             journal.remove()
             raise self._problem or OutsideError(
@@ -151,13 +152,14 @@ class Recording:
             self._problem,
             self._notes,
             on_bench=self.plan.on_bench,
+            held=journal,
         )
 
     # ---- the loop ----
 
     def _record_with(self, recorder: Recorder, baud: int | None) -> None:
         recorder.start()
-        begun_s = asked_s = heard_s = self._monotonic()
+        begun_s = asked_s = self._monotonic()
         due_s = begun_s
         self._send(recorder, self._session.start(self.plan.rate_hz, baud))
         while not self._ended:
@@ -165,8 +167,6 @@ class Recording:
             now_s = self._monotonic()
             if item is not None:
                 self._item(item)
-                if isinstance(item, Chunk):
-                    heard_s = now_s
                 self._send(recorder, self._session.to_send())
             if not self._record.rate_hz:
                 if now_s - asked_s > ASK_AGAIN_S:
@@ -176,7 +176,7 @@ class Recording:
                     self._end(
                         "no answer", no_answer(self.plan.port, self.plan.baud, self._bytes, self._session)
                     )
-            elif now_s - heard_s > self.plan.silent_s and not self._ended:
+            elif recorder.quiet_s > self.plan.silent_s and not self._ended:
                 self._end(
                     "the board fell silent",
                     OutsideError(

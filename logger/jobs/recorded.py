@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 from logger.core.stroke.assess import assess_trace
 from logger.core.trace import DIRECTIONS
 from logger.errors import InputError, ThrowbookError
-from logger.files.journal import JournalText, read_journal
+from logger.files.journal import Journal, JournalText, read_journal
 from logger.jobs.trial_record import TrialRecord
+from logger.protocol.events import Samples
 from logger.protocol.messages import Identity
 from logger.protocol.session import Session
 
@@ -53,10 +54,20 @@ class Recorded:
 
     baseline: "Baseline | None" = None
     """What the throw was compared with; None: the rating alone."""
+    held: Journal | None = None
+    """The journal, still locked by this recording; None: nobody else looks for it, or it was recovered."""
+    recovered: bool = False
+    """From the journal of a recording that broke off, perhaps just after it was kept."""
 
     def discard_journal(self) -> None:
         """The trial is stored elsewhere."""
+        self.let_go()
         self.journal.unlink(missing_ok=True)
+
+    def let_go(self) -> None:
+        """It isn't kept now: whoever looks may recover it."""
+        if self.held is not None:
+            self.held.close()
 
 
 def judged(
@@ -70,6 +81,8 @@ def judged(
     notes: list[str],
     *,
     on_bench: bool = False,
+    held: Journal | None = None,
+    recovered: bool = False,
 ) -> Recorded:
     """The trial as a trace and its assessment."""
     trace = record.trace(ambient_c=ambient_c, source=journal.stem)
@@ -89,6 +102,8 @@ def judged(
         journal=journal,
         rest_s=record.rest_s,
         baseline=baseline,
+        held=held,
+        recovered=recovered,
     )
 
 
@@ -122,6 +137,7 @@ def recover(
         None,
         notes,
         on_bench=header.on_bench,
+        recovered=True,
     )
 
 
@@ -161,6 +177,13 @@ def header_of(text: JournalText) -> Header:
             "the journal's header is damaged", str(text.path), "Nothing can be recovered from it"
         )
     return header
+
+
+def holds_samples(text: JournalText) -> bool:
+    """Whether so much as one sample came. Raises InputError where the header is damaged."""
+    session = Session()
+    session.start(header_of(text).rate_hz)
+    return any(isinstance(event, Samples) for _, data in text.chunks for event in session.receive(data))
 
 
 def _replayed(text: JournalText, header: Header, record: TrialRecord) -> list[str]:

@@ -87,7 +87,12 @@ class TrialRows(RigRows):
         return str(to_row(BY_NAME["trial"], trial, {})["id"])
 
     def with_samples_of(self, rig: str, trace: "Trace") -> list[str]:
-        """Trials of this rig made of the very same samples, whatever date or direction they go by."""
+        """Trials of this rig made of the very same samples, whatever date or direction they go by.
+
+        None for a record in which no current ever changed: two of those may well be alike.
+        """
+        if not trace.current_a.max() > trace.current_a.min():
+            return []
         from logger.logbook import tracecodec
 
         digest = tracecodec.digest(tracecodec.columns(trace))

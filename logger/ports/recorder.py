@@ -17,6 +17,7 @@ SYNC_EVERY_S = 0.05
 """The promise is 0.25 s; the rest is left to slow disks."""
 _READ_PAUSE_S = 0.002
 _SLEPT_S = 2.0
+_MOST_AT_ONCE_S = 0.5
 
 
 class ReadsAndWrites(Protocol):
@@ -82,6 +83,11 @@ class Recorder:
         self._journal = journal
         self._monotonic = monotonic
         self._wall = wall
+        self.quiet_s = 0.0
+        """How long the port has been asked in vain since the last byte [s].
+
+        Neither a disk that hangs nor a computer that stood still makes it longer: only the port's own silence does.
+        """
         self._stop = threading.Event()
         self._came: queue.SimpleQueue[Item] = queue.SimpleQueue()
         self._kept: queue.SimpleQueue[Item] = queue.SimpleQueue()
@@ -119,12 +125,14 @@ class Recorder:
     def _read(self) -> None:
         ahead_s = self._wall() - self._monotonic()
         while not self._stop.is_set():
+            asked_s = self._monotonic()
             try:
                 data = self._port.read()
             except OutsideError as error:
                 self._came.put(Broken(error, "port"))
                 return
             now_s = self._monotonic()
+            self.quiet_s = 0.0 if data else self.quiet_s + min(now_s - asked_s, _MOST_AT_ONCE_S)
             if data:
                 self._came.put(Chunk(data, now_s))
                 self._stop.wait(_READ_PAUSE_S)  # let a little gather: fewer, larger reads

@@ -1,6 +1,6 @@
 """Every fault, really made, as one table.
 
-    python -m tests.faults [--kills 200] [--inputs 20000] [--seed 1] [--only kill|disk|other|fuzz|soak]
+    python -m tests.faults [--kills 200] [--inputs 20000] [--ends 6] [--seed 1] [--only kill|disk|other|session|fuzz|soak]
 
 kill -9 at random moments (an equal share for each place), a full disk with different room left, and the faults that the
 test-suite makes one by one; bad input for every reader (``python -m tests.faults.fuzz`` alone says more). Exit code 1 when one was not survived.
@@ -42,6 +42,8 @@ OTHERS = (
     ("terminal made tiny in mid-record", "faults/test_resized_terminal.py"),
     ("places that may only be read", "faults/test_hangup.py::test_places_that_may_only_be_read_are_one_line_and_exit_3"),
     ("port pulled in mid-record", "jobs/test_record.py::test_a_pulled_cable_keeps_what_was_recorded"),
+    ("disk that hangs in mid-record", "faults/test_slow_disk.py::test_a_disk_that_hangs_in_mid_throw_ends_no_recording_and_costs_no_sample"),
+    ("two programs on a slow disk", "faults/test_slow_disk.py::test_two_programs_on_a_slow_disk_both_get_their_throw_into_the_logbook"),
     ("full disk in mid-record", "jobs/test_record.py::test_a_full_disk_in_mid_record_ends_it_and_keeps_what_came"),
     ("hostile names and cells", "security/test_hostile_names.py"),
     ("512 MB of memory", "faults/test_small_computer.py"),
@@ -104,6 +106,15 @@ def other_rows() -> Iterator[Row]:
         yield what, node.partition("::")[0], 1, f"{outcome} ({last})"
 
 
+def session_rows(times: int, seed: int) -> Iterator[Row]:
+    """A session that ends at moments all over a recording, in each way it can."""
+    from tests.faults.broken_off import HOWS, STRIKES, outcome
+
+    for place, name in STRIKES.items():
+        for how in HOWS:
+            yield f"session: {how}", name.title, times, outcome(place, how, times, seed)
+
+
 def fuzz_rows(inputs: int, seed: int) -> Iterator[Row]:
     """Bad input for every reader."""
     from tests.faults.fuzz import rows
@@ -138,11 +149,13 @@ def main() -> int:
     )
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--only", choices=["kill", "disk", "other", "fuzz", "soak"])
+    parser.add_argument("--only", choices=["kill", "disk", "other", "session", "fuzz", "soak"])
+    parser.add_argument("--ends", type=int, default=6)
     parser.add_argument("--hours", type=float, default=24.0)
     parser.add_argument("--inputs", type=int, default=20_000)
     asked = parser.parse_args()
     groups = {"kill": lambda: kill_rows(asked.kills, asked.seed), "disk": disk_rows, "other": other_rows}
+    groups["session"] = lambda: session_rows(asked.ends, asked.seed)
     groups["fuzz"] = lambda: fuzz_rows(asked.inputs, asked.seed)
     groups["soak"] = lambda: soak_rows(asked.hours, asked.seed)
     bad = 0

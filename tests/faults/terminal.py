@@ -5,7 +5,7 @@ import shlex
 import subprocess
 import threading
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 LIMIT_S = 60.0
@@ -31,6 +31,10 @@ class Terminal:
     def resize(self, columns: int, lines: int) -> None:
         """As if somebody pulled at the corner of the window."""
         self("resize-window", "-x", str(columns), "-y", str(lines))
+
+    def vanish(self) -> None:
+        """The window is closed, the line is cut: the program's terminal is no more."""
+        self("kill-server")
 
     @property
     def screen(self) -> str:
@@ -61,4 +65,5 @@ def terminal(
     try:
         yield made
     finally:
-        made("kill-server")
+        with suppress(subprocess.CalledProcessError):  # it vanished already
+            made.vanish()

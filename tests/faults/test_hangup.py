@@ -49,7 +49,9 @@ def journal_bytes(folder: Path) -> int:
 def test_a_session_that_ends_in_mid_record_leaves_a_journal_that_is_offered_and_recovered(
     number: signal.Signals, tmp_path: Path
 ):
-    record = ("record", "--rig", RIG_FILE, "--direction", "lock")
+    # For as long as it takes: without --seconds, a throw that goes on for 120 s of the board's time ends by itself, on a
+    # busy computer before the second program has even started.
+    record = ("record", "--rig", RIG_FILE, "--direction", "lock", "--seconds", "1e6 s")
     with board_on_a_cable(throw_source(run_s=1e6), speed=8.0) as (port, _):
         line = line_of(tmp_path, *record, "--port", port.name)
         recording = subprocess.Popen(
@@ -66,7 +68,8 @@ def test_a_session_that_ends_in_mid_record_leaves_a_journal_that_is_offered_and_
         assert "another program has this port" in second.stderr
         assert unfinished(tmp_path / "log.throwbook.unfinished") == []  # nobody recovers what is still alive
         recording.send_signal(number)
-        recording.communicate(timeout=LIMIT_S)
+        said = recording.communicate(timeout=LIMIT_S)
+        assert recording.returncode == -number, said  # not ended by itself before
     assert len(unfinished(tmp_path / "log.throwbook.unfinished")) == 1
     offered = run(tmp_path, *record, "--port", "/dev/null")
     assert "1 recording broke off" in offered.stderr

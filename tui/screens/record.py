@@ -278,6 +278,11 @@ class RecordScreen(Page[None]):
             return False
         return True
 
+    def end_now(self) -> None:
+        """The journal is offered at the next start."""
+        if self.phase in (ARMED, RUNNING):
+            self._recording.finish()
+
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """Enter means one thing at a time; no change of board while it runs."""
         busy = self.phase in (ARMED, RUNNING)

@@ -1,0 +1,19 @@
+"""A few moments of ``python -m tests.faults.broken_off``, which sweeps all of them."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.faults.broken_off import UNSAID, strike_line, strike_screen
+
+
+@pytest.mark.parametrize("how", ["kill -9", "terminal gone", UNSAID])  # the others: test_hangup
+def test_a_recording_of_the_command_whose_session_ends_is_kept_once(how: str, tmp_path: Path):
+    struck = strike_line(how, 3.0, tmp_path)
+    assert struck.recovered > 0 or struck.phase == "nothing yet"
+
+
+@pytest.mark.parametrize("how", ["told to end", UNSAID])
+def test_a_recording_of_the_screen_whose_session_ends_is_kept_once(how: str, tmp_path: Path):
+    struck = strike_screen(how, 1.5, tmp_path)
+    assert struck.recovered > 0 or struck.phase == "nothing yet"

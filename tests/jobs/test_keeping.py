@@ -1,0 +1,118 @@
+"""From the end of a recording to its place: kept once, whoever looks meanwhile and wherever it breaks off."""
+
+import shutil
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from logger.errors import InputError
+from logger.files.journal import Journal, unfinished
+from logger.jobs.keeping import Place, broken_off, keep
+from logger.jobs.logbooks import journal_folder, opened
+from logger.jobs.record import Recording, RecordPlan
+from logger.jobs.recorded import Recorded, recover
+from logger.jobs.recovering import found_broken_off, keep_broken_off
+from logger.jobs.rig_list import add_rig
+from logger.jobs.rigsource import RigSource
+from logger.protocol.rehearsal import IDENTITY
+from tests.ports.bench import RIG, board_on_a_cable
+
+NOW = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
+BY = "M. K."
+TOP = Path(__file__).parents[2]
+HEADER = {
+    "rig": RIG.name,
+    "rig_ref": RIG.name,
+    "direction": "lock",
+    "rate_hz": 200,
+    "keep_all": False,
+    "ambient_c": None,
+    "started": NOW.isoformat(),
+}
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    path = tmp_path / "log.throwbook"
+    add_rig(path, TOP / "sample-runs" / "yard-loader.toml", BY, NOW)
+    return path
+
+
+def recorded(book: Path) -> Recorded:
+    """A throw that has ended and isn't kept yet."""
+    with board_on_a_cable(speed=16.0, identity=replace(IDENTITY, id="bench-1")) as (port, _):
+        folder = journal_folder(str(book))
+        given = RecordPlan(
+            port.name, RIG, "lock", folder, rig_ref=RIG.name, silent_s=10.0, answer_within_s=30.0
+        )
+        return Recording(given, now=lambda: NOW).run()
+
+
+def throws(book: Path) -> list[str]:
+    with opened(book, read_only=True) as held:
+        return [sheet for logged in held.trials(rig=RIG.name) for sheet in held.sheets_of(logged.trial.id)]
+
+
+def test_what_has_ended_is_offered_to_nobody_until_it_is_kept(book: Path):
+    one = recorded(book)
+    assert one.journal.exists()
+    assert broken_off(str(book)) == []  # another program looks while this one judges
+    kept = keep(one, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
+    assert throws(book) == [kept.sheet]
+    assert not one.journal.exists()
+
+
+def test_what_could_not_be_kept_is_offered_at_once(book: Path):
+    one = recorded(book)
+    with pytest.raises(InputError):
+        keep(one, Place(logbook=str(book), in_logbook=True, sheet="no-such-sheet", by=BY), NOW)
+    assert broken_off(str(book)) == [one.journal]
+
+
+def test_a_throw_that_was_kept_just_before_the_program_died_is_recovered_onto_its_own_sheet(book: Path):
+    one = recorded(book)
+    copy = shutil.copy(one.journal, book.parent)
+    kept = keep(one, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
+    shutil.move(copy, one.journal)  # as it lies there when the program dies before it lets go of it
+    (found,) = found_broken_off(str(book))
+    again, place = keep_broken_off(found, str(book), BY, NOW)
+    assert again.samples == one.samples
+    assert place.sheet == kept.sheet
+    assert throws(book) == [kept.sheet]
+    assert list(journal_folder(str(book)).iterdir()) == []
+
+
+def test_the_same_goes_for_a_trace_file_but_no_other_file_is_taken_for_it(book: Path):
+    one, file = recorded(book), book.parent / "t.csv"
+    copy = shutil.copy(one.journal, book.parent)
+    keep(one, Place(out=file), NOW)
+    shutil.move(copy, one.journal)
+    again = recover(one.journal, lambda ref: RigSource(RIG))
+    before = file.read_bytes()
+    file.write_bytes(before + b"99.9,0.0,12.6\n")
+    with pytest.raises(InputError, match="such a file already"):
+        keep(again, Place(out=file), NOW)
+    file.write_bytes(before)
+    assert keep(again, Place(out=file), NOW).file == file
+    assert file.read_bytes() == before
+    assert broken_off(str(book)) == []
+
+
+def test_journals_in_which_nothing_came_are_dropped_and_stand_in_nobodys_way(book: Path):
+    folder = journal_folder(str(book))
+    Journal(folder / "a armed.journal", HEADER, 0.0).close()
+    (folder / "b begun.journal").touch()
+    strange = folder / "c strange.journal"
+    strange.write_bytes(b"Greased the left pin.")
+    one = recorded(book)
+    one.let_go()
+    alive = Journal(folder / "e alive.journal", HEADER, 0.0)
+    assert broken_off(str(book)) == [strange, one.journal]
+    (found,) = found_broken_off(str(book))
+    keep_broken_off(found, str(book), BY, NOW)
+    assert len(throws(book)) == 1
+    assert sorted(path.name[0] for path in folder.iterdir()) == ["b", "c", "e"]
+    alive.close()
+    assert len(unfinished(folder)) == 3
