@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from logger.core.seasons.signals import OUT
-from tui.present import EDGE, GOOD, WARN
+from logger.core.stroke.live import START_UP_S
+from logger.core.trace import FloatArray
+from tui.present import EDGE, GOOD, QUIET, WARN, three_digits
 from tui.widgets.figure import Drawing, Level, Series
 
 if TYPE_CHECKING:
@@ -27,7 +29,11 @@ def trace_drawing(found: "TrialView") -> Drawing | None:
     edges = np.unique(np.linspace(0, len(time_s), min(COLUMNS, len(time_s)) + 1).astype(int))[:-1]
     low, high = np.minimum.reduceat(current_a, edges), np.maximum.reduceat(current_a, edges)
     rated_a = found.rig.actuator.full_load_current_a
-    top = 1.08 * max(float(high.max()), rated_a)
+    run_a = _run_after_start(time_s, current_a)
+    top = 1.08 * max(run_a, rated_a)
+    levels = [Level(rated_a, f"rated {rated_a:.3g} A", WARN)]
+    if float(high.max()) > top:
+        levels.append(Level(float(high.max()), f"start-up {high.max():.3g} A", QUIET))
     judged = found.logged.judgement
     uprights = []
     if judged is not None:
@@ -42,9 +48,16 @@ def trace_drawing(found: "TrialView") -> Drawing | None:
         0.0,
         top,
         [Series(time_s[edges], low, high)],
-        [Level(rated_a, f"rated {rated_a:.3g} A", WARN)],
+        levels,
         uprights=uprights,
     )
+
+
+def _run_after_start(time_s: FloatArray, current_a: FloatArray) -> float:
+    """Highest current once the start-up surge is over [A]: in its scale the run would be a flat line at the bottom."""
+    begun_s = time_s[np.argmax(current_a > 0.1 * current_a.max())]
+    run = current_a[time_s >= begun_s + START_UP_S]
+    return float(run.max()) if len(run) else float(current_a.max())
 
 
 def profile_drawing(found: "TrialView") -> Drawing | None:
@@ -86,13 +99,13 @@ def trend_drawing(one: "TrendResult") -> Drawing | None:
     if out.any():
         series.append(Series(days[out], values[out], values[out], EDGE, joined=False))
     levels = [
-        Level(one.chart.centre, f"centre {one.chart.centre:.3g}", GOOD),
-        Level(one.chart.upper, f"upper {one.chart.upper:.3g}", WARN),
+        Level(one.chart.centre, f"centre {three_digits(one.chart.centre)}", GOOD),
+        Level(one.chart.upper, f"upper {three_digits(one.chart.upper)}", WARN),
     ]
     shown = [*values.tolist(), one.chart.upper, one.chart.lower]
     last = days[-1]
     if one.forecast is not None:
-        levels.append(Level(one.forecast.limit, f"limit {one.forecast.limit:.3g}", EDGE))
+        levels.append(Level(one.forecast.limit, f"limit {three_digits(one.forecast.limit)}", EDGE))
         shown.append(one.forecast.limit)
         last = max(last, float(min(one.forecast.crosses.toordinal(), int(days[-1]) + 730)))
     low, high = min(shown), max(shown)

@@ -90,7 +90,8 @@ def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
             except InputError as other:
                 return Checked(False, other.what)
             return Checked(False, f"no unit: Enter makes it {whole}", whole)
-        return Checked(False, f"{error.what}; for example {KINDS[spec.kind].example}")
+        example = f"16 {spec.unit}" if spec.unit else KINDS[spec.kind].example
+        return Checked(False, f"{error.what}; for example {example}")
     if spec.kind == "share" and value > 1.0 and _bare(plain):
         return Checked(False, f"more than always: Enter makes it {plain} %", f"{plain} %")
     if spec.unit:

@@ -152,12 +152,14 @@ def sign_rows(assessment: Assessment) -> list[tuple[Cell, str]]:
 
 def check_row(check: Check) -> tuple[str, str, str, Cell]:
     """A limit that was judged: what, measured, limit, decision."""
+    from logger.core.stroke.verdict import CHECK_WORDS
+
     tone = {"pass": GOOD, "fail": BAD}.get(check.decision, WARN)
     side = "at most" if check.side == "max" else "at least"
     word = check.decision.upper() if check.decision == "fail" else check.decision
     unit = "" if check.unit == "1" else check.unit
     return (
-        check.name.replace("_", " "),
+        CHECK_WORDS.get(check.name, check.name.replace("_", " ")),
         measured_text(check.measured, unit),
         f"{side} {check.limit:.3g} {unit}".rstrip(),
         Cell(word, tone),
@@ -179,6 +181,11 @@ def cause_lines(assessment: Assessment) -> list[Cell]:
             found.append(Cell(f"To tell: {one.action}"))
             actions.append(one.action)
     return found
+
+
+def three_digits(value: float) -> str:
+    """Always three, so that figures below each other can be compared: 2.80 beside 2.86."""
+    return f"{value:#.3g}".rstrip(".")
 
 
 def sentence(text: str) -> str:

@@ -12,6 +12,10 @@ if TYPE_CHECKING:
     from logger.jobs.recorded import Recorded
 
 HOW = "Enter arms the recording. Then throw with the machine's own switch: it starts with the current and ends by itself."
+ARMED_SAID = (
+    Cell("Throw now, when you like. Waiting for the current ...", STRONG),
+    Cell("Nobody near the attachment, hands off the pins: they move as soon as you throw.", WARN),
+)
 LOOK = "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on."
 
 

@@ -51,7 +51,8 @@ def way_back(logbook: str | Path | None, rig: str) -> WayBack:
             return WayBack(status, (), (), None, None, None)
         raised = [set(one.ids) for one in status.open if REPAIR in one.needs]
         entries = [entry_from(row) for row in book.services(rig, every_revision=True)]
-        repair = next((one for one in reversed(entries) if _repairs(one, raised)), None)
+        # What asks for no repair is answered by none: an old one must not be named as if it did.
+        repair = next((one for one in reversed(entries) if raised and _repairs(one, raised)), None)
         later = [one for one in book.sheets(rig) if repair is not None and _after(one, raised, repair)]
     sheet = next((one for one in reversed(later) if one.state == ACCEPTED), None)
     open_sheet = next((one for one in reversed(later) if one.state == "open"), None)

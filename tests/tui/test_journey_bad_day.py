@@ -42,7 +42,7 @@ def test_a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back(
         assert level(path) == "do not use"
         clock.go_on(3600)
         await keys(pilot, "enter", *["enter"] * 6, "ctrl+s")
-        assert "yard-loader-3 | commissioning sheet" in said(app)
+        assert "yard-loader-3 | commissioning, open" in said(app)
         entry = Entry([LOCK, UNLOCK] * 5, "", f"{RIG}-3", seen_how="torch", thrown_at=clock.now(), again=True)
         write_down(path, RIG, entry, "M. K.", clock.now())
         await keys(pilot, "escape", "enter", "enter")

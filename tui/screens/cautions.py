@@ -11,7 +11,7 @@ from textual.widgets import Static
 from logger.core.cautions import SHOWN_AT
 from tui.present import GOOD, QUIET, STRONG, WARN, Cell
 from tui.screens.page import Page, key
-from tui.widgets.frame import lines
+from tui.widgets.frame import listed
 
 MADE_READY = (
     "The attachment stands on the ground, or is off.",
@@ -55,7 +55,7 @@ class CautionsScreen(Page[bool]):
                 cells.append(Cell(f"[ ] {text}  <- Enter", WARN))
             else:
                 cells.append(Cell(f"[ ] {text}", QUIET))
-        self.query_one("#first", Static).update(lines(self.app, cells))
+        self.query_one("#first", Static).update(listed(self.app, cells))
 
     def action_next(self) -> None:
         """One more."""

@@ -31,6 +31,9 @@ class FormPage(Page[Result]):
         Binding("shift+tab", "app.focus_previous", show=False, priority=True),
     ]
 
+    _fault_told = False
+    """The notice names a fault of a field."""
+
     def specs(self) -> tuple[FieldSpec, ...]:
         """What is asked."""
         raise NotImplementedError
@@ -76,6 +79,9 @@ class FormPage(Page[Result]):
         """Keep the draft; look at the whole."""
         event.stop()
         self.keep_draft()
+        if self._fault_told:
+            self._fault_told = False
+            self.tell("")
         self.changed()
 
     def on_form_finished(self, event: Form.Finished) -> None:
@@ -119,6 +125,7 @@ class FormPage(Page[Result]):
                 field.set(field.checked.complete)
         fault = self.form.go_to_fault()
         if fault:
+            self._fault_told = True
             self.tell(fault, WARN)
             return
         self.tell("")

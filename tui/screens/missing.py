@@ -7,9 +7,11 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
+from logger.core.assessment import WATCH
+from logger.core.records.records import OPEN
 from tui.present import GOOD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
 from tui.screens.page import Page
-from tui.widgets.frame import lines
+from tui.widgets.frame import listed
 
 if TYPE_CHECKING:
     from logger.jobs.sheet_view import SheetView
@@ -20,7 +22,8 @@ def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | s
     judged = found.acceptance
     missing = [text for text in judged.missing if not (signing and text == "nobody has signed")]
     word, _, tone = VERDICTS[judged.verdict]
-    cells: list[Cell | str] = [Cell(f"Verdict of the sheet so far: {word}.", tone)]
+    so_far = " so far" if found.state.state == OPEN else ""
+    cells: list[Cell | str] = [Cell(f"Verdict of the sheet{so_far}: {word}.", tone), *watched_cells(found)]
     cells += [Cell(f"No better because {sentence(text)}", WARN) for text in judged.because]
     if missing:
         cells.append(Cell(f"Still missing ({len(missing)}):", STRONG))
@@ -30,6 +33,16 @@ def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | s
     if judged.claims_lost:
         cells.append(Cell(f"Not recorded, so it doesn't speak for: {'; '.join(judged.claims_lost)}.", QUIET))
     return cells
+
+
+def watched_cells(found: "SheetView") -> list[Cell]:
+    """What its throws gave to watch, and which of them: whoever signs has to know."""
+    throws: dict[str, list[str]] = {}
+    for one in found.trials:
+        for name in {sign.sign for sign in one.assessment.signs if sign.level == WATCH}:
+            throws.setdefault(name, []).append(str(one.position))
+    said = [f"{name.replace('-', ' ')} (throw {', '.join(at)})" for name, at in sorted(throws.items())]
+    return [Cell(f"To watch: {'; '.join(said)}.", WARN)] if said else []
 
 
 class MissingScreen(Page[None]):
@@ -55,4 +68,4 @@ class MissingScreen(Page[None]):
     def repaint(self) -> None:
         """The list."""
         super().repaint()
-        self.query_one("#first", Static).update(lines(self.app, acceptance_cells(self._found)))
+        self.query_one("#first", Static).update(listed(self.app, acceptance_cells(self._found)))

@@ -14,8 +14,8 @@ from logger.core.stroke.live import AT_STALL, FLOWING, OVER, LiveFigures
 from logger.errors import ThrowbookError
 from tui.live_words import levels_for, state_cell, travel_bar
 from tui.messages import BoardReady, Live, Noted
-from tui.present import BAD, STRONG, WARN, Cell, large_word
-from tui.record_words import head_cell, ready_cells, result_cells, told_cells
+from tui.present import BAD, STRONG, WARN, Cell, large_word, sentence
+from tui.record_words import ARMED_SAID, head_cell, ready_cells, result_cells, told_cells
 from tui.screens.page import Page, key
 from tui.widgets.big import Big
 from tui.widgets.frame import lines
@@ -43,6 +43,8 @@ class RecordScreen(Page[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         key("enter,space", "arm", "arm", "Enter"),
         key("enter,space", "finish", "end it by hand", "Enter"),
+        key("escape", "finish", "end it by hand", "Esc", show=False),
+        key("escape", "back", "back", "Esc"),
         key("enter,space", "go_on", "go on", "Enter"),
         key("b", "board", "board"),
     ]
@@ -95,6 +97,11 @@ class RecordScreen(Page[None]):
         roomy = not long_words or self.app.size.height > 30
         self.query_one(LiveTrace).display = busy or (phase == JUDGED and roomy)
         self.refresh_bindings()
+
+    def on_resize(self) -> None:
+        """Room for the trace beside the verdict came or went."""
+        if self.phase == JUDGED:
+            self._set_phase(JUDGED)
 
     def repaint(self) -> None:
         """For the phase there is."""
@@ -181,8 +188,7 @@ class RecordScreen(Page[None]):
         message.stop()
         if self.phase == ARMED:
             self.query_one(Big).show(Cell("ARMED", WARN))
-            told = Cell("Throw now, when you like. Waiting for the current ...", STRONG)
-            self.query_one("#words", Static).update(lines(self.app, [told]))
+            self.query_one("#words", Static).update(lines(self.app, ARMED_SAID))
 
     def on_live(self, message: Live) -> None:
         """The newest figures."""
@@ -207,7 +213,7 @@ class RecordScreen(Page[None]):
         """Lost samples, a slept computer, ...; a current at stall level stands beside the figure already."""
         message.stop()
         if not message.line.startswith(AT_STALL):
-            self.tell(message.line, WARN)
+            self.tell(sentence(message.line), WARN)
 
     def done_record(self, recorded: "Recorded") -> None:
         """It ended: keep it, whatever it shows."""
@@ -264,13 +270,6 @@ class RecordScreen(Page[None]):
 
         self.app.push_screen(BoardScreen(choose_for=self._rig_name), lambda chosen: self.repaint())
 
-    def action_back(self) -> None:
-        """While it runs, Esc ends the recording; what was recorded is kept."""
-        if self.phase in (ARMED, RUNNING):
-            self._recording.finish()
-        else:
-            self.dismiss(None)
-
     def may_leave(self) -> bool:
         """The program isn't ended under a running recording."""
         if self.phase in (ARMED, RUNNING):
@@ -291,5 +290,6 @@ class RecordScreen(Page[None]):
             "finish": busy,
             "go_on": self.phase == JUDGED,
             "board": not busy,
+            "back": not busy,
         }
         return allowed.get(action, True)

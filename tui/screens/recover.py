@@ -7,12 +7,19 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
+from logger.core.cautions import FALL
 from tui.present import BAD, GOOD, STRONG, WARN, Cell, sentence, verdict_cell
 from tui.screens.page import Page, key
 from tui.widgets.frame import lines
 
 if TYPE_CHECKING:
     from logger.jobs.recovering import Found
+
+
+MID_WAY = (
+    "Nobody knows where the pins stand: the throw may have ended half-way. Look at both pins, each by itself, before the "
+    "attachment is lifted."
+)
 
 
 class RecoverScreen(Page[None]):
@@ -66,6 +73,9 @@ class RecoverScreen(Page[None]):
             ]
             cells += [
                 Cell(""),
+                Cell(MID_WAY, BAD),
+                Cell(FALL, WARN),
+                Cell(""),
                 Cell(
                     "Enter judges what is left and keeps it on a spot sheet. Esc leaves it; it is offered again."
                 ),
@@ -103,6 +113,7 @@ class RecoverScreen(Page[None]):
             )
         self._told += [
             Cell(""),
+            Cell(MID_WAY, WARN),
             Cell("It broke off: throw again for a whole record. Enter goes on.", GOOD if kept else BAD),
         ]
         self.refresh_bindings()

@@ -1,15 +1,20 @@
 """A service entry: what was seen, found, fixed and verified, each by itself with its day."""
 
+from collections.abc import Iterator
 from datetime import date
 from typing import TYPE_CHECKING
 
-from logger.core.cautions import QUALIFIED
+from textual.widget import Widget
+from textual.widgets import Static
+
+from logger.core.cautions import HANDS, QUALIFIED
 from logger.core.quantities.plain import written
 from logger.core.quantities.units import parse
 from logger.core.standing.service import ACTIONS, MOMENTS, Moment, ServiceEntry
 from tui.fields import CHOICE, COUNT, DATE, FieldSpec
-from tui.present import WARN
+from tui.present import WARN, Cell
 from tui.screens.form_page import FormPage
+from tui.widgets.frame import lines
 
 if TYPE_CHECKING:
     from logger.jobs.services import Logged
@@ -63,12 +68,23 @@ class ServiceScreen(FormPage[None]):
         """Today, unless it is said otherwise."""
         return {"on": self.desk.today.isoformat(), "action": "repaired" if self._repair else ""}
 
+    def body(self) -> Iterator[Widget]:
+        """The caution above the form."""
+        yield Static(id="cautions", classes="says")
+        yield self.make_form()
+
     def on_mount(self) -> None:
         """Head line; on the way back, what the entry must hold."""
         self.head(f"{self._rig} | service")
+        self.repaint()
         super().on_mount()
         if self._repair:
             self.tell(f"For the way back both 'found' and 'fixed' must be written. {QUALIFIED}", WARN)
+
+    def repaint(self) -> None:
+        """The caution in the colours there are."""
+        super().repaint()
+        self.query_one("#cautions", Static).update(lines(self.app, [Cell(HANDS, WARN)]))
 
     def enter(self) -> None:
         """Log it."""

@@ -34,6 +34,10 @@ if TYPE_CHECKING:
 
 WIDE = 100
 """From this width on figures stand with their uncertainty."""
+REST_MEANING = (
+    "A throw before the rest is over runs a warm motor harder than its duty cycle allows, and its figures aren't those of a "
+    "rested one. Nothing marks it: only the times of the throws show it."
+)
 HEADINGS = ("", "way", "time", "running", "peak", "verdict", "L pin", "R pin", "load", "stays")
 
 
@@ -113,7 +117,7 @@ class SheetScreen(Page[None]):
         mark, tone = STATUSES[status.level]
         kind = found.state.sheet.kind
         self.head(
-            f"{self.sheet_name} | {kind} sheet, {found.state.state}",
+            f"{self.sheet_name} | {kind}, {found.state.state}",
             Cell(f"{mark} {status.level.upper() if tone == BAD else status.level}", tone)
             if status.open
             else "",
@@ -125,7 +129,7 @@ class SheetScreen(Page[None]):
             plan = found.plan
             cells.append(
                 Cell(
-                    f"Plan: {plan.throws_each_way} lock and {plan.throws_each_way} unlock throws, rest {plan.rest_s:.0f} s between ({plan.rest_from}).",
+                    f"Plan: {plan.throws_each_way} lock and {plan.throws_each_way} unlock throws, rest about {plan.rest_s:.0f} s between ({plan.rest_from}).",
                     QUIET,
                 )
             )
@@ -134,7 +138,9 @@ class SheetScreen(Page[None]):
         else:
             cells.append(Cell(self._decided()))
         self.query_one("#step", Static).update(lines(self.app, cells))
-        self.query_one(RestTimer).repaint()
+        timer = self.query_one(RestTimer)
+        timer.wanted = found.state.state == OPEN
+        timer.repaint()
         self.query_one(Table).fill(self._rows(found))
 
     def _decided(self) -> str:
@@ -202,7 +208,7 @@ class SheetScreen(Page[None]):
             from tui.screens.confirm import ConfirmScreen
 
             question = f"The actuator should rest {left_s:.0f} s more. Throw all the same?"
-            meaning = "A throw before the rest is over is run warmer than its duty cycle allows, and the record says so."
+            meaning = REST_MEANING
             self.app.push_screen(
                 ConfirmScreen(question, meaning, WARN), lambda sure: self._record(direction) if sure else None
             )

@@ -10,7 +10,7 @@ from textual.widgets import Static
 
 from logger.core.seasons.signals import OUT
 from tui.drawings import trend_drawing
-from tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell
+from tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, three_digits
 from tui.screens.page import Page, key
 from tui.widgets.frame import lines
 from tui.widgets.plot import Plot
@@ -127,7 +127,7 @@ def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
     for effect in one.service_effects:
         cells.append(
             Cell(
-                f"{effect.action} on {effect.date}: {effect.before:.3g} -> {effect.after:.3g} {one.unit if one.unit != '1' else ''}: {effect.answer}"
+                f"{effect.action} on {effect.date}: {three_digits(effect.before)} -> {three_digits(effect.after)} {one.unit if one.unit != '1' else ''}: {effect.answer}"
             )
         )
     return cells
@@ -139,12 +139,13 @@ def point_lines(one: "TrendResult") -> list[Cell | str]:
         Cell(f"{'date':<12}{'sheet':<20}{'measured':>10}{'corrected':>11}  throws  state", STRONG)
     ]
     for point in reversed(one.points):
-        state = f"{point.state}: {point.because}" if point.because else point.state
         tone = BAD if point.state == OUT else ""
         cells.append(
             Cell(
-                f"{point.date.isoformat():<12}{point.sheet[:19]:<20}{point.value:>10.3g}{point.corrected:>11.3g}  {point.n:>6}  {state}",
+                f"{point.date.isoformat():<12}{point.sheet[:19]:<20}{three_digits(point.value):>10}{three_digits(point.corrected):>11}  {point.n:>6}  {point.state}",
                 tone,
             )
         )
+        if point.because:
+            cells.append(Cell(f"{'':<12}{point.because}", tone))
     return cells

@@ -14,7 +14,7 @@ from logger.core.standing.status_words import refused
 from tui.present import BAD, GOOD, QUIET, STATUSES, STRONG, WARN, Cell, held_lines
 from tui.screens.page import Page, key
 from tui.widgets.big import Big
-from tui.widgets.frame import lines
+from tui.widgets.frame import listed
 
 if TYPE_CHECKING:
     from logger.jobs.way_back import WayBack
@@ -97,8 +97,6 @@ class WayBackScreen(Page[None]):
                 STRONG,
             ),
         ]
-        if not self._found.steps:
-            cells += [Cell(""), Cell(BOTH_PINS, WARN)]
         following = True
         for number, step in enumerate(self._found.steps, start=1):
             mark = "[x]" if step.done else "[ ]"
@@ -127,7 +125,7 @@ class WayBackScreen(Page[None]):
             ]
         else:
             cells += [Cell(""), Cell(BOTH_PINS, WARN)]
-        self.query_one("#first", Static).update(lines(self.app, cells))
+        self.query_one("#first", Static).update(listed(self.app, cells))
 
     def action_next(self) -> None:
         """Do the first step that isn't done."""

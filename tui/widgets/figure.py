@@ -10,11 +10,14 @@ from numpy.typing import NDArray
 
 from logger.core.trace import FloatArray
 from tui.widgets.canvas import ACROSS, DOWN, Letters, blank, columns_between, letters
+from tui.widgets.ticks import round_marks
 
 Run = tuple[str, str]
 """Letters that stand side by side in one tone, and that tone."""
 DOTTED = 4
 """Of so many dot columns of a dotted line one is drawn."""
+ROWS_A_MARK, COLUMNS_A_MARK = 2, 8
+"""Figures along the axes are no nearer to each other."""
 MARGIN = 7
 """Letters left of the drawing, for the scale."""
 
@@ -92,21 +95,13 @@ def render(drawing: Drawing, width: int, height: int, plain: bool) -> list[list[
     for series in drawing.series:
         _draw_series(drawing, series, sheet, plain)
     _draw_words(drawing, sheet)
-    marks = {
-        0: drawing.y_high,
-        down - 1: drawing.y_low,
-        (down - 1) // 2: _y_at((down - 1) // 2, drawing, down),
-    }
+    steps = round_marks(drawing.y_low, drawing.y_high, max(down // ROWS_A_MARK, 2))
+    marks = {min(_row_of(y, drawing, down), down - 1): word for y, word in steps}
     edge = "|" if plain else "\N{BOX DRAWINGS LIGHT VERTICAL}"
     rows = []
     for row in range(down):
-        mark = f"{marks[row]:.3g}" if row in marks else ""
-        rows.append([(f"{mark:>{MARGIN - 1}}{edge}", "quiet"), *sheet.runs(row)])
+        rows.append([(f"{marks.get(row, ''):>{MARGIN - 1}}{edge}", "quiet"), *sheet.runs(row)])
     return [*rows, [(_x_axis(drawing, across), "quiet")]]
-
-
-def _y_at(row: int, drawing: Drawing, down: int) -> float:
-    return drawing.y_high - (row + 0.5) * (drawing.y_high - drawing.y_low) / down
 
 
 def _row_of(y: float, drawing: Drawing, down: int) -> int:
@@ -194,15 +189,18 @@ def _draw_series(drawing: Drawing, series: Series, sheet: Sheet, plain: bool) ->
 
 
 def _x_axis(drawing: Drawing, across: int) -> str:
-    words = list(drawing.x_words) or [
-        f"{drawing.x_low:.3g} {drawing.x_unit}",
-        f"{(drawing.x_low + drawing.x_high) / 2:.3g}",
-        f"{drawing.x_high:.3g} {drawing.x_unit}",
-    ]
-    line = f"{drawing.y_unit:>{MARGIN - 1}} " + words[0]
-    middle = MARGIN + across // 2 - len(words[1]) // 2
-    line = line.ljust(middle)[:middle] + words[1]
-    return line.ljust(MARGIN + across - len(words[-1])) + words[-1]
+    line = f"{drawing.y_unit:>{MARGIN - 1}} "
+    if drawing.x_words:
+        first, half, last = drawing.x_words
+        middle = MARGIN + across // 2 - len(half) // 2
+        line = (line + first).ljust(middle)[:middle] + half
+        return line.ljust(MARGIN + across - len(last)) + last
+    marks = round_marks(drawing.x_low, drawing.x_high, max(across // COLUMNS_A_MARK, 2))
+    for number, (x, mark) in enumerate(marks):
+        word = f"{mark} {drawing.x_unit}" if number == len(marks) - 1 else mark
+        at = MARGIN + min(_column_of(x, drawing, across), across - len(word))
+        line = line.ljust(at) + word
+    return line
 
 
 __all__ = ["ACROSS", "DOWN", "Drawing", "Level", "Series", "render"]

@@ -1,8 +1,11 @@
 """The frame around every screen: a head line, a notice, the line of keys."""
 
+import re
 from collections.abc import Iterable
 from typing import Any
 
+from rich.console import Group
+from rich.table import Table
 from rich.text import Text
 from textual.binding import Binding
 from textual.widgets import Static
@@ -54,6 +57,28 @@ def toned(app: Any, cell: Cell | str, tone: str = "") -> Text:
 def lines(app: Any, cells: Iterable[Cell | str]) -> Text:
     """Several cells, one a line."""
     return Text("\n").join([toned(app, cell) for cell in cells])
+
+
+MARK = re.compile(r"(\[.\] (?:\d+\. )?|- )(?=\S)")
+"""In front of a line of a list."""
+
+
+def listed(app: Any, cells: Iterable[Cell | str]) -> Group:
+    """The same as ``lines``; what a listed line has too much for one line stands under its words, not under its mark."""
+    found: list[Table | Text] = []
+    for cell in cells:
+        text = toned(app, cell)
+        text.end = "\n"
+        mark = MARK.match(text.plain)
+        if mark is None:
+            found.append(text if text.plain else Text(" "))
+        else:
+            row = Table.grid()
+            row.add_column(width=len(mark[0]))
+            row.add_column()
+            row.add_row(text[: len(mark[0])], text[len(mark[0]) :])
+            found.append(row)
+    return Group(*found)
 
 
 class Headline(Static):

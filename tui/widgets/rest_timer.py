@@ -30,6 +30,8 @@ class RestTimer(Static):
     def __init__(self, desk: "Desk", rig: str) -> None:
         super().__init__()
         self._desk, self._rig = desk, rig
+        self.wanted = True
+        """Nobody waits for the rest where no throw is to come."""
         self.display = False
 
     def on_mount(self) -> None:
@@ -45,6 +47,6 @@ class RestTimer(Static):
 
     def repaint(self) -> None:
         """Draw it."""
-        if self._rig in self._desk.rests:
-            self.display = True
+        self.display = self.wanted and self._rig in self._desk.rests
+        if self.display:
             self.update(lines(self.app, [rest_line(self.left_s, self._desk.rests[self._rig][1])]))

@@ -1,0 +1,166 @@
+"""What somebody with a board stumbled on, each kept from coming back; one size is enough for these."""
+
+import asyncio
+from datetime import date
+
+import pytest
+
+from logger.core.standing.service import Moment, ServiceEntry
+from logger.jobs.latch import raise_by_hand
+from logger.jobs.services import add as add_service
+from logger.jobs.way_back import way_back
+from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, screen_text, settle, until_held
+from tui.present import three_digits
+from tui.screens.record import RUNNING, RecordScreen
+from tui.widgets.ticks import round_marks
+
+
+def walked(app, journey, size=(80, 24)) -> None:
+    async def go() -> None:
+        async with app.run_test(size=size) as pilot:
+            await settle(pilot)
+            await journey(pilot)
+
+    asyncio.run(go())
+
+
+def test_esc_ends_a_running_throw_keeps_it_and_is_not_called_back(commissioned_logbook):
+    clock = Clock()
+    board = PlayedBoard(clock, hold_at=0.4)
+    app = app_on(commissioned_logbook.parent, clock, board)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter")
+        app.simulate_key("enter")
+        await until_held(pilot, board)
+        assert app.screen.phase == RUNNING
+        assert "Enter end it by hand" in said(app)
+        assert "Esc back" not in said(app)
+        await keys(pilot, "escape")
+        assert isinstance(app.screen, RecordScreen)
+        assert "Enter go on" in said(app)
+        assert "Esc back" in said(app)
+
+    walked(app, journey)
+
+
+def test_while_it_is_armed_everybody_is_told_to_stay_clear(commissioned_logbook):
+    class Silent(PlayedBoard):
+        """Ready, and no current yet."""
+
+        def __call__(self, plan, **calls):
+            recording = super().__call__(plan, **calls)
+            played = recording.run
+
+            def run():
+                self.held.set()
+                self.go.wait(30)
+                return played()
+
+            recording.run = run
+            return recording
+
+    board = Silent(Clock())
+    app = app_on(commissioned_logbook.parent, Clock(), board)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter")
+        app.simulate_key("enter")
+        await until_held(pilot, board)
+        await pilot.pause()
+        assert "Nobody near the attachment, hands off the pins" in said(app)
+        board.go.set()
+        await settle(pilot)
+
+    walked(app, journey)
+
+
+def test_a_rest_cut_short_is_not_called_recorded(commissioned_logbook):
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
+        assert "left for the duty cycle" in said(app)
+        await keys(pilot, "d", "enter", "escape", "enter", *["1", "enter"] * 4, "t", "ctrl+s")
+        await keys(pilot, "d", "enter")
+        assert "Throw all the same?" in said(app)
+        assert "the record says so" not in said(app)
+
+    walked(app, journey)
+
+
+def test_an_old_repair_is_not_named_as_the_answer_to_what_asks_for_none(commissioned_logbook):
+    path = str(commissioned_logbook)
+    repair = ServiceEntry(
+        "", RIG, "repaired", date(2025, 4, 1), found=Moment("burr"), fixed=Moment("filed"), by="M. K."
+    )
+    add_service(path, repair, NOW)
+    raise_by_hand(path, RIG, "person: watch", "sounds dry", "M. K.", NOW)
+    assert way_back(path, RIG).repair is None
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "w", "enter")
+        assert "sign it off" in said(app)
+        assert "burr" not in app.screen.form.values().values()
+
+    walked(app, journey)
+
+
+def test_a_complaint_goes_when_what_it_complained_of_is_put_right(commissioned_logbook):
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "v", "ctrl+s")
+        assert "it must be given, and isn't yet" in said(app)
+        await keys(pilot, "1")
+        assert "it must be given" not in said(app)
+
+    walked(app, journey)
+
+
+def test_who_signs_sees_what_the_throws_gave_to_watch(seasons_logbook):
+    app = app_on(seasons_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "enter", "m")
+        assert "Verdict of the sheet so far: watch. To watch: drag (throw " in said(app)
+
+    walked(app, journey)
+
+
+def test_a_line_of_a_list_goes_on_under_its_words(tmp_path):
+    app = app_on(tmp_path)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "s")
+        rows = screen_text(app).splitlines()
+        first = next(number for number, row in enumerate(rows) if "[ ] A half-locked" in row)
+        assert rows[first + 1].startswith("      the area")
+
+    walked(app, journey)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "most", "marks"),
+    [
+        (0.0, 6.25, 4, ["0", "2", "4", "6"]),
+        (0.0, 13.3, 9, ["0", "2", "4", "6", "8", "10", "12"]),
+        (2.552, 2.9, 4, ["2.6", "2.7", "2.8", "2.9"]),
+        (-0.013, 0.031, 4, ["-0.01", "0.00", "0.01", "0.02", "0.03"][1::2]),
+        (0.0, 0.0, 4, []),
+        (1.0, 1.0 + 1e-9, 0, []),
+    ],
+)
+def test_axes_carry_round_figures(low, high, most, marks):
+    assert [word for _, word in round_marks(low, high, most)] == marks
+
+
+def test_figures_below_each_other_have_three_digits():
+    assert [three_digits(value) for value in (2.8, 2.86, 12.0, 0.5, 118.0)] == [
+        "2.80",
+        "2.86",
+        "12.0",
+        "0.500",
+        "118",
+    ]
