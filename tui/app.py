@@ -103,6 +103,15 @@ class ThrowbookApp(App[None]):
         if self.screen_stack:
             self.screen.refresh(layout=True)
 
+    def export_screenshot(self, *, title: str | None = None, simplify: bool = False) -> str:
+        """The screen as an SVG picture, without a window drawn around it."""
+        from tui.picture import svg_of
+
+        drawn = self.screen._compositor.render_update(
+            full=True, screen_stack=self._background_screens, simplify=simplify
+        )
+        return svg_of(drawn, *self.size, title or self.title)
+
     async def action_press(self, key: str) -> None:
         """A word in the line of keys was clicked."""
         self.simulate_key(key)

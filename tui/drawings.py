@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from logger.core.quantities.number_text import rounded_down
 from logger.core.seasons.signals import OUT
 from logger.core.stroke.live import START_UP_S
 from logger.core.trace import FloatArray
@@ -105,7 +106,7 @@ def trend_drawing(one: "TrendResult") -> Drawing | None:
     shown = [*values.tolist(), one.chart.upper, one.chart.lower]
     last = days[-1]
     if one.forecast is not None:
-        levels.append(Level(one.forecast.limit, f"limit {three_digits(one.forecast.limit)}", EDGE))
+        levels.append(Level(one.forecast.limit, f"limit {rounded_down(one.forecast.limit)}", EDGE))
         shown.append(one.forecast.limit)
         last = max(last, float(min(one.forecast.crosses.toordinal(), int(days[-1]) + 730)))
     low, high = min(shown), max(shown)

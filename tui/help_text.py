@@ -71,7 +71,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     ),
     "sign": (
         "A sheet is accepted only when nothing is missing: enough throws, every limit met by more than its uncertainty, both pins seen.",
-        "5 clean throws prove, at 95 % confidence, only that at least 55 % of throws succeed; 59 prove 95 %. The statement says so.",
+        "5 clean throws prove, at 95 % confidence, only that at least 54.9 % of throws succeed; 59 prove 95 %. The statement says so.",
         "Once signed it is sealed: nothing on it can be changed.",
     ),
     "enter": (

@@ -51,7 +51,7 @@ def _check(logbook: str | None, rig: str | None, where: Path | None, now: dateti
     if not found.problems:
         return [f"{path.name}: nothing is changed, nothing is lost."]
     return [
-        f"{path.name}: {len(found.problems)} things aren't as they were written:",
+        f"{path.name}: {counted(len(found.problems), 'thing')} not as it was written:",
         *(f"{one.where}: {one.what}" for one in found.problems[:10]),
     ]
 

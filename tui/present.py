@@ -19,7 +19,7 @@ from logger.core.assessment import (
     Measured,
     Sign,
 )
-from logger.core.quantities.number_text import measured_text, percent_text
+from logger.core.quantities.number_text import limit_text, measured_text, percent_text
 from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, Status
 
 GOOD, WARN, BAD, QUIET, STRONG, PLAIN = "good", "warn", "bad", "quiet", "strong", ""
@@ -161,7 +161,7 @@ def check_row(check: Check) -> tuple[str, str, str, Cell]:
     return (
         CHECK_WORDS.get(check.name, check.name.replace("_", " ")),
         measured_text(check.measured, unit),
-        f"{side} {check.limit:.3g} {unit}".rstrip(),
+        f"{side} {limit_text(check.limit, check.side, unit)}",
         Cell(word, tone),
     )
 

@@ -43,7 +43,9 @@ def next_step(found: "SheetView", turned: bool = False) -> Step:
                     position=one.position,
                 )
     asked = found.plan.throws_each_way
-    done = {way: sum(one.direction == way for one in found.trials) for way in (LOCK, UNLOCK)}
+    done = {
+        way: sum(one.direction == way and not one.left_out for one in found.trials) for way in (LOCK, UNLOCK)
+    }
     direction = _next_direction(found, done)
     if turned:
         direction = UNLOCK if direction == LOCK else LOCK

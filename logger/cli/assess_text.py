@@ -8,7 +8,7 @@ from logger.cli.output import Cell, line, table, width
 from logger.core.assessment import FAIL, INFO, PASS, UNDECIDED, UNUSABLE, WATCH, Assessment, Check, Sign
 from logger.core.cautions import SHOWN_AT
 from logger.core.machine.limits import MAX
-from logger.core.quantities.number_text import NOT_KNOWN, measured_text, percent_text
+from logger.core.quantities.number_text import NOT_KNOWN, limit_text, measured_text, percent_text
 from logger.core.stroke.set_checks import SPREAD
 from logger.core.trace import LOCK
 from logger.jobs.assess import Judged
@@ -106,7 +106,7 @@ def _row(assessment: Assessment, names: dict[str, str]) -> list[str | Cell]:
 
 def _limit_of(name: str, assessment: Assessment) -> str:
     check = next((check for check in assessment.checks if check.name == name), None)
-    return NOT_KNOWN if check is None else f"{check.limit:.3g} {check.unit}"
+    return NOT_KNOWN if check is None else limit_text(check.limit, check.side, check.unit)
 
 
 def _noticed(assessment: Assessment) -> str:

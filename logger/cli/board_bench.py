@@ -79,7 +79,7 @@ def _record(found: "BenchResult") -> dict[str, object]:
 
 
 def _show(found: "BenchResult") -> None:
-    from logger.core.quantities.number_text import measured_text
+    from logger.core.quantities.number_text import limit_text, measured_text
 
     test = found.test
     output.line(f"Bench test of {found.rig.name}: {test.verdict}", style=_STYLE[test.verdict])
@@ -91,7 +91,7 @@ def _show(found: "BenchResult") -> None:
             (
                 one.name.replace("_", " "),
                 measured_text(one.measured, "" if one.unit == "1" else one.unit),
-                f"{'at most' if one.side == 'max' else 'at least'} {one.limit:.3g}{'' if one.unit == '1' else ' ' + one.unit}",
+                f"{'at most' if one.side == 'max' else 'at least'} {limit_text(one.limit, one.side, one.unit.replace('1', ''))}",
                 output.Cell(one.decision, _STYLE.get(one.decision, "")),
             )
             for one in test.checks

@@ -243,6 +243,7 @@ def _named(recorded: "Recorded", name: str) -> Any:
 
 def _show(recorded: "Recorded", name: str, sheet: str) -> None:
     from logger.cli import assess_text
+    from logger.core.quantities.number_text import rounded_up
     from logger.jobs.assess import Judged
 
     output.line(
@@ -254,7 +255,7 @@ def _show(recorded: "Recorded", name: str, sheet: str) -> None:
     baselines = {direction: recorded.baseline} if recorded.baseline is not None else {}
     assess_text.show(Judged(recorded.rig, baselines, (_named(recorded, name),)), None)
     if recorded.rest_s is not None:
-        output.line(f"By its duty cycle the actuator should now rest for {recorded.rest_s:.0f} s.")
+        output.line(f"By its duty cycle the actuator should now rest for {rounded_up(recorded.rest_s, 0)} s.")
 
 
 # ---- recordings that broke off ----

@@ -67,10 +67,12 @@ def _limits(rig: "Rig") -> "list[tuple[str, Limit]]":
 
 def _limit(limit: "Limit", units: str) -> str:
     from logger.core.machine.limits import LIMITS, MAX
-    from logger.core.quantities.units import show
+    from logger.core.quantities.units import show_limit
 
     kind = next(rule.kind for rule in LIMITS.values() if rule.unit == limit.unit)
-    return f"{'at most' if limit.side == MAX else 'at least'} {show(limit.value, kind, units)}"
+    return (
+        f"{'at most' if limit.side == MAX else 'at least'} {show_limit(limit.value, kind, units, limit.side)}"
+    )
 
 
 def _shown(value: Any, kind: str, units: str) -> str:

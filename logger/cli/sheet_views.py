@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING, Any
 
 from logger.cli import output
+from logger.core.quantities.number_text import rounded_up
 from logger.core.quantities.plain import counted, for_shell
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ def print_plan(state: "SheetState", made: "Plan") -> None:
             output.line(text, style="warn")
     output.line(f"Sheet {state.name} ({state.sheet.kind}) is planned.", style="heading")
     output.line(
-        f"{made.throws_each_way} lock and {made.throws_each_way} unlock throws, rest {made.rest_s:.0f} s between them "
+        f"{made.throws_each_way} lock and {counted(made.throws_each_way, 'unlock throw')}, rest {rounded_up(made.rest_s, 0)} s between them "
         f"(duty cycle: {made.rest_from})."
     )
     for text in made.look_at:
@@ -58,7 +59,7 @@ def print_sheet(found: "SheetView") -> None:
     state = found.state
     output.line(f"Sheet {state.name} ({state.sheet.kind}): {state.state}", style="heading")
     output.line(f"Planned {state.sheet.at:%Y-%m-%d %H:%M} by {state.sheet.by.rstrip('.')}.")
-    asked = f"{found.plan.throws_each_way} each way, rest {found.plan.rest_s:.0f} s ({found.plan.rest_from})"
+    asked = f"{found.plan.throws_each_way} each way, rest {rounded_up(found.plan.rest_s, 0)} s ({found.plan.rest_from})"
     output.line(f"Asked for: {asked}")
     for question, told in said(conditions_from(state.answers)).items():
         output.line(f"{question} {told}", indent=2)

@@ -105,7 +105,7 @@ def store(
         "due_on": record.due_on.isoformat(),
         "instrument": record.instrument,
     }
-    with opened(logbook) as book:
+    with opened(logbook) as book, book.transaction():
         stored = book.add_calibration(Calibration(record.board, details, now, by))
         kept = replace(record, id=stored.id)
         return kept, rejudge(book, kept, by, now)
@@ -172,14 +172,19 @@ def trace_of(book: "Logbook", logged: "LoggedTrial") -> "Trace":
 
 
 def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) -> int:
-    """Judge every trial of the board under this calibration, as a new revision beside the old; gives how many."""
+    """Judge every trial of the board under this calibration, as a new revision beside the old; gives how many.
+
+    What a throw now fails takes its rig up at once.
+    """
     from logger import __version__
     from logger.core.records.records import BENCH
     from logger.core.stroke.assess import assess_trace
+    from logger.jobs import latch
     from logger.jobs.baselines import baseline_for
     from logger.jobs.rig_of import rig_of
 
-    count = 0
+    anew: set[str] = set()
+    sheets: set[str] = set()
     for logged in [trial for rig in book.rig_names() for trial in book.trials(rig)]:
         head = logged.placement.head if logged.placement is not None else {}
         if head.get("board") != record.board or head.get("calibration") == record.id:
@@ -200,5 +205,11 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
             "the board's calibration changed",
             record.id,
         )
-        count += 1
-    return count
+        anew.add(logged.id)
+        if logged.placement is not None:
+            sheets.add(logged.placement.sheet)
+    for state in (book.sheet(one) for one in sorted(sheets)):
+        for logged in book.trials(sheet=state.sheet.id):
+            if logged.id in anew:
+                latch.raise_for(book, state, logged, by, now)
+    return len(anew)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+from logger.core.stroke.cause import Cause
 from logger.core.stroke.diagnosis import CAUSES
 from logger.errors import OutsideError
 from logger.jobs.assess import Reading, baselines_from, trace_paths
@@ -137,6 +138,21 @@ def write_pictures(samples: Path, guide: Path) -> list[Path]:
     return [*written, page]
 
 
+def _when(cause: Cause, of_how_many: int) -> str:
+    """What a record has to show for this cause to be named; nothing where a sign has but one."""
+    if of_how_many == 1:
+        return ""
+    said = (cause.fits.__doc__ or "Otherwise.").strip().splitlines()[0].rstrip(".")
+    return f"*{said}:* "
+
+
+def _cause(cause: Cause) -> str:
+    return (
+        f"{cause.sure.capitalize()} cause: {cause.cause}. Could also be: {'; '.join(cause.rivals)}. "
+        f"To tell: {cause.action}"
+    )
+
+
 def signs_page() -> str:
     """The page of signs, from the tables."""
     parts = [INTRO]
@@ -149,11 +165,7 @@ def signs_page() -> str:
             parts.append(
                 f"![{run.shows}](../../sample-runs/pictures/{name}.svg)\n\n*{run.path}: {run.shows}.*\n"
             )
-        for cause in CAUSES:
-            if cause.sign == sign:
-                parts.append(
-                    f"- {cause.sure.capitalize()} cause: {cause.cause}. Could also be: {'; '.join(cause.rivals)}. "
-                    f"To tell: {cause.action}"
-                )
+        causes = [cause for cause in CAUSES if cause.sign == sign]
+        parts += [f"- {_when(cause, len(causes))}{_cause(cause)}" for cause in causes]
         parts.append(f"\nWhat to do: {remedy}\n")
     return "\n".join(parts)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.core.quantities.plain import file_name
+from logger.core.records.records import SPOT
 from logger.errors import OutsideError
 from logger.jobs.logbooks import opened
 
@@ -115,7 +116,7 @@ def blank(
     from logger.report.forms import blank_sheet
     from logger.report.pdf import to_pdf
 
-    source = _form_source(logbook, rig, paper, issued, voltage_v)
+    source = _form_source(logbook, rig, paper, issued, voltage_v, kind)
     document = blank_sheet(source, kind, plan_for(kind, source.rig, throws))
     sheet = write(folder / f"blank-{kind}-{file_name(rig)}.pdf", to_pdf(document, paper))
     return Paper(document.number, (sheet,))
@@ -133,15 +134,16 @@ def card(
     from logger.report.forms import cab_card
     from logger.report.pdf import to_one_page
 
-    document = cab_card(_form_source(logbook, rig, paper, issued, voltage_v))
+    document = cab_card(_form_source(logbook, rig, paper, issued, voltage_v, SPOT))
     page = write(folder / f"cab-card-{file_name(rig)}.pdf", to_one_page(document, paper))
     pocket = write(folder / f"cab-card-{file_name(rig)}-pocket.pdf", to_one_page(document, "pocket"))
     return Paper(document.number, (page, pocket))
 
 
 def _form_source(
-    logbook: str | Path | None, rig: str, paper: str, issued: date, voltage_v: float | None
+    logbook: str | Path | None, rig: str, paper: str, issued: date, voltage_v: float | None, kind: str
 ) -> "FormSource":
+    """``kind`` of the throws the paper is for: off the machine there is no load, so bench throws don't speak for others."""
     from logger import __version__
     from logger.core.seasons.expected import own_weather
     from logger.core.seasons.season_rows import history_from
@@ -157,7 +159,7 @@ def _form_source(
         held = {
             way: one.baseline
             for way in ("lock", "unlock")
-            if (one := baseline_for(book, rig, way)) is not None
+            if (one := baseline_for(book, rig, way, kind)) is not None
         }
         history = history_from(rows_from_logbook(book, rig, book.trials(rig=rig)))
         weather = {way: shown for way in held if (shown := own_weather(history, way)) is not None}

@@ -58,7 +58,8 @@ def list_pdf(found: Sequence[Listed], wanted: Wanted, path: Path, issued: date, 
         )
         for one in found
     ]
-    write(path, to_pdf(wall_list(rows, said(wanted), issued, __version__), paper))
+    practice = any(one.standing.practice for one in found)
+    write(path, to_pdf(wall_list(rows, said(wanted), issued, __version__, practice), paper))
 
 
 def said(wanted: Wanted) -> str:

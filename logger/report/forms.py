@@ -7,7 +7,9 @@ from hashlib import sha256
 
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE
 from logger.core.machine.limits import limits_for
-from logger.core.quantities.units import display_unit, show
+from logger.core.quantities.number_text import rounded_down, rounded_up
+from logger.core.quantities.plain import for_shell
+from logger.core.quantities.units import display_unit, show, show_limit
 from logger.core.records.records import BENCH
 from logger.core.rig import Rig
 from logger.core.seasons.expected import Expected, OwnWeather, expected_throw
@@ -37,7 +39,15 @@ from logger.report.machine import limits
 
 CARD_TEMPERATURES_C = (-10.0, 5.0, 20.0)
 BOX = "\u2610"
-NOT_KNOWN = "not known"
+HOW_SEEN = (
+    "Left, right: the pin was seen in its hole, y or n, each pin by itself. Load check: the maker's, y or n. Stayed put: "
+    "pins with the power off, y or n."
+)
+NOTHING_EXPECTED = (
+    "What a throw should take isn't known yet. Commission the rig: then its own throws say it. Before that, measure the "
+    "push the mechanism needs (a spring scale on its rod end, actuator off), write it into the rig file as "
+    "needed_force under [lock], and print this again."
+)
 STOP = (
     "a pin is not seen in its hole, left or right",
     "it stalls, hums without moving, or ends before its travel is done",
@@ -84,31 +94,45 @@ def blank_sheet(source: FormSource, kind: str, plan: Plan) -> Document:
             "Before the first throw. A blank stays a blank; it lowers what the sheet may claim.",
             pencil=True,
         ),
-        expected_table(source),
+        _light(rig) if kind == BENCH and not source.baselines else expected_table(source),
         limits(rig),
         PageBreak(),
         Text(
-            f"{plan.throws_each_way} throws each way, rest at least {plan.rest_s:.0f} s between them ({plan.rest_from}). "
+            f"{plan.throws_each_way} throws each way, rest at least {rounded_up(plan.rest_s, 0)} s between them ({plan.rest_from}). "
             "Power isolated and key out before hands go near the pins.",
             STRONG,
         ),
         _throw_table(kind, plan),
         Text(
-            "Left, right: the pin was seen in its hole, y or n, each pin by itself. Load check: the maker's, y or n. "
-            "Stayed put: pins with the power off, y or n. A throw that stalled or stopped short: write it in the note.",
+            f"{'' if kind == BENCH else HOW_SEEN} A throw that stalled or stopped short: write it in the note.".strip(),
             QUIET,
         ),
         Heading("Looked at", 3),
         Bullets(plan.look_at, BOX),
         Heading("Typing it in later", 3),
         Text(
-            f"throwbook enter --rig {rig.name} --kind {kind} --paste, then one line a throw, in this order:",
+            f"throwbook enter --rig {for_shell(rig.name)} --kind {kind} --paste, then one line a throw, in this order:",
             QUIET,
         ),
-        Text("lock 14.3s 2.1A 2.9A 12.4V both seen, load check done, stayed put", QUIET),
+        Text(
+            "lock 14.3s 2.1A 2.9A 12.4V"
+            + ("" if kind == BENCH else " both seen, load check done, stayed put"),
+            QUIET,
+        ),
         Signatures((("Thrown and seen by", ""), ("Checked by", ""))),
     ]
     return _numbered(f"Test sheet: {kind}", f"rig {rig.name}", f"blank-{rig.name}", source, blocks)
+
+
+def _light(rig: Rig) -> Text:
+    """What an actuator with nothing to move should take, by its data sheet."""
+    actuator = rig.actuator
+    whole_s = show(actuator.stroke_m / actuator.no_load_speed_m_s, "time", rig.units)
+    return Text(
+        "Off the machine, nothing to move: by the data sheet the whole stroke takes about "
+        f"{whole_s} and {show(actuator.no_load_current_a, 'current', rig.units)}, at {show(actuator.voltage_v, 'voltage', rig.units)}.",
+        STRONG,
+    )
 
 
 def _asked(question: str) -> str:
@@ -157,17 +181,25 @@ def cab_card(source: FormSource) -> Document:
 
 def _card_limits(rig: Rig) -> str:
     held = limits_for(rig)
-    run = show(held["run_current"].value, "current", rig.units)
-    peak = show(held["peak_run_current"].value, "current", rig.units)
-    supply = show(held["supply_under_load"].value, "voltage", rig.units)
+    run, peak, supply = (
+        show_limit(held[name].value, kind, rig.units, held[name].side)
+        for name, kind in (
+            ("run_current", "current"),
+            ("peak_run_current", "current"),
+            ("supply_under_load", "voltage"),
+        )
+    )
     return f"At most {run} while it runs, {peak} at any moment after the start; at least {supply} under load."
 
 
 # ---- both ----
 
 
-def expected_table(source: FormSource, big: bool = False) -> Table:
-    """Expected time and current at three temperatures, both directions, with the longest time that passes."""
+def expected_table(source: FormSource, big: bool = False) -> Table | Text:
+    """Expected time and current at three temperatures, both directions, with the longest time that passes.
+
+    Where nothing can be expected yet: what to do about it.
+    """
     rows = []
     volts, because = set(), set()
     for temperature_c in CARD_TEMPERATURES_C:
@@ -185,21 +217,23 @@ def expected_table(source: FormSource, big: bool = False) -> Table:
                 volts.add(f"{found.voltage_v:.1f} V")
                 because.add(found.because)
         rows.append(tuple(row))
+    if not because:
+        return Text(NOTHING_EXPECTED, STRONG)
     headings = [f"Air [{display_unit('temperature', source.rig.units)}]"]
     for direction in DIRECTIONS:
         headings += [f"{direction} [s]", "at most [s]", f"{direction} [A]"]
-    caption = f"Expected at {' and '.join(sorted(volts)) or 'any voltage'} ({'; '.join(sorted(because)) or 'no baseline yet'})"
+    caption = f"Expected at {' and '.join(sorted(volts))} ({'; '.join(sorted(because))})"
     return Table(tuple(headings), tuple(rows), caption, big=big)
 
 
 def _expected_cells(rig: Rig, found: Expected | None) -> list[str]:
     if found is None:
-        return [NOT_KNOWN, "-", NOT_KNOWN]
+        return ["-"] * 3
     time, run = found.time_s, found.run_current_a
     most = time.value * limits_for(rig, time.value)["travel_time_high"].value
     return [
         f"{time.value - time.u:.1f} to {time.value + time.u:.1f}",
-        f"{most:.1f}",
+        rounded_down(most, 1),
         f"{run.value - run.u:.1f} to {run.value + run.u:.1f}",
     ]
 

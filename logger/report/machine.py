@@ -1,7 +1,7 @@
 """What a report says about the machine, its limits, the instruments and the method."""
 
 from logger.core.machine.limits import LIMITS, MAX, limits_for
-from logger.core.quantities.units import show
+from logger.core.quantities.units import show, show_limit
 from logger.core.rig import Rig
 from logger.report.document import Block, Bullets, Facts, Heading, Table, Text
 from logger.report.material import Material
@@ -89,7 +89,9 @@ def limits(rig: Rig) -> Table:
     for name, limit in limits_for(rig).items():
         kind = LIMITS[name].kind
         side = "at most" if limit.side == MAX else "at least"
-        rows.append((WORDS[name], f"{side} {show(limit.value, kind, rig.units)}", limit.limit_from))
+        rows.append(
+            (WORDS[name], f"{side} {show_limit(limit.value, kind, rig.units, limit.side)}", limit.limit_from)
+        )
     return Table(("Limit", "Value", "Source"), tuple(rows), "Limits and where each comes from")
 
 

@@ -1,7 +1,7 @@
 """What a report says about one test sheet: conditions, each throw, limits kept or not, what was seen, how it ended."""
 
 from logger.core.assessment import INFO, Check, Measured
-from logger.core.quantities.number_text import measured_text, percent_text
+from logger.core.quantities.number_text import limit_text, measured_text, percent_text, rounded_up
 from logger.core.quantities.plain import counted, printable
 from logger.core.records.records import BENCH
 from logger.core.sheets.questions import said
@@ -31,9 +31,7 @@ def sheet_blocks(part: SheetPart, *, title: str, drawn: bool) -> list[Block]:
 
 def _state(part: SheetPart) -> list[Block]:
     decision = part.state.decision
-    asked = (
-        f"{part.plan.throws_each_way} throws each way, rest {part.plan.rest_s:.0f} s ({part.plan.rest_from})"
-    )
+    asked = f"{part.plan.throws_each_way} throws each way, rest {rounded_up(part.plan.rest_s, 0)} s ({part.plan.rest_from})"
     facts = [
         ("Sheet", f"{part.name} ({part.state.sheet.kind})"),
         ("Thrown on", f"{part.day:%Y-%m-%d}"),
@@ -170,8 +168,10 @@ def _room(check: Check) -> float:
 
 def _limit(check: Check) -> str:
     side = "at most" if check.side == "max" else "at least"
-    value = f"{100 * check.limit:.0f} %" if check.unit == "1" else f"{check.limit:.3g} {check.unit}"
-    return f"{side} {value}"
+    share = check.unit == "1"
+    return (
+        f"{side} {limit_text((100 if share else 1) * check.limit, check.side, '%' if share else check.unit)}"
+    )
 
 
 def _measured(measured: Measured | None, unit: str) -> str:

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.assessment import INFO, Assessment, Check, Sign
-from logger.core.quantities.number_text import measured_text, percent_text
+from logger.core.assessment import INFO, Assessment, Check, Figures, Sign
+from logger.core.quantities.number_text import limit_text, measured_text, percent_text
 from logger.core.quantities.plain import printable
 from logger.core.rig import Rig
 from logger.core.trace import FloatArray, Trace
@@ -98,10 +98,7 @@ def draw_current(axes: "Axes", subject: Subject) -> None:
     _mark_segments(axes, assessment, with_names=True)
     _mark_signs_in_time(axes, assessment)
     axes.set(xlabel="time [s]", ylabel="current [A]")
-    axes.set_title(
-        f"Current: run {measured_text(assessment.figures.run_current_a, 'A')}, "
-        f"peak in the run {measured_text(assessment.figures.peak_run_current_a, 'A')}"
-    )
+    axes.set_title(_current_title(assessment.figures))
     axes.margins(x=0.01, y=0.12)
     # A record without a movement is drawn on the scale of one, or its noise would look like something.
     low, high = axes.get_ylim()
@@ -140,7 +137,7 @@ def draw_profile(axes: "Axes", subject: Subject) -> None:
     axes.plot(100.0 * profile.fraction, profile.current_a, label="this throw", **style.MEASURED)
     rated_a = subject.rig.actuator.full_load_current_a
     axes.axhline(rated_a, **style.LIMIT)
-    style.label_line(axes, rated_a, f"rated maximum {rated_a:.3g} A", style.VERMILLION)
+    style.label_line(axes, rated_a, f"rated {rated_a:.3g} A", style.VERMILLION)
     for number, sign in _marked(subject.assessment):
         if sign.at_fraction is not None:
             _mark_place(axes, number, sign)
@@ -152,9 +149,18 @@ def draw_profile(axes: "Axes", subject: Subject) -> None:
         axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), borderaxespad=0.1, ncols=3)
 
 
+LIMIT_NAMES = {"run_current": "run limit", "peak_run_current": "peak limit", "supply_under_load": "limit"}
+
+
 def _limit_text(check: Check) -> str:
-    name = check.name.replace("_", " ")
-    return f"limit of {name} {check.limit:.3g} {check.unit}"
+    return f"{LIMIT_NAMES.get(check.name, 'limit')} {limit_text(check.limit, check.side, check.unit)}"
+
+
+def _current_title(figures: Figures) -> str:
+    """The currents that the record gives."""
+    told = (("run", figures.run_current_a), ("peak in the run", figures.peak_run_current_a))
+    known = [f"{name} {measured_text(value, 'A')}" for name, value in told if value is not None]
+    return f"Current: {', '.join(known) or 'this record gives no running current'}"
 
 
 def _polarity(trace: Trace, assessment: Assessment) -> float:

@@ -120,14 +120,17 @@ def pages(path: str | Path, count: int) -> Iterator[Callable[["Figure"], None]]:
 
 
 def label_line(axes: "Axes", value: float, text: str, color: str, *, below: bool = False) -> None:
-    """Write ``text`` just above (or below) a horizontal line at ``value``, at the right edge."""
+    """Write ``text`` beside the right end of a horizontal line at ``value``, where no curve runs through it.
+
+    Where two lines lie near each other one goes a little ``below`` its line and the other above.
+    """
     axes.annotate(
         text,
         xy=(1.0, value),
         xycoords=("axes fraction", "data"),
-        xytext=(-2, -2 if below else 2),
+        xytext=(4, 3 if below else -3),
         textcoords="offset points",
-        ha="right",
+        ha="left",
         va="top" if below else "bottom",
         fontsize=7.5,
         color=color,

@@ -6,6 +6,8 @@ from datetime import date
 from hashlib import sha256
 
 from logger.core.cautions import BOTH_PINS, FALL, OUT_OF_USE
+from logger.core.quantities.plain import counted
+from logger.core.sheets.practice import CAUTION as PRACTICE
 from logger.core.standing.status import DO_NOT_USE
 from logger.report.document import QUIET, Block, Bullets, Cautions, Document, Table, Text, words
 
@@ -24,21 +26,30 @@ class WallRow:
     last_throw: str
 
 
-def wall_list(rows: Sequence[WallRow], what: str, issued: date, software: str) -> Document:
-    """The rigs in the order given; those out of use stand in a caution of their own. ``what``: which rigs these are."""
+def wall_list(
+    rows: Sequence[WallRow], what: str, issued: date, software: str, practice: bool = False
+) -> Document:
+    """The rigs in the order given; those out of use stand in a caution of their own.
+
+    ``what``: which rigs these are. ``practice``: they stand in a practice logbook.
+    """
     out = [row.rig for row in rows if row.status == DO_NOT_USE]
     blocks: list[Block] = [Cautions("Every time", (FALL, BOTH_PINS))]
     if out:
         blocks = [Cautions("Do not use", (", ".join(out), OUT_OF_USE)), *blocks]
+    if practice:
+        blocks = [Cautions("Practice", (PRACTICE,)), *blocks]
     table = tuple((row.rig, row.status, row.next_check, row.last_throw, ROOM) for row in rows)
     headings = ("Rig", "Status", "Next check", "Last throw", "Done on, by")
-    blocks.append(Table(headings, table, f"{len(rows)} rigs: {what}") if rows else Text(f"No rig: {what}."))
+    blocks.append(
+        Table(headings, table, f"{counted(len(rows), 'rig')}: {what}") if rows else Text(f"No rig: {what}.")
+    )
     blocks.append(
         Text("What is written by hand on this list has to be typed in too: throwbook enter.", QUIET)
     )
     blocks.append(Bullets(("A status goes up at any time: before work, ask the logbook and not this list.",)))
     draft = Document(
-        "Rigs of the yard",
+        "Practice, no machine: rigs" if practice else "Rigs of the yard",
         f"as the logbook stood on {issued}",
         "",
         tuple(blocks),

@@ -33,7 +33,7 @@ class HelpScreen(Page[None]):
         self.query_one(VerticalScroll).focus()
 
     def repaint(self) -> None:
-        """A line that begins with a dash explains a word; others are plain."""
+        """A line that ends in a colon is a heading; others are plain."""
         super().repaint()
         cells: list[Cell | str] = []
         for text in PAGES[self._page]:

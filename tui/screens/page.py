@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.containers import Vertical
 from textual.screen import Screen
 from textual.widget import Widget
 
@@ -53,8 +54,9 @@ class Page(Screen[Result]):
         yield from self.body()
         notice = Notice(id="notice")
         notice.display = False
-        yield notice
-        yield KeyLine(id="keys")
+        with Vertical(id="foot"):
+            yield notice
+            yield KeyLine(id="keys")
 
     def end_now(self) -> None:
         """The program is asked to end: nothing of this screen may keep it waiting."""

@@ -7,6 +7,8 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
+from logger.core.quantities.number_text import rounded_up
+from logger.core.quantities.plain import counted
 from logger.core.records.records import BENCH, OPEN
 from logger.core.sheets.sheet import as_found
 from logger.core.standing.status_words import caution
@@ -129,7 +131,7 @@ class SheetScreen(Page[None]):
             plan = found.plan
             cells.append(
                 Cell(
-                    f"Plan: {plan.throws_each_way} lock and {plan.throws_each_way} unlock throws, rest about {plan.rest_s:.0f} s between ({plan.rest_from}).",
+                    f"Plan: {plan.throws_each_way} lock and {counted(plan.throws_each_way, 'unlock throw')}, rest about {rounded_up(plan.rest_s, 0)} s between ({plan.rest_from}).",
                     QUIET,
                 )
             )
@@ -207,7 +209,7 @@ class SheetScreen(Page[None]):
         if left_s > 0:
             from tui.screens.confirm import ConfirmScreen
 
-            question = f"The actuator should rest {left_s:.0f} s more. Throw all the same?"
+            question = f"The actuator should rest {rounded_up(left_s, 0)} s more. Throw all the same?"
             meaning = REST_MEANING
             self.app.push_screen(
                 ConfirmScreen(question, meaning, WARN), lambda sure: self._record(direction) if sure else None

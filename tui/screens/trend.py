@@ -114,7 +114,9 @@ def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
     """What the chart says, in words."""
     from logger.core.seasons.wording_trend import change_text, figure_name, forecast_text, signal_text
 
-    tone = BAD if one.first_signal else GOOD
+    tone = GOOD
+    if one.first_signal:  # signalled once, and mended since or not
+        tone = BAD if one.points[-1].state == OUT else WARN
     provisional = " Provisional baseline." if one.provisional else ""
     cells: list[Cell | str] = [
         Cell(

@@ -38,8 +38,8 @@ class TrialScreen(Page[None]):
     HELP = "trial"
     BINDINGS: ClassVar[list[BindingType]] = [
         key("g", "turn", "words/drawings"),
-        key("up,k", "scroll(-3)", "", show=False),
-        key("down,j", "scroll(3)", "", show=False),
+        key("up", "scroll(-3)", "", show=False),
+        key("down", "scroll(3)", "", show=False),
     ]
 
     def __init__(self, trial: str) -> None:

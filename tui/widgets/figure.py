@@ -97,11 +97,23 @@ def render(drawing: Drawing, width: int, height: int, plain: bool) -> list[list[
     _draw_words(drawing, sheet)
     steps = round_marks(drawing.y_low, drawing.y_high, max(down // ROWS_A_MARK, 2))
     marks = {min(_row_of(y, drawing, down), down - 1): word for y, word in steps}
+    unit_stands = _with_unit(marks, drawing.y_unit)
     edge = "|" if plain else "\N{BOX DRAWINGS LIGHT VERTICAL}"
     rows = []
     for row in range(down):
         rows.append([(f"{marks.get(row, ''):>{MARGIN - 1}}{edge}", "quiet"), *sheet.runs(row)])
-    return [*rows, [(_x_axis(drawing, across), "quiet")]]
+    below = "" if unit_stands else drawing.y_unit
+    return [*rows, [(_x_axis(drawing, across, below), "quiet")]]
+
+
+def _with_unit(marks: dict[int, str], unit: str) -> bool:
+    """The highest mark gets the unit, where both fit; whether it did."""
+    top = min(marks, default=0)
+    whole = f"{marks.get(top, '')} {unit}"
+    fits = top in marks and len(whole) < MARGIN
+    if fits:
+        marks[top] = whole
+    return fits
 
 
 def _row_of(y: float, drawing: Drawing, down: int) -> int:
@@ -188,8 +200,9 @@ def _draw_series(drawing: Drawing, series: Series, sheet: Sheet, plain: bool) ->
     sheet.tones[drawn != " "] = series.tone
 
 
-def _x_axis(drawing: Drawing, across: int) -> str:
-    line = f"{drawing.y_unit:>{MARGIN - 1}} "
+def _x_axis(drawing: Drawing, across: int, below: str) -> str:
+    """The line of the x axis; ``below``: what stands under the other one."""
+    line = f"{below:>{MARGIN - 1}} "
     if drawing.x_words:
         first, half, last = drawing.x_words
         middle = MARGIN + across // 2 - len(half) // 2

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
+from rich.text import Text
 from textual.widgets import DataTable
 
 from tui.present import Cell
@@ -20,8 +21,8 @@ class Table(DataTable[Any]):
 
     def on_mount(self) -> None:
         """Head row."""
-        for heading in self._headings:
-            self.add_column(heading)
+        for index, heading in enumerate(self._headings):
+            self.add_column(Text(heading, justify="right" if index in self._right else "left"))
 
     def fill(self, rows: Sequence[tuple[str, Sequence[Cell | str]]]) -> None:
         """Show these rows, each with its key."""

@@ -5,7 +5,8 @@ import math
 from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Measured
 from logger.core.fitting.fit_case import WARM_WINDING_C, Case, Finding
 from logger.core.machine.rating import MotorLine
-from logger.core.quantities.units import show
+from logger.core.quantities.number_text import rounded_down
+from logger.core.quantities.units import display_unit, show, to_display
 from logger.core.stroke.verdict import decide
 
 LITTLE_EXCESS = 0.02
@@ -64,7 +65,7 @@ def force(case: Case) -> Finding:
         return Finding(
             "force margin",
             UNDECIDED,
-            f"the push the mechanism needs isn't known. {at} it may need at most {_push(case, most)} when clean and "
+            f"the push the mechanism needs isn't known. {at} it may need at most {_most_push(case, most)} when clean and "
             f"warm to keep a margin of {100 * limit.value:.0f} %",
             "Measure it (a spring scale on the rod end of the mechanism, actuator off) and give lock.needed_force.",
         )
@@ -113,7 +114,7 @@ def time_and_current(case: Case) -> Finding:
     )
     if math.isinf(hard.time_s.value):
         return Finding("time and current", FAIL, f"{says}: it would stall there", "Take a stronger actuator.")
-    says += f". Limit of the running current {limit.value:.2f} A ({limit.limit_from})"
+    says += f". Limit of the running current {rounded_down(limit.value, 2)} A ({limit.limit_from})"
     decision = decide(usual.current_a, limit.value, limit.side)
     rated = case.rig.actuator.full_load_current_a
     if decision == PASS and hard.current_a.value > rated:
@@ -133,6 +134,11 @@ def _length(case: Case, value_m: float) -> str:
 
 def _push(case: Case, value_n: float) -> str:
     return show(float(f"{value_n:.3g}"), "force", case.rig.units)
+
+
+def _most_push(case: Case, value_n: float) -> str:
+    number = to_display(value_n, "force", case.rig.units)
+    return f"{rounded_down(number, 0)} {display_unit('force', case.rig.units)}"
 
 
 def _a(value: Measured) -> str:

@@ -1,6 +1,7 @@
 """A figure and its uncertainty as people write them."""
 
 import math
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from logger.core.assessment import Measured
 
@@ -39,6 +40,47 @@ def _decimals(u: float) -> int:
     exponent = math.floor(math.log10(float(f"{u:.1e}")))
     first_digit = int(f"{u:.1e}"[0])
     return max(0, -exponent + (1 if first_digit == 1 else 0))
+
+
+def rounded_down(value: float, decimals: int | None = None) -> str:
+    """Digits that are never more than ``value``: for what must not be exceeded, and for what is proved to be reached.
+
+    Without ``decimals``: four significant digits. Trailing noughts are dropped.
+
+    >>> rounded_down(2.8567), rounded_down(100 * 0.05 ** (1 / 5), 1), rounded_down(100 * 1.15, 0)
+    ('2.856', '54.9', '115')
+    """
+    return _rounded(value, decimals, ROUND_FLOOR)
+
+
+def rounded_up(value: float, decimals: int | None = None) -> str:
+    """Digits that are never less than ``value``: for what must at least be reached, such as a rest or a supply.
+
+    >>> rounded_up(10.8), rounded_up(35.2, 0)
+    ('10.8', '36')
+    """
+    return _rounded(value, decimals, ROUND_CEILING)
+
+
+def limit_text(limit: float, side: str, unit: str = "") -> str:
+    """A limit with its unit; rounded, where it must be, to the side on which nothing passes that shouldn't.
+
+    ``side`` is that of a ``Check``: ``max`` or ``min``.
+
+    >>> limit_text(2.8567, "max", "A"), limit_text(1.15, "max"), limit_text(10.8, "min", "V")
+    ('2.856 A', '1.15', '10.8 V')
+    """
+    return f"{(rounded_down if side == 'max' else rounded_up)(limit)} {unit}".rstrip()
+
+
+def _rounded(value: float, decimals: int | None, way: str) -> str:
+    if not math.isfinite(value) or value == 0.0:
+        return f"{value:g}"
+    places = 3 - math.floor(math.log10(abs(value))) if decimals is None else decimals
+    # 100 * 1.15 is 114.99999999999999: what binary fractions leave over is no part of the bound.
+    exact = Decimal(f"{value:.12g}").quantize(Decimal(1).scaleb(-places), way)
+    text = f"{exact:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def percent_text(share: float) -> str:

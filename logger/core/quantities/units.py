@@ -16,6 +16,7 @@ from fractions import Fraction
 from functools import cache
 from typing import Any
 
+from logger.core.quantities.number_text import rounded_down, rounded_up
 from logger.core.quantities.plain import quoted
 from logger.core.quantities.unit_table import COMMON, KINDS
 from logger.core.rig import METRIC
@@ -222,6 +223,19 @@ def show(
     if with_u:
         shown += f" ± {_rounded(u / factor, decimals)}"
     return f"{shown} {unit}"
+
+
+def show_limit(value_si: float, kind: str, system: str, side: str) -> str:
+    """A limit with its unit, in the usual decimals of its kind and rounded so that it never allows more than it does.
+
+    ``side`` is that of a ``Limit``: ``max`` or ``min``.
+
+    >>> show_limit(2.856, "current", "metric", "max"), show_limit(21.6, "voltage", "metric", "min")
+    ('2.85 A', '21.6 V')
+    """
+    rounded = rounded_down if side == "max" else rounded_up
+    number = rounded(to_display(value_si, kind, system), KINDS[kind].shown[system][1])
+    return f"{number} {display_unit(kind, system)}"
 
 
 def show_duration(seconds: float) -> str:

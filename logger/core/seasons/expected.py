@@ -144,7 +144,7 @@ def _from_baseline(
         ),
         now_v,
         temperature_c,
-        f"baseline of {baseline.n} throws, {weather}",
+        f"{'provisional ' if baseline.provisional else ''}baseline of {baseline.n} throws, {weather}",
     )
 
 

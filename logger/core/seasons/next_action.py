@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from logger.core.quantities.number_text import rounded_down
 from logger.core.seasons.history import TrendResult
 from logger.core.seasons.season import (
     ENERGY,
@@ -107,7 +108,7 @@ def _over_limit(case: Case) -> NextAction | None:
     for one in case.out():
         if one.forecast is not None and one.forecast.crosses <= case.today:
             remedy, bring = REMEDIES[one.figure]
-            why = f"{_name(one)} has reached its limit at 20 degC ({one.forecast.limit:.3g} {one.unit})"
+            why = f"{_name(one)} has reached its limit at 20 degC ({rounded_down(one.forecast.limit)} {one.unit})"
             return _act(case, 4, f"before the next job: {remedy}", why, _sure(one), case.today, bring)
     return None
 

@@ -1,5 +1,6 @@
 """The words for trends, once, so that command line, screen and report can't disagree."""
 
+from logger.core.quantities.number_text import rounded_down
 from logger.core.seasons.history import TrendResult
 from logger.core.seasons.season import TAKE_UP
 
@@ -51,5 +52,5 @@ def forecast_text(one: TrendResult) -> str:
     found = one.forecast
     return (
         f"about {found.crosses} ({100 * found.confidence:.0f} %: {found.low} to {found.high}), "
-        f"{found.limit:.3g} {one.unit}"
+        f"{rounded_down(found.limit)} {one.unit}"
     )

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 
 from logger.core.assessment import CUT_OFF, FAIL, PASS, UNDECIDED, UNUSABLE, WATCH
 from logger.core.machine.limits import limits_for
+from logger.core.quantities.number_text import limit_text, rounded_down
 from logger.core.quantities.plain import counted, written
 from logger.core.records.records import BENCH, Sighting
 from logger.core.rig import Rig
@@ -203,7 +204,7 @@ def _spread_within_limit(case: Case) -> list[str]:
         found = spread([one for one in case.trials if one.direction == direction and one.id not in apart])
         if found is not None and found > limit:
             said.append(
-                f"the running current of the {direction} throws spreads {100 * found:.0f} %, over the limit of {100 * limit:.0f} %"
+                f"the running current of the {direction} throws spreads {100 * found:.1f} %, over the limit of {rounded_down(100 * limit, 1)} %"
             )
     return said
 
@@ -314,8 +315,7 @@ def _statement(case: Case) -> str:
     if by_hand:
         lines.append(f"Measured by hand: {counted(by_hand, 'throw')}.")
     own = [
-        f"{name.replace('_', ' ')} {one.value:.3g} {one.unit.replace('1', '')}".strip()
-        + f" ({one.limit_from})"
+        f"{name.replace('_', ' ')} {limit_text(one.value, one.side, one.unit.replace('1', ''))} ({one.limit_from})"
         for name, one in limits_for(case.rig).items()
         if name in case.rig.limits
     ]
@@ -331,6 +331,6 @@ def bound_sentence(direction: str, clean_throws: int) -> str:
     """What n clean throws prove, and no more."""
     bound = least_success(clean_throws)
     return (
-        f"{clean_throws} clean {direction} throws prove, at 95 % confidence, only that at least {100 * bound:.0f} % of "
-        f"{direction} throws succeed (0.05^(1/{clean_throws}) = {bound:.3f})."
+        f"{clean_throws} clean {direction} throws prove, at 95 % confidence, only that at least "
+        f"{rounded_down(100 * bound, 1)} % of {direction} throws succeed (0.05^(1/{clean_throws}))."
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 
-from logger.core.quantities.plain import written
+from logger.core.quantities.plain import counted, written
 from logger.core.records.records import Service
 
 # action: whether it starts a new stretch when the entry doesn't say. Common practice, no source.
@@ -222,7 +222,7 @@ def _by_date(on: date | None, today: date) -> tuple[str, bool]:
         return "", False
     days = (on - today).days
     if days < 0:
-        return f"check was due {on}, {-days} days ago", True
+        return f"check was due {on}, {counted(-days, 'day')} ago", True
     return f"check due {on}", False
 
 

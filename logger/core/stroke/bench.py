@@ -23,6 +23,7 @@ from logger.core.machine.limits import (
     Limit,
 )
 from logger.core.machine.rating import MotorLine, motor_line, speed_at
+from logger.core.quantities.number_text import limit_text
 from logger.core.rig import Rig
 from logger.core.stroke.verdict import check
 from logger.core.trace import DIRECTIONS, FloatArray, Trace
@@ -174,7 +175,7 @@ def _about(one: Check) -> str:
     if one.measured is None:
         return f"{name}: not measured"
     unit = "" if one.unit == "1" else f" {one.unit}"
-    return f"{name} {one.measured.value:.3g} +/- {one.measured.u:.2g}{unit}, limit {one.limit:.3g}{unit}"
+    return f"{name} {one.measured.value:.3g} +/- {one.measured.u:.2g}{unit}, limit {limit_text(one.limit, one.side)}{unit}"
 
 
 # ---- refining: parameters are i0 [A], R [ohm], k_e [V s/m] ----

@@ -19,7 +19,7 @@ from logger.core.assessment import (
     Sign,
 )
 from logger.core.machine.limits import MAX, Limit, limits_for
-from logger.core.quantities.number_text import measured_text
+from logger.core.quantities.number_text import limit_text, measured_text
 from logger.core.stroke.evidence import Evidence
 
 NOT_JUDGED = "not judged"
@@ -154,7 +154,7 @@ def _beyond(one: Check, figures: Figures, undecided: bool = False) -> str:
     unit = "" if one.unit == "1" else one.unit
     words = CHECK_WORDS.get(one.name, one.name.replace("_", " "))
     where = "too near to" if undecided else ("above" if one.side == MAX else "below")
-    limit = f"{one.limit:.3g} {unit}".strip()
+    limit = limit_text(one.limit, one.side, unit)
     figure = measured_text(one.measured, unit)
     time_s = figures.travel_time_s
     if one.name.startswith("travel_time") and time_s is not None and one.measured.value > 0.0:
