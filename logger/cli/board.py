@@ -228,8 +228,20 @@ Examples:
 
 @board.command(epilog=REHEARSE_EXAMPLE, short_help="A stand-in board to practise with.")
 @click.option("--rig", "rig_ref", metavar="NAME-or-FILE.toml", help="The rig to simulate.")
-@click.option("--fault", "faults", multiple=True, metavar="KIND[=SEVERITY[@PLACE]]", help="Again for more.")
-@click.option("--trouble", "troubles", multiple=True, metavar="KIND[=VALUE]", help="Again for more.")
+@click.option(
+    "--fault",
+    "faults",
+    multiple=True,
+    metavar="KIND[=SEVERITY[@PLACE]]",
+    help="A fault of the machine, as --list names them; again for more.",
+)
+@click.option(
+    "--trouble",
+    "troubles",
+    multiple=True,
+    metavar="KIND[=VALUE]",
+    help="Trouble on the line, as --list names it; again for more.",
+)
 @click.option("--list", "list_them", is_flag=True, help="List the faults and troubles, and end.")
 @click.option(
     "--first",

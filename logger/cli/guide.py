@@ -27,6 +27,16 @@ option that answers it.
 """
 
 
+VALUES = {
+    "integer": "NUMBER",
+    "integer range": "NUMBER",
+    "float range": "NUMBER",
+    "datetime": "DATE",
+    "directory": "FOLDER",
+}
+"""What the parser calls a value: what a reader would."""
+
+
 def commands(group: click.Group, before: tuple[str, ...] = ()) -> Iterator[tuple[str, click.Command]]:
     """Every command with its whole name, groups before what they hold."""
     ctx = click.Context(group)
@@ -46,10 +56,26 @@ def commands_page() -> str:
         parts.append(_prose(command.help or "") + "\n")
         if isinstance(command, click.Group):
             continue
+        parts.append(f"    {_usage(name, command)}\n")
+        if command.epilog:
+            parts.append(_example(command.epilog) + "\n")
         rows = [row for one in command.params if isinstance(one, click.Option) for row in _row(one)]
         if rows:
             parts.append("| option | |\n|---|---|\n" + "\n".join(rows) + "\n")
     return "\n".join(parts)
+
+
+def _usage(name: str, command: click.Command) -> str:
+    """The command with its arguments, as it is typed."""
+    pieces = command.collect_usage_pieces(click.Context(command))
+    return " ".join(
+        ["throwbook", name, *(piece.lower() if "OPTIONS" in piece else piece for piece in pieces)]
+    )
+
+
+def _example(epilog: str) -> str:
+    """What stands below the options, set off."""
+    return _prose(epilog) if "\b" in epilog else f"    {epilog}"
 
 
 def _prose(text: str) -> str:
@@ -68,7 +94,8 @@ def _prose(text: str) -> str:
 def _row(option: click.Option) -> list[str]:
     if option.hidden:
         return []
-    value = "" if option.is_flag else f" {option.metavar or option.type.name.upper()}"
+    named = VALUES.get(option.type.name, option.type.name.upper())
+    value = "" if option.is_flag else f" {option.metavar or named}"
     if isinstance(option.type, click.Choice):
         value = " " + " · ".join(map(str, option.type.choices))
     names = ", ".join(option.opts)

@@ -46,7 +46,7 @@ def did_it_help(logbook: Path, rig: str) -> Chapter:
     found = rig_trend(logbook, rig, story.AFTER[-1].at.date() + timedelta(days=1))
     says = [
         f"{figure_name(one.figure)}, {one.direction}: {effect.before:.2f} -> {effect.after:.2f} {one.unit} "
-        f"({effect.low:+.2f} to {effect.high:+.2f}): {effect.answer}"
+        f"({effect.low:+.2g} to {effect.high:+.2g}): {effect.answer}"
         for one in found.trends
         if one.figure in ("run_current", "peak_run_current")
         for effect in one.service_effects

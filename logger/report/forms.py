@@ -201,7 +201,8 @@ def expected_table(source: FormSource, big: bool = False) -> Table | Text:
     Where nothing can be expected yet: what to do about it.
     """
     rows = []
-    volts, because = set(), set()
+    volts: set[float] = set()
+    because: set[str] = set()
     for temperature_c in CARD_TEMPERATURES_C:
         row = [show(temperature_c, "temperature", source.rig.units).partition(" ")[0]]
         for direction in DIRECTIONS:
@@ -214,7 +215,7 @@ def expected_table(source: FormSource, big: bool = False) -> Table | Text:
             )
             row += _expected_cells(source.rig, found)
             if found is not None:
-                volts.add(f"{found.voltage_v:.1f} V")
+                volts.add(round(found.voltage_v, 1))
                 because.add(found.because)
         rows.append(tuple(row))
     if not because:
@@ -222,7 +223,8 @@ def expected_table(source: FormSource, big: bool = False) -> Table | Text:
     headings = [f"Air [{display_unit('temperature', source.rig.units)}]"]
     for direction in DIRECTIONS:
         headings += [f"{direction} [s]", "at most [s]", f"{direction} [A]"]
-    caption = f"Expected at {' and '.join(sorted(volts))} ({'; '.join(sorted(because))})"
+    supply = " to ".join(f"{one:.1f}" for one in sorted({min(volts), max(volts)}))
+    caption = f"Expected at {supply} V ({'; '.join(sorted(because))})"
     return Table(tuple(headings), tuple(rows), caption, big=big)
 
 

@@ -21,7 +21,8 @@ from logger.report.document import (
 )
 from logger.report.html_style import CSS, INKS
 
-_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+_WHOLE = re.compile(r"\d{4}-\d\d-\d\d|(at (most|least) )?(\d+: )?[-+]?[\d.]+( ± [\d.]+)?( [^\s\d]+)?")
+"""Cells that are never broken over two lines: a day, a figure with its unit."""
 Draw = Callable[[str], str]
 """Key of a drawing to its SVG."""
 
@@ -126,7 +127,7 @@ def _cells(table: Table, row: tuple[str, ...]) -> str:
         if index == 0:
             cells.append(f'<th scope="row"{_side(table, index)}>{escape(text)}</th>')
         else:
-            side = ' class="day"' if _DAY.fullmatch(text) else _side(table, index)
+            side = ' class="day"' if _WHOLE.fullmatch(text) else _side(table, index)
             cells.append(f"<td{side}>{escape(text)}</td>")
     return "".join(cells)
 

@@ -6,7 +6,7 @@ from logger.core.standing.service import Moment
 from logger.core.standing.status import CAUSES, sentence_of
 from logger.core.standing.status_words import reasons, way_down
 from logger.report.document import Block, Bullets, Heading, Table, Text
-from logger.report.history import amount
+from logger.report.history import amount, interval
 from logger.report.material import Material
 
 TELLING = ("run_current", "peak_run_current", "travel_time", "source_resistance")
@@ -25,7 +25,10 @@ def services(material: Material) -> list[Block]:
     blocks: list[Block] = [Heading("Services"), Table(headings, tuple(rows), "Maintenance history")]
     effects = sorted(_effects(material))
     if effects:
-        columns = ("Day", "Figure", "Before", "After", "Change (95 %)", "Did it help")
+        from logger.core.seasons.effects import CONFIDENCE
+
+        sure = f"Change ({100 * CONFIDENCE:.0f} % interval)"
+        columns = ("Day", "Figure", "Before", "After", sure, "Did it help")
         caption = "What each service changed, weather and supply taken out; the check that raised the alarm left out"
         blocks.append(Table(columns, tuple(effects), caption, (2, 3, 4)))
     return blocks
@@ -40,7 +43,7 @@ def _effects(material: Material) -> list[tuple[str, ...]]:
             f"{figure_name(one.figure)}, {one.direction}",
             amount(effect.before, one.unit),
             amount(effect.after, one.unit),
-            f"{effect.change:+.2g} ({effect.low:+.2g} to {effect.high:+.2g}) {one.unit}",
+            f"{interval(effect.change, effect.low, effect.high)} {one.unit}",
             effect.answer,
         )
         for one in material.trends

@@ -176,6 +176,8 @@ def _limit(check: Check) -> str:
 
 def _measured(measured: Measured | None, unit: str) -> str:
     if measured is not None and unit == "1":
+        if measured.u <= 0.0:
+            return f"{100 * measured.value:.1f} %"
         return measured_text(Measured(100 * measured.value, 100 * measured.u), "%")
     return measured_text(measured, unit)
 

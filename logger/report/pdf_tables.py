@@ -44,8 +44,8 @@ def facts_table(facts: Facts, width: float, styles: dict[str, Any]) -> Any:
     from reportlab.platypus import Paragraph
     from reportlab.platypus import Table as Drawn
 
-    cell = styles["cell"]
-    label = cell.clone("label", textColor=QUIET)
+    cell = styles[""] if facts.pencil else styles["cell"]
+    label = cell.clone("label", textColor=INK if facts.pencil else QUIET)
     rows = [
         [Paragraph(marked_up(name), label), Paragraph(marked_up(value), cell)] for name, value in facts.rows
     ]
@@ -84,7 +84,7 @@ def data_table(table: Table, width: float, styles: dict[str, Any]) -> Any:
 
 def _looks(table: Table, styles: dict[str, Any], shrink: float) -> tuple[Any, Any]:
     cell, head = styles["cell"], styles["head"]
-    size = shrink * (1.35 if table.big else 1.0)
+    size = shrink * (1.35 if table.big else 1.15 if table.pencil else 1.0)
     if size == 1.0:
         return cell, head
     bigger, head = (

@@ -9,7 +9,7 @@ from logger.core.cautions import BOTH_PINS, FALL, OUT_OF_USE
 from logger.core.quantities.plain import counted
 from logger.core.sheets.practice import CAUTION as PRACTICE
 from logger.core.standing.status import DO_NOT_USE
-from logger.report.document import QUIET, Block, Bullets, Cautions, Document, Table, Text, words
+from logger.report.document import Block, Cautions, Document, Table, Text, words
 
 ROOM = "\N{NO-BREAK SPACE}" * 30
 """Keeps a column wide enough for a pen."""
@@ -26,6 +26,10 @@ class WallRow:
     last_throw: str
 
 
+def _aloud(status: str) -> str:
+    return status.upper() if status == DO_NOT_USE else status
+
+
 def wall_list(
     rows: Sequence[WallRow], what: str, issued: date, software: str, practice: bool = False
 ) -> Document:
@@ -39,15 +43,16 @@ def wall_list(
         blocks = [Cautions("Do not use", (", ".join(out), OUT_OF_USE)), *blocks]
     if practice:
         blocks = [Cautions("Practice", (PRACTICE,)), *blocks]
-    table = tuple((row.rig, row.status, row.next_check, row.last_throw, ROOM) for row in rows)
+    table = tuple((row.rig, _aloud(row.status), row.next_check, row.last_throw, ROOM) for row in rows)
     headings = ("Rig", "Status", "Next check", "Last throw", "Done on, by")
+    what = f"{counted(len(rows), 'rig')}: {what}" if rows else f"No rig: {what}."
+    blocks.append(Table(headings, table, what, pencil=True, big=True) if rows else Text(what))
     blocks.append(
-        Table(headings, table, f"{counted(len(rows), 'rig')}: {what}") if rows else Text(f"No rig: {what}.")
+        Text(
+            "A status goes up at any time: before work, ask the logbook and not this list. What is written by hand here has "
+            "to be typed in too: throwbook enter.",
+        )
     )
-    blocks.append(
-        Text("What is written by hand on this list has to be typed in too: throwbook enter.", QUIET)
-    )
-    blocks.append(Bullets(("A status goes up at any time: before work, ask the logbook and not this list.",)))
     draft = Document(
         "Practice, no machine: rigs" if practice else "Rigs of the yard",
         f"as the logbook stood on {issued}",

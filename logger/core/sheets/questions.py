@@ -78,7 +78,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "engine_running", "Engine running?", "--engine", None, "how the supply does with the engine off"
     ),
-    Question("attachment", "Which attachment?", "--attachment", None, "that it holds for a given attachment"),
+    Question("attachment", "Which attachment?", "--attachment", None, "any particular attachment"),
     Question("operator", "Who did it?", "--operator", None, "whom to ask"),
     Question("instruments", "Instruments used?", "--instruments", None, "traceable uncertainty"),
 )
