@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from logger.cli import output
+from logger.core.quantities.number_text import interval_text
 from logger.core.seasons.effects import CONFIDENCE, HELPED, WORSE
 from logger.core.seasons.season import FIGURES
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
@@ -128,7 +129,7 @@ def _print_services(found: "RigTrend") -> None:
             figure_name(one.figure),
             one.direction,
             f"{_digits(effect.before)} -> {_digits(effect.after)} {_unit(one)}",
-            _interval(effect.change, effect.low, effect.high),
+            interval_text(effect.change, effect.low, effect.high),
             effect.answer,
         ]
         for one in found.trends
@@ -142,7 +143,7 @@ def _print_services(found: "RigTrend") -> None:
             f"at {100 * one.at_fraction:.0f} % of the stroke",
             one.direction,
             f"{one.before:.2g} -> {one.after:.2g} A above the rest",
-            _interval(one.change, one.low, one.high),
+            interval_text(one.change, one.low, one.high),
             one.answer,
         ]
         for one in found.spot_effects
@@ -162,10 +163,6 @@ def _print_services(found: "RigTrend") -> None:
 def _digits(value: float) -> str:
     """Three digits, noughts at the end too: 2.70, 391."""
     return f"{value:#.3g}".rstrip(".")
-
-
-def _interval(change: float, low: float, high: float) -> str:
-    return f"{change:+.2g} ({low:+.2g} to {high:+.2g})"
 
 
 def print_fleet(rigs: Sequence["RigTrend"]) -> None:

@@ -40,13 +40,14 @@ def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
 
 def did_it_help(logbook: Path, rig: str) -> Chapter:
     """Did the service help?"""
+    from logger.core.quantities.number_text import interval_text
     from logger.core.seasons.wording_trend import figure_name
     from logger.jobs.trend import rig_trend
 
     found = rig_trend(logbook, rig, story.AFTER[-1].at.date() + timedelta(days=1))
     says = [
-        f"{figure_name(one.figure)}, {one.direction}: {effect.before:.2f} -> {effect.after:.2f} {one.unit} "
-        f"({effect.low:+.2g} to {effect.high:+.2g}): {effect.answer}"
+        f"{figure_name(one.figure)}, {one.direction}: {effect.before:.2f} -> {effect.after:.2f} {one.unit}, "
+        f"{interval_text(effect.change, effect.low, effect.high)}: {effect.answer}"
         for one in found.trends
         if one.figure in ("run_current", "peak_run_current")
         for effect in one.service_effects

@@ -1,6 +1,6 @@
 """What a report says about the years: every check and the trend. What was done to the rig is in ``log``."""
 
-from math import floor, log10, sqrt
+from math import sqrt
 from statistics import stdev
 from typing import TYPE_CHECKING
 
@@ -78,22 +78,6 @@ def amount(value: float, unit: str, sign: str = "") -> str:
     """
     number = f"{100 * value if unit == '1' else value:{sign}#.3g}".rstrip(".")
     return f"{number} {'%' if unit == '1' else unit}"
-
-
-def interval(value: float, low: float, high: float) -> str:
-    """A change with its interval, all in the same decimals: three digits of the end that is further from nothing.
-
-    >>> interval(-0.0738, -0.1502, -0.0013), interval(-4.5e-6, -0.0075, 0.0075)
-    ('-0.074 (-0.150 to -0.001)', '0.00000 (-0.00750 to +0.00750)')
-    """
-    furthest = max(abs(low), abs(high))
-    decimals = max(0, 2 - floor(log10(furthest))) if furthest > 0.0 else 2
-
-    def text(number: float) -> str:
-        said = f"{number:+.{decimals}f}"
-        return said if float(said) else said[1:]
-
-    return f"{text(value)} ({text(low)} to {text(high)})"
 
 
 def trend(material: Material) -> list[Block]:

@@ -1,12 +1,13 @@
 """What a report says was done to the rig: services, the status log, corrections."""
 
+from logger.core.quantities.number_text import interval_text
 from logger.core.quantities.plain import counted, printable
 from logger.core.records.records import Order
 from logger.core.standing.service import Moment
 from logger.core.standing.status import CAUSES, sentence_of
 from logger.core.standing.status_words import reasons, way_down
 from logger.report.document import Block, Bullets, Heading, Table, Text
-from logger.report.history import amount, interval
+from logger.report.history import amount
 from logger.report.material import Material
 
 TELLING = ("run_current", "peak_run_current", "travel_time", "source_resistance")
@@ -43,7 +44,7 @@ def _effects(material: Material) -> list[tuple[str, ...]]:
             f"{figure_name(one.figure)}, {one.direction}",
             amount(effect.before, one.unit),
             amount(effect.after, one.unit),
-            f"{interval(effect.change, effect.low, effect.high)} {one.unit}",
+            f"{interval_text(effect.change, effect.low, effect.high)} {one.unit}",
             effect.answer,
         )
         for one in material.trends

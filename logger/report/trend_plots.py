@@ -82,12 +82,17 @@ def draw_figure(history: RigHistory, trends: Sequence[TrendResult], figure_name_
         ratios = [3.4] * len(chosen) + [1.6] * bool(effects)
         grid = figure.subplots(max(rows, 1), 1, squeeze=False, height_ratios=ratios or [1])
         title = f"{history.rig.name}: {figure_name(figure_name_)} at 20 degC and nominal voltage"
-        figure.suptitle(printable(title) + (" (baseline provisional)" if history.provisional else ""))
+        _head(figure, title + (" (baseline provisional)" if history.provisional else ""))
         for one, axes in zip(chosen, grid[:, 0], strict=False):
             _trend_panel(axes, history, one)
         if effects:
             _effect_panel(grid[-1, 0], effects)
     return figure
+
+
+def _head(figure: "Figure", title: str) -> None:
+    """Where the titles of the panels stand too: at the left."""
+    figure.suptitle(printable(title), x=0.01, ha="left", fontsize=11, fontweight="bold")
 
 
 def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
@@ -116,9 +121,13 @@ def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
     _services(axes, history, days[0])
     if one.forecast is not None:
         _fan(axes, one, days[-1], end)
-    axes.set_ylabel(one.unit if one.unit != "1" else "share of stroke")
+    axes.set_ylabel(_unit(one))
     axes.set_xlim(_x(days[0] - timedelta(days=20)), _x(end + timedelta(days=30)))
     axes.legend(loc="upper left", ncols=2)
+
+
+def _unit(one: TrendResult) -> str:
+    return "[share of the stroke]" if one.unit == "1" else f"[{one.unit}]"
 
 
 def _short(one: TrendResult) -> str:
@@ -185,7 +194,7 @@ def _effect_panel(axes: "Axes", effects: Sequence[tuple[TrendResult, Any]]) -> N
     axes.axvline(0.0, **style.EVENT)
     axes.set_yticks([])
     axes.set_ylim(len(effects) - 0.4, -0.7)
-    axes.set_xlabel(effects[0][0].unit)
+    axes.set_xlabel(_unit(effects[0][0]))
 
 
 def draw_profiles(history: RigHistory, spots: Sequence[Spot]) -> "Figure":
@@ -194,14 +203,14 @@ def draw_profiles(history: RigHistory, spots: Sequence[Spot]) -> "Figure":
 
     with style.drawing():
         figure = Figure(figsize=(PAGE[0], 7.5), layout="constrained")
-        figure.suptitle(printable(f"{history.rig.name}: current over travel through the years"))
+        _head(figure, f"{history.rig.name}: current over travel through the years")
         for axes, direction in zip(figure.subplots(2, 1), DIRECTIONS, strict=True):
             _profile_panel(axes, check_profiles(history, direction), direction)
             for spot in spots:
                 if spot.direction == direction:
                     axes.axvspan(
-                        spot.at_fraction - spot.at_fraction_u,
-                        spot.at_fraction + spot.at_fraction_u,
+                        100.0 * (spot.at_fraction - spot.at_fraction_u),
+                        100.0 * (spot.at_fraction + spot.at_fraction_u),
                         facecolor="none",
                         edgecolor=style.VERMILLION,
                         hatch="///",
@@ -229,11 +238,18 @@ def _profile_panel(axes: "Axes", profiles: Sequence[CheckProfile], direction: st
         )
         middle = np.full(len(GRID), np.nan)
         middle[reached] = np.nanmedian(stack[:, reached], axis=0)
-        axes.fill_between(GRID, low, high, facecolor=shades[place], alpha=0.25, linewidth=0)
-        axes.plot(GRID, middle, color=shades[place], linestyle=strokes[place], linewidth=1.4, label=str(year))
-    axes.set_xlabel("share of the stroke, from this movement's start")
-    axes.set_ylabel("A")
-    axes.set_xlim(0, 1)
+        axes.fill_between(100.0 * GRID, low, high, facecolor=shades[place], alpha=0.25, linewidth=0)
+        axes.plot(
+            100.0 * GRID,
+            middle,
+            color=shades[place],
+            linestyle=strokes[place],
+            linewidth=1.4,
+            label=str(year),
+        )
+    axes.set_xlabel("travel from its own start [% of the stroke]")
+    axes.set_ylabel("current [A]")
+    axes.set_xlim(0, 100)
     if shown:
         axes.legend(loc="upper right", ncols=3)
 

@@ -83,6 +83,22 @@ def _rounded(value: float, decimals: int | None, way: str) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def interval_text(value: float, low: float, high: float) -> str:
+    """A change with its interval, all in the same decimals: three digits of the end that is further from nothing.
+
+    >>> interval_text(-0.0738, -0.1502, -0.0013), interval_text(-4.5e-6, -0.0075, 0.0075)
+    ('-0.074 (-0.150 to -0.001)', '0.00000 (-0.00750 to +0.00750)')
+    """
+    furthest = max(abs(low), abs(high))
+    decimals = max(0, 2 - math.floor(math.log10(furthest))) if furthest > 0.0 else 2
+
+    def text(number: float) -> str:
+        said = f"{number:+.{decimals}f}"
+        return said if float(said) else said[1:]
+
+    return f"{text(value)} ({text(low)} to {text(high)})"
+
+
 def percent_text(share: float) -> str:
     """A share of one as whole percent.
 
