@@ -242,6 +242,16 @@ def test_a_trial_goes_into_the_logbook_and_is_judged_anew_when_the_calibration_c
     assert currents == [pytest.approx(1.6, abs=0.02), pytest.approx(1.6 * 1.1, abs=0.02)]
 
 
+def test_a_calibration_by_which_an_old_throw_fails_takes_its_rig_up_at_once(run, tmp_path: Path):
+    with opened(tmp_path / "book.throwbook") as book:
+        book.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC), FOR_PRACTICE)
+    with board_on_a_cable(speed=16) as (port, _):
+        run("record", "--rig", "quarry-loader", "--port", port.name, "--direction", "lock")
+    assert json.loads(run("status", "quarry-loader", "--json")[1])["status"] == "in service"
+    calibrate(run, "0.000A=0.000A", "3.900A=2.000A", "7.800A=4.000A")  # 1.6 A were 3.1 A: the limit is 2.88 A
+    assert json.loads(run("status", "quarry-loader", "--json")[1])["status"] in ("restricted", "do not use")
+
+
 def test_rehearse_refuses_what_it_does_not_know_and_lists_what_it_does(run):
     code, _, err = run("board", "rehearse", "--rig", RIG_FILE, "--trouble", "gremlins")
     assert code == 2

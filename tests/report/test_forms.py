@@ -11,6 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from logger.core.assessment import Figures, Measured
+from logger.core.machine.limits import limits_for
 from logger.core.seasons.expected import expected_throw, own_weather
 from logger.core.seasons.season import RigHistory, SeasonCheck, SeasonThrow
 from logger.core.sheets.byhand_lines import EXAMPLE, parse_line
@@ -20,7 +21,7 @@ from logger.core.standing.service import NextCheck
 from logger.core.standing.status import DO_NOT_USE, OpenRaise, Status
 from logger.core.stroke.baseline import make_baseline
 from logger.report.document import Cautions, Facts, Table, words
-from logger.report.forms import FormSource, blank_sheet, cab_card
+from logger.report.forms import CARD_TEMPERATURES_C, FormSource, blank_sheet, cab_card
 from logger.report.pdf import to_one_page, to_pdf
 from logger.report.pdf_style import PAPERS
 from logger.report.pdf_tables import PENCIL_ROW
@@ -266,3 +267,19 @@ def test_at_its_own_weather_a_rig_that_has_shown_its_slopes_is_expected_as_its_b
     found = expected_throw(RIG, baseline, None, 14.0, own)
     assert found.time_s.value == pytest.approx(baseline.figures["travel_time_s"].mean)
     assert found.run_current_a.value == pytest.approx(baseline.figures["run_current_a"].mean)
+
+
+def test_a_longest_time_is_never_rounded_up(source):
+    card = cab_card(source)
+    (table,) = (block for block in card.blocks if isinstance(block, Table))
+    for row, temperature_c in zip(table.rows, CARD_TEMPERATURES_C, strict=True):
+        found = expected_throw(RIG, source.baselines["lock"], None, temperature_c)
+        longest_s = found.time_s.value * limits_for(RIG, found.time_s.value)["travel_time_high"].value
+        assert float(row[2]) <= longest_s < float(row[2]) + 0.1
+
+
+def test_a_bench_sheet_asks_for_no_pins_and_expects_a_light_run(source):
+    said = words(sheet_of(replace(source, baselines={}), "bench"))
+    assert "Off the machine, nothing to move" in said
+    assert "the pin was seen in its hole" not in said
+    assert "lock 14.3s 2.1A 2.9A 12.4V\n" in f"{said}\n"

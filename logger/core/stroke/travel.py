@@ -68,7 +68,10 @@ def set_by_a_drive(voltage_v: FloatArray, time_s: FloatArray, segments: Segments
     if segments.ramped:
         return True
     rows = slice(max(0, segments.first - 2), segments.last + 1)
-    share = voltage_v[rows] / median_of(voltage_v[rows])
+    usual_v = median_of(voltage_v[rows])
+    if usual_v <= 0.0:  # more than half of the rows read nothing: no rise can be told
+        return False
+    share = voltage_v[rows] / usual_v
     tenth, half = int(np.argmax(share > 0.1)), int(np.argmax(share > 0.5))
     return half - tenth > SUSTAINED_SAMPLES and bool(time_s[rows][half] - time_s[rows][tenth] > BOUNCE_S)
 
