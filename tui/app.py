@@ -69,9 +69,9 @@ class ThrowbookApp(App[None]):
         from tui import ending
         from tui.screens.rigs import RigsScreen
 
-        if not (self.is_headless or self.is_web):
-            ending.on_request(self.end_now)
-            ending.with_the_terminal()
+        if not self.is_headless:
+            ending.on_request(self.exit)
+            ending.with_the_terminal(piped=self.is_web)
         if self.desk.ascii:
             from tui.widgets.plain import draw_plainly
 
@@ -121,13 +121,6 @@ class ThrowbookApp(App[None]):
         leave = getattr(self.screen, "may_leave", None)
         if leave is None or leave():
             self.exit()
-
-    def end_now(self) -> None:
-        """Asked to end from outside: whatever is recorded stays in its journal."""
-        for screen in self.screen_stack:
-            if isinstance(screen, Page):
-                screen.end_now()
-        self.exit()
 
 
 def run(logbook: str | None) -> None:

@@ -20,12 +20,13 @@ def on_request(end: Callable[[], None]) -> None:
         asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, end)
 
 
-def with_the_terminal() -> None:
+def with_the_terminal(*, piped: bool = False) -> None:
     """End at once when the terminal is gone, although nobody says so (``nohup``, no controlling terminal).
 
     The library of the screen would ask the closed terminal again and again, and the recording would hold its port for ever.
+    ``piped``: the keys come through a pipe from the server of a browser, and it may be gone just so.
     """
-    if sys.platform != "win32" and os.isatty(_STDIN):
+    if sys.platform != "win32" and (piped or os.isatty(_STDIN)):
         signal.signal(signal.SIGHUP, signal.SIG_DFL)
         threading.Thread(target=_hang_up_when_gone, name="terminal watch", daemon=True).start()
 

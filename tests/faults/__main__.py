@@ -38,6 +38,8 @@ OTHERS = (
     ("summer time ends", "faults/test_clocks.py::test_throws_on_both_sides_of_the_end_of_summer_time_are_in_their_true_order"),
     ("a computer back in 1970", "faults/test_clocks.py::test_a_computer_back_in_1970_still_writes_and_reads_everything"),
     ("clock set in mid-record", "faults/test_clocks.py::test_a_clock_set_in_mid_record_changes_no_time_of_the_record"),
+    ("computer stood still in mid-record", "faults/test_clocks.py::test_a_computer_that_stood_still_in_mid_record_goes_on_and_counts_what_it_missed"),
+    ("browser mode opened to the network", "tui/test_serve.py::test_a_real_server_lets_nobody_in_without_its_token_and_leaves_no_program_behind"),
     ("session hung up in mid-record", "faults/test_hangup.py::test_a_session_that_ends_in_mid_record_leaves_a_journal_that_is_offered_and_recovered"),
     ("terminal made tiny in mid-record", "faults/test_resized_terminal.py"),
     ("places that may only be read", "faults/test_hangup.py::test_places_that_may_only_be_read_are_one_line_and_exit_3"),
@@ -108,10 +110,10 @@ def other_rows() -> Iterator[Row]:
 
 def session_rows(times: int, seed: int) -> Iterator[Row]:
     """A session that ends at moments all over a recording, in each way it can."""
-    from tests.faults.broken_off import HOWS, STRIKES, outcome
+    from tests.faults.broken_off import STRIKES, outcome
 
     for place, name in STRIKES.items():
-        for how in HOWS:
+        for how in name.hows:
             yield f"session: {how}", name.title, times, outcome(place, how, times, seed)
 
 

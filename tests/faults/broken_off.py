@@ -1,13 +1,15 @@
 """A recording's session ends at any moment: hung up, told to end, killed, its terminal gone. Nothing recorded is lost.
 
-    python -m tests.faults.broken_off [--times 12] [--seed 1] [--only line|screen] [--how "kill -9"]
+    python -m tests.faults.broken_off [--times 12] [--seed 1] [--only line|screen|browser] [--how "kill -9"]
 
-``line`` is ``throwbook record`` on a terminal of its own, ``screen`` the terminal UI in tmux. The moments are swept evenly
-over the whole of a recording, from the start of the program to its end. After each: what stood in the journal before is
-there, or in the logbook; ``record --recover`` keeps it, once; nobody saw a traceback. Exit code 1 when one wasn't survived.
+``line`` is ``throwbook record`` on a terminal of its own, ``screen`` the terminal UI in tmux, ``browser`` the same through
+``serve``. The moments are swept evenly over the whole of a recording, from the start of the program (or the arming) to its
+end. After each: what stood in the journal before is there, or in the logbook; ``record --recover`` keeps it, once; nobody
+saw a traceback. Exit code 1 when one wasn't survived.
 """
 
 import argparse
+import asyncio
 import fcntl
 import os
 import random
@@ -20,24 +22,18 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
+from aiohttp import ClientSession
 
-from logger.jobs.logbooks import opened
-from logger.jobs.rig_list import add_rig
-from logger.jobs.upkeep import check
-from logger.protocol.rehearsal import IDENTITY
-from tests.command import TOP, command, environment, throwbook
+from tests.command import TOP, command, environment
+from tests.faults.browser import Browser, is_gone, listening, programs_of, served
+from tests.faults.session_bench import RIG, SPEED, Bench, Struck, board_for_a_throw
 from tests.faults.terminal import Terminal, terminal
-from tests.ports.bench import board_on_a_cable, throw_source
+from tests.faults.until import LIMIT_S, until
 from tests.report.page_words import need
 
-RIG = "yard-loader"
-BOARD = replace(IDENTITY, id="bench-1")
-"""What a rehearsal board records isn't kept."""
 HOWS: dict[str, signal.Signals | None] = {
     "hung up": signal.SIGHUP,
     "told to end": signal.SIGTERM,
@@ -47,10 +43,6 @@ HOWS: dict[str, signal.Signals | None] = {
 }
 """Unsaid: no hang-up reaches the program, as when it was started with ``nohup``."""
 UNSAID = "terminal gone, unsaid"
-SPEED = 4.0
-REST_S, RUN_S = 2.0, 6.0
-"""Of board time: a throw of two seconds altogether."""
-LONGEST_S = 60.0
 KEYS_TO_ARM = (
     ("not commissioned", ["Enter"]),
     ("T one throw", ["t"]),
@@ -60,84 +52,6 @@ KEYS_TO_ARM = (
     ("Enter arm", ["Enter"]),
 )
 """What the screen shows, and what is pressed then."""
-
-
-@dataclass(frozen=True)
-class Struck:
-    """One session that ended."""
-
-    how: str
-    after_s: float
-    phase: str
-    """Where that was: nothing yet, recording, ended but not kept, kept."""
-    behind_s: float
-    """What the board had sent and the journal had not, by the board's own time [s]."""
-    recovered: int
-    """Samples kept in the end."""
-
-
-class Bench:
-    """A rig in a logbook and a board on a cable; what must hold when the session is over."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.book = folder / "log.throwbook"
-        add_rig(self.book, TOP / "sample-runs" / f"{RIG}.toml", "M. K.", datetime(2026, 3, 14, tzinfo=UTC))
-
-    @property
-    def journals(self) -> list[Path]:
-        """Those in which something stands."""
-        found = (self.folder / "log.throwbook.unfinished").glob("*.journal")
-        return [path for path in found if path.stat().st_size]
-
-    def journal_bytes(self) -> int:
-        """How much is in them now."""
-        with suppress(FileNotFoundError):  # it was let go just now
-            return sum(path.stat().st_size for path in self.journals)
-        return 0
-
-    def kept(self) -> list[int]:
-        """Samples of each throw in the logbook."""
-        with opened(self.book, read_only=True) as held:
-            return [len(held.trace(logged.trial.id)) for logged in held.trials(rig=RIG)]
-
-    def verify(self, how: str, after_s: float, before: int, sent: int, shown: str) -> Struck:
-        """Raises AssertionError where something was lost, doubled or ugly."""
-        assert "Traceback" not in shown, shown
-        at_once = self.kept()
-        assert at_once or self.journal_bytes() >= before, f"{before} bytes stood in the journal"
-        phase = "kept" if at_once else "recording" if self.journals else "nothing yet"
-        ended = any(b"the current is off again" in path.read_bytes()[-60:] for path in self.journals)
-        phase = "ended, not kept" if ended and not at_once else phase
-        had = sum(path.read_bytes().count(b"\nD,") for path in self.journals)
-        for _ in range(2):
-            done = throwbook(self.book, "record", "--recover", env={"LD_PRELOAD": ""})
-            assert done.returncode in (0, 1), done.stderr
-            assert "Traceback" not in done.stderr, done.stderr
-        assert done.stdout.strip() == "No recording is left over.", done.stdout
-        assert self.journals == []
-        kept = self.kept()
-        assert len(kept) == bool(had or at_once), f"{had} samples came, {len(kept)} throws are kept"
-        assert check(str(self.book))[1].problems == ()
-        self._whole()
-        behind_s = (sent - had) / BOARD.rate_hz if had and phase == "recording" else 0.0
-        return Struck(how, after_s, phase, behind_s, sum(kept))
-
-    def _whole(self) -> None:
-        with opened(self.book, read_only=True) as held:
-            for logged in held.trials(rig=RIG):
-                time_s = held.trace(logged.trial.id).time_s
-                assert len(time_s) < 2 or np.diff(time_s).max() < 0.0075, "a gap in the record"
-
-
-def until(true: Callable[[], object], longest_s: float = LONGEST_S) -> bool:
-    """Wait for something to become true."""
-    pause = threading.Event()
-    for _ in range(int(longest_s / 0.02)):
-        if true():
-            return True
-        pause.wait(0.02)
-    return False
 
 
 @contextmanager
@@ -184,7 +98,7 @@ def on_a_terminal(
 def strike_line(how: str, after_s: float, folder: Path) -> Struck:
     """End ``throwbook record`` so many seconds after its start."""
     bench = Bench(folder)
-    with board_on_a_cable(throw_source(rest_s=REST_S, run_s=RUN_S), speed=SPEED, identity=BOARD) as (
+    with board_for_a_throw() as (
         port,
         board,
     ):
@@ -194,7 +108,7 @@ def strike_line(how: str, after_s: float, folder: Path) -> Struck:
                 process.wait(after_s)
             before, sent = bench.journal_bytes(), board.injected.sent
             _strike(HOWS[how], process.pid, vanish)
-            process.wait(LONGEST_S)
+            process.wait(LIMIT_S)
     return bench.verify(how, after_s, before, sent, b"".join(shown).decode("utf-8", "replace"))
 
 
@@ -202,7 +116,7 @@ def strike_screen(how: str, after_s: float, folder: Path) -> Struck:
     """End the terminal UI so many seconds after the throw was armed."""
     bench = Bench(folder)
     env = {"THROWBOOK_BY": "M. K.", "PYTHONPATH": str(TOP), "LC_ALL": "C.UTF-8"}
-    with board_on_a_cable(throw_source(rest_s=REST_S, run_s=RUN_S), speed=SPEED, identity=BOARD) as (
+    with board_for_a_throw() as (
         port,
         board,
     ):
@@ -229,6 +143,36 @@ def strike_screen(how: str, after_s: float, folder: Path) -> Struck:
     return bench.verify(how, after_s, before, sent, left)
 
 
+def strike_browser(how: str, after_s: float, folder: Path) -> Struck:
+    """Close the browser, or kill its server, so many seconds after the throw was armed."""
+    bench, marks = Bench(folder), {"Enter": "\r", "C-s": "\x13"}
+
+    async def visit(server: int, url: str) -> tuple[int, int, int]:
+        async with ClientSession() as client:
+            await listening(client, url)
+            async with client.ws_connect(f"{url}/ws?width=80&height=24") as opened:
+                browser = Browser(opened)
+                for text, keys in KEYS_TO_ARM:
+                    await browser.until(text)
+                    await browser.press("".join(marks.get(key, key) for key in keys))
+                await asyncio.sleep(after_s)
+                struck = programs_of(server)[0], bench.journal_bytes(), board.injected.sent
+                if how == "server killed":
+                    os.kill(server, signal.SIGKILL)
+                return struck
+
+    with (
+        board_for_a_throw() as (
+            port,
+            board,
+        ),
+        served(bench.book, variables={"THROWBOOK_PORT": port.name}) as (server, url),
+    ):
+        program, before, sent = asyncio.run(visit(server.pid, url))
+        assert until(lambda: is_gone(program)), "the program of a browser that is gone lives on"
+    return bench.verify(how, after_s, before, sent, "")
+
+
 def _program_in(shown: Terminal) -> int:
     """Number of the process that the shell in the terminal waits for."""
     shell = shown("display-message", "-p", "#{pane_pid}").strip()
@@ -251,11 +195,13 @@ class Place:
     strike: Callable[[str, float, Path], Struck]
     span_s: float
     """How long a whole one takes at least."""
+    hows: tuple[str, ...] = tuple(HOWS)
 
 
 STRIKES = {
     "line": Place("record", strike_line, 6.0),
     "screen": Place("screen, recording", strike_screen, 4.5),
+    "browser": Place("browser, recording", strike_browser, 4.5, ("browser closed", "server killed")),
 }
 
 
@@ -300,11 +246,11 @@ def main() -> int:
     parser.add_argument("--times", type=int, default=12)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", choices=list(STRIKES))
-    parser.add_argument("--how", choices=list(HOWS))
+    parser.add_argument("--how", choices=[*HOWS, *STRIKES["browser"].hows])
     asked = parser.parse_args()
     bad = 0
     for place in [asked.only] if asked.only else STRIKES:
-        for how in [asked.how] if asked.how else HOWS:
+        for how in [asked.how] if asked.how else STRIKES[place].hows:
             begun_s = time.perf_counter()
             said = outcome(place, how, asked.times, asked.seed)
             bad += said.startswith("NOT")

@@ -1,5 +1,7 @@
 """Clocks that step: summer time ends, a computer wakes up in 1970, the time is set in mid-record."""
 
+import signal
+import subprocess
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
@@ -18,9 +20,11 @@ from logger.jobs.rig_list import add_rig, list_rigs
 from logger.jobs.trend import rig_trend
 from logger.jobs.upkeep import check
 from logger.ports.recorder import Recorder, Slept
+from tests.command import TOP, command, environment
+from tests.faults.until import LIMIT_S, until
 from tests.faults.work import BY, RIG, SAMPLES
 from tests.ports.bench import RIG as BENCH_RIG
-from tests.ports.bench import board_on_a_cable
+from tests.ports.bench import board_on_a_cable, throw_source
 
 NOW = datetime(2026, 11, 1, 9, 0, tzinfo=UTC)
 IN_1970 = datetime(1970, 1, 1, 0, 0, 9, tzinfo=timezone(timedelta(hours=-8)))
@@ -97,6 +101,34 @@ def test_a_clock_set_in_mid_record_changes_no_time_of_the_record(tmp_path: Path)
     assert recorded.trace.started == started
     assert np.diff(recorded.trace.time_s).max() == pytest.approx(1 / 200, abs=2e-6)
     assert len(asked) > 6
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="this system has no such signal")
+def test_a_computer_that_stood_still_in_mid_record_goes_on_and_counts_what_it_missed(tmp_path: Path):
+    line = command(
+        tmp_path / "log.throwbook", "record", "--rig", SAMPLES / "yard-loader.toml", "--direction", "lock"
+    )
+    journals = tmp_path / "log.throwbook.unfinished"
+    # Counted in board seconds: it throws while the program stands still, and long after.
+    with board_on_a_cable(throw_source(run_s=60.0), speed=4.0) as (port, board):
+        record = [*line, "--port", port.name, "--out", str(tmp_path / "t.csv")]
+        program = subprocess.Popen(
+            record, cwd=TOP, env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        )
+        assert until(lambda: any(path.stat().st_size > 20_000 for path in journals.glob("*.journal")))
+        program.send_signal(signal.SIGSTOP)
+        stood_at = board.injected.sent
+        assert until(
+            lambda: board.injected.sent > stood_at + 2400
+        )  # three seconds: longer than a board may be silent
+        program.send_signal(signal.SIGCONT)
+        told, complained = program.communicate(timeout=LIMIT_S)
+    assert program.returncode in (0, 1), complained
+    assert "the current is off again" in told
+    assert "never arrived" in complained
+    trace = read_trace(tmp_path / "t.csv")
+    assert trace.head["lost_samples"] > 200
+    assert trace.time_s[-1] > 60.0
 
 
 class _Silent:

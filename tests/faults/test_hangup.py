@@ -3,8 +3,6 @@
 import shutil
 import signal
 import subprocess
-import threading
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -13,12 +11,11 @@ import tests.command
 from logger.files.journal import unfinished
 from tests.command import command
 from tests.faults.test_places import AS_ROOT, WITHOUT_ROOTS_POWER
+from tests.faults.until import LIMIT_S, until
 from tests.ports.bench import board_on_a_cable, throw_source
 
 TOP = Path(__file__).parents[2]
 RIG_FILE = TOP / "sample-runs" / "yard-loader.toml"
-LIMIT_S = 60.0
-STEP_S = 0.02
 
 
 def line_of(folder: Path, *arguments: object, without_power: bool = False) -> list[str]:
@@ -28,16 +25,6 @@ def line_of(folder: Path, *arguments: object, without_power: bool = False) -> li
 
 def run(folder: Path, *arguments: object, without_power: bool = False) -> subprocess.CompletedProcess[str]:
     return tests.command.run(line_of(folder, *arguments, without_power=without_power))
-
-
-def until(true: Callable[[], object]) -> bool:
-    """Wait for something to become true, at most ``LIMIT_S``."""
-    pause = threading.Event()
-    for _ in range(int(LIMIT_S / STEP_S)):
-        if true():
-            return True
-        pause.wait(STEP_S)
-    return False
 
 
 def journal_bytes(folder: Path) -> int:

@@ -1,12 +1,19 @@
 """The browser mode: pages of other sites are refused, and so is whoever lacks the token."""
 
 import asyncio
+import os
+import re
+import signal
 import socket
+import sys
+from pathlib import Path
 
 import pytest
-from aiohttp import ClientSession, web
+from aiohttp import ClientSession, WSServerHandshakeError, web
 
 from logger.cli.serve import guard
+from tests.faults.browser import Browser, is_gone, listening, programs_of, served
+from tests.faults.until import until
 
 TOKEN = "a-long-token"
 
@@ -62,3 +69,30 @@ def test_the_token_is_kept_in_a_cookie_that_no_script_can_read():
     assert TOKEN in cookie
     assert "HttpOnly" in cookie
     assert "SameSite=Strict" in cookie
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks for its processes in /proc")
+@pytest.mark.parametrize("end", ["browser closed", "server killed"])
+def test_a_real_server_lets_nobody_in_without_its_token_and_leaves_no_program_behind(
+    end: str, tmp_path: Path
+):
+    async def visit(server: int, url: str, token: str) -> list[int]:
+        async with ClientSession() as stranger:
+            assert await listening(stranger, url) == 403
+            for path in ("/ws?width=80&height=24", "/static/js/textual.js", "/download/x"):
+                async with stranger.get(f"{url}{path}") as got:
+                    assert got.status == 403, path
+            with pytest.raises(WSServerHandshakeError):
+                await stranger.ws_connect(f"{url}/ws")
+        assert programs_of(server) == []
+        async with ClientSession() as guest, guest.ws_connect(f"{url}/ws?token={token}") as opened:
+            await Browser(opened).until("practise on")  # as on its first start
+            programs = programs_of(server)
+            if end == "server killed":
+                os.kill(server, signal.SIGKILL)
+            return programs
+
+    with served(tmp_path / "log.throwbook", "--host", "0.0.0.0") as (server, url):
+        said = re.search(r"token=(\S+)", server.stdout.readline())
+        (program,) = asyncio.run(visit(server.pid, url, said[1]))
+        assert until(lambda: is_gone(program)), "the program of a browser that is gone lives on"

@@ -58,9 +58,6 @@ class Page(Screen[Result]):
             yield notice
             yield KeyLine(id="keys")
 
-    def end_now(self) -> None:
-        """The program is asked to end: nothing of this screen may keep it waiting."""
-
     def head(self, where: str, right: Cell | str = "") -> None:
         """Set the head line."""
         self.query_one(Headline).show(where, right)

@@ -277,8 +277,8 @@ class RecordScreen(Page[None]):
             return False
         return True
 
-    def end_now(self) -> None:
-        """The journal is offered at the next start."""
+    def on_unmount(self) -> None:
+        """However the program ends, the recording doesn't keep it; the journal is offered at the next start."""
         if self.phase in (ARMED, RUNNING):
             self._recording.finish()
 
