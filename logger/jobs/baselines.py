@@ -111,4 +111,4 @@ def _choice_sheet(state: SheetState, logged: Iterable[LoggedTrial]) -> "ChoiceSh
 def _whole(book: Logbook, logged: LoggedTrial) -> "Assessment":
     """The assessment with its profile."""
     assert logged.judgement is not None  # a trial without one isn't chosen
-    return replace(logged.judgement.assessment, profile=book.profile(logged.judgement.id))
+    return replace(logged.judgement.assessment, profile=book.profile(logged.judgement))

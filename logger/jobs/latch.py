@@ -21,6 +21,7 @@ from logger.core.standing.status import (
     DO_NOT_USE,
     IN_SERVICE,
     NEED_SAID,
+    Due,
     Evidence,
     SheetProof,
     Status,
@@ -30,12 +31,11 @@ from logger.core.standing.status import (
 )
 from logger.errors import InputError
 from logger.jobs.logbooks import opened
+from logger.jobs.orders_due import findings, orders_due
 from logger.jobs.repairs import repair_proofs
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
-    from logger.core.sheets.sheet import Seen
-    from logger.core.standing.raising import Finding
     from logger.core.standing.service import NextCheck
 
 CHECKING = (COMMISSIONING, SEASONAL, AFTER_SERVICE)
@@ -55,20 +55,29 @@ class RigStanding:
     """It stands in a practice logbook: nothing here speaks for a real machine."""
 
 
-def standing(book: Logbook, rig: str, today: date) -> RigStanding:
-    """Status, commissioning and next check of one rig."""
+def standing(book: Logbook, rig: str, today: date, due: Iterable[Due] | None = None) -> RigStanding:
+    """Status, commissioning and next check of one rig; ``due`` as in ``status``."""
     return RigStanding(
-        rig, status(book, rig), book.commissioned(rig), _next_check(book, rig, today), book.for_practice()
+        rig,
+        status(book, rig, due),
+        book.commissioned(rig),
+        _next_check(book, rig, today),
+        book.for_practice(),
     )
 
 
-def status(book: Logbook, rig: str) -> Status:
-    """The latch as all orders in the logbook leave it."""
+def status(book: Logbook, rig: str, due: Iterable[Due] | None = None) -> Status:
+    """The latch as all orders in the logbook leave it.
+
+    ``due``: the orders that its stored throws ask for, where they were read for all rigs at once (``orders_due``).
+    """
     orders = book.orders(rig)
     clearing = any(order.clears for order in orders)
     evidence = evidence_for(book, rig, orders) if clearing else Evidence()
     altered = book.altered_orders(rig) if orders else frozenset()
-    return status_of(rig, orders, evidence, altered, book.orders_told_of(rig))
+    if due is None:
+        due = orders_due(book, rig).get(rig, ())
+    return status_of(rig, orders, evidence, altered, book.orders_told_of(rig), due)
 
 
 def evidence_for(book: Logbook, rig: str, orders: Iterable[Order]) -> Evidence:
@@ -89,37 +98,6 @@ def unproven_sheets(book: Logbook) -> list[str]:
         accepted = [one for one in book.sheets(rig) if one.decision and one.decision.outcome == ACCEPTED]
         broken = {seal.id for seal, _ in book.broken_seals(rig)} if accepted else set()
         found += [one.name for one in accepted if not _proof(book, one, broken).accepted]
-    return found
-
-
-ASKS_FOR_AN_ORDER = (
-    "SELECT DISTINCT sheet FROM placement WHERE trial IN (SELECT trial FROM judgement WHERE verdict = 'fail'"
-    " UNION SELECT trial FROM sighting WHERE 'no' IN (left_pin, right_pin, load_check, retained_power_off))"
-)
-
-
-def orders_gone(book: Logbook) -> list[tuple[str, str]]:
-    """Name of a sheet, and what its stored throws or sightings took out of use without an order left to say so."""
-    from logger.core.sheets.sheet import seen_at
-
-    found = []
-    for (sheet,) in book.read(ASKS_FOR_AN_ORDER):
-        state = book.sheet(sheet)
-        known = {(order.trial, order.cause) for order in book.orders(state.sheet.rig)}
-        sightings = book.sightings(sheet)
-        for one in book.trials(sheet=sheet):
-            causes = {cause for cause, _, _ in _findings(state, one, seen_at(one.id, sightings))}
-            grave = {cause for cause in causes if CAUSES[cause][0] == DO_NOT_USE}
-            found += [(state.name, cause) for cause in sorted(grave) if (one.id, cause) not in known]
-    return list(dict.fromkeys(found))
-
-
-def _findings(state: SheetState, logged: LoggedTrial, seen: "Seen") -> "list[Finding]":
-    from logger.core.standing.raising import findings_in_record, findings_seen
-
-    found = findings_seen(seen)
-    if logged.judgement is not None:
-        found += findings_in_record(state.sheet.kind, logged.judgement.assessment)
     return found
 
 
@@ -149,7 +127,8 @@ def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, no
     """
     from logger.core.sheets.sheet import seen_at
 
-    found = _findings(state, logged, seen_at(logged.id, book.sightings(state.sheet.id)))
+    seen = seen_at(logged.id, book.sightings(state.sheet.id))
+    found = findings(state.sheet.kind, logged.judgement, seen)
     if not found:
         return []
     orders = book.orders(state.sheet.rig)

@@ -154,4 +154,4 @@ def _with_records(book: Logbook, made: "Material", sheet: str | None) -> "Materi
 def _profiled(book: Logbook, part: "SheetPart", trial: str):  # type: ignore[no-untyped-def]
     judged = part.logged[trial].judgement
     assert judged is not None  # a throw on a sheet part has one
-    return replace(judged.assessment, profile=book.profile(judged.id))
+    return replace(judged.assessment, profile=book.profile(judged))

@@ -14,6 +14,7 @@ from logger.core.standing.status_words import short
 from logger.errors import InputError
 from logger.jobs.latch import RigStanding, standing
 from logger.jobs.logbooks import opened
+from logger.jobs.orders_due import orders_due
 from logger.jobs.rig_change import raise_for_change
 from logger.logbook.connection import Waiting
 
@@ -147,10 +148,11 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
     """Every rig with its status and when it is next due, by name."""
     with opened(logbook, read_only=True) as book, book.snapshot():
         counted = book.trial_counts()
+        due = orders_due(book)
         return [
             Listed(
                 name,
-                standing(book, name, today),
+                standing(book, name, today, due.get(name, ())),
                 *counted.get(name, (0, None)),
                 retired=retired_because(book.rig(name).toml),
             )

@@ -42,7 +42,7 @@ def profiles_from_logbook(book: Logbook, trials: Sequence[LoggedTrial]) -> dict[
     """Current over travel of each trial that has it, by trial id."""
     found = {}
     for one in trials:
-        profile = book.profile(one.judgement.id) if one.judgement else None
+        profile = book.profile(one.judgement) if one.judgement else None
         if profile is not None:
             found[one.id] = profile
     return found

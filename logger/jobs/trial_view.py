@@ -45,7 +45,7 @@ def trial_view(logbook: str | Path | None, trial: str) -> TrialView:
             rig_of(book, logged.trial.rig),
             logged,
             book.trace(trial) if logged.trial.source == FROM_TRACE else None,
-            book.profile(judged.id) if judged is not None else None,
+            book.profile(judged) if judged is not None else None,
             held.baseline if held is not None else None,
             len(book.revisions(trial)[2]),
         )

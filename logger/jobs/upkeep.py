@@ -23,7 +23,8 @@ class BackedUp:
 
 def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, Checked]:
     """Look at everything in the logbook; which file it was and what was found."""
-    from logger.jobs.latch import orders_gone, unproven_sheets
+    from logger.jobs.latch import unproven_sheets
+    from logger.jobs.orders_due import orders_gone
 
     with opened(logbook, read_only=True) as book:
         found = upkeep.check(book, progress)

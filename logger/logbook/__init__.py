@@ -14,7 +14,7 @@ What can be added: ``add_rig``, ``plan_sheet``, ``answer``, ``add_trial`` (a Tra
 ``judge``, ``sight``, ``decide``, ``seal_sheet``, ``add_order``, ``add_service``, ``add_baseline``, ``add_calibration``.
 What can be read: ``rig_names``, ``rig``, ``rig_revisions``, ``trial_counts``, ``sheets``, ``sheet``, ``answers``,
 ``decisions``, ``seals``, ``trials``, ``revisions``, ``identity``, ``has_trial``, ``sheets_of``, ``judgements``, ``profile``, ``trace``,
-``orders``, ``altered_orders``, ``services``, ``baselines``, ``calibrations``. Nothing can be changed or removed.
+``asking``, ``orders``, ``altered_orders``, ``services``, ``baselines``, ``calibrations``. Nothing can be changed or removed.
 Rows come back as the dataclasses of ``logger.core.records.records``.
 """
 

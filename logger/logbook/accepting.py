@@ -18,7 +18,7 @@ from logger.core.records.records import (
 from logger.core.records.revisions import current, heads
 from logger.core.sheets.practice import simulated_by
 from logger.errors import InputError
-from logger.logbook.trials import TrialRows
+from logger.logbook.asking import AskingRows
 
 if TYPE_CHECKING:
     from logger.core.rig import Rig
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 ON_SHEET = "WHERE trial IN (SELECT trial FROM placement WHERE sheet = ?)"
 
 
-class AcceptRows(TrialRows):
+class AcceptRows(AskingRows):
     """Rows that a sheet is judged by."""
 
     def sightings(self, sheet: str) -> list[Sighting]:

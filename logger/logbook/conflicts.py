@@ -57,7 +57,9 @@ def _double_heads(book: "Logbook", names: dict[str, str]) -> Iterable[Conflict]:
 def _agree(book: "Logbook", trial: str) -> bool:
     """Whether the judgements that count say the same by the same method: judged twice, but nothing to settle."""
     marks = [
-        book.read("SELECT verdict, method_version FROM judgement WHERE id = ?", [each])[0]
+        book.read("SELECT verdict, method_version FROM judgement WHERE trial = ? AND id = ?", [trial, each])[
+            0
+        ]
         for each in book.head_ids(Judgement, trial)
     ]
     return len({tuple(mark) for mark in marks}) == 1

@@ -24,7 +24,7 @@ from logger.logbook.troubles import plain_errors
 if TYPE_CHECKING:
     from logger.logbook import Logbook
 
-ANCHORS = (("rig", "name"), ("trace", "digest"))
+ANCHORS = (("rig", ("name",)), ("trace", ("digest",)))
 
 
 @dataclass(frozen=True)
@@ -63,12 +63,13 @@ def _take_over(book: "Logbook", copy: Path, other: Path) -> Merged:
         _refuse_practice(book, other)
         _refuse_harmed(book, other)
         with book.transaction():
-            for name, key in ANCHORS + tuple((table.name, "id") for table in TABLES):
+            for name, keys in ANCHORS + tuple((table.name, table.key) for table in TABLES):
+                key = ", ".join(keys)
                 columns = [row[1] for row in book.db.execute(f"PRAGMA main.table_info({name})")]
                 listed = ", ".join(f'"{column}"' for column in columns)
                 done = book.db.execute(
                     f"INSERT INTO main.{name} ({listed}) SELECT {listed} FROM other.{name}"
-                    f" WHERE {key} NOT IN (SELECT {key} FROM main.{name}) ORDER BY {key}"
+                    f" WHERE ({key}) NOT IN (SELECT {key} FROM main.{name}) ORDER BY {key}"
                 )
                 if done.rowcount > 0:
                     added[name] = done.rowcount

@@ -14,10 +14,25 @@ APPLICATION_ID = 0x5468726F  # "Thro"
 
 
 def migrate(db: sqlite3.Connection, path: Path, waiting: Waiting | None) -> None:
-    """Bring the file to the newest version, step by step, each in one transaction, a safe copy made first."""
+    """Bring the file to the newest version, step by step, each in one transaction, a safe copy made first.
+
+    Rows are carried over as they stand, harmed ones too: what is wrong with them is for ``check`` to say.
+    """
     version = db.execute("PRAGMA user_version").fetchone()[0]
-    if 0 < version < migrations.NEWEST:
+    if version == migrations.NEWEST:
+        return
+    if version > 0:
         safe_copy(db, path, path.with_name(f"{path.name}.v{version}-copy"))
+    db.execute("PRAGMA foreign_keys = OFF")
+    db.execute("PRAGMA ignore_check_constraints = ON")
+    try:
+        _take_steps(db, version, waiting)
+    finally:
+        db.execute("PRAGMA ignore_check_constraints = OFF")
+        db.execute("PRAGMA foreign_keys = ON")
+
+
+def _take_steps(db: sqlite3.Connection, version: int, waiting: Waiting | None) -> None:
     while version < migrations.NEWEST:
         begin(db, waiting)
         try:

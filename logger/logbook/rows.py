@@ -7,7 +7,7 @@ A column without a value is left out of the sum: a column that a migration adds 
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -37,6 +37,8 @@ class Table:
     """Column: kind, the id left out. A column is named as the record's field."""
     about: str
     """The column that says what a row is about: whose revisions belong together, and whose they are in a message."""
+    key: tuple[str, ...] = ("id",)
+    """The columns of the table's key. An id is made from the whole row, so what stands before it is in it already."""
 
 
 TABLES: tuple[Table, ...] = (
@@ -98,6 +100,7 @@ TABLES: tuple[Table, ...] = (
             "replaces": IDS,
         },
         "trial",
+        ("trial", "id"),
     ),
     Table(
         "sighting",
@@ -115,6 +118,7 @@ TABLES: tuple[Table, ...] = (
             "replaces": IDS,
         },
         "trial",
+        ("trial", "id"),
     ),
     Table(
         "service",
@@ -174,6 +178,7 @@ TABLES: tuple[Table, ...] = (
             "replaces": IDS,
         },
         "trial",
+        ("trial", "id"),
     ),
     Table(
         "decision",
@@ -252,23 +257,26 @@ def plain(value: Any) -> Any:
     return value
 
 
+def _time_text(value: datetime) -> str:
+    if value.tzinfo is None:
+        raise ValueError("a time in the logbook carries its offset from UTC")
+    return value.isoformat()
+
+
+STORED_AS: Mapping[str, Callable[[Any], SqlValue]] = {
+    TIME: _time_text,
+    JSON: lambda value: to_json(plain(value)),
+    IDS: lambda value: to_json(sorted(value)),
+    FLAG: int,
+    REAL: float,
+}
+"""Kind: how a value of it is turned into what SQLite stores; the other kinds are stored as they are."""
+
+
 def to_sql(kind: str, value: Any) -> SqlValue:
     """One field of a record as SQLite stores it."""
-    if value is None:
-        return None
-    if kind == TIME:
-        if value.tzinfo is None:
-            raise ValueError("a time in the logbook carries its offset from UTC")
-        return str(value.isoformat())
-    if kind == JSON:
-        return to_json(plain(value))
-    if kind == IDS:
-        return to_json(sorted(value))
-    if kind == FLAG:
-        return int(value)
-    if kind == REAL:
-        return float(value)
-    return value  # type: ignore[no-any-return]
+    stored_as = STORED_AS.get(kind)
+    return value if value is None or stored_as is None else stored_as(value)
 
 
 def from_sql(kind: str, value: SqlValue) -> Any:

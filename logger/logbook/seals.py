@@ -1,6 +1,7 @@
 """Seals: what a decided sheet rested on, summed and chained, so that any later change is found."""
 
 import sqlite3
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -45,7 +46,7 @@ class SealRows(SheetRows):
             last = _last(earlier)
             facts = self._sealable(sheet, rig, {each for seal in earlier for each in seal.covers})
             digest = seal_of(content_of(facts), before(last))
-            covers = tuple(f"{each.table}:{each.id}" for each in facts)
+            covers = tuple(_name(each) for each in facts)
             previous = tuple(seal.id for seal in last)
             return self.add(Seal(rig, sheet, decision, digest, covers, previous, now))
 
@@ -60,8 +61,8 @@ class SealRows(SheetRows):
         seals = {seal.id: seal for seal in self.seals(rig)}
         broken = []
         for seal in seals.values():
-            facts = self.facts(seal.covers)
-            missing = len(seal.covers) - len(facts)
+            facts = self.covered(seal)
+            missing = len(set(seal.covers) - {_name(each) for each in facts})
             if missing:
                 broken.append((seal, f"{missing} of the {len(seal.covers)} rows it was sealed with are gone"))
             elif not set(seal.previous) <= set(seals):
@@ -75,13 +76,20 @@ class SealRows(SheetRows):
         rows = self.read(ORDERS_TOLD_OF, [rig, rig, rig])
         return frozenset(str(row[0]) for row in rows)
 
-    def facts(self, covers: Iterable[str]) -> list[Fact]:
-        """The rows named ``table:id`` as they are stored now; rows that are gone are left out."""
-        found = []
-        for each in covers:
+    def covered(self, seal: Seal) -> list[Fact]:
+        """The rows that a seal covers as they are stored now, in the seal's order; rows that are gone are left out."""
+        named: dict[str, set[str]] = defaultdict(set)
+        for each in seal.covers:
             table, _, row_id = each.partition(":")
-            found += self.stored(table, "WHERE id = ?", [row_id])
-        return found
+            named[table].add(row_id)
+        found = []
+        for table, ids in named.items():
+            if BY_NAME[table].key == ("id",):
+                found += [row for each in ids for row in self.stored(table, "WHERE id = ?", [each])]
+            else:
+                rows = self.stored(table, ON_SHEET[table], {"sheet": seal.sheet})
+                found += [row for row in rows if row.id in ids]
+        return sorted(found, key=_name)
 
     def altered(
         self, table: str, where: str = "", values: Sequence[SqlValue] = (), attached: str = "main"
@@ -115,7 +123,11 @@ class SealRows(SheetRows):
         for table in OF_RIG:
             rows = self.stored(table, "WHERE rig = ?", [rig])
             found += [row for row in rows if f"{table}:{row.id}" not in sealed]
-        return sorted(found, key=lambda each: f"{each.table}:{each.id}")
+        return sorted(found, key=_name)
+
+
+def _name(fact: Fact) -> str:
+    return f"{fact.table}:{fact.id}"
 
 
 def content_of(facts: Iterable[Fact]) -> list[list[object]]:

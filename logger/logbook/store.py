@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar
 
 from logger.logbook.connection import Connection
-from logger.logbook.rows import BY_NAME, BY_RECORD, SqlValue, Table, from_sql, to_row, with_id
+from logger.logbook.rows import BY_NAME, BY_RECORD, TABLES, SqlValue, Table, from_sql, to_row, with_id
 from logger.logbook.troubles import plain_errors, unreadable_row
 
 Record = TypeVar("Record")
@@ -16,17 +16,16 @@ class Store(Connection):
 
     def add(self, record: Record, **extra: SqlValue) -> Record:
         """Store one record and give it back with its id; a row that is there already is left as it is."""
+        return self.add_or_find(record, **extra)[0]
+
+    def add_or_find(self, record: Record, **extra: SqlValue) -> tuple[Record, bool]:
+        """The same, and whether the row is new."""
         table = BY_RECORD[type(record)]
         row = to_row(table, record, extra)
-        names = ", ".join(f'"{name}"' for name in row)
-        marks = ", ".join("?" for _ in row)
         with self.transaction():
-            self.db.execute(
-                f"INSERT INTO {table.name} ({names}) VALUES ({marks}) ON CONFLICT (id) DO NOTHING",
-                list(row.values()),
-            )
+            done = self.db.execute(INSERTS[table.name], list(row.values()))
         stored: Record = with_id(record, row)
-        return stored
+        return stored, done.rowcount == 1
 
     def head_ids(self, record: type, subject: str) -> tuple[str, ...]:
         """Ids of the rows about one subject that no other row replaces; the rows themselves aren't opened."""
@@ -78,6 +77,19 @@ class Store(Connection):
                 except (ValueError, TypeError, KeyError, AttributeError):
                     found.append((str(row["id"]), dict(row)))
         return found
+
+
+def _insert(table: Table) -> str:
+    names = ["id", *table.columns]
+    listed, marks = ", ".join(f'"{name}"' for name in names), ", ".join("?" for _ in names)
+    return (
+        f"INSERT INTO {table.name} ({listed}) VALUES ({marks})"
+        f" ON CONFLICT ({', '.join(table.key)}) DO NOTHING"
+    )
+
+
+INSERTS = {table.name: _insert(table) for table in TABLES}
+"""Table: how a row of it is added."""
 
 
 def columns(table: Table, wanted: Iterable[str]) -> str:

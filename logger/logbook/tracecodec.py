@@ -20,8 +20,9 @@ PLACES = range(10)
 EXACT = 2.0**53
 FEW = 256
 """Values that a guess is made from."""
-FIRST_LOOK = 16
+FIRST_LOOK = 8
 """Values whose shortest text says how many decimal places there are."""
+HEAD = json.JSONEncoder(separators=(",", ":"))
 COLUMNS = ("time_s", "current_a", "voltage_v")
 ORDERS = range(3)
 """How often differences may have been taken."""
@@ -59,7 +60,7 @@ def encode(named: dict[str, FloatArray]) -> bytes:
         heads.append({"name": name, **head, "bytes": len(packed)})
         body += packed
     samples = len(next(iter(named.values())))
-    top = json.dumps({"codec": 1, "samples": samples, "columns": heads}, separators=(",", ":")).encode()
+    top = HEAD.encode({"codec": 1, "samples": samples, "columns": heads}).encode()
     packer = zlib.compressobj(6, strategy=zlib.Z_RLE)
     return packer.compress(top + b"\n" + body) + packer.flush()
 
@@ -116,10 +117,7 @@ def _apply(way: str, whole: FloatArray, places: int) -> FloatArray:
 def _pack_whole(whole: NDArray[np.int64]) -> tuple[dict[str, Any], bytes]:
     """Differences of whichever order looks smallest, in units of their common divisor, as byte planes."""
     first = int(whole[0]) if len(whole) else 0
-    rest = whole - first
-    step = _common_step(rest)
-    if step > 1:
-        rest //= step
+    step, rest = _in_steps(whole - first)
     order = _best_order(rest[:FEW])
     for _ in range(order):
         rest = _steps(rest)
@@ -130,10 +128,17 @@ def _pack_whole(whole: NDArray[np.int64]) -> tuple[dict[str, Any], bytes]:
     return {"first": first, "step": step, "order": order, "width": width}, planes.tobytes()
 
 
-def _common_step(rest: NDArray[np.int64]) -> int:
-    """Greatest common divisor of all, found from a few where these have none."""
+def _in_steps(rest: NDArray[np.int64]) -> tuple[int, NDArray[np.int64]]:
+    """Greatest common divisor of all, and each value in units of it; that of a few mostly divides all, and is quick."""
     step = int(np.gcd.reduce(rest[:FEW])) if len(rest) else 1
-    return max(step if step == 1 else int(np.gcd.reduce(rest)), 1)
+    if step == 1:
+        return 1, rest
+    if step > 1:
+        units = rest // step
+        if (units * step == rest).all():
+            return step, units
+    step = max(int(np.gcd.reduce(rest)), 1)
+    return step, rest // step
 
 
 def _best_order(few: NDArray[np.int64]) -> int:

@@ -58,22 +58,23 @@ class TrialRows(RigRows):
         with self.transaction():
             rig = self.read("SELECT rig FROM sheet WHERE id = ?", [sheet])[0][0]
             if isinstance(thrown, Trial):
-                trial, head = self.add(thrown), {}
+                (trial, new), head = self.add_or_find(thrown), {}
             else:
-                trial, head = self._add_trace(rig, thrown), dict(thrown.head)
+                (trial, new), head = self._add_trace(rig, thrown), dict(thrown.head)
                 ambient_c = thrown.ambient_c if ambient_c is None else ambient_c
                 file = file or thrown.source
             # "+sheet": looked up by the trial, which stands on few sheets; a sheet may hold thousands of trials
-            if self.read("SELECT 1 FROM placement WHERE trial = ? AND +sheet = ?", [trial.id, sheet]):
+            on_it = "SELECT 1 FROM placement WHERE trial = ? AND +sheet = ?"
+            if not new and self.read(on_it, [trial.id, sheet]):
                 return next(logged for logged in self.trials(sheet=sheet) if logged.id == trial.id)
-            position = self.read("SELECT count(DISTINCT trial) + 1 FROM placement WHERE sheet = ?", [sheet])[
-                0
-            ][0]
+            counted = "SELECT count(DISTINCT trial) + 1 FROM placement WHERE sheet = ?"
+            position = self.read(counted, [sheet])[0][0]
             placement = self.place(
                 Placement(trial.id, sheet, position, now, by, as_found, "", ambient_c, file, head)
             )
-            judgement = self.judge(
-                trial.id, assessment, by, now, software_version, baseline, calibration=calibration
+            known = () if new else self.head_ids(Judgement, trial.id)
+            judgement = self._judge(
+                trial, known, assessment, by, now, software_version, baseline, "", calibration
             )
             seen = self.sight(trial.id, *sighting, by, now) if sighting else None
             return LoggedTrial(trial, placement, judgement, seen)
@@ -130,30 +131,11 @@ class TrialRows(RigRows):
         calibration: str | None = None,
     ) -> Judgement:
         """A judgement; a later one stands for the earlier ones, which stay."""
-        from logger.logbook.assessment_json import profile_blob, to_json_value
-
         with self.transaction():
-            rig = self.read("SELECT rig FROM trial WHERE id = ?", [trial])[0][0]
+            [judged] = self.select(Trial, "WHERE id = ?", [trial])
             known = self.head_ids(Judgement, trial)
-            revisions = self.head_ids(RigRevision, rig)
-            revision = revisions[0] if len(revisions) == 1 else self.rig(rig).id
-            return self.add(
-                Judgement(
-                    trial,
-                    assessment,
-                    software_version,
-                    now,
-                    by,
-                    revision,
-                    baseline,
-                    calibration,
-                    reason,
-                    known,
-                ),
-                verdict=assessment.verdict,
-                method_version=assessment.method_version,
-                assessment=to_json(to_json_value(assessment)),
-                profile=profile_blob(assessment.profile),
+            return self._judge(
+                judged, known, assessment, by, now, software_version, baseline, reason, calibration
             )
 
     def sight(
@@ -222,12 +204,15 @@ class TrialRows(RigRows):
         """Every judgement of a rig's trials, later revisions too, oldest first."""
         return self._judgements("WHERE trial IN (SELECT id FROM trial WHERE rig = ?) ORDER BY at, id", [rig])
 
-    def profile(self, judgement: str) -> "Profile | None":
+    def profile(self, judgement: Judgement) -> "Profile | None":
         """The profile that a judgement was made with."""
         from logger.logbook.assessment_json import profile_from_blob
         from logger.logbook.tracecodec import DAMAGE
 
-        rows = self.read("SELECT profile, assessment FROM judgement WHERE id = ?", [judgement])
+        rows = self.read(
+            "SELECT profile, assessment FROM judgement WHERE trial = ? AND id = ?",
+            [judgement.trial, judgement.id],
+        )
         if not rows or rows[0][0] is None:
             return None
         try:
@@ -265,7 +250,7 @@ class TrialRows(RigRows):
             place.file if place else "",
         )
 
-    def _add_trace(self, rig: str, trace: "Trace") -> Trial:
+    def _add_trace(self, rig: str, trace: "Trace") -> tuple[Trial, bool]:
         from logger.logbook import tracecodec
 
         named = tracecodec.columns(trace)
@@ -274,7 +259,43 @@ class TrialRows(RigRows):
             "INSERT INTO trace (digest, samples, data) VALUES (?, ?, ?) ON CONFLICT (digest) DO NOTHING",
             [digest, len(trace), tracecodec.encode(named)],
         )
-        return self.add(Trial(rig, trace.direction, FROM_TRACE, trace.started, digest))
+        return self.add_or_find(Trial(rig, trace.direction, FROM_TRACE, trace.started, digest))
+
+    def _judge(
+        self,
+        trial: Trial,
+        known: tuple[str, ...],
+        assessment: "Assessment",
+        by: str,
+        now: datetime,
+        software_version: str,
+        baseline: str | None,
+        reason: str,
+        calibration: str | None,
+    ) -> Judgement:
+        """A judgement that stands for the ``known`` ones; it names the version of the rig that counts now."""
+        from logger.logbook.assessment_json import profile_blob, to_json_value
+
+        revisions = self.head_ids(RigRevision, trial.rig)
+        revision = revisions[0] if len(revisions) == 1 else self.rig(trial.rig).id
+        return self.add(
+            Judgement(
+                trial.id,
+                assessment,
+                software_version,
+                now,
+                by,
+                revision,
+                baseline,
+                calibration,
+                reason,
+                known,
+            ),
+            verdict=assessment.verdict,
+            method_version=assessment.method_version,
+            assessment=to_json(to_json_value(assessment)),
+            profile=profile_blob(assessment.profile),
+        )
 
     def _judgements(self, where: str, values: Sequence[SqlValue]) -> list[Judgement]:
         """Judgements without their profiles."""

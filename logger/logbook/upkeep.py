@@ -78,7 +78,7 @@ def _file_problems(book: "Logbook") -> list[Problem]:
 
 def _reference_problems(book: "Logbook") -> list[Problem]:
     found = [
-        Problem(row[0], f"row {row[1]} points to a row of {row[2]} that is gone")
+        Problem(row[0], f"row {row[1] or 'unnumbered'} points to a row of {row[2]} that is gone")
         for row in book.read("PRAGMA foreign_key_check")
     ]
     for table, column, target, what in LISTS_OF_IDS:

@@ -77,12 +77,26 @@ def test_an_order_taken_out_of_the_file_is_missed_and_can_be_written_again(run):
     with raw(run.path) as book:
         book.execute("DROP TRIGGER latch_order_no_delete")
         book.execute("DELETE FROM latch_order")
+    told = status(run)
+    assert (told["status"], told["open"][0]["cause"]) == ("do not use", "lost order")
+    assert told["open"][0]["sentence"].endswith("missing from this logbook: stall")
+    assert "do not use" in run("rig", "list")[1]
     code, out, _ = run("check")
     assert code == 1
     assert "the order that took the rig out of use is gone: stall" in out
     assert run("sheet", "rejudge", f"{RIG}-1", "--reason", "an order was gone", "--by", "M. K.")[0] in (0, 1)
-    assert status(run)["status"] == "do not use"
+    told = status(run)
+    assert (told["status"], [one["cause"] for one in told["open"]]) == ("do not use", ["stall"])
     assert "is gone" not in run("check")[1]
+
+
+def test_one_of_two_orders_of_a_throw_taken_out_of_the_file_is_missed(run):
+    enter(run, f"{STALLED} left pin no right pin yes", *TOLD, kind="spot")
+    assert {one["cause"] for one in status(run)["open"]} == {"stall", "pin not seen"}
+    with raw(run.path) as book:
+        book.execute("DROP TRIGGER latch_order_no_delete")
+        book.execute("DELETE FROM latch_order WHERE previous <> '[]'")  # the newest: no other names it
+    assert {one["cause"] for one in status(run)["open"]} & {"lost order"}
 
 
 @pytest.mark.parametrize("change", ["DELETE FROM latch_order", "UPDATE latch_order SET rig = 'another'"])

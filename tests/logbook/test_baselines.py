@@ -38,5 +38,5 @@ def test_a_profile_that_ends_early_comes_back_with_its_end_unknown(book):
     sheet = fill(book, trials=1)
     [logged] = book.trials(sheet=sheet.id)
     judgement = book.judge(logged.id, judged, "M. K.", NOW, "0.1.0")
-    back = book.profile(judgement.id)
+    back = book.profile(judgement)
     assert np.allclose(back.current_a, judged.profile.current_a, atol=1e-5, equal_nan=True)

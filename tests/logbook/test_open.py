@@ -39,7 +39,7 @@ def test_a_logbook_of_a_past_version_opens_whole_with_a_safe_copy_beside_it(scri
         assert check(book).problems == ()
         [first, second] = book.trials(rig=RIG)
         assert len(book.trace(second.id)) == 24
-        assert len(book.profile(second.judgement.id).fraction) == 101
+        assert len(book.profile(second.judgement).fraction) == 101
         assert (first.sighting.right_pin, first.judgement.assessment.verdict) == ("no", "watch")
         assert book.sheet("quarry-loader-1").state == "rejected"
         assert book.sheet("quarry-loader-1").sealed

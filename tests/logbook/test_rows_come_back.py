@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from logger.core.records.records import Order, Service
 from logger.errors import InputError
 from logger.logbook import hand_trial, open_logbook, tracecodec
+from logger.logbook.asking import ASKING
 from tests.logbook.conftest import NOW, RIG, fill, make_assessment, make_trace
 
 decimals = st.lists(st.integers(-(10**9), 10**9), min_size=1, max_size=60)
@@ -62,7 +63,7 @@ def test_a_trial_comes_back_with_its_samples_figures_checks_and_profile(book):
         "no",
         True,
     )
-    profile = book.profile(logged.judgement.id)
+    profile = book.profile(logged.judgement)
     assert np.allclose(profile.current_a, judged.profile.current_a, atol=1e-5)
     assert profile.place_u == judged.profile.place_u
 
@@ -118,6 +119,24 @@ def test_a_corrected_service_entry_replaces_the_first_and_both_stay(book):
     assert len(book.services(RIG, every_revision=True)) == 2
 
 
+def test_throws_that_ask_for_an_order_are_found_without_reading_the_others(book):
+    sheet = fill(book, trials=4)
+    failed, unseen, mended, _ = book.trials(sheet=sheet.id)
+    book.judge(failed.id, make_assessment("fail"), "M. K.", NOW, "0.1.0")
+    book.sight(unseen.id, "yes", "no", "by eye", "M. K.", NOW)
+    book.judge(mended.id, make_assessment("fail"), "M. K.", NOW, "0.1.0")
+    book.judge(mended.id, make_assessment("pass"), "M. K.", NOW, "0.1.0", reason="misread")
+    asking = {one.trial.id: one for one in book.asking(RIG)}
+    assert set(asking) == {failed.id, unseen.id, mended.id}
+    assert asking[failed.id].kinds == ("seasonal",)
+    assert asking[unseen.id].sightings[0].right_pin == "no"
+    assert asking[mended.id].judgement.assessment.verdict == "pass"
+    assert (len(book.asking()), book.asking("yard-loader")) == (3, [])
+    plan = " ".join(row[3] for row in book.read(f"EXPLAIN QUERY PLAN {ASKING}"))
+    assert "judgement_failed" in plan
+    assert "sighting_said_no" in plan
+
+
 def test_nothing_can_be_changed_or_removed(book):
     import sqlite3
 
@@ -127,7 +146,8 @@ def test_nothing_can_be_changed_or_removed(book):
     assert "trace" in filled
     assert "judgement" in filled
     for table in filled:
-        for change in (f"DELETE FROM {table}", f"UPDATE {table} SET rowid = rowid"):
+        column = book.read(f"PRAGMA table_info({table})")[0][1]
+        for change in (f"DELETE FROM {table}", f"UPDATE {table} SET {column} = {column}"):
             with pytest.raises(sqlite3.IntegrityError, match="append only"):
                 book.db.execute(change)
 

@@ -161,7 +161,7 @@ class Judgement:
 
     trial: str
     assessment: Assessment
-    """Without its profile; ``Logbook.profile(judgement.id)`` gives that."""
+    """Without its profile; ``Logbook.profile(judgement)`` gives that."""
     software_version: str
     at: datetime
     by: str

@@ -11,12 +11,14 @@ The status is worked out from a *set* of orders, never from a stored field and n
   was planned. So the same order met twice (import, merge, a restored copy) is one, and nobody could have named it before
   it was written: that, not a clock, proves that the repair and the recommissioning came after the stall.
 * An order names the latest ones its writer could see. One that is named but isn't there was lost: until it is merged
-  back, or answered like the worst, the rig is at ``do not use``.
+  back, or answered like the worst, the rig is at ``do not use``. So it is where a stored throw or sighting must have
+  taken it out of use and the order for that isn't there.
 """
 
 from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from hashlib import sha256
 
 from logger.core.quantities.plain import written
 from logger.core.records.records import COMMISSIONING, Order
@@ -51,8 +53,12 @@ CAUSES: dict[str, tuple[str, str]] = {
 BY_PERSON = "person: "
 LOST = "lost order"
 LOST_SENTENCE = "an order that a later entry names is missing from this logbook"
+GONE_SENTENCE = "the order for a stored throw is missing from this logbook"
 ALTERED = "altered order"
 ALTERED_SENTENCE = "an order was changed after it was written"
+
+Due = tuple[str, str]
+"""Trial and cause of an order that takes the rig out of use and must be there, by what is stored of that throw."""
 
 SIGNED = "signed"
 REASON = "reason"
@@ -252,6 +258,7 @@ def status_of(
     evidence: Evidence,
     altered: Container[str] = frozenset(),
     told_of: Iterable[str] = (),
+    due: Iterable[Due] = (),
 ) -> Status:
     """Work out the status of ``rig`` from every order in the logbook; their sequence doesn't matter.
 
@@ -261,9 +268,10 @@ def status_of(
         evidence: the sheets and service entries that it holds.
         altered: ids of orders whose content no longer gives their id. They clear nothing and hold like the worst.
         told_of: ids of orders that seals, plans and service entries of this rig name; one that isn't there was lost.
+        due: the orders that this rig's stored throws and sightings ask for; one that isn't there was taken out.
     """
     mine = [order for order in orders if order.rig == rig]
-    held = _held(mine, altered, told_of)
+    held = _held(mine, altered, told_of) | _gone(mine, due)
     group_of = {name: key for key, one in held.items() for name in one.ids}
     cleared, refused = set(), []
     for order in sorted({one.id: one for one in mine if one.clears}.values(), key=lambda one: one.id):
@@ -279,6 +287,16 @@ def status_of(
     still = [one for key, one in sorted(held.items()) if key not in cleared]
     still.sort(key=lambda one: -LEVELS.index(one.level))
     return Status(worst(one.level for one in still), tuple(still), tuple(refused))
+
+
+def _gone(mine: Iterable[Order], due: Iterable[Due]) -> dict[str, OpenRaise]:
+    """Orders that are due and aren't there, each under a name made from its throw and cause: the same in every copy."""
+    raised = {(order.trial, order.cause) for order in mine}
+    found = {}
+    for trial, cause in set(due) - raised:
+        name = sha256(f"{trial} {cause}".encode()).hexdigest()[:32]
+        found[name] = OpenRaise((name,), LOST, DO_NOT_USE, f"{GONE_SENTENCE}: {cause}")
+    return found
 
 
 def _held(mine: Iterable[Order], altered: Container[str], told_of: Iterable[str]) -> dict[str, OpenRaise]:

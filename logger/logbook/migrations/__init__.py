@@ -2,7 +2,11 @@
 
 from importlib.resources import files
 
-STEPS = ("0001_first.sql", "0002_calibration_of_a_judgement.sql")
+STEPS = (
+    "0001_first.sql",
+    "0002_calibration_of_a_judgement.sql",
+    "0003_fewer_pages_for_a_throw.sql",
+)
 """Step n takes a file from version n - 1 to version n."""
 
 NEWEST = len(STEPS)

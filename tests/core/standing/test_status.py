@@ -170,6 +170,25 @@ def test_an_order_that_is_named_but_missing_holds_like_the_worst():
     assert level(later, clearing("r1", "r2")) == IN_SERVICE
 
 
+def test_a_throw_that_took_the_rig_out_of_use_holds_it_there_without_its_order():
+    due = {("t1", "stall"), ("t2", "stall")}
+    found = status_of(RIG, [raised("stall", trial="t2")], Evidence(), due=due)
+    assert sorted(one.cause for one in found.open) == ["lost order", "stall"]
+    [gone] = [one.ids[0] for one in found.open if one.cause == "lost order"]
+    assert status_of(RIG, [], Evidence(), due={("t1", "stall")}).open_ids == (gone,)
+    there = [raised("stall", trial="t2"), raised("stall", "r2", trial="t1")]
+    assert [one.cause for one in status_of(RIG, there, Evidence(), due=due).open] == ["stall", "stall"]
+
+
+def test_a_missing_order_comes_down_only_like_one_that_took_the_rig_out_of_use():
+    due = {("t1", "stall")}
+    [gone] = status_of(RIG, [], Evidence(), due=due).open_ids
+    answers = frozenset({gone})
+    proved = Evidence({"s1": replace(SHEET, answers=answers)}, {"v1": replace(REPAIR, answers=answers)})
+    assert status_of(RIG, [clearing(gone)], FULL, due=due).level == DO_NOT_USE
+    assert status_of(RIG, [clearing(gone)], proved, due=due).level == IN_SERVICE
+
+
 def test_an_altered_order_clears_nothing_and_holds_like_the_worst():
     assert level(raised("stall"), clearing("r1"), altered=frozenset({"c1"})) == DO_NOT_USE
     assert level(raised("watch sign"), altered=frozenset({"r1"})) == DO_NOT_USE
