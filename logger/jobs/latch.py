@@ -31,7 +31,7 @@ from logger.core.standing.status import (
 )
 from logger.errors import InputError
 from logger.jobs.logbooks import opened
-from logger.jobs.orders_due import findings, orders_due
+from logger.jobs.orders_due import orders_due
 from logger.jobs.repairs import repair_proofs
 from logger.logbook import Logbook
 
@@ -126,9 +126,12 @@ def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, no
     Below ``do not use`` one open order for each sign and sheet is enough: eight throws with the same spot are one finding.
     """
     from logger.core.sheets.sheet import seen_at
+    from logger.core.standing.raising import findings_in_record, findings_seen
 
     seen = seen_at(logged.id, book.sightings(state.sheet.id))
-    found = findings(state.sheet.kind, logged.judgement, seen)
+    found = findings_seen(seen)
+    if logged.judgement is not None:
+        found += findings_in_record(state.sheet.kind, logged.judgement.assessment)
     if not found:
         return []
     orders = book.orders(state.sheet.rig)

@@ -1,25 +1,9 @@
 """The orders that stored throws and sightings ask for, so that one that was taken out of the file is missed."""
 
 from collections import defaultdict
-from typing import TYPE_CHECKING
 
-from logger.core.records.records import Judgement
 from logger.core.standing.status import CAUSES, DO_NOT_USE, Due
 from logger.logbook import Logbook
-
-if TYPE_CHECKING:
-    from logger.core.sheets.sheet import Seen
-    from logger.core.standing.raising import Finding
-
-
-def findings(kind: str, judgement: Judgement | None, seen: "Seen") -> "list[Finding]":
-    """Every order that a throw on a sheet of this kind gives rise to."""
-    from logger.core.standing.raising import findings_in_record, findings_seen
-
-    found = findings_seen(seen)
-    if judgement is not None:
-        found += findings_in_record(kind, judgement.assessment)
-    return found
 
 
 def orders_due(book: Logbook, rig: str | None = None) -> dict[str, set[Due]]:
@@ -27,13 +11,18 @@ def orders_due(book: Logbook, rig: str | None = None) -> dict[str, set[Due]]:
 
     Those below ``do not use`` are left out: of several alike only the first is written.
     """
-    from logger.core.sheets.sheet import seen_at
-
     due: dict[str, set[Due]] = defaultdict(set)
-    for one in book.asking(rig):
-        seen = seen_at(one.trial.id, one.sightings)
-        causes = {each.cause for kind in one.kinds for each in findings(kind, one.judgement, seen)}
-        due[one.trial.rig] |= {(one.trial.id, each) for each in causes if CAUSES[each][0] == DO_NOT_USE}
+    asking = book.asking(rig)
+    if not asking:
+        return due
+    from logger.core.sheets.sheet import seen_at
+    from logger.core.standing.raising import causes_of_failed, findings_seen
+
+    for one in asking:
+        causes = {found.cause for found in findings_seen(seen_at(one.trial, one.sightings))}
+        for kind in one.kinds:
+            causes |= causes_of_failed(kind, one.direction, one.failed_signs)
+        due[one.rig] |= {(one.trial, cause) for cause in causes if CAUSES[cause][0] == DO_NOT_USE}
     return due
 
 

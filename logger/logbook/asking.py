@@ -1,30 +1,46 @@
 """Throws that ask for an order: judged "fail", or looked at and answered with a "no"."""
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
-from logger.core.records.records import Judgement, Sighting, Trial
-from logger.core.records.revisions import current
-from logger.logbook.rows import SqlValue
+from logger.core.records.records import Sighting
 from logger.logbook.trials import TrialRows
 
-ASKING = (
-    "SELECT trial FROM judgement WHERE verdict = 'fail' UNION SELECT trial FROM sighting"
-    " WHERE left_pin = 'no' OR right_pin = 'no' OR load_check = 'no' OR retained_power_off = 'no'"
+FAILED = "SELECT trial FROM judgement WHERE verdict = 'fail'"
+SAID_NO = (
+    "SELECT trial FROM sighting WHERE left_pin = 'no' OR right_pin = 'no' OR load_check = 'no'"
+    " OR retained_power_off = 'no'"
 )
 """Word for word the conditions of the two short indexes of version 3: no other row is read."""
+
+LISTED = "(SELECT value FROM json_each(?))"
+KINDS = f"SELECT DISTINCT trial, kind FROM placement JOIN sheet ON sheet.id = sheet WHERE trial IN {LISTED}"
+FAILED_SIGNS = f"""
+    SELECT judgement.trial, json_extract(assessment, sign.fullkey || '.sign')
+    FROM judgement, json_each(iif(json_valid(assessment), assessment, 'null'), '$.signs') AS sign
+    WHERE judgement.trial IN {LISTED} AND verdict = 'fail'
+        AND json_extract(assessment, sign.fullkey || '.level') = 'fail'
+        AND NOT EXISTS (
+            SELECT 1 FROM judgement AS later, json_each(iif(json_valid(later.replaces), later.replaces, '[]')) AS old
+            WHERE later.trial = judgement.trial AND old.value = judgement.id
+        )
+"""
+"""Signs at level fail of the judgements that no later one replaces; a row that can't be read names none, and ``check`` tells of it."""
 
 
 @dataclass(frozen=True)
 class Asking:
-    """A throw, and all that an order can follow from."""
+    """A throw, and all that an order which takes its rig out of use can follow from."""
 
-    trial: Trial
+    trial: str
+    rig: str
+    direction: str
     kinds: tuple[str, ...]
     """Of every sheet it stands on."""
-    judgement: Judgement | None
-    """The one that counts."""
+    failed_signs: tuple[str, ...]
     sightings: tuple[Sighting, ...]
     """Every revision."""
 
@@ -35,26 +51,24 @@ class AskingRows(TrialRows):
     def asking(self, rig: str | None = None) -> list[Asking]:
         """Throws that were ever judged "fail" or answered with a "no", of one rig or of all; the others aren't read."""
         # "+rig": these are few, so it starts from them and not from all throws of the rig
-        inside, values = f"SELECT id FROM trial WHERE id IN ({ASKING})", list[SqlValue]()
-        if rig is not None:
-            inside, values = f"{inside} AND +rig = ?", [rig]
-        trials = self.select(Trial, f"WHERE id IN ({inside})", values)
+        of_rig, values = ("", []) if rig is None else ("AND +rig = ?", [rig])
+        trials = self.read(
+            f"SELECT id, rig, direction FROM trial WHERE id IN ({FAILED} UNION {SAID_NO}) {of_rig}", values
+        )
         if not trials:
             return []
-        where = f"WHERE trial IN ({inside})"
-        kinds = _grouped(
-            self.read(f"SELECT trial, kind FROM placement JOIN sheet ON sheet.id = sheet {where}", values)
-        )
-        judged = _grouped((one.trial, one) for one in self._judgements(where, values))
-        seen = _grouped((one.trial, one) for one in self.select(Sighting, where, values))
+        listed = [json.dumps([row[0] for row in trials])]
+        kinds = _grouped(self.read(KINDS, listed))
+        signs = _grouped(self.read(FAILED_SIGNS, listed))
+        seen = _grouped((one.trial, one) for one in self.select(Sighting, f"WHERE trial IN {LISTED}", listed))
         return [
-            Asking(one, tuple(sorted(set(kinds[one.id]))), current(judged[one.id]), tuple(seen[one.id]))
-            for one in trials
+            Asking(trial, whose, direction, tuple(kinds[trial]), tuple(signs[trial]), tuple(seen[trial]))
+            for trial, whose, direction in trials
         ]
 
 
-def _grouped(pairs: Iterable[tuple[str, object]]) -> dict[str, list]:  # type: ignore[type-arg]
-    found = defaultdict(list)
+def _grouped(pairs: Iterable[Any]) -> dict[str, list[Any]]:
+    found: dict[str, list[Any]] = defaultdict(list)
     for key, value in pairs:
         found[key].append(value)
     return found

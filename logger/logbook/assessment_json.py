@@ -11,7 +11,7 @@ import numpy as np
 from logger.core.assessment import Assessment, Check, Diagnosis, Figures, Measured, Profile, Sign
 from logger.logbook import tracecodec
 
-Kind = TypeVar("Kind", Sign, Check, Diagnosis, Figures)
+Kind = TypeVar("Kind", Sign, Check, Diagnosis)
 
 # A profile is derived and can be reckoned again from its trace: it is kept in parts of one so small that its
 # uncertainty is far larger.
@@ -22,6 +22,7 @@ NOT_REACHED = -(2**31)
 
 ASSESSMENT_FIELDS = frozenset(field.name for field in fields(Assessment))
 FIGURE_FIELDS = frozenset(field.name for field in fields(Figures))
+PART_FIELDS = {kind: tuple(field.name for field in fields(kind)) for kind in (Sign, Check, Diagnosis)}
 
 
 def to_json_value(assessment: Assessment) -> dict[str, Any]:
@@ -84,7 +85,7 @@ def _short(value: dict[str, Any]) -> dict[str, Any]:
 
 
 def _build(kind: type[Kind], value: Mapping[str, Any]) -> Kind:
-    parts = {field.name: value[field.name] for field in fields(kind) if field.name in value}
+    parts = {name: value[name] for name in PART_FIELDS[kind] if name in value}
     if parts.get("measured") is not None:
         parts["measured"] = Measured(*parts["measured"])
     arguments: Any = {name: tuple(item) if isinstance(item, list) else item for name, item in parts.items()}

@@ -4,6 +4,7 @@ The tables say which sign takes the rig how far. A verdict lowered only by unans
 gap in the sheet, not a finding on the machine.
 """
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from logger.core.assessment import FAIL, WATCH, Assessment, Sign
@@ -26,6 +27,7 @@ SIGN_CAUSES: dict[tuple[str, str], str] = {
     ("no-start", LOCK): "no start",
     ("no-start", UNLOCK): "no start",
 }
+FAILED_LIMIT = "failed limit"
 # On the bench the actuator moves nothing: running light is what it should do there.
 NOT_ON_BENCH = ("light run",)
 
@@ -61,13 +63,19 @@ def findings_in_record(kind: str, judged: Assessment) -> list[Finding]:
             if found.pop(cause, None) is not None:
                 return list(found.values())
     if judged.verdict == FAIL and not any(sign.level == FAIL for sign in judged.signs):
-        found.setdefault("failed limit", Finding("failed limit", judged.because))
+        found.setdefault(FAILED_LIMIT, Finding(FAILED_LIMIT, judged.because))
     return list(found.values())
+
+
+def causes_of_failed(kind: str, direction: str, signs: Iterable[str]) -> set[str]:
+    """The causes alone, from the names of a throw's signs at level fail."""
+    causes = {SIGN_CAUSES.get((sign, direction), FAILED_LIMIT) for sign in signs}
+    return causes - set(NOT_ON_BENCH) if kind == BENCH else causes
 
 
 def _cause_of(sign: Sign, direction: str) -> str | None:
     if sign.level == FAIL:
-        return SIGN_CAUSES.get((sign.sign, direction), "failed limit")
+        return SIGN_CAUSES.get((sign.sign, direction), FAILED_LIMIT)
     return "watch sign" if sign.level == WATCH else None
 
 

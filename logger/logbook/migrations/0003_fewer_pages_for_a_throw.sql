@@ -68,8 +68,8 @@ DROP TABLE judgement;
 ALTER TABLE new_judgement RENAME TO judgement;
 
 CREATE INDEX placement_by_sheet ON placement (sheet);
-CREATE INDEX judgement_failed ON judgement (trial) WHERE verdict = 'fail';
-CREATE INDEX sighting_said_no ON sighting (trial)
+CREATE INDEX judgement_failed ON judgement (trial, verdict) WHERE verdict = 'fail';
+CREATE INDEX sighting_said_no ON sighting (trial, left_pin, right_pin, load_check, retained_power_off)
     WHERE left_pin = 'no' OR right_pin = 'no' OR load_check = 'no' OR retained_power_off = 'no';
 
 CREATE TRIGGER placement_no_update BEFORE UPDATE ON placement BEGIN SELECT RAISE (ABORT, 'the logbook is append only'); END;
