@@ -279,6 +279,13 @@ def to_sql(kind: str, value: Any) -> SqlValue:
     return value if value is None or stored_as is None else stored_as(value)
 
 
+def _parsed(value: SqlValue) -> Any:
+    try:
+        return json.loads(str(value))
+    except RecursionError as error:
+        raise ValueError("JSON in the logbook isn't nested without end") from error
+
+
 def from_sql(kind: str, value: SqlValue) -> Any:
     """The other way. Raises ValueError or TypeError for what ``to_sql`` never writes."""
     if value is None:
@@ -289,12 +296,12 @@ def from_sql(kind: str, value: SqlValue) -> Any:
             raise ValueError("a time in the logbook carries its offset from UTC")
         return time
     if kind == JSON:
-        details = json.loads(str(value))
+        details = _parsed(value)
         if not isinstance(details, dict):
             raise ValueError("details in the logbook stand under names")
         return details
     if kind == IDS:
-        return tuple(json.loads(str(value)))
+        return tuple(_parsed(value))
     if kind == FLAG:
         return bool(value)
     return value

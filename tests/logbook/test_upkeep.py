@@ -79,6 +79,18 @@ def test_a_change_behind_the_programs_back_is_found_and_its_sheet_is_named(seale
     assert any(each.startswith(where) and what in each for each in told), told
 
 
+@pytest.mark.parametrize(
+    "assessment", ["{", '{"signs": ["stall"]}', '{"signs": 1}', "[]", "[" * 3000], ids=range(5)
+)
+def test_a_damaged_judgement_leaves_the_status_of_every_rig_readable(sealed, assessment):
+    from logger.jobs.latch import status
+
+    tamper(sealed, "judgement", "SELECT 1")
+    sealed.db.execute("UPDATE judgement SET verdict = 'fail', assessment = ?, replaces = '{'", [assessment])
+    assert status(sealed, RIG).level == "do not use"
+    assert any("judgement" in problem.what for problem in check(sealed).problems)
+
+
 def test_a_row_forged_with_a_fitting_id_still_breaks_the_seal(sealed):
     [before] = {each.id for each in sealed.stored("decision", "", [])}
     tamper(sealed, "decision", "UPDATE decision SET outcome = 'accepted'")
