@@ -62,6 +62,9 @@ PAGES: dict[str, tuple[str, ...]] = {
         "rated: the data sheet's maximum. standstill: what the motor would draw if it stood. baseline: healthy throws of this rig.",
         "travel about: reckoned from voltage and current; it is an estimate, no sight of the pins.",
         "Every sample is on the disk before anything else is done with it. After a crash it is offered at the next start.",
+        "",
+        "WATCH or FAIL at the end: the sentence below says why, then the likely cause, what else it could be, and what to do to tell.",
+        "Nothing flowed and it was ended by hand: you are asked whether it was thrown at all.",
     ),
     "sighting": (
         "Look at the left pin. Answer. Then look at the right pin. Answer. One never speaks for the other.",
@@ -86,11 +89,16 @@ PAGES: dict[str, tuple[str, ...]] = {
         "resistance of the supply: volts lost per ampere upstream of the board: cable, plugs, battery.",
         "load taken up at: where the current leaves its no-load level; later than before means free play has grown.",
         "A sign is something noticed; its level says how grave. A cause is what would explain it; its rivals would too, until the action splits them.",
+        "On a small screen G changes between words and drawings.",
     ),
     "trend": (
         "Each point is one check; a point to watch carries its word. The lines are what the rig's own history allows.",
         "corrected: for voltage and temperature, so that winter doesn't look like wear.",
+        "centre, upper: the mean of the rig's first healthy checks, and how far chance may take a single one.",
+        "in control: no more than chance. suspect: this check stands out, do it again. low: lower than its baseline. out of control: risen more than chance does.",
         "forecast: when the limit would be crossed if it goes on so, with its interval. Too few checks: it says so.",
+        "An upright line is a service; below stands whether it helped, or that so few throws can't show it.",
+        "Left and right go through figures and directions; P shows the points as a list.",
     ),
     "service": (
         "seen: what was noticed. found: the cause. fixed: what was done. verified: how it was seen to be right. 'Fixed' says nothing about 'verified'.",
@@ -123,5 +131,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     ),
     "recover": (
         "A recording broke off: a crash, a flat battery, a pulled plug. What it holds is judged as a cut record and kept, or left for later.",
+        "The throw may have ended half-way: look at both pins before the attachment is lifted, then throw again for a whole record.",
+        "Where no current had flowed yet, nobody knows whether it was thrown: it goes into a file beside you, not into the logbook.",
     ),
 }

@@ -12,9 +12,13 @@ if TYPE_CHECKING:
     from logger.jobs.recorded import Recorded
 
 HOW = "Enter arms the recording. Then throw with the machine's own switch: it starts with the current and ends by itself."
+NOT_THROWN = (
+    "Y: it was, and nothing ran. It is kept as a throw that didn't start, and the rig is restricted until that is answered. "
+    "N: nobody threw. Nothing is kept, and you can arm again."
+)
 ARMED_SAID = (
     Cell("Throw now, when you like. Waiting for the current ...", STRONG),
-    Cell("Nobody near the attachment, hands off the pins: they move as soon as you throw.", WARN),
+    Cell("Nobody near the attachment; hands off the pins, they are about to move.", WARN),
 )
 LOOK = "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on."
 

@@ -91,7 +91,7 @@ def keep(recorded: Recorded, place: Place, now: datetime) -> Kept:
 def _kept(recorded: Recorded, place: Place, now: datetime) -> Kept:
     if recorded.trace is None or recorded.assessment is None:
         raise InputError("there is nothing to keep", str(recorded.journal), "Record again")
-    kept_out = _kept_out(recorded.trace, place)
+    kept_out = _kept_out(recorded, recorded.trace, place)
     in_logbook = place.in_logbook and not kept_out
     file = place.out if place.out is not None or in_logbook else Path()
     if file is not None:
@@ -124,10 +124,12 @@ def _free(file: Path) -> Path:
     return next((one for one in (file, *names) if not one.exists()), file)
 
 
-def _kept_out(trace: Trace, place: Place) -> str:
-    """Why a throw that no machine made stays out of this logbook; empty: it may go in."""
+def _kept_out(recorded: Recorded, trace: Trace, place: Place) -> str:
+    """Why what no machine made, or what may be no throw at all, stays out of this logbook; empty: it may go in."""
     from logger.jobs.logbooks import opened
 
+    if place.in_logbook and recorded.recovered and recorded.no_current:
+        return "no current flowed before it broke off, and nobody knows whether it was thrown"
     made_by = simulated_by(trace.head)
     if not place.in_logbook or not made_by:
         return ""

@@ -59,8 +59,13 @@ class Recorded:
     recovered: bool = False
     """From the journal of a recording that broke off, perhaps just after it was kept."""
 
+    @property
+    def no_current(self) -> bool:
+        """Nothing flowed from its first sample to its last; whether anybody threw, the record can't tell."""
+        return self.assessment is not None and any(one.sign == "no-start" for one in self.assessment.signs)
+
     def discard_journal(self) -> None:
-        """The trial is stored elsewhere."""
+        """The trial is stored elsewhere, or it was none."""
         self.let_go()
         self.journal.unlink(missing_ok=True)
 

@@ -5,11 +5,15 @@ from datetime import date
 
 import pytest
 
+from logger.core.simulator import Fault
 from logger.core.standing.service import Moment, ServiceEntry
 from logger.jobs.latch import raise_by_hand
 from logger.jobs.services import add as add_service
+from logger.jobs.sheet_view import view
 from logger.jobs.way_back import way_back
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, screen_text, settle, until_held
+from tests.tui.test_journey_after_a_crash import journal_of_a_crash
+from tests.tui.test_stumbles import level
 from tui.present import three_digits
 from tui.screens.record import RUNNING, RecordScreen
 from tui.widgets.ticks import round_marks
@@ -68,7 +72,7 @@ def test_while_it_is_armed_everybody_is_told_to_stay_clear(commissioned_logbook)
         app.simulate_key("enter")
         await until_held(pilot, board)
         await pilot.pause()
-        assert "Nobody near the attachment, hands off the pins" in said(app)
+        assert "Nobody near the attachment; hands off the pins" in said(app)
         board.go.set()
         await settle(pilot)
 
@@ -164,3 +168,47 @@ def test_figures_below_each_other_have_three_digits():
         "0.500",
         "118",
     ]
+
+
+@pytest.mark.parametrize(("answer", "kept"), [("n", 0), ("y", 1)])
+def test_a_recording_without_current_is_a_throw_only_if_somebody_threw(commissioned_logbook, answer, kept):
+    board = PlayedBoard(Clock(), [Fault("limit-open")])
+    app = app_on(commissioned_logbook.parent, Clock(), board)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter")
+        assert "No current came. Was the switch thrown?" in said(app)
+        await keys(pilot, answer)
+        assert ("No current flowed in the whole record" if kept else "Nothing was kept.") in said(app)
+
+    walked(app, journey)
+    assert len(view(str(commissioned_logbook), "yard-loader-2").trials) == kept
+    assert level(commissioned_logbook) == ("restricted" if kept else "in service")
+
+
+def test_an_armed_recording_that_broke_off_before_any_current_restricts_no_rig(
+    commissioned_logbook, monkeypatch
+):
+    monkeypatch.chdir(commissioned_logbook.parent)
+    journal_of_a_crash(commissioned_logbook, 0.8)  # the rehearsed throw comes after 1 s
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter")
+        assert "nobody knows whether it was thrown" in said(app)
+        await keys(pilot, "enter")
+
+    walked(app, journey)
+    assert level(commissioned_logbook) == "in service"
+    assert list(commissioned_logbook.parent.glob("yard-loader-lock-*.csv"))
+
+
+def test_a_digit_too_many_is_not_how_the_pins_were_seen(commissioned_logbook):
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter", "enter")
+        await keys(pilot, *["1", "enter"] * 5)
+        assert "Write in words how the pins were seen" in said(app)
+
+    walked(app, journey)

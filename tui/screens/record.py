@@ -15,7 +15,7 @@ from logger.errors import ThrowbookError
 from tui.live_words import levels_for, state_cell, travel_bar
 from tui.messages import BoardReady, Live, Noted
 from tui.present import BAD, STRONG, WARN, Cell, large_word, sentence
-from tui.record_words import ARMED_SAID, head_cell, ready_cells, result_cells, told_cells
+from tui.record_words import ARMED_SAID, NOT_THROWN, head_cell, ready_cells, result_cells, told_cells
 from tui.screens.page import Page, key
 from tui.widgets.big import Big
 from tui.widgets.frame import lines
@@ -216,7 +216,29 @@ class RecordScreen(Page[None]):
             self.tell(sentence(message.line), WARN)
 
     def done_record(self, recorded: "Recorded") -> None:
-        """It ended: keep it, whatever it shows."""
+        """It ended: keep it, whatever it shows; without any current only a person knows whether it was a throw."""
+        if not recorded.no_current:
+            self._keep(recorded)
+            return
+        from tui.screens.confirm import ConfirmScreen
+
+        def answered(thrown: bool | None) -> None:
+            if thrown:
+                self._keep(recorded)
+            else:
+                self.work("let_go", recorded.discard_journal)
+
+        self.app.bell()
+        question = "No current came. Was the switch thrown?"
+        self.app.push_screen(ConfirmScreen(question, NOT_THROWN, WARN), answered)
+
+    def done_let_go(self, _: None) -> None:
+        """Nobody threw."""
+        self._set_phase(READY)
+        self.repaint()
+        self.tell("Nothing was kept.")
+
+    def _keep(self, recorded: "Recorded") -> None:
         from logger.jobs.keeping import Place, keep
 
         desk, sheet = self.desk, self._sheet

@@ -105,6 +105,14 @@ class RecoverScreen(Page[None]):
         for recorded, where in kept:
             judged = recorded.assessment
             tone = verdict_cell(judged.verdict).tone
+            if where.kept_out:
+                self._told.append(
+                    Cell(
+                        f"{judged.direction}: not in the logbook, {where.kept_out}. It is in {where.file}.",
+                        WARN,
+                    )
+                )
+                continue
             self._told.append(
                 Cell(
                     f"{judged.direction}: {judged.verdict}. {sentence(judged.because)} On sheet {where.sheet}.",

@@ -79,9 +79,9 @@ class SightingScreen(FormPage[None]):
                 return
         values = self.form.values()
         looked = {values["left_pin"], values["right_pin"]} != {"not looked"}
-        if looked and not values["how"].strip():
+        if looked and not any(letter.isalpha() for letter in values["how"]):  # a digit meant for a choice
             self.form.field("how").focus_answer()
-            self.tell("Write how the pins were seen: torch, mirror, ...", WARN)
+            self.tell("Write in words how the pins were seen: torch, mirror, ...", WARN)
             return
         super().action_enter()
 

@@ -59,6 +59,8 @@ class TrendScreen(Page[None]):
     def done_trend(self, found: "RigTrend") -> None:
         """Show it."""
         self._found = found
+        signals = [number for number, one in enumerate(found.trends) if one.first_signal]
+        self._at = signals[0] if signals else 0  # what rose first of all is what one wants to see
         self.repaint()
 
     def action_step(self, by: int) -> None:
