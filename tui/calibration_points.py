@@ -10,6 +10,8 @@ from tui.present import GOOD, WARN, Cell
 
 KEY = "points"
 """Under which they stand in the draft, beside the fields of the form."""
+FAR_APART = 0.3
+"""Share of the meter's reading; a board with a wrong shunt may be so far off, but more often the current goes elsewhere."""
 
 
 @dataclass(frozen=True)
@@ -56,4 +58,7 @@ def point_cell(one: ReadPoint, now: str) -> Cell:
             f"[?] {said} ± {2 * point.u_shown_a:.2g} A{earlier}: not steady. F4 takes it back, then again.",
             WARN,
         )
+    apart_a = abs(point.shown_a - point.true_a)
+    if apart_a > FAR_APART * abs(point.true_a) + 3.0 * (point.u_true_a + point.u_shown_a):
+        return Cell(f"[?] {said}{earlier}: far apart. Does the same current flow through both?", WARN)
     return Cell(f"[x] {said}{earlier}", WARN if earlier else GOOD)

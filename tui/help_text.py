@@ -128,6 +128,9 @@ PAGES: dict[str, tuple[str, ...]] = {
     "papers": (
         "Report: the rig's history on paper. Blank sheet: to fill in by hand. Cab card: expected times and currents for the cab.",
         "Export: every table as CSV. Backup: a copy that is read again and found whole. Check: looks for anything changed or lost.",
+        "",
+        "A backup is a whole logbook. To look into it: throwbook --logbook BACKUP. Another computer, or a second yard: throwbook merge BACKUP.",
+        "A logbook that was lost or damaged: move the old file away, with any of the same name that ends in -wal or -shm, and copy the backup to its place.",
     ),
     "recover": (
         "A recording broke off: a crash, a flat battery, a pulled plug. What it holds is judged as a cut record and kept, or left for later.",

@@ -31,17 +31,17 @@ def _export(logbook: str | None, rig: str | None, where: Path | None, now: datet
 
     assert where is not None
     done = export(logbook, where, rig=rig)
-    return [
-        f"Exported to {done.folder}.",
-        *(f"{name}: {counted(count, 'row')}" for name, count in done.files.items()),
-    ]
+    rows = ", ".join(f"{name} {counted(count, 'row')}" for name, count in done.files.items())
+    return [f"Exported to {done.folder}.", f"{rows}."]
 
 
 def _backup(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
     from logger.jobs.upkeep import back_up
 
     done = back_up(logbook, where, now)
-    return [f"Backed up to {done.target}, {done.bytes / 1e6:.1f} MB; it was read again and is whole."]
+    return [
+        f"Backed up to {done.target}, {done.bytes / 1e6:.1f} MB; it was read again and is whole. Put it on another disk; F1 says how it is used again."
+    ]
 
 
 def _check(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
@@ -57,7 +57,9 @@ def _check(logbook: str | None, rig: str | None, where: Path | None, now: dateti
 
 
 def _written(number: str, files: Iterable[Path]) -> list[str]:
-    return [f"Paper {number} is written.", *map(str, files)]
+    listed = list(files)
+    where = f" It is in {listed[0].parent}:" if listed else ""
+    return [f"Paper {number} is written.{where}", *(one.name for one in listed)]
 
 
 def _report(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:

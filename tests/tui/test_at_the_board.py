@@ -7,13 +7,18 @@ import pytest
 
 from logger.core.simulator import Fault
 from logger.core.standing.service import Moment, ServiceEntry
+from logger.core.stroke.calibration import CalibrationPoint
+from logger.jobs.board import FoundPort
 from logger.jobs.latch import raise_by_hand
 from logger.jobs.services import add as add_service
 from logger.jobs.sheet_view import view
 from logger.jobs.way_back import way_back
+from logger.ports.serialport import PortInfo
+from logger.protocol.rehearsal import IDENTITY
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, screen_text, settle, until_held
 from tests.tui.test_journey_after_a_crash import journal_of_a_crash
 from tests.tui.test_stumbles import level
+from tui.calibration_points import ReadPoint, point_cell
 from tui.present import three_digits
 from tui.screens.record import RUNNING, RecordScreen
 from tui.widgets.ticks import round_marks
@@ -210,5 +215,31 @@ def test_a_digit_too_many_is_not_how_the_pins_were_seen(commissioned_logbook):
         await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter", "enter")
         await keys(pilot, *["1", "enter"] * 5)
         assert "Write in words how the pins were seen" in said(app)
+
+    walked(app, journey)
+
+
+def test_a_board_that_shows_nothing_of_the_current_is_asked_about(tmp_path):
+    point = ReadPoint("2.00 A", CalibrationPoint(2.0, 0.02, 0.0004, 0.001), "2026-03-14 09:12")
+    assert "Does the same current flow through both?" in point_cell(point, "2026-03-14 09:13").text
+    near = ReadPoint("2.00 A", CalibrationPoint(2.0, 0.02, 2.2, 0.001), "2026-03-14 09:12")
+    assert point_cell(near, "2026-03-14 09:13").text.startswith("[x]")
+
+
+def test_a_rehearsal_board_is_not_taken_for_a_real_rig_but_for_one_in_a_practice_logbook(tmp_path):
+    app = app_on(tmp_path, port="")
+    app.desk.find_boards = lambda names=(): [
+        FoundPort(PortInfo("rehearsed", "", "", "", ""), IDENTITY, 115200, "")
+    ]
+
+    async def journey(pilot):
+        await keys(pilot, "b")
+        assert "X practise" not in said(app)
+        await keys(pilot, "enter")
+        assert "its throws say nothing about the real machine" in said(app)
+        assert not app.desk.port
+        app.desk.simulated = True
+        await keys(pilot, "enter")
+        assert app.desk.port == "rehearsed"
 
     walked(app, journey)

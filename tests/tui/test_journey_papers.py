@@ -1,9 +1,13 @@
 """Journey 9: papers and data from the keyboard."""
 
+import asyncio
+import threading
 from pathlib import Path
 
+from logger.jobs.upkeep import back_up
 from logger.logbook import open_logbook
-from tests.tui.bench import RIG, app_on, keys, said, settle
+from tests.tui.bench import NOW, RIG, app_on, keys, said, settle
+from tui.papers import Paper
 
 
 def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkeypatch, size):
@@ -55,3 +59,54 @@ def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkey
         assert papers
         assert all(one.read_bytes().startswith(b"%PDF") for one in papers)
     assert (Path(folder) / f"{RIG}-export-20260314" / "trials.csv").is_file()
+
+
+def test_a_backup_put_back_as_the_help_says_opens_with_all_it_held(seasons_logbook):
+    backup = seasons_logbook.with_name("backup.throwbook")
+    back_up(str(seasons_logbook), backup, NOW)
+    with open_logbook(backup, read_only=True) as book:
+        throws = len(book.trials(RIG))
+    seasons_logbook.write_bytes(b"lost")  # damaged, and a journal of it left behind
+    seasons_logbook.with_name(seasons_logbook.name + "-wal").write_bytes(b"left behind")
+    for old in seasons_logbook.parent.glob(seasons_logbook.name + "*"):
+        if not old.is_dir():
+            old.rename(old.with_name("old-" + old.name))
+    backup.rename(seasons_logbook)
+    app = app_on(seasons_logbook.parent)
+
+    async def journey() -> None:
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settle(pilot)
+            assert f" {throws} " in f"{said(app)} "
+            await keys(pilot, "l", "down", "down", "enter")
+            assert "nothing is changed, nothing is lost" in said(app)
+
+    asyncio.run(journey())
+
+
+def test_a_second_paper_waits_for_the_first(seasons_logbook, monkeypatch):
+    monkeypatch.chdir(seasons_logbook.parent)
+    app = app_on(seasons_logbook.parent)
+    begun, go = threading.Event(), threading.Event()
+
+    def slow(logbook, rig, where, now):
+        begun.set()
+        go.wait(30)
+        return ["Done."]
+
+    async def journey() -> None:
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settle(pilot)
+            await keys(pilot, "enter", "p")
+            app.screen._offered["report"] = Paper("report", "", "report", None, True, slow)
+            app.simulate_key("enter")
+            while not begun.is_set():
+                await asyncio.sleep(0.005)
+            app.simulate_key("enter")
+            await pilot.pause()
+            assert "report isn't done yet" in said(app)
+            go.set()
+            await settle(pilot)
+            assert "Done." in said(app)
+
+    asyncio.run(journey())

@@ -20,7 +20,9 @@ REHEARSAL = "rehearsal"
 NONE = (
     Cell("No board answers.", STRONG),
     Cell("Plug it in, wait for its light, then F looks again. Is its driver there, may you open the port?"),
-    Cell("Without one: X on this screen practises on a rehearsal board, or H on the sheet measures by hand."),
+    Cell(
+        "Without one: X on a rig's screen practises on a rehearsal board, or H on the sheet measures by hand."
+    ),
 )
 
 
@@ -129,13 +131,14 @@ class BoardScreen(Page[str]):
         if chosen is None or chosen.identity is None:
             self.tell("There is no board at that port.", WARN)
             return
-        self.desk.port, self.desk.baud = chosen.info.device, chosen.baud or self.desk.baud
-        if chosen.identity.id == REHEARSAL and not self.desk.practice:
+        desk = self.desk
+        if chosen.identity.id == REHEARSAL and not (desk.practice or desk.simulated):
             self.tell(
                 "That is a rehearsal board: its throws say nothing about the real machine. X practises in a logbook of its own.",
                 WARN,
             )
             return
+        desk.port, desk.baud = chosen.info.device, chosen.baud or desk.baud
         self.dismiss(chosen.info.device)
 
     # ---- check and calibrate ----
@@ -158,7 +161,7 @@ class BoardScreen(Page[str]):
         self._check = check
         self.query_one("#check-place").display = True
         self.tell(
-            "Everything is as it should be."
+            "Nothing stands out. Whether its amperes are right only a meter can tell: K."
             if check.good
             else "Something isn't as it should be: see the lines with LOOK.",
             GOOD if check.good else WARN,
@@ -184,14 +187,11 @@ class BoardScreen(Page[str]):
         self.app.push_screen(BoardSettingsScreen(), lambda _: self.repaint())
 
     def action_practise(self) -> None:
-        """A rehearsal board for this rig, or for the first one of the logbook."""
+        """A rehearsal board for this rig."""
         from tui.screens.practice import PracticeScreen
 
-        if self._rig:
-            self.app.push_screen(PracticeScreen(self._rig))
-        else:
-            self.tell("Open a rig first: its screen has 'X practise'.", WARN)
+        self.app.push_screen(PracticeScreen(self._rig))
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
-        """Already practising?"""
-        return not (action == "practise" and self.desk.practice)
+        """Already practising? On which rig?"""
+        return action != "practise" or bool(self._rig and not self.desk.practice)

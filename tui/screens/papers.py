@@ -10,7 +10,7 @@ from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
 from tui.papers import PAPERS, Paper
-from tui.present import GOOD, Cell
+from tui.present import BAD, GOOD, WARN, Cell
 from tui.screens.page import Page, key
 from tui.widgets.frame import lines
 from tui.widgets.table import Table
@@ -34,6 +34,8 @@ class PapersScreen(Page[None]):
     def __init__(self, rig: str | None) -> None:
         super().__init__()
         self._rig = rig
+        self._working = ""
+        """Name of the paper that is being made."""
         self._offered: dict[str, Paper] = {one.name: one for one in PAPERS if rig or not one.needs_rig}
 
     def body(self) -> Iterator[Widget]:
@@ -58,7 +60,10 @@ class PapersScreen(Page[None]):
         self.action_make()
 
     def action_make(self) -> None:
-        """Ask where, then make it."""
+        """Ask where, then make it; one after the other, so that none hides what became of the one before."""
+        if self._working:
+            self.tell(f"{self._working} isn't done yet: wait for it, then the next one.", WARN)
+            return
         paper = self._offered[self.query_one(Table).chosen or next(iter(self._offered))]
         if paper.ending is None:
             self._start(paper, None)
@@ -73,12 +78,19 @@ class PapersScreen(Page[None]):
         )
 
     def _start(self, paper: Paper, where: Path | None) -> None:
+        self._working = paper.name
         self.tell(f"{paper.name}: working ...")
         desk, rig = self.desk, self._rig
         self.work("made", lambda: paper.make(desk.logbook, rig, where, desk.now()))
 
     def done_made(self, told: list[str]) -> None:
         """Say where it is."""
+        self._working = ""
         self.tell("")
         self.query_one("#done", Static).update(lines(self.app, [Cell(told[0], GOOD), *told[1:]]))
         self.app.bell()
+
+    def failed_made(self, error: Exception) -> None:
+        """It couldn't be made."""
+        self._working = ""
+        self.tell(str(error), BAD)
