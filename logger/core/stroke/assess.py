@@ -19,6 +19,7 @@ from logger.core.stroke.evidence import (
 )
 from logger.core.stroke.figures import Gains, clipped_at, end_of, figures_of
 from logger.core.stroke.late_load import late_load, take_up_of
+from logger.core.stroke.movement import FullStroke
 from logger.core.stroke.segmentation import Segments, segment
 from logger.core.stroke.shape import fit_difference
 from logger.core.stroke.signs import signs_of, superseded
@@ -108,12 +109,19 @@ def _gains_of(trace: Trace) -> Gains:
 def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, gains: Gains) -> Evidence:
     """Cut, measure and compare one record."""
     actuator = rig.actuator
-    shortest_s = actuator.stroke_m / (actuator.no_load_speed_m_s * HIGHEST_SUPPLY)
-    segments = segment(trace, line.i0_a, shortest_s)
     if baseline is not None and baseline.direction != trace.direction:
         baseline = None
-    voltage_v, from_voltage = voltage_or_nominal(trace, actuator.voltage_v, segments)
     r_ohm = float(resistance_at(line, trace.ambient_c if trace.ambient_c is not None else 20.0))
+    full_vs, full_u = full_stroke(line, rig, baseline, trace.voltage_v is not None, trace.ambient_c)
+    stroke = FullStroke(
+        shortest_s=actuator.stroke_m / (actuator.no_load_speed_m_s * HIGHEST_SUPPLY),
+        volt_seconds=full_vs,
+        u=full_u,
+        r_ohm=r_ohm,
+        nominal_v=actuator.voltage_v,
+    )
+    segments = segment(trace, line.i0_a, stroke)
+    voltage_v, from_voltage = voltage_or_nominal(trace, actuator.voltage_v, segments)
     still = standstill_of(segments, trace.time_s, voltage_v, actuator, r_ohm, line.u_r)
     moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still)
     clip_a = (
@@ -126,10 +134,9 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
         figures, share, u = Figures(), 0.0, 0.0
         shape_profile, fit = None, None
     else:
-        full_vs, u = full_stroke(line, rig, baseline, from_voltage, trace.ambient_c)
         share = max(moved.total_vs / full_vs, 0.0)
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
-        u = float(np.hypot(u, _resistance_share(figures, line, r_ohm, baseline)))
+        u = float(np.hypot(full_u, _resistance_share(figures, line, r_ohm, baseline)))
         if segments.breaks:
             u = float(
                 np.hypot(

@@ -3,18 +3,22 @@
 While a contact is open no current flows, far less than a turning motor draws; the motor slows down, so the current comes
 back as at a start, with a surge. Both must be seen. Zeros without a surge after them (a sensor that dropped out), a hole
 in the times without zeros (lost readings) and an end without a return are none.
+
+At a low rate the surge may lie between two rows, and one row may be all there is of the zeros. Such a place is a break too,
+but not a certain one: its rows count neither as load nor as travel, and the sign says what the record can't tell.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.core.quantities.numerics import median_of, robust_sd, runs_of
 from logger.core.stroke.transient import FEWEST_ROWS, NOISE_SIGMAS, SMALLEST_PEAK, end_of_transient
 from logger.core.trace import FloatArray
 
 SLOWEST_PERIOD_S = 0.045
-"""Rows further apart than this show neither a short break nor its surge: nothing is said (*assumed*)."""
+"""Rows further apart than this show neither a short break nor its surge for certain (*assumed*)."""
 SHORTEST_S = 0.03
 """Relays bounce and brushes jump for less than this (*practice*)."""
 LONGEST_S = 1.0
@@ -22,8 +26,11 @@ LONGEST_S = 1.0
 FEWEST_OPEN_ROWS = 2
 MOST_BREAKS = 12
 """More zeros than this are a drive's pulses or brushes that jump, not a contact that opens (*assumed*)."""
+LONGEST_SPIKE = 2
+"""So many rows in a row are a spike, or a contact that bounces; they don't end a break."""
 BESIDE_ROWS = 12
-"""Rows on whose median the level beside a break is taken."""
+"""Rows on whose median the level beside a break is taken. As many zeros after as many rows of current: by chance once in
+C(24, 12) = 2.7 million times, however rough the run."""
 SURGE_WITHIN_S = 0.1
 """A surge stands at its highest within this time of the return (*practice*)."""
 
@@ -38,6 +45,8 @@ class Break:
     """First row with current again."""
     settled: int
     """First row after the surge."""
+    certain: bool = True
+    """Zeros and surge were both seen; else the rate is too low to tell it from readings that dropped out."""
 
 
 def find_breaks(
@@ -50,34 +59,53 @@ def find_breaks(
     current_a, time_s
         shape (n,) [A], zero taken off, driving direction positive; [s].
     rest_a
-        Below this no motor turns [A].
+        Below this no motor turns, and noise alone doesn't reach it from zero [A].
     period_s
         Median time between rows [s].
     """
-    if period_s > SLOWEST_PERIOD_S or last - first < 2 * FEWEST_ROWS:
+    if last - first < 2 * FEWEST_ROWS:
         return ()
     moving = current_a[first : last + 1]
     if float(moving.min()) >= rest_a:
         return ()
-    edges = []
-    for a, b in runs_of(moving < rest_a):
-        edge = _edges(current_a, time_s, first, first + a, first + b, last, period_s)
-        if edge is not None:
-            edges.append(edge)
-    if not 0 < len(edges) <= MOST_BREAKS:
+    found = []
+    for a, b in _zeros(moving < rest_a):
+        opened = _opened_at(current_a, time_s, first, first + a, first + b, last, rest_a, period_s)
+        if opened is not None:
+            certain = period_s <= SLOWEST_PERIOD_S and b - a >= FEWEST_OPEN_ROWS
+            found.append((opened, first + b, certain))
+    if not 0 < len(found) <= MOST_BREAKS:
         return ()
-    ends = [opened for opened, _ in edges[1:]] + [last + 1]
+    ends = [opened for opened, _, _ in found[1:]] + [last + 1]
     return tuple(
-        Break(opened, closed, _surge_over(current_a, time_s, closed, end - 1))
-        for (opened, closed), end in zip(edges, ends, strict=True)
+        Break(opened, closed, _surge_over(current_a, time_s, closed, end - 1), certain)
+        for (opened, closed, certain), end in zip(found, ends, strict=True)
     )
 
 
-def _edges(
-    current_a: FloatArray, time_s: FloatArray, first: int, a: int, b: int, last: int, period_s: float
-) -> tuple[int, int] | None:
-    """Rows at which a contact opened and closed around the zeros from ``a`` to before ``b``; None: no break."""
-    if a - first < FEWEST_ROWS or b + 1 >= last or b - a < FEWEST_OPEN_ROWS:
+def _zeros(open_rows: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one-past-last row of every run of zeros, a spike in their midst counted with them."""
+    joined: list[tuple[int, int]] = []
+    for a, b in runs_of(open_rows):
+        if joined and a - joined[-1][1] <= LONGEST_SPIKE:
+            joined[-1] = (joined[-1][0], b)
+        else:
+            joined.append((a, b))
+    return joined
+
+
+def _opened_at(
+    current_a: FloatArray,
+    time_s: FloatArray,
+    first: int,
+    a: int,
+    b: int,
+    last: int,
+    rest_a: float,
+    period_s: float,
+) -> int | None:
+    """Row at which a contact opened before the zeros from ``a`` to before ``b``; None: no break."""
+    if a - first < FEWEST_ROWS or b + 1 >= last:
         return None
     lasted_s = float(time_s[b] - time_s[a])
     seen_s = (b - a) * period_s
@@ -85,17 +113,23 @@ def _edges(
         return None
     beside_a = current_a[a - BESIDE_ROWS : a]
     level_a = median_of(beside_a)
-    if level_a < NOISE_SIGMAS * robust_sd(np.diff(beside_a)) / np.sqrt(2.0):
-        return None  # so rough a run reaches zero by itself
+    scatter_a = robust_sd(np.diff(beside_a)) / np.sqrt(2.0)
+    by_chance = level_a < rest_a + NOISE_SIGMAS * scatter_a and (
+        b - a < BESIDE_ROWS or float(beside_a.min()) < rest_a
+    )
+    if level_a < 2.0 * rest_a or by_chance:
+        return None  # so light or so rough a run comes near zero by itself
     reach = max(2, int(SURGE_WITHIN_S / period_s))
     surge_a = float(current_a[b : min(b + reach, last) + 1].max())
-    if surge_a < SMALLEST_PEAK * level_a:
+    surged = surge_a >= max(SMALLEST_PEAK * level_a, level_a + NOISE_SIGMAS * scatter_a)
+    between_rows = period_s > SLOWEST_PERIOD_S and b - a >= FEWEST_OPEN_ROWS
+    if not surged and not between_rows:
         return None
     # A diode or a filter drags out the fall: it is part of the break.
     opened = a
     while opened > a - BESIDE_ROWS // 2 and current_a[opened - 1] < 0.8 * level_a:
         opened -= 1
-    return opened, b
+    return opened
 
 
 def _surge_over(current_a: FloatArray, time_s: FloatArray, closed: int, last: int) -> int:

@@ -75,6 +75,11 @@ def held_at_a_limit(evidence: Evidence, sign: Sign) -> bool:
     return evidence.moved.limited
 
 
+def too_few_readings(evidence: Evidence, sign: Sign) -> bool:
+    """No break of the current is certain: the rate is too low to show one."""
+    return not any(each.certain for each in evidence.segments.breaks)
+
+
 def voltage_kept(evidence: Evidence, sign: Sign) -> bool:
     """The board still read the running voltage while no current flowed."""
     share = _voltage_in_breaks(evidence)

@@ -19,6 +19,7 @@ from logger.core.stroke.cause import (
     never_moved,
     rising,
     still_running,
+    too_few_readings,
     voltage_kept,
     voltage_lost,
 )
@@ -224,6 +225,19 @@ CAUSES: tuple[Cause, ...] = (
         LIKELY,
         ("a weak battery", "other loads on the same supply"),
         "Measure the voltage at both ends of the cable while it runs; whichever half loses it holds the fault.",
+    ),
+    Cause(
+        "interruption",
+        "too few samples a second to tell: perhaps a contact that opened for a moment",
+        POSSIBLE,
+        (
+            "readings that dropped out between sensor and file",
+            "readings that dropped out, and a heavier place just after them",
+            "somebody let go of the switch for a moment",
+        ),
+        "Record several throws with 100 samples a second or more: they show how long the current was off, and whether "
+        "it came back with a surge.",
+        too_few_readings,
     ),
     Cause(
         "interruption",

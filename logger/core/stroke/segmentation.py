@@ -8,7 +8,6 @@ record itself.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from logger.core.quantities.numerics import (
     median_of,
@@ -16,21 +15,17 @@ from logger.core.quantities.numerics import (
     moving_mean,
     resolution_step,
     robust_sd,
-    runs_of,
 )
-from logger.core.stroke.breaks import LONGEST_S, Break, find_breaks
+from logger.core.stroke.breaks import Break, find_breaks
+from logger.core.stroke.movement import SUSTAINED_SAMPLES, FullStroke, movement_of, regions_of
 from logger.core.stroke.rest import END_S, REST_SHARE, first_guess_of_zero, noise_of, polarity_of, refine_zero
 from logger.core.stroke.transient import end_of_transient
 from logger.core.trace import FloatArray, Trace
 
 NOISE_SIGMAS = 5.0
 """A sample this many standard deviations off zero isn't noise (one in millions for a normal scatter)."""
-SUSTAINED_SAMPLES = 3
-"""Fewer samples in a row than this are a spike, not a movement."""
 BOUNCE_S = 0.015
 """Contacts of a power relay bounce for some milliseconds (*practice*)."""
-PAUSE_S = 0.3
-"""A break in the current shorter than this is a bad contact: the motor coasts through it (*practice*)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +78,7 @@ class Segments:
         return slice(self.settled, self.last + 1)
 
 
-def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) -> Segments:
+def segment(trace: Trace, no_load_current_a: float, stroke: FullStroke) -> Segments:
     """Cut one record.
 
     Parameters
@@ -92,9 +87,8 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         n rows, n >= 3.
     no_load_current_a
         From the rating [A].
-    shortest_stroke_s
-        The full stroke can't be done faster than this [s]; a current that stops sooner and comes back is still the
-        same movement.
+    stroke
+        What the full stroke takes: a current that stops sooner and comes back is still the same movement.
     """
     time_s = trace.time_s
     period_s = median_of(np.diff(time_s))
@@ -110,11 +104,11 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         NOISE_SIGMAS * noise_a / np.sqrt(width) if width > 1 else NOISE_SIGMAS * noise_a,
     )
     threshold = min(threshold, 0.8 * no_load_current_a)
-    regions = _regions(smooth > threshold, time_s)
+    regions = regions_of(smooth > threshold, time_s)
     if not regions:
         return _nothing_moved(trace, current, polarity, zero_a, noise_a, period_s)
 
-    (first, last), pauses, left_out = _movement(regions, time_s, shortest_stroke_s, period_s)
+    (first, last), pauses, left_out = movement_of(regions, time_s, current, trace.voltage_v, period_s, stroke)
     current, zero_a, zero_u_a, noise_a, step_a = refine_zero(
         current, zero_a, polarity, first, last, 0.5 * no_load_current_a + NOISE_SIGMAS * noise_a, rest_seen
     )
@@ -126,8 +120,8 @@ def segment(trace: Trace, no_load_current_a: float, shortest_stroke_s: float) ->
         last = _back_to_the_knee(current, first, last, max(12, int(END_S / period_s)))
     starts_running = first == 0 or not rest_seen
     ends_running = last >= len(current) - 1
-    legible = width == 1 and threshold <= 0.5 * no_load_current_a
-    breaks = find_breaks(current, time_s, first, last, threshold, period_s) if legible else ()
+    rest_a = max(REST_SHARE * no_load_current_a, NOISE_SIGMAS * noise_a)
+    breaks = find_breaks(current, time_s, first, last, rest_a, period_s)
     start_until = breaks[0].opened - 1 if breaks else last
     settled, ramped = (
         (first, False) if starts_running else end_of_transient(current, time_s, first, start_until)
@@ -167,41 +161,6 @@ def _smoothing_width(noise_a: float, no_load_current_a: float) -> int:
     """Rows to average so that noise stays below the rest band; 1 for any decent record."""
     needed = (NOISE_SIGMAS * noise_a / (0.6 * no_load_current_a)) ** 2
     return max(1, int(np.ceil(needed)))
-
-
-def _regions(moving: NDArray[np.bool_], time_s: FloatArray) -> list[tuple[int, int]]:
-    """Runs of movement current (first and last row), spikes dropped and short breaks closed."""
-    runs = [(a, b - 1) for a, b in runs_of(moving) if b - a >= SUSTAINED_SAMPLES]
-    joined: list[tuple[int, int]] = []
-    for a, b in runs:
-        if joined and (
-            time_s[a] - time_s[joined[-1][1]] <= PAUSE_S or a - joined[-1][1] <= SUSTAINED_SAMPLES
-        ):
-            joined[-1] = (joined[-1][0], b)
-        else:
-            joined.append((a, b))
-    return joined
-
-
-def _movement(
-    regions: list[tuple[int, int]], time_s: FloatArray, shortest_stroke_s: float, period_s: float
-) -> tuple[tuple[int, int], int, int]:
-    """The first movement: later regions belong to it until a stroke can have been done, or after a contact's break."""
-    first, last = regions[0]
-    driven_s = time_s[last] - time_s[first]
-    used = 1
-    for a, b in regions[1:]:
-        resumed = (
-            time_s[a] - time_s[last] <= LONGEST_S + 2.0 * period_s
-            and PAUSE_S <= time_s[b] - time_s[a] <= 0.8 * driven_s
-        )
-        if driven_s >= 0.8 * shortest_stroke_s and not resumed:  # as long as the first: a stroke of its own
-            break
-        driven_s += time_s[b] - time_s[a]
-        last = b
-        used += 1
-    left_out = sum(b - a + 1 for a, b in regions[used:])
-    return (first, last), used - 1, left_out
 
 
 def _sharpen(

@@ -15,7 +15,8 @@ import numpy as np
 
 from logger.core.quantities.numerics import median_of, median_of_three, robust_sd
 from logger.core.rig import Actuator
-from logger.core.stroke.segmentation import SUSTAINED_SAMPLES, Segments
+from logger.core.stroke.movement import SUSTAINED_SAMPLES
+from logger.core.stroke.segmentation import Segments
 from logger.core.trace import FloatArray
 
 ABOVE_RATED = 1.2

@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from logger.core.machine.rating import motor_line
 from logger.core.stroke.assess import assess_trace
 from logger.core.stroke.baseline import make_baseline
 from logger.core.trace import Trace
-from tests.core.drawn_strokes import RIG, Drawn, healthy
+from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, healthy
 
 OF_LOAD = {"binding-spot", "over-rated", "drag", "light-run", "free-play", "uneven-sides", "noisy"}
 BASELINE = make_baseline([assess_trace(trace, RIG) for trace in healthy(8)], reason="drawn")
@@ -143,8 +144,17 @@ def unbroken(name: str) -> Trace:
         return replace(trace, current_a=current)
     if name == "stopped by hand":
         return broken(drawn, (0.4, 2.0))
-    if name == "two rows at 10 Hz":
-        return broken(drawn.but(rate_hz=10.0), (0.4, 0.2))
+    if name == "one row at 10 Hz":
+        slow = drawn.but(rate_hz=10.0).trace()
+        slow.current_a[60] = 0.02
+        return slow
+    if name == "healthy at 10 Hz":
+        return drawn.but(rate_hz=10.0).trace()
+    if name == "so noisy that zero is reached":
+        return broken(drawn.but(noise_a=0.25), (0.4, 0.2))
+    if name == "so rough that zero is reached":
+        rough = trace.current_a * np.random.default_rng(9).choice([0.0, 1.0, 2.0], len(trace))
+        return replace(trace, current_a=rough)
     if name == "stopped for good":
         return drawn.but(run_s=6.0).trace()
     return drawn.but(level_a=0.95, run_s=11.8).trace()
@@ -158,7 +168,10 @@ def unbroken(name: str) -> Trace:
         "pulses of a drive",
         "one row",
         "stopped by hand",
-        "two rows at 10 Hz",
+        "one row at 10 Hz",
+        "healthy at 10 Hz",
+        "so noisy that zero is reached",
+        "so rough that zero is reached",
         "stopped for good",
         "light",
     ],
@@ -177,3 +190,131 @@ def test_a_return_stroke_read_without_its_sign_is_not_joined():
     )
     found = assess_trace(both, RIG, BASELINE)
     assert above_info(found) == set()
+
+
+def test_a_break_is_told_in_readings_too_noisy_for_the_no_load_current():
+    found = assess_trace(broken(Drawn(seed=11, noise_a=0.1), (0.4, 0.2)), RIG, BASELINE)
+    assert told(found)["interruption"].value == pytest.approx(0.2, abs=0.011)
+    assert not above_info(found) & OF_LOAD
+
+
+def test_a_wild_reading_in_its_midst_does_not_end_a_break():
+    trace = broken(Drawn(seed=12), (0.4, 0.3))
+    opened = 0.6 + 0.4 * 13.2
+    trace.current_a[int((opened + 0.1) * 200)] = 1.5
+    sign = told(assess_trace(trace, RIG, BASELINE))["interruption"]
+    assert sign.value == pytest.approx(0.3, abs=0.011)
+    assert "once" in sign.because
+
+
+def test_as_many_zeros_as_there_was_current_before_are_a_break_of_the_roughest_run():
+    drawn = Drawn(seed=13, ripple=0.4, ripple_hz=83.0)
+    base = make_baseline([assess_trace(trace, RIG) for trace in healthy(8, drawn)], reason="drawn")
+    assert "interruption" in told(assess_trace(broken(drawn, (0.4, 0.2)), RIG, base))
+    assert "interruption" not in told(assess_trace(drawn.trace(), RIG, base))
+
+
+def test_a_break_just_before_the_end_belongs_to_the_throw():
+    found = assess_trace(broken(Drawn(seed=14), (0.985, 0.5)), RIG, BASELINE)
+    assert above_info(found) == {"interruption"}
+    assert found.figures.travel_fraction.value == pytest.approx(1.0, abs=0.02)
+
+
+def test_a_break_half_way_through_a_slow_throw_belongs_to_the_throw():
+    r_ohm = motor_line(ACTUATOR).r_ohm
+    slow = Drawn(seed=15, run_s=16.0)
+    emf_v = Drawn().rest_v - Drawn().source_ohm * 1.8 - 1.8 * r_ohm
+    slow = slow.but(rest_v=slow.rest_v - emf_v * (1.0 - Drawn().run_s / slow.run_s))
+    found = assess_trace(broken(slow, (0.53, 0.6)), RIG, BASELINE)
+    assert "interruption" in told(found)
+    assert "stopped-short" not in told(found)
+
+
+@pytest.mark.parametrize(
+    ("there_s", "back_s", "says"),
+    [(13.2, 0.25, set()), (13.2, 13.2, set()), (9.0, 9.0, {"stopped-short"})],
+)
+def test_what_is_sent_back_at_once_is_no_part_of_the_throw(there_s, back_s, says):
+    """The board reads the current without its sign: only what both parts would make together tells them apart."""
+    first = Drawn(seed=16, run_s=there_s, after_s=0.25).trace()
+    second = Drawn(seed=17, run_s=back_s, rest_s=0.25).trace()
+    both = replace(
+        first,
+        time_s=np.arange(len(first) + len(second)) / 200.0,
+        current_a=np.concatenate((first.current_a, second.current_a)),
+        voltage_v=np.concatenate((first.voltage_v, second.voltage_v)),
+    )
+    assert above_info(assess_trace(both, RIG, BASELINE)) == says
+
+
+def slowly(drawn: Drawn, at: float, lasted_s: float, averages: bool) -> Trace:
+    """A broken stroke as a slow board reads it: a point, or the mean over each period."""
+    quick = drawn.but(rate_hz=2000.0, noise_a=0.0)
+    fine = broken(quick, (at, lasted_s)) if lasted_s else quick.trace()
+    rows = int(2000.0 / drawn.rate_hz)
+    rng = np.random.default_rng(drawn.seed)
+    skipped = int(rng.integers(0, rows))
+    n = (len(fine) - skipped) // rows
+
+    def read(values):
+        each = values[skipped : skipped + n * rows].reshape(n, rows)
+        return each.mean(axis=1) if averages else each[:, -1]
+
+    return replace(
+        fine,
+        time_s=np.arange(n) / drawn.rate_hz,
+        current_a=read(fine.current_a) + rng.normal(0.0, drawn.noise_a, n),
+        voltage_v=read(fine.voltage_v),
+    )
+
+
+SLOW_BASELINES = {
+    (rate_hz, averages): make_baseline(
+        [
+            assess_trace(
+                slowly(
+                    Drawn(rate_hz=rate_hz, seed=100 + k, level_a=1.8 + 0.01 * (k % 4 - 1.5)), 0, 0, averages
+                ),
+                RIG,
+            )
+            for k in range(8)
+        ],
+        reason="drawn",
+    )
+    for rate_hz in (10.0, 20.0)
+    for averages in (False, True)
+}
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    rate_hz=st.sampled_from([10.0, 20.0]),
+    averages=st.booleans(),
+    at=st.floats(0.12, 0.88),
+    periods=st.floats(2.05, 8.0),
+    decay_s=st.floats(0.03, 0.1),
+    seed=st.integers(1, 1000),
+)
+def test_at_a_rate_too_low_to_tell_it_is_said_so_and_no_load_is_named(
+    rate_hz, averages, at, periods, decay_s, seed
+):
+    drawn = Drawn(rate_hz=rate_hz, decay_s=decay_s, seed=seed)
+    trace = slowly(drawn, at, periods / rate_hz, averages)
+    found = assess_trace(trace, RIG, SLOW_BASELINES[rate_hz, averages])
+    assert above_info(found) == {"interruption"}
+    sign = told(found)["interruption"]
+    assert f"{rate_hz:.0f} samples a second can't tell" in sign.because
+    assert "surge" not in sign.because
+    assert next(d for d in found.diagnoses if d.signs == ("interruption",)).cause.startswith(
+        "too few samples"
+    )
+
+
+def test_a_surge_after_one_zero_at_25_hz_is_not_a_load_for_certain():
+    drawn = Drawn(rate_hz=25.0, seed=21)
+    trace = drawn.trace()
+    trace.current_a[150] = 0.02
+    trace.current_a[151:154] = [5.0, 3.0, 2.2]
+    found = assess_trace(trace, RIG, BASELINE)
+    assert "25 samples a second can't tell" in told(found)["interruption"].because
+    assert not above_info(found) & OF_LOAD

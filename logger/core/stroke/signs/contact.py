@@ -10,7 +10,7 @@ MOST_TOLD = 3
 
 
 def interruption(evidence: Evidence) -> Sign | None:
-    """The current fell to nothing in mid-throw and came back with a surge."""
+    """The current fell to nothing in mid-throw and came back with a surge, or the rate is too low to tell."""
     segments, time_s = evidence.segments, evidence.trace.time_s
     if not segments.breaks or evidence.moved.total_vs <= 0.0:
         return None
@@ -27,13 +27,28 @@ def interruption(evidence: Evidence) -> Sign | None:
     return Sign(
         "interruption",
         WATCH,
-        f"the current broke off {times} in mid-throw and came back with a surge: {told}{more}; "
-        "no travel is counted while it was off",
+        _broke_off(times, told + more)
+        if any(each.certain for each in segments.breaks)
+        else _can_not_tell(times, told + more, segments.period_s),
         value=lasted_s[longest],
         unit="s",
         at_fraction=places[longest],
         at_fraction_u=2.0 * float(np.hypot(evidence.travel_share_u * places[longest], 0.005)),
         from_s=float(time_s[segments.breaks[longest].opened]),
+    )
+
+
+def _broke_off(times: str, where: str) -> str:
+    return (
+        f"the current broke off {times} in mid-throw and came back with a surge: {where}; "
+        "no travel is counted while it was off"
+    )
+
+
+def _can_not_tell(times: str, where: str, period_s: float) -> str:
+    return (
+        f"the current read nothing {times} in mid-throw: {where}; {1.0 / period_s:.0f} samples a second can't tell "
+        "whether a contact opened, and what the current did then counts neither as load nor as travel"
     )
 
 
