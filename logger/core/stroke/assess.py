@@ -8,7 +8,6 @@ from logger.core.assessment import CUT_OFF, NO_RUN, UNUSABLE, Assessment, Figure
 from logger.core.machine.rating import MotorLine, motor_line, resistance_at
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
-from logger.core.stroke.breaks import coasted_at_most
 from logger.core.stroke.calibration import GAIN_U_KEY
 from logger.core.stroke.diagnosis import diagnose
 from logger.core.stroke.evidence import (
@@ -137,12 +136,8 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
         share = max(moved.total_vs / full_vs, 0.0)
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
         u = float(np.hypot(full_u, _resistance_share(figures, line, r_ohm, baseline)))
-        if segments.breaks:
-            u = float(
-                np.hypot(
-                    u, 0.5 * coasted_at_most(segments.breaks, trace.time_s, segments.start_s, segments.end_s)
-                )
-            )
+        coasted_u_s = sum(each.coasted_u_s for each in segments.breaks)
+        u = float(np.hypot(u, coasted_u_s / (segments.end_s - segments.start_s)))
         figures = _with_travel(figures, segments, moved, share, u, end)
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
         tied_vs = moved.total_vs if complete else full_vs

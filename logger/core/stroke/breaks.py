@@ -5,10 +5,10 @@ back as at a start, with a surge. Both must be seen. Zeros without a surge after
 in the times without zeros (lost readings) and an end without a return are none.
 
 At a low rate the surge may lie between two rows, and one row may be all there is of the zeros. Such a place is a break too,
-but not a certain one: its rows count neither as load nor as travel, and the sign says what the record can't tell.
+but not a certain one: its rows don't count as load, and the sign says what the record can't tell.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,9 @@ LONGEST_SPIKE = 2
 BESIDE_ROWS = 12
 """Rows on whose median the level beside a break is taken. As many zeros after as many rows of current: by chance once in
 C(24, 12) = 2.7 million times, however rough the run."""
+COASTED_U = 0.3
+"""Relative standard uncertainty of how far a motor coasts (*assumed*: some of the braking grows with the speed; if all
+of it did, it would coast twice as far)."""
 SURGE_WITHIN_S = 0.1
 """A surge stands at its highest within this time of the return (*practice*)."""
 
@@ -45,6 +48,10 @@ class Break:
     """First row with current again."""
     settled: int
     """First row after the surge."""
+    coasted_s: float = 0.0
+    """So long at the speed before is as far as the motor coasted while it was open [s]."""
+    coasted_u_s: float = 0.0
+    """Standard uncertainty of that [s]."""
     certain: bool = True
     """Zeros and surge were both seen; else the rate is too low to tell it from readings that dropped out."""
 
@@ -78,7 +85,7 @@ def find_breaks(
         return ()
     ends = [opened for opened, _, _ in found[1:]] + [last + 1]
     return tuple(
-        Break(opened, closed, _surge_over(current_a, time_s, closed, end - 1), certain)
+        Break(opened, closed, _surge_over(current_a, time_s, closed, end - 1), certain=certain)
         for (opened, closed, certain), end in zip(found, ends, strict=True)
     )
 
@@ -139,20 +146,35 @@ def _surge_over(current_a: FloatArray, time_s: FloatArray, closed: int, last: in
     return end_of_transient(current_a, time_s, closed, last)[0]
 
 
-def coasted_at_most(breaks: tuple[Break, ...], time_s: FloatArray, start_s: float, end_s: float) -> float:
-    """Share of the movement that the motor may have coasted with its contact open.
+def with_coasting(
+    breaks: tuple[Break, ...], current_a: FloatArray, time_s: FloatArray, start: slice | None
+) -> tuple[Break, ...]:
+    """The breaks with how far the motor coasted in each.
 
-    None of it is counted as travel. At most it kept its speed while the contact was open, and for no longer than it takes
-    to speed up again (*assumed*: a loaded screw brakes at least as fast as its motor starts).
+    What brakes a coasting motor is what its running current held up before. The start shows the charge that speeds the
+    rotor up from standing; that charge over the running current is the time the load takes to stop it. Braked evenly, it
+    moves on while it slows down, for a mean of half its speed if it comes to stand.
+
+    ``start``: rows of the start-up transient; None: there is none to learn from, and it coasted anything up to all the time.
     """
-    coasted_s = sum(
-        min(
-            float(time_s[each.closed] - time_s[each.opened]),
-            float(time_s[min(each.settled, len(time_s) - 1)] - time_s[each.closed]),
-        )
-        for each in breaks
-    )
-    return coasted_s / max(end_s - start_s, coasted_s, 1e-9)
+    return tuple(_coasting(each, current_a, time_s, start) for each in breaks)
+
+
+def _coasting(each: Break, current_a: FloatArray, time_s: FloatArray, start: slice | None) -> Break:
+    open_s = float(time_s[each.closed] - time_s[each.opened])
+    level_a = median_of(current_a[each.opened - BESIDE_ROWS // 2 : each.opened])
+    charge_as = 0.0 if start is None else _charge_beyond(current_a, time_s, start, level_a)
+    if not each.certain or charge_as <= 0.0:
+        return replace(each, coasted_s=0.5 * open_s, coasted_u_s=open_s / np.sqrt(12.0))
+    stops_s = charge_as / level_a
+    turned_s = min(open_s, stops_s)
+    coasted_s = turned_s * (1.0 - 0.5 * turned_s / stops_s)
+    return replace(each, coasted_s=coasted_s, coasted_u_s=COASTED_U * coasted_s)
+
+
+def _charge_beyond(current_a: FloatArray, time_s: FloatArray, rows: slice, level_a: float) -> float:
+    """Charge beyond a level [A s]."""
+    return float(np.sum((current_a[rows] - level_a) * np.diff(time_s[rows.start : rows.stop + 1])))
 
 
 def without_breaks(

@@ -16,7 +16,7 @@ from logger.core.quantities.numerics import (
     resolution_step,
     robust_sd,
 )
-from logger.core.stroke.breaks import Break, find_breaks
+from logger.core.stroke.breaks import Break, find_breaks, with_coasting
 from logger.core.stroke.movement import SUSTAINED_SAMPLES, FullStroke, movement_of, regions_of
 from logger.core.stroke.rest import END_S, REST_SHARE, first_guess_of_zero, noise_of, polarity_of, refine_zero
 from logger.core.stroke.transient import end_of_transient
@@ -126,6 +126,8 @@ def segment(trace: Trace, no_load_current_a: float, stroke: FullStroke) -> Segme
     settled, ramped = (
         (first, False) if starts_running else end_of_transient(current, time_s, first, start_until)
     )
+    inrush = None if starts_running or ramped else slice(first, settled)
+    breaks = with_coasting(breaks, current, time_s, inrush)
     current, spikes = _without_spikes(current, settled, first, last)
 
     level = max(median_of(current[first : last + 1]), 1e-9)

@@ -10,7 +10,7 @@ import numpy as np
 
 from logger.core.assessment import Profile
 from logger.core.quantities.numerics import integrate, median_of, moving_mean, runs_of
-from logger.core.stroke.breaks import left_out
+from logger.core.stroke.breaks import BESIDE_ROWS, left_out
 from logger.core.stroke.movement import SUSTAINED_SAMPLES
 from logger.core.stroke.segmentation import BOUNCE_S, Segments
 from logger.core.stroke.standstill import Standstill
@@ -110,8 +110,10 @@ def travel(
     for a, b in runs_of(current_a < 0.1 * median_of(turning_a)):
         if b - a >= SUSTAINED_SAMPLES:
             emf_v[a:b] = 0.0
-    for each in segments.breaks:  # no movement is credited to a break: how far the motor coasts isn't known
-        emf_v[each.opened - segments.first : each.closed - segments.first] = 0.0
+    for each in segments.breaks:
+        opened, closed = each.opened - segments.first, each.closed - segments.first
+        share = each.coasted_s / float(time_s[closed] - time_s[opened])
+        emf_v[opened:closed] = share * median_of(emf_v[max(0, opened - BESIDE_ROWS) : opened])
     if still_from is not None:
         emf_v[max(0, still_from - segments.first) :] = 0.0
     step_vs = 0.5 * (emf_v[1:] + emf_v[:-1]) * np.diff(time_s)

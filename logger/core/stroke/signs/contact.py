@@ -41,14 +41,14 @@ def interruption(evidence: Evidence) -> Sign | None:
 def _broke_off(times: str, where: str) -> str:
     return (
         f"the current broke off {times} in mid-throw and came back with a surge: {where}; "
-        "no travel is counted while it was off"
+        "what the motor coasted meanwhile is reckoned from its start"
     )
 
 
 def _can_not_tell(times: str, where: str, period_s: float) -> str:
     return (
         f"the current read nothing {times} in mid-throw: {where}; {1.0 / period_s:.0f} samples a second can't tell "
-        "whether a contact opened, and what the current did then counts neither as load nor as travel"
+        "whether a contact opened, so what the current did then is judged as no load"
     )
 
 
