@@ -11,7 +11,6 @@ from scipy.special import ndtr
 
 from logger.core.quantities.plain import counted
 from logger.core.seasons.rise import (
-    GRID,
     GROWTH,
     Evidence,
     Level,
@@ -52,8 +51,8 @@ class Crossing:
 
 
 def crossing(series: Series, limit: float) -> Crossing:
-    """Forecast for the newest stretch of ``series``; ``limit`` is relative to the baseline, as its changes are."""
-    inside = len(series.change) - series.start
+    """Forecast for the stretch ``series``; ``limit`` is relative to the baseline, as its changes are."""
+    inside = len(series.change)
     if inside < FEWEST:
         return Crossing(None, None, None, f"{counted(inside, 'comparable check')}; it takes {FEWEST}")
     shapes, kinds = shapes_of(series)
@@ -63,14 +62,14 @@ def crossing(series: Series, limit: float) -> Crossing:
     on_growth = float(share[:, grows].sum())
     if on_growth < GROWS:
         return Crossing(None, None, None, "no steady growth to go by")
-    between = float(series.between[0] * GRID[int(np.argmax(share[:, grows].sum(axis=1)))])
-    now, begun = float(series.years[-1]), float(series.years[series.start])
+    scatter = int(np.argmax(share[:, grows].sum(axis=1)))
+    now, begun = float(series.years[-1]), float(series.years[0])
     years = np.linspace(begun, now + HORIZON, STEPS)
     chance, fitted_share = np.zeros(STEPS), 0.0
     for i in grows:
         if share[:, i].sum() < WORTH_FITTING:
             continue
-        fitted = learn(with_shape(wandering, shapes[:, i], RATE_SD), between)
+        fitted = learn(with_shape(wandering, shapes[:, i], RATE_SD), scatter)
         since = float(series.years[kinds[i][1]])
         fitted_share += float(share[:, i].sum())
         chance += float(share[:, i].sum()) * _crossed_by(fitted, series, years, since, limit)
@@ -88,10 +87,9 @@ def crossing(series: Series, limit: float) -> Crossing:
 
 
 def _wandering(series: Series) -> Series:
-    """``series`` whose level may besides wander from check to check of the newest stretch: one small step each."""
+    """``series`` whose level may besides wander from check to check: one small step each."""
     index = np.arange(len(series.change))
-    later = range(series.start + 1, len(index))
-    for i in later:
+    for i in index[1:]:
         step_sd = WANDERS * float(max(series.years[i] - series.years[i - 1], 0.0)) ** 0.5
         series = with_shape(series, (index >= i).astype(float), step_sd + 1e-6)
     return series
@@ -114,13 +112,13 @@ def _shares(found: Evidence) -> FloatArray:
 
 def _crossed_by(fitted: Level, series: Series, years: FloatArray, since: float, limit: float) -> FloatArray:
     """Chance, shape (t,), that level, wandering and growth ``since`` have together crossed the limit by each year."""
-    steps = len(series.change) - series.start - 1
+    steps = len(series.change) - 1
     now = series.years[-1]
     picks = np.zeros((len(years), len(fitted.mean)))
     picks[:, series.level] = 1.0
     picks[:, -1] = np.maximum(0.0, years - since)
     if steps:
-        picks[:, -1 - steps : -1] = years[:, None] >= series.years[None, series.start + 1 :]
+        picks[:, -1 - steps : -1] = years[:, None] >= series.years[None, 1:]
     ahead = np.maximum(0.0, years - now)
     variance = np.sum((picks @ fitted.covariance) * picks, axis=1)
     variance += WANDERS**2 * ahead + (RATE_DRIFTS * fitted.mean[-1] * ahead) ** 2

@@ -33,8 +33,26 @@ GROWTH = "growth"
 
 
 @dataclass(frozen=True, eq=False)
+class Told:
+    """What earlier stretches say about the columns that all stretches share, for each scatter of ``GRID`` (g).
+
+    Their own levels and wear are taken out, so that it stays as small however many services there have been
+    (``stretches.told_before``).
+    """
+
+    precision: FloatArray
+    """shape (g, c, c), of the first c columns"""
+    pull: FloatArray
+    """shape (g, c): the columns' weighted agreement with those checks"""
+    misfit: FloatArray
+    """shape (g,): weighted squares"""
+    log_size: FloatArray
+    """shape (g,): logarithm of the size of what they don't know"""
+
+
+@dataclass(frozen=True, eq=False)
 class Series:
-    """Changes of one figure against its baseline, one for each check, with what may explain them."""
+    """Changes of one figure in one stretch against the rig's baseline, one for each check, with what may explain them."""
 
     years: FloatArray
     """shape (k,), since the first check"""
@@ -43,28 +61,17 @@ class Series:
     variance: FloatArray
     """shape (k,), of the throws and of what wasn't recorded"""
     columns: FloatArray
-    """shape (k, p): level of each stretch, weather, supply, wear of earlier stretches"""
+    """shape (k, p): weather, supply, attachments, then the level of the stretch"""
     mean: FloatArray
     """shape (p,) expected coefficients"""
     sd: FloatArray
     """shape (p,) how far they may be from that"""
     between: tuple[float, float]
     """Median of the scatter between checks and standard deviation of its logarithm."""
-    start: int = 0
-    """Index of the first check of the newest stretch."""
     level: int = 0
-    """Which column is the level of the newest stretch."""
-
-    def first(self, count: int, start: int) -> "Series":
-        """Only the first ``count`` checks, with the stretch that began at ``start``."""
-        return replace(
-            self,
-            years=self.years[:count],
-            change=self.change[:count],
-            variance=self.variance[:count],
-            columns=self.columns[:count],
-            start=start,
-        )
+    """Which column is the level of the stretch."""
+    told: "Told | None" = None
+    """What the stretches before it say; None: there are none."""
 
 
 class Rise(NamedTuple):
@@ -74,7 +81,7 @@ class Rise(NamedTuple):
     """That there is none, 0..1."""
     shape: str
     since: int
-    """Index of the check at which it began."""
+    """Index within its stretch of the check at which it began."""
     size: float
     """By how much the level is up now (relative)."""
     u: float
@@ -104,29 +111,42 @@ def evidence(series: Series, shapes: FloatArray) -> Evidence:
     scatter = median * GRID
     inverse = 1.0 / (scatter[:, None] ** 2 + series.variance[None, :])  # (g, k)
     left = series.change - series.columns @ series.mean
+    before = told_to(series)
     weighted = series.columns.T[None] * inverse[:, None, :]  # (g, p, k)
-    within = weighted @ series.columns + np.diag(1.0 / series.sd**2)
-    right = np.concatenate([weighted @ shapes, (weighted @ left)[:, :, None]], axis=2)
+    within = weighted @ series.columns + before.precision
+    on_columns = (weighted @ left + before.pull)[:, :, None]
+    right = np.concatenate([weighted @ shapes, on_columns], axis=2)
     explained = np.linalg.solve(within, right)
     on_shapes, on_left = explained[:, :, :-1], explained[:, :, -1:]
     pull = (inverse * left) @ shapes - (np.swapaxes(right[:, :, :-1], 1, 2) @ on_left)[:, :, 0]
     weight = inverse @ shapes**2 - np.sum(right[:, :, :-1] * on_shapes, axis=1)
-    misfit = (inverse * left) @ left - np.sum(right[:, :, -1:] * on_left, axis=(1, 2))
-    log_size = np.linalg.slogdet(within)[1] - np.sum(np.log(inverse), axis=1)
+    misfit = (inverse * left) @ left + before.misfit - np.sum(on_columns * on_left, axis=(1, 2))
+    log_size = np.linalg.slogdet(within)[1] - np.sum(np.log(inverse), axis=1) + before.log_size
     log_prior = -0.5 * (np.log(GRID) / log_sd) ** 2
     return Evidence(pull, np.maximum(weight, 1e-300), log_prior - 0.5 * (misfit + log_size))
 
 
+def told_to(series: Series) -> Told:
+    """What is known of all columns of ``series`` before its own checks: the allowances, and what earlier stretches told."""
+    count, width = len(GRID), len(series.mean)
+    precision = np.broadcast_to(np.diag(1.0 / series.sd**2), (count, width, width))
+    if series.told is None:
+        return Told(precision, np.zeros((count, width)), np.zeros(count), np.zeros(count))
+    more = width - series.told.pull.shape[1]
+    told = np.pad(series.told.precision, ((0, 0), (0, more), (0, more)))
+    pull = np.pad(series.told.pull, ((0, 0), (0, more)))
+    return Told(precision + told, pull, series.told.misfit, series.told.log_size)
+
+
 def shapes_of(series: Series) -> tuple[FloatArray, list[tuple[str, int]]]:
     """Every shape looked for at the newest check: shape (k, m), and what and since when each is."""
-    k, start = len(series.change), series.start
-    index = np.arange(k)
-    kinds = [(SHIFT, since) for since in range(max(start + 1, k - SHIFT_WITHIN), k)]
-    kinds += [(GROWTH, since) for since in range(start, k - 2)]
+    k = len(series.change)
+    kinds = [(SHIFT, since) for since in range(max(1, k - SHIFT_WITHIN), k)]
+    kinds += [(GROWTH, since) for since in range(k - 2)]
     columns = [
-        (index >= since).astype(float)
+        (np.arange(k) >= since).astype(float)
         if kind == SHIFT
-        else np.maximum(0.0, series.years - series.years[since]) * (index >= start)
+        else np.maximum(0.0, series.years - series.years[since])
         for kind, since in kinds
     ]
     return (np.stack(columns, axis=1) if columns else np.empty((k, 0))), kinds
@@ -154,14 +174,16 @@ class Level:
     """Scatter between checks that explains them best."""
 
 
-def learn(series: Series, between: float | None = None) -> Level:
-    """All coefficients together, at the scatter ``between`` checks; None: at the one that explains the checks best."""
-    if between is None:
-        plain = evidence(series, np.zeros((len(series.change), 0))).log_plain
-        between = float(series.between[0] * GRID[int(np.argmax(plain))])
+def learn(series: Series, at: int | None = None) -> Level:
+    """All coefficients together, at the scatter ``at`` of ``GRID``; None: at the one that explains the checks best."""
+    if at is None:
+        at = int(np.argmax(evidence(series, np.zeros((len(series.change), 0))).log_plain))
+    between = float(series.between[0] * GRID[at])
     inverse = 1.0 / (between**2 + series.variance)
-    precision = (series.columns.T * inverse) @ series.columns + np.diag(1.0 / series.sd**2)
+    before = told_to(series)
+    precision = (series.columns.T * inverse) @ series.columns + before.precision[at]
     covariance = np.linalg.inv(precision).astype(np.float64)
     left = series.change - series.columns @ series.mean
-    mean: FloatArray = series.mean + covariance @ (series.columns.T @ (inverse * left))
+    pull = series.columns.T @ (inverse * left) + before.pull[at]
+    mean: FloatArray = series.mean + covariance @ pull
     return Level(mean, covariance, between)

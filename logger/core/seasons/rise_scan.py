@@ -8,7 +8,7 @@ may run.
 import numpy as np
 from scipy.special import ndtr
 
-from logger.core.seasons.rise import GRID, GROWTH, NO_RISE, SHIFT, Rise, Series
+from logger.core.seasons.rise import GRID, GROWTH, NO_RISE, SHIFT, Rise, Series, told_to
 from logger.core.trace import FloatArray
 
 MOST_ONSETS = 16
@@ -19,45 +19,45 @@ WORTH_KEEPING = 0.5
 
 
 def rises_at_every_check(series: Series) -> list[list[Rise]]:
-    """Every shape at each check after the first of the newest stretch: one list a check, in order.
+    """Every shape at each check of a stretch after its first: one list a check, in order.
 
     Each is judged on that check and those before it only. Shapes: growth since an earlier check (two checks or more
     after it), a shift at the newest check, a shift at the newest two.
     """
-    k, start = len(series.change), series.start
-    if k - start < 2:
+    k = len(series.change)
+    if k < 2:
         return []
-    rows = slice(start + 1, k)
-    onsets = np.unique(np.linspace(start, k - 1, min(MOST_ONSETS, k - start)).round().astype(int))
+    onsets = np.unique(np.linspace(0, k - 1, min(MOST_ONSETS, k)).round().astype(int))
     growth = np.maximum(0.0, series.years[:, None] - series.years[None, onsets])
-    growth[:start] = 0.0
     median, log_sd = series.between
     inverse = 1.0 / ((median * GRID)[:, None] ** 2 + series.variance[None, :])  # (g, k)
     left = series.change - series.columns @ series.mean
     x = series.columns
     weighted = inverse[:, :, None] * x[None]  # (g, k, p)
+    before = told_to(series)
 
     def running(values: FloatArray) -> FloatArray:
-        total: FloatArray = np.cumsum(values, axis=1)[:, rows]
+        total: FloatArray = np.cumsum(values, axis=1)[:, 1:]
         return total
 
     def with_newest(on_growth: FloatArray, one: FloatArray) -> FloatArray:
-        """Sums over growth, then over the newest check, then over the newest two."""
-        before = one[:, start:-1] * (np.arange(start, k - 1) > start).reshape(-1, *[1] * (one.ndim - 2))
-        newest = one[:, rows]
-        parts = [on_growth, newest[..., None], (newest + before)[..., None]]
+        """Sums over growth, then over the newest check, then over the newest two (the stretch's first isn't one)."""
+        previous = one[:, :-1] * (np.arange(k - 1) > 0).reshape(-1, *[1] * (one.ndim - 2))
+        newest = one[:, 1:]
+        parts = [on_growth, newest[..., None], (newest + previous)[..., None]]
         return np.concatenate(parts, axis=-1)
 
-    within = running(weighted[..., None] * x[None, :, None, :]) + np.diag(1.0 / series.sd**2)
+    within = running(weighted[..., None] * x[None, :, None, :]) + before.precision[:, None]
     on_shapes = with_newest(running(weighted[..., None] * growth[None, :, None, :]), weighted)
-    on_left = running(weighted * left[None, :, None])[..., None]
+    on_left = (running(weighted * left[None, :, None]) + before.pull[:, None])[..., None]
     explained = np.linalg.solve(within, np.concatenate([on_shapes, on_left], axis=-1))
     pulled = with_newest(running((inverse * left)[..., None] * growth[None]), inverse * left)
     squares = with_newest(running(inverse[..., None] * growth[None] ** 2), inverse)
     pull = pulled - np.sum(on_shapes * explained[..., -1:], axis=2)
     weight = np.maximum(squares - np.sum(on_shapes * explained[..., :-1], axis=2), 1e-300)
-    misfit = running(inverse * left**2) - np.sum(on_left * explained[..., -1:], axis=(2, 3))
-    log_size = np.linalg.slogdet(within)[1] - running(np.log(inverse))
+    misfit = running(inverse * left**2) + before.misfit[:, None]
+    misfit = misfit - np.sum(on_left * explained[..., -1:], axis=(2, 3))
+    log_size = np.linalg.slogdet(within)[1] - running(np.log(inverse)) + before.log_size[:, None]
     log_plain = (-0.5 * (np.log(GRID) / log_sd) ** 2)[:, None] - 0.5 * (misfit + log_size)
     return _listed(series, onsets, pull, weight, log_plain)
 
@@ -77,7 +77,7 @@ def _listed(
     begins = onsets.tolist()
     found = []
     for row, (chance_at, mean_at, u_at) in enumerate(zip(chances, means, us, strict=True)):
-        index = series.start + 1 + row
+        index = 1 + row
         rises = [
             Rise(chance_at[i], GROWTH, since, mean_at[i] * grown, u_at[i] * grown, index - since)
             for i, since in enumerate(begins)

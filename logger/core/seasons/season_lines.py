@@ -1,7 +1,8 @@
 """From a rig's checks to one line of comparable values for each direction and figure."""
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
@@ -12,14 +13,11 @@ from logger.core.quantities.numerics import median_of
 from logger.core.records.records import AFTER_SERVICE, COMMISSIONING
 from logger.core.seasons.correction import (
     ALLOWANCES,
-    ATTACHMENT,
     Allowance,
     at_nominal_voltage,
-    slopes,
     weather_columns,
     widening,
 )
-from logger.core.seasons.rise import ANY_LEVEL, PAST_WEAR, Series
 from logger.core.seasons.season import FIGURES, RigHistory, SeasonCheck, SeasonService, SeasonThrow
 from logger.core.trace import FloatArray
 from logger.errors import InputError
@@ -57,6 +55,11 @@ class Line:
     def allowance(self) -> Allowance:
         """How this figure may answer to weather and scatter."""
         return ALLOWANCES[self.figure]
+
+    @cached_property
+    def weather(self) -> FloatArray:
+        """shape (k, 3): weather and supply at each check, one column for each slope of ``allowance``."""
+        return weather_columns(self.temperature_c, self.ln_voltage)
 
     @cached_property
     def scale(self) -> float:
@@ -180,7 +183,7 @@ def stretch_of(check: SeasonCheck, starts: Sequence[date]) -> int:
     On the day of the service only an after-service or a commissioning sheet counts as after it, and what follows it.
     """
     after = check.kind in (AFTER_SERVICE, COMMISSIONING) if check.after_work is None else check.after_work
-    return sum(1 for day in starts if day < check.on or (day == check.on and after))
+    return (bisect_right if after else bisect_left)(starts, check.on)
 
 
 def _value(throw: SeasonThrow, field: str) -> float | None:
@@ -201,87 +204,3 @@ def _own_u(throws: Sequence[SeasonThrow], field: str) -> float:
     """Hand readings carry reaction and meter class that the next check's readings don't share."""
     by_hand = [getattr(one.figures, field).u / 2.0 for one in throws if one.by_hand]
     return float(np.mean(by_hand)) * len(by_hand) / len(throws) if by_hand else 0.0
-
-
-def series_of(line: Line, newest_wears: bool = False) -> Series:
-    """The line as ``rise`` reads it.
-
-    Each stretch has a level of its own and, for all but the newest, a wear of its own. ``newest_wears`` gives the
-    newest one such a wear too: to learn weather and wear side by side.
-    """
-    mean, sd = slopes(line.allowance)
-    last = int(line.stretch[-1])
-    numbers = sorted({int(one) for one in line.stretch})
-    columns = [weather_columns(line.temperature_c, line.ln_voltage)]
-    means, sds = [mean], [sd]
-    level = 0
-    for number in numbers:
-        level = sum(one.shape[1] for one in columns)
-        inside = line.stretch == number
-        columns.append(inside[:, None].astype(float))
-        means.append(np.zeros(1))
-        sds.append(np.full(1, ANY_LEVEL))
-        if number != last or newest_wears:
-            begun = line.years - line.years[np.argmax(inside)]
-            columns.append((inside * begun)[:, None])
-            means.append(np.zeros(1))
-            sds.append(np.full(1, PAST_WEAR))
-    other = _attachments(line.checks)
-    columns.append(other)
-    means.append(np.zeros(other.shape[1]))
-    sds.append(np.full(other.shape[1], ATTACHMENT if line.allowance.relative else 0.0) + 1e-6)
-    return Series(
-        years=line.years,
-        change=line.change,
-        variance=line.variance,
-        columns=np.concatenate(columns, axis=1),
-        mean=np.concatenate(means),
-        sd=np.concatenate(sds),
-        between=line.allowance.between_checks,
-        start=int(np.argmax(line.stretch == last)),
-        level=level,
-    )
-
-
-def _attachments(checks: Sequence[SeasonCheck]) -> FloatArray:
-    """One column for each attachment that isn't the baseline's, shape (k, a)."""
-    usual = checks[0].attachment
-    names = sorted({one.attachment for one in checks} - {usual, ""})
-    return np.array([[float(one.attachment == name) for name in names] for one in checks]).reshape(
-        len(checks), len(names)
-    )
-
-
-def up_to(line: Line, count: int) -> Line:
-    """The line as it stood after its first ``count`` checks."""
-    if count == len(line.checks):
-        return line
-    return replace(
-        line,
-        checks=line.checks[:count],
-        throws=line.throws[:count],
-        **{
-            name: getattr(line, name)[:count]
-            for name in ("raw", "years", "stretch", "temperature_c", "ln_voltage", "own_u")
-        },
-    )
-
-
-def together(series: Series, line: Line, other: Line) -> Series | None:
-    """Mean of both directions at the checks that have both, with ``line``'s columns; None where fewer than two have.
-
-    What scatters from throw to throw halves; what weather and attachment do to both stays.
-    """
-    theirs = {check.sheet: i for i, check in enumerate(other.checks)}
-    pairs = [(i, theirs[check.sheet]) for i, check in enumerate(line.checks) if check.sheet in theirs]
-    if len(pairs) < 2 or pairs[0][0] != 0:
-        return None
-    mine, its = np.array(pairs).T
-    return replace(
-        series,
-        years=series.years[mine],
-        change=(series.change[mine] + other.change[its]) / 2.0,
-        variance=(series.variance[mine] + other.variance[its]) / 4.0,
-        columns=series.columns[mine],
-        start=int(np.searchsorted(mine, series.start)),
-    )

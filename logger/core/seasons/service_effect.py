@@ -40,22 +40,25 @@ def service_effects(history: RigHistory, line: Line, states: list[CheckState]) -
     starts = stretch_starts(history.services)
     if not starts:
         return ()
-    series, learned, weather = fit_line(line)
+    _, learned, weather = fit_line(line)
     effects = []
-    stretch = [stretch_of(check, starts) for check in line.checks]
+    members: dict[int, list[int]] = {}
+    for i, check in enumerate(line.checks):
+        members.setdefault(stretch_of(check, starts), []).append(i)
+    number_of = {day: i for i, day in enumerate(starts, 1)}
     for service in history.services:
         if not service.new_stretch:
             continue
-        number = starts.index(service.on) + 1
-        before = _before(line, states, stretch, number)
-        after = next((i for i, one in enumerate(stretch) if one == number), None)
-        if before is None or after is None:
+        number = number_of[service.on]
+        before = _before(line, states, members.get(number - 1, []))
+        if before is None or number not in members:
             continue
+        after = members[number][0]
         groups = [_without_outliers(line, i) - line.scale * weather[i] for i in (before, after)]
         if min(len(one) for one in groups) < 2:
             continue
         apart = (line.checks[after].on - line.checks[before].on).days > SAME_DAYS
-        colder = series.columns[after, :WEATHER] - series.columns[before, :WEATHER]
+        colder = line.weather[after] - line.weather[before]
         shared = (
             float(colder @ learned.covariance[:WEATHER, :WEATHER] @ colder) + 2.0 * learned.between**2 * apart
         )
@@ -86,9 +89,8 @@ def _without_outliers(line: Line, index: int) -> FloatArray:
     return np.clip(line.throws[index], middle - reach, middle + reach)
 
 
-def _before(line: Line, states: list[CheckState], stretch: list[int], number: int) -> int | None:
+def _before(line: Line, states: list[CheckState], earlier: list[int]) -> int | None:
     """Last check before the service, the one that first raised the alarm left out (regression to the mean)."""
-    earlier = [i for i, one in enumerate(stretch) if one == number - 1]
     alarm = next((i for i in earlier if states[i].state == OUT or line.checks[i].alarm), None)
     left = [i for i in earlier if i != alarm]
     return left[-1] if left else None

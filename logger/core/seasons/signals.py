@@ -8,11 +8,10 @@ directions together; the figures and the command that measures them stand in DEV
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from logger.core.seasons.rise import NO_RISE, SHIFT, Rise
 from logger.core.seasons.rise_scan import best_of, rises_at_every_check
-from logger.core.seasons.season_lines import Line, series_of, together, up_to
+from logger.core.seasons.season_lines import Line
+from logger.core.seasons.stretches import each_stretch, together, whole_of
 
 BASELINE = "baseline"
 IN_CONTROL = "in control"
@@ -51,11 +50,10 @@ def check_states(line: Line, both: Mapping[str, list[Rise]]) -> list[CheckState]
     ``both``: what ``rises_together`` gives for both directions, by sheet; empty where only one was measured.
     """
     states: list[CheckState] = []
-    for members in stretches(line):
-        own = rises_at_every_check(series_of(up_to(line, members[-1] + 1)))
+    for series in each_stretch(whole_of(line)):
         states.append(CheckState(BASELINE, NO_RISE, NO_RISE))
-        for index, found in zip(members[1:], own, strict=True):
-            on_both = both.get(line.checks[index].sheet, [])
+        for found in rises_at_every_check(series):
+            on_both = both.get(line.checks[len(states)].sheet, [])
             before = states[-1].rise.chance < LEANS
             states.append(_state(found, on_both, line.allowance.smallest, before))
     return states
@@ -64,20 +62,14 @@ def check_states(line: Line, both: Mapping[str, list[Rise]]) -> list[CheckState]
 def rises_together(line: Line, other: Line) -> dict[str, list[Rise]]:
     """Rises of the mean of both directions, by sheet, at every check that has both (a stretch's first left out)."""
     found: dict[str, list[Rise]] = {}
-    shared = {check.sheet for check in other.checks}
-    for members in stretches(line):
-        whole = up_to(line, members[-1] + 1)
-        mean = together(series_of(whole), whole, other)
-        if mean is None:
-            continue
-        sheets = [line.checks[i].sheet for i in members if line.checks[i].sheet in shared]
-        found |= dict(zip(sheets[1:], rises_at_every_check(mean), strict=False))
+    joined = together(whole_of(line), line, other)
+    if joined is None:
+        return found
+    both, mine = joined
+    for first, series in zip(both.firsts, each_stretch(both), strict=True):
+        sheets = [line.checks[i].sheet for i in mine[first + 1 : first + len(series.change)]]
+        found |= dict(zip(sheets, rises_at_every_check(series), strict=True))
     return found
-
-
-def stretches(line: Line) -> list[list[int]]:
-    """Indices of the checks of each stretch, in order."""
-    return [np.flatnonzero(line.stretch == number).tolist() for number in np.unique(line.stretch)]
 
 
 def _state(own: list[Rise], both: list[Rise], smallest: float, leaned_before: bool) -> CheckState:

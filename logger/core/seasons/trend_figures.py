@@ -21,8 +21,9 @@ from logger.core.seasons.season import (
     TRAVEL_TIME,
     RigHistory,
 )
-from logger.core.seasons.season_lines import DAYS_A_YEAR, Line, series_of
+from logger.core.seasons.season_lines import DAYS_A_YEAR, Line
 from logger.core.seasons.signals import CheckState
+from logger.core.seasons.stretches import newest_stretch, whole_of
 from logger.core.seasons.trends import mann_kendall, theil_sen
 from logger.core.trace import FloatArray
 
@@ -36,6 +37,10 @@ KNOWN_BEFORE = 8
 """Degrees of freedom that the allowance for scatter is worth (assumed)."""
 PLAIN_CHANCE = 0.05
 """Above this chance of no rise there is nothing to forecast."""
+FORECAST_CHECKS = 100
+"""A forecast goes by so many checks of the newest stretch at most, 25 years of quarters; what older ones say of weather counts."""
+SLOPE_CHECKS = 500
+"""A slope is drawn through so many checks of the newest stretch at most: every pair of them is looked at."""
 NO_LIMIT = "this figure has no limit"
 
 
@@ -84,7 +89,7 @@ class Chart:
 
 @dataclass(frozen=True)
 class Slope:
-    """Theil-Sen slope of the corrected values in the newest stretch [unit a year], its 95 % interval, Mann-Kendall p."""
+    """Theil-Sen slope of the corrected values in the newest stretch (its newest ``SLOPE_CHECKS``) [unit a year], its 95 % interval, Mann-Kendall p."""
 
     per_year: float | None
     low: float | None
@@ -113,10 +118,11 @@ class Forecast:
 
 
 def fit_line(line: Line) -> tuple[Series, Level, FloatArray]:
-    """Weather, levels and wear learned side by side; what weather and supply do at each check (relative)."""
-    series = series_of(line, newest_wears=True)
+    """Weather, levels and wear learned side by side, as the newest stretch sees them; what weather and supply do at each
+    check of every stretch (relative)."""
+    series = newest_stretch(whole_of(line), wears=True)
     learned = learn(series)
-    return series, learned, series.columns[:, :WEATHER] @ learned.mean[:WEATHER]
+    return series, learned, line.weather @ learned.mean[:WEATHER]
 
 
 def chart_and_points(line: Line, states: list[CheckState]) -> tuple[Chart, tuple[Point, ...]]:
@@ -127,13 +133,7 @@ def chart_and_points(line: Line, states: list[CheckState]) -> tuple[Chart, tuple
     weather_u = (
         2.0
         * scale
-        * np.sqrt(
-            np.sum(
-                (series.columns[:, :WEATHER] @ learned.covariance[:WEATHER, :WEATHER])
-                * series.columns[:, :WEATHER],
-                axis=1,
-            )
-        )
+        * np.sqrt(np.sum((line.weather @ learned.covariance[:WEATHER, :WEATHER]) * line.weather, axis=1))
     )
     typical = sqrt(learned.between**2 + float(np.median(line.variance)))
     level_variance = float(learned.covariance[series.level, series.level])
@@ -141,17 +141,17 @@ def chart_and_points(line: Line, states: list[CheckState]) -> tuple[Chart, tuple
     factor = t_quantile(1.0 - OUTSIDE, degrees) * sqrt(1.0 + level_variance / typical**2)
     centre = line.origin + scale * float(learned.mean[series.level])
     averages, sums = _running(line, corrected, scale * typical)
-    count = len(line.checks) - series.start
+    first = len(line.checks) - len(series.change)
     chart = Chart(
         centre=centre,
         lower=centre - factor * scale * typical,
         upper=centre + factor * scale * typical,
-        baseline_throws=len(line.throws[series.start]),
+        baseline_throws=len(line.throws[first]),
         factor=factor,
         sigma=scale * typical,
-        ewma_upper=centre + float(ewma_limit(count, EWMA_WEIGHT, scale * typical, factor)[-1]),
+        ewma_upper=centre + float(ewma_limit(len(series.change), EWMA_WEIGHT, scale * typical, factor)[-1]),
         cusum_limit=CUSUM_LIMIT,
-        since=line.checks[series.start].on.isoformat(),
+        since=line.checks[first].on.isoformat(),
     )
     points = tuple(
         Point(
@@ -186,8 +186,8 @@ def _running(line: Line, corrected: FloatArray, sigma: float) -> tuple[FloatArra
 
 def slope_of(line: Line, points: tuple[Point, ...]) -> Slope:
     """Slope within the newest stretch; None with fewer than three checks."""
-    inside = line.stretch == line.stretch[-1]
-    if int(inside.sum()) < 3:
+    inside = np.flatnonzero(line.stretch == line.stretch[-1])[-SLOPE_CHECKS:]
+    if len(inside) < 3:
         return Slope(None, None, None, None)
     values = np.array([one.corrected for one in points])[inside]
     fitted = theil_sen(line.years[inside], values)
@@ -219,7 +219,7 @@ def forecast_of(
     inside = int((line.stretch == line.stretch[-1]).sum())
     if inside >= FEWEST and no_rise > PLAIN_CHANCE:
         return None, "can't forecast yet: no rise that chance wouldn't explain"
-    series = series_of(line)
+    series = newest_stretch(whole_of(line), most=FORECAST_CHECKS)
     found = crossing(series, (limit.value - line.origin) / line.scale)
     if found.at is None or found.low is None or found.high is None:
         return None, f"can't forecast yet: {found.why_not}"

@@ -8,6 +8,7 @@ from functools import cache
 from math import sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from logger.core.trace import FloatArray
@@ -37,7 +38,7 @@ def mann_kendall(values: FloatArray) -> MannKendall:
     signs = np.sign(values[None, :] - values[:, None])[np.triu_indices(n, 1)]
     s = int(signs.sum())
     _, ties = np.unique(values, return_counts=True)
-    variance = (n * (n - 1) * (2 * n + 5) - float(np.sum(ties * (ties - 1) * (2 * ties + 5)))) / 18.0
+    variance = _variance(ties)
     z = (s - np.sign(s)) / sqrt(variance) if variance > 0 else 0.0
     pairs = n * (n - 1) / 2
     tied = float(np.sum(ties * (ties - 1))) / 2
@@ -49,6 +50,12 @@ def mann_kendall(values: FloatArray) -> MannKendall:
         p_two = float(2.0 * ndtr(-abs(z)))
     tau_b = s / sqrt((pairs - tied) * pairs) if pairs > tied else 0.0
     return MannKendall(s, variance, float(z), p_rise, p_two, s / pairs, tau_b)
+
+
+def _variance(ties: NDArray[np.intp]) -> float:
+    """Of the Mann-Kendall sum; ``ties``: how often each different value comes."""
+    n = int(ties.sum())
+    return (n * (n - 1) * (2 * n + 5) - float(np.sum(ties * (ties - 1) * (2 * ties + 5)))) / 18.0
 
 
 def exact_tail(n: int, s: int) -> float:
@@ -99,7 +106,7 @@ def theil_sen(time: FloatArray, values: FloatArray, confidence: float = 0.95) ->
         return TheilSen(0.0, float(np.median(values)), -np.inf, np.inf, confidence)
     slope = float(np.median(slopes))
     intercept = float(np.median(values) - slope * np.median(time))
-    half = float(ndtri((1.0 + confidence) / 2.0)) * sqrt(mann_kendall(values).variance)
+    half = float(ndtri((1.0 + confidence) / 2.0)) * sqrt(_variance(np.unique(values, return_counts=True)[1]))
     count = len(slopes)
     lowest = round((count - half) / 2.0) - 1
     highest = round((count + half) / 2.0)

@@ -15,6 +15,10 @@ from logger.core.seasons.rise_scan import best_of, rises_at_every_check
 DATA = Path(__file__).parents[2] / "check-data"
 
 
+ONE = 2
+"""Which of ``GRID`` is 1."""
+
+
 def flat(x: np.ndarray, y: np.ndarray) -> Series:
     """Nothing assumed: ordinary least squares on the columns of ``x``."""
     k, p = x.shape
@@ -36,7 +40,7 @@ def test_reg_1_norris_straight_line():
     # NIST StRD linear, lower difficulty; x scaled, relative tolerance 1e-9
     x, y = table("norris-strd.csv")
     columns = np.stack([np.ones_like(x), x / 1000], axis=1)
-    fitted = learn(flat(columns, y), between=1.0)
+    fitted = learn(flat(columns, y), at=ONE)
     assert fitted.mean[0] == pytest.approx(-0.262323073774029, rel=1e-9)
     assert fitted.mean[1] / 1000 == pytest.approx(1.00211681802045, rel=1e-9)
     s = residual_sd(y, columns @ fitted.mean, 2)
@@ -53,7 +57,7 @@ def test_reg_2_pontius_quadratic():
     x, y = table("pontius-strd.csv")
     scaled = x / 3e6
     columns = np.stack([np.ones_like(x), scaled, scaled**2], axis=1)
-    fitted = learn(flat(columns, y), between=1.0)
+    fitted = learn(flat(columns, y), at=ONE)
     assert fitted.mean[0] == pytest.approx(0.673565789473684e-3, rel=1e-7)
     assert fitted.mean[1] / 3e6 == pytest.approx(0.732059160401003e-6, rel=1e-7)
     assert fitted.mean[2] / 9e12 == pytest.approx(-0.316081871345029e-14, rel=1e-7)
@@ -66,7 +70,7 @@ def test_reg_3_and_4_oxygen_purity_with_its_intervals():
     # Applied Statistics and Probability for Engineers, 3rd ed., Table 11-2; printed digits
     x, y = table("oxygen-purity.csv")
     columns = np.stack([np.ones_like(x), x], axis=1)
-    fitted = learn(flat(columns, y), between=1.0)
+    fitted = learn(flat(columns, y), at=ONE)
     s = residual_sd(y, columns @ fitted.mean, 2)
     assert fitted.mean == pytest.approx([74.283, 14.947], abs=5e-4)
     assert s == pytest.approx(1.087, abs=5e-4)
