@@ -61,14 +61,15 @@ def trend_of(history: "RigHistory", today: date, status: str = IN_SERVICE) -> Ri
     """Everything said about one history."""
     from logger.core.seasons.history import trends_of
     from logger.core.seasons.next_action import next_action
-    from logger.core.seasons.profile_history import growing_spots
+    from logger.core.seasons.profile_history import check_profiles, spots_among
     from logger.core.seasons.spot_effect import spot_effects
     from logger.core.trace import DIRECTIONS
 
     trends = trends_of(history) if history.checks else []
-    spots = growing_spots(history, DIRECTIONS)
+    profiles = {one: check_profiles(history, one) for one in DIRECTIONS}
+    spots = spots_among(profiles)
     action = next_action(history, trends, today, status, [one.sentence for one in spots])
-    effects = spot_effects(history, DIRECTIONS)
+    effects = spot_effects(history, profiles)
     return RigTrend(history, tuple(trends), tuple(spots), action, tuple(effects))
 
 

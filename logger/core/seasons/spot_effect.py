@@ -1,13 +1,13 @@
 """What a service did to a place that had been binding: after less before at that place alone."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
 from logger.core.seasons.effects import answer, compare
-from logger.core.seasons.profile_history import check_profiles, spots_among
+from logger.core.seasons.profile_history import CheckProfile, spots_among
 from logger.core.seasons.season import RigHistory, SeasonCheck
 from logger.core.seasons.season_lines import stretch_of, stretch_starts
 from logger.core.trace import FloatArray
@@ -36,13 +36,13 @@ class SpotEffect:
     answer: str
 
 
-def spot_effects(history: RigHistory, directions: Sequence[str]) -> list[SpotEffect]:
+def spot_effects(history: RigHistory, profiles: Mapping[str, Sequence[CheckProfile]]) -> list[SpotEffect]:
     """One for each service that ended a stretch with a growing place in it and was checked afterwards.
 
-    Before is the last check with that place: the place was named two checks running, so it isn't one odd check.
+    ``profiles``: what ``check_profiles`` gives, by direction. Before is the last check with that place: the place was
+    named two checks running, so it isn't one odd check.
     """
     starts = stretch_starts(history.services)
-    profiles = {one: check_profiles(history, one) for one in directions}
     effects = []
     for number, day in enumerate(starts, 1):
         action = ", ".join(one.action for one in history.services if one.on == day and one.new_stretch)

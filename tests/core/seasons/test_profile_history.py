@@ -7,7 +7,7 @@ import pytest
 
 from logger.core.assessment import Figures, Profile
 from logger.core.rig import Actuator, LockMechanism, Rig
-from logger.core.seasons.profile_history import growing_spots
+from logger.core.seasons.profile_history import check_profiles, growing_spots
 from logger.core.seasons.season import RigHistory, SeasonCheck, SeasonService, SeasonThrow
 from logger.core.seasons.spot_effect import spot_effects
 from logger.core.trace import DIRECTIONS, LOCK
@@ -65,7 +65,8 @@ def test_after_the_repair_the_place_is_gone():
     service = SeasonService(START + timedelta(days=91 * 5 - 4), "repaired", True)
     assert spots(worn)
     assert spots(worn + mended, [service]) == []
-    effects = spot_effects(RigHistory(RIG, tuple(worn + mended), (service,)), DIRECTIONS)
+    history = RigHistory(RIG, tuple(worn + mended), (service,))
+    effects = spot_effects(history, {one: check_profiles(history, one) for one in DIRECTIONS})
     assert [one.answer for one in effects] == ["helped", "helped"]
     assert [one.at_fraction for one in effects] == pytest.approx([0.6, 0.4], abs=0.02)
     assert effects[0].change == pytest.approx(effects[0].after - effects[0].before)

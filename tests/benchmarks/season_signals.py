@@ -1,0 +1,39 @@
+"""What each method says of the running current of an invented rig at each check, in either direction."""
+
+import numpy as np
+
+from logger.core.seasons.creep import creep_of
+from logger.core.seasons.history import only
+from logger.core.seasons.season import RUN_CURRENT
+from logger.core.seasons.season_lines import lines_of
+from logger.core.seasons.signals import OUT, check_states, rises_together
+from logger.core.seasons.trend_figures import chart_and_points
+from logger.core.trace import DIRECTIONS
+from tests.benchmarks.season_histories import Made
+
+
+def signals(made: Made) -> np.ndarray:
+    """shape (3, n): which check each method signals at, in either direction."""
+    found = np.zeros((3, len(made.wear)), dtype=bool)
+    rated = made.history.rig.actuator.full_load_current_a
+    lines = [line for one in DIRECTIONS if (line := lines_of(made.history, one, RUN_CURRENT)[0]) is not None]
+    both = rises_together(*lines)
+    for line in lines:
+        found[0] |= [one.state == OUT for one in check_states(line, both)]
+        found[1] |= line.raw > rated
+        first = line.throws[0]
+        found[2] |= (line.raw > np.mean(first) + 3 * np.std(first, ddof=1)) & (np.arange(len(line.raw)) > 0)
+    return found
+
+
+def creeps(made: Made) -> np.ndarray:
+    """shape (n,): at which checks the level is said to have crept up since the first check, on its day."""
+    found = np.zeros(len(made.wear), dtype=bool)
+    for count in range(2, len(found) + 1):
+        seen = only(made.history, count)
+        for direction in DIRECTIONS:
+            line = lines_of(seen, direction, RUN_CURRENT)[0]
+            if line is not None and not found[count - 1]:
+                chart, points = chart_and_points(line, check_states(line, {}))
+                found[count - 1] = creep_of(seen, line, chart, points) is not None
+    return found

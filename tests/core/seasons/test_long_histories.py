@@ -1,0 +1,113 @@
+"""Histories of hundreds of checks: the short cut says what the long way says, and the time grows with the checks."""
+
+from dataclasses import replace
+from time import process_time
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from logger.core.seasons.history import trends_of
+from logger.core.seasons.rise import ANY_LEVEL, PAST_WEAR, Series, evidence, learn
+from logger.core.seasons.rise_scan import rises_at_every_check
+from logger.core.seasons.stretches import Whole, each_stretch, newest_stretch
+from logger.core.seasons.trend_figures import FORECAST_CHECKS, SLOPE_CHECKS
+from tests.benchmarks.season_histories import PLAIN, make_history, quarterly
+
+
+def whole(rng: np.random.Generator, lengths: list[int]) -> Whole:
+    """Stretches of these lengths in weather and on two attachments."""
+    k = sum(lengths)
+    stretch = np.repeat(np.arange(len(lengths), dtype=float), lengths)
+    years = np.arange(k) / 4
+    return Whole(
+        years=years,
+        change=rng.normal(0, 0.03, k) + 0.05 * stretch,
+        variance=rng.uniform(0.5, 2, k) * 1e-4,
+        shared=np.stack([rng.normal(0, 1, k), rng.integers(0, 2, k) * 1.0], axis=1),
+        mean=np.array([-0.012, 0.0]),
+        sd=np.array([0.02, 0.02]),
+        between=(0.018, 0.45),
+        stretch=stretch,
+        worn=years - np.repeat(years[np.cumsum([0, *lengths[:-1]])], lengths),
+    )
+
+
+def the_long_way(rows: Whole) -> Series:
+    """One series of all checks, with a column for the level and the wear of every past stretch."""
+    newest = rows.stretch[-1]
+    columns, sd = [rows.shared], [*rows.sd]
+    columns.append((rows.stretch == newest)[:, None] * 1.0)
+    sd.append(ANY_LEVEL)
+    for number in np.unique(rows.stretch[rows.stretch < newest]):
+        inside = rows.stretch == number
+        columns.append(np.stack([inside * 1.0, inside * rows.worn], axis=1))
+        sd += [ANY_LEVEL, PAST_WEAR]
+    more = len(sd) - len(rows.mean)
+    return Series(
+        rows.years,
+        rows.change,
+        rows.variance,
+        np.concatenate(columns, axis=1),
+        np.concatenate([rows.mean, np.zeros(more)]),
+        np.array(sd),
+        rows.between,
+        level=len(rows.mean),
+    )
+
+
+@settings(deadline=None, max_examples=30)
+@given(st.integers(0, 2**32 - 1), st.lists(st.integers(1, 7), min_size=1, max_size=6))
+def test_what_past_stretches_told_is_what_fitting_them_all_gives(seed, lengths):
+    rows = whole(np.random.default_rng(seed), lengths)
+    short, long = newest_stretch(rows), the_long_way(rows)
+    inside = rows.stretch == rows.stretch[-1]
+    shape = inside * rows.worn
+    one, other = evidence(short, shape[inside][:, None]), evidence(long, shape[:, None])
+    assert one.pull == pytest.approx(other.pull, rel=1e-6, abs=1e-6)
+    assert one.weight == pytest.approx(other.weight, rel=1e-6, abs=1e-6)
+    apart = one.log_plain - other.log_plain
+    assert np.ptp(apart) == pytest.approx(0.0, abs=1e-6)  # a constant is the same for every scatter
+    for at in range(3):
+        mine, its = learn(short, at), learn(long, at)
+        p = len(mine.mean)
+        assert mine.mean == pytest.approx(its.mean[:p], rel=1e-6, abs=1e-9)
+        assert mine.covariance == pytest.approx(its.covariance[:p, :p], rel=1e-6, abs=1e-12)
+
+
+def test_every_stretch_is_judged_on_those_before_it_only():
+    rows = whole(np.random.default_rng(2), [5, 6, 7])
+    both = each_stretch(rows)[1]
+    alone = newest_stretch(rows.at(range(11)))
+    for one, other in zip(rises_at_every_check(both), rises_at_every_check(alone), strict=True):
+        assert [rise.chance for rise in one] == pytest.approx([rise.chance for rise in other], rel=1e-9)
+
+
+def test_of_a_very_long_stretch_a_forecast_goes_by_the_newest_checks():
+    rows = whole(np.random.default_rng(3), [4, FORECAST_CHECKS + 20])
+    newest = newest_stretch(rows, most=FORECAST_CHECKS)
+    assert len(newest.change) == FORECAST_CHECKS
+    assert newest.told.pull.any()  # what the older ones say of weather still counts
+    assert len(newest_stretch(rows.at(range(4 + FORECAST_CHECKS)), most=FORECAST_CHECKS).change) == 100
+
+
+def seconds(checks: int, every: int) -> float:
+    """Processor time of the trends of a rig that wears, with a service before every so many checks; the best of three."""
+    wear = 0.05 * np.arange(checks) / 4
+    plan = replace(quarterly(checks, wear), services=tuple(range(every, checks, every)))
+    history = make_history(np.random.default_rng(checks), PLAIN, plan).history
+    spans = []
+    for _ in range(3):
+        begun = process_time()
+        trends_of(history)
+        spans.append(process_time() - begun)
+    return min(spans)
+
+
+@pytest.mark.parametrize("every", [20, 10_000])
+def test_ten_times_the_checks_take_little_more_than_ten_times_as_long(every):
+    # From 100 to 1,000 checks n log n is 15 times the work; without the sums the time grew a thousandfold. The second
+    # case is one stretch of 1,000 checks that wears all the time.
+    assert 100 < SLOPE_CHECKS < 1_000
+    assert seconds(1_000, every) < 20 * seconds(100, every)
