@@ -70,7 +70,7 @@ class Series:
     """Median of the scatter between checks and standard deviation of its logarithm."""
     level: int = 0
     """Which column is the level of the stretch."""
-    told: "Told | None" = None
+    told: Told | None = None
     """What the stretches before it say; None: there are none."""
 
 
