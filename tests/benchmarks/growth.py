@@ -6,7 +6,8 @@ Medians of the processor time of work done in this process (a command adds its s
 which doesn't grow). Beside each row: the power fitted through all four
 times (slope of log time over log size), the same over the last tenfold alone, where the fixed cost of small sizes weighs
 least, and how it may grow: ``flat`` (one rig's own work, however many other rigs there are) or ``n log n``. A row that
-would take more than ``MOST_S`` at the next size, or is above its ``LARGEST``, isn't tried there. Exit code 1 when a row grows faster than it may.
+would take more than ``MOST_S`` at the next size isn't tried there. Last comes what the trend of the largest rig takes beside
+reading its history. Exit code 1 when a row grows faster than it may, or that is more than ``TREND_OVER_HISTORY``.
 """
 
 import argparse
@@ -38,7 +39,7 @@ from logger.protocol.framing import Framer, frame
 from logger.protocol.samples import decode_block
 from tests.benchmarks.board_path import stroke_rows
 from tests.benchmarks.logbook_speed import NOW, RIG_FILE, assessment, fill_rig, trace
-from tests.benchmarks.table import Row, hand_over, load
+from tests.benchmarks.table import Row, hand_over, load, print_table
 
 SIZES = (10, 100, 1_000, 10_000)
 PER_RIG = 50
@@ -47,6 +48,8 @@ TODAY = date(2026, 3, 14)
 MOST_S = 15.0
 ENOUGH_S = 0.4
 """A time is the median of as many calls as fit into this, and of one at least."""
+TREND_OVER_HISTORY = 6.0
+"""The trend of a rig may take so many times as long as reading its history, a yardstick that every machine has with it."""
 FLAT, SORTING = "flat", "n log n"
 LENIENCE = 0.2
 """Added to the power that is allowed (0; from 1,000 to 10,000 ``n log n`` is 13.3 times the work, a power of 1.12): a time is only known to a tenth or so."""
@@ -173,9 +176,6 @@ WITH_YEARS: tuple[Reading, ...] = (
     ("check of every row and seal", SORTING, lambda path, _: whole_check(path)),
 )
 """Read in a logbook of one rig that is thrown and thrown."""
-LARGEST = {"its trend": 1_000, "its report": 1_000}
-"""Not tried beyond: 10,000 trials of one rig are 1,000 checks and 50 services, 250 years of quarterly checks. The trend takes
-minutes there, because the level after every service is fitted anew together with all the others."""
 WRITTEN = (("append of a trial", FLAT, appending), ("seal of one more sheet", None, sealing))
 """Written to both; a seal names what the rig's earlier ones didn't, so it may grow with that rig's own years."""
 
@@ -193,7 +193,7 @@ def in_logbooks(sizes: Sequence[int], folder: Path, rows: tuple[Reading, ...], b
         for what, may, work in rows:
             tried = found[what].seconds
             too_long = tried and not tried[-1] * (1 if may == FLAT else 10) <= MOST_S  # NaN isn't less either
-            if too_long or size > LARGEST.get(what, size):
+            if too_long:
                 tried.append(math.nan)
                 continue
             tried.append(median_s(partial(work, path, folder)))
@@ -232,6 +232,16 @@ def decoded(stream: bytes, size: int = 1 << 16) -> int:
     framer = Framer()
     pieces = (stream[at : at + size] for at in range(0, len(stream), size))
     return sum(len(decode_block(framer.whole_lines(piece), 2) or ()) for piece in pieces)
+
+
+def trend_over_history(rows: Sequence[Growth]) -> bool:
+    """How often a rig's history could be read while its trend is drawn, at the largest size; whether that is few enough."""
+    seconds = {row.what.removeprefix("one rig: "): row.seconds[-1] for row in rows}
+    ratio = seconds["its trend"] / seconds["its history"]
+    fine = ratio <= TREND_OVER_HISTORY
+    row = Row("one rig: its trend over reading its history", f"{TREND_OVER_HISTORY:g}", f"{ratio:.1f}", fine)
+    print_table("At the largest size", [row])
+    return fine
 
 
 def progress(what: str) -> None:
@@ -287,7 +297,10 @@ def main() -> int:
         if asked.only in (None, "records"):
             rows += in_records(sizes, folder)
     print("trials in the logbook, or samples a second of a 15 s record; times in ms")
-    return 0 if print_growth(sizes, rows) else 1
+    right = print_growth(sizes, rows)
+    if asked.only in (None, "years"):
+        right &= trend_over_history(rows)
+    return 0 if right else 1
 
 
 if __name__ == "__main__":
