@@ -11,6 +11,7 @@ from logger.cli.board_bench import bench
 from logger.cli.diagnostics import complain
 from logger.cli.quantity import Quantity
 from logger.cli.shared import by_option, can_ask, logbook_of, now, who
+from logger.core.quantities.plain import counted, for_shell
 
 if TYPE_CHECKING:
     from logger.core.stroke.calibration import CalibrationPoint
@@ -189,7 +190,10 @@ def calibrate(ctx: click.Context, /, **given: Any) -> int:
     for doubt in doubts(line):
         output.line(doubt, style="warn")
     if judged_anew:
-        output.line(f"{judged_anew} trials of this board were judged anew, beside their earlier judgement.")
+        output.line(
+            f"Judged anew, beside the earlier judgement: {counted(judged_anew, 'throw')} of this board. What one of them "
+            "fails now holds its rig: throwbook status"
+        )
     return 0
 
 
@@ -300,7 +304,7 @@ def rehearse(ctx: click.Context, /, **given: Any) -> int:
     def ready(name: str) -> None:
         output.line(f"A rehearsal board for {plan.rig.name} is on {plan.link or name}; Ctrl-C ends it.")
         output.line(
-            f"throwbook record --rig {given['rig_ref']} --port {plan.link or name} --direction {plan.first}"
+            f"throwbook record --rig {for_shell(given['rig_ref'])} --port {plan.link or name} --direction {plan.first}"
         )
         output.flush()
 

@@ -14,6 +14,7 @@ from logger.core.machine.wiring import (
     loop_ohm,
     smallest_fuse_a,
 )
+from logger.core.quantities.number_text import rounded_down
 from logger.core.quantities.units import show, show_duration
 
 GOOD_DROP = 0.05
@@ -64,7 +65,7 @@ def cable(case: Case) -> Finding:
         return Finding(
             "cable",
             FAIL,
-            f"{says}: more than the {100 * allowed:.0f} % that may be lost under load "
+            f"{says}: more than the {rounded_down(100 * allowed, 1)} % that may be lost under load "
             f"({case.limits['supply_under_load'].limit_from})",
             "Take a thicker or shorter cable.",
         )
@@ -90,7 +91,7 @@ def fuse(case: Case) -> Finding:
     stalled = case.stall().value
     took = fuse_time(stalled, rating, kind)
     says = (
-        f"{rating:g} A {kind} carries {CONTINUOUS_SHARE * rating:.3g} A for long (rated maximum "
+        f"{rating:g} A {kind} carries {rounded_down(CONTINUOUS_SHARE * rating)} A for long (rated maximum "
         f"{unit.full_load_current_a:g} A). A stall ({stalled:.3g} A, {100 * stalled / rating:.0f} %) {_opens(took.at_least_s, took.at_most_s)}"
         ": the fuse protects the cable, not the motor"
     )
@@ -191,7 +192,9 @@ def protection(case: Case) -> Finding:
         return Finding(
             "protection", UNDECIDED, f"'{code}' can't be read", 'Write it as printed, for example "IP66".'
         )
-    says = f"{read.code} keeps out {_listed(read.keeps_out)}. Not proved against {_listed(read.lets_in)}"
+    says = f"{read.code} keeps out {_listed(read.keeps_out)}"
+    if read.lets_in:
+        says += f". Not proved against {_listed(read.lets_in)}"
     if "water jets" in read.lets_in or "any water" in read.lets_in:
         return Finding(
             "protection", WATCH, says, "Keep hoses and pressure washers away from it, or shield it."

@@ -5,7 +5,7 @@ import math
 from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Measured
 from logger.core.fitting.fit_case import WARM_WINDING_C, Case, Finding
 from logger.core.machine.rating import MotorLine
-from logger.core.quantities.number_text import rounded_down
+from logger.core.quantities.number_text import rounded_down, rounded_up
 from logger.core.quantities.units import display_unit, show, to_display
 from logger.core.stroke.verdict import decide
 
@@ -66,7 +66,7 @@ def force(case: Case) -> Finding:
             "force margin",
             UNDECIDED,
             f"the push the mechanism needs isn't known. {at} it may need at most {_most_push(case, most)} when clean and "
-            f"warm to keep a margin of {100 * limit.value:.0f} %",
+            f"warm to keep a margin of {rounded_up(100 * limit.value, 1)} %",
             "Measure it (a spring scale on the rod end of the mechanism, actuator off) and give lock.needed_force.",
         )
 
@@ -77,7 +77,7 @@ def force(case: Case) -> Finding:
     decision = decide(found, limit.value, limit.side)
     says = (
         f"{at} the mechanism needs {_push(case, worst)} and the actuator gives {_push(case, left.value)}: margin "
-        f"{100 * found.value:.0f} % {_plus_minus(100 * found.u)}, asked for {100 * limit.value:.0f} % "
+        f"{100 * found.value:.0f} % {_plus_minus(100 * found.u)}, asked for {rounded_up(100 * limit.value, 1)} % "
         f"({limit.limit_from})"
     )
     if found.value <= 0.0:

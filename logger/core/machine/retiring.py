@@ -10,7 +10,8 @@ _LINE = re.compile(r"^[ \t]*retired[ \t]*=.*\n?", re.MULTILINE)
 def retired_text(toml: str, because: str) -> str:
     """The rig file with the line that retires it on top; an empty reason takes the line away."""
     rest = awake_text(toml)
-    return f"retired = {json.dumps(because)}\n{rest}" if because else rest
+    # Letters beyond ASCII stay as they are: JSON would write some in two halves, which TOML refuses.
+    return f"retired = {json.dumps(because, ensure_ascii=False)}\n{rest}" if because else rest
 
 
 def retired_because(toml: str) -> str:

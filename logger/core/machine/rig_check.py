@@ -11,7 +11,7 @@ from logger.core.machine.protection import read_code
 from logger.core.machine.rating import drive_efficiency, motor_line, propagated
 from logger.core.machine.rig_numbers import NUMBERS, Problem, bad_numbers
 from logger.core.machine.wiring import CONTINUOUS_SHARE, LARGEST_FUSE_FROM, largest_fuse_a
-from logger.core.quantities.number_text import rounded_up
+from logger.core.quantities.number_text import rounded_down, rounded_up
 from logger.core.quantities.units import show, show_duration
 from logger.core.rig import Rig
 from logger.errors import InputError
@@ -198,7 +198,7 @@ def _fuse(rig: Rig) -> list[Problem]:
             Problem(
                 "wiring.fuse",
                 f"of {fuse:g} A is {grave_word} the full-load current of {full:g} A; it carries "
-                f"{CONTINUOUS_SHARE * fuse:.3g} A for long",
+                f"{rounded_down(CONTINUOUS_SHARE * fuse)} A for long",
                 f"Take at least {rounded_up(full / CONTINUOUS_SHARE, 1)} A, if the cable bears it.",
                 fuse < full,
             )

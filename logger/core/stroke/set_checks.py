@@ -25,6 +25,7 @@ from logger.core.assessment import (
 )
 from logger.core.machine.duty import rest_for, running_share
 from logger.core.machine.limits import limits_for
+from logger.core.quantities.number_text import rounded_up
 from logger.core.rig import Actuator, Rig
 from logger.core.stroke.verdict import decide
 
@@ -172,7 +173,7 @@ def _short_rest(run: _Run, before: Sequence[_Run], duty: float) -> Sign | None:
     length_s = last.end_s - last.begin_s
     because = (
         f"it started again after {run.begin_s - last.end_s:.0f} s of rest; a run of {length_s:.0f} s at {100 * duty:.0f} % duty"
-        f" asks for {rest_for(length_s, duty):.0f} s"
+        f" asks for {rounded_up(rest_for(length_s, duty), 0)} s"
     )
     if short_rests > 1:
         because += f"; the {_nth(short_rests)} short rest in a row: let it cool"
@@ -186,4 +187,10 @@ def _share(run: _Run, following: _Run) -> float:
 
 
 def _nth(count: int) -> str:
-    return {2: "second", 3: "third"}.get(count, f"{count}th")
+    """
+    >>> _nth(2), _nth(3), _nth(12), _nth(21)
+    ('second', 'third', '12th', '21st')
+    """
+    words = {2: "second", 3: "third"}
+    ending = "th" if count % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(count % 10, "th")
+    return words.get(count, f"{count}{ending}")

@@ -107,10 +107,9 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
 
     ``fail`` outweighs ``watch``, ``watch`` outweighs ``undecided``: what is known weighs more than what isn't.
     """
-    for level, word in ((FAIL, FAIL),):
-        told = [sign for sign in signs if sign.level == level]
-        if told:
-            return word, _sentence(told[0].because)
+    told = [sign for sign in signs if sign.level == FAIL]
+    if told:
+        return FAIL, _sentence(told[0].because)
     failed = [one for one in checks if one.decision == FAIL]
     if failed:
         return FAIL, _beyond(failed[0], figures)

@@ -81,6 +81,12 @@ def test_each_finding_is_judged(about, rig, verdict, said):
     assert verdict in ("pass",) or found.do
 
 
+def test_an_enclosure_that_keeps_everything_out_is_not_said_to_lack_proof_against_nothing():
+    says = finding(changed(actuator={"protection": "IP66/IP68/IP69"}), "protection").says
+    assert "hot high-pressure jet" in says
+    assert "Not proved" not in says
+
+
 def test_the_fuse_is_said_to_protect_the_cable_and_a_smaller_one_is_named():
     found = finding(RIG, "fuse")
     assert "may never open it: the fuse protects the cable, not the motor" in found.says

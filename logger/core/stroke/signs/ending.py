@@ -104,11 +104,12 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     if not (short_of_needed or short_of_usual):
         return None
     limit = evidence.needed_share if short_of_needed else usual
+    digits = 0 if round(100 * share) < round(100 * limit) else 1
     what = "travel needed" if short_of_needed else "travel of the baseline"
     return Sign(
         "stopped-short",
         FAIL if short_of_needed else WATCH,
-        f"the current fell to zero at {100 * share:.0f} % of the stroke; the {what} is {100 * limit:.0f} %",
+        f"the current fell to zero at {100 * share:.{digits}f} % of the stroke; the {what} is {100 * limit:.{digits}f} %",
         value=share,
         limit=limit,
         unit="1",

@@ -1,17 +1,14 @@
 """Signs of the supply and of what is lost on the way, and of a movement slower than they account for."""
 
 from logger.core.assessment import CUT_OFF, WATCH, Sign
+from logger.core.machine.limits import LIMITS, LONG_BAND, SHORT_BAND, SHORT_STROKE_S
 from logger.core.stroke.baseline import PRACTICE_SPREAD
 from logger.core.stroke.evidence import Evidence
 
 LOW_SHARE = 0.95
 """A lead-acid battery at rest below 1.9 V a cell, 95 % of nominal, is flat (*practice*)."""
-SUPPLY_LIMIT = 0.90
-"""Supply under load at least 90 % of nominal (*practice*)."""
-LONG_STROKE_S = 10.0
-TIME_LIMITS = (0.15, 0.25)
-"""Time within 15 % of that expected when over 10 s, 25 % when shorter, as pump-and-valve in-service testing does for
-motor-driven valves."""
+SUPPLY_LIMIT = LIMITS["supply_under_load"].share
+"""Supply under load, of the nominal one, where the rig says nothing else."""
 LARGER_DROP = 0.03
 """More drop than before counts from 3 % of the nominal voltage at the rated current on (*practice*: the usual
 allowance for a cable that matters)."""
@@ -28,7 +25,7 @@ def slow_travel(evidence: Evidence) -> Sign | None:
         limit = max(PRACTICE_SPREAD, spread.reach() / spread.mean)
         against = "the baseline"
     else:
-        limit = TIME_LIMITS[0] if time_s > LONG_STROKE_S else TIME_LIMITS[1]
+        limit = SHORT_BAND if time_s < SHORT_STROKE_S else LONG_BAND
         limit += 2.0 * evidence.travel_share_u
         against = "the rating"
     if not evidence.moved.from_voltage:
