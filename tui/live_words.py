@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from logger.core.machine.rating import motor_line, stall_current
 from logger.core.rig import Rig
-from logger.core.stroke.live import FLOWING, LiveFigures
+from logger.core.stroke.live import AT_STALL, FLOWING, LiveFigures
 from tui.present import BAD, EDGE, GOOD, STRONG, WARN, Cell
 from tui.widgets.figure import Level
 
@@ -38,6 +38,13 @@ def state_cell(figures: LiveFigures) -> Cell:
     """Current and time, large."""
     tone = BAD if figures.warning else STRONG
     return Cell(f"{figures.current_a:.1f} A  {figures.running_s:.1f} s", tone)
+
+
+def warning_line(figures: LiveFigures) -> str:
+    """What must not go on; at a standstill the hand on the switch is what ends it."""
+    if figures.warning == AT_STALL:
+        return "!! Let go of the switch: current at stall level, the motor stands or nearly."
+    return f"!! {figures.warning}" if figures.warning else ""
 
 
 def travel_bar(figures: LiveFigures) -> str:

@@ -12,7 +12,7 @@ from textual.widgets import Static
 from logger.core.records.records import BENCH, SPOT
 from logger.core.stroke.live import AT_STALL, FLOWING, OVER, LiveFigures
 from logger.errors import ThrowbookError
-from tui.live_words import levels_for, state_cell, travel_bar
+from tui.live_words import levels_for, state_cell, travel_bar, warning_line
 from tui.messages import BoardReady, Live, Noted
 from tui.present import BAD, STRONG, WARN, Cell, large_word, sentence
 from tui.record_words import ARMED_SAID, NOT_THROWN, head_cell, ready_cells, result_cells, told_cells
@@ -202,7 +202,7 @@ class RecordScreen(Page[None]):
         if self.phase == RUNNING:
             self.query_one(Big).show(state_cell(figures))
             tone = BAD if figures.warning else STRONG
-            warning = f"!! {figures.warning}" if figures.warning else ""
+            warning = warning_line(figures)
             words = lines(self.app, [Cell(travel_bar(figures), tone), Cell(warning, tone if warning else "")])
             # A layout of the whole screen at every figure would keep the keys waiting.
             self.query_one("#words", Static).update(words, layout=began or warning != self._warning)

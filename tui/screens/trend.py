@@ -59,9 +59,18 @@ class TrendScreen(Page[None]):
     def done_trend(self, found: "RigTrend") -> None:
         """Show it."""
         self._found = found
-        signals = [number for number, one in enumerate(found.trends) if one.first_signal]
-        self._at = signals[0] if signals else 0  # what rose first of all is what one wants to see
+        self._at = self._named_by_action(found)
         self.repaint()
+
+    @staticmethod
+    def _named_by_action(found: "RigTrend") -> int:
+        """The figure that the next action is about is what one wants to see first."""
+        from logger.core.seasons.wording_trend import figure_name
+
+        named = (
+            number for number, one in enumerate(found.trends) if figure_name(one.figure) in found.action.why
+        )
+        return next(named, 0)
 
     def action_step(self, by: int) -> None:
         """Another figure."""

@@ -23,7 +23,7 @@ from tui.present import (
     sign_rows,
 )
 from tui.screens.page import Page, key
-from tui.widgets.frame import lines
+from tui.widgets.frame import lines, listed
 from tui.widgets.plot import Plot
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ class TrialScreen(Page[None]):
             return
         word, _, tone = VERDICTS[judged.assessment.verdict]
         self.head(f"{logged.trial.rig} | {logged.direction} throw of {when}", Cell(word, tone))
-        self.query_one("#words", Static).update(lines(self.app, self._words(found)))
+        self.query_one("#words", Static).update(listed(self.app, self._words(found)))
         self.query_one("#trace-word", Static).update(lines(self.app, [Cell("Current over time", STRONG)]))
         base = found.baseline
         held = (

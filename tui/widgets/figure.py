@@ -16,7 +16,7 @@ Run = tuple[str, str]
 """Letters that stand side by side in one tone, and that tone."""
 DOTTED = 4
 """Of so many dot columns of a dotted line one is drawn."""
-ROWS_A_MARK, COLUMNS_A_MARK = 2, 8
+ROWS_A_MARK, COLUMNS_A_MARK, MOST_MARKS = 2, 8, 12
 """Figures along the axes are no nearer to each other."""
 MARGIN = 7
 """Letters left of the drawing, for the scale."""
@@ -95,7 +95,7 @@ def render(drawing: Drawing, width: int, height: int, plain: bool) -> list[list[
     for series in drawing.series:
         _draw_series(drawing, series, sheet, plain)
     _draw_words(drawing, sheet)
-    steps = round_marks(drawing.y_low, drawing.y_high, max(down // ROWS_A_MARK, 2))
+    steps = round_marks(drawing.y_low, drawing.y_high, min(max(down // ROWS_A_MARK, 2), MOST_MARKS))
     marks = {min(_row_of(y, drawing, down), down - 1): word for y, word in steps}
     unit_stands = _with_unit(marks, drawing.y_unit)
     edge = "|" if plain else "\N{BOX DRAWINGS LIGHT VERTICAL}"
@@ -208,7 +208,7 @@ def _x_axis(drawing: Drawing, across: int, below: str) -> str:
         middle = MARGIN + across // 2 - len(half) // 2
         line = (line + first).ljust(middle)[:middle] + half
         return line.ljust(MARGIN + across - len(last)) + last
-    marks = round_marks(drawing.x_low, drawing.x_high, max(across // COLUMNS_A_MARK, 2))
+    marks = round_marks(drawing.x_low, drawing.x_high, min(max(across // COLUMNS_A_MARK, 2), MOST_MARKS))
     for number, (x, mark) in enumerate(marks):
         word = f"{mark} {drawing.x_unit}" if number == len(marks) - 1 else mark
         at = MARGIN + min(_column_of(x, drawing, across), across - len(word))

@@ -59,8 +59,8 @@ def lines(app: Any, cells: Iterable[Cell | str]) -> Text:
     return Text("\n").join([toned(app, cell) for cell in cells])
 
 
-MARK = re.compile(r"(\[.\] (?:\d+\. )?|- )(?=\S)")
-"""In front of a line of a list."""
+MARK = re.compile(r"(\[.\] (?:\d+\. )?|- | {2}\S+(?: \S+)* {2,}| +)(?=\S)")
+"""In front of a line of a list: its mark, its name in a column of names, or what it is set in by."""
 
 
 def listed(app: Any, cells: Iterable[Cell | str]) -> Group:
