@@ -254,7 +254,7 @@ class RecordScreen(Page[None]):
     def failed_keep(self, error: Exception) -> None:
         """The journal is still there: it is offered at the next start."""
         self._failed(error)
-        self.tell(f"{error} Nothing is lost: the recording is offered again at the next start.", BAD)
+        self.tell(f"{sentence(str(error))} Nothing is lost: the recording is offered again at the next start.", BAD)
 
     def _failed(self, error: Exception) -> None:
         self.app.bell()
@@ -270,7 +270,7 @@ class RecordScreen(Page[None]):
         self.app.bell()
         problem: ThrowbookError | None = result[0].problem
         if problem is not None:
-            self.tell(f"{problem} What came before it is kept.", WARN)
+            self.tell(f"{sentence(str(problem))} What came before it is kept.", WARN)
 
     def _show_result(self, recorded: "Recorded", kept: "Kept") -> None:
         judged = recorded.assessment

@@ -40,7 +40,7 @@ class ServiceViewScreen(Page[None]):
         cells: list[Cell | str] = []
         for name in MOMENTS:
             one = getattr(entry, name)
-            told = f"{one.what} ({day(one.on)})" if one else "not written"
+            told = (f"{one.what} ({day(one.on)})" if one.on else one.what) if one else "not written"
             cells.append(Cell(f"{name:<9} {told}", STRONG if one else QUIET))
         rest = (
             ("parts", entry.parts),
