@@ -1,6 +1,7 @@
 """What somebody with a board stumbled on, each kept from coming back; one size is enough for these."""
 
 import asyncio
+from dataclasses import fields, replace
 from datetime import date
 
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from logger.core.simulator import Fault
 from logger.core.standing.service import Moment, ServiceEntry
 from logger.core.stroke.calibration import CalibrationPoint
+from logger.core.stroke.live import AT_STALL, LiveFigures
 from logger.jobs.board import FoundPort
 from logger.jobs.latch import raise_by_hand
 from logger.jobs.services import add as add_service
@@ -19,8 +21,10 @@ from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, sc
 from tests.tui.test_journey_after_a_crash import journal_of_a_crash
 from tests.tui.test_stumbles import level
 from tui.calibration_points import ReadPoint, point_cell
+from tui.live_words import warning_line
 from tui.present import three_digits
 from tui.screens.record import RUNNING, RecordScreen
+from tui.screens.trend import TrendScreen
 from tui.widgets.ticks import round_marks
 
 
@@ -243,3 +247,25 @@ def test_a_rehearsal_board_is_not_taken_for_a_real_rig_but_for_one_in_a_practice
         assert app.desk.port == "rehearsed"
 
     walked(app, journey)
+
+
+def test_a_trend_opens_on_the_figure_that_its_advice_is_about(seasons_logbook):
+    app = app_on(seasons_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "r")
+        shown = app.screen._found
+        first = shown.trends[app.screen._at]
+        assert "running current" in shown.action.why
+        assert first.figure == "run_current"
+        slower = replace(shown, action=replace(shown.action, why="travel time is up 7 %"))
+        assert shown.trends[TrendScreen._named_by_action(slower)].figure == "travel_time"
+
+    walked(app, journey)
+
+
+def test_at_a_standstill_it_says_what_to_do():
+    figures = LiveFigures(**{one.name: 0.0 for one in fields(LiveFigures)} | {"warning": AT_STALL})
+    assert warning_line(figures).startswith("!! Let go of the switch")
+    assert len(warning_line(figures)) <= 78
+    assert warning_line(replace(figures, warning="")) == ""

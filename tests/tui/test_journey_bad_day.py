@@ -71,7 +71,7 @@ def test_a_pin_that_was_not_seen_is_asked_twice_and_takes_the_rig_out_of_use(com
         await keys(pilot, "enter", "1", "enter", "2", "enter", "3", "enter", "3", "enter")
         await write(pilot, "torch")
         await keys(pilot, "ctrl+s")
-        assert "Write down a NO?" in said(app)
+        assert "Write down a NO: RIGHT pin in its hole?" in said(app)
         assert level(path) == "in service"
         await keys(pilot, "y")
         assert "pin not seen: right pin" in said(app)

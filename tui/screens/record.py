@@ -254,7 +254,9 @@ class RecordScreen(Page[None]):
     def failed_keep(self, error: Exception) -> None:
         """The journal is still there: it is offered at the next start."""
         self._failed(error)
-        self.tell(f"{sentence(str(error))} Nothing is lost: the recording is offered again at the next start.", BAD)
+        self.tell(
+            f"{sentence(str(error))} Nothing is lost: the recording is offered again at the next start.", BAD
+        )
 
     def _failed(self, error: Exception) -> None:
         self.app.bell()

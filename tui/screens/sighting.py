@@ -88,12 +88,13 @@ class SightingScreen(FormPage[None]):
     def enter(self) -> None:
         """Write it down; a NO takes the rig out of use and is asked once more before."""
         values = self.form.values()
-        if "no" in [values[spec.key] for spec in QUESTIONS]:
+        said_no = [spec.asked for spec in QUESTIONS if values[spec.key] == "no"]
+        if said_no:
             from tui.screens.confirm import ConfirmScreen
 
             meaning = "The rig goes to DO NOT USE at once, and comes back only by cause, repair, full commissioning and signature."
             self.app.push_screen(
-                ConfirmScreen("Write down a NO?", meaning, BAD),
+                ConfirmScreen(f"Write down a NO: {', '.join(said_no)}?", meaning, BAD),
                 lambda sure: self._store(values) if sure else None,
             )
         else:
