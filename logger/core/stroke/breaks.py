@@ -157,24 +157,30 @@ def with_coasting(
 
     ``start``: rows of the start-up transient; None: there is none to learn from, and it coasted anything up to all the time.
     """
-    return tuple(_coasting(each, current_a, time_s, start) for each in breaks)
+    if not breaks:
+        return ()
+    charge_as = 0.0 if start is None else _charge_of(current_a, time_s, start, breaks[0].opened)
+    return tuple(_coasting(each, current_a, time_s, charge_as) for each in breaks)
 
 
-def _coasting(each: Break, current_a: FloatArray, time_s: FloatArray, start: slice | None) -> Break:
+def _coasting(each: Break, current_a: FloatArray, time_s: FloatArray, charge_as: float) -> Break:
+    """``charge_as``: what speeds the rotor up [A s]; 0: not known."""
     open_s = float(time_s[each.closed] - time_s[each.opened])
-    level_a = median_of(current_a[each.opened - BESIDE_ROWS // 2 : each.opened])
-    charge_as = 0.0 if start is None else _charge_beyond(current_a, time_s, start, level_a)
     if not each.certain or charge_as <= 0.0:
         return replace(each, coasted_s=0.5 * open_s, coasted_u_s=open_s / np.sqrt(12.0))
-    stops_s = charge_as / level_a
+    stops_s = charge_as / median_of(current_a[each.opened - BESIDE_ROWS // 2 : each.opened])
     turned_s = min(open_s, stops_s)
     coasted_s = turned_s * (1.0 - 0.5 * turned_s / stops_s)
     return replace(each, coasted_s=coasted_s, coasted_u_s=COASTED_U * coasted_s)
 
 
-def _charge_beyond(current_a: FloatArray, time_s: FloatArray, rows: slice, level_a: float) -> float:
-    """Charge beyond a level [A s]."""
-    return float(np.sum((current_a[rows] - level_a) * np.diff(time_s[rows.start : rows.stop + 1])))
+def _charge_of(current_a: FloatArray, time_s: FloatArray, start: slice, opened: int) -> float:
+    """Charge of a start beyond the level that follows it, before the first break [A s]."""
+    level_a = median_of(
+        current_a[start.stop : max(start.stop + 1, min(2 * start.stop - start.start, opened))]
+    )
+    steps_s = np.diff(time_s[start.start : start.stop + 1])
+    return float(np.sum((current_a[start] - level_a) * steps_s))
 
 
 def without_breaks(
