@@ -269,3 +269,20 @@ def test_at_a_standstill_it_says_what_to_do():
     assert warning_line(figures).startswith("!! Let go of the switch")
     assert len(warning_line(figures)) <= 78
     assert warning_line(replace(figures, warning="")) == ""
+
+
+def test_the_list_of_rigs_shows_the_way_out_of_practice_and_no_key_that_does_nothing(tmp_path):
+    app = app_on(tmp_path, rig=False)
+
+    async def journey(pilot):
+        assert "Enter open" not in said(app)
+        assert "Esc" not in said(app)
+        app.desk.practice, app.desk.real_logbook = True, app.desk.logbook
+        app.screen.refresh_bindings()
+        await settle(pilot)
+        assert "Esc end practice" in said(app)
+        await keys(pilot, "escape")
+        assert not app.desk.practice
+        assert "Esc end practice" not in said(app)
+
+    walked(app, journey)

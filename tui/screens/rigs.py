@@ -38,8 +38,10 @@ class RigsScreen(Page[None]):
         key("l", "logbook", "logbook"),
         key("f8", "app.day_or_night", "day/night", "F8"),
         key("ctrl+q", "app.leave", "leave", "Ctrl-Q"),
-        key("escape", "back", "back", "Esc", show=False),
+        key("escape", "back", "end practice", "Esc"),
     ]
+
+    _found: "Overview | None" = None
 
     def body(self) -> Iterator[Widget]:
         """The table, or what to do first."""
@@ -48,7 +50,6 @@ class RigsScreen(Page[None]):
 
     def on_mount(self) -> None:
         """Load; look for recordings that broke off."""
-        self._found: Overview | None = None
         self.head("rigs")
         self._offered = False
         self.reload()
@@ -70,6 +71,7 @@ class RigsScreen(Page[None]):
         self._found = found
         self.desk.simulated = any(one.standing.practice for one in found.rigs)
         self.repaint()
+        self.refresh_bindings()
         self.tell("")
         if found.broken_off and not self._offered:
             self._offered = True
@@ -152,3 +154,9 @@ class RigsScreen(Page[None]):
         if self.desk.practice:
             self.desk.end_practice()
             self.reload()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Nothing to open in an empty logbook; nowhere to go back to but from practice."""
+        if action == "open":
+            return self._found is not None and bool(self._found.rigs)
+        return action != "back" or self.desk.practice
