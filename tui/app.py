@@ -9,6 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.css.stylesheet import Stylesheet
 from textual.theme import Theme
 
+from tui import doors
 from tui.desk import Desk
 from tui.quick_escape import answer_escape_sooner
 from tui.screens.page import Page
@@ -67,7 +68,6 @@ class ThrowbookApp(App[None]):
     def on_mount(self) -> None:
         """First screen: the rigs."""
         from tui import ending
-        from tui.screens.rigs import RigsScreen
 
         if not self.is_headless:
             ending.on_request(self.exit)
@@ -76,7 +76,7 @@ class ThrowbookApp(App[None]):
             from tui.widgets.plain import draw_plainly
 
             draw_plainly(self)
-        self.push_screen(RigsScreen())
+        self.push_screen(doors.screen("rigs"))
 
     def action_day_or_night(self) -> None:
         """Change between the strong theme for the sun and the dim one for the night."""

@@ -174,23 +174,15 @@ class BoardScreen(Page[str]):
         if chosen is None or chosen.identity is None:
             self.tell("Put the cursor on a board that answered.", WARN)
             return
-        from tui.screens.calibrate import CalibrateScreen
-
-        self.app.push_screen(
-            CalibrateScreen(chosen.info.device, chosen.baud or self.desk.baud, chosen.identity.id)
-        )
+        self.open_screen("calibrate", chosen.info.device, chosen.baud or self.desk.baud, chosen.identity.id)
 
     def action_settings(self) -> None:
         """Samples a second, and the speed of the line."""
-        from tui.screens.board_settings import BoardSettingsScreen
-
-        self.app.push_screen(BoardSettingsScreen(), lambda _: self.repaint())
+        self.open_screen("board settings", then=lambda _: self.repaint())
 
     def action_practise(self) -> None:
         """A rehearsal board for this rig."""
-        from tui.screens.practice import PracticeScreen
-
-        self.app.push_screen(PracticeScreen(self._rig))
+        self.open_screen("practice", self._rig)
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """Already practising? On which rig?"""

@@ -139,7 +139,6 @@ class CalibrateScreen(FormPage[None]):
     def action_store(self) -> None:
         """Show the line, ask, then keep it."""
         from logger.jobs.calibrate import calibrated
-        from tui.screens.confirm import ConfirmScreen
 
         if len(self._points) < LEAST:
             self.tell(
@@ -155,10 +154,7 @@ class CalibrateScreen(FormPage[None]):
             return
         line = f"gain {record.line.gain:.4f}, zero {record.line.zero_a:+.4f} A"
         meaning = "From now on it counts for this board; its throws so far are judged anew beside their old judgement."
-        self.app.push_screen(
-            ConfirmScreen(f"Keep this calibration? {line}", meaning),
-            lambda sure: self._store(record) if sure else None,
-        )
+        self.confirm(f"Keep this calibration? {line}", meaning, lambda: self._store(record))
 
     def _store(self, record: "CalibrationRecord") -> None:
         from logger.jobs.calibrate import store

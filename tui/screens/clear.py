@@ -46,16 +46,9 @@ class ClearScreen(FormPage[None]):
 
     def enter(self) -> None:
         """Ask once more, then hand it to the rules."""
-        from tui.screens.confirm import ConfirmScreen
-
         signed = self.form.field("signed").value.strip()
-        self.app.push_screen(
-            ConfirmScreen(
-                f"Bring {self._rig} down from '{self._found.status.level}', signed {signed}?",
-                "The entry stays in the logbook for good.",
-            ),
-            lambda sure: self._clear() if sure else None,
-        )
+        question = f"Bring {self._rig} down from '{self._found.status.level}', signed {signed}?"
+        self.confirm(question, "The entry stays in the logbook for good.", self._clear)
 
     def _clear(self) -> None:
         from logger.jobs.latch import Clearing, clear

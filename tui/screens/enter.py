@@ -197,16 +197,14 @@ class EnterScreen(FormPage[None]):
     def failed_enter(self, error: ThrowbookError) -> None:
         """What can't be meant is asked: a throw that is written down is never taken back."""
         from logger.jobs.enter import SlipError
-        from tui.screens.confirm import ConfirmScreen
 
         throw = self.throw()
         if not isinstance(error, SlipError) or throw is None:
             self.tell(str(error), BAD)
             return
         meaning = f"{sentence(error.what)} Did the meter show that? A throw that is written down stays."
-        self.app.push_screen(
-            ConfirmScreen("Keep these readings as they are?", meaning, WARN),
-            lambda sure: self._write(throw, as_read=True) if sure else None,
+        self.confirm(
+            "Keep these readings as they are?", meaning, lambda: self._write(throw, as_read=True), WARN
         )
 
     def done_enter(self, done: "Entered") -> None:
@@ -218,8 +216,6 @@ class EnterScreen(FormPage[None]):
         rest_s = plan_from(done.state.sheet.plan).rest_s
         self.desk.rests[self._rig] = (self.desk.monotonic() + rest_s, rest_s)
         if done.took_out:
-            from tui.screens.way_back import WayBackScreen
-
-            self.app.switch_screen(WayBackScreen(self._rig))
+            self.replace_by("way back", self._rig)
         else:
             self.dismiss(None)

@@ -133,18 +133,14 @@ class FormPage(Page[Result]):
 
     def action_clear(self) -> None:
         """Ask, then put every field back to how the form began."""
-        from tui.screens.confirm import ConfirmScreen
 
-        def clear(sure: bool | None) -> None:
-            if sure:
-                first = self.first_values()
-                for field in self.form.fields:
-                    field.set(first.get(field.spec.key, ""))
-                self.form.focus_first()
-                self.tell("")
-                self.cleared()
-                self.keep_draft()
+        def clear() -> None:
+            first = self.first_values()
+            for field in self.form.fields:
+                field.set(first.get(field.spec.key, ""))
+            self.form.focus_first()
+            self.tell("")
+            self.cleared()
+            self.keep_draft()
 
-        self.app.push_screen(
-            ConfirmScreen("Put this form back to how it began?", "What is typed here is gone then."), clear
-        )
+        self.confirm("Put this form back to how it began?", "What is typed here is gone then.", clear)

@@ -9,9 +9,9 @@ from textual.containers import Vertical
 from textual.screen import Screen
 from textual.widget import Widget
 
-from tui import workers
+from tui import doors, workers
 from tui.messages import JobDone, JobFailed
-from tui.present import BAD, Cell
+from tui.present import BAD, STRONG, Cell
 from tui.widgets.frame import Headline, KeyLine, Notice
 
 if TYPE_CHECKING:
@@ -84,6 +84,20 @@ class Page(Screen[Result]):
         else:
             self.tell(str(message.error), BAD)
 
+    def open_screen(
+        self, name: str, *args: Any, then: Callable[[Any], None] | None = None, **more: Any
+    ) -> None:
+        """Lay the screen ``name`` of ``tui/doors.py`` over this one; ``then`` gets what it is left with."""
+        self.app.push_screen(doors.screen(name, *args, **more), then)
+
+    def replace_by(self, name: str, *args: Any, **more: Any) -> None:
+        """Go to another screen; the way back from it doesn't lead here."""
+        self.app.switch_screen(doors.screen(name, *args, **more))
+
+    def confirm(self, question: str, meaning: str, do: Callable[[], Any], tone: str = STRONG) -> None:
+        """Ask first; ``do`` is called on yes only."""
+        self.open_screen("confirm", question, meaning, tone, then=lambda sure: do() if sure else None)
+
     def repaint(self) -> None:
         """The theme changed: draw again what carries colours of its own."""
         self.query_one(Headline).refresh_line()
@@ -101,6 +115,4 @@ class Page(Screen[Result]):
 
     def action_help(self) -> None:
         """Explain this screen."""
-        from tui.screens.help import HelpScreen
-
-        self.app.push_screen(HelpScreen(self.HELP))
+        self.open_screen("help", self.HELP)

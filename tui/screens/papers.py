@@ -68,13 +68,10 @@ class PapersScreen(Page[None]):
         if paper.ending is None:
             self._start(paper, None)
             return
-        from tui.screens.where import WhereScreen
-
         whose = self._rig if self._rig and paper.name != WHOLE else "logbook"
         usual = free_place(Path.cwd() / f"{whose}-{paper.file}-{self.desk.today:%Y%m%d}", paper.ending)
-        self.app.push_screen(
-            WhereScreen(paper.name, usual),
-            lambda where: self._start(paper, where) if where else None,
+        self.open_screen(
+            "where", paper.name, usual, then=lambda where: self._start(paper, where) if where else None
         )
 
     def _start(self, paper: Paper, where: Path | None) -> None:

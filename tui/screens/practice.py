@@ -82,13 +82,10 @@ class PracticeScreen(Page[None]):
 
     def done_open(self, opened: tuple[str, threading.Event]) -> None:
         """The port is there: to the rig in its practice logbook."""
-        from tui.screens.rig import RigScreen
-        from tui.screens.rigs import RigsScreen
-
         self.desk.port, self.desk.stop_rehearsal = opened
-        while not isinstance(self.app.screen, RigsScreen) and len(self.app.screen_stack) > 2:
+        while len(self.app.screen_stack) > 2:  # an empty one of the library's, and the list of rigs
             self.app.pop_screen()
-        self.app.push_screen(RigScreen(self._rig))
+        self.open_screen("rig", self._rig)
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """Once is enough."""

@@ -3,10 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
-from logger.core.quantities.units import show
-from tui.fields import CHOICE, FieldSpec
+from tui.fields import FieldSpec
 from tui.screens.form_page import FormPage
-from tui.screens.sheet_plan import ASKED, answers_from, question_specs
+from tui.sheet_questions import ASKED, answers_from, as_typed, question_specs
 
 
 class QuestionsScreen(FormPage[None]):
@@ -29,7 +28,7 @@ class QuestionsScreen(FormPage[None]):
     def first_values(self) -> dict[str, str]:
         """What is answered already."""
         return {
-            key: _typed(key, value)
+            key: as_typed(key, value)
             for key, value in self._answers.items()
             if value is not None and key in ASKED
         }
@@ -55,14 +54,3 @@ class QuestionsScreen(FormPage[None]):
         """Written down."""
         self.drop_draft()
         self.dismiss(None)
-
-
-def _typed(key: str, value: Any) -> str:
-    """An answer as it would be typed."""
-    if key == "hours_since_movement":
-        return f"{value:g} h"
-    if ASKED[key][1] == "temperature":
-        return show(value, "temperature")
-    if ASKED[key][1] == CHOICE:
-        return "yes" if value else "no"
-    return str(value)

@@ -138,9 +138,7 @@ class RecordScreen(Page[None]):
         """Back to the sheet, which asks for what comes next; a throw that took the rig out of use shows the way back first."""
         assert self._result is not None
         if self._result[1].took_out:
-            from tui.screens.way_back import WayBackScreen
-
-            self.app.switch_screen(WayBackScreen(self._rig_name))
+            self.replace_by("way back", self._rig_name)
         else:
             self.dismiss(None)
 
@@ -290,9 +288,7 @@ class RecordScreen(Page[None]):
         """Find a board; nothing may change while one records."""
         if self.phase in (ARMED, RUNNING):
             return
-        from tui.screens.board import BoardScreen
-
-        self.app.push_screen(BoardScreen(choose_for=self._rig_name), lambda chosen: self.repaint())
+        self.open_screen("board", choose_for=self._rig_name, then=lambda chosen: self.repaint())
 
     def may_leave(self) -> bool:
         """The program isn't ended under a running recording."""

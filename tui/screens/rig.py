@@ -10,9 +10,10 @@ from textual.widgets import DataTable, Static
 from logger.core.quantities.plain import counted
 from logger.core.standing.status import IN_SERVICE
 from logger.core.standing.status_words import caution, headline, way_down
+from tui.doors import start_sheet
 from tui.present import BAD, QUIET, STATUSES, Cell, day, held_lines, status_cell
+from tui.rig_rows import HEADINGS, LISTS, rows_of
 from tui.screens.page import Page, key
-from tui.screens.rig_rows import HEADINGS, LISTS, rows_of
 from tui.widgets.frame import lines
 from tui.widgets.table import Table
 
@@ -163,78 +164,52 @@ class RigScreen(Page[None]):
         if not chosen:
             return
         if kind == "sheets":
-            from tui.screens.sheet import SheetScreen
-
-            self.app.push_screen(SheetScreen(chosen))
+            self.open_screen("sheet", chosen)
         elif kind == "throws":
-            from tui.screens.trial import TrialScreen
-
-            self.app.push_screen(TrialScreen(chosen))
+            self.open_screen("trial", chosen)
         elif self._found is not None:
-            from tui.screens.service_view import ServiceViewScreen
-
             entry = next(one for one in self._found[0].services if one.id == chosen)
-            self.app.push_screen(ServiceViewScreen(entry))
+            self.open_screen("service view", entry)
 
     def action_sheet(self) -> None:
         """Plan a sheet."""
-        from tui.screens.sheet_plan import start_sheet
-
         start_sheet(self.app, self.rig_name)
 
     def action_throw(self) -> None:
         """One throw, on a spot sheet of its own."""
-        from tui.screens.sheet_plan import start_sheet
-
         start_sheet(self.app, self.rig_name, "spot")
 
     def action_by_hand(self) -> None:
         """A sheet that is filled with stopwatch and clamp meter."""
-        from tui.screens.sheet_plan import start_sheet
-
         start_sheet(self.app, self.rig_name, by_hand=True)
 
     def action_service(self) -> None:
         """Log a service."""
-        from tui.screens.service import ServiceScreen
-
-        self.app.push_screen(ServiceScreen(self.rig_name))
+        self.open_screen("service", self.rig_name)
 
     def action_trend(self) -> None:
         """Trend over the seasons."""
-        from tui.screens.trend import TrendScreen
-
-        self.app.push_screen(TrendScreen(self.rig_name))
+        self.open_screen("trend", self.rig_name)
 
     def action_papers(self) -> None:
         """Report, blank sheet, cab card, export, backup."""
-        from tui.screens.papers import PapersScreen
-
-        self.app.push_screen(PapersScreen(self.rig_name))
+        self.open_screen("papers", self.rig_name)
 
     def action_edit(self) -> None:
         """The rig's values, with ``rig fit`` beside them."""
-        from tui.screens.rig_setup import RigSetupScreen
-
-        self.app.push_screen(RigSetupScreen(self.rig_name))
+        self.open_screen("rig setup", self.rig_name)
 
     def action_way_back(self) -> None:
         """What holds the rig and how it comes down."""
-        from tui.screens.way_back import WayBackScreen
-
-        self.app.push_screen(WayBackScreen(self.rig_name))
+        self.open_screen("way back", self.rig_name)
 
     def action_take_out(self) -> None:
         """A person takes the rig out of use."""
-        from tui.screens.take_out import TakeOutScreen
-
-        self.app.push_screen(TakeOutScreen(self.rig_name))
+        self.open_screen("take out", self.rig_name)
 
     def action_practise(self) -> None:
         """The same rig on a rehearsal board, in a logbook of its own."""
-        from tui.screens.practice import PracticeScreen
-
-        self.app.push_screen(PracticeScreen(self.rig_name))
+        self.open_screen("practice", self.rig_name)
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """The way back is offered where there is one to go."""

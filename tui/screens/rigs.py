@@ -79,9 +79,7 @@ class RigsScreen(Page[None]):
 
     def offer_recovery(self) -> None:
         """Recordings that broke off are offered at once."""
-        from tui.screens.recover import RecoverScreen
-
-        self.app.push_screen(RecoverScreen())
+        self.open_screen("recover")
 
     def repaint(self) -> None:
         """Fill the table."""
@@ -127,27 +125,19 @@ class RigsScreen(Page[None]):
 
     def open_rig(self, name: str) -> None:
         """Go to one rig."""
-        from tui.screens.rig import RigScreen
-
-        self.app.push_screen(RigScreen(name))
+        self.open_screen("rig", name)
 
     def action_new_rig(self) -> None:
         """Set up a rig; when it is kept, its screen opens."""
-        from tui.screens.rig_setup import RigSetupScreen
-
-        self.app.push_screen(RigSetupScreen(), lambda name: self.open_rig(name) if name else None)
+        self.open_screen("rig setup", then=lambda name: self.open_rig(name) if name else None)
 
     def action_board(self) -> None:
         """Find and check a board."""
-        from tui.screens.board import BoardScreen
-
-        self.app.push_screen(BoardScreen())
+        self.open_screen("board")
 
     def action_logbook(self) -> None:
         """Export, backup, check."""
-        from tui.screens.papers import PapersScreen
-
-        self.app.push_screen(PapersScreen(None))
+        self.open_screen("papers", None)
 
     def action_back(self) -> None:
         """From the practice logbook back to the real one; there is nothing before the first screen."""

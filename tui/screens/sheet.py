@@ -207,13 +207,8 @@ class SheetScreen(Page[None]):
     def _throw(self, direction: str) -> None:
         left_s = self.query_one(RestTimer).left_s
         if left_s > 0:
-            from tui.screens.confirm import ConfirmScreen
-
             question = f"The actuator should rest {rounded_up(left_s, 0)} s more. Throw all the same?"
-            meaning = REST_MEANING
-            self.app.push_screen(
-                ConfirmScreen(question, meaning, WARN), lambda sure: self._record(direction) if sure else None
-            )
+            self.confirm(question, REST_MEANING, lambda: self._record(direction), WARN)
         else:
             self._record(direction)
 
@@ -222,16 +217,12 @@ class SheetScreen(Page[None]):
         rig, sheet = self._found.state.sheet.rig, self.sheet_name
         self._turned = False
         if self._by_hand:
-            from tui.screens.enter import EnterScreen
-
-            self.app.push_screen(EnterScreen(rig, sheet, direction))
+            self.open_screen("enter", rig, sheet, direction)
         else:
-            from tui.screens.record import RecordScreen
-
             state = self._found.state
             ambient_c = state.answers.get("ambient_c")
             kind = state.sheet.kind
-            self.app.push_screen(RecordScreen(rig, sheet, direction, kind=kind, ambient_c=ambient_c))
+            self.open_screen("record", rig, sheet, direction, kind=kind, ambient_c=ambient_c)
 
     def action_by_hand(self) -> None:
         """The next throw with stopwatch and clamp meter."""
@@ -244,10 +235,8 @@ class SheetScreen(Page[None]):
         self.repaint()
 
     def _look(self, position: int) -> None:
-        from tui.screens.sighting import SightingScreen
-
         assert self._found is not None
-        self.app.push_screen(SightingScreen(self.sheet_name, position, self._found))
+        self.open_screen("sighting", self.sheet_name, position, self._found)
 
     def action_look(self) -> None:
         """What was seen at the throw under the cursor."""
@@ -266,30 +255,22 @@ class SheetScreen(Page[None]):
         """The throw under the cursor, in depth."""
         chosen = self._chosen()
         if chosen is not None:
-            from tui.screens.trial import TrialScreen
-
-            self.app.push_screen(TrialScreen(chosen.id))
+            self.open_screen("trial", chosen.id)
 
     def action_questions(self) -> None:
         """What every sheet asks."""
-        from tui.screens.questions import QuestionsScreen
-
         assert self._found is not None
-        self.app.push_screen(QuestionsScreen(self.sheet_name, self._found.state.answers))
+        self.open_screen("questions", self.sheet_name, self._found.state.answers)
 
     def action_missing(self) -> None:
         """What an acceptance would still lack."""
-        from tui.screens.missing import MissingScreen
-
         assert self._found is not None
-        self.app.push_screen(MissingScreen(self._found))
+        self.open_screen("missing", self._found)
 
     def action_sign(self) -> None:
         """Accept or reject."""
-        from tui.screens.sign import SignScreen
-
         assert self._found is not None
-        self.app.push_screen(SignScreen(self._found))
+        self.open_screen("sign", self._found)
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """A decided sheet only shows itself; a bench sheet has no pins to see."""

@@ -2,28 +2,15 @@
 
 from typing import TYPE_CHECKING, Any
 
-from textual.app import App
-
 from logger.core.records.records import COMMISSIONING, SHEET_KINDS
-from logger.core.sheets.questions import QUESTIONS
 from logger.core.sheets.sheet import KINDS
-from tui.fields import CHOICE, COUNT, TEXT, YES_NO, FieldSpec
+from tui.fields import CHOICE, COUNT, FieldSpec
 from tui.screens.form_page import FormPage
+from tui.sheet_questions import answers_from, question_specs
 
 if TYPE_CHECKING:
     from logger.jobs.way_back import WayBack
 
-# question: (words in front of the field, kind of field, hint)
-ASKED: dict[str, tuple[str, str, str]] = {
-    "hours_since_movement": ("hours since it last moved", "time", "16 h, 3 days, ..."),
-    "worked_before": ("greased or worked before", TEXT, "no, or what was done"),
-    "ambient_c": ("air temperature", "temperature", "4 degC"),
-    "supply": ("what feeds it", TEXT, "machine battery, ..."),
-    "engine_running": ("engine running", CHOICE, ""),
-    "attachment": ("which attachment", TEXT, "bucket, forks, none, ..."),
-    "operator": ("who does it", TEXT, ""),
-    "instruments": ("instruments", TEXT, "make-up and number"),
-}
 WORDS = {
     "bench": "bench",
     "commissioning": "commissioning",
@@ -36,61 +23,6 @@ TOO_EARLY = (
     "The rig is out of use and no repair is logged yet: a commissioning sheet planned now doesn't bring it back. Esc, then W "
     "on the rig: first the cause and the repair."
 )
-
-
-def start_sheet(app: App[Any], rig: str, kind: str = "", by_hand: bool = False) -> None:
-    """Cautions, then the plan, then the sheet itself."""
-    from tui.screens.cautions import CautionsScreen
-
-    def planned(name: str | None) -> None:
-        if name:
-            from tui.screens.sheet import SheetScreen
-
-            app.push_screen(SheetScreen(name, by_hand=by_hand))
-
-    def read(all_of_it: bool | None) -> None:
-        if all_of_it:
-            app.push_screen(SheetPlanScreen(rig, kind), planned)
-
-    app.push_screen(CautionsScreen(rig, kind or "commissioning"), read)
-
-
-def answers_from(values: dict[str, str]) -> dict[str, Any]:
-    """Typed answers as ``core.sheets.questions`` names them; what is empty stays out: not recorded."""
-    from logger.core.quantities.units import parse
-
-    told: dict[str, Any] = {}
-    for key, (_, kind, _) in ASKED.items():
-        text = values.get(key, "").strip()
-        if not text:
-            continue
-        if key == "hours_since_movement":
-            told[key] = parse(text, "time") / 3600.0
-        elif kind == "temperature":
-            told[key] = parse(text, "temperature")
-        elif kind == CHOICE:
-            told[key] = text == "yes"
-        else:
-            told[key] = text
-    return told
-
-
-def question_specs(
-    section: str = "Asked on every sheet; empty is kept as not recorded",
-) -> tuple[FieldSpec, ...]:
-    """One field for each question."""
-    return tuple(
-        FieldSpec(
-            one.key,
-            ASKED[one.key][0],
-            ASKED[one.key][1],
-            hint=ASKED[one.key][2],
-            choices=YES_NO if ASKED[one.key][1] == CHOICE else (),
-            section=section if number == 0 else "",
-            unit="h" if one.key == "hours_since_movement" else "",
-        )
-        for number, one in enumerate(QUESTIONS)
-    )
 
 
 class SheetPlanScreen(FormPage[str]):

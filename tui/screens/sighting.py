@@ -90,13 +90,8 @@ class SightingScreen(FormPage[None]):
         values = self.form.values()
         said_no = [spec.asked for spec in QUESTIONS if values[spec.key] == "no"]
         if said_no:
-            from tui.screens.confirm import ConfirmScreen
-
             meaning = "The rig goes to DO NOT USE at once, and comes back only by cause, repair, full commissioning and signature."
-            self.app.push_screen(
-                ConfirmScreen(f"Write down a NO: {', '.join(said_no)}?", meaning, BAD),
-                lambda sure: self._store(values) if sure else None,
-            )
+            self.confirm(f"Write down a NO: {', '.join(said_no)}?", meaning, lambda: self._store(values), BAD)
         else:
             self._store(values)
 
@@ -119,10 +114,8 @@ class SightingScreen(FormPage[None]):
         self.drop_draft()
         _, raised = result
         if raised:
-            from tui.screens.way_back import WayBackScreen
-
             self.app.bell()
             rig = self._rig
-            self.app.switch_screen(WayBackScreen(rig))
+            self.replace_by("way back", rig)
         else:
             self.dismiss(None)

@@ -8,10 +8,10 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from logger.core.cautions import BOTH_PINS
+from tui.acceptance_words import acceptance_cells
 from tui.fields import FieldSpec
 from tui.present import WARN, Cell
 from tui.screens.form_page import FormPage
-from tui.screens.missing import acceptance_cells
 from tui.screens.page import key
 from tui.widgets.frame import lines
 
@@ -73,14 +73,10 @@ class SignScreen(FormPage[None]):
 
     def enter(self) -> None:
         """Accept: by the rules, or refused with everything that is missing."""
-        from tui.screens.confirm import ConfirmScreen
-
         signed = self.form.field("signed").value.strip()
         question = f"Accept sheet {self._found.state.name}, signed {signed}?"
         meaning = "It is sealed as it stands; nothing on it can be changed afterwards."
-        self.app.push_screen(
-            ConfirmScreen(question, meaning), lambda sure: self._accept(signed) if sure else None
-        )
+        self.confirm(question, meaning, lambda: self._accept(signed))
 
     def _accept(self, signed: str) -> None:
         from logger.jobs.sheets import Looked, accept
@@ -92,9 +88,7 @@ class SignScreen(FormPage[None]):
     def done_accept(self, done: "Accepted") -> None:
         """Sealed."""
         self.drop_draft()
-        from tui.screens.statement import StatementScreen
-
-        self.app.switch_screen(StatementScreen(done))
+        self.replace_by("statement", done)
 
     def action_reject(self) -> None:
         """End it as rejected, with its reason."""
@@ -103,13 +97,9 @@ class SignScreen(FormPage[None]):
             self.form.field("because" if signed else "signed").focus_answer()
             self.tell("To reject: say what was wrong, and sign.", WARN)
             return
-        from tui.screens.confirm import ConfirmScreen
-
         question = f"Reject sheet {self._found.state.name}: {because}?"
         meaning = "It is sealed as it stands and stays in the history; another one is planned."
-        self.app.push_screen(
-            ConfirmScreen(question, meaning), lambda sure: self._reject(because, signed) if sure else None
-        )
+        self.confirm(question, meaning, lambda: self._reject(because, signed))
 
     def _reject(self, because: str, signed: str) -> None:
         from logger.jobs.sheets import reject

@@ -11,6 +11,7 @@ from textual.widgets import Static
 from logger.core.cautions import BOTH_PINS, SHOWN_AT
 from logger.core.standing.status import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
 from logger.core.standing.status_words import refused
+from tui.doors import start_sheet
 from tui.present import BAD, GOOD, QUIET, STATUSES, STRONG, WARN, Cell, held_lines
 from tui.screens.page import Page, key
 from tui.widgets.big import Big
@@ -134,22 +135,14 @@ class WayBackScreen(Page[None]):
         if step is None:
             return
         if step.need in (CAUSE_FOUND, REPAIR):
-            from tui.screens.service import ServiceScreen
-
-            self.app.push_screen(ServiceScreen(self._rig, repair=True))
+            self.open_screen("service", self._rig, repair=True)
         elif step.need == RECOMMISSIONED:
             if self._found.open_sheet is not None:
-                from tui.screens.sheet import SheetScreen
-
-                self.app.push_screen(SheetScreen(self._found.open_sheet.name))
+                self.open_screen("sheet", self._found.open_sheet.name)
             else:
-                from tui.screens.sheet_plan import start_sheet
-
                 start_sheet(self.app, self._rig, "commissioning")
         else:
-            from tui.screens.clear import ClearScreen
-
-            self.app.push_screen(ClearScreen(self._rig, self._found))
+            self.open_screen("clear", self._rig, self._found)
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """Nothing to do in service."""
