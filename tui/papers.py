@@ -1,11 +1,15 @@
 """Which papers and data there are, and the job that makes each. Nothing of Textual."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from logger.core.quantities.plain import counted
+
+if TYPE_CHECKING:
+    from logger.jobs import reporting
 
 Make = Callable[[str | None, str | None, Path | None, datetime], list[str]]
 
@@ -56,40 +60,36 @@ def _check(logbook: str | None, rig: str | None, where: Path | None, now: dateti
     ]
 
 
-def _written(number: str, files: Iterable[Path]) -> list[str]:
-    listed = list(files)
-    where = f" It is in {listed[0].parent}:" if listed else ""
-    return [f"Paper {number} is written.{where}", *(one.name for one in listed)]
+def _written(done: "reporting.Paper") -> list[str]:
+    where = done.files[0].parent
+    return [f"Paper {done.number} is written. It is in {where}:", *(file.name for file in done.files)]
 
 
 def _report(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
-    from logger.jobs.reporting import report_rig
+    from logger.jobs.reporting import Issue, report_rig
 
     assert rig is not None
     assert where is not None
-    done = report_rig(logbook, rig, where, now.date())
-    return _written(done.number, done.files)
+    return _written(report_rig(logbook, rig, Issue(where, now.date())))
 
 
 def _blank(kind: str) -> Make:
     def make(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
-        from logger.jobs.reporting import blank
+        from logger.jobs.reporting import Issue, blank
 
         assert rig is not None
         assert where is not None
-        done = blank(logbook, rig, kind, where, now.date())
-        return _written(done.number, done.files)
+        return _written(blank(logbook, rig, kind, Issue(where, now.date())))
 
     return make
 
 
 def _card(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
-    from logger.jobs.reporting import card
+    from logger.jobs.reporting import Issue, card
 
     assert rig is not None
     assert where is not None
-    done = card(logbook, rig, where, now.date())
-    return _written(done.number, done.files)
+    return _written(card(logbook, rig, Issue(where, now.date())))
 
 
 PAPERS: tuple[Paper, ...] = (

@@ -11,7 +11,7 @@ from logger.cli.shared import logbook_of, now
 from logger.errors import InputError
 
 if TYPE_CHECKING:
-    from logger.jobs.reporting import Paper
+    from logger.jobs.reporting import Issue, Paper
 
 PAPERS = click.Choice(["a4", "letter"])
 KINDS = click.Choice(["bench", "commissioning", "seasonal", "after-service", "spot"])
@@ -46,7 +46,7 @@ def who_for_options(command: Any) -> Any:
 @who_for_options
 @paper_options
 @click.pass_context
-def report(ctx: click.Context, /, rig: str, as_json: bool, issued: str | None, **given: Any) -> None:
+def report(ctx: click.Context, /, rig: str, as_json: bool, **given: Any) -> None:
     """Write the report of RIG: commissioning, every check, trend, services; as PDF and as HTML, both saying the same.
 
     The same logbook, version and day of issue give the same files, byte for byte.
@@ -57,7 +57,7 @@ def report(ctx: click.Context, /, rig: str, as_json: bool, issued: str | None, *
     """
     from logger.jobs.reporting import report_rig
 
-    _tell(report_rig(logbook_of(ctx), rig, issued=day(issued), **given), as_json)
+    _tell(report_rig(logbook_of(ctx), rig, _issue(**given)), as_json)
 
 
 @click.command("print")
@@ -65,7 +65,7 @@ def report(ctx: click.Context, /, rig: str, as_json: bool, issued: str | None, *
 @who_for_options
 @paper_options
 @click.pass_context
-def print_(ctx: click.Context, /, name: str, as_json: bool, issued: str | None, **given: Any) -> None:
+def print_(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> None:
     """Write the report of sheet NAME alone, as PDF and as HTML.
 
     \b
@@ -74,7 +74,7 @@ def print_(ctx: click.Context, /, name: str, as_json: bool, issued: str | None, 
     """
     from logger.jobs.reporting import report_sheet
 
-    _tell(report_sheet(logbook_of(ctx), name, issued=day(issued), **given), as_json)
+    _tell(report_sheet(logbook_of(ctx), name, _issue(**given)), as_json)
 
 
 @click.command(short_help="Write a blank sheet as PDF, to fill in by hand.")
@@ -85,7 +85,14 @@ def print_(ctx: click.Context, /, name: str, as_json: bool, issued: str | None, 
 @paper_options
 @click.pass_context
 def blank(
-    ctx: click.Context, /, rig: str, as_json: bool, issued: str | None, voltage: str | None, **given: Any
+    ctx: click.Context,
+    /,
+    rig: str,
+    kind: str,
+    throws: int | None,
+    voltage: str | None,
+    as_json: bool,
+    **given: Any,
 ) -> None:
     """Write a blank test sheet for RIG as PDF, with its own limits and what to expect, to fill in by hand.
 
@@ -97,7 +104,7 @@ def blank(
     """
     from logger.jobs.reporting import blank as write
 
-    _tell(write(logbook_of(ctx), rig, issued=day(issued), voltage_v=_volts(voltage), **given), as_json)
+    _tell(write(logbook_of(ctx), rig, kind, _issue(**given), throws, _volts(voltage)), as_json)
 
 
 @click.command("cab-card")
@@ -105,9 +112,7 @@ def blank(
 @click.option("--voltage", metavar="VOLTAGE", help="Supply the times are for, such as 12.4V.")
 @paper_options
 @click.pass_context
-def cab_card(
-    ctx: click.Context, /, rig: str, as_json: bool, issued: str | None, voltage: str | None, **given: Any
-) -> None:
+def cab_card(ctx: click.Context, /, rig: str, voltage: str | None, as_json: bool, **given: Any) -> None:
     """Write the cab card of RIG as PDF, one page and pocket size: what is normal, when to stop, what to look at.
 
     \b
@@ -116,7 +121,13 @@ def cab_card(
     """
     from logger.jobs.reporting import card as write
 
-    _tell(write(logbook_of(ctx), rig, issued=day(issued), voltage_v=_volts(voltage), **given), as_json)
+    _tell(write(logbook_of(ctx), rig, _issue(**given), _volts(voltage)), as_json)
+
+
+def _issue(folder: Path, paper: str, issued: str | None, place: str = "", owner: str = "") -> "Issue":
+    from logger.jobs.reporting import Issue
+
+    return Issue(folder, day(issued), paper, place, owner)
 
 
 def day(text: str | None) -> date:

@@ -262,14 +262,11 @@ class _Player:
         """What leaves the computer: the report, a blank sheet, the cab card."""
         from logger.jobs import reporting
 
-        place, name, issued = (
-            self.folder / "papers",
-            self.rig.name,
-            story.AFTER[-1].at.date() + timedelta(days=1),
-        )
-        report = reporting.report_rig(self.logbook, name, place, issued, place=story.PLACE)
-        blank = reporting.blank(self.logbook, name, "seasonal", place, issued)
-        card = reporting.card(self.logbook, name, place, issued)
+        place, name = self.folder / "papers", self.rig.name
+        issue = reporting.Issue(place, story.AFTER[-1].at.date() + timedelta(days=1), place=story.PLACE)
+        report = reporting.report_rig(self.logbook, name, issue)
+        blank = reporting.blank(self.logbook, name, "seasonal", issue)
+        card = reporting.card(self.logbook, name, issue)
         files = (*report.files, *blank.files, *card.files)
         says = (f"report No. {report.number}, a blank sheet and the cab card are in {place}",)
         self.say(Chapter("Papers", f"throwbook report {name} --folder {place}", says))

@@ -20,6 +20,19 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
+class Issue:
+    """How a paper leaves the computer."""
+
+    folder: Path
+    on: date
+    """Day of issue: a paper never asks the clock."""
+    paper: str = "a4"
+    place: str = ""
+    """Where the tests were done; like ``owner`` printed on reports only, the logbook doesn't hold it."""
+    owner: str = ""
+
+
+@dataclass(frozen=True)
 class Paper:
     """A paper that was written."""
 
@@ -27,60 +40,75 @@ class Paper:
     files: tuple[Path, ...]
 
 
-def report_rig(
-    logbook: str | Path | None,
-    rig: str,
-    folder: Path,
-    issued: date,
-    paper: str = "a4",
-    place: str = "",
-    owner: str = "",
-) -> Paper:
+def report_rig(logbook: str | Path | None, rig: str, issue: Issue) -> Paper:
     """The report of one rig as PDF and as HTML, both saying the same. Raises InputError for a rig that isn't there."""
     from logger.jobs.report_source import material_in
     from logger.report.content import rig_report
 
-    with _read(logbook, paper) as book:
-        material = material_in(book, rig, issued, place=place, owner=owner)
-    return _write_both(rig_report(material), material, folder, f"report-{file_name(rig)}", paper)
+    with _read(logbook, issue) as book:
+        material = material_in(book, rig, issue.on, place=issue.place, owner=issue.owner)
+    return _write_both(rig_report(material), material, f"report-{file_name(rig)}", issue)
 
 
-def report_sheet(
-    logbook: str | Path | None,
-    sheet: str,
-    folder: Path,
-    issued: date,
-    paper: str = "a4",
-    place: str = "",
-    owner: str = "",
-) -> Paper:
+def report_sheet(logbook: str | Path | None, sheet: str, issue: Issue) -> Paper:
     """The report of one sheet as PDF and as HTML. Raises InputError for a sheet that isn't there."""
     from logger.jobs.report_source import material_in
     from logger.report.content import sheet_report
 
-    with _read(logbook, paper) as book:
+    with _read(logbook, issue) as book:
         state = book.sheet(sheet)
-        material = material_in(book, state.sheet.rig, issued, sheet=state.name, place=place, owner=owner)
-    name = state.name
-    return _write_both(sheet_report(material, name), material, folder, f"sheet-{file_name(name)}", paper)
+        name, rig = state.name, state.sheet.rig
+        material = material_in(book, rig, issue.on, sheet=name, place=issue.place, owner=issue.owner)
+    return _write_both(sheet_report(material, name), material, f"sheet-{file_name(name)}", issue)
 
 
-def _read(logbook: str | Path | None, paper: str) -> "Logbook":
+def blank(
+    logbook: str | Path | None,
+    rig: str,
+    kind: str,
+    issue: Issue,
+    throws: int | None = None,
+    voltage_v: float | None = None,
+) -> Paper:
+    """A blank sheet for ``rig`` as PDF. Raises InputError for a rig that isn't there."""
+    from logger.core.sheets.sheet import plan_for
+    from logger.report.forms import blank_sheet
+    from logger.report.pdf import to_pdf
+
+    source = _form_source(logbook, rig, kind, issue, voltage_v)
+    document = blank_sheet(source, kind, plan_for(kind, source.rig, throws))
+    sheet = write(issue.folder / f"blank-{kind}-{file_name(rig)}.pdf", to_pdf(document, issue.paper))
+    return Paper(document.number, (sheet,))
+
+
+def card(logbook: str | Path | None, rig: str, issue: Issue, voltage_v: float | None = None) -> Paper:
+    """The cab card of ``rig``, on one page of its paper and one of pocket size. Raises InputError for an unknown rig."""
+    from logger.report.forms import cab_card
+    from logger.report.pdf import to_one_page
+
+    document = cab_card(_form_source(logbook, rig, SPOT, issue, voltage_v))
+    stem = f"cab-card-{file_name(rig)}"
+    page = write(issue.folder / f"{stem}.pdf", to_one_page(document, issue.paper))
+    pocket = write(issue.folder / f"{stem}-pocket.pdf", to_one_page(document, "pocket"))
+    return Paper(document.number, (page, pocket))
+
+
+def _read(logbook: str | Path | None, issue: Issue) -> "Logbook":
     """The logbook, opened to read; a paper that can't be printed on is refused before the work begins."""
     from logger.report.pdf_style import paper_size
 
-    paper_size(paper)
+    paper_size(issue.paper)
     return opened(logbook, read_only=True)
 
 
-def _write_both(document: "Document", material: "Material", folder: Path, stem: str, paper: str) -> Paper:
+def _write_both(document: "Document", material: "Material", stem: str, issue: Issue) -> Paper:
     from logger.report.drawings import Drawings
     from logger.report.html import to_html
     from logger.report.pdf import to_pdf
 
     drawings = Drawings(material)
-    pdf = write(folder / f"{stem}.pdf", to_pdf(document, paper, drawings.as_pdf_pages))
-    html = write(folder / f"{stem}.html", to_html(document, drawings.as_svg).encode())
+    pdf = write(issue.folder / f"{stem}.pdf", to_pdf(document, issue.paper, drawings.as_pdf_pages))
+    html = write(issue.folder / f"{stem}.html", to_html(document, drawings.as_svg).encode())
     return Paper(document.number, (pdf, html))
 
 
@@ -101,47 +129,8 @@ def write(path: Path, content: bytes) -> Path:
     return path
 
 
-def blank(
-    logbook: str | Path | None,
-    rig: str,
-    kind: str,
-    folder: Path,
-    issued: date,
-    paper: str = "a4",
-    throws: int | None = None,
-    voltage_v: float | None = None,
-) -> Paper:
-    """A blank sheet for ``rig`` as PDF. Raises InputError for a rig that isn't there."""
-    from logger.core.sheets.sheet import plan_for
-    from logger.report.forms import blank_sheet
-    from logger.report.pdf import to_pdf
-
-    source = _form_source(logbook, rig, paper, issued, voltage_v, kind)
-    document = blank_sheet(source, kind, plan_for(kind, source.rig, throws))
-    sheet = write(folder / f"blank-{kind}-{file_name(rig)}.pdf", to_pdf(document, paper))
-    return Paper(document.number, (sheet,))
-
-
-def card(
-    logbook: str | Path | None,
-    rig: str,
-    folder: Path,
-    issued: date,
-    paper: str = "a4",
-    voltage_v: float | None = None,
-) -> Paper:
-    """The cab card of ``rig``, on one page of ``paper`` and one of pocket size. Raises InputError for an unknown rig."""
-    from logger.report.forms import cab_card
-    from logger.report.pdf import to_one_page
-
-    document = cab_card(_form_source(logbook, rig, paper, issued, voltage_v, SPOT))
-    page = write(folder / f"cab-card-{file_name(rig)}.pdf", to_one_page(document, paper))
-    pocket = write(folder / f"cab-card-{file_name(rig)}-pocket.pdf", to_one_page(document, "pocket"))
-    return Paper(document.number, (page, pocket))
-
-
 def _form_source(
-    logbook: str | Path | None, rig: str, paper: str, issued: date, voltage_v: float | None, kind: str
+    logbook: str | Path | None, rig: str, kind: str, issue: Issue, voltage_v: float | None
 ) -> "FormSource":
     """``kind`` of the throws the paper is for: off the machine there is no load, so bench throws don't speak for others."""
     from logger import __version__
@@ -153,9 +142,9 @@ def _form_source(
     from logger.jobs.season_source import rows_from_logbook
     from logger.report.forms import FormSource
 
-    with _read(logbook, paper) as book:
+    with _read(logbook, issue) as book:
         found = rig_of(book, rig)
-        stands = standing(book, rig, issued)
+        stands = standing(book, rig, issue.on)
         held = {
             way: one.baseline
             for way in ("lock", "unlock")
@@ -169,7 +158,7 @@ def _form_source(
         stands.status,
         stands.commissioned,
         stands.next_check,
-        issued,
+        issue.on,
         __version__,
         voltage_v,
         weather,

@@ -68,42 +68,25 @@ def paragraph_styles(size: float) -> dict[str, Any]:
         splitLongWords=1,
         spaceBefore=2,
     )
-    return {
-        "": body,
-        "strong": ParagraphStyle("strong", body, fontName=BOLD, spaceBefore=2, spaceAfter=3),
-        "quiet": ParagraphStyle("quiet", body, textColor=QUIET, fontSize=size * 0.92, leading=size * 1.25),
-        "title": ParagraphStyle("title", body, fontName=BOLD, fontSize=size * 1.9, leading=size * 2.2),
-        "subtitle": ParagraphStyle("subtitle", body, fontSize=size * 1.2, leading=size * 1.6),
-        "h2": ParagraphStyle(
-            "h2",
-            body,
-            fontName=BOLD,
-            fontSize=size * 1.4,
-            leading=size * 1.8,
-            spaceBefore=size * 1.5,
-            spaceAfter=size * 0.3,
-        ),
-        "h3": ParagraphStyle(
-            "h3",
-            body,
-            fontName=BOLD,
-            fontSize=size * 1.1,
-            leading=size * 1.5,
-            spaceBefore=size * 0.8,
-            spaceAfter=size * 0.2,
-        ),
-        "caption": ParagraphStyle(
-            "caption",
-            body,
-            fontName=BOLD,
-            fontSize=size * 0.94,
-            leading=size * 1.3,
-            spaceBefore=size * 0.7,
-            spaceAfter=size * 0.2,
-        ),
-        "cell": ParagraphStyle("cell", body, spaceBefore=0, fontSize=size * 0.86, leading=size * 1.1),
-        "head": ParagraphStyle(
-            "head", body, spaceBefore=0, fontName=BOLD, fontSize=size * 0.82, leading=size * 1.05
-        ),
-        "end": ParagraphStyle("end", body, fontName=BOLD, alignment=1, spaceBefore=size * 2),
-    }
+
+    def style(name: str, letters: float = 1.0, line: float = 1.38, **more: Any) -> Any:
+        """Size of its letters and its line, in body sizes; what isn't given is as in the body."""
+        return ParagraphStyle(name, body, fontSize=size * letters, leading=size * line, **more)
+
+    def heading(name: str, letters: float, line: float, before: float, after: float) -> Any:
+        """Bold, with room before and after it, in body sizes."""
+        return style(name, letters, line, fontName=BOLD, spaceBefore=size * before, spaceAfter=size * after)
+
+    styles = (
+        style("strong", fontName=BOLD, spaceAfter=3),
+        style("quiet", 0.92, 1.25, textColor=QUIET),
+        style("title", 1.9, 2.2, fontName=BOLD),
+        style("subtitle", 1.2, 1.6),
+        heading("h2", 1.4, 1.8, 1.5, 0.3),
+        heading("h3", 1.1, 1.5, 0.8, 0.2),
+        heading("caption", 0.94, 1.3, 0.7, 0.2),
+        style("cell", 0.86, 1.1, spaceBefore=0),
+        style("head", 0.82, 1.05, spaceBefore=0, fontName=BOLD),
+        style("end", fontName=BOLD, alignment=1, spaceBefore=size * 2),
+    )
+    return {"": body} | {one.name: one for one in styles}

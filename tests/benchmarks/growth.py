@@ -30,7 +30,7 @@ from logger.core.simulator import Conditions, SensorModel, machine_for, throw
 from logger.core.stroke.assess import assess_trace
 from logger.files.tracefile import read_trace, write_trace
 from logger.jobs import upkeep
-from logger.jobs.reporting import report_rig
+from logger.jobs.reporting import Issue, report_rig
 from logger.jobs.rig_list import list_rigs, rig_history
 from logger.jobs.sample_table import LOAD_SHARE, MACHINE_SEED, RIG
 from logger.jobs.trend import rig_trend
@@ -164,7 +164,7 @@ WITH_RIGS: tuple[Reading, ...] = (
     ("rig list", SORTING, lambda path, _: list_rigs(path, TODAY)),
     ("one rig's history", FLAT, lambda path, _: history(path, "loader-000")),
     ("one rig's trend", FLAT, lambda path, _: rig_trend(path, "loader-000", TODAY)),
-    ("one rig's report", FLAT, lambda path, folder: report_rig(path, "loader-000", folder, TODAY)),
+    ("one rig's report", FLAT, lambda path, folder: report_rig(path, "loader-000", Issue(folder, TODAY))),
     ("check of every row and seal", SORTING, lambda path, _: whole_check(path)),
 )
 """Read in a logbook that grows by rigs of 50 trials."""
@@ -172,7 +172,7 @@ WITH_YEARS: tuple[Reading, ...] = (
     ("rig list", SORTING, lambda path, _: list_rigs(path, TODAY)),
     ("its history", SORTING, lambda path, _: history(path, "loader-000")),
     ("its trend", SORTING, lambda path, _: rig_trend(path, "loader-000", TODAY)),
-    ("its report", SORTING, lambda path, folder: report_rig(path, "loader-000", folder, TODAY)),
+    ("its report", SORTING, lambda path, folder: report_rig(path, "loader-000", Issue(folder, TODAY))),
     ("check of every row and seal", SORTING, lambda path, _: whole_check(path)),
 )
 """Read in a logbook of one rig that is thrown and thrown."""
