@@ -7,7 +7,7 @@ import click
 
 from logger.cli import output
 from logger.cli.asking import needed
-from logger.cli.shared import by_option, logbook_of, now, waiting, who
+from logger.cli.shared import by_option, logbook_of, now, reason_option, waiting, who
 from logger.cli.sheet_views import print_status
 from logger.core.quantities.plain import counted, for_shell
 
@@ -21,14 +21,7 @@ STATUSES = ["in service", "watch", "restricted", "do not use", "not commissioned
 
 @click.command(short_help="Put a rig into the logbook, or a new version of it.")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option(
-    "--reason",
-    "--because",
-    "reason",
-    default="",
-    metavar="TEXT",
-    help="Why it stands for the version that is there.",
-)
+@reason_option("Why it stands for the version that is there.")
 @by_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context

@@ -6,7 +6,7 @@ import click
 
 from logger.cli import output
 from logger.cli.asking import needed, needed_day
-from logger.cli.shared import by_option, logbook_of, now, who
+from logger.cli.shared import by_option, logbook_of, now, reason_option, who
 from logger.cli.standing import print_standing, standing_json
 from logger.core.quantities.plain import counted
 from logger.errors import InputError
@@ -43,7 +43,7 @@ def service() -> None:
 @click.option(
     "--corrects", default="", metavar="ID", help="Entry that this one stands for; the old one stays."
 )
-@click.option("--reason", "--because", "reason", default="", metavar="TEXT", help="Why it is corrected.")
+@reason_option("Why it is corrected.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
 @click.pass_context

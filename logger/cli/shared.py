@@ -2,6 +2,7 @@
 
 import getpass
 import sys
+from collections.abc import Callable
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -38,6 +39,11 @@ def by_option(command: Command) -> Command:
     return click.option(
         "--by", metavar="NAME", envvar="THROWBOOK_BY", help="Who writes this down [default: the user's name]."
     )(command)
+
+
+def reason_option(help: str) -> Callable[[Command], Command]:
+    """``--reason``: why what was written before is changed; ``--because`` means the same."""
+    return click.option("--reason", "--because", "reason", default="", metavar="TEXT", help=help)
 
 
 def who(by: str | None) -> str:

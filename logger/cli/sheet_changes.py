@@ -6,7 +6,7 @@ import click
 
 from logger.cli import output
 from logger.cli.asking import needed, question_answers, question_options
-from logger.cli.shared import by_option, logbook_of, now, who
+from logger.cli.shared import by_option, logbook_of, now, reason_option, who
 from logger.cli.sheet_views import print_sheet, print_status
 from logger.core.quantities.plain import counted
 from logger.errors import InputError
@@ -15,7 +15,7 @@ from logger.errors import InputError
 @click.command(short_help="Answer the questions of an open sheet.")
 @click.argument("name")
 @question_options
-@click.option("--reason", "--because", "reason", default="", help="Why an earlier answer is corrected.")
+@reason_option("Why an earlier answer is corrected.")
 @by_option
 @click.pass_context
 def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **given: Any) -> None:

@@ -7,7 +7,7 @@ import click
 from logger.cli import output
 from logger.cli.asking import ask_questions, needed, question_answers, question_options
 from logger.cli.reports import blank, print_
-from logger.cli.shared import by_option, can_ask, logbook_of, now, who
+from logger.cli.shared import by_option, can_ask, logbook_of, now, reason_option, who
 from logger.cli.sheet_changes import answer, leave_out, rejudge
 from logger.cli.sheet_views import blanks_said, print_plan, print_sheet, print_status, sheet_json
 from logger.core.quantities.plain import counted
@@ -137,14 +137,7 @@ def show(ctx: click.Context, name: str, as_json: bool) -> None:
     default="not tried",
     help="Stayed put with the power off.",
 )
-@click.option(
-    "--reason",
-    "--because",
-    "reason",
-    default="",
-    metavar="TEXT",
-    help="Why this corrects what was written before.",
-)
+@reason_option("Why this corrects what was written before.")
 @by_option
 @click.pass_context
 def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | None, **given: Any) -> None:

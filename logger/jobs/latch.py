@@ -14,6 +14,7 @@ from logger.core.records.records import (
     SEASONAL,
     LoggedTrial,
     Order,
+    Service,
     SheetState,
 )
 from logger.core.standing.status import (
@@ -194,7 +195,8 @@ def clear(
         book.rig(rig)
         before = status(book, rig)
         raises = _named(before, brought.orders)
-        service = _service(book, rig, brought.service)
+        entries = book.services(rig, every_revision=True)
+        service = named_service(entries, brought.service, "--service") if brought.service else None
         sheet = book.sheet(brought.sheet) if brought.sheet else None
         order = Order(
             rig,
@@ -243,14 +245,13 @@ def _named(before: Status, wanted: Sequence[str]) -> list:  # type: ignore[type-
     return found
 
 
-def _service(book: Logbook, rig: str, text: str) -> str | None:
-    if not text:
-        return None
-    fit = [row.id for row in book.services(rig, every_revision=True) if row.id.startswith(text)]
+def named_service(rows: Sequence[Service], text: str, option: str) -> str:
+    """Id of the one entry among ``rows`` that starts with ``text``, four letters at least. Raises InputError for none."""
+    fit = [row.id for row in rows if row.id.startswith(text)]
     if len(fit) != 1 or len(text) < 4:
         raise InputError(
             f"no single service entry of this rig starts with {text!r}",
-            "--service",
+            option,
             "'throwbook service list' shows them.",
         )
     return fit[0]

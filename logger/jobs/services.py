@@ -39,9 +39,12 @@ def add(
         entry = replace(entry, answers=_answered(book, entry))
         row = row_from(entry, now)
         if corrects:
-            row = replace(
-                row, reason=written(reason), replaces=(_corrected(book, entry.rig, corrects, reason),)
-            )
+            if not written(reason):
+                raise InputError(
+                    "a correction takes a reason", "--reason", "Say what was wrong with the entry."
+                )
+            old = latch.named_service(book.services(entry.rig), corrects, "--corrects")
+            row = replace(row, reason=written(reason), replaces=(old,))
         stored = book.add_service(row)
         return Logged(entry_from(stored), latch.standing(book, entry.rig, now.date()))
 
@@ -55,19 +58,6 @@ def _answered(book: Logbook, entry: ServiceEntry) -> tuple[str, ...]:
     started = {order.id: thrown.get(order.trial) for order in book.orders(entry.rig) if order.trial}
     days = {name: moment.date() for name, moment in started.items() if moment is not None}
     return tuple(name for name in held if days.get(name, entry.on) <= entry.on)
-
-
-def _corrected(book: Logbook, rig: str, text: str, reason: str) -> str:
-    if not written(reason):
-        raise InputError("a correction takes a reason", "--reason", "Say what was wrong with the entry.")
-    fit = [row.id for row in book.services(rig) if row.id.startswith(text)]
-    if len(fit) != 1 or len(text) < 4:
-        raise InputError(
-            f"no single service entry of this rig starts with {text!r}",
-            "--corrects",
-            "'throwbook service list' shows them.",
-        )
-    return fit[0]
 
 
 def history(
