@@ -188,7 +188,7 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
           --load-check done --retained-power-off yes --signed "M. K."
     """
     from logger.core.cautions import SHOWN_AT
-    from logger.jobs.sheets import accept as sign
+    from logger.jobs.signing import accept as sign
 
     read = False
     if can_ask():
@@ -252,7 +252,7 @@ def reject(ctx: click.Context, name: str, because: str | None, signed: str | Non
     Example:
       throwbook sheet reject yard-loader-2 --because "right pin not seen at throw 3" --signed "M. K."
     """
-    from logger.jobs.sheets import reject as end
+    from logger.jobs.signing import reject as end
 
     because = needed(because, "--because", "What was wrong")
     state, found = end(

@@ -14,7 +14,7 @@ from logger.core.records.records import SheetState
 from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.jobs import demo_story as story
-from logger.jobs import latch, sheets
+from logger.jobs import latch, sheets, signing
 from logger.jobs.demo_tellings import Chapter, did_it_help, what_the_seasons_say, where_it_stands
 from logger.jobs.demo_throws import throw_and_import
 from logger.jobs.importing import Imported, Order, import_traces
@@ -133,7 +133,7 @@ class _Player:
         sheets.see(self.logbook, name, numbers[:2] + numbers[3:], SEEN, story.OPERATOR, at)
         missed = replace(SEEN, right_pin="no", load_check="not looked")
         sheets.see(self.logbook, name, [numbers[2]], missed, story.OPERATOR, at)
-        state, status = sheets.reject(
+        state, status = signing.reject(
             self.logbook, name, "right pin beside its hole at one throw", story.OPERATOR, at
         )
         self._tell(
@@ -165,7 +165,7 @@ class _Player:
         logged = services.add(self.logbook, entry, at)
         done = self._commission(at + timedelta(hours=1))
         assert done.sheet is not None
-        accepted = sheets.accept(
+        accepted = signing.accept(
             self.logbook, done.sheet.sheet.name, SEEN, story.OPERATOR, at + timedelta(hours=2)
         )
         brought = Clearing(
@@ -201,7 +201,7 @@ class _Player:
             answers=self._answers(day.temperature_c, day.engine_running, 60.0),
         )
         assert done.sheet is not None
-        signed = sheets.accept(
+        signed = signing.accept(
             self.logbook, done.sheet.sheet.name, SEEN, story.OPERATOR, day.at + timedelta(hours=1)
         )
         engine = "engine on" if day.engine_running else "engine off"

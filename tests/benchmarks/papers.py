@@ -20,7 +20,7 @@ import numpy as np
 from logger.core.simulator import Conditions, SensorModel, machine_for, throw
 from logger.files.rigfile import rig_toml
 from logger.files.tracefile import write_trace
-from logger.jobs import sheets
+from logger.jobs import sheets, signing
 from logger.jobs.importing import Order, import_traces
 from logger.jobs.rig_list import add_rig
 from logger.jobs.sample_table import LOAD_SHARE, MACHINE_SEED, RIG
@@ -89,7 +89,7 @@ def build(folder: Path) -> Path:
     add_rig(book, rig_file, "M. K.", BEGUN)
     rng = np.random.default_rng(20220301)
     name = fill(book, folder, rng, "commissioning", BEGUN, 5, 14.0)
-    sheets.accept(book, name, SEEN, "M. K.", BEGUN + timedelta(hours=2))
+    signing.accept(book, name, SEEN, "M. K.", BEGUN + timedelta(hours=2))
     for quarter in range(1, 17):
         at = BEGUN + timedelta(days=91 * quarter)
         fill(book, folder, rng, "seasonal", at, 3, 12.0 + 10.0 * float(np.sin(np.pi * quarter / 2)))

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from logger.core.sheets.byhand_lines import parse_lines
 from logger.files.tracefile import read_trace, write_trace
-from logger.jobs import enter, sheets
+from logger.jobs import enter, sheets, signing
 from logger.jobs.importing import Order, import_traces
 from logger.jobs.rig_list import add_rig
 from logger.jobs.upkeep import back_up, take_in
@@ -140,7 +140,7 @@ def prepare_acceptance(folder: Path) -> None:
 
 def work_acceptance(folder: Path) -> None:
     for number in range(1, 4):
-        done = sheets.accept(logbook(folder), f"{RIG}-{number}", LOOKED, BY, NOW, "new one each time")
+        done = signing.accept(logbook(folder), f"{RIG}-{number}", LOOKED, BY, NOW, "new one each time")
         say(done.state.name)
 
 

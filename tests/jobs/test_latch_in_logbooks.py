@@ -16,7 +16,7 @@ from logger.core.sheets.byhand_lines import parse_lines
 from logger.core.standing.service import Moment, ServiceEntry
 from logger.core.standing.status import CAUSES, DO_NOT_USE, IN_SERVICE
 from logger.errors import InputError
-from logger.jobs import latch, services, sheet_view, sheets, upkeep
+from logger.jobs import latch, services, sheet_view, sheets, signing, upkeep
 from logger.jobs.enter import Entry, enter
 from logger.logbook import open_logbook
 from tests.cli.sheet_steps import GOOD, ONE_PIN, RIG, RIG_FILE
@@ -54,7 +54,7 @@ def repair(path: Path, now: datetime) -> str:
 
 def commission(path: Path, now: datetime) -> str:
     name = throw(path, GOOD, now).state.name
-    sheets.accept(path, name, YES, "M. K.", now)
+    signing.accept(path, name, YES, "M. K.", now)
     return name
 
 
@@ -116,7 +116,7 @@ def test_no_path_of_the_logbook_accepts_a_sheet_without_its_sightings(tmp_path):
     path = new_logbook(tmp_path / "a.throwbook")
     name = throw(path, ONE_PIN, NOON).state.name
     with pytest.raises(InputError, match="right pin was looked at and not seen"):
-        sheets.accept(path, name, YES, "M. K.", NOON)
+        signing.accept(path, name, YES, "M. K.", NOON)
     with open_logbook(path) as book:
         state = book.sheet(name)
         with pytest.raises(ValueError, match=r"Logbook\.accept"):
@@ -278,7 +278,7 @@ def test_old_throws_cannot_stand_in_for_new_ones_after_a_repair(tmp_path):
     )
     name = enter(path, RIG, old, "M. K.", NOON).state.name
     with pytest.raises(InputError, match="before what this sheet answers"):
-        sheets.accept(path, name, YES, "M. K.", NOON)
+        signing.accept(path, name, YES, "M. K.", NOON)
     with pytest.raises(InputError, match="no accepted commissioning sheet"):
         clear(path, service, name, NOON)
 

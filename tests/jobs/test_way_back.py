@@ -11,7 +11,8 @@ from logger.jobs.enter import Entry, enter
 from logger.jobs.latch import Clearing, clear, raise_by_hand
 from logger.jobs.rig_list import add_rig
 from logger.jobs.services import add as add_service
-from logger.jobs.sheets import Looked, accept, plan
+from logger.jobs.sheets import Looked, plan
+from logger.jobs.signing import accept
 from logger.jobs.way_back import way_back
 
 RIG, BY = "quarry-loader", "M. K."

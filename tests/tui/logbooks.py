@@ -10,7 +10,8 @@ from logger.jobs.record import RecordPlan
 from logger.jobs.rig_list import add_rig
 from logger.jobs.rigsource import find_rig
 from logger.jobs.services import add as add_service
-from logger.jobs.sheets import Looked, accept, plan, see
+from logger.jobs.sheets import Looked, plan, see
+from logger.jobs.signing import accept
 from tests.tui.bench import RIG, RIG_FILE, Clock, PlayedBoard, PlayedRecording
 
 BY = "M. K."

@@ -17,7 +17,7 @@ from tui.widgets.frame import lines
 
 if TYPE_CHECKING:
     from logger.jobs.sheet_view import SheetView
-    from logger.jobs.sheets import Accepted
+    from logger.jobs.signing import Accepted
 
 MOST_LINES = 9
 
@@ -79,7 +79,8 @@ class SignScreen(FormPage[None]):
         self.confirm(question, meaning, lambda: self._accept(signed))
 
     def _accept(self, signed: str) -> None:
-        from logger.jobs.sheets import Looked, accept
+        from logger.jobs.sheets import Looked
+        from logger.jobs.signing import accept
 
         desk, name, baseline = self.desk, self._found.state.name, self.form.field("baseline").value
         # What was seen is written down throw by throw; here nothing is claimed for all of them at once.
@@ -102,7 +103,7 @@ class SignScreen(FormPage[None]):
         self.confirm(question, meaning, lambda: self._reject(because, signed))
 
     def _reject(self, because: str, signed: str) -> None:
-        from logger.jobs.sheets import reject
+        from logger.jobs.signing import reject
 
         desk, name = self.desk, self._found.state.name
         self.work("reject", lambda: reject(desk.logbook, name, because, signed, desk.now()))

@@ -15,7 +15,7 @@ from tui.widgets.big import Big
 from tui.widgets.frame import lines
 
 if TYPE_CHECKING:
-    from logger.jobs.sheets import Accepted
+    from logger.jobs.signing import Accepted
 
 ROOM = 76
 """Columns that the large word for the whole of it takes."""

@@ -1,0 +1,143 @@
+"""How a test sheet ends: accepted or rejected, with a name under it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.core.assessment import NO_RUN, STALL, WATCH
+from logger.core.quantities.plain import written
+from logger.core.records.records import COMMISSIONING, REJECTED, BaselineRecord, SheetState
+from logger.core.sheets.sheet import NO, SheetTrial, lock_throws, plan_from, sheet_trials
+from logger.core.standing.service import NO_REPAIR
+from logger.core.standing.status import Status
+from logger.errors import InputError
+from logger.jobs import latch
+from logger.jobs.logbooks import opened
+from logger.jobs.rig_of import rig_of
+from logger.jobs.sheets import Looked, open_sheet, refuse_blank, write_down
+from logger.logbook import Logbook
+
+if TYPE_CHECKING:
+    from logger.core.sheets.acceptance import Acceptance
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """A sheet that was accepted."""
+
+    state: SheetState
+    acceptance: "Acceptance"
+    status: Status
+    baselines: tuple[str, ...]
+    """Directions that a baseline was frozen for."""
+    baseline_kept: str
+    """Why the old baseline stays; empty: it doesn't."""
+
+
+def accept(
+    logbook: str | Path | None,
+    sheet: str,
+    looked: Looked,
+    signed: str,
+    now: datetime,
+    baseline_reason: str = "",
+    cautions_read: bool = False,
+) -> Accepted:
+    """Sign a sheet off.
+
+    What was seen is first written down for every lock throw that has no sighting of its own and ended by itself (one that
+    stalled or stopped short has to be looked at by name: ``see``); a "no" stays and takes the rig out of use, whatever
+    becomes of the sheet. Then the rules are gone through with what is stored. Raises InputError
+    naming everything that is missing; the sheet then stays open.
+    """
+    if not written(signed):
+        raise InputError("nobody has signed", "--signed", "Give the name of who saw the pins.")
+    refuse_blank(looked)
+    with opened(logbook) as book:
+        with book.transaction():
+            state = open_sheet(book, sheet)
+            held = book.sightings(state.sheet.id)
+            trials = lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
+            no = NO in (looked.left_pin, looked.right_pin, looked.load_check, looked.retained_power_off)
+            unseen = [
+                one.id
+                for one in trials
+                if not any(seen.trial == one.id for seen in held) and (no or _ended_by_itself(one))
+            ]
+            write_down(book, state, unseen, looked, signed, now)
+        with book.transaction():
+            rig = rig_of(book, state.sheet.rig)
+            found = book.judged(state.sheet.id, rig, signed, now)
+            book.accept(state.sheet.id, rig, signed, signed, now, cautions_read)
+            frozen, kept = _freeze(book, state, signed, now, baseline_reason)
+            return Accepted(
+                book.sheet(state.sheet.id), found, latch.status(book, state.sheet.rig), frozen, kept
+            )
+
+
+def _ended_by_itself(one: SheetTrial) -> bool:
+    """False: a "yes" that is meant for the whole sheet can't be meant for this throw."""
+    found = one.assessment
+    return found.end not in (STALL, NO_RUN) and all(sign.sign != "stopped-short" for sign in found.signs)
+
+
+def _freeze(
+    book: Logbook, state: SheetState, by: str, now: datetime, reason: str
+) -> tuple[tuple[str, ...], str]:
+    """A baseline from an accepted commissioning sheet, unless an older one has to stay."""
+    from logger.core.sheets.baseline_choice import may_replace
+    from logger.jobs.baselines import freeze_baselines
+
+    if state.sheet.kind != COMMISSIONING:
+        return (), ""
+    older = book.baselines(state.sheet.rig)
+    since = _services_since(book, state, older)
+    logged = book.trials(sheet=state.sheet.id)
+    shown = [
+        sign.sign
+        for one in logged
+        if one.judgement and one.placement and not one.placement.left_out
+        for sign in one.judgement.assessment.signs
+        if sign.level == WATCH
+    ]
+    stays = may_replace(bool(since), reason, shown) if older else ""
+    if stays:
+        return (), stays
+    why = written(reason) or f"{state.sheet.kind} sheet {state.name}, accepted"
+    rows = freeze_baselines(book, state.sheet.rig, logged, by, now, why, since[-1] if since else None)
+    return tuple(row.direction for row in rows), ""
+
+
+def _services_since(book: Logbook, state: SheetState, older: Sequence[BaselineRecord]) -> list[str]:
+    """Service entries that this sheet's plan knows and the sheets of the older baselines didn't, by their plans."""
+    sheets = {one.sheet.id: one for one in book.sheets(state.sheet.rig)}
+    used = {trial for one in older for trial in one.trials}
+    before = {
+        one.placement.sheet
+        for one in book.trials(rig=state.sheet.rig)
+        if one.id in used and one.placement is not None
+    }
+    known = {name for sheet in before for name in plan_from(sheets[sheet].sheet.plan).services}
+    worked = {row.id for row in book.services(state.sheet.rig) if row.action not in NO_REPAIR}
+    return [name for name in plan_from(state.sheet.plan).services if name not in known and name in worked]
+
+
+def reject(
+    logbook: str | Path | None, sheet: str, because: str, signed: str, now: datetime
+) -> tuple[SheetState, Status]:
+    """End a sheet as rejected, with the reason and a name; it is sealed as it stands."""
+    if not written(because):
+        raise InputError("no reason given", "--because", "Say what was wrong in a few words.")
+    if not written(signed):
+        raise InputError("nobody has signed", "--signed", "Give your name.")
+    with opened(logbook) as book, book.transaction():
+        state = open_sheet(book, sheet)
+        found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig))
+        statement = {"because": written(because), "missing": list(found.missing)}
+        decision = book.decide(
+            state.sheet.id, REJECTED, written(signed), statement, written(signed), now, written(because)
+        )
+        book.seal_sheet(state.sheet.id, decision.id, now)
+        return book.sheet(state.sheet.id), latch.status(book, state.sheet.rig)
