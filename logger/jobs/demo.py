@@ -4,26 +4,28 @@ Every step goes through the same jobs as the command line. The throws are simula
 papers they leave behind are real files, in one folder.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 from logger.core.records.records import SheetState
 from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.jobs import demo_story as story
 from logger.jobs import latch, sheets, signing
-from logger.jobs.demo_tellings import Chapter, did_it_help, what_the_seasons_say, where_it_stands
-from logger.jobs.demo_throws import throw_and_import
+from logger.jobs.demo_tellings import (
+    Chapter,
+    did_it_help,
+    throws_told,
+    what_the_seasons_say,
+    where_it_stands,
+)
+from logger.jobs.demo_throws import Throws
 from logger.jobs.importing import Imported, Order, import_traces
 from logger.jobs.latch import Clearing
 from logger.jobs.logbooks import opened
 from logger.jobs.sheets import Looked
-
-if TYPE_CHECKING:
-    from logger.core.simulator import Conditions, MachineModel
 
 LOGBOOK = "throwbook.db"
 SEEN = Looked("yes", "yes", "by eye, torch and mirror, from both sides", "yes", "yes")
@@ -70,8 +72,6 @@ class _Player:
     """Carries the machine, the logbook and the clock from chapter to chapter."""
 
     def __init__(self, folder: Path, say: Say) -> None:
-        import numpy as np
-
         from logger.core.simulator import machine_for
         from logger.files.rigfile import rig_toml
         from logger.jobs.rig_list import add_rig
@@ -83,7 +83,7 @@ class _Player:
         self.rig_file = folder / f"{RIG.name}.toml"
         self.rig_file.write_text(rig_toml(RIG), encoding="utf-8")
         self.machine = machine_for(RIG, MACHINE_SEED, LOAD_SHARE)
-        self.rng = np.random.default_rng(2023)
+        self.throws = Throws(folder, self.logbook, RIG.name)
         add_rig(self.logbook, self.rig_file, story.OPERATOR, story.COMMISSIONED, FOR_PRACTICE)
 
     def fit(self) -> None:
@@ -115,10 +115,12 @@ class _Player:
         answers = {"ambient_c": 17.0, "supply": "bench battery"}
         order = Order(self.rig.name, "bench", files, answers)
         done = import_traces(self.logbook, order, story.OPERATOR, at + timedelta(minutes=45))
-        self._tell(
-            done,
-            "Bench test, off the machine, recorded from a rehearsal board",
-            f"throwbook record --rig {self.rig.name} --direction lock --port PORT, at 8 times real time",
+        self.say(
+            throws_told(
+                done,
+                "Bench test, off the machine, recorded from a rehearsal board",
+                f"throwbook record --rig {self.rig.name} --direction lock --port PORT, at 8 times real time",
+            )
         )
 
     def commission_one_pin_not_seen(self) -> SheetState:
@@ -136,11 +138,13 @@ class _Player:
         state, status = signing.reject(
             self.logbook, name, "right pin beside its hole at one throw", story.OPERATOR, at
         )
-        self._tell(
-            done,
-            "Commissioning, first sheet: one pin not seen",
-            f"every throw within its limits, and still: at lock throw {numbers[2]} the right pin was not in its hole",
-            f"sheet {state.sheet.name} {state.state}; rig: {status.level}",
+        self.say(
+            throws_told(
+                done,
+                "Commissioning, first sheet: one pin not seen",
+                f"every throw within its limits, and still: at lock throw {numbers[2]} the right pin was not in its hole",
+                f"sheet {state.sheet.name} {state.state}; rig: {status.level}",
+            )
         )
         return state
 
@@ -177,11 +181,13 @@ class _Player:
             sheet=done.sheet.sheet.name,
         )
         _, status = latch.clear(self.logbook, self.rig.name, brought, story.OPERATOR, at + timedelta(hours=3))
-        self._tell(
-            done,
-            "Cause, repair, commissioned anew, signed",
-            f"sheet {accepted.state.sheet.name} {accepted.state.state}: {accepted.acceptance.statement}",
-            f"baseline frozen for {' and '.join(accepted.baselines)}; rig: {status.level}",
+        self.say(
+            throws_told(
+                done,
+                "Cause, repair, commissioned anew, signed",
+                f"sheet {accepted.state.sheet.name} {accepted.state.state}: {accepted.acceptance.statement}",
+                f"baseline frozen for {' and '.join(accepted.baselines)}; rig: {status.level}",
+            )
         )
 
     def check(self, day: story.CheckDay) -> None:
@@ -192,23 +198,19 @@ class _Player:
         conditions = Conditions(
             temperature_c=day.temperature_c, engine_running=day.engine_running, hours_at_rest=60.0
         )
-        done = self._import(
-            day.kind,
-            day.at,
-            machine,
-            conditions,
-            ("lock", "unlock") * (6 if day.kind == "after-service" else 4),
-            answers=self._answers(day.temperature_c, day.engine_running, 60.0),
-        )
+        each_way = 6 if day.kind == "after-service" else 4
+        done = self.throws.sheet(day.kind, day.at, machine, conditions, each_way)
         assert done.sheet is not None
         signed = signing.accept(
             self.logbook, done.sheet.sheet.name, SEEN, story.OPERATOR, day.at + timedelta(hours=1)
         )
         engine = "engine on" if day.engine_running else "engine off"
-        self._tell(
-            done,
-            f"{day.kind.capitalize()} check, {day.at:%d %b %Y}, {day.temperature_c:+.0f} degC, {engine}",
-            f"both pins looked at after every lock throw; sheet {signed.state.sheet.name} {signed.state.state}",
+        self.say(
+            throws_told(
+                done,
+                f"{day.kind.capitalize()} check, {day.at:%d %b %Y}, {day.temperature_c:+.0f} degC, {engine}",
+                f"both pins looked at after every lock throw; sheet {signed.state.sheet.name} {signed.state.state}",
+            )
         )
 
     def service(self) -> None:
@@ -275,60 +277,4 @@ class _Player:
     def _commission(self, at: datetime) -> Imported:
         from logger.core.simulator import Conditions
 
-        return self._import(
-            "commissioning",
-            at,
-            self.machine,
-            Conditions(temperature_c=14.0),
-            ("lock", "unlock") * 5,
-            answers=self._answers(14.0, False, 0.0),
-        )
-
-    def _answers(self, ambient_c: float, engine: bool, hours: float) -> dict[str, Any]:
-        return {
-            "hours_since_movement": hours,
-            "worked_before": "no" if hours else "moved a few times",
-            "ambient_c": ambient_c,
-            "supply": "machine battery",
-            "engine_running": engine,
-            "attachment": story.ATTACHMENT,
-            "operator": story.OPERATOR,
-            "instruments": "current-sense board, uncalibrated",
-        }
-
-    def _import(
-        self,
-        kind: str,
-        at: datetime,
-        machine: "MachineModel",
-        conditions: "Conditions",
-        directions: Sequence[str],
-        answers: Mapping[str, Any],
-    ) -> Imported:
-        return throw_and_import(
-            self.folder,
-            self.logbook,
-            self.rig.name,
-            kind,
-            at,
-            machine,
-            conditions,
-            directions,
-            answers,
-            self.rng,
-        )
-
-    def _tell(self, done: Imported, title: str, *more: str) -> None:
-        assert done.sheet is not None
-        told: dict[str, int] = {}
-        for one in done.logged:
-            if one.judgement is None:
-                continue
-            judged = one.judgement.assessment
-            named = ", ".join(sign.sign for sign in judged.signs if sign.level != "info")
-            verdict = f"{judged.verdict} ({named})" if named else judged.verdict
-            key = f"{one.trial.direction}: {verdict}"
-            told[key] = told.get(key, 0) + 1
-        figures = "; ".join(f"{count} x {what}" for what, count in told.items())
-        command = f"throwbook import --rig {self.rig.name} --kind {done.sheet.sheet.kind} FILE..."
-        self.say(Chapter(title, command, (figures, *more)))
+        return self.throws.sheet("commissioning", at, self.machine, Conditions(temperature_c=14.0), 5)

@@ -1,11 +1,13 @@
-"""What the demo reads back from its logbook: the seasons, the effect of the service, where the rig stands."""
+"""What the demo tells: of each sheet its throws, and from its logbook the seasons, the service, where the rig stands."""
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
 
 from logger.jobs import demo_story as story
 from logger.jobs import latch
+from logger.jobs.importing import Imported
 from logger.jobs.logbooks import opened
 
 
@@ -17,6 +19,22 @@ class Chapter:
     command: str
     """What a person would type for it."""
     says: tuple[str, ...]
+
+
+def throws_told(done: Imported, title: str, *more: str) -> Chapter:
+    """How many throws of a sheet got which verdict, with the signs above ``info``."""
+    assert done.sheet is not None
+    told: Counter[str] = Counter()
+    for one in done.logged:
+        if one.judgement is None:
+            continue
+        judged = one.judgement.assessment
+        named = ", ".join(sign.sign for sign in judged.signs if sign.level != "info")
+        verdict = f"{judged.verdict} ({named})" if named else judged.verdict
+        told[f"{one.trial.direction}: {verdict}"] += 1
+    figures = "; ".join(f"{count} x {what}" for what, count in told.items())
+    command = f"throwbook import --rig {done.sheet.sheet.rig} --kind {done.sheet.sheet.kind} FILE..."
+    return Chapter(title, command, (figures, *more))
 
 
 def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
