@@ -126,7 +126,7 @@ def _print_decision(found: "SheetView") -> None:
 def print_next(logbook: str | None, state: "SheetState") -> None:
     """What an open sheet still needs, while it can be given."""
     from logger.core.records.records import BENCH, OPEN, SPOT
-    from logger.core.sheets.acceptance import NOBODY_SIGNED
+    from logger.core.sheets.acceptance_rules import NOBODY_SIGNED
     from logger.jobs.sheet_view import view
 
     if state.state != OPEN or state.sheet.kind in (BENCH, SPOT):

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from logger.core.assessment import Check, Figures, Measured, Sign
 from logger.core.records.records import BENCH, COMMISSIONING, Sighting
 from logger.core.rig import LimitOverride
-from logger.core.sheets.acceptance import acceptance, least_success
+from logger.core.sheets.acceptance import acceptance
 from logger.core.sheets.questions import Conditions, answer_from, cap
 from logger.core.sheets.sheet import (
     ANSWERS,
@@ -23,6 +23,7 @@ from logger.core.sheets.sheet import (
     plan_from,
     seen_at,
 )
+from logger.core.sheets.statement import least_success
 from logger.errors import InputError
 from tests.core.sheet_builders import NOON, RIG, TOLD, seen, sheet, throw, throws
 

@@ -1,0 +1,233 @@
+"""When a sheet may be accepted: one table of rules. Each gives a sentence for everything that is missing.
+
+No computation here says what the pins do: it only checks that a person wrote down having seen each of them, and that
+the figures kept their limits.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from logger.core.assessment import CUT_OFF, FAIL, PASS, WATCH
+from logger.core.machine.limits import limits_for
+from logger.core.quantities.number_text import rounded_down
+from logger.core.quantities.plain import written
+from logger.core.records.records import BENCH, Sighting
+from logger.core.rig import Rig
+from logger.core.sheets.sheet import (
+    KINDS,
+    NO,
+    SEEN,
+    YES,
+    FilledSheet,
+    SheetTrial,
+    as_found,
+    lock_throws,
+    seen_at,
+)
+from logger.core.stroke.verdict import CHECK_WORDS, NOT_JUDGED
+from logger.core.trace import LOCK, UNLOCK
+
+NOBODY_SIGNED = "nobody has signed"
+MAY_BE_UNJUDGED = ("supply_under_load",)
+"""Limits that a sheet may leave unjudged, because a board may have no voltage channel; the statement then says so."""
+CLOCKS_APART = timedelta(minutes=5)
+"""Two clocks may differ by so much before a date counts as yet to come (assumed)."""
+
+
+# ---- the rules: each gives a sentence for everything that is missing ----
+
+
+@dataclass(frozen=True)
+class Case:
+    """Everything a rule may look at."""
+
+    sheet: FilledSheet
+    trials: tuple[SheetTrial, ...]
+    """Those that count."""
+    left_out: tuple[SheetTrial, ...]
+    sightings: tuple[Sighting, ...]
+    rig: Rig
+
+
+def _has_pins(case: Case) -> list[str]:
+    if case.sheet.kind == BENCH:
+        return [
+            "a bench sheet can't be accepted: there are no pins to see; commission the rig on the machine"
+        ]
+    return []
+
+
+def _enough_throws(case: Case) -> list[str]:
+    asked = max(case.sheet.plan.throws_each_way, KINDS[case.sheet.kind][1])
+    said = []
+    for direction in (LOCK, UNLOCK):
+        done = sum(one.direction == direction for one in case.trials)
+        if done < asked:
+            said.append(f"{asked} {direction} throws are asked for, {done} are on the sheet")
+    return said
+
+
+def _each_throw_once(case: Case) -> list[str]:
+    ids = [one.id for one in case.trials]
+    return [f"{one.name} is on the sheet twice" for one in case.trials if ids.count(one.id) > 1]
+
+
+def _each_pin_seen(case: Case) -> list[str]:
+    said = []
+    for throw in lock_throws(case.trials):
+        seen = seen_at(throw.id, case.sightings)
+        for side, answer in (("left", seen.left_pin), ("right", seen.right_pin)):
+            if answer != YES:
+                said.append(f"{throw.name}: {side} pin {_how_not(answer, 'looked at')}")
+        if seen.left_pin == seen.right_pin == YES and not seen.how:
+            said.append(f"{throw.name}: how the pins were seen isn't written")
+    return said
+
+
+def _load_check_done(case: Case) -> list[str]:
+    return _asked_of_each(case, "load_check", "the maker's load check was", "done", "passed")
+
+
+def _retained_with_power_off(case: Case) -> list[str]:
+    return _asked_of_each(case, "retained_power_off", "staying put with the power off was", "tried", "seen")
+
+
+def _asked_of_each(case: Case, name: str, what: str, not_done: str, not_good: str) -> list[str]:
+    said = []
+    for throw in lock_throws(case.trials):
+        answer = getattr(seen_at(throw.id, case.sightings), name)
+        if answer != YES:
+            said.append(f"{throw.name}: {what} not {not_good if answer == NO else not_done}")
+    return said
+
+
+def _how_not(answer: str, verb: str) -> str:
+    return "was looked at and not seen in its hole" if answer == NO else f"was not {verb}"
+
+
+def _every_limit_met(case: Case) -> list[str]:
+    said = []
+    for throw in case.trials:
+        judged = throw.assessment
+        if not judged.usable:
+            said.append(
+                f"{throw.name}: the record isn't usable: {judged.unusable_because or 'no reason given'}"
+            )
+            continue
+        said += [f"{throw.name}: {sign.sign}: {sign.because}" for sign in judged.signs if sign.level == FAIL]
+        for check in judged.checks:
+            unjudged = check.decision == NOT_JUDGED and check.name in MAY_BE_UNJUDGED
+            if check.decision != PASS and not unjudged:
+                words = CHECK_WORDS.get(check.name, check.name)
+                settle = f"; {check.settle.rstrip('.')}" if check.settle else ""
+                if check.decision == NOT_JUDGED and throw.by_hand and judged.end == CUT_OFF:
+                    settle = "; it wasn't read: leave this throw out, throw once more and read it"
+                said.append(f"{throw.name}: {words}: {check.decision}{settle}")
+        if judged.verdict not in (PASS, WATCH) and not any(throw.name in one for one in said):
+            said.append(f"{throw.name}: {judged.verdict}: {judged.because}")
+    return said
+
+
+def _current_was_read(case: Case) -> list[str]:
+    return [
+        f"{throw.name}: no running current was read; time alone can't carry an acceptance"
+        for throw in case.trials
+        if throw.assessment.usable and throw.assessment.figures.run_current_a is None
+    ]
+
+
+def _spread_within_limit(case: Case) -> list[str]:
+    limit = limits_for(case.rig)["spread_run_current"].value
+    apart = as_found(case.sheet.conditions, case.trials)
+    said = []
+    for direction in (LOCK, UNLOCK):
+        found = _spread([one for one in case.trials if one.direction == direction and one.id not in apart])
+        if found is not None and found > limit:
+            said.append(
+                f"the running current of the {direction} throws spreads {100 * found:.1f} %, over the limit of {rounded_down(100 * limit, 1)} %"
+            )
+    return said
+
+
+def _spread(trials: Sequence[SheetTrial]) -> float | None:
+    """Largest less smallest running current, over their mean; None with fewer than two readings."""
+    currents = [
+        one.assessment.figures.run_current_a.value
+        for one in trials
+        if one.assessment.figures.run_current_a is not None
+    ]
+    if len(currents) < 2:
+        return None
+    return (max(currents) - min(currents)) / (sum(currents) / len(currents))
+
+
+def _nothing_bad_left_out(case: Case) -> list[str]:
+    return [
+        f"{throw.name}: left out ({throw.left_out}), but it failed: plan a new sheet"
+        for throw in case.left_out
+        if throw.assessment.verdict == FAIL
+        or NO in (getattr(seen_at(throw.id, case.sightings), name) for name in SEEN)
+    ]
+
+
+def _thrown_after_the_repair(case: Case) -> list[str]:
+    if not case.sheet.plan.throws_after:
+        return []
+    after = datetime.fromisoformat(case.sheet.plan.throws_after)
+    return [
+        f"{throw.name}: dated {throw.started:%Y-%m-%d %H:%M}, before what this sheet answers ({after:%Y-%m-%d %H:%M})"
+        for throw in case.trials
+        if throw.started is not None and throw.started < after
+    ]
+
+
+def _thrown_by_a_machine(case: Case) -> list[str]:
+    if case.sheet.practice:
+        return []
+    return [
+        f"{throw.name}: made by {throw.simulated_by}; that says nothing of this machine"
+        for throw in case.trials
+        if throw.simulated_by
+    ]
+
+
+def _thrown_before_signing(case: Case) -> list[str]:
+    at = case.sheet.signed_at
+    return [
+        f"{throw.name}: dated {throw.started:%Y-%m-%d %H:%M}, which is yet to come: nobody can have seen its pins; set the clock and throw again"
+        for throw in case.trials
+        if at is not None and throw.started is not None and throw.started > at + CLOCKS_APART
+    ]
+
+
+def _judged_by_this_rig_file(case: Case) -> list[str]:
+    now = case.sheet.rig_version
+    return [
+        f"{throw.name}: judged by another version of the rig file; 'throwbook sheet rejudge' judges it by the one that counts now"
+        for throw in case.trials
+        if now and throw.rig_version and throw.rig_version != now
+    ]
+
+
+def _signed(case: Case) -> list[str]:
+    return [] if written(case.sheet.signed) else [NOBODY_SIGNED]
+
+
+RULES: tuple[Callable[[Case], list[str]], ...] = (
+    _has_pins,
+    _enough_throws,
+    _each_throw_once,
+    _each_pin_seen,
+    _load_check_done,
+    _retained_with_power_off,
+    _judged_by_this_rig_file,
+    _every_limit_met,
+    _current_was_read,
+    _spread_within_limit,
+    _nothing_bad_left_out,
+    _thrown_after_the_repair,
+    _thrown_by_a_machine,
+    _thrown_before_signing,
+    _signed,
+)

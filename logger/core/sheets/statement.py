@@ -1,0 +1,78 @@
+"""What an accepted sheet states: what was done and seen, what the throws prove and no more, what stays open."""
+
+from logger.core.assessment import WATCH
+from logger.core.machine.limits import limits_for
+from logger.core.quantities.number_text import limit_text, rounded_down
+from logger.core.quantities.plain import counted
+from logger.core.sheets.acceptance_rules import Case
+from logger.core.sheets.sheet import lock_throws, seen_at
+from logger.core.sheets.taken_back import taken_back
+from logger.core.stroke.verdict import CHECK_WORDS, NOT_JUDGED
+from logger.core.trace import LOCK, UNLOCK
+
+MISS_AT_95 = 0.05
+"""What is left over at 95 % confidence."""
+
+
+def statement_of(case: Case) -> str:
+    """Sentences for the paper, of a sheet that lacks nothing."""
+    locks = lock_throws(case.trials)
+    unlocks = len(case.trials) - len(locks)
+    seen = [seen_at(one.id, case.sightings) for one in locks]
+    how = "; ".join(sorted({one for each in seen for one in each.how.split("; ")}))
+    by = ", ".join(sorted({one.by for one in seen if one.by})) or case.sheet.signed
+    lines = [
+        f"{len(locks)} lock and {unlocks} unlock throws, each within every limit by more than its uncertainty.",
+        f"Written down by {by}: after each lock throw the left pin and the right pin were seen in their holes, each by itself "
+        f"({how}); the maker's load check was done and the pins stayed put with the power off.",
+    ]
+    lines += [_bound(LOCK, len(locks))]
+    if unlocks:
+        lines += [_bound(UNLOCK, unlocks)]
+    notes = sorted({f"{s.sign}" for t in case.trials for s in t.assessment.signs if s.level == WATCH})
+    if notes:
+        lines.append(f"To watch: {', '.join(notes)}.")
+    unjudged = sorted(
+        {
+            CHECK_WORDS.get(c.name, c.name)
+            for t in case.trials
+            for c in t.assessment.checks
+            if c.decision == NOT_JUDGED
+        }
+    )
+    if unjudged:
+        lines.append(f"Not judged, because not measured: {', '.join(unjudged)}.")
+    by_hand = sum(one.by_hand for one in case.trials)
+    if by_hand:
+        lines.append(f"Measured by hand: {counted(by_hand, 'throw')}.")
+    own = [
+        f"{name.replace('_', ' ')} {limit_text(one.value, one.side, one.unit.replace('1', ''))} ({one.limit_from})"
+        for name, one in limits_for(case.rig).items()
+        if name in case.rig.limits
+    ]
+    if own:
+        lines.append(f"Limits of this rig's own: {'; '.join(own)}.")
+    lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
+    lines += [f"Taken back: {one}." for one in taken_back((*case.trials, *case.left_out), case.sightings)]
+    lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
+    return " ".join(lines)
+
+
+def _bound(direction: str, clean_throws: int) -> str:
+    """What n clean throws prove, and no more."""
+    bound = least_success(clean_throws)
+    return (
+        f"{clean_throws} clean {direction} throws prove, at 95 % confidence, only that at least "
+        f"{rounded_down(100 * bound, 1)} % of {direction} throws succeed (0.05^(1/{clean_throws}))."
+    )
+
+
+def least_success(clean_throws: int) -> float:
+    """Lower 95 % bound of the share of throws that succeed, after ``clean_throws`` without a failure.
+
+    Exact (binomial, no failure): ``0.05 ** (1 / n)``; 5: 0.549, 10: 0.741, 59: 0.950. None thrown: 0.
+
+    >>> round(least_success(59), 3)
+    0.95
+    """
+    return MISS_AT_95 ** (1.0 / clean_throws) if clean_throws > 0 else 0.0
