@@ -8,7 +8,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from logger.core.records.records import Judgement
-from logger.logbook.rows import TABLES, Table
+from logger.logbook.tables import TABLES, Table
 
 if TYPE_CHECKING:
     from logger.logbook import Logbook

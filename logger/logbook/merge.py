@@ -18,7 +18,7 @@ from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.logbook.conflicts import Conflict, conflicts
 from logger.logbook.opening import open_untouched, open_writing, refuse_by_header
-from logger.logbook.rows import TABLES
+from logger.logbook.tables import TABLES
 from logger.logbook.troubles import plain_errors
 
 if TYPE_CHECKING:

@@ -7,8 +7,9 @@ from dataclasses import replace
 from datetime import datetime
 
 from logger.core.records.records import Fact, Seal
-from logger.logbook.rows import BY_NAME, SqlValue, Table, fact
+from logger.logbook.rows import SqlValue, fact
 from logger.logbook.sheets import SheetRows
+from logger.logbook.tables import BY_NAME, Table
 from logger.logbook.troubles import damaged, plain_errors
 
 ON_SHEET = {

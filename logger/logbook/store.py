@@ -5,7 +5,8 @@ from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar
 
 from logger.logbook.connection import Connection
-from logger.logbook.rows import BY_NAME, BY_RECORD, TABLES, SqlValue, Table, from_sql, to_row, with_id
+from logger.logbook.rows import SqlValue, from_sql, to_row, with_id
+from logger.logbook.tables import BY_NAME, BY_RECORD, TABLES, Table
 from logger.logbook.troubles import plain_errors, unreadable_row
 
 Record = TypeVar("Record")

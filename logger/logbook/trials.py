@@ -21,8 +21,9 @@ from logger.core.records.records import (
 from logger.core.records.revisions import current, heads
 from logger.errors import InputError, OutsideError
 from logger.logbook.rigs import RigRows
-from logger.logbook.rows import BY_NAME, SqlValue, from_sql, to_json, to_row
+from logger.logbook.rows import SqlValue, from_sql, to_json, to_row
 from logger.logbook.store import columns
+from logger.logbook.tables import BY_NAME
 from logger.logbook.troubles import damaged, unreadable_row
 
 if TYPE_CHECKING:

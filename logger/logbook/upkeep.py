@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from logger.errors import InputError
 from logger.logbook.migrate import safe_copy
-from logger.logbook.rows import TABLES
+from logger.logbook.tables import TABLES
 from logger.logbook.troubles import plain_errors
 
 if TYPE_CHECKING:

@@ -10,7 +10,8 @@ from logger.core.records.records import Calibration, Order, Placement, Service
 from logger.errors import InputError, OutsideError
 from logger.logbook import open_logbook
 from logger.logbook.merge import merge
-from logger.logbook.rows import BY_NAME, TABLES, fact
+from logger.logbook.rows import fact
+from logger.logbook.tables import BY_NAME, TABLES
 from logger.logbook.upkeep import check
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
 from tests.raw_file import raw

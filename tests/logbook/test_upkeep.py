@@ -7,7 +7,7 @@ import pytest
 from logger.core.records.records import Order
 from logger.errors import InputError, ThrowbookError
 from logger.logbook import open_logbook
-from logger.logbook.rows import TABLES
+from logger.logbook.tables import TABLES
 from logger.logbook.upkeep import backup, check
 from tests.logbook.conftest import NOW, RIG, TOML, fill
 
@@ -95,7 +95,8 @@ def test_a_row_forged_with_a_fitting_id_still_breaks_the_seal(sealed):
     [before] = {each.id for each in sealed.stored("decision", "", [])}
     tamper(sealed, "decision", "UPDATE decision SET outcome = 'accepted'")
     [forged] = sealed.altered("decision")
-    from logger.logbook.rows import BY_NAME, fact
+    from logger.logbook.rows import fact
+    from logger.logbook.tables import BY_NAME
 
     row = dict(sealed.read("SELECT * FROM decision")[0])
     sealed.db.execute("UPDATE decision SET id = ?", [fact(BY_NAME["decision"], row).id])
