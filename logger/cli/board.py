@@ -1,26 +1,17 @@
 """``throwbook board``: find, check, calibrate, rehearse."""
 
-from datetime import date
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
 import click
 
 from logger.cli import output
 from logger.cli.board_bench import bench
+from logger.cli.board_calibrate import calibrate
+from logger.cli.board_rehearse import rehearse
 from logger.cli.diagnostics import complain
 from logger.cli.quantity import Quantity
-from logger.cli.shared import by_option, can_ask, logbook_of, now, who
-from logger.core.quantities.plain import counted, for_shell
-
-if TYPE_CHECKING:
-    from logger.core.stroke.calibration import CalibrationPoint
+from logger.cli.shared import baud_option
 
 port_option = click.option(
     "--port", metavar="PORT", required=True, help="Serial port, or socket://HOST:PORT."
-)
-baud_option = click.option(
-    "--baud", type=int, default=115_200, show_default=True, help="Speed of the serial line."
 )
 rate_option = click.option("--rate", type=int, default=200, show_default=True, help="Samples a second.")
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
@@ -121,198 +112,5 @@ def check(port: str, baud: int, rate: int, seconds: float, as_json: bool) -> int
     return 0 if found.good else 1
 
 
-CALIBRATE_EXAMPLE = """\b
-Examples:
-  throwbook board calibrate --port /dev/ttyUSB0 --instrument "clamp meter 12" --accuracy "1% + 3 digits"
-  throwbook board calibrate --board bench-1 --instrument "bench meter 3" --accuracy "0.2% + 2 digits" \\
-      --pair 0.00A=0.03A --pair 2.03A=2.11A --pair 4.01A=4.15A
-"""
-
-
-@board.command(epilog=CALIBRATE_EXAMPLE, short_help="Zero and gain against a reference meter.")
-@click.option("--port", metavar="PORT", help="Serial port: the board is read while you read the meter.")
-@baud_option
-@click.option("--board", "board_id", metavar="ID", help="The board that the pairs were read from.")
-@click.option(
-    "--pair", "pairs", multiple=True, metavar="METER=BOARD", help="Readings taken together, as 2.03A=2.11A."
-)
-@click.option("--instrument", required=True, metavar="TEXT", help="The reference meter: what and which.")
-@click.option(
-    "--accuracy", required=True, metavar="TEXT", help='Its accuracy, as on its data sheet: "1% + 3 digits".'
-)
-@click.option("--due", type=click.DateTime(["%Y-%m-%d"]), help="When it is due again [default: in a year].")
-@by_option
-@json_option
-@click.pass_context
-def calibrate(ctx: click.Context, /, **given: Any) -> int:
-    """Zero and gain of a board against a reference meter, at two or more steady currents.
-
-    With --port you are asked for the meter's reading at each current; with --pair nothing is asked. It goes into the
-    logbook with its date, the meter and the day it is due; trials of this board are judged anew.
-    """
-    from dataclasses import asdict
-
-    from logger.core.stroke.calibration import doubts
-    from logger.jobs.calibrate import calibrated, pair, store
-
-    if given["pairs"]:
-        if not given["board_id"]:
-            raise click.UsageError("--board is missing: whose readings are these?")
-        board_id = given["board_id"]
-        points = [pair(text, given["accuracy"], board_id) for text in given["pairs"]]
-    else:
-        board_id, points = _points_asked_for(given)
-    today = now().date()
-    due: date | None = given["due"].date() if given["due"] else None
-    record = calibrated(board_id, points, given["instrument"], today, due)
-    kept, judged_anew = store(record, logbook_of(ctx), who(given["by"]), now())
-    line = kept.line
-    if given["as_json"]:
-        output.json_line(
-            {
-                "board": board_id,
-                **asdict(line),
-                "done_on": kept.done_on.isoformat(),
-                "due_on": kept.due_on.isoformat(),
-                "instrument": kept.instrument,
-                "id": kept.id,
-                "judged_anew": judged_anew,
-            }
-        )
-        return 0
-    output.line(
-        f"Calibration of {board_id} against {kept.instrument}, {line.points} currents", style="heading"
-    )
-    output.line(
-        f"gain {line.gain:.4f} (+/-{2 * line.u_gain:.4f}), zero {line.zero_a:+.4f} A (+/-{2 * line.u_zero_a:.4f} A)"
-    )
-    output.line(f"rests on {line.low_a:.2f} A to {line.high_a:.2f} A; due again on {kept.due_on.isoformat()}")
-    for doubt in doubts(line):
-        output.line(doubt, style="warn")
-    if judged_anew:
-        output.line(
-            f"Judged anew, beside the earlier judgement: {counted(judged_anew, 'throw')} of this board. What one of them "
-            "fails now holds its rig: throwbook status"
-        )
-    return 0
-
-
-def _points_asked_for(given: dict[str, Any]) -> "tuple[str, list[CalibrationPoint]]":
-    from logger.jobs.calibrate import point, read_board
-
-    if not given["port"]:
-        raise click.UsageError("give --port, or --board and --pair readings")
-    if not can_ask():
-        raise click.UsageError("in a pipe nothing is asked: give the readings with --pair METER=BOARD")
-    points: list[CalibrationPoint] = []
-    board_id = ""
-    while True:
-        what = "with the actuator off" if not points else "at another steady current"
-        typed = click.prompt(
-            f"Meter reading {what} (for example 2.03A; Enter when done)",
-            default="",
-            show_default=False,
-            err=True,
-        )
-        if not typed.strip():
-            return board_id, points
-        shown = read_board(given["port"], baud=given["baud"])
-        board_id = shown.board
-        points.append(point(typed, given["accuracy"], shown))
-        output.line(f"board {shown.mean_a:.4f} A (+/-{2 * shown.u_a:.4f} A) for meter {typed.strip()}")
-
-
-REHEARSE_EXAMPLE = """\b
-Examples:
-  throwbook board rehearse --rig quarry-loader.toml
-  throwbook board rehearse --rig quarry-loader.toml --fault local-bind=0.5@0.6 --trouble flipped-bits=0.001
-  throwbook board rehearse --rig quarry-loader.toml --trouble reset=8 --speed 10
-"""
-
-
-@board.command(epilog=REHEARSE_EXAMPLE, short_help="A stand-in board to practise with.")
-@click.option("--rig", "rig_ref", metavar="NAME-or-FILE.toml", help="The rig to simulate.")
-@click.option(
-    "--fault",
-    "faults",
-    multiple=True,
-    metavar="KIND[=SEVERITY[@PLACE]]",
-    help="A fault of the machine, as --list names them; again for more.",
-)
-@click.option(
-    "--trouble",
-    "troubles",
-    multiple=True,
-    metavar="KIND[=VALUE]",
-    help="Trouble on the line, as --list names it; again for more.",
-)
-@click.option("--list", "list_them", is_flag=True, help="List the faults and troubles, and end.")
-@click.option(
-    "--first",
-    type=click.Choice(["lock", "unlock"]),
-    default="lock",
-    show_default=True,
-    help="Way of its first throw.",
-)
-@click.option("--rest", type=Quantity("time"), default=4.0, help="Rest before each throw [default: 4 s].")
-@click.option(
-    "--ambient", type=Quantity("temperature"), default=15.0, help="Air temperature [default: 15 degC]."
-)
-@click.option("--speed", type=click.FloatRange(min=0.1, max=1000), default=1.0, help="Times real time.")
-@click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same machine.")
-@click.option("--link", type=click.Path(path_type=Path), help="A second, fixed name for the port.")
-@click.pass_context
-def rehearse(ctx: click.Context, /, **given: Any) -> int:
-    """Open a pseudo-terminal that behaves as a board with a simulated machine on it, until Ctrl-C.
-
-    Each recording begins with rest and goes on with a throw; lock and unlock take turns.
-    """
-    import signal
-    import threading
-
-    from logger.jobs.rehearse import TROUBLES, Rehearsal, faults_from, rehearse, trouble_from
-    from logger.jobs.rigsource import find_rig
-
-    if given["list_them"]:
-        from logger.core.simulator import FAULTS
-
-        output.table(
-            ("fault", "shows as", "severity"), [(name, row.sign, row.knob) for name, row in FAULTS.items()]
-        )
-        output.line()
-        output.table(("trouble", "value"), [(name, meaning) for name, (_, meaning) in TROUBLES.items()])
-        return 0
-    if not given["rig_ref"]:
-        raise click.UsageError("Missing option '--rig'.", ctx)
-    trouble, over_range = trouble_from(given["troubles"])
-    plan = Rehearsal(
-        rig=find_rig(given["rig_ref"], logbook_of(ctx)).rig,
-        faults=faults_from(given["faults"]),
-        trouble=trouble,
-        temperature_c=given["ambient"],
-        rest_s=given["rest"],
-        first=given["first"],
-        seed=given["seed"],
-        speed=given["speed"],
-        link=given["link"],
-        over_range=over_range,
-    )
-    stop = threading.Event()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: stop.set())
-
-    def ready(name: str) -> None:
-        output.line(f"A rehearsal board for {plan.rig.name} is on {plan.link or name}; Ctrl-C ends it.")
-        output.line(
-            f"throwbook record --rig {for_shell(given['rig_ref'])} --port {plan.link or name} --direction {plan.first}"
-        )
-        output.flush()
-
-    done = rehearse(plan, stop, ready)
-    output.line(
-        f"{done.injected.sent} samples sent, {done.injected.lost} lost by the trouble that was asked for."
-    )
-    return 0
-
-
-board.add_command(bench)
+for command in (calibrate, bench, rehearse):
+    board.add_command(command)

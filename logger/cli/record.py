@@ -11,7 +11,7 @@ import click
 from logger.cli import output
 from logger.cli.diagnostics import complain
 from logger.cli.quantity import Quantity
-from logger.cli.shared import by_option, can_ask, logbook_of, now, who
+from logger.cli.shared import baud_option, by_option, can_ask, logbook_of, now, who
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -37,7 +37,7 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
     "--port", metavar="PORT", help="Serial port of the board (see throwbook board find), or scpi:RESOURCE."
 )
 @click.option("--direction", type=click.Choice(["lock", "unlock"]), help="Which way it will throw.")
-@click.option("--baud", type=int, default=115_200, show_default=True, help="Speed of the serial line.")
+@baud_option
 @click.option("--rate", type=int, help="Samples a second [default: 200; 10 from a bench instrument].")
 @click.option(
     "--reading",

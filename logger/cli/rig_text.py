@@ -13,7 +13,7 @@ def print_rig(rig: "Rig") -> None:
     """Every value in the rig's own unit system, its limits with their source, and what doesn't agree."""
     from logger.cli.rig_fit import print_problems
     from logger.core.machine.rig_check import problems
-    from logger.files.rigfile import SECTIONS
+    from logger.files.rig_values import SECTIONS
 
     found = problems(rig)
     output.line(f"Rig {rig.name}", style="heading")

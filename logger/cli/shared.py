@@ -41,6 +41,13 @@ def by_option(command: Command) -> Command:
     )(command)
 
 
+def baud_option(command: Command) -> Command:
+    """``--baud``: how fast a board talks."""
+    return click.option(
+        "--baud", type=int, default=115_200, show_default=True, help="Speed of the serial line."
+    )(command)
+
+
 def reason_option(help: str) -> Callable[[Command], Command]:
     """``--reason``: why what was written before is changed; ``--because`` means the same."""
     return click.option("--reason", "--because", "reason", default="", metavar="TEXT", help=help)

@@ -13,7 +13,8 @@ from logger.core.quantities.plain import written
 from logger.core.quantities.unit_table import KINDS
 from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
-from logger.files.rigfile import SECTIONS, YES_NO, RigFile, parse_rig, refuse_contradictions
+from logger.files.rig_values import SECTIONS, YES_NO
+from logger.files.rigfile import RigFile, parse_rig, refuse_contradictions
 from logger.jobs.logbooks import logbook_path, opened
 from logger.jobs.rig_change import raise_for_change
 from logger.jobs.rig_list import Added
