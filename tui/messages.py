@@ -26,16 +26,6 @@ class JobFailed(Message):
         self.error = error
 
 
-class JobProgress(Message):
-    """How far a job is."""
-
-    def __init__(self, name: str, done: int, total: int) -> None:
-        super().__init__()
-        self.name = name
-        self.done = done
-        self.total = total
-
-
 class Live(Message):
     """What to show of a running throw."""
 

@@ -15,7 +15,7 @@ from textual.screen import Screen
 from tui import doors
 
 TUI = Path(doors.__file__).parent
-FRAMES = {"__init__", "page", "form_page"}
+FRAMES = {"__init__", "page", "form_page", "text_page"}
 """What every screen is made from; none is opened."""
 
 

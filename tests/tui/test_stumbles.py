@@ -203,3 +203,17 @@ def test_a_practice_logbook_opened_by_its_name_says_practice_on_every_screen(tmp
         assert "PRACTICE" in said(app)
 
     walked(app, journey)
+
+
+def test_a_draft_found_on_the_way_back_does_not_hide_what_the_entry_must_hold(commissioned_logbook):
+    out_of_use(commissioned_logbook)
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "w", "enter")
+        await write(pilot, "pin bent")
+        await keys(pilot, "escape", "enter")
+        assert "pin bent" in said(app)
+        assert "both 'found' and 'fixed' must be written" in " ".join(said(app).split())
+
+    walked(app, journey)

@@ -24,10 +24,9 @@ class BoardSettingsScreen(FormPage[None]):
         """What counts now."""
         return {"rate_hz": str(self.desk.rate_hz), "baud": str(self.desk.baud)}
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Head line."""
         self.head("boards | rate and baud")
-        super().on_mount()
 
     def enter(self) -> None:
         """From the next check or throw on."""

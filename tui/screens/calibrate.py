@@ -61,10 +61,9 @@ class CalibrateScreen(FormPage[None]):
         self._points = unpacked(self.draft.get(KEY, ""))
         yield Static(id="points", classes="says")
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """The step that is next; points read before are there again."""
         self.head(f"board {self._board} | calibrate")
-        super().on_mount()
         self.repaint()
 
     def draft_values(self) -> dict[str, str]:

@@ -38,11 +38,11 @@ class ClearScreen(FormPage[None]):
         """The cause stands in the service log already."""
         return {"cause": self._found.repair.found.what if self._found.repair else ""}
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Head line and caution."""
         self.head(f"{self._rig} | sign it off")
-        super().on_mount()
-        self.tell(f"{OUT_OF_USE} {QUALIFIED}" if self._found.status.level == DO_NOT_USE else "", "warn")
+        if self._found.status.level == DO_NOT_USE:
+            self.tell(f"{OUT_OF_USE} {QUALIFIED}", "warn")
 
     def enter(self) -> None:
         """Ask once more, then hand it to the rules."""

@@ -79,10 +79,9 @@ class EnterScreen(FormPage[None]):
         yield self.make_form()
         yield Static(id="judged", classes="says")
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Start with the caution and the clock at zero."""
         self.head(f"{self._sheet} | {self._direction} throw by hand")
-        super().on_mount()
         self.set_interval(0.1, self._tick)
         self._tick()
         if not self.draft:

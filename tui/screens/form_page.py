@@ -74,6 +74,10 @@ class FormPage(Page[Result]):
         self.form.focus_first()
         if any(text.strip() for text in self.draft.values()):
             self.tell("What you had typed here before was kept. Ctrl-L clears it.")
+        self.opened()
+
+    def opened(self) -> None:
+        """What a form does besides when it opens. Not ``on_mount``: Textual calls that of every class of a screen by itself."""
 
     def on_form_changed(self, event: Form.Changed) -> None:
         """Keep the draft; look at the whole."""

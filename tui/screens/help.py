@@ -1,18 +1,13 @@
 """Help: what this screen is for, its keys, and its figures in the words of the trade."""
 
-from collections.abc import Iterator
-
-from textual.containers import VerticalScroll
-from textual.widget import Widget
-from textual.widgets import Static
-
 from tui.help_text import PAGES
 from tui.present import PLAIN, QUIET, STRONG, Cell
-from tui.screens.page import Page
-from tui.widgets.frame import lines
+from tui.screens.text_page import TextPage
+
+EVERYWHERE = "Everywhere: Esc back, F1 help, F8 day or night, Ctrl-Q leave. Every word in the bottom line can be clicked."
 
 
-class HelpScreen(Page[None]):
+class HelpScreen(TextPage):
     """One page of the help."""
 
     HELP = "help"
@@ -21,29 +16,11 @@ class HelpScreen(Page[None]):
         super().__init__()
         self._page = page
 
-    def body(self) -> Iterator[Widget]:
-        """A text to scroll."""
-        with VerticalScroll():
-            yield Static(id="first")
+    def where(self) -> str:
+        """Which page."""
+        return f"help | {self._page}"
 
-    def on_mount(self) -> None:
-        """Show it."""
-        self.head(f"help | {self._page}")
-        self.repaint()
-        self.query_one(VerticalScroll).focus()
-
-    def repaint(self) -> None:
-        """A line that ends in a colon is a heading; others are plain."""
-        super().repaint()
-        cells: list[Cell | str] = []
-        for text in PAGES[self._page]:
-            tone = STRONG if text.endswith(":") else PLAIN
-            cells.append(Cell(text, tone))
-        cells += [
-            Cell(""),
-            Cell(
-                "Everywhere: Esc back, F1 help, F8 day or night, Ctrl-Q leave. Every word in the bottom line can be clicked.",
-                QUIET,
-            ),
-        ]
-        self.query_one("#first", Static).update(lines(self.app, cells))
+    def text(self) -> list[Cell | str]:
+        """A line that ends with a colon is a heading."""
+        page = [Cell(line, STRONG if line.endswith(":") else PLAIN) for line in PAGES[self._page]]
+        return [*page, Cell(""), Cell(EVERYWHERE, QUIET)]

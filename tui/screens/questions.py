@@ -33,10 +33,9 @@ class QuestionsScreen(FormPage[None]):
             if value is not None and key in ASKED
         }
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Head line."""
         self.head(f"{self._sheet} | questions")
-        super().on_mount()
 
     def enter(self) -> None:
         """Write the answers down."""

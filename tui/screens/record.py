@@ -58,7 +58,6 @@ class RecordScreen(Page[None]):
         self._source: RigSource | None = None
         self._recording: Any = None
         self._result: tuple[Recorded, Kept] | None = None
-        self._broke_off = False
         self._warning = ""
         self.phase = READY
 
@@ -150,7 +149,6 @@ class RecordScreen(Page[None]):
         assert self._source is not None
         desk = self.desk
         self.tell("")
-        self._broke_off = False
         self._set_phase(ARMED)
         clear_memory()
         plan = RecordPlan(

@@ -99,11 +99,10 @@ class RigSetupScreen(FormPage[str]):
             with VerticalScroll(classes="right", can_focus=False):
                 yield Static(id="fit", classes="says")
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Judge what is there."""
         self.head(f"{self._rig or 'new rig'} | values from the data sheet")
         self.on_resize()  # the first frame is drawn before the first event of a size
-        super().on_mount()
         self.changed()
 
     def on_resize(self) -> None:

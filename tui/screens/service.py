@@ -73,11 +73,10 @@ class ServiceScreen(FormPage[None]):
         yield Static(id="cautions", classes="says")
         yield self.make_form()
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Head line; on the way back, what the entry must hold."""
         self.head(f"{self._rig} | service")
         self.repaint()
-        super().on_mount()
         if self._repair:
             self.tell(f"For the way back both 'found' and 'fixed' must be written. {QUALIFIED}", WARN)
 

@@ -1,19 +1,12 @@
 """One service entry as it was logged."""
 
-from collections.abc import Iterator
-
-from textual.containers import VerticalScroll
-from textual.widget import Widget
-from textual.widgets import Static
-
 from logger.core.records.records import Service
 from logger.core.standing.service import MOMENTS, entry_from
 from tui.present import QUIET, STRONG, Cell, day
-from tui.screens.page import Page
-from tui.widgets.frame import lines
+from tui.screens.text_page import TextPage
 
 
-class ServiceViewScreen(Page[None]):
+class ServiceViewScreen(TextPage):
     """Only shows."""
 
     HELP = "service"
@@ -22,20 +15,12 @@ class ServiceViewScreen(Page[None]):
         super().__init__()
         self._entry = entry_from(row)
 
-    def body(self) -> Iterator[Widget]:
-        """A text."""
-        with VerticalScroll():
-            yield Static(id="first")
+    def where(self) -> str:
+        """What was done, and when."""
+        return f"{self._entry.rig} | {self._entry.action} on {day(self._entry.on)}"
 
-    def on_mount(self) -> None:
-        """Show it."""
-        self.head(f"{self._entry.rig} | {self._entry.action} on {day(self._entry.on)}")
-        self.repaint()
-        self.query_one(VerticalScroll).focus()
-
-    def repaint(self) -> None:
+    def text(self) -> list[Cell | str]:
         """Four moments, then the rest."""
-        super().repaint()
         entry = self._entry
         cells: list[Cell | str] = []
         for name in MOMENTS:
@@ -57,4 +42,4 @@ class ServiceViewScreen(Page[None]):
                     f"It answers {len(entry.answers)} of the orders that held the rig; only a signed order clears."
                 )
             )
-        self.query_one("#first", Static).update(lines(self.app, cells))
+        return cells

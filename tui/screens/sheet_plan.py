@@ -52,10 +52,9 @@ class SheetPlanScreen(FormPage[str]):
             *question_specs(),
         )
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Head line; the kind that was asked for stands, whatever the draft says."""
         self.head(f"{self._rig} | plan a sheet")
-        super().on_mount()
         if self._kind:
             self.form.field("kind").set(self._kind)
         self.changed()

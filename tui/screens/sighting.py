@@ -59,13 +59,12 @@ class SightingScreen(FormPage[None]):
         yield Static(id="cautions", classes="says")
         yield self.make_form()
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Show the cautions where the hazard is."""
         self.head(f"{self._sheet} | throw {self._position}: both pins")
         self.query_one("#cautions", Static).update(
             lines(self.app, [Cell(HANDS, WARN), Cell(BOTH_PINS, WARN)])
         )
-        super().on_mount()
 
     def action_enter(self) -> None:
         """Each question needs an answer of its own; "not looked" is one."""

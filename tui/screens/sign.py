@@ -54,11 +54,10 @@ class SignScreen(FormPage[None]):
         yield Static(id="missing", classes="says")
         yield self.make_form()
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Show what is missing."""
         self.head(f"{self._found.state.name} | accept or not")
         self._show()
-        super().on_mount()
 
     def _show(self) -> None:
         cells = acceptance_cells(self._found, signing=True)

@@ -3,16 +3,13 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from textual.containers import VerticalScroll
 from textual.widget import Widget
-from textual.widgets import Static
 
 from logger.core.cautions import BOTH_PINS
 from logger.core.standing.status import DO_NOT_USE
 from tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, status_cell
-from tui.screens.page import Page
+from tui.screens.text_page import TextPage
 from tui.widgets.big import Big
-from tui.widgets.frame import lines
 
 if TYPE_CHECKING:
     from logger.jobs.signing import Accepted
@@ -24,7 +21,7 @@ STAYS = (
 )
 
 
-class StatementScreen(Page[None]):
+class StatementScreen(TextPage):
     """Shown once after the signature; the sheet itself keeps it."""
 
     HELP = "sign"
@@ -33,23 +30,28 @@ class StatementScreen(Page[None]):
         super().__init__()
         self._done = done
 
+    def where(self) -> str:
+        """Of which sheet."""
+        return f"{self._done.state.name} | accepted and sealed"
+
     def body(self) -> Iterator[Widget]:
         """Large word, statement."""
         yield Big(id="big")
-        with VerticalScroll():
-            yield Static(id="first")
+        yield from super().body()
 
-    def on_mount(self) -> None:
-        """Show it."""
-        self.head(f"{self._done.state.name} | accepted and sealed", status_cell(self._done.status, True))
-        self.repaint()
-        self.query_one(VerticalScroll).focus()
+    def beside(self) -> Cell:
+        """The status of the rig."""
+        return status_cell(self._done.status, True)
 
     def repaint(self) -> None:
-        """Statement, blanks, baseline."""
+        """The large word, as long as there is room for."""
         super().repaint()
+        word = "SHEET ACCEPTED" if self.app.size.width >= ROOM else "ACCEPTED"
+        self.query_one(Big).show(Cell(word, GOOD))
+
+    def text(self) -> list[Cell | str]:
+        """Statement, blanks, baseline."""
         done = self._done
-        self.query_one(Big).show(Cell("SHEET ACCEPTED" if self.app.size.width >= ROOM else "ACCEPTED", GOOD))
         cells: list[Cell | str] = []
         if done.status.open:
             level = done.status.level
@@ -68,5 +70,4 @@ class StatementScreen(Page[None]):
             cells.append(Cell(f"Baseline frozen for: {', '.join(done.baselines)}.", GOOD))
         if done.baseline_kept:
             cells.append(Cell(f"The old baseline stays: {done.baseline_kept}.", QUIET))
-        cells += [Cell(""), Cell(BOTH_PINS, WARN)]
-        self.query_one("#first", Static).update(lines(self.app, cells))
+        return [*cells, Cell(""), Cell(BOTH_PINS, WARN)]

@@ -38,10 +38,9 @@ class TakeOutScreen(FormPage[None]):
         """Who sits here is known."""
         return {"by": self.desk.by}
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Head line."""
         self.head(f"{self._rig} | take it out of use")
-        super().on_mount()
 
     def enter(self) -> None:
         """Write it; it only goes down by a signed order."""

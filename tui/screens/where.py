@@ -42,10 +42,9 @@ class WhereScreen(FormPage[Path]):
         """In the folder where the program was started, named after rig and day."""
         return {"path": str(self._usual)}
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """Head line."""
         self.head(self._what)
-        super().on_mount()
 
     def enter(self) -> None:
         """Go."""

@@ -20,7 +20,6 @@ from logger.core.records.records import (
 
 Row = dict[str, Any]
 TEXT = "text"
-NUMBER = "number"
 FLAG = "yes/no"
 TIME = "ISO 8601"
 
