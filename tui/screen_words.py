@@ -55,7 +55,6 @@ SAID: tuple[tuple[str, str], ...] = (
     (r'say why: --reason "new actuator"', 'write the reason, for example "new actuator"'),
     (r"(, or give| or give) --folder", r"\1 another folder"),
     (r"Choose another with --out", "Choose another name"),
-    (r", or leave --sheet out", ""),
     (r"give --clamp-accuracy", "give its accuracy"),
     (r"If they are new throws, say so with --again", "If they are new throws, write down one by one"),
     (r"; if the meter did show it, add --as-read", "; a reading that the meter did show is entered by command"),

@@ -70,6 +70,7 @@ def freeze_baselines(
 
 
 def _provisional(book: Logbook, rig: str, direction: str, kinds: tuple[str, ...]) -> "Baseline | None":
+    """From the rig's own sheets of these kinds, where nothing is frozen yet."""
     from logger.core.sheets.baseline_choice import choose
     from logger.core.stroke.baseline import make_baseline
 

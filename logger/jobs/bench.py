@@ -52,6 +52,7 @@ def bench_of_sheet(logbook: str | None, sheet: str) -> BenchResult:
 
 
 def _judged(rig: Rig, traces: "Sequence[Trace]") -> BenchResult:
+    """Each throw by itself, then as a bench test."""
     if not traces:
         raise InputError(
             "there are no recorded throws", rig.name, "Record the full stroke both ways, without load"

@@ -56,6 +56,7 @@ def find_boards(
 
 
 def _ask(info: PortInfo, bauds: Sequence[int]) -> FoundPort:
+    """Who is there, at one speed after the other; no more are tried where nothing at all comes."""
     came = 0
     for number, baud in enumerate(bauds):
         try:
@@ -165,6 +166,7 @@ def _loss_line(lost: int, got: int, dropped: int) -> CheckLine:
 
 
 def _current_lines(current_a: "np.ndarray", identity: Identity) -> list[CheckLine]:
+    """Zero, noise and range of a current that should be nought; a line more where it wasn't at rest."""
     import numpy as np
 
     full_scale_a, lsb_a = identity.full_scale_ma * 1e-3, identity.amp_lsb_ua * 1e-6

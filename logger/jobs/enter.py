@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from logger import __version__
 from logger.core.assessment import CUT_OFF
-from logger.core.quantities.plain import written
-from logger.core.records.records import OPEN, LoggedTrial, SheetState
+from logger.core.records.records import LoggedTrial, SheetState
 from logger.core.sheets.byhand_lines import HandThrow, in_air
 from logger.core.sheets.instruments import Instruments
 from logger.core.sheets.questions import conditions_from
@@ -21,7 +20,7 @@ from logger.jobs import latch
 from logger.jobs.baselines import baseline_for
 from logger.jobs.logbooks import opened
 from logger.jobs.rig_of import rig_of
-from logger.jobs.sheets import plan_in
+from logger.jobs.sheets import Looked, open_sheet, plan_in, refuse_blank, write_down
 from logger.logbook import Logbook, hand_trial
 
 if TYPE_CHECKING:
@@ -125,15 +124,10 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
 
 
 def _sheet(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> SheetState:
+    """The sheet to write on: the one that is named, or a new one."""
     if not entry.sheet:
         return plan_in(book, rig, entry.kind, by, now, answers=entry.answers)
-    state = book.sheet(entry.sheet)
-    if state.sheet.rig != rig:
-        raise InputError(f"this sheet belongs to {state.sheet.rig}", entry.sheet, f"Name a sheet of {rig}.")
-    if state.state != OPEN:
-        raise InputError(
-            f"this sheet is {state.state} already", entry.sheet, "Plan a new one, or leave --sheet out."
-        )
+    state = open_sheet(book, entry.sheet, rig)
     if entry.answers:
         book.answer(state.sheet.id, {**state.answers, **entry.answers}, by, now)
     return book.sheet(state.sheet.id)
@@ -158,6 +152,7 @@ def _refuse_typed_twice(book: Logbook, rig: str, entry: Entry) -> None:
 
 
 def _refuse_slip(state: SheetState, rig: "Rig", throw: HandThrow, number: int, held: "Held | None") -> None:
+    """Stop at a reading that can't be meant."""
     from logger.core.sheets.byhand import assess_by_hand
     from logger.core.sheets.slips import slip
 
@@ -187,6 +182,7 @@ def _one(
     by: str,
     now: datetime,
 ) -> "tuple[LoggedTrial, Assessment]":
+    """One throw judged and written down, with what was seen and the orders it gives rise to."""
     from logger.core.sheets.byhand import assess_by_hand
 
     judged = in_air(throw, conditions_from(state.answers).ambient_c)
@@ -205,25 +201,12 @@ def _one(
         baseline=held.record.id if held and held.record else None,
         ambient_c=assessment.ambient_c,
     )
-    if throw.direction == LOCK and _looked(throw):
-        if {throw.left_pin, throw.right_pin} != {NOT_LOOKED} and not written(entry.seen_how):
-            raise InputError(
-                "how the pins were seen isn't written", "--seen-how", "For example: --seen-how torch"
-            )
-        book.sight(
-            logged.id,
-            throw.left_pin,
-            throw.right_pin,
-            entry.seen_how,
-            by,
-            now,
-            load_check=throw.load_check,
-            retained_power_off=throw.retained_power_off,
-        )
-    latch.raise_for(book, state, logged, by, now)
+    looked = Looked(
+        throw.left_pin, throw.right_pin, entry.seen_how, throw.load_check, throw.retained_power_off
+    )
+    if throw.direction == LOCK and looked.at_anything:
+        refuse_blank(looked)
+        write_down(book, state, [logged.id], looked, by, now)
+    else:
+        latch.raise_for(book, state, logged, by, now)
     return logged, assessment
-
-
-def _looked(throw: HandThrow) -> bool:
-    answers = (throw.left_pin, throw.right_pin, throw.load_check, throw.retained_power_off)
-    return any(answer != NOT_LOOKED for answer in answers)

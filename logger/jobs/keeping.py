@@ -139,15 +139,15 @@ def _kept_out(recorded: Recorded, trace: Trace, place: Place) -> str:
 
 
 def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | None) -> Kept:
+    """Onto the sheet that is named, or a new one, with the orders it gives rise to."""
     from logger import __version__
-    from logger.core.records.records import OPEN
     from logger.core.sheets.questions import conditions_from
     from logger.core.sheets.sheet import rested, sheet_trials
     from logger.core.standing.status import DO_NOT_USE
     from logger.jobs import latch
     from logger.jobs.baselines import baseline_for
     from logger.jobs.logbooks import opened
-    from logger.jobs.sheets import plan_in
+    from logger.jobs.sheets import open_sheet, plan_in
 
     trace, assessment = recorded.trace, recorded.assessment
     assert trace is not None
@@ -157,11 +157,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
         if sheets := [sheet for twin in twins for sheet in book.sheets_of(twin)]:
             return Kept(file, sheets[0], latch.standing(book, trace.rig, now.date()))
         if place.sheet:
-            state = book.sheet(place.sheet)
-            if state.state != OPEN or state.sheet.rig != trace.rig:
-                raise InputError(
-                    f"that is no open sheet of {trace.rig}", place.sheet, "See: throwbook sheet list"
-                )
+            state = open_sheet(book, place.sheet, trace.rig)
         else:
             state = plan_in(book, trace.rig, place.kind, place.by, now)
         held = baseline_for(book, trace.rig, trace.direction, state.sheet.kind)

@@ -24,6 +24,7 @@ from logger.core.standing.status import (
     NEED_SAID,
     Due,
     Evidence,
+    OpenRaise,
     SheetProof,
     Status,
     lacks,
@@ -231,7 +232,8 @@ WAY_BACK = (
 )
 
 
-def _named(before: Status, wanted: Sequence[str]) -> list:  # type: ignore[type-arg]
+def _named(before: Status, wanted: Sequence[str]) -> list[OpenRaise]:
+    """The open raises that these orders (or the starts of their ids) belong to, each once."""
     found = []
     for text in wanted:
         fit = [one for one in before.open if any(name.startswith(text) for name in one.ids)]

@@ -81,6 +81,7 @@ def _again(
     air_c: float | None,
     on_bench: bool,
 ) -> "Assessment":
+    """The throw judged as it would be today: its record, or what was read by hand."""
     baseline = held.baseline if held is not None else None
     if logged.trial.source == BY_HAND:
         from logger.core.sheets.byhand import assess_by_hand

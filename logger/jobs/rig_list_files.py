@@ -45,7 +45,6 @@ def list_csv(found: Sequence[Listed], path: Path) -> None:
 
 def list_pdf(found: Sequence[Listed], wanted: Wanted, path: Path, issued: date, paper: str) -> None:
     """The same on paper. Raises OutsideError when the disk refuses."""
-    from logger import __version__
     from logger.report.pdf import to_pdf
     from logger.report.wall import WallRow, wall_list
 
@@ -59,7 +58,7 @@ def list_pdf(found: Sequence[Listed], wanted: Wanted, path: Path, issued: date, 
         for one in found
     ]
     practice = any(one.standing.practice for one in found)
-    write(path, to_pdf(wall_list(rows, said(wanted), issued, __version__, practice), paper))
+    write(path, to_pdf(wall_list(rows, said(wanted), issued, practice), paper))
 
 
 def said(wanted: Wanted) -> str:

@@ -71,6 +71,7 @@ def history(
 
 
 def _refuse_dates(entry: ServiceEntry, today: date) -> None:
+    """No moment lies in the future, and each comes after the one before it."""
     named = {"--on": entry.on}
     named |= {f"--{name}-on": getattr(entry, name).on for name in ("seen", "found", "fixed", "verified")}
     for option, day in named.items():

@@ -43,6 +43,11 @@ class Looked:
     reason: str = ""
     """Why it corrects an earlier one; empty: it doesn't."""
 
+    @property
+    def at_anything(self) -> bool:
+        """False: nobody looked at anything or tried it."""
+        return any(getattr(self, name) != NOT_LOOKED for name in SEEN)
+
 
 def plan(
     logbook: str | Path | None,
@@ -199,9 +204,11 @@ def leave_out(
         return view_in(book, state)
 
 
-def open_sheet(book: Logbook, sheet: str) -> SheetState:
-    """The sheet of that name. Raises InputError where it is decided already."""
+def open_sheet(book: Logbook, sheet: str, rig: str = "") -> SheetState:
+    """The sheet of that name. Raises InputError where it is decided already, or is of another rig than the one named."""
     state = book.sheet(sheet)
+    if rig and state.sheet.rig != rig:
+        raise InputError(f"this sheet belongs to {state.sheet.rig}", sheet, f"Name a sheet of {rig}.")
     if state.state != OPEN:
         raise InputError(
             f"this sheet is {state.state} already", sheet, "What is decided stays; plan a new sheet."

@@ -4,8 +4,6 @@ Pure: data in, a document out. The number is drawn from the words, so two report
 the same one, and the same logbook gives the same report.
 """
 
-from hashlib import sha256
-
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE, QUALIFIED
 from logger.core.quantities.plain import counted, printable
 from logger.core.records.records import BENCH
@@ -23,7 +21,7 @@ from logger.report.document import (
     Picture,
     Signatures,
     Text,
-    words,
+    numbered,
 )
 from logger.report.gaps import blanks, by_sheet, deviations
 from logger.report.history import checks, trend
@@ -32,7 +30,6 @@ from logger.report.machine import NOT_RECORDED, machine, method
 from logger.report.material import Material, SheetPart
 from logger.report.one_sheet import sheet_blocks
 
-END = "End of report"
 SCOPE = (
     "This report holds for the machine and the throws named in it, as they were on the days named. It says what was "
     "measured and what a person saw; it does not say that an attachment will hold."
@@ -51,7 +48,7 @@ def rig_report(material: Material) -> Document:
     for section in (checks, trend, services, status):
         blocks += section(material)
     blocks += _rest(material, list(material.sheets))
-    return _numbered(
+    return _report(
         "Test report: lock pin actuator", f"rig {material.rig.name}", material.rig.name, material, blocks
     )
 
@@ -63,7 +60,7 @@ def sheet_report(material: Material, name: str) -> Document:
     blocks += sheet_blocks(part, title="Test sheet", drawn=_drawn(material, part))
     blocks += _rest(material, [part])
     kind = part.state.sheet.kind
-    return _numbered(
+    return _report(
         f"Test report: {kind} sheet", f"sheet {name}, rig {material.rig.name}", name, material, blocks
     )
 
@@ -155,18 +152,8 @@ def _rest(material: Material, parts: list[SheetPart]) -> list[Block]:
     return blocks
 
 
-def _numbered(title: str, subtitle: str, stem: str, material: Material, blocks: list[Block]) -> Document:
+def _report(title: str, subtitle: str, stem: str, material: Material, blocks: list[Block]) -> Document:
     drawings = tuple(block.key for block in blocks if isinstance(block, Picture))
-    title = f"Practice, no machine: {title}" if material.practice else title
-    draft = Document(title, subtitle, "", tuple(blocks), "", "", drawings=drawings)
-    digest = sha256(f"{material.software}\n{words(draft)}".encode()).hexdigest()
-    number = f"{stem}-{material.issued:%Y%m%d}-{digest[:8]}"
-    return Document(
-        title,
-        subtitle,
-        number,
-        tuple(blocks),
-        f"{END} {number}",
-        f"Report {number}",
-        drawings=drawings,
-    )
+    end = "End of report {number}"
+    draft = Document(title, subtitle, "", tuple(blocks), end, "Report {number}", drawings=drawings)
+    return numbered(draft, stem, material.issued, f"{material.software}\n", material.practice)

@@ -3,7 +3,9 @@
 Content makes documents, ``html`` and ``pdf`` set them. So both say the same, word for word.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import date
+from hashlib import sha256
 
 CAUTION = "caution"
 QUIET = "quiet"
@@ -112,6 +114,21 @@ class Document:
     language: str = "en"
     drawings: tuple[str, ...] = field(default=())
     """Keys of the drawings, in order of appearance."""
+
+
+def numbered(
+    draft: Document, stem: str, issued: date, drawn_from: str = "", practice: bool = False
+) -> Document:
+    """The paper with its number: ``stem``, day of issue, eight digits drawn from its words and ``drawn_from``.
+
+    The number is put into end mark and footer where ``{number}`` stands. A practice paper says so in its title.
+    """
+    if practice:
+        draft = replace(draft, title=f"Practice, no machine: {draft.title}")
+    digest = sha256(f"{drawn_from}{words(draft)}".encode()).hexdigest()
+    number = f"{stem}-{issued:%Y%m%d}-{digest[:8]}"
+    end_mark, footer = (text.replace("{number}", number) for text in (draft.end_mark, draft.footer))
+    return replace(draft, number=number, end_mark=end_mark, footer=footer)
 
 
 def words(document: Document) -> str:

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from hashlib import sha256
 
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE
 from logger.core.machine.limits import limits_for
@@ -33,7 +32,7 @@ from logger.report.document import (
     Signatures,
     Table,
     Text,
-    words,
+    numbered,
 )
 from logger.report.machine import limits
 
@@ -121,7 +120,7 @@ def blank_sheet(source: FormSource, kind: str, plan: Plan) -> Document:
         ),
         Signatures((("Thrown and seen by", ""), ("Checked by", ""))),
     ]
-    return _numbered(f"Test sheet: {kind}", f"rig {rig.name}", f"blank-{rig.name}", source, blocks)
+    return _form(f"Test sheet: {kind}", f"rig {rig.name}", f"blank-{rig.name}", source, blocks)
 
 
 def _light(rig: Rig) -> Text:
@@ -176,7 +175,7 @@ def cab_card(source: FormSource) -> Document:
     held = reasons(status)
     if held:
         blocks.append(Bullets(tuple(held)))
-    return _numbered("Cab card", f"rig {rig.name}: lock pins", f"card-{rig.name}", source, blocks)
+    return _form("Cab card", f"rig {rig.name}: lock pins", f"card-{rig.name}", source, blocks)
 
 
 def _card_limits(rig: Rig) -> str:
@@ -240,9 +239,6 @@ def _expected_cells(rig: Rig, found: Expected | None) -> list[str]:
     ]
 
 
-def _numbered(title: str, subtitle: str, stem: str, source: FormSource, blocks: list[Block]) -> Document:
-    title = f"Practice, no machine: {title}" if source.practice else title
-    draft = Document(title, subtitle, "", tuple(blocks), "", "")
-    digest = sha256(f"{source.software}\n{source.issued}\n{words(draft)}".encode()).hexdigest()
-    number = f"{stem}-{source.issued:%Y%m%d}-{digest[:8]}"
-    return Document(title, subtitle, number, tuple(blocks), f"End of {number}", number)
+def _form(title: str, subtitle: str, stem: str, source: FormSource, blocks: list[Block]) -> Document:
+    draft = Document(title, subtitle, "", tuple(blocks), "End of {number}", "{number}")
+    return numbered(draft, stem, source.issued, f"{source.software}\n{source.issued}\n", source.practice)

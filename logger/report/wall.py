@@ -3,13 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from hashlib import sha256
 
 from logger.core.cautions import BOTH_PINS, FALL, OUT_OF_USE
 from logger.core.quantities.plain import counted
 from logger.core.sheets.practice import CAUTION as PRACTICE
 from logger.core.standing.status import DO_NOT_USE
-from logger.report.document import Block, Cautions, Document, Table, Text, words
+from logger.report.document import Block, Cautions, Document, Table, Text, numbered
 
 ROOM = "\N{NO-BREAK SPACE}" * 30
 """Keeps a column wide enough for a pen."""
@@ -21,7 +20,7 @@ class WallRow:
 
     rig: str
     status: str
-    """As ``status_words.short`` says it."""
+    """As ``status_numbered.short`` says it."""
     next_check: str
     last_throw: str
 
@@ -30,9 +29,7 @@ def _aloud(status: str) -> str:
     return status.upper() if status == DO_NOT_USE else status
 
 
-def wall_list(
-    rows: Sequence[WallRow], what: str, issued: date, software: str, practice: bool = False
-) -> Document:
+def wall_list(rows: Sequence[WallRow], what: str, issued: date, practice: bool = False) -> Document:
     """The rigs in the order given; those out of use stand in a caution of their own.
 
     ``what``: which rigs these are. ``practice``: they stand in a practice logbook.
@@ -53,13 +50,6 @@ def wall_list(
             "to be typed in too: throwbook enter.",
         )
     )
-    draft = Document(
-        "Practice, no machine: rigs" if practice else "Rigs of the yard",
-        f"as the logbook stood on {issued}",
-        "",
-        tuple(blocks),
-        "",
-        f"Throwbook {software}",
-    )
-    number = f"yard-{issued:%Y%m%d}-{sha256(words(draft).encode()).hexdigest()[:8]}"
-    return Document(draft.title, draft.subtitle, number, draft.blocks, f"End of {number}", number)
+    subtitle = f"as the logbook stood on {issued}"
+    draft = Document("Rigs of the yard", subtitle, "", tuple(blocks), "End of {number}", "{number}")
+    return numbered(draft, "yard", issued, practice=practice)
