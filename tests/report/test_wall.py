@@ -12,7 +12,7 @@ ROWS = (
 
 
 def test_a_rig_out_of_use_stands_on_top_and_in_capitals():
-    paper = wall_list(ROWS, "all", date(2026, 5, 1), "0.1.0")
+    paper = wall_list(ROWS, "all", date(2026, 5, 1))
     assert isinstance(paper.blocks[0], Cautions)
     assert "barn-loader" in paper.blocks[0].items[0]
     (table,) = (block for block in paper.blocks if isinstance(block, Table))
@@ -21,13 +21,13 @@ def test_a_rig_out_of_use_stands_on_top_and_in_capitals():
 
 
 def test_a_list_from_a_practice_logbook_says_so_first():
-    paper = wall_list(ROWS, "all", date(2026, 5, 1), "0.1.0", practice=True)
+    paper = wall_list(ROWS, "all", date(2026, 5, 1), practice=True)
     assert words(paper).startswith("Practice, no machine")
     assert "Nothing here speaks for a real machine" in words(paper)
 
 
 def test_one_rig_is_no_rigs():
-    assert "1 rig: all" in words(wall_list(ROWS[1:], "all", date(2026, 5, 1), "0.1.0"))
+    assert "1 rig: all" in words(wall_list(ROWS[1:], "all", date(2026, 5, 1)))
     assert "No rig: due within 7 days." in words(
-        wall_list((), "due within 7 days", date(2026, 5, 1), "0.1.0")
+        wall_list((), "due within 7 days", date(2026, 5, 1))
     )

@@ -8,7 +8,7 @@ from textual.widgets import Static
 
 from tui.present import Cell
 from tui.screens.page import Page
-from tui.widgets.frame import lines
+from tui.widgets.frame import listed
 
 
 class TextPage(Page[None]):
@@ -40,4 +40,4 @@ class TextPage(Page[None]):
     def repaint(self) -> None:
         """The lines, in the colours of the theme."""
         super().repaint()
-        self.query_one("#first", Static).update(lines(self.app, self.text()))
+        self.query_one("#first", Static).update(listed(self.app, self.text()))
