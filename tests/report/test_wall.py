@@ -28,6 +28,4 @@ def test_a_list_from_a_practice_logbook_says_so_first():
 
 def test_one_rig_is_no_rigs():
     assert "1 rig: all" in words(wall_list(ROWS[1:], "all", date(2026, 5, 1)))
-    assert "No rig: due within 7 days." in words(
-        wall_list((), "due within 7 days", date(2026, 5, 1))
-    )
+    assert "No rig: due within 7 days." in words(wall_list((), "due within 7 days", date(2026, 5, 1)))

@@ -14,6 +14,7 @@ class MissingScreen(TextPage):
     """A list to work through."""
 
     HELP = "sign"
+    IS_LIST = True
 
     def __init__(self, found: "SheetView") -> None:
         super().__init__()

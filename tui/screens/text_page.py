@@ -1,6 +1,7 @@
 """A screen that is a text to scroll, and nothing to be done there."""
 
 from collections.abc import Iterator
+from typing import ClassVar
 
 from textual.containers import VerticalScroll
 from textual.widget import Widget
@@ -8,11 +9,14 @@ from textual.widgets import Static
 
 from tui.present import Cell
 from tui.screens.page import Page
-from tui.widgets.frame import listed
+from tui.widgets.frame import lines, listed
 
 
 class TextPage(Page[None]):
     """Subclasses give ``where`` and ``text``; none has an ``on_mount`` of its own, Textual would call both."""
+
+    IS_LIST: ClassVar[bool] = False
+    """What a line that begins with a mark has too much stands under its words."""
 
     def where(self) -> str:
         """The head line."""
@@ -40,4 +44,5 @@ class TextPage(Page[None]):
     def repaint(self) -> None:
         """The lines, in the colours of the theme."""
         super().repaint()
-        self.query_one("#first", Static).update(listed(self.app, self.text()))
+        lay_out = listed if self.IS_LIST else lines
+        self.query_one("#first", Static).update(lay_out(self.app, self.text()))
