@@ -14,6 +14,7 @@ JSON = "json"
 IDS = "ids"
 BLOB = "blob"
 
+
 @dataclass(frozen=True)
 class Table:
     """How one kind of record is stored."""

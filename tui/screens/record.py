@@ -216,7 +216,6 @@ class RecordScreen(Page[None]):
         if not recorded.no_current:
             self._keep(recorded)
             return
-        from tui.screens.confirm import ConfirmScreen
 
         def answered(thrown: bool | None) -> None:
             if thrown:
@@ -226,7 +225,7 @@ class RecordScreen(Page[None]):
 
         self.app.bell()
         question = "No current came. Was the switch thrown?"
-        self.app.push_screen(ConfirmScreen(question, NOT_THROWN, WARN), answered)
+        self.open_screen("confirm", question, NOT_THROWN, WARN, then=answered)
 
     def done_let_go(self, _: None) -> None:
         """Nobody threw."""
