@@ -58,6 +58,10 @@ class PracticeScreen(Page[None]):
                 WARN,
             ),
             Cell("Esc on the list of rigs goes back to the real logbook.", QUIET),
+            Cell(
+                "Heavier, and a tight spot, show only beside a baseline: commission a healthy one first, then practise again.",
+                QUIET,
+            ),
             Cell(""),
             Cell("How shall the machine be?", STRONG),
         ]
