@@ -9,7 +9,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from logger.core.records.records import BENCH, SPOT
+from logger.core.records.records import SPOT
 from logger.core.stroke.live import AT_STALL, FLOWING, OVER, LiveFigures
 from logger.errors import ThrowbookError
 from tui.live_words import levels_for, state_cell, travel_bar, warning_line
@@ -17,6 +17,7 @@ from tui.messages import BoardReady, Live, Noted
 from tui.present import BAD, STRONG, WARN, Cell, large_word, sentence
 from tui.record_words import ARMED_SAID, NOT_THROWN, head_cell, ready_cells, result_cells, told_cells
 from tui.screens.page import Page, key
+from tui.throw_plan import throw_plan
 from tui.widgets.big import Big
 from tui.widgets.frame import lines
 from tui.widgets.live_trace import LiveTrace
@@ -142,28 +143,12 @@ class RecordScreen(Page[None]):
             self.dismiss(None)
 
     def _arm(self) -> None:
-        from logger.jobs.calibrate import calibration_finder
-        from logger.jobs.logbooks import journal_folder
-        from logger.jobs.record import RecordPlan
-
         assert self._source is not None
         desk = self.desk
         self.tell("")
         self._set_phase(ARMED)
         clear_memory()
-        plan = RecordPlan(
-            port=desk.port,
-            baud=desk.baud,
-            rate_hz=desk.rate_hz,
-            rig=self._source.rig,
-            baseline=self._source.baselines.get(self._direction),
-            on_bench=self._kind == BENCH,
-            ambient_c=self._ambient_c,
-            rig_ref=self._rig_name,
-            direction=self._direction,
-            folder=journal_folder(desk.logbook),
-            calibration_of=calibration_finder(desk.logbook),
-        )
+        plan = throw_plan(desk, self._source, self._rig_name, self._direction, self._kind, self._ambient_c)
         self._recording = desk.recording(
             plan,
             now=desk.now,
