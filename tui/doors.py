@@ -19,6 +19,7 @@ DOORS = {
     "confirm": ("tui.screens.confirm", "ConfirmScreen"),
     "enter": ("tui.screens.enter", "EnterScreen"),
     "help": ("tui.screens.help", "HelpScreen"),
+    "leave out": ("tui.screens.leave_out", "LeaveOutScreen"),
     "missing": ("tui.screens.missing", "MissingScreen"),
     "papers": ("tui.screens.papers", "PapersScreen"),
     "practice": ("tui.screens.practice", "PracticeScreen"),

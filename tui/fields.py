@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from logger.core.quantities.plain import quoted
 from logger.core.quantities.unit_table import COMMON, KINDS
@@ -103,6 +103,21 @@ def _bare(plain: str) -> bool:
     """A number and nothing behind it."""
     body = plain.removeprefix("-").removeprefix("+")
     return bool(body) and body.replace(",", ".").replace(".", "", 1).isdigit()
+
+
+def moment_from(text: str, now: datetime) -> datetime:
+    """A day, or a day and a time, as typed; without an offset this computer's own is meant. Raises ValueError."""
+    found = datetime.fromisoformat(text.strip())
+    return found if found.tzinfo is not None else found.replace(tzinfo=now.tzinfo)
+
+
+def moment_complaint(text: str) -> str:
+    """Why a day or a time can't be read; empty: it can."""
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        return "type it as 2026-03-14, or 2026-03-14 09:12"
+    return ""
 
 
 def accuracy_complaint(text: str) -> str:

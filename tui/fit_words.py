@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING, Any
 
+from logger.core.assessment import FAIL
 from logger.core.fitting.fit import CAUTION_AT
 from tui.present import GOOD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
 
@@ -40,3 +41,10 @@ def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
         cells.append(Cell(f"not given, {key}: unknown is {leaves}", QUIET))
     cells += [Cell(f"no data sheet tells: {text}", QUIET) for text in found.unknown]
     return cells
+
+
+def against_fit(check: "SetupCheck | None") -> str:
+    """What of the judgement failed, in one line; empty: nothing."""
+    if check is None or check.fit is None:
+        return ""
+    return ", ".join(one.about for one in check.fit.findings if one.verdict == FAIL)

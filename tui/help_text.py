@@ -13,7 +13,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "? not commissioned: nobody has proved yet that it throws both pins, every time, within its rating.",
         "",
         "next check: when the last service said it is due. OVERDUE: that day is past.",
-        "throws: how many the logbook holds.",
+        "throws: how many the logbook holds. R: the rigs that were sold or scrapped, with why; nothing they wrote is lost.",
     ),
     "rig": (
         "Above: where the rig stands and what holds it there. Below: three lists, 1 sheets, 2 throws, 3 services.",
@@ -31,7 +31,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "stroke: what the actuator can do. It must be a little more, and the rest must have somewhere to go.",
         "no-load: rod free in the air. full load: at the rated force. The rated maximum of the current is the one at full load.",
         "duty cycle: share of the time it may run; with 25 % a throw of 12 s asks for 36 s of rest.",
-        "Beside the form stands whether this actuator suits this mechanism, before money is spent.",
+        "Beside the form stands whether this actuator suits this mechanism, before money is spent. F6 shows all of it, and the form again.",
     ),
     "cautions": (
         "Half a lock is worse than none: an attachment that hangs on one pin falls when it is lifted.",
@@ -49,6 +49,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "The next step stands on top; Enter does it. Pins are looked at before the next throw.",
         "",
         "A star after the number: as found. An h: by hand.",
+        "X: the throw under the cursor is not to count, for a reason; it stays on the sheet. J, when the rig's values changed: judge anew by them.",
         "time: from the current coming on to its going off. running: average current while moving. peak: highest after the start.",
         "L pin, R pin: what a person saw, each by itself. load: the maker's load check. stays: stayed put with the power off.",
         "rest: what the duty cycle asks for, so that the motor doesn't run warm and flatter the next throw.",
@@ -78,10 +79,11 @@ PAGES: dict[str, tuple[str, ...]] = {
         "Once signed it is sealed: nothing on it can be changed.",
     ),
     "enter": (
-        "Stopwatch: F5 (or space outside a field) starts it when the pins begin to move, and stops it. Your reaction time is in the uncertainty.",
+        "Stopwatch: F5 starts it when the pins begin to move, and stops it, wherever the cursor is. Your reaction time is in the uncertainty.",
         "running current: what the clamp meter shows while it moves evenly. peak: its highest after the start.",
         "Time alone mostly answers to the voltage: without a current the verdict is marked weak.",
         "By hand no place on the travel can be told.",
+        "Typed from paper: 'thrown on' takes the day, or day and time, of the throw; empty is now.",
     ),
     "trial": (
         "Above the record: current over time. Below: current over travel, against the baseline's range (dotted).",

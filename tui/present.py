@@ -121,8 +121,10 @@ def figure_text(name: str, measured: Measured | None) -> str:
 
 
 def short_figure(name: str, measured: Measured | None) -> str:
-    """A figure without its uncertainty, where there is no room for it; the trial itself shows both."""
-    return "-" if measured is None else f"{measured.value:.2f} {FIGURES[name][1]}"
+    """A figure without its uncertainty, where there is no room for it, in no more digits than that supports."""
+    return (
+        "-" if measured is None else f"{measured_text(measured, '', 2).partition(' ')[0]} {FIGURES[name][1]}"
+    )
 
 
 def figure_rows(assessment: Assessment) -> list[tuple[str, str]]:

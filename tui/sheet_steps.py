@@ -3,7 +3,9 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from logger.core.quantities.plain import counted
 from logger.core.records.records import BENCH, OPEN
+from logger.core.sheets.acceptance_rules import NOBODY_SIGNED
 from logger.core.sheets.sheet import NOT_LOOKED, SEEN
 from logger.core.trace import LOCK, UNLOCK
 
@@ -25,17 +27,19 @@ class Step:
     """Of the throw whose pins are to be looked at."""
 
 
-def next_step(found: "SheetView", turned: bool = False) -> Step:
-    """Pins before anything else, then the throws in turn, then the signature.
+def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -> Step:
+    """Pins before anything else, then the throws in turn, then the signature. What was left out isn't counted.
 
-    ``turned``: the person wants the next throw the other way round.
+    ``turned``: the person wants the next throw the other way round; ``by_hand``: with stopwatch and clamp meter.
     """
     if found.state.state != OPEN:
         return Step(NOTHING, f"This sheet is {found.state.state}; what is decided stays.")
     if found.state.sheet.kind != BENCH:
         for one in found.trials:
-            if one.direction == LOCK and all(
-                getattr(found.seen[one.id], part) == NOT_LOOKED for part in SEEN
+            if (
+                not one.left_out
+                and one.direction == LOCK
+                and all(getattr(found.seen[one.id], part) == NOT_LOOKED for part in SEEN)
             ):
                 return Step(
                     LOOK,
@@ -43,9 +47,8 @@ def next_step(found: "SheetView", turned: bool = False) -> Step:
                     position=one.position,
                 )
     asked = found.plan.throws_each_way
-    done = {
-        way: sum(one.direction == way and not one.left_out for one in found.trials) for way in (LOCK, UNLOCK)
-    }
+    counting = [one for one in found.trials if not one.left_out]
+    done = {way: sum(one.direction == way for one in counting) for way in (LOCK, UNLOCK)}
     direction = _next_direction(found, done)
     if turned:
         direction = UNLOCK if direction == LOCK else LOCK
@@ -54,10 +57,17 @@ def next_step(found: "SheetView", turned: bool = False) -> Step:
             return Step(
                 SIGN, "All throws are done. A bench sheet stands as it is: commission the rig on the machine."
             )
+        lacking = sum(text != NOBODY_SIGNED for text in found.acceptance.missing)
+        if lacking:
+            things = counted(lacking, "thing")
+            return Step(
+                SIGN,
+                f"All throws are done, {things} still missing (M lists them). NEXT: accept or not: Enter",
+            )
         return Step(SIGN, "All throws are done. NEXT: accept the sheet or not, and sign: Enter")
     return Step(
         THROW,
-        f"NEXT: {direction} throw {done[direction] + 1} of {max(asked, done[direction] + 1)}: Enter",
+        f"NEXT: {direction} throw {done[direction] + 1} of {max(asked, done[direction] + 1)}{', by hand' * by_hand}: Enter",
         direction=direction,
     )
 

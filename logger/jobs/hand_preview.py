@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.core.sheets.byhand_lines import HandThrow, in_air
-from logger.core.sheets.instruments import Instruments
+from logger.core.sheets.instruments import Accuracy, Instruments
 from logger.core.sheets.questions import conditions_from
 from logger.jobs.baselines import baseline_for
 from logger.jobs.logbooks import opened
@@ -25,3 +25,13 @@ def preview(
         held = baseline_for(book, rig, throw.direction, state.sheet.kind)
         throw = in_air(throw, conditions_from(state.answers).ambient_c)
         return assess_by_hand(throw, rig_of(book, rig), instruments, held.baseline if held else None)
+
+
+def clamp_meter_used(logbook: str | Path | None, sheet: str) -> str:
+    """Accuracy of the clamp meter as it was given with the sheet's newest throw by hand; empty: it wasn't."""
+    with opened(logbook, read_only=True) as book:
+        throws = [one.trial.hand for one in book.trials(sheet=book.sheet(sheet).sheet.id) if one.trial.hand]
+    if not throws or "clamp" not in throws[-1].get("instruments", {}):
+        return ""
+    clamp = Accuracy(**throws[-1]["instruments"]["clamp"])
+    return "" if clamp.assumed else clamp.text

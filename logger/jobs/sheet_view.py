@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.records.records import SheetState
+from logger.core.records.records import OPEN, SheetState
 from logger.core.sheets.sheet import Plan, Seen, SheetTrial, plan_from, seen_at, sheet_trials
 from logger.core.sheets.taken_back import taken_back
 from logger.core.standing.status import Status
@@ -30,6 +30,8 @@ class SheetView:
     status: Status
     taken_back: tuple[str, ...] = ()
     """A "no" that was corrected: one sentence a throw."""
+    rig_changed: bool = False
+    """The rig's values changed after throws of this open sheet were judged: it takes judging again."""
 
 
 def view(logbook: str | Path | None, sheet: str) -> SheetView:
@@ -43,6 +45,7 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
     from logger.jobs.rig_of import rig_for_sheet
 
     trials = sheet_trials(book.trials(sheet=state.sheet.id))
+    version = book.rig(state.sheet.rig).id
     sightings = book.sightings(state.sheet.id)
     return SheetView(
         state,
@@ -52,6 +55,7 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
         book.judged(state.sheet.id, rig_for_sheet(book, state)),
         latch.status(book, state.sheet.rig),
         taken_back(trials, sightings),
+        state.state == OPEN and any(one.rig_version not in ("", version) for one in trials),
     )
 
 

@@ -1,6 +1,6 @@
 """One throw by hand: stopwatch on a key, clamp meter and volt meter typed in; judged as it is typed."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import BindingType
@@ -12,7 +12,7 @@ from logger.core.cautions import SHOWN_AT
 from logger.core.quantities.units import typed
 from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow, Reading
 from logger.errors import InputError, ThrowbookError
-from tui.fields import CHOICE, FieldSpec, accuracy_complaint
+from tui.fields import CHOICE, FieldSpec, accuracy_complaint, moment_complaint, moment_from
 from tui.present import BAD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
 from tui.screens.form_page import FormPage
 from tui.screens.page import key
@@ -30,12 +30,29 @@ ENDED = (
     (NO_RUN, "did not start"),
 )
 READINGS: tuple[tuple[str, str, str, str], ...] = (
-    ("time_s", "time", "stopwatch", "F5 starts and stops it; or type 14.3 s"),
-    ("run_current_a", "current", "running current", "clamp meter while it runs: 2.1 A"),
+    ("time_s", "time", "stopwatch", "F5 runs it; or type 14.3 s"),
+    ("run_current_a", "current", "running current", "clamp meter, running: 2.1 A"),
     ("peak_current_a", "current", "peak after the start", "2.9 A; empty: not read"),
     ("voltage_v", "voltage", "voltage while it runs", "12.4 V; empty: not read"),
     ("rest_voltage_v", "voltage", "voltage at rest", "12.7 V; empty: not read"),
 )
+
+
+MOST_LINES = 4
+"""What the judgement may take from the form, notes included."""
+
+
+def judged_cells(verdict: str, tone: str, notes: Sequence[str], width: int) -> list[Cell | str]:
+    """The verdict with its reason whole; of the notes those that there is room for and that say something else."""
+    cells: list[Cell | str] = [Cell(verdict, tone)]
+    used = 1 + len(verdict) // max(width, 20)
+    for note in map(sentence, notes):
+        used += 1 + len(note) // max(width, 20)
+        if used > MOST_LINES:
+            break
+        if note.rstrip(".").casefold() not in verdict.casefold():
+            cells.append(Cell(note, QUIET))
+    return cells
 
 
 class EnterScreen(FormPage[None]):
@@ -66,12 +83,16 @@ class EnterScreen(FormPage[None]):
                 hint="2% + 3 digits; empty: assumed",
                 judge=accuracy_complaint,
             ),
+            FieldSpec("when", "thrown on", hint="now; from paper: 2026-03-14 09:12", judge=moment_complaint),
             FieldSpec("note", "note"),
         )
 
     def first_values(self) -> dict[str, str]:
-        """Most throws end by themselves."""
-        return {"ended": CUT_OFF}
+        """Most throws end by themselves; meter and day are those of the throw before."""
+        from logger.jobs.hand_preview import clamp_meter_used
+
+        clamp = clamp_meter_used(self.desk.logbook, self._sheet)
+        return {"ended": CUT_OFF, "clamp": clamp, "when": self.desk.thrown_on.get(self._sheet, "")}
 
     def body(self) -> Iterator[Widget]:
         """Stopwatch large, form, judgement."""
@@ -95,7 +116,8 @@ class EnterScreen(FormPage[None]):
         now_s = self.desk.monotonic()
         if self._began_s is None:
             self._began_s = now_s
-            self.tell("Running. F5 stops it when the pins stand still.", WARN)
+            early = f" {self._rest_left_s:.0f} s before its rest was over." if self._rest_left_s else ""
+            self.tell(f"Running.{early} F5 stops it when the pins stand still.", WARN)
         else:
             ran_s, self._began_s = now_s - self._began_s, None
             self.form.field("time_s").set(f"{ran_s:.2f} s")
@@ -110,10 +132,23 @@ class EnterScreen(FormPage[None]):
             big.show(Cell(f"{self.desk.monotonic() - self._began_s:.1f} s", WARN))
         else:
             text = self.form.field("time_s").value.strip()
-            big.show(Cell(text if text and self.form.field("time_s").checked.good else "0.0 s", STRONG))
+            cell = Cell(text if text and self.form.field("time_s").checked.good else "0.0 s", STRONG)
+            left_s = self._rest_left_s
+            big.show(cell, f"The actuator should rest {left_s:.0f} s more before a throw." if left_s else "")
+
+    @property
+    def _rest_left_s(self) -> float:
+        """What the duty cycle still asks for [s]; readings from paper may be typed meanwhile."""
+        until_s, _ = self.desk.rests.get(self._rig, (0.0, 0.0))
+        return max(0.0, until_s - self.desk.monotonic())
+
+    def action_back(self) -> None:
+        """What is typed stays as a draft; a running stopwatch would be lost."""
+        if self.may_leave():
+            super().action_back()
 
     def may_leave(self) -> bool:
-        """The program isn't ended under a running stopwatch."""
+        """Nothing is left under a running stopwatch."""
         if self._began_s is not None:
             self.tell("The stopwatch runs: F5 stops it first.", WARN)
             return False
@@ -162,8 +197,9 @@ class EnterScreen(FormPage[None]):
         cells: list[Cell | str] = [Cell("Not judged yet: a time or a current is needed.", QUIET)]
         if self._judged is not None:
             word, _, tone = VERDICTS[self._judged.verdict]
-            cells = [Cell(f"{word}: {sentence(self._judged.because)}", tone)]
-            cells += [Cell(sentence(note), QUIET) for note in self._judged.notes[:2]]
+            cells = judged_cells(
+                f"{word}: {sentence(self._judged.because)}", tone, self._judged.notes, self.size.width - 2
+            )
         self.query_one("#judged", Static).update(lines(self.app, cells))
 
     def _instruments(self) -> Any:
@@ -188,9 +224,10 @@ class EnterScreen(FormPage[None]):
         from logger.jobs.enter import Entry
         from logger.jobs.enter import enter as write_down
 
-        desk, rig = self.desk, self._rig
-        tools = self._instruments()
-        entry = Entry([throw], "", self._sheet, instruments=tools, thrown_at=desk.now(), as_read=as_read)
+        desk, rig, tools = self.desk, self._rig, self._instruments()
+        when = self.form.field("when").value.strip()
+        thrown_at = moment_from(when, desk.now()) if when else desk.now()
+        entry = Entry([throw], "", self._sheet, instruments=tools, thrown_at=thrown_at, as_read=as_read)
         self.work("enter", lambda: write_down(desk.logbook, rig, entry, desk.by, desk.now()))
 
     def failed_enter(self, error: ThrowbookError) -> None:
@@ -212,8 +249,10 @@ class EnterScreen(FormPage[None]):
         self.app.bell()
         from logger.core.sheets.sheet import plan_from
 
-        rest_s = plan_from(done.state.sheet.plan).rest_s
-        self.desk.rests[self._rig] = (self.desk.monotonic() + rest_s, rest_s)
+        when, rest_s = self.form.field("when").value.strip(), plan_from(done.state.sheet.plan).rest_s
+        self.desk.thrown_on[self._sheet] = when
+        if not when:
+            self.desk.rests[self._rig] = (self.desk.monotonic() + rest_s, rest_s)
         if done.took_out:
             self.replace_by("way back", self._rig)
         else:

@@ -1,17 +1,19 @@
 """A rig from its data-sheet values: each checked as typed, whether the actuator suits beside it."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
+from textual.binding import BindingType
 from textual.containers import Container, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
 from logger.core.rig import METRIC, US
 from tui.fields import CHOICE, TEXT, YES_NO, FieldSpec
-from tui.fit_words import fit_cells
+from tui.fit_words import against_fit, fit_cells
 from tui.present import Cell
 from tui.screens.form_page import FormPage
+from tui.screens.page import key
 from tui.widgets.frame import lines
 
 if TYPE_CHECKING:
@@ -46,9 +48,9 @@ SPECS: tuple[FieldSpec, ...] = (
     FieldSpec(
         "lock.needed_travel", "needed travel", "length", must=True, hint="188 mm, measured", section=LOCK
     ),
-    FieldSpec("lock.needed_force", "needed push", "force", hint="clean and warm; empty: not known"),
+    FieldSpec("lock.needed_force", "needed push", "force", hint="clean, warm; empty: unknown"),
     FieldSpec("lock.excess_goes", "excess stroke goes", TEXT, hint="slotted link, spring, ..."),
-    FieldSpec("lock.lowest_voltage", "lowest voltage", "voltage", hint="11 V, under load at the machine"),
+    FieldSpec("lock.lowest_voltage", "lowest voltage", "voltage", hint="11 V, machine under load"),
     FieldSpec("lock.coldest", "coldest day", "temperature", hint="-10 degC"),
     FieldSpec("wiring.conductor", "conductor", TEXT, hint="2.5 mm2 or 14 AWG", section=CABLE),
     FieldSpec("wiring.length_one_way", "length one way", "cable length", hint="6 m"),
@@ -68,6 +70,7 @@ class RigSetupScreen(FormPage[str]):
     """Gives the name of the rig."""
 
     HELP = "rig setup"
+    BINDINGS: ClassVar[list[BindingType]] = [key("f6", "whole", "judgement whole, or form", "F6")]
 
     def __init__(self, rig: str = "") -> None:
         super().__init__()
@@ -96,12 +99,13 @@ class RigSetupScreen(FormPage[str]):
             form = self.make_form()
             form.add_class("left")
             yield form
-            with VerticalScroll(classes="right", can_focus=False):
+            with VerticalScroll(classes="right", id="fit-place", can_focus=False):
                 yield Static(id="fit", classes="says")
 
     def opened(self) -> None:
         """Judge what is there."""
         self.head(f"{self._rig or 'new rig'} | values from the data sheet")
+        self._asked_last: Widget | None = None
         self.on_resize()  # the first frame is drawn before the first event of a size
         self.changed()
 
@@ -135,6 +139,18 @@ class RigSetupScreen(FormPage[str]):
             cells: list[Cell | str] = fit_cells(self._check, self.form.faulty())
             self.query_one("#fit", Static).update(lines(self.app, cells))
 
+    def action_whole(self) -> None:
+        """The judgement over the whole screen, to be read with the arrow keys; and back to where one typed."""
+        place = self.query_one("#fit-place", VerticalScroll)
+        whole = not self.has_class("whole")
+        self.set_class(whole, "whole")
+        place.can_focus = whole
+        if whole:
+            self._asked_last = self.focused
+            place.focus()
+        elif self._asked_last is not None:
+            self._asked_last.focus()
+
     def enter(self) -> None:
         """Keep it."""
         from logger.jobs.rig_setup import add_setup
@@ -144,8 +160,11 @@ class RigSetupScreen(FormPage[str]):
         self.work("add", lambda: add_setup(desk.logbook, values, desk.by, desk.now(), reason))
 
     def done_add(self, added: "Added") -> None:
-        """It is in the logbook."""
+        """It is in the logbook; what speaks against the actuator isn't passed over."""
         self.drop_draft()
+        against = against_fit(self._check)
+        if against:
+            self.app.notify(f"Kept. But the actuator doesn't suit: {against}. E shows why.", timeout=8)
         self.dismiss(added.revision.rig)
 
     def action_back(self) -> None:

@@ -1,7 +1,7 @@
 """The first screen: every rig with where it stands and when it is next due."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import BindingType
 from textual.widget import Widget
@@ -14,6 +14,7 @@ from tui.widgets.table import Table
 
 if TYPE_CHECKING:
     from logger.jobs.overview import Overview
+    from logger.jobs.rig_list import Listed
 
 EMPTY = (
     Cell("No rig in this logbook yet.", "strong"),
@@ -27,6 +28,9 @@ EMPTY = (
 )
 
 
+ALL_RETIRED = (Cell("Every rig here is retired. R shows them, and back.", "strong"),)
+
+
 class RigsScreen(Page[None]):
     """The list of rigs."""
 
@@ -36,6 +40,7 @@ class RigsScreen(Page[None]):
         key("n", "new_rig", "new rig"),
         key("b", "board", "board"),
         key("l", "logbook", "logbook"),
+        key("r", "retired", "retired rigs"),
         key("f8", "app.day_or_night", "day/night", "F8"),
         key("ctrl+q", "app.leave", "leave", "Ctrl-Q"),
         key("escape", "back", "end practice", "Esc"),
@@ -52,6 +57,7 @@ class RigsScreen(Page[None]):
         """Load; look for recordings that broke off."""
         self.head("rigs")
         self._offered = False
+        self._retired = False
         self.reload()
 
     def on_screen_resume(self) -> None:
@@ -69,6 +75,7 @@ class RigsScreen(Page[None]):
     def done_overview(self, found: "Overview") -> None:
         """Show what was found."""
         self._found = found
+        self._retired = self._retired and any(one.retired for one in found.rigs)
         self.desk.simulated = any(one.standing.practice for one in found.rigs)
         self.repaint()
         self.refresh_bindings()
@@ -87,30 +94,44 @@ class RigsScreen(Page[None]):
         found = self._found
         if found is None:
             return
-        self.head(f"rigs of {found.path.name}")
         table, first = self.query_one(Table), self.query_one("#first", Static)
-        table.display, first.display = bool(found.rigs), not found.rigs
-        first.update(lines(self.app, EMPTY))
+        shown = [one for one in found.rigs if bool(one.retired) == self._retired]
+        hidden = len(found.rigs) - len(shown)
+        kept_out = f", {hidden} retired not shown" if hidden and not self._retired else ""
+        self.head(f"{'retired ' * self._retired}rigs of {found.path.name}{kept_out}")
+        table.display, first.display = bool(shown), not shown
+        first.update(lines(self.app, ALL_RETIRED if found.rigs else EMPTY))
         rows = [
             (
                 one.name,
                 (
                     one.name,
                     status_cell(one.standing.status, one.standing.commissioned),
-                    due_cell(
-                        one.standing.next_check.on,
-                        one.standing.next_check.overdue,
-                        one.standing.next_check.sentence,
-                    ),
+                    Cell(f"retired: {one.retired}") if one.retired else _due(one),
                     day(one.last_trial),
                     str(one.trials),
                 ),
             )
-            for one in found.rigs
+            for one in shown
         ]
         table.fill(rows)
-        if found.rigs:
+        if shown:
             table.focus()
+        self.refresh_bindings()
+
+    def action_retired(self) -> None:
+        """Sold and scrapped rigs by themselves, and back to those that are looked after."""
+        self._retired = not self._retired
+        self.repaint()
+
+    def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
+        """Nothing is offered that the logbook doesn't hold."""
+        rigs = self._found.rigs if self._found is not None else ()
+        if action == "retired":
+            return any(one.retired for one in rigs)
+        if action == "open":
+            return any(bool(one.retired) == self._retired for one in rigs)
+        return action != "back" or self._retired or self.desk.practice
 
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         """Enter or a click on a rig."""
@@ -140,13 +161,14 @@ class RigsScreen(Page[None]):
         self.open_screen("papers", None)
 
     def action_back(self) -> None:
-        """From the practice logbook back to the real one; there is nothing before the first screen."""
-        if self.desk.practice:
+        """From the retired rigs to the others; from the practice logbook back to the real one; there is nothing before the first screen."""
+        if self._retired:
+            self.action_retired()
+        elif self.desk.practice:
             self.desk.end_practice()
             self.reload()
 
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Nothing to open in an empty logbook; nowhere to go back to but from practice."""
-        if action == "open":
-            return self._found is not None and bool(self._found.rigs)
-        return action != "back" or self.desk.practice
+
+def _due(one: "Listed") -> Cell:
+    check = one.standing.next_check
+    return due_cell(check.on, check.overdue, check.sentence)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from textual.widget import Widget
 from textual.widgets import Static
 
-from logger.core.cautions import HANDS, QUALIFIED
+from logger.core.cautions import HANDS, QUALIFIED, SHOWN_AT
 from logger.core.quantities.plain import written
 from logger.core.quantities.units import parse
 from logger.core.standing.service import ACTIONS, MOMENTS, Moment, ServiceEntry
@@ -79,6 +79,8 @@ class ServiceScreen(FormPage[None]):
         self.repaint()
         if self._repair:
             self.tell(f"For the way back both 'found' and 'fixed' must be written. {QUALIFIED}", WARN)
+        elif not self.draft:
+            self.tell(" ".join(text for text in SHOWN_AT["service"] if text != HANDS), WARN)
 
     def repaint(self) -> None:
         """The caution in the colours there are."""

@@ -10,28 +10,18 @@ from textual.widgets import DataTable, Static
 from logger.core.quantities.number_text import rounded_up
 from logger.core.quantities.plain import counted
 from logger.core.records.records import BENCH, OPEN
-from logger.core.sheets.sheet import as_found
 from logger.core.standing.status_words import caution
 from logger.core.trace import LOCK
-from tui.present import (
-    BAD,
-    QUIET,
-    SEEN_SAID,
-    STATUSES,
-    STRONG,
-    WARN,
-    Cell,
-    figure_text,
-    short_figure,
-    verdict_cell,
-)
+from tui.present import BAD, QUIET, STATUSES, STRONG, WARN, Cell
 from tui.screens.page import Page, key
+from tui.sheet_rows import HEADINGS, marks_said, rows_of
 from tui.sheet_steps import LOOK, SIGN, THROW, Step, next_step
 from tui.widgets.frame import lines
 from tui.widgets.rest_timer import RestTimer
 from tui.widgets.table import Table
 
 if TYPE_CHECKING:
+    from logger.jobs.rejudge import Rejudged
     from logger.jobs.sheet_view import SheetView
 
 WIDE = 100
@@ -40,7 +30,9 @@ REST_MEANING = (
     "A throw before the rest is over runs a warm motor harder than its duty cycle allows, and its figures aren't those of a "
     "rested one. Nothing marks it: only the times of the throws show it."
 )
-HEADINGS = ("", "way", "time", "running", "peak", "verdict", "L pin", "R pin", "load", "stays")
+RIG_CHANGED = (
+    "The rig's values changed since these throws were judged. J judges them again, by those it has now."
+)
 
 
 class SheetScreen(Page[None]):
@@ -53,6 +45,9 @@ class SheetScreen(Page[None]):
         key("h", "by_hand", "by hand"),
         key("l", "look", "pins seen"),
         key("o", "open_throw", "throw in depth"),
+        key("x", "leave_out", "leave out"),
+        key("b", "board", "with the board"),
+        key("j", "judge_again", "judge again"),
         key("c", "questions", "questions"),
         key("m", "missing", "what is missing"),
         key("a", "sign", "accept or not"),
@@ -96,6 +91,8 @@ class SheetScreen(Page[None]):
     def done_view(self, found: "SheetView") -> None:
         """Show it; a status that went up is told aloud."""
         worse = self._was_level not in ("", found.status.level) and found.status.level != "in service"
+        if self._found is None and found.trials:
+            self._by_hand = self._by_hand or found.trials[-1].by_hand  # a sheet goes on as it was begun
         self._found, self._was_level = found, found.status.level
         self.repaint()
         if worse:
@@ -107,7 +104,7 @@ class SheetScreen(Page[None]):
     def step(self) -> Step:
         """What comes next."""
         assert self._found is not None
-        return next_step(self._found, self._turned)
+        return next_step(self._found, self._turned, self._by_hand)
 
     def repaint(self) -> None:
         """Step, then the throws."""
@@ -137,13 +134,18 @@ class SheetScreen(Page[None]):
             )
             if not found.trials:
                 cells += [Cell(f"Look at: {text}.") for text in found.plan.look_at]
+            if found.rig_changed:
+                cells.append(Cell(RIG_CHANGED, WARN))
         else:
             cells.append(Cell(self._decided()))
+        rows = rows_of(found, self.app.size.width >= WIDE)
+        if marks_said(rows):
+            cells.append(Cell(f"Behind a number: {marks_said(rows)}.", QUIET))
         self.query_one("#step", Static).update(lines(self.app, cells))
         timer = self.query_one(RestTimer)
         timer.wanted = found.state.state == OPEN
         timer.repaint()
-        self.query_one(Table).fill(self._rows(found))
+        self.query_one(Table).fill(rows)
 
     def _decided(self) -> str:
         assert self._found is not None
@@ -152,39 +154,6 @@ class SheetScreen(Page[None]):
             return ""
         told = decision.statement.get("statement") or decision.reason
         return f"{decision.outcome.capitalize()}, signed {decision.signed.rstrip('.')}. {told}"
-
-    def _rows(self, found: "SheetView") -> list[tuple[str, list[Cell | str]]]:
-        from logger.core.sheets.questions import conditions_from
-
-        apart = as_found(conditions_from(found.state.answers), found.trials)
-        rows: list[tuple[str, list[Cell | str]]] = []
-        for one in found.trials:
-            figures, seen = one.assessment.figures, found.seen[one.id]
-            looked = (
-                [
-                    SEEN_SAID[getattr(seen, part)]
-                    for part in ("left_pin", "right_pin", "load_check", "retained_power_off")
-                ]
-                if one.direction == LOCK
-                else [Cell("")] * 4
-            )
-            text = figure_text if self.app.size.width >= WIDE else short_figure
-            number = f"{one.position}{'*' if one.id in apart else ''}{'h' if one.by_hand else ''}"
-            rows.append(
-                (
-                    one.id,
-                    [
-                        number,
-                        one.direction,
-                        text("travel_time_s", figures.travel_time_s),
-                        text("run_current_a", figures.run_current_a),
-                        text("peak_run_current_a", figures.peak_run_current_a),
-                        verdict_cell(one.assessment.verdict),
-                        *looked,
-                    ],
-                )
-            )
-        return rows
 
     # ---- keys ----
 
@@ -206,7 +175,7 @@ class SheetScreen(Page[None]):
 
     def _throw(self, direction: str) -> None:
         left_s = self.query_one(RestTimer).left_s
-        if left_s > 0:
+        if left_s > 0 and not self._by_hand:  # readings may be typed from paper: there the stopwatch tells it
             question = f"The actuator should rest {rounded_up(left_s, 0)} s more. Throw all the same?"
             self.confirm(question, REST_MEANING, lambda: self._record(direction), WARN)
         else:
@@ -227,7 +196,37 @@ class SheetScreen(Page[None]):
     def action_by_hand(self) -> None:
         """The next throw with stopwatch and clamp meter."""
         self._by_hand = True
+        self.refresh_bindings()
         self._throw(self.step.direction or LOCK)
+
+    def action_board(self) -> None:
+        """The next throw is recorded by the board again."""
+        self._by_hand = False
+        self.repaint()
+        self.refresh_bindings()
+
+    def action_leave_out(self) -> None:
+        """The throw under the cursor doesn't count; it stays on the sheet."""
+        chosen = self._chosen()
+        if chosen is None or chosen.left_out:
+            self.tell("Put the cursor on the throw that is not to count.", WARN)
+        else:
+            self.open_screen("leave out", self.sheet_name, chosen.position)
+
+    def action_judge_again(self) -> None:
+        """By the values that the rig has now."""
+        from logger.jobs.rejudge import rejudge
+
+        desk, sheet = self.desk, self.sheet_name
+        self.work(
+            "again", lambda: rejudge(desk.logbook, sheet, "the rig's values changed", desk.by, desk.now())
+        )
+
+    def done_again(self, done: "Rejudged") -> None:
+        """Say what is another verdict now."""
+        changed = [f"throw {one.position}: {one.before} before, {one.after} now" for one in done.changed]
+        self.tell("; ".join(changed) or "Judged again: every verdict is as it was.", WARN if changed else "")
+        self.reload()
 
     def action_turn(self) -> None:
         """The next throw goes the other way."""
@@ -276,9 +275,25 @@ class SheetScreen(Page[None]):
         """A decided sheet only shows itself; a bench sheet has no pins to see."""
         if self._found is None:
             return action in ("back", "help")
-        if action in ("next", "turn", "by_hand", "look", "questions", "sign"):
+        if action in (
+            "next",
+            "turn",
+            "by_hand",
+            "look",
+            "questions",
+            "sign",
+            "leave_out",
+            "board",
+            "judge_again",
+        ):
             if self._found.state.state != OPEN:
                 return False
             if action == "look":
                 return self._found.state.sheet.kind != BENCH
+            if action == "leave_out":
+                return bool(self._found.trials)
+            if action == "board":
+                return self._by_hand
+            if action == "judge_again":
+                return self._found.rig_changed
         return True

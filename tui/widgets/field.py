@@ -53,8 +53,8 @@ class Choice(Static, can_focus=True):
         self.update(text)
 
     def on_resize(self) -> None:
-        """The width changed."""
-        self.draw()
+        """The width changed; after the layout that brought it, else the rows it no longer needs would stay empty."""
+        self.call_after_refresh(self.draw)
 
     def choose(self, value: str) -> None:
         """Set it and tell."""

@@ -260,9 +260,7 @@ def _not_commissioned(case: Case) -> NextAction | None:
 def _nothing(case: Case) -> NextAction | None:
     due = _due(case)
     why = "no figure has changed by more than weather, supply and chance explain"
-    return _act(
-        case, 0, "next seasonal check", why, "as sure as the checks are many", due, "board or clamp meter"
-    )
+    return _act(case, 0, "seasonal check", why, "as sure as the checks are many", due, "board or clamp meter")
 
 
 RULES: tuple[Callable[[Case], NextAction | None], ...] = (
