@@ -3,10 +3,11 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
+from math import log10
 
 from logger.core.quantities.plain import quoted
 from logger.core.quantities.unit_table import COMMON, KINDS
-from logger.core.quantities.units import display_unit, parse, show
+from logger.core.quantities.units import Typed, display_unit, parse, show, to_display, typed
 from logger.core.rig import METRIC
 from logger.errors import InputError
 
@@ -81,7 +82,7 @@ def _date(plain: str) -> Checked:
 def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
     unit = spec.unit or display_unit(spec.kind, system)
     try:
-        value = parse(plain, spec.kind)
+        read = typed(plain, spec.kind)
     except InputError as error:
         if _bare(plain):
             whole = f"{plain} {unit}"
@@ -92,11 +93,21 @@ def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
             return Checked(False, f"no unit: Enter makes it {whole}", whole)
         example = f"16 {spec.unit}" if spec.unit else KINDS[spec.kind].example
         return Checked(False, f"{error.what}; for example {example}")
+    value = read.value
     if spec.kind == "share" and value > 1.0 and _bare(plain):
         return Checked(False, f"more than always: Enter makes it {plain} %", f"{plain} %")
     if spec.unit:
         return Checked(True, f"= {value / COMMON[spec.unit][1]:g} {spec.unit}")
-    return Checked(True, f"= {show(value, spec.kind, system)}")
+    return Checked(True, f"= {_as_read(read, spec.kind, system)}")
+
+
+def _as_read(read: Typed, kind: str, system: str) -> str:
+    """In the unit of the system, with every digit that was typed: a meter's last nought counts."""
+    unit = display_unit(kind, system)
+    decimals = -log10(read.step / COMMON[unit][1])
+    if decimals < 0.0 or abs(decimals - round(decimals)) > 1e-6:
+        return show(read.value, kind, system)
+    return f"{to_display(read.value, kind, system):.{round(decimals)}f} {unit}"
 
 
 def _bare(plain: str) -> bool:

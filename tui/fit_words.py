@@ -1,5 +1,6 @@
 """Whether the actuator suits the mechanism, as lines. Nothing of Textual."""
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from logger.core.assessment import FAIL
@@ -8,6 +9,9 @@ from tui.present import GOOD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
 
 if TYPE_CHECKING:
     from logger.jobs.rig_setup import SetupCheck
+
+WIRING = "[wiring]: conductor, length_one_way, fuse"
+WIRING_ASKED = "conductor, length one way and fuse, below"
 
 
 def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
@@ -41,6 +45,18 @@ def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
         cells.append(Cell(f"not given, {key}: unknown is {leaves}", QUIET))
     cells += [Cell(f"no data sheet tells: {text}", QUIET) for text in found.unknown]
     return cells
+
+
+def in_form_words(cells: list[Cell | str], asked: Mapping[str, str]) -> list[Cell | str]:
+    """Keys of a rig file (``lock.excess_goes``) as the form calls them."""
+    said = []
+    for cell in cells:
+        text, tone = cell if isinstance(cell, Cell) else (cell, "")
+        text = text.replace(WIRING, WIRING_ASKED)
+        for key, words in asked.items():
+            text = text.replace(key, f"'{words}'")
+        said.append(Cell(text, tone))
+    return list(said)
 
 
 def against_fit(check: "SetupCheck | None") -> str:

@@ -4,7 +4,7 @@ from math import sqrt
 from statistics import stdev
 from typing import TYPE_CHECKING
 
-from logger.core.assessment import INFO, Measured
+from logger.core.assessment import FAIL, INFO, Measured
 from logger.core.quantities.number_text import measured_text
 from logger.core.sheets.sheet import SheetTrial
 from logger.report.document import Block, Bullets, Heading, Picture, Table, Text
@@ -19,7 +19,7 @@ def checks(material: Material) -> list[Block]:
     rows = []
     for part in material.sheets:
         for direction in ("lock", "unlock"):
-            throws = [one for one in part.trials if one.direction == direction]
+            throws = [one for one in part.trials if one.direction == direction and _told(one)]
             if throws:
                 rows.append(_check_row(part, direction, throws))
     if not rows:
@@ -35,6 +35,11 @@ def checks(material: Material) -> list[Block]:
         (3, 5, 6, 7, 8),
     )
     return [Heading("Every sheet"), table]
+
+
+def _told(throw: SheetTrial) -> bool:
+    """What was left out doesn't count, unless it failed: that is never passed over."""
+    return not throw.left_out or throw.assessment.verdict == FAIL
 
 
 def _check_row(part: SheetPart, direction: str, throws: list[SheetTrial]) -> tuple[str, ...]:

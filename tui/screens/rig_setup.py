@@ -10,8 +10,7 @@ from textual.widgets import Static
 
 from logger.core.rig import METRIC, US
 from tui.fields import CHOICE, TEXT, YES_NO, FieldSpec
-from tui.fit_words import against_fit, fit_cells
-from tui.present import Cell
+from tui.fit_words import against_fit, fit_cells, in_form_words
 from tui.screens.form_page import FormPage
 from tui.screens.page import key
 from tui.widgets.frame import lines
@@ -136,7 +135,8 @@ class RigSetupScreen(FormPage[str]):
         """The fit."""
         super().repaint()
         if self._check is not None:
-            cells: list[Cell | str] = fit_cells(self._check, self.form.faulty())
+            asked = {one.spec.key: one.spec.asked for one in self.form.fields if "." in one.spec.key}
+            cells = in_form_words(fit_cells(self._check, self.form.faulty()), asked)
             self.query_one("#fit", Static).update(lines(self.app, cells))
 
     def action_whole(self) -> None:
@@ -148,7 +148,8 @@ class RigSetupScreen(FormPage[str]):
         if whole:
             self._asked_last = self.focused
             place.focus()
-        elif self._asked_last is not None:
+        place.scroll_home(animate=False)
+        if not whole and self._asked_last is not None:
             self._asked_last.focus()
 
     def enter(self) -> None:

@@ -46,7 +46,11 @@ class RigsScreen(Page[None]):
         key("escape", "back", "end practice", "Esc"),
     ]
 
-    _found: "Overview | None" = None
+    def __init__(self) -> None:
+        super().__init__()
+        self._found: Overview | None = None
+        self._offered = False
+        self._retired = False
 
     def body(self) -> Iterator[Widget]:
         """The table, or what to do first."""
@@ -56,8 +60,6 @@ class RigsScreen(Page[None]):
     def on_mount(self) -> None:
         """Load; look for recordings that broke off."""
         self.head("rigs")
-        self._offered = False
-        self._retired = False
         self.reload()
 
     def on_screen_resume(self) -> None:

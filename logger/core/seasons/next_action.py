@@ -237,6 +237,8 @@ def _overdue(case: Case) -> NextAction | None:
     if due is None or due >= case.today:
         return None
     why = f"the check was due on {due}"
+    if case.history.due_on is None:
+        why = f"no next check is set, and the last one was on {case.last}, more than three months ago"
     return _act(
         case, 1, "seasonal check: three throws each way", why, "certain", case.today, "board or clamp meter"
     )
