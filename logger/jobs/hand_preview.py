@@ -18,13 +18,23 @@ def preview(
     logbook: str | Path | None, rig: str, sheet: str, throw: HandThrow, instruments: Instruments
 ) -> "Assessment":
     """Judge ``throw`` as ``enter`` would on this sheet."""
+    return last_look(logbook, rig, sheet, throw, instruments)[0]
+
+
+def last_look(
+    logbook: str | Path | None, rig: str, sheet: str, throw: HandThrow, instruments: Instruments
+) -> "tuple[Assessment, str]":
+    """The same, and what of the readings can't be meant; empty: nothing."""
     from logger.core.sheets.byhand import assess_by_hand
+    from logger.core.sheets.slips import slip
 
     with opened(logbook, read_only=True) as book:
         state = book.sheet(sheet)
         held = baseline_for(book, rig, throw.direction, state.sheet.kind)
         throw = in_air(throw, conditions_from(state.answers).ambient_c)
-        return assess_by_hand(throw, rig_of(book, rig), instruments, held.baseline if held else None)
+        described = rig_of(book, rig)
+        judged = assess_by_hand(throw, described, instruments, held.baseline if held else None)
+        return judged, slip(throw, judged, described)
 
 
 def clamp_meter_used(logbook: str | Path | None, sheet: str) -> str:

@@ -7,11 +7,11 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
-from logger.core.assessment import CUT_OFF, NO_RUN, STALL
+from logger.core.assessment import CUT_OFF, FAIL, NO_RUN, STALL
 from logger.core.cautions import SHOWN_AT
 from logger.core.quantities.units import typed
 from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow, Reading
-from logger.errors import InputError, ThrowbookError
+from logger.errors import InputError
 from tui.fields import CHOICE, FieldSpec, accuracy_complaint, moment_complaint, moment_from
 from tui.present import BAD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
 from tui.screens.form_page import FormPage
@@ -38,6 +38,10 @@ READINGS: tuple[tuple[str, str, str, str], ...] = (
 )
 
 
+COST = (
+    "If it was so, write it down: it stays for good, costs this sheet, and the rig's status goes up at once. If a reading is "
+    "mistyped, N goes back to it."
+)
 MOST_LINES = 4
 """What the judgement may take from the form, notes included."""
 
@@ -218,30 +222,33 @@ class EnterScreen(FormPage[None]):
         if throw.time_s is None and throw.run_current_a is None and throw.ended == CUT_OFF:
             self.tell("There is neither a time nor a current.", WARN)
             return
-        self._write(throw, as_read=False)
+        from logger.jobs.hand_preview import last_look
 
-    def _write(self, throw: HandThrow, as_read: bool) -> None:
+        logbook, rig, sheet, tools = self.desk.logbook, self._rig, self._sheet, self._instruments()
+        self.work("look", lambda: (throw, last_look(logbook, rig, sheet, throw, tools)))
+
+    def done_look(self, result: "tuple[HandThrow, tuple[Assessment, str]]") -> None:
+        """What can't be meant, and what fails, is asked: a throw that is written down is never taken back."""
+        throw, (judged, slip) = result
+        if slip:
+            question = "Keep these readings as they are?"
+            meaning = f"{sentence(slip)} Did the meter show that? A throw that is written down stays."
+            self.confirm(question, meaning, lambda: self._write(throw), WARN)
+        elif judged.verdict == FAIL:
+            question = "This throw FAILS. Write it down?"
+            self.confirm(question, f"{sentence(judged.because)} {COST}", lambda: self._write(throw), BAD)
+        else:
+            self._write(throw)
+
+    def _write(self, throw: HandThrow) -> None:
         from logger.jobs.enter import Entry
         from logger.jobs.enter import enter as write_down
 
         desk, rig, tools = self.desk, self._rig, self._instruments()
         when = self.form.field("when").value.strip()
         thrown_at = moment_from(when, desk.now()) if when else desk.now()
-        entry = Entry([throw], "", self._sheet, instruments=tools, thrown_at=thrown_at, as_read=as_read)
+        entry = Entry([throw], "", self._sheet, instruments=tools, thrown_at=thrown_at)
         self.work("enter", lambda: write_down(desk.logbook, rig, entry, desk.by, desk.now()))
-
-    def failed_enter(self, error: ThrowbookError) -> None:
-        """What can't be meant is asked: a throw that is written down is never taken back."""
-        from logger.jobs.enter import SlipError
-
-        throw = self.throw()
-        if not isinstance(error, SlipError) or throw is None:
-            self.tell(str(error), BAD)
-            return
-        meaning = f"{sentence(error.what)} Did the meter show that? A throw that is written down stays."
-        self.confirm(
-            "Keep these readings as they are?", meaning, lambda: self._write(throw, as_read=True), WARN
-        )
 
     def done_enter(self, done: "Entered") -> None:
         """It is on the sheet; rest and pins come next there."""

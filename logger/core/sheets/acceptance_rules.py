@@ -120,7 +120,7 @@ def _every_limit_met(case: Case) -> list[str]:
             unjudged = check.decision == NOT_JUDGED and check.name in MAY_BE_UNJUDGED
             if check.decision != PASS and not unjudged:
                 words = CHECK_WORDS.get(check.name, check.name)
-                settle = f"; {check.settle.rstrip('.')}" if check.settle else ""
+                settle = f"; {check.settle[:1].lower()}{check.settle[1:].rstrip('.')}" if check.settle else ""
                 if check.decision == NOT_JUDGED and throw.by_hand and judged.end == CUT_OFF:
                     settle = "; it wasn't read: leave this throw out, throw once more and read it"
                 said.append(f"{throw.name}: {words}: {check.decision}{settle}")
