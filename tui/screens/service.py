@@ -87,6 +87,16 @@ class ServiceScreen(FormPage[None]):
         super().repaint()
         self.query_one("#cautions", Static).update(lines(self.app, [Cell(HANDS, WARN)]))
 
+    def changed(self) -> None:
+        """Days that can't be: work or a moment yet to come, a next check that is past."""
+        days = {one.spec.key: good_day(one.value) for one in self.form.fields if one.spec.kind == DATE}
+        on, due_on = days["on"], days["due_on"]
+        for name in ("on", *(f"{moment}_on" for moment in MOMENTS)):
+            ahead = (days[name] or self.desk.today) > self.desk.today
+            self.form.field(name).complain("this day is yet to come" if ahead else "")
+        early = on is not None and due_on is not None and due_on <= on
+        self.form.field("due_on").complain(f"must come after the work of {on}" if early else "")
+
     def enter(self) -> None:
         """Log it."""
         values = self.form.values()
@@ -138,6 +148,14 @@ def entry_from_form(rig: str, values: dict[str, str], by: str) -> ServiceEntry:
         fixed=moments["fixed"],
         verified=moments["verified"],
     )
+
+
+def good_day(text: str) -> date | None:
+    """The day that is typed, once it can be read."""
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        return None
 
 
 def _day(text: str) -> date | None:

@@ -9,7 +9,7 @@ from textual.widgets import DataTable, Static
 
 from logger.core.quantities.number_text import rounded_up
 from logger.core.quantities.plain import counted
-from logger.core.records.records import BENCH, OPEN
+from logger.core.records.records import ACCEPTED, BENCH, OPEN
 from logger.core.standing.status_words import caution
 from logger.core.trace import LOCK
 from tui.present import BAD, QUIET, STATUSES, STRONG, WARN, Cell
@@ -51,6 +51,7 @@ class SheetScreen(Page[None]):
         key("c", "questions", "questions"),
         key("m", "missing", "what is missing"),
         key("a", "sign", "accept or not"),
+        key("r", "trend", "trend"),
     ]
 
     def __init__(self, name: str, by_hand: bool = False) -> None:
@@ -266,6 +267,11 @@ class SheetScreen(Page[None]):
         assert self._found is not None
         self.open_screen("missing", self._found)
 
+    def action_trend(self) -> None:
+        """What this sheet does to the rig's years."""
+        assert self._found is not None
+        self.open_screen("trend", self._found.state.sheet.rig)
+
     def action_sign(self) -> None:
         """Accept or reject."""
         assert self._found is not None
@@ -275,6 +281,10 @@ class SheetScreen(Page[None]):
         """A decided sheet only shows itself; a bench sheet has no pins to see."""
         if self._found is None:
             return action in ("back", "help")
+        if action == "trend":
+            return self._found.state.state != OPEN
+        if action == "missing":
+            return self._found.state.state != ACCEPTED
         if action in (
             "next",
             "turn",

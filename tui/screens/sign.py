@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 MOST_LINES = 9
 
+IN_THE_TREND = "Its throws count in the trend: X on the sheet leaves a mistyped one out, now, not afterwards."
+
 
 class SignScreen(FormPage[None]):
     """Nothing is accepted that lacks anything; a rejection needs its reason."""
@@ -98,7 +100,9 @@ class SignScreen(FormPage[None]):
             self.tell("To reject: say what was wrong, and sign.", WARN)
             return
         question = f"Reject sheet {self._found.state.name}: {because}?"
-        meaning = "It is sealed as it stands and stays in the history; another one is planned."
+        meaning = (
+            "It is sealed as it stands and stays in the history; another one is planned. " + IN_THE_TREND
+        )
         self.confirm(question, meaning, lambda: self._reject(because, signed))
 
     def _reject(self, because: str, signed: str) -> None:
