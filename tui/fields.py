@@ -11,7 +11,7 @@ from logger.core.quantities.units import Typed, display_unit, parse, show, to_di
 from logger.core.rig import METRIC
 from logger.errors import InputError
 
-TEXT, DATE, COUNT, CHOICE = "text", "date", "count", "choice"
+TEXT, DATE, MOMENT, COUNT, CHOICE = "text", "date", "moment", "count", "choice"
 LONGEST = 200
 YES_NO = (("yes", "yes"), ("no", "no"))
 ANSWERS = (("yes", "yes"), ("no", "NO"), ("not looked", "not looked"))
@@ -25,7 +25,7 @@ class FieldSpec:
     asked: str
     """At most 26 letters: it stands in front of the field."""
     kind: str = TEXT
-    """A key of ``KINDS``, or ``text``, ``date``, ``count``, ``choice``."""
+    """A key of ``KINDS``, or ``text``, ``date``, ``moment``, ``count``, ``choice``."""
     must: bool = False
     hint: str = ""
     """Shown while the field is empty."""
@@ -58,6 +58,8 @@ def check_field(spec: FieldSpec, text: str, system: str = METRIC) -> Checked:
         return Checked(not spec.must, spec.hint or ("must be given" if spec.must else "may stay empty"))
     if spec.kind == DATE:
         found = _date(plain)
+    elif spec.kind == MOMENT:
+        found = _moment(plain)
     elif spec.kind == COUNT:
         good = plain.isdigit() and 0 < int(plain) < 1_000_000
         found = Checked(good, "" if good else f"{quoted(plain)} is no whole number above zero")
@@ -77,6 +79,13 @@ def _date(plain: str) -> Checked:
         return Checked(True, f"{date.fromisoformat(plain):%A}")
     except ValueError:
         return Checked(False, "no date: type it as 2026-03-14")
+
+
+def _moment(plain: str) -> Checked:
+    try:
+        return Checked(True, f"{datetime.fromisoformat(plain):%A}")
+    except ValueError:
+        return Checked(False, "type it as 2026-03-14 09:12")
 
 
 def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
@@ -120,15 +129,6 @@ def moment_from(text: str, now: datetime) -> datetime:
     """A day, or a day and a time, as typed; without an offset this computer's own is meant. Raises ValueError."""
     found = datetime.fromisoformat(text.strip())
     return found if found.tzinfo is not None else found.replace(tzinfo=now.tzinfo)
-
-
-def moment_complaint(text: str) -> str:
-    """Why a day or a time can't be read; empty: it can."""
-    try:
-        datetime.fromisoformat(text)
-    except ValueError:
-        return "type it as 2026-03-14, or 2026-03-14 09:12"
-    return ""
 
 
 def accuracy_complaint(text: str) -> str:

@@ -12,7 +12,7 @@ from logger.core.cautions import SHOWN_AT
 from logger.core.quantities.units import typed
 from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow, Reading
 from logger.errors import InputError
-from tui.fields import CHOICE, FieldSpec, accuracy_complaint, moment_complaint, moment_from
+from tui.fields import CHOICE, MOMENT, FieldSpec, accuracy_complaint, moment_from
 from tui.present import BAD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
 from tui.screens.form_page import FormPage
 from tui.screens.page import key
@@ -87,7 +87,7 @@ class EnterScreen(FormPage[None]):
                 hint="2% + 3 digits; empty: assumed",
                 judge=accuracy_complaint,
             ),
-            FieldSpec("when", "thrown on", hint="now; from paper: 2026-03-14 09:12", judge=moment_complaint),
+            FieldSpec("when", "thrown on", MOMENT, hint="now; or as 2026-03-14 09:12"),
             FieldSpec("note", "note"),
         )
 

@@ -31,10 +31,9 @@ class LeaveOutScreen(FormPage[None]):
             FieldSpec("because", "why it doesn't count", must=True, hint="mistyped, wrong way thrown, ..."),
         )
 
-    def on_mount(self) -> None:
+    def opened(self) -> None:
         """What it means."""
         self.head(f"{self._sheet} | leave out throw {self._position}")
-        super().on_mount()
         self.tell(MEANING, WARN)
 
     def enter(self) -> None:

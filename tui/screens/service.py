@@ -1,6 +1,7 @@
 """A service entry: what was seen, found, fixed and verified, each by itself with its day."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -47,25 +48,32 @@ def specs() -> tuple[FieldSpec, ...]:
     )
 
 
+REASON = FieldSpec(
+    "reason", "what was wrong with it", must=True, hint="wrong day, ...", section="Why it is corrected"
+)
+
+
 class ServiceScreen(FormPage[None]):
     """Logged for good; a mistake is put right by another entry."""
 
     HELP = "service"
 
-    def __init__(self, rig: str, repair: bool = False) -> None:
+    def __init__(self, rig: str, repair: bool = False, corrects: ServiceEntry | None = None) -> None:
         super().__init__()
-        self._rig, self._repair = rig, repair
+        self._rig, self._repair, self._corrects = rig, repair, corrects
 
     def draft_name(self) -> str:
-        """One for each rig."""
-        return f"service-{self._rig}"
+        """One for each rig, one for each entry that is corrected."""
+        return f"service-{self._corrects.id if self._corrects else self._rig}"
 
     def specs(self) -> tuple[FieldSpec, ...]:
-        """As a table above."""
-        return specs()
+        """As a table above; a correction takes its reason."""
+        return (*specs(), REASON) if self._corrects else specs()
 
     def first_values(self) -> dict[str, str]:
-        """Today, unless it is said otherwise."""
+        """Today, unless it is said otherwise; what is corrected stands as it was written."""
+        if self._corrects is not None:
+            return form_of(self._corrects)
         return {"on": self.desk.today.isoformat(), "action": "repaired" if self._repair else ""}
 
     def body(self) -> Iterator[Widget]:
@@ -116,14 +124,17 @@ class ServiceScreen(FormPage[None]):
         from logger.jobs.services import add
 
         desk, entry = self.desk, entry_from_form(self._rig, values, self.desk.by)
-        self.work("add", lambda: add(desk.logbook, entry, desk.now()))
+        if self._corrects is not None:  # what the form doesn't ask stays
+            entry = replace(entry, new_stretch=self._corrects.new_stretch)
+        corrects, reason = self._corrects.id if self._corrects else "", values.get("reason", "").strip()
+        self.work("add", lambda: add(desk.logbook, entry, desk.now(), corrects, reason))
 
     def done_add(self, logged: "Logged") -> None:
         """It is in the log; a new stretch asks for a new check."""
         self.drop_draft()
-        said = f"Logged: {logged.entry.action} on {logged.entry.on}."
-        if logged.entry.starts_stretch and not self._repair:
-            said += " A new stretch starts here. S, then 4: an after-service sheet shows whether it helped."
+        said = f"{'Corrected' if self._corrects else 'Logged'}: {logged.entry.action} on {logged.entry.on}."
+        if logged.entry.starts_stretch and not self._repair and not self._corrects:
+            said += " A new stretch starts here. S (by hand H), then 4: an after-service sheet shows whether it helped."
         self.app.notify(said, timeout=8)
         self.dismiss(None)
 
@@ -148,6 +159,24 @@ def entry_from_form(rig: str, values: dict[str, str], by: str) -> ServiceEntry:
         fixed=moments["fixed"],
         verified=moments["verified"],
     )
+
+
+def form_of(entry: ServiceEntry) -> dict[str, str]:
+    """An entry as it would be typed."""
+    hours = {"machine_hours": entry.machine_hours_h, "due_hours": entry.due_hours_h}
+    values = {
+        "action": entry.action,
+        "on": entry.on.isoformat(),
+        "parts": entry.parts,
+        "cost": entry.cost,
+        "due_on": entry.due_on.isoformat() if entry.due_on else "",
+        "due_cycles": str(entry.due_cycles or ""),
+    }
+    values |= {name: "" if value is None else f"{value:g} h" for name, value in hours.items()}
+    for name in MOMENTS:
+        one = getattr(entry, name)
+        values |= {name: one.what, f"{name}_on": one.on.isoformat() if one.on else ""}
+    return values
 
 
 def good_day(text: str) -> date | None:

@@ -1,15 +1,21 @@
 """One service entry as it was logged."""
 
+from typing import Any, ClassVar
+
+from textual.binding import BindingType
+
 from logger.core.records.records import Service
 from logger.core.standing.service import MOMENTS, entry_from
 from tui.present import QUIET, STRONG, Cell, day
+from tui.screens.page import key
 from tui.screens.text_page import TextPage
 
 
 class ServiceViewScreen(TextPage):
-    """Only shows."""
+    """Shows it, and leads to its correction."""
 
     HELP = "service"
+    BINDINGS: ClassVar[list[BindingType]] = [key("c", "correct", "correct it")]
 
     def __init__(self, row: Service) -> None:
         super().__init__()
@@ -43,3 +49,11 @@ class ServiceViewScreen(TextPage):
                 )
             )
         return cells
+
+    def action_correct(self) -> None:
+        """Another entry that stands for this one from now on."""
+        self.open_screen("service", self._entry.rig, corrects=self._entry, then=self._corrected)
+
+    def _corrected(self, _: Any) -> None:
+        """Back to the rig: its list shows the one that counts."""
+        self.dismiss(None)

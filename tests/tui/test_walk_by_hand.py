@@ -1,0 +1,305 @@
+"""What a mechanic with stopwatch and clamp meter stumbled on, from the first start to the way back."""
+
+import re
+
+import pytest
+
+from logger.core.records.records import COMMISSIONING
+from logger.core.sheets.byhand_lines import HandThrow, Reading
+from logger.core.standing.service import Moment, ServiceEntry
+from logger.jobs.enter import Entry, enter
+from logger.jobs.latch import raise_by_hand
+from logger.jobs.logbooks import opened
+from logger.jobs.retiring import retire
+from logger.jobs.rig_setup import add_setup, setup_of
+from logger.jobs.services import add
+from logger.jobs.sheet_view import view
+from tests.tui.bench import NOW, RIG, Clock, app_on, keys, said, screen_text, write
+from tests.tui.test_stumbles import level, walked
+from tui.fields import FieldSpec, check_field
+from tui.screens.enter import EnterScreen
+from tui.widgets.field import Choice
+from tui.widgets.form import Form
+
+PINS = ("1", "enter", "1", "enter", "1", "enter", "1", "enter")
+TO_THE_SHEET = ("enter", "h", *["enter"] * 6, "3", "ctrl+s")
+
+
+def readings(time_s: float = 14.6, run_a: float = 2.1, peak_a: float = 2.9, way: str = "lock") -> HandThrow:
+    return HandThrow(
+        way,
+        time_s=Reading(time_s, 0.1),
+        run_current_a=Reading(run_a, 0.01),
+        peak_current_a=Reading(peak_a, 0.01),
+        voltage_v=Reading(12.4, 0.1),
+    )
+
+
+async def typed(pilot, *texts: str) -> None:
+    for text in texts:
+        await write(pilot, text)
+        await keys(pilot, "enter")
+
+
+@pytest.fixture
+def book(tmp_path):
+    app_on(tmp_path)
+    return tmp_path / "fellside.throwbook"
+
+
+def test_a_mistyped_throw_is_left_out_and_another_one_asked_for(book):
+    throws = [readings(way=way, peak_a=2.9 + i / 100) for i in range(5) for way in ("lock", "unlock")]
+    enter(book, RIG, Entry(throws, COMMISSIONING), "M. K.", NOW)
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "enter")
+        for _ in range(5):
+            await keys(pilot, "enter", *PINS)
+            await write(pilot, "torch")
+            await keys(pilot, "ctrl+s")
+        assert "All throws are done" in said(app)
+        await keys(pilot, "down", "x")
+        await keys(pilot, "ctrl+s")
+        assert "why it doesn't count: it must be given" in said(app)
+        await write(pilot, "mistyped")
+        await keys(pilot, "ctrl+s")
+        assert "NEXT: unlock throw 5 of 5, by hand" in said(app)
+        assert "left out" in said(app)
+
+    walked(app, journey)
+    found = view(book, f"{RIG}-1")
+    assert [one.left_out for one in found.trials if one.left_out] == ["mistyped"]
+    assert "5 unlock throws are asked for, 4 are on the sheet" in found.acceptance.missing
+
+
+def test_readings_from_paper_are_dated_and_never_asked_to_rest(book):
+    clock = Clock()
+    app = app_on(book.parent, clock)
+
+    async def journey(pilot):
+        await keys(pilot, *TO_THE_SHEET, "enter")
+        await typed(pilot, "14.6", "2.10", "2.90", "12.4", "", "", "2% + 3 digits", "2026-03-13 15:20")
+        await keys(pilot, "ctrl+s")
+        assert "Rest:" not in said(app)  # nothing was thrown now
+        await keys(pilot, "enter", *PINS)
+        await write(pilot, "torch")
+        await keys(pilot, "ctrl+s", "enter")
+        assert isinstance(app.screen, EnterScreen)
+        values = app.screen.query_one(Form).values()
+        assert (values["when"], values["clamp"]) == ("2026-03-13 15:20", "2% + 3 digits")
+
+    walked(app, journey)
+    thrown = view(book, f"{RIG}-1").trials[0].started
+    assert thrown is not None
+    assert thrown.isoformat() == "2026-03-13T15:20:00+00:00"
+
+
+def test_a_day_that_is_none_is_told_while_it_is_typed(book):
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, *TO_THE_SHEET, "enter", "up")
+        app.screen.query_one(Form).field("when").focus_answer()
+        await write(pilot, "13.3.2026")
+        assert "type it as 2026-03-14 09:12" in said(app)
+
+    walked(app, journey)
+
+
+def test_by_hand_the_rest_is_shown_and_the_stopwatch_tells_when_it_isnt_over(book):
+    clock = Clock()
+    app = app_on(book.parent, clock)
+
+    async def journey(pilot):
+        await keys(pilot, *TO_THE_SHEET, "enter")
+        await typed(pilot, "14.6", "2.10", "2.90", "12.4")
+        await keys(pilot, "ctrl+s", "enter", *PINS)
+        await write(pilot, "torch")
+        await keys(pilot, "ctrl+s", "enter")
+        assert isinstance(app.screen, EnterScreen)
+        left = re.search(r"should rest (\d+) s more before a throw", said(app))
+        assert left is not None
+        await keys(pilot, "f5")
+        assert f"Running. {left[1]} s before its rest was over." in said(app)
+        await keys(pilot, "escape")
+        assert "The stopwatch runs: F5 stops it first" in said(app)
+
+    walked(app, journey)
+
+
+def test_a_throw_that_fails_is_asked_before_it_is_written(book):
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, *TO_THE_SHEET, "enter")
+        await typed(pilot, "2.95", "12.4")  # every reading one field too far down
+        await keys(pilot, "ctrl+s", "n")
+        assert not view(book, f"{RIG}-1").trials
+        await keys(pilot, "ctrl+s", "y")
+        assert len(view(book, f"{RIG}-1").trials) == 1
+
+    walked(app, journey)
+
+
+def test_a_stall_by_hand_is_asked_with_what_it_does(book):
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, *TO_THE_SHEET, "enter")
+        await typed(pilot, "5", "8.90")
+        app.screen.query_one(Form).field("ended").set("stall")
+        await keys(pilot, "ctrl+s")
+        assert "This throw FAILS. Write it down?" in said(app)
+        assert "the rig's status goes up at once" in said(app)
+        await keys(pilot, "y")
+        assert "DO NOT USE" in said(app)
+
+    walked(app, journey)
+    assert level(book) == "do not use"
+
+
+def test_the_rigs_values_changed_and_the_sheet_is_judged_again_by_them(book):
+    enter(book, RIG, Entry([readings()], COMMISSIONING), "M. K.", NOW)
+    values = setup_of(str(book), RIG) | {"lock.needed_travel": "186 mm"}
+    add_setup(str(book), values, "M. K.", NOW, "measured again")
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "enter")
+        assert "J judges them again" in said(app)
+        await keys(pilot, "j")
+        assert "every verdict is as it was" in said(app)
+        assert "J judges them again" not in said(app)
+
+    walked(app, journey)
+    assert not view(book, f"{RIG}-1").rig_changed
+
+
+def test_retired_rigs_stand_apart(book):
+    retire(book, RIG, "sold", "M. K.", NOW)
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        assert "1 retired not shown" in said(app)
+        assert "Every rig here is retired. R shows them" in said(app)
+        await keys(pilot, "r")
+        assert RIG in said(app)
+        assert "retired: sold" in said(app)
+        await keys(pilot, "escape")
+        assert "retired: sold" not in said(app)
+
+    walked(app, journey)
+
+
+def test_without_a_rig_nothing_is_offered_to_open(tmp_path):
+    app = app_on(tmp_path, rig=False)
+
+    async def journey(pilot):
+        assert "Enter open" not in said(app)
+        assert "retired" not in screen_text(app)
+
+    walked(app, journey)
+
+
+def test_a_choice_gives_its_second_row_back_when_the_screen_is_wide(book):
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "v")
+        action = app.screen.query(Choice).first()
+        assert action.size.height == 3
+        await pilot.resize_terminal(160, 40)
+        await keys(pilot, "tab")
+        assert action.size.height == 1
+
+    walked(app, journey)
+
+
+def test_the_whole_judgement_of_an_actuator_is_reached_by_key(book):
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "e")
+        before = app.focused
+        await keys(pilot, "f6")
+        assert app.screen.query_one("#fit-place").size.height > 15
+        assert "lock.excess_goes" not in said(app)
+        await keys(pilot, "f6")
+        assert app.focused is before
+
+    walked(app, journey)
+
+
+def test_a_signature_answers_only_what_it_is_meant_for(commissioned_logbook):
+    book = str(commissioned_logbook)
+    raise_by_hand(book, RIG, "person: watch", "heavier than last year", "M. K.", NOW)
+    raise_by_hand(book, RIG, "person: restricted", "cable chafed", "M. K.", NOW)
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "w", "enter")
+        assert "heavier than last year" in said(app)
+        assert "cable chafed" in said(app)
+        await keys(pilot, "1", "enter")
+        await typed(pilot, "new cable", "")
+        await write(pilot, "M. K.")
+        await keys(pilot, "ctrl+s", "y")
+
+    walked(app, journey)
+    assert level(commissioned_logbook) == "watch"
+
+
+def test_a_next_check_before_the_work_is_told_while_it_is_typed(book):
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "v")
+        form = app.screen.query_one(Form)
+        form.field("due_on").focus_answer()
+        await write(pilot, "2026-01-01")
+        assert "must come after the work of 2026-03-14" in said(app)
+        form.field("on").focus_answer()
+        form.field("on").set("2026-12-01")
+        await keys(pilot, "tab")
+        assert "this day is yet to come" in said(app)
+
+    walked(app, journey)
+
+
+def test_a_service_entry_is_corrected_by_another_one(book):
+    first = ServiceEntry(
+        "", RIG, "greased", NOW.date(), seen=Moment("stiff"), machine_hours_h=121.0, new_stretch=False
+    )
+    add(book, first, NOW)
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "3", "enter", "c")
+        app.screen.query_one(Form).field("machine_hours").set("1210 h")
+        await keys(pilot, "ctrl+s")
+        assert "what was wrong with it: it must be given" in said(app)
+        await write(pilot, "a digit was missing")
+        await keys(pilot, "ctrl+s")
+        assert "services 1" in said(app)
+
+    walked(app, journey)
+    with opened(book, read_only=True) as open_book:
+        (row,) = open_book.services(RIG)
+    assert row.details["machine_hours_h"] == 1210.0
+    assert row.details["new_stretch"] is False
+    assert row.reason == "a digit was missing"
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "shown"),
+    [
+        ("time", "14.0 s", "= 14.0 s"),
+        ("current", "2,10 A", "= 2.10 A"),
+        ("current", "2 A", "= 2 A"),
+        ("length", "7 1/8 in", "= 181 mm"),
+        ("temperature", "-4 degC", "= -4 degC"),
+    ],
+)
+def test_every_digit_of_a_meter_is_shown_as_understood(kind, text, shown):
+    assert check_field(FieldSpec("one", "one", kind), text).say == shown
