@@ -225,11 +225,18 @@ def _lower(case: Case) -> NextAction | None:
 def _heavy_at_first(case: Case) -> NextAction | None:
     for one in case.trends:
         found = one.as_found
-        if one.figure == RUN_CURRENT and found is not None and found.points[-1].state == OUT:
+        heavy = one.figure == RUN_CURRENT and found is not None and found.points[-1].state == OUT
+        if heavy and found is not None and not _worked_on_since(case, found.points[-1].sheet):
             why = f"the first throw after a rest is heavier than it was ({one.direction})"
             what = "look for old grease, water or rust; work it, then check again after a rest"
             return _act(case, 2, what, why, "likely", case.today + SOON, "grease, rag")
     return None
+
+
+def _worked_on_since(case: Case, sheet: str) -> bool:
+    """Whether a service came after the check on this sheet."""
+    starts = stretch_starts(case.history.services)
+    return any(one.sheet == sheet and stretch_of(one, starts) < len(starts) for one in case.history.checks)
 
 
 def _overdue(case: Case) -> NextAction | None:

@@ -184,6 +184,16 @@ def test_as_found_throws_are_charted_by_themselves():
     ).why.startswith("the first throw after a rest")
 
 
+def test_a_heavy_first_throw_that_was_answered_by_work_isnt_asked_for_again():
+    rng = RNG(4)
+    checks = [check(i, 2.0, rng, as_found=2.3 if i < 6 else 3.2) for i in range(9)]
+    worked = SeasonService(checks[-1].on, "greased", True)
+    after = replace(check(9, 2.0, rng), on=checks[-1].on + timedelta(days=1))
+    found = RigHistory(RIG, (*checks, after), (worked,))
+    said = next_action(found, trends_of(found), after.on)
+    assert "after a rest" not in said.why
+
+
 def test_json_holds_what_the_contract_asks_and_is_json():
     service = SeasonService(START + timedelta(days=91 * 4 - 3), "greased", True)
     for one in trends_of(history([2.0, 2.0, 2.1, 2.3, 2.0, 2.0], services=[service])):
@@ -225,7 +235,9 @@ def test_a_quiet_rig_is_due_a_quarter_later_and_then_overdue():
     assert next_action(quiet, trends_of(quiet), last).by == last + timedelta(days=91)
     late = next_action(quiet, trends_of(quiet), last + timedelta(days=200))
     assert late.urgency == 1
-    assert "was due on" in late.why
+    assert late.why == f"no next check is set, and the last one was on {last}, more than three months ago"
+    dated = replace(quiet, due_on=last + timedelta(days=180))
+    assert "the check was due on" in next_action(dated, trends_of(dated), last + timedelta(days=200)).why
 
 
 def test_a_service_without_a_check_after_it_asks_for_one():
