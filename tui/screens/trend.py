@@ -99,6 +99,7 @@ class TrendScreen(Page[None]):
             Cell(f"Because {action.why} ({action.how_sure}). Bring: {action.bring}.", QUIET),
         ]
         cells += [Cell(spot.sentence, WARN) for spot in found.spots]
+        cells += [Cell(note, WARN) for note in found.history.notes]
         self.query_one("#next", Static).update(lines(self.app, cells))
         if not found.trends:
             self.query_one("#words", Static).update(
