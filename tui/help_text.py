@@ -50,7 +50,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "",
         "A star after the number: as found. An h: by hand.",
         "X: the throw under the cursor is not to count, for a reason; it stays on the sheet. J, when the rig's values changed: judge anew by them.",
-        "time: from the current coming on to its going off. running: average current while moving. peak: highest after the start.",
+        "time: from the current coming on to its going off. running: average current while moving. peak: highest after the start; of a stall, what it drew at standstill.",
         "L pin, R pin: what a person saw, each by itself. load: the maker's load check. stays: stayed put with the power off.",
         "rest: what the duty cycle asks for, so that the motor doesn't run warm and flatter the next throw.",
         "A verdict of 'undecided' means: the reading is too near the limit for its uncertainty. It says what would settle it.",

@@ -2,10 +2,11 @@
 
 from typing import TYPE_CHECKING
 
+from logger.core.assessment import FAIL, STALL, Assessment
 from logger.core.sheets.questions import conditions_from
 from logger.core.sheets.sheet import SEEN, as_found
 from logger.core.trace import LOCK
-from tui.present import QUIET, SEEN_SAID, Cell, figure_text, short_figure, verdict_cell
+from tui.present import BAD, QUIET, SEEN_SAID, Cell, figure_text, short_figure, verdict_cell
 
 if TYPE_CHECKING:
     from logger.jobs.sheet_view import SheetView
@@ -30,12 +31,18 @@ def rows_of(found: "SheetView", wide: bool) -> list[tuple[str, list[Cell | str]]
             one.direction,
             text("travel_time_s", figures.travel_time_s),
             text("run_current_a", figures.run_current_a),
-            text("peak_run_current_a", figures.peak_run_current_a),
-            Cell("left out", QUIET) if one.left_out else verdict_cell(one.assessment.verdict),
+            text("peak_run_current_a", figures.peak_run_current_a or figures.stall_current_a),
+            Cell("left out", QUIET) if one.left_out else _verdict(one.assessment),
             *looked,
         ]
         rows.append((one.id, row))
     return rows
+
+
+def _verdict(assessment: Assessment) -> Cell:
+    """A stall by its own name: its peak is the current at standstill."""
+    stalled = assessment.end == STALL and assessment.verdict == FAIL
+    return Cell("STALL", BAD) if stalled else verdict_cell(assessment.verdict)
 
 
 def marks_said(rows: list[tuple[str, list[Cell | str]]]) -> str:

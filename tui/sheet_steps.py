@@ -40,6 +40,9 @@ def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -
                 not one.left_out
                 and one.direction == LOCK
                 and all(getattr(found.seen[one.id], part) == NOT_LOOKED for part in SEEN)
+                and not found.seen[
+                    one.id
+                ].by  # "not looked" four times is an answer: it isn't asked again and again
             ):
                 return Step(
                     LOOK,

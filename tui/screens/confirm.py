@@ -42,7 +42,7 @@ class ConfirmScreen(Page[bool]):
         cells = [
             Cell(self._question, self._tone),
             Cell(""),
-            Cell(self._meaning),
+            *map(Cell, self._meaning.split("\n")),
             Cell(""),
             Cell("Y yes     N no"),
         ]

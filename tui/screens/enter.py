@@ -13,7 +13,7 @@ from logger.core.quantities.units import typed
 from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow, Reading
 from logger.errors import InputError
 from tui.fields import CHOICE, MOMENT, FieldSpec, accuracy_complaint, moment_from
-from tui.present import BAD, QUIET, STRONG, VERDICTS, WARN, Cell, sentence
+from tui.present import BAD, QUIET, STRONG, VERDICTS, WARN, Cell, cause_lines, sentence
 from tui.screens.form_page import FormPage
 from tui.screens.page import key
 from tui.widgets.big import Big
@@ -42,6 +42,8 @@ COST = (
     "If it was so, write it down: it stays for good, costs this sheet, and the rig's status goes up at once. If a reading is "
     "mistyped, N goes back to it."
 )
+NOT_BY_ITSELF = "If it stalled or stopped short, N, and say so at 'it ended'."
+STALLED_AT = "Stalled: the current at standstill goes into 'running current'."
 MOST_LINES = 4
 """What the judgement may take from the form, notes included."""
 
@@ -59,6 +61,11 @@ def judged_cells(verdict: str, tone: str, notes: Sequence[str], width: int) -> l
     return cells
 
 
+def _cost(throw: HandThrow) -> str:
+    """What writing a failed throw down means; "by itself" stands there without anybody's doing."""
+    return f"{COST} {NOT_BY_ITSELF}" if throw.ended == CUT_OFF else COST
+
+
 class EnterScreen(FormPage[None]):
     """The stopwatch key works wherever the cursor is."""
 
@@ -70,6 +77,7 @@ class EnterScreen(FormPage[None]):
         self._rig, self._sheet, self._direction = rig, sheet, direction
         self._began_s: float | None = None
         self._judged: Assessment | None = None
+        self._ended = ""
 
     def draft_name(self) -> str:
         """One for each sheet and way."""
@@ -178,6 +186,10 @@ class EnterScreen(FormPage[None]):
 
     def changed(self) -> None:
         """Judge it in a worker, as it would be judged when it is kept."""
+        ended = self.form.field("ended").value
+        if ended != self._ended and ended == STALL:
+            self.tell(STALLED_AT)
+        self._ended = ended
         throw = self.throw()
         if throw is None or (throw.time_s is None and throw.run_current_a is None):
             self._judged = None
@@ -232,11 +244,14 @@ class EnterScreen(FormPage[None]):
         throw, (judged, slip) = result
         if slip:
             question = "Keep these readings as they are?"
-            meaning = f"{sentence(slip)} Did the meter show that? A throw that is written down stays."
+            cost = f" It FAILS so. {_cost(throw)}" if judged.verdict == FAIL else ""
+            meaning = f"{sentence(slip)} Did the meter show that? A throw that is written down stays.{cost}"
             self.confirm(question, meaning, lambda: self._write(throw), WARN)
         elif judged.verdict == FAIL:
             question = "This throw FAILS. Write it down?"
-            self.confirm(question, f"{sentence(judged.because)} {COST}", lambda: self._write(throw), BAD)
+            causes = [cell.text for cell in cause_lines(judged)]
+            meaning = "\n".join((f"{sentence(judged.because)} {_cost(throw)}", "", *causes))
+            self.confirm(question, meaning, lambda: self._write(throw), BAD)
         else:
             self._write(throw)
 

@@ -123,11 +123,8 @@ class RigScreen(Page[None]):
         cells += [Cell(text) for text in held[:MOST_REASONS]]
         if len(held) > MOST_REASONS:
             cells.append(Cell(f"and {counted(len(held) - MOST_REASONS, 'more reason')} (W shows all)", QUIET))
-        steps = way_down(status)
-        if steps:
-            cells.append(
-                Cell(f"Way back: {len(steps)} step{'s' if len(steps) > 1 else ''}, press W.", "strong")
-            )
+        if way_down(status):
+            cells.append(Cell("The way back, step by step: press W.", "strong"))
         elif not standing.commissioned:
             cells.append(
                 Cell(

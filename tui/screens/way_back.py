@@ -8,7 +8,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from logger.core.cautions import BOTH_PINS, SHOWN_AT
+from logger.core.cautions import BOTH_PINS, OUT_OF_USE, QUALIFIED
 from logger.core.standing.status import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
 from logger.core.standing.status_words import refused
 from tui.doors import start_sheet
@@ -85,19 +85,14 @@ class WayBackScreen(Page[None]):
         held = held_lines(status)
         worst = [text for text in held if text.startswith(status.level)]
         lesser = [text for text in held if text not in worst]
-        cells: list[Cell | str] = [Cell("What holds it:", STRONG)] if held else []
+        # Where the hazard is the caution stands first, and no line is spent on looks: at 24 rows the steps still show.
+        cells: list[Cell | str] = [Cell(OUT_OF_USE, BAD)] if status.level == DO_NOT_USE else []
+        cells += [Cell("What holds it:", STRONG)] if held else []
         cells += [Cell(f"- {text}") for text in worst]
         cells += [Cell(f"and, less grave, {len(lesser)} more: below", QUIET)] if lesser else []
         cells += [Cell(text, WARN) for text in refused(status)]
-        cells += [
-            Cell(""),
-            Cell(
-                "The way back, step by step; none can be skipped:"
-                if self._found.steps
-                else "No order is open against this rig.",
-                STRONG,
-            ),
-        ]
+        steps = "The way back, step by step; none can be skipped:"
+        cells.append(Cell(steps if self._found.steps else "No order is open against this rig.", STRONG))
         following = True
         for number, step in enumerate(self._found.steps, start=1):
             mark = "[x]" if step.done else "[ ]"
@@ -116,16 +111,7 @@ class WayBackScreen(Page[None]):
                 Cell("It is held by this as well:", STRONG),
                 *(Cell(f"- {one}") for one in lesser),
             ]
-        if status.level == DO_NOT_USE:
-            cells += [
-                Cell(""),
-                *(
-                    Cell(text, BAD if number == 0 else WARN)
-                    for number, text in enumerate(SHOWN_AT["clearing"])
-                ),
-            ]
-        else:
-            cells += [Cell(""), Cell(BOTH_PINS, WARN)]
+        cells += [Cell(""), Cell(QUALIFIED if status.level == DO_NOT_USE else BOTH_PINS, WARN)]
         self.query_one("#first", Static).update(listed(self.app, cells))
 
     def action_next(self) -> None:
