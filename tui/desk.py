@@ -82,6 +82,8 @@ class Desk:
     """The logbook that was opened says of itself that it is one for practice, as the demo's does."""
     rests: dict[str, tuple[float, float]] = field(default_factory=dict)
     """Rig: when its rest is over by ``monotonic`` [s], and how long it was [s]."""
+    by_hand: bool = False
+    """The last throw was measured by hand: the next sheet begins so."""
     thrown_on: dict[str, str] = field(default_factory=dict)
     """Sheet: when its throws were made, as typed with the last one from paper."""
     stop_rehearsal: threading.Event | None = None

@@ -135,7 +135,8 @@ class ServiceScreen(FormPage[None]):
         said = f"{'Corrected' if self._corrects else 'Logged'}: {logged.entry.action} on {logged.entry.on}."
         if logged.entry.starts_stretch and not self._repair and not self._corrects:
             said += " A new stretch starts here. S (by hand H), then 4: an after-service sheet shows whether it helped."
-        self.app.notify(said, timeout=8)
+        if not self._repair:  # there the step that is done says it
+            self.app.notify(said, timeout=8)
         self.dismiss(None)
 
 

@@ -92,8 +92,9 @@ class SheetScreen(Page[None]):
     def done_view(self, found: "SheetView") -> None:
         """Show it; a status that went up is told aloud."""
         worse = self._was_level not in ("", found.status.level) and found.status.level != "in service"
-        if self._found is None and found.trials:
-            self._by_hand = self._by_hand or found.trials[-1].by_hand  # a sheet goes on as it was begun
+        if self._found is None:  # a sheet goes on as it was begun, a new one as the one before
+            before = found.trials[-1].by_hand if found.trials else self.desk.by_hand
+            self._by_hand = self._by_hand or before
         self._found, self._was_level = found, found.status.level
         self.repaint()
         if worse:
@@ -186,6 +187,7 @@ class SheetScreen(Page[None]):
         assert self._found is not None
         rig, sheet = self._found.state.sheet.rig, self.sheet_name
         self._turned = False
+        self.desk.by_hand = self._by_hand
         if self._by_hand:
             self.open_screen("enter", rig, sheet, direction)
         else:
@@ -202,7 +204,7 @@ class SheetScreen(Page[None]):
 
     def action_board(self) -> None:
         """The next throw is recorded by the board again."""
-        self._by_hand = False
+        self._by_hand = self.desk.by_hand = False
         self.repaint()
         self.refresh_bindings()
 
