@@ -291,6 +291,20 @@ def test_a_service_entry_is_corrected_by_another_one(book):
     assert row.reason == "a digit was missing"
 
 
+def test_a_form_that_was_only_looked_at_leaves_no_draft(book):
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "e", "escape")
+        values = setup_of(str(book), RIG) | {"lock.needed_travel": "186 mm"}
+        add_setup(str(book), values, "M. K.", NOW, "measured again")
+        await keys(pilot, "e")
+        assert "What you had typed here before" not in said(app)
+        assert app.screen.query_one(Form).field("lock.needed_travel").value == "186 mm"
+
+    walked(app, journey)
+
+
 @pytest.mark.parametrize(
     ("kind", "text", "shown"),
     [

@@ -62,7 +62,8 @@ class FormPage(Page[Result]):
         """Filled from the draft where there is one."""
         self.keeper = DraftKeeper(self.desk.logbook, self.draft_name())
         self.draft = self.keeper.load()
-        return Form(self.specs(), self.first_values() | self.draft, self.system())
+        self._began = self.first_values()
+        return Form(self.specs(), self._began | self.draft, self.system())
 
     @property
     def form(self) -> Form:
@@ -107,8 +108,10 @@ class FormPage(Page[Result]):
         """The fields are as they began; what a screen keeps beside them goes too."""
 
     def keep_draft(self) -> None:
-        """In a worker; only the newest state matters."""
-        self.keeper.typed(self.draft_values())
+        """In a worker; only the newest state matters. A form as it began is no draft: it would hide what changes later."""
+        values = self.draft_values()
+        untouched = all(text == self._began.get(name, "") for name, text in values.items())
+        self.keeper.typed({} if untouched else values)
         self.work("draft", self.keeper.save)
 
     def draft_values(self) -> dict[str, str]:
