@@ -9,6 +9,7 @@ from textual.widgets import Static
 
 from logger.core.assessment import CUT_OFF, FAIL, NO_RUN, STALL
 from logger.core.cautions import SHOWN_AT
+from logger.core.quantities.number_text import rounded_up
 from logger.core.quantities.units import typed
 from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow, Reading
 from logger.errors import InputError
@@ -128,7 +129,11 @@ class EnterScreen(FormPage[None]):
         now_s = self.desk.monotonic()
         if self._began_s is None:
             self._began_s = now_s
-            early = f" {self._rest_left_s:.0f} s before its rest was over." if self._rest_left_s else ""
+            early = (
+                f" {rounded_up(self._rest_left_s, 0)} s before its rest was over."
+                if self._rest_left_s
+                else ""
+            )
             self.tell(f"Running.{early} F5 stops it when the pins stand still.", WARN)
         else:
             ran_s, self._began_s = now_s - self._began_s, None
@@ -146,7 +151,10 @@ class EnterScreen(FormPage[None]):
             text = self.form.field("time_s").value.strip()
             cell = Cell(text if text and self.form.field("time_s").checked.good else "0.0 s", STRONG)
             left_s = self._rest_left_s
-            big.show(cell, f"The actuator should rest {left_s:.0f} s more before a throw." if left_s else "")
+            big.show(
+                cell,
+                f"The actuator should rest {rounded_up(left_s, 0)} s more before a throw." if left_s else "",
+            )
 
     @property
     def _rest_left_s(self) -> float:
