@@ -186,7 +186,7 @@ def test_retired_rigs_stand_apart(book):
         await keys(pilot, "r")
         assert RIG in said(app)
         assert "retired: sold" in said(app)
-        await keys(pilot, "escape")
+        await keys(pilot, "r")
         assert "retired: sold" not in said(app)
 
     walked(app, journey)

@@ -133,7 +133,7 @@ class RigsScreen(Page[None]):
             return any(one.retired for one in rigs)
         if action == "open":
             return any(bool(one.retired) == self._retired for one in rigs)
-        return action != "back" or self._retired or self.desk.practice
+        return action != "back" or self.desk.practice
 
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         """Enter or a click on a rig."""
@@ -163,10 +163,8 @@ class RigsScreen(Page[None]):
         self.open_screen("papers", None)
 
     def action_back(self) -> None:
-        """From the retired rigs to the others; from the practice logbook back to the real one; there is nothing before the first screen."""
-        if self._retired:
-            self.action_retired()
-        elif self.desk.practice:
+        """From the practice logbook back to the real one; there is nothing before the first screen."""
+        if self.desk.practice:
             self.desk.end_practice()
             self.reload()
 
