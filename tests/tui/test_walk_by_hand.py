@@ -14,7 +14,7 @@ from logger.jobs.retiring import retire
 from logger.jobs.rig_setup import add_setup, setup_of
 from logger.jobs.services import add
 from logger.jobs.sheet_view import view
-from tests.tui.bench import NOW, RIG, Clock, app_on, keys, said, screen_text, write
+from tests.tui.bench import NOW, RIG, Clock, app_on, keys, said, screen_text, settle, write
 from tests.tui.test_stumbles import level, walked
 from tui.fields import FieldSpec, check_field
 from tui.screens.enter import EnterScreen
@@ -261,7 +261,7 @@ def test_a_next_check_before_the_work_is_told_while_it_is_typed(book):
         assert "must come after the work of 2026-03-14" in said(app)
         form.field("on").focus_answer()
         form.field("on").set("2026-12-01")
-        await keys(pilot, "tab")
+        await settle(pilot)
         assert "this day is yet to come" in said(app)
 
     walked(app, journey)
