@@ -4,9 +4,10 @@ import numpy as np
 
 from logger.core.seasons.creep import creep_of
 from logger.core.seasons.history import only
+from logger.core.seasons.rise import NO_RISE
 from logger.core.seasons.season import RUN_CURRENT
 from logger.core.seasons.season_lines import lines_of
-from logger.core.seasons.signals import OUT, check_states, rises_together
+from logger.core.seasons.signals import IN_CONTROL, OUT, CheckState, check_states, rises_together
 from logger.core.seasons.trend_figures import chart_and_points
 from logger.core.trace import DIRECTIONS
 from tests.benchmarks.season_histories import Made
@@ -33,7 +34,12 @@ def creeps(made: Made) -> np.ndarray:
         seen = only(made.history, count)
         for direction in DIRECTIONS:
             line = lines_of(seen, direction, RUN_CURRENT)[0]
-            if line is not None and not found[count - 1]:
-                chart, points = chart_and_points(line, check_states(line, {}))
-                found[count - 1] = creep_of(seen, line, chart, points) is not None
+            if (
+                line is not None and line.stretch[-1] > line.stretch[0]
+            ):  # before the first service nothing can creep
+                unsaid = [CheckState(IN_CONTROL, NO_RISE, NO_RISE)] * len(
+                    line.checks
+                )  # the chart doesn't ask for it
+                chart, points = chart_and_points(line, unsaid)
+                found[count - 1] |= creep_of(seen, line, chart, points) is not None
     return found
