@@ -132,7 +132,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "Export: every table as CSV. Backup: a copy that is read again and found whole. Check: looks for anything changed or lost.",
         "",
         "A backup is a whole logbook. To look into it: throwbook --logbook BACKUP. Another computer, or a second yard: throwbook merge BACKUP.",
-        "A logbook that was lost or damaged: move the old file away, with any of the same name that ends in -wal or -shm, and copy the backup to its place.",
+        "A logbook that was lost or damaged: end the program, move the old file away, with any of the same name that ends in -wal or -shm, and copy the backup to its place.",
     ),
     "recover": (
         "A recording broke off: a crash, a flat battery, a pulled plug. What it holds is judged as a cut record and kept, or left for later.",

@@ -68,7 +68,8 @@ def record(ctx: click.Context, /, **given: Any) -> int:
     """Record one trial: it starts when the current comes on and ends when it is off again.
 
     Every sample is on the disk before anything else is done with it: after a crash, --recover finds it.
-    Exit code 1: the verdict is fail.
+    Enter ends it by hand: a throw without any current is then written down as one. Ctrl-C before any current gives it up:
+    a file is left, and no throw. Exit code 1: the verdict is fail.
     """
     logbook = logbook_of(ctx)
     if given["recover"]:
@@ -119,10 +120,11 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
     recording = Recording(
         plan, now=now, on_live=_show_live, on_note=_note, on_ready=_ready(plan, given["as_json"])
     )
-    with _Keys(recording):
+    keys = _Keys(recording)
+    with keys:
         recorded = recording.run()
     output.status("")
-    return _keep_and_show(recorded, given, logbook)
+    return _keep_and_show(recorded, given, logbook, given_up=keys.given_up)
 
 
 def _ready(plan: "RecordPlan", as_json: bool) -> "Callable[[Identity], None]":
@@ -156,6 +158,8 @@ class _Keys:
     def __init__(self, recording: Any) -> None:
         self.recording = recording
         self._presses = 0
+        self.given_up = False
+        """Ctrl-C ended it; Enter, which ends a throw that was made, didn't."""
 
     def __enter__(self) -> None:
         self._before = signal.signal(signal.SIGINT, self._interrupt)
@@ -176,6 +180,7 @@ class _Keys:
         self._presses += 1
         if self._presses > 1:
             raise KeyboardInterrupt
+        self.given_up = True
         self.recording.finish()
 
 
@@ -197,7 +202,9 @@ def _note(line: str) -> None:
     complain(line)
 
 
-def _keep_and_show(recorded: "Recorded", given: dict[str, Any], logbook: str | None) -> int:
+def _keep_and_show(
+    recorded: "Recorded", given: dict[str, Any], logbook: str | None, *, given_up: bool = False
+) -> int:
     from logger.jobs.keeping import Place, keep
 
     assert recorded.trace is not None
@@ -210,6 +217,7 @@ def _keep_and_show(recorded: "Recorded", given: dict[str, Any], logbook: str | N
         sheet=given["sheet"],
         kind=given["kind"],
         by=who(given["by"]) if in_logbook else "",
+        given_up=given_up,
     )
     kept = keep(recorded, place, now())
     name = str(kept.file or recorded.trace.source)

@@ -30,6 +30,8 @@ class Place:
     """An open sheet to add to; empty: a new one of ``kind``."""
     kind: str = "spot"
     by: str = ""
+    given_up: bool = False
+    """It was broken off by the person: without any current it was no throw."""
 
 
 @dataclass(frozen=True)
@@ -128,7 +130,7 @@ def _kept_out(recorded: Recorded, trace: Trace, place: Place) -> str:
     """Why what no machine made, or what may be no throw at all, stays out of this logbook; empty: it may go in."""
     from logger.jobs.logbooks import opened
 
-    if place.in_logbook and recorded.recovered and recorded.no_current:
+    if place.in_logbook and (recorded.recovered or place.given_up) and recorded.no_current:
         return "no current flowed before it broke off, and nobody knows whether it was thrown"
     made_by = simulated_by(trace.head)
     if not place.in_logbook or not made_by:

@@ -252,6 +252,33 @@ def test_a_calibration_by_which_an_old_throw_fails_takes_its_rig_up_at_once(run,
     assert json.loads(run("status", "quarry-loader", "--json")[1])["status"] in ("restricted", "do not use")
 
 
+def test_given_up_before_any_current_it_is_a_file_and_no_throw(tmp_path: Path):
+    """Ctrl-C in a real process while it waits for the current."""
+    book = tmp_path / "book.throwbook"
+    with opened(book) as logbook:
+        logbook.add_rig("quarry-loader", RIG_FILE.read_text(), "M. K.", datetime.now(UTC), FOR_PRACTICE)
+    waiting, at_rest = threading.Event(), throw_source(rest_s=3600.0)
+
+    def source(time_s):
+        if time_s[-1] > 5.0:
+            waiting.set()
+        return at_rest(time_s)
+
+    with board_on_a_cable(source, speed=4) as (port, _):
+        words = ("record", "--rig", "quarry-loader", "--port", port.name, "--direction", "lock")
+        line = command.command(book, *words)
+        with subprocess.Popen(
+            line, env=command.environment(), cwd=tmp_path, stdout=subprocess.PIPE, text=True
+        ) as process:
+            assert waiting.wait(LIMIT_S)
+            process.send_signal(signal.SIGINT)
+            said, _ = process.communicate(timeout=LIMIT_S)
+    assert "Not in the logbook: no current flowed before it broke off" in said
+    assert list(tmp_path.glob("quarry-loader-lock-*.csv"))
+    with opened(book, read_only=True) as logbook:
+        assert logbook.trials("quarry-loader") == []
+
+
 def test_rehearse_refuses_what_it_does_not_know_and_lists_what_it_does(run):
     code, _, err = run("board", "rehearse", "--rig", RIG_FILE, "--trouble", "gremlins")
     assert code == 2
