@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from textual.widgets import Static
 
 from logger.core.records.records import COMMISSIONING
 from logger.core.sheets.byhand_lines import HandThrow, Reading
@@ -33,6 +34,11 @@ def readings(time_s: float = 14.6, run_a: float = 2.1, peak_a: float = 2.9, way:
         peak_current_a=Reading(peak_a, 0.01),
         voltage_v=Reading(12.4, 0.1),
     )
+
+
+def remark(form: Form, key: str) -> str:
+    """What stands beside a field, wherever the form is scrolled to."""
+    return str(form.field(key).query_one(".remark", Static).render())
 
 
 async def typed(pilot, *texts: str) -> None:
@@ -100,9 +106,10 @@ def test_a_day_that_is_none_is_told_while_it_is_typed(book):
 
     async def journey(pilot):
         await keys(pilot, *TO_THE_SHEET, "enter", "up")
-        app.screen.query_one(Form).field("when").focus_answer()
+        form = app.screen.query_one(Form)
+        form.field("when").focus_answer()
         await write(pilot, "13.3.2026")
-        assert "type it as 2026-03-14 09:12" in said(app)
+        assert "type it as 2026-03-14 09:12" in remark(form, "when")
 
     walked(app, journey)
 
@@ -258,11 +265,11 @@ def test_a_next_check_before_the_work_is_told_while_it_is_typed(book):
         form = app.screen.query_one(Form)
         form.field("due_on").focus_answer()
         await write(pilot, "2026-01-01")
-        assert "must come after the work of 2026-03-14" in said(app)
+        assert "must come after the work of 2026-03-14" in remark(form, "due_on")
         form.field("on").focus_answer()
         form.field("on").set("2026-12-01")
         await settle(pilot)
-        assert "this day is yet to come" in said(app)
+        assert "this day is yet to come" in remark(form, "on")
 
     walked(app, journey)
 
