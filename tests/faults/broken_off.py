@@ -96,7 +96,7 @@ def on_a_terminal(
 
 
 def strike_line(how: str, after_s: float, folder: Path) -> Struck:
-    """End ``throwbook record`` so many seconds after its start."""
+    """End ``throwbook record``; ``after_s`` counts from its journal on, less than zero from the start of the program."""
     bench = Bench(folder)
     with board_for_a_throw() as (
         port,
@@ -104,8 +104,10 @@ def strike_line(how: str, after_s: float, folder: Path) -> Struck:
     ):
         line = command(bench.book, "record", "--rig", RIG, "--direction", "lock", "--port", port.name)
         with on_a_terminal(line, how) as (process, vanish, shown):
+            if after_s >= 0:
+                until(lambda: bench.journals or process.poll() is not None)
             with suppress(subprocess.TimeoutExpired):
-                process.wait(after_s)
+                process.wait(abs(after_s))
             before, sent = bench.journal_bytes(), board.injected.sent
             _strike(HOWS[how], process.pid, vanish)
             process.wait(LIMIT_S)
@@ -113,7 +115,7 @@ def strike_line(how: str, after_s: float, folder: Path) -> Struck:
 
 
 def strike_screen(how: str, after_s: float, folder: Path) -> Struck:
-    """End the terminal UI so many seconds after the throw was armed."""
+    """End the terminal UI; ``after_s`` counts from the journal on, less than zero from arming."""
     bench = Bench(folder)
     env = {"THROWBOOK_BY": "M. K.", "PYTHONPATH": str(TOP), "LC_ALL": "C.UTF-8"}
     with board_for_a_throw() as (
@@ -127,7 +129,9 @@ def strike_screen(how: str, after_s: float, folder: Path) -> Struck:
             for text, keys in KEYS_TO_ARM:
                 shown.until(text)
                 shown.press(*keys)
-            until(lambda: False, after_s)
+            if after_s >= 0:
+                until(lambda: bench.journals)
+            until(lambda: False, abs(after_s))
             before, sent = bench.journal_bytes(), board.injected.sent
             process = _program_in(shown)
             _strike(HOWS[how], process, lambda: shown.vanish())
@@ -144,7 +148,7 @@ def strike_screen(how: str, after_s: float, folder: Path) -> Struck:
 
 
 def strike_browser(how: str, after_s: float, folder: Path) -> Struck:
-    """Close the browser, or kill its server, so many seconds after the throw was armed."""
+    """Close the browser, or kill its server; moments as with the screen."""
     bench, marks = Bench(folder), {"Enter": "\r", "C-s": "\x13"}
 
     async def visit(server: int, url: str) -> tuple[int, int, int]:
@@ -155,7 +159,9 @@ def strike_browser(how: str, after_s: float, folder: Path) -> Struck:
                 for text, keys in KEYS_TO_ARM:
                     await browser.until(text)
                     await browser.press("".join(marks.get(key, key) for key in keys))
-                await asyncio.sleep(after_s)
+                while after_s >= 0 and not bench.journals:
+                    await asyncio.sleep(0.02)
+                await asyncio.sleep(abs(after_s))
                 struck = programs_of(server)[0], bench.journal_bytes(), board.injected.sent
                 if how == "server killed":
                     os.kill(server, signal.SIGKILL)
@@ -193,15 +199,16 @@ class Place:
 
     title: str
     strike: Callable[[str, float, Path], Struck]
-    span_s: float
-    """How long a whole one takes at least."""
+    first_s: float = -0.5
+    last_s: float = 4.0
+    """The moments that are swept."""
     hows: tuple[str, ...] = tuple(HOWS)
 
 
 STRIKES = {
-    "line": Place("record", strike_line, 6.0),
-    "screen": Place("screen, recording", strike_screen, 4.5),
-    "browser": Place("browser, recording", strike_browser, 4.5, ("browser closed", "server killed")),
+    "line": Place("record", strike_line, -1.0, 4.0),
+    "screen": Place("screen, recording", strike_screen),
+    "browser": Place("browser, recording", strike_browser, hows=("browser closed", "server killed")),
 }
 
 
@@ -210,7 +217,7 @@ def sweep(place: str, how: str, times: int, seed: int) -> Iterator[Struck]:
     given = STRIKES[place]
     random_ = random.Random(f"{place} {how} {seed}")
     for number in range(times):
-        after_s = given.span_s * (number + random_.random()) / times
+        after_s = given.first_s + (given.last_s - given.first_s) * (number + random_.random()) / times
         with tempfile.TemporaryDirectory(prefix="throwbook-broken-off-") as folder:
             try:
                 yield given.strike(how, after_s, Path(folder))
