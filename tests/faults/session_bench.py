@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from logger.files.tracefile import read_trace
 from logger.jobs.logbooks import opened
 from logger.jobs.rig_list import add_rig
 from logger.jobs.upkeep import check
@@ -59,9 +60,10 @@ class Bench:
         return 0
 
     def kept(self) -> list[int]:
-        """Samples of each throw in the logbook."""
+        """Samples of each throw in the logbook, or in a file where no current had flowed yet."""
+        files = [len(read_trace(path)) for path in self.folder.glob("*.csv")]
         with opened(self.book, read_only=True) as held:
-            return [len(held.trace(logged.trial.id)) for logged in held.trials(rig=RIG)]
+            return files + [len(held.trace(logged.trial.id)) for logged in held.trials(rig=RIG)]
 
     def verify(self, how: str, after_s: float, before: int, sent: int, shown: str) -> Struck:
         """Raises AssertionError where something was lost, doubled or ugly."""
@@ -73,7 +75,7 @@ class Bench:
         phase = "ended, not kept" if ended and not at_once else phase
         had = sum(path.read_bytes().count(b"\nD,") for path in self.journals)
         for _ in range(2):
-            done = throwbook(self.book, "record", "--recover", env={"LD_PRELOAD": ""})
+            done = throwbook(self.book, "record", "--recover", cwd=self.folder)
             assert done.returncode in (0, 1), done.stderr
             assert "Traceback" not in done.stderr, done.stderr
         assert done.stdout.strip() == "No recording is left over.", done.stdout
