@@ -96,7 +96,7 @@ def on_a_terminal(
 
 
 def strike_line(how: str, after_s: float, folder: Path) -> Struck:
-    """End ``throwbook record``; ``after_s`` counts from its journal on, less than zero from the start of the program."""
+    """End ``throwbook record``; ``after_s`` counts from its first samples on, less than zero from the start of the program."""
     bench = Bench(folder)
     with board_for_a_throw() as (
         port,
@@ -105,7 +105,7 @@ def strike_line(how: str, after_s: float, folder: Path) -> Struck:
         line = command(bench.book, "record", "--rig", RIG, "--direction", "lock", "--port", port.name)
         with on_a_terminal(line, how) as (process, vanish, shown):
             if after_s >= 0:
-                until(lambda: bench.journals or process.poll() is not None)
+                until(lambda: bench.samples_came() or process.poll() is not None)
             with suppress(subprocess.TimeoutExpired):
                 process.wait(abs(after_s))
             before, sent = bench.journal_bytes(), board.injected.sent
@@ -115,7 +115,7 @@ def strike_line(how: str, after_s: float, folder: Path) -> Struck:
 
 
 def strike_screen(how: str, after_s: float, folder: Path) -> Struck:
-    """End the terminal UI; ``after_s`` counts from the journal on, less than zero from arming."""
+    """End the terminal UI; ``after_s`` counts from the first samples on, less than zero from arming."""
     bench = Bench(folder)
     env = {"THROWBOOK_BY": "M. K.", "PYTHONPATH": str(TOP), "LC_ALL": "C.UTF-8"}
     with board_for_a_throw() as (
@@ -130,7 +130,7 @@ def strike_screen(how: str, after_s: float, folder: Path) -> Struck:
                 shown.until(text)
                 shown.press(*keys)
             if after_s >= 0:
-                until(lambda: bench.journals)
+                until(bench.samples_came)
             until(lambda: False, abs(after_s))
             before, sent = bench.journal_bytes(), board.injected.sent
             process = _program_in(shown)
@@ -159,7 +159,7 @@ def strike_browser(how: str, after_s: float, folder: Path) -> Struck:
                 for text, keys in KEYS_TO_ARM:
                     await browser.until(text)
                     await browser.press("".join(marks.get(key, key) for key in keys))
-                while after_s >= 0 and not bench.journals:
+                while after_s >= 0 and not bench.samples_came():
                     await asyncio.sleep(0.02)
                 await asyncio.sleep(abs(after_s))
                 struck = programs_of(server)[0], bench.journal_bytes(), board.injected.sent
@@ -199,14 +199,14 @@ class Place:
 
     title: str
     strike: Callable[[str, float, Path], Struck]
-    first_s: float = -0.5
+    first_s: float = -1.0
     last_s: float = 4.0
     """The moments that are swept."""
     hows: tuple[str, ...] = tuple(HOWS)
 
 
 STRIKES = {
-    "line": Place("record", strike_line, -1.0, 4.0),
+    "line": Place("record", strike_line, -1.5, 4.0),
     "screen": Place("screen, recording", strike_screen),
     "browser": Place("browser, recording", strike_browser, hows=("browser closed", "server killed")),
 }

@@ -39,6 +39,9 @@ class Struck:
     """Samples kept in the end."""
 
 
+HEAD_BYTES = 2_000
+
+
 class Bench:
     """A rig in a logbook and a board on a cable; what must hold when the session is over."""
 
@@ -58,6 +61,10 @@ class Bench:
         with suppress(FileNotFoundError):  # it was let go just now
             return sum(path.stat().st_size for path in self.journals)
         return 0
+
+    def samples_came(self) -> bool:
+        """Whether more stands in a journal than its head and what a board says of itself."""
+        return self.journal_bytes() > HEAD_BYTES
 
     def kept(self) -> list[int]:
         """Samples of each throw in the logbook, or in a file where no current had flowed yet."""

@@ -99,7 +99,7 @@ def test_the_record_command_takes_a_throw_from_an_emulated_board(emulator, sketc
     with emulated_board(emulator, sketches, "ina226", text, SECONDS, tmp_path) as board:
         board.go()
         record = ("record", "--json", "--rig", rig_file, "--port", board.port, "--direction", "lock")
-        done = throwbook(tmp_path / "logbook.db", *record, "--out", tmp_path / "out.csv", timeout=60)
+        done = throwbook(tmp_path / "logbook.db", *record, "--out", tmp_path / "out.csv", timeout=300)
     assert done.returncode == 0, done.stderr
     judged = json.loads(done.stdout)
     assert judged["verdict"] == PASS
