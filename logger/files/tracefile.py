@@ -19,6 +19,7 @@ from logger.errors import InputError, OutsideError
 from logger.files import rows
 from logger.files.columns import locate, parse_choices
 from logger.files.tracehead import head_lines, read_head
+from logger.files.whole_file import whole_file
 
 _BLOCK_BYTES = 1 << 18
 _LONGEST_LINE_BYTES = 1 << 16
@@ -82,20 +83,14 @@ def write_trace(trace: Trace, path: str | os.PathLike[str]) -> None:
 
     The file appears whole or not at all. Raises OutsideError when the disk is full or refuses.
     """
-    target = Path(path)
-    part = target.with_name(target.name + ".part")
-    try:
-        with open(part, "w", encoding="utf-8", newline="") as file:
-            for text in trace_text(trace):
-                file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, target)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise OutsideError(
-            f"writing failed ({error.strerror})", os.fsdecode(path), "Check the disk and its free space"
-        ) from error
+    with (
+        whole_file(Path(path), "Check the disk and its free space") as part,
+        open(part, "w", encoding="utf-8", newline="") as file,
+    ):
+        for text in trace_text(trace):
+            file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def trace_text(trace: Trace, rows_at_once: int = 50_000) -> Iterator[str]:

@@ -1,7 +1,5 @@
 """Papers from the logbook: reports, the blank sheet, the cab card. Each is written whole or not at all."""
 
-import os
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -10,6 +8,7 @@ from typing import TYPE_CHECKING
 from logger.core.quantities.plain import file_name
 from logger.core.records.records import SPOT
 from logger.errors import OutsideError
+from logger.files.whole_file import whole_file
 from logger.jobs.logbooks import opened
 
 if TYPE_CHECKING:
@@ -114,18 +113,13 @@ def _write_both(document: "Document", material: "Material", stem: str, issue: Is
 
 def write(path: Path, content: bytes) -> Path:
     """Write a file that appears whole or not at all. Raises OutsideError when the disk refuses."""
-    part = path.with_name(f"{path.name}.part")
+    do = "Check the folder and the free space, or give --folder."
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(content)
-        os.replace(part, path)
     except OSError as error:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        what = f"writing failed ({error.strerror})"
-        raise OutsideError(
-            what, str(path), "Check the folder and the free space, or give --folder."
-        ) from error
+        raise OutsideError(f"writing failed ({error.strerror})", str(path), do) from error
+    with whole_file(path, do) as part:
+        part.write_bytes(content)
     return path
 
 

@@ -1,13 +1,10 @@
 """The list of rigs as a file: CSV for a spreadsheet, PDF for the wall. Each is written whole or not at all."""
 
-import os
 from collections.abc import Sequence
-from contextlib import suppress
 from datetime import date
 from pathlib import Path
 
 from logger.core.standing.status_words import reasons, short
-from logger.errors import OutsideError
 from logger.jobs.reporting import write
 from logger.jobs.rig_list import Listed, Wanted
 
@@ -28,19 +25,12 @@ COLUMNS = (
 def list_csv(found: Sequence[Listed], path: Path) -> None:
     """One row a rig. Raises OutsideError when the disk refuses."""
     from logger.files.tables import CsvTable, Layout
+    from logger.files.whole_file import whole_file
 
-    part = path.with_name(f"{path.name}.part")
-    try:
+    with whole_file(path) as part:
         table = CsvTable(part, Layout(COLUMNS))
         table.add(_row(one) for one in found)
         table.close()
-        os.replace(part, path)
-    except OSError as error:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise OutsideError(
-            f"writing failed ({error.strerror})", str(path), "Check the folder and the free space."
-        ) from error
 
 
 def list_pdf(found: Sequence[Listed], wanted: Wanted, path: Path, issued: date, paper: str) -> None:

@@ -101,6 +101,7 @@ def pages(path: str | Path, count: int) -> Iterator[Callable[["Figure"], None]]:
         )
     part = Path(f"{path}.part")
     try:
+        part.unlink(missing_ok=True)  # a link that somebody put there isn't written through
         if ending == "pdf":
             from matplotlib.backends.backend_pdf import PdfPages
 
