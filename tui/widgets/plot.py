@@ -13,8 +13,8 @@ from tui.widgets.frame import TONES
 class Plot(Widget):
     """Shows one drawing; nothing before it has one.
 
-    It hands its lines over as they are: by way of a text, which might have to be wrapped, each takes three times as long,
-    and while a throw is recorded a key waits behind the drawing.
+    It hands its lines over as they are: by way of a text, which might have to be wrapped, that costs twice what the drawing
+    does, and while a throw is recorded a key waits behind it.
     """
 
     def __init__(self, *, id: str | None = None, empty: str = "") -> None:
