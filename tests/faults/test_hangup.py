@@ -3,6 +3,8 @@
 import shutil
 import signal
 import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -31,6 +33,16 @@ def journal_bytes(folder: Path) -> int:
     return sum(path.stat().st_size for path in folder.glob("log.throwbook.unfinished/*.journal"))
 
 
+@contextmanager
+def not_ignored(number: signal.Signals) -> Iterator[None]:
+    """What is started here hears the signal, even where these tests were started with ``nohup``, which is inherited."""
+    before = signal.signal(number, signal.SIG_DFL)
+    try:
+        yield
+    finally:
+        signal.signal(number, before)
+
+
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no such signal")
 @pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM])
 def test_a_session_that_ends_in_mid_record_leaves_a_journal_that_is_offered_and_recovered(
@@ -41,14 +53,15 @@ def test_a_session_that_ends_in_mid_record_leaves_a_journal_that_is_offered_and_
     record = ("record", "--rig", RIG_FILE, "--direction", "lock", "--seconds", "1e6 s")
     with board_on_a_cable(throw_source(run_s=1e6), speed=8.0) as (port, _):
         line = line_of(tmp_path, *record, "--port", port.name)
-        recording = subprocess.Popen(
-            line,
-            cwd=TOP,
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            start_new_session=True,
-        )
+        with not_ignored(number):
+            recording = subprocess.Popen(
+                line,
+                cwd=TOP,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                start_new_session=True,
+            )
         assert until(lambda: journal_bytes(tmp_path) > 20_000), recording.stderr.read()
         second = run(tmp_path, *record, "--port", port.name)  # another program at the same port
         assert (second.returncode, len(second.stderr.strip().splitlines())) == (3, 1), second.stderr

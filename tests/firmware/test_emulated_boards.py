@@ -216,7 +216,7 @@ def test_current_beyond_the_range_is_told_and_stands_at_the_end_of_the_range(boa
 
 def test_what_a_flooded_board_says_it_lost_is_exactly_what_is_missing(board):
     flood = [(30 + 60 * n, frame(b"ping") * 150) for n in range(8)]
-    with board("ina226", steady(-33.0), 2.5) as emulated:
+    with board("ina226", steady(-33.0), 5.0) as emulated:
         heard = converse(emulated, rate_hz=300, then=[*flood, (550, frame(b"halt"))])
     assert heard.session.lost > 50
     assert told_lost(heard) == heard.session.lost

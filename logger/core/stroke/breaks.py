@@ -34,6 +34,8 @@ C(24, 12) = 2.7 million times, however rough the run."""
 COASTED_U = 0.3
 """Relative standard uncertainty of how far a motor coasts (*assumed*: some of the braking grows with the speed; if all
 of it did, it would coast twice as far)."""
+UNSEEN_SURGE_ROWS = 2
+"""Rows after the return in which the rest of a surge may hide at a low rate: one, and a second where a board averages."""
 SURGE_WITHIN_S = 0.1
 """A surge stands at its highest within this time of the return (*practice*)."""
 
@@ -84,10 +86,13 @@ def find_breaks(
     if not 0 < len(found) <= MOST_BREAKS:
         return ()
     ends = [opened for opened, _, _ in found[1:]] + [last + 1]
-    return tuple(
-        Break(opened, closed, _surge_over(current_a, time_s, closed, end - 1), certain=certain)
-        for (opened, closed, certain), end in zip(found, ends, strict=True)
-    )
+    breaks = []
+    for (opened, closed, certain), end in zip(found, ends, strict=True):
+        settled = _surge_over(current_a, time_s, closed, end - 1)
+        if not certain:
+            settled = min(max(settled, closed + UNSEEN_SURGE_ROWS), end)
+        breaks.append(Break(opened, closed, settled, certain=certain))
+    return tuple(breaks)
 
 
 def _zeros(open_rows: NDArray[np.bool_]) -> list[tuple[int, int]]:

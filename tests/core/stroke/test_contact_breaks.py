@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from logger.core.machine.rating import motor_line
@@ -321,6 +321,7 @@ SLOW_BASELINES = {
     decay_s=st.floats(0.03, 0.1),
     seed=st.integers(1, 1000),
 )
+@example(rate_hz=10.0, averages=False, at=0.6636460364648472, periods=2.0625, decay_s=0.03, seed=308)
 def test_at_a_rate_too_low_to_tell_it_is_said_so_and_no_load_is_named(
     rate_hz, averages, at, periods, decay_s, seed
 ):
