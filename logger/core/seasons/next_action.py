@@ -125,7 +125,8 @@ def _risen(case: Case) -> NextAction | None:
         why, remedy = f"{why}; {case.spots[0]}", "look at that place: burr, bent pin, packed mud, nut"
     by = case.today + SOON
     if one.forecast is not None:
-        why += f"; limit reached about {one.forecast.crosses} ({one.forecast.low} to {one.forecast.high})"
+        which, when = one.direction, one.forecast
+        why += f"; {which} reaches its limit about {when.crosses} ({when.low} to {when.high})"
         by = min(by, max(case.today, one.forecast.low))
     return _act(case, 3, remedy, why, _sure(one), by, bring)
 
