@@ -175,6 +175,7 @@ def child(logbook: str, port: str, told: str) -> None:
             self.push_screen(RecordScreen("slow-loader", "slow-loader-1", "lock"))
 
     answer_escape_sooner()
+    os.chdir(Path(told).parent)  # a rehearsal board's throw becomes a file in the folder it is recorded in
     App(Desk(logbook=logbook, by="M. K.", port=port, baud=BAUD, rate_hz=RATE_HZ)).run()
     Path(told).write_text(" ".join(f"{one:.4f}" for one in drawn_s))
 
