@@ -30,3 +30,18 @@ def run(tmp_path, monkeypatch, capsys):
 
     command.path = path
     return command
+
+
+@pytest.fixture
+def in_empty_folder(tmp_path, monkeypatch, capsys):
+    """Run a command in an empty folder with its own logbook; gives exit code, stdout, stderr."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("THROWBOOK_LOGBOOK", str(tmp_path / "book.throwbook"))
+    monkeypatch.setenv("THROWBOOK_BY", "M. K.")
+
+    def run(*args: object) -> tuple[int, str, str]:
+        code = diagnostics.run(throwbook, [str(arg) for arg in args])
+        said = capsys.readouterr()
+        return code, said.out, said.err
+
+    return run

@@ -30,7 +30,7 @@ from aiohttp import ClientSession
 from tests.command import TOP, command, environment
 from tests.faults.browser import Browser, is_gone, listening, programs_of, served
 from tests.faults.session_bench import RIG, SPEED, Bench, Struck, board_for_a_throw
-from tests.faults.terminal import Terminal, terminal
+from tests.faults.terminal import KEYS_TO_ARM, Terminal, terminal
 from tests.faults.until import LIMIT_S, until
 from tests.report.page_words import need
 
@@ -43,15 +43,6 @@ HOWS: dict[str, signal.Signals | None] = {
 }
 """Unsaid: no hang-up reaches the program, as when it was started with ``nohup``."""
 UNSAID = "terminal gone, unsaid"
-KEYS_TO_ARM = (
-    ("not commissioned", ["Enter"]),
-    ("T one throw", ["t"]),
-    ("before anything moves", ["Enter"] * 6),
-    ("Ctrl-S keep", ["C-s"]),
-    ("NEXT: lock throw 1 of 1", ["Enter"]),
-    ("Enter arm", ["Enter"]),
-)
-"""What the screen shows, and what is pressed then."""
 
 
 @contextmanager

@@ -10,6 +10,15 @@ from pathlib import Path
 
 LIMIT_S = 60.0
 STEP_S = 0.05
+KEYS_TO_ARM = (
+    ("not commissioned", ["Enter"]),
+    ("T one throw", ["t"]),
+    ("before anything moves", ["Enter"] * 6),
+    ("Ctrl-S keep", ["C-s"]),
+    ("NEXT: lock throw 1 of 1", ["Enter"]),
+    ("Enter arm", ["Enter"]),
+)
+"""What the screen shows, and what is pressed then."""
 
 
 class Terminal:

@@ -11,7 +11,7 @@ from logger.jobs.logbooks import opened
 from logger.jobs.rig_list import add_rig
 from logger.protocol.rehearsal import IDENTITY
 from tests.faults.good_input import NOW
-from tests.faults.terminal import terminal
+from tests.faults.terminal import KEYS_TO_ARM, terminal
 from tests.ports.bench import board_on_a_cable, throw_source
 from tests.report.page_words import need
 
@@ -20,15 +20,6 @@ FIGURE = re.compile(r"^ [ \u2588]*\u2588[ \u2588]*$", re.MULTILINE)
 """A line of the large figure: blocks and blanks."""
 BOARD = replace(IDENTITY, id="bench-1")
 """What a rehearsal board records isn't kept."""
-PATH = (
-    ("not commissioned", ["Enter"]),
-    ("T one throw", ["t"]),
-    ("before anything moves", ["Enter"] * 6),
-    ("Ctrl-S keep", ["C-s"]),
-    ("NEXT: lock throw 1 of 1", ["Enter"]),
-    ("Enter arm", ["Enter"]),
-)
-"""What the screen shows, and what is pressed then."""
 
 
 def large_figure(screen: str) -> bool:
@@ -46,7 +37,7 @@ def test_a_terminal_made_tiny_in_mid_throw_costs_no_sample_and_the_screen_comes_
         board_on_a_cable(throw_source(rest_s=1.0, run_s=1e6), identity=BOARD) as (port, _),
         terminal(tmux, tmp_path, line, env | {"THROWBOOK_PORT": port.name}) as shown,
     ):
-        for text, keys in PATH:
+        for text, keys in KEYS_TO_ARM:
             shown.until(text)
             shown.press(*keys)
         shown.until("running", large_figure)
