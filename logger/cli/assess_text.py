@@ -10,7 +10,6 @@ from logger.core.cautions import SHOWN_AT
 from logger.core.machine.limits import MAX
 from logger.core.quantities.number_text import NOT_KNOWN, limit_text, measured_text, percent_text
 from logger.core.stroke.set_checks import SPREAD
-from logger.core.trace import LOCK
 from logger.jobs.assess import Judged
 
 # verdict: (word shown, style)
@@ -21,9 +20,6 @@ VERDICT_WORDS = {
     UNDECIDED: ("undecided", "warn"),
     UNUSABLE: ("unusable", "warn"),
 }
-# Signs on a lock throw after which the machine stays out of use until somebody has found the cause.
-DO_NOT_USE = frozenset({"stall", "stopped-short", "light-run", "no-end", "no-start"})
-
 MOST_NAMES = 3
 NARROW = 110
 """Columns below which the table has no room for what was noticed."""
@@ -186,7 +182,9 @@ def _show_reason(assessment: Assessment, name: str) -> None:
         if diagnosis.action not in actions:
             _labelled("To tell", diagnosis.action)
             actions.append(diagnosis.action)
-    if assessment.direction == LOCK and any(sign.sign in DO_NOT_USE for sign in _failing(assessment)):
+    from logger.core.standing.raising import takes_out_of_use
+
+    if any(takes_out_of_use(sign.sign, assessment.direction) for sign in _failing(assessment)):
         for caution in SHOWN_AT["do not use"]:
             line(caution, style="bad", indent=2)
 

@@ -45,6 +45,7 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
           --ambient 4degC --attachment bucket
     """
     from logger.jobs.sheets import plan as make
+    from logger.jobs.way_back import way_back
 
     kind = needed(given["kind"], "--kind", "What is the sheet for", tuple(KINDS.choices))
     answers = ask_questions(question_answers(given))
@@ -53,6 +54,12 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
         output.json_line({"sheet": state.name, "rig": rig, "kind": kind, **vars(made)})
         return
     print_plan(state, made)
+    if kind == "commissioning" and way_back(logbook_of(ctx), rig).repair_first:
+        output.line(
+            "The rig is out of use and no repair is logged that this sheet could be after: it doesn't bring the rig back. "
+            "Log the repair first (throwbook service add), then plan another.",
+            style="warn",
+        )
 
 
 @sheet.command("list")

@@ -171,6 +171,13 @@ def trace_of(book: "Logbook", logged: "LoggedTrial") -> "Trace":
     return under(replace(trace, head=head), from_details(stored.board, stored.details, stored.id))
 
 
+def calibration_in(book: "Logbook", trace: "Trace") -> str | None:
+    """Id of the calibration that a trace stands under, where this logbook holds it."""
+    named = trace.head.get("calibration")
+    known = book.calibrations(str(trace.head["board"])) if named and "board" in trace.head else ()
+    return next((one.id for one in known if one.id == named), None)
+
+
 def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) -> int:
     """Judge every trial of the board under this calibration, as a new revision beside the old; gives how many.
 

@@ -264,6 +264,8 @@ def _judge(
 
 def _log(book: Logbook, state: SheetState, throw: Throw, by: str, now: datetime) -> LoggedTrial:
     """One throw onto the sheet, with the orders to the latch that it gives rise to."""
+    from logger.jobs.calibrate import calibration_in
+
     logged = book.add_trial(
         state.sheet.id,
         throw.trace,
@@ -273,6 +275,7 @@ def _log(book: Logbook, state: SheetState, throw: Throw, by: str, now: datetime)
         software_version=__version__,
         as_found=throw.as_found,
         baseline=throw.baseline,
+        calibration=calibration_in(book, throw.trace),
         file=Path(throw.trace.source).name,
     )
     latch.raise_for(book, state, logged, by, now)

@@ -59,9 +59,9 @@ def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: d
         for one in logged:
             found = held[one.direction]
             air_c = conditions_from(state.answers).ambient_c
-            assessment = _again(book, one, rig, found, air_c, on_bench=kind == BENCH)
+            assessment, calibration = _again(book, one, rig, found, air_c, on_bench=kind == BENCH)
             record = found.record.id if found is not None and found.record is not None else None
-            book.judge(one.id, assessment, by, now, __version__, record, written(reason))
+            book.judge(one.id, assessment, by, now, __version__, record, written(reason), calibration)
             before = one.judgement.assessment.verdict if one.judgement else ""
             if assessment.verdict != before:
                 position = one.placement.position if one.placement else 0
@@ -80,19 +80,20 @@ def _again(
     held: Held | None,
     air_c: float | None,
     on_bench: bool,
-) -> "Assessment":
-    """The throw judged as it would be today: its record, or what was read by hand."""
+) -> "tuple[Assessment, str | None]":
+    """The throw judged as it would be today, its record or what was read by hand; and the calibration it was judged with."""
     baseline = held.baseline if held is not None else None
     if logged.trial.source == BY_HAND:
         from logger.core.sheets.byhand import assess_by_hand
         from logger.core.sheets.byhand_lines import in_air
 
         throw, tools = hand_throw(dict(logged.trial.hand or {}), logged.direction)
-        return assess_by_hand(in_air(throw, air_c), rig, tools, baseline)
+        return assess_by_hand(in_air(throw, air_c), rig, tools, baseline), None
     from logger.core.stroke.assess import assess_trace
-    from logger.jobs.calibrate import trace_of
+    from logger.jobs.calibrate import calibration_in, trace_of
 
-    return assess_trace(trace_of(book, logged), rig, baseline, on_bench=on_bench)
+    trace = trace_of(book, logged)
+    return assess_trace(trace, rig, baseline, on_bench=on_bench), calibration_in(book, trace)
 
 
 def hand_throw(kept: dict[str, Any], direction: str) -> "tuple[HandThrow, Instruments]":

@@ -10,7 +10,7 @@ from logger.core.assessment import NO_RUN, STALL, WATCH
 from logger.core.quantities.plain import written
 from logger.core.records.records import COMMISSIONING, REJECTED, BaselineRecord, SheetState
 from logger.core.sheets.sheet import NO, SheetTrial, lock_throws, plan_from, sheet_trials
-from logger.core.standing.service import NO_REPAIR
+from logger.core.standing.service import work_done
 from logger.core.standing.status import Status
 from logger.errors import InputError
 from logger.jobs import latch
@@ -120,7 +120,7 @@ def _services_since(book: Logbook, state: SheetState, older: Sequence[BaselineRe
         if one.id in used and one.placement is not None
     }
     known = {name for sheet in before for name in plan_from(sheets[sheet].sheet.plan).services}
-    worked = {row.id for row in book.services(state.sheet.rig) if row.action not in NO_REPAIR}
+    worked = {row.id for row in book.services(state.sheet.rig) if work_done(row.action)}
     return [name for name in plan_from(state.sheet.plan).services if name not in known and name in worked]
 
 

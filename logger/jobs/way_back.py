@@ -5,10 +5,20 @@ from pathlib import Path
 
 from logger.core.records.records import ACCEPTED, COMMISSIONING, SheetState
 from logger.core.sheets.sheet import plan_from
-from logger.core.standing.service import ServiceEntry, entry_from
-from logger.core.standing.status import CAUSE_FOUND, REASON, RECOMMISSIONED, REPAIR, SIGNED, WAY_DOWN, Status
+from logger.core.standing.service import ServiceEntry, entry_from, is_repair
+from logger.core.standing.status import (
+    CAUSE_FOUND,
+    REASON,
+    RECOMMISSIONED,
+    REPAIR,
+    SIGNED,
+    WAY_DOWN,
+    RepairProof,
+    Status,
+)
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
+from logger.jobs.repairs import repair_proofs
 
 
 @dataclass(frozen=True)
@@ -50,9 +60,11 @@ def way_back(logbook: str | Path | None, rig: str) -> WayBack:
         if not status.open:
             return WayBack(status, (), (), None, None, None)
         raised = [set(one.ids) for one in status.open if REPAIR in one.needs]
-        entries = [entry_from(row) for row in book.services(rig, every_revision=True)]
+        rows = book.services(rig, every_revision=True)
+        proofs = repair_proofs(rows)
         # What asks for no repair is answered by none: an old one must not be named as if it did.
-        repair = next((one for one in reversed(entries) if raised and _repairs(one, raised)), None)
+        entries = [entry_from(row) for row in rows if raised and _repairs(proofs[row.id], raised)]
+        repair = entries[-1] if entries else None
         later = [one for one in book.sheets(rig) if repair is not None and _after(one, raised, repair)]
     sheet = next((one for one in reversed(later) if one.state == ACCEPTED), None)
     open_sheet = next((one for one in reversed(later) if one.state == "open"), None)
@@ -68,9 +80,10 @@ def way_back(logbook: str | Path | None, rig: str) -> WayBack:
     )
 
 
-def _repairs(entry: ServiceEntry, raised: list[set[str]]) -> bool:
+def _repairs(proof: RepairProof, raised: list[set[str]]) -> bool:
     """What was raised after it, and needs no repair, doesn't count against it."""
-    return bool(entry.found) and bool(entry.fixed) and all(ids & set(entry.answers) for ids in raised)
+    mended = is_repair(proof.action, proof.found, proof.fixed)
+    return mended and all(ids & proof.answers for ids in raised)
 
 
 def _after(state: SheetState, raised: list[set[str]], repair: ServiceEntry) -> bool:

@@ -10,7 +10,8 @@ from typing import NamedTuple
 from logger.core.assessment import FAIL, WATCH, Assessment, Sign
 from logger.core.records.records import BENCH
 from logger.core.sheets.sheet import NO, Seen
-from logger.core.trace import LOCK, UNLOCK
+from logger.core.standing.status import CAUSES, DO_NOT_USE, LEVELS
+from logger.core.trace import DIRECTIONS, LOCK, UNLOCK
 
 # (sign at level fail, direction): cause in ``status.CAUSES``. A sign that isn't here is a failed limit.
 SIGN_CAUSES: dict[tuple[str, str], str] = {
@@ -69,13 +70,25 @@ def findings_in_record(kind: str, judged: Assessment) -> list[Finding]:
 
 def causes_of_failed(kind: str, direction: str, signs: Iterable[str]) -> set[str]:
     """The causes alone, from the names of a throw's signs at level fail."""
-    causes = {SIGN_CAUSES.get((sign, direction), FAILED_LIMIT) for sign in signs}
+    causes = {cause_of_failed(sign, direction) for sign in signs}
     return causes - set(NOT_ON_BENCH) if kind == BENCH else causes
+
+
+def cause_of_failed(sign: str, direction: str) -> str:
+    """What a sign at level fail raises. Where the direction isn't known, the worse cause counts."""
+    ways = (direction,) if direction in DIRECTIONS else DIRECTIONS
+    causes = [SIGN_CAUSES.get((sign, way), FAILED_LIMIT) for way in ways]
+    return max(causes, key=lambda cause: LEVELS.index(CAUSES[cause][0]))
+
+
+def takes_out_of_use(sign: str, direction: str) -> bool:
+    """Whether a sign at level fail takes a rig on the machine to ``do not use``."""
+    return CAUSES[cause_of_failed(sign, direction)][0] == DO_NOT_USE
 
 
 def _cause_of(sign: Sign, direction: str) -> str | None:
     if sign.level == FAIL:
-        return SIGN_CAUSES.get((sign.sign, direction), FAILED_LIMIT)
+        return cause_of_failed(sign.sign, direction)
     return "watch sign" if sign.level == WATCH else None
 
 

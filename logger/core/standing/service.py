@@ -72,13 +72,23 @@ class ServiceEntry:
         return ACTIONS.get(self.action, False) if self.new_stretch is None else self.new_stretch
 
 
-NO_REPAIR = ("inspected",)
-"""Actions that mend nothing."""
+NO_WORK = ("inspected",)
+"""Actions that change nothing on the machine."""
+
+
+def work_done(action: str) -> bool:
+    """Whether an entry with this action tells of work on the machine."""
+    return action not in NO_WORK
+
+
+def is_repair(action: str, found: str, fixed: str) -> bool:
+    """What a repair is, for every place that asks: work was done, and what was found and what was done about it are written."""
+    return work_done(action) and bool(written(found)) and bool(written(fixed))
 
 
 def mends(entry: ServiceEntry) -> bool:
-    """Whether an entry tells of a repair: work was done, what was found and what was done about it are both written."""
-    return entry.action not in NO_REPAIR and bool(entry.found) and bool(entry.fixed)
+    """Whether an entry of the history tells of a repair."""
+    return is_repair(entry.action, entry.found.what, entry.fixed.what)
 
 
 DETAILS = (

@@ -22,7 +22,7 @@ from hashlib import sha256
 
 from logger.core.quantities.plain import written
 from logger.core.records.records import COMMISSIONING, Order
-from logger.core.standing.service import NO_REPAIR
+from logger.core.standing.service import is_repair
 
 IN_SERVICE = "in service"
 WATCH = "watch"
@@ -246,9 +246,7 @@ def _repaired(order: Order, raised: str, evidence: Evidence) -> bool:
         repair is not None
         and repair.rig == order.rig
         and raised in repair.answers
-        and repair.action not in NO_REPAIR
-        and bool(written(repair.found))
-        and bool(written(repair.fixed))
+        and is_repair(repair.action, repair.found, repair.fixed)
     )
 
 
