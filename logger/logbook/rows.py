@@ -13,7 +13,8 @@ from datetime import datetime
 from typing import Any
 
 from logger.core.records.records import Fact
-from logger.logbook.tables import FLAG, IDS, JSON, REAL, TIME, Table
+from logger.errors import InputError
+from logger.logbook.tables import FLAG, IDS, INTEGER, JSON, REAL, TIME, Table
 
 SqlValue = str | int | float | bytes | None
 
@@ -44,14 +45,21 @@ def _time_text(value: datetime) -> str:
     return value.isoformat()
 
 
+def _whole(value: int) -> int:
+    if not -(2**63) <= value < 2**63:
+        raise ValueError("a whole number of more than 64 bits")
+    return value
+
+
 STORED_AS: Mapping[str, Callable[[Any], SqlValue]] = {
     TIME: _time_text,
     JSON: lambda value: to_json(plain(value)),
     IDS: lambda value: to_json(sorted(value)),
     FLAG: int,
-    REAL: float,
+    INTEGER: _whole,
+    REAL: lambda value: float(value) + 0.0,  # SQLite keeps no minus zero
 }
-"""Kind: how a value of it is turned into what SQLite stores; the other kinds are stored as they are."""
+"""Kind: how a value of it is turned into what SQLite stores *and gives back*; the other kinds are stored as they are."""
 
 
 def to_sql(kind: str, value: Any) -> SqlValue:
@@ -97,17 +105,40 @@ def fact(table: Table, values: Mapping[str, SqlValue]) -> Fact:
             content[column] = "sha256:" + hashlib.sha256(value).hexdigest()
         elif value is not None:
             content[column] = value
-    digest = hashlib.sha256(to_json([table.name, content]).encode()).hexdigest()
-    return Fact(table.name, digest[:32], content)
+    return Fact(table.name, _id_of(table, content), content)
+
+
+def _id_of(table: Table, content: Mapping[str, Any]) -> str:
+    return hashlib.sha256(to_json([table.name, content]).encode()).hexdigest()[:32]
+
+
+def altered(table: Table, row_id: str, summed: Fact) -> bool:
+    """Whether a row's content, summed as it is stored now, doesn't give the id that the row carries.
+
+    Until version 3 an id was made over a minus zero, which SQLite gives back as zero: such a row is as it was written.
+    """
+    if summed.id == row_id:
+        return False
+    zeros = [name for name, kind in table.columns.items() if kind == REAL and summed.content.get(name) == 0.0]
+    return not zeros or _id_of(table, {**summed.content, **dict.fromkeys(zeros, -0.0)}) != row_id
 
 
 def to_row(table: Table, record: Any, extra: Mapping[str, SqlValue]) -> dict[str, SqlValue]:
-    """A record's row, its own id included; ``extra`` holds columns that are not fields of the record as they are."""
-    values = {
-        column: extra[column] if column in extra else to_sql(kind, getattr(record, column))
-        for column, kind in table.columns.items()
-    }
-    return {"id": fact(table, values).id, **values}
+    """A record's row, its own id included; ``extra`` holds columns that are not fields of the record as they are.
+
+    Raises InputError for what no file can hold: half a letter, a number that is none, one of too many digits.
+    """
+    try:
+        values = {
+            column: extra[column] if column in extra else to_sql(kind, getattr(record, column))
+            for column, kind in table.columns.items()
+        }
+        return {"id": fact(table, values).id, **values}
+    except ValueError as error:
+        why = "half a letter in a text" if isinstance(error, UnicodeError) else str(error)
+        raise InputError(
+            f"this can't be stored ({why})", table.name, "Nothing was stored; give it in another form."
+        ) from error
 
 
 def with_id(record: Any, row: Mapping[str, SqlValue]) -> Any:

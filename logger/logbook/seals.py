@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from logger.core.records.records import Fact, Seal
-from logger.logbook.rows import SqlValue, fact
+from logger.logbook.rows import SqlValue, altered, fact
 from logger.logbook.sheets import SheetRows
 from logger.logbook.tables import BY_NAME, Table
 from logger.logbook.troubles import damaged, plain_errors
@@ -101,7 +101,7 @@ class SealRows(SheetRows):
         with plain_errors(self.path):
             for row in self.db.execute(f"SELECT * FROM {attached}.{table} {where}", values):
                 summed = self._summed(shape, row)
-                if summed.id != row["id"]:
+                if altered(shape, row["id"], summed):
                     found.append(replace(summed, id=row["id"]))
         return found
 
