@@ -54,7 +54,8 @@ Examples:
 def assess(ctx: click.Context, /, **given: Any) -> int:
     """Judge recorded throws: figures with their uncertainty, what was noticed, likely causes, a verdict.
 
-    Each FILE is one throw (a folder stands for the .csv files in it). Exit code 1 means that at least one throw failed;
+    Each FILE is one record (a folder stands for the .csv files in it); a record of several movements has each of them
+    judged by itself. Exit code 1 means that at least one throw failed;
     with --json it is 0 whatever the verdicts are.
     """
     from logger.cli import assess_text, output

@@ -2,10 +2,22 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from itertools import groupby
 from pathlib import Path
 
 from logger.cli.output import Cell, line, table, width
-from logger.core.assessment import FAIL, INFO, PASS, UNDECIDED, UNUSABLE, WATCH, Assessment, Check, Sign
+from logger.core.assessment import (
+    FAIL,
+    INFO,
+    PASS,
+    UNDECIDED,
+    UNUSABLE,
+    WATCH,
+    Assessment,
+    Check,
+    Sign,
+    worst_of,
+)
 from logger.core.cautions import SHOWN_AT
 from logger.core.machine.limits import MAX
 from logger.core.quantities.number_text import NOT_KNOWN, limit_text, measured_text, percent_text
@@ -20,6 +32,10 @@ VERDICT_WORDS = {
     UNDECIDED: ("undecided", "warn"),
     UNUSABLE: ("unusable", "warn"),
 }
+
+Names = dict[tuple[str, int], str]
+"""By file and movement."""
+
 MOST_NAMES = 3
 NARROW = 110
 """Columns below which the table has no room for what was noticed."""
@@ -27,10 +43,11 @@ NARROW = 110
 
 def show(judged: Judged, plot: str | None) -> None:
     """Print everything about ``judged``."""
-    names = _short_names([assessment.file for assessment in judged.assessments])
+    names = _names(judged.assessments)
     _show_head(judged)
     line()
     _show_table(judged.assessments, names)
+    _show_records(judged.assessments, names)
     _show_spread(judged)
     _show_notes(judged.assessments, names)
     told = [assessment for assessment in judged.assessments if assessment.verdict != PASS]
@@ -40,7 +57,7 @@ def show(judged: Judged, plot: str | None) -> None:
             line(caution, style="heading")
     for assessment in told:
         line()
-        _show_reason(assessment, names[assessment.file])
+        _show_reason(assessment, names[_key(assessment)])
     line()
     line(_summary(judged.assessments))
     if not told:
@@ -49,7 +66,7 @@ def show(judged: Judged, plot: str | None) -> None:
         line(f"Drawn into {plot}.")
 
 
-def _show_table(assessments: Sequence[Assessment], names: dict[str, str]) -> None:
+def _show_table(assessments: Sequence[Assessment], names: Names) -> None:
     """One row a throw; on a narrow terminal what was noticed stands below, file by file."""
     headings = ["file", "direction", "verdict", "time", "run current", "limit", "noticed"]
     rows = [_row(assessment, names) for assessment in assessments]
@@ -59,7 +76,7 @@ def _show_table(assessments: Sequence[Assessment], names: dict[str, str]) -> Non
         for assessment in assessments:
             noticed = _noticed(assessment)
             if noticed != NOT_KNOWN:
-                line(f"{names[assessment.file]}: {noticed}", hang=2)
+                line(f"{names[_key(assessment)]}: {noticed}", hang=2)
     else:
         table(headings, rows, right=(3, 4, 5))
 
@@ -80,6 +97,31 @@ def _show_head(judged: Judged) -> None:
         line(f"Baseline for {direction}: {word}{baseline.n} throw{'s' if baseline.n > 1 else ''}.")
 
 
+def _key(assessment: Assessment) -> tuple[str, int]:
+    return assessment.file, assessment.movement
+
+
+def _names(assessments: Sequence[Assessment]) -> Names:
+    """What each movement is called: its file, with its number where the file holds more than one."""
+    short = _short_names([assessment.file for assessment in assessments])
+    return {
+        _key(each): short[each.file] + (f"#{each.movement}" if each.movements > 1 else "")
+        for each in assessments
+    }
+
+
+def _show_records(assessments: Sequence[Assessment], names: Names) -> None:
+    """Files of several movements: how many, and the worst verdict, which is the file's."""
+    for _, group in groupby(assessments, key=lambda each: each.file):
+        movements = list(group)
+        if len(movements) > 1:
+            worst = worst_of(movements)
+            name = names[_key(movements[0])].removesuffix(f"#{movements[0].movement}")
+            line(
+                f"{name}: {len(movements)} movements, the worst is {VERDICT_WORDS[worst.verdict][0]}.", hang=2
+            )
+
+
 def _short_names(files: Sequence[str]) -> dict[str, str]:
     """Files without their folders, unless two would then look the same."""
     different = set(files)
@@ -87,10 +129,10 @@ def _short_names(files: Sequence[str]) -> dict[str, str]:
     return short if len(set(short.values())) == len(different) else {file: file for file in different}
 
 
-def _row(assessment: Assessment, names: dict[str, str]) -> list[str | Cell]:
+def _row(assessment: Assessment, names: Names) -> list[str | Cell]:
     figures = assessment.figures
     return [
-        names[assessment.file],
+        names[_key(assessment)],
         assessment.direction,
         Cell(*VERDICT_WORDS[assessment.verdict]),
         measured_text(figures.travel_time_s, "s", most_decimals=2),
@@ -148,12 +190,12 @@ def _show_spread(judged: Judged) -> None:
             )
 
 
-def _show_notes(assessments: Sequence[Assessment], names: dict[str, str]) -> None:
+def _show_notes(assessments: Sequence[Assessment], names: Names) -> None:
     """Each note once, with the files it belongs to unless it belongs to all."""
     files: dict[str, list[str]] = {}
     for assessment in assessments:
         for note in assessment.notes:
-            files.setdefault(note, []).append(names[assessment.file])
+            files.setdefault(note, []).append(names[_key(assessment)])
     for note, which in files.items():
         more = f" and {len(which) - MOST_NAMES} more" if len(which) > MOST_NAMES else ""
         where = "" if len(which) == len(assessments) else f"{', '.join(which[:MOST_NAMES])}{more}: "

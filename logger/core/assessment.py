@@ -5,6 +5,7 @@ Data only. They are computed by ``figures``, ``signs``, ``verdict`` and ``diagno
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple
@@ -23,6 +24,8 @@ PASS = "pass"
 UNDECIDED = "undecided"
 UNUSABLE = "unusable"
 VERDICTS = (PASS, WATCH, FAIL, UNDECIDED, UNUSABLE)
+WORST_FIRST = (FAIL, UNUSABLE, UNDECIDED, WATCH, PASS)
+"""Of several movements in a record the one whose verdict comes first here stands for the record."""
 
 CUT_OFF = "cut-off"
 STALL = "stall"
@@ -156,3 +159,12 @@ class Assessment:
     """When the record began, with its offset from UTC."""
     inrush_end_s: float | None = None
     """End of the start-up transient [s]."""
+    movement: int = 1
+    """Which movement of its record, from 1."""
+    movements: int = 1
+    """How many movements the record holds."""
+
+
+def worst_of(judged: Sequence[Assessment]) -> Assessment:
+    """The movement that stands for its record: the worst verdict, of equal ones the first."""
+    return min(judged, key=lambda each: WORST_FIRST.index(each.verdict))

@@ -11,6 +11,11 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
+MOVEMENT, MOVEMENTS = "movement", "movements"
+"""Head keys of a movement cut out of its record: which one it is, from 1, and how many the record holds."""
+WHOLE_THROW_FOLLOWS = "whole_throw_follows"
+"""Head key of a movement: true where a whole throw the same way came later in its record."""
+
 LOCK = "lock"
 UNLOCK = "unlock"
 DIRECTIONS = (LOCK, UNLOCK)
@@ -18,7 +23,7 @@ DIRECTIONS = (LOCK, UNLOCK)
 
 @dataclass(frozen=True, eq=False)
 class Trace:
-    """One record of one throw.
+    """One record, or one movement cut out of it.
 
     Times are seconds as in the file, strictly rising; currents in ampere, voltages in volt as the board saw them.
     Rows the board counted as lost simply aren't there: the gap shows in ``time_s``.
@@ -44,3 +49,22 @@ class Trace:
 
     def __len__(self) -> int:
         return len(self.time_s)
+
+    @property
+    def movement(self) -> int:
+        """Which movement of its record this is, from 1; 1 for a record that was never split."""
+        return _count(self.head.get(MOVEMENT))
+
+    @property
+    def movements(self) -> int:
+        """How many movements the record holds that this was cut from; 1 for a record that was never split."""
+        return max(self.movement, _count(self.head.get(MOVEMENTS)))
+
+    @property
+    def whole_throw_follows(self) -> bool:
+        """Whether a whole throw the same way came later in the record that this was cut from."""
+        return self.head.get(WHOLE_THROW_FOLLOWS) is True
+
+
+def _count(told: Any) -> int:
+    return told if type(told) is int and told > 0 else 1

@@ -47,6 +47,8 @@ def assessment_record(assessment: Assessment) -> dict[str, Any]:
     """The contract's object for one judged trial; a figure's expanded uncertainty (k = 2) is ``NAME_u``."""
     record: dict[str, Any] = {
         "file": assessment.file,
+        "movement": assessment.movement,
+        "movements": assessment.movements,
         "direction": assessment.direction,
         "usable": assessment.usable,
         "unusable_because": assessment.unusable_because,

@@ -5,9 +5,9 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from logger.core.assessment import Assessment
+from logger.core.assessment import Assessment, worst_of
 from logger.core.rig import Rig
-from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.assess import assess_record
 from logger.core.stroke.baseline import Baseline, make_baseline
 from logger.core.stroke.set_checks import judge_set
 from logger.core.trace import Trace
@@ -39,7 +39,8 @@ class Judged:
     baselines: dict[str, Baseline]
     """By direction."""
     assessments: tuple[Assessment, ...]
-    """In the order of the files; without profiles, so that a thousand files take little memory."""
+    """In the order of the files, each movement of a file by itself; without profiles, so that a thousand files take little
+    memory."""
 
 
 def assess_files(
@@ -56,7 +57,7 @@ def assess_files(
 
     A folder stands for the ``.csv`` files in it. ``known_baselines`` (by direction) hold where ``baseline_files`` give
     none. ``plot`` is a file to draw into: ``.pdf`` takes any number of throws, one
-    page each; ``.png`` and ``.svg`` one. Only one trace is held at a time. Raises InputError at the first file that
+    page each; ``.png`` and ``.svg`` one (the worst of a file's movements). Only one trace is held at a time. Raises InputError at the first file that
     can't be read; nothing is given back then.
     """
     reading = reading or Reading()
@@ -64,16 +65,17 @@ def assess_files(
     baseline_paths = trace_paths(baseline_files)
     total = len(paths) + len(baseline_paths)
     draw = _plotter(plot, len(paths))
+    takes_all = plot is not None and Path(plot).suffix.lower() == ".pdf"
     given = baselines_from(baseline_paths, rig, reading, lambda done: progress(done, total))
     baselines = {**(known_baselines or {}), **given}
     assessments = []
     with draw as page:
         for count, path in enumerate(paths, len(baseline_paths) + 1):
             trace = reading.read(path)
-            baseline = baselines.get(trace.direction)
-            assessment = _noted(assess_trace(trace, rig, baseline), trace, rig)
-            page(trace, assessment, rig, baseline)
-            assessments.append(replace(assessment, profile=None))
+            judged = [_noted(each, trace, rig) for each in assess_record(trace, rig, baselines)]
+            for each in judged if takes_all else (worst_of(judged),):
+                page(replace(trace, direction=each.direction), each, rig, baselines.get(each.direction))
+            assessments += [replace(each, profile=None) for each in judged]
             progress(count, total)
     return Judged(rig, baselines, judge_set(assessments, rig))
 
@@ -87,8 +89,8 @@ def baselines_from(
     """One baseline per direction from healthy traces. Raises InputError naming a trace that isn't fit for one."""
     trials: dict[str, list[Assessment]] = {}
     for count, path in enumerate(paths, 1):
-        trial = assess_trace(reading.read(path), rig)
-        trials.setdefault(trial.direction, []).append(trial)
+        for trial in assess_record(reading.read(path), rig):
+            trials.setdefault(trial.direction, []).append(trial)
         done(count)
     return {
         direction: make_baseline(group, reason="traces given as the baseline")

@@ -6,16 +6,13 @@ The rules stand in ``acceptance_rules.py``, what an accepted sheet states in ``s
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from logger.core.assessment import FAIL, PASS, UNDECIDED, UNUSABLE, WATCH
+from logger.core.assessment import UNDECIDED, WORST_FIRST
 from logger.core.records.records import Sighting
 from logger.core.rig import Rig
 from logger.core.sheets.acceptance_rules import RULES, Case
 from logger.core.sheets.questions import cap
 from logger.core.sheets.sheet import FilledSheet, SheetTrial
 from logger.core.sheets.statement import statement_of
-
-WORSE = (PASS, WATCH, UNDECIDED, UNUSABLE, FAIL)
-"""Verdicts of throws from best to worst."""
 
 
 @dataclass(frozen=True)
@@ -49,4 +46,4 @@ def acceptance(
 
 
 def _worst_verdict(trials: Sequence[SheetTrial]) -> str:
-    return max((one.assessment.verdict for one in trials), key=WORSE.index, default=UNDECIDED)
+    return min((one.assessment.verdict for one in trials), key=WORST_FIRST.index, default=UNDECIDED)

@@ -29,11 +29,11 @@ from logger.core.machine.rating import MotorLine, motor_line, resistance_at
 from logger.core.rig import Rig
 from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow
 from logger.core.sheets.instruments import READ_BY_EYE, Instruments, metered, timed
-from logger.core.stroke.assess import full_stroke
 from logger.core.stroke.baseline import PRACTICE_SPREAD, Baseline
 from logger.core.stroke.cause import POSSIBLE
 from logger.core.stroke.diagnosis import CAUSES
 from logger.core.stroke.evidence import NO_LOAD_U
+from logger.core.stroke.measure import full_stroke
 from logger.core.stroke.signs.load import LIGHT_SHARE
 from logger.core.stroke.signs.supply import LOW_SHARE, SUPPLY_LIMIT
 from logger.core.stroke.verdict import check, verdict_of

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from logger.core.assessment import Figures, Profile
+from logger.core.assessment import CUT_OFF, Figures, Profile
 from logger.core.machine.rating import MotorLine
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
@@ -12,6 +12,8 @@ from logger.core.stroke.shape import Fit
 from logger.core.stroke.travel import Travel
 from logger.core.trace import Trace
 
+JOG = 0.1
+"""A movement over less than this share of the stroke is a jog (contract, section 7)."""
 NO_LOAD_U = 0.10
 """Relative standard uncertainty of a data-sheet no-load current (*practice*)."""
 COLD_SHARE_PER_K = 0.004
@@ -64,6 +66,11 @@ class Evidence:
         """Mean running current of the baseline [A]."""
         spread = self.baseline.figures.get("run_current_a") if self.baseline else None
         return spread.mean if spread else None
+
+    @property
+    def jog_before_a_throw(self) -> bool:
+        """Whether somebody only touched the switch, and a whole throw the same way followed in the same record."""
+        return self.end == CUT_OFF and self.travel_share < JOG and self.trace.whole_throw_follows
 
     def cold_share(self) -> tuple[float, float]:
         """How much heavier the weather alone makes this trial than the baseline: share, and standard uncertainty.

@@ -16,8 +16,6 @@ PAUSE_S = 0.3
 """A break in the current shorter than this is a bad contact: the motor coasts through it (*practice*)."""
 DRIVES = 0.1
 """Current below this share of its median drives nothing, whatever voltage is read (*practice*)."""
-SURELY_SHORTER = 0.8
-"""Share of the shortest stroke's time within which no stroke is done, whatever the data sheet is off (*practice*)."""
 
 
 @dataclass(frozen=True)
@@ -67,32 +65,29 @@ def movement_of(
     voltage_v: FloatArray | None,
     period_s: float,
     stroke: FullStroke,
-) -> tuple[tuple[int, int], int, int]:
-    """The first movement (first and last row), how many pauses it has, and the rows of later ones.
+) -> tuple[tuple[int, int], int]:
+    """The first movement (first and last row), and how many pauses it has.
 
-    What follows belongs to it until a stroke can have been done, and after a contact's break where both parts together
-    come nearer to one stroke than the first part alone, and are no more than one. A return stroke would make two of it.
+    What follows a contact's break belongs to it where both parts together come nearer to one stroke than either alone, and
+    are no more than one. A return stroke would make two of it.
     """
     first, last = regions[0]
-    driven_s = time_s[last] - time_s[first]
     share = stroke.share_done(time_s, current_a, voltage_v, slice(first, last + 1))
     used = 1
     for a, b in regions[1:]:
         more = stroke.share_done(time_s, current_a, voltage_v, slice(a, b + 1))
         resumed = (
             time_s[a] - time_s[last] <= LONGEST_S + 2.0 * period_s
-            and abs(share + more - 1.0) < abs(share - 1.0)
+            and abs(share + more - 1.0) < min(abs(share - 1.0), abs(more - 1.0))
             and share + more <= 1.0 + 2.0 * stroke.u
             and _starts_anew(current_a, time_s, (first, last), (a, b))
         )
-        if driven_s >= SURELY_SHORTER * stroke.shortest_s and not resumed:
+        if not resumed:
             break
-        driven_s += time_s[b] - time_s[a]
         share += more
         last = b
         used += 1
-    left_out = sum(b - a + 1 for a, b in regions[used:])
-    return (first, last), used - 1, left_out
+    return (first, last), used - 1
 
 
 def _starts_anew(

@@ -61,8 +61,6 @@ class Segments:
     ends_running: bool
     pauses: int
     """Breaks in the current within the movement, long or short."""
-    rows_left_out: int
-    """Rows after this movement that belong to another one."""
     spikes: int
     breaks: tuple[Break, ...] = ()
     """Breaks of a contact in mid-throw, each with the surge after it."""
@@ -98,17 +96,12 @@ def segment(trace: Trace, no_load_current_a: float, stroke: FullStroke) -> Segme
     current = polarity * raw
     noise_a = noise_of(current, period_s, no_load_current_a) if rest_seen else 0.0
     width = _smoothing_width(noise_a, no_load_current_a)
-    smooth = moving_mean(current, width)
-    threshold = max(
-        REST_SHARE * no_load_current_a,
-        NOISE_SIGMAS * noise_a / np.sqrt(width) if width > 1 else NOISE_SIGMAS * noise_a,
-    )
-    threshold = min(threshold, 0.8 * no_load_current_a)
+    smooth, threshold = movement_threshold(current, noise_a, no_load_current_a)
     regions = regions_of(smooth > threshold, time_s)
     if not regions:
         return _nothing_moved(trace, current, polarity, zero_a, noise_a, period_s)
 
-    (first, last), pauses, left_out = movement_of(regions, time_s, current, trace.voltage_v, period_s, stroke)
+    (first, last), pauses = movement_of(regions, time_s, current, trace.voltage_v, period_s, stroke)
     current, zero_a, zero_u_a, noise_a, step_a = refine_zero(
         current, zero_a, polarity, first, last, 0.5 * no_load_current_a + NOISE_SIGMAS * noise_a, rest_seen
     )
@@ -153,10 +146,18 @@ def segment(trace: Trace, no_load_current_a: float, stroke: FullStroke) -> Segme
         starts_running=starts_running,
         ends_running=ends_running,
         pauses=pauses,
-        rows_left_out=left_out,
         spikes=spikes,
         breaks=breaks,
     )
+
+
+def movement_threshold(
+    current: FloatArray, noise_a: float, no_load_current_a: float
+) -> tuple[FloatArray, float]:
+    """The current smoothed as far as its noise asks for, and the level beyond which it isn't rest [A]."""
+    width = _smoothing_width(noise_a, no_load_current_a)
+    threshold = max(REST_SHARE * no_load_current_a, NOISE_SIGMAS * noise_a / np.sqrt(width))
+    return moving_mean(current, width), min(threshold, 0.8 * no_load_current_a)
 
 
 def _smoothing_width(noise_a: float, no_load_current_a: float) -> int:
@@ -272,6 +273,5 @@ def _nothing_moved(
         starts_running=False,
         ends_running=False,
         pauses=0,
-        rows_left_out=0,
         spikes=0,
     )

@@ -96,7 +96,12 @@ def time_ratio(evidence: Evidence) -> Measured | None:
     far a healthy rig may be from its reference is what the limit allows for.
     """
     time_s = evidence.figures.travel_time_s
-    if evidence.end != CUT_OFF or time_s is None or evidence.travel_share <= 0.0:
+    if (
+        evidence.end != CUT_OFF
+        or time_s is None
+        or evidence.travel_share <= 0.0
+        or evidence.jog_before_a_throw
+    ):
         return None
     u = time_s.u / time_s.value + (0.02 if evidence.moved.from_voltage else 0.10)
     return Measured(evidence.travel_share, u * evidence.travel_share)

@@ -236,7 +236,7 @@ def test_a_break_half_way_through_a_slow_throw_belongs_to_the_throw():
 
 @pytest.mark.parametrize(
     ("there_s", "back_s", "says"),
-    [(13.2, 0.25, set()), (13.2, 13.2, set()), (9.0, 9.0, {"stopped-short"})],
+    [(13.2, 0.25, {"stopped-short"}), (13.2, 13.2, set()), (9.0, 9.0, {"stopped-short"})],
 )
 def test_what_is_sent_back_at_once_is_no_part_of_the_throw(there_s, back_s, says):
     """The board reads the current without its sign: only what both parts would make together tells them apart."""

@@ -128,20 +128,6 @@ def test_a_short_break_in_the_current_does_not_end_the_movement():
     assert abs(found.end_s - drawn.end_s) <= 1.0 / drawn.rate_hz
 
 
-def test_the_return_stroke_in_the_same_record_is_left_out():
-    there, back = Drawn(seed=2), Drawn(seed=3)
-    first, second = there.trace(), back.trace()
-    joined = Trace(
-        np.concatenate([first.time_s, second.time_s + first.time_s[-1] + 0.005]),
-        np.concatenate([first.current_a, second.current_a]),
-        None,
-        "lock",
-    )
-    found = cut(joined)
-    assert abs(found.end_s - there.end_s) <= 1.0 / there.rate_hz
-    assert found.rows_left_out > 0
-
-
 def test_a_coarse_converter_knows_its_zero_no_better_than_its_step():
     trace = Drawn(noise_a=0.0, ripple=0.0).trace()
     coarse = Trace(trace.time_s, np.round(trace.current_a / 0.05) * 0.05, None, "lock")

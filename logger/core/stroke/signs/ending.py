@@ -103,13 +103,15 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     short_of_usual = evidence.baseline is not None and share < usual
     if not (short_of_needed or short_of_usual):
         return None
+    jog = evidence.jog_before_a_throw
     limit = evidence.needed_share if short_of_needed else usual
     digits = 0 if round(100 * share) < round(100 * limit) else 1
     what = "travel needed" if short_of_needed else "travel of the baseline"
     return Sign(
         "stopped-short",
-        FAIL if short_of_needed else WATCH,
-        f"the current fell to zero at {100 * share:.{digits}f} % of the stroke; the {what} is {100 * limit:.{digits}f} %",
+        FAIL if short_of_needed and not jog else WATCH,
+        f"the current fell to zero at {100 * share:.{digits}f} % of the stroke; the {what} is {100 * limit:.{digits}f} %"
+        + ("; a whole throw the same way followed in this record" if jog else ""),
         value=share,
         limit=limit,
         unit="1",

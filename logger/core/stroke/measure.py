@@ -1,0 +1,160 @@
+"""One movement cut up, measured and compared: everything that its signs and limits are then judged by."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from logger.core.assessment import CUT_OFF, NO_RUN, Figures, Measured
+from logger.core.machine.rating import MotorLine, resistance_at
+from logger.core.rig import Rig
+from logger.core.stroke.baseline import Baseline
+from logger.core.stroke.evidence import (
+    MAGNET_SHARE_PER_K,
+    MAGNET_SHARE_PER_K_U,
+    UNKNOWN_TEMPERATURE_K,
+    Evidence,
+)
+from logger.core.stroke.figures import Gains, clipped_at, end_of, figures_of
+from logger.core.stroke.late_load import late_load, take_up_of
+from logger.core.stroke.movement import FullStroke
+from logger.core.stroke.segmentation import Segments, segment
+from logger.core.stroke.shape import fit_difference
+from logger.core.stroke.standstill import standstill_of
+from logger.core.stroke.travel import Travel, profile, travel, voltage_or_nominal
+from logger.core.trace import Trace
+
+HIGHEST_SUPPLY = 1.25
+"""Engine running, a 12 V system stands at up to 15 V: the fastest that a stroke can be (*practice*)."""
+WARMING_U = 0.01
+"""Relative standard uncertainty that an unseen winding temperature leaves in the travel (*assumed*: 30 K of copper on
+a quarter of the voltage)."""
+
+
+def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, gains: Gains) -> Evidence:
+    """Cut, measure and compare one record."""
+    actuator = rig.actuator
+    stroke = stroke_of(trace, rig, line, baseline)
+    full_vs, full_u, r_ohm = stroke.volt_seconds, stroke.u, stroke.r_ohm
+    segments = segment(trace, line.i0_a, stroke)
+    voltage_v, from_voltage = voltage_or_nominal(trace, actuator.voltage_v, segments)
+    still = standstill_of(segments, trace.time_s, voltage_v, actuator, r_ohm, line.u_r)
+    moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still)
+    clip_a = (
+        clipped_at(segments.current_a, segments.first, segments.last, segments.step_a)
+        if segments.moved
+        else None
+    )
+    end = end_of(segments, moved.still_from)
+    if end == NO_RUN:
+        figures, share, u = Figures(), 0.0, 0.0
+        shape_profile, fit = None, None
+    else:
+        share = max(moved.total_vs / full_vs, 0.0)
+        figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
+        u = float(np.hypot(full_u, _resistance_share(figures, line, r_ohm, baseline)))
+        coasted_u_s = sum(each.coasted_u_s for each in segments.breaks)
+        u = float(np.hypot(u, coasted_u_s / (segments.end_s - segments.start_s)))
+        figures = _with_travel(figures, segments, moved, share, u, end)
+        complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
+        tied_vs = moved.total_vs if complete else full_vs
+        shape_profile = (
+            None
+            if segments.starts_running
+            else profile(trace.time_s, segments, moved, tied_vs, 0.0 if complete else u)
+        )
+        fit = None
+        if shape_profile is not None and baseline is not None and baseline.has_profile:
+            fit = fit_difference(shape_profile.current_a, baseline.median_a)
+        figures = replace(figures, take_up_fraction=take_up_of(shape_profile, line.i0_a))
+    return Evidence(
+        trace=trace,
+        rig=rig,
+        line=line,
+        baseline=baseline,
+        segments=segments,
+        moved=moved,
+        figures=figures,
+        clip_a=clip_a,
+        end=end,
+        travel_share=share,
+        travel_share_u=u,
+        profile=shape_profile,
+        fit=fit,
+        late=late_load(fit, baseline, shape_profile, line.i0_a),
+    )
+
+
+def stroke_of(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None) -> FullStroke:
+    """What the full stroke takes at this trial's temperature."""
+    actuator = rig.actuator
+    full_vs, full_u = full_stroke(line, rig, baseline, trace.voltage_v is not None, trace.ambient_c)
+    return FullStroke(
+        shortest_s=actuator.stroke_m / (actuator.no_load_speed_m_s * HIGHEST_SUPPLY),
+        volt_seconds=full_vs,
+        u=full_u,
+        r_ohm=float(resistance_at(line, trace.ambient_c if trace.ambient_c is not None else 20.0)),
+        nominal_v=actuator.voltage_v,
+    )
+
+
+def full_stroke(
+    line: MotorLine, rig: Rig, baseline: Baseline | None, from_voltage: bool, ambient_c: float | None
+) -> tuple[float, float]:
+    """Volt-seconds of the full stroke at this trial's temperature, and their relative standard uncertainty.
+
+    From the baseline where it was measured in the same way, else from the rating. Warm magnets are weaker: the same
+    stroke takes fewer volt-seconds.
+    """
+    spread = baseline.figures.get("back_emf_vs") if baseline is not None else None
+    if spread is not None and baseline is not None and baseline.from_voltage == from_voltage:
+        scatter = spread.sd / spread.mean * float(np.sqrt(1.0 + 1.0 / spread.n)) if spread.n > 1 else 0.02
+        share, magnet_u = magnets(baseline.ambient_c, ambient_c)
+        supply = 0.0 if from_voltage else 0.05
+        return spread.mean * share, float(np.sqrt(scatter**2 + WARMING_U**2 + magnet_u**2 + supply**2))
+    share, magnet_u = magnets(20.0, ambient_c)
+    supply = 0.0 if from_voltage else 0.08
+    full_vs = line.k_e_v_s_per_m * rig.actuator.stroke_m
+    return full_vs * share, float(np.sqrt(line.u_k_e**2 + magnet_u**2 + supply**2))
+
+
+def _resistance_share(figures: Figures, line: MotorLine, r_ohm: float, baseline: Baseline | None) -> float:
+    """Relative standard uncertainty of the travel from a resistance that is known only from a data sheet.
+
+    Against a baseline only a current other than the baseline's matters.
+    """
+    run, volts = figures.run_current_a, figures.mean_voltage_v
+    if run is None:
+        return 0.0
+    usual = baseline.figures.get("run_current_a") if baseline is not None else None
+    other_a = (
+        abs(run.value - usual.mean) if usual is not None else 0.0
+    )  # k_e and R hang together in the rating
+    left_v = (volts.value if volts is not None else line.v_ref) - run.value * r_ohm
+    # Whether the current or only its reading has changed isn't known either: half of it may be a wrong gain.
+    return float(np.hypot(line.u_r, 0.5)) * r_ohm * other_a / max(left_v, 0.1 * line.v_ref)
+
+
+def magnets(there_c: float | None, here_c: float | None) -> tuple[float, float]:
+    """Back-EMF constant here over there, and the standard uncertainty of that."""
+    if there_c is None or here_c is None:
+        return 1.0, abs(MAGNET_SHARE_PER_K) * UNKNOWN_TEMPERATURE_K
+    warmer_k = here_c - there_c
+    return 1.0 + MAGNET_SHARE_PER_K * warmer_k, MAGNET_SHARE_PER_K_U * abs(warmer_k)
+
+
+def _with_travel(
+    figures: Figures, segments: Segments, moved: Travel, share: float, u: float, end: str
+) -> Figures:
+    """Add what the travel says: share of the stroke, and the volt-seconds a baseline is made from."""
+    if segments.starts_running:
+        return figures
+    held = min(max(share, 0.0), 1.0)
+    fraction = Measured(held, 2.0 * u * held)
+    whole = end == CUT_OFF and moved.total_vs > 0.0
+    return replace(
+        figures,
+        travel_fraction=fraction,
+        back_emf_vs=Measured(moved.total_vs, 2.0 * WARMING_U * moved.total_vs)
+        if whole and moved.total_vs > 0.0
+        else None,
+    )
