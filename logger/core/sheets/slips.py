@@ -1,20 +1,23 @@
-"""Readings typed with a slip: 86 s for 8.6 s. A written throw is never taken back, so it is asked before it is written.
+"""Readings typed with a slip: 86 s for 8.6 s, running and peak exchanged. A written throw is never taken back, so it is asked before it is written.
 
 The bounds are wide on purpose: what lies beyond them isn't a bad throw, it is no throw of this actuator.
 """
 
 from logger.core.assessment import CUT_OFF, Assessment
-from logger.core.machine.rating import motor_line
+from logger.core.machine.rating import motor_line, resistance_at
 from logger.core.quantities.units import show
 from logger.core.rig import Rig
 from logger.core.sheets.byhand_lines import HandThrow
+from logger.core.stroke.assess import HIGHEST_SUPPLY
 
 TIMES_OFF = 5.0
 """A whole throw that takes so many times as long as its volts and amperes ask for, or as short. Common practice, no source."""
 OF_STALL, OF_NO_LOAD = 2.0, 0.2
-"""A running motor draws no more than twice its stall current and no less than a fifth of its no-load current."""
+"""No motor draws more than twice its stall current, nor less than a fifth of its no-load current while it runs."""
 OF_NOMINAL = (0.4, 2.0)
 """A motor that runs has a supply between these shares of the nominal voltage."""
+COLDEST_C = -40.0
+"""Where no air temperature was read: the coldest, at which a winding carries most."""
 
 
 def slip(throw: HandThrow, judged: Assessment, rig: Rig) -> str:
@@ -22,10 +25,10 @@ def slip(throw: HandThrow, judged: Assessment, rig: Rig) -> str:
 
     ``judged`` is the throw as ``assess_by_hand`` judges it.
     """
-    for told in (_amps(throw, rig), _volts(throw, rig), _time(throw, judged)):  # the time is judged by both
-        if told:
+    for rule in (_amps, _standing, _exchanged, _volts):
+        if told := rule(throw, rig):
             return told
-    return ""
+    return _time(throw, judged)  # last: it is judged by amperes and volts
 
 
 def _time(throw: HandThrow, judged: Assessment) -> str:
@@ -51,6 +54,29 @@ def _amps(throw: HandThrow, rig: Rig) -> str:
             idle = show(rig.actuator.no_load_current_a, "current")
             return f"{amps} {word} is far below what the motor draws without load ({idle})"
     return ""
+
+
+def _standing(throw: HandThrow, rig: Rig) -> str:
+    """A motor that turned all the way never averaged what it draws standing still."""
+    if throw.run_current_a is None or throw.ended != CUT_OFF:
+        return ""
+    line = motor_line(rig.actuator)
+    volts = throw.voltage_v or throw.rest_voltage_v
+    air_c = throw.ambient_c.value if throw.ambient_c else COLDEST_C
+    least_ohm = float(resistance_at(line, air_c)) * max(1.0 - 2.0 * line.u_r, 0.5)
+    most_a = (volts.value if volts else HIGHEST_SUPPLY * line.v_ref) / least_ohm
+    if throw.run_current_a.value <= most_a:
+        return ""
+    amps = show(throw.run_current_a.value, "current")
+    return f"{amps} running is more than the motor draws standing still ({show(most_a, 'current')} at most)"
+
+
+def _exchanged(throw: HandThrow, rig: Rig) -> str:
+    """The highest reading is never below the running one, by more than the last digits of both."""
+    run, peak = throw.run_current_a, throw.peak_current_a
+    if run is None or peak is None or peak.value >= run.value - run.step - peak.step:
+        return ""
+    return f"{show(peak.value, 'current')} peak is below {show(run.value, 'current')} running: were they exchanged?"
 
 
 def _volts(throw: HandThrow, rig: Rig) -> str:
