@@ -4,6 +4,7 @@ from typing import Any
 
 import click
 
+from logger.cli.columns import column_factors, unit_options
 from logger.files.tracefile import TraceLimits
 
 EXAMPLE = """\b
@@ -33,6 +34,7 @@ Examples:
 @click.option(
     "--direction", type=click.Choice(["lock", "unlock"]), help="Which way, for files that don't say it."
 )
+@unit_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, in the order of the files.")
 @click.option("--plot", metavar="FILE", help="Draw into FILE: .png or .svg for one trace, .pdf for many.")
 @click.option(
@@ -64,7 +66,10 @@ def assess(ctx: click.Context, /, **given: Any) -> int:
     from logger.jobs.rigsource import find_rig
 
     reading = Reading(
-        given["column"], given["direction"], TraceLimits(given["max_rows"], given["max_mib"] * 2**20)
+        given["column"],
+        given["direction"],
+        TraceLimits(given["max_rows"], given["max_mib"] * 2**20),
+        column_factors(given),
     )
     source = find_rig(given["rig_source"], ctx.obj["logbook"])
     with progress("judging") as report:

@@ -7,6 +7,7 @@ import click
 
 from logger.cli import output
 from logger.cli.asking import question_answers, question_options
+from logger.cli.columns import column_factors, unit_options
 from logger.cli.shared import ask_or_refuse, by_option, logbook_of, now, waiting, who
 from logger.cli.sheet_views import print_status
 from logger.core.quantities.plain import counted
@@ -14,7 +15,7 @@ from logger.core.quantities.plain import counted
 if TYPE_CHECKING:
     from logger.jobs.importing import Doubt, Imported, Settle
 
-DOUBTS = ("other-rig", "future-date", "clock-reversed")
+DOUBTS = ("other-rig", "future-date", "clock-reversed", "time-unit", "current-unit", "voltage-unit")
 KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
 
 
@@ -26,7 +27,8 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
     "--allow",
     multiple=True,
     type=click.Choice(DOUBTS),
-    help="Settle a doubt beforehand: the file names another rig, is dated in the future, or its clock went back.",
+    help="Settle a doubt beforehand: the file names another rig, is dated in the future, its clock went back, or a column "
+    "that looks to be in another unit is as it should be.",
 )
 @click.option(
     "--column",
@@ -35,6 +37,7 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
     metavar="KEY=NAME",
     help="time=NAME, current='NAME [mA]', voltage=NAME.",
 )
+@unit_options
 @click.option("--direction", type=click.Choice(["lock", "unlock"]), help="Where the files don't say.")
 @question_options
 @by_option
@@ -70,7 +73,7 @@ def import_(
         Order(rig, kind, files, question_answers(given)),
         who(by),
         now(),
-        reading=Reading(columns, direction),
+        reading=Reading(columns, direction, factors=column_factors(given)),
         settle=_settle(allow),
         waiting=waiting,
     )

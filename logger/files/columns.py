@@ -3,17 +3,18 @@
 Our own files say it in their column names. Others are read with ``time=NAME`` or ``current=NAME [mA]``.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from logger.core.quantities.plain import quoted
 from logger.errors import InputError
 
 # quantity: (column in our own files, its SI unit, unit as typed -> factor to SI)
 QUANTITIES: dict[str, tuple[str, str, dict[str, float]]] = {
-    "time": ("time_s", "s", {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "min": 60.0}),
-    "current": ("current_a", "A", {"A": 1.0, "mA": 1e-3, "uA": 1e-6, "µA": 1e-6}),
-    "voltage": ("voltage_v", "V", {"V": 1.0, "mV": 1e-3, "uV": 1e-6, "µV": 1e-6}),
+    "time": ("time_s", "s", {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "min": 60.0, "d": 86400.0}),
+    "current": ("current_a", "A", {"A": 1.0, "mA": 1e-3, "uA": 1e-6, "µA": 1e-6, "kA": 1e3}),
+    "voltage": ("voltage_v", "V", {"V": 1.0, "mV": 1e-3, "uV": 1e-6, "µV": 1e-6, "kV": 1e3}),
 }
 OPTIONAL = "voltage"
 
@@ -50,9 +51,31 @@ def parse_choices(choices: Sequence[str]) -> dict[str, str]:
     return asked
 
 
-def locate(header: Sequence[str], asked: dict[str, str], where: str) -> tuple[Column, ...]:
+def unit_factors(units: Mapping[str, str | None]) -> dict[str, float]:
+    """Quantity: factor to SI, for the units that a person named. Raises InputError for one that isn't known."""
+    found = {}
+    for quantity, unit in units.items():
+        if unit is None:
+            continue
+        if unit not in QUANTITIES[quantity][2]:
+            raise InputError(
+                f"{quoted(unit)} is no unit of {quantity} that can be read here",
+                f"--{quantity}-unit",
+                f"Use one of {_units(quantity)}",
+            )
+        found[quantity] = QUANTITIES[quantity][2][unit]
+    return found
+
+
+def locate(
+    header: Sequence[str],
+    asked: dict[str, str],
+    where: str,
+    factors: Mapping[str, float] = MappingProxyType({}),
+) -> tuple[Column, ...]:
     """The columns to read, in the order time, current, voltage (if there is one).
 
+    ``factors`` (quantity: factor to SI) outweigh the units in the names.
     ``where`` is the file and line of the header, for messages. Raises InputError for a column that isn't there,
     is there twice, or has a unit we don't know.
     """
@@ -64,7 +87,7 @@ def locate(header: Sequence[str], asked: dict[str, str], where: str) -> tuple[Co
             name, factor = own_name, 1.0
         count = header.count(name)
         if count == 1:
-            found.append(Column(quantity, name, header.index(name), factor))
+            found.append(Column(quantity, name, header.index(name), factors.get(quantity, factor)))
         elif count > 1:
             raise InputError(f"column {quoted(name)} stands there {count} times", where, "Rename one of them")
         elif quantity != OPTIONAL or quantity in asked:

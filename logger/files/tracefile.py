@@ -6,7 +6,7 @@ bytes a row and one block. A file beyond ``TraceLimits`` is refused before or wh
 
 import csv
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -50,12 +50,14 @@ def read_trace(
     path: str | os.PathLike[str],
     *,
     columns: Sequence[str] = (),
+    factors: Mapping[str, float] | None = None,
     direction: str | None = None,
     limits: TraceLimits | None = None,
 ) -> Trace:
     """Read one trace file.
 
     ``columns``: ``time=NAME``, ``current=NAME [mA]``, ``voltage=NAME`` for files with other columns or units.
+    ``factors``: quantity to its factor to SI, where the unit is another than the file says.
     ``direction``: ``lock`` or ``unlock`` where the file doesn't say. Raises InputError with file, line, what is
     wrong and what to do; OutsideError when the disk fails.
     """
@@ -65,7 +67,7 @@ def read_trace(
     try:
         with open(path, "rb") as file:
             _check_size(file, name, limits)
-            return _Reader(file, name, limits).read(asked, direction)
+            return _Reader(file, name, limits, factors or {}).read(asked, direction)
     except FileNotFoundError as error:
         raise InputError("there is no such file", name, "Check the name and the folder") from error
     except IsADirectoryError as error:
@@ -120,10 +122,11 @@ def _check_size(file: BinaryIO, name: str, limits: TraceLimits) -> None:
 class _Reader:
     """One pass over one open file."""
 
-    def __init__(self, file: BinaryIO, name: str, limits: TraceLimits) -> None:
+    def __init__(self, file: BinaryIO, name: str, limits: TraceLimits, factors: Mapping[str, float]) -> None:
         self.file = file
         self.name = name
         self.limits = limits
+        self.factors = factors
         self.line = 0
         """Lines taken so far."""
         self.taken_bytes = 0
@@ -197,7 +200,8 @@ class _Reader:
                 f"numbers where the column names should be ({quoted(header_text)})",
                 "Put a line with the names above the table: time_s,current_a,voltage_v",
             )
-        return rows.Layout(self.name, len(header), locate(header, asked, f"{self.name}, line {self.line}"))
+        columns = locate(header, asked, f"{self.name}, line {self.line}", self.factors)
+        return rows.Layout(self.name, len(header), columns)
 
     def _table(self, layout: rows.Layout) -> list[FloatArray]:
         """The columns as arrays of shape (n,), SI."""

@@ -25,10 +25,14 @@ class Reading:
     columns: tuple[str, ...] = ()
     direction: str | None = None
     limits: TraceLimits = field(default_factory=TraceLimits)
+    factors: Mapping[str, float] = field(default_factory=dict)
+    """Quantity: factor to SI, where a person said that a column is in another unit than the file says."""
 
     def read(self, path: Path) -> Trace:
         """One trace; see ``read_trace``."""
-        return read_trace(path, columns=self.columns, direction=self.direction, limits=self.limits)
+        return read_trace(
+            path, columns=self.columns, factors=self.factors, direction=self.direction, limits=self.limits
+        )
 
 
 @dataclass(frozen=True)
@@ -113,11 +117,13 @@ def trace_paths(files: Sequence[str | Path]) -> list[Path]:
 
 
 def _noted(assessment: Assessment, trace: Trace, rig: Rig) -> Assessment:
-    """Say it where the file names another rig than the one it is judged by."""
-    if not trace.rig or trace.rig == rig.name:
-        return assessment
-    note = f"the file names the rig '{trace.rig}'; it was judged by '{rig.name}'"
-    return replace(assessment, notes=(*assessment.notes, note))
+    """Say it where the file names another rig than the one it is judged by, or is likely in other units."""
+    from logger.core.stroke.column_units import odd_units
+
+    notes = [one.what for one in odd_units(trace, rig)]
+    if trace.rig and trace.rig != rig.name:
+        notes.append(f"the file names the rig '{trace.rig}'; it was judged by '{rig.name}'")
+    return replace(assessment, notes=(*assessment.notes, *notes)) if notes else assessment
 
 
 def _plotter(

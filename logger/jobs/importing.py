@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 OTHER_RIG = "other-rig"
 FUTURE_DATE = "future-date"
 CLOCK_REVERSED = "clock-reversed"
-DOUBTS = (OTHER_RIG, FUTURE_DATE, CLOCK_REVERSED)
+ODD_UNITS = ("time-unit", "current-unit", "voltage-unit")
+DOUBTS = (OTHER_RIG, FUTURE_DATE, CLOCK_REVERSED, *ODD_UNITS)
 
 AHEAD = timedelta(minutes=5)
 """Two clocks may differ by so much before a date counts as in the future (assumed)."""
@@ -126,6 +127,8 @@ def import_traces(
         if not fresh:
             return Imported(None, (), tuple(known), latch.status(book, rig.name))
         _refuse_rehearsed(book, fresh)
+        for doubt in unit_doubts(fresh, rig):
+            settle(doubt)
         for doubt in doubts(fresh, rig.name, now, book.newest_start(rig.name)):
             settle(doubt)
         throws = _judge(book, rig, fresh, asked, progress)
@@ -139,6 +142,17 @@ def import_traces(
             logged = [_log(book, state, throw, by, now) for throw in throws]
             stands = latch.status(book, rig.name)
         return Imported(book.sheet(state.sheet.id), tuple(logged), tuple(known), stands)
+
+
+def unit_doubts(traces: Sequence["Trace"], rig: "Rig") -> list[Doubt]:
+    """Columns that are likely in other units than they were read in: what they show must not go to the status unasked."""
+    from logger.core.stroke.column_units import odd_units
+
+    return [
+        Doubt(f"{odd.quantity}-unit", trace.source, odd.what)
+        for trace in traces
+        for odd in odd_units(trace, rig)
+    ]
 
 
 def doubts(traces: Sequence["Trace"], rig: str, now: datetime, newest: datetime | None) -> list[Doubt]:
