@@ -33,6 +33,9 @@ BENCHMARKS = (
     Benchmark("speed_assess", "parse and analyse against a CSV reader, start of --help", ("--files", "100")),
     Benchmark("strokes", "verdicts on single strokes of random machines", ("--rigs", "6")),
     Benchmark("foreign_strokes", "the same on machines and boards foreign to the simulator", ("--rigs", "1")),
+    Benchmark(
+        "composed", "records of several movements on poor boards, hidden faults in them", ("--records", "400")
+    ),
     Benchmark("board_path", "samples a second, decoding, corrupted lines, memory", ("--quick",)),
     Benchmark("emulated_board", "compiled sketches in an emulator, from the counts to the verdict", ()),
     Benchmark("seasons", "wear against weather over four years", ("--rigs", "20")),

@@ -10,6 +10,7 @@ from tests.benchmarks.foreign_machines import (
     DRIVE,
     GRID,
     SCREW,
+    Interval,
     Machine,
     Motion,
     Throw,
@@ -107,6 +108,10 @@ class Case:
     """Earliest and latest that the end may be told."""
     run_a: tuple[float, float]
     slack_s: float
+    mean_a: Interval | None
+    """True running current, by the physics alone: nothing is allowed for filter and rate."""
+    peak_a: Interval | None
+    inrush_a: float | None
     why: str = ""
 
 
@@ -257,6 +262,7 @@ def _case(
     trace, at = record(rng, m, board, motion, direction, throw.battery_v, until, start, fault != "no-start")
     mean, run_a = _run_current(motion, board)
     trace = _spoil(rng, fault, trace, at, motion, mean)
+    mean_a, peak_a = motion.run_truth()
     return Case(
         family=family,
         seed=seed,
@@ -269,6 +275,9 @@ def _case(
         end_s=(at + min(motion.slowing_s, motion.end_s), at + motion.end_s),
         run_a=run_a,
         slack_s=board.slack_s,
+        mean_a=mean_a,
+        peak_a=peak_a,
+        inrush_a=motion.inrush_truth(),
     )
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from logger.core.rig import Actuator, Board, LockMechanism, Rig
 
 Array = NDArray[np.float64]
+Interval = tuple[float, float]
 GRID = np.linspace(0.0, 1.0, 401)
 SCREW, DRIVE = "screw", "drive"
 
@@ -97,6 +98,31 @@ class Motion:
     """The current is gone; inf: nothing ended it."""
     stop_s: float
     """It stood still under voltage from here; inf: never."""
+    settled_s: tuple[float, float] = (0.0, 0.0)
+    """Of the excess current that ran it up 2 % is left, and half a per cent; a drive: its ramp is over."""
+
+    def run_truth(self) -> "tuple[Interval | None, Interval | None]":
+        """Mean and highest of the run's ripple-free current [A]; None: there was no run.
+
+        Left open: whether the start-up is over with 2 % left of what ran the motor up or with half a per cent, and what
+        a drive's slowing down counts for.
+        """
+        until_s = min(self.end_s, self.stop_s)
+        means, peaks = [], []
+        for begin_s in self.settled_s:
+            for stop_s in (until_s, min(self.slowing_s, until_s)):
+                run = (self.t_s >= begin_s) & (self.t_s <= stop_s)
+                if run.sum() < 3:
+                    return None, None
+                t, i = self.t_s[run], self.current_a[run]
+                means.append(float(np.trapezoid(i, t) / (t[-1] - t[0])))
+                peaks.append(float(i.max()))
+        return (min(means), max(means)), (min(peaks), max(peaks))
+
+    def inrush_truth(self) -> float | None:
+        """Highest ripple-free current of the start-up [A]; None: it was over at once."""
+        early = (self.t_s > 0.0) & (self.t_s <= min(self.settled_s[0], self.end_s))
+        return float(self.current_a[early].max()) if early.any() else None
 
 
 def draw_machine(
@@ -234,7 +260,7 @@ def _screws(machines: list[Machine], throws: list[Throw]) -> list[Motion]:
     n = len(throws)
     lane = np.arange(n)
     total = STEPS_FAST + STEPS_SLOW
-    out_i, out_x, out_t = (np.zeros((total + 1, n), dtype=np.float32) for _ in range(3))
+    out_i, out_x, out_t, out_e = (np.zeros((total + 1, n), dtype=np.float32) for _ in range(4))
     i, v, x, t = (np.zeros(n) for _ in range(4))
     for k in range(total):
         dt = np.where(k < STEPS_FAST, 0.001, slow_dt)
@@ -250,9 +276,16 @@ def _screws(machines: list[Machine], throws: list[Throw]) -> list[Motion]:
         v = np.where(share >= stop, 0.0, v)
         x = x + v * dt
         t = t + dt
-        out_i[k + 1], out_x[k + 1], out_t[k + 1] = i, x / stroke, t
+        out_i[k + 1], out_x[k + 1], out_t[k + 1], out_e[k + 1] = i, x / stroke, t, push / kf
     return [
-        _screw_motion(m, th, out_t[:, k].astype(float), out_i[:, k].astype(float), out_x[:, k].astype(float))
+        _screw_motion(
+            m,
+            th,
+            out_t[:, k].astype(float),
+            out_i[:, k].astype(float),
+            out_x[:, k].astype(float),
+            out_e[:, k].astype(float),
+        )
         for k, (m, th) in enumerate(zip(machines, throws, strict=True))
     ]
 
@@ -267,11 +300,18 @@ def _first(t: Array, x: Array, level: float) -> float:
     return float(t[k - 1] + (level - x[k - 1]) / (x[k] - x[k - 1]) * (t[k] - t[k - 1]))
 
 
-def _screw_motion(m: Machine, throw: Throw, t: Array, i: Array, x: Array) -> Motion:
+def _screw_motion(m: Machine, throw: Throw, t: Array, i: Array, x: Array, excess: Array) -> Motion:
     stop_s = _first(t, x, throw.stop_at)
     end_s = min(_first(t, x, throw.cut_at), stop_s + throw.held_s)
     voltage = throw.battery_v - throw.source_ohm * i
-    return Motion(t, i, voltage, np.minimum(x, 9.0), 6.0 * m.tau_m_s, end_s, end_s, stop_s)
+    settled_s = (_settled(t, excess, 0.02), _settled(t, excess, 0.005))
+    return Motion(t, i, voltage, np.minimum(x, 9.0), 6.0 * m.tau_m_s, end_s, end_s, stop_s, settled_s)
+
+
+def _settled(t: Array, excess: Array, left: float) -> float:
+    """When the current that ran the motor up has fallen to this share of its greatest [s]."""
+    peak = int(np.argmax(excess[:STEPS_FAST]))
+    return float(t[peak + int(np.argmax(excess[peak:] <= left * excess[peak]))])
 
 
 def _drive(m: Machine, throw: Throw) -> Motion:
@@ -314,7 +354,9 @@ def _drive(m: Machine, throw: Throw) -> Motion:
         i = np.where(t >= stop_s, i, i * motor_v / volts)
         voltage = throw.battery_v - throw.source_ohm * i
     whole = cut_s == total and not np.isfinite(stop_s)
-    return Motion(t, i, voltage, x, ramp_s, slowing if whole else float(end_s), float(end_s), stop_s)
+    return Motion(
+        t, i, voltage, x, ramp_s, slowing if whole else float(end_s), float(end_s), stop_s, (ramp_s, ramp_s)
+    )
 
 
 def with_load(throw: Throw, extra_a: Array | float) -> Throw:

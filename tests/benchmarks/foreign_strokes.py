@@ -13,13 +13,15 @@ They are run once for a state of the code that is finished, and no rule or numbe
 """
 
 import argparse
+import sys
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 
-from logger.core.assessment import FAIL, WATCH, Assessment
+from logger.core.assessment import CUT_OFF, FAIL, WATCH, Assessment
 from logger.core.stroke.assess import assess_trace
 from logger.core.stroke.baseline import make_baseline
 from logger.errors import InputError
+from tests.benchmarks.coverage import Coverage, coverage_rows, figure_of, furthest
 from tests.benchmarks.foreign_cases import (
     ENDS,
     FAMILIES,
@@ -29,6 +31,7 @@ from tests.benchmarks.foreign_cases import (
     Case,
     build,
 )
+from tests.benchmarks.table import all_met, print_table
 
 HELD_OUT_FIRST = 5000
 
@@ -42,6 +45,10 @@ class Judged:
     loud: frozenset[str]
     faults: tuple[str, ...]
     """What is wrong with the answer, by kind."""
+
+
+WHOLE = ("healthy", "drag", "binding-spot", "light-run", "stopped-short", "free-play", "over-rated")
+"""Throws that ran to a cut-off under a good record."""
 
 
 def judge(family: str, seed: int) -> tuple[list[Judged], str]:
@@ -83,15 +90,7 @@ def _wrong(case: Case, told: Assessment, loud: frozenset[str]) -> list[str]:
     if not told.usable:
         return wrong + (["unusable"] if case.fault in ("healthy", "drag", "binding-spot") else [])
     f = told.figures
-    if case.fault in (
-        "healthy",
-        "drag",
-        "binding-spot",
-        "light-run",
-        "stopped-short",
-        "free-play",
-        "over-rated",
-    ):
+    if case.fault in WHOLE:
         wrong += _figures_wrong(case, told)
     if case.fault in PLACED and "miss" not in wrong and "unseen" not in wrong:
         place = f.travel_fraction.value if case.fault == "stopped-short" and f.travel_fraction else None
@@ -124,7 +123,29 @@ def _figures_wrong(case: Case, told: Assessment) -> list[str]:
     return wrong
 
 
-def main() -> None:
+def _see(coverage: Coverage, judged: Judged) -> None:
+    """True values against the stated ±; the board's own filter and rate are no excuse."""
+    case, told = judged.case, judged.told
+    label = f"{case.fault}, {case.family}:{case.seed}"
+    f = told.figures
+    if told.usable and told.end == CUT_OFF and case.fault in (*WHOLE, *RECORD_FAULTS):
+        early, late = case.end_s[0] - case.start_s, case.end_s[1] - case.start_s
+        coverage.see("travel time", f.travel_time_s, early, late, label)
+        if case.mean_a and case.peak_a:
+            coverage.see("running current", f.run_current_a, *case.mean_a, label)
+            coverage.see("peak", f.peak_run_current_a, *case.peak_a, label)
+        if case.inrush_a:
+            coverage.see("inrush", f.inrush_a, case.inrush_a, case.inrush_a, label)
+    for sign in told.signs:
+        place = figure_of(sign.at_fraction, sign.at_fraction_u)
+        if sign.sign == case.fault and case.fault in PLACED and place is not None:
+            coverage.see("place", place, case.place, case.place, label)
+
+
+RECORD_FAULTS = ("clipped", "gaps", "noisy")
+
+
+def main() -> int:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rigs", type=int, default=60)
@@ -138,17 +159,24 @@ def main() -> None:
     print(
         f"{'family':12s} {'false':>9s} {'misses':>9s} {'unseen':>6s} {'end':>8s} {'time':>8s} {'current':>8s} {'place':>8s}  refused"
     )
+    coverage = Coverage()
     first = HELD_OUT_FIRST if args.held_out else args.first
     families = HELD_OUT_FAMILIES if args.held_out else FAMILIES
     for family in [args.family] if args.family else families:
-        _family(family, range(first, first + args.rigs), patterns)
+        _family(family, range(first, first + args.rigs), patterns, coverage)
     if args.failures:
         for (fault, kind), seeds in sorted(patterns.items(), key=lambda item: -len(item[1])):
             spread = Counter(s.split(":")[0] for s in seeds)
             print(f"{len(seeds):4d}  {fault:14s} {kind:24s} {dict(spread)}  e.g. {' '.join(seeds[:3])}")
+    found = coverage_rows(coverage)
+    print_table(f"Foreign strokes, {args.rigs} rigs a family: figures against their ±", found)
+    print(f"furthest from their ±:\n{furthest(coverage)}")
+    return all_met(found)
 
 
-def _family(family: str, seeds: range, patterns: dict[tuple[str, str], list[str]]) -> None:
+def _family(
+    family: str, seeds: range, patterns: dict[tuple[str, str], list[str]], coverage: Coverage
+) -> None:
     count: Counter[str] = Counter()
     for seed in seeds:
         judged, refused = judge(family, seed)
@@ -159,16 +187,8 @@ def _family(family: str, seeds: range, patterns: dict[tuple[str, str], list[str]
             healthy_one = j.case.fault == "healthy"
             count["healthy"] += healthy_one
             count["faulty"] += not healthy_one
-            measured = j.case.fault in (
-                "healthy",
-                "drag",
-                "binding-spot",
-                "light-run",
-                "stopped-short",
-                "free-play",
-                "over-rated",
-            )
-            count["measured"] += measured
+            count["measured"] += j.case.fault in WHOLE
+            _see(coverage, j)
             count["placed"] += j.case.fault in (*PLACED, "stall-start")
             count["false"] += (
                 any(w.startswith(("false", "verdict", "unusable")) for w in j.faults) and healthy_one
@@ -187,4 +207,4 @@ def _family(family: str, seeds: range, patterns: dict[tuple[str, str], list[str]
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

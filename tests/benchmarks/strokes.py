@@ -28,6 +28,7 @@ from logger.core.simulator import (
 from logger.core.stroke.assess import assess_trace
 from logger.core.stroke.baseline import make_baseline
 from logger.core.trace import DIRECTIONS
+from tests.benchmarks.coverage import Coverage, coverage_rows, figure_of, furthest
 from tests.benchmarks.table import Row, all_met, print_table
 
 HEALTHY = 10
@@ -58,6 +59,7 @@ class Tally:
     figures: int = 0
     unfit: int = 0
     misses: list = field(default_factory=list)
+    coverage: Coverage = field(default_factory=Coverage)
 
     def add(self, other: "Tally") -> None:
         for name, value in vars(other).items():
@@ -66,6 +68,8 @@ class Tally:
                 mine.update(value)
             elif isinstance(mine, list):
                 mine.extend(value)
+            elif isinstance(mine, Coverage):
+                mine.add(value)
             else:
                 setattr(self, name, mine + value)
 
@@ -88,6 +92,7 @@ def judge_figures(tally: Tally, label: str, found, truth, sensor) -> None:
     if found.end != truth.end:
         tally.misses.append((*label, "end", found.end, "not", truth.end))
     tally.figures += truth.end == "cut-off"
+    see_figures(tally.coverage, label, found, truth)
     if any(sign.sign in RECORD_SIGNS and sign.level != "info" for sign in found.signs):
         tally.unfit += truth.end == "cut-off"
         return
@@ -107,6 +112,32 @@ def judge_figures(tally: Tally, label: str, found, truth, sensor) -> None:
         tally.run_errors.append(found.figures.run_current_a.value / truth.run_current_a - 1.0)
         if abs(tally.run_errors[-1]) > 0.02:
             tally.misses.append((*label, "run current off", round(tally.run_errors[-1], 4)))
+
+
+def see_figures(coverage: Coverage, label: tuple, found, truth) -> None:
+    """True values against the stated ±, of unfit records too: a figure that is given must be right within its ±."""
+    if {"sensor-gain", "clock-jump"} & set(label):
+        return  # nothing in one record can tell a wrong gain, or a jump of the clock from missing rows
+    figures = found.figures
+    if truth.end == found.end == "cut-off" and truth.travel_time_s and not {"late-record"} & set(label):
+        coverage.see("travel time", figures.travel_time_s, truth.travel_time_s, truth.travel_time_s, label)
+        if truth.run_current_a and "worn-brushes" not in label:  # the truth leaves out what the brushes skip
+            low = min(truth.peak_load_a, truth.peak_run_current_a)
+            coverage.see(
+                "running current", figures.run_current_a, truth.run_current_a, truth.run_current_a, label
+            )
+            coverage.see("peak", figures.peak_run_current_a, low, truth.peak_run_current_a, label)
+        if truth.inrush_a and "worn-brushes" not in label:
+            coverage.see("inrush", figures.inrush_a, truth.inrush_a, truth.inrush_a, label)
+    true_place = {
+        "stall": truth.travel_fraction,
+        "stopped-short": truth.travel_fraction,
+        "binding-spot": truth.bump_fraction if "local-bind" in label else None,
+    }
+    for sign in found.signs:
+        place, true = figure_of(sign.at_fraction, sign.at_fraction_u), true_place.get(sign.sign)
+        if place is not None and true is not None and sign.sign in truth.signs:
+            coverage.see("place", place, true, true, label)
 
 
 def one_rig(seed: int) -> Tally:
@@ -213,6 +244,7 @@ def rows(tally: Tally) -> list[Row]:
         Row("running current, 95th percentile error", "1 %", f"{current:.2f} % of {len(run):,}", current <= 1),
         Row("binding spot place, median / 95th", "1 % / 3 % of stroke", f"{middle:.2f} % / {wide:.2f} % of {len(place):,}", middle <= 1 and wide <= 3),
         Row("accepted although 0-3 % over its limit", "2.5 %", f"{accepts:.2f} % of {tally.near:,}", accepts <= 2.5),
+        *coverage_rows(tally.coverage),
     ]  # fmt: skip
     by_sign: dict[str, list[int]] = defaultdict(lambda: [0, 0])
     for kind in tally.asked:
@@ -268,6 +300,7 @@ def main() -> int:
     found = rows(tally)
     print_table(f"Single strokes, {asked.rigs} random rigs, seed {asked.seed}", found)
     print(by_fault(tally))
+    print(f"furthest from their ±:\n{furthest(tally.coverage)}")
     return all_met(found)
 
 

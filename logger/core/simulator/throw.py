@@ -18,6 +18,8 @@ from logger.core.trace import FloatArray, Trace
 
 SETTLED = 0.02
 """The start-up transient is over when this share of the excess current is left."""
+START_UP_AT_MOST_S = 0.3
+"""The peak of the start-up transient comes before this [s since switch-on]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +45,11 @@ class Truth:
     run_current_a: float | None
     """Time-average at the motor, no ripple, from the end of the start-up transient to the end of the movement."""
     peak_run_current_a: float | None
+    """Highest in that time, no ripple."""
+    peak_load_a: float | None
+    """Highest that load and friction alone asked for in that time: what is left of the start-up transient isn't in it."""
     inrush_a: float | None
+    """Highest current of the start-up transient at the motor, no ripple."""
     stall_current_a: float | None
     mean_voltage_v: float | None
     """At the board, over the movement."""
@@ -58,6 +64,18 @@ class Truth:
     """Signs that would be no mistake beside them."""
     winding_c: float
     """At the end; hand it to the next throw's ``Conditions``."""
+
+
+@dataclass(frozen=True)
+class RunTruth:
+    """What is true of a throw whoever records it; None: it had no such part. Currents without ripple [A]."""
+
+    settled_s: float | None
+    """The start-up transient is over [s since switch-on]."""
+    run_current_a: float | None
+    peak_run_current_a: float | None
+    peak_load_a: float | None
+    inrush_a: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,14 +186,8 @@ def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Fa
     seen_end = ran and end != STILL_RUNNING and stamp(m.moved_until_s) <= last
     if ran and not seen_end:
         end = STILL_RUNNING
-    settled = _settled_s(m) if ran else None
-    run = run_mean = run_peak = None
-    if ran and settled is not None and m.moved_until_s > settled:
-        run = (m.time_s >= settled) & (m.time_s <= m.moved_until_s)
-        if m.parted_s is not None:
-            run &= ~_broken(m, m.parted_s)
-        run_mean = time_average(m.time_s[run], m.current_a[run])
-        run_peak = float(m.current_a[run].max())
+    run = run_truth(m)
+    settled = run.settled_s
     moving = np.linspace(0, m.moved_until_s, 400)
     return Truth(
         start_s=stamp(0.0) if ran else None,
@@ -187,9 +199,10 @@ def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Fa
         fraction=m.share,
         travel_fraction=float(m.share[-1]),
         travel_time_s=m.moved_until_s * clock if seen_end else None,
-        run_current_a=run_mean,
-        peak_run_current_a=run_peak,
-        inrush_a=float(m.current_a[m.time_s < 0.3].max()) if ran else None,
+        run_current_a=run.run_current_a,
+        peak_run_current_a=run.peak_run_current_a,
+        peak_load_a=run.peak_load_a,
+        inrush_a=run.inrush_a,
         stall_current_a=float(m.current_a[-1]) if m.end == STALL else None,
         mean_voltage_v=float(waveform.clean(moving)[1].mean()) if ran and m.moved_until_s > 0 else None,
         source_resistance_ohm=plan.battery_ohm + float(np.mean(m.upstream_ohm)),
@@ -199,6 +212,27 @@ def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Fa
         signs=must,
         may_also=also,
         winding_c=m.winding_c,
+    )
+
+
+def run_truth(m: Motion) -> RunTruth:
+    """Start-up transient and run of one throw, at the steps of its reckoning."""
+    if m.end == NO_RUN:
+        return RunTruth(None, None, None, None, None)
+    settled = _settled_s(m)
+    starting = m.time_s <= (START_UP_AT_MOST_S if settled is None else settled)
+    inrush_a = float(m.current_a[starting].max())
+    if settled is None or m.moved_until_s <= settled:
+        return RunTruth(settled, None, None, None, inrush_a)
+    run = (m.time_s >= settled) & (m.time_s <= m.moved_until_s)
+    if m.parted_s is not None:
+        run &= ~_broken(m, m.parted_s)
+    return RunTruth(
+        settled_s=settled,
+        run_current_a=time_average(m.time_s[run], m.current_a[run]),
+        peak_run_current_a=float(m.current_a[run].max()),
+        peak_load_a=float(m.balance_a[run].max()),
+        inrush_a=inrush_a,
     )
 
 
@@ -224,7 +258,7 @@ def _settled_s(m: Motion) -> float | None:
     fallen to ``SETTLED`` of its greatest.
     """
     excess = m.current_a - m.balance_a
-    starting = (m.time_s > m.contact_s) & (m.time_s < 0.3)
+    starting = (m.time_s > m.contact_s) & (m.time_s < START_UP_AT_MOST_S)
     peak = int(np.argmax(excess * starting))
     inside = (m.time_s > m.time_s[peak]) & (m.time_s < m.moved_until_s) & (excess <= SETTLED * excess[peak])
     return float(m.time_s[np.argmax(inside)]) if inside.any() else None

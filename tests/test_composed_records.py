@@ -1,0 +1,119 @@
+"""The benchmark of composed records in small: what it plans is what it records, and it can fail."""
+
+import numpy as np
+import pytest
+
+from logger.core.assessment import Assessment, Figures, Measured
+from tests.benchmarks.composed import RECORDS_A_RIG, Tally, matches, one_record, planned, rigs_of, rows
+from tests.benchmarks.composed_boards import Reached, reach
+from tests.benchmarks.composed_motions import HEALTHY
+from tests.benchmarks.composed_records import FAULTY, PLAIN
+from tests.benchmarks.coverage import Coverage, coverage_rows
+
+SIMULATED, FOREIGN = 2, 3
+
+
+@pytest.fixture(scope="module")
+def rigs():
+    return rigs_of([SIMULATED, FOREIGN])
+
+
+def all_records(rigs):
+    return [(number * RECORDS_A_RIG + k, rig) for number, rig in rigs.items() for k in range(RECORDS_A_RIG)]
+
+
+def plain(rigs):
+    plans = [(seed, rig, *planned(seed, rig)) for seed, rig in all_records(rigs)]
+    return [each for each in plans if each[2].on_current == each[2].board == PLAIN]
+
+
+def test_no_hidden_fault_passes_clean(rigs):
+    tally = Tally()
+    for seed, rig in all_records(rigs):
+        one_record(seed, rig, tally)
+    assert tally.records[FAULTY] >= 20
+    assert [miss for miss in tally.misses if miss[0] == f"{FAULTY} passes clean"] == []
+
+
+def test_the_current_comes_on_and_goes_off_where_the_plan_says(rigs):
+    for seed, rig, plan, rng in plain(rigs):
+        trace = reach(plan, rig.machine, rig.board, rng, None).trace
+        moving = np.zeros(len(trace), dtype=bool)
+        # The board's first row is up to one sample period after the planned beginning.
+        for each in plan.movements:
+            moving |= (trace.time_s > each.start_s) & (trace.time_s < each.off_s - 2 / rig.board.rate_hz)
+        resting = np.ones(len(trace), dtype=bool)
+        for each in plan.movements:
+            resting &= (trace.time_s < each.start_s - 2 / rig.board.rate_hz) | (
+                trace.time_s > each.off_s + 0.2
+            )
+        level_a = np.abs(trace.current_a - np.median(trace.current_a[resting]))
+        assert np.median(level_a[moving]) > 5 * np.median(level_a[resting]), seed
+
+
+def test_a_record_is_made_again_by_its_seed_whatever_else_is_made(rigs):
+    alone = rigs_of([FOREIGN])[FOREIGN]
+    for seed in range(FOREIGN * RECORDS_A_RIG, FOREIGN * RECORDS_A_RIG + 3):
+        (_, first, _), (_, again, _) = (one_record(seed, rig, Tally()) for rig in (rigs[FOREIGN], alone))
+        assert first is not None
+        assert again is not None
+        np.testing.assert_array_equal(first.trace.current_a, again.trace.current_a)
+
+
+def judged_as(*spans):
+    blank = {
+        "file": "",
+        "direction": "lock",
+        "usable": True,
+        "unusable_because": "",
+        "end": "cut-off",
+        "signs": (),
+        "checks": (),
+    }
+    return tuple(
+        Assessment(
+            figures=Figures(start_s=Measured(begin, 0.01), end_s=Measured(end, 0.01)),
+            diagnoses=(),
+            verdict="pass",
+            **blank,
+        )
+        for begin, end in spans
+    )
+
+
+def test_two_movements_judged_as_one_are_not_found(rigs):
+    _, rig, plan, rng = next(each for each in plain(rigs) if each[2].kinds == (HEALTHY, HEALTHY))
+    came = reach(plan, rig.machine, rig.board, rng, None)
+    first, second = ((each.start_s, each.off_s) for each in plan.movements)
+    assert None not in matches(plan, came, judged_as(first, second))
+    assert matches(plan, came, judged_as((first[0], second[1]))) == [None, None]
+    assert matches(plan, came, judged_as(first))[1] is None
+
+
+def test_a_record_that_is_passed_over_counts_as_a_leak(rigs):
+    tally = Tally()
+    tally.records[FAULTY], tally.passed[FAULTY] = 10_000, 1
+    assert not rows(tally)[0].met
+
+
+def test_coverage_counts_what_is_outside_and_what_is_not_given():
+    coverage = Coverage()
+    for value in range(100):
+        coverage.see("peak", Measured(value / 50.0, 1.0), 0.0, 0.0, value)
+    coverage.see("peak", None, 0.0, 0.0)
+    row = next(row for row in coverage_rows(coverage, ["peak"]))
+    assert "51.0 % of 100, worst 2.0 x; 1 not given" in row.measured
+    assert not row.met
+
+
+def test_a_true_interval_has_no_error_inside():
+    coverage = Coverage()
+    coverage.see("travel time", Measured(5.2, 0.01), 5.0, 5.4, "a drive that slows down")
+    assert coverage.kinds["travel time"].inside == 1
+
+
+def test_a_reached_record_tells_its_first_row_on_the_true_clock(rigs):
+    seed, rig, plan, rng = plain(rigs)[0]
+    came = reach(plan, rig.machine, rig.board, rng, None)
+    assert isinstance(came, Reached), seed
+    assert plan.begins_s <= came.first_s <= plan.begins_s + 2 / rig.board.rate_hz
