@@ -2,12 +2,14 @@
 
 from typing import TYPE_CHECKING
 
+from logger.core.assessment import WORST_FIRST
 from logger.core.cautions import SHOWN_AT
 from logger.core.standing.status_words import caution
 from logger.core.trace import LOCK
-from tui.present import BAD, QUIET, STRONG, WARN, Cell, cause_lines, sentence
+from tui.present import BAD, QUIET, STRONG, WARN, Cell, cause_lines, sentence, verdict_cell
 
 if TYPE_CHECKING:
+    from logger.core.assessment import Assessment
     from logger.jobs.keeping import Kept
     from logger.jobs.recorded import Recorded
 
@@ -20,6 +22,7 @@ ARMED_SAID = (
     Cell("Throw now, when you like. Waiting for the current ...", STRONG),
     Cell("Nobody near the attachment; hands off the pins, they are about to move.", WARN),
 )
+EITHER_WAY = "The current doesn't tell. Y: it was an unlock throw. N: it was a lock throw. Each movement is kept as a throw of its own."
 LOOK = "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on."
 
 
@@ -31,19 +34,34 @@ def ready_cells(port: str, rate_hz: int, baud: int) -> list[Cell | str]:
 
 
 def result_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
-    """Reason, what becomes of the rig, causes with the action that splits them."""
-    judged = recorded.assessment
-    assert judged is not None
+    """Reason, what becomes of the rig, causes with the action that splits them; of several movements the worst first."""
     said = caution(kept.standing.status) if kept.standing is not None else ""
-    cells: list[Cell | str] = [Cell(sentence(judged.because), STRONG)]
-    return cells + ([Cell(said, BAD)] if said else []) + cause_lines(judged)
+    judged = sorted(
+        (one.assessment for one in recorded.throws), key=lambda one: WORST_FIRST.index(one.verdict)
+    )
+    cells: list[Cell | str] = [Cell(sentence(_named(one)), STRONG) for one in judged]
+    cells += [Cell(said, BAD)] if said else []
+    return cells + [cell for one in judged for cell in cause_lines(one)]
 
 
-def told_cells(recorded: "Recorded", kept: "Kept", direction: str) -> list[Cell | str]:
+def _named(judged: "Assessment") -> str:
+    """The reason of a verdict, with the movement it is about where the record holds several."""
+    if judged.movements == 1:
+        return judged.because
+    word, _ = verdict_cell(judged.verdict)
+    return f"{judged.direction} throw, movement {judged.movement} of {judged.movements}: {word}. {judged.because}"
+
+
+def unlock_question(number: int, movements: int) -> str:
+    """What is asked where the current doesn't tell which way a movement went."""
+    return f"Movement {number} of {movements}: did it go the unlock way?"
+
+
+def told_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
     """What to do now; what was kept where."""
     where = f"Not in the logbook: {kept.kept_out}" if kept.kept_out else f"Kept on {kept.sheet}"
     count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. {where}."
-    look = [Cell(LOOK, WARN)] if direction == LOCK else []
+    look = [Cell(LOOK, WARN)] if any(one.trace.direction == LOCK for one in recorded.throws) else []
     return [*look, Cell(count, QUIET)]
 
 

@@ -23,7 +23,7 @@ def throw_plan(
         baud=desk.baud,
         rate_hz=desk.rate_hz,
         rig=source.rig,
-        baseline=source.baselines.get(direction),
+        baselines=source.baselines,
         on_bench=kind == BENCH,
         ambient_c=ambient_c,
         rig_ref=rig_ref,

@@ -12,10 +12,12 @@ from logger.cli import output
 from logger.cli.diagnostics import complain
 from logger.cli.quantity import Quantity
 from logger.cli.shared import baud_option, by_option, can_ask, logbook_of, now, who
+from logger.core.quantities.plain import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from logger.core.assessment import Assessment
     from logger.core.stroke.live import LiveFigures
     from logger.jobs.record import RecordPlan
     from logger.jobs.recorded import Recorded
@@ -61,7 +63,7 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
 )
 @click.option("--sheet", default="", metavar="ID", help="Add to this open sheet of the logbook instead.")
 @click.option("--recover", is_flag=True, help="Keep what is left of recordings that broke off.")
-@click.option("--json", "as_json", is_flag=True, help="The judged trial as one JSON object.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object for each movement.")
 @by_option
 @click.pass_context
 def record(ctx: click.Context, /, **given: Any) -> int:
@@ -100,7 +102,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
     plan = RecordPlan(
         port=given["port"],
         rig=found.rig,
-        baseline=found.baselines.get(given["direction"]),
+        baselines=found.baselines,
         rig_ref=_lasting(given["rig_ref"]),
         direction=given["direction"],
         folder=journal_folder(logbook),
@@ -207,8 +209,8 @@ def _keep_and_show(
 ) -> int:
     from logger.jobs.keeping import Place, keep
 
-    assert recorded.trace is not None
-    assert recorded.assessment is not None  # run() raises where there are no samples
+    recorded = _with_directions(recorded)
+    assert recorded.trace is not None  # run() raises where there are no samples
     in_logbook = not _is_file(recorded.rig_ref)
     place = Place(
         out=given["out"],
@@ -224,7 +226,8 @@ def _keep_and_show(
     if given["as_json"]:
         from logger.files.jsonl import assessment_record
 
-        output.json_line(assessment_record(_named(recorded, name)))
+        for judged in _named(recorded, name):
+            output.json_line(assessment_record(judged))
     else:
         _show(recorded, name, kept.sheet)
         if kept.kept_out:
@@ -239,14 +242,26 @@ def _keep_and_show(
     if recorded.problem is not None:
         complain(str(recorded.problem))
         return recorded.problem.exit_code
-    return 1 if recorded.assessment.verdict == "fail" and not given["as_json"] else 0
+    failed = any(one.assessment.verdict == "fail" for one in recorded.throws)
+    return 1 if failed and not given["as_json"] else 0
 
 
-def _named(recorded: "Recorded", name: str) -> Any:
+def _with_directions(recorded: "Recorded") -> "Recorded":
+    """At a terminal, ask which way the movements went whose direction the current doesn't tell; else the worse counts."""
+    if not recorded.untold or not can_ask():
+        return recorded
+    complain(f"{counted(len(recorded.throws), 'movement')} in this record")
+    ways = {}
+    for number in recorded.untold:
+        asked = f"Movement {number} of {len(recorded.throws)}: which way did it go?"
+        ways[number] = click.prompt(asked, type=click.Choice(["lock", "unlock"]), err=True)
+    return recorded.told(ways)
+
+
+def _named(recorded: "Recorded", name: str) -> "tuple[Assessment, ...]":
     from dataclasses import replace
 
-    assert recorded.assessment is not None
-    return replace(recorded.assessment, file=name)
+    return tuple(replace(one.assessment, file=name) for one in recorded.throws)
 
 
 def _show(recorded: "Recorded", name: str, sheet: str) -> None:
@@ -259,9 +274,14 @@ def _show(recorded: "Recorded", name: str, sheet: str) -> None:
     )
     output.line(f"Kept in {name}" + (f" and on sheet {sheet}." if sheet else "."))
     output.line()
-    direction = recorded.assessment.direction if recorded.assessment else ""
-    baselines = {direction: recorded.baseline} if recorded.baseline is not None else {}
-    assess_text.show(Judged(recorded.rig, baselines, (_named(recorded, name),)), None)
+    if len(recorded.throws) > 1:
+        output.line(
+            f"{counted(len(recorded.throws), 'movement')} in this record; each is a throw of its own."
+        )
+        output.line()
+    ways = {one.trace.direction for one in recorded.throws}
+    baselines = {way: baseline for way, baseline in recorded.baselines.items() if way in ways}
+    assess_text.show(Judged(recorded.rig, baselines, _named(recorded, name)), None)
     if recorded.rest_s is not None:
         output.line(f"By its duty cycle the actuator should now rest for {rounded_up(recorded.rest_s, 0)} s.")
 

@@ -39,6 +39,19 @@ def baseline_for(book: Logbook, rig: str, direction: str, kind: str = "") -> Hel
     return Held(provisional, None) if provisional is not None else None
 
 
+def baselines_for(book: Logbook, rig: str, kind: str = "") -> dict[str, Held]:
+    """Those of ``baseline_for`` by direction; a direction without one isn't there."""
+    from logger.core.trace import DIRECTIONS
+
+    held = {direction: baseline_for(book, rig, direction, kind) for direction in DIRECTIONS}
+    return {direction: found for direction, found in held.items() if found is not None}
+
+
+def baselines_of(held: Mapping[str, Held]) -> "dict[str, Baseline]":
+    """The baselines alone, by direction."""
+    return {direction: found.baseline for direction, found in held.items()}
+
+
 def freeze_baselines(
     book: Logbook,
     rig: str,

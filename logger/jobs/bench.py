@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING
 
 from logger.core.machine.rating import speed_at
 from logger.core.rig import Rig
-from logger.core.stroke.assess import assess_trace
 from logger.core.stroke.bench import BenchTest, judge_bench
 from logger.errors import InputError
+from logger.jobs.movements import throws_of
 
 if TYPE_CHECKING:
-    from logger.core.assessment import Assessment
     from logger.core.machine.rating import MotorLine
     from logger.core.trace import Trace
 
@@ -28,7 +27,7 @@ class BenchResult:
 
 
 def bench_of_files(rig: Rig, files: Sequence[str | Path]) -> BenchResult:
-    """Judge trace files, one throw each, both directions. Raises InputError."""
+    """Judge every throw in trace files, both directions. Raises InputError."""
     from logger.jobs.assess import Reading, trace_paths
 
     reading = Reading()
@@ -38,9 +37,9 @@ def bench_of_files(rig: Rig, files: Sequence[str | Path]) -> BenchResult:
 def bench_of_sheet(logbook: str | None, sheet: str) -> BenchResult:
     """Judge the recorded throws of a bench sheet, each under its board's calibration. Raises InputError."""
     from logger.core.records.records import BENCH, BY_HAND
-    from logger.jobs.calibrate import trace_of
     from logger.jobs.logbooks import opened
     from logger.jobs.rig_of import rig_of
+    from logger.jobs.stored_trial import trace_of
 
     with opened(logbook, read_only=True) as book:
         state = book.sheet(sheet)
@@ -52,13 +51,13 @@ def bench_of_sheet(logbook: str | None, sheet: str) -> BenchResult:
 
 
 def _judged(rig: Rig, traces: "Sequence[Trace]") -> BenchResult:
-    """Each throw by itself, then as a bench test."""
+    """Each movement by itself, then as a bench test."""
     if not traces:
         raise InputError(
             "there are no recorded throws", rig.name, "Record the full stroke both ways, without load"
         )
-    throws: list[tuple[Trace, Assessment]] = [
-        (trace, assess_trace(trace, rig, on_bench=True)) for trace in traces
+    throws = [
+        (one.trace, one.assessment) for trace in traces for one in throws_of(trace, rig, {}, on_bench=True)
     ]
     test = judge_bench(rig, throws)
     return BenchResult(rig, test, own_rating(rig, test.line) if test.throws_used else {})

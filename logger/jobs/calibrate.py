@@ -1,15 +1,13 @@
 """Calibrate a board against a reference meter, keep it, and judge its trials anew. Never prints."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from logger.core.stroke.calibration import (
-    GAIN_U_KEY,
     CalibrationPoint,
     CalibrationRecord,
-    CurrentCalibration,
     fit_calibration,
 )
 from logger.errors import InputError
@@ -17,12 +15,8 @@ from logger.protocol.baud import DEFAULT_BAUD
 from logger.protocol.events import Samples
 
 if TYPE_CHECKING:
-    from logger.core.records.records import LoggedTrial
-    from logger.core.trace import Trace
     from logger.logbook import Logbook
 
-LEAST_USUAL_A = 0.1
-"""A record of hardly any current: its uncertainty is that at this current."""
 GOOD_FOR = timedelta(days=365)
 """Common practice, no source."""
 
@@ -117,6 +111,7 @@ def calibration_finder(logbook: str | None) -> Callable[[str], CalibrationRecord
     def find(board: str) -> CalibrationRecord | None:
         from logger.core.records.revisions import current
         from logger.jobs.logbooks import logbook_path, opened
+        from logger.jobs.stored_trial import from_details
 
         if not logbook_path(logbook).is_file():
             return None
@@ -127,57 +122,6 @@ def calibration_finder(logbook: str | None) -> Callable[[str], CalibrationRecord
     return find
 
 
-def from_details(board: str, details: "Mapping[str, object]", id: str) -> CalibrationRecord:
-    """A stored calibration as a record."""
-    from dataclasses import fields
-
-    line = CurrentCalibration(**{one.name: details[one.name] for one in fields(CurrentCalibration)})  # type: ignore[arg-type]
-    return CalibrationRecord(
-        board,
-        line,
-        date.fromisoformat(str(details["done_on"])),
-        date.fromisoformat(str(details["due_on"])),
-        str(details["instrument"]),
-        id,
-    )
-
-
-def under(trace: "Trace", record: CalibrationRecord) -> "Trace":
-    """A trace of this board as it would be under another calibration."""
-    import numpy as np
-
-    zero_a = float(trace.head.get("calibration_zero_a", 0.0))
-    gain = float(trace.head.get("calibration_gain", 1.0))
-    shown_a = (trace.current_a - zero_a) / gain
-    head = {
-        **trace.head,
-        "calibration": record.id,
-        "calibration_zero_a": record.line.zero_a,
-        "calibration_gain": record.line.gain,
-        GAIN_U_KEY: record.line.relative_u(max(float(np.median(np.abs(shown_a))), LEAST_USUAL_A)),
-    }
-    return replace(trace, current_a=record.line.corrected(shown_a), head=head)
-
-
-def trace_of(book: "Logbook", logged: "LoggedTrial") -> "Trace":
-    """A trial's trace under the calibration of its board that counts now."""
-    from logger.core.records.revisions import current
-
-    trace = book.trace(logged.id)
-    head = dict(logged.placement.head) if logged.placement is not None else {}
-    stored = current(book.calibrations(str(head["board"]))) if "board" in head else None
-    if stored is None or head.get("calibration") == stored.id:
-        return replace(trace, head=head)
-    return under(replace(trace, head=head), from_details(stored.board, stored.details, stored.id))
-
-
-def calibration_in(book: "Logbook", trace: "Trace") -> str | None:
-    """Id of the calibration that a trace stands under, where this logbook holds it."""
-    named = trace.head.get("calibration")
-    known = book.calibrations(str(trace.head["board"])) if named and "board" in trace.head else ()
-    return next((one.id for one in known if one.id == named), None)
-
-
 def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) -> int:
     """Judge every trial of the board under this calibration, as a new revision beside the old; gives how many.
 
@@ -185,10 +129,10 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
     """
     from logger import __version__
     from logger.core.records.records import BENCH
-    from logger.core.stroke.assess import assess_trace
     from logger.jobs import latch
-    from logger.jobs.baselines import baseline_for
+    from logger.jobs.baselines import baselines_for, baselines_of
     from logger.jobs.rig_of import rig_of
+    from logger.jobs.stored_trial import judge_stored
 
     anew: set[str] = set()
     sheets: set[str] = set()
@@ -197,11 +141,11 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
         if head.get("board") != record.board or head.get("calibration") == record.id:
             continue
         kind = book.sheet(logged.placement.sheet).sheet.kind if logged.placement is not None else ""
-        held = baseline_for(book, logged.trial.rig, logged.direction, kind)
-        baseline = held.baseline if held else None
+        held = baselines_for(book, logged.trial.rig, kind)
         rig = rig_of(book, logged.trial.rig)
-        assessment = assess_trace(trace_of(book, logged), rig, baseline, on_bench=kind == BENCH)
-        baseline_id = held.record.id if held and held.record else None
+        assessment, _ = judge_stored(book, logged, rig, baselines_of(held), on_bench=kind == BENCH)
+        found = held.get(logged.direction)
+        baseline_id = found.record.id if found and found.record else None
         book.judge(
             logged.id,
             assessment,

@@ -1,29 +1,34 @@
 """Trace files into the logbook as one sheet: all of them or none."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger import __version__
+from logger.core.quantities.plain import counted
 from logger.core.records.records import BENCH, LoggedTrial, SheetState
 from logger.core.sheets.practice import FOR_PRACTICE, REHEARSAL_BOARD
 from logger.core.standing.status import Status
 from logger.errors import InputError
 from logger.jobs import latch
+from logger.jobs.baselines import Held, baselines_for, baselines_of
 from logger.jobs.logbooks import opened
 from logger.jobs.rig_of import rig_of
 from logger.jobs.sheets import plan_in
 from logger.logbook import Logbook
 from logger.logbook.connection import Waiting
+from logger.logbook.trials import samples_digest
 
 if TYPE_CHECKING:
-    from logger.core.assessment import Assessment
     from logger.core.rig import Rig
+    from logger.core.stroke.assess import Baselines
+    from logger.core.stroke.movements import Movement
     from logger.core.trace import Trace
     from logger.jobs.assess import Reading
+    from logger.jobs.movements import Throw
 
 OTHER_RIG = "other-rig"
 FUTURE_DATE = "future-date"
@@ -53,6 +58,34 @@ Settle = Callable[[Doubt], None]
 
 
 @dataclass(frozen=True)
+class FileMovements:
+    """The movements that a file holds."""
+
+    file: str
+    directions: tuple[str | None, ...]
+    """Of each movement, in order; None: neither the head nor the sign of the current tells."""
+
+    def but(self, ways: Mapping[int, str]) -> "FileMovements":
+        """The same with the directions that a person told, by number from 1."""
+        return replace(self, directions=tuple(ways.get(n, way) for n, way in enumerate(self.directions, 1)))
+
+    @property
+    def untold(self) -> tuple[int, ...]:
+        """Numbers, from 1, of the movements whose direction nothing tells."""
+        return tuple(n for n, direction in enumerate(self.directions, 1) if direction is None)
+
+    @property
+    def what(self) -> str:
+        """What it holds, in words."""
+        listed = ", ".join(direction or "direction not known" for direction in self.directions)
+        return f"{counted(len(self.directions), 'movement')}: {listed}"
+
+
+WhichWay = Callable[[FileMovements], Mapping[int, str]]
+"""Called for each file: gives the directions of some by their numbers, or raises InputError."""
+
+
+@dataclass(frozen=True)
 class Known:
     """A file whose trial the logbook (or the same set of files) already had."""
 
@@ -74,11 +107,10 @@ class Imported:
 
 
 @dataclass(frozen=True, eq=False)
-class Throw:
+class Entry:
     """One judged throw that is to be logged."""
 
-    trace: "Trace"
-    assessment: "Assessment"
+    throw: "Throw"
     as_found: bool
     baseline: str | None
     """Id of the frozen baseline it was held against."""
@@ -100,6 +132,19 @@ def refuse(doubt: Doubt) -> None:
     raise InputError(doubt.what, doubt.file, f"If that is right, say so with --allow {doubt.kind}")
 
 
+def refuse_untold(found: FileMovements) -> Mapping[int, str]:
+    """Go on where every direction is known; else stop, and name the options that tell it."""
+    if found.untold:
+        number = found.untold[0]
+        raise InputError(
+            f"it holds {found.what}",
+            found.file,
+            f"Name it: --direction '{Path(found.file).name}#{number}=unlock'; or say --movements split (the worse cause counts), "
+            "or --movements refuse",
+        )
+    return {}
+
+
 def import_traces(
     logbook: str | Path | None,
     asked: Order,
@@ -108,13 +153,15 @@ def import_traces(
     *,
     reading: "Reading | None" = None,
     settle: Settle = refuse,
+    which_way: WhichWay = refuse_untold,
     waiting: Waiting | None = None,
     progress: Progress = lambda done, total: None,
 ) -> Imported:
     """Read, judge and log the files as one sheet, in the order of their clocks, in one transaction.
 
-    A file whose trial the logbook already has is recognised and left where it is. Raises InputError for a file that
-    can't be read, an unknown rig, or a doubt that ``settle`` doesn't let pass; nothing is stored then.
+    Each movement of a record is a throw of its own. A file whose throws the logbook already has is recognised and left
+    where it is. Raises InputError for a file that can't be read, an unknown rig, or what ``settle`` or ``which_way``
+    doesn't let pass; nothing is stored then.
     """
     from logger.jobs.assess import Reading, trace_paths
 
@@ -131,17 +178,20 @@ def import_traces(
             settle(doubt)
         for doubt in doubts(fresh, rig.name, now, book.newest_start(rig.name)):
             settle(doubt)
-        throws = _judge(book, rig, fresh, asked, progress)
+        held = baselines_for(book, rig.name, asked.kind)
+        movements, parts_known = _movements(book, rig, fresh, baselines_of(held), which_way)
+        entries = _judge(rig, movements, held, asked, progress)
         with book.transaction():
-            again, _ = _sort_out(book, rig.name, fresh)  # another program may have logged some meanwhile
-            if len(again) < len(fresh):
+            thrown = [entry.throw.trace for entry in entries]
+            again, _ = _sort_out(book, rig.name, thrown)  # another program may have logged some meanwhile
+            if len(again) < len(thrown):
                 raise InputError(
                     "another program logged some of these files meanwhile", str(book.path), "Do it again."
                 )
             state = plan_in(book, rig.name, asked.kind, by, now, answers=asked.answers)
-            logged = [_log(book, state, throw, by, now) for throw in throws]
+            logged = [_log(book, state, entry, by, now) for entry in entries]
             stands = latch.status(book, rig.name)
-        return Imported(book.sheet(state.sheet.id), tuple(logged), tuple(known), stands)
+        return Imported(book.sheet(state.sheet.id), tuple(logged), (*known, *parts_known), stands)
 
 
 def unit_doubts(traces: Sequence["Trace"], rig: "Rig") -> list[Doubt]:
@@ -203,21 +253,40 @@ def _refuse_rehearsed(book: Logbook, traces: Sequence["Trace"]) -> None:
 
 
 def _with_source(trace: "Trace", path: Path) -> "Trace":
-    from dataclasses import replace
-
     return replace(trace, source=str(path))
+
+
+def _movements(
+    book: Logbook, rig: "Rig", records: Sequence["Trace"], baselines: "Baselines", which_way: WhichWay
+) -> tuple[list["Movement"], list[Known]]:
+    """Every movement of the records that the logbook doesn't have by itself yet, and those that it has."""
+    from logger.jobs.movements import cut_out, told
+
+    movements: list[Movement] = []
+    for record in records:
+        cut = cut_out(record, rig, baselines)
+        movements += told(cut, which_way(FileMovements(record.source, tuple(one.direction for one in cut))))
+    if len(movements) == len(records):
+        return movements, []
+    fresh, known = _sort_out(book, rig.name, [one.trace for one in movements])
+    kept = {trace.source for trace in fresh}
+    return [one for one in movements if one.trace.source in kept], known
 
 
 def _sort_out(book: Logbook, rig: str, traces: Sequence["Trace"]) -> tuple[list["Trace"], list[Known]]:
     """New traces in the order of their clocks (those without one after them, as given), and the known ones."""
     fresh: dict[str, Trace] = {}
     known = []
+    cut = book.cut_records(rig)
     for trace in traces:
         identity = book.identity(rig, trace)
         if identity in fresh:
             known.append(Known(trace.source, f"the same throw as {fresh[identity].source}"))
         elif book.has_trial(identity):
             known.append(Known(trace.source, f"already on sheet {', '.join(book.sheets_of(identity))}"))
+        elif cut and (parts := cut.get(samples_digest(trace))):
+            where = ", ".join(book.sheets_of(parts))
+            known.append(Known(trace.source, f"already on sheet {where}, movement by movement"))
         elif twin := _same_samples(book, rig, trace, fresh.values()):
             known.append(Known(trace.source, f"the same samples, otherwise labelled, as {twin}"))
         else:
@@ -247,50 +316,46 @@ def _same_samples(book: Logbook, rig: str, trace: "Trace", others: Iterable["Tra
 
 
 def _judge(
-    book: Logbook, rig: "Rig", traces: Sequence["Trace"], asked: Order, progress: Progress
-) -> list[Throw]:
-    """Each trace by itself, then as a set; the first may be as found."""
+    rig: "Rig", movements: Sequence["Movement"], held: Mapping[str, Held], asked: Order, progress: Progress
+) -> list[Entry]:
+    """Each movement by itself, then as a set; the first may be as found."""
     from logger.core.sheets.questions import conditions_from
     from logger.core.sheets.sheet import SheetTrial, as_found
-    from logger.core.stroke.assess import assess_trace
     from logger.core.stroke.set_checks import judge_set
-    from logger.jobs.baselines import baseline_for
+    from logger.jobs.movements import judged_throw
 
-    held = {trace.direction: baseline_for(book, rig.name, trace.direction, asked.kind) for trace in traces}
-    judged = []
-    for count, trace in enumerate(traces, 1):
-        found = held[trace.direction]
-        judged.append(
-            assess_trace(trace, rig, found.baseline if found else None, on_bench=asked.kind == BENCH)
-        )
-        progress(count, len(traces))
-    judged = list(judge_set(judged, rig))
+    throws = []
+    for count, movement in enumerate(movements, 1):
+        throws.append(judged_throw(movement, rig, baselines_of(held), on_bench=asked.kind == BENCH))
+        progress(count, len(movements))
+    judged = judge_set([throw.assessment for throw in throws], rig)
     apart = as_found(
         conditions_from(asked.answers), [SheetTrial(str(n), n, each) for n, each in enumerate(judged)]
     )
-    throws = []
-    for number, (trace, assessment) in enumerate(zip(traces, judged, strict=True)):
-        found = held[trace.direction]
+    entries = []
+    for number, (throw, assessment) in enumerate(zip(throws, judged, strict=True)):
+        found = held.get(assessment.direction)
         record = found.record.id if found is not None and found.record is not None else None
-        throws.append(Throw(trace, assessment, str(number) in apart, record))
-    return throws
+        entries.append(Entry(replace(throw, assessment=assessment), str(number) in apart, record))
+    return entries
 
 
-def _log(book: Logbook, state: SheetState, throw: Throw, by: str, now: datetime) -> LoggedTrial:
+def _log(book: Logbook, state: SheetState, entry: Entry, by: str, now: datetime) -> LoggedTrial:
     """One throw onto the sheet, with the orders to the latch that it gives rise to."""
-    from logger.jobs.calibrate import calibration_in
+    from logger.jobs.stored_trial import calibration_in
 
+    trace = entry.throw.trace
     logged = book.add_trial(
         state.sheet.id,
-        throw.trace,
-        throw.assessment,
+        trace,
+        entry.throw.assessment,
         by,
         now,
         software_version=__version__,
-        as_found=throw.as_found,
-        baseline=throw.baseline,
-        calibration=calibration_in(book, throw.trace),
-        file=Path(throw.trace.source).name,
+        as_found=entry.as_found,
+        baseline=entry.baseline,
+        calibration=calibration_in(book, trace),
+        file=Path(trace.source).name,
     )
     latch.raise_for(book, state, logged, by, now)
     return logged

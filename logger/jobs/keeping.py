@@ -91,7 +91,7 @@ def keep(recorded: Recorded, place: Place, now: datetime) -> Kept:
 
 
 def _kept(recorded: Recorded, place: Place, now: datetime) -> Kept:
-    if recorded.trace is None or recorded.assessment is None:
+    if recorded.trace is None:
         raise InputError("there is nothing to keep", str(recorded.journal), "Record again")
     kept_out = _kept_out(recorded, recorded.trace, place)
     in_logbook = place.in_logbook and not kept_out
@@ -141,41 +141,44 @@ def _kept_out(recorded: Recorded, trace: Trace, place: Place) -> str:
 
 
 def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | None) -> Kept:
-    """Onto the sheet that is named, or a new one, with the orders it gives rise to."""
+    """Every movement onto the sheet that is named, or a new one, with the orders it gives rise to."""
     from logger import __version__
     from logger.core.sheets.questions import conditions_from
     from logger.core.sheets.sheet import rested, sheet_trials
     from logger.core.standing.status import DO_NOT_USE
     from logger.jobs import latch
-    from logger.jobs.baselines import baseline_for
+    from logger.jobs.baselines import baselines_for
     from logger.jobs.logbooks import opened
     from logger.jobs.sheets import open_sheet, plan_in
 
-    trace, assessment = recorded.trace, recorded.assessment
+    trace = recorded.trace
     assert trace is not None
-    assert assessment is not None
     with opened(place.logbook) as book, book.transaction():
-        twins = book.with_samples_of(trace.rig, trace) if recorded.recovered else []
+        twins = book.made_of(trace.rig, trace) if recorded.recovered else []
         if sheets := [sheet for twin in twins for sheet in book.sheets_of(twin)]:
             return Kept(file, sheets[0], latch.standing(book, trace.rig, now.date()))
         if place.sheet:
             state = open_sheet(book, place.sheet, trace.rig)
         else:
             state = plan_in(book, trace.rig, place.kind, place.by, now)
-        held = baseline_for(book, trace.rig, trace.direction, state.sheet.kind)
+        held = baselines_for(book, trace.rig, state.sheet.kind)
         first = not sheet_trials(book.trials(sheet=state.sheet.id))
-        logged = book.add_trial(
-            state.sheet.id,
-            trace,
-            assessment,
-            place.by,
-            now,
-            software_version=__version__,
-            as_found=first and rested(conditions_from(state.answers)),
-            baseline=held.record.id if held and held.record else None,
-            file=str(file or trace.source),
-            calibration=str(trace.head["calibration"]) if "calibration" in trace.head else None,
-        )
-        raised = latch.raise_for(book, state, logged, place.by, now)
+        raised = []
+        for number, throw in enumerate(recorded.throws, 1):
+            thrown = throw.trace
+            found = held.get(thrown.direction)
+            logged = book.add_trial(
+                state.sheet.id,
+                thrown,
+                throw.assessment,
+                place.by,
+                now,
+                software_version=__version__,
+                as_found=first and number == 1 and rested(conditions_from(state.answers)),
+                baseline=found.record.id if found and found.record else None,
+                file=str(file or trace.source) + thrown.source.removeprefix(trace.source),
+                calibration=str(trace.head["calibration"]) if "calibration" in trace.head else None,
+            )
+            raised += latch.raise_for(book, state, logged, place.by, now)
         standing = latch.standing(book, trace.rig, now.date())
         return Kept(file, state.sheet.name, standing, any(one.level == DO_NOT_USE for one in raised))

@@ -6,7 +6,7 @@ recorded = recording.run()          # in a thread of your own; ``begin`` and ``f
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -70,7 +70,8 @@ class RecordPlan:
     ambient_c: float | None = None
     on_bench: bool = False
     """Off the machine, where it should run light."""
-    baseline: "Baseline | None" = None
+    baselines: "Mapping[str, Baseline]" = field(default_factory=dict)
+    """By direction: a record may hold the way back too."""
     calibration_of: "Callable[[str], CalibrationRecord | None]" = field(default=lambda board: None)
 
     @property
@@ -146,7 +147,7 @@ class Recording:
             self._record,
             self.plan.rig_ref or self.plan.rig.name,
             self.plan.ambient_c,
-            self.plan.baseline,
+            self.plan.baselines,
             journal.path,
             self._ended,
             self._problem,

@@ -1,15 +1,16 @@
-"""What came of a recording: the trace, its assessment, and what to tell; also from the journal of one that broke off."""
+"""What came of a recording: its throws, each judged, and what to tell; also from the journal of one that broke off."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.stroke.assess import assess_trace
+from logger.core.assessment import worst_of
 from logger.core.trace import DIRECTIONS
 from logger.errors import InputError, ThrowbookError
 from logger.files.journal import Journal, JournalText, read_journal
+from logger.jobs.movements import Throw, throws_of
 from logger.jobs.trial_record import TrialRecord
 from logger.protocol.events import Samples
 from logger.protocol.messages import Identity
@@ -36,8 +37,9 @@ class Recorded:
     rig_ref: str
     """The rig as it was named."""
     trace: "Trace | None"
-    """None: not one sample came."""
-    assessment: "Assessment | None"
+    """The whole record; None: not one sample came."""
+    throws: tuple[Throw, ...]
+    """Each movement of the record; none: not one sample came."""
     ended: str
     """Why it ended, in plain words."""
     problem: ThrowbookError | None
@@ -52,17 +54,35 @@ class Recorded:
     rest_s: float | None = None
     """Rest that the duty cycle asks for after this throw [s]; None: no duty cycle is known, or nothing ran."""
 
-    baseline: "Baseline | None" = None
-    """What the throw was compared with; None: the rating alone."""
+    baselines: "Mapping[str, Baseline]" = field(default_factory=dict)
+    """What its throws were compared with, by direction; a direction that isn't there: the rating alone."""
     held: Journal | None = None
     """The journal, still locked by this recording; None: nobody else looks for it, or it was recovered."""
+    on_bench: bool = False
+    """Off the machine, where it should run light."""
     recovered: bool = False
     """From the journal of a recording that broke off, perhaps just after it was kept."""
 
     @property
+    def assessment(self) -> "Assessment | None":
+        """That of its worst movement, which stands for the whole record."""
+        return worst_of([one.assessment for one in self.throws]) if self.throws else None
+
+    @property
+    def untold(self) -> tuple[int, ...]:
+        """Numbers, from 1, of the movements whose direction neither the current nor a person told."""
+        return tuple(number for number, one in enumerate(self.throws, 1) if not one.told)
+
+    def told(self, ways: Mapping[int, str]) -> "Recorded":
+        """The same, judged by the directions that a person told, by number from 1."""
+        assert self.trace is not None
+        throws = throws_of(self.trace, self.rig, self.baselines, on_bench=self.on_bench, ways=ways)
+        return replace(self, throws=throws)
+
+    @property
     def no_current(self) -> bool:
         """Nothing flowed from its first sample to its last; whether anybody threw, the record can't tell."""
-        return self.assessment is not None and any(one.sign == "no-start" for one in self.assessment.signs)
+        return any(sign.sign == "no-start" for one in self.throws for sign in one.assessment.signs)
 
     def discard_journal(self) -> None:
         """The trial is stored elsewhere, or it was none."""
@@ -79,7 +99,7 @@ def judged(
     record: TrialRecord,
     rig_ref: str,
     ambient_c: float | None,
-    baseline: "Baseline | None",
+    baselines: "Mapping[str, Baseline]",
     journal: Path,
     ended: str,
     problem: ThrowbookError | None,
@@ -89,14 +109,14 @@ def judged(
     held: Journal | None = None,
     recovered: bool = False,
 ) -> Recorded:
-    """The trial as a trace and its assessment."""
+    """The record as a trace, and its movements judged."""
     trace = record.trace(ambient_c=ambient_c, source=journal.stem)
-    assessment = None if trace is None else assess_trace(trace, record.rig, baseline, on_bench=on_bench)
+    found = () if trace is None else throws_of(trace, record.rig, baselines, on_bench=on_bench)
     return Recorded(
         rig=record.rig,
         rig_ref=rig_ref,
         trace=trace,
-        assessment=assessment,
+        throws=found,
         ended=ended,
         problem=problem,
         notes=tuple(notes),
@@ -106,8 +126,9 @@ def judged(
         dropped=record.dropped.total(),
         journal=journal,
         rest_s=record.rest_s,
-        baseline=baseline,
+        baselines=baselines,
         held=held,
+        on_bench=on_bench,
         recovered=recovered,
     )
 
@@ -136,7 +157,7 @@ def recover(
         record,
         header.rig_ref,
         header.ambient_c,
-        source.baselines.get(header.direction),
+        source.baselines,
         path,
         text.end or "it broke off",
         None,

@@ -5,7 +5,6 @@ from pathlib import Path
 
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
-from logger.core.trace import DIRECTIONS
 
 
 @dataclass(frozen=True)
@@ -31,7 +30,7 @@ def find_rig(name_or_file: str, logbook: str | None = None, kind: str = "", shee
     path = Path(name_or_file)
     if path.suffix.lower() == ".toml" or len(path.parts) > 1 or path.is_file():
         return RigSource(read_rig(path), kind=kind)
-    from logger.jobs.baselines import baseline_for
+    from logger.jobs.baselines import baselines_for, baselines_of
     from logger.jobs.logbooks import opened
     from logger.jobs.rig_of import rig_of
 
@@ -39,7 +38,4 @@ def find_rig(name_or_file: str, logbook: str | None = None, kind: str = "", shee
         rig = rig_of(book, name_or_file)
         refuse_contradictions(rig, name_or_file)
         kind = book.sheet(sheet).sheet.kind if sheet else kind
-        held = {direction: baseline_for(book, name_or_file, direction, kind) for direction in DIRECTIONS}
-    return RigSource(
-        rig, {direction: one.baseline for direction, one in held.items() if one is not None}, kind
-    )
+        return RigSource(rig, baselines_of(baselines_for(book, name_or_file, kind)), kind)

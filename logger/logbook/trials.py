@@ -31,6 +31,10 @@ if TYPE_CHECKING:
     from logger.core.trace import Trace
 
 
+CUT_FROM = "cut_from"
+"""Head key of a movement: SHA-256 of the samples of the whole record it was cut from."""
+
+
 class TrialRows(RigRows):
     """Rows that belong to a trial."""
 
@@ -82,10 +86,7 @@ class TrialRows(RigRows):
 
     def identity(self, rig: str, trace: "Trace") -> str:
         """The id that the trial of this trace has, in any logbook."""
-        from logger.logbook import tracecodec
-
-        digest = tracecodec.digest(tracecodec.columns(trace))
-        trial = Trial(rig, trace.direction, FROM_TRACE, trace.started, digest)
+        trial = Trial(rig, trace.direction, FROM_TRACE, trace.started, samples_digest(trace))
         return str(to_row(BY_NAME["trial"], trial, {})["id"])
 
     def with_samples_of(self, rig: str, trace: "Trace") -> list[str]:
@@ -95,12 +96,29 @@ class TrialRows(RigRows):
         """
         if not trace.current_a.max() > trace.current_a.min():
             return []
-        from logger.logbook import tracecodec
-
-        digest = tracecodec.digest(tracecodec.columns(trace))
         return [
-            row[0] for row in self.read("SELECT id FROM trial WHERE rig = ? AND trace = ?", [rig, digest])
+            row[0]
+            for row in self.read(
+                "SELECT id FROM trial WHERE rig = ? AND trace = ?", [rig, samples_digest(trace)]
+            )
         ]
+
+    def made_of(self, rig: str, trace: "Trace") -> list[str]:
+        """Trials of this rig made of this very record: of its samples as they are, or movements cut from it."""
+        cut = self.cut_records(rig).get(samples_digest(trace))
+        return [*self.with_samples_of(rig, trace), *([cut] if cut else [])]
+
+    def cut_records(self, rig: str) -> dict[str, str]:
+        """Of each record that movements of this rig were cut from: the digest of its samples, and one of those trials.
+
+        By what their heads say, so that a record is known again even where a later version would cut it elsewhere.
+        """
+        rows = self.read(
+            "SELECT trial.id, head FROM placement JOIN trial ON trial.id = placement.trial WHERE rig = ? AND instr(head, ?)",
+            [rig, f'"{CUT_FROM}":'],
+        )
+        heads = {row[0]: from_sql("json", row[1]) for row in rows}
+        return {str(head[CUT_FROM]): trial for trial, head in heads.items() if CUT_FROM in head}
 
     def has_trial(self, trial: str) -> bool:
         """Whether the logbook holds this trial."""
@@ -317,6 +335,13 @@ class TrialRows(RigRows):
                 raise unreadable_row(self.path, table.name, row[0]) from error
             found.append(Judgement(id=row[0], **parts))
         return found
+
+
+def samples_digest(trace: "Trace") -> str:
+    """SHA-256 of a trace's samples, by which the logbook knows them again."""
+    from logger.logbook import tracecodec
+
+    return tracecodec.digest(tracecodec.columns(trace))
 
 
 def hand_trial(rig: str, direction: str, started: datetime | None, readings: Details) -> Trial:

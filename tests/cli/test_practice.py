@@ -11,10 +11,10 @@ from logger.cli import diagnostics
 from logger.cli.main import throwbook
 from logger.core.sheets.practice import CAUTION, FOR_PRACTICE, simulated_by
 from logger.core.simulator import Conditions, SensorModel, machine_for, throw
-from logger.core.stroke.assess import assess_trace
 from logger.errors import InputError
 from logger.files.tracefile import read_trace, write_trace
 from logger.jobs.keeping import Place, keep
+from logger.jobs.movements import throws_of
 from logger.jobs.recorded import Recorded
 from logger.jobs.rigsource import find_rig
 from logger.logbook import open_logbook
@@ -92,9 +92,9 @@ def test_a_throw_recorded_from_a_rehearsal_board_becomes_a_file_and_no_entry(run
     trace = read_trace(tmp_path / ten_throws(tmp_path, board="rehearsal")[0])
     monkeypatch.chdir(tmp_path)
     rig = find_rig(RIG, str(run.path)).rig
-    judged = assess_trace(trace, rig)
+    throws = throws_of(trace, rig, {})
     recorded = Recorded(
-        rig, RIG, trace, judged, "off", None, (), None, len(trace), 0, 0, tmp_path / "journal"
+        rig, RIG, trace, throws, "off", None, (), None, len(trace), 0, 0, tmp_path / "journal"
     )
     kept = keep(recorded, Place(logbook=str(run.path), in_logbook=True, by="M. K."), START)
     assert (kept.sheet, "rehearsal board" in kept.kept_out) == ("", True)

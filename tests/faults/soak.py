@@ -133,7 +133,7 @@ def _in_this_thread(given: RecordPlan, board: RehearsalBoard, now: datetime) -> 
         sending = session.to_send()
     board.receive(session.halt(), board_s)
     journal.end("the current is off again", board_s)
-    return judged(record, given.rig_ref, None, None, journal.path, "the current is off again", None, [])
+    return judged(record, given.rig_ref, None, {}, journal.path, "the current is off again", None, [])
 
 
 def _through_a_port(given: RecordPlan, board: RehearsalBoard, now: datetime) -> Recorded:

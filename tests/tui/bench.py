@@ -17,9 +17,9 @@ from textual.pilot import Pilot
 
 from logger.core.machine.duty import rest_for
 from logger.core.simulator import Conditions, Fault, SensorModel, machine_for, throw
-from logger.core.stroke.assess import assess_trace
 from logger.core.stroke.live import LiveThrow
 from logger.core.trace import Trace
+from logger.jobs.movements import throws_of
 from logger.jobs.record import RecordPlan
 from logger.jobs.recorded import Recorded
 from logger.jobs.rig_list import add_rig
@@ -108,7 +108,7 @@ class PlayedRecording:
             rig=plan.rig,
             rig_ref=plan.rig_ref,
             trace=trace,
-            assessment=assess_trace(trace, plan.rig, plan.baseline),
+            throws=throws_of(trace, plan.rig, plan.baselines),
             ended="the current is off again",
             problem=None,
             notes=(),

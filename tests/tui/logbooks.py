@@ -27,9 +27,7 @@ def thrown(
     board.count = first
     for position, direction in enumerate(directions, start=1):
         source = find_rig(RIG, str(path))
-        plan_ = RecordPlan(
-            "played", source.rig, direction, path.parent, RIG, baseline=source.baselines.get(direction)
-        )
+        plan_ = RecordPlan("played", source.rig, direction, path.parent, RIG, baselines=source.baselines)
         recording = PlayedRecording(board, plan_, clock.now, lambda figures: None)
         keep(recording.run(), Place(logbook=str(path), in_logbook=True, sheet=sheet, by=BY), clock.now())
         clock.go_on(60)

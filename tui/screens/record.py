@@ -1,7 +1,8 @@
 """One throw from a board: armed, waited for, drawn while it runs, judged when it ends, kept at once."""
 
 import gc
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import BindingType
@@ -11,11 +12,21 @@ from textual.widgets import Static
 
 from logger.core.records.records import SPOT
 from logger.core.stroke.live import AT_STALL, FLOWING, OVER, LiveFigures
+from logger.core.trace import LOCK, UNLOCK
 from logger.errors import ThrowbookError
 from tui.live_words import levels_for, state_cell, travel_bar, warning_line
 from tui.messages import BoardReady, Live, Noted
 from tui.present import BAD, STRONG, WARN, Cell, large_word, sentence
-from tui.record_words import ARMED_SAID, NOT_THROWN, head_cell, ready_cells, result_cells, told_cells
+from tui.record_words import (
+    ARMED_SAID,
+    EITHER_WAY,
+    NOT_THROWN,
+    head_cell,
+    ready_cells,
+    result_cells,
+    told_cells,
+    unlock_question,
+)
 from tui.screens.page import Page, key
 from tui.throw_plan import throw_plan
 from tui.widgets.big import Big
@@ -93,7 +104,8 @@ class RecordScreen(Page[None]):
         self.phase = phase
         busy = phase in (ARMED, RUNNING)
         self.set_class(busy, "busy")
-        long_words = self._result is not None and bool(self._result[0].assessment.diagnoses)  # type: ignore[union-attr]
+        throws = self._result[0].throws if self._result is not None else ()
+        long_words = any(one.assessment.diagnoses for one in throws)
         roomy = not long_words or self.app.size.height > 30
         self.query_one(LiveTrace).display = busy or (phase == JUDGED and roomy)
         self.refresh_bindings()
@@ -199,7 +211,7 @@ class RecordScreen(Page[None]):
     def done_record(self, recorded: "Recorded") -> None:
         """It ended: keep it, whatever it shows; without any current only a person knows whether it was a throw."""
         if not recorded.no_current:
-            self._keep(recorded)
+            self._ask_ways(recorded, {})
             return
 
         def answered(thrown: bool | None) -> None:
@@ -212,20 +224,39 @@ class RecordScreen(Page[None]):
         question = "No current came. Was the switch thrown?"
         self.open_screen("confirm", question, NOT_THROWN, WARN, then=answered)
 
+    def _ask_ways(self, recorded: "Recorded", ways: dict[int, str]) -> None:
+        """Ask which way each movement went of which the current doesn't tell it; then keep them all."""
+        left = [number for number in recorded.untold if number not in ways]
+        if not left:
+            self._keep(recorded, ways)
+            return
+
+        def answered(unlock: bool | None) -> None:
+            self._ask_ways(recorded, {**ways, left[0]: UNLOCK if unlock else LOCK})
+
+        self.app.bell()
+        question = unlock_question(left[0], len(recorded.throws))
+        self.open_screen("confirm", question, EITHER_WAY, WARN, then=answered)
+
     def done_let_go(self, _: None) -> None:
         """Nobody threw."""
         self._set_phase(READY)
         self.repaint()
         self.tell("Nothing was kept.")
 
-    def _keep(self, recorded: "Recorded") -> None:
+    def _keep(self, recorded: "Recorded", ways: Mapping[int, str] = MappingProxyType({})) -> None:
         from logger.jobs.keeping import Place, keep
 
         desk, sheet = self.desk, self._sheet
         if recorded.rest_s is not None:
             desk.rests[self._rig_name] = (desk.monotonic() + recorded.rest_s, recorded.rest_s)
         place = Place(logbook=desk.logbook, in_logbook=True, sheet=sheet, by=desk.by)
-        self.work("keep", lambda: (recorded, keep(recorded, place, desk.now())))
+
+        def kept() -> "tuple[Recorded, Kept]":
+            judged = recorded.told(ways) if ways else recorded
+            return judged, keep(judged, place, desk.now())
+
+        self.work("keep", kept)
 
     def failed_record(self, error: Exception) -> None:
         """It came to no recording at all."""
@@ -260,7 +291,7 @@ class RecordScreen(Page[None]):
         self.query_one(Big).show(large_word(judged))
         if head_cell(kept):
             self.head(f"{self._sheet} | {self._direction} throw", head_cell(kept))
-        told = told_cells(recorded, kept, self._direction)
+        told = told_cells(recorded, kept)
         self.query_one("#words", Static).update(lines(self.app, result_cells(recorded, kept)))
         self.query_one("#told", Static).update(lines(self.app, told))
 

@@ -103,22 +103,14 @@ class RecoverScreen(Page[None]):
         self._left = []
         self._told = [Cell("Kept:", STRONG)]
         for recorded, where in kept:
-            judged = recorded.assessment
-            tone = verdict_cell(judged.verdict).tone
-            if where.kept_out:
-                self._told.append(
-                    Cell(
-                        f"{judged.direction}: not in the logbook, {where.kept_out}. It is in {where.file}.",
-                        WARN,
-                    )
-                )
-                continue
-            self._told.append(
-                Cell(
-                    f"{judged.direction}: {judged.verdict}. {sentence(judged.because)} On sheet {where.sheet}.",
-                    tone,
-                )
-            )
+            for throw in recorded.throws:
+                judged = throw.assessment
+                if where.kept_out:
+                    said = f"not in the logbook, {where.kept_out}. It is in {where.file}."
+                    self._told.append(Cell(f"{judged.direction}: {said}", WARN))
+                    continue
+                said = f"{judged.verdict}. {sentence(judged.because)} On sheet {where.sheet}."
+                self._told.append(Cell(f"{judged.direction}: {said}", verdict_cell(judged.verdict).tone))
         self._told += [
             Cell(""),
             Cell(MID_WAY, WARN),

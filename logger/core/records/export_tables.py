@@ -162,6 +162,8 @@ TRIALS = (
     Column("left_out", TEXT, "why it doesn't count; empty: it counts", _of("placement", "left_out")),
     Column("ambient_c", "degC", "ambient temperature", _of("placement", "ambient_c")),
     Column("file", TEXT, "the trace file", _of("placement", "file")),
+    Column("movement", "1", "which movement of its record it was", _judged("movement")),
+    Column("movements", "1", "how many movements that record held", _judged("movements")),
     Column("left_pin", TEXT, "left pin seen in its hole: yes, no, not looked", _of("sighting", "left_pin")),
     Column(
         "right_pin", TEXT, "right pin seen in its hole: yes, no, not looked", _of("sighting", "right_pin")

@@ -1,9 +1,9 @@
 """One record in, every movement in it judged: the whole computation in order."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from logger.core.assessment import NO_RUN, UNUSABLE, Assessment, Figures, worst_of
+from logger.core.assessment import INFO, NO_RUN, UNUSABLE, Assessment, Figures, worst_of
 from logger.core.machine.rating import motor_line
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
@@ -15,7 +15,7 @@ from logger.core.stroke.measure import gather, stroke_of
 from logger.core.stroke.movements import Movement, movements_of, on_its_own
 from logger.core.stroke.signs import signs_of, superseded
 from logger.core.stroke.verdict import checks_of, unusable, verdict_of
-from logger.core.trace import DIRECTIONS, Trace
+from logger.core.trace import DIRECTIONS, LOCK, Trace
 from logger.errors import InputError
 
 EITHER_WAY = (
@@ -60,15 +60,25 @@ def assess_trace(
             "Give the baseline of the record's own direction",
         )
     baselines = {} if baseline is None else {baseline.direction: baseline}
-    judged = assess_record(trace, rig, baselines, gains, on_bench)
-    worst = worst_of(judged)
+    return for_record(assess_record(trace, rig, baselines, gains, on_bench))
+
+
+def for_record(judged: Sequence[Assessment]) -> Assessment:
+    """What stands for a record as one throw: its worst movement, with the signs that only the others have.
+
+    Of equal verdicts that of a lock throw: what it showed takes a rig further.
+    """
+    worst = worst_of(sorted(judged, key=lambda each: each.direction != LOCK))
     if len(judged) == 1:
         return worst
+    known = {sign.sign for sign in worst.signs}
+    others = {sign.sign: sign for each in judged for sign in each.signs if sign.level != INFO}
+    signs = (*worst.signs, *(sign for name, sign in others.items() if name not in known))
     note = (
         f"the record holds {len(judged)} movements: this is number {worst.movement}, the worst of them "
         f"({', '.join(each.verdict for each in judged)})"
     )
-    return replace(worst, notes=(note, *worst.notes))
+    return replace(worst, signs=signs, notes=(note, *worst.notes))
 
 
 def assess_record(
@@ -98,15 +108,20 @@ def assess_throws(
 ) -> tuple[tuple[Trace, Assessment], ...]:
     """Every movement of a record as a throw to be kept by itself: its own trace and its assessment, in order.
 
-    As ``assess_record``, but each trace begins at its own first row (times, ``started``), has the direction that it was
-    judged by, and says in its head which movement of how many it was. Judged again by ``assess_trace`` it gives the same.
+    As ``assess_record``, but each of several traces begins at its own first row (times, ``started``), has the direction
+    that it was judged by, and says in its head which movement of how many it was. Judged again by ``assess_trace`` it
+    gives the same.
     """
-    throws = []
-    for movement in _movements(trace, rig, baselines or {}):
-        own = replace(movement, trace=on_its_own(movement.trace))
-        assessment = _judged(own, rig, baselines or {}, gains, on_bench)
-        throws.append((replace(own.trace, direction=assessment.direction), assessment))
-    return tuple(throws)
+    known = baselines or {}
+    return tuple(judge_throw(each, rig, known, gains, on_bench) for each in cut(trace, rig, known))
+
+
+def cut(trace: Trace, rig: Rig, baselines: Baselines) -> tuple[Movement, ...]:
+    """The movements of a record, each a record of its own; the record as it is where it holds one or none."""
+    found = _movements(trace, rig, baselines)
+    if len(found) == 1:
+        return (Movement(trace, trace.direction),)
+    return tuple(replace(each, trace=on_its_own(each.trace)) for each in found)
 
 
 def _movements(trace: Trace, rig: Rig, baselines: Baselines) -> tuple[Movement, ...]:
@@ -116,6 +131,19 @@ def _movements(trace: Trace, rig: Rig, baselines: Baselines) -> tuple[Movement, 
     trace = replace(trace, time_s=trace.time_s - trace.time_s[0])
     line = motor_line(rig.actuator)
     return movements_of(trace, rig, line.i0_a, stroke_of(trace, rig, line, baselines.get(trace.direction)))
+
+
+def judge_throw(
+    movement: Movement,
+    rig: Rig,
+    baselines: Baselines,
+    gains: Gains | None = None,
+    on_bench: bool = False,
+) -> tuple[Trace, Assessment]:
+    """A movement that is a record of its own, in the direction that it was judged by, and its assessment."""
+    own = replace(movement.trace, time_s=movement.trace.time_s - movement.trace.time_s[0])
+    assessment = _judged(replace(movement, trace=own), rig, baselines, gains, on_bench)
+    return replace(movement.trace, direction=assessment.direction), assessment
 
 
 def _judged(

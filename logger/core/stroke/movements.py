@@ -156,4 +156,5 @@ def on_its_own(trace: Trace) -> Trace:
     """A movement as a record of its own: times from its first row, ``started`` when that was."""
     before_s = float(trace.time_s[0])
     started = None if trace.started is None else trace.started + timedelta(seconds=before_s)
-    return replace(trace, time_s=trace.time_s - before_s, started=started)
+    # A difference leaves digits that mean nothing; a nanosecond is far below any board's step.
+    return replace(trace, time_s=np.round(trace.time_s - before_s, 9), started=started)
