@@ -50,6 +50,8 @@ class LockMechanism:
     """Lowest supply expected at the machine under load [V]."""
     coldest_c: float | None = None
     """Coldest working temperature [degC]."""
+    bears_force_n: float | None = None
+    """Push that rod, pins and mounts are known to bear [N]; None: nobody has looked."""
 
 
 @dataclass(frozen=True)

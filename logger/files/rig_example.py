@@ -14,6 +14,7 @@ spacing_locked = "600 mm"         # optional: distance between the two mounts af
 spacing_unlocked = "412 mm"       # optional: ... and after an unlock throw; given without needed_travel they replace it
 needed_force = "700 N"            # optional: push the whole mechanism needs, clean and warm
 excess_goes = "slotted link"      # optional: where stroke beyond the needed travel goes
+bears_force = "7000 N"            # optional: push that rod, pins and mounts bear in a stall
 lowest_voltage = "11 V"           # optional: lowest supply under load at the machine
 coldest = "-10 degC"              # optional: coldest day it has to work
 

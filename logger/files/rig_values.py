@@ -27,6 +27,7 @@ SECTIONS: dict[str, tuple[tuple[str, str, str, bool], ...]] = {
         ("spacing_unlocked", "spacing_unlocked_m", "length", False),
         ("needed_force", "needed_force_n", "force", False),
         ("excess_goes", "excess_goes", TEXT, False),
+        ("bears_force", "bears_force_n", "force", False),
         ("lowest_voltage", "lowest_voltage_v", "voltage", False),
         ("coldest", "coldest_c", "temperature", False),
     ),

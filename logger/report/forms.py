@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE
 from logger.core.machine.limits import limits_for
@@ -16,7 +16,7 @@ from logger.core.sheets.questions import QUESTIONS
 from logger.core.sheets.sheet import Plan
 from logger.core.standing.service import NextCheck
 from logger.core.standing.status import DO_NOT_USE, Status
-from logger.core.standing.status_words import headline, reasons
+from logger.core.standing.status_words import headline, reasons, way_down
 from logger.core.stroke.baseline import Baseline
 from logger.core.trace import DIRECTIONS, LOCK
 from logger.report.document import (
@@ -57,6 +57,12 @@ STOP = (
 )
 """When nobody should go on working with it. Source: method.md 5; the causes of the status 'do not use'."""
 EVERY_TIME = "At every change: look at the left pin, look at the right pin, each by itself; then the maker's load check."
+CARD_DAYS = 92
+"""A cab card counts for a season at most (common practice, no source)."""
+OLDER_CARD = (
+    "This card says how things were on the day of print. If the rig stalled, stopped short, or a pin was seen out since, "
+    "this card no longer counts: do not use the rig."
+)
 OVER = "Slower or heavier than 'at most', twice in a row: have it checked before the next job."
 
 
@@ -156,26 +162,67 @@ def _throw_table(kind: str, plan: Plan) -> Table:
 def cab_card(source: FormSource) -> Document:
     """What the person in the cab needs: what is normal, when to stop, what to look at every time."""
     rig, status = source.rig, source.status
+    if status.level == DO_NOT_USE:
+        return _banned_card(source)
     due = source.next_check.sentence
     standing = headline(status, source.commissioned, "no next check set")
+    counts_until = card_counts_until(source)
     blocks: list[Block] = [
-        Cautions(
-            "Every time", (*((OUT_OF_USE,) if status.level == DO_NOT_USE else ()), EVERY_TIME, FALL, HANDS)
-        ),
+        Text(f"Counts until {counts_until}. Then throw it away and print a new one.", STRONG),
+        Cautions("Every time", (EVERY_TIME, FALL, HANDS)),
         expected_table(source, big=True),
         Text(_card_limits(rig)),
         Heading("Stop using it when"),
         Bullets(STOP),
         Text(OVER),
         Facts(
-            (("Status on the day of print", standing), ("Next check", due), ("Printed", str(source.issued))),
+            (
+                ("Status on the day of print", standing),
+                ("Next check", due),
+                ("Printed", str(source.issued)),
+            ),
             "Where it stands",
         ),
+        Text(OLDER_CARD),
     ]
     held = reasons(status)
     if held:
         blocks.append(Bullets(tuple(held)))
     return _form("Cab card", f"rig {rig.name}: lock pins", f"card-{rig.name}", source, blocks)
+
+
+def card_counts_until(source: FormSource) -> date:
+    """The last day on which a cab card counts: that of the next check, a season after the print at the latest.
+
+    A card that was printed can't be called back, so it must end by itself.
+    """
+    latest = source.issued + timedelta(days=CARD_DAYS)
+    due = source.next_check.on
+    return latest if due is None else max(source.issued, min(due, latest))
+
+
+def _banned_card(source: FormSource) -> Document:
+    """The card of a rig that is out of use: that it is, why, what ends it, and nothing to work by."""
+    rig, status = source.rig, source.status
+    blocks: list[Block] = [
+        Cautions("DO NOT USE", (OUT_OF_USE, FALL, HANDS)),
+        Heading("Why"),
+        Bullets(tuple(reasons(status))),
+        Heading("Before it is used again"),
+        Bullets(tuple(way_down(status)), BOX),
+        Facts(
+            (
+                (
+                    "Status on the day of print",
+                    headline(status, source.commissioned, source.next_check.sentence),
+                ),
+                ("Printed", str(source.issued)),
+            ),
+            "Where it stands",
+        ),
+        Text("Take any older card of this rig out of the cab.", STRONG),
+    ]
+    return _form("DO NOT USE", f"rig {rig.name}: lock pins", f"card-{rig.name}", source, blocks)
 
 
 def _card_limits(rig: Rig) -> str:
@@ -230,12 +277,12 @@ def expected_table(source: FormSource, big: bool = False) -> Table | Text:
 def _expected_cells(rig: Rig, found: Expected | None) -> list[str]:
     if found is None:
         return ["-"] * 3
-    time, run = found.time_s, found.run_current_a
-    most = time.value * limits_for(rig, time.value)["travel_time_high"].value
+    time_s = found.time_s.value
+    most = time_s * limits_for(rig, time_s)["travel_time_high"].value
     return [
-        f"{time.value - time.u:.1f} to {time.value + time.u:.1f}",
+        f"{found.time_from_s:.1f} to {found.time_to_s:.1f}",
         rounded_down(most, 1),
-        f"{run.value - run.u:.1f} to {run.value + run.u:.1f}",
+        f"{found.current_from_a:.1f} to {found.current_to_a:.1f}",
     ]
 
 

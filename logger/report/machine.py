@@ -13,6 +13,7 @@ RIG_ROWS: tuple[tuple[str, str, str, str], ...] = (
     ("Travel a lock throw needs", "lock", "needed_travel_m", "length"),
     ("Push the mechanism needs, clean and warm", "lock", "needed_force_n", "force"),
     ("Where stroke beyond the travel goes", "lock", "excess_goes", ""),
+    ("Push that rod, pins and mounts bear", "lock", "bears_force_n", "force"),
     ("Lowest supply under load", "lock", "lowest_voltage_v", "voltage"),
     ("Coldest day it has to work", "lock", "coldest_c", "temperature"),
     ("Actuator: nominal voltage", "actuator", "voltage_v", "voltage"),

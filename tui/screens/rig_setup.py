@@ -49,6 +49,7 @@ SPECS: tuple[FieldSpec, ...] = (
     ),
     FieldSpec("lock.needed_force", "needed push", "force", hint="clean, warm; empty: unknown"),
     FieldSpec("lock.excess_goes", "excess stroke goes", TEXT, hint="slotted link, spring, ..."),
+    FieldSpec("lock.bears_force", "push they bear", "force", hint="rod, pins, mounts; empty: not looked"),
     FieldSpec("lock.lowest_voltage", "lowest voltage", "voltage", hint="11 V, machine under load"),
     FieldSpec("lock.coldest", "coldest day", "temperature", hint="-10 degC"),
     FieldSpec("wiring.conductor", "conductor", TEXT, hint="2.5 mm2 or 14 AWG", section=CABLE),

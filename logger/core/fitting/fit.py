@@ -33,6 +33,7 @@ JUDGES: tuple[Callable[[Case], Finding], ...] = (
 MISSING: tuple[tuple[str, str, str, str], ...] = (
     ("lock", "needed_force_n", "lock.needed_force", "force margin, expected time and current"),
     ("lock", "excess_goes", "lock.excess_goes", "whether it stalls against the pins' stops at every throw"),
+    ("lock", "bears_force_n", "lock.bears_force", "whether rod, pins and mounts bear the push of a stall"),
     ("lock", "lowest_voltage_v", "lock.lowest_voltage", "whether it still throws on a weak battery"),
     ("lock", "coldest_c", "lock.coldest", "how much push the cold takes"),
     (

@@ -2,23 +2,30 @@
 
 import math
 
-from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH
+from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Measured
 from logger.core.fitting.fit_case import Case, Finding
 from logger.core.machine.duty import DEFAULT_PERIOD_S, rest_for, throws_in_a_row
+from logger.core.machine.limits import MAX
 from logger.core.machine.protection import read_code
 from logger.core.machine.wiring import (
+    BLADE_SIZES_A,
     CONTINUOUS_SHARE,
     LARGEST_FUSE_FROM,
     fuse_time,
     largest_fuse_a,
     loop_ohm,
-    smallest_fuse_a,
 )
 from logger.core.quantities.number_text import rounded_down
 from logger.core.quantities.units import show, show_duration
+from logger.core.stroke.verdict import decide
 
 GOOD_DROP = 0.05
 """Voltage lost in the cable at the rated maximum, as a share of nominal, that nobody minds. Common practice, no source."""
+FUSE_MARGIN = 0.2
+"""What a fuse that is advised carries for long beyond the rated maximum, as a share of it: a cold latch draws more, a warm
+cab takes from the fuse. Common practice, no source."""
+START_S = 0.1
+"""Each start draws the stall current for about this long at the most. Assumed."""
 COMMISSIONING_THROWS = 10
 """Throws of the smallest commissioning sheet, both ways together."""
 
@@ -33,11 +40,22 @@ def stall(case: Case) -> Finding:
         f"{warm.value / case.rig.actuator.full_load_current_a:.1f} times the rated maximum (each start draws it for an "
         f"instant), and pushes with about {show(push.value, 'force', units, u=push.u)} unless a clutch slips first"
     )
+    current = "Switch, relay, plug and board must bear the current."
+    bears_n = case.rig.lock.bears_force_n
+    if bears_n is None:
+        return Finding(
+            "stall",
+            WATCH,
+            f"{says}. Nobody has looked whether rod, pins and mounts bear that",
+            f"Look at rod, pins and mounts: do they bear that push? Give it as lock.bears_force. {current}",
+        )
+    decision = decide(push, bears_n, MAX)
+    says += f". Rod, pins and mounts bear {show(bears_n, 'force', units)}"
     return Finding(
         "stall",
-        PASS,
+        decision,
         says,
-        "Switch, relay, plug and board must bear the current; rod, pins and mounts the push.",
+        current if decision == PASS else f"Strengthen what bears the least. {current}",
     )
 
 
@@ -115,7 +133,7 @@ def fuse(case: Case) -> Finding:
             "fuse",
             WATCH,
             f"{says}. It may open in normal work",
-            "Take the next larger, if the cable bears it.",
+            _larger(unit.full_load_current_a, case.stall(), largest),
         )
     if largest is None:
         return Finding(
@@ -125,18 +143,25 @@ def fuse(case: Case) -> Finding:
             "Look up what fuse the cable's maker and the local code allow.",
         )
     says += f". {wiring.conductor} bears up to {largest:g} A ({LARGEST_FUSE_FROM})"
-    return Finding("fuse", PASS, says, _smaller(rating, unit.full_load_current_a, stalled, kind))
+    return Finding("fuse", PASS, says)
 
 
-def _smaller(rating_a: float, full_a: float, stalled_a: float, kind: str) -> str:
-    """A hint where a smaller fuse would do, and would open in a stall that this one bears."""
-    smaller = smallest_fuse_a(full_a)
-    if smaller is None or smaller >= rating_a or kind != "blade":
-        return ""
-    took = fuse_time(stalled_a, smaller, kind)
-    if math.isinf(took.at_most_s):
-        return ""
-    return f"{smaller:g} A would carry the rated maximum too, and a stall {_opens(took.at_least_s, took.at_most_s)}."
+def _larger(full_a: float, stall_a: Measured, largest_a: float | None) -> str:
+    """Which blade fuse carries the work and still protects the cable; what else to do where none does."""
+    size = next((size for size in BLADE_SIZES_A if bears_work(size, full_a, stall_a)), None)
+    if size is None or largest_a is None or size > largest_a:
+        return "Take the next larger, if the cable bears it; else a thicker cable with it."
+    return f"Take {size:g} A: it carries the rated maximum with {100 * FUSE_MARGIN:.0f} % to spare, and each start."
+
+
+def bears_work(fuse_a: float, full_a: float, stall_a: Measured) -> bool:
+    """Whether a fuse carries the rated maximum for long with a margin, and the current of each start.
+
+    A start draws the stall current for ``START_S``; the printed curve must not let the fuse open so soon, at the upper
+    end of what the stall current may be.
+    """
+    started = fuse_time(stall_a.value + stall_a.u, fuse_a)
+    return CONTINUOUS_SHARE * fuse_a >= (1.0 + FUSE_MARGIN) * full_a and started.at_least_s >= START_S
 
 
 def _opens(at_least_s: float, at_most_s: float) -> str:

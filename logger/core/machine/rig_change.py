@@ -6,7 +6,10 @@ from logger.core.machine.limits import MAX, limits_for
 from logger.core.rig import Rig
 
 # Part of a rig: names that don't count. Wiring, board and units change no limit.
-RESTED_ON = {"actuator": ("protection",), "lock": ("excess_goes", "lowest_voltage_v", "coldest_c")}
+RESTED_ON = {
+    "actuator": ("protection",),
+    "lock": ("excess_goes", "bears_force_n", "lowest_voltage_v", "coldest_c"),
+}
 UNITS = ("_m_s", "_v", "_m", "_n", "_a", "_s")
 
 

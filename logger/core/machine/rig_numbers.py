@@ -24,6 +24,7 @@ class Problem:
 NUMBERS: tuple[tuple[str, str, str, str, float, float], ...] = (
     ("lock", "needed_travel_m", "lock.needed_travel", "length", 0.002, 2.0),
     ("lock", "needed_force_n", "lock.needed_force", "force", 1.0, 1e6),
+    ("lock", "bears_force_n", "lock.bears_force", "force", 1.0, 1e6),
     ("lock", "lowest_voltage_v", "lock.lowest_voltage", "voltage", 1.0, 120.0),
     ("actuator", "voltage_v", "actuator.voltage", "voltage", 3.0, 120.0),
     ("actuator", "stroke_m", "actuator.stroke", "length", 0.002, 2.0),

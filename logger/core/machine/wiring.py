@@ -157,11 +157,6 @@ def _awg_area_m2(gauge: int) -> float:
     return math.pi / 4.0 * awg_diameter_m(gauge) ** 2
 
 
-def smallest_fuse_a(current_a: float) -> float | None:
-    """Smallest blade fuse [A] sold that carries ``current_a`` [A] for long; None: none does."""
-    return next((size for size in BLADE_SIZES_A if CONTINUOUS_SHARE * size >= current_a), None)
-
-
 def fuse_time(current_a: float, fuse_a: float, fuse_type: str = "blade") -> FuseTime:
     """Between which times [s] a fuse of ``fuse_a`` opens at a steady current, both [A].
 

@@ -2,17 +2,21 @@
 
 From the baseline where there is one: its means, carried to today's voltage by the motor line (exact) and to today's
 temperature by the rig's own slopes where its checks have shown them, else by the allowances of ``correction`` (assumed,
-and wide). Without a baseline only the rating speaks, and only
-when the push the mechanism needs is known.
+and wide), the copper and the magnets. Without a baseline only the rating speaks, and only when the push the mechanism
+needs is known; the cold adds to that push as much as in the judgement of an actuator.
+
+Cold grease never helps: a throw in the cold is expected no quicker and no lighter than one in the baseline's weather,
+however wide its interval.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot
 
 import numpy as np
 
 from logger.core.assessment import Measured
+from logger.core.fitting.fit_case import COLD_ADDS_PER_K
 from logger.core.machine.rating import (
     MotorLine,
     current_at_force,
@@ -22,10 +26,11 @@ from logger.core.machine.rating import (
     time_at_force,
 )
 from logger.core.rig import Rig
-from logger.core.seasons.correction import ALLOWANCES, slopes, weather_columns
+from logger.core.seasons.correction import ALLOWANCES, REFERENCE_C, slopes, weather_columns
 from logger.core.seasons.season import RUN_CURRENT, TRAVEL_TIME, RigHistory
 from logger.core.seasons.season_lines import lines_of
 from logger.core.seasons.trend_figures import fit_line
+from logger.core.stroke.assess import magnets
 from logger.core.stroke.baseline import Baseline
 from logger.core.trace import FloatArray
 from logger.errors import InputError
@@ -80,6 +85,30 @@ class Expected:
     temperature_c: float
     because: str
     """What it rests on."""
+    least_time_s: float = 0.0
+    """No healthy throw is quicker [s], however wide the interval."""
+    least_current_a: float = 0.0
+    """None runs lighter [A]."""
+
+    @property
+    def time_from_s(self) -> float:
+        """Lower end of the expected time [s]; 95 % of healthy throws lie between both ends."""
+        return max(self.time_s.value - self.time_s.u, self.least_time_s)
+
+    @property
+    def time_to_s(self) -> float:
+        """Upper end of the expected time [s]."""
+        return self.time_s.value + self.time_s.u
+
+    @property
+    def current_from_a(self) -> float:
+        """Lower end of the expected running current [A]."""
+        return max(self.run_current_a.value - self.run_current_a.u, self.least_current_a)
+
+    @property
+    def current_to_a(self) -> float:
+        """Upper end of the expected running current [A]."""
+        return self.run_current_a.value + self.run_current_a.u
 
 
 def expected_throw(
@@ -99,10 +128,27 @@ def expected_throw(
     except InputError:
         return None
     if baseline is not None:
+        usual_c = UNKNOWN_C if baseline.ambient_c is None else baseline.ambient_c
         found = _from_baseline(line, baseline, voltage_v, temperature_c, own)
+        usual = _from_baseline(line, baseline, voltage_v, usual_c, own)
         if found is not None:
-            return found
-    return _from_rating(rig, line, voltage_v, temperature_c)
+            return _no_easier(found, usual)
+    found = _from_rating(rig, line, voltage_v, temperature_c)
+    return found if found is None else _no_easier(found, _from_rating(rig, line, voltage_v, REFERENCE_C))
+
+
+def _no_easier(found: Expected, usual: Expected | None) -> Expected:
+    """In the cold no quicker and no lighter than in the weather that was measured, or that the rating is for."""
+    if usual is None or found.temperature_c >= usual.temperature_c:
+        return found
+    time_s, run_a = found.time_s, found.run_current_a
+    return replace(
+        found,
+        time_s=Measured(max(time_s.value, usual.time_s.value), time_s.u),
+        run_current_a=Measured(max(run_a.value, usual.run_current_a.value), run_a.u),
+        least_time_s=usual.time_from_s,
+        least_current_a=usual.current_from_a,
+    )
 
 
 def _from_baseline(
@@ -126,17 +172,21 @@ def _from_baseline(
     now_left = now_v - current_a * float(resistance_at(line, temperature_c))
     if then_left <= 0.0 or now_left <= 0.1 * now_v:
         return None  # next to stall the line says nothing
-    time_s = time.mean * then_left / now_left
+    magnet, magnet_u = magnets(then_c, temperature_c)
+    time_s = time.mean * magnet * then_left / now_left
     if own is not None:  # its checks' times, at one voltage, have in them what the heavier current costs
         drop_v = run.mean * line.r_ohm
         if now_v - drop_v <= 0.1 * now_v:
             return None
-        time_s = time.mean * (then_v - drop_v) / (now_v - drop_v) * (1.0 + slower)
+        time_s, magnet_u = time.mean * (then_v - drop_v) / (now_v - drop_v) * (1.0 + slower), 0.0
     weather = "weather assumed" if own is None else f"weather as {own.checks} checks of this rig show it"
     return Expected(
         Measured(
             time_s,
-            time_s * hypot(time.reach(ONE_MORE) / time.mean, 2.0 * slower_sd, 2.0 * _between(TRAVEL_TIME)),
+            time_s
+            * hypot(
+                time.reach(ONE_MORE) / time.mean, 2.0 * slower_sd, 2.0 * _between(TRAVEL_TIME), 2.0 * magnet_u
+            ),
         ),
         Measured(
             current_a,
@@ -166,22 +216,30 @@ def _between(figure: str) -> float:
 
 
 def _from_rating(rig: Rig, line: MotorLine, voltage_v: float | None, temperature_c: float) -> Expected | None:
-    force_n = rig.lock.needed_force_n
-    if force_n is None:
+    needed_n = rig.lock.needed_force_n
+    if needed_n is None:
         return None
+    cold = COLD_ADDS_PER_K * max(0.0, REFERENCE_C - temperature_c)
+    force_n = needed_n * (1.0 + cold)
     volts = rig.actuator.voltage_v if voltage_v is None else voltage_v
+    magnet, magnet_u = magnets(REFERENCE_C, temperature_c)
 
     def current(one: MotorLine) -> float:
-        return float(current_at_force(one, force_n))
+        return float(current_at_force(one, force_n / magnet))
 
-    def time(one: MotorLine) -> float:
-        return time_at_force(one, rig.lock.needed_travel_m, force_n, volts, temperature_c=temperature_c)
+    def time(one: MotorLine, push_n: float = force_n) -> float:
+        travel_m = magnet * rig.lock.needed_travel_m
+        return time_at_force(one, travel_m, push_n / magnet, volts, temperature_c=temperature_c)
 
     if not np.isfinite(time(line)):
         return None
+    # What the cold adds is assumed: from nothing at all to twice as much.
+    clean_s, clean_a = time(line, needed_n), float(current_at_force(line, needed_n / magnet))
+    time_u = hypot(2.0 * propagated(line, time), time(line) - clean_s, 2.0 * magnet_u * time(line))
+    current_u = hypot(2.0 * propagated(line, current), current(line) - clean_a)
     return Expected(
-        Measured(time(line), 2.0 * propagated(line, time)),
-        Measured(current(line), 2.0 * propagated(line, current)),
+        Measured(time(line), time_u),
+        Measured(current(line), current_u),
         volts,
         temperature_c,
         "rating and needed push only: no baseline yet",

@@ -1,22 +1,30 @@
 """An actuator judged against its mechanism: each finding against a case reckoned by hand, then properties."""
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from logger.core.assessment import Measured
 from logger.core.cautions import BOTH_PINS, FIRE
 from logger.core.fitting.fit import CAUTION_AT, fit
-from logger.core.machine.wiring import conductor
+from logger.core.fitting.fit_electrics import bears_work
+from logger.core.machine.wiring import conductor, fuse_time
 from logger.core.rig import Actuator, LimitOverride, LockMechanism, Rig, Wiring
 
 RIG = Rig(
     "quarry-loader",
     Actuator(12.0, 0.200, 1500.0, 0.016, 0.9, 3.6, 0.011, 0.25, None, "IP66"),
     LockMechanism(
-        0.188, needed_force_n=700.0, excess_goes="slotted link", lowest_voltage_v=11.0, coldest_c=-10.0
+        0.188,
+        needed_force_n=700.0,
+        excess_goes="slotted link",
+        bears_force_n=6000.0,
+        lowest_voltage_v=11.0,
+        coldest_c=-10.0,
     ),
     wiring=Wiring("2.5 mm2", 2.5e-6, 6.0, 10.0),
 )
@@ -61,6 +69,9 @@ def test_a_suiting_actuator_passes_with_the_numbers_reckoned_by_hand():
         ("time and current", changed(lock={"needed_force_n": 1200.0}), "undecided", "2.88 A"),
         ("time and current", changed(lock={"needed_force_n": None}), "undecided", "only the range"),
         ("time and current", changed(lock={"needed_force_n": 1450.0}), "fail", "Limit of the running current"),
+        ("stall", changed(lock={"bears_force_n": None}), "watch", "Nobody has looked"),
+        ("stall", changed(lock={"bears_force_n": 4400.0}), "undecided", "bear 4400 N"),
+        ("stall", changed(lock={"bears_force_n": 2000.0}), "fail", "bear 2000 N"),
         ("cable", replace(RIG, wiring=None), "undecided", "isn't given"),
         ("cable", changed(wiring={"conductor": "0.5 mm2", "area_m2": 0.5e-6, "length_one_way_m": 10.0}), "fail", "more than"),
         ("cable", changed(wiring={"length_one_way_m": 12.0}), "watch", "5.7 %"),
@@ -87,10 +98,25 @@ def test_an_enclosure_that_keeps_everything_out_is_not_said_to_lack_proof_agains
     assert "Not proved" not in says
 
 
-def test_the_fuse_is_said_to_protect_the_cable_and_a_smaller_one_is_named():
+def test_the_fuse_is_said_to_protect_the_cable():
     found = finding(RIG, "fuse")
     assert "may never open it: the fuse protects the cable, not the motor" in found.says
-    assert found.do.startswith("5 A would carry the rated maximum too, and a stall opens it after")
+
+
+def test_a_fuse_that_is_named_has_a_margin_and_lets_every_start_through():
+    """A 3 A motor needs more than a 4 A blade, which carries 3.0 A for long (FUS-5) and may open within 0.15 s at 200 % (FUS-1)."""
+    rig = changed(wiring={"fuse_a": 4.0}, actuator={"full_load_current_a": 3.05, "no_load_current_a": 0.9})
+    do = finding(rig, "fuse").do
+    size = float(re.match(r"Take ([\d.]+) A", do)[1])
+    assert 0.75 * size >= 1.2 * 3.05
+    stall = fit(rig).numbers["stall_current_a"]
+    assert fuse_time(stall.value + stall.u, size).at_least_s >= 0.1
+
+
+def test_the_least_blade_is_not_named_for_three_amperes():
+    three = Measured(8.0, 0.0)
+    assert [size for size in (4.0, 5.0, 7.5) if bears_work(size, 3.0, three)] == [5.0, 7.5]
+    assert not bears_work(5.0, 3.0, Measured(30.0, 0.0))
 
 
 def test_rest_follows_from_the_duty_cycle():
@@ -109,7 +135,7 @@ def test_what_is_missing_is_listed_with_what_it_leaves_unknown():
     found = fit(bare)
     assert found.verdict == "undecided"
     assert [key for key, _ in found.missing] == [
-        "lock.needed_force", "lock.excess_goes", "lock.lowest_voltage", "lock.coldest",
+        "lock.needed_force", "lock.excess_goes", "lock.bears_force", "lock.lowest_voltage", "lock.coldest",
         "actuator.full_load_speed", "actuator.duty_cycle", "[wiring]",
     ]  # fmt: skip
     assert any("three quarters" in one for one in found.assumed)
