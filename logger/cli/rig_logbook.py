@@ -187,6 +187,8 @@ def print_history(found: "RigHistory") -> None:
     from logger.cli.standing import print_standing
 
     print_standing(found.standing)
+    for sentence in found.happened:
+        output.line(sentence)
     last = found.last_trial.date().isoformat() if found.last_trial else "no date known"
     output.line(
         f"{counted(found.trials, 'throw')} logged" + (f", the last on {last}" if found.trials else "")
@@ -227,6 +229,7 @@ def history_json(found: "RigHistory") -> dict[str, Any]:
             {"sheet": each.name, "kind": each.sheet.kind, "state": each.state} for each in found.sheets
         ],
         "services": len(found.services),
+        "happened": list(found.happened),
         "baselines": [
             {
                 "direction": each.direction,

@@ -128,7 +128,11 @@ def _json(rigs: "Iterable[RigTrend]") -> None:
     from logger.core.seasons.history import to_json
 
     for found in rigs:
-        whole = {"next_action": _action(found), "notes": list(found.history.notes)}
+        whole = {
+            "happened": list(found.happened),
+            "next_action": _action(found),
+            "notes": list(found.history.notes),
+        }
         for one in found.trends:
             output.json_line(to_json(one) | _places(found, one) | whole)
 

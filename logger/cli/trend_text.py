@@ -24,6 +24,8 @@ def print_trend(found: "RigTrend") -> None:
     history, action = found.history, found.action
     first, last = history.checks[0], history.checks[-1]
     output.line(f"{history.rig.name}: {len(history.checks)} checks, {first.on} to {last.on}", style="heading")
+    for sentence in found.happened:
+        output.line(sentence, style="warn" if found.action.urgency else "quiet")
     if history.provisional:
         output.line("Baseline provisional: no accepted commissioning sheet yet.", style="warn")
     output.line(f"Next: {action.what}", style=URGENCY[action.urgency])

@@ -132,6 +132,7 @@ def _form_source(
     from logger.core.seasons.season_rows import history_from
     from logger.jobs.baselines import baseline_for
     from logger.jobs.latch import standing
+    from logger.jobs.rig_events import happened_in
     from logger.jobs.rig_of import rig_of
     from logger.jobs.season_source import rows_from_logbook
     from logger.report.forms import FormSource
@@ -145,6 +146,7 @@ def _form_source(
             if (one := baseline_for(book, rig, way, kind)) is not None
         }
         history = history_from(rows_from_logbook(book, rig, book.trials(rig=rig)))
+        happened = happened_in(book, found.name)
         weather = {way: shown for way in held if (shown := own_weather(history, way)) is not None}
     return FormSource(
         found,
@@ -157,4 +159,5 @@ def _form_source(
         voltage_v,
         weather,
         stands.practice,
+        happened,
     )

@@ -16,6 +16,7 @@ from logger.jobs.latch import RigStanding, standing
 from logger.jobs.logbooks import opened
 from logger.jobs.orders_due import orders_due
 from logger.jobs.rig_change import raise_for_change
+from logger.jobs.rig_events import happened_in
 from logger.logbook.connection import Waiting
 
 if TYPE_CHECKING:
@@ -104,6 +105,8 @@ class RigHistory:
     baselines: tuple[BaselineRecord, ...]
     trials: int
     last_trial: datetime | None
+    happened: tuple[str, ...] = ()
+    """Since the last accepted sheet, a sentence for each event."""
 
 
 def add_rig(
@@ -174,4 +177,5 @@ def rig_history(logbook: str | Path | None, name: str, today: date) -> RigHistor
             tuple(book.services(name)),
             tuple(book.baselines(name)),
             *book.trial_counts(name).get(name, (0, None)),
+            happened_in(book, name),
         )

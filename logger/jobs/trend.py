@@ -36,12 +36,16 @@ class RigTrend:
     spots: tuple["Spot", ...]
     action: "NextAction"
     spot_effects: tuple["SpotEffect", ...] = ()
+    happened: tuple[str, ...] = ()
+    """Since the last accepted sheet, a sentence for each event; of one rig only."""
 
 
 def rig_trend(logbook: str | Path | None, name: str, today: date) -> RigTrend:
     """One rig, profiles included. Raises InputError for a name the logbook doesn't have."""
+    from logger.jobs.rig_events import happened_in
+
     with opened(logbook, read_only=True) as book:
-        return trend_in(book, name, today, profiles=True)
+        return replace(trend_in(book, name, today, profiles=True), happened=happened_in(book, name))
 
 
 def trend_in(book: "Logbook", name: str, today: date, profiles: bool) -> RigTrend:

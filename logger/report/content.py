@@ -100,7 +100,7 @@ def _front(material: Material, parts: list[SheetPart]) -> list[Block]:
 
 def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:
     first = material.commissioning
-    items = []
+    items = list(material.happened)
     if first is not None and first in parts:
         signed = f", signed {first.state.decision.signed}" if first.state.decision else ", not signed"
         items.append(

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE
 from logger.core.machine.limits import limits_for
 from logger.core.quantities.number_text import rounded_down, rounded_up
-from logger.core.quantities.plain import for_shell
+from logger.core.quantities.plain import counted, for_shell
 from logger.core.quantities.units import display_unit, show, show_limit
 from logger.core.records.records import BENCH
 from logger.core.rig import Rig
@@ -57,6 +57,7 @@ STOP = (
 )
 """When nobody should go on working with it. Source: method.md 5; the causes of the status 'do not use'."""
 EVERY_TIME = "At every change: look at the left pin, look at the right pin, each by itself; then the maker's load check."
+CARD_EVENTS = 4
 CARD_DAYS = 92
 """A cab card counts for a season at most (common practice, no source)."""
 OLDER_CARD = (
@@ -84,6 +85,8 @@ class FormSource:
     """By direction, where the rig's checks have shown how it answers to weather."""
     practice: bool = False
     """From a practice logbook."""
+    happened: tuple[str, ...] = ()
+    """Since the last accepted sheet, a sentence for each event."""
 
 
 # ---- the blank sheet ----
@@ -183,6 +186,7 @@ def cab_card(source: FormSource) -> Document:
             ),
             "Where it stands",
         ),
+        *_since(source),
         Text(OLDER_CARD),
     ]
     held = reasons(status)
@@ -201,6 +205,16 @@ def card_counts_until(source: FormSource) -> date:
     return latest if due is None else max(source.issued, min(due, latest))
 
 
+def _since(source: FormSource) -> list[Block]:
+    """The newest events since the last accepted sheet; a card has room for few."""
+    if not source.happened:
+        return []
+    newest = source.happened[-CARD_EVENTS:]
+    older = len(source.happened) - len(newest)
+    more = (f"and {counted(older, 'earlier event')}: see the report",) if older else ()
+    return [Heading("Since the last accepted sheet"), Bullets((*newest, *more))]
+
+
 def _banned_card(source: FormSource) -> Document:
     """The card of a rig that is out of use: that it is, why, what ends it, and nothing to work by."""
     rig, status = source.rig, source.status
@@ -210,6 +224,7 @@ def _banned_card(source: FormSource) -> Document:
         Bullets(tuple(reasons(status))),
         Heading("Before it is used again"),
         Bullets(tuple(way_down(status)), BOX),
+        *_since(source),
         Facts(
             (
                 (

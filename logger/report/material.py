@@ -111,6 +111,8 @@ class Material:
     season_notes: tuple[str, ...] = ()
     """What the order of a day's check and work leaves open."""
     """Sentences about places where binding has grown."""
+    happened: tuple[str, ...] = ()
+    """Since the last accepted sheet, a sentence for each event."""
     next_action: str = ""
     practice: bool = False
     """From a practice logbook."""

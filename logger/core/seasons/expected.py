@@ -30,8 +30,8 @@ from logger.core.seasons.correction import ALLOWANCES, REFERENCE_C, slopes, weat
 from logger.core.seasons.season import RUN_CURRENT, TRAVEL_TIME, RigHistory
 from logger.core.seasons.season_lines import lines_of
 from logger.core.seasons.trend_figures import fit_line
-from logger.core.stroke.assess import magnets
 from logger.core.stroke.baseline import Baseline
+from logger.core.stroke.measure import magnets
 from logger.core.trace import FloatArray
 from logger.errors import InputError
 

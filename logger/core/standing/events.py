@@ -1,0 +1,115 @@
+"""What happened to a rig since its last accepted sheet: one sentence each, with its day.
+
+Trends speak of figures, charts of seasons; whoever owns the machine first wants to know what happened. Orders hold all
+that takes a rig out of use: stalls, pins seen out, signs to watch. Repairs, rejected sheets and failed throws that
+nobody answered stand beside them.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from logger.core.assessment import FAIL
+from logger.core.quantities.plain import counted, printable
+from logger.core.records.records import ACCEPTED, OPEN, REJECTED, LoggedTrial, Order, SheetState
+from logger.core.standing.service import ServiceEntry
+from logger.core.standing.status import LEVELS, level_of, sentence_of
+
+NOTHING = "Nothing happened since the last accepted sheet: no order, no repair, no rejected sheet."
+NEVER = "No sheet was ever accepted, and nothing else happened."
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that happened."""
+
+    on: date
+    what: str
+
+    @property
+    def sentence(self) -> str:
+        """As a person reads it: the day first."""
+        return printable(f"{self.on}: {self.what}.")
+
+
+def events_since_acceptance(
+    sheets: Sequence[SheetState],
+    orders: Iterable[Order],
+    services: Iterable[ServiceEntry],
+    trials: Mapping[str, LoggedTrial],
+) -> tuple[Event, ...]:
+    """Everything since the newest acceptance, oldest first; all there is where no sheet was ever accepted.
+
+    Args:
+        sheets: every sheet of the rig.
+        orders: every order of the rig.
+        services: its maintenance history.
+        trials: its throws by id.
+    """
+    since = max(
+        (one.decision.at for one in sheets if one.state == ACCEPTED and one.decision is not None),
+        default=None,
+    )
+    found = [
+        *_orders(orders, trials, since),
+        *_services(services, since),
+        *_sheets(sheets, trials, since),
+    ]
+    return tuple(sorted(found, key=lambda one: one.on))
+
+
+def said_since(sheets: Sequence[SheetState], events: Sequence[Event]) -> tuple[str, ...]:
+    """The events as sentences; where there are none, that."""
+    if events:
+        return tuple(one.sentence for one in events)
+    return (NOTHING if any(one.state == ACCEPTED for one in sheets) else NEVER,)
+
+
+def _orders(
+    orders: Iterable[Order], trials: Mapping[str, LoggedTrial], since: datetime | None
+) -> Iterable[Event]:
+    for order in sorted(orders, key=lambda one: -LEVELS.index(level_of(one))):  # the worst of a day first
+        if since is not None and order.at <= since:
+            continue
+        if order.clears:
+            yield Event(order.at.date(), f"cleared and signed by {order.signed}: {order.because}")
+            continue
+        throw = trials.get(order.trial or "")
+        on = throw.when.date() if throw is not None and throw.when is not None else order.at.date()
+        as_found = throw is not None and throw.placement is not None and throw.placement.as_found
+        where = f" (first {throw.direction} throw after standing)" if as_found and throw is not None else ""
+        yield Event(on, f"{level_of(order)}: {sentence_of(order)}{where}")
+
+
+def _services(services: Iterable[ServiceEntry], since: datetime | None) -> Iterable[Event]:
+    for entry in services:
+        if since is None or entry.on >= since.date():
+            done = f": {entry.fixed.what}" if entry.fixed else ""
+            yield Event(entry.on, f"{entry.action}{done}")
+
+
+def _sheets(
+    sheets: Iterable[SheetState], trials: Mapping[str, LoggedTrial], since: datetime | None
+) -> Iterable[Event]:
+    failed: dict[str, int] = {}
+    for throw in trials.values():
+        judged, placed = throw.judgement, throw.placement
+        if placed is not None and judged is not None and judged.assessment.verdict == FAIL:
+            failed[placed.sheet] = failed.get(placed.sheet, 0) + 1
+    for state in sheets:
+        decision, sheet = state.decision, state.sheet
+        if state.state == REJECTED and decision is not None and (since is None or decision.at > since):
+            yield Event(
+                decision.at.date(), f"sheet {state.name} rejected by {decision.signed}: {_why(state)}"
+            )
+        elif state.state == OPEN and sheet.id in failed:
+            count = counted(failed[sheet.id], "failed throw")
+            yield Event(
+                sheet.at.date(), f"sheet {state.name} is still open, with {count}: accept or reject it"
+            )
+
+
+def _why(state: SheetState) -> str:
+    decision = state.decision
+    assert decision is not None
+    return decision.reason or "no reason given"

@@ -1,0 +1,103 @@
+"""What happened since the last accepted sheet stands first, the same in trend, report, cab card, rig screen and list."""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from logger.core.sheets.byhand_lines import parse_line
+from logger.core.standing.events import NEVER, NOTHING
+from logger.core.standing.service import Moment, ServiceEntry
+from logger.jobs.enter import Entry, enter
+from logger.jobs.latch import raise_by_hand
+from logger.jobs.logbooks import opened
+from logger.jobs.report_source import material_in
+from logger.jobs.reporting import Issue, _form_source
+from logger.jobs.rig_list import add_rig, rig_history
+from logger.jobs.services import add as add_service
+from logger.jobs.sheets import Looked, plan
+from logger.jobs.signing import accept, reject
+from logger.jobs.trend import rig_trend
+from logger.report.content import rig_report
+from logger.report.document import words
+from logger.report.forms import cab_card
+
+RIG, BY = "quarry-loader", "M. K."
+NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
+PAIR = [
+    parse_line("lock 15.20s 2.10A 2.90A 12.40V both seen, load check done, stayed put", "test"),
+    parse_line("unlock 14.60s 1.80A 2.40A 12.50V", "test"),
+]
+STALL = parse_line("lock 9.00s 8.0A 8.1A 11.2V stalled", "test")
+
+
+@pytest.fixture
+def logbook(tmp_path) -> Path:
+    path = tmp_path / "fellside.throwbook"
+    add_rig(path, Path(__file__).parent.parent / "cli" / "quarry-loader.toml", BY, NOW)
+    return path
+
+
+def commissioned(path: Path, at: datetime) -> str:
+    state, _ = plan(path, RIG, "commissioning", BY, at)
+    enter(path, RIG, Entry(PAIR * 5, "", state.name, seen_how="torch", thrown_at=at, again=True), BY, at)
+    accept(path, state.name, Looked(), BY, at)
+    return state.name
+
+
+def happened(path: Path) -> tuple[str, ...]:
+    return rig_history(path, RIG, date(2026, 6, 1)).happened
+
+
+def test_nothing_happened_says_so(logbook):
+    assert happened(logbook) == (NEVER,)
+    commissioned(logbook, NOW)
+    assert happened(logbook) == (NOTHING,)
+
+
+def test_a_stall_a_repair_and_a_rejected_sheet_are_told_with_their_days_everywhere(logbook, tmp_path):
+    commissioned(logbook, NOW)
+    day = NOW + timedelta(days=30)
+    enter(logbook, RIG, Entry([STALL], "spot", thrown_at=day, as_read=True), BY, day)
+    fixed = day + timedelta(days=2)
+    add_service(
+        logbook,
+        ServiceEntry(
+            "", RIG, "repaired", fixed.date(), found=Moment("bent pin"), fixed=Moment("new pin"), by=BY
+        ),
+        fixed,
+    )
+    wrong = day + timedelta(days=3)
+    state, _ = plan(logbook, RIG, "seasonal", BY, wrong)
+    enter(logbook, RIG, Entry(PAIR[1:], "", state.name, thrown_at=wrong, as_read=True), BY, wrong)
+    reject(logbook, state.name, "wrong meter", BY, wrong)
+    told = happened(logbook)
+    assert told[0][:10] == "2026-04-13"
+    assert "do not use: stall" in told[0]
+    assert any(one.startswith("2026-04-15: repaired: new pin") for one in told)
+    assert any("rejected by M. K.: wrong meter" in one for one in told)
+    assert "still open, with 1 failed throw" in " ".join(told)
+
+    today = date(2026, 6, 1)
+    assert rig_trend(logbook, RIG, today).happened == told
+    with opened(logbook, read_only=True) as book:
+        material = material_in(book, RIG, today)
+    assert material.happened == told
+    summary = words(rig_report(material)).split("Summary\n")[1]
+    assert summary.startswith(told[0])
+    card = words(cab_card(_form_source(logbook, RIG, "spot", Issue(tmp_path, today), None)))
+    assert all(one in card for one in told[-2:])
+
+
+def test_a_pin_seen_out_and_a_person_s_order_are_told_and_an_acceptance_ends_the_list(logbook):
+    commissioned(logbook, NOW)
+    later = NOW + timedelta(days=9)
+    raise_by_hand(logbook, RIG, "damage", "bent bracket", BY, later)
+    out = replace(PAIR[0], left_pin="no")
+    enter(logbook, RIG, Entry([out], "spot", seen_how="torch", thrown_at=later, as_read=True), BY, later)
+    told = " ".join(happened(logbook))
+    assert "2026-03-23: do not use: damage: bent bracket." in told
+    assert "do not use: pin not seen: left pin" in told
+    commissioned(logbook, later + timedelta(days=5))
+    assert happened(logbook) == (NOTHING,)
