@@ -7,6 +7,7 @@ import numpy as np
 from logger.core.assessment import CUT_OFF, NO_RUN, STALL, STILL_RUNNING, Figures, Measured
 from logger.core.quantities.numerics import integrate, median_of, moving_mean
 from logger.core.stroke.breaks import without_breaks
+from logger.core.stroke.clipping import at_the_ceiling
 from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.travel import Travel
 from logger.core.trace import FloatArray, Trace
@@ -17,6 +18,8 @@ ACS712 data sheet gives, taken as a rectangle."""
 VOLTAGE_GAIN_U = 0.01 / np.sqrt(3.0)
 """The same for voltage: a divider of two 1 % resistors (*practice*)."""
 K = 2.0
+MOST_LOST = 0.01
+"""Share of a run beyond the channel's range with which a mean can still be given (*practice*)."""
 
 
 @dataclass(frozen=True)
@@ -30,49 +33,6 @@ class Gains:
 def expanded(value: float, *standard: float) -> Measured:
     """A figure with the root sum of squares of its standard uncertainties, k = 2 (JCGM 100)."""
     return Measured(float(value), K * float(np.sqrt(sum(u * u for u in standard))))
-
-
-def clipped_at(current_a: FloatArray, first: int, last: int, step_a: float) -> float | None:
-    """The level at which the record is cut off flat, or None.
-
-    A converter at its end repeats the very same extreme reading; a real peak with any noise doesn't. Looked for in
-    the movement only, and only where the readings below it do differ. A whole movement at one reading is cut off too,
-    if the converter's step is fine enough to have shown some difference.
-    """
-    moving = current_a[first : last + 1]
-    if len(moving) < 6:
-        return None
-    top = float(moving.max())
-    at_top = np.flatnonzero(moving >= top - 1e-9 * abs(top))
-    together = int(np.count_nonzero(np.diff(at_top) == 1))
-    if together < 2:
-        return None
-    if _start_at_the_top(moving, top, at_top, step_a):
-        return top
-    if len(np.unique(moving)) < 10:
-        flat = len(at_top) > 0.9 * len(moving) and 0.0 < step_a < 0.01 * abs(top)
-        return top if flat else None
-    # At a coarse resolution a quiet run repeats itself at every level, not only at the top.
-    below = moving[moving < top]
-    repeats = float(np.mean(np.diff(below) == 0)) if len(below) > 1 else 0.0
-    share_at_top = together / max(len(at_top) - 1, 1)
-    return top if share_at_top > 0.5 and repeats < 0.5 * share_at_top else None
-
-
-def _start_at_the_top(moving: FloatArray, top: float, at_top: "np.ndarray", step_a: float) -> bool:
-    """Whether start and run reach the very same highest reading, with less between them.
-
-    The start's peak and the load of the run have nothing to do with each other: at the same reading both are cut off.
-    The run must stand there for a tenth of the movement, in one piece: a peak of the load at a coarse step may touch it.
-    """
-    first = int(at_top[0])
-    if first >= max(3, len(moving) // 50):
-        return False
-    pieces = np.split(at_top, np.flatnonzero(np.diff(at_top) > 1) + 1)
-    longest = max(pieces[1:], key=len, default=at_top[:0])
-    if len(longest) < max(5, len(moving) // 10):
-        return False
-    return float(np.min(moving[first : int(longest[0])])) < top - 1.5 * step_a
 
 
 def end_of(segments: Segments, still_from: int | None) -> str:
@@ -153,9 +113,12 @@ def _travel_time(start: Measured | None, end: Measured | None) -> Measured | Non
 
 
 def _inrush(segments: Segments, clip_a: float | None, zero_u: float, gains: Gains) -> Measured | None:
-    if segments.starts_running or clip_a is not None or segments.settled <= segments.first:
+    if segments.starts_running or segments.settled <= segments.first:
         return None
-    peak = float(np.max(segments.current_a[segments.first : segments.settled + 1]))
+    start_a = segments.current_a[segments.first : segments.settled + 1]
+    if at_the_ceiling(start_a, clip_a).any():
+        return None  # at least that: the sign of the record tells it
+    peak = float(np.max(start_a))
     return expanded(peak, zero_u, segments.noise_a, gains.current * peak)
 
 
@@ -163,10 +126,14 @@ def _run_current(
     time: FloatArray, current: FloatArray, clip_a: float | None, zero_u: float, gains: Gains
 ) -> Measured | None:
     """Time-average over the run. The scatter is taken from block means, so that slow beats of an aliased ripple count."""
-    if len(current) < 4 or _too_clipped(current, clip_a):
+    lost = float(np.mean(at_the_ceiling(current, clip_a))) if len(current) else 0.0
+    if len(current) < 4 or lost > MOST_LOST:
         return None
     mean = integrate(current, time) / float(time[-1] - time[0])
-    return expanded(mean, zero_u, _scatter_of_mean(current), gains.current * mean)
+    beyond_a = (
+        lost * (clip_a or 0.0) / np.sqrt(3.0)
+    )  # where it was cut off it may have been twice as high (*assumed*)
+    return expanded(mean, zero_u, _scatter_of_mean(current), gains.current * mean, beyond_a)
 
 
 def _scatter_of_mean(current: FloatArray) -> float:
@@ -192,7 +159,7 @@ def _peak(
     current: FloatArray, window: int, clip_a: float | None, zero_u: float, gains: Gains
 ) -> Measured | None:
     """Highest mean over one hundredth of the run: a load, not a spike or a brush ripple."""
-    if len(current) < 4 or (clip_a is not None and float(current.max()) >= clip_a - 1e-9):
+    if len(current) < 4 or at_the_ceiling(current, clip_a).any():
         return None
     peak = float(np.max(moving_mean(current, window)[window // 2 : len(current) - window // 2]))
     steps = float(np.std(np.diff(current)) / np.sqrt(2.0))
@@ -207,9 +174,11 @@ def _stall(
     zero_u: float,
     gains: Gains,
 ) -> Measured | None:
-    if moved.still_from is None or clip_a is not None:
+    if moved.still_from is None:
         return None
     tail = current_a[moved.still_from : segments.last + 1]
+    if at_the_ceiling(tail, clip_a).any():
+        return None
     level = median_of(tail)
     return expanded(level, zero_u, float(np.std(tail)) / np.sqrt(len(tail)), gains.current * level)
 
@@ -275,7 +244,7 @@ def source_resistance(
         if _starts_softly(segments):
             return None  # a drive that sets the motor's voltage itself: that voltage isn't the supply's
     if clip_a is not None:
-        keep = amps < clip_a - 1e-9
+        keep = ~at_the_ceiling(amps, clip_a)
         volts, amps = volts[keep], amps[keep]
     if len(amps) < 5:
         return None
@@ -301,11 +270,6 @@ def _starts_softly(segments: Segments) -> bool:
     return float(start.max()) < 1.5 * median_of(segments.current_a[segments.run])
 
 
-def _too_clipped(current: FloatArray, clip_a: float | None) -> bool:
-    """Whether clipping took more than one sample in a hundred of the run."""
-    return clip_a is not None and float(np.mean(current >= clip_a - 1e-9)) > 0.01
-
-
 def _integral(
     time_s: FloatArray,
     values: FloatArray,
@@ -316,9 +280,9 @@ def _integral(
     whole: bool,
 ) -> Measured | None:
     """Integral over the whole movement, transient included."""
-    if not whole or clip_a is not None:
-        return None
     rows = slice(segments.first, segments.last + 1)
+    if not whole or at_the_ceiling(segments.current_a[rows], clip_a).any():
+        return None
     total = integrate(values[rows], time_s[rows])
     lasted = segments.end_s - segments.start_s
     edge = abs(float(values[segments.last])) * segments.end_u_s

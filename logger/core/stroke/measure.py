@@ -8,13 +8,14 @@ from logger.core.assessment import CUT_OFF, NO_RUN, Figures, Measured
 from logger.core.machine.rating import MotorLine, resistance_at
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
+from logger.core.stroke.clipping import clipped_at
 from logger.core.stroke.evidence import (
     MAGNET_SHARE_PER_K,
     MAGNET_SHARE_PER_K_U,
     UNKNOWN_TEMPERATURE_K,
     Evidence,
 )
-from logger.core.stroke.figures import Gains, clipped_at, end_of, figures_of
+from logger.core.stroke.figures import Gains, end_of, figures_of
 from logger.core.stroke.late_load import late_load, take_up_of
 from logger.core.stroke.movement import FullStroke
 from logger.core.stroke.segmentation import Segments, segment
@@ -39,11 +40,7 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
     voltage_v, from_voltage = voltage_or_nominal(trace, actuator.voltage_v, segments)
     still = standstill_of(segments, trace.time_s, voltage_v, actuator, r_ohm, line.u_r)
     moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still)
-    clip_a = (
-        clipped_at(segments.current_a, segments.first, segments.last, segments.step_a)
-        if segments.moved
-        else None
-    )
+    clip_a = clipped_at(trace, segments)
     end = end_of(segments, moved.still_from)
     if end == NO_RUN:
         figures, share, u = Figures(), 0.0, 0.0

@@ -4,6 +4,8 @@ Rule (JCGM 106, ILAC-G8:09/2019, guard band w = U): inside the limit by at least
 U is ``fail``, in between ``undecided``, with what would settle it.
 """
 
+from dataclasses import replace
+
 from logger.core.assessment import (
     CUT_OFF,
     FAIL,
@@ -20,9 +22,12 @@ from logger.core.assessment import (
 )
 from logger.core.machine.limits import MAX, Limit, limits_for
 from logger.core.quantities.number_text import limit_text, measured_text
+from logger.core.stroke.clipping import at_the_ceiling
 from logger.core.stroke.evidence import Evidence
+from logger.core.stroke.figures import GAIN_U
 
 NOT_JUDGED = "not judged"
+WIDER_RANGE = "Take a board with a wider range."
 
 SETTLE = {
     "run_current": "Calibrate the board against a meter, or judge the mean of three more throws.",
@@ -86,7 +91,23 @@ def checks_of(evidence: Evidence) -> tuple[Check, ...]:
         "travel_time_high": ratio,
         "supply_under_load": None if evidence.moved.by_drive else figures.mean_voltage_v,
     }
-    return tuple(check(name, measured[name], limits[name]) for name in measured)
+    checks = [check(name, measured[name], limits[name]) for name in measured]
+    return tuple(_at_least(one, evidence) for one in checks)
+
+
+def _at_least(one: Check, evidence: Evidence) -> Check:
+    """A current that the board's range cut off is at least the end of that range: it can fail its limit, never pass it."""
+    if (
+        evidence.clip_a is None
+        or one.measured is not None
+        or one.name not in ("run_current", "peak_run_current")
+    ):
+        return one
+    if not at_the_ceiling(evidence.segments.current_a[evidence.segments.run], evidence.clip_a).any():
+        return one
+    surely_a = evidence.clip_a * (1.0 - 2.0 * GAIN_U)
+    failed = one.name == "peak_run_current" and surely_a > one.limit
+    return replace(one, decision=FAIL if failed else UNDECIDED, settle="" if failed else WIDER_RANGE)
 
 
 def time_ratio(evidence: Evidence) -> Measured | None:
@@ -117,13 +138,17 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
         return FAIL, _sentence(told[0].because)
     failed = [one for one in checks if one.decision == FAIL]
     if failed:
-        return FAIL, _beyond(failed[0], figures)
+        return FAIL, _beyond(failed[0], figures) if failed[0].measured is not None else _over_the_range(
+            failed[0]
+        )
     told = [sign for sign in signs if sign.level == WATCH]
     if told:
         return WATCH, _sentence(told[0].because)
     open_ones = [one for one in checks if one.decision == UNDECIDED]
     if open_ones:
-        return UNDECIDED, f"{_beyond(open_ones[0], figures, undecided=True)} {open_ones[0].settle}".strip()
+        one = open_ones[0]
+        said = _beyond(one, figures, undecided=True) if one.measured is not None else _over_the_range(one)
+        return UNDECIDED, f"{said} {one.settle}".strip()
     if figures.run_current_a is None:
         return (
             UNDECIDED,
@@ -164,6 +189,18 @@ def _beyond(one: Check, figures: Figures, undecided: bool = False) -> str:
     if one.name.startswith("travel_time") and time_s is not None and one.measured.value > 0.0:
         figure += f" ({time_s.value:.1f} s, due {time_s.value / one.measured.value:.1f} s)"
     return _sentence(f"{words} {figure} is {where} the limit {limit} ({one.limit_from})")
+
+
+def _over_the_range(one: Check) -> str:
+    """A limit that a current cut off by the board's range was held against."""
+    words = CHECK_WORDS.get(one.name, one.name.replace("_", " "))
+    limit = limit_text(one.limit, one.side, one.unit)
+    known = (
+        "above"
+        if one.decision == FAIL
+        else "not known: it went over the board's range; it can't be held against"
+    )
+    return _sentence(f"{words} {known} the limit {limit} ({one.limit_from})")
 
 
 def _sentence(text: str) -> str:

@@ -13,14 +13,24 @@ NOISE_SHARE = 0.1
 
 
 def clipped(evidence: Evidence) -> Sign | None:
-    """The current channel was at its end."""
+    """The current channel was at its end: what it hides is at least ``value``."""
     if evidence.clip_a is None:
         return None
-    lost = evidence.figures.run_current_a is None or evidence.figures.peak_run_current_a is None
+    figures = evidence.figures
+    hidden = [
+        words
+        for words, figure in (
+            ("running current", figures.run_current_a),
+            ("peak running current", figures.peak_run_current_a),
+        )
+        if figure is None
+    ]
+    told = [*hidden, *(["inrush current"] if figures.inrush_a is None else [])]
+    which = f"; {' and '.join(told)}: at least that" if told else ""
     return Sign(
         "clipped",
-        WATCH if lost else INFO,
-        f"the current channel is cut off flat at {evidence.clip_a:.2f} A: the true current was higher",
+        WATCH if hidden else INFO,
+        f"current beyond the board's range: it is cut off flat at {evidence.clip_a:.2f} A{which}",
         value=evidence.clip_a,
         unit="A",
     )
