@@ -27,6 +27,9 @@ from logger.errors import InputError, OutsideError
 
 SUFFIX = ".journal"
 FORMAT = "throwbook-journal-1"
+UNREAD_SUFFIX = ".unread"
+MOST_UNREAD_BYTES = 1024 * 1024
+MOST_UNREAD_FILES = 5
 
 HEADER, RECEIVED, END = b"H", b"R", b"E"
 _HEAD = struct.Struct("<cIdI")
@@ -146,6 +149,25 @@ def read_journal(path: Path) -> JournalText:
     if header is None:
         raise InputError("this is no journal of a recording", str(path), "Check which file it is")
     return JournalText(path, header, begun_s, tuple(chunks), end, len(content) - at)
+
+
+def write_unread(path: Path) -> Path | None:
+    """Keep what the board sent, as it came, in a file beside its journal; None: nothing came.
+
+    The first mebibyte of it, and the newest five such files. Raises InputError, OutsideError.
+    """
+    from logger.files.whole_file import whole_file
+
+    received = read_journal(path).received[:MOST_UNREAD_BYTES]
+    if not received:
+        return None
+    unread = path.with_suffix(UNREAD_SUFFIX)
+    with whole_file(unread, "Check the disk and its free space") as part:
+        part.write_bytes(received)
+    with contextlib.suppress(OSError):
+        for old in sorted(path.parent.glob(f"*{UNREAD_SUFFIX}"))[:-MOST_UNREAD_FILES]:
+            old.unlink()
+    return unread
 
 
 def unfinished(folder: Path) -> list[Path]:

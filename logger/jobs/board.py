@@ -9,7 +9,8 @@ from logger.errors import OutsideError
 from logger.jobs.board_link import BoardLink
 from logger.ports.serialport import PortInfo, list_ports
 from logger.protocol.baud import BAUDS, DEFAULT_BAUD
-from logger.protocol.events import Fault, Samples
+from logger.protocol.events import ClockStopped, Fault, Samples
+from logger.protocol.framing import Drops
 from logger.protocol.messages import Identity
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ BOOT_S = 2.5
 """Many boards start anew when their port is opened, and take so long to answer."""
 NEXT_BAUD_S = 0.6
 MOST_AT_ONCE = 8
+STILL_CLOCK = "the board's clock stands still: no time can be told with it"
 
 
 @dataclass(frozen=True)
@@ -127,20 +129,19 @@ def check_board(
                 blocks.append(event)
                 arrivals.append((came_s, float(event.time_s[-1])))
             elif isinstance(event, Fault):
-                faults.append(f"{event.code}: {event.text}")
+                faults.append(f"the board reports {event.code}: {event.text}")
+            elif isinstance(event, ClockStopped):
+                faults.append(STILL_CLOCK)
         identity, session = link.session.identity, link.session
     assert identity is not None  # samples came, so it said who it is
     time_s = np.concatenate([block.time_s for block in blocks])
     current_a = np.concatenate([block.current_a for block in blocks])
     lines = [
         _rate_line(time_s, np.concatenate([block.index for block in blocks]), rate_hz),
-        _loss_line(session.lost, session.samples, session.dropped.total()),
+        _loss_line(session.lost, session.samples, session.dropped),
         *_current_lines(current_a, identity),
         _drift_line(np.array(arrivals)),
-        *(
-            CheckLine("fault", None, "", None, False, f"the board reports {fault}")
-            for fault in dict.fromkeys(faults)
-        ),
+        *(CheckLine("fault", None, "", None, False, fault) for fault in dict.fromkeys(faults)),
     ]
     if blocks[0].voltage_v is not None:
         volts = float(
@@ -151,15 +152,16 @@ def check_board(
 
 
 def _rate_line(time_s: "np.ndarray", index: "np.ndarray", rate_hz: int) -> CheckLine:
-    held_hz = float((index[-1] - index[0]) / (time_s[-1] - time_s[0])) if len(time_s) > 1 else 0.0
+    lasted_s = float(time_s[-1] - time_s[0])
+    held_hz = float(index[-1] - index[0]) / lasted_s if lasted_s > 0.0 else 0.0
     good = abs(held_hz / rate_hz - 1) <= RATE_SHARE
     say = f"{held_hz:.1f} samples/s held of {rate_hz} asked" + ("" if good else ": choose a lower rate")
     return CheckLine("rate", held_hz, "Hz", RATE_SHARE * rate_hz, good, say)
 
 
-def _loss_line(lost: int, got: int, dropped: int) -> CheckLine:
-    good = lost == 0 and dropped == 0
-    say = f"{lost} of {lost + got} samples lost, {dropped} lines dropped"
+def _loss_line(lost: int, got: int, dropped: Drops) -> CheckLine:
+    good = lost == 0 and dropped.count == 0
+    say = f"{lost} of {lost + got} samples lost, {dropped.sentence() or 'no line dropped'}"
     return CheckLine(
         "loss", float(lost), "", 0.0, good, say + ("" if good else ": look at cable, plug and baud")
     )

@@ -4,8 +4,8 @@ import time
 from collections.abc import Callable, Iterator
 
 from logger.errors import InputError, OutsideError
-from logger.jobs.record import ASK_AGAIN_S, no_answer, open_port
-from logger.protocol.events import Event, Identified, Refused
+from logger.jobs.record import ASK_AGAIN_S, UNFIT_DO, no_answer, open_port
+from logger.protocol.events import Event, Identified, Refused, Unfit
 from logger.protocol.messages import Identity
 from logger.protocol.session import Session
 
@@ -26,20 +26,27 @@ class BoardLink:
         self._port.close()
 
     def identify(self, within_s: float) -> Identity | None:
-        """Who is there; None when nobody said so in time."""
+        """Who is there; None when nobody said so in time. Raises OutsideError when that board can't be used."""
         for event, _ in self._talk(self.session.start(), within_s):
+            if isinstance(event, Unfit):
+                raise self._unfit(event)
             if isinstance(event, Identified):
                 return event.identity
         return None
 
+    def _unfit(self, event: Unfit) -> OutsideError:
+        return OutsideError(event.why, self._port.name, UNFIT_DO)
+
     def run(self, rate_hz: int, seconds: float, within_s: float = 6.0) -> Iterator[tuple[Event, float]]:
         """Sample for ``seconds`` from the first sample on; events with the steady clock [s] of their arrival.
 
-        Raises InputError when the rate is refused, OutsideError when nobody answers.
+        Raises InputError when the rate is refused, OutsideError when nobody answers or the board can't be used.
         """
         baud = self._port.baud if self._port.has_baud else None
         until_s: float | None = None
         for event, came_s in self._talk(self.session.start(rate_hz, baud), within_s, seconds):
+            if isinstance(event, Unfit):
+                raise self._unfit(event)
             if isinstance(event, Refused):
                 raise InputError(event.reason, self._port.name, "Choose with --rate or --baud")
             if until_s is None and self.session.samples:

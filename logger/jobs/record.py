@@ -16,7 +16,7 @@ from logger.core.quantities.plain import file_name
 from logger.core.stroke.live import LiveFigures
 from logger.errors import InputError, OutsideError, ThrowbookError
 from logger.files.journal import SUFFIX, Journal
-from logger.jobs.recorded import Recorded, judged
+from logger.jobs.recorded import Recorded, judged, keep_unread
 from logger.jobs.trial_record import TrialRecord
 from logger.ports import scpi
 from logger.ports.recorder import Broken, Chunk, Item, Recorder, Slept
@@ -43,6 +43,9 @@ SHOW_EVERY_S = 0.095
 """On the average: samples come in lots, twenty a second, so that it is one lot or two from figure to figure."""
 _WAIT_S = 0.05
 _HALT_S = 0.15
+_LINE_BYTES = 30
+"""About the length of a sample's line."""
+_FEWEST_UNREAD_BYTES = 2000
 
 
 @dataclass(frozen=True)
@@ -111,6 +114,8 @@ class Recording:
         self._ended = ""
         self._problem: ThrowbookError | None = None
         self._bytes = 0
+        self._unread_bytes = 0
+        """What came since the newest sample."""
         self._warning = ""
 
     def begin(self) -> None:
@@ -139,10 +144,9 @@ class Recording:
             # One that broke off may be recovered at once; one that ended is locked until it is kept.
             journal.end(self._ended or "stopped", self._monotonic(), hold=bool(self._ended))
         if not self._record.samples:
-            journal.remove()
-            raise self._problem or OutsideError(
-                "no samples came", self.plan.port, "Try: throwbook board check"
-            )
+            raise self._came_to_nothing(journal)
+        for line in self._record.last_notes():
+            self._note(line)
         return judged(
             self._record,
             self.plan.rig_ref or self.plan.rig.name,
@@ -155,6 +159,21 @@ class Recording:
             on_bench=self.plan.on_bench,
             held=journal,
         )
+
+    def _came_to_nothing(self, journal: Journal) -> ThrowbookError:
+        """Why there is no recording; lines that nobody could read are kept as they came, and named."""
+        problem = self._problem or OutsideError(
+            "no samples came", self.plan.port, "Try: throwbook board check"
+        )
+        unread = None
+        if self._bytes and not self._record.refused and not self._record.unfit:
+            if self._problem is None:
+                problem = no_answer(self.plan.port, self.plan.baud, self._bytes, self._session)
+            unread = keep_unread(journal.path)
+        journal.remove()
+        if unread is None:
+            return problem
+        return type(problem)(problem.what, problem.where, f"{problem.do}. What came is kept in {unread}")
 
     # ---- the loop ----
 
@@ -179,19 +198,28 @@ class Recording:
                     )
             elif recorder.quiet_s > self.plan.silent_s and not self._ended:
                 self._end(
-                    "the board fell silent",
-                    OutsideError(
-                        f"nothing has come for {self.plan.silent_s:.0f} s",
-                        self.plan.port,
-                        "Look at the board's supply and plug, then go on",
-                    ),
+                    "the board fell silent", self._no_more(f"nothing has come for {self.plan.silent_s:.0f} s")
                 )
+            elif self._unread_bytes > self._most_unread and not self._ended:
+                what = f"the board sends, but no sample of it could be read for {self._unread_bytes:,} bytes"
+                self._end("the board's lines can't be read", self._no_more(what))
             self._keys_and_limits()
             if self._warned() or (now_s >= due_s and self._record.samples):
                 due_s = max(due_s + SHOW_EVERY_S, now_s)
                 self._on_live(self._record.figures())
         self._on_live(self._record.figures())
         self._halt(recorder)
+
+    @property
+    def _most_unread(self) -> float:
+        """Bytes without a sample after which nothing more is waited for: as many as the longest silence would hold."""
+        return max(_FEWEST_UNREAD_BYTES, _LINE_BYTES * self.plan.silent_s * self.plan.rate_hz)
+
+    def _no_more(self, what: str) -> OutsideError:
+        """Why no more samples come."""
+        if not self._record.samples and self._bytes:
+            return no_answer(self.plan.port, self.plan.baud, self._bytes, self._session)
+        return OutsideError(what, self.plan.port, "Look at the board's supply and plug, then go on")
 
     def _warned(self) -> bool:
         """Whether there is a warning that nobody was told yet; it is told as a note too."""
@@ -222,8 +250,10 @@ class Recording:
     def _item(self, item: Item) -> None:
         if isinstance(item, Chunk):
             self._bytes += len(item.data)
+            before = self._record.samples
             for event in self._session.receive(item.data):
                 self._event(event)
+            self._unread_bytes = self._unread_bytes + len(item.data) if self._record.samples == before else 0
         elif isinstance(item, Slept):
             self._note(f"this computer slept, or its clock was set, by {item.seconds:.0f} s")
         elif isinstance(item, Broken):
@@ -240,6 +270,8 @@ class Recording:
             self._end(
                 "refused", InputError(self._record.refused, self.plan.port, "Choose with --rate or --baud")
             )
+        if self._record.unfit:
+            self._end("refused", OutsideError(self._record.unfit, self.plan.port, UNFIT_DO))
         if self._record.cut:
             self._end(
                 self._record.cut,
@@ -299,18 +331,30 @@ def open_port(name: str, baud: int, reading: str = scpi.MEASURE) -> Port | scpi.
     return scpi.open_scpi(name, baud, reading) if name.startswith(PREFIX) else Port(name, baud)
 
 
+UNFIT_DO = "Load its firmware anew, or take another board"
+
+
 def no_answer(port: str, baud: int, came: int, session: Session) -> OutsideError:
-    """Why nobody said who they are."""
+    """Why not one sample came, with the lines that couldn't be read."""
     if not came:
         return OutsideError(
             "nothing answers",
             port,
             "Is the board plugged in and powered, and is it this port? throwbook board find",
         )
+    unread = session.dropped.sentence() or f"{came:,} bytes came"
+    if session.identity is not None:
+        return OutsideError(
+            f"board {session.identity.id} says who it is, but not one sample came that can be read: {unread}",
+            port,
+            "Do its lines fit what it says of itself? Load its firmware anew",
+        )
     if session.heard:
-        return OutsideError("something sends, but it doesn't say who it is", port, "throwbook board find")
+        return OutsideError(
+            f"something sends, but it doesn't say who it is: {unread}", port, "throwbook board find"
+        )
     return OutsideError(
-        f"{came} bytes came, but no whole line: the wrong baud, or no board of ours",
+        f"{came:,} bytes came, but no line that can be read: the wrong baud, or no board of ours ({unread})",
         port,
         f"It was tried with {baud} baud; try --baud, or: throwbook board find",
     )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from logger.core.assessment import worst_of
 from logger.core.trace import DIRECTIONS
 from logger.errors import InputError, ThrowbookError
-from logger.files.journal import Journal, JournalText, read_journal
+from logger.files.journal import Journal, JournalText, read_journal, write_unread
 from logger.jobs.movements import Throw, throws_of
 from logger.jobs.trial_record import TrialRecord
 from logger.protocol.events import Samples
@@ -123,7 +123,7 @@ def judged(
         identity=record.identity,
         samples=record.samples,
         lost=record.lost,
-        dropped=record.dropped.total(),
+        dropped=record.report.drops.count,
         journal=journal,
         rest_s=record.rest_s,
         baselines=baselines,
@@ -146,10 +146,30 @@ def recover(
     text = read_journal(path)
     header = header_of(text)
     source = source_of(header.rig_ref)
+    try:
+        return _recovered(text, header, source, calibration_of)
+    except ThrowbookError:
+        raise
+    except Exception as error:  # whatever one journal holds, those behind it must still be reached
+        raise InputError(
+            f"what is in this journal can't be judged ({type(error).__name__}: {error})",
+            str(path),
+            "It stays there; send it to whoever looks after this program",
+        ) from error
+
+
+def _recovered(
+    text: JournalText,
+    header: "Header",
+    source: "RigSource",
+    calibration_of: "Callable[[str], CalibrationRecord | None]",
+) -> Recorded:
+    path = text.path
     record = TrialRecord(source.rig, header.direction, calibration_of, keep_all=header.keep_all)
     notes = _replayed(text, header, record)
     if not record.samples:
         raise InputError("the journal holds no samples", str(path), "Delete it: nothing can be recovered")
+    notes += record.last_notes()
     notes.append(f"recovered from a recording that broke off: {text.end or 'it never ended'}")
     if text.torn_bytes:
         notes.append(f"the last {text.torn_bytes} bytes of the journal were torn and are left out")
@@ -210,6 +230,14 @@ def holds_samples(text: JournalText) -> bool:
     session = Session()
     session.start(header_of(text).rate_hz)
     return any(isinstance(event, Samples) for _, data in text.chunks for event in session.receive(data))
+
+
+def keep_unread(journal: Path) -> Path | None:
+    """Where what the board sent is kept when nothing of it could be read; None: nothing came, or the disk refuses."""
+    try:
+        return write_unread(journal)
+    except ThrowbookError:
+        return None
 
 
 def _replayed(text: JournalText, header: Header, record: TrialRecord) -> list[str]:

@@ -3,7 +3,6 @@
 The same for a trial that runs and for one that is read back from its journal, so both give the same trace.
 """
 
-from collections import Counter
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -12,8 +11,10 @@ from logger.core.rig import Rig
 from logger.core.stroke.calibration import GAIN_U_KEY
 from logger.core.stroke.live import OVER, RESTING, LiveFigures, LiveThrow
 from logger.core.trace import Trace
+from logger.jobs.board_report import FAULTS, BoardReport, rate_note
 from logger.protocol.events import (
     ClockJump,
+    ClockStopped,
     Dropped,
     Event,
     Fault,
@@ -23,8 +24,9 @@ from logger.protocol.events import (
     Reset,
     Samples,
     Started,
+    Unfit,
 )
-from logger.protocol.messages import OVER_RANGE, OVERRUN, SENSOR_ABSENT, Identity
+from logger.protocol.messages import Identity
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -37,14 +39,6 @@ LEAD_S = 2.0
 """Rest that is kept before the current comes on."""
 LONG_LOSS_S = 0.5
 """A loss in one place that is worth a line of its own."""
-
-# fault code: what a person is told
-FAULTS = {
-    SENSOR_ABSENT: "the board can't reach its current sensor: check the sensor's plug and supply",
-    OVER_RANGE: "the current is beyond the board's range: the record is clipped there",
-    "sensor-reset": "the board's current sensor lost its supply for a moment: check its plug",
-    OVERRUN: "the board could not send fast enough and lost samples: choose a lower rate or a higher baud",
-}
 
 
 class TrialRecord:
@@ -67,11 +61,12 @@ class TrialRecord:
         self.live = LiveThrow(rig.actuator, ends_itself=not keep_all)
         self.samples = 0
         self.lost = 0
-        self.dropped: Counter[str] = Counter()
-        self.over_range = 0
+        self.report = BoardReport()
         self.cut: str = ""
         """Why the record was cut; empty: it wasn't."""
         self.refused: str = ""
+        self.unfit: str = ""
+        """Why this board can't be used; empty: it can."""
         self._keep_all = keep_all
         self._calibration_of = calibration_of
         self._told: set[str] = set()
@@ -103,12 +98,12 @@ class TrialRecord:
             return self._once("board", self._about_board(now))
         elif isinstance(event, Started):
             self._started_at, self.rate_hz = now, event.rate_hz
-        elif isinstance(event, Lost):
-            return self._lost(event)
-        elif isinstance(event, Dropped):
-            self.dropped.update(event.reasons)
-        elif isinstance(event, Fault):
-            return self._once(event.code, f"{FAULTS.get(event.code, event.code)} ({event.text})")
+        elif isinstance(event, Lost | Dropped | Fault | ClockStopped):
+            self.report.take(event)
+            return self._about(event)
+        elif isinstance(event, Unfit):
+            self.unfit = event.why
+            return event.why
         elif isinstance(event, Refused):
             self.refused = event.reason
             return f"the board refused '{event.word}': {event.reason}"
@@ -127,6 +122,13 @@ class TrialRecord:
         """The person says that the throw starts now."""
         self.live.begin(self.newest_s)
 
+    def last_notes(self) -> list[str]:
+        """What is told when it is over: lines dropped, the rate that came, what was wrong with the clock."""
+        trace = self.trace()
+        head = dict(trace.head) if trace is not None else {}
+        notes = [self.report.drops.sentence(), rate_note(head), head.get("clock", "")]
+        return [note for note in notes if note]
+
     def figures(self) -> LiveFigures:
         """What to show now."""
         return self.live.figures()
@@ -138,6 +140,7 @@ class TrialRecord:
         if not self._blocks or self._started_at is None:
             return None
         time_s = np.concatenate([block.time_s for block in self._blocks])
+        index = np.concatenate([block.index for block in self._blocks])
         current_a = np.concatenate([block.current_a for block in self._blocks])
         volts = [block.voltage_v for block in self._blocks if block.voltage_v is not None]
         first = 0
@@ -146,8 +149,13 @@ class TrialRecord:
         first_s = float(time_s[first])
         started = self._started_at + timedelta(seconds=first_s)
         started = started.replace(microsecond=0)
+        index, raw_s = index[first:], time_s[first:]
+        time_s, clock = self.report.times(index, raw_s, self.rate_hz or 0)
+        over_range = np.concatenate([block.over_range for block in self._blocks])[first:]
+        said = clock | {"over_range_samples": int(over_range.sum())}
+        said |= self.report.head(int(index[0]), index, time_s)
         return Trace(
-            time_s=np.round(time_s[first:] - first_s, 6),
+            time_s=np.round(time_s - time_s[0], 6),
             # Counts times a step leave digits that mean nothing; a nanoampere is far below any board's step.
             current_a=np.round(self._corrected(current_a[first:]), 9),
             voltage_v=np.concatenate(volts)[first:].round(9) if volts else None,
@@ -155,7 +163,7 @@ class TrialRecord:
             rig=self.rig.name,
             started=started,
             ambient_c=ambient_c,
-            head=self._head(started),
+            head=self._head(started, said),
             source=source,
         )
 
@@ -163,14 +171,21 @@ class TrialRecord:
 
     def _samples(self, block: Samples) -> None:
         self.samples += len(block)
-        self.over_range += int(block.over_range.sum())
         self._blocks.append(block)
         self.live.take(block.time_s, self._corrected(block.current_a), block.voltage_v)
         if self.live.phase == RESTING and not self._keep_all:
             while len(self._blocks) > 1 and self._blocks[1].time_s[0] < block.time_s[-1] - LEAD_S:
                 del self._blocks[0]
+                self.report.forget_before(int(self._blocks[0].index[0]))
 
-    def _lost(self, event: Lost) -> str:
+    def _about(self, event: Lost | Dropped | Fault | ClockStopped) -> str:
+        """The line to tell a person at once; what was dropped is told in the end."""
+        if isinstance(event, Fault):
+            return self._once(event.code, f"{FAULTS.get(event.code, event.code)} ({event.text})")
+        if isinstance(event, ClockStopped):
+            return "the board's clock stands still: no time can be told from here on. Give the board its supply anew"
+        if isinstance(event, Dropped):
+            return ""
         self.lost += event.count
         gap_s = event.count / (self.rate_hz or 1)
         if gap_s < LONG_LOSS_S:
@@ -179,6 +194,13 @@ class TrialRecord:
 
     def _corrected(self, current_a: "np.ndarray") -> "np.ndarray":
         return self.calibration.line.corrected(current_a) if self.calibration else current_a
+
+    def _full_scale_a(self, identity: Identity) -> float:
+        """The least current that stands at the end of the range, in the amperes of the trace [A]."""
+        import numpy as np
+
+        ends_a = self._corrected(np.array([-1e-3, 1e-3]) * identity.full_scale_ma)
+        return round(float(np.abs(ends_a).min()), 9)
 
     def _about_board(self, now: datetime) -> str:
         expected, found = self.rig.board.id, self.identity.id if self.identity else ""
@@ -196,7 +218,7 @@ class TrialRecord:
         self._told.add(key)
         return line
 
-    def _head(self, started: datetime) -> dict[str, Any]:
+    def _head(self, started: datetime, said: dict[str, Any]) -> dict[str, Any]:
         """Head keys beyond the ones every trace has."""
         head: dict[str, Any] = {"rig": self.rig.name, "direction": self.direction, "started": started}
         if self.identity is not None:
@@ -206,9 +228,8 @@ class TrialRecord:
                 "board_full_scale_a": self.identity.full_scale_ma * 1e-3,
                 "board_amp_lsb_a": self.identity.amp_lsb_ua * 1e-6,
             }
-        head |= {"rate_hz": self.rate_hz or 0, "lost_samples": self.lost}
-        if self.over_range:
-            head["over_range_samples"] = self.over_range
+            head["full_scale_a"] = self._full_scale_a(self.identity)
+        head |= said
         if self.calibration is not None:
             head["calibration"] = self.calibration.id
             head["calibration_zero_a"] = self.calibration.line.zero_a

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.core.trace import FloatArray
+from logger.protocol.framing import Drops
 from logger.protocol.messages import Identity
 
 
@@ -14,6 +15,14 @@ class Identified:
     """The board said who it is."""
 
     identity: Identity
+
+
+@dataclass(frozen=True)
+class Unfit:
+    """The board said who it is, and can't be used; nothing more is asked of it."""
+
+    identity: Identity
+    why: str
 
 
 @dataclass(frozen=True)
@@ -53,14 +62,14 @@ class Lost:
 
 @dataclass(frozen=True)
 class Dropped:
-    """Lines that were no good, by reason, since the last such event."""
+    """Lines that were no good since the last such event."""
 
-    reasons: dict[str, int]
+    drops: Drops
 
     @property
     def count(self) -> int:
         """All of them together."""
-        return sum(self.reasons.values())
+        return self.drops.count
 
 
 @dataclass(frozen=True)
@@ -84,6 +93,8 @@ class Fault:
 
     code: str
     text: str
+    after_index: int = -1
+    """Index of the last sample before it; -1: before the first."""
 
 
 @dataclass(frozen=True)
@@ -101,10 +112,30 @@ class ClockJump:
 
 
 @dataclass(frozen=True)
+class ClockStopped:
+    """The board's clock stands still while its numbering goes on: times are reckoned from the numbers then."""
+
+    after_index: int
+    """Index of the last sample at which the clock had gone on."""
+
+
+@dataclass(frozen=True)
 class Halted:
     """The board stopped sampling as asked."""
 
 
 Event = (
-    Identified | Started | Samples | Lost | Dropped | Answered | Refused | Fault | Reset | ClockJump | Halted
+    Identified
+    | Unfit
+    | Started
+    | Samples
+    | Lost
+    | Dropped
+    | Answered
+    | Refused
+    | Fault
+    | Reset
+    | ClockJump
+    | ClockStopped
+    | Halted
 )

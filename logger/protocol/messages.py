@@ -9,7 +9,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import ClassVar
 
-from logger.protocol.framing import CHECK_BYTES, LONGEST_LINE_BYTES, UNKNOWN, WRONG_FIELDS
+from logger.protocol.framing import (
+    CHECK_BYTES,
+    LONGEST_LINE_BYTES,
+    TOO_FEW_FIELDS,
+    TOO_MANY_FIELDS,
+    UNKNOWN,
+    WRONG_FIELDS,
+)
 
 VERSION = 1
 
@@ -44,7 +51,20 @@ class Identity:
     full_scale_ma: float
     """Greatest current either way that the board can measure [mA]."""
     channels: str
-    """``I`` or ``IV``"""
+    """``I`` or ``IV``; what else a board may say is in the way of using it."""
+
+    @property
+    def in_the_way(self) -> str:
+        """Why nothing can be measured with this board, in its own words; empty: nothing is in the way."""
+        for bad, why in (
+            (self.channels not in (I_ONLY, I_AND_V), f"its channels are {self.channels or 'none'}: I or IV"),
+            (not self.amp_lsb_ua, "its current step is 0"),
+            (not self.volt_lsb_uv and "V" in self.channels, "its voltage step is 0, and it sends a voltage"),
+            (not self.full_scale_ma, "its full scale is 0"),
+        ):
+            if bad:
+                return f"board {self.id} can't be used, {why}; it said {encode(self).decode('ascii')}"
+        return ""
 
 
 @dataclass(frozen=True)
@@ -182,7 +202,7 @@ TABLE: dict[bytes, tuple[type[Message], tuple[Field, ...]]] = {
             number,
             number,
             number,
-            one_of(I_ONLY, I_AND_V),
+            text,
         ),
     ),
     b"D": (Sample, (integer(0, SEQ_SPAN - 1), integer(0, MICROS_SPAN - 1), COUNTS, COUNTS)),
@@ -213,8 +233,10 @@ def decode(body: bytes) -> Message:
     if kind in _REST_IN_LAST:
         written = body.split(b",", len(readers))[1:]
     optional = 1 if kind is Sample else 0
-    if not len(readers) - optional <= len(written) <= len(readers):
-        raise BadMessage(WRONG_FIELDS)
+    if len(written) < len(readers) - optional:
+        raise BadMessage(TOO_FEW_FIELDS)
+    if len(written) > len(readers):
+        raise BadMessage(TOO_MANY_FIELDS)
     values = [read(field) for read, field in zip(readers, written, strict=False)]
     if kind in _VERSION_FIRST:
         del values[0]

@@ -39,12 +39,29 @@ class SampleBlock:
     def __len__(self) -> int:
         return len(self.seq)
 
+    def table(self) -> IntArray:
+        """The same as one table, shape (fields, n)."""
+        return np.array([column for column in self._columns if column is not None])
+
+    def row(self, at: int) -> list[int]:
+        """The fields of one sample."""
+        return [int(column[at]) for column in self._columns if column is not None]
+
+    @property
+    def _columns(self) -> tuple[IntArray, IntArray, IntArray, IntArray | None]:
+        return self.seq, self.micros, self.i_counts, self.v_counts
+
+    @classmethod
+    def of(cls, table: IntArray) -> "SampleBlock":
+        """From a table of shape (fields, n)."""
+        return cls(table[0], table[1], table[2], table[3] if len(table) > 3 else None)
+
 
 def block_of(samples: list[Sample]) -> SampleBlock:
     """Samples decoded one by one, all with or all without a voltage."""
     with_voltage = samples[0].v_counts is not None
     rows = [(one.seq, one.micros, one.i_counts, one.v_counts or 0) for one in samples]
-    return _block(np.array(rows, dtype=np.int64).T[: 4 if with_voltage else 3])
+    return SampleBlock.of(np.array(rows, dtype=np.int64).T[: 4 if with_voltage else 3])
 
 
 def decode_block(lines: bytes, channels: int) -> SampleBlock | None:
@@ -82,7 +99,7 @@ def decode_block(lines: bytes, channels: int) -> SampleBlock | None:
         table[:, chosen] = numbers
         left = left[~same]
         if not left.size:
-            return _block(table) if _in_range(table) else None
+            return SampleBlock.of(table) if _in_range(table) else None
     return None
 
 
@@ -159,8 +176,3 @@ def _in_range(table: IntArray) -> bool:
     low, high = table.min(axis=1), table.max(axis=1)
     counts_fit = low[2:].min() >= -COUNT_LIMIT and high[2:].max() < COUNT_LIMIT
     return bool(low[:2].min() >= 0 and high[0] < SEQ_SPAN and high[1] < MICROS_SPAN and counts_fit)
-
-
-def _block(table: IntArray) -> SampleBlock:
-    """``table`` has shape (fields, n)."""
-    return SampleBlock(table[0], table[1], table[2], table[3] if len(table) > 3 else None)

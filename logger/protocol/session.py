@@ -11,7 +11,6 @@ stands in ``TABLE``; a message that has no row there is passed over. ``again`` r
 caller, who has a clock, says when.
 """
 
-from collections import Counter
 from collections.abc import Callable
 
 import numpy as np
@@ -31,8 +30,9 @@ from logger.protocol.events import (
     Reset,
     Samples,
     Started,
+    Unfit,
 )
-from logger.protocol.framing import WRONG_FIELDS, Framer, frame
+from logger.protocol.framing import SENT_TWICE, TOO_FEW_FIELDS, TOO_MANY_FIELDS, Drops, Framer, frame
 from logger.protocol.messages import (
     I_AND_V,
     BadMessage,
@@ -75,8 +75,8 @@ class Session:
         self.identity: Identity | None = None
         self.rate_hz: int | None = None
         """Asked for; None: only who it is."""
-        self.dropped: Counter[str] = Counter()
-        """Lines dropped in the whole conversation, by reason."""
+        self.dropped = Drops()
+        """Lines dropped in the whole conversation."""
         self.lost = 0
         """Samples lost in the run."""
         self.samples = 0
@@ -89,6 +89,8 @@ class Session:
         self._outbox: list[ToBoard] = []
         self._events: list[Event] = []
         self._block: list[Sample] = []
+        self._newest: list[int] | None = None
+        """The run's newest sample as the board sent it."""
 
     # ---- what the caller does ----
 
@@ -133,10 +135,10 @@ class Session:
         lines = self._framer.whole_lines(data)
         if not self._in_bulk(lines):
             self._line_by_line(lines)
-        if self._framer.dropped:
-            self._events.append(Dropped(dict(self._framer.dropped)))
-            self.dropped += self._framer.dropped
-            self._framer.dropped.clear()
+        if self._framer.dropped.reasons:
+            self._events.append(Dropped(self._framer.dropped))
+            self.dropped.update(self._framer.dropped)
+            self._framer.dropped = Drops()
         return self._events
 
     # ---- lines to messages ----
@@ -155,7 +157,7 @@ class Session:
             try:
                 message = decode(body)
             except BadMessage as bad:
-                self._framer.dropped[bad.reason] += 1
+                self._framer.dropped.add(bad.reason, frame(body)[:-1])
                 continue
             self.heard += 1
             if not isinstance(message, Sample):
@@ -172,6 +174,10 @@ class Session:
 
     def _identified(self, message: Identity) -> None:
         self.identity = message
+        if message.in_the_way:
+            self._events.append(Unfit(message, message.in_the_way))
+            self.state = IDLE
+            return
         self._events.append(Identified(message))
         if self.rate_hz is None:
             self.state = IDLE
@@ -202,13 +208,15 @@ class Session:
         self.state = RUNNING
         self.lost = self.samples = 0
         self._unwrapper = Unwrapper(self.rate_hz or 1)
+        self._newest = None
         self._events.append(Started(self.rate_hz or 0))
 
     def _sample(self, message: Sample) -> None:
         if (message.v_counts is None) == (self._channels == 1):
             self._block.append(message)
         else:
-            self._framer.dropped[WRONG_FIELDS] += 1
+            reason = TOO_MANY_FIELDS if self._channels == 1 else TOO_FEW_FIELDS
+            self._framer.dropped.add(reason, frame(encode(message))[:-1])
 
     def _reset(self, message: Identity) -> None:
         self._cut(Reset("the board started anew"))
@@ -231,7 +239,8 @@ class Session:
         self._events.append(Answered(message.word))
 
     def _fault(self, message: BoardFault) -> None:
-        self._events.append(Fault(message.code, message.text))
+        after = self._unwrapper.index if self.samples and self.state in (RUNNING, HALTING, CUT) else -1
+        self._events.append(Fault(message.code, message.text, after))
 
     def _cut(self, event: Reset | ClockJump) -> None:
         self.state = CUT
@@ -250,6 +259,9 @@ class Session:
 
     def _take_block(self, block: SampleBlock) -> None:
         if self.identity is None:
+            return
+        block = self._without_repeats(block)
+        if not len(block):
             return
         run = self._unwrapper.take(block.seq, block.micros)
         count = len(run.index)
@@ -270,11 +282,29 @@ class Session:
                     over_range=np.abs(current_a) >= edge_a,
                 )
             )
+        if run.stopped is not None:
+            self._events.append(run.stopped)
         self._events.extend(run.losses)
         self.lost += sum(loss.count for loss in run.losses)
         self.samples += count
         if run.cut:
             self._cut(run.cut)
+
+    def _without_repeats(self, block: SampleBlock) -> SampleBlock:
+        """The block without lines that say the very sample before them once more; they are counted as dropped."""
+        before, self._newest = self._newest, block.row(-1)
+        follows = np.concatenate(
+            ([before is not None and block.seq[0] == before[0]], np.diff(block.seq) == 0)
+        )
+        if not follows.any():
+            return block
+        table = block.table()
+        earlier = np.column_stack((table[:, 0] if before is None else before, table[:, :-1]))
+        repeats = follows & (table == earlier).all(axis=0)
+        if repeats.any():
+            line = frame(encode(Sample(*block.row(int(np.argmax(repeats))))))[:-1]
+            self._framer.dropped.add(SENT_TWICE, line, int(repeats.sum()))
+        return SampleBlock.of(table[:, ~repeats])
 
     @staticmethod
     def _framed(*sending: ToBoard) -> bytes:

@@ -1,7 +1,8 @@
 """SEQ and MICROS of a run, which wrap round, to a count and a clock that don't.
 
 SEQ wraps after 65536 samples, MICROS after 71.6 minutes. Where samples are missing, MICROS says how often SEQ went
-round, so the loss is exact. A stretch without any sample that is longer than ``LONGEST_GAP_S`` ends a record.
+round, so the loss is exact. A stretch without any sample that is longer than ``LONGEST_GAP_S`` ends a record. Where
+MICROS stands still while SEQ goes on, time goes on by the sample period from there.
 """
 
 from dataclasses import dataclass
@@ -9,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.protocol.events import ClockJump, Lost, Reset
+from logger.protocol.events import ClockJump, ClockStopped, Lost, Reset
 from logger.protocol.messages import MICROS_SPAN, SEQ_SPAN
 
 IntArray = NDArray[np.int64]
@@ -18,7 +19,11 @@ LONGEST_GAP_S = 600.0
 ALLOWED_SLIP_S = 1.0
 """A stall of the board shorter than this is kept as a gap in time."""
 ALLOWED_SLIP_SHARE = 0.01
+LONGEST_STILL_S = 1.0
+"""No clock is so coarse that it stands still for longer than this while samples come."""
 _LEARN_FROM_STEPS = 100
+_LEAST_PERIOD_SHARE = 1e-3
+"""A period below this share of the one asked for is that of a clock that stands still."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +36,8 @@ class Unwrapped:
     losses: list[Lost]
     cut: Reset | ClockJump | None
     """Why the block was cut short after these samples; None: it wasn't."""
+    stopped: ClockStopped | None
+    """The clock was found to stand still in this block, for the first time in the run."""
 
 
 class Unwrapper:
@@ -41,6 +48,9 @@ class Unwrapper:
         self._last: tuple[int, int] | None = None
         self.index = 0
         self.micros = 0
+        self._moved = (0, 0)
+        """Count and clock of the newest sample at which the clock had gone on."""
+        self._stopped = False
 
     def take(self, seq: IntArray, micros: IntArray) -> Unwrapped:
         """Unwrap the next block, arrays of shape (n,), n > 0."""
@@ -55,7 +65,7 @@ class Unwrapper:
         if first_block:
             steps[:1], passed_us[:1] = 0, 0
         index = self.index + np.cumsum(steps)
-        clock = self.micros + np.cumsum(passed_us)
+        clock, stopped = self._gone_on(index, self.micros + np.cumsum(passed_us))
         if keep:
             self.index, self.micros = int(index[-1]), int(clock[-1])
             self._last = int(seq[keep - 1]), int(micros[keep - 1])
@@ -63,12 +73,34 @@ class Unwrapper:
             Lost(count=int(steps[at]) - 1, after_index=int(index[at] - steps[at]))
             for at in np.flatnonzero(steps > 1)
         ]
-        return Unwrapped(index, clock, losses, cut)
+        return Unwrapped(index, clock, losses, cut, stopped)
 
     @property
     def period_us(self) -> float:
         """Sample period by the board's own clock, learned from the run itself once it is long enough."""
-        return self.micros / self.index if self.index >= _LEARN_FROM_STEPS else self._nominal_us
+        index, micros = self._moved
+        if index < _LEARN_FROM_STEPS or micros < _LEAST_PERIOD_SHARE * self._nominal_us * index:
+            return self._nominal_us
+        return micros / index
+
+    def _gone_on(self, index: IntArray, clock: IntArray) -> tuple[IntArray, ClockStopped | None]:
+        """The clock of each sample, which goes on by the sample period where it has stood still for too long."""
+        period_us = self.period_us
+        moved = np.flatnonzero(np.diff(clock, prepend=self.micros))
+        newest = np.concatenate(([self._moved[0]], index[moved]))
+        still_us = (index - newest[np.searchsorted(moved, np.arange(len(index)), side="right")]) * period_us
+        if len(moved):
+            self._moved = int(index[moved[-1]]), int(clock[moved[-1]])
+        stuck = still_us > LONGEST_STILL_S * 1e6
+        if not stuck.any():
+            return clock, None
+        steps = np.diff(index, prepend=self.index)
+        clock = clock + np.cumsum(np.where(stuck, np.rint(steps * period_us), 0.0)).astype(np.int64)
+        if len(moved):
+            self._moved = self._moved[0], int(clock[moved[-1]])
+        first_time, self._stopped = not self._stopped, True
+        at = int(np.argmax(stuck))
+        return clock, ClockStopped(int(index[at] - round(still_us[at] / period_us))) if first_time else None
 
     def _first_break(
         self, turns: IntArray, steps: IntArray, passed_us: IntArray

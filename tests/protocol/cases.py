@@ -10,11 +10,17 @@ from logger.protocol.framing import frame
 
 REASONS = {
     "too-long": "too long",
-    "no-check": "no check",
-    "wrong-crc": "wrong crc",
+    "no-check": "no checksum",
+    "wrong-crc": "wrong checksum",
     "unknown": "unknown message",
+    "too-few": "too few fields",
+    "too-many": "too many fields",
     "wrong-fields": "wrong fields",
 }
+
+
+UNFIT = "unfit"
+"""The line is good, and says a board that can't be used."""
 
 
 class Case(NamedTuple):

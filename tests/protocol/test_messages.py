@@ -24,7 +24,7 @@ from logger.protocol.messages import (
     encode,
 )
 from logger.protocol.samples import block_of, decode_block
-from tests.protocol.cases import cases, sample_lines
+from tests.protocol.cases import UNFIT, cases, sample_lines
 
 EXAMPLES: list[Message] = [
     Identity("bench-1", "shunt-1.0", 200, 100.0, 4000.0, 3200.0, "IV"),
@@ -66,7 +66,18 @@ def test_no_body_does_worse_than_a_bad_message(body: bytes):
         reason = bad.reason
     else:
         reason = "taken"
-    assert reason in ("unknown message", "wrong fields", "taken")
+    assert reason in ("unknown message", "too few fields", "too many fields", "wrong fields", "taken")
+
+
+@pytest.mark.parametrize("case", cases(), ids=lambda case: repr(case.line[:40]))
+def test_a_board_that_cannot_measure_is_refused_by_name_with_what_it_said(case):
+    if not case.line.startswith(b"B,1") or case.outcome not in ("ok", UNFIT):
+        return
+    why = decode(case.line[:-5]).in_the_way
+    assert (case.outcome == UNFIT) == bool(why)
+    if why:
+        assert "board bench-1 " in why
+        assert case.line[:-5].decode() in why
 
 
 def one_by_one(lines: bytes) -> list[Sample]:
@@ -106,7 +117,8 @@ def test_the_bulk_way_reads_every_width(rows):
 )
 def test_the_bulk_way_takes_no_block_with_anything_else_in_it(case):
     good = sample_lines(20)
-    block = decode_block(b"".join([*good[:9], case.line + b"\n", *good[9:]]), 2)
+    lines = Framer().whole_lines(b"".join([*good[:9], case.line + b"\n", *good[9:]]))
+    block = decode_block(lines, 2)
     is_sample = case.outcome == "ok" and case.line.startswith(b"D") and case.line.count(b",") == 4
     assert (block is not None) == is_sample
 

@@ -1,0 +1,94 @@
+"""The clock of a record: stamps that repeat because it is coarse, and stamps that disagree with the board's numbering."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.core.quantities.numerics import median_of
+from logger.core.trace import FloatArray
+
+CLOCK_KEY, CLOCK_U_KEY = "clock", "clock_u_s"
+"""Head keys: what was wrong with the clock, in words; how far times may be off by it (expanded, k = 2) [s]."""
+_WINDOWS = 20
+"""The period is the median over stretches of a twentieth of the record: a jump spoils one in twenty."""
+# Both common practice, no source.
+ABRUPT_PERIODS = 2.0
+"""A single step that is off by more than this is a jump of the clock, or samples that nobody took."""
+SLOW_SHARE = 0.005
+"""A board without a timer keeps its rate within so much of a throw."""
+
+
+@dataclass(frozen=True, eq=False)
+class Spread:
+    """Stamps after those that repeat were spread."""
+
+    time_s: FloatArray
+    """shape (n,) [s]"""
+    repeated: int
+    """Rows whose stamp was that of the row before."""
+    u_s: float
+    """How far a time may be off by it, expanded [s]."""
+
+    @property
+    def note(self) -> str:
+        """What a person is told; empty where no stamp repeated."""
+        if not self.repeated:
+            return ""
+        return f"{self.repeated:,} of {len(self.time_s):,} time stamps repeat the one before and were spread evenly"
+
+
+def period_of(index: NDArray[np.int64] | None, time_s: FloatArray) -> float:
+    """Time from sample to sample [s], by the whole record; a few jumps and holes don't move it.
+
+    ``index``: number of each sample, shape (n,); None: one after the other. 0.0 where the clock stands still.
+    """
+    if len(time_s) < 2:
+        return 0.0
+    lag = max(1, len(time_s) // _WINDOWS)
+    numbers = np.arange(len(time_s)) if index is None else index
+    period_s = median_of((time_s[lag:] - time_s[:-lag]) / (numbers[lag:] - numbers[:-lag]))
+    return period_s or float((time_s[-1] - time_s[0]) / (numbers[-1] - numbers[0]))
+
+
+def spread_evenly(time_s: FloatArray) -> Spread:
+    """Stamps that repeat, moved apart: those of one tick evenly up to the next, but no wider than the period.
+
+    ``time_s`` never falls, shape (n,). Where the clock stands still from the first row to the last the stamps stay.
+    """
+    period_s = period_of(None, time_s)
+    firsts = np.flatnonzero(np.diff(time_s, prepend=-np.inf))
+    if len(firsts) in (1, len(time_s)) or not period_s:
+        return Spread(time_s, len(time_s) - len(firsts), 0.0)
+    counts = np.diff(np.append(firsts, len(time_s)))
+    ticks_s = np.append(np.diff(time_s[firsts]), np.inf)
+    apart_s = np.minimum(ticks_s / counts, period_s)
+    place = np.arange(len(time_s)) - np.repeat(firsts, counts)
+    tied = counts > 1
+    # The last tick has no end; it is taken to be as long as the longest before it.
+    ticks_s[-1] = max(period_s, float(np.max(ticks_s[:-1], where=tied[:-1], initial=0.0)))
+    short_s = float(np.max((counts * period_s - ticks_s)[tied], initial=0.0))
+    return Spread(time_s + place * np.repeat(apart_s, counts), len(time_s) - len(firsts), period_s + short_s)
+
+
+def disagreement_s(index: NDArray[np.int64], time_s: FloatArray) -> float:
+    """How far clock and numbering part from each other in a record [s]; 0.0: no further than a timer's jitter.
+
+    A clock that runs fast or slow all along is no disagreement: the period is the record's own.
+    """
+    period_s = period_of(index, time_s)
+    apart_s = time_s - time_s[0] - period_s * (index - index[0])
+    widest_s = float(np.ptp(apart_s))
+    abrupt = float(np.abs(np.diff(apart_s)).max(initial=0.0)) > ABRUPT_PERIODS * period_s
+    slow_s = max(ABRUPT_PERIODS * period_s, SLOW_SHARE * float(time_s[-1] - time_s[0]))
+    return widest_s if abrupt or widest_s > slow_s else 0.0
+
+
+def clock_u_s(head: Mapping[str, Any]) -> float:
+    """How far times may be off by the clock, as the head says it, expanded [s]; 0.0: it says nothing."""
+    said = head.get(CLOCK_U_KEY)
+    if not isinstance(said, int | float) or not 0.0 <= said < float("inf"):
+        return 0.0
+    return float(said)
