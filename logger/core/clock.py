@@ -37,7 +37,7 @@ class Spread:
         """What a person is told; empty where no stamp repeated."""
         if not self.repeated:
             return ""
-        return f"{self.repeated:,} of {len(self.time_s):,} time stamps repeat the one before and were spread evenly"
+        return f"{self.repeated:,} of {len(self.time_s):,} time stamps repeat the one before: they were spread evenly"
 
 
 def period_of(index: NDArray[np.int64] | None, time_s: FloatArray) -> float:
@@ -58,9 +58,11 @@ def spread_evenly(time_s: FloatArray) -> Spread:
 
     ``time_s`` never falls, shape (n,). Where the clock stands still from the first row to the last the stamps stay.
     """
+    if (time_s[1:] > time_s[:-1]).all():
+        return Spread(time_s, 0, 0.0)
     period_s = period_of(None, time_s)
     firsts = np.flatnonzero(np.diff(time_s, prepend=-np.inf))
-    if len(firsts) in (1, len(time_s)) or not period_s:
+    if not period_s:
         return Spread(time_s, len(time_s) - len(firsts), 0.0)
     counts = np.diff(np.append(firsts, len(time_s)))
     ticks_s = np.append(np.diff(time_s[firsts]), np.inf)
@@ -84,6 +86,15 @@ def disagreement_s(index: NDArray[np.int64], time_s: FloatArray) -> float:
     abrupt = float(np.abs(np.diff(apart_s)).max(initial=0.0)) > ABRUPT_PERIODS * period_s
     slow_s = max(ABRUPT_PERIODS * period_s, SLOW_SHARE * float(time_s[-1] - time_s[0]))
     return widest_s if abrupt or widest_s > slow_s else 0.0
+
+
+def with_clock(head: Mapping[str, Any], spread: Spread) -> Mapping[str, Any]:
+    """``head`` with what is known of stamps that repeat; the same where none does."""
+    if not spread.repeated:
+        return head
+    said = head.get(CLOCK_KEY)
+    note = f"{said}; {spread.note}" if isinstance(said, str) else spread.note
+    return {**head, CLOCK_KEY: note, CLOCK_U_KEY: max(clock_u_s(head), round(spread.u_s, 6))}
 
 
 def clock_u_s(head: Mapping[str, Any]) -> float:

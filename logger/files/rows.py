@@ -97,7 +97,7 @@ def _by_library(lines: list[str], layout: Layout) -> FloatArray | None:
 
 
 def _sound(block: FloatArray, layout: Layout, last_time_s: float) -> bool:
-    """Finite, of a believable size, and in order of time."""
+    """Finite, of a believable size, and in order of time; stamps of a coarse clock may repeat."""
     if not block.shape[1]:
         return True
     largest = np.abs(block).max(axis=1)
@@ -105,7 +105,7 @@ def _sound(block: FloatArray, layout: Layout, last_time_s: float) -> bool:
         size <= LARGEST[column.quantity] for size, column in zip(largest, layout.columns, strict=True)
     )
     time_s = block[0]
-    return believable and bool(time_s[0] > last_time_s) and bool((time_s[1:] > time_s[:-1]).all())
+    return believable and bool(time_s[0] >= last_time_s) and bool((time_s[1:] >= time_s[:-1]).all())
 
 
 def _row_by_row(text: str, layout: Layout, first_line: int, last_time_s: float) -> FloatArray:
@@ -115,11 +115,11 @@ def _row_by_row(text: str, layout: Layout, first_line: int, last_time_s: float) 
         if len(fields) != layout.width:
             raise _wrong_width(fields, layout, line)
         row = [_number(fields[column.index], column, layout, line) for column in layout.columns]
-        if row[0] <= last_time_s:
+        if row[0] < last_time_s:
             raise layout.fault(
                 line,
-                f"time does not rise: {row[0]:g} s after {last_time_s:g} s",
-                "Rows must be in the order of time, each time once",
+                f"time falls: {row[0]:g} s after {last_time_s:g} s",
+                "Rows must be in the order of time",
             )
         last_time_s = row[0]
         values.append(row)

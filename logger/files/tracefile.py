@@ -13,6 +13,7 @@ from typing import BinaryIO
 
 import numpy as np
 
+from logger.core.clock import spread_evenly, with_clock
 from logger.core.quantities.plain import quoted
 from logger.core.trace import FloatArray, Trace
 from logger.errors import InputError, OutsideError
@@ -136,15 +137,20 @@ class _Reader:
         head = read_head(head_text, self.name, foreign=bool(asked), direction=direction)
         layout = self._layout(header_text, asked)
         arrays = self._table(layout)
+        spread = spread_evenly(arrays[0])
+        if spread.repeated and not (np.diff(spread.time_s) > 0.0).all():
+            raise self._fault(
+                "the time stands still: its stamps can't be told apart", "Record the throw again"
+            )
         return Trace(
-            time_s=arrays[0],
+            time_s=spread.time_s,
             current_a=arrays[1],
             voltage_v=arrays[2] if len(arrays) > 2 else None,
             direction=head.direction,
             rig=head.rig,
             started=head.started,
             ambient_c=head.ambient_c,
-            head=head.keys,
+            head=with_clock(head.keys, spread),
             source=self.name,
         )
 

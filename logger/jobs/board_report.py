@@ -29,8 +29,6 @@ MOST_FAULTS = 50
 MOST_OTHER_CODES = 8
 """Fault codes beyond those above that are told apart."""
 OTHERS = "others"
-RATE_SHARE = 0.01
-"""A rate this far from the one asked for is told (common practice, no source)."""
 
 
 class BoardReport:
@@ -163,14 +161,6 @@ class BoardReport:
         )
         hidden = said if said > by_numbers else 0
         return by_numbers + hidden, hidden
-
-
-def rate_note(head: dict[str, Any]) -> str:
-    """Where the samples came faster or slower than they were asked for; empty where they didn't."""
-    asked_hz, came_hz = head.get("rate_asked_hz"), head.get("rate_hz")
-    if not asked_hz or not came_hz or abs(came_hz / asked_hz - 1.0) <= RATE_SHARE:
-        return ""
-    return f"{asked_hz:g} samples a second were asked for, {came_hz:.4g} came"
 
 
 def _by_numbers(

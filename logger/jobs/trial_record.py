@@ -11,7 +11,7 @@ from logger.core.rig import Rig
 from logger.core.stroke.calibration import GAIN_U_KEY
 from logger.core.stroke.live import OVER, RESTING, LiveFigures, LiveThrow
 from logger.core.trace import Trace
-from logger.jobs.board_report import FAULTS, BoardReport, rate_note
+from logger.jobs.board_report import FAULTS, BoardReport
 from logger.protocol.events import (
     ClockJump,
     ClockStopped,
@@ -123,11 +123,9 @@ class TrialRecord:
         self.live.begin(self.newest_s)
 
     def last_notes(self) -> list[str]:
-        """What is told when it is over: lines dropped, the rate that came, what was wrong with the clock."""
-        trace = self.trace()
-        head = dict(trace.head) if trace is not None else {}
-        notes = [self.report.drops.sentence(), rate_note(head), head.get("clock", "")]
-        return [note for note in notes if note]
+        """What is told when it is over; faults, rate and clock stand in the judged throw's own notes."""
+        dropped = self.report.drops.sentence()
+        return [dropped] if dropped else []
 
     def figures(self) -> LiveFigures:
         """What to show now."""

@@ -1,5 +1,6 @@
 """Trace files that must be refused: one table for the reader's tests and for those of the command."""
 
+import re
 from dataclasses import dataclass
 
 HEAD = """\
@@ -45,8 +46,10 @@ BAD_TRACES = (
         5,
         "the head is not TOML here",
     ),
-    _row("rows out of order", "-0.1,0.013,12.6", "time does not rise: -0.1 s after 0 s"),
-    _row("same time twice", "0.0000,0.013,12.6", "time does not rise"),
+    _row("rows out of order", "-0.1,0.013,12.6", "time falls: -0.1 s after 0 s"),
+    BadTrace(
+        "a clock that stands still", re.sub(r"(?m)^0\.0\d+,", "0.005,", GOOD), 9, "the time stands still"
+    ),
     _row("not a number", "0.005,nan,12.6", "column 'current_a' holds 'nan', not a finite number"),
     _row("infinite", "0.005,0.01,-Infinity", "column 'voltage_v' holds '-Infinity', not a finite number"),
     _row("overflows to infinite", "0.005,1e999,12.6", "beyond belief"),

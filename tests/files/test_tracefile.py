@@ -109,7 +109,7 @@ def test_the_first_of_two_faults_is_named_and_its_line_counted_over_block_border
 
 def test_time_that_goes_back_at_a_block_border_is_seen(write):
     rows = "".join(f"{n / 1000},1,12.5\n" for n in range(200_000))
-    with pytest.raises(InputError, match=r"line 200007: time does not rise: 0\.5 s after 199\.999 s"):
+    with pytest.raises(InputError, match=r"line 200007: time falls: 0\.5 s after 199\.999 s"):
         read_trace(write(HEAD + "time_s,current_a,voltage_v\n" + rows + "0.5,1,12\n"))
 
 

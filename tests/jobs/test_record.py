@@ -176,7 +176,8 @@ def test_the_wrong_baud_is_named_as_the_likely_cause(tmp_path: Path):
         pytest.raises(OutsideError, match="the wrong baud"),
     ):
         Recording(plan(port.name, tmp_path, answer_within_s=1.5), now=now).run()
-    assert list(tmp_path.iterdir()) == []
+    (unread,) = tmp_path.iterdir()
+    assert (unread.suffix, unread.stat().st_size > 0) == (".unread", True)
 
 
 def test_a_rate_the_baud_cannot_carry_is_refused_with_the_baud_that_would(tmp_path: Path):

@@ -3,10 +3,13 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from logger.core.assessment import INFO, NO_RUN, UNUSABLE, Assessment, Figures, worst_of
+import numpy as np
+
+from logger.core.assessment import FAIL, INFO, NO_RUN, UNUSABLE, Assessment, Figures, Sign, worst_of
 from logger.core.machine.rating import motor_line
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
+from logger.core.stroke.board_words import notes_of, spoilt_by, untimed_by
 from logger.core.stroke.calibration import GAIN_U_KEY
 from logger.core.stroke.diagnosis import diagnose
 from logger.core.stroke.evidence import Evidence
@@ -125,7 +128,7 @@ def cut(trace: Trace, rig: Rig, baselines: Baselines) -> tuple[Movement, ...]:
 
 
 def _movements(trace: Trace, rig: Rig, baselines: Baselines) -> tuple[Movement, ...]:
-    if len(trace) < FEWEST_ROWS:
+    if _unfit(trace):
         return (Movement(trace, trace.direction),)
     # Times are told from the first row, whatever clock the file has.
     trace = replace(trace, time_s=trace.time_s - trace.time_s[0])
@@ -166,8 +169,8 @@ def _judged(
 def _assess_movement(
     trace: Trace, rig: Rig, baseline: Baseline | None, gains: Gains | None, on_bench: bool
 ) -> Assessment:
-    if len(trace) < FEWEST_ROWS:
-        return _unusable(trace, f"only {len(trace)} rows")
+    if reason := _unfit(trace):
+        return _unusable(trace, reason)
     line = motor_line(rig.actuator)
     gains = gains or _gains_of(trace)
     evidence = gather(trace, rig, line, baseline, gains)
@@ -178,6 +181,8 @@ def _assess_movement(
     signs = superseded(signs_of(evidence))
     if on_bench:
         signs = tuple(sign for sign in signs if sign.sign != "light-run")
+    if spoilt := _spoilt(evidence, signs):
+        return spoilt
     checks = checks_of(evidence)
     verdict, because = verdict_of(evidence.figures, signs, checks)
     return Assessment(
@@ -201,6 +206,35 @@ def _assess_movement(
     )
 
 
+def _unfit(trace: Trace) -> str:
+    """Why nothing at all can be reckoned with these rows; empty: it can."""
+    if len(trace) < FEWEST_ROWS:
+        return f"only {len(trace)} rows"
+    return "" if (np.diff(trace.time_s) > 0.0).all() else "its times stand still or fall"
+
+
+def _spoilt(evidence: Evidence, signs: tuple[Sign, ...]) -> Assessment | None:
+    """What is left of a record whose readings or times the board itself said to be wrong; None: it said no such thing.
+
+    No figure is given and nothing passes; a motor that stood still under voltage is told all the same.
+    """
+    trace, segments = evidence.trace, evidence.segments
+    whole = evidence.end == NO_RUN
+    start_s = float(trace.time_s[0]) if whole else segments.start_s
+    end_s = float(trace.time_s[-1]) if whole else segments.end_s
+    reason = spoilt_by(trace.head, start_s, end_s) or untimed_by(trace.head, end_s - start_s)
+    if not reason:
+        return None
+    kept = tuple(sign for sign in signs if sign.sign in (*RECORD_SIGNS, *STANDING_SIGNS))
+    judged = replace(_unusable(trace, reason), signs=kept, end=evidence.end, notes=_notes(evidence))
+    stood = [sign.because for sign in kept if sign.level == FAIL]
+    if not stood:
+        return judged
+    because = f"{stood[0][:1].upper()}{stood[0][1:].rstrip('.')}. Besides, {reason}."
+    return replace(judged, verdict=FAIL, because=because)
+
+
+STANDING_SIGNS = ("stall", "end-stop")
 RECORD_SIGNS = ("clipped", "gaps", "cut-record", "noisy")
 
 
@@ -220,7 +254,7 @@ def _inrush_end(evidence: Evidence) -> float | None:
 
 def _notes(evidence: Evidence) -> tuple[str, ...]:
     """What a person should know about how this was judged."""
-    notes = []
+    notes = notes_of(evidence.trace.head)
     segments = evidence.segments
     if evidence.line.full_load_speed_assumed:
         notes.append(

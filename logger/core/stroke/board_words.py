@@ -12,6 +12,8 @@ LASTING = "sensor-absent"
 """No board says when its sensor is back: from here on nothing is believed."""
 LATE_S = 0.25
 """A board tells a fault so much later at most than it happened: its buffer comes first (*practice*)."""
+UNTIMED_SHARE = 0.5
+"""A time that may be off by more than half of itself settles nothing (*practice*)."""
 RATE_SHARE = 0.01
 """A rate this far from the one asked for is told (*practice*)."""
 
@@ -29,7 +31,9 @@ class BoardFault:
 def faults_in(head: Mapping[str, Any]) -> tuple[BoardFault, ...]:
     """Every fault that the head tells, those from before its first row first."""
     before = head.get("board_faults_before")
-    earlier = [BoardFault(str(code), "", float("-inf")) for code in before] if isinstance(before, Mapping) else []
+    earlier = (
+        [BoardFault(str(code), "", float("-inf")) for code in before] if isinstance(before, Mapping) else []
+    )
     told = head.get("board_faults")
     inside = []
     for one in told if isinstance(told, list) else []:
@@ -38,12 +42,27 @@ def faults_in(head: Mapping[str, Any]) -> tuple[BoardFault, ...]:
     return (*earlier, *inside)
 
 
+def told_from(head: Mapping[str, Any], before_s: float) -> dict[str, Any]:
+    """The head of a record that begins so much later [s]: its faults are told from its own first row."""
+    own = dict(head)
+    told = own.get("board_faults")
+    if before_s and isinstance(told, list):
+        own["board_faults"] = [
+            {**one, "at_s": round(one["at_s"] - before_s, 6)}
+            for one in told
+            if isinstance(one, Mapping) and isinstance(one.get("at_s"), int | float)
+        ]
+    return own
+
+
 def spoilt_by(head: Mapping[str, Any], start_s: float, end_s: float) -> str:
     """Why readings between these times [s from the first row] can't be believed; empty: the board said nothing."""
     for fault in faults_in(head):
         since_s = fault.at_s if fault.code == LASTING else max(fault.at_s, start_s)
-        if fault.code in SPOILING and since_s <= end_s + LATE_S and (
-            fault.code == LASTING or fault.at_s >= start_s
+        if (
+            fault.code in SPOILING
+            and since_s <= end_s + LATE_S
+            and (fault.code == LASTING or fault.at_s >= start_s)
         ):
             return f"the board said that its current sensor did not answer: {_said(fault)}"
     return ""
@@ -51,9 +70,14 @@ def spoilt_by(head: Mapping[str, Any], start_s: float, end_s: float) -> str:
 
 def untimed_by(head: Mapping[str, Any], lasted_s: float) -> str:
     """Why no time can be told of a movement that lasted so long; empty: it can."""
-    if clock_u_s(head) < lasted_s or not clock_u_s(head):
+    if clock_u_s(head) <= UNTIMED_SHARE * lasted_s:
         return ""
     return f"its times can't be told: {head.get(CLOCK_KEY, 'something was wrong with the clock')}"
+
+
+def lost_by_numbers(head: Mapping[str, Any], otherwise: float) -> float:
+    """Samples that a numbering board lost in this record; ``otherwise`` where nothing numbered them."""
+    return _number(head.get("lost_samples")) if "rate_asked_hz" in head else otherwise
 
 
 def notes_of(head: Mapping[str, Any]) -> list[str]:
@@ -62,14 +86,17 @@ def notes_of(head: Mapping[str, Any]) -> list[str]:
     left = len(faults_in(head)) - len(notes)
     if left > 0:
         notes.append(f"the board said {left} more faults")
-    asked_hz, came_hz = head.get("rate_asked_hz"), head.get("rate_hz")
-    if isinstance(asked_hz, int | float) and isinstance(came_hz, int | float) and asked_hz > 0.0:
-        if abs(came_hz / asked_hz - 1.0) > RATE_SHARE:
-            notes.append(f"{asked_hz:g} samples a second were asked for, {came_hz:.4g} came")
+    asked_hz, came_hz = (_number(head.get(key)) for key in ("rate_asked_hz", "rate_hz"))
+    if asked_hz and came_hz and abs(came_hz / asked_hz - 1.0) > RATE_SHARE:
+        notes.append(f"{asked_hz:g} samples a second were asked for, {came_hz:.4g} came")
     clock = head.get(CLOCK_KEY)
     if isinstance(clock, str):
         notes.append(clock)
     return notes
+
+
+def _number(said: object) -> float:
+    return float(said) if isinstance(said, int | float) else 0.0
 
 
 def _said(fault: BoardFault) -> str:

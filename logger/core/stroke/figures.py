@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.core.assessment import CUT_OFF, NO_RUN, STALL, STILL_RUNNING, Figures, Measured
+from logger.core.clock import clock_u_s
 from logger.core.quantities.numerics import integrate, median_of, moving_mean
 from logger.core.stroke.breaks import without_breaks
 from logger.core.stroke.clipping import at_the_ceiling
@@ -61,8 +62,10 @@ def figures_of(
     stop = moved.still_from if moved.still_from is not None else segments.last + 1
     run = slice(segments.settled, max(stop, segments.settled))
     source = None if moved.by_drive else source_resistance(trace, voltage_v, segments, clip_a, gains)
-    start = expanded(segments.start_s, segments.start_u_s) if whole_start else None
-    end = _end(time_s, segments, moved)
+    clock_u = clock_u_s(trace.head) / K
+    start = expanded(segments.start_s, segments.start_u_s, clock_u) if whole_start else None
+    end = _end(time_s, segments, moved, clock_u)
+    by_clock = clock_u / max(segments.end_s - segments.start_s, segments.period_s)
     zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(median_of(current_a))
     peak_window = max(3, (run.stop - run.start) // 100)
     load_a, load_s = current_a[run], time_s[run]
@@ -71,7 +74,7 @@ def figures_of(
     return Figures(
         start_s=start,
         end_s=end,
-        travel_time_s=_travel_time(start, end),
+        travel_time_s=_travel_time(start, end, clock_u),
         inrush_a=_inrush(segments, clip_a, zero_u, gains),
         run_current_a=_run_current(load_s, load_a, clip_a, zero_u, gains),
         peak_run_current_a=_peak(load_a, peak_window, clip_a, zero_u, gains),
@@ -81,7 +84,13 @@ def figures_of(
         source_resistance_ohm=source,
         run_noise_a=_run_noise(load_a),
         charge_as=_integral(
-            time_s, current_a, segments, clip_a, zero_u, gains.current, whole_start and whole_end
+            time_s,
+            current_a,
+            segments,
+            clip_a,
+            zero_u,
+            float(np.hypot(gains.current, by_clock)),
+            whole_start and whole_end,
         ),
         energy_j=None
         if trace.voltage_v is None
@@ -91,25 +100,27 @@ def figures_of(
             segments,
             clip_a,
             zero_u * float(np.mean(voltage_v)),
-            float(np.hypot(gains.current, gains.voltage)),
+            float(np.sqrt(gains.current**2 + gains.voltage**2 + by_clock**2)),
             whole_start and whole_end,
         ),
     )
 
 
-def _end(time_s: FloatArray, segments: Segments, moved: Travel) -> Measured | None:
+def _end(time_s: FloatArray, segments: Segments, moved: Travel, clock_u: float) -> Measured | None:
     """End of the movement: the cut-off, or where the motor came to stand. None where the record doesn't show it."""
     if moved.still_from is None:
-        return None if segments.ends_running else expanded(segments.end_s, segments.end_u_s)
+        return None if segments.ends_running else expanded(segments.end_s, segments.end_u_s, clock_u)
     if moved.still_from <= segments.settled:
         return None  # it never moved
-    return expanded(float(time_s[moved.still_from]), 2.0 * segments.period_s)
+    return expanded(float(time_s[moved.still_from]), 2.0 * segments.period_s, clock_u)
 
 
-def _travel_time(start: Measured | None, end: Measured | None) -> Measured | None:
+def _travel_time(start: Measured | None, end: Measured | None, clock_u: float) -> Measured | None:
+    """A clock that is wrong shifts start and end together, or one of them: what it does counts once."""
     if start is None or end is None:
         return None
-    return Measured(end.value - start.value, float(np.hypot(start.u, end.u)))
+    u = float(np.sqrt(max(start.u**2 + end.u**2 - (K * clock_u) ** 2, 0.0)))
+    return Measured(end.value - start.value, u)
 
 
 def _inrush(segments: Segments, clip_a: float | None, zero_u: float, gains: Gains) -> Measured | None:

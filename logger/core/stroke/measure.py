@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from logger.core.assessment import CUT_OFF, NO_RUN, Figures, Measured
+from logger.core.clock import clock_u_s
 from logger.core.machine.rating import MotorLine, resistance_at
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
@@ -50,7 +51,10 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
         u = float(np.hypot(full_u, _resistance_share(figures, line, r_ohm, baseline)))
         coasted_u_s = sum(each.coasted_u_s for each in segments.breaks)
-        u = float(np.hypot(u, coasted_u_s / (segments.end_s - segments.start_s)))
+        lasted_s = segments.end_s - segments.start_s
+        u = float(
+            np.sqrt(u**2 + (coasted_u_s / lasted_s) ** 2 + (0.5 * clock_u_s(trace.head) / lasted_s) ** 2)
+        )
         figures = _with_travel(figures, segments, moved, share, u, end)
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
         tied_vs = moved.total_vs if complete else full_vs

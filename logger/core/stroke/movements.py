@@ -12,6 +12,7 @@ import numpy as np
 
 from logger.core.quantities.numerics import median_of
 from logger.core.rig import Rig
+from logger.core.stroke.board_words import told_from
 from logger.core.stroke.movement import PAUSE_S, FullStroke, movement_of, regions_of
 from logger.core.stroke.rest import first_guess_of_zero, noise_of, polarity_of
 from logger.core.stroke.segmentation import movement_threshold
@@ -156,5 +157,6 @@ def on_its_own(trace: Trace) -> Trace:
     """A movement as a record of its own: times from its first row, ``started`` when that was."""
     before_s = float(trace.time_s[0])
     started = None if trace.started is None else trace.started + timedelta(seconds=before_s)
+    head = MappingProxyType(told_from(trace.head, before_s))
     # A difference leaves digits that mean nothing; a nanosecond is far below any board's step.
-    return replace(trace, time_s=np.round(trace.time_s - before_s, 9), started=started)
+    return replace(trace, time_s=np.round(trace.time_s - before_s, 9), started=started, head=head)

@@ -4,6 +4,7 @@ import numpy as np
 
 from logger.core.assessment import INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
 from logger.core.stroke.baseline import PRACTICE_SPREAD
+from logger.core.stroke.board_words import lost_by_numbers
 from logger.core.stroke.evidence import Evidence
 
 MISSING_LIMIT = 0.02
@@ -44,6 +45,10 @@ def gaps(evidence: Evidence) -> Sign | None:
     if len(holes) == 0:
         return None
     missing = float(np.sum(np.round(steps[holes] / segments.period_s) - 1.0))
+    # Where a board numbers its samples, a hole that its numbers don't show is one of the clock.
+    missing = min(missing, lost_by_numbers(evidence.trace.head, missing))
+    if missing < 0.5:
+        return None
     share = missing / (len(time_s) + missing)
     lasted = max(segments.end_s - segments.start_s, segments.period_s)
     longest = float(np.max(steps[holes]))
