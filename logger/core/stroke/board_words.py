@@ -58,12 +58,8 @@ def told_from(head: Mapping[str, Any], before_s: float) -> dict[str, Any]:
 def spoilt_by(head: Mapping[str, Any], start_s: float, end_s: float) -> str:
     """Why readings between these times [s from the first row] can't be believed; empty: the board said nothing."""
     for fault in faults_in(head):
-        since_s = fault.at_s if fault.code == LASTING else max(fault.at_s, start_s)
-        if (
-            fault.code in SPOILING
-            and since_s <= end_s + LATE_S
-            and (fault.code == LASTING or fault.at_s >= start_s)
-        ):
+        lasts = fault.code == LASTING
+        if fault.code in SPOILING and (lasts or fault.at_s >= start_s) and fault.at_s <= end_s + LATE_S:
             return f"the board said that its current sensor did not answer: {_said(fault)}"
     return ""
 
