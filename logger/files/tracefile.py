@@ -13,7 +13,7 @@ from typing import BinaryIO
 
 import numpy as np
 
-from logger.core.clock import spread_evenly, with_clock
+from logger.core.quantities.clock import spread_evenly, with_clock
 from logger.core.quantities.plain import quoted
 from logger.core.trace import FloatArray, Trace
 from logger.errors import InputError, OutsideError

@@ -82,7 +82,13 @@ class BoardReport:
 
         ``index``, ``time_s``: number and time of each row kept, shape (n,), n > 0.
         """
-        from logger.core.clock import CLOCK_KEY, CLOCK_U_KEY, disagreement_s, period_of, spread_evenly
+        from logger.core.quantities.clock import (
+            CLOCK_KEY,
+            CLOCK_U_KEY,
+            disagreement_s,
+            period_of,
+            spread_evenly,
+        )
 
         by_numbers_s, asked_s = 0.0, 1.0 / (rate_hz or 1)
         notes = []
@@ -169,7 +175,7 @@ def _by_numbers(
     """Times with those after ``after_index`` reckoned from the numbers; how long that goes on; whether its period is known."""
     import numpy as np
 
-    from logger.core.clock import period_of
+    from logger.core.quantities.clock import period_of
 
     at = int(np.searchsorted(index, after_index, side="right")) - 1
     before = slice(0, at + 1)

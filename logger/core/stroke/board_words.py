@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from logger.core.clock import CLOCK_KEY, clock_u_s
+from logger.core.quantities.clock import CLOCK_KEY, clock_u_s
 
 SPOILING = ("sensor-absent", "sensor-reset")
 """Faults after which a reading isn't the current."""

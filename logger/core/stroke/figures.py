@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.core.assessment import CUT_OFF, NO_RUN, STALL, STILL_RUNNING, Figures, Measured
-from logger.core.clock import clock_u_s
+from logger.core.quantities.clock import clock_u_s
 from logger.core.quantities.numerics import integrate, median_of, moving_mean
 from logger.core.stroke.breaks import without_breaks
 from logger.core.stroke.clipping import at_the_ceiling

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from logger.core.assessment import CUT_OFF, NO_RUN, Figures, Measured
-from logger.core.clock import clock_u_s
 from logger.core.machine.rating import MotorLine, resistance_at
+from logger.core.quantities.clock import clock_u_s
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
 from logger.core.stroke.clipping import clipped_at
