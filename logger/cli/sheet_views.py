@@ -101,6 +101,8 @@ def print_sheet(found: "SheetView") -> None:
         output.table(headings, rows, right=[0, 2, 3, 4])
     for text in found.taken_back:
         output.line(text, style="warn")
+    for text in found.said_since:
+        output.line(text, style="bad")
     _print_decision(found)
 
 
@@ -180,6 +182,7 @@ def sheet_json(found: "SheetView") -> dict[str, Any]:
             for one in found.trials
         ],
         "taken_back": list(found.taken_back),
+        "said_since": list(found.said_since),
         "missing": list(found.acceptance.missing),
         "verdict": found.acceptance.verdict,
         "verdict_because": list(found.acceptance.because),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from logger import __version__
 from logger.core.assessment import CUT_OFF
-from logger.core.records.records import LoggedTrial, SheetState
+from logger.core.records.records import OPEN, LoggedTrial, SheetState
 from logger.core.sheets.byhand_lines import HandThrow, in_air
 from logger.core.sheets.instruments import Instruments
 from logger.core.sheets.questions import conditions_from
@@ -103,24 +103,52 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
                 f"throw {number}",
                 "Give at least a time, a current or a sighting.",
             )
-    with opened(logbook) as book, book.transaction():
-        described = rig_of(book, rig)
-        if not entry.again:
-            _refuse_typed_twice(book, rig, entry)
-        state = _sheet(book, rig, entry, by, now)
-        kind = state.sheet.kind
-        held = {throw.direction: baseline_for(book, rig, throw.direction, kind) for throw in entry.throws}
-        logged, judged = [], []
-        for number, throw in enumerate(entry.throws, start=1):
-            if not entry.as_read:
-                _refuse_slip(state, described, throw, number, held[throw.direction])
-            trial, assessment = _one(book, state, described, throw, entry, held[throw.direction], by, now)
-            logged.append(trial)
-            judged.append(assessment)
-        new = {trial.id for trial in logged}
-        took_out = any(one.trial in new and one.level == DO_NOT_USE for one in book.orders(rig))
-        status = latch.status(book, rig)
-        return Entered(book.sheet(state.sheet.id), tuple(logged), tuple(judged), status, took_out)
+    with opened(logbook) as book:
+        with book.transaction():
+            refused = _said_no_too_late(book, rig, entry, by, now)
+            if refused is None:
+                return _written(book, rig, entry, by, now)
+        raise refused
+
+
+def _said_no_too_late(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> InputError | None:
+    """A throw can't go on a decided sheet; a "no" that was seen at it takes the rig out of use all the same."""
+    no = [looked for throw in entry.throws if (looked := _looked(throw, entry)).says_no]
+    state = book.sheet(entry.sheet) if entry.sheet and no else None
+    if state is None or state.state == OPEN or state.sheet.rig != rig:
+        return None
+    for looked in no:
+        latch.raise_seen(book, state, looked, by, now)
+    return InputError(
+        f"this sheet is {state.state} already",
+        entry.sheet,
+        f"Enter these throws on a new sheet. The NO is written down: the rig is at '{latch.status(book, rig).level}'.",
+    )
+
+
+def _looked(throw: HandThrow, entry: Entry) -> Looked:
+    return Looked(throw.left_pin, throw.right_pin, entry.seen_how, throw.load_check, throw.retained_power_off)
+
+
+def _written(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> Entered:
+    """Every throw judged and on its sheet, in the transaction that is open."""
+    described = rig_of(book, rig)
+    if not entry.again:
+        _refuse_typed_twice(book, rig, entry)
+    state = _sheet(book, rig, entry, by, now)
+    kind = state.sheet.kind
+    held = {throw.direction: baseline_for(book, rig, throw.direction, kind) for throw in entry.throws}
+    logged, judged = [], []
+    for number, throw in enumerate(entry.throws, start=1):
+        if not entry.as_read:
+            _refuse_slip(state, described, throw, number, held[throw.direction])
+        trial, assessment = _one(book, state, described, throw, entry, held[throw.direction], by, now)
+        logged.append(trial)
+        judged.append(assessment)
+    new = {trial.id for trial in logged}
+    took_out = any(one.trial in new and one.level == DO_NOT_USE for one in book.orders(rig))
+    status = latch.status(book, rig)
+    return Entered(book.sheet(state.sheet.id), tuple(logged), tuple(judged), status, took_out)
 
 
 def _sheet(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> SheetState:
@@ -201,9 +229,7 @@ def _one(
         baseline=held.record.id if held and held.record else None,
         ambient_c=assessment.ambient_c,
     )
-    looked = Looked(
-        throw.left_pin, throw.right_pin, entry.seen_how, throw.load_check, throw.retained_power_off
-    )
+    looked = _looked(throw, entry)
     if throw.direction == LOCK and looked.at_anything:
         refuse_blank(looked)
         write_down(book, state, [logged.id], looked, by, now)

@@ -39,6 +39,7 @@ from logger.logbook import Logbook
 
 if TYPE_CHECKING:
     from logger.core.standing.service import NextCheck
+    from logger.jobs.sheets import Looked
 
 CHECKING = (COMMISSIONING, SEASONAL, AFTER_SERVICE)
 """Kinds of sheet that answer a check that was due."""
@@ -152,6 +153,40 @@ def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, no
         order = raise_order(
             state.sheet.rig, cause, because, now, by, trial=logged.id, sheet=state.sheet.id, sign=sign
         )
+        written.append(book.add_order(order))
+    return written
+
+
+def raise_seen(
+    book: Logbook, state: SheetState, looked: "Looked", by: str, now: datetime, at: LoggedTrial | None = None
+) -> list[Order]:
+    """An order for each "no" that no open order of the throw ``at`` answers for: it was cleared, or there is no throw.
+
+    Such an order is known by itself, not by throw and cause: what cleared the earlier one doesn't clear it.
+    """
+    from logger.core.sheets.sheet import Seen
+    from logger.core.standing.raising import findings_seen
+
+    found = findings_seen(
+        Seen(looked.left_pin, looked.right_pin, looked.load_check, looked.retained_power_off)
+    )
+    if not found:
+        return []
+    still_open = set(status(book, state.sheet.rig).open_ids)
+    told = {
+        order.cause
+        for order in book.orders(state.sheet.rig)
+        if at and order.trial == at.id and order.id in still_open
+    }
+    where = (
+        f"throw {at.placement.position} of {state.name}" if at and at.placement else f"on sheet {state.name}"
+    )
+    written = []
+    for cause, because, _ in found:
+        if cause in told:
+            continue
+        said = f"{because}, {where}" if because else where
+        order = raise_order(state.sheet.rig, cause, said, now, by, sheet=state.sheet.id)
         written.append(book.add_order(order))
     return written
 

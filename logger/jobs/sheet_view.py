@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from logger.core.records.records import OPEN, SheetState
 from logger.core.sheets.sheet import Plan, Seen, SheetTrial, plan_from, seen_at, sheet_trials
-from logger.core.sheets.taken_back import taken_back
+from logger.core.sheets.taken_back import said_since, taken_back
 from logger.core.standing.status import Status
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
@@ -30,6 +30,8 @@ class SheetView:
     status: Status
     taken_back: tuple[str, ...] = ()
     """A "no" that was corrected: one sentence a throw."""
+    said_since: tuple[str, ...] = ()
+    """A "no" that came after the sheet was decided: one sentence each."""
     rig_changed: bool = False
     """The rig's values changed after throws of this open sheet were judged: it takes judging again."""
 
@@ -55,6 +57,7 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
         book.judged(state.sheet.id, rig_for_sheet(book, state)),
         latch.status(book, state.sheet.rig),
         taken_back(trials, sightings),
+        said_since(trials, book.sightings_since(state.sheet.id)),
         state.state == OPEN and any(one.rig_version not in ("", version) for one in trials),
     )
 

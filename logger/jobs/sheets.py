@@ -10,8 +10,10 @@ from logger.core.quantities.plain import written
 from logger.core.records.records import OPEN, SheetState
 from logger.core.sheets.sheet import (
     ANSWERS,
+    NO,
     NOT_LOOKED,
     SEEN,
+    YES,
     Plan,
     lock_throws,
     plan_details,
@@ -47,6 +49,11 @@ class Looked:
     def at_anything(self) -> bool:
         """False: nobody looked at anything or tried it."""
         return any(getattr(self, name) != NOT_LOOKED for name in SEEN)
+
+    @property
+    def says_no(self) -> bool:
+        """A pin wasn't in its hole, or a check wasn't passed."""
+        return any(getattr(self, name) == NO for name in SEEN)
 
 
 def plan(
@@ -132,13 +139,14 @@ def answer(
 def see(
     logbook: str | Path | None, sheet: str, throws: Sequence[int], looked: Looked, by: str, now: datetime
 ) -> tuple[SheetView, int]:
-    """Write down what was seen at throws of an open sheet. A "no" takes the rig out of use at once.
+    """Write down what was seen at throws of a sheet. A "no" takes the rig out of use at once, whenever it comes: it is
+    taken on a decided sheet too, beside what was sealed; any other answer takes an open one.
 
     Gives the sheet and how many orders that raised.
     """
     refuse_blank(looked)
     with opened(logbook) as book, book.transaction():
-        state = open_sheet(book, sheet)
+        state = book.sheet(sheet) if looked.says_no else open_sheet(book, sheet)
         positions = {
             one.position: one for one in lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
         }
@@ -155,7 +163,10 @@ def see(
 def write_down(
     book: Logbook, state: SheetState, trials: Sequence[str], looked: Looked, by: str, now: datetime
 ) -> int:
-    """Keep what was seen at these trials; gives how many orders it raised."""
+    """Keep what was seen at these trials; gives how many orders it raised.
+
+    A "no" at a throw whose first one was cleared long ago is a new finding: it raises an order of its own.
+    """
     logged = {one.id: one for one in book.trials(sheet=state.sheet.id)}
     raised = 0
     for trial in trials:
@@ -171,6 +182,7 @@ def write_down(
             looked.retained_power_off,
         )
         raised += len(latch.raise_for(book, state, logged[trial], by, now))
+        raised += len(latch.raise_seen(book, state, looked, by, now, logged[trial]))
     return raised
 
 
@@ -211,7 +223,9 @@ def open_sheet(book: Logbook, sheet: str, rig: str = "") -> SheetState:
         raise InputError(f"this sheet belongs to {state.sheet.rig}", sheet, f"Name a sheet of {rig}.")
     if state.state != OPEN:
         raise InputError(
-            f"this sheet is {state.state} already", sheet, "What is decided stays; plan a new sheet."
+            f"this sheet is {state.state} already",
+            sheet,
+            "What is decided stays; plan a new sheet. Only a NO at a pin is still taken: throwbook sheet see.",
         )
     return state
 
@@ -223,7 +237,7 @@ def refuse_blank(looked: Looked) -> None:
             raise InputError(
                 f"{getattr(looked, name)!r} is no answer", name, f"One of: {', '.join(ANSWERS)}."
             )
-    if (looked.left_pin, looked.right_pin) != (NOT_LOOKED, NOT_LOOKED) and not written(looked.how):
+    if YES in (looked.left_pin, looked.right_pin) and not looked.says_no and not written(looked.how):
         raise InputError(
             "how the pins were seen isn't written", "--seen-how", "For example: --seen-how torch"
         )

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from logger.core.assessment import NO_RUN, STALL, WATCH
 from logger.core.quantities.plain import written
-from logger.core.records.records import COMMISSIONING, REJECTED, BaselineRecord, SheetState
-from logger.core.sheets.sheet import NO, SheetTrial, lock_throws, plan_from, sheet_trials
+from logger.core.records.records import COMMISSIONING, OPEN, REJECTED, BaselineRecord, SheetState
+from logger.core.sheets.sheet import SheetTrial, lock_throws, plan_from, sheet_trials
 from logger.core.standing.service import work_done
 from logger.core.standing.status import Status
 from logger.errors import InputError
@@ -18,6 +18,7 @@ from logger.jobs.logbooks import opened
 from logger.jobs.rig_of import rig_of
 from logger.jobs.sheets import Looked, open_sheet, refuse_blank, write_down
 from logger.logbook import Logbook
+from logger.logbook.accepting import refusal
 
 if TYPE_CHECKING:
     from logger.core.sheets.acceptance import Acceptance
@@ -47,34 +48,72 @@ def accept(
 ) -> Accepted:
     """Sign a sheet off.
 
-    What was seen is first written down for every lock throw that has no sighting of its own and ended by itself (one that
-    stalled or stopped short has to be looked at by name: ``see``); a "no" stays and takes the rig out of use, whatever
-    becomes of the sheet. Then the rules are gone through with what is stored. Raises InputError
-    naming everything that is missing; the sheet then stays open.
+    What was seen is written down for every counting lock throw that has no sighting of its own and ended by itself (one
+    that stalled or stopped short has to be looked at by name: ``see``), the rules are gone through with what is stored, and
+    the decision is sealed: all of it or nothing. Raises InputError naming everything that is missing; the sheet then stays
+    as it was. A "no" alone stays and takes the rig out of use, whatever becomes of the sheet, decided or open.
     """
     if not written(signed):
         raise InputError("nobody has signed", "--signed", "Give the name of who saw the pins.")
     refuse_blank(looked)
     with opened(logbook) as book:
         with book.transaction():
-            state = open_sheet(book, sheet)
-            held = book.sightings(state.sheet.id)
-            trials = lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
-            no = NO in (looked.left_pin, looked.right_pin, looked.load_check, looked.retained_power_off)
-            unseen = [
-                one.id
-                for one in trials
-                if not any(seen.trial == one.id for seen in held) and (no or _ended_by_itself(one))
-            ]
-            write_down(book, state, unseen, looked, signed, now)
-        with book.transaction():
-            rig = rig_of(book, state.sheet.rig)
-            found = book.judged(state.sheet.id, rig, signed, now)
-            book.accept(state.sheet.id, rig, signed, signed, now, cautions_read)
-            frozen, kept = _freeze(book, state, signed, now, baseline_reason)
-            return Accepted(
-                book.sheet(state.sheet.id), found, latch.status(book, state.sheet.rig), frozen, kept
-            )
+            if not looked.says_no:
+                return _accepted(book, sheet, looked, signed, now, baseline_reason, cautions_read)
+            refused = _said_no(book, sheet, looked, signed, now)
+        raise refused
+
+
+def _accepted(
+    book: Logbook,
+    sheet: str,
+    looked: Looked,
+    signed: str,
+    now: datetime,
+    baseline_reason: str,
+    cautions_read: bool,
+) -> Accepted:
+    """Sightings, decision, seal and baseline, in the transaction that is open. Raises InputError; nothing may stay then."""
+    state = open_sheet(book, sheet)
+    unseen = [one.id for one in _unseen(book, state) if _ended_by_itself(one)]
+    write_down(book, state, unseen, looked, signed, now)
+    rig = rig_of(book, state.sheet.rig)
+    found = book.judged(state.sheet.id, rig, signed, now)
+    book.accept(state.sheet.id, rig, signed, signed, now, cautions_read)
+    frozen, kept = _freeze(book, state, signed, now, baseline_reason)
+    return Accepted(book.sheet(state.sheet.id), found, latch.status(book, state.sheet.rig), frozen, kept)
+
+
+def _said_no(book: Logbook, sheet: str, looked: Looked, signed: str, now: datetime) -> InputError:
+    """A "no" is kept before anything else: at the lock throws nobody looked at yet, else at all of them, else for the sheet.
+
+    Gives the refusal, which says what was written down.
+    """
+    state = book.sheet(sheet)
+    locks = lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
+    looked_at = (_unseen(book, state) if state.state == OPEN else []) or locks
+    write_down(book, state, [one.id for one in looked_at], looked, signed, now)
+    if not looked_at:
+        latch.raise_seen(book, state, looked, signed, now)
+    if state.state == OPEN:
+        found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig), signed, now)
+        why, stays = refusal(found), "It stays open"
+    else:
+        why, stays = f"this sheet is {state.state} already", f"It stays {state.state}"
+    places = ", ".join(str(one.position) for one in looked_at) or "none"
+    level = latch.status(book, state.sheet.rig).level
+    return InputError(
+        why,
+        f"sheet {state.name}",
+        f"{stays}. The NO is written down (lock throws: {places}); the rig is at '{level}'.",
+    )
+
+
+def _unseen(book: Logbook, state: SheetState) -> list[SheetTrial]:
+    """The counting lock throws that nobody has looked at yet."""
+    looked_at = {one.trial for one in book.sightings(state.sheet.id)}
+    throws = lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
+    return [one for one in throws if not one.left_out and one.id not in looked_at]
 
 
 def _ended_by_itself(one: SheetTrial) -> bool:

@@ -35,6 +35,11 @@ class AcceptRows(AskingRows):
         """Every sighting of the sheet's trials, the replaced ones too, oldest first."""
         return self.select(Sighting, f"{ON_SHEET} ORDER BY at, id", [sheet])
 
+    def sightings_since(self, sheet: str) -> list[Sighting]:
+        """Those that came after the sheet was decided and sealed, oldest first; none while it is open."""
+        covers = {name for seal in self.select(Seal, "WHERE sheet = ?", [sheet]) for name in seal.covers}
+        return [one for one in self.sightings(sheet) if covers and f"sighting:{one.id}" not in covers]
+
     def judged(
         self, sheet: str, rig: "Rig", signed: str = "", signed_at: datetime | None = None
     ) -> "Acceptance":
@@ -66,7 +71,11 @@ class AcceptRows(AskingRows):
         with self.transaction():
             found = self.judged(sheet, rig, signed, now)
             if not found.ok:
-                raise InputError(refusal(found), f"sheet {self.sheet(sheet).name}", "It stays open.")
+                raise InputError(
+                    refusal(found),
+                    f"sheet {self.sheet(sheet).name}",
+                    "It stays open; nothing was written down.",
+                )
             statement = {
                 "statement": found.statement,
                 "verdict": found.verdict,

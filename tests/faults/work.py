@@ -151,6 +151,8 @@ def verify_acceptance(folder: Path, said: list[str]) -> None:
         assert set(said) <= accepted, "an acceptance that was reported is gone"
         for state in states:
             assert state.sealed == (state.state == "accepted"), f"{state.name} is accepted without its seal"
+            seen = bool(book.sightings(state.sheet.id))
+            assert seen == (state.state == "accepted"), f"{state.name}: sightings without their decision"
         frozen = {record.reason for record in book.baselines(RIG)}
         assert len(book.baselines(RIG)) == 2 * len(accepted), frozen
         assert check(book).problems == ()

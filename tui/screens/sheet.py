@@ -140,6 +140,7 @@ class SheetScreen(Page[None]):
                 cells.append(Cell(RIG_CHANGED, WARN))
         else:
             cells.append(Cell(self._decided()))
+            cells += [Cell(text, BAD) for text in found.said_since]
         rows = rows_of(found, self.app.size.width >= WIDE)
         if marks_said(rows):
             cells.append(Cell(f"Behind a number: {marks_said(rows)}.", QUIET))
@@ -298,10 +299,10 @@ class SheetScreen(Page[None]):
             "board",
             "judge_again",
         ):
+            if action == "look":  # a NO is taken on a decided sheet too
+                return self._found.state.sheet.kind != BENCH
             if self._found.state.state != OPEN:
                 return False
-            if action == "look":
-                return self._found.state.sheet.kind != BENCH
             if action == "leave_out":
                 return bool(self._found.trials)
             if action == "board":

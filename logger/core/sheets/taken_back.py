@@ -1,4 +1,4 @@
-"""A "no" that somebody took back: it stays told, on the sheet and in what the sheet states."""
+"""A "no" that somebody took back, or that came after the sheet was decided: it stays told."""
 
 from collections.abc import Iterable, Sequence
 
@@ -37,3 +37,14 @@ def taken_back(trials: Iterable[SheetTrial], sightings: Sequence[Sighting]) -> t
         what = ", ".join(ASKED[name] for name in names)
         said.append(f"{throw.name}: {what} first written down as 'no', corrected by {'; '.join(corrections)}")
     return tuple(said)
+
+
+def said_since(trials: Iterable[SheetTrial], since: Iterable[Sighting]) -> tuple[str, ...]:
+    """One sentence for each "no" in the sightings ``since`` the sheet was decided."""
+    names = {one.id: one.name for one in trials}
+    return tuple(
+        f"{names.get(one.trial, 'a throw')}: {', '.join(ASKED[name] for name in SEEN if getattr(one, name) == NO)} "
+        f"NO, written down {one.at:%Y-%m-%d %H:%M} by {one.by}, after the sheet was decided"
+        for one in since
+        if NO in (getattr(one, name) for name in SEEN)
+    )
