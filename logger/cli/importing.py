@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli import output
-from logger.cli.asking import question_answers, question_options
+from logger.cli.asking import moment, question_answers, question_options
 from logger.cli.columns import column_factors, unit_options
 from logger.cli.diagnostics import complain
 from logger.cli.shared import ask_or_refuse, by_option, can_ask, logbook_of, now, waiting, who
@@ -44,6 +44,12 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
 )
 @unit_options
 @click.option(
+    "--started",
+    multiple=True,
+    metavar="TIME",
+    help="When it was thrown, where the file doesn't say: 2026-03-14T09:12 (again for each file, in their order).",
+)
+@click.option(
     "--direction",
     "directions",
     multiple=True,
@@ -68,6 +74,7 @@ def import_(
     files: tuple[Path, ...],
     allow: tuple[str, ...],
     columns: tuple[str, ...],
+    started: tuple[str, ...],
     directions: tuple[str, ...],
     movements: str | None,
     by: str | None,
@@ -86,11 +93,18 @@ def import_(
     from logger.jobs.assess import Reading
     from logger.jobs.importing import Order, import_traces
 
+    at = now()
     done = import_traces(
         logbook_of(ctx),
-        Order(rig, kind, files, question_answers(given)),
+        Order(
+            rig,
+            kind,
+            files,
+            question_answers(given),
+            [moment(text, "--started", at) for text in started],
+        ),
         who(by),
-        now(),
+        at,
         reading=Reading(columns, _for_all(directions), factors=column_factors(given)),
         settle=_settle(allow),
         which_way=_which_way(movements, _by_movement(directions)),

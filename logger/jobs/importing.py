@@ -125,6 +125,8 @@ class Order:
     files: Sequence[Path]
     answers: Mapping[str, Any] = field(default_factory=dict)
     """Answers to the sheet's questions; see ``logger.core.sheets.questions``."""
+    started: Sequence[datetime] = ()
+    """When each file was thrown, in their order, for files that don't say; empty: as they say."""
 
 
 def refuse(doubt: Doubt) -> None:
@@ -167,10 +169,10 @@ def import_traces(
 
     reading = reading or Reading()
     paths = trace_paths(asked.files)
-    traces = [_with_source(reading.read(path), path) for path in paths]
+    traces = _dated([_with_source(reading.read(path), path) for path in paths], asked.started)
     with opened(logbook, waiting=waiting) as book:
         rig = rig_of(book, asked.rig)
-        fresh, known = _sort_out(book, rig.name, traces)
+        fresh, known = _sort_out(book, rig.name, asked.kind, traces)
         if not fresh:
             return Imported(None, (), tuple(known), latch.status(book, rig.name))
         _refuse_rehearsed(book, fresh)
@@ -179,11 +181,11 @@ def import_traces(
         for doubt in doubts(fresh, rig.name, now, book.newest_start(rig.name)):
             settle(doubt)
         held = baselines_for(book, rig.name, asked.kind)
-        movements, parts_known = _movements(book, rig, fresh, baselines_of(held), which_way)
+        movements, parts_known = _movements(book, rig, fresh, baselines_of(held), which_way, asked.kind)
         entries = _judge(rig, movements, held, asked, progress)
         with book.transaction():
             thrown = [entry.throw.trace for entry in entries]
-            again, _ = _sort_out(book, rig.name, thrown)  # another program may have logged some meanwhile
+            again, _ = _sort_out(book, rig.name, asked.kind, thrown)  # another program may have logged some
             if len(again) < len(thrown):
                 raise InputError(
                     "another program logged some of these files meanwhile", str(book.path), "Do it again."
@@ -256,8 +258,33 @@ def _with_source(trace: "Trace", path: Path) -> "Trace":
     return replace(trace, source=str(path))
 
 
+def _dated(traces: list["Trace"], started: Sequence[datetime]) -> list["Trace"]:
+    """Each trace with the start that was given for it. Raises InputError unless every file, and no other start, needs it."""
+    if not started:
+        return traces
+    if len(started) != len(traces):
+        raise InputError(
+            f"{counted(len(started), 'start')} for {counted(len(traces), 'file')}",
+            "--started",
+            "Give one for each file, in their order.",
+        )
+    for trace in traces:
+        if trace.started is not None:
+            raise InputError(
+                f"it says itself when it was thrown ({trace.started.isoformat()})",
+                trace.source,
+                "Leave out --started, or import it by itself.",
+            )
+    return [replace(trace, started=start) for trace, start in zip(traces, started, strict=True)]
+
+
 def _movements(
-    book: Logbook, rig: "Rig", records: Sequence["Trace"], baselines: "Baselines", which_way: WhichWay
+    book: Logbook,
+    rig: "Rig",
+    records: Sequence["Trace"],
+    baselines: "Baselines",
+    which_way: WhichWay,
+    kind: str,
 ) -> tuple[list["Movement"], list[Known]]:
     """Every movement of the records that the logbook doesn't have by itself yet, and those that it has."""
     from logger.jobs.movements import cut_out, told
@@ -268,23 +295,33 @@ def _movements(
         movements += told(cut, which_way(FileMovements(record.source, tuple(one.direction for one in cut))))
     if len(movements) == len(records):
         return movements, []
-    fresh, known = _sort_out(book, rig.name, [one.trace for one in movements])
+    fresh, known = _sort_out(book, rig.name, kind, [one.trace for one in movements])
     kept = {trace.source for trace in fresh}
     return [one for one in movements if one.trace.source in kept], known
 
 
-def _sort_out(book: Logbook, rig: str, traces: Sequence["Trace"]) -> tuple[list["Trace"], list[Known]]:
-    """New traces in the order of their clocks (those without one after them, as given), and the known ones."""
+def _sort_out(
+    book: Logbook, rig: str, kind: str, traces: Sequence["Trace"]
+) -> tuple[list["Trace"], list[Known]]:
+    """New traces in the order of their clocks (those without one after them, as given), and the known ones.
+
+    A throw that stands on bench sheets alone isn't known as a throw of the machine yet: asked for as one, it is judged as
+    one, under the date and direction that it was logged with. Samples of another rig's throw are refused.
+    """
     fresh: dict[str, Trace] = {}
     known = []
     cut = book.cut_records(rig)
-    for trace in traces:
+    for given in traces:
+        _refuse_samples_of_another(book, rig, given)
+        trace = given if kind == BENCH else _as_logged_on_the_bench(book, rig, given)
         identity = book.identity(rig, trace)
         if identity in fresh:
             known.append(Known(trace.source, f"the same throw as {fresh[identity].source}"))
+        elif trace is not given:
+            fresh[identity] = trace
         elif book.has_trial(identity):
             known.append(Known(trace.source, f"already on sheet {', '.join(book.sheets_of(identity))}"))
-        elif cut and (parts := cut.get(samples_digest(trace))):
+        elif cut and (parts := cut.get(samples_digest(trace))) and not _on_bench_alone(book, kind, parts):
             where = ", ".join(book.sheets_of(parts))
             known.append(Known(trace.source, f"already on sheet {where}, movement by movement"))
         elif twin := _same_samples(book, rig, trace, fresh.values()):
@@ -294,6 +331,32 @@ def _sort_out(book: Logbook, rig: str, traces: Sequence["Trace"]) -> tuple[list[
     dated = [trace for trace in fresh.values() if trace.started is not None]
     undated = [trace for trace in fresh.values() if trace.started is None]
     return sorted(dated, key=lambda trace: trace.started.timestamp()) + undated, known  # type: ignore[union-attr]
+
+
+def _as_logged_on_the_bench(book: Logbook, rig: str, trace: "Trace") -> "Trace":
+    """The throw as the logbook has it, where it stands on bench sheets alone; else the trace as it is."""
+    identity = book.identity(rig, trace)
+    twins = [identity] if book.has_trial(identity) else book.with_samples_of(rig, trace)
+    if not twins or any(book.kinds_of(twin) != {BENCH} for twin in twins):
+        return trace
+    return replace(book.trace(twins[0]), source=trace.source)
+
+
+def _on_bench_alone(book: Logbook, kind: str, trial: str) -> bool:
+    """Whether a throw of the machine is asked for that so far stands on bench sheets."""
+    return kind != BENCH and book.kinds_of(trial) == {BENCH}
+
+
+def _refuse_samples_of_another(book: Logbook, rig: str, trace: "Trace") -> None:
+    """One throw is of one machine: the same samples never count on two."""
+    found = book.on_other_rigs(rig, trace)
+    if found:
+        trial, whose = found[0]
+        raise InputError(
+            f"these very samples stand on rig '{whose}' already ({', '.join(book.sheets_of(trial))}): a throw is of one rig",
+            trace.source,
+            f"If they are of '{rig}', move them: throwbook sheet reassign SHEET --throw N --to {rig}",
+        )
 
 
 def _same_samples(book: Logbook, rig: str, trace: "Trace", others: Iterable["Trace"]) -> str:

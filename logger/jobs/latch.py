@@ -300,10 +300,10 @@ def _next_check(book: Logbook, rig: str, today: date) -> "NextCheck":
     entries = [entry_from(row) for row in book.services(rig)]
     if not any(one.due_on or one.due_hours_h is not None or one.due_cycles is not None for one in entries):
         return next_check((), (), today)
-    checks = book.days_of_sheets(rig, CHECKING)
+    checked = book.newest_check(rig, CHECKING, today)
     hours = [one.machine_hours_h for one in sorted(entries, key=lambda one: one.on) if one.machine_hours_h]
     counted = [one.on for one in entries if one.due_cycles is not None]
     throws = None
     if counted:
         throws = book.locks_since(rig, max(counted))
-    return next_check(entries, checks, today, hours[-1] if hours else None, throws)
+    return next_check(entries, [checked] if checked else [], today, hours[-1] if hours else None, throws)

@@ -1,17 +1,22 @@
 """Accepting a sheet: the one door, and it asks for the evidence that is stored, not for what is claimed."""
 
-from collections.abc import Container
+import tomllib
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import replace
-from datetime import datetime
-from typing import TYPE_CHECKING
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
 
 from logger.core.quantities.plain import written
 from logger.core.records.records import (
     ACCEPTED,
+    BENCH,
+    COMMISSIONING,
     Decision,
     Judgement,
     Placement,
+    RigRevision,
     Seal,
+    SheetState,
     Sighting,
     Trial,
 )
@@ -23,7 +28,7 @@ from logger.logbook.asking import AskingRows
 if TYPE_CHECKING:
     from logger.core.rig import Rig
     from logger.core.sheets.acceptance import Acceptance
-    from logger.core.sheets.sheet import SheetTrial
+    from logger.core.sheets.sheet import FilledSheet, SheetTrial
 
 ON_SHEET = "WHERE trial IN (SELECT trial FROM placement WHERE sheet = ?)"
 
@@ -45,14 +50,13 @@ class AcceptRows(AskingRows):
     ) -> "Acceptance":
         """The sheet judged by all rows that count now; ``signed`` is the name about to be put on it, ``signed_at`` when."""
         from logger.core.sheets.acceptance import acceptance
-        from logger.core.sheets.sheet import filled, sheet_trials
+        from logger.core.sheets.sheet import sheet_trials
 
         state = self.sheet(sheet)
         open_still = state.decision is None
         return acceptance(
             replace(
-                filled(state, signed),
-                practice=self.for_practice(),
+                self._filled(state, signed),
                 signed_at=signed_at,
                 rig_version=self.rig(state.sheet.rig).id if open_still else "",
             ),
@@ -60,6 +64,66 @@ class AcceptRows(AskingRows):
             self.sightings(sheet),
             rig,
         )
+
+    def _filled(self, state: SheetState, signed: str) -> "FilledSheet":
+        """A sheet as the rules look at it, with what stands elsewhere in the logbook."""
+        from logger.core.sheets.sheet import filled
+
+        sheet = filled(state, signed)
+        commissioning = state.sheet.kind == COMMISSIONING
+        return replace(
+            sheet,
+            practice=self.for_practice(),
+            answers_out_of_use=self._out_of_use(state.sheet.rig, sheet.plan.answers),
+            bench=self._bench_throws(state.sheet.rig) if commissioning else (),
+        )
+
+    def _out_of_use(self, rig: str, answered: Iterable[str]) -> bool:
+        """Whether one of these orders took the rig out of use; one that isn't there counts as one that did."""
+        from logger.core.standing.status import DO_NOT_USE, level_of
+
+        names = list(answered)
+        levels = {order.id: level_of(order) for order in self.orders(rig)} if names else {}
+        return any(levels.get(name, DO_NOT_USE) == DO_NOT_USE for name in names)
+
+    def _bench_throws(self, rig: str) -> "tuple[tuple[SheetTrial, ...], ...]":
+        """By sheet: bench throws of the actuator that the rig has now, those left out or thrown on the machine too apart."""
+        from logger.core.sheets.sheet import sheet_trials
+
+        sheets = self.read("SELECT id FROM sheet WHERE rig = ? AND kind = ?", [rig, BENCH])
+        if not sheets:
+            return ()
+        versions = {row.id: actuator_in(row.toml) for row in self.select(RigRevision, "WHERE rig = ?", [rig])}
+        now = actuator_in(self.rig(rig).toml)
+        return tuple(
+            tuple(
+                one
+                for one in sheet_trials(self.trials(sheet=row[0]))
+                if not one.left_out
+                and versions.get(one.rig_version, now) == now
+                and self.kinds_of(one.id) == {BENCH}
+            )
+            for row in sheets
+        )
+
+    def newest_check(self, rig: str, kinds: Sequence[str], until: date) -> date | None:
+        """The day of the newest throws that an accepted sheet of these kinds counts, not after ``until``; None: no such day.
+
+        A throw without a date has no day: it shows nothing of when the rig was checked.
+        """
+        marks = ", ".join("?" for _ in kinds)
+        rows = self.read(
+            "SELECT sheet.id, max(substr(trial.started, 1, 10)) AS day FROM sheet"
+            " JOIN placement ON placement.sheet = sheet.id JOIN trial ON trial.id = placement.trial"
+            f" WHERE sheet.rig = ? AND sheet.kind IN ({marks}) AND trial.started NOT NULL"
+            " AND sheet.id IN (SELECT sheet FROM decision WHERE outcome = ?)"
+            " AND placement.trial NOT IN"
+            " (SELECT trial FROM placement AS out WHERE out.sheet = sheet.id AND out.left_out <> '')"
+            " GROUP BY sheet.id ORDER BY day DESC",
+            [rig, *kinds, ACCEPTED],
+        )
+        days = ((row[0], date.fromisoformat(row[1])) for row in rows)
+        return next((day for name, day in days if day <= until and self.sheet(name).state == ACCEPTED), None)
 
     def accept(
         self, sheet: str, rig: "Rig", signed: str, by: str, now: datetime, cautions_read: bool = False
@@ -94,7 +158,6 @@ class AcceptRows(AskingRows):
         ``broken`` are the ids of the rig's seals that no longer match (``broken_seals``).
         """
         from logger.core.sheets.acceptance import acceptance
-        from logger.core.sheets.sheet import filled
 
         decided = heads(self.decisions(sheet))
         if not decided or any(one.outcome != ACCEPTED for one in decided):
@@ -106,7 +169,7 @@ class AcceptRows(AskingRows):
             return False
         seen = [one for one in self.sightings(sheet) if f"sighting:{one.id}" in covers]
         signed = all(written(one.signed) for one in decided)
-        state = replace(filled(self.sheet(sheet), decided[-1].signed), practice=self.for_practice())
+        state = self._filled(self.sheet(sheet), decided[-1].signed)
         return signed and acceptance(state, self._sealed_trials(sheet, covers), seen, rig).ok
 
     def _sealed_trials(self, sheet: str, covers: set[str]) -> "list[SheetTrial]":
@@ -139,6 +202,14 @@ class AcceptRows(AskingRows):
                     )
                 )
         return found
+
+
+def actuator_in(toml: str) -> Any:
+    """What a rig file says of the actuator; None where it can't be read."""
+    try:
+        return tomllib.loads(toml).get("actuator")
+    except ValueError:
+        return None
 
 
 def refusal(found: "Acceptance", most: int = 6) -> str:

@@ -3,7 +3,7 @@
 import os
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from logger.core.records.records import (
@@ -76,12 +76,6 @@ class SheetRows(Store):
         )
         found = [current(decided) for decided in _by_sheet(rows).values()]
         return any(one is not None and one.outcome == ACCEPTED for one in found)
-
-    def days_of_sheets(self, rig: str, kinds: Sequence[str]) -> list[date]:
-        """The days on which sheets of these kinds were planned."""
-        marks = ", ".join("?" for _ in kinds)
-        rows = self.read(f"SELECT at FROM sheet WHERE rig = ? AND kind IN ({marks})", [rig, *kinds])
-        return [date.fromisoformat(row[0][:10]) for row in rows]
 
     def answer(self, sheet: str, answers: Details, by: str, now: datetime, reason: str = "") -> Answers:
         """What was asked on the sheet; stands for the earlier answers."""

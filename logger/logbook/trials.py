@@ -94,14 +94,20 @@ class TrialRows(RigRows):
 
         None for a record in which no current ever changed: two of those may well be alike.
         """
+        return [trial for trial, whose in self._with_samples(trace) if whose == rig]
+
+    def on_other_rigs(self, rig: str, trace: "Trace") -> list[tuple[str, str]]:
+        """The same of other rigs: each trial with the rig it stands on."""
+        return [(trial, whose) for trial, whose in self._with_samples(trace) if whose != rig]
+
+    def _with_samples(self, trace: "Trace") -> list[tuple[str, str]]:
         if not trace.current_a.max() > trace.current_a.min():
             return []
-        return [
-            row[0]
-            for row in self.read(
-                "SELECT id FROM trial WHERE rig = ? AND trace = ?", [rig, samples_digest(trace)]
-            )
-        ]
+        digest = samples_digest(trace)
+        if not self.read("SELECT 1 FROM trace WHERE digest = ?", [digest]):  # by its key; trials are many
+            return []
+        rows = self.read("SELECT id, rig FROM trial WHERE trace = ? ORDER BY rig, id", [digest])
+        return [(row[0], row[1]) for row in rows]
 
     def made_of(self, rig: str, trace: "Trace") -> list[str]:
         """Trials of this rig made of this very record: of its samples as they are, or movements cut from it."""
@@ -133,6 +139,13 @@ class TrialRows(RigRows):
         """Short names of the sheets a trial stands on."""
         rows = self.read("SELECT DISTINCT sheet FROM placement WHERE trial = ?", [trial])
         return sorted(self.sheet(row[0]).name for row in rows)
+
+    def kinds_of(self, trial: str) -> set[str]:
+        """Kinds of the sheets a trial stands on."""
+        rows = self.read(
+            "SELECT DISTINCT kind FROM placement JOIN sheet ON sheet.id = sheet WHERE trial = ?", [trial]
+        )
+        return {row[0] for row in rows}
 
     def place(self, placement: Placement) -> Placement:
         """Put a trial on a sheet, or correct how it stands there (``replaces``)."""

@@ -5,6 +5,7 @@ import os
 import pty
 import re
 import subprocess
+from datetime import datetime
 from pathlib import Path
 
 from tests.command import command, environment
@@ -30,8 +31,11 @@ SEEN = {
 
 
 def enter(run, text: str, *more: str, kind: str = "commissioning"):
-    words = ["enter", "--rig", RIG, "--kind", kind, "--paste", "--seen-how", "torch", "--by", "M. K.", *more]
-    return run(*words, stdin=text)
+    """The throws are dated now, unless ``more`` says when, or "undated"."""
+    dated = [] if {"--at", "undated"} & set(more) else ["--at", datetime.now().astimezone().isoformat()]
+    more = tuple(word for word in more if word != "undated")
+    words = ["enter", "--rig", RIG, "--kind", kind, "--paste", "--seen-how", "torch", "--by", "M. K."]
+    return run(*words, *dated, *more, stdin=text)
 
 
 def enter_again(run, text: str, *more: str, kind: str = "commissioning"):

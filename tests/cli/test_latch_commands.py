@@ -8,6 +8,7 @@ from tests.cli.sheet_steps import (
     RIG,
     TOLD,
     UNSEEN,
+    accept,
     at_terminal,
     clear,
     enter,
@@ -40,6 +41,8 @@ def test_overdue_is_shown_with_the_rig_and_a_check_answers_it(run):
     assert status(run)["next_check"]["overdue"]
     assert "overdue" in run("service", "list", RIG)[1]
     enter_again(run, GOOD, *TOLD, kind="seasonal")
+    assert status(run)["next_check"]["overdue"]
+    assert accept(run, f"{RIG}-1")[0] == 0
     assert not status(run)["next_check"]["overdue"]
 
 

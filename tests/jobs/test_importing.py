@@ -170,7 +170,7 @@ def test_a_changed_rig_file_takes_a_reason_and_keeps_the_old_version(book, tmp_p
 
 
 def test_old_samples_under_a_new_date_or_direction_are_no_new_throw(book, tmp_path):
-    bring(book, *BASELINE)
+    bring(book, *BASELINE, kind="seasonal")
     before = counts(book)
     old = next(file for file in BASELINE if file.name == "lock-1.csv")
     later = changed(tmp_path, old, "later.csv", started=NOW - timedelta(hours=1))

@@ -4,15 +4,16 @@ No computation here says what the pins do: it only checks that a person wrote do
 the figures kept their limits.
 """
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from logger.core.assessment import CUT_OFF, FAIL, PASS, WATCH
+from logger.core.assessment import CUT_OFF, FAIL, PASS, WATCH, Measured
 from logger.core.machine.limits import limits_for
 from logger.core.quantities.number_text import rounded_down
 from logger.core.quantities.plain import written
-from logger.core.records.records import BENCH, Sighting
+from logger.core.records.records import BENCH, COMMISSIONING, Sighting
 from logger.core.rig import Rig
 from logger.core.sheets.sheet import (
     KINDS,
@@ -31,6 +32,7 @@ from logger.core.trace import LOCK, UNLOCK
 NOBODY_SIGNED = "nobody has signed"
 MAY_BE_UNJUDGED = ("supply_under_load",)
 """Limits that a sheet may leave unjudged, because a board may have no voltage channel; the statement then says so."""
+GIVE_THE_DAY = "throw again, and give the day (enter: --at, import: --started)"
 CLOCKS_APART = timedelta(minutes=5)
 """Two clocks may differ by so much before a date counts as yet to come (assumed)."""
 
@@ -171,6 +173,47 @@ def _nothing_bad_left_out(case: Case) -> list[str]:
     ]
 
 
+def _day_is_known(case: Case) -> list[str]:
+    """On the way out of ``do not use`` a throw without a day can't prove that it came after the repair."""
+    if case.sheet.kind != COMMISSIONING or not case.sheet.answers_out_of_use:
+        return []
+    return [
+        f"{throw.name}: nobody wrote when it was thrown, so it can't show that it came after the repair; {GIVE_THE_DAY}"
+        for throw in case.trials
+        if throw.started is None
+    ]
+
+
+def _moves_the_mechanism(case: Case) -> list[str]:
+    """A running current that isn't above no-load by more than its uncertainty may be the motor alone, its drive off."""
+    if case.sheet.kind != COMMISSIONING:
+        return []
+    idle_a = case.rig.actuator.no_load_current_a
+    said = []
+    for throw in case.trials:
+        run = throw.assessment.figures.run_current_a
+        if run is None or run.value - run.u > idle_a or _bench_ran_lower(run, throw.direction, case.sheet):
+            continue
+        said.append(
+            f"{throw.name}: light run: {run.value:.2f} ± {run.u:.2f} A isn't above the no-load current of {idle_a:.2f} A by more "
+            "than its uncertainty: the drive may be off the mechanism; look at the linkage, or show with a bench sheet of this "
+            "actuator that it runs lower by itself"
+        )
+    return said
+
+
+def _bench_ran_lower(run: Measured, direction: str, sheet: FilledSheet) -> bool:
+    """Whether a bench sheet has the actuator by itself drawing less, the same way, by more than both readings leave open."""
+
+    def lower(throws: Sequence[SheetTrial]) -> bool:
+        judged = [one.assessment for one in throws if one.direction == direction]
+        read = [one.figures.run_current_a for one in judged if one.usable and one.end == CUT_OFF]
+        alone = [one for one in read if one is not None]
+        return bool(alone) and all(run.value - one.value > math.hypot(run.u, one.u) for one in alone)
+
+    return any(lower(throws) for throws in sheet.bench)
+
+
 def _thrown_after_the_repair(case: Case) -> list[str]:
     if not case.sheet.plan.throws_after:
         return []
@@ -216,6 +259,7 @@ def _signed(case: Case) -> list[str]:
 
 RULES: tuple[Callable[[Case], list[str]], ...] = (
     _has_pins,
+    _day_is_known,
     _enough_throws,
     _each_throw_once,
     _each_pin_seen,
@@ -224,6 +268,7 @@ RULES: tuple[Callable[[Case], list[str]], ...] = (
     _judged_by_this_rig_file,
     _every_limit_met,
     _current_was_read,
+    _moves_the_mechanism,
     _spread_within_limit,
     _nothing_bad_left_out,
     _thrown_after_the_repair,

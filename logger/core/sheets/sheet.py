@@ -207,6 +207,10 @@ class FilledSheet:
     """When it is being signed; None: that is not the question."""
     rig_version: str = ""
     """Id of the rig file's version that counts while it is being signed; empty: that is not the question."""
+    answers_out_of_use: bool = False
+    """An order that it answers took the rig out of use."""
+    bench: tuple[tuple[SheetTrial, ...], ...] = ()
+    """Throws of this actuator by itself, one group for each of its bench sheets."""
 
 
 def filled(state: SheetState, signed: str = "") -> FilledSheet:

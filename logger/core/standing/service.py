@@ -196,7 +196,7 @@ def next_check(
 
     Args:
         entries: the rig's maintenance history, in any order.
-        checked_on: days of its commissioning, seasonal and after-service sheets.
+        checked_on: days of the throws of its accepted commissioning, seasonal and after-service sheets.
         today: the day to judge by.
         machine_hours_h: last reading of the hour meter [h]; None: not recorded since.
         throws_since: lock throws logged since that entry; None: not counted.
