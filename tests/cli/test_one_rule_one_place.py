@@ -52,7 +52,7 @@ def test_assess_and_status_take_a_rig_out_of_use_by_the_same_table(key):
 
 def test_assess_of_a_throw_that_did_not_start_says_what_the_status_says(run, tmp_path):
     trace = stroke()
-    quiet = trace.current_a[:200].repeat(len(trace) // 200 + 1)[: len(trace)]
+    quiet = np.random.default_rng(1).normal(0.0, 0.012, len(trace))
     file = tmp_path / "quiet.csv"
     write_trace(type(trace)(trace.time_s, quiet, np.full(len(trace), 12.6), "lock", RIG, NOON), file)
     said = run("assess", "--rig", RIG, str(file))[1]
