@@ -118,7 +118,7 @@ def _said_no_too_late(book: Logbook, rig: str, entry: Entry, by: str, now: datet
     if state is None or state.state == OPEN or state.sheet.rig != rig:
         return None
     for looked in no:
-        latch.raise_seen(book, state, looked, by, now)
+        latch.raise_seen(book, state, looked.seen, by, now)
     return InputError(
         f"this sheet is {state.state} already",
         entry.sheet,

@@ -39,7 +39,7 @@ from logger.logbook import Logbook
 
 if TYPE_CHECKING:
     from logger.core.standing.service import NextCheck
-    from logger.jobs.sheets import Looked
+    from logger.core.sheets.sheet import Seen
 
 CHECKING = (COMMISSIONING, SEASONAL, AFTER_SERVICE)
 """Kinds of sheet that answer a check that was due."""
@@ -158,18 +158,15 @@ def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, no
 
 
 def raise_seen(
-    book: Logbook, state: SheetState, looked: "Looked", by: str, now: datetime, at: LoggedTrial | None = None
+    book: Logbook, state: SheetState, seen: "Seen", by: str, now: datetime, at: LoggedTrial | None = None
 ) -> list[Order]:
     """An order for each "no" that no open order of the throw ``at`` answers for: it was cleared, or there is no throw.
 
     Such an order is known by itself, not by throw and cause: what cleared the earlier one doesn't clear it.
     """
-    from logger.core.sheets.sheet import Seen
     from logger.core.standing.raising import findings_seen
 
-    found = findings_seen(
-        Seen(looked.left_pin, looked.right_pin, looked.load_check, looked.retained_power_off)
-    )
+    found = findings_seen(seen)
     if not found:
         return []
     still_open = set(status(book, state.sheet.rig).open_ids)

@@ -15,6 +15,7 @@ from logger.core.sheets.sheet import (
     SEEN,
     YES,
     Plan,
+    Seen,
     lock_throws,
     plan_details,
     plan_for,
@@ -49,6 +50,11 @@ class Looked:
     def at_anything(self) -> bool:
         """False: nobody looked at anything or tried it."""
         return any(getattr(self, name) != NOT_LOOKED for name in SEEN)
+
+    @property
+    def seen(self) -> Seen:
+        """The answers alone."""
+        return Seen(self.left_pin, self.right_pin, self.load_check, self.retained_power_off)
 
     @property
     def says_no(self) -> bool:
@@ -182,7 +188,7 @@ def write_down(
             looked.retained_power_off,
         )
         raised += len(latch.raise_for(book, state, logged[trial], by, now))
-        raised += len(latch.raise_seen(book, state, looked, by, now, logged[trial]))
+        raised += len(latch.raise_seen(book, state, looked.seen, by, now, logged[trial]))
     return raised
 
 

@@ -94,7 +94,7 @@ def _said_no(book: Logbook, sheet: str, looked: Looked, signed: str, now: dateti
     looked_at = (_unseen(book, state) if state.state == OPEN else []) or locks
     write_down(book, state, [one.id for one in looked_at], looked, signed, now)
     if not looked_at:
-        latch.raise_seen(book, state, looked, signed, now)
+        latch.raise_seen(book, state, looked.seen, signed, now)
     if state.state == OPEN:
         found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig), signed, now)
         why, stays = refusal(found), "It stays open"
