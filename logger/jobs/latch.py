@@ -38,8 +38,8 @@ from logger.jobs.repairs import repair_proofs
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
-    from logger.core.standing.service import NextCheck
     from logger.core.sheets.sheet import Seen
+    from logger.core.standing.service import NextCheck
 
 CHECKING = (COMMISSIONING, SEASONAL, AFTER_SERVICE)
 """Kinds of sheet that answer a check that was due."""
