@@ -9,6 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.css.stylesheet import Stylesheet
 from textual.theme import Theme
 
+from logger.core.records.writer import account_name
 from tui import doors
 from tui.desk import Desk
 from tui.quick_escape import answer_escape_sooner
@@ -126,7 +127,7 @@ class ThrowbookApp(App[None]):
 def run(logbook: str | None) -> None:
     """Open the UI on ``logbook`` (None: the default one)."""
     try:
-        by = os.environ.get("THROWBOOK_BY") or getpass.getuser()
+        by = os.environ.get("THROWBOOK_BY") or account_name(getpass.getuser())
     except (KeyError, OSError, ImportError):  # no such user, as in a bare container; Windows without USERNAME
         by = ""
     for fixed in (

@@ -58,13 +58,17 @@ def verdict_cell(verdict: str) -> Cell:
     return Cell(word, tone)
 
 
+FIGURES_PASS = "FIGURES PASS"
+"""Current and time alone: nobody has looked at the pins yet."""
+
+
 def large_word(assessment: Assessment) -> Cell:
     """The word at the end of a throw, to be read at arm's length."""
     failed = {sign.sign for sign in assessment.signs if sign.level == FAIL}
     if "stall" in failed:
         return Cell("STALL", BAD)
     _, word, tone = VERDICTS[assessment.verdict]
-    return Cell(word, tone)
+    return Cell(FIGURES_PASS if assessment.verdict == PASS else word, tone)
 
 
 def status_cell(status: Status, commissioned: bool) -> Cell:

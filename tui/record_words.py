@@ -23,6 +23,8 @@ ARMED_SAID = (
     Cell("Nobody near the attachment; hands off the pins, they are about to move.", WARN),
 )
 EITHER_WAY = "The current doesn't tell. Y: it was an unlock throw. N: it was a lock throw. Each movement is kept as a throw of its own."
+LOOK_LARGE = Cell("LOOK AT PINS", WARN)
+"""Beside the large verdict of a lock throw, in the same size: figures speak of current and time alone."""
 LOOK = "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on."
 
 
@@ -57,11 +59,16 @@ def unlock_question(number: int, movements: int) -> str:
     return f"Movement {number} of {movements}: did it go the unlock way?"
 
 
+def look_now(recorded: "Recorded") -> bool:
+    """Whether the pins are to be looked at: after a lock throw."""
+    return any(one.trace.direction == LOCK for one in recorded.throws)
+
+
 def told_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
     """What to do now; what was kept where."""
     where = f"Not in the logbook: {kept.kept_out}" if kept.kept_out else f"Kept on {kept.sheet}"
     count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. {where}."
-    look = [Cell(LOOK, WARN)] if any(one.trace.direction == LOCK for one in recorded.throws) else []
+    look = [Cell(LOOK, WARN)] if look_now(recorded) else []
     return [*look, Cell(count, QUIET)]
 
 

@@ -4,15 +4,20 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from logger.core.quantities.plain import counted
-from logger.core.records.records import BENCH, OPEN
+from logger.core.records.records import BENCH, COMMISSIONING, OPEN
 from logger.core.sheets.acceptance_rules import NOBODY_SIGNED
 from logger.core.sheets.sheet import NOT_LOOKED, SEEN
+from logger.core.standing.status import DO_NOT_USE
 from logger.core.trace import LOCK, UNLOCK
 
 if TYPE_CHECKING:
     from logger.jobs.sheet_view import SheetView
 
-THROW, LOOK, SIGN, NOTHING = "throw", "look", "sign", "nothing"
+THROW, LOOK, SIGN, STOP, NOTHING = "throw", "look", "sign", "stop", "nothing"
+STOP_SAID = (
+    "STOP. Throw no more. Keep the attachment on the ground; take its weight off the pins before anything is moved. "
+    "NEXT: what it takes before this rig is used again: Enter"
+)
 
 
 @dataclass(frozen=True)
@@ -34,15 +39,16 @@ def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -
     """
     if found.state.state != OPEN:
         return Step(NOTHING, f"This sheet is {found.state.state}; what is decided stays.")
+    if stopped(found):
+        return Step(STOP, STOP_SAID)
     if found.state.sheet.kind != BENCH:
         for one in found.trials:
             if (
                 not one.left_out
                 and one.direction == LOCK
                 and all(getattr(found.seen[one.id], part) == NOT_LOOKED for part in SEEN)
-                and not found.seen[
-                    one.id
-                ].by  # "not looked" four times is an answer: it isn't asked again and again
+                # "not looked" four times is an answer: it isn't asked again and again
+                and not found.seen[one.id].answered
             ):
                 return Step(
                     LOOK,
@@ -73,6 +79,18 @@ def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -
         f"NEXT: {direction} throw {done[direction] + 1} of {max(asked, done[direction] + 1)}{', by hand' * by_hand}: Enter",
         direction=direction,
     )
+
+
+def stopped(found: "SheetView") -> bool:
+    """Whether no throw is to follow: the rig is out of use, and this sheet isn't the one that answers for it.
+
+    A commissioning sheet that was planned after all that holds the rig is the way out; a bench sheet moves no pins.
+    """
+    status, kind = found.status, found.state.sheet.kind
+    if status.level != DO_NOT_USE or kind == BENCH or found.state.state != OPEN:
+        return False
+    holding = {name for one in status.open if one.level == DO_NOT_USE for name in one.ids}
+    return kind != COMMISSIONING or not holding <= set(found.plan.answers)
 
 
 def _next_direction(found: "SheetView", done: dict[str, int]) -> str:

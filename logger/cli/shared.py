@@ -10,6 +10,7 @@ import click
 
 from logger.cli import diagnostics
 from logger.core.quantities.plain import written
+from logger.core.records.writer import account_name
 from logger.errors import InputError
 
 Command = TypeVar("Command", bound=Any)
@@ -54,11 +55,11 @@ def reason_option(help: str) -> Callable[[Command], Command]:
 
 
 def who(by: str | None) -> str:
-    """The name given, or that of the user who is logged in."""
+    """The name given, or the account of the computer, marked as one."""
     if by is not None and written(by):
         return written(by)
     try:
-        return getpass.getuser()
+        return account_name(getpass.getuser())
     except (KeyError, OSError, ImportError) as error:  # no such user, as in a bare container
         raise InputError("the system doesn't say who you are", "--by", 'Give it: --by "M. K."') from error
 

@@ -1,7 +1,7 @@
 """Are you sure: for everything that matters and can't be taken back."""
 
 from collections.abc import Iterator
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from textual.binding import BindingType
 from textual.containers import VerticalScroll
@@ -20,11 +20,17 @@ class ConfirmScreen(Page[bool]):
     BINDINGS: ClassVar[list[BindingType]] = [
         key("y", "yes", "yes, do it", "Y"),
         key("n,escape", "back", "no", "N or Esc"),
+        key("enter", "write", "write it down", "Enter"),
+        key("escape", "go_back", "go back", "Esc"),
     ]
 
-    def __init__(self, question: str, meaning: str = "", tone: str = "strong") -> None:
+    def __init__(
+        self, question: str, meaning: str = "", tone: str = "strong", by_enter: bool = False
+    ) -> None:
         super().__init__()
         self._question, self._meaning, self._tone = question, meaning, tone
+        self._by_enter = by_enter
+        """What stands there is a statement: Enter writes it down, Esc goes back, Y and N mean nothing."""
 
     def body(self) -> Iterator[Widget]:
         """The question and what it means."""
@@ -33,7 +39,7 @@ class ConfirmScreen(Page[bool]):
 
     def on_mount(self) -> None:
         """Show it."""
-        self.head("are you sure?")
+        self.head("write it down" if self._by_enter else "are you sure?")
         self.repaint()
 
     def repaint(self) -> None:
@@ -44,7 +50,7 @@ class ConfirmScreen(Page[bool]):
             Cell(""),
             *map(Cell, self._meaning.split("\n")),
             Cell(""),
-            Cell("Y yes     N no"),
+            Cell("Enter writes it down     Esc goes back" if self._by_enter else "Y yes     N no"),
         ]
         self.query_one("#first", Static).update(lines(self.app, cells))
 
@@ -55,3 +61,17 @@ class ConfirmScreen(Page[bool]):
     def action_back(self) -> None:
         """Don't."""
         self.dismiss(False)
+
+    def action_write(self) -> None:
+        """Do it."""
+        self.dismiss(True)
+
+    def action_go_back(self) -> None:
+        """Don't."""
+        self.dismiss(False)
+
+    def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
+        """A question has Y and N, a statement Enter and Esc."""
+        if action in ("write", "go_back"):
+            return self._by_enter
+        return not self._by_enter if action in ("yes", "back") else True

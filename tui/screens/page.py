@@ -98,6 +98,12 @@ class Page(Screen[Result]):
         """Ask first; ``do`` is called on yes only."""
         self.open_screen("confirm", question, meaning, tone, then=lambda sure: do() if sure else None)
 
+    def confirm_by_enter(
+        self, statement: str, meaning: str, do: Callable[[], Any], tone: str = STRONG
+    ) -> None:
+        """Say what will be written down: Enter does it. There is no N that could be taken for the answer itself."""
+        self.open_screen("confirm", statement, meaning, tone, True, then=lambda sure: do() if sure else None)
+
     def repaint(self) -> None:
         """The theme changed: draw again what carries colours of its own."""
         self.query_one(Headline).refresh_line()

@@ -20,8 +20,10 @@ from tui.present import BAD, STRONG, WARN, Cell, large_word, sentence
 from tui.record_words import (
     ARMED_SAID,
     EITHER_WAY,
+    LOOK_LARGE,
     NOT_THROWN,
     head_cell,
+    look_now,
     ready_cells,
     result_cells,
     told_cells,
@@ -76,6 +78,7 @@ class RecordScreen(Page[None]):
     def body(self) -> Iterator[Widget]:
         """Large figure, words, then the trace or the verdict."""
         yield Big(id="big")
+        yield Big(id="pins")
         with VerticalScroll(id="words-place", can_focus=False):
             yield Static(id="words", classes="says")
         yield Static(id="told", classes="says")
@@ -108,6 +111,7 @@ class RecordScreen(Page[None]):
         long_words = any(one.assessment.diagnoses for one in throws)
         roomy = not long_words or self.app.size.height > 30
         self.query_one(LiveTrace).display = busy or (phase == JUDGED and roomy)
+        self.query_one("#pins", Big).display = False
         self.refresh_bindings()
 
     def on_resize(self) -> None:
@@ -124,10 +128,11 @@ class RecordScreen(Page[None]):
             self._show_ready()
         elif self.phase == JUDGED and self._result is not None:
             self._show_result(*self._result)
-        self.query_one(Big).repaint()
+        self.query_one("#big", Big).repaint()
+        self.query_one("#pins", Big).repaint()
 
     def _show_ready(self) -> None:
-        self.query_one(Big).show(Cell(f"{self._direction.upper()} ?", STRONG))
+        self.query_one("#big", Big).show(Cell(f"{self._direction.upper()} ?", STRONG))
         desk = self.desk
         cells = ready_cells(desk.port, desk.rate_hz, desk.baud)
         self.query_one("#words", Static).update(lines(self.app, cells))
@@ -170,7 +175,7 @@ class RecordScreen(Page[None]):
         )
         self.query_one(LiveTrace).show(None)
         self.query_one("#told", Static).update("")
-        self.query_one(Big).show(Cell("WAIT", WARN))
+        self.query_one("#big", Big).show(Cell("WAIT", WARN))
         self.query_one("#words", Static).update(
             lines(self.app, [Cell("Asking the board. Don't throw yet ...", STRONG)])
         )
@@ -180,7 +185,7 @@ class RecordScreen(Page[None]):
         """Now the throw may come."""
         message.stop()
         if self.phase == ARMED:
-            self.query_one(Big).show(Cell("ARMED", WARN))
+            self.query_one("#big", Big).show(Cell("ARMED", WARN))
             self.query_one("#words", Static).update(lines(self.app, ARMED_SAID))
 
     def on_live(self, message: Live) -> None:
@@ -193,7 +198,7 @@ class RecordScreen(Page[None]):
         if began:
             self.phase = RUNNING
         if self.phase == RUNNING:
-            self.query_one(Big).show(state_cell(figures))
+            self.query_one("#big", Big).show(state_cell(figures))
             tone = BAD if figures.warning else STRONG
             warning = warning_line(figures)
             words = lines(self.app, [Cell(travel_bar(figures), tone), Cell(warning, tone if warning else "")])
@@ -288,7 +293,9 @@ class RecordScreen(Page[None]):
     def _show_result(self, recorded: "Recorded", kept: "Kept") -> None:
         judged = recorded.assessment
         assert judged is not None
-        self.query_one(Big).show(large_word(judged))
+        self.query_one("#big", Big).show(large_word(judged))
+        self.query_one("#pins", Big).display = look_now(recorded)
+        self.query_one("#pins", Big).show(LOOK_LARGE)
         if head_cell(kept):
             self.head(f"{self._sheet} | {self._direction} throw", head_cell(kept))
         told = told_cells(recorded, kept)

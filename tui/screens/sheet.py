@@ -12,10 +12,10 @@ from logger.core.quantities.plain import counted
 from logger.core.records.records import ACCEPTED, BENCH, OPEN
 from logger.core.standing.status_words import caution
 from logger.core.trace import LOCK
-from tui.present import BAD, QUIET, STATUSES, STRONG, WARN, Cell
+from tui.present import BAD, QUIET, STATUSES, STRONG, WARN, Cell, held_lines
 from tui.screens.page import Page, key
 from tui.sheet_rows import HEADINGS, marks_said, rows_of
-from tui.sheet_steps import LOOK, SIGN, THROW, Step, next_step
+from tui.sheet_steps import LOOK, SIGN, STOP, THROW, Step, next_step
 from tui.widgets.frame import lines
 from tui.widgets.rest_timer import RestTimer
 from tui.widgets.table import Table
@@ -123,10 +123,13 @@ class SheetScreen(Page[None]):
             if status.open
             else "",
         )
-        cells: list[Cell | str] = [Cell(self.step.say, STRONG)]
+        step = self.step
+        cells: list[Cell | str] = [Cell(step.say, BAD if step.what == STOP else STRONG)]
         if caution(status):
             cells.append(Cell(caution(status), BAD))
-        if found.state.state == OPEN:
+        if step.what == STOP:
+            cells += [Cell(text) for text in held_lines(status)]
+        elif found.state.state == OPEN:
             plan = found.plan
             cells.append(
                 Cell(
@@ -146,7 +149,7 @@ class SheetScreen(Page[None]):
             cells.append(Cell(f"Behind a number: {marks_said(rows)}.", QUIET))
         self.query_one("#step", Static).update(lines(self.app, cells))
         timer = self.query_one(RestTimer)
-        timer.wanted = found.state.state == OPEN
+        timer.wanted = found.state.state == OPEN and step.what != STOP
         timer.repaint()
         self.query_one(Table).fill(rows)
 
@@ -170,6 +173,8 @@ class SheetScreen(Page[None]):
             self._look(self.step.position)
         elif self.step.what == SIGN:
             self.action_sign()
+        elif self.step.what == STOP:
+            self.open_screen("way back", self._found.state.sheet.rig)
 
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         """Enter means the next step here; a throw is opened with O."""
@@ -305,8 +310,10 @@ class SheetScreen(Page[None]):
                 return False
             if action == "leave_out":
                 return bool(self._found.trials)
+            if action in ("turn", "by_hand") and self.step.what == STOP:
+                return False
             if action == "board":
-                return self._by_hand
+                return self._by_hand and self.step.what != STOP
             if action == "judge_again":
                 return self._found.rig_changed
         return True

@@ -40,8 +40,8 @@ class SheetPlanScreen(FormPage[str]):
         return f"sheet-plan-{self._rig}"
 
     def first_values(self) -> dict[str, str]:
-        """Who sits here is known."""
-        return {"kind": self._kind, "operator": self.desk.by}
+        """The kind; a name is typed on each sheet, never taken from the computer."""
+        return {"kind": self._kind}
 
     def specs(self) -> tuple[FieldSpec, ...]:
         """What for, how many, then the questions."""
@@ -91,7 +91,6 @@ class SheetPlanScreen(FormPage[str]):
         throws = int(values["throws"]) if values["throws"].strip() else None
         desk, rig = self.desk, self._rig
         by = values["operator"].strip() or desk.by
-        desk.by = by
         self.work(
             "plan",
             lambda: plan(desk.logbook, rig, values["kind"], by, desk.now(), throws, answers_from(values)),

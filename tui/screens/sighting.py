@@ -18,6 +18,16 @@ if TYPE_CHECKING:
 
 LOAD = (("yes", "done, passed"), ("no", "NOT passed"), ("not looked", "not done"))
 HELD = (("yes", "stayed put"), ("no", "LET GO"), ("not looked", "not tried"))
+IF_NOT = {
+    "left_pin": "LEFT pin is NOT in its hole.",
+    "right_pin": "RIGHT pin is NOT in its hole.",
+    "load_check": "The maker's load check was NOT passed.",
+    "retained_power_off": "The pins did NOT stay put with the power off.",
+}
+OUT_AT_ONCE = (
+    "The rig is out of use (DO NOT USE) at once, until the cause is found, the repair logged, and the rig commissioned "
+    "again in full and signed for."
+)
 QUESTIONS = (
     FieldSpec("left_pin", "LEFT pin in its hole", CHOICE, must=True, choices=ANSWERS),
     FieldSpec("right_pin", "RIGHT pin in its hole", CHOICE, must=True, choices=ANSWERS),
@@ -25,6 +35,7 @@ QUESTIONS = (
     FieldSpec("retained_power_off", "with the power off", CHOICE, must=True, choices=HELD),
 )
 HOW = FieldSpec("how", "how were they seen", hint="torch, mirror, from both sides, ...", replaced=True)
+WHO = FieldSpec("who", "who looked (your name)", must=True, hint="who stood there and saw the pins")
 WHY = FieldSpec("reason", "why it corrects an earlier", hint="only when an earlier answer was wrong")
 
 
@@ -39,6 +50,8 @@ class SightingScreen(FormPage[None]):
         self._throw = next(one for one in found.trials if one.position == position)
         self._before = found.seen[self._throw.id]
         self._how = next((one.how for one in found.seen.values() if one.how), "")
+        earlier = next((one.by for one in found.seen.values() if one.by), "")
+        self._who = earlier.split(",")[0] or str(found.state.answers.get("operator") or "")
         self._rig = found.state.sheet.rig
 
     def draft_name(self) -> str:
@@ -48,11 +61,11 @@ class SightingScreen(FormPage[None]):
     def specs(self) -> tuple[FieldSpec, ...]:
         """A reason is asked for where something was written before."""
         asked = any(getattr(self._before, part) != "not looked" for part in SEEN)
-        return (*QUESTIONS, HOW, WHY) if asked else (*QUESTIONS, HOW)
+        return (*QUESTIONS, HOW, WHO, WHY) if asked else (*QUESTIONS, HOW, WHO)
 
     def first_values(self) -> dict[str, str]:
-        """Only how one looks is proposed as at the throw before, never what was seen."""
-        return {"how": self._how.split(";")[0]}
+        """How one looks, and who, are proposed as on this sheet before; never what was seen."""
+        return {"how": self._how.split(";")[0], "who": self._who}
 
     def body(self) -> Iterator[Widget]:
         """Cautions above the questions."""
@@ -87,10 +100,9 @@ class SightingScreen(FormPage[None]):
     def enter(self) -> None:
         """Write it down; a NO takes the rig out of use and is asked once more before."""
         values = self.form.values()
-        said_no = [spec.asked for spec in QUESTIONS if values[spec.key] == "no"]
+        said_no = [IF_NOT[spec.key] for spec in QUESTIONS if values[spec.key] == "no"]
         if said_no:
-            meaning = "The rig goes to DO NOT USE at once, and comes back only by cause, repair, full commissioning and signature."
-            self.confirm(f"Write down a NO: {', '.join(said_no)}?", meaning, lambda: self._store(values), BAD)
+            self.confirm_by_enter(" ".join(said_no), OUT_AT_ONCE, lambda: self._store(values), BAD)
         else:
             self._store(values)
 
@@ -106,7 +118,8 @@ class SightingScreen(FormPage[None]):
             values["retained_power_off"],
             values.get("reason", "").strip(),
         )
-        self.work("see", lambda: see(desk.logbook, sheet, [position], looked, desk.by, desk.now()))
+        who = values["who"].strip()
+        self.work("see", lambda: see(desk.logbook, sheet, [position], looked, who, desk.now()))
 
     def done_see(self, result: Any) -> None:
         """It is written down; a raised status shows its way back at once."""

@@ -34,10 +34,6 @@ class TakeOutScreen(FormPage[None]):
             FieldSpec("by", "your name", must=True),
         )
 
-    def first_values(self) -> dict[str, str]:
-        """Who sits here is known."""
-        return {"by": self.desk.by}
-
     def opened(self) -> None:
         """Head line."""
         self.head(f"{self._rig} | take it out of use")

@@ -22,6 +22,7 @@ from logger.core.records.records import (
     SheetState,
     Sighting,
 )
+from logger.core.records.writer import people
 from logger.core.rig import Rig
 from logger.core.sheets.practice import simulated_by
 from logger.core.sheets.questions import Conditions, conditions_from
@@ -238,6 +239,9 @@ class Seen:
     retained_power_off: str = NOT_LOOKED
     how: str = ""
     by: str = ""
+    """The persons who gave a name; an account of the computer is none."""
+    answered: bool = False
+    """Somebody wrote something down, be it that nobody looked."""
 
 
 def seen_at(trial: str, sightings: Iterable[Sighting]) -> Seen:
@@ -252,8 +256,8 @@ def seen_at(trial: str, sightings: Iterable[Sighting]) -> Seen:
     valid = [one for one in mine if one.id not in corrected]
     answers = {name: _strongest({getattr(one, name) for one in valid}) for name in SEEN}
     hows = sorted({written(one.how) for one in valid if written(one.how)})
-    names = sorted({written(one.by) for one in valid if written(one.by)})
-    return Seen(**answers, how="; ".join(hows), by=", ".join(names))
+    names = people(one.by for one in valid)
+    return Seen(**answers, how="; ".join(hows), by=", ".join(names), answered=bool(valid))
 
 
 def _replaced_by(corrections: Iterable[Sighting], mine: Sequence[Sighting]) -> set[str]:

@@ -20,7 +20,7 @@ def statement_of(case: Case) -> str:
     unlocks = len(case.trials) - len(locks)
     seen = [seen_at(one.id, case.sightings) for one in locks]
     how = "; ".join(sorted({one for each in seen for one in each.how.split("; ")}))
-    by = ", ".join(sorted({one.by for one in seen if one.by})) or case.sheet.signed
+    by = ", ".join(sorted({one.by for one in seen if one.by})) or case.sheet.signed.rstrip(".")
     lines = [
         f"{len(locks)} lock and {unlocks} unlock throws, each within every limit by more than its uncertainty.",
         f"Written down by {by}: after each lock throw the left pin and the right pin were seen in their holes, each by itself "
