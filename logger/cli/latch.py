@@ -23,17 +23,23 @@ def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
       throwbook status yard-loader
     """
     from logger.jobs.latch import standing
+    from logger.core.fitting.coverage import coverage_line
     from logger.jobs.logbooks import opened
+    from logger.jobs.rig_events import gaps_in
     from logger.jobs.way_back import way_back
 
     with opened(logbook_of(ctx), read_only=True) as book:
         names = [book.rig(rig).rig] if rig else book.rig_names()
         found = [standing(book, name, now().date()) for name in names]
+        gaps = {name: gaps_in(book, name) for name in names}
     for one in found:
         if as_json:
-            output.json_line(standing_json(one))
+            not_covered = [gap.sentence for gap in gaps[one.rig]]
+            output.json_line(standing_json(one) | {"not_covered": not_covered})
         else:
             print_standing(one, way=way_back(logbook_of(ctx), one.rig) if rig else None)
+            if gaps[one.rig]:
+                output.line(coverage_line(gaps[one.rig]), style="warn", indent=2)
     if not found and not as_json:
         output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
 

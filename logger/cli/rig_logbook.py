@@ -9,6 +9,7 @@ from logger.cli import output
 from logger.cli.asking import needed
 from logger.cli.shared import by_option, logbook_of, now, reason_option, waiting, who
 from logger.cli.sheet_views import print_status
+from logger.core.fitting.coverage import coverage_line
 from logger.core.quantities.plain import counted, for_shell
 
 if TYPE_CHECKING:
@@ -187,6 +188,8 @@ def print_history(found: "RigHistory") -> None:
     from logger.cli.standing import print_standing
 
     print_standing(found.standing)
+    if found.gaps:
+        output.line(coverage_line(found.gaps), style="warn")
     for sentence in found.happened:
         output.line(sentence)
     last = found.last_trial.date().isoformat() if found.last_trial else "no date known"
@@ -230,6 +233,7 @@ def history_json(found: "RigHistory") -> dict[str, Any]:
         ],
         "services": len(found.services),
         "happened": list(found.happened),
+        "not_covered": [one.sentence for one in found.gaps],
         "baselines": [
             {
                 "direction": each.direction,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from logger.core.records.records import FROM_TRACE, Calibration, LoggedTrial, SheetState
 from logger.jobs.baselines import baseline_for
 from logger.jobs.latch import standing
-from logger.jobs.rig_events import happened_in
+from logger.jobs.rig_events import gaps_in, happened_in
 from logger.jobs.rig_of import rig_for_sheet, rig_of
 from logger.jobs.trend import trend_in
 from logger.logbook import Logbook
@@ -55,6 +55,7 @@ def material_in(
         spots=tuple(one.sentence for one in seasons.spots),
         season_notes=seasons.history.notes,
         happened=happened_in(book, rig),
+        gaps=gaps_in(book, rig),
         next_action=f"{seasons.action.what}, because {seasons.action.why}" if seasons.trends else "",
         broken_seals=tuple(f"{seal.sheet[:8]}: {why}" for seal, why in book.broken_seals(rig)),
         traces={},

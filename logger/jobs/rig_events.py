@@ -1,8 +1,9 @@
-"""What happened to a rig since its last accepted sheet, read from the logbook."""
+"""What happened to a rig since its last accepted sheet, and what its status doesn't cover, read from the logbook."""
 
 from typing import TYPE_CHECKING
 
-from logger.core.records.records import OPEN
+from logger.core.fitting.coverage import Gap, not_covered
+from logger.core.records.records import ACCEPTED, COMMISSIONING, OPEN
 from logger.core.standing.events import events_since_acceptance, said_since
 from logger.core.standing.service import entry_from
 
@@ -19,3 +20,19 @@ def happened_in(book: "Logbook", rig: str) -> tuple[str, ...]:
     asked |= {one.sheet.id for one in sheets if one.state == OPEN}
     throws = {one.id: one for sheet in asked for one in book.trials(sheet=sheet)}
     return said_since(sheets, events_since_acceptance(sheets, orders, services, throws))
+
+
+def gaps_in(book: "Logbook", rig: str) -> tuple[Gap, ...]:
+    """What the status of a rig doesn't cover: its suitability, and the blanks of its newest accepted commissioning."""
+    from logger.jobs.rig_of import rig_for_sheet, rig_of
+
+    accepted = [
+        one
+        for one in book.sheets(rig)
+        if one.state == ACCEPTED and one.decision is not None and one.sheet.kind == COMMISSIONING
+    ]
+    blanks: tuple[str, ...] = ()
+    if accepted:
+        newest = max(accepted, key=lambda one: one.decision.at if one.decision else one.sheet.at)
+        blanks = book.judged(newest.sheet.id, rig_for_sheet(book, newest)).because
+    return not_covered(rig_of(book, rig), blanks)

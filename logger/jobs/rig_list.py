@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logger.core.fitting.coverage import Gap
 from logger.core.machine.retiring import retired_because
 from logger.core.machine.rig_names import complaint
 from logger.core.quantities.plain import written
@@ -16,7 +17,7 @@ from logger.jobs.latch import RigStanding, standing
 from logger.jobs.logbooks import opened
 from logger.jobs.orders_due import orders_due
 from logger.jobs.rig_change import raise_for_change
-from logger.jobs.rig_events import happened_in
+from logger.jobs.rig_events import gaps_in, happened_in
 from logger.logbook.connection import Waiting
 
 if TYPE_CHECKING:
@@ -107,6 +108,8 @@ class RigHistory:
     last_trial: datetime | None
     happened: tuple[str, ...] = ()
     """Since the last accepted sheet, a sentence for each event."""
+    gaps: tuple[Gap, ...] = ()
+    """What its status doesn't cover."""
 
 
 def add_rig(
@@ -178,4 +181,5 @@ def rig_history(logbook: str | Path | None, name: str, today: date) -> RigHistor
             tuple(book.baselines(name)),
             *book.trial_counts(name).get(name, (0, None)),
             happened_in(book, name),
+            gaps_in(book, name),
         )

@@ -76,7 +76,7 @@ def _front(material: Material, parts: list[SheetPart]) -> list[Block]:
     operators = sorted(
         {str(part.conditions.operator) for part in used if (part.conditions.operator or "").strip()}
     )
-    facts = (
+    facts: tuple[tuple[str, str], ...] = (
         ("Machine", material.rig.name),
         ("Owner or customer", printable(material.owner) or NOT_RECORDED),
         ("Place of the tests", printable(material.place) or NOT_RECORDED),
@@ -88,6 +88,8 @@ def _front(material: Material, parts: list[SheetPart]) -> list[Block]:
             headline(material.status, material.commissioned, material.next_check.sentence),
         ),
     )
+    if material.gaps:
+        facts += (("Not covered", ", ".join(one.short for one in material.gaps)),)
     cautions = [PRACTICE] if material.practice else []
     cautions += [OUT_OF_USE] if material.status.level == DO_NOT_USE else []
     return [
@@ -126,7 +128,13 @@ def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:
     if material.next_action:
         items.append(f"Next: {material.next_action}.")
     items += [f"Seal broken: {one}" for one in material.broken_seals]
-    return [Bullets(tuple(map(printable, items))), Text(SCOPE, STRONG)]
+    blocks: list[Block] = [Bullets(tuple(map(printable, items)))]
+    if material.gaps:
+        blocks += [
+            Text("Not covered by the status, until it is answered:"),
+            Bullets(tuple(printable(one.sentence) for one in material.gaps)),
+        ]
+    return [*blocks, Text(SCOPE, STRONG)]
 
 
 def _rest(material: Material, parts: list[SheetPart]) -> list[Block]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from logger.core.fitting.coverage import Gap
 from logger.core.records.records import (
     Answers,
     BaselineRecord,
@@ -113,6 +114,8 @@ class Material:
     """Sentences about places where binding has grown."""
     happened: tuple[str, ...] = ()
     """Since the last accepted sheet, a sentence for each event."""
+    gaps: tuple[Gap, ...] = ()
+    """What the status doesn't cover."""
     next_action: str = ""
     practice: bool = False
     """From a practice logbook."""

@@ -7,11 +7,12 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
+from logger.core.fitting.coverage import coverage_line
 from logger.core.quantities.plain import counted
 from logger.core.standing.status import IN_SERVICE
 from logger.core.standing.status_words import caution, headline, way_down
 from tui.doors import start_sheet
-from tui.present import BAD, QUIET, STATUSES, Cell, day, held_lines, status_cell
+from tui.present import BAD, QUIET, STATUSES, WARN, Cell, day, held_lines, status_cell
 from tui.rig_rows import HEADINGS, LISTS, rows_of
 from tui.screens.page import Page, key
 from tui.widgets.frame import lines
@@ -131,6 +132,8 @@ class RigScreen(Page[None]):
                     "Next: S, a commissioning sheet on the machine (or a bench sheet before it is bolted on)."
                 )
             )
+        if history.gaps:
+            cells.append(Cell(f"{coverage_line(history.gaps)} E shows what to do.", WARN))
         cells += [Cell(sentence, "strong") for sentence in history.happened[-1:]]
         if len(history.happened) > 1:
             earlier = counted(len(history.happened) - 1, "earlier event")

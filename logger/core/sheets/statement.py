@@ -1,6 +1,7 @@
 """What an accepted sheet states: what was done and seen, what the throws prove and no more, what stays open."""
 
 from logger.core.assessment import WATCH
+from logger.core.fitting.coverage import coverage_line, not_covered
 from logger.core.machine.limits import limits_for
 from logger.core.quantities.number_text import limit_text, rounded_down
 from logger.core.quantities.plain import counted
@@ -52,6 +53,8 @@ def statement_of(case: Case) -> str:
     ]
     if own:
         lines.append(f"Limits of this rig's own: {'; '.join(own)}.")
+    if gaps := not_covered(case.rig):
+        lines.append(coverage_line(gaps))
     lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
     lines += [f"Taken back: {one}." for one in taken_back((*case.trials, *case.left_out), case.sightings)]
     lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")

@@ -1,0 +1,29 @@
+"""What a status doesn't speak for stands beside it until somebody answers."""
+
+from dataclasses import replace
+
+from logger.core.fitting.coverage import coverage_line, not_covered
+from tests.core.fitting.test_fit import RIG, changed
+
+
+def test_a_rig_whose_suitability_passes_leaves_nothing_open():
+    assert not_covered(RIG) == ()
+    assert coverage_line(()) == ""
+
+
+def test_what_fails_stands_before_what_is_undecided_and_says_what_to_do():
+    rig = replace(changed(lock={"needed_force_n": 1200.0}), wiring=None)
+    gaps = not_covered(rig)
+    assert [one.short for one in gaps][:1] == ["force margin (fails)"]
+    assert {"cable", "fuse"} <= {one.about for one in gaps}
+    assert coverage_line(gaps).startswith("Not covered: force margin (fails), ")
+    fuse = next(one for one in gaps if one.about == "fuse")
+    assert (
+        fuse.sentence == "fuse: no fuse is given; a cable without one can burn. Give wiring.fuse, or fit one."
+    )
+
+
+def test_blanks_of_the_accepted_sheet_are_named_beside():
+    assert coverage_line(not_covered(RIG, ("not recorded: hours since the last movement",))) == (
+        "Not covered: the accepted sheet: not recorded: hours since the last movement."
+    )
