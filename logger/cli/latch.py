@@ -22,8 +22,8 @@ def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
     Example:
       throwbook status yard-loader
     """
-    from logger.jobs.latch import standing
     from logger.core.fitting.coverage import coverage_line
+    from logger.jobs.latch import standing
     from logger.jobs.logbooks import opened
     from logger.jobs.rig_events import gaps_in
     from logger.jobs.way_back import way_back
