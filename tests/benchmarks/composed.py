@@ -35,6 +35,7 @@ from tests.benchmarks.composed_boards import Reached, reach
 from tests.benchmarks.composed_motions import (
     BASELINE_THROWS,
     HEALTHY,
+    JOG,
     SHORT,
     STALL,
     Machine,
@@ -44,6 +45,7 @@ from tests.benchmarks.composed_motions import (
 )
 from tests.benchmarks.composed_records import (
     FAULTY,
+    PLAIN,
     SOUND,
     UNFIT,
     Board,
@@ -61,6 +63,8 @@ RECORDS_A_RIG = 25
 RIGS_AT_ONCE = 8
 """Foreign machines are stepped together; half of the rigs are foreign."""
 FLAGGED = (WATCH, UNUSABLE, FAIL)
+BREAK_S = 1.0
+"""A longer break of the current never belongs to one throw."""
 BROKE = "broke"
 """The tool raised something else than a refusal."""
 REFUSED = "refused"
@@ -169,7 +173,8 @@ def one_record(seed: int, rig: Rig, tally: Tally) -> tuple[Plan, Reached | None,
     found = matches(plan, came, judged) if came else [None] * len(plan.movements)
     tally.movements += len(found)
     tally.movements_seen += sum(each is not None for each in found)
-    if None in found or len(judged) != len(found):
+    different = len({id(each) for each in found})
+    if None in found or len(judged) != different:
         which = ", ".join(
             each.motion.kind for each, one in zip(plan.movements, found, strict=True) if not one
         )
@@ -216,8 +221,8 @@ def _count(tally: Tally, plan: Plan, verdict: str, why: str, rig: Rig) -> None:
 
 
 def _laid(plan: Plan) -> str:
-    way = "stream" if plan.stream else "file"
-    return f"{plan.on_current}, {plan.board} ({way})"
+    odd = [each for each in (plan.on_current, plan.board) if each != PLAIN]
+    return " + ".join(odd) or PLAIN
 
 
 # ---- which assessment is of which movement ----
@@ -226,15 +231,20 @@ def _laid(plan: Plan) -> str:
 def matches(plan: Plan, came: Reached, judged: tuple[Assessment, ...]) -> list[Assessment | None]:
     """For each true movement the assessment of it; None where none is of it alone.
 
-    A movement is found where one assessment's start and end lie in it or over it, and in no other movement. One that
+    A movement is found where one assessment's start and end lie in it or over it, and in no other movement (but for two
+    that may be taken for one throw broken off). One that
     gives neither (it can't be judged) counts by its place in the order, if the numbers agree.
     """
-    spans = [_span(each) for each in judged]
+    spans = _spans(judged)
     true = [_seen_span(plan, each, came.first_s) for each in plan.movements]
     found: list[Assessment | None] = []
     for number, here in enumerate(true):
         over = [k for k, span in enumerate(spans) if _covers(span, here)]
         if len(over) == 1 and sum(_covers(spans[over[0]], other) for other in true) == 1:
+            found.append(judged[over[0]])
+        elif len(over) == 1 and _one_throw(
+            plan, [k for k, o in enumerate(true) if _covers(spans[over[0]], o)]
+        ):
             found.append(judged[over[0]])
         elif not over and len(judged) == len(true) and spans[number] is None:
             found.append(judged[number])
@@ -243,13 +253,34 @@ def matches(plan: Plan, came: Reached, judged: tuple[Assessment, ...]) -> list[A
     return found
 
 
-def _span(one: Assessment) -> tuple[float, float] | None:
-    start, end = one.figures.start_s, one.figures.end_s
-    if start is None and end is None:
-        return None
-    if start is None:
-        return (end.value - 0.05, end.value)
-    return (start.value, end.value if end is not None else start.value + 0.05)
+def _one_throw(plan: Plan, numbers: list[int]) -> bool:
+    """Whether these movements may be taken for one throw with its current broken off for a moment: the first one turned,
+    the break was short, and together they come nearer to one stroke than either."""
+    if len(numbers) != 2 or plan.kinds[numbers[0]] not in (SHORT, JOG):
+        return False
+    first, second = (plan.movements[number] for number in numbers)
+    off_by = [abs(1.0 - part) for part in (first.motion.share, second.motion.share)]
+    together = abs(1.0 - first.motion.share - second.motion.share)
+    return second.start_s - first.off_s < BREAK_S and together < min(off_by)
+
+
+def _spans(judged: tuple[Assessment, ...]) -> list[tuple[float, float] | None]:
+    """Start and end of each; what one doesn't give reaches to its neighbour. None: it gives neither."""
+    known = [(each.figures.start_s, each.figures.end_s) for each in judged]
+    spans: list[tuple[float, float] | None] = []
+    for k, (start, end) in enumerate(known):
+        if start is None and end is None:
+            spans.append(None)
+            continue
+        before = [e.value for _, e in known[:k] if e is not None]
+        after = [s.value for s, _ in known[k + 1 :] if s is not None]
+        spans.append(
+            (
+                start.value if start is not None else max(before, default=-np.inf),
+                end.value if end is not None else min(after, default=np.inf),
+            )
+        )
+    return spans
 
 
 def _seen_span(plan: Plan, laid: Laid, first_s: float) -> tuple[float, float]:

@@ -209,6 +209,8 @@ def _place(rng: Rng, m: Machine, board: Board, kinds: list[str]) -> list[Laid]:
     direction = str(rng.choice(DIRECTIONS))
     at_s, laid = _rest(rng, board), []
     for kind in kinds:
+        if kind == REMAINDER:
+            direction = laid[-1].motion.direction
         motion = m.one(rng, kind, direction)
         if motion.lasts_s < max(0.15, 6.0 / board.rate_hz):  # too short for any eye on this board
             motion = m.one(rng, STALL_AT_START, direction)
