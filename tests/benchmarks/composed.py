@@ -240,11 +240,8 @@ def matches(plan: Plan, came: Reached, judged: tuple[Assessment, ...]) -> list[A
     found: list[Assessment | None] = []
     for number, here in enumerate(true):
         over = [k for k, span in enumerate(spans) if _covers(span, here)]
-        if len(over) == 1 and sum(_covers(spans[over[0]], other) for other in true) == 1:
-            found.append(judged[over[0]])
-        elif len(over) == 1 and _one_throw(
-            plan, [k for k, o in enumerate(true) if _covers(spans[over[0]], o)]
-        ):
+        under = [k for k, other in enumerate(true) if len(over) == 1 and _covers(spans[over[0]], other)]
+        if len(under) == 1 or _one_throw(plan, under):
             found.append(judged[over[0]])
         elif not over and len(judged) == len(true) and spans[number] is None:
             found.append(judged[number])
