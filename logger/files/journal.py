@@ -151,19 +151,18 @@ def read_journal(path: Path) -> JournalText:
     return JournalText(path, header, begun_s, tuple(chunks), end, len(content) - at)
 
 
-def write_unread(path: Path) -> Path | None:
-    """Keep what the board sent, as it came, in a file beside its journal; None: nothing came.
+def write_unread(path: Path, received: bytes) -> Path | None:
+    """Keep what a board sent, as it came, in a file beside its journal ``path``; None: nothing came.
 
-    The first mebibyte of it, and the newest five such files. Raises InputError, OutsideError.
+    The first mebibyte of it, and the newest five such files. Raises OutsideError.
     """
     from logger.files.whole_file import whole_file
 
-    received = read_journal(path).received[:MOST_UNREAD_BYTES]
     if not received:
         return None
     unread = path.with_suffix(UNREAD_SUFFIX)
     with whole_file(unread, "Check the disk and its free space") as part:
-        part.write_bytes(received)
+        part.write_bytes(received[:MOST_UNREAD_BYTES])
     with contextlib.suppress(OSError):
         for old in sorted(path.parent.glob(f"*{UNREAD_SUFFIX}"))[:-MOST_UNREAD_FILES]:
             old.unlink()

@@ -12,7 +12,7 @@ from logger.errors import InputError, ThrowbookError
 from logger.files.journal import is_alive, read_journal, unfinished
 from logger.files.tracefile import read_trace, write_trace
 from logger.jobs.logbooks import journal_folder
-from logger.jobs.recorded import Recorded, holds_samples
+from logger.jobs.recorded import Recorded, holds_samples, keep_unread
 
 if TYPE_CHECKING:
     from logger.jobs.latch import RigStanding
@@ -55,12 +55,16 @@ def broken_off(logbook: str | None) -> list[Path]:
 
 
 def _came_to_nothing(path: Path) -> bool:
-    """Whether nothing is in it; it is let go then, as a recording lets go of its own that ends so."""
+    """Whether no sample is in it; it is let go then, as a recording lets go of its own that ends so.
+
+    Lines that nobody could read stay beside it.
+    """
     try:
         if path.stat().st_size == 0:
             return True  # just being begun, or it broke off there; it has no lock yet that would tell
         if holds_samples(read_journal(path)) or is_alive(path):
             return False
+        keep_unread(path)
         path.unlink(missing_ok=True)
     except ThrowbookError:
         return False  # whoever wants to recover it is told what is wrong with it

@@ -7,6 +7,7 @@ recorded = recording.run()          # in a thread of your own; ``begin`` and ``f
 import threading
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -169,7 +170,8 @@ class Recording:
         if self._bytes and not self._record.refused and not self._record.unfit:
             if self._problem is None:
                 problem = no_answer(self.plan.port, self.plan.baud, self._bytes, self._session)
-            unread = keep_unread(journal.path)
+            with suppress(ThrowbookError):
+                unread = keep_unread(journal.path)
         journal.remove()
         if unread is None:
             return problem

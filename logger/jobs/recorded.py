@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from logger.core.assessment import worst_of
 from logger.core.trace import DIRECTIONS
-from logger.errors import InputError, ThrowbookError
+from logger.errors import InputError, OutsideError, ThrowbookError
 from logger.files.journal import Journal, JournalText, read_journal, write_unread
 from logger.jobs.movements import Throw, throws_of
 from logger.jobs.trial_record import TrialRecord
@@ -233,10 +233,20 @@ def holds_samples(text: JournalText) -> bool:
 
 
 def keep_unread(journal: Path) -> Path | None:
-    """Where what the board sent is kept when nothing of it could be read; None: nothing came, or the disk refuses."""
+    """Where what the board sent is kept as it came, when it holds lines that nobody could read.
+
+    None: it holds none, or the disk refuses. Raises InputError where the journal is damaged.
+    """
+    text = read_journal(journal)
+    session = Session()
+    session.start(header_of(text).rate_hz)
+    for _, data in text.chunks:
+        session.receive(data)
+    if session.heard and not session.dropped.reasons:
+        return None
     try:
-        return write_unread(journal)
-    except ThrowbookError:
+        return write_unread(journal, text.received)
+    except OutsideError:
         return None
 
 

@@ -193,13 +193,6 @@ class TrialRecord:
     def _corrected(self, current_a: "np.ndarray") -> "np.ndarray":
         return self.calibration.line.corrected(current_a) if self.calibration else current_a
 
-    def _full_scale_a(self, identity: Identity) -> float:
-        """The least current that stands at the end of the range, in the amperes of the trace [A]."""
-        import numpy as np
-
-        ends_a = self._corrected(np.array([-1e-3, 1e-3]) * identity.full_scale_ma)
-        return round(float(np.abs(ends_a).min()), 9)
-
     def _about_board(self, now: datetime) -> str:
         expected, found = self.rig.board.id, self.identity.id if self.identity else ""
         if expected and expected != found:
@@ -223,10 +216,10 @@ class TrialRecord:
             head |= {
                 "board": self.identity.id,
                 "firmware": self.identity.firmware,
-                "board_full_scale_a": self.identity.full_scale_ma * 1e-3,
+                "full_scale_a": self.identity.full_scale_ma * 1e-3,
+                "board_full_scale_a": self.identity.full_scale_ma * 1e-3,  # its name in earlier records
                 "board_amp_lsb_a": self.identity.amp_lsb_ua * 1e-6,
             }
-            head["full_scale_a"] = self._full_scale_a(self.identity)
         head |= said
         if self.calibration is not None:
             head["calibration"] = self.calibration.id

@@ -138,7 +138,7 @@ class Framer:
             self._skipping = False
         self._rest = b""
         self._keep(tail)
-        return lines.replace(b"\r\n", b"\n")
+        return lines.replace(b"\r\n", b"\n") if b"\r" in lines else lines
 
     def bodies(self, lines: bytes) -> list[bytes]:
         """The good bodies of whole lines; the other lines are counted, each by its reason."""

@@ -17,6 +17,7 @@ from logger.protocol.rehearsal import Trouble
 from logger.protocol.session import Session
 from tests import command
 from tests.ports.bench import board_on_a_cable, throw_source
+from tests.ports.stream_board import IDENTITY, lines_of, stream_board, throw_rows
 
 RIG_FILE = Path(__file__).parent / "quarry-loader.toml"
 LIMIT_S = 60.0
@@ -67,6 +68,39 @@ def test_check_names_what_is_wrong(run, trouble: Trouble, name: str):
         code, out, _ = run("board", "check", "--json", "--port", port.name, "--seconds", "2s")
     assert code == 1
     assert not next(line for line in json.loads(out)["lines"] if line["name"] == name)["good"]
+
+
+def test_check_of_a_board_whose_lines_end_in_cr_and_lf_is_good(run):
+    rest = lines_of(throw_rows(run_s=0.0, rest_s=3.0))
+    with stream_board(rest, line_end=b"\r\n") as port:
+        _, out, _ = run("board", "check", "--json", "--port", port.name, "--seconds", "2s")
+    found = json.loads(out)
+    assert found["board"] == "yard-7"
+    assert "no line dropped" in next(line for line in found["lines"] if line["name"] == "loss")["say"]
+
+
+def test_check_tells_a_board_that_said_who_it_is_from_one_that_did_not(run):
+    rows = throw_rows(run_s=0.0, rest_s=5.0)
+    with stream_board(lines_of(rows), identity=IDENTITY[:-2] + b"I") as port:
+        code, _, err = run("board", "check", "--port", port.name, "--seconds", "1s")
+    assert code == 3
+    assert "board yard-7 says who it is, but not one sample came that can be read" in err
+    assert 'too many fields; first one: "D,0,0,' in err
+    with stream_board([], identity=b"X,1") as port:
+        code, _, err = run("board", "check", "--port", port.name, "--seconds", "1s")
+    assert code == 3
+    assert "something sends, but it doesn't say who it is" in err
+    assert 'unknown message; first one: "X,1*' in err
+
+
+def test_a_board_that_cannot_measure_is_refused_by_name_by_find_and_by_check(run):
+    with stream_board([], identity=b"B,1,yard-7,x,200,0,20000,20000,IV") as port:
+        code, out, _ = run("board", "find", "--json", "--port", port.name)
+        assert code == 3
+        assert "board yard-7 can't be used, its current step is 0" in json.loads(out)["because"]
+        code, _, err = run("board", "check", "--port", port.name)
+    assert code == 3
+    assert "it said B,1,yard-7,x,200,0,20000,20000,IV" in err
 
 
 def test_check_with_the_actuator_running_says_so(run):

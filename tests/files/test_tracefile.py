@@ -118,6 +118,42 @@ def test_more_rows_than_allowed_are_refused(write):
         read_trace(write(GOOD), limits=TraceLimits(rows=2))
 
 
+def table(stamps) -> str:
+    return HEAD + "time_s,current_a\n" + "".join(f"{stamp:.4f},{n % 7}\n" for n, stamp in enumerate(stamps))
+
+
+@pytest.mark.parametrize("rate_hz", [120.0, 200.0, 333.0, 1200.0])
+def test_stamps_of_a_coarse_clock_are_spread_evenly_and_it_is_noted(write, rate_hz: float):
+    true_s = np.arange(60_000) / rate_hz  # more than one block of the file
+    trace = read_trace(write(table(np.floor(true_s / 0.01 + 1e-9) * 0.01)))
+    off_s = trace.time_s - true_s
+    assert (np.diff(trace.time_s) > 0).all()
+    assert np.abs(off_s - off_s[30_000]).max() <= trace.head["clock_u_s"] + 1e-6
+    assert "time stamps repeat the one before: they were spread evenly" in trace.head["clock"]
+
+
+def test_stamps_in_steps_of_2_3_and_4_milliseconds_are_taken_as_they_are(write):
+    stamps = np.cumsum(np.resize([0.002, 0.003, 0.004, 0.003, 0.003], 5000))
+    trace = read_trace(write(table(stamps)))
+    np.testing.assert_allclose(trace.time_s, stamps, atol=5e-5)
+    assert "clock" not in trace.head
+
+
+def test_a_spread_trace_is_written_and_read_without_being_spread_again(write, tmp_path):
+    once = read_trace(write(table(np.floor(np.arange(2000) / 200 / 0.01 + 1e-9) * 0.01)))
+    write_trace(once, tmp_path / "again.csv")
+    again = read_trace(tmp_path / "again.csv")
+    np.testing.assert_array_equal(again.time_s, once.time_s)
+    assert (again.head["clock"], again.head["clock_u_s"]) == (once.head["clock"], once.head["clock_u_s"])
+
+
+def test_one_stamp_that_falls_among_many_that_repeat_is_named(write):
+    stamps = np.floor(np.arange(2000) / 200 / 0.01 + 1e-9) * 0.01
+    stamps[1200] = stamps[1199] - 0.01
+    with pytest.raises(InputError, match=r"line 1207: time falls: 5\.98 s after 5\.99 s"):
+        read_trace(write(table(stamps)))
+
+
 def test_ten_gigabytes_are_refused_without_being_read(tmp_path):
     path = tmp_path / "huge.csv"
     with open(path, "wb") as file:

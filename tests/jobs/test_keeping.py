@@ -16,8 +16,10 @@ from logger.jobs.recorded import Recorded, recover
 from logger.jobs.recovering import found_broken_off, keep_broken_off
 from logger.jobs.rig_list import add_rig
 from logger.jobs.rigsource import RigSource
+from logger.protocol.framing import frame
 from logger.protocol.rehearsal import IDENTITY
 from tests.ports.bench import RIG, board_on_a_cable
+from tests.ports.stream_board import lines_of, stream_board, throw_rows
 
 NOW = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
 BY = "M. K."
@@ -116,3 +118,46 @@ def test_journals_in_which_nothing_came_are_dropped_and_stand_in_nobodys_way(boo
     assert sorted(path.name[0] for path in folder.iterdir()) == ["b", "c", "e"]
     alive.close()
     assert len(unfinished(folder)) == 3
+
+
+def test_what_the_board_said_is_still_in_the_head_from_the_logbook(book: Path):
+    rows = throw_rows()
+    lines = lines_of(rows)
+    lines.insert(1500, frame(b"F,over-range,current beyond the range"))
+    lines.insert(1000, lines[999])
+    with stream_board(lines) as port:
+        given = RecordPlan(
+            port.name,
+            RIG,
+            "lock",
+            journal_folder(str(book)),
+            rig_ref=RIG.name,
+            silent_s=10.0,
+            answer_within_s=30.0,
+        )
+        one = Recording(given, now=lambda: NOW).run()
+    head = dict(one.trace.head)
+    assert head["board_faults"][0]["code"] == "over-range"
+    keep(one, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
+    with opened(book, read_only=True) as held:
+        (logged,) = held.trials(rig=RIG.name)
+        again = held.trace(logged.trial.id)
+    assert {key: value for key, value in again.head.items() if key in head} == {
+        key: again.head[key] if key == "started" else value for key, value in head.items()
+    }
+
+
+def test_lines_that_nobody_could_read_stay_beside_a_journal_that_came_to_nothing(book: Path):
+    folder = journal_folder(str(book))
+    noise = bytes(range(1, 256)) * 40
+    for number in range(8):
+        journal = Journal(folder / f"2026031{number}.journal", HEADER, 0.0)
+        journal.append(noise, 1.0)
+        journal.close()
+    quiet = Journal(folder / "20260320.journal", HEADER, 0.0)
+    quiet.append(frame(b"K,halt"), 1.0)
+    quiet.close()
+    assert broken_off(str(book)) == []
+    left = sorted(folder.iterdir())
+    assert [path.name for path in left] == [f"2026031{number}.unread" for number in range(3, 8)]
+    assert {path.read_bytes() for path in left} == {noise}

@@ -6,6 +6,7 @@ import pytest
 from logger.protocol.events import (
     Answered,
     ClockJump,
+    ClockStopped,
     Dropped,
     Fault,
     Halted,
@@ -15,6 +16,7 @@ from logger.protocol.events import (
     Reset,
     Samples,
     Started,
+    Unfit,
 )
 from logger.protocol.framing import frame
 from logger.protocol.messages import Identity
@@ -160,6 +162,104 @@ def test_numbers_going_back_cut_the_record_even_when_the_identity_line_was_lost(
     assert of(Reset, events) == [Reset("the board's sample numbers went back")]
     assert not of(Samples, events)
     assert session.receive(b"".join(lines[100:200])) == []
+
+
+@pytest.mark.parametrize("cut", [1, 2, 3, 50])
+def test_a_line_sent_twice_is_dropped_and_counted_wherever_the_stream_is_cut(cut: int):
+    session = running_session()
+    lines = sample_lines(100)
+    stream = [*lines[:51], lines[50], *lines[51:99], lines[98], lines[98], lines[99]]
+    events = [
+        event
+        for at in range(0, len(stream), cut)
+        for event in session.receive(b"".join(stream[at : at + cut]))
+    ]
+    assert np.array_equal(joined(events, "index"), np.arange(100))
+    assert session.dropped.reasons == {"sent twice": 3}
+    assert session.dropped.first == {"sent twice": lines[50][:-1]}
+    assert session.lost == 0
+    assert not of(Reset, events)
+
+
+def test_a_number_twice_with_other_values_still_cuts_the_record():
+    session = running_session()
+    lines = sample_lines(60)
+    events = session.receive(b"".join([*lines, frame(b"D,59,295000,1,1")]))
+    assert of(Reset, events) == [Reset("the board's sample numbers went back")]
+
+
+@pytest.mark.parametrize("piece", [300, 7000, 10**6])
+def test_a_clock_that_stands_still_is_told_once_and_the_numbers_go_on_in_its_place(piece: int):
+    session = running_session()
+    rows = [(n % 65536, min(n, 700) * 5000, n, n) for n in range(3000)]
+    stream = b"".join(frame(b"D,%d,%d,%d,%d" % row) for row in rows)
+    events = [
+        event for at in range(0, len(stream), piece) for event in session.receive(stream[at : at + piece])
+    ]
+    assert of(ClockStopped, events) == [ClockStopped(after_index=700)]
+    time_s = joined(events, "time_s")
+    assert np.array_equal(joined(events, "index"), np.arange(3000))
+    np.testing.assert_allclose(time_s[:701], np.arange(701) / 200, atol=1e-6)
+    assert (time_s[701:901] == time_s[700]).all()
+    np.testing.assert_allclose(np.diff(time_s[901:]), 1 / 200, atol=1e-6)
+
+
+def test_a_clock_that_never_moves_loses_nothing_and_cuts_nothing():
+    session = running_session()
+    events = session.receive(b"".join(frame(b"D,%d,77,%d,%d" % (n % 65536, n, n)) for n in range(70_000)))
+    assert (session.samples, session.lost) == (70_000, 0)
+    assert of(ClockStopped, events) == [ClockStopped(after_index=0)]
+    assert joined(events, "time_s")[-1] == pytest.approx(70_000 / 200 - 1.0, abs=0.02)
+
+
+def test_a_clock_of_half_a_second_does_not_stand_still():
+    session = running_session()
+    rows = [(n, n * 5000 // 500_000 * 500_000, 1, 1) for n in range(2000)]
+    events = session.receive(b"".join(frame(b"D,%d,%d,%d,%d" % row) for row in rows))
+    assert not of(ClockStopped, events)
+    assert session.samples == 2000
+
+
+def test_a_fault_says_behind_which_sample_it_came():
+    session = running_session()
+    lines = sample_lines(20)
+    before = session.receive(frame(b"F,overrun,1 lost"))
+    events = session.receive(b"".join([*lines[:12], frame(b"F,sensor-absent,gone"), *lines[12:]]))
+    assert before == [Fault("overrun", "1 lost", -1)]
+    assert of(Fault, events) == [Fault("sensor-absent", "gone", 11)]
+
+
+def test_a_board_that_cannot_measure_is_asked_for_nothing_more():
+    session = Session()
+    session.start(200)
+    (event,) = session.receive(frame(b"B,1,bench-1,shunt-1.0,200,100,0,3200,IV"))
+    assert isinstance(event, Unfit)
+    assert "its voltage step is 0" in event.why
+    assert (session.state, session.to_send(), session.again()) == (IDLE, b"", b"")
+
+
+def test_a_voltage_that_the_board_did_not_announce_is_a_field_too_many():
+    session = Session()
+    session.start(200)
+    session.receive(frame(b"B,1,bench-2,hall-1.0,200,26393.6,0,5000,I") + frame(b"K,rate") + frame(b"K,go"))
+    lines = sample_lines(400)
+    events = session.receive(b"".join(lines))
+    assert not of(Samples, events)
+    assert session.dropped.sentence() == (
+        f'400 lines dropped: 400 too many fields; first one: "{lines[0][:-1].decode()}"'
+    )
+
+
+def test_lines_that_end_in_cr_and_lf_read_the_same_in_any_pieces():
+    lines = b"".join(sample_lines(500))
+    plain = running_session().receive(lines)
+    for piece in (1, 16, 4096, 10**6):
+        session, stream = running_session(), lines.replace(b"\n", b"\r\n")
+        events = [
+            event for at in range(0, len(stream), piece) for event in session.receive(stream[at : at + piece])
+        ]
+        assert np.array_equal(joined(events, "current_a"), joined(plain, "current_a"))
+        assert not session.dropped.reasons
 
 
 @pytest.mark.parametrize("by_s", [-30.0, 10.0, 3000.0])

@@ -1,0 +1,98 @@
+"""Stamps that repeat, and clocks that part from the numbering: against the times they were made from."""
+
+import numpy as np
+import pytest
+
+from logger.core.quantities.clock import (
+    CLOCK_KEY,
+    CLOCK_U_KEY,
+    clock_u_s,
+    disagreement_s,
+    period_of,
+    spread_evenly,
+    with_clock,
+)
+
+RATES_HZ = [25.0, 90.0, 200.0, 333.0, 1000.0]
+TICKS_S = [0.001, 0.01, 0.0156, 0.055]
+"""A millisecond counter, a hundredth, and the timer ticks of two kinds of old computers (common practice, no source)."""
+
+
+def true_times(rate_hz: float, seconds: float = 15.0, phase: float = 0.3) -> np.ndarray:
+    return (np.arange(round(seconds * rate_hz)) + phase) / rate_hz
+
+
+def stamps(time_s: np.ndarray, tick_s: float) -> np.ndarray:
+    return np.floor(time_s / tick_s) * tick_s
+
+
+@pytest.mark.parametrize("tick_s", TICKS_S)
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+def test_a_span_between_spread_stamps_is_true_within_its_uncertainty(rate_hz: float, tick_s: float):
+    time_s = true_times(rate_hz)
+    spread = spread_evenly(stamps(time_s, tick_s))
+    assert (np.diff(spread.time_s) > 0).all()
+    if not spread.repeated:
+        return
+    off_s = spread.time_s - time_s
+    from_start_s = np.abs(off_s - off_s[len(off_s) // 9])
+    assert from_start_s.max() <= spread.u_s + 1e-9
+    assert spread.u_s <= 3.0 / rate_hz + 1e-9
+    assert f"{spread.repeated:,} of {len(time_s):,} time stamps repeat" in spread.note
+
+
+def test_stamps_that_rise_stay_as_they_are():
+    time_s = true_times(200.0)
+    spread = spread_evenly(time_s)
+    assert (spread.time_s is time_s, spread.repeated, spread.u_s, spread.note) == (True, 0, 0.0, "")
+    assert with_clock({"rig": "x"}, spread) == {"rig": "x"}
+
+
+def test_a_hole_behind_a_stamp_that_repeats_stays_a_hole():
+    time_s = np.concatenate((true_times(200.0, 5.0), 7.0 + true_times(200.0, 5.0)))
+    spread = spread_evenly(stamps(time_s, 0.01))
+    assert np.diff(spread.time_s).max() == pytest.approx(2.0, abs=0.02)
+    assert spread.u_s < 0.02
+
+
+def test_a_clock_that_sticks_and_goes_on_where_it_stuck_is_as_uncertain_as_it_stuck_long():
+    time_s = true_times(200.0)
+    stuck = np.where(time_s < 5.0, time_s, np.where(time_s < 5.8, 5.0, time_s - 0.8))
+    spread = spread_evenly(stuck)
+    assert 0.75 < spread.u_s < 0.85
+    assert np.abs(spread.time_s - time_s - (spread.time_s - time_s)[0]).max() <= spread.u_s
+
+
+def test_a_clock_that_never_moves_is_left_alone():
+    spread = spread_evenly(np.full(50, 3.0))
+    assert (np.diff(spread.time_s) == 0).all()
+    assert period_of(None, spread.time_s) == 0.0
+
+
+@pytest.mark.parametrize("by_s", [-0.7, 0.03, 0.9])
+def test_a_jump_of_the_clock_is_what_it_parts_from_the_numbers(by_s: float):
+    time_s = true_times(200.0)
+    jumped = np.where(np.arange(len(time_s)) >= 1500, time_s + by_s, time_s)
+    assert disagreement_s(np.arange(len(time_s)), jumped) == pytest.approx(abs(by_s), abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_jitter_drift_and_lost_samples_are_no_disagreement(seed: int):
+    rng = np.random.default_rng(seed)
+    index = np.flatnonzero(rng.random(3000) > 0.05)
+    index = index[(index < 1000) | (index > 1200)]
+    time_s = 1.08 * index / 200.0 + rng.uniform(0, 0.002, len(index))
+    assert disagreement_s(index, time_s) == 0.0
+    assert period_of(index, time_s) == pytest.approx(1.08 / 200.0, rel=1e-3)
+
+
+def test_what_an_earlier_reader_said_of_the_clock_is_kept_beside_what_is_found_now():
+    spread = spread_evenly(stamps(true_times(200.0), 0.01))
+    head = with_clock({CLOCK_KEY: "it jumped", CLOCK_U_KEY: 0.9}, spread)
+    assert head[CLOCK_KEY].startswith("it jumped; ")
+    assert clock_u_s(head) == 0.9
+
+
+@pytest.mark.parametrize("said", [-1.0, float("nan"), float("inf"), "0.9", None, [1]])
+def test_an_uncertainty_that_is_none_counts_as_none(said):
+    assert clock_u_s({CLOCK_U_KEY: said}) == 0.0
