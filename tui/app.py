@@ -72,7 +72,7 @@ class ThrowbookApp(App[None]):
 
         if not self.is_headless:
             ending.on_request(self.exit)
-            ending.with_the_terminal(piped=self.is_web)
+            ending.with_the_terminal(lambda: self.desk.recordings > 0, self.exit, piped=self.is_web)
         if self.desk.ascii:
             from tui.widgets.plain import draw_plainly
 

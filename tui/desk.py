@@ -4,7 +4,8 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
@@ -86,10 +87,23 @@ class Desk:
     """The last throw was measured by hand: the next sheet begins so."""
     thrown_on: dict[str, str] = field(default_factory=dict)
     """Sheet: when its throws were made, as typed with the last one from paper."""
+    ends: threading.Event = field(default_factory=threading.Event)
+    """The program ends: nobody will answer any more."""
+    recordings: int = 0
+    """Throws that are being recorded or kept."""
     stop_rehearsal: threading.Event | None = None
     """Ends the rehearsal board that is open."""
     real_logbook: str | None = None
     """Where to go back to from practice."""
+
+    @contextmanager
+    def at_work(self) -> Iterator[None]:
+        """A throw is being recorded or kept meanwhile: the program's end waits for it."""
+        self.recordings += 1
+        try:
+            yield
+        finally:
+            self.recordings -= 1
 
     def end_practice(self) -> None:
         """Back to the real logbook; the rehearsal board ends."""

@@ -135,7 +135,8 @@ PAGES: dict[str, tuple[str, ...]] = {
         "A logbook that was lost or damaged: end the program, move the old file away, with any of the same name that ends in -wal or -shm, and copy the backup to its place.",
     ),
     "recover": (
-        "A recording broke off: a crash, a flat battery, a pulled plug. What it holds is judged as a cut record and kept, or left for later.",
+        "A recording broke off: a crash, a flat battery, a pulled plug. Until it is judged the rig is restricted, no sheet of it is accepted and no order cleared.",
+        "Enter judges it as a cut record and keeps it. D judges it too, and raises what it shows, but it counts for nothing.",
         "The throw may have ended half-way: look at both pins before the attachment is lifted, then throw again for a whole record.",
         "Where no current had flowed yet, nobody knows whether it was thrown: it goes into a file beside you, not into the logbook.",
     ),

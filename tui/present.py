@@ -21,6 +21,7 @@ from logger.core.assessment import (
 )
 from logger.core.quantities.number_text import limit_text, measured_text, percent_text
 from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, Status
+from logger.core.standing.status_words import pending
 
 GOOD, WARN, BAD, QUIET, STRONG, PLAIN = "good", "warn", "bad", "quiet", "strong", ""
 EDGE = "edge"
@@ -82,7 +83,12 @@ def status_cell(status: Status, commissioned: bool) -> Cell:
 
 def held_lines(status: Status) -> list[str]:
     """What holds a rig, worst first; the same thing once."""
-    return list(dict.fromkeys(f"{one.level}: {one.sentence}" for one in status.open))
+    return [*dict.fromkeys(f"{one.level}: {one.sentence}" for one in status.open), *pending(status)]
+
+
+def unfinished_in(status: Status) -> bool:
+    """Whether a recording of the rig isn't judged yet."""
+    return any(one.journal for one in status.pending)
 
 
 def day(moment: datetime | date | None) -> str:

@@ -38,6 +38,7 @@ SAID: tuple[tuple[str, str], ...] = (
     (r"try --baud, or: throwbook board find", "F on the board screen finds the right one, S sets it"),
     (r"Try: throwbook board check", "C on the board screen checks it"),
     (r"(See the ports with: )?throwbook board find", "B, then F: the board screen asks at every port"),
+    (r"(udge [a-z ]+): throwbook record --recover", r"\1: J on the rig's screen, or on the list of rigs"),
     (r"Try: throwbook board rehearse", "Try it again"),
     (r"For example: --seen-how torch", "For example: torch, both sides"),
     (r"\(throwbook [a-z ]+\)|\(--reason\)", ""),

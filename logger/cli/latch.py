@@ -5,7 +5,7 @@ import click
 from logger.cli import output
 from logger.cli.asking import needed
 from logger.cli.shared import by_option, logbook_of, now, who
-from logger.cli.standing import print_standing, standing_json
+from logger.cli.standing import print_of_no_rig, print_standing, standing_json
 from logger.errors import InputError
 
 
@@ -40,6 +40,8 @@ def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
             print_standing(one, way=way_back(logbook_of(ctx), one.rig) if rig else None)
             if gaps[one.rig]:
                 output.line(coverage_line(gaps[one.rig]), style="warn", indent=2)
+    if not rig and not as_json:
+        print_of_no_rig(logbook_of(ctx), names)
     if not found and not as_json:
         output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
 
@@ -177,10 +179,12 @@ def clear(
     from logger.core.standing.status import DO_NOT_USE
     from logger.jobs import latch
     from logger.jobs.logbooks import opened
+    from logger.jobs.unfinished import refuse_while_unfinished
 
     moment = now()
     with opened(logbook_of(ctx), read_only=True) as book:
         book.rig(rig)
+        refuse_while_unfinished(book, rig, "not cleared")
         before = latch.status(book, rig)
     if not before.open:
         raise InputError("no order is open", rig, "There is nothing to clear.")

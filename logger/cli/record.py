@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from logger.core.stroke.live import LiveFigures
     from logger.jobs.record import RecordPlan
     from logger.jobs.recorded import Recorded
+    from logger.jobs.unfinished import Unfinished
     from logger.protocol.messages import Identity
 
 EXAMPLE = """\b
@@ -62,25 +63,36 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
     help="Kind of the new sheet, for a rig of the logbook.",
 )
 @click.option("--sheet", default="", metavar="ID", help="Add to this open sheet of the logbook instead.")
-@click.option("--recover", is_flag=True, help="Keep what is left of recordings that broke off.")
+@click.option("--recover", is_flag=True, help="Judge and keep what is left of recordings that broke off.")
+@click.option(
+    "--discard",
+    is_flag=True,
+    help="With --recover: judge them and raise what they show, but count none of them.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object for each movement.")
 @by_option
 @click.pass_context
 def record(ctx: click.Context, /, **given: Any) -> int:
     """Record one trial: it starts when the current comes on and ends when it is off again.
 
-    Every sample is on the disk before anything else is done with it: after a crash, --recover finds it.
+    Every sample is on the disk before anything else is done with it: after a crash, --recover finds it. Until it is judged
+    the rig is restricted, no sheet of it is accepted and no order cleared.
     Enter ends it by hand: a throw without any current is then written down as one. Ctrl-C before any current gives it up:
-    a file is left, and no throw. Exit code 1: the verdict is fail.
+    a file is left, and no throw. Told to end (SIGTERM), or its terminal gone (SIGHUP), it ends, keeps and judges. Exit code 1:
+    the verdict is fail.
     """
     logbook = logbook_of(ctx)
+    if given["discard"] and not given["recover"]:
+        raise click.UsageError("--discard goes with --recover")
     if given["recover"]:
         return _recover_all(given, logbook)
     _need(given)
     _offer_recovery(given, logbook)
     while True:
-        code = _one_trial(given, logbook)
-        if code != 3 or not can_ask() or not click.confirm("Go on with a new recording?", err=True):
+        code, told_to_end = _one_trial(given, logbook)
+        if told_to_end or code != 3 or not can_ask():
+            return code
+        if not click.confirm("Go on with a new recording?", err=True):
             return code
 
 
@@ -91,12 +103,14 @@ def _need(given: dict[str, Any]) -> None:
             raise click.UsageError(f"--{name} is missing")
 
 
-def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
+def _one_trial(given: dict[str, Any], logbook: str | None) -> tuple[int, bool]:
+    """Exit code, and whether the program was asked to end meanwhile."""
+    from logger.cli.ending import Ending
     from logger.core.cautions import SHOWN_AT
     from logger.jobs.calibrate import calibration_finder
     from logger.jobs.logbooks import journal_folder
     from logger.jobs.record import DEFAULT_RATE_HZ, PREFIX, SLOW_RATE_HZ, Recording, RecordPlan
-    from logger.jobs.rigsource import find_rig
+    from logger.jobs.rigsource import find_rig, means_a_file
 
     found = find_rig(given["rig_ref"], logbook, given["kind"], given["sheet"])
     plan = RecordPlan(
@@ -119,14 +133,34 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> int:
         for caution in SHOWN_AT["record"]:
             output.line(caution, style="heading")
         output.line(f"Asking the board on {plan.port} ...")
+    ready = _ready(plan, given["as_json"])
     recording = Recording(
-        plan, now=now, on_live=_show_live, on_note=_note, on_ready=_ready(plan, given["as_json"])
+        plan,
+        now=now,
+        on_live=lambda figures: ending.tell(_show_live, figures),
+        on_note=lambda line: ending.tell(_note, line),
+        on_ready=lambda identity: ending.tell(ready, identity),
     )
+    ending = Ending(recording.finish)
     keys = _Keys(recording)
-    with keys:
-        recorded = recording.run()
-    output.status("")
-    return _keep_and_show(recorded, given, logbook, given_up=keys.given_up)
+    with ending:
+        with keys:
+            recorded = recording.run()
+        ending.tell(output.status, "")
+        if ending.why and recorded.no_current:
+            recorded.let_go()
+            complain(f"{ending.why} before any current came; whether it was thrown, nobody knows: --recover")
+            return 3, True
+        in_logbook = not means_a_file(recorded.rig_ref)
+        code = _keep_and_show(
+            recorded,
+            given,
+            logbook,
+            in_logbook=in_logbook,
+            given_up=keys.given_up,
+            ask=not ending.why,
+        )
+        return code, bool(ending.why)
 
 
 def _ready(plan: "RecordPlan", as_json: bool) -> "Callable[[Identity], None]":
@@ -145,13 +179,11 @@ def _how(by_key: bool) -> str:
     return "Throw when you like; it ends by itself, or with Enter." if can_ask() else "Throw when you like."
 
 
-def _is_file(rig_ref: str) -> bool:
-    return rig_ref.lower().endswith(".toml") or Path(rig_ref).is_file()
-
-
 def _lasting(rig_ref: str) -> str:
     """The rig so named that it is found from any folder later."""
-    return str(Path(rig_ref).resolve()) if _is_file(rig_ref) else rig_ref
+    from logger.jobs.rigsource import means_a_file
+
+    return str(Path(rig_ref).resolve()) if means_a_file(rig_ref) else rig_ref
 
 
 class _Keys:
@@ -205,13 +237,19 @@ def _note(line: str) -> None:
 
 
 def _keep_and_show(
-    recorded: "Recorded", given: dict[str, Any], logbook: str | None, *, given_up: bool = False
+    recorded: "Recorded",
+    given: dict[str, Any],
+    logbook: str | None,
+    *,
+    in_logbook: bool,
+    given_up: bool = False,
+    ask: bool = True,
 ) -> int:
     from logger.jobs.keeping import Place, keep
 
-    recorded = _with_directions(recorded)
+    if ask:
+        recorded = _with_directions(recorded)
     assert recorded.trace is not None  # run() raises where there are no samples
-    in_logbook = not _is_file(recorded.rig_ref)
     place = Place(
         out=given["out"],
         logbook=logbook,
@@ -290,41 +328,72 @@ def _show(recorded: "Recorded", name: str, sheet: str) -> None:
 
 
 def _offer_recovery(given: dict[str, Any], logbook: str | None) -> None:
-    from logger.jobs.keeping import broken_off
+    from logger.jobs.recovering import left_over
 
-    left = broken_off(logbook)
+    left = left_over(logbook)
     if not left:
         return
-    what = f"{len(left)} recording{'s' if len(left) > 1 else ''} broke off and can be recovered"
-    if can_ask() and click.confirm(f"{what}. Do it now?", default=True, err=True):
+    what = (
+        f"{counted(len(left), 'recording')} broke off and {'was' if len(left) == 1 else 'were'} never judged"
+    )
+    if can_ask() and click.confirm(
+        f"{what}. Judge {'it' if len(left) == 1 else 'them'} now?", default=True, err=True
+    ):
         _recover_all({**given, "rig_ref": None, "out": None}, logbook)
     else:
         complain(f"{what}: throwbook record --recover")
 
 
 def _recover_all(given: dict[str, Any], logbook: str | None) -> int:
+    """One after the other: one that can't be judged stands in no other's way."""
     from logger.errors import ThrowbookError
-    from logger.jobs.calibrate import calibration_finder
-    from logger.jobs.keeping import broken_off
-    from logger.jobs.recorded import recover
-    from logger.jobs.rigsource import find_rig
+    from logger.jobs.recovering import left_over
 
-    left = broken_off(logbook)
+    left = left_over(logbook)
     if not left:
         output.line("No recording is left over.")
     worst = 0
-    for journal in left:
+    for one in left:
         try:
-            recorded = recover(
-                journal,
-                lambda ref: find_rig(given["rig_ref"] or ref, logbook, given["kind"], given["sheet"]),
-                calibration_of=calibration_finder(logbook),
-            )
-            for note in recorded.notes:
-                complain(note)
-            code = _keep_and_show(recorded, given, logbook)
+            code = _discard(one, given, logbook) if given["discard"] else _recover(one, given, logbook)
         except ThrowbookError as error:
             complain(str(error))
             code = error.exit_code
         worst = max(worst, code)
     return worst
+
+
+def _recover(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> int:
+    from logger.jobs.recovering import recover_unfinished
+
+    recorded, in_logbook = recover_unfinished(
+        one, logbook, given["rig_ref"] or "", given["kind"], given["sheet"]
+    )
+    for note in recorded.notes:
+        complain(note)
+    return _keep_and_show(recorded, given, logbook, in_logbook=in_logbook)
+
+
+def _discard(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> int:
+    """It is judged all the same: only what nothing flowed in goes without a trace."""
+    from logger.jobs.recovering import judge_left_over
+
+    [done] = judge_left_over([one], logbook, who(given["by"]), now(), discard=True)
+    if done.error is not None:
+        raise done.error
+    whose = f"{one.rig or 'a rig that nobody knows'}, {one.direction or 'either way'}"
+    if done.recorded is None or done.recorded.assessment is None:
+        output.line(f"{whose}: it can't be judged. It was set aside: {done.set_aside}", style="warn")
+        return 0
+    judged = done.recorded.assessment
+    if done.kept is None:
+        why = "no current flowed in it" if done.recorded.no_current else "its rig is not in this logbook"
+        output.line(f"{whose}: {judged.verdict}. Dropped: {why}.")
+    else:
+        output.line(f"{whose}: {judged.verdict}. {judged.because}".rstrip())
+        output.line(f"It doesn't count, and stays on sheet {done.kept.sheet} with what it shows.")
+        if done.kept.standing is not None:
+            from logger.cli.standing import print_standing
+
+            print_standing(done.kept.standing, whole=False)
+    return 1 if judged.verdict == "fail" else 0

@@ -95,6 +95,8 @@ def list_(
       throwbook rig list quarry --status "do not use"
       throwbook rig list --csv rigs.csv --pdf wall.pdf
     """
+    from logger.cli.standing import print_of_no_rig
+    from logger.core.standing.status_words import pending
     from logger.jobs.rig_list import Wanted, list_rigs, pick
 
     today = now().date()
@@ -119,6 +121,10 @@ def list_(
             [_row(each) for each in found],
             right=[3],
         )
+    for each in found:
+        for text in pending(each.standing.status):
+            output.line(f"{each.name}: {text}", style="warn")
+    print_of_no_rig(logbook_of(ctx), [each.name for each in every])
     asleep = sum(bool(each.retired) for each in every)
     if len(found) < len(every):
         hidden = f"; {asleep} retired (--retired)" if asleep and not wanted.retired else ""

@@ -6,6 +6,8 @@ from logger.cli import output
 from logger.core.quantities.plain import for_shell
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from logger.jobs.latch import RigStanding
     from logger.jobs.way_back import WayBack
 
@@ -13,7 +15,15 @@ if TYPE_CHECKING:
 def print_standing(found: "RigStanding", whole: bool = True, way: "WayBack | None" = None) -> None:
     """The headline; with ``whole`` also the reasons and the way down, with ``way`` how far it has come."""
     from logger.core.sheets.practice import CAUTION
-    from logger.core.standing.status_words import STYLE, caution, headline, reasons, refused, way_down
+    from logger.core.standing.status_words import (
+        STYLE,
+        caution,
+        headline,
+        pending,
+        reasons,
+        refused,
+        way_down,
+    )
 
     style = STYLE[found.status.level]
     if found.practice:
@@ -25,6 +35,8 @@ def print_standing(found: "RigStanding", whole: bool = True, way: "WayBack | Non
     if warning:
         output.line(warning, style="bad", indent=2)
     if not whole:
+        for text in pending(found.status):
+            output.line(text, indent=2)
         return
     for text in reasons(found.status):
         output.line(text, indent=2)
@@ -35,13 +47,22 @@ def print_standing(found: "RigStanding", whole: bool = True, way: "WayBack | Non
         output.line(f"way down {number}: {step}", indent=2)
 
 
+def print_of_no_rig(logbook: str | None, rigs: "Iterable[str]") -> None:
+    """Unfinished recordings of none of these rigs: of a rig file, or of nobody knows which."""
+    from logger.jobs.unfinished import of_no_rig, unfinished_recordings
+
+    for one in of_no_rig(unfinished_recordings(logbook), rigs):
+        whose = f"rig {one.rig}" if one.rig else "nobody knows which rig"
+        output.line(f"{whose}: {one.sentence}: throwbook record --recover", style="warn")
+
+
 def way_gone(rig: str, way: "WayBack") -> list[str]:
     """The steps of the way down, the done ones with what did them, the last one as it is to be typed."""
     from logger.core.standing.status import REASON, RECOMMISSIONED, SIGNED
-    from logger.core.standing.status_words import NEXT_STEP
+    from logger.core.standing.status_words import NEXT_STEP, judging_first
 
     needs = [step.need for step in way.steps]
-    said = []
+    said = judging_first(way.status)
     for step in way.steps:
         if step.done:
             said.append(f"done: {step.need}: {step.with_what}")
@@ -92,6 +113,10 @@ def standing_json(found: "RigStanding") -> dict[str, Any]:
                 "needs": list(one.needs),
             }
             for one in found.status.open
+        ],
+        "pending": [
+            {"level": one.level, "sentence": one.sentence, "step": one.step, "journal": one.journal or None}
+            for one in found.status.pending
         ],
         "not_counting": [
             {"order": one.order, "raised": one.raised, "because": list(one.because)}

@@ -35,6 +35,7 @@ HEADER, RECEIVED, END = b"H", b"R", b"E"
 _HEAD = struct.Struct("<cIdI")
 _CHECKED = struct.Struct("<cId")
 _LONGEST_PAYLOAD = 64 * 1024 * 1024
+_LONGEST_HEAD = 64 * 1024
 
 
 @dataclass(frozen=True)
@@ -169,12 +170,62 @@ def write_unread(path: Path, received: bytes) -> Path | None:
     return unread
 
 
+@dataclass(frozen=True)
+class JournalHead:
+    """What the first record of a journal says, without reading on."""
+
+    header: Mapping[str, Any]
+    bytes: int
+    """Of the whole file."""
+
+
+def read_head(path: Path) -> JournalHead | None:
+    """The header alone; None when the file is gone, can't be read or begins with something else."""
+    try:
+        with path.open("rb") as file:
+            found = _record(file.read(_LONGEST_HEAD), 0)
+            size = os.fstat(file.fileno()).st_size
+    except OSError:
+        return None
+    header = None if found is None else _header(found[0], found[2])
+    return None if header is None else JournalHead(header, size)
+
+
+class Claim:
+    """The lock of a journal that is being judged, so that nobody else takes it up meanwhile."""
+
+    def __init__(self, path: Path) -> None:
+        """Raises OutsideError when a recording, or another program that judges it, has it."""
+        try:
+            self._file = os.open(path, os.O_RDWR | getattr(os, "O_BINARY", 0))
+        except OSError:
+            self._file = -1  # it may only be read, or is gone: whoever reads it says so
+            return
+        try:
+            _lock(self._file)
+        except OutsideError:
+            self.close()
+            raise
+
+    def close(self) -> None:
+        """Let go of it; once is enough, twice does no harm."""
+        if self._file >= 0:
+            os.close(self._file)
+            self._file = -1
+
+
 def unfinished(folder: Path) -> list[Path]:
     """Journals in ``folder`` that no living recording holds, oldest first."""
-    found = (
-        sorted(folder.glob(f"*{SUFFIX}"), key=lambda path: path.stat().st_mtime) if folder.is_dir() else []
-    )
-    return [path for path in found if not is_alive(path)]
+    if not folder.is_dir():
+        return []
+    return [path for path in sorted(folder.glob(f"*{SUFFIX}"), key=_written_at) if not is_alive(path)]
+
+
+def _written_at(path: Path) -> float:
+    try:
+        return path.stat().st_mtime
+    except OSError:  # it was kept, and let go of, just now
+        return 0.0
 
 
 def is_alive(path: Path) -> bool:

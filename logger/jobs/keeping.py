@@ -1,6 +1,6 @@
 """Where a recorded trial goes: a trace file, the logbook, or both; only then its journal is let go."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,10 +9,8 @@ from logger.core.quantities.plain import file_name
 from logger.core.sheets.practice import simulated_by
 from logger.core.trace import Trace
 from logger.errors import InputError, ThrowbookError
-from logger.files.journal import is_alive, read_journal, unfinished
 from logger.files.tracefile import read_trace, write_trace
-from logger.jobs.logbooks import journal_folder
-from logger.jobs.recorded import Recorded, holds_samples, keep_unread
+from logger.jobs.recorded import Recorded
 
 if TYPE_CHECKING:
     from logger.jobs.latch import RigStanding
@@ -32,6 +30,8 @@ class Place:
     by: str = ""
     given_up: bool = False
     """It was broken off by the person: without any current it was no throw."""
+    left_out: str = ""
+    """Why it doesn't count on its sheet; empty: it counts."""
 
 
 @dataclass(frozen=True)
@@ -47,30 +47,6 @@ class Kept:
     """This very throw took the rig out of use."""
     kept_out: str = ""
     """Why it isn't in the logbook, although that was asked for."""
-
-
-def broken_off(logbook: str | None) -> list[Path]:
-    """Journals of recordings that ended without being kept, oldest first; those in which no sample came are dropped."""
-    return [path for path in unfinished(journal_folder(logbook)) if not _came_to_nothing(path)]
-
-
-def _came_to_nothing(path: Path) -> bool:
-    """Whether no sample is in it; it is let go then, as a recording lets go of its own that ends so.
-
-    Lines that nobody could read stay beside it.
-    """
-    try:
-        if path.stat().st_size == 0:
-            return True  # just being begun, or it broke off there; it has no lock yet that would tell
-        if holds_samples(read_journal(path)) or is_alive(path):
-            return False
-        keep_unread(path)
-        path.unlink(missing_ok=True)
-    except ThrowbookError:
-        return False  # whoever wants to recover it is told what is wrong with it
-    except OSError:
-        pass  # gone meanwhile, or it may only be read
-    return True
 
 
 def trace_name(trace: Trace) -> str:
@@ -184,5 +160,12 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
                 calibration=str(trace.head["calibration"]) if "calibration" in trace.head else None,
             )
             raised += latch.raise_for(book, state, logged, place.by, now)
+            if place.left_out and logged.placement is not None:
+                before = logged.placement
+                book.place(
+                    replace(
+                        before, id="", left_out=place.left_out, by=place.by, at=now, replaces=(before.id,)
+                    )
+                )
         standing = latch.standing(book, trace.rig, now.date())
         return Kept(file, state.sheet.name, standing, any(one.level == DO_NOT_USE for one in raised))

@@ -30,11 +30,13 @@ from logger.core.standing.status import (
     lacks,
     raise_order,
     status_of,
+    with_pending,
 )
 from logger.errors import InputError
 from logger.jobs.logbooks import opened
 from logger.jobs.orders_due import orders_due
 from logger.jobs.repairs import repair_proofs
+from logger.jobs.unfinished import Unfinished, pending_of, refuse_while_unfinished, unfinished_recordings
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -58,21 +60,33 @@ class RigStanding:
     """It stands in a practice logbook: nothing here speaks for a real machine."""
 
 
-def standing(book: Logbook, rig: str, today: date, due: Iterable[Due] | None = None) -> RigStanding:
-    """Status, commissioning and next check of one rig; ``due`` as in ``status``."""
+def standing(
+    book: Logbook,
+    rig: str,
+    today: date,
+    due: Iterable[Due] | None = None,
+    recordings: Iterable[Unfinished] | None = None,
+) -> RigStanding:
+    """Status, commissioning and next check of one rig; ``due`` and ``recordings`` as in ``status``."""
     return RigStanding(
         rig,
-        status(book, rig, due),
+        status(book, rig, due, recordings),
         book.commissioned(rig),
         _next_check(book, rig, today),
         book.for_practice(),
     )
 
 
-def status(book: Logbook, rig: str, due: Iterable[Due] | None = None) -> Status:
-    """The latch as all orders in the logbook leave it.
+def status(
+    book: Logbook,
+    rig: str,
+    due: Iterable[Due] | None = None,
+    recordings: Iterable[Unfinished] | None = None,
+) -> Status:
+    """The latch as all orders in the logbook leave it, and what isn't judged yet.
 
     ``due``: the orders that its stored throws ask for, where they were read for all rigs at once (``orders_due``).
+    ``recordings``: the unfinished ones beside the logbook, where they were looked for once for all rigs.
     """
     orders = book.orders(rig)
     clearing = any(order.clears for order in orders)
@@ -80,7 +94,10 @@ def status(book: Logbook, rig: str, due: Iterable[Due] | None = None) -> Status:
     altered = book.altered_orders(rig) if orders else frozenset()
     if due is None:
         due = orders_due(book, rig).get(rig, ())
-    return status_of(rig, orders, evidence, altered, book.orders_told_of(rig), due)
+    if recordings is None:
+        recordings = unfinished_recordings(book.path)
+    latched = status_of(rig, orders, evidence, altered, book.orders_told_of(rig), due)
+    return with_pending(latched, pending_of(recordings, rig))
 
 
 def evidence_for(book: Logbook, rig: str, orders: Iterable[Order]) -> Evidence:
@@ -226,6 +243,7 @@ def clear(
     """
     with opened(logbook) as book, book.transaction():
         book.rig(rig)
+        refuse_while_unfinished(book, rig, "not cleared")
         before = status(book, rig)
         raises = _named(before, brought.orders)
         entries = book.services(rig, every_revision=True)

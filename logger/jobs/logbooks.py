@@ -39,9 +39,9 @@ def when_waiting(say: Waiting) -> None:
     _Front.waiting = say
 
 
-def journal_folder(logbook: str | None) -> Path:
+def journal_folder(logbook: str | Path | None) -> Path:
     """Journals of running trials stand beside the logbook they belong to."""
-    path = logbook_path(logbook)
+    path = logbook_path(None if logbook is None else os.fspath(logbook))
     return path.with_name(path.name + ".unfinished")
 
 

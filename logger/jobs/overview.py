@@ -1,12 +1,12 @@
-"""What is seen when the program opens: every rig with where it stands, and recordings that broke off."""
+"""What is seen when the program opens: every rig with where it stands, and recordings that were never judged."""
 
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from logger.files.journal import unfinished
-from logger.jobs.logbooks import journal_folder, logbook_path
+from logger.jobs.logbooks import logbook_path
 from logger.jobs.rig_list import Listed, list_rigs
+from logger.jobs.unfinished import Unfinished, unfinished_recordings
 
 
 @dataclass(frozen=True)
@@ -15,12 +15,12 @@ class Overview:
 
     path: Path
     rigs: tuple[Listed, ...]
-    broken_off: tuple[Path, ...]
-    """Journals of recordings that ended without being kept, oldest first."""
+    unfinished: tuple[Unfinished, ...]
+    """Recordings that ended without being judged, oldest first."""
 
 
 def overview(logbook: str | None, today: date) -> Overview:
-    """Every rig and every recording that broke off; a logbook that isn't there yet is an empty one."""
+    """Every rig and every recording that was never judged; a logbook that isn't there yet is an empty one."""
     path = logbook_path(logbook)
     rigs = tuple(list_rigs(path, today)) if path.exists() else ()
-    return Overview(path, rigs, tuple(unfinished(journal_folder(logbook))))
+    return Overview(path, rigs, tuple(unfinished_recordings(logbook)))

@@ -42,6 +42,9 @@ NO_ANSWER_S = 6.0
 SILENT_S = 2.0
 SHOW_EVERY_S = 0.095
 """On the average: samples come in lots, twenty a second, so that it is one lot or two from figure to figure."""
+BY_KEY = "ended by key"
+TOLD_TO_END = "the program was told to end"
+HUNG_UP = "the terminal was gone"
 _WAIT_S = 0.05
 _HALT_S = 0.15
 _LINE_BYTES = 30
@@ -109,6 +112,7 @@ class Recording:
         self._monotonic = monotonic
         self._begin = threading.Event()
         self._finish = threading.Event()
+        self._finish_why = BY_KEY
         self._notes: list[str] = []
         self._record = TrialRecord(plan.rig, plan.direction, plan.calibration_of, keep_all=plan.keep_all)
         self._session = Session()
@@ -123,9 +127,11 @@ class Recording:
         """Start by key: the throw begins now. From any thread."""
         self._begin.set()
 
-    def finish(self) -> None:
-        """End by key. From any thread."""
-        self._finish.set()
+    def finish(self, why: str = BY_KEY) -> None:
+        """End now; ``why`` stands in the record. From any thread, or while a signal is handled."""
+        if not self._finish.is_set():
+            self._finish_why = why
+            self._finish.set()
 
     def run(self) -> Recorded:
         """Record and judge. Raises InputError or OutsideError when it came to no recording at all."""
@@ -240,7 +246,7 @@ class Recording:
             record.begin()
         ran_s = record.newest_s - (record.began_s or 0.0)
         if self._finish.is_set():
-            self._end("ended by key")
+            self._end(self._finish_why)
         elif self.plan.seconds is not None:
             if record.samples and ran_s >= self.plan.seconds:
                 self._end(f"{self.plan.seconds:g} s recorded")

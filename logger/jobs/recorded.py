@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from logger.core.assessment import worst_of
 from logger.core.trace import DIRECTIONS
 from logger.errors import InputError, OutsideError, ThrowbookError
-from logger.files.journal import Journal, JournalText, read_journal, write_unread
+from logger.files.journal import Claim, Journal, JournalText, read_journal, write_unread
 from logger.jobs.movements import Throw, throws_of
 from logger.jobs.trial_record import TrialRecord
 from logger.protocol.events import Samples
@@ -56,8 +56,8 @@ class Recorded:
 
     baselines: "Mapping[str, Baseline]" = field(default_factory=dict)
     """What its throws were compared with, by direction; a direction that isn't there: the rating alone."""
-    held: Journal | None = None
-    """The journal, still locked by this recording; None: nobody else looks for it, or it was recovered."""
+    held: Journal | Claim | None = None
+    """The journal, still locked by this recording; None: nobody else looks for it."""
     on_bench: bool = False
     """Off the machine, where it should run light."""
     recovered: bool = False
@@ -106,7 +106,7 @@ def judged(
     notes: list[str],
     *,
     on_bench: bool = False,
-    held: Journal | None = None,
+    held: Journal | Claim | None = None,
     recovered: bool = False,
 ) -> Recorded:
     """The record as a trace, and its movements judged."""
@@ -141,13 +141,28 @@ def recover(
 ) -> Recorded:
     """A trial from the journal of a recording that broke off; ``source_of`` finds the rig by the name it went by.
 
-    Raises InputError when the file is no journal or holds no sample.
+    It is locked until it is kept or let go of, so that it is judged once. Raises InputError when the file is no journal or
+    holds no sample, OutsideError when another program has it.
     """
+    claim = Claim(path)
+    try:
+        return _judged_whole(path, source_of, calibration_of, claim)
+    except BaseException:
+        claim.close()
+        raise
+
+
+def _judged_whole(
+    path: Path,
+    source_of: "Callable[[str], RigSource]",
+    calibration_of: "Callable[[str], CalibrationRecord | None]",
+    claim: Claim,
+) -> Recorded:
     text = read_journal(path)
     header = header_of(text)
     source = source_of(header.rig_ref)
     try:
-        return _recovered(text, header, source, calibration_of)
+        return _recovered(text, header, source, calibration_of, claim)
     except ThrowbookError:
         raise
     except Exception as error:  # whatever one journal holds, those behind it must still be reached
@@ -163,6 +178,7 @@ def _recovered(
     header: "Header",
     source: "RigSource",
     calibration_of: "Callable[[str], CalibrationRecord | None]",
+    claim: Claim,
 ) -> Recorded:
     path = text.path
     record = TrialRecord(source.rig, header.direction, calibration_of, keep_all=header.keep_all)
@@ -183,6 +199,7 @@ def _recovered(
         None,
         notes,
         on_bench=header.on_bench,
+        held=claim,
         recovered=True,
     )
 

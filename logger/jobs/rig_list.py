@@ -18,6 +18,7 @@ from logger.jobs.logbooks import opened
 from logger.jobs.orders_due import orders_due
 from logger.jobs.rig_change import raise_for_change
 from logger.jobs.rig_events import gaps_in, happened_in
+from logger.jobs.unfinished import unfinished_recordings
 from logger.logbook.connection import Waiting
 
 if TYPE_CHECKING:
@@ -154,11 +155,11 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
     """Every rig with its status and when it is next due, by name."""
     with opened(logbook, read_only=True) as book, book.snapshot():
         counted = book.trial_counts()
-        due = orders_due(book)
+        due, recordings = orders_due(book), unfinished_recordings(book.path)
         return [
             Listed(
                 name,
-                standing(book, name, today, due.get(name, ())),
+                standing(book, name, today, due.get(name, ()), recordings),
                 *counted.get(name, (0, None)),
                 retired=retired_because(book.rig(name).toml),
             )

@@ -19,6 +19,7 @@ COLUMNS = (
     "next_check",
     "because",
     "retired",
+    "unfinished_recordings",
 )
 
 
@@ -76,4 +77,5 @@ def _row(one: Listed) -> dict[str, object]:
         "next_check": check.sentence,
         "because": "; ".join(reasons(standing.status)) or None,
         "retired": one.retired or None,
+        "unfinished_recordings": sum(bool(each.journal) for each in standing.status.pending),
     }

@@ -18,8 +18,14 @@ class RigSource:
     """Of the sheet that is filled; empty: any."""
 
 
+def means_a_file(name_or_file: str) -> bool:
+    """Whether a rig is named by its file: it ends in ``.toml``, has a folder before it, or is there."""
+    path = Path(name_or_file)
+    return path.suffix.lower() == ".toml" or len(path.parts) > 1 or path.is_file()
+
+
 def find_rig(name_or_file: str, logbook: str | None = None, kind: str = "", sheet: str = "") -> RigSource:
-    """The rig that ``name_or_file`` means: a file (it ends in ``.toml``, has a folder before it, or is there), else a name in ``logbook``.
+    """The rig that ``name_or_file`` means: a file (``means_a_file``), else a name in ``logbook``.
 
     ``kind`` of the sheet that is filled says which baselines fit it; with ``sheet``, the name of one in the logbook, it is
     that sheet's own kind. Raises InputError where there is no such file, rig or sheet, or where the rig's values contradict
@@ -27,9 +33,8 @@ def find_rig(name_or_file: str, logbook: str | None = None, kind: str = "", shee
     """
     from logger.files.rigfile import read_rig, refuse_contradictions
 
-    path = Path(name_or_file)
-    if path.suffix.lower() == ".toml" or len(path.parts) > 1 or path.is_file():
-        return RigSource(read_rig(path), kind=kind)
+    if means_a_file(name_or_file):
+        return RigSource(read_rig(Path(name_or_file)), kind=kind)
     from logger.jobs.baselines import baselines_for, baselines_of
     from logger.jobs.logbooks import opened
     from logger.jobs.rig_of import rig_of

@@ -200,7 +200,7 @@ def test_the_next_recording_says_that_one_broke_off(run, tmp_path: Path):
         (tmp_path / "taken.csv").write_text("mine")
         run(*record_args(port.name, "--out", "taken.csv"))
         _, _, err = run(*record_args(port.name, "--out", "next.csv"))
-    assert "1 recording broke off and can be recovered: throwbook record --recover" in err
+    assert "1 recording broke off and was never judged: throwbook record --recover" in err
 
 
 def test_given_up_before_any_current_it_is_a_file_and_no_throw(tmp_path: Path):

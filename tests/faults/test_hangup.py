@@ -1,22 +1,27 @@
 """The session of an SSH login ends in mid-record; a second program wants the same port; places that may only be read."""
 
+import json
 import shutil
 import signal
 import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import tests.command
 from logger.files.journal import unfinished
-from tests.command import command
+from logger.protocol.rehearsal import IDENTITY
+from tests.command import command, environment
 from tests.faults.test_places import AS_ROOT, WITHOUT_ROOTS_POWER
 from tests.faults.until import LIMIT_S, until
+from tests.left_journals import stall_source
 from tests.ports.bench import board_on_a_cable, throw_source
 
 TOP = Path(__file__).parents[2]
+RIG = "yard-loader"
 RIG_FILE = TOP / "sample-runs" / "yard-loader.toml"
 
 
@@ -43,41 +48,79 @@ def not_ignored(number: signal.Signals) -> Iterator[None]:
         signal.signal(number, before)
 
 
+def recording_of(folder: Path, *arguments: object) -> subprocess.Popen[bytes]:
+    """``record`` in a session of its own, nobody at the keyboard."""
+    with not_ignored(signal.SIGHUP):
+        return subprocess.Popen(
+            line_of(folder, "record", *arguments),
+            cwd=folder,
+            env=environment(),
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            start_new_session=True,
+        )
+
+
+# For as long as it takes: without --seconds, a throw that goes on for 120 s of the board's time ends by itself, on a
+# busy computer before the second program has even started.
+ENDLESS = ("--direction", "lock", "--seconds", "1e6 s")
+ENOUGH_BYTES = 20_000
+
+
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no such signal")
 @pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM])
-def test_a_session_that_ends_in_mid_record_leaves_a_journal_that_is_offered_and_recovered(
+def test_a_session_that_ends_in_mid_record_keeps_and_judges_what_was_recorded(
     number: signal.Signals, tmp_path: Path
 ):
-    # For as long as it takes: without --seconds, a throw that goes on for 120 s of the board's time ends by itself, on a
-    # busy computer before the second program has even started.
-    record = ("record", "--rig", RIG_FILE, "--direction", "lock", "--seconds", "1e6 s")
+    record = ("--rig", RIG_FILE, *ENDLESS)
     with board_on_a_cable(throw_source(run_s=1e6), speed=8.0) as (port, _):
-        line = line_of(tmp_path, *record, "--port", port.name)
-        with not_ignored(number):
-            recording = subprocess.Popen(
-                line,
-                cwd=TOP,
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.PIPE,
-                start_new_session=True,
-            )
-        assert until(lambda: journal_bytes(tmp_path) > 20_000), recording.stderr.read()
-        second = run(tmp_path, *record, "--port", port.name)  # another program at the same port
+        recording = recording_of(tmp_path, *record, "--port", port.name, "--out", tmp_path / "kept.csv")
+        assert until(lambda: journal_bytes(tmp_path) > ENOUGH_BYTES), recording.stderr.read()
+        second = run(tmp_path, "record", *record, "--port", port.name)  # another program at the same port
         assert (second.returncode, len(second.stderr.strip().splitlines())) == (3, 1), second.stderr
         assert "another program has this port" in second.stderr
         assert unfinished(tmp_path / "log.throwbook.unfinished") == []  # nobody recovers what is still alive
         recording.send_signal(number)
         said = recording.communicate(timeout=LIMIT_S)
-        assert recording.returncode == -number, said  # not ended by itself before
-    assert len(unfinished(tmp_path / "log.throwbook.unfinished")) == 1
-    offered = run(tmp_path, *record, "--port", "/dev/null")
-    assert "1 recording broke off" in offered.stderr
-    assert "record --recover" in offered.stderr
-    kept = run(tmp_path, "record", "--recover", "--out", tmp_path / "kept.csv")
-    assert kept.returncode in (0, 1), kept.stderr
+    assert recording.returncode in (0, 1), said
     assert len((tmp_path / "kept.csv").read_text().splitlines()) > 500
-    assert unfinished(tmp_path / "log.throwbook.unfinished") == []
+    assert list((tmp_path / "log.throwbook.unfinished").iterdir()) == []
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no such signal")
+@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM, signal.SIGKILL])
+def test_a_session_that_ends_in_a_stall_takes_the_rig_out_of_use_or_holds_it_until_it_is_judged(
+    number: signal.Signals, tmp_path: Path
+):
+    assert run(tmp_path, "rig", "add", RIG_FILE).returncode == 0
+    board = replace(IDENTITY, id="bench-1")  # what a rehearsal board records isn't kept
+    with board_on_a_cable(stall_source(run_s=2.0), speed=8.0, identity=board) as (port, sender):
+        recording = recording_of(tmp_path, "--rig", RIG, *ENDLESS, "--port", port.name)
+        assert until(lambda: sender.injected.sent > 1500 and journal_bytes(tmp_path) > ENOUGH_BYTES)
+        recording.send_signal(number)
+        said = recording.communicate(timeout=LIMIT_S)
+    if number == signal.SIGKILL:
+        told = json.loads(run(tmp_path, "status", RIG, "--json").stdout)
+        assert told["status"] == "restricted"
+        [pending] = told["pending"]
+        assert "never judged" in pending["sentence"]
+        assert "record --recover" in pending["step"]
+        listed = run(tmp_path, "rig", "list")
+        assert "restricted" in listed.stdout
+        assert f"{RIG}: restricted: a recording of a lock throw" in listed.stdout
+        assert "was never judged" in run(tmp_path, "status").stdout
+        refused = run(tmp_path, "order", "clear", RIG, "--all", "--because", "fine", "--signed", "M. K.")
+        assert refused.returncode == 2
+        assert "never judged" in refused.stderr
+        offered = run(tmp_path, "record", "--rig", RIG, "--direction", "lock", "--port", "/dev/null")
+        assert "1 recording broke off and was never judged: throwbook record --recover" in offered.stderr
+        assert run(tmp_path, "record", "--recover", "--discard").returncode == 1
+    else:
+        assert recording.returncode == 1, said
+    told = json.loads(run(tmp_path, "status", RIG, "--json").stdout)
+    assert (told["status"], [one["cause"] for one in told["open"]]) == ("do not use", ["stall"])
+    assert told["pending"] == []
 
 
 @pytest.mark.skipif(AS_ROOT and shutil.which("setpriv") is None, reason="root may write everywhere")

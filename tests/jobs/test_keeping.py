@@ -9,11 +9,11 @@ import pytest
 
 from logger.errors import InputError
 from logger.files.journal import Journal, unfinished
-from logger.jobs.keeping import Place, broken_off, keep
+from logger.jobs.keeping import Place, keep
 from logger.jobs.logbooks import journal_folder, opened
 from logger.jobs.record import Recording, RecordPlan
 from logger.jobs.recorded import Recorded, recover
-from logger.jobs.recovering import found_broken_off, keep_broken_off
+from logger.jobs.recovering import judge_left_over, left_over
 from logger.jobs.rig_list import add_rig
 from logger.jobs.rigsource import RigSource
 from logger.protocol.framing import frame
@@ -52,6 +52,10 @@ def recorded(book: Path) -> Recorded:
         return Recording(given, now=lambda: NOW).run()
 
 
+def journals(book: Path) -> list[Path]:
+    return [one.journal for one in left_over(str(book))]
+
+
 def throws(book: Path) -> list[str]:
     with opened(book, read_only=True) as held:
         return [sheet for logged in held.trials(rig=RIG.name) for sheet in held.sheets_of(logged.trial.id)]
@@ -60,7 +64,7 @@ def throws(book: Path) -> list[str]:
 def test_what_has_ended_is_offered_to_nobody_until_it_is_kept(book: Path):
     one = recorded(book)
     assert one.journal.exists()
-    assert broken_off(str(book)) == []  # another program looks while this one judges
+    assert journals(book) == []  # another program looks while this one judges
     kept = keep(one, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
     assert throws(book) == [kept.sheet]
     assert not one.journal.exists()
@@ -70,7 +74,7 @@ def test_what_could_not_be_kept_is_offered_at_once(book: Path):
     one = recorded(book)
     with pytest.raises(InputError):
         keep(one, Place(logbook=str(book), in_logbook=True, sheet="no-such-sheet", by=BY), NOW)
-    assert broken_off(str(book)) == [one.journal]
+    assert journals(book) == [one.journal]
 
 
 def test_a_throw_that_was_kept_just_before_the_program_died_is_recovered_onto_its_own_sheet(book: Path):
@@ -78,10 +82,9 @@ def test_a_throw_that_was_kept_just_before_the_program_died_is_recovered_onto_it
     copy = shutil.copy(one.journal, book.parent)
     kept = keep(one, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
     shutil.move(copy, one.journal)  # as it lies there when the program dies before it lets go of it
-    (found,) = found_broken_off(str(book))
-    again, place = keep_broken_off(found, str(book), BY, NOW)
-    assert again.samples == one.samples
-    assert place.sheet == kept.sheet
+    (done,) = judge_left_over(left_over(str(book)), str(book), BY, NOW)
+    assert done.recorded.samples == one.samples
+    assert done.kept.sheet == kept.sheet
     assert throws(book) == [kept.sheet]
     assert list(journal_folder(str(book)).iterdir()) == []
 
@@ -99,7 +102,7 @@ def test_the_same_goes_for_a_trace_file_but_no_other_file_is_taken_for_it(book: 
     file.write_bytes(before)
     assert keep(again, Place(out=file), NOW).file == file
     assert file.read_bytes() == before
-    assert broken_off(str(book)) == []
+    assert journals(book) == []
 
 
 def test_journals_in_which_nothing_came_are_dropped_and_stand_in_nobodys_way(book: Path):
@@ -111,9 +114,10 @@ def test_journals_in_which_nothing_came_are_dropped_and_stand_in_nobodys_way(boo
     one = recorded(book)
     one.let_go()
     alive = Journal(folder / "e alive.journal", HEADER, 0.0)
-    assert broken_off(str(book)) == [strange, one.journal]
-    (found,) = found_broken_off(str(book))
-    keep_broken_off(found, str(book), BY, NOW)
+    assert journals(book) == [strange, one.journal]
+    bad, good = judge_left_over(left_over(str(book)), str(book), BY, NOW)
+    assert "no journal" in str(bad.error)
+    assert good.kept.sheet == f"{RIG.name}-1"
     assert len(throws(book)) == 1
     assert sorted(path.name[0] for path in folder.iterdir()) == ["b", "c", "e"]
     alive.close()
@@ -157,7 +161,7 @@ def test_lines_that_nobody_could_read_stay_beside_a_journal_that_came_to_nothing
     quiet = Journal(folder / "20260320.journal", HEADER, 0.0)
     quiet.append(frame(b"K,halt"), 1.0)
     quiet.close()
-    assert broken_off(str(book)) == []
+    assert journals(book) == []
     left = sorted(folder.iterdir())
     assert [path.name for path in left] == [f"2026031{number}.unread" for number in range(3, 8)]
     assert {path.read_bytes() for path in left} == {noise}

@@ -84,7 +84,7 @@ class PlayedRecording:
         self.board, self.plan, self.now, self.on_live = board, plan, now, on_live
         self.finished = threading.Event()
 
-    def finish(self) -> None:
+    def finish(self, why: str = "") -> None:
         self.finished.set()
         self.board.go.set()
 

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from logger.jobs.keeping import Kept
     from logger.jobs.recorded import Recorded
     from logger.jobs.rigsource import RigSource
+    from tui.desk import Desk
 
 READY, ARMED, RUNNING, JUDGED = "ready", "armed", "running", "judged"
 
@@ -73,6 +74,8 @@ class RecordScreen(Page[None]):
         self._recording: Any = None
         self._result: tuple[Recorded, Kept] | None = None
         self._warning = ""
+        self._to_keep = False
+        """The recording has ended and something flowed in it."""
         self.phase = READY
 
     def body(self) -> Iterator[Widget]:
@@ -163,6 +166,7 @@ class RecordScreen(Page[None]):
         assert self._source is not None
         desk = self.desk
         self.tell("")
+        self._to_keep = False
         self._set_phase(ARMED)
         clear_memory()
         plan = throw_plan(desk, self._source, self._rig_name, self._direction, self._kind, self._ambient_c)
@@ -179,7 +183,20 @@ class RecordScreen(Page[None]):
         self.query_one("#words", Static).update(
             lines(self.app, [Cell("Asking the board. Don't throw yet ...", STRONG)])
         )
-        self.work("record", self._recording.run)
+        self.work("record", lambda: self._record(desk))
+
+    def _record(self, desk: "Desk") -> "tuple[Recorded, Kept | None]":
+        """In a thread, to the end: kept there, so that it is also kept where the program ends meanwhile.
+
+        None is kept where a person has to say something first: whether it was a throw, when no current came; which way its
+        movements went. Where nobody is left to be asked, the worse way counts.
+        """
+        with desk.at_work():
+            recorded: Recorded = self._recording.run()
+            if recorded.no_current or (recorded.untold and not desk.ends.is_set()):
+                return recorded, None
+            self._to_keep = True
+            return recorded, self._kept(recorded, desk)
 
     def on_board_ready(self, message: BoardReady) -> None:
         """Now the throw may come."""
@@ -213,8 +230,13 @@ class RecordScreen(Page[None]):
         if not message.line.startswith(AT_STALL):
             self.tell(sentence(message.line), WARN)
 
-    def done_record(self, recorded: "Recorded") -> None:
-        """It ended: keep it, whatever it shows; without any current only a person knows whether it was a throw."""
+    def done_record(self, result: "tuple[Recorded, Kept | None]") -> None:
+        """It ended and is kept, or a person is asked: whether there was a throw, or which way its movements went."""
+        recorded, kept = result
+        if kept is not None:
+            self._rest_after(recorded)
+            self.done_keep((recorded, kept))
+            return
         if not recorded.no_current:
             self._ask_ways(recorded, {})
             return
@@ -250,22 +272,34 @@ class RecordScreen(Page[None]):
         self.tell("Nothing was kept.")
 
     def _keep(self, recorded: "Recorded", ways: Mapping[int, str] = MappingProxyType({})) -> None:
-        from logger.jobs.keeping import Place, keep
-
-        desk, sheet = self.desk, self._sheet
-        if recorded.rest_s is not None:
-            desk.rests[self._rig_name] = (desk.monotonic() + recorded.rest_s, recorded.rest_s)
-        place = Place(logbook=desk.logbook, in_logbook=True, sheet=sheet, by=desk.by)
+        self._rest_after(recorded)
+        desk = self.desk
 
         def kept() -> "tuple[Recorded, Kept]":
             judged = recorded.told(ways) if ways else recorded
-            return judged, keep(judged, place, desk.now())
+            return judged, self._kept(judged, desk)
 
         self.work("keep", kept)
 
+    def _rest_after(self, recorded: "Recorded") -> None:
+        desk = self.desk
+        if recorded.rest_s is not None:
+            desk.rests[self._rig_name] = (desk.monotonic() + recorded.rest_s, recorded.rest_s)
+
+    def _kept(self, recorded: "Recorded", desk: "Desk") -> "Kept":
+        """In a thread: the screen may be gone already."""
+        from logger.jobs.keeping import Place, keep
+
+        place = Place(logbook=desk.logbook, in_logbook=True, sheet=self._sheet, by=desk.by)
+        with desk.at_work():
+            return keep(recorded, place, desk.now())
+
     def failed_record(self, error: Exception) -> None:
-        """It came to no recording at all."""
-        self._failed(error)
+        """It came to no recording at all, or it couldn't be kept."""
+        if self._to_keep:
+            self.failed_keep(error)
+        else:
+            self._failed(error)
 
     def failed_keep(self, error: Exception) -> None:
         """The journal is still there: it is offered at the next start."""
@@ -318,9 +352,12 @@ class RecordScreen(Page[None]):
         return True
 
     def on_unmount(self) -> None:
-        """However the program ends, the recording doesn't keep it; the journal is offered at the next start."""
+        """However the program ends, the recording ends with it, and is kept in its own thread."""
         if self.phase in (ARMED, RUNNING):
-            self._recording.finish()
+            from logger.jobs.record import TOLD_TO_END
+
+            self.desk.ends.set()
+            self._recording.finish(TOLD_TO_END)
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """Enter means one thing at a time; no change of board while it runs."""

@@ -1,7 +1,7 @@
-"""Recordings that broke off: a crash, a flat battery, a pulled plug. What is left of them is offered at the start."""
+"""Recordings that broke off: a crash, a flat battery, a pulled plug. Until they are judged their rigs are restricted."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import BindingType
 from textual.widget import Widget
@@ -13,8 +13,8 @@ from tui.screens.page import Page, key
 from tui.widgets.frame import lines
 
 if TYPE_CHECKING:
-    from logger.jobs.recovering import Found
-
+    from logger.jobs.recovering import Judged
+    from logger.jobs.unfinished import Unfinished
 
 MID_WAY = (
     "Nobody knows where the pins stand: the throw may have ended half-way. Look at both pins, each by itself, before the "
@@ -23,18 +23,19 @@ MID_WAY = (
 
 
 class RecoverScreen(Page[None]):
-    """Each is kept on a sheet of its own, or left for later; nothing is thrown away here."""
+    """Each is judged and kept on a sheet of its own, counted or not, or left for later."""
 
     HELP = "recover"
     BINDINGS: ClassVar[list[BindingType]] = [
-        key("enter", "keep", "keep what is left", "Enter"),
+        key("enter", "keep", "judge and keep", "Enter"),
+        key("d", "discard", "judge, don't count"),
         key("escape,l", "back", "leave for later", "Esc"),
         key("enter,escape", "go_on", "go on", "Enter"),
     ]
 
     def __init__(self) -> None:
         super().__init__()
-        self._left: list[Found] = []
+        self._left: list[Unfinished] = []
         self._told: list[Cell | str] = []
         self._busy = False
 
@@ -45,12 +46,12 @@ class RecoverScreen(Page[None]):
     def on_mount(self) -> None:
         """Look what there is."""
         self.head("a recording broke off")
-        from logger.jobs.recovering import found_broken_off
+        from logger.jobs.recovering import left_over
 
         logbook = self.desk.logbook
-        self.work("look", lambda: found_broken_off(logbook))
+        self.work("look", lambda: left_over(logbook))
 
-    def done_look(self, found: "list[Found]") -> None:
+    def done_look(self, found: "list[Unfinished]") -> None:
         """Show them."""
         self._left = found
         self.refresh_bindings()
@@ -63,58 +64,59 @@ class RecoverScreen(Page[None]):
         if self._left:
             cells.append(
                 Cell(
-                    f"{len(self._left)} recording{'s' if len(self._left) > 1 else ''} broke off before it was kept:",
+                    f"{len(self._left)} recording{'s' if len(self._left) > 1 else ''} broke off before it was judged:",
                     STRONG,
                 )
             )
             cells += [
-                Cell(f"- {one.rig}, {one.direction}, begun {one.begun:%Y-%m-%d %H:%M}", WARN)
-                for one in self._left
+                Cell(f"- {one.rig or 'a rig that nobody knows'}: {one.sentence}", WARN) for one in self._left
             ]
             cells += [
                 Cell(""),
                 Cell(MID_WAY, BAD),
                 Cell(FALL, WARN),
                 Cell(""),
-                Cell(
-                    "Enter judges what is left and keeps it on a spot sheet. Esc leaves it; it is offered again."
-                ),
+                Cell("Enter judges what is left and keeps it on a spot sheet."),
+                Cell("D judges it and raises what it shows, but it counts for nothing."),
+                Cell("Esc leaves it: the rig stays restricted, and it is offered again."),
             ]
         cells += self._told
         self.query_one("#first", Static).update(lines(self.app, cells))
 
     def action_keep(self) -> None:
         """One after the other, in a worker."""
-        from logger.jobs.recovering import keep_broken_off
+        self._judge(discard=False)
+
+    def action_discard(self) -> None:
+        """They count for nothing; what they show is raised all the same."""
+        self._judge(discard=True)
+
+    def _judge(self, *, discard: bool) -> None:
+        from logger.jobs.recovering import judge_left_over
 
         self._busy = True
         self.refresh_bindings()
         desk, left = self.desk, list(self._left)
-        self.work("keep", lambda: [keep_broken_off(one, desk.logbook, desk.by, desk.now()) for one in left])
+        self.work(
+            "keep",
+            lambda: list(judge_left_over(left, desk.logbook, desk.by, desk.now(), discard=discard)),
+        )
 
     def failed_keep(self, error: Exception) -> None:
-        """It is still there, and can be tried again."""
+        """They are still there, and can be tried again."""
         self._busy = False
         self.refresh_bindings()
         self.tell(str(error), BAD)
 
-    def done_keep(self, kept: list[Any]) -> None:
-        """What became of each."""
-        self._left = []
-        self._told = [Cell("Kept:", STRONG)]
-        for recorded, where in kept:
-            for throw in recorded.throws:
-                judged = throw.assessment
-                if where.kept_out:
-                    said = f"not in the logbook, {where.kept_out}. It is in {where.file}."
-                    self._told.append(Cell(f"{judged.direction}: {said}", WARN))
-                    continue
-                said = f"{judged.verdict}. {sentence(judged.because)} On sheet {where.sheet}."
-                self._told.append(Cell(f"{judged.direction}: {said}", verdict_cell(judged.verdict).tone))
+    def done_keep(self, judged: "list[Judged]") -> None:
+        """What became of each; one that can't be judged is still there."""
+        self._busy = False
+        self._left = [one.recording for one in judged if one.error is not None]
+        self._told = [Cell("Judged:", STRONG), *(cell for one in judged for cell in _told(one))]
         self._told += [
             Cell(""),
             Cell(MID_WAY, WARN),
-            Cell("It broke off: throw again for a whole record. Enter goes on.", GOOD if kept else BAD),
+            Cell("It broke off: throw again for a whole record. Enter goes on.", GOOD),
         ]
         self.refresh_bindings()
         self.repaint()
@@ -124,8 +126,34 @@ class RecoverScreen(Page[None]):
         self.dismiss(None)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Before: keep or leave. Then only: go on."""
-        kept = bool(self._told)
-        return {"keep": bool(self._left) and not self._busy, "back": not kept, "go_on": kept}.get(
-            action, True
+        """Before: keep, discard or leave. Then only: go on, or discard what can't be judged."""
+        done, waiting = bool(self._told), bool(self._left) and not self._busy
+        return {
+            "keep": waiting and not done,
+            "discard": waiting,
+            "back": not done,
+            "go_on": done,
+        }.get(action, True)
+
+
+def _told(one: "Judged") -> list[Cell]:
+    """What became of one recording, a line for each movement."""
+    whose = f"{one.recording.rig or 'a rig that nobody knows'}, {one.recording.direction or 'either way'}"
+    if one.error is not None:
+        return [Cell(f"{whose}: still not judged. {sentence(str(one.error))} D sets it aside.", BAD)]
+    if one.recorded is None:
+        return [Cell(f"{whose}: it can't be judged. It was set aside: {one.set_aside}", BAD)]
+    if one.kept is None:
+        return [Cell(f"{whose}: dropped, it is no throw of a rig in this logbook.", WARN)]
+    if one.kept.kept_out:
+        where = f"not in the logbook, {one.kept.kept_out}. It is in {one.kept.file}."
+        return [Cell(f"{whose}: {where}", WARN)]
+    where = f"On sheet {one.kept.sheet}." if one.kept.sheet else f"In {one.kept.file}."
+    found = []
+    for throw in one.recorded.throws:
+        judged = throw.assessment
+        said = f"{judged.verdict}. {sentence(judged.because)} {where}"
+        found.append(
+            Cell(f"{one.recording.rig}, {judged.direction}: {said}", verdict_cell(judged.verdict).tone)
         )
+    return found

@@ -10,9 +10,9 @@ from textual.widgets import DataTable, Static
 from logger.core.fitting.coverage import coverage_line
 from logger.core.quantities.plain import counted
 from logger.core.standing.status import IN_SERVICE
-from logger.core.standing.status_words import caution, headline, way_down
+from logger.core.standing.status_words import caution, headline
 from tui.doors import start_sheet
-from tui.present import BAD, QUIET, STATUSES, WARN, Cell, day, held_lines, status_cell
+from tui.present import BAD, QUIET, STATUSES, WARN, Cell, day, held_lines, status_cell, unfinished_in
 from tui.rig_rows import HEADINGS, LISTS, rows_of
 from tui.screens.page import Page, key
 from tui.widgets.frame import lines
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from logger.jobs.rig_list import RigHistory
 
 MOST_REASONS = 2
+UNFINISHED = "A recording was never judged: press J. Until then no sheet is accepted and no order cleared."
 
 
 class RigScreen(Page[None]):
@@ -38,6 +39,7 @@ class RigScreen(Page[None]):
         key("r", "trend", "trend"),
         key("p", "papers", "papers"),
         key("e", "edit", "rig values"),
+        key("j", "judge", "judge the recording"),
         key("w", "way_back", "way back"),
         key("u", "take_out", "take out of use"),
         key("x", "practise", "practise"),
@@ -120,11 +122,13 @@ class RigScreen(Page[None]):
             cells = []  # the caution says the same, and more
         if caution(status):
             cells.append(Cell(caution(status), BAD))
+        if unfinished_in(status):
+            cells.append(Cell(UNFINISHED, BAD))
         held = held_lines(status)
         cells += [Cell(text) for text in held[:MOST_REASONS]]
         if len(held) > MOST_REASONS:
             cells.append(Cell(f"and {counted(len(held) - MOST_REASONS, 'more reason')} (W shows all)", QUIET))
-        if way_down(status):
+        if status.open:
             cells.append(Cell("The way back, step by step: press W.", "strong"))
         elif not standing.commissioned:
             cells.append(
@@ -203,6 +207,10 @@ class RigScreen(Page[None]):
         """The rig's values, with ``rig fit`` beside them."""
         self.open_screen("rig setup", self.rig_name)
 
+    def action_judge(self) -> None:
+        """Judge what is left of recordings that broke off."""
+        self.open_screen("recover")
+
     def action_way_back(self) -> None:
         """What holds the rig and how it comes down."""
         self.open_screen("way back", self.rig_name)
@@ -219,6 +227,8 @@ class RigScreen(Page[None]):
         """The way back is offered where there is one to go."""
         if action == "way_back":
             return self._found is not None and bool(self._found[0].standing.status.open)
+        if action == "judge":
+            return self._found is not None and unfinished_in(self._found[0].standing.status)
         if action == "practise":
             return not self.desk.practice
         return True

@@ -1,13 +1,14 @@
 """The first screen: every rig with where it stands and when it is next due."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
-from tui.present import Cell, day, due_cell, status_cell
+from logger.core.quantities.plain import counted
+from tui.present import WARN, Cell, day, due_cell, status_cell
 from tui.screens.page import Page, key
 from tui.widgets.frame import lines
 from tui.widgets.table import Table
@@ -15,6 +16,7 @@ from tui.widgets.table import Table
 if TYPE_CHECKING:
     from logger.jobs.overview import Overview
     from logger.jobs.rig_list import Listed
+    from logger.jobs.unfinished import Unfinished
 
 EMPTY = (
     Cell("No rig in this logbook yet.", "strong"),
@@ -41,6 +43,7 @@ class RigsScreen(Page[None]):
         key("b", "board", "board"),
         key("l", "logbook", "logbook"),
         key("r", "retired", "retired rigs"),
+        key("j", "judge", "judge recordings"),
         key("f8", "app.day_or_night", "day/night", "F8"),
         key("ctrl+q", "app.leave", "leave", "Ctrl-Q"),
         key("escape", "back", "end practice", "Esc"),
@@ -81,13 +84,13 @@ class RigsScreen(Page[None]):
         self.desk.simulated = any(one.standing.practice for one in found.rigs)
         self.repaint()
         self.refresh_bindings()
-        self.tell("")
-        if found.broken_off and not self._offered:
+        self.tell(unfinished_line(found.unfinished), WARN)
+        if found.unfinished and not self._offered:
             self._offered = True
-            self.offer_recovery()
+            self.action_judge()
 
-    def offer_recovery(self) -> None:
-        """Recordings that broke off are offered at once."""
+    def action_judge(self) -> None:
+        """Recordings that were never judged: offered at once, and whenever there are any."""
         self.open_screen("recover")
 
     def repaint(self) -> None:
@@ -129,6 +132,8 @@ class RigsScreen(Page[None]):
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """Nothing is offered that the logbook doesn't hold."""
         rigs = self._found.rigs if self._found is not None else ()
+        if action == "judge":
+            return self._found is not None and bool(self._found.unfinished)
         if action == "retired":
             return any(one.retired for one in rigs)
         if action == "open":
@@ -167,6 +172,14 @@ class RigsScreen(Page[None]):
         if self.desk.practice:
             self.desk.end_practice()
             self.reload()
+
+
+def unfinished_line(recordings: "Sequence[Unfinished]") -> str:
+    """What stands below the list while recordings aren't judged."""
+    if not recordings:
+        return ""
+    rigs = ", ".join(dict.fromkeys(one.rig or "a rig that nobody knows" for one in recordings))
+    return f"{counted(len(recordings), 'recording')} never judged ({rigs}): press J."
 
 
 def _due(one: "Listed") -> Cell:

@@ -10,6 +10,7 @@ from textual.widgets import DataTable, Static
 from logger.core.quantities.number_text import rounded_up
 from logger.core.quantities.plain import counted
 from logger.core.records.records import ACCEPTED, BENCH, OPEN
+from logger.core.standing.status import LEVELS
 from logger.core.standing.status_words import caution
 from logger.core.trace import LOCK
 from tui.present import BAD, QUIET, STATUSES, STRONG, WARN, Cell, held_lines
@@ -120,7 +121,7 @@ class SheetScreen(Page[None]):
         self.head(
             f"{self.sheet_name} | {kind}, {found.state.state}",
             Cell(f"{mark} {status.level.upper() if tone == BAD else status.level}", tone)
-            if status.open
+            if status.level != LEVELS[0]
             else "",
         )
         step = self.step

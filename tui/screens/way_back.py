@@ -10,9 +10,10 @@ from textual.widgets import Static
 
 from logger.core.cautions import BOTH_PINS, OUT_OF_USE, QUALIFIED
 from logger.core.standing.status import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
-from logger.core.standing.status_words import refused
+from logger.core.standing.status_words import judging_first, refused
 from tui.doors import start_sheet
 from tui.present import BAD, GOOD, QUIET, STATUSES, STRONG, WARN, Cell, held_lines
+from tui.screen_words import for_screen
 from tui.screens.page import Page, key
 from tui.widgets.big import Big
 from tui.widgets.frame import listed
@@ -93,6 +94,7 @@ class WayBackScreen(Page[None]):
         cells += [Cell(text, WARN) for text in refused(status)]
         steps = "The way back, step by step; none can be skipped:"
         cells.append(Cell(steps if self._found.steps else "No order is open against this rig.", STRONG))
+        cells += [Cell(f"[ ] first {for_screen(text)}", WARN) for text in judging_first(status)]
         following = True
         for number, step in enumerate(self._found.steps, start=1):
             mark = "[x]" if step.done else "[ ]"

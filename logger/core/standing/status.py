@@ -10,13 +10,14 @@ The status is worked out from a *set* of orders, never from a stored field and n
 * An order's id is the hash of its content, and a sheet or service entry names the raises it answers from the moment it
   was planned. So the same order met twice (import, merge, a restored copy) is one, and nobody could have named it before
   it was written: that, not a clock, proves that the repair and the recommissioning came after the stall.
+* What isn't judged yet holds the rig without an order (``Pending``): no signature eases it, only the judging.
 * An order names the latest ones its writer could see. One that is named but isn't there was lost: until it is merged
   back, or answered like the worst, the rig is at ``do not use``. So it is where a stored throw or sighting must have
   taken it out of use and the order for that isn't there.
 """
 
 from collections.abc import Container, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from hashlib import sha256
 
@@ -45,6 +46,7 @@ CAUSES: dict[str, tuple[str, str]] = {
     "no start": (RESTRICTED, "no current when there should be some"),
     "failed limit": (RESTRICTED, "a trial failed a limit"),
     "rig changed": (RESTRICTED, "its ratings or limits are others than those it was commissioned by"),
+    "unread recording": (RESTRICTED, "a recording that can't be judged was set aside"),
     "watch sign": (WATCH, "a trial showed something to watch"),
     "person: watch": (WATCH, "a person set it to watch"),
     "person: restricted": (RESTRICTED, "a person restricted it"),
@@ -144,6 +146,20 @@ class Refused:
 
 
 @dataclass(frozen=True)
+class Pending:
+    """What holds the rig until it is judged: no order, so no signature eases it."""
+
+    level: str
+    sentence: str
+    step: str
+    """What judges it."""
+    journal: str = ""
+    """Path of the unfinished recording; empty: it is none."""
+    refuses: bool = True
+    """Until it is judged no sheet is accepted and no order cleared."""
+
+
+@dataclass(frozen=True)
 class Status:
     """Where the rig stands and what holds it there."""
 
@@ -151,6 +167,7 @@ class Status:
     open: tuple[OpenRaise, ...]
     """Worst first."""
     refused: tuple[Refused, ...]
+    pending: tuple[Pending, ...] = ()
 
     @property
     def open_ids(self) -> tuple[str, ...]:
@@ -161,6 +178,13 @@ class Status:
 def worst(levels: Iterable[str]) -> str:
     """The highest of the levels (one this version doesn't know is the highest); none: ``in service``."""
     return max((one if one in LEVELS else DO_NOT_USE for one in levels), key=LEVELS.index, default=IN_SERVICE)
+
+
+def with_pending(status: Status, pending: Iterable[Pending]) -> Status:
+    """The same rig, held as well by what isn't judged yet."""
+    pending = tuple(pending)
+    level = worst((status.level, *(one.level for one in pending)))
+    return replace(status, level=level, pending=status.pending + pending)
 
 
 def level_of(order: Order) -> str:

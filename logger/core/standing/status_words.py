@@ -1,7 +1,7 @@
 """How a rig's status is said, once for command line, screen and report."""
 
 from logger.core.cautions import OUT_OF_USE
-from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, LEVELS, NEED_SAID, Status
+from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, LEVELS, NEED_SAID, Status, worst
 
 STYLE = {"in service": "good", "watch": "warn", "restricted": "warn", "do not use": "bad"}
 """Status: one of the styles of ``cli.output``; colour only repeats the word."""
@@ -35,19 +35,28 @@ def reasons(status: Status) -> list[str]:
     grouped: dict[tuple[str, str], list[str]] = {}
     for one in status.open:
         grouped.setdefault((one.level, one.sentence), []).append(one.ids[0][:8])
-    return [f"{level}: {sentence} [{', '.join(ids)}]" for (level, sentence), ids in grouped.items()]
+    held = [f"{level}: {sentence} [{', '.join(ids)}]" for (level, sentence), ids in grouped.items()]
+    return held + pending(status)
+
+
+def pending(status: Status) -> list[str]:
+    """What isn't judged yet and holds the rig until it is."""
+    return list(dict.fromkeys(f"{one.level}: {one.sentence}" for one in status.pending))
 
 
 def way_down(status: Status) -> list[str]:
     """The steps that bring it down, in order; empty in service."""
     if status.level == LEVELS[0]:
         return []
-    needs = list(
-        dict.fromkeys(need for one in status.open if one.level == status.level for need in one.needs)
-    )
-    if "reason" in needs:
-        return [NEXT_STEP["reason"]]
-    return [NEXT_STEP[need] for need in needs]
+    highest = worst(one.level for one in status.open)
+    needs = list(dict.fromkeys(need for one in status.open if one.level == highest for need in one.needs))
+    steps = [NEXT_STEP["reason"]] if "reason" in needs else [NEXT_STEP[need] for need in needs]
+    return judging_first(status) + steps
+
+
+def judging_first(status: Status) -> list[str]:
+    """The steps that judge what isn't judged yet: they come before every other."""
+    return list(dict.fromkeys(one.step for one in status.pending))
 
 
 def refused(status: Status) -> list[str]:
@@ -69,6 +78,8 @@ __all__ = [
     "STYLE",
     "caution",
     "headline",
+    "judging_first",
+    "pending",
     "reasons",
     "refused",
     "short",
