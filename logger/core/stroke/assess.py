@@ -268,6 +268,10 @@ def _notes(evidence: Evidence) -> tuple[str, ...]:
         )
     if segments.pauses > len(segments.breaks):
         notes.append(f"the current broke off {segments.pauses} time(s) in mid-movement")
+    if segments.settled_latest > segments.settled:
+        notes.append(
+            "the start-up current doesn't settle into the run: the running current is given with and without it"
+        )
     if segments.spikes > MANY_SPIKES * (segments.last - segments.first):
         notes.append(f"{segments.spikes} lone reading(s) were replaced by their neighbours")
     if evidence.baseline is None:

@@ -19,6 +19,8 @@ ACS712 data sheet gives, taken as a rectangle."""
 VOLTAGE_GAIN_U = 0.01 / np.sqrt(3.0)
 """The same for voltage: a divider of two 1 % resistors (*practice*)."""
 K = 2.0
+START_KNOWN_TO = 2
+"""Rows."""
 MOST_LOST = 0.01
 """Share of a run beyond the channel's range with which a mean can still be given (*practice*)."""
 
@@ -76,7 +78,9 @@ def figures_of(
         end_s=end,
         travel_time_s=_travel_time(start, end, clock_u),
         inrush_a=_inrush(segments, clip_a, zero_u, gains),
-        run_current_a=_run_current(load_s, load_a, clip_a, zero_u, gains),
+        run_current_a=_run_current(
+            load_s, load_a, segments.settled_latest - segments.settled, clip_a, zero_u, gains
+        ),
         peak_run_current_a=_peak(load_a, peak_window, clip_a, zero_u, gains),
         stall_current_a=_stall(current_a, moved, segments, clip_a, zero_u, gains),
         mean_voltage_v=_mean_voltage(trace, voltage_v, segments, gains),
@@ -134,17 +138,32 @@ def _inrush(segments: Segments, clip_a: float | None, zero_u: float, gains: Gain
 
 
 def _run_current(
-    time: FloatArray, current: FloatArray, clip_a: float | None, zero_u: float, gains: Gains
+    time: FloatArray,
+    current: FloatArray,
+    unsettled: int,
+    clip_a: float | None,
+    zero_u: float,
+    gains: Gains,
 ) -> Measured | None:
-    """Time-average over the run. The scatter is taken from block means, so that slow beats of an aliased ripple count."""
+    """Time-average over the run. The scatter is taken from block means, so that slow beats of an aliased ripple count.
+
+    ``unsettled``: rows at the beginning that may still be the start; 0: none. With and without them lie within the ±.
+    """
     lost = float(np.mean(at_the_ceiling(current, clip_a))) if len(current) else 0.0
     if len(current) < 4 or lost > MOST_LOST:
         return None
-    mean = integrate(current, time) / float(time[-1] - time[0])
+    # Where the start ends is known to two rows at best.
+    later = min(max(unsettled, START_KNOWN_TO), len(current) - 2)
+    mean, without = (
+        integrate(current[rows:], time[rows:]) / float(time[-1] - time[rows]) for rows in (0, later)
+    )
+    start_a = abs(mean - without) / np.sqrt(3.0)
+    if unsettled:
+        mean, start_a = 0.5 * (mean + without), 0.5 * start_a
     beyond_a = (
         lost * (clip_a or 0.0) / np.sqrt(3.0)
     )  # where it was cut off it may have been twice as high (*assumed*)
-    return expanded(mean, zero_u, _scatter_of_mean(current), gains.current * mean, beyond_a)
+    return expanded(mean, zero_u, _scatter_of_mean(current), gains.current * mean, start_a, beyond_a)
 
 
 def _scatter_of_mean(current: FloatArray) -> float:

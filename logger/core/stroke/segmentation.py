@@ -62,6 +62,8 @@ class Segments:
     pauses: int
     """Breaks in the current within the movement, long or short."""
     spikes: int
+    settled_latest: int = 0
+    """First row at which the start-up transient is over for certain; later than ``settled`` where it isn't resolved."""
     breaks: tuple[Break, ...] = ()
     """Breaks of a contact in mid-throw, each with the surge after it."""
 
@@ -116,8 +118,8 @@ def segment(trace: Trace, no_load_current_a: float, stroke: FullStroke) -> Segme
     rest_a = max(REST_SHARE * no_load_current_a, NOISE_SIGMAS * noise_a)
     breaks = find_breaks(current, time_s, first, last, rest_a, period_s)
     start_until = breaks[0].opened - 1 if breaks else last
-    settled, ramped = (
-        (first, False) if starts_running else end_of_transient(current, time_s, first, start_until)
+    settled, ramped, settled_latest = (
+        (first, False, first) if starts_running else end_of_transient(current, time_s, first, start_until)
     )
     inrush = None if starts_running or ramped else slice(first, settled)
     breaks = with_coasting(breaks, current, time_s, inrush)
@@ -138,6 +140,7 @@ def segment(trace: Trace, no_load_current_a: float, stroke: FullStroke) -> Segme
         first=first,
         settled=settled,
         ramped=ramped,
+        settled_latest=settled_latest,
         last=last,
         start_s=start_s,
         start_u_s=start_u_s,

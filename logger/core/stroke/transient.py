@@ -4,9 +4,11 @@ A switch closed on a standing motor gives a peak that falls from its first momen
 speed up holds or raises its current as long as it accelerates, and then lets go at once.
 """
 
+from typing import NamedTuple
+
 import numpy as np
 
-from logger.core.quantities.numerics import median_of, robust_sd, runs_of
+from logger.core.quantities.numerics import median_of, moving_mean, robust_sd, runs_of
 from logger.core.trace import FloatArray
 
 NOISE_SIGMAS = 5.0
@@ -26,14 +28,89 @@ HOLD_OVER_FALL = 4
 (*assumed*)."""
 
 
-def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: int) -> tuple[int, bool]:
-    """First row at which the start-up transient is over, and whether it was a drive's ramp.
+ROUNDED = 2.0
+"""A filter makes the time from peak to half up to so many times that of a plain decay (*practice*)."""
+MOST_OF_IT = 1.0 / 3.0
+"""A start that takes more of the movement than this isn't told from a load that eases: it isn't resolved (*practice*)."""
+STRONG_RIPPLE = 0.1
+"""A ripple with an amplitude below this share of its level makes no peak of ``SMALLEST_PEAK``."""
+RIPPLE_SHARE = 0.5
+"""Share of the scatter of a run that one frequency and its neighbours carry, if it is a ripple (*practice*)."""
+FEWEST_PERIODS = 6
+MOST_ROWS_LOOKED_AT = 16384
+CLEAR_LINE = 4.0
+"""A ripple's frequency stands out of those beside it by more than this factor (*practice*); a hump's doesn't."""
+FEWEST_AHEAD = 5
+"""Rows on which the level after a rise is taken at least."""
+
+
+class Transient(NamedTuple):
+    """A start-up transient; rows count those of the record."""
+
+    settled: int
+    """First row at which it is over."""
+    ramped: bool
+    """It was a drive's ramp of the speed, not the inrush of a switch."""
+    settled_latest: int
+    """First row at which it is over for certain; later than ``settled`` where the start isn't told from an easing load."""
+
+
+def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: int) -> Transient:
+    """When the start-up transient is over, and whether it was a drive's ramp.
 
     An inrush is judged by how fast it halves: the excess over the level that follows is timed to its half; six halvings
-    leave 1.6 %. A start without a peak is over when the current has risen to that level.
+    leave 1.6 %. A start without a peak is over when the current has risen to that level. A strong ripple is averaged over
+    its own period first, so that none of its waves passes for a peak.
     """
-    ramp = end_of_ramp(current, first, last)
-    return (_end_of_peak(current, time_s, first, last), False) if ramp is None else (ramp, True)
+    moving = without_ripple(current[first : last + 1])
+    ramp = end_of_ramp(moving, 0, last - first)
+    if ramp is not None:
+        return Transient(first + ramp, True, first + ramp)
+    settled = _end_of_peak(moving, time_s[first : last + 1], 0, last - first)
+    latest = max(1, int(MOST_OF_IT * (last - first + 1)))
+    if settled <= latest:
+        return Transient(first + settled, False, first + settled)
+    risen = _end_of_rise(moving, 0, last - first)
+    return Transient(first + min(risen, latest), False, first + latest)
+
+
+def without_ripple(moving: FloatArray) -> FloatArray:
+    """A movement with a strong ripple averaged over its own period, else as it is; shape (n,) -> (n,)."""
+    period = _period_of_ripple(moving)
+    return moving if period is None else moving_mean(moving, period)
+
+
+def _period_of_ripple(moving: FloatArray) -> int | None:
+    """Rows of one period of a ripple that is strong enough to pass for a peak, from the inner run; None: there is none."""
+    n = len(moving)
+    inner = moving[n // 5 : n - n // 10][:MOST_ROWS_LOOKED_AT]
+    rows = len(inner)
+    if rows < 4 * FEWEST_PERIODS:
+        return None
+    place = np.arange(rows) - 0.5 * (rows - 1)
+    off = inner - inner.mean()
+    off = off - place * (float(place @ off) / float(place @ place))
+    power = np.abs(np.fft.rfft(off * np.hanning(rows))) ** 2
+    top = int(np.argmax(power[FEWEST_PERIODS:])) + FEWEST_PERIODS  # a slower wave is the load's own shape
+    reach = max(2, top // 20)  # the speed changes a little under way
+    beside = np.concatenate(
+        (power[max(0, top - 3 * reach) : top - reach], power[top + reach + 1 : top + 3 * reach])
+    )
+    near = float(power[top - reach : top + reach + 1].sum())
+    if float(power[top]) < CLEAR_LINE * float(beside.max(initial=0.0)):
+        return None
+    whole = float(power[FEWEST_PERIODS:].sum())
+    # sin^2 under a Hann window: the sum of its power is 3/32 of rows^2 times the square of its amplitude, on one side.
+    amplitude = np.sqrt(near * 32.0 / 3.0) / rows
+    if whole <= 0.0 or near < RIPPLE_SHARE * whole or amplitude < STRONG_RIPPLE * abs(median_of(inner)):
+        return None
+    return max(2, round(rows / top))
+
+
+def _inner_level(moving: FloatArray) -> float:
+    """Level of a movement away from both its ends [A]."""
+    n = len(moving)
+    return median_of(moving[n // 5 : max(n // 5 + 1, n - n // 10)])
 
 
 def end_of_ramp(current: FloatArray, first: int, last: int) -> int | None:
@@ -82,7 +159,7 @@ def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int,
 
 
 def _end_of_peak(current: FloatArray, time_s: FloatArray, first: int, last: int) -> int:
-    """The end of an inrush, or of a start without a peak."""
+    """The end of an inrush, or of a start without a peak; past the last row where it never comes."""
     length = last - first + 1
     if length < FEWEST_ROWS:
         return first
@@ -93,26 +170,45 @@ def _end_of_peak(current: FloatArray, time_s: FloatArray, first: int, last: int)
         return first  # too short to have a run after its start
     after = median_of(later)
     if current[peak] <= SMALLEST_PEAK * after:
-        # The load may only come later: what the start rises to is no more than the lightest part of the run.
-        return _end_of_rise(current, first, last, min(after, _lightest(current[first + window : last + 1])))
-    level = _lightest(current[peak : last + 1])
+        return _end_of_rise(current, first, last)
+    level = min(after, _inner_level(current[first : last + 1]))
     settled = first + 1
     for _ in range(2):
-        half = 0.5 * (current[peak] + level)
-        found = _falls_for_good(current[first : last + 1], peak - first, half)
+        found = _falls_for_good(current[first : last + 1], peak - first, 0.5 * (current[peak] + level))
         if found is None:
-            return _end_of_rise(current, first, last, level)
+            return _end_of_rise(current, first, last)
         j = first + found
-        share = (current[j - 1] - half) / max(current[j - 1] - current[j], 1e-12)
-        half_time_s = time_s[j - 1] + share * (time_s[j] - time_s[j - 1]) - time_s[peak]
-        over_s = time_s[peak] + DECAY_HALVINGS * max(half_time_s, 0.0)
+        over_s = _falls_at(current, time_s, peak, j, level, 0.5) + (DECAY_HALVINGS - 1) * _half_time(
+            current, time_s, peak, j, level
+        )
         settled = max(j, int(np.searchsorted(time_s, over_s)))
-        settled = min(settled, first + max(1, (2 * length) // 3))
         ahead = current[settled : min(last + 1, settled + max(5, settled - peak))]
         if len(ahead) == 0:
             break
         level = median_of(ahead)
     return settled
+
+
+def _half_time(current: FloatArray, time_s: FloatArray, peak: int, half: int, level: float) -> float:
+    """In which time the excess over ``level`` halves [s]; ``half``: first row with less than half of it.
+
+    The time since the peak; no more than twice what the fall itself says (from three quarters to a half is 0.585 of a
+    halving), so that a top held flat doesn't count while one that a filter has rounded does.
+    """
+    halved_s = _falls_at(current, time_s, peak, half, level, 0.5)
+    fall_s = halved_s - _falls_at(current, time_s, peak, half, level, 0.75)
+    return max(0.0, min(ROUNDED * fall_s / float(np.log2(1.5)), halved_s - float(time_s[peak])))
+
+
+def _falls_at(
+    current: FloatArray, time_s: FloatArray, peak: int, half: int, level: float, share: float
+) -> float:
+    """When the excess over ``level`` last fell through this share of the peak's, before or at row ``half`` [s]."""
+    mark = level + share * (current[peak] - level)
+    above = np.flatnonzero(current[peak:half] > mark)
+    i = peak + int(above[-1]) if len(above) else peak
+    part = (current[i] - mark) / max(current[i] - current[i + 1], 1e-12)
+    return float(time_s[i] + min(max(part, 0.0), 1.0) * (time_s[i + 1] - time_s[i]))
 
 
 def _falls_for_good(current: FloatArray, peak: int, level_a: float) -> int | None:
@@ -126,15 +222,17 @@ def _falls_for_good(current: FloatArray, peak: int, level_a: float) -> int | Non
     return None
 
 
-def _lightest(current: FloatArray) -> float:
-    """Level of the lightest twentieth of a stretch [A]: what a start decays towards, whatever comes later."""
-    rows = max(1, len(current) // 20)
-    blocks = current[: rows * (len(current) // rows)].reshape(-1, rows)
-    return float(blocks.mean(axis=1).min())
+def _end_of_rise(current: FloatArray, first: int, last: int) -> int:
+    """First row at which a start without a peak has come as near to its level as an inrush does in six halvings.
 
-
-def _end_of_rise(current: FloatArray, first: int, last: int, level: float) -> int:
-    """First row at which a start without a peak has come as near to its level as an inrush does in six halvings."""
-    up = np.flatnonzero(current[first : last + 1] >= (1.0 - RISEN_TO) * level)
-    rows = int(up[0]) if len(up) else 0
-    return min(first + int(np.ceil(rows * DECAY_HALVINGS / np.log2(1.0 / RISEN_TO))), last)
+    Its level is what follows: the mean of as much again twice over as the rise has taken. A load that comes on later is
+    none of the start's business.
+    """
+    rows = np.arange(max(1, (last - first) // 3))
+    fewest = max(FEWEST_AHEAD, (last - first) // 50)  # a relay that bounces is no level
+    ahead = np.minimum(rows + np.maximum(fewest, 2 * rows), last - first + 1)
+    total = np.concatenate(([0.0], np.cumsum(current[first : last + 1])))
+    level = (total[ahead] - total[rows]) / np.maximum(ahead - rows, 1)
+    up = np.flatnonzero(current[first + rows] >= (1.0 - RISEN_TO) * level)
+    risen = int(up[0]) if len(up) else 0
+    return min(first + int(np.ceil(risen * DECAY_HALVINGS / np.log2(1.0 / RISEN_TO))), last)

@@ -102,7 +102,7 @@ def test_a_head_that_makes_no_sense_is_not_believed(head):
     assert clipped_of(assess_trace(replace(Drawn().trace(), head=head), RIG)) is None
 
 
-@pytest.mark.parametrize("share", [0.2, 0.4])
+@pytest.mark.parametrize("share", [0.04, 0.07, 0.2, 0.4])
 @pytest.mark.parametrize("seed", range(5))
 def test_tops_of_a_ripple_cut_off_one_by_one_are_found(share, seed):
     """A fifth of the rows at the very same top reading, none of them next to each other: that is a channel at its end."""
