@@ -313,8 +313,6 @@ def _next_check(book: Logbook, rig: str, today: date) -> "NextCheck":
     from logger.core.standing.service import entry_from, next_check
 
     entries = [entry_from(row) for row in book.services(rig)]
-    if not any(one.due_on or one.due_hours_h is not None or one.due_cycles is not None for one in entries):
-        return next_check((), (), today)
     checked = book.newest_check(rig, CHECKING, today)
     hours = [one.machine_hours_h for one in sorted(entries, key=lambda one: one.on) if one.machine_hours_h]
     counted = [one.on for one in entries if one.due_cycles is not None]

@@ -11,6 +11,7 @@ from logger.core.records.records import (
     ACCEPTED,
     BENCH,
     COMMISSIONING,
+    REJECTED,
     Decision,
     Judgement,
     Placement,
@@ -112,18 +113,21 @@ class AcceptRows(AskingRows):
         A throw without a date has no day: it shows nothing of when the rig was checked.
         """
         marks = ", ".join("?" for _ in kinds)
+        # From the newest throw backwards, by the index of rig and day: a list of rigs asks this for each.
         rows = self.read(
-            "SELECT sheet.id, max(substr(trial.started, 1, 10)) AS day FROM sheet"
-            " JOIN placement ON placement.sheet = sheet.id JOIN trial ON trial.id = placement.trial"
-            f" WHERE sheet.rig = ? AND sheet.kind IN ({marks}) AND trial.started NOT NULL"
-            " AND sheet.id IN (SELECT sheet FROM decision WHERE outcome = ?)"
-            " AND placement.trial NOT IN"
-            " (SELECT trial FROM placement AS out WHERE out.sheet = sheet.id AND out.left_out <> '')"
-            " GROUP BY sheet.id ORDER BY day DESC",
-            [rig, *kinds, ACCEPTED],
+            "SELECT substr(trial.started, 1, 10) FROM trial"
+            " JOIN placement ON placement.trial = trial.id JOIN sheet ON sheet.id = placement.sheet"
+            f" WHERE trial.rig = ? AND sheet.kind IN ({marks}) AND trial.started NOT NULL"
+            " AND substr(trial.started, 1, 10) <= ?"
+            " AND EXISTS (SELECT 1 FROM decision WHERE decision.sheet = sheet.id AND outcome = ?)"
+            " AND NOT EXISTS (SELECT 1 FROM decision WHERE decision.sheet = sheet.id AND outcome = ?)"
+            " AND EXISTS (SELECT 1 FROM seal WHERE seal.sheet = sheet.id)"
+            " AND NOT EXISTS (SELECT 1 FROM placement AS out"
+            " WHERE out.trial = trial.id AND out.sheet = sheet.id AND out.left_out <> '')"
+            " ORDER BY trial.started DESC LIMIT 1",
+            [rig, *kinds, until.isoformat(), ACCEPTED, REJECTED],
         )
-        days = ((row[0], date.fromisoformat(row[1])) for row in rows)
-        return next((day for name, day in days if day <= until and self.sheet(name).state == ACCEPTED), None)
+        return date.fromisoformat(rows[0][0]) if rows else None
 
     def accept(
         self, sheet: str, rig: "Rig", signed: str, by: str, now: datetime, cautions_read: bool = False

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE
 from logger.core.machine.limits import limits_for
@@ -14,7 +14,7 @@ from logger.core.rig import Rig
 from logger.core.seasons.expected import Expected, OwnWeather, expected_throw
 from logger.core.sheets.questions import QUESTIONS
 from logger.core.sheets.sheet import Plan
-from logger.core.standing.service import NextCheck
+from logger.core.standing.service import SEASON, NextCheck
 from logger.core.standing.status import DO_NOT_USE, Status
 from logger.core.standing.status_words import headline, reasons, way_down
 from logger.core.stroke.baseline import Baseline
@@ -58,8 +58,6 @@ STOP = (
 """When nobody should go on working with it. Source: method.md 5; the causes of the status 'do not use'."""
 EVERY_TIME = "At every change: look at the left pin, look at the right pin, each by itself; then the maker's load check."
 CARD_EVENTS = 4
-CARD_DAYS = 92
-"""A cab card counts for a season at most (common practice, no source)."""
 OLDER_CARD = (
     "This card says how things were on the day of print. If the rig stalled, stopped short, or a pin was seen out since, "
     "this card no longer counts: do not use the rig."
@@ -200,7 +198,7 @@ def card_counts_until(source: FormSource) -> date:
 
     A card that was printed can't be called back, so it must end by itself.
     """
-    latest = source.issued + timedelta(days=CARD_DAYS)
+    latest = source.issued + SEASON
     due = source.next_check.on
     return latest if due is None else max(source.issued, min(due, latest))
 

@@ -17,12 +17,11 @@ from logger.core.seasons.season import RigHistory, SeasonCheck, SeasonThrow
 from logger.core.sheets.byhand_lines import EXAMPLE, parse_line
 from logger.core.sheets.questions import QUESTIONS
 from logger.core.sheets.sheet import KINDS, plan_for
-from logger.core.standing.service import NextCheck
+from logger.core.standing.service import SEASON, NextCheck
 from logger.core.standing.status import DO_NOT_USE, OpenRaise, Status
 from logger.core.stroke.baseline import make_baseline
 from logger.report.document import Cautions, Facts, Table, words
 from logger.report.forms import (
-    CARD_DAYS,
     CARD_TEMPERATURES_C,
     FormSource,
     blank_sheet,
@@ -186,9 +185,9 @@ def test_a_card_ends_with_the_next_check_and_with_the_season_at_the_latest(sourc
     assert card_counts_until(source) == date(2026, 9, 12)
     assert "Counts until 2026-09-12" in words(cab_card(source))
     never = replace(source, next_check=NextCheck())
-    assert card_counts_until(never) == issued + timedelta(days=CARD_DAYS)
+    assert card_counts_until(never) == issued + SEASON
     late = replace(source, next_check=NextCheck(issued + timedelta(days=400)))
-    assert card_counts_until(late) == issued + timedelta(days=CARD_DAYS)
+    assert card_counts_until(late) == issued + SEASON
     overdue = replace(source, next_check=NextCheck(issued - timedelta(days=9), overdue=True))
     assert card_counts_until(overdue) == issued
 

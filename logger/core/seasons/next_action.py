@@ -18,9 +18,9 @@ from logger.core.seasons.season import (
 from logger.core.seasons.season_lines import stretch_of, stretch_starts
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
 from logger.core.seasons.wording_trend import creep_text, figure_name
+from logger.core.standing.service import SEASON
 from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, RESTRICTED
 
-SEASON = timedelta(days=91)
 SOON = timedelta(days=14)
 """A rise is looked into within this (common practice, no source)."""
 
@@ -245,8 +245,6 @@ def _overdue(case: Case) -> NextAction | None:
     if due is None or due >= case.today:
         return None
     why = f"the check was due on {due}"
-    if case.history.due_on is None:
-        why = f"no next check is set, and the last one was on {case.last}, more than three months ago"
     return _act(
         case, 1, "seasonal check: three throws each way", why, "certain", case.today, "board or clamp meter"
     )
@@ -298,9 +296,10 @@ def _act(
 
 
 def _due(case: Case) -> date | None:
+    """As the status says it; a history without one (an export) has a season after its newest check."""
     if case.history.due_on is not None:
         return case.history.due_on
-    return None if case.last is None else case.last + SEASON
+    return None if case.last is None or case.history.provisional else case.last + SEASON
 
 
 def _name(one: TrendResult) -> str:

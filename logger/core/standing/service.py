@@ -91,6 +91,8 @@ def mends(entry: ServiceEntry) -> bool:
     return is_repair(entry.action, entry.found.what, entry.fixed.what)
 
 
+SEASON = timedelta(days=91)
+"""The next check after an accepted one, unless a service entry says otherwise. Common practice, no source."""
 DETAILS = (
     "parts",
     "machine_hours_h",
@@ -190,9 +192,10 @@ def next_check(
     machine_hours_h: float | None = None,
     throws_since: int | None = None,
 ) -> NextCheck:
-    """Reckon the next check from the newest entry that set one.
+    """Reckon the next check from the newest entry that set one, else a season after the newest accepted check.
 
-    A check done since then starts the same interval in days again; hours and cycles it answers altogether.
+    A check done since then starts the same interval in days again; hours and cycles it answers altogether, and the season
+    holds again.
 
     Args:
         entries: the rig's maintenance history, in any order.
@@ -204,15 +207,16 @@ def next_check(
     setting = [
         one for one in entries if one.due_on or one.due_hours_h is not None or one.due_cycles is not None
     ]
-    if not setting:
-        return NextCheck()
-    newest = max(setting, key=lambda one: (one.on, one.id))
-    done = max((day for day in checked_on if newest.on < day <= today), default=None)
-    on = newest.due_on
-    if done is not None and on is not None:
-        on = done + max(on - newest.on, timedelta(days=1))
-    hours = newest.due_hours_h if done is None else None
-    cycles = newest.due_cycles if done is None else None
+    newest = max(setting, key=lambda one: (one.on, one.id), default=None)
+    done = max(
+        (day for day in checked_on if (newest is None or newest.on < day) and day <= today), default=None
+    )
+    on = hours = cycles = None
+    if newest is not None and done is None:
+        on, hours, cycles = newest.due_on, newest.due_hours_h, newest.due_cycles
+    elif done is not None:
+        interval = SEASON if newest is None or newest.due_on is None else newest.due_on - newest.on
+        on = done + max(interval, timedelta(days=1))
     if on is None and hours is None and cycles is None:
         return NextCheck()
     said, overdue = [], False

@@ -2,7 +2,7 @@
 
 import json
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 
 from hypothesis import given
@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 
 from logger.core.standing.service import (
     ACTIONS,
+    SEASON,
     Moment,
+    NextCheck,
     ServiceEntry,
     entry_from,
     next_check,
@@ -98,3 +100,13 @@ def test_dates_that_run_backwards_are_named(days: list[date | None]):
     given_days = [day for day in days if day is not None]
     backwards = sum(late < early for early, late in pairwise(given_days))
     assert len(order_complaints(made)) == backwards
+
+
+def test_an_accepted_check_sets_the_next_one_a_season_later_unless_an_entry_says_otherwise():
+    done = date(2026, 6, 20)
+    assert next_check([], [], SUMMER) == NextCheck()
+    found = next_check([], [done], SUMMER)
+    assert (found.on, found.overdue) == (done + SEASON, False)
+    assert next_check([], [done], done + SEASON + timedelta(days=1)).overdue
+    by_hours = next_check([entry(due_hours_h=500.0)], [done], SUMMER)
+    assert (by_hours.on, by_hours.hours_h) == (done + SEASON, None)
