@@ -10,7 +10,7 @@ from typing import Any
 __version__ = "0.1.0"
 
 OFFERED = (
-    *("LogbookReader", "assess_trace", "make_baseline", "open_logbook_readonly"),
+    *("LogbookReader", "assess_record", "assess_trace", "make_baseline", "open_logbook_readonly"),
     *("read_rig", "read_trace", "to_frame"),
 )
 

@@ -7,6 +7,8 @@
     >>> found.verdict, [sign.sign for sign in found.signs if sign.level == "fail"]
     ('fail', ['stall'])
 
+A record may hold more than one movement: ``assess_record`` judges each, ``assess_trace`` gives the worst of them.
+
 Everything is in SI units, and the unit stands in the name: ``trace.time_s``, ``found.figures.run_current_a``. A figure is
 a pair of value and expanded uncertainty (k = 2), or None where the record can't give it. Nothing here writes.
 """
@@ -19,7 +21,7 @@ from typing import TYPE_CHECKING
 
 from logger.core.assessment import Assessment, Figures, Measured, Profile, Sign
 from logger.core.rig import Rig
-from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.assess import assess_record, assess_trace
 from logger.core.stroke.baseline import Baseline, make_baseline
 from logger.core.trace import Trace
 from logger.errors import InputError, OutsideError
@@ -41,6 +43,7 @@ __all__ = [
     "Rig",
     "Sign",
     "Trace",
+    "assess_record",
     "assess_trace",
     "make_baseline",
     "open_logbook_readonly",
@@ -78,8 +81,8 @@ def read_rig(path: str | Path) -> Rig:
 def to_frame(what: Trace | Profile | Assessment | Iterable[Assessment]) -> "DataFrame":
     """A pandas table: one row a sample of a trace, one a grid point of a profile, one a judged throw.
 
-    Columns carry their units in their names. Of a throw: direction, usable, verdict, because, end, and for each figure
-    its value and, as ``NAME_u``, its expanded uncertainty (k = 2); NaN where the record can't give it.
+    Columns carry their units in their names. Of a throw: direction, movement (of how many in its record), usable,
+    verdict, because, end, and for each figure its value and, as ``NAME_u``, its expanded uncertainty (k = 2); NaN where the record can't give it.
 
     >>> to_frame(read_trace("sample-runs/baseline/lock-1.csv")).columns.tolist()
     ['time_s', 'current_a', 'voltage_v']
@@ -112,6 +115,8 @@ def _row(one: Assessment) -> dict[str, object]:
         "file": one.file,
         "started": one.started,
         "direction": one.direction,
+        "movement": one.movement,
+        "movements": one.movements,
         "usable": one.usable,
         "verdict": one.verdict,
         "because": one.because,

@@ -12,6 +12,7 @@ import numpy as np
 
 from logger.core.trace import FloatArray, Trace
 from logger.files.tracefile import write_trace
+from logger.protocol.rehearsal import Source
 from tests.made_strokes import NOON, RIG
 
 RATE_HZ = 200
@@ -58,6 +59,17 @@ def record(
     time_s = np.arange(len(current_a)) / RATE_HZ
     started = NOON + timedelta(minutes=minutes)
     return Trace(time_s, current_a.round(4), voltage_v.round(3), direction, RIG.name, started, 8.0)
+
+
+def source_of(trace: Trace) -> Source:
+    """A board that shows this record once, then rest for ever."""
+
+    def source(time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        row = np.round(time_s * RATE_HZ).astype(int)
+        shown = np.where(row < len(trace), trace.current_a[np.minimum(row, len(trace) - 1)], 0.0)
+        return shown, 12.6 - 0.1 * np.abs(shown)
+
+    return source
 
 
 def write(folder: Path, name: str, trace: Trace, **changes: object) -> Path:

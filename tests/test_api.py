@@ -13,6 +13,8 @@ from logger.errors import InputError
 from logger.jobs.exporting import export
 from logger.jobs.importing import Order, import_traces
 from logger.jobs.rig_list import add_rig
+from tests.cli.sheet_steps import RIG_FILE
+from tests.records_of_several import GOOD, STALLED, record
 from tests.report.made_material import DAY
 
 SAMPLES = Path(__file__).parent.parent / "sample-runs"
@@ -75,6 +77,14 @@ def test_a_profile_is_a_table_too():
     found = logger.assess_trace(read_trace(SAMPLES / "baseline" / "lock-1.csv"), rig)
     assert to_frame(found.profile).columns.tolist() == ["fraction", "current_a", "u_a"]
     assert to_frame(found)["direction"].tolist() == ["lock"]
+
+
+def test_every_movement_of_a_record_has_its_own_row():
+    rig = read_rig(RIG_FILE)
+    found = to_frame(logger.assess_record(record([GOOD, STALLED]), rig))
+    assert found[["movement", "movements", "verdict"]].to_numpy().tolist() == [[1, 2, "pass"], [2, 2, "fail"]]
+    whole = logger.assess_trace(record([GOOD, STALLED]), rig)
+    assert (whole.verdict, whole.movement) == ("fail", 2)
 
 
 def test_an_export_opens_in_pandas_without_help(book, tmp_path):

@@ -1,4 +1,4 @@
-"""On a terminal a doubt is asked about; a no stores nothing, a yes goes on."""
+"""On a terminal a doubt is asked about, and which way a movement went; a no stores nothing, a yes goes on."""
 
 import os
 import select
@@ -11,13 +11,15 @@ import pytest
 from logger.jobs.rig_list import add_rig
 from logger.logbook import open_logbook
 from tests.command import command
+from tests.records_of_several import GOOD, SHORT, record, write
 
 pty = pytest.importorskip("pty")
+RIG_FILE = Path(__file__).with_name("quarry-loader.toml")
 TOP = Path(__file__).parents[2]
 TRACE = TOP / "sample-runs" / "baseline" / "lock-1.csv"
 
 
-def at_a_terminal(arguments, answer):
+def at_a_terminal(arguments, answer, asked=b"[y/N]"):
     """Run a command at a pseudo-terminal, answer its one question, give its exit code and what it showed."""
     ours, theirs = pty.openpty()
     process = subprocess.Popen(command(None, *arguments), cwd=TOP, stdin=theirs, stdout=theirs, stderr=theirs)
@@ -32,7 +34,7 @@ def at_a_terminal(arguments, answer):
             break
         if not piece:
             break
-        if b"[y/N]" not in shown and b"[y/N]" in shown + piece:
+        if asked not in shown and asked in shown + piece:
             os.write(ours, answer)
         shown += piece
     os.close(ours)
@@ -54,3 +56,15 @@ def test_a_file_of_another_rig_is_asked_about(answer, code, trials, tmp_path):
     assert done == code, shown
     with open_logbook(book, read_only=True) as opened:
         assert len(opened.trials(rig="quarry-loader")) == trials
+
+
+def test_which_way_a_movement_went_is_asked_where_nothing_tells(tmp_path):
+    book = tmp_path / "logbook"
+    add_rig(book, RIG_FILE, "M. K.", datetime.now(UTC))
+    file = write(tmp_path, "lock-1.csv", record([GOOD, SHORT]))
+    arguments = ["--logbook", book, "import", "--rig", "quarry-loader", "--kind", "spot", file]
+    done, shown = at_a_terminal(arguments, b"unlock\n", asked=b"which way did it go?")
+    assert done == 1, shown
+    assert "2 movements: lock, direction not known" in " ".join(shown.split())
+    with open_logbook(book, read_only=True) as opened:
+        assert [one.direction for one in opened.trials(rig="quarry-loader")] == ["lock", "unlock"]

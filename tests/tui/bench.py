@@ -64,6 +64,8 @@ class PlayedBoard:
             self.faults.put(fault)
         self.hold_at = hold_at
         """Share of the record at which it waits for ``go``; None: it doesn't."""
+        self.record: Callable[[RecordPlan, int, Fault | None, datetime], Trace] = played_trace
+        """What is played."""
         self.held = threading.Event()
         self.go = threading.Event()
         self.count = 0
@@ -92,7 +94,7 @@ class PlayedRecording:
         board, plan = self.board, self.plan
         board.count += 1
         fault = board.faults.get() if not board.faults.empty() else None
-        trace = played_trace(plan, board.count, fault, self.now())
+        trace = board.record(plan, board.count, fault, self.now())
         live = LiveThrow(plan.rig.actuator)
         for begin in range(0, len(trace), BLOCK):
             part = slice(begin, begin + BLOCK)

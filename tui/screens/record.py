@@ -113,7 +113,10 @@ class RecordScreen(Page[None]):
         throws = self._result[0].throws if self._result is not None else ()
         long_words = any(one.assessment.diagnoses for one in throws)
         roomy = not long_words or self.app.size.height > 30
-        self.query_one(LiveTrace).display = busy or (phase == JUDGED and roomy)
+        drawn = busy or (phase == JUDGED and roomy)
+        self.query_one(LiveTrace).display = drawn
+        # The words take what room there is, and what to do now stays below them however long they are.
+        self.set_class(phase == JUDGED and not drawn, "only-words")
         self.query_one("#pins", Big).display = False
         self.refresh_bindings()
 

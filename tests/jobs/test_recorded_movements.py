@@ -1,0 +1,163 @@
+"""A recording with more than one movement: each is kept as a throw of its own, judged, and raises."""
+
+import json
+import shutil
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from logger.core.stroke.live import OVER
+from logger.files.tracefile import read_trace
+from logger.jobs.keeping import Place, keep
+from logger.jobs.logbooks import journal_folder, opened
+from logger.jobs.movements import throws_of
+from logger.jobs.record import Recording, RecordPlan
+from logger.jobs.recovering import found_broken_off, keep_broken_off
+from logger.jobs.rig_list import add_rig
+from logger.jobs.rigsource import find_rig
+from logger.jobs.trial_record import TrialRecord
+from logger.protocol.events import Samples, Started
+from logger.protocol.rehearsal import IDENTITY
+from tests.command import command
+from tests.command import run as run_line
+from tests.made_strokes import RIG
+from tests.ports.bench import board_on_a_cable
+from tests.records_of_several import GOOD, SHORT, STALLED, STANDING, record, source_of
+
+NOW = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
+BY = "M. K."
+RIG_FILE = Path(__file__).parents[1] / "cli" / "quarry-loader.toml"
+MACHINE = replace(IDENTITY, id="bench-1")
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    path = tmp_path / "log.throwbook"
+    add_rig(path, RIG_FILE, BY, NOW)
+    return path
+
+
+def recorded(book: Path, kinds, *, rest_s: float = 2.0, signs=(), **plan):
+    shown = source_of(record(kinds, rest_s=rest_s, signs=signs))
+    with board_on_a_cable(shown, speed=16.0, identity=MACHINE) as (port, _):
+        given = RecordPlan(
+            port.name,
+            find_rig(RIG.name, str(book)).rig,
+            "lock",
+            journal_folder(str(book)),
+            rig_ref=RIG.name,
+            silent_s=10.0,
+            answer_within_s=30.0,
+            **plan,
+        )
+        return Recording(given, now=lambda: NOW).run()
+
+
+def kept(book: Path):
+    with opened(book, read_only=True) as held:
+        return [(one.direction, one.judgement.assessment.verdict) for one in held.trials(rig=RIG.name)]
+
+
+@pytest.mark.parametrize(
+    ("kinds", "verdicts"), [([GOOD, STALLED], ["pass", "fail"]), ([STANDING, GOOD], ["fail", "pass"])]
+)
+def test_a_recording_of_a_fixed_time_keeps_every_movement_and_each_raises(book: Path, kinds, verdicts):
+    one = recorded(book, kinds, seconds=26.0)
+    assert [throw.assessment.verdict for throw in one.throws] == verdicts
+    assert one.assessment.verdict == "fail"
+    done = keep(one, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
+    assert [verdict for _, verdict in kept(book)] == verdicts
+    assert done.took_out
+    assert done.standing.status.level == "do not use"
+    with opened(book, read_only=True) as held:
+        trials = held.trials(rig=RIG.name)
+        assert [one.placement.file[-2:] for one in trials] == ["#1", "#2"]
+        assert trials[1].trial.started > trials[0].trial.started
+
+
+def test_a_stall_let_go_and_thrown_again_within_a_second_are_two_throws(book: Path):
+    """The recording ends one second after the current is off: until then all belongs to it."""
+    one = recorded(book, [STANDING, GOOD], rest_s=0.6)
+    assert one.ended == "the current is off again"
+    assert [throw.assessment.verdict for throw in one.throws] == ["fail", "pass"]
+    keep(one, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
+    assert len(kept(book)) == 2
+
+
+def test_what_begins_just_as_the_recording_ends_is_not_passed_over():
+    """The board's samples come in lots: the one that shows the end may show the next movement begin."""
+    trace = record([GOOD, STALLED], rest_s=1.01)
+    parts = TrialRecord(RIG, "lock")
+    parts.take(Started(200), NOW)
+    rows = 0
+    while not parts.is_over:
+        part = slice(rows, rows + 40)
+        index = np.arange(len(trace))[part]
+        shown = trace.time_s[part], trace.current_a[part], trace.voltage_v[part]
+        parts.take(Samples(index, *shown, np.zeros(len(index), bool)), NOW)
+        rows += 40
+    assert parts.live.phase == OVER
+    throws = throws_of(parts.trace(), RIG, {})
+    assert [throw.assessment.movement for throw in throws] == [1, 2]
+    assert throws[1].assessment.verdict != "pass"
+
+
+def test_the_sign_of_the_current_tells_the_way_back(book: Path):
+    one = recorded(book, [GOOD, GOOD], signs=[1, -1], seconds=32.0)
+    assert one.untold == ()
+    keep(one, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
+    assert kept(book) == [("lock", "pass"), ("unlock", "pass")]
+
+
+def test_a_direction_that_nothing_tells_can_be_told_and_is_judged_so(book: Path):
+    one = recorded(book, [GOOD, SHORT], seconds=25.0)
+    assert one.untold == (2,)
+    told = one.told({2: "unlock"})
+    assert (told.untold, told.throws[1].trace.direction) == ((), "unlock")
+    done = keep(told, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
+    assert done.standing.status.level == "restricted"
+
+
+def test_recovered_it_is_kept_movement_by_movement_and_never_twice(book: Path):
+    one = recorded(book, [GOOD, STALLED], seconds=26.0)
+    copy = shutil.copy(one.journal, book.parent)
+    one.let_go()
+    (found,) = found_broken_off(str(book))
+    again, place = keep_broken_off(found, str(book), BY, NOW)
+    assert [throw.assessment.verdict for throw in again.throws] == ["pass", "fail"]
+    assert place.standing.status.level == "do not use"
+    shutil.move(copy, one.journal)
+    (found,) = found_broken_off(str(book))
+    assert keep_broken_off(found, str(book), BY, NOW)[1].sheet == place.sheet
+    assert [verdict for _, verdict in kept(book)] == ["pass", "fail"]
+
+
+def test_as_a_trace_file_the_record_stays_whole(book: Path, tmp_path: Path):
+    one = recorded(book, [GOOD, STALLED], seconds=26.0)
+    file = tmp_path / "t.csv"
+    keep(one, Place(out=file), NOW)
+    assert len(read_trace(file)) == len(one.trace)
+
+
+def test_the_command_shows_every_movement_and_exits_1_whichever_failed(book: Path, tmp_path: Path):
+    shown = source_of(record([STANDING, GOOD]))
+    with board_on_a_cable(shown, speed=16.0, identity=MACHINE) as (port, _):
+        words = ["record", "--rig", RIG.name, "--port", port.name, "--direction", "lock", "--seconds", "20s"]
+        done = run_line(command(book, *words))
+    assert done.returncode == 1, done.stderr
+    assert "2 movements in this record" in done.stdout
+    assert "do not use" in done.stdout.lower()
+    with board_on_a_cable(source_of(record([STANDING, GOOD], seed=9)), speed=16.0, identity=MACHINE) as (
+        port,
+        _,
+    ):
+        done = run_line(command(book, *words[:3], "--port", port.name, *words[5:], "--json"))
+    rows = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [(row["movement"], row["movements"], row["verdict"]) for row in rows] == [
+        (1, 2, "fail"),
+        (2, 2, "pass"),
+    ]
+    assert len(kept(book)) == 4
