@@ -188,7 +188,7 @@ def one_record(seed: int, rig: Rig, tally: Tally) -> tuple[Plan, Reached | None,
         )
         tally.movements_seen -= not which
     for laid, one in zip(plan.movements, found, strict=True):
-        if one is not None and came is not None:
+        if one is not None and came is not None and sum(each is one for each in found) == 1:
             _see_figures(tally.coverage, plan, laid, one, came, rig)
     return plan, came, judged
 
