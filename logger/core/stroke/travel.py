@@ -167,6 +167,7 @@ def profile(
     """
     # The very last reading may be taken half before and half after the cut-off.
     stop = segments.last if moved.still_from is None else moved.still_from
+    stop = min(stop, segments.first + _driven_rows(moved.emf_v))
     rows = slice(segments.settled - segments.first, max(stop - segments.first, 0))
     place = moved.volt_seconds[rows] / full_vs
     current = segments.current_a[segments.settled : stop]
@@ -207,6 +208,13 @@ def profile(
     if not moved.from_voltage:
         place_u = float(np.hypot(place_u, PLACE_U_WITHOUT_VOLTAGE))
     return Profile(centres, mean, np.where(np.isnan(mean), np.nan, u_a), place_u)
+
+
+def _driven_rows(emf_v: FloatArray) -> int:
+    """Rows until the motor was last driven: where its switch has opened the current dies away without a voltage, as if
+    the motor turned backwards, and that is no load."""
+    driven = np.flatnonzero(emf_v > 0.0)
+    return int(driven[-1]) + 1 if driven.size else 0
 
 
 def _speeding_up(time_s: FloatArray, emf_v: FloatArray, place: FloatArray) -> FloatArray:
