@@ -176,7 +176,7 @@ def clear(
           --service 3f2a9c --sheet yard-loader-4 --signed "M. K."
     """
     from logger.core.cautions import SHOWN_AT
-    from logger.core.standing.status import DO_NOT_USE
+    from logger.core.standing.status import DO_NOT_USE, REPAIR
     from logger.jobs import latch
     from logger.jobs.logbooks import opened
     from logger.jobs.unfinished import refuse_while_unfinished
@@ -196,7 +196,8 @@ def clear(
         for text in SHOWN_AT["clearing"]:
             output.line(text, style="warn")
         cause_found = needed(cause_found, "--cause-found", "Cause found")
-        service = needed(service, "--service", "Service entry with the repair (its id)")
+        if any(REPAIR in one.needs for one in before.open):
+            service = needed(service, "--service", "Service entry with the repair (its id)")
         sheet = needed(sheet, "--sheet", "Recommissioning sheet")
     brought = latch.Clearing(
         orders,

@@ -92,7 +92,7 @@ def merge(ctx: click.Context, other: Path, as_json: bool) -> None:
     """
     from logger.jobs.upkeep import take_in
 
-    done = take_in(logbook_of(ctx), other, waiting)
+    done = take_in(logbook_of(ctx), other, waiting, now())
     if as_json:
         told = [{"where": each.where, "what": each.what} for each in done.conflicts]
         output.json_line({"added": done.added, "conflicts": told})

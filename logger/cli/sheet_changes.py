@@ -56,6 +56,48 @@ def leave_out(ctx: click.Context, name: str, throw: int, because: str | None, by
     print_sheet(found)
 
 
+@click.command(short_help="Put an imported throw down to the rig it is of.")
+@click.argument("name")
+@click.option(
+    "--throw", "throws", type=int, multiple=True, required=True, help="Number of the throw (again for more)."
+)
+@click.option("--to", metavar="RIG|nobody", help="The rig that it is of; 'nobody': none in this logbook.")
+@click.option(
+    "--because", "--reason", "because", metavar="TEXT", help="How it came to stand on the wrong rig."
+)
+@click.option("--signed", metavar="NAME", help="Who answers for it.")
+@click.pass_context
+def reassign(
+    ctx: click.Context,
+    name: str,
+    throws: tuple[int, ...],
+    to: str | None,
+    because: str | None,
+    signed: str | None,
+) -> None:
+    """Put imported throws of sheet NAME down to the rig they are of: a signed correction that every paper shows.
+
+    Only what came in from files, and was never accepted. The other rig goes where this one stood before this one is eased;
+    'nobody' waives the repair alone: cause, full commissioning and signature stay.
+
+    \b
+    Example:
+      throwbook sheet reassign yard-loader-3 --throw 2 --to quarry-loader --because "wrong folder" --signed "M. K."
+    """
+    from logger.jobs.reassign import Correction
+    from logger.jobs.reassign import reassign as put_right
+
+    to = needed(to, "--to", "Which rig is it of ('nobody': none)")
+    because = needed(because, "--because", "How did it come to stand here")
+    signed = needed(signed, "--signed", "Signed (your name)")
+    done = put_right(logbook_of(ctx), Correction(name, throws, to, because, signed), now())
+    where = f"now on {done.other.name}" if done.other else f"put down to {to}"
+    output.line(f"{counted(len(throws), 'throw')} of {done.state.name}: {where}.")
+    if done.other_status is not None:
+        print_status(to, done.other_status)
+    print_status(done.state.sheet.rig, done.status)
+
+
 @click.command(short_help="Judge every throw of a sheet again, by the rig of now.")
 @click.argument("name")
 @click.option("--reason", "--because", "reason", metavar="TEXT", help="Why it is judged again.")

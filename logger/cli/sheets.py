@@ -8,7 +8,7 @@ from logger.cli import output
 from logger.cli.asking import ask_questions, needed, question_answers, question_options
 from logger.cli.reports import blank, print_
 from logger.cli.shared import by_option, can_ask, logbook_of, now, reason_option, who
-from logger.cli.sheet_changes import answer, leave_out, rejudge
+from logger.cli.sheet_changes import answer, leave_out, reassign, rejudge
 from logger.cli.sheet_views import blanks_said, print_plan, print_sheet, print_status, sheet_json
 from logger.core.quantities.plain import counted
 from logger.errors import InputError
@@ -282,5 +282,5 @@ def _looked(given: dict[str, Any], reason: str = "") -> Any:
     )
 
 
-for command in (answer, leave_out, rejudge):
+for command in (answer, leave_out, reassign, rejudge):
     sheet.add_command(command)

@@ -82,12 +82,10 @@ def _clear_command(rig: str, way: "WayBack") -> str:
 
     words = ["throwbook order clear", for_shell(rig), "--all", "--because TEXT"]
     asked = RECOMMISSIONED in [step.need for step in way.steps]
-    if asked and way.repair is not None and way.sheet is not None:
-        words += [
-            "--cause-found TEXT",
-            f"--service {way.repair.id[:8]}",
-            f"--sheet {for_shell(way.sheet.name)}",
-        ]
+    if asked and way.sheet is not None:
+        words.append("--cause-found TEXT")
+        words += [f"--service {way.repair.id[:8]}"] if way.repair is not None else []
+        words.append(f"--sheet {for_shell(way.sheet.name)}")
     return " ".join([*words, "--signed NAME"])
 
 

@@ -190,7 +190,7 @@ def import_traces(
                 raise InputError(
                     "another program logged some of these files meanwhile", str(book.path), "Do it again."
                 )
-            state = plan_in(book, rig.name, asked.kind, by, now, answers=asked.answers)
+            state = plan_in(book, rig.name, asked.kind, by, now, answers=asked.answers, imported=True)
             logged = [_log(book, state, entry, by, now) for entry in entries]
             stands = latch.status(book, rig.name)
         return Imported(book.sheet(state.sheet.id), tuple(logged), (*known, *parts_known), stands)
@@ -349,7 +349,7 @@ def _on_bench_alone(book: Logbook, kind: str, trial: str) -> bool:
 
 def _refuse_samples_of_another(book: Logbook, rig: str, trace: "Trace") -> None:
     """One throw is of one machine: the same samples never count on two."""
-    found = book.on_other_rigs(rig, trace)
+    found = [each for each in book.on_other_rigs(rig, trace) if not book.moved_away(each[0])]
     if found:
         trial, whose = found[0]
         raise InputError(

@@ -1,6 +1,6 @@
 """The status of a rig in a logbook: read, raised by throws and by people, brought down by a signed order."""
 
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
@@ -21,7 +21,9 @@ from logger.core.standing.status import (
     CAUSES,
     DO_NOT_USE,
     IN_SERVICE,
+    MOVED_TO,
     NEED_SAID,
+    REASSIGNED,
     Due,
     Evidence,
     OpenRaise,
@@ -89,8 +91,8 @@ def status(
     ``recordings``: the unfinished ones beside the logbook, where they were looked for once for all rigs.
     """
     orders = book.orders(rig)
-    clearing = any(order.clears for order in orders)
-    evidence = evidence_for(book, rig, orders) if clearing else Evidence()
+    asking = any(order.clears or order.cause == REASSIGNED for order in orders)
+    evidence = evidence_for(book, rig, orders) if asking else Evidence()
     altered = book.altered_orders(rig) if orders else frozenset()
     if due is None:
         due = orders_due(book, rig).get(rig, ())
@@ -100,15 +102,46 @@ def status(
     return with_pending(latched, pending_of(recordings, rig))
 
 
-def evidence_for(book: Logbook, rig: str, orders: Iterable[Order]) -> Evidence:
-    """The service entries, and the sheets that clearing orders name, each gone through again."""
+def evidence_for(book: Logbook, rig: str, orders: Iterable[Order], *, alone: bool = False) -> Evidence:
+    """The service entries, the sheets that clearing orders name, each gone through again, and whose imported throws are.
+
+    ``alone``: the throws of those sheets must also be of this rig alone. It is asked before a clearance is stored; where a
+    merge brings it about later, an order tells (``shared_records``).
+    """
+    orders = list(orders)
     services = repair_proofs(book.services(rig, every_revision=True))
+    imported = frozenset(
+        one.trial
+        for one in orders
+        if one.cause == REASSIGNED and one.trial is not None and book.came_by_import(one.trial)
+    )
+    moved = frozenset(_moved(book, rig, orders))
     named = {order.sheet for order in orders if order.clears and order.sheet}
     if not named:
-        return Evidence({}, services)
+        return Evidence({}, services, imported, moved)
     broken = {seal.id for seal, _ in book.broken_seals(rig)}
-    sheets = {one.sheet.id: _proof(book, one, broken) for one in book.sheets(rig) if one.sheet.id in named}
-    return Evidence(sheets, services)
+    sheets = {
+        one.sheet.id: _proof(book, one, broken, alone=alone)
+        for one in book.sheets(rig)
+        if one.sheet.id in named
+    }
+    return Evidence(sheets, services, imported, moved)
+
+
+def _moved(book: Logbook, rig: str, orders: Sequence[Order]) -> Iterator[tuple[str, str]]:
+    """Raises whose imported throw is of another rig, as a clearing order says: the order of that cause stands there."""
+    raises = {one.id: one for one in orders if not one.clears}
+    for order in orders:
+        for trial in order.details.get(MOVED_TO, ()):
+            whose = book.rig_of_copy(str(trial))
+            standing_there = {(one.trial, one.cause) for one in book.orders(whose)} if whose else set()
+            for name in order.clears:
+                raised = raises.get(name)
+                if raised is None or raised.trial is None or whose in ("", rig):
+                    continue
+                same = book.same_samples(raised.trial, str(trial)) and book.came_by_import(raised.trial)
+                if same and (str(trial), raised.cause) in standing_there:
+                    yield name, str(trial)
 
 
 def unproven_sheets(book: Logbook) -> list[str]:
@@ -121,13 +154,14 @@ def unproven_sheets(book: Logbook) -> list[str]:
     return found
 
 
-def _proof(book: Logbook, state: SheetState, broken: Container[str]) -> SheetProof:
+def _proof(book: Logbook, state: SheetState, broken: Container[str], *, alone: bool = False) -> SheetProof:
     """A sheet as the latch sees it; accepted only if its sealed rows still pass."""
     from logger.core.sheets.sheet import plan_from
     from logger.jobs.rig_of import rig_for_sheet
 
     plan = plan_from(state.sheet.plan)
     accepted = state.state == ACCEPTED and book.holds(state.sheet.id, rig_for_sheet(book, state), broken)
+    accepted = accepted and not (alone and book.shared_records(state.sheet.id))
     signed = state.decision.signed if state.decision else ""
     return SheetProof(
         state.sheet.id,
@@ -262,11 +296,11 @@ def clear(
             service=service,
             details={"cause_found": written(brought.cause_found)},
         )
-        evidence = evidence_for(book, rig, [*book.orders(rig), order])
+        evidence = evidence_for(book, rig, [*book.orders(rig), order], alone=True)
         complaints = []
         for one in raises:
-            if not any(not lacks(order, name, one.level, evidence) for name in one.ids):
-                missing = min((lacks(order, name, one.level, evidence) for name in one.ids), key=len)
+            if not any(not lacks(order, name, one, evidence) for name in one.ids):
+                missing = min((lacks(order, name, one, evidence) for name in one.ids), key=len)
                 complaints.append(
                     f"{one.ids[0][:8]} ({one.sentence}): {', '.join(NEED_SAID[need] for need in missing)}"
                 )

@@ -85,6 +85,7 @@ def plan_in(
     now: datetime,
     throws: int | None = None,
     answers: Mapping[str, Any] | None = None,
+    imported: bool = False,
 ) -> SheetState:
     """The same in an open logbook, for jobs that fill the sheet in one go.
 
@@ -101,6 +102,7 @@ def plan_in(
     services = tuple(sorted(row.id for row in book.services(rig, every_revision=True)))
     held = latch.status(book, rig).open_ids
     made = plan_for(kind, described, throws, held, services, _answered_at(book, rig, held))
+    made = replace(made, imported=imported)
     sheet = book.plan_sheet(rig, kind, plan_details(made), by, now)
     if answers:
         book.answer(sheet.id, dict(answers), by, now)

@@ -50,7 +50,17 @@ def back_up(logbook: str | None, target: Path | None, now: datetime) -> BackedUp
         return BackedUp(target, upkeep.backup(book, target))
 
 
-def take_in(logbook: str | None, other: Path, waiting: Waiting | None = None) -> Merged:
-    """Merge another logbook into this one; the other isn't touched."""
+def take_in(
+    logbook: str | None, other: Path, waiting: Waiting | None = None, now: datetime | None = None
+) -> Merged:
+    """Merge another logbook into this one; the other isn't touched.
+
+    Where the same record then counts on two rigs, an order written at ``now`` holds both.
+    """
+    from logger.jobs.shared_records import raise_shared
+
     with opened(logbook, waiting=waiting) as book:
-        return merge(book, other)
+        merged = merge(book, other)
+        if now is not None:
+            raise_shared(book, "merge", now)
+        return merged

@@ -12,7 +12,6 @@ from logger.core.standing.status import (
     RECOMMISSIONED,
     REPAIR,
     SIGNED,
-    WAY_DOWN,
     RepairProof,
     Status,
 )
@@ -50,7 +49,7 @@ class WayBack:
     @property
     def repair_first(self) -> bool:
         """A commissioning sheet planned now would prove nothing: no repair is logged that it could be after."""
-        return any(one.need == RECOMMISSIONED for one in self.steps) and self.repair is None
+        return any(one.need == REPAIR for one in self.steps) and self.repair is None
 
 
 def way_back(logbook: str | Path | None, rig: str) -> WayBack:
@@ -60,15 +59,17 @@ def way_back(logbook: str | Path | None, rig: str) -> WayBack:
         if not status.open:
             return WayBack(status, (), (), None, None, None)
         raised = [set(one.ids) for one in status.open if REPAIR in one.needs]
+        proved = [set(one.ids) for one in status.open if RECOMMISSIONED in one.needs]
         rows = book.services(rig, every_revision=True)
         proofs = repair_proofs(rows)
         # What asks for no repair is answered by none: an old one must not be named as if it did.
         entries = [entry_from(row) for row in rows if raised and _repairs(proofs[row.id], raised)]
         repair = entries[-1] if entries else None
-        later = [one for one in book.sheets(rig) if repair is not None and _after(one, raised, repair)]
+        may_prove = bool(proved) and (repair is not None or not raised)
+        later = [one for one in book.sheets(rig) if may_prove and _after(one, proved, repair)]
     sheet = next((one for one in reversed(later) if one.state == ACCEPTED), None)
     open_sheet = next((one for one in reversed(later) if one.state == "open"), None)
-    needs = dict.fromkeys(need for one in status.open for need in WAY_DOWN[one.level])
+    needs = dict.fromkeys(need for one in status.open for need in one.needs)
     ordered = [need for need in (CAUSE_FOUND, REPAIR, RECOMMISSIONED, REASON, SIGNED) if need in needs]
     return WayBack(
         status,
@@ -86,9 +87,10 @@ def _repairs(proof: RepairProof, raised: list[set[str]]) -> bool:
     return mended and all(ids & proof.answers for ids in raised)
 
 
-def _after(state: SheetState, raised: list[set[str]], repair: ServiceEntry) -> bool:
+def _after(state: SheetState, raised: list[set[str]], repair: ServiceEntry | None) -> bool:
     plan = plan_from(state.sheet.plan)
-    planned_for = repair.id in plan.services and all(ids & set(plan.answers) for ids in raised)
+    after_work = repair is None or repair.id in plan.services
+    planned_for = after_work and all(ids & set(plan.answers) for ids in raised)
     return state.sheet.kind == COMMISSIONING and planned_for
 
 

@@ -4,6 +4,7 @@ import tomllib
 from collections.abc import Container, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from logger.core.quantities.plain import written
@@ -11,12 +12,14 @@ from logger.core.records.records import (
     ACCEPTED,
     BENCH,
     COMMISSIONING,
+    FROM_TRACE,
     REJECTED,
     Decision,
     Judgement,
     Placement,
     RigRevision,
     Seal,
+    Sheet,
     SheetState,
     Sighting,
     Trial,
@@ -129,6 +132,64 @@ class AcceptRows(AskingRows):
         )
         return date.fromisoformat(rows[0][0]) if rows else None
 
+    def came_by_import(self, trial: str) -> bool:
+        """Whether a throw came in from a file, and stands on no sheet that was ever accepted.
+
+        Older versions didn't mark an import: there a record without a board and with the bare name of a file is one.
+        """
+        rows = self.select(Trial, "WHERE id = ?", [trial])
+        places = [one for one in self.select(Placement, "WHERE trial = ?", [trial]) if not one.replaces]
+        if not rows or rows[0].source != FROM_TRACE or not places:
+            return False
+        accepted = "SELECT 1 FROM decision WHERE outcome = ? AND sheet IN (SELECT sheet FROM placement WHERE trial = ?)"
+        if self.read(accepted, [ACCEPTED, trial]):
+            return False
+        return all(_imported(place, self.sheet(place.sheet).sheet) for place in places)
+
+    def rig_of_copy(self, trial: str) -> str:
+        """The rig that a trial stands on; empty: there is no such trial."""
+        rows = self.read("SELECT rig FROM trial WHERE id = ?", [trial])
+        return str(rows[0][0]) if rows else ""
+
+    def same_samples(self, one: str, other: str) -> bool:
+        """Whether two trials are made of the same record."""
+        rows = self.read("SELECT trace FROM trial WHERE id IN (?, ?) AND trace NOT NULL", [one, other])
+        return len(rows) == 2 and rows[0][0] == rows[1][0]
+
+    def shared_records(self, sheet: str | None = None) -> list[tuple[str, str, str]]:
+        """Trials whose very record also counts on another rig: trial, its rig, the other rig; of one sheet or of all.
+
+        A throw that a signed correction put down to another rig, or to none, counts no more. A record in which no current
+        ever changed is passed over: two of those may well be alike.
+        """
+        where, values = ("", [])
+        if sheet is not None:
+            where = "AND trace IN (SELECT trace FROM trial WHERE id IN (SELECT trial FROM placement WHERE sheet = ?))"
+            values = [sheet]
+        rows = self.read(
+            f"SELECT id, rig, trace FROM trial WHERE trace NOT NULL {where} AND trace IN"
+            " (SELECT trace FROM trial WHERE trace NOT NULL GROUP BY trace HAVING count(DISTINCT rig) > 1)",
+            values,
+        )
+        counting = [row for row in rows if not self.moved_away(row[0]) and self._changes(row[0])]
+        mine = {row[0] for row in self.read("SELECT trial FROM placement WHERE sheet = ?", [sheet])}
+        return [
+            (row[0], row[1], other[1])
+            for row in counting
+            for other in counting
+            if row[2] == other[2] and row[1] != other[1] and (sheet is None or row[0] in mine)
+        ]
+
+    def _changes(self, trial: str) -> bool:
+        current_a = self.trace(trial).current_a
+        return bool(current_a.max() > current_a.min())
+
+    def moved_away(self, trial: str) -> bool:
+        """Whether a signed correction put a throw down to another rig, or to none."""
+        from logger.core.standing.status import REASSIGNED
+
+        return bool(self.read("SELECT 1 FROM latch_order WHERE trial = ? AND cause = ?", [trial, REASSIGNED]))
+
     def accept(
         self, sheet: str, rig: "Rig", signed: str, by: str, now: datetime, cautions_read: bool = False
     ) -> Decision:
@@ -206,6 +267,12 @@ class AcceptRows(AskingRows):
                     )
                 )
         return found
+
+
+def _imported(place: Placement, sheet: Sheet) -> bool:
+    if sheet.plan.get("imported"):
+        return place.at == sheet.at
+    return "board" not in place.head and bool(PurePath(place.file).suffix) and "/" not in place.file
 
 
 def actuator_in(toml: str) -> Any:

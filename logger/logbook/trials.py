@@ -147,6 +147,10 @@ class TrialRows(RigRows):
         )
         return {row[0] for row in rows}
 
+    def placements_now(self, trial: str) -> list[Placement]:
+        """Where a trial stands now: one placement for each sheet, or more after a merge."""
+        return heads(self.select(Placement, "WHERE trial = ?", [trial]))
+
     def place(self, placement: Placement) -> Placement:
         """Put a trial on a sheet, or correct how it stands there (``replaces``)."""
         return self.add(placement)

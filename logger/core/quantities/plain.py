@@ -48,6 +48,15 @@ def written(text: str) -> str:
     return seen if any(letter.isalnum() for letter in seen) else ""
 
 
+def is_name(text: str) -> bool:
+    """Whether ``text`` can be the name of who signs: a letter of it can be seen.
+
+    >>> is_name("M. K."), is_name("0"), is_name("-")
+    (True, False, False)
+    """
+    return any(letter.isalpha() for letter in written(text))
+
+
 def quoted(text: str, at_most: int = 40) -> str:
     """``text`` made printable, cut to ``at_most`` letters, between quotes: for error messages."""
     shown = printable(text)

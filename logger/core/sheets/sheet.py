@@ -82,6 +82,8 @@ class Plan:
     """Ids of the orders that held the rig when the sheet was planned (``Status.open_ids``)."""
     services: tuple[str, ...] = ()
     """Ids of the service entries that were logged when it was planned."""
+    imported: bool = False
+    """An import made it: the throws that came in with it are from files."""
     throws_after: str = ""
     """Date and time (ISO 8601) of what it answers: throws dated earlier prove nothing of the repair. Empty: nothing."""
 
@@ -95,13 +97,15 @@ def plan_from(details: Mapping[str, Any]) -> Plan:
         look_at=tuple(details.get("look_at", ())),
         answers=tuple(details.get("answers", ())),
         services=tuple(details.get("services", ())),
+        imported=bool(details.get("imported", False)),
         throws_after=str(details.get("throws_after", "")),
     )
 
 
 def plan_details(plan: Plan) -> dict[str, Any]:
     """The other way round: what ``Logbook.plan_sheet`` takes."""
-    return {name: list(value) if isinstance(value, tuple) else value for name, value in asdict(plan).items()}
+    kept = {name: value for name, value in asdict(plan).items() if name != "imported" or value}
+    return {name: list(value) if isinstance(value, tuple) else value for name, value in kept.items()}
 
 
 def plan_for(

@@ -20,8 +20,9 @@ from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from hashlib import sha256
+from typing import Any
 
-from logger.core.quantities.plain import written
+from logger.core.quantities.plain import is_name, written
 from logger.core.records.records import COMMISSIONING, Order
 from logger.core.standing.service import is_repair
 
@@ -47,6 +48,8 @@ CAUSES: dict[str, tuple[str, str]] = {
     "failed limit": (RESTRICTED, "a trial failed a limit"),
     "rig changed": (RESTRICTED, "its ratings or limits are others than those it was commissioned by"),
     "unread recording": (RESTRICTED, "a recording that can't be judged was set aside"),
+    "shared record": (RESTRICTED, "one record stands on two rigs: one of them never made that throw"),
+    "reassigned throw": (WATCH, "a signed correction put an imported throw down to another rig, or to none"),
     "watch sign": (WATCH, "a trial showed something to watch"),
     "person: watch": (WATCH, "a person set it to watch"),
     "person: restricted": (RESTRICTED, "a person restricted it"),
@@ -67,6 +70,12 @@ REASON = "reason"
 CAUSE_FOUND = "cause found"
 REPAIR = "repair"
 RECOMMISSIONED = "recommissioned"
+MOVED = "moved"
+MOVED_TO = "moved_to"
+"""Detail of a clearing order: the trials of another rig that this one's imported throws are, by a signed correction."""
+REASSIGNED = "reassigned throw"
+TO_RIG = "to"
+"""Detail of such an order: the rig that the throw is of; empty: none."""
 
 # level: what a clearing order must bring, for each raise it names.
 WAY_DOWN: dict[str, tuple[str, ...]] = {
@@ -74,13 +83,17 @@ WAY_DOWN: dict[str, tuple[str, ...]] = {
     RESTRICTED: (REASON, SIGNED),
     DO_NOT_USE: (CAUSE_FOUND, REPAIR, RECOMMISSIONED, SIGNED),
 }
+# The one exception (method.md 5): an imported throw is of another rig, and the order stands there; or it is of nobody.
+WAY_OF_MOVED = (REASON, SIGNED, MOVED)
+WAY_OF_NOBODYS = (CAUSE_FOUND, RECOMMISSIONED, SIGNED)
 # need: how it is said when it lacks.
 NEED_SAID: dict[str, str] = {
     REASON: "no reason given",
-    SIGNED: "not signed",
+    SIGNED: "not signed with a name",
     CAUSE_FOUND: "no cause found is written down",
     REPAIR: "no repair is logged that answers it (work done, found and fixed both written)",
     RECOMMISSIONED: "no accepted commissioning sheet that was planned after it and after its repair",
+    MOVED: "the throw was not imported, or its order does not stand on the rig it is said to be of",
 }
 
 
@@ -119,6 +132,10 @@ class Evidence:
 
     sheets: Mapping[str, SheetProof] = field(default_factory=dict)
     services: Mapping[str, RepairProof] = field(default_factory=dict)
+    imported: frozenset[str] = frozenset()
+    """Trials that were imported and stand on no sheet that was ever accepted, as far as orders ask."""
+    moved: frozenset[tuple[str, str]] = frozenset()
+    """Id of a raise, and a trial of the same samples on another rig on which an order of the same cause stands."""
 
 
 @dataclass(frozen=True)
@@ -129,11 +146,13 @@ class OpenRaise:
     cause: str
     level: str
     sentence: str
+    nobodys: bool = False
+    """A signed correction says that its throw, an imported one, is of no rig here."""
 
     @property
     def needs(self) -> tuple[str, ...]:
         """What a clearing order must bring."""
-        return WAY_DOWN[self.level]
+        return WAY_OF_NOBODYS if self.nobodys and self.level == DO_NOT_USE else WAY_DOWN[self.level]
 
 
 @dataclass(frozen=True)
@@ -219,6 +238,8 @@ def raise_order(
     sheet: str | None = None,
     service: str | None = None,
     sign: str = "",
+    signed: str = "",
+    details: Mapping[str, Any] | None = None,
     previous: tuple[str, ...] = (),
 ) -> Order:
     """An order that takes the rig up to its cause's level (a key of ``CAUSES``)."""
@@ -233,19 +254,23 @@ def raise_order(
         trial=trial,
         sheet=sheet,
         service=service,
-        details={"sign": sign} if sign else {},
+        details={"sign": sign} if sign else dict(details or {}),
+        signed=signed,
         previous=previous,
     )
 
 
-def lacks(order: Order, raised: str, level: str, evidence: Evidence) -> tuple[str, ...]:
-    """What a clearing order lacks to bring down the raise ``raised`` of ``level``; empty: it counts."""
-    return tuple(need for need in WAY_DOWN[level] if not _brings(need, order, raised, evidence))
+def lacks(order: Order, raised: str, held: OpenRaise, evidence: Evidence) -> tuple[str, ...]:
+    """What a clearing order lacks to bring down the raise ``raised`` that ``held`` stands for; empty: it counts."""
+    needs = WAY_OF_MOVED if order.details.get(MOVED_TO) else held.needs
+    return tuple(need for need in needs if not _brings(need, order, raised, held, evidence))
 
 
-def _brings(need: str, order: Order, raised: str, evidence: Evidence) -> bool:
+def _brings(need: str, order: Order, raised: str, held: OpenRaise, evidence: Evidence) -> bool:
+    if need == MOVED:
+        return any((raised, str(trial)) in evidence.moved for trial in order.details.get(MOVED_TO, ()))
     if need == SIGNED:
-        return bool(written(order.signed))
+        return is_name(order.signed)
     if need == REASON:
         return bool(written(order.because))
     if need == CAUSE_FOUND:
@@ -258,9 +283,9 @@ def _brings(need: str, order: Order, raised: str, evidence: Evidence) -> bool:
         and sheet.rig == order.rig
         and sheet.kind == COMMISSIONING
         and sheet.accepted
-        and bool(written(sheet.signed))
+        and is_name(sheet.signed)
         and raised in sheet.answers
-        and order.service in sheet.services
+        and (REPAIR not in held.needs or order.service in sheet.services)
     )
 
 
@@ -293,7 +318,7 @@ def status_of(
         due: the orders that this rig's stored throws and sightings ask for; one that isn't there was taken out.
     """
     mine = [order for order in orders if order.rig == rig]
-    held = _held(mine, altered, told_of) | _gone(mine, due)
+    held = _held(mine, altered, told_of, evidence.imported) | _gone(mine, due)
     group_of = {name: key for key, one in held.items() for name in one.ids}
     cleared, refused = set(), []
     for order in sorted({one.id: one for one in mine if one.clears}.values(), key=lambda one: one.id):
@@ -301,7 +326,7 @@ def status_of(
             continue
         for raised in sorted(set(order.clears) & set(group_of)):
             key = group_of[raised]
-            missing = lacks(order, raised, held[key].level, evidence)
+            missing = lacks(order, raised, held[key], evidence)
             if missing:
                 refused.append(Refused(order.id, raised, tuple(NEED_SAID[need] for need in missing)))
             else:
@@ -321,9 +346,20 @@ def _gone(mine: Iterable[Order], due: Iterable[Due]) -> dict[str, OpenRaise]:
     return found
 
 
-def _held(mine: Iterable[Order], altered: Container[str], told_of: Iterable[str]) -> dict[str, OpenRaise]:
+def _held(
+    mine: Iterable[Order], altered: Container[str], told_of: Iterable[str], imported: Container[str]
+) -> dict[str, OpenRaise]:
     """Everything that was ever raised, by a key that two copies of a logbook agree on."""
     mine = list(mine)
+    nobodys = {
+        one.trial
+        for one in mine
+        if one.cause == REASSIGNED
+        and not one.details.get(TO_RIG)
+        and one.trial in imported
+        and is_name(one.signed)
+        and one.id not in altered
+    }
     held: dict[str, OpenRaise] = {}
     for order in mine:
         if order.id in altered:
@@ -333,7 +369,8 @@ def _held(mine: Iterable[Order], altered: Container[str], told_of: Iterable[str]
             before = held.get(key)
             ids = {order.id, *(before.ids if before else ())}
             level = worst((level_of(order), *((before.level,) if before else ())))
-            held[key] = OpenRaise(tuple(sorted(ids)), order.cause, level, sentence_of(order))
+            waived = order.trial is not None and order.trial in nobodys and order.cause != REASSIGNED
+            held[key] = OpenRaise(tuple(sorted(ids)), order.cause, level, sentence_of(order), waived)
     named = {name for order in mine for name in (*order.previous, *order.clears)} | set(told_of)
     for lost in named - {order.id for order in mine}:
         held[lost] = OpenRaise((lost,), LOST, DO_NOT_USE, LOST_SENTENCE)

@@ -8,6 +8,7 @@ STYLE = {"in service": "good", "watch": "warn", "restricted": "warn", "do not us
 
 NEXT_STEP = {
     "cause found": "find the cause and write it down",
+    "moved": "put the throw down to the rig it is of: throwbook sheet reassign",
     "repair": "log the repair: throwbook service add",
     "recommissioned": "commission anew in full, planned after the repair: throwbook sheet plan",
     "signed": "sign it: throwbook order clear",
