@@ -19,7 +19,7 @@ from logger.core.assessment import (
     worst_of,
 )
 from logger.core.cautions import SHOWN_AT
-from logger.core.machine.limits import MAX
+from logger.core.machine.limits import MAX, looser_limits
 from logger.core.quantities.number_text import NOT_KNOWN, limit_text, measured_text, percent_text
 from logger.core.stroke.set_checks import SPREAD
 from logger.jobs.assess import Judged
@@ -88,6 +88,8 @@ def _show_head(judged: Judged) -> None:
         f" rated for {actuator.full_load_current_a:.3g} A",
         style="heading",
     )
+    for what in looser_limits(rig).values():
+        line(f"{what[:1].upper()}{what[1:]}: it carries no acceptance.", style="warn")
     if not judged.baselines:
         line(
             "Judged by the rating alone: what has changed shows only beside healthy throws of this rig (a baseline)."

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from logger.core.machine.limits import LIMITS
-from logger.core.machine.rig_check import problems
+from logger.core.machine.limits import LIMITS, looser_limits
+from logger.core.machine.rig_check import LOOSER, problems
 from logger.core.quantities.plain import printable, quoted
 from logger.core.quantities.unit_table import COMMON
 from logger.core.rig import UNIT_SYSTEMS, Actuator, Rig
@@ -67,6 +67,16 @@ def refuse_contradictions(rig: Rig, where: str) -> None:
     if grave:
         more = f" ({len(grave) - 1} more: 'throwbook rig fit' lists all)" if len(grave) > 1 else ""
         raise InputError(f"{grave[0].what}{more}", f"{where}: {grave[0].key}", grave[0].do)
+
+
+def refuse_looser_limits(rig: Rig, where: str, before: Rig | None = None) -> None:
+    """Raise InputError for the first of the rig's own limits that is looser than any reason can make it.
+
+    Asked where a rig is added or changed; a limit that the version ``before`` has as well is an old one: it stays readable.
+    """
+    for name, what in looser_limits(rig).items():
+        if before is None or before.limits.get(name) != rig.limits[name]:
+            raise InputError(what, f"{where}: [limits] {name}", LOOSER)
 
 
 def read_rig_file(path: Path) -> RigFile:

@@ -18,6 +18,7 @@ from logger.jobs.logbooks import opened
 from logger.jobs.orders_due import orders_due
 from logger.jobs.rig_change import raise_for_change
 from logger.jobs.rig_events import gaps_in, happened_in
+from logger.jobs.rig_of import rig_from
 from logger.jobs.unfinished import unfinished_recordings
 from logger.logbook.connection import Waiting
 
@@ -125,7 +126,7 @@ def add_rig(
 
     Raises InputError for a faulty file, and for a changed one without a ``reason``.
     """
-    from logger.files.rigfile import read_rig
+    from logger.files.rigfile import read_rig, refuse_looser_limits
 
     rig = read_rig(file)
     text = file.read_text("utf-8-sig")
@@ -145,6 +146,7 @@ def add_rig(
                 'Give the rig another name: name = "yard-loader".',
             )
         before = book.rig(rig.name) if known else None
+        refuse_looser_limits(rig, str(file), rig_from(before) if before is not None else None)
         added = book.add_rig(rig.name, text, by, now, written(reason))
         new = added.id not in {revision.id for revision in known}
         raised = before is not None and new and raise_for_change(book, before, rig, by, now)

@@ -14,10 +14,11 @@ from logger.core.quantities.unit_table import KINDS
 from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.files.rig_values import SECTIONS, YES_NO
-from logger.files.rigfile import RigFile, parse_rig, refuse_contradictions
+from logger.files.rigfile import RigFile, parse_rig, refuse_contradictions, refuse_looser_limits
 from logger.jobs.logbooks import logbook_path, opened
 from logger.jobs.rig_change import raise_for_change
 from logger.jobs.rig_list import Added
+from logger.jobs.rig_of import rig_from
 
 TOP = ("name", "units")
 
@@ -65,6 +66,7 @@ def add_setup(
         if wrong:
             raise InputError(f"the name '{name}' {wrong}", "name", "Give the rig another name.")
         before = book.rig(name) if known else None
+        refuse_looser_limits(read.rig, "this rig", rig_from(before) if before is not None else None)
         added = book.add_rig(name, read.text, by, now, written(reason))
         new = added.id not in {revision.id for revision in known}
         raised = before is not None and new and raise_for_change(book, before, read.rig, by, now)

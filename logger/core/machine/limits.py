@@ -37,33 +37,79 @@ class LimitRule:
     """Field of the actuator that ``share`` refers to; empty: the limit is itself a share."""
     meaning: str
     source: str
+    loosest: float
+    """How far a rig may loosen it, as a share of ``of``: a limit of the rating not at all, one that only warns up to where
+    a throw fails in any case."""
 
 
 LIMITS: dict[str, LimitRule] = {
     "run_current": LimitRule(
-        "current", "A", MAX, 0.80, "full_load_current_a", "running current, averaged over the run", PRACTICE
+        "current",
+        "A",
+        MAX,
+        0.80,
+        "full_load_current_a",
+        "running current, averaged over the run",
+        PRACTICE,
+        1.00,
     ),
     "peak_run_current": LimitRule(
-        "current", "A", MAX, 1.00, "full_load_current_a", "highest current after the inrush", PRACTICE
+        "current",
+        "A",
+        MAX,
+        1.00,
+        "full_load_current_a",
+        "highest current after the inrush",
+        PRACTICE,
+        1.00,
     ),
     # The two time limits are shares of the time that the measured voltage and current ask for.
     "travel_time_low": LimitRule(
-        "share", "1", MIN, 1.0 - LONG_BAND, "", "travel time over expected time", STROKE_TESTS
+        "share",
+        "1",
+        MIN,
+        1.0 - LONG_BAND,
+        "",
+        "travel time over expected time",
+        STROKE_TESTS,
+        1.0 - 2.0 * LONG_BAND,
     ),
     "travel_time_high": LimitRule(
-        "share", "1", MAX, 1.0 + LONG_BAND, "", "travel time over expected time", STROKE_TESTS
+        "share",
+        "1",
+        MAX,
+        1.0 + LONG_BAND,
+        "",
+        "travel time over expected time",
+        STROKE_TESTS,
+        1.0 + 2.0 * LONG_BAND,
     ),
     "supply_under_load": LimitRule(
-        "voltage", "V", MIN, 0.90, "voltage_v", "mean voltage while running", PRACTICE
+        "voltage", "V", MIN, 0.90, "voltage_v", "mean voltage while running", PRACTICE, 0.90
     ),
     "spread_run_current": LimitRule(
-        "share", "1", MAX, 0.10, "", "largest less smallest running current of a set, over its mean", PRACTICE
+        "share",
+        "1",
+        MAX,
+        0.10,
+        "",
+        "largest less smallest running current of a set, over its mean",
+        PRACTICE,
+        0.50,  # assumed: throws that differ by half are no set
     ),
     "force_margin": LimitRule(
-        "share", "1", MIN, 0.30, "", "push left over beyond the worst case, over the worst case", PRACTICE
+        "share",
+        "1",
+        MIN,
+        0.30,
+        "",
+        "push left over beyond the worst case, over the worst case",
+        PRACTICE,
+        0.0,
     ),
 }
 _SHORT_STROKE = {"travel_time_low": 1.0 - SHORT_BAND, "travel_time_high": 1.0 + SHORT_BAND}
+_SHORT_LOOSEST = {"travel_time_low": 1.0 - 2.0 * SHORT_BAND, "travel_time_high": 1.0 + 2.0 * SHORT_BAND}
 
 
 @dataclass(frozen=True)
@@ -98,6 +144,30 @@ def limits_for(rig: Rig, expected_time_s: float | None = None) -> dict[str, Limi
     return limits
 
 
+def looser_limits(rig: Rig) -> dict[str, str]:
+    """The rig's own limits that are looser than any reason can make them, each with a sentence of why.
+
+    An older logbook may hold such a limit: it is read, told, and bars an acceptance. A new one is refused.
+    """
+    short = rated_time(rig) < SHORT_STROKE_S if rig.limits else False
+    found = {}
+    for name, override in rig.limits.items():
+        rule = LIMITS.get(name)
+        if rule is None:
+            continue
+        share = _SHORT_LOOSEST.get(name, rule.loosest) if short else rule.loosest
+        loosest = share * _reference(rule, rig)
+        beyond = override.value - loosest if rule.side == MAX else loosest - override.value
+        if beyond > 1e-9 * abs(loosest):
+            unit = "" if rule.unit == "1" else f" {rule.unit}"
+            word = "above" if rule.side == MAX else "below"
+            reach = f"{loosest:.4g}{unit}, {_OF_LOOSEST.get(rule.of, 'where a throw fails in any case')}"
+            found[name] = (
+                f"the limit {name.replace('_', ' ')} of {override.value:.4g}{unit} is {word} {reach}"
+            )
+    return found
+
+
 def rated_time(rig: Rig) -> float:
     """Time [s] for the needed travel at nominal voltage and the needed force (half the rated one if not known).
 
@@ -119,6 +189,7 @@ def _reference(rule: LimitRule, rig: Rig) -> float:
     return float(getattr(rig.actuator, rule.of)) if rule.of else 1.0
 
 
+_OF_LOOSEST = {"full_load_current_a": "the rated maximum", "voltage_v": "90 % of the nominal voltage"}
 _OF_WHAT = {"full_load_current_a": "of the rated maximum", "voltage_v": "of the nominal voltage"}
 
 

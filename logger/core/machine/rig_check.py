@@ -6,7 +6,7 @@ A grave problem is a contradiction: no verdict can rest on such a rig. The other
 import math
 from collections.abc import Callable
 
-from logger.core.machine.limits import LIMITS
+from logger.core.machine.limits import LIMITS, looser_limits
 from logger.core.machine.protection import read_code
 from logger.core.machine.rating import drive_efficiency, motor_line, propagated
 from logger.core.machine.rig_numbers import NUMBERS, Problem, bad_numbers
@@ -16,6 +16,9 @@ from logger.core.quantities.units import show, show_duration
 from logger.core.rig import Rig
 from logger.errors import InputError
 
+LOOSER = (
+    "A limit may be tightened, with a reason; no reason loosens it beyond that. Correct it or leave it out."
+)
 USUAL_VOLTAGES = (6.0, 12.0, 24.0, 36.0, 48.0)
 """Nominal voltages of vehicle batteries; common practice, no source."""
 
@@ -224,13 +227,11 @@ def _limits(rig: Rig) -> list[Problem]:
             found.append(Problem(key, "no limit has this name", f"Limits are {', '.join(LIMITS)}.", True))
         elif not (math.isfinite(limit.value) and limit.value > 0.0):
             found.append(Problem(key, "must be a number above zero", "Correct it or leave it out.", True))
-        elif name in ("run_current", "peak_run_current") and limit.value > rig.actuator.full_load_current_a:
-            what = (
-                f"of {limit.value:g} A is above the rated maximum of {rig.actuator.full_load_current_a:g} A"
-            )
-            found.append(
-                Problem(key, what, "No reason makes a limit above the rating hold: lower it.", False)
-            )
+    found += [
+        Problem(f"limits.{name}", what, LOOSER, False)
+        for name, what in looser_limits(rig).items()
+        if not any(one.key == f"limits.{name}" for one in found)
+    ]
     low, high = rig.limits.get("travel_time_low"), rig.limits.get("travel_time_high")
     if low is not None and high is not None and low.value >= high.value:
         found.append(Problem("limits.travel_time_low", "is not below travel_time_high", "Swap them.", True))
@@ -263,5 +264,5 @@ RULES: tuple[tuple[Callable[[Rig], list[Problem]], tuple[str, ...]], ...] = (
     (_duty, (_TRAVEL, *_MOTOR)),
     (_protection, ()),
     (_fuse, ("wiring.fuse", "wiring.conductor", "actuator.full_load_current")),
-    (_limits, ("actuator.full_load_current",)),
+    (_limits, (_TRAVEL, *_MOTOR)),
 )

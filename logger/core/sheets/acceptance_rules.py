@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from logger.core.assessment import CUT_OFF, FAIL, PASS, WATCH, Measured
-from logger.core.machine.limits import limits_for
+from logger.core.machine.limits import limits_for, looser_limits
 from logger.core.quantities.number_text import rounded_down
 from logger.core.quantities.plain import written
 from logger.core.records.records import BENCH, COMMISSIONING, Sighting
@@ -129,6 +129,13 @@ def _every_limit_met(case: Case) -> list[str]:
         if judged.verdict not in (PASS, WATCH) and not any(throw.name in one for one in said):
             said.append(f"{throw.name}: {judged.verdict}: {judged.because}")
     return said
+
+
+def _limits_not_loosened(case: Case) -> list[str]:
+    return [
+        f"{what}: no reason loosens it beyond that; correct the rig file, then 'throwbook sheet rejudge'"
+        for what in looser_limits(case.rig).values()
+    ]
 
 
 def _current_was_read(case: Case) -> list[str]:
@@ -266,6 +273,7 @@ RULES: tuple[Callable[[Case], list[str]], ...] = (
     _load_check_done,
     _retained_with_power_off,
     _judged_by_this_rig_file,
+    _limits_not_loosened,
     _every_limit_met,
     _current_was_read,
     _moves_the_mechanism,

@@ -189,9 +189,9 @@ def test_how_the_pins_were_seen_takes_words_that_can_be_read(how: str):
 def test_the_statement_names_limits_that_the_rig_file_set_itself():
     from logger.core.rig import LimitOverride
 
-    own = replace(RIG, limits={"run_current": LimitOverride(60.0, "it runs hot")})
+    own = replace(RIG, limits={"run_current": LimitOverride(3.5, "it runs hot")})
     found = acceptance(sheet(), throws(), seen(throws()), own)
-    assert "Limits of this rig's own: run current 60 A (this rig: it runs hot)." in found.statement
+    assert "Limits of this rig's own: run current 3.5 A (this rig: it runs hot)." in found.statement
     assert "rig's own" not in judge().statement
 
 
