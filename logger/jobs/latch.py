@@ -40,6 +40,7 @@ from logger.jobs.orders_due import orders_due
 from logger.jobs.repairs import repair_proofs
 from logger.jobs.unfinished import Unfinished, pending_of, refuse_while_unfinished, unfinished_recordings
 from logger.logbook import Logbook
+from logger.logbook.entries import Missing
 
 if TYPE_CHECKING:
     from logger.core.sheets.sheet import Seen
@@ -68,11 +69,12 @@ def standing(
     today: date,
     due: Iterable[Due] | None = None,
     recordings: Iterable[Unfinished] | None = None,
+    missing: Sequence[Missing] | None = None,
 ) -> RigStanding:
-    """Status, commissioning and next check of one rig; ``due`` and ``recordings`` as in ``status``."""
+    """Status, commissioning and next check of one rig; ``due``, ``recordings`` and ``missing`` as in ``status``."""
     return RigStanding(
         rig,
-        status(book, rig, due, recordings),
+        status(book, rig, due, recordings, missing),
         book.commissioned(rig),
         _next_check(book, rig, today),
         book.for_practice(),
@@ -84,11 +86,13 @@ def status(
     rig: str,
     due: Iterable[Due] | None = None,
     recordings: Iterable[Unfinished] | None = None,
+    missing: Sequence[Missing] | None = None,
 ) -> Status:
     """The latch as all orders in the logbook leave it, and what isn't judged yet.
 
     ``due``: the orders that its stored throws ask for, where they were read for all rigs at once (``orders_due``).
     ``recordings``: the unfinished ones beside the logbook, where they were looked for once for all rigs.
+    ``missing``: what is missing from the logbook, where it was asked for already.
     """
     orders = book.orders(rig)
     asking = any(order.clears or order.cause == REASSIGNED for order in orders)
@@ -98,7 +102,11 @@ def status(
         due = orders_due(book, rig).get(rig, ())
     if recordings is None:
         recordings = unfinished_recordings(book.path)
-    latched = status_of(rig, orders, evidence, altered, book.orders_told_of(rig), due)
+    gone = [one for one in (book.missing() if missing is None else missing) if one.rig in ("", rig)]
+    told_of = book.orders_told_of(rig) | {one.id for one in gone if one.kind == "latch_order"}
+    rows = {one.id: one.what for one in gone if one.kind != "latch_order"}
+    named = {name for order in orders for name in order.clears} - {order.id for order in orders}
+    latched = status_of(rig, orders, evidence, altered, told_of, due, rows, book.no_orders(named))
     return with_pending(latched, pending_of(recordings, rig))
 
 

@@ -157,11 +157,11 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
     """Every rig with its status and when it is next due, by name."""
     with opened(logbook, read_only=True) as book, book.snapshot():
         counted = book.trial_counts()
-        due, recordings = orders_due(book), unfinished_recordings(book.path)
+        due, recordings, missing = orders_due(book), unfinished_recordings(book.path), book.missing()
         return [
             Listed(
                 name,
-                standing(book, name, today, due.get(name, ()), recordings),
+                standing(book, name, today, due.get(name, ()), recordings, missing),
                 *counted.get(name, (0, None)),
                 retired=retired_because(book.rig(name).toml),
             )

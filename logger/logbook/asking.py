@@ -7,14 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from logger.core.records.records import Sighting
+from logger.logbook.tables import JUDGED_FAIL, SAID_NO_AT
 from logger.logbook.trials import TrialRows
 
-FAILED = "SELECT trial FROM judgement WHERE verdict = 'fail'"
-SAID_NO = (
-    "SELECT trial FROM sighting WHERE left_pin = 'no' OR right_pin = 'no' OR load_check = 'no'"
-    " OR retained_power_off = 'no'"
-)
-"""Word for word the conditions of the two short indexes of version 3: no other row is read."""
+FAILED = f"SELECT trial FROM judgement WHERE {JUDGED_FAIL.sql}"
+SAID_NO = f"SELECT trial FROM sighting WHERE {SAID_NO_AT.sql}"
+"""By the two short indexes: no other row is read."""
 
 LISTED = "(SELECT value FROM json_each(?))"
 KINDS = f"SELECT DISTINCT trial, kind FROM placement JOIN sheet ON sheet.id = sheet WHERE trial IN {LISTED}"

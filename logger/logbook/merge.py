@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.logbook.conflicts import Conflict, conflicts
+from logger.logbook.entries import enter_others
 from logger.logbook.opening import open_untouched, open_writing, refuse_by_header
 from logger.logbook.tables import TABLES
 from logger.logbook.troubles import plain_errors
@@ -73,6 +74,7 @@ def _take_over(book: "Logbook", copy: Path, other: Path) -> Merged:
                 )
                 if done.rowcount > 0:
                     added[name] = done.rowcount
+            enter_others(book.db)
     finally:
         with plain_errors(book.path):
             book.db.execute("DETACH DATABASE other")

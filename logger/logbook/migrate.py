@@ -8,8 +8,11 @@ from pathlib import Path
 from logger.errors import OutsideError
 from logger.logbook import migrations
 from logger.logbook.connection import Waiting, begin
+from logger.logbook.entries import enter_old
 from logger.logbook.troubles import plain_errors
 
+LISTED_SINCE = 4
+"""The version since which a file has its list of entries."""
 APPLICATION_ID = 0x5468726F  # "Thro"
 
 
@@ -40,6 +43,8 @@ def _take_steps(db: sqlite3.Connection, version: int, waiting: Waiting | None) -
             if version < migrations.NEWEST:
                 for statement in migrations.statements(version + 1):
                     db.execute(statement)
+                if version + 1 == LISTED_SINCE:
+                    enter_old(db)
                 db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
                 db.execute(f"PRAGMA user_version = {version + 1}")
             db.execute("COMMIT")

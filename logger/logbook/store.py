@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar
 
+from logger.logbook import entries
 from logger.logbook.connection import Connection
 from logger.logbook.rows import SqlValue, from_sql, to_row, with_id
 from logger.logbook.tables import BY_NAME, BY_RECORD, TABLES, Table
@@ -25,6 +26,8 @@ class Store(Connection):
         row = to_row(table, record, extra)
         with self.transaction():
             done = self.db.execute(INSERTS[table.name], list(row.values()))
+            if done.rowcount == 1:
+                entries.enter(self.db, table, row)
         stored: Record = with_id(record, row)
         return stored, done.rowcount == 1
 
@@ -78,6 +81,16 @@ class Store(Connection):
                 except (ValueError, TypeError, KeyError, AttributeError):
                     found.append((str(row["id"]), dict(row)))
         return found
+
+    def missing(self) -> list[entries.Missing]:
+        """Rows that were in this file and aren't there any more, and guards of the file that are gone."""
+        with plain_errors(self.path):
+            return entries.missing(self.db)
+
+    def no_orders(self, names: Iterable[str]) -> frozenset[str]:
+        """Of these names those of missing rows that were no orders, healed ones too."""
+        with plain_errors(self.path):
+            return entries.no_orders(self.db, names)
 
 
 def _insert(table: Table) -> str:

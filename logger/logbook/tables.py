@@ -220,5 +220,26 @@ TABLES: tuple[Table, ...] = (
 )
 """In the order in which rows refer to each other. ``rig`` (a name) and ``trace`` (samples) hold no record."""
 
+
+@dataclass(frozen=True)
+class Asked:
+    """Rows of one kind that ask for an order: those with this answer in one of these columns."""
+
+    columns: tuple[str, ...]
+    answer: str
+
+    @property
+    def sql(self) -> str:
+        """The condition, word for word that of its short index of version 3."""
+        return " OR ".join(f"{column} = '{self.answer}'" for column in self.columns)
+
+    def of(self, row: Mapping[str, object]) -> bool:
+        """Whether a row is one of them."""
+        return self.answer in (row[column] for column in self.columns)
+
+
+JUDGED_FAIL = Asked(("verdict",), "fail")
+SAID_NO_AT = Asked(("left_pin", "right_pin", "load_check", "retained_power_off"), "no")
+
 BY_NAME = {table.name: table for table in TABLES}
 BY_RECORD = {table.record: table for table in TABLES}

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.errors import InputError
+from logger.logbook import entries
 from logger.logbook.migrate import safe_copy
 from logger.logbook.tables import TABLES
 from logger.logbook.troubles import plain_errors
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 Progress = Callable[[int, int], None]
 """Called with traces looked at so far, and how many there are."""
 
+UNKNOWN_RIG = "every rig"
+"""Where nobody can say any more whose rows they were."""
 NAMED_BY = ("placement", "sighting", "judgement")
 LISTS_OF_IDS = (
     ("latch_order", "previous", "latch_order", "an order that came before is gone"),
@@ -57,6 +60,7 @@ def check(book: "Logbook", progress: Progress | None = None) -> Checked:
         names = {row[0]: f"{row[1]}-{row[2]}" for row in book.read("SELECT id, rig, number FROM sheet")}
         problems += _row_problems(book, names)
         problems += _reference_problems(book)
+        problems += _entry_problems(book)
         problems += _trace_problems(book, names, progress)
         problems += _seal_problems(book, names)
     except Exception as error:  # a damaged file can fail anywhere; what was found so far still counts
@@ -94,6 +98,18 @@ def _reference_problems(book: "Logbook") -> list[Problem]:
     if orphans[0][0]:
         found.append(Problem("file", f"{orphans[0][0]} records of samples belong to no trial"))
     return found
+
+
+def _entry_problems(book: "Logbook") -> list[Problem]:
+    """What the list of entries misses, and where the list itself or the file's structure was changed."""
+    with plain_errors(book.path):
+        gone = entries.structure_missing(book.db)
+        if any(each.kind == "table" for each in gone):
+            return [Problem(UNKNOWN_RIG, each.what) for each in gone]
+        gone += entries.rows_missing(book.db)
+        changed = entries.list_broken(book.db)
+    found = [Problem(each.rig or UNKNOWN_RIG, each.what) for each in gone]
+    return found + [Problem(UNKNOWN_RIG, what) for what in changed]
 
 
 def _row_problems(book: "Logbook", names: dict[str, str]) -> list[Problem]:

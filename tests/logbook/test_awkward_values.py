@@ -2,6 +2,7 @@
 
 import dataclasses
 from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -12,10 +13,11 @@ from logger.errors import InputError
 from logger.logbook import open_logbook
 from logger.logbook.assessment_json import to_json_value
 from logger.logbook.merge import merge
-from logger.logbook.rows import fact, to_json, to_sql
+from logger.logbook.rows import fact, to_json
 from logger.logbook.tables import BLOB, BY_NAME, FLAG, IDS, INTEGER, JSON, REAL, TABLES, TEXT, TIME
 from logger.logbook.upkeep import check
-from tests.logbook.conftest import NOW, RIG, TOML, make_assessment, make_trace
+from tests.logbook.conftest import NOW, RIG, make_assessment, make_trace
+from tests.raw_file import raw
 
 AWKWARD_FLOATS = (
     -0.0,
@@ -136,31 +138,6 @@ def test_what_no_file_can_hold_is_refused_in_one_line_and_nothing_is_stored(lax,
     assert lax.read("SELECT count(*) FROM placement")[0][0] == before
 
 
-def with_minus_zero(path):
-    """A logbook with a throw in minus zero degrees, its id made over the minus zero as up to version 3."""
-    with open_logbook(path) as book:
-        book.add_rig(RIG, TOML, "M. K.", NOW)
-        sheet = book.plan_sheet(RIG, "spot", {}, "M. K.", NOW)
-        book.db.execute("PRAGMA foreign_keys = OFF")
-        trial = book.add_trial(
-            sheet.id, make_trace(samples=40), make_assessment(), "M. K.", NOW, software_version="0.1.0"
-        ).trial
-        table = BY_NAME["placement"]
-        place = Placement(trial.id, sheet.id, 1, NOW, "M. K.", ambient_c=-0.0, file="a.csv")
-        values = {name: to_sql(kind, getattr(place, name)) for name, kind in table.columns.items()}
-        values["ambient_c"] = -0.0
-        old_id = fact(table, values).id
-        assert old_id != fact(table, {**values, "ambient_c": 0.0}).id
-        book.db.execute("DROP TRIGGER placement_no_update")
-        names = ", ".join(f'"{name}" = ?' for name in ("id", *values))
-        book.db.execute(f"UPDATE placement SET {names}", [old_id, *values.values()])
-        book.db.execute(
-            "CREATE TRIGGER placement_no_update BEFORE UPDATE ON placement"
-            " BEGIN SELECT RAISE (ABORT, 'the logbook is append only'); END"
-        )
-    return old_id
-
-
 def test_minus_zero_degrees_is_no_tampering_and_merges(book, tmp_path):
     sheet = book.plan_sheet(RIG, "spot", {}, "M. K.", NOW)
     trace = dataclasses.replace(make_trace(samples=40), ambient_c=-0.0)
@@ -171,13 +148,19 @@ def test_minus_zero_degrees_is_no_tampering_and_merges(book, tmp_path):
 
 
 def test_a_row_that_an_old_version_summed_over_minus_zero_stays_as_written(tmp_path):
-    old_id = with_minus_zero(tmp_path / "old")
+    """Version 3 made the id of a throw in minus zero degrees over the minus zero."""
+    with raw(tmp_path / "old") as db:
+        db.executescript((Path(__file__).parent / "past" / "v3.sql").read_text("utf-8"))
     with open_logbook(tmp_path / "old") as book:
+        [row] = book.read("SELECT * FROM placement WHERE ambient_c = 0.0")
+        assert fact(BY_NAME["placement"], dict(row)).id != row["id"]
+        assert book.altered("placement") == []
         assert check(book).problems == ()
-        assert [each.id for each in book.altered("placement")] == []
+        with open_logbook(tmp_path / "other") as other:
+            assert merge(other, book.path).added["placement"] == 3
         book.db.execute("DROP TRIGGER placement_no_update")
-        book.db.execute("UPDATE placement SET ambient_c = 4.0")
-        assert [each.id for each in book.altered("placement")] == [old_id]
+        book.db.execute("UPDATE placement SET ambient_c = 1.0 WHERE ambient_c = 0.0")
+        assert [each.id for each in book.altered("placement")] == [row["id"]]
 
 
 def test_a_service_with_a_composed_letter_keeps_the_letter_it_was_given(book):

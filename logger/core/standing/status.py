@@ -11,6 +11,7 @@ The status is worked out from a *set* of orders, never from a stored field and n
   was planned. So the same order met twice (import, merge, a restored copy) is one, and nobody could have named it before
   it was written: that, not a clock, proves that the repair and the recommissioning came after the stall.
 * What isn't judged yet holds the rig without an order (``Pending``): no signature eases it, only the judging.
+* A row of any other kind that was taken out of the logbook holds the rig at ``restricted`` until somebody signs for it.
 * An order names the latest ones its writer could see. One that is named but isn't there was lost: until it is merged
   back, or answered like the worst, the rig is at ``do not use``. So it is where a stored throw or sighting must have
   taken it out of use and the order for that isn't there.
@@ -20,6 +21,7 @@ from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from hashlib import sha256
+from types import MappingProxyType
 from typing import Any
 
 from logger.core.quantities.plain import is_name, written
@@ -59,6 +61,7 @@ BY_PERSON = "person: "
 LOST = "lost order"
 LOST_SENTENCE = "an order that a later entry names is missing from this logbook"
 GONE_SENTENCE = "the order for a stored throw is missing from this logbook"
+MISSING = "missing row"
 ALTERED = "altered order"
 ALTERED_SENTENCE = "an order was changed after it was written"
 
@@ -306,6 +309,8 @@ def status_of(
     altered: Container[str] = frozenset(),
     told_of: Iterable[str] = (),
     due: Iterable[Due] = (),
+    missing: Mapping[str, str] = MappingProxyType({}),
+    no_orders: Container[str] = frozenset(),
 ) -> Status:
     """Work out the status of ``rig`` from every order in the logbook; their sequence doesn't matter.
 
@@ -316,9 +321,17 @@ def status_of(
         altered: ids of orders whose content no longer gives their id. They clear nothing and hold like the worst.
         told_of: ids of orders that seals, plans and service entries of this rig name; one that isn't there was lost.
         due: the orders that this rig's stored throws and sightings ask for; one that isn't there was taken out.
+        missing: other rows of this rig that were taken out of the logbook: id and sentence. Each holds it at ``restricted``.
+        no_orders: ids among those that clearing orders name that are of such rows, back again or not.
     """
     mine = [order for order in orders if order.rig == rig]
-    held = _held(mine, altered, told_of, evidence.imported) | _gone(mine, due)
+    lost = {
+        name: one
+        for name, one in _held(mine, altered, told_of, evidence.imported).items()
+        if name not in no_orders
+    }
+    rows = {name: OpenRaise((name,), MISSING, RESTRICTED, said) for name, said in missing.items()}
+    held = lost | _gone(mine, due) | rows
     group_of = {name: key for key, one in held.items() for name in one.ids}
     cleared, refused = set(), []
     for order in sorted({one.id: one for one in mine if one.clears}.values(), key=lambda one: one.id):

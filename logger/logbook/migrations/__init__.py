@@ -6,10 +6,14 @@ STEPS = (
     "0001_first.sql",
     "0002_calibration_of_a_judgement.sql",
     "0003_fewer_pages_for_a_throw.sql",
+    "0004_list_of_entries.sql",
 )
 """Step n takes a file from version n - 1 to version n."""
 
 NEWEST = len(STEPS)
+
+STRUCTURE = "8416e54c78f396b587cc57deb4f2913fa4756afe3f64171bca2db760972733e8"
+"""SHA-256 over the structure that the steps make (``entries.structure_missing``): a test makes it again."""
 
 
 def statements(version: int) -> list[str]:

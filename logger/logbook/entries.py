@@ -1,0 +1,268 @@
+"""The list of entries: every row that this file ever took in, numbered without a gap, each chained to the one before.
+
+A row that is taken out of the file leaves its entry behind, an entry that is taken out leaves a gap, and the newest ones
+leave the tally too high. The list is the file's own and no part of any row: two logbooks that are merged each bring
+their rows, and the list goes on counting. It proves nothing against somebody who writes all three anew; a backup does.
+"""
+
+import hashlib
+import sqlite3
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from logger.logbook import migrations
+from logger.logbook.rows import to_json
+from logger.logbook.tables import BY_NAME, JUDGED_FAIL, SAID_NO_AT, TABLES, Table
+
+FAILED, SAID_NO = "judgement that failed", "sighting that said no"
+COUNTED = {FAILED: ("judgement", JUDGED_FAIL), SAID_NO: ("sighting", SAID_NO_AT)}
+"""Counted by themselves: a rig's status hangs on them, and they are counted without reading the others."""
+LARGE = ("placement", "judgement", "sighting")
+"""Not counted at each look: as many as throws, and wide."""
+WITHOUT_PLACE = " UNION ALL ".join(
+    f"SELECT 1 FROM {table} WHERE ({asked.sql}) AND trial NOT IN (SELECT trial FROM placement)"
+    for table, asked in COUNTED.values()
+)
+"""Throws that ask for an order and stand on no sheet any more."""
+
+WORDS = {
+    "rig_revision": "a version of its rig file",
+    "sheet": "sheet {number}",
+    "answers": "answers on sheet {number}",
+    "trial": "a throw",
+    "placement": "throw {position} of sheet {number}",
+    "sighting": "a sighting at throw {position} of sheet {number}",
+    "service": "a service entry: {action}",
+    "baseline": "a baseline",
+    "calibration": "a calibration",
+    "judgement": "a judgement of throw {position} of sheet {number}",
+    "decision": "a decision on sheet {number}",
+    "latch_order": "an order: {cause}",
+    "seal": "the seal of sheet {number}",
+}
+"""Kind: how its rows are called where one is missing."""
+NEEDED = {"id", "rig", "sheet", "trial", "board", "number", "position", "action", "cause"} | {
+    column for _, asked in COUNTED.values() for column in asked.columns
+}
+"""Columns that an entry is made from."""
+THROW = (
+    "SELECT placement.position, sheet.number FROM placement JOIN sheet ON sheet.id = placement.sheet"
+    " WHERE placement.trial = ? LIMIT 1"
+)
+
+
+@dataclass(frozen=True)
+class Missing:
+    """A row that was in this file, or a part of its structure, and isn't there any more."""
+
+    id: str
+    """The row's id, or one made from the name of the part."""
+    kind: str
+    """Its table; "" for what belongs to no table's rows."""
+    rig: str
+    """Whose; "" for what can be any rig's."""
+    what: str
+
+
+def enter(db: sqlite3.Connection, table: Table, row: Mapping[str, object]) -> None:
+    """Put one new row on the list."""
+    rig, what = _called(db, table, row)
+    _append(db, table.name, str(row["id"]), rig, what)
+    asks = [name for name, (kind, asked) in COUNTED.items() if kind == table.name and asked.of(row)]
+    _count(db, [table.name, *asks])
+
+
+def _called(db: sqlite3.Connection, table: Table, row: Mapping[str, object]) -> tuple[str, str]:
+    """Whose row it is (a rig or a board), and how a person calls it."""
+    known = {"position": row.get("position"), "number": row.get("number")}
+    sheet = row.get("sheet")
+    if table.about == "trial":
+        found = db.execute("SELECT rig FROM trial WHERE id = ?", [row["trial"]]).fetchone()
+        place = None if sheet else db.execute(THROW, [row["trial"]]).fetchone()
+        if place:
+            known = {"position": place[0], "number": place[1]}
+    else:
+        found = (row[table.about],) if table.about != "sheet" else None
+    if sheet:
+        of = db.execute("SELECT rig, number FROM sheet WHERE id = ?", [sheet]).fetchone()
+        found, known["number"] = found or (of and (of[0],)), of and of[1]
+    about = {name: row.get(name) for name in ("action", "cause")}
+    return str(found[0]) if found else "", WORDS[table.name].format_map({**about, **known})
+
+
+def _append(db: sqlite3.Connection, kind: str, row: str, rig: str, what: str) -> None:
+    last = db.execute("SELECT number, digest FROM entry ORDER BY number DESC LIMIT 1").fetchone()
+    number, before = (last[0] + 1, last[1]) if last else (1, "")
+    digest = chained(before, number, kind, row, rig, what)
+    db.execute("INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?)", [number, kind, row, rig, what, digest])
+
+
+def chained(before: str, number: int, kind: str, row: str, rig: str, what: str) -> str:
+    """An entry's digest: over its own content and the digest of the entry before it."""
+    return hashlib.sha256(to_json([before, number, kind, row, rig, what]).encode()).hexdigest()[:32]
+
+
+def _count(db: sqlite3.Connection, kinds: Iterable[str]) -> None:
+    for kind in kinds:
+        db.execute("INSERT INTO tally VALUES (?, 1) ON CONFLICT (kind) DO UPDATE SET rows = rows + 1", [kind])
+
+
+def enter_old(db: sqlite3.Connection) -> None:
+    """Every row of a file of before version 4; a throw without a judgement lacks the one it was written down with."""
+    for table in TABLES:
+        needed = ", ".join(f'"{name}"' for name in ("id", *table.columns) if name in NEEDED)
+        for row in db.execute(f"SELECT {needed} FROM {table.name} ORDER BY rowid").fetchall():
+            enter(db, table, dict(row))
+    for trial, rig in db.execute(
+        "SELECT id, rig FROM trial WHERE id NOT IN (SELECT trial FROM judgement) ORDER BY id"
+    ).fetchall():
+        place = db.execute(THROW, [trial]).fetchone() or ("?", "?")
+        what = WORDS["judgement"].format(position=place[0], number=place[1])
+        _append(db, "judgement", _name(f"judgement of {trial}"), rig, what)
+        _count(db, ["judgement", FAILED])
+
+
+def enter_others(db: sqlite3.Connection) -> None:
+    """After the rows of the attached ``other`` were taken over: its entries that this list doesn't have, the missing ones too."""
+    new = db.execute(
+        "SELECT kind, row, rig, what FROM other.entry WHERE (kind, row) NOT IN (SELECT kind, row FROM main.entry)"
+        " ORDER BY number"
+    ).fetchall()
+    # one that is missing counts as one that asks: then its kind is looked at closely
+    asks_not = {
+        name: {row[0] for row in db.execute(f"SELECT id FROM {kind} WHERE NOT ({asked.sql})")}
+        for name, (kind, asked) in COUNTED.items()
+    }
+    for kind, row, rig, what in new:
+        _append(db, kind, row, rig, what)
+        asks = [name for name, (of, _) in COUNTED.items() if of == kind and row not in asks_not[name]]
+        _count(db, [kind, *asks])
+
+
+def missing(db: sqlite3.Connection) -> list[Missing]:
+    """What isn't there any more; where nothing that a status hangs on is short, the rows aren't looked at one by one."""
+    found = structure_missing(db)
+    if any(each.kind == "table" for each in found):
+        return found
+    return found + (rows_missing(db) if _short(db) else [])
+
+
+def _short(db: sqlite3.Connection) -> bool:
+    """Whether there are fewer rows of a kind than there must be."""
+    tally = dict(db.execute("SELECT kind, rows FROM tally").fetchall())
+    counted = {table.name: table.name for table in TABLES if table.name not in LARGE}
+    counted |= {name: f"{table} WHERE {asked.sql}" for name, (table, asked) in COUNTED.items()}
+    return any(
+        db.execute(f"SELECT count(*) FROM {where}").fetchone()[0] < tally.get(kind, 0)
+        for kind, where in counted.items()
+    ) or bool(db.execute(f"{WITHOUT_PLACE} LIMIT 1").fetchone())
+
+
+def rows_missing(db: sqlite3.Connection) -> list[Missing]:
+    """Every row that has an entry and isn't there, and every entry that isn't there itself."""
+    found = []
+    for table in TABLES:
+        rows = db.execute(
+            "SELECT row, rig, what FROM entry WHERE kind = ?"
+            f" AND row NOT IN (SELECT id FROM {table.name}) ORDER BY number",
+            [table.name],
+        )
+        found += [
+            Missing(row, table.name, rig, f"{what} is missing from this logbook") for row, rig, what in rows
+        ]
+    tally = dict(db.execute("SELECT kind, rows FROM tally").fetchall())
+    listed = dict(db.execute("SELECT kind, count(*) FROM entry GROUP BY kind").fetchall())
+    for kind in BY_NAME:
+        lacking = tally.get(kind, 0) - listed.get(kind, 0)
+        if lacking > 0:
+            name = WORDS[kind].partition(":")[0].replace(" {position}", "").replace(" {number}", "")
+            what = f"{lacking} entries of the kind '{name}' are missing from the list of entries"
+            found.append(Missing(_lacking(lacking, kind), "", "", what))
+    return found
+
+
+def list_broken(db: sqlite3.Connection) -> list[str]:
+    """Where the list itself was changed: numbers that are gone, links that don't fit, rows that never were on it."""
+    found, before, expected = [], "", 1
+    for number, kind, row, rig, what, digest in db.execute("SELECT * FROM entry ORDER BY number"):
+        if number != expected:
+            gone = str(expected) if number == expected + 1 else f"{expected} to {number - 1}"
+            found.append(f"number {gone} of the list of entries is missing")
+        elif digest != chained(before, number, kind, row, rig, what):
+            found.append(f"number {number} of the list of entries was changed after it was written")
+        before, expected = digest, number + 1
+    for table in TABLES:
+        rows = db.execute(
+            f"SELECT id FROM {table.name} WHERE id NOT IN (SELECT row FROM entry WHERE kind = ?)",
+            [table.name],
+        )
+        found += [f"a row of {table.name} ({row[0][:8]}) was put in by another program" for row in rows]
+    return found
+
+
+def structure_missing(db: sqlite3.Connection) -> list[Missing]:
+    """Tables, indexes and guards of the released structure that are gone, or are others."""
+    here = _structure(db)
+    if hashlib.sha256(to_json(sorted(here.items())).encode()).hexdigest() == migrations.STRUCTURE:
+        return []
+    released = released_structure()
+    return [
+        Missing(
+            _name(name), "table" if name.startswith("table ") else "", "", _structure_said(name, name in here)
+        )
+        for name, text in released.items()
+        if here.get(name) != text
+    ]
+
+
+def _structure_said(name: str, there: bool) -> str:
+    state = "is another" if there else "is missing"
+    if name.startswith("trigger "):
+        return f"the file's guard against changes {state} ({name.partition(' ')[2]}): rows may have been changed or taken out"
+    return f"a part of the file {state} ({name})"
+
+
+def released_structure() -> dict[str, str]:
+    """The structure that the migrations make."""
+    import contextlib
+
+    with contextlib.closing(sqlite3.connect(":memory:")) as db:
+        for version in range(1, migrations.NEWEST + 1):
+            for statement in migrations.statements(version):
+                db.execute(statement)
+        return _structure(db)
+
+
+def _structure(db: sqlite3.Connection) -> dict[str, str]:
+    """Kind and name: a guard's own text, without what SQLite's versions write differently; of others the name counts."""
+    rows = db.execute("SELECT type, name, sql FROM sqlite_schema WHERE name NOT LIKE 'sqlite_%'")
+    return {
+        f"{kind} {name}": " ".join(str(sql).replace('"', "").split()) if kind == "trigger" else ""
+        for kind, name, sql in rows
+    }
+
+
+def no_orders(db: sqlite3.Connection, names: Iterable[str]) -> frozenset[str]:
+    """Of these names those that a missing row, or a missing part of the file, has or once had: they are no orders."""
+    wanted = list(names)
+    if not wanted:
+        return frozenset()
+    rows = db.execute(
+        "SELECT row FROM entry WHERE kind <> 'latch_order' AND row IN (SELECT value FROM json_each(?))",
+        [to_json(wanted)],
+    )
+    parts = {_name(name) for name in released_structure()}
+    ends = {
+        _lacking(n, kind)
+        for kind, most in db.execute("SELECT kind, rows FROM tally")
+        for n in range(1, most + 1)
+    }
+    return frozenset(row[0] for row in rows) | ((parts | ends) & set(wanted))
+
+
+def _lacking(entries: int, kind: str) -> str:
+    return _name(f"{entries} {kind}")
+
+
+def _name(text: str) -> str:
+    return hashlib.sha256(f"missing {text}".encode()).hexdigest()[:32]
