@@ -309,7 +309,7 @@ def status_of(
     altered: Container[str] = frozenset(),
     told_of: Iterable[str] = (),
     due: Iterable[Due] = (),
-    missing: Mapping[str, str] = MappingProxyType({}),
+    gone: Mapping[str, str] = MappingProxyType({}),
     no_orders: Container[str] = frozenset(),
 ) -> Status:
     """Work out the status of ``rig`` from every order in the logbook; their sequence doesn't matter.
@@ -321,7 +321,7 @@ def status_of(
         altered: ids of orders whose content no longer gives their id. They clear nothing and hold like the worst.
         told_of: ids of orders that seals, plans and service entries of this rig name; one that isn't there was lost.
         due: the orders that this rig's stored throws and sightings ask for; one that isn't there was taken out.
-        missing: other rows of this rig that were taken out of the logbook: id and sentence. Each holds it at ``restricted``.
+        gone: other rows of this rig that were taken out of the logbook: id and sentence. Each holds it at ``restricted``.
         no_orders: ids among those that clearing orders name that are of such rows, back again or not.
     """
     mine = [order for order in orders if order.rig == rig]
@@ -330,7 +330,7 @@ def status_of(
         for name, one in _held(mine, altered, told_of, evidence.imported).items()
         if name not in no_orders
     }
-    rows = {name: OpenRaise((name,), MISSING, RESTRICTED, said) for name, said in missing.items()}
+    rows = {name: OpenRaise((name,), MISSING, RESTRICTED, said) for name, said in gone.items()}
     held = lost | _gone(mine, due) | rows
     group_of = {name: key for key, one in held.items() for name in one.ids}
     cleared, refused = set(), []
