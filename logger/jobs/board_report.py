@@ -101,7 +101,7 @@ class BoardReport:
             notes.append(
                 f"the board's clock stood still for {by_numbers_s:.1f} s: times there are reckoned from sample numbers at {rate}"
             )
-        spread = spread_evenly(time_s)
+        spread = spread_evenly(time_s, index)
         if spread.note:
             notes.append(spread.note)
         period_s = period_of(index, spread.time_s)

@@ -17,6 +17,8 @@ _WINDOWS = 20
 # Both common practice, no source.
 ABRUPT_PERIODS = 2.0
 """A single step that is off by more than this is a jump of the clock, or samples that nobody took."""
+FEWEST_AT_ONE_RATE = 20
+"""Stamps of fewer rows don't tell a rate."""
 SLOW_SHARE = 0.005
 """A board without a timer keeps its rate within so much of a throw."""
 
@@ -53,26 +55,58 @@ def period_of(index: NDArray[np.int64] | None, time_s: FloatArray) -> float:
     return period_s or float((time_s[-1] - time_s[0]) / (numbers[-1] - numbers[0]))
 
 
-def spread_evenly(time_s: FloatArray) -> Spread:
-    """Stamps that repeat, moved apart: those of one tick evenly up to the next, but no wider than the period.
+def spread_evenly(time_s: FloatArray, index: NDArray[np.int64] | None = None) -> Spread:
+    """Stamps that repeat, moved apart.
 
-    ``time_s`` never falls, shape (n,). Where the clock stands still from the first row to the last the stamps stay.
+    Where the samples came at one rate the times are those of that rate, as near to the stamps as a tick allows; where
+    they didn't, the rows of one tick are spread evenly up to the next, but no wider than the period. Where the clock
+    stands still from the first row to the last the stamps stay.
+
+    Parameters
+    ----------
+    time_s
+        Never falls, shape (n,) [s].
+    index
+        Number of each sample, shape (n,); None: one after the other.
     """
     if (time_s[1:] > time_s[:-1]).all():
         return Spread(time_s, 0, 0.0)
-    period_s = period_of(None, time_s)
+    numbers = np.arange(len(time_s)) if index is None else index
+    period_s = period_of(numbers, time_s)
     firsts = np.flatnonzero(np.diff(time_s, prepend=-np.inf))
+    repeated = len(time_s) - len(firsts)
     if not period_s:
-        return Spread(time_s, len(time_s) - len(firsts), 0.0)
+        return Spread(time_s, repeated, 0.0)
     counts = np.diff(np.append(firsts, len(time_s)))
     ticks_s = np.append(np.diff(time_s[firsts]), np.inf)
     apart_s = np.minimum(ticks_s / counts, period_s)
     place = np.arange(len(time_s)) - np.repeat(firsts, counts)
+    even_s = time_s + place * np.repeat(apart_s, counts)
     tied = counts > 1
     # The last tick has no end; it is taken to be as long as the longest before it.
     ticks_s[-1] = max(period_s, float(np.max(ticks_s[:-1], where=tied[:-1], initial=0.0)))
     short_s = float(np.max((counts * period_s - ticks_s)[tied], initial=0.0))
-    return Spread(time_s + place * np.repeat(apart_s, counts), len(time_s) - len(firsts), period_s + short_s)
+    regular_s = _at_one_rate(numbers, time_s, even_s, median_of(ticks_s[tied]), period_s)
+    spread_s = regular_s if (np.diff(regular_s) > 0.0).all() else even_s
+    return Spread(spread_s, repeated, period_s + short_s)
+
+
+def _at_one_rate(
+    numbers: NDArray[np.int64], time_s: FloatArray, even_s: FloatArray, tick_s: float, period_s: float
+) -> FloatArray:
+    """Times on a straight line over the numbers, stretch by stretch between holes; ``even_s`` where stamps don't fit one."""
+    holes = np.flatnonzero(np.diff(time_s) - period_s * np.diff(numbers) > tick_s + period_s) + 1
+    regular_s = even_s.copy()
+    for first, last in zip([0, *holes.tolist()], [*holes.tolist(), len(time_s)], strict=True):
+        rows = slice(first, last)
+        if last - first < FEWEST_AT_ONE_RATE:
+            continue
+        n = (numbers[rows] - numbers[rows].mean()).astype(np.float64)
+        line_s = n * (float(n @ time_s[rows]) / float(n @ n))
+        behind_s = time_s[rows] - line_s
+        if float(np.ptp(behind_s)) <= tick_s + period_s:
+            regular_s[rows] = line_s + behind_s.max()
+    return regular_s
 
 
 def disagreement_s(index: NDArray[np.int64], time_s: FloatArray) -> float:

@@ -96,3 +96,17 @@ def test_what_an_earlier_reader_said_of_the_clock_is_kept_beside_what_is_found_n
 @pytest.mark.parametrize("said", [-1.0, float("nan"), float("inf"), "0.9", None, [1]])
 def test_an_uncertainty_that_is_none_counts_as_none(said):
     assert clock_u_s({CLOCK_U_KEY: said}) == 0.0
+
+
+@pytest.mark.parametrize("ticks", [1.2, 1.5, 1.9, 2.5, 3.0, 7.7])
+def test_samples_at_one_rate_come_out_at_one_rate_however_coarse_their_clock(ticks: float):
+    time_s = true_times(50.0)
+    spread = spread_evenly(stamps(time_s, ticks / 50.0))
+    np.testing.assert_allclose(np.diff(spread.time_s), 0.02, rtol=0.01)
+
+
+def test_samples_that_were_lost_between_coarse_stamps_leave_their_holes():
+    index = np.flatnonzero(np.random.default_rng(1).random(3000) > 0.05)
+    time_s = index / 200.0
+    spread = spread_evenly(stamps(time_s, 0.0155), index)
+    np.testing.assert_allclose(np.diff(spread.time_s), np.diff(time_s), rtol=0.01)
