@@ -78,53 +78,16 @@ class BoardReport:
     def times(
         self, index: "np.ndarray", time_s: "FloatArray", rate_hz: int
     ) -> "tuple[FloatArray, dict[str, Any]]":
-        """The rows' times, rising from row to row, and what the head says of clock and losses.
+        """The rows' times, rising from row to row, and what the head says of clock, rate and losses.
 
         ``index``, ``time_s``: number and time of each row kept, shape (n,), n > 0.
         """
-        from logger.core.quantities.clock import (
-            CLOCK_KEY,
-            CLOCK_U_KEY,
-            disagreement_s,
-            period_of,
-            spread_evenly,
-        )
+        from logger.core.quantities.board_clock import board_times
 
-        by_numbers_s, asked_s = 0.0, 1.0 / (rate_hz or 1)
-        notes = []
-        stopped_at = self._stopped.after_index if self._stopped is not None else None
-        if stopped_at is None and len(time_s) > 1 and time_s[-1] == time_s[0]:
-            stopped_at = int(index[0])  # too short a record for the run to tell
-        if stopped_at is not None:
-            time_s, by_numbers_s, known = _by_numbers(index, time_s, stopped_at, asked_s)
-            rate = "the rate it had held" if known else f"the {rate_hz} samples a second asked for"
-            notes.append(
-                f"the board's clock stood still for {by_numbers_s:.1f} s: times there are reckoned from sample numbers at {rate}"
-            )
-        spread = spread_evenly(time_s, index)
-        if spread.note:
-            notes.append(spread.note)
-        period_s = period_of(index, spread.time_s)
         lost, hidden = self._lost(int(index[0]))
-        apart_s, hidden_s = disagreement_s(index, spread.time_s), hidden * period_s
-        shown = hidden and abs(apart_s - hidden_s) <= max(2.0 * period_s, 0.1 * hidden_s)
-        if hidden and not shown:
-            notes.append(
-                f"the board says that it lost {hidden:,} samples, and neither its clock nor its numbers show where"
-            )
-        elif apart_s and not hidden:
-            notes.append(
-                f"the board's clock and its sample numbers part by {apart_s:.3g} s: times may be off by so much"
-            )
-        u_s = max(by_numbers_s, spread.u_s, 0.0 if shown else max(apart_s, hidden_s))
-        head: dict[str, Any] = {"lost_samples": lost, "rate_asked_hz": rate_hz}
-        if period_s and by_numbers_s < time_s[-1] - time_s[0]:
-            head["rate_hz"] = round(1.0 / period_s, 3)
-        if notes:
-            head[CLOCK_KEY] = "; ".join(notes)
-        if u_s:
-            head[CLOCK_U_KEY] = round(u_s, 6)
-        return spread.time_s, head
+        stopped_at = self._stopped.after_index if self._stopped is not None else None
+        times = board_times(index, time_s, rate_hz, stopped_at, hidden)
+        return times.time_s, {"lost_samples": lost, "rate_asked_hz": rate_hz, **times.head()}
 
     def head(self, first_index: int, index: "np.ndarray", time_s: "FloatArray") -> dict[str, Any]:
         """What the board said, as head keys; numbers and times count from the first row kept."""
@@ -167,23 +130,6 @@ class BoardReport:
         )
         hidden = said if said > by_numbers else 0
         return by_numbers + hidden, hidden
-
-
-def _by_numbers(
-    index: "np.ndarray", time_s: "FloatArray", after_index: int, asked_s: float
-) -> "tuple[FloatArray, float, bool]":
-    """Times with those after ``after_index`` reckoned from the numbers; how long that goes on; whether its period is known."""
-    import numpy as np
-
-    from logger.core.quantities.clock import period_of
-
-    at = int(np.searchsorted(index, after_index, side="right")) - 1
-    before = slice(0, at + 1)
-    period_s = period_of(index[before], time_s[before]) if at >= 100 else 0.0
-    at = max(at, 0)
-    reckoned = time_s.copy()
-    reckoned[at:] = time_s[at] + (index[at:] - index[at]) * (period_s or asked_s)
-    return reckoned, float(reckoned[-1] - reckoned[at]), bool(period_s)
 
 
 def _first_number(text: str) -> int:

@@ -16,8 +16,9 @@ from logger.protocol.messages import MICROS_SPAN, SEQ_SPAN
 IntArray = NDArray[np.int64]
 
 LONGEST_GAP_S = 600.0
-ALLOWED_SLIP_S = 1.0
-"""A stall of the board shorter than this is kept as a gap in time."""
+ALLOWED_SLIP_S = 5.0
+"""A stall of the board, or a jump of its clock, shorter than this is kept as a gap in time; what the numbers say against
+it widens the times' uncertainty."""
 ALLOWED_SLIP_SHARE = 0.01
 LONGEST_STILL_S = 1.0
 """No clock is so coarse that it stands still for longer than this while samples come."""

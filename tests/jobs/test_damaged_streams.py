@@ -162,7 +162,13 @@ DAMAGES = {
     ),
     "a clock that jumps while the numbers go on": Damage(
         lines_of(moved(throw_rows(), MIDDLE, micros=900_000)),
-        head={"lost_samples": 0, "rate_hz": 200.0},
+        head={
+            "lost_samples": 0,
+            "rate_hz": 200.0,
+            "clock_u_s": 0.9,
+            "clock_from_s": 7.495,
+            "clock_until_s": 8.4,
+        },
         note="clock and its sample numbers part by 0.9 s",
         widest_u_s=1.0,
     ),
@@ -203,8 +209,9 @@ def test_a_damaged_stream_gives_a_true_record_and_says_what_was_wrong(name: str,
     # What the head says is still there after the file, and after the journal of a recording that broke off.
     write_trace(recorded.trace, tmp_path / "a.csv")
     again = read_trace(tmp_path / "a.csv")
+    recorded.let_go()
     recovered = recover(recorded.journal, lambda ref: RigSource(RIG))
-    recorded.discard_journal()
+    recovered.let_go()
     for other in (again, recovered.trace):
         assert {**head, "format": 0, "started": 0} == {**other.head, "format": 0, "started": 0}
         assert np.array_equal(other.time_s, recorded.trace.time_s)

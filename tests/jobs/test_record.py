@@ -96,7 +96,9 @@ def test_the_verdict_stands_within_half_a_second_of_the_end(tmp_path: Path):
 def test_a_journal_gives_the_same_trial_again(tmp_path: Path):
     with board_on_a_cable(speed=SPEED, trouble=Trouble(flipped_bits=0.0005)) as (port, _):
         recorded = Recording(plan(port.name, tmp_path, ambient_c=4.0), now=now).run()
+    recorded.let_go()
     again = recover(recorded.journal, lambda ref: RigSource(RIG))
+    again.let_go()
     for name in ("time_s", "current_a", "voltage_v"):
         assert np.array_equal(getattr(again.trace, name), getattr(recorded.trace, name))
     assert again.lost == recorded.lost > 0
@@ -153,6 +155,7 @@ def test_silence_ends_the_record_and_says_where_to_look(tmp_path: Path):
 def test_a_full_disk_in_mid_record_ends_it_and_keeps_what_came(tmp_path: Path):
     with small_disk(tmp_path, kib=32) as disk, board_on_a_cable(speed=SPEED) as (port, _):
         recorded = Recording(plan(port.name, disk), now=now).run()
+        recorded.let_go()
         kept = recover(recorded.journal, lambda ref: RigSource(RIG))
     assert isinstance(recorded.problem, OutsideError)
     assert "the disk is full" in str(recorded.problem)

@@ -12,6 +12,8 @@ from logger.core.trace import FloatArray
 
 CLOCK_KEY, CLOCK_U_KEY = "clock", "clock_u_s"
 """Head keys: what was wrong with the clock, in words; how far times may be off by it (expanded, k = 2) [s]."""
+CLOCK_FROM_KEY, CLOCK_UNTIL_KEY = "clock_from_s", "clock_until_s"
+"""Head keys: where it was wrong, from the first row [s]; one that isn't there: from the first row on, to the last."""
 _WINDOWS = 20
 """The period is the median over stretches of a twentieth of the record: a jump spoils one in twenty."""
 # Both common practice, no source.
@@ -109,17 +111,31 @@ def _at_one_rate(
     return regular_s
 
 
-def disagreement_s(index: NDArray[np.int64], time_s: FloatArray) -> float:
-    """How far clock and numbering part from each other in a record [s]; 0.0: no further than a timer's jitter.
+@dataclass(frozen=True)
+class Parting:
+    """Where clock and numbering part."""
+
+    by_s: float
+    """How far [s]."""
+    first: int
+    """Row before the first jump; the first row where they part slowly."""
+    last: int
+    """Row after the last jump; the last row where they part slowly."""
+
+
+def parting_of(index: NDArray[np.int64], time_s: FloatArray) -> Parting | None:
+    """How far clock and numbering part from each other in a record; None: no further than a timer's jitter.
 
     A clock that runs fast or slow all along is no disagreement: the period is the record's own.
     """
     period_s = period_of(index, time_s)
     apart_s = time_s - time_s[0] - period_s * (index - index[0])
     widest_s = float(np.ptp(apart_s))
-    abrupt = float(np.abs(np.diff(apart_s)).max(initial=0.0)) > ABRUPT_PERIODS * period_s
+    jumps = np.flatnonzero(np.abs(np.diff(apart_s)) > ABRUPT_PERIODS * period_s)
+    if len(jumps):
+        return Parting(widest_s, int(jumps[0]), int(jumps[-1]) + 1)
     slow_s = max(ABRUPT_PERIODS * period_s, SLOW_SHARE * float(time_s[-1] - time_s[0]))
-    return widest_s if abrupt or widest_s > slow_s else 0.0
+    return Parting(widest_s, 0, len(index) - 1) if widest_s > slow_s else None
 
 
 def with_clock(head: Mapping[str, Any], spread: Spread) -> Mapping[str, Any]:
@@ -128,12 +144,20 @@ def with_clock(head: Mapping[str, Any], spread: Spread) -> Mapping[str, Any]:
         return head
     said = head.get(CLOCK_KEY)
     note = f"{said}; {spread.note}" if isinstance(said, str) else spread.note
-    return {**head, CLOCK_KEY: note, CLOCK_U_KEY: max(clock_u_s(head), round(spread.u_s, 6))}
+    everywhere = {key: said for key, said in head.items() if key not in (CLOCK_FROM_KEY, CLOCK_UNTIL_KEY)}
+    return {**everywhere, CLOCK_KEY: note, CLOCK_U_KEY: max(clock_u_s(head), round(spread.u_s, 6))}
 
 
-def clock_u_s(head: Mapping[str, Any]) -> float:
-    """How far times may be off by the clock, as the head says it, expanded [s]; 0.0: it says nothing."""
-    said = head.get(CLOCK_U_KEY)
-    if not isinstance(said, int | float) or not 0.0 <= said < float("inf"):
-        return 0.0
-    return float(said)
+def clock_u_s(head: Mapping[str, Any], from_s: float = -np.inf, until_s: float = np.inf) -> float:
+    """How far the time between these two moments [s from the first row] may be off by the clock, expanded [s].
+
+    0.0: the head says nothing of the kind, or the clock was wrong elsewhere.
+    """
+    u_s = _number(head.get(CLOCK_U_KEY), 0.0)
+    wrong_from_s = _number(head.get(CLOCK_FROM_KEY), -np.inf)
+    wrong_until_s = _number(head.get(CLOCK_UNTIL_KEY), np.inf)
+    return max(u_s, 0.0) if wrong_from_s <= until_s and wrong_until_s >= from_s else 0.0
+
+
+def _number(said: object, otherwise: float) -> float:
+    return float(said) if isinstance(said, int | float) and np.isfinite(said) else otherwise

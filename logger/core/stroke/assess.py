@@ -222,7 +222,7 @@ def _spoilt(evidence: Evidence, signs: tuple[Sign, ...]) -> Assessment | None:
     whole = evidence.end == NO_RUN
     start_s = float(trace.time_s[0]) if whole else segments.start_s
     end_s = float(trace.time_s[-1]) if whole else segments.end_s
-    reason = spoilt_by(trace.head, start_s, end_s) or untimed_by(trace.head, end_s - start_s)
+    reason = spoilt_by(trace.head, start_s, end_s) or untimed_by(trace.head, start_s, end_s)
     if not reason:
         return None
     kept = tuple(sign for sign in signs if sign.sign in (*RECORD_SIGNS, *STANDING_SIGNS))

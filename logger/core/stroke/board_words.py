@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from logger.core.quantities.clock import CLOCK_KEY, clock_u_s
+from logger.core.quantities.clock import CLOCK_FROM_KEY, CLOCK_KEY, CLOCK_UNTIL_KEY, clock_u_s
 
 SPOILING = ("sensor-absent", "sensor-reset")
 """Faults after which a reading isn't the current."""
@@ -43,10 +43,15 @@ def faults_in(head: Mapping[str, Any]) -> tuple[BoardFault, ...]:
 
 
 def told_from(head: Mapping[str, Any], before_s: float) -> dict[str, Any]:
-    """The head of a record that begins so much later [s]: its faults are told from its own first row."""
+    """The head of a record that begins so much later [s]: faults and clock are told from its own first row."""
     own = dict(head)
+    if not before_s:
+        return own
+    for key in (CLOCK_FROM_KEY, CLOCK_UNTIL_KEY):
+        if isinstance(own.get(key), int | float):
+            own[key] = round(own[key] - before_s, 6)
     told = own.get("board_faults")
-    if before_s and isinstance(told, list):
+    if isinstance(told, list):
         own["board_faults"] = [
             {**one, "at_s": round(one["at_s"] - before_s, 6)}
             for one in told
@@ -64,9 +69,9 @@ def spoilt_by(head: Mapping[str, Any], start_s: float, end_s: float) -> str:
     return ""
 
 
-def untimed_by(head: Mapping[str, Any], lasted_s: float) -> str:
-    """Why no time can be told of a movement that lasted so long; empty: it can."""
-    if clock_u_s(head) <= UNTIMED_SHARE * lasted_s:
+def untimed_by(head: Mapping[str, Any], start_s: float, end_s: float) -> str:
+    """Why no time can be told of a movement between these times [s from the first row]; empty: it can."""
+    if clock_u_s(head, start_s, end_s) <= UNTIMED_SHARE * (end_s - start_s):
         return ""
     return f"its times can't be told: {head.get(CLOCK_KEY, 'something was wrong with the clock')}"
 

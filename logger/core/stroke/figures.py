@@ -64,9 +64,9 @@ def figures_of(
     stop = moved.still_from if moved.still_from is not None else segments.last + 1
     run = slice(segments.settled, max(stop, segments.settled))
     source = None if moved.by_drive else source_resistance(trace, voltage_v, segments, clip_a, gains)
-    clock_u = clock_u_s(trace.head) / K
-    start = expanded(segments.start_s, segments.start_u_s, clock_u) if whole_start else None
-    end = _end(time_s, segments, moved, clock_u)
+    clock_u = clock_u_s(trace.head, segments.start_s, segments.end_s) / K
+    start = expanded(segments.start_s, segments.start_u_s) if whole_start else None
+    end = _end(time_s, segments, moved)
     by_clock = clock_u / max(segments.end_s - segments.start_s, segments.period_s)
     zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(median_of(current_a))
     peak_window = max(3, (run.stop - run.start) // 100)
@@ -74,8 +74,8 @@ def figures_of(
     if segments.breaks:
         load_a, load_s = without_breaks(segments.breaks, current_a, time_s, run)
     return Figures(
-        start_s=start,
-        end_s=end,
+        start_s=_by_the_clock(start, trace),
+        end_s=_by_the_clock(end, trace),
         travel_time_s=_travel_time(start, end, clock_u),
         inrush_a=_inrush(segments, clip_a, zero_u, gains),
         run_current_a=_run_current(
@@ -110,21 +110,26 @@ def figures_of(
     )
 
 
-def _end(time_s: FloatArray, segments: Segments, moved: Travel, clock_u: float) -> Measured | None:
+def _end(time_s: FloatArray, segments: Segments, moved: Travel) -> Measured | None:
     """End of the movement: the cut-off, or where the motor came to stand. None where the record doesn't show it."""
     if moved.still_from is None:
-        return None if segments.ends_running else expanded(segments.end_s, segments.end_u_s, clock_u)
+        return None if segments.ends_running else expanded(segments.end_s, segments.end_u_s)
     if moved.still_from <= segments.settled:
         return None  # it never moved
-    return expanded(float(time_s[moved.still_from]), 2.0 * segments.period_s, clock_u)
+    return expanded(float(time_s[moved.still_from]), 2.0 * segments.period_s)
+
+
+def _by_the_clock(moment: Measured | None, trace: Trace) -> Measured | None:
+    """A moment with what the clock may be off since the first row."""
+    if moment is None:
+        return None
+    return Measured(moment.value, float(np.hypot(moment.u, clock_u_s(trace.head, until_s=moment.value))))
 
 
 def _travel_time(start: Measured | None, end: Measured | None, clock_u: float) -> Measured | None:
-    """A clock that is wrong shifts start and end together, or one of them: what it does counts once."""
     if start is None or end is None:
         return None
-    u = float(np.sqrt(max(start.u**2 + end.u**2 - (K * clock_u) ** 2, 0.0)))
-    return Measured(end.value - start.value, u)
+    return Measured(end.value - start.value, float(np.sqrt(start.u**2 + end.u**2 + (K * clock_u) ** 2)))
 
 
 def _inrush(segments: Segments, clip_a: float | None, zero_u: float, gains: Gains) -> Measured | None:

@@ -52,9 +52,8 @@ def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, g
         u = float(np.hypot(full_u, _resistance_share(figures, line, r_ohm, baseline)))
         coasted_u_s = sum(each.coasted_u_s for each in segments.breaks)
         lasted_s = segments.end_s - segments.start_s
-        u = float(
-            np.sqrt(u**2 + (coasted_u_s / lasted_s) ** 2 + (0.5 * clock_u_s(trace.head) / lasted_s) ** 2)
-        )
+        clock_s = clock_u_s(trace.head, segments.start_s, segments.end_s)
+        u = float(np.sqrt(u**2 + (coasted_u_s / lasted_s) ** 2 + (0.5 * clock_s / lasted_s) ** 2))
         figures = _with_travel(figures, segments, moved, share, u, end)
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
         tied_vs = moved.total_vs if complete else full_vs

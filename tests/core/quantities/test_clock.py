@@ -7,7 +7,7 @@ from logger.core.quantities.clock import (
     CLOCK_KEY,
     CLOCK_U_KEY,
     clock_u_s,
-    disagreement_s,
+    parting_of,
     period_of,
     spread_evenly,
     with_clock,
@@ -73,7 +73,9 @@ def test_a_clock_that_never_moves_is_left_alone():
 def test_a_jump_of_the_clock_is_what_it_parts_from_the_numbers(by_s: float):
     time_s = true_times(200.0)
     jumped = np.where(np.arange(len(time_s)) >= 1500, time_s + by_s, time_s)
-    assert disagreement_s(np.arange(len(time_s)), jumped) == pytest.approx(abs(by_s), abs=1e-6)
+    parting = parting_of(np.arange(len(time_s)), jumped)
+    assert parting.by_s == pytest.approx(abs(by_s), abs=1e-6)
+    assert (parting.first, parting.last) == (1499, 1500)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -82,7 +84,7 @@ def test_jitter_drift_and_lost_samples_are_no_disagreement(seed: int):
     index = np.flatnonzero(rng.random(3000) > 0.05)
     index = index[(index < 1000) | (index > 1200)]
     time_s = 1.08 * index / 200.0 + rng.uniform(0, 0.002, len(index))
-    assert disagreement_s(index, time_s) == 0.0
+    assert parting_of(index, time_s) is None
     assert period_of(index, time_s) == pytest.approx(1.08 / 200.0, rel=1e-3)
 
 
@@ -110,3 +112,17 @@ def test_samples_that_were_lost_between_coarse_stamps_leave_their_holes():
     time_s = index / 200.0
     spread = spread_evenly(stamps(time_s, 0.0155), index)
     np.testing.assert_allclose(np.diff(spread.time_s), np.diff(time_s), rtol=0.01)
+
+
+def test_a_clock_that_changes_its_rate_on_the_way_parts_from_the_numbers_everywhere():
+    time_s = true_times(200.0)
+    slower = np.where(time_s < 9.0, time_s, 9.0 + 0.95 * (time_s - 9.0))
+    parting = parting_of(np.arange(len(time_s)), slower)
+    assert parting.by_s == pytest.approx(0.3, rel=0.1)
+    assert (parting.first, parting.last) == (0, len(time_s) - 1)
+
+
+def test_only_what_spans_the_place_where_the_clock_was_wrong_is_uncertain_by_it():
+    head = {CLOCK_U_KEY: 0.9, "clock_from_s": 7.0, "clock_until_s": 7.9}
+    spans = [(-np.inf, 3.0), (2.0, 6.9), (2.0, 7.0), (7.5, 7.6), (7.9, 9.0), (8.0, 9.0), (-np.inf, 8.0)]
+    assert [clock_u_s(head, *span) > 0.0 for span in spans] == [False, False, True, True, True, False, True]

@@ -48,11 +48,15 @@ def test_a_movement_kept_by_itself_tells_the_faults_from_its_own_first_row():
     assert own["board_faults"][0]["at_s"] == 0.5
     assert spoilt_by(own, 0.2, 3.0)
     assert told_from({"rig": "x"}, 5.5) == {"rig": "x"}
+    assert told_from({"clock_from_s": 6.0, "clock_until_s": 7.0}, 5.5) == {
+        "clock_from_s": 0.5,
+        "clock_until_s": 1.5,
+    }
 
 
 @pytest.mark.parametrize(("u_s", "untimed"), [(0.9, False), (5.9, False), (6.1, True), (21.0, True)])
 def test_a_clock_that_may_be_off_by_half_the_movement_tells_no_time(u_s: float, untimed: bool):
-    assert bool(untimed_by({"clock_u_s": u_s, "clock": "it stood still"}, 12.0)) == untimed
+    assert bool(untimed_by({"clock_u_s": u_s, "clock": "it stood still"}, 2.0, 14.0)) == untimed
 
 
 @pytest.mark.parametrize(
