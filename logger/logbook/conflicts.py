@@ -38,7 +38,14 @@ class Conflict:
 def conflicts(book: "Logbook") -> list[Conflict]:
     """Found from the rows alone, so that every copy with the same rows finds the same."""
     names = {state.sheet.id: state.name for state in book.sheets()}
-    return sorted({*_double_heads(book, names), *_shared_numbers(book), *_trials_on_two_sheets(book, names)})
+    return sorted(
+        {
+            *_double_heads(book, names),
+            *_shared_numbers(book),
+            *_trials_on_two_sheets(book, names),
+            *_whole_and_cut(book, names),
+        }
+    )
 
 
 def _double_heads(book: "Logbook", names: dict[str, str]) -> Iterable[Conflict]:
@@ -108,6 +115,16 @@ def _trials_on_two_sheets(book: "Logbook", names: dict[str, str]) -> Iterable[Co
         yield Conflict(
             first, f"{count} of its trials also stand on sheet {second}; each counts once for the rig"
         )
+
+
+def _whole_and_cut(book: "Logbook", names: dict[str, str]) -> Iterable[Conflict]:
+    """Records that one logbook kept whole, as earlier versions did, and the other movement by movement."""
+    for rig in book.rig_names():
+        for digest, movement in book.cut_records(rig).items():
+            for (whole,) in book.read("SELECT id FROM trial WHERE rig = ? AND trace = ?", [rig, digest]):
+                other = _sheet_of(book, movement, names)
+                what = f"a record on it stands on sheet {other} too, movement by movement: leave it out here"
+                yield Conflict(_sheet_of(book, whole, names), what)
 
 
 def _sheet_of(book: "Logbook", trial: str, names: dict[str, str]) -> str:

@@ -8,7 +8,7 @@ import pytest
 from logger.core.stroke.assess import assess_trace
 from logger.files.tracefile import read_trace, write_trace
 from logger.logbook import open_logbook
-from tests.cli.sheet_steps import RIG, TOLD, accept, status
+from tests.cli.sheet_steps import RIG, RIG_FILE, TOLD, accept, status
 from tests.made_strokes import RIG as DRAWN_RIG
 from tests.records_of_several import GOOD, JOG, LIGHT, SHORT, STALLED, STANDING, record, write
 
@@ -136,20 +136,37 @@ def test_a_movement_that_stands_in_the_logbook_by_itself_is_not_stored_twice(run
     assert (code, "already on sheet" in out) == (0, True)
 
 
+def stored_whole(path, file):
+    """What an earlier version stored of a file: the record as one throw, judged by its first movement."""
+    first = assess_trace(record([GOOD]), DRAWN_RIG)
+    with open_logbook(path) as book, book.transaction():
+        sheet = book.plan_sheet(RIG, "spot", {}, "M. K.", NOW)
+        book.add_trial(
+            sheet.id, read_trace(file), first, "M. K.", NOW, software_version="1.0", file="lock-1.csv"
+        )
+
+
 def test_a_record_that_an_earlier_version_stored_whole_is_known_and_judged_again_wholly(run, tmp_path):
     file = write(tmp_path, "lock-1.csv", record([GOOD, STALLED]))
-    whole = read_trace(file)
-    # What an earlier version stored: the record as one throw, judged by its first movement.
-    first = assess_trace(record([GOOD]), DRAWN_RIG)
-    with open_logbook(run.path) as book, book.transaction():
-        sheet = book.plan_sheet(RIG, "spot", {}, "M. K.", NOW)
-        book.add_trial(sheet.id, whole, first, "M. K.", NOW, software_version="1.0", file="lock-1.csv")
+    stored_whole(run.path, file)
     assert status(run)["status"] == "in service"
     code, out, _ = bring(run, file, options=SPLIT)
     assert (code, f"already on sheet {RIG}-1" in out) == (0, True)
     code, out, _ = run("sheet", "rejudge", f"{RIG}-1", "--reason", "several movements", "--by", "M. K.")
     assert "fail" in out
     assert status(run)["status"] == "do not use"
+
+
+def test_a_merge_tells_of_a_record_that_stands_whole_and_in_movements(run, tmp_path):
+    file = write(tmp_path, "lock-1.csv", record([GOOD, STALLED]))
+    older = tmp_path / "older"
+    with open_logbook(older) as book:
+        book.add_rig(RIG, RIG_FILE.read_text("utf-8"), "M. K.", NOW)
+    stored_whole(older, file)
+    bring(run, file, options=SPLIT)
+    code, out, err = run("merge", str(older))
+    assert code == 0, err
+    assert "movement by movement: leave it out here" in out
 
 
 def test_judged_again_each_movement_gives_the_same(run, tmp_path):
