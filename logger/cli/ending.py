@@ -6,7 +6,7 @@ A second request changes nothing: keeping takes a moment, and the journal is the
 import os
 import signal
 from collections.abc import Callable
-from typing import Any
+from typing import Any, TypeVar
 
 from logger.jobs.record import HUNG_UP, TOLD_TO_END
 
@@ -20,6 +20,13 @@ SHOWN_ON = (1, 2)
 """Where lines for a person go."""
 
 
+Answer = TypeVar("Answer")
+
+
+class _ToldToEnd(Exception):
+    """A request to end came while a question stood open."""
+
+
 class Ending:
     """Used as ``with``: while it lasts, a request to end calls ``finish`` with the reason, once."""
 
@@ -27,6 +34,7 @@ class Ending:
         self.why = ""
         """Why the program ends; empty: nobody asked."""
         self._finish = finish
+        self._asking = False
         self._before: dict[int, Any] = {}
         self._terminals = [number for number in SHOWN_ON if _is_terminal(number)]
 
@@ -48,11 +56,25 @@ class Ending:
             _silence(SHOWN_ON)
             self._end(HUNG_UP)
 
+    def unless_told(self, ask: Callable[[], Answer], otherwise: Answer) -> Answer:
+        """The answer to a question; ``otherwise`` where a request to end came before it."""
+        if self.why:
+            return otherwise
+        self._asking = True
+        try:
+            return ask()
+        except _ToldToEnd:
+            return otherwise
+        finally:
+            self._asking = False
+
     def _asked(self, number: int, frame: object) -> None:
         del frame
         if REQUESTS[number] == HUNG_UP:
             _silence(self._terminals)
         self._end(REQUESTS[number])
+        if self._asking:
+            raise _ToldToEnd
 
     def _end(self, why: str) -> None:
         if not self.why:

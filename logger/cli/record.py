@@ -1,5 +1,6 @@
 """``throwbook record``: one trial from a board."""
 
+import select
 import signal
 import sys
 import threading
@@ -17,6 +18,7 @@ from logger.core.quantities.plain import counted
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from logger.cli.ending import Ending
     from logger.core.assessment import Assessment
     from logger.core.stroke.live import LiveFigures
     from logger.jobs.record import RecordPlan
@@ -158,7 +160,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> tuple[int, bool]:
             logbook,
             in_logbook=in_logbook,
             given_up=keys.given_up,
-            ask=not ending.why,
+            asking=ending,
         )
         return code, bool(ending.why)
 
@@ -186,6 +188,11 @@ def _lasting(rig_ref: str) -> str:
     return str(Path(rig_ref).resolve()) if means_a_file(rig_ref) else rig_ref
 
 
+LOOK_EVERY_S = 0.05
+CAN_LOOK = sys.platform != "win32"
+"""Whether the system can tell that a key was pressed without waiting for one."""
+
+
 class _Keys:
     """Enter and Ctrl-C while a recording runs."""
 
@@ -194,20 +201,32 @@ class _Keys:
         self._presses = 0
         self.given_up = False
         """Ctrl-C ended it; Enter, which ends a throw that was made, didn't."""
+        self._over = threading.Event()
+        self._listener = threading.Thread(target=self._enter_keys, daemon=True)
 
     def __enter__(self) -> None:
         self._before = signal.signal(signal.SIGINT, self._interrupt)
         if can_ask():
-            threading.Thread(target=self._enter_keys, daemon=True).start()
+            self._listener.start()
 
     def __exit__(self, *exc: object) -> None:
         signal.signal(signal.SIGINT, self._before)
+        self._over.set()
+        if self._listener.is_alive() and CAN_LOOK:
+            self._listener.join()  # what is typed from here on answers a question
 
     def _enter_keys(self) -> None:
-        if self.recording.plan.by_key and sys.stdin.readline():
+        if self.recording.plan.by_key and self._enter():
             self.recording.begin()
-        if sys.stdin.readline():
+        if self._enter():
             self.recording.finish()
+
+    def _enter(self) -> bool:
+        """Whether Enter was pressed before the recording was over."""
+        while CAN_LOOK and not select.select([sys.stdin], [], [], LOOK_EVERY_S)[0]:
+            if self._over.is_set():
+                return False
+        return bool(sys.stdin.readline())
 
     def _interrupt(self, number: int, frame: object) -> None:
         del number, frame
@@ -243,12 +262,15 @@ def _keep_and_show(
     *,
     in_logbook: bool,
     given_up: bool = False,
-    ask: bool = True,
+    asking: "Ending | None" = None,
 ) -> int:
     from logger.jobs.keeping import Place, keep
 
-    if ask:
-        recorded = _with_directions(recorded)
+    recorded = (
+        asking.unless_told(lambda: _with_directions(recorded), recorded)
+        if asking
+        else _with_directions(recorded)
+    )
     assert recorded.trace is not None  # run() raises where there are no samples
     place = Place(
         out=given["out"],

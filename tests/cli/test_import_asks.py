@@ -20,7 +20,7 @@ TRACE = TOP / "sample-runs" / "baseline" / "lock-1.csv"
 
 
 def at_a_terminal(arguments, answer, asked=b"[y/N]"):
-    """Run a command at a pseudo-terminal, answer its one question, give its exit code and what it showed."""
+    """Run a command at a pseudo-terminal, answer its one question (or send it a signal), give its exit code and what it showed."""
     ours, theirs = pty.openpty()
     process = subprocess.Popen(command(None, *arguments), cwd=TOP, stdin=theirs, stdout=theirs, stderr=theirs)
     os.close(theirs)
@@ -35,7 +35,10 @@ def at_a_terminal(arguments, answer, asked=b"[y/N]"):
         if not piece:
             break
         if asked not in shown and asked in shown + piece:
-            os.write(ours, answer)
+            if isinstance(answer, bytes):
+                os.write(ours, answer)
+            else:
+                process.send_signal(answer)
         shown += piece
     os.close(ours)
     return process.wait(30), shown.decode()

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import signal
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,6 +22,7 @@ from logger.jobs.rigsource import find_rig
 from logger.jobs.trial_record import TrialRecord
 from logger.protocol.events import Samples, Started
 from logger.protocol.rehearsal import IDENTITY
+from tests.cli.test_import_asks import at_a_terminal
 from tests.command import command
 from tests.command import run as run_line
 from tests.made_strokes import RIG
@@ -139,6 +141,25 @@ def test_as_a_trace_file_the_record_stays_whole(book: Path, tmp_path: Path):
     file = tmp_path / "t.csv"
     keep(one, Place(out=file), NOW)
     assert len(read_trace(file)) == len(one.trace)
+
+
+def test_the_command_asks_at_a_terminal_which_way_a_movement_went(book: Path):
+    with board_on_a_cable(source_of(record([GOOD, SHORT])), speed=16.0, identity=MACHINE) as (port, _):
+        words = ["record", "--rig", RIG.name, "--port", port.name, "--direction", "lock", "--seconds", "25s"]
+        done, shown = at_a_terminal(["--logbook", book, *words], b"unlock\n", asked=b"which way did it go?")
+    assert done == 1, shown
+    assert [direction for direction, _ in kept(book)] == ["lock", "unlock"]
+
+
+def test_told_to_end_at_the_question_it_keeps_all_and_the_worse_counts(book: Path):
+    """Whoever ends the session can't answer any more, and what was recorded isn't lost by that."""
+    with board_on_a_cable(source_of(record([GOOD, SHORT])), speed=16.0, identity=MACHINE) as (port, _):
+        words = ["record", "--rig", RIG.name, "--port", port.name, "--direction", "lock", "--seconds", "25s"]
+        done, shown = at_a_terminal(
+            ["--logbook", book, *words], signal.SIGTERM, asked=b"which way did it go?"
+        )
+    assert done == 1, shown
+    assert kept(book) == [("lock", "pass"), ("lock", "fail")]
 
 
 def test_the_command_shows_every_movement_and_exits_1_whichever_failed(book: Path, tmp_path: Path):
