@@ -27,6 +27,10 @@ from logger.core.trace import Trace
 
 HIGHEST_SUPPLY = 1.25
 """Engine running, a 12 V system stands at up to 15 V: the fastest that a stroke can be (*practice*)."""
+UNREAD_SUPPLY_U = 0.08
+"""Relative standard uncertainty of a travel that was reckoned without reading the voltage. A 12 V machine gives 11.8 V
+from a battery nearly empty and 14.1 V with its engine running (common practice, no source), 18 % apart; two days of
+which nothing is known differ by a triangle of that half-width, 0.18/√6 = 0.07, and the load on the supply differs too."""
 WARMING_U = 0.01
 """Relative standard uncertainty that an unseen winding temperature leaves in the travel (*assumed*: 30 K of copper on
 a quarter of the voltage)."""
@@ -109,10 +113,10 @@ def full_stroke(
     if spread is not None and baseline is not None and baseline.from_voltage == from_voltage:
         scatter = spread.sd / spread.mean * float(np.sqrt(1.0 + 1.0 / spread.n)) if spread.n > 1 else 0.02
         share, magnet_u = magnets(baseline.ambient_c, ambient_c)
-        supply = 0.0 if from_voltage else 0.05
+        supply = 0.0 if from_voltage else UNREAD_SUPPLY_U
         return spread.mean * share, float(np.sqrt(scatter**2 + WARMING_U**2 + magnet_u**2 + supply**2))
     share, magnet_u = magnets(20.0, ambient_c)
-    supply = 0.0 if from_voltage else 0.08
+    supply = 0.0 if from_voltage else UNREAD_SUPPLY_U
     full_vs = line.k_e_v_s_per_m * rig.actuator.stroke_m
     return full_vs * share, float(np.sqrt(line.u_k_e**2 + magnet_u**2 + supply**2))
 
