@@ -18,6 +18,7 @@ def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | s
     so_far = " so far" if found.state.state == OPEN else ""
     cells: list[Cell | str] = [Cell(f"Verdict of the sheet{so_far}: {word}.", tone), *watched_cells(found)]
     cells += [Cell(f"No better because {sentence(text)}", WARN) for text in judged.because]
+    cells += [Cell(f"Doubtful: {text}.", WARN) for text in judged.doubts]
     if missing:
         cells.append(Cell(f"Still missing ({len(missing)}):", STRONG))
         cells += [Cell(f"- {text}", WARN) for text in missing]

@@ -57,8 +57,9 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
           --fixed "new clevis pin" --parts "1 pin" --machine-hours 1210h --by "M. K."
     """
     from logger.core.cautions import SHOWN_AT
+    from logger.core.standing.cause_found import repeats_symptom
     from logger.core.standing.service import ACTIONS, mends
-    from logger.core.standing.status import DO_NOT_USE
+    from logger.core.standing.status import CAUSE_FOUND, DO_NOT_USE
     from logger.jobs.services import add as log
 
     moment = now()
@@ -82,6 +83,13 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
         output.line(
             "It is no repair yet that leads out of 'do not use': that takes work done, --found and --fixed. "
             f"Add it before you commission: --corrects {done.entry.id[:8]} --reason TEXT",
+            style="warn",
+            indent=2,
+        )
+    asked = [one.cause for one in done.standing.status.open if CAUSE_FOUND in one.needs]
+    if asked and done.entry.found and repeats_symptom(done.entry.found.what, asked):
+        output.line(
+            f"What was found ({done.entry.found.what!r}) only repeats what was seen: a clearance asks for the cause.",
             style="warn",
             indent=2,
         )

@@ -134,6 +134,8 @@ def print_next(logbook: str | None, state: "SheetState") -> None:
     if state.state != OPEN or state.sheet.kind in (BENCH, SPOT):
         return
     found = view(logbook, state.name).acceptance
+    for text in found.doubts:
+        output.line(f"Doubtful: {text}.", style="warn")
     if found.because:
         output.line(f"Before it is signed: {'; '.join(found.because)}: throwbook sheet answer {state.name}")
     lacking = [text for text in found.missing if text != NOBODY_SIGNED]
@@ -151,7 +153,7 @@ def blanks_said(found: "Acceptance") -> list[str]:
         said.append(f"Verdict no better than {found.verdict}: {'; '.join(found.because)}.")
     if found.claims_lost:
         said.append(f"Not recorded, so it doesn't speak for: {'; '.join(found.claims_lost)}.")
-    return said
+    return [*said, *(f"Doubtful: {text}." for text in found.doubts)]
 
 
 def sheet_json(found: "SheetView") -> dict[str, Any]:
@@ -187,6 +189,7 @@ def sheet_json(found: "SheetView") -> dict[str, Any]:
         "verdict": found.acceptance.verdict,
         "verdict_because": list(found.acceptance.because),
         "claims_lost": list(found.acceptance.claims_lost),
+        "doubts": list(found.acceptance.doubts),
         "statement": decision.statement.get("statement") if decision else None,
         "signed": decision.signed if decision else None,
         "sealed": found.state.sealed,

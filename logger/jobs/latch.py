@@ -17,7 +17,9 @@ from logger.core.records.records import (
     Service,
     SheetState,
 )
+from logger.core.standing.cause_found import repeats_symptom
 from logger.core.standing.status import (
+    CAUSE_FOUND,
     CAUSES,
     DO_NOT_USE,
     IN_SERVICE,
@@ -312,6 +314,11 @@ def clear(
                 complaints.append(
                     f"{one.ids[0][:8]} ({one.sentence}): {', '.join(NEED_SAID[need] for need in missing)}"
                 )
+        asked = [one.cause for one in raises if CAUSE_FOUND in one.needs]
+        if asked and not complaints and repeats_symptom(brought.cause_found, asked):
+            complaints.append(
+                f"the cause found ({written(brought.cause_found)!r}) only repeats what was seen; write why: bent pin, worn nut, ..."
+            )
         if complaints:
             raise InputError("not cleared: " + "; ".join(complaints), rig, WAY_BACK)
         stored = book.add_order(order)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.core.assessment import NO_RUN, STALL, WATCH
-from logger.core.quantities.plain import written
+from logger.core.quantities.plain import is_name, written
 from logger.core.records.records import COMMISSIONING, OPEN, REJECTED, BaselineRecord, SheetState
 from logger.core.sheets.sheet import SheetTrial, lock_throws, plan_from, sheet_trials
 from logger.core.standing.service import work_done
@@ -54,7 +54,7 @@ def accept(
     the decision is sealed: all of it or nothing. Raises InputError naming everything that is missing; the sheet then stays
     as it was. A "no" alone stays and takes the rig out of use, whatever becomes of the sheet, decided or open.
     """
-    if not written(signed):
+    if not is_name(signed):
         raise InputError("nobody has signed", "--signed", "Give the name of who saw the pins.")
     refuse_blank(looked)
     with opened(logbook) as book:
@@ -171,7 +171,7 @@ def reject(
     """End a sheet as rejected, with the reason and a name; it is sealed as it stands."""
     if not written(because):
         raise InputError("no reason given", "--because", "Say what was wrong in a few words.")
-    if not written(signed):
+    if not is_name(signed):
         raise InputError("nobody has signed", "--signed", "Give your name.")
     with opened(logbook) as book, book.transaction():
         state = open_sheet(book, sheet)

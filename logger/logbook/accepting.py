@@ -3,7 +3,7 @@
 import tomllib
 from collections.abc import Container, Iterable, Sequence
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
@@ -62,6 +62,7 @@ class AcceptRows(AskingRows):
             replace(
                 self._filled(state, signed),
                 signed_at=signed_at,
+                moved_before=self._moved_before(state),
                 rig_version=self.rig(state.sheet.rig).id if open_still else "",
             ),
             sheet_trials(self.trials(sheet=sheet)),
@@ -81,6 +82,29 @@ class AcceptRows(AskingRows):
             answers_out_of_use=self._out_of_use(state.sheet.rig, sheet.plan.answers),
             bench=self._bench_throws(state.sheet.rig) if commissioning else (),
         )
+
+    def _moved_before(self, state: SheetState) -> datetime | None:
+        """When the rig's newest throw before the first dated one of the sheet started."""
+        mine = self.read("SELECT trial FROM placement WHERE sheet = ?", [state.sheet.id])
+        own = {row[0] for row in mine}
+        starts = {
+            row[0]: datetime.fromisoformat(row[1])
+            for row in self.read(
+                "SELECT id, started FROM trial WHERE started NOT NULL AND id IN"
+                " (SELECT trial FROM placement WHERE sheet = ?)",
+                [state.sheet.id],
+            )
+        }
+        if not starts:
+            return None
+        first = min(starts.values())
+        # Clocks with other offsets are up to a day apart as text.
+        newest = self.read(
+            "SELECT id, started FROM trial WHERE rig = ? AND started <= ? ORDER BY started DESC LIMIT ?",
+            [state.sheet.rig, (first + timedelta(days=1)).isoformat(), len(own) + 200],
+        )
+        before = [datetime.fromisoformat(row[1]) for row in newest if row[0] not in own]
+        return max((one for one in before if one <= first), default=None)
 
     def _out_of_use(self, rig: str, answered: Iterable[str]) -> bool:
         """Whether one of these orders took the rig out of use; one that isn't there counts as one that did."""

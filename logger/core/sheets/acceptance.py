@@ -10,6 +10,7 @@ from logger.core.assessment import UNDECIDED, WORST_FIRST
 from logger.core.records.records import Sighting
 from logger.core.rig import Rig
 from logger.core.sheets.acceptance_rules import RULES, Case
+from logger.core.sheets.doubts import doubts
 from logger.core.sheets.questions import cap
 from logger.core.sheets.sheet import FilledSheet, SheetTrial
 from logger.core.sheets.statement import statement_of
@@ -29,6 +30,8 @@ class Acceptance:
     because: tuple[str, ...] = ()
     """Why the verdict was lowered."""
     claims_lost: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    """What doesn't fit together and doesn't bar it."""
 
 
 def acceptance(
@@ -41,8 +44,11 @@ def acceptance(
     case = Case(sheet, counting, left_out, tuple(sightings), rig)
     missing = tuple(dict.fromkeys(sentence for rule in RULES for sentence in rule(case)))
     lowered = cap(_worst_verdict(counting), sheet.conditions)
-    statement = "" if missing else statement_of(case)
-    return Acceptance(not missing, missing, statement, lowered.verdict, lowered.because, lowered.claims_lost)
+    doubted = doubts(case)
+    statement = "" if missing else statement_of(case, doubted)
+    return Acceptance(
+        not missing, missing, statement, lowered.verdict, lowered.because, lowered.claims_lost, doubted
+    )
 
 
 def _worst_verdict(trials: Sequence[SheetTrial]) -> str:

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from logger.core.assessment import CUT_OFF, FAIL, PASS, WATCH, Measured
 from logger.core.machine.limits import limits_for, looser_limits
 from logger.core.quantities.number_text import rounded_down
-from logger.core.quantities.plain import written
+from logger.core.quantities.plain import is_name
 from logger.core.records.records import BENCH, COMMISSIONING, Sighting
 from logger.core.rig import Rig
 from logger.core.sheets.sheet import (
@@ -261,7 +261,7 @@ def _judged_by_this_rig_file(case: Case) -> list[str]:
 
 
 def _signed(case: Case) -> list[str]:
-    return [] if written(case.sheet.signed) else [NOBODY_SIGNED]
+    return [] if is_name(case.sheet.signed) else [NOBODY_SIGNED]
 
 
 RULES: tuple[Callable[[Case], list[str]], ...] = (

@@ -212,6 +212,8 @@ class FilledSheet:
     """When it is being signed; None: that is not the question."""
     rig_version: str = ""
     """Id of the rig file's version that counts while it is being signed; empty: that is not the question."""
+    moved_before: datetime | None = None
+    """When the rig's newest throw before the first of this sheet started, as far as the logbook knows."""
     answers_out_of_use: bool = False
     """An order that it answers took the rig out of use."""
     bench: tuple[tuple[SheetTrial, ...], ...] = ()

@@ -1,5 +1,7 @@
 """What an accepted sheet states: what was done and seen, what the throws prove and no more, what stays open."""
 
+from collections.abc import Sequence
+
 from logger.core.assessment import WATCH
 from logger.core.fitting.coverage import coverage_line, not_covered
 from logger.core.machine.limits import limits_for
@@ -15,8 +17,8 @@ MISS_AT_95 = 0.05
 """What is left over at 95 % confidence."""
 
 
-def statement_of(case: Case) -> str:
-    """Sentences for the paper, of a sheet that lacks nothing."""
+def statement_of(case: Case, doubted: Sequence[str] = ()) -> str:
+    """Sentences for the paper, of a sheet that lacks nothing; ``doubted``: what doesn't fit together on it."""
     locks = lock_throws(case.trials)
     unlocks = len(case.trials) - len(locks)
     seen = [seen_at(one.id, case.sightings) for one in locks]
@@ -57,6 +59,7 @@ def statement_of(case: Case) -> str:
         lines.append(coverage_line(gaps))
     lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
     lines += [f"Taken back: {one}." for one in taken_back((*case.trials, *case.left_out), case.sightings)]
+    lines += [f"Doubtful: {one}." for one in doubted]
     lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
     return " ".join(lines)
 

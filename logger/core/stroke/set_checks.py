@@ -48,7 +48,7 @@ def judge_set(assessments: Sequence[Assessment], rig: Rig) -> tuple[Assessment, 
     movements that didn't fail. The spread is a property of the set: it leaves each trial's own verdict alone.
     """
     spreads = spread_checks(assessments, rig)
-    duty = _duty_signs(assessments, rig.actuator)
+    duty = duty_signs(assessments, rig.actuator)
     return tuple(
         _with_set(assessment, spreads.get(assessment.direction), duty.get(index))
         for index, assessment in enumerate(assessments)
@@ -105,8 +105,8 @@ class _Run:
     end_s: float
 
 
-def _duty_signs(assessments: Sequence[Assessment], actuator: Actuator) -> dict[int, Sign]:
-    """By position in the set."""
+def duty_signs(assessments: Sequence[Assessment], actuator: Actuator) -> dict[int, Sign]:
+    """By position in the set: the sign of a run that came too soon, at watch from the second in a row."""
     if actuator.duty_cycle is None or not 0.0 < actuator.duty_cycle < 1.0:
         return {}
     runs = _runs(assessments)
