@@ -1,6 +1,6 @@
 """The status of a rig in a logbook: read, raised by throws and by people, brought down by a signed order."""
 
-from collections.abc import Container, Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
@@ -18,12 +18,12 @@ from logger.core.records.records import (
     SheetState,
 )
 from logger.core.standing.cause_found import repeats_symptom
+from logger.core.standing.moved import moved_raises
 from logger.core.standing.status import (
     CAUSE_FOUND,
     CAUSES,
     DO_NOT_USE,
     IN_SERVICE,
-    MOVED_TO,
     NEED_SAID,
     REASSIGNED,
     Due,
@@ -125,7 +125,7 @@ def evidence_for(book: Logbook, rig: str, orders: Iterable[Order], *, alone: boo
         for one in orders
         if one.cause == REASSIGNED and one.trial is not None and book.came_by_import(one.trial)
     )
-    moved = frozenset(_moved(book, rig, orders))
+    moved = frozenset(moved_raises(rig, orders, book))
     named = {order.sheet for order in orders if order.clears and order.sheet}
     if not named:
         return Evidence({}, services, imported, moved)
@@ -136,22 +136,6 @@ def evidence_for(book: Logbook, rig: str, orders: Iterable[Order], *, alone: boo
         if one.sheet.id in named
     }
     return Evidence(sheets, services, imported, moved)
-
-
-def _moved(book: Logbook, rig: str, orders: Sequence[Order]) -> Iterator[tuple[str, str]]:
-    """Raises whose imported throw is of another rig, as a clearing order says: the order of that cause stands there."""
-    raises = {one.id: one for one in orders if not one.clears}
-    for order in orders:
-        for trial in order.details.get(MOVED_TO, ()):
-            whose = book.rig_of_copy(str(trial))
-            standing_there = {(one.trial, one.cause) for one in book.orders(whose)} if whose else set()
-            for name in order.clears:
-                raised = raises.get(name)
-                if raised is None or raised.trial is None or whose in ("", rig):
-                    continue
-                same = book.same_samples(raised.trial, str(trial)) and book.came_by_import(raised.trial)
-                if same and (str(trial), raised.cause) in standing_there:
-                    yield name, str(trial)
 
 
 def unproven_sheets(book: Logbook) -> list[str]:

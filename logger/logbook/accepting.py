@@ -1,7 +1,7 @@
 """Accepting a sheet: the one door, and it asks for the evidence that is stored, not for what is claimed."""
 
 import tomllib
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Container, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import PurePath
@@ -73,13 +73,15 @@ class AcceptRows(AskingRows):
     def _filled(self, state: SheetState, signed: str) -> "FilledSheet":
         """A sheet as the rules look at it, with what stands elsewhere in the logbook."""
         from logger.core.sheets.sheet import filled
+        from logger.core.standing.status import answers_out_of_use
 
         sheet = filled(state, signed)
         commissioning = state.sheet.kind == COMMISSIONING
         return replace(
             sheet,
             practice=self.for_practice(),
-            answers_out_of_use=self._out_of_use(state.sheet.rig, sheet.plan.answers),
+            answers_out_of_use=bool(sheet.plan.answers)
+            and answers_out_of_use(sheet.plan.answers, self.orders(state.sheet.rig)),
             bench=self._bench_throws(state.sheet.rig) if commissioning else (),
         )
 
@@ -105,14 +107,6 @@ class AcceptRows(AskingRows):
         )
         before = [datetime.fromisoformat(row[1]) for row in newest if row[0] not in own]
         return max((one for one in before if one <= first), default=None)
-
-    def _out_of_use(self, rig: str, answered: Iterable[str]) -> bool:
-        """Whether one of these orders took the rig out of use; one that isn't there counts as one that did."""
-        from logger.core.standing.status import DO_NOT_USE, level_of
-
-        names = list(answered)
-        levels = {order.id: level_of(order) for order in self.orders(rig)} if names else {}
-        return any(levels.get(name, DO_NOT_USE) == DO_NOT_USE for name in names)
 
     def _bench_throws(self, rig: str) -> "tuple[tuple[SheetTrial, ...], ...]":
         """By sheet: bench throws of the actuator that the rig has now, those left out or thrown on the machine too apart."""

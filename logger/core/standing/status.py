@@ -214,6 +214,12 @@ def level_of(order: Order) -> str:
     return worst((order.level, CAUSES.get(order.cause, (DO_NOT_USE, ""))[0]))
 
 
+def answers_out_of_use(answered: Iterable[str], orders: Iterable[Order]) -> bool:
+    """Whether one of the orders ``answered`` took the rig out of use; one that isn't there counts as one that did."""
+    levels = {order.id: level_of(order) for order in orders}
+    return any(levels.get(name, DO_NOT_USE) == DO_NOT_USE for name in answered)
+
+
 def sentence_of(order: Order) -> str:
     """A raise as a person reads it."""
     said = CAUSES.get(order.cause, ("", order.cause))[1]
