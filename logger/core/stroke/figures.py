@@ -9,6 +9,7 @@ from logger.core.quantities.clock import clock_u_s
 from logger.core.quantities.numerics import integrate, median_of, moving_mean
 from logger.core.stroke.breaks import without_breaks
 from logger.core.stroke.clipping import at_the_ceiling
+from logger.core.stroke.edges import end_of_movement, start_of
 from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.travel import Travel
 from logger.core.trace import FloatArray, Trace
@@ -65,7 +66,7 @@ def figures_of(
     run = slice(segments.settled, max(stop, segments.settled))
     source = None if moved.by_drive else source_resistance(trace, voltage_v, segments, clip_a, gains)
     clock_u = clock_u_s(trace.head, segments.start_s, segments.end_s) / K
-    start = expanded(segments.start_s, segments.start_u_s) if whole_start else None
+    start = expanded(*start_of(time_s, segments)) if whole_start else None
     end = _end(time_s, segments, moved)
     by_clock = clock_u / max(segments.end_s - segments.start_s, segments.period_s)
     zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(median_of(current_a))
@@ -113,7 +114,7 @@ def figures_of(
 def _end(time_s: FloatArray, segments: Segments, moved: Travel) -> Measured | None:
     """End of the movement: the cut-off, or where the motor came to stand. None where the record doesn't show it."""
     if moved.still_from is None:
-        return None if segments.ends_running else expanded(segments.end_s, segments.end_u_s)
+        return None if segments.ends_running else expanded(*end_of_movement(time_s, segments))
     if moved.still_from <= segments.settled:
         return None  # it never moved
     return expanded(float(time_s[moved.still_from]), 2.0 * segments.period_s)

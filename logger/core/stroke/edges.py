@@ -1,0 +1,121 @@
+"""When a movement began and ended: between which two moments, and the uncertainty of not knowing where between.
+
+Each is a bracket, taken as a rectangle (JCGM 100, 4.3.7). It holds the time between two rows, a row that is itself part on
+and part off (a board that averages), what a filter drags out, and on top of it the jitter of the time stamps.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from logger.core.quantities.numerics import median_of, robust_sd
+from logger.core.stroke.segmentation import NOISE_SIGMAS, Segments
+from logger.core.trace import FloatArray
+
+ROWS_BESIDE = 12
+"""Rows that show the level beside an edge."""
+CLEARLY_SIGMAS = 4.0
+CLEARLY_SHARE = 0.05
+"""A row lower than the level by this share, and by four times its scatter, is clearly below it (*practice*)."""
+CLEARLY_AT_MOST = 0.35
+"""However rough the run, a row this share below its level isn't part of it any more (*practice*)."""
+BOUNCE_U_S = 0.0025
+"""Standard uncertainty of a start whose rows are too far apart to show how the contact bounces (*assumed*): a relay bounces
+for some milliseconds, and a row may fall into one of the openings."""
+EARLIEST_OF_FALL = 1.0
+"""A fall reaches its half after so many times what it takes from three quarters to a quarter: a straight one (a board that
+averages) 1.0, a first-order one (a filter, a diode) ln 2 / ln 3 = 0.63. The earliest begin counts."""
+
+
+class Edge(NamedTuple):
+    """A moment and its standard uncertainty, both [s]."""
+
+    at_s: float
+    u_s: float
+
+
+def start_of(time_s: FloatArray, segments: Segments) -> Edge:
+    """When the current was switched on [s]."""
+    first = segments.first
+    if first == 0 or _is_blurred(time_s, first - 1, first, segments.start_u_s):
+        return Edge(segments.start_s, segments.start_u_s)
+    seen_a = max(NOISE_SIGMAS * segments.noise_a, 2.0 * segments.step_a)
+    dragged_s = _time_to_four_times(time_s[first - 1 :], segments.current_a[first - 1 :], seen_a)
+    earliest_s, latest_s = float(time_s[first - 1]), float(time_s[first])
+    bounce_s = BOUNCE_U_S if latest_s - earliest_s > BOUNCE_U_S else 0.0
+    return _within(earliest_s - dragged_s, latest_s, float(np.hypot(jitter_of(time_s), bounce_s)))
+
+
+def end_of_movement(time_s: FloatArray, segments: Segments) -> Edge:
+    """When the current was cut off [s]; for a record that shows it."""
+    last, current_a = segments.last, segments.current_a
+    if last + 1 >= len(time_s) or _is_blurred(time_s, last, last + 1, segments.end_u_s):
+        return Edge(segments.end_s, segments.end_u_s)
+    begin = max(segments.settled, last - ROWS_BESIDE - 1)
+    beside_a = current_a[begin : max(begin + 1, last - 1)]
+    level_a = median_of(beside_a)
+    clearly_a = max(CLEARLY_SIGMAS * robust_sd(beside_a), CLEARLY_SHARE * level_a, segments.step_a)
+    low = np.flatnonzero(current_a[last - 1 :] < level_a - min(clearly_a, CLEARLY_AT_MOST * level_a))
+    if not len(low) or level_a <= 0.0:
+        return Edge(segments.end_s, segments.end_u_s)
+    off = last - 1 + int(low[0])
+    after_s, after_a = time_s[off - 1 :], current_a[off - 1 :]
+    half_s, width_s = _fall_of(after_s, after_a, level_a)
+    gap_s = float(time_s[off] - time_s[off - 1])
+    hidden = min(clearly_a / level_a, CLEARLY_AT_MOST)
+    earliest_s = float(time_s[off - 1]) - hidden * gap_s  # so much of a row that is part off doesn't show
+    if width_s > gap_s:
+        # A filter behind an average falls as the square of time at first: so long it hides in the scatter.
+        slow_s = np.sqrt(2.0 * hidden * gap_s * width_s)
+        earliest_s = min(earliest_s - slow_s, half_s - EARLIEST_OF_FALL * width_s)
+    return _within(earliest_s, float(time_s[off]), jitter_of(time_s))
+
+
+def jitter_of(time_s: FloatArray) -> float:
+    """Standard deviation of one time stamp about an even clock [s]."""
+    return robust_sd(np.diff(time_s)) / float(np.sqrt(2.0)) if len(time_s) > 2 else 0.0
+
+
+def _is_blurred(time_s: FloatArray, i: int, j: int, u_s: float) -> bool:
+    """Whether an edge was placed by its noise and not between two rows."""
+    return bool(u_s > 1.01 * float(time_s[j] - time_s[i]) / np.sqrt(12.0))
+
+
+def _within(earliest_s: float, latest_s: float, beside_u_s: float) -> Edge:
+    """``beside_u_s``: standard uncertainty of what isn't in the bracket [s]."""
+    u = float(np.hypot((latest_s - earliest_s) / np.sqrt(12.0), beside_u_s))
+    return Edge(0.5 * (earliest_s + latest_s), u)
+
+
+def _time_to_four_times(time_s: FloatArray, current_a: FloatArray, seen_a: float) -> float:
+    """How long a rise takes from what can be seen to four times that [s]: as long as it was not seen, at most.
+
+    A current that a filter drags up begins as the square of time: the first quarter takes half of the time.
+    """
+    begin, end = _rises_at(time_s, current_a, seen_a), _rises_at(time_s, current_a, 4.0 * seen_a)
+    return max(0.0, end - begin)
+
+
+def _rises_at(time_s: FloatArray, current_a: FloatArray, level_a: float) -> float:
+    above = np.flatnonzero(current_a >= level_a)
+    return _crossing(time_s, current_a, int(above[0]) if len(above) else 0, level_a)
+
+
+def _fall_of(time_s: FloatArray, current_a: FloatArray, level_a: float) -> tuple[float, float]:
+    """When a fall from ``level_a`` passes its half, and how long it takes from three quarters to a quarter [s]."""
+    at_s = []
+    for share in (0.75, 0.5, 0.25):
+        below = np.flatnonzero(current_a < share * level_a)
+        at_s.append(
+            _crossing(time_s, current_a, int(below[0]) if len(below) else len(time_s) - 1, share * level_a)
+        )
+    return at_s[1], at_s[2] - at_s[0]
+
+
+def _crossing(time_s: FloatArray, current_a: FloatArray, row: int, level_a: float) -> float:
+    """When the straight line from the row before to ``row`` passes a level [s]."""
+    if row == 0:
+        return float(time_s[0])
+    rise_a = float(current_a[row] - current_a[row - 1])
+    share = 1.0 if rise_a == 0.0 else min(max((level_a - float(current_a[row - 1])) / rise_a, 0.0), 1.0)
+    return float(time_s[row - 1] + share * (time_s[row] - time_s[row - 1]))
