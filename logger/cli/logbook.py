@@ -2,11 +2,16 @@
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from logger.cli import output
-from logger.cli.shared import logbook_of, now, waiting
+from logger.cli.shared import by_option, can_ask, logbook_of, now, waiting, who
+from logger.errors import InputError
+
+if TYPE_CHECKING:
+    from logger.logbook.merge import Merged, Terms
 
 
 @click.command()
@@ -79,31 +84,96 @@ def backup(ctx: click.Context, target: Path | None, as_json: bool) -> None:
 
 @click.command()
 @click.argument("other", type=click.Path(path_type=Path))
+@click.option("--dry-run", is_flag=True, help="Say what would come in, and store nothing.")
+@click.option(
+    "--rename",
+    "renames",
+    multiple=True,
+    metavar="OLD=NEW",
+    help="Rig OLD of the other logbook is another machine than yours of that name: it comes in as NEW.",
+)
+@click.option(
+    "--same",
+    multiple=True,
+    metavar="RIG",
+    help="It is one machine, although both logbooks added it: your rig file stands for both.",
+)
+@by_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context
-def merge(ctx: click.Context, other: Path, as_json: bool) -> None:
+def merge(
+    ctx: click.Context,
+    other: Path,
+    dry_run: bool,
+    renames: tuple[str, ...],
+    same: tuple[str, ...],
+    by: str | None,
+    as_json: bool,
+) -> None:
     """Take everything from logbook OTHER into this one; OTHER isn't touched.
 
-    The same trial twice is one. What both wrote about the same thing stays, side by side, and is listed.
+    The same trial twice is one. What both wrote about the same thing stays, side by side, and is listed. A rig that both
+    added by themselves may be another machine of the same name: you are asked; in a pipe --rename or --same answers.
 
     \b
-    Example:
+    Examples:
       throwbook merge /media/stick/van-2.throwbook
+      throwbook merge --dry-run /media/stick/north-yard.throwbook
+      throwbook merge --rename loader=north-loader /media/stick/north-yard.throwbook
     """
     from logger.jobs.upkeep import take_in
+    from logger.logbook.merge import ApartError, Terms
 
-    done = take_in(logbook_of(ctx), other, waiting, now())
+    started = now()
+    terms = Terms(_names(renames), same, who(by), started, dry_run)
+    while True:
+        try:
+            done = take_in(logbook_of(ctx), other, waiting, started, terms)
+            break
+        except ApartError as apart:
+            if not can_ask():
+                raise
+            terms = _asked(apart.rigs[0], other, terms)
     if as_json:
         told = [{"where": each.where, "what": each.what} for each in done.conflicts]
-        output.json_line({"added": done.added, "conflicts": told})
+        output.json_line(
+            {"added": done.added, "conflicts": told, "apart": list(done.apart), "dry_run": dry_run}
+        )
         return
+    _print_merged(done, other, dry_run)
+
+
+def _names(renames: tuple[str, ...]) -> dict[str, str]:
+    found = {}
+    for text in renames:
+        old, equals, new = (part.strip() for part in text.partition("="))
+        if not (old and equals and new):
+            raise InputError(f"{text!r} renames no rig", "--rename", "Write --rename OLD=NEW.")
+        found[old] = new
+    return found
+
+
+def _asked(rig: str, other: Path, terms: "Terms") -> "Terms":
+    """Ask whether a rig of both logbooks is one machine."""
+    from dataclasses import replace
+
+    click.echo(f"Rig '{rig}' is in both logbooks, but was added to each by itself.", err=True)
+    if click.confirm(f"Is '{rig}' of {other.name} the same machine as yours?", default=False, err=True):
+        return replace(terms, same=(*terms.same, rig))
+    new = str(click.prompt(f"Another name for '{rig}' of {other.name} (Ctrl-C stores nothing)", err=True))
+    return replace(terms, rename={**terms.rename, rig: new.strip()})
+
+
+def _print_merged(done: "Merged", other: Path, dry_run: bool) -> None:
     if not done.rows:
         output.line(f"Nothing new in {other}.")
     else:
         counted = [_counted(done.added[name], word) for name, word in COUNTED.items() if name in done.added]
-        output.line(
-            f"Taken in from {other}: {', '.join(counted) or 'revisions only'}; {done.rows} rows in all."
-        )
+        head = "Would come in from" if dry_run else "Taken in from"
+        output.line(f"{head} {other}: {', '.join(counted) or 'revisions only'}; {done.rows} rows in all.")
+    for rig in done.apart:
+        ways = f"--rename {rig}=NEW-NAME if it is another machine, --same {rig} if it is one"
+        output.line(f"{rig} was added to each logbook by itself: {ways}.", style="warn")
     if done.conflicts:
         output.line("Stands twice; both are kept:", style="warn")
         for each in done.conflicts:

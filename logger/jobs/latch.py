@@ -40,6 +40,7 @@ from logger.errors import InputError
 from logger.jobs.logbooks import opened
 from logger.jobs.orders_due import orders_due
 from logger.jobs.repairs import repair_proofs
+from logger.jobs.two_machines import two_machines
 from logger.jobs.unfinished import Unfinished, pending_of, refuse_while_unfinished, unfinished_recordings
 from logger.logbook import Logbook
 from logger.logbook.entries import Missing
@@ -108,7 +109,10 @@ def status(
     told_of = book.orders_told_of(rig) | {one.id for one in gone if one.kind == "latch_order"}
     rows = {one.id: one.what for one in gone if one.kind != "latch_order"}
     named = {name for order in orders for name in order.clears} - {order.id for order in orders}
-    latched = status_of(rig, orders, evidence, altered, told_of, due, rows, book.no_orders(named))
+    doubt, said = two_machines(book, rig)
+    rows |= {doubt: said} if said else {}
+    no_orders = book.no_orders(named) | {doubt}
+    latched = status_of(rig, orders, evidence, altered, told_of, due, rows, no_orders)
     return with_pending(latched, pending_of(recordings, rig))
 
 

@@ -4,10 +4,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from logger.core.machine.rig_names import complaint
+from logger.errors import InputError
 from logger.jobs.logbooks import logbook_path, opened
 from logger.logbook import upkeep
 from logger.logbook.connection import Waiting
-from logger.logbook.merge import Merged, merge
+from logger.logbook.merge import NO_TERMS, Merged, Terms, merge
 from logger.logbook.upkeep import Checked, Progress
 
 AGAIN = "'throwbook sheet rejudge' writes it again"
@@ -51,16 +53,28 @@ def back_up(logbook: str | None, target: Path | None, now: datetime) -> BackedUp
 
 
 def take_in(
-    logbook: str | None, other: Path, waiting: Waiting | None = None, now: datetime | None = None
+    logbook: str | None,
+    other: Path,
+    waiting: Waiting | None = None,
+    now: datetime | None = None,
+    terms: Terms = NO_TERMS,
 ) -> Merged:
     """Merge another logbook into this one; the other isn't touched.
 
-    Where the same record then counts on two rigs, an order written at ``now`` holds both.
+    Raises ApartError for a rig that both have under one name and of which ``terms`` don't say what it is. Where the same record then counts on two rigs, an order written at ``now`` holds both.
     """
     from logger.jobs.shared_records import raise_shared
+    from logger.jobs.two_machines import raise_for_joined
 
     with opened(logbook, waiting=waiting) as book:
-        merged = merge(book, other)
-        if now is not None:
+        for new in terms.rename.values():
+            if wrong := complaint(new, book.rig_names()):
+                raise InputError(f"the name '{new}' {wrong}", "--rename", "Give the rig another name.")
+        known = {rig: len(book.rig_revisions(rig)) for rig in terms.same}
+        merged = merge(book, other, terms)
+        for rig, before in known.items():
+            if now is not None and not terms.dry_run and len(book.rig_revisions(rig)) > before > 0:
+                raise_for_joined(book, rig, terms.by, now)
+        if now is not None and not terms.dry_run:
             raise_shared(book, "merge", now)
         return merged

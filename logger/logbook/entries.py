@@ -7,6 +7,7 @@ their rows, and the list goes on counting. It proves nothing against somebody wh
 
 import hashlib
 import sqlite3
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -45,10 +46,11 @@ NEEDED = {"id", "rig", "sheet", "trial", "board", "number", "position", "action"
     column for _, asked in COUNTED.values() for column in asked.columns
 }
 """Columns that an entry is made from."""
-THROW = (
-    "SELECT placement.position, sheet.number FROM placement JOIN sheet ON sheet.id = placement.sheet"
-    " WHERE placement.trial = ? LIMIT 1"
+THROWS = (
+    "SELECT placement.position, sheet.number, placement.trial"
+    " FROM placement JOIN sheet ON sheet.id = placement.sheet"
 )
+THROW = THROWS.replace(", placement.trial", "") + " WHERE placement.trial = ?"
 
 
 @dataclass(frozen=True)
@@ -64,37 +66,57 @@ class Missing:
     what: str
 
 
+Place = tuple[object, object]
+"""Position of a throw on its sheet, and the sheet's number."""
+NOWHERE: Place = ("?", "?")
+
+
 def enter(db: sqlite3.Connection, table: Table, row: Mapping[str, object]) -> None:
     """Put one new row on the list."""
-    rig, what = _called(db, table, row)
-    _append(db, table.name, str(row["id"]), rig, what)
-    asks = [name for name, (kind, asked) in COUNTED.items() if kind == table.name and asked.of(row)]
-    _count(db, [table.name, *asks])
-
-
-def _called(db: sqlite3.Connection, table: Table, row: Mapping[str, object]) -> tuple[str, str]:
-    """Whose row it is (a rig or a board), and how a person calls it."""
-    known = {"position": row.get("position"), "number": row.get("number")}
-    sheet = row.get("sheet")
+    sheet, trial = row.get("sheet"), row.get("trial")
+    of_sheet = db.execute("SELECT rig, number FROM sheet WHERE id = ?", [sheet]).fetchone() if sheet else None
+    of_trial, place = None, NOWHERE
     if table.about == "trial":
-        found = db.execute("SELECT rig FROM trial WHERE id = ?", [row["trial"]]).fetchone()
-        place = None if sheet else db.execute(THROW, [row["trial"]]).fetchone()
-        if place:
-            known = {"position": place[0], "number": place[1]}
-    else:
-        found = (row[table.about],) if table.about != "sheet" else None
-    if sheet:
-        of = db.execute("SELECT rig, number FROM sheet WHERE id = ?", [sheet]).fetchone()
-        found, known["number"] = found or (of and (of[0],)), of and of[1]
+        of_trial = db.execute("SELECT rig FROM trial WHERE id = ?", [trial]).fetchone()
+        place = (None if sheet else db.execute(f"{THROW} LIMIT 1", [trial]).fetchone()) or NOWHERE
+    called = _called(table, row, tuple(of_sheet or ("", "?")), of_trial[0] if of_trial else "", place)
+    _append(db, [(table.name, str(row["id"]), *called)], _counted_as(table, row))
+
+
+def _called(
+    table: Table, row: Mapping[str, object], of_sheet: Place, rig_of_trial: str, place: Place
+) -> tuple[str, str]:
+    """Whose row it is (a rig or a board), and how a person calls it. ``of_sheet``: rig and number of the sheet it names."""
+    rig = {"trial": rig_of_trial, "sheet": of_sheet[0]}.get(table.about) or row.get(table.about)
+    position, number = place
+    if row.get("sheet"):
+        position, number = row.get("position"), of_sheet[1]
+    if table.name == "sheet":
+        number = row["number"]
     about = {name: row.get(name) for name in ("action", "cause")}
-    return str(found[0]) if found else "", WORDS[table.name].format_map({**about, **known})
+    return str(rig or ""), WORDS[table.name].format(position=position, number=number, **about)
 
 
-def _append(db: sqlite3.Connection, kind: str, row: str, rig: str, what: str) -> None:
+def _counted_as(table: Table, row: Mapping[str, object]) -> Counter[str]:
+    """The kinds that a row counts as."""
+    asks = [name for name, (kind, asked) in COUNTED.items() if kind == table.name and asked.of(row)]
+    return Counter([table.name, *asks])
+
+
+def _append(db: sqlite3.Connection, rows: Iterable[tuple[str, str, str, str]], tally: Counter[str]) -> None:
+    """Entries (kind, row, rig, what) at the end of the list, and what they add to the tally."""
     last = db.execute("SELECT number, digest FROM entry ORDER BY number DESC LIMIT 1").fetchone()
-    number, before = (last[0] + 1, last[1]) if last else (1, "")
-    digest = chained(before, number, kind, row, rig, what)
-    db.execute("INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?)", [number, kind, row, rig, what, digest])
+    number, before = tuple(last) if last else (0, "")
+    entries = []
+    for kind, row, rig, what in rows:
+        number += 1
+        before = chained(before, number, kind, row, rig, what)
+        entries.append((number, kind, row, rig, what, before))
+    db.executemany("INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?)", entries)
+    db.executemany(
+        "INSERT INTO tally VALUES (?, ?) ON CONFLICT (kind) DO UPDATE SET rows = rows + excluded.rows",
+        list(tally.items()),
+    )
 
 
 def chained(before: str, number: int, kind: str, row: str, rig: str, what: str) -> str:
@@ -102,24 +124,26 @@ def chained(before: str, number: int, kind: str, row: str, rig: str, what: str) 
     return hashlib.sha256(to_json([before, number, kind, row, rig, what]).encode()).hexdigest()[:32]
 
 
-def _count(db: sqlite3.Connection, kinds: Iterable[str]) -> None:
-    for kind in kinds:
-        db.execute("INSERT INTO tally VALUES (?, 1) ON CONFLICT (kind) DO UPDATE SET rows = rows + 1", [kind])
-
-
 def enter_old(db: sqlite3.Connection) -> None:
     """Every row of a file of before version 4; a throw without a judgement lacks the one it was written down with."""
+    sheets = {row[0]: (row[1], row[2]) for row in db.execute("SELECT id, rig, number FROM sheet")}
+    rigs = {row[0]: row[1] for row in db.execute("SELECT id, rig FROM trial")}
+    places = {row[2]: (row[0], row[1]) for row in db.execute(THROWS)}
     for table in TABLES:
         needed = ", ".join(f'"{name}"' for name in ("id", *table.columns) if name in NEEDED)
-        for row in db.execute(f"SELECT {needed} FROM {table.name} ORDER BY rowid").fetchall():
-            enter(db, table, dict(row))
-    for trial, rig in db.execute(
-        "SELECT id, rig FROM trial WHERE id NOT IN (SELECT trial FROM judgement) ORDER BY id"
-    ).fetchall():
-        place = db.execute(THROW, [trial]).fetchone() or ("?", "?")
-        what = WORDS["judgement"].format(position=place[0], number=place[1])
-        _append(db, "judgement", _name(f"judgement of {trial}"), rig, what)
-        _count(db, ["judgement", FAILED])
+        found, tally = [], Counter[str]()
+        for row in map(dict, db.execute(f"SELECT {needed} FROM {table.name} ORDER BY rowid")):
+            of_sheet, trial = sheets.get(row.get("sheet"), ("", "?")), row.get("trial")
+            called = _called(table, row, of_sheet, rigs.get(trial, ""), places.get(trial, NOWHERE))
+            found.append((table.name, str(row["id"]), *called))
+            tally.update(_counted_as(table, row))
+        _append(db, found, tally)
+    judged = {row[0] for row in db.execute("SELECT trial FROM judgement")}
+    for trial in sorted(rigs.keys() - judged):
+        position, number = places.get(trial, NOWHERE)
+        what = WORDS["judgement"].format(position=position, number=number)
+        lacking = ("judgement", _name(f"judgement of {trial}"), rigs[trial], what)
+        _append(db, [lacking], Counter(["judgement", FAILED]))
 
 
 def enter_others(db: sqlite3.Connection) -> None:
@@ -128,15 +152,17 @@ def enter_others(db: sqlite3.Connection) -> None:
         "SELECT kind, row, rig, what FROM other.entry WHERE (kind, row) NOT IN (SELECT kind, row FROM main.entry)"
         " ORDER BY number"
     ).fetchall()
+    if not new:
+        return
     # one that is missing counts as one that asks: then its kind is looked at closely
     asks_not = {
         name: {row[0] for row in db.execute(f"SELECT id FROM {kind} WHERE NOT ({asked.sql})")}
         for name, (kind, asked) in COUNTED.items()
     }
-    for kind, row, rig, what in new:
-        _append(db, kind, row, rig, what)
-        asks = [name for name, (of, _) in COUNTED.items() if of == kind and row not in asks_not[name]]
-        _count(db, [kind, *asks])
+    tally = Counter(row[0] for row in new)
+    for name, (kind, _) in COUNTED.items():
+        tally[name] = sum(row[0] == kind and row[1] not in asks_not[name] for row in new)
+    _append(db, map(tuple, new), +tally)
 
 
 def missing(db: sqlite3.Connection) -> list[Missing]:

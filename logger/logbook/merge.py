@@ -2,18 +2,23 @@
 
 A row's id is made from its content, so the union needs no judgement: it gives the same whichever way round and
 however often it is done. What both sides wrote about the same thing, each without knowing of the other, is kept as
-two revisions side by side and listed for a person to look at.
+two revisions side by side and listed for a person to look at. A rig is known by the first version of its file, not by
+its name alone: two of one name that were begun apart are joined only by a person's word.
 """
 
 import contextlib
+import json
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logger.core.records.revisions import beginnings
 from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.logbook.conflicts import Conflict, conflicts
@@ -29,6 +34,24 @@ ANCHORS = (("rig", ("name",)), ("trace", ("digest",)))
 
 
 @dataclass(frozen=True)
+class Terms:
+    """What a person says of rigs that both logbooks have under one name and that were begun apart."""
+
+    rename: Mapping[str, str] = field(default_factory=dict)
+    """Name in the other logbook: the name it gets in this one."""
+    same: tuple[str, ...] = ()
+    """It is one machine: the version of the rig file that counts here stands for both."""
+    by: str = ""
+    """Who says so."""
+    now: datetime | None = None
+    dry_run: bool = False
+    """Only say what would be done."""
+
+
+NO_TERMS = Terms()
+
+
+@dataclass(frozen=True)
 class Merged:
     """What a merge did."""
 
@@ -36,6 +59,8 @@ class Merged:
     """Table: rows that were new."""
     conflicts: tuple[Conflict, ...]
     """Every open conflict that the merged logbook has, found from its rows alone."""
+    apart: tuple[str, ...] = ()
+    """Rigs of one name that were begun apart; only in a dry run, for else they are refused."""
 
     @property
     def rows(self) -> int:
@@ -43,42 +68,115 @@ class Merged:
         return sum(self.added.values())
 
 
-def merge(book: "Logbook", other: Path) -> Merged:
+class ApartError(InputError):
+    """Rigs of one name that were begun apart: nobody but a person can say whether they are one machine."""
+
+    def __init__(self, rigs: Sequence[str], other: Path) -> None:
+        """``rigs``: their names."""
+        self.rigs = tuple(rigs)
+        one = rigs[0]
+        what = f"rig '{one}' is in both logbooks, but was added to each by itself: it may be another machine"
+        do = f"Another one: --rename {one}=NEW-NAME. The same one: --same {one}. --dry-run shows what would come in."
+        super().__init__(what, str(other), do)
+
+
+def merge(book: "Logbook", other: Path, terms: Terms = NO_TERMS) -> Merged:
     """Take over every row of ``other`` that ``book`` doesn't have, in one transaction; ``other`` isn't touched.
 
-    Raises InputError when ``other`` isn't a logbook, is newer, or holds rows that no longer give their id or can't be read.
+    Raises InputError when ``other`` isn't a logbook, is newer, or holds rows that no longer give their id or can't be read;
+    ApartError for a rig of one name that isn't known to be one machine.
     """
     if not other.exists():
         raise InputError("there is no such file", str(other), "Give the path of the other logbook.")
     if book.path.exists() and other.samefile(book.path):
         raise InputError("this is the same logbook", str(other), "Give the path of another one.")
     with _brought_up(other) as copy:
-        return _take_over(book, copy, other)
+        return _take_over(book, copy, other, terms)
 
 
-def _take_over(book: "Logbook", copy: Path, other: Path) -> Merged:
+def _take_over(book: "Logbook", copy: Path, other: Path, terms: Terms) -> Merged:
+    with _attached(book, copy):
+        _refuse_practice(book, other)
+        _refuse_harmed(book, other)
+    if terms.rename:
+        _give_names(copy, other, terms.rename)
+    with _attached(book, copy):
+        apart = [rig for rig in rigs_apart(book) if rig not in terms.same]
+        if apart and not terms.dry_run:
+            raise ApartError(apart, other)
+        try:
+            with book.transaction():
+                done = _union(book, other, terms)
+                if terms.dry_run:
+                    raise _OnlyShown(replace(done, apart=tuple(apart)))
+                return done
+        except _OnlyShown as shown:
+            return shown.merged
+
+
+class _OnlyShown(Exception):
+    def __init__(self, merged: Merged) -> None:
+        super().__init__()
+        self.merged = merged
+
+
+def _union(book: "Logbook", other: Path, terms: Terms) -> Merged:
     added: dict[str, int] = {}
+    names = book.rig_names()
+    ours = {rig: book.rig(rig).toml for rig in terms.same if rig in names}
+    for name, keys in ANCHORS + tuple((table.name, table.key) for table in TABLES):
+        key = ", ".join(keys)
+        columns = [row[1] for row in book.db.execute(f"PRAGMA main.table_info({name})")]
+        listed = ", ".join(f'"{column}"' for column in columns)
+        done = book.db.execute(
+            f"INSERT INTO main.{name} ({listed}) SELECT {listed} FROM other.{name}"
+            f" WHERE ({key}) NOT IN (SELECT {key} FROM main.{name}) ORDER BY {key}"
+        )
+        if done.rowcount > 0:
+            added[name] = done.rowcount
+    enter_others(book.db)
+    for rig, toml in ours.items():
+        if terms.now is not None:
+            book.add_rig(rig, toml, terms.by, terms.now, f"one machine with '{rig}' of {other.name}")
+    return Merged(added, tuple(conflicts(book)))
+
+
+def rigs_apart(book: "Logbook") -> list[str]:
+    """Rigs that this logbook and the attached ``other`` have under one name, and that go back to no common beginning."""
+    firsts: list[dict[str, set[str]]] = []
+    for logbook in ("main", "other"):
+        grouped: dict[str, dict[str, list[str]]] = defaultdict(dict)
+        for rig, row_id, replaces in book.db.execute(f"SELECT rig, id, replaces FROM {logbook}.rig_revision"):
+            grouped[rig][row_id] = json.loads(replaces)
+        firsts.append({rig: set().union(*beginnings(rows).values()) for rig, rows in grouped.items()})
+    ours, theirs = firsts
+    return sorted(rig for rig in ours.keys() & theirs.keys() if not ours[rig] & theirs[rig])
+
+
+def _give_names(copy: Path, other: Path, names: Mapping[str, str]) -> None:
+    """Rigs of the private copy under other names, before its rows are taken over."""
+    from logger.logbook import open_logbook
+    from logger.logbook.renaming import rename
+
+    try:
+        with open_logbook(copy) as renamed:
+            renamed.db.execute("PRAGMA foreign_keys = OFF")
+            with renamed.transaction():
+                for old, new in names.items():
+                    rename(renamed, old, new)
+    except InputError as error:
+        raise InputError(error.what, str(other), error.do) from error
+
+
+@contextlib.contextmanager
+def _attached(book: "Logbook", copy: Path) -> Iterator[None]:
     with plain_errors(book.path):
         book.db.execute("ATTACH DATABASE ? AS other", [f"{copy.resolve().as_uri()}?mode=ro"])
     try:
-        _refuse_practice(book, other)
-        _refuse_harmed(book, other)
-        with book.transaction():
-            for name, keys in ANCHORS + tuple((table.name, table.key) for table in TABLES):
-                key = ", ".join(keys)
-                columns = [row[1] for row in book.db.execute(f"PRAGMA main.table_info({name})")]
-                listed = ", ".join(f'"{column}"' for column in columns)
-                done = book.db.execute(
-                    f"INSERT INTO main.{name} ({listed}) SELECT {listed} FROM other.{name}"
-                    f" WHERE ({key}) NOT IN (SELECT {key} FROM main.{name}) ORDER BY {key}"
-                )
-                if done.rowcount > 0:
-                    added[name] = done.rowcount
-            enter_others(book.db)
+        yield
     finally:
         with plain_errors(book.path):
             book.db.execute("DETACH DATABASE other")
-    return Merged(added, tuple(conflicts(book)))
 
 
 def _refuse_practice(book: "Logbook", other: Path) -> None:
