@@ -138,12 +138,17 @@ def column_choice(data: bytes, draw: random.Random, folder: Path) -> None:
 
 def journal(data: bytes, draw: random.Random, folder: Path) -> None:
     """Bytes as they are, or (half of the time) every record given the check that fits it, so that it is read on."""
+    from logger.errors import InputError
     from logger.jobs.recorded import recover
     from logger.jobs.rigsource import RigSource
 
     path = folder / "left.journal"
     path.write_bytes(_checked(data) if draw.random() < 0.5 else data)
-    recover(path, lambda ref: RigSource(rig()))
+    try:
+        recover(path, lambda ref: RigSource(rig())).let_go()
+    except InputError as error:
+        # What a person is told in one line, so that other journals are reached, is a crash all the same.
+        raise (error.__cause__ if "can't be judged" in error.what and error.__cause__ else error) from None
 
 
 def _checked(data: bytes) -> bytes:
