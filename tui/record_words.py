@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from logger.core.assessment import WORST_FIRST
+from logger.core.assessment import WORST_FIRST, movement_said
 from logger.core.cautions import SHOWN_AT
 from logger.core.standing.status_words import caution
 from logger.core.trace import LOCK
@@ -48,10 +48,10 @@ def result_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
 
 def _named(judged: "Assessment") -> str:
     """The reason of a verdict, with the movement it is about where the record holds several."""
-    if judged.movements == 1:
+    if not movement_said(judged):
         return judged.because
     word, _ = verdict_cell(judged.verdict)
-    return f"{judged.direction} throw, movement {judged.movement} of {judged.movements}: {word}. {judged.because}"
+    return f"{judged.direction} throw, {movement_said(judged)}: {word}. {judged.because}"
 
 
 def unlock_question(number: int, movements: int) -> str:

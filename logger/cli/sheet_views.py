@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING, Any
 
 from logger.cli import output
+from logger.core.assessment import movement_said
 from logger.core.quantities.number_text import rounded_up
 from logger.core.quantities.plain import counted, for_shell
 
@@ -81,7 +82,11 @@ def print_sheet(found: "SheetView") -> None:
                 _figure(judged.figures.peak_run_current_a, "A"),
                 output.Cell(judged.verdict, VERDICT_STYLE[judged.verdict]),
                 *looked,
-                "; ".join(text for text in ("by hand" if one.by_hand else "", one.left_out) if text),
+                "; ".join(
+                    text
+                    for text in ("by hand" if one.by_hand else "", movement_said(judged), one.left_out)
+                    if text
+                ),
             ]
         )
     if rows:

@@ -165,6 +165,11 @@ class Assessment:
     """How many movements the record holds."""
 
 
+def movement_said(judged: Assessment) -> str:
+    """Which movement of its record it is, in words; empty where the record holds no other."""
+    return f"movement {judged.movement} of {judged.movements}" if judged.movements > 1 else ""
+
+
 def worst_of(judged: Sequence[Assessment]) -> Assessment:
     """The movement that stands for its record: the worst verdict, of equal ones the first."""
     return min(judged, key=lambda each: WORST_FIRST.index(each.verdict))

@@ -53,6 +53,7 @@ def test_what_stands_behind_a_good_throw_is_judged_and_raised(
     assert (first["movement"], second["movement"], second["movements"]) == (1, 2, 2)
     assert first["verdict"] == "pass"
     assert sign in signs_of(second)
+    assert "movement 2 of 2" in run("sheet", "show", f"{RIG}-1")[1]
     assert status(run)["status"] == level
 
 

@@ -8,6 +8,7 @@ from textual.containers import Container, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
+from logger.core.assessment import movement_said
 from tui.drawings import profile_drawing, trace_drawing
 from tui.present import (
     QUIET,
@@ -126,6 +127,8 @@ class TrialScreen(Page[None]):
         assessment = judged.assessment
         word, _, tone = VERDICTS[assessment.verdict]
         cells: list[Cell | str] = [Cell(f"{word}: {sentence(assessment.because)}", tone)]
+        if movement_said(assessment):
+            cells.append(Cell(f"It was {movement_said(assessment)} in its record.", QUIET))
         if assessment.provisional:
             cells.append(
                 Cell("Provisional: no accepted commissioning sheet stands behind its baseline.", WARN)
