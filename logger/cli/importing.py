@@ -9,7 +9,7 @@ from logger.cli import output
 from logger.cli.asking import moment, question_answers, question_options
 from logger.cli.columns import column_factors, unit_options
 from logger.cli.diagnostics import complain
-from logger.cli.shared import ask_or_refuse, by_option, can_ask, logbook_of, now, waiting, who
+from logger.cli.shared import ask_one_of, ask_or_refuse, by_option, can_ask, logbook_of, now, waiting, who
 from logger.cli.sheet_views import print_status
 from logger.core.quantities.plain import counted
 from logger.errors import InputError
@@ -181,7 +181,7 @@ def _which_way(choice: str | None, named: dict[tuple[str, int], str]) -> "WhichW
             complain(f"{found.file}: {left.what}")
             for number in left.untold:
                 question = f"Movement {number} of {count} in {name}: which way did it go?"
-                ways[number] = click.prompt(question, type=click.Choice(WAYS), err=True)
+                ways[number] = ask_one_of(question, WAYS)
         return ways
 
     return which_way

@@ -1,6 +1,5 @@
 """``throwbook record``: one trial from a board."""
 
-import select
 import signal
 import sys
 import threading
@@ -12,8 +11,9 @@ import click
 from logger.cli import output
 from logger.cli.diagnostics import complain
 from logger.cli.quantity import Quantity
-from logger.cli.shared import baud_option, by_option, can_ask, logbook_of, now, who
+from logger.cli.shared import ask_one_of, baud_option, by_option, can_ask, line_waits, logbook_of, now, who
 from logger.core.quantities.plain import counted
+from logger.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -65,6 +65,12 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
     help="Kind of the new sheet, for a rig of the logbook.",
 )
 @click.option("--sheet", default="", metavar="ID", help="Add to this open sheet of the logbook instead.")
+@click.option(
+    "--movements",
+    type=click.Choice(["split", "refuse"]),
+    help="A record with several movements: split keeps each as a throw and asks nothing, so that where the current tells "
+    "no direction the worse cause counts (so it is in a pipe); refuse leaves it to --recover.",
+)
 @click.option("--recover", is_flag=True, help="Judge and keep what is left of recordings that broke off.")
 @click.option(
     "--discard",
@@ -188,11 +194,6 @@ def _lasting(rig_ref: str) -> str:
     return str(Path(rig_ref).resolve()) if means_a_file(rig_ref) else rig_ref
 
 
-LOOK_EVERY_S = 0.05
-CAN_LOOK = sys.platform != "win32"
-"""Whether the system can tell that a key was pressed without waiting for one."""
-
-
 class _Keys:
     """Enter and Ctrl-C while a recording runs."""
 
@@ -212,7 +213,7 @@ class _Keys:
     def __exit__(self, *exc: object) -> None:
         signal.signal(signal.SIGINT, self._before)
         self._over.set()
-        if self._listener.is_alive() and CAN_LOOK:
+        if self._listener.is_alive() and sys.platform != "win32":
             self._listener.join()  # what is typed from here on answers a question
 
     def _enter_keys(self) -> None:
@@ -223,7 +224,7 @@ class _Keys:
 
     def _enter(self) -> bool:
         """Whether Enter was pressed before the recording was over."""
-        while CAN_LOOK and not select.select([sys.stdin], [], [], LOOK_EVERY_S)[0]:
+        while not line_waits():
             if self._over.is_set():
                 return False
         return bool(sys.stdin.readline())
@@ -266,11 +267,17 @@ def _keep_and_show(
 ) -> int:
     from logger.jobs.keeping import Place, keep
 
-    recorded = (
-        asking.unless_told(lambda: _with_directions(recorded), recorded)
-        if asking
-        else _with_directions(recorded)
-    )
+    if given["movements"] == "refuse" and len(recorded.throws) > 1:
+        recorded.let_go()
+        what = f"it holds {counted(len(recorded.throws), 'movement')}"
+        raise InputError(what, str(recorded.journal), "Keep each as a throw: throwbook record --recover")
+    if given["movements"] is None:
+        untold = recorded
+        recorded = (
+            asking.unless_told(lambda: _with_directions(untold), untold)
+            if asking
+            else _with_directions(untold)
+        )
     assert recorded.trace is not None  # run() raises where there are no samples
     place = Place(
         out=given["out"],
@@ -314,7 +321,7 @@ def _with_directions(recorded: "Recorded") -> "Recorded":
     ways = {}
     for number in recorded.untold:
         asked = f"Movement {number} of {len(recorded.throws)}: which way did it go?"
-        ways[number] = click.prompt(asked, type=click.Choice(["lock", "unlock"]), err=True)
+        ways[number] = ask_one_of(asked, ("lock", "unlock"))
     return recorded.told(ways)
 
 

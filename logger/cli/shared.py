@@ -1,8 +1,9 @@
 """What every command that works on a logbook needs: which one, who is writing, what time it is, and asking."""
 
 import getpass
+import select
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -12,6 +13,8 @@ from logger.cli import diagnostics
 from logger.core.quantities.plain import written
 from logger.core.records.writer import account_name
 from logger.errors import InputError
+
+LOOK_EVERY_S = 0.05
 
 Command = TypeVar("Command", bound=Any)
 
@@ -67,6 +70,25 @@ def who(by: str | None) -> str:
 def can_ask() -> bool:
     """Whether a person sits at a terminal; in a pipe nothing is asked."""
     return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def line_waits() -> bool:
+    """Whether a line was typed, looked at for a moment; where the system can't tell, True at once."""
+    return sys.platform == "win32" or bool(select.select([sys.stdin], [], [], LOOK_EVERY_S)[0])
+
+
+def ask_one_of(question: str, answers: Sequence[str]) -> str:
+    """Ask until one of the answers is typed. A signal is heard meanwhile, however long nobody types."""
+    while True:
+        click.echo(f"{question} ({', '.join(answers)}): ", nl=False, err=True)
+        while not line_waits():
+            pass
+        line = sys.stdin.readline()
+        if not line:
+            raise click.Abort
+        if line.strip() in answers:
+            return line.strip()
+        click.echo(f"Type {' or '.join(answers)}.", err=True)
 
 
 def ask_or_refuse(what: str, where: str, option: str) -> None:

@@ -151,6 +151,19 @@ def test_the_command_asks_at_a_terminal_which_way_a_movement_went(book: Path):
     assert [direction for direction, _ in kept(book)] == ["lock", "unlock"]
 
 
+def test_refused_it_waits_for_recovery_and_holds_the_rig_until_then(book: Path):
+    with board_on_a_cable(source_of(record([GOOD, STALLED])), speed=16.0, identity=MACHINE) as (port, _):
+        words = ["record", "--rig", RIG.name, "--port", port.name, "--direction", "lock", "--seconds", "26s"]
+        done = run_line(command(book, *words, "--movements", "refuse"))
+    assert done.returncode == 2, done.stderr
+    assert "it holds 2 movements" in done.stderr
+    assert kept(book) == []
+    assert len(left_over(str(book))) == 1
+    done = run_line(command(book, "record", "--recover", "--movements", "split"))
+    assert done.returncode == 1, done.stderr
+    assert kept(book) == [("lock", "pass"), ("lock", "fail")]
+
+
 def test_told_to_end_at_the_question_it_keeps_all_and_the_worse_counts(book: Path):
     """Whoever ends the session can't answer any more, and what was recorded isn't lost by that."""
     with board_on_a_cable(source_of(record([GOOD, SHORT])), speed=16.0, identity=MACHINE) as (port, _):
