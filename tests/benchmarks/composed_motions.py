@@ -41,6 +41,8 @@ KINDS = (HEALTHY, STALL, STALL_AT_START, SHORT, LIGHT, JOG, REMAINDER)
 SIMULATOR, SCREW, DRIVE = "simulator", "foreign screw", "foreign drive"
 SOURCES = (SIMULATOR, SCREW, DRIVE)
 BASELINE_THROWS = 4
+GONE_SHARE = 0.3
+"""Less than this share of the running current is next to nothing."""
 POOL = ((HEALTHY, BASELINE_THROWS + 3), *((kind, 1) for kind in KINDS[1:]))
 """How many motions of each kind a machine makes in each direction; the first healthy ones are its baseline."""
 
@@ -55,6 +57,8 @@ class Motion:
     """(seconds since the current came on, generator) to current [A] and voltage [V]; before 0 and after the end too."""
     lasts_s: float
     """Until the current is cut off."""
+    gone_s: float
+    """From here on next to nothing flows: with a drive that slows down earlier than it is cut off."""
     end_s: Interval
     """End of the movement: cut off, or come to stand."""
     run_a: Interval | None
@@ -150,6 +154,7 @@ def _simulated_motion(
         direction=direction,
         signals=_Simulated(wave, sensor),
         lasts_s=moved.current_until_s,
+        gone_s=moved.current_until_s,
         end_s=(moved.moved_until_s, moved.moved_until_s),
         run_a=None if run is None else (run, run),
         peak_a=None if peak is None or load is None else (min(load, peak), peak),
@@ -255,6 +260,7 @@ def _foreign_motion(
         direction=direction,
         signals=_Foreign(moved, thrown.battery_v, at_motor, sign, *ripple),
         lasts_s=moved.end_s,
+        gone_s=_gone_s(moved, m.run_a),
         end_s=ends,
         run_a=run,
         peak_a=peak,
@@ -263,6 +269,12 @@ def _foreign_motion(
         share=min(share, thrown.stop_at),
         sign=sign,
     )
+
+
+def _gone_s(moved: foreign.Motion, run_a: float) -> float:
+    flowing = (moved.t_s < moved.end_s) & (np.abs(moved.current_a) > GONE_SHARE * run_a)
+    last_s = float(moved.t_s[np.flatnonzero(flowing)[-1]]) if flowing.any() else moved.end_s
+    return last_s if moved.end_s - last_s > 0.02 else moved.end_s
 
 
 @dataclass(frozen=True, eq=False)

@@ -309,7 +309,7 @@ def _laid_on(plan: Plan, m: Machine, current: FloatArray, t: FloatArray, rng: Rn
     if plan.on_current == "standing current":
         return np.asarray(current + m.no_load_a * 0.05 * 30.0**level)  # up to one and a half no-load currents
     for k, each in enumerate(plan.movements):
-        off_s, sign = each.off_s, each.motion.sign
+        off_s, sign = each.start_s + each.motion.gone_s, each.motion.sign
         until_s = plan.movements[k + 1].start_s if k + 1 < len(plan.movements) else np.inf
         resting = (t > off_s) & (t < until_s)
         if plan.on_current == "holding current":
@@ -328,7 +328,7 @@ def _laid_on(plan: Plan, m: Machine, current: FloatArray, t: FloatArray, rng: Rn
             phase = np.clip((t - begin) / lasts, 0.0, 1.0)
             hump = sign * (0.2 + 0.4 * level) * each.motion.level_a * np.sin(np.pi * phase)
             current = np.where(resting, current + hump, current)
-        elif plan.on_current == "current after the end":
+        elif plan.on_current == "current after the end" and each.motion.gone_s == each.motion.lasts_s:
             after_a = min(0.3 * each.motion.level_a, 0.5 * m.no_load_a) * (0.3 + 0.7 * level)
             lasts = min(float(rng.uniform(0.3, 1.5)), until_s - off_s - 0.2)
             current = np.where(resting & (t < off_s + lasts), current + sign * after_a, current)
@@ -337,7 +337,8 @@ def _laid_on(plan: Plan, m: Machine, current: FloatArray, t: FloatArray, rng: Rn
 
 def _bounce(current: FloatArray, t: FloatArray, each: Laid, lasts_s: float, rng: Rng) -> FloatArray:
     """The limit switch opens, and closes again for moments while its contact bounces."""
-    edges = np.sort(rng.uniform(0.15 * lasts_s, lasts_s, 2 * int(rng.integers(1, 4)))) + each.off_s
+    edges = np.sort(rng.uniform(0.15 * lasts_s, lasts_s, 2 * int(rng.integers(1, 4))))
+    edges = edges + each.start_s + each.motion.gone_s
     for on_s, off_s in zip(edges[0::2], edges[1::2], strict=True):
         again = (t >= on_s) & (t < off_s)
         level_a = each.motion.sign * each.motion.level_a * float(rng.uniform(0.8, 1.3))
