@@ -31,7 +31,7 @@ def cut_out(record: "Trace", rig: "Rig", baselines: "Mapping[str, Baseline]") ->
     """The movements of a record, each a record of its own that names where it was cut from; the record as it is where it holds one or none."""
     movements = cut(record, rig, baselines)
     if len(movements) == 1:
-        return (Movement(record, record.direction),)
+        return movements
     digest = samples_digest(record)
     return tuple(
         replace(

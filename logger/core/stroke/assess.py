@@ -123,7 +123,7 @@ def cut(trace: Trace, rig: Rig, baselines: Baselines) -> tuple[Movement, ...]:
     """The movements of a record, each a record of its own; the record as it is where it holds one or none."""
     found = _movements(trace, rig, baselines)
     if len(found) == 1:
-        return (Movement(trace, trace.direction),)
+        return (replace(found[0], trace=trace),)
     return tuple(replace(each, trace=on_its_own(each.trace)) for each in found)
 
 
@@ -133,7 +133,7 @@ def _movements(trace: Trace, rig: Rig, baselines: Baselines) -> tuple[Movement, 
     # Times are told from the first row, whatever clock the file has.
     trace = replace(trace, time_s=trace.time_s - trace.time_s[0])
     line = motor_line(rig.actuator)
-    return movements_of(trace, rig, line.i0_a, stroke_of(trace, rig, line, baselines.get(trace.direction)))
+    return movements_of(trace, rig, stroke_of(trace, rig, line, baselines.get(trace.direction)))
 
 
 def judge_throw(
@@ -156,7 +156,11 @@ def _judged(
     directions = DIRECTIONS if movement.direction is None else (movement.direction,)
     judged = [
         _assess_movement(
-            replace(movement.trace, direction=direction), rig, baselines.get(direction), gains, on_bench
+            replace(movement, trace=replace(movement.trace, direction=direction)),
+            rig,
+            baselines.get(direction),
+            gains,
+            on_bench,
         )
         for direction in directions
     ]
@@ -167,13 +171,14 @@ def _judged(
 
 
 def _assess_movement(
-    trace: Trace, rig: Rig, baseline: Baseline | None, gains: Gains | None, on_bench: bool
+    movement: Movement, rig: Rig, baseline: Baseline | None, gains: Gains | None, on_bench: bool
 ) -> Assessment:
+    trace = movement.trace
     if reason := _unfit(trace):
         return _unusable(trace, reason)
     line = motor_line(rig.actuator)
     gains = gains or _gains_of(trace)
-    evidence = gather(trace, rig, line, baseline, gains)
+    evidence = gather(movement, rig, line, baseline, gains)
     reason = unusable(evidence)
     if reason:
         signs = tuple(sign for sign in signs_of(evidence) if sign.sign in RECORD_SIGNS)
@@ -271,6 +276,12 @@ def _notes(evidence: Evidence) -> tuple[str, ...]:
     if segments.settled_latest > segments.settled:
         notes.append(
             "the start-up current doesn't settle into the run: the running current is given with and without it"
+        )
+    if segments.bounced_s:
+        notes.append(f"a contact bounced for {segments.bounced_s:.2g} s after the current first broke off")
+    if segments.residual_a:
+        notes.append(
+            f"{segments.residual_a:.2g} A flowed on after the end: no motor of this rating turns at that"
         )
     if segments.spikes > MANY_SPIKES * (segments.last - segments.first):
         notes.append(f"{segments.spikes} lone reading(s) were replaced by their neighbours")

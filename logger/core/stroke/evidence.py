@@ -9,11 +9,10 @@ from logger.core.stroke.baseline import Baseline
 from logger.core.stroke.late_load import LateLoad
 from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.shape import Fit
+from logger.core.stroke.stretches import JOG
 from logger.core.stroke.travel import Travel
 from logger.core.trace import Trace
 
-JOG = 0.1
-"""A movement over less than this share of the stroke is a jog (contract, section 7)."""
 NO_LOAD_U = 0.10
 """Relative standard uncertainty of a data-sheet no-load current (*practice*)."""
 COLD_SHARE_PER_K = 0.004

@@ -18,10 +18,11 @@ from logger.core.stroke.evidence import (
 )
 from logger.core.stroke.figures import Gains, end_of, figures_of
 from logger.core.stroke.late_load import late_load, take_up_of
-from logger.core.stroke.movement import FullStroke
+from logger.core.stroke.movements import Movement
 from logger.core.stroke.segmentation import Segments, segment
 from logger.core.stroke.shape import fit_difference
 from logger.core.stroke.standstill import standstill_of
+from logger.core.stroke.stretches import FullStroke
 from logger.core.stroke.travel import Travel, profile, travel, voltage_or_nominal
 from logger.core.trace import Trace
 
@@ -36,12 +37,15 @@ WARMING_U = 0.01
 a quarter of the voltage)."""
 
 
-def gather(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None, gains: Gains) -> Evidence:
-    """Cut, measure and compare one record."""
+def gather(
+    movement: Movement, rig: Rig, line: MotorLine, baseline: Baseline | None, gains: Gains
+) -> Evidence:
+    """Cut, measure and compare one movement."""
+    trace = movement.trace
     actuator = rig.actuator
     stroke = stroke_of(trace, rig, line, baseline)
     full_vs, full_u, r_ohm = stroke.volt_seconds, stroke.u, stroke.r_ohm
-    segments = segment(trace, line.i0_a, stroke)
+    segments = segment(movement, line.i0_a)
     voltage_v, from_voltage = voltage_or_nominal(trace, actuator.voltage_v, segments)
     still = standstill_of(segments, trace.time_s, voltage_v, actuator, r_ohm, line.u_r)
     moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still)
@@ -93,11 +97,12 @@ def stroke_of(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None
     actuator = rig.actuator
     full_vs, full_u = full_stroke(line, rig, baseline, trace.voltage_v is not None, trace.ambient_c)
     return FullStroke(
-        shortest_s=actuator.stroke_m / (actuator.no_load_speed_m_s * HIGHEST_SUPPLY),
         volt_seconds=full_vs,
         u=full_u,
         r_ohm=float(resistance_at(line, trace.ambient_c if trace.ambient_c is not None else 20.0)),
         nominal_v=actuator.voltage_v,
+        no_load_a=line.i0_a,
+        full_load_a=actuator.full_load_current_a,
     )
 
 

@@ -13,9 +13,8 @@ import numpy as np
 from logger.core.quantities.numerics import median_of
 from logger.core.rig import Rig
 from logger.core.stroke.board_words import told_from
-from logger.core.stroke.movement import PAUSE_S, FullStroke, movement_of, regions_of
-from logger.core.stroke.rest import first_guess_of_zero, noise_of, polarity_of
-from logger.core.stroke.segmentation import movement_threshold
+from logger.core.stroke.rest import NO_REST, Rest, find_rest, smoothing_width
+from logger.core.stroke.stretches import PAUSE_S, FullStroke, Stretch, stretches_of
 from logger.core.trace import LOCK, MOVEMENT, MOVEMENTS, UNLOCK, WHOLE_THROW_FOLLOWS, FloatArray, Trace
 
 SIGNED_BOARD = "motor"
@@ -36,85 +35,65 @@ class Movement:
     """Its rows with the rest before and after; times still those of the record."""
     direction: str | None
     """None: the current doesn't tell which way it went."""
+    rest: Rest = NO_REST
+    period_s: float = 0.0
+    """Median time between rows [s]."""
+    stretch: Stretch | None = None
+    """Where in ``trace`` it is; None: nothing moved."""
 
 
-@dataclass(frozen=True)
-class _Stretch:
-    first: int
-    last: int
-    way: int
-    """Sign of its current."""
-    share: float
-    """Share of the stroke that it drove, roughly."""
-
-
-def movements_of(
-    trace: Trace, rig: Rig, no_load_current_a: float, stroke: FullStroke
-) -> tuple[Movement, ...]:
-    """The movements of a record in order; the whole record where it holds one or none.
+def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, ...]:
+    """The movements of a record in order; one that never moved where the record holds none.
 
     Parameters
     ----------
     trace
         n rows, n >= 3.
-    no_load_current_a
-        From the rating [A].
     stroke
-        What the full stroke takes.
+        What the full stroke takes, and the currents of the rating.
     """
-    stretches = _stretches(trace, no_load_current_a, stroke)
-    if len(stretches) < 2:
-        return (Movement(trace, trace.direction),)
-    directions = _directions(stretches, trace.direction, rig)
+    period_s = median_of(np.diff(trace.time_s))
+    rest = find_rest(trace.current_a, period_s, stroke.no_load_a, stroke.full_load_a)
+    stretches = stretches_of(trace, rest, period_s, stroke)
+    if not stretches:
+        return (Movement(trace, trace.direction, rest, period_s, None),)
+    if len(stretches) == 1:
+        return (Movement(trace, trace.direction, rest, period_s, stretches[0]),)
+    shares = [_share(trace, rest, stretch, stroke) for stretch in stretches]
+    directions = _directions(stretches, shares, trace.direction, rig)
+    margin = smoothing_width(rest.noise_a, stroke.no_load_a) + 1
     found = []
     for number, (stretch, direction) in enumerate(zip(stretches, directions, strict=True)):
-        start = _rest_begins(trace, stretches[number - 1].last, stretch.first) if number else 0
-        stop = stretches[number + 1].first if number + 1 < len(stretches) else len(trace)
-        follows = any(later.share > WHOLE and later.way == stretch.way for later in stretches[number + 1 :])
+        later = range(number + 1, len(stretches))
+        start = _rest_begins(trace.time_s, stretches[number - 1].over, stretch.first) if number else 0
+        stop = max(stretch.over + 2, stretches[number + 1].first - margin) if later else len(trace)
+        follows = any(shares[each] > WHOLE and stretches[each].way == stretch.way for each in later)
         head = {MOVEMENT: number + 1, MOVEMENTS: len(stretches)} | (
             {WHOLE_THROW_FOLLOWS: True} if follows else {}
         )
-        found.append(Movement(_cut(trace, slice(start, stop), head, direction), direction))
+        cut = _cut(trace, slice(start, stop), head, direction)
+        moved = replace(
+            stretch, first=stretch.first - start, last=stretch.last - start, over=stretch.over - start
+        )
+        found.append(Movement(cut, direction, rest, period_s, moved))
     return tuple(found)
 
 
-def _stretches(trace: Trace, no_load_current_a: float, stroke: FullStroke) -> list[_Stretch]:
-    """Every movement of a record, in order."""
-    time_s = trace.time_s
-    period_s = median_of(np.diff(time_s))
-    zero_a, rest_seen = first_guess_of_zero(trace.current_a, period_s, no_load_current_a)
-    raw = trace.current_a - zero_a
-    noise_a = noise_of(raw, period_s, no_load_current_a) if rest_seen else 0.0
-    smooth, threshold_a = movement_threshold(raw, noise_a, no_load_current_a)
-    polarity = polarity_of(raw, no_load_current_a)
-    found = []
-    for way in (polarity, -polarity):
-        regions = regions_of(way * smooth > threshold_a, time_s)
-        while regions:
-            (first, last), pauses = movement_of(regions, time_s, way * raw, trace.voltage_v, period_s, stroke)
-            share = stroke.share_done(time_s, way * raw, trace.voltage_v, slice(first, last + 1))
-            found.append(_Stretch(first, last, way, share))
-            regions = regions[pauses + 1 :]
-    return _without_echoes(sorted(found, key=lambda each: each.first), time_s)
+def _share(trace: Trace, rest: Rest, stretch: Stretch, stroke: FullStroke) -> float:
+    """Share of the stroke that a stretch drove, roughly."""
+    current_a = stretch.way * (trace.current_a - rest.level_a)
+    return stroke.share_done(trace.time_s, current_a, trace.voltage_v, slice(stretch.first, stretch.last + 1))
 
 
-def _without_echoes(stretches: list[_Stretch], time_s: FloatArray) -> list[_Stretch]:
-    """A motor braked by its own switch drives a current back: what is over within 0.3 s of an end belongs to it."""
-    kept: list[_Stretch] = []
-    for each in stretches:
-        if kept and time_s[each.last] - time_s[kept[-1].last] <= PAUSE_S:
-            continue
-        kept.append(each)
-    return kept
-
-
-def _rest_begins(trace: Trace, last: int, first: int) -> int:
+def _rest_begins(time_s: FloatArray, over: int, first: int) -> int:
     """Row from which the rest between two movements counts as the later one's: behind the earlier one's settling."""
-    after_s = min(PAUSE_S, 0.5 * float(trace.time_s[first] - trace.time_s[last]))
-    return int(np.searchsorted(trace.time_s, trace.time_s[last] + after_s))
+    after_s = min(PAUSE_S, 0.5 * float(time_s[first] - time_s[over]))
+    return min(int(np.searchsorted(time_s, time_s[over] + after_s)), first - 1)
 
 
-def _directions(stretches: Sequence[_Stretch], direction: str, rig: Rig) -> list[str | None]:
+def _directions(
+    stretches: Sequence[Stretch], shares: Sequence[float], direction: str, rig: Rig
+) -> list[str | None]:
     """Which way each movement went; None where the current doesn't tell.
 
     The record's own direction is that of its first movement. A board that reads the current with its sign tells which of
@@ -127,10 +106,10 @@ def _directions(stretches: Sequence[_Stretch], direction: str, rig: Rig) -> list
     found: list[str | None] = []
     before: str | None = None
     since = 0.0
-    for each in stretches:
-        if each.share <= WHOLE:
+    for share in shares:
+        if share <= WHOLE:
             found.append(None if found else direction)
-            since += each.share
+            since += share
             continue
         went = direction if before is None else _other(before) if since < HALF_WAY else None
         found.append(went)

@@ -1,84 +1,245 @@
-"""The rest before and after a movement: zero, noise, and which way the current flows."""
+"""The rest around a movement: its level, its noise, and what the zero of a movement is known from.
+
+Rest is a calm stretch against the step that follows it, at whatever level: a sensor's offset, a standing draw and the
+current that a drive holds its place with are no movement. Noise is what rest rows alone show.
+"""
+
+from dataclasses import dataclass
 
 import numpy as np
 
-from logger.core.quantities.numerics import median_of, moving_mean, resolution_step, robust_sd
+from logger.core.quantities.numerics import MAD_TO_SD, median_of, resolution_step, robust_sd, runs_of
 from logger.core.trace import FloatArray
 
 REST_SHARE = 0.3
-"""Share of the no-load current below which the motor counts as at rest: it leaves room for a rating three times too
+"""Share of the no-load current within which a level is the same rest: it leaves room for a rating three times too
 high."""
+NO_OFFSET = 0.5
+"""A level further from nothing than this share of the no-load current is rest only where it looks like it."""
 FEWEST_REST_ROWS = 3
 """A rest of fewer rows at an end of the record isn't told from chance."""
+FEWEST_NOISE_ROWS = 10
 END_S = 0.15
-"""Either end of the record is looked at over this long for a first guess of the rest level [s]."""
+"""The record is looked at in stretches of this length for its rest [s]."""
+CALM = 0.5
+"""Rest scatters from row to row by no more than this share of what the rest of the record does (*assumed*: a motor that
+turns brings its brushes and its load along)."""
+STEP_S = 0.05
+"""A switch or a drive changes the current by half of its step within this time [s] (*practice*)."""
+SAME_LEVEL = 0.15
+"""Two rests that differ by less than this share of the no-load current are one zero that drifted; by more, some current
+flows in one of them."""
 
 
-def first_guess_of_zero(
-    current_a: FloatArray, period_s: float, no_load_current_a: float
-) -> tuple[float, bool]:
-    """The rest level from whichever end of the record lies nearer to nothing, and whether there is any rest.
+NOISE_SIGMAS = 5.0
+"""A sample this many standard deviations off zero isn't noise (one in millions for a normal scatter)."""
 
-    A level far from nothing is still rest (a sensor with a large offset) where both ends agree on it and most of the
-    record lies elsewhere.
-    """
+
+@dataclass(frozen=True)
+class Rest:
+    """The rest of a record."""
+
+    level_a: float
+    """Reading at rest [A]; 0 where none was seen."""
+    noise_a: float
+    """Standard deviation of one reading at rest [A]; 0 where none was seen."""
+    seen: bool
+
+
+NO_REST = Rest(0.0, 0.0, False)
+
+
+@dataclass(frozen=True)
+class _Blocks:
+    """The record in stretches of some rows."""
+
+    rows: int
+    level_a: FloatArray
+    """shape (blocks,) median of each [A]"""
+
+
+def smoothing_width(noise_a: float, no_load_current_a: float) -> int:
+    """Rows to average so that noise stays below the rest band; 1 for any decent record."""
+    needed = (NOISE_SIGMAS * noise_a / (2.0 * REST_SHARE * no_load_current_a)) ** 2
+    return max(1, int(np.ceil(needed)))
+
+
+def find_rest(
+    current_a: FloatArray, period_s: float, no_load_current_a: float, full_load_current_a: float
+) -> Rest:
+    """The rest of a record; currents as read, either polarity [A]."""
     rows = max(3, min(int(END_S / period_s), len(current_a) // 10))
-    head, tail = median_of(current_a[:rows]), median_of(current_a[-rows:])
-    zero = head if abs(head) <= abs(tail) else tail
-    if abs(zero) <= 0.5 * no_load_current_a:
-        return zero, True
-    elsewhere = float(np.mean(np.abs(current_a - zero) > 0.5 * no_load_current_a))
-    if abs(head - tail) < 0.2 * no_load_current_a and elsewhere > 0.5:
-        return zero, True
-    # A recorder that was switched on with the motor leaves only a few rows of rest, but they agree.
+    rest = _rest_by_blocks(current_a, rows, period_s, no_load_current_a, full_load_current_a)
+    longer = min(smoothing_width(rest.noise_a, no_load_current_a), len(current_a) // 20)
+    if longer <= rows:
+        return rest
+    # In such noise a few rows tell little of a level.
+    return _rest_by_blocks(current_a, longer, period_s, no_load_current_a, full_load_current_a)
+
+
+def _rest_by_blocks(
+    current_a: FloatArray,
+    rows: int,
+    period_s: float,
+    no_load_current_a: float,
+    full_load_current_a: float,
+) -> Rest:
+    count = len(current_a) // rows
+    blocks = _Blocks(rows, np.median(current_a[: count * rows].reshape(count, rows), axis=1))
+    ends_a = sorted((median_of(current_a[:rows]), median_of(current_a[-rows:])), key=abs)
+    level = _nearer_in_the_middle(current_a, blocks, ends_a[0], no_load_current_a)
+    if level is None and abs(ends_a[0]) <= NO_OFFSET * no_load_current_a:
+        level = ends_a[0]
+    if level is None:
+        level = _few_rows(current_a, no_load_current_a)
+    if level is None:
+        level = next(
+            (
+                end
+                for end in ends_a
+                if abs(end) <= full_load_current_a
+                and _looks_like_rest(current_a, end, period_s, no_load_current_a)
+            ),
+            None,
+        )
+    if level is None:
+        return NO_REST
+    calm_a = _calmest(current_a, blocks, level, no_load_current_a)
+    if len(calm_a) < FEWEST_REST_ROWS:
+        return Rest(level, 0.0, True)
+    return Rest(median_of(calm_a), robust_sd(calm_a), True)
+
+
+def _nearer_in_the_middle(
+    current_a: FloatArray, blocks: _Blocks, end_a: float, no_load_current_a: float
+) -> float | None:
+    """A rest between two runs that the record starts and ends in: nearer to nothing than its ends, and no rougher."""
+    if len(blocks.level_a) < 4 or abs(end_a) <= REST_SHARE * no_load_current_a:
+        return None
+    pairs = np.maximum(np.abs(blocks.level_a[:-1]), np.abs(blocks.level_a[1:]))
+    at = int(np.argmin(pairs))
+    level = 0.5 * float(blocks.level_a[at] + blocks.level_a[at + 1])
+    if abs(level) > NO_OFFSET * no_load_current_a or abs(end_a) - float(pairs[at]) <= (
+        REST_SHARE * no_load_current_a
+    ):
+        return None
+    middle = current_a[at * blocks.rows : (at + 2) * blocks.rows]
+    ends = np.concatenate((np.diff(current_a[: blocks.rows]), np.diff(current_a[-blocks.rows :])))
+    return level if robust_sd(np.diff(middle)) <= 1.5 * robust_sd(ends) else None
+
+
+def _looks_like_rest(
+    current_a: FloatArray, level_a: float, period_s: float, no_load_current_a: float
+) -> bool:
+    """Whether rows at a level far from nothing are rest: calmer than the others, or left by a step."""
+    near = np.abs(current_a - level_a) <= REST_SHARE * no_load_current_a
+    away = np.flatnonzero(~near)
+    if len(away) < FEWEST_REST_ROWS or np.count_nonzero(near) < FEWEST_REST_ROWS:
+        return False
+    both = near[1:] & near[:-1]
+    steps = np.diff(current_a)
+    rest_a, other_a = robust_sd(steps[both]), robust_sd(steps[~(near[1:] | near[:-1])])
+    if other_a > 0.0 and rest_a <= CALM * other_a:
+        return True
+    first, last = int(away[0]), int(away[-1])
+    reach = max(2, int(STEP_S / period_s))
+    edge = current_a[first : first + reach] if near[0] else current_a[max(0, last + 1 - reach) : last + 1]
+    away_a = median_of(current_a[away])
+    stepped_a = float(np.abs(edge - level_a).max())
+    return stepped_a >= 0.5 * abs(away_a - level_a) and abs(away_a) > abs(level_a)
+
+
+def _few_rows(current_a: FloatArray, no_load_current_a: float) -> float | None:
+    """A recorder that was switched on with the motor leaves only a few rows of rest, but they agree."""
     for few in (current_a[:FEWEST_REST_ROWS], current_a[-FEWEST_REST_ROWS:]):
         level = median_of(few)
-        if abs(level) <= 0.5 * no_load_current_a and float(np.ptp(few)) < 0.2 * no_load_current_a:
-            return level, True
-    return 0.0, False
+        if abs(level) <= NO_OFFSET * no_load_current_a and float(np.ptp(few)) < 0.2 * no_load_current_a:
+            return level
+    return None
 
 
-def polarity_of(raw: FloatArray, no_load_current_a: float) -> int:
-    """+1 or -1: which way most of the current beyond the rest band flows."""
-    beyond = raw[np.abs(raw) > REST_SHARE * no_load_current_a]
-    return -1 if len(beyond) and float(np.sum(beyond)) < 0 else 1
+def _calmest(current_a: FloatArray, blocks: _Blocks, level_a: float, no_load_current_a: float) -> FloatArray:
+    """Rows of the calmest unbroken rest about a level: where the record begins, where it ends, or else between."""
+    off_a = np.abs(blocks.level_a - level_a)
+    nearest = int(np.argmin(off_a))
+    about = current_a[max(0, nearest * blocks.rows - FEWEST_NOISE_ROWS) :][
+        : blocks.rows + 2 * FEWEST_NOISE_ROWS
+    ]
+    by_chance_a = NOISE_SIGMAS * robust_sd(np.diff(about)) / np.sqrt(2.0 * blocks.rows)
+    same_a = min(max(SAME_LEVEL * no_load_current_a, by_chance_a), NO_OFFSET * no_load_current_a)
+    rests = []
+    for a, b in runs_of(off_a <= same_a):
+        if not (a == 0 or b == len(off_a) or a <= nearest < b):
+            continue
+        # The stretches at the edge of a movement may hold some of it.
+        inner = (a + (a > 0 and b - a > 2), b - (b < len(off_a) and b - a > 2))
+        rests.append(current_a[inner[0] * blocks.rows : inner[1] * blocks.rows])
+    rests.sort(key=len, reverse=True)
+    calmest = rests[0] if rests else current_a[:0]
+    for rest in rests[1:]:
+        if len(rest) >= FEWEST_NOISE_ROWS and robust_sd(rest) < 0.5 * robust_sd(calmest):
+            calmest = rest
+    return calmest
 
 
-def noise_of(current: FloatArray, period_s: float, no_load_current_a: float) -> float:
-    """Noise of one sample, from the rows whose neighbourhood lies within the rest band on average."""
-    nearby = moving_mean(current, max(3, int(END_S / period_s)))
-    return robust_sd(current[np.abs(nearby) < 0.5 * no_load_current_a])
+def one_quiet_level(current_a: FloatArray, period_s: float, no_load_current_a: float) -> bool:
+    """Whether nothing but noise about one level stands in the record."""
+    rows = max(3, min(int(END_S / period_s), len(current_a) // 10))
+    count = len(current_a) // rows
+    if count < 2:
+        return True
+    levels_a = np.median(current_a[: count * rows].reshape(count, rows), axis=1)
+    by_chance_a = 6.0 * MAD_TO_SD * median_of(np.abs(np.diff(levels_a)))
+    step_a = resolution_step(current_a[:500])
+    return float(np.ptp(levels_a)) <= max(0.1 * no_load_current_a, by_chance_a, 2.0 * step_a)
 
 
-def refine_zero(
-    current: FloatArray,
-    zero_a: float,
-    polarity: int,
-    first: int,
-    last: int,
-    rest_band_a: float,
-    rest_seen: bool,
-) -> tuple[FloatArray, float, float, float, float]:
-    """Zero and noise again, now from all the rest on both sides of the movement."""
-    step_a = resolution_step(current[max(0, first - 50) : first + 200])
-    if not rest_seen:
-        return current, 0.0, float("nan"), 0.0, step_a
-    before = current[: max(0, first - 1)]
+@dataclass(frozen=True)
+class Zero:
+    """The zero of one movement, from the rest beside it."""
+
+    level_a: float
+    """Reading [A]."""
+    u_a: float
+    """Standard uncertainty [A]."""
+    noise_a: float
+    """Standard deviation of one reading at rest [A]."""
+
+
+def zero_of(
+    current_a: FloatArray, first: int, over: int, rest: Rest, no_load_current_a: float, step_a: float
+) -> Zero:
+    """Zero and noise from all the rest on both sides of a movement; where the two differ, from the one nearer to nothing.
+
+    Parameters
+    ----------
+    current_a
+        shape (n,) as read [A].
+    first, over
+        First row of the movement, and last row of all that belongs to it.
+    step_a
+        Resolution of the channel [A].
+    """
+    behind = current_a[over + 1 :]
     # A motor braked by its own switch drives a decaying current back: only the last third of the rest after counts.
-    after = current[last + 1 + (2 * (len(current) - last - 1)) // 3 :]
-    # A return stroke in the same record isn't rest.
-    before, after = (_trimmed(part[np.abs(part) < rest_band_a]) for part in (before, after))
-    known = [part for part in (before, after) if len(part) >= 3]
+    sides = (current_a[: max(0, first - 1)], behind[(2 * len(behind)) // 3 :])
+    known = [side for side in map(_trimmed, sides) if len(side) >= FEWEST_REST_ROWS]
     if not known:
-        return current, zero_a, step_a / np.sqrt(12.0), 0.0, step_a
-    shift = float(np.mean(known[0]))
-    rest = np.concatenate([part - np.mean(part) for part in known])
-    noise_a = max(robust_sd(rest), float(np.std(rest)))
+        return Zero(rest.level_a, step_a / np.sqrt(12.0), 0.0)
+    levels_a = [float(np.mean(side)) for side in known]
+    by_chance_a = 5.0 * max(map(robust_sd, known)) / np.sqrt(min(map(len, known)))
+    if abs(levels_a[-1] - levels_a[0]) > max(SAME_LEVEL * no_load_current_a, by_chance_a):
+        nearer = int(abs(levels_a[1]) < abs(levels_a[0]))
+        known, levels_a = [known[nearer]], [levels_a[nearer]]
+    scatter = np.concatenate([side - level for side, level in zip(known, levels_a, strict=True)])
+    noise_a = max(robust_sd(scatter), float(np.std(scatter)))
     # A zero that sits still inside one step of the converter is known no better than that step (JCGM 100 F.2.2.1).
     stuck = step_a / np.sqrt(12.0) if noise_a < 0.5 * step_a else 0.0
-    drift = abs(shift - float(np.mean(after))) / np.sqrt(12.0) if len(known) == 2 else 0.0
-    zero_u_a = float(np.sqrt(noise_a**2 / len(known[0]) + stuck**2 + drift**2))
-    return current - shift, zero_a + polarity * shift, zero_u_a, noise_a, step_a
+    drift = abs(levels_a[0] - levels_a[-1]) / np.sqrt(12.0)
+    # A level that is no offset may as well be a current that stops flowing when the motor runs.
+    held = abs(levels_a[0]) / np.sqrt(3.0) if abs(levels_a[0]) > NO_OFFSET * no_load_current_a else 0.0
+    u_a = float(np.sqrt(noise_a**2 / len(known[0]) + stuck**2 + drift**2 + held**2))
+    return Zero(levels_a[0], u_a, noise_a)
 
 
 def _trimmed(part: FloatArray) -> FloatArray:

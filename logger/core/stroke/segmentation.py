@@ -1,4 +1,4 @@
-"""One record cut into rest, start-up transient, run and rest again.
+"""One movement cut into rest, start-up transient, run and rest again.
 
 The only outside number used here is the actuator's no-load current: a motor that turns draws about that much or more,
 so a level well below it is rest. Everything else (zero, noise, the length of the start-up transient) comes from the
@@ -9,28 +9,33 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.core.quantities.numerics import (
-    median_of,
-    median_of_three,
-    moving_mean,
-    resolution_step,
-    robust_sd,
-)
+from logger.core.quantities.numerics import median_of, median_of_three, resolution_step, robust_sd
 from logger.core.stroke.breaks import Break, find_breaks, with_coasting
-from logger.core.stroke.movement import SUSTAINED_SAMPLES, FullStroke, movement_of, regions_of
-from logger.core.stroke.rest import END_S, REST_SHARE, first_guess_of_zero, noise_of, polarity_of, refine_zero
+from logger.core.stroke.movements import Movement
+from logger.core.stroke.rest import (
+    END_S,
+    FEWEST_REST_ROWS,
+    NOISE_SIGMAS,
+    REST_SHARE,
+    one_quiet_level,
+    smoothing_width,
+    zero_of,
+)
+from logger.core.stroke.stretches import (
+    PAUSE_S,
+    SUSTAINED_SAMPLES,
+    movement_threshold,
+)
 from logger.core.stroke.transient import end_of_transient
-from logger.core.trace import FloatArray, Trace
+from logger.core.trace import FloatArray
 
-NOISE_SIGMAS = 5.0
-"""A sample this many standard deviations off zero isn't noise (one in millions for a normal scatter)."""
 BOUNCE_S = 0.015
 """Contacts of a power relay bounce for some milliseconds (*practice*)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Segments:
-    """Where things happen in one record; indices count its rows."""
+    """Where things happen in one movement; indices count its rows."""
 
     current_a: FloatArray
     """shape (n,) [A]: zero taken off, the driving direction positive, lone spikes replaced"""
@@ -61,9 +66,15 @@ class Segments:
     ends_running: bool
     pauses: int
     """Breaks in the current within the movement, long or short."""
+    bounced_s: float
+    """A contact bounced for so long after the end [s]; 0: it didn't."""
+    residual_a: float
+    """What flowed on after the end [A]."""
     spikes: int
     settled_latest: int = 0
     """First row at which the start-up transient is over for certain; later than ``settled`` where it isn't resolved."""
+    quiet: bool = True
+    """The rows beside the movement are one quiet level, and so is a record in which nothing moved."""
     breaks: tuple[Break, ...] = ()
     """Breaks of a contact in mid-throw, each with the surge after it."""
 
@@ -78,42 +89,36 @@ class Segments:
         return slice(self.settled, self.last + 1)
 
 
-def segment(trace: Trace, no_load_current_a: float, stroke: FullStroke) -> Segments:
-    """Cut one record.
+def segment(movement: Movement, no_load_current_a: float) -> Segments:
+    """Cut one movement.
 
     Parameters
     ----------
-    trace
-        n rows, n >= 3.
+    movement
+        Its rows with their rest, and where about the current is.
     no_load_current_a
         From the rating [A].
-    stroke
-        What the full stroke takes: a current that stops sooner and comes back is still the same movement.
     """
-    time_s = trace.time_s
-    period_s = median_of(np.diff(time_s))
-    zero_a, rest_seen = first_guess_of_zero(trace.current_a, period_s, no_load_current_a)
-    raw = trace.current_a - zero_a
-    polarity = polarity_of(raw, no_load_current_a)
-    current = polarity * raw
-    noise_a = noise_of(current, period_s, no_load_current_a) if rest_seen else 0.0
-    width = _smoothing_width(noise_a, no_load_current_a)
-    smooth, threshold = movement_threshold(current, noise_a, no_load_current_a)
-    regions = regions_of(smooth > threshold, time_s)
-    if not regions:
-        return _nothing_moved(trace, current, polarity, zero_a, noise_a, period_s)
-
-    (first, last), pauses = movement_of(regions, time_s, current, trace.voltage_v, period_s, stroke)
-    current, zero_a, zero_u_a, noise_a, step_a = refine_zero(
-        current, zero_a, polarity, first, last, 0.5 * no_load_current_a + NOISE_SIGMAS * noise_a, rest_seen
-    )
+    trace, rest, stretch, period_s = movement.trace, movement.rest, movement.stretch, movement.period_s
+    if stretch is None:
+        return _nothing_moved(movement, no_load_current_a)
+    time_s, polarity, first, last = trace.time_s, stretch.way, stretch.first, stretch.last
+    width = smoothing_width(rest.noise_a, no_load_current_a)
+    threshold = movement_threshold(rest.noise_a, no_load_current_a)
+    step_a = resolution_step(trace.current_a[max(0, first - 50) : first + 200])
+    zero_a, zero_u_a, noise_a = 0.0, float("nan"), 0.0
+    if rest.seen:
+        zero = zero_of(trace.current_a, first, stretch.over, rest, no_load_current_a, step_a)
+        zero_a, zero_u_a, noise_a = zero.level_a, zero.u_a, zero.noise_a
+    current = polarity * (trace.current_a - zero_a)
     if width > 1:
         first, last = _sharpen(current, first, last, width, no_load_current_a)
     else:
-        first = _back_to_noise(current, first, noise_a)
-        first = _first_contact(current, time_s, first, max(threshold, NOISE_SIGMAS * noise_a))
+        beyond = current - _level_before(current, first, max(3, int(END_S / period_s)))
+        first = _back_to_noise(beyond, first, noise_a)
+        first = _first_contact(beyond, time_s, first, max(threshold, NOISE_SIGMAS * noise_a))
         last = _back_to_the_knee(current, first, last, max(12, int(END_S / period_s)))
-    starts_running = first == 0 or not rest_seen
+    starts_running = first == 0 or not rest.seen
     ends_running = last >= len(current) - 1
     rest_a = max(REST_SHARE * no_load_current_a, NOISE_SIGMAS * noise_a)
     breaks = find_breaks(current, time_s, first, last, rest_a, period_s)
@@ -148,25 +153,13 @@ def segment(trace: Trace, no_load_current_a: float, stroke: FullStroke) -> Segme
         end_u_s=end_u_s,
         starts_running=starts_running,
         ends_running=ends_running,
-        pauses=pauses,
+        pauses=stretch.pauses,
+        bounced_s=stretch.bounced_s,
+        residual_a=stretch.residual_a,
         spikes=spikes,
+        quiet=_quiet_beside(movement, no_load_current_a),
         breaks=breaks,
     )
-
-
-def movement_threshold(
-    current: FloatArray, noise_a: float, no_load_current_a: float
-) -> tuple[FloatArray, float]:
-    """The current smoothed as far as its noise asks for, and the level beyond which it isn't rest [A]."""
-    width = _smoothing_width(noise_a, no_load_current_a)
-    threshold = max(REST_SHARE * no_load_current_a, NOISE_SIGMAS * noise_a / np.sqrt(width))
-    return moving_mean(current, width), min(threshold, 0.8 * no_load_current_a)
-
-
-def _smoothing_width(noise_a: float, no_load_current_a: float) -> int:
-    """Rows to average so that noise stays below the rest band; 1 for any decent record."""
-    needed = (NOISE_SIGMAS * noise_a / (0.6 * no_load_current_a)) ** 2
-    return max(1, int(np.ceil(needed)))
 
 
 def _sharpen(
@@ -188,6 +181,22 @@ def _sharpen(
         return first, max(first, last)  # no longer than its own noise
     fall = np.cumsum(current[low:high] - 0.5 * level)
     return first, low + int(np.argmax(fall))
+
+
+def _quiet_beside(movement: Movement, no_load_current_a: float) -> bool:
+    """Whether what isn't the movement is one quiet level; a residual current is known by itself."""
+    stretch, trace = movement.stretch, movement.trace
+    if stretch is None or stretch.residual_a:
+        return True
+    settled = int(np.searchsorted(trace.time_s, trace.time_s[stretch.over] + PAUSE_S))
+    beside = np.concatenate((trace.current_a[: max(0, stretch.first - 2)], trace.current_a[settled + 1 :]))
+    return one_quiet_level(beside, movement.period_s, no_load_current_a)
+
+
+def _level_before(current: FloatArray, first: int, rows: int) -> float:
+    """What flowed right before a movement: nothing, or what held its place [A]."""
+    before = current[max(0, first - 1 - rows) : max(0, first - 1)]
+    return median_of(before) if len(before) >= FEWEST_REST_ROWS else 0.0
 
 
 def _back_to_noise(current: FloatArray, first: int, noise_a: float) -> int:
@@ -252,19 +261,19 @@ def _edge(time_s: FloatArray, i: int, j: int, blur_s: float) -> tuple[float, flo
     return float(0.5 * (time_s[i] + time_s[j])), float(np.hypot(gap_s / np.sqrt(12.0), blur_s))
 
 
-def _nothing_moved(
-    trace: Trace, current: FloatArray, polarity: int, zero_a: float, noise_a: float, period_s: float
-) -> Segments:
+def _nothing_moved(movement: Movement, no_load_current_a: float) -> Segments:
     """A record without a movement."""
+    trace, rest = movement.trace, movement.rest
+    current = trace.current_a - rest.level_a
     t0 = float(trace.time_s[0])
     return Segments(
         current_a=current,
-        polarity=polarity,
-        zero_a=zero_a,
-        zero_u_a=noise_a / np.sqrt(len(current)),
-        noise_a=noise_a,
+        polarity=1,
+        zero_a=rest.level_a,
+        zero_u_a=rest.noise_a / np.sqrt(len(current)),
+        noise_a=rest.noise_a,
         step_a=resolution_step(current[:500]),
-        period_s=period_s,
+        period_s=movement.period_s,
         first=0,
         settled=0,
         ramped=False,
@@ -276,5 +285,8 @@ def _nothing_moved(
         starts_running=False,
         ends_running=False,
         pauses=0,
+        bounced_s=0.0,
+        residual_a=0.0,
+        quiet=one_quiet_level(trace.current_a, movement.period_s, no_load_current_a),
         spikes=0,
     )

@@ -15,13 +15,10 @@ import numpy as np
 
 from logger.core.quantities.numerics import median_of, median_of_three, robust_sd
 from logger.core.rig import Actuator
-from logger.core.stroke.movement import SUSTAINED_SAMPLES
 from logger.core.stroke.segmentation import Segments
+from logger.core.stroke.stretches import ABOVE_RATED, SUSTAINED_SAMPLES
 from logger.core.trace import FloatArray
 
-ABOVE_RATED = 1.2
-"""A stall draws more than the rated maximum by a clear margin: data sheets of screw actuators put the stall at three
-to five times the rated current (*practice*)."""
 SHARE_OF_START_PEAK = 0.75
 """The start peak falls a little short of V/R, a long stall falls by a warming winding (*practice*)."""
 

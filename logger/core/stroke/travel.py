@@ -11,9 +11,9 @@ import numpy as np
 from logger.core.assessment import Profile
 from logger.core.quantities.numerics import integrate, median_of, moving_mean, runs_of
 from logger.core.stroke.breaks import BESIDE_ROWS, left_out
-from logger.core.stroke.movement import SUSTAINED_SAMPLES
 from logger.core.stroke.segmentation import BOUNCE_S, Segments
 from logger.core.stroke.standstill import Standstill
+from logger.core.stroke.stretches import SUSTAINED_SAMPLES
 from logger.core.trace import FloatArray, Trace
 
 FEWEST_START_ROWS = 4

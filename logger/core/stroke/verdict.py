@@ -25,8 +25,10 @@ from logger.core.quantities.number_text import limit_text, measured_text
 from logger.core.stroke.clipping import at_the_ceiling
 from logger.core.stroke.evidence import Evidence
 from logger.core.stroke.figures import GAIN_U
+from logger.core.stroke.stretches import JOG, TURNS
 
 NOT_JUDGED = "not judged"
+ANOTHER_RATING = "a current flowed that is neither the rest nor the run of this actuator: the rating and the record don't belong together"
 WIDER_RANGE = "Take a board with a wider range."
 
 SETTLE = {
@@ -161,10 +163,16 @@ def unusable(evidence: Evidence) -> str:
     """Why no verdict can come from this record, or nothing."""
     segments = evidence.segments
     if evidence.end == NO_RUN:
-        return ""
-    if segments.starts_running and segments.ends_running:
+        return "" if segments.quiet else ANOTHER_RATING
+    run = evidence.figures.run_current_a
+    if evidence.end != STALL and run is not None and run.value + run.u < TURNS * evidence.idle_a:
+        return ANOTHER_RATING
+    if segments.starts_running and segments.ends_running and evidence.end != STALL:
         return "the motor runs from the first row to the last: there is no rest to measure from"
-    if segments.last - segments.first < 8 and evidence.end != STALL:
+    jog = evidence.travel_share < JOG and evidence.end == CUT_OFF
+    if jog and not segments.quiet:
+        return ANOTHER_RATING
+    if segments.last - segments.first < 8 and evidence.end != STALL and not jog:
         return "the movement has too few rows"
     return ""
 

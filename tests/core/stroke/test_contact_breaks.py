@@ -10,15 +10,16 @@ from hypothesis import strategies as st
 from logger.core.machine.rating import motor_line
 from logger.core.stroke.assess import assess_trace
 from logger.core.stroke.baseline import make_baseline
-from logger.core.stroke.movement import FullStroke
+from logger.core.stroke.movements import movements_of
 from logger.core.stroke.segmentation import segment
+from logger.core.stroke.stretches import FullStroke
 from logger.core.trace import Trace
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, healthy
 
 OF_LOAD = {"binding-spot", "over-rated", "drag", "light-run", "free-play", "uneven-sides", "noisy"}
 BASELINE = make_baseline([assess_trace(trace, RIG) for trace in healthy(8)], reason="drawn")
 
-STROKE = FullStroke(shortest_s=10.0, volt_seconds=140.0, u=0.05, r_ohm=0.9, nominal_v=12.0)
+STROKE = FullStroke(volt_seconds=140.0, u=0.05, r_ohm=0.9, nominal_v=12.0, no_load_a=0.9, full_load_a=3.6)
 
 
 def broken(
@@ -53,6 +54,10 @@ def broken(
     if board_before:
         volts = np.where(amps, 0.0, volts)
     return replace(whole, current_a=current, voltage_v=volts if drawn.with_voltage else None)
+
+
+def cut(trace):
+    return segment(movements_of(trace, RIG, STROKE)[0], ACTUATOR.no_load_current_a)
 
 
 def told(assessment):
@@ -256,7 +261,7 @@ def test_how_far_a_motor_coasts_follows_from_the_charge_of_its_start(lasted_s, c
     """7.2 A over the run, dying away with 0.05 s: 0.36 A s speed the rotor up. At 40 % of the run 1.8 A (1 + 0.1 sin 2) =
     1.964 A brake it: 0.183 s to a stand, and half of that at full speed. Reckoned by hand."""
     drawn = Drawn(seed=22, rate_hz=1000.0, ripple=0.0)
-    found = segment(broken(drawn, (0.4, lasted_s)), ACTUATOR.no_load_current_a, STROKE)
+    found = cut(broken(drawn, (0.4, lasted_s)))
     assert len(found.breaks) == 1
     assert found.breaks[0].coasted_s == pytest.approx(coasts_s, rel=0.05)
     assert found.breaks[0].coasted_u_s == pytest.approx(0.3 * found.breaks[0].coasted_s)
@@ -267,7 +272,7 @@ def test_without_a_start_to_learn_from_the_motor_may_have_coasted_all_the_time()
     late = replace(
         trace, time_s=trace.time_s[300:], current_a=trace.current_a[300:], voltage_v=trace.voltage_v[300:]
     )
-    found = segment(late, ACTUATOR.no_load_current_a, STROKE)
+    found = cut(late)
     assert found.starts_running
     assert found.breaks[0].coasted_s == pytest.approx(0.15, abs=0.01)
     assert found.breaks[0].coasted_u_s == pytest.approx(0.3 / np.sqrt(12.0), abs=0.01)

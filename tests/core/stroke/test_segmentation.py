@@ -1,23 +1,22 @@
 """Start, transient and end on records whose times are known."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.stroke.movement import FullStroke
+from logger.core.stroke.movements import movements_of
 from logger.core.stroke.segmentation import segment
+from logger.core.stroke.stretches import FullStroke
 from logger.core.trace import Trace
-from tests.core.drawn_strokes import Drawn
+from tests.core.drawn_strokes import RIG, Drawn
 
 I0 = 0.9
-STROKE = FullStroke(10.0, 140.0, 0.05, 0.9, 15.0)
+STROKE = FullStroke(140.0, 0.05, 0.9, 15.0, I0, 3.6)
 
 
 def cut(trace: Trace):
-    return segment(trace, I0, STROKE)
+    return segment(movements_of(trace, RIG, STROKE)[0], I0)
 
 
 @pytest.mark.parametrize("rate_hz", [10, 25, 50, 100, 200, 400, 1000, 10_000])
@@ -54,7 +53,7 @@ def test_start_and_end_within_one_sample_whatever_the_record(
         ripple_hz=ripple_hz,
         seed=seed,
     )
-    found = segment(drawn.trace(), I0, replace(STROKE, shortest_s=run_s))
+    found = cut(drawn.trace())
     assert abs(found.start_s - drawn.start_s) <= 1.01 / rate_hz
     assert abs(found.end_s - drawn.end_s) <= 1.01 / rate_hz
     assert abs(found.zero_a - offset_a) <= 5.0 * noise_a / np.sqrt(0.25 * rate_hz) + 1e-6

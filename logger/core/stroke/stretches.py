@@ -1,0 +1,316 @@
+"""Which stretches of current in a record are movements: broken ones joined, echoes and residual currents left out.
+
+A movement is any stretch of current that isn't rest. A contact that opens in mid-throw breaks one; somebody who lets go
+and starts again makes two. What a limit contact's bounce or a drive's settling adds within 0.3 s of an end belongs to the
+movement, but doesn't lengthen it.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from logger.core.quantities.numerics import integrate, median_of, moving_mean, robust_sd, runs_of
+from logger.core.stroke.breaks import LONGEST_S
+from logger.core.stroke.rest import CALM, END_S, NOISE_SIGMAS, REST_SHARE, SAME_LEVEL, Rest, smoothing_width
+from logger.core.stroke.transient import SMALLEST_PEAK
+from logger.core.trace import FloatArray, Trace
+
+SUSTAINED_SAMPLES = 3
+"""Fewer samples in a row than this are a spike, not a movement."""
+SHORTEST_S = 0.03
+"""Shorter than this is a burst of interference or a contact's touch: no motor moves anything in it (*practice*)."""
+PAUSE_S = 0.3
+"""A break in the current shorter than this is a bad contact: the motor coasts through it; and what is over within this time
+of an end is the end's own bounce or settling (*practice*; contract, section 7)."""
+SETTLED_S = 0.5
+"""A drive that settles has found its place within this time (*assumed*)."""
+SWITCHED_S = 0.1
+"""Nobody lets go of a switch and presses the other one within this time (*practice*)."""
+DRIVES = 0.1
+"""Current below this share of its median drives nothing, whatever voltage is read (*practice*)."""
+ABOVE_RATED = 1.2
+"""A stall draws more than the rated maximum by a clear margin: data sheets of screw actuators put the stall at three
+to five times the rated current (*practice*)."""
+TURNS = 0.6
+"""No motor of a rating turns at less than this share of its no-load current (*assumed*: data sheets are off by less)."""
+JOG = 0.1
+"""A movement over less than this share of the stroke is a jog (contract, section 7)."""
+FLAT = 0.05
+"""A residual current scatters by no more than this share of the no-load current beyond the noise at rest (*assumed*)."""
+
+
+@dataclass(frozen=True)
+class FullStroke:
+    """What it takes to do the whole stroke, as far as that is known before the record is cut up."""
+
+    volt_seconds: float
+    """Back-EMF over its time [V s], from the baseline or the rating."""
+    u: float
+    """Relative standard uncertainty of that."""
+    r_ohm: float
+    """Winding resistance [ohm]."""
+    nominal_v: float
+    """Nominal voltage, for a record without a voltage channel [V]."""
+    no_load_a: float
+    """No-load current of the rating [A]."""
+    full_load_a: float
+    """Full-load current of the rating [A]."""
+
+    def share_done(
+        self, time_s: FloatArray, current_a: FloatArray, voltage_v: FloatArray | None, rows: slice
+    ) -> float:
+        """Share of the stroke that the current of these rows drove."""
+        amps = current_a[rows]
+        volts = self.nominal_v if voltage_v is None else np.abs(voltage_v[rows])
+        driven = amps > DRIVES * median_of(amps)
+        emf_v = np.where(driven, np.maximum(volts - amps * self.r_ohm, 0.0), 0.0)
+        return integrate(emf_v, time_s[rows]) / self.volt_seconds
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """One movement's current; indices count the rows of the record."""
+
+    first: int
+    last: int
+    way: int
+    """Sign of the current as it was read."""
+    pauses: int = 0
+    """Breaks that it was joined over."""
+    over: int = 0
+    """Last row of what belongs to its end: bounce, settling, residual current."""
+    bounced_s: float = 0.0
+    """A contact bounced for so long after its first opening [s]; 0: it didn't."""
+    residual_a: float = 0.0
+    """So much flowed on after its end, flat [A]."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Record:
+    """What the rules below look at; currents with the rest taken off, one way positive."""
+
+    time_s: FloatArray
+    current_a: FloatArray
+    smooth_a: FloatArray
+    voltage_v: FloatArray | None
+    period_s: float
+    noise_a: float
+    stroke: FullStroke
+
+    def lasted_s(self, first: int, last: int) -> float:
+        """Time between two rows [s]."""
+        return float(self.time_s[last] - self.time_s[first])
+
+    def share(self, first: int, last: int) -> float:
+        return self.stroke.share_done(self.time_s, self.current_a, self.voltage_v, slice(first, last + 1))
+
+    def at_stall_level(self, first: int, last: int) -> bool:
+        level_a = median_of(self.current_a[first : last + 1])
+        return level_a >= ABOVE_RATED * self.stroke.full_load_a
+
+    def stands_at_the_end(self, first: int, last: int) -> bool:
+        """Whether the motor stood, for longer than a start does."""
+        since = int(np.searchsorted(self.time_s, self.time_s[last] - PAUSE_S))
+        return since >= first and last - since >= 2 and self.at_stall_level(since, last)
+
+
+def movement_threshold(noise_a: float, no_load_current_a: float) -> float:
+    """The smoothed current beyond which there is a movement [A]."""
+    noise_a = NOISE_SIGMAS * noise_a / float(np.sqrt(smoothing_width(noise_a, no_load_current_a)))
+    return min(max(REST_SHARE * no_load_current_a, noise_a), 0.8 * no_load_current_a)
+
+
+def stretches_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) -> list[Stretch]:
+    """Every movement of a record, in order."""
+    current_a = trace.current_a - rest.level_a
+    smooth_a = moving_mean(current_a, smoothing_width(rest.noise_a, stroke.no_load_a))
+    threshold_a = movement_threshold(rest.noise_a, stroke.no_load_a)
+    found: list[Stretch] = []
+    for way in (1, -1):
+        moving = way * smooth_a > threshold_a
+        if not moving.any():
+            continue
+        record = _Record(
+            trace.time_s, way * current_a, way * smooth_a, trace.voltage_v, period_s, rest.noise_a, stroke
+        )
+        runs = [(a, b - 1) for a, b in runs_of(moving) if b - a >= SUSTAINED_SAMPLES]
+        pieces = [piece for run in runs for piece in _without_residuals(record, way, *run)]
+        found += [_with_what_flowed_on(record, each) for each in _joined(record, pieces)]
+    found = [each for each in found if trace.time_s[each.last] - trace.time_s[each.first] >= SHORTEST_S]
+    return _without_kicks(sorted(found, key=lambda each: each.first), trace.time_s)
+
+
+def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iterator[Stretch]:
+    """A run of current without the flat levels that no turning motor draws: they end a movement, and precede one."""
+    begun = first
+    for low, high in _low_stretches(record, first, last):
+        if low == first:
+            begun = high  # a current that flowed before the motor was switched on
+            continue
+        if high <= last and not _surges(record, high, last, record.current_a[begun:low]):
+            continue
+        if record.share(begun, low - 1) < JOG:
+            continue  # a start before a run lighter than its rating says
+        yield Stretch(begun, low - 1, way, over=high - 1, residual_a=median_of(record.current_a[low:high]))
+        begun = high
+    if begun <= last:
+        yield Stretch(begun, last, way, over=last)
+
+
+def _low_stretches(record: _Record, first: int, last: int) -> Iterator[tuple[int, int]]:
+    """First and one-past-last row of every lasting flat level too low for a motor that turns as it does beside it."""
+    current_a = record.smooth_a[first : last + 1]
+    turning = current_a[current_a >= TURNS * record.stroke.no_load_a]
+    if len(turning) < SUSTAINED_SAMPLES:
+        return
+    run_a = median_of(turning)
+    if float(current_a.min()) >= SURELY_LOWER * run_a:
+        return
+    jumps_a = robust_sd(np.diff(turning))
+    still_a = 3.0 * record.noise_a + FLAT * record.stroke.no_load_a
+    none_turns_a = TURNS * min(record.stroke.no_load_a, run_a)
+    for a, b in runs_of(current_a < SURELY_LOWER * run_a):
+        if b - a < SUSTAINED_SAMPLES or record.lasted_s(first + a, first + b - 1) < END_S:
+            continue
+        # It falls at first, and may rise again at last.
+        inner = slice(first + a + (b - a) // 3, first + b - (b - a) // 10)
+        flat_a = record.current_a[inner]
+        if robust_sd(flat_a) > still_a:
+            continue
+        calm = b - a >= FEWEST_CALM_ROWS and robust_sd(np.diff(flat_a)) <= CALM * CALM * jumps_a
+        level_a = median_of(flat_a)
+        if level_a < none_turns_a or calm:
+            falling_a = level_a + STILL_FALLING * (run_a - level_a)
+            above = np.flatnonzero(record.current_a[first + a : inner.start] > falling_a)
+            yield first + a + (int(above[-1]) + 1 if a and len(above) else 0), first + b
+
+
+SURELY_LOWER, SURELY_HIGHER = 0.8, 1.25
+"""A level between these shares of another one is still that one."""
+STILL_FALLING = 0.25
+"""A current with more than this share of its fall before it hasn't arrived at what flows on."""
+FEWEST_CALM_ROWS = 10
+"""Of fewer rows it can't be told whether they are calm."""
+
+
+def _surges(record: _Record, first: int, last: int, before_a: FloatArray) -> bool:
+    """Whether a current begins as a motor does that stood still before."""
+    begins = record.current_a[first : min(last, first + max(3, int(PAUSE_S / record.period_s))) + 1]
+    return float(begins.max()) >= SMALLEST_PEAK * median_of(before_a)
+
+
+def _joined(record: _Record, pieces: list[Stretch]) -> list[Stretch]:
+    """The pieces of one way with breaks joined, and what follows an end without a motor turning given to that end."""
+    found: list[Stretch] = []
+    begun = 0  # first row of the unbroken current that the last of ``found`` ends with
+    for piece in pieces:
+        before = found[-1] if found else None
+        if before is not None and not before.residual_a and _is_echo(record, before, begun, piece):
+            found[-1] = _with_echo(record, before, piece)
+            continue
+        if before is not None and _is_residual(record, before, piece):
+            found[-1] = _with_residual(record, before, piece)
+            continue
+        begun = piece.first
+        if before is not None and not before.residual_a and _goes_on(record, before, piece):
+            found[-1] = replace(piece, first=before.first, pauses=before.pauses + 1)
+        else:
+            found.append(piece)
+    return found
+
+
+def _is_residual(record: _Record, before: Stretch, piece: Stretch) -> bool:
+    """Whether a piece is a current that flowed on after the end before it, too low for a motor to turn."""
+    highest_a = float(record.smooth_a[piece.first : piece.last + 1].max())
+    between_a = record.current_a[before.over + 1 : piece.first]
+    apart = record.lasted_s(before.over, piece.first) > PAUSE_S and median_of(between_a) < 0.5 * highest_a
+    if apart or record.share(before.first, before.last) < JOG:
+        return False
+    return highest_a < max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a)
+
+
+def _with_residual(record: _Record, before: Stretch, piece: Stretch) -> Stretch:
+    """The stretch, ended where its current fell to what flowed on."""
+    if before.residual_a:
+        return replace(before, over=piece.over)
+    residual_a = median_of(record.current_a[piece.first : piece.last + 1])
+    current_a = record.current_a[before.first : before.last + 1]
+    falling_a = residual_a + STILL_FALLING * (median_of(current_a) - residual_a)
+    last = before.first + int(np.flatnonzero(current_a > falling_a)[-1])
+    return replace(before, last=last, over=piece.over, residual_a=residual_a)
+
+
+def _with_what_flowed_on(record: _Record, stretch: Stretch) -> Stretch:
+    """The level of what belongs to the end, where it lasted and is no contact's bounce."""
+    if stretch.residual_a or stretch.bounced_s or record.lasted_s(stretch.last, stretch.over) < END_S:
+        return stretch
+    level_a = median_of(record.current_a[stretch.last + 1 : stretch.over + 1])
+    return replace(stretch, residual_a=level_a) if level_a > SAME_LEVEL * record.stroke.no_load_a else stretch
+
+
+def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bool:
+    """Whether a piece is the bounce or the settling of the end before it: soon over, and not at stall level."""
+    if record.lasted_s(begun, before.last) < PAUSE_S or record.at_stall_level(piece.first, piece.last):
+        return False
+    soon_s = PAUSE_S + 2.0 * record.period_s
+    over_s = record.lasted_s(before.last, piece.last)
+    if over_s <= soon_s:
+        return True
+    settling = (
+        record.lasted_s(before.over, piece.first) <= soon_s
+        and over_s <= PAUSE_S + SETTLED_S + record.period_s
+    )
+    level_a = median_of(record.current_a[begun : before.last + 1])
+    return settling and float(record.current_a[piece.first : piece.last + 1].max()) < level_a
+
+
+def _with_echo(record: _Record, before: Stretch, piece: Stretch) -> Stretch:
+    level_a = median_of(record.current_a[before.first : before.last + 1])
+    contact = float(record.current_a[piece.first : piece.last + 1].max()) >= level_a
+    bounced_s = record.lasted_s(before.last, piece.last) if contact else before.bounced_s
+    return replace(before, over=piece.last, bounced_s=bounced_s)
+
+
+def _goes_on(record: _Record, before: Stretch, after: Stretch) -> bool:
+    """Whether a piece is the same movement as the one before it.
+
+    The motor must have been turning, the break be under a second, and both together come nearer to one stroke. A motor
+    that stood was let go by somebody; only a contact that chatters under it is still the same stand.
+    """
+    gap_s = record.lasted_s(before.last, after.first)
+    if record.stands_at_the_end(before.first, before.last):
+        return gap_s <= PAUSE_S and record.at_stall_level(after.first, after.last)
+    if gap_s <= SWITCHED_S or after.first - before.last <= SUSTAINED_SAMPLES:
+        return True
+    if gap_s > LONGEST_S + 2.0 * record.period_s:
+        return False
+    share, more = record.share(before.first, before.last), record.share(after.first, after.last)
+    if share + more > 1.0 + 2.0 * record.stroke.u:
+        return False
+    if gap_s <= PAUSE_S:
+        return True
+    nearer = abs(share + more - 1.0) < min(abs(share - 1.0), abs(more - 1.0))
+    return nearer and (
+        record.lasted_s(after.first, after.last) >= PAUSE_S
+        or _surges(record, after.first, after.last, record.current_a[before.first : before.last + 1])
+    )
+
+
+def _without_kicks(stretches: list[Stretch], time_s: FloatArray) -> list[Stretch]:
+    """A motor braked by its own switch drives a current back for up to 0.3 s: that belongs to the end before it."""
+    kept: list[Stretch] = []
+    for each in stretches:
+        if kept and _is_kick(kept[-1], each, time_s):
+            kept[-1] = replace(kept[-1], over=max(kept[-1].over, each.last))
+        else:
+            kept.append(each)
+    return kept
+
+
+def _is_kick(before: Stretch, after: Stretch, time_s: FloatArray) -> bool:
+    at_once = (
+        time_s[after.first] - time_s[before.last] <= PAUSE_S
+        or after.first - before.last <= SUSTAINED_SAMPLES  # readings may be lost just then
+    )
+    return after.way != before.way and at_once and bool(time_s[after.last] - time_s[after.first] <= PAUSE_S)
