@@ -51,6 +51,7 @@ def median_of_three(values: FloatArray) -> FloatArray:
 def moving_mean(values: FloatArray, width: int) -> FloatArray:
     """Mean over ``width`` neighbours, shorter at the ends. Shape (n,) -> (n,)."""
     n = len(values)
+    width = min(width, 2 * n)  # wider reaches over both ends from everywhere
     if width <= 1 or n == 0:
         return values.copy()
     total = np.concatenate(([0.0], np.cumsum(values)))

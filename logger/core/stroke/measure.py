@@ -22,7 +22,7 @@ from logger.core.stroke.movements import Movement
 from logger.core.stroke.segmentation import Segments, segment
 from logger.core.stroke.shape import fit_difference
 from logger.core.stroke.standstill import standstill_of
-from logger.core.stroke.stretches import FullStroke
+from logger.core.stroke.stretches import JOG, FullStroke
 from logger.core.stroke.travel import Travel, profile, travel, voltage_or_nominal
 from logger.core.trace import Trace
 
@@ -63,6 +63,9 @@ def gather(
         clock_s = clock_u_s(trace.head, segments.start_s, segments.end_s)
         u = float(np.sqrt(u**2 + (coasted_u_s / lasted_s) ** 2 + (0.5 * clock_s / lasted_s) ** 2))
         figures = _with_travel(figures, segments, moved, share, u, end)
+        if end == CUT_OFF and share < JOG:
+            # Over before it ran evenly: there is no run to speak of.
+            figures = replace(figures, run_current_a=None, peak_run_current_a=None)
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
         tied_vs = moved.total_vs if complete else full_vs
         shape_profile = (

@@ -33,6 +33,8 @@ flows in one of them."""
 
 NOISE_SIGMAS = 5.0
 """A sample this many standard deviations off zero isn't noise (one in millions for a normal scatter)."""
+MOST_SMOOTHED = 1e6
+"""Rows; where more would have to be averaged nothing is left to be seen."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,7 @@ class _Blocks:
 def smoothing_width(noise_a: float, no_load_current_a: float) -> int:
     """Rows to average so that noise stays below the rest band; 1 for any decent record."""
     needed = (NOISE_SIGMAS * noise_a / (2.0 * REST_SHARE * no_load_current_a)) ** 2
-    return max(1, int(np.ceil(needed)))
+    return max(1, int(np.ceil(min(needed, MOST_SMOOTHED))))
 
 
 def find_rest(
