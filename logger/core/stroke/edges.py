@@ -9,7 +9,8 @@ from typing import NamedTuple
 import numpy as np
 
 from logger.core.quantities.numerics import median_of, robust_sd
-from logger.core.stroke.segmentation import NOISE_SIGMAS, Segments
+from logger.core.stroke.rest import NOISE_SIGMAS
+from logger.core.stroke.segmentation import Segments, level_before
 from logger.core.trace import FloatArray
 
 ROWS_BESIDE = 12
@@ -40,7 +41,8 @@ def start_of(time_s: FloatArray, segments: Segments) -> Edge:
     if first == 0 or _is_blurred(time_s, first - 1, first, segments.start_u_s):
         return Edge(segments.start_s, segments.start_u_s)
     seen_a = max(NOISE_SIGMAS * segments.noise_a, 2.0 * segments.step_a)
-    dragged_s = _time_to_four_times(time_s[first - 1 :], segments.current_a[first - 1 :], seen_a)
+    held_a = level_before(segments.current_a, first, ROWS_BESIDE)
+    dragged_s = _time_to_four_times(time_s[first - 1 :], segments.current_a[first - 1 :] - held_a, seen_a)
     earliest_s, latest_s = float(time_s[first - 1]), float(time_s[first])
     bounce_s = BOUNCE_U_S if latest_s - earliest_s > BOUNCE_U_S else 0.0
     return _within(earliest_s - dragged_s, latest_s, float(np.hypot(jitter_of(time_s), bounce_s)))
@@ -48,7 +50,7 @@ def start_of(time_s: FloatArray, segments: Segments) -> Edge:
 
 def end_of_movement(time_s: FloatArray, segments: Segments) -> Edge:
     """When the current was cut off [s]; for a record that shows it."""
-    last, current_a = segments.last, segments.current_a
+    last, current_a = segments.last, segments.current_a - segments.residual_a
     if last + 1 >= len(time_s) or _is_blurred(time_s, last, last + 1, segments.end_u_s):
         return Edge(segments.end_s, segments.end_u_s)
     begin = max(segments.settled, last - ROWS_BESIDE - 1)

@@ -114,7 +114,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     if width > 1:
         first, last = _sharpen(current, first, last, width, no_load_current_a)
     else:
-        beyond = current - _level_before(current, first, max(3, int(END_S / period_s)))
+        beyond = current - level_before(current, first, max(3, int(END_S / period_s)))
         first = _back_to_noise(beyond, first, noise_a)
         first = _first_contact(beyond, time_s, first, max(threshold, NOISE_SIGMAS * noise_a))
         last = _back_to_the_knee(current, first, last, max(12, int(END_S / period_s)))
@@ -193,7 +193,7 @@ def _quiet_beside(movement: Movement, no_load_current_a: float) -> bool:
     return one_quiet_level(beside, movement.period_s, no_load_current_a)
 
 
-def _level_before(current: FloatArray, first: int, rows: int) -> float:
+def level_before(current: FloatArray, first: int, rows: int) -> float:
     """What flowed right before a movement: nothing, or what held its place [A]."""
     before = current[max(0, first - 1 - rows) : max(0, first - 1)]
     return median_of(before) if len(before) >= FEWEST_REST_ROWS else 0.0
