@@ -179,12 +179,12 @@ def clear(
     from logger.core.standing.status import DO_NOT_USE, REPAIR
     from logger.jobs import latch
     from logger.jobs.logbooks import opened
-    from logger.jobs.unfinished import refuse_while_unfinished
+    from logger.jobs.unfinished import refuse_while_unjudged
 
     moment = now()
     with opened(logbook_of(ctx), read_only=True) as book:
         book.rig(rig)
-        refuse_while_unfinished(book, rig, "not cleared")
+        refuse_while_unjudged(book, rig, "not cleared")
         before = latch.status(book, rig)
     if not before.open:
         raise InputError("no order is open", rig, "There is nothing to clear.")

@@ -13,6 +13,9 @@ from logger.errors import InputError
 if TYPE_CHECKING:
     from logger.logbook.merge import Merged, Terms
 
+if TYPE_CHECKING:
+    from logger.jobs.upgrade import JudgedAgain
+
 
 @click.command()
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
@@ -20,15 +23,24 @@ if TYPE_CHECKING:
 def check(ctx: click.Context, as_json: bool) -> int:
     """Look at every row, every record of samples and every seal, and name what was changed or lost.
 
-    Exit code 0: all is as it was written. 1: something isn't.
+    First it judges again, as this version does, what an earlier version judged: what that shows tightens a status, and eases
+    none. Exit code 0: all is as it was written. 1: something isn't.
 
     \b
     Example:
       throwbook check
     """
+    from logger.errors import OutsideError
+    from logger.jobs.upgrade import JudgedAgain
     from logger.jobs.upkeep import check as run
+    from logger.jobs.upkeep import judge_stored_again
 
-    path, found = run(logbook_of(ctx), _progress if sys.stderr.isatty() else None)
+    progress = _progress if sys.stderr.isatty() else None
+    try:
+        again = judge_stored_again(logbook_of(ctx), now(), progress)
+    except OutsideError as error:  # it may only be read: it is looked at all the same
+        again = JudgedAgain(left=[str(error)])
+    path, found = run(logbook_of(ctx), progress)
     if as_json:
         output.json_line(
             {
@@ -39,9 +51,15 @@ def check(ctx: click.Context, as_json: bool) -> int:
                 "trials": found.trials,
                 "seals": found.seals,
                 "problems": [{"where": each.where, "what": each.what} for each in found.problems],
+                "judged_again": again.judged,
+                "raised_again": [
+                    {"rig": each.rig, "cause": each.cause, "because": each.because} for each in again.raised
+                ],
+                "not_judged_again": again.left,
             }
         )
     else:
+        _print_again(again)
         numbers = {"rig": found.rigs, "sheet": found.sheets, "trial": found.trials, "seal": found.seals}
         counted = ", ".join(_counted(number, word) for word, number in numbers.items())
         output.line(f"{path}: looked at {counted}.")
@@ -54,6 +72,16 @@ def check(ctx: click.Context, as_json: bool) -> int:
         else:
             output.line("All is as it was written.", style="good")
     return 1 if found.problems else 0
+
+
+def _print_again(again: "JudgedAgain") -> None:
+    if again.judged:
+        raised = f"{_counted(len(again.raised), 'order')} raised" if again.raised else "nothing new shows"
+        output.line(f"{_counted(again.judged, 'stored throw')} judged again, as this version does: {raised}.")
+    for each in again.raised:
+        output.line(f"{each.rig}: {each.cause}: {each.because}", style="bad", indent=2)
+    for text in again.left:
+        output.line(f"not judged again: {text}", style="warn", indent=2)
 
 
 def _progress(done: int, total: int) -> None:

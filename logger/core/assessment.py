@@ -13,7 +13,10 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:  # the words for verdicts are needed where no array is: the screen opens without numpy
     from logger.core.trace import FloatArray
 
-METHOD_VERSION = "1"
+METHOD_VERSION = "2"
+"""Goes up when the judging of a throw, or a rule of acceptance, changes: what an earlier one judged is then judged again."""
+EARLIER_METHODS = ("1",)
+"""Each has an index of its own in the logbook: a new method takes a new migration along."""
 
 INFO = "info"
 WATCH = "watch"

@@ -1,6 +1,6 @@
 """The status of a rig in a logbook: read, raised by throws and by people, brought down by a signed order."""
 
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
@@ -41,12 +41,20 @@ from logger.jobs.logbooks import opened
 from logger.jobs.orders_due import orders_due
 from logger.jobs.repairs import repair_proofs
 from logger.jobs.two_machines import two_machines
-from logger.jobs.unfinished import Unfinished, pending_of, refuse_while_unfinished, unfinished_recordings
+from logger.jobs.unfinished import (
+    Unfinished,
+    pending_of,
+    refuse_while_unjudged,
+    to_judge_again,
+    unfinished_recordings,
+)
 from logger.logbook import Logbook
 from logger.logbook.entries import Missing
 
 if TYPE_CHECKING:
+    from logger.core.assessment import Assessment
     from logger.core.sheets.sheet import Seen
+    from logger.core.standing.raising import Finding
     from logger.core.standing.service import NextCheck
 
 CHECKING = (COMMISSIONING, SEASONAL, AFTER_SERVICE)
@@ -73,11 +81,12 @@ def standing(
     due: Iterable[Due] | None = None,
     recordings: Iterable[Unfinished] | None = None,
     missing: Sequence[Missing] | None = None,
+    earlier: Mapping[str, Sequence[str]] | None = None,
 ) -> RigStanding:
-    """Status, commissioning and next check of one rig; ``due``, ``recordings`` and ``missing`` as in ``status``."""
+    """Status, commissioning and next check of one rig; ``due``, ``recordings``, ``missing`` and ``earlier`` as in ``status``."""
     return RigStanding(
         rig,
-        status(book, rig, due, recordings, missing),
+        status(book, rig, due, recordings, missing, earlier),
         book.commissioned(rig),
         _next_check(book, rig, today),
         book.for_practice(),
@@ -90,12 +99,13 @@ def status(
     due: Iterable[Due] | None = None,
     recordings: Iterable[Unfinished] | None = None,
     missing: Sequence[Missing] | None = None,
+    earlier: Mapping[str, Sequence[str]] | None = None,
 ) -> Status:
     """The latch as all orders in the logbook leave it, and what isn't judged yet.
 
     ``due``: the orders that its stored throws ask for, where they were read for all rigs at once (``orders_due``).
-    ``recordings``: the unfinished ones beside the logbook, where they were looked for once for all rigs.
-    ``missing``: what is missing from the logbook, where it was asked for already.
+    ``recordings``: the unfinished ones beside the logbook, ``earlier``: throws that an earlier method judged, where they
+    were looked for once for all rigs. ``missing``: what is missing from the logbook, where it was asked for already.
     """
     orders = book.orders(rig)
     asking = any(order.clears or order.cause == REASSIGNED for order in orders)
@@ -113,7 +123,9 @@ def status(
     rows |= {doubt: said} if said else {}
     no_orders = book.no_orders(named) | {doubt}
     latched = status_of(rig, orders, evidence, altered, told_of, due, rows, no_orders)
-    return with_pending(latched, pending_of(recordings, rig))
+    if earlier is None:
+        earlier = book.judged_earlier(rig)
+    return with_pending(latched, [*pending_of(recordings, rig), *to_judge_again(earlier.get(rig, ()))])
 
 
 def evidence_for(book: Logbook, rig: str, orders: Iterable[Order], *, alone: bool = False) -> Evidence:
@@ -184,6 +196,40 @@ def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, no
     found = findings_seen(seen)
     if logged.judgement is not None:
         found += findings_in_record(state.sheet.kind, logged.judgement.assessment)
+    return _raise(book, state, logged, found, by, now)
+
+
+def raise_shown_now(
+    book: Logbook,
+    state: SheetState,
+    logged: LoggedTrial,
+    before: "Iterable[Assessment]",
+    by: str,
+    now: datetime,
+) -> list[Order]:
+    """The orders for what a throw that was judged again shows now; what it showed ``before`` and was cleared isn't raised anew."""
+    from logger.core.standing.raising import findings_in_record
+
+    if logged.judgement is None:
+        return []
+    kind = state.sheet.kind
+    known = {(found.cause, found.sign) for one in before for found in findings_in_record(kind, one)}
+    found = [
+        one
+        for one in findings_in_record(kind, logged.judgement.assessment)
+        if CAUSES[one.cause][0] == DO_NOT_USE or (one.cause, one.sign) not in known
+    ]
+    return _raise(book, state, logged, found, by, now)
+
+
+def _raise(
+    book: Logbook,
+    state: SheetState,
+    logged: LoggedTrial,
+    found: "Sequence[Finding]",
+    by: str,
+    now: datetime,
+) -> list[Order]:
     if not found:
         return []
     orders = book.orders(state.sheet.rig)
@@ -275,7 +321,7 @@ def clear(
     """
     with opened(logbook) as book, book.transaction():
         book.rig(rig)
-        refuse_while_unfinished(book, rig, "not cleared")
+        refuse_while_unjudged(book, rig, "not cleared")
         before = status(book, rig)
         raises = _named(before, brought.orders)
         entries = book.services(rig, every_revision=True)

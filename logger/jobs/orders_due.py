@@ -21,7 +21,7 @@ def orders_due(book: Logbook, rig: str | None = None) -> dict[str, set[Due]]:
     for one in asking:
         causes = {found.cause for found in findings_seen(seen_at(one.trial, one.sightings))}
         for kind in one.kinds:
-            causes |= causes_of_failed(kind, one.direction, one.failed_signs)
+            causes |= causes_of_failed(kind, one.failed_signs)
         due[one.rig] |= {(one.trial, cause) for cause in causes if CAUSES[cause][0] == DO_NOT_USE}
     return due
 

@@ -158,10 +158,11 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
     with opened(logbook, read_only=True) as book, book.snapshot():
         counted = book.trial_counts()
         due, recordings, missing = orders_due(book), unfinished_recordings(book.path), book.missing()
+        earlier = book.judged_earlier()
         return [
             Listed(
                 name,
-                standing(book, name, today, due.get(name, ()), recordings, missing),
+                standing(book, name, today, due.get(name, ()), recordings, missing, earlier),
                 *counted.get(name, (0, None)),
                 retired=retired_because(book.rig(name).toml),
             )

@@ -17,7 +17,7 @@ from logger.jobs import latch
 from logger.jobs.logbooks import opened
 from logger.jobs.rig_of import rig_of
 from logger.jobs.sheets import Looked, open_sheet, refuse_blank, write_down
-from logger.jobs.unfinished import refuse_while_unfinished
+from logger.jobs.unfinished import refuse_while_unjudged
 from logger.logbook import Logbook
 from logger.logbook.accepting import refusal
 
@@ -76,7 +76,7 @@ def _accepted(
 ) -> Accepted:
     """Sightings, decision, seal and baseline, in the transaction that is open. Raises InputError; nothing may stay then."""
     state = open_sheet(book, sheet)
-    refuse_while_unfinished(book, state.sheet.rig, "not accepted")
+    refuse_while_unjudged(book, state.sheet.rig, "not accepted")
     unseen = [one.id for one in _unseen(book, state) if _ended_by_itself(one)]
     write_down(book, state, unseen, looked, signed, now)
     rig = rig_of(book, state.sheet.rig)

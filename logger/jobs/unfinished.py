@@ -1,16 +1,16 @@
-"""Recordings that ended without being judged: which there are, of which rig, and that they hold it until they are judged.
+"""What isn't judged yet: recordings that ended without being judged, and throws that only an earlier version judged.
 
 Their journals lie beside the logbook. A journal that a living recording writes, or that is just being judged, is locked:
 it isn't unfinished. Only the heads are read, and nothing at all where no journal lies.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from logger.core.quantities.plain import counted, file_name
-from logger.core.standing.status import RESTRICTED, Pending
+from logger.core.standing.status import RESTRICTED, WATCH, Pending
 from logger.core.trace import DIRECTIONS
 from logger.errors import InputError, ThrowbookError
 from logger.files.journal import SUFFIX, is_alive, read_head, read_journal, unfinished
@@ -18,6 +18,7 @@ from logger.jobs.logbooks import journal_folder
 from logger.logbook import Logbook
 
 JUDGE = "judge the unfinished recording: throwbook record --recover"
+JUDGE_AGAIN = "judge stored throws again: 'throwbook check'"
 SMALL_BYTES = 8_000
 """A smaller journal is read whole: it may hold no sample at all."""
 _PARTS_BEFORE_RIG = 3
@@ -73,14 +74,27 @@ def pending_of(recordings: Iterable[Unfinished], rig: str) -> list[Pending]:
     return [Pending(RESTRICTED, one.sentence, JUDGE, str(one.journal)) for one in of_rig(recordings, rig)]
 
 
-def refuse_while_unfinished(book: Logbook, rig: str, what: str) -> None:
-    """Raises InputError while a recording of this rig isn't judged; ``what`` is what can't be done then."""
+def to_judge_again(trials: Sequence[str]) -> list[Pending]:
+    """How throws that only an earlier method judged stand against their rig."""
+    if not trials:
+        return []
+    were = "was" if len(trials) == 1 else "were"
+    sentence = (
+        f"{counted(len(trials), 'stored throw')} {were} judged by an earlier version, and not again yet"
+    )
+    return [Pending(WATCH, sentence, JUDGE_AGAIN)]
+
+
+def refuse_while_unjudged(book: Logbook, rig: str, what: str) -> None:
+    """Raises InputError while anything of this rig isn't judged as this version judges; ``what`` is what can't be done then."""
     mine = of_rig(unfinished_recordings(book.path), rig)
     if mine:
         more = f" ({counted(len(mine), 'recording')} in all)" if len(mine) > 1 else ""
         raise InputError(
             f"{what}: {mine[0].sentence}{more}", rig, "Judge it first: throwbook record --recover"
         )
+    for one in to_judge_again(book.judged_earlier(rig).get(rig, ())):
+        raise InputError(f"{what}: {one.sentence}", rig, "'throwbook check' judges them again")
 
 
 def drop_empty(logbook: str | Path | None) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from logger.core.machine.rig_names import complaint
 from logger.errors import InputError
 from logger.jobs.logbooks import logbook_path, opened
+from logger.jobs.upgrade import JudgedAgain, judge_again
 from logger.logbook import upkeep
 from logger.logbook.connection import Waiting
 from logger.logbook.merge import NO_TERMS, Merged, Terms, merge
@@ -41,6 +42,15 @@ def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, 
             for name, cause in orders_gone(book)
         )
         return book.path, replace(found, problems=found.problems + unproven + gone)
+
+
+def judge_stored_again(logbook: str | None, now: datetime, progress: Progress | None = None) -> JudgedAgain:
+    """Judge again what an earlier version judged; nothing is opened for writing where there is nothing to do."""
+    with opened(logbook, read_only=True) as book:
+        if not book.judged_earlier():
+            return JudgedAgain()
+    with opened(logbook) as book:
+        return judge_again(book, now, progress)
 
 
 def back_up(logbook: str | None, target: Path | None, now: datetime) -> BackedUp:

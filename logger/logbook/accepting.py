@@ -16,6 +16,7 @@ from logger.core.records.records import (
     REJECTED,
     Decision,
     Judgement,
+    LoggedTrial,
     Placement,
     RigRevision,
     Seal,
@@ -58,17 +59,47 @@ class AcceptRows(AskingRows):
 
         state = self.sheet(sheet)
         open_still = state.decision is None
-        return acceptance(
-            replace(
-                self._filled(state, signed),
-                signed_at=signed_at,
-                moved_before=self._moved_before(state),
-                rig_version=self.rig(state.sheet.rig).id if open_still else "",
-            ),
-            sheet_trials(self.trials(sheet=sheet)),
-            self.sightings(sheet),
-            rig,
+        filled = replace(
+            self._filled(state, signed),
+            signed_at=signed_at,
+            moved_before=self._moved_before(state),
+            rig_version=self.rig(state.sheet.rig).id if open_still else "",
         )
+        seen, logged = self.sightings(sheet), self.trials(sheet=sheet)
+        now, *earlier = (
+            acceptance(filled, sheet_trials(trials), seen, rig)
+            for trials in (logged, *self._judged_before(sheet, logged))
+        )
+        if all(one.ok for one in earlier):
+            return now
+        missing = dict.fromkeys(sentence for one in (now, *earlier) for sentence in one.missing)
+        return replace(now, ok=False, missing=tuple(missing), statement="")
+
+    def _judged_before(self, sheet: str, logged: "list[LoggedTrial]") -> "list[list[LoggedTrial]]":
+        """The throws as earlier methods judged them on the same grounds (version of the rig, baseline, calibration); none: nothing did.
+
+        Judged again by a later method a throw isn't eased: the worse counts.
+        """
+        older = {
+            one.id: one.judgement.assessment.method_version
+            for one in logged
+            if one.judgement is not None and one.judgement.replaces
+        }
+        if not older:
+            return []
+        before = [
+            one
+            for one in self._judgements(ON_SHEET, [sheet])
+            if one.trial in older and one.assessment.method_version != older[one.trial]
+        ]
+        found: dict[str, dict[str, LoggedTrial]] = {}
+        for one in logged:
+            now = one.judgement
+            for judged in before:
+                if now is not None and judged.trial == one.id and _grounds(judged) == _grounds(now):
+                    by_method = found.setdefault(judged.assessment.method_version, {})
+                    by_method[one.id] = replace(one, judgement=judged)
+        return [[changed.get(one.id, one) for one in logged] for changed in found.values()]
 
     def _filled(self, state: SheetState, signed: str) -> "FilledSheet":
         """A sheet as the rules look at it, with what stands elsewhere in the logbook."""
@@ -235,25 +266,49 @@ class AcceptRows(AskingRows):
             return decision
 
     def holds(self, sheet: str, rig: "Rig", broken: Container[str]) -> bool:
-        """Whether an accepted sheet still carries: its own seal is whole, nobody decided otherwise since, and the
-        rows it was sealed with pass the rules of acceptance when these are gone through again.
+        """Whether an accepted sheet still carries: nothing stands against it (``against``)."""
+        return not self.against(sheet, rig, broken)
 
+    def against(self, sheet: str, rig: "Rig", broken: Container[str]) -> tuple[str, ...]:
+        """What stands against an accepted sheet, in sentences; none: it still carries.
+
+        Its own seal is whole, nobody decided otherwise since, and the rows it was sealed with pass the rules of acceptance
+        when these are gone through again; so do its throws as they were judged again since. The worse counts.
         ``broken`` are the ids of the rig's seals that no longer match (``broken_seals``).
         """
         from logger.core.sheets.acceptance import acceptance
 
         decided = heads(self.decisions(sheet))
         if not decided or any(one.outcome != ACCEPTED for one in decided):
-            return False
+            return ("it isn't accepted any more",)
         seals = self.select(Seal, "WHERE sheet = ?", [sheet])
         whole = [seal for seal in seals if seal.id not in broken]
         covers = {name for seal in whole for name in seal.covers}
         if not whole or not all(f"decision:{one.id}" in covers for one in decided):
-            return False
+            return ("its seal is broken",)
+        if not all(written(one.signed) for one in decided):
+            return ("nobody signed it",)
         seen = [one for one in self.sightings(sheet) if f"sighting:{one.id}" in covers]
-        signed = all(written(one.signed) for one in decided)
         state = self._filled(self.sheet(sheet), decided[-1].signed)
-        return signed and acceptance(state, self._sealed_trials(sheet, covers), seen, rig).ok
+        sealed = self._sealed_trials(sheet, covers)
+        again = self._judged_again(sheet, sealed, covers)
+        missing = [acceptance(state, trials, seen, rig).missing for trials in (sealed, *again)]
+        return tuple(dict.fromkeys(sentence for found in missing for sentence in found))
+
+    def _judged_again(
+        self, sheet: str, sealed: "list[SheetTrial]", covers: set[str]
+    ) -> "list[list[SheetTrial]]":
+        """The sealed throws with what they were judged to be since, by the same version of the rig; none: nothing changed."""
+        since = {
+            one.id: one.judgement
+            for one in self.trials(sheet=sheet)
+            if one.judgement is not None and f"judgement:{one.judgement.id}" not in covers
+        }
+        fit = [one for one in sealed if one.id in since and since[one.id].rig_revision == one.rig_version]
+        if not fit:
+            return []
+        again = {one.id: replace(one, assessment=since[one.id].assessment) for one in fit}
+        return [[again.get(one.id, one) for one in sealed]]
 
     def _sealed_trials(self, sheet: str, covers: set[str]) -> "list[SheetTrial]":
         """The sheet's throws as they stood when it was sealed."""
@@ -282,6 +337,7 @@ class AcceptRows(AskingRows):
                         place.as_found,
                         trial.started,
                         simulated_by(place.head),
+                        judgement.rig_revision or "",
                     )
                 )
         return found
@@ -291,6 +347,10 @@ def _imported(place: Placement, sheet: Sheet) -> bool:
     if sheet.plan.get("imported"):
         return place.at == sheet.at
     return "board" not in place.head and bool(PurePath(place.file).suffix) and "/" not in place.file
+
+
+def _grounds(judged: Judgement) -> tuple[str | None, ...]:
+    return judged.rig_revision, judged.baseline, judged.calibration
 
 
 def actuator_in(toml: str) -> Any:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from logger.core.assessment import EARLIER_METHODS, METHOD_VERSION
 from logger.core.records.records import Sighting
 from logger.logbook.tables import JUDGED_FAIL, SAID_NO_AT
 from logger.logbook.trials import TrialRows
@@ -17,16 +18,23 @@ SAID_NO = f"SELECT trial FROM sighting WHERE {SAID_NO_AT.sql}"
 LISTED = "(SELECT value FROM json_each(?))"
 KINDS = f"SELECT DISTINCT trial, kind FROM placement JOIN sheet ON sheet.id = sheet WHERE trial IN {LISTED}"
 FAILED_SIGNS = f"""
-    SELECT judgement.trial, json_extract(assessment, sign.fullkey || '.sign')
+    SELECT judgement.trial, json_extract(assessment, '$.direction'), json_extract(assessment, sign.fullkey || '.sign')
     FROM judgement, json_each(iif(json_valid(assessment), assessment, 'null'), '$.signs') AS sign
     WHERE judgement.trial IN {LISTED} AND verdict = 'fail'
         AND json_extract(assessment, sign.fullkey || '.level') = 'fail'
-        AND NOT EXISTS (
-            SELECT 1 FROM judgement AS later, json_each(iif(json_valid(later.replaces), later.replaces, '[]')) AS old
-            WHERE later.trial = judgement.trial AND old.value = judgement.id
-        )
 """
-"""Signs at level fail of the judgements that no later one replaces; a row that can't be read names none, and ``check`` tells of it."""
+"""Signs at level fail of every judgement, the replaced ones too: judging again never takes back what was raised. A row that
+can't be read names none, and ``check`` tells of it."""
+EARLIER = " UNION ".join(
+    f"SELECT trial FROM judgement WHERE method_version = '{one}'" for one in EARLIER_METHODS
+)
+JUDGED_EARLIER = f"""
+    SELECT rig, id FROM trial WHERE id IN (
+        SELECT trial FROM ({EARLIER}) EXCEPT
+        SELECT trial FROM judgement WHERE replaces <> '[]' AND method_version = '{METHOD_VERSION}'
+    )
+"""
+"""Word for word the conditions of the two short indexes of version 4."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +46,8 @@ class Asking:
     direction: str
     kinds: tuple[str, ...]
     """Of every sheet it stands on."""
-    failed_signs: tuple[str, ...]
+    failed_signs: tuple[tuple[str, str], ...]
+    """Direction that it was judged in, and sign."""
     sightings: tuple[Sighting, ...]
     """Every revision."""
 
@@ -57,12 +66,17 @@ class AskingRows(TrialRows):
             return []
         listed = [json.dumps([row[0] for row in trials])]
         kinds = _grouped(self.read(KINDS, listed))
-        signs = _grouped(self.read(FAILED_SIGNS, listed))
+        signs = _grouped((row[0], (row[1], row[2])) for row in self.read(FAILED_SIGNS, listed))
         seen = _grouped((one.trial, one) for one in self.select(Sighting, f"WHERE trial IN {LISTED}", listed))
         return [
             Asking(trial, whose, direction, tuple(kinds[trial]), tuple(signs[trial]), tuple(seen[trial]))
             for trial, whose, direction in trials
         ]
+
+    def judged_earlier(self, rig: str | None = None) -> dict[str, list[str]]:
+        """By rig: throws that an earlier method judged and this one didn't yet, of one rig or of all."""
+        of_rig, values = ("", []) if rig is None else ("AND +rig = ?", [rig])
+        return _grouped(self.read(f"{JUDGED_EARLIER} {of_rig}", values))
 
 
 def _grouped(pairs: Iterable[Any]) -> dict[str, list[Any]]:

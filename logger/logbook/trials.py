@@ -165,13 +165,26 @@ class TrialRows(RigRows):
         baseline: str | None = None,
         reason: str = "",
         calibration: str | None = None,
+        rig_revision: str | None = None,
     ) -> Judgement:
-        """A judgement; a later one stands for the earlier ones, which stay."""
+        """A judgement; a later one stands for the earlier ones, which stay.
+
+        ``rig_revision``: the version of the rig it was made by; None: the one that counts now.
+        """
         with self.transaction():
             [judged] = self.select(Trial, "WHERE id = ?", [trial])
             known = self.head_ids(Judgement, trial)
             return self._judge(
-                judged, known, assessment, by, now, software_version, baseline, reason, calibration
+                judged,
+                known,
+                assessment,
+                by,
+                now,
+                software_version,
+                baseline,
+                reason,
+                calibration,
+                rig_revision,
             )
 
     def sight(
@@ -308,11 +321,12 @@ class TrialRows(RigRows):
         baseline: str | None,
         reason: str,
         calibration: str | None,
+        rig_revision: str | None = None,
     ) -> Judgement:
-        """A judgement that stands for the ``known`` ones; it names the version of the rig that counts now."""
+        """A judgement that stands for the ``known`` ones; it names the version of the rig it was made by."""
         from logger.logbook.assessment_json import profile_blob, to_json_value
 
-        revisions = self.head_ids(RigRevision, trial.rig)
+        revisions = [rig_revision] if rig_revision else self.head_ids(RigRevision, trial.rig)
         revision = revisions[0] if len(revisions) == 1 else self.rig(trial.rig).id
         return self.add(
             Judgement(

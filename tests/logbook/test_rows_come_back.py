@@ -130,7 +130,9 @@ def test_throws_that_ask_for_an_order_are_found_without_reading_the_others(book)
     assert set(asking) == {failed.id, unseen.id, mended.id}
     assert asking[failed.id].kinds == ("seasonal",)
     assert asking[unseen.id].sightings[0].right_pin == "no"
-    assert asking[mended.id].failed_signs == ()
+    # judged again it passes, and what the failed one raised is still asked for
+    assert asking[mended.id].failed_signs == asking[failed.id].failed_signs
+    assert {way for way, _ in asking[failed.id].failed_signs} <= {"lock"}
     assert (len(book.asking()), book.asking("yard-loader")) == (3, [])
     for question, index in ((FAILED, "judgement_failed"), (SAID_NO, "sighting_said_no")):
         [plan] = [row[3] for row in book.read(f"EXPLAIN QUERY PLAN {question}")]

@@ -68,9 +68,9 @@ def findings_in_record(kind: str, judged: Assessment) -> list[Finding]:
     return list(found.values())
 
 
-def causes_of_failed(kind: str, direction: str, signs: Iterable[str]) -> set[str]:
-    """The causes alone, from the names of a throw's signs at level fail."""
-    causes = {cause_of_failed(sign, direction) for sign in signs}
+def causes_of_failed(kind: str, signs: Iterable[tuple[str, str]]) -> set[str]:
+    """The causes alone, from a throw's signs at level fail: the direction it was judged in, and the sign's name."""
+    causes = {cause_of_failed(sign, direction) for direction, sign in signs}
     return causes - set(NOT_ON_BENCH) if kind == BENCH else causes
 
 

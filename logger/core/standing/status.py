@@ -49,6 +49,7 @@ CAUSES: dict[str, tuple[str, str]] = {
     "no start": (RESTRICTED, "no current when there should be some"),
     "failed limit": (RESTRICTED, "a trial failed a limit"),
     "rig changed": (RESTRICTED, "its ratings or limits are others than those it was commissioned by"),
+    "acceptance lapsed": (RESTRICTED, "an accepted sheet no longer passes the rules of acceptance"),
     "unread recording": (RESTRICTED, "a recording that can't be judged was set aside"),
     "shared record": (RESTRICTED, "one record stands on two rigs: one of them never made that throw"),
     "reassigned throw": (WATCH, "a signed correction put an imported throw down to another rig, or to none"),
@@ -177,8 +178,6 @@ class Pending:
     """What judges it."""
     journal: str = ""
     """Path of the unfinished recording; empty: it is none."""
-    refuses: bool = True
-    """Until it is judged no sheet is accepted and no order cleared."""
 
 
 @dataclass(frozen=True)

@@ -19,3 +19,7 @@ CREATE TRIGGER entry_no_update BEFORE UPDATE ON entry BEGIN SELECT RAISE (ABORT,
 CREATE TRIGGER entry_no_delete BEFORE DELETE ON entry BEGIN SELECT RAISE (ABORT, 'the logbook is append only'); END;
 CREATE TRIGGER tally_no_less BEFORE UPDATE ON tally WHEN new.rows <= old.rows OR new.kind <> old.kind BEGIN SELECT RAISE (ABORT, 'the logbook is append only'); END;
 CREATE TRIGGER tally_no_delete BEFORE DELETE ON tally BEGIN SELECT RAISE (ABORT, 'the logbook is append only'); END;
+
+-- Throws that an earlier method judged, and what was judged again since: both short, and neither grows with a new throw.
+CREATE INDEX judgement_by_method_1 ON judgement (trial, method_version) WHERE method_version = '1';
+CREATE INDEX judgement_again ON judgement (trial, method_version, replaces) WHERE replaces <> '[]';
