@@ -18,6 +18,11 @@ class Overview:
     unfinished: tuple[Unfinished, ...]
     """Recordings that ended without being judged, oldest first."""
 
+    @property
+    def judged_earlier(self) -> bool:
+        """Whether throws of any rig were judged by an earlier version, and not again yet."""
+        return any(not each.journal for one in self.rigs for each in one.standing.status.pending)
+
 
 def overview(logbook: str | None, today: date) -> Overview:
     """Every rig and every recording that was never judged; a logbook that isn't there yet is an empty one."""

@@ -1,5 +1,6 @@
 """What an earlier version judged is judged again after an upgrade, and only ever tightens a status."""
 
+import asyncio
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -7,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.assessment import EARLIER_METHODS, METHOD_VERSION, PASS, WATCH
+from logger.core.assessment import EARLIER_METHODS, METHOD_VERSION, PASS, WATCH, Sign
 from logger.core.sheets.byhand_lines import parse_lines
-from logger.core.standing.status import CAUSES, DO_NOT_USE, IN_SERVICE, RESTRICTED
+from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, RESTRICTED
 from logger.core.standing.status_words import reasons
 from logger.core.stroke.assess import assess_trace
 from logger.core.trace import Trace
@@ -123,15 +124,17 @@ def test_a_judgement_that_became_milder_lowers_nothing(path: Path):
 
 
 def test_what_was_cleared_and_shows_no_more_than_before_is_not_raised_anew(path: Path):
-    record = stroke(seed=5, scale=2.1)  # over its running current
+    record = stroke(seed=5)
+    drag = Sign("drag", WATCH, "0.4 A above the baseline over the whole travel")
     with opened(path) as book:
         kept = as_an_earlier_version_kept_it(book, record, record)
+        judged = replace(kept.judgement.assessment, signs=(drag,), verdict=WATCH)
+        book.judge(kept.id, judged, BY, NOON, "0.1.0", reason="by a baseline")
+        [kept] = book.trials(rig=RIG)
         latch.raise_for(book, book.sheet(kept.placement.sheet), kept, BY, NOON)
-        orders = book.orders(RIG)
-        assert {CAUSES[one.cause][0] for one in orders} <= {WATCH, RESTRICTED}
-        assert orders
-        judged = assess_trace(record, rig_of(book, RIG))
-        book.judge(kept.id, judged, BY, NOON, "0.2.0", reason="as the pass does")
+        assert [one.cause for one in book.orders(RIG)] == ["watch sign"]
+        again = replace(judged, method_version=METHOD_VERSION)
+        book.judge(kept.id, again, BY, NOON, "0.2.0", reason="as the pass does")
     clearing = latch.Clearing(status(path).open_ids, BY, "greased, three clean checks")
     latch.clear(path, RIG, clearing, BY, NOON)
     with opened(path) as book:
@@ -228,3 +231,21 @@ def test_a_logbook_with_nothing_older_is_not_opened_for_writing(path: Path):
     assert judge_stored_again(str(path), NOON).judged == 0
     assert path.stat().st_mtime_ns == before
     assert status(path).level == IN_SERVICE
+
+
+def test_the_first_screen_judges_again_by_itself(path: Path):
+    from tests.tui.bench import settle
+    from tui.app import ThrowbookApp
+    from tui.desk import Desk
+
+    with opened(path) as book:
+        as_an_earlier_version_kept_it(book, *good_throw_then_stall())
+    app = ThrowbookApp(Desk(logbook=str(path), by=BY, now=lambda: NOON))
+
+    async def seen() -> None:
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settle(pilot)
+
+    asyncio.run(seen())
+    assert status(path).level == DO_NOT_USE
+    assert status(path).pending == ()

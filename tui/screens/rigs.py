@@ -8,6 +8,7 @@ from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
 from logger.core.quantities.plain import counted
+from tui.messages import Noted
 from tui.present import WARN, Cell, day, due_cell, status_cell
 from tui.screens.page import Page, key
 from tui.widgets.frame import lines
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from logger.jobs.overview import Overview
     from logger.jobs.rig_list import Listed
     from logger.jobs.unfinished import Unfinished
+    from logger.jobs.upgrade import JudgedAgain
 
 EMPTY = (
     Cell("No rig in this logbook yet.", "strong"),
@@ -30,6 +32,7 @@ EMPTY = (
 )
 
 
+AGAIN = "Judging again what an earlier version judged ..."
 ALL_RETIRED = (Cell("Every rig here is retired. R shows them, and back.", "strong"),)
 
 
@@ -53,6 +56,7 @@ class RigsScreen(Page[None]):
         super().__init__()
         self._found: Overview | None = None
         self._offered = False
+        self._judged_again = False
         self._retired = False
 
     def body(self) -> Iterator[Widget]:
@@ -88,6 +92,35 @@ class RigsScreen(Page[None]):
         if found.unfinished and not self._offered:
             self._offered = True
             self.action_judge()
+        if found.judged_earlier and not self._judged_again:
+            self._judged_again = True
+            self.judge_again()
+
+    def judge_again(self) -> None:
+        """After an upgrade: what an earlier version judged; it goes on while the list is used."""
+        from logger.jobs.upkeep import judge_stored_again
+
+        desk = self.desk
+        logbook, now = desk.logbook, desk.now()
+
+        def progress(done: int, total: int) -> None:
+            self.post_message(Noted(f"{AGAIN} {done} of {total}."))
+
+        self.tell(AGAIN, WARN)
+        self.work("again", lambda: judge_stored_again(logbook, now, progress))
+
+    def on_noted(self, message: Noted) -> None:
+        """How far it is."""
+        message.stop()
+        self.tell(message.line, WARN)
+
+    def done_again(self, done: "JudgedAgain") -> None:
+        """The list as it stands now."""
+        self.reload()
+
+    def failed_again(self, error: Exception) -> None:
+        """It may only be read, or another program writes: the rigs say what isn't judged yet."""
+        self.tell(str(error), WARN)
 
     def action_judge(self) -> None:
         """Recordings that were never judged: offered at once, and whenever there are any."""
