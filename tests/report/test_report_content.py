@@ -29,7 +29,7 @@ SLOTS = {
     "b, c laboratory and place": "Place of the tests: Fellside Yard",
     "d unique number, end mark": "yard-loader-20260701-",
     "e customer": "Owner or customer: not recorded",
-    "f method": "Method: throwbook method 1",
+    "f method": "Method: throwbook method 2",
     "g item": "Actuator: rated force: 1500 N",
     "h, i dates of the tests": "Tests done: 2026-03-14 to 2026-06-13",
     "j date of issue": "Issued: 2026-07-01",
