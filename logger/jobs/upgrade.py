@@ -126,11 +126,11 @@ def _judge_few(
             judged.append((one, *grounds.judge(one)))
         except ThrowbookError as error:
             done.left.append(f"throw {one.id[:8]}: {error}")
+    past = {one.id: [each.assessment for each in book.revisions(one.id)[2]] for one, _, _ in judged}
     with book.transaction():
         for one, assessment, calibration in judged:
             before = one.judgement
             assert before is not None
-            past = [each.assessment for each in book.revisions(one.id)[2]]
             book.judge(
                 one.id,
                 assessment,
@@ -143,9 +143,11 @@ def _judge_few(
                 rig_revision=before.rig_revision,
             )
             done.judged += 1
-            for state in grounds.sheets(one):
-                [again] = [each for each in book.trials(sheet=state.sheet.id) if each.id == one.id]
-                done.raised += latch.raise_shown_now(book, state, again, past, BY, now)
+        sheets = {state.sheet.id: state for one in few for state in grounds.sheets(one)}
+        for state in sheets.values():
+            for again in book.trials(sheet=state.sheet.id):
+                if again.id in past:
+                    done.raised += latch.raise_shown_now(book, state, again, past[again.id], BY, now)
 
 
 def _lapsed(book: Logbook, rig: str, now: datetime) -> list[Order]:
