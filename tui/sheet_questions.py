@@ -47,6 +47,7 @@ def question_specs() -> tuple[FieldSpec, ...]:
             hint=hint,
             choices=YES_NO if kind == CHOICE else (),
             section="Asked on every sheet; empty is kept as not recorded" if number == 0 else "",
+            replaced=one.key == "operator",
             unit="h" if one.key == "hours_since_movement" else "",
         )
         for number, one in enumerate(QUESTIONS)

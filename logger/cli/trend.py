@@ -71,7 +71,7 @@ def trend(
     if plot is not None:
         from logger.report.trend_plots import draw_trends
 
-        draw_trends(plot, found.history, found.trends, found.spots)
+        draw_trends(plot, found.history, found.trends, found.spots, found.heights)
     if as_json:
         _json([found])
         return 0

@@ -299,6 +299,8 @@ def _disk_trouble(path: Path, error: OSError) -> OutsideError:
 
     if error.errno == errno.ENOSPC:
         return OutsideError(
-            "the disk is full", str(path), "What was recorded so far is kept; make room, then record again"
+            "the disk is full",
+            str(path),
+            "What was recorded so far is kept. Make room, then judge it: throwbook record --recover",
         )
     return OutsideError(f"the disk refuses ({error.strerror})", str(path), "Check the disk and the folder")

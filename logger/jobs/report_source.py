@@ -52,6 +52,7 @@ def material_in(
         baseline_records=tuple(book.baselines(rig)),
         calibrations=tuple(_calibrations(book, parts)),
         trends=seasons.trends,
+        spot_heights=seasons.heights,
         spots=tuple(one.sentence for one in seasons.spots),
         season_notes=seasons.history.notes,
         happened=happened_in(book, rig),

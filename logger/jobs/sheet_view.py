@@ -32,6 +32,8 @@ class SheetView:
     """A "no" that was corrected: one sentence a throw."""
     said_since: tuple[str, ...] = ()
     """A "no" that came after the sheet was decided: one sentence each."""
+    commissioned: bool = False
+    """The rig has an accepted commissioning sheet: its trend has begun."""
     rig_changed: bool = False
     """The rig's values changed after throws of this open sheet were judged: it takes judging again."""
 
@@ -58,7 +60,8 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
         latch.status(book, state.sheet.rig),
         taken_back(trials, sightings),
         said_since(trials, book.sightings_since(state.sheet.id)),
-        state.state == OPEN and any(one.rig_version not in ("", version) for one in trials),
+        commissioned=book.commissioned(state.sheet.rig),
+        rig_changed=state.state == OPEN and any(one.rig_version not in ("", version) for one in trials),
     )
 
 

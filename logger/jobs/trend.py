@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from logger.core.seasons.profile_history import Spot
     from logger.core.seasons.season import RigHistory
     from logger.core.seasons.season_rows import RigRows
-    from logger.core.seasons.spot_effect import SpotEffect
+    from logger.core.seasons.spot_effect import SpotEffect, SpotHeights
     from logger.logbook import Logbook
 
 Progress = Callable[[int, int], None]
@@ -36,6 +36,8 @@ class RigTrend:
     spots: tuple["Spot", ...]
     action: "NextAction"
     spot_effects: tuple["SpotEffect", ...] = ()
+    heights: tuple["SpotHeights", ...] = ()
+    """Of the places that bind, or did before a service, over all checks."""
     happened: tuple[str, ...] = ()
     """Since the last accepted sheet, a sentence for each event; of one rig only."""
 
@@ -66,7 +68,7 @@ def trend_of(history: "RigHistory", today: date, status: str = IN_SERVICE) -> Ri
     from logger.core.seasons.history import trends_of
     from logger.core.seasons.next_action import next_action
     from logger.core.seasons.profile_history import check_profiles, spots_among
-    from logger.core.seasons.spot_effect import spot_effects
+    from logger.core.seasons.spot_effect import spot_effects, spot_heights
     from logger.core.trace import DIRECTIONS
 
     trends = trends_of(history) if history.checks else []
@@ -74,7 +76,11 @@ def trend_of(history: "RigHistory", today: date, status: str = IN_SERVICE) -> Ri
     spots = spots_among(profiles)
     action = next_action(history, trends, today, status, [one.sentence for one in spots])
     effects = spot_effects(history, profiles)
-    return RigTrend(history, tuple(trends), tuple(spots), action, tuple(effects))
+    places = [(one.direction, one.at_fraction) for one in spots]
+    places += [(one.direction, one.at_fraction) for one in effects]
+    return RigTrend(
+        history, tuple(trends), tuple(spots), action, tuple(effects), spot_heights(history, places)
+    )
 
 
 def fleet(

@@ -50,7 +50,7 @@ def explained(error: sqlite3.Error, path: Path) -> InputError | OutsideError:
     return OutsideError(
         f"the logbook can't be used ({error})",
         where,
-        "Nothing of this step was stored; see 'throwbook check'.",
+        "Nothing of this step was stored. Go back to the last backup, or copy the file and try the copy.",
     )
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from logger.core.sheets.sheet import SheetTrial
 from logger.report import style
+from logger.report.history import drawn_trends
 from logger.report.material import Material, SheetPart
 from logger.report.plots import thinned
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from logger.core.seasons.history import TrendResult
+    from logger.core.seasons.spot_effect import SpotHeights
     from logger.core.trace import Trace
 
 WIDTH_INCHES = 7.0
@@ -29,8 +31,6 @@ MOST_IN_ROW = 5
 """Entries in a row of the legend."""
 RUN_ROOM = 1.25
 """Small charts reach so far above the highest running current or the rated maximum; the inrush runs off the scale."""
-DRAWN = ("run_current", "peak_run_current", "travel_time")
-"""Figures whose trend is drawn."""
 
 
 def draw(key: str, material: Material) -> "Figure":
@@ -181,21 +181,26 @@ def _one_way(axes: "Axes", part: SheetPart, material: Material, direction: str) 
 
 
 def _trend(material: Material) -> "Figure":
-    """Running current, its peak and travel time over the years, both directions."""
+    """Figures over the years, both directions, what signalled first on top; below them the places that bind."""
     from logger.core.seasons.wording_trend import figure_name
 
-    shown = [one for one in material.trends if one.figure in DRAWN]
-    figures = [name for name in DRAWN if any(one.figure == name for one in shown)]
+    shown = drawn_trends(material)
+    figures = list(dict.fromkeys(one.figure for one in shown))
+    places = material.spot_heights
     layout = Layout(panel=1.25, bottom=0.86, above=0.36)
-    figure, grid = layout.subplots(len(figures), 2, sharex=True, sharey="row")
+    figure, grid = layout.subplots(len(figures) + bool(places), 2, sharex=True, sharey="row")
     starts = [one.on for one in material.services if one.starts_stretch]
-    for row, name in zip(grid, figures, strict=True):
+    for row, name in zip(grid, figures, strict=False):
         for axes, direction in zip(row, ("lock", "unlock"), strict=True):
             found = next((one for one in shown if one.figure == name and one.direction == direction), None)
             axes.set_title(f"{figure_name(name).capitalize()}, {direction}")
             if found is not None:
                 _one_trend(axes, found, starts)
         row[0].set_ylabel(f"[{next(one.unit for one in shown if one.figure == name)}]")
+    if places:
+        for axes, direction in zip(grid[-1], ("lock", "unlock"), strict=True):
+            _one_place(axes, [one for one in places if one.direction == direction], direction, starts)
+        grid[-1][0].set_ylabel("[A]")
     _year_ticks(grid)
     _below(figure, "year", 0.46)
     _legend(figure, grid)
@@ -219,10 +224,12 @@ def _one_trend(axes: "Axes", found: "TrendResult", starts: Sequence[date]) -> No
     out = [(_year(one.date), one.corrected) for one in found.points if one.state == OUT]
     if out:
         axes.plot(*zip(*out, strict=True), linestyle="none", label="out of control", **MARKS[OUT])
-    since = _year(date.fromisoformat(found.chart.since))
-    axes.fill_between(
-        [since, days[-1]], found.chart.lower, found.chart.upper, label="control limits", **style.BAND
-    )
+    charts = found.stages or (found.chart,)
+    begun = [_year(date.fromisoformat(chart.since)) for chart in charts]
+    for number, (chart, since) in enumerate(zip(charts, begun, strict=True)):
+        until = begun[number + 1] if number + 1 < len(begun) else days[-1]
+        label = "control limits, lower to upper" if number == 0 else None
+        axes.fill_between([since, until], chart.lower, chart.upper, label=label, **style.BAND)
     for number, start in enumerate(starts):
         axes.axvline(_year(start), label="service" if number == 0 else None, **style.EVENT)
     if found.forecast is not None:
@@ -236,6 +243,17 @@ def _one_trend(axes: "Axes", found: "TrendResult", starts: Sequence[date]) -> No
             label="limit, when crossed",
             **style.LIMIT,
         )
+
+
+def _one_place(axes: "Axes", places: "Sequence[SpotHeights]", direction: str, starts: Sequence[date]) -> None:
+    """How far the current at a place stands above what lies beside it, over the years."""
+    at = ", ".join(f"{100 * one.at_fraction:.0f} %" for one in places)
+    axes.set_title(f"Binding spot at {at}, {direction}" if places else f"No binding spot, {direction}")
+    for one in places:
+        look = {**style.MEASURED, "linewidth": 0.8, "marker": "o", "markersize": 4.0}
+        axes.plot([_year(day) for day in one.days], one.heights_a, **look)
+    for start in starts:
+        axes.axvline(_year(start), **style.EVENT)
 
 
 def _year(day: date) -> float:

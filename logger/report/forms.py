@@ -14,6 +14,7 @@ from logger.core.rig import Rig
 from logger.core.seasons.expected import Expected, OwnWeather, expected_throw
 from logger.core.sheets.questions import QUESTIONS
 from logger.core.sheets.sheet import Plan
+from logger.core.standing.events import NEVER, NOTHING
 from logger.core.standing.service import SEASON, NextCheck
 from logger.core.standing.status import DO_NOT_USE, Status
 from logger.core.standing.status_words import headline, reasons, way_down
@@ -205,7 +206,7 @@ def card_counts_until(source: FormSource) -> date:
 
 def _since(source: FormSource) -> list[Block]:
     """The newest events since the last accepted sheet; a card has room for few."""
-    if not source.happened:
+    if not source.happened or source.happened[0] in (NOTHING, NEVER):
         return []
     newest = source.happened[-CARD_EVENTS:]
     older = len(source.happened) - len(newest)

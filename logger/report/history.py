@@ -85,6 +85,16 @@ def amount(value: float, unit: str, sign: str = "") -> str:
     return f"{number} {'%' if unit == '1' else unit}"
 
 
+def drawn_trends(material: Material) -> "list[TrendResult]":
+    """What the report draws over the years, in the order in which it is drawn: what signalled first stands first."""
+    from logger.core.seasons.history import telling_first
+
+    always = ("run_current", "peak_run_current", "travel_time")
+    signalled = {one.figure for one in material.trends if one.first_signal}
+    order = [name for name in telling_first(material.trends) if name in always or name in signalled]
+    return [one for name in order for one in material.trends if one.figure == name]
+
+
 def trend(material: Material) -> list[Block]:
     """Trend charts, what they say in numbers, forecast or why there is none."""
     from logger.core.seasons.wording_trend import figure_name
@@ -94,15 +104,16 @@ def trend(material: Material) -> list[Block]:
         return [*blocks, Text("No trend: fewer than two checks can be compared.")]
     if any(one.provisional for one in material.trends):
         blocks.append(Text("Provisional: the baseline rests on no accepted commissioning sheet."))
-    shown = [
-        one for one in material.trends if one.figure in ("run_current", "peak_run_current", "travel_time")
-    ]
+    shown = drawn_trends(material)
     said = [
         f"{figure_name(one.figure)} ({one.direction}) {amount(one.points[0].corrected, one.unit)} at first, "
         f"{amount(one.points[-1].corrected, one.unit)} at the last check, {one.points[-1].state}"
         for one in shown
     ]
-    caption = "Each check at 20 degC and nominal voltage, its control limits, services (dotted lines) and the forecast"
+    caption = (
+        "Each check at 20 degC and nominal voltage, the control limits of every stage between services (dotted lines), and the "
+        "forecast; what signalled first stands first. Of a binding spot: the current there, above what lies beside it"
+    )
     alt = f"Charts over {max(len(one.points) for one in shown)} checks: {'; '.join(said)}."
     blocks.append(Picture("trend", caption, alt))
     if material.spots:

@@ -26,6 +26,7 @@ from logger.core.trace import Trace
 
 if TYPE_CHECKING:
     from logger.core.seasons.history import TrendResult
+    from logger.core.seasons.spot_effect import SpotHeights
     from logger.core.sheets.acceptance import Acceptance
 
 
@@ -108,6 +109,8 @@ class Material:
     place: str = ""
     owner: str = ""
     method: str = "1"
+    spot_heights: "tuple[SpotHeights, ...]" = ()
+    """Of the places that bind, or did before a service, over all checks."""
     spots: tuple[str, ...] = ()
     season_notes: tuple[str, ...] = ()
     """What the order of a day's check and work leaves open."""

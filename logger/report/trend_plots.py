@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 
 from logger.core.quantities.plain import printable
-from logger.core.seasons.history import TrendResult
+from logger.core.seasons.history import TrendResult, telling_first
 from logger.core.seasons.profile_history import GRID, CheckProfile, Spot, check_profiles
 from logger.core.seasons.season import (
     PEAK_RUN_CURRENT,
@@ -19,6 +19,7 @@ from logger.core.seasons.season import (
     RigHistory,
 )
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
+from logger.core.seasons.spot_effect import SpotHeights
 from logger.core.seasons.wording_trend import figure_name
 from logger.core.trace import DIRECTIONS
 from logger.report import style
@@ -53,14 +54,26 @@ PLAIN: dict[str, Any] = {
 
 
 def draw_trends(
-    path: str | Path, history: RigHistory, trends: Sequence[TrendResult], spots: Sequence[Spot] = ()
+    path: str | Path,
+    history: RigHistory,
+    trends: Sequence[TrendResult],
+    spots: Sequence[Spot] = (),
+    heights: Sequence[SpotHeights] = (),
 ) -> None:
-    """Write the drawings to ``path`` (.pdf: all pages; .png and .svg: running current and profiles on one page)."""
+    """Write the drawings to ``path``: what signalled first stands first.
+
+    .pdf: a page for each figure, then the places that bind and the profiles. .png and .svg: one page with every figure that
+    signalled (running current where none did) and the places that bind.
+    """
     paged = style.format_of(path) == "pdf"
-    figures = [draw_figure(history, trends, RUN_CURRENT)]
-    if paged:
-        more = [one for one in DRAWN[1:] if any(trend.figure == one for trend in trends)]
-        figures += [draw_figure(history, trends, one) for one in more]
+    order = [one for one in telling_first(trends) if one in DRAWN]
+    if not paged:
+        signalled = [one for one in order if any(t.figure == one and t.first_signal for t in trends)]
+        figures = [draw_figure(history, trends, signalled or [RUN_CURRENT], heights)]
+    else:
+        figures = [draw_figure(history, trends, [one]) for one in order]
+        if heights:
+            figures.append(draw_figure(history, trends, [], heights))
         if any(check_profiles(history, one) for one in DIRECTIONS):
             figures.append(draw_profiles(history, spots))
     with style.pages(path, len(figures)) as add:
@@ -68,23 +81,29 @@ def draw_trends(
             add(figure)
 
 
-def draw_figure(history: RigHistory, trends: Sequence[TrendResult], figure_name_: str) -> "Figure":
-    """One page: a figure over the years, one panel a direction, and before and after each service below."""
+def draw_figure(
+    history: RigHistory,
+    trends: Sequence[TrendResult],
+    names: Sequence[str],
+    heights: Sequence[SpotHeights] = (),
+) -> "Figure":
+    """One page: figures over the years, one panel a direction; places that bind; before and after each service below."""
     from matplotlib.figure import Figure
 
-    chosen = [one for one in trends if one.figure == figure_name_]
-    effects = [(one, effect) for one in chosen for effect in one.service_effects]
+    chosen = [one for name in names for one in trends if one.figure == name]
+    # Of several figures the services are drawn in the panels alone: their effects have a page of their own.
+    effects = [(one, effect) for one in chosen for effect in one.service_effects] if len(names) == 1 else []
+    rows = len(chosen) + len(heights)
     with style.drawing():
-        rows = len(chosen) + bool(effects)
-        figure = Figure(
-            figsize=(PAGE[0], 0.6 + 3.4 * len(chosen) + 1.6 * bool(effects)), layout="constrained"
-        )
-        ratios = [3.4] * len(chosen) + [1.6] * bool(effects)
-        grid = figure.subplots(max(rows, 1), 1, squeeze=False, height_ratios=ratios or [1])
-        title = f"{history.rig.name}: {figure_name(figure_name_)} at 20 degC and nominal voltage"
+        figure = Figure(figsize=(PAGE[0], 0.6 + 3.4 * rows + 1.6 * bool(effects)), layout="constrained")
+        ratios = [3.4] * rows + [1.6] * bool(effects)
+        grid = figure.subplots(max(len(ratios), 1), 1, squeeze=False, height_ratios=ratios or [1])
+        title = f"{history.rig.name}: trend at 20 degC and nominal voltage"
         _head(figure, title + (" (baseline provisional)" if history.provisional else ""))
         for one, axes in zip(chosen, grid[:, 0], strict=False):
             _trend_panel(axes, history, one)
+        for place, axes in zip(heights, grid[len(chosen) :, 0], strict=False):
+            _spot_panel(axes, history, place)
         if effects:
             _effect_panel(grid[-1, 0], effects)
     return figure
@@ -97,11 +116,10 @@ def _head(figure: "Figure", title: str) -> None:
 
 def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
     days = [point.date for point in one.points]
-    since = date.fromisoformat(one.chart.since)
     end = days[-1]
     if one.forecast is not None:
         end = max(end, min(one.forecast.high, days[-1] + (days[-1] - days[0])))
-    axes.set_title(f"{one.direction}: {_short(one)}")
+    axes.set_title(f"{figure_name(one.figure)}, {one.direction}: {_short(one)}")
     _weather_band(axes, one, days)
     _plot(
         axes,
@@ -115,15 +133,47 @@ def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
     _plot(axes, days, [point.corrected for point in one.points], **style.MEASURED, label="corrected")
     for point in one.points:
         _plot(axes, [point.date], [point.corrected], **MARKS.get(point.state, PLAIN), linestyle="none")
-    for level, label in ((one.chart.upper, "upper limit of the chart"), (one.chart.lower, "")):
-        _plot(axes, [since, end], [level, level], **style.EXPECTED, label=label or "_")
-    _plot(axes, [since, end], [one.chart.centre] * 2, color=style.GREY, linewidth=0.8)
+    _stages(axes, one, end)
     _services(axes, history, days[0])
     if one.forecast is not None:
         _fan(axes, one, days[-1], end)
     axes.set_ylabel(_unit(one))
     axes.set_xlim(_x(days[0] - timedelta(days=20)), _x(end + timedelta(days=30)))
     axes.legend(loc="upper left", ncols=2)
+
+
+def _stages(axes: "Axes", one: TrendResult, end: date) -> None:
+    """Centre and both limits of every stage between services, each as long as its stage lasted."""
+    charts = one.stages or (one.chart,)
+    starts = [date.fromisoformat(chart.since) for chart in charts]
+    for number, (chart, since) in enumerate(zip(charts, starts, strict=True)):
+        until = starts[number + 1] if number + 1 < len(starts) else end
+        until = max(until, since + timedelta(days=10))  # a stage of one check is seen too
+        _plot(axes, [since, until], [chart.centre] * 2, color=style.GREY, linewidth=0.8)
+        for level, name in ((chart.upper, "upper limit"), (chart.lower, "lower limit")):
+            _plot(axes, [since, until], [level, level], **style.EXPECTED)
+            if number == len(charts) - 1:
+                axes.annotate(
+                    name,
+                    (cast(Any, _x(until)), level),
+                    xytext=(-2, 2),
+                    textcoords="offset points",
+                    fontsize=7,
+                    ha="right",
+                    va="bottom",
+                )
+
+
+def _spot_panel(axes: "Axes", history: RigHistory, place: SpotHeights) -> None:
+    """How far the current at one place stands above what lies beside it."""
+    axes.set_title(
+        f"at {100 * place.at_fraction:.0f} % of the {place.direction} stroke: current above what lies beside it"
+    )
+    _plot(axes, place.days, place.heights_a, **style.MEASURED, marker="o", markersize=4)
+    axes.axhline(0.0, **style.EVENT)
+    _services(axes, history, place.days[0])
+    axes.set_ylabel("[A]")
+    axes.set_xlim(_x(place.days[0] - timedelta(days=20)), _x(place.days[-1] + timedelta(days=30)))
 
 
 def _unit(one: TrendResult) -> str:

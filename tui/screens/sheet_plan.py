@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING, Any
 
 from logger.core.records.records import COMMISSIONING, SHEET_KINDS
+from logger.core.records.writer import person
 from logger.core.sheets.sheet import KINDS
 from tui.fields import CHOICE, COUNT, FieldSpec
 from tui.screens.form_page import FormPage
@@ -40,8 +41,8 @@ class SheetPlanScreen(FormPage[str]):
         return f"sheet-plan-{self._rig}"
 
     def first_values(self) -> dict[str, str]:
-        """The kind; a name is typed on each sheet, never taken from the computer."""
-        return {"kind": self._kind}
+        """The kind, and a name that somebody gave: the computer's account is none."""
+        return {"kind": self._kind, "operator": person(self.desk.by)}
 
     def specs(self) -> tuple[FieldSpec, ...]:
         """What for, how many, then the questions."""

@@ -7,6 +7,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from logger.core.cautions import BOTH_PINS, HANDS
+from logger.core.records.writer import person
 from logger.core.sheets.sheet import SEEN
 from tui.fields import ANSWERS, CHOICE, FieldSpec
 from tui.present import BAD, WARN, Cell
@@ -35,7 +36,9 @@ QUESTIONS = (
     FieldSpec("retained_power_off", "with the power off", CHOICE, must=True, choices=HELD),
 )
 HOW = FieldSpec("how", "how were they seen", hint="torch, mirror, from both sides, ...", replaced=True)
-WHO = FieldSpec("who", "who looked (your name)", must=True, hint="who stood there and saw the pins")
+WHO = FieldSpec(
+    "who", "who looked (your name)", must=True, hint="who stood there and saw the pins", replaced=True
+)
 WHY = FieldSpec("reason", "why it corrects an earlier", hint="only when an earlier answer was wrong")
 
 
@@ -52,6 +55,7 @@ class SightingScreen(FormPage[None]):
         self._how = next((one.how for one in found.seen.values() if one.how), "")
         earlier = next((one.by for one in found.seen.values() if one.by), "")
         self._who = earlier.split(",")[0] or str(found.state.answers.get("operator") or "")
+        """Who looked on this sheet before, or does it; else nobody is proposed but a name that somebody gave."""
         self._rig = found.state.sheet.rig
 
     def draft_name(self) -> str:
@@ -65,7 +69,7 @@ class SightingScreen(FormPage[None]):
 
     def first_values(self) -> dict[str, str]:
         """How one looks, and who, are proposed as on this sheet before; never what was seen."""
-        return {"how": self._how.split(";")[0], "who": self._who}
+        return {"how": self._how.split(";")[0], "who": self._who or person(self.desk.by)}
 
     def body(self) -> Iterator[Widget]:
         """Cautions above the questions."""

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 MOST_LINES = 9
 
 IN_THE_TREND = "Its throws count in the trend: X on the sheet leaves a mistyped one out, now, not afterwards."
+BEFORE_THE_TREND = "Its throws stay in the logbook and don't count in the trend: that begins with the first accepted commissioning sheet."
 
 
 class SignScreen(FormPage[None]):
@@ -72,6 +73,11 @@ class SignScreen(FormPage[None]):
             cells.append(Cell(BOTH_PINS, WARN))
         self.query_one("#missing", Static).update(lines(self.app, cells))
 
+    @property
+    def _in_the_trend(self) -> str:
+        """Whether its throws count over the years: what comes before the baseline doesn't."""
+        return IN_THE_TREND if self._found.commissioned else BEFORE_THE_TREND
+
     def enter(self) -> None:
         """Accept: by the rules, or refused with everything that is missing."""
         signed = self.form.field("signed").value.strip()
@@ -101,7 +107,8 @@ class SignScreen(FormPage[None]):
             return
         question = f"Reject sheet {self._found.state.name}: {because}?"
         meaning = (
-            "It is sealed as it stands and stays in the history; another one is planned. " + IN_THE_TREND
+            "It is sealed as it stands and stays in the history; another one is planned. "
+            + self._in_the_trend
         )
         self.confirm(question, meaning, lambda: self._reject(because, signed))
 

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from logger.core.records.writer import person
 from tui.fields import CHOICE, FieldSpec
 from tui.screens.form_page import FormPage
 
@@ -33,6 +34,10 @@ class TakeOutScreen(FormPage[None]):
             FieldSpec("because", "what was seen", must=True, hint="in a few words"),
             FieldSpec("by", "your name", must=True),
         )
+
+    def first_values(self) -> dict[str, str]:
+        """A name that somebody gave; the computer's account is none."""
+        return {"by": person(self.desk.by)}
 
     def opened(self) -> None:
         """Head line."""

@@ -4,6 +4,7 @@ Data in, data out. The order of work: ``season_lines`` makes the checks comparab
 showed a rise, ``trend_figures`` draws chart, slope, forecast and service effects; ``next_action`` sums a rig up.
 """
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any
@@ -23,6 +24,7 @@ from logger.core.seasons.trend_figures import (
     forecast_of,
     limit_of,
     slope_of,
+    stage_charts,
 )
 from logger.core.trace import DIRECTIONS
 
@@ -64,6 +66,8 @@ class TrendResult:
     """Chance that there is no rise at all."""
     spread: Spread | None = None
     """Scatter from throw to throw; None with too few throws."""
+    stages: tuple[Chart, ...] = ()
+    """The chart of each stage between services, oldest first, each as it stood at its stage's end; ``chart`` is the last."""
     creep: Creep | None = None
     """How far it has come up since the rig's first check, services in between; None: not beyond the chart's limits."""
 
@@ -79,6 +83,17 @@ def trends_of(history: RigHistory) -> list[TrendResult]:
             if clean is not None:
                 results.append(_trend(history, clean, check_states(clean, both), found))
     return results
+
+
+def telling_first(trends: Sequence[TrendResult]) -> list[str]:
+    """Figures in the order in which they are shown: what signalled first stands first, then the contract's order."""
+    first = {
+        figure: min(
+            (one.first_signal for one in trends if one.figure == figure and one.first_signal), default=None
+        )
+        for figure in dict.fromkeys(one.figure for one in trends)
+    }
+    return sorted(first, key=lambda one: (first[one] is None, first[one] or date.max))
 
 
 def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Line | None) -> TrendResult:
@@ -107,6 +122,7 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
         rise_u=newest.rise.u if newest.rise.checks else 0.0,
         rise_chance=newest.rise.chance,
         spread=spread_of(line),
+        stages=stage_charts(line, states),
         creep=creep_of(history, line, chart, points),
     )
 
@@ -128,6 +144,7 @@ def to_json(result: TrendResult) -> dict[str, Any]:
         "unit": result.unit,
         "points": [_point(one) for one in result.points],
         "chart": asdict(result.chart),
+        "stages": [asdict(one) for one in result.stages],
         "first_signal": None if result.first_signal is None else result.first_signal.isoformat(),
         "signals": [one.isoformat() for one in result.signals],
         "slope_per_year": slope.per_year,

@@ -1,13 +1,13 @@
 """What a service did to a place that had been binding: after less before at that place alone."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
 from logger.core.seasons.effects import answer, compare
-from logger.core.seasons.profile_history import CheckProfile, spots_among
+from logger.core.seasons.profile_history import SAME_PLACE, CheckProfile, spots_among
 from logger.core.seasons.season import RigHistory, SeasonCheck
 from logger.core.seasons.season_lines import stretch_of, stretch_starts
 from logger.core.trace import FloatArray
@@ -73,6 +73,31 @@ def spot_effects(history: RigHistory, profiles: Mapping[str, Sequence[CheckProfi
                 )
             )
     return effects
+
+
+@dataclass(frozen=True)
+class SpotHeights:
+    """How far the current at one place stands above what lies beside it, check by check."""
+
+    direction: str
+    at_fraction: float
+    days: tuple[date, ...]
+    heights_a: tuple[float, ...]
+    """Mean of a check's throws [A]."""
+
+
+def spot_heights(history: RigHistory, places: Iterable[tuple[str, float]]) -> tuple[SpotHeights, ...]:
+    """Over all checks, at each place (direction, share of the stroke); places that are one are drawn once."""
+    found: list[SpotHeights] = []
+    for direction, at in places:
+        if any(one.direction == direction and abs(one.at_fraction - at) <= SAME_PLACE for one in found):
+            continue
+        heights = [(check.on, _height(check, direction, at)) for check in history.checks]
+        known = [(on, float(np.mean(one))) for on, one in heights if len(one)]
+        if known:
+            days, means = zip(*known, strict=True)
+            found.append(SpotHeights(direction, at, days, means))
+    return tuple(found)
 
 
 def _heights(

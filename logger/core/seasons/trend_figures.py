@@ -173,6 +173,12 @@ def chart_and_points(line: Line, states: list[CheckState]) -> tuple[Chart, tuple
     return chart, points
 
 
+def stage_charts(line: Line, states: list[CheckState]) -> tuple[Chart, ...]:
+    """The chart of each stage between services as it stood at that stage's end, oldest first; the newest is the last."""
+    ends = [int(np.flatnonzero(line.stretch == number)[-1]) + 1 for number in np.unique(line.stretch)]
+    return tuple(chart_and_points(line.first_checks(end), states[:end])[0] for end in ends)
+
+
 def _running(line: Line, corrected: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray]:
     """EWMA [unit] and high-side CUSUM [sigma] of each stretch, started at its first check."""
     averages, sums = np.empty(len(corrected)), np.empty(len(corrected))
