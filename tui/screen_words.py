@@ -9,6 +9,7 @@ import re
 FIELDS = {
     "accuracy": "its accuracy",
     "action": "what was done",
+    "current-unit": "another current unit",
     "at": "time of the throw",
     "because": "the reason",
     "by": "your name (the field 'who does it' of a sheet's plan)",
@@ -28,8 +29,13 @@ FIELDS = {
     "reason": "the reason",
     "seen-how": "how were they seen",
     "service": "service entry",
+    "rate": "rate",
     "sheet": "sheet",
     "signed": "signed (your name)",
+    "started": "the file's own start",
+    "time-unit": "another time unit",
+    "to": "the rig it is of",
+    "voltage-unit": "another voltage unit",
 }
 """Option: the field that asks for the same on the screen."""
 
@@ -40,6 +46,7 @@ SAID: tuple[tuple[str, str], ...] = (
     (r"(See the ports with: )?throwbook board find", "B, then F: the board screen asks at every port"),
     (r"(udge [a-z ]+): throwbook record --recover", r"\1: J on the rig's screen, or on the list of rigs"),
     (r"Try: throwbook board rehearse", "Try it again"),
+    (r"a pin is still taken: throwbook sheet see", "a pin is still taken: L on the sheet"),
     (r"For example: --seen-how torch", "For example: torch, both sides"),
     (r"\(throwbook [a-z ]+\)|\(--reason\)", ""),
     (r"; and (\d+) more \('throwbook sheet show' lists them\)", r"; and \1 more (M on the sheet lists them)"),

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from logger.core.quantities.plain import counted
-from logger.core.records.records import BENCH, COMMISSIONING, OPEN
+from logger.core.records.records import BENCH, OPEN
 from logger.core.sheets.acceptance_rules import NOBODY_SIGNED
 from logger.core.sheets.sheet import NOT_LOOKED, SEEN
 from logger.core.standing.status import DO_NOT_USE
@@ -82,15 +82,16 @@ def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -
 
 
 def stopped(found: "SheetView") -> bool:
-    """Whether no throw is to follow: the rig is out of use, and this sheet isn't the one that answers for it.
+    """Whether no throw is to follow: the rig went out of use after this sheet was planned.
 
-    A commissioning sheet that was planned after all that holds the rig is the way out; a bench sheet moves no pins.
+    A sheet that was planned knowing all that holds the rig goes on: to look for the cause, or to commission it again. A
+    bench sheet moves no pins.
     """
     status, kind = found.status, found.state.sheet.kind
     if status.level != DO_NOT_USE or kind == BENCH or found.state.state != OPEN:
         return False
     holding = {name for one in status.open if one.level == DO_NOT_USE for name in one.ids}
-    return kind != COMMISSIONING or not holding <= set(found.plan.answers)
+    return not holding <= set(found.plan.answers)
 
 
 def _next_direction(found: "SheetView", done: dict[str, int]) -> str:

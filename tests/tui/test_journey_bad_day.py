@@ -71,9 +71,11 @@ def test_a_pin_that_was_not_seen_is_asked_twice_and_takes_the_rig_out_of_use(com
         await keys(pilot, "enter", "1", "enter", "2", "enter", "3", "enter", "3", "enter")
         await write(pilot, "torch")
         await keys(pilot, "ctrl+s")
-        assert "Write down a NO: RIGHT pin in its hole?" in said(app)
+        assert "RIGHT pin is NOT in its hole." in said(app)
+        await keys(pilot, "n", "y")  # no letter is taken for the answer itself
+        assert "RIGHT pin is NOT in its hole." in said(app)
         assert level(path) == "in service"
-        await keys(pilot, "y")
+        await keys(pilot, "enter")
         assert "pin not seen: right pin" in said(app)
 
     walk(app, journey)

@@ -20,7 +20,7 @@ REST = (
     ("IP66", 2),
     ("188 mm", 1),
     ("700 N", 1),
-    ("slotted link", 1),
+    ("slotted link", 2),
     ("11 V", 1),
     ("-10 degC", 1),
 )
