@@ -21,6 +21,14 @@ ABRUPT_PERIODS = 2.0
 """A single step that is off by more than this is a jump of the clock, or samples that nobody took."""
 FEWEST_AT_ONE_RATE = 20
 """Stamps of fewer rows don't tell a rate."""
+HOLE_PERIODS = 1.6
+"""A longer step may be a hole ..."""
+LASTING_PERIODS = 0.5
+"""... and is one where more than this is left of it once its neighbours have given back what they can."""
+_NEARBY_STEPS = 4
+FREQUENT_SHARE = 0.02
+"""More long steps than this are the clock's own way, or a bad loss: a loss moves rows from their places."""
+AT_ITS_PLACE_PERIODS = 2.0
 SLOW_SHARE = 0.005
 """A board without a timer keeps its rate within so much of a throw."""
 
@@ -109,6 +117,27 @@ def _at_one_rate(
         if float(np.ptp(behind_s)) <= tick_s + period_s:
             regular_s[rows] = line_s + behind_s.max()
     return regular_s
+
+
+def holes_in(time_s: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows behind which rows are missing, and how many in each place, from the stamps alone.
+
+    A clock whose steps go up and down (2, 3 and 4 ms) loses nothing: what one step takes too long its neighbours give
+    back, or long steps come so evenly that every row is at its place.
+    """
+    period_s = period_of(None, time_s)
+    steps_s = np.diff(time_s)
+    after = np.flatnonzero(steps_s > HOLE_PERIODS * period_s)
+    if len(after) > FREQUENT_SHARE * len(steps_s):
+        n = np.arange(len(time_s)) - 0.5 * (len(time_s) - 1)
+        if float(np.ptp(time_s - n * float(n @ time_s) / float(n @ n))) <= AT_ITS_PLACE_PERIODS * period_s:
+            after = after[:0]
+    nearby = after[:, np.newaxis] + np.delete(np.arange(-_NEARBY_STEPS, _NEARBY_STEPS + 1), _NEARBY_STEPS)
+    nearby_s = steps_s[np.clip(nearby, 0, len(steps_s) - 1)]
+    usual_s = np.median(nearby_s, axis=1)
+    given_back_s = np.maximum(usual_s[:, np.newaxis] - nearby_s, 0.0).sum(axis=1)
+    after = after[steps_s[after] - usual_s - given_back_s > LASTING_PERIODS * period_s]
+    return after, np.rint(steps_s[after] / period_s).astype(np.int64) - 1
 
 
 @dataclass(frozen=True)

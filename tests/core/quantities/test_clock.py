@@ -7,6 +7,7 @@ from logger.core.quantities.clock import (
     CLOCK_KEY,
     CLOCK_U_KEY,
     clock_u_s,
+    holes_in,
     parting_of,
     period_of,
     spread_evenly,
@@ -126,3 +127,48 @@ def test_only_what_spans_the_place_where_the_clock_was_wrong_is_uncertain_by_it(
     head = {CLOCK_U_KEY: 0.9, "clock_from_s": 7.0, "clock_until_s": 7.9}
     spans = [(-np.inf, 3.0), (2.0, 6.9), (2.0, 7.0), (7.5, 7.6), (7.9, 9.0), (8.0, 9.0), (-np.inf, 8.0)]
     assert [clock_u_s(head, *span) > 0.0 for span in spans] == [False, False, True, True, True, False, True]
+
+
+STEPS_MS = {
+    "2 and 4": [2, 2, 2, 4],
+    "2, 3 and 4": [2, 3, 2, 2, 4, 2, 3],
+    "3 and 4": [3, 3, 4],
+    "1 and 2": [1, 1, 1, 1, 2],
+    "a late one made up for": [5, 5, 5, 5, 9, 1, 5, 5],
+    "seldom a late one made up for": [5] * 80 + [9, 1],
+}
+
+
+@pytest.mark.parametrize("name", STEPS_MS)
+def test_steps_that_go_up_and_down_lose_nothing(name: str):
+    rng = np.random.default_rng(1)
+    pattern = STEPS_MS[name]
+    shuffled = len(pattern) < 8  # what is made up for at once stays beside what it makes up for
+    steps = np.concatenate([rng.permutation(pattern) if shuffled else pattern for _ in range(700)]) * 1e-3
+    after, _ = holes_in(np.cumsum(steps))
+    assert len(after) == 0
+
+
+# One missing row beside a jitter of a quarter of the period looks like the jitter.
+@pytest.mark.parametrize(
+    ("missing", "jitter"), [(1, 0.0), (1, 0.1), (2, 0.0), (2, 0.25), (7, 0.25), (150, 0.0), (150, 0.25)]
+)
+def test_rows_that_are_missing_are_found_beside_a_jitter(missing: int, jitter: float):
+    rng = np.random.default_rng(missing)
+    index = np.arange(3000)
+    gone = [400, 900, 1700, 2500]
+    keep = np.ones(3000, dtype=bool)
+    for at in gone:
+        keep[at : at + missing] = False
+    time_s = (index + rng.uniform(-jitter, jitter, 3000))[keep] / 200.0
+    after, lost = holes_in(time_s)
+    kept = index[keep]
+    assert kept[after].tolist() == [at - 1 for at in gone]
+    assert np.abs(lost - missing).max() <= (1 if jitter > 0.1 else 0)
+
+
+@pytest.mark.parametrize("share", [0.003, 0.03, 0.1])
+def test_lone_rows_that_are_missing_are_counted_to_one_in_a_hundred(share: float):
+    index = np.flatnonzero(np.random.default_rng(3).random(5000) > share)
+    _, lost = holes_in(index / 200.0)
+    assert lost.sum() == pytest.approx(index[-1] - index[0] + 1 - len(index), rel=0.01)

@@ -3,6 +3,7 @@
 import numpy as np
 
 from logger.core.assessment import INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
+from logger.core.quantities.clock import holes_in
 from logger.core.stroke.baseline import PRACTICE_SPREAD
 from logger.core.stroke.board_words import lost_by_numbers
 from logger.core.stroke.evidence import Evidence
@@ -40,11 +41,11 @@ def clipped(evidence: Evidence) -> Sign | None:
 def gaps(evidence: Evidence) -> Sign | None:
     """Rows are missing."""
     time_s, segments = evidence.trace.time_s, evidence.segments
-    steps = np.diff(time_s)
-    holes = np.flatnonzero(steps > 1.6 * segments.period_s)
+    holes, lost = holes_in(time_s)
     if len(holes) == 0:
         return None
-    missing = float(np.sum(np.round(steps[holes] / segments.period_s) - 1.0))
+    steps = np.diff(time_s)
+    missing = float(lost.sum())
     # Where a board numbers its samples, a hole that its numbers don't show is one of the clock.
     missing = min(missing, lost_by_numbers(evidence.trace.head, missing))
     if missing < 0.5:
