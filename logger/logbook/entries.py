@@ -47,10 +47,10 @@ NEEDED = {"id", "rig", "sheet", "trial", "board", "number", "position", "action"
 }
 """Columns that an entry is made from."""
 THROWS = (
-    "SELECT placement.position, sheet.number, placement.trial"
+    "SELECT placement.position, sheet.number, sheet.rig, placement.trial"
     " FROM placement JOIN sheet ON sheet.id = placement.sheet"
 )
-THROW = THROWS.replace(", placement.trial", "") + " WHERE placement.trial = ?"
+THROW = f"{THROWS} WHERE placement.trial = ? LIMIT 1"
 
 
 @dataclass(frozen=True)
@@ -75,11 +75,11 @@ def enter(db: sqlite3.Connection, table: Table, row: Mapping[str, object]) -> No
     """Put one new row on the list."""
     sheet, trial = row.get("sheet"), row.get("trial")
     of_sheet = db.execute("SELECT rig, number FROM sheet WHERE id = ?", [sheet]).fetchone() if sheet else None
-    of_trial, place = None, NOWHERE
-    if table.about == "trial":
-        of_trial = db.execute("SELECT rig FROM trial WHERE id = ?", [trial]).fetchone()
-        place = (None if sheet else db.execute(f"{THROW} LIMIT 1", [trial]).fetchone()) or NOWHERE
-    called = _called(table, row, tuple(of_sheet or ("", "?")), of_trial[0] if of_trial else "", place)
+    rig, place = of_sheet[0] if of_sheet else "", NOWHERE
+    if table.about == "trial" and not sheet:
+        at = db.execute(THROW, [trial]).fetchone()
+        rig, place = (at[2], (at[0], at[1])) if at else ("", NOWHERE)
+    called = _called(table, row, tuple(of_sheet or ("", "?")), rig, place)
     _append(db, [(table.name, str(row["id"]), *called)], _counted_as(table, row))
 
 
@@ -97,13 +97,15 @@ def _called(
     return str(rig or ""), WORDS[table.name].format(position=position, number=number, **about)
 
 
-def _counted_as(table: Table, row: Mapping[str, object]) -> Counter[str]:
-    """The kinds that a row counts as."""
+def _counted_as(table: Table, row: Mapping[str, object]) -> dict[str, int]:
+    """The kinds that a row counts as, once each."""
     asks = [name for name, (kind, asked) in COUNTED.items() if kind == table.name and asked.of(row)]
-    return Counter([table.name, *asks])
+    return dict.fromkeys([table.name, *asks], 1)
 
 
-def _append(db: sqlite3.Connection, rows: Iterable[tuple[str, str, str, str]], tally: Counter[str]) -> None:
+def _append(
+    db: sqlite3.Connection, rows: Iterable[tuple[str, str, str, str]], tally: Mapping[str, int]
+) -> None:
     """Entries (kind, row, rig, what) at the end of the list, and what they add to the tally."""
     last = db.execute("SELECT number, digest FROM entry ORDER BY number DESC LIMIT 1").fetchone()
     number, before = tuple(last) if last else (0, "")
@@ -128,7 +130,7 @@ def enter_old(db: sqlite3.Connection) -> None:
     """Every row of a file of before version 4; a throw without a judgement lacks the one it was written down with."""
     sheets = {row[0]: (row[1], row[2]) for row in db.execute("SELECT id, rig, number FROM sheet")}
     rigs = {row[0]: row[1] for row in db.execute("SELECT id, rig FROM trial")}
-    places = {row[2]: (row[0], row[1]) for row in db.execute(THROWS)}
+    places = {row[3]: (row[0], row[1]) for row in db.execute(THROWS)}
     for table in TABLES:
         needed = ", ".join(f'"{name}"' for name in ("id", *table.columns) if name in NEEDED)
         found, tally = [], Counter[str]()
