@@ -1,10 +1,12 @@
 """What is taken out of the file is missed, by kind, rig and number; a merge, a copy and an upgrade miss nothing."""
 
 import hashlib
+import random
 
 import pytest
 
 from logger.core.records.records import Order, Service
+from logger.core.standing.status import LEVELS
 from logger.jobs.latch import Clearing, clear, status
 from logger.jobs.upkeep import check as job_check
 from logger.logbook import entries, migrations, open_logbook
@@ -246,3 +248,29 @@ def test_an_old_logbook_whose_stall_was_taken_out_before_the_upgrade_is_found_by
     said = [one.what for one in job_check(str(path))[1].problems]
     assert any("a judgement of throw" in each for each in said)
     assert any("judgement_no_delete" in each for each in said)
+
+
+def test_whatever_rows_are_taken_out_no_rig_looks_better_and_check_tells(full, tmp_path):
+    """120 times some rows of some kinds, and in every third case their entries too."""
+    full.add_order(Order(OTHER, "restricted", "person: restricted", "it creaks", NOW, "M. K."))
+    full.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    whole = full.path.read_bytes()
+    before = {rig: LEVELS.index(status(full, rig).level) for rig in (RIG, OTHER)}
+    picks, target = random.Random(20260401), tmp_path / "harmed"
+    leaks = silent = 0
+    for case in range(120):
+        target.write_bytes(whole)
+        with open_logbook(target) as book:
+            book.db.execute("PRAGMA synchronous = OFF")
+            guards, taken = without_guards(book), 0
+            for table in picks.sample(TABLES, picks.randint(1, 4)):
+                for (row,) in book.read(f"SELECT id FROM {table.name} ORDER BY id"):
+                    if picks.random() < 0.5:
+                        taken += book.db.execute(f"DELETE FROM {table.name} WHERE id = ?", [row]).rowcount
+                        if case % 3 == 0:
+                            book.db.execute("DELETE FROM entry WHERE row = ?", [row])
+            for each in guards:
+                book.db.execute(each)
+            silent += bool(taken) and not check(book).problems
+            leaks += any(LEVELS.index(status(book, rig).level) < before[rig] for rig in book.rig_names())
+    assert (leaks, silent) == (0, 0)
