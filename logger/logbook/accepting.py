@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
+from logger.core.assessment import METHOD_VERSION
 from logger.core.quantities.plain import written
 from logger.core.records.records import (
     ACCEPTED,
@@ -260,6 +261,7 @@ class AcceptRows(AskingRows):
                 "because": list(found.because),
                 "claims_lost": list(found.claims_lost),
                 "cautions_read": cautions_read,
+                "method": METHOD_VERSION,
             }
             decision = self._decide(sheet, ACCEPTED, signed, statement, by, now)
             self.seal_sheet(sheet, decision.id, now)

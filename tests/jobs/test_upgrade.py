@@ -1,6 +1,7 @@
 """What an earlier version judged is judged again after an upgrade, and only ever tightens a status."""
 
 import asyncio
+import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -26,6 +27,7 @@ from logger.jobs.upkeep import check, judge_stored_again
 from logger.logbook import Logbook, open_logbook
 from logger.logbook.asking import EARLIER, JUDGED_EARLIER
 from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE
+from tests.command import throwbook
 from tests.made_strokes import stroke
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
@@ -249,3 +251,17 @@ def test_the_first_screen_judges_again_by_itself(path: Path):
     asyncio.run(seen())
     assert status(path).level == DO_NOT_USE
     assert status(path).pending == ()
+
+
+def test_check_judges_again_and_says_what_it_raised(path: Path):
+    with opened(path) as book:
+        as_an_earlier_version_kept_it(book, *good_throw_then_stall())
+    told = throwbook(path, "status", RIG)
+    assert "judged by an earlier version, and not again yet" in told.stdout
+    assert "throwbook check" in told.stdout
+    done = throwbook(path, "check")
+    assert done.returncode == 0, done.stderr
+    assert "1 stored throw judged again, as this version does: 1 order raised." in done.stdout
+    assert f"{RIG}: stall" in done.stdout
+    assert "DO NOT USE" in throwbook(path, "status", RIG).stdout
+    assert json.loads(throwbook(path, "check", "--json").stdout)["judged_again"] == 0
