@@ -65,7 +65,7 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
     found = []
     for number, (stretch, direction) in enumerate(zip(stretches, directions, strict=True)):
         later = range(number + 1, len(stretches))
-        start = _rest_begins(trace.time_s, stretches[number - 1].over, stretch.first) if number else 0
+        start = _rest_begins(trace.time_s, stretches[number - 1], stretch.first) if number else 0
         stop = max(stretch.over + 2, stretches[number + 1].first - margin) if later else len(trace)
         follows = any(shares[each] > WHOLE and stretches[each].way == stretch.way for each in later)
         head = {MOVEMENT: number + 1, MOVEMENTS: len(stretches)} | (
@@ -85,10 +85,14 @@ def _share(trace: Trace, rest: Rest, stretch: Stretch, stroke: FullStroke) -> fl
     return stroke.share_done(trace.time_s, current_a, trace.voltage_v, slice(stretch.first, stretch.last + 1))
 
 
-def _rest_begins(time_s: FloatArray, over: int, first: int) -> int:
-    """Row from which the rest between two movements counts as the later one's: behind the earlier one's settling."""
-    after_s = min(PAUSE_S, 0.5 * float(time_s[first] - time_s[over]))
-    return min(int(np.searchsorted(time_s, time_s[over] + after_s)), first - 1)
+def _rest_begins(time_s: FloatArray, before: Stretch, first: int) -> int:
+    """Row from which the rest between two movements counts as the later one's: behind the earlier one's settling.
+
+    A current that flows on up to the later one is all the rest there is.
+    """
+    settled = before.over if time_s[first] - time_s[before.over] >= PAUSE_S else before.last
+    after_s = min(PAUSE_S, 0.5 * float(time_s[first] - time_s[settled]))
+    return min(int(np.searchsorted(time_s, time_s[settled] + after_s)), first - 1)
 
 
 def _directions(

@@ -135,20 +135,22 @@ def _looks_like_rest(
 ) -> bool:
     """Whether rows at a level far from nothing are rest: calmer than the others, or left by a step."""
     near = np.abs(current_a - level_a) <= REST_SHARE * no_load_current_a
-    away = np.flatnonzero(~near)
-    if len(away) < FEWEST_REST_ROWS or np.count_nonzero(near) < FEWEST_REST_ROWS:
+    away = [(a, b) for a, b in runs_of(~near) if b - a >= FEWEST_REST_ROWS]
+    if not away or np.count_nonzero(near) < FEWEST_REST_ROWS:
         return False
     both = near[1:] & near[:-1]
     steps = np.diff(current_a)
     rest_a, other_a = robust_sd(steps[both]), robust_sd(steps[~(near[1:] | near[:-1])])
+    away_a = median_of(current_a[~near])
+    if abs(away_a) <= abs(level_a):
+        return False  # a run that a pause breaks
     if other_a > 0.0 and rest_a <= CALM * other_a:
         return True
-    first, last = int(away[0]), int(away[-1])
+    first, last = away[0][0], away[-1][1]
     reach = max(2, int(STEP_S / period_s))
-    edge = current_a[first : first + reach] if near[0] else current_a[max(0, last + 1 - reach) : last + 1]
-    away_a = median_of(current_a[away])
+    edge = current_a[first : first + reach] if first > 0 else current_a[max(0, last - reach) : last]
     stepped_a = float(np.abs(edge - level_a).max())
-    return stepped_a >= 0.5 * abs(away_a - level_a) and abs(away_a) > abs(level_a)
+    return stepped_a >= 0.5 * abs(away_a - level_a)
 
 
 def _few_rows(current_a: FloatArray, no_load_current_a: float) -> float | None:

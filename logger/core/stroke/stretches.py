@@ -34,6 +34,8 @@ ABOVE_RATED = 1.2
 to five times the rated current (*practice*)."""
 TURNS = 0.6
 """No motor of a rating turns at less than this share of its no-load current (*assumed*: data sheets are off by less)."""
+ABOUT = 1.1
+"""Such a level is known to a tenth (*assumed*)."""
 JOG = 0.1
 """A movement over less than this share of the stroke is a jog (contract, section 7)."""
 FLAT = 0.05
@@ -148,9 +150,10 @@ def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iter
         if low == first:
             begun = high  # a current that flowed before the motor was switched on
             continue
-        if high <= last and not _surges(record, high, last, record.current_a[begun:low]):
+        stood = record.stands_at_the_end(begun, low - 1)
+        if high <= last and not (stood or _surges(record, high, last, record.current_a[begun:low])):
             continue
-        if record.share(begun, low - 1) < JOG:
+        if not stood and record.share(begun, low - 1) < JOG:
             continue  # a start before a run lighter than its rating says
         yield Stretch(begun, low - 1, way, over=high - 1, residual_a=median_of(record.current_a[low:high]))
         begun = high
@@ -169,7 +172,7 @@ def _low_stretches(record: _Record, first: int, last: int) -> Iterator[tuple[int
         return
     jumps_a = robust_sd(np.diff(turning))
     still_a = 3.0 * record.noise_a + FLAT * record.stroke.no_load_a
-    none_turns_a = TURNS * min(record.stroke.no_load_a, run_a)
+    none_turns_a = ABOUT * TURNS * min(record.stroke.no_load_a, run_a)
     for a, b in runs_of(current_a < SURELY_LOWER * run_a):
         if b - a < SUSTAINED_SAMPLES or record.lasted_s(first + a, first + b - 1) < END_S:
             continue
@@ -225,7 +228,8 @@ def _is_residual(record: _Record, before: Stretch, piece: Stretch) -> bool:
     highest_a = float(record.smooth_a[piece.first : piece.last + 1].max())
     between_a = record.current_a[before.over + 1 : piece.first]
     apart = record.lasted_s(before.over, piece.first) > PAUSE_S and median_of(between_a) < 0.5 * highest_a
-    if apart or record.share(before.first, before.last) < JOG:
+    stood = record.stands_at_the_end(before.first, before.last)
+    if apart or not (stood or record.share(before.first, before.last) >= JOG):
         return False
     return highest_a < max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a)
 
@@ -251,11 +255,12 @@ def _with_what_flowed_on(record: _Record, stretch: Stretch) -> Stretch:
 
 def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bool:
     """Whether a piece is the bounce or the settling of the end before it: soon over, and not at stall level."""
-    if record.lasted_s(begun, before.last) < PAUSE_S or record.at_stall_level(piece.first, piece.last):
+    ran_s = record.lasted_s(begun, before.last)
+    if ran_s < SWITCHED_S or record.at_stall_level(piece.first, piece.last):
         return False
     soon_s = PAUSE_S + 2.0 * record.period_s
     over_s = record.lasted_s(before.last, piece.last)
-    if over_s <= soon_s:
+    if over_s <= soon_s and ran_s >= PAUSE_S:
         return True
     settling = (
         record.lasted_s(before.over, piece.first) <= soon_s
@@ -283,7 +288,7 @@ def _goes_on(record: _Record, before: Stretch, after: Stretch) -> bool:
         return gap_s <= PAUSE_S and record.at_stall_level(after.first, after.last)
     if gap_s <= SWITCHED_S or after.first - before.last <= SUSTAINED_SAMPLES:
         return True
-    if gap_s > LONGEST_S + 2.0 * record.period_s:
+    if gap_s > LONGEST_S + 2.0 * record.period_s or record.at_stall_level(after.first, after.last):
         return False
     share, more = record.share(before.first, before.last), record.share(after.first, after.last)
     if share + more > 1.0 + 2.0 * record.stroke.u:
