@@ -1,6 +1,7 @@
 """A trace file with more than one movement: each is a throw of its own, and none is passed over."""
 
 import json
+import shutil
 from datetime import UTC, datetime
 
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from logger.core.stroke.assess import assess_trace
 from logger.files.tracefile import read_trace, write_trace
 from logger.logbook import open_logbook
-from tests.cli.sheet_steps import RIG, RIG_FILE, TOLD, accept, status
+from tests.cli.sheet_steps import RIG, TOLD, accept, status
 from tests.made_strokes import RIG as DRAWN_RIG
 from tests.records_of_several import GOOD, JOG, LIGHT, SHORT, STALLED, STANDING, record, write
 
@@ -161,8 +162,7 @@ def test_a_record_that_an_earlier_version_stored_whole_is_known_and_judged_again
 def test_a_merge_tells_of_a_record_that_stands_whole_and_in_movements(run, tmp_path):
     file = write(tmp_path, "lock-1.csv", record([GOOD, STALLED]))
     older = tmp_path / "older"
-    with open_logbook(older) as book:
-        book.add_rig(RIG, RIG_FILE.read_text("utf-8"), "M. K.", NOW)
+    shutil.copy(run.path, older)  # the same rig, on another computer
     stored_whole(older, file)
     bring(run, file, options=SPLIT)
     code, out, err = run("merge", str(older))
