@@ -273,6 +273,11 @@ def _notes(evidence: Evidence) -> tuple[str, ...]:
         )
     if segments.pauses > len(segments.breaks):
         notes.append(f"the current broke off {segments.pauses} time(s) in mid-movement")
+    start = segments.current_a[segments.first : segments.settled + 1]
+    if evidence.end != NO_RUN and not segments.starts_running and evidence.figures.inrush_a is None:
+        notes.append(
+            f"the rows don't resolve the start: the inrush current is at least {float(start.max()):.2f} A"
+        )
     if segments.settled_latest > segments.settled:
         notes.append(
             "the start-up current doesn't settle into the run: the running current is given with and without it"

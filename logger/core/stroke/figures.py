@@ -6,10 +6,11 @@ import numpy as np
 
 from logger.core.assessment import CUT_OFF, NO_RUN, STALL, STILL_RUNNING, Figures, Measured
 from logger.core.quantities.clock import clock_u_s
-from logger.core.quantities.numerics import integrate, median_of, moving_mean
+from logger.core.quantities.numerics import integrate, median_of, moving_mean, robust_sd
 from logger.core.stroke.breaks import without_breaks
 from logger.core.stroke.clipping import at_the_ceiling
 from logger.core.stroke.edges import end_of_movement, start_of
+from logger.core.stroke.inrush import peak_of_start
 from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.travel import Travel
 from logger.core.trace import FloatArray, Trace
@@ -20,6 +21,10 @@ ACS712 data sheet gives, taken as a rectangle."""
 VOLTAGE_GAIN_U = 0.01 / np.sqrt(3.0)
 """The same for voltage: a divider of two 1 % resistors (*practice*)."""
 K = 2.0
+CLOSE_SIGMAS = 2.0
+"""Means within so many standard deviations of the highest compete to be it."""
+FEWEST_FOR_SCATTER = 20
+BEAT_APART = (1, 2)
 START_KNOWN_TO = 2
 """Rows."""
 MOST_LOST = 0.01
@@ -78,7 +83,7 @@ def figures_of(
         start_s=_by_the_clock(start, trace),
         end_s=_by_the_clock(end, trace),
         travel_time_s=_travel_time(start, end, clock_u),
-        inrush_a=_inrush(segments, clip_a, zero_u, gains),
+        inrush_a=_inrush(time_s, segments, clip_a, zero_u, gains),
         run_current_a=_run_current(
             load_s, load_a, segments.settled_latest - segments.settled, clip_a, zero_u, gains
         ),
@@ -133,14 +138,31 @@ def _travel_time(start: Measured | None, end: Measured | None, clock_u: float) -
     return Measured(end.value - start.value, float(np.sqrt(start.u**2 + end.u**2 + (K * clock_u) ** 2)))
 
 
-def _inrush(segments: Segments, clip_a: float | None, zero_u: float, gains: Gains) -> Measured | None:
-    if segments.starts_running or segments.settled <= segments.first:
+def _inrush(
+    time_s: FloatArray, segments: Segments, clip_a: float | None, zero_u: float, gains: Gains
+) -> Measured | None:
+    """None where it was cut off, or where the rows don't show the peak: it is at least the highest reading then."""
+    if segments.starts_running:
         return None
-    start_a = segments.current_a[segments.first : segments.settled + 1]
-    if at_the_ceiling(start_a, clip_a).any():
-        return None  # at least that: the sign of the record tells it
-    peak = float(np.max(start_a))
-    return expanded(peak, zero_u, segments.noise_a, gains.current * peak)
+    if at_the_ceiling(segments.current_a[segments.first : segments.settled + 1], clip_a).any():
+        return None
+    start = start_of(time_s, segments)
+    found = peak_of_start(time_s, segments, start.at_s - np.sqrt(3.0) * start.u_s)
+    if found is None:
+        return None
+    low_a, high_a = found
+    peak_a = 0.5 * (low_a + high_a)
+    unseen_a = (high_a - low_a) / np.sqrt(12.0)
+    # The brushes' ripple grows with the current: the highest reading may stand on one of its waves.
+    rippled_a = min(_ripple(segments.current_a[segments.run]), 1.0) * peak_a
+    return expanded(peak_a, unseen_a, zero_u, segments.noise_a, rippled_a, gains.current * peak_a)
+
+
+def _ripple(run_a: FloatArray) -> float:
+    """Scatter of neighbouring readings of a run as a share of its level."""
+    if len(run_a) < FEWEST_FOR_SCATTER:
+        return 0.0
+    return robust_sd(np.diff(run_a)) / float(np.sqrt(2.0)) / max(abs(median_of(run_a)), 1e-9)
 
 
 def _run_current(
@@ -197,9 +219,29 @@ def _peak(
     """Highest mean over one hundredth of the run: a load, not a spike or a brush ripple."""
     if len(current) < 4 or at_the_ceiling(current, clip_a).any():
         return None
-    peak = float(np.max(moving_mean(current, window)[window // 2 : len(current) - window // 2]))
-    steps = float(np.std(np.diff(current)) / np.sqrt(2.0))
-    return expanded(peak, zero_u, steps / np.sqrt(window), gains.current * peak)
+    means = moving_mean(current, window)[window // 2 : len(current) - window // 2]
+    peak = float(np.max(means))
+    scatter_a = _scatter_of_one(means[::window])
+    # The highest of many: so much of it may be scatter, or nothing of it.
+    many = int(np.count_nonzero(means[::window] >= peak - CLOSE_SIGMAS * scatter_a))
+    chance_a = scatter_a * float(np.sqrt(2.0 * np.log(max(many, 1))))
+    peak -= 0.5 * chance_a
+    steps = float(np.std(np.diff(current)) / np.sqrt(2.0 * window))
+    return expanded(peak, zero_u, max(steps, scatter_a), chance_a / np.sqrt(12.0), gains.current * peak)
+
+
+def _scatter_of_one(means: FloatArray) -> float:
+    """Standard deviation of one mean about the shape of the load [A].
+
+    Second differences drop the shape where it is straight, a robust scatter what happens at a few places only. Taken at
+    several distances, since an aliased ripple may beat slowly.
+    """
+    worst = 0.0
+    for apart in BEAT_APART:
+        second = means[2 * apart :] - 2.0 * means[apart:-apart] + means[: -2 * apart]
+        if len(second) > 4:
+            worst = max(worst, robust_sd(second) / float(np.sqrt(6.0)))
+    return worst
 
 
 def _stall(
