@@ -14,7 +14,7 @@ from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.transient import FEWEST_ROWS, SMALLEST_PEAK
 from logger.core.trace import FloatArray
 
-LONGEST_RISE = 0.4
+LONGEST_RISE = 0.6
 """Halvings between the switching and the highest reading up to which the peak counts as seen (*assumed*)."""
 QUICK_ROWS_S = 0.012
 """Rows further apart than this don't show the inrush of a motor whose rotor takes some 10 ms to speed up (*practice*)."""
