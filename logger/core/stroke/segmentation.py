@@ -29,6 +29,8 @@ from logger.core.stroke.stretches import (
 from logger.core.stroke.transient import end_of_transient
 from logger.core.trace import FloatArray
 
+SPIKES_SHARE, FEW_SPIKES = 0.005, 5
+"""More wild readings than this share of a movement are its waveform, not spikes; a few are spikes in any case."""
 BOUNCE_S = 0.015
 """Contacts of a power relay bounce for some milliseconds (*practice*)."""
 
@@ -71,6 +73,9 @@ class Segments:
     residual_a: float
     """What flowed on after the end [A]."""
     spikes: int
+    """Lone wild readings that were replaced by their neighbours."""
+    wild: int = 0
+    """Wild readings that were left in: too many to be spikes."""
     settled_latest: int = 0
     """First row at which the start-up transient is over for certain; later than ``settled`` where it isn't resolved."""
     quiet: bool = True
@@ -128,7 +133,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     )
     inrush = None if starts_running or ramped else slice(first, settled)
     breaks = with_coasting(breaks, current, time_s, inrush)
-    current, spikes = _without_spikes(current, settled, first, last)
+    current, spikes, wild = _without_spikes(current, settled, first, last)
 
     level = max(median_of(current[first : last + 1]), 1e-9)
     blur_s = 2.0 * (noise_a / level) ** 2 * period_s if width > 1 else 0.0
@@ -157,6 +162,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         bounced_s=stretch.bounced_s,
         residual_a=stretch.residual_a,
         spikes=spikes,
+        wild=wild,
         quiet=_quiet_beside(movement, no_load_current_a),
         breaks=breaks,
     )
@@ -238,8 +244,9 @@ def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int) -
     return last
 
 
-def _without_spikes(current: FloatArray, settled: int, first: int, last: int) -> tuple[FloatArray, int]:
-    """Lone samples that stand out of both their neighbours replaced by the neighbours' median."""
+def _without_spikes(current: FloatArray, settled: int, first: int, last: int) -> tuple[FloatArray, int, int]:
+    """Lone samples that stand out of both their neighbours replaced by the neighbours' median: how many were, and how
+    many were left in, because so many of them are the waveform."""
     middle = median_of_three(current)
     away = np.abs(current - middle)
     steps = np.abs(np.diff(current[first : last + 1]))
@@ -249,7 +256,10 @@ def _without_spikes(current: FloatArray, settled: int, first: int, last: int) ->
     # The start-up peak can be one sample wide at a low rate: nothing before the run is called a spike.
     spike[: max(settled + 1, first + SUSTAINED_SAMPLES)] = False
     spike[max(0, last - 1) :] = False
-    return np.where(spike, middle, current), int(np.count_nonzero(spike))
+    spikes = int(np.count_nonzero(spike))
+    if spikes > max(FEW_SPIKES, SPIKES_SHARE * (last - first)):
+        return current, 0, spikes
+    return np.where(spike, middle, current), spikes, 0
 
 
 def _edge(time_s: FloatArray, i: int, j: int, blur_s: float) -> tuple[float, float]:

@@ -10,6 +10,8 @@ from logger.core.stroke.evidence import Evidence
 
 MISSING_LIMIT = 0.02
 """More than 2 % of the rows missing, or 2 % of the movement in one hole, is more than an info (*practice*)."""
+HALF_AS_MUCH_AGAIN = 0.5
+"""A rest of some ten rows knows its noise no better (*practice*)."""
 NOISE_SHARE = 0.1
 """Noise of a single sample above a tenth of the no-load current blurs start and end."""
 
@@ -83,22 +85,33 @@ def cut_record(evidence: Evidence) -> Sign | None:
 def noisy(evidence: Evidence) -> Sign | None:
     """Noise too large for sharp figures."""
     noise, idle = evidence.segments.noise_a, evidence.idle_a
-    if noise <= NOISE_SHARE * idle:
-        return _noisy_run(evidence)
+    running = _noisy_run(evidence)
+    if noise <= NOISE_SHARE * idle or (running is not None and running.level == WATCH):
+        return running
     run = evidence.figures.run_current_a
     blurred = run is None or run.u > 0.05 * run.value or noise > 2.0 * NOISE_SHARE * idle
+    usual = _is_usual(evidence, noise)
+    beside = ", as in the baseline" if usual else ": start and end are blurred"
     return Sign(
         "noisy",
-        WATCH if blurred else INFO,
-        f"noise of {noise:.2f} A on each reading, {100 * (noise / idle):.0f} % of the no-load current: start and end are blurred",
+        WATCH if blurred and not usual else INFO,
+        f"noise of {noise:.2f} A on each reading, {100 * (noise / idle):.0f} % of the no-load current{beside}",
         value=noise,
         limit=NOISE_SHARE * idle,
         unit="A",
     )
 
 
+def _is_usual(evidence: Evidence, noise_a: float) -> bool:
+    """Whether the baseline's own readings scatter as much: such a rig is judged with the scatter that it has."""
+    spread = evidence.baseline.figures.get("run_noise_a") if evidence.baseline else None
+    return spread is not None and noise_a <= spread.mean + max(
+        spread.reach(0.999), HALF_AS_MUCH_AGAIN * spread.mean
+    )
+
+
 def _noisy_run(evidence: Evidence) -> Sign | None:
-    """Quiet at rest, but the running current jumps: more than a tenth of itself and far more than in the baseline."""
+    """The running current jumps: more than a tenth of itself and far more than in the baseline, or in many lone readings."""
     scatter, run = evidence.figures.run_noise_a, evidence.figures.run_current_a
     if scatter is None or run is None:
         return None
@@ -106,13 +119,15 @@ def _noisy_run(evidence: Evidence) -> Sign | None:
     limit = PRACTICE_SPREAD * run.value
     if spread is not None:
         limit = max(limit, spread.mean + max(spread.reach(0.999), spread.mean))
-    if scatter.value <= limit:
+    wild = evidence.segments.wild
+    if scatter.value <= limit and not wild:
         return None
+    lone = f"; {wild} lone readings stand out, too many to be left out" if wild else ""
     return Sign(
         "noisy",
-        WATCH,
+        WATCH if scatter.value > limit else INFO,
         f"the running current jumps by {scatter.value:.2f} A from reading to reading, "
-        f"{100 * (scatter.value / run.value):.0f} % of itself",
+        f"{100 * (scatter.value / run.value):.0f} % of itself{lone}",
         value=scatter.value,
         limit=limit,
         unit="A",
