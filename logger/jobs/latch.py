@@ -40,7 +40,7 @@ from logger.errors import InputError
 from logger.jobs.logbooks import opened
 from logger.jobs.orders_due import orders_due
 from logger.jobs.repairs import repair_proofs
-from logger.jobs.two_machines import two_machines
+from logger.jobs.two_machines import doubts_of, two_machines
 from logger.jobs.unfinished import (
     Unfinished,
     pending_of,
@@ -115,17 +115,20 @@ def status(
         due = orders_due(book, rig).get(rig, ())
     if recordings is None:
         recordings = unfinished_recordings(book.path)
-    gone = [one for one in (book.missing() if missing is None else missing) if one.rig in ("", rig)]
+    gone = [one for one in (missing_from(book) if missing is None else missing) if one.rig in ("", rig)]
     told_of = book.orders_told_of(rig) | {one.id for one in gone if one.kind == "latch_order"}
     rows = {one.id: one.what for one in gone if one.kind != "latch_order"}
     named = {name for order in orders for name in order.clears} - {order.id for order in orders}
-    doubt, said = two_machines(book, rig)
-    rows |= {doubt: said} if said else {}
-    no_orders = book.no_orders(named) | {doubt}
+    no_orders = book.no_orders(named) | doubts_of(book, rig) if named else frozenset()
     latched = status_of(rig, orders, evidence, altered, told_of, due, rows, no_orders)
     if earlier is None:
         earlier = book.judged_earlier(rig)
     return with_pending(latched, [*pending_of(recordings, rig), *to_judge_again(earlier.get(rig, ()))])
+
+
+def missing_from(book: Logbook) -> list[Missing]:
+    """What holds rigs without an order: rows that are missing, a guard that is gone, two machines under one name."""
+    return [*book.missing(), *two_machines(book)]
 
 
 def evidence_for(book: Logbook, rig: str, orders: Iterable[Order], *, alone: bool = False) -> Evidence:

@@ -13,7 +13,7 @@ from logger.core.quantities.plain import written
 from logger.core.records.records import BaselineRecord, RigRevision, Service, SheetState
 from logger.core.standing.status_words import short
 from logger.errors import InputError
-from logger.jobs.latch import RigStanding, standing
+from logger.jobs.latch import RigStanding, missing_from, standing
 from logger.jobs.logbooks import opened
 from logger.jobs.orders_due import orders_due
 from logger.jobs.rig_change import raise_for_change
@@ -157,7 +157,7 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
     """Every rig with its status and when it is next due, by name."""
     with opened(logbook, read_only=True) as book, book.snapshot():
         counted = book.trial_counts()
-        due, recordings, missing = orders_due(book), unfinished_recordings(book.path), book.missing()
+        due, recordings, missing = orders_due(book), unfinished_recordings(book.path), missing_from(book)
         earlier = book.judged_earlier()
         return [
             Listed(

@@ -1,17 +1,17 @@
 """A rig whose file was begun twice, as after a merge of two logbooks: it may be two machines under one name."""
 
-import json
 from datetime import datetime
 from hashlib import sha256
-from itertools import permutations
+from itertools import combinations, permutations
 from typing import TYPE_CHECKING
 
-from logger.core.records.revisions import beginnings, begun_apart, heads
+from logger.core.records.revisions import beginnings, heads
 from logger.core.standing.status import raise_order
 from logger.errors import InputError
 from logger.jobs.rig_change import CAUSE
 from logger.jobs.rig_of import rig_from
 from logger.logbook import Logbook
+from logger.logbook.entries import Missing
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -21,24 +21,32 @@ if TYPE_CHECKING:
 SENTENCE = "two machines may stand under this name: its rig file was begun twice, and the two differ in"
 
 
-def two_machines(book: Logbook, rig: str) -> tuple[str, str]:
-    """A name for the doubt, the same in every copy, and how it is said; both empty where the file was begun once.
+BEGUN_TWICE = "SELECT rig FROM rig_revision WHERE replaces = '[]' GROUP BY rig HAVING count(*) > 1"
 
-    Without a sentence the doubt is settled: somebody joined the two, or they describe the same machine.
-    """
-    rows = book.read("SELECT id, replaces FROM rig_revision WHERE rig = ?", [rig])
-    if len(rows) < 2:
-        return "", ""
-    replaces = {row[0]: json.loads(row[1]) for row in rows}
-    firsts = sorted(row_id for row_id, before in replaces.items() if not before)
-    if len(firsts) < 2:
-        return "", ""
-    name = sha256(f"two machines: {' '.join(firsts)}".encode()).hexdigest()[:32]
-    if not begun_apart(replaces):
-        return name, ""
-    standing = [one for one in book.rig_revisions(rig) if one.id in beginnings(replaces)]
-    differ = _differ(standing)
-    return name, f"{SENTENCE} {', '.join(differ)}" if differ else ""
+
+def two_machines(book: Logbook) -> list[Missing]:
+    """Rigs whose file was begun twice, that nobody joined, and whose versions differ in what the machine is."""
+    found = []
+    for (rig,) in book.read(BEGUN_TWICE):
+        versions = {one.id: one for one in book.rig_revisions(rig)}
+        firsts = beginnings({one.id: one.replaces for one in versions.values()})
+        for one, other in combinations(sorted(firsts), 2):
+            differ = [] if firsts[one] & firsts[other] else _differ([versions[one], versions[other]])
+            if differ:
+                name = _name(min(firsts[one]), min(firsts[other]))
+                found.append(Missing(name, "", rig, f"{SENTENCE} {', '.join(differ)}"))
+    return found
+
+
+def doubts_of(book: Logbook, rig: str) -> frozenset[str]:
+    """Names of all such doubts about a rig, settled or not: a clearing order that gives one names no lost order."""
+    firsts = [one.id for one in book.rig_revisions(rig) if not one.replaces]
+    return frozenset(_name(one, other) for one, other in combinations(firsts, 2))
+
+
+def _name(one: str, other: str) -> str:
+    """The same in every copy, whatever was added since."""
+    return sha256(f"two machines: {' '.join(sorted((one, other)))}".encode()).hexdigest()[:32]
 
 
 def _differ(versions: "Iterable[RigRevision]") -> list[str]:

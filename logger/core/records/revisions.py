@@ -51,9 +51,3 @@ def beginnings(replaces: Mapping[str, Iterable[str]]) -> dict[str, frozenset[str
             seen |= before
         found[head] = frozenset(first)
     return found
-
-
-def begun_apart(replaces: Mapping[str, Iterable[str]]) -> bool:
-    """Whether two rows that count were begun apart, and nobody has joined them since."""
-    firsts = list(beginnings(replaces).values())
-    return any(not one & other for one in firsts for other in firsts)
