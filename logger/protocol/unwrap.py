@@ -86,6 +86,9 @@ class Unwrapper:
 
     def _gone_on(self, index: IntArray, clock: IntArray) -> tuple[IntArray, ClockStopped | None]:
         """The clock of each sample, which goes on by the sample period where it has stood still for too long."""
+        if len(clock) and clock[0] > self.micros and (clock[1:] > clock[:-1]).all():
+            self._moved = int(index[-1]), int(clock[-1])
+            return clock, None
         period_us = self.period_us
         moved = np.flatnonzero(np.diff(clock, prepend=self.micros))
         newest = np.concatenate(([self._moved[0]], index[moved]))
