@@ -324,6 +324,9 @@ def _sort_out(
         elif cut and (parts := cut.get(samples_digest(trace))) and not _on_bench_alone(book, kind, parts):
             where = ", ".join(book.sheets_of(parts))
             known.append(Known(trace.source, f"already on sheet {where}, movement by movement"))
+        elif wholes := book.whole_record_of(rig, trace):
+            where = ", ".join(book.sheets_of(wholes[0]))
+            known.append(Known(trace.source, f"already on sheet {where}, in its whole record"))
         elif twin := _same_samples(book, rig, trace, fresh.values()):
             known.append(Known(trace.source, f"the same samples, otherwise labelled, as {twin}"))
         else:

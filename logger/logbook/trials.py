@@ -126,6 +126,15 @@ class TrialRows(RigRows):
         heads = {row[0]: from_sql("json", row[1]) for row in rows}
         return {str(head[CUT_FROM]): trial for trial, head in heads.items() if CUT_FROM in head}
 
+    def whole_record_of(self, rig: str, trace: "Trace") -> list[str]:
+        """Trials of this rig that hold the whole record that this movement was cut from, as earlier versions kept it."""
+        digest = trace.head.get(CUT_FROM)
+        if not isinstance(digest, str):
+            return []
+        return [
+            row[0] for row in self.read("SELECT id FROM trial WHERE rig = ? AND trace = ?", [rig, digest])
+        ]
+
     def has_trial(self, trial: str) -> bool:
         """Whether the logbook holds this trial."""
         return bool(self.read("SELECT 1 FROM trial WHERE id = ?", [trial]))

@@ -8,6 +8,7 @@ import pytest
 
 from logger.core.stroke.assess import assess_trace
 from logger.files.tracefile import read_trace, write_trace
+from logger.jobs.movements import throws_of
 from logger.logbook import open_logbook
 from tests.cli.sheet_steps import RIG, TOLD, accept, status
 from tests.made_strokes import RIG as DRAWN_RIG
@@ -157,6 +158,14 @@ def test_a_record_that_an_earlier_version_stored_whole_is_known_and_judged_again
     code, out, _ = run("sheet", "rejudge", f"{RIG}-1", "--reason", "several movements", "--by", "M. K.")
     assert "fail" in out
     assert status(run)["status"] == "do not use"
+
+
+def test_a_movement_of_a_record_that_stands_whole_is_known(run, tmp_path):
+    file = write(tmp_path, "lock-1.csv", record([GOOD, STALLED]))
+    part = write(tmp_path, "stall.csv", throws_of(read_trace(file), DRAWN_RIG, {})[1].trace)
+    stored_whole(run.path, file)
+    code, out, _ = bring(run, part)
+    assert (code, f"already on sheet {RIG}-1, in its whole record" in out) == (0, True)
 
 
 def test_a_merge_tells_of_a_record_that_stands_whole_and_in_movements(run, tmp_path):
