@@ -113,7 +113,9 @@ class AcceptRows(AskingRows):
             sheet,
             practice=self.for_practice(),
             answers_out_of_use=bool(sheet.plan.answers)
-            and answers_out_of_use(sheet.plan.answers, self.orders(state.sheet.rig)),
+            and answers_out_of_use(
+                sheet.plan.answers, self.orders(state.sheet.rig), self.altered_orders(state.sheet.rig)
+            ),
             bench=self._bench_throws(state.sheet.rig) if commissioning else (),
         )
 

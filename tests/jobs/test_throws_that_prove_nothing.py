@@ -232,3 +232,16 @@ def test_an_accepted_check_without_a_date_does_not_answer(overdue, tmp_path):
     name = bring(overdue, files(tmp_path, each_way=3, dated=False), "seasonal").sheet.name
     accept(overdue, name)
     assert due(overdue).overdue
+
+
+def test_an_order_changed_in_the_file_counts_as_one_that_took_the_rig_out_of_use(path, tmp_path):
+    from tests.raw_file import raw
+
+    latch.raise_by_hand(path, RIG, "person: watch", "a noise", BY, NOON)
+    with raw(path) as db:
+        db.execute("DROP TRIGGER latch_order_no_update")
+        db.execute("UPDATE latch_order SET because = 'nothing'")
+    assert level(path) == DO_NOT_USE
+    name = bring(path, files(tmp_path, dated=False)).sheet.name
+    with pytest.raises(InputError, match="nobody wrote when it was thrown"):
+        accept(path, name)

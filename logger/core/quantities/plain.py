@@ -40,11 +40,14 @@ def written(text: str) -> str:
     >>> written(" M. K. "), written("\u200b\u3164"), written(" - ")
     ('M. K.', '', '')
     """
-    seen = "".join(
-        letter
-        for letter in text
-        if unicodedata.category(letter) not in _UNPRINTABLE and letter not in _BLANK_LETTERS
-    ).strip()
+    if text.isascii() and text.isprintable():
+        seen = text.strip()
+    else:
+        seen = "".join(
+            letter
+            for letter in text
+            if unicodedata.category(letter) not in _UNPRINTABLE and letter not in _BLANK_LETTERS
+        ).strip()
     return seen if any(letter.isalnum() for letter in seen) else ""
 
 

@@ -213,9 +213,12 @@ def level_of(order: Order) -> str:
     return worst((order.level, CAUSES.get(order.cause, (DO_NOT_USE, ""))[0]))
 
 
-def answers_out_of_use(answered: Iterable[str], orders: Iterable[Order]) -> bool:
-    """Whether one of the orders ``answered`` took the rig out of use; one that isn't there counts as one that did."""
-    levels = {order.id: level_of(order) for order in orders}
+def answers_out_of_use(
+    answered: Iterable[str], orders: Iterable[Order], altered: Container[str] = frozenset()
+) -> bool:
+    """Whether one of the orders ``answered`` took the rig out of use; one that isn't there, or was changed, counts as one
+    that did."""
+    levels = {order.id: DO_NOT_USE if order.id in altered else level_of(order) for order in orders}
     return any(levels.get(name, DO_NOT_USE) == DO_NOT_USE for name in answered)
 
 

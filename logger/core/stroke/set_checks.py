@@ -109,10 +109,9 @@ def duty_signs(assessments: Sequence[Assessment], actuator: Actuator) -> dict[in
     """By position in the set: the sign of a run that came too soon, at watch from the second in a row."""
     if actuator.duty_cycle is None or not 0.0 < actuator.duty_cycle < 1.0:
         return {}
-    runs = _runs(assessments)
+    before: list[_Run] = []
     signs = {}
-    for count, run in enumerate(runs):
-        before = runs[:count]
+    for run in _runs(assessments):
         if any(other.end_s > run.begin_s for other in before):
             continue  # two records of one actuator can't overlap: the clock was wrong
         if actuator.duty_period_s is not None:
@@ -121,6 +120,7 @@ def duty_signs(assessments: Sequence[Assessment], actuator: Actuator) -> dict[in
             sign = _short_rest(run, before, actuator.duty_cycle)
         if sign is not None:
             signs[run.index] = sign
+        before.append(run)
     return signs
 
 

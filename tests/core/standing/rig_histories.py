@@ -251,8 +251,8 @@ class History:
         self.step += 1
         self.write(copy, raise_order(RIG, self.rng.choice(OUT_OF_USE), "", self.clock(), "x"))
 
-    def play(self) -> None:
-        steps = [
+    def steps(self):
+        return [
             (self.record_starts, 3),
             (self.record_ends_badly, 4),
             (self.journal_is_deleted, 1),
@@ -270,6 +270,9 @@ class History:
             (self.lose_a_row, 1),
             (self.alter_a_row, 1),
         ]
+
+    def play(self) -> None:
+        steps = list(self.steps())
         moves = self.rng.choices([s for s, _ in steps], weights=[w for _, w in steps], k=STEPS)
         for move in moves:
             self.step += 1

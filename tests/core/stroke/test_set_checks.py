@@ -137,3 +137,8 @@ def test_rests_of_the_rated_length_never_give_a_sign(pairs):
         trials.append(throw(at_s, length_s))
         at_s += length_s / 0.25 + extra_s
     assert duty_of(trials) == [None] * len(trials)
+
+
+def test_throws_typed_with_one_time_for_all_of_them_are_followed_by_others():
+    trials = [throw(0.0), throw(0.0), throw(0.0), throw(20.0), throw(40.0)]
+    assert [bool(signs) for signs in duty_of(trials)] == [False, False, False, True, True]
