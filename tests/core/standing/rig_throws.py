@@ -111,13 +111,15 @@ class Sheet:
     throws: tuple[SheetTrial, ...] = ()
     sightings: tuple[Sighting, ...] = ()
     sealed: tuple[tuple[SheetTrial, ...], tuple[Sighting, ...]] | None = None
+    passes_out_of_use: bool = True
+    """What the rules said at the seal, had an order that it answers taken the rig out of use."""
 
     @cached_property
     def due(self) -> frozenset[tuple[str, str]]:
         found = set()
         for one in self.throws:
-            failed = [sign.sign for sign in one.assessment.signs if sign.level == FAIL]
-            causes = causes_of_failed(self.kind, one.direction, failed)
+            failed = [(one.direction, sign.sign) for sign in one.assessment.signs if sign.level == FAIL]
+            causes = causes_of_failed(self.kind, failed)
             causes |= {each.cause for each in findings_seen(seen_at(one.id, self.sightings))}
             found |= {(one.id, cause) for cause in causes if CAUSES[cause][0] == DO_NOT_USE}
         return frozenset(found)
@@ -133,10 +135,10 @@ class Sheet:
     def proof(self, book: "Book") -> SheetProof:
         """Sealed throws and sightings never change: only whether an order that it answers took the rig out of use may."""
         answers, services = frozenset(self.plan.answers), frozenset(self.plan.services)
-        holds = self.sealed is not None
-        if self.sealed is not None and not all(one.started for one in self.sealed[0] if not one.left_out):
-            asked = self.kind == COMMISSIONING
-            holds = not (asked and answers_out_of_use(answers, book.orders.values(), book.altered))
+        stricter = not self.passes_out_of_use and answers_out_of_use(
+            answers, book.orders.values(), book.altered
+        )
+        holds = self.sealed is not None and not stricter
         return SheetProof(self.id, RIG, self.kind, holds, self.signed, answers, services)
 
 
@@ -392,14 +394,17 @@ class ThrowHistory(History):
         self.put_on(book, sheet, throws)
         answers = {one.id: dict.fromkeys(SEEN, YES) for one in throws if one.direction == LOCK}
         if flaw == "not looked":
-            answers[throws[4].id]["right_pin"] = "not looked"
+            answers[throws[4].id][self.rng.choice(SEEN)] = "not looked"
         seen = tuple(self.sighting(trial, each) for trial, each in answers.items())
         book.filled[sheet.id] = replace(book.filled[sheet.id], sightings=seen)
         if flaw == "a no":
             self.say_no_at(book, sheet.id, throws[0].id)
         done = book.filled[sheet.id]
         if done.passes():
-            book.filled[sheet.id] = replace(done, sealed=(done.throws, done.sightings))
+            stricter = replace(done, out_of_use=True).passes()
+            book.filled[sheet.id] = replace(
+                done, sealed=(done.throws, done.sightings), passes_out_of_use=stricter
+            )
         self.played[flaw or SOUND] = self.played.get(flaw or SOUND, 0) + 1
         return book.filled[sheet.id]
 
