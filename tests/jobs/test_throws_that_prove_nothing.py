@@ -108,7 +108,7 @@ def test_a_commissioning_of_light_runs_is_not_accepted(path, tmp_path):
 
 
 def test_a_bench_sheet_on_which_the_actuator_ran_lower_shows_that_it_is_no_light_run(path, tmp_path):
-    bring(path, files(tmp_path, scale=0.3, each_way=2), "bench")
+    bring(path, files(tmp_path, scale=0.42, each_way=2), "bench")
     name = bring(path, files(tmp_path, seed=7, scale=LIGHT)).sheet.name
     accept(path, name)
     assert sheet_view.view(path, name).state.state == "accepted"
