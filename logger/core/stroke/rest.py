@@ -24,6 +24,8 @@ END_S = 0.15
 CALM = 0.5
 """Rest scatters from row to row by no more than this share of what the rest of the record does (*assumed*: a motor that
 turns brings its brushes and its load along)."""
+CALMER, ABOUT_AS_CALM = 0.8, 1.5
+"""So many times the scatter of another stretch: surely calmer than it, and no rougher (*assumed*)."""
 STEP_S = 0.05
 """A switch or a drive changes the current by half of its step within this time [s] (*practice*)."""
 SAME_LEVEL = 0.15
@@ -90,6 +92,7 @@ def _rest_by_blocks(
     blocks = _Blocks(rows, np.median(current_a[: count * rows].reshape(count, rows), axis=1))
     ends_a = sorted((median_of(current_a[:rows]), median_of(current_a[-rows:])), key=abs)
     level = _nearer_in_the_middle(current_a, blocks, ends_a[0], no_load_current_a)
+    paused = _calmer_in_the_middle(current_a, blocks, CALMER)
     if level is None and abs(ends_a[0]) <= NO_OFFSET * no_load_current_a:
         level = ends_a[0]
     if level is None:
@@ -100,7 +103,7 @@ def _rest_by_blocks(
                 end
                 for end in ends_a
                 if abs(end) <= full_load_current_a
-                and _looks_like_rest(current_a, end, period_s, no_load_current_a)
+                and _looks_like_rest(current_a, end, period_s, no_load_current_a, paused)
             ),
             None,
         )
@@ -118,22 +121,39 @@ def _nearer_in_the_middle(
     """A rest between two runs that the record starts and ends in: nearer to nothing than its ends, and no rougher."""
     if len(blocks.level_a) < 4 or abs(end_a) <= REST_SHARE * no_load_current_a:
         return None
-    pairs = np.maximum(np.abs(blocks.level_a[:-1]), np.abs(blocks.level_a[1:]))
-    at = int(np.argmin(pairs))
+    at = _nearest_pair(blocks)
     level = 0.5 * float(blocks.level_a[at] + blocks.level_a[at + 1])
-    if abs(level) > NO_OFFSET * no_load_current_a or abs(end_a) - float(pairs[at]) <= (
-        REST_SHARE * no_load_current_a
+    furthest_a = float(np.abs(blocks.level_a[at : at + 2]).max())
+    if (
+        abs(level) > NO_OFFSET * no_load_current_a
+        or abs(end_a) - furthest_a <= REST_SHARE * no_load_current_a
     ):
         return None
+    return level if _calmer_in_the_middle(current_a, blocks, ABOUT_AS_CALM) else None
+
+
+def _calmer_in_the_middle(current_a: FloatArray, blocks: _Blocks, most: float) -> bool:
+    """Whether the stretch nearest to nothing scatters from row to row by at most a share of what the ends do."""
+    if len(blocks.level_a) < 4:
+        return False
+    at = _nearest_pair(blocks)
     middle = current_a[at * blocks.rows : (at + 2) * blocks.rows]
     ends = np.concatenate((np.diff(current_a[: blocks.rows]), np.diff(current_a[-blocks.rows :])))
-    return level if robust_sd(np.diff(middle)) <= 1.5 * robust_sd(ends) else None
+    return robust_sd(np.diff(middle)) <= most * robust_sd(ends)
+
+
+def _nearest_pair(blocks: _Blocks) -> int:
+    """First of the two neighbouring stretches that lie nearest to nothing."""
+    return int(np.argmin(np.maximum(np.abs(blocks.level_a[:-1]), np.abs(blocks.level_a[1:]))))
 
 
 def _looks_like_rest(
-    current_a: FloatArray, level_a: float, period_s: float, no_load_current_a: float
+    current_a: FloatArray, level_a: float, period_s: float, no_load_current_a: float, paused: bool
 ) -> bool:
-    """Whether rows at a level far from nothing are rest: calmer than the others, or left by a step."""
+    """Whether rows at a level far from nothing are rest: calmer than the others, or left by a step.
+
+    ``paused``: the stretch nearest to nothing is calmer than the ends of the record.
+    """
     near = np.abs(current_a - level_a) <= REST_SHARE * no_load_current_a
     away = [(a, b) for a, b in runs_of(~near) if b - a >= FEWEST_REST_ROWS]
     if not away or np.count_nonzero(near) < FEWEST_REST_ROWS:
@@ -142,7 +162,8 @@ def _looks_like_rest(
     steps = np.diff(current_a)
     rest_a, other_a = robust_sd(steps[both]), robust_sd(steps[~(near[1:] | near[:-1])])
     away_a = median_of(current_a[~near])
-    if abs(away_a) <= abs(level_a):
+    nearer = abs(away_a) <= abs(level_a)
+    if nearer and paused:
         return False  # a run that a pause breaks
     if other_a > 0.0 and rest_a <= CALM * other_a:
         return True
@@ -150,7 +171,7 @@ def _looks_like_rest(
     reach = max(2, int(STEP_S / period_s))
     edge = current_a[first : first + reach] if first > 0 else current_a[max(0, last - reach) : last]
     stepped_a = float(np.abs(edge - level_a).max())
-    return stepped_a >= 0.5 * abs(away_a - level_a)
+    return not nearer and stepped_a >= 0.5 * abs(away_a - level_a)
 
 
 def _few_rows(current_a: FloatArray, no_load_current_a: float) -> float | None:

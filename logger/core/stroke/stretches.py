@@ -139,8 +139,15 @@ def stretches_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) 
         runs = [(a, b - 1) for a, b in runs_of(moving) if b - a >= SUSTAINED_SAMPLES]
         pieces = [piece for run in runs for piece in _without_residuals(record, way, *run)]
         found += [_with_what_flowed_on(record, each) for each in _joined(record, pieces)]
-    found = [each for each in found if trace.time_s[each.last] - trace.time_s[each.first] >= SHORTEST_S]
+    found = [each for each in found if _is_no_chance(each, trace.time_s, current_a, rest)]
     return _without_kicks(sorted(found, key=lambda each: each.first), trace.time_s)
+
+
+def _is_no_chance(stretch: Stretch, time_s: FloatArray, current_a: FloatArray, rest: Rest) -> bool:
+    """Whether a stretch lasts longer than a touch, and stands out of the noise as a whole."""
+    rows = current_a[stretch.first : stretch.last + 1]
+    stands_out = abs(float(rows.mean())) >= NOISE_SIGMAS * rest.noise_a / np.sqrt(len(rows))
+    return stands_out and bool(time_s[stretch.last] - time_s[stretch.first] >= SHORTEST_S)
 
 
 def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iterator[Stretch]:
@@ -256,11 +263,11 @@ def _with_what_flowed_on(record: _Record, stretch: Stretch) -> Stretch:
 def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bool:
     """Whether a piece is the bounce or the settling of the end before it: soon over, and not at stall level."""
     ran_s = record.lasted_s(begun, before.last)
-    if ran_s < SWITCHED_S or record.at_stall_level(piece.first, piece.last):
+    if ran_s < PAUSE_S or record.at_stall_level(piece.first, piece.last):
         return False
     soon_s = PAUSE_S + 2.0 * record.period_s
     over_s = record.lasted_s(before.last, piece.last)
-    if over_s <= soon_s and ran_s >= PAUSE_S:
+    if over_s <= soon_s:
         return True
     settling = (
         record.lasted_s(before.over, piece.first) <= soon_s
@@ -283,10 +290,10 @@ def _goes_on(record: _Record, before: Stretch, after: Stretch) -> bool:
     The motor must have been turning, the break be under a second, and both together come nearer to one stroke. A motor
     that stood was let go by somebody; only a contact that chatters under it is still the same stand.
     """
-    gap_s = record.lasted_s(before.last, after.first)
+    gap_s = record.lasted_s(before.over, after.first)
     if record.stands_at_the_end(before.first, before.last):
         return gap_s <= PAUSE_S and record.at_stall_level(after.first, after.last)
-    if gap_s <= SWITCHED_S or after.first - before.last <= SUSTAINED_SAMPLES:
+    if gap_s <= SWITCHED_S or after.first - before.over <= SUSTAINED_SAMPLES:
         return True
     if gap_s > LONGEST_S + 2.0 * record.period_s or record.at_stall_level(after.first, after.last):
         return False
