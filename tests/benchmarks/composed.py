@@ -299,7 +299,7 @@ def _covers(span: tuple[float, float] | None, movement: tuple[float, float]) -> 
     """Whether they share more than a touch."""
     if span is None:
         return False
-    return min(span[1], movement[1]) - max(span[0], movement[0]) > 0.02 * (movement[1] - movement[0])
+    return min(span[1], movement[1]) - max(span[0], movement[0]) > 0.05 * (movement[1] - movement[0])
 
 
 # ---- figures against the truth ----
