@@ -77,7 +77,8 @@ def held_at_a_limit(evidence: Evidence, sign: Sign) -> bool:
 
 def too_few_readings(evidence: Evidence, sign: Sign) -> bool:
     """No break of the current is certain: the rate is too low to show one."""
-    return not any(each.certain for each in evidence.segments.breaks)
+    breaks = evidence.segments.breaks
+    return bool(breaks) and not any(each.certain for each in breaks)
 
 
 def voltage_kept(evidence: Evidence, sign: Sign) -> bool:

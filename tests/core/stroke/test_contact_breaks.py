@@ -189,6 +189,13 @@ def test_what_only_looks_like_a_break_is_none(name):
     assert "interruption" not in told(assess_trace(unbroken(name), RIG, BASELINE))
 
 
+def test_a_long_break_without_a_surge_is_not_passed_over():
+    long = broken(Drawn(seed=6), (0.4, 0.8), surge=False)
+    judged = assess_trace(long, RIG, BASELINE)
+    assert "interruption" in told(judged)
+    assert judged.verdict != "pass"
+
+
 def test_a_return_stroke_read_without_its_sign_is_not_joined():
     first, second = Drawn(seed=7, after_s=0.4).trace(), Drawn(seed=8, rest_s=0.4).trace()
     both = replace(

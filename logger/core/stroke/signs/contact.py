@@ -3,17 +3,21 @@
 import numpy as np
 
 from logger.core.assessment import CUT_OFF, WATCH, Sign
+from logger.core.quantities.numerics import runs_of
 from logger.core.stroke.evidence import Evidence
+from logger.core.stroke.stretches import PAUSE_S
 
 MOST_TOLD = 3
 """More places than this don't make the sentence clearer."""
 
 
 def interruption(evidence: Evidence) -> Sign | None:
-    """The current fell to nothing in mid-throw and came back with a surge, or the rate is too low to tell."""
+    """The current fell to nothing in mid-throw and came back, or the rate is too low to tell."""
     segments, time_s = evidence.segments, evidence.trace.time_s
-    if not segments.breaks or evidence.moved.total_vs <= 0.0:
+    if evidence.moved.total_vs <= 0.0:
         return None
+    if not segments.breaks:
+        return _went_on(evidence) if segments.pauses else None
     # Between two rows, half a period either way: the middle of both edges.
     lasted_s = [float(time_s[each.closed] - time_s[each.opened]) for each in segments.breaks]
     places = [_place(evidence, each.opened) for each in segments.breaks]
@@ -35,6 +39,30 @@ def interruption(evidence: Evidence) -> Sign | None:
         at_fraction=places[longest],
         at_fraction_u=2.0 * float(np.hypot(evidence.travel_share_u * places[longest], 0.005)),
         from_s=float(time_s[segments.breaks[longest].opened]),
+    )
+
+
+def _went_on(evidence: Evidence) -> Sign | None:
+    """Joined over a break without a surge: a drive that ramps up again, or readings that dropped out. A short one is
+    taken for the readings, a long one isn't passed over."""
+    segments = evidence.segments
+    rows = slice(segments.first, segments.last + 1)
+    time_s = evidence.trace.time_s[rows]
+    gone = runs_of(segments.current_a[rows] < 0.5 * evidence.idle_a)
+    opened, closed = max(gone, key=lambda run: run[1] - run[0], default=(0, 0))
+    lasted_s = float(time_s[min(closed, len(time_s) - 1)] - time_s[opened])
+    if lasted_s <= PAUSE_S:
+        return None
+    place = _place(evidence, segments.first + opened)
+    return Sign(
+        "interruption",
+        WATCH,
+        f"nothing flowed for {lasted_s:.2g} s in mid-throw, at {100 * place:.0f} % of the stroke, and it went on without a "
+        "surge: what moved meanwhile isn't known",
+        value=lasted_s,
+        unit="s",
+        at_fraction=place,
+        from_s=float(time_s[opened]),
     )
 
 
