@@ -22,7 +22,7 @@ from logger.core.records.revisions import beginnings
 from logger.core.sheets.practice import FOR_PRACTICE
 from logger.errors import InputError
 from logger.logbook.conflicts import Conflict, conflicts
-from logger.logbook.entries import enter_others
+from logger.logbook.entries import enter_others, list_broken, rows_missing
 from logger.logbook.opening import open_untouched, open_writing, refuse_by_header
 from logger.logbook.tables import TABLES
 from logger.logbook.troubles import plain_errors
@@ -98,6 +98,7 @@ def _take_over(book: "Logbook", copy: Path, other: Path, terms: Terms) -> Merged
     with _attached(book, copy):
         _refuse_practice(book, other)
         _refuse_harmed(book, other)
+    _refuse_broken_list(copy, other)
     if terms.rename:
         _give_names(copy, other, terms.rename)
     with _attached(book, copy):
@@ -220,6 +221,18 @@ def _refuse_harmed(book: "Logbook", other: Path) -> None:
             f"{damaged} records of samples were changed after they were stored",
             str(other),
             f"'throwbook --logbook {other} check' names them; merge an unchanged copy instead.",
+        )
+
+
+def _refuse_broken_list(copy: Path, other: Path) -> None:
+    """Rows that were taken out with their entries would be missed by nobody any more, once the rest has come in here."""
+    with plain_errors(other), contextlib.closing(sqlite3.connect(copy)) as db:
+        broken = list_broken(db) or [one.what for one in rows_missing(db) if not one.kind]
+    if broken:
+        raise InputError(
+            broken[0],
+            str(other),
+            f"'throwbook --logbook {other} check' says more; merge an unharmed copy instead.",
         )
 
 

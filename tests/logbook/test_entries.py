@@ -7,6 +7,7 @@ import pytest
 
 from logger.core.records.records import Order, Service
 from logger.core.standing.status import LEVELS
+from logger.errors import InputError
 from logger.jobs.latch import Clearing, clear, status
 from logger.jobs.upkeep import check as job_check
 from logger.logbook import entries, migrations, open_logbook
@@ -204,6 +205,20 @@ def test_a_merge_heals_what_is_missing_and_carries_over_what_both_miss(full, tmp
         merge(harmed, tmp_path / "whole")
         assert harmed.missing() == []
         assert check(harmed).problems == ()
+
+
+@pytest.mark.parametrize("which", ["kind = 'service'", "number = (SELECT max(number) FROM entry)"])
+def test_a_logbook_whose_list_was_changed_does_not_come_in(full, tmp_path, which):
+    rows = full.read(f"SELECT kind, row FROM entry WHERE {which}")
+    taken_out(
+        full,
+        *(f"DELETE FROM {kind} WHERE id = '{row}'" for kind, row in rows),
+        f"DELETE FROM entry WHERE {which}",
+    )
+    with open_logbook(tmp_path / "fresh") as fresh:
+        with pytest.raises(InputError, match="list of entries"):
+            merge(fresh, full.path)
+        assert fresh.rig_names() == []
 
 
 def test_two_logbooks_merged_either_way_miss_nothing_and_list_the_same_rows(full, tmp_path):
