@@ -60,10 +60,12 @@ def late_load(
     if lacking_a < limit:
         return None
     m = len(profile.current_a)
-    until = (stretch[-1] + 1) / m
+    depth = float(np.percentile(missing[stretch], 85))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        until = _there_at(-fit.misfit_a / load, stretch, depth)
     usual_at = stretch[0] / m
     return LateLoad(
-        missing=float(np.percentile(missing[stretch], 85)),
+        missing=depth,
         until=until,
         usual=usual_at,
         extent=until - usual_at,
@@ -81,6 +83,18 @@ def _first_stretch(loaded: list[int], missing: FloatArray) -> list[int]:
     while end < len(lacking) and lacking[end]:
         end += 1
     return loaded[begin:end]
+
+
+def _there_at(missing: FloatArray, stretch: list[int], depth: float) -> float:
+    """Share of the stroke at which a load that was late is there, half of it at least.
+
+    A bin in which it comes lacks part of it and counts for that part of its width: the last two of the stretch and the
+    one behind are looked at.
+    """
+    begin = max(stretch[0], stretch[-1] - 1)
+    bins = np.arange(begin, min(stretch[-1] + 2, len(missing)))
+    shares = np.clip(np.nan_to_num(missing[bins]) / max(depth, 1e-9), 0.0, 1.0)
+    return float(begin + np.sum(shares)) / len(missing)
 
 
 def take_up_of(profile: Profile | None, idle_a: float) -> Measured | None:
