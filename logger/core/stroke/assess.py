@@ -276,7 +276,7 @@ def _notes(evidence: Evidence) -> tuple[str, ...]:
     start = segments.current_a[segments.first : segments.settled + 1]
     if evidence.end != NO_RUN and not segments.starts_running and evidence.figures.inrush_a is None:
         notes.append(
-            f"the rows don't resolve the start: the inrush current is at least {float(start.max()):.2f} A"
+            f"the rows show no peak of the start that can be measured: the inrush current is at least {float(start.max()):.2f} A"
         )
     if segments.settled_latest > segments.settled:
         notes.append(

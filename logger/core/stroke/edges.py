@@ -23,6 +23,9 @@ CLEARLY_AT_MOST = 0.35
 BOUNCE_U_S = 0.0025
 """Standard uncertainty of a start whose rows are too far apart to show how the contact bounces (*assumed*): a relay bounces
 for some milliseconds, and a row may fall into one of the openings."""
+BLURRED_ROWS = 100.0
+"""Rows to which a step as high as the noise can be placed (*assumed*: one in white noise about a sharp step; neither is
+the step sharp nor the noise white)."""
 EARLIEST_OF_FALL = 1.0
 """A fall reaches its half after so many times what it takes from three quarters to a quarter: a straight one (a board that
 averages) 1.0, a first-order one (a filter, a diode) ln 2 / ln 3 = 0.63. The earliest begin counts."""
@@ -39,7 +42,7 @@ def start_of(time_s: FloatArray, segments: Segments) -> Edge:
     """When the current was switched on [s]."""
     first = segments.first
     if first == 0 or _is_blurred(time_s, first - 1, first, segments.start_u_s):
-        return Edge(segments.start_s, segments.start_u_s)
+        return Edge(segments.start_s, _in_noise(segments, segments.start_u_s))
     seen_a = max(NOISE_SIGMAS * segments.noise_a, 2.0 * segments.step_a)
     held_a = level_before(segments.current_a, first, ROWS_BESIDE)
     dragged_s = _time_to_four_times(time_s[first - 1 :], segments.current_a[first - 1 :] - held_a, seen_a)
@@ -52,7 +55,7 @@ def end_of_movement(time_s: FloatArray, segments: Segments) -> Edge:
     """When the current was cut off [s]; for a record that shows it."""
     last, current_a = segments.last, segments.current_a - segments.residual_a
     if last + 1 >= len(time_s) or _is_blurred(time_s, last, last + 1, segments.end_u_s):
-        return Edge(segments.end_s, segments.end_u_s)
+        return Edge(segments.end_s, _in_noise(segments, segments.end_u_s))
     begin = max(segments.settled, last - ROWS_BESIDE - 1)
     beside_a = current_a[begin : max(begin + 1, last - 1)]
     level_a = median_of(beside_a)
@@ -76,6 +79,12 @@ def end_of_movement(time_s: FloatArray, segments: Segments) -> Edge:
 def jitter_of(time_s: FloatArray) -> float:
     """Standard deviation of one time stamp about an even clock [s]."""
     return robust_sd(np.diff(time_s)) / float(np.sqrt(2.0)) if len(time_s) > 2 else 0.0
+
+
+def _in_noise(segments: Segments, u_s: float) -> float:
+    """Standard uncertainty of an edge that was placed by its noise [s]: never less than ``u_s``."""
+    level_a = max(median_of(segments.current_a[segments.first : segments.last + 1]), 1e-9)
+    return max(u_s, BLURRED_ROWS * (segments.noise_a / level_a) ** 2 * segments.period_s)
 
 
 def _is_blurred(time_s: FloatArray, i: int, j: int, u_s: float) -> bool:

@@ -87,7 +87,9 @@ def figures_of(
         run_current_a=_run_current(
             load_s, load_a, segments.settled_latest - segments.settled, clip_a, zero_u, gains
         ),
-        peak_run_current_a=_peak(load_a, peak_window, clip_a, zero_u, gains),
+        peak_run_current_a=_peak(
+            load_a, segments.settled_latest - segments.settled, peak_window, clip_a, zero_u, gains
+        ),
         stall_current_a=_stall(current_a, moved, segments, clip_a, zero_u, gains),
         mean_voltage_v=_mean_voltage(trace, voltage_v, segments, gains),
         rest_voltage_v=_rest_voltage(trace, voltage_v, segments, source, gains),
@@ -214,20 +216,34 @@ def _scatter_of_mean(current: FloatArray) -> float:
 
 
 def _peak(
-    current: FloatArray, window: int, clip_a: float | None, zero_u: float, gains: Gains
+    current: FloatArray, unsettled: int, window: int, clip_a: float | None, zero_u: float, gains: Gains
 ) -> Measured | None:
-    """Highest mean over one hundredth of the run: a load, not a spike or a brush ripple."""
+    """Highest mean over one hundredth of the run: a load, not a spike or a brush ripple.
+
+    ``unsettled``: rows at the beginning that may still be the start; the highest with and without them lies within the ±.
+    """
     if len(current) < 4 or at_the_ceiling(current, clip_a).any():
         return None
     means = moving_mean(current, window)[window // 2 : len(current) - window // 2]
     peak = float(np.max(means))
+    start_a = 0.0
+    if 0 < unsettled < len(means):
+        start_a = peak - float(np.max(means[unsettled:]))
+        peak -= 0.5 * start_a
     scatter_a = _scatter_of_one(means[::window])
     # The highest of many: so much of it may be scatter, or nothing of it.
     many = int(np.count_nonzero(means[::window] >= peak - CLOSE_SIGMAS * scatter_a))
     chance_a = scatter_a * float(np.sqrt(2.0 * np.log(max(many, 1))))
     peak -= 0.5 * chance_a
     steps = float(np.std(np.diff(current)) / np.sqrt(2.0 * window))
-    return expanded(peak, zero_u, max(steps, scatter_a), chance_a / np.sqrt(12.0), gains.current * peak)
+    return expanded(
+        peak,
+        zero_u,
+        max(steps, scatter_a),
+        chance_a / np.sqrt(12.0),
+        start_a / np.sqrt(12.0),
+        gains.current * peak,
+    )
 
 
 def _scatter_of_one(means: FloatArray) -> float:

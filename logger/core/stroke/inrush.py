@@ -34,10 +34,8 @@ def peak_of_start(time_s: FloatArray, segments: Segments, begin_s: float) -> tup
         return None
     if segments.ramped:
         return seen_a, seen_a  # a drive holds it: nothing is missed between two rows
-    if segments.period_s > QUICK_ROWS_S:
+    if segments.period_s > QUICK_ROWS_S or seen_a <= SMALLEST_PEAK * level_a:
         return None
-    if seen_a <= SMALLEST_PEAK * level_a:
-        return seen_a, seen_a  # a soft start: there is no peak to be missed
     half_a = 0.5 * (seen_a + level_a)
     below = np.flatnonzero(current_a[peak : segments.last + 1] <= half_a)
     if not len(below):
