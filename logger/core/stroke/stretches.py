@@ -27,6 +27,8 @@ SETTLED_S = 0.5
 """A drive that settles has found its place within this time (*assumed*)."""
 SWITCHED_S = 0.1
 """Nobody lets go of a switch and presses the other one within this time (*practice*)."""
+MANY_PAUSES = 3
+"""A movement broken off more often than this breaks off by itself: one more opening isn't its limit contact's (*assumed*)."""
 DRIVES = 0.1
 """Current below this share of its median drives nothing, whatever voltage is read (*practice*)."""
 ABOVE_RATED = 1.2
@@ -265,6 +267,8 @@ def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bo
     ran_s = record.lasted_s(begun, before.last)
     if ran_s < PAUSE_S or record.at_stall_level(piece.first, piece.last):
         return False
+    if before.pauses > MANY_PAUSES and record.lasted_s(before.over, piece.first) <= SWITCHED_S:
+        return False  # its brushes jump all the way
     soon_s = PAUSE_S + 2.0 * record.period_s
     over_s = record.lasted_s(before.last, piece.last)
     if over_s <= soon_s:
