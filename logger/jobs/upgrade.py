@@ -26,6 +26,7 @@ from logger.core.standing.status import raise_order
 from logger.errors import ThrowbookError
 from logger.jobs import latch
 from logger.jobs.rig_of import rig_for_sheet, rig_from, rig_of
+from logger.jobs.shared_records import raise_shared
 from logger.jobs.stored_trial import judge_stored
 from logger.logbook import Logbook
 
@@ -68,6 +69,8 @@ def judge_again(book: Logbook, now: datetime, progress: Progress | None = None) 
             if progress is not None:
                 progress(done.judged + len(done.left), total)
         done.raised += _lapsed(book, rig, now)
+    if earlier:
+        done.raised += raise_shared(book, BY, now)
     return done
 
 

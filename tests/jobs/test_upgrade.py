@@ -23,6 +23,7 @@ from logger.jobs.rig_list import list_rigs
 from logger.jobs.rig_of import rig_of
 from logger.jobs.sheets import Looked
 from logger.jobs.unfinished import JUDGE_AGAIN
+from logger.jobs.upgrade import judge_again
 from logger.jobs.upkeep import check, judge_stored_again
 from logger.logbook import Logbook, open_logbook
 from logger.logbook.asking import EARLIER, JUDGED_EARLIER
@@ -63,6 +64,23 @@ def as_an_earlier_version_kept_it(book: Logbook, record: Trace, judged: Trace, k
     sheet = book.plan_sheet(RIG, kind, {}, BY, NOON)
     assessment = replace(assess_trace(judged, rig_of(book, RIG)), method_version=OLD)
     return book.add_trial(sheet.id, record, assessment, BY, NOON, software_version="0.1.0")
+
+
+def test_one_record_on_two_rigs_of_an_old_logbook_holds_both_after_the_upgrade(path: Path):
+    record = stroke(seed=1)
+    with opened(path) as book:
+        other = RIG_FILE.read_text("utf-8").replace(RIG, "other-loader")
+        book.add_rig("other-loader", other, BY, NOON)
+        as_an_earlier_version_kept_it(book, record, record)
+        sheet = book.plan_sheet("other-loader", "spot", {}, BY, NOON)
+        judged = replace(assess_trace(record, rig_of(book, RIG)), method_version=OLD)
+        on_other = replace(record, rig="other-loader")
+        book.add_trial(sheet.id, on_other, judged, BY, NOON, software_version="0.1.0")
+        judge_again(book, NOON)
+        for rig in (RIG, "other-loader"):
+            found = latch.status(book, rig)
+            assert found.level == RESTRICTED
+            assert any(one.cause == "shared record" for one in found.open)
 
 
 def status(path: Path):
