@@ -400,6 +400,9 @@ def _next_check(book: Logbook, rig: str, today: date) -> "NextCheck":
 
     entries = [entry_from(row) for row in book.services(rig)]
     checked = book.newest_check(rig, CHECKING, today)
+    if checked is None and not any(one.sets_check for one in entries):
+        # A sign-off sets a check even where no throw of it has a day; one that is set isn't moved by it.
+        checked = book.newest_check_planned(rig, CHECKING, today)
     hours = [one.machine_hours_h for one in sorted(entries, key=lambda one: one.on) if one.machine_hours_h]
     counted = [one.on for one in entries if one.due_cycles is not None]
     throws = None

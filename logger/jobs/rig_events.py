@@ -6,6 +6,7 @@ from logger.core.fitting.coverage import Gap, not_covered
 from logger.core.records.records import ACCEPTED, COMMISSIONING, OPEN
 from logger.core.standing.events import events_since_acceptance, said_since
 from logger.core.standing.service import entry_from
+from logger.jobs import latch
 
 if TYPE_CHECKING:
     from logger.logbook import Logbook
@@ -19,7 +20,8 @@ def happened_in(book: "Logbook", rig: str) -> tuple[str, ...]:
     asked = {order.sheet for order in orders if order.sheet}
     asked |= {one.sheet.id for one in sheets if one.state == OPEN}
     throws = {one.id: one for sheet in asked for one in book.trials(sheet=sheet)}
-    return said_since(sheets, events_since_acceptance(sheets, orders, services, throws))
+    held = latch.status(book, rig).open_ids
+    return said_since(sheets, events_since_acceptance(sheets, orders, services, throws, held))
 
 
 def gaps_in(book: "Logbook", rig: str) -> tuple[Gap, ...]:

@@ -12,6 +12,7 @@ from logger.core.quantities.plain import written
 from logger.core.records.records import (
     ACCEPTED,
     BENCH,
+    BY_HAND,
     COMMISSIONING,
     FROM_TRACE,
     REJECTED,
@@ -165,21 +166,38 @@ class AcceptRows(AskingRows):
     def newest_check(self, rig: str, kinds: Sequence[str], until: date) -> date | None:
         """The day of the newest throws that an accepted sheet of these kinds counts, not after ``until``; None: no such day.
 
-        A throw without a date has no day: it shows nothing of when the rig was checked.
+        Throws typed in without a date are of the day their sheet was planned, at the earliest. A record without a date has
+        no day: it may be years old and shows nothing of when the rig was checked.
         """
+        dated = self._newest_day("substr(trial.started, 1, 10)", "trial.started NOT NULL", rig, kinds, until)
+        typed = self._newest_day(
+            "substr(sheet.at, 1, 10)",
+            f"trial.started IS NULL AND trial.source = '{BY_HAND}'",
+            rig,
+            kinds,
+            until,
+        )
+        return max((day for day in (dated, typed) if day is not None), default=None)
+
+    def newest_check_planned(self, rig: str, kinds: Sequence[str], until: date) -> date | None:
+        """The day on which the newest accepted sheet of these kinds was planned, whether its throws have a date or not."""
+        return self._newest_day("substr(sheet.at, 1, 10)", "1", rig, kinds, until)
+
+    def _newest_day(self, day: str, which: str, rig: str, kinds: Sequence[str], until: date) -> date | None:
+        """The newest ``day`` of the throws that accepted sheets of these kinds count; ``which`` narrows the throws."""
         marks = ", ".join("?" for _ in kinds)
         # From the newest throw backwards, by the index of rig and day: a list of rigs asks this for each.
         rows = self.read(
-            "SELECT substr(trial.started, 1, 10) FROM trial"
+            f"SELECT {day} FROM trial"
             " JOIN placement ON placement.trial = trial.id JOIN sheet ON sheet.id = placement.sheet"
-            f" WHERE trial.rig = ? AND sheet.kind IN ({marks}) AND trial.started NOT NULL"
-            " AND substr(trial.started, 1, 10) <= ?"
+            f" WHERE trial.rig = ? AND sheet.kind IN ({marks}) AND {which}"
+            f" AND {day} <= ?"
             " AND EXISTS (SELECT 1 FROM decision WHERE decision.sheet = sheet.id AND outcome = ?)"
             " AND NOT EXISTS (SELECT 1 FROM decision WHERE decision.sheet = sheet.id AND outcome = ?)"
             " AND EXISTS (SELECT 1 FROM seal WHERE seal.sheet = sheet.id)"
             " AND NOT EXISTS (SELECT 1 FROM placement AS out"
             " WHERE out.trial = trial.id AND out.sheet = sheet.id AND out.left_out <> '')"
-            " ORDER BY trial.started DESC LIMIT 1",
+            f" ORDER BY {'trial.started' if 'started' in day else 'sheet.at'} DESC LIMIT 1",
             [rig, *kinds, until.isoformat(), ACCEPTED, REJECTED],
         )
         return date.fromisoformat(rows[0][0]) if rows else None

@@ -8,6 +8,7 @@ from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE, QUALIFIED
 from logger.core.quantities.plain import counted, printable
 from logger.core.records.records import BENCH
 from logger.core.sheets.practice import CAUTION as PRACTICE
+from logger.core.sheets.statement import who_saw
 from logger.core.standing.status import DO_NOT_USE
 from logger.core.standing.status_words import headline
 from logger.report.document import (
@@ -104,17 +105,12 @@ def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:
     first = material.commissioning
     items = list(material.happened)
     if first is not None and first in parts:
-        signed = f", signed {first.state.decision.signed}" if first.state.decision else ", not signed"
-        items.append(
-            f"Commissioning {first.name} ({first.day}): {first.state.state}{signed}; figures: {first.acceptance.verdict}."
-        )
+        items.append(_how_it_stands(first))
     elif len(parts) > 1 or not parts:
         items.append("There is no commissioning sheet: every comparison is provisional.")
     newest = parts[-1] if parts else None
     if newest is not None and newest is not first:
-        items.append(
-            f"{newest.state.sheet.kind.capitalize()} {newest.name} ({newest.day}): figures: {newest.acceptance.verdict}."
-        )
+        items.append(_how_it_stands(newest))
     rejected = [part.name for part in parts if part.state.state == "rejected"]
     if rejected:
         items.append(f"Rejected: {', '.join(rejected)}; the reasons stand below.")
@@ -137,6 +133,14 @@ def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:
     return [*blocks, Text(SCOPE, STRONG)]
 
 
+def _how_it_stands(part: SheetPart) -> str:
+    """One sheet in one line: its day, how it was decided and by whom, the verdict of its figures."""
+    decided = part.state.decision
+    signed = f", signed {decided.signed}" if decided else ", not signed"
+    kind = part.state.sheet.kind.capitalize()
+    return f"{kind} {part.name} ({part.day}): {part.state.state}{signed}; figures: {part.acceptance.verdict}."
+
+
 def _rest(material: Material, parts: list[SheetPart]) -> list[Block]:
     """Deviations, what was not recorded, revisions, signatures."""
     odd = by_sheet(parts, deviations)
@@ -150,11 +154,12 @@ def _rest(material: Material, parts: list[SheetPart]) -> list[Block]:
     blocks.append(Heading("Not recorded"))
     blocks.append(Bullets(tuple(map(printable, missing))) if missing else Text("Nothing is missing."))
     blocks += revisions(material)
-    signed = next((part.state.decision.signed for part in reversed(parts) if part.state.decision), "")
+    last = next((part for part in reversed(parts) if part.state.decision), None)
+    saw = who_saw(last.seen.values(), last.state.decision.signed) if last and last.state.decision else ""
     blocks += [
         Heading("Signatures"),
         Signatures(
-            (("Tested and seen by", printable(signed)), ("Checked by", ""), ("Received for the owner", ""))
+            (("Tested and seen by", printable(saw)), ("Checked by", ""), ("Received for the owner", ""))
         ),
     ]
     return blocks

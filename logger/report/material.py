@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from logger.core.fitting.coverage import Gap
 from logger.core.records.records import (
+    ACCEPTED,
     Answers,
     BaselineRecord,
     Calibration,
@@ -55,6 +56,12 @@ class SheetPart:
     def name(self) -> str:
         """``yard-loader-3``."""
         return self.state.name
+
+    @property
+    def signed(self) -> str:
+        """Who signed the acceptance; empty: it isn't accepted."""
+        decided = self.state.decision
+        return decided.signed if decided is not None and self.state.state == ACCEPTED else ""
 
     @property
     def conditions(self) -> Conditions:

@@ -6,6 +6,7 @@ from logger.core.quantities.plain import counted, printable
 from logger.core.records.records import BENCH
 from logger.core.sheets.questions import said
 from logger.core.sheets.sheet import NOT_LOOKED, SheetTrial
+from logger.core.sheets.statement import who_saw
 from logger.core.stroke.verdict import NOT_JUDGED
 from logger.report.document import STRONG, Block, Bullets, Facts, Heading, Picture, Table, Text
 from logger.report.machine import WORDS
@@ -214,7 +215,8 @@ def _sightings(part: SheetPart) -> list[Block]:
             continue
         seen = part.seen[one.id]
         answers = [SEEN_WORDS[getattr(seen, name)] for name in ASKED_OF_EACH]
-        rows.append((str(one.position), *answers, printable(seen.how) or "-", printable(seen.by) or "-"))
+        by = who_saw([seen], part.signed) if seen.answered else seen.by
+        rows.append((str(one.position), *answers, printable(seen.how) or "-", printable(by) or "-"))
     if not rows:
         return []
     headings = ("No.", "Left pin", "Right pin", "Load check", "Stayed put, power off", "How", "Seen by")

@@ -128,5 +128,7 @@ def test_a_real_logbook_is_not_called_practice(run):
     assert accept(run, f"{RIG}-1")[0] == 0
     assert CAUTION not in run("status", RIG)[1]
     found = json.loads(run("status", RIG, "--json")[1])
-    assert (found["practice"], found["sentence"]) == (False, "in service")
+    assert (found["practice"], found["status"]) == (False, "in service")
+    assert found["sentence"] == f"in service; {found['next_check']['sentence']}"
+    assert found["next_check"]["on"] is not None, "an accepted commissioning sheet sets the next check"
     assert "each by itself" in found["caution"]

@@ -6,17 +6,17 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.sheets.byhand_lines import parse_line
+from logger.core.sheets.byhand_lines import Reading, parse_line
 from logger.core.standing.events import NEVER, NOTHING
 from logger.core.standing.service import Moment, ServiceEntry
 from logger.jobs.enter import Entry, enter
-from logger.jobs.latch import raise_by_hand
+from logger.jobs.latch import Clearing, clear, raise_by_hand, status
 from logger.jobs.logbooks import opened
 from logger.jobs.report_source import material_in
 from logger.jobs.reporting import Issue, _form_source
 from logger.jobs.rig_list import add_rig, rig_history
 from logger.jobs.services import add as add_service
-from logger.jobs.sheets import Looked, plan
+from logger.jobs.sheets import Looked, plan, see
 from logger.jobs.signing import accept, reject
 from logger.jobs.trend import rig_trend
 from logger.report.content import rig_report
@@ -100,4 +100,31 @@ def test_a_pin_seen_out_and_a_person_s_order_are_told_and_an_acceptance_ends_the
     assert "2026-03-23: do not use: damage: bent bracket." in told
     assert "do not use: pin not seen: left pin" in told
     commissioned(logbook, later + timedelta(days=5))
-    assert happened(logbook) == (NOTHING,)
+    held = " ".join(happened(logbook))
+    assert "2026-03-23: do not use: damage: bent bracket." in held, (
+        "an order that still holds the rig is told"
+    )
+
+
+def test_a_no_has_the_day_on_which_it_was_written_down_and_names_its_throw(logbook):
+    name = commissioned(logbook, NOW)
+    later = NOW + timedelta(days=40)
+    see(logbook, name, [3], Looked(right_pin="no", how="mirror", reason="looked again"), "C. Green", later)
+    (said,) = happened(logbook)
+    assert said == "2026-04-23: do not use: pin not seen: right pin (lock throw of 2026-03-14)."
+
+
+def test_a_watch_from_an_accepted_check_is_told_until_it_is_cleared(logbook):
+    commissioned(logbook, NOW)
+    day = NOW + timedelta(days=90)
+    heavy = replace(PAIR[0], run_current_a=Reading(2.55, 0.01), peak_current_a=Reading(3.1, 0.01))
+    state, _ = plan(logbook, RIG, "seasonal", BY, day)
+    throws = [heavy, PAIR[1], *PAIR * 3]
+    enter(logbook, RIG, Entry(throws, "", state.name, seen_how="torch", thrown_at=day, again=True), BY, day)
+    accept(logbook, state.name, Looked(), BY, day + timedelta(hours=1))
+    (said,) = happened(logbook)
+    assert said.startswith("2026-06-12: watch: heavier by")
+    with opened(logbook, read_only=True) as book:
+        held = tuple(one.ids[0] for one in status(book, RIG).open)
+    clear(logbook, RIG, Clearing(held, BY, "greased, three clean checks"), BY, day + timedelta(hours=2))
+    assert "cleared and signed" in happened(logbook)[-1]

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from logger.core.sheets.byhand_lines import parse_lines
-from logger.core.standing.service import Moment, ServiceEntry
+from logger.core.standing.service import SEASON, Moment, ServiceEntry
 from logger.core.standing.status import DO_NOT_USE, IN_SERVICE
 from logger.errors import InputError
 from logger.files.tracefile import write_trace
@@ -245,3 +245,18 @@ def test_an_order_changed_in_the_file_counts_as_one_that_took_the_rig_out_of_use
     name = bring(path, files(tmp_path, dated=False)).sheet.name
     with pytest.raises(InputError, match="nobody wrote when it was thrown"):
         accept(path, name)
+
+
+def test_a_sign_off_sets_the_next_check_where_nobody_wrote_when_it_was_thrown(path, tmp_path):
+    """Typed in without a date: the papers give the day it was written down, and the check is due a season after it."""
+    undated = Entry(parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="torch")
+    name = enter(path, RIG, undated, BY, NOON).state.name
+    assert due(path).on is None
+    accept(path, name)
+    assert due(path).on == NOON.date() + SEASON
+
+
+def test_records_without_a_date_set_a_check_where_none_is_set(path, tmp_path):
+    name = bring(path, files(tmp_path, dated=False), now=NOON).sheet.name
+    accept(path, name)
+    assert due(path).on == NOON.date() + SEASON

@@ -1,6 +1,6 @@
 """What an accepted sheet states: what was done and seen, what the throws prove and no more, what stays open."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from logger.core.assessment import WATCH
 from logger.core.fitting.coverage import coverage_line, not_covered
@@ -8,7 +8,7 @@ from logger.core.machine.limits import limits_for
 from logger.core.quantities.number_text import limit_text, rounded_down
 from logger.core.quantities.plain import counted
 from logger.core.sheets.acceptance_rules import Case
-from logger.core.sheets.sheet import lock_throws, seen_at
+from logger.core.sheets.sheet import Seen, lock_throws, seen_at
 from logger.core.sheets.taken_back import taken_back
 from logger.core.stroke.verdict import CHECK_WORDS, NOT_JUDGED
 from logger.core.trace import LOCK, UNLOCK
@@ -23,7 +23,7 @@ def statement_of(case: Case, doubted: Sequence[str] = ()) -> str:
     unlocks = len(case.trials) - len(locks)
     seen = [seen_at(one.id, case.sightings) for one in locks]
     how = "; ".join(sorted({one for each in seen for one in each.how.split("; ")}))
-    by = ", ".join(sorted({one.by for one in seen if one.by})) or case.sheet.signed.rstrip(".")
+    by = who_saw(seen, case.sheet.signed)
     lines = [
         f"{len(locks)} lock and {unlocks} unlock throws, each within every limit by more than its uncertainty.",
         f"Written down by {by}: after each lock throw the left pin and the right pin were seen in their holes, each by itself "
@@ -62,6 +62,11 @@ def statement_of(case: Case, doubted: Sequence[str] = ()) -> str:
     lines += [f"Doubtful: {one}." for one in doubted]
     lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
     return " ".join(lines)
+
+
+def who_saw(seen: Iterable[Seen], signed: str) -> str:
+    """The persons who wrote down what they saw at these throws; where only an account did, whoever signed for it."""
+    return ", ".join(sorted({one.by for one in seen if one.by})) or signed.rstrip(".")
 
 
 def _bound(direction: str, clean_throws: int) -> str:

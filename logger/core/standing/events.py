@@ -5,13 +5,14 @@ that takes a rig out of use: stalls, pins seen out, signs to watch. Repairs, rej
 nobody answered stand beside them.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from logger.core.assessment import FAIL
 from logger.core.quantities.plain import counted, printable
 from logger.core.records.records import ACCEPTED, OPEN, REJECTED, LoggedTrial, Order, SheetState
+from logger.core.standing.raising import SEEN_CAUSES
 from logger.core.standing.service import ServiceEntry
 from logger.core.standing.status import LEVELS, level_of, sentence_of
 
@@ -37,21 +38,25 @@ def events_since_acceptance(
     orders: Iterable[Order],
     services: Iterable[ServiceEntry],
     trials: Mapping[str, LoggedTrial],
+    open_orders: Collection[str] = (),
 ) -> tuple[Event, ...]:
     """Everything since the newest acceptance, oldest first; all there is where no sheet was ever accepted.
+
+    An order that still holds the rig stays told, whatever was accepted after it.
 
     Args:
         sheets: every sheet of the rig.
         orders: every order of the rig.
         services: its maintenance history.
         trials: its throws by id.
+        open_orders: ids of the orders that hold it now.
     """
     since = max(
         (one.decision.at for one in sheets if one.state == ACCEPTED and one.decision is not None),
         default=None,
     )
     found = [
-        *_orders(orders, trials, since),
+        *_orders(orders, trials, since, open_orders),
         *_services(services, since),
         *_sheets(sheets, trials, since),
     ]
@@ -66,19 +71,36 @@ def said_since(sheets: Sequence[SheetState], events: Sequence[Event]) -> tuple[s
 
 
 def _orders(
-    orders: Iterable[Order], trials: Mapping[str, LoggedTrial], since: datetime | None
+    orders: Iterable[Order],
+    trials: Mapping[str, LoggedTrial],
+    since: datetime | None,
+    open_orders: Collection[str],
 ) -> Iterable[Event]:
     for order in sorted(orders, key=lambda one: -LEVELS.index(level_of(one))):  # the worst of a day first
-        if since is not None and order.at <= since:
+        if since is not None and order.at <= since and order.id not in open_orders:
             continue
         if order.clears:
             yield Event(order.at.date(), f"cleared and signed by {order.signed}: {order.because}")
             continue
         throw = trials.get(order.trial or "")
-        on = throw.when.date() if throw is not None and throw.when is not None else order.at.date()
-        as_found = throw is not None and throw.placement is not None and throw.placement.as_found
-        where = f" (first {throw.direction} throw after standing)" if as_found and throw is not None else ""
+        on, where = _day_and_throw(order, throw)
         yield Event(on, f"{level_of(order)}: {sentence_of(order)}{where}")
+
+
+def _day_and_throw(order: Order, throw: LoggedTrial | None) -> tuple[date, str]:
+    """The day of an order and which throw it is of.
+
+    A record tells of the day it was thrown. What a person saw counts from the day it was written down, as the order says:
+    a "no" may come long after the throw.
+    """
+    written = order.at.date()
+    if throw is None:
+        return written, ""
+    thrown = throw.when.date() if throw.when is not None else written
+    if order.cause in SEEN_CAUSES.values():
+        return written, f" ({throw.direction} throw of {thrown})" if thrown != written else ""
+    as_found = throw.placement is not None and throw.placement.as_found
+    return thrown, f" (first {throw.direction} throw after standing)" if as_found else ""
 
 
 def _services(services: Iterable[ServiceEntry], since: datetime | None) -> Iterable[Event]:

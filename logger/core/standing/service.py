@@ -71,6 +71,11 @@ class ServiceEntry:
         """Whether what is measured afterwards belongs to a new stretch."""
         return ACTIONS.get(self.action, False) if self.new_stretch is None else self.new_stretch
 
+    @property
+    def sets_check(self) -> bool:
+        """Whether it says when the next check is due."""
+        return any(one is not None for one in (self.due_on, self.due_hours_h, self.due_cycles))
+
 
 NO_WORK = ("inspected",)
 """Actions that change nothing on the machine."""
@@ -204,9 +209,7 @@ def next_check(
         machine_hours_h: last reading of the hour meter [h]; None: not recorded since.
         throws_since: lock throws logged since that entry; None: not counted.
     """
-    setting = [
-        one for one in entries if one.due_on or one.due_hours_h is not None or one.due_cycles is not None
-    ]
+    setting = [one for one in entries if one.sets_check]
     newest = max(setting, key=lambda one: (one.on, one.id), default=None)
     done = max(
         (day for day in checked_on if (newest is None or newest.on < day) and day <= today), default=None
