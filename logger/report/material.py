@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from logger.core.assessment import METHOD_VERSION
 from logger.core.fitting.coverage import Gap
 from logger.core.records.records import (
     ACCEPTED,
@@ -115,7 +116,7 @@ class Material:
     software: str
     place: str = ""
     owner: str = ""
-    method: str = "1"
+    method: str = METHOD_VERSION
     spot_heights: "tuple[SpotHeights, ...]" = ()
     """Of the places that bind, or did before a service, over all checks."""
     spots: tuple[str, ...] = ()
