@@ -24,7 +24,7 @@ ARMED_SAID = (
 )
 EITHER_WAY = "The current doesn't tell. Y: it was an unlock throw. N: it was a lock throw. Each movement is kept as a throw of its own."
 LOOK_LARGE = Cell("LOOK AT PINS", WARN)
-"""Beside the large verdict of a lock throw, in the same size: figures speak of current and time alone."""
+"""Below the large verdict of a lock throw, as large where there is room: figures speak of current and time alone."""
 LOOK = "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on."
 
 

@@ -27,6 +27,7 @@ FIELDS = {
     "pair": "readings",
     "paper": "paper",
     "reason": "the reason",
+    "rename": "the rig's other name",
     "seen-how": "how were they seen",
     "service": "service entry",
     "rate": "rate",
@@ -67,6 +68,7 @@ SAID: tuple[tuple[str, str], ...] = (
     (r"If they are new throws, say so with --again", "If they are new throws, write down one by one"),
     (r"; if the meter did show it, add --as-read", "; a reading that the meter did show is entered by command"),
     (r"'throwbook rig retire --back' brings it back", "It is brought back from the command line"),
+    (r"--rename OLD=NEW names one it has", "Choose a rig that it has"),
     (r"Try the other --reading", "Another way of reading is set on the command line"),
     (r"'throwbook ([a-z ]+)'", r"the command line ('\1')"),
 )  # fmt: skip

@@ -217,7 +217,7 @@ def test_a_digit_too_many_is_not_how_the_pins_were_seen(commissioned_logbook):
 
     async def journey(pilot):
         await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter", "enter")
-        await keys(pilot, *["1", "enter"] * 5)
+        await keys(pilot, *["1", "enter"] * 5, "enter")
         assert "Write in words how the pins were seen" in said(app)
 
     walked(app, journey)

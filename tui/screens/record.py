@@ -110,20 +110,25 @@ class RecordScreen(Page[None]):
         self.phase = phase
         busy = phase in (ARMED, RUNNING)
         self.set_class(busy, "busy")
-        throws = self._result[0].throws if self._result is not None else ()
-        long_words = any(one.assessment.diagnoses for one in throws)
-        roomy = not long_words or self.app.size.height > 30
-        drawn = busy or (phase == JUDGED and roomy)
+        drawn = busy or (phase == JUDGED and self._roomy)
         self.query_one(LiveTrace).display = drawn
         # The words take what room there is, and what to do now stays below them however long they are.
         self.set_class(phase == JUDGED and not drawn, "only-words")
         self.query_one("#pins", Big).display = False
         self.refresh_bindings()
 
+    @property
+    def _roomy(self) -> bool:
+        """Whether more than the words of the verdict has room: words with causes need a small screen for themselves."""
+        throws = self._result[0].throws if self._result is not None else ()
+        long_words = any(one.assessment.diagnoses for one in throws)
+        return not long_words or self.app.size.height > 30
+
     def on_resize(self) -> None:
         """Room for the trace beside the verdict came or went."""
         if self.phase == JUDGED:
             self._set_phase(JUDGED)
+            self.repaint()
 
     def repaint(self) -> None:
         """For the phase there is."""
@@ -330,8 +335,9 @@ class RecordScreen(Page[None]):
     def _show_result(self, recorded: "Recorded", kept: "Kept") -> None:
         judged = recorded.assessment
         assert judged is not None
-        self.query_one("#big", Big).show(large_word(judged))
-        self.query_one("#pins", Big).display = look_now(recorded)
+        look, roomy = look_now(recorded), self._roomy
+        self.query_one("#big", Big).show(large_word(judged), LOOK_LARGE.text if look and not roomy else "")
+        self.query_one("#pins", Big).display = look and roomy
         self.query_one("#pins", Big).show(LOOK_LARGE)
         if head_cell(kept):
             self.head(f"{self._sheet} | {self._direction} throw", head_cell(kept))
