@@ -5,7 +5,6 @@ from typing import ClassVar
 
 from rich.text import Text
 from textual import events
-from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.widget import Widget
 from textual.widgets import Input, Static
@@ -18,11 +17,8 @@ from tui.widgets.frame import TONES, toned
 class Choice(Static, can_focus=True):
     """One of a few words; the digit before a word chooses it, left and right move."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("left", "move(-1)", show=False),
-        Binding("right", "move(1)", show=False),
-        Binding("space", "move(1)", show=False),
-    ]
+    MOVES: ClassVar[dict[str, int]] = {"left": -1, "right": 1, "space": 1}
+    """No bindings: those act only after the keys that came behind them in one piece, and the last key has to win."""
 
     class Changed(Message):
         """Another word was chosen."""
@@ -63,15 +59,18 @@ class Choice(Static, can_focus=True):
             self.draw()
             self.post_message(self.Changed())
 
-    def action_move(self, by: int) -> None:
+    def move(self, by: int) -> None:
         """To the neighbouring word."""
         values = [value for value, _ in self.choices]
         at = values.index(self.value) + by if self.value in values else 0
         self.choose(values[at % len(values)])
 
     def on_key(self, event: events.Key) -> None:
-        """A digit chooses."""
-        if event.character and event.character.isdigit() and 0 < int(event.character) <= len(self.choices):
+        """A digit chooses; an arrow or the space bar moves on."""
+        if event.key in self.MOVES:
+            event.stop()
+            self.move(self.MOVES[event.key])
+        elif event.character and event.character.isdigit() and 0 < int(event.character) <= len(self.choices):
             event.stop()
             self.choose(self.choices[int(event.character) - 1][0])
 
@@ -86,6 +85,22 @@ class Choice(Static, can_focus=True):
                 self.choose(value)
                 return
             at += len(word) + 6
+
+
+class Answer(Input):
+    """What is typed: each key acts before the next one, also where it deletes or moves.
+
+    A binding would act only after the keys behind it that came in one piece over a slow line: "14.7", backspace, "6" would
+    leave 14.7.
+    """
+
+    async def on_key(self, event: events.Key) -> None:
+        """A key that edits is done here; Enter is the form's."""
+        for binding in self._bindings.key_to_bindings.get(event.key, ()):
+            if binding.action != "submit":
+                event.stop()
+                event.prevent_default()
+                await self.run_action(binding.action)
 
 
 class Field(Widget):
@@ -112,7 +127,7 @@ class Field(Widget):
             yield Choice(self.spec.choices, self._text)
         else:
             wide = self.spec.kind == TEXT
-            answer = Input(
+            answer = Answer(
                 self._text,
                 placeholder=self.spec.hint if wide else "",
                 select_on_focus=self.spec.replaced,
