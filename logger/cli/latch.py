@@ -5,7 +5,7 @@ import click
 from logger.cli import output
 from logger.cli.asking import needed
 from logger.cli.shared import by_option, logbook_of, now, who
-from logger.cli.standing import print_of_no_rig, print_standing, standing_json
+from logger.cli.standing import print_now, print_of_no_rig, print_standing, standing_json
 from logger.errors import InputError
 
 
@@ -22,24 +22,22 @@ def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
     Example:
       throwbook status yard-loader
     """
-    from logger.core.fitting.coverage import coverage_line
     from logger.jobs.latch import standing
     from logger.jobs.logbooks import opened
     from logger.jobs.rig_events import gaps_in
-    from logger.jobs.way_back import way_back
+    from logger.jobs.way_back import steps_said
 
     with opened(logbook_of(ctx), read_only=True) as book:
         names = [book.rig(rig).rig] if rig else book.rig_names()
         found = [standing(book, name, now().date()) for name in names]
         gaps = {name: gaps_in(book, name) for name in names}
+        steps = {one.rig: () if as_json else steps_said(book, one.rig, one.status) for one in found}
     for one in found:
         if as_json:
             not_covered = [gap.sentence for gap in gaps[one.rig]]
             output.json_line(standing_json(one) | {"not_covered": not_covered})
         else:
-            print_standing(one, way=way_back(logbook_of(ctx), one.rig) if rig else None)
-            if gaps[one.rig]:
-                output.line(coverage_line(gaps[one.rig]), style="warn", indent=2)
+            print_standing(one, steps[one.rig], gaps[one.rig])
     if not rig and not as_json:
         print_of_no_rig(logbook_of(ctx), names)
     if not found and not as_json:
@@ -65,15 +63,13 @@ def raise_(ctx: click.Context, rig: str, cause: str | None, because: str | None,
       throwbook order raise yard-loader --cause damage --because "left pin bent" --by "M. K."
     """
     from logger.core.standing.status import CAUSES
-    from logger.jobs.latch import raise_by_hand, standing
-    from logger.jobs.logbooks import opened
+    from logger.jobs.latch import raise_by_hand
 
     cause = needed(cause, "--cause", "What was seen", tuple(CAUSES))
     because = needed(because, "--because", "In your words")
     moment = now()
     raise_by_hand(logbook_of(ctx), rig, cause, because, who(by), moment)
-    with opened(logbook_of(ctx), read_only=True) as book:
-        print_standing(standing(book, rig, moment.date()))
+    print_now(logbook_of(ctx), rig, moment.date())
 
 
 @order.command("causes")
@@ -208,5 +204,4 @@ def clear(
         sheet or "",
     )
     latch.clear(logbook_of(ctx), rig, brought, brought.signed, moment)
-    with opened(logbook_of(ctx), read_only=True) as book:
-        print_standing(latch.standing(book, rig, moment.date()))
+    print_now(logbook_of(ctx), rig, moment.date())

@@ -302,7 +302,7 @@ def _keep_and_show(
         if kept.standing is not None:
             from logger.cli.standing import print_standing
 
-            print_standing(kept.standing, whole=False)
+            print_standing(kept.standing)
     if kept.kept_out and given["sheet"]:
         complain(f"{given['sheet']}: nothing was added to this sheet: {kept.kept_out}")
         return 2
@@ -424,5 +424,5 @@ def _discard(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> i
         if done.kept.standing is not None:
             from logger.cli.standing import print_standing
 
-            print_standing(done.kept.standing, whole=False)
+            print_standing(done.kept.standing)
     return 1 if judged.verdict == "fail" else 0

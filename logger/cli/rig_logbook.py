@@ -9,7 +9,6 @@ from logger.cli import output
 from logger.cli.asking import needed
 from logger.cli.shared import by_option, logbook_of, now, reason_option, waiting, who
 from logger.cli.sheet_views import print_status
-from logger.core.fitting.coverage import coverage_line
 from logger.core.quantities.plain import counted, for_shell
 
 if TYPE_CHECKING:
@@ -193,9 +192,7 @@ def print_history(found: "RigHistory") -> None:
     """What the logbook holds of one rig; for ``rig show NAME``."""
     from logger.cli.standing import print_standing
 
-    print_standing(found.standing)
-    if found.gaps:
-        output.line(coverage_line(found.gaps), style="warn")
+    print_standing(found.standing, found.steps, found.gaps)
     for sentence in found.happened:
         output.line(sentence)
     last = found.last_trial.date().isoformat() if found.last_trial else "no date known"

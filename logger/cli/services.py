@@ -7,7 +7,7 @@ import click
 from logger.cli import output
 from logger.cli.asking import needed, needed_day
 from logger.cli.shared import by_option, logbook_of, now, reason_option, who
-from logger.cli.standing import print_standing, standing_json
+from logger.cli.standing import print_now, standing_json
 from logger.core.quantities.plain import counted
 from logger.errors import InputError
 
@@ -93,7 +93,7 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
             style="warn",
             indent=2,
         )
-    print_standing(done.standing)
+    print_now(logbook_of(ctx), rig, moment.date())
     if done.entry.answers:
         for text in SHOWN_AT["service"]:
             output.line(text, style="warn", indent=2)
@@ -112,12 +112,12 @@ def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
     """
     from logger.jobs.services import history
 
-    entries, found = history(logbook_of(ctx), rig, now().date())
+    entries, _ = history(logbook_of(ctx), rig, now().date())
     if as_json:
         for entry in entries:
             output.json_line(_as_json(entry))
         return
-    print_standing(found, whole=False)
+    print_now(logbook_of(ctx), rig, now().date(), whole=False)
     if not entries:
         output.line("No service logged yet.")
         return

@@ -3,17 +3,41 @@
 from typing import TYPE_CHECKING, Any
 
 from logger.cli import output
-from logger.core.quantities.plain import for_shell
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
+    from datetime import date
 
+    from logger.core.fitting.coverage import Gap
     from logger.jobs.latch import RigStanding
-    from logger.jobs.way_back import WayBack
 
 
-def print_standing(found: "RigStanding", whole: bool = True, way: "WayBack | None" = None) -> None:
-    """The headline; with ``whole`` also the reasons and the way down, with ``way`` how far it has come."""
+def print_now(logbook: str | None, rig: str, today: "date", whole: bool = True) -> None:
+    """Where the rig stands, read from the logbook; ``whole``: with the reasons and the steps of the way down."""
+    from logger.jobs.latch import standing
+    from logger.jobs.logbooks import opened
+    from logger.jobs.rig_events import gaps_in
+    from logger.jobs.way_back import steps_said
+
+    with opened(logbook, read_only=True) as book:
+        found = standing(book, rig, today)
+        steps = steps_said(book, rig, found.status) if whole else None
+        gaps = gaps_in(book, rig)
+    print_standing(found, steps, gaps)
+
+
+def print_standing(
+    found: "RigStanding", steps: "Sequence[str] | None" = None, gaps: "Sequence[Gap]" = ()
+) -> None:
+    """The headline and what it doesn't cover; with ``steps``, those of the way down, also the reasons."""
+    from logger.core.fitting.coverage import coverage_line
+
+    _print_status(found, steps)
+    if gaps:
+        output.line(coverage_line(gaps), style="warn", indent=2)
+
+
+def _print_status(found: "RigStanding", steps: "Sequence[str] | None") -> None:
     from logger.core.sheets.practice import CAUTION
     from logger.core.standing.status_words import (
         STYLE,
@@ -22,7 +46,6 @@ def print_standing(found: "RigStanding", whole: bool = True, way: "WayBack | Non
         pending,
         reasons,
         refused,
-        way_down,
     )
 
     style = STYLE[found.status.level]
@@ -34,7 +57,7 @@ def print_standing(found: "RigStanding", whole: bool = True, way: "WayBack | Non
     warning = caution(found.status)
     if warning:
         output.line(warning, style="bad", indent=2)
-    if not whole:
+    if steps is None:
         for text in pending(found.status):
             output.line(text, indent=2)
         return
@@ -42,7 +65,6 @@ def print_standing(found: "RigStanding", whole: bool = True, way: "WayBack | Non
         output.line(text, indent=2)
     for text in refused(found.status):
         output.line(text, style="warn", indent=2)
-    steps = way_down(found.status) if way is None else way_gone(found.rig, way)
     for number, step in enumerate(steps, start=1):
         output.line(f"way down {number}: {step}", indent=2)
 
@@ -54,39 +76,6 @@ def print_of_no_rig(logbook: str | None, rigs: "Iterable[str]") -> None:
     for one in of_no_rig(unfinished_recordings(logbook), rigs):
         whose = f"rig {one.rig}" if one.rig else "nobody knows which rig"
         output.line(f"{whose}: {one.sentence}: throwbook record --recover", style="warn")
-
-
-def way_gone(rig: str, way: "WayBack") -> list[str]:
-    """The steps of the way down, the done ones with what did them, the last one as it is to be typed."""
-    from logger.core.standing.status import REASON, RECOMMISSIONED, SIGNED
-    from logger.core.standing.status_words import NEXT_STEP, judging_first
-
-    needs = [step.need for step in way.steps]
-    said = judging_first(way.status)
-    for step in way.steps:
-        if step.done:
-            said.append(f"done: {step.need}: {step.with_what}")
-        elif step.need == RECOMMISSIONED and way.open_sheet is not None:
-            name = for_shell(way.open_sheet.name)
-            said.append(f"commission anew in full: {name} is planned: throwbook sheet show {name}")
-        elif step.need == REASON or (step.need == SIGNED and REASON not in needs):
-            command = _clear_command(rig, way)
-            said.append(f"{NEXT_STEP[step.need].partition(':')[0]}: {command}")
-        elif step.need != SIGNED:
-            said.append(NEXT_STEP[step.need])
-    return said
-
-
-def _clear_command(rig: str, way: "WayBack") -> str:
-    from logger.core.standing.status import RECOMMISSIONED
-
-    words = ["throwbook order clear", for_shell(rig), "--all", "--because TEXT"]
-    asked = RECOMMISSIONED in [step.need for step in way.steps]
-    if asked and way.sheet is not None:
-        words.append("--cause-found TEXT")
-        words += [f"--service {way.repair.id[:8]}"] if way.repair is not None else []
-        words.append(f"--sheet {for_shell(way.sheet.name)}")
-    return " ".join([*words, "--signed NAME"])
 
 
 def standing_json(found: "RigStanding") -> dict[str, Any]:

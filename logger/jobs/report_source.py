@@ -11,6 +11,7 @@ from logger.jobs.latch import standing
 from logger.jobs.rig_events import gaps_in, happened_in
 from logger.jobs.rig_of import rig_for_sheet, rig_of
 from logger.jobs.trend import trend_in
+from logger.jobs.way_back import steps_said
 from logger.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -66,6 +67,7 @@ def material_in(
         owner=owner,
         method=METHOD_VERSION,
         practice=stands.practice,
+        steps=steps_said(book, rig, stands.status),
     )
     return _with_records(book, made, sheet)
 

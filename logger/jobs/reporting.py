@@ -132,9 +132,10 @@ def _form_source(
     from logger.core.seasons.season_rows import history_from
     from logger.jobs.baselines import baseline_for
     from logger.jobs.latch import standing
-    from logger.jobs.rig_events import happened_in
+    from logger.jobs.rig_events import gaps_in, happened_in
     from logger.jobs.rig_of import rig_of
     from logger.jobs.season_source import rows_from_logbook
+    from logger.jobs.way_back import steps_said
     from logger.report.forms import FormSource
 
     with _read(logbook, issue) as book:
@@ -146,7 +147,8 @@ def _form_source(
             if (one := baseline_for(book, rig, way, kind)) is not None
         }
         history = history_from(rows_from_logbook(book, rig, book.trials(rig=rig)))
-        happened = happened_in(book, found.name)
+        happened, gaps = happened_in(book, found.name), gaps_in(book, found.name)
+        steps = steps_said(book, found.name, stands.status)
         weather = {way: shown for way in held if (shown := own_weather(history, way)) is not None}
     return FormSource(
         found,
@@ -160,4 +162,6 @@ def _form_source(
         weather,
         stands.practice,
         happened,
+        gaps,
+        steps,
     )

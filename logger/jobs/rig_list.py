@@ -112,6 +112,8 @@ class RigHistory:
     """Since the last accepted sheet, a sentence for each event."""
     gaps: tuple[Gap, ...] = ()
     """What its status doesn't cover."""
+    steps: tuple[str, ...] = ()
+    """Of the way down, in words."""
 
 
 def add_rig(
@@ -173,17 +175,19 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
 def rig_history(logbook: str | Path | None, name: str, today: date) -> RigHistory:
     """One rig. Raises InputError for a name the logbook doesn't have."""
     from logger.jobs.rig_of import rig_of
+    from logger.jobs.way_back import steps_said
 
     with opened(logbook, read_only=True) as book:
-        rig = rig_of(book, name)
+        rig, stands = rig_of(book, name), standing(book, name, today)
         return RigHistory(
             rig,
             tuple(book.rig_revisions(name)),
-            standing(book, name, today),
+            stands,
             tuple(book.sheets(name)),
             tuple(book.services(name)),
             tuple(book.baselines(name)),
             *book.trial_counts(name).get(name, (0, None)),
             happened_in(book, name),
             gaps_in(book, name),
+            steps_said(book, name, stands.status),
         )

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from logger.core.quantities.plain import for_shell, printable
 from logger.core.records.records import ACCEPTED, COMMISSIONING, SheetState
 from logger.core.sheets.sheet import plan_from
 from logger.core.standing.service import ServiceEntry, entry_from, is_repair
@@ -15,9 +16,11 @@ from logger.core.standing.status import (
     RepairProof,
     Status,
 )
+from logger.core.standing.status_words import DONE, NEXT_STEP, judging_first
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
 from logger.jobs.repairs import repair_proofs
+from logger.logbook import Logbook
 
 
 @dataclass(frozen=True)
@@ -55,18 +58,22 @@ class WayBack:
 def way_back(logbook: str | Path | None, rig: str) -> WayBack:
     """What brings the rig down, and how far that has come."""
     with opened(logbook, read_only=True) as book:
-        status = latch.status(book, rig)
-        if not status.open:
-            return WayBack(status, (), (), None, None, None)
-        raised = [set(one.ids) for one in status.open if REPAIR in one.needs]
-        proved = [set(one.ids) for one in status.open if RECOMMISSIONED in one.needs]
-        rows = book.services(rig, every_revision=True)
-        proofs = repair_proofs(rows)
-        # What asks for no repair is answered by none: an old one must not be named as if it did.
-        entries = [entry_from(row) for row in rows if raised and _repairs(proofs[row.id], raised)]
-        repair = entries[-1] if entries else None
-        may_prove = bool(proved) and (repair is not None or not raised)
-        later = [one for one in book.sheets(rig) if may_prove and _after(one, proved, repair)]
+        return way_back_in(book, rig, latch.status(book, rig))
+
+
+def way_back_in(book: Logbook, rig: str, status: Status) -> WayBack:
+    """The same in an open logbook, of a status that was read."""
+    if not status.open:
+        return WayBack(status, (), (), None, None, None)
+    raised = [set(one.ids) for one in status.open if REPAIR in one.needs]
+    proved = [set(one.ids) for one in status.open if RECOMMISSIONED in one.needs]
+    rows = book.services(rig, every_revision=True)
+    proofs = repair_proofs(rows)
+    # What asks for no repair is answered by none: an old one must not be named as if it did.
+    entries = [entry_from(row) for row in rows if raised and _repairs(proofs[row.id], raised)]
+    repair = entries[-1] if entries else None
+    may_prove = bool(proved) and (repair is not None or not raised)
+    later = [one for one in book.sheets(rig) if may_prove and _after(one, proved, repair)]
     sheet = next((one for one in reversed(later) if one.state == ACCEPTED), None)
     open_sheet = next((one for one in reversed(later) if one.state == "open"), None)
     needs = dict.fromkeys(need for one in status.open for need in one.needs)
@@ -79,6 +86,37 @@ def way_back(logbook: str | Path | None, rig: str) -> WayBack:
         sheet,
         open_sheet,
     )
+
+
+def steps_said(book: Logbook, rig: str, status: Status) -> tuple[str, ...]:
+    """The steps of the way down in words, for every place that names them; empty in service.
+
+    The done ones with what did them, the last one as it is to be typed.
+    """
+    way = way_back_in(book, rig, status)
+    needs = [step.need for step in way.steps]
+    said = judging_first(status)
+    for step in way.steps:
+        if step.done:
+            said.append(f"{DONE}{step.need}: {printable(step.with_what)}")
+        elif step.need == RECOMMISSIONED and way.open_sheet is not None:
+            name = for_shell(way.open_sheet.name)
+            said.append(f"commission anew in full: {name} is planned: throwbook sheet show {name}")
+        elif step.need == REASON or (step.need == SIGNED and REASON not in needs):
+            said.append(f"{NEXT_STEP[step.need].partition(':')[0]}: {_clear_command(rig, way)}")
+        elif step.need != SIGNED:
+            said.append(NEXT_STEP[step.need])
+    return tuple(said)
+
+
+def _clear_command(rig: str, way: WayBack) -> str:
+    words = ["throwbook order clear", for_shell(rig), "--all", "--because TEXT"]
+    asked = RECOMMISSIONED in [step.need for step in way.steps]
+    if asked and way.sheet is not None:
+        words.append("--cause-found TEXT")
+        words += [f"--service {way.repair.id[:8]}"] if way.repair is not None else []
+        words.append(f"--sheet {for_shell(way.sheet.name)}")
+    return " ".join([*words, "--signed NAME"])
 
 
 def _repairs(proof: RepairProof, raised: list[set[str]]) -> bool:

@@ -5,9 +5,10 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE
+from logger.core.fitting.coverage import Gap
 from logger.core.machine.limits import limits_for
 from logger.core.quantities.number_text import rounded_down, rounded_up
-from logger.core.quantities.plain import counted, for_shell
+from logger.core.quantities.plain import counted, for_shell, printable
 from logger.core.quantities.units import display_unit, show, show_limit
 from logger.core.records.records import BENCH
 from logger.core.rig import Rig
@@ -17,7 +18,7 @@ from logger.core.sheets.sheet import Plan
 from logger.core.standing.events import NEVER, NOTHING
 from logger.core.standing.service import SEASON, NextCheck
 from logger.core.standing.status import DO_NOT_USE, Status
-from logger.core.standing.status_words import headline, reasons, way_down
+from logger.core.standing.status_words import DONE, headline, reasons
 from logger.core.stroke.baseline import Baseline
 from logger.core.trace import DIRECTIONS, LOCK
 from logger.report.document import (
@@ -86,6 +87,10 @@ class FormSource:
     """From a practice logbook."""
     happened: tuple[str, ...] = ()
     """Since the last accepted sheet, a sentence for each event."""
+    gaps: tuple[Gap, ...] = ()
+    """What its status doesn't cover."""
+    steps: tuple[str, ...] = ()
+    """Of the way down, in words."""
 
 
 # ---- the blank sheet ----
@@ -180,6 +185,7 @@ def cab_card(source: FormSource) -> Document:
         Facts(
             (
                 ("Status on the day of print", standing),
+                *_not_covered(source),
                 ("Next check", due),
                 ("Printed", str(source.issued)),
             ),
@@ -222,7 +228,7 @@ def _banned_card(source: FormSource) -> Document:
         Heading("Why"),
         Bullets(tuple(reasons(status))),
         Heading("Before it is used again"),
-        Bullets(tuple(way_down(status)), BOX),
+        *_steps(source),
         *_since(source),
         Facts(
             (
@@ -230,6 +236,7 @@ def _banned_card(source: FormSource) -> Document:
                     "Status on the day of print",
                     headline(status, source.commissioned, source.next_check.sentence),
                 ),
+                *_not_covered(source),
                 ("Printed", str(source.issued)),
             ),
             "Where it stands",
@@ -237,6 +244,17 @@ def _banned_card(source: FormSource) -> Document:
         Text("Take any older card of this rig out of the cab.", STRONG),
     ]
     return _form("DO NOT USE", f"rig {rig.name}: lock pins", f"card-{rig.name}", source, blocks)
+
+
+def _steps(source: FormSource) -> list[Block]:
+    """What is done of the way back, and a box to tick for each step that isn't."""
+    done = tuple(printable(one) for one in source.steps if one.startswith(DONE))
+    left = tuple(printable(one) for one in source.steps if not one.startswith(DONE))
+    return [Bullets(said, *box) for said, box in ((done, ()), (left, (BOX,))) if said]
+
+
+def _not_covered(source: FormSource) -> list[tuple[str, str]]:
+    return [("Not covered", ", ".join(one.short for one in source.gaps))] if source.gaps else []
 
 
 def _card_limits(rig: Rig) -> str:

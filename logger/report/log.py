@@ -5,7 +5,7 @@ from logger.core.quantities.plain import counted, printable
 from logger.core.records.records import Order
 from logger.core.standing.service import Moment
 from logger.core.standing.status import CAUSES, sentence_of
-from logger.core.standing.status_words import reasons, way_down
+from logger.core.standing.status_words import reasons
 from logger.report.document import Block, Bullets, Heading, Table, Text
 from logger.report.history import amount
 from logger.report.material import Material
@@ -65,7 +65,7 @@ def status(material: Material) -> list[Block]:
     held = reasons(material.status)
     if held:
         blocks += [Text("What holds the rig where it is:"), Bullets(tuple(map(printable, held)))]
-        blocks.append(Text(f"The way down: {'; '.join(way_down(material.status))}."))
+        blocks.append(Text(printable(f"The way down: {'; '.join(material.steps)}.")))
     grouped: dict[tuple[str, ...], list[Order]] = {}
     for one in material.orders:
         about = one.id if one.clears else one.cause

@@ -117,6 +117,8 @@ class Material:
     place: str = ""
     owner: str = ""
     method: str = METHOD_VERSION
+    steps: tuple[str, ...] = ()
+    """Of the way down, in words."""
     spot_heights: "tuple[SpotHeights, ...]" = ()
     """Of the places that bind, or did before a service, over all checks."""
     spots: tuple[str, ...] = ()

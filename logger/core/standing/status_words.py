@@ -6,6 +6,9 @@ from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, LEVELS, NEED_SAI
 STYLE = {"in service": "good", "watch": "warn", "restricted": "warn", "do not use": "bad"}
 """Status: one of the styles of ``cli.output``; colour only repeats the word."""
 
+DONE = "done: "
+"""A step of the way down that is done begins so."""
+
 NEXT_STEP = {
     "cause found": "find the cause and write it down",
     "moved": "put the throw down to the rig it is of: throwbook sheet reassign",

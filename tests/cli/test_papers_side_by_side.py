@@ -1,0 +1,91 @@
+"""One rig's life with a stall in it, its papers read side by side: a step, a gap, a day, a name is the same in every place."""
+
+import json
+import re
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from logger.jobs.logbooks import opened
+from logger.jobs.report_source import material_in
+from logger.jobs.reporting import Issue, _form_source
+from logger.report.content import rig_report
+from logger.report.document import words
+from logger.report.forms import cab_card
+from tests.cli.sheet_steps import GOOD, RIG, TOLD, accept, enter, service
+
+TODAY = datetime.now().astimezone().date()
+GAP = re.compile(r"Not covered:? +(.*)")
+
+
+def card_of(run, folder: Path) -> str:
+    return words(cab_card(_form_source(run.path, RIG, "spot", Issue(folder, TODAY), None)))
+
+
+def report_of(run) -> str:
+    with opened(run.path, read_only=True) as book:
+        return words(rig_report(material_in(book, RIG, TODAY)))
+
+
+@pytest.fixture
+def repaired(run):
+    """Commissioned, stalled, repaired: out of use, with two of its steps done."""
+    enter(run, GOOD, *TOLD)
+    assert accept(run, f"{RIG}-1")[0] == 0
+    enter(run, "lock 9.00s 6.5A stalled", "--as-read", kind="spot")
+    run.service = service(run)
+    return run
+
+
+def steps(text: str) -> list[str]:
+    return re.findall(r"way down \d+: (.*)", text)
+
+
+def test_the_steps_of_the_way_back_are_the_same_in_every_place(repaired, tmp_path):
+    said = steps(repaired("status", RIG)[1])
+    assert [one.startswith("done: ") for one in said] == [True, True, False, False]
+    assert steps(repaired("rig", "show", RIG)[1]) == said
+    assert steps(repaired("status")[1]) == said
+    greased = repaired("service", "add", RIG, "--action", "greased", "--by", "M. K.")[1]
+    assert steps(greased) == said
+    card = card_of(repaired, tmp_path)
+    report = report_of(repaired)
+    for step in said:
+        assert step in card, step
+        assert step in report, step
+
+
+def test_what_the_status_does_not_cover_stands_wherever_the_status_does(run, tmp_path):
+    enter(run, GOOD, *TOLD)
+    assert accept(run, f"{RIG}-1")[0] == 0
+    (gap,) = GAP.findall(run("status", RIG)[1])
+    for asked in (("rig", "show", RIG), ("service", "list", RIG)):
+        assert GAP.findall(run(*asked)[1]) == [gap], asked
+    raised = run("order", "raise", RIG, "--cause", "person: watch", "--because", "noisy", "--by", "M. K.")[1]
+    assert GAP.findall(raised) == [gap]
+    assert f"Not covered: {gap.rstrip('.')}" in card_of(run, tmp_path)
+    assert f"Not covered: {gap.rstrip('.')}" in report_of(run)
+
+
+def test_the_next_check_is_one_day_everywhere_though_nobody_wrote_when_it_was_thrown(run, tmp_path):
+    enter(run, GOOD, *TOLD, "undated")
+    assert accept(run, f"{RIG}-1")[0] == 0
+    due = json.loads(run("status", RIG, "--json")[1])["next_check"]["on"]
+    assert due is not None
+    assert f"check due {due}" in run("rig", "list")[1]
+    assert f"By {due}." in run("trend", RIG)[1]
+    card = card_of(run, tmp_path)
+    assert f"Next check: check due {due}" in card
+    assert f"Counts until {due}" in card
+    assert f"Next check: check due {due}." in report_of(run)
+
+
+def test_who_saw_the_pins_is_one_name_though_an_account_typed_them_in(run, tmp_path):
+    words = ["enter", "--rig", RIG, "--kind", "commissioning", "--paste", "--seen-how", "torch", *TOLD]
+    run(*words, stdin=GOOD)
+    assert accept(run, f"{RIG}-1", signed="C. Green")[0] == 0
+    assert "Written down by C. Green: " in run("sheet", "show", f"{RIG}-1")[1]
+    report = report_of(run)
+    seen = report[report.index("What a person saw") : report.index("'not looked' means")]
+    assert seen.count("C. Green") == 5
