@@ -7,6 +7,7 @@ from logger.core.machine.rating import MotorLine
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
 from logger.core.stroke.late_load import LateLoad
+from logger.core.stroke.place import PlaceU
 from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.shape import Fit
 from logger.core.stroke.stretches import JOG
@@ -49,6 +50,8 @@ class Evidence:
     """Difference to the baseline, split; None without a baseline or a profile."""
     late: LateLoad | None
     """A beginning that lacks load which the baseline has; None: none."""
+    place: PlaceU
+    """What makes a place less well known than the full stroke is."""
 
     @property
     def needed_share(self) -> float:

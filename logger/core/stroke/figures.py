@@ -11,6 +11,7 @@ from logger.core.stroke.breaks import without_breaks
 from logger.core.stroke.clipping import at_the_ceiling
 from logger.core.stroke.edges import end_of_movement, start_of
 from logger.core.stroke.inrush import peak_of_start
+from logger.core.stroke.place import starts_softly
 from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.travel import Travel
 from logger.core.trace import FloatArray, Trace
@@ -335,7 +336,7 @@ def source_resistance(
         # Motor side: no voltage before the switch closes, nor where that channel comes later than the current.
         keep = (rows > segments.first) & (volts > 0.5 * median_of(volts))
         volts, amps = volts[keep], amps[keep]
-        if _starts_softly(segments):
+        if starts_softly(segments):
             return None  # a drive that sets the motor's voltage itself: that voltage isn't the supply's
     if clip_a is not None:
         keep = ~at_the_ceiling(amps, clip_a)
@@ -356,12 +357,6 @@ def source_resistance(
     if -slope + K * u < 0.0:
         return None  # a supply that rises with the load isn't one: the two channels don't belong together
     return expanded(-slope, u, abs(slope) * float(np.hypot(gains.current, gains.voltage)))
-
-
-def _starts_softly(segments: Segments) -> bool:
-    """Whether the start shows no peak worth the name: a switch closed on a standing motor always gives one."""
-    start = segments.current_a[segments.first : segments.settled + 1]
-    return float(start.max()) < 1.5 * median_of(segments.current_a[segments.run])
 
 
 def _integral(

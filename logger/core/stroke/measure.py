@@ -19,11 +19,12 @@ from logger.core.stroke.evidence import (
 from logger.core.stroke.figures import Gains, end_of, figures_of
 from logger.core.stroke.late_load import late_load, take_up_of
 from logger.core.stroke.movements import Movement
+from logger.core.stroke.place import PlaceU, place_u
 from logger.core.stroke.segmentation import Segments, segment
 from logger.core.stroke.shape import fit_difference
 from logger.core.stroke.standstill import standstill_of
 from logger.core.stroke.stretches import JOG, FullStroke
-from logger.core.stroke.travel import Travel, profile, travel, voltage_or_nominal
+from logger.core.stroke.travel import Travel, hides_ramps, profile, travel, voltage_or_nominal
 from logger.core.trace import Trace
 
 HIGHEST_SUPPLY = 1.25
@@ -51,6 +52,7 @@ def gather(
     moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still)
     clip_a = clipped_at(trace, segments)
     end = end_of(segments, moved.still_from)
+    place = PlaceU()
     if end == NO_RUN:
         figures, share, u = Figures(), 0.0, 0.0
         shape_profile, fit = None, None
@@ -62,7 +64,9 @@ def gather(
         lasted_s = segments.end_s - segments.start_s
         clock_s = clock_u_s(trace.head, segments.start_s, segments.end_s)
         u = float(np.sqrt(u**2 + (coasted_u_s / lasted_s) ** 2 + (0.5 * clock_s / lasted_s) ** 2))
-        figures = _with_travel(figures, segments, moved, share, u, end)
+        hidden = hides_ramps(from_voltage, voltage_v, segments)
+        place = place_u(trace.time_s, segments, moved, figures, baseline, hidden, r_ohm, full_vs)
+        figures = _with_travel(figures, segments, moved, share, place.of(min(max(share, 0.0), 1.0), u), end)
         if end == CUT_OFF and share < JOG:
             # Over before it ran evenly: there is no run to speak of.
             figures = replace(figures, run_current_a=None, peak_run_current_a=None)
@@ -92,6 +96,7 @@ def gather(
         profile=shape_profile,
         fit=fit,
         late=late_load(fit, baseline, shape_profile, line.i0_a),
+        place=place,
     )
 
 
@@ -157,11 +162,14 @@ def magnets(there_c: float | None, here_c: float | None) -> tuple[float, float]:
 def _with_travel(
     figures: Figures, segments: Segments, moved: Travel, share: float, u: float, end: str
 ) -> Figures:
-    """Add what the travel says: share of the stroke, and the volt-seconds a baseline is made from."""
+    """Add what the travel says: share of the stroke, and the volt-seconds a baseline is made from.
+
+    ``u``: standard uncertainty of the share of the stroke.
+    """
     if segments.starts_running:
         return figures
     held = min(max(share, 0.0), 1.0)
-    fraction = Measured(held, 2.0 * u * held)
+    fraction = Measured(held, 2.0 * u)
     whole = end == CUT_OFF and moved.total_vs > 0.0
     return replace(
         figures,

@@ -43,6 +43,10 @@ class Travel:
     """That was told from a current held flat at a limit, not from V/R."""
     by_drive: bool = False
     """The voltage read is the motor's, and a drive sets it."""
+    ramp_vs: float = 0.0
+    """What was taken off for a ramp that the voltage doesn't show [V s]"""
+    supply_v: float = 0.0
+    """Median of the voltage over the movement, read or nominal [V]"""
 
 
 def voltage_or_nominal(trace: Trace, nominal_v: float, segments: Segments) -> tuple[FloatArray, bool]:
@@ -57,6 +61,11 @@ def on_motor_side(voltage_v: FloatArray, segments: Segments) -> bool:
     """Whether the board sees the motor's voltage: none before the start."""
     before = float(voltage_v[: max(1, segments.first - 1)].mean())
     return abs(before) < 0.5 * float(voltage_v[segments.first : segments.last + 1].mean())
+
+
+def hides_ramps(from_voltage: bool, voltage_v: FloatArray, segments: Segments) -> bool:
+    """Whether a drive's ramp doesn't show in the voltage: none was read, or it is the supply's."""
+    return not (from_voltage and on_motor_side(voltage_v, segments))
 
 
 def set_by_a_drive(voltage_v: FloatArray, time_s: FloatArray, segments: Segments) -> bool:
@@ -100,10 +109,13 @@ def travel(
     rows = slice(segments.first, segments.last + 1)
     time_s, current_a = trace.time_s[rows], segments.current_a[rows]
     emf_v = voltage_v[rows] - current_a * r_ohm
-    if segments.ramped and not (from_voltage and on_motor_side(voltage_v, segments)):
+    ramp_vs = 0.0
+    if segments.ramped and hides_ramps(from_voltage, voltage_v, segments):
         # The drive's supply tells nothing of the motor's voltage: an even ramp from standing is the simplest there is.
         ramp = segments.settled - segments.first
-        emf_v[:ramp] *= np.linspace(0.0, 1.0, ramp, endpoint=False)
+        even = np.linspace(0.0, 1.0, ramp, endpoint=False)
+        ramp_vs = integrate((1.0 - even) * emf_v[:ramp], time_s[:ramp]) if ramp > 1 else 0.0
+        emf_v[:ramp] *= even
     # In a break of the current the motor only coasts; a supply that reads full voltage then drives nothing. What it
     # draws while it turns is the measure: a long stand at the end draws many times that.
     turning_a = current_a if still_from is None else current_a[: max(1, still_from - segments.first)]
@@ -128,6 +140,8 @@ def travel(
         still_from,
         limited=still is not None and still.limited,
         by_drive=from_voltage and set_by_a_drive(voltage_v, trace.time_s, segments),
+        ramp_vs=ramp_vs,
+        supply_v=median_of(voltage_v[rows]),
     )
 
 

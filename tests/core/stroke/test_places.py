@@ -87,3 +87,45 @@ def test_a_current_over_the_rating_begins_with_the_run():
     sign = next(sign for sign in found.signs if sign.sign == "over-rated")
     assert sign.from_s == found.inrush_end_s
     assert sign.from_s == pytest.approx(QUIET.start_s + 4.2 * QUIET.decay_s, abs=0.03)
+
+
+DRIVE_RAMP_S, DRIVE_CRUISE_S, DRIVE_FROM_S = 0.4, 2.4, 0.5
+
+
+def driven(until=1.0, seed=1, whole=True):
+    """A drive's throw as its supply sees it, and the share of the stroke done: an even ramp, an even speed whatever the
+    load, and an even ramp down in which next to nothing is drawn. The load comes after a third of the travel."""
+    rate_hz, rng = 400.0, np.random.default_rng(seed)
+    time_s = np.arange(0.0, 4.4, 1.0 / rate_hz)
+    ran_s = time_s - DRIVE_FROM_S
+    lasted_s = 2.0 * DRIVE_RAMP_S + DRIVE_CRUISE_S
+    speed = np.clip(np.minimum(ran_s, lasted_s - ran_s) / DRIVE_RAMP_S, 0.0, 1.0)
+    share = np.cumsum(speed) / np.sum(speed)
+    slows = ran_s > lasted_s - DRIVE_RAMP_S
+    current_a = np.where(share > 0.33, 2.0, 1.2) + np.where(ran_s < DRIVE_RAMP_S, 1.2, 0.0)
+    moving = (ran_s >= 0.0) & ~slows & (share < until)
+    current_a = np.where(moving, current_a, 0.0) + rng.normal(0.0, 0.005, len(time_s))
+    volts = 12.6 - 0.05 * current_a + rng.normal(0.0, 0.004, len(time_s))
+    trace = replace(
+        QUIET.trace(), time_s=time_s, current_a=current_a, voltage_v=volts, source=f"drive-{seed}"
+    )
+    return trace, float(share[np.flatnonzero(moving)[-1]])
+
+
+@pytest.mark.parametrize("until", [0.3, 0.55, 0.8])
+def test_a_drives_place_at_its_supply_holds_what_its_ramps_hide(until):
+    """V - iR of the supply isn't the speed: neither the ramps show in it, nor a speed that is held whatever the load."""
+    usual = make_baseline([assess_trace(driven(seed=k)[0], RIG) for k in range(2, 8)])
+    trace, true = driven(until)
+    sign = sign_of(trace, usual, "stopped-short")
+    assert abs(sign.at_fraction - true) <= sign.at_fraction_u
+    assert sign.at_fraction_u < DRIVE_RAMP_S / DRIVE_CRUISE_S  # both ramps, and no more
+
+
+def test_a_switched_motors_place_is_no_wider_for_what_drives_do(baseline):
+    """Its start gives a peak: no ramp hides, so the ± is that of the full stroke and of the edges."""
+    trace = replace(QUIET, run_s=0.5 * QUIET.run_s).trace()
+    sign = sign_of(trace, baseline, "stopped-short")
+    found = assess_trace(trace, RIG, baseline)
+    assert sign.at_fraction_u == pytest.approx(found.figures.travel_fraction.u)
+    assert sign.at_fraction_u < 0.03

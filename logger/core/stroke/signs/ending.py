@@ -67,7 +67,7 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
         limit=evidence.rig.actuator.full_load_current_a,
         unit="A",
         at_fraction=at,
-        at_fraction_u=None if never else 2.0 * evidence.travel_share_u * at,
+        at_fraction_u=None if never else 2.0 * evidence.place.of(at, evidence.travel_share_u),
         from_s=float(evidence.trace.time_s[still_from]),
     )
 
@@ -116,6 +116,6 @@ def stopped_short(evidence: Evidence) -> Sign | None:
         limit=limit,
         unit="1",
         at_fraction=share,
-        at_fraction_u=2.0 * u,
+        at_fraction_u=2.0 * evidence.place.of(min(share, 1.0), evidence.travel_share_u),
         from_s=evidence.segments.end_s,
     )

@@ -168,7 +168,8 @@ def binding_spot(evidence: Evidence) -> Sign | None:
     if bump is None:
         return None
     usual = evidence.baseline_run_a or evidence.idle_a
-    where = f"{100 * bump.at_fraction:.0f} % of the stroke (±{100 * (2 * bump.at_u):.1f} %)"
+    at_u = 2.0 * evidence.place.between(bump.at_fraction, bump.at_u)
+    where = f"{100 * bump.at_fraction:.0f} % of the stroke (±{100 * at_u:.1f} %)"
     return Sign(
         "binding-spot",
         WATCH,
@@ -177,7 +178,7 @@ def binding_spot(evidence: Evidence) -> Sign | None:
         limit=bump.limit_a,
         unit="A",
         at_fraction=bump.at_fraction,
-        at_fraction_u=2.0 * bump.at_u,
+        at_fraction_u=at_u,
         from_s=_time_at(evidence, bump.at_fraction - 0.5 * bump.width),
     )
 
@@ -227,7 +228,7 @@ def _hump(evidence: Evidence) -> Sign | None:
         value=height,
         unit="A",
         at_fraction=at,
-        at_fraction_u=2.0 * max(profile.place_u, 0.01),
+        at_fraction_u=2.0 * evidence.place.between(at, max(profile.place_u, 0.01)),
     )
 
 
