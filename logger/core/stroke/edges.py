@@ -73,7 +73,23 @@ def end_of_movement(time_s: FloatArray, segments: Segments) -> Edge:
         # A filter behind an average falls as the square of time at first: so long it hides in the scatter.
         slow_s = np.sqrt(2.0 * hidden * gap_s * width_s)
         earliest_s = min(earliest_s - slow_s, half_s - EARLIEST_OF_FALL * width_s)
-    return _within(earliest_s, float(time_s[off]), jitter_of(time_s))
+    unsure_s = _may_have_ended_later(time_s, segments, current_a, level_a - clearly_a)
+    return _within(
+        earliest_s, float(time_s[off]), float(np.hypot(jitter_of(time_s), unsure_s / np.sqrt(3.0)))
+    )
+
+
+def _may_have_ended_later(
+    time_s: FloatArray, segments: Segments, current_a: FloatArray, lowest_a: float
+) -> float:
+    """How much later the end may have been [s]: one row off, and on again to the very last, is a contact's first opening
+    or a reading that dropped out. 0 where it is plain."""
+    last, over = segments.last, segments.over
+    # The last row of all may be part on and part off.
+    on_again = current_a[last + 2 : over]
+    if not len(on_again) or bool(np.any(on_again < lowest_a)):
+        return 0.0
+    return float(time_s[over] - time_s[last])
 
 
 def jitter_of(time_s: FloatArray) -> float:

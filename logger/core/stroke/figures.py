@@ -296,6 +296,8 @@ def _run_noise(current: FloatArray) -> Measured | None:
     if len(steps) < 20:
         return None
     noise = float(np.std(steps) / np.sqrt(2.0))
+    if noise == 0.0:
+        return None  # it hides below the channel's step: how far isn't known
     return expanded(noise, noise / np.sqrt(2.0 * len(steps)))
 
 

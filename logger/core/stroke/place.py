@@ -100,7 +100,8 @@ def place_u(
         ramp = ramp_vs / full_vs / RECTANGLE
         if segments.ramped:
             at_end, between = _against_time(time_s, segments, moved, baseline, full_vs)
-    edges = 0.0
+    # A rod that never moved is known to stand to what a row of full speed would have moved it.
+    edges = segments.period_s * moved.supply_v / full_vs / float(np.sqrt(12.0))
     if figures.travel_time_s is not None:
         edges = 0.5 * figures.travel_time_s.u * _last_speed_v(moved) / full_vs
     stand = _wound_up_vs(segments, moved) / full_vs / RECTANGLE

@@ -80,6 +80,8 @@ class Segments:
     """First row at which the start-up transient is over for certain; later than ``settled`` where it isn't resolved."""
     quiet: bool = True
     """The rows beside the movement are one quiet level, and so is a record in which nothing moved."""
+    over: int = 0
+    """Last row of what belongs to the end: bounce, settling, residual current."""
     breaks: tuple[Break, ...] = ()
     """Breaks of a contact in mid-throw, each with the surge after it."""
 
@@ -164,6 +166,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         spikes=spikes,
         wild=wild,
         quiet=_quiet_beside(movement, no_load_current_a),
+        over=stretch.over,
         breaks=breaks,
     )
 

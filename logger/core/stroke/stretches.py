@@ -269,6 +269,8 @@ def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bo
         return False
     if before.pauses > MANY_PAUSES and record.lasted_s(before.over, piece.first) <= SWITCHED_S:
         return False  # its brushes jump all the way
+    if piece.first - before.over == 2 and _drops_out(record, before.first, before.last):
+        return False  # one row is missing here as another was in mid-throw, where no limit contact is
     soon_s = PAUSE_S + 2.0 * record.period_s
     over_s = record.lasted_s(before.last, piece.last)
     if over_s <= soon_s:
@@ -279,6 +281,12 @@ def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bo
     )
     level_a = median_of(record.current_a[begun : before.last + 1])
     return settling and float(record.current_a[piece.first : piece.last + 1].max()) < level_a
+
+
+def _drops_out(record: _Record, first: int, last: int) -> bool:
+    """Whether a lone reading of this current fell out of it, down to nothing, before."""
+    gone = record.current_a[first : last + 1] <= REST_SHARE * record.stroke.no_load_a
+    return any(b - a == 1 for a, b in runs_of(gone))
 
 
 def _with_echo(record: _Record, before: Stretch, piece: Stretch) -> Stretch:
