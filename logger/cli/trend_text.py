@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from logger.cli import output
 from logger.core.quantities.number_text import interval_text
+from logger.core.quantities.plain import counted
 from logger.core.seasons.effects import CONFIDENCE, HELPED, WORSE
 from logger.core.seasons.season import FIGURES
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
@@ -22,8 +23,11 @@ STATES = {OUT: "bad", SUSPECT: "warn", LOW: "warn"}
 def print_trend(found: "RigTrend") -> None:
     """One rig: next action, a row for each direction and figure, the checks of running current, services."""
     history, action = found.history, found.action
-    first, last = history.checks[0], history.checks[-1]
-    output.line(f"{history.rig.name}: {len(history.checks)} checks, {first.on} to {last.on}", style="heading")
+    # The checks that the tables below show: a sheet on which no throw ran through is none.
+    shown = {(point.date, point.sheet) for one in found.trends for point in one.points}
+    days = sorted(day for day, _ in shown) or [history.checks[0].on, history.checks[-1].on]
+    count = counted(len(shown), "check")
+    output.line(f"{history.rig.name}: {count}, {days[0]} to {days[-1]}", style="heading")
     for sentence in found.happened:
         output.line(sentence, style="warn" if found.action.urgency else "quiet")
     if history.provisional:

@@ -128,3 +128,25 @@ def test_a_watch_from_an_accepted_check_is_told_until_it_is_cleared(logbook):
         held = tuple(one.ids[0] for one in status(book, RIG).open)
     clear(logbook, RIG, Clearing(held, BY, "greased, three clean checks"), BY, day + timedelta(hours=2))
     assert "cleared and signed" in happened(logbook)[-1]
+
+
+def test_a_recommissioning_does_not_hide_the_stall_it_was_made_for(logbook):
+    commissioned(logbook, NOW)
+    day = NOW + timedelta(days=30)
+    enter(logbook, RIG, Entry([STALL], "spot", thrown_at=day, as_read=True), BY, day)
+    fixed = day + timedelta(days=2)
+    work = ServiceEntry(
+        "", RIG, "repaired", fixed.date(), found=Moment("bent pin"), fixed=Moment("new pin"), by=BY
+    )
+    entry = add_service(logbook, work, fixed).entry
+    name = commissioned(logbook, day + timedelta(days=3))
+    with opened(logbook, read_only=True) as book:
+        held = tuple(one.ids[0] for one in status(book, RIG).open)
+    brought = Clearing(held, BY, "repaired and proved", "bent pin", entry.id, name)
+    clear(logbook, RIG, brought, BY, day + timedelta(days=3, hours=1))
+    told = happened(logbook)
+    days = [one[:10] for one in told if "still open" not in one]
+    assert sorted(set(days)) == ["2026-04-13", "2026-04-15", "2026-04-16"]
+    assert "do not use: stall" in told[0]
+    commissioned(logbook, day + timedelta(days=60))
+    assert not any("do not use" in one for one in happened(logbook)), "the next acceptance ends the list"

@@ -42,7 +42,8 @@ def events_since_acceptance(
 ) -> tuple[Event, ...]:
     """Everything since the newest acceptance, oldest first; all there is where no sheet was ever accepted.
 
-    An order that still holds the rig stays told, whatever was accepted after it.
+    An order that held the rig at that acceptance stays told with its repair: a recommissioning is accepted before the
+    order it answers is cleared, and must not hide what it was made for.
 
     Args:
         sheets: every sheet of the rig.
@@ -55,9 +56,11 @@ def events_since_acceptance(
         (one.decision.at for one in sheets if one.state == ACCEPTED and one.decision is not None),
         default=None,
     )
+    orders = list(orders)
+    held = {*open_orders, *(name for one in orders if since and one.at > since for name in one.clears)}
     found = [
-        *_orders(orders, trials, since, open_orders),
-        *_services(services, since),
+        *_orders(orders, trials, since, held),
+        *_services(services, since, held),
         *_sheets(sheets, trials, since),
     ]
     return tuple(sorted(found, key=lambda one: one.on))
@@ -74,10 +77,12 @@ def _orders(
     orders: Iterable[Order],
     trials: Mapping[str, LoggedTrial],
     since: datetime | None,
-    open_orders: Collection[str],
+    held: Collection[str],
 ) -> Iterable[Event]:
-    for order in sorted(orders, key=lambda one: -LEVELS.index(level_of(one))):  # the worst of a day first
-        if since is not None and order.at <= since and order.id not in open_orders:
+    for order in sorted(
+        orders, key=lambda one: (one.at, -LEVELS.index(level_of(one)))
+    ):  # of one moment the worst first
+        if since is not None and order.at <= since and order.id not in held:
             continue
         if order.clears:
             yield Event(order.at.date(), f"cleared and signed by {order.signed}: {order.because}")
@@ -103,9 +108,11 @@ def _day_and_throw(order: Order, throw: LoggedTrial | None) -> tuple[date, str]:
     return thrown, f" (first {throw.direction} throw after standing)" if as_found else ""
 
 
-def _services(services: Iterable[ServiceEntry], since: datetime | None) -> Iterable[Event]:
+def _services(
+    services: Iterable[ServiceEntry], since: datetime | None, held: Collection[str]
+) -> Iterable[Event]:
     for entry in services:
-        if since is None or entry.on >= since.date():
+        if since is None or entry.on >= since.date() or set(entry.answers) & set(held):
             done = f": {entry.fixed.what}" if entry.fixed else ""
             yield Event(entry.on, f"{entry.action}{done}")
 
