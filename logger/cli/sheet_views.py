@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 from logger.cli import output
 from logger.core.assessment import movement_said
-from logger.core.quantities.number_text import rounded_up
+from logger.core.quantities.number_text import measured_text, rounded_up
 from logger.core.quantities.plain import counted, for_shell
 
 if TYPE_CHECKING:
@@ -112,7 +112,7 @@ def print_sheet(found: "SheetView") -> None:
 
 
 def _figure(measured: Any, unit: str) -> str:
-    return "" if measured is None else f"{measured.value:.2f} ± {measured.u:.2f} {unit}"
+    return "" if measured is None else measured_text(measured, unit)
 
 
 def _print_decision(found: "SheetView") -> None:

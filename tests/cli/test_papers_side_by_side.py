@@ -89,3 +89,15 @@ def test_who_saw_the_pins_is_one_name_though_an_account_typed_them_in(run, tmp_p
     report = report_of(run)
     seen = report[report.index("What a person saw") : report.index("'not looked' means")]
     assert seen.count("C. Green") == 5
+
+
+def test_a_figure_is_rounded_alike_on_the_screen_and_on_paper(run):
+    enter(run, GOOD, *TOLD)
+    shown = run("sheet", "show", f"{RIG}-1")[1]
+    printed = report_of(run)
+    rows = [line for line in printed.splitlines() if re.match(r"\d+ \| (lock|unlock) \|", line)]
+    assert len(rows) == 10
+    for row, line in zip(rows, re.findall(r"^ +\d+ +(?:lock|unlock) .*", shown, re.M), strict=True):
+        number, way, time, _, run_current, peak = row.split(" | ")[:6]
+        assert line.split()[:2] == [number, way]
+        assert all(one in line for one in (f"{time} s", f"{run_current} A", f"{peak} A")), (row, line)
