@@ -100,7 +100,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "in control: no more than chance. suspect: this check stands out, do it again. low: lower than its baseline. out of control: risen more than chance does.",
         "forecast: when the limit would be crossed if it goes on so, with its interval. Too few checks: it says so.",
         "An upright line is a service; below stands whether it helped, or that so few throws can't show it.",
-        "Left and right go through figures and directions; P shows the points as a list.",
+        "Left and right go through figures and directions; P shows the points as a list, and what happened since the last accepted sheet.",
     ),
     "service": (
         "seen: what was noticed. found: the cause. fixed: what was done. verified: how it was seen to be right. 'Fixed' says nothing about 'verified'.",

@@ -150,3 +150,10 @@ def test_a_recommissioning_does_not_hide_the_stall_it_was_made_for(logbook):
     assert "do not use: stall" in told[0]
     commissioned(logbook, day + timedelta(days=60))
     assert not any("do not use" in one for one in happened(logbook)), "the next acceptance ends the list"
+
+
+@pytest.mark.parametrize(("fixed", "told"), [("Greased", "greased."), ("both pins", "greased: both pins.")])
+def test_what_was_done_is_told_once(logbook, fixed, told):
+    entry = ServiceEntry("", RIG, "greased", NOW.date(), fixed=Moment(fixed), by=BY)
+    add_service(logbook, entry, NOW)
+    assert happened(logbook) == (f"2026-03-14: {told}",)

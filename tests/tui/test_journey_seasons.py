@@ -73,6 +73,8 @@ def test_the_history_from_the_list_to_one_throw_in_depth(seasons_logbook, walk):
         await look("trend")
         await keys(pilot, "right", "p")
         await look("trend-points")
+        # As the rig's screen promised.
+        assert "Since the last accepted sheet - 2025-09-11: watch: heavier" in said(app)
 
     walk(app, journey)
 

@@ -141,7 +141,7 @@ class RigScreen(Page[None]):
         cells += [Cell(sentence, "strong") for sentence in history.happened[-1:]]
         if len(history.happened) > 1:
             earlier = counted(len(history.happened) - 1, "earlier event")
-            cells.append(Cell(f"and {earlier} since the last accepted sheet (R lists them)", QUIET))
+            cells.append(Cell(f"and {earlier} since the last accepted sheet (R, then P, lists them)", QUIET))
         last = f"Last throw {day(history.last_trial)}." if history.last_trial else "No throw yet."
         cells.append(Cell(last, QUIET))
         return cells

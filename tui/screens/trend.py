@@ -1,6 +1,6 @@
 """The seasons of one rig: what changed, since when, when a limit is reached, what to do next."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import BindingType
@@ -12,13 +12,15 @@ from logger.core.seasons.signals import OUT
 from tui.drawings import trend_drawing
 from tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, three_digits
 from tui.screens.page import Page, key
-from tui.widgets.frame import lines
+from tui.widgets.frame import lines, listed
 from tui.widgets.plot import Plot
 
 if TYPE_CHECKING:
     from logger.core.seasons.history import TrendResult
     from logger.jobs.trend import RigTrend
 
+NO_TREND = "No check yet that could be compared. A trend begins with the second one."
+HAPPENED = "Since the last accepted sheet"
 URGENCY = (GOOD, QUIET, WARN, WARN, BAD, BAD)
 
 
@@ -79,7 +81,7 @@ class TrendScreen(Page[None]):
             self.repaint()
 
     def action_points(self) -> None:
-        """The points as a list, or drawn."""
+        """The points as a list, with what happened since the last accepted sheet; or drawn."""
         self._as_points = not self._as_points
         self.query_one("#points-place").display = self._as_points
         self.query_one("#chart").display = not self._as_points
@@ -101,25 +103,18 @@ class TrendScreen(Page[None]):
         cells += [Cell(spot.sentence, WARN) for spot in found.spots]
         cells += [Cell(note, WARN) for note in found.history.notes]
         self.query_one("#next", Static).update(lines(self.app, cells))
+        happened = event_lines(found.happened)
         if not found.trends:
-            self.query_one("#words", Static).update(
-                lines(
-                    self.app,
-                    [
-                        Cell(
-                            "No check yet that could be compared. A trend begins with the second one.", STRONG
-                        )
-                    ],
-                )
-            )
+            self.query_one("#words", Static).update(lines(self.app, [Cell(NO_TREND, STRONG)]))
             self.query_one("#chart", Plot).show(None)
+            self.query_one("#points", Static).update(listed(self.app, happened))
             return
         one = found.trends[self._at]
         self.query_one("#chart", Plot).show(trend_drawing(one))
         self.query_one("#words", Static).update(
             lines(self.app, trend_words(one, self._at, len(found.trends)))
         )
-        self.query_one("#points", Static).update(lines(self.app, point_lines(one)))
+        self.query_one("#points", Static).update(listed(self.app, [*happened, Cell(""), *point_lines(one)]))
 
 
 def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
@@ -163,3 +158,8 @@ def point_lines(one: "TrendResult") -> list[Cell | str]:
         if point.because:
             cells.append(Cell(f"{'':<12}{point.because}", tone))
     return cells
+
+
+def event_lines(happened: Sequence[str]) -> list[Cell | str]:
+    """What happened to the rig since its last accepted sheet, the newest first."""
+    return [Cell(HAPPENED, STRONG), *(Cell(f"- {sentence}") for sentence in reversed(happened))]

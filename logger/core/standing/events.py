@@ -113,7 +113,8 @@ def _services(
 ) -> Iterable[Event]:
     for entry in services:
         if since is None or entry.on >= since.date() or set(entry.answers) & set(held):
-            done = f": {entry.fixed.what}" if entry.fixed else ""
+            said = entry.fixed.what.strip()
+            done = f": {said}" if said and said.casefold() != entry.action else ""
             yield Event(entry.on, f"{entry.action}{done}")
 
 
