@@ -67,6 +67,8 @@ BREAK_S = 1.0
 """A longer break of the current never belongs to one throw."""
 SUPPLY_HIDES_FROM = 0.72
 """Without a voltage, between an empty battery and a running engine: a throw of more than this share of the stroke."""
+EDGE_S = 0.3
+"""An edge that lies no further outside a movement may be its own: there are at least 0.3 s between two."""
 BROKE = "broke"
 """The tool raised something else than a refusal."""
 REFUSED = "refused"
@@ -243,7 +245,8 @@ def matches(plan: Plan, came: Reached, judged: tuple[Assessment, ...]) -> list[A
 
     A movement is found where one assessment's start and end lie in it or over it, and in no other movement (but for two
     that may be taken for one throw broken off). One that
-    gives neither (it can't be judged) counts by its place in the order, if the numbers agree.
+    gives neither (it can't be judged) counts by its place in the order, if the numbers agree; so does one that gives one of
+    them beside such a one, if that one lies in the movement.
     """
     spans = _spans(judged)
     true = [_seen_span(plan, each, came.first_s) for each in plan.movements]
@@ -253,7 +256,12 @@ def matches(plan: Plan, came: Reached, judged: tuple[Assessment, ...]) -> list[A
         under = [k for k, other in enumerate(true) if len(over) == 1 and _covers(spans[over[0]], other)]
         if len(under) == 1 or _one_throw(plan, under):
             found.append(judged[over[0]])
-        elif not over and len(judged) == len(true) and spans[number] is None:
+        elif (
+            not over
+            and len(judged) == len(true)
+            and spans[number] is None
+            and all(here[0] - EDGE_S <= at_s <= here[1] + EDGE_S for at_s in _edges(judged[number]))
+        ):
             found.append(judged[number])
         else:
             found.append(None)
@@ -272,11 +280,15 @@ def _one_throw(plan: Plan, numbers: list[int]) -> bool:
 
 
 def _spans(judged: tuple[Assessment, ...]) -> list[tuple[float, float] | None]:
-    """Start and end of each; what one doesn't give reaches to its neighbour. None: it gives neither."""
+    """Start and end of each; what one doesn't give reaches to its neighbour. None: it gives neither, or nobody knows how
+    far it reaches because its neighbour gives neither."""
     known = [(each.figures.start_s, each.figures.end_s) for each in judged]
+    unplaced = [start is None and end is None for start, end in known]
     spans: list[tuple[float, float] | None] = []
     for k, (start, end) in enumerate(known):
-        if start is None and end is None:
+        into_the_next = end is None and any(unplaced[k + 1 : k + 2])
+        into_the_last = start is None and k > 0 and unplaced[k - 1]
+        if unplaced[k] or into_the_next or into_the_last:
             spans.append(None)
             continue
         before = [e.value for _, e in known[:k] if e is not None]
@@ -288,6 +300,11 @@ def _spans(judged: tuple[Assessment, ...]) -> list[tuple[float, float] | None]:
             )
         )
     return spans
+
+
+def _edges(one: Assessment) -> list[float]:
+    """Those of its start and end that it gives [s]."""
+    return [each.value for each in (one.figures.start_s, one.figures.end_s) if each is not None]
 
 
 def _seen_span(plan: Plan, laid: Laid, first_s: float) -> tuple[float, float]:

@@ -102,6 +102,6 @@ def _voltage_in_breaks(evidence: Evidence) -> float | None:
     if volts is None or not breaks:
         return None
     longest = max(breaks, key=lambda each: each.closed - each.opened)
-    before = abs(median_of(volts[longest.opened - 10 : longest.opened - 1]))
+    before = abs(median_of(volts[max(0, longest.opened - 10) : max(1, longest.opened - 1)]))
     late = volts[(longest.opened + longest.closed) // 2 : longest.closed]
     return abs(median_of(late)) / before if before > 0 else None

@@ -12,17 +12,15 @@ import numpy as np
 
 from logger.core.quantities.numerics import median_of
 from logger.core.rig import Rig
-from logger.core.stroke.board_words import told_from
+from logger.core.stroke.board_words import LASTING, LATE_S, faults_in, told_from
 from logger.core.stroke.rest import NO_REST, Rest, find_rest, smoothing_width
-from logger.core.stroke.stretches import PAUSE_S, FullStroke, Stretch, stretches_of
+from logger.core.stroke.stretches import PAUSE_S, WHOLE, FullStroke, Stretch, stretches_of
 from logger.core.trace import LOCK, MOVEMENT, MOVEMENTS, UNLOCK, WHOLE_THROW_FOLLOWS, FloatArray, Trace
 
 SIGNED_BOARD = "motor"
 """Behind the reversing switch a board reads the current with its sign."""
-WHOLE = 0.85
-"""A movement over more than this share of the stroke is a whole throw (*assumed*: the stroke is known to 5 to 10 %
-before anything is measured)."""
-
+REST_LEVEL = "rest_level_a"
+"""Head key of a movement that was cut out of a record: the reading at rest in the whole of it [A]."""
 HALF_WAY = 0.5
 """Where less than this share of the stroke was moved since a whole throw, the rod is still nearer to that end."""
 
@@ -54,7 +52,10 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
     """
     period_s = median_of(np.diff(trace.time_s))
     rest = find_rest(trace.current_a, period_s, stroke.no_load_a, stroke.full_load_a)
-    stretches = stretches_of(trace, rest, period_s, stroke)
+    told = trace.head.get(REST_LEVEL)
+    if isinstance(told, float) and rest.seen:
+        rest = replace(rest, level_a=told)  # the record that it was cut from showed more
+    stretches = _over_unread_rows(stretches_of(trace, rest, period_s, stroke), trace)
     if not stretches:
         return (Movement(trace, trace.direction, rest, period_s, None),)
     if len(stretches) == 1:
@@ -68,15 +69,32 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
         start = _rest_begins(trace.time_s, stretches[number - 1], stretch.first) if number else 0
         stop = max(stretch.over + 2, stretches[number + 1].first - margin) if later else len(trace)
         follows = any(shares[each] > WHOLE and stretches[each].way == stretch.way for each in later)
-        head = {MOVEMENT: number + 1, MOVEMENTS: len(stretches)} | (
+        head: dict[str, object] = {MOVEMENT: number + 1, MOVEMENTS: len(stretches)} | (
             {WHOLE_THROW_FOLLOWS: True} if follows else {}
         )
+        if rest.seen:
+            head[REST_LEVEL] = round(rest.level_a, 9)
         cut = _cut(trace, slice(start, stop), head, direction)
         moved = replace(
             stretch, first=stretch.first - start, last=stretch.last - start, over=stretch.over - start
         )
         found.append(Movement(cut, direction, rest, period_s, moved))
     return tuple(found)
+
+
+def _over_unread_rows(stretches: list[Stretch], trace: Trace) -> list[Stretch]:
+    """The stretches without the ends that nobody saw: the current was gone because the board's sensor didn't answer."""
+    lost_s = [fault.at_s for fault in faults_in(trace.head) if fault.code == LASTING]
+    joined: list[Stretch] = []
+    for each in stretches:
+        before = joined[-1] if joined else None
+        if before is not None and before.way == each.way:
+            gone_s = float(trace.time_s[before.last])
+            if any(abs(at_s - gone_s) <= LATE_S for at_s in lost_s):
+                joined[-1] = replace(each, first=before.first, pauses=before.pauses + each.pauses)
+                continue
+        joined.append(each)
+    return joined
 
 
 def _share(trace: Trace, rest: Rest, stretch: Stretch, stroke: FullStroke) -> float:

@@ -101,7 +101,7 @@ def _rest_by_blocks(
         level = next(
             (
                 end
-                for end in ends_a
+                for end in (*_far_below_the_ends(blocks, ends_a[0], no_load_current_a), *ends_a)
                 if abs(end) <= full_load_current_a
                 and _looks_like_rest(current_a, end, period_s, no_load_current_a, paused)
             ),
@@ -130,6 +130,15 @@ def _nearer_in_the_middle(
     ):
         return None
     return level if _calmer_in_the_middle(current_a, blocks, ABOUT_AS_CALM) else None
+
+
+def _far_below_the_ends(blocks: _Blocks, end_a: float, no_load_current_a: float) -> tuple[float, ...]:
+    """The level in the middle of a record that starts and ends in a run on a standing current, if there is one."""
+    if len(blocks.level_a) < 4:
+        return ()
+    at = _nearest_pair(blocks)
+    level = 0.5 * float(blocks.level_a[at] + blocks.level_a[at + 1])
+    return (level,) if abs(end_a) - abs(level) > NO_OFFSET * no_load_current_a else ()
 
 
 def _calmer_in_the_middle(current_a: FloatArray, blocks: _Blocks, most: float) -> bool:
@@ -255,9 +264,18 @@ def zero_of(
     by_chance_a = 5.0 * max(map(robust_sd, known)) / np.sqrt(min(map(len, known)))
     if abs(levels_a[-1] - levels_a[0]) > max(SAME_LEVEL * no_load_current_a, by_chance_a):
         nearer = int(abs(levels_a[1]) < abs(levels_a[0]))
+        if levels_a[0] * levels_a[1] < 0.0 and min(map(abs, levels_a)) > NO_OFFSET * max(map(abs, levels_a)):
+            # A drive holds its place with the sign of its last movement: nothing lies between the two.
+            between_a = 0.5 * (levels_a[0] + levels_a[1])
+            noise_a = robust_sd(known[nearer])
+            return Zero(between_a, abs(levels_a[1] - levels_a[0]) / np.sqrt(12.0), noise_a)
         known, levels_a = [known[nearer]], [levels_a[nearer]]
     scatter = np.concatenate([side - level for side, level in zip(known, levels_a, strict=True)])
     noise_a = max(robust_sd(scatter), float(np.std(scatter)))
+    flows_a = min(levels_a, key=abs)
+    if abs(flows_a) - abs(rest.level_a) > SAME_LEVEL * no_load_current_a:
+        # Elsewhere in the record nothing flows. Here something does: in the motor's place, or beside it all the time.
+        return Zero(rest.level_a, abs(flows_a - rest.level_a) / np.sqrt(3.0), noise_a)
     # A zero that sits still inside one step of the converter is known no better than that step (JCGM 100 F.2.2.1).
     stuck = step_a / np.sqrt(12.0) if noise_a < 0.5 * step_a else 0.0
     drift = abs(levels_a[0] - levels_a[-1]) / np.sqrt(12.0)

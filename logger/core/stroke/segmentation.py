@@ -16,7 +16,6 @@ from logger.core.stroke.rest import (
     END_S,
     FEWEST_REST_ROWS,
     NOISE_SIGMAS,
-    REST_SHARE,
     one_quiet_level,
     smoothing_width,
     zero_of,
@@ -111,11 +110,13 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         return _nothing_moved(movement, no_load_current_a)
     time_s, polarity, first, last = trace.time_s, stretch.way, stretch.first, stretch.last
     width = smoothing_width(rest.noise_a, no_load_current_a)
-    threshold = movement_threshold(rest.noise_a, no_load_current_a)
+    threshold = movement_threshold(rest, no_load_current_a)
     step_a = resolution_step(trace.current_a[max(0, first - 50) : first + 200])
     zero_a, zero_u_a, noise_a = 0.0, float("nan"), 0.0
     if rest.seen:
-        zero = zero_of(trace.current_a, first, stretch.over, rest, no_load_current_a, step_a)
+        # A current that flows on to the last row may be what holds the other way.
+        over = stretch.over if stretch.over < len(trace) - 1 else last
+        zero = zero_of(trace.current_a, first, over, rest, no_load_current_a, step_a)
         zero_a, zero_u_a, noise_a = zero.level_a, zero.u_a, zero.noise_a
     current = polarity * (trace.current_a - zero_a)
     if width > 1:
@@ -127,7 +128,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         last = _back_to_the_knee(current, first, last, max(12, int(END_S / period_s)))
     starts_running = first == 0 or not rest.seen
     ends_running = last >= len(current) - 1
-    rest_a = max(REST_SHARE * no_load_current_a, NOISE_SIGMAS * noise_a)
+    rest_a = max(threshold, NOISE_SIGMAS * noise_a)
     breaks = find_breaks(current, time_s, first, last, rest_a, period_s)
     start_until = breaks[0].opened - 1 if breaks else last
     settled, ramped, settled_latest = (

@@ -12,7 +12,16 @@ import numpy as np
 
 from logger.core.quantities.numerics import integrate, median_of, moving_mean, robust_sd, runs_of
 from logger.core.stroke.breaks import LONGEST_S
-from logger.core.stroke.rest import CALM, END_S, NOISE_SIGMAS, REST_SHARE, SAME_LEVEL, Rest, smoothing_width
+from logger.core.stroke.rest import (
+    CALM,
+    END_S,
+    NO_OFFSET,
+    NOISE_SIGMAS,
+    REST_SHARE,
+    SAME_LEVEL,
+    Rest,
+    smoothing_width,
+)
 from logger.core.stroke.transient import SMALLEST_PEAK
 from logger.core.trace import FloatArray, Trace
 
@@ -38,6 +47,9 @@ TURNS = 0.6
 """No motor of a rating turns at less than this share of its no-load current (*assumed*: data sheets are off by less)."""
 ABOUT = 1.1
 """Such a level is known to a tenth (*assumed*)."""
+WHOLE = 0.85
+"""A movement over more than this share of the stroke is a whole throw (*assumed*: the stroke is known to 5 to 10 %
+before anything is measured)."""
 JOG = 0.1
 """A movement over less than this share of the stroke is a jog (contract, section 7)."""
 FLAT = 0.05
@@ -119,17 +131,20 @@ class _Record:
         return since >= first and last - since >= 2 and self.at_stall_level(since, last)
 
 
-def movement_threshold(noise_a: float, no_load_current_a: float) -> float:
-    """The smoothed current beyond which there is a movement [A]."""
-    noise_a = NOISE_SIGMAS * noise_a / float(np.sqrt(smoothing_width(noise_a, no_load_current_a)))
-    return min(max(REST_SHARE * no_load_current_a, noise_a), 0.8 * no_load_current_a)
+def movement_threshold(rest: Rest, no_load_current_a: float) -> float:
+    """The smoothed current beyond which there is a movement [A]; lower where the rest itself is a current that the motor's
+    own may take the place of."""
+    noise_a = NOISE_SIGMAS * rest.noise_a / float(np.sqrt(smoothing_width(rest.noise_a, no_load_current_a)))
+    held = abs(rest.level_a) > NO_OFFSET * no_load_current_a
+    share = SAME_LEVEL if held else REST_SHARE
+    return min(max(share * no_load_current_a, noise_a), 0.8 * no_load_current_a)
 
 
 def stretches_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) -> list[Stretch]:
     """Every movement of a record, in order."""
     current_a = trace.current_a - rest.level_a
     smooth_a = moving_mean(current_a, smoothing_width(rest.noise_a, stroke.no_load_a))
-    threshold_a = movement_threshold(rest.noise_a, stroke.no_load_a)
+    threshold_a = movement_threshold(rest, stroke.no_load_a)
     found: list[Stretch] = []
     for way in (1, -1):
         moving = way * smooth_a > threshold_a
@@ -142,7 +157,7 @@ def stretches_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) 
         pieces = [piece for run in runs for piece in _without_residuals(record, way, *run)]
         found += [_with_what_flowed_on(record, each) for each in _joined(record, pieces)]
     found = [each for each in found if _is_no_chance(each, trace.time_s, current_a, rest)]
-    return _without_kicks(sorted(found, key=lambda each: each.first), trace.time_s)
+    return _without_kicks(sorted(found, key=lambda each: each.first), trace.time_s, current_a)
 
 
 def _is_no_chance(stretch: Stretch, time_s: FloatArray, current_a: FloatArray, rest: Rest) -> bool:
@@ -237,10 +252,20 @@ def _is_residual(record: _Record, before: Stretch, piece: Stretch) -> bool:
     highest_a = float(record.smooth_a[piece.first : piece.last + 1].max())
     between_a = record.current_a[before.over + 1 : piece.first]
     apart = record.lasted_s(before.over, piece.first) > PAUSE_S and median_of(between_a) < 0.5 * highest_a
-    stood = record.stands_at_the_end(before.first, before.last)
-    if apart or not (stood or record.share(before.first, before.last) >= JOG):
+    if apart or not _drove(record, before):
         return False
     return highest_a < max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a)
+
+
+def _drove(record: _Record, stretch: Stretch) -> bool:
+    """Whether a motor of this rating stood or turned in it; else it is the start of a run lighter than its rating says."""
+    if record.stands_at_the_end(stretch.first, stretch.last) or (
+        record.share(stretch.first, stretch.last) >= JOG
+    ):
+        return True
+    # The current of a start falls all the way down to such a run; that of a jog is cut off.
+    late_a = record.current_a[stretch.last - (stretch.last - stretch.first) // 3 : stretch.last + 1]
+    return median_of(late_a) >= TURNS * record.stroke.no_load_a
 
 
 def _with_residual(record: _Record, before: Stretch, piece: Stretch) -> Stretch:
@@ -299,14 +324,17 @@ def _with_echo(record: _Record, before: Stretch, piece: Stretch) -> Stretch:
 def _goes_on(record: _Record, before: Stretch, after: Stretch) -> bool:
     """Whether a piece is the same movement as the one before it.
 
-    The motor must have been turning, the break be under a second, and both together come nearer to one stroke. A motor
-    that stood was let go by somebody; only a contact that chatters under it is still the same stand.
+    The motor must have been turning, the break be under a second, and both together come nearer to one stroke; after a
+    jog a piece that may be a stroke by itself lacks nothing, and how far one goes on that the record cuts off nobody
+    knows. What bounced or settled in the break drove nothing: it doesn't shorten it. A motor that stood was let go by
+    somebody; only a contact that chatters under it is still the same stand.
     """
     gap_s = record.lasted_s(before.over, after.first)
     if record.stands_at_the_end(before.first, before.last):
         return gap_s <= PAUSE_S and record.at_stall_level(after.first, after.last)
     if gap_s <= SWITCHED_S or after.first - before.over <= SUSTAINED_SAMPLES:
         return True
+    gap_s = record.lasted_s(before.last, after.first)
     if gap_s > LONGEST_S + 2.0 * record.period_s or record.at_stall_level(after.first, after.last):
         return False
     share, more = record.share(before.first, before.last), record.share(after.first, after.last)
@@ -314,18 +342,28 @@ def _goes_on(record: _Record, before: Stretch, after: Stretch) -> bool:
         return False
     if gap_s <= PAUSE_S:
         return True
+    if after.last >= len(record.time_s) - 1:
+        return False
+    jogged = share < JOG and more > max(WHOLE, 1.0 - 2.0 * record.stroke.u)
     nearer = abs(share + more - 1.0) < min(abs(share - 1.0), abs(more - 1.0))
-    return nearer and (
-        record.lasted_s(after.first, after.last) >= PAUSE_S
-        or _surges(record, after.first, after.last, record.current_a[before.first : before.last + 1])
+    return (
+        nearer
+        and not jogged
+        and (
+            record.lasted_s(after.first, after.last) >= PAUSE_S
+            or _surges(record, after.first, after.last, record.current_a[before.first : before.last + 1])
+        )
     )
 
 
-def _without_kicks(stretches: list[Stretch], time_s: FloatArray) -> list[Stretch]:
-    """A motor braked by its own switch drives a current back for up to 0.3 s: that belongs to the end before it."""
+def _without_kicks(stretches: list[Stretch], time_s: FloatArray, current_a: FloatArray) -> list[Stretch]:
+    """A motor braked by its own switch drives a current back for up to 0.3 s, one braked by its drive down a ramp for
+    longer: that belongs to the end before it."""
     kept: list[Stretch] = []
     for each in stretches:
-        if kept and _is_kick(kept[-1], each, time_s):
+        if kept and (
+            _is_kick(kept[-1], each, time_s) or _brakes_down_a_ramp(kept[-1], each, time_s, current_a)
+        ):
             kept[-1] = replace(kept[-1], over=max(kept[-1].over, each.last))
         else:
             kept.append(each)
@@ -338,3 +376,14 @@ def _is_kick(before: Stretch, after: Stretch, time_s: FloatArray) -> bool:
         or after.first - before.last <= SUSTAINED_SAMPLES  # readings may be lost just then
     )
     return after.way != before.way and at_once and bool(time_s[after.last] - time_s[after.first] <= PAUSE_S)
+
+
+def _brakes_down_a_ramp(before: Stretch, after: Stretch, time_s: FloatArray, current_a: FloatArray) -> bool:
+    """Whether a current the other way is the drive's: it begins sooner than anybody switches over, and doesn't reach what
+    the motor drew before, as one does that is switched on the other way."""
+    sooner = time_s[after.first] - time_s[before.last] <= SWITCHED_S
+    lasted_s = float(time_s[after.last] - time_s[after.first])
+    if after.way == before.way or not sooner or lasted_s > PAUSE_S + SETTLED_S:
+        return False
+    run_a = abs(median_of(current_a[before.first : before.last + 1]))
+    return float(np.abs(current_a[after.first : after.last + 1]).max()) < run_a

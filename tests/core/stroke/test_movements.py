@@ -17,6 +17,14 @@ UNLOCK_BASELINE = make_baseline(
     [assess_trace(trace, RIG) for trace in healthy(8, Drawn(direction="unlock"))], "drawn"
 )
 BASELINES = {"lock": LOCK_BASELINE, "unlock": UNLOCK_BASELINE}
+BLIND = {
+    direction: make_baseline(
+        [assess_trace(trace, RIG) for trace in healthy(8, Drawn(direction=direction, with_voltage=False))],
+        "drawn",
+    )
+    for direction in ("lock", "unlock")
+}
+"""Without a voltage channel."""
 GOOD = Drawn()
 STALL = Drawn(stall_from=0.4, run_s=7.0, seed=2)
 SHORT = Drawn(run_s=7.0, seed=3)
@@ -121,3 +129,110 @@ def test_a_jog_before_a_whole_throw_is_watched_and_alone_it_fails():
 def test_a_baseline_of_the_other_direction_is_refused():
     with pytest.raises(InputError, match="baseline is of lock throws"):
         assess_trace(Drawn(direction="unlock").trace(), RIG, LOCK_BASELINE)
+
+
+@pytest.mark.parametrize("rest_s", [0.4, 0.6, 0.9])
+@pytest.mark.parametrize("slower", [1.0, 0.97])
+def test_a_jog_right_before_a_whole_throw_is_no_break_of_it(slower, rest_s):
+    """Without a voltage the stroke is known to a tenth: a whole throw may read as less, and lacks nothing for that."""
+    jog, whole = (each.but(with_voltage=True, run_s=slower * each.run_s) for each in (JOG, GOOD.but(seed=8)))
+    record = replace(joined(jog, whole, rest_s=rest_s), voltage_v=None)
+    found = assess_record(record, RIG, BLIND)
+    assert [loud(each) for each in found] == [{"stopped-short"}, set()]
+    assert [each.verdict for each in found] == ["watch", "pass"]
+
+
+@pytest.mark.parametrize("rest_s", [0.4, 0.9])
+def test_a_jog_before_a_throw_that_the_record_cuts_off_is_told(rest_s):
+    """How much of the stroke the second one made isn't known, so nothing says that both are one."""
+    record = joined(JOG, GOOD.but(seed=8), rest_s=rest_s)
+    rows = record.time_s < 0.6 + JOG.run_s + rest_s + 0.8 * GOOD.run_s
+    cut_off = replace(
+        record,
+        time_s=record.time_s[rows],
+        current_a=record.current_a[rows],
+        voltage_v=record.voltage_v[rows],
+    )
+    found = assess_record(cut_off, RIG, BASELINES)
+    assert [loud(each) for each in found] == [{"stopped-short"}, {"cut-record"}]
+
+
+@pytest.mark.parametrize("rate_hz", [100.0, 400.0])
+def test_what_settles_after_a_stop_does_not_shorten_the_rest_before_the_next_throw(rate_hz):
+    record = joined(Drawn(run_s=1.9, seed=5), GOOD.but(seed=8), rest_s=0.4, rate_hz=rate_hz)
+    since = record.time_s - 0.6 - 1.9 - 0.05
+    bump = np.where((since >= 0) & (since < 0.1), 0.9 * np.sin(np.pi * since / 0.1), 0.0)
+    found = assess_record(replace(record, current_a=record.current_a + bump, voltage_v=None), RIG, BLIND)
+    assert [loud(each) for each in found] == [{"stopped-short"}, set()]
+
+
+@pytest.mark.parametrize("rate_hz", [200.0, 1000.0])
+@pytest.mark.parametrize("flows_a", [0.24, 0.27, 0.3])
+def test_a_weak_current_after_a_jog_is_no_movement(flows_a, rate_hz):
+    """It flickers about what counts as a movement at all; no motor turns at it."""
+    drawn = JOG.but(rate_hz=rate_hz, noise_a=0.03, after_s=4.0)
+    trace = drawn.trace()
+    on = (trace.time_s >= drawn.end_s) & (trace.time_s < drawn.end_s + 2.5)
+    found = assess_record(
+        replace(trace, current_a=trace.current_a + np.where(on, flows_a, 0.0)), RIG, BASELINES
+    )
+    assert [loud(each) - {"noisy"} for each in found] == [{"stopped-short"}]
+    assert found[0].figures.end_s.value == pytest.approx(drawn.end_s, abs=1.5 / rate_hz)
+
+
+@pytest.mark.parametrize("gone_s", [0.5, 3.0])
+@pytest.mark.parametrize("drawn", [GOOD, STALL])
+def test_a_sensor_that_does_not_answer_ends_no_movement(drawn, gone_s):
+    trace = drawn.trace()
+    gone = (trace.time_s > 4.0) & (trace.time_s < 4.0 + gone_s)
+    told = {"board_faults": [{"code": "sensor-absent", "text": "no answer", "at_s": 4.05}]}
+    found = assess_record(
+        replace(trace, current_a=np.where(gone, 0.0, trace.current_a), head=told), RIG, BASELINES
+    )
+    assert len(found) == 1
+    assert "did not answer" in found[0].because
+
+
+@pytest.mark.parametrize("holds_a", [0.3, 0.5])
+def test_a_holding_current_on_both_sides_is_not_the_zero_where_the_record_shows_one(holds_a):
+    """A drive holds its place from its first throw on: from there the rest of the record is no rest of the sensor."""
+    record = joined(GOOD, GOOD.but(seed=7), GOOD.but(seed=8), rest_s=2.0)
+    starts = [0.6 + number * (GOOD.run_s + 2.0) for number in range(3)]
+    moving = np.any([(record.time_s >= at) & (record.time_s < at + GOOD.run_s) for at in starts], axis=0)
+    holds = ~moving & (record.time_s > starts[0])
+    record = replace(record, current_a=record.current_a + np.where(holds, holds_a, 0.0))
+    throws = assess_throws(record, RIG, BASELINES)
+    assert [loud(each) for _, each in throws] == [set()] * 3
+    usual = throws[0][1].figures.run_current_a
+    for trace, each in throws[1:]:
+        run = each.figures.run_current_a
+        assert abs(run.value - usual.value) < run.u
+        assert run.u > holds_a  # it may as well flow on beside the run
+        again = assess_trace(trace, RIG, BASELINES[trace.direction])
+        assert (again.verdict, again.figures.run_current_a) == (each.verdict, pytest.approx(run, rel=0.01))
+
+
+@pytest.mark.parametrize("rate_hz", [100.0, 400.0])
+@pytest.mark.parametrize("lasts_s", [0.2, 0.35, 0.6])
+def test_a_drive_that_brakes_down_a_ramp_makes_no_movement_the_other_way(lasts_s, rate_hz):
+    """A board at the motor reads what brakes it with the other sign, right behind the run."""
+    drawn = GOOD.but(rate_hz=rate_hz, after_s=2.0)
+    trace = drawn.trace()
+    since = trace.time_s - drawn.end_s - 0.02
+    brakes_a = np.where((since >= 0) & (since < lasts_s), -1.2 * (1.0 - since / lasts_s), 0.0)
+    signed = replace(RIG, board=Board(placed_in="motor"))
+    found = assess_record(replace(trace, current_a=trace.current_a + brakes_a), signed, BASELINES)
+    assert [each.verdict for each in found] == ["pass"]
+    assert found[0].figures.end_s.value == pytest.approx(drawn.end_s, abs=1.5 / rate_hz)
+
+
+def test_a_drive_that_holds_with_the_sign_of_its_last_movement_has_its_zero_between():
+    drawn = GOOD.but(rest_s=2.0, after_s=2.0)
+    trace = drawn.trace()
+    holds_a = np.where(trace.time_s < drawn.start_s, -0.3, 0.0) + np.where(
+        trace.time_s >= drawn.end_s, 0.3, 0.0
+    )
+    plain = assess_record(trace, RIG, BASELINES)[0].figures.run_current_a
+    (found,) = assess_record(replace(trace, current_a=trace.current_a + holds_a), RIG, BASELINES)
+    assert (found.verdict, loud(found)) == ("pass", set())
+    assert abs(found.figures.run_current_a.value - plain.value) < 0.02

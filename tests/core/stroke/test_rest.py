@@ -173,3 +173,33 @@ def test_a_limit_contact_that_bounces_ends_the_throw_at_its_first_opening(bounce
     a_throw_was_judged(found, drawn, rate_hz)
     if rate_hz * bounces_s >= 20.0:
         assert any("bounced" in note for note in found[0].notes)
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 200.0, 1000.0])
+def test_a_run_hardly_above_the_current_that_holds_is_no_break(rate_hz):
+    """The motor's own current takes the place of what held it: so near to that level it still turns."""
+    drawn = Drawn(rate_hz=rate_hz, rest_s=3.0, after_s=3.0, level_a=1.15)
+    found = assess_record(outside(drawn.trace(), drawn, 0.8, 0.8), RIG)
+    assert len(found) == 1
+    assert not any("broke off" in note for note in found[0].notes)
+    assert "interruption" not in loud(found[0])
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+@pytest.mark.parametrize("standing_a", [0.55, 0.9])
+def test_a_standing_current_between_two_runs_is_rest(standing_a, rate_hz):
+    """The record starts and ends in a run, and nowhere in it does nothing flow."""
+    whole = Drawn(rate_hz=rate_hz, rest_s=1.0, after_s=1.0, offset_a=standing_a).trace()
+    rows, start, end = (int(each * rate_hz) for each in (4.0, 1.0, 14.2))
+    parts = [slice(end - rows, len(whole)), slice(0, len(whole)), slice(0, start + rows)]
+    current_a = np.concatenate([whole.current_a[part] for part in parts])
+    record = Trace(
+        np.arange(len(current_a)) / rate_hz,
+        current_a,
+        np.concatenate([whole.voltage_v[part] for part in parts]),
+        "lock",
+    )
+    found = assess_record(record, RIG)
+    assert [each.end for each in found] == ["cut-off", "cut-off", "still-running"]
+    assert ["cut-record" in loud(each) for each in found] == [True, False, True]
+    assert abs(found[1].figures.travel_time_s.value - 13.2) < 2.1 / rate_hz
