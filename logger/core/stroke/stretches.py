@@ -380,10 +380,10 @@ def _is_kick(before: Stretch, after: Stretch, time_s: FloatArray) -> bool:
 
 def _brakes_down_a_ramp(before: Stretch, after: Stretch, time_s: FloatArray, current_a: FloatArray) -> bool:
     """Whether a current the other way is the drive's: it begins sooner than anybody switches over, and doesn't reach what
-    the motor drew before, as one does that is switched on the other way."""
+    the motor drew at its own start, as one does that is switched on the other way."""
     sooner = time_s[after.first] - time_s[before.last] <= SWITCHED_S
     lasted_s = float(time_s[after.last] - time_s[after.first])
     if after.way == before.way or not sooner or lasted_s > PAUSE_S + SETTLED_S:
         return False
-    run_a = abs(median_of(current_a[before.first : before.last + 1]))
-    return float(np.abs(current_a[after.first : after.last + 1]).max()) < run_a
+    highest_a = float(np.abs(current_a[before.first : before.last + 1]).max())
+    return float(np.abs(current_a[after.first : after.last + 1]).max()) < SURELY_LOWER * highest_a
