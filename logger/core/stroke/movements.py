@@ -69,9 +69,9 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
         start = _rest_begins(trace.time_s, stretches[number - 1], stretch.first) if number else 0
         stop = max(stretch.over + 2, stretches[number + 1].first - margin) if later else len(trace)
         follows = any(shares[each] > WHOLE and stretches[each].way == stretch.way for each in later)
-        head: dict[str, object] = {MOVEMENT: number + 1, MOVEMENTS: len(stretches)} | (
-            {WHOLE_THROW_FOLLOWS: True} if follows else {}
-        )
+        head: dict[str, object] = {MOVEMENT: number + 1, MOVEMENTS: len(stretches)}
+        if follows:
+            head[WHOLE_THROW_FOLLOWS] = True
         if rest.seen:
             head[REST_LEVEL] = round(rest.level_a, 9)
         cut = _cut(trace, slice(start, stop), head, direction)
