@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from logger.core.quantities.numerics import median_of, robust_sd
+from logger.core.quantities.numerics import median_of, robust_sd, runs_of
 from logger.core.stroke.rest import NOISE_SIGMAS
 from logger.core.stroke.segmentation import Segments, level_before
 from logger.core.trace import FloatArray
@@ -20,6 +20,8 @@ CLEARLY_SHARE = 0.05
 """A row lower than the level by this share, and by four times its scatter, is clearly below it (*practice*)."""
 CLEARLY_AT_MOST = 0.35
 """However rough the run, a row this share below its level isn't part of it any more (*practice*)."""
+SKIPPED, FEWEST_SKIPS = 0.15, 4
+"""Brushes that leave less than this share of the run so many times jump all the way (*practice*)."""
 BOUNCE_U_S = 0.0025
 """Standard uncertainty of a start whose rows are too far apart to show how the contact bounces (*assumed*): a relay bounces
 for some milliseconds, and a row may fall into one of the openings."""
@@ -74,9 +76,11 @@ def end_of_movement(time_s: FloatArray, segments: Segments) -> Edge:
         slow_s = np.sqrt(2.0 * hidden * gap_s * width_s)
         earliest_s = min(earliest_s - slow_s, half_s - EARLIEST_OF_FALL * width_s)
     unsure_s = _may_have_ended_later(time_s, segments, current_a, level_a - clearly_a)
-    return _within(
-        earliest_s, float(time_s[off]), float(np.hypot(jitter_of(time_s), unsure_s / np.sqrt(3.0)))
-    )
+    latest_s = float(time_s[off])
+    skipped_s = _longest_skip(time_s, segments, level_a)
+    if skipped_s:
+        latest_s = float(time_s[last + 1]) + skipped_s
+    return _within(earliest_s, latest_s, float(np.hypot(jitter_of(time_s), unsure_s / np.sqrt(3.0))))
 
 
 def _may_have_ended_later(
@@ -90,6 +94,21 @@ def _may_have_ended_later(
     if not len(on_again) or bool(np.any(on_again < lowest_a)):
         return 0.0
     return float(time_s[over] - time_s[last])
+
+
+def _longest_skip(time_s: FloatArray, segments: Segments, level_a: float) -> float:
+    """How long brushes that jump leave nothing flowing at most [s]: they may have been off when the switch opened. 0
+    where they don't jump, or where a contact broke."""
+    if segments.breaks:
+        return 0.0
+    rows = segments.run
+    gone = [
+        (a, b) for a, b in runs_of(segments.current_a[rows] < SKIPPED * level_a) if b < rows.stop - rows.start
+    ]
+    if len(gone) < FEWEST_SKIPS:
+        return 0.0
+    ran_s = time_s[rows]
+    return max(float(ran_s[b] - ran_s[a]) for a, b in gone)
 
 
 def jitter_of(time_s: FloatArray) -> float:

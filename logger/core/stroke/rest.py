@@ -259,7 +259,9 @@ def zero_of(
     sides = (current_a[: max(0, first - 1)], behind[(2 * len(behind)) // 3 :])
     known = [side for side in map(_trimmed, sides) if len(side) >= FEWEST_REST_ROWS]
     if not known:
-        return Zero(rest.level_a, step_a / np.sqrt(12.0), 0.0)
+        # Nothing is seen beside it, so the record's own rest stands in: of so noisy a record its few rows tell little.
+        few_u_a = rest.noise_a / np.sqrt(FEWEST_NOISE_ROWS)
+        return Zero(rest.level_a, float(np.hypot(step_a / np.sqrt(12.0), few_u_a)), rest.noise_a)
     levels_a = [float(np.mean(side)) for side in known]
     by_chance_a = 5.0 * max(map(robust_sd, known)) / np.sqrt(min(map(len, known)))
     if abs(levels_a[-1] - levels_a[0]) > max(SAME_LEVEL * no_load_current_a, by_chance_a):

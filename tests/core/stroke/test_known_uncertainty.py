@@ -113,3 +113,24 @@ def test_two_openings_are_a_contact_that_bounces_and_its_first_is_the_end():
     trace = dropped(USUAL.run_s - 0.05, USUAL.run_s - 0.03, USUAL.run_s - 0.02)
     time_s = assess_trace(trace, RIG).figures.travel_time_s
     assert abs(time_s.value - (USUAL.run_s - 0.05)) <= time_s.u < 0.01
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_in_noise_as_high_as_the_run_a_time_holds_the_ends_it_may_have_had(seed):
+    """No row of rest is told beside the movement: its noise is that of the record's rest, not nothing."""
+    drawn = replace(USUAL, rate_hz=125.0, noise_a=2.6, level_a=3.0, run_s=5.0, seed=seed)
+    time_s = assess_trace(drawn.trace(), RIG).figures.travel_time_s
+    assert time_s is None or abs(time_s.value - drawn.run_s) <= time_s.u
+
+
+@pytest.mark.parametrize("off_s", [0.005, 0.015, 0.025])
+def test_brushes_that_were_off_when_the_switch_opened_leave_the_end_open(off_s):
+    """They jump for up to 30 ms all the way, and did so right before the end."""
+    trace = USUAL.trace()
+    since = trace.time_s - USUAL.start_s
+    jumps = (since % 0.7 > 0.5) & (since % 0.7 < 0.53) & (since > 0.5)
+    jumps |= (since >= USUAL.run_s - off_s) & (since < USUAL.run_s)
+    trace = replace(trace, current_a=np.where(jumps & (since < USUAL.run_s), USUAL.offset_a, trace.current_a))
+    time_s = assess_trace(trace, RIG).figures.travel_time_s
+    assert abs(time_s.value - USUAL.run_s) <= time_s.u
+    assert time_s.u < 0.05
