@@ -329,15 +329,17 @@ def _goes_on(record: _Record, before: Stretch, after: Stretch) -> bool:
     knows. What bounced or settled in the break drove nothing: it doesn't shorten it. A motor that stood was let go by
     somebody; only a contact that chatters under it is still the same stand.
     """
-    gap_s = record.lasted_s(before.over, after.first)
     if record.stands_at_the_end(before.first, before.last):
-        return gap_s <= PAUSE_S and record.at_stall_level(after.first, after.last)
-    if gap_s <= SWITCHED_S or after.first - before.over <= SUSTAINED_SAMPLES:
-        return True
+        chatters = record.lasted_s(before.over, after.first) <= PAUSE_S
+        return chatters and record.at_stall_level(after.first, after.last)
+    share, more = record.share(before.first, before.last), record.share(after.first, after.last)
+    if min(share, more) > WHOLE:
+        return False
     gap_s = record.lasted_s(before.last, after.first)
+    if gap_s <= SWITCHED_S or after.first - before.last <= SUSTAINED_SAMPLES:
+        return True
     if gap_s > LONGEST_S + 2.0 * record.period_s or record.at_stall_level(after.first, after.last):
         return False
-    share, more = record.share(before.first, before.last), record.share(after.first, after.last)
     if share + more > 1.0 + 2.0 * record.stroke.u:
         return False
     if gap_s <= PAUSE_S:

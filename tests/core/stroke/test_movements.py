@@ -166,6 +166,17 @@ def test_what_settles_after_a_stop_does_not_shorten_the_rest_before_the_next_thr
     assert [loud(each) for each in found] == [{"stopped-short"}, set()]
 
 
+@pytest.mark.parametrize("rate_hz", [100.0, 400.0])
+def test_a_drive_still_settling_when_the_next_throw_begins_joins_nothing(rate_hz):
+    record = joined(GOOD, GOOD.but(seed=8), rest_s=0.32, rate_hz=rate_hz)
+    since = record.time_s - 0.6 - GOOD.run_s - 0.1
+    bump = np.where((since >= 0) & (since < 0.16), 0.9 * np.sin(np.pi * since / 0.16), 0.0)
+    found = assess_record(replace(record, current_a=record.current_a + bump), RIG, BASELINES)
+    assert [each.end for each in found] == ["cut-off", "cut-off"]
+    for each in found:
+        assert each.figures.travel_time_s.value == pytest.approx(GOOD.run_s, abs=2.0 / rate_hz)
+
+
 @pytest.mark.parametrize("rate_hz", [200.0, 1000.0])
 @pytest.mark.parametrize("flows_a", [0.24, 0.27, 0.3])
 def test_a_weak_current_after_a_jog_is_no_movement(flows_a, rate_hz):
