@@ -62,7 +62,7 @@ def print_sheet(found: "SheetView") -> None:
     output.line(f"Planned {state.sheet.at:%Y-%m-%d %H:%M} by {state.sheet.by.rstrip('.')}.")
     asked = f"{found.plan.throws_each_way} each way, rest {rounded_up(found.plan.rest_s, 0)} s ({found.plan.rest_from})"
     output.line(f"Asked for: {asked}")
-    for question, told in said(conditions_from(state.answers)).items():
+    for question, told in said(conditions_from(state.answers), found.units).items():
         output.line(f"{question} {told}", indent=2)
     rows: list[list[str | output.Cell]] = []
     for one in found.trials:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from logger.cli import output
 from logger.core.quantities.number_text import interval_text
 from logger.core.quantities.plain import counted
+from logger.core.quantities.units import display_unit, to_display
 from logger.core.seasons.effects import CONFIDENCE, HELPED, WORSE
 from logger.core.seasons.season import FIGURES
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
@@ -52,7 +53,7 @@ def print_trend(found: "RigTrend") -> None:
     for note in history.notes:
         output.line(note, style="warn")
     _print_reasons(found.trends)
-    _print_checks(found.trends)
+    _print_checks(found.trends, history.rig.units)
     _print_services(found)
 
 
@@ -78,7 +79,7 @@ def _unit(one: "TrendResult") -> str:
     return "of stroke" if unit == "1" else unit
 
 
-def _print_checks(trends: Sequence["TrendResult"]) -> None:
+def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
     for one in trends:
         if one.figure != "run_current":
             continue
@@ -94,7 +95,9 @@ def _print_checks(trends: Sequence["TrendResult"]) -> None:
                 [
                     str(point.date),
                     point.sheet,
-                    "-" if point.ambient_c is None else f"{point.ambient_c:.0f} degC",
+                    "-"
+                    if point.ambient_c is None
+                    else f"{to_display(point.ambient_c, 'temperature', units):.0f} {display_unit('temperature', units)}",
                     f"{_digits(point.value)} A",
                     f"{_digits(point.corrected)} A",
                     str(point.n),

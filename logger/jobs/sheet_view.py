@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logger.core.records.records import OPEN, SheetState
+from logger.core.rig import METRIC
 from logger.core.sheets.sheet import Plan, Seen, SheetTrial, plan_from, seen_at, sheet_trials
 from logger.core.sheets.taken_back import said_since, taken_back
 from logger.core.standing.status import Status
@@ -36,6 +37,8 @@ class SheetView:
     """The rig has an accepted commissioning sheet: its trend has begun."""
     rig_changed: bool = False
     """The rig's values changed after throws of this open sheet were judged: it takes judging again."""
+    units: str = METRIC
+    """How the rig's values are shown."""
 
 
 def view(logbook: str | Path | None, sheet: str) -> SheetView:
@@ -49,6 +52,7 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
     from logger.jobs.rig_of import rig_for_sheet
 
     trials = sheet_trials(book.trials(sheet=state.sheet.id))
+    rig = rig_for_sheet(book, state)
     version = book.rig(state.sheet.rig).id
     sightings = book.sightings(state.sheet.id)
     return SheetView(
@@ -56,12 +60,13 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
         plan_from(state.sheet.plan),
         trials,
         {one.id: seen_at(one.id, sightings) for one in trials},
-        book.judged(state.sheet.id, rig_for_sheet(book, state)),
+        book.judged(state.sheet.id, rig),
         latch.status(book, state.sheet.rig),
         taken_back(trials, sightings),
         said_since(trials, book.sightings_since(state.sheet.id)),
         commissioned=book.commissioned(state.sheet.rig),
         rig_changed=state.state == OPEN and any(one.rig_version not in ("", version) for one in trials),
+        units=rig.units,
     )
 
 

@@ -4,8 +4,9 @@ from math import sqrt
 from statistics import stdev
 from typing import TYPE_CHECKING
 
-from logger.core.assessment import FAIL, INFO, Measured
+from logger.core.assessment import CUT_OFF, FAIL, INFO, Measured
 from logger.core.quantities.number_text import measured_text
+from logger.core.quantities.units import display_unit, to_display
 from logger.core.sheets.sheet import SheetTrial
 from logger.report.document import Block, Bullets, Heading, Picture, Table, Text
 from logger.report.material import Material, SheetPart
@@ -21,11 +22,11 @@ def checks(material: Material) -> list[Block]:
         for direction in ("lock", "unlock"):
             throws = [one for one in part.trials if one.direction == direction and _told(one)]
             if throws:
-                rows.append(_check_row(part, direction, throws))
+                rows.append(_check_row(part, direction, throws, material.rig.units))
     if not rows:
         return [Heading("Every sheet"), Text("No throw is in the logbook.")]
     headings = (
-        *("No.", "Day", "Kind", "Air [degC]", "Way", "Throws"),
+        *("No.", "Day", "Kind", f"Air [{display_unit('temperature', material.rig.units)}]", "Way", "Throws"),
         *("As found: running [A]", "Running [A]", "Time [s]", "Verdict", "Noticed", "State"),
     )
     table = Table(
@@ -42,8 +43,10 @@ def _told(throw: SheetTrial) -> bool:
     return not throw.left_out or throw.assessment.verdict == FAIL
 
 
-def _check_row(part: SheetPart, direction: str, throws: list[SheetTrial]) -> tuple[str, ...]:
-    clean = [one for one in part.counting(direction) if one.assessment.usable]
+def _check_row(part: SheetPart, direction: str, throws: list[SheetTrial], units: str) -> tuple[str, ...]:
+    clean = [
+        one for one in part.counting(direction) if one.assessment.usable and one.assessment.end == CUT_OFF
+    ]
     found = next((one for one in throws if one.id in part.apart), None)
     noticed = sorted({sign.sign for one in throws for sign in one.assessment.signs if sign.level != INFO})
     air = part.conditions.ambient_c
@@ -53,7 +56,7 @@ def _check_row(part: SheetPart, direction: str, throws: list[SheetTrial]) -> tup
         part.name.removeprefix(f"{part.state.sheet.rig}-"),
         f"{part.day:%Y-%m-%d}",
         part.state.sheet.kind,
-        "-" if air is None else f"{air:.0f}",
+        "-" if air is None else f"{to_display(air, 'temperature', units):.0f}",
         direction,
         str(len(throws)),
         measured_text(found.assessment.figures.run_current_a) if found is not None else "-",

@@ -59,7 +59,7 @@ def _state(part: SheetPart) -> list[Block]:
 
 
 def _conditions(part: SheetPart) -> Facts:
-    rows = [(question.rstrip("?"), told) for question, told in said(part.conditions).items()]
+    rows = [(question.rstrip("?"), told) for question, told in said(part.conditions, part.rig.units).items()]
     return Facts(tuple(rows), "Conditions")
 
 

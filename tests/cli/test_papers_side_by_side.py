@@ -11,21 +11,21 @@ from logger.jobs.logbooks import opened
 from logger.jobs.report_source import material_in
 from logger.jobs.reporting import Issue, _form_source
 from logger.report.content import rig_report
-from logger.report.document import words
+from logger.report.document import words as words_of
 from logger.report.forms import cab_card
-from tests.cli.sheet_steps import GOOD, RIG, TOLD, accept, enter, service
+from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE, TOLD, accept, enter, service
 
 TODAY = datetime.now().astimezone().date()
 GAP = re.compile(r"Not covered:? +(.*)")
 
 
 def card_of(run, folder: Path) -> str:
-    return words(cab_card(_form_source(run.path, RIG, "spot", Issue(folder, TODAY), None)))
+    return words_of(cab_card(_form_source(run.path, RIG, "spot", Issue(folder, TODAY), None)))
 
 
 def report_of(run) -> str:
     with opened(run.path, read_only=True) as book:
-        return words(rig_report(material_in(book, RIG, TODAY)))
+        return words_of(rig_report(material_in(book, RIG, TODAY)))
 
 
 @pytest.fixture
@@ -101,3 +101,25 @@ def test_a_figure_is_rounded_alike_on_the_screen_and_on_paper(run):
         number, way, time, _, run_current, peak = row.split(" | ")[:6]
         assert line.split()[:2] == [number, way]
         assert all(one in line for one in (f"{time} s", f"{run_current} A", f"{peak} A")), (row, line)
+
+
+def test_a_temperature_stands_in_the_rig_s_own_unit_and_in_no_more_digits_than_were_typed(run, tmp_path):
+    text = RIG_FILE.read_text("utf-8").replace('units = "metric"', 'units = "us"').replace(RIG, "us-loader")
+    assert 'units = "us"' in text
+    (tmp_path / "us.toml").write_text(text, "utf-8")
+    assert run("rig", "add", str(tmp_path / "us.toml"), "--by", "M. K.")[0] == 0
+    words = ["enter", "--rig", "us-loader", "--kind", "commissioning", "--paste", "--seen-how", "torch"]
+    run(*words, "--ambient", "72degF", stdin=GOOD)
+    assert "Ambient temperature? 72.0 degF\n" in run("sheet", "show", "us-loader-1")[1]
+    assert "72 degF" in run("trend", "us-loader")[1]
+    with opened(run.path, read_only=True) as book:
+        report = words_of(rig_report(material_in(book, "us-loader", TODAY)))
+    assert "Ambient temperature: 72.0 degF" in report
+    assert "Air [degF]" in report
+
+
+def test_a_throw_that_stalled_is_no_part_of_a_mean_of_clean_throws(repaired):
+    row = next(
+        line for line in report_of(repaired).splitlines() if line.startswith("2 | ") and "spot" in line
+    )
+    assert row.split(" | ")[7:10] == ["-", "-", "fail"], row

@@ -148,6 +148,10 @@ def test_a_recommissioning_does_not_hide_the_stall_it_was_made_for(logbook):
     days = [one[:10] for one in told if "still open" not in one]
     assert sorted(set(days)) == ["2026-04-13", "2026-04-15", "2026-04-16"]
     assert "do not use: stall" in told[0]
+    cleared = [one for one in told if "cleared" in one]
+    assert cleared == ["2026-04-16: do not use (stall) cleared and signed by M. K.: repaired and proved."], (
+        "on a small screen the newest event stands alone: it says what it ended"
+    )
     commissioned(logbook, day + timedelta(days=60))
     assert not any("do not use" in one for one in happened(logbook)), "the next acceptance ends the list"
 

@@ -144,7 +144,7 @@ def test_a_sheet_report_speaks_of_that_sheet_alone(source):
 
 def test_a_rig_out_of_use_says_so_first(source):
     held = Status(DO_NOT_USE, (OpenRaise(("abcdef12",), "stall", DO_NOT_USE, "the motor stood still"),), ())
-    said = words(rig_report(replace(source, status=held)))
+    said = words(rig_report(replace(source, status=held, steps=("find the cause and write it down",))))
     assert said.index("DO NOT USE") < said.index("Summary")
     assert said.index("Do not use. Keep people away") < said.index("A half-locked attachment")
     assert "The way down: find the cause and write it down" in said

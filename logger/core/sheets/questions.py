@@ -9,7 +9,8 @@ from typing import Any
 
 from logger.core.assessment import PASS, WATCH
 from logger.core.quantities.plain import written
-from logger.core.quantities.units import parse
+from logger.core.quantities.units import display_unit, parse, to_display
+from logger.core.rig import METRIC
 from logger.errors import InputError
 
 
@@ -146,12 +147,18 @@ def cap(verdict: str, conditions: Conditions) -> Cap:
     return Cap(verdict, (), claims)
 
 
-def said(conditions: Conditions) -> dict[str, str]:
-    """Every question and its answer as text, blanks as "not recorded"."""
+def said(conditions: Conditions, units: str = METRIC) -> dict[str, str]:
+    """Every question and its answer as text, blanks as "not recorded"; ``units``: the rig's."""
     told = {}
     for one in QUESTIONS:
         value = getattr(conditions, one.key)
+        unit = one.unit
         if isinstance(value, bool):
             value = "yes" if value else "no"
-        told[one.asked] = "not recorded" if value is None or value == "" else f"{value}{one.unit}"
+        elif isinstance(value, float):
+            if one.key == "ambient_c":
+                value = to_display(value, "temperature", units)
+                unit = f" {display_unit('temperature', units)}"
+            value = round(value, 1)
+        told[one.asked] = "not recorded" if value is None or value == "" else f"{value}{unit}"
     return told

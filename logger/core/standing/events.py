@@ -14,7 +14,7 @@ from logger.core.quantities.plain import counted, printable
 from logger.core.records.records import ACCEPTED, OPEN, REJECTED, LoggedTrial, Order, SheetState
 from logger.core.standing.raising import SEEN_CAUSES
 from logger.core.standing.service import ServiceEntry
-from logger.core.standing.status import LEVELS, level_of, sentence_of
+from logger.core.standing.status import LEVELS, level_of, sentence_of, worst
 
 NOTHING = "Nothing happened since the last accepted sheet: no order, no repair, no rejected sheet."
 NEVER = "No sheet was ever accepted, and nothing else happened."
@@ -74,22 +74,32 @@ def said_since(sheets: Sequence[SheetState], events: Sequence[Event]) -> tuple[s
 
 
 def _orders(
-    orders: Iterable[Order],
+    orders: Sequence[Order],
     trials: Mapping[str, LoggedTrial],
     since: datetime | None,
     held: Collection[str],
 ) -> Iterable[Event]:
+    by_id = {one.id: one for one in orders}
     for order in sorted(
         orders, key=lambda one: (one.at, -LEVELS.index(level_of(one)))
     ):  # of one moment the worst first
         if since is not None and order.at <= since and order.id not in held:
             continue
         if order.clears:
-            yield Event(order.at.date(), f"cleared and signed by {order.signed}: {order.because}")
+            what = _cleared(order, by_id)
+            yield Event(order.at.date(), f"{what}cleared and signed by {order.signed}: {order.because}")
             continue
         throw = trials.get(order.trial or "")
         on, where = _day_and_throw(order, throw)
         yield Event(on, f"{level_of(order)}: {sentence_of(order)}{where}")
+
+
+def _cleared(order: Order, by_id: Mapping[str, Order]) -> str:
+    """What an order cleared: the worst level it answered and the causes of that."""
+    answered = [by_id[name] for name in order.clears if name in by_id]
+    level = worst(level_of(one) for one in answered)
+    causes = sorted({one.cause for one in answered if level_of(one) == level})
+    return f"{level} ({', '.join(causes)}) " if causes else ""
 
 
 def _day_and_throw(order: Order, throw: LoggedTrial | None) -> tuple[date, str]:
