@@ -154,10 +154,23 @@ def stretches_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) 
             trace.time_s, way * current_a, way * smooth_a, trace.voltage_v, period_s, rest.noise_a, stroke
         )
         runs = [(a, b - 1) for a, b in runs_of(moving) if b - a >= SUSTAINED_SAMPLES]
+        kicks = [run for run in runs if _kicks_back(record, *run, threshold_a)]
+        found += [Stretch(a, b, way, over=b) for a, b in kicks]
+        runs = [run for run in runs if run not in kicks]
         pieces = [piece for run in runs for piece in _without_residuals(record, way, *run)]
         found += [_with_what_flowed_on(record, each) for each in _joined(record, pieces)]
     found = [each for each in found if _is_no_chance(each, trace.time_s, current_a, rest)]
     return _without_kicks(sorted(found, key=lambda each: each.first), trace.time_s, current_a)
+
+
+def _kicks_back(record: _Record, first: int, last: int, threshold_a: float) -> bool:
+    """Whether a short current comes at once after a lasting one the other way: it belongs to that end, and never to what
+    follows in its own direction."""
+    soon = int(np.searchsorted(record.time_s, record.time_s[first] - SWITCHED_S))
+    other_way = record.smooth_a[max(0, soon - (last - first)) : first] < -threshold_a
+    at_once = record.smooth_a[soon:first] < -threshold_a
+    lasting = np.count_nonzero(other_way) >= SUSTAINED_SAMPLES
+    return record.lasted_s(first, last) <= PAUSE_S and bool(at_once.any()) and bool(lasting)
 
 
 def _is_no_chance(stretch: Stretch, time_s: FloatArray, current_a: FloatArray, rest: Rest) -> bool:

@@ -237,6 +237,21 @@ def test_a_drive_that_brakes_down_a_ramp_makes_no_movement_the_other_way(lasts_s
     assert found[0].figures.end_s.value == pytest.approx(drawn.end_s, abs=1.5 / rate_hz)
 
 
+@pytest.mark.parametrize("rate_hz", [50.0, 200.0, 1000.0])
+@pytest.mark.parametrize("rest_s", [0.35, 0.6])
+def test_a_motor_braked_by_its_own_switch_does_not_begin_the_next_throw(rest_s, rate_hz):
+    """A board at the motor reads the pulse with the sign of the throw back, which begins soon after."""
+    signed = replace(RIG, board=Board(placed_in="motor"))
+    record = joined(GOOD, GOOD.but(seed=8, sign=-1), rest_s=rest_s, rate_hz=rate_hz)
+    since = record.time_s - 0.6 - GOOD.run_s
+    pulse_a = np.where(since >= 0.0, -5.0 * np.exp(-np.maximum(since, 0.0) / 0.04), 0.0)
+    found = assess_record(replace(record, current_a=record.current_a + pulse_a), signed, BASELINES)
+    assert [each.end for each in found] == ["cut-off", "cut-off"]
+    for each in found:
+        assert each.figures.travel_time_s.value == pytest.approx(GOOD.run_s, abs=2.0 / rate_hz)
+        assert "interruption" not in loud(each)
+
+
 def test_a_drive_that_holds_with_the_sign_of_its_last_movement_has_its_zero_between():
     drawn = GOOD.but(rest_s=2.0, after_s=2.0)
     trace = drawn.trace()
