@@ -148,7 +148,7 @@ def _surge_over(current_a: FloatArray, time_s: FloatArray, closed: int, last: in
     """First row after the surge, by the rule of the start; where too little follows to tell, all of it counts."""
     if last - closed < FEWEST_ROWS:
         return last + 1
-    return end_of_transient(current_a, time_s, closed, last)[0]
+    return end_of_transient(current_a, time_s, closed, last).settled_latest
 
 
 def with_coasting(

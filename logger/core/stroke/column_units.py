@@ -12,7 +12,7 @@ import numpy as np
 
 from logger.core.machine.rating import motor_line
 from logger.core.rig import Rig
-from logger.core.stroke.assess import assess_trace
+from logger.core.stroke.assess import assess_record
 from logger.core.trace import FloatArray, Trace
 
 TIME, CURRENT, VOLTAGE = "time", "current", "voltage"
@@ -94,8 +94,18 @@ def _odd_current(trace: Trace, rig: Rig) -> str:
         return f"it shows {amps} where this actuator draws {most}{_ways(ways)}"
     if float(size.max()) >= FAINT * line.i0_a:
         return ""
-    larger = assess_trace(replace(trace, current_a=trace.current_a * 1e3), rig).figures.run_current_a
-    if larger is None or larger.value < 0.2 * line.i0_a:
+    larger = [
+        one.figures
+        for one in assess_record(replace(trace, current_a=trace.current_a * 1e3), rig)
+        if one.usable
+    ]
+    # Noise and drift have neither a start nor an end; a throw shows one of them at least.
+    thrown = [
+        one.run_current_a
+        for one in larger
+        if one.run_current_a is not None and (one.start_s is not None or one.travel_time_s is not None)
+    ]
+    if not any(one.value >= 0.2 * line.i0_a for one in thrown):
         return ""
     ways = ["--current-unit A, if its header says mA", "--current-unit kA"]
     return f"it shows a throw, but of {amps}{_ways(ways)}"

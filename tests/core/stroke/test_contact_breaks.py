@@ -341,6 +341,7 @@ SLOW_BASELINES = {
     seed=st.integers(1, 1000),
 )
 @example(rate_hz=10.0, averages=False, at=0.6636460364648472, periods=2.0625, decay_s=0.03, seed=308)
+@example(rate_hz=10.0, averages=True, at=0.88, periods=3.0, decay_s=0.09375, seed=1)
 def test_at_a_rate_too_low_to_tell_it_is_said_so_and_no_load_is_named(
     rate_hz, averages, at, periods, decay_s, seed
 ):
