@@ -6,6 +6,7 @@ from logger.core.fitting.coverage import Gap, not_covered
 from logger.core.records.records import ACCEPTED, COMMISSIONING, OPEN
 from logger.core.standing.events import events_since_acceptance, said_since
 from logger.core.standing.service import entry_from
+from logger.errors import InputError
 from logger.jobs import latch
 
 if TYPE_CHECKING:
@@ -25,7 +26,17 @@ def happened_in(book: "Logbook", rig: str) -> tuple[str, ...]:
 
 
 def gaps_in(book: "Logbook", rig: str) -> tuple[Gap, ...]:
-    """What the status of a rig doesn't cover: its suitability, and the blanks of its newest accepted commissioning."""
+    """What the status of a rig doesn't cover: its suitability, and the blanks of its newest accepted commissioning.
+
+    A rig whose values this version can't read has all of that open: its status is shown all the same.
+    """
+    try:
+        return _gaps(book, rig)
+    except InputError as error:
+        return (Gap("rig file", says=str(error)),)
+
+
+def _gaps(book: "Logbook", rig: str) -> tuple[Gap, ...]:
     from logger.jobs.rig_of import rig_for_sheet, rig_of
 
     accepted = [

@@ -88,3 +88,9 @@ def test_a_command_says_once_that_it_waits_for_another_program(path):
         _, rest = process.communicate(timeout=30)
     assert "another program is writing" in said
     assert (process.returncode, rest) == (0, b"")
+
+
+def test_a_rig_file_that_cannot_be_read_is_not_covered_and_hides_no_status(path):
+    assert "Not covered: rig file." in run("status", RIG, book=path).stdout
+    raised = run("order", "raise", RIG, "--cause", "damage", "--because", "left pin bent", book=path).stdout
+    assert "DO NOT USE" in raised
