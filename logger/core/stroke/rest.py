@@ -98,10 +98,11 @@ def _rest_by_blocks(
     if level is None:
         level = _few_rows(current_a, no_load_current_a)
     if level is None:
+        between_a = _far_below_the_ends(blocks, ends_a[0], no_load_current_a) if paused else ()
         level = next(
             (
                 end
-                for end in (*_far_below_the_ends(blocks, ends_a[0], no_load_current_a), *ends_a)
+                for end in (*between_a, *ends_a)
                 if abs(end) <= full_load_current_a
                 and _looks_like_rest(current_a, end, period_s, no_load_current_a, paused)
             ),

@@ -10,6 +10,7 @@ import pytest
 
 from logger.core.rig import Rig
 from logger.core.stroke.assess import assess_record, assess_trace
+from logger.core.stroke.rest import find_rest
 from logger.core.trace import Trace
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn
 
@@ -185,10 +186,10 @@ def test_a_run_hardly_above_the_current_that_holds_is_no_break(rate_hz):
     assert "interruption" not in loud(found[0])
 
 
-@pytest.mark.parametrize("rate_hz", RATES_HZ)
+@pytest.mark.parametrize("rate_hz", [50.0, 200.0, 1000.0])
 @pytest.mark.parametrize("standing_a", [0.55, 0.9])
 def test_a_standing_current_between_two_runs_is_rest(standing_a, rate_hz):
-    """The record starts and ends in a run, and nowhere in it does nothing flow."""
+    """The record starts and ends in a run, and nowhere in it does nothing flow. At 12 rows a second it can't be told."""
     whole = Drawn(rate_hz=rate_hz, rest_s=1.0, after_s=1.0, offset_a=standing_a).trace()
     rows, start, end = (int(each * rate_hz) for each in (4.0, 1.0, 14.2))
     parts = [slice(end - rows, len(whole)), slice(0, len(whole)), slice(0, start + rows)]
@@ -203,3 +204,11 @@ def test_a_standing_current_between_two_runs_is_rest(standing_a, rate_hz):
     assert [each.end for each in found] == ["cut-off", "cut-off", "still-running"]
     assert ["cut-record" in loud(each) for each in found] == [True, False, True]
     assert abs(found[1].figures.travel_time_s.value - 13.2) < 2.1 / rate_hz
+
+
+@pytest.mark.parametrize("rate_hz", [200.0, 1000.0])
+def test_a_run_that_reads_near_nothing_is_no_rest_beside_a_standing_current(rate_hz):
+    """A board at the motor: the throw back takes off as much as stands, and is rougher than what stands."""
+    drawn = Drawn(rate_hz=rate_hz, rest_s=2.0, after_s=3.0, sign=-1, offset_a=1.2, level_a=1.2, ripple=0.1)
+    rest = find_rest(drawn.trace().current_a, 1.0 / rate_hz, NO_LOAD_A, ACTUATOR.full_load_current_a)
+    assert rest.level_a == pytest.approx(1.2, abs=0.02)
