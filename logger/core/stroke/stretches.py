@@ -166,11 +166,10 @@ def stretches_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) 
 def _kicks_back(record: _Record, first: int, last: int, threshold_a: float) -> bool:
     """Whether a short current comes at once after a lasting one the other way: it belongs to that end, and never to what
     follows in its own direction."""
-    soon = int(np.searchsorted(record.time_s, record.time_s[first] - SWITCHED_S))
-    other_way = record.smooth_a[max(0, soon - (last - first)) : first] < -threshold_a
-    at_once = record.smooth_a[soon:first] < -threshold_a
-    lasting = np.count_nonzero(other_way) >= SUSTAINED_SAMPLES
-    return record.lasted_s(first, last) <= PAUSE_S and bool(at_once.any()) and bool(lasting)
+    since, soon = np.searchsorted(record.time_s, record.time_s[first] - np.array([2.0 * PAUSE_S, SWITCHED_S]))
+    other_way = record.smooth_a[since:first] < -threshold_a
+    moved = np.count_nonzero(other_way) * record.period_s > PAUSE_S  # not a pulse itself
+    return record.lasted_s(first, last) <= PAUSE_S and bool(moved and other_way[soon - since :].any())
 
 
 def _is_no_chance(stretch: Stretch, time_s: FloatArray, current_a: FloatArray, rest: Rest) -> bool:
