@@ -9,6 +9,7 @@ import re
 FIELDS = {
     "accuracy": "its accuracy",
     "action": "what was done",
+    "all": "every order",
     "current-unit": "another current unit",
     "at": "time of the throw",
     "because": "the reason",
@@ -68,6 +69,8 @@ SAID: tuple[tuple[str, str], ...] = (
     (r"If they are new throws, say so with --again", "If they are new throws, write down one by one"),
     (r"; if the meter did show it, add --as-read", "; a reading that the meter did show is entered by command"),
     (r"'throwbook rig retire --back' brings it back", "It is brought back from the command line"),
+    (r"is planned: throwbook sheet show \S+", "is planned: open it on the rig's screen"),
+    (r"throwbook order clear( .*)?$", "W on the rig's screen"),
     (r"--rename OLD=NEW names one it has", "Choose a rig that it has"),
     (r"Try the other --reading", "Another way of reading is set on the command line"),
     (r"'throwbook ([a-z ]+)'", r"the command line ('\1')"),
