@@ -41,7 +41,10 @@ def waiting() -> None:
 def by_option(command: Command) -> Command:
     """``--by``: who writes this down."""
     return click.option(
-        "--by", metavar="NAME", envvar="THROWBOOK_BY", help="Who writes this down [default: the computer's account]."
+        "--by",
+        metavar="NAME",
+        envvar="THROWBOOK_BY",
+        help="Who writes this down [default: the computer's account].",
     )(command)
 
 

@@ -58,6 +58,10 @@ class Identity:
         """Why nothing can be measured with this board, in its own words; empty: nothing is in the way."""
         for bad, why in (
             (self.channels not in (I_ONLY, I_AND_V), f"its channels are {self.channels or 'none'}: I or IV"),
+            (
+                not (self.amp_lsb_ua or self.full_scale_ma),
+                "its scales are all 0, as of a board whose sensor doesn't answer: check the sensor's plug and supply",
+            ),
             (not self.amp_lsb_ua, "its current step is 0"),
             (not self.volt_lsb_uv and "V" in self.channels, "its voltage step is 0, and it sends a voltage"),
             (not self.full_scale_ma, "its full scale is 0"),

@@ -121,7 +121,7 @@ def test_a_full_disk_is_told_and_everything_before_it_stays_readable(tmp_path: P
             fill(journal, lines)
         journal.end("the disk is full", 2.0)
         text = read_journal(disk / "a.journal")
-    assert "make room" in str(caught.value)
+    assert "Make room" in str(caught.value)
     assert text.received == b"".join(lines)
     assert len(lines) > 20
     assert text.torn_bytes == 0

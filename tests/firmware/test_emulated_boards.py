@@ -9,7 +9,7 @@ import re
 import numpy as np
 import pytest
 
-from logger.protocol.events import Dropped, Fault, Identified, Lost, Refused, Reset, Samples
+from logger.protocol.events import Dropped, Fault, Identified, Lost, Reset, Samples, Unfit
 from logger.protocol.framing import frame
 from tests.firmware.emulator.boards import BOARDS
 from tests.firmware.emulator.harness import FLAT_OUT, REAL_TIME, Fact, Heard, converse, emulated_board
@@ -142,10 +142,12 @@ def test_the_board_holds_the_highest_rate_that_it_does_not_refuse(board):
 
 def test_a_board_without_its_sensor_says_so_and_does_not_start(board):
     with board("ina219", steady(1.0), 0.3, [Event(0.0, "sensor-off")]) as emulated:
-        heard = converse(emulated, until=lambda heard: bool(heard.of(Refused)))
+        # The session asks no such board to go; it refuses by itself all the same.
+        heard = converse(emulated, then=[(0, frame(b"go"))], until=lambda heard: b"N,go" in heard.raw)
     assert heard.body_fields("B")[0] == ["B", "1", "shunt-1", "shunt-1.0.0", "200", "0", "0", "0", "IV"]
     assert "sensor-absent" in [fields[1] for fields in heard.body_fields("F")]
-    assert [event.reason for event in heard.of(Refused)] == ["sensor absent"]
+    assert ["N", "go", "sensor absent"] in heard.body_fields("N")
+    assert "sensor doesn't answer" in heard.of(Unfit)[0].why
     assert not heard.of(Samples)
 
 
