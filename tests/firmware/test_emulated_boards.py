@@ -143,7 +143,10 @@ def test_the_board_holds_the_highest_rate_that_it_does_not_refuse(board):
 def test_a_board_without_its_sensor_says_so_and_does_not_start(board):
     with board("ina219", steady(1.0), 0.3, [Event(0.0, "sensor-off")]) as emulated:
         # The session asks no such board to go; it refuses by itself all the same.
-        heard = converse(emulated, then=[(0, frame(b"go"))], until=lambda heard: b"N,go" in heard.raw)
+        answered = re.compile(rb"\nN,go,[^\n]*\n").search
+        heard = converse(
+            emulated, then=[(0, frame(b"go"))], until=lambda heard: answered(heard.raw) is not None
+        )
     assert heard.body_fields("B")[0] == ["B", "1", "shunt-1", "shunt-1.0.0", "200", "0", "0", "0", "IV"]
     assert "sensor-absent" in [fields[1] for fields in heard.body_fields("F")]
     assert ["N", "go", "sensor absent"] in heard.body_fields("N")
