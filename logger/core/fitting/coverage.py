@@ -30,7 +30,8 @@ class Gap:
     @property
     def sentence(self) -> str:
         """Whole, with what to do."""
-        return ". ".join(part.rstrip(".") for part in (f"{self.short}: {self.says}", self.do) if part) + "."
+        said = f"{self.short}: {self.says}" if self.says else self.short
+        return ". ".join(part.rstrip(".") for part in (said, self.do) if part) + "."
 
 
 def not_covered(rig: Rig, blanks: Sequence[str] = ()) -> tuple[Gap, ...]:
