@@ -112,10 +112,12 @@ def steps_said(book: Logbook, rig: str, status: Status) -> tuple[str, ...]:
 def _clear_command(rig: str, way: WayBack) -> str:
     words = ["throwbook order clear", for_shell(rig), "--all", "--because TEXT"]
     asked = RECOMMISSIONED in [step.need for step in way.steps]
-    if asked and way.sheet is not None:
+    if asked:
+        repaired = any(step.need == REPAIR for step in way.steps)
         words.append("--cause-found TEXT")
-        words += [f"--service {way.repair.id[:8]}"] if way.repair is not None else []
-        words.append(f"--sheet {for_shell(way.sheet.name)}")
+        if repaired:
+            words.append(f"--service {way.repair.id[:8]}" if way.repair is not None else "--service ENTRY")
+        words.append(f"--sheet {for_shell(way.sheet.name)}" if way.sheet is not None else "--sheet NAME")
     return " ".join([*words, "--signed NAME"])
 
 
