@@ -1,4 +1,4 @@
-"""How time grows with the work: 10, 100, 1,000, 10,000 trials in a logbook, samples a second of a record.
+"""How time grows with the work: 10, 100, 1,000, 10,000 trials in a logbook, checks of a rig, samples a second of a record.
 
     python -m tests.benchmarks.growth [--largest 10000] [--only NAME]
 
@@ -26,6 +26,7 @@ from typing import NamedTuple
 import numpy as np
 
 from logger.core.records.records import REJECTED
+from logger.core.seasons.history import trends_of
 from logger.core.simulator import Conditions, SensorModel, machine_for, throw
 from logger.core.stroke.assess import assess_trace
 from logger.files.tracefile import read_trace, write_trace
@@ -39,6 +40,7 @@ from logger.protocol.framing import Framer, frame
 from logger.protocol.samples import decode_block
 from tests.benchmarks.board_path import stroke_rows
 from tests.benchmarks.logbook_speed import NOW, RIG_FILE, assessment, fill_rig, trace
+from tests.benchmarks.season_histories import wearing
 from tests.benchmarks.table import Row, hand_over, load, print_table
 
 SIZES = (10, 100, 1_000, 10_000)
@@ -227,6 +229,16 @@ def in_records(rates: Sequence[int], folder: Path) -> list[Growth]:
     return list(found.values())
 
 
+def in_checks(sizes: Sequence[int]) -> list[Growth]:
+    """Trends of a rig of so many checks without a logbook around them: a service every 5 years, and none ever."""
+    found = [Growth(f"checks: {what}", SORTING, []) for what in ("a service every 20", "one stretch")]
+    for size in sizes:
+        for row, every in zip(found, (20, size), strict=True):
+            row.seconds.append(median_s(partial(trends_of, wearing(size, every))))
+        progress(f"{size:,} checks")
+    return found
+
+
 def decoded(stream: bytes, size: int = 1 << 16) -> int:
     """Lines taken out of a stream that comes in pieces."""
     framer = Framer()
@@ -285,7 +297,7 @@ def main() -> int:
     """Build, measure, print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--largest", type=int, default=SIZES[-1])
-    parser.add_argument("--only", choices=("rigs", "years", "records"))
+    parser.add_argument("--only", choices=("rigs", "years", "checks", "records"))
     asked = parser.parse_args()
     sizes = [size for size in SIZES if size <= asked.largest]
     rows: list[Growth] = []
@@ -294,9 +306,11 @@ def main() -> int:
             rows += in_logbooks(sizes, folder, WITH_RIGS, by_rigs=True)
         if asked.only in (None, "years"):
             rows += in_logbooks(sizes, folder, WITH_YEARS, by_rigs=False)
+        if asked.only in (None, "checks"):
+            rows += in_checks(sizes)
         if asked.only in (None, "records"):
             rows += in_records(sizes, folder)
-    print("trials in the logbook, or samples a second of a 15 s record; times in ms")
+    print("trials in the logbook, checks of a rig, or samples a second of a 15 s record; times in ms")
     right = print_growth(sizes, rows)
     if asked.only in (None, "years"):
         right &= trend_over_history(rows)

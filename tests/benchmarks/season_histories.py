@@ -6,7 +6,7 @@ far out now and then, attachments and operators that each add something, battery
 thermometer that hangs in the sun.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -176,6 +176,13 @@ def make_history(
     rated_a = world.current_a / float(rng.uniform(0.5, 0.75))
     rig = make_rig(rated_a, None if limit is None else world.current_a * (1.0 + limit))
     return Made(RigHistory(rig, tuple(checks), services), plan.wear, days, world)
+
+
+def wearing(checks: int, every: int) -> RigHistory:
+    """A rig that wears by 5 % a year, with a service before every so many of its checks."""
+    wear = 0.05 * np.arange(checks) / 4
+    plan = replace(quarterly(checks, wear), services=tuple(range(every, checks, every)))
+    return make_history(np.random.default_rng(checks), PLAIN, plan).history
 
 
 def make_rig(rated_a: float, limit_a: float | None = None) -> Rig:

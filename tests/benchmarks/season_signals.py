@@ -8,7 +8,7 @@ from logger.core.seasons.rise import NO_RISE
 from logger.core.seasons.season import RUN_CURRENT
 from logger.core.seasons.season_lines import lines_of
 from logger.core.seasons.signals import IN_CONTROL, OUT, CheckState, check_states, rises_together
-from logger.core.seasons.trend_figures import chart_and_points
+from logger.core.seasons.trend_figures import chart_and_points, fit_line
 from logger.core.trace import DIRECTIONS
 from tests.benchmarks.season_histories import Made
 
@@ -40,6 +40,6 @@ def creeps(made: Made) -> np.ndarray:
                 unsaid = [CheckState(IN_CONTROL, NO_RISE, NO_RISE)] * len(
                     line.checks
                 )  # the chart doesn't ask for it
-                chart, points = chart_and_points(line, unsaid)
-                found[count - 1] |= creep_of(seen, line, chart, points) is not None
+                charts, points = chart_and_points(line, fit_line(line), unsaid)
+                found[count - 1] |= creep_of(seen, line, charts[-1], points) is not None
     return found

@@ -70,7 +70,7 @@ def own_weather(history: RigHistory, direction: str) -> OwnWeather | None:
         seen = line.temperature_c[np.isfinite(line.temperature_c)]
         if len(seen) < ENOUGH_CHECKS or np.ptp(seen) < ENOUGH_K:
             return None
-        _, learned, _ = fit_line(line)
+        learned = fit_line(line).learned
         mean[figure], covariance[figure] = learned.mean[:OWN], learned.covariance[:OWN, :OWN]
     return OwnWeather(mean, covariance, len(seen))
 

@@ -21,10 +21,10 @@ from logger.core.seasons.trend_figures import (
     Point,
     Slope,
     chart_and_points,
+    fit_line,
     forecast_of,
     limit_of,
     slope_of,
-    stage_charts,
 )
 from logger.core.trace import DIRECTIONS
 
@@ -97,7 +97,8 @@ def telling_first(trends: Sequence[TrendResult]) -> list[str]:
 
 
 def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Line | None) -> TrendResult:
-    chart, points = chart_and_points(line, states)
+    fit = fit_line(line)
+    charts, points = chart_and_points(line, fit, states)
     limit = limit_of(history.rig, line)
     forecast, why_not = forecast_of(history, line, limit, states[-1].rise.chance)
     signals = tuple(one.date for one in points if one.state == OUT)
@@ -109,29 +110,29 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
         figure=line.figure,
         unit=FIGURES[line.figure][1],
         points=points,
-        chart=chart,
+        chart=charts[-1],
         first_signal=signals[0] if signals else None,
         signals=signals,
         slope=slope_of(line, points),
         forecast=forecast,
         no_forecast=why_not,
-        service_effects=service_effects(history, line, states),
+        service_effects=service_effects(history, line, fit, states),
         as_found=None if found is None else _as_found(found),
         provisional=history.provisional,
         rise=size,
         rise_u=newest.rise.u if newest.rise.checks else 0.0,
         rise_chance=newest.rise.chance,
         spread=spread_of(line),
-        stages=stage_charts(line, states),
-        creep=creep_of(history, line, chart, points),
+        stages=charts,
+        creep=creep_of(history, line, charts[-1], points),
     )
 
 
 def _as_found(line: Line) -> AsFound:
     states = check_states(line, {})
-    chart, points = chart_and_points(line, states)
+    charts, points = chart_and_points(line, fit_line(line), states)
     first = next((one.date for one in points if one.state == OUT), None)
-    return AsFound(points, chart, first)
+    return AsFound(points, charts[-1], first)
 
 
 def to_json(result: TrendResult) -> dict[str, Any]:

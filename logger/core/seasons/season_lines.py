@@ -2,7 +2,7 @@
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
@@ -50,16 +50,6 @@ class Line:
     """shape (k,), of voltage over nominal; NaN where not recorded"""
     own_u: FloatArray
     """shape (k,) standard uncertainty that a check has by itself, such as hand timing [figure's unit]"""
-
-    def first_checks(self, count: int) -> "Line":
-        """The same line as it was known when it had so many checks."""
-        arrays = ("raw", "years", "stretch", "temperature_c", "ln_voltage", "own_u")
-        return replace(
-            self,
-            checks=self.checks[:count],
-            throws=self.throws[:count],
-            **{name: getattr(self, name)[:count] for name in arrays},
-        )
 
     @property
     def allowance(self) -> Allowance:

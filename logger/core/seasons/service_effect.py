@@ -11,7 +11,7 @@ from logger.core.seasons.effects import CONFIDENCE, answer, compare
 from logger.core.seasons.season import RigHistory
 from logger.core.seasons.season_lines import Line, stretch_of, stretch_starts
 from logger.core.seasons.signals import OUT, CheckState
-from logger.core.seasons.trend_figures import fit_line
+from logger.core.seasons.trend_figures import Fit
 from logger.core.trace import FloatArray
 
 SAME_DAYS = 1
@@ -35,12 +35,14 @@ class ServiceEffect:
     answer: str
 
 
-def service_effects(history: RigHistory, line: Line, states: list[CheckState]) -> tuple[ServiceEffect, ...]:
+def service_effects(
+    history: RigHistory, line: Line, fit: Fit, states: list[CheckState]
+) -> tuple[ServiceEffect, ...]:
     """After less before for each service that has a check on either side."""
     starts = stretch_starts(history.services)
     if not starts:
         return ()
-    _, learned, weather = fit_line(line)
+    learned, weather = fit.learned, fit.weather
     effects = []
     members: dict[int, list[int]] = {}
     for i, check in enumerate(line.checks):

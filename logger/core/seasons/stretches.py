@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logger.core.seasons.correction import ATTACHMENT, slopes
-from logger.core.seasons.rise import ANY_LEVEL, GRID, PAST_WEAR, Series, Told
+from logger.core.seasons.rise import ANY_LEVEL, GRID, PAST_WEAR, Series, Told, with_shape
 from logger.core.seasons.season import SeasonCheck
 from logger.core.seasons.season_lines import Line
 from logger.core.trace import FloatArray
@@ -97,48 +97,39 @@ def together(whole: Whole, line: Line, other: Line) -> tuple[Whole, list[int]] |
     return both, mine
 
 
-def each_stretch(whole: Whole) -> list[Series]:
-    """One series for each stretch, in order."""
+def each_stretch(whole: Whole, wears: bool = False) -> list[Series]:
+    """One series for each stretch, in order; ``wears`` gives it a wear of its own too, to learn weather and wear side by side."""
     firsts = whole.firsts
     ends = [*firsts[1:], len(whole.change)]
     tolds = told_before(whole)
-    return [_series(whole, first, end, told) for first, end, told in zip(firsts, ends, tolds, strict=True)]
+    return [
+        _series(whole, slice(first, end), told, wears)
+        for first, end, told in zip(firsts, ends, tolds, strict=True)
+    ]
 
 
 def newest_stretch(whole: Whole, wears: bool = False, most: int | None = None) -> Series:
-    """The newest stretch; ``wears`` gives it a wear of its own too, to learn weather and wear side by side.
-
-    Of a stretch of more than ``most`` checks the newest so many count; the older ones are a past stretch.
-    """
+    """The last of ``each_stretch``. Of more than ``most`` checks the newest so many count; the older ones are a past stretch."""
     if most is not None and len(whole.change) - whole.firsts[-1] > most:
         stretch = whole.stretch.copy()
         stretch[-most:] += 1.0
         whole = replace(whole, stretch=stretch)
-    newest = each_stretch(whole)[-1]
-    if not wears:
-        return newest
-    worn = whole.worn[-len(newest.change) :]
-    return replace(
-        newest,
-        columns=np.concatenate([newest.columns, worn[:, None]], axis=1),
-        mean=np.append(newest.mean, 0.0),
-        sd=np.append(newest.sd, PAST_WEAR),
-    )
+    return each_stretch(whole, wears)[-1]
 
 
-def _series(whole: Whole, first: int, end: int, told: Told) -> Series:
-    rows = slice(first, end)
-    return Series(
+def _series(whole: Whole, rows: slice, told: Told, wears: bool) -> Series:
+    series = Series(
         years=whole.years[rows],
         change=whole.change[rows],
         variance=whole.variance[rows],
-        columns=np.concatenate([whole.shared[rows], np.ones((end - first, 1))], axis=1),
+        columns=np.concatenate([whole.shared[rows], np.ones((rows.stop - rows.start, 1))], axis=1),
         mean=np.append(whole.mean, 0.0),
         sd=np.append(whole.sd, ANY_LEVEL),
         between=whole.between,
         level=len(whole.mean),
         told=told,
     )
+    return with_shape(series, whole.worn[rows], PAST_WEAR) if wears else series
 
 
 def told_before(whole: Whole) -> list[Told]:

@@ -1,5 +1,6 @@
 """What is drawn and said about one line of checks: points and chart, slope, forecast."""
 
+from bisect import insort
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import sqrt
@@ -13,7 +14,7 @@ from logger.core.seasons.charts import cusum, ewma, ewma_limit
 from logger.core.seasons.correction import WEATHER
 from logger.core.seasons.forecast import CONFIDENCE as FORECAST_CONFIDENCE
 from logger.core.seasons.forecast import FEWEST, crossing
-from logger.core.seasons.rise import Level, Series, learn
+from logger.core.seasons.rise import Level, learn
 from logger.core.seasons.season import (
     PEAK_RUN_CURRENT,
     RUN_CURRENT,
@@ -23,7 +24,7 @@ from logger.core.seasons.season import (
 )
 from logger.core.seasons.season_lines import DAYS_A_YEAR, Line
 from logger.core.seasons.signals import CheckState
-from logger.core.seasons.stretches import newest_stretch, whole_of
+from logger.core.seasons.stretches import each_stretch, newest_stretch, whole_of
 from logger.core.seasons.trends import mann_kendall, theil_sen
 from logger.core.trace import FloatArray
 
@@ -117,76 +118,111 @@ class Forecast:
     confidence: float
 
 
-def fit_line(line: Line) -> tuple[Series, Level, FloatArray]:
-    """Weather, levels and wear learned side by side, as the newest stretch sees them; what weather and supply do at each
-    check of every stretch (relative)."""
-    series = newest_stretch(whole_of(line), wears=True)
-    learned = learn(series)
-    return series, learned, line.weather @ learned.mean[:WEATHER]
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """One stretch of a line, as its last check sees it."""
+
+    rows: slice
+    """Its checks in the line."""
+    learned: Level
+    """Weather, level and wear learned side by side, from this stretch and those before it."""
+    level: int
+    """Which coefficient of ``learned`` is the level."""
+    variance: float
+    """Median variance of a check, of this stretch and those before it (relative)."""
 
 
-def chart_and_points(line: Line, states: list[CheckState]) -> tuple[Chart, tuple[Point, ...]]:
-    """The chart of the newest stretch and every check as a point on it."""
-    series, learned, weather = fit_line(line)
-    scale = line.scale
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """What a line's checks say of it, stretch by stretch: one computation for everything that is drawn and said."""
+
+    stages: list[Stage]
+    """Oldest first; the last one knows all checks."""
+    weather: FloatArray
+    """shape (k,): what weather and supply do at each check, as the newest stretch sees them (relative)"""
+
+    @property
+    def learned(self) -> Level:
+        """As the newest stretch sees it."""
+        return self.stages[-1].learned
+
+
+def fit_line(line: Line) -> Fit:
+    """Each stretch learned once, with what those before it told: the work grows with the checks."""
+    stages, seen, first = [], list[float](), 0
+    for series in each_stretch(whole_of(line), wears=True):
+        rows = slice(first, first + len(series.change))
+        for one in series.variance.tolist():
+            insort(seen, one)
+        middle = (seen[(len(seen) - 1) // 2] + seen[len(seen) // 2]) / 2.0
+        stages.append(Stage(rows, learn(series), series.level, middle))
+        first = rows.stop
+    return Fit(stages, line.weather @ stages[-1].learned.mean[:WEATHER])
+
+
+def chart_and_points(
+    line: Line, fit: Fit, states: list[CheckState]
+) -> tuple[tuple[Chart, ...], tuple[Point, ...]]:
+    """The chart of each stretch as it stood at its end, oldest first, and every check as a point on it."""
+    scale, weather = line.scale, fit.weather
     corrected = line.origin + scale * (line.change - weather)
-    weather_u = (
-        2.0
-        * scale
-        * np.sqrt(np.sum((line.weather @ learned.covariance[:WEATHER, :WEATHER]) * line.weather, axis=1))
-    )
-    typical = sqrt(learned.between**2 + float(np.median(line.variance)))
-    level_variance = float(learned.covariance[series.level, series.level])
-    degrees = KNOWN_BEFORE + len(line.checks) - 1
-    factor = t_quantile(1.0 - OUTSIDE, degrees) * sqrt(1.0 + level_variance / typical**2)
-    centre = line.origin + scale * float(learned.mean[series.level])
-    averages, sums = _running(line, corrected, scale * typical)
-    first = len(line.checks) - len(series.change)
-    chart = Chart(
-        centre=centre,
-        lower=centre - factor * scale * typical,
-        upper=centre + factor * scale * typical,
-        baseline_throws=len(line.throws[first]),
-        factor=factor,
-        sigma=scale * typical,
-        ewma_upper=centre + float(ewma_limit(len(series.change), EWMA_WEIGHT, scale * typical, factor)[-1]),
-        cusum_limit=CUSUM_LIMIT,
-        since=line.checks[first].on.isoformat(),
-    )
+    covariance = fit.learned.covariance[:WEATHER, :WEATHER]
+    weather_u = 2.0 * scale * np.sqrt(np.sum((line.weather @ covariance) * line.weather, axis=1))
+    charts = tuple(_chart(line, one) for one in fit.stages)
+    averages, sums = _running(fit, corrected, charts[-1].sigma)
     points = tuple(
         Point(
             date=check.on,
             sheet=check.sheet,
-            value=float(line.raw[i]),
-            corrected=float(corrected[i]),
-            corrected_u=float(weather_u[i]),
-            n=len(line.throws[i]),
-            state=states[i].state,
-            because=states[i].because,
-            ewma=float(averages[i]),
-            cusum=float(sums[i]),
+            value=value,
+            corrected=at_20,
+            corrected_u=u,
+            n=len(throws),
+            state=state.state,
+            because=state.because,
+            ewma=average,
+            cusum=total,
             ambient_c=check.ambient_c,
-            weather=float(scale * weather[i]),
+            weather=moved,
         )
-        for i, check in enumerate(line.checks)
+        for check, throws, state, value, at_20, u, average, total, moved in zip(
+            line.checks,
+            line.throws,
+            states,
+            *(one.tolist() for one in (line.raw, corrected, weather_u, averages, sums, scale * weather)),
+            strict=True,
+        )
     )
-    return chart, points
+    return charts, points
 
 
-def stage_charts(line: Line, states: list[CheckState]) -> tuple[Chart, ...]:
-    """The chart of each stage between services as it stood at that stage's end, oldest first; the newest is the last."""
-    ends = [int(np.flatnonzero(line.stretch == number)[-1]) + 1 for number in np.unique(line.stretch)]
-    return tuple(chart_and_points(line.first_checks(end), states[:end])[0] for end in ends)
+def _chart(line: Line, stage: Stage) -> Chart:
+    learned, scale, rows = stage.learned, line.scale, stage.rows
+    typical = sqrt(learned.between**2 + stage.variance)
+    level_variance = float(learned.covariance[stage.level, stage.level])
+    factor = t_quantile(1.0 - OUTSIDE, KNOWN_BEFORE + rows.stop - 1) * sqrt(1.0 + level_variance / typical**2)
+    centre = line.origin + scale * float(learned.mean[stage.level])
+    newest_limit = ewma_limit(rows.stop - rows.start, EWMA_WEIGHT, scale * typical, factor)[-1]
+    return Chart(
+        centre=centre,
+        lower=centre - factor * scale * typical,
+        upper=centre + factor * scale * typical,
+        baseline_throws=len(line.throws[rows.start]),
+        factor=factor,
+        sigma=scale * typical,
+        ewma_upper=centre + float(newest_limit),
+        cusum_limit=CUSUM_LIMIT,
+        since=line.checks[rows.start].on.isoformat(),
+    )
 
 
-def _running(line: Line, corrected: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray]:
+def _running(fit: Fit, corrected: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray]:
     """EWMA [unit] and high-side CUSUM [sigma] of each stretch, started at its first check."""
     averages, sums = np.empty(len(corrected)), np.empty(len(corrected))
-    for number in np.unique(line.stretch):
-        inside = line.stretch == number
-        values = corrected[inside]
-        averages[inside] = ewma(values, EWMA_WEIGHT, float(values[0]))
-        sums[inside] = cusum((values - values[0]) / sigma, 0.0, CUSUM_SLACK)[0]
+    for stage in fit.stages:
+        values = corrected[stage.rows]
+        averages[stage.rows] = ewma(values, EWMA_WEIGHT, float(values[0]))
+        sums[stage.rows] = cusum((values - values[0]) / sigma, 0.0, CUSUM_SLACK)[0]
     return averages, sums
 
 
