@@ -1,7 +1,10 @@
 """What is said and drawn while a throw runs. Nothing of Textual."""
 
+from math import isfinite
 from typing import TYPE_CHECKING
 
+from logger.core.machine.expected_throw import travel_m
+from logger.core.machine.limits import rated_time
 from logger.core.machine.rating import motor_line, stall_current
 from logger.core.rig import Rig
 from logger.core.stroke.live import AT_STALL, FLOWING, LiveFigures
@@ -22,9 +25,8 @@ def levels_for(rig: Rig, baseline: "Baseline | None") -> tuple[tuple[Level, ...]
         Level(actuator.full_load_current_a, f"rated {actuator.full_load_current_a:.3g} A", WARN),
         Level(stall_a, f"standstill {stall_a:.3g} A", EDGE),
     ]
-    expected_s = rig.lock.needed_travel_m / (
-        actuator.full_load_speed_m_s or 0.75 * actuator.no_load_speed_m_s
-    )
+    rated_s = rated_time(rig)
+    expected_s = rated_s if isfinite(rated_s) else travel_m(rig) / actuator.no_load_speed_m_s
     if baseline is not None:
         run, time = baseline.figures.get("run_current_a"), baseline.figures.get("travel_time_s")
         if run is not None:

@@ -84,12 +84,14 @@ def print_problems(problems: "tuple[Problem, ...]") -> None:
 def fit_json(found: "Fit") -> dict[str, Any]:
     """The same as one JSON object; a figure's expanded uncertainty (k = 2) is ``NAME_u``."""
     from logger.core.fitting.fit import CAUTION_AT
+    from logger.core.machine.expected_throw import travel_m
 
     record: dict[str, Any] = {"rig": found.rig.name, "verdict": found.verdict}
     for name, measured in found.numbers.items():
         record[name] = None if measured is None else measured.value
         record[f"{name}_u"] = None if measured is None else measured.u
     return record | {
+        "expected_travel_m": travel_m(found.rig),
         "findings": found.findings,
         "problems": found.problems,
         "missing": [{"key": key, "leaves_unknown": leaves} for key, leaves in found.missing],

@@ -11,7 +11,7 @@ from types import MappingProxyType
 from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Measured
 from logger.core.cautions import BOTH_PINS, FALL, FIRE, HANDS
 from logger.core.fitting import fit_electrics, fit_mechanics
-from logger.core.fitting.fit_case import WARM_WINDING_C, Case, Finding, case_of
+from logger.core.fitting.fit_case import Case, Finding, case_of
 from logger.core.machine.limits import Limit, limits_for
 from logger.core.machine.rig_check import problems
 from logger.core.machine.rig_numbers import Problem
@@ -110,7 +110,7 @@ def _numbers(case: Case) -> dict[str, Measured | None]:
     volts = case.rig.actuator.voltage_v
     needed, worst = case.rig.lock.needed_force_n, case.worst_push_n
     usual = None if needed is None else case.run(needed, volts)
-    hard = None if worst is None else case.run(worst, case.lowest_voltage_v, WARM_WINDING_C)
+    hard = case.worst_run()
     cable = None if case.rig.wiring is None else loop_ohm(case.rig.wiring)
     margin = None
     if worst is not None:

@@ -4,30 +4,32 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from logger.core.assessment import Measured
+from logger.core.machine.expected_throw import (
+    DIRT_ADDS,
+    RATED_C,
+    harder,
+    line_at,
+    push_needed,
+    rated_throw,
+    supply_ohm,
+)
 from logger.core.machine.limits import Limit, limits_for
 from logger.core.machine.rating import (
     MotorLine,
-    current_at_force,
     motor_line,
     propagated,
     stall_current,
     stall_force,
-    time_at_force,
 )
-from logger.core.machine.wiring import loop_ohm
 from logger.core.quantities.uncertainty import K
 from logger.core.rig import Rig
 
-DIRT_ADDS = 0.30
-"""Share that dirt and a dry screw add to the push needed: within the 10-50 % of the failure-mode table. Assumed."""
-COLD_ADDS_PER_K = 0.01
-"""Share that each kelvin below 20 degC adds: grease stiffens two- to threefold by -10 degC. Assumed."""
 COLDEST_ASSUMED_C = -10.0
 """Where the rig doesn't say [degC]. Assumed."""
 LOWEST_VOLTAGE_SHARE = 0.90
 """Lowest supply, of the nominal one, where the rig doesn't say. Common practice, no source."""
-WARM_WINDING_C = 80.0
-"""A winding after many throws [degC]: the weakest motor meets the heaviest load. Assumed."""
+WARM_MOTOR_C = 80.0
+"""Winding and magnets after many throws [degC]: the weakest motor meets the heaviest load. Assumed."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Run:
-    """Running current and time for the needed travel."""
+    """Running current and time of a whole throw."""
 
     current_a: Measured
     time_s: Measured
@@ -66,35 +68,34 @@ class Case:
     @property
     def worst_factor(self) -> float:
         """Push needed cold and dirty over push needed clean and warm."""
-        return 1.0 + DIRT_ADDS + COLD_ADDS_PER_K * max(0.0, 20.0 - self.coldest_c)
+        return harder(self.coldest_c, DIRT_ADDS)
 
     @property
     def worst_push_n(self) -> float | None:
         """Push needed cold and dirty [N]; None: the rig doesn't say what it needs."""
-        needed = self.rig.lock.needed_force_n
-        return None if needed is None else needed * self.worst_factor
+        return push_needed(self.rig, self.coldest_c, DIRT_ADDS)
 
     def stalls_at(self, line: MotorLine) -> float:
-        """Push [N] that stops it at the lowest voltage with a warm winding; 0: it doesn't even start."""
-        return max(0.0, float(stall_force(line, self.lowest_voltage_v, self.source_ohm, WARM_WINDING_C)))
+        """Push [N] that stops it at the lowest voltage with a warm motor; 0: it doesn't even start."""
+        warm = line_at(line, WARM_MOTOR_C)
+        return max(0.0, float(stall_force(warm, self.lowest_voltage_v, self.source_ohm)))
 
     def push_left(self, line: MotorLine) -> float:
-        """Push [N] it can give at the lowest voltage with a warm winding, never over the rated one."""
+        """Push [N] it can give at the lowest voltage with a warm motor, never over the rated one."""
         return min(self.rig.actuator.rated_force_n, self.stalls_at(line))
 
-    def run(self, push_n: float, voltage_v: float, winding_c: float = 20.0) -> Run:
-        """Current and time at a steady push [N], with the uncertainty that the data sheet leaves."""
-        travel = self.rig.lock.needed_travel_m
+    def run(self, push_n: float, voltage_v: float) -> Run:
+        """Current and time of a whole throw at a steady push [N], motor at 20 degC."""
+        return Run(*rated_throw(self.rig, self.line, push_n, voltage_v))
 
-        def current(line: MotorLine) -> float:
-            return float(current_at_force(line, push_n))
+    def worst_run(self) -> Run | None:
+        """The same cold and dirty at the lowest voltage with a warm motor; None: the push isn't known."""
+        worst, clean = self.worst_push_n, self.rig.lock.needed_force_n
+        if worst is None:
+            return None
+        return Run(*rated_throw(self.rig, self.line, worst, self.lowest_voltage_v, WARM_MOTOR_C, clean))
 
-        def time(line: MotorLine) -> float:
-            return time_at_force(line, travel, push_n, voltage_v, self.source_ohm, winding_c)
-
-        return Run(self.measured(current), self.measured(time))
-
-    def stall(self, temperature_c: float = 20.0) -> Measured:
+    def stall(self, temperature_c: float = RATED_C) -> Measured:
         """Stall current [A] at nominal voltage behind the cable, winding at ``temperature_c`` [degC]."""
         volts = self.rig.actuator.voltage_v
         return self.measured(lambda line: float(stall_current(line, volts, self.source_ohm, temperature_c)))
@@ -124,5 +125,4 @@ def case_of(rig: Rig) -> Case:
     line = motor_line(rig.actuator)
     if line.full_load_speed_assumed:
         assumed.append("full-load speed three quarters of the no-load speed")
-    ohm = 0.0 if rig.wiring is None else loop_ohm(rig.wiring)
-    return Case(rig, line, limits_for(rig), ohm, lowest, coldest, tuple(assumed))
+    return Case(rig, line, limits_for(rig), supply_ohm(rig), lowest, coldest, tuple(assumed))

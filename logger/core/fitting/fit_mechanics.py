@@ -3,7 +3,8 @@
 import math
 
 from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Measured
-from logger.core.fitting.fit_case import WARM_WINDING_C, Case, Finding
+from logger.core.fitting.fit_case import Case, Finding
+from logger.core.machine.expected_throw import travel_said
 from logger.core.machine.rating import MotorLine
 from logger.core.quantities.number_text import rounded_down, rounded_up
 from logger.core.quantities.units import display_unit, show, to_display
@@ -95,21 +96,21 @@ def time_and_current(case: Case) -> Finding:
     """Expected running current and time at the load, nominal and at the worst."""
     nominal = case.rig.actuator.voltage_v
     limit = case.limits["run_current"]
-    needed, worst = case.rig.lock.needed_force_n, case.worst_push_n
-    if needed is None or worst is None:
+    needed, hard = case.rig.lock.needed_force_n, case.worst_run()
+    over = f"over {travel_said(case.rig)}"
+    if needed is None or hard is None:
         idle = case.run(0.0, nominal)
         full = case.run(case.rig.actuator.rated_force_n, nominal)
         return Finding(
             "time and current",
             UNDECIDED,
             f"without the push needed only the range is known: {_a(idle.current_a)} and {_s(idle.time_s)} without load "
-            f"to {_a(full.current_a)} and {_s(full.time_s)} at rated push, at {nominal:g} V",
+            f"to {_a(full.current_a)} and {_s(full.time_s)} at rated push, at {nominal:g} V {over}",
             "Give lock.needed_force; the first bench throws then show whether it holds.",
         )
     usual = case.run(needed, nominal)
-    hard = case.run(worst, case.lowest_voltage_v, WARM_WINDING_C)
     says = (
-        f"clean and warm at {nominal:g} V: {_a(usual.current_a)}, {_s(usual.time_s)}; cold, dirty, motor warm, at "
+        f"{over}, clean and warm at {nominal:g} V: {_a(usual.current_a)}, {_s(usual.time_s)}; cold, dirty, motor warm, at "
         f"{case.lowest_voltage_v:.3g} V: {_a(hard.current_a)}, {_s(hard.time_s)}"
     )
     if math.isinf(hard.time_s.value):

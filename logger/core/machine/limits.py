@@ -6,7 +6,8 @@ came from.
 
 from dataclasses import dataclass
 
-from logger.core.machine.rating import motor_line, time_at_force
+from logger.core.machine.expected_throw import rated_throw, travel_m
+from logger.core.machine.rating import motor_line
 from logger.core.rig import Rig
 from logger.errors import InputError
 
@@ -127,7 +128,7 @@ class Limit:
 def limits_for(rig: Rig, expected_time_s: float | None = None) -> dict[str, Limit]:
     """All limits of ``rig``, its overrides applied.
 
-    ``expected_time_s`` [s] decides which time limits hold; None: what the rating expects for the needed travel.
+    ``expected_time_s`` [s] decides which time limits hold; None: what the rating expects of a whole throw.
     """
     if expected_time_s is None:
         expected_time_s = rated_time(rig)
@@ -169,11 +170,10 @@ def looser_limits(rig: Rig) -> dict[str, str]:
 
 
 def rated_time(rig: Rig) -> float:
-    """Time [s] for the needed travel at nominal voltage and the needed force (half the rated one if not known).
+    """Time [s] of a whole throw at nominal voltage and the needed force (half the rated one if not known).
 
     A rating that draws no motor line: at the no-load speed.
     """
-    travel = rig.lock.needed_travel_m
     force = rig.lock.needed_force_n
     if force is None:
         force = 0.5 * rig.actuator.rated_force_n
@@ -181,8 +181,9 @@ def rated_time(rig: Rig) -> float:
         line = motor_line(rig.actuator)
     except InputError:
         speed = rig.actuator.no_load_speed_m_s
-        return travel / speed if speed > 0.0 else float("inf")
-    return time_at_force(line, travel, force, rig.actuator.voltage_v)
+        return travel_m(rig) / speed if speed > 0.0 else float("inf")
+    _, time_s = rated_throw(rig, line, force, rig.actuator.voltage_v)
+    return time_s.value
 
 
 def _reference(rule: LimitRule, rig: Rig) -> float:

@@ -6,6 +6,7 @@ A grave problem is a contradiction: no verdict can rest on such a rig. The other
 import math
 from collections.abc import Callable
 
+from logger.core.machine.expected_throw import travel_m
 from logger.core.machine.limits import LIMITS, looser_limits
 from logger.core.machine.protection import read_code
 from logger.core.machine.rating import drive_efficiency, motor_line, propagated
@@ -173,7 +174,7 @@ def _duty(rig: Rig) -> list[Problem]:
     if unit.duty_period_s is None or unit.duty_cycle is None:
         return []
     longest = unit.duty_cycle * unit.duty_period_s
-    throw = rig.lock.needed_travel_m / unit.no_load_speed_m_s
+    throw = travel_m(rig) / unit.no_load_speed_m_s
     if throw <= longest:
         return []
     what = f"allows {show_duration(longest)} of running, and one throw takes over {show_duration(throw)}"

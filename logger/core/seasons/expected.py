@@ -1,7 +1,7 @@
 """What a healthy throw should take today: time and running current at a voltage and a temperature.
 
-From the baseline where there is one: its means, carried to today's voltage by the motor line (exact) and to today's
-temperature by the rig's own slopes where its checks have shown them, else by the allowances of ``correction`` (assumed,
+The model is ``expected_throw`` of the machine. From the baseline where there is one: its means, carried to today's voltage
+by the motor line (exact) and to today's temperature by the rig's own slopes where its checks have shown them, else by the allowances of ``correction`` (assumed,
 and wide), the copper and the magnets. Without a baseline only the rating speaks, and only when the push the mechanism
 needs is known; the cold adds to that push as much as in the judgement of an actuator.
 
@@ -16,31 +16,27 @@ from math import hypot
 import numpy as np
 
 from logger.core.assessment import Measured
-from logger.core.fitting.fit_case import COLD_ADDS_PER_K
-from logger.core.machine.rating import (
-    MotorLine,
-    current_at_force,
-    motor_line,
-    propagated,
-    resistance_at,
-    time_at_force,
+from logger.core.machine.expected_throw import (
+    RATED_C,
+    magnets,
+    push_needed,
+    rated_throw,
+    time_of,
+    travel_said,
 )
+from logger.core.machine.rating import MotorLine, motor_line, resistance_at
 from logger.core.rig import Rig
-from logger.core.seasons.correction import ALLOWANCES, REFERENCE_C, slopes, weather_columns
+from logger.core.seasons.correction import ALLOWANCES, slopes, weather_columns
 from logger.core.seasons.season import RUN_CURRENT, TRAVEL_TIME, RigHistory
 from logger.core.seasons.season_lines import lines_of
 from logger.core.seasons.trend_figures import fit_line
 from logger.core.stroke.baseline import Baseline
-from logger.core.stroke.measure import magnets
+from logger.core.stroke.measure import UNKNOWN_C, throw_volt_seconds
 from logger.core.trace import FloatArray
 from logger.errors import InputError
 
 ONE_MORE = 0.975
 """Chance that one more healthy throw lies below the upper end; so 95 % lie between both ends."""
-UNKNOWN_C = 15.0
-"""Taken for a baseline whose temperature nobody wrote down [degC] (assumed)."""
-
-
 ENOUGH_CHECKS, ENOUGH_K = 4, 10.0
 """Checks with a temperature, and how far apart the coldest and the warmest lie [K], from which on the rig's own slopes are
 used (assumed; they are drawn to the allowance all the same)."""
@@ -134,7 +130,7 @@ def expected_throw(
         if found is not None:
             return _no_easier(found, usual)
     found = _from_rating(rig, line, voltage_v, temperature_c)
-    return found if found is None else _no_easier(found, _from_rating(rig, line, voltage_v, REFERENCE_C))
+    return found if found is None else _no_easier(found, _from_rating(rig, line, voltage_v, RATED_C))
 
 
 def _no_easier(found: Expected, usual: Expected | None) -> Expected:
@@ -168,12 +164,11 @@ def _from_baseline(
     heavier, heavier_sd = _weather(RUN_CURRENT, then_c, temperature_c, own)
     slower, slower_sd = _weather(TRAVEL_TIME, then_c, temperature_c, own)
     current_a = run.mean * (1.0 + heavier)
-    then_left = then_v - run.mean * float(resistance_at(line, then_c))
-    now_left = now_v - current_a * float(resistance_at(line, temperature_c))
-    if then_left <= 0.0 or now_left <= 0.1 * now_v:
+    taken_vs, ohm = throw_volt_seconds(line, baseline), float(resistance_at(line, temperature_c))
+    if taken_vs is None or now_v - current_a * ohm <= 0.1 * now_v:
         return None  # next to stall the line says nothing
     magnet, magnet_u = magnets(then_c, temperature_c)
-    time_s = time.mean * magnet * then_left / now_left
+    time_s = time_of(taken_vs * magnet, now_v, current_a, ohm)
     if own is not None:  # its checks' times, at one voltage, have in them what the heavier current costs
         drop_v = run.mean * line.r_ohm
         if now_v - drop_v <= 0.1 * now_v:
@@ -194,7 +189,7 @@ def _from_baseline(
         ),
         now_v,
         temperature_c,
-        f"{'provisional ' if baseline.provisional else ''}baseline of {baseline.n} throws, {weather}",
+        f"{'provisional ' if baseline.provisional else ''}baseline of {baseline.n} throws over the whole stroke, {weather}",
     )
 
 
@@ -216,31 +211,12 @@ def _between(figure: str) -> float:
 
 
 def _from_rating(rig: Rig, line: MotorLine, voltage_v: float | None, temperature_c: float) -> Expected | None:
-    needed_n = rig.lock.needed_force_n
-    if needed_n is None:
+    push_n = push_needed(rig, temperature_c)
+    if push_n is None:
         return None
-    cold = COLD_ADDS_PER_K * max(0.0, REFERENCE_C - temperature_c)
-    force_n = needed_n * (1.0 + cold)
     volts = rig.actuator.voltage_v if voltage_v is None else voltage_v
-    magnet, magnet_u = magnets(REFERENCE_C, temperature_c)
-
-    def current(one: MotorLine) -> float:
-        return float(current_at_force(one, force_n / magnet))
-
-    def time(one: MotorLine, push_n: float = force_n) -> float:
-        travel_m = magnet * rig.lock.needed_travel_m
-        return time_at_force(one, travel_m, push_n / magnet, volts, temperature_c=temperature_c)
-
-    if not np.isfinite(time(line)):
+    current_a, time_s = rated_throw(rig, line, push_n, volts, temperature_c, push_needed(rig))
+    if not np.isfinite(time_s.value):
         return None
-    # What the cold adds is assumed: from nothing at all to twice as much.
-    clean_s, clean_a = time(line, needed_n), float(current_at_force(line, needed_n / magnet))
-    time_u = hypot(2.0 * propagated(line, time), time(line) - clean_s, 2.0 * magnet_u * time(line))
-    current_u = hypot(2.0 * propagated(line, current), current(line) - clean_a)
-    return Expected(
-        Measured(time(line), time_u),
-        Measured(current(line), current_u),
-        volts,
-        temperature_c,
-        "rating and needed push only: no baseline yet",
-    )
+    because = f"rating and needed push only, over {travel_said(rig)}: no baseline yet"
+    return Expected(time_s, current_a, volts, temperature_c, because)

@@ -239,7 +239,7 @@ def slope_of(line: Line, points: tuple[Point, ...]) -> Slope:
 
 def limit_of(rig: Rig, line: Line) -> Limit | None:
     """The acceptance limit of this figure, or None where it has none."""
-    limits = limits_for(rig)
+    limits = limits_for(rig, line.origin if line.figure == TRAVEL_TIME else None)
     if line.figure in (RUN_CURRENT, PEAK_RUN_CURRENT):
         return Limit(limits[line.figure].value, limits[line.figure].limit_from)
     if line.figure == SOURCE_RESISTANCE:

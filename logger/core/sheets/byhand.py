@@ -24,6 +24,7 @@ from logger.core.assessment import (
     Measured,
     Sign,
 )
+from logger.core.machine.expected_throw import RATED_C, magnets, stroke_volt_seconds, time_of
 from logger.core.machine.limits import limits_for
 from logger.core.machine.rating import MotorLine, motor_line, resistance_at
 from logger.core.rig import Rig
@@ -33,7 +34,7 @@ from logger.core.stroke.baseline import PRACTICE_SPREAD, Baseline
 from logger.core.stroke.cause import POSSIBLE
 from logger.core.stroke.diagnosis import CAUSES
 from logger.core.stroke.evidence import NO_LOAD_U
-from logger.core.stroke.measure import full_stroke
+from logger.core.stroke.measure import throw_volt_seconds
 from logger.core.stroke.signs.load import LIGHT_SHARE
 from logger.core.stroke.signs.supply import LOW_SHARE, SUPPLY_LIMIT
 from logger.core.stroke.verdict import check, verdict_of
@@ -141,8 +142,9 @@ def time_over_expected(
     baseline: Baseline | None,
     ambient_c: float | None,
 ) -> Measured | None:
-    """Travel time over the time that the voltage and current read ask for: ``t (V - iR) / (k_e * stroke)``.
+    """Travel time over the time that the voltage and current read ask for.
 
+    Against the baseline's throws where their voltage was read as this one's was (or neither's), else against the rating.
     Without a voltage the nominal one stands in, without a current the baseline's or half the rated load, each with
     what that leaves unknown.
     """
@@ -155,10 +157,22 @@ def time_over_expected(
     turning = volts.value - amps.value * r_ohm
     if turning <= 0.0:
         return None
-    full_vs, _ = full_stroke(line, rig, baseline, figures.mean_voltage_v is not None, ambient_c)
-    share = time_s.value * turning / full_vs
+    due_s = time_of(_volt_seconds(line, rig, baseline, figures, ambient_c), volts.value, amps.value, r_ohm)
+    share = time_s.value / due_s
     u = math.hypot(time_s.u / time_s.value, volts.u / turning, amps.u * r_ohm / turning)
     return Measured(share, share * u)
+
+
+def _volt_seconds(
+    line: MotorLine, rig: Rig, baseline: Baseline | None, figures: Figures, ambient_c: float | None
+) -> float:
+    """What a whole throw takes at this temperature [V s]."""
+    taken_vs = None
+    if baseline is not None and baseline.from_voltage == (figures.mean_voltage_v is not None):
+        taken_vs = throw_volt_seconds(line, baseline)
+    there_c = RATED_C if taken_vs is None or baseline is None else baseline.ambient_c
+    magnet, _ = magnets(there_c, ambient_c)
+    return (stroke_volt_seconds(line, rig) if taken_vs is None else taken_vs) * magnet
 
 
 def _assumed(value: float, half_width: float) -> Measured:

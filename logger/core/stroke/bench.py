@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logger.core.assessment import CUT_OFF, FAIL, PASS, STALL, UNDECIDED, Assessment, Check, Measured
+from logger.core.machine.expected_throw import stroke_volt_seconds, time_of
 from logger.core.machine.limits import (
     LONG_BAND,
     MAX,
@@ -22,7 +23,7 @@ from logger.core.machine.limits import (
     STROKE_TESTS,
     Limit,
 )
-from logger.core.machine.rating import MotorLine, motor_line, speed_at
+from logger.core.machine.rating import MotorLine, motor_line
 from logger.core.quantities.number_text import limit_text
 from logger.core.rig import Rig
 from logger.core.stroke.verdict import check
@@ -126,7 +127,7 @@ def _time_ratio(rig: Rig, judged: Assessment) -> Measured | None:
         return None
     volts = figures.mean_voltage_v.value if figures.mean_voltage_v else rig.actuator.voltage_v
     line = motor_line(rig.actuator)
-    expected_s = rig.actuator.stroke_m / float(speed_at(line, figures.run_current_a.value, volts))
+    expected_s = time_of(stroke_volt_seconds(line, rig), volts, figures.run_current_a.value, line.r_ohm)
     ratio = figures.travel_time_s.value / expected_s
     u_volts = figures.mean_voltage_v.u / volts if figures.mean_voltage_v else 0.10
     u_time = figures.travel_time_s.u / figures.travel_time_s.value

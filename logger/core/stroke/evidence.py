@@ -20,12 +20,6 @@ COLD_SHARE_PER_K = 0.004
 """Running current rises by about this share per kelvin of cold, from stiffer grease (*assumed*; wide on purpose)."""
 COLD_SHARE_PER_K_U = 0.003
 """Its standard uncertainty (*assumed*)."""
-MAGNET_SHARE_PER_K = -0.0015
-"""Back-EMF per speed falls by 0.2 % per kelvin with ferrite magnets, by 0.1 % with rare-earth ones (material data,
-common knowledge of the trade); the middle of both."""
-MAGNET_SHARE_PER_K_U = 0.0007
-UNKNOWN_TEMPERATURE_K = 10.0
-"""Where a temperature wasn't recorded, this much difference is allowed for (standard, *assumed*)."""
 
 
 @dataclass(frozen=True, eq=False)

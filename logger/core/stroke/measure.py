@@ -5,17 +5,13 @@ from dataclasses import replace
 import numpy as np
 
 from logger.core.assessment import CUT_OFF, NO_RUN, Figures, Measured
+from logger.core.machine.expected_throw import RATED_C, magnets, stroke_volt_seconds
 from logger.core.machine.rating import MotorLine, resistance_at
 from logger.core.quantities.clock import clock_u_s
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
 from logger.core.stroke.clipping import clipped_at
-from logger.core.stroke.evidence import (
-    MAGNET_SHARE_PER_K,
-    MAGNET_SHARE_PER_K_U,
-    UNKNOWN_TEMPERATURE_K,
-    Evidence,
-)
+from logger.core.stroke.evidence import Evidence
 from logger.core.stroke.figures import Gains, end_of, figures_of
 from logger.core.stroke.late_load import late_load, take_up_of
 from logger.core.stroke.movements import Movement
@@ -33,6 +29,8 @@ UNREAD_SUPPLY_U = 0.08
 """Relative standard uncertainty of a travel that was reckoned without reading the voltage. A 12 V machine gives 11.8 V
 from a battery nearly empty and 14.1 V with its engine running (common practice, no source), 18 % apart; two days of
 which nothing is known differ by a triangle of that half-width, 0.18/√6 = 0.07, and the load on the supply differs too."""
+UNKNOWN_C = 15.0
+"""Taken for a baseline whose temperature nobody wrote down [degC] (assumed)."""
 WARMING_U = 0.01
 """Relative standard uncertainty that an unseen winding temperature leaves in the travel (*assumed*: 30 K of copper on
 a quarter of the voltage)."""
@@ -128,10 +126,25 @@ def full_stroke(
         share, magnet_u = magnets(baseline.ambient_c, ambient_c)
         supply = 0.0 if from_voltage else UNREAD_SUPPLY_U
         return spread.mean * share, float(np.sqrt(scatter**2 + WARMING_U**2 + magnet_u**2 + supply**2))
-    share, magnet_u = magnets(20.0, ambient_c)
+    share, magnet_u = magnets(RATED_C, ambient_c)
     supply = 0.0 if from_voltage else UNREAD_SUPPLY_U
-    full_vs = line.k_e_v_s_per_m * rig.actuator.stroke_m
-    return full_vs * share, float(np.sqrt(line.u_k_e**2 + magnet_u**2 + supply**2))
+    return stroke_volt_seconds(line, rig) * share, float(np.sqrt(line.u_k_e**2 + magnet_u**2 + supply**2))
+
+
+def throw_volt_seconds(line: MotorLine, baseline: Baseline) -> float | None:
+    """What a whole throw of the baseline takes by its time, voltage and running current [V s], at its own temperature.
+
+    Without a voltage the nominal one stands in. None where the baseline lacks time or current, or nothing would be left
+    to turn the motor.
+    """
+    time, run, volts = (
+        baseline.figures.get(name) for name in ("travel_time_s", "run_current_a", "mean_voltage_v")
+    )
+    if time is None or run is None:
+        return None
+    ohm = float(resistance_at(line, UNKNOWN_C if baseline.ambient_c is None else baseline.ambient_c))
+    left_v = (line.v_ref if volts is None else volts.mean) - run.mean * ohm
+    return time.mean * left_v if left_v > 0.0 else None
 
 
 def _resistance_share(figures: Figures, line: MotorLine, r_ohm: float, baseline: Baseline | None) -> float:
@@ -149,14 +162,6 @@ def _resistance_share(figures: Figures, line: MotorLine, r_ohm: float, baseline:
     left_v = (volts.value if volts is not None else line.v_ref) - run.value * r_ohm
     # Whether the current or only its reading has changed isn't known either: half of it may be a wrong gain.
     return float(np.hypot(line.u_r, 0.5)) * r_ohm * other_a / max(left_v, 0.1 * line.v_ref)
-
-
-def magnets(there_c: float | None, here_c: float | None) -> tuple[float, float]:
-    """Back-EMF constant here over there, and the standard uncertainty of that."""
-    if there_c is None or here_c is None:
-        return 1.0, abs(MAGNET_SHARE_PER_K) * UNKNOWN_TEMPERATURE_K
-    warmer_k = here_c - there_c
-    return 1.0 + MAGNET_SHARE_PER_K * warmer_k, MAGNET_SHARE_PER_K_U * abs(warmer_k)
 
 
 def _with_travel(

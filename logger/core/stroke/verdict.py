@@ -195,7 +195,9 @@ def _beyond(one: Check, figures: Figures, undecided: bool = False) -> str:
     figure = measured_text(one.measured, unit)
     time_s = figures.travel_time_s
     if one.name.startswith("travel_time") and time_s is not None and one.measured.value > 0.0:
-        figure += f" ({time_s.value:.1f} s, due {time_s.value / one.measured.value:.1f} s)"
+        figure += (
+            f" ({time_s.value:.1f} s, due {time_s.value / one.measured.value:.1f} s over the whole stroke)"
+        )
     return _sentence(f"{words} {figure} is {where} the limit {limit} ({one.limit_from})")
 
 

@@ -45,38 +45,12 @@ def test_the_line_passes_through_the_data_sheet(actuator):
     assert line.full_load_speed_assumed is (actuator.full_load_speed_m_s is None)
 
 
-@given(actuators(), st.floats(0.0, 1.0), st.floats(0.8, 1.2))
-def test_integral_and_closed_form_agree_for_a_steady_push(actuator, load, supply):
-    line = rating.motor_line(actuator)
-    force = load * actuator.rated_force_n
-    volts = supply * actuator.voltage_v
-    closed = rating.time_at_force(line, actuator.stroke_m, force, volts)
-    place = np.linspace(0.0, actuator.stroke_m, 50)
-    whole = rating.expected_time(line, place, volts, rating.current_at_force(line, force))
-    assert whole == pytest.approx(closed)
-
-
-@given(actuators(), st.floats(0.0, 1.0))
-def test_the_way_moved_in_the_expected_time_is_the_travel(actuator, load):
-    line = rating.motor_line(actuator)
-    current = rating.current_at_force(line, load * actuator.rated_force_n)
-    took = rating.time_at_force(line, 0.1, load * actuator.rated_force_n, line.v_ref)
-    moved = rating.travelled(line, np.linspace(0.0, took, 20), line.v_ref, current)
-    assert moved[-1] == pytest.approx(0.1)
-
-
 @given(actuators())
 def test_not_knowing_the_full_load_speed_widens_the_uncertainty(actuator):
     unknown = rating.motor_line(replace(actuator, full_load_speed_m_s=None))
     known = rating.motor_line(replace(actuator, full_load_speed_m_s=0.75 * actuator.no_load_speed_m_s))
     assert unknown.u_r > known.u_r
     assert all(0.0 < u < 2.0 for u in (unknown.u_i0, unknown.u_k_f, unknown.u_r, unknown.u_k_e))
-
-
-def test_a_load_that_beats_the_voltage_takes_for_ever():
-    line = rating.motor_line(SHEET)
-    assert rating.time_at_force(line, 0.2, 50_000.0, 12.0) == float("inf")
-    assert rating.expected_time(line, np.linspace(0.0, 0.2, 5), 12.0, 100.0) == float("inf")
 
 
 def test_stall_current_falls_with_source_resistance_and_heat():
