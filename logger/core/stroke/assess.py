@@ -13,7 +13,7 @@ from logger.core.stroke.board_words import notes_of, spoilt_by, untimed_by
 from logger.core.stroke.calibration import GAIN_U_KEY
 from logger.core.stroke.diagnosis import diagnose
 from logger.core.stroke.evidence import Evidence
-from logger.core.stroke.figures import Gains
+from logger.core.stroke.figures import Gains, least_inrush_a
 from logger.core.stroke.measure import gather, stroke_of
 from logger.core.stroke.movements import Movement, movements_of, on_its_own
 from logger.core.stroke.signs import signs_of, superseded
@@ -186,7 +186,7 @@ def _assess_movement(
     signs = superseded(signs_of(evidence))
     if on_bench:
         signs = tuple(sign for sign in signs if sign.sign != "light-run")
-    if spoilt := _spoilt(evidence, signs):
+    if spoilt := _spoilt(evidence, signs, gains):
         return spoilt
     checks = checks_of(evidence)
     verdict, because = verdict_of(evidence.figures, signs, checks)
@@ -205,7 +205,7 @@ def _assess_movement(
         provisional=baseline.provisional if baseline is not None else False,
         profile=evidence.profile,
         ambient_c=trace.ambient_c,
-        notes=_notes(evidence),
+        notes=_notes(evidence, gains),
         started=trace.started,
         inrush_end_s=_inrush_end(evidence),
     )
@@ -218,7 +218,7 @@ def _unfit(trace: Trace) -> str:
     return "" if (np.diff(trace.time_s) > 0.0).all() else "its times stand still or fall"
 
 
-def _spoilt(evidence: Evidence, signs: tuple[Sign, ...]) -> Assessment | None:
+def _spoilt(evidence: Evidence, signs: tuple[Sign, ...], gains: Gains) -> Assessment | None:
     """What is left of a record whose readings or times the board itself said to be wrong; None: it said no such thing.
 
     No figure is given and nothing passes; a motor that stood still under voltage is told all the same.
@@ -231,7 +231,7 @@ def _spoilt(evidence: Evidence, signs: tuple[Sign, ...]) -> Assessment | None:
     if not reason:
         return None
     kept = tuple(sign for sign in signs if sign.sign in (*RECORD_SIGNS, *STANDING_SIGNS))
-    judged = replace(_unusable(trace, reason), signs=kept, end=evidence.end, notes=_notes(evidence))
+    judged = replace(_unusable(trace, reason), signs=kept, end=evidence.end, notes=_notes(evidence, gains))
     stood = [sign.because for sign in kept if sign.level == FAIL]
     if not stood:
         return judged
@@ -257,7 +257,7 @@ def _inrush_end(evidence: Evidence) -> float | None:
     return float(evidence.trace.time_s[segments.settled])
 
 
-def _notes(evidence: Evidence) -> tuple[str, ...]:
+def _notes(evidence: Evidence, gains: Gains) -> tuple[str, ...]:
     """What a person should know about how this was judged."""
     notes = notes_of(evidence.trace.head)
     segments = evidence.segments
@@ -273,10 +273,9 @@ def _notes(evidence: Evidence) -> tuple[str, ...]:
         )
     if segments.pauses > len(segments.breaks):
         notes.append(f"the current broke off {segments.pauses} time(s) in mid-movement")
-    start = segments.current_a[segments.first : segments.settled + 1]
     if evidence.end != NO_RUN and not segments.starts_running and evidence.figures.inrush_a is None:
         notes.append(
-            f"the rows show no peak of the start that can be measured: the inrush current is at least {float(start.max()):.2f} A"
+            f"the rows show no peak of the start that can be measured: the inrush current is at least {least_inrush_a(segments, gains):.2f} A"
         )
     if segments.settled_latest > segments.settled:
         notes.append(

@@ -10,7 +10,7 @@ from logger.core.quantities.numerics import integrate, median_of, moving_mean, r
 from logger.core.stroke.breaks import without_breaks
 from logger.core.stroke.clipping import at_the_ceiling
 from logger.core.stroke.edges import end_of_movement, start_of
-from logger.core.stroke.inrush import peak_of_start
+from logger.core.stroke.inrush import CLOSE_SIGMAS, chance_of_highest, least_of_start, peak_of_start
 from logger.core.stroke.place import starts_softly
 from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.travel import Travel
@@ -22,9 +22,6 @@ ACS712 data sheet gives, taken as a rectangle."""
 VOLTAGE_GAIN_U = 0.01 / np.sqrt(3.0)
 """The same for voltage: a divider of two 1 % resistors (*practice*)."""
 K = 2.0
-CLOSE_SIGMAS = 2.0
-"""Means within so many standard deviations of the highest compete to be it."""
-FEWEST_FOR_SCATTER = 20
 BEAT_APART = (1, 2)
 START_KNOWN_TO = 2
 """Rows."""
@@ -144,28 +141,26 @@ def _travel_time(start: Measured | None, end: Measured | None, clock_u: float) -
 def _inrush(
     time_s: FloatArray, segments: Segments, clip_a: float | None, zero_u: float, gains: Gains
 ) -> Measured | None:
-    """None where it was cut off, or where the rows don't show the peak: it is at least the highest reading then."""
+    """None where it was cut off, or where the rows don't show the peak: then ``least_inrush_a`` is all that is known."""
     if segments.starts_running:
         return None
     if at_the_ceiling(segments.current_a[segments.first : segments.settled + 1], clip_a).any():
         return None
     start = start_of(time_s, segments)
-    found = peak_of_start(time_s, segments, start.at_s - np.sqrt(3.0) * start.u_s)
-    if found is None:
+    peak = peak_of_start(time_s, segments, start.at_s - np.sqrt(3.0) * start.u_s)
+    if peak is None:
         return None
-    low_a, high_a = found
-    peak_a = 0.5 * (low_a + high_a)
-    unseen_a = (high_a - low_a) / np.sqrt(12.0)
-    # The brushes' ripple grows with the current: the highest reading may stand on one of its waves.
-    rippled_a = min(_ripple(segments.current_a[segments.run]), 1.0) * peak_a
-    return expanded(peak_a, unseen_a, zero_u, segments.noise_a, rippled_a, gains.current * peak_a)
+    peak_a = 0.5 * (peak.lowest_a + peak.highest_a)
+    unseen_a = (peak.highest_a - peak.lowest_a) / np.sqrt(12.0)
+    return expanded(peak_a, unseen_a, zero_u, segments.noise_a, peak.scatter_a, gains.current * peak_a)
 
 
-def _ripple(run_a: FloatArray) -> float:
-    """Scatter of neighbouring readings of a run as a share of its level."""
-    if len(run_a) < FEWEST_FOR_SCATTER:
-        return 0.0
-    return robust_sd(np.diff(run_a)) / float(np.sqrt(2.0)) / max(abs(median_of(run_a)), 1e-9)
+def least_inrush_a(segments: Segments, gains: Gains) -> float:
+    """The inrush is at least this [A]: the highest reading of the start, less what it may be off by."""
+    highest_a, rippled_a = least_of_start(segments)
+    zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.0
+    least = expanded(highest_a, zero_u, segments.noise_a, rippled_a, gains.current * highest_a)
+    return max(0.0, least.value - least.u)
 
 
 def _run_current(
@@ -234,7 +229,7 @@ def _peak(
     scatter_a = _scatter_of_one(means[::window])
     # The highest of many: so much of it may be scatter, or nothing of it.
     many = int(np.count_nonzero(means[::window] >= peak - CLOSE_SIGMAS * scatter_a))
-    chance_a = scatter_a * float(np.sqrt(2.0 * np.log(max(many, 1))))
+    chance_a = chance_of_highest(scatter_a, many)
     peak -= 0.5 * chance_a
     steps = float(np.std(np.diff(current)) / np.sqrt(2.0 * window))
     return expanded(

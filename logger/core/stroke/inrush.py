@@ -1,15 +1,17 @@
-"""The highest current of a start: between what was read and what its decay says it can have been.
+"""The highest current of a start: between what was read and what its rise and its decay say it can have been.
 
-A switch closed on a standing motor gives a peak that stands for milliseconds. Rows too far apart, a board that averages
-and a filter all show less of it, never more. The true peak lies between the highest reading and its decay carried back
-to the moment of switching; that is a rectangle (JCGM 100, 4.3.7). Where the way from the switching to the highest reading
-takes much of the time in which the peak halves, the decay isn't known well enough either: the inrush is then at least
-the highest reading, and no figure.
+A switch closed on a standing motor gives a peak that stands for milliseconds, and so does the friction that holds until a
+drive breaks it away. Rows too far apart, a board that averages and a filter all show less of it, never more. The true
+peak lies between the highest reading and its decay carried back to the moment of switching; that is a rectangle (JCGM 100,
+4.3.7). Where the way from the switching to the highest reading takes much of the time in which the peak halves, or where no
+row can show it, the inrush is at least the highest reading, and no figure.
 """
+
+from typing import NamedTuple
 
 import numpy as np
 
-from logger.core.quantities.numerics import median_of
+from logger.core.quantities.numerics import median_of, robust_sd, runs_of
 from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.transient import FEWEST_ROWS, SMALLEST_PEAK
 from logger.core.trace import FloatArray
@@ -18,31 +20,148 @@ LONGEST_RISE = 0.6
 """Halvings between the switching and the highest reading up to which the peak counts as seen (*assumed*)."""
 QUICK_ROWS_S = 0.012
 """Rows further apart than this don't show the inrush of a motor whose rotor takes some 10 ms to speed up (*practice*)."""
+BREAK_AWAY_ROWS_S = 0.005
+"""Rows further apart than this don't show how a drive breaks its motor away: that is over within the first hundredths of
+a ramp (*practice*)."""
+BREAK_AWAY = 2.0
+"""A motor takes up to so many times as much to break away as to turn slowly (*practice*)."""
+ROWS_OF_RISE = 3
+AVERAGED_ROWS = 1.5
+"""From the highest reading to the end of a ramp it is a row, and half of one more for a board that averages."""
+FITTED_DOWN_TO = 0.25
+"""Share of the excess down to which a decay is looked at: below it the load's own shape shows (*practice*)."""
+FEWEST_FITTED = 4
+"""Rows of a decay through which a line is drawn at least."""
+FLAT_TOP_STEPS = 10.0
+"""Equal rows at the top beside a fall of so many of the converter's steps aren't the top of a peak (*practice*)."""
+CLOSE_SIGMAS = 2.0
+"""Readings within so many standard deviations of the highest compete to be it."""
+FEWEST_FOR_SCATTER = 20
+RIPPLE_APART = (1, 2, 4, 8)
+"""Rows between two readings of a run that are held against each other."""
 
 
-def peak_of_start(time_s: FloatArray, segments: Segments, begin_s: float) -> tuple[float, float] | None:
-    """Lowest and highest current that the peak of the start can have had [A]; None: at least the highest reading.
+class StartPeak(NamedTuple):
+    """What the peak of a start can have been [A]."""
+
+    lowest_a: float
+    highest_a: float
+    scatter_a: float
+    """Standard uncertainty of both from the ripple of the brushes."""
+
+
+def peak_of_start(time_s: FloatArray, segments: Segments, begin_s: float) -> StartPeak | None:
+    """Between what the peak of the start lies; None: all that is known is ``least_of_start``.
 
     ``begin_s``: the earliest moment at which the current can have been switched on.
     """
     first, settled, current_a = segments.first, segments.settled, segments.current_a
     start_a = current_a[first : settled + 1]
     peak = first + int(np.argmax(start_a))
-    seen_a = float(current_a[peak])
-    level_a = median_of(current_a[settled : max(settled + 1, min(2 * settled - first, segments.last) + 1)])
-    if segments.last - first < FEWEST_ROWS:
+    if segments.last - first < FEWEST_ROWS or _is_flat_topped(start_a, segments.step_a):
         return None
     if segments.ramped:
-        return seen_a, seen_a  # a drive holds it: nothing is missed between two rows
-    if segments.period_s > QUICK_ROWS_S or seen_a <= SMALLEST_PEAK * level_a:
+        return _of_a_drive(time_s, segments, peak, begin_s)
+    level_a = median_of(current_a[settled : max(settled + 1, min(2 * settled - first, segments.last) + 1)])
+    if segments.period_s > QUICK_ROWS_S or current_a[peak] <= SMALLEST_PEAK * level_a:
         return None
-    half_a = 0.5 * (seen_a + level_a)
-    below = np.flatnonzero(current_a[peak : segments.last + 1] <= half_a)
+    return _carried_back(time_s, segments, peak, level_a, begin_s)
+
+
+def least_of_start(segments: Segments) -> tuple[float, float]:
+    """Highest reading of the start, and its standard uncertainty from the ripple [A]."""
+    highest_a, scatter_a = _highest_of(segments.current_a[segments.first : segments.settled + 1], segments)
+    return highest_a, scatter_a
+
+
+def _of_a_drive(time_s: FloatArray, segments: Segments, peak: int, begin_s: float) -> StartPeak | None:
+    """A drive holds its current or raises it until the ramp is over; before that it breaks the motor away."""
+    first, current_a = segments.first, segments.current_a
+    start_a = current_a[first : segments.settled + 1]
+    seen_a, scatter_a = _highest_of(start_a, segments)
+    if peak - first >= ROWS_OF_RISE and seen_a >= BREAK_AWAY * float(start_a[:2].max()):
+        rise_a = (float(current_a[peak]) - float(current_a[peak - ROWS_OF_RISE])) / ROWS_OF_RISE
+        return StartPeak(seen_a, seen_a + AVERAGED_ROWS * rise_a, scatter_a)
+    if segments.period_s > BREAK_AWAY_ROWS_S:
+        return None
+    held_a = median_of(current_a[peak : segments.settled + 1])
+    if seen_a - held_a <= CLOSE_SIGMAS * max(scatter_a, segments.noise_a, segments.step_a):
+        return StartPeak(seen_a, seen_a, scatter_a)
+    return _carried_back(time_s, segments, peak, held_a, begin_s)
+
+
+def _carried_back(
+    time_s: FloatArray, segments: Segments, peak: int, level_a: float, begin_s: float
+) -> StartPeak | None:
+    """The decay towards ``level_a`` carried back from the highest reading to the switching, or to where it still rose."""
+    if peak - segments.first >= 2 and segments.current_a[peak - 1] > 0.5 * segments.current_a[peak]:
+        begin_s = max(begin_s, float(time_s[peak - 2]))  # of the row before one that averages
+    decay_a = segments.current_a[peak : segments.last + 1]
+    seen_a = float(decay_a[0])
+    below = np.flatnonzero(decay_a <= level_a + FITTED_DOWN_TO * (seen_a - level_a))
     if not len(below):
         return None
-    near = slice(peak + int(below[0]) - 1, peak + int(below[0]) + 1)
-    half_s = float(np.interp(-half_a, -current_a[near], time_s[near])) - float(time_s[peak])
+    rows = int(below[0])
+    since_s, excess_a = time_s[peak : peak + rows] - time_s[peak], decay_a[:rows] - level_a
+    scatter_a = _ripple(segments) * seen_a
+    lowest_a = fitted_a = seen_a
+    if rows >= FEWEST_FITTED:
+        # The ripple lifts single rows: a line through the logarithms of the decay, each weighing as its excess does.
+        logs = np.log(excess_a)
+        slope, height = np.polyfit(since_s, logs, 1, w=excess_a)
+        half_s = -float(np.log(2.0) / slope)
+        fitted_a = level_a + float(np.exp(height))
+        lowest_a = min(seen_a, fitted_a)
+        # A board that averages shows the ripple of the slow start, and none of the run's.
+        off = logs - height - slope * since_s
+        scatter_a = max(scatter_a, seen_a * float(np.sqrt(off @ off / (rows - 2))))
+    else:
+        at = slice(rows - 1, rows + 1)
+        gone = np.log2((seen_a - level_a) / np.maximum(decay_a[at] - level_a, 1e-9))
+        half_s = float(np.interp(-np.log2(FITTED_DOWN_TO), gone, time_s[peak:][at] - time_s[peak])) / float(
+            -np.log2(FITTED_DOWN_TO)
+        )
     halvings = (float(time_s[peak]) - begin_s) / half_s
-    if halvings > LONGEST_RISE:
+    if not 0.0 <= halvings <= LONGEST_RISE:
         return None
-    return seen_a, level_a + (seen_a - level_a) * 2.0**halvings
+    # The highest of the readings near a rounded peak is the one that the ripple lifted most.
+    return StartPeak(lowest_a - scatter_a, level_a + (fitted_a - level_a) * 2.0**halvings, scatter_a)
+
+
+def _is_flat_topped(start_a: FloatArray, step_a: float) -> bool:
+    """Whether the highest reading repeats itself and then falls at once: a channel at its end, not the top of a peak."""
+    peak = int(np.argmax(start_a))
+    begin, end = next((a, b) for a, b in runs_of(start_a == start_a[peak]) if a == peak)
+    if end - begin < 2 or end + 1 >= len(start_a):
+        return False
+    return float(start_a[peak] - start_a[end + 1]) > FLAT_TOP_STEPS * step_a
+
+
+def _highest_of(start_a: FloatArray, segments: Segments) -> tuple[float, float]:
+    """Highest reading without what it owes to being the highest of many, and its standard uncertainty [A]."""
+    highest_a = float(start_a.max())
+    one_a = _ripple(segments) * highest_a
+    many = int(np.count_nonzero(start_a >= highest_a - CLOSE_SIGMAS * one_a))
+    chance_a = chance_of_highest(one_a, many)
+    return highest_a - 0.5 * chance_a, float(np.hypot(chance_a / np.sqrt(12.0), one_a / np.sqrt(many)))
+
+
+def chance_of_highest(scatter_a: float, many: int) -> float:
+    """How much the highest of so many readings of one level may owe to their scatter alone [A]; it may be nothing of it."""
+    return scatter_a * float(np.sqrt(2.0 * np.log(max(many, 1))))
+
+
+def _ripple(segments: Segments) -> float:
+    """Scatter of the readings of the run about its shape, as a share of its level: it grows with the current.
+
+    Taken at several distances, since a slow ripple hardly shows between neighbours.
+    """
+    run_a = segments.current_a[segments.run]
+    if len(run_a) < FEWEST_FOR_SCATTER:
+        return 0.0
+    scatter_a = max(
+        robust_sd(run_a[apart:] - run_a[:-apart])
+        for apart in RIPPLE_APART
+        if apart <= max(1, len(run_a) // 50)
+    )
+    return min(1.0, scatter_a / float(np.sqrt(2.0)) / max(abs(median_of(run_a)), 1e-9))
