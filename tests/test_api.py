@@ -79,6 +79,20 @@ def test_a_profile_is_a_table_too():
     assert to_frame(found)["direction"].tolist() == ["lock"]
 
 
+def test_a_baseline_of_the_other_direction_is_refused():
+    rig = read_rig(SAMPLES / "yard-loader.toml")
+    lock, unlock = (
+        [read_trace(SAMPLES / "baseline" / f"{direction}-{n}.csv") for n in (1, 2, 3)]
+        for direction in ("lock", "unlock")
+    )
+    usual = logger.make_baseline([logger.assess_trace(each, rig) for each in lock])
+    assert logger.assess_trace(lock[0], rig, usual).verdict == "pass"
+    with pytest.raises(InputError, match="of lock throws, where one of unlock throws belongs"):
+        logger.assess_trace(unlock[0], rig, usual)
+    with pytest.raises(InputError, match="of lock throws"):
+        logger.assess_record(lock[0], rig, {"unlock": usual})
+
+
 def test_every_movement_of_a_record_has_its_own_row():
     rig = read_rig(RIG_FILE)
     found = to_frame(logger.assess_record(record([GOOD, STALLED]), rig))

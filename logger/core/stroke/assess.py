@@ -56,13 +56,7 @@ def assess_trace(
     on_bench
         Off the machine there is nothing to move: running light is as it should be.
     """
-    if baseline is not None and baseline.direction != trace.direction:
-        raise InputError(
-            f"the baseline is of {baseline.direction} throws, the record of {trace.direction} throws",
-            trace.source,
-            "Give the baseline of the record's own direction",
-        )
-    baselines = {} if baseline is None else {baseline.direction: baseline}
+    baselines = {} if baseline is None else {trace.direction: baseline}
     return for_record(assess_record(trace, rig, baselines, gains, on_bench))
 
 
@@ -94,12 +88,18 @@ def assess_record(
     """Judge every movement of a record, in order; times count from the record's first row.
 
     Parameters as for ``assess_trace``, with the baseline of each direction. Where the current doesn't tell which way a
-    movement went it is judged both ways, and the worse counts.
+    movement went it is judged both ways, and the worse counts. Raises InputError for a baseline that stands under the
+    other direction.
     """
-    return tuple(
-        _judged(movement, rig, baselines or {}, gains, on_bench)
-        for movement in _movements(trace, rig, baselines or {})
-    )
+    known = baselines or {}
+    for direction, baseline in known.items():
+        if baseline.direction != direction:
+            raise InputError(
+                f"the baseline is of {baseline.direction} throws, where one of {direction} throws belongs",
+                trace.source,
+                "Give the baseline of the record's own direction",
+            )
+    return tuple(_judged(each, rig, known, gains, on_bench) for each in _movements(trace, rig, known))
 
 
 def assess_throws(
