@@ -333,7 +333,7 @@ def _named(recorded: "Recorded", name: str) -> "tuple[Assessment, ...]":
 
 def _show(recorded: "Recorded", name: str, sheet: str) -> None:
     from logger.cli import assess_text
-    from logger.core.quantities.number_text import rounded_up
+    from logger.core.quantities.units import show_rest
     from logger.jobs.assess import Judged
 
     output.line(
@@ -350,7 +350,7 @@ def _show(recorded: "Recorded", name: str, sheet: str) -> None:
     baselines = {way: baseline for way, baseline in recorded.baselines.items() if way in ways}
     assess_text.show(Judged(recorded.rig, baselines, _named(recorded, name)), None)
     if recorded.rest_s is not None:
-        output.line(f"By its duty cycle the actuator should now rest for {rounded_up(recorded.rest_s, 0)} s.")
+        output.line(f"By its duty cycle the actuator should now rest for {show_rest(recorded.rest_s)}.")
 
 
 # ---- recordings that broke off ----

@@ -82,14 +82,16 @@ def print_problems(problems: "tuple[Problem, ...]") -> None:
 
 
 def fit_json(found: "Fit") -> dict[str, Any]:
-    """The same as one JSON object; a figure's expanded uncertainty (k = 2) is ``NAME_u``."""
+    """The same as one JSON object; ``NAME_low`` and ``NAME_high`` are the ends of a figure's 95 % interval, ``NAME_u`` its wider
+    side; null where that isn't known."""
     from logger.core.fitting.fit import CAUTION_AT
     from logger.core.machine.expected_throw import travel_m
 
     record: dict[str, Any] = {"rig": found.rig.name, "verdict": found.verdict}
-    for name, measured in found.numbers.items():
-        record[name] = None if measured is None else measured.value
-        record[f"{name}_u"] = None if measured is None else measured.u
+    for name, figure in found.numbers.items():
+        record[name] = None if figure is None else figure.value
+        for part in ("u", "low", "high"):
+            record[f"{name}_{part}"] = None if figure is None else getattr(figure, part)
     return record | {
         "expected_travel_m": travel_m(found.rig),
         "findings": found.findings,

@@ -4,8 +4,9 @@ from typing import TYPE_CHECKING, Any
 
 from logger.cli import output
 from logger.core.assessment import movement_said
-from logger.core.quantities.number_text import measured_text, rounded_up
+from logger.core.quantities.number_text import measured_text
 from logger.core.quantities.plain import counted, for_shell
+from logger.core.quantities.units import show_rest
 
 if TYPE_CHECKING:
     from logger.core.records.records import SheetState
@@ -27,7 +28,7 @@ def print_plan(state: "SheetState", made: "Plan") -> None:
             output.line(text, style="warn")
     output.line(f"Sheet {state.name} ({state.sheet.kind}) is planned.", style="heading")
     output.line(
-        f"{made.throws_each_way} lock and {counted(made.throws_each_way, 'unlock throw')}, rest {rounded_up(made.rest_s, 0)} s between them "
+        f"{made.throws_each_way} lock and {counted(made.throws_each_way, 'unlock throw')}, rest {show_rest(made.rest_s)} between them "
         f"(duty cycle: {made.rest_from})."
     )
     for text in made.look_at:
@@ -60,7 +61,9 @@ def print_sheet(found: "SheetView") -> None:
     state = found.state
     output.line(f"Sheet {state.name} ({state.sheet.kind}): {state.state}", style="heading")
     output.line(f"Planned {state.sheet.at:%Y-%m-%d %H:%M} by {state.sheet.by.rstrip('.')}.")
-    asked = f"{found.plan.throws_each_way} each way, rest {rounded_up(found.plan.rest_s, 0)} s ({found.plan.rest_from})"
+    asked = (
+        f"{found.plan.throws_each_way} each way, rest {show_rest(found.plan.rest_s)} ({found.plan.rest_from})"
+    )
     output.line(f"Asked for: {asked}")
     for question, told in said(conditions_from(state.answers), found.units).items():
         output.line(f"{question} {told}", indent=2)

@@ -43,6 +43,52 @@ class Measured(NamedTuple):
     value: float
     u: float
 
+    @property
+    def up(self) -> float:
+        """How far above the value it may lie."""
+        return self.u
+
+    @property
+    def down(self) -> float:
+        """How far below."""
+        return self.u
+
+
+class Interval(NamedTuple):
+    """A figure and the 95 % interval it lies in, which need not be as wide above as below; all in its SI unit.
+
+    NaN at both ends: how far it may be off isn't known.
+    """
+
+    value: float
+    low: float
+    high: float
+
+    @classmethod
+    def about(cls, value: float, u: float) -> Interval:
+        """As wide above as below."""
+        return cls(value, value - u, value + u)
+
+    def raised_to(self, least: float) -> Interval:
+        """The same interval about a value that is at least ``least``."""
+        by = max(0.0, least - self.value)
+        return Interval(self.value + by, self.low + by, self.high + by)
+
+    @property
+    def up(self) -> float:
+        """How far above the value it may lie."""
+        return self.high - self.value
+
+    @property
+    def down(self) -> float:
+        """How far below."""
+        return self.value - self.low
+
+    @property
+    def u(self) -> float:
+        """The wider of both sides."""
+        return max(self.up, self.down)
+
 
 @dataclass(frozen=True)
 class Figures:

@@ -11,6 +11,8 @@ from types import MappingProxyType
 METRIC = "metric"
 US = "us"
 UNIT_SYSTEMS = (METRIC, US)
+ASSUMED_SPEED_RATIO = 0.75
+"""Full-load over no-load speed where the data sheet doesn't give it. Assumed."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +27,7 @@ class Actuator:
     full_load_current_a: float
     """The rated maximum."""
     full_load_speed_m_s: float | None = None
-    """None: not given; the speed line is then assumed and said to be."""
+    """None: not given; ``ASSUMED_SPEED_RATIO`` then draws the speed line, and that is said."""
     duty_cycle: float | None = None
     """Share of time it may run, 0..1."""
     duty_period_s: float | None = None

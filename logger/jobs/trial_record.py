@@ -4,6 +4,7 @@ The same for a trial that runs and for one that is read back from its journal, s
 """
 
 from datetime import datetime, timedelta
+from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from logger.core.machine.duty import rest_for
@@ -231,5 +232,5 @@ class TrialRecord:
             head["cut"] = self.cut
         rest_s = self.rest_s
         if rest_s is not None:
-            head["duty_rest_s"] = round(rest_s, 1)
+            head["duty_rest_s"] = ceil(10.0 * rest_s) / 10.0
         return head

@@ -7,9 +7,9 @@ from datetime import date
 from logger.core.cautions import BOTH_PINS, FALL, HANDS, OUT_OF_USE
 from logger.core.fitting.coverage import Gap
 from logger.core.machine.limits import limits_for
-from logger.core.quantities.number_text import rounded_down, rounded_up
+from logger.core.quantities.number_text import rounded_down
 from logger.core.quantities.plain import counted, for_shell, printable
-from logger.core.quantities.units import display_unit, show, show_limit
+from logger.core.quantities.units import display_unit, show, show_limit, show_rest
 from logger.core.records.records import BENCH
 from logger.core.rig import Rig
 from logger.core.seasons.expected import Expected, OwnWeather, expected_throw
@@ -110,7 +110,7 @@ def blank_sheet(source: FormSource, kind: str, plan: Plan) -> Document:
         limits(rig),
         PageBreak(),
         Text(
-            f"{plan.throws_each_way} throws each way, rest at least {rounded_up(plan.rest_s, 0)} s between them ({plan.rest_from}). "
+            f"{plan.throws_each_way} throws each way, rest at least {show_rest(plan.rest_s)} between them ({plan.rest_from}). "
             "Power isolated and key out before hands go near the pins.",
             STRONG,
         ),

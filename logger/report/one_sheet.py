@@ -1,8 +1,9 @@
 """What a report says about one test sheet: conditions, each throw, limits kept or not, what was seen, how it ended."""
 
 from logger.core.assessment import INFO, Check, Measured
-from logger.core.quantities.number_text import limit_text, measured_text, percent_text, rounded_up
+from logger.core.quantities.number_text import limit_text, measured_text, percent_text
 from logger.core.quantities.plain import counted, printable
+from logger.core.quantities.units import show_rest
 from logger.core.records.records import BENCH
 from logger.core.sheets.questions import said
 from logger.core.sheets.sheet import NOT_LOOKED, SheetTrial
@@ -32,7 +33,7 @@ def sheet_blocks(part: SheetPart, *, title: str, drawn: bool) -> list[Block]:
 
 def _state(part: SheetPart) -> list[Block]:
     decision = part.state.decision
-    asked = f"{part.plan.throws_each_way} throws each way, rest {rounded_up(part.plan.rest_s, 0)} s ({part.plan.rest_from})"
+    asked = f"{part.plan.throws_each_way} throws each way, rest {show_rest(part.plan.rest_s)} ({part.plan.rest_from})"
     facts = [
         ("Sheet", f"{part.name} ({part.state.sheet.kind})"),
         ("Thrown on", f"{part.day:%Y-%m-%d}"),

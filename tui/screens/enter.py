@@ -9,8 +9,7 @@ from textual.widgets import Static
 
 from logger.core.assessment import CUT_OFF, FAIL, NO_RUN, STALL
 from logger.core.cautions import SHOWN_AT
-from logger.core.quantities.number_text import rounded_up
-from logger.core.quantities.units import typed
+from logger.core.quantities.units import show_rest, typed
 from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow, Reading
 from logger.errors import InputError
 from tui.fields import CHOICE, MOMENT, FieldSpec, accuracy_complaint, moment_from
@@ -129,11 +128,7 @@ class EnterScreen(FormPage[None]):
         now_s = self.desk.monotonic()
         if self._began_s is None:
             self._began_s = now_s
-            early = (
-                f" {rounded_up(self._rest_left_s, 0)} s before its rest was over."
-                if self._rest_left_s
-                else ""
-            )
+            early = f" {show_rest(self._rest_left_s)} before its rest was over." if self._rest_left_s else ""
             self.tell(f"Running.{early} F5 stops it when the pins stand still.", WARN)
         else:
             ran_s, self._began_s = now_s - self._began_s, None
@@ -153,7 +148,7 @@ class EnterScreen(FormPage[None]):
             left_s = self._rest_left_s
             big.show(
                 cell,
-                f"The actuator should rest {rounded_up(left_s, 0)} s more before a throw." if left_s else "",
+                f"The actuator should rest {show_rest(left_s)} more before a throw." if left_s else "",
             )
 
     @property

@@ -7,8 +7,8 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
-from logger.core.quantities.number_text import rounded_up
 from logger.core.quantities.plain import counted
+from logger.core.quantities.units import show_rest
 from logger.core.records.records import ACCEPTED, BENCH, OPEN
 from logger.core.standing.status import LEVELS
 from logger.core.standing.status_words import caution
@@ -134,7 +134,7 @@ class SheetScreen(Page[None]):
             plan = found.plan
             cells.append(
                 Cell(
-                    f"Plan: {plan.throws_each_way} lock and {counted(plan.throws_each_way, 'unlock throw')}, rest about {rounded_up(plan.rest_s, 0)} s between ({plan.rest_from}).",
+                    f"Plan: {plan.throws_each_way} lock and {counted(plan.throws_each_way, 'unlock throw')}, rest at least {show_rest(plan.rest_s)} between ({plan.rest_from}).",
                     QUIET,
                 )
             )
@@ -185,7 +185,7 @@ class SheetScreen(Page[None]):
     def _throw(self, direction: str) -> None:
         left_s = self.query_one(RestTimer).left_s
         if left_s > 0 and not self._by_hand:  # readings may be typed from paper: there the stopwatch tells it
-            question = f"The actuator should rest {rounded_up(left_s, 0)} s more. Throw all the same?"
+            question = f"The actuator should rest {show_rest(left_s)} more. Throw all the same?"
             self.confirm(question, REST_MEANING, lambda: self._record(direction), WARN)
         else:
             self._record(direction)

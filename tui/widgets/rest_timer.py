@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from textual.widgets import Static
 
-from logger.core.quantities.number_text import rounded_up
+from logger.core.quantities.units import show_rest
 from tui.present import GOOD, WARN, Cell
 from tui.widgets.frame import lines
 
@@ -20,7 +20,7 @@ def rest_line(left_s: float, whole_s: float) -> Cell:
         return Cell(f"Rest: [{'#' * BAR}] over, the actuator may run again.", GOOD)
     done = int(BAR * (1.0 - left_s / whole_s)) if whole_s > 0 else BAR
     return Cell(
-        f"Rest: [{'#' * done}{'.' * (BAR - done)}] {rounded_up(left_s, 0)} s of {rounded_up(whole_s, 0)} s left for the duty cycle.",
+        f"Rest: [{'#' * done}{'.' * (BAR - done)}] {show_rest(left_s)} of {show_rest(whole_s)} left for the duty cycle.",
         WARN,
     )
 

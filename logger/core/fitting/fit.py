@@ -4,18 +4,18 @@ It reckons from the data sheet; what only a trial shows (a load over the way, a 
 power off) it names as unknown.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Measured
+from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Interval
 from logger.core.cautions import BOTH_PINS, FALL, FIRE, HANDS
 from logger.core.fitting import fit_electrics, fit_mechanics
 from logger.core.fitting.fit_case import Case, Finding, case_of
 from logger.core.machine.limits import Limit, limits_for
 from logger.core.machine.rig_check import problems
 from logger.core.machine.rig_numbers import Problem
-from logger.core.machine.wiring import loop_ohm
 from logger.core.rig import Rig
 
 JUDGES: tuple[Callable[[Case], Finding], ...] = (
@@ -71,8 +71,8 @@ class Fit:
     assumed: tuple[str, ...]
     unknown: tuple[str, ...] = ALWAYS_UNKNOWN
     cautions: tuple[str, ...] = CAUTIONS
-    numbers: Mapping[str, Measured | None] = field(default_factory=lambda: MappingProxyType({}))
-    """SI; None where the rig's values don't give it."""
+    numbers: Mapping[str, Interval | None] = field(default_factory=lambda: MappingProxyType({}))
+    """SI; None where the rig's values don't give it, ends of NaN where its tolerance isn't known."""
     limits: Mapping[str, Limit] = field(default_factory=lambda: MappingProxyType({}))
 
 
@@ -105,29 +105,24 @@ def _lacks(rig: Rig, section: str, name: str) -> bool:
     return part is not None and getattr(part, name) is None
 
 
-def _numbers(case: Case) -> dict[str, Measured | None]:
+def _numbers(case: Case) -> dict[str, Interval | None]:
     """Figures by name, unit at its end as everywhere."""
-    volts = case.rig.actuator.voltage_v
-    needed, worst = case.rig.lock.needed_force_n, case.worst_push_n
-    usual = None if needed is None else case.run(needed, volts)
+    lock, actuator, wiring = case.rig.lock, case.rig.actuator, case.rig.wiring
+    needed = lock.needed_force_n
+    usual = None if needed is None else case.run(needed, actuator.voltage_v)
     hard = case.worst_run()
-    cable = None if case.rig.wiring is None else loop_ohm(case.rig.wiring)
-    margin = None
-    if worst is not None:
-        margin = case.measured(lambda line: case.push_left(line) / worst - 1.0)
+    excess_m = actuator.stroke_m - lock.needed_travel_m
     return {
-        "excess_stroke_m": Measured(case.rig.actuator.stroke_m - case.rig.lock.needed_travel_m, 0.0),
-        "push_at_worst_n": case.measured(case.push_left),
-        "needed_push_at_worst_n": None if worst is None else Measured(worst, 0.0),
-        "force_margin": margin,
+        "excess_stroke_m": Interval(excess_m, math.nan, math.nan),  # nobody gives a tolerance of either
+        "push_at_worst_n": case.reckoned(case.push_left),
+        "needed_push_at_worst_n": case.worst_push(),
+        "force_margin": case.margin(),
         "run_current_a": None if usual is None else usual.current_a,
         "travel_time_s": None if usual is None else usual.time_s,
         "run_current_at_worst_a": None if hard is None else hard.current_a,
         "travel_time_at_worst_s": None if hard is None else hard.time_s,
         "stall_current_a": case.stall(),
         "stall_push_n": case.stall_push(),
-        "cable_ohm": None if cable is None else Measured(cable, 0.0),
-        "cable_drop_v": None
-        if cable is None
-        else Measured(cable * case.rig.actuator.full_load_current_a, 0.0),
+        "cable_ohm": None if wiring is None else case.cable_ohm(),
+        "cable_drop_v": None if wiring is None else case.cable_drop(),
     }

@@ -3,25 +3,20 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from logger.core.assessment import Measured
+import numpy as np
+
+from logger.core.assessment import Interval
 from logger.core.machine.expected_throw import (
-    DIRT_ADDS,
     RATED_C,
-    harder,
+    Values,
+    given_values,
     line_at,
     push_needed,
     rated_throw,
-    supply_ohm,
+    reckoned,
 )
 from logger.core.machine.limits import Limit, limits_for
-from logger.core.machine.rating import (
-    MotorLine,
-    motor_line,
-    propagated,
-    stall_current,
-    stall_force,
-)
-from logger.core.quantities.uncertainty import K
+from logger.core.machine.rating import MotorLine, Number, motor_line, stall_current, stall_force
 from logger.core.rig import Rig
 
 COLDEST_ASSUMED_C = -10.0
@@ -29,7 +24,7 @@ COLDEST_ASSUMED_C = -10.0
 LOWEST_VOLTAGE_SHARE = 0.90
 """Lowest supply, of the nominal one, where the rig doesn't say. Common practice, no source."""
 WARM_MOTOR_C = 80.0
-"""Winding and magnets after many throws [degC]: the weakest motor meets the heaviest load. Assumed."""
+"""A motor after many throws [degC]: the weakest one meets the heaviest load. Assumed."""
 
 
 @dataclass(frozen=True)
@@ -47,8 +42,8 @@ class Finding:
 class Run:
     """Running current and time of a whole throw."""
 
-    current_a: Measured
-    time_s: Measured
+    current_a: Interval
+    time_s: Interval
 
 
 @dataclass(frozen=True)
@@ -58,31 +53,45 @@ class Case:
     rig: Rig
     line: MotorLine
     limits: dict[str, Limit]
-    source_ohm: float
-    """Cable there and back at 20 degC; 0 where the wiring isn't given [ohm]."""
     lowest_voltage_v: float
     coldest_c: float
     assumed: tuple[str, ...]
     """What stands in for values that the rig doesn't give, one phrase each."""
 
-    @property
-    def worst_factor(self) -> float:
+    def worst_factor(self) -> Interval:
         """Push needed cold and dirty over push needed clean and warm."""
-        return harder(self.coldest_c, DIRT_ADDS)
+        return self.reckoned(lambda values: values.harder(self.coldest_c, dirty=True))
 
-    @property
-    def worst_push_n(self) -> float | None:
+    def worst_push(self) -> Interval | None:
         """Push needed cold and dirty [N]; None: the rig doesn't say what it needs."""
-        return push_needed(self.rig, self.coldest_c, DIRT_ADDS)
+        return push_needed(self.rig, self.line, self.coldest_c, dirty=True)
 
-    def stalls_at(self, line: MotorLine) -> float:
+    def stalls_at(self, values: Values) -> Number:
         """Push [N] that stops it at the lowest voltage with a warm motor; 0: it doesn't even start."""
-        warm = line_at(line, WARM_MOTOR_C)
-        return max(0.0, float(stall_force(warm, self.lowest_voltage_v, self.source_ohm)))
+        warm = line_at(values.line, WARM_MOTOR_C, values.magnets_off)
+        return np.maximum(0.0, stall_force(warm, self.lowest_voltage_v, values.supply_ohm))
 
-    def push_left(self, line: MotorLine) -> float:
+    def push_left(self, values: Values) -> Number:
         """Push [N] it can give at the lowest voltage with a warm motor, never over the rated one."""
-        return min(self.rig.actuator.rated_force_n, self.stalls_at(line))
+        return np.minimum(values.rated_push_n, self.stalls_at(values))
+
+    def most_push(self) -> Interval:
+        """Push [N] that the mechanism may need clean and warm and still leave the margin asked for."""
+        asked = 1.0 + self.limits["force_margin"].value
+        return self.reckoned(
+            lambda values: self.push_left(values) / (values.harder(self.coldest_c, dirty=True) * asked)
+        )
+
+    def margin(self) -> Interval | None:
+        """Push left over beyond the worst push needed, over that push; None: the rig doesn't say what it needs."""
+        needed_n = self.rig.lock.needed_force_n
+        if needed_n is None:
+            return None
+        return self.reckoned(
+            lambda values: (
+                self.push_left(values) / (needed_n * values.harder(self.coldest_c, dirty=True)) - 1.0
+            )
+        )
 
     def run(self, push_n: float, voltage_v: float) -> Run:
         """Current and time of a whole throw at a steady push [N], motor at 20 degC."""
@@ -90,24 +99,52 @@ class Case:
 
     def worst_run(self) -> Run | None:
         """The same cold and dirty at the lowest voltage with a warm motor; None: the push isn't known."""
-        worst, clean = self.worst_push_n, self.rig.lock.needed_force_n
-        if worst is None:
+        needed_n = self.rig.lock.needed_force_n
+        if needed_n is None:
             return None
-        return Run(*rated_throw(self.rig, self.line, worst, self.lowest_voltage_v, WARM_MOTOR_C, clean))
+        return Run(
+            *rated_throw(
+                self.rig, self.line, needed_n, self.lowest_voltage_v, WARM_MOTOR_C, self.coldest_c, dirty=True
+            )
+        )
 
-    def stall(self, temperature_c: float = RATED_C) -> Measured:
-        """Stall current [A] at nominal voltage behind the cable, winding at ``temperature_c`` [degC]."""
-        volts = self.rig.actuator.voltage_v
-        return self.measured(lambda line: float(stall_current(line, volts, self.source_ohm, temperature_c)))
+    def stall(self, temperature_c: float = RATED_C, voltage_v: float | None = None) -> Interval:
+        """Stall current [A] behind the cable, at nominal voltage unless said, winding at ``temperature_c`` [degC]."""
+        volts = self.rig.actuator.voltage_v if voltage_v is None else voltage_v
+        return self.reckoned(
+            lambda values: stall_current(values.line, volts, values.supply_ohm, temperature_c)
+        )
 
-    def stall_push(self) -> Measured:
+    def stall_push(self) -> Interval:
         """Push [N] in a stall at nominal voltage behind the cable, motor at 20 degC."""
         volts = self.rig.actuator.voltage_v
-        return self.measured(lambda line: float(stall_force(line, volts, self.source_ohm)))
+        return self.reckoned(lambda values: stall_force(values.line, volts, values.supply_ohm))
 
-    def measured(self, prediction: Callable[[MotorLine], float]) -> Measured:
-        """A prediction with its expanded uncertainty."""
-        return Measured(prediction(self.line), K * propagated(self.line, prediction))
+    def cable_ohm(self) -> Interval:
+        """Cable there and back at 20 degC [ohm]; 0 where the wiring isn't given."""
+        return self.reckoned(lambda values: values.supply_ohm)
+
+    def cable_drop(self) -> Interval:
+        """Voltage [V] lost in the cable at the rated maximum current."""
+        full_a = self.rig.actuator.full_load_current_a
+        return self.reckoned(lambda values: full_a * values.supply_ohm)
+
+    def stalled_drop(self) -> Interval:
+        """Voltage [V] lost in the cable in a stall at nominal voltage, motor cold."""
+        volts = self.rig.actuator.voltage_v
+        return self.reckoned(
+            lambda values: (
+                values.supply_ohm * stall_current(values.line, volts, values.supply_ohm, self.coldest_c)
+            )
+        )
+
+    def stalls_at_best(self) -> float:
+        """``stalls_at`` of the values as they are given [N]."""
+        return float(self.stalls_at(given_values(self.rig, self.line)))
+
+    def reckoned(self, prediction: Callable[[Values], Number]) -> Interval:
+        """A prediction with the 95 % interval that data sheet and assumptions leave."""
+        return reckoned(self.rig, self.line, prediction)
 
 
 def case_of(rig: Rig) -> Case:
@@ -125,4 +162,4 @@ def case_of(rig: Rig) -> Case:
     line = motor_line(rig.actuator)
     if line.full_load_speed_assumed:
         assumed.append("full-load speed three quarters of the no-load speed")
-    return Case(rig, line, limits_for(rig), supply_ohm(rig), lowest, coldest, tuple(assumed))
+    return Case(rig, line, limits_for(rig), lowest, coldest, tuple(assumed))

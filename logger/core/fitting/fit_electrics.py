@@ -2,21 +2,27 @@
 
 import math
 
-from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Measured
-from logger.core.fitting.fit_case import Case, Finding
-from logger.core.machine.duty import DEFAULT_PERIOD_S, rest_for, throws_in_a_row
+from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH
+from logger.core.fitting.fit_case import WARM_MOTOR_C, Case, Finding
+from logger.core.machine.duty import (
+    ASSUMED_DUTY,
+    DEFAULT_PERIOD_S,
+    longest_throw_s,
+    rest_for,
+    throws_in_a_row,
+)
 from logger.core.machine.limits import MAX
 from logger.core.machine.protection import read_code
 from logger.core.machine.wiring import (
     BLADE_SIZES_A,
     CONTINUOUS_SHARE,
-    LARGEST_FUSE_FROM,
+    FuseRow,
+    fuse_row,
     fuse_time,
-    largest_fuse_a,
-    loop_ohm,
+    thinnest_for,
 )
-from logger.core.quantities.number_text import rounded_down
-from logger.core.quantities.units import show, show_duration
+from logger.core.quantities.number_text import rounded_down, rounded_up
+from logger.core.quantities.units import show, show_duration, show_interval, show_rest
 from logger.core.stroke.verdict import decide
 
 GOOD_DROP = 0.05
@@ -34,13 +40,14 @@ def stall(case: Case) -> Finding:
     """Stall current: what supply, switch, relay and board have to bear; stall push: what rod and pins have to."""
     warm, cold, push = case.stall(), case.stall(case.coldest_c), case.stall_push()
     units = case.rig.units
+    most = f"{rounded_up(cold.high, 1)} A"
     says = (
-        f"stalled it draws {show(warm.value, 'current', u=warm.u, with_u=True)} with the motor at 20 degC and about "
-        f"{show(cold.value, 'current', u=cold.u)} at {show(case.coldest_c, 'temperature', units)}, "
-        f"{warm.value / case.rig.actuator.full_load_current_a:.1f} times the rated maximum (each start draws it for an "
-        f"instant), and pushes with about {show(push.value, 'force', units, u=push.u)} unless a clutch slips first"
+        f"stalled it draws {show_interval(warm, 'current')} with the motor at 20 degC and up to {most} at "
+        f"{show(case.coldest_c, 'temperature', units)}, {warm.value / case.rig.actuator.full_load_current_a:.1f} times the "
+        f"rated maximum (each start draws it for an instant), and pushes with {show_interval(push, 'force', units)} unless a "
+        "clutch slips first"
     )
-    current = "Switch, relay, plug and board must bear the current."
+    current = f"Switch, relay, plug and board must bear {most}."
     bears_n = case.rig.lock.bears_force_n
     if bears_n is None:
         return Finding(
@@ -69,25 +76,26 @@ def cable(case: Case) -> Finding:
             "the wiring isn't given, so nothing can be said about voltage lost, conductor and fuse",
             "Give [wiring]: conductor, length_one_way, fuse.",
         )
-    ohm = loop_ohm(wiring)
-    lost = unit.full_load_current_a * ohm
-    share = lost / unit.voltage_v
-    stalled = case.stall().value * ohm
+    ohm, lost, stalled = case.cable_ohm(), case.cable_drop(), case.stalled_drop()
     says = (
-        f"{wiring.conductor}, {show(wiring.length_one_way_m, 'cable length', case.rig.units)} one way: {ohm:.3f} ohm there "
-        f"and back without plugs; {lost:.2f} V lost at {unit.full_load_current_a:g} A ({100 * share:.1f} %), "
-        f"{stalled:.1f} V in a stall"
+        f"{wiring.conductor}, {show(wiring.length_one_way_m, 'cable length', case.rig.units)} one way: "
+        f"{show_interval(ohm, 'resistance')} there and back without plugs; {show_interval(lost, 'voltage')} lost at "
+        f"{unit.full_load_current_a:g} A ({rounded_up(100 * lost.high / unit.voltage_v, 1)} % at most), up to "
+        f"{rounded_up(stalled.high, 1)} V in a stall"
     )
-    allowed = 1.0 - case.limits["supply_under_load"].value / unit.voltage_v
-    if share > allowed:
+    limit = case.limits["supply_under_load"]
+    allowed_v = unit.voltage_v - limit.value
+    decision = decide(lost, allowed_v, MAX)
+    if decision != PASS:
+        word = "more" if decision == FAIL else "perhaps more"
         return Finding(
             "cable",
-            FAIL,
-            f"{says}: more than the {rounded_down(100 * allowed, 1)} % that may be lost under load "
-            f"({case.limits['supply_under_load'].limit_from})",
+            decision,
+            f"{says}: {word} than the {rounded_down(100 * allowed_v / unit.voltage_v, 1)} % that may be lost under load "
+            f"({limit.limit_from})",
             "Take a thicker or shorter cable.",
         )
-    if share > GOOD_DROP:
+    if lost.high > GOOD_DROP * unit.voltage_v:
         return Finding(
             "cable", WATCH, f"{says}: over {100 * GOOD_DROP:.0f} %", "A thicker cable would be better."
         )
@@ -106,94 +114,91 @@ def fuse(case: Case) -> Finding:
         )
     rating = wiring.fuse_a
     kind = wiring.fuse_type or "blade"
-    stalled = case.stall().value
-    took = fuse_time(stalled, rating, kind)
+    # A cold motor stalled on a good supply opens the fuse first, a warm one on a weak supply last.
+    least_a = case.stall(WARM_MOTOR_C, case.lowest_voltage_v).low
+    most_a = case.stall(case.coldest_c).high
+    soonest_s = fuse_time(most_a, rating, kind).at_least_s
+    latest_s = fuse_time(least_a, rating, kind).at_most_s
     says = (
         f"{rating:g} A {kind} carries {rounded_down(CONTINUOUS_SHARE * rating)} A for long (rated maximum "
-        f"{unit.full_load_current_a:g} A). A stall ({stalled:.3g} A, {100 * stalled / rating:.0f} %) {_opens(took.at_least_s, took.at_most_s)}"
-        ": the fuse protects the cable, not the motor"
+        f"{unit.full_load_current_a:g} A). A stall draws {rounded_down(least_a, 1)} A (motor warm, supply weak) to "
+        f"{rounded_up(most_a, 1)} A (motor cold), {rounded_down(100 * least_a / rating, 0)} to "
+        f"{rounded_up(100 * most_a / rating, 0)} % of the fuse, and {_opens(soonest_s, latest_s)}: the fuse protects the "
+        "cable, not the motor"
     )
+    row = fuse_row(wiring.area_m2)
+    advice = _advice(unit.full_load_current_a, most_a, row)
     if rating < unit.full_load_current_a:
-        return Finding(
-            "fuse",
-            FAIL,
-            f"{says}. It is below the rated maximum",
-            "Take a larger fuse, if the cable bears it.",
-        )
-    largest = largest_fuse_a(wiring.area_m2)
-    if largest is not None and rating > largest:
-        return Finding(
-            "fuse",
-            FAIL,
-            f"{says}. For {wiring.conductor} the fuse may be {largest:g} A at most ({LARGEST_FUSE_FROM})",
-            "Take a smaller fuse or a thicker cable.",
-        )
+        return Finding("fuse", FAIL, f"{says}. It is below the rated maximum", advice)
+    at_most = f". For {wiring.conductor} the fuse may be {row.fuse_a:g} A at most ({row.text})" if row else ""
+    if row is not None and rating > row.fuse_a:
+        return Finding("fuse", FAIL, f"{says}{at_most}", advice)
     if CONTINUOUS_SHARE * rating < unit.full_load_current_a:
-        return Finding(
-            "fuse",
-            WATCH,
-            f"{says}. It may open in normal work",
-            _larger(unit.full_load_current_a, case.stall(), largest),
-        )
-    if largest is None:
+        return Finding("fuse", WATCH, f"{says}. It may open in normal work", advice)
+    if row is None:
         return Finding(
             "fuse",
             UNDECIDED,
             f"{says}. No table here covers {wiring.conductor}",
             "Look up what fuse the cable's maker and the local code allow.",
         )
-    says += f". {wiring.conductor} bears up to {largest:g} A ({LARGEST_FUSE_FROM})"
-    return Finding("fuse", PASS, says)
+    return Finding("fuse", PASS, f"{says}{at_most}")
 
 
-def _larger(full_a: float, stall_a: Measured, largest_a: float | None) -> str:
-    """Which blade fuse carries the work and still protects the cable; what else to do where none does."""
-    size = next((size for size in BLADE_SIZES_A if bears_work(size, full_a, stall_a)), None)
-    if size is None or largest_a is None or size > largest_a:
-        return "Take the next larger, if the cable bears it; else a thicker cable with it."
-    return f"Take {size:g} A: it carries the rated maximum with {100 * FUSE_MARGIN:.0f} % to spare, and each start."
+def _advice(full_a: float, stall_most_a: float, row: FuseRow | None) -> str:
+    """Which blade fuse carries the work and still protects the cable; which cable goes with it where none does."""
+    size = next((size for size in BLADE_SIZES_A if bears_work(size, full_a, stall_most_a)), None)
+    if size is None:
+        return "No blade fuse listed here carries this work: ask the machine maker."
+    why = f"it carries the rated maximum with {100 * FUSE_MARGIN:.0f} % to spare, and each start"
+    if row is not None and size <= row.fuse_a:
+        nearest = max(size for size in BLADE_SIZES_A if size <= row.fuse_a)
+        up_to = f" (up to {nearest:g} A protects the cable)" if nearest > size else ""
+        return f"Take {size:g} A: {why}{up_to}."
+    thicker = thinnest_for(size)
+    if thicker is None:
+        return f"Take {size:g} A: {why}. No table here says which cable that protects: look it up."
+    largest = [size for size in BLADE_SIZES_A if row is not None and size <= row.fuse_a]
+    alone = f", the largest that protects this cable is {max(largest):g} A" if largest else ""
+    return f"Take {size:g} A with a cable of {thicker} or thicker: {why}{alone}."
 
 
-def bears_work(fuse_a: float, full_a: float, stall_a: Measured) -> bool:
+def bears_work(fuse_a: float, full_a: float, stall_most_a: float) -> bool:
     """Whether a fuse carries the rated maximum for long with a margin, and the current of each start.
 
-    A start draws the stall current for ``START_S``; the printed curve must not let the fuse open so soon, at the upper
-    end of what the stall current may be.
+    A start draws the stall current for ``START_S``; the printed curve must not let the fuse open so soon, at the most
+    that the stall current may be.
     """
-    started = fuse_time(stall_a.value + stall_a.u, fuse_a)
+    started = fuse_time(stall_most_a, fuse_a)
     return CONTINUOUS_SHARE * fuse_a >= (1.0 + FUSE_MARGIN) * full_a and started.at_least_s >= START_S
 
 
 def _opens(at_least_s: float, at_most_s: float) -> str:
     if math.isinf(at_most_s):
         return "may never open it"
-    return f"opens it after {at_least_s:g} s at the soonest and {show_duration(at_most_s)} at the latest"
+    soonest = f"after {at_least_s:g} s" if at_least_s else "at once"
+    return f"opens it {soonest} at the soonest and {show_duration(at_most_s, 'min')} at the latest"
 
 
 def duty(case: Case) -> Finding:
-    """Duty cycle and the rest it asks for."""
+    """Duty cycle and the rest it asks for: that of the sheets, after the longest throw the data sheet knows."""
     unit = case.rig.actuator
     if unit.duty_cycle is None:
         return Finding(
             "duty cycle",
             UNDECIDED,
             "no duty cycle is given, so the rest between throws isn't known",
-            "Look for it on the data sheet; until then a quarter of the time is assumed when a sheet is planned.",
+            f"Look for it on the data sheet; until then {100 * ASSUMED_DUTY:.0f} % is assumed when a sheet is planned.",
         )
-    push = case.rig.lock.needed_force_n
-    run = case.run(0.5 * unit.rated_force_n if push is None else push, unit.voltage_v).time_s.value
-    if math.isinf(run):
-        return Finding(
-            "duty cycle", UNDECIDED, "it would stall, so no run can be reckoned", "See the force margin."
-        )
-    period = unit.duty_period_s or DEFAULT_PERIOD_S
-    rest = rest_for(run, unit.duty_cycle)
-    in_a_row = throws_in_a_row(run, unit.duty_cycle, period)
-    whole = COMMISSIONING_THROWS * run + (COMMISSIONING_THROWS - 1) * rest
+    run_s = longest_throw_s(case.rig)
+    period_s = unit.duty_period_s or DEFAULT_PERIOD_S
+    rest_s = rest_for(run_s, unit.duty_cycle)
+    in_a_row = throws_in_a_row(run_s, unit.duty_cycle, period_s)
+    whole_s = COMMISSIONING_THROWS * run_s + (COMMISSIONING_THROWS - 1) * rest_s
     says = (
-        f"{100 * unit.duty_cycle:g} %: a throw of {show_duration(run)} asks for {show_duration(rest)} of rest; 5 lock and "
-        f"5 unlock throws take {show_duration(whole)}; {in_a_row} throws in a row use up a cycle of "
-        f"{show_duration(period)}{'' if unit.duty_period_s else ' (usual where none is given)'}"
+        f"{100 * unit.duty_cycle:g} %: a throw at full load, {show_duration(run_s, 'min')}, asks for {show_rest(rest_s)} of "
+        f"rest; 5 lock and 5 unlock throws take {show_duration(whole_s, 'min')}; {in_a_row} throws in a row use up a cycle of "
+        f"{show_duration(period_s)}{'' if unit.duty_period_s else ' (usual where none is given)'}"
     )
     if in_a_row < 2:
         return Finding(

@@ -2,12 +2,12 @@
 
 import math
 
-from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Measured
+from logger.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Interval
 from logger.core.fitting.fit_case import Case, Finding
 from logger.core.machine.expected_throw import travel_said
-from logger.core.machine.rating import MotorLine
+from logger.core.machine.limits import MAX
 from logger.core.quantities.number_text import rounded_down, rounded_up
-from logger.core.quantities.units import display_unit, show, to_display
+from logger.core.quantities.units import display_unit, show, show_interval, to_display
 from logger.core.stroke.verdict import decide
 
 LITTLE_EXCESS = 0.02
@@ -55,39 +55,36 @@ def stroke(case: Case) -> Finding:
 def force(case: Case) -> Finding:
     """Force margin at the lowest voltage, cold and dirty."""
     limit = case.limits["force_margin"]
-    left = case.measured(case.push_left)
+    left = case.reckoned(case.push_left)
+    factor = case.worst_factor()
     at = (
         f"At {case.lowest_voltage_v:.3g} V, {show(case.coldest_c, 'temperature', case.rig.units)} and dirty "
-        f"(push needed times {case.worst_factor:.2f}, assumed)"
+        f"(push needed times {factor.value:.2f}, {factor.low:.2f} to {factor.high:.2f}, assumed)"
     )
-    worst = case.worst_push_n
+    worst = case.worst_push()
     if worst is None:
-        most = left.value / (case.worst_factor * (1.0 + limit.value))
         return Finding(
             "force margin",
             UNDECIDED,
-            f"the push the mechanism needs isn't known. {at} it may need at most {_most_push(case, most)} when clean and "
+            f"the push the mechanism needs isn't known. {at} it may need at most {_at_most(case, case.most_push().low)} when clean and "
             f"warm to keep a margin of {rounded_up(100 * limit.value, 1)} %",
             "Measure it (a spring scale on the rod end of the mechanism, actuator off) and give lock.needed_force.",
         )
-
-    def margin(line: MotorLine) -> float:
-        return case.push_left(line) / worst - 1.0
-
-    found = case.measured(margin)
-    decision = decide(found, limit.value, limit.side)
+    margin = case.margin()
+    assert margin is not None
+    decision = decide(margin, limit.value, limit.side)
     says = (
-        f"{at} the mechanism needs {_push(case, worst)} and the actuator gives {_push(case, left.value)}: margin "
-        f"{100 * found.value:.0f} % {_plus_minus(100 * found.u)}, asked for {rounded_up(100 * limit.value, 1)} % "
-        f"({limit.limit_from})"
+        f"{at} the mechanism needs {_push(case, worst)} and the actuator gives {_push(case, left)}: margin "
+        f"{show_interval(margin, 'share')}, asked for {rounded_up(100 * limit.value, 1)} % ({limit.limit_from})"
     )
-    if found.value <= 0.0:
-        beyond = "It would stall" if worst > case.stalls_at(case.line) else "That is beyond its rated push"
+    if margin.value <= 0.0 and decision == FAIL:
+        beyond = "It would stall" if worst.value > case.stalls_at_best() else "That is beyond its rated push"
         return Finding("force margin", FAIL, f"{says}. {beyond}", "Take a stronger actuator.")
     do = {
         PASS: "",
         FAIL: "Take a stronger actuator, or ease the mechanism.",
-        UNDECIDED: "Try it on the bench at the lowest voltage: the data sheet alone can't settle it.",
+        UNDECIDED: "Data sheet and assumed factor can't settle it: take a stronger actuator, or measure the push cold and dirty "
+        "and try it on the bench at the lowest voltage.",
     }[decision]
     return Finding("force margin", decision, says, do)
 
@@ -115,15 +112,30 @@ def time_and_current(case: Case) -> Finding:
     )
     if math.isinf(hard.time_s.value):
         return Finding("time and current", FAIL, f"{says}: it would stall there", "Take a stronger actuator.")
-    says += f". Limit of the running current {rounded_down(limit.value, 2)} A ({limit.limit_from})"
-    decision = decide(usual.current_a, limit.value, limit.side)
     rated = case.rig.actuator.full_load_current_a
-    if decision == PASS and hard.current_a.value > rated:
+    says += f". Limit of the running current {rounded_down(limit.value, 2)} A ({limit.limit_from}), rated maximum {rated:g} A"
+    decision = decide(usual.current_a, limit.value, limit.side)
+    at_worst = decide(hard.current_a, rated, MAX)
+    if decision == PASS and at_worst == FAIL:
+        return Finding(
+            "time and current",
+            FAIL,
+            f"{says}. At its worst it runs above the rated maximum",
+            "Take a stronger actuator, or ease the mechanism.",
+        )
+    if decision == PASS and at_worst == UNDECIDED:
+        return Finding(
+            "time and current",
+            UNDECIDED,
+            f"{says}. At its worst it may run above the rated maximum",
+            "Measure the current on the bench at the worst push, or take a stronger actuator.",
+        )
+    if decision == PASS and decide(hard.current_a, limit.value, limit.side) != PASS:
         return Finding(
             "time and current",
             WATCH,
-            f"{says}; at its worst it runs above the rated maximum of {rated:g} A",
-            "Take a stronger actuator, or keep it clean and greased.",
+            f"{says}. At its worst it may run above its limit",
+            "Take a stronger actuator, or keep the mechanism clean and greased.",
         )
     do = "" if decision == PASS else "Take a stronger actuator, or measure the current on the bench."
     return Finding("time and current", decision, says, do)
@@ -133,26 +145,18 @@ def _length(case: Case, value_m: float) -> str:
     return show(value_m, "length", case.rig.units)
 
 
-def _push(case: Case, value_n: float) -> str:
-    return show(float(f"{value_n:.3g}"), "force", case.rig.units)
+def _push(case: Case, push_n: Interval) -> str:
+    return show_interval(push_n, "force", case.rig.units)
 
 
-def _most_push(case: Case, value_n: float) -> str:
+def _at_most(case: Case, value_n: float) -> str:
     number = to_display(value_n, "force", case.rig.units)
     return f"{rounded_down(number, 0)} {display_unit('force', case.rig.units)}"
 
 
-def _a(value: Measured) -> str:
-    return show(value.value, "current", u=value.u, with_u=True)
+def _a(current_a: Interval) -> str:
+    return show_interval(current_a, "current")
 
 
-def _s(value: Measured) -> str:
-    if math.isinf(value.value):
-        return "never"
-    if math.isinf(value.u):
-        return f"{show(value.value, 'time')}, if at all"
-    return show(value.value, "time", u=value.u, with_u=True)
-
-
-def _plus_minus(u: float) -> str:
-    return f"± {u:.0f} %" if u >= 0.5 else "(rated push; its own tolerance isn't known)"
+def _s(time_s: Interval) -> str:
+    return "never" if math.isinf(time_s.value) else show_interval(time_s, "time")

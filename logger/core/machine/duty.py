@@ -5,6 +5,11 @@ gets. S2: a short run, then a rest until cold. S3: runs and rests in turn, never
 starting is left out of account. An actuator's duty cycle is meant as S3.
 """
 
+from logger.core.rig import ASSUMED_SPEED_RATIO, Rig
+
+ASSUMED_DUTY = 0.25
+"""Duty cycle where the data sheet gives none. Assumed."""
+
 DEFAULT_PERIOD_S = 600.0
 """Cycle over which an S3 duty is reckoned where none is given: 10 min (makers' notes, DUT-3)."""
 
@@ -27,11 +32,21 @@ def rest_for(run_s: float, duty: float) -> float:
     return run_s * (1.0 - duty) / duty
 
 
+def longest_throw_s(rig: Rig) -> float:
+    """Longest run [s] of a throw that the data sheet knows: the whole stroke at full load.
+
+    Without a full-load speed ``ASSUMED_SPEED_RATIO`` of the no-load speed stands in.
+    """
+    actuator = rig.actuator
+    slowest_m_s = actuator.full_load_speed_m_s or ASSUMED_SPEED_RATIO * actuator.no_load_speed_m_s
+    return actuator.stroke_m / slowest_m_s
+
+
 def longest_run(duty: float, period_s: float = DEFAULT_PERIOD_S) -> float:
     """Longest run [s] in one go: the running part of one cycle."""
     return duty * period_s
 
 
 def throws_in_a_row(run_s: float, duty: float, period_s: float = DEFAULT_PERIOD_S) -> int:
-    """Throws that fit into the running part of one cycle without a rest between."""
+    """Whole throws that fit into the running part of one cycle without a rest between."""
     return int(longest_run(duty, period_s) / run_s + 1e-9)

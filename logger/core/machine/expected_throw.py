@@ -7,27 +7,40 @@
 with the motor line at the motor's temperature: copper takes more resistance, magnets lose strength as it warms. The
 travel is the actuator's stroke: the rod runs on to its own limit switches, whatever the mechanism needs of it. A
 judged throw gives V and i itself; before a throw the current comes from the push, and V from the supply behind the
-cable. Where a baseline says what the travel takes, its volt-seconds stand in for the rating's.
+cable, each with the interval that data sheet and assumptions leave (JCGM 101). Where a baseline says what the travel takes, its volt-seconds stand in for the rating's.
 """
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import cast
 
 import numpy as np
 
-from logger.core.assessment import Measured
-from logger.core.machine.rating import MotorLine, current_at_force, propagated, resistance_at
-from logger.core.machine.wiring import loop_ohm
-from logger.core.quantities.uncertainty import K
+from logger.core.assessment import Interval
+from logger.core.machine.rating import (
+    DATA_SHEET_HALF_WIDTH,
+    SHEET_VALUES,
+    MotorLine,
+    Number,
+    current_at_force,
+    drawn_lines,
+    resistance_at,
+)
+from logger.core.machine.wiring import CABLE_VALUES, drawn_loop_ohm, loop_ohm
+from logger.core.quantities.uncertainty import drawn, interval_of
 from logger.core.quantities.units import show
-from logger.core.rig import Rig
+from logger.core.rig import Actuator, Rig, Wiring
 
 RATED_C = 20.0
 """A data sheet holds for this temperature [degC]; every corrected figure is given at it."""
 COLD_ADDS_PER_K = 0.01
-"""Share that each kelvin below 20 degC adds to the push needed: grease stiffens two- to threefold by -10 degC. Assumed."""
+"""Share that each kelvin below 20 degC adds to the push needed: grease stiffens two- to threefold by -10 degC.
+Assumed; the truth is taken to lie between nothing of it and twice as much."""
 DIRT_ADDS = 0.30
-"""Share that dirt and a dry screw add to the push needed: within the 10-50 % of the failure-mode table. Assumed."""
+DIRT_HALF_WIDTH = 0.20
+"""Share that dirt and a dry screw add to the push needed, and how far it may be off: the 10-50 % of the failure-mode table.
+Assumed."""
 MAGNET_SHARE_PER_K = -0.0015
 """Back-EMF per speed falls by 0.2 % per kelvin with ferrite magnets, by 0.1 % with rare-earth ones (material data,
 common knowledge of the trade); the middle of both."""
@@ -44,23 +57,20 @@ def magnets(there_c: float | None, here_c: float | None) -> tuple[float, float]:
     return 1.0 + MAGNET_SHARE_PER_K * warmer_k, MAGNET_SHARE_PER_K_U * abs(warmer_k)
 
 
-def line_at(line: MotorLine, motor_c: float) -> MotorLine:
-    """The motor line with winding and magnets at ``motor_c`` [degC]; what isn't known of the magnets is one more variant."""
+def line_at(line: MotorLine, motor_c: float, magnets_off: Number = 0.0) -> MotorLine:
+    """The motor line with winding and magnets at ``motor_c`` [degC].
+
+    ``magnets_off``: how far the magnets are from the middle, in standard uncertainties. The variants move with the line.
+    """
     share, share_u = magnets(RATED_C, motor_c)
-
-    def at(one: MotorLine, magnet: float) -> MotorLine:
-        return replace(
-            one,
-            k_f_n_per_a=one.k_f_n_per_a * magnet,
-            k_e_v_s_per_m=one.k_e_v_s_per_m * magnet,
-            r_ohm=float(resistance_at(one, motor_c)),
-            variants=(),
-        )
-
-    moved = tuple(at(one, share) for one in line.variants)
-    if line.variants and share_u > 0.0:
-        moved += (at(line, share + share_u),)
-    return replace(at(line, share), variants=moved)
+    magnet = share + share_u * magnets_off
+    return replace(
+        line,
+        k_f_n_per_a=cast(float, line.k_f_n_per_a * magnet),
+        k_e_v_s_per_m=cast(float, line.k_e_v_s_per_m * magnet),
+        r_ohm=cast(float, resistance_at(line, motor_c)),
+        variants=tuple(line_at(one, motor_c) for one in line.variants),
+    )
 
 
 def travel_m(rig: Rig) -> float:
@@ -78,29 +88,75 @@ def stroke_volt_seconds(line: MotorLine, rig: Rig) -> float:
     return line.k_e_v_s_per_m * travel_m(rig)
 
 
-def time_of(volt_seconds: float, voltage_v: float, current_a: float, ohm: float) -> float:
+def time_of(volt_seconds: Number, voltage_v: float, current_a: Number, ohm: Number) -> Number:
     """Time [s] of a travel that takes ``volt_seconds`` [V s]; inf where the voltage isn't enough to move."""
-    left_v = voltage_v - current_a * ohm
-    return volt_seconds / left_v if left_v > 0.0 else float("inf")
-
-
-def push_needed(rig: Rig, air_c: float = RATED_C, dirt: float = 0.0) -> float | None:
-    """Push [N] the mechanism needs at an air temperature; None: the rig doesn't say what it needs.
-
-    ``dirt``: share added for dirt and a dry screw.
-    """
-    needed_n = rig.lock.needed_force_n
-    return None if needed_n is None else needed_n * harder(air_c, dirt)
-
-
-def harder(air_c: float, dirt: float = 0.0) -> float:
-    """Push needed at an air temperature over push needed clean and warm."""
-    return 1.0 + dirt + COLD_ADDS_PER_K * max(0.0, RATED_C - air_c)
+    with np.errstate(divide="ignore"):
+        return volt_seconds / np.maximum(voltage_v - current_a * ohm, 0.0)
 
 
 def supply_ohm(rig: Rig) -> float:
     """Resistance of the cable between supply and motor [ohm]; nought where the wiring isn't given."""
     return 0.0 if rig.wiring is None else loop_ohm(rig.wiring)
+
+
+@dataclass(frozen=True)
+class Values:
+    """What a throw is reckoned from: as the rig gives it, or as arrays of everything it may stand for."""
+
+    line: MotorLine
+    rated_push_n: Number
+    dirt_adds: Number
+    cold_adds_per_k: Number
+    magnets_off: Number
+    supply_ohm: Number
+
+    def harder(self, air_c: float, dirty: bool = False) -> Number:
+        """Push needed at an air temperature [degC] over push needed clean and warm."""
+        return 1.0 + dirty * self.dirt_adds + self.cold_adds_per_k * max(0.0, RATED_C - air_c)
+
+    def throw(self, rig: Rig, push_n: Number, supply_v: float, motor_c: float) -> tuple[Number, Number]:
+        """Running current [A] and time [s] of a whole throw against a steady push, the supply behind the rig's cable."""
+        warm = line_at(self.line, motor_c, self.magnets_off)
+        current_a = current_at_force(warm, push_n)
+        ohm = warm.r_ohm + self.supply_ohm
+        return current_a, time_of(stroke_volt_seconds(warm, rig), supply_v, current_a, ohm)
+
+
+def given_values(rig: Rig, line: MotorLine) -> Values:
+    """As the rig gives them."""
+    return Values(line, rig.actuator.rated_force_n, DIRT_ADDS, COLD_ADDS_PER_K, 0.0, supply_ohm(rig))
+
+
+@lru_cache(maxsize=8)
+def drawn_values(actuator: Actuator, wiring: Wiring | None) -> Values:
+    """Everything that they may stand for: data sheet, cable and assumptions each within its half-width, shape (n,)."""
+    draws = drawn(SHEET_VALUES + CABLE_VALUES + 3)
+    lines, kept = drawn_lines(actuator, draws[:SHEET_VALUES])
+    draws = draws[:, kept]
+    dirt, cold, magnet = draws[-3:]
+    cable = draws[SHEET_VALUES : SHEET_VALUES + CABLE_VALUES]
+    return Values(
+        lines,
+        actuator.rated_force_n * (1.0 + DATA_SHEET_HALF_WIDTH * draws[SHEET_VALUES - 1]),
+        DIRT_ADDS + DIRT_HALF_WIDTH * dirt,
+        COLD_ADDS_PER_K * (1.0 + cold),
+        np.sqrt(3.0) * magnet,
+        np.zeros(len(dirt)) if wiring is None else drawn_loop_ohm(wiring, cable),
+    )
+
+
+def reckoned(rig: Rig, line: MotorLine, prediction: Callable[[Values], Number]) -> Interval:
+    """A prediction with the 95 % interval that data sheet and assumptions leave."""
+    draws = np.asarray(prediction(drawn_values(rig.actuator, rig.wiring)))
+    return interval_of(float(prediction(given_values(rig, line))), draws)
+
+
+def push_needed(rig: Rig, line: MotorLine, air_c: float = RATED_C, dirty: bool = False) -> Interval | None:
+    """Push [N] the mechanism needs at an air temperature; None: the rig doesn't say what it needs."""
+    needed_n = rig.lock.needed_force_n
+    if needed_n is None:
+        return None
+    return reckoned(rig, line, lambda values: needed_n * values.harder(air_c, dirty))
 
 
 def rated_throw(
@@ -109,24 +165,20 @@ def rated_throw(
     push_n: float,
     supply_v: float,
     motor_c: float = RATED_C,
-    clean_n: float | None = None,
-) -> tuple[Measured, Measured]:
-    """Running current [A] and time [s] of a whole throw against a steady push, the supply behind the rig's cable.
+    air_c: float = RATED_C,
+    dirty: bool = False,
+) -> tuple[Interval, Interval]:
+    """Running current [A] and time [s] of a whole throw, the supply behind the rig's cable; the upper end of the time is
+    inf where it may stall.
 
-    The uncertainty is what the data sheet and the magnets leave. ``clean_n``: the push without what was only assumed to
-    come on top; between nothing of that and twice as much the truth is then taken to lie. Time is inf where it stalls.
+    ``push_n``: what the mechanism needs clean and warm; cold air and dirt come on top.
     """
-    warm = line_at(line, motor_c)
-    ohm = supply_ohm(rig)
 
-    def current(one: MotorLine, push: float = push_n) -> float:
-        return float(current_at_force(one, push))
+    def part(which: int) -> Interval:
+        return reckoned(
+            rig,
+            line,
+            lambda values: values.throw(rig, push_n * values.harder(air_c, dirty), supply_v, motor_c)[which],
+        )
 
-    def time(one: MotorLine, push: float = push_n) -> float:
-        return time_of(stroke_volt_seconds(one, rig), supply_v, current(one, push), one.r_ohm + ohm)
-
-    def measured(prediction: Callable[..., float]) -> Measured:
-        assumed = 0.0 if clean_n is None else prediction(warm) - prediction(warm, clean_n)
-        return Measured(prediction(warm), float(np.hypot(K * propagated(warm, prediction), assumed)))
-
-    return measured(current), measured(time)
+    return part(0), part(1)

@@ -6,7 +6,7 @@ came from.
 
 from dataclasses import dataclass
 
-from logger.core.machine.expected_throw import rated_throw, travel_m
+from logger.core.machine.expected_throw import RATED_C, given_values, travel_m
 from logger.core.machine.rating import motor_line
 from logger.core.rig import Rig
 from logger.errors import InputError
@@ -182,8 +182,8 @@ def rated_time(rig: Rig) -> float:
     except InputError:
         speed = rig.actuator.no_load_speed_m_s
         return travel_m(rig) / speed if speed > 0.0 else float("inf")
-    _, time_s = rated_throw(rig, line, force, rig.actuator.voltage_v)
-    return time_s.value
+    _, time_s = given_values(rig, line).throw(rig, force, rig.actuator.voltage_v, RATED_C)
+    return float(time_s)
 
 
 def _reference(rule: LimitRule, rig: Rig) -> float:

@@ -14,21 +14,21 @@ Every function takes floats or numpy arrays of one shape, and gives the same sha
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import cast
 
 import numpy as np
+from numpy.typing import NDArray
 
-from logger.core.rig import Actuator
+from logger.core.rig import ASSUMED_SPEED_RATIO, Actuator
 from logger.core.trace import FloatArray
 from logger.errors import InputError
 
 COPPER_PER_K = 0.00393
 """Rise of the resistance of copper per kelvin, of its value at 20 degC (IEC 60028)."""
-ASSUMED_SPEED_RATIO = 0.75
-"""Full-load over no-load speed where the data sheet doesn't give it. Assumed."""
 ASSUMED_RATIO_HALF_WIDTH = 0.15
 """That ratio is taken to lie within 0.75 +/- 0.15, all values alike. Assumed."""
 DATA_SHEET_HALF_WIDTH = 0.10
-"""A data-sheet speed or current holds within +/- 10 % for one actuator out of the box. Common practice, no source."""
+"""A data-sheet speed, current or push holds within +/- 10 % for one actuator out of the box. Common practice, no source."""
 
 Number = float | FloatArray
 
@@ -38,7 +38,7 @@ class MotorLine:
     """Both lines of one actuator, winding at 20 degC, with the relative standard uncertainty of each constant.
 
     The constants come from the same few data-sheet values, so their errors hang together: to carry them into a
-    prediction use ``propagated``, not the ``u_`` fields one by one.
+    prediction use ``propagated``, or ``drawn_lines`` where the prediction bends, not the ``u_`` fields one by one.
     """
 
     i0_a: float
@@ -102,6 +102,29 @@ def motor_line(actuator: Actuator) -> MotorLine:
     )
 
 
+SHEET_VALUES = 5
+"""No-load current, full-load current, no-load speed, full-load speed or the assumed ratio of the two, rated push."""
+
+
+def drawn_lines(actuator: Actuator, draws: FloatArray) -> tuple[MotorLine, NDArray[np.bool_]]:
+    """The lines that a data sheet may stand for, as one whose constants are arrays, and which draws gave one.
+
+    ``draws`` shape (SHEET_VALUES, n), each -1 to +1: where in its half-width a value lies. Shape (m,) and (n,): a draw of
+    values that no motor has (full-load current not above no-load current, no slower under load) is left out.
+    """
+    spread = 1.0 + DATA_SHEET_HALF_WIDTH * draws
+    i0, i_full = actuator.no_load_current_a * spread[0], actuator.full_load_current_a * spread[1]
+    v_free = actuator.no_load_speed_m_s * spread[2]
+    assumed = actuator.full_load_speed_m_s is None
+    if actuator.full_load_speed_m_s is None:
+        ratio = ASSUMED_SPEED_RATIO + ASSUMED_RATIO_HALF_WIDTH * draws[3]
+    else:
+        ratio = actuator.full_load_speed_m_s * spread[3] / v_free
+    kept = np.asarray((i_full > i0) & (ratio < 1.0))
+    line = _line(actuator, i0[kept], i_full[kept], v_free[kept], ratio[kept], assumed)
+    return replace(line, k_f_n_per_a=line.k_f_n_per_a * spread[4][kept]), kept
+
+
 def propagated(line: MotorLine, prediction: Callable[[MotorLine], float]) -> float:
     """Standard uncertainty that the data sheet leaves in ``prediction(line)``, in the prediction's own unit.
 
@@ -115,15 +138,15 @@ def propagated(line: MotorLine, prediction: Callable[[MotorLine], float]) -> flo
 
 
 def _line(
-    actuator: Actuator, i0_a: float, i_full_a: float, v_free_m_s: float, ratio: float, assumed: bool
+    actuator: Actuator, i0_a: Number, i_full_a: Number, v_free_m_s: Number, ratio: Number, assumed: bool
 ) -> MotorLine:
     volts = actuator.voltage_v
     r_ohm = volts * (1.0 - ratio) / (i_full_a - ratio * i0_a)
-    return MotorLine(
-        i0_a=i0_a,
-        k_f_n_per_a=actuator.rated_force_n / (i_full_a - i0_a),
-        r_ohm=r_ohm,
-        k_e_v_s_per_m=(volts - i0_a * r_ohm) / v_free_m_s,
+    return MotorLine(  # floats, or arrays of one shape for drawn lines
+        i0_a=cast(float, i0_a),
+        k_f_n_per_a=cast(float, actuator.rated_force_n / (i_full_a - i0_a)),
+        r_ohm=cast(float, r_ohm),
+        k_e_v_s_per_m=cast(float, (volts - i0_a * r_ohm) / v_free_m_s),
         v_ref=volts,
         full_load_speed_assumed=assumed,
         u_i0=0.0,
@@ -171,9 +194,14 @@ def drive_efficiency(line: MotorLine) -> float:
     return line.k_f_n_per_a / line.k_e_v_s_per_m
 
 
+def copper_at(ohm_at_20: Number, temperature_c: Number) -> Number:
+    """Resistance of copper [ohm] at ``temperature_c`` [degC] (IEC 60028: 0.393 % per kelvin)."""
+    return ohm_at_20 * (1.0 + COPPER_PER_K * (temperature_c - 20.0))
+
+
 def resistance_at(line: MotorLine, temperature_c: Number) -> Number:
-    """Resistance [ohm] with the winding at ``temperature_c`` [degC] (IEC 60028; copper throughout)."""
-    return line.r_ohm * (1.0 + COPPER_PER_K * (temperature_c - 20.0))
+    """Resistance [ohm] with the winding at ``temperature_c`` [degC]; copper throughout."""
+    return copper_at(line.r_ohm, temperature_c)
 
 
 def current_at_force(line: MotorLine, force_n: Number) -> Number:
@@ -191,7 +219,7 @@ def speed_at(
     current_a: Number,
     voltage_v: Number,
     temperature_c: Number = 20.0,
-    source_ohm: float = 0.0,
+    source_ohm: Number = 0.0,
 ) -> Number:
     """Rod speed [m/s] at a current [A] and a voltage [V].
 
@@ -203,14 +231,14 @@ def speed_at(
 
 
 def stall_current(
-    line: MotorLine, voltage_v: Number, source_ohm: float = 0.0, temperature_c: Number = 20.0
+    line: MotorLine, voltage_v: Number, source_ohm: Number = 0.0, temperature_c: Number = 20.0
 ) -> Number:
     """Current [A] when the rod stands still under ``voltage_v`` [V] behind ``source_ohm`` [ohm]."""
     return voltage_v / (resistance_at(line, temperature_c) + source_ohm)
 
 
 def stall_force(
-    line: MotorLine, voltage_v: Number, source_ohm: float = 0.0, temperature_c: Number = 20.0
+    line: MotorLine, voltage_v: Number, source_ohm: Number = 0.0, temperature_c: Number = 20.0
 ) -> Number:
     """Push [N] at which the rod comes to a stand, if nothing bends or slips before."""
     return force_at_current(line, stall_current(line, voltage_v, source_ohm, temperature_c))

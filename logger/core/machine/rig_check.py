@@ -11,7 +11,7 @@ from logger.core.machine.limits import LIMITS, looser_limits
 from logger.core.machine.protection import read_code
 from logger.core.machine.rating import drive_efficiency, motor_line, propagated
 from logger.core.machine.rig_numbers import NUMBERS, Problem, bad_numbers
-from logger.core.machine.wiring import CONTINUOUS_SHARE, LARGEST_FUSE_FROM, largest_fuse_a
+from logger.core.machine.wiring import BLADE_SIZES_A, CONTINUOUS_SHARE, fuse_row
 from logger.core.quantities.number_text import rounded_down, rounded_up
 from logger.core.quantities.units import show, show_duration
 from logger.core.rig import Rig
@@ -177,7 +177,7 @@ def _duty(rig: Rig) -> list[Problem]:
     throw = travel_m(rig) / unit.no_load_speed_m_s
     if throw <= longest:
         return []
-    what = f"allows {show_duration(longest)} of running, and one throw takes over {show_duration(throw)}"
+    what = f"allows {show_duration(longest, 'max')} of running, and one throw takes over {show_duration(throw, 'max')}"
     return [
         Problem("actuator.duty_period", what, "Check duty_cycle and duty_period on the data sheet.", False)
     ]
@@ -203,21 +203,27 @@ def _fuse(rig: Rig) -> list[Problem]:
                 "wiring.fuse",
                 f"of {fuse:g} A is {grave_word} the full-load current of {full:g} A; it carries "
                 f"{rounded_down(CONTINUOUS_SHARE * fuse)} A for long",
-                f"Take at least {rounded_up(full / CONTINUOUS_SHARE, 1)} A, if the cable bears it.",
+                f"Take at least {_blade_size(full / CONTINUOUS_SHARE)} A, if the cable bears it.",
                 fuse < full,
             )
         )
-    largest = largest_fuse_a(rig.wiring.area_m2)
-    if largest is not None and fuse > largest:
+    row = fuse_row(rig.wiring.area_m2)
+    if row is not None and fuse > row.fuse_a:
         found.append(
             Problem(
                 "wiring.fuse",
-                f"of {fuse:g} A doesn't protect {rig.wiring.conductor}: at most {largest:g} A ({LARGEST_FUSE_FROM})",
+                f"of {fuse:g} A doesn't protect {rig.wiring.conductor}: at most {row.fuse_a:g} A ({row.text})",
                 "Take a smaller fuse or a thicker cable.",
                 False,
             )
         )
     return found
+
+
+def _blade_size(least_a: float) -> str:
+    """The smallest blade fuse that is sold and not below ``least_a`` [A]; the figure itself beyond them."""
+    size = next((size for size in BLADE_SIZES_A if size >= least_a), None)
+    return rounded_up(least_a, 1) if size is None else f"{size:g}"
 
 
 def _limits(rig: Rig) -> list[Problem]:

@@ -7,10 +7,11 @@ import math
 import re
 from dataclasses import dataclass
 
-from logger.core.machine.rating import COPPER_PER_K
+from logger.core.assessment import Interval
 from logger.core.quantities.plain import quoted
 from logger.core.quantities.units import parse
 from logger.core.rig import Wiring
+from logger.core.trace import FloatArray
 from logger.errors import InputError
 
 COPPER_OHM_MM2_PER_KM = 17.241
@@ -29,24 +30,18 @@ IEC_CLASS_5: dict[float, float] = {
     10.0: 1.91,
     16.0: 1.21,
 }
-# The same for class 2 (stranded, plain): stiffer cable.
-IEC_CLASS_2: dict[float, float] = {
-    0.5: 36.0,
-    0.75: 24.5,
-    1.0: 18.1,
-    1.5: 12.1,
-    2.5: 7.41,
-    4.0: 4.61,
-    6.0: 3.08,
-    10.0: 1.83,
-    16.0: 1.15,
-}
+GREATEST_OVER_SOLID = {"gauge": 1.026, "area": 1.157}
+"""Greatest resistance of a stranded cable over that of solid copper of the same area: of a gauge by NFPA 70, chapter 9, table 8
+(uncoated, seven strands over solid, the largest of 18 to 8 AWG); of an area without a row of its own the largest of
+``IEC_CLASS_5``."""
+LENGTH_HALF_WIDTH = 0.05
+"""A length of cable holds within this share: it is measured along the machine, not on the loom. Assumed."""
 
 CONTINUOUS_SHARE = 0.75
 """A blade fuse carries at most this share of its rating for long, at 25 degC (public guide to fuses, FUS-5)."""
 
-# AWG of copper: largest fuse [A] that protects it (NFPA 70, 240.4(D), as quoted by public tables). A metric cable takes
-# the row of the largest gauge that it isn't thinner than. The local code and the machine maker come before this table.
+# AWG of copper: largest fuse [A] that protects it (NFPA 70, 2017 and later, 240.4(D)(1) to (7), as public tables quote it).
+# The local code and the machine maker come before this table.
 LARGEST_FUSE_A: dict[int, float] = {18: 7.0, 16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0}
 LARGEST_FUSE_FROM = "NFPA 70, 240.4(D); the local code and the machine maker come first"
 
@@ -66,7 +61,7 @@ FUSE_POINTS: dict[str, tuple[tuple[float, float | None, float | None], ...]] = {
 }
 
 BLADE_SIZES_A = (2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0)
-"""Ratings in which blade fuses are sold [A] (ISO 8820-3, from memory)."""
+"""Ratings in which blade fuses are sold [A] (ISO 8820-3:2015, from memory)."""
 
 
 @dataclass(frozen=True)
@@ -112,45 +107,75 @@ def copper_ohm_per_m(area_m2: float) -> float:
     return COPPER_OHM_MM2_PER_KM * 1e-9 / area_m2
 
 
-def at_temperature(ohm_at_20: float, temperature_c: float) -> float:
-    """Resistance at ``temperature_c`` [degC] (IEC 60028: 0.393 % per kelvin)."""
-    return ohm_at_20 * (1.0 + COPPER_PER_K * (temperature_c - 20.0))
+def ohm_per_m(wiring: Wiring) -> Interval:
+    """Resistance of one conductor at 20 degC [ohm/m], from solid copper of its area up to the greatest it may have.
 
-
-def factor_to_20(temperature_c: float) -> float:
-    """Factor from a resistance measured at ``temperature_c`` [degC] to 20 degC: `250/(230 + t)` (IEC 60228)."""
-    return 250.0 / (230.0 + temperature_c)
-
-
-def ohm_per_m(wiring: Wiring) -> float:
-    """Resistance of one conductor at 20 degC [ohm/m].
-
-    A nominal metric size: the greatest that IEC 60228 class 5 allows. A gauge or any other area: solid copper.
+    A nominal metric size: the greatest that IEC 60228 class 5 allows is also the one to reckon with. A gauge or any
+    other area: solid copper.
     """
-    if awg_of(wiring.conductor) is None:
-        for nominal, ohm_per_km in IEC_CLASS_5.items():
-            if math.isclose(wiring.area_m2, nominal * 1e-6, rel_tol=1e-6):
-                return ohm_per_km * 1e-3
-    return copper_ohm_per_m(wiring.area_m2)
+    least = copper_ohm_per_m(wiring.area_m2)
+    if awg_of(wiring.conductor) is not None:
+        return Interval(least, least, GREATEST_OVER_SOLID["gauge"] * least)
+    for nominal, ohm_per_km in IEC_CLASS_5.items():
+        if math.isclose(wiring.area_m2, nominal * 1e-6, rel_tol=1e-6):
+            return Interval(ohm_per_km * 1e-3, least, ohm_per_km * 1e-3)
+    return Interval(least, least, GREATEST_OVER_SOLID["area"] * least)
 
 
-def loop_ohm(wiring: Wiring, temperature_c: float = 20.0) -> float:
-    """Resistance [ohm] there and back at ``temperature_c``; plugs and switches come on top."""
-    return at_temperature(2.0 * wiring.length_one_way_m * ohm_per_m(wiring), temperature_c)
+def loop_ohm(wiring: Wiring) -> float:
+    """Resistance [ohm] there and back at 20 degC; plugs and switches come on top."""
+    return 2.0 * wiring.length_one_way_m * ohm_per_m(wiring).value
 
 
-def drop_v(wiring: Wiring, current_a: float, temperature_c: float = 20.0) -> float:
-    """Voltage [V] lost in the cable at a current [A]."""
-    return current_a * loop_ohm(wiring, temperature_c)
+CABLE_VALUES = 2
+"""Length, and resistance for each metre."""
+
+
+def drawn_loop_ohm(wiring: Wiring, draws: FloatArray) -> FloatArray:
+    """Resistances [ohm] that the loop may have, shape (n,); ``draws`` shape (CABLE_VALUES, n), each -1 to +1."""
+    each_m = ohm_per_m(wiring)
+    per_m = 0.5 * (each_m.low + each_m.high) + 0.5 * (each_m.high - each_m.low) * draws[1]
+    metres: FloatArray = 2.0 * wiring.length_one_way_m * (1.0 + LENGTH_HALF_WIDTH * draws[0])
+    ohm: FloatArray = metres * per_m
+    return ohm
+
+
+@dataclass(frozen=True)
+class FuseRow:
+    """The row of ``LARGEST_FUSE_A`` that a cable takes."""
+
+    gauge: int
+    fuse_a: float
+
+    @property
+    def text(self) -> str:
+        """The row and its source, as a finding prints it."""
+        area = f"{_awg_area_m2(self.gauge) * 1e6:.2f} mm2"
+        return f"the row of {self.gauge} AWG, {area}, the largest gauge that it isn't thinner than; {LARGEST_FUSE_FROM}"
+
+
+def fuse_row(area_m2: float) -> FuseRow | None:
+    """Row of a copper cable of this area: the largest gauge that it isn't thinner than.
+
+    None: thinner than the smallest gauge of the table, or 8 AWG and more, of which it says nothing.
+    """
+    fits = [gauge for gauge in LARGEST_FUSE_A if area_m2 >= 0.999 * _awg_area_m2(gauge)]
+    if not fits or area_m2 >= 0.999 * _awg_area_m2(8):
+        return None
+    gauge = min(fits)
+    return FuseRow(gauge, LARGEST_FUSE_A[gauge])
 
 
 def largest_fuse_a(area_m2: float) -> float | None:
-    """Largest fuse [A] that protects a copper cable of this area; None: thinner or thicker than the table knows."""
-    thickest = max(LARGEST_FUSE_A.values())
-    fits = [fuse for gauge, fuse in LARGEST_FUSE_A.items() if area_m2 >= 0.999 * _awg_area_m2(gauge)]
-    if not fits or (max(fits) == thickest and area_m2 >= 0.999 * _awg_area_m2(8)):
-        return None
-    return max(fits)
+    """Largest fuse [A] that protects a copper cable of this area; None: the table doesn't know it."""
+    row = fuse_row(area_m2)
+    return None if row is None else row.fuse_a
+
+
+def thinnest_for(fuse_a: float) -> str | None:
+    """The thinnest nominal metric size that a fuse [A] protects, as typed: `1.5 mm2`; None: the table knows none."""
+    fits = [area for area in IEC_CLASS_5 if (largest_fuse_a(area * 1e-6) or 0.0) >= fuse_a]
+    return f"{min(fits):g} mm2" if fits else None
 
 
 def _awg_area_m2(gauge: int) -> float:

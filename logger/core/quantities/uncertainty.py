@@ -1,4 +1,5 @@
-"""Standard uncertainties and how they add up (JCGM 100:2008, the guide to uncertainty in measurement).
+"""Standard uncertainties and how they add up (JCGM 100:2008, the guide to uncertainty in measurement); intervals from draws
+(JCGM 101:2008) where a figure doesn't follow its inputs in a straight line.
 
 Everything here is a standard uncertainty (k = 1) in the unit of its quantity unless the name says expanded. The
 decision against a limit is ``verdict.decide``; hand instruments stand in ``instruments``.
@@ -6,18 +7,18 @@ decision against a limit is ``verdict.decide``; hand instruments stand in ``inst
 
 import math
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 
+from logger.core.assessment import Interval
 from logger.core.trace import FloatArray
 
 K = 2.0
 """Coverage factor of an expanded uncertainty: about 95 % (JCGM 100, 6.2)."""
 HAND_EVENT_S = 0.07
-"""Standard deviation of one event timed by hand [s] (Am. J. Phys. 87(2) 110, 2019; 4304 timings)."""
-HAND_EVENT_LATE_S = 0.11
-"""Bias of one event timed by hand [s] (same source). It falls out of an interval started and stopped by one person."""
-
+"""Standard deviation of one event timed by hand [s] (Am. J. Phys. 87(2) 110, 2019; 4304 timings). Its bias of 0.11 s falls
+out of an interval that one person starts and stops."""
 HAND_TIMING_S = math.sqrt(2.0) * HAND_EVENT_S
 """Standard deviation of an interval timed by hand, start and stop by the same person [s]."""
 
@@ -45,9 +46,9 @@ def from_half_width(half_width: float) -> float:
     return half_width / math.sqrt(3.0)
 
 
-def hand_timed(step_s: float, times: int = 1) -> float:
-    """Of the mean of ``times`` intervals timed by hand [s], each start and stop by the same person."""
-    return combined(HAND_TIMING_S, from_step(step_s)) / math.sqrt(times)
+def hand_timed(step_s: float) -> float:
+    """Of an interval timed by hand [s], start and stop by the same person, on a display that steps by ``step_s``."""
+    return combined(HAND_TIMING_S, from_step(step_s))
 
 
 def combined(*parts: float) -> float:
@@ -60,15 +61,6 @@ def expanded(u: float, k: float = K) -> float:
     return k * u
 
 
-def propagated(sensitivity: FloatArray, u: FloatArray, correlation: FloatArray) -> FloatArray:
-    """Covariance of m results from n inputs that may hang together: `J (u r u) J^T` (JCGM 100, 5.2.2, F.1.2).
-
-    ``sensitivity`` shape (m, n), partial derivatives; ``u`` shape (n,); ``correlation`` shape (n, n). Gives (m, m).
-    """
-    covariance = np.outer(u, u) * correlation
-    return np.asarray(sensitivity @ covariance @ sensitivity.T, dtype=np.float64)
-
-
 def false_accept_risk(guard_band: float, u: float) -> float:
     """Chance that a figure found just at the acceptance limit really lies beyond the limit itself.
 
@@ -76,3 +68,33 @@ def false_accept_risk(guard_band: float, u: float) -> float:
     distribution (JCGM 106; ILAC-G8:09/2019). No guard band: a half; one of 2 u: 2.3 %.
     """
     return 0.5 * math.erfc(guard_band / (u * math.sqrt(2.0)))
+
+
+DRAWS = 4096
+"""Draws of a distribution: the ends of a 95 % interval are then within a hundredth of its width."""
+
+
+@cache
+def drawn(kinds: int) -> FloatArray:
+    """Draws of ``kinds`` independent values, each anywhere from -1 to +1 alike; shape (kinds, DRAWS), always the same.
+
+    Evenly laid points instead of random ones: the fractions of n/g, n/g^2, ... with ``g^(kinds + 1) = g + 1`` (a
+    generalised golden ratio), which fill the cube more evenly than chance does.
+    """
+    g = 2.0
+    for _ in range(64):
+        g = (1.0 + g) ** (1.0 / (kinds + 1))
+    steps = g ** -np.arange(1.0, kinds + 1.0)
+    points = 2.0 * ((0.5 + np.outer(steps, np.arange(1, DRAWS + 1))) % 1.0) - 1.0
+    points.flags.writeable = False
+    return points
+
+
+def interval_of(value: float, draws: FloatArray) -> Interval:
+    """``value`` with the 95 % interval that its draws leave, equal shares beyond each end (JCGM 101:2008, 7.7).
+
+    Nothing is drawn between two draws, so that an end may be inf: the figure may never be reached.
+    """
+    ordered = np.sort(draws)
+    beyond = int(0.025 * len(ordered))
+    return Interval(value, min(value, float(ordered[beyond])), max(value, float(ordered[-1 - beyond])))

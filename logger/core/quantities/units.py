@@ -16,6 +16,7 @@ from fractions import Fraction
 from functools import cache
 from typing import Any
 
+from logger.core.assessment import Interval
 from logger.core.quantities.number_text import rounded_down, rounded_up
 from logger.core.quantities.plain import quoted
 from logger.core.quantities.unit_table import COMMON, KINDS
@@ -204,10 +205,11 @@ def show(
     """``value_si`` with its unit, in the digits that its expanded uncertainty ``u`` [SI] supports.
 
     The last digit shown is the place of the first digit of ``u`` (of the second where the first is 1 or 2). Without
-    ``u``: a fixed number of decimals per kind, trailing zeros dropped. ``with_u`` adds `± u`.
+    ``u``: a value as short as people type them as it was typed, any other in a fixed number of decimals per kind, trailing
+    zeros dropped. ``with_u`` adds `± u`. Rounded once, in the unit shown.
 
-    >>> show(0.180975, "length"), show(0.180975, "length", "us")
-    ('181 mm', '7.12 in')
+    >>> show(0.180975, "length"), show(0.180975, "length", "us"), show(0.18, "length", "us")
+    ('180.975 mm', '7.125 in', '7.09 in')
     >>> show(2.0971, "current", u=0.042, with_u=True)
     '2.10 ± 0.04 A'
     """
@@ -217,12 +219,37 @@ def show(
     if not math.isfinite(number):
         return "not known"
     if u is None or not (math.isfinite(u) and u > 0.0):
-        return f"{_trimmed(number, KINDS[kind].shown[system][1])} {unit}"
+        usual = KINDS[kind].shown[system][1]
+        return f"{_as_typed(number, usual + 2) or _trimmed(number, usual)} {unit}"
     decimals = _decimals(u / factor)
     shown = _rounded(number, decimals)
     if with_u:
         shown += f" ± {_rounded(u / factor, decimals)}"
     return f"{shown} {unit}"
+
+
+def show_interval(interval: Interval, kind: str, system: str = METRIC) -> str:
+    """A figure with its unit and the ends of its interval, a digit finer than its narrower side.
+
+    The ends are rounded outwards, so that nothing lies beyond them unsaid; an upper end that may never be reached is
+    `never`. A value as short as people type them stands as it was typed. Unknown ends are left out.
+
+    >>> show_interval(Interval(14.466, 10.61, 23.52), "current")
+    '14.5 A (10.6 to 23.6 A)'
+    >>> show_interval(Interval(905 * 4.4482216152605, 3700.0, 4430.0), "force", "us")
+    '905 lbf (830 to 1000 lbf)'
+    """
+    unit = display_unit(kind, system)
+    number, low, high = (to_display(end, kind, system) for end in interval)
+    sides = [side for side in (high - number, number - low) if side > 0.0]
+    usual = KINDS[kind].shown[system][1]
+    if not (sides and math.isfinite(number)):
+        return show(interval.value, kind, system)
+    decimals = _decimals(0.5 * min(sides))
+    ends = f"{rounded_down(low, decimals)} to {rounded_up(high, decimals)} {unit}"
+    if math.isinf(high):
+        ends = f"{rounded_down(low, decimals)} {unit} to never"
+    return f"{_as_typed(number, usual) or _rounded(number, decimals)} {unit} ({ends})"
 
 
 def show_limit(value_si: float, kind: str, system: str, side: str) -> str:
@@ -238,12 +265,28 @@ def show_limit(value_si: float, kind: str, system: str, side: str) -> str:
     return f"{number} {display_unit(kind, system)}"
 
 
-def show_duration(seconds: float) -> str:
-    """A rest or a date's distance in words: `40 s`, `12 min`, `3.5 h`, `12 days`."""
+def show_duration(seconds: float, side: str = "") -> str:
+    """A time in words: `40 s`, `12 min`, `3.5 h`, `12 days`.
+
+    ``side`` ``min``: never less than it is (a rest); ``max``: never more (what may run); else the nearest.
+
+    >>> show_duration(150.0), show_duration(150.0, "max"), show_duration(150.0, "min")
+    ('2 min', '2 min', '3 min')
+    """
+    number = {"min": rounded_up, "max": rounded_down}.get(side, _trimmed)
     for size, word, below in ((1.0, "s", 120.0), (60.0, "min", 7200.0), (3600.0, "h", 172800.0)):
         if seconds < below:
-            return f"{_trimmed(seconds / size, 1 if word == 'h' else 0)} {word}"
-    return f"{_trimmed(seconds / 86400.0, 0)} days" if math.isfinite(seconds) else "not known"
+            return f"{number(seconds / size, 1 if word == 'h' else 0)} {word}"
+    return f"{number(seconds / 86400.0, 0)} days" if math.isfinite(seconds) else "not known"
+
+
+def show_rest(rest_s: float) -> str:
+    """A rest as every sheet, screen and command prints it: whole seconds, never less than is asked for.
+
+    >>> show_rest(143.5)
+    '144 s'
+    """
+    return f"{rounded_up(rest_s, 0)} s"
 
 
 def _decimals(u: float) -> int:
@@ -257,6 +300,12 @@ def _rounded(number: float, decimals: int) -> str:
         number = round(number, decimals)
     text = f"{number:.{max(decimals, 0)}f}"
     return text.removeprefix("-") if float(text) == 0.0 else text
+
+
+def _as_typed(number: float, decimals: int) -> str:
+    """``number`` whole where so many decimals hold it; empty where it was reckoned or converted."""
+    text = _trimmed(number, decimals)
+    return text if math.isclose(float(text), number, rel_tol=1e-9, abs_tol=1e-12) else ""
 
 
 def _trimmed(number: float, decimals: int) -> str:

@@ -15,11 +15,10 @@ from math import hypot
 
 import numpy as np
 
-from logger.core.assessment import Measured
+from logger.core.assessment import Interval
 from logger.core.machine.expected_throw import (
     RATED_C,
     magnets,
-    push_needed,
     rated_throw,
     time_of,
     travel_said,
@@ -73,10 +72,10 @@ def own_weather(history: RigHistory, direction: str) -> OwnWeather | None:
 
 @dataclass(frozen=True)
 class Expected:
-    """One healthy throw as it should be; uncertainties are expanded (k = 2) and hold for a single throw."""
+    """One healthy throw as it should be; 95 % of single healthy throws lie in the intervals."""
 
-    time_s: Measured
-    run_current_a: Measured
+    time_s: Interval
+    run_current_a: Interval
     voltage_v: float
     temperature_c: float
     because: str
@@ -89,22 +88,22 @@ class Expected:
     @property
     def time_from_s(self) -> float:
         """Lower end of the expected time [s]; 95 % of healthy throws lie between both ends."""
-        return max(self.time_s.value - self.time_s.u, self.least_time_s)
+        return max(self.time_s.low, self.least_time_s)
 
     @property
     def time_to_s(self) -> float:
         """Upper end of the expected time [s]."""
-        return self.time_s.value + self.time_s.u
+        return self.time_s.high
 
     @property
     def current_from_a(self) -> float:
         """Lower end of the expected running current [A]."""
-        return max(self.run_current_a.value - self.run_current_a.u, self.least_current_a)
+        return max(self.run_current_a.low, self.least_current_a)
 
     @property
     def current_to_a(self) -> float:
         """Upper end of the expected running current [A]."""
-        return self.run_current_a.value + self.run_current_a.u
+        return self.run_current_a.high
 
 
 def expected_throw(
@@ -137,11 +136,10 @@ def _no_easier(found: Expected, usual: Expected | None) -> Expected:
     """In the cold no quicker and no lighter than in the weather that was measured, or that the rating is for."""
     if usual is None or found.temperature_c >= usual.temperature_c:
         return found
-    time_s, run_a = found.time_s, found.run_current_a
     return replace(
         found,
-        time_s=Measured(max(time_s.value, usual.time_s.value), time_s.u),
-        run_current_a=Measured(max(run_a.value, usual.run_current_a.value), run_a.u),
+        time_s=found.time_s.raised_to(usual.time_s.value),
+        run_current_a=found.run_current_a.raised_to(usual.run_current_a.value),
         least_time_s=usual.time_from_s,
         least_current_a=usual.current_from_a,
     )
@@ -168,7 +166,7 @@ def _from_baseline(
     if taken_vs is None or now_v - current_a * ohm <= 0.1 * now_v:
         return None  # next to stall the line says nothing
     magnet, magnet_u = magnets(then_c, temperature_c)
-    time_s = time_of(taken_vs * magnet, now_v, current_a, ohm)
+    time_s = float(time_of(taken_vs * magnet, now_v, current_a, ohm))
     if own is not None:  # its checks' times, at one voltage, have in them what the heavier current costs
         drop_v = run.mean * line.r_ohm
         if now_v - drop_v <= 0.1 * now_v:
@@ -176,14 +174,14 @@ def _from_baseline(
         time_s, magnet_u = time.mean * (then_v - drop_v) / (now_v - drop_v) * (1.0 + slower), 0.0
     weather = "weather assumed" if own is None else f"weather as {own.checks} checks of this rig show it"
     return Expected(
-        Measured(
+        Interval.about(
             time_s,
             time_s
             * hypot(
                 time.reach(ONE_MORE) / time.mean, 2.0 * slower_sd, 2.0 * _between(TRAVEL_TIME), 2.0 * magnet_u
             ),
         ),
-        Measured(
+        Interval.about(
             current_a,
             run.mean * hypot(run.reach(ONE_MORE) / run.mean, 2.0 * heavier_sd, 2.0 * _between(RUN_CURRENT)),
         ),
@@ -211,11 +209,11 @@ def _between(figure: str) -> float:
 
 
 def _from_rating(rig: Rig, line: MotorLine, voltage_v: float | None, temperature_c: float) -> Expected | None:
-    push_n = push_needed(rig, temperature_c)
+    push_n = rig.lock.needed_force_n
     if push_n is None:
         return None
     volts = rig.actuator.voltage_v if voltage_v is None else voltage_v
-    current_a, time_s = rated_throw(rig, line, push_n, volts, temperature_c, push_needed(rig))
+    current_a, time_s = rated_throw(rig, line, push_n, volts, temperature_c, temperature_c)
     if not np.isfinite(time_s.value):
         return None
     because = f"rating and needed push only, over {travel_said(rig)}: no baseline yet"

@@ -157,7 +157,8 @@ def time_over_expected(
     turning = volts.value - amps.value * r_ohm
     if turning <= 0.0:
         return None
-    due_s = time_of(_volt_seconds(line, rig, baseline, figures, ambient_c), volts.value, amps.value, r_ohm)
+    due_vs = _volt_seconds(line, rig, baseline, figures, ambient_c)
+    due_s = float(time_of(due_vs, volts.value, amps.value, r_ohm))
     share = time_s.value / due_s
     u = math.hypot(time_s.u / time_s.value, volts.u / turning, amps.u * r_ohm / turning)
     return Measured(share, share * u)

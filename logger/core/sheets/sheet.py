@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from logger.core.assessment import Assessment
+from logger.core.machine.duty import ASSUMED_DUTY, longest_throw_s, rest_for
 from logger.core.quantities.plain import written
 from logger.core.records.records import (
     AFTER_SERVICE,
@@ -42,8 +43,6 @@ KINDS: dict[str, tuple[int, int]] = {
     SPOT: (1, 1),
 }
 
-ASSUMED_DUTY = 0.25
-"""Duty cycle when the data sheet gives none (assumed)."""
 AS_FOUND_AFTER_H = 2.0
 """Rest [h] after which the first movement is kept apart as found (common practice, no source)."""
 
@@ -118,13 +117,10 @@ def plan_for(
 ) -> Plan:
     """Plan a sheet of ``kind``: never fewer throws than the kind's floor, rest from the duty cycle.
 
-    The rest follows the longest run the data sheet knows (full load; with no full-load speed 0.75 of no-load speed,
-    *assumed*): rest = run * (1 - duty) / duty.
+    The rest follows the longest run that the data sheet knows.
     """
     usual, fewest = KINDS[kind]
     actuator = rig.actuator
-    slowest_m_s = actuator.full_load_speed_m_s or 0.75 * actuator.no_load_speed_m_s
-    run_s = rig.lock.needed_travel_m / slowest_m_s
     duty = actuator.duty_cycle or ASSUMED_DUTY
     source = (
         "data sheet"
@@ -133,7 +129,7 @@ def plan_for(
     )
     return Plan(
         throws_each_way=max(fewest, usual if throws_each_way is None else throws_each_way),
-        rest_s=run_s * (1.0 - duty) / duty,
+        rest_s=rest_for(longest_throw_s(rig), duty),
         rest_from=source,
         look_at=LOOK_AT_ALWAYS + LOOK_AT[kind],
         answers=answers,

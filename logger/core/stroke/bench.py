@@ -25,6 +25,7 @@ from logger.core.machine.limits import (
 )
 from logger.core.machine.rating import MotorLine, motor_line
 from logger.core.quantities.number_text import limit_text
+from logger.core.quantities.uncertainty import combined, expanded, type_a
 from logger.core.rig import Rig
 from logger.core.stroke.verdict import check
 from logger.core.trace import DIRECTIONS, FloatArray, Trace
@@ -127,7 +128,8 @@ def _time_ratio(rig: Rig, judged: Assessment) -> Measured | None:
         return None
     volts = figures.mean_voltage_v.value if figures.mean_voltage_v else rig.actuator.voltage_v
     line = motor_line(rig.actuator)
-    expected_s = time_of(stroke_volt_seconds(line, rig), volts, figures.run_current_a.value, line.r_ohm)
+    due_vs = stroke_volt_seconds(line, rig)
+    expected_s = float(time_of(due_vs, volts, figures.run_current_a.value, line.r_ohm))
     ratio = figures.travel_time_s.value / expected_s
     u_volts = figures.mean_voltage_v.u / volts if figures.mean_voltage_v else 0.10
     u_time = figures.travel_time_s.u / figures.travel_time_s.value
@@ -139,9 +141,9 @@ def _mean(measured: Sequence[Measured | None]) -> Measured | None:
     known = [one for one in measured if one is not None]
     if not known:
         return None
-    values = np.array([one.value for one in known])
-    repeat = 2.0 * float(np.std(values, ddof=1)) / np.sqrt(len(values)) if len(values) > 1 else 0.0
-    return Measured(float(values.mean()), float(np.hypot(repeat, max(one.u for one in known))))
+    mean, repeat_u = type_a([one.value for one in known])
+    own_u = max(one.u for one in known)
+    return Measured(mean, own_u if len(known) == 1 else combined(expanded(repeat_u), own_u))
 
 
 def _cut_off(direction: str, judged: Sequence[Assessment]) -> CutOff:

@@ -25,7 +25,7 @@ from logger.core.assessment import (
 )
 from logger.core.machine.duty import rest_for, running_share
 from logger.core.machine.limits import limits_for
-from logger.core.quantities.number_text import rounded_up
+from logger.core.quantities.units import show_rest
 from logger.core.rig import Actuator, Rig
 from logger.core.stroke.verdict import decide
 
@@ -173,7 +173,7 @@ def _short_rest(run: _Run, before: Sequence[_Run], duty: float) -> Sign | None:
     length_s = last.end_s - last.begin_s
     because = (
         f"it started again after {run.begin_s - last.end_s:.0f} s of rest; a run of {length_s:.0f} s at {100 * duty:.0f} % duty"
-        f" asks for {rounded_up(rest_for(length_s, duty), 0)} s"
+        f" asks for {show_rest(rest_for(length_s, duty))}"
     )
     if short_rests > 1:
         because += f"; the {_nth(short_rests)} short rest in a row: let it cool"

@@ -17,6 +17,7 @@ from logger.core.assessment import (
     WATCH,
     Check,
     Figures,
+    Interval,
     Measured,
     Sign,
 )
@@ -49,18 +50,26 @@ SETTLE_BY_HAND = {
 """The same where stopwatch and meters were read; a limit that isn't here is settled in the same way."""
 
 
-def decide(measured: Measured | None, limit: float, side: str) -> str:
+def decide(measured: Measured | Interval | None, limit: float, side: str) -> str:
     """``pass``, ``fail``, ``undecided``, or ``not judged`` where the figure is missing.
+
+    Of an interval that isn't as wide above as below the end that lies towards the limit counts.
 
     >>> decide(Measured(0.0017, 0.0010), 0.003, "max"), decide(Measured(0.0025, 0.0010), 0.003, "max")
     ('pass', 'undecided')
+    >>> decide(Interval(14.5, 10.6, 23.6), 20.0, "max"), decide(Interval(14.5, 10.6, 23.6), 10.0, "max")
+    ('undecided', 'fail')
     """
     if measured is None:
         return NOT_JUDGED
-    room = limit - measured.value if side == MAX else measured.value - limit
-    if room >= measured.u:
+    room, worse, better = (
+        (limit - measured.value, measured.up, measured.down)
+        if side == MAX
+        else (measured.value - limit, measured.down, measured.up)
+    )
+    if room >= worse:
         return PASS
-    return FAIL if room < -measured.u else UNDECIDED
+    return FAIL if room < -better else UNDECIDED
 
 
 def check(name: str, measured: Measured | None, limit: Limit, by_hand: bool = False) -> Check:

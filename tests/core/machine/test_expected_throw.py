@@ -67,7 +67,7 @@ def test_a_colder_motor_has_stronger_magnets_and_less_resistance():
 @given(rigs())
 def test_time_is_the_travel_over_the_speed(rig):
     line = motor_line(rig.actuator)
-    push_n = push_needed(rig)
+    push_n = push_needed(rig, line).value
     run, time = rated_throw(rig, line, push_n, rig.actuator.voltage_v)
     speed = speed_at(line, run.value, rig.actuator.voltage_v, source_ohm=supply_ohm(rig))
     assume(speed > 0.0)

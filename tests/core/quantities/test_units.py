@@ -141,7 +141,8 @@ def test_the_step_is_that_of_the_last_digit():
     ("shown", "said"),
     [
         (show(0.188, "length"), "188 mm"),
-        (show(0.180975, "length", "us"), "7.12 in"),
+        (show(0.180975, "length", "us"), "7.125 in"),
+        (show(0.18, "length", "us"), "7.09 in"),
         (show(1500.0, "force", "us"), "337 lbf"),
         (show(-10.0, "temperature", "us"), "14 degF"),
         (show(0.25, "share"), "25 %"),
