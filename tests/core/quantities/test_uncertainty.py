@@ -9,28 +9,9 @@ from hypothesis import strategies as st
 
 from logger.core.assessment import Measured
 from logger.core.quantities import uncertainty
+from logger.core.sheets.byhand_lines import Reading
+from logger.core.sheets.instruments import timed
 from logger.core.stroke.verdict import decide
-
-
-def test_unc_1_correlated_inputs():
-    """UNC-1. Source: JCGM 100 H.2 as run by a metrology institute's library: impedance from voltage, current, phase."""
-    volts, amps, phase = 4.9990, 19.661e-3, 1.04446
-    u = np.array([0.0032, 0.0095e-3, 0.00075])
-    r = np.array([[1.0, -0.36, 0.86], [-0.36, 1.0, -0.65], [0.86, -0.65, 1.0]])
-    z = volts / amps
-    resistance, reactance = z * math.cos(phase), z * math.sin(phase)
-    sensitivity = np.array(
-        [
-            [resistance / volts, -resistance / amps, -reactance],
-            [reactance / volts, -reactance / amps, resistance],
-            [z / volts, -z / amps, 0.0],
-        ]
-    )
-    covariance = uncertainty.propagated(sensitivity, u, r)
-    found = np.sqrt(np.diag(covariance))
-    assert [resistance, reactance, z] == pytest.approx([127.732, 219.847, 254.260], abs=5e-4)
-    assert found == pytest.approx([0.070, 0.296, 0.237], abs=1e-3)
-    assert covariance[0, 1] / (found[0] * found[1]) == pytest.approx(-0.59, abs=0.005)
 
 
 def test_unc_2_resolution():
@@ -40,20 +21,41 @@ def test_unc_2_resolution():
 
 
 def test_unc_3_and_4_hand_timing():
-    """UNC-3, UNC-4. Source: Am. J. Phys. 87(2) 110 (2019): one event 0.11 s late, sd 0.07 s; start to stop sd 0.10 s."""
-    assert uncertainty.HAND_EVENT_LATE_S == 0.11
+    """UNC-3, UNC-4. Source: Am. J. Phys. 87(2) 110 (2019), 4304 timings: sd of one event 0.07 s; start to stop 0.10 s."""
     assert uncertainty.HAND_EVENT_S == 0.07
     assert uncertainty.hand_timed(0.0) == pytest.approx(0.0990, abs=5e-5)
 
 
 def test_unc_5_a_stroke_timed_by_hand():
-    """UNC-5. Follows from UNC-2 and UNC-4: 5.0 s, 0.01 s display."""
-    once, five = uncertainty.hand_timed(0.01), uncertainty.hand_timed(0.01, times=5)
-    assert once == pytest.approx(0.0990, abs=1e-4)
-    assert uncertainty.expanded(once) == pytest.approx(0.198, abs=5e-4)
-    assert uncertainty.expanded(once) / 5.0 == pytest.approx(0.040, abs=5e-4)
-    assert uncertainty.expanded(five) == pytest.approx(0.089, abs=5e-4)
-    assert uncertainty.expanded(five) / 5.0 == pytest.approx(0.018, abs=5e-4)
+    """UNC-5. Follows from UNC-2 and UNC-4: 5.0 s, 0.01 s display, 4.0 %; through the reading of a stopwatch."""
+    read = timed(Reading(5.0, 0.01))
+    assert read.u == pytest.approx(0.198, abs=5e-4)
+    assert read.u / read.value == pytest.approx(0.040, abs=5e-4)
+
+
+def test_mcm_1_four_rectangles():
+    """MCM-1. Source: JCGM 101:2008, 9.2.3 (from memory; the printed [-3.88, 3.88] comes out of the closed form).
+
+    Four values of standard deviation 1, all alike within +/- sqrt(3), added: the tail of the sum beyond y is
+    ``(4 a - y)^4 / (4! (2 a)^4)`` with a = sqrt(3), so the 95 % interval ends at ``2 a (2 - 0.6^(1/4))``.
+    """
+    a = math.sqrt(3.0)
+    exact = 2.0 * a * (2.0 - 0.6**0.25)
+    assert exact == pytest.approx(3.88, abs=5e-3)
+    found = uncertainty.interval_of(0.0, a * uncertainty.drawn(4).sum(axis=0))
+    assert (found.low, found.high) == pytest.approx((-exact, exact), rel=0.01)
+
+
+def test_mcm_2_an_interval_of_what_bends_is_wider_above():
+    """MCM-2. Own example: 1/x with x all alike in 0.5 to 1.5: its 95 % interval is 1/1.475 to 1/0.525."""
+    found = uncertainty.interval_of(1.0, 1.0 / (1.0 + 0.5 * uncertainty.drawn(1)[0]))
+    assert (found.low, found.high) == pytest.approx((1.0 / 1.475, 1.0 / 0.525), rel=0.01)
+    assert found.u == found.high - 1.0 > 1.0 - found.low
+
+
+def test_what_may_never_be_reached_has_no_upper_end():
+    found = uncertainty.interval_of(1.0, np.where(uncertainty.drawn(1)[0] > 0.9, math.inf, 1.0))
+    assert (found.low, found.high) == (1.0, math.inf)
 
 
 @pytest.mark.parametrize(
