@@ -4,13 +4,16 @@ PYTHON ?= python3
 BIN := $(VENV)/bin
 
 # pins: the versions that .ci/run installs; licences: of everything that is installed with throwbook.
-.PHONY: demo test check format bench faults install versions licences pins samples pictures clean
+.PHONY: demo test test-all check format bench faults install versions licences pins samples pictures clean
 
 demo: $(VENV)/.ready-run
 	$(BIN)/throwbook demo
 
 test: $(VENV)/.ready-dev
 	$(BIN)/python -m pytest -q -n auto
+
+test-all: $(VENV)/.ready-dev
+	$(BIN)/python -m pytest -q -n auto -m ""
 
 check: $(VENV)/.ready-dev
 	$(BIN)/ruff format --check .

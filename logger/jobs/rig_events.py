@@ -37,15 +37,16 @@ def gaps_in(book: "Logbook", rig: str) -> tuple[Gap, ...]:
 
 
 def _gaps(book: "Logbook", rig: str) -> tuple[Gap, ...]:
-    from logger.jobs.rig_of import rig_for_sheet, rig_of
+    from logger.core.sheets.questions import conditions_from, unanswered
+    from logger.jobs.rig_of import rig_of
 
     accepted = [
         one
         for one in book.sheets(rig)
         if one.state == ACCEPTED and one.decision is not None and one.sheet.kind == COMMISSIONING
     ]
-    blanks: tuple[str, ...] = ()
-    if accepted:
-        newest = max(accepted, key=lambda one: one.decision.at if one.decision else one.sheet.at)
-        blanks = book.judged(newest.sheet.id, rig_for_sheet(book, newest)).because
-    return not_covered(rig_of(book, rig), blanks)
+    if not accepted:
+        return not_covered(rig_of(book, rig))
+    newest = max(accepted, key=lambda one: one.decision.at if one.decision else one.sheet.at)
+    blank = unanswered(conditions_from(newest.answers))
+    return not_covered(rig_of(book, rig), [(one.asked.rstrip("?").lower(), one.claim_lost) for one in blank])

@@ -60,6 +60,7 @@ def test_what_the_status_does_not_cover_stands_wherever_the_status_does(run, tmp
     enter(run, GOOD, *TOLD)
     assert accept(run, f"{RIG}-1")[0] == 0
     (gap,) = GAP.findall(run("status", RIG)[1])
+    assert "which attachment" in gap, "a blank that lowers no verdict is left out"
     for asked in (("rig", "show", RIG), ("service", "list", RIG)):
         assert GAP.findall(run(*asked)[1]) == [gap], asked
     raised = run("order", "raise", RIG, "--cause", "person: watch", "--because", "noisy", "--by", "M. K.")[1]

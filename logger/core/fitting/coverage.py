@@ -34,12 +34,19 @@ class Gap:
         return ". ".join(part.rstrip(".") for part in (said, self.do) if part) + "."
 
 
-def not_covered(rig: Rig, blanks: Sequence[str] = ()) -> tuple[Gap, ...]:
-    """What fails first, then what is undecided, then what the accepted sheet left blank (``blanks``)."""
+def not_covered(rig: Rig, blanks: Sequence[tuple[str, str]] = ()) -> tuple[Gap, ...]:
+    """What fails first, then what is undecided, then what the accepted sheet left blank.
+
+    ``blanks``: each as it was asked, and what the sheet can't claim for it.
+    """
     open_findings = [one for one in fit(rig).findings if one.verdict in (FAIL, UNDECIDED)]
     open_findings.sort(key=lambda one: one.verdict != FAIL)
     gaps = [Gap(one.about, one.verdict == FAIL, one.says, one.do) for one in open_findings]
-    return (*gaps, *(Gap(f"the accepted sheet: {text}") for text in blanks))
+    if blanks:
+        asked, claims = zip(*blanks, strict=True)
+        about = f"not recorded on the accepted sheet ({', '.join(asked)})"
+        gaps.append(Gap(about, says=f"it doesn't speak for {'; '.join(claims)}"))
+    return tuple(gaps)
 
 
 def coverage_line(gaps: Sequence[Gap]) -> str:

@@ -24,8 +24,8 @@ def test_what_fails_stands_before_what_is_undecided_and_says_what_to_do():
 
 
 def test_blanks_of_the_accepted_sheet_are_named_beside():
-    (blank,) = not_covered(RIG, ("not recorded: hours since the last movement",))
-    assert blank.sentence == "the accepted sheet: not recorded: hours since the last movement."
-    assert coverage_line(not_covered(RIG, ("not recorded: hours since the last movement",))) == (
-        "Not covered: the accepted sheet: not recorded: hours since the last movement."
-    )
+    blanks = [("which attachment", "any particular attachment"), ("who did it", "whom to ask")]
+    (blank,) = not_covered(RIG, blanks)
+    about = "not recorded on the accepted sheet (which attachment, who did it)"
+    assert blank.sentence == f"{about}: it doesn't speak for any particular attachment; whom to ask."
+    assert coverage_line([blank]) == f"Not covered: {about}."

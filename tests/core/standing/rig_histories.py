@@ -276,4 +276,9 @@ class History:
         moves = self.rng.choices([s for s, _ in steps], weights=[w for _, w in steps], k=STEPS)
         for move in moves:
             self.step += 1
-            move(self.rng.choice(self.copies))
+            copy = self.rng.choice(self.copies)
+            move(copy)
+            self.over(copy)
+
+    def over(self, copy: Copy) -> None:
+        """A step is over; the histories with throws keep a list of what it wrote."""

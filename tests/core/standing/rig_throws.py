@@ -24,6 +24,7 @@ from logger.core.standing.status import (
     IN_SERVICE,
     MOVED_TO,
     REASSIGNED,
+    RESTRICTED,
     TO_RIG,
     Evidence,
     RepairProof,
@@ -53,6 +54,7 @@ FLAWS = (
     "left out",
     "simulated",
 )
+DELETED, SIGNED_FOR = "a sheet deleted from the file", "signed for what is missing"
 SOUND, HONEST = "a sound commissioning", "put down to its own rig"
 WRONG_MOVES = ("typed by hand", "the order is not there", "other samples", "no name", "the same rig")
 
@@ -117,10 +119,12 @@ class Sheet:
     @cached_property
     def due(self) -> frozenset[tuple[str, str]]:
         found = set()
+        said_no = {one.trial for one in self.sightings if NO in (getattr(one, name) for name in SEEN)}
         for one in self.throws:
             failed = [(one.direction, sign.sign) for sign in one.assessment.signs if sign.level == FAIL]
             causes = causes_of_failed(self.kind, failed)
-            causes |= {each.cause for each in findings_seen(seen_at(one.id, self.sightings))}
+            if one.id in said_no:
+                causes |= {each.cause for each in findings_seen(seen_at(one.id, self.sightings))}
             found |= {(one.id, cause) for cause in causes if CAUSES[cause][0] == DO_NOT_USE}
         return frozenset(found)
 
@@ -148,6 +152,21 @@ class Book(Copy):
 
     filled: dict[str, Sheet] = field(default_factory=dict)
     copies: dict[str, str] = field(default_factory=dict)
+    listed: dict[str, str] = field(default_factory=dict)
+    """The list of entries: every row that was ever in this file, and ``order`` or ``row``."""
+
+    def rows(self) -> dict[str, str]:
+        """What stands in the file now, as the list of entries has it."""
+        found = dict.fromkeys(self.orders, "order")
+        for one in self.filled.values():
+            found |= dict.fromkeys(
+                (one.id, *(t.id for t in one.throws), *(s.id for s in one.sightings)), "row"
+            )
+        return found | dict.fromkeys((*self.sheets, *self.services), "row")
+
+    def missing(self, kind: str) -> set[str]:
+        """Rows of the list that aren't there any more."""
+        return {name for name, of in self.listed.items() if of == kind} - self.rows().keys()
 
     def clone(self) -> "Book":
         old = super().clone()
@@ -159,6 +178,7 @@ class Book(Copy):
             old.journal,
             dict(self.filled),
             dict(self.copies),
+            dict(self.listed),
         )
 
     def status(self, rng=None, rig: str = RIG):
@@ -174,7 +194,10 @@ class Book(Copy):
         )
         moved = frozenset(moved_raises(rig, mine, View(self)))
         due = {pair for one in self.filled.values() for pair in one.due} if rig == RIG else set()
-        return status_of(rig, orders, Evidence(sheets, self.services, imported, moved), self.altered, due=due)
+        evidence = Evidence(sheets, self.services, imported, moved)
+        lost, gone = (self.missing(kind) if rig == RIG else set() for kind in ("order", "row"))
+        rows = {name for name, kind in self.listed.items() if kind == "row"}
+        return status_of(rig, orders, evidence, self.altered, lost, due, dict.fromkeys(gone, "missing"), rows)
 
 
 class View:
@@ -221,6 +244,10 @@ class ThrowHistory(History):
         self.unfit: set[str] = set()
         """Trials that in truth prove nothing of this machine's latch, whatever they look like."""
         self.played: dict[str, int] = {}
+
+    def over(self, copy: Copy) -> None:
+        assert isinstance(copy, Book)
+        copy.listed |= copy.rows()
 
     # ---- throws ----
 
@@ -479,6 +506,41 @@ class ThrowHistory(History):
                     mine, sightings=(*mine.sightings, *more), sealed=mine.sealed or sheet.sealed
                 )
         copy.copies.update(other.copies)
+        if share == 1.0:  # a merge brings the list along, with what is missing there
+            copy.listed |= other.listed
+        copy.listed |= copy.rows()
+
+    def lose_a_row(self, copy: Copy) -> None:
+        """By somebody who puts the list of entries right again."""
+        assert isinstance(copy, Book)
+        before = copy.rows()
+        super().lose_a_row(copy)
+        for name in before.keys() - copy.rows().keys():
+            copy.listed.pop(name, None)
+
+    def delete_a_sheet(self, copy: Book) -> None:
+        """All of it out of the file: throws, what was seen, the seal, most often its orders too; the list of entries stays."""
+        if not copy.filled:
+            return
+        sheet = copy.filled.pop(self.rng.choice(list(copy.filled)))
+        throws = {one.id for one in sheet.throws}
+        with_orders = self.rng.random() < 0.7
+        for name, order in list(copy.orders.items()):
+            if with_orders and (order.trial in throws or order.sheet == sheet.id):
+                del copy.orders[name]
+        assert copy.status().level in (RESTRICTED, DO_NOT_USE), "a deleted sheet was not missed"
+        self.played[DELETED] = self.played.get(DELETED, 0) + 1
+
+    def sign_for_what_is_missing(self, copy: Book) -> None:
+        """Somebody knows what became of the rows; or doesn't give a reason, or no name."""
+        gone = sorted(copy.missing("row"))
+        if gone:
+            because, signed = self.rng.choice([("known", "M. K.")] * 2 + [("", "M. K."), ("known", "0")])
+            self.write(
+                copy,
+                Order(RIG, IN_SERVICE, "cleared", because, self.clock(), "x", clears=tuple(gone), signed=signed),
+            )  # fmt: skip
+            self.played[SIGNED_FOR] = self.played.get(SIGNED_FOR, 0) + 1
 
     def steps(self) -> Iterator[tuple[object, int]]:
         yield from super().steps()
@@ -490,4 +552,6 @@ class ThrowHistory(History):
             (self.walk_with_throws, 7),
             (self.put_down_to_another_rig, 2),
             (self.put_down_to_nobody, 2),
+            (self.delete_a_sheet, 1),
+            (self.sign_for_what_is_missing, 1),
         )
