@@ -530,6 +530,10 @@ class ThrowHistory(History):
                 del copy.orders[name]
         assert copy.status().level in (RESTRICTED, DO_NOT_USE), "a deleted sheet was not missed"
         self.played[DELETED] = self.played.get(DELETED, 0) + 1
+        if self.rng.random() < 0.4:
+            self.over(copy)
+            self.step += 1
+            self.sign_for_what_is_missing(copy)
 
     def sign_for_what_is_missing(self, copy: Book) -> None:
         """Somebody knows what became of the rows; or doesn't give a reason, or no name."""
@@ -552,6 +556,6 @@ class ThrowHistory(History):
             (self.walk_with_throws, 7),
             (self.put_down_to_another_rig, 2),
             (self.put_down_to_nobody, 2),
-            (self.delete_a_sheet, 1),
+            (self.delete_a_sheet, 2),
             (self.sign_for_what_is_missing, 1),
         )
