@@ -17,6 +17,7 @@ from logger.core.stroke.figures import Gains, least_inrush_a
 from logger.core.stroke.measure import gather, stroke_of
 from logger.core.stroke.movements import Movement, movements_of, on_its_own
 from logger.core.stroke.signs import signs_of, superseded
+from logger.core.stroke.stretches import ABOUT, TURNS
 from logger.core.stroke.verdict import checks_of, unusable, verdict_of
 from logger.core.trace import DIRECTIONS, LOCK, Trace
 from logger.errors import InputError
@@ -284,9 +285,11 @@ def _notes(evidence: Evidence, gains: Gains) -> tuple[str, ...]:
     if segments.bounced_s:
         notes.append(f"a contact bounced for {segments.bounced_s:.2g} s after the current first broke off")
     if segments.residual_a:
-        notes.append(
-            f"{segments.residual_a:.2g} A flowed on after the end: no motor of this rating turns at that"
+        turns = segments.residual_a >= ABOUT * TURNS * evidence.idle_a
+        why = (
+            "flat and calm, as a drive holds its place" if turns else "no motor of this rating turns at that"
         )
+        notes.append(f"{segments.residual_a:.2g} A flowed on after the end: {why}")
     if segments.spikes > MANY_SPIKES * (segments.last - segments.first):
         notes.append(f"{segments.spikes} lone reading(s) were replaced by their neighbours")
     if evidence.baseline is None:

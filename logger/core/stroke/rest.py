@@ -48,6 +48,8 @@ class Rest:
     noise_a: float
     """Standard deviation of one reading at rest [A]; 0 where none was seen."""
     seen: bool
+    held_a: float = 0.0
+    """A drive holds its place with so much, whichever way it moved last [A]; 0: it doesn't, or not both ways."""
 
 
 NO_REST = Rest(0.0, 0.0, False)
@@ -113,7 +115,30 @@ def _rest_by_blocks(
     calm_a = _calmest(current_a, blocks, level, no_load_current_a)
     if len(calm_a) < FEWEST_REST_ROWS:
         return Rest(level, 0.0, True)
-    return Rest(median_of(calm_a), robust_sd(calm_a), True)
+    level, noise_a = median_of(calm_a), robust_sd(calm_a)
+    other = _held_the_other_way(current_a, blocks, level, calm_a, no_load_current_a)
+    if other is None:
+        return Rest(level, noise_a, True)
+    return Rest(0.5 * (level + other), noise_a, True, held_a=0.5 * abs(level - other))
+
+
+def _held_the_other_way(
+    current_a: FloatArray, blocks: _Blocks, level_a: float, calm_a: FloatArray, no_load_current_a: float
+) -> float | None:
+    """A rest as calm as this one and as far on the other side of nothing: a drive holds its place with the sign of its
+    last movement."""
+    same_a = SAME_LEVEL * no_load_current_a
+    if abs(level_a) <= same_a:
+        return None
+    scatter_a = max(robust_sd(np.diff(calm_a)), resolution_step(current_a[:500]))
+    for a, b in runs_of(np.abs(blocks.level_a + level_a) <= same_a):
+        rows = current_a[a * blocks.rows : b * blocks.rows]
+        rows = rows[
+            np.abs(rows - median_of(rows)) <= same_a
+        ]  # the stretches at its edges may hold some movement
+        if len(rows) >= FEWEST_NOISE_ROWS and robust_sd(np.diff(rows)) <= ABOUT_AS_CALM * scatter_a:
+            return median_of(rows)
+    return None
 
 
 def _nearer_in_the_middle(

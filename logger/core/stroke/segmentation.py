@@ -125,7 +125,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         beyond = current - level_before(current, first, max(3, int(END_S / period_s)))
         first = _back_to_noise(beyond, first, noise_a)
         first = _first_contact(beyond, time_s, first, max(threshold, NOISE_SIGMAS * noise_a))
-        last = _back_to_the_knee(current, first, last, max(12, int(END_S / period_s)))
+        last = _back_to_the_knee(current, first, last, max(12, int(2.0 * END_S / period_s)))
     starts_running = first == 0 or not rest.seen
     ends_running = last >= len(current) - 1
     rest_a = max(threshold, NOISE_SIGMAS * noise_a)

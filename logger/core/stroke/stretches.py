@@ -111,12 +111,20 @@ class _Record:
     smooth_a: FloatArray
     voltage_v: FloatArray | None
     period_s: float
-    noise_a: float
+    rest: Rest
     stroke: FullStroke
+
+    @property
+    def still_a(self) -> float:
+        """What a level scatters by that no motor turns at [A]."""
+        return 3.0 * self.rest.noise_a + FLAT * self.stroke.no_load_a
 
     def lasted_s(self, first: int, last: int) -> float:
         """Time between two rows [s]."""
         return float(self.time_s[last] - self.time_s[first])
+
+    def highest_a(self, piece: Stretch) -> float:
+        return float(self.smooth_a[piece.first : piece.last + 1].max())
 
     def share(self, first: int, last: int) -> float:
         return self.stroke.share_done(self.time_s, self.current_a, self.voltage_v, slice(first, last + 1))
@@ -151,7 +159,7 @@ def stretches_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) 
         if not moving.any():
             continue
         record = _Record(
-            trace.time_s, way * current_a, way * smooth_a, trace.voltage_v, period_s, rest.noise_a, stroke
+            trace.time_s, way * current_a, way * smooth_a, trace.voltage_v, period_s, rest, stroke
         )
         runs = [(a, b - 1) for a, b in runs_of(moving) if b - a >= SUSTAINED_SAMPLES]
         kicks = [run for run in runs if _kicks_back(record, *run, threshold_a)]
@@ -187,9 +195,12 @@ def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iter
             begun = high  # a current that flowed before the motor was switched on
             continue
         stood = record.stands_at_the_end(begun, low - 1)
-        if high <= last and not (stood or _surges(record, high, last, record.current_a[begun:low])):
+        share = record.share(begun, low - 1)
+        if high <= last and not (
+            stood or share > WHOLE or _surges(record, high, last, record.current_a[begun:low])
+        ):
             continue
-        if not stood and record.share(begun, low - 1) < JOG:
+        if not stood and share < JOG and not _holds(record, low, high):
             continue  # a start before a run lighter than its rating says
         yield Stretch(begun, low - 1, way, over=high - 1, residual_a=median_of(record.current_a[low:high]))
         begun = high
@@ -200,29 +211,41 @@ def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iter
 def _low_stretches(record: _Record, first: int, last: int) -> Iterator[tuple[int, int]]:
     """First and one-past-last row of every lasting flat level too low for a motor that turns as it does beside it."""
     current_a = record.smooth_a[first : last + 1]
-    turning = current_a[current_a >= TURNS * record.stroke.no_load_a]
+    holds_a = record.rest.held_a and record.rest.held_a + SAME_LEVEL * record.stroke.no_load_a
+    turning = current_a[current_a >= max(TURNS * record.stroke.no_load_a, holds_a)]
     if len(turning) < SUSTAINED_SAMPLES:
         return
     run_a = median_of(turning)
     if float(current_a.min()) >= SURELY_LOWER * run_a:
         return
     jumps_a = robust_sd(np.diff(turning))
-    still_a = 3.0 * record.noise_a + FLAT * record.stroke.no_load_a
     none_turns_a = ABOUT * TURNS * min(record.stroke.no_load_a, run_a)
     for a, b in runs_of(current_a < SURELY_LOWER * run_a):
-        if b - a < SUSTAINED_SAMPLES or record.lasted_s(first + a, first + b - 1) < END_S:
+        lasts = record.lasted_s(first + a, first + b - 1) >= END_S and b - a >= SUSTAINED_SAMPLES
+        goes_off = b == len(current_a) and b - a >= FEWEST_CALM_ROWS
+        if not (lasts or goes_off):
             continue
         # It falls at first, and may rise again at last.
         inner = slice(first + a + (b - a) // 3, first + b - (b - a) // 10)
         flat_a = record.current_a[inner]
-        if robust_sd(flat_a) > still_a:
+        if robust_sd(flat_a) > record.still_a:
             continue
         calm = b - a >= FEWEST_CALM_ROWS and robust_sd(np.diff(flat_a)) <= CALM * CALM * jumps_a
         level_a = median_of(flat_a)
-        if level_a < none_turns_a or calm:
+        if level_a < none_turns_a or calm or _holds(record, first + a, first + b):
             falling_a = level_a + STILL_FALLING * (run_a - level_a)
             above = np.flatnonzero(record.current_a[first + a : inner.start] > falling_a)
             yield first + a + (int(above[-1]) + 1 if a and len(above) else 0), first + b
+
+
+def _holds(record: _Record, begin: int, stop: int) -> bool:
+    """Whether these rows are the level that a drive holds its place with, as calm as it is at rest."""
+    held_a = record.rest.held_a
+    inner_a = record.current_a[begin + (stop - begin) // 3 : stop - (stop - begin) // 10]
+    if not held_a or len(inner_a) < SUSTAINED_SAMPLES:
+        return False
+    near = abs(median_of(inner_a) - held_a) <= SAME_LEVEL * record.stroke.no_load_a
+    return near and robust_sd(inner_a) <= record.still_a
 
 
 SURELY_LOWER, SURELY_HIGHER = 0.8, 1.25
@@ -251,6 +274,8 @@ def _joined(record: _Record, pieces: list[Stretch]) -> list[Stretch]:
         if before is not None and _is_residual(record, before, piece):
             found[-1] = _with_residual(record, before, piece)
             continue
+        if _only_holds(record, piece):
+            continue  # since a movement that the record doesn't show, or one the other way
         begun = piece.first
         if before is not None and not before.residual_a and _goes_on(record, before, piece):
             found[-1] = replace(piece, first=before.first, pauses=before.pauses + 1)
@@ -261,12 +286,19 @@ def _joined(record: _Record, pieces: list[Stretch]) -> list[Stretch]:
 
 def _is_residual(record: _Record, before: Stretch, piece: Stretch) -> bool:
     """Whether a piece is a current that flowed on after the end before it, too low for a motor to turn."""
-    highest_a = float(record.smooth_a[piece.first : piece.last + 1].max())
+    highest_a = record.highest_a(piece)
     between_a = record.current_a[before.over + 1 : piece.first]
     apart = record.lasted_s(before.over, piece.first) > PAUSE_S and median_of(between_a) < 0.5 * highest_a
     if apart or not _drove(record, before):
         return False
-    return highest_a < max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a)
+    too_low_a = max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a)
+    return highest_a < too_low_a or _only_holds(record, piece)
+
+
+def _only_holds(record: _Record, piece: Stretch) -> bool:
+    """Whether a piece is nothing but the current that a drive holds its place with: no start goes before it."""
+    starts = record.highest_a(piece) > SURELY_HIGHER * record.rest.held_a + record.still_a
+    return not starts and _holds(record, piece.first, piece.last + 1)
 
 
 def _drove(record: _Record, stretch: Stretch) -> bool:

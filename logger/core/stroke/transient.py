@@ -140,7 +140,8 @@ def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int,
     ) / width  # of start[i : i + width]
     fall = means[: reach - width] - means[width:reach]  # at start[i + width]
     at = int(np.argmax(fall)) + width
-    before, after = float(means[at - width]), float(means[at])
+    # A row in mid-fall belongs to neither side of it.
+    before, after = float(means[max(0, at - width - 1) : at - width + 1].max()), float(means[at])
     if at < HOLD_OVER_FALL * width or before < SMALLEST_PEAK * after:
         return None
     if float(means[: at - width].max()) > before + 0.25 * (before - after):

@@ -67,6 +67,19 @@ def test_what_speeding_up_takes_is_no_part_of_the_run():
     assert told.figures.run_current_a.value == pytest.approx(run().mean(), rel=0.003)
 
 
+@pytest.mark.parametrize("share", [0.5, 0.6, 0.7])
+def test_a_ramp_whose_fall_holds_a_row_takes_the_same_off_the_travel(share):
+    """The same short throw twice: a board that reads once in mid-fall sees the same ramp."""
+    rough_up = np.concatenate((ramp_up()[:-2], [2.16, 2.06]))
+    between_a = RUN_A + share * (2.1 - RUN_A)
+    told = [
+        assess_trace(trace(np.concatenate((rough_up, between, run(0.9)))), rig())
+        for between in ([], [between_a])
+    ]
+    plain_vs, other_vs = (each.figures.back_emf_vs.value for each in told)
+    assert other_vs == pytest.approx(plain_vs, rel=0.02)
+
+
 def test_a_held_start_counts_to_its_end_too():
     told = assess_trace(trace(np.concatenate((np.full(rows(RAMP_S), 2.0), run()))), rig())
     assert told.inrush_end_s == pytest.approx(1.0 + RAMP_S, abs=2.0 / RATE_HZ)

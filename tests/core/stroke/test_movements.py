@@ -274,3 +274,23 @@ def test_a_drive_that_holds_with_the_sign_of_its_last_movement_has_its_zero_betw
     (found,) = assess_record(replace(trace, current_a=trace.current_a + holds_a), RIG, BASELINES)
     assert (found.verdict, loud(found)) == ("pass", set())
     assert abs(found.figures.run_current_a.value - plain.value) < 0.02
+
+
+@pytest.mark.parametrize("before", [1, -1])
+@pytest.mark.parametrize("holds_a", [0.3, 0.5, 0.8])
+@pytest.mark.parametrize(("second", "says"), [(JOG, "stopped-short"), (STALL, "stall"), (GOOD, None)])
+def test_between_two_ways_a_drive_that_holds_its_place_is_at_rest(second, says, holds_a, before):
+    """It holds with the sign of its last movement, so the record has two rests, far from each other."""
+    back = second.but(sign=-1, after_s=2.0)
+    trace = joined(GOOD, back, rest_s=2.0)
+    since, middle_s = trace.time_s, GOOD.end_s + 2.0
+    signs = np.where(since < GOOD.start_s, before, 0) + np.where(
+        (since >= GOOD.end_s) & (since < middle_s), 1, 0
+    )
+    signs = signs - np.where(since >= middle_s + back.run_s, 1, 0)
+    record = replace(trace, current_a=trace.current_a + holds_a * signs)
+    signed = replace(RIG, board=Board(placed_in="motor"))
+    found = assess_record(record, signed, BASELINES)
+    assert [each.direction for each in found] == ["lock", "unlock"]
+    assert found[0].figures.travel_time_s.value == pytest.approx(GOOD.run_s, abs=0.02)
+    assert loud(found[1]) == ({says} if says else set())

@@ -143,6 +143,16 @@ def test_a_current_that_flows_on_after_the_cut_off_is_no_run(residual_a, for_s, 
     assert any("flowed on" in note for note in found[0].notes)
 
 
+@pytest.mark.parametrize("rate_hz", [100.0, 200.0, 1000.0])
+@pytest.mark.parametrize("for_s", [0.11, 0.14])
+def test_a_short_current_after_the_cut_off_does_not_lengthen_the_throw(for_s, rate_hz):
+    drawn = Drawn(rate_hz=rate_hz, after_s=2.0)
+    trace = drawn.trace()
+    on = (trace.time_s >= drawn.end_s) & (trace.time_s < drawn.end_s + for_s)
+    found = assess_record(replace(trace, current_a=trace.current_a + np.where(on, 0.49, 0.0)), RIG)
+    a_throw_was_judged(found, drawn, rate_hz)
+
+
 @pytest.mark.parametrize("noise_a", NOISES_A)
 @pytest.mark.parametrize("rate_hz", [50.0, 200.0, 1000.0])
 @pytest.mark.parametrize(("begins_s", "lasts_s"), [(0.1, 0.15), (0.2, 0.3), (0.15, 0.5), (0.24, 0.4)])
