@@ -7,6 +7,7 @@ import numpy as np
 
 from logger.core.quantities.number_text import rounded_down
 from logger.core.seasons.signals import OUT
+from logger.core.seasons.trend_figures import stage_lines
 from logger.core.stroke.live import START_UP_S
 from logger.core.trace import FloatArray
 from tui.present import EDGE, GOOD, QUIET, WARN, three_digits
@@ -99,11 +100,19 @@ def trend_drawing(one: "TrendResult") -> Drawing | None:
     series = [Series(days, values, values, "line"), Series(days, values, values, "line", joined=False)]
     if out.any():
         series.append(Series(days[out], values[out], values[out], EDGE, joined=False))
+    # At each check the level that it and those before it show, and what that was held against.
+    limits: list[float] = []
+    for lines in stage_lines(one.stages, one.points):
+        at = np.array([float(day.toordinal()) for day in lines.days])
+        for drawn, tone in ((lines.level, "other"), (lines.above, WARN)):
+            height = np.array(drawn)
+            series.append(Series(at, height, height, tone, dotted=True))
+            limits += drawn
     levels = [
         Level(one.chart.centre, f"centre {three_digits(one.chart.centre)}", GOOD),
         Level(one.chart.upper, f"upper {three_digits(one.chart.upper)}", WARN),
     ]
-    shown = [*values.tolist(), one.chart.upper, one.chart.lower]
+    shown = [*values.tolist(), *limits, one.chart.lower]
     last = days[-1]
     if one.forecast is not None:
         levels.append(Level(one.forecast.limit, f"limit {rounded_down(one.forecast.limit)}", EDGE))

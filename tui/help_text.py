@@ -96,7 +96,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     "trend": (
         "Each point is one check; a point to watch carries its word. The lines are what the rig's own history allows.",
         "corrected: for voltage and temperature, so that winter doesn't look like wear.",
-        "centre, upper: the mean of the rig's first healthy checks, and how far chance may take a single one.",
+        "Dotted: the level that the checks up to each one show, and the limit it was held against. centre: the level at the start of the stage. upper: the limit now.",
         "in control: no more than chance. suspect: this check stands out, do it again. low: lower than its baseline. out of control: risen more than chance does.",
         "forecast: when the limit would be crossed if it goes on so, with its interval. Too few checks: it says so.",
         "An upright line is a service; below stands whether it helped, or that so few throws can't show it.",

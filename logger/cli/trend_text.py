@@ -11,10 +11,19 @@ from logger.core.seasons.effects import CONFIDENCE, HELPED, WORSE
 from logger.core.seasons.season import FIGURES
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
 from logger.core.seasons.trend_figures import NO_LIMIT
-from logger.core.seasons.wording_trend import change_text, creep_text, figure_name, forecast_text, signal_text
+from logger.core.seasons.wording_trend import (
+    ABOUT_CHANGE,
+    CHANGE,
+    change_text,
+    creep_text,
+    figure_name,
+    forecast_text,
+    signal_text,
+)
 
 if TYPE_CHECKING:
     from logger.core.seasons.history import TrendResult
+    from logger.core.seasons.trend_figures import Point
     from logger.jobs.trend import RigTrend
 
 URGENCY = ("good", "quiet", "warn", "warn", "bad", "bad")
@@ -38,13 +47,11 @@ def print_trend(found: "RigTrend") -> None:
     output.line(f"because {action.why} ({action.how_sure}).{by} Bring: {action.bring}.", indent=2)
     output.line()
     output.table(
-        ["figure", "direction", "baseline", "now", "change", "first signal", "limit reached"],
+        ["figure", "direction", "baseline", "now", CHANGE, "first signal", "limit reached"],
         [_row(one) for one in found.trends],
         right=[2, 3],
     )
-    output.line(
-        "All at 20 degC and nominal voltage; the change is the best supported rise since the baseline."
-    )
+    output.line(f"All at 20 degC and nominal voltage. {ABOUT_CHANGE}")
     for one in found.trends:
         if one.creep is not None:
             output.line(_sentence(creep_text(one)), style="warn")
@@ -67,7 +74,7 @@ def _row(one: "TrendResult") -> list[str | output.Cell]:
         figure_name(one.figure),
         one.direction,
         f"{_digits(one.chart.centre)} {_unit(one)}",
-        output.Cell(f"{_digits(one.points[-1].corrected)} {_unit(one)}", STATES.get(state, "")),
+        output.Cell(f"{_digits(one.chart.level)} {_unit(one)}", STATES.get(state, "")),
         change_text(one),
         output.Cell(signal_text(one), "bad" if one.first_signal else ""),
         forecast_text(one) if one.forecast is not None else "-",
@@ -85,12 +92,12 @@ def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
             continue
         output.line()
         output.line(
-            f"Running current, {one.direction} (chart {_digits(one.chart.lower)} to {_digits(one.chart.upper)} A, "
-            f"from {one.chart.baseline_throws} baseline throws)",
+            f"Running current, {one.direction} (chart now {_digits(one.chart.lower)} to {_digits(one.chart.upper)} A, "
+            f"from {one.chart.baseline_throws} baseline throws). A level outside its limits is a signal",
             style="heading",
         )
         output.table(
-            ["date", "sheet", "air", "measured", "corrected", "throws", "state"],
+            ["date", "sheet", "air", "measured", "corrected", "throws", "level", "limits", "state"],
             [
                 [
                     str(point.date),
@@ -101,6 +108,8 @@ def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
                     f"{_digits(point.value)} A",
                     f"{_digits(point.corrected)} A",
                     str(point.n),
+                    "-" if point.level is None else f"{_digits(point.level)} A",
+                    _limits(point),
                     output.Cell(
                         f"{point.state}: {point.because}" if point.because else point.state,
                         STATES.get(point.state, ""),
@@ -108,13 +117,19 @@ def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
                 ]
                 for point in one.points
             ],
-            right=[2, 3, 4, 5],
+            right=[2, 3, 4, 5, 6, 7],
         )
         if one.as_found is not None and one.as_found.first_signal is not None:
             output.line(
                 f"First throws after a rest, by themselves: out of control since {one.as_found.first_signal}.",
                 style="warn",
             )
+
+
+def _limits(point: "Point") -> str:
+    if point.below is None or point.above is None:
+        return "-"
+    return f"{_digits(point.below)} to {_digits(point.above)} A"
 
 
 def _print_reasons(trends: Sequence["TrendResult"]) -> None:
@@ -161,12 +176,17 @@ def _print_services(found: "RigTrend") -> None:
         output.line()
         sure = f"{100 * CONFIDENCE:.0f} % interval"
         output.line(
-            f"Services: after less before ({sure}), the check that raised the alarm left out", style="heading"
+            f"Services: after less before ({sure}; of two days, what scatters from day to day and the weather are in it), "
+            "the check that raised the alarm left out",
+            style="heading",
         )
         output.table(
             ["date", "action", "figure", "direction", "before, after", "change", "answer"], sorted(rows)
         )
-        output.line("Figures that aren't listed: no difference that so few throws could show.", style="quiet")
+        output.line(
+            "Figures that aren't listed: no difference that so few checks and throws could show.",
+            style="quiet",
+        )
 
 
 def _digits(value: float) -> str:

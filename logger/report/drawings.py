@@ -211,6 +211,7 @@ def _one_trend(axes: "Axes", found: "TrendResult", starts: Sequence[date]) -> No
     import numpy as np
 
     from logger.core.seasons.signals import OUT
+    from logger.core.seasons.trend_figures import stage_lines
     from logger.report.trend_plots import MARKS
 
     days = np.array([_year(one.date) for one in found.points])
@@ -224,12 +225,11 @@ def _one_trend(axes: "Axes", found: "TrendResult", starts: Sequence[date]) -> No
     out = [(_year(one.date), one.corrected) for one in found.points if one.state == OUT]
     if out:
         axes.plot(*zip(*out, strict=True), linestyle="none", label="out of control", **MARKS[OUT])
-    charts = found.stages or (found.chart,)
-    begun = [_year(date.fromisoformat(chart.since)) for chart in charts]
-    for number, (chart, since) in enumerate(zip(charts, begun, strict=True)):
-        until = begun[number + 1] if number + 1 < len(begun) else days[-1]
-        label = "control limits, lower to upper" if number == 0 else None
-        axes.fill_between([since, until], chart.lower, chart.upper, label=label, **style.BAND)
+    for number, lines in enumerate(stage_lines(found.stages, found.points)):
+        stage_days = [_year(day) for day in lines.days]
+        names = ("control limits, lower to upper", "level") if number == 0 else (None, None)
+        axes.fill_between(stage_days, lines.below, lines.above, label=names[0], **style.BAND)
+        axes.plot(stage_days, lines.level, label=names[1], **style.SECOND)
     for number, start in enumerate(starts):
         axes.axvline(_year(start), label="service" if number == 0 else None, **style.EVENT)
     if found.forecast is not None:

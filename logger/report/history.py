@@ -110,12 +110,12 @@ def trend(material: Material) -> list[Block]:
     shown = drawn_trends(material)
     said = [
         f"{figure_name(one.figure)} ({one.direction}) {amount(one.points[0].corrected, one.unit)} at first, "
-        f"{amount(one.points[-1].corrected, one.unit)} at the last check, {one.points[-1].state}"
+        f"level {amount(one.chart.level, one.unit)} at the last check, {one.points[-1].state}"
         for one in shown
     ]
     caption = (
-        "Each check at 20 degC and nominal voltage, the control limits of every stage between services (dotted lines), and the "
-        "forecast; what signalled first stands first. Of a binding spot: the current there, above what lies beside it"
+        "Each check at 20 degC and nominal voltage; the level that the checks up to it show, and the control limits that this "
+        "level was held against (between services, dotted lines); the forecast; what signalled first stands first. Of a binding spot: the current there, above what lies beside it"
     )
     alt = f"Charts over {max(len(one.points) for one in shown)} checks: {'; '.join(said)}."
     blocks.append(Picture("trend", caption, alt))
@@ -125,7 +125,7 @@ def trend(material: Material) -> list[Block]:
     headings = (
         "Figure",
         "Way",
-        "Last check",
+        "Level now",
         "Control limits",
         "State",
         "First signal",
@@ -154,7 +154,7 @@ def _trend_row(one: "TrendResult") -> tuple[str, ...]:
     return (
         figure_name(one.figure),
         one.direction,
-        amount(one.points[-1].corrected, one.unit),
+        amount(one.chart.level, one.unit),
         f"{amount(one.chart.lower, one.unit)} to {amount(one.chart.upper, one.unit)}",
         one.points[-1].state,
         str(one.first_signal or "none"),

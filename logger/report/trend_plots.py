@@ -20,6 +20,7 @@ from logger.core.seasons.season import (
 )
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
 from logger.core.seasons.spot_effect import SpotHeights
+from logger.core.seasons.trend_figures import stage_lines
 from logger.core.seasons.wording_trend import figure_name
 from logger.core.trace import DIRECTIONS
 from logger.report import style
@@ -133,7 +134,7 @@ def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
     _plot(axes, days, [point.corrected for point in one.points], **style.MEASURED, label="corrected")
     for point in one.points:
         _plot(axes, [point.date], [point.corrected], **MARKS.get(point.state, PLAIN), linestyle="none")
-    _stages(axes, one, end)
+    _stages(axes, one)
     _services(axes, history, days[0])
     if one.forecast is not None:
         _fan(axes, one, days[-1], end)
@@ -142,26 +143,30 @@ def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
     axes.legend(loc="upper left", ncols=2)
 
 
-def _stages(axes: "Axes", one: TrendResult, end: date) -> None:
-    """Centre and both limits of every stage between services, each as long as its stage lasted."""
-    charts = one.stages or (one.chart,)
-    starts = [date.fromisoformat(chart.since) for chart in charts]
-    for number, (chart, since) in enumerate(zip(charts, starts, strict=True)):
-        until = starts[number + 1] if number + 1 < len(starts) else end
-        until = max(until, since + timedelta(days=10))  # a stage of one check is seen too
-        _plot(axes, [since, until], [chart.centre] * 2, color=style.GREY, linewidth=0.8)
-        for level, name in ((chart.upper, "upper limit"), (chart.lower, "lower limit")):
-            _plot(axes, [since, until], [level, level], **style.EXPECTED)
-            if number == len(charts) - 1:
+def _stages(axes: "Axes", one: TrendResult) -> None:
+    """Centre of every stage between services, and at each check the level with the limits that it was held against."""
+    drawn = stage_lines(one.stages, one.points)
+    for number, lines in enumerate(drawn):
+        newest = number == len(drawn) - 1
+        begun = date.fromisoformat(one.stages[number].since)
+        until = max(lines.days[-1], begun + timedelta(days=10))  # a stage of one check is seen too
+        _plot(axes, [begun, until], [lines.centre] * 2, color=style.GREY, linewidth=0.8)
+        marks = {"marker": "_", "markersize": 5}
+        _plot(axes, lines.days, lines.level, **style.SECOND, label="level" if newest else None)
+        for values, name in ((lines.above, "upper limit"), (lines.below, "lower limit")):
+            _plot(axes, lines.days, values, **style.EXPECTED, **marks)
+            if newest:
                 axes.annotate(
                     name,
-                    (cast(Any, _x(until)), level),
+                    (cast(Any, _x(lines.days[-1])), values[-1]),
                     xytext=(-2, 2),
                     textcoords="offset points",
                     fontsize=7,
                     ha="right",
                     va="bottom",
                 )
+    if one.creep is not None:
+        _plot(axes, [one.creep.on, one.points[-1].date], [one.creep.reach] * 2, **style.EVENT)
 
 
 def _spot_panel(axes: "Axes", history: RigHistory, place: SpotHeights) -> None:

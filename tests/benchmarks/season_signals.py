@@ -7,10 +7,12 @@ from logger.core.seasons.history import only
 from logger.core.seasons.rise import NO_RISE
 from logger.core.seasons.season import RUN_CURRENT
 from logger.core.seasons.season_lines import lines_of
-from logger.core.seasons.signals import IN_CONTROL, OUT, CheckState, check_states, rises_together
+from logger.core.seasons.signals import IN_CONTROL, OUT, CheckState, Reading, check_states, rises_together
 from logger.core.seasons.trend_figures import chart_and_points, fit_line
 from logger.core.trace import DIRECTIONS
 from tests.benchmarks.season_histories import Made
+
+NOTHING = Reading(NO_RISE, 0.0, 0.0, 1.0)
 
 
 def signals(made: Made) -> np.ndarray:
@@ -37,9 +39,9 @@ def creeps(made: Made) -> np.ndarray:
             if (
                 line is not None and line.stretch[-1] > line.stretch[0]
             ):  # before the first service nothing can creep
-                unsaid = [CheckState(IN_CONTROL, NO_RISE, NO_RISE)] * len(
-                    line.checks
-                )  # the chart doesn't ask for it
-                charts, points = chart_and_points(line, fit_line(line), unsaid)
-                found[count - 1] |= creep_of(seen, line, charts[-1], points) is not None
+                # The chart asks for states, creep doesn't.
+                unsaid = [CheckState(IN_CONTROL, NO_RISE, NOTHING)] * len(line.checks)
+                fit = fit_line(line)
+                charts, points = chart_and_points(line, fit, unsaid)
+                found[count - 1] |= creep_of(seen, line, fit, charts[-1], points) is not None
     return found

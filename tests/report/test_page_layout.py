@@ -41,14 +41,17 @@ def trend(direction: str, checks: int, figure: str = "run_current") -> TrendResu
             0.0,
             10.0,
             0.0,
+            2.0 + 0.1 * n / checks,
+            2.2,
+            1.9,
         )
         for n, day in enumerate(days)
     )
-    chart = Chart(2.0, 1.9, 2.2, 5, 3.0, 0.05, 2.1, 5.0, "2022-03-01")
+    chart = Chart(2.0, 1.9, 2.2, 2.1, 5, 3.0, 0.05, 2.1, 5.0, "2022-03-01")
     ahead = Forecast(2.88, "80 % of rated", date(2027, 1, 1), date(2026, 9, 1), date(2027, 9, 1), 0.8)
     return TrendResult(
         "yard-loader", direction, figure, "A", points, chart, None, (), Slope(0.05, 0.02, 0.08, 0.01), ahead, "", (),
-        AsFound((), None, None), False, 0.1, 0.02, 0.001,
+        AsFound((), None, None), False, 0.1, 0.02, 0.001, stages=(chart,),
     )  # fmt: skip
 
 

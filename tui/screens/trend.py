@@ -8,7 +8,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from logger.core.seasons.signals import OUT
+from logger.core.seasons.signals import LOW, OUT
 from tui.drawings import trend_drawing
 from tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, three_digits
 from tui.screens.page import Page, key
@@ -119,7 +119,13 @@ class TrendScreen(Page[None]):
 
 def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
     """What the chart says, in words."""
-    from logger.core.seasons.wording_trend import change_text, figure_name, forecast_text, signal_text
+    from logger.core.seasons.wording_trend import (
+        CHANGE,
+        change_text,
+        figure_name,
+        forecast_text,
+        signal_text,
+    )
 
     tone = GOOD
     if one.first_signal:  # signalled once, and mended since or not
@@ -130,7 +136,11 @@ def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
             f"{figure_name(one.figure)}, {one.direction} ({at + 1} of {count}), {len(one.points)} checks, at 20 degC and nominal voltage.{provisional}",
             STRONG,
         ),
-        Cell(f"Rise since the baseline: {change_text(one)}. First signal: {signal_text(one)}.", tone),
+        Cell(
+            f"{CHANGE.capitalize()} ({three_digits(one.chart.level)} / {three_digits(one.chart.centre)}): {change_text(one)}. "
+            f"First signal: {signal_text(one)}.",
+            tone,
+        ),
         Cell(f"Limit reached: {forecast_text(one)}."),
     ]
     for effect in one.service_effects:
@@ -155,8 +165,10 @@ def point_lines(one: "TrendResult") -> list[Cell | str]:
                 tone,
             )
         )
-        if point.because:
-            cells.append(Cell(f"{'':<12}{point.because}", tone))
+        if point.because and point.level is not None:
+            limit = point.below if point.state == LOW else point.above
+            held = f"level {three_digits(point.level)}, limit {three_digits(limit or 0.0)}"
+            cells.append(Cell(f"{'':<12}{point.because} ({held})", tone))
     return cells
 
 

@@ -1,13 +1,14 @@
-"""Did it help? After minus before, with an interval (Welch), in three plain answers.
+"""Did it help? After minus before, with an interval, in three plain answers.
 
-Throws of one check share its weather, attachment and operator; what that adds is passed in as ``shared_u``.
+Welch's interval holds for throws that have nothing in common. Those of one check share its weather, attachment and operator:
+what that adds is passed in as ``shared_u``, so between checks of two days the interval is wider than Welch's, and is our own.
 """
 
 from dataclasses import dataclass
-from math import inf, sqrt
+from math import sqrt
 
 import numpy as np
-from scipy.special import stdtr, stdtrit
+from scipy.special import stdtrit
 
 from logger.core.trace import FloatArray
 
@@ -26,59 +27,49 @@ class Difference:
     change: float
     low: float
     high: float
-    t: float
+    se: float
+    """Standard uncertainty of ``change``."""
     df: float
-    p_two_sided: float
-
-
-def welch(
-    first: tuple[float, float, int],
-    second: tuple[float, float, int],
-    confidence: float = 0.95,
-) -> Difference:
-    """Welch's t of two groups given as (mean, standard deviation, count), count >= 2."""
-    (mean1, sd1, n1), (mean2, sd2, n2) = first, second
-    part1, part2 = sd1**2 / n1, sd2**2 / n2
-    own = part1 + part2
-    change = mean2 - mean1
-    df = own**2 / (part1**2 / (n1 - 1) + part2**2 / (n2 - 1)) if own > 0 else float(n1 + n2 - 2)
-    return _difference(change, sqrt(own), df, confidence)
-
-
-def _difference(change: float, se: float, df: float, confidence: float) -> Difference:
-    if se == 0:
-        t = inf if change > 0 else -inf if change < 0 else 0.0
-        return Difference(change, change, change, t, df, 0.0 if change else 1.0)
-    t = change / se
-    half = float(stdtrit(df, (1.0 + confidence) / 2.0)) * se
-    return Difference(change, change - half, change + half, t, df, 2.0 * float(stdtr(df, -abs(t))))
 
 
 KNOWN_WEIGHT = 6
 """How many degrees of freedom the scatter known from the rig's other checks is worth beside a group's own (assumed)."""
 
 
-def compare(before: FloatArray, after: FloatArray, scatter: float, shared_u: float = 0.0) -> Difference:
-    """Welch's difference of two sets of throws, each shape (n,), n >= 2, at ``CONFIDENCE``.
+def compare(
+    before: FloatArray,
+    after: FloatArray,
+    scatter: float,
+    shared_u: float = 0.0,
+    known: float = KNOWN_WEIGHT,
+    confidence: float = CONFIDENCE,
+) -> Difference:
+    """Difference of two sets of throws, each shape (n,), n >= 2. With ``shared_u`` and ``known`` nought it is Welch's.
 
     ``scatter`` is the standard deviation of a throw as the rig's other checks know it: five throws alone know theirs
-    badly, so each group's variance is averaged with it, its degrees of freedom growing by ``KNOWN_WEIGHT``.
+    badly, so each group's variance is averaged with it, its degrees of freedom growing by ``known``. ``shared_u``: standard
+    uncertainty of what all throws of one check share and those of the other don't.
     """
     part, freedom, change = 0.0, 0.0, float(np.mean(after) - np.mean(before))
     for group in (before, after):
         own = len(group) - 1
-        weight = own + KNOWN_WEIGHT
-        variance = (own * float(np.var(group, ddof=1)) + KNOWN_WEIGHT * scatter**2) / weight
+        weight = own + known
+        variance = (own * float(np.var(group, ddof=1)) + known * scatter**2) / weight
         part += variance / len(group)
         freedom += (variance / len(group)) ** 2 / weight
     se = sqrt(part + shared_u**2)
     df = part**2 / freedom if freedom > 0 else float(len(before) + len(after) - 2)
-    return _difference(change, se, df, CONFIDENCE)
+    half = float(stdtrit(df, (1.0 + confidence) / 2.0)) * se
+    return Difference(change, change - half, change + half, se, df)
 
 
-def answer(difference: Difference, throws: int, less_is_better: bool = True) -> str:
-    """``helped``, ``worse`` or what the few throws couldn't show; ``throws`` is the smaller group's count."""
+def answer(difference: Difference, throws: int, days: bool = False, less_is_better: bool = True) -> str:
+    """``helped``, ``worse`` or what so few couldn't show; ``throws`` is the smaller group's count.
+
+    ``days``: both groups are of different days, so what counts is one check on either side, however many throws it had.
+    """
     if difference.low <= 0.0 <= difference.high:
-        return NO_DIFFERENCE.format(n=f"n = {throws}")
+        shown = f"one check before and one after (n = {throws} throws)" if days else f"n = {throws} throws"
+        return NO_DIFFERENCE.format(n=shown)
     better = (difference.change < 0.0) == less_is_better
     return HELPED if better else WORSE

@@ -60,10 +60,11 @@ class TrendResult:
     as_found: AsFound | None
     provisional: bool
     rise: float
-    """By how much the level is up at the newest check, best supported fit (relative; shares for take-up)."""
+    """The change: ``chart.level`` over ``chart.centre`` less one at the newest check (take-up: their difference)."""
     rise_u: float
+    """Its standard uncertainty."""
     rise_chance: float
-    """Chance that there is no rise at all."""
+    """Chance that there is no rise at all (or no fall, where it is one)."""
     spread: Spread | None = None
     """Scatter from throw to throw; None with too few throws."""
     stages: tuple[Chart, ...] = ()
@@ -102,15 +103,16 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
     limit = limit_of(history.rig, line)
     forecast, why_not = forecast_of(history, line, limit, states[-1].rise.chance)
     signals = tuple(one.date for one in points if one.state == OUT)
-    newest = states[-1]
-    size = newest.rise.size if newest.rise.checks else 0.0
+    reading, chart = states[-1].reading, charts[-1]
+    # Relative to the level that stands as the baseline beside it; a figure that starts at nothing has a plain difference.
+    base = abs(chart.centre) if line.allowance.relative else 1.0
     return TrendResult(
         rig=history.rig.name,
         direction=line.direction,
         figure=line.figure,
         unit=FIGURES[line.figure][1],
         points=points,
-        chart=charts[-1],
+        chart=chart,
         first_signal=signals[0] if signals else None,
         signals=signals,
         slope=slope_of(line, points),
@@ -119,12 +121,12 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
         service_effects=service_effects(history, line, fit, states),
         as_found=None if found is None else _as_found(found),
         provisional=history.provisional,
-        rise=size,
-        rise_u=newest.rise.u if newest.rise.checks else 0.0,
-        rise_chance=newest.rise.chance,
+        rise=(chart.level - chart.centre) / base,
+        rise_u=reading.rise.u * line.scale / base,
+        rise_chance=reading.chance,
         spread=spread_of(line),
         stages=charts,
-        creep=creep_of(history, line, charts[-1], points),
+        creep=creep_of(history, line, fit, chart, points),
     )
 
 

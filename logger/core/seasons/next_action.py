@@ -17,7 +17,7 @@ from logger.core.seasons.season import (
 )
 from logger.core.seasons.season_lines import stretch_of, stretch_starts
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
-from logger.core.seasons.wording_trend import creep_text, figure_name
+from logger.core.seasons.wording_trend import BEYOND_CHANCE, creep_text, figure_name, size_text
 from logger.core.standing.service import SEASON
 from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, RESTRICTED
 
@@ -120,7 +120,7 @@ def _risen(case: Case) -> NextAction | None:
     one = out[0]
     remedy, bring = REMEDIES[one.figure]
     where = _where(one, [o for o in case.trends if o.figure == one.figure and o is not one])
-    why = f"{figure_name(one.figure)} is up {_percent(one)} since its baseline, {where}"
+    why = f"{figure_name(one.figure)} is up {size_text(one).removeprefix('+')} since its baseline, {where}"
     if case.spots:
         why, remedy = f"{why}; {case.spots[0]}", "look at that place: burr, bent pin, packed mud, nut"
     by = case.today + SOON
@@ -133,7 +133,7 @@ def _risen(case: Case) -> NextAction | None:
 
 def _where(one: TrendResult, others: Sequence[TrendResult]) -> str:
     """Both directions compared: a mechanism drags both ways, a side load or one edge of a hole mostly one way."""
-    if not others or others[0].rise_chance > 0.05:
+    if not others or others[0].rise_chance > BEYOND_CHANCE or others[0].rise < 0.0:
         return f"{one.direction} only: side load, or a pin at the edge of its hole"
     apart = one.rise - others[0].rise
     if abs(apart) > 2.0 * (one.rise_u**2 + others[0].rise_u ** 2) ** 0.5:
@@ -304,10 +304,6 @@ def _due(case: Case) -> date | None:
 
 def _name(one: TrendResult) -> str:
     return f"{figure_name(one.figure)} ({one.direction})"
-
-
-def _percent(one: TrendResult) -> str:
-    return f"{100 * one.rise:.0f} % \u00b1 {100 * 2 * one.rise_u:.0f} %"
 
 
 def _sure(one: TrendResult) -> str:

@@ -88,9 +88,16 @@ class Rise(NamedTuple):
     """Standard uncertainty of ``size``."""
     checks: int
     """How many checks stand behind it."""
+    level: float = 0.0
+    """Where the stretch lies without it (relative), weather and supply learned beside it."""
 
 
 NO_RISE = Rise(1.0, GROWTH, 0, 0.0, float("inf"), 0)
+
+
+def mirrored(rise: Rise) -> Rise:
+    """The same seen from above: a fall as a rise, and back."""
+    return rise._replace(chance=1.0 - rise.chance, size=-rise.size)
 
 
 @dataclass(frozen=True, eq=False)

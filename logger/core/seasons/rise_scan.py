@@ -59,11 +59,18 @@ def rises_at_every_check(series: Series) -> list[list[Rise]]:
     misfit = misfit - np.sum(on_left * explained[..., -1:], axis=(2, 3))
     log_size = np.linalg.slogdet(within)[1] - running(np.log(inverse)) + before.log_size[:, None]
     log_plain = (-0.5 * (np.log(GRID) / log_sd) ** 2)[:, None] - 0.5 * (misfit + log_size)
-    return _listed(series, onsets, pull, weight, log_plain)
+    on_level = explained[:, :, series.level]
+    level = series.mean[series.level] + on_level[..., -1:] - on_level[..., :-1] * (pull / weight)
+    return _listed(series, onsets, pull, weight, level, log_plain)
 
 
 def _listed(
-    series: Series, onsets: np.ndarray, pull: FloatArray, weight: FloatArray, log_plain: FloatArray
+    series: Series,
+    onsets: np.ndarray,
+    pull: FloatArray,
+    weight: FloatArray,
+    level: FloatArray,
+    log_plain: FloatArray,
 ) -> list[list[Rise]]:
     """Scatter averaged out; shapes (g, checks, m) in."""
     size = pull / weight
@@ -73,22 +80,24 @@ def _listed(
     chance = np.sum(share * ndtr(-pull / np.sqrt(weight)), axis=0)
     mean = np.sum(share * size, axis=0)
     u = np.sqrt(np.sum(share * (1.0 / weight + (size - mean) ** 2), axis=0))
-    chances, means, us, years = chance.tolist(), mean.tolist(), u.tolist(), series.years.tolist()
-    begins = onsets.tolist()
+    lies = np.sum(share * level, axis=0)
+    years, begins = series.years.tolist(), onsets.tolist()
     found = []
-    for row, (chance_at, mean_at, u_at) in enumerate(zip(chances, means, us, strict=True)):
+    for row, (chance_at, mean_at, u_at, lies_at) in enumerate(
+        zip(chance.tolist(), mean.tolist(), u.tolist(), lies.tolist(), strict=True)
+    ):
         index = 1 + row
         rises = [
-            Rise(chance_at[i], GROWTH, since, mean_at[i] * grown, u_at[i] * grown, index - since)
+            Rise(chance_at[i], GROWTH, since, mean_at[i] * grown, u_at[i] * grown, index - since, lies_at[i])
             for i, since in enumerate(begins)
             if chance_at[i] < WORTH_KEEPING
             and index - since >= NEWEST_TWO
             and (grown := years[index] - years[since]) > 0
         ]
         one, two = len(begins), len(begins) + 1
-        rises.append(Rise(chance_at[one], SHIFT, index, mean_at[one], u_at[one], 1))
+        rises.append(Rise(chance_at[one], SHIFT, index, mean_at[one], u_at[one], 1, lies_at[one]))
         if row:
-            rises.append(Rise(chance_at[two], SHIFT, index - 1, mean_at[two], u_at[two], 2))
+            rises.append(Rise(chance_at[two], SHIFT, index - 1, mean_at[two], u_at[two], 2, lies_at[two]))
         found.append(rises)
     return found
 

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -50,6 +51,8 @@ class Line:
     """shape (k,), of voltage over nominal; NaN where not recorded"""
     own_u: FloatArray
     """shape (k,) standard uncertainty that a check has by itself, such as hand timing [figure's unit]"""
+    stated_u: FloatArray
+    """shape (k,) expanded uncertainty (k = 2) that its throws were given, their median [figure's unit]"""
 
     @property
     def allowance(self) -> Allowance:
@@ -70,9 +73,19 @@ class Line:
         return size if size > 0 else 1.0
 
     @cached_property
+    def least(self) -> FloatArray:
+        """shape (k,): no smaller change is called one at each check (relative), nor one that the figure's own ± swallows."""
+        wide: FloatArray = np.maximum(self.allowance.smallest, self.stated_u / self.scale)
+        return wide
+
+    @cached_property
     def origin(self) -> float:
         """Median of the baseline's throws [figure's unit]."""
         return float(self.medians[0])
+
+    def in_unit(self, change: Any) -> Any:
+        """A change, or an array of them, as the figure it leads to [figure's unit]."""
+        return self.origin + self.scale * change
 
     @cached_property
     def medians(self) -> FloatArray:
@@ -169,6 +182,9 @@ def _line(
         temperature_c=np.array([np.nan if check.ambient_c is None else check.ambient_c for check, _ in rows]),
         ln_voltage=np.array([_ln_voltage(mine, nominal) for _, mine in rows]),
         own_u=np.array([_own_u(mine, field) for _, mine in rows]),
+        stated_u=np.array(
+            [float(np.median([getattr(one.figures, field).u for one in mine])) for _, mine in rows]
+        ),
     )
 
 

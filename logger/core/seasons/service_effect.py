@@ -78,7 +78,7 @@ def service_effects(
                 confidence=CONFIDENCE,
                 n_before=len(groups[0]),
                 n_after=len(groups[1]),
-                answer=answer(difference, min(len(one) for one in groups)),
+                answer=answer(difference, min(len(one) for one in groups), days=apart),
             )
         )
     return tuple(effects)

@@ -1,6 +1,7 @@
 """What is drawn and said about one line of checks: points and chart, slope, forecast."""
 
 from bisect import insort
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import sqrt
@@ -23,7 +24,7 @@ from logger.core.seasons.season import (
     RigHistory,
 )
 from logger.core.seasons.season_lines import DAYS_A_YEAR, Line
-from logger.core.seasons.signals import CheckState
+from logger.core.seasons.signals import BASELINE, CheckState, Reading
 from logger.core.seasons.stretches import each_stretch, newest_stretch, whole_of
 from logger.core.seasons.trends import mann_kendall, theil_sen
 from logger.core.trace import FloatArray
@@ -67,22 +68,34 @@ class Point:
     ambient_c: float | None
     weather: float
     """What weather and supply add at this check, as learned so far [unit]."""
+    level: float | None
+    """Level that the checks up to this one show, by the test that comes nearest to its limit [unit]; None: a stretch's first."""
+    above: float | None
+    """A level over this one was out of control at this check, or suspect where it alone carries it [unit]."""
+    below: float | None
+    """A level under this one was low [unit]."""
+    stage: int = 0
+    """Which stretch it belongs to, counted from 0."""
 
 
 @dataclass(frozen=True)
 class Chart:
-    """Chart of the newest stretch [unit]."""
+    """The lines that decide, as a stretch's last check has them [unit]: that check's ``above``, ``below`` and what they rest on."""
 
     centre: float
+    """Level of the stretch without the rise (or fall) that comes nearest to its limit."""
     lower: float
     upper: float
+    level: float
+    """Level now: over ``upper`` it is out of control (or suspect), under ``lower`` low."""
     baseline_throws: int
     """How many throws the stretch's first check rests on."""
     factor: float
-    """Standard deviations from centre to limit, for what is known so far."""
+    """So many standard deviations from the level a check of the stretch lies at most, for what is known so far."""
     sigma: float
     """Standard deviation of one check [unit]."""
     ewma_upper: float
+    """For who reads on: the averages and sums beside each check decide nothing, see the guide."""
     cusum_limit: float
     since: str
     """Day on which the stretch began."""
@@ -165,10 +178,10 @@ def chart_and_points(
 ) -> tuple[tuple[Chart, ...], tuple[Point, ...]]:
     """The chart of each stretch as it stood at its end, oldest first, and every check as a point on it."""
     scale, weather = line.scale, fit.weather
-    corrected = line.origin + scale * (line.change - weather)
+    corrected = line.in_unit(line.change - weather)
     covariance = fit.learned.covariance[:WEATHER, :WEATHER]
     weather_u = 2.0 * scale * np.sqrt(np.sum((line.weather @ covariance) * line.weather, axis=1))
-    charts = tuple(_chart(line, one) for one in fit.stages)
+    charts = tuple(_chart(line, one, states[one.rows.stop - 1].reading) for one in fit.stages)
     averages, sums = _running(fit, corrected, charts[-1].sigma)
     points = tuple(
         Point(
@@ -184,11 +197,14 @@ def chart_and_points(
             cusum=total,
             ambient_c=check.ambient_c,
             weather=moved,
+            **_lines_at(line, state),
+            stage=stage,
         )
-        for check, throws, state, value, at_20, u, average, total, moved in zip(
+        for check, throws, state, stage, value, at_20, u, average, total, moved in zip(
             line.checks,
             line.throws,
             states,
+            [number for number, one in enumerate(fit.stages) for _ in range(one.rows.start, one.rows.stop)],
             *(one.tolist() for one in (line.raw, corrected, weather_u, averages, sums, scale * weather)),
             strict=True,
         )
@@ -196,17 +212,29 @@ def chart_and_points(
     return charts, points
 
 
-def _chart(line: Line, stage: Stage) -> Chart:
+def _lines_at(line: Line, state: CheckState) -> dict[str, float | None]:
+    if state.state == BASELINE:
+        return {"level": None, "above": None, "below": None}
+    reading = state.reading
+    return {
+        "level": line.in_unit(reading.now),
+        "above": line.in_unit(reading.above),
+        "below": line.in_unit(reading.below),
+    }
+
+
+def _chart(line: Line, stage: Stage, reading: Reading) -> Chart:
     learned, scale, rows = stage.learned, line.scale, stage.rows
     typical = sqrt(learned.between**2 + stage.variance)
     level_variance = float(learned.covariance[stage.level, stage.level])
     factor = t_quantile(1.0 - OUTSIDE, KNOWN_BEFORE + rows.stop - 1) * sqrt(1.0 + level_variance / typical**2)
-    centre = line.origin + scale * float(learned.mean[stage.level])
+    centre = line.in_unit(reading.level)
     newest_limit = ewma_limit(rows.stop - rows.start, EWMA_WEIGHT, scale * typical, factor)[-1]
     return Chart(
         centre=centre,
-        lower=centre - factor * scale * typical,
-        upper=centre + factor * scale * typical,
+        lower=line.in_unit(reading.below),
+        upper=line.in_unit(reading.above),
+        level=line.in_unit(reading.now),
         baseline_throws=len(line.throws[rows.start]),
         factor=factor,
         sigma=scale * typical,
@@ -214,6 +242,32 @@ def _chart(line: Line, stage: Stage) -> Chart:
         cusum_limit=CUSUM_LIMIT,
         since=line.checks[rows.start].on.isoformat(),
     )
+
+
+@dataclass(frozen=True)
+class StageLines:
+    """What is drawn of one stretch: one entry for each check after its first, or for that one where there is no other."""
+
+    days: tuple[date, ...]
+    level: tuple[float, ...]
+    above: tuple[float, ...]
+    below: tuple[float, ...]
+    centre: float
+
+
+def stage_lines(charts: Sequence[Chart], points: Sequence[Point]) -> list[StageLines]:
+    """The lines that decided at each check, stretch by stretch, for every picture of a trend."""
+    drawn = []
+    for number, chart in enumerate(charts):
+        begun = date.fromisoformat(chart.since)
+        rows = [
+            (one.date, one.level, one.above, one.below)
+            for one in points
+            if one.stage == number and one.level is not None
+        ] or [(begun, chart.level, chart.upper, chart.lower)]
+        days, level, above, below = zip(*rows, strict=True)
+        drawn.append(StageLines(days, level, above, below, chart.centre))
+    return drawn
 
 
 def _running(fit: Fit, corrected: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray]:

@@ -1,4 +1,4 @@
-"""Slope of a series and whether it rises at all: Theil-Sen and Mann-Kendall; one break by least squares.
+"""Slope of a series and whether it rises at all: Theil-Sen and Mann-Kendall.
 
 Sources: Gilbert 1987 (exact tail up to n = 10, normal approximation above); figures in the tests.
 """
@@ -113,14 +113,3 @@ def theil_sen(time: FloatArray, values: FloatArray, confidence: float = 0.95) ->
     low = float(slopes[lowest]) if lowest >= 0 else -np.inf
     high = float(slopes[highest]) if highest < count else np.inf
     return TheilSen(slope, intercept, low, high, confidence)
-
-
-def one_break(values: FloatArray) -> tuple[int, float, float]:
-    """The single shift of the mean that fits best: values before it, mean before, mean after; shape (n,), n >= 2."""
-    values = np.asarray(values, dtype=float)
-    n = len(values)
-    before = np.arange(1, n)
-    sums = np.cumsum(values)
-    explained = sums[:-1] ** 2 / before + (sums[-1] - sums[:-1]) ** 2 / (n - before)
-    best = int(before[np.argmax(explained)])
-    return best, float(np.mean(values[:best])), float(np.mean(values[best:]))

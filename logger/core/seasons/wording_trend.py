@@ -19,10 +19,24 @@ def figure_name(figure: str) -> str:
     return NAMES[figure]
 
 
+CHANGE = "now/baseline - 1"
+"""What a change is, for the head of its column."""
+ABOUT_CHANGE = (
+    "Baseline: level at the start of the stage. Now: level that its checks show. Take-up: now less baseline."
+)
+BEYOND_CHANCE = 0.05
+"""A change that chance makes more often than this isn't shown as one (common practice, no source)."""
+
+
 def change_text(one: TrendResult) -> str:
-    """The best supported rise, or that there is none to speak of."""
-    if one.rise_chance > 0.05:
+    """The change, or that there is none to speak of."""
+    if one.rise_chance > BEYOND_CHANCE:
         return "none since the service" if one.creep is not None else "none beyond chance"
+    return size_text(one)
+
+
+def size_text(one: TrendResult) -> str:
+    """The change with its expanded uncertainty."""
     unit = "points of stroke" if one.figure == TAKE_UP else "%"
     return f"{100 * one.rise:+.0f} \u00b1 {200 * one.rise_u:.0f} {unit}"
 

@@ -135,7 +135,7 @@ def test_the_check_that_raised_the_alarm_is_left_out_of_before():
     assert found.points[6].state == OUT
     (effect,) = found.service_effects
     assert effect.before == pytest.approx(2.0, abs=0.05)
-    assert effect.answer.startswith("no difference that n = 3 could show")
+    assert effect.answer == "no difference that one check before and one after (n = 3 throws) could show"
 
 
 def test_an_inspection_restarts_nothing():
@@ -259,7 +259,10 @@ def test_the_three_answers():
     before = 2.0 + rng.normal(0, 0.02, 5)
     assert answer(compare(before, before - 0.2, 0.02), 5) == "helped"
     assert answer(compare(before, before + 0.2, 0.02), 5) == "worse"
-    assert answer(compare(before[:3], before[:3] + 0.001, 0.02), 3) == "no difference that n = 3 could show"
+    assert (
+        answer(compare(before[:3], before[:3] + 0.001, 0.02), 3)
+        == "no difference that n = 3 throws could show"
+    )
     assert answer(compare(before, before - 0.2, 0.02, shared_u=0.2), 5).startswith("no difference")
 
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.core.seasons import forecast
-from logger.core.seasons.rise import Series, evidence, learn
+from logger.core.seasons.rise import Series, evidence, learn, with_shape
 from logger.core.seasons.rise_scan import best_of, rises_at_every_check
 
 DATA = Path(__file__).parents[2] / "check-data"
@@ -85,6 +85,22 @@ def test_reg_3_and_4_oxygen_purity_with_its_intervals():
     wider = np.hypot(se, s)
     assert at @ fitted.mean - t * wider == pytest.approx(86.830, abs=5e-4)
     assert at @ fitted.mean + t * wider == pytest.approx(91.632, abs=5e-4)
+
+
+def test_chg_1_the_nile_shift_of_1898():
+    # Nile flow at Aswan 1871-1970 (public domain); means recomputed, the year is widely published (from memory).
+    # Every year is tried as a shift on top of one level, with nothing assumed about either.
+    with open(DATA / "nile-flow.csv", newline="") as file:
+        flow = np.array([float(row["flow"]) for row in csv.DictReader(file)])
+    years = np.arange(len(flow))
+    shifts = (years[:, None] >= years[None, 1:]).astype(float)
+    series = flat(np.ones((len(flow), 1)), flow)
+    found = evidence(series, shifts)
+    best = int(np.argmax(found.pull[ONE] ** 2 / found.weight[ONE]))
+    assert best + 1 == 28
+    fitted = learn(with_shape(series, shifts[:, best], 1e9), at=ONE)
+    assert fitted.mean == pytest.approx([1097.75, 849.97 - 1097.75], abs=0.01)
+    assert (found.pull / found.weight)[ONE, best] == pytest.approx(849.97 - 1097.75, abs=0.01)
 
 
 def made(change: np.ndarray, temperature: np.ndarray | None = None) -> Series:
