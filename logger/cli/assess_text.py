@@ -156,7 +156,7 @@ def _noticed(assessment: Assessment) -> str:
     told += [
         _check_words(check)
         for check in assessment.checks
-        if check.decision in (FAIL, UNDECIDED) and check.name != SPREAD
+        if check.decision in (FAIL, UNDECIDED, WATCH) and check.name != SPREAD
     ]
     told += [f"{_sign_words(sign)} (info)" for sign in assessment.signs if sign.level == INFO]
     return ", ".join(told) or NOT_KNOWN
@@ -185,7 +185,11 @@ def _show_spread(judged: Judged) -> None:
             if check.name == SPREAD and check.measured is not None
         ]
         if checks and checks[0].measured is not None:
-            over = " (over it: the throws differ among each other)" if checks[0].decision == FAIL else ""
+            over = (
+                " (over it: the throws differ among each other)"
+                if checks[0].decision in (FAIL, WATCH)
+                else ""
+            )
             line(
                 f"Running current of the {direction} throws spreads {percent_text(checks[0].measured.value)};"
                 f" limit {percent_text(checks[0].limit)}{over}."

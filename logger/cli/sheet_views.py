@@ -129,6 +129,8 @@ def _print_decision(found: "SheetView") -> None:
         output.line("An acceptance still lacks:")
         for text in found.acceptance.missing:
             output.line(text, indent=2)
+    for text in found.acceptance.shared_risk:
+        output.line(f"Only by shared risk (--shared-risk yes): {text}.", style="warn")
     for text in blanks_said(found.acceptance):
         output.line(text, style="warn")
 
@@ -161,6 +163,9 @@ def blanks_said(found: "Acceptance") -> list[str]:
         said.append(f"Verdict no better than {found.verdict}: {'; '.join(found.because)}.")
     if found.claims_lost:
         said.append(f"Not recorded, so it doesn't speak for: {'; '.join(found.claims_lost)}.")
+    if found.not_proved:
+        said.append(f"Not proved, because nobody could read it: {', '.join(found.not_proved)}.")
+    said += [f"To watch: {text}." for text in found.alerts]
     return [*said, *(f"Doubtful: {text}." for text in found.doubts)]
 
 
@@ -198,6 +203,10 @@ def sheet_json(found: "SheetView") -> dict[str, Any]:
         "verdict_because": list(found.acceptance.because),
         "claims_lost": list(found.acceptance.claims_lost),
         "doubts": list(found.acceptance.doubts),
+        "not_proved": list(found.acceptance.not_proved),
+        "shared_risk": list(found.acceptance.shared_risk),
+        "shared_risk_chosen": bool(decision and decision.statement.get("shared_risk")),
+        "alerts": list(found.acceptance.alerts),
         "statement": decision.statement.get("statement") if decision else None,
         "signed": decision.signed if decision else None,
         "sealed": found.state.sealed,

@@ -180,6 +180,12 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
 )
 @click.option("--signed", metavar="NAME", help="Who saw it and answers for it.")
 @click.option(
+    "--shared-risk",
+    type=click.Choice(["yes", "no"]),
+    default="no",
+    help="Accept readings inside a limit of the rating but nearer to it than their ±; each chance is printed and at most 10 % [default: no].",
+)
+@click.option(
     "--new-baseline", default="", metavar="REASON", help="Why this sheet's throws become the new baseline."
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
@@ -218,7 +224,16 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
         given["retained_power_off"], "--retained-power-off", "Stayed put with the power off", tuple(RETAINED)
     )
     signed = needed(given["signed"], "--signed", "Signed (your name)")
-    done = sign(logbook_of(ctx), name, _looked(given), signed, now(), given["new_baseline"], read)
+    done = sign(
+        logbook_of(ctx),
+        name,
+        _looked(given),
+        signed,
+        now(),
+        given["new_baseline"],
+        read,
+        given["shared_risk"] == "yes",
+    )
     found = done.acceptance
     if as_json:
         output.json_line(
@@ -229,6 +244,9 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
                 "verdict": found.verdict,
                 "because": list(found.because),
                 "claims_lost": list(found.claims_lost),
+                "not_proved": list(found.not_proved),
+                "shared_risk": list(found.shared_risk),
+                "alerts": list(found.alerts),
                 "signed": signed,
                 "sealed": done.state.sealed,
                 "status": done.status.level,

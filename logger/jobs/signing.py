@@ -10,8 +10,9 @@ from logger.core.assessment import NO_RUN, STALL, WATCH
 from logger.core.quantities.plain import is_name, written
 from logger.core.records.records import COMMISSIONING, OPEN, REJECTED, BaselineRecord, SheetState
 from logger.core.sheets.sheet import SheetTrial, lock_throws, plan_from, sheet_trials
+from logger.core.standing.raising import WATCH_SIGN
 from logger.core.standing.service import work_done
-from logger.core.standing.status import Status
+from logger.core.standing.status import Status, raise_order
 from logger.errors import InputError
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
@@ -46,6 +47,7 @@ def accept(
     now: datetime,
     baseline_reason: str = "",
     cautions_read: bool = False,
+    shared_risk: bool = False,
 ) -> Accepted:
     """Sign a sheet off.
 
@@ -60,7 +62,9 @@ def accept(
     with opened(logbook) as book:
         with book.transaction():
             if not looked.says_no:
-                return _accepted(book, sheet, looked, signed, now, baseline_reason, cautions_read)
+                return _accepted(
+                    book, sheet, looked, signed, now, baseline_reason, cautions_read, shared_risk
+                )
             refused = _said_no(book, sheet, looked, signed, now)
         raise refused
 
@@ -73,6 +77,7 @@ def _accepted(
     now: datetime,
     baseline_reason: str,
     cautions_read: bool,
+    shared_risk: bool,
 ) -> Accepted:
     """Sightings, decision, seal and baseline, in the transaction that is open. Raises InputError; nothing may stay then."""
     state = open_sheet(book, sheet)
@@ -80,8 +85,10 @@ def _accepted(
     unseen = [one.id for one in _unseen(book, state) if _ended_by_itself(one)]
     write_down(book, state, unseen, looked, signed, now)
     rig = rig_of(book, state.sheet.rig)
-    found = book.judged(state.sheet.id, rig, signed, now)
-    book.accept(state.sheet.id, rig, signed, signed, now, cautions_read)
+    found = book.judged(state.sheet.id, rig, signed, now, shared_risk)
+    book.accept(state.sheet.id, rig, signed, signed, now, cautions_read, shared_risk)
+    for because in found.alerts:
+        book.add_order(raise_order(state.sheet.rig, WATCH_SIGN, because, now, signed, sheet=state.sheet.id))
     frozen, kept = _freeze(book, state, signed, now, baseline_reason)
     return Accepted(book.sheet(state.sheet.id), found, latch.status(book, state.sheet.rig), frozen, kept)
 

@@ -53,17 +53,27 @@ class AcceptRows(AskingRows):
         return [one for one in self.sightings(sheet) if covers and f"sighting:{one.id}" not in covers]
 
     def judged(
-        self, sheet: str, rig: "Rig", signed: str = "", signed_at: datetime | None = None
+        self,
+        sheet: str,
+        rig: "Rig",
+        signed: str = "",
+        signed_at: datetime | None = None,
+        shared_risk: bool = False,
     ) -> "Acceptance":
-        """The sheet judged by all rows that count now; ``signed`` is the name about to be put on it, ``signed_at`` when."""
+        """The sheet judged by all rows that count now; ``signed`` is the name about to be put on it, ``signed_at`` when.
+
+        ``shared_risk``: whoever signs chose it; of a decided sheet what was chosen then counts.
+        """
         from logger.core.sheets.acceptance import acceptance
         from logger.core.sheets.sheet import sheet_trials
 
         state = self.sheet(sheet)
         open_still = state.decision is None
+        filled = self._filled(state, signed)
         filled = replace(
-            self._filled(state, signed),
+            filled,
             signed_at=signed_at,
+            shared_risk=filled.shared_risk or shared_risk,
             moved_before=self._moved_before(state),
             rig_version=self.rig(state.sheet.rig).id if open_still else "",
         )
@@ -261,14 +271,21 @@ class AcceptRows(AskingRows):
         return bool(self.read("SELECT 1 FROM latch_order WHERE trial = ? AND cause = ?", [trial, REASSIGNED]))
 
     def accept(
-        self, sheet: str, rig: "Rig", signed: str, by: str, now: datetime, cautions_read: bool = False
+        self,
+        sheet: str,
+        rig: "Rig",
+        signed: str,
+        by: str,
+        now: datetime,
+        cautions_read: bool = False,
+        shared_risk: bool = False,
     ) -> Decision:
         """Accept and seal a sheet. Raises InputError that names what is missing, and then stores nothing.
 
-        ``cautions_read``: the person said so when asked; in a pipe nothing is asked.
+        ``cautions_read``: the person said so when asked; in a pipe nothing is asked. ``shared_risk``: chosen by who signs.
         """
         with self.transaction():
-            found = self.judged(sheet, rig, signed, now)
+            found = self.judged(sheet, rig, signed, now, shared_risk)
             if not found.ok:
                 raise InputError(
                     refusal(found),
@@ -282,7 +299,10 @@ class AcceptRows(AskingRows):
                 "claims_lost": list(found.claims_lost),
                 "cautions_read": cautions_read,
                 "method": METHOD_VERSION,
+                "not_proved": list(found.not_proved),
             }
+            if shared_risk and found.shared_risk:
+                statement["shared_risk"] = list(found.shared_risk)
             decision = self._decide(sheet, ACCEPTED, signed, statement, by, now)
             self.seal_sheet(sheet, decision.id, now)
             return decision

@@ -1,10 +1,14 @@
 """Every acceptance limit: one table, its defaults with their source, and the rig's own overrides.
 
+Two kinds. A limit of the *rating* (rated maximum current, lowest voltage, travel done) is judged with a guard band and decides
+whether a sheet may be accepted. An *alert* (80 % of the rating, expected time, spread) is compared as read: over one is worth
+watching, and bars nothing.
+
 A limit that a rig overrides carries the rig's reason as its source, so that a verdict always says where its limit
 came from.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from logger.core.machine.expected_throw import RATED_C, given_values, travel_m
 from logger.core.machine.rating import motor_line
@@ -13,6 +17,8 @@ from logger.errors import InputError
 
 MAX = "max"
 MIN = "min"
+RATING = "rating"
+ALERT = "alert"
 
 PRACTICE = "common practice, no source"
 STROKE_TESTS = "as in-service tests of motor-driven valves do: 15 % when over 10 s, 25 % when shorter"
@@ -39,8 +45,10 @@ class LimitRule:
     meaning: str
     source: str
     loosest: float
-    """How far a rig may loosen it, as a share of ``of``: a limit of the rating not at all, one that only warns up to where
-    a throw fails in any case."""
+    """How far a rig may loosen it, as a share of ``of``: a limit of the rating not at all, an alert up to where a throw
+    fails in any case."""
+    judged_as: str = ALERT
+    """``rating``: with a guard band, and it decides acceptance; ``alert``: as read, and it only raises a watch."""
 
 
 LIMITS: dict[str, LimitRule] = {
@@ -63,6 +71,18 @@ LIMITS: dict[str, LimitRule] = {
         "highest current after the inrush",
         PRACTICE,
         1.00,
+        RATING,
+    ),
+    "travel_done": LimitRule(
+        "share",
+        "1",
+        MIN,
+        1.0 - LONG_BAND,
+        "",
+        "travel done, by the measured voltage and current, as a share of the stroke",
+        STROKE_TESTS,
+        1.0 - LONG_BAND,
+        RATING,
     ),
     # The two time limits are shares of the time that the measured voltage and current ask for.
     "travel_time_low": LimitRule(
@@ -86,7 +106,7 @@ LIMITS: dict[str, LimitRule] = {
         1.0 + 2.0 * LONG_BAND,
     ),
     "supply_under_load": LimitRule(
-        "voltage", "V", MIN, 0.90, "voltage_v", "mean voltage while running", PRACTICE, 0.90
+        "voltage", "V", MIN, 0.90, "voltage_v", "mean voltage while running", PRACTICE, 0.90, RATING
     ),
     "spread_run_current": LimitRule(
         "share",
@@ -109,8 +129,16 @@ LIMITS: dict[str, LimitRule] = {
         0.0,
     ),
 }
-_SHORT_STROKE = {"travel_time_low": 1.0 - SHORT_BAND, "travel_time_high": 1.0 + SHORT_BAND}
-_SHORT_LOOSEST = {"travel_time_low": 1.0 - 2.0 * SHORT_BAND, "travel_time_high": 1.0 + 2.0 * SHORT_BAND}
+_SHORT_STROKE = {
+    "travel_done": 1.0 - SHORT_BAND,
+    "travel_time_low": 1.0 - SHORT_BAND,
+    "travel_time_high": 1.0 + SHORT_BAND,
+}
+_SHORT_LOOSEST = {
+    "travel_done": 1.0 - SHORT_BAND,
+    "travel_time_low": 1.0 - 2.0 * SHORT_BAND,
+    "travel_time_high": 1.0 + 2.0 * SHORT_BAND,
+}
 
 
 @dataclass(frozen=True)
@@ -123,6 +151,9 @@ class Limit:
     unit: str
     limit_from: str
     """Where it comes from, as a verdict prints it."""
+    judged_as: str = RATING
+    fails_at: float | None = None
+    """Where a figure over an alert fails all the same, guarded; None: nowhere."""
 
 
 def limits_for(rig: Rig, expected_time_s: float | None = None) -> dict[str, Limit]:
@@ -132,17 +163,34 @@ def limits_for(rig: Rig, expected_time_s: float | None = None) -> dict[str, Limi
     """
     if expected_time_s is None:
         expected_time_s = rated_time(rig)
+    short = expected_time_s < SHORT_STROKE_S
     limits = {}
     for name, rule in LIMITS.items():
+        share = _share(name, rig, short)
+        value, source = share * _reference(rule, rig), _source(name, share, rig)
         override = rig.limits.get(name)
         if override is not None:
-            limits[name] = Limit(override.value, rule.side, rule.unit, f"this rig: {override.reason}")
-            continue
-        share = rule.share
-        if name in _SHORT_STROKE and expected_time_s < SHORT_STROKE_S:
-            share = _SHORT_STROKE[name]
-        limits[name] = Limit(share * _reference(rule, rig), rule.side, rule.unit, _source(rule, share))
+            value, source = override.value, f"this rig: {override.reason}"
+        fails_at = _loosest(name, rig, short) if name in _FAIL_BEYOND else None
+        limits[name] = Limit(value, rule.side, rule.unit, source, rule.judged_as, fails_at)
     return limits
+
+
+_FAIL_BEYOND = ("travel_time_low", "travel_time_high")
+"""Alerts that a throw can be so far beyond that it fails: by twice their tolerance."""
+
+
+def guarded_run_current(rig: Rig) -> Limit:
+    """What the running current must keep where nobody could read the highest: 80 % of the rated maximum, with a guard band.
+
+    The rig's own limit counts only where it is the tighter one.
+    """
+    rule = LIMITS["run_current"]
+    most = rule.share * _reference(rule, rig)
+    own = limits_for(rig)["run_current"]
+    if own.value < most:
+        return replace(own, judged_as=RATING)
+    return Limit(most, rule.side, rule.unit, f"no peak was read; {_source('run_current', rule.share, rig)}")
 
 
 def looser_limits(rig: Rig) -> dict[str, str]:
@@ -156,8 +204,7 @@ def looser_limits(rig: Rig) -> dict[str, str]:
         rule = LIMITS.get(name)
         if rule is None:
             continue
-        share = _SHORT_LOOSEST.get(name, rule.loosest) if short else rule.loosest
-        loosest = share * _reference(rule, rig)
+        loosest = _loosest(name, rig, short)
         beyond = override.value - loosest if rule.side == MAX else loosest - override.value
         if beyond > 1e-9 * abs(loosest):
             unit = "" if rule.unit == "1" else f" {rule.unit}"
@@ -186,6 +233,27 @@ def rated_time(rig: Rig) -> float:
     return float(time_s)
 
 
+def _share(name: str, rig: Rig, short: bool) -> float:
+    """The default, as a share; no more travel is asked for than the mechanism needs."""
+    share = _SHORT_STROKE[name] if short and name in _SHORT_STROKE else LIMITS[name].share
+    return min(share, _needed_share(rig)) if name == "travel_done" else share
+
+
+def _needed_share(rig: Rig) -> float:
+    """Travel the mechanism needs, of the stroke; 1 where the rig's values don't say."""
+    return rig.lock.needed_travel_m / rig.actuator.stroke_m if rig.actuator.stroke_m > 0.0 else 1.0
+
+
+def _loosest(name: str, rig: Rig, short: bool) -> float:
+    """How far the rig's own limit may go, in the limit's unit."""
+    rule = LIMITS[name]
+    if name == "travel_done":
+        return _share(name, rig, short)
+    return (_SHORT_LOOSEST[name] if short and name in _SHORT_LOOSEST else rule.loosest) * _reference(
+        rule, rig
+    )
+
+
 def _reference(rule: LimitRule, rig: Rig) -> float:
     return float(getattr(rig.actuator, rule.of)) if rule.of else 1.0
 
@@ -194,5 +262,8 @@ _OF_LOOSEST = {"full_load_current_a": "the rated maximum", "voltage_v": "90 % of
 _OF_WHAT = {"full_load_current_a": "of the rated maximum", "voltage_v": "of the nominal voltage"}
 
 
-def _source(rule: LimitRule, share: float) -> str:
+def _source(name: str, share: float, rig: Rig) -> str:
+    rule = LIMITS[name]
+    if name == "travel_done" and share >= _needed_share(rig):
+        return "the travel needed"
     return f"{100 * share:.0f} % {_OF_WHAT[rule.of]}; {rule.source}" if rule.of else rule.source

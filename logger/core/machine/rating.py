@@ -125,6 +125,18 @@ def drawn_lines(actuator: Actuator, draws: FloatArray) -> tuple[MotorLine, NDArr
     return replace(line, k_f_n_per_a=line.k_f_n_per_a * spread[4][kept]), kept
 
 
+def assumed_lines(actuator: Actuator) -> tuple[MotorLine, ...]:
+    """The motor line at both ends of what was assumed for it; none where the data sheet leaves nothing to assume."""
+    if actuator.full_load_speed_m_s is not None:
+        return ()
+    i0, i_full, v_free = actuator.no_load_current_a, actuator.full_load_current_a, actuator.no_load_speed_m_s
+    ends = (
+        ASSUMED_SPEED_RATIO - ASSUMED_RATIO_HALF_WIDTH,
+        ASSUMED_SPEED_RATIO + ASSUMED_RATIO_HALF_WIDTH,
+    )
+    return tuple(_line(actuator, i0, i_full, v_free, ratio, True) for ratio in ends)
+
+
 def propagated(line: MotorLine, prediction: Callable[[MotorLine], float]) -> float:
     """Standard uncertainty that the data sheet leaves in ``prediction(line)``, in the prediction's own unit.
 

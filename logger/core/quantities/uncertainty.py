@@ -98,3 +98,13 @@ def interval_of(value: float, draws: FloatArray) -> Interval:
     ordered = np.sort(draws)
     beyond = int(0.025 * len(ordered))
     return Interval(value, min(value, float(ordered[beyond])), max(value, float(ordered[-1 - beyond])))
+
+
+def chance_beyond(room: float, u: float) -> float:
+    """Chance that the true value lies beyond a limit that the reading is inside of by ``room``; ``u`` standard.
+
+    Whether the error is normal or a rectangle nobody knows: the greater chance of the two counts.
+    """
+    half_width = u * math.sqrt(3.0)
+    rectangle = max(half_width - room, 0.0) / (2.0 * half_width)
+    return max(false_accept_risk(room, u), rectangle)

@@ -6,14 +6,15 @@ The rules stand in ``acceptance_rules.py``, what an accepted sheet states in ``s
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from logger.core.assessment import UNDECIDED, WORST_FIRST
+from logger.core.assessment import PASS, UNDECIDED, WATCH, WORST_FIRST
 from logger.core.records.records import Sighting
 from logger.core.rig import Rig
-from logger.core.sheets.acceptance_rules import RULES, Case
+from logger.core.sheets.acceptance_rules import RULES, Case, spreads
 from logger.core.sheets.doubts import doubts
 from logger.core.sheets.questions import cap
+from logger.core.sheets.shared_risk import risks, worst_of_each
 from logger.core.sheets.sheet import FilledSheet, SheetTrial
-from logger.core.sheets.statement import statement_of
+from logger.core.sheets.statement import not_proved, statement_of
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,12 @@ class Acceptance:
     claims_lost: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
     """What doesn't fit together and doesn't bar it."""
+    not_proved: tuple[str, ...] = ()
+    """Limits that nobody could read anything against: an acceptance says nothing of them."""
+    shared_risk: tuple[str, ...] = ()
+    """Readings that only shared risk accepts, the worst of each limit with its chance; chosen or not."""
+    alerts: tuple[str, ...] = ()
+    """What the throws show only together, and is over an alert limit."""
 
 
 def acceptance(
@@ -43,11 +50,22 @@ def acceptance(
     left_out = tuple(one for one in ordered if one.left_out)
     case = Case(sheet, counting, left_out, tuple(sightings), rig)
     missing = tuple(dict.fromkeys(sentence for rule in RULES for sentence in rule(case)))
-    lowered = cap(_worst_verdict(counting), sheet.conditions)
+    alerts = tuple(spreads(case))
+    worst = _worst_verdict(counting)
+    lowered = cap(WATCH if alerts and worst == PASS else worst, sheet.conditions)
     doubted = doubts(case)
-    statement = "" if missing else statement_of(case, doubted)
+    statement = "" if missing else statement_of(case, doubted, alerts)
     return Acceptance(
-        not missing, missing, statement, lowered.verdict, lowered.because, lowered.claims_lost, doubted
+        ok=not missing,
+        missing=missing,
+        statement=statement,
+        verdict=lowered.verdict,
+        because=lowered.because,
+        claims_lost=lowered.claims_lost,
+        doubts=doubted,
+        not_proved=not_proved(counting),
+        shared_risk=tuple(f"{one.throw}: {one.says}" for one in worst_of_each(risks(counting))),
+        alerts=alerts,
     )
 
 

@@ -9,12 +9,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from logger.core.assessment import CUT_OFF, FAIL, PASS, WATCH, Measured
-from logger.core.machine.limits import limits_for, looser_limits
-from logger.core.quantities.number_text import rounded_down
+from logger.core.assessment import CUT_OFF, FAIL, PASS, UNDECIDED, WATCH, Check, Measured
+from logger.core.machine.limits import guarded_run_current, limits_for, looser_limits
+from logger.core.quantities.number_text import rounded_down, rounded_up
 from logger.core.quantities.plain import is_name
 from logger.core.records.records import BENCH, COMMISSIONING, Sighting
 from logger.core.rig import Rig
+from logger.core.sheets.shared_risk import risk_of
 from logger.core.sheets.sheet import (
     KINDS,
     NO,
@@ -26,12 +27,10 @@ from logger.core.sheets.sheet import (
     lock_throws,
     seen_at,
 )
-from logger.core.stroke.verdict import CHECK_WORDS, NOT_JUDGED
+from logger.core.stroke.verdict import CHECK_WORDS, NOT_JUDGED, check
 from logger.core.trace import LOCK, UNLOCK
 
 NOBODY_SIGNED = "nobody has signed"
-MAY_BE_UNJUDGED = ("supply_under_load",)
-"""Limits that a sheet may leave unjudged, because a board may have no voltage channel; the statement then says so."""
 GIVE_THE_DAY = "throw again, and give the day (enter: --at, import: --started)"
 CLOCKS_APART = timedelta(minutes=5)
 """Two clocks may differ by so much before a date counts as yet to come (assumed)."""
@@ -109,6 +108,7 @@ def _how_not(answer: str, verb: str) -> str:
 
 
 def _every_limit_met(case: Case) -> list[str]:
+    """Limits of the rating kept, guarded; an alert bars nothing, nor does what nobody could read."""
     said = []
     for throw in case.trials:
         judged = throw.assessment
@@ -118,17 +118,65 @@ def _every_limit_met(case: Case) -> list[str]:
             )
             continue
         said += [f"{throw.name}: {sign.sign}: {sign.because}" for sign in judged.signs if sign.level == FAIL]
-        for check in judged.checks:
-            unjudged = check.decision == NOT_JUDGED and check.name in MAY_BE_UNJUDGED
-            if check.decision != PASS and not unjudged:
-                words = CHECK_WORDS.get(check.name, check.name)
-                settle = f"; {check.settle[:1].lower()}{check.settle[1:].rstrip('.')}" if check.settle else ""
-                if check.decision == NOT_JUDGED and throw.by_hand and judged.end == CUT_OFF:
-                    settle = "; it wasn't read: leave this throw out, throw once more and read it"
-                said.append(f"{throw.name}: {words}: {check.decision}{settle}")
-        if judged.verdict not in (PASS, WATCH) and not any(throw.name in one for one in said):
+        barring = [one for one in _held_against(throw, case.rig) if not _may_stand(one, throw, case.sheet)]
+        said += [_barred(one, throw, case.sheet) for one in barring]
+        fine = judged.verdict in (PASS, WATCH) or (
+            judged.verdict == UNDECIDED and _at_shared_risk(throw, case)
+        )
+        if not fine and not any(throw.name in one for one in said):
             said.append(f"{throw.name}: {judged.verdict}: {judged.because}")
     return said
+
+
+def _held_against(throw: SheetTrial, rig: Rig) -> list[Check]:
+    """A throw's limits as they were judged; without a peak the running current counts by its own guarded limit."""
+    judged = throw.assessment
+    held = list(judged.checks)
+    if any(one.name == "peak_run_current" and nobody_could_read(one, throw) for one in held):
+        run = check("run_current", judged.figures.run_current_a, guarded_run_current(rig), throw.by_hand)
+        held = [run if one.name == "run_current" and one.decision in (PASS, WATCH) else one for one in held]
+    return held
+
+
+def _may_stand(one: Check, throw: SheetTrial, sheet: FilledSheet) -> bool:
+    if one.decision in (PASS, WATCH) or nobody_could_read(one, throw):
+        return True
+    return sheet.takes_shared_risk and risk_of(throw, one) is not None
+
+
+def _at_shared_risk(throw: SheetTrial, case: Case) -> bool:
+    """Whether all that is undecided about a throw is what shared risk was chosen for."""
+    if not case.sheet.takes_shared_risk:
+        return False
+    undecided = [one for one in throw.assessment.checks if one.decision == UNDECIDED]
+    return bool(undecided) and all(risk_of(throw, one) is not None for one in undecided)
+
+
+def nobody_could_read(one: Check, throw: SheetTrial) -> bool:
+    """A limit left unjudged for want of a channel, or of a meter that holds the peak: not proved, and no bar.
+
+    A recorded peak that is missing was lost to range, gaps, clock or noise.
+    """
+    if one.decision != NOT_JUDGED:
+        return False
+    return one.name == "supply_under_load" or (one.name == "peak_run_current" and throw.by_hand)
+
+
+def _barred(one: Check, throw: SheetTrial, sheet: FilledSheet) -> str:
+    words = CHECK_WORDS.get(one.name, one.name)
+    settle = f"; {one.settle[:1].lower()}{one.settle[1:].rstrip('.')}" if one.settle else ""
+    if one.decision == NOT_JUDGED and throw.by_hand and throw.assessment.end == CUT_OFF:
+        settle = "; it wasn't read: leave this throw out, throw once more and read it"
+    risk = risk_of(throw, one)
+    if risk is not None and not sheet.answers_out_of_use:
+        settle += f"; or accept it by shared risk, a chance of up to {rounded_up(100 * risk.chance, 1)} % that it is beyond the limit"
+    return f"{throw.name}: {words}: {one.decision}{settle}"
+
+
+def _shared_risk_allowed(case: Case) -> list[str]:
+    if not (case.sheet.shared_risk and case.sheet.answers_out_of_use):
+        return []
+    return ["shared risk can't be chosen on a sheet that answers a 'do not use': read it by a better meter"]
 
 
 def _limits_not_loosened(case: Case) -> list[str]:
@@ -146,7 +194,8 @@ def _current_was_read(case: Case) -> list[str]:
     ]
 
 
-def _spread_within_limit(case: Case) -> list[str]:
+def spreads(case: Case) -> list[str]:
+    """Alert: the throws of one direction differ among each other by more than the limit. It bars nothing."""
     limit = limits_for(case.rig)["spread_run_current"].value
     apart = as_found(case.sheet.conditions, case.trials)
     said = []
@@ -274,10 +323,10 @@ RULES: tuple[Callable[[Case], list[str]], ...] = (
     _retained_with_power_off,
     _judged_by_this_rig_file,
     _limits_not_loosened,
+    _shared_risk_allowed,
     _every_limit_met,
     _current_was_read,
     _moves_the_mechanism,
-    _spread_within_limit,
     _nothing_bad_left_out,
     _thrown_after_the_repair,
     _thrown_by_a_machine,

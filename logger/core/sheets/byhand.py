@@ -25,8 +25,9 @@ from logger.core.assessment import (
     Sign,
 )
 from logger.core.machine.expected_throw import RATED_C, magnets, stroke_volt_seconds, time_of
-from logger.core.machine.limits import limits_for
-from logger.core.machine.rating import MotorLine, motor_line, resistance_at
+from logger.core.machine.limits import guarded_run_current, limits_for
+from logger.core.machine.rating import MotorLine, assumed_lines, motor_line, resistance_at
+from logger.core.quantities.uncertainty import expanded, from_half_width
 from logger.core.rig import Rig
 from logger.core.sheets.byhand_lines import STOPPED_SHORT, HandThrow
 from logger.core.sheets.instruments import READ_BY_EYE, Instruments, metered, timed
@@ -34,13 +35,12 @@ from logger.core.stroke.baseline import PRACTICE_SPREAD, Baseline
 from logger.core.stroke.cause import POSSIBLE
 from logger.core.stroke.diagnosis import CAUSES
 from logger.core.stroke.evidence import NO_LOAD_U
+from logger.core.stroke.expectation import HIGHEST_SUPPLY, LOWEST_SUPPLY, Opening, opening, widened
 from logger.core.stroke.measure import throw_volt_seconds
 from logger.core.stroke.signs.load import LIGHT_SHARE
 from logger.core.stroke.signs.supply import LOW_SHARE, SUPPLY_LIMIT
 from logger.core.stroke.verdict import check, verdict_of
 
-UNREAD_SUPPLY = 0.10
-"""Where no voltage was read, the nominal one holds to within this half-width, as a share (assumed)."""
 WEAK = "weak: no running current was read, and time alone mostly answers to the supply"
 NO_PLACE = "by hand: no place can be told, and the end is as the person saw it"
 PEAK = "by hand: a meter's highest reading may hold some of the start-up peak"
@@ -77,12 +77,13 @@ def assess_by_hand(
     if throw.ended == CUT_OFF and figures.travel_time_s is None and figures.run_current_a is None:
         why = "neither a time nor a running current was read"
         return replace(base, usable=False, unusable_because=why, because=f"Unusable: {why}.")
-    ratio = time_over_expected(throw, figures, rig, line, baseline, ambient_c)
-    checks = _checks(figures, ratio, rig)
+    ratio, left_open = time_over_expected(throw, figures, rig, line, baseline, ambient_c)
+    checks = _checks(figures, ratio, left_open, rig)
     signs = tuple(
         sign
         for sign in (
             *_ending(throw),
+            _too_quick(throw, figures, rig, line),
             _light_run(throw, figures, line, baseline),
             _over_rated(figures, rig),
             _drag(figures, baseline, ambient_c),
@@ -141,57 +142,67 @@ def time_over_expected(
     line: MotorLine,
     baseline: Baseline | None,
     ambient_c: float | None,
-) -> Measured | None:
+) -> tuple[Measured | None, Opening]:
     """Travel time over the time that the voltage and current read ask for.
 
     Against the baseline's throws where their voltage was read as this one's was (or neither's), else against the rating.
-    Without a voltage the nominal one stands in, without a current the baseline's or half the rated load, each with
-    what that leaves unknown.
+    And how far what was not read leaves that open: without a voltage the nominal one stands in, without a current the
+    baseline's or half the rated load, without a full-load speed the assumed line. The ± holds that too, as a rectangle.
     """
     time_s = figures.travel_time_s
     if throw.ended != CUT_OFF or time_s is None:
-        return None
-    volts = figures.mean_voltage_v or _assumed(rig.actuator.voltage_v, UNREAD_SUPPLY * rig.actuator.voltage_v)
-    amps = figures.run_current_a or _usual_current(rig, baseline)
+        return None, Opening()
+    nominal_v = rig.actuator.voltage_v
+    volts, amps = figures.mean_voltage_v, figures.run_current_a
+    volt_ends = () if volts is not None else (LOWEST_SUPPLY * nominal_v, HIGHEST_SUPPLY * nominal_v)
+    usual_a, *amp_ends = (amps.value,) if amps is not None else _usual_current(rig, baseline)
+    reckoned_v = nominal_v if volts is None else volts.value
     r_ohm = float(resistance_at(line, ambient_c if ambient_c is not None else 20.0))
-    turning = volts.value - amps.value * r_ohm
+    turning = reckoned_v - usual_a * r_ohm
     if turning <= 0.0:
-        return None
-    due_vs = _volt_seconds(line, rig, baseline, figures, ambient_c)
-    due_s = float(time_of(due_vs, volts.value, amps.value, r_ohm))
-    share = time_s.value / due_s
-    u = math.hypot(time_s.u / time_s.value, volts.u / turning, amps.u * r_ohm / turning)
-    return Measured(share, share * u)
+        return None, Opening()
+    taken_vs, by_rating = _volt_seconds(line, rig, baseline, figures, ambient_c)
+    share = time_s.value / float(time_of(taken_vs, reckoned_v, usual_a, r_ohm))
+    others = assumed_lines(rig.actuator) if by_rating else ()
+    left_open = opening(line, (reckoned_v, *volt_ends), (usual_a, *amp_ends), ambient_c, others)
+    u = math.hypot(
+        time_s.u / time_s.value,
+        (volts.u if volts is not None else 0.0) / turning,
+        (amps.u if amps is not None else 0.0) * r_ohm / turning,
+        expanded(from_half_width(left_open.furthest)),
+    )
+    return Measured(share, share * u), left_open
 
 
 def _volt_seconds(
     line: MotorLine, rig: Rig, baseline: Baseline | None, figures: Figures, ambient_c: float | None
-) -> float:
-    """What a whole throw takes at this temperature [V s]."""
+) -> tuple[float, bool]:
+    """What a whole throw takes at this temperature [V s], and whether only the rating says so."""
     taken_vs = None
     if baseline is not None and baseline.from_voltage == (figures.mean_voltage_v is not None):
         taken_vs = throw_volt_seconds(line, baseline)
     there_c = RATED_C if taken_vs is None or baseline is None else baseline.ambient_c
     magnet, _ = magnets(there_c, ambient_c)
-    return (stroke_volt_seconds(line, rig) if taken_vs is None else taken_vs) * magnet
+    return (stroke_volt_seconds(line, rig) if taken_vs is None else taken_vs) * magnet, taken_vs is None
 
 
-def _assumed(value: float, half_width: float) -> Measured:
-    return Measured(value, 2.0 * half_width / math.sqrt(3.0))
-
-
-def _usual_current(rig: Rig, baseline: Baseline | None) -> Measured:
+def _usual_current(rig: Rig, baseline: Baseline | None) -> tuple[float, float, float]:
+    """Where none was read: the one to reckon with [A], and both ends of what it may have been."""
     spread = baseline.figures.get("run_current_a") if baseline is not None else None
     if spread is not None:
-        return _assumed(spread.mean, 0.3 * spread.mean)
+        return spread.mean, 0.7 * spread.mean, 1.3 * spread.mean
     low, high = rig.actuator.no_load_current_a, rig.actuator.full_load_current_a
-    return _assumed(0.5 * (low + high), 0.5 * (high - low))
+    return 0.5 * (low + high), low, high
 
 
-def _checks(figures: Figures, ratio: Measured | None, rig: Rig) -> tuple[Check, ...]:
-    """The same limits as for a recorded throw."""
+def _checks(figures: Figures, ratio: Measured | None, left_open: Opening, rig: Rig) -> tuple[Check, ...]:
+    """The same limits as for a recorded throw; travel done can't be measured by hand (``_too_quick``)."""
     expected_s = figures.travel_time_s.value / ratio.value if figures.travel_time_s and ratio else None
     limits = limits_for(rig, expected_s)
+    if figures.peak_run_current_a is None:
+        limits["run_current"] = guarded_run_current(rig)
+    for name in ("travel_time_low", "travel_time_high"):
+        limits[name] = widened(limits[name], left_open)
     measured = {
         "run_current": figures.run_current_a,
         "peak_run_current": figures.peak_run_current_a,
@@ -222,6 +233,30 @@ def _ending(throw: HandThrow) -> tuple[Sign, ...]:
         return ()
     sign, because = told[throw.ended]
     return (Sign(sign, FAIL, because),)
+
+
+def _too_quick(throw: HandThrow, figures: Figures, rig: Rig, line: MotorLine) -> Sign | None:
+    """Quicker than the motor alone at that voltage, beyond the ±: all that a stopwatch shows of a throw that stopped short.
+
+    Without a reading of the voltage the highest that a supply has.
+    """
+    time_s, volts = figures.travel_time_s, figures.mean_voltage_v
+    if throw.ended != CUT_OFF or time_s is None:
+        return None
+    nominal_v = rig.actuator.voltage_v
+    volt = Measured(HIGHEST_SUPPLY * nominal_v, 0.0) if volts is None else volts
+    turning = volt.value - line.i0_a * line.r_ohm
+    if turning <= 0.0:
+        return None
+    least_s = rig.lock.needed_travel_m * line.k_e_v_s_per_m / turning
+    if time_s.value + math.hypot(time_s.u, least_s * volt.u / turning) >= least_s:
+        return None
+    read = f"at {volt.value:.1f} V" if volts is not None else f"even at {volt.value:.1f} V (none was read)"
+    because = (
+        f"{time_s.value:.1f} s is quicker than this actuator runs with no load {read}: {least_s:.1f} s for the travel needed, "
+        "so its travel wasn't done"
+    )
+    return Sign("stopped-short", FAIL, because, time_s.value, least_s, "s")
 
 
 def _light_run(throw: HandThrow, figures: Figures, line: MotorLine, baseline: Baseline | None) -> Sign | None:

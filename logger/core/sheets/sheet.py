@@ -214,6 +214,13 @@ class FilledSheet:
     """An order that it answers took the rig out of use."""
     bench: tuple[tuple[SheetTrial, ...], ...] = ()
     """Throws of this actuator by itself, one group for each of its bench sheets."""
+    shared_risk: bool = False
+    """Whoever signs chose to accept readings that are inside a limit and nearer to it than their ±."""
+
+    @property
+    def takes_shared_risk(self) -> bool:
+        """False where that can't be chosen: on the way out of ``do not use``."""
+        return self.shared_risk and not self.answers_out_of_use
 
 
 def filled(state: SheetState, signed: str = "") -> FilledSheet:
@@ -225,6 +232,7 @@ def filled(state: SheetState, signed: str = "") -> FilledSheet:
         plan_from(state.sheet.plan),
         conditions_from(state.answers),
         signed or decided,
+        shared_risk=bool(state.decision and state.decision.statement.get("shared_risk")),
     )
 
 

@@ -7,44 +7,45 @@ from logger.core.fitting.coverage import coverage_line, not_covered
 from logger.core.machine.limits import limits_for
 from logger.core.quantities.number_text import limit_text, rounded_down
 from logger.core.quantities.plain import counted
-from logger.core.sheets.acceptance_rules import Case
-from logger.core.sheets.sheet import Seen, lock_throws, seen_at
+from logger.core.sheets.acceptance_rules import Case, nobody_could_read
+from logger.core.sheets.shared_risk import risks, worst_of_each
+from logger.core.sheets.sheet import Seen, SheetTrial, lock_throws, seen_at
 from logger.core.sheets.taken_back import taken_back
-from logger.core.stroke.verdict import CHECK_WORDS, NOT_JUDGED
+from logger.core.stroke.verdict import CHECK_WORDS
 from logger.core.trace import LOCK, UNLOCK
 
 MISS_AT_95 = 0.05
 """What is left over at 95 % confidence."""
 
 
-def statement_of(case: Case, doubted: Sequence[str] = ()) -> str:
-    """Sentences for the paper, of a sheet that lacks nothing; ``doubted``: what doesn't fit together on it."""
+def statement_of(case: Case, doubted: Sequence[str] = (), alerts: Sequence[str] = ()) -> str:
+    """Sentences for the paper, of a sheet that lacks nothing; ``doubted``: what doesn't fit together on it.
+
+    ``alerts``: what its throws show only together.
+    """
     locks = lock_throws(case.trials)
     unlocks = len(case.trials) - len(locks)
     seen = [seen_at(one.id, case.sightings) for one in locks]
     how = "; ".join(sorted({one for each in seen for one in each.how.split("; ")}))
     by = who_saw(seen, case.sheet.signed)
+    taken = worst_of_each(risks(case.trials))
+    band = "by more than its uncertainty" if not taken else "as read"
     lines = [
-        f"{len(locks)} lock and {unlocks} unlock throws, each within every limit by more than its uncertainty.",
+        f"{len(locks)} lock and {unlocks} unlock throws, each within every limit of the rating that it was measured against, {band}.",
+        *(
+            f"SHARED RISK, chosen by {case.sheet.signed}: {one.says} ({one.throw}, the nearest of its limit)."
+            for one in taken
+        ),
         f"Written down by {by}: after each lock throw the left pin and the right pin were seen in their holes, each by itself "
         f"({how}); the maker's load check was done and the pins stayed put with the power off.",
     ]
     lines += [_bound(LOCK, len(locks))]
     if unlocks:
         lines += [_bound(UNLOCK, unlocks)]
-    notes = sorted({f"{s.sign}" for t in case.trials for s in t.assessment.signs if s.level == WATCH})
-    if notes:
-        lines.append(f"To watch: {', '.join(notes)}.")
-    unjudged = sorted(
-        {
-            CHECK_WORDS.get(c.name, c.name)
-            for t in case.trials
-            for c in t.assessment.checks
-            if c.decision == NOT_JUDGED
-        }
-    )
-    if unjudged:
-        lines.append(f"Not judged, because not measured: {', '.join(unjudged)}.")
+    if watched := _to_watch(case.trials, alerts):
+        lines.append(f"To watch: {'; '.join(watched)}.")
+    if unproved := not_proved(case.trials):
+        lines.append(f"Not proved, because nobody could read it: {', '.join(unproved)}.")
     by_hand = sum(one.by_hand for one in case.trials)
     if by_hand:
         lines.append(f"Measured by hand: {counted(by_hand, 'throw')}.")
@@ -62,6 +63,26 @@ def statement_of(case: Case, doubted: Sequence[str] = ()) -> str:
     lines += [f"Doubtful: {one}." for one in doubted]
     lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
     return " ".join(lines)
+
+
+def not_proved(trials: Iterable[SheetTrial]) -> tuple[str, ...]:
+    """Limits that nobody could hold a reading of some throw against, in words."""
+    held = ((one, throw) for throw in trials for one in throw.assessment.checks)
+    names = {one.name for one, throw in held if nobody_could_read(one, throw)}
+    return tuple(sorted(CHECK_WORDS.get(name, name) for name in names))
+
+
+def _to_watch(trials: Iterable[SheetTrial], alerts: Sequence[str]) -> list[str]:
+    """Signs at watch, alert limits that a throw is over, and what only several throws show."""
+    judged = [one.assessment for one in trials]
+    signs = {sign.sign for one in judged for sign in one.signs if sign.level == WATCH}
+    over = {
+        f"{CHECK_WORDS.get(one.name, one.name)} over its alert limit"
+        for each in judged
+        for one in each.checks
+        if one.decision == WATCH and one.name != "spread_run_current"
+    }
+    return [*sorted(signs), *sorted(over), *alerts]
 
 
 def who_saw(seen: Iterable[Seen], signed: str) -> str:

@@ -29,6 +29,7 @@ SIGN_CAUSES: dict[tuple[str, str], str] = {
     ("no-start", UNLOCK): "no start",
 }
 FAILED_LIMIT = "failed limit"
+WATCH_SIGN = "watch sign"
 # On the bench the actuator moves nothing: running light is what it should do there.
 NOT_ON_BENCH = ("light run",)
 
@@ -49,7 +50,7 @@ class Finding(NamedTuple):
     """A key of ``status.CAUSES``."""
     because: str
     sign: str = ""
-    """The sign behind it, as in the contract; empty: none is."""
+    """The sign behind it, as in the contract, or the alert limit that it is over; empty: none is."""
 
 
 def findings_in_record(kind: str, judged: Assessment) -> list[Finding]:
@@ -63,6 +64,12 @@ def findings_in_record(kind: str, judged: Assessment) -> list[Finding]:
         for cause in NOT_ON_BENCH:
             if found.pop(cause, None) is not None:
                 return list(found.values())
+    over = next((check.name for check in judged.checks if check.decision == WATCH), "")
+    if over:
+        because = (
+            judged.because if judged.verdict == WATCH else f"{over.replace('_', ' ')} over its alert limit"
+        )
+        found.setdefault(WATCH_SIGN, Finding(WATCH_SIGN, because, over))
     if judged.verdict == FAIL and not any(sign.level == FAIL for sign in judged.signs):
         found.setdefault(FAILED_LIMIT, Finding(FAILED_LIMIT, judged.because))
     return list(found.values())
@@ -89,7 +96,7 @@ def takes_out_of_use(sign: str, direction: str) -> bool:
 def _cause_of(sign: Sign, direction: str) -> str | None:
     if sign.level == FAIL:
         return cause_of_failed(sign.sign, direction)
-    return "watch sign" if sign.level == WATCH else None
+    return WATCH_SIGN if sign.level == WATCH else None
 
 
 def findings_seen(seen: Seen) -> list[Finding]:

@@ -27,7 +27,7 @@ from logger.core.machine.duty import rest_for, running_share
 from logger.core.machine.limits import limits_for
 from logger.core.quantities.units import show_rest
 from logger.core.rig import Actuator, Rig
-from logger.core.stroke.verdict import decide
+from logger.core.stroke.verdict import check
 
 SPREAD = "spread_run_current"
 FEWEST_FOR_SPREAD = 3
@@ -75,10 +75,7 @@ def spread_checks(assessments: Sequence[Assessment], rig: Rig) -> dict[str, Chec
             continue
         mean = sum(currents) / len(currents)
         spread = Measured((max(currents) - min(currents)) / mean, 0.0)
-        decision = decide(spread, limit.value, limit.side)
-        found[direction] = Check(
-            SPREAD, spread, limit.value, limit.side, limit.unit, limit.limit_from, decision
-        )
+        found[direction] = check(SPREAD, spread, limit)
     return found
 
 

@@ -1,7 +1,8 @@
-"""From figures and signs to a verdict: each limit with a guard band equal to the expanded uncertainty.
+"""From figures and signs to a verdict: a limit of the rating with a guard band, an alert as read.
 
-Rule (JCGM 106, ILAC-G8:09/2019, guard band w = U): inside the limit by at least U is ``pass``, beyond it by more than
-U is ``fail``, in between ``undecided``, with what would settle it.
+Rule for the rating (JCGM 106, ILAC-G8:09/2019, guard band w = U): inside the limit by at least U is ``pass``, beyond it by
+more than U is ``fail``, in between ``undecided``, with what would settle it. An alert is compared as read: over it is
+``watch``; only beyond twice its tolerance, and by more than U, a throw fails by it.
 """
 
 from dataclasses import replace
@@ -21,10 +22,12 @@ from logger.core.assessment import (
     Measured,
     Sign,
 )
-from logger.core.machine.limits import MAX, Limit, limits_for
+from logger.core.machine.limits import ALERT, MAX, Limit, guarded_run_current, limits_for
+from logger.core.machine.rating import assumed_lines
 from logger.core.quantities.number_text import limit_text, measured_text
 from logger.core.stroke.clipping import at_the_ceiling
 from logger.core.stroke.evidence import Evidence
+from logger.core.stroke.expectation import HIGHEST_SUPPLY, LOWEST_SUPPLY, Opening, opening, widened
 from logger.core.stroke.figures import GAIN_U
 from logger.core.stroke.stretches import JOG, TURNS
 
@@ -35,16 +38,14 @@ WIDER_RANGE = "Take a board with a wider range."
 SETTLE = {
     "run_current": "Calibrate the board against a meter, or judge the mean of three more throws.",
     "peak_run_current": "Sample faster, or calibrate the board against a meter.",
-    "travel_time_low": "Sample faster, or time three more throws.",
-    "travel_time_high": "Measure the voltage too, or time three more throws.",
+    "travel_done": "Measure the voltage too, sample faster, and look how far the rod goes.",
     "supply_under_load": "Check the board's voltage against a volt meter.",
 }
 """What would settle an undecided limit."""
 FINER_METER = "Type every digit the meter shows (2.0 A, not 2 A), read a clamp meter with a finer last digit and give --clamp-accuracy, or record it with a board."
 SETTLE_BY_HAND = {
-    "run_current": FINER_METER,
+    "run_current": f"Read the highest current too, by a meter that holds it. {FINER_METER}",
     "peak_run_current": FINER_METER,
-    "travel_time_low": "Measure the voltage too, or time three more throws.",
     "supply_under_load": "Read a volt meter with a finer last digit.",
 }
 """The same where stopwatch and meters were read; a limit that isn't here is settled in the same way."""
@@ -72,10 +73,23 @@ def decide(measured: Measured | Interval | None, limit: float, side: str) -> str
     return FAIL if room < -better else UNDECIDED
 
 
+def decide_alert(measured: Measured | None, limit: Limit) -> str:
+    """``pass``, ``watch`` as soon as the reading itself is over, ``fail`` where it is surely over ``fails_at``."""
+    if measured is None:
+        return NOT_JUDGED
+    if limit.fails_at is not None and decide(measured, limit.fails_at, limit.side) == FAIL:
+        return FAIL
+    over = measured.value > limit.value if limit.side == MAX else measured.value < limit.value
+    return WATCH if over else PASS
+
+
 def check(name: str, measured: Measured | None, limit: Limit, by_hand: bool = False) -> Check:
     """One figure against one limit."""
     settle = SETTLE | SETTLE_BY_HAND if by_hand else SETTLE
-    decision = decide(measured, limit.value, limit.side)
+    if limit.judged_as == ALERT:
+        decision = decide_alert(measured, limit)
+    else:
+        decision = decide(measured, limit.value, limit.side)
     return Check(
         name=name,
         measured=measured,
@@ -95,15 +109,47 @@ def checks_of(evidence: Evidence) -> tuple[Check, ...]:
     time_s = figures.travel_time_s
     expected_s = time_s.value / ratio.value if time_s is not None and ratio is not None else None
     limits = limits_for(evidence.rig, expected_s)
+    if figures.peak_run_current_a is None:
+        limits["run_current"] = guarded_run_current(evidence.rig)
+    limits["travel_done"] = widened(limits["travel_done"], _left_open(evidence))
+    for name in ("travel_time_low", "travel_time_high"):
+        limits[name] = widened(limits[name], _left_open(evidence, supply=not evidence.moved.from_voltage))
     measured = {
         "run_current": figures.run_current_a,
         "peak_run_current": figures.peak_run_current_a,
+        "travel_done": ratio,
         "travel_time_low": ratio,
         "travel_time_high": ratio,
         "supply_under_load": None if evidence.moved.by_drive else figures.mean_voltage_v,
     }
     checks = [check(name, measured[name], limits[name]) for name in measured]
-    return tuple(_at_least(one, evidence) for one in checks)
+    return tuple(_lost(_at_least(one, evidence), evidence) for one in checks)
+
+
+def _left_open(evidence: Evidence, supply: bool = False) -> Opening:
+    """What the data sheet leaves open of the expected time where it gives no full-load speed, and an unread ``supply``."""
+    nominal_v = evidence.rig.actuator.voltage_v
+    volts, amps = evidence.figures.mean_voltage_v, evidence.figures.run_current_a
+    reckoned_v = nominal_v if volts is None else volts.value
+    ends = (LOWEST_SUPPLY * nominal_v, HIGHEST_SUPPLY * nominal_v) if supply else ()
+    middle_a = 0.5 * (evidence.idle_a + evidence.rig.actuator.full_load_current_a)
+    others = assumed_lines(evidence.rig.actuator) if evidence.baseline is None else ()
+    return opening(
+        evidence.line,
+        (reckoned_v, *ends),
+        (middle_a if amps is None else amps.value,),
+        evidence.trace.ambient_c,
+        others,
+    )
+
+
+def _lost(one: Check, evidence: Evidence) -> Check:
+    """A voltage that the record has a channel for and that can't be given: not the same as one nobody could read."""
+    if one.name != "supply_under_load" or one.measured is not None or evidence.moved.by_drive:
+        return one
+    if evidence.trace.voltage_v is None or evidence.end != CUT_OFF:
+        return one
+    return replace(one, decision=UNDECIDED, settle="Record the throw again: its voltage was lost.")
 
 
 def _at_least(one: Check, evidence: Evidence) -> Check:
@@ -149,23 +195,26 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
         return FAIL, _sentence(told[0].because)
     failed = [one for one in checks if one.decision == FAIL]
     if failed:
-        return FAIL, _beyond(failed[0], figures) if failed[0].measured is not None else _over_the_range(
-            failed[0]
-        )
+        return FAIL, beyond_text(failed[0], figures)
     told = [sign for sign in signs if sign.level == WATCH]
     if told:
         return WATCH, _sentence(told[0].because)
+    over = [one for one in checks if one.decision == WATCH]
+    if over:
+        return WATCH, beyond_text(over[0], figures)
     open_ones = [one for one in checks if one.decision == UNDECIDED]
     if open_ones:
         one = open_ones[0]
-        said = _beyond(one, figures, undecided=True) if one.measured is not None else _over_the_range(one)
-        return UNDECIDED, f"{said} {one.settle}".strip()
+        return UNDECIDED, f"{beyond_text(one, figures)} {one.settle}".strip()
     if figures.run_current_a is None:
         return (
             UNDECIDED,
             "The record gives no running current. Record the whole throw, with rest on both sides.",
         )
-    return PASS, "Every limit this record can be held against is met within its guard band."
+    return (
+        PASS,
+        "Every limit this throw can be held against is met, those of the rating within their guard band.",
+    )
 
 
 def unusable(evidence: Evidence) -> str:
@@ -189,17 +238,21 @@ def unusable(evidence: Evidence) -> str:
 CHECK_WORDS = {
     "run_current": "running current",
     "peak_run_current": "highest running current",
+    "travel_done": "travel done",
     "travel_time_low": "travel time over expected time",
     "travel_time_high": "travel time over expected time",
     "supply_under_load": "supply under load",
+    "spread_run_current": "spread of the running current",
 }
 
 
-def _beyond(one: Check, figures: Figures, undecided: bool = False) -> str:
-    assert one.measured is not None
+def beyond_text(one: Check, figures: Figures) -> str:
+    """A limit that isn't met, as a sentence: the figure, which side of the limit, where the limit comes from."""
+    if one.measured is None:
+        return _without_figure(one)
     unit = "" if one.unit == "1" else one.unit
     words = CHECK_WORDS.get(one.name, one.name.replace("_", " "))
-    where = "too near to" if undecided else ("above" if one.side == MAX else "below")
+    where = "too near to" if one.decision == UNDECIDED else ("above" if one.side == MAX else "below")
     limit = limit_text(one.limit, one.side, unit)
     figure = measured_text(one.measured, unit)
     time_s = figures.travel_time_s
@@ -210,15 +263,13 @@ def _beyond(one: Check, figures: Figures, undecided: bool = False) -> str:
     return _sentence(f"{words} {figure} is {where} the limit {limit} ({one.limit_from})")
 
 
-def _over_the_range(one: Check) -> str:
-    """A limit that a current cut off by the board's range was held against."""
+def _without_figure(one: Check) -> str:
+    """A limit that no figure could be held against: a current over the board's range, a voltage that was lost."""
     words = CHECK_WORDS.get(one.name, one.name.replace("_", " "))
     limit = limit_text(one.limit, one.side, one.unit)
-    known = (
-        "above"
-        if one.decision == FAIL
-        else "not known: it went over the board's range; it can't be held against"
-    )
+    known = "above" if one.decision == FAIL else "not known: it can't be held against"
+    if one.decision == UNDECIDED and one.name != "supply_under_load":
+        known = "not known: it went over the board's range; it can't be held against"
     return _sentence(f"{words} {known} the limit {limit} ({one.limit_from})")
 
 
@@ -226,4 +277,15 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:].rstrip(".") + "."
 
 
-__all__ = ["NOT_JUDGED", "UNUSABLE", "check", "checks_of", "decide", "time_ratio", "unusable", "verdict_of"]
+__all__ = [
+    "NOT_JUDGED",
+    "UNUSABLE",
+    "beyond_text",
+    "check",
+    "checks_of",
+    "decide",
+    "decide_alert",
+    "time_ratio",
+    "unusable",
+    "verdict_of",
+]

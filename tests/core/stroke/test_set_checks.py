@@ -120,7 +120,7 @@ def test_the_spread_is_judged_per_direction_against_ten_percent():
     unlocks = [throw(1000 + 100 * k, run_a=a, direction="unlock") for k, a in enumerate((2.0, 1.8, 2.2))]
     judged = judge_set(locks + unlocks, RIG)
     spreads = [trial.checks[0] for trial in judged]
-    assert [one.decision for one in spreads] == ["pass"] * 3 + ["fail"] * 3
+    assert [one.decision for one in spreads] == ["pass"] * 3 + ["watch"] * 3
     assert spreads[0].measured.value == pytest.approx(0.08)
     assert spreads[3].measured.value == pytest.approx(0.20)
     assert all(trial.verdict == "pass" for trial in judged)

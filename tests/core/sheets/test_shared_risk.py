@@ -1,0 +1,90 @@
+"""What may be accepted although a meter can't guard it: never over a limit, never by more than a chance in ten, never unasked."""
+
+from dataclasses import replace
+from math import erfc, sqrt
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.core.assessment import Check, Figures, Measured
+from logger.core.quantities.uncertainty import chance_beyond, false_accept_risk
+from logger.core.rig import LimitOverride
+from logger.core.sheets.acceptance import acceptance
+from logger.core.sheets.shared_risk import MOST, risk_of
+from logger.core.stroke.verdict import decide
+from tests.core.sheet_builders import NOON, RIG, seen, sheet, throw, throws
+
+
+def peak(value: float, u: float, decision: str | None = None) -> Check:
+    measured = Measured(value, u)
+    decision = decision or decide(measured, 3.6, "max")
+    return Check("peak_run_current", measured, 3.6, "max", "A", "100 % of the rated maximum", decision)
+
+
+def with_peak(check: Check, position: int = 1, **changed: object):
+    trials = throws()
+    verdict = "undecided" if check.decision == "undecided" else "pass"
+    checks = (*trials[position - 1].assessment.checks, check)
+    trials[position - 1] = throw(position, trials[position - 1].direction, checks=checks, verdict=verdict)
+    trials = [replace(one, started=NOON, by_hand=True) for one in trials]
+    return acceptance(sheet(**changed), trials, seen(trials), RIG)
+
+
+def test_at_the_limit_itself_simple_acceptance_is_wrong_every_second_time():
+    # ILAC-G8:09/2019 and JCGM 106: without a guard band 50 %, with one of U 2.28 % (below 2.5 %).
+    assert chance_beyond(0.0, 1.0) == pytest.approx(0.5)
+    assert chance_beyond(2.0, 1.0) == pytest.approx(0.5 * erfc(2.0 / sqrt(2.0)))
+
+
+def test_the_chance_is_that_of_the_distribution_which_gives_more():
+    # A rectangle of half-width sqrt(3) u has a tail of 21.1 % beyond u, the normal one 15.9 %; beyond 1.7 u it has next to none.
+    assert chance_beyond(1.0, 1.0) == pytest.approx(0.5 - 0.5 / sqrt(3.0))
+    assert chance_beyond(1.7, 1.0) == pytest.approx(false_accept_risk(1.7, 1.0))
+
+
+@given(room=st.floats(0.0, 5.0), u=st.floats(0.01, 2.0))
+def test_the_chance_never_lies_below_either(room: float, u: float):
+    half_width = sqrt(3.0) * u
+    assert chance_beyond(room, u) >= false_accept_risk(room, u)
+    assert chance_beyond(room, u) >= (half_width - room) / (2.0 * half_width) - 1e-12
+    assert chance_beyond(room, u) <= 0.5
+
+
+@given(value=st.floats(0.1, 6.0), u=st.floats(0.001, 2.0), choice=st.booleans(), out=st.booleans())
+def test_a_reading_is_accepted_guarded_or_by_a_choice_within_one_in_ten_and_no_other_way(
+    value, u, choice, out
+):
+    check = peak(value, u)
+    found = with_peak(check, shared_risk=choice, answers_out_of_use=out)
+    within = value <= 3.6 and chance_beyond(3.6 - value, u / 2.0) <= MOST
+    guarded = check.decision == "pass"
+    assert found.ok == (
+        (guarded and not (choice and out))
+        or (check.decision == "undecided" and choice and within and not out)
+    )
+    assert ("SHARED RISK" in found.statement) == (found.ok and not guarded)
+
+
+@pytest.mark.parametrize("name", ["travel_done", "travel_time_low", "travel_time_high"])
+def test_only_what_a_meter_reads_can_be_taken_by_shared_risk(name: str):
+    check = replace(peak(3.5, 0.2, "undecided"), name=name)
+    assert risk_of(throw(1, "lock"), check) is None
+    assert not with_peak(check, shared_risk=True).ok
+
+
+def test_without_a_peak_the_running_current_counts_by_its_own_guarded_limit_even_where_it_was_judged_by_another():
+    """The rig's own limit may give up the 80 %, not what stands in for the rating."""
+    run = Check("run_current", Measured(3.0, 0.1), 3.6, "max", "A", "this rig: it runs hot", "pass")
+    unread = Check("peak_run_current", None, 3.6, "max", "A", "rated", "not judged")
+    trials = [
+        replace(
+            throw(n, way, checks=(run, unread), figures=Figures(run_current_a=Measured(3.0, 0.1))),
+            by_hand=True,
+        )
+        for n, way in ((one.position, one.direction) for one in throws())
+    ]
+    hot = replace(RIG, limits={"run_current": LimitOverride(3.6, "it runs hot")})
+    assert "running current: fail" in acceptance(sheet(), trials, seen(trials), hot).missing[0]
+    read = [replace(one, by_hand=False) for one in trials]  # recorded: a peak that is missing was lost
+    assert "highest running current: not judged" in acceptance(sheet(), read, seen(read), hot).missing[0]
