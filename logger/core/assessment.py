@@ -140,7 +140,7 @@ class Sign:
 
 @dataclass(frozen=True)
 class Check:
-    """One figure judged against one limit with a guard band equal to its expanded uncertainty."""
+    """One figure judged against one limit: of the rating with a guard band equal to its expanded uncertainty, an alert as read."""
 
     name: str
     measured: Measured | None
@@ -151,7 +151,7 @@ class Check:
     limit_from: str
     """Source of the limit."""
     decision: str
-    """``pass`` · ``fail`` · ``undecided`` · ``not judged``"""
+    """``pass`` · ``watch`` (over an alert limit) · ``fail`` · ``undecided`` · ``not judged``"""
     settle: str = ""
     """What would settle an undecided one."""
 

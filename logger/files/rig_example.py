@@ -45,6 +45,6 @@ id = "A1B2"                       # optional: as 'throwbook board find' shows it
 # run_current         80 % of the rated maximum      peak_run_current    the rated maximum
 # travel_time_low     85 % of the expected time      travel_time_high    115 % (75 and 125 % when under 10 s)
 # supply_under_load   90 % of the nominal voltage    spread_run_current  10 % within a set
-# force_margin        30 % over the worst case
+# travel_done         85 % of the stroke (75 %)      force_margin        30 % over the worst case
 run_current = { value = "2.8 A", reason = "maker's letter of 2026-02-01" }
 """

@@ -132,7 +132,7 @@ def _form_source(
     from logger.core.seasons.season_rows import history_from
     from logger.jobs.baselines import baseline_for
     from logger.jobs.latch import standing
-    from logger.jobs.rig_events import gaps_in, happened_in
+    from logger.jobs.rig_events import gaps_in, happened_in, not_proved_in
     from logger.jobs.rig_of import rig_of
     from logger.jobs.season_source import rows_from_logbook
     from logger.jobs.way_back import steps_said
@@ -149,6 +149,7 @@ def _form_source(
         history = history_from(rows_from_logbook(book, rig, book.trials(rig=rig)))
         happened, gaps = happened_in(book, found.name), gaps_in(book, found.name)
         steps = steps_said(book, found.name, stands.status)
+        unproved = not_proved_in(book, found.name)
         weather = {way: shown for way in held if (shown := own_weather(history, way)) is not None}
     return FormSource(
         found,
@@ -164,4 +165,5 @@ def _form_source(
         happened,
         gaps,
         steps,
+        unproved,
     )

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from logger.core.fitting.coverage import Gap, not_covered
-from logger.core.records.records import ACCEPTED, COMMISSIONING, OPEN
+from logger.core.records.records import ACCEPTED, COMMISSIONING, OPEN, SheetState
 from logger.core.standing.events import events_since_acceptance, said_since
 from logger.core.standing.service import entry_from
 from logger.errors import InputError
@@ -40,13 +40,29 @@ def _gaps(book: "Logbook", rig: str) -> tuple[Gap, ...]:
     from logger.core.sheets.questions import conditions_from, unanswered
     from logger.jobs.rig_of import rig_of
 
+    newest = _commissioned_by(book, rig)
+    if newest is None:
+        return not_covered(rig_of(book, rig))
+    blank = unanswered(conditions_from(newest.answers))
+    return not_covered(rig_of(book, rig), [(one.asked.rstrip("?").lower(), one.claim_lost) for one in blank])
+
+
+def not_proved_in(book: "Logbook", rig: str) -> tuple[str, ...]:
+    """What nobody could read when the rig was commissioned, in words, and what was then taken by shared risk."""
+    from logger.jobs.rig_of import rig_for_sheet
+
+    newest = _commissioned_by(book, rig)
+    if newest is None:
+        return ()
+    found = book.judged(newest.sheet.id, rig_for_sheet(book, newest))
+    return (*found.not_proved, *(f"accepted by shared risk: {one}" for one in found.shared_risk))
+
+
+def _commissioned_by(book: "Logbook", rig: str) -> SheetState | None:
+    """The newest accepted commissioning sheet; None: there is none."""
     accepted = [
         one
         for one in book.sheets(rig)
         if one.state == ACCEPTED and one.decision is not None and one.sheet.kind == COMMISSIONING
     ]
-    if not accepted:
-        return not_covered(rig_of(book, rig))
-    newest = max(accepted, key=lambda one: one.decision.at if one.decision else one.sheet.at)
-    blank = unanswered(conditions_from(newest.answers))
-    return not_covered(rig_of(book, rig), [(one.asked.rstrip("?").lower(), one.claim_lost) for one in blank])
+    return max(accepted, key=lambda one: one.decision.at if one.decision else one.sheet.at, default=None)

@@ -91,6 +91,7 @@ def _front(material: Material, parts: list[SheetPart]) -> list[Block]:
     )
     if material.gaps:
         facts += (("Not covered", ", ".join(one.short for one in material.gaps)),)
+    facts += _proof(material.commissioning if material.commissioning in parts else used[-1] if used else None)
     cautions = [PRACTICE] if material.practice else []
     cautions += [OUT_OF_USE] if material.status.level == DO_NOT_USE else []
     return [
@@ -99,6 +100,16 @@ def _front(material: Material, parts: list[SheetPart]) -> list[Block]:
         Heading("Summary"),
         *_summary(material, used),
     ]
+
+
+def _proof(part: SheetPart | None) -> tuple[tuple[str, str], ...]:
+    """What an acceptance leaves unproved, and what it took by shared risk."""
+    if part is None:
+        return ()
+    decided = part.state.decision
+    taken = decided.statement.get("shared_risk", ()) if decided is not None else ()
+    rows = (("Not proved", part.acceptance.not_proved), ("Accepted by shared risk", taken))
+    return tuple((name, printable("; ".join(said))) for name, said in rows if said)
 
 
 def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:

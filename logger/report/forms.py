@@ -91,6 +91,8 @@ class FormSource:
     """What its status doesn't cover."""
     steps: tuple[str, ...] = ()
     """Of the way down, in words."""
+    not_proved: tuple[str, ...] = ()
+    """What nobody could read when the rig was commissioned, and what was then taken by shared risk."""
 
 
 # ---- the blank sheet ----
@@ -186,6 +188,7 @@ def cab_card(source: FormSource) -> Document:
             (
                 ("Status on the day of print", standing),
                 *_not_covered(source),
+                *_not_proved(source),
                 ("Next check", due),
                 ("Printed", str(source.issued)),
             ),
@@ -255,6 +258,10 @@ def _steps(source: FormSource) -> list[Block]:
 
 def _not_covered(source: FormSource) -> list[tuple[str, str]]:
     return [("Not covered", ", ".join(one.short for one in source.gaps))] if source.gaps else []
+
+
+def _not_proved(source: FormSource) -> list[tuple[str, str]]:
+    return [("Not proved", ", ".join(source.not_proved))] if source.not_proved else []
 
 
 def _card_limits(rig: Rig) -> str:

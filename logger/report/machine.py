@@ -4,7 +4,7 @@ from logger.core.machine.limits import LIMITS, MAX, limits_for
 from logger.core.quantities.units import show, show_limit
 from logger.core.rig import Rig
 from logger.report.document import Block, Bullets, Facts, Heading, Table, Text
-from logger.report.material import Material
+from logger.report.material import Material, SheetPart
 
 NOT_RECORDED = "not recorded"
 
@@ -35,6 +35,7 @@ RIG_ROWS: tuple[tuple[str, str, str, str], ...] = (
 WORDS = {
     "run_current": "Running current, averaged over the run",
     "peak_run_current": "Highest current after the inrush",
+    "travel_done": "Travel done, by the measured voltage and current",
     "travel_time_low": "Travel time over expected time, at least",
     "travel_time_high": "Travel time over expected time, at most",
     "supply_under_load": "Mean voltage while running",
@@ -43,9 +44,17 @@ WORDS = {
 }
 
 DECISION_RULE = (
-    "A figure passes a limit when it is inside it by at least its expanded uncertainty U (k = 2), fails when it is beyond it "
-    "by more than U, and is undecided in between (guard band w = U; JCGM 106:2012, ILAC-G8:09/2019). Uncertainties: type A "
+    "Limits of the rating (rated maximum current, lowest voltage, travel done) decide an acceptance: a figure passes when it is "
+    "inside by at least its expanded uncertainty U (k = 2), fails when it is beyond by more than U, and is undecided in between "
+    "(guard band w = U; JCGM 106:2012, ILAC-G8:09/2019). Alert limits (80 % of the rating, expected time, spread) are compared as "
+    "read: over one is 'watch', and only beyond twice the tolerance of the expected time a throw fails, guarded. Without a "
+    "reading of the highest current the running current has to keep 80 % of the rating, guarded. What had to be assumed widens "
+    "what is expected and fails no throw. What nobody could read is listed as not proved. Uncertainties: type A "
     "from repeats, type B from calibration, resolution and instrument class, root-sum-square (JCGM 100:2008)."
+)
+SHARED_RISK_RULE = (
+    "Where shared risk was chosen, a reading inside its limit by less than U was accepted as read (simple acceptance; "
+    "ILAC-G8:09/2019, JCGM 106:2012, 8.2), at a chance of at most 10 % that the true value is beyond the limit. That chance stands beside it."
 )
 METHOD = (
     "Start, end of the inrush and end are found in the recorded current; the running current is its time-average between "
@@ -84,6 +93,11 @@ def machine(material: Material) -> list[Block]:
     return blocks
 
 
+def _took_shared_risk(part: SheetPart) -> bool:
+    decided = part.state.decision
+    return decided is not None and bool(decided.statement.get("shared_risk"))
+
+
 def limits(rig: Rig) -> Table:
     """Every limit, with its value and source."""
     rows = []
@@ -91,9 +105,14 @@ def limits(rig: Rig) -> Table:
         kind = LIMITS[name].kind
         side = "at most" if limit.side == MAX else "at least"
         rows.append(
-            (WORDS[name], f"{side} {show_limit(limit.value, kind, rig.units, limit.side)}", limit.limit_from)
+            (
+                WORDS[name],
+                f"{side} {show_limit(limit.value, kind, rig.units, limit.side)}",
+                limit.judged_as,
+                limit.limit_from,
+            )
         )
-    return Table(("Limit", "Value", "Source"), tuple(rows), "Limits and where each comes from")
+    return Table(("Limit", "Value", "Kind", "Source"), tuple(rows), "Limits and where each comes from")
 
 
 def method(material: Material) -> list[Block]:
@@ -142,6 +161,7 @@ def method(material: Material) -> list[Block]:
         Bullets(METHOD),
         Heading("Decision rule and limits", 3),
         Text(DECISION_RULE),
+        *([Text(SHARED_RISK_RULE)] if any(_took_shared_risk(part) for part in material.sheets) else []),
         limits(material.rig),
     ]
     return blocks

@@ -52,6 +52,8 @@ def _state(part: SheetPart) -> list[Block]:
             decision.statement.get("statement") or decision.statement.get("because") or decision.reason
         )
         blocks.append(Text(f"Statement: {statement}", STRONG))
+    if unproved := part.acceptance.not_proved:
+        blocks.append(Text(f"Not proved, because nobody could read it: {', '.join(unproved)}.", STRONG))
     if part.acceptance.because:
         blocks.append(
             Text(f"Verdict no better than {part.acceptance.verdict}: {'; '.join(part.acceptance.because)}.")
@@ -148,7 +150,7 @@ def _checks(part: SheetPart) -> Table:
 
 def _decided(decisions: list[str]) -> str:
     """The worst decision, and how many throws gave none."""
-    worst = next((word for word in ("fail", "undecided", "pass") if word in decisions), NOT_JUDGED)
+    worst = next((word for word in ("fail", "undecided", "watch", "pass") if word in decisions), NOT_JUDGED)
     left = decisions.count(NOT_JUDGED)
     return f"{worst}; {left} {NOT_JUDGED}" if left and worst != NOT_JUDGED else worst
 

@@ -165,7 +165,7 @@ def test_the_faults_of_a_rehearsal_are_listed_without_a_rig(run):
 
 
 def test_a_meter_that_is_too_coarse_is_not_answered_with_a_boards_advice(run):
-    out = enter(run, "lock 15.2s 2.9A 3.0A 12.4V", *TOLD, kind="spot")[1]
+    out = enter(run, "lock 15.2s 2.7A 3.5A 12.4V", *TOLD, kind="spot")[1]
     assert "clamp meter with a finer last digit" in out
     assert "Sample faster" not in out
 

@@ -19,6 +19,7 @@ MAX = "max"
 MIN = "min"
 RATING = "rating"
 ALERT = "alert"
+SUITABILITY = "suitability"
 
 PRACTICE = "common practice, no source"
 STROKE_TESTS = "as in-service tests of motor-driven valves do: 15 % when over 10 s, 25 % when shorter"
@@ -48,7 +49,8 @@ class LimitRule:
     """How far a rig may loosen it, as a share of ``of``: a limit of the rating not at all, an alert up to where a throw
     fails in any case."""
     judged_as: str = ALERT
-    """``rating``: with a guard band, and it decides acceptance; ``alert``: as read, and it only raises a watch."""
+    """``rating``: with a guard band, and it decides acceptance; ``alert``: as read, and it only raises a watch;
+    ``suitability``: judged before the actuator is bought."""
 
 
 LIMITS: dict[str, LimitRule] = {
@@ -127,6 +129,7 @@ LIMITS: dict[str, LimitRule] = {
         "push left over beyond the worst case, over the worst case",
         PRACTICE,
         0.0,
+        SUITABILITY,
     ),
 }
 _SHORT_STROKE = {

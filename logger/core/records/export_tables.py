@@ -217,7 +217,12 @@ LIMITS = (
     Column("side", TEXT, "max or min", lambda item: item[1].side),
     Column("unit", TEXT, "unit of value and limit", lambda item: item[1].unit),
     Column("limit_from", TEXT, "source of the limit", lambda item: item[1].limit_from),
-    Column("decision", TEXT, "pass, fail, undecided or not judged", lambda item: item[1].decision),
+    Column(
+        "decision",
+        TEXT,
+        "pass, watch (over an alert limit), fail, undecided or not judged",
+        lambda item: item[1].decision,
+    ),
     Column("settle", TEXT, "what would settle it", lambda item: item[1].settle),
 )
 JUDGEMENTS = (

@@ -125,11 +125,13 @@ def test_by_the_rating_suitability_judgement_card_and_sheet_expect_one_throw(rig
     throw = assess_by_hand(by_hand(rig, "lock", time.value, run.value, volts), rig)
     high = checked(throw, "travel_time_high")
     assert high.measured.value == pytest.approx(1.0, abs=1e-9)
-    assert high.limit == limits_for(rig)["travel_time_high"].value
+    usual = limits_for(rig)["travel_time_high"].value
+    # A full-load speed that the data sheet doesn't give widens what is expected; the card doesn't wait for that.
+    assert high.limit == usual if rig.actuator.full_load_speed_m_s is not None else high.limit >= usual
     for table in papers_of(rig, {}):
         row = table.rows[CARD_TEMPERATURES_C.index(20.0)]
         assert row[1] == f"{expected.time_from_s:.1f} to {expected.time_to_s:.1f}"
-        assert float(row[2]) <= time.value * high.limit < float(row[2]) + 0.1
+        assert float(row[2]) <= time.value * usual < float(row[2]) + 0.1
         assert "whole stroke" in table.caption
 
 
