@@ -9,6 +9,8 @@ from logger.core.quantities.plain import counted, for_shell
 from logger.core.quantities.units import show_rest
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from logger.core.records.records import SheetState
     from logger.core.sheets.acceptance import Acceptance
     from logger.core.sheets.sheet import Plan
@@ -19,8 +21,8 @@ VERDICT_STYLE = {"pass": "good", "watch": "warn", "fail": "bad", "undecided": "w
 SAID = {"yes": "yes", "no": "NO", "not looked": "-"}
 
 
-def print_plan(state: "SheetState", made: "Plan") -> None:
-    """What to do, with the cautions first."""
+def print_plan(state: "SheetState", made: "Plan", reaches: "Sequence[str]" = ()) -> None:
+    """What to do, with the cautions first; ``reaches``: what readings by hand can be accepted."""
     from logger.core.cautions import SHOWN_AT
 
     if state.sheet.kind != "bench":
@@ -33,6 +35,10 @@ def print_plan(state: "SheetState", made: "Plan") -> None:
     )
     for text in made.look_at:
         output.line(f"look at: {text}", indent=2)
+    for text in reaches[:1]:
+        output.line(text)
+    for text in reaches[1:]:
+        output.line(text, indent=2)
     name = for_shell(state.name)
     output.line(
         f"Next: throw and write down (record, import or enter with --sheet {name}), then throwbook sheet show {name}"

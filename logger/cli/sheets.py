@@ -32,6 +32,10 @@ sheet.add_command(blank)
 @click.argument("rig")
 @click.option("--kind", type=KINDS, help="What the sheet is for.")
 @click.option("--throws", type=click.IntRange(1, 1000), help="Throws each way (commissioning: at least 5).")
+@click.option(
+    "--clamp-accuracy", metavar="TEXT", help="Clamp meter to read by, from its data sheet: '2% + 3 digits'."
+)
+@click.option("--clamp-step", metavar="CURRENT", help="Its last digit: 0.1A.")
 @question_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
@@ -44,16 +48,26 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
       throwbook sheet plan yard-loader --kind commissioning --hours-since 16h --worked-before no
           --ambient 4degC --attachment bucket
     """
+    from logger.core.quantities.units import parse
+    from logger.core.sheets.instruments import accuracy_from
+    from logger.jobs.sheets import meter_reach
     from logger.jobs.sheets import plan as make
     from logger.jobs.way_back import way_back
+
+    clamp, step = given["clamp_accuracy"], given["clamp_step"]
+    accuracy = accuracy_from(clamp, "--clamp-accuracy") if clamp else None
+    step_a = parse(step, "current", "--clamp-step") if step else None
+    if step_a is not None and step_a <= 0.0:
+        raise InputError(f"{step!r} is no step of a meter", "--clamp-step", "Give its last digit: 0.1A.")
 
     kind = needed(given["kind"], "--kind", "What is the sheet for", tuple(KINDS.choices))
     answers = ask_questions(question_answers(given))
     state, made = make(logbook_of(ctx), rig, kind, who(by), now(), given["throws"], answers)
+    reaches = meter_reach(logbook_of(ctx), rig, accuracy, step_a) if kind != "bench" else ()
     if as_json:
-        output.json_line({"sheet": state.name, "rig": rig, "kind": kind, **vars(made)})
+        output.json_line({"sheet": state.name, "rig": rig, "kind": kind, **vars(made), "by_hand": reaches})
         return
-    print_plan(state, made)
+    print_plan(state, made, reaches)
     if kind == "commissioning" and way_back(logbook_of(ctx), rig).repair_first:
         output.line(
             "The rig is out of use and no repair is logged that this sheet could be after: it doesn't bring the rig back. "

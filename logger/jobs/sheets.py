@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from logger.core.quantities.plain import written
 from logger.core.records.records import OPEN, SheetState
+from logger.core.sheets.instruments import CLAMP_METER, Accuracy
 from logger.core.sheets.sheet import (
     ANSWERS,
     NO,
@@ -75,6 +76,25 @@ def plan(
     with opened(logbook) as book, book.transaction():
         state = plan_in(book, rig, kind, by, now, throws, answers)
         return state, plan_from(state.sheet.plan)
+
+
+def meter_reach(
+    logbook: str | Path | None, rig: str, clamp: Accuracy | None = None, step_a: float | None = None
+) -> tuple[str, ...]:
+    """What readings of a clamp meter can be accepted on this rig, in sentences.
+
+    What isn't given is as at the rig's newest throw by hand, else assumed.
+    """
+    from logger.core.sheets.meter_reach import USUAL_STEP_A, reach_said
+
+    with opened(logbook, read_only=True) as book:
+        described = rig_of(book, rig)
+        by_hand = [one.trial.hand for one in book.trials(rig=rig) if one.trial.hand]
+    newest = by_hand[-1] if by_hand else {}
+    used = newest.get("instruments", {}).get("clamp")
+    read = newest.get("run_current_a") or {}
+    clamp = clamp or (Accuracy(**used) if used else CLAMP_METER)
+    return reach_said(described, clamp, step_a or read.get("step") or USUAL_STEP_A)
 
 
 def plan_in(

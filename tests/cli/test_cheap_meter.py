@@ -5,6 +5,11 @@ from datetime import datetime
 
 import pytest
 
+from logger.core.machine.limits import Limit
+from logger.core.sheets.byhand_lines import Reading
+from logger.core.sheets.instruments import READ_BY_EYE, Accuracy, metered
+from logger.core.sheets.meter_reach import reach
+from logger.core.stroke.verdict import decide
 from tests.cli.sheet_steps import accept
 
 US_RIG = """name = "yard"
@@ -150,3 +155,28 @@ def test_a_sheet_that_was_accepted_by_shared_risk_still_carries_when_it_is_looke
     assert accept(run, "yard-1", shared_risk="yes")[0] == 0
     assert run("check")[0] == 0
     assert status_of(run)["status"] == "in service"
+
+
+def test_before_the_first_throw_the_plan_says_what_this_meter_can_accept(run, yard):
+    words = ["sheet", "plan", "yard", "--kind", "commissioning", "--by", "M. K.", *COARSE_CLAMP]
+    out = run(*words, "--clamp-step", "0.1A")[1]
+    assert "highest running current up to 2.5 A, up to 2.6 A only by shared risk (limit 3 A)" in out
+    # and it is just what the throws are then judged by
+    yard(throws("1.5A 2.5A"), *COARSE_CLAMP)
+    assert accept(run, "yard-2")[0] == 0
+    said = json.loads(run(*words, "--json")[1])["by_hand"]
+    assert "steps of 0.1 A" in said[0]  # as at the newest throw by hand
+    assert run(*words, "--clamp-step", "0A")[0] == 2
+
+
+def test_a_reach_is_the_last_reading_that_the_judgement_accepts():
+    limit = Limit(3.0, "max", "A", "rated")
+    for step in (0.1, 0.05, 0.01):
+        found = reach(limit, Accuracy(0.02, 3.0), step)
+        for value, next_one in ((found.guarded, found.guarded + step),):
+            last, beyond = (
+                metered(Reading(one, step), Accuracy(0.02, 3.0), READ_BY_EYE) for one in (value, next_one)
+            )
+            assert (decide(last, 3.0, "max"), decide(beyond, 3.0, "max")) == ("pass", "undecided")
+        assert found.guarded <= found.shared < 3.0
+    assert reach(Limit(0.2, "max", "A", "rated"), Accuracy(0.02, 3.0), 0.1).guarded is None
