@@ -14,6 +14,7 @@ Every function takes floats or numpy arrays of one shape, and gives the same sha
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import cast
 
 import numpy as np
@@ -61,6 +62,7 @@ class MotorLine:
     """This line with one data-sheet value at a time moved by its standard uncertainty."""
 
 
+@lru_cache(maxsize=64)
 def motor_line(actuator: Actuator) -> MotorLine:
     """Draw both lines through the data-sheet values.
 

@@ -132,6 +132,8 @@ def holes_in(time_s: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         n = np.arange(len(time_s)) - 0.5 * (len(time_s) - 1)
         if float(np.ptp(time_s - n * float(n @ time_s) / float(n @ n))) <= AT_ITS_PLACE_PERIODS * period_s:
             after = after[:0]
+    if not len(after):
+        return after, after
     nearby = after[:, np.newaxis] + np.delete(np.arange(-_NEARBY_STEPS, _NEARBY_STEPS + 1), _NEARBY_STEPS)
     nearby_s = steps_s[np.clip(nearby, 0, len(steps_s) - 1)]
     usual_s = np.median(nearby_s, axis=1)

@@ -14,10 +14,20 @@ MAD_TO_SD = 1.4826
 def median_of(values: FloatArray) -> float:
     """Median of at least one value without NaN; what numpy.median gives, in a third of its time on short arrays."""
     half = len(values) // 2
-    if len(values) % 2:
-        return float(np.partition(values, half)[half])
-    middle = np.partition(values, (half - 1, half))
-    return 0.5 * float(middle[half - 1] + middle[half])
+    parted = values.copy()
+    parted.partition(half)
+    upper = float(parted[half])
+    return upper if len(values) % 2 else 0.5 * (float(parted[:half].max()) + upper)
+
+
+def medians_of_rows(values: FloatArray) -> FloatArray:
+    """Median of each row without NaN; shape (n, m) -> (n,), m at least 1."""
+    ranked = np.sort(values, axis=1)
+    half = values.shape[1] // 2
+    medians: FloatArray = (
+        ranked[:, half] if values.shape[1] % 2 else 0.5 * (ranked[:, half - 1] + ranked[:, half])
+    )
+    return medians
 
 
 def robust_sd(values: FloatArray) -> float:
@@ -34,8 +44,9 @@ def robust_sd(values: FloatArray) -> float:
 
 def resolution_step(values: FloatArray) -> float:
     """Smallest step between different values, in their own unit; 0.0 where all are equal."""
-    steps = np.diff(np.unique(values))
-    return float(steps.min()) if len(steps) else 0.0
+    ranked = np.sort(values)
+    steps = ranked[1:] - ranked[:-1]
+    return float(steps.min(where=steps > 0.0, initial=np.inf)) if ranked[-1:] > ranked[:1] else 0.0
 
 
 def median_of_three(values: FloatArray) -> FloatArray:
@@ -69,13 +80,17 @@ def moving_mean(values: FloatArray, width: int) -> FloatArray:
 
 def runs_of(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and one-past-last index of every unbroken run of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
-    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+    edges: list[int] = ((mask[1:] != mask[:-1]).nonzero()[0] + 1).tolist()
+    if len(mask) and mask[0]:
+        edges.insert(0, 0)
+    if len(edges) % 2:
+        edges.append(len(mask))
+    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def integrate(values: FloatArray, time_s: FloatArray) -> float:
     """Trapezoid rule over uneven samples; 0.0 for fewer than two."""
-    return float(np.sum((values[1:] + values[:-1]) * np.diff(time_s)) / 2.0)
+    return float(((values[1:] + values[:-1]) * (time_s[1:] - time_s[:-1])).sum() / 2.0)
 
 
 @lru_cache(maxsize=256)

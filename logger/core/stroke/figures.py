@@ -9,7 +9,7 @@ from logger.core.quantities.clock import clock_u_s
 from logger.core.quantities.numerics import integrate, median_of, moving_mean, robust_sd
 from logger.core.stroke.breaks import without_breaks
 from logger.core.stroke.clipping import at_the_ceiling
-from logger.core.stroke.edges import end_of_movement, start_of
+from logger.core.stroke.edges import Edge, end_of_movement, start_of
 from logger.core.stroke.inrush import CLOSE_SIGMAS, chance_of_highest, least_of_start, peak_of_start
 from logger.core.stroke.place import starts_softly
 from logger.core.stroke.segmentation import Segments
@@ -69,7 +69,8 @@ def figures_of(
     run = slice(segments.settled, max(stop, segments.settled))
     source = None if moved.by_drive else source_resistance(trace, voltage_v, segments, clip_a, gains)
     clock_u = clock_u_s(trace.head, segments.start_s, segments.end_s) / K
-    start = expanded(*start_of(time_s, segments)) if whole_start else None
+    switched = start_of(time_s, segments) if whole_start else None
+    start = expanded(*switched) if switched else None
     end = _end(time_s, segments, moved)
     by_clock = clock_u / max(segments.end_s - segments.start_s, segments.period_s)
     zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(median_of(current_a))
@@ -81,7 +82,7 @@ def figures_of(
         start_s=_by_the_clock(start, trace),
         end_s=_by_the_clock(end, trace),
         travel_time_s=_travel_time(start, end, clock_u),
-        inrush_a=_inrush(time_s, segments, clip_a, zero_u, gains),
+        inrush_a=_inrush(time_s, segments, switched, clip_a, zero_u, gains),
         run_current_a=_run_current(
             load_s, load_a, segments.settled_latest - segments.settled, clip_a, zero_u, gains
         ),
@@ -139,15 +140,19 @@ def _travel_time(start: Measured | None, end: Measured | None, clock_u: float) -
 
 
 def _inrush(
-    time_s: FloatArray, segments: Segments, clip_a: float | None, zero_u: float, gains: Gains
+    time_s: FloatArray,
+    segments: Segments,
+    switched: Edge | None,
+    clip_a: float | None,
+    zero_u: float,
+    gains: Gains,
 ) -> Measured | None:
     """None where it was cut off, or where the rows don't show the peak: then ``least_inrush_a`` is all that is known."""
-    if segments.starts_running:
+    if switched is None:
         return None
     if at_the_ceiling(segments.current_a[segments.first : segments.settled + 1], clip_a).any():
         return None
-    start = start_of(time_s, segments)
-    peak = peak_of_start(time_s, segments, start.at_s - np.sqrt(3.0) * start.u_s)
+    peak = peak_of_start(time_s, segments, switched.at_s - np.sqrt(3.0) * switched.u_s)
     if peak is None:
         return None
     peak_a = 0.5 * (peak.lowest_a + peak.highest_a)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from logger.core.quantities.numerics import median_of, robust_sd, runs_of
+from logger.core.quantities.numerics import median_of, robust_sd
 from logger.core.stroke.segmentation import Segments
 from logger.core.stroke.transient import FEWEST_ROWS, SMALLEST_PEAK
 from logger.core.trace import FloatArray
@@ -108,8 +108,11 @@ def _carried_back(
     if rows >= FEWEST_FITTED:
         # The ripple lifts single rows: a line through the logarithms of the decay, each weighing as its excess does.
         logs = np.log(excess_a)
-        slope, height = np.polyfit(since_s, logs, 1, w=excess_a)
-        half_s = -float(np.log(2.0) / slope)
+        weight = excess_a**2 / float(excess_a @ excess_a)
+        apart_s = since_s - float(weight @ since_s)
+        slope = float((weight * apart_s) @ logs) / float((weight * apart_s) @ apart_s)
+        height = float(weight @ logs) - slope * float(weight @ since_s)
+        half_s = -float(np.log(2.0)) / slope
         fitted_a = level_a + float(np.exp(height))
         lowest_a = min(seen_a, fitted_a)
         # A board that averages shows the ripple of the slow start, and none of the run's.
@@ -130,11 +133,11 @@ def _carried_back(
 
 def _is_flat_topped(start_a: FloatArray, step_a: float) -> bool:
     """Whether the highest reading repeats itself and then falls at once: a channel at its end, not the top of a peak."""
-    peak = int(np.argmax(start_a))
-    begin, end = next((a, b) for a, b in runs_of(start_a == start_a[peak]) if a == peak)
-    if end - begin < 2 or end + 1 >= len(start_a):
+    peak = int(start_a.argmax())
+    same = int((start_a[peak:] < start_a[peak]).argmax())
+    if same < 2 or peak + same + 1 >= len(start_a):
         return False
-    return float(start_a[peak] - start_a[end + 1]) > FLAT_TOP_STEPS * step_a
+    return float(start_a[peak] - start_a[peak + same + 1]) > FLAT_TOP_STEPS * step_a
 
 
 def _highest_of(start_a: FloatArray, segments: Segments) -> tuple[float, float]:

@@ -8,7 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.core.quantities.numerics import MAD_TO_SD, median_of, resolution_step, robust_sd, runs_of
+from logger.core.quantities.numerics import (
+    MAD_TO_SD,
+    median_of,
+    medians_of_rows,
+    resolution_step,
+    robust_sd,
+    runs_of,
+)
 from logger.core.trace import FloatArray
 
 REST_SHARE = 0.3
@@ -91,7 +98,7 @@ def _rest_by_blocks(
     full_load_current_a: float,
 ) -> Rest:
     count = len(current_a) // rows
-    blocks = _Blocks(rows, np.median(current_a[: count * rows].reshape(count, rows), axis=1))
+    blocks = _Blocks(rows, medians_of_rows(current_a[: count * rows].reshape(count, rows)))
     ends_a = sorted((median_of(current_a[:rows]), median_of(current_a[-rows:])), key=abs)
     level = _nearer_in_the_middle(current_a, blocks, ends_a[0], no_load_current_a)
     paused = _calmer_in_the_middle(current_a, blocks, CALMER)
@@ -248,7 +255,7 @@ def one_quiet_level(current_a: FloatArray, period_s: float, no_load_current_a: f
     count = len(current_a) // rows
     if count < 2:
         return True
-    levels_a = np.median(current_a[: count * rows].reshape(count, rows), axis=1)
+    levels_a = medians_of_rows(current_a[: count * rows].reshape(count, rows))
     by_chance_a = 6.0 * MAD_TO_SD * median_of(np.abs(np.diff(levels_a)))
     step_a = resolution_step(current_a[:500])
     return float(np.ptp(levels_a)) <= max(0.1 * no_load_current_a, by_chance_a, 2.0 * step_a)

@@ -13,6 +13,7 @@ bins that don't follow.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.core.quantities.numerics import median_of, robust_sd
 from logger.core.trace import FloatArray
@@ -99,9 +100,13 @@ def fit_difference(current_a: FloatArray, baseline_a: FloatArray, rounds: int = 
 def smooth_over(values: FloatArray, width: int) -> FloatArray:
     """Mean over ``width`` bins, NaN left out; NaN where less than half of the width is known."""
     known = ~np.isnan(values)
+    return _smoothed(np.where(known, values, 0.0), known, width)
+
+
+def _smoothed(filled: FloatArray, known: NDArray[np.bool_], width: int) -> FloatArray:
     kernel = np.ones(width)
-    total = np.convolve(np.where(known, values, 0.0), kernel, mode="same")
-    count = np.convolve(known.astype(np.float64), kernel, mode="same")
+    total = np.convolve(filled, kernel, mode="same")
+    count = np.convolve(known, kernel, mode="same")
     out: FloatArray = np.where((count >= 0.5 * width) & known, total / np.maximum(count, 1.0), np.nan)
     return out
 
@@ -147,8 +152,10 @@ def find_bump(
     worst_u = float(np.hypot(WORST_PLACE_U, blind_u))
     shift_a = place_u * np.abs(_steepness(baseline_a * (1.0 + fit.scale)))
     best: tuple[float, int, int, float, float] | None = None
+    known = ~np.isnan(misfit_a)
+    filled_a = np.where(known, misfit_a, 0.0)
     for width, healthy_sd_a in scan_sd_a.items():
-        smooth = smooth_over(misfit_a, width)
+        smooth = _smoothed(filled_a, known, width)
         own = robust_sd(smooth[~np.isnan(smooth)])
         scatter_a = np.maximum(healthy_sd_a, own)
         sd_a = np.hypot(scatter_a, shift_a)

@@ -53,9 +53,8 @@ def light_run(evidence: Evidence) -> Sign | None:
     load = usual - idle
     if load < 0.15 * usual:
         return None  # the healthy load is itself near nothing: it can't be missed
-    highest = _typical_high(evidence)
     limit = idle + LIGHT_SHARE * load
-    if run.value + run.u > limit or highest > idle + 0.5 * load:
+    if run.value + run.u > limit or _typical_high(evidence) > idle + 0.5 * load:
         return _lighter(evidence, usual)
     return Sign(
         "light-run",
