@@ -36,6 +36,11 @@ BENCHMARKS = (
     Benchmark(
         "composed", "records of several movements on poor boards, hidden faults in them", ("--records", "400")
     ),
+    Benchmark(
+        "coverage",
+        "how often a ± and an interval hold",
+        ("--draws", "200", "--histories", "6", "--rigs", "0"),
+    ),
     Benchmark("board_path", "samples a second, decoding, corrupted lines, memory", ("--quick",)),
     Benchmark("emulated_board", "compiled sketches in an emulator, from the counts to the verdict", ()),
     Benchmark("seasons", "wear against weather over four years", ("--rigs", "20")),

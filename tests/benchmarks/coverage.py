@@ -3,16 +3,29 @@
 The ± of a figure is an expanded uncertainty, k = 2: about 95 % of the true values belong inside it. A true value may be
 an interval, where a figure's own definition leaves one (a drive that slows down to its end): inside it the error is
 nothing. Figures that the record can't give are counted apart and are no error.
+
+    python -m tests.benchmarks.coverage [--draws 400] [--histories 60] [--rigs 4] [--seed 1]
+
+prints the share inside for every figure with a ± that a command, a screen or a paper shows (``coverage_cases``), how often
+an "at least" or "at most" was broken, and how often a reading accepted by shared risk was over its limit.
 """
 
+import argparse
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from math import inf
 
+import numpy as np
+
 from logger.core.assessment import Measured
-from tests.benchmarks.table import Row
+from tests.benchmarks.table import Row, all_met, load, print_table
 
 INSIDE_PERCENT = 93.0
+FORECAST_PERCENT = 78.0
+"""Of an interval of 80 %."""
+BROKEN_PERCENT = 2.5
+"""No "at least", "at most" or "at the latest" may be broken more often."""
 WORST_RATIO = 3.0
 """No true value may lie further away than so many times the ±."""
 FIGURES = ("travel time", "running current", "peak", "inrush", "place")
@@ -40,10 +53,56 @@ class Given:
 
 
 @dataclass
+class Bound:
+    """A figure that was said to lie on one side."""
+
+    most_percent: float
+    given: int = 0
+    broken: int = 0
+
+
+@dataclass
+class Chance:
+    """Chances that were printed, and how often it came so."""
+
+    given: int = 0
+    said: float = 0.0
+    came: int = 0
+
+
+@dataclass
 class Coverage:
     """Every kind of figure, by its name in ``FIGURES`` (and, where asked, by family)."""
 
     kinds: dict[str, Given] = field(default_factory=dict)
+    bounds: dict[str, Bound] = field(default_factory=dict)
+    chances: dict[str, Chance] = field(default_factory=dict)
+
+    def see_bound(self, figure: str, broken: bool, most_percent: float = BROKEN_PERCENT) -> None:
+        """Something said to be at least or at most so much."""
+        bound = self.bounds.setdefault(figure, Bound(most_percent))
+        bound.given += 1
+        bound.broken += broken
+
+    def see_chance(self, figure: str, chance: float, came: bool) -> None:
+        """A chance as it was printed, and whether it came so."""
+        known = self.chances.setdefault(figure, Chance())
+        known.given += 1
+        known.said += chance
+        known.came += came
+
+    def see_span(
+        self, figure: str, value: float, low: float, high: float, true: float, label: object = ""
+    ) -> None:
+        """An interval that need not be as wide above as below, against a true value of the same unit."""
+        if low <= true <= high:
+            self.see(figure, Measured(value, 0.0), value, value)
+            return
+        reach = value - low if true < low else high - value
+        off = min(abs(true - value), WORST_RATIO * 100.0 * max(reach, 1e-12))
+        self.see(
+            figure, Measured(0.0, reach), -off, -off, f"{label} (true {true:.4g}, {low:.4g} to {high:.4g})"
+        )
 
     def see(
         self, figure: str, measured: Measured | None, low: float, high: float, label: object = ""
@@ -85,6 +144,37 @@ def coverage_rows(coverage: Coverage, figures: Iterable[str] = FIGURES) -> list[
     return rows
 
 
+def stated_rows(coverage: Coverage) -> list[Row]:
+    """A row for every figure, bound and chance that was seen."""
+    rows = []
+    for figure, kind in coverage.kinds.items():
+        share = 100.0 * kind.inside / max(kind.given, 1)
+        floor = FORECAST_PERCENT if "80 %" in figure else INSIDE_PERCENT
+        measured = f"{share:.1f} % of {kind.given:,}, worst {kind.worst:.1f} x"
+        rows.append(Row(figure, f"{floor:.0f} %", measured, share >= floor))
+    for figure, bound in coverage.bounds.items():
+        broken = 100.0 * bound.broken / bound.given
+        rows.append(
+            Row(
+                figure,
+                f"at most {bound.most_percent:g} %",
+                f"broken {broken:.2f} % of {bound.given:,}",
+                broken <= bound.most_percent,
+            )
+        )
+    for figure, known in coverage.chances.items():
+        said, came = (100.0 * part / known.given for part in (known.said, known.came))
+        rows.append(
+            Row(
+                f"{figure}: over the limit",
+                "no more often than said",
+                f"{came:.2f} % of {known.given:,}, said {said:.2f} %",
+                came <= said,
+            )
+        )
+    return rows
+
+
 def furthest(coverage: Coverage) -> str:
     """The true values furthest outside, a line each."""
     lines = [one for kind in coverage.kinds.values() for one in kind.furthest]
@@ -94,3 +184,44 @@ def furthest(coverage: Coverage) -> str:
 def figure_of(value: float | None, u: float | None) -> Measured | None:
     """A place and its ± as a figure; None where either is missing."""
     return None if value is None or u is None else Measured(value, u)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--draws", type=int, default=400, help="rigs, hand throws [400]")
+    parser.add_argument("--histories", type=int, default=60, help="histories of a rig in each style [60]")
+    parser.add_argument("--rigs", type=int, default=4, help="rigs of recorded throws [4]")
+    parser.add_argument("--seed", type=int, default=1)
+    given = parser.parse_args()
+    from tests.benchmarks.coverage_cases import STYLES, by_hand, seasons, shared_risk, success, suitability
+
+    seen = Coverage()
+    rng = np.random.default_rng(given.seed)
+    for _ in range(given.draws):
+        suitability(rng, seen)
+        by_hand(rng, seen)
+        for _ in range(20):
+            shared_risk(rng, seen)
+            success(rng, seen)
+    for style in STYLES:
+        for _ in range(given.histories):
+            seasons(rng, seen, style)
+    recorded = Coverage()
+    for n in range(given.rigs):
+        from tests.benchmarks.strokes import one_rig
+
+        recorded.add(one_rig(given.seed * 1000 + n).coverage)
+    seen.kinds |= {f"recorded: {figure}": kind for figure, kind in recorded.kinds.items()}
+    rows = stated_rows(seen)
+    print_table(f"Coverage, seed {given.seed}, {load()}", rows)
+    print("furthest from their ±, one of each:")
+    for kind in seen.kinds.values():
+        for ratio, text in kind.furthest[:1]:
+            print(f"  {ratio:6.1f} x  {text[:160]}")
+    return all_met(rows)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,325 @@
+"""Figures with a ± or an interval that a command, a screen or a paper shows, each beside a truth that was drawn.
+
+The truths are drawn from what a figure itself says that it allows for (a meter's class, a data sheet's half-width, two
+models of seasons), by code that shares nothing with what reckons the figure. So this shows whether an interval holds on
+its own grounds; whether the grounds are right it can't show. Recorded throws come from the simulator (``strokes``).
+"""
+
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+import numpy as np
+
+from logger.core.assessment import Assessment, Measured
+from logger.core.fitting.fit import fit
+from logger.core.machine.duty import longest_throw_s
+from logger.core.quantities.uncertainty import K, chance_beyond
+from logger.core.rig import Actuator, LockMechanism, Rig, Wiring
+from logger.core.seasons.history import trends_of
+from logger.core.seasons.season import RUN_CURRENT
+from logger.core.sheets.byhand import assess_by_hand
+from logger.core.sheets.byhand_lines import HandThrow, Reading
+from logger.core.sheets.instruments import READ_BY_EYE, Accuracy, Instruments, metered
+from logger.core.sheets.shared_risk import MOST
+from logger.core.sheets.statement import least_success
+from logger.core.trace import DIRECTIONS
+from tests.benchmarks.coverage import Coverage
+from tests.benchmarks.season_histories import PLAIN, ROUGH, Plan, make_history, quarterly
+from tests.benchmarks.seasons import QUARTERS, only
+
+Rng = np.random.Generator
+SHEET, RATIO, RATIO_OFF = 0.10, 0.75, 0.15
+"""As method.md states them: data-sheet values, the assumed full-load over no-load speed and how far it may be off."""
+HAND_EVENT_S = 0.07
+"""One event timed by hand (Am. J. Phys. 87(2) 110, 2019)."""
+
+
+# ---- one actuator: what its sheet says, and what it is ----
+
+
+@dataclass(frozen=True)
+class Motor:
+    """Two straight lines, by their four values and the push."""
+
+    idle_a: float
+    full_a: float
+    free_m_s: float
+    ratio: float
+    push_n: float
+
+    def current(self, push_n: float) -> float:
+        return self.idle_a + push_n * (self.full_a - self.idle_a) / self.push_n
+
+    def ohm(self, volts: float) -> float:
+        return volts * (1.0 - self.ratio) / (self.full_a - self.ratio * self.idle_a)
+
+    def volt_seconds_a_metre(self, volts: float) -> float:
+        return (volts - self.idle_a * self.ohm(volts)) / self.free_m_s
+
+
+def draw_sheet(rng: Rng) -> tuple[Rig, Motor]:
+    """A rig and the motor that its data sheet describes."""
+    full_a = float(rng.uniform(2.0, 12.0))
+    motor = Motor(
+        idle_a=full_a * float(rng.uniform(0.15, 0.45)),
+        full_a=full_a,
+        free_m_s=float(rng.uniform(0.008, 0.04)),
+        ratio=float(rng.uniform(0.6, 0.9)),
+        push_n=float(rng.uniform(400.0, 4000.0)),
+    )
+    stroke_m = float(rng.uniform(0.1, 0.3))
+    actuator = Actuator(
+        12.0,
+        stroke_m,
+        motor.push_n,
+        motor.free_m_s,
+        motor.idle_a,
+        motor.full_a,
+        full_load_speed_m_s=motor.ratio * motor.free_m_s if rng.random() < 0.5 else None,
+    )
+    lock = LockMechanism(0.95 * stroke_m, needed_force_n=motor.push_n * float(rng.uniform(0.2, 0.6)))
+    return Rig("drawn", actuator, lock), motor
+
+
+def one_of(rng: Rng, rig: Rig, sheet: Motor) -> Motor:
+    """A motor that the sheet may stand for: every value anywhere in its half-width."""
+
+    def about(value: float) -> float:
+        return value * float(rng.uniform(1.0 - SHEET, 1.0 + SHEET))
+
+    while True:
+        free_m_s = about(sheet.free_m_s)
+        if rig.actuator.full_load_speed_m_s is None:
+            ratio = float(rng.uniform(RATIO - RATIO_OFF, RATIO + RATIO_OFF))
+        else:
+            ratio = about(sheet.ratio * sheet.free_m_s) / free_m_s
+        found = Motor(about(sheet.idle_a), about(sheet.full_a), free_m_s, ratio, about(sheet.push_n))
+        if found.full_a > found.idle_a and ratio < 1.0:
+            return found
+
+
+# ---- suitability ----
+
+
+def suitability(rng: Rng, seen: Coverage) -> None:
+    """What ``rig fit`` says before the actuator is bought, against the actuator that comes."""
+    rig, sheet = draw_sheet(rng)
+    length_m = float(rng.uniform(1.0, 8.0))
+    rig = replace(rig, wiring=Wiring("2.5 mm2", 2.5e-6, length_m))
+    numbers = fit(rig).numbers
+    if not numbers:
+        return
+    motor = one_of(rng, rig, sheet)
+    cable = numbers["cable_ohm"]
+    cable_ohm = float(rng.uniform(cable.low, cable.high)) if cable else 0.0
+    push_n = rig.lock.needed_force_n or 0.0
+    ohm = motor.ohm(12.0)
+    run_a = motor.current(push_n)
+    left_v = 12.0 - run_a * (ohm + cable_ohm)
+    stall_a = 12.0 / (ohm + cable_ohm)
+    time_s = motor.volt_seconds_a_metre(12.0) * rig.actuator.stroke_m / left_v if left_v > 0 else np.inf
+    truths = {
+        "run_current_a": run_a,
+        "travel_time_s": time_s,
+        "stall_current_a": stall_a,
+        "stall_push_n": (stall_a - motor.idle_a) * motor.push_n / (motor.full_a - motor.idle_a),
+    }
+    stall = numbers["stall_current_a"]
+    if stall is not None:
+        seen.see_bound("fit: a stall draws at least", stall_a < stall.low)
+        seen.see_bound("fit: a stall draws at most", stall_a > stall.high)
+    left_v = 12.0 - motor.current(rig.actuator.rated_force_n) * ohm
+    full_s = motor.volt_seconds_a_metre(12.0) * rig.actuator.stroke_m / left_v if left_v > 0 else np.inf
+    seen.see_bound("fit, sheet: rest for a throw at full load, at least", full_s > longest_throw_s(rig))
+    dirty = 1.0 + float(rng.uniform(0.1, 0.5)) + 30.0 * float(rng.uniform(0.0, 0.02))
+    warm_ohm, magnet = ohm * (1.0 + 0.00393 * 60.0), 1.0 - float(rng.normal(0.0015, 0.0007)) * 60.0
+    stalls_n = (10.8 / (warm_ohm + cable_ohm) - motor.idle_a) * motor.push_n / (motor.full_a - motor.idle_a)
+    left_n = min(motor.push_n, max(0.0, stalls_n * magnet))
+    truths |= {"needed_push_at_worst_n": push_n * dirty, "push_at_worst_n": left_n}
+    truths["force_margin"] = left_n / (push_n * dirty) - 1.0
+    worst_a = motor.idle_a + push_n * dirty * (motor.full_a - motor.idle_a) / (motor.push_n * magnet)
+    worst_v = 10.8 - worst_a * (warm_ohm + cable_ohm)
+    truths["run_current_at_worst_a"] = worst_a
+    truths["travel_time_at_worst_s"] = (
+        motor.volt_seconds_a_metre(12.0) * magnet * rig.actuator.stroke_m / worst_v if worst_v > 0 else np.inf
+    )
+    for name, true in truths.items():
+        found = numbers.get(name)
+        if found is not None and np.isfinite(found.value):
+            seen.see_span(f"fit: {name}", found.value, found.low, found.high, true, rig.actuator)
+
+
+# ---- by hand ----
+
+
+def read_meter(rng: Rng, true: float, accuracy: Accuracy, step: float, by_eye: float = 0.0) -> Reading:
+    """A meter of that class, read off while it moves."""
+    shown = true * (1.0 + by_eye * float(rng.uniform(-1, 1)))
+    shown *= 1.0 + accuracy.share * float(rng.uniform(-1, 1))
+    shown += accuracy.digits * step * float(rng.uniform(-1, 1))
+    return Reading(max(round(shown / step), 0) * step, step)
+
+
+def by_hand(rng: Rng, seen: Coverage) -> None:
+    """What a stopwatch and two meters give, and what is made of it."""
+    rig, motor = draw_sheet(rng)
+    if rig.actuator.full_load_speed_m_s is None:
+        ratio = float(rng.uniform(RATIO - RATIO_OFF, RATIO + RATIO_OFF))
+        motor = replace(motor, ratio=ratio)
+    rest_v, supply_ohm = float(rng.uniform(0.95, 1.2)) * 12.0, float(rng.uniform(0.02, 0.25))
+    run_a = motor.current(motor.push_n * float(rng.uniform(0.2, 0.8)))
+    load_v = rest_v - run_a * supply_ohm
+    left_v = load_v - run_a * motor.ohm(12.0)
+    if left_v < 0.2 * 12.0:
+        return
+    time_s = motor.volt_seconds_a_metre(12.0) * rig.actuator.stroke_m / left_v
+    peak_a = run_a * float(rng.uniform(1.05, 1.4))
+    clamp = Accuracy(float(rng.uniform(0.01, 0.03)), float(rng.integers(1, 4)))
+    volt = Accuracy(0.005, 3.0)
+    step_a = float(rng.choice([0.1, 0.01]))
+    clock_s = float(rng.choice([0.1, 0.01]))
+    timed = time_s + float(rng.normal(0.0, HAND_EVENT_S)) - float(rng.normal(0.0, HAND_EVENT_S))
+    throw = HandThrow(
+        "lock",
+        time_s=Reading(round(timed / clock_s) * clock_s, clock_s),
+        run_current_a=read_meter(rng, run_a, clamp, step_a, READ_BY_EYE) if rng.random() < 0.8 else None,
+        peak_current_a=read_meter(rng, peak_a, clamp, step_a, READ_BY_EYE),
+        voltage_v=read_meter(rng, load_v, volt, 0.01) if rng.random() < 0.7 else None,
+        rest_voltage_v=read_meter(rng, rest_v, volt, 0.01),
+        ambient_c=Reading(20.0, 1.0),
+    )
+    judged = assess_by_hand(throw, rig, Instruments(clamp, volt))
+    figures = judged.figures
+    lost = load_v, run_a
+    truths = {
+        "travel_time_s": time_s,
+        "run_current_a": run_a,
+        "peak_run_current_a": peak_a,
+        "mean_voltage_v": load_v,
+        "rest_voltage_v": rest_v,
+        "source_resistance_ohm": (rest_v - lost[0]) / lost[1],
+    }
+    for name, true in truths.items():
+        seen.see(f"by hand: {name}", getattr(figures, name), true, true, rig.actuator)
+    # A motor that is what its sheet says takes just the time that is expected.
+    ratio = next(one.measured for one in judged.checks if one.name == "travel_time_high")
+    read = "with V" if throw.voltage_v else "no V"
+    read += ", with A" if throw.run_current_a else ", no A"
+    seen.see(f"by hand: time over expected ({read})", ratio, 1.0, 1.0, rig.actuator)
+    seen.see_bound(
+        "by hand: quicker than without load (a whole throw called short)",
+        any(one.sign == "stopped-short" for one in judged.signs),
+    )
+    if _decided(judged, "peak_run_current") == "pass":
+        over = peak_a > rig.actuator.full_load_current_a
+        seen.see_bound("by hand: a highest current that passed is at most the rating", over)
+
+
+def _decided(judged: Assessment, name: str) -> str:
+    return next(one.decision for one in judged.checks if one.name == name)
+
+
+def shared_risk(rng: Rng, seen: Coverage) -> None:
+    """The chance that is printed beside a reading accepted by shared risk, against how often the truth is over the limit.
+
+    The truth is flat about the limit, as where nothing is known of it.
+    """
+    clamp = Accuracy(float(rng.uniform(0.005, 0.03)), float(rng.integers(1, 4)))
+    limit_a, step_a = float(rng.uniform(2.0, 8.0)), float(rng.choice([0.1, 0.01]))
+    true = float(rng.uniform(0.6, 1.5)) * limit_a
+    reading = read_meter(rng, true, clamp, step_a, READ_BY_EYE)
+    found = metered(reading, clamp, READ_BY_EYE)
+    room = limit_a - found.value
+    if room < 0.0 or room >= found.u:
+        return
+    chance = chance_beyond(room, found.u / K)
+    if chance <= MOST:
+        seen.see_chance("shared risk", chance, true > limit_a)
+
+
+# ---- seasons ----
+
+
+def seasons(rng: Rng, seen: Coverage, style: str) -> None:
+    """Levels, slopes, forecasts and effects of services, by histories of ``season_histories``."""
+    rate = float(rng.uniform(0.03, 0.15))
+    made = make_history(rng, style, quarterly(13, rate * QUARTERS[:13]), limit=0.9)
+    for one in trends_of(made.history):
+        if one.figure != RUN_CURRENT:
+            continue
+        level = made.world.current_a * (1.0 + made.wear[-1])
+        newest = one.points[-1]
+        label = f"{style}: {one.direction}"
+        seen.see(
+            f"{style}: corrected value", Measured(newest.corrected, newest.corrected_u), level, level, label
+        )
+        seen.see(
+            f"{style}: change since the baseline",
+            Measured(one.rise, K * one.rise_u),
+            made.wear[-1],
+            made.wear[-1],
+            label,
+        )
+        slope = one.slope
+        if slope.low is not None and np.isfinite(slope.low) and np.isfinite(slope.high):
+            seen.see_span(
+                f"{style}: slope a year",
+                slope.per_year,
+                slope.low,
+                slope.high,
+                rate * made.world.current_a,
+                label,
+            )
+    served = Plan(
+        np.concatenate([np.linspace(0.0, 0.2, 8), [0.2, float(rng.uniform(0.0, 0.2))]]),
+        (5, *[3] * 7, 5, 5),
+        ("commissioning", *["seasonal"] * 8, "after-service"),
+        twins=(9,) if rng.random() < 0.5 else (),
+        services=(9,),
+    )
+    made = make_history(rng, style, served)
+    for one in trends_of(made.history):
+        if one.figure == RUN_CURRENT and one.service_effects:
+            effect = one.service_effects[-1]
+            true = made.world.current_a * (made.wear[9] - made.wear[8])
+            days = "on one day" if served.twins else "a quarter apart"
+            seen.see_span(
+                f"{style}: effect of a service, {days}",
+                effect.change,
+                effect.low,
+                effect.high,
+                true,
+                one.direction,
+            )
+    forecast(rng, seen, style)
+
+
+def forecast(rng: Rng, seen: Coverage, style: str) -> None:
+    """The interval of a crossing is of 80 %."""
+    rate, limit = float(rng.uniform(0.05, 0.20)), float(rng.uniform(0.15, 0.5))
+    made = make_history(rng, style, quarterly(wear=rate * QUARTERS), limit=limit)
+    truth = made.days[0] + timedelta(days=limit / rate * 365.25)
+    history = only(made.history, int(rng.integers(6, 18)))
+    if truth <= history.checks[-1].on:
+        return
+    for one in trends_of(history):
+        if one.figure == RUN_CURRENT and one.direction == DIRECTIONS[0] and one.forecast is not None:
+            found = [
+                (day - made.days[0]).days
+                for day in (one.forecast.crosses, one.forecast.low, one.forecast.high)
+            ]
+            seen.see_span(
+                f"{style}: forecast (80 %)", *map(float, found), float((truth - made.days[0]).days), rate
+            )
+
+
+def success(rng: Rng, seen: Coverage) -> None:
+    """ "At least so many throws succeed", after n without a failure; said only where none failed."""
+    true, n = float(rng.uniform(0.3, 1.0)), int(rng.integers(5, 60))
+    failed = rng.random(n) >= true
+    if not failed.any():
+        broken = true < least_success(n)
+        seen.see_bound("statement: at least so many throws succeed", broken, most_percent=5.0)
+
+
+STYLES = (PLAIN, ROUGH)
