@@ -6,6 +6,7 @@ far out now and then, attachments and operators that each add something, battery
 thermometer that hangs in the sun.
 """
 
+import math
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
@@ -176,6 +177,50 @@ def make_history(
     rated_a = world.current_a / float(rng.uniform(0.5, 0.75))
     rig = make_rig(rated_a, None if limit is None else world.current_a * (1.0 + limit))
     return Made(RigHistory(rig, tuple(checks), services), plan.wear, days, world)
+
+
+def with_every_figure(history: RigHistory, rng: Rng) -> RigHistory:
+    """The same rig with the other figures measured as well: none of them wears; they follow current and voltage as a motor does.
+
+    Half of the rigs have a take-up that mostly reads 0.00 and now and then, for a whole check, a little more, all far
+    inside its own ±; the others one that is well resolved.
+    """
+    rated = history.rig.actuator
+    ohm = rated.voltage_v * 0.3 / rated.full_load_current_a
+    coarse = rng.random() < 0.5
+    place, source_ohm = float(rng.uniform(0.03, 0.2)), float(rng.uniform(0.03, 0.12))
+    checks = []
+    for check in history.checks:
+        day = {name: float(rng.normal(0, sd)) for name, sd in DAY_SD.items()}
+        jump = 0.05 * float(rng.random() < 0.15)
+        throws = []
+        for one in check.throws:
+            run, volts = one.figures.run_current_a, one.figures.mean_voltage_v
+            assert run is not None
+            assert volts is not None
+            own = {name: math.exp(day[name] + float(rng.normal(0, sd))) for name, sd in THROW_SD.items()}
+            time_s = 12.0 * 0.8 * rated.voltage_v / (volts.value - ohm * run.value) * own["time"]
+            peak_a, source = 1.15 * run.value * own["peak"], source_ohm * own["source"]
+            if coarse:
+                taken = Measured(round(jump + 0.01 * abs(float(rng.normal())), 2), 0.1)
+            else:
+                taken = Measured(place + 0.006 * float(rng.normal()) + 0.05 * day["time"], 0.015)
+            figures = replace(
+                one.figures,
+                peak_run_current_a=Measured(peak_a, 0.02 * peak_a),
+                travel_time_s=Measured(time_s, 0.05),
+                source_resistance_ohm=Measured(source, 0.15 * source),
+                take_up_fraction=taken,
+                energy_j=Measured(run.value * volts.value * time_s, 0.02 * run.value * volts.value * time_s),
+            )
+            throws.append(replace(one, figures=figures))
+        checks.append(replace(check, throws=tuple(throws)))
+    return replace(history, checks=tuple(checks))
+
+
+DAY_SD = {"time": 0.006, "peak": 0.010, "source": 0.06}
+"""Standard deviation of what all throws of a day share besides the running current's own (logarithm)."""
+THROW_SD = {"time": 0.006, "peak": 0.020, "source": 0.10}
 
 
 def wearing(checks: int, every: int) -> RigHistory:

@@ -5,7 +5,7 @@ import numpy as np
 from logger.core.seasons.creep import creep_of
 from logger.core.seasons.history import only
 from logger.core.seasons.rise import NO_RISE
-from logger.core.seasons.season import RUN_CURRENT
+from logger.core.seasons.season import FIGURES, RUN_CURRENT, RigHistory
 from logger.core.seasons.season_lines import lines_of
 from logger.core.seasons.signals import IN_CONTROL, OUT, CheckState, Reading, check_states, rises_together
 from logger.core.seasons.trend_figures import chart_and_points, fit_line
@@ -27,6 +27,16 @@ def signals(made: Made) -> np.ndarray:
         first = line.throws[0]
         found[2] |= (line.raw > np.mean(first) + 3 * np.std(first, ddof=1)) & (np.arange(len(line.raw)) > 0)
     return found
+
+
+def false_signals(history: RigHistory) -> np.ndarray:
+    """Which of ``FIGURES`` ever signals, in either direction; of as-found throws nothing is asked."""
+    found = []
+    for figure in FIGURES:
+        lines = [line for one in DIRECTIONS if (line := lines_of(history, one, figure)[0]) is not None]
+        both = rises_together(*lines)
+        found.append(any(one.state == OUT for line in lines for one in check_states(line, both)))
+    return np.array(found)
 
 
 def creeps(made: Made) -> np.ndarray:

@@ -19,11 +19,20 @@ from datetime import timedelta
 import numpy as np
 
 from logger.core.seasons.history import only, trends_of
-from logger.core.seasons.season import RUN_CURRENT
+from logger.core.seasons.season import FIGURES, RUN_CURRENT
 from logger.core.seasons.season_lines import lines_of
+from logger.core.seasons.wording_trend import figure_name
 from logger.core.trace import DIRECTIONS
-from tests.benchmarks.season_histories import PLAIN, ROUGH, Made, Plan, make_history, quarterly
-from tests.benchmarks.season_signals import creeps, signals
+from tests.benchmarks.season_histories import (
+    PLAIN,
+    ROUGH,
+    Made,
+    Plan,
+    make_history,
+    quarterly,
+    with_every_figure,
+)
+from tests.benchmarks.season_signals import creeps, false_signals, signals
 from tests.benchmarks.table import hand_over
 
 METHODS = ("throwbook", "limit at the rating", "mean + 3 s, raw")
@@ -88,6 +97,12 @@ def fair(
 
 def steady(seed: int, style: str) -> np.ndarray:
     return signals(make_history(np.random.default_rng(seed), style, quarterly())).any(axis=1)
+
+
+def steady_figures(seed: int, style: str) -> np.ndarray:
+    """Which figure of a steady rig ever gives a false signal."""
+    history = make_history(np.random.default_rng(seed), style, quarterly()).history
+    return false_signals(with_every_figure(history, np.random.default_rng([seed, 1])))
 
 
 def swinging(seed: int, style: str) -> np.ndarray:
@@ -235,6 +250,7 @@ def table(style: str, rigs: int, pool: ProcessPoolExecutor, offset: int = 0) -> 
     shown = [(100 * np.median(one), 100 * np.quantile(one, 0.95, method="higher")) for one in grown.T]
     ups = [f"{m:.1f} / {p:.1f} %" for m, p in shown]
     false_alarms = run(steady, 100_000)
+    by_figure = run(steady_figures, 1_000_000)
     ours = max(float(false_alarms[:, 0].mean()), 1.0 / rigs)
     equal, better = fair(ours, shown[0], run(steady_reach, 100_000), run(growing_reach, 300_000))
     forecasts = run(forecasting, 500_000)
@@ -248,6 +264,11 @@ def table(style: str, rigs: int, pool: ProcessPoolExecutor, offset: int = 0) -> 
     )
     return [
         shares_of("steady rigs with a false signal in 16 checks", 5, false_alarms),
+        *(
+            shares_of(f"the same: {figure_name(figure)}", 5, by_figure[:, i : i + 1])
+            for i, figure in enumerate(FIGURES)
+            if figure != RUN_CURRENT
+        ),
         shares("the same, weather swings +/-10 %", 5, swinging, 200_000),
         Compared("growth found when up by, median / 95 %", "8 % / 15 %", tuple(ups[:3]), found),
         Compared("the same, never found after a false signal", "", tuple(ups[3:])),

@@ -12,6 +12,7 @@ A temperature or voltage that wasn't recorded is not guessed: the check counts, 
 """
 
 from dataclasses import dataclass
+from math import hypot
 
 import numpy as np
 
@@ -60,12 +61,30 @@ class Allowance:
     relative: bool = True
 
 
+def _product(one: Allowance, other: Allowance) -> Allowance:
+    """Of a figure that is one times the other: it answers to weather as both do, and scatters as both together."""
+
+    def both(name: str) -> tuple[float, float]:
+        (mean, sd), (other_mean, other_sd) = getattr(one, name), getattr(other, name)
+        return mean + other_mean, hypot(sd, other_sd)
+
+    return Allowance(
+        both("per_10k"),
+        both("cold_per_10k"),
+        both("per_ln_voltage"),
+        (hypot(one.between_checks[0], other.between_checks[0]), one.between_checks[1]),
+        hypot(one.throw_scatter, other.throw_scatter),
+        hypot(one.smallest, other.smallest),
+    )
+
+
 _CURRENT = Allowance((-0.012, 0.020), (0.010, 0.025), (0.1, 0.12), (0.018, 0.45), 0.015, 0.055)
+_TIME = Allowance((0.0, 0.008), (0.0, 0.012), (0.0, 0.15), (0.008, 0.45), 0.008, 0.04)
 ALLOWANCES: dict[str, Allowance] = {
     RUN_CURRENT: _CURRENT,
-    ENERGY: _CURRENT,
+    ENERGY: _product(_CURRENT, _TIME),
     PEAK_RUN_CURRENT: Allowance((-0.012, 0.025), (0.010, 0.030), (0.1, 0.15), (0.020, 0.45), 0.025, 0.06),
-    TRAVEL_TIME: Allowance((0.0, 0.008), (0.0, 0.012), (0.0, 0.15), (0.008, 0.45), 0.008, 0.04),
+    TRAVEL_TIME: _TIME,
     SOURCE_RESISTANCE: Allowance((0.0, 0.10), (0.0, 0.10), (0.0, 1.5), (0.08, 0.5), 0.10, 0.25),
     TAKE_UP: Allowance((0.0, 0.002), (0.0, 0.002), (0.0, 0.01), (0.006, 0.5), 0.006, 0.02, relative=False),
 }

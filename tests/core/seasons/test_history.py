@@ -1,6 +1,7 @@
 """A rig's history as the trend command reads it: signals, weather, stretches, service effects, next action, JSON."""
 
 import json
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -9,6 +10,7 @@ import pytest
 
 from logger.core.assessment import Figures, Measured
 from logger.core.rig import Actuator, LockMechanism, Rig
+from logger.core.seasons.correction import ALLOWANCES
 from logger.core.seasons.effects import answer, compare
 from logger.core.seasons.history import only, to_json, trends_of
 from logger.core.seasons.next_action import next_action
@@ -319,3 +321,50 @@ def test_small_steps_at_every_service_add_up():
 def test_a_replaced_actuator_is_held_against_its_own_first_check():
     services = [SeasonService(START + timedelta(days=91 * 4 - 1), "replaced", new_stretch=True)]
     assert run_current(trends_of(history([2.0] * 4 + [2.6] * 4, services=services))).creep is None
+
+
+def take_up(readings, u):
+    """A steady rig whose take-up reads so at each check, both ways alike, each reading with this ±."""
+    base = history([2.0] * len(readings))
+    checks = [
+        replace(
+            one,
+            throws=tuple(
+                replace(throw, figures=replace(throw.figures, take_up_fraction=Measured(reading, u)))
+                for throw in one.throws
+            ),
+        )
+        for one, reading in zip(base.checks, readings, strict=True)
+    ]
+    return replace(base, checks=tuple(checks))
+
+
+def test_a_change_that_its_own_uncertainty_swallows_is_no_signal():
+    # mostly 0.00 ± 0.10: a step of 0.06 lies inside it, one of 0.15 doesn't
+    def signals(step, u):
+        rig = take_up([-0.005, 0.0, 0.0, -0.005, 0.0, 0.0, 0.0, step, step, step], u)
+        found = [one for one in trends_of(rig) if one.figure == "take_up"]
+        action = next_action(rig, trends_of(rig), rig.checks[-1].on)
+        return [one.first_signal for one in found], "take-up" in action.why
+
+    assert signals(0.06, 0.10) == ([None, None], False)
+    assert signals(0.06, 0.02) == ([START + timedelta(days=91 * 7)] * 2, True)
+    assert signals(0.15, 0.10) == ([START + timedelta(days=91 * 7)] * 2, True)
+
+
+def test_a_take_up_is_up_by_points_of_the_stroke():
+    rig = take_up([0.0] * 7 + [0.06] * 3, 0.02)
+    why = next_action(rig, trends_of(rig), rig.checks[-1].on).why
+    assert re.match(r"take-up is up \d \u00b1 \d points of stroke since its baseline", why)
+
+
+def test_energy_scatters_as_current_and_time_together():
+    current, time, energy = (ALLOWANCES[name] for name in ("run_current", "travel_time", "energy"))
+    assert energy.between_checks[0] == pytest.approx(
+        np.hypot(current.between_checks[0], time.between_checks[0])
+    )
+    assert energy.smallest == pytest.approx(np.hypot(current.smallest, time.smallest))
+    assert energy.per_10k == (
+        current.per_10k[0] + time.per_10k[0],
+        np.hypot(current.per_10k[1], time.per_10k[1]),
+    )
