@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any
 
+from logger.core.quantities.uncertainty import K
 from logger.core.seasons.creep import Creep, creep_of
 from logger.core.seasons.season import FIGURES, RigHistory
 from logger.core.seasons.season_lines import Line, lines_of
@@ -160,7 +161,7 @@ def to_json(result: TrendResult) -> dict[str, Any]:
         "as_found": _as_found_json(result.as_found),
         "provisional": result.provisional,
         "rise": result.rise,
-        "rise_u": None if result.rise_u == float("inf") else 2.0 * result.rise_u,
+        "rise_u": None if result.rise_u == float("inf") else K * result.rise_u,
         "rise_chance_none": result.rise_chance,
         "spread": None if result.spread is None else asdict(result.spread),
         "since_first": None

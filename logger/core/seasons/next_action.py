@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from logger.core.quantities.number_text import rounded_down
+from logger.core.quantities.uncertainty import K
 from logger.core.seasons.history import TrendResult
 from logger.core.seasons.season import (
     ENERGY,
@@ -17,7 +18,8 @@ from logger.core.seasons.season import (
 )
 from logger.core.seasons.season_lines import stretch_of, stretch_starts
 from logger.core.seasons.signals import LOW, OUT, SUSPECT
-from logger.core.seasons.wording_trend import BEYOND_CHANCE, creep_text, figure_name, size_text
+from logger.core.seasons.trend_figures import PLAIN_CHANCE
+from logger.core.seasons.wording_trend import creep_text, figure_name, size_text
 from logger.core.standing.service import SEASON
 from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, RESTRICTED
 
@@ -133,10 +135,10 @@ def _risen(case: Case) -> NextAction | None:
 
 def _where(one: TrendResult, others: Sequence[TrendResult]) -> str:
     """Both directions compared: a mechanism drags both ways, a side load or one edge of a hole mostly one way."""
-    if not others or others[0].rise_chance > BEYOND_CHANCE or others[0].rise < 0.0:
+    if not others or others[0].rise_chance > PLAIN_CHANCE or others[0].rise < 0.0:
         return f"{one.direction} only: side load, or a pin at the edge of its hole"
     apart = one.rise - others[0].rise
-    if abs(apart) > 2.0 * (one.rise_u**2 + others[0].rise_u ** 2) ** 0.5:
+    if abs(apart) > K * (one.rise_u**2 + others[0].rise_u ** 2) ** 0.5:
         return f"both directions, more in {one.direction if apart > 0 else others[0].direction}"
     return "both directions alike"
 

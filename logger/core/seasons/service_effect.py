@@ -16,6 +16,8 @@ from logger.core.trace import FloatArray
 
 SAME_DAYS = 1
 """Checks so close together share their weather and attachment [days]."""
+PULLED_IN = 3.0
+"""A throw further than this many standard deviations from the median of its check is pulled in to that (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -85,8 +87,8 @@ def service_effects(
 
 
 def _without_outliers(line: Line, index: int) -> FloatArray:
-    """A check's throws; one far from the others is pulled in to three standard deviations from their median."""
-    reach = 3.0 * float(line.scatter[-1]) * line.scale
+    """A check's throws; one far from the others is pulled in."""
+    reach = PULLED_IN * float(line.scatter[-1]) * line.scale
     middle = float(line.medians[index])
     return np.clip(line.throws[index], middle - reach, middle + reach)
 

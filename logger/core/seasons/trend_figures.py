@@ -10,6 +10,7 @@ import numpy as np
 
 from logger.core.machine.limits import limits_for
 from logger.core.quantities.numerics import t_quantile
+from logger.core.quantities.uncertainty import K
 from logger.core.rig import Rig
 from logger.core.seasons.charts import cusum, ewma, ewma_limit
 from logger.core.seasons.correction import WEATHER
@@ -30,6 +31,7 @@ from logger.core.seasons.trends import mann_kendall, theil_sen
 from logger.core.trace import FloatArray
 
 EWMA_WEIGHT = 0.3
+"""Of the newest value (NIST/SEMATECH e-Handbook 6.3.2.4: 0.2 to 0.3)."""
 CUSUM_SLACK = 0.5
 CUSUM_LIMIT = 5.0
 """Both in standard deviations of a check (ISO 7870-4 names 0.5 and 4 or 5)."""
@@ -38,7 +40,7 @@ OUTSIDE = 0.005
 KNOWN_BEFORE = 8
 """Degrees of freedom that the allowance for scatter is worth (assumed)."""
 PLAIN_CHANCE = 0.05
-"""Above this chance of no rise there is nothing to forecast."""
+"""A change that chance makes more often than this isn't told as one, and there is nothing to forecast (common practice, no source)."""
 FORECAST_CHECKS = 100
 """A forecast goes by so many checks of the newest stretch at most, 25 years of quarters; what older ones say of weather counts."""
 SLOPE_CHECKS = 500
@@ -180,7 +182,7 @@ def chart_and_points(
     scale, weather = line.scale, fit.weather
     corrected = line.in_unit(line.change - weather)
     covariance = fit.learned.covariance[:WEATHER, :WEATHER]
-    weather_u = 2.0 * scale * np.sqrt(np.sum((line.weather @ covariance) * line.weather, axis=1))
+    weather_u = K * scale * np.sqrt(np.sum((line.weather @ covariance) * line.weather, axis=1))
     charts = tuple(_chart(line, one, states[one.rows.stop - 1].reading) for one in fit.stages)
     averages, sums = _running(fit, corrected, charts[-1].sigma)
     points = tuple(

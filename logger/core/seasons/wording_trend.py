@@ -1,8 +1,10 @@
 """The words for trends, once, so that command line, screen and report can't disagree."""
 
 from logger.core.quantities.number_text import rounded_down
+from logger.core.quantities.uncertainty import K
 from logger.core.seasons.history import TrendResult
 from logger.core.seasons.season import TAKE_UP
+from logger.core.seasons.trend_figures import PLAIN_CHANCE
 
 NAMES = {
     "run_current": "running current",
@@ -24,13 +26,11 @@ CHANGE = "now/baseline - 1"
 ABOUT_CHANGE = (
     "Baseline: level at the start of the stage. Now: level that its checks show. Take-up: now less baseline."
 )
-BEYOND_CHANCE = 0.05
-"""A change that chance makes more often than this isn't shown as one (common practice, no source)."""
 
 
 def change_text(one: TrendResult) -> str:
     """The change, or that there is none to speak of."""
-    if one.rise_chance > BEYOND_CHANCE:
+    if one.rise_chance > PLAIN_CHANCE:
         return "none since the service" if one.creep is not None else "none beyond chance"
     return size_text(one)
 
@@ -38,7 +38,7 @@ def change_text(one: TrendResult) -> str:
 def size_text(one: TrendResult) -> str:
     """The change with its expanded uncertainty."""
     unit = "points of stroke" if one.figure == TAKE_UP else "%"
-    return f"{100 * one.rise:+.0f} \u00b1 {200 * one.rise_u:.0f} {unit}"
+    return f"{100 * one.rise:+.0f} \u00b1 {100 * K * one.rise_u:.0f} {unit}"
 
 
 def creep_text(one: TrendResult) -> str:
