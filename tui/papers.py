@@ -94,7 +94,14 @@ def _card(logbook: str | None, rig: str | None, where: Path | None, now: datetim
 
 PAPERS: tuple[Paper, ...] = (
     Paper("report", "the rig's history as PDF and as a web page", "report", "", True, _report),
-    Paper("cab card", "one page for the cab: expected times and currents", "cab-card", "", True, _card),
+    Paper(
+        "cab card",
+        "one page for the cab: expected times and currents, or DO NOT USE",
+        "cab-card",
+        "",
+        True,
+        _card,
+    ),
     Paper("blank commissioning sheet", "to fill in by hand", "blank", "", True, _blank("commissioning")),
     Paper("blank seasonal sheet", "to fill in by hand", "blank-seasonal", "", True, _blank("seasonal")),
     Paper("export", "tables as CSV, with what each column means", "export", "", False, _export),

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from logger.core.sheets.taken_back import state_said
 from logger.core.standing.service import MOMENTS, entry_from
 from tui.present import BAD, GOOD, QUIET, WARN, Cell, day, figure_text, sign_text, verdict_cell
 
@@ -30,7 +31,9 @@ def rows_of(name: str, history: "RigHistory", trials: "list[LoggedTrial]") -> li
                     one.name,
                     day(one.sheet.at),
                     one.sheet.kind,
-                    STATES[one.state],
+                    Cell(state_said(one.state, True), BAD)
+                    if one.sheet.id in history.no_since
+                    else STATES[one.state],
                     one.decision.signed if one.decision else "",
                 ],
             )

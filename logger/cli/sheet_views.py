@@ -44,7 +44,11 @@ def print_plan(state: "SheetState", made: "Plan", reaches: "Sequence[str]" = ())
         f"Next: throw and write down (record, import or enter with --sheet {name}), then throwbook sheet show {name}"
     )
     if made.answers:
-        output.line(f"It answers {counted(len(made.answers), 'open order')} of this rig.")
+        held = counted(len(made.answers), "open order")
+        if state.sheet.kind == "commissioning":
+            output.line(f"It is planned after the {held} of this rig; only a signed order clears.")
+        else:
+            output.line(f"The {held} of this rig stay open: a {state.sheet.kind} sheet clears none.")
 
 
 def print_status(rig: str, found: "Status") -> None:
@@ -63,9 +67,11 @@ def print_status(rig: str, found: "Status") -> None:
 def print_sheet(found: "SheetView") -> None:
     """One sheet from top to bottom."""
     from logger.core.sheets.questions import conditions_from, said
+    from logger.core.sheets.taken_back import state_said
 
     state = found.state
-    output.line(f"Sheet {state.name} ({state.sheet.kind}): {state.state}", style="heading")
+    said_state = state_said(state.state, bool(found.said_since))
+    output.line(f"Sheet {state.name} ({state.sheet.kind}): {said_state}", style="heading")
     output.line(f"Planned {state.sheet.at:%Y-%m-%d %H:%M} by {state.sheet.by.rstrip('.')}.")
     asked = (
         f"{found.plan.throws_each_way} each way, rest {show_rest(found.plan.rest_s)} ({found.plan.rest_from})"

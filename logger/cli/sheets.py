@@ -87,10 +87,11 @@ def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
     Example:
       throwbook sheet list yard-loader
     """
+    from logger.core.sheets.taken_back import state_said
     from logger.jobs.sheet_view import listed
 
     rows: list[list[str | output.Cell]] = []
-    for state, locks, unlocks in listed(logbook_of(ctx), rig):
+    for state, locks, unlocks, no_came in listed(logbook_of(ctx), rig):
         signed = state.decision.signed if state.decision else ""
         if as_json:
             output.json_line(
@@ -102,13 +103,15 @@ def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
                     "lock_throws": locks,
                     "unlock_throws": unlocks,
                     "state": state.state,
+                    "no_since": no_came,
                     "signed": signed or None,
                     "sealed": state.sealed,
                 }
             )
             continue
         throws = f"{locks}+{unlocks}"
-        cell = output.Cell(state.state, {"accepted": "good", "rejected": "bad"}.get(state.state, ""))
+        style = "bad" if no_came else {"accepted": "good", "rejected": "bad"}.get(state.state, "")
+        cell = output.Cell(state_said(state.state, no_came), style)
         rows.append([state.name, f"{state.sheet.at:%Y-%m-%d}", state.sheet.kind, throws, cell, signed])
     if rows:
         output.table(["sheet", "planned", "kind", "lock+unlock", "state", "signed"], rows, right=[3])

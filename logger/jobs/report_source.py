@@ -95,6 +95,7 @@ def _baseline(
 def _part(book: Logbook, state: SheetState) -> "SheetPart":
     from logger.core.sheets.acceptance import acceptance
     from logger.core.sheets.sheet import filled, plan_from, seen_at, sheet_trials
+    from logger.core.sheets.taken_back import no_since
     from logger.report.material import SheetPart
 
     logged = book.trials(sheet=state.sheet.id)
@@ -111,6 +112,7 @@ def _part(book: Logbook, state: SheetState) -> "SheetPart":
         acceptance=acceptance(filled(state), trials, sightings, rig),
         sightings=tuple(sightings),
         answers=tuple(book.answers(state.sheet.id)),
+        no_since=no_since(book.sightings_since(state.sheet.id)),
         rejudged=tuple(_rejudged(book, logged)),
     )
 

@@ -114,6 +114,8 @@ class RigHistory:
     """What its status doesn't cover."""
     steps: tuple[str, ...] = ()
     """Of the way down, in words."""
+    no_since: frozenset[str] = frozenset()
+    """Ids of sheets that a "no" followed after they were decided."""
 
 
 def add_rig(
@@ -174,6 +176,7 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
 
 def rig_history(logbook: str | Path | None, name: str, today: date) -> RigHistory:
     """One rig. Raises InputError for a name the logbook doesn't have."""
+    from logger.core.sheets.taken_back import no_since
     from logger.jobs.rig_of import rig_of
     from logger.jobs.way_back import steps_said
 
@@ -190,4 +193,7 @@ def rig_history(logbook: str | Path | None, name: str, today: date) -> RigHistor
             happened_in(book, name),
             gaps_in(book, name),
             steps_said(book, name, stands.status),
+            frozenset(
+                one.sheet.id for one in book.sheets(name) if no_since(book.sightings_since(one.sheet.id))
+            ),
         )

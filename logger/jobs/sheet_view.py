@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from logger.core.records.records import OPEN, SheetState
 from logger.core.rig import METRIC
 from logger.core.sheets.sheet import Plan, Seen, SheetTrial, plan_from, seen_at, sheet_trials
-from logger.core.sheets.taken_back import said_since, taken_back
+from logger.core.sheets.taken_back import no_since, said_since, taken_back
 from logger.core.standing.status import Status
 from logger.jobs import latch
 from logger.jobs.logbooks import opened
@@ -70,13 +70,14 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
     )
 
 
-def listed(logbook: str | Path | None, rig: str | None) -> list[tuple[SheetState, int, int]]:
-    """Sheets, oldest first, each with its lock and unlock throws."""
+def listed(logbook: str | Path | None, rig: str | None) -> list[tuple[SheetState, int, int, bool]]:
+    """Sheets, oldest first, each with its lock and unlock throws, and whether a "no" came after it was decided."""
     with opened(logbook, read_only=True) as book:
         if rig is not None:
             book.rig(rig)
         found = []
         for state in book.sheets(rig):
             ways = [one.direction for one in book.trials(sheet=state.sheet.id)]
-            found.append((state, ways.count("lock"), ways.count("unlock")))
+            no_came = no_since(book.sightings_since(state.sheet.id))
+            found.append((state, ways.count("lock"), ways.count("unlock"), no_came))
         return found

@@ -18,7 +18,7 @@ from logger.core.sheets.sheet import Plan
 from logger.core.standing.events import NEVER, NOTHING
 from logger.core.standing.service import SEASON, NextCheck
 from logger.core.standing.status import DO_NOT_USE, Status
-from logger.core.standing.status_words import DONE, headline, reasons
+from logger.core.standing.status_words import DONE, headline, reasons, step_in_words
 from logger.core.stroke.baseline import Baseline
 from logger.core.trace import DIRECTIONS, LOCK
 from logger.report.document import (
@@ -250,9 +250,9 @@ def _banned_card(source: FormSource) -> Document:
 
 
 def _steps(source: FormSource) -> list[Block]:
-    """What is done of the way back, and a box to tick for each step that isn't."""
+    """What is done of the way back, and a box to tick for each step that isn't; in a cab nobody types a command."""
     done = tuple(printable(one) for one in source.steps if one.startswith(DONE))
-    left = tuple(printable(one) for one in source.steps if not one.startswith(DONE))
+    left = tuple(printable(step_in_words(one)) for one in source.steps if not one.startswith(DONE))
     return [Bullets(said, *box) for said, box in ((done, ()), (left, (BOX,))) if said]
 
 

@@ -64,7 +64,7 @@ def _check_row(part: SheetPart, direction: str, throws: list[SheetTrial], units:
         measured_text(_mean(clean, "travel_time_s")),
         next(word for word in order if word in verdicts),
         ", ".join(noticed) or "-",
-        part.state.state,
+        part.state_said,
     )
 
 

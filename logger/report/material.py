@@ -21,6 +21,7 @@ from logger.core.records.records import (
 from logger.core.rig import Rig
 from logger.core.sheets.questions import Conditions, conditions_from
 from logger.core.sheets.sheet import Plan, Seen, SheetTrial, as_found
+from logger.core.sheets.taken_back import state_said
 from logger.core.standing.service import NextCheck, ServiceEntry
 from logger.core.standing.status import Status
 from logger.core.stroke.baseline import Baseline
@@ -50,6 +51,8 @@ class SheetPart:
     """Every revision."""
     answers: tuple[Answers, ...]
     """Every revision."""
+    no_since: bool = False
+    """A "no" came after it was decided."""
     rejudged: tuple[tuple[int, str, str, str], ...] = ()
     """Throw, when, by whom and why of every judgement that another one replaced."""
 
@@ -57,6 +60,11 @@ class SheetPart:
     def name(self) -> str:
         """``yard-loader-3``."""
         return self.state.name
+
+    @property
+    def state_said(self) -> str:
+        """``accepted``, and a "no" that came since."""
+        return state_said(self.state.state, self.no_since)
 
     @property
     def signed(self) -> str:

@@ -38,7 +38,7 @@ def _state(part: SheetPart) -> list[Block]:
         ("Sheet", f"{part.name} ({part.state.sheet.kind})"),
         ("Thrown on", f"{part.day:%Y-%m-%d}"),
         ("Planned", f"{part.state.sheet.at:%Y-%m-%d} by {part.state.sheet.by}: {asked}"),
-        ("State", part.state.state),
+        ("State", part.state_said),
         ("Verdict of the figures", part.acceptance.verdict if part.trials else "none: no throws"),
     ]
     if decision is not None:

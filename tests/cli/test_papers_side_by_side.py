@@ -10,10 +10,12 @@ import pytest
 from logger.jobs.logbooks import opened
 from logger.jobs.report_source import material_in
 from logger.jobs.reporting import Issue, _form_source
+from logger.jobs.rig_list import rig_history
 from logger.report.content import rig_report
 from logger.report.document import words as words_of
 from logger.report.forms import cab_card
 from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE, TOLD, accept, enter, service
+from tui.rig_rows import rows_of
 
 TODAY = datetime.now().astimezone().date()
 GAP = re.compile(r"Not covered:? +(.*)")
@@ -52,8 +54,9 @@ def test_the_steps_of_the_way_back_are_the_same_in_every_place(repaired, tmp_pat
     card = card_of(repaired, tmp_path)
     report = report_of(repaired)
     for step in said:
-        assert step in card, step
+        assert step.partition(": throwbook ")[0] in card, step
         assert step in report, step
+    assert "throwbook" not in card, "a command for a person in a cab"
 
 
 def test_what_the_status_does_not_cover_stands_wherever_the_status_does(run, tmp_path):
@@ -124,3 +127,27 @@ def test_a_throw_that_stalled_is_no_part_of_a_mean_of_clean_throws(repaired):
         line for line in report_of(repaired).splitlines() if line.startswith("2 | ") and "spot" in line
     )
     assert row.split(" | ")[7:10] == ["-", "-", "fail"], row
+
+
+def test_a_sheet_that_a_no_followed_is_nowhere_merely_accepted(run, tmp_path):
+    enter(run, GOOD, *TOLD)
+    assert accept(run, f"{RIG}-1")[0] == 0
+    seen = ["--left-pin", "no", "--right-pin", "yes", "--seen-how", "torch", "--by", "M. K."]
+    assert run("sheet", "see", f"{RIG}-1", "--throw", "1", *seen)[0] in (0, 1)
+    assert run("status", RIG, "--json")[1].count('"status": "do not use"') == 1
+    said = "accepted, a NO since"
+    assert said in run("sheet", "list", RIG)[1]
+    assert json.loads(run("sheet", "list", RIG, "--json")[1])["no_since"] is True
+    assert f"(commissioning): {said}" in run("sheet", "show", f"{RIG}-1")[1]
+    report = report_of(run)
+    assert f"State: {said}" in report
+    history = rig_history(run.path, RIG, TODAY)
+    assert said in [
+        getattr(cell, "text", cell) for _, cells in rows_of("sheets", history, []) for cell in cells
+    ]
+
+
+def test_a_spot_sheet_is_not_said_to_answer_what_it_cannot_clear(repaired):
+    said = repaired("sheet", "plan", RIG, "--kind", "spot", "--by", "M. K.", *TOLD)[1]
+    assert "answers" not in said
+    assert re.search(r"The \d+ open orders? of this rig stay open: a spot sheet clears none\.", said)

@@ -58,6 +58,11 @@ def way_down(status: Status) -> list[str]:
     return judging_first(status) + steps
 
 
+def step_in_words(step: str) -> str:
+    """A step that isn't done without the command that does it."""
+    return step.partition(": throwbook ")[0]
+
+
 def judging_first(status: Status) -> list[str]:
     """The steps that judge what isn't judged yet: they come before every other."""
     return list(dict.fromkeys(one.step for one in status.pending))
@@ -87,5 +92,6 @@ __all__ = [
     "reasons",
     "refused",
     "short",
+    "step_in_words",
     "way_down",
 ]
