@@ -96,7 +96,7 @@ PAPERS: tuple[Paper, ...] = (
     Paper("report", "the rig's history as PDF and as a web page", "report", "", True, _report),
     Paper(
         "cab card",
-        "one page for the cab: expected times and currents, or DO NOT USE",
+        "for the cab: what is normal, or DO NOT USE",
         "cab-card",
         "",
         True,

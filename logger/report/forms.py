@@ -18,7 +18,7 @@ from logger.core.sheets.sheet import Plan
 from logger.core.standing.events import NEVER, NOTHING
 from logger.core.standing.service import SEASON, NextCheck
 from logger.core.standing.status import DO_NOT_USE, Status
-from logger.core.standing.status_words import DONE, headline, reasons, step_in_words
+from logger.core.standing.status_words import DONE, headline, pending, reasons, step_in_words
 from logger.core.stroke.baseline import Baseline
 from logger.core.trace import DIRECTIONS, LOCK
 from logger.report.document import (
@@ -229,7 +229,7 @@ def _banned_card(source: FormSource) -> Document:
     blocks: list[Block] = [
         Cautions("DO NOT USE", (OUT_OF_USE, FALL, HANDS)),
         Heading("Why"),
-        Bullets(tuple(reasons(status))),
+        Bullets(tuple(dict.fromkeys((*(one.sentence for one in status.open), *pending(status))))),
         Heading("Before it is used again"),
         *_steps(source),
         *_since(source),
@@ -287,7 +287,7 @@ def expected_table(source: FormSource, big: bool = False) -> Table | Text:
     """
     rows = []
     volts: set[float] = set()
-    because: set[str] = set()
+    because: dict[str, list[str]] = {}
     for temperature_c in CARD_TEMPERATURES_C:
         row = [show(temperature_c, "temperature", source.rig.units).partition(" ")[0]]
         for direction in DIRECTIONS:
@@ -301,7 +301,8 @@ def expected_table(source: FormSource, big: bool = False) -> Table | Text:
             row += _expected_cells(source.rig, found)
             if found is not None:
                 volts.add(round(found.voltage_v, 1))
-                because.add(found.because)
+                ways = because.setdefault(found.because, [])
+                ways += [direction] if direction not in ways else []
         rows.append(tuple(row))
     if not because:
         return Text(NOTHING_EXPECTED, STRONG)
@@ -309,7 +310,10 @@ def expected_table(source: FormSource, big: bool = False) -> Table | Text:
     for direction in DIRECTIONS:
         headings += [f"{direction} [s]", "at most [s]", f"{direction} [A]"]
     supply = " to ".join(f"{one:.1f}" for one in sorted({min(volts), max(volts)}))
-    caption = f"Expected at {supply} V ({'; '.join(sorted(because))})"
+    rests_on = [
+        text if len(because) == 1 else f"{' and '.join(ways)}: {text}" for text, ways in because.items()
+    ]
+    caption = f"Expected at {supply} V ({'; '.join(rests_on)})"
     return Table(tuple(headings), tuple(rows), caption, big=big)
 
 
@@ -320,7 +324,7 @@ def _expected_cells(rig: Rig, found: Expected | None) -> list[str]:
     most = time_s * limits_for(rig, time_s)["travel_time_high"].value
     return [
         f"{found.time_from_s:.1f} to {found.time_to_s:.1f}",
-        rounded_down(most, 1),
+        f"{float(rounded_down(most, 1)):.1f}",
         f"{found.current_from_a:.1f} to {found.current_to_a:.1f}",
     ]
 

@@ -58,7 +58,7 @@ SHARED_RISK_RULE = (
 )
 METHOD = (
     "Start, end of the inrush and end are found in the recorded current; the running current is its time-average between "
-    "the last two. Travel comes from the back-EMF, the integral of V - iR, tied to the full stroke. The expected time is "
+    "the last two. Travel comes from the back-EMF, the integral of V - iR, tied to the full stroke. The expected time of the whole stroke is "
     "what the measured voltage and current ask for, by the baseline or, without one, by the rating.",
     "Shapes are compared with the baseline: the pointwise median of its throws. Limits drawn from n throws use the "
     "prediction factor for n.",

@@ -175,6 +175,7 @@ def test_the_card_of_a_rig_out_of_use_says_so_and_gives_nothing_to_work_by(sourc
     assert isinstance(card.blocks[0], Cautions)
     assert card.blocks[0].title == "DO NOT USE"
     assert "it stood still" in said
+    assert "abcdef12" not in said, "a name that says nothing to a person in a cab"
     for figure in ("Expected at", "At most", "[s]", "[A]", " A ", " V "):
         assert figure not in said
     assert not any(isinstance(block, Table) for block in card.blocks)
@@ -332,6 +333,7 @@ def test_a_longest_time_is_never_rounded_up(source):
         found = expected_throw(RIG, source.baselines["lock"], None, temperature_c)
         longest_s = found.time_s.value * limits_for(RIG, found.time_s.value)["travel_time_high"].value
         assert float(row[2]) <= longest_s < float(row[2]) + 0.1
+        assert len(row[2].partition(".")[2]) == 1, "as many digits in each row"
 
 
 def test_a_bench_sheet_asks_for_no_pins_and_expects_a_light_run(source):

@@ -145,7 +145,8 @@ def _sheets(
         elif state.state == OPEN and sheet.id in failed:
             count = counted(failed[sheet.id], "failed throw")
             yield Event(
-                sheet.at.date(), f"sheet {state.name} is still open, with {count}: accept or reject it"
+                sheet.at.date(),
+                f"sheet {state.name} is still open, with {count}: it waits for somebody to decide on it",
             )
 
 
