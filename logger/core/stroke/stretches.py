@@ -377,9 +377,9 @@ def _goes_on(record: _Record, before: Stretch, after: Stretch) -> bool:
         chatters = record.lasted_s(before.over, after.first) <= PAUSE_S
         return chatters and record.at_stall_level(after.first, after.last)
     share, more = record.share(before.first, before.last), record.share(after.first, after.last)
-    if min(share, more) > WHOLE:
-        return False
     gap_s = record.lasted_s(before.last, after.first)
+    if min(share, more) > WHOLE and gap_s > SWITCHED_S:
+        return False
     if gap_s <= SWITCHED_S or after.first - before.last <= SUSTAINED_SAMPLES:
         return True
     if gap_s > LONGEST_S + 2.0 * record.period_s or record.at_stall_level(after.first, after.last):

@@ -28,8 +28,12 @@ HOLD_OVER_FALL = 4
 (*assumed*)."""
 
 
+AT_ONCE = 0.5
+"""A ramp's fall is this share of all that falls at least, between two neighbouring stretches (*assumed*)."""
 ROUNDED = 2.0
 """A filter makes the time from peak to half up to so many times that of a plain decay (*practice*)."""
+PLAIN_PEAK = 2.0
+"""A start this many times as high as what follows is no load that eases (*practice*)."""
 MOST_OF_IT = 1.0 / 3.0
 """A start that takes more of the movement than this isn't told from a load that eases: it isn't resolved (*practice*)."""
 STRONG_RIPPLE = 0.1
@@ -68,10 +72,22 @@ def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: 
         return Transient(first + ramp, True, first + ramp)
     settled = _end_of_peak(moving, time_s[first : last + 1], 0, last - first)
     latest = max(1, int(MOST_OF_IT * (last - first + 1)))
-    if settled <= latest:
+    if settled <= latest or _stands_level_from(moving, settled):
         return Transient(first + settled, False, first + settled)
     risen = _end_of_rise(moving, 0, last - first)
     return Transient(first + min(risen, latest), False, first + latest)
+
+
+def _stands_level_from(moving: FloatArray, settled: int) -> bool:
+    """Whether a plain peak has died away: all that is left of a short movement, a third of it, is one level."""
+    rest = moving[settled:-1]
+    if len(rest) < max(FEWEST_AHEAD, len(moving) // 3 - 1):
+        return False
+    half = len(rest) // 2
+    level_a = median_of(rest)
+    peak_a = float(moving.max())
+    eases_a = abs(median_of(rest[:half]) - median_of(rest[half:]))
+    return peak_a >= PLAIN_PEAK * level_a and eases_a <= 2.0**-DECAY_HALVINGS * (peak_a - level_a)
 
 
 def without_ripple(moving: FloatArray) -> FloatArray:
@@ -154,6 +170,9 @@ def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int,
     rest = start[at : 2 * at]
     if HOLD_OVER_FALL * falling > at or float(np.mean(rest)) > 0.5 * (before + after):
         return None
+    later = start[2 * at : 3 * at]
+    if len(later) and before - after < AT_ONCE * (before - float(np.mean(later))):
+        return None  # it goes on falling: an inrush whose top a filter has rounded
     # From three quarters to a quarter it halves 1.6 times; the same six halvings as for an inrush are given it.
     below = at - width + int(np.argmax(near < 0.5 * (before + after)))
     return first + min(below + 1 + DECAY_HALVINGS * falling // 2, reach)

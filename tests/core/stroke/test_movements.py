@@ -294,3 +294,12 @@ def test_between_two_ways_a_drive_that_holds_its_place_is_at_rest(second, says, 
     assert [each.direction for each in found] == ["lock", "unlock"]
     assert found[0].figures.travel_time_s.value == pytest.approx(GOOD.run_s, abs=0.02)
     assert loud(found[1]) == ({says} if says else set())
+
+
+def test_a_lone_reading_of_nothing_does_not_make_two_throws_of_an_endless_run():
+    """Light, for two strokes and more: both parts are whole throws, and nobody lets go for one row."""
+    trace = Drawn(level_a=0.92, run_s=26.0, after_s=0.0, peak_a=3.0).trace()
+    dropped_a = trace.current_a.copy()
+    dropped_a[int(14.0 * 200)] = 0.02
+    (found,) = assess_record(replace(trace, current_a=dropped_a), RIG)
+    assert found.end == "still-running"

@@ -115,3 +115,34 @@ def test_a_record_that_begins_in_the_run_has_no_start_to_settle():
     trace = drawn(200, 6.0, inrush)
     late = replace(trace, time_s=trace.time_s[600:] - trace.time_s[600], current_a=trace.current_a[600:])
     assert not any("settle" in note for note in assess_trace(late, RIG).notes)
+
+
+ROUNDED_TOP_A = (1.1, 4.69, 7.39, 8.65, 9.0, 8.85, 8.46, 7.93, 7.4, 6.87, 6.36, 5.85, 5.43, 5.03, 4.64, 4.35)
+"""The first rows of an inrush at 100 Hz as a filter rounds it: it falls fastest where its top is just over."""
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_an_inrush_whose_top_a_filter_rounds_is_no_ramp(seed):
+    decay_s, begins_s = 0.13, 0.01 * (len(ROUNDED_TOP_A) - 1)
+
+    def shape(since_s):
+        top_a = np.interp(since_s, 0.01 * np.arange(len(ROUNDED_TOP_A)), ROUNDED_TOP_A)
+        fallen_a = inrush(since_s - begins_s, ROUNDED_TOP_A[-1], decay_s)
+        return np.where(since_s < begins_s, top_a, fallen_a)
+
+    found = assess_trace(drawn(100, 11.0, shape, seed=seed), RIG)
+    assert found.inrush_end_s > REST_S + 3.0 * decay_s
+    assert found.figures.peak_run_current_a.value < 1.2 * LEVEL_A
+    assert_true(found, mean_from(shape, 6.0 * decay_s, 11.0))
+
+
+@pytest.mark.parametrize("rate_hz", [21, 50, 200])
+def test_a_plain_peak_of_a_short_movement_leaves_its_running_current_known(rate_hz):
+    """It takes more than a third of the movement, and all that is left is one level."""
+
+    def shape(since_s):
+        return inrush(since_s, 9.6, 0.16)
+
+    found = assess_trace(drawn(rate_hz, 1.7, shape), RIG)
+    assert_true(found, mean_from(shape, 0.67, 1.7))
+    assert found.figures.run_current_a.u < 0.05 * LEVEL_A
