@@ -314,8 +314,8 @@ def zero_of(
     # A zero that sits still inside one step of the converter is known no better than that step (JCGM 100 F.2.2.1).
     stuck = step_a / np.sqrt(12.0) if noise_a < 0.5 * step_a else 0.0
     drift = abs(levels_a[0] - levels_a[-1]) / np.sqrt(12.0)
-    # A level that is no offset may as well be a current that stops flowing when the motor runs.
-    held = abs(levels_a[0]) / np.sqrt(3.0) if abs(levels_a[0]) > NO_OFFSET * no_load_current_a else 0.0
+    # A level that is more than drift may as well be a current that stops flowing when the motor runs.
+    held = abs(levels_a[0]) / np.sqrt(3.0) if abs(levels_a[0]) > SAME_LEVEL * no_load_current_a else 0.0
     u_a = float(np.sqrt(noise_a**2 / len(known[0]) + stuck**2 + drift**2 + held**2))
     return Zero(levels_a[0], u_a, noise_a)
 
