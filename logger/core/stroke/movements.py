@@ -51,7 +51,7 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
         What the full stroke takes, and the currents of the rating.
     """
     period_s = median_of(np.diff(trace.time_s))
-    rest = find_rest(trace.current_a, period_s, stroke.no_load_a, stroke.full_load_a)
+    rest = find_rest(trace.current_a, period_s, stroke.no_load_a, stroke.full_load_a, trace.voltage_v)
     told = trace.head.get(REST_LEVEL)
     if isinstance(told, float) and rest.seen:
         rest = replace(rest, level_a=told)  # the record that it was cut from showed more

@@ -7,6 +7,7 @@ current that a drive holds its place with are no movement. Noise is what rest ro
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.core.quantities.numerics import (
     MAD_TO_SD,
@@ -35,6 +36,9 @@ CALMER, ABOUT_AS_CALM = 0.8, 1.5
 """So many times the scatter of another stretch: surely calmer than it, and no rougher (*assumed*)."""
 STEP_S = 0.05
 """A switch or a drive changes the current by half of its step within this time [s] (*practice*)."""
+GONE_SHARE = 0.05
+"""A voltage of less than this share of the highest drives nothing (*assumed*: a drive holds its place with a current
+times the winding's resistance)."""
 SAME_LEVEL = 0.15
 """Two rests that differ by less than this share of the no-load current are one zero that drifted; by more, some current
 flows in one of them."""
@@ -78,16 +82,44 @@ def smoothing_width(noise_a: float, no_load_current_a: float) -> int:
 
 
 def find_rest(
-    current_a: FloatArray, period_s: float, no_load_current_a: float, full_load_current_a: float
+    current_a: FloatArray,
+    period_s: float,
+    no_load_current_a: float,
+    full_load_current_a: float,
+    voltage_v: FloatArray | None = None,
 ) -> Rest:
-    """The rest of a record; currents as read, either polarity [A]."""
+    """The rest of a record; currents as read, either polarity [A], ``voltage_v`` None where none was read."""
     rows = max(3, min(int(END_S / period_s), len(current_a) // 10))
-    rest = _rest_by_blocks(current_a, rows, period_s, no_load_current_a, full_load_current_a)
+    gone = None
+    if voltage_v is not None and not _near_nothing_at_an_end(current_a, rows, no_load_current_a):
+        volts = np.abs(voltage_v)
+        gone = volts < GONE_SHARE * float(np.percentile(volts, 95.0))
+    rest = _rest_by_blocks(current_a, rows, period_s, no_load_current_a, full_load_current_a, gone)
     longer = min(smoothing_width(rest.noise_a, no_load_current_a), len(current_a) // 20)
     if longer <= rows:
         return rest
     # In such noise a few rows tell little of a level.
-    return _rest_by_blocks(current_a, longer, period_s, no_load_current_a, full_load_current_a)
+    return _rest_by_blocks(current_a, longer, period_s, no_load_current_a, full_load_current_a, gone)
+
+
+def _near_nothing_at_an_end(current_a: FloatArray, rows: int, no_load_current_a: float) -> bool:
+    ends_a = (median_of(current_a[:rows]), median_of(current_a[-rows:]))
+    return min(map(abs, ends_a)) <= REST_SHARE * no_load_current_a
+
+
+def _level_undriven(
+    current_a: FloatArray, gone: NDArray[np.bool_], rows: int, full_load_current_a: float
+) -> float | None:
+    """What flows where the motor's voltage is next to nothing: a board behind the switch sees so what is no movement.
+    None where the voltage never goes. ``rows``: those of a stretch that shows a level."""
+    levels_a = []
+    for a, b in runs_of(gone):
+        # What a braked motor drives back dies away in the first two stretches.
+        since = a + min(2 * rows, (2 * (b - a)) // 3) if a else 0
+        if b - since >= max(FEWEST_REST_ROWS, rows // 3):
+            levels_a.append(median_of(current_a[since:b]))
+    level = min(levels_a, key=abs, default=None)
+    return level if level is not None and abs(level) <= full_load_current_a else None
 
 
 def _rest_by_blocks(
@@ -96,10 +128,36 @@ def _rest_by_blocks(
     period_s: float,
     no_load_current_a: float,
     full_load_current_a: float,
+    gone: NDArray[np.bool_] | None,
 ) -> Rest:
+    """``gone``: rows at which the motor's voltage is next to nothing; None where that wasn't looked at."""
     count = len(current_a) // rows
     blocks = _Blocks(rows, medians_of_rows(current_a[: count * rows].reshape(count, rows)))
-    ends_a = sorted((median_of(current_a[:rows]), median_of(current_a[-rows:])), key=abs)
+    level = None if gone is None else _level_undriven(current_a, gone, rows, full_load_current_a)
+    if level is None:
+        gone = None
+        level = _level_by_its_calm(current_a, blocks, period_s, no_load_current_a, full_load_current_a)
+    if level is None:
+        return NO_REST
+    calm_a = _calmest(current_a, blocks, level, no_load_current_a)
+    if len(calm_a) < FEWEST_REST_ROWS:
+        return Rest(level, 0.0, True)
+    level, noise_a = median_of(calm_a), robust_sd(calm_a)
+    other = _held_the_other_way(current_a, gone, blocks, level, calm_a, no_load_current_a)
+    if other is None:
+        return Rest(level, noise_a, True)
+    return Rest(0.5 * (level + other), noise_a, True, held_a=0.5 * abs(level - other))
+
+
+def _level_by_its_calm(
+    current_a: FloatArray,
+    blocks: _Blocks,
+    period_s: float,
+    no_load_current_a: float,
+    full_load_current_a: float,
+) -> float | None:
+    """The level of a rest by the currents alone; None where there is none."""
+    ends_a = sorted((median_of(current_a[: blocks.rows]), median_of(current_a[-blocks.rows :])), key=abs)
     level = _nearer_in_the_middle(current_a, blocks, ends_a[0], no_load_current_a)
     paused = _calmer_in_the_middle(current_a, blocks, CALMER)
     if level is None and abs(ends_a[0]) <= NO_OFFSET * no_load_current_a:
@@ -117,20 +175,16 @@ def _rest_by_blocks(
             ),
             None,
         )
-    if level is None:
-        return NO_REST
-    calm_a = _calmest(current_a, blocks, level, no_load_current_a)
-    if len(calm_a) < FEWEST_REST_ROWS:
-        return Rest(level, 0.0, True)
-    level, noise_a = median_of(calm_a), robust_sd(calm_a)
-    other = _held_the_other_way(current_a, blocks, level, calm_a, no_load_current_a)
-    if other is None:
-        return Rest(level, noise_a, True)
-    return Rest(0.5 * (level + other), noise_a, True, held_a=0.5 * abs(level - other))
+    return level
 
 
 def _held_the_other_way(
-    current_a: FloatArray, blocks: _Blocks, level_a: float, calm_a: FloatArray, no_load_current_a: float
+    current_a: FloatArray,
+    gone: NDArray[np.bool_] | None,
+    blocks: _Blocks,
+    level_a: float,
+    calm_a: FloatArray,
+    no_load_current_a: float,
 ) -> float | None:
     """A rest as calm as this one and as far on the other side of nothing: a drive holds its place with the sign of its
     last movement."""
@@ -139,10 +193,10 @@ def _held_the_other_way(
         return None
     scatter_a = max(robust_sd(np.diff(calm_a)), resolution_step(current_a[:500]))
     for a, b in runs_of(np.abs(blocks.level_a + level_a) <= same_a):
-        rows = current_a[a * blocks.rows : b * blocks.rows]
-        rows = rows[
-            np.abs(rows - median_of(rows)) <= same_a
-        ]  # the stretches at its edges may hold some movement
+        here = slice(a * blocks.rows, b * blocks.rows)
+        rows = current_a[here] if gone is None else current_a[here][gone[here]]
+        # The stretches at its edges may hold some movement.
+        rows = rows[np.abs(rows + level_a) <= 2.0 * same_a]
         if len(rows) >= FEWEST_NOISE_ROWS and robust_sd(np.diff(rows)) <= ABOUT_AS_CALM * scatter_a:
             return median_of(rows)
     return None

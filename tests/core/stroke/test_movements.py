@@ -303,3 +303,20 @@ def test_a_lone_reading_of_nothing_does_not_make_two_throws_of_an_endless_run():
     dropped_a[int(14.0 * 200)] = 0.02
     (found,) = assess_record(replace(trace, current_a=dropped_a), RIG)
     assert found.end == "still-running"
+
+
+def test_what_flowed_at_rest_may_explain_a_lighter_run():
+    """It holds its place with 0.4 A between its throws, and nobody knows whether they flow in the throw as well."""
+    drawn = GOOD.but(rest_s=2.0, after_s=2.0)
+    trace = drawn.trace()
+    rests = (trace.time_s < drawn.start_s) | (trace.time_s >= drawn.end_s)
+    (found,) = assess_record(
+        replace(trace, current_a=trace.current_a + np.where(rests, 0.4, 0.0)), RIG, BASELINES
+    )
+    assert (found.verdict, loud(found)) == ("pass", set())
+    assert found.figures.run_current_a.u > 0.4
+
+
+def test_an_idle_run_beside_a_standing_current_is_told_although_it_may_be_a_loaded_one():
+    (found,) = assess_record(LIGHT.but(offset_a=0.8, rest_s=2.0, after_s=2.0).trace(), RIG, BASELINES)
+    assert [sign.level for sign in found.signs if sign.sign == "light-run"] == ["watch"]

@@ -222,3 +222,17 @@ def test_a_run_that_reads_near_nothing_is_no_rest_beside_a_standing_current(rate
     drawn = Drawn(rate_hz=rate_hz, rest_s=2.0, after_s=3.0, sign=-1, offset_a=1.2, level_a=1.2, ripple=0.1)
     rest = find_rest(drawn.trace().current_a, 1.0 / rate_hz, NO_LOAD_A, ACTUATOR.full_load_current_a)
     assert rest.level_a == pytest.approx(1.2, abs=0.02)
+
+
+@pytest.mark.parametrize("rate_hz", [25.0, 200.0])
+@pytest.mark.parametrize("standing_a", [0.9, 1.2, 1.8])
+def test_where_the_motor_has_no_voltage_it_is_at_rest_whatever_flows(standing_a, rate_hz):
+    """A board at the motor, and as smooth a run as the rest: the current alone doesn't tell which of the two is which."""
+    drawn = Drawn(
+        rate_hz=rate_hz, rest_s=2.0, after_s=3.0, sign=-1, offset_a=standing_a, ripple=0.0, peak_a=1.9
+    )
+    trace = drawn.trace()
+    moves = (trace.time_s >= drawn.start_s) & (trace.time_s < drawn.end_s)
+    record = replace(trace, voltage_v=np.where(moves, -trace.voltage_v, 0.0))
+    rig = replace(RIG, board=replace(RIG.board, placed_in="motor"))
+    a_throw_was_judged(assess_record(record, rig), drawn, rate_hz)

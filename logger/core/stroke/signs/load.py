@@ -55,12 +55,14 @@ def light_run(evidence: Evidence) -> Sign | None:
     if load < 0.15 * usual:
         return None  # the healthy load is itself near nothing: it can't be missed
     limit = idle + LIGHT_SHARE * load
-    if run.value + run.u > limit or _typical_high(evidence) > idle + 0.5 * load:
+    if run.value > limit or _typical_high(evidence) > idle + 0.5 * load:
         return _lighter(evidence, usual)
+    surely = run.value + run.u <= limit
     return Sign(
         "light-run",
-        FAIL,
-        f"it ran at {run.value:.2f} A all the way, near the no-load current of {idle:.2f} A; usual is {usual:.2f} A",
+        FAIL if surely else WATCH,
+        f"it ran at {run.value:.2f} A all the way, near the no-load current of {idle:.2f} A; usual is {usual:.2f} A"
+        + ("" if surely else f"; with ±{run.u:.2g} A it isn't known whether it moved any load"),
         value=run.value,
         limit=limit,
         unit="A",
