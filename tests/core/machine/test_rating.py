@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.core.machine import rating
+from logger.core.quantities.uncertainty import drawn
 from logger.core.rig import Actuator
 from logger.errors import InputError
 
@@ -51,6 +52,39 @@ def test_not_knowing_the_full_load_speed_widens_the_uncertainty(actuator):
     known = rating.motor_line(replace(actuator, full_load_speed_m_s=0.75 * actuator.no_load_speed_m_s))
     assert unknown.u_r > known.u_r
     assert all(0.0 < u < 2.0 for u in (unknown.u_i0, unknown.u_k_f, unknown.u_r, unknown.u_k_e))
+
+
+def test_drawn_lines_stand_for_every_value_within_its_half_width():
+    """Each data-sheet value +/- 10 % (common practice, no source); a ratio that isn't given 0.75 +/- 0.15 (assumed)."""
+
+    def ends(values):
+        return values.min(), values.max()
+
+    lines, kept = rating.drawn_lines(SHEET, drawn(rating.SHEET_VALUES))
+    assert kept.all()
+    assert ends(lines.i0_a) == pytest.approx((0.81, 0.99), rel=1e-3)
+    assert ends(rating.speed_at(lines, lines.i0_a, 12.0)) == pytest.approx((0.0144, 0.0176), rel=1e-3)
+    push_alone = np.zeros((rating.SHEET_VALUES, 3))
+    push_alone[4] = (-1.0, 0.0, 1.0)
+    pushes, _ = rating.drawn_lines(SHEET, push_alone)
+    assert pushes.k_f_n_per_a == pytest.approx(np.array([0.9, 1.0, 1.1]) * 1500.0 / 2.7)
+    but_push = np.vstack([drawn(4), np.zeros(drawn(4).shape[1])])
+    known, _ = rating.drawn_lines(SHEET, but_push)
+    full_a = known.i0_a + 1500.0 / known.k_f_n_per_a
+    assert ends(full_a) == pytest.approx((3.24, 3.96), rel=1e-3)
+    assert ends(rating.speed_at(known, full_a, 12.0)) == pytest.approx((0.0099, 0.0121), rel=1e-3)
+    unknown, _ = rating.drawn_lines(replace(SHEET, full_load_speed_m_s=None), but_push)
+    full_a = unknown.i0_a + 1500.0 / unknown.k_f_n_per_a
+    ratio = rating.speed_at(unknown, full_a, 12.0) / rating.speed_at(unknown, unknown.i0_a, 12.0)
+    assert ends(ratio) == pytest.approx((0.60, 0.90), abs=1e-3)
+
+
+def test_values_that_no_motor_has_are_left_out():
+    near = replace(SHEET, full_load_current_a=1.0, full_load_speed_m_s=0.0155)
+    lines, kept = rating.drawn_lines(near, drawn(rating.SHEET_VALUES))
+    assert 0.2 < kept.mean() < 0.6
+    assert (lines.r_ohm > 0.0).all()
+    assert (lines.k_f_n_per_a > 0.0).all()
 
 
 def test_stall_current_falls_with_source_resistance_and_heat():

@@ -53,6 +53,12 @@ def test_mcm_2_an_interval_of_what_bends_is_wider_above():
     assert found.u == found.high - 1.0 > 1.0 - found.low
 
 
+def test_one_in_forty_lies_beyond_each_end():
+    """95 %, equal shares beyond each end (JCGM 101:2008, 7.7)."""
+    found = uncertainty.interval_of(0.5, np.linspace(0.0, 1.0, 4001))
+    assert (found.low, found.high) == (pytest.approx(0.025), pytest.approx(0.975))
+
+
 def test_what_may_never_be_reached_has_no_upper_end():
     found = uncertainty.interval_of(1.0, np.where(uncertainty.drawn(1)[0] > 0.9, math.inf, 1.0))
     assert (found.low, found.high) == (1.0, math.inf)
@@ -73,6 +79,11 @@ def test_dec_2_false_accept_risk():
     assert uncertainty.false_accept_risk(0.0, 1.0) == pytest.approx(0.5)
     assert uncertainty.false_accept_risk(2.0, 1.0) == pytest.approx(0.0228, abs=5e-5)
     assert uncertainty.false_accept_risk(1.645, 1.0) == pytest.approx(0.050, abs=5e-5)
+
+
+def test_an_expanded_uncertainty_has_a_factor_of_two():
+    """JCGM 100, 6.2: k = 2 for about 95 %."""
+    assert uncertainty.expanded(0.3) == 0.6
 
 
 def test_type_a_is_the_spread_over_the_root_of_n():

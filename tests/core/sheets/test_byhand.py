@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.core.assessment import VERDICTS, Figures, Measured
+from logger.core.machine.rating import motor_line
 from logger.core.quantities.uncertainty import HAND_TIMING_S
 from logger.core.sheets.byhand import assess_by_hand
 from logger.core.sheets.byhand_lines import Reading, parse_line
@@ -61,6 +62,31 @@ def test_an_accuracy_is_a_rectangle_of_its_share_and_digits():
     half_width = 0.02 * 2.1 + 3 * 0.01
     expected = 2 * math.hypot(half_width / math.sqrt(3), 0.01 / math.sqrt(12))
     assert metered(Reading(2.1, 0.01), Accuracy(0.02, 3.0)).u == pytest.approx(expected)
+
+
+def test_a_meter_of_which_nothing_is_known_has_the_usual_accuracy():
+    """Clamp meter 2 % + 3 digits, volt meter 0.5 % + 3 digits (common practice, no source); a current that moves while it is
+    read stands for the run within 5 % (assumed). Each a rectangle (JCGM 100, 4.3.7)."""
+    third = 2.0 / math.sqrt(3.0)
+    figures = judged("lock 14.30s 2.0000A 12.0000V").figures
+    assert figures.run_current_a.u == pytest.approx(third * math.hypot(0.02 * 2.0, 0.05 * 2.0), rel=0.01)
+    assert figures.mean_voltage_v.u == pytest.approx(third * 0.005 * 12.0, rel=0.01)
+    assert metered(Reading(2.0, 1e-6), Instruments().clamp).u == pytest.approx(third * 0.02 * 2.0, rel=1e-3)
+    assert (Instruments().clamp.digits, Instruments().volt.digits) == (3.0, 3.0)
+
+
+def test_a_supply_that_was_not_read_is_the_nominal_one_within_a_tenth():
+    """+/- 10 % (assumed), a rectangle: 2 * 1.2 / sqrt(3) V of the V - iR that the time answers to."""
+
+    def ratio(line):
+        return next(one.measured for one in judged(line).checks if one.name == "travel_time_low")
+
+    unread, read = ratio("lock 14.3000s 2.0000A"), ratio("lock 14.3000s 2.0000A 12.0000V")
+    turning_v = 12.0 - 2.0 * float(motor_line(RIG.actuator).r_ohm)
+    meter_u = 2.0 / math.sqrt(3.0) * 0.005 * 12.0 / turning_v
+    supply_u = 2.0 / math.sqrt(3.0) * 0.10 * 12.0 / turning_v
+    more = math.sqrt((unread.u / unread.value) ** 2 - (read.u / read.value) ** 2 + meter_u**2)
+    assert more == pytest.approx(supply_u, rel=0.01)
 
 
 @pytest.mark.parametrize(
