@@ -55,26 +55,12 @@ constexpr uint32_t ina_full_scale_ma(InaKind kind, uint16_t ina219_range_mv, uin
                                ina_scale(kind).shunt_lsb_nv / shunt_uohm);
 }
 
-// --- the chip's own current and power registers ---
+// --- the chip's own current register ---
 
 // Calibration value for a current count of `current_lsb_ua` and a shunt of `shunt_uohm`, cut off as the sheets do.
 constexpr uint16_t ina_calibration(InaKind kind, uint32_t current_lsb_ua, uint32_t shunt_uohm) {
   return static_cast<uint16_t>(static_cast<uint64_t>(ina_scale(kind).calibration_e8) * 10000UL /
                                (static_cast<uint64_t>(current_lsb_ua) * shunt_uohm));
-}
-
-// The calibration value after a comparison with a meter: what the meter read over what the chip showed.
-constexpr uint16_t ina_corrected_calibration(uint16_t calibration, uint32_t meter_ma, uint32_t shown_ma) {
-  return static_cast<uint16_t>(static_cast<uint64_t>(calibration) * meter_ma / shown_ma);
-}
-
-constexpr int16_t ina_current_register(InaKind kind, int16_t shunt_register, uint16_t calibration) {
-  return static_cast<int16_t>(static_cast<int32_t>(shunt_register) * calibration / ina_scale(kind).current_divisor);
-}
-
-constexpr uint16_t ina_power_register(InaKind kind, int16_t current_register, int16_t bus_counts) {
-  return static_cast<uint16_t>(static_cast<int32_t>(current_register) * bus_counts /
-                               (kind == InaKind::ina219 ? 5000 : 20000));
 }
 
 // --- settings ---

@@ -20,7 +20,7 @@ from logger.core.assessment import Interval
 from logger.core.quantities.number_text import rounded_down, rounded_up
 from logger.core.quantities.plain import quoted
 from logger.core.quantities.unit_table import COMMON, KINDS
-from logger.core.rig import METRIC
+from logger.core.rig import METRIC, US
 from logger.errors import InputError
 
 # What people type and what the unit library reads otherwise.
@@ -209,7 +209,7 @@ def show(
     zeros dropped. ``with_u`` adds `± u`. Rounded once, in the unit shown.
 
     >>> show(0.180975, "length"), show(0.180975, "length", "us"), show(0.18, "length", "us")
-    ('180.975 mm', '7.125 in', '7.09 in')
+    ('181 mm', '7.125 in', '7.09 in')
     >>> show(2.0971, "current", u=0.042, with_u=True)
     '2.10 ± 0.04 A'
     """
@@ -220,7 +220,8 @@ def show(
         return "not known"
     if u is None or not (math.isfinite(u) and u > 0.0):
         usual = KINDS[kind].shown[system][1]
-        return f"{_as_typed(number, usual + 2) or _trimmed(number, usual)} {unit}"
+        typed = _as_typed(number, usual + (2 if system == US else 1))  # 1/16 in is 0.0625 in
+        return f"{typed or _trimmed(number, usual)} {unit}"
     decimals = _decimals(u / factor)
     shown = _rounded(number, decimals)
     if with_u:

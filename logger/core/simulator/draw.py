@@ -7,7 +7,7 @@ import numpy as np
 
 from logger.core.rig import Actuator, Board, LockMechanism, Rig
 from logger.core.simulator.machine import MachineModel, Mechanism, Motor, Supply
-from logger.core.simulator.screw import Screw, screw_efficiency
+from logger.core.simulator.screw import Screw, raising_torque_nm
 
 Rng = np.random.Generator
 
@@ -27,7 +27,8 @@ def random_machine(rng: Rng, placed_in: str = "supply") -> tuple[Rig, MachineMod
     no_load_a = rated_a * float(rng.uniform(0.10, 0.22))
     droop = float(rng.uniform(0.60, 0.85))
     screw = _draw_screw(rng, speed, nominal_v)
-    efficiency = screw_efficiency(screw.mean_diameter_m, screw.lead_m, screw.friction) * screw.gear_efficiency
+    turning_nm = raising_torque_nm(1.0, screw.mean_diameter_m, screw.lead_m, screw.friction)
+    efficiency = screw.lead_m / (2 * math.pi * turning_nm) * screw.gear_efficiency
     resistance = nominal_v * (1 - droop) / (rated_a - droop * no_load_a)
     volt_s_m = (nominal_v - no_load_a * resistance) / speed
     force = efficiency * volt_s_m * (rated_a - no_load_a)

@@ -24,11 +24,6 @@ class Screw:
         """Motor angle for each metre of rod travel [rad/m]."""
         return 2 * math.pi * self.gear_ratio / self.lead_m
 
-    @property
-    def self_locking(self) -> bool:
-        """Whether a load can't drive the screw back by itself (check value SCR-3)."""
-        return math.pi * self.friction * self.mean_diameter_m > self.lead_m
-
     def motor_torque_nm(self, load_n: float) -> float:
         """Torque at the motor that a load on the rod asks for [N·m].
 
@@ -49,11 +44,7 @@ def raising_torque_nm(load_n: float, mean_diameter_m: float, lead_m: float, fric
 
 
 def lowering_torque_nm(load_n: float, mean_diameter_m: float, lead_m: float, friction: float) -> float:
-    """Torque at the screw that moves a load the way it pushes [N·m]; below zero: the load drives the screw."""
+    """Torque at the screw that moves a load the way it pushes [N·m]; below zero: the load drives the screw, which then doesn't
+    hold by itself (check value SCR-3)."""
     d, lead, f = mean_diameter_m, lead_m, friction
     return load_n * d / 2 * (math.pi * f * d - lead) / (math.pi * d + f * lead)
-
-
-def screw_efficiency(mean_diameter_m: float, lead_m: float, friction: float) -> float:
-    """Share of the work put into the thread that reaches the load when raising, 0..1."""
-    return lead_m / (2 * math.pi * raising_torque_nm(1.0, mean_diameter_m, lead_m, friction))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from logger.cli.rig_fit import fit_json
 from logger.core.cautions import BOTH_PINS, FIRE
 from logger.core.fitting.fit import CAUTION_AT, fit
-from logger.core.fitting.fit_electrics import bears_work
+from logger.core.fitting.fit_electrics import START_S, bears_work
 from logger.core.machine.wiring import conductor, fuse_time
 from logger.core.rig import Actuator, LimitOverride, LockMechanism, Rig, Wiring
 from logger.core.sheets.sheet import plan_for
@@ -238,6 +238,46 @@ def test_us_rigs_are_read_out_in_us_units():
     found = fit(replace(RIG, units="us"))
     assert "7.87 in" in found.findings[0].says
     assert "lbf" in found.findings[1].says
+
+
+def test_what_a_rig_leaves_out_is_assumed_and_said():
+    """Lowest supply 90 % of nominal (common practice, no source), coldest -10 degC (assumed)."""
+    bare = fit(changed(lock={"lowest_voltage_v": None, "coldest_c": None}))
+    given = fit(changed(lock={"lowest_voltage_v": 10.8, "coldest_c": -10.0}))
+    assert bare.numbers == given.numbers
+    assert bare.assumed == ("lowest supply 10.8 V (90 % of nominal)", "coldest -10 degC")
+
+
+@pytest.mark.parametrize(
+    ("rig", "verdict"),
+    [
+        # Loses 5 % of 12 V at 3.6 A at the upper end of its resistance: 2 * 1.05 * 7.98 mohm a metre, 10.0 m or so.
+        (changed(wiring={"length_one_way_m": 9.8}), "pass"),
+        (changed(wiring={"length_one_way_m": 10.4}), "watch"),
+    ],
+)
+def test_a_good_cable_loses_a_twentieth(rig, verdict):
+    """Common practice, no source."""
+    assert finding(rig, "cable").verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("stroke_m", "verdict"),
+    [(0.1915, "watch"), (0.1920, "pass"), (0.2155, "pass"), (0.2170, "watch")],
+)
+def test_spare_stroke_of_2_to_15_percent_is_right(stroke_m, verdict):
+    """188 mm needed: 191.76 to 216.2 mm. Common practice, no source."""
+    assert finding(changed(actuator={"stroke_m": stroke_m}), "stroke").verdict == verdict
+
+
+def test_an_advised_fuse_carries_a_fifth_more_and_a_start_of_a_tenth_of_a_second():
+    """0.75 * 5 A = 3.75 A for 3.125 A (FUS-5, margin: common practice, no source); a start lasts 0.1 s (assumed), which the
+    printed 0.15 s at 200 % let through and the 0.04 s at 350 % don't."""
+    assert bears_work(5.0, 3.12, 8.0)
+    assert not bears_work(5.0, 3.13, 8.0)
+    assert bears_work(5.0, 3.0, 10.0)
+    assert not bears_work(5.0, 3.0, 10.1)
+    assert START_S == 0.1
 
 
 @st.composite
