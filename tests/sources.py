@@ -10,6 +10,7 @@ leads to what it is defined or imported as, an attribute to every method called 
 """
 
 import ast
+import re
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ from pathlib import Path
 import click
 
 ROOT = Path(__file__).parent.parent
-FIRMWARE = "firmware-sketches"
+SKETCHES = ROOT / "firmware-sketches"
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Published:
     """As it is typed; for the sketches the sketch."""
 
 
-_W, _R = "core/machine/test_wiring.py::test_", "logger.core.machine.wiring:"
+_W = "core/machine/test_wiring.py::test_"
 _WIRE, _RATING = "logger.core.machine.wiring:", "logger.core.machine.rating:"
 _MOTOR, _DUTY, _IP = (
     "core/machine/test_rating.py::test_",
@@ -67,13 +68,13 @@ TABLE: tuple[Published, ...] = (
     Published("NEC-1", "NFPA 70 (NEC), 2017 and later, 240.4(D)(1) to (7), by two public tables", _W + "nec_1_largest_fuse_of_a_gauge", _WIRE + "largest_fuse_a", "rig fit"),
     Published("MOT-1", "three measured student motors, lancet.mit.edu/motor", _MOTOR + "mot_1_most_power_at_half_stall_torque", _RATING + "motor_line", "rig fit"),
     Published("MOT-2", "course exercise, inputs read, results recomputed", _MOTOR + "mot_2_course_exercise", _RATING + "stall_current", "rig fit"),
-    Published("MOT-2", "the same, through the simulated machine", "core/simulator/test_machine.py::test_mot_2_steady_running_of_a_published_motor", "logger.core.simulator.machine:Machine.steady", "samples"),
+    Published("MOT-2", "the same, through the simulated machine", "core/simulator/test_machine.py::test_mot_2_steady_running_of_a_published_motor", "logger.core.simulator.machine:MachineModel.steady", "samples"),
     Published("MOT-3", "course exercise, inputs read, results recomputed", _MOTOR + "mot_3_course_exercise", _RATING + "speed_at", "board calibrate"),
     Published("SCR-1", "Shigley's Mechanical Engineering Design, Ex. 8-1 (from memory)", _SCREW + "scr_1_torque_to_raise", _SIM + "raising_torque_nm", "samples"),
     Published("SCR-1", "the same", _SCREW + "scr_1_torque_to_lower", _SIM + "lowering_torque_nm", "samples"),
-    Published("SCR-1", "the same, without its collar", _SCREW + "scr_1_efficiency_without_collar", _SIM + "screw_efficiency", "samples"),
+    Published("SCR-1", "the same, without its collar", _SCREW + "scr_1_efficiency_without_collar", _SIM + "raising_torque_nm", "samples"),
     Published("SCR-2", "Machine Elements in Mechanical Design, 4th ed., Ex. 17-1", _SCREW + "scr_2_acme_thread_as_a_square_one_with_more_friction", _SIM + "raising_torque_nm", "samples"),
-    Published("SCR-3", "textbook condition, on SCR-1", _SCREW + "scr_3_self_locking_condition", _SIM + "Screw.self_locking", "samples"),
+    Published("SCR-3", "textbook condition, on SCR-1", _SCREW + "scr_3_self_locking_condition", _SIM + "lowering_torque_nm", "samples"),
     Published("IP-1", "IEC 60529 (1989, A1, A2:2013), by public summaries", _IP + "ip_1_first_numeral", "logger.core.machine.protection:SOLIDS", "rig fit"),
     Published("IP-2", "the same", _IP + "ip_2_second_numeral", "logger.core.machine.protection:WATER", "rig fit"),
     Published("IP-3", "the same", _IP + "ip_3_immersion_does_not_include_jets", "logger.core.machine.protection:read_code", "rig fit"),
@@ -84,12 +85,17 @@ TABLE: tuple[Published, ...] = (
     Published("UNC-2", "JCGM 100:2008, 4.3.7 and F.2.2.1", _U + "unc_2_resolution", _UNC + "from_half_width", "enter"),
     Published("UNC-4", "Am. J. Phys. 87(2) 110 (2019), 4304 timings", _U + "unc_3_and_4_hand_timing", _UNC + "hand_timed", "enter"),
     Published("UNC-5", "own, on UNC-2 and UNC-4", _U + "unc_5_a_stroke_timed_by_hand", "logger.core.sheets.instruments:timed", "enter"),
-    Published("UNC-7", "JCGM 100:2008, 4.2.3, worked by hand", _U + "type_a_is_the_spread_over_the_root_of_n", _UNC + "type_a", "board calibrate"),
+    Published("UNC-7", "JCGM 100:2008, 4.2.3, worked by hand", _U + "type_a_is_the_spread_over_the_root_of_n", _UNC + "type_a", "board bench"),
     Published("MCM-1", "JCGM 101:2008, 9.2.3 (from memory; closed form)", _U + "mcm_1_four_rectangles", _UNC + "interval_of", "rig fit"),
     Published("MCM-2", "own, closed form", _U + "mcm_2_an_interval_of_what_bends_is_wider_above", _UNC + "interval_of", "rig fit"),
     Published("DEC-1", "ILAC-G8:09/2019, example after ISO 14253-1", _U + "dec_1_guard_band", "logger.core.stroke.verdict:decide", "assess"),
     Published("REG-1", "NIST StRD, linear regression, Norris", "core/stroke/test_calibration.py::test_reg_1_the_published_fit_of_norris_comes_out", "logger.core.stroke.calibration:fit_calibration", "board calibrate"),
     Published("CRC", "CRC catalogue (RevEng), CRC-16/IBM-3740", "protocol/test_framing.py::test_the_crc_has_the_published_check_value", "logger.protocol.framing:frame", "record"),
+    Published("CRC", "the same", _HEADERS + "published_values_come_out_exactly", "common/crc16.h:crc16", "shunt_monitor"),
+    Published("INA219", "data sheet SBOS448F, table 3", _HEADERS + "published_values_come_out_exactly", "common/ina_registers.h:ina_calibration", "shunt_monitor"),
+    Published("INA226", "data sheet SBOS547, table 1", _HEADERS + "published_values_come_out_exactly", "common/ina_registers.h:ina_bus_counts", "shunt_monitor"),
+    Published("HALL-1", "data sheet of the 185/100/66 mV/A Hall sensors", _HEADERS + "hall_1_the_5_a_type_at_5_v", "common/hall.h:hall_counts", "hall_sensor"),
+    Published("HALL-2", "own, on HALL-1", _HEADERS + "hall_2_a_supply_of_4_8_v_moves_neither_zero_nor_gain", "common/hall.h:hall_amp_lsb_ua", "hall_sensor"),
     Published("SHA-256", "FIPS 180-4, example abc", "core/records/test_seal.py::test_sha_256_gives_the_published_digest", "logger.core.records.seal:content_id", "import"),
 )  # fmt: skip
 
@@ -230,9 +236,31 @@ def test_node(row: Published) -> str:
     return f"tests.{path.removesuffix('.py').replace('/', '.')}:{name}"
 
 
+def sketch_calls(sketch: str, header: str, name: str) -> bool:
+    """Whether a sketch, or a header it has from elsewhere, calls ``name`` of ``header``."""
+    left, seen = [*(SKETCHES / sketch).glob("*.[hi]*")], set()
+    while left:
+        path = left.pop()
+        if path not in seen:
+            seen.add(path)
+            included = re.findall(r'#include ["<]([a-z0-9_]+\.h)[">]', path.read_text(encoding="utf-8"))
+            left += [found for each in included for found in SKETCHES.glob(f"common/{each}")]
+    own = SKETCHES / header
+    calls = (path.read_text(encoding="utf-8") for path in seen - {own})
+    return own in seen and any(re.search(rf"\b{name}\(", text) for text in calls)
+
+
 def faults(row: Published) -> list[str]:
     """What keeps a row from proving what a person reads; empty: nothing."""
     said = []
+    if row.function.startswith("common/"):
+        header, _, name = row.function.partition(":")
+        asked = (ROOT / "tests" / "firmware" / "host" / "headers.cpp").read_text(encoding="utf-8")
+        if _defined(test_node(row)) is None or f"{name}(" not in asked:
+            said.append(f"{row.test} doesn't run through {row.function}")
+        if not sketch_calls(row.command, header, name):
+            said.append(f"the sketch {row.command} doesn't call {row.function}")
+        return said
     if _defined(row.function) is None:
         said.append(f"{row.function} is not there")
     if _defined(test_node(row)) is None:
@@ -250,7 +278,8 @@ def main() -> int:
     for row in TABLE:
         print(f"{row.id:<8} {row.source}")
         print(f"         tests/{row.test}")
-        print(f"         {row.function}  <-  throwbook {row.command}")
+        by = "sketch" if row.function.startswith("common/") else "throwbook"
+        print(f"         {row.function}  <-  {by} {row.command}")
         for fault in faults(row):
             broken += 1
             print(f"         NOT SO: {fault}")
