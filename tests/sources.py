@@ -49,6 +49,8 @@ _SERIES, _SEASONS = "core/seasons/test_check_values_series.py::test_", "logger.c
 _SCREW, _SIM = "core/simulator/test_screw.py::test_", "logger.core.simulator.screw:"
 _HEADERS = "firmware/test_headers.py::test_"
 _NIST = "NIST/SEMATECH e-Handbook of Statistical Methods"
+_BOOK = "Applied Statistics and Probability for Engineers, 3rd ed."
+_RISE = "core/seasons/test_rise.py::test_"
 _FUSE = "data sheet quoting ISO 8820-3, second hand from a public design file"
 
 TABLE: tuple[Published, ...] = (
@@ -89,6 +91,24 @@ TABLE: tuple[Published, ...] = (
     Published("MCM-1", "JCGM 101:2008, 9.2.3 (from memory; closed form)", _U + "mcm_1_four_rectangles", _UNC + "interval_of", "rig fit"),
     Published("MCM-2", "own, closed form", _U + "mcm_2_an_interval_of_what_bends_is_wider_above", _UNC + "interval_of", "rig fit"),
     Published("DEC-1", "ILAC-G8:09/2019, example after ISO 14253-1", _U + "dec_1_guard_band", "logger.core.stroke.verdict:decide", "assess"),
+    Published("DEC-2", "ILAC-G8:09/2019, JCGM 106", _U + "dec_2_false_accept_risk", _UNC + "false_accept_risk", "sheet accept"),
+    Published("EWMA-1", f"{_NIST}, 6.3.2.4", _SERIES + "ewma_1_all_twenty_printed_values", _SEASONS + "charts:ewma", "trend"),
+    Published("EWMA-2", f"{_NIST}, 6.3.2.4", _SERIES + "ewma_2_asymptotic_limits_and_nothing_out_of_control", _SEASONS + "charts:ewma_limit", "trend"),
+    Published("EWMA-3", "own, on EWMA-1", _SERIES + "ewma_3_limits_that_widen_with_time", _SEASONS + "charts:ewma_limit", "trend"),
+    Published("CUS-1", f"{_NIST}, 6.3.2.3", _SERIES + "cus_1_first_signal_at_fourteen", _SEASONS + "charts:cusum", "trend"),
+    Published("CUS-2", f"{_BOOK}, Ex. 16-6, Table 16-8", _SERIES + "cus_2_all_forty_printed_sums", _SEASONS + "charts:cusum", "trend"),
+    Published("MK-1", "course note, a Mann-Kendall example by hand, mathcs.holycross.edu", _SERIES + "mk_1_by_hand", _SEASONS + "trends:mann_kendall", "trend"),
+    Published("MK-2", "two libraries that agree, on MK-1", _SERIES + "mk_2_the_libraries_agree", _SEASONS + "trends:theil_sen", "trend"),
+    Published("MK-3", "exact count of permutations", _SERIES + "mk_3_the_whole_exact_table", _SEASONS + "trends:exact_tail", "trend"),
+    Published("MK-4", "Gilbert 1987, by a statistics help page", _SERIES + "mk_4_exact_up_to_ten_values_and_normal_above", _SEASONS + "trends:mann_kendall", "trend"),
+    Published("WEL-1", "textbook exercise on two arsenic methods", _SERIES + "wel_1_summary_input", _SEASONS + "effects:compare", "trend"),
+    Published("WEL-2", f"{_BOOK}, Ex. 10-6 (printed result from memory)", _SERIES + "wel_2_a_fall", _SEASONS + "effects:compare", "trend"),
+    Published("WEL-3", "PMC127524, Table 5", _SERIES + "wel_3_the_welch_satterthwaite_degrees_of_freedom", _SEASONS + "effects:compare", "trend"),
+    Published("PRE-1", "any table of Student's t", _SERIES + "prediction_factor_knows_the_number_of_throws", "logger.core.quantities.numerics:prediction_factor", "assess"),
+    Published("REG-1", "NIST StRD, linear regression, Norris", _RISE + "reg_1_norris_straight_line", _SEASONS + "rise:learn", "trend"),
+    Published("REG-2", "NIST StRD, linear regression, Pontius", _RISE + "reg_2_pontius_quadratic", _SEASONS + "rise:learn", "trend"),
+    Published("REG-3", f"{_BOOK}, Table 11-2", _RISE + "reg_3_and_4_oxygen_purity_with_its_intervals", _SEASONS + "rise:learn", "trend"),
+    Published("CHG-1", "Nile at Aswan 1871-1970, public domain; the year from memory", _RISE + "chg_1_the_nile_shift_of_1898", _SEASONS + "rise:evidence", "trend"),
     Published("REG-1", "NIST StRD, linear regression, Norris", "core/stroke/test_calibration.py::test_reg_1_the_published_fit_of_norris_comes_out", "logger.core.stroke.calibration:fit_calibration", "board calibrate"),
     Published("CRC", "CRC catalogue (RevEng), CRC-16/IBM-3740", "protocol/test_framing.py::test_the_crc_has_the_published_check_value", "logger.protocol.framing:frame", "record"),
     Published("CRC", "the same", _HEADERS + "published_values_come_out_exactly", "common/crc16.h:crc16", "shunt_monitor"),

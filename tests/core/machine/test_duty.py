@@ -7,12 +7,6 @@ from hypothesis import strategies as st
 from logger.core.machine import duty
 
 
-def test_dut_1_the_duty_types_are_told_apart():
-    """DUT-1. Source: summaries of IEC 60034-1: S1 continuous, S2 short then cold, S3 in turn without a steady heat."""
-    for word in ("S1: runs until", "S2: a short run, then a rest until cold", "S3: runs and rests in turn"):
-        assert word in duty.__doc__
-
-
 def test_dut_2_cyclic_duration_factor():
     """DUT-2. Source: summary of IEC 60034-1. 25 %, 10 min run: 30 min rest; 5 s in 60 s: 8.33 %."""
     assert duty.rest_for(600.0, 0.25) == pytest.approx(1800.0)
