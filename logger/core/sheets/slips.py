@@ -8,7 +8,7 @@ from logger.core.machine.rating import motor_line, resistance_at
 from logger.core.quantities.units import show
 from logger.core.rig import Rig
 from logger.core.sheets.byhand_lines import HandThrow
-from logger.core.stroke.measure import HIGHEST_SUPPLY
+from logger.core.stroke.expectation import HIGHEST_SUPPLY
 
 TIMES_OFF = 5.0
 """A whole throw that takes so many times as long as its volts and amperes ask for, or as short. Common practice, no source."""

@@ -23,8 +23,6 @@ from logger.core.stroke.stretches import JOG, FullStroke
 from logger.core.stroke.travel import Travel, hides_ramps, profile, travel, voltage_or_nominal
 from logger.core.trace import Trace
 
-HIGHEST_SUPPLY = 1.25
-"""Engine running, a 12 V system stands at up to 15 V: the fastest that a stroke can be (*practice*)."""
 UNREAD_SUPPLY_U = 0.08
 """Relative standard uncertainty of a travel that was reckoned without reading the voltage. A 12 V machine gives 11.8 V
 from a battery nearly empty and 14.1 V with its engine running (common practice, no source), 18 % apart; two days of
