@@ -41,15 +41,15 @@ def compare(
     after: FloatArray,
     scatter: float,
     shared_u: float = 0.0,
-    known: float = KNOWN_WEIGHT,
-    confidence: float = CONFIDENCE,
+    known: float | None = None,
 ) -> Difference:
-    """Difference of two sets of throws, each shape (n,), n >= 2. With ``shared_u`` and ``known`` nought it is Welch's.
+    """Difference of two sets of throws, each shape (n,), n >= 2, at ``CONFIDENCE``. With ``shared_u`` and ``known`` nought it is Welch's.
 
     ``scatter`` is the standard deviation of a throw as the rig's other checks know it: five throws alone know theirs
-    badly, so each group's variance is averaged with it, its degrees of freedom growing by ``known``. ``shared_u``: standard
-    uncertainty of what all throws of one check share and those of the other don't.
+    badly, so each group's variance is averaged with it, its degrees of freedom growing by ``known`` (None: ``KNOWN_WEIGHT``). ``shared_u``:
+    standard uncertainty of what all throws of one check share and those of the other don't.
     """
+    known = KNOWN_WEIGHT if known is None else known
     part, freedom, change = 0.0, 0.0, float(np.mean(after) - np.mean(before))
     for group in (before, after):
         own = len(group) - 1
@@ -59,7 +59,7 @@ def compare(
         freedom += (variance / len(group)) ** 2 / weight
     se = sqrt(part + shared_u**2)
     df = part**2 / freedom if freedom > 0 else float(len(before) + len(after) - 2)
-    half = float(stdtrit(df, (1.0 + confidence) / 2.0)) * se
+    half = float(stdtrit(df, (1.0 + CONFIDENCE) / 2.0)) * se
     return Difference(change, change - half, change + half, se, df)
 
 

@@ -32,9 +32,9 @@ RATE_DRIFTS = 0.2
 WANDERS = 0.015
 """The level wanders besides: standard deviation after a year [relative change] (assumed)."""
 GROWS = 0.80
-"""Share of the weight that must lie on growth, against none or a single shift."""
+"""Share of the weight that must lie on growth, against none or a single shift (assumed)."""
 HORIZON = 12.0
-"""Nothing is said about days further ahead than this [years]."""
+"""Nothing is said about days further ahead than this [years] (common practice, no source)."""
 STEPS = 361
 WORTH_FITTING = 0.01
 """Onsets with less of the weight are left out."""

@@ -20,11 +20,11 @@ import numpy as np
 from logger.core.trace import FloatArray
 
 GRID = np.geomspace(0.25, 8.0, 6)
-"""Scatter between checks as multiples of the allowance's median."""
+"""Scatter between checks as multiples of the allowance's median (assumed)."""
 ANY_LEVEL = 3.0
-"""Standard deviation of a level that nothing is known about (relative change)."""
+"""Standard deviation of a level that nothing is known about (relative change; assumed)."""
 PAST_WEAR = 0.3
-"""Standard deviation of the wear in an earlier stretch [relative change a year]."""
+"""Standard deviation of the wear in an earlier stretch [relative change a year] (assumed)."""
 SHIFT_WITHIN = 2
 """A shift is looked for at the newest checks only: an older one shows as growth, or was found when it was new."""
 

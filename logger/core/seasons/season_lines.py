@@ -25,9 +25,9 @@ from logger.errors import InputError
 
 DAYS_A_YEAR = 365.25
 PRIOR_THROWS = 5
-"""How many throws the allowance's own scatter weighs as much as."""
+"""How many throws the allowance's own scatter weighs as much as (assumed)."""
 PULLED_IN = 2.0
-"""A throw further than this many standard deviations from the median of its check is pulled in to that."""
+"""A throw further than this many standard deviations from the median of its check is pulled in to that (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)

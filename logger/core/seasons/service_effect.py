@@ -15,7 +15,7 @@ from logger.core.seasons.trend_figures import Fit
 from logger.core.trace import FloatArray
 
 SAME_DAYS = 1
-"""Checks so close together share their weather and attachment [days]."""
+"""Checks so close together share their weather and attachment [days] (assumed)."""
 PULLED_IN = 3.0
 """A throw further than this many standard deviations from the median of its check is pulled in to that (common practice, no source)."""
 

@@ -13,9 +13,9 @@ from logger.core.seasons.season_lines import stretch_of, stretch_starts
 from logger.core.trace import FloatArray
 
 AT = 0.03
-"""The place reaches so far either way [share of the stroke]."""
+"""The place reaches so far either way [share of the stroke] (assumed)."""
 BESIDE = (0.08, 0.15)
-"""It is held against what lies between these distances from it: drag and weather cancel."""
+"""It is held against what lies between these distances from it: drag and weather cancel (assumed)."""
 
 
 @dataclass(frozen=True)

@@ -36,7 +36,7 @@ CUSUM_SLACK = 0.5
 CUSUM_LIMIT = 5.0
 """Both in standard deviations of a check (ISO 7870-4 names 0.5 and 4 or 5)."""
 OUTSIDE = 0.005
-"""Chance that a check of a rig as it was lies above the upper limit, or below the lower."""
+"""Chance that a check of a rig as it was lies further up than ``factor``, or further down (common practice, no source)."""
 KNOWN_BEFORE = 8
 """Degrees of freedom that the allowance for scatter is worth (assumed)."""
 PLAIN_CHANCE = 0.05

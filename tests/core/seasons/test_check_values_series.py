@@ -10,6 +10,7 @@ from scipy.special import stdtr
 
 from logger.core.quantities.numerics import prediction_factor
 from logger.core.seasons import charts, effects, trends
+from logger.core.seasons.trend_figures import CUSUM_LIMIT, CUSUM_SLACK, EWMA_WEIGHT
 
 DATA = Path(__file__).parents[2] / "check-data"
 
@@ -28,20 +29,20 @@ def test_ewma_1_all_twenty_printed_values():
     values = column("ewma-nist-6-3-2-4.csv", "x")
     printed = column("ewma-nist-6-3-2-4.csv", "ewma_printed")
     # tolerance 0.005 is half the last printed digit; 1e-9 lets a tie of rounding fall either way
-    assert np.abs(charts.ewma(values, 0.3, 50.0) - printed).max() <= 0.005 + 1e-9
+    assert np.abs(charts.ewma(values, EWMA_WEIGHT, 50.0) - printed).max() <= 0.005 + 1e-9
 
 
 def test_ewma_2_asymptotic_limits_and_nothing_out_of_control():
     values = column("ewma-nist-6-3-2-4.csv", "x")
-    far = charts.ewma_limit(1000, 0.3, 2.0539)[-1]
+    far = charts.ewma_limit(1000, EWMA_WEIGHT, 2.0539)[-1]
     assert 50.0 + far == pytest.approx(52.5884, abs=2e-4)
     assert 50.0 - far == pytest.approx(47.4115, abs=2e-4)
     assert math.sqrt(0.3 / 1.7) == pytest.approx(0.420084, abs=1e-6)
-    assert np.all(np.abs(charts.ewma(values, 0.3, 50.0) - 50.0) < far)
+    assert np.all(np.abs(charts.ewma(values, EWMA_WEIGHT, 50.0) - 50.0) < far)
 
 
 def test_ewma_3_limits_that_widen_with_time():
-    limits = 50.0 + charts.ewma_limit(10, 0.3, 2.0539)
+    limits = 50.0 + charts.ewma_limit(10, EWMA_WEIGHT, 2.0539)
     for t, expected in {1: 51.8485, 2: 52.2564, 3: 52.4314, 5: 52.5516, 10: 52.5874}.items():
         assert limits[t - 1] == pytest.approx(expected, abs=1e-4)
 
@@ -55,6 +56,17 @@ def test_cus_1_first_signal_at_fourteen():
     assert high[[12, 13, 19]] == pytest.approx([3.0075, 4.94, 19.035], abs=1e-4)
     assert int(np.argmax(low)) + 1 == 8
     assert low.max() == pytest.approx(0.715, abs=1e-4)
+
+
+def test_cus_3_how_often_the_limit_is_passed_by_chance():
+    # e-Handbook 6.3.2.3.1 (figures from memory): with a slack of 0.5 and a limit of 5, both sides, one false alarm in 465 values, and a shift of one
+    # standard deviation found after 10.4. Siegmund's approximation, which the average run lengths of such tables follow.
+    def values_until(shift):
+        drift, far = shift - CUSUM_SLACK, CUSUM_LIMIT + 1.166
+        return (math.exp(-2 * drift * far) + 2 * drift * far - 1) / (2 * drift**2)
+
+    assert values_until(0.0) / 2 == pytest.approx(465, rel=0.02)
+    assert values_until(1.0) == pytest.approx(10.4, rel=0.02)
 
 
 def test_cus_2_all_forty_printed_sums():
@@ -107,14 +119,14 @@ def test_mk_4_exact_up_to_ten_values_and_normal_above():
 
 
 # --- Welch: the function that every effect of a service passes through, its widening set to nought ---
-def welch(first, second, confidence=0.95):
+def welch(first, second):
     """By summary: throws that have exactly this mean and standard deviation."""
 
     def throws(mean, sd, n):
         shape = np.arange(n) - (n - 1) / 2
         return mean + sd * shape / np.std(shape, ddof=1)
 
-    return effects.compare(throws(*first), throws(*second), scatter=0.0, known=0.0, confidence=confidence)
+    return effects.compare(throws(*first), throws(*second), scatter=0.0, known=0.0)
 
 
 def two_sided(result):
@@ -127,8 +139,10 @@ def test_wel_1_summary_input():
     assert result.change / result.se == pytest.approx(12.16, abs=0.005)
     assert result.df == pytest.approx(3.093, abs=5e-4)
     assert two_sided(result) == pytest.approx(0.001, abs=5e-4)
-    # printed with 3 degrees of freedom, 6.498 to 11.102; with all of 3.093 the quantile is 3.1302, not 3.1824
-    assert (result.low, result.high) == pytest.approx((6.536, 11.064), abs=1e-3)
+    # 0.04 of Student's t with 3.093 degrees of freedom lie beyond 2.570 (scipy): the 92 % that a user reads
+    assert (result.low, result.high) == pytest.approx(
+        (8.8 - 2.570 * result.se, 8.8 + 2.570 * result.se), abs=2e-3
+    )
     half_at_df_3 = 3.182446 * result.se
     assert (result.change - half_at_df_3, result.change + half_at_df_3) == pytest.approx(
         (6.498, 11.102), abs=1e-3
