@@ -75,6 +75,7 @@ class AcceptRows(AskingRows):
             signed_at=signed_at,
             shared_risk=filled.shared_risk or shared_risk,
             moved_before=self._moved_before(state),
+            same_readings_on=self._same_readings_on(state),
             rig_version=self.rig(state.sheet.rig).id if open_still else "",
         )
         seen, logged = self.sightings(sheet), self.trials(sheet=sheet)
@@ -129,6 +130,22 @@ class AcceptRows(AskingRows):
             ),
             bench=self._bench_throws(state.sheet.rig) if commissioning else (),
         )
+
+    def _same_readings_on(self, state: SheetState) -> str:
+        """Name of an earlier sheet of the rig on which all readings by hand of this one stand; empty: on none."""
+        rows = self.read(
+            "SELECT placement.sheet, trial.direction, trial.hand FROM trial JOIN placement ON placement.trial = trial.id"
+            " JOIN sheet ON sheet.id = placement.sheet WHERE trial.rig = ? AND trial.hand NOT NULL AND sheet.at <= ?",
+            [state.sheet.rig, state.sheet.at.isoformat()],
+        )
+        by_sheet: dict[str, list[tuple[str, str]]] = {}
+        for sheet, direction, hand in rows:
+            by_sheet.setdefault(sheet, []).append((direction, hand))
+        mine = by_sheet.pop(state.sheet.id, [])
+        if len(mine) < 2:
+            return ""
+        same = next((sheet for sheet, known in by_sheet.items() if set(mine) <= set(known)), "")
+        return self.sheet(same).name if same else ""
 
     def _moved_before(self, state: SheetState) -> datetime | None:
         """When the rig's newest throw before the first dated one of the sheet started."""

@@ -298,3 +298,16 @@ def test_a_look_alike_name_is_refused_by_the_screens_set_up_too(run):
     values = setup_of(str(run.path), RIG) | {"name": RIG.upper()}
     with pytest.raises(InputError, match="too like"):
         add_setup(str(run.path), values, "M. K.", datetime(2026, 3, 14, tzinfo=UTC))
+
+
+def test_a_sheet_of_before_typed_in_again_is_told_and_stated(run):
+    enter(run, GOOD, *TOLD)
+    assert accept(run, f"{RIG}-1")[0] == 0
+    assert "digit for digit" not in run("sheet", "show", f"{RIG}-1")[1]
+    enter_again(run, GOOD, *TOLD)
+    told = f"all its readings stand on sheet {RIG}-1 too, digit for digit"
+    assert told in run("sheet", "show", f"{RIG}-2")[1]
+    assert f"Doubtful: {told}." in accept(run, f"{RIG}-2")[1]
+    assert "digit for digit" not in run("sheet", "show", f"{RIG}-1", "--json")[1]
+    enter(run, GOOD.replace("15.20s", "15.21s"), *TOLD)
+    assert "digit for digit" not in run("sheet", "show", f"{RIG}-3")[1]

@@ -30,6 +30,12 @@ def _moved_lately(case: Case) -> list[str]:
     ]
 
 
+def _typed_again(case: Case) -> list[str]:
+    """Throws are never read the same in every digit as a whole sheet of before."""
+    other = case.sheet.same_readings_on
+    return [f"all its readings stand on sheet {other} too, digit for digit"] if other else []
+
+
 def _rests_too_short(case: Case) -> list[str]:
     """Run against rest over the whole sheet, however its throws came in."""
     throws = [_timed(one) for one in (*case.trials, *case.left_out)]
@@ -52,4 +58,4 @@ def _timed(throw: SheetTrial) -> Assessment:
     return replace(judged, started=throw.started, figures=figures)
 
 
-DOUBTS: tuple[Callable[[Case], list[str]], ...] = (_moved_lately, _rests_too_short)
+DOUBTS: tuple[Callable[[Case], list[str]], ...] = (_moved_lately, _typed_again, _rests_too_short)

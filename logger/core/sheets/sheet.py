@@ -210,6 +210,8 @@ class FilledSheet:
     """Id of the rig file's version that counts while it is being signed; empty: that is not the question."""
     moved_before: datetime | None = None
     """When the rig's newest throw before the first of this sheet started, as far as the logbook knows."""
+    same_readings_on: str = ""
+    """Name of an earlier sheet on which all its readings by hand stand, digit for digit; empty: on none."""
     answers_out_of_use: bool = False
     """An order that it answers took the rig out of use."""
     bench: tuple[tuple[SheetTrial, ...], ...] = ()
