@@ -11,6 +11,7 @@ from logger.core.sheets.instruments import READ_BY_EYE, Accuracy, metered
 from logger.core.sheets.meter_reach import reach
 from logger.core.stroke.verdict import decide
 from tests.cli.sheet_steps import accept
+from tests.report.page_words import words_on_pages
 
 US_RIG = """name = "yard"
 units = "us"
@@ -107,6 +108,11 @@ def test_a_highest_current_too_near_to_the_rating_is_accepted_by_shared_risk_alo
     assert status_of(run)["status"] == "in service"
 
 
+def test_nobody_is_asked_for_digits_that_he_typed(run, yard):
+    assert "Type every digit" not in yard(throws("2.0A 2.6A"), *COARSE_CLAMP)[1]
+    assert "Type every digit the meter shows (2.0 A, not 2 A)" in yard(throws("2A 2A"), *COARSE_CLAMP)[1]
+
+
 def test_more_than_one_chance_in_ten_and_a_reading_over_the_limit_take_no_shared_risk(run, yard):
     yard(throws("2.0A 2.6A", "2.0A 2.9A"), *COARSE_CLAMP)
     code, _, err = accept(run, "yard-1", shared_risk="yes")
@@ -180,3 +186,21 @@ def test_a_reach_is_the_last_reading_that_the_judgement_accepts():
             assert (decide(last, 3.0, "max"), decide(beyond, 3.0, "max")) == ("pass", "undecided")
         assert found.guarded <= found.shared < 3.0
     assert reach(Limit(0.2, "max", "A", "rated"), Accuracy(0.02, 3.0), 0.1).guarded is None
+
+
+def test_what_was_not_proved_or_taken_by_shared_risk_stands_on_the_first_page_and_on_the_cab_card(
+    run, yard, tmp_path
+):
+    yard(throws("2.0A 2.6A"), *COARSE_CLAMP)
+    assert accept(run, "yard-1", shared_risk="yes")[0] == 0
+    for command in ("report", "cab-card"):
+        assert run(command, "yard", "--folder", str(tmp_path / command))[0] == 0
+    page = next((tmp_path / "report").glob("*.html")).read_text("utf-8")
+    card = words_on_pages(next((tmp_path / "cab-card").glob("*.pdf")).read_bytes(), tmp_path)
+    assert len(card) == 1
+    on_card = " ".join(word.text for _, _, words in card for word in words)
+    for text in (page[: page.index("Summary")], on_card):
+        assert "Not proved" in text
+        assert "supply under load" in text
+        assert "ccepted by shared risk" in text
+        assert "a chance of up to 3.4 %" in text

@@ -35,8 +35,8 @@ from logger.core.stroke.baseline import PRACTICE_SPREAD, Baseline
 from logger.core.stroke.cause import POSSIBLE
 from logger.core.stroke.diagnosis import CAUSES
 from logger.core.stroke.evidence import NO_LOAD_U
-from logger.core.stroke.expectation import HIGHEST_SUPPLY, LOWEST_SUPPLY, Opening, opening, widened
-from logger.core.stroke.measure import throw_volt_seconds
+from logger.core.stroke.expectation import LOWEST_SUPPLY, Opening, opening, widened
+from logger.core.stroke.measure import HIGHEST_SUPPLY, throw_volt_seconds
 from logger.core.stroke.signs.load import LIGHT_SHARE
 from logger.core.stroke.signs.supply import LOW_SHARE, SUPPLY_LIMIT
 from logger.core.stroke.verdict import check, verdict_of
@@ -78,7 +78,7 @@ def assess_by_hand(
         why = "neither a time nor a running current was read"
         return replace(base, usable=False, unusable_because=why, because=f"Unusable: {why}.")
     ratio, left_open = time_over_expected(throw, figures, rig, line, baseline, ambient_c)
-    checks = _checks(figures, ratio, left_open, rig)
+    checks = tuple(_every_digit(one, throw) for one in _checks(figures, ratio, left_open, rig))
     signs = tuple(
         sign
         for sign in (
@@ -211,6 +211,19 @@ def _checks(figures: Figures, ratio: Measured | None, left_open: Opening, rig: R
         "supply_under_load": figures.mean_voltage_v,
     }
     return tuple(check(name, measured[name], limits[name], by_hand=True) for name in measured)
+
+
+EVERY_DIGIT = "Type every digit the meter shows (2.0 A, not 2 A)."
+WHOLE_A = 1.0
+"""A clamp meter that steps by whole amperes is rare: then a digit was left out."""
+
+
+def _every_digit(one: Check, throw: HandThrow) -> Check:
+    """Asks for the digits first where a current was typed without any."""
+    read = {"run_current": throw.run_current_a, "peak_run_current": throw.peak_current_a}.get(one.name)
+    if not one.settle or read is None or read.step < WHOLE_A:
+        return one
+    return replace(one, settle=f"{EVERY_DIGIT} {one.settle}")
 
 
 def _weak(checks: tuple[Check, ...]) -> tuple[str, str]:

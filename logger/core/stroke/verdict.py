@@ -27,8 +27,9 @@ from logger.core.machine.rating import assumed_lines
 from logger.core.quantities.number_text import limit_text, measured_text
 from logger.core.stroke.clipping import at_the_ceiling
 from logger.core.stroke.evidence import Evidence
-from logger.core.stroke.expectation import HIGHEST_SUPPLY, LOWEST_SUPPLY, Opening, opening, widened
+from logger.core.stroke.expectation import LOWEST_SUPPLY, Opening, opening, widened
 from logger.core.stroke.figures import GAIN_U
+from logger.core.stroke.measure import HIGHEST_SUPPLY
 from logger.core.stroke.stretches import JOG, TURNS
 
 NOT_JUDGED = "not judged"
@@ -42,7 +43,9 @@ SETTLE = {
     "supply_under_load": "Check the board's voltage against a volt meter.",
 }
 """What would settle an undecided limit."""
-FINER_METER = "Type every digit the meter shows (2.0 A, not 2 A), read a clamp meter with a finer last digit and give --clamp-accuracy, or record it with a board."
+FINER_METER = (
+    "Read a clamp meter with a finer last digit and give --clamp-accuracy, or record it with a board."
+)
 SETTLE_BY_HAND = {
     "run_current": f"Read the highest current too, by a meter that holds it. {FINER_METER}",
     "peak_run_current": FINER_METER,
@@ -123,7 +126,7 @@ def checks_of(evidence: Evidence) -> tuple[Check, ...]:
         "supply_under_load": None if evidence.moved.by_drive else figures.mean_voltage_v,
     }
     checks = [check(name, measured[name], limits[name]) for name in measured]
-    return tuple(_lost(_at_least(one, evidence), evidence) for one in checks)
+    return tuple(_at_least(one, evidence) for one in checks)
 
 
 def _left_open(evidence: Evidence, supply: bool = False) -> Opening:
@@ -141,15 +144,6 @@ def _left_open(evidence: Evidence, supply: bool = False) -> Opening:
         evidence.trace.ambient_c,
         others,
     )
-
-
-def _lost(one: Check, evidence: Evidence) -> Check:
-    """A voltage that the record has a channel for and that can't be given: not the same as one nobody could read."""
-    if one.name != "supply_under_load" or one.measured is not None or evidence.moved.by_drive:
-        return one
-    if evidence.trace.voltage_v is None or evidence.end != CUT_OFF:
-        return one
-    return replace(one, decision=UNDECIDED, settle="Record the throw again: its voltage was lost.")
 
 
 def _at_least(one: Check, evidence: Evidence) -> Check:
@@ -264,12 +258,14 @@ def beyond_text(one: Check, figures: Figures) -> str:
 
 
 def _without_figure(one: Check) -> str:
-    """A limit that no figure could be held against: a current over the board's range, a voltage that was lost."""
+    """A limit that a current cut off by the board's range was held against."""
     words = CHECK_WORDS.get(one.name, one.name.replace("_", " "))
     limit = limit_text(one.limit, one.side, one.unit)
-    known = "above" if one.decision == FAIL else "not known: it can't be held against"
-    if one.decision == UNDECIDED and one.name != "supply_under_load":
-        known = "not known: it went over the board's range; it can't be held against"
+    known = (
+        "above"
+        if one.decision == FAIL
+        else "not known: it went over the board's range; it can't be held against"
+    )
     return _sentence(f"{words} {known} the limit {limit} ({one.limit_from})")
 
 
