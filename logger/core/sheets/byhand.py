@@ -35,8 +35,8 @@ from logger.core.stroke.baseline import PRACTICE_SPREAD, Baseline
 from logger.core.stroke.cause import POSSIBLE
 from logger.core.stroke.diagnosis import CAUSES
 from logger.core.stroke.evidence import NO_LOAD_U
-from logger.core.stroke.expectation import LOWEST_SUPPLY, Opening, opening, widened
-from logger.core.stroke.measure import HIGHEST_SUPPLY, throw_volt_seconds
+from logger.core.stroke.expectation import HIGHEST_SUPPLY, LOWEST_SUPPLY, Opening, opening, widened
+from logger.core.stroke.measure import throw_volt_seconds
 from logger.core.stroke.signs.load import LIGHT_SHARE
 from logger.core.stroke.signs.supply import LOW_SHARE, SUPPLY_LIMIT
 from logger.core.stroke.verdict import check, verdict_of

@@ -9,11 +9,12 @@ from dataclasses import replace
 from itertools import product
 from typing import NamedTuple
 
-from logger.core.machine.limits import LIMITS, MAX, Limit
+from logger.core.machine.limits import MAX, Limit
 from logger.core.machine.rating import MotorLine, resistance_at
 
-LOWEST_SUPPLY = LIMITS["supply_under_load"].share
-"""Of the nominal voltage, where none was read: the lowest that may be thrown on; ``measure.HIGHEST_SUPPLY`` is the highest."""
+LOWEST_SUPPLY, HIGHEST_SUPPLY = 0.90, 1.25
+"""Of the nominal voltage, where none was read: a battery that still may be used, and a 12 V system of which the engine runs
+(up to 15 V; common practice, no source)."""
 LEAST_TURNING = 0.1
 """Next to stall the line says nothing: at least so much of the voltage turns the motor."""
 

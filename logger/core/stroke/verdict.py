@@ -27,9 +27,8 @@ from logger.core.machine.rating import assumed_lines
 from logger.core.quantities.number_text import limit_text, measured_text
 from logger.core.stroke.clipping import at_the_ceiling
 from logger.core.stroke.evidence import Evidence
-from logger.core.stroke.expectation import LOWEST_SUPPLY, Opening, opening, widened
+from logger.core.stroke.expectation import HIGHEST_SUPPLY, LOWEST_SUPPLY, Opening, opening, widened
 from logger.core.stroke.figures import GAIN_U
-from logger.core.stroke.measure import HIGHEST_SUPPLY
 from logger.core.stroke.stretches import JOG, TURNS
 
 NOT_JUDGED = "not judged"
