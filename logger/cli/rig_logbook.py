@@ -43,6 +43,7 @@ def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bo
                 "new": done.new,
                 "revised": done.revised,
                 "raised": done.raised,
+                "same_values_out_of_use": list(done.out_of_use),
                 "revision": done.revision.id,
             }
         )
@@ -58,6 +59,12 @@ def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bo
             )
     else:
         output.line(f"Rig {name} added. Next: throwbook sheet plan {for_shell(name)} --kind commissioning")
+    for other in done.out_of_use:
+        output.line(
+            f"Rig {other} has just these values, and it is out of use: DO NOT USE. If this is that machine, a new name is no "
+            f"way back: throwbook status {for_shell(other)}",
+            style="bad",
+        )
 
 
 @click.command("list", short_help="Show every rig: status, trials so far, last throw, next check.")

@@ -1,7 +1,7 @@
 """Rigs in the logbook: added from a file, listed with where they stand, shown with their history."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,9 +11,10 @@ from logger.core.machine.retiring import retired_because
 from logger.core.machine.rig_names import complaint
 from logger.core.quantities.plain import written
 from logger.core.records.records import BaselineRecord, RigRevision, Service, SheetState
+from logger.core.standing.status import DO_NOT_USE
 from logger.core.standing.status_words import short
 from logger.errors import InputError
-from logger.jobs.latch import RigStanding, missing_from, standing
+from logger.jobs.latch import RigStanding, missing_from, standing, status
 from logger.jobs.logbooks import opened
 from logger.jobs.orders_due import orders_due
 from logger.jobs.rig_change import raise_for_change
@@ -24,6 +25,7 @@ from logger.logbook.connection import Waiting
 
 if TYPE_CHECKING:
     from logger.core.rig import Rig
+    from logger.logbook import Logbook
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,8 @@ class Added:
     """True: it stands for an earlier version of the rig."""
     raised: bool = False
     """It took a commissioned rig up: its commissioning rests on other values."""
+    out_of_use: tuple[str, ...] = ()
+    """Rigs of just these values that are out of use: one of them may be this very machine."""
 
 
 @dataclass(frozen=True)
@@ -154,7 +158,21 @@ def add_rig(
         added = book.add_rig(rig.name, text, by, now, written(reason))
         new = added.id not in {revision.id for revision in known}
         raised = before is not None and new and raise_for_change(book, before, rig, by, now)
-        return Added(added, new, new and bool(known), raised)
+        same = alike_out_of_use(book, rig) if not known else ()
+        return Added(added, new, new and bool(known), raised, same)
+
+
+def alike_out_of_use(book: "Logbook", rig: "Rig") -> tuple[str, ...]:
+    """Other rigs of the same values whose status is ``do not use``: a new name is no way back."""
+    found = []
+    for name in book.rig_names():
+        try:
+            alike = name != rig.name and replace(rig_from(book.rig(name)), name=rig.name) == rig
+        except InputError:  # a file that this version can't read
+            continue
+        if alike and status(book, name).level == DO_NOT_USE:
+            found.append(name)
+    return tuple(found)
 
 
 def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:

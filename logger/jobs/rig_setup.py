@@ -17,7 +17,7 @@ from logger.files.rig_values import SECTIONS, YES_NO
 from logger.files.rigfile import RigFile, parse_rig, refuse_contradictions, refuse_looser_limits
 from logger.jobs.logbooks import logbook_path, opened
 from logger.jobs.rig_change import raise_for_change
-from logger.jobs.rig_list import Added
+from logger.jobs.rig_list import Added, alike_out_of_use
 from logger.jobs.rig_of import rig_from
 
 TOP = ("name", "units")
@@ -70,7 +70,8 @@ def add_setup(
         added = book.add_rig(name, read.text, by, now, written(reason))
         new = added.id not in {revision.id for revision in known}
         raised = before is not None and new and raise_for_change(book, before, read.rig, by, now)
-        return Added(added, new, new and bool(known), raised)
+        same = alike_out_of_use(book, read.rig) if not known else ()
+        return Added(added, new, new and bool(known), raised, same)
 
 
 def setup_of(logbook: str | Path | None, rig: str) -> dict[str, str]:

@@ -5,7 +5,19 @@ from datetime import UTC, datetime
 
 import pytest
 
-from tests.cli.sheet_steps import GOOD, RIG, TOLD, UNSEEN, accept, clear, enter, enter_again, service, status
+from tests.cli.sheet_steps import (
+    GOOD,
+    RIG,
+    RIG_FILE,
+    TOLD,
+    UNSEEN,
+    accept,
+    clear,
+    enter,
+    enter_again,
+    service,
+    status,
+)
 from tests.raw_file import raw
 
 LOOSER = '\n[limits]\nspread_run_current = { value = "30 %", reason = "jumpy" }\n'
@@ -311,3 +323,16 @@ def test_a_sheet_of_before_typed_in_again_is_told_and_stated(run):
     assert "digit for digit" not in run("sheet", "show", f"{RIG}-1", "--json")[1]
     enter(run, GOOD.replace("15.20s", "15.21s"), *TOLD)
     assert "digit for digit" not in run("sheet", "show", f"{RIG}-3")[1]
+
+
+def test_a_new_name_for_a_machine_that_is_out_of_use_is_told(run, tmp_path):
+    text = RIG_FILE.read_text("utf-8")
+    (tmp_path / "third.toml").write_text(text.replace(RIG, "third-loader"), "utf-8")
+    assert "just these values" not in run("rig", "add", str(tmp_path / "third.toml"), "--by", "M. K.")[1]
+    enter(run, STALLED, "--as-read", kind="spot")
+    (tmp_path / "new.toml").write_text(text.replace(RIG, "yard-loader"), "utf-8")
+    said = run("rig", "add", str(tmp_path / "new.toml"), "--by", "M. K.")[1]
+    assert f"Rig {RIG} has just these values, and it is out of use: DO NOT USE." in said
+    other = text.replace(RIG, "hill-loader").replace("1500 N", "1600 N")
+    (tmp_path / "other.toml").write_text(other, "utf-8")
+    assert "just these values" not in run("rig", "add", str(tmp_path / "other.toml"), "--by", "M. K.")[1]

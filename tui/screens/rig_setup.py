@@ -167,6 +167,13 @@ class RigSetupScreen(FormPage[str]):
         against = against_fit(self._check)
         if against:
             self.app.notify(f"Kept. But the actuator doesn't suit: {against}. E shows why.", timeout=8)
+        for other in added.out_of_use:
+            self.app.notify(
+                f"Rig {other} has just these values, and it is out of use: DO NOT USE. If this is that machine, a new name "
+                "is no way back.",
+                severity="error",
+                timeout=20,
+            )
         self.dismiss(added.revision.rig)
 
     def action_back(self) -> None:
