@@ -3,7 +3,6 @@
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from logger.core.machine.rig_change import changed_since
 from logger.core.standing.status import raise_order
 from logger.jobs.rig_of import rig_from
 from logger.logbook import Logbook
@@ -18,6 +17,8 @@ CAUSE = "rig changed"
 
 def raise_for_change(book: Logbook, before: "RigRevision", after: "Rig", by: str, now: datetime) -> bool:
     """Write the order that a new version of a commissioned rig's file gives rise to; whether it did."""
+    from logger.core.machine.rig_change import changed_since
+
     if not book.commissioned(after.name):
         return False
     changed = changed_since(rig_from(before), after)

@@ -2,7 +2,6 @@
 
 from typing import TYPE_CHECKING
 
-from logger.core.fitting.coverage import Gap, not_covered
 from logger.core.records.records import ACCEPTED, COMMISSIONING, OPEN, SheetState
 from logger.core.standing.events import events_since_acceptance, said_since
 from logger.core.standing.service import entry_from
@@ -10,6 +9,7 @@ from logger.errors import InputError
 from logger.jobs import latch
 
 if TYPE_CHECKING:
+    from logger.core.fitting.coverage import Gap
     from logger.logbook import Logbook
 
 
@@ -25,18 +25,21 @@ def happened_in(book: "Logbook", rig: str) -> tuple[str, ...]:
     return said_since(sheets, events_since_acceptance(sheets, orders, services, throws, held))
 
 
-def gaps_in(book: "Logbook", rig: str) -> tuple[Gap, ...]:
+def gaps_in(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
     """What the status of a rig doesn't cover: its suitability, and the blanks of its newest accepted commissioning.
 
     A rig whose values this version can't read has all of that open: its status is shown all the same.
     """
+    from logger.core.fitting.coverage import Gap
+
     try:
         return _gaps(book, rig)
     except InputError as error:
         return (Gap("rig file", says=str(error)),)
 
 
-def _gaps(book: "Logbook", rig: str) -> tuple[Gap, ...]:
+def _gaps(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
+    from logger.core.fitting.coverage import not_covered
     from logger.core.sheets.questions import conditions_from, unanswered
     from logger.jobs.rig_of import rig_of
 

@@ -6,7 +6,6 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.core.fitting.coverage import Gap
 from logger.core.machine.retiring import retired_because
 from logger.core.machine.rig_names import complaint
 from logger.core.quantities.plain import written
@@ -24,6 +23,7 @@ from logger.jobs.unfinished import unfinished_recordings
 from logger.logbook.connection import Waiting
 
 if TYPE_CHECKING:
+    from logger.core.fitting.coverage import Gap
     from logger.core.rig import Rig
     from logger.logbook import Logbook
 
@@ -114,7 +114,7 @@ class RigHistory:
     last_trial: datetime | None
     happened: tuple[str, ...] = ()
     """Since the last accepted sheet, a sentence for each event."""
-    gaps: tuple[Gap, ...] = ()
+    gaps: "tuple[Gap, ...]" = ()
     """What its status doesn't cover."""
     steps: tuple[str, ...] = ()
     """Of the way down, in words."""
