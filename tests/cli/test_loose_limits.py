@@ -15,6 +15,7 @@ ABSURD = [
     ("peak_run_current", "3.7 A"),
     ("travel_time_high", "9000 %"),
     ("travel_time_low", "1 %"),
+    ("travel_done", "84 %"),
     ("supply_under_load", "0.001 V"),
     ("spread_run_current", "90 %"),
 ]
@@ -24,6 +25,7 @@ TIGHTER = [
     ("peak_run_current", "3.6 A"),
     ("travel_time_high", "130 %"),
     ("supply_under_load", "90 %"),
+    ("travel_done", "90 %"),
     ("spread_run_current", "30 %"),
 ]
 

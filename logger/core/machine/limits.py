@@ -8,7 +8,7 @@ A limit that a rig overrides carries the rig's reason as its source, so that a v
 came from.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from logger.core.machine.expected_throw import RATED_C, given_values, travel_m
 from logger.core.machine.rating import motor_line
@@ -188,11 +188,10 @@ def guarded_run_current(rig: Rig) -> Limit:
 
     The rig's own limit counts only where it is the tighter one.
     """
-    rule = LIMITS["run_current"]
+    rule, own = LIMITS["run_current"], rig.limits.get("run_current")
     most = rule.share * _reference(rule, rig)
-    own = limits_for(rig)["run_current"]
-    if own.value < most:
-        return replace(own, judged_as=RATING)
+    if own is not None and own.value < most:
+        return Limit(own.value, rule.side, rule.unit, f"this rig: {own.reason}")
     return Limit(most, rule.side, rule.unit, f"no peak was read; {_source('run_current', rule.share, rig)}")
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from logger.core.machine.limits import LIMITS, limits_for, rated_time
+from logger.core.machine.limits import LIMITS, guarded_run_current, limits_for, rated_time
 from logger.core.rig import Actuator, LimitOverride, LockMechanism, Rig
 
 
@@ -37,3 +37,11 @@ def test_an_override_carries_its_reason():
     assert limits["run_current"].value == 2.8
     assert "cable runs hot above it" in limits["run_current"].limit_from
     assert "common practice" in limits["peak_run_current"].limit_from
+
+
+def test_without_a_peak_the_rig_s_own_limit_counts_only_where_it_is_the_tighter():
+    assert guarded_run_current(rig()).value == pytest.approx(0.8 * 3.6)
+    assert guarded_run_current(rig(run_current=LimitOverride(3.4, "it runs hot"))).value == pytest.approx(
+        2.88
+    )
+    assert guarded_run_current(rig(run_current=LimitOverride(2.5, "thin cable"))).value == 2.5
