@@ -97,6 +97,7 @@ TABLE: tuple[Published, ...] = (
     Published("EWMA-3", "own, on EWMA-1", _SERIES + "ewma_3_limits_that_widen_with_time", _SEASONS + "charts:ewma_limit", "trend"),
     Published("CUS-1", f"{_NIST}, 6.3.2.3", _SERIES + "cus_1_first_signal_at_fourteen", _SEASONS + "charts:cusum", "trend"),
     Published("CUS-2", f"{_BOOK}, Ex. 16-6, Table 16-8", _SERIES + "cus_2_all_forty_printed_sums", _SEASONS + "charts:cusum", "trend"),
+    Published("CUS-3", f"{_NIST}, 6.3.2.3.1 (from memory)", _SERIES + "cus_3_how_often_the_limit_is_passed_by_chance", _SEASONS + "trend_figures:CUSUM_LIMIT", "trend"),
     Published("MK-1", "course note, a Mann-Kendall example by hand, mathcs.holycross.edu", _SERIES + "mk_1_by_hand", _SEASONS + "trends:mann_kendall", "trend"),
     Published("MK-2", "two libraries that agree, on MK-1", _SERIES + "mk_2_the_libraries_agree", _SEASONS + "trends:theil_sen", "trend"),
     Published("MK-3", "exact count of permutations", _SERIES + "mk_3_the_whole_exact_table", _SEASONS + "trends:exact_tail", "trend"),

@@ -1,7 +1,7 @@
 """No number that the seasons rest on moves by a twentieth unseen.
 
-What the trends of some drawn rigs say is kept in ``tests/golden/trend.json``; here each number of the rooms' own is moved,
-and what is said must then differ from it. A changed number is looked at, then written anew:
+What the trends of some drawn rigs say is kept in ``tests/golden/trend.json``; left to ``make test-all``, each number of the rooms'
+own is moved, and what is said must then differ from it. A changed number is looked at, then written anew:
 
     THROWBOOK_GOLDEN=write pytest tests/core/seasons/test_constants.py
 """
@@ -246,6 +246,7 @@ NUMBERS = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("module", "name"), NUMBERS, ids=[in_room(*one) for one in NUMBERS])
 def test_a_number_that_moves_by_a_twentieth_is_noticed(module, name, monkeypatch):
     for by in (1.05, 1.0 / 1.05):
@@ -265,6 +266,7 @@ PARTS = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("figure", "part"), PARTS)
 def test_an_allowance_that_moves_by_a_twentieth_is_noticed(figure, part, monkeypatch):
     was = getattr(ALLOWANCES[figure], part)
