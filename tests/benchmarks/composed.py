@@ -31,7 +31,7 @@ from logger.core.stroke.baseline import Baseline, make_baseline
 from logger.core.trace import DIRECTIONS
 from logger.errors import InputError
 from logger.files.tracefile import write_trace
-from tests.benchmarks.composed_boards import Reached, reach
+from tests.benchmarks.composed_boards import Reached, jumped_by, reach
 from tests.benchmarks.composed_motions import (
     BASELINE_THROWS,
     HEALTHY,
@@ -308,8 +308,9 @@ def _edges(one: Assessment) -> list[float]:
 
 
 def _seen_span(plan: Plan, laid: Laid, first_s: float) -> tuple[float, float]:
+    """Begin and end of what the record shows of a movement, by the record's own clock [s]."""
     begin, end = max(laid.start_s, plan.begins_s), min(laid.off_s, plan.ends_s)
-    return begin - first_s, end - first_s
+    return begin - first_s + float(jumped_by(plan, begin)), end - first_s + float(jumped_by(plan, end))
 
 
 def _covers(span: tuple[float, float] | None, movement: tuple[float, float]) -> bool:

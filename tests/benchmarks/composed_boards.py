@@ -113,6 +113,14 @@ def hurt_stretch(plan: Plan) -> tuple[float, float]:
     return begin, begin + (0.1 + 0.2 * plan.choices["size"]) * motion.lasts_s
 
 
+def jumped_by(plan: Plan, true_s: FloatArray | float) -> FloatArray:
+    """How far a clock that jumps is ahead at these times of the true one [s]; nothing for any other clock."""
+    if plan.board != "clock jumps":
+        return np.zeros_like(true_s)
+    begin, _ = hurt_stretch(plan)
+    return np.where(np.asarray(true_s) > begin, 0.2 + 1.3 * plan.choices.get("size", 0.0), 0.0)
+
+
 def _stamps(plan: Plan, board: Board, since_s: FloatArray) -> FloatArray:
     """What the board's clock says at these times [s from its start]; shape (n,)."""
     size, period = plan.choices.get("size", 0.0), 1.0 / board.rate_hz
@@ -123,8 +131,7 @@ def _stamps(plan: Plan, board: Board, since_s: FloatArray) -> FloatArray:
         step = min(period * (0.25 + 0.6 * size), 0.01)
         return np.asarray(np.floor(since_s / step) * step)
     if plan.board == "clock jumps":
-        begin, _ = hurt_stretch(plan)
-        return np.asarray(np.where(since_s > begin - plan.begins_s, since_s + 0.2 + 1.3 * size, since_s))
+        return since_s + jumped_by(plan, since_s + plan.begins_s)
     if plan.board == "clock stands":
         return np.zeros_like(since_s)
     if plan.board == "clock sticks":
