@@ -200,12 +200,25 @@ def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iter
             stood or share > WHOLE or _surges(record, high, last, record.current_a[begun:low])
         ):
             continue
-        if not stood and share < JOG and not _holds(record, low, high):
+        if not stood and share < JOG and not (_holds(record, low, high) or _breaks_off(record, begun, low)):
             continue  # a start before a run lighter than its rating says
         yield Stretch(begun, low - 1, way, over=high - 1, residual_a=median_of(record.current_a[low:high]))
         begun = high
     if begun <= last:
         yield Stretch(begun, last, way, over=last)
+
+
+def _breaks_off(record: _Record, begun: int, low: int) -> bool:
+    """Whether the current before a low stretch is a jog that was cut off: it held, and fell at once. That of a start dies
+    away."""
+    if low - begun < FEWEST_JOG_ROWS:
+        return False
+    low_a = median_of(record.current_a[low : low + SUSTAINED_SAMPLES])
+    fall_a = median_of(record.current_a[low - (low - begun) // 3 : low]) - low_a
+    off_a = record.current_a[begun:low] - (low_a + fall_a)
+    held = np.flatnonzero(np.abs(off_a) <= STILL_FALLING * fall_a)
+    fell = low - begun - int(held[-1]) if len(held) else low - begun
+    return fall_a > 0.0 and fell <= ROWS_OF_A_STEP and len(held) >= FEWEST_JOG_ROWS
 
 
 def _low_stretches(record: _Record, first: int, last: int) -> Iterator[tuple[int, int]]:
@@ -252,6 +265,8 @@ SURELY_LOWER, SURELY_HIGHER = 0.8, 1.25
 """A level between these shares of another one is still that one."""
 STILL_FALLING = 0.25
 """A current with more than this share of its fall before it hasn't arrived at what flows on."""
+FEWEST_JOG_ROWS, ROWS_OF_A_STEP = 5, 2
+"""A current that held for so many rows, and fell within so few, was switched off (*practice*)."""
 FEWEST_CALM_ROWS = 10
 """Of fewer rows it can't be told whether they are calm."""
 

@@ -320,3 +320,16 @@ def test_what_flowed_at_rest_may_explain_a_lighter_run():
 def test_an_idle_run_beside_a_standing_current_is_told_although_it_may_be_a_loaded_one():
     (found,) = assess_record(LIGHT.but(offset_a=0.8, rest_s=2.0, after_s=2.0).trace(), RIG, BASELINES)
     assert [sign.level for sign in found.signs if sign.sign == "light-run"] == ["watch"]
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 200.0, 1000.0])
+@pytest.mark.parametrize("holds_a", [0.35, 0.5])
+def test_a_jog_and_a_throw_with_a_weak_current_between_are_two(holds_a, rate_hz):
+    """The jog was cut off at once; the start of a run lighter than its rating dies away down to it."""
+    trace = joined(JOG, GOOD, rest_s=1.5, rate_hz=rate_hz)
+    begins_s = JOG.end_s + 1.5
+    between = (trace.time_s >= JOG.end_s) & (trace.time_s < begins_s)
+    record = replace(trace, current_a=trace.current_a + np.where(between, holds_a, 0.0))
+    jog, throw = assess_record(record, RIG, BASELINES)
+    assert (loud(jog), loud(throw), throw.verdict) == ({"stopped-short"}, set(), "pass")
+    assert throw.figures.start_s.value == pytest.approx(begins_s, abs=1.01 / rate_hz)
