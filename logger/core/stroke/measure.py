@@ -20,6 +20,7 @@ from logger.core.stroke.segmentation import Segments, segment
 from logger.core.stroke.shape import fit_difference
 from logger.core.stroke.standstill import standstill_of
 from logger.core.stroke.stretches import JOG, FullStroke
+from logger.core.stroke.transient import MOST_OF_IT
 from logger.core.stroke.travel import Travel, hides_ramps, profile, travel, voltage_or_nominal
 from logger.core.trace import Trace
 
@@ -63,8 +64,9 @@ def gather(
         hidden = hides_ramps(from_voltage, voltage_v, segments)
         place = place_u(trace.time_s, segments, moved, figures, baseline, hidden, r_ohm, full_vs)
         figures = _with_travel(figures, segments, moved, share, place.of(min(max(share, 0.0), 1.0), u), end)
-        if end == CUT_OFF and share < JOG:
-            # Over before it ran evenly: there is no run to speak of.
+        started = segments.settled > segments.first + 1 or segments.starts_running
+        if end == CUT_OFF and (share < JOG or (share < MOST_OF_IT and not started)):
+            # Over before it ran evenly, as far as can be seen: there is no run to speak of.
             figures = replace(figures, run_current_a=None, peak_run_current_a=None)
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
         tied_vs = moved.total_vs if complete else full_vs

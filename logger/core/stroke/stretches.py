@@ -176,8 +176,12 @@ def _kicks_back(record: _Record, first: int, last: int, threshold_a: float) -> b
     follows in its own direction."""
     since, soon = np.searchsorted(record.time_s, record.time_s[first] - np.array([2.0 * PAUSE_S, SWITCHED_S]))
     other_way = record.smooth_a[since:first] < -threshold_a
-    moved = np.count_nonzero(other_way) * record.period_s > PAUSE_S  # not a pulse itself
-    return record.lasted_s(first, last) <= PAUSE_S and bool(moved and other_way[soon - since :].any())
+    lasts_s = record.lasted_s(first, last)
+    if lasts_s > PAUSE_S or not other_way[soon - since :].any():
+        return False
+    moved_s = np.count_nonzero(other_way) * record.period_s
+    out_of_rest = not bool((record.smooth_a[since:first] > threshold_a).any())
+    return bool(moved_s > PAUSE_S or (out_of_rest and moved_s > lasts_s))  # not a pulse itself
 
 
 def _is_no_chance(stretch: Stretch, time_s: FloatArray, current_a: FloatArray, rest: Rest) -> bool:
@@ -289,6 +293,8 @@ def _joined(record: _Record, pieces: list[Stretch]) -> list[Stretch]:
         if before is not None and _is_residual(record, before, piece):
             found[-1] = _with_residual(record, before, piece)
             continue
+        if before is not None and before.residual_a:
+            piece = _without_what_flowed_before(record, before, piece)
         if _only_holds(record, piece):
             continue  # since a movement that the record doesn't show, or one the other way
         begun = piece.first
@@ -297,6 +303,15 @@ def _joined(record: _Record, pieces: list[Stretch]) -> list[Stretch]:
         else:
             found.append(piece)
     return found
+
+
+def _without_what_flowed_before(record: _Record, before: Stretch, piece: Stretch) -> Stretch:
+    """The piece without its first rows where they are what flowed on after the end before it, right up to its start."""
+    if record.lasted_s(before.over, piece.first) > SWITCHED_S:
+        return piece
+    rises_a = SURELY_HIGHER * before.residual_a + record.still_a
+    higher = np.flatnonzero(record.current_a[piece.first : piece.last + 1] > rises_a)
+    return replace(piece, first=piece.first + int(higher[0])) if len(higher) else piece
 
 
 def _is_residual(record: _Record, before: Stretch, piece: Stretch) -> bool:
@@ -349,8 +364,11 @@ def _with_what_flowed_on(record: _Record, stretch: Stretch) -> Stretch:
 def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bool:
     """Whether a piece is the bounce or the settling of the end before it: soon over, and not at stall level."""
     ran_s = record.lasted_s(begun, before.last)
-    if ran_s < PAUSE_S or record.at_stall_level(piece.first, piece.last):
-        return False
+    level_a = median_of(record.current_a[begun : before.last + 1])
+    lower = float(record.current_a[piece.first : piece.last + 1].max()) < level_a
+    shortest_s = record.lasted_s(piece.first, piece.last) * (1.0 if lower else 2.0)
+    if ran_s < min(PAUSE_S, shortest_s) or record.at_stall_level(piece.first, piece.last):
+        return False  # the first touches of a contact that closes
     if before.pauses > MANY_PAUSES and record.lasted_s(before.over, piece.first) <= SWITCHED_S:
         return False  # its brushes jump all the way
     if piece.first - before.over == 2 and _drops_out(record, before.first, before.last):
@@ -363,8 +381,7 @@ def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bo
         record.lasted_s(before.over, piece.first) <= soon_s
         and over_s <= PAUSE_S + SETTLED_S + record.period_s
     )
-    level_a = median_of(record.current_a[begun : before.last + 1])
-    return settling and float(record.current_a[piece.first : piece.last + 1].max()) < level_a
+    return settling and lower
 
 
 def _drops_out(record: _Record, first: int, last: int) -> bool:
