@@ -2,10 +2,14 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from logger.core.assessment import CUT_OFF, Figures, Profile
 from logger.core.machine.rating import MotorLine
 from logger.core.rig import Rig
 from logger.core.stroke.baseline import Baseline
+from logger.core.stroke.clipping import at_the_ceiling
+from logger.core.stroke.figures import MOST_LOST
 from logger.core.stroke.late_load import LateLoad
 from logger.core.stroke.place import PlaceU
 from logger.core.stroke.segmentation import Segments
@@ -62,6 +66,14 @@ class Evidence:
         """Mean running current of the baseline [A]."""
         spread = self.baseline.figures.get("run_current_a") if self.baseline else None
         return spread.mean if spread else None
+
+    @property
+    def place_is_a_bound(self) -> bool:
+        """Whether the board's range cut its running current off: a motor that drew more went less far."""
+        if self.clip_a is None:
+            return False
+        beyond = at_the_ceiling(self.segments.current_a[self.segments.run], self.clip_a)
+        return bool(beyond.size) and float(np.mean(beyond)) > MOST_LOST
 
     @property
     def jog_before_a_throw(self) -> bool:

@@ -15,7 +15,7 @@ from logger.core.stroke.evidence import Evidence
 from logger.core.stroke.figures import Gains, end_of, figures_of
 from logger.core.stroke.late_load import late_load, take_up_of
 from logger.core.stroke.movements import Movement
-from logger.core.stroke.place import PlaceU, place_u
+from logger.core.stroke.place import PlaceU, place_u, starts_softly
 from logger.core.stroke.segmentation import Segments, segment
 from logger.core.stroke.shape import fit_difference
 from logger.core.stroke.standstill import standstill_of
@@ -64,8 +64,8 @@ def gather(
         hidden = hides_ramps(from_voltage, voltage_v, segments)
         place = place_u(trace.time_s, segments, moved, figures, baseline, hidden, r_ohm, full_vs)
         figures = _with_travel(figures, segments, moved, share, place.of(min(max(share, 0.0), 1.0), u), end)
-        started = segments.settled > segments.first + 1 or segments.starts_running
-        if end == CUT_OFF and (share < JOG or (share < MOST_OF_IT and not started)):
+        unsettled = not segments.ramped and not segments.starts_running and starts_softly(segments)
+        if end == CUT_OFF and (share < JOG or (share < MOST_OF_IT and unsettled)):
             # Over before it ran evenly, as far as can be seen: there is no run to speak of.
             figures = replace(figures, run_current_a=None, peak_run_current_a=None)
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running

@@ -160,3 +160,13 @@ def test_readings_over_the_range_in_one_movement_leave_the_other_movement_alone(
     assert clipped_of(there) is not None
     assert clipped_of(back) is None
     assert back.figures.peak_run_current_a is not None
+
+
+@pytest.mark.parametrize("stall_from", [0.2, 0.5])
+def test_how_far_a_throw_went_is_a_bound_where_its_current_was_cut_off(stall_from):
+    """Whether the motor stood from somewhere on isn't seen: it went less far than what was read would have taken it."""
+    drawn = Drawn(stall_from=stall_from, run_s=9.0, level_a=2.0)
+    found = assess_trace(cut_off_at(drawn.trace(), 2.4, {"full_scale_a": 2.4}), RIG)
+    short = next(sign for sign in found.signs if sign.sign == "stopped-short")
+    assert short.at_fraction_u is None
+    assert "at most" in short.because

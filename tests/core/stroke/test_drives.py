@@ -160,3 +160,11 @@ def test_a_current_over_the_rating_from_the_first_row_of_the_movement_on_is_judg
     current_a = np.where((time_s < rest_s) | (time_s > 2.8), 0.0, 5.0)
     assessment = assess_trace(Trace(time_s, current_a, np.full(300, 12.0), "lock"), OVER_RATING)
     assert assessment.end == STALL
+
+
+def test_a_throw_cut_off_in_its_ramp_has_no_running_current():
+    """The ramp takes most of it, so that what it ran at evenly doesn't show."""
+    told = assess_trace(trace(np.concatenate((ramp_up(), run(0.2)))), rig())
+    assert told.end == CUT_OFF
+    assert (told.figures.run_current_a, told.figures.peak_run_current_a) == (None, None)
+    assert told.verdict == FAIL

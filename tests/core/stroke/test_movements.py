@@ -333,3 +333,25 @@ def test_a_jog_and_a_throw_with_a_weak_current_between_are_two(holds_a, rate_hz)
     jog, throw = assess_record(record, RIG, BASELINES)
     assert (loud(jog), loud(throw), throw.verdict) == ({"stopped-short"}, set(), "pass")
     assert throw.figures.start_s.value == pytest.approx(begins_s, abs=1.01 / rate_hz)
+
+
+SHORT_JOG = JOG.but(run_s=0.25)
+
+
+@pytest.mark.parametrize(("begins_s", "lasts_s", "height"), [(0.04, 0.1, 1.0), (0.05, 0.15, 0.5)])
+def test_what_bounces_or_settles_after_a_jog_does_not_lengthen_it(begins_s, lasts_s, height):
+    trace = joined(SHORT_JOG, GOOD)
+    since = trace.time_s - SHORT_JOG.end_s - begins_s
+    again = np.where((since >= 0.0) & (since < lasts_s), height * JOG.level_a, 0.0)
+    jog, _ = assess_record(replace(trace, current_a=trace.current_a + again), RIG, BASELINES)
+    assert jog.figures.travel_time_s.value == pytest.approx(SHORT_JOG.run_s, abs=0.02)
+
+
+def test_a_motor_braked_after_a_jog_does_not_begin_the_throw_back():
+    trace = joined(SHORT_JOG, GOOD.but(sign=-1), rest_s=0.4)
+    since = trace.time_s - SHORT_JOG.end_s
+    pulse_a = np.where(since >= 0.0, -4.0 * np.exp(-np.maximum(since, 0.0) / 0.03), 0.0)
+    signed = replace(RIG, board=Board(placed_in="motor"))
+    _, throw = assess_record(replace(trace, current_a=trace.current_a + pulse_a), signed, BASELINES)
+    assert (throw.verdict, loud(throw)) == ("pass", set())
+    assert throw.figures.start_s.value == pytest.approx(SHORT_JOG.end_s + 0.4, abs=0.01)

@@ -51,7 +51,8 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
     if never:
         because = f"it never moved and drew {level} to the end"
     else:
-        because = f"the motor stood still {where} ({100 * at:.0f} % of the stroke), drawing {level}"
+        most = "at most " if evidence.place_is_a_bound else ""
+        because = f"the motor stood still {where} ({most}{100 * at:.0f} % of the stroke), drawing {level}"
     if evidence.moved.limited:
         volts = evidence.figures.mean_voltage_v
         full_a = (volts.value if volts is not None else evidence.line.v_ref) / evidence.line.r_ohm
@@ -67,9 +68,14 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
         limit=evidence.rig.actuator.full_load_current_a,
         unit="A",
         at_fraction=at,
-        at_fraction_u=None if never else 2.0 * evidence.place.of(at, evidence.travel_share_u),
+        at_fraction_u=None if never else _place_u(evidence, at),
         from_s=float(evidence.trace.time_s[still_from]),
     )
+
+
+def _place_u(evidence: Evidence, place: float) -> float | None:
+    """Expanded uncertainty of the place at which it ended; None where the place is only a bound."""
+    return None if evidence.place_is_a_bound else 2.0 * evidence.place.of(place, evidence.travel_share_u)
 
 
 def turned_too_far(evidence: Evidence) -> bool:
@@ -106,16 +112,17 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     jog = evidence.jog_before_a_throw
     limit = evidence.needed_share if short_of_needed else usual
     digits = 0 if round(100 * share) < round(100 * limit) else 1
+    most = "most " if evidence.place_is_a_bound else ""
     what = "travel needed" if short_of_needed else "travel of the baseline"
     return Sign(
         "stopped-short",
         FAIL if short_of_needed and not jog else WATCH,
-        f"the current fell to zero at {100 * share:.{digits}f} % of the stroke; the {what} is {100 * limit:.{digits}f} %"
+        f"the current fell to zero at {most}{100 * share:.{digits}f} % of the stroke; the {what} is {100 * limit:.{digits}f} %"
         + ("; a whole throw the same way followed in this record" if jog else ""),
         value=share,
         limit=limit,
         unit="1",
         at_fraction=share,
-        at_fraction_u=2.0 * evidence.place.of(min(share, 1.0), evidence.travel_share_u),
+        at_fraction_u=_place_u(evidence, min(share, 1.0)),
         from_s=evidence.segments.end_s,
     )
