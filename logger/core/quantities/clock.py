@@ -60,9 +60,10 @@ def period_of(index: NDArray[np.int64] | None, time_s: FloatArray) -> float:
     if len(time_s) < 2:
         return 0.0
     lag = max(1, len(time_s) // _WINDOWS)
-    numbers = np.arange(len(time_s)) if index is None else index
-    period_s = median_of((time_s[lag:] - time_s[:-lag]) / (numbers[lag:] - numbers[:-lag]))
-    return period_s or float((time_s[-1] - time_s[0]) / (numbers[-1] - numbers[0]))
+    apart = lag if index is None else index[lag:] - index[:-lag]
+    period_s = median_of((time_s[lag:] - time_s[:-lag]) / apart)
+    rows = len(time_s) - 1 if index is None else index[-1] - index[0]
+    return period_s or float((time_s[-1] - time_s[0]) / rows)
 
 
 def spread_evenly(time_s: FloatArray, index: NDArray[np.int64] | None = None) -> Spread:

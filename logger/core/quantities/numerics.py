@@ -13,11 +13,15 @@ MAD_TO_SD = 1.4826
 
 def median_of(values: FloatArray) -> float:
     """Median of at least one value without NaN; what numpy.median gives, in a third of its time on short arrays."""
+    return _median_of_own(values.copy())
+
+
+def _median_of_own(values: FloatArray) -> float:
+    """Median of an array that nobody else needs in its order."""
     half = len(values) // 2
-    parted = values.copy()
-    parted.partition(half)
-    upper = float(parted[half])
-    return upper if len(values) % 2 else 0.5 * (float(parted[:half].max()) + upper)
+    values.partition(half)
+    upper = float(values[half])
+    return upper if len(values) % 2 else 0.5 * (float(values[:half].max()) + upper)
 
 
 def medians_of_rows(values: FloatArray) -> FloatArray:
@@ -38,7 +42,8 @@ def robust_sd(values: FloatArray) -> float:
     """
     if len(values) < 2:
         return 0.0
-    mad = median_of(np.abs(values - median_of(values)))
+    away = values - median_of(values)
+    mad = _median_of_own(np.abs(away, out=away))
     return MAD_TO_SD * mad if mad > 0 else float(np.std(values))
 
 

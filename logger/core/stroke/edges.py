@@ -40,8 +40,8 @@ class Edge(NamedTuple):
     u_s: float
 
 
-def start_of(time_s: FloatArray, segments: Segments) -> Edge:
-    """When the current was switched on [s]."""
+def start_of(time_s: FloatArray, segments: Segments, jitter_s: float) -> Edge:
+    """When the current was switched on [s]; ``jitter_s`` as ``jitter_of`` gives it."""
     first = segments.first
     if first == 0 or _is_blurred(time_s, first - 1, first, segments.start_u_s):
         return Edge(segments.start_s, _in_noise(segments, segments.start_u_s))
@@ -50,11 +50,11 @@ def start_of(time_s: FloatArray, segments: Segments) -> Edge:
     dragged_s = _time_to_four_times(time_s[first - 1 :], segments.current_a[first - 1 :] - held_a, seen_a)
     earliest_s, latest_s = float(time_s[first - 1]), float(time_s[first])
     bounce_s = BOUNCE_U_S if latest_s - earliest_s > BOUNCE_U_S else 0.0
-    return _within(earliest_s - dragged_s, latest_s, float(np.hypot(jitter_of(time_s), bounce_s)))
+    return _within(earliest_s - dragged_s, latest_s, float(np.hypot(jitter_s, bounce_s)))
 
 
-def end_of_movement(time_s: FloatArray, segments: Segments) -> Edge:
-    """When the current was cut off [s]; for a record that shows it."""
+def end_of_movement(time_s: FloatArray, segments: Segments, jitter_s: float) -> Edge:
+    """When the current was cut off [s]; for a record that shows it. ``jitter_s`` as ``jitter_of`` gives it."""
     last, current_a = segments.last, segments.current_a - segments.residual_a
     if last + 1 >= len(time_s) or _is_blurred(time_s, last, last + 1, segments.end_u_s):
         return Edge(segments.end_s, _in_noise(segments, segments.end_u_s))
@@ -80,7 +80,7 @@ def end_of_movement(time_s: FloatArray, segments: Segments) -> Edge:
     skipped_s = _longest_skip(time_s, segments, level_a)
     if skipped_s:
         latest_s = float(time_s[last + 1]) + skipped_s
-    return _within(earliest_s, latest_s, float(np.hypot(jitter_of(time_s), unsure_s / np.sqrt(3.0))))
+    return _within(earliest_s, latest_s, float(np.hypot(jitter_s, unsure_s / np.sqrt(3.0))))
 
 
 def _may_have_ended_later(

@@ -9,7 +9,7 @@ from logger.core.quantities.clock import clock_u_s
 from logger.core.quantities.numerics import integrate, median_of, moving_mean, robust_sd
 from logger.core.stroke.breaks import without_breaks
 from logger.core.stroke.clipping import at_the_ceiling
-from logger.core.stroke.edges import Edge, end_of_movement, start_of
+from logger.core.stroke.edges import Edge, end_of_movement, jitter_of, start_of
 from logger.core.stroke.inrush import CLOSE_SIGMAS, chance_of_highest, least_of_start, peak_of_start
 from logger.core.stroke.place import starts_softly
 from logger.core.stroke.segmentation import Segments
@@ -69,9 +69,10 @@ def figures_of(
     run = slice(segments.settled, max(stop, segments.settled))
     source = None if moved.by_drive else source_resistance(trace, voltage_v, segments, clip_a, gains)
     clock_u = clock_u_s(trace.head, segments.start_s, segments.end_s) / K
-    switched = start_of(time_s, segments) if whole_start else None
+    jitter_s = jitter_of(time_s)
+    switched = start_of(time_s, segments, jitter_s) if whole_start else None
     start = expanded(*switched) if switched else None
-    end = _end(time_s, segments, moved)
+    end = _end(time_s, segments, moved, jitter_s)
     by_clock = clock_u / max(segments.end_s - segments.start_s, segments.period_s)
     zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(median_of(current_a))
     peak_window = max(3, (run.stop - run.start) // 100)
@@ -117,10 +118,10 @@ def figures_of(
     )
 
 
-def _end(time_s: FloatArray, segments: Segments, moved: Travel) -> Measured | None:
+def _end(time_s: FloatArray, segments: Segments, moved: Travel, jitter_s: float) -> Measured | None:
     """End of the movement: the cut-off, or where the motor came to stand. None where the record doesn't show it."""
     if moved.still_from is None:
-        return None if segments.ends_running else expanded(*end_of_movement(time_s, segments))
+        return None if segments.ends_running else expanded(*end_of_movement(time_s, segments, jitter_s))
     if moved.still_from <= segments.settled:
         return None  # it never moved
     return expanded(float(time_s[moved.still_from]), 2.0 * segments.period_s)
@@ -209,7 +210,7 @@ def _scatter_of_mean(current: FloatArray) -> float:
         m = n // block
         if m < 6:
             break
-        means = current[: m * block].reshape(m, block).mean(axis=1)
+        means = current if block == 1 else current[: m * block].reshape(m, block).mean(axis=1)
         # Second differences drop a straight slope: var = 6 sd^2 for independent blocks.
         second = means[2:] - 2.0 * means[1:-1] + means[:-2]
         worst = max(worst, float(np.sqrt(np.mean(second**2) / 6.0 / m)))

@@ -36,7 +36,7 @@ FLAT_TOP_STEPS = 10.0
 """Equal rows at the top beside a fall of so many of the converter's steps aren't the top of a peak (*practice*)."""
 CLOSE_SIGMAS = 2.0
 """Readings within so many standard deviations of the highest compete to be it."""
-FEWEST_FOR_SCATTER = 20
+FEWEST_FOR_SCATTER, ROWS_FOR_SCATTER = 20, 600
 RIPPLE_APART = (1, 2, 4, 8)
 """Rows between two readings of a run that are held against each other."""
 
@@ -159,7 +159,7 @@ def _ripple(segments: Segments) -> float:
 
     Taken at several distances, since a slow ripple hardly shows between neighbours.
     """
-    run_a = segments.current_a[segments.run]
+    run_a = segments.current_a[segments.run][:ROWS_FOR_SCATTER]
     if len(run_a) < FEWEST_FOR_SCATTER:
         return 0.0
     scatter_a = max(

@@ -151,22 +151,25 @@ def find_bump(
     misfit_a = fit.misfit_a
     worst_u = float(np.hypot(WORST_PLACE_U, blind_u))
     shift_a = place_u * np.abs(_steepness(baseline_a * (1.0 + fit.scale)))
-    best: tuple[float, int, int, float, float] | None = None
     known = ~np.isnan(misfit_a)
     filled_a = np.where(known, misfit_a, 0.0)
-    for width, healthy_sd_a in scan_sd_a.items():
-        smooth = _smoothed(filled_a, known, width)
-        own = robust_sd(smooth[~np.isnan(smooth)])
-        scatter_a = np.maximum(healthy_sd_a, own)
-        sd_a = np.hypot(scatter_a, shift_a)
-        # Few trials know the scatter badly (hence the factor); how far places may be off doesn't come from them.
-        limit = np.maximum(np.hypot(factors[width] * scatter_a, Z_999 * shift_a), smallest_a)
-        excess = smooth / limit
-        excess[np.isnan(excess)] = -np.inf
-        top = int(np.argmax(excess))
-        clearness = float(smooth[top] / max(sd_a[top], 1e-12))
-        if excess[top] > 1.0 and (best is None or clearness > best[0]):
-            best = (clearness, width, top, float(sd_a[top]), float(limit[top]))
+    widths = list(scan_sd_a)
+    smooth = np.array([_smoothed(filled_a, known, width) for width in widths])
+    reached = ~np.isnan(smooth)
+    own = np.array([[robust_sd(line[seen])] for line, seen in zip(smooth, reached, strict=True)])
+    scatter_a = np.maximum(np.array(list(scan_sd_a.values())), own)
+    sd_a = np.hypot(scatter_a, shift_a)
+    # Few trials know the scatter badly (hence the factor); how far places may be off doesn't come from them.
+    factor = np.array([[factors[width]] for width in widths])
+    limit = np.maximum(np.hypot(factor * scatter_a, Z_999 * shift_a), smallest_a)
+    excess = np.where(reached, smooth / limit, -np.inf)
+    best: tuple[float, int, int, float, float] | None = None
+    for line, (width, top) in enumerate(zip(widths, excess.argmax(axis=1).tolist(), strict=True)):
+        if excess[line, top] <= 1.0:
+            continue
+        clearness = float(smooth[line, top] / max(sd_a[line, top], 1e-12))
+        if best is None or clearness > best[0]:
+            best = (clearness, width, top, float(sd_a[line, top]), float(limit[line, top]))
     if best is None:
         return None
     _, width, top, sd, limit_a = best

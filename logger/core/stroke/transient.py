@@ -4,6 +4,7 @@ A switch closed on a standing motor gives a peak that falls from its first momen
 speed up holds or raises its current as long as it accelerates, and then lets go at once.
 """
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -36,6 +37,8 @@ PLAIN_PEAK = 2.0
 """A start this many times as high as what follows is no load that eases (*practice*)."""
 MOST_OF_IT = 1.0 / 3.0
 """A start that takes more of the movement than this isn't told from a load that eases: it isn't resolved (*practice*)."""
+ALMOST = 0.999
+"""For rounding."""
 STRONG_RIPPLE = 0.1
 """A ripple with an amplitude below this share of its level makes no peak of ``SMALLEST_PEAK``."""
 RIPPLE_SHARE = 0.5
@@ -106,7 +109,12 @@ def _period_of_ripple(moving: FloatArray) -> int | None:
     place = np.arange(rows) - 0.5 * (rows - 1)
     off = inner - inner.mean()
     off = off - place * (float(place @ off) / float(place @ place))
-    power = np.abs(np.fft.rfft(off * np.hanning(rows))) ** 2
+    off = off * _hann(rows)
+    strong_a = STRONG_RIPPLE * abs(median_of(inner))
+    odd = float(off[::2].sum() - off[1::2].sum())  # the highest frequency counts once
+    if _amplitude_of(0.5 * (rows * float(off @ off) + odd * odd), rows) < ALMOST * strong_a:
+        return None  # not even with all of it at one frequency
+    power = np.abs(np.fft.rfft(off)) ** 2
     top = int(np.argmax(power[FEWEST_PERIODS:])) + FEWEST_PERIODS  # a slower wave is the load's own shape
     reach = max(2, top // 20)  # the speed changes a little under way
     beside = np.concatenate(
@@ -116,11 +124,19 @@ def _period_of_ripple(moving: FloatArray) -> int | None:
     if float(power[top]) < CLEAR_LINE * float(beside.max(initial=0.0)):
         return None
     whole = float(power[FEWEST_PERIODS:].sum())
-    # sin^2 under a Hann window: the sum of its power is 3/32 of rows^2 times the square of its amplitude, on one side.
-    amplitude = np.sqrt(near * 32.0 / 3.0) / rows
-    if whole <= 0.0 or near < RIPPLE_SHARE * whole or amplitude < STRONG_RIPPLE * abs(median_of(inner)):
+    if whole <= 0.0 or near < RIPPLE_SHARE * whole or _amplitude_of(near, rows) < strong_a:
         return None
     return max(2, round(rows / top))
+
+
+def _amplitude_of(power: float, rows: int) -> float:
+    """Amplitude of a ripple from its power under a Hann window, on one side: 3/32 of rows^2 times its square."""
+    return float(np.sqrt(power * 32.0 / 3.0) / rows)
+
+
+@lru_cache(maxsize=16)
+def _hann(rows: int) -> FloatArray:
+    return np.hanning(rows)
 
 
 def _inner_level(moving: FloatArray) -> float:
