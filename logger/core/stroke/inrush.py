@@ -93,9 +93,10 @@ def _of_a_drive(time_s: FloatArray, segments: Segments, peak: int, begin_s: floa
 def _carried_back(
     time_s: FloatArray, segments: Segments, peak: int, level_a: float, begin_s: float
 ) -> StartPeak | None:
-    """The decay towards ``level_a`` carried back from the highest reading to the switching, or to where it still rose."""
-    if peak - segments.first >= 2 and segments.current_a[peak - 1] > 0.5 * segments.current_a[peak]:
-        begin_s = max(begin_s, float(time_s[peak - 2]))  # of the row before one that averages
+    """The decay towards ``level_a`` carried back from the highest reading to the switching.
+
+    Not only to where the readings still rose: a filter rises while the peak is long over.
+    """
     decay_a = segments.current_a[peak : segments.last + 1]
     seen_a = float(decay_a[0])
     below = np.flatnonzero(decay_a <= level_a + FITTED_DOWN_TO * (seen_a - level_a))
@@ -159,12 +160,14 @@ def _ripple(segments: Segments) -> float:
 
     Taken at several distances, since a slow ripple hardly shows between neighbours.
     """
-    run_a = segments.current_a[segments.run][:ROWS_FOR_SCATTER]
+    whole_a = segments.current_a[segments.run]
+    run_a = whole_a[len(whole_a) // 5 :][:ROWS_FOR_SCATTER]
     if len(run_a) < FEWEST_FOR_SCATTER:
         return 0.0
-    scatter_a = max(
+    apart_a = [
         robust_sd(run_a[apart:] - run_a[:-apart])
         for apart in RIPPLE_APART
-        if apart <= max(1, len(run_a) // 50)
-    )
+        if apart <= max(1, len(whole_a) // 50)
+    ]
+    scatter_a = float(np.sqrt(np.mean(np.square(apart_a))))
     return min(1.0, scatter_a / float(np.sqrt(2.0)) / max(abs(median_of(run_a)), 1e-9))
