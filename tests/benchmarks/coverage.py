@@ -151,7 +151,8 @@ def stated_rows(coverage: Coverage) -> list[Row]:
         share = 100.0 * kind.inside / max(kind.given, 1)
         floor = FORECAST_PERCENT if "80 %" in figure else INSIDE_PERCENT
         measured = f"{share:.1f} % of {kind.given:,}, worst {kind.worst:.1f} x"
-        rows.append(Row(figure, f"{floor:.0f} %", measured, share >= floor))
+        met = share >= floor and kind.worst < WORST_RATIO
+        rows.append(Row(figure, f"{floor:.0f} %, worst under {WORST_RATIO:.0f} x", measured, met))
     for figure, bound in coverage.bounds.items():
         broken = 100.0 * bound.broken / bound.given
         rows.append(

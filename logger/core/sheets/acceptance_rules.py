@@ -169,7 +169,7 @@ def _barred(one: Check, throw: SheetTrial, sheet: FilledSheet) -> str:
         settle = "; it wasn't read: leave this throw out, throw once more and read it"
     risk = risk_of(throw, one)
     if risk is not None and not sheet.answers_out_of_use:
-        settle += f"; or accept it by shared risk, a chance of up to {rounded_up(100 * risk.chance, 1)} % that it is beyond the limit"
+        settle += f"; or accept it by shared risk (--shared-risk yes), a chance of up to {rounded_up(100 * risk.chance, 1)} % that it is beyond the limit"
     return f"{throw.name}: {words}: {one.decision}{settle}"
 
 
