@@ -13,6 +13,10 @@ US = "us"
 UNIT_SYSTEMS = (METRIC, US)
 ASSUMED_SPEED_RATIO = 0.75
 """Full-load over no-load speed where the data sheet doesn't give it. Assumed."""
+ASSUMED_RATIO_HALF_WIDTH = 0.15
+"""That ratio is taken to lie within 0.75 +/- 0.15, all values alike. Assumed."""
+DATA_SHEET_HALF_WIDTH = 0.10
+"""A data-sheet speed, current or push holds within +/- 10 % for one actuator out of the box. Common practice, no source."""
 
 
 @dataclass(frozen=True)

@@ -196,7 +196,7 @@ def duty(case: Case) -> Finding:
     in_a_row = throws_in_a_row(run_s, unit.duty_cycle, period_s)
     whole_s = COMMISSIONING_THROWS * run_s + (COMMISSIONING_THROWS - 1) * rest_s
     says = (
-        f"{100 * unit.duty_cycle:g} %: a throw at full load, {show_duration(run_s, 'min')}, asks for {show_rest(rest_s)} of "
+        f"{100 * unit.duty_cycle:g} %: a throw at full load, up to {show_duration(run_s, 'min')}, asks for {show_rest(rest_s)} of "
         f"rest; 5 lock and 5 unlock throws take {show_duration(whole_s, 'min')}; {in_a_row} throws in a row use up a cycle of "
         f"{show_duration(period_s)}{'' if unit.duty_period_s else ' (usual where none is given)'}"
     )

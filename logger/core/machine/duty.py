@@ -5,7 +5,7 @@ gets. S2: a short run, then a rest until cold. S3: runs and rests in turn, never
 starting is left out of account. An actuator's duty cycle is meant as S3.
 """
 
-from logger.core.rig import ASSUMED_SPEED_RATIO, Rig
+from logger.core.rig import ASSUMED_RATIO_HALF_WIDTH, ASSUMED_SPEED_RATIO, DATA_SHEET_HALF_WIDTH, Rig
 
 ASSUMED_DUTY = 0.25
 """Duty cycle where the data sheet gives none. Assumed."""
@@ -33,13 +33,14 @@ def rest_for(run_s: float, duty: float) -> float:
 
 
 def longest_throw_s(rig: Rig) -> float:
-    """Longest run [s] of a throw that the data sheet knows: the whole stroke at full load.
+    """Longest run [s] of a throw by the data sheet: the whole stroke at full load, as slow as the sheet may be off.
 
-    Without a full-load speed ``ASSUMED_SPEED_RATIO`` of the no-load speed stands in.
+    Without a full-load speed the least of the assumed ratio to the no-load speed stands in.
     """
     actuator = rig.actuator
-    slowest_m_s = actuator.full_load_speed_m_s or ASSUMED_SPEED_RATIO * actuator.no_load_speed_m_s
-    return actuator.stroke_m / slowest_m_s
+    least_ratio = ASSUMED_SPEED_RATIO - ASSUMED_RATIO_HALF_WIDTH
+    full_m_s = actuator.full_load_speed_m_s or least_ratio * actuator.no_load_speed_m_s
+    return actuator.stroke_m / (full_m_s * (1.0 - DATA_SHEET_HALF_WIDTH))
 
 
 def longest_run(duty: float, period_s: float = DEFAULT_PERIOD_S) -> float:

@@ -19,7 +19,6 @@ import numpy as np
 
 from logger.core.assessment import Interval
 from logger.core.machine.rating import (
-    DATA_SHEET_HALF_WIDTH,
     SHEET_VALUES,
     MotorLine,
     Number,
@@ -30,7 +29,7 @@ from logger.core.machine.rating import (
 from logger.core.machine.wiring import CABLE_VALUES, drawn_loop_ohm, loop_ohm
 from logger.core.quantities.uncertainty import drawn, interval_of
 from logger.core.quantities.units import show
-from logger.core.rig import Actuator, Rig, Wiring
+from logger.core.rig import DATA_SHEET_HALF_WIDTH, Actuator, Rig, Wiring
 
 RATED_C = 20.0
 """A data sheet holds for this temperature [degC]; every corrected figure is given at it."""

@@ -20,17 +20,17 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.core.rig import ASSUMED_SPEED_RATIO, Actuator
+from logger.core.rig import (
+    ASSUMED_RATIO_HALF_WIDTH,
+    ASSUMED_SPEED_RATIO,
+    DATA_SHEET_HALF_WIDTH,
+    Actuator,
+)
 from logger.core.trace import FloatArray
 from logger.errors import InputError
 
 COPPER_PER_K = 0.00393
 """Rise of the resistance of copper per kelvin, of its value at 20 degC (IEC 60028)."""
-ASSUMED_RATIO_HALF_WIDTH = 0.15
-"""That ratio is taken to lie within 0.75 +/- 0.15, all values alike. Assumed."""
-DATA_SHEET_HALF_WIDTH = 0.10
-"""A data-sheet speed, current or push holds within +/- 10 % for one actuator out of the box. Common practice, no source."""
-
 Number = float | FloatArray
 
 

@@ -25,6 +25,7 @@ from logger.core.assessment import (
 )
 from logger.core.machine.duty import rest_for, running_share
 from logger.core.machine.limits import limits_for
+from logger.core.quantities.number_text import rounded_down
 from logger.core.quantities.units import show_rest
 from logger.core.rig import Actuator, Rig
 from logger.core.stroke.verdict import check
@@ -169,7 +170,7 @@ def _short_rest(run: _Run, before: Sequence[_Run], duty: float) -> Sign | None:
     last = before[-1]
     length_s = last.end_s - last.begin_s
     because = (
-        f"it started again after {run.begin_s - last.end_s:.0f} s of rest; a run of {length_s:.0f} s at {100 * duty:.0f} % duty"
+        f"it started again after {rounded_down(run.begin_s - last.end_s, 0)} s of rest; a run of {length_s:.0f} s at {100 * duty:.0f} % duty"
         f" asks for {show_rest(rest_for(length_s, duty))}"
     )
     if short_rests > 1:

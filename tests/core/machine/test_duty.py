@@ -5,6 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.core.machine import duty
+from logger.core.rig import Actuator, LockMechanism, Rig
+from logger.core.sheets.sheet import plan_for
 
 
 def test_dut_2_cyclic_duration_factor():
@@ -23,3 +25,17 @@ def test_dut_3_default_cycle():
 @given(st.floats(0.1, 1e4), st.floats(0.01, 1.0))
 def test_run_and_the_rest_it_asks_for_make_up_the_duty(run, share):
     assert duty.running_share(run, duty.rest_for(run, share)) == pytest.approx(share)
+
+
+def test_the_longest_throw_is_the_slowest_the_data_sheet_allows():
+    """Each data-sheet value 10 % off (common practice, no source); a full-load speed that isn't given 0.60 of no-load (assumed)."""
+    known = Rig("r", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6, 0.011), LockMechanism(0.188))
+    assert duty.longest_throw_s(known) == pytest.approx(0.2 / (0.9 * 0.011))
+    unknown = Rig("r", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6), LockMechanism(0.188))
+    assert duty.longest_throw_s(unknown) == pytest.approx(0.2 / (0.9 * 0.6 * 0.016))
+
+
+def test_a_duty_cycle_that_is_not_given_is_a_quarter():
+    """Assumed."""
+    bare = Rig("r", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6, 0.011), LockMechanism(0.188))
+    assert plan_for("commissioning", bare).rest_s == pytest.approx(3.0 * duty.longest_throw_s(bare))

@@ -10,7 +10,14 @@ from hypothesis import strategies as st
 
 from logger.core.assessment import Figures, Measured
 from logger.core.fitting.fit import fit
-from logger.core.machine.expected_throw import line_at, push_needed, rated_throw, supply_ohm, travel_m
+from logger.core.machine.expected_throw import (
+    drawn_values,
+    line_at,
+    push_needed,
+    rated_throw,
+    supply_ohm,
+    travel_m,
+)
 from logger.core.machine.limits import limits_for, rated_time
 from logger.core.machine.rating import current_at_force, motor_line, speed_at, stall_force
 from logger.core.machine.wiring import conductor
@@ -62,6 +69,21 @@ def test_a_colder_motor_has_stronger_magnets_and_less_resistance():
     assert cold.k_e_v_s_per_m == pytest.approx(line.k_e_v_s_per_m * 1.045)
     assert cold.k_f_n_per_a == pytest.approx(line.k_f_n_per_a * 1.045)
     assert line_at(line, 20.0) == line
+
+
+def test_what_is_assumed_of_magnets_cold_and_dirt_is_drawn_within_its_half_width():
+    """Magnets lose 0.15 +/- 0.07 % a kelvin (standard; material data, from memory), drawn as a rectangle; cold adds 0 to 2 % a
+    kelvin, dirt 10 to 50 % (assumed)."""
+    line = motor_line(SHEET)
+    weaker = line_at(line, 80.0, -1.0)
+    assert weaker.k_e_v_s_per_m / line.k_e_v_s_per_m == pytest.approx(1.0 - 60.0 * (0.0015 + 0.0007))
+    assert weaker.k_f_n_per_a / line.k_f_n_per_a == pytest.approx(0.868)
+    values = drawn_values(SHEET, None)
+    ends = [
+        (drawn.min(), drawn.max()) for drawn in (values.magnets_off, values.cold_adds_per_k, values.dirt_adds)
+    ]
+    assert np.ravel(ends) == pytest.approx([-np.sqrt(3.0), np.sqrt(3.0), 0.0, 0.02, 0.1, 0.5], abs=2e-3)
+    assert values.harder(-10.0, dirty=True).max() == pytest.approx(2.1, abs=0.02)
 
 
 @given(rigs())
