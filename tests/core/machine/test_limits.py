@@ -30,6 +30,7 @@ def test_short_strokes_get_the_wider_time_band():
     assert limits_for(quick)["travel_time_high"].value == pytest.approx(1.25)
     assert limits_for(quick)["travel_time_low"].value == pytest.approx(0.75)
     assert limits_for(slow, expected_time_s=9.9)["travel_time_high"].value == pytest.approx(1.25)
+    assert limits_for(quick, expected_time_s=10.1)["travel_time_high"].value == pytest.approx(1.15)
 
 
 def test_an_override_carries_its_reason():
