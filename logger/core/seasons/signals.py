@@ -136,8 +136,9 @@ class _Route(NamedTuple):
 def _needed(rise: Rise, chance: float, least: float) -> float:
     """The size from which on a rise of this shape has no more than ``chance`` of being none, and is worth the name."""
     reach = -float(ndtri(max(rise.chance, TINY)))
-    # Its own ± as the chance has it: the average over the scatter that isn't known is a little wider in the tails.
-    u = rise.size / reach if rise.size > 0.0 and reach > 0.0 else rise.u
+    # Its own ± as the chance has it: the average over the scatter that isn't known is a little wider in the tails. Near
+    # nought the one over the other says nothing.
+    u = rise.size / reach if reach >= 1.0 else rise.u
     return max(least, -float(ndtri(chance)) * u)
 
 

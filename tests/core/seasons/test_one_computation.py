@@ -12,8 +12,12 @@ from matplotlib.figure import Figure
 from logger.cli import trend_text
 from logger.core.seasons.history import to_json, trends_of
 from logger.core.seasons.next_action import next_action
+from logger.core.seasons.rise import mirrored
+from logger.core.seasons.rise_scan import rises_at_every_check
 from logger.core.seasons.season import RigHistory
-from logger.core.seasons.signals import BASELINE, IN_CONTROL, LOW, OUT, SUSPECT
+from logger.core.seasons.season_lines import lines_of
+from logger.core.seasons.signals import BASELINE, IN_CONTROL, LOW, ODD, OUT, SUSPECT, _needed
+from logger.core.seasons.stretches import each_stretch, whole_of
 from logger.core.seasons.wording_trend import change_text
 from logger.jobs.trend import RigTrend
 from logger.report import trend_plots
@@ -90,6 +94,18 @@ def test_a_level_outside_its_limits_is_what_a_state_says(drawn):
             assert (point.level >= point.above) == (point.state in (OUT, SUSPECT))
             assert (point.level <= point.below) == (point.state == LOW)
     assert seen == {BASELINE, IN_CONTROL, OUT, SUSPECT, LOW}
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_no_limit_lies_far_out_by_a_quotient_of_two_small_numbers(seed):
+    """What a rise needs follows its own ±, also where neither it nor its evidence is anything to speak of."""
+    history = make_history(np.random.default_rng(8_000 + seed), (PLAIN, ROUGH)[seed % 2], quarterly()).history
+    line = lines_of(history, "lock", "run_current")[0]
+    for series in each_stretch(whole_of(line)):
+        for rises in rises_at_every_check(series):
+            for one in (*rises, *map(mirrored, rises)):
+                # 4.0 for a normal curve; with few checks the tails are wider
+                assert 2.5 * one.u < _needed(one, ODD, 0.0) < 9.0 * one.u
 
 
 def test_the_chart_is_that_of_its_newest_check(drawn):
