@@ -64,8 +64,7 @@ def gather(
         hidden = hides_ramps(from_voltage, voltage_v, segments)
         place = place_u(trace.time_s, segments, moved, figures, baseline, hidden, r_ohm, full_vs)
         figures = _with_travel(figures, segments, moved, share, place.of(min(max(share, 0.0), 1.0), u), end)
-        unsettled = not segments.ramped and not segments.starts_running and starts_softly(segments)
-        if end == CUT_OFF and (share < JOG or (share < MOST_OF_IT and unsettled)):
+        if end == CUT_OFF and (share < JOG or (share < MOST_OF_IT and _may_be_all_ramp(segments))):
             # Over before it ran evenly, as far as can be seen: there is no run to speak of.
             figures = replace(figures, run_current_a=None, peak_run_current_a=None)
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
@@ -96,6 +95,11 @@ def gather(
         late=late_load(fit, baseline, shape_profile, line.i0_a),
         place=place,
     )
+
+
+def _may_be_all_ramp(segments: Segments) -> bool:
+    """Whether a start shows neither the peak of a switch nor the end of a drive's ramp."""
+    return not (segments.ramped or segments.starts_running) and starts_softly(segments)
 
 
 def stroke_of(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None) -> FullStroke:
