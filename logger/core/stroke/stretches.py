@@ -369,6 +369,8 @@ def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bo
     shortest_s = record.lasted_s(piece.first, piece.last) * (1.0 if lower else 2.0)
     if ran_s < min(PAUSE_S, shortest_s) or record.at_stall_level(piece.first, piece.last):
         return False  # the first touches of a contact that closes
+    if ran_s < PAUSE_S and _flows_later(record, before):
+        return False  # brushes that jump from the start on
     if before.pauses > MANY_PAUSES and record.lasted_s(before.over, piece.first) <= SWITCHED_S:
         return False  # its brushes jump all the way
     if piece.first - before.over == 2 and _drops_out(record, before.first, before.last):
@@ -382,6 +384,13 @@ def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bo
         and over_s <= PAUSE_S + SETTLED_S + record.period_s
     )
     return settling and lower
+
+
+def _flows_later(record: _Record, before: Stretch) -> bool:
+    """Whether something flows when all that bounces or settles after an end is long over."""
+    later_s = record.time_s[before.last] + np.array([PAUSE_S + 2.0 * record.period_s, 2.0 * PAUSE_S])
+    since, until = np.searchsorted(record.time_s, later_s)
+    return bool((record.current_a[since:until] > REST_SHARE * record.stroke.no_load_a).any())
 
 
 def _drops_out(record: _Record, first: int, last: int) -> bool:

@@ -355,3 +355,13 @@ def test_a_motor_braked_after_a_jog_does_not_begin_the_throw_back():
     _, throw = assess_record(replace(trace, current_a=trace.current_a + pulse_a), signed, BASELINES)
     assert (throw.verdict, loud(throw)) == ("pass", set())
     assert throw.figures.start_s.value == pytest.approx(SHORT_JOG.end_s + 0.4, abs=0.01)
+
+
+def test_brushes_that_jump_from_the_start_on_end_no_throw():
+    """Nothing for a few rows again and again, from 0.1 s after the start."""
+    trace = GOOD.trace()
+    since = trace.time_s - GOOD.start_s
+    off = (since > 0.1) & (np.mod(since, 0.14) > 0.11)
+    found = assess_record(replace(trace, current_a=np.where(off, 0.02, trace.current_a)), RIG, BASELINES)
+    assert len(found) == 1
+    assert found[0].figures.travel_time_s.value == pytest.approx(GOOD.run_s, abs=0.05)
