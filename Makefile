@@ -45,10 +45,10 @@ bench: $(VENV)/.ready-dev
 	$(BIN)/python -m tests.benchmarks
 
 samples: $(VENV)/.ready-run
-	$(BIN)/python -m logger samples sample-runs
+	$(BIN)/python -m throwbook samples sample-runs
 
 pictures: $(VENV)/.ready-run
-	$(BIN)/python -m logger.cli.guide
+	$(BIN)/python -m throwbook.cli.guide
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .import_linter_cache build *.egg-info

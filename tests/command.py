@@ -14,7 +14,7 @@ BY = "M. K."
 def command(logbook: Path | None, *arguments: object) -> list[str]:
     """The words of ``throwbook`` on ``logbook`` (None: none is named)."""
     named = [] if logbook is None else ["--logbook", str(logbook)]
-    return [sys.executable, "-m", "logger", *named, *map(str, arguments)]
+    return [sys.executable, "-m", "throwbook", *named, *map(str, arguments)]
 
 
 def environment(**more: str) -> dict[str, str]:

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.files.journal import Journal
-from logger.jobs.logbooks import journal_folder
-from logger.protocol.rehearsal import IDENTITY, RehearsalBoard, Source
-from logger.protocol.session import Session
 from tests.ports.bench import throw_source
+from throwbook.files.journal import Journal
+from throwbook.jobs.find import journal_folder
+from throwbook.protocol.session import Session
+from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard, Source
 
 BEGUN = datetime(2026, 3, 14, 8, 12, tzinfo=UTC)
 STEP_S = 0.05

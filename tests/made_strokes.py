@@ -7,8 +7,8 @@ from datetime import datetime, timedelta, timezone
 
 import numpy as np
 
-from logger.core.rig import Actuator, LockMechanism, Rig
-from logger.core.trace import Trace
+from throwbook.core.rig import Actuator, LockMechanism, Rig
+from throwbook.core.trace import Trace
 
 RIG = Rig(
     "quarry-loader",

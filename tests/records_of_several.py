@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.core.trace import FloatArray, Trace
-from logger.files.tracefile import write_trace
-from logger.protocol.rehearsal import Source
 from tests.made_strokes import NOON, RIG
+from throwbook.core.trace import FloatArray, Trace
+from throwbook.files.trace_file import write_trace
+from throwbook.protocol.simulated_board import Source
 
 RATE_HZ = 200
 FULL_S = 13.3

@@ -38,15 +38,15 @@ class Published:
 
 
 _W = "core/machine/test_wiring.py::test_"
-_WIRE, _RATING = "logger.core.machine.wiring:", "logger.core.machine.rating:"
+_WIRE, _RATING = "throwbook.core.machine.electrical:", "throwbook.core.machine.motor:"
 _MOTOR, _DUTY, _IP = (
     "core/machine/test_rating.py::test_",
     "core/machine/test_duty.py::test_",
     "core/machine/test_protection.py::test_",
 )
-_U, _UNC = "core/quantities/test_uncertainty.py::test_", "logger.core.quantities.uncertainty:"
-_SERIES, _SEASONS = "core/seasons/test_check_values_series.py::test_", "logger.core.seasons."
-_SCREW, _SIM = "core/simulator/test_screw.py::test_", "logger.core.simulator.screw:"
+_U, _UNC = "core/quantities/test_uncertainty.py::test_", "throwbook.core.quantities.statistics:"
+_SERIES, _SEASONS = "core/seasons/test_check_values_series.py::test_", "throwbook.core.seasons."
+_SCREW, _SIM = "core/simulator/test_screw.py::test_", "throwbook.core.simulator.machine:"
 _HEADERS = "firmware/test_headers.py::test_"
 _NIST = "NIST/SEMATECH e-Handbook of Statistical Methods"
 _BOOK = "Applied Statistics and Probability for Engineers, 3rd ed."
@@ -60,7 +60,7 @@ TABLE: tuple[Published, ...] = (
     Published("CU-3", "the same, stranded", _W + "cu_3_a_stranded_gauge_is_never_better_than_the_table", _WIRE + "ohm_per_m", "rig fit"),
     Published("CU-4", "IEC 60228, class 5, 20 degC, by three public tables", _W + "cu_4_iec_tables", _WIRE + "ohm_per_m", "rig fit"),
     Published("CU-5", "IEC 60228, temperature factors, by a cable maker's table", _W + "cu_5_temperature_factor", _RATING + "copper_at", "assess"),
-    Published("CU-6", "own, on CU-4", _W + "cu_6_worked_drop", "logger.core.fitting.fit:fit", "rig fit"),
+    Published("CU-6", "own, on CU-4", _W + "cu_6_worked_drop", "throwbook.core.sizing.sizing:fit", "rig fit"),
     Published("FUS-1", _FUSE + ", 35 and 40 A", _W + "fus_1_to_4_the_points_of_a_fuse_are_the_printed_ones", _WIRE + "fuse_time", "rig fit"),
     Published("FUS-2", _FUSE + ", 10 A", _W + "fus_2_ten_ampere_fuse", _WIRE + "fuse_time", "rig fit"),
     Published("FUS-3", _FUSE + ", large blade 40 A", _W + "fus_1_to_3_between_two_points_neither_is_drawn", _WIRE + "fuse_time", "rig fit"),
@@ -70,27 +70,27 @@ TABLE: tuple[Published, ...] = (
     Published("NEC-1", "NFPA 70 (NEC), 2017 and later, 240.4(D)(1) to (7), by two public tables", _W + "nec_1_largest_fuse_of_a_gauge", _WIRE + "largest_fuse_a", "rig fit"),
     Published("MOT-1", "three measured student motors, lancet.mit.edu/motor", _MOTOR + "mot_1_most_power_at_half_stall_torque", _RATING + "motor_line", "rig fit"),
     Published("MOT-2", "course exercise, inputs read, results recomputed", _MOTOR + "mot_2_course_exercise", _RATING + "stall_current", "rig fit"),
-    Published("MOT-2", "the same, through the simulated machine", "core/simulator/test_machine.py::test_mot_2_steady_running_of_a_published_motor", "logger.core.simulator.machine:MachineModel.steady", "samples"),
+    Published("MOT-2", "the same, through the simulated machine", "core/simulator/test_machine.py::test_mot_2_steady_running_of_a_published_motor", "throwbook.core.simulator.machine:MachineModel.steady", "samples"),
     Published("MOT-3", "course exercise, inputs read, results recomputed", _MOTOR + "mot_3_course_exercise", _RATING + "speed_at", "board calibrate"),
     Published("SCR-1", "Shigley's Mechanical Engineering Design, Ex. 8-1 (from memory)", _SCREW + "scr_1_torque_to_raise", _SIM + "raising_torque_nm", "samples"),
     Published("SCR-1", "the same", _SCREW + "scr_1_torque_to_lower", _SIM + "lowering_torque_nm", "samples"),
     Published("SCR-1", "the same, without its collar", _SCREW + "scr_1_efficiency_without_collar", _SIM + "raising_torque_nm", "samples"),
     Published("SCR-2", "Machine Elements in Mechanical Design, 4th ed., Ex. 17-1", _SCREW + "scr_2_acme_thread_as_a_square_one_with_more_friction", _SIM + "raising_torque_nm", "samples"),
     Published("SCR-3", "textbook condition, on SCR-1", _SCREW + "scr_3_self_locking_condition", _SIM + "lowering_torque_nm", "samples"),
-    Published("IP-1", "IEC 60529 (1989, A1, A2:2013), by public summaries", _IP + "ip_1_first_numeral", "logger.core.machine.protection:SOLIDS", "rig fit"),
-    Published("IP-2", "the same", _IP + "ip_2_second_numeral", "logger.core.machine.protection:WATER", "rig fit"),
-    Published("IP-3", "the same", _IP + "ip_3_immersion_does_not_include_jets", "logger.core.machine.protection:read_code", "rig fit"),
-    Published("IP-4", "follows; IP69K of ISO 20653 from memory", _IP + "ip_4_codes_in_words", "logger.core.machine.protection:read_code", "rig fit"),
-    Published("DUT-2", "IEC 60034-1, by a public summary", _DUTY + "dut_2_cyclic_duration_factor", "logger.core.machine.duty:rest_for", "rig fit"),
-    Published("DUT-2", "the same", _DUTY + "dut_2_cyclic_duration_factor", "logger.core.machine.duty:running_share", "import"),
-    Published("DUT-3", "makers' notes (in the standard itself: from memory)", _DUTY + "dut_3_default_cycle", "logger.core.machine.duty:throws_in_a_row", "rig fit"),
+    Published("IP-1", "IEC 60529 (1989, A1, A2:2013), by public summaries", _IP + "ip_1_first_numeral", "throwbook.core.machine.electrical:SOLIDS", "rig fit"),
+    Published("IP-2", "the same", _IP + "ip_2_second_numeral", "throwbook.core.machine.electrical:WATER", "rig fit"),
+    Published("IP-3", "the same", _IP + "ip_3_immersion_does_not_include_jets", "throwbook.core.machine.electrical:read_code", "rig fit"),
+    Published("IP-4", "follows; IP69K of ISO 20653 from memory", _IP + "ip_4_codes_in_words", "throwbook.core.machine.electrical:read_code", "rig fit"),
+    Published("DUT-2", "IEC 60034-1, by a public summary", _DUTY + "dut_2_cyclic_duration_factor", "throwbook.core.machine.electrical:rest_for", "rig fit"),
+    Published("DUT-2", "the same", _DUTY + "dut_2_cyclic_duration_factor", "throwbook.core.machine.electrical:running_share", "import"),
+    Published("DUT-3", "makers' notes (in the standard itself: from memory)", _DUTY + "dut_3_default_cycle", "throwbook.core.machine.electrical:throws_in_a_row", "rig fit"),
     Published("UNC-2", "JCGM 100:2008, 4.3.7 and F.2.2.1", _U + "unc_2_resolution", _UNC + "from_half_width", "enter"),
     Published("UNC-4", "Am. J. Phys. 87(2) 110 (2019), 4304 timings", _U + "unc_3_and_4_hand_timing", _UNC + "hand_timed", "enter"),
-    Published("UNC-5", "own, on UNC-2 and UNC-4", _U + "unc_5_a_stroke_timed_by_hand", "logger.core.sheets.instruments:timed", "enter"),
+    Published("UNC-5", "own, on UNC-2 and UNC-4", _U + "unc_5_a_stroke_timed_by_hand", "throwbook.core.sheets.hand_readings:timed", "enter"),
     Published("UNC-7", "JCGM 100:2008, 4.2.3, worked by hand", _U + "type_a_is_the_spread_over_the_root_of_n", _UNC + "type_a", "board bench"),
     Published("MCM-1", "JCGM 101:2008, 9.2.3 (from memory; closed form)", _U + "mcm_1_four_rectangles", _UNC + "interval_of", "rig fit"),
     Published("MCM-2", "own, closed form", _U + "mcm_2_an_interval_of_what_bends_is_wider_above", _UNC + "interval_of", "rig fit"),
-    Published("DEC-1", "ILAC-G8:09/2019, example after ISO 14253-1", _U + "dec_1_guard_band", "logger.core.stroke.verdict:decide", "assess"),
+    Published("DEC-1", "ILAC-G8:09/2019, example after ISO 14253-1", _U + "dec_1_guard_band", "throwbook.core.diagnosis.verdict:decide", "assess"),
     Published("DEC-2", "ILAC-G8:09/2019, JCGM 106", _U + "dec_2_false_accept_risk", _UNC + "false_accept_risk", "sheet accept"),
     Published("EWMA-1", f"{_NIST}, 6.3.2.4", _SERIES + "ewma_1_all_twenty_printed_values", _SEASONS + "charts:ewma", "trend"),
     Published("EWMA-2", f"{_NIST}, 6.3.2.4", _SERIES + "ewma_2_asymptotic_limits_and_nothing_out_of_control", _SEASONS + "charts:ewma_limit", "trend"),
@@ -105,19 +105,19 @@ TABLE: tuple[Published, ...] = (
     Published("WEL-1", "textbook exercise on two arsenic methods", _SERIES + "wel_1_summary_input", _SEASONS + "effects:compare", "trend"),
     Published("WEL-2", f"{_BOOK}, Ex. 10-6 (printed result from memory)", _SERIES + "wel_2_a_fall", _SEASONS + "effects:compare", "trend"),
     Published("WEL-3", "PMC127524, Table 5", _SERIES + "wel_3_the_welch_satterthwaite_degrees_of_freedom", _SEASONS + "effects:compare", "trend"),
-    Published("PRE-1", "any table of Student's t", _SERIES + "prediction_factor_knows_the_number_of_throws", "logger.core.quantities.numerics:prediction_factor", "assess"),
+    Published("PRE-1", "any table of Student's t", _SERIES + "prediction_factor_knows_the_number_of_throws", "throwbook.core.quantities.statistics:prediction_factor", "assess"),
     Published("REG-1", "NIST StRD, linear regression, Norris", _RISE + "reg_1_norris_straight_line", _SEASONS + "rise:learn", "trend"),
     Published("REG-2", "NIST StRD, linear regression, Pontius", _RISE + "reg_2_pontius_quadratic", _SEASONS + "rise:learn", "trend"),
     Published("REG-3", f"{_BOOK}, Table 11-2", _RISE + "reg_3_and_4_oxygen_purity_with_its_intervals", _SEASONS + "rise:learn", "trend"),
     Published("CHG-1", "Nile at Aswan 1871-1970, public domain; the year from memory", _RISE + "chg_1_the_nile_shift_of_1898", _SEASONS + "rise:evidence", "trend"),
-    Published("REG-1", "NIST StRD, linear regression, Norris", "core/stroke/test_calibration.py::test_reg_1_the_published_fit_of_norris_comes_out", "logger.core.stroke.calibration:fit_calibration", "board calibrate"),
-    Published("CRC", "CRC catalogue (RevEng), CRC-16/IBM-3740", "protocol/test_framing.py::test_the_crc_has_the_published_check_value", "logger.protocol.framing:frame", "record"),
+    Published("REG-1", "NIST StRD, linear regression, Norris", "core/stroke/test_calibration.py::test_reg_1_the_published_fit_of_norris_comes_out", "throwbook.core.analysis.calibration:fit_calibration", "board calibrate"),
+    Published("CRC", "CRC catalogue (RevEng), CRC-16/IBM-3740", "protocol/test_framing.py::test_the_crc_has_the_published_check_value", "throwbook.protocol.framing:frame", "record"),
     Published("CRC", "the same", _HEADERS + "published_values_come_out_exactly", "common/crc16.h:crc16", "shunt_monitor"),
     Published("INA219", "data sheet SBOS448F, table 3", _HEADERS + "published_values_come_out_exactly", "common/ina_registers.h:ina_calibration", "shunt_monitor"),
     Published("INA226", "data sheet SBOS547, table 1", _HEADERS + "published_values_come_out_exactly", "common/ina_registers.h:ina_bus_counts", "shunt_monitor"),
     Published("HALL-1", "data sheet of the 185/100/66 mV/A Hall sensors", _HEADERS + "hall_1_the_5_a_type_at_5_v", "common/hall.h:hall_counts", "hall_sensor"),
     Published("HALL-2", "own, on HALL-1", _HEADERS + "hall_2_a_supply_of_4_8_v_moves_neither_zero_nor_gain", "common/hall.h:hall_amp_lsb_ua", "hall_sensor"),
-    Published("SHA-256", "FIPS 180-4, example abc", "core/records/test_seal.py::test_sha_256_gives_the_published_digest", "logger.core.records.seal:content_id", "import"),
+    Published("SHA-256", "FIPS 180-4, example abc", "core/records/test_seal.py::test_sha_256_gives_the_published_digest", "throwbook.logbook.seals:content_id", "import"),
 )  # fmt: skip
 
 
@@ -237,7 +237,7 @@ def reached(start: str) -> frozenset[str]:
 
 def command_node(command: str) -> str:
     """The function behind a command as it is typed. Raises KeyError where there is none."""
-    from logger.cli.main import throwbook
+    from throwbook.cli.main import throwbook
 
     found: click.Command = throwbook
     for word in command.split():

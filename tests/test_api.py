@@ -7,15 +7,20 @@ from pathlib import Path
 import pandas
 import pytest
 
-import logger
-from logger import open_logbook_readonly, read_rig, read_trace, to_frame
-from logger.errors import InputError
-from logger.jobs.exporting import export
-from logger.jobs.importing import Order, import_traces
-from logger.jobs.rig_list import add_rig
+import throwbook
 from tests.cli.sheet_steps import RIG_FILE
 from tests.records_of_several import GOOD, STALLED, record
 from tests.report.made_material import DAY
+from throwbook import (
+    open_logbook_readonly,
+    read_rig,
+    read_trace,
+    to_frame,
+)
+from throwbook.errors import InputError
+from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.logbook_care import export
+from throwbook.jobs.rigs import add_rig
 
 SAMPLES = Path(__file__).parent.parent / "sample-runs"
 
@@ -30,16 +35,16 @@ def book(tmp_path_factory):
 
 
 def test_the_package_loads_nothing_until_it_is_asked():
-    code = "import sys, logger; assert logger.__version__; print('numpy' in sys.modules, 'logger.api' in sys.modules)"
+    code = "import sys, throwbook; assert throwbook.__version__; print('numpy' in sys.modules, 'throwbook.api' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False", "False"]
 
 
 def test_everything_offered_is_there_and_listed():
-    assert set(logger.OFFERED) <= set(dir(logger))
-    assert all(callable(getattr(logger, name)) for name in logger.OFFERED)
+    assert set(throwbook.OFFERED) <= set(dir(throwbook))
+    assert all(callable(getattr(throwbook, name)) for name in throwbook.OFFERED)
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
-        logger.nothing  # noqa: B018
+        throwbook.nothing  # noqa: B018
 
 
 def test_the_trials_of_a_logbook_are_a_table_with_units_in_its_columns(book):
@@ -74,7 +79,7 @@ def test_reading_leaves_the_file_as_it_was(book):
 
 def test_a_profile_is_a_table_too():
     rig = read_rig(SAMPLES / "yard-loader.toml")
-    found = logger.assess_trace(read_trace(SAMPLES / "baseline" / "lock-1.csv"), rig)
+    found = throwbook.assess_trace(read_trace(SAMPLES / "baseline" / "lock-1.csv"), rig)
     assert to_frame(found.profile).columns.tolist() == ["fraction", "current_a", "u_a"]
     assert to_frame(found)["direction"].tolist() == ["lock"]
 
@@ -85,19 +90,19 @@ def test_a_baseline_of_the_other_direction_is_refused():
         [read_trace(SAMPLES / "baseline" / f"{direction}-{n}.csv") for n in (1, 2, 3)]
         for direction in ("lock", "unlock")
     )
-    usual = logger.make_baseline([logger.assess_trace(each, rig) for each in lock])
-    assert logger.assess_trace(lock[0], rig, usual).verdict == "pass"
+    usual = throwbook.make_baseline([throwbook.assess_trace(each, rig) for each in lock])
+    assert throwbook.assess_trace(lock[0], rig, usual).verdict == "pass"
     with pytest.raises(InputError, match="of lock throws, where one of unlock throws belongs"):
-        logger.assess_trace(unlock[0], rig, usual)
+        throwbook.assess_trace(unlock[0], rig, usual)
     with pytest.raises(InputError, match="of lock throws"):
-        logger.assess_record(lock[0], rig, {"unlock": usual})
+        throwbook.assess_record(lock[0], rig, {"unlock": usual})
 
 
 def test_every_movement_of_a_record_has_its_own_row():
     rig = read_rig(RIG_FILE)
-    found = to_frame(logger.assess_record(record([GOOD, STALLED]), rig))
+    found = to_frame(throwbook.assess_record(record([GOOD, STALLED]), rig))
     assert found[["movement", "movements", "verdict"]].to_numpy().tolist() == [[1, 2, "pass"], [2, 2, "fail"]]
-    whole = logger.assess_trace(record([GOOD, STALLED]), rig)
+    whole = throwbook.assess_trace(record([GOOD, STALLED]), rig)
     assert (whole.verdict, whole.movement) == ("fail", 2)
 
 

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from logger.core.assessment import Assessment, Figures, Measured
 from tests.benchmarks.composed import RECORDS_A_RIG, Tally, matches, one_record, planned, rigs_of, rows
 from tests.benchmarks.composed_boards import Reached, reach
 from tests.benchmarks.composed_motions import HEALTHY
 from tests.benchmarks.composed_records import FAULTY, PLAIN
 from tests.benchmarks.coverage import Coverage, coverage_rows
+from throwbook.core.assessment import Assessment, Figures, Measured
 
 SIMULATED, FOREIGN = 2, 3
 

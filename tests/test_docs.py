@@ -8,13 +8,13 @@ from pathlib import Path
 import click
 import pytest
 
-from logger import assess_trace, read_rig, read_trace
-from logger.cli.main import COMMANDS, throwbook
-from logger.core.stroke.diagnosis import CAUSES
-from logger.core.stroke.signs import SIGNS
-from logger.jobs.guide import SIGN_WORDS, signs_page
-from logger.jobs.sample_table import SAMPLE_RUNS
 from tests.sign_names import ADD, EVERY
+from throwbook import assess_trace, read_rig, read_trace
+from throwbook.cli.guide import SIGN_WORDS, signs_page
+from throwbook.cli.main import COMMANDS, throwbook
+from throwbook.core.diagnosis.causes import CAUSES
+from throwbook.core.diagnosis.signs import SIGNS
+from throwbook.jobs.sample_runs import SAMPLE_RUNS
 
 
 def commands(group: click.Group, before: tuple[str, ...] = ()) -> Iterator[tuple[str, click.Command]]:
@@ -50,7 +50,7 @@ def test_every_line_of_the_list_of_commands_is_a_sentence():
 
 
 TOP = Path(__file__).parent.parent
-GUIDE = TOP / "logger" / "guide"
+GUIDE = TOP / "logger" / "throwbook" / "guide"
 PAGES = sorted([*GUIDE.glob("*.md"), TOP / "README.md"])
 REMEDY = "Run 'make pictures' and look at the change."
 
@@ -71,7 +71,7 @@ def test_every_sign_is_in_the_guide_with_its_picture():
         assert "pictures/" in section, f"{sign}: {REMEDY}"
         assert "What to do: " in section
     assert {cause.sign for cause in CAUSES} - set(SIGN_WORDS) == set(), (
-        "a row in SIGN_WORDS of logger/jobs/guide.py"
+        "a row in SIGN_WORDS of logger/throwbook/cli/guide.py"
     )
     told = {cause.sign for cause in CAUSES}
     assert {sign for sign in told if f"## `{sign}`" not in page} == set(), REMEDY
@@ -81,9 +81,9 @@ def test_every_sign_that_is_looked_for_has_its_name_its_causes_and_its_words():
     looked_for = {look.__name__.replace("_", "-") for look in SIGNS}
     assert looked_for | {"duty-exceeded"} == EVERY, ADD
     assert looked_for - {cause.sign for cause in CAUSES} == set(), (
-        "a row in CAUSES of logger/core/stroke/diagnosis.py"
+        "a row in CAUSES of logger/throwbook/core/diagnosis/causes.py"
     )
-    assert EVERY - set(SIGN_WORDS) == set(), "a row in SIGN_WORDS of logger/jobs/guide.py"
+    assert EVERY - set(SIGN_WORDS) == set(), "a row in SIGN_WORDS of logger/throwbook/cli/guide.py"
 
 
 def test_the_page_of_signs_is_what_the_tables_say():
@@ -97,7 +97,7 @@ def test_every_link_leads_somewhere(page: Path):
 
 
 def test_every_page_of_the_guide_is_linked_from_its_first_page_and_the_readme():
-    for first, before in ((GUIDE / "README.md", ""), (TOP / "README.md", "logger/guide/")):
+    for first, before in ((GUIDE / "README.md", ""), (TOP / "README.md", "logger/throwbook/guide/")):
         text = first.read_text("utf-8")
         assert [
             page.name
@@ -114,7 +114,7 @@ def test_every_picture_says_what_it_shows():
 def test_the_lines_of_the_notebook_page_run(monkeypatch):
     monkeypatch.chdir(TOP)
     blocks = re.findall(r"((?:^    .*\n|^\n)+)", (GUIDE / "notebook.md").read_text("utf-8"), re.MULTILINE)
-    lines = textwrap.dedent(next(block for block in blocks if "from logger import" in block))
+    lines = textwrap.dedent(next(block for block in blocks if "from throwbook import" in block))
     held: dict[str, object] = {}
     exec(lines.partition("with open_logbook_readonly")[0], held)
     assert held["found"].verdict == "watch"

@@ -18,11 +18,11 @@ def modules_after(code: str) -> set[str]:
 
 def test_help_imports_nothing_heavy():
     loaded = modules_after(
-        "from logger.cli.main import throwbook\nthrowbook.main(['--help'], standalone_mode=False)"
+        "from throwbook.cli.main import throwbook\nthrowbook.main(['--help'], standalone_mode=False)"
     )
     assert not loaded.intersection(HEAVY)
 
 
 def test_core_loads_no_port_and_no_database():
-    loaded = modules_after("import logger.core.assessment, logger.core.rig, logger.core.trace")
+    loaded = modules_after("import throwbook.core.assessment, throwbook.core.rig, throwbook.core.trace")
     assert not loaded.intersection({"serial", "sqlite3", "subprocess", "socket"})

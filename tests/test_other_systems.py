@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.quantities.plain import file_name
-from logger.protocol.rehearsal import IDENTITY
 from tests import command
 from tests.ports.bench import board_on_a_cable, throw_source
+from throwbook.core.quantities.text import file_name
+from throwbook.protocol.simulated_board import IDENTITY
 
 TOP = Path(__file__).parents[1]
 SAMPLES = TOP / "sample-runs"
@@ -37,11 +37,11 @@ import builtins, importlib, pathlib
 missing, real = {UNIX_ONLY!r}, builtins.__import__
 def without(name, globals=None, *more):
     asked_by = (globals or {{}}).get("__name__", "").partition(".")[0]
-    if asked_by in ("logger", "tui") and name in missing:
+    if asked_by in ("throwbook", "throwbook_tui") and name in missing:
         raise ModuleNotFoundError(name)
     return real(name, globals, *more)
 builtins.__import__ = without
-files = [path for top in ("logger", "tui") for path in pathlib.Path(top).rglob("*.py")]
+files = [path.relative_to(top) for top in ("logger", "tui") for path in pathlib.Path(top).rglob("*.py")]
 for path in files:
     name = ".".join(path.with_suffix("").parts).removesuffix(".__init__")
     if not name.endswith("__main__"):
@@ -58,11 +58,13 @@ def test_every_module_of_ours_is_imported_without_the_modules_that_windows_lacks
 
 
 def test_the_refusal_is_felt_by_a_module_of_ours(tmp_path: Path):
-    package = tmp_path / "logger"
-    package.mkdir()
+    package = tmp_path / "logger" / "throwbook"
+    package.mkdir(parents=True)
     (package / "__init__.py").write_text("import fcntl", "utf-8")
     (tmp_path / "tui").mkdir()
-    done = command.run([sys.executable, "-c", EVERY_MODULE], cwd=tmp_path, env={"PYTHONPATH": str(tmp_path)})
+    done = command.run(
+        [sys.executable, "-c", EVERY_MODULE], cwd=tmp_path, env={"PYTHONPATH": str(tmp_path / "logger")}
+    )
     assert "ModuleNotFoundError: fcntl" in done.stderr
 
 
@@ -83,7 +85,7 @@ sys.addaudithook(hook)
 """
 """Windows refuses to remove, rename or replace a file that is open: say when it is tried."""
 
-RUN = f"{HELD_OPEN}\nfrom logger.cli.main import main\nsys.argv[0] = 'throwbook'\nmain()"
+RUN = f"{HELD_OPEN}\nfrom throwbook.cli.main import main\nsys.argv[0] = 'throwbook'\nmain()"
 
 
 @pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="only Linux shows which files are open")
@@ -130,7 +132,7 @@ def test_the_search_finds_a_file_that_is_removed_while_it_is_open(tmp_path: Path
 
 SPAWNED = """
 import multiprocessing, sys
-from logger.cli.main import main
+from throwbook.cli.main import main
 if __name__ == "__main__":
     multiprocessing.set_start_method(sys.argv.pop(1))
     main()
@@ -141,7 +143,7 @@ if __name__ == "__main__":
 def test_a_fleet_on_several_processes_needs_no_fork(start: str, tmp_path: Path):
     """Windows and macOS begin such a process from nothing, Python 3.14 on Linux from a server."""
     book = _fleet_of(12, tmp_path)
-    program = tmp_path / "throwbook.py"
+    program = tmp_path / "started.py"
     program.write_text(SPAWNED, "utf-8")
     trend = ("--logbook", str(book), "trend", "--json", "--workers")
     alone = command.run([sys.executable, str(program), start, *trend, "1"])
@@ -193,7 +195,7 @@ def test_two_long_names_with_the_same_beginning_stay_two():
 def test_a_name_in_a_suggested_command_is_one_word_that_does_nothing(name: str):
     import shlex
 
-    from logger.core.quantities.plain import for_shell
+    from throwbook.core.quantities.text import for_shell
 
     assert shlex.split(f"throwbook status {for_shell(name)}")[2:] == [name]
     assert for_shell(name)[:1] == "'" or not set(name) & set("$`'\"")

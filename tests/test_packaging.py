@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from logger import __version__
-from logger.cli.about import LIBRARIES, OPTIONAL
 from tests.licences import closure, licence, name_in, wanted
+from throwbook import __version__
+from throwbook.cli.main import LIBRARIES, OPTIONAL
 
 TOP = Path(__file__).parents[1]
 PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text("utf-8"))
@@ -20,7 +20,7 @@ EXTRAS = PROJECT["project"]["optional-dependencies"]
 
 
 def throwbook(*arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
-    code = "import sys; sys.argv[0] = 'throwbook'; from logger.cli.main import main; main()"
+    code = "import sys; sys.argv[0] = 'throwbook'; from throwbook.cli.main import main; main()"
     line = [sys.executable, "-c", code, *arguments]
     env = os.environ | more
     return subprocess.run(
@@ -31,8 +31,9 @@ def throwbook(*arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
 def test_every_file_of_the_packages_is_packed():
     data = PROJECT["tool"]["setuptools"]["package-data"]
     patterns = {f"{package.replace('.', '/')}/{one}" for package, listed in data.items() for one in listed}
-    files = [path for package in ("logger", "tui") for path in (TOP / package).rglob("*") if path.is_file()]
-    others = [path.relative_to(TOP).as_posix() for path in files if path.suffix not in {".py", ".pyc"}]
+    tops = (TOP / "logger", TOP / "tui")
+    files = [path.relative_to(top) for top in tops for path in top.rglob("*") if path.is_file()]
+    others = [path.as_posix() for path in files if path.suffix not in {".py", ".pyc"}]
     assert [name for name in others if not any(fnmatch.fnmatch(name, pattern) for pattern in patterns)] == []
 
 

@@ -7,14 +7,14 @@ from pathlib import Path, PureWindowsPath
 
 import pytest
 
-from logger.core.quantities.plain import file_name
-from logger.core.sheets.byhand_lines import parse_lines
-from logger.errors import OutsideError
-from logger.files.tracefile import read_trace
-from logger.jobs.rig_list import add_rig
-from logger.ports.serialport import Port
 from tests import command
 from tests.faults.good_input import NOW
+from throwbook.core.quantities.text import file_name
+from throwbook.core.sheets.hand_readings import parse_lines
+from throwbook.errors import OutsideError
+from throwbook.files.trace_file import read_trace
+from throwbook.jobs.rigs import add_rig
+from throwbook.ports.serial_port import Port
 
 TOP = Path(__file__).parents[1]
 SAMPLES = TOP / "sample-runs"

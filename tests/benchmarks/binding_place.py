@@ -14,13 +14,19 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from logger.core.assessment import CUT_OFF
-from logger.core.seasons.profile_history import growing_spots
-from logger.core.seasons.season import RigHistory, SeasonCheck, SeasonThrow
-from logger.core.simulator import Conditions, Fault, SensorModel, random_machine, throw
-from logger.core.stroke.assess import assess_trace
-from logger.core.trace import DIRECTIONS
 from tests.benchmarks.table import Row, all_met, print_table
+from throwbook.core.assessment import CUT_OFF
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.simulator import (
+    Conditions,
+    Fault,
+    SensorModel,
+    random_machine,
+    throw,
+)
+from throwbook.core.trace import DIRECTIONS
+from throwbook.core.trend.history import RigHistory, SeasonCheck, SeasonThrow
+from throwbook.core.trend.profile_trend import growing_spots
 
 CHECKS = 12
 

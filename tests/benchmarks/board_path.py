@@ -16,20 +16,19 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from logger.core.stroke.live import LiveFigures
-from logger.files.journal import Journal, read_journal
-from logger.jobs.record import Recording, RecordPlan
-from logger.jobs.trial_record import TrialRecord
-from logger.ports.pseudo_port import PseudoPort, serve
-from logger.ports.recorder import Chunk, Recorder
-from logger.ports.serialport import Port
-from logger.protocol.events import Lost, Samples
-from logger.protocol.framing import Framer, crc, fault_of, frame
-from logger.protocol.rehearsal import RehearsalBoard, Trouble
-from logger.protocol.samples import decode_block
-from logger.protocol.session import Session
 from tests.benchmarks.table import Row, all_met, load, print_table
 from tests.ports.bench import RIG, board_on_a_cable, throw_source
+from throwbook.core.analysis.live import LiveFigures
+from throwbook.files.journal import Journal, read_journal
+from throwbook.jobs.record import Recording, RecordPlan
+from throwbook.jobs.trial_builder import TrialRecord
+from throwbook.ports.acquisition import Chunk, Recorder
+from throwbook.ports.serial_port import Port, PseudoPort, serve
+from throwbook.protocol.framing import Framer, crc, fault_of, frame
+from throwbook.protocol.messages import Lost, Samples
+from throwbook.protocol.samples import decode_block
+from throwbook.protocol.session import Session
+from throwbook.protocol.simulated_board import RehearsalBoard, Trouble
 
 NOW = datetime(2026, 3, 14, tzinfo=UTC)
 QUICK = "--quick" in sys.argv

@@ -25,12 +25,6 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.core.assessment import CUT_OFF, FAIL, PASS, UNDECIDED, UNUSABLE, WATCH, Assessment, worst_of
-from logger.core.stroke.assess import assess_record, assess_trace
-from logger.core.stroke.baseline import Baseline, make_baseline
-from logger.core.trace import DIRECTIONS
-from logger.errors import InputError
-from logger.files.tracefile import write_trace
 from tests.benchmarks.composed_boards import Reached, jumped_by, reach
 from tests.benchmarks.composed_motions import (
     BASELINE_THROWS,
@@ -58,6 +52,21 @@ from tests.benchmarks.composed_records import (
 )
 from tests.benchmarks.coverage import Coverage, coverage_rows, figure_of, furthest
 from tests.benchmarks.table import Row, all_met, print_table
+from throwbook.core.analysis.baseline import Baseline, make_baseline
+from throwbook.core.assessment import (
+    CUT_OFF,
+    FAIL,
+    PASS,
+    UNDECIDED,
+    UNUSABLE,
+    WATCH,
+    Assessment,
+    worst_of,
+)
+from throwbook.core.diagnosis.assess import assess_record, assess_trace
+from throwbook.core.trace import DIRECTIONS
+from throwbook.errors import InputError
+from throwbook.files.trace_file import write_trace
 
 RECORDS_A_RIG = 25
 RIGS_AT_ONCE = 8

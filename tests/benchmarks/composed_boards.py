@@ -11,12 +11,12 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.core.trace import FloatArray, Trace
-from logger.files.tracefile import read_trace
-from logger.jobs.trial_record import TrialRecord
-from logger.protocol.session import Session
 from tests.benchmarks.composed_motions import Machine, Rng
 from tests.benchmarks.composed_records import Board, Plan, sample_times, signals_of
+from throwbook.core.trace import FloatArray, Trace
+from throwbook.files.trace_file import read_trace
+from throwbook.jobs.trial_builder import TrialRecord
+from throwbook.protocol.session import Session
 
 WHEN = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
 CHUNK_BYTES = 3000

@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logger.core.rig import Rig
-from logger.core.simulator import (
+from tests.benchmarks import foreign_machines as foreign
+from throwbook.core.rig import Rig
+from throwbook.core.simulator import (
     Conditions,
     Fault,
     MachineModel,
@@ -19,10 +20,8 @@ from logger.core.simulator import (
     make_waveform,
     random_machine,
 )
-from logger.core.simulator.throw import run_truth
-from logger.core.simulator.waveform import Waveform
-from logger.core.trace import DIRECTIONS, UNLOCK, FloatArray
-from tests.benchmarks import foreign_machines as foreign
+from throwbook.core.simulator.throw import Waveform, run_truth
+from throwbook.core.trace import DIRECTIONS, UNLOCK, FloatArray
 
 Rng = np.random.Generator
 Signals = Callable[[FloatArray, Rng], tuple[FloatArray, FloatArray]]

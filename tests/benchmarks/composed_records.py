@@ -8,8 +8,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from logger.core.simulator.sensor import quantise
-from logger.core.trace import DIRECTIONS, FloatArray
 from tests.benchmarks.composed_motions import (
     HEALTHY,
     JOG,
@@ -23,6 +21,8 @@ from tests.benchmarks.composed_motions import (
     Motion,
     Rng,
 )
+from throwbook.core.simulator.sensor import quantise
+from throwbook.core.trace import DIRECTIONS, FloatArray
 
 RATES_HZ, RATE_WEIGHTS = (10.0, 25.0, 50.0, 100.0, 200.0, 400.0), (0.05, 0.1, 0.15, 0.25, 0.3, 0.15)
 LAYOUTS = (

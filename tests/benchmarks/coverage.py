@@ -18,8 +18,8 @@ from math import inf
 
 import numpy as np
 
-from logger.core.assessment import Measured
 from tests.benchmarks.table import Row, all_met, load, print_table
+from throwbook.core.assessment import Measured
 
 INSIDE_PERCENT = 93.0
 FORECAST_PERCENT = 78.0

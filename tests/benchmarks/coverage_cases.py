@@ -10,22 +10,28 @@ from datetime import timedelta
 
 import numpy as np
 
-from logger.core.assessment import Assessment, Measured
-from logger.core.fitting.fit import fit
-from logger.core.machine.duty import longest_throw_s
-from logger.core.quantities.uncertainty import K, chance_beyond
-from logger.core.rig import Actuator, LockMechanism, Rig, Wiring
-from logger.core.seasons.history import trends_of
-from logger.core.seasons.season import RUN_CURRENT
-from logger.core.sheets.byhand import assess_by_hand
-from logger.core.sheets.byhand_lines import HandThrow, Reading
-from logger.core.sheets.instruments import READ_BY_EYE, Accuracy, Instruments, metered
-from logger.core.sheets.shared_risk import MOST
-from logger.core.sheets.statement import least_success
-from logger.core.trace import DIRECTIONS
 from tests.benchmarks.coverage import Coverage
 from tests.benchmarks.season_histories import PLAIN, ROUGH, Plan, make_history, quarterly
 from tests.benchmarks.seasons import QUARTERS, only
+from throwbook.core.assessment import Assessment, Measured
+from throwbook.core.machine.electrical import longest_throw_s
+from throwbook.core.quantities.statistics import K, chance_beyond
+from throwbook.core.rig import Actuator, LockMechanism, Rig, Wiring
+from throwbook.core.sheets.acceptance import least_success
+from throwbook.core.sheets.assess_hand import assess_by_hand
+from throwbook.core.sheets.hand_readings import (
+    READ_BY_EYE,
+    Accuracy,
+    HandThrow,
+    Instruments,
+    Reading,
+    metered,
+)
+from throwbook.core.sheets.shared_risk import MOST
+from throwbook.core.sizing.sizing import fit
+from throwbook.core.trace import DIRECTIONS
+from throwbook.core.trend.history import RUN_CURRENT
+from throwbook.core.trend.trend_result import trends_of
 
 Rng = np.random.Generator
 SHEET, RATIO, RATIO_OFF = 0.10, 0.75, 0.15

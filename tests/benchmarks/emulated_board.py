@@ -13,14 +13,14 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from logger.files.rigfile import read_rig
-from logger.jobs.record import Recording, RecordPlan
 from tests.benchmarks.table import Row, all_met, load, print_table
 from tests.firmware.emulator.boards import BOARDS
 from tests.firmware.emulator.harness import emulated_board
 from tests.firmware.emulator.strokes import Stroke, script, stroke_points
 from tests.firmware.test_judged_trials import RIG_FILE
 from tests.firmware.tools import build_host, build_sketches
+from throwbook.files.rig_file import read_rig
+from throwbook.jobs.record import Recording, RecordPlan
 
 RATE_HZ = 200
 STROKES = 3

@@ -14,18 +14,18 @@ from time import perf_counter
 
 import numpy as np
 
-from logger.core.seasons.season import RigHistory
-from logger.jobs.trend import fleet
 from tests.benchmarks.season_histories import PLAIN, make_history, quarterly
 from tests.benchmarks.table import Row, all_met, load, print_table
 from tests.jobs.season_logbook import store
+from throwbook.core.trend.history import RigHistory
+from throwbook.jobs.trend import fleet
 
 
 def full(seed: int, checks: int) -> RigHistory:
     """A history with every figure that a trend is drawn of."""
     from dataclasses import replace
 
-    from logger.core.assessment import Measured
+    from throwbook.core.assessment import Measured
 
     rng = np.random.default_rng(seed)
     wear = rng.uniform(0, 0.08) * np.arange(checks) / 4 if seed % 5 == 0 else np.zeros(checks)
@@ -51,7 +51,7 @@ def full(seed: int, checks: int) -> RigHistory:
 
 
 def main() -> int:
-    from logger.logbook import open_logbook
+    from throwbook.logbook import open_logbook
 
     parser = argparse.ArgumentParser()
     parser.add_argument("--rigs", type=int, default=1000)
@@ -66,7 +66,16 @@ def main() -> int:
                 for i in range(asked.rigs):
                     store(book, full(i, 40), f"rig-{i:04d}")
             print(f"logbook of {asked.rigs} rigs written in {perf_counter() - begun:.0f} s")
-        command = [sys.executable, "-m", "logger", "--logbook", str(path), "trend", "twenty-years", "--json"]
+        command = [
+            sys.executable,
+            "-m",
+            "throwbook",
+            "--logbook",
+            str(path),
+            "trend",
+            "twenty-years",
+            "--json",
+        ]
         taken = []
         for _ in range(5):
             begun = perf_counter()

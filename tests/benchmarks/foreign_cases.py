@@ -5,7 +5,6 @@ from typing import Any
 
 import numpy as np
 
-from logger.core.trace import Trace
 from tests.benchmarks.foreign_machines import (
     DRIVE,
     GRID,
@@ -20,6 +19,7 @@ from tests.benchmarks.foreign_machines import (
     with_load,
 )
 from tests.benchmarks.foreign_recorders import Recorder, draw_recorder, record
+from throwbook.core.trace import Trace
 
 FAMILIES: dict[str, dict[str, Any]] = {
     "screw-lab": {"kind": SCREW, "amps": (0.5, 20), "time": (3, 30), "rates": (100, 400, 1000)},

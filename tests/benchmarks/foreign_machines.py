@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.core.rig import Actuator, Board, LockMechanism, Rig
+from throwbook.core.rig import Actuator, Board, LockMechanism, Rig
 
 Array = NDArray[np.float64]
 Interval = tuple[float, float]

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.core.trace import Trace
 from tests.benchmarks.foreign_machines import Machine, Motion
+from throwbook.core.trace import Trace
 
 Array = NDArray[np.float64]
 

@@ -17,10 +17,6 @@ import sys
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 
-from logger.core.assessment import CUT_OFF, FAIL, WATCH, Assessment
-from logger.core.stroke.assess import assess_trace
-from logger.core.stroke.baseline import make_baseline
-from logger.errors import InputError
 from tests.benchmarks.coverage import Coverage, coverage_rows, figure_of, furthest
 from tests.benchmarks.foreign_cases import (
     ENDS,
@@ -32,6 +28,10 @@ from tests.benchmarks.foreign_cases import (
     build,
 )
 from tests.benchmarks.table import all_met, print_table
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.assessment import CUT_OFF, FAIL, WATCH, Assessment
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.errors import InputError
 
 HELD_OUT_FIRST = 5000
 

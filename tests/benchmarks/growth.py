@@ -25,23 +25,23 @@ from typing import NamedTuple
 
 import numpy as np
 
-from logger.core.records.records import REJECTED
-from logger.core.seasons.history import trends_of
-from logger.core.simulator import Conditions, SensorModel, machine_for, throw
-from logger.core.stroke.assess import assess_trace
-from logger.files.tracefile import read_trace, write_trace
-from logger.jobs import upkeep
-from logger.jobs.reporting import Issue, report_rig
-from logger.jobs.rig_list import list_rigs, rig_history
-from logger.jobs.sample_table import LOAD_SHARE, MACHINE_SEED, RIG
-from logger.jobs.trend import rig_trend
-from logger.logbook import Logbook, open_logbook
-from logger.protocol.framing import Framer, frame
-from logger.protocol.samples import decode_block
 from tests.benchmarks.board_path import stroke_rows
 from tests.benchmarks.logbook_speed import NOW, RIG_FILE, assessment, fill_rig, trace
 from tests.benchmarks.season_histories import wearing
 from tests.benchmarks.table import Row, hand_over, load, print_table
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.records import REJECTED
+from throwbook.core.simulator import Conditions, SensorModel, machine_for, throw
+from throwbook.core.trend.trend_result import trends_of
+from throwbook.files.trace_file import read_trace, write_trace
+from throwbook.jobs import logbook_care
+from throwbook.jobs.papers import Issue, report_rig
+from throwbook.jobs.rigs import list_rigs, rig_history
+from throwbook.jobs.sample_runs import LOAD_SHARE, MACHINE_SEED, RIG
+from throwbook.jobs.trend import rig_trend
+from throwbook.logbook import Logbook, open_logbook
+from throwbook.protocol.framing import Framer, frame
+from throwbook.protocol.samples import decode_block
 
 SIZES = (10, 100, 1_000, 10_000)
 PER_RIG = 50
@@ -149,7 +149,7 @@ def opened_and_closed(path: Path) -> None:
 
 def whole_check(path: Path) -> None:
     """Every row, record and seal against its sum; nothing may be found."""
-    _, checked = upkeep.check(str(path))
+    _, checked = logbook_care.check(str(path))
     assert not checked.problems, checked.problems[:3]
 
 

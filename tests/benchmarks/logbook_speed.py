@@ -20,13 +20,21 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.core.assessment import Assessment, Check, Diagnosis, Figures, Measured, Profile, Sign
-from logger.core.records.records import Order, Service
-from logger.core.trace import Trace
-from logger.logbook import Logbook, open_logbook, tracecodec
-from logger.logbook.assessment_json import profile_blob, to_json_value
-from logger.logbook.rows import to_json
 from tests.benchmarks.table import Row, all_met, load, print_table
+from throwbook.core.assessment import (
+    Assessment,
+    Check,
+    Diagnosis,
+    Figures,
+    Measured,
+    Profile,
+    Sign,
+)
+from throwbook.core.records import Order, Service
+from throwbook.core.trace import Trace
+from throwbook.logbook import Logbook, open_logbook, serialization
+from throwbook.logbook.rows import to_json
+from throwbook.logbook.serialization import assessment_to_json, profile_blob
 
 NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 SAMPLES, RATE_HZ = 3000, 200
@@ -152,7 +160,7 @@ def command(path: Path, *arguments: str):
     """A whole command in a process of its own."""
 
     def run() -> None:
-        line = [sys.executable, "-m", "logger", "--logbook", str(path), *arguments]
+        line = [sys.executable, "-m", "throwbook", "--logbook", str(path), *arguments]
         subprocess.run(line, check=True, stdout=subprocess.DEVNULL)
 
     return run
@@ -188,7 +196,10 @@ def append_spans(path: Path, folder: Path, times: int = 60) -> dict[str, list[fl
             record = trace(random, "loader-000", "lock", NOW + timedelta(minutes=number))
             judged = assessment(random, "lock")
             begun = time.perf_counter()
-            data = tracecodec.encode(tracecodec.columns(record)) + to_json(to_json_value(judged)).encode()
+            data = (
+                serialization.encode(serialization.columns(record))
+                + to_json(assessment_to_json(judged)).encode()
+            )
             data += profile_blob(judged.profile)
             spans["packing"].append(time.perf_counter() - begun)
             begun = time.perf_counter()
@@ -254,7 +265,10 @@ def main() -> int:
         build(path, asked.rigs, asked.trials)
         print(f"built in {time.perf_counter() - begun:.0f} s")
     kib = path.stat().st_size / asked.trials / 1000
-    one = len(tracecodec.encode(tracecodec.columns(trace(np.random.default_rng(1), "r", "lock", NOW)))) / 1000
+    one = (
+        len(serialization.encode(serialization.columns(trace(np.random.default_rng(1), "r", "lock", NOW))))
+        / 1000
+    )
     spans = append_spans(path, folder)
     listed, told = (
         seconds(command(path, "rig", "list")),

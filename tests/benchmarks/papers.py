@@ -17,15 +17,14 @@ from resource import RUSAGE_CHILDREN, getrusage
 
 import numpy as np
 
-from logger.core.simulator import Conditions, SensorModel, machine_for, throw
-from logger.files.rigfile import rig_toml
-from logger.files.tracefile import write_trace
-from logger.jobs import sheets, signing
-from logger.jobs.importing import Order, import_traces
-from logger.jobs.rig_list import add_rig
-from logger.jobs.sample_table import LOAD_SHARE, MACHINE_SEED, RIG
-from logger.jobs.samples import USUAL_SENSOR
 from tests.benchmarks.table import Row, all_met, load, print_table
+from throwbook.core.simulator import Conditions, SensorModel, machine_for, throw
+from throwbook.files.rig_file import rig_toml
+from throwbook.files.trace_file import write_trace
+from throwbook.jobs import sheets, sign_off
+from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.sample_runs import LOAD_SHARE, MACHINE_SEED, RIG, USUAL_SENSOR
 
 BEGUN = datetime(2022, 3, 1, 9, 0, tzinfo=UTC)
 SEEN = sheets.Looked("yes", "yes", "torch", "yes", "yes")
@@ -72,7 +71,7 @@ def spent(book: Path, *command: str) -> Spent:
     for _ in range(3):
         before, begun = getrusage(RUSAGE_CHILDREN), time.perf_counter()
         subprocess.run(
-            [sys.executable, "-m", "logger", "--logbook", str(book), *command],
+            [sys.executable, "-m", "throwbook", "--logbook", str(book), *command],
             check=True,
             stdout=subprocess.DEVNULL,
         )
@@ -89,7 +88,7 @@ def build(folder: Path) -> Path:
     add_rig(book, rig_file, "M. K.", BEGUN)
     rng = np.random.default_rng(20220301)
     name = fill(book, folder, rng, "commissioning", BEGUN, 5, 14.0)
-    signing.accept(book, name, SEEN, "M. K.", BEGUN + timedelta(hours=2))
+    sign_off.accept(book, name, SEEN, "M. K.", BEGUN + timedelta(hours=2))
     for quarter in range(1, 17):
         at = BEGUN + timedelta(days=91 * quarter)
         fill(book, folder, rng, "seasonal", at, 3, 12.0 + 10.0 * float(np.sin(np.pi * quarter / 2)))

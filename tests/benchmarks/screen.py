@@ -29,13 +29,13 @@ from multiprocessing.connection import Connection
 from multiprocessing.synchronize import Event
 from pathlib import Path
 
-from logger.jobs.rehearse import Rehearsal, make_board
-from logger.jobs.rig_list import add_rig
-from logger.jobs.rigsource import find_rig
-from logger.jobs.sheets import plan
-from logger.ports.pseudo_port import PseudoPort, serve
 from tests.benchmarks import logbook_speed
 from tests.benchmarks.table import Row, all_met, print_table
+from throwbook.jobs.find import find_rig
+from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.sheets import plan
+from throwbook.jobs.simulated_board import Rehearsal, make_board
+from throwbook.ports.serial_port import PseudoPort, serve
 
 WIDTH, HEIGHT = 120, 40
 RATE_HZ, BAUD = 1000, 460_800
@@ -118,7 +118,7 @@ def opening_s(logbook: Path) -> float:
     """Median time from the command to the list of rigs on the screen [s]."""
     spans = []
     for _ in range(OPENINGS):
-        terminal = Terminal([sys.executable, "-m", "logger", "--logbook", str(logbook)])
+        terminal = Terminal([sys.executable, "-m", "throwbook", "--logbook", str(logbook)])
         terminal.until("loader-000")
         spans.append(time.perf_counter() - terminal.begun_s)
         terminal.end()
@@ -150,13 +150,13 @@ def board(logbook: Path) -> Iterator[str]:
 
 def child(logbook: str, port: str, told: str) -> None:
     """The program itself, with a count of the frames that its live trace drew."""
-    import tui.app
-    import tui.screens.record
-    from tui.app import ThrowbookApp
-    from tui.desk import Desk
-    from tui.quick_escape import answer_escape_sooner
-    from tui.screens.record import RecordScreen
-    from tui.widgets.live_trace import LiveTrace
+    import throwbook_tui.app
+    import throwbook_tui.screens.record
+    from throwbook_tui.app import ThrowbookApp
+    from throwbook_tui.context import Desk
+    from throwbook_tui.screens.record import RecordScreen
+    from throwbook_tui.terminal import answer_escape_sooner
+    from throwbook_tui.widgets.plot import LiveTrace
 
     drawn_s: list[float] = []
 
@@ -166,10 +166,10 @@ def child(logbook: str, port: str, told: str) -> None:
                 drawn_s.append(time.perf_counter())
             return super().draw(ground)
 
-    tui.screens.record.LiveTrace = CountedTrace
+    throwbook_tui.screens.record.LiveTrace = CountedTrace
 
     class App(ThrowbookApp):
-        CSS_PATH = Path(tui.app.__file__).with_name("app.tcss")
+        CSS_PATH = Path(throwbook_tui.app.__file__).with_name("app.tcss")
 
         def on_ready(self) -> None:
             self.push_screen(RecordScreen("slow-loader", "slow-loader-1", "lock"))

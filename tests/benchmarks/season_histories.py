@@ -12,10 +12,15 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from logger.core.assessment import Figures, Measured
-from logger.core.rig import Actuator, LimitOverride, LockMechanism, Rig
-from logger.core.seasons.season import RigHistory, SeasonCheck, SeasonService, SeasonThrow
-from logger.core.trace import DIRECTIONS
+from throwbook.core.assessment import Figures, Measured
+from throwbook.core.rig import Actuator, LimitOverride, LockMechanism, Rig
+from throwbook.core.trace import DIRECTIONS
+from throwbook.core.trend.history import (
+    RigHistory,
+    SeasonCheck,
+    SeasonService,
+    SeasonThrow,
+)
 
 Rng = np.random.Generator
 FIRST_DAY = date(2022, 3, 1)

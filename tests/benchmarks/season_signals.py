@@ -2,15 +2,21 @@
 
 import numpy as np
 
-from logger.core.seasons.creep import creep_of
-from logger.core.seasons.history import only
-from logger.core.seasons.rise import NO_RISE
-from logger.core.seasons.season import FIGURES, RUN_CURRENT, RigHistory
-from logger.core.seasons.season_lines import lines_of
-from logger.core.seasons.signals import IN_CONTROL, OUT, CheckState, Reading, check_states, rises_together
-from logger.core.seasons.trend_figures import chart_and_points, fit_line
-from logger.core.trace import DIRECTIONS
 from tests.benchmarks.season_histories import Made
+from throwbook.core.trace import DIRECTIONS
+from throwbook.core.trend.change_test import NO_RISE
+from throwbook.core.trend.control_chart import chart_and_points, fit_line
+from throwbook.core.trend.history import FIGURES, RUN_CURRENT, RigHistory
+from throwbook.core.trend.series import lines_of
+from throwbook.core.trend.signals import (
+    IN_CONTROL,
+    OUT,
+    CheckState,
+    Reading,
+    check_states,
+    rises_together,
+)
+from throwbook.core.trend.trend_result import creep_of, only
 
 NOTHING = Reading(NO_RISE, 0.0, 0.0, 1.0)
 

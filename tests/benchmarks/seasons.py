@@ -18,11 +18,6 @@ from datetime import timedelta
 
 import numpy as np
 
-from logger.core.seasons.history import only, trends_of
-from logger.core.seasons.season import FIGURES, RUN_CURRENT
-from logger.core.seasons.season_lines import lines_of
-from logger.core.seasons.wording_trend import figure_name
-from logger.core.trace import DIRECTIONS
 from tests.benchmarks.season_histories import (
     PLAIN,
     ROUGH,
@@ -34,6 +29,10 @@ from tests.benchmarks.season_histories import (
 )
 from tests.benchmarks.season_signals import creeps, false_signals, signals
 from tests.benchmarks.table import hand_over
+from throwbook.core.trace import DIRECTIONS
+from throwbook.core.trend.history import FIGURES, RUN_CURRENT
+from throwbook.core.trend.series import lines_of
+from throwbook.core.trend.trend_result import figure_name, only, trends_of
 
 METHODS = ("throwbook", "limit at the rating", "mean + 3 s, raw")
 QUARTERS = np.arange(17) / 4

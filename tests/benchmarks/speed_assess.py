@@ -17,11 +17,11 @@ from dataclasses import replace
 from pathlib import Path
 from statistics import median
 
-from logger.core.stroke.assess import assess_trace
-from logger.core.stroke.baseline import make_baseline
-from logger.files.tracefile import read_trace, write_trace
 from tests.benchmarks.table import Row, all_met, load, print_table
 from tests.made_strokes import RIG, stroke
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.files.trace_file import read_trace, write_trace
 
 ROUNDS = 30
 MOST_GROWN_MIB = 20
@@ -77,7 +77,7 @@ def one_trace(folder: Path) -> list[Row]:
 
 PROGRAM = """
 import resource, sys, time
-from logger.jobs.assess import assess_files
+from throwbook.jobs.assess import assess_files
 from tests.made_strokes import RIG
 begin = time.perf_counter()
 judged = assess_files(sys.argv[1:], RIG, sys.argv[1:9])
@@ -114,7 +114,7 @@ def start_of_help() -> list[Row]:
 
     bare_ms, help_ms = (
         median_ms(run(*arguments), time.perf_counter)
-        for arguments in (("-c", "pass"), ("-m", "logger", "--help"))
+        for arguments in (("-c", "pass"), ("-m", "throwbook", "--help"))
     )
     most_ms = 2 * bare_ms + 60
     return [

@@ -15,8 +15,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from logger.core.rig import LimitOverride
-from logger.core.simulator import (
+from tests.benchmarks.coverage import Coverage, coverage_rows, figure_of, furthest
+from tests.benchmarks.table import Row, all_met, print_table
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.rig import LimitOverride
+from throwbook.core.simulator import (
     FAULTS,
     Conditions,
     Fault,
@@ -25,11 +29,7 @@ from logger.core.simulator import (
     random_sensor,
     throw,
 )
-from logger.core.stroke.assess import assess_trace
-from logger.core.stroke.baseline import make_baseline
-from logger.core.trace import DIRECTIONS
-from tests.benchmarks.coverage import Coverage, coverage_rows, figure_of, furthest
-from tests.benchmarks.table import Row, all_met, print_table
+from throwbook.core.trace import DIRECTIONS
 
 HEALTHY = 10
 RECORD_SIGNS = {"clipped", "gaps", "cut-record", "noisy"}

@@ -6,13 +6,13 @@ from datetime import UTC, datetime
 
 import pytest
 
-from logger.cli import diagnostics
-from logger.cli.main import throwbook
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import (
     RIG,
     RIG_FILE,
 )
+from throwbook.cli import diagnostics
+from throwbook.cli.main import throwbook
+from throwbook.logbook import open_logbook
 
 
 @pytest.fixture

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from logger.cli import diagnostics
-from logger.cli.main import throwbook
-from logger.files.tracefile import write_trace
 from tests import command
 from tests.files.bad_traces import BAD_CHOICES, BAD_TRACES, GOOD
 from tests.made_strokes import stroke
+from throwbook.cli import diagnostics
+from throwbook.cli.main import throwbook
+from throwbook.files.trace_file import write_trace
 
 RIG_FILE = Path(__file__).with_name("quarry-loader.toml")
 CLAIMS = ("locked", "engaged", "safe")
@@ -232,7 +232,7 @@ def test_a_progress_bar_shows_on_a_terminal_only(traces):
     command = [
         sys.executable,
         "-m",
-        "logger",
+        "throwbook",
         "assess",
         "--rig",
         str(RIG_FILE),
@@ -260,7 +260,7 @@ def test_a_progress_bar_shows_on_a_terminal_only(traces):
 def test_many_files_take_no_more_memory_than_few(traces):
     program = """
 import resource, sys
-from logger.jobs.assess import assess_files
+from throwbook.jobs.assess import assess_files
 from tests.made_strokes import RIG
 assess_files([sys.argv[1]] * 5, RIG)
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
@@ -278,7 +278,7 @@ def test_a_reader_that_goes_away_is_no_failure(traces):
     command = [
         sys.executable,
         "-m",
-        "logger",
+        "throwbook",
         "assess",
         "--rig",
         str(RIG_FILE),

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from logger.cli import diagnostics
-from logger.cli.main import throwbook
+from throwbook.cli import diagnostics
+from throwbook.cli.main import throwbook
 
 TOP = Path(__file__).parents[2]
 GOLDEN = TOP / "tests" / "golden" / "assess"

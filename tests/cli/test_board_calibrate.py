@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.sheets.practice import FOR_PRACTICE
-from logger.files.tracefile import read_trace
-from logger.jobs.logbooks import opened
 from tests.cli.test_board_commands import RIG_FILE, record_args
 from tests.ports.bench import board_on_a_cable
+from throwbook.core.sheets.conditions import FOR_PRACTICE
+from throwbook.files.trace_file import read_trace
+from throwbook.jobs.find import opened
 
 
 @pytest.fixture

@@ -9,15 +9,15 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.sheets.practice import FOR_PRACTICE
-from logger.files.journal import read_journal
-from logger.files.tracefile import read_trace
-from logger.jobs.logbooks import journal_folder, opened
-from logger.protocol.rehearsal import Trouble
-from logger.protocol.session import Session
 from tests import command
 from tests.ports.bench import board_on_a_cable, throw_source
 from tests.ports.stream_board import IDENTITY, lines_of, stream_board, throw_rows
+from throwbook.core.sheets.conditions import FOR_PRACTICE
+from throwbook.files.journal import read_journal
+from throwbook.files.trace_file import read_trace
+from throwbook.jobs.find import journal_folder, opened
+from throwbook.protocol.session import Session
+from throwbook.protocol.simulated_board import Trouble
 
 RIG_FILE = Path(__file__).parent / "quarry-loader.toml"
 LIMIT_S = 60.0

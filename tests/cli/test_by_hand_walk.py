@@ -5,8 +5,6 @@ from datetime import UTC, datetime
 
 import pytest
 
-from logger.jobs.rig_list import list_rigs
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import (
     GOOD,
     RIG,
@@ -19,6 +17,8 @@ from tests.cli.sheet_steps import (
     enter_again,
     service,
 )
+from throwbook.jobs.rigs import list_rigs
+from throwbook.logbook import open_logbook
 
 STALLED = "lock stalled 4.1s 3.5A"
 SEASON = "lock 17.00s 2.90A 3.90A 12.40V\nunlock 16.00s 2.60A 3.40A 12.50V"

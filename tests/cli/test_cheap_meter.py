@@ -5,13 +5,12 @@ from datetime import datetime
 
 import pytest
 
-from logger.core.machine.limits import Limit
-from logger.core.sheets.byhand_lines import Reading
-from logger.core.sheets.instruments import READ_BY_EYE, Accuracy, metered
-from logger.core.sheets.meter_reach import reach
-from logger.core.stroke.verdict import decide
 from tests.cli.sheet_steps import accept
 from tests.report.page_words import words_on_pages
+from throwbook.core.diagnosis.verdict import decide
+from throwbook.core.machine.limits import Limit
+from throwbook.core.sheets.hand_readings import READ_BY_EYE, Accuracy, Reading, metered
+from throwbook.core.sheets.shared_risk import reach
 
 US_RIG = """name = "yard"
 units = "us"

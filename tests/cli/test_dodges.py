@@ -304,8 +304,8 @@ def test_an_inspection_is_no_work_that_renews_a_baseline(run):
 
 
 def test_a_look_alike_name_is_refused_by_the_screens_set_up_too(run):
-    from logger.errors import InputError
-    from logger.jobs.rig_setup import add_setup, setup_of
+    from throwbook.errors import InputError
+    from throwbook.jobs.rig_setup import add_setup, setup_of
 
     values = setup_of(str(run.path), RIG) | {"name": RIG.upper()}
     with pytest.raises(InputError, match="too like"):

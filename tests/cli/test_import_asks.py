@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from logger.jobs.rig_list import add_rig
-from logger.logbook import open_logbook
 from tests.command import command
 from tests.records_of_several import GOOD, SHORT, record, write
+from throwbook.jobs.rigs import add_rig
+from throwbook.logbook import open_logbook
 
 pty = pytest.importorskip("pty")
 RIG_FILE = Path(__file__).with_name("quarry-loader.toml")

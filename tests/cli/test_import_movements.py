@@ -6,13 +6,13 @@ from datetime import UTC, datetime
 
 import pytest
 
-from logger.core.stroke.assess import assess_trace
-from logger.files.tracefile import read_trace, write_trace
-from logger.jobs.movements import throws_of
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import RIG, TOLD, accept, status
 from tests.made_strokes import RIG as DRAWN_RIG
 from tests.records_of_several import GOOD, JOG, LIGHT, SHORT, STALLED, STANDING, record, write
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.files.trace_file import read_trace, write_trace
+from throwbook.jobs.recording import throws_of
+from throwbook.logbook import open_logbook
 
 NOW = datetime(2026, 4, 1, tzinfo=UTC)
 SPLIT = ("--movements", "split")

@@ -2,7 +2,6 @@
 
 import json
 
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import (
     GOOD,
     RIG,
@@ -16,6 +15,7 @@ from tests.cli.sheet_steps import (
     service,
     status,
 )
+from throwbook.logbook import open_logbook
 
 
 def test_a_person_takes_a_rig_up_and_down_to_watch(run):

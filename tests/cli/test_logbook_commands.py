@@ -5,9 +5,9 @@ import subprocess
 
 import pytest
 
-from logger.logbook import open_logbook
 from tests.command import command, environment, throwbook
 from tests.logbook.conftest import NOW, RIG, TOML, fill
+from throwbook.logbook import open_logbook
 
 
 def run(*arguments, book=None, expect=0):

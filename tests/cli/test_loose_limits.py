@@ -4,10 +4,10 @@ from datetime import UTC, datetime
 
 import pytest
 
-from logger.core.machine.limits import LIMITS, MAX, looser_limits
-from logger.files.rigfile import parse_rig
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE, TOLD, accept, enter
+from throwbook.core.machine.limits import LIMITS, MAX, looser_limits
+from throwbook.files.rig_file import parse_rig
+from throwbook.logbook import open_logbook
 
 TEXT = RIG_FILE.read_text("utf-8")
 ABSURD = [

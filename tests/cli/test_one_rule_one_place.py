@@ -7,16 +7,16 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from logger.core.assessment import Sign
-from logger.core.standing.raising import SIGN_CAUSES, findings_in_record, takes_out_of_use
-from logger.core.standing.status import CAUSES, DO_NOT_USE
-from logger.core.stroke.calibration import CalibrationPoint
-from logger.files.tracefile import write_trace
-from logger.jobs.calibrate import calibrated, store
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import RIG, TOLD, enter, service, status
 from tests.core.sheet_builders import throw
 from tests.made_strokes import NOON, stroke
+from throwbook.core.analysis.calibration import CalibrationPoint
+from throwbook.core.assessment import Sign
+from throwbook.core.status.latch import CAUSES, DO_NOT_USE
+from throwbook.core.status.raising import SIGN_CAUSES, findings_in_record, takes_out_of_use
+from throwbook.files.trace_file import write_trace
+from throwbook.jobs.calibrate import calibrated, store
+from throwbook.logbook import open_logbook
 
 STALLED = "lock 15.20s 2.10A 2.90A 12.40V stalled"
 NO_REPAIR = [

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.quantities.plain import printable
+from throwbook.core.quantities.text import printable
 
 PROGRAM = """
-from logger.cli import output
-from logger.cli.output import Cell
+from throwbook.cli import output
+from throwbook.cli.output import Cell
 output.line("Trial \\x1b[2J\\u202elock", style="heading")
 output.table(["file", "verdict", "time"],
              [["a[red]b.csv", Cell("fail", "bad"), "14.3 s"], ["longer-name.csv", Cell("pass", "good"), "4.3 s"]],
@@ -78,7 +78,7 @@ def test_no_color_is_honoured():
 
 
 def test_a_narrow_encoding_does_not_stop_the_program():
-    program = "from logger.cli import output\noutput.line('5 ± 1 µs')"
+    program = "from throwbook.cli import output\noutput.line('5 ± 1 µs')"
     assert in_a_pipe(program, PYTHONIOENCODING="ascii") == "5 ? 1 ?s\n"
 
 
@@ -92,7 +92,7 @@ def test_printable_text_holds_no_control_and_keeps_its_length(text):
 @pytest.mark.parametrize("where", ["a\x1b]0;x\x07b.csv", "two\nlines.csv"])
 def test_an_error_is_one_printable_line(where):
     program = (
-        "from logger.cli.diagnostics import complain\nfrom logger.errors import InputError\n"
+        "from throwbook.cli.diagnostics import complain\nfrom throwbook.errors import InputError\n"
         f"complain(str(InputError('wrong', {where!r}, 'Mend it')))"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, check=True)

@@ -7,15 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from logger.jobs.logbooks import opened
-from logger.jobs.report_source import material_in
-from logger.jobs.reporting import Issue, _form_source
-from logger.jobs.rig_list import rig_history
-from logger.report.content import rig_report
-from logger.report.document import words as words_of
-from logger.report.forms import cab_card
 from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE, TOLD, accept, enter, service
-from tui.rig_rows import rows_of
+from throwbook.jobs.find import opened
+from throwbook.jobs.papers import Issue, _form_source, material_in
+from throwbook.jobs.rigs import rig_history
+from throwbook.report.document import words as words_of
+from throwbook.report.forms import cab_card
+from throwbook.report.report import rig_report
+from throwbook_tui.rows import rig_rows
 
 TODAY = datetime.now().astimezone().date()
 GAP = re.compile(r"Not covered:? +(.*)")
@@ -143,7 +142,7 @@ def test_a_sheet_that_a_no_followed_is_nowhere_merely_accepted(run, tmp_path):
     assert f"State: {said}" in report
     history = rig_history(run.path, RIG, TODAY)
     assert said in [
-        getattr(cell, "text", cell) for _, cells in rows_of("sheets", history, []) for cell in cells
+        getattr(cell, "text", cell) for _, cells in rig_rows("sheets", history, []) for cell in cells
     ]
 
 

@@ -7,19 +7,18 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from logger.cli import diagnostics
-from logger.cli.main import throwbook
-from logger.core.sheets.practice import CAUTION, FOR_PRACTICE, simulated_by
-from logger.core.simulator import Conditions, SensorModel, machine_for, throw
-from logger.errors import InputError
-from logger.files.tracefile import read_trace, write_trace
-from logger.jobs.keeping import Place, keep
-from logger.jobs.movements import throws_of
-from logger.jobs.recorded import Recorded
-from logger.jobs.rigsource import find_rig
-from logger.logbook import open_logbook
-from logger.logbook.merge import merge
 from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE, TOLD, accept, enter
+from throwbook.cli import diagnostics
+from throwbook.cli.main import throwbook
+from throwbook.core.sheets.conditions import CAUTION, FOR_PRACTICE, simulated_by
+from throwbook.core.simulator import Conditions, SensorModel, machine_for, throw
+from throwbook.errors import InputError
+from throwbook.files.trace_file import read_trace, write_trace
+from throwbook.jobs.find import find_rig
+from throwbook.jobs.recording import Recorded, throws_of
+from throwbook.jobs.store_trial import Place, keep
+from throwbook.logbook import open_logbook
+from throwbook.logbook.merge import merge
 
 START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 LOOKED = ("--left-pin", "yes", "--right-pin", "yes", "--seen-how", "torch", "--load-check", "done")

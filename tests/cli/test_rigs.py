@@ -4,8 +4,8 @@ import json
 
 import pytest
 
-from logger.cli import diagnostics
-from logger.cli.main import throwbook
+from throwbook.cli import diagnostics
+from throwbook.cli.main import throwbook
 
 TEXT = """
 name = "quarry-loader"

@@ -5,7 +5,6 @@ from datetime import UTC, datetime
 
 import pytest
 
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import (
     GOOD,
     ONE_PIN,
@@ -23,6 +22,7 @@ from tests.cli.sheet_steps import (
     status,
 )
 from tests.command import throwbook
+from throwbook.logbook import open_logbook
 
 
 def test_one_pin_not_seen_takes_the_rig_out_of_use_and_the_sheet_is_not_accepted(run):

@@ -5,8 +5,6 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from logger.core.standing.cause_found import repeats_symptom
-from logger.core.standing.status import CAUSES, DO_NOT_USE
 from tests.cli.sheet_steps import (
     GOOD,
     PAIR,
@@ -20,6 +18,8 @@ from tests.cli.sheet_steps import (
     service,
     status,
 )
+from throwbook.core.status.latch import CAUSES, DO_NOT_USE
+from throwbook.core.status.raising import repeats_symptom
 
 STALLED = "lock 15.20s 2.10A 2.90A 12.40V stalled"
 

@@ -8,11 +8,11 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from logger.core.standing.service import ServiceEntry
-from logger.jobs.services import add
-from logger.jobs.trend import fleet
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import RIG, RIG_FILE, TOLD, UNSEEN, enter, status
+from throwbook.core.status.maintenance import ServiceEntry
+from throwbook.jobs.maintenance import add
+from throwbook.jobs.trend import fleet
+from throwbook.logbook import open_logbook
 
 STALLED = "lock stalled 4.1s 3.5A"
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logger.core.rig import Actuator, LockMechanism, Rig
-from logger.core.trace import Trace
+from throwbook.core.rig import Actuator, LockMechanism, Rig
+from throwbook.core.trace import Trace
 
 ACTUATOR = Actuator(
     voltage_v=12.0,

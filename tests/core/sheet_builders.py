@@ -3,11 +3,11 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from logger.core.assessment import Assessment, Check, Figures, Measured
-from logger.core.records.records import COMMISSIONING, Sighting
-from logger.core.rig import Actuator, LockMechanism, Rig
-from logger.core.sheets.questions import Conditions
-from logger.core.sheets.sheet import FilledSheet, SheetTrial, plan_for
+from throwbook.core.assessment import Assessment, Check, Figures, Measured
+from throwbook.core.records import COMMISSIONING, Sighting
+from throwbook.core.rig import Actuator, LockMechanism, Rig
+from throwbook.core.sheets.conditions import Conditions
+from throwbook.core.sheets.sheet import FilledSheet, SheetTrial, plan_for
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 RIG = Rig(

@@ -12,10 +12,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from logger.logbook import open_logbook
-from logger.logbook.upkeep import check
 from tests.command import throwbook
 from tests.faults.work import BY, PER_ROUND, PLACES, RIG, logbook
+from throwbook.logbook import open_logbook
+from throwbook.logbook.integrity import check
 
 SIZE_MB = 64
 LEFT_KB = (0, 4, 16, 64, 200)

@@ -23,9 +23,9 @@ from dataclasses import dataclass, field
 from multiprocessing import get_context
 from pathlib import Path
 
-from logger.errors import ThrowbookError
 from tests.faults.mutate import Mutator
 from tests.faults.readers import READERS
+from throwbook.errors import ThrowbookError
 
 HANG_S = 60.0
 """One input that takes longer, by the wall clock, counts as a hang; the machine may be busy with other things."""

@@ -14,8 +14,8 @@ NOW = datetime(2026, 4, 1, 9, 0, tzinfo=UTC)
 
 def made_logbook(folder: Path) -> Path:
     """A logbook with one rig and one sheet; made anew when it grew."""
-    from logger.jobs.importing import Order, import_traces
-    from logger.jobs.rig_list import add_rig
+    from throwbook.jobs.import_traces import Order, import_traces
+    from throwbook.jobs.rigs import add_rig
 
     path = folder / "made.throwbook"
     if path.exists() and path.stat().st_size > 4_000_000:
@@ -51,7 +51,7 @@ def throw_seeds() -> Sequence[bytes]:
 
 
 def rig_seeds() -> Sequence[bytes]:
-    from logger.files.rig_example import EXAMPLE
+    from throwbook.files.rig_file import EXAMPLE
 
     return [EXAMPLE.encode(), (SAMPLES / "yard-loader.toml").read_bytes()]
 
@@ -60,8 +60,8 @@ def board_seeds() -> Sequence[bytes]:
     """A whole conversation as a board sends it."""
     import numpy as np
 
-    from logger.protocol.rehearsal import RehearsalBoard
-    from logger.protocol.session import Session
+    from throwbook.protocol.session import Session
+    from throwbook.protocol.simulated_board import RehearsalBoard
 
     def source(time_s):
         return np.where(time_s > 0.05, 1.6, 0.0), np.full(len(time_s), 12.6)
@@ -80,7 +80,7 @@ def board_seeds() -> Sequence[bytes]:
 
 
 def journal_seeds() -> Sequence[bytes]:
-    from logger.files.journal import Journal
+    from throwbook.files.journal import Journal
 
     header = {"rig": "yard-loader", "rig_ref": "yard-loader.toml", "direction": "lock", "port": "COM3"}
     header |= {
@@ -103,13 +103,13 @@ def journal_seeds() -> Sequence[bytes]:
 
 
 def stored_seeds() -> Sequence[bytes]:
-    from logger.files.tracefile import read_trace
-    from logger.logbook import tracecodec
+    from throwbook.files.trace_file import read_trace
+    from throwbook.logbook import serialization
 
     trace = read_trace(SAMPLES / "healthy" / "lock-mild.csv")
     short = replace(trace, time_s=trace.time_s[:60], current_a=trace.current_a[:60], voltage_v=None)
     odd = replace(short, current_a=short.current_a / 3.0)
-    return [zlib.decompress(tracecodec.encode(tracecodec.columns(each))) for each in (short, odd)]
+    return [zlib.decompress(serialization.encode(serialization.columns(each))) for each in (short, odd)]
 
 
 def logbook_seeds() -> Sequence[bytes]:

@@ -84,7 +84,7 @@ def inside(name: str, seconds: int, seed: int, folder: Path) -> None:
     """The process that breeds. Never returns."""
     import atheris
 
-    with atheris.instrument_imports(include=["logger"]):
+    with atheris.instrument_imports(include=["throwbook"]):
         from tests.faults import fuzz
         from tests.faults.mutate import Mutator
         from tests.faults.readers import READERS

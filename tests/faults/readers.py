@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from logger.errors import InputError
 from tests.faults import good_input
 from tests.faults.good_input import NOW, SAMPLES, lines
+from throwbook.errors import InputError
 
 Try = Callable[[bytes, random.Random, Path], None]
 """Input, a source of chance for what isn't in it, a folder to work in."""
@@ -38,7 +38,7 @@ def text(data: bytes) -> str:
 
 @cache
 def rig():
-    from logger.files.rigfile import read_rig
+    from throwbook.files.rig_file import read_rig
 
     return read_rig(SAMPLES / "yard-loader.toml")
 
@@ -47,16 +47,15 @@ def rig():
 
 
 def quantity(data: bytes, draw: random.Random, folder: Path) -> None:
-    from logger.core.quantities.unit_table import KINDS
-    from logger.core.quantities.units import show, typed
+    from throwbook.core.quantities.units import KINDS, show, typed
 
     kind = draw.choice(tuple(KINDS))
     show(typed(text(data), kind, "--option").value, kind, draw.choice(("metric", "us")))
 
 
 def hand_lines(data: bytes, draw: random.Random, folder: Path) -> None:
-    from logger.core.sheets.byhand import assess_by_hand
-    from logger.core.sheets.byhand_lines import parse_lines
+    from throwbook.core.sheets.assess_hand import assess_by_hand
+    from throwbook.core.sheets.hand_readings import parse_lines
 
     for throw in parse_lines(text(data)):
         if draw.random() < 0.1:
@@ -64,9 +63,9 @@ def hand_lines(data: bytes, draw: random.Random, folder: Path) -> None:
 
 
 def questions(data: bytes, draw: random.Random, folder: Path) -> None:
-    from logger.cli.asking import moment, needed_day
-    from logger.core.sheets.instruments import accuracy_from
-    from logger.core.sheets.questions import QUESTIONS, answer_from
+    from throwbook.cli.options import moment, needed_day
+    from throwbook.core.sheets.conditions import QUESTIONS, answer_from
+    from throwbook.core.sheets.hand_readings import accuracy_from
 
     said = text(data)
     for read in (
@@ -91,9 +90,9 @@ def refused(read: Callable[[], object]) -> None:
 
 
 def rig_file(data: bytes, draw: random.Random, folder: Path) -> None:
-    from logger.core.fitting.fit import fit
-    from logger.core.machine.rig_check import problems
-    from logger.files.rigfile import parse_rig, rig_toml
+    from throwbook.core.machine.rig_validation import problems
+    from throwbook.core.sizing.sizing import fit
+    from throwbook.files.rig_file import parse_rig, rig_toml
 
     got = parse_rig(text(data), "rig.toml").rig
     grave = [problem for problem in problems(got) if problem.grave]
@@ -104,7 +103,7 @@ def rig_file(data: bytes, draw: random.Random, folder: Path) -> None:
 
 
 def trace_file(data: bytes, draw: random.Random, folder: Path) -> None:
-    from logger.files.tracefile import TraceLimits, read_trace, trace_text
+    from throwbook.files.trace_file import TraceLimits, read_trace, trace_text
 
     path = folder / "trace.csv"
     path.write_bytes(data)
@@ -120,9 +119,9 @@ def trace_file(data: bytes, draw: random.Random, folder: Path) -> None:
 
 def trace_judged(data: bytes, draw: random.Random, folder: Path) -> None:
     """As ``trace_file``, and whatever can be read is judged."""
-    from logger.core.stroke.assess import assess_trace
-    from logger.files.jsonl import assessment_record, dumps
-    from logger.files.tracefile import TraceLimits, read_trace
+    from throwbook.core.diagnosis.assess import assess_trace
+    from throwbook.files.tables import assessment_record, dumps
+    from throwbook.files.trace_file import TraceLimits, read_trace
 
     path = folder / "judged.csv"
     path.write_bytes(data)
@@ -130,7 +129,7 @@ def trace_judged(data: bytes, draw: random.Random, folder: Path) -> None:
 
 
 def column_choice(data: bytes, draw: random.Random, folder: Path) -> None:
-    from logger.files.columns import locate, parse_choices
+    from throwbook.files.csv_rows import locate, parse_choices
 
     choices, _, header = text(data).partition("\n")
     locate(header.split(","), parse_choices(choices.split("|")), "file, line 1")
@@ -138,9 +137,9 @@ def column_choice(data: bytes, draw: random.Random, folder: Path) -> None:
 
 def journal(data: bytes, draw: random.Random, folder: Path) -> None:
     """Bytes as they are, or (half of the time) every record given the check that fits it, so that it is read on."""
-    from logger.errors import InputError
-    from logger.jobs.recorded import recover
-    from logger.jobs.rigsource import RigSource
+    from throwbook.errors import InputError
+    from throwbook.jobs.find import RigSource
+    from throwbook.jobs.recording import recover
 
     path = folder / "left.journal"
     path.write_bytes(_checked(data) if draw.random() < 0.5 else data)
@@ -152,7 +151,7 @@ def journal(data: bytes, draw: random.Random, folder: Path) -> None:
 
 
 def _checked(data: bytes) -> bytes:
-    from logger.files.journal import _CHECKED, _HEAD
+    from throwbook.files.journal import _CHECKED, _HEAD
 
     out, at = b"", 0
     while len(data) - at >= _HEAD.size:
@@ -169,8 +168,8 @@ def _checked(data: bytes) -> bytes:
 
 def from_board(data: bytes, draw: random.Random, folder: Path) -> None:
     """What a board sends, in random pieces, to the end of the trace; half of the time with good checks."""
-    from logger.jobs.trial_record import TrialRecord
-    from logger.protocol.session import Session
+    from throwbook.jobs.trial_builder import TrialRecord
+    from throwbook.protocol.session import Session
 
     session = Session()
     session.start(200, 115_200)
@@ -189,7 +188,7 @@ def from_board(data: bytes, draw: random.Random, folder: Path) -> None:
 def to_board(data: bytes, draw: random.Random, folder: Path) -> None:
     import numpy as np
 
-    from logger.protocol.rehearsal import RehearsalBoard
+    from throwbook.protocol.simulated_board import RehearsalBoard
 
     board = RehearsalBoard(lambda time_s: (np.zeros(len(time_s)), np.full(len(time_s), 12.0)))
     board.power_up()
@@ -198,22 +197,22 @@ def to_board(data: bytes, draw: random.Random, folder: Path) -> None:
 
 
 def _framed(data: bytes) -> bytes:
-    from logger.protocol.framing import frame
+    from throwbook.protocol.framing import frame
 
     return b"".join(frame(line.rpartition(b"*")[0] or line) for line in data.split(b"\n"))
 
 
 def stored_samples(data: bytes, draw: random.Random, folder: Path) -> None:
     """Samples as a damaged or foreign logbook may hold them: packed anew, so that the damage is inside."""
-    from logger.logbook import tracecodec
+    from throwbook.logbook import serialization
 
-    tracecodec.whole("", data if draw.random() < 0.2 else zlib.compress(data, 1))
+    serialization.whole("", data if draw.random() < 0.2 else zlib.compress(data, 1))
 
 
 def logbook(data: bytes, draw: random.Random, folder: Path) -> None:
     """Another file, or a damaged one, given as the logbook."""
-    from logger.jobs.rig_list import list_rigs, rig_history
-    from logger.jobs.upkeep import check
+    from throwbook.jobs.logbook_care import check
+    from throwbook.jobs.rigs import list_rigs, rig_history
 
     path = folder / "other.throwbook"
     for left in folder.glob("other.throwbook*"):
@@ -266,8 +265,8 @@ def _command(line: list[str], variables: dict[str, str], logbook_path: Path | No
     import contextlib
     import io
 
-    from logger.cli import diagnostics
-    from logger.cli.main import throwbook
+    from throwbook.cli import diagnostics
+    from throwbook.cli.main import throwbook
 
     before = dict(os.environ)
     said, complained = io.StringIO(), io.StringIO()

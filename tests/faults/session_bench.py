@@ -8,14 +8,14 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.files.tracefile import read_trace
-from logger.jobs.logbooks import opened
-from logger.jobs.rig_list import add_rig
-from logger.jobs.upkeep import check
-from logger.ports.pseudo_port import PseudoPort
-from logger.protocol.rehearsal import IDENTITY, RehearsalBoard
 from tests.command import TOP, throwbook
 from tests.ports.bench import board_on_a_cable, throw_source
+from throwbook.files.trace_file import read_trace
+from throwbook.jobs.find import opened
+from throwbook.jobs.logbook_care import check
+from throwbook.jobs.rigs import add_rig
+from throwbook.ports.serial_port import PseudoPort
+from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard
 
 RIG = "yard-loader"
 BOARD = replace(IDENTITY, id="bench-1")

@@ -18,22 +18,22 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from logger.core.sheets.practice import FOR_PRACTICE
-from logger.core.trace import DIRECTIONS
-from logger.files.journal import Journal, unfinished
-from logger.files.rigfile import read_rig
-from logger.jobs.keeping import Place, keep
-from logger.jobs.logbooks import journal_folder, opened
-from logger.jobs.record import Recording, RecordPlan
-from logger.jobs.recorded import Recorded, judged
-from logger.jobs.rehearse import Rehearsal, ThrowScript, make_board
-from logger.jobs.rig_list import add_rig
-from logger.jobs.sheets import plan
-from logger.jobs.trial_record import TrialRecord
-from logger.jobs.upkeep import check
-from logger.ports.pseudo_port import PseudoPort, serve
-from logger.protocol.rehearsal import RehearsalBoard, Trouble
-from logger.protocol.session import Session
+from throwbook.core.sheets.conditions import FOR_PRACTICE
+from throwbook.core.trace import DIRECTIONS
+from throwbook.files.journal import Journal, unfinished
+from throwbook.files.rig_file import read_rig
+from throwbook.jobs.find import journal_folder, opened
+from throwbook.jobs.logbook_care import check
+from throwbook.jobs.record import Recording, RecordPlan
+from throwbook.jobs.recording import Recorded, judged
+from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.sheets import plan
+from throwbook.jobs.simulated_board import Rehearsal, ThrowScript, make_board
+from throwbook.jobs.store_trial import Place, keep
+from throwbook.jobs.trial_builder import TrialRecord
+from throwbook.ports.serial_port import PseudoPort, serve
+from throwbook.protocol.session import Session
+from throwbook.protocol.simulated_board import RehearsalBoard, Trouble
 
 RIG_FILE = Path(__file__).parents[2] / "sample-runs" / "yard-loader.toml"
 STARTED = datetime(2026, 4, 1, 6, 0, tzinfo=UTC)

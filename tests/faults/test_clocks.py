@@ -9,22 +9,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.sheets.byhand_lines import parse_lines
-from logger.files.tracefile import read_trace, write_trace
-from logger.jobs import enter
-from logger.jobs.importing import Order, import_traces
-from logger.jobs.latch import status
-from logger.jobs.logbooks import opened
-from logger.jobs.record import Recording, RecordPlan
-from logger.jobs.rig_list import add_rig, list_rigs
-from logger.jobs.trend import rig_trend
-from logger.jobs.upkeep import check
-from logger.ports.recorder import Recorder, Slept
 from tests.command import TOP, command, environment
 from tests.faults.until import LIMIT_S, until
 from tests.faults.work import BY, RIG, SAMPLES
 from tests.ports.bench import RIG as BENCH_RIG
 from tests.ports.bench import board_on_a_cable, throw_source
+from throwbook.core.sheets.hand_readings import parse_lines
+from throwbook.files.trace_file import read_trace, write_trace
+from throwbook.jobs import enter
+from throwbook.jobs.find import opened
+from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.latch import status
+from throwbook.jobs.logbook_care import check
+from throwbook.jobs.record import Recording, RecordPlan
+from throwbook.jobs.rigs import add_rig, list_rigs
+from throwbook.jobs.trend import rig_trend
+from throwbook.ports.acquisition import Recorder, Slept
 
 NOW = datetime(2026, 11, 1, 9, 0, tzinfo=UTC)
 IN_1970 = datetime(1970, 1, 1, 0, 0, 9, tzinfo=timezone(timedelta(hours=-8)))

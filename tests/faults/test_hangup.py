@@ -12,13 +12,13 @@ from pathlib import Path
 import pytest
 
 import tests.command
-from logger.files.journal import unfinished
-from logger.protocol.rehearsal import IDENTITY
 from tests.command import command, environment
 from tests.faults.test_places import AS_ROOT, WITHOUT_ROOTS_POWER
 from tests.faults.until import LIMIT_S, until
 from tests.left_journals import stall_source
 from tests.ports.bench import board_on_a_cable, throw_source
+from throwbook.files.journal import unfinished
+from throwbook.protocol.simulated_board import IDENTITY
 
 TOP = Path(__file__).parents[2]
 RIG = "yard-loader"

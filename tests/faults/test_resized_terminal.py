@@ -7,13 +7,13 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.jobs.logbooks import opened
-from logger.jobs.rig_list import add_rig
-from logger.protocol.rehearsal import IDENTITY
 from tests.faults.good_input import NOW
 from tests.faults.terminal import KEYS_TO_ARM, terminal
 from tests.ports.bench import board_on_a_cable, throw_source
 from tests.report.page_words import need
+from throwbook.jobs.find import opened
+from throwbook.jobs.rigs import add_rig
+from throwbook.protocol.simulated_board import IDENTITY
 
 TOP = Path(__file__).parents[2]
 FIGURE = re.compile(r"^ [ \u2588]*\u2588[ \u2588]*$", re.MULTILINE)
@@ -29,7 +29,7 @@ def large_figure(screen: str) -> bool:
 def test_a_terminal_made_tiny_in_mid_throw_costs_no_sample_and_the_screen_comes_back(tmp_path: Path):
     tmux, book = need("tmux", "tmux"), tmp_path / "log.throwbook"
     add_rig(book, TOP / "tests" / "tui" / "yard-loader.toml", "M. K.", NOW)
-    line = [sys.executable, "-m", "logger", "--logbook", str(book)]
+    line = [sys.executable, "-m", "throwbook", "--logbook", str(book)]
     env = {"THROWBOOK_BY": "M. K.", "PYTHONPATH": str(TOP), "LC_ALL": "C.UTF-8"}
     env |= {"COLUMNS": "80", "LINES": "24"}  # as a shell may export them
     # The throw has no end of its own: however busy this computer is, it still runs when both changes are through.

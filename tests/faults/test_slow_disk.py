@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from logger.jobs.logbooks import opened
 from tests.command import TOP, command, environment, throwbook
 from tests.faults.slow_disk import slow_disk
 from tests.ports.bench import board_on_a_cable
+from throwbook.jobs.find import opened
 
 pytestmark = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="the shim is for Linux")
 RIG_FILE = TOP / "sample-runs" / "yard-loader.toml"

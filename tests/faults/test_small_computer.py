@@ -85,7 +85,7 @@ def test_the_screen_keeps_within_it(season: Path):
     far, near = os.openpty()
     fcntl.ioctl(near, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
     code = f"import resource; resource.setrlimit(resource.RLIMIT_DATA, ({LIMIT_BYTES},) * 2)\n"
-    code += "import sys; from logger.cli.main import main; main()"
+    code += "import sys; from throwbook.cli.main import main; main()"
     line = [sys.executable, "-c", code, "--logbook", str(season / "log.throwbook")]
     env = os.environ | {"TERM": "xterm-256color"}
     screen = subprocess.Popen(line, cwd=TOP, env=env, stdin=near, stdout=near, stderr=near)

@@ -11,15 +11,15 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from logger.core.sheets.byhand_lines import parse_lines
-from logger.files.tracefile import read_trace, write_trace
-from logger.jobs import enter, sheets, signing
-from logger.jobs.importing import Order, import_traces
-from logger.jobs.rig_list import add_rig
-from logger.jobs.upkeep import back_up, take_in
-from logger.logbook import migrations, open_logbook
-from logger.logbook.upkeep import check
 from tests.raw_file import raw
+from throwbook.core.sheets.hand_readings import parse_lines
+from throwbook.files.trace_file import read_trace, write_trace
+from throwbook.jobs import enter, sheets, sign_off
+from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.logbook_care import back_up, take_in
+from throwbook.jobs.rigs import add_rig
+from throwbook.logbook import migrations, open_logbook
+from throwbook.logbook.integrity import check
 
 TOP = Path(__file__).parents[2]
 SAMPLES = TOP / "sample-runs"
@@ -140,7 +140,7 @@ def prepare_acceptance(folder: Path) -> None:
 
 def work_acceptance(folder: Path) -> None:
     for number in range(1, 4):
-        done = signing.accept(logbook(folder), f"{RIG}-{number}", LOOKED, BY, NOW, "new one each time")
+        done = sign_off.accept(logbook(folder), f"{RIG}-{number}", LOOKED, BY, NOW, "new one each time")
         say(done.state.name)
 
 
@@ -257,8 +257,8 @@ PLACES = {
 def main() -> None:
     """Wait for the word to go, so that the fault can strike in the work and not in the start of Python."""
     place, folder = PLACES[sys.argv[1]], Path(sys.argv[2])
-    from logger.core.records import seal  # noqa: F401  (imported before the clock starts)
-    from logger.core.stroke import assess  # noqa: F401
+    from throwbook.core.diagnosis import assess  # noqa: F401
+    from throwbook.logbook import seals  # noqa: F401  (imported before the clock starts)
 
     say("ready")
     sys.stdin.readline()

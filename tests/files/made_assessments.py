@@ -1,6 +1,6 @@
 """Judged trials made by hand: shapes for the JSON and the table, no measurement behind them."""
 
-from logger.core.assessment import (
+from throwbook.core.assessment import (
     Assessment,
     Check,
     Diagnosis,

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.files.decimals import plain_decimals
+from throwbook.files.csv_rows import plain_decimals
 
 plain = st.from_regex(
     r"-?[0-9]{1,9}(\.[0-9]{0,5})?|-?\.[0-9]{1,9}", fullmatch=True, alphabet=st.characters(max_codepoint=127)

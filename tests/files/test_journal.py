@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from logger.errors import InputError, OutsideError
-from logger.files.journal import Journal, is_alive, read_journal, unfinished
 from tests.small_disk import small_disk
+from throwbook.errors import InputError, OutsideError
+from throwbook.files.journal import Journal, is_alive, read_journal, unfinished
 
 HEADER = {"rig": "yard-loader", "direction": "lock"}
 
@@ -82,7 +82,7 @@ def test_a_running_recording_is_not_offered_and_a_broken_off_one_is(tmp_path: Pa
 
 def test_a_killed_recording_leaves_no_lock_behind(tmp_path: Path):
     code = (
-        "import sys, pathlib\nfrom logger.files.journal import Journal\n"
+        "import sys, pathlib\nfrom throwbook.files.journal import Journal\n"
         "j = Journal(pathlib.Path(sys.argv[1]), {}, 0.0); j.append(b'kept', 1.0); j.sync()\n"
         "print('ready', flush=True); sys.stdin.read()"
     )

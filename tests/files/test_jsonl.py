@@ -7,8 +7,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.files.jsonl import assessment_record, dumps, tidy
 from tests.files.made_assessments import BINDING, HEALTHY
+from throwbook.files.tables import assessment_record, dumps, tidy
 
 CONTRACT = [
     "file",

@@ -2,12 +2,10 @@
 
 import pytest
 
-from logger.core.fitting.fit import fit
-from logger.core.machine.limits import LIMITS, limits_for
-from logger.core.machine.rig_check import problems
-from logger.files.rig_example import EXAMPLE
-from logger.files.rig_values import SECTIONS
-from logger.files.rigfile import parse_rig
+from throwbook.core.machine.limits import LIMITS, limits_for
+from throwbook.core.machine.rig_validation import problems
+from throwbook.core.sizing.sizing import fit
+from throwbook.files.rig_file import EXAMPLE, SECTIONS, parse_rig
 
 
 def test_the_example_is_a_sound_rig_without_an_unknown_key():

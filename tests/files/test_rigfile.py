@@ -7,12 +7,18 @@ import tomli_w
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.machine.rig_check import problems
-from logger.core.machine.wiring import conductor
-from logger.core.rig import Actuator, Board, LimitOverride, LockMechanism, Rig, Wiring
-from logger.errors import InputError
-from logger.files.rig_example import EXAMPLE
-from logger.files.rigfile import parse_rig, read_rig, read_rig_file, rig_toml
+from throwbook.core.machine.electrical import conductor
+from throwbook.core.machine.rig_validation import problems
+from throwbook.core.rig import (
+    Actuator,
+    Board,
+    LimitOverride,
+    LockMechanism,
+    Rig,
+    Wiring,
+)
+from throwbook.errors import InputError
+from throwbook.files.rig_file import EXAMPLE, parse_rig, read_rig, read_rig_file, rig_toml
 
 TEXT = """
 name = "quarry-loader"

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.trace import Trace
-from logger.errors import InputError
-from logger.files.tracefile import TraceLimits, read_trace, trace_text, write_trace
 from tests.files.bad_traces import BAD_CHOICES, BAD_TRACES, GOOD, HEAD
+from throwbook.core.trace import Trace
+from throwbook.errors import InputError
+from throwbook.files.trace_file import TraceLimits, read_trace, trace_text, write_trace
 
 
 @pytest.fixture
@@ -186,7 +186,7 @@ def test_a_million_rows_take_little_more_memory_than_their_numbers(tmp_path):
     program = """
 import resource, sys
 import numpy
-from logger.files.tracefile import read_trace
+from throwbook.files.trace_file import read_trace
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 trace = read_trace(sys.argv[1])
 print(len(trace), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from logger.errors import OutsideError
-from logger.files.whole_file import whole_file
+from throwbook.errors import OutsideError
+from throwbook.files.tables import whole_file
 
 
 def test_a_link_of_the_passing_name_is_not_written_through(tmp_path: Path):

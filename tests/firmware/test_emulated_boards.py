@@ -9,12 +9,20 @@ import re
 import numpy as np
 import pytest
 
-from logger.protocol.events import Dropped, Fault, Identified, Lost, Reset, Samples, Unfit
-from logger.protocol.framing import frame
 from tests.firmware.emulator.boards import BOARDS
 from tests.firmware.emulator.harness import FLAT_OUT, REAL_TIME, Fact, Heard, converse, emulated_board
 from tests.firmware.emulator.strokes import Event, Stroke, script, steady, stroke_points
 from tests.firmware.tools import SKETCHES
+from throwbook.protocol.framing import frame
+from throwbook.protocol.messages import (
+    Dropped,
+    Fault,
+    Identified,
+    Lost,
+    Reset,
+    Samples,
+    Unfit,
+)
 
 pytestmark = pytest.mark.emulator
 

@@ -8,15 +8,15 @@ from datetime import UTC, datetime
 
 import pytest
 
-from logger.core.assessment import CUT_OFF, PASS
-from logger.files.journal import read_journal
-from logger.files.rigfile import read_rig
-from logger.files.tracefile import read_trace
-from logger.jobs.record import Recording, RecordPlan
 from tests.command import throwbook
 from tests.firmware.emulator.boards import BOARDS
 from tests.firmware.emulator.harness import emulated_board
 from tests.firmware.emulator.strokes import Event, Stroke, script, stroke_points
+from throwbook.core.assessment import CUT_OFF, PASS
+from throwbook.files.journal import read_journal
+from throwbook.files.rig_file import read_rig
+from throwbook.files.trace_file import read_trace
+from throwbook.jobs.record import Recording, RecordPlan
 
 pytestmark = pytest.mark.emulator
 

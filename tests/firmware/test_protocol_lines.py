@@ -5,9 +5,9 @@ import subprocess
 
 import pytest
 
-from logger.protocol.framing import Framer, frame
-from logger.protocol.messages import BadMessage, SetRate, ToBoard, decode
 from tests.protocol.cases import cases
+from throwbook.protocol.framing import Framer, frame
+from throwbook.protocol.messages import BadMessage, SetRate, ToBoard, decode
 
 ORDERS = {"who": 1, "rate": 2, "go": 3, "halt": 4, "ping": 5}
 FROM_PC = [case for case in cases() if case.sender == "pc"]

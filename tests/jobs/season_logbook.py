@@ -4,9 +4,9 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
-from logger.core.assessment import CUT_OFF, PASS, Assessment
-from logger.core.seasons.season import RigHistory
-from logger.logbook import Logbook, hand_trial, open_logbook
+from throwbook.core.assessment import CUT_OFF, PASS, Assessment
+from throwbook.core.trend.history import RigHistory
+from throwbook.logbook import Logbook, hand_trial, open_logbook
 
 RIG_TOML = """\
 name = "{name}"

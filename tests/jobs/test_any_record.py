@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.assessment import ENDS, LEVELS, VERDICTS
-from logger.core.stroke.assess import assess_trace
-from logger.core.stroke.baseline import make_baseline
-from logger.core.trace import Trace
-from logger.files.jsonl import assessment_record, dumps
 from tests.made_strokes import RIG, stroke
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.assessment import ENDS, LEVELS, VERDICTS
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.trace import Trace
+from throwbook.files.tables import assessment_record, dumps
 
 BASELINE = make_baseline([assess_trace(stroke(seed), RIG) for seed in range(4)])
 

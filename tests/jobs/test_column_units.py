@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.stroke.column_units import odd_units
-from logger.errors import InputError
-from logger.files.rigfile import read_rig
-from logger.files.tracefile import read_trace, write_trace
-from logger.jobs.assess import Reading
-from logger.jobs.importing import Order, import_traces
-from logger.jobs.rig_list import add_rig, list_rigs
-from logger.logbook import open_logbook
+from throwbook.core.diagnosis.column_units import odd_units
+from throwbook.errors import InputError
+from throwbook.files.rig_file import read_rig
+from throwbook.files.trace_file import read_trace, write_trace
+from throwbook.jobs.assess import Reading
+from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.rigs import add_rig, list_rigs
+from throwbook.logbook import open_logbook
 
 SAMPLES = Path(__file__).parents[2] / "sample-runs"
 RIG = read_rig(SAMPLES / "yard-loader.toml")

@@ -9,16 +9,16 @@ from typing import Any
 import numpy as np
 import pytest
 
-from logger.core.assessment import PASS, UNUSABLE
-from logger.errors import OutsideError
-from logger.files.journal import unfinished
-from logger.files.tracefile import read_trace, write_trace
-from logger.jobs.record import Recording, RecordPlan
-from logger.jobs.recorded import Recorded, recover
-from logger.jobs.rigsource import RigSource
-from logger.protocol.framing import frame
 from tests.ports.bench import RIG
 from tests.ports.stream_board import IDENTITY, Row, lines_of, stream_board, throw_rows
+from throwbook.core.assessment import PASS, UNUSABLE
+from throwbook.errors import OutsideError
+from throwbook.files.journal import unfinished
+from throwbook.files.trace_file import read_trace, write_trace
+from throwbook.jobs.find import RigSource
+from throwbook.jobs.record import Recording, RecordPlan
+from throwbook.jobs.recording import Recorded, recover
+from throwbook.protocol.framing import frame
 
 STARTED = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
 TRUE_S = 12.0

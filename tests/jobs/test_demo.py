@@ -2,12 +2,12 @@
 
 import pytest
 
-from logger.core.standing.status import DO_NOT_USE, IN_SERVICE
-from logger.errors import InputError
-from logger.jobs import latch
-from logger.jobs.demo import run_demo
-from logger.jobs.upkeep import check
-from logger.logbook import open_logbook
+from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE
+from throwbook.errors import InputError
+from throwbook.jobs import latch
+from throwbook.jobs.demo import run_demo
+from throwbook.jobs.logbook_care import check
+from throwbook.logbook import open_logbook
 
 
 @pytest.fixture(scope="module")

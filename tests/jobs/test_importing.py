@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from logger.errors import InputError
-from logger.files.tracefile import read_trace, write_trace
-from logger.jobs.importing import Order, import_traces
-from logger.jobs.rig_list import add_rig, list_rigs
-from logger.logbook import open_logbook
-from logger.logbook.upkeep import check
+from throwbook.errors import InputError
+from throwbook.files.trace_file import read_trace, write_trace
+from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.rigs import add_rig, list_rigs
+from throwbook.logbook import open_logbook
+from throwbook.logbook.integrity import check
 
 SAMPLES = Path(__file__).parents[2] / "sample-runs"
 BASELINE = sorted((SAMPLES / "baseline").glob("*.csv"))

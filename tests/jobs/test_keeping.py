@@ -7,19 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from logger.errors import InputError
-from logger.files.journal import Journal, unfinished
-from logger.jobs.keeping import Place, keep
-from logger.jobs.logbooks import journal_folder, opened
-from logger.jobs.record import Recording, RecordPlan
-from logger.jobs.recorded import Recorded, recover
-from logger.jobs.recovering import judge_left_over, left_over
-from logger.jobs.rig_list import add_rig
-from logger.jobs.rigsource import RigSource
-from logger.protocol.framing import frame
-from logger.protocol.rehearsal import IDENTITY
 from tests.ports.bench import RIG, board_on_a_cable
 from tests.ports.stream_board import lines_of, stream_board, throw_rows
+from throwbook.errors import InputError
+from throwbook.files.journal import Journal, unfinished
+from throwbook.jobs.find import RigSource, journal_folder, opened
+from throwbook.jobs.record import Recording, RecordPlan
+from throwbook.jobs.recording import Recorded, recover
+from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.store_trial import Place, judge_left_over, keep, left_over
+from throwbook.protocol.framing import frame
+from throwbook.protocol.simulated_board import IDENTITY
 
 NOW = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
 BY = "M. K."

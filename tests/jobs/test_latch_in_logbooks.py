@@ -1,6 +1,6 @@
 """The latch in real logbook files: entered, merged, backed up, restored, under wrong clocks.
 
-The pure rules have their ten thousand histories in ``tests/core/standing/test_status_histories``; here fewer go through the files.
+The pure rules have their ten thousand histories in ``tests/core/status/test_status_histories``; here fewer go through the files.
 """
 
 import contextlib
@@ -12,16 +12,25 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.records.records import ACCEPTED, Decision
-from logger.core.sheets.byhand_lines import parse_lines
-from logger.core.standing.service import Moment, ServiceEntry
-from logger.core.standing.status import CAUSES, DO_NOT_USE, IN_SERVICE
-from logger.errors import InputError
-from logger.jobs import latch, services, sheet_view, sheets, signing, upkeep
-from logger.jobs.enter import Entry, enter
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import GOOD, ONE_PIN, RIG, RIG_FILE
 from tests.raw_file import raw
+from throwbook.core.records import ACCEPTED, Decision
+from throwbook.core.sheets.hand_readings import parse_lines
+from throwbook.core.status.latch import CAUSES, DO_NOT_USE, IN_SERVICE
+from throwbook.core.status.maintenance import Moment, ServiceEntry
+from throwbook.errors import InputError
+from throwbook.jobs import (
+    latch,
+    logbook_care,
+    maintenance,
+    sheets,
+    sign_off,
+)
+from throwbook.jobs import (
+    sheets as sheet_view,
+)
+from throwbook.jobs.enter import Entry, enter
+from throwbook.logbook import open_logbook
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 TOLD = {"hours_since_movement": 16.0, "worked_before": "no"}
@@ -54,12 +63,12 @@ def repair(path: Path, now: datetime) -> str:
     entry = ServiceEntry(
         "", RIG, "repaired", now.date(), found=Moment("bent pin"), fixed=Moment("new pin"), by="M. K."
     )
-    return services.add(path, entry, now).entry.id
+    return maintenance.add(path, entry, now).entry.id
 
 
 def commission(path: Path, now: datetime) -> str:
     name = throw(path, GOOD, now).state.name
-    signing.accept(path, name, YES, "M. K.", now)
+    sign_off.accept(path, name, YES, "M. K.", now)
     return name
 
 
@@ -78,10 +87,10 @@ def level(path: Path) -> str:
 def test_a_restored_copy_is_put_right_by_the_merge(tmp_path):
     path = new_logbook(tmp_path / "a.throwbook")
     commission(path, NOON)
-    upkeep.back_up(str(path), tmp_path / "old.throwbook", NOON)
+    logbook_care.back_up(str(path), tmp_path / "old.throwbook", NOON)
     stall(path, NOON)
     for here, other in ((tmp_path / "old.throwbook", path), (path, tmp_path / "old.throwbook")):
-        upkeep.take_in(str(here), other)
+        logbook_care.take_in(str(here), other)
         assert level(here) == DO_NOT_USE
 
 
@@ -89,10 +98,10 @@ def test_a_way_back_walked_in_one_logbook_counts_in_the_other_after_a_merge_only
     one = new_logbook(tmp_path / "a.throwbook")
     stall(one, NOON)
     two = tmp_path / "b.throwbook"
-    upkeep.back_up(str(one), two, NOON)
+    logbook_care.back_up(str(one), two, NOON)
     clear(one, repair(one, NOON), commission(one, NOON), NOON)
     assert (level(one), level(two)) == (IN_SERVICE, DO_NOT_USE)
-    upkeep.take_in(str(two), one)
+    logbook_care.take_in(str(two), one)
     assert level(two) == IN_SERVICE
 
 
@@ -100,10 +109,10 @@ def test_a_stall_in_the_other_logbook_meanwhile_stays_after_the_merge(tmp_path):
     one = new_logbook(tmp_path / "a.throwbook")
     stall(one, NOON)
     two = tmp_path / "b.throwbook"
-    upkeep.back_up(str(one), two, NOON)
+    logbook_care.back_up(str(one), two, NOON)
     stall(two, NOON - timedelta(days=3000))
     clear(one, repair(one, NOON), commission(one, NOON), NOON)
-    upkeep.take_in(str(one), two)
+    logbook_care.take_in(str(one), two)
     assert level(one) == DO_NOT_USE
 
 
@@ -121,7 +130,7 @@ def test_no_path_of_the_logbook_accepts_a_sheet_without_its_sightings(tmp_path):
     path = new_logbook(tmp_path / "a.throwbook")
     name = throw(path, ONE_PIN, NOON).state.name
     with pytest.raises(InputError, match="right pin was looked at and not seen"):
-        signing.accept(path, name, YES, "M. K.", NOON)
+        sign_off.accept(path, name, YES, "M. K.", NOON)
     with open_logbook(path) as book:
         state = book.sheet(name)
         with pytest.raises(ValueError, match=r"Logbook\.accept"):
@@ -129,7 +138,7 @@ def test_no_path_of_the_logbook_accepts_a_sheet_without_its_sightings(tmp_path):
         forged = book.add(Decision(state.sheet.id, ACCEPTED, "M. K.", {}, NOON, "M. K."))
         assert book.sheet(name).state == "open"
         book.seal_sheet(state.sheet.id, forged.id, NOON)
-    _, found = upkeep.check(str(path))
+    _, found = logbook_care.check(str(path))
     assert [problem.where for problem in found.problems] == [f"sheet {name}"]
     service = repair(path, NOON)
     with pytest.raises(InputError, match="no accepted commissioning sheet"):
@@ -225,7 +234,7 @@ class History:
 
     def merge(self, path: Path) -> None:
         other = next(one for one in self.books if one != path)
-        upkeep.take_in(str(path), other)
+        logbook_care.take_in(str(path), other)
 
     def restore(self, path: Path) -> None:
         kept = path.with_suffix(".kept")
@@ -233,7 +242,7 @@ class History:
             path.unlink()
             shutil.copy(kept, path)
         else:
-            upkeep.back_up(str(path), kept, NOON)
+            logbook_care.back_up(str(path), kept, NOON)
 
     def note(self, path: Path) -> None:
         with open_logbook(path, read_only=True) as book:
@@ -268,7 +277,7 @@ def test_no_history_of_real_logbooks_leaks_out_of_do_not_use(seed, tmp_path):
     history = History(seed, tmp_path)
     history.play()
     for path in history.books:
-        assert upkeep.check(str(path))[1].problems == ()
+        assert logbook_care.check(str(path))[1].problems == ()
 
 
 def test_the_view_of_a_sheet_says_what_an_acceptance_lacks(tmp_path):
@@ -288,7 +297,7 @@ def test_old_throws_cannot_stand_in_for_new_ones_after_a_repair(tmp_path):
     )
     name = enter(path, RIG, old, "M. K.", NOON).state.name
     with pytest.raises(InputError, match="before what this sheet answers"):
-        signing.accept(path, name, YES, "M. K.", NOON)
+        sign_off.accept(path, name, YES, "M. K.", NOON)
     with pytest.raises(InputError, match="no accepted commissioning sheet"):
         clear(path, service, name, NOON)
 

@@ -1,6 +1,6 @@
 """The latch in real files: copies, merges, restored backups, wrong clocks. Nothing leaks out of ``do not use``.
 
-``tests/core/standing/test_status_histories.py`` plays the rules themselves; here the files are what is tried.
+``tests/core/status/test_status_histories.py`` plays the rules themselves; here the files are what is tried.
 """
 
 from datetime import timedelta
@@ -8,13 +8,13 @@ from datetime import timedelta
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from logger.core.records.records import Order
-from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, raise_order
-from logger.jobs.latch import status
-from logger.logbook import open_logbook
-from logger.logbook.merge import merge
-from logger.logbook.upkeep import backup, check
 from tests.logbook.conftest import NOW, RIG, TOML
+from throwbook.core.records import Order
+from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, raise_order
+from throwbook.jobs.latch import status
+from throwbook.logbook import open_logbook
+from throwbook.logbook.integrity import backup, check
+from throwbook.logbook.merge import merge
 
 COPIES = 3
 STEPS = ("raise", "false clear", "merge", "back up", "restore", "unknown clear", "add rig")

@@ -5,15 +5,23 @@ from datetime import timedelta
 
 import pytest
 
-from logger.core.records.records import Sighting
-from logger.core.sheets.byhand_lines import parse_lines
-from logger.core.standing.status import DO_NOT_USE, IN_SERVICE
-from logger.errors import InputError
-from logger.jobs import latch, sheet_view, sheets, signing, upkeep
-from logger.jobs.enter import Entry, enter
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import GOOD, PAIR, RIG, UNSEEN
 from tests.jobs.test_latch_in_logbooks import NOON, YES, clear, commission, level, new_logbook, repair, throw
+from throwbook.core.records import Sighting
+from throwbook.core.sheets.hand_readings import parse_lines
+from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE
+from throwbook.errors import InputError
+from throwbook.jobs import (
+    latch,
+    logbook_care,
+    sheets,
+    sign_off,
+)
+from throwbook.jobs import (
+    sheets as sheet_view,
+)
+from throwbook.jobs.enter import Entry, enter
+from throwbook.logbook import open_logbook
 
 LATER = NOON + timedelta(days=1)
 NOT_SEEN = [
@@ -38,16 +46,16 @@ def sightings(path, name: str) -> list[Sighting]:
 def test_a_no_is_taken_on_any_sheet_and_its_seal_still_holds(path, looked, decided):
     name = throw(path, GOOD, NOON).state.name
     if decided == "accepted":
-        signing.accept(path, name, YES, BY, NOON)
+        sign_off.accept(path, name, YES, BY, NOON)
     elif decided == "rejected":
-        signing.reject(path, name, "the other attachment", BY, NOON)
+        sign_off.reject(path, name, "the other attachment", BY, NOON)
     assert level(path) == IN_SERVICE
     sheets.see(path, name, [3], looked, BY, LATER)
     assert level(path) == DO_NOT_USE
     view = sheet_view.view(path, name)
     assert view.state.state == decided
     assert ["throw 3 (lock)" in one for one in view.said_since] == ([True] if decided != "open" else [])
-    assert upkeep.check(str(path))[1].problems == ()
+    assert logbook_care.check(str(path))[1].problems == ()
 
 
 def test_only_a_no_is_taken_on_a_decided_sheet(path):
@@ -60,7 +68,7 @@ def test_only_a_no_is_taken_on_a_decided_sheet(path):
 def test_where_acceptance_and_no_race_the_rig_is_out_of_use_whichever_comes_first(path, first):
     name = throw(path, UNSEEN, NOON).state.name
     steps = {
-        "accept": lambda: signing.accept(path, name, YES, BY, NOON),
+        "accept": lambda: sign_off.accept(path, name, YES, BY, NOON),
         "see": lambda: sheets.see(path, name, [5], NOT_SEEN[0], "A. B.", NOON),
     }
     steps.pop(first)()
@@ -77,7 +85,7 @@ def test_where_acceptance_and_no_race_the_rig_is_out_of_use_whichever_comes_firs
 def test_a_no_typed_when_signing_counts_though_every_throw_was_looked_at_before(path, looked):
     name = throw(path, GOOD, NOON).state.name
     with pytest.raises(InputError, match="The NO is written down"):
-        signing.accept(path, name, looked, BY, NOON)
+        sign_off.accept(path, name, looked, BY, NOON)
     assert level(path) == DO_NOT_USE
     assert sheet_view.view(path, name).state.state == "open"
 
@@ -85,14 +93,14 @@ def test_a_no_typed_when_signing_counts_though_every_throw_was_looked_at_before(
 def test_a_no_typed_when_signing_a_decided_or_an_empty_sheet_counts(path):
     name = commission(path, NOON)
     with pytest.raises(InputError, match=r"accepted already.*The NO is written down"):
-        signing.accept(path, name, NOT_SEEN[0], BY, LATER)
+        sign_off.accept(path, name, NOT_SEEN[0], BY, LATER)
     assert level(path) == DO_NOT_USE
 
 
 def test_a_no_typed_when_signing_a_sheet_without_throws_counts(path):
     state, _ = sheets.plan(path, RIG, "spot", BY, NOON)
     with pytest.raises(InputError, match="The NO is written down"):
-        signing.accept(path, state.name, NOT_SEEN[0], BY, NOON)
+        sign_off.accept(path, state.name, NOT_SEEN[0], BY, NOON)
     assert level(path) == DO_NOT_USE
 
 
@@ -119,14 +127,14 @@ def test_a_refused_acceptance_stores_nothing(path):
     name = throw(path, UNSEEN, NOON).state.name
     for lacking in (replace(YES, load_check="not looked"), replace(YES, retained_power_off="not looked")):
         with pytest.raises(InputError, match="nothing was written down"):
-            signing.accept(path, name, lacking, BY, NOON)
+            sign_off.accept(path, name, lacking, BY, NOON)
     assert sightings(path, name) == []
 
 
 def test_what_was_seen_is_not_written_down_at_throws_that_were_left_out(path):
     name = throw(path, "\n".join([UNSEEN, *UNSEEN.split("\n")[:2]]), NOON).state.name
     sheets.leave_out(path, name, 3, "the other attachment", BY, NOON)
-    signing.accept(path, name, YES, BY, NOON)
+    sign_off.accept(path, name, YES, BY, NOON)
     view = sheet_view.view(path, name)
     left_out = next(one.id for one in view.trials if one.left_out)
     assert view.state.state == "accepted"

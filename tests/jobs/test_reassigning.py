@@ -5,18 +5,18 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, RESTRICTED, WATCH
-from logger.errors import InputError
-from logger.files.tracefile import write_trace
-from logger.jobs import latch, sheet_view, signing, upkeep
-from logger.jobs.reassign import NOBODY, Correction, reassign
-from logger.jobs.report_source import material_in
-from logger.logbook import open_logbook
-from logger.report.log import status as status_log
 from tests.cli.sheet_steps import RIG, RIG_FILE
 from tests.jobs.test_latch_in_logbooks import YES, clear, throw
 from tests.jobs.test_throws_that_prove_nothing import BY, LATER, bring, files
 from tests.made_strokes import NOON, stroke
+from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED, WATCH
+from throwbook.errors import InputError
+from throwbook.files.trace_file import write_trace
+from throwbook.jobs import latch, logbook_care, sheets, sign_off
+from throwbook.jobs.papers import material_in
+from throwbook.jobs.reassign import NOBODY, Correction, reassign
+from throwbook.logbook import open_logbook
+from throwbook.report.sections import status as status_log
 
 OTHER = "yard-loader"
 
@@ -55,8 +55,8 @@ def test_another_rigs_stall_takes_that_rig_out_of_use_and_eases_this_one(path, s
     done = put_right(path, name, OTHER)
     assert (done.status.level, done.other_status.level) == (WATCH, DO_NOT_USE)
     assert [one.cause for one in done.status.open] == ["reassigned throw"]
-    assert sheet_view.view(path, name).trials[0].left_out == f"of rig {OTHER}"
-    assert upkeep.check(str(path))[1].problems == ()
+    assert sheets.view(path, name).trials[0].left_out == f"of rig {OTHER}"
+    assert logbook_care.check(str(path))[1].problems == ()
 
 
 def test_it_eases_nothing_once_the_order_on_the_other_rig_is_gone(path, stalled):
@@ -85,7 +85,7 @@ def test_nobodys_throw_waives_the_repair_alone(path, tmp_path, stalled):
     with pytest.raises(InputError, match="no accepted commissioning sheet"):
         clear(path, "", sheet, LATER)
     with pytest.raises(InputError, match="before what this sheet answers"):
-        signing.accept(path, sheet, YES, BY, LATER)
+        sign_off.accept(path, sheet, YES, BY, LATER)
 
 
 def test_nobodys_throw_is_cleared_by_cause_commissioning_and_signature(path, tmp_path, stalled):
@@ -97,7 +97,7 @@ def test_nobodys_throw_is_cleared_by_cause_commissioning_and_signature(path, tmp
         write_trace(trace, tmp_path / f"proof-{number}.csv")
         proof.append(tmp_path / f"proof-{number}.csv")
     sheet = bring(path, proof).sheet.name
-    signing.accept(path, sheet, YES, BY, LATER)
+    sign_off.accept(path, sheet, YES, BY, LATER)
     with open_logbook(path, read_only=True) as book:
         ids = tuple(one.ids[0] for one in latch.status(book, RIG).open)
     for lacking in ({"cause_found": ""}, {"sheet": ""}, {"signed": "0"}):
@@ -119,7 +119,7 @@ def test_what_was_typed_or_accepted_stays_where_it_is(path, tmp_path):
     assert after
     fresh = new(tmp_path / "b.throwbook", RIG, OTHER)
     name = bring(fresh, files(tmp_path, seed=7)).sheet.name
-    signing.accept(fresh, name, YES, BY, LATER)
+    sign_off.accept(fresh, name, YES, BY, LATER)
     with pytest.raises(InputError, match="accepted"):
         put_right(fresh, name, OTHER)
 
@@ -175,7 +175,7 @@ def test_a_merge_that_brings_one_record_onto_two_rigs_holds_both(tmp_path):
     bring(one, listed, "spot")
     bring(two, listed, "spot", rig=OTHER)
     for _ in range(2):  # the second time nothing is new
-        upkeep.take_in(str(one), two, now=LATER)
+        logbook_care.take_in(str(one), two, now=LATER)
         assert (level(one, RIG), level(one, OTHER)) == (RESTRICTED, RESTRICTED)
     with open_logbook(one, read_only=True) as book:
         assert len(book.orders(RIG)) == 2

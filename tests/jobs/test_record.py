@@ -9,17 +9,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.rig import Board
-from logger.core.stroke.baseline import make_baseline
-from logger.core.stroke.live import FLOWING
-from logger.errors import InputError, OutsideError
-from logger.files.journal import read_journal, unfinished
-from logger.jobs.record import Recording, RecordPlan
-from logger.jobs.recorded import recover
-from logger.jobs.rigsource import RigSource
-from logger.protocol.rehearsal import Trouble
 from tests.ports.bench import RIG, board_on_a_cable, throw_source
 from tests.small_disk import small_disk
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.analysis.live import FLOWING
+from throwbook.core.rig import Board
+from throwbook.errors import InputError, OutsideError
+from throwbook.files.journal import read_journal, unfinished
+from throwbook.jobs.find import RigSource
+from throwbook.jobs.record import Recording, RecordPlan
+from throwbook.jobs.recording import recover
+from throwbook.protocol.simulated_board import Trouble
 
 STARTED = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
 SPEED = 16.0

@@ -10,24 +10,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.stroke.live import OVER
-from logger.files.tracefile import read_trace
-from logger.jobs.keeping import Place, keep
-from logger.jobs.logbooks import journal_folder, opened
-from logger.jobs.movements import throws_of
-from logger.jobs.record import Recording, RecordPlan
-from logger.jobs.recovering import judge_left_over, left_over
-from logger.jobs.rig_list import add_rig
-from logger.jobs.rigsource import find_rig
-from logger.jobs.trial_record import TrialRecord
-from logger.protocol.events import Samples, Started
-from logger.protocol.rehearsal import IDENTITY
 from tests.cli.test_import_asks import at_a_terminal
 from tests.command import command
 from tests.command import run as run_line
 from tests.made_strokes import RIG
 from tests.ports.bench import board_on_a_cable
 from tests.records_of_several import GOOD, SHORT, STALLED, STANDING, record, source_of
+from throwbook.core.analysis.live import OVER
+from throwbook.files.trace_file import read_trace
+from throwbook.jobs.find import find_rig, journal_folder, opened
+from throwbook.jobs.record import Recording, RecordPlan
+from throwbook.jobs.recording import throws_of
+from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.store_trial import Place, judge_left_over, keep, left_over
+from throwbook.jobs.trial_builder import TrialRecord
+from throwbook.protocol.messages import Samples, Started
+from throwbook.protocol.simulated_board import IDENTITY
 
 NOW = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
 BY = "M. K."

@@ -5,13 +5,19 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from logger.core.stroke.assess import assess_trace
-from logger.core.trace import Trace
-from logger.errors import InputError
-from logger.jobs.rehearse import Rehearsal, ThrowScript, faults_from, make_board, trouble_from
-from logger.protocol.events import Fault, Samples
-from logger.protocol.session import Session
 from tests.ports.bench import RIG
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.trace import Trace
+from throwbook.errors import InputError
+from throwbook.jobs.simulated_board import (
+    Rehearsal,
+    ThrowScript,
+    faults_from,
+    make_board,
+    trouble_from,
+)
+from throwbook.protocol.messages import Fault, Samples
+from throwbook.protocol.session import Session
 
 
 def played(

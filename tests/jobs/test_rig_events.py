@@ -6,22 +6,21 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.sheets.byhand_lines import Reading, parse_line
-from logger.core.standing.events import NEVER, NOTHING
-from logger.core.standing.service import Moment, ServiceEntry
-from logger.jobs.enter import Entry, enter
-from logger.jobs.latch import Clearing, clear, raise_by_hand, status
-from logger.jobs.logbooks import opened
-from logger.jobs.report_source import material_in
-from logger.jobs.reporting import Issue, _form_source
-from logger.jobs.rig_list import add_rig, rig_history
-from logger.jobs.services import add as add_service
-from logger.jobs.sheets import Looked, plan, see
-from logger.jobs.signing import accept, reject
-from logger.jobs.trend import rig_trend
-from logger.report.content import rig_report
-from logger.report.document import words
-from logger.report.forms import cab_card
+from throwbook.core.sheets.hand_readings import Reading, parse_line
+from throwbook.core.status.maintenance import Moment, ServiceEntry
+from throwbook.core.status.status_text import NEVER, NOTHING
+from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.find import opened
+from throwbook.jobs.latch import Clearing, clear, raise_by_hand, status
+from throwbook.jobs.maintenance import add as add_service
+from throwbook.jobs.papers import Issue, _form_source, material_in
+from throwbook.jobs.rigs import add_rig, rig_history
+from throwbook.jobs.sheets import Looked, plan, see
+from throwbook.jobs.sign_off import accept, reject
+from throwbook.jobs.trend import rig_trend
+from throwbook.report.document import words
+from throwbook.report.forms import cab_card
+from throwbook.report.report import rig_report
 
 RIG, BY = "quarry-loader", "M. K."
 NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)

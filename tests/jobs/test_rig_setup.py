@@ -3,10 +3,10 @@
 import tomllib
 from datetime import UTC, datetime
 
-from logger.jobs.logbooks import opened
-from logger.jobs.rig_list import add_rig
-from logger.jobs.rig_setup import add_setup, setup_of
-from tui.screens.rig_setup import SPECS
+from throwbook.jobs.find import opened
+from throwbook.jobs.rig_setup import add_setup, setup_of
+from throwbook.jobs.rigs import add_rig
+from throwbook_tui.screens.rig_setup import SPECS
 
 NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 RIG = """name = "yard-loader"

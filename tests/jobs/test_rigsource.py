@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from logger.errors import InputError
-from logger.jobs.rigsource import find_rig
-from logger.logbook import open_logbook
+from throwbook.errors import InputError
+from throwbook.jobs.find import find_rig
+from throwbook.logbook import open_logbook
 
 RIG_FILE = Path(__file__).parents[1] / "cli" / "quarry-loader.toml"
 NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)

@@ -5,14 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.sheets.byhand_lines import HandThrow, Reading
-from logger.core.standing.service import ServiceEntry
-from logger.jobs.enter import Entry, enter
-from logger.jobs.exporting import export
-from logger.jobs.rig_list import add_rig
-from logger.jobs.services import add
-from logger.jobs.trend import rig_from_export, rig_trend
 from tests.cli.sheet_steps import RIG, RIG_FILE
+from throwbook.core.sheets.hand_readings import HandThrow, Reading
+from throwbook.core.status.maintenance import ServiceEntry
+from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.logbook_care import export
+from throwbook.jobs.maintenance import add
+from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.trend import rig_from_export, rig_trend
 
 BY = "M. K."
 DAY = datetime(2026, 3, 14, 8, 0, tzinfo=UTC)

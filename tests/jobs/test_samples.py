@@ -4,13 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from logger.errors import OutsideError
-from logger.files.rigfile import read_rig
-from logger.files.tracefile import read_trace
-from logger.jobs.sample_table import RIG, SAMPLE_RUNS
-from logger.jobs.samples import write_samples
 from tests.command import throwbook
 from tests.sign_names import ADD, CONTRACT, EVERY
+from throwbook.errors import OutsideError
+from throwbook.files.rig_file import read_rig
+from throwbook.files.trace_file import read_trace
+from throwbook.jobs.sample_runs import RIG, SAMPLE_RUNS, write_samples
 
 KEPT = Path(__file__).parents[2] / "sample-runs"
 

@@ -6,18 +6,26 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.sheets.byhand_lines import parse_lines
-from logger.core.standing.service import SEASON, Moment, ServiceEntry
-from logger.core.standing.status import DO_NOT_USE, IN_SERVICE
-from logger.errors import InputError
-from logger.files.tracefile import write_trace
-from logger.jobs import latch, services, sheet_view, sheets, signing
-from logger.jobs.enter import Entry, enter
-from logger.jobs.importing import Order, import_traces
-from logger.logbook import open_logbook
 from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE
 from tests.jobs.test_latch_in_logbooks import TOLD, YES, clear, level, repair, stall, throw
 from tests.made_strokes import NOON, stroke
+from throwbook.core.sheets.hand_readings import parse_lines
+from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE
+from throwbook.core.status.maintenance import SEASON, Moment, ServiceEntry
+from throwbook.errors import InputError
+from throwbook.files.trace_file import write_trace
+from throwbook.jobs import (
+    latch,
+    maintenance,
+    sheets,
+    sign_off,
+)
+from throwbook.jobs import (
+    sheets as sheet_view,
+)
+from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.logbook import open_logbook
 
 BY = "M. K."
 LATER = NOON + timedelta(days=1)
@@ -51,7 +59,7 @@ def bring(path: Path, listed: list[Path], kind: str = "commissioning", now=LATER
 
 
 def accept(path: Path, name: str, now=LATER):
-    return signing.accept(path, name, YES, BY, now)
+    return sign_off.accept(path, name, YES, BY, now)
 
 
 # ---- undated throws ----
@@ -168,7 +176,7 @@ def test_the_same_samples_are_not_taken_for_a_second_rig_whatever_their_head_say
     headless = tmp_path / "headless.csv"
     rows = [line for line in listed[0].read_text("utf-8").splitlines() if not line.startswith("#")]
     headless.write_text("\n".join(rows) + "\n", "utf-8")
-    from logger.jobs.assess import Reading
+    from throwbook.jobs.assess import Reading
 
     for file, reading in ((listed[0], Reading()), (headless, Reading(direction="lock"))):
         with pytest.raises(InputError, match=rf"stand on rig '{RIG}' already \({RIG}-1\).*reassign"):
@@ -185,7 +193,7 @@ def overdue(path):
     accept_day = ServiceEntry(
         "", RIG, "greased", date(2026, 1, 10), due_on=date(2026, 3, 1), fixed=Moment("greased"), by=BY
     )
-    services.add(path, accept_day, NOON)
+    maintenance.add(path, accept_day, NOON)
     assert due(path).overdue
     return path
 
@@ -202,7 +210,7 @@ def test_a_plan_an_open_sheet_old_files_or_a_rejected_sheet_do_not_answer_a_chec
     sheets.plan(overdue, RIG, "seasonal", BY, NOON)
     name = throw(overdue, GOOD, NOON, "seasonal").state.name
     assert due(overdue).on == before
-    signing.reject(overdue, name, "the other attachment", BY, NOON)
+    sign_off.reject(overdue, name, "the other attachment", BY, NOON)
     assert due(overdue).on == before
     old = bring(overdue, _old(tmp_path), "seasonal").sheet.name
     accept(overdue, old)

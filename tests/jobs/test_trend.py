@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.seasons.history import to_json
-from logger.errors import InputError
-from logger.jobs.exporting import export
-from logger.jobs.trend import fleet, fleet_from_export, rig_trend, worst_first
 from tests.benchmarks.season_histories import PLAIN, make_history, quarterly
 from tests.command import throwbook
 from tests.jobs.season_logbook import logbook_of
+from throwbook.core.trend.trend_result import to_json
+from throwbook.errors import InputError
+from throwbook.jobs.logbook_care import export
+from throwbook.jobs.trend import fleet, fleet_from_export, rig_trend, worst_first
 
 TODAY = date(2026, 3, 15)
 GROWS = 0.12 * np.maximum(0, np.arange(17) / 4 - 1)
@@ -47,7 +47,7 @@ def trend(book: Path, *more: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_the_way_through_the_logbook_changes_nothing(book):
-    from logger.core.seasons.history import trends_of
+    from throwbook.core.trend.trend_result import trends_of
 
     found = rig_trend(book, "loader-07", TODAY)
     straight = trends_of(made(7, GROWS))
@@ -135,8 +135,8 @@ def test_wrong_use_is_one_line_and_exit_code_2(book, arguments, says):
 
 
 def test_a_rig_without_checks_says_what_to_do(tmp_path):
-    from logger.logbook import open_logbook
     from tests.jobs.season_logbook import RIG_TOML, noon
+    from throwbook.logbook import open_logbook
 
     with open_logbook(tmp_path / "book") as book, book.transaction():
         book.add_rig("new", RIG_TOML.format(name="new", no_load=0.9, rated=3.6), "M. K.", noon(TODAY))

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.records.records import RigRevision
-from logger.jobs.latch import Clearing, clear, status
-from logger.jobs.rig_list import add_rig, list_rigs
-from logger.jobs.upkeep import take_in
-from logger.logbook import open_logbook
-from logger.logbook.merge import Terms
 from tests.command import throwbook
+from throwbook.core.records import RigRevision
+from throwbook.jobs.latch import Clearing, clear, status
+from throwbook.jobs.logbook_care import take_in
+from throwbook.jobs.rigs import add_rig, list_rigs
+from throwbook.logbook import open_logbook
+from throwbook.logbook.merge import Terms
 
 RIG_FILE = Path(__file__).parents[2] / "sample-runs" / "yard-loader.toml"
 RIG = "yard-loader"

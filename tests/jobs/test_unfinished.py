@@ -5,21 +5,20 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.sheets.byhand_lines import parse_lines
-from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, RESTRICTED
-from logger.core.standing.status_words import reasons, way_down
-from logger.errors import InputError
-from logger.files.journal import Journal
-from logger.jobs import latch, signing
-from logger.jobs.enter import Entry, enter
-from logger.jobs.logbooks import journal_folder, opened
-from logger.jobs.overview import overview
-from logger.jobs.recovering import DISCARDED, judge_left_over, left_over
-from logger.jobs.rig_list import add_rig, list_rigs
-from logger.jobs.sheets import Looked
-from logger.jobs.unfinished import JUDGE, unfinished_recordings
 from tests.command import BY, TOP
 from tests.left_journals import BEGUN, leave_journal, stall_source
+from throwbook.core.sheets.hand_readings import parse_lines
+from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
+from throwbook.core.status.status_text import reasons, way_down
+from throwbook.errors import InputError
+from throwbook.files.journal import Journal
+from throwbook.jobs import latch, sign_off
+from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.find import journal_folder, opened
+from throwbook.jobs.rigs import add_rig, list_rigs, overview
+from throwbook.jobs.sheets import Looked
+from throwbook.jobs.store_trial import DISCARDED, judge_left_over, left_over
+from throwbook.jobs.unfinished import JUDGE, unfinished_recordings
 
 NOW = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 RIG = "yard-loader"
@@ -96,13 +95,13 @@ def test_no_sheet_is_accepted_and_no_order_cleared_until_it_is_judged(book: Path
     leave_journal(book, seconds=6.0)
     clearing = latch.Clearing(orders, BY, "greased")
     with pytest.raises(InputError, match=r"not accepted: a recording of a lock throw.*record --recover"):
-        signing.accept(book, name, YES, BY, NOW)
+        sign_off.accept(book, name, YES, BY, NOW)
     with pytest.raises(InputError, match=r"not cleared: a recording of a lock throw.*record --recover"):
         latch.clear(book, RIG, clearing, BY, NOW)
     [done] = judged(book)
     assert done.error is None
     latch.clear(book, RIG, clearing, BY, NOW)
-    assert signing.accept(book, name, YES, BY, NOW).state.state == "accepted"
+    assert sign_off.accept(book, name, YES, BY, NOW).state.state == "accepted"
 
 
 @pytest.mark.parametrize("discard", [False, True])
@@ -166,7 +165,7 @@ def test_what_was_recorded_by_a_rig_file_reaches_the_status_of_the_rig_in_the_lo
 def test_it_is_judged_once_although_two_want_to(book: Path):
     leave_journal(book, source=stall_source())
     [one] = left_over(str(book))
-    from logger.jobs.recovering import recover_unfinished
+    from throwbook.jobs.store_trial import recover_unfinished
 
     first, _ = recover_unfinished(one, str(book))
     assert left_over(str(book)) == []

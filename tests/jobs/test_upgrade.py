@@ -9,27 +9,32 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.core.assessment import EARLIER_METHODS, METHOD_VERSION, PASS, WATCH, Sign
-from logger.core.sheets.byhand_lines import parse_lines
-from logger.core.standing.status import DO_NOT_USE, IN_SERVICE, RESTRICTED
-from logger.core.standing.status_words import reasons
-from logger.core.stroke.assess import assess_trace
-from logger.core.trace import Trace
-from logger.errors import InputError
-from logger.jobs import latch, signing
-from logger.jobs.enter import Entry, enter
-from logger.jobs.logbooks import opened
-from logger.jobs.rig_list import list_rigs
-from logger.jobs.rig_of import rig_of
-from logger.jobs.sheets import Looked
-from logger.jobs.unfinished import JUDGE_AGAIN
-from logger.jobs.upgrade import judge_again
-from logger.jobs.upkeep import check, judge_stored_again
-from logger.logbook import Logbook, open_logbook
-from logger.logbook.asking import EARLIER, JUDGED_EARLIER
 from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE
 from tests.command import throwbook
 from tests.made_strokes import stroke
+from throwbook.core.assessment import (
+    EARLIER_METHODS,
+    METHOD_VERSION,
+    PASS,
+    WATCH,
+    Sign,
+)
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.sheets.hand_readings import parse_lines
+from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
+from throwbook.core.status.status_text import reasons
+from throwbook.core.trace import Trace
+from throwbook.errors import InputError
+from throwbook.jobs import latch, sign_off
+from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.find import opened, rig_of
+from throwbook.jobs.logbook_care import check, judge_stored_again
+from throwbook.jobs.rigs import list_rigs
+from throwbook.jobs.sheets import Looked
+from throwbook.jobs.unfinished import JUDGE_AGAIN
+from throwbook.jobs.upgrade import judge_again
+from throwbook.logbook import Logbook, open_logbook
+from throwbook.logbook.trials import EARLIER, JUDGED_EARLIER
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 BY = "M. K."
@@ -119,12 +124,12 @@ def test_until_then_no_sheet_is_accepted_and_no_order_cleared(path: Path):
     latch.raise_by_hand(path, RIG, "person: watch", "it squeaks", BY, NOON)
     clearing = latch.Clearing(status(path).open_ids, BY, "greased")
     with pytest.raises(InputError, match=r"not accepted: 1 stored throw was judged by an earlier.*check"):
-        signing.accept(path, name, YES, BY, NOON)
+        sign_off.accept(path, name, YES, BY, NOON)
     with pytest.raises(InputError, match=r"not cleared: 1 stored throw was judged by an earlier.*check"):
         latch.clear(path, RIG, clearing, BY, NOON)
     judge_stored_again(str(path), NOON)
     latch.clear(path, RIG, clearing, BY, NOON)
-    signing.accept(path, name, YES, BY, NOON)
+    sign_off.accept(path, name, YES, BY, NOON)
 
 
 def test_a_judgement_that_became_milder_lowers_nothing(path: Path):
@@ -184,7 +189,7 @@ def test_the_worse_of_both_judgements_counts_when_a_sheet_is_to_be_accepted(path
         [again] = [one for one in book.trials(sheet=book.sheet(name).sheet.id) if one.id == first.id]
         assert again.judgement.assessment.verdict == now.verdict
     with pytest.raises(InputError, match=r"throw 1 \(lock\)"):
-        signing.accept(path, name, YES, BY, NOON)
+        sign_off.accept(path, name, YES, BY, NOON)
 
 
 def test_an_accepted_sheet_that_no_longer_passes_holds_the_rig_and_carries_nothing(path: Path):
@@ -202,7 +207,7 @@ def test_an_accepted_sheet_that_no_longer_passes_holds_the_rig_and_carries_nothi
         passed = min(locks, key=lambda one: one.judgement.assessment.figures.run_current_a.value)
         old = replace(passed.judgement.assessment, method_version=OLD)
         book.judge(over.id, old, BY, NOON, "0.1.0", reason="as an earlier version did")
-        signing.write_down(book, state, [one.id for one in locks], YES, BY, NOON)
+        sign_off.write_down(book, state, [one.id for one in locks], YES, BY, NOON)
         rig = rig_of(book, RIG)
         acceptance = book.judged(state.sheet.id, rig, BY, NOON)
         decision = book._decide(state.sheet.id, "accepted", BY, {"statement": "it passed then"}, BY, NOON)
@@ -255,8 +260,8 @@ def test_a_logbook_with_nothing_older_is_not_opened_for_writing(path: Path):
 
 def test_the_first_screen_judges_again_by_itself(path: Path):
     from tests.tui.bench import settle
-    from tui.app import ThrowbookApp
-    from tui.desk import Desk
+    from throwbook_tui.app import ThrowbookApp
+    from throwbook_tui.context import Desk
 
     with opened(path) as book:
         as_an_earlier_version_kept_it(book, *good_throw_then_stall())

@@ -5,15 +5,15 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.sheets.byhand_lines import parse_line
-from logger.core.standing.service import Moment, ServiceEntry
-from logger.jobs.enter import Entry, enter
-from logger.jobs.latch import Clearing, clear, raise_by_hand
-from logger.jobs.rig_list import add_rig
-from logger.jobs.services import add as add_service
-from logger.jobs.sheets import Looked, plan
-from logger.jobs.signing import accept
-from logger.jobs.way_back import way_back
+from throwbook.core.sheets.hand_readings import parse_line
+from throwbook.core.status.maintenance import Moment, ServiceEntry
+from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.latch import Clearing, clear, raise_by_hand
+from throwbook.jobs.maintenance import add as add_service
+from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.sheets import Looked, plan
+from throwbook.jobs.sign_off import accept
+from throwbook.jobs.steps_to_clear import way_back
 
 RIG, BY = "quarry-loader", "M. K."
 NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)

@@ -5,9 +5,17 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from logger.core.assessment import Assessment, Check, Diagnosis, Figures, Measured, Profile, Sign
-from logger.core.trace import Trace
-from logger.logbook import open_logbook
+from throwbook.core.assessment import (
+    Assessment,
+    Check,
+    Diagnosis,
+    Figures,
+    Measured,
+    Profile,
+    Sign,
+)
+from throwbook.core.trace import Trace
+from throwbook.logbook import open_logbook
 
 NOW = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
 RIG = "quarry-loader"

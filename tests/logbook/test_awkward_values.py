@@ -8,16 +8,27 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from logger.core.records.records import Judgement, Placement, Service
-from logger.errors import InputError
-from logger.logbook import open_logbook
-from logger.logbook.assessment_json import to_json_value
-from logger.logbook.merge import merge
-from logger.logbook.rows import fact, to_json
-from logger.logbook.tables import BLOB, BY_NAME, FLAG, IDS, INTEGER, JSON, REAL, TABLES, TEXT, TIME
-from logger.logbook.upkeep import check
 from tests.logbook.conftest import NOW, RIG, make_assessment, make_trace
 from tests.raw_file import raw
+from throwbook.core.records import Judgement, Placement, Service
+from throwbook.errors import InputError
+from throwbook.logbook import open_logbook
+from throwbook.logbook.integrity import check
+from throwbook.logbook.merge import merge
+from throwbook.logbook.rows import fact, to_json
+from throwbook.logbook.schema import (
+    BLOB,
+    BY_NAME,
+    FLAG,
+    IDS,
+    INTEGER,
+    JSON,
+    REAL,
+    TABLES,
+    TEXT,
+    TIME,
+)
+from throwbook.logbook.serialization import assessment_to_json
 
 AWKWARD_FLOATS = (
     -0.0,
@@ -94,7 +105,7 @@ def a_row(draw, book, table):
         return table.record(**values), {}
     judged = make_assessment(run_current_a=draw(floats))
     extra = {name: values.pop(name) for name in ("verdict", "method_version", "profile")}
-    extra["assessment"] = to_json(to_json_value(judged))
+    extra["assessment"] = to_json(assessment_to_json(judged))
     return Judgement(**{**values, "assessment": judged}), extra
 
 

@@ -2,17 +2,17 @@
 
 import numpy as np
 
-from logger.core.stroke.baseline import make_baseline
-from logger.jobs.baselines import baseline_for, freeze_baselines
-from logger.logbook import baseline_json
 from tests.logbook.conftest import NOW, RIG, fill, make_assessment
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.jobs.find import baseline_for, freeze_baselines
+from throwbook.logbook import serialization
 
 
 def test_a_baseline_goes_through_json_and_back():
     one = make_assessment()
     one.profile.current_a[-5:] = np.nan
     made = make_baseline([one, make_assessment(run_current_a=2.2)], "healthy")
-    back = baseline_json.from_json_value(baseline_json.to_json_value(made))
+    back = serialization.baseline_from_json(serialization.baseline_to_json(made))
     assert back.figures == made.figures
     assert np.allclose(back.median_a, made.median_a, equal_nan=True)
     assert back.scan_sd_a.keys() == made.scan_sd_a.keys()

@@ -5,17 +5,17 @@ import random
 
 import pytest
 
-from logger.core.records.records import Order, Service
-from logger.core.standing.status import LEVELS
-from logger.errors import InputError
-from logger.jobs.latch import Clearing, clear, status
-from logger.jobs.upkeep import check as job_check
-from logger.logbook import entries, migrations, open_logbook
-from logger.logbook.merge import merge
-from logger.logbook.rows import to_json
-from logger.logbook.tables import TABLES
-from logger.logbook.upkeep import check
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
+from throwbook.core.records import Order, Service
+from throwbook.core.status.latch import LEVELS
+from throwbook.errors import InputError
+from throwbook.jobs.latch import Clearing, clear, status
+from throwbook.jobs.logbook_care import check as job_check
+from throwbook.logbook import migrations, open_logbook, store
+from throwbook.logbook.integrity import check
+from throwbook.logbook.merge import merge
+from throwbook.logbook.rows import to_json
+from throwbook.logbook.schema import TABLES
 
 OTHER = "yard-loader"
 
@@ -170,7 +170,7 @@ def test_a_table_that_is_gone_is_named(full):
 
 
 def test_the_structure_is_the_one_that_the_steps_make():
-    text = to_json(sorted(entries.released_structure().items()))
+    text = to_json(sorted(store.released_structure().items()))
     assert hashlib.sha256(text.encode()).hexdigest() == migrations.STRUCTURE
 
 

@@ -5,13 +5,13 @@ import json
 
 import pytest
 
-from logger.core.records.export_tables import TABLES, described
-from logger.core.records.records import Order, Service
-from logger.errors import InputError
-from logger.files.tables import safe_cell
-from logger.files.tracefile import read_trace
-from logger.jobs.exporting import export
 from tests.logbook.conftest import NOW, RIG, fill, make_assessment
+from throwbook.core.export_schema import TABLES, described
+from throwbook.core.records import Order, Service
+from throwbook.errors import InputError
+from throwbook.files.tables import safe_cell
+from throwbook.files.trace_file import read_trace
+from throwbook.jobs.logbook_care import export
 
 EVIL = '=HYPERLINK("http://example.invalid","click")'
 

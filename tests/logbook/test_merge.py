@@ -6,15 +6,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from logger.core.records.records import Calibration, Order, Placement, Service
-from logger.errors import InputError, OutsideError
-from logger.logbook import open_logbook
-from logger.logbook.merge import merge
-from logger.logbook.rows import fact
-from logger.logbook.tables import BY_NAME, TABLES
-from logger.logbook.upkeep import check
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
 from tests.raw_file import raw
+from throwbook.core.records import Calibration, Order, Placement, Service
+from throwbook.errors import InputError, OutsideError
+from throwbook.logbook import open_logbook
+from throwbook.logbook.integrity import check
+from throwbook.logbook.merge import merge
+from throwbook.logbook.rows import fact
+from throwbook.logbook.schema import BY_NAME, TABLES
 
 ACTIONS = (
     "rig",

@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from logger.errors import InputError, OutsideError
-from logger.logbook import migrations, open_logbook
-from logger.logbook.migrate import APPLICATION_ID
-from logger.logbook.upkeep import check
 from tests.logbook.conftest import NOW, RIG, TOML, fill
 from tests.raw_file import raw
+from throwbook.errors import InputError, OutsideError
+from throwbook.logbook import migrations, open_logbook
+from throwbook.logbook.integrity import check
+from throwbook.logbook.opening import APPLICATION_ID
 
 PAST = sorted((Path(__file__).parent / "past").glob("v*.sql"))
 AS_ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
@@ -120,7 +120,7 @@ def leave_a_journal(path):
     """A process that logs a trial and is killed before it can tidy up: the journal stays beside the file."""
     code = (
         "import os, sys; sys.path.insert(0, '.')\n"
-        "from logger.logbook import open_logbook\n"
+        "from throwbook.logbook import open_logbook\n"
         "from tests.logbook.conftest import fill\n"
         f"book = open_logbook({str(path)!r})\n"
         "fill(book, trials=2, first_seed=500)\n"
@@ -214,7 +214,7 @@ def test_two_programs_write_at_once_and_nothing_is_lost(book):
     book.close()
     code = (
         "import sys; sys.path.insert(0, '.')\n"
-        "from logger.logbook import open_logbook\n"
+        "from throwbook.logbook import open_logbook\n"
         "from tests.logbook.conftest import fill\n"
         "for n in range(10):\n"
         f"    with open_logbook({str(book.path)!r}) as book:\n"

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.records.records import Order, Service
-from logger.errors import InputError
-from logger.logbook import hand_trial, open_logbook, tracecodec
-from logger.logbook.asking import FAILED, SAID_NO
 from tests.logbook.conftest import NOW, RIG, fill, make_assessment, make_trace
+from throwbook.core.records import Order, Service
+from throwbook.errors import InputError
+from throwbook.logbook import hand_trial, open_logbook, serialization
+from throwbook.logbook.trials import FAILED, SAID_NO
 
 decimals = st.lists(st.integers(-(10**9), 10**9), min_size=1, max_size=60)
 
@@ -19,17 +19,21 @@ decimals = st.lists(st.integers(-(10**9), 10**9), min_size=1, max_size=60)
 @given(decimals, st.integers(0, 9), st.integers(1, 500))
 def test_decimal_values_come_back_to_the_last_bit(whole, places, step):
     values = np.array([float(f"{n * step}e-{places}") for n in whole]) + 0.0
-    assert np.array_equal(tracecodec.decode(tracecodec.encode({"current_a": values}))["current_a"], values)
+    assert np.array_equal(
+        serialization.decode(serialization.encode({"current_a": values}))["current_a"], values
+    )
 
 
 @given(st.lists(st.floats(allow_nan=False, allow_infinity=False), min_size=1, max_size=60))
 def test_any_float_comes_back_to_the_last_bit(numbers):
     values = np.array(numbers) + 0.0
-    assert np.array_equal(tracecodec.decode(tracecodec.encode({"current_a": values}))["current_a"], values)
+    assert np.array_equal(
+        serialization.decode(serialization.encode({"current_a": values}))["current_a"], values
+    )
 
 
 def test_a_15_s_trace_at_200_hz_with_two_channels_stays_under_12_kb():
-    assert len(tracecodec.encode(tracecodec.columns(make_trace()))) < 12_000
+    assert len(serialization.encode(serialization.columns(make_trace()))) < 12_000
 
 
 def test_a_trial_comes_back_with_its_samples_figures_checks_and_profile(book):
@@ -175,4 +179,4 @@ def test_answers_of_any_kind_come_back(tmp_path_factory, answers):
 
 @pytest.mark.parametrize("top", [b"[" * 5000, b'{"codec":1,"samples":' + b"9" * 5000, b"\xff", b"{}"])
 def test_a_record_with_a_damaged_head_is_no_whole_record(top):
-    assert not tracecodec.whole("", zlib.compress(top + b"\n"))
+    assert not serialization.whole("", zlib.compress(top + b"\n"))

@@ -4,13 +4,13 @@ from datetime import timedelta
 
 import pytest
 
-from logger.core.records.records import BaselineRecord, Order, Service
-from logger.errors import InputError
-from logger.logbook import open_logbook
-from logger.logbook.merge import ApartError, Terms, merge
-from logger.logbook.tables import TABLES
-from logger.logbook.upkeep import check
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
+from throwbook.core.records import BaselineRecord, Order, Service
+from throwbook.errors import InputError
+from throwbook.logbook import open_logbook
+from throwbook.logbook.integrity import check
+from throwbook.logbook.merge import ApartError, Terms, merge
+from throwbook.logbook.schema import TABLES
 
 LATER = NOW + timedelta(days=1)
 NEW = "north-loader"

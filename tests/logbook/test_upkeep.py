@@ -4,12 +4,12 @@ import random
 
 import pytest
 
-from logger.core.records.records import Order
-from logger.errors import InputError, ThrowbookError
-from logger.logbook import open_logbook
-from logger.logbook.tables import TABLES
-from logger.logbook.upkeep import backup, check
 from tests.logbook.conftest import NOW, RIG, TOML, fill
+from throwbook.core.records import Order
+from throwbook.errors import InputError, ThrowbookError
+from throwbook.logbook import open_logbook
+from throwbook.logbook.integrity import backup, check
+from throwbook.logbook.schema import TABLES
 
 
 @pytest.fixture
@@ -83,7 +83,7 @@ def test_a_change_behind_the_programs_back_is_found_and_its_sheet_is_named(seale
     "assessment", ["{", '{"signs": ["stall"]}', '{"signs": 1}', "[]", "[" * 3000], ids=range(5)
 )
 def test_a_damaged_judgement_leaves_the_status_of_every_rig_readable(sealed, assessment):
-    from logger.jobs.latch import status
+    from throwbook.jobs.latch import status
 
     tamper(sealed, "judgement", "SELECT 1")
     sealed.db.execute("UPDATE judgement SET verdict = 'fail', assessment = ?, replaces = '{'", [assessment])
@@ -95,8 +95,8 @@ def test_a_row_forged_with_a_fitting_id_still_breaks_the_seal(sealed):
     [before] = {each.id for each in sealed.stored("decision", "", [])}
     tamper(sealed, "decision", "UPDATE decision SET outcome = 'accepted'")
     [forged] = sealed.altered("decision")
-    from logger.logbook.rows import fact
-    from logger.logbook.tables import BY_NAME
+    from throwbook.logbook.rows import fact
+    from throwbook.logbook.schema import BY_NAME
 
     row = dict(sealed.read("SELECT * FROM decision")[0])
     sealed.db.execute("UPDATE decision SET id = ?", [fact(BY_NAME["decision"], row).id])

@@ -6,9 +6,9 @@ from contextlib import contextmanager, suppress
 
 import numpy as np
 
-from logger.core.rig import Actuator, LockMechanism, Rig
-from logger.ports.pseudo_port import PseudoPort, serve
-from logger.protocol.rehearsal import IDENTITY, RehearsalBoard, Source, Trouble
+from throwbook.core.rig import Actuator, LockMechanism, Rig
+from throwbook.ports.serial_port import PseudoPort, serve
+from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard, Source, Trouble
 
 RIG = Rig(
     name="yard-loader",

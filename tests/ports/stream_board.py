@@ -6,8 +6,8 @@ from contextlib import contextmanager, suppress
 
 import numpy as np
 
-from logger.ports.pseudo_port import PseudoPort
-from logger.protocol.framing import Framer, frame
+from throwbook.ports.serial_port import PseudoPort
+from throwbook.protocol.framing import Framer, frame
 
 IDENTITY = b"B,1,yard-7,shunt-1.0,200,1000,20000,20000,IV"
 PATIENCE_S = 20.0

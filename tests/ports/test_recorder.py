@@ -7,11 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from logger.errors import OutsideError
-from logger.files.journal import Journal, read_journal
-from logger.ports.pseudo_port import PseudoPort
-from logger.ports.recorder import Broken, Chunk, Recorder, Slept
-from logger.ports.serialport import Port, list_ports, trouble
+from throwbook.errors import OutsideError
+from throwbook.files.journal import Journal, read_journal
+from throwbook.ports.acquisition import Broken, Chunk, Recorder, Slept
+from throwbook.ports.serial_port import Port, PseudoPort, list_ports, trouble
 
 LIMIT_S = 20.0
 

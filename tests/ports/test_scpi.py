@@ -6,12 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.errors import InputError, OutsideError
-from logger.jobs.record import Recording, RecordPlan
-from logger.ports.scpi import ScpiPort, open_scpi
-from logger.protocol.events import Fault, Identified, Samples
-from logger.protocol.session import Session
 from tests.ports.bench import RIG, throw_source
+from throwbook.errors import InputError, OutsideError
+from throwbook.jobs.record import Recording, RecordPlan
+from throwbook.ports.scpi import ScpiPort, open_scpi
+from throwbook.protocol.messages import Fault, Identified, Samples
+from throwbook.protocol.session import Session
 
 SIMULATED = f"scpi:ASRL1::INSTR@{Path(__file__).with_name('instrument.yaml')}@sim"
 NOW = datetime(2026, 3, 14, tzinfo=UTC)

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from logger.protocol.framing import frame
+from throwbook.protocol.framing import frame
 
 REASONS = {
     "too-long": "too long",

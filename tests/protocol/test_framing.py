@@ -5,9 +5,9 @@ from binascii import crc_hqx
 import numpy as np
 import pytest
 
-from logger.protocol.framing import DROP_REASONS, SENT_TWICE, Framer, fault_of, frame
-from logger.protocol.messages import BadMessage, decode
 from tests.protocol.cases import REASONS, UNFIT, Case, cases, sample_lines
+from throwbook.protocol.framing import DROP_REASONS, SENT_TWICE, Framer, fault_of, frame
+from throwbook.protocol.messages import BadMessage, decode
 
 
 def outcome(line: bytes) -> str:

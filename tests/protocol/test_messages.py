@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.protocol.framing import Framer, fault_of, frame
-from logger.protocol.messages import (
+from tests.protocol.cases import UNFIT, cases, sample_lines
+from throwbook.protocol.framing import Framer, fault_of, frame
+from throwbook.protocol.messages import (
     TABLE,
     BadMessage,
     BoardFault,
@@ -23,8 +24,7 @@ from logger.protocol.messages import (
     decode,
     encode,
 )
-from logger.protocol.samples import block_of, decode_block
-from tests.protocol.cases import UNFIT, cases, sample_lines
+from throwbook.protocol.samples import block_of, decode_block
 
 EXAMPLES: list[Message] = [
     Identity("bench-1", "shunt-1.0", 200, 100.0, 4000.0, 3200.0, "IV"),

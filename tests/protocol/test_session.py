@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from logger.protocol.events import (
+from tests.protocol.cases import IDENTITY_LINE, sample_lines
+from throwbook.protocol.framing import frame
+from throwbook.protocol.messages import (
     Answered,
     ClockJump,
     ClockStopped,
@@ -11,6 +13,7 @@ from logger.protocol.events import (
     Fault,
     Halted,
     Identified,
+    Identity,
     Lost,
     Refused,
     Reset,
@@ -18,11 +21,8 @@ from logger.protocol.events import (
     Started,
     Unfit,
 )
-from logger.protocol.framing import frame
-from logger.protocol.messages import Identity
-from logger.protocol.rehearsal import IDENTITY, RehearsalBoard, Trouble
-from logger.protocol.session import CUT, IDLE, RUNNING, SETTING, Session
-from tests.protocol.cases import IDENTITY_LINE, sample_lines
+from throwbook.protocol.session import CUT, IDLE, RUNNING, SETTING, Session
+from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard, Trouble
 
 
 def ramp(time_s):

@@ -5,8 +5,16 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
-from logger.core.assessment import Assessment, Check, Figures, Measured, Profile, Sign
-from logger.core.records.records import (
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.assessment import (
+    Assessment,
+    Check,
+    Figures,
+    Measured,
+    Profile,
+    Sign,
+)
+from throwbook.core.records import (
     AFTER_SERVICE,
     COMMISSIONING,
     Answers,
@@ -22,14 +30,19 @@ from logger.core.records.records import (
     Sighting,
     Trial,
 )
-from logger.core.rig import Actuator, LockMechanism, Rig, Wiring
-from logger.core.sheets.acceptance import acceptance
-from logger.core.sheets.sheet import SheetTrial, filled, plan_details, plan_for, seen_at
-from logger.core.standing.service import Moment, NextCheck, ServiceEntry
-from logger.core.standing.status import Status
-from logger.core.stroke.baseline import make_baseline
-from logger.core.trace import Trace
-from logger.report.material import Material, SheetPart
+from throwbook.core.rig import Actuator, LockMechanism, Rig, Wiring
+from throwbook.core.sheets.acceptance import acceptance
+from throwbook.core.sheets.sheet import (
+    SheetTrial,
+    filled,
+    plan_details,
+    plan_for,
+    seen_at,
+)
+from throwbook.core.status.latch import Status
+from throwbook.core.status.maintenance import Moment, NextCheck, ServiceEntry
+from throwbook.core.trace import Trace
+from throwbook.report.material import Material, SheetPart
 
 DAY = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 RIG = Rig(

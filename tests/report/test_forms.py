@@ -10,29 +10,28 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from logger.core.assessment import Figures, Measured
-from logger.core.machine.limits import limits_for
-from logger.core.seasons.expected import expected_throw, own_weather
-from logger.core.seasons.season import RigHistory, SeasonCheck, SeasonThrow
-from logger.core.sheets.byhand_lines import EXAMPLE, parse_line
-from logger.core.sheets.questions import QUESTIONS
-from logger.core.sheets.sheet import KINDS, plan_for
-from logger.core.standing.service import SEASON, NextCheck
-from logger.core.standing.status import DO_NOT_USE, OpenRaise, Status
-from logger.core.stroke.baseline import make_baseline
-from logger.report.document import Cautions, Facts, Table, words
-from logger.report.forms import (
+from tests.report.made_material import RIG, assessment
+from tests.report.page_words import overlapping, words_on_pages
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.assessment import Figures, Measured
+from throwbook.core.machine.limits import limits_for
+from throwbook.core.sheets.conditions import QUESTIONS
+from throwbook.core.sheets.hand_readings import EXAMPLE, parse_line
+from throwbook.core.sheets.sheet import KINDS, plan_for
+from throwbook.core.status.latch import DO_NOT_USE, OpenRaise, Status
+from throwbook.core.status.maintenance import SEASON, NextCheck
+from throwbook.core.trend.expected_throw import expected_throw, own_weather
+from throwbook.core.trend.history import RigHistory, SeasonCheck, SeasonThrow
+from throwbook.report.document import Cautions, Facts, Table, words
+from throwbook.report.forms import (
     CARD_TEMPERATURES_C,
     FormSource,
     blank_sheet,
     cab_card,
     card_counts_until,
 )
-from logger.report.pdf import to_one_page, to_pdf
-from logger.report.pdf_style import PAPERS
-from logger.report.pdf_tables import PENCIL_ROW
-from tests.report.made_material import RIG, assessment
-from tests.report.page_words import overlapping, words_on_pages
+from throwbook.report.pdf import to_one_page, to_pdf
+from throwbook.report.pdf_layout import PAPERS, PENCIL_ROW
 
 GOLDEN = Path(__file__).parent.parent / "golden" / "papers"
 MM = 72 / 25.4

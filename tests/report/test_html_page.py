@@ -9,13 +9,12 @@ from itertools import pairwise
 import pytest
 from pypdf import PdfReader
 
-from logger.report.content import rig_report
-from logger.report.document import Picture, words
-from logger.report.drawings import Drawings
-from logger.report.html import to_html
-from logger.report.html_style import CSS
 from tests.report.made_material import material
 from tests.report.page_words import need, squeezed
+from throwbook.report.document import Picture, words
+from throwbook.report.html import CSS, to_html
+from throwbook.report.report import rig_report
+from throwbook.report.report_charts import Drawings
 
 # text colour: grounds it stands on
 PAIRS = {

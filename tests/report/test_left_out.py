@@ -4,15 +4,15 @@ from datetime import UTC, datetime
 
 import pytest
 
-from logger.core.sheets.byhand_lines import HandThrow, Reading
-from logger.jobs.enter import Entry, enter
-from logger.jobs.logbooks import opened
-from logger.jobs.report_source import material_in
-from logger.jobs.rig_list import add_rig
-from logger.jobs.sheets import leave_out
-from logger.report.document import Table
-from logger.report.history import checks
 from tests.cli.sheet_steps import RIG, RIG_FILE
+from throwbook.core.sheets.hand_readings import HandThrow, Reading
+from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.find import opened
+from throwbook.jobs.papers import material_in
+from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.sheets import leave_out
+from throwbook.report.document import Table
+from throwbook.report.sections import checks
 
 NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 

@@ -8,18 +8,17 @@ from types import SimpleNamespace
 import pytest
 from pypdf import PdfReader
 
-from logger.core.records.records import AFTER_SERVICE
-from logger.core.seasons.history import AsFound, TrendResult
-from logger.core.seasons.trend_figures import Chart, Forecast, Point, Slope
-from logger.report.content import rig_report
-from logger.report.document import Document, Facts, Heading, Table, Text
-from logger.report.drawings import Drawings, draw
-from logger.report.html import to_html
-from logger.report.pdf import to_pdf
-from logger.report.pdf_style import PAPERS
-from logger.report.pdf_tables import column_widths
 from tests.report.made_material import material, part
 from tests.report.page_words import Word, overlapping, squeezed, words_on_pages
+from throwbook.core.records import AFTER_SERVICE
+from throwbook.core.trend.control_chart import Chart, Forecast, Point, Slope
+from throwbook.core.trend.trend_result import AsFound, TrendResult
+from throwbook.report.document import Document, Facts, Heading, Table, Text
+from throwbook.report.html import to_html
+from throwbook.report.pdf import to_pdf
+from throwbook.report.pdf_layout import PAPERS, column_widths
+from throwbook.report.report import rig_report
+from throwbook.report.report_charts import Drawings, draw
 
 PAGES = {"a4": 7, "letter": 7}
 """How many pages the made report has: another number is another layout, to be looked at."""

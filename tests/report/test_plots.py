@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.core.stroke.assess import assess_trace
-from logger.core.stroke.baseline import make_baseline
-from logger.errors import InputError, OutsideError
-from logger.report.plots import thinned, trial_pages
 from tests.made_strokes import RIG, stroke
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.errors import InputError, OutsideError
+from throwbook.report.charts import thinned, trial_pages
 
 
 @pytest.fixture(scope="module")
@@ -47,10 +47,10 @@ def test_a_pdf_holds_its_font_and_vectors_not_a_picture(tmp_path, subject):
 def test_a_drawing_says_what_it_shows_in_words_and_units(tmp_path, subject):
     import matplotlib.figure
 
-    from logger.report import style
-    from logger.report.plots import Subject, draw_trial
+    from throwbook.report import chart_style
+    from throwbook.report.charts import Subject, draw_trial
 
-    with style.drawing():
+    with chart_style.drawing():
         figure = draw_trial(Subject(*subject))
     assert isinstance(figure, matplotlib.figure.Figure)
     current, voltage, profile = figure.axes
@@ -67,7 +67,7 @@ def test_a_drawing_says_what_it_shows_in_words_and_units(tmp_path, subject):
 
 
 def test_a_record_without_voltage_profile_or_run_is_drawn_all_the_same(tmp_path):
-    from logger.core.trace import Trace
+    from throwbook.core.trace import Trace
 
     flat = Trace(np.arange(100) / 50, np.zeros(100), None, "lock")
     assert drawn(tmp_path / "flat.png", (flat, assess_trace(flat, RIG), RIG, None)).startswith(b"\x89PNG")
@@ -116,8 +116,8 @@ def test_drawing_leaves_pyplot_alone(tmp_path):
     program = """
 import sys
 import numpy as np
-from logger.core.stroke.assess import assess_trace
-from logger.report.plots import trial_pages
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.report.charts import trial_pages
 from tests.made_strokes import RIG, stroke
 trace = stroke()
 with trial_pages(sys.argv[1], 1) as add:

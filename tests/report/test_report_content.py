@@ -11,15 +11,15 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from logger.core.records.records import BENCH
-from logger.core.standing.status import DO_NOT_USE, OpenRaise, Status
-from logger.report.content import rig_report, sheet_report
-from logger.report.document import Document, words
-from logger.report.drawings import Drawings
-from logger.report.html import to_html
-from logger.report.pdf import to_pdf
 from tests.report.made_material import material, part
 from tests.report.page_words import html_text, squeezed
+from throwbook.core.records import BENCH
+from throwbook.core.status.latch import DO_NOT_USE, OpenRaise, Status
+from throwbook.report.document import Document, words
+from throwbook.report.html import to_html
+from throwbook.report.pdf import to_pdf
+from throwbook.report.report import rig_report, sheet_report
+from throwbook.report.report_charts import Drawings
 
 GOLDEN = Path(__file__).parent.parent / "golden" / "papers"
 
@@ -108,8 +108,8 @@ def test_another_word_is_another_number(source):
 
 def test_two_processes_write_the_same_bytes(tmp_path):
     code = (
-        "import hashlib\nfrom logger.report.content import rig_report\nfrom logger.report.drawings import Drawings\n"
-        "from logger.report.html import to_html\nfrom logger.report.pdf import to_pdf\n"
+        "import hashlib\nfrom throwbook.report.report import rig_report\nfrom throwbook.report.report_charts import Drawings\n"
+        "from throwbook.report.html import to_html\nfrom throwbook.report.pdf import to_pdf\n"
         "from tests.report.made_material import material, part\nm = material(part(1, each_way=2)); d = rig_report(m); g = Drawings(m)\n"
         "print(hashlib.sha256(to_pdf(d, 'letter', g.as_pdf_pages) + to_html(d, g.as_svg).encode()).hexdigest())"
     )

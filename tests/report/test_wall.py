@@ -2,8 +2,8 @@
 
 from datetime import date
 
-from logger.report.document import Cautions, Table, words
-from logger.report.wall import WallRow, wall_list
+from throwbook.report.document import Cautions, Table, words
+from throwbook.report.forms import WallRow, wall_list
 
 ROWS = (
     WallRow("barn-loader", "do not use", "no next check set", "-"),

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from logger.ports.pseudo_port import PseudoPort, serve
-from logger.protocol.framing import frame
-from logger.protocol.rehearsal import IDENTITY, RehearsalBoard
 from tests.ports.bench import throw_source
 from tests.security.test_hostile_names import SAMPLES, only_printable, throwbook
+from throwbook.ports.serial_port import PseudoPort, serve
+from throwbook.protocol.framing import frame
+from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard
 
 ATTACK = b"\x1b[2J\x1b]0;owned\x07\x9b31m\x08\x0c\xe2\x80\xae"
 SAID = {

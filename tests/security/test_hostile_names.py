@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from logger.core.quantities.plain import file_name
-from logger.files.journal import Journal
 from tests import command
+from throwbook.core.quantities.text import file_name
+from throwbook.files.journal import Journal
 
 TOP = Path(__file__).parents[2]
 SAMPLES = TOP / "sample-runs"

@@ -48,7 +48,7 @@ class Said:
 
 def throwbook(folder: Path, *words: object) -> None:
     env = os.environ | {"THROWBOOK_BY": "M. K.", "PYTHONPATH": str(TOP), "PYTHONIOENCODING": "utf-8"}
-    line = [sys.executable, "-m", "logger", "--logbook", str(folder / "log.throwbook"), *map(str, words)]
+    line = [sys.executable, "-m", "throwbook", "--logbook", str(folder / "log.throwbook"), *map(str, words)]
     done = subprocess.run(
         line, cwd=folder, env=env, capture_output=True, stdin=subprocess.DEVNULL, check=False
     )

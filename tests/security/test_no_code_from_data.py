@@ -18,7 +18,10 @@ ATTRIBUTES = {
     ("os", "system"), ("os", "popen"), ("os", "execv"), ("numpy", "load"), ("np", "load"), ("pd", "read_pickle"),
     ("pandas", "read_pickle"), ("pd", "eval"), ("db", "enable_load_extension"), ("shutil", "unpack_archive"),
 }  # fmt: skip
-FINE = {(f"{file}.py", "import_module") for file in ("logger/cli/main", "logger/__init__", "tui/doors")}
+FINE = {
+    (f"{file}.py", "import_module")
+    for file in ("logger/throwbook/cli/main", "logger/throwbook/__init__", "tui/throwbook_tui/context")
+}
 """Our own tables of commands, of the Python interface and of screens, nothing that was read."""
 
 

@@ -15,16 +15,21 @@ from textual.keys import _character_to_key
 from textual.message_pump import MessagePump
 from textual.pilot import Pilot
 
-from logger.core.machine.duty import rest_for
-from logger.core.simulator import Conditions, Fault, SensorModel, machine_for, throw
-from logger.core.stroke.live import LiveThrow
-from logger.core.trace import Trace
-from logger.jobs.movements import throws_of
-from logger.jobs.record import RecordPlan
-from logger.jobs.recorded import Recorded
-from logger.jobs.rig_list import add_rig
-from tui.app import ThrowbookApp
-from tui.desk import Desk
+from throwbook.core.analysis.live import LiveThrow
+from throwbook.core.machine.electrical import rest_for
+from throwbook.core.simulator import (
+    Conditions,
+    Fault,
+    SensorModel,
+    machine_for,
+    throw,
+)
+from throwbook.core.trace import Trace
+from throwbook.jobs.record import RecordPlan
+from throwbook.jobs.recording import Recorded, throws_of
+from throwbook.jobs.rigs import add_rig
+from throwbook_tui.app import ThrowbookApp
+from throwbook_tui.context import Desk
 
 RIG = "yard-loader"
 RIG_FILE = Path(__file__).with_name("yard-loader.toml")

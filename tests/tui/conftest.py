@@ -12,8 +12,8 @@ from textual.pilot import Pilot
 
 from tests.tui.bench import SIZES, screen_text, settle
 from tests.tui.logbooks import commissioned, copied, with_seasons
-from tui.app import ThrowbookApp
-from tui.screens.page import Page
+from throwbook_tui.app import ThrowbookApp
+from throwbook_tui.screens.page import Page
 
 Walk = Callable[[Pilot[None], Callable[..., Coroutine[Any, Any, None]]], Coroutine[Any, Any, None]]
 

@@ -3,16 +3,16 @@
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from logger.core.simulator import Fault
-from logger.core.standing.service import Moment, ServiceEntry
-from logger.jobs.keeping import Place, keep
-from logger.jobs.record import RecordPlan
-from logger.jobs.rig_list import add_rig
-from logger.jobs.rigsource import find_rig
-from logger.jobs.services import add as add_service
-from logger.jobs.sheets import Looked, plan, see
-from logger.jobs.signing import accept
 from tests.tui.bench import RIG, RIG_FILE, Clock, PlayedBoard, PlayedRecording
+from throwbook.core.simulator import Fault
+from throwbook.core.status.maintenance import Moment, ServiceEntry
+from throwbook.jobs.find import find_rig
+from throwbook.jobs.maintenance import add as add_service
+from throwbook.jobs.record import RecordPlan
+from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.sheets import Looked, plan, see
+from throwbook.jobs.sign_off import accept
+from throwbook.jobs.store_trial import Place, keep
 
 BY = "M. K."
 ASKED = {"hours_since_movement": 16.0, "worked_before": "no", "ambient_c": 12.0, "operator": BY}

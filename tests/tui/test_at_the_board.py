@@ -6,26 +6,26 @@ from datetime import date
 
 import pytest
 
-from logger.core.simulator import Fault
-from logger.core.standing.service import Moment, ServiceEntry
-from logger.core.stroke.calibration import CalibrationPoint
-from logger.core.stroke.live import AT_STALL, LiveFigures
-from logger.jobs.board import FoundPort
-from logger.jobs.latch import raise_by_hand
-from logger.jobs.services import add as add_service
-from logger.jobs.sheet_view import view
-from logger.jobs.way_back import way_back
-from logger.ports.serialport import PortInfo
-from logger.protocol.rehearsal import IDENTITY
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, screen_text, settle, until_held
 from tests.tui.test_journey_after_a_crash import journal_of_a_crash
 from tests.tui.test_stumbles import level
-from tui.calibration_points import ReadPoint, point_cell
-from tui.live_words import warning_line
-from tui.present import three_digits
-from tui.screens.record import RUNNING, RecordScreen
-from tui.screens.trend import TrendScreen
-from tui.widgets.ticks import round_marks
+from throwbook.core.analysis.calibration import CalibrationPoint
+from throwbook.core.analysis.live import AT_STALL, LiveFigures
+from throwbook.core.simulator import Fault
+from throwbook.core.status.maintenance import Moment, ServiceEntry
+from throwbook.jobs.board import FoundPort
+from throwbook.jobs.latch import raise_by_hand
+from throwbook.jobs.maintenance import add as add_service
+from throwbook.jobs.sheets import view
+from throwbook.jobs.steps_to_clear import way_back
+from throwbook.ports.serial_port import PortInfo
+from throwbook.protocol.simulated_board import IDENTITY
+from throwbook_tui.present import three_digits
+from throwbook_tui.record_text import warning_line
+from throwbook_tui.screens.calibrate import ReadPoint, point_cell
+from throwbook_tui.screens.record import RUNNING, RecordScreen
+from throwbook_tui.screens.trend import TrendScreen
+from throwbook_tui.widgets.chart import round_marks
 
 
 def walked(app, journey, size=(80, 24)) -> None:

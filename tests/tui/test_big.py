@@ -4,10 +4,10 @@ from string import ascii_uppercase, digits
 
 import pytest
 
-from logger.core.standing.status import LEVELS
-from logger.core.trace import DIRECTIONS
-from tui.present import VERDICTS
-from tui.widgets.big import GLYPHS, HEIGHT, big_rows
+from throwbook.core.status.latch import LEVELS
+from throwbook.core.trace import DIRECTIONS
+from throwbook_tui.present import VERDICTS
+from throwbook_tui.widgets.frame import GLYPHS, HEIGHT, big_rows
 
 WORDS = (
     *(large for _, large, _ in VERDICTS.values()),

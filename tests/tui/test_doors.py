@@ -12,15 +12,15 @@ from pathlib import Path
 import pytest
 from textual.screen import Screen
 
-from tui import doors
+from throwbook_tui import context
 
-TUI = Path(doors.__file__).parent
+TUI = Path(context.__file__).parent
 FRAMES = {"__init__", "page", "form_page", "text_page"}
 """What every screen is made from; none is opened."""
 
 
 def class_of(name: str) -> type[Screen]:
-    module, made_by = doors.DOORS[name]
+    module, made_by = context.DOORS[name]
     made: type[Screen] = getattr(import_module(module), made_by)
     return made
 
@@ -41,14 +41,18 @@ CALLS = dict(calls())
 
 
 def test_every_screen_has_one_door():
-    files = {f"tui.screens.{one.stem}" for one in (TUI / "screens").glob("*.py") if one.stem not in FRAMES}
-    assert sorted(module for module, _ in doors.DOORS.values()) == sorted(files)
+    files = {
+        f"throwbook_tui.screens.{one.stem}"
+        for one in (TUI / "screens").glob("*.py")
+        if one.stem not in FRAMES
+    }
+    assert sorted(module for module, _ in context.DOORS.values()) == sorted(files)
 
 
-@pytest.mark.parametrize("name", doors.DOORS)
+@pytest.mark.parametrize("name", context.DOORS)
 def test_behind_every_door_is_a_screen_of_that_name(name):
     assert issubclass(class_of(name), Screen)
-    assert class_of(name).__module__ == "tui.screens." + name.replace(" ", "_")
+    assert class_of(name).__module__ == "throwbook_tui.screens." + name.replace(" ", "_")
 
 
 @pytest.mark.parametrize("where", CALLS)
@@ -60,4 +64,4 @@ def test_every_call_that_opens_a_screen_gives_what_the_screen_takes(where):
 
 
 def test_every_door_is_opened_somewhere():
-    assert {one.args[0].value for one in CALLS.values()} == set(doors.DOORS)  # type: ignore[attr-defined]
+    assert {one.args[0].value for one in CALLS.values()} == set(context.DOORS)  # type: ignore[attr-defined]

@@ -3,11 +3,11 @@
 from datetime import timedelta
 from pathlib import Path
 
-from logger.files.journal import unfinished
-from logger.jobs.logbooks import journal_folder
-from logger.jobs.sheet_view import view
 from tests.left_journals import leave_journal, stall_source
 from tests.tui.bench import NOW, RIG, app_on, keys, said
+from throwbook.files.journal import unfinished
+from throwbook.jobs.find import journal_folder
+from throwbook.jobs.sheets import view
 
 
 def journal_of_a_crash(logbook: Path, seconds: float) -> None:

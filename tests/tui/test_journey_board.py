@@ -6,16 +6,15 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from logger.core.stroke.calibration import CalibrationPoint
-from logger.jobs.board import FoundPort
-from logger.jobs.calibrate import calibration_finder
-from logger.jobs.drafts import load_draft, save_draft
-from logger.ports.serialport import PortInfo
-from logger.protocol.rehearsal import IDENTITY
 from tests.ports.bench import board_on_a_cable
 from tests.tui.bench import NOW, Clock, app_on, keys, said, settle, write
-from tui.calibration_points import KEY, ReadPoint, packed, unpacked
-from tui.screens.calibrate import CalibrateScreen
+from throwbook.core.analysis.calibration import CalibrationPoint
+from throwbook.jobs.board import FoundPort
+from throwbook.jobs.calibrate import calibration_finder
+from throwbook.ports.serial_port import PortInfo
+from throwbook.protocol.simulated_board import IDENTITY
+from throwbook_tui.drafts import load_draft, save_draft
+from throwbook_tui.screens.calibrate import KEY, CalibrateScreen, ReadPoint, packed, unpacked
 
 STEADY_A = 2.0
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from logger.jobs.sheet_view import view
 from tests.tui.bench import RIG, Clock, app_on, keys, said, write
+from throwbook.jobs.sheets import view
 
 
 def test_throws_by_hand_with_the_stopwatch_key(tmp_path, walk):

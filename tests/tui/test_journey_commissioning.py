@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from logger.jobs.sheet_view import view
 from tests.tui.bench import RIG, Clock, PlayedBoard, app_on, keys, settle, until_held, write
+from throwbook.jobs.sheets import view
 
 
 async def plan_commissioning(pilot, look):

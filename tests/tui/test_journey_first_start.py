@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-from logger.jobs.drafts import load_draft
-from logger.jobs.rig_list import rig_history
 from tests.tui.bench import NOW, app_on, keys, said, settle, write
+from throwbook.jobs.rigs import rig_history
+from throwbook_tui.drafts import load_draft
 
 SHEET = (
     ("yard-loader", 2),

@@ -4,10 +4,10 @@ import asyncio
 import threading
 from pathlib import Path
 
-from logger.jobs.upkeep import back_up
-from logger.logbook import open_logbook
 from tests.tui.bench import NOW, RIG, app_on, keys, said, settle
-from tui.papers import Paper
+from throwbook.jobs.logbook_care import back_up
+from throwbook.logbook import open_logbook
+from throwbook_tui.screens.papers import Paper
 
 
 def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkeypatch, size):

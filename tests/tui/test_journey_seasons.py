@@ -2,11 +2,11 @@
 
 from pathlib import Path
 
-from logger.core.simulator import Fault
-from logger.jobs.sheet_view import view
-from logger.jobs.trend import rig_trend
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, write
 from tests.tui.logbooks import sheet_of
+from throwbook.core.simulator import Fault
+from throwbook.jobs.sheets import view
+from throwbook.jobs.trend import rig_trend
 
 PINS = ("1", "enter", "1", "enter", "1", "enter", "1", "enter")
 

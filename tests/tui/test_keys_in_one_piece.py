@@ -7,7 +7,7 @@ from textual.widgets import Input
 
 from tests.tui.bench import app_on, keys, settle
 from tests.tui.test_stumbles import walked
-from tui.widgets.field import Choice
+from throwbook_tui.widgets.form import Choice
 
 
 async def in_one_piece(pilot, *pressed: str) -> None:

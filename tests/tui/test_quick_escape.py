@@ -4,7 +4,7 @@ import os
 import selectors
 import time
 
-from tui.quick_escape import ShortAfterAKey
+from throwbook_tui.terminal import ShortAfterAKey
 
 
 def test_the_wait_after_a_key_is_short_and_only_that_one():

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from tui.screen_words import for_screen
+from throwbook_tui.screen_words import for_screen
 
-TOP = Path(__file__).parents[2] / "logger"
+TOP = Path(__file__).parents[2] / "logger" / "throwbook"
 ROOMS = ("core", "jobs", "logbook", "ports")
 ONLY_TYPED = {
     "demo.py": "plays commands and shows them",

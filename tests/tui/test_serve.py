@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 from aiohttp import ClientSession, WSServerHandshakeError, web
 
-from logger.cli.serve import guard
 from tests.faults.browser import Browser, is_gone, listening, programs_of, served
 from tests.faults.until import until
+from throwbook.cli.serve import guard
 
 TOKEN = "a-long-token"
 

@@ -6,15 +6,15 @@ from pathlib import Path
 from textual import events
 from textual.keys import _character_to_key
 
-from logger.core.sheets.practice import FOR_PRACTICE
-from logger.core.simulator import Fault
-from logger.jobs.latch import raise_by_hand
-from logger.jobs.logbooks import opened
-from logger.jobs.overview import overview
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, settle, write
-from tui.fields import FieldSpec, check_field
-from tui.screens.sheet import SheetScreen
-from tui.screens.way_back import WayBackScreen
+from throwbook.core.sheets.conditions import FOR_PRACTICE
+from throwbook.core.simulator import Fault
+from throwbook.jobs.find import opened
+from throwbook.jobs.latch import raise_by_hand
+from throwbook.jobs.rigs import overview
+from throwbook_tui.fields import FieldSpec, check_field
+from throwbook_tui.screens.sheet import SheetScreen
+from throwbook_tui.screens.status import WayBackScreen
 
 
 def walked(app, journey, size=(80, 24)) -> None:

@@ -5,10 +5,10 @@ import io
 
 import pytest
 
-from logger.core.simulator import Fault
 from tests.tui.bench import Clock, PlayedBoard, app_on, keys, said, screen_text, settle, until_held, write
-from tui.desk import plain_letters
-from tui.help_text import PAGES
+from throwbook.core.simulator import Fault
+from throwbook_tui.context import plain_letters
+from throwbook_tui.help_text import PAGES
 
 
 def test_ascii_alone_is_enough_for_every_kind_of_screen(seasons_logbook, monkeypatch):

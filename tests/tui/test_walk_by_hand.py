@@ -5,23 +5,22 @@ import re
 import pytest
 from textual.widgets import Static
 
-from logger.core.records.records import COMMISSIONING
-from logger.core.sheets.byhand_lines import HandThrow, Reading
-from logger.core.standing.service import Moment, ServiceEntry
-from logger.jobs.enter import Entry, enter
-from logger.jobs.latch import raise_by_hand
-from logger.jobs.logbooks import opened
-from logger.jobs.retiring import retire
-from logger.jobs.rig_setup import add_setup, setup_of
-from logger.jobs.services import add
-from logger.jobs.sheet_view import view
 from tests.tui.bench import NOW, RIG, Clock, app_on, keys, said, screen_text, settle, write
 from tests.tui.test_stumbles import level, walked
-from tui.fields import FieldSpec, check_field
-from tui.screens.enter import EnterScreen
-from tui.widgets.field import Choice
-from tui.widgets.form import Form
-from tui.widgets.table import Table
+from throwbook.core.records import COMMISSIONING
+from throwbook.core.sheets.hand_readings import HandThrow, Reading
+from throwbook.core.status.maintenance import Moment, ServiceEntry
+from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.find import opened
+from throwbook.jobs.latch import raise_by_hand
+from throwbook.jobs.maintenance import add
+from throwbook.jobs.rig_setup import add_setup, setup_of
+from throwbook.jobs.rigs import retire
+from throwbook.jobs.sheets import view
+from throwbook_tui.fields import FieldSpec, check_field
+from throwbook_tui.screens.enter import EnterScreen
+from throwbook_tui.widgets.form import Choice, Form
+from throwbook_tui.widgets.frame import RowTable
 
 PINS = ("1", "enter", "1", "enter", "1", "enter", "1", "enter")
 TO_THE_SHEET = ("enter", "h", *["enter"] * 6, "3", "ctrl+s")
@@ -73,7 +72,7 @@ def test_a_mistyped_throw_is_left_out_and_another_one_asked_for(book):
         await keys(pilot, "ctrl+s")
         assert "NEXT: unlock throw 5 of 5, by hand" in said(app)
         table = app.screen.query_one(
-            Table
+            RowTable
         )  # as a whole: which rows are in sight depends on where it was scrolled to
         assert "left out" in " ".join(str(cell) for row in table.rows for cell in table.get_row(row))
 

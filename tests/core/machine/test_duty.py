@@ -4,38 +4,38 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.machine import duty
-from logger.core.rig import Actuator, LockMechanism, Rig
-from logger.core.sheets.sheet import plan_for
+from throwbook.core.machine import electrical
+from throwbook.core.rig import Actuator, LockMechanism, Rig
+from throwbook.core.sheets.sheet import plan_for
 
 
 def test_dut_2_cyclic_duration_factor():
     """DUT-2. Source: summary of IEC 60034-1. 25 %, 10 min run: 30 min rest; 5 s in 60 s: 8.33 %."""
-    assert duty.rest_for(600.0, 0.25) == pytest.approx(1800.0)
-    assert duty.running_share(5.0, 55.0) == pytest.approx(0.0833, abs=5e-5)
+    assert electrical.rest_for(600.0, 0.25) == pytest.approx(1800.0)
+    assert electrical.running_share(5.0, 55.0) == pytest.approx(0.0833, abs=5e-5)
 
 
 def test_dut_3_default_cycle():
     """DUT-3. Source: motor and transformer makers' notes (in the standard itself: from memory). 10 min."""
-    assert duty.DEFAULT_PERIOD_S == 600.0
-    assert duty.longest_run(0.25) == 150.0
-    assert duty.throws_in_a_row(15.0, 0.25) == 10
+    assert electrical.DEFAULT_PERIOD_S == 600.0
+    assert electrical.longest_run(0.25) == 150.0
+    assert electrical.throws_in_a_row(15.0, 0.25) == 10
 
 
 @given(st.floats(0.1, 1e4), st.floats(0.01, 1.0))
 def test_run_and_the_rest_it_asks_for_make_up_the_duty(run, share):
-    assert duty.running_share(run, duty.rest_for(run, share)) == pytest.approx(share)
+    assert electrical.running_share(run, electrical.rest_for(run, share)) == pytest.approx(share)
 
 
 def test_the_longest_throw_is_the_slowest_the_data_sheet_allows():
     """Each data-sheet value 10 % off (common practice, no source); a full-load speed that isn't given 0.60 of no-load (assumed)."""
     known = Rig("r", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6, 0.011), LockMechanism(0.188))
-    assert duty.longest_throw_s(known) == pytest.approx(0.2 / (0.9 * 0.011))
+    assert electrical.longest_throw_s(known) == pytest.approx(0.2 / (0.9 * 0.011))
     unknown = Rig("r", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6), LockMechanism(0.188))
-    assert duty.longest_throw_s(unknown) == pytest.approx(0.2 / (0.9 * 0.6 * 0.016))
+    assert electrical.longest_throw_s(unknown) == pytest.approx(0.2 / (0.9 * 0.6 * 0.016))
 
 
 def test_a_duty_cycle_that_is_not_given_is_a_quarter():
     """Assumed."""
     bare = Rig("r", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6, 0.011), LockMechanism(0.188))
-    assert plan_for("commissioning", bare).rest_s == pytest.approx(3.0 * duty.longest_throw_s(bare))
+    assert plan_for("commissioning", bare).rest_s == pytest.approx(3.0 * electrical.longest_throw_s(bare))

@@ -8,9 +8,10 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from logger.core.assessment import Figures, Measured
-from logger.core.fitting.fit import fit
-from logger.core.machine.expected_throw import (
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.assessment import Figures, Measured
+from throwbook.core.machine.electrical import conductor
+from throwbook.core.machine.expected_throw import (
     drawn_values,
     line_at,
     push_needed,
@@ -18,22 +19,31 @@ from logger.core.machine.expected_throw import (
     supply_ohm,
     travel_m,
 )
-from logger.core.machine.limits import limits_for, rated_time
-from logger.core.machine.rating import current_at_force, motor_line, speed_at, stall_force
-from logger.core.machine.wiring import conductor
-from logger.core.rig import Actuator, LockMechanism, Rig, Wiring
-from logger.core.seasons.expected import expected_throw
-from logger.core.seasons.season import TRAVEL_TIME, RigHistory, SeasonCheck, SeasonThrow
-from logger.core.seasons.season_lines import lines_of
-from logger.core.seasons.trend_figures import limit_of
-from logger.core.sheets.byhand import assess_by_hand
-from logger.core.sheets.byhand_lines import HandThrow, Reading
-from logger.core.sheets.sheet import plan_for
-from logger.core.standing.service import NextCheck
-from logger.core.standing.status import Status
-from logger.core.stroke.baseline import make_baseline
-from logger.report.document import Table
-from logger.report.forms import CARD_TEMPERATURES_C, FormSource, blank_sheet, cab_card
+from throwbook.core.machine.limits import limits_for, rated_time
+from throwbook.core.machine.motor import (
+    current_at_force,
+    motor_line,
+    speed_at,
+    stall_force,
+)
+from throwbook.core.rig import Actuator, LockMechanism, Rig, Wiring
+from throwbook.core.sheets.assess_hand import assess_by_hand
+from throwbook.core.sheets.hand_readings import HandThrow, Reading
+from throwbook.core.sheets.sheet import plan_for
+from throwbook.core.sizing.sizing import fit
+from throwbook.core.status.latch import Status
+from throwbook.core.status.maintenance import NextCheck
+from throwbook.core.trend.control_chart import limit_of
+from throwbook.core.trend.expected_throw import expected_throw
+from throwbook.core.trend.history import TRAVEL_TIME, RigHistory, SeasonCheck, SeasonThrow
+from throwbook.core.trend.series import lines_of
+from throwbook.report.document import Table
+from throwbook.report.forms import (
+    CARD_TEMPERATURES_C,
+    FormSource,
+    blank_sheet,
+    cab_card,
+)
 
 SHEET = Actuator(12.0, 0.200, 1500.0, 0.016, 0.9, 3.6, 0.011)
 RIG = Rig("yard-loader", SHEET, LockMechanism(0.188, needed_force_n=700.0))

@@ -2,8 +2,13 @@
 
 import pytest
 
-from logger.core.machine.limits import LIMITS, guarded_run_current, limits_for, rated_time
-from logger.core.rig import Actuator, LimitOverride, LockMechanism, Rig
+from throwbook.core.machine.limits import (
+    LIMITS,
+    guarded_run_current,
+    limits_for,
+    rated_time,
+)
+from throwbook.core.rig import Actuator, LimitOverride, LockMechanism, Rig
 
 
 def rig(speed=0.016, **limits):

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.machine.protection import SOLIDS, WATER, read_code
+from throwbook.core.machine.electrical import SOLIDS, WATER, read_code
 
 
 def test_ip_1_first_numeral():

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.machine import rating
-from logger.core.quantities.uncertainty import drawn
-from logger.core.rig import Actuator
-from logger.errors import InputError
+from throwbook.core.machine import motor
+from throwbook.core.quantities.statistics import drawn
+from throwbook.core.rig import Actuator
+from throwbook.errors import InputError
 
 SHEET = Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6, full_load_speed_m_s=0.011)
 
@@ -34,11 +34,11 @@ def actuators(draw):
 
 @given(actuators())
 def test_the_line_passes_through_the_data_sheet(actuator):
-    line = rating.motor_line(actuator)
+    line = motor.motor_line(actuator)
     full = actuator.full_load_current_a
-    assert rating.speed_at(line, line.i0_a, actuator.voltage_v) == pytest.approx(actuator.no_load_speed_m_s)
-    assert rating.current_at_force(line, actuator.rated_force_n) == pytest.approx(full)
-    ratio = rating.speed_at(line, full, actuator.voltage_v) / actuator.no_load_speed_m_s
+    assert motor.speed_at(line, line.i0_a, actuator.voltage_v) == pytest.approx(actuator.no_load_speed_m_s)
+    assert motor.current_at_force(line, actuator.rated_force_n) == pytest.approx(full)
+    ratio = motor.speed_at(line, full, actuator.voltage_v) / actuator.no_load_speed_m_s
     given_ratio = (
         actuator.full_load_speed_m_s or 0.75 * actuator.no_load_speed_m_s
     ) / actuator.no_load_speed_m_s
@@ -48,8 +48,8 @@ def test_the_line_passes_through_the_data_sheet(actuator):
 
 @given(actuators())
 def test_not_knowing_the_full_load_speed_widens_the_uncertainty(actuator):
-    unknown = rating.motor_line(replace(actuator, full_load_speed_m_s=None))
-    known = rating.motor_line(replace(actuator, full_load_speed_m_s=0.75 * actuator.no_load_speed_m_s))
+    unknown = motor.motor_line(replace(actuator, full_load_speed_m_s=None))
+    known = motor.motor_line(replace(actuator, full_load_speed_m_s=0.75 * actuator.no_load_speed_m_s))
     assert unknown.u_r > known.u_r
     assert all(0.0 < u < 2.0 for u in (unknown.u_i0, unknown.u_k_f, unknown.u_r, unknown.u_k_e))
 
@@ -60,46 +60,46 @@ def test_drawn_lines_stand_for_every_value_within_its_half_width():
     def ends(values):
         return values.min(), values.max()
 
-    lines, kept = rating.drawn_lines(SHEET, drawn(rating.SHEET_VALUES))
+    lines, kept = motor.drawn_lines(SHEET, drawn(motor.SHEET_VALUES))
     assert kept.all()
     assert ends(lines.i0_a) == pytest.approx((0.81, 0.99), rel=1e-3)
-    assert ends(rating.speed_at(lines, lines.i0_a, 12.0)) == pytest.approx((0.0144, 0.0176), rel=1e-3)
-    push_alone = np.zeros((rating.SHEET_VALUES, 3))
+    assert ends(motor.speed_at(lines, lines.i0_a, 12.0)) == pytest.approx((0.0144, 0.0176), rel=1e-3)
+    push_alone = np.zeros((motor.SHEET_VALUES, 3))
     push_alone[4] = (-1.0, 0.0, 1.0)
-    pushes, _ = rating.drawn_lines(SHEET, push_alone)
+    pushes, _ = motor.drawn_lines(SHEET, push_alone)
     assert pushes.k_f_n_per_a == pytest.approx(np.array([0.9, 1.0, 1.1]) * 1500.0 / 2.7)
     but_push = np.vstack([drawn(4), np.zeros(drawn(4).shape[1])])
-    known, _ = rating.drawn_lines(SHEET, but_push)
+    known, _ = motor.drawn_lines(SHEET, but_push)
     full_a = known.i0_a + 1500.0 / known.k_f_n_per_a
     assert ends(full_a) == pytest.approx((3.24, 3.96), rel=1e-3)
-    assert ends(rating.speed_at(known, full_a, 12.0)) == pytest.approx((0.0099, 0.0121), rel=1e-3)
-    unknown, _ = rating.drawn_lines(replace(SHEET, full_load_speed_m_s=None), but_push)
+    assert ends(motor.speed_at(known, full_a, 12.0)) == pytest.approx((0.0099, 0.0121), rel=1e-3)
+    unknown, _ = motor.drawn_lines(replace(SHEET, full_load_speed_m_s=None), but_push)
     full_a = unknown.i0_a + 1500.0 / unknown.k_f_n_per_a
-    ratio = rating.speed_at(unknown, full_a, 12.0) / rating.speed_at(unknown, unknown.i0_a, 12.0)
+    ratio = motor.speed_at(unknown, full_a, 12.0) / motor.speed_at(unknown, unknown.i0_a, 12.0)
     assert ends(ratio) == pytest.approx((0.60, 0.90), abs=1e-3)
 
 
 def test_values_that_no_motor_has_are_left_out():
     near = replace(SHEET, full_load_current_a=1.0, full_load_speed_m_s=0.0155)
-    lines, kept = rating.drawn_lines(near, drawn(rating.SHEET_VALUES))
+    lines, kept = motor.drawn_lines(near, drawn(motor.SHEET_VALUES))
     assert 0.2 < kept.mean() < 0.6
     assert (lines.r_ohm > 0.0).all()
     assert (lines.k_f_n_per_a > 0.0).all()
 
 
 def test_stall_current_falls_with_source_resistance_and_heat():
-    line = rating.motor_line(SHEET)
-    assert rating.stall_current(line, 12.0) == pytest.approx(12.0 / line.r_ohm)
-    assert rating.stall_current(line, 12.0, source_ohm=0.3) == pytest.approx(12.0 / (line.r_ohm + 0.3))
+    line = motor.motor_line(SHEET)
+    assert motor.stall_current(line, 12.0) == pytest.approx(12.0 / line.r_ohm)
+    assert motor.stall_current(line, 12.0, source_ohm=0.3) == pytest.approx(12.0 / (line.r_ohm + 0.3))
     # IEC 60028: +0.393 % per kelvin.
-    assert rating.stall_current(line, 12.0, temperature_c=120.0) == pytest.approx(12.0 / (1.393 * line.r_ohm))
+    assert motor.stall_current(line, 12.0, temperature_c=120.0) == pytest.approx(12.0 / (1.393 * line.r_ohm))
 
 
 def test_arrays_go_in_and_out():
-    line = rating.motor_line(SHEET)
+    line = motor.motor_line(SHEET)
     forces = np.array([0.0, 750.0, 1500.0])
-    assert rating.current_at_force(line, forces) == pytest.approx([0.9, 2.25, 3.6])
-    assert rating.force_at_current(line, rating.current_at_force(line, forces)) == pytest.approx(forces)
+    assert motor.current_at_force(line, forces) == pytest.approx([0.9, 2.25, 3.6])
+    assert motor.force_at_current(line, motor.current_at_force(line, forces)) == pytest.approx(forces)
 
 
 @pytest.mark.parametrize(
@@ -114,7 +114,7 @@ def test_arrays_go_in_and_out():
 )
 def test_a_data_sheet_that_draws_no_line_is_refused(change, said):
     with pytest.raises(InputError, match=said):
-        rating.motor_line(replace(SHEET, **change))
+        motor.motor_line(replace(SHEET, **change))
 
 
 # ---- published worked cases (a rotating motor: force stands for torque, rod speed for shaft speed) ----
@@ -123,7 +123,7 @@ def test_a_data_sheet_that_draws_no_line_is_refused(change, said):
 def rotating(volts, free_rad_s, stall_torque, stall_current, i0=1e-9):
     """A motor given by its two end points, as a data sheet with half the stall torque as rated load."""
     full = 0.5 * (stall_current - i0) + i0
-    return rating.motor_line(
+    return motor.motor_line(
         Actuator(volts, 1.0, 0.5 * stall_torque, free_rad_s, i0, full, full_load_speed_m_s=0.5 * free_rad_s)
     )
 
@@ -141,7 +141,7 @@ def test_mot_1_most_power_at_half_stall_torque(rpm, stall_torque, half_rpm, half
     turn = 2.0 * np.pi / 60.0
     line = rotating(12.0, rpm * turn, stall_torque, 5.0)
     torque = np.linspace(0.0, stall_torque, 2001)
-    speed = rating.speed_at(line, rating.current_at_force(line, torque), 12.0)
+    speed = motor.speed_at(line, motor.current_at_force(line, torque), 12.0)
     best = np.argmax(torque * speed)
     assert (torque * speed)[best] == pytest.approx(watt, rel=1e-3)
     assert speed[best] / turn == pytest.approx(half_rpm, rel=1e-3)
@@ -154,17 +154,17 @@ def test_mot_2_course_exercise():
     turn = 2.0 * np.pi / 60.0
     k_e = 12.0 / (1000.0 * turn)
     assert k_e == pytest.approx(0.11459, abs=5e-6)
-    line = rating.MotorLine(0.0, torque_per_a, ohm, k_e, volts, False, 0, 0, 0, 0)
-    assert rating.drive_efficiency(line) == pytest.approx(
+    line = motor.MotorLine(0.0, torque_per_a, ohm, k_e, volts, False, 0, 0, 0, 0)
+    assert motor.drive_efficiency(line) == pytest.approx(
         1.047, abs=5e-4
     )  # over 1: the exercise contradicts itself
-    assert rating.speed_at(line, 0.0, volts) / turn == pytest.approx(833.3, abs=0.05)
-    assert rating.stall_current(line, volts) == pytest.approx(6.667, abs=5e-4)
-    assert rating.stall_force(line, volts) == pytest.approx(0.800, abs=5e-4)
-    assert rating.current_at_force(line, 0.6) == pytest.approx(5.0)
-    assert rating.speed_at(line, 5.0, volts) / turn == pytest.approx(208.3, abs=0.05)
+    assert motor.speed_at(line, 0.0, volts) / turn == pytest.approx(833.3, abs=0.05)
+    assert motor.stall_current(line, volts) == pytest.approx(6.667, abs=5e-4)
+    assert motor.stall_force(line, volts) == pytest.approx(0.800, abs=5e-4)
+    assert motor.current_at_force(line, 0.6) == pytest.approx(5.0)
+    assert motor.speed_at(line, 5.0, volts) / turn == pytest.approx(208.3, abs=0.05)
     torque = np.linspace(0.0, 0.8, 4001)
-    speed = rating.speed_at(line, rating.current_at_force(line, torque), volts)
+    speed = motor.speed_at(line, motor.current_at_force(line, torque), volts)
     assert np.max(torque * speed) == pytest.approx(17.45, abs=0.005)
 
 
@@ -173,7 +173,7 @@ def test_mot_3_course_exercise():
     turn = 2.0 * np.pi / 60.0
     line = rotating(12.0, 3800 * turn, 0.030, 1.0)
     torque = np.linspace(0.0, 0.030, 3001)
-    speed = rating.speed_at(line, rating.current_at_force(line, torque), 12.0)
+    speed = motor.speed_at(line, motor.current_at_force(line, torque), 12.0)
     at = float(np.interp(-2500 * turn, -speed, torque))
     assert at == pytest.approx(0.010263, abs=5e-7)
     assert at * 2500 * turn == pytest.approx(2.687, abs=5e-4)

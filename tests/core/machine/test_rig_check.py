@@ -7,8 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.machine.rig_check import problems
-from logger.core.rig import Actuator, Board, LimitOverride, LockMechanism, Rig, Wiring
+from throwbook.core.machine.rig_validation import problems
+from throwbook.core.rig import (
+    Actuator,
+    Board,
+    LimitOverride,
+    LockMechanism,
+    Rig,
+    Wiring,
+)
 
 GOOD = Rig(
     "yard-loader",

@@ -2,7 +2,7 @@
 
 import pytest
 
-from logger.core.machine.rig_names import complaint
+from throwbook.core.machine.rig_validation import complaint
 
 KNOWN = ["yard-loader", "Fellside 2"]
 

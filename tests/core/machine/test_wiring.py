@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.fitting.fit import fit
-from logger.core.machine import wiring
-from logger.core.machine.rating import copper_at
-from logger.core.rig import Actuator, LockMechanism, Rig, Wiring
-from logger.errors import InputError
+from throwbook.core.machine import electrical
+from throwbook.core.machine.motor import copper_at
+from throwbook.core.rig import Actuator, LockMechanism, Rig, Wiring
+from throwbook.core.sizing.sizing import fit
+from throwbook.errors import InputError
 
 DATA = Path(__file__).parents[2] / "check-data"
 KFT_PER_M = 304.8
@@ -24,7 +24,7 @@ def rows(name):
 
 
 def solid_ohm_per_kft(gauge):
-    return wiring.copper_ohm_per_m(wiring.conductor(f"{gauge} AWG")) * KFT_PER_M
+    return electrical.copper_ohm_per_m(electrical.conductor(f"{gauge} AWG")) * KFT_PER_M
 
 
 @pytest.mark.parametrize(
@@ -32,7 +32,7 @@ def solid_ohm_per_kft(gauge):
 )
 def test_cu_1_gauge_to_diameter(gauge, mm):
     """CU-1. Source: the rule of ASTM B258. 1e-4 mm."""
-    assert wiring.awg_diameter_m(gauge) * 1e3 == pytest.approx(mm, abs=1e-4)
+    assert electrical.awg_diameter_m(gauge) * 1e3 == pytest.approx(mm, abs=1e-4)
 
 
 @pytest.mark.parametrize("row", rows("awg-copper-20C.csv"), ids=lambda row: f"awg{row['awg']}")
@@ -59,7 +59,7 @@ def test_cu_3_a_stranded_gauge_is_never_better_than_the_table():
         float(row["stranded7_uncoated_ohm_per_kft"]) / float(row["solid_uncoated_ohm_per_kft"])
         for row in rows("nec-ch9-table8-75C.csv")
     ]
-    each_m = wiring.ohm_per_m(Wiring("14 AWG", wiring.conductor("14 AWG"), 5.0))
+    each_m = electrical.ohm_per_m(Wiring("14 AWG", electrical.conductor("14 AWG"), 5.0))
     assert each_m.high / each_m.low == pytest.approx(max(over), abs=5e-4)
 
 
@@ -70,13 +70,13 @@ def test_cu_4_iec_tables(row):
     And never below solid copper of the nominal area (IEC 60028, 17.241 ohm mm2/km).
     """
     area = float(row["mm2"])
-    each_m = wiring.ohm_per_m(Wiring(f"{area:g} mm2", area * 1e-6, 1.0))
+    each_m = electrical.ohm_per_m(Wiring(f"{area:g} mm2", area * 1e-6, 1.0))
     assert each_m.value == each_m.high == pytest.approx(float(row["class5_6_plain"]) * 1e-3)
     assert each_m.low == pytest.approx(17.241e-3 / area)
 
 
 def test_an_area_without_a_row_takes_the_worst_of_the_rows():
-    odd = wiring.ohm_per_m(Wiring("3 mm2", 3e-6, 1.0))
+    odd = electrical.ohm_per_m(Wiring("3 mm2", 3e-6, 1.0))
     worst = max(
         float(row["class5_6_plain"]) * float(row["mm2"]) for row in rows("iec60228-ohm-per-km-20C.csv")
     )
@@ -133,43 +133,43 @@ def test_fus_1_to_4_the_points_of_a_fuse_are_the_printed_ones():
             percent: (min(least, default=None), max(most, default=None))
             for percent, (least, most) in printed.items()
         }
-        assert {at: (least, most) for at, least, most in wiring.FUSE_POINTS[kind]} == held
+        assert {at: (least, most) for at, least, most in electrical.FUSE_POINTS[kind]} == held
         for percent, (least, most) in held.items():
-            took = wiring.fuse_time(percent, 100.0, kind)
+            took = electrical.fuse_time(percent, 100.0, kind)
             assert least is None or took.at_least_s == least
             assert most is None or took.at_most_s == most
 
 
 def test_fus_1_to_3_between_two_points_neither_is_drawn():
     """FUS-1, FUS-3. Source: as above."""
-    assert wiring.fuse_time(134.9, 100).at_most_s == math.inf
-    assert wiring.fuse_time(135.1, 100).at_least_s == 0.25
-    assert wiring.fuse_time(110.1, 100).at_least_s == 0.75
-    assert wiring.fuse_time(349.9, 100).at_most_s == 5.0
-    assert wiring.fuse_time(199.9, 100, "maxi blade") == wiring.FuseTime(2.0, 1800.0)
-    assert wiring.fuse_time(200.1, 100, "maxi blade") == wiring.FuseTime(0.2, 50.0)
+    assert electrical.fuse_time(134.9, 100).at_most_s == math.inf
+    assert electrical.fuse_time(135.1, 100).at_least_s == 0.25
+    assert electrical.fuse_time(110.1, 100).at_least_s == 0.75
+    assert electrical.fuse_time(349.9, 100).at_most_s == 5.0
+    assert electrical.fuse_time(199.9, 100, "maxi blade") == electrical.FuseTime(2.0, 1800.0)
+    assert electrical.fuse_time(200.1, 100, "maxi blade") == electrical.FuseTime(0.2, 50.0)
 
 
 def test_fus_2_ten_ampere_fuse():
     """FUS-2. Source: public design file. Exact."""
-    assert wiring.fuse_time(16.0, 10.0) == wiring.FuseTime(0.25, 50.0)
+    assert electrical.fuse_time(16.0, 10.0) == electrical.FuseTime(0.25, 50.0)
 
 
 def test_fus_5_continuous_load():
     """FUS-5. Source: public guide to fuses, circuitprotection.ca: at most 75 % of the rating at 25 degC."""
-    assert wiring.CONTINUOUS_SHARE == 0.75
+    assert electrical.CONTINUOUS_SHARE == 0.75
 
 
 def test_fus_6_a_stall_may_sit_for_many_seconds():
     """FUS-6. Follows from FUS-2: 18 A on 10 A is between 160 % and 200 %; no single number is drawn between."""
-    took = wiring.fuse_time(18.0, 10.0)
+    took = electrical.fuse_time(18.0, 10.0)
     assert took.at_most_s == 50.0
     assert took.at_least_s == 0.15
 
 
-@given(st.floats(0.1, 1000.0), st.floats(1.0, 100.0), st.sampled_from(sorted(wiring.FUSE_POINTS)))
+@given(st.floats(0.1, 1000.0), st.floats(1.0, 100.0), st.sampled_from(sorted(electrical.FUSE_POINTS)))
 def test_more_current_never_opens_a_fuse_later(current, fuse, kind):
-    less, more = wiring.fuse_time(current, fuse, kind), wiring.fuse_time(1.3 * current, fuse, kind)
+    less, more = electrical.fuse_time(current, fuse, kind), electrical.fuse_time(1.3 * current, fuse, kind)
     assert less.at_least_s <= less.at_most_s
     assert more.at_most_s <= less.at_most_s
     assert more.at_least_s <= less.at_least_s
@@ -178,7 +178,7 @@ def test_more_current_never_opens_a_fuse_later(current, fuse, kind):
 @pytest.mark.parametrize(("gauge", "fuse_a"), [(18, 7.0), (16, 10.0), (14, 15.0), (12, 20.0), (10, 30.0)])
 def test_nec_1_largest_fuse_of_a_gauge(gauge, fuse_a):
     """NEC-1. Source: NFPA 70 (NEC), 2017 and later, 240.4(D)(1) to (7), copper, as two public tables quote it. Exact."""
-    assert wiring.largest_fuse_a(wiring.conductor(f"{gauge} AWG")) == fuse_a
+    assert electrical.largest_fuse_a(electrical.conductor(f"{gauge} AWG")) == fuse_a
 
 
 @pytest.mark.parametrize(
@@ -187,29 +187,29 @@ def test_nec_1_largest_fuse_of_a_gauge(gauge, fuse_a):
 )  # fmt: skip
 def test_a_metric_cable_takes_the_row_of_the_largest_gauge_it_is_not_thinner_than(conductor, gauge):
     """By cross-section (ASTM B258): 18 AWG 0.823, 16 1.309, 14 2.081, 12 3.309, 10 5.261, 8 8.366 mm2."""
-    row = wiring.fuse_row(wiring.conductor(conductor))
+    row = electrical.fuse_row(electrical.conductor(conductor))
     assert (row and row.gauge) == gauge
 
 
 def test_the_thinnest_cable_for_a_fuse():
-    assert [wiring.thinnest_for(size) for size in (5.0, 7.5, 15.0, 30.0, 40.0)] == [
+    assert [electrical.thinnest_for(size) for size in (5.0, 7.5, 15.0, 30.0, 40.0)] == [
         "1 mm2", "1.5 mm2", "2.5 mm2", "6 mm2", None,
     ]  # fmt: skip
 
 
 def test_a_gauge_reckons_as_solid_copper_and_a_nominal_size_by_the_standard():
-    area = wiring.conductor("14 AWG")
+    area = electrical.conductor("14 AWG")
     gauge = Wiring("14 AWG", area, 5.0)
-    assert wiring.loop_ohm(gauge) == pytest.approx(10.0 * 8.2853e-3, rel=1e-3)
+    assert electrical.loop_ohm(gauge) == pytest.approx(10.0 * 8.2853e-3, rel=1e-3)
     odd = Wiring("3 mm2", 3e-6, 5.0)
-    assert wiring.loop_ohm(odd) == pytest.approx(10.0 * 17.241e-3 / 3.0)
+    assert electrical.loop_ohm(odd) == pytest.approx(10.0 * 17.241e-3 / 3.0)
 
 
 @pytest.mark.parametrize("text", ["14", "99 AWG", "thick", "2.5 mm", "AWG", ""])
 def test_a_conductor_that_is_none_is_refused(text):
     with pytest.raises(InputError):
-        wiring.conductor(text)
+        electrical.conductor(text)
 
 
 def test_no_current_never_opens_a_fuse():
-    assert wiring.fuse_time(0.0, 10.0).at_most_s == math.inf
+    assert electrical.fuse_time(0.0, 10.0).at_most_s == math.inf

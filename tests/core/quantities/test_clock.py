@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from logger.core.quantities.clock import (
+from throwbook.core.quantities.clock import (
     CLOCK_KEY,
     CLOCK_U_KEY,
     clock_u_s,

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.quantities.numerics import moving_mean, prediction_factor
+from throwbook.core.quantities.statistics import moving_mean, prediction_factor
 
 
 @given(st.lists(st.floats(-1e3, 1e3), max_size=40), st.integers(1, 60))

@@ -7,23 +7,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.assessment import Measured
-from logger.core.quantities import uncertainty
-from logger.core.sheets.byhand_lines import Reading
-from logger.core.sheets.instruments import timed
-from logger.core.stroke.verdict import decide
+from throwbook.core.assessment import Measured
+from throwbook.core.diagnosis.verdict import decide
+from throwbook.core.quantities import statistics
+from throwbook.core.sheets.hand_readings import Reading, timed
 
 
 def test_unc_2_resolution():
     """UNC-2. Source: JCGM 100 4.3.7, F.2.2.1."""
-    assert uncertainty.from_step(1.0) == pytest.approx(0.288675, abs=1e-6)
-    assert uncertainty.from_half_width(1.0) == pytest.approx(1.0 / math.sqrt(3.0))
+    assert statistics.from_step(1.0) == pytest.approx(0.288675, abs=1e-6)
+    assert statistics.from_half_width(1.0) == pytest.approx(1.0 / math.sqrt(3.0))
 
 
 def test_unc_3_and_4_hand_timing():
     """UNC-3, UNC-4. Source: Am. J. Phys. 87(2) 110 (2019), 4304 timings: sd of one event 0.07 s; start to stop 0.10 s."""
-    assert uncertainty.HAND_EVENT_S == 0.07
-    assert uncertainty.hand_timed(0.0) == pytest.approx(0.0990, abs=5e-5)
+    assert statistics.HAND_EVENT_S == 0.07
+    assert statistics.hand_timed(0.0) == pytest.approx(0.0990, abs=5e-5)
 
 
 def test_unc_5_a_stroke_timed_by_hand():
@@ -42,25 +41,25 @@ def test_mcm_1_four_rectangles():
     a = math.sqrt(3.0)
     exact = 2.0 * a * (2.0 - 0.6**0.25)
     assert exact == pytest.approx(3.88, abs=5e-3)
-    found = uncertainty.interval_of(0.0, a * uncertainty.drawn(4).sum(axis=0))
+    found = statistics.interval_of(0.0, a * statistics.drawn(4).sum(axis=0))
     assert (found.low, found.high) == pytest.approx((-exact, exact), rel=0.01)
 
 
 def test_mcm_2_an_interval_of_what_bends_is_wider_above():
     """MCM-2. Own example: 1/x with x all alike in 0.5 to 1.5: its 95 % interval is 1/1.475 to 1/0.525."""
-    found = uncertainty.interval_of(1.0, 1.0 / (1.0 + 0.5 * uncertainty.drawn(1)[0]))
+    found = statistics.interval_of(1.0, 1.0 / (1.0 + 0.5 * statistics.drawn(1)[0]))
     assert (found.low, found.high) == pytest.approx((1.0 / 1.475, 1.0 / 0.525), rel=0.01)
     assert found.u == found.high - 1.0 > 1.0 - found.low
 
 
 def test_one_in_forty_lies_beyond_each_end():
     """95 %, equal shares beyond each end (JCGM 101:2008, 7.7)."""
-    found = uncertainty.interval_of(0.5, np.linspace(0.0, 1.0, 4001))
+    found = statistics.interval_of(0.5, np.linspace(0.0, 1.0, 4001))
     assert (found.low, found.high) == (pytest.approx(0.025), pytest.approx(0.975))
 
 
 def test_what_may_never_be_reached_has_no_upper_end():
-    found = uncertainty.interval_of(1.0, np.where(uncertainty.drawn(1)[0] > 0.9, math.inf, 1.0))
+    found = statistics.interval_of(1.0, np.where(statistics.drawn(1)[0] > 0.9, math.inf, 1.0))
     assert (found.low, found.high) == (1.0, math.inf)
 
 
@@ -76,28 +75,28 @@ def test_dec_1_guard_band(deviation, decision):
 
 def test_dec_2_false_accept_risk():
     """DEC-2. Source: ILAC-G8, JCGM 106. At the acceptance limit."""
-    assert uncertainty.false_accept_risk(0.0, 1.0) == pytest.approx(0.5)
-    assert uncertainty.false_accept_risk(2.0, 1.0) == pytest.approx(0.0228, abs=5e-5)
-    assert uncertainty.false_accept_risk(1.645, 1.0) == pytest.approx(0.050, abs=5e-5)
+    assert statistics.false_accept_risk(0.0, 1.0) == pytest.approx(0.5)
+    assert statistics.false_accept_risk(2.0, 1.0) == pytest.approx(0.0228, abs=5e-5)
+    assert statistics.false_accept_risk(1.645, 1.0) == pytest.approx(0.050, abs=5e-5)
 
 
 def test_an_expanded_uncertainty_has_a_factor_of_two():
     """JCGM 100, 6.2: k = 2 for about 95 %."""
-    assert uncertainty.expanded(0.3) == 0.6
+    assert statistics.expanded(0.3) == 0.6
 
 
 def test_type_a_is_the_spread_over_the_root_of_n():
     """JCGM 100, 4.2.3; worked by hand."""
-    assert uncertainty.type_a([2.0, 4.0, 6.0]) == pytest.approx((4.0, 2.0 / math.sqrt(3.0)))
-    assert uncertainty.type_a([2.0]) == (2.0, math.inf)
+    assert statistics.type_a([2.0, 4.0, 6.0]) == pytest.approx((4.0, 2.0 / math.sqrt(3.0)))
+    assert statistics.type_a([2.0]) == (2.0, math.inf)
     with pytest.raises(ValueError, match="no readings"):
-        uncertainty.type_a([])
+        statistics.type_a([])
 
 
 @given(st.lists(st.floats(0.0, 1e6), min_size=1, max_size=8))
 def test_combining_never_makes_it_smaller_than_the_largest_part(parts):
-    assert uncertainty.combined(*parts) >= max(parts) * (1.0 - 1e-12)
-    assert uncertainty.combined(*parts) <= sum(parts) * (1.0 + 1e-12)
+    assert statistics.combined(*parts) >= max(parts) * (1.0 - 1e-12)
+    assert statistics.combined(*parts) <= sum(parts) * (1.0 + 1e-12)
 
 
 @given(st.floats(-10, 10), st.floats(0.001, 5), st.floats(-10, 10), st.sampled_from(["max", "min"]))

@@ -10,9 +10,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from logger.core.quantities.unit_table import COMMON, KINDS
-from logger.core.quantities.units import parse, show, show_duration, to_display, typed
-from logger.errors import InputError
+from throwbook.core.quantities.units import COMMON, KINDS, parse, show, show_duration, to_display, typed
+from throwbook.errors import InputError
 
 
 @pytest.mark.parametrize(
@@ -124,7 +123,7 @@ def test_the_small_table_says_what_the_unit_library_says():
 
 
 def test_the_common_units_are_read_without_loading_the_unit_library():
-    code = "import sys; from logger.core.quantities.units import parse; parse('7 1/8 in', 'length'); print('pint' in sys.modules)"
+    code = "import sys; from throwbook.core.quantities.units import parse; parse('7 1/8 in', 'length'); print('pint' in sys.modules)"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "False"
 

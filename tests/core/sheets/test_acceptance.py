@@ -8,12 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.assessment import Check, Figures, Measured, Sign
-from logger.core.records.records import BENCH, COMMISSIONING, Sighting
-from logger.core.rig import LimitOverride
-from logger.core.sheets.acceptance import acceptance
-from logger.core.sheets.questions import Conditions, answer_from, cap
-from logger.core.sheets.sheet import (
+from tests.core.sheet_builders import NOON, RIG, TOLD, seen, sheet, throw, throws
+from throwbook.core.assessment import Check, Figures, Measured, Sign
+from throwbook.core.records import BENCH, COMMISSIONING, Sighting
+from throwbook.core.rig import LimitOverride
+from throwbook.core.sheets.acceptance import acceptance, least_success
+from throwbook.core.sheets.conditions import Conditions, answer_from, cap
+from throwbook.core.sheets.sheet import (
     ANSWERS,
     KINDS,
     SEEN,
@@ -23,9 +24,7 @@ from logger.core.sheets.sheet import (
     plan_from,
     seen_at,
 )
-from logger.core.sheets.statement import least_success
-from logger.errors import InputError
-from tests.core.sheet_builders import NOON, RIG, TOLD, seen, sheet, throw, throws
+from throwbook.errors import InputError
 
 
 def judge(**changed: object):
@@ -191,7 +190,7 @@ def test_how_the_pins_were_seen_takes_words_that_can_be_read(how: str):
 
 
 def test_the_statement_names_limits_that_the_rig_file_set_itself():
-    from logger.core.rig import LimitOverride
+    from throwbook.core.rig import LimitOverride
 
     own = replace(RIG, limits={"run_current": LimitOverride(3.5, "it runs hot")})
     found = acceptance(sheet(), throws(), seen(throws()), own)

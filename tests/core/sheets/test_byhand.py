@@ -7,15 +7,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.assessment import VERDICTS, Figures, Measured
-from logger.core.machine.rating import motor_line
-from logger.core.quantities.uncertainty import HAND_TIMING_S
-from logger.core.sheets.byhand import assess_by_hand
-from logger.core.sheets.byhand_lines import Reading, parse_line
-from logger.core.sheets.instruments import Accuracy, Instruments, accuracy_from, metered, timed
-from logger.core.stroke.baseline import make_baseline
-from logger.errors import InputError
 from tests.core.sheet_builders import RIG
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.assessment import VERDICTS, Figures, Measured
+from throwbook.core.machine.motor import motor_line
+from throwbook.core.quantities.statistics import HAND_TIMING_S
+from throwbook.core.sheets.assess_hand import assess_by_hand
+from throwbook.core.sheets.hand_readings import (
+    Accuracy,
+    Instruments,
+    Reading,
+    accuracy_from,
+    metered,
+    parse_line,
+    timed,
+)
+from throwbook.errors import InputError
 
 GOOD = "lock 14.30s 2.10A 2.90A 12.40V"
 KNOWN = Instruments(Accuracy(0.015, 2.0), Accuracy(0.005, 2.0))

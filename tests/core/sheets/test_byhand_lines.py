@@ -6,8 +6,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.sheets.byhand_lines import EXAMPLE, PHRASES, HandThrow, Reading, parse_line, parse_lines
-from logger.errors import InputError
+from throwbook.core.sheets.hand_readings import (
+    EXAMPLE,
+    PHRASES,
+    HandThrow,
+    Reading,
+    parse_line,
+    parse_lines,
+)
+from throwbook.errors import InputError
 
 FULL = HandThrow(
     "lock",

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.core.assessment import Check, Figures, Measured
-from logger.core.quantities.uncertainty import chance_beyond, false_accept_risk
-from logger.core.rig import LimitOverride
-from logger.core.sheets.acceptance import acceptance
-from logger.core.sheets.shared_risk import MOST, risk_of
-from logger.core.stroke.verdict import decide
 from tests.core.sheet_builders import NOON, RIG, seen, sheet, throw, throws
+from throwbook.core.assessment import Check, Figures, Measured
+from throwbook.core.diagnosis.verdict import decide
+from throwbook.core.quantities.statistics import chance_beyond, false_accept_risk
+from throwbook.core.rig import LimitOverride
+from throwbook.core.sheets.acceptance import acceptance
+from throwbook.core.sheets.shared_risk import MOST, risk_of
 
 
 def peak(value: float, u: float, decision: str | None = None) -> Check:

@@ -2,10 +2,9 @@
 
 import pytest
 
-from logger.core.rig import Actuator, LockMechanism, Rig
-from logger.core.sheets.byhand import assess_by_hand
-from logger.core.sheets.byhand_lines import parse_line
-from logger.core.sheets.slips import slip
+from throwbook.core.rig import Actuator, LockMechanism, Rig
+from throwbook.core.sheets.assess_hand import assess_by_hand
+from throwbook.core.sheets.hand_readings import parse_line, slip
 
 RIG = Rig(
     "quarry-loader",

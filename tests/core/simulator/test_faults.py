@@ -5,8 +5,15 @@ import re
 import numpy as np
 import pytest
 
-from logger.core.simulator import FAULTS, Conditions, Fault, SensorModel, random_machine, throw
 from tests.sign_names import ADD, EVERY
+from throwbook.core.simulator import (
+    FAULTS,
+    Conditions,
+    Fault,
+    SensorModel,
+    random_machine,
+    throw,
+)
 
 SENSOR = SensorModel(rate_hz=200, before_s=0.5, after_s=0.5)
 ENDS = {

@@ -5,10 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.core.machine.rating import motor_line
-from logger.core.simulator import Conditions, SensorModel, machine_for, random_machine, throw
-from logger.core.simulator.machine import Motor
-from logger.core.simulator.screw import lowering_torque_nm
+from throwbook.core.machine.motor import motor_line
+from throwbook.core.simulator import (
+    Conditions,
+    SensorModel,
+    machine_for,
+    random_machine,
+    throw,
+)
+from throwbook.core.simulator.machine import Motor, lowering_torque_nm
 
 MACHINES = [random_machine(np.random.default_rng(seed)) for seed in range(40)]
 

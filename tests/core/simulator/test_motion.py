@@ -4,9 +4,16 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from logger.core.simulator import Conditions, Fault, SensorModel, make_waveform, random_machine, throw
-from logger.core.simulator.machine import MAGNET_PER_K
-from logger.core.simulator.throw import time_average
+from throwbook.core.simulator import (
+    Conditions,
+    Fault,
+    SensorModel,
+    make_waveform,
+    random_machine,
+    throw,
+)
+from throwbook.core.simulator.machine import MAGNET_PER_K
+from throwbook.core.simulator.throw import time_average
 
 QUIET = SensorModel(rate_hz=1000, noise_a=0, resolution_a=0, voltage_noise_v=0, voltage_resolution_v=0)
 MILD = Conditions()
@@ -163,7 +170,7 @@ def test_a_bind_sits_mirrored_in_the_other_direction(seed):
 
 def test_over_centre_springs_store_energy_and_give_it_back():
     """The hump's work over a whole movement is nothing, either way: it is the slope of a store."""
-    from logger.core.simulator.load import hump
+    from throwbook.core.simulator.plan import hump
 
     _, machine = random_machine(np.random.default_rng(8))
     place = np.linspace(-1, 2, 5001)

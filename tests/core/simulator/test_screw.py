@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from logger.core.simulator.screw import Screw, lowering_torque_nm, raising_torque_nm
+from throwbook.core.simulator.machine import Screw, lowering_torque_nm, raising_torque_nm
 
 # SCR-1: square thread d 32, p 4, 2 starts (mean 30 mm, lead 8 mm), f 0.08, 6.4 kN. Shigley's Mechanical Engineering
 # Design, Ex. 8-1; the collar's part (f 0.08 on 40 mm) is worked out here since the actuator has none.

@@ -6,17 +6,19 @@ from itertools import islice
 import numpy as np
 import pytest
 
-from logger.core.simulator import (
+from throwbook.core.simulator import (
     Conditions,
     Fault,
     SensorModel,
     make_waveform,
     random_machine,
     random_sensor,
-    stream,
     throw,
 )
-from logger.core.simulator.sensor import sense_current
+from throwbook.core.simulator import (
+    throw as stream,
+)
+from throwbook.core.simulator.sensor import sense_current
 
 CLEAN = SensorModel(rate_hz=500, noise_a=0, resolution_a=0, before_s=0.5, after_s=0.5, voltage_noise_v=0)
 

@@ -4,7 +4,14 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.simulator import FAULTS, Conditions, Fault, random_machine, random_sensor, throw
+from throwbook.core.simulator import (
+    FAULTS,
+    Conditions,
+    Fault,
+    random_machine,
+    random_sensor,
+    throw,
+)
 
 
 @settings(max_examples=40, deadline=None)

@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
 
-from logger.ports.serialport import Port
-from logger.protocol.events import Event
-from logger.protocol.session import Session
 from tests.firmware.emulator.boards import BOARDS
+from throwbook.ports.serial_port import Port
+from throwbook.protocol.messages import Event
+from throwbook.protocol.session import Session
 
 BAUD = 115_200
 FLAT_OUT, REAL_TIME = "flat-out", "real-time"

@@ -1,5 +1,0 @@
-"""Run the command line as ``python -m logger``."""
-
-from logger.cli.main import main
-
-main()

@@ -1,1 +1,0 @@
-"""One recorded throw, from samples to a verdict; and what only several throws together show."""

@@ -1,0 +1,388 @@
+"""The pages of the guide that are made from the program, so that they can't fall behind it.
+
+python -m throwbook.cli.guide          # from the top of the repository; ``make pictures`` does it
+
+Writes ``logger/throwbook/guide/commands.md`` (every command and option, from the parser), ``logger/throwbook/guide/signs.md`` and a picture of
+each sign (from the tables and the sample runs). For contributors; no command of its own.
+
+``throwbook man``: every command's help as one manual page, in the language of man(7).
+
+The parts of the guide that are made from the program: the page of signs, and a picture of each from the sample runs.
+"""
+
+import sys
+from collections.abc import Iterator
+from inspect import cleandoc
+from pathlib import Path
+
+import click
+
+from throwbook import __version__
+from throwbook.cli import diagnostics, output
+from throwbook.cli.main import throwbook
+from throwbook.core.diagnosis.causes import CAUSES, Cause
+from throwbook.errors import OutsideError
+from throwbook.jobs.assess import Reading, baselines_from, trace_paths
+from throwbook.jobs.sample_runs import SAMPLE_RUNS, SampleRun
+
+COMMANDS_INTRO = """# Every command and option
+
+<!-- Written by `make pictures` from the parser; don't edit it by hand. -->
+
+`--logbook PATH` (or `THROWBOOK_LOGBOOK`) goes before the command. Quantities are typed with their units: `14.3s`, `188 mm`,
+`7 3/8 in`, `2.1A`, `330 lbf`, `-5 degC`. Exit codes: 0 done and nothing failed, 1 done and at least one verdict is `fail`, 2
+wrong use or bad input, 3 the outside failed (port, disk). In a pipe nothing is asked: what would be asked is refused with the
+option that answers it.
+"""
+
+
+VALUES = {
+    "integer": "NUMBER",
+    "integer range": "NUMBER",
+    "float range": "NUMBER",
+    "datetime": "DATE",
+    "directory": "FOLDER",
+}
+
+"""What the parser calls a value: what a reader would."""
+
+
+def commands(group: click.Group, before: tuple[str, ...] = ()) -> Iterator[tuple[str, click.Command]]:
+    """Every command with its whole name, groups before what they hold."""
+    ctx = click.Context(group)
+    for name in group.list_commands(ctx):
+        command = group.get_command(ctx, name)
+        assert command is not None
+        yield " ".join((*before, name)), command
+        if isinstance(command, click.Group):
+            yield from commands(command, (*before, name))
+
+
+def commands_page() -> str:
+    """Every command: what it says of itself, its arguments and options."""
+    parts = [COMMANDS_INTRO]
+    for name, command in commands(throwbook):
+        parts.append(f"{'###' if ' ' in name else '##'} `throwbook {name}`\n")
+        parts.append(_prose(command.help or "") + "\n")
+        if isinstance(command, click.Group):
+            continue
+        parts.append(f"    {_usage(name, command)}\n")
+        if command.epilog:
+            parts.append(_example(command.epilog) + "\n")
+        rows = [row for one in command.params if isinstance(one, click.Option) for row in _row(one)]
+        if rows:
+            parts.append("| option | |\n|---|---|\n" + "\n".join(rows) + "\n")
+    return "\n".join(parts)
+
+
+def _usage(name: str, command: click.Command) -> str:
+    """The command with its arguments, as it is typed."""
+    pieces = command.collect_usage_pieces(click.Context(command))
+    return " ".join(
+        ["throwbook", name, *(piece.lower() if "OPTIONS" in piece else piece for piece in pieces)]
+    )
+
+
+def _example(epilog: str) -> str:
+    """What stands below the options, set off."""
+    return _prose(epilog) if "\b" in epilog else f"    {epilog}"
+
+
+def _prose(text: str) -> str:
+    """Paragraphs as they are; what the help sets off (``\\b``) as a block."""
+    blocks = []
+    for block in cleandoc(text).split("\n\n"):
+        lines = [line.strip() for line in block.splitlines()]
+        if lines and lines[0] == "\b":
+            block_lines = block.splitlines()[1:]
+            blocks.append("\n".join("    " + line.rstrip() for line in block_lines))
+        else:
+            blocks.append(" ".join(lines))
+    return "\n\n".join(blocks)
+
+
+def _row(option: click.Option) -> list[str]:
+    if option.hidden:
+        return []
+    named = VALUES.get(option.type.name, option.type.name.upper())
+    value = "" if option.is_flag else f" {option.metavar or named}"
+    if isinstance(option.type, click.Choice):
+        value = " " + " · ".join(map(str, option.type.choices))
+    names = ", ".join(option.opts)
+    return [f"| `{names}`{value} | {option.help or ''} |"]
+
+
+def write(top: Path) -> None:
+    """Write the pages under ``top``, the repository."""
+
+    guide = top / "logger" / "guide"
+    (guide / "commands.md").write_text(commands_page(), encoding="utf-8", newline="\n")
+    written = write_pictures(top / "sample-runs", guide)
+    output.line(
+        f"{len(written) - 1} pictures in {top / 'sample-runs' / 'pictures'}; commands.md, signs.md in {guide}."
+    )
+
+
+@click.command()
+@click.argument("top", type=click.Path(path_type=Path, exists=True, file_okay=False), default=Path())
+def _write(top: Path) -> None:
+    """Write the made pages of the guide under TOP, the top of the repository."""
+    write(top)
+
+
+if __name__ == "__main__":
+    sys.exit(diagnostics.run(_write))
+
+
+CODES = (
+    ("0", "done, and nothing failed"),
+    ("1", "done, and at least one verdict is fail"),
+    ("2", "wrong use or bad input; one line on standard error says what, where and what to do"),
+    ("3", "the outside failed: a port, a disk, a cable"),
+)
+
+VARIABLES = (
+    ("THROWBOOK_LOGBOOK", "Logbook file to work on, as --logbook."),
+    ("THROWBOOK_BY", "Who writes things down, as --by."),
+    ("THROWBOOK_THEME", "night: the screen's dim theme."),
+    ("THROWBOOK_ASCII", "Set to anything: the screen draws with plain letters only."),
+    ("NO_COLOR", "Set to anything: no colours."),
+)
+
+
+@click.command()
+@click.pass_context
+def man(ctx: click.Context) -> None:
+    """Print the manual page of all commands.
+
+    \b
+    Examples:
+      throwbook man > throwbook.1 && man ./throwbook.1
+      throwbook man > ~/.local/share/man/man1/throwbook.1
+    """
+    group = ctx.find_root().command
+    assert isinstance(group, click.Group)
+    for text in page(group):
+        output.verbatim(text)
+
+
+def page(group: click.Group) -> Iterator[str]:
+    """The lines of the page."""
+    yield f'.TH THROWBOOK 1 "" "throwbook {__version__}" "Throwbook"'
+    yield from (".SH NAME", "throwbook \\- " + _roff(_first_sentence(group.help or "")))
+    yield from (".SH SYNOPSIS", ".B throwbook", "[OPTIONS] COMMAND [ARGS]...")
+    yield from (".SH DESCRIPTION", *_text(group.help or ""))
+    root = group.make_context("throwbook", [], resilient_parsing=True)
+    yield from (".SH OPTIONS", *_options(group, root))
+    yield ".SH COMMANDS"
+    yield from _commands(group, root)
+    for title, rows in (("EXIT STATUS", CODES), ("ENVIRONMENT", VARIABLES)):
+        yield f".SH {title}"
+        for name, what in rows:
+            yield from (".TP", f".B {_roff(name)}", _roff(what))
+
+
+def _commands(group: click.Group, ctx: click.Context) -> Iterator[str]:
+    for name in group.list_commands(ctx):
+        command = group.get_command(ctx, name)
+        assert command is not None
+        inner = click.Context(command, info_name=name, parent=ctx)
+        if isinstance(command, click.Group):
+            yield from _commands(command, inner)
+            continue
+        usage = " ".join(command.collect_usage_pieces(inner))
+        yield f'.SS "{_roff(inner.command_path)} {_roff(usage)}"'
+        yield from _text(command.help or "")
+        yield from _options(command, inner)
+        yield from _text(command.epilog or "")
+
+
+def _options(command: click.Command, ctx: click.Context) -> Iterator[str]:
+    for param in command.get_params(ctx):
+        record = param.get_help_record(ctx)
+        if record is not None:
+            yield from (".TP", f".B {_roff(record[0])}", _roff(" ".join(record[1].split())))
+
+
+def _text(text: str) -> Iterator[str]:
+    """Paragraphs filled; those that click is told to leave alone (``\\b``) as they are."""
+    for paragraph in text.replace("\f", "").split("\n\n"):
+        lines = paragraph.strip("\n").split("\n")
+        if lines[0].strip() == "\b":
+            yield from (".PP", ".nf", *(_roff(line.rstrip()) for line in lines[1:]), ".fi")
+        else:
+            yield from (".PP", _roff(" ".join(paragraph.split())))
+
+
+def _first_sentence(text: str) -> str:
+    return " ".join(text.split()).partition(". ")[0].rstrip(".")
+
+
+def _roff(text: str) -> str:
+    """Text in which nothing is a command of the page's own language."""
+    safe = text.replace("\\", "\\e").replace("-", "\\-").replace('"', "\\(dq")
+    return f"\\&{safe}" if safe.startswith((".", "'")) else safe
+
+
+PICTURES = "pictures"
+
+HEALTHY = "healthy/lock-mild.csv"
+
+
+# sign: what it means (the contract's words), and what to do about it.
+SIGN_WORDS: dict[str, tuple[str, str]] = {
+    "no-start": (
+        "No current when there should be some.",
+        "Find the open circuit: switch, relay, fuse, plug, wire.",
+    ),
+    "stall": (
+        "The motor stood still under voltage.",
+        "Stop using it. Power isolated, key out; find what blocks it; repair, log it, commission anew in full.",
+    ),
+    "end-stop": (
+        "It stalled at the end of travel: the limit switch did not cut off.",
+        "Set or replace the limit switch, or give the excess stroke somewhere to go.",
+    ),
+    "stopped-short": (
+        "The current fell to zero before the travel was done.",
+        "Stop using it after a lock throw that does this. Look at both pins; find what cut it off.",
+    ),
+    "no-end": (
+        "The motor runs on and nothing ends it.",
+        "Let go of the switch. Watch the rod: does it move at all?",
+    ),
+    "light-run": (
+        "Near no-load current all the way: the drive isn't moving the mechanism. It may look healthier than healthy.",
+        "Stop using it. Look at linkage, clevis pins and both lock pins.",
+    ),
+    "slow-travel": (
+        "Slower than current and voltage account for.",
+        "Measure at the actuator's own plug while it runs.",
+    ),
+    "low-supply": (
+        "The supply itself is low, at rest too.",
+        "Charge or replace the battery; repeat with the engine on.",
+    ),
+    "supply-drop": (
+        "Too much voltage lost per ampere upstream of the board.",
+        "Clean plug and ground, or lay a thicker cable (throwbook rig fit reckons it).",
+    ),
+    "drag": ("Heavier over the whole travel.", "Clean and grease screw and pins; then check again."),
+    "binding-spot": (
+        "Heavier at one place, which the baseline doesn't have.",
+        "Look at that place: dress the burr, straighten or replace the pin, clear the mud.",
+    ),
+    "over-rated": (
+        "Running current above the rated maximum.",
+        "Stop and find the load; a larger actuator is the last step.",
+    ),
+    "uneven-sides": (
+        "The load comes in two steps, one side after the other (info).",
+        "Set both links to one length.",
+    ),
+    "free-play": (
+        "The load is taken up later than in the baseline.",
+        "Feel for play by hand, power isolated; replace what is worn.",
+    ),
+    "duty-exceeded": (
+        "Run and rest break the rated duty cycle.",
+        "Let it cool; keep the rests that the sheet asks for.",
+    ),
+    "clipped": ("The current ran into the end of the board's range.", "Take a sensor with a wider range."),
+    "gaps": ("Samples are missing in the record.", "Seat the cable; record again."),
+    "interruption": (
+        "The current broke off in mid-throw and came back with a surge.",
+        "Move plugs one by one, clear of pins and linkage; then relay, strands, brushes.",
+    ),
+    "cut-record": ("The record begins or ends in mid-run.", "Record again, with rest on both sides."),
+    "noisy": (
+        "The current scatters more than brushes and sensor explain.",
+        "Move the sense wires; then plug, ground, brushes.",
+    ),
+}
+
+SIGNS_INTRO = """# Every sign: picture, cause, remedy
+
+<!-- Written by `make pictures` from the tables of the program and the sample runs; don't edit it by hand. -->
+
+The pictures are simulated (see [the sample runs](../../../sample-runs/README.md)). Upper chart: current over time. Lower chart:
+current over travel, beside the band of the baseline. A sign is what the record shows; a cause is what would explain it,
+with its rivals and the action that tells them apart.
+
+**No sign is no proof.** A throw can complete with a pin beside its hole and draw the very same current. Look at both pins,
+each by itself, at every change, and do the maker's load check. Power isolated and key out before hands go near the pins.
+
+A healthy throw:
+
+![A healthy lock throw: start-up peak, even run inside the band of the baseline, cut off by the limit switch](../../../sample-runs/pictures/lock-mild.svg)
+"""
+
+
+def pictured() -> Iterator[tuple[str, SampleRun]]:
+    """The sample run whose picture stands for each sign, in the order of the guide; the healthy one last."""
+    for sign in SIGN_WORDS:
+        run = next((run for run in SAMPLE_RUNS if run.sign == sign), None)
+        if run is not None:
+            yield sign, run
+    yield "", next(run for run in SAMPLE_RUNS if run.path == HEALTHY)
+
+
+def write_pictures(samples: Path, guide: Path) -> list[Path]:
+    """Draw every picture into ``samples/pictures`` and write ``guide/signs.md``; gives what was written.
+
+    Raises InputError where the sample runs aren't there, OutsideError when the disk refuses.
+    """
+    from throwbook.core.diagnosis.assess import assess_trace
+    from throwbook.files.rig_file import read_rig
+    from throwbook.report.charts import Subject, write_picture
+
+    rig = read_rig(samples / "yard-loader.toml")
+    baselines = baselines_from(trace_paths([samples / "baseline"]), rig, Reading())
+    folder = samples / PICTURES
+    written = []
+    try:
+        folder.mkdir(exist_ok=True)
+        for _, run in pictured():
+            trace, baseline = Reading().read(samples / run.path), baselines.get(run.direction)
+            path = folder / f"{Path(run.path).stem}.svg"
+            write_picture(Subject(trace, assess_trace(trace, rig, baseline), rig, baseline), path)
+            written.append(path)
+        page = guide / "signs.md"
+        page.write_text(signs_page(), encoding="utf-8", newline="\n")
+    except OSError as error:
+        what = f"writing failed ({error.strerror})"
+        raise OutsideError(what, str(folder), "Name a folder you may write to.") from error
+    return [*written, page]
+
+
+def _when(cause: Cause, of_how_many: int) -> str:
+    """What a record has to show for this cause to be named; nothing where a sign has but one."""
+    if of_how_many == 1:
+        return ""
+    said = (cause.fits.__doc__ or "Otherwise.").strip().splitlines()[0].rstrip(".")
+    return f"*{said}:* "
+
+
+def _cause(cause: Cause) -> str:
+    return (
+        f"{cause.sure.capitalize()} cause: {cause.cause}. Could also be: {'; '.join(cause.rivals)}. "
+        f"To tell: {cause.action}"
+    )
+
+
+def signs_page() -> str:
+    """The page of signs, from the tables."""
+    parts = [SIGNS_INTRO]
+    with_picture = dict(pictured())
+    for sign, (means, remedy) in SIGN_WORDS.items():
+        parts.append(f"## `{sign}`\n\n{means}\n")
+        run = with_picture.get(sign)
+        if run is not None:
+            name = Path(run.path).stem
+            parts.append(
+                f"![{run.shows}](../../../sample-runs/pictures/{name}.svg)\n\n*{run.path}: {run.shows}.*\n"
+            )
+        causes = [cause for cause in CAUSES if cause.sign == sign]
+        parts += [f"- {_when(cause, len(causes))}{_cause(cause)}" for cause in causes]
+        parts.append(f"\nWhat to do: {remedy}\n")
+    return "\n".join(parts)

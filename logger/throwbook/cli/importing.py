@@ -1,0 +1,265 @@
+"""``import``: trace files into the logbook as one sheet."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from throwbook.cli import output
+from throwbook.cli.diagnostics import complain
+from throwbook.cli.options import (
+    ask_one_of,
+    ask_or_refuse,
+    by_option,
+    can_ask,
+    column_factors,
+    logbook_of,
+    moment,
+    now,
+    question_answers,
+    question_options,
+    unit_options,
+    waiting,
+    who,
+)
+from throwbook.cli.sheet_text import print_status
+from throwbook.core.quantities.text import counted
+from throwbook.errors import InputError
+
+if TYPE_CHECKING:
+    from throwbook.core.assessment import Assessment
+    from throwbook.core.records import LoggedTrial
+    from throwbook.jobs.import_traces import (
+        Doubt,
+        FileMovements,
+        Imported,
+        Settle,
+        WhichWay,
+    )
+
+WAYS = ("lock", "unlock")
+DOUBTS = ("other-rig", "future-date", "clock-reversed", "time-unit", "current-unit", "voltage-unit")
+KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
+
+
+@click.command("import")
+@click.option("--rig", required=True, metavar="NAME", help="The rig, as 'rig list' shows it.")
+@click.option("--kind", required=True, type=click.Choice(KINDS), help="What the throws were made for.")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--allow",
+    multiple=True,
+    type=click.Choice(DOUBTS),
+    help="Settle a doubt beforehand: the file names another rig, is dated in the future, its clock went back, or a column "
+    "that looks to be in another unit is as it should be.",
+)
+@click.option(
+    "--column",
+    "columns",
+    multiple=True,
+    metavar="KEY=NAME",
+    help="time=NAME, current='NAME [mA]', voltage=NAME.",
+)
+@unit_options
+@click.option(
+    "--started",
+    multiple=True,
+    metavar="TIME",
+    help="When it was thrown, where the file doesn't say: 2026-03-14T09:12 (again for each file, in their order).",
+)
+@click.option(
+    "--direction",
+    "directions",
+    multiple=True,
+    metavar="WAY",
+    help="lock or unlock, where the files don't say; 'FILE#2=unlock' for one movement of a file.",
+)
+@click.option(
+    "--movements",
+    type=click.Choice(["split", "refuse"]),
+    help="A file with several movements: split keeps each as a throw, and where nothing tells a direction the worse "
+    "cause counts; refuse stores nothing.",
+)
+@question_options
+@by_option
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def import_(
+    ctx: click.Context,
+    /,
+    rig: str,
+    kind: str,
+    files: tuple[Path, ...],
+    allow: tuple[str, ...],
+    columns: tuple[str, ...],
+    started: tuple[str, ...],
+    directions: tuple[str, ...],
+    movements: str | None,
+    by: str | None,
+    as_json: bool,
+    **given: Any,
+) -> int:
+    """Judge trace FILES and log them as one new sheet: all of them, or none.
+
+    Each movement in a file is a throw of its own: FILE#1, FILE#2. A file whose throws the logbook already has is
+    recognised and left where it is. Exit code 1: done, and at least one throw failed.
+
+    \b
+    Example:
+      throwbook import --rig quarry-loader --kind seasonal --hours-since 16h march/*.csv
+    """
+    from throwbook.jobs.assess import Reading
+    from throwbook.jobs.import_traces import Order, import_traces
+
+    at = now()
+    done = import_traces(
+        logbook_of(ctx),
+        Order(
+            rig,
+            kind,
+            files,
+            question_answers(given),
+            [moment(text, "--started", at) for text in started],
+        ),
+        who(by),
+        at,
+        reading=Reading(columns, _for_all(directions), factors=column_factors(given)),
+        settle=_settle(allow),
+        which_way=_which_way(movements, _by_movement(directions)),
+        waiting=waiting,
+    )
+    if as_json:
+        output.json_line(_record(done))
+    else:
+        _print(done)
+    return 1 if any(_judged(logged).verdict == "fail" for logged in done.logged) else 0
+
+
+def _settle(allow: tuple[str, ...]) -> "Settle":
+    asked: set[str] = set()
+
+    def settle(doubt: "Doubt") -> None:
+        if doubt.kind in allow or doubt.kind in asked:
+            return
+        ask_or_refuse(doubt.what, doubt.file, f"--allow {doubt.kind}.")
+        asked.add(doubt.kind)
+
+    return settle
+
+
+def _for_all(directions: tuple[str, ...]) -> str | None:
+    """The direction named for the files that don't say; None: none is."""
+    named = [text for text in directions if "=" not in text]
+    for text in named:
+        if text not in WAYS or named[0] != text:
+            what = f"{text!r} is no direction" if text not in WAYS else "lock and unlock, both for all files"
+            raise InputError(what, "--direction", "lock or unlock; 'FILE#2=unlock' for one movement")
+    return named[0] if named else None
+
+
+def _by_movement(directions: tuple[str, ...]) -> dict[tuple[str, int], str]:
+    """Directions named for single movements, by name of the file and number."""
+    found = {}
+    for text in directions:
+        if "=" in text:
+            which, _, way = text.rpartition("=")
+            name, _, number = which.rpartition("#")
+            if not name or not number.isascii() or not number.isdigit() or way not in WAYS:
+                raise InputError(
+                    f"{text!r} names no movement and direction",
+                    "--direction",
+                    "For example: 'lock-1.csv#2=unlock'",
+                )
+            found[name, int(number)] = way
+    return found
+
+
+def _which_way(choice: str | None, named: dict[tuple[str, int], str]) -> "WhichWay":
+    """Directions named beforehand, else asked for; ``choice``: what --movements said."""
+    from throwbook.jobs.import_traces import refuse_untold
+
+    def which_way(found: "FileMovements") -> dict[int, str]:
+        name, count = Path(found.file).name, len(found.directions)
+        ways = {number: way for (file, number), way in named.items() if file in (name, found.file)}
+        for number in ways:
+            if count == 1 or not 1 <= number <= count:
+                raise InputError(
+                    f"it has no movement #{number}: it holds {found.what}", found.file, "Look at --direction"
+                )
+        left = found.but(ways)
+        if choice == "refuse" and count > 1:
+            raise InputError(
+                f"it holds {left.what}",
+                found.file,
+                "Keep each as a throw: --movements split. Nothing was stored",
+            )
+        if left.untold and choice is None:
+            if not can_ask():
+                refuse_untold(left)
+            complain(f"{found.file}: {left.what}")
+            for number in left.untold:
+                question = f"Movement {number} of {count} in {name}: which way did it go?"
+                ways[number] = ask_one_of(question, WAYS)
+        return ways
+
+    return which_way
+
+
+def _judged(logged: "LoggedTrial") -> "Assessment":
+    assert logged.judgement is not None  # an import has just written it
+    return logged.judgement.assessment
+
+
+def _record(done: "Imported") -> dict[str, Any]:
+    return {
+        "sheet": done.sheet.name if done.sheet else None,
+        "logged": [
+            {
+                "trial": logged.id,
+                "file": logged.placement.file if logged.placement else "",
+                "position": logged.placement.position if logged.placement else None,
+                "movement": _judged(logged).movement,
+                "movements": _judged(logged).movements,
+                "direction": logged.direction,
+                "as_found": logged.placement.as_found if logged.placement else None,
+                "verdict": _judged(logged).verdict,
+            }
+            for logged in done.logged
+        ],
+        "known": [{"file": each.file, "where": each.where} for each in done.known],
+        "status": done.status.level,
+        "because": [one.sentence for one in done.status.open],
+    }
+
+
+def _several_said(done: "Imported") -> list[str]:
+    """What each file with several movements held."""
+    held: dict[str, list[str]] = {}
+    for logged in done.logged:
+        if logged.placement is not None and _judged(logged).movements > 1:
+            held.setdefault(logged.placement.file.rpartition("#")[0], []).append(logged.direction)
+    return [f"{file}: {counted(len(ways), 'movement')}: {', '.join(ways)}." for file, ways in held.items()]
+
+
+def _print(done: "Imported") -> None:
+    for each in done.known:
+        output.line(f"{each.file}: {each.where}; nothing stored for it.")
+    if done.sheet is None:
+        output.line("Every file was known already: nothing was stored.")
+        return
+    for text in _several_said(done):
+        output.line(text)
+    rows: list[list[str | output.Cell]] = []
+    for logged in done.logged:
+        place, judged = logged.placement, _judged(logged)
+        assert place is not None
+        mark = "as found" if place.as_found else ""
+        style = {"pass": "good", "fail": "bad"}.get(judged.verdict, "warn")
+        because = output.Cell(judged.because)
+        verdict = output.Cell(judged.verdict, style)
+        rows.append([str(place.position), logged.direction, place.file, verdict, mark, because])
+    output.table(["throw", "direction", "file", "verdict", "", "because"], rows, right=[0])
+    output.line(
+        f"Sheet {done.sheet.name} ({done.sheet.sheet.kind}): {counted(len(done.logged), 'throw')} logged."
+    )
+    print_status(done.sheet.sheet.rig, done.status)

@@ -1,0 +1,287 @@
+"""``check``, ``backup``, ``merge``, ``export``: looking after the logbook as a whole."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from throwbook.cli import output
+from throwbook.cli.options import by_option, can_ask, logbook_of, now, waiting, who
+from throwbook.errors import InputError
+
+if TYPE_CHECKING:
+    from throwbook.logbook.merge import Merged, Terms
+
+if TYPE_CHECKING:
+    from throwbook.jobs.upgrade import JudgedAgain
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def check(ctx: click.Context, as_json: bool) -> int:
+    """Look at every row, every record of samples and every seal, and name what was changed or lost.
+
+    First it judges again, as this version does, what an earlier version judged: what that shows tightens a status, and eases
+    none. Exit code 0: all is as it was written. 1: something isn't.
+
+    \b
+    Example:
+      throwbook check
+    """
+    from throwbook.errors import OutsideError
+    from throwbook.jobs.logbook_care import check as run
+    from throwbook.jobs.logbook_care import judge_stored_again
+    from throwbook.jobs.upgrade import JudgedAgain
+
+    progress = _progress if sys.stderr.isatty() else None
+    try:
+        again = judge_stored_again(logbook_of(ctx), now(), progress)
+    except OutsideError as error:  # it may only be read: it is looked at all the same
+        again = JudgedAgain(left=[str(error)])
+    path, found = run(logbook_of(ctx), progress)
+    if as_json:
+        output.json_line(
+            {
+                "logbook": str(path),
+                "whole": not found.problems,
+                "rigs": found.rigs,
+                "sheets": found.sheets,
+                "trials": found.trials,
+                "seals": found.seals,
+                "problems": [{"where": each.where, "what": each.what} for each in found.problems],
+                "judged_again": again.judged,
+                "raised_again": [
+                    {"rig": each.rig, "cause": each.cause, "because": each.because} for each in again.raised
+                ],
+                "not_judged_again": again.left,
+            }
+        )
+    else:
+        _print_again(again)
+        numbers = {"rig": found.rigs, "sheet": found.sheets, "trial": found.trials, "seal": found.seals}
+        counted = ", ".join(_counted(number, word) for word, number in numbers.items())
+        output.line(f"{path}: looked at {counted}.")
+        for each in found.problems:
+            output.line(f"{each.where}: {each.what}", style="bad", indent=2)
+        if found.problems:
+            output.line(
+                f"{_counted(len(found.problems), 'problem')}. Keep this file; go back to a backup for work."
+            )
+        else:
+            output.line("All is as it was written.", style="good")
+    return 1 if found.problems else 0
+
+
+def _print_again(again: "JudgedAgain") -> None:
+    if again.judged:
+        raised = f"{_counted(len(again.raised), 'order')} raised" if again.raised else "nothing new shows"
+        output.line(f"{_counted(again.judged, 'stored throw')} judged again, as this version does: {raised}.")
+    for each in again.raised:
+        output.line(f"{each.rig}: {each.cause}: {each.because}", style="bad", indent=2)
+    for text in again.left:
+        output.line(f"not judged again: {text}", style="warn", indent=2)
+
+
+def _progress(done: int, total: int) -> None:
+    click.echo(f"\r{done} of {total} records", nl=False, err=True)
+
+
+@click.command()
+@click.argument("target", required=False, type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def backup(ctx: click.Context, target: Path | None, as_json: bool) -> None:
+    """Copy the logbook while it may be in use, and make sure that the copy is whole.
+
+    Without TARGET the copy lies beside the logbook, named after the moment. Keep one on another disk.
+
+    \b
+    Example:
+      throwbook backup /media/stick/logbook-2026.throwbook
+    """
+    from throwbook.jobs.logbook_care import back_up
+
+    made = back_up(logbook_of(ctx), target, now())
+    if as_json:
+        output.json_line({"backup": str(made.target), "bytes": made.bytes, "whole": True})
+    else:
+        output.line(f"Whole copy at {made.target} ({made.bytes / 1e6:.1f} MB).")
+
+
+@click.command()
+@click.argument("other", type=click.Path(path_type=Path))
+@click.option("--dry-run", is_flag=True, help="Say what would come in, and store nothing.")
+@click.option(
+    "--rename",
+    "renames",
+    multiple=True,
+    metavar="OLD=NEW",
+    help="Rig OLD of the other logbook is another machine than yours of that name: it comes in as NEW.",
+)
+@click.option(
+    "--same",
+    multiple=True,
+    metavar="RIG",
+    help="It is one machine, although both logbooks added it: your rig file stands for both.",
+)
+@by_option
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def merge(
+    ctx: click.Context,
+    other: Path,
+    dry_run: bool,
+    renames: tuple[str, ...],
+    same: tuple[str, ...],
+    by: str | None,
+    as_json: bool,
+) -> None:
+    """Take everything from logbook OTHER into this one; OTHER isn't touched.
+
+    The same trial twice is one. What both wrote about the same thing stays, side by side, and is listed. A rig that both
+    added by themselves may be another machine of the same name: you are asked; in a pipe --rename or --same answers.
+
+    \b
+    Examples:
+      throwbook merge /media/stick/van-2.throwbook
+      throwbook merge --dry-run /media/stick/north-yard.throwbook
+      throwbook merge --rename loader=north-loader /media/stick/north-yard.throwbook
+    """
+    from throwbook.jobs.logbook_care import take_in
+    from throwbook.logbook.merge import ApartError, Terms
+
+    started = now()
+    terms = Terms(_names(renames), same, who(by), started, dry_run)
+    while True:
+        try:
+            done = take_in(logbook_of(ctx), other, waiting, started, terms)
+            break
+        except ApartError as apart:
+            if not can_ask():
+                raise
+            terms = _asked(apart.rigs[0], other, terms)
+    if as_json:
+        told = [{"where": each.where, "what": each.what} for each in done.conflicts]
+        output.json_line(
+            {"added": done.added, "conflicts": told, "apart": list(done.apart), "dry_run": dry_run}
+        )
+        return
+    _print_merged(done, other, dry_run)
+
+
+def _names(renames: tuple[str, ...]) -> dict[str, str]:
+    found = {}
+    for text in renames:
+        old, equals, new = (part.strip() for part in text.partition("="))
+        if not (old and equals and new):
+            raise InputError(f"{text!r} renames no rig", "--rename", "Write --rename OLD=NEW.")
+        found[old] = new
+    return found
+
+
+def _asked(rig: str, other: Path, terms: "Terms") -> "Terms":
+    """Ask whether a rig of both logbooks is one machine."""
+    from dataclasses import replace
+
+    click.echo(f"Rig '{rig}' is in both logbooks, but was added to each by itself.", err=True)
+    if click.confirm(f"Is '{rig}' of {other.name} the same machine as yours?", default=False, err=True):
+        return replace(terms, same=(*terms.same, rig))
+    new = str(click.prompt(f"Another name for '{rig}' of {other.name} (Ctrl-C stores nothing)", err=True))
+    return replace(terms, rename={**terms.rename, rig: new.strip()})
+
+
+def _print_merged(done: "Merged", other: Path, dry_run: bool) -> None:
+    if not done.rows:
+        output.line(f"Nothing new in {other}.")
+    else:
+        counted = [_counted(done.added[name], word) for name, word in COUNTED.items() if name in done.added]
+        head = "Would come in from" if dry_run else "Taken in from"
+        output.line(f"{head} {other}: {', '.join(counted) or 'revisions only'}; {done.rows} rows in all.")
+    for rig in done.apart:
+        ways = f"--rename {rig}=NEW-NAME if it is another machine, --same {rig} if it is one"
+        output.line(f"{rig} was added to each logbook by itself: {ways}.", style="warn")
+    if done.conflicts:
+        output.line("Stands twice; both are kept:", style="warn")
+        for each in done.conflicts:
+            output.line(f"{each.where}: {each.what}", indent=2)
+
+
+COUNTED = {
+    "rig": "rig",
+    "sheet": "sheet",
+    "trial": "trial",
+    "sighting": "sighting",
+    "service": "service note",
+    "latch_order": "order",
+    "decision": "decision",
+}
+
+
+def _counted(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path), required=False)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["csv", "jsonl", "parquet"]),
+    default="csv",
+    show_default=True,
+    help="Kind of the files.",
+)
+@click.option("--rig", metavar="NAME", help="Only this rig.")
+@click.option("--traces", is_flag=True, help="Each record as a trace file too.")
+@click.option("--columns", is_flag=True, help="Print what each column means, and write nothing.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def export(
+    ctx: click.Context,
+    folder: Path | None,
+    form: str,
+    rig: str | None,
+    traces: bool,
+    columns: bool,
+    as_json: bool,
+) -> None:
+    """Write the logbook's tables into a new FOLDER: CSV, JSON lines or Parquet, all in SI units.
+
+    columns.csv in the folder says what each column means and its unit. The CSV files can be opened in a
+    spreadsheet: text that would be run as a formula has an apostrophe in front.
+
+    \b
+    Example:
+      throwbook export season-2026 --rig quarry-loader --traces
+    """
+    from throwbook.jobs.logbook_care import export as run
+
+    if columns:
+        _print_columns(as_json)
+        return
+    if folder is None:
+        raise click.UsageError(
+            "Missing argument 'FOLDER': where to write, for example: throwbook export season-2026"
+        )
+    done = run(logbook_of(ctx), folder, form, rig, traces)
+    if as_json:
+        output.json_line({"folder": str(done.folder), "files": done.files})
+        return
+    tables = {name: rows for name, rows in done.files.items() if not name.startswith("traces/")}
+    output.table(["file", "rows"], [[name, str(rows)] for name, rows in tables.items()], right=[1])
+    if len(tables) < len(done.files):
+        output.line(f"{len(done.files) - len(tables)} trace files in {done.folder / 'traces'}")
+    output.line(f"Written to {done.folder}; columns.csv says what each column means.")
+
+
+def _print_columns(as_json: bool) -> None:
+    from throwbook.core.export_schema import described
+
+    if as_json:
+        for row in described():
+            output.json_line(row)
+        return
+    shown = [[row["table"], row["column"], row["unit"], row["what"]] for row in described()]
+    output.table(["table", "column", "unit", "what"], shown)

@@ -1,0 +1,154 @@
+"""The parser: which command lives where. Nothing heavy is imported until a command needs it.
+
+Version and environment: what a report of a fault should name.
+"""
+
+import platform
+import sqlite3
+import sys
+from importlib import import_module
+from importlib.metadata import PackageNotFoundError, version
+
+import click
+
+from throwbook import __version__
+from throwbook.cli import diagnostics
+
+LIBRARIES = (
+    *(
+        "click",
+        "matplotlib",
+        "numpy",
+        "pandas",
+        "pint",
+        "platformdirs",
+        "pypdf",
+        "pyserial",
+        "reportlab",
+        "rich",
+    ),
+    *("scipy", "textual", "tomli-w"),
+)
+
+"""Those of pyproject.toml; a test holds the two together."""
+
+OPTIONAL = ("PyVISA", "pyarrow", "distributed")
+
+
+def about() -> list[str]:
+    """Lines, the version first; nothing heavy is imported for them."""
+    return [
+        f"throwbook {__version__}",
+        f"Python {platform.python_version()} ({platform.python_implementation()}), {platform.platform()}",
+        f"SQLite {sqlite3.sqlite_version}, text as {sys.stdout.encoding}",
+        ", ".join(f"{name} {_version(name)}" for name in LIBRARIES),
+        "optional: " + ", ".join(f"{name} {_version(name)}" for name in OPTIONAL),
+    ]
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "not installed"
+
+
+# command: (module, attribute, what it does in one line). The line stands here so that `--help` imports nothing.
+COMMANDS: dict[str, tuple[str, str, str]] = {
+    "demo": ("throwbook.cli.demo", "demo", "Play the main job end to end on an invented rig; no hardware."),
+    "rig": ("throwbook.cli.rig", "rig", "Rigs: add, list, show; fit judges an actuator before it is bought."),
+    "board": ("throwbook.cli.board", "board", "Find, check, calibrate and rehearse current-sense boards."),
+    "record": ("throwbook.cli.record", "record", "Record one trial from a board and judge it."),
+    "assess": ("throwbook.cli.assess", "assess", "Judge recorded throws; no logbook needed."),
+    "enter": ("throwbook.cli.enter", "enter", "Write down throws measured by hand, and judge them."),
+    "sheet": ("throwbook.cli.sheet", "sheet", "Test sheets: plan, look, accept or reject."),
+    "service": ("throwbook.cli.service", "service", "Maintenance history: add, list."),
+    "status": ("throwbook.cli.status", "status", "Where a rig stands, what holds it there, the way down."),
+    "order": ("throwbook.cli.status", "order", "Take a rig up, or bring it down by a signed order."),
+    "import": ("throwbook.cli.importing", "import_", "Judge trace files and log them as one sheet."),
+    "trend": (
+        "throwbook.cli.trend",
+        "trend",
+        "Trend, control chart and forecast of one rig, or all, worst first.",
+    ),
+    "report": ("throwbook.cli.report", "report", "The report of a rig: PDF and HTML."),
+    "cab-card": ("throwbook.cli.report", "cab_card", "A page for the cab: what is normal, when to stop."),
+    "export": (
+        "throwbook.cli.logbook",
+        "export",
+        "Write the logbook's tables as CSV, JSON lines or Parquet.",
+    ),
+    "merge": ("throwbook.cli.logbook", "merge", "Take everything from another logbook into this one."),
+    "check": ("throwbook.cli.logbook", "check", "Look for anything in the logbook that was changed or lost."),
+    "backup": ("throwbook.cli.logbook", "backup", "Copy the logbook while in use; the copy is verified."),
+    "man": ("throwbook.cli.guide", "man", "Print the manual page of all commands, for man."),
+    "serve": ("throwbook.cli.serve", "serve", "The terminal UI in a browser."),
+    "samples": (
+        "throwbook.cli.demo",
+        "samples",
+        "Write simulated sample runs of every sign, to try things on.",
+    ),
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the one command that was asked for."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, attribute, _ = COMMANDS[cmd_name]
+        command: click.Command = getattr(import_module(module), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands from the table alone."""
+        if not COMMANDS:
+            return
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, _, line) in COMMANDS.items()])
+
+
+def _about(ctx: click.Context, asked: bool) -> None:
+    """``--version``: one line, then what a report of a fault should name."""
+    if asked and not ctx.resilient_parsing:
+        from throwbook.cli.output import line
+
+        for text in about():
+            line(text)
+        ctx.exit()
+
+
+@click.group(
+    cls=LazyGroup, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]}
+)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=lambda ctx, param, asked: _about(ctx, asked),
+    help="Show the version, and the environment it runs in.",
+)
+@click.option("--logbook", metavar="PATH", envvar="THROWBOOK_LOGBOOK", help="Logbook file to work on.")
+@click.pass_context
+def throwbook(ctx: click.Context, logbook: str | None) -> None:
+    """Prove that electric lock pins throw fully and within their rating; write it down; check it each season.
+
+    Without a command, opens the terminal UI.
+    """
+    ctx.obj = {"logbook": logbook}
+    if ctx.invoked_subcommand is None:
+        from throwbook_tui.app import run
+
+        run(logbook)
+
+
+def main() -> None:
+    """Entry point: run one command and turn its outcome into an exit code."""
+    sys.exit(diagnostics.run(throwbook))

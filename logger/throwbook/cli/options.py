@@ -1,0 +1,261 @@
+"""Asking a person for what is missing: at a terminal it is asked, in a pipe refused with the option that answers it.
+
+Options for the units of another program's columns: ``--time-unit``, ``--rate``, ``--current-unit``, ``--voltage-unit``.
+
+Quantities as command options: `--time 14.3s` arrives as 14.3 [s].
+
+What every command that works on a logbook needs: which one, who is writing, what time it is, and asking.
+"""
+
+import getpass
+import select
+import sys
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from typing import Any, TypeVar
+
+import click
+
+from throwbook.cli import diagnostics
+from throwbook.core.quantities.text import written
+from throwbook.core.records import account_name
+from throwbook.errors import InputError
+
+UnitsCommand = TypeVar("UnitsCommand", bound=Any)
+
+
+OPTIONS = (
+    click.option("--time-unit", metavar="UNIT", help="The time column is in: s, ms, us, min, d (days)."),
+    click.option(
+        "--rate",
+        type=click.FloatRange(min=0.0, min_open=True),
+        help="The time column counts rows: so many a second.",
+    ),
+    click.option("--current-unit", metavar="UNIT", help="The current column is in: A, mA, uA, kA."),
+    click.option("--voltage-unit", metavar="UNIT", help="The voltage column is in: V, mV, uV, kV."),
+)
+
+
+def unit_options(command: UnitsCommand) -> UnitsCommand:
+    """What a column is in, where it is another unit than its name says."""
+    for option in reversed(OPTIONS):
+        command = option(command)
+    return command
+
+
+def column_factors(given: dict[str, Any]) -> dict[str, float]:
+    """Quantity: factor to SI, from those options. Raises InputError for a unit that isn't one, or two answers for the time."""
+    from throwbook.files.csv_rows import unit_factors
+
+    units = {name: given[f"{name}_unit"] for name in ("time", "current", "voltage")}
+    found = unit_factors(units)
+    if given["rate"] is not None:
+        if "time" in found:
+            raise InputError("the time column has a unit already", "--rate", "Give --time-unit or --rate.")
+        found["time"] = 1.0 / given["rate"]
+    return found
+
+
+class Quantity(click.ParamType):  # type: ignore[type-arg]
+    """A typed quantity of one kind (a key of ``units.KINDS``), given to the command as an SI float."""
+
+    def __init__(self, kind: str) -> None:
+        self.kind = kind
+        self.name = kind
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
+        """What stands in `--help`: the kind, in capitals."""
+        return self.kind.upper().replace(" ", "-")
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """SI float of the text; raises InputError naming the option."""
+        if not isinstance(value, str):
+            return value
+        from throwbook.core.quantities.units import parse
+
+        return parse(value, self.kind, where=param.opts[0] if param else "")
+
+
+LOOK_EVERY_S = 0.05
+
+
+Command = TypeVar("Command", bound=Any)
+
+
+def logbook_of(ctx: click.Context) -> str | None:
+    """The logbook asked for before the command; None: the default one."""
+    from throwbook.jobs.find import when_waiting
+
+    when_waiting(waiting)
+    found = ctx.obj["logbook"] if ctx.obj else None
+    return None if found is None else str(found)
+
+
+def now() -> datetime:
+    """This moment, with its offset from UTC."""
+    return datetime.now().astimezone()
+
+
+def waiting() -> None:
+    """Say once why nothing happens."""
+    diagnostics.complain("another program is writing to the logbook; waiting for it ...")
+
+
+def by_option(command: Command) -> Command:
+    """``--by``: who writes this down."""
+    return click.option(
+        "--by",
+        metavar="NAME",
+        envvar="THROWBOOK_BY",
+        help="Who writes this down [default: the computer's account].",
+    )(command)
+
+
+def baud_option(command: Command) -> Command:
+    """``--baud``: how fast a board talks."""
+    return click.option(
+        "--baud", type=int, default=115_200, show_default=True, help="Speed of the serial line."
+    )(command)
+
+
+def reason_option(help: str) -> Callable[[Command], Command]:
+    """``--reason``: why what was written before is changed; ``--because`` means the same."""
+    return click.option("--reason", "--because", "reason", default="", metavar="TEXT", help=help)
+
+
+def who(by: str | None) -> str:
+    """The name given, or the account of the computer, marked as one."""
+    if by is not None and written(by):
+        return written(by)
+    try:
+        return account_name(getpass.getuser())
+    except (KeyError, OSError, ImportError) as error:  # no such user, as in a bare container
+        raise InputError("the system doesn't say who you are", "--by", 'Give it: --by "M. K."') from error
+
+
+def can_ask() -> bool:
+    """Whether a person sits at a terminal; in a pipe nothing is asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def line_waits() -> bool:
+    """Whether a line was typed, looked at for a moment; where the system can't tell, True at once."""
+    return sys.platform == "win32" or bool(select.select([sys.stdin], [], [], LOOK_EVERY_S)[0])
+
+
+def ask_one_of(question: str, answers: Sequence[str]) -> str:
+    """Ask until one of the answers is typed. A signal is heard meanwhile, however long nobody types."""
+    while True:
+        click.echo(f"{question} ({', '.join(answers)}): ", nl=False, err=True)
+        while not line_waits():
+            pass
+        line = sys.stdin.readline()
+        if not line:
+            raise click.Abort
+        if line.strip() in answers:
+            return line.strip()
+        click.echo(f"Type {' or '.join(answers)}.", err=True)
+
+
+def ask_or_refuse(what: str, where: str, option: str) -> None:
+    """Ask whether to go on all the same; without a terminal, or on a no, refuse and name the option that answers."""
+    if can_ask() and click.confirm(f"{where}: {what}. Go on all the same?", default=False, err=True):
+        return
+    raise InputError(what, where, f"If that is right, say so with {option}")
+
+
+AskingCommand = TypeVar("AskingCommand", bound=Callable[..., Any])
+
+
+def needed(value: str | None, option: str, question: str, choices: tuple[str, ...] = ()) -> str:
+    """The value given, or asked for. Raises InputError in a pipe, naming ``option``."""
+    if value is not None and written(value):
+        return written(value)
+    if not can_ask():
+        example = f"{option} with one of: {', '.join(choices)}" if choices else option
+        raise InputError(f"{option} is missing", question, f"In a pipe nothing is asked: give {example}.")
+    kind = click.Choice(choices) if choices else str
+    return str(click.prompt(question, type=kind, err=True)).strip()
+
+
+def needed_day(value: str | None, option: str) -> Any:
+    """A date as typed (2026-03-14), or None where none was given."""
+    from datetime import date
+
+    if value is None:
+        return None
+    try:
+        return date.fromisoformat(value.strip())
+    except ValueError as error:
+        raise InputError(f"{value!r} is not a date", option, "Write it as 2026-03-14.") from error
+
+
+def moment(value: str | None, option: str, now: Any) -> Any:
+    """A date, or a date and time, as typed; without an offset this computer's own is meant."""
+    from datetime import datetime
+
+    if value is None:
+        return None
+    try:
+        found = datetime.fromisoformat(value.strip())
+    except ValueError as error:
+        raise InputError(
+            f"{value!r} is not a date and time", option, "Write it as 2026-03-14T09:12."
+        ) from error
+    return found if found.tzinfo is not None else found.replace(tzinfo=now.tzinfo)
+
+
+QUESTION_OPTIONS: tuple[tuple[str, str, str], ...] = (
+    ("--hours-since", "HOURS", "Hours since the last movement: 16h."),
+    ("--worked-before", "TEXT", "Greased or worked before the test: 'no', or what was done."),
+    ("--ambient", "TEMPERATURE", "Ambient temperature: 4degC."),
+    ("--supply", "TEXT", "What fed it: machine battery, bench supply, ..."),
+    ("--engine", "yes|no", "Engine running."),
+    ("--attachment", "TEXT", "Which attachment was on."),
+    ("--operator", "NAME", "Who did the test."),
+    ("--instruments", "TEXT", "Instruments used."),
+)
+
+
+def question_options(command: AskingCommand) -> AskingCommand:
+    """The questions that every sheet asks, as options; one left out is "not recorded"."""
+    for option, metavar, text in reversed(QUESTION_OPTIONS):
+        choice = click.Choice(["yes", "no"]) if metavar == "yes|no" else None
+        command = click.option(option, metavar=None if choice else metavar, type=choice, help=text)(command)
+    return command
+
+
+def question_answers(given: dict[str, Any]) -> dict[str, Any]:
+    """Those of ``QUESTION_OPTIONS`` in a command's parameters that were answered, as ``core.sheets.questions`` names them.
+
+    A number takes its unit here, as in every option.
+    """
+    from throwbook.core.quantities.units import parse
+    from throwbook.core.sheets.conditions import QUESTIONS, answer_from
+
+    told = {}
+    for question in QUESTIONS:
+        text = given.get(question.option.removeprefix("--").replace("-", "_"))
+        kind = {"hours_since_movement": "time", "ambient_c": "temperature"}.get(question.key)
+        if text is not None and kind is not None:
+            parse(text, kind, question.option)
+        value = answer_from(question.key, text or "", question.option)
+        if value is not None:
+            told[question.key] = value
+    return told
+
+
+def ask_questions(told: dict[str, Any]) -> dict[str, Any]:
+    """At a terminal, ask what wasn't answered by an option; Enter alone leaves it blank."""
+    from throwbook.core.sheets.conditions import QUESTIONS, answer_from
+
+    if not can_ask():
+        return told
+    asked = dict(told)
+    for question in QUESTIONS:
+        if question.key not in told:
+            text = str(click.prompt(question.asked, default="", show_default=False, err=True))
+            value = answer_from(question.key, text, question.asked)
+            if value is not None:
+                asked[question.key] = value
+    return asked

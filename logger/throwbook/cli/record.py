@@ -1,0 +1,442 @@
+"""``throwbook record``: one trial from a board."""
+
+import signal
+import sys
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from throwbook.cli import output
+from throwbook.cli.diagnostics import complain
+from throwbook.cli.options import (
+    Quantity,
+    ask_one_of,
+    baud_option,
+    by_option,
+    can_ask,
+    line_waits,
+    logbook_of,
+    now,
+    who,
+)
+from throwbook.core.quantities.text import counted
+from throwbook.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from throwbook.cli.record_end import Ending
+    from throwbook.core.analysis.live import LiveFigures
+    from throwbook.core.assessment import Assessment
+    from throwbook.jobs.record import RecordPlan
+    from throwbook.jobs.recording import Recorded
+    from throwbook.jobs.unfinished import Unfinished
+    from throwbook.protocol.messages import Identity
+
+EXAMPLE = """\b
+Examples:
+  throwbook record --rig quarry-loader.toml --port /dev/ttyUSB0 --direction lock
+  throwbook record --rig quarry-loader --port /dev/ttyUSB0 --direction unlock --out unlock-1.csv
+  throwbook record --rig bench-1.toml --port scpi:ASRL/dev/ttyUSB0::INSTR --direction lock
+  throwbook record --recover
+Without hardware, in another terminal: throwbook board rehearse --rig quarry-loader.toml
+"""
+
+
+@click.command(epilog=EXAMPLE)
+@click.option("--rig", "rig_ref", metavar="NAME-or-FILE.toml", help="The rig that throws.")
+@click.option(
+    "--port", metavar="PORT", help="Serial port of the board (see throwbook board find), or scpi:RESOURCE."
+)
+@click.option("--direction", type=click.Choice(["lock", "unlock"]), help="Which way it will throw.")
+@baud_option
+@click.option("--rate", type=int, help="Samples a second [default: 200; 10 from a bench instrument].")
+@click.option(
+    "--reading",
+    type=click.Choice(["measure", "fetch"]),
+    default="measure",
+    show_default=True,
+    help="How a bench instrument is read.",
+)
+@click.option(
+    "--seconds", type=Quantity("time"), help="Record for so long instead of until the current is off."
+)
+@click.option("--key", "by_key", is_flag=True, help="Start and end with Enter instead of by the current.")
+@click.option("--ambient", type=Quantity("temperature"), help="Air temperature.")
+@click.option("--out", type=click.Path(path_type=Path), help="Trace file to write, or a folder for it.")
+@click.option(
+    "--kind",
+    type=click.Choice(["bench", "spot"]),
+    default="spot",
+    show_default=True,
+    help="Kind of the new sheet, for a rig of the logbook.",
+)
+@click.option("--sheet", default="", metavar="ID", help="Add to this open sheet of the logbook instead.")
+@click.option(
+    "--movements",
+    type=click.Choice(["split", "refuse"]),
+    help="A record with several movements: split keeps each as a throw and asks nothing, so that where the current tells "
+    "no direction the worse cause counts (so it is in a pipe); refuse leaves it to --recover.",
+)
+@click.option("--recover", is_flag=True, help="Judge and keep what is left of recordings that broke off.")
+@click.option(
+    "--discard",
+    is_flag=True,
+    help="With --recover: judge them and raise what they show, but count none of them.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object for each movement.")
+@by_option
+@click.pass_context
+def record(ctx: click.Context, /, **given: Any) -> int:
+    """Record one trial: it starts when the current comes on and ends when it is off again.
+
+    Every sample is on the disk before anything else is done with it: after a crash, --recover finds it. Until it is judged
+    the rig is restricted, no sheet of it is accepted and no order cleared.
+    Enter ends it by hand: a throw without any current is then written down as one. Ctrl-C before any current gives it up:
+    a file is left, and no throw. Told to end (SIGTERM), or its terminal gone (SIGHUP), it ends, keeps and judges. Exit code 1:
+    the verdict is fail.
+    """
+    logbook = logbook_of(ctx)
+    if given["discard"] and not given["recover"]:
+        raise click.UsageError("--discard goes with --recover")
+    if given["recover"]:
+        return _recover_all(given, logbook)
+    _need(given)
+    _offer_recovery(given, logbook)
+    while True:
+        code, told_to_end = _one_trial(given, logbook)
+        if told_to_end or code != 3 or not can_ask():
+            return code
+        if not click.confirm("Go on with a new recording?", err=True):
+            return code
+
+
+def _need(given: dict[str, Any]) -> None:
+    for option in ("rig_ref", "port", "direction"):
+        if given[option] is None:
+            name = "rig" if option == "rig_ref" else option
+            raise click.UsageError(f"--{name} is missing")
+
+
+def _one_trial(given: dict[str, Any], logbook: str | None) -> tuple[int, bool]:
+    """Exit code, and whether the program was asked to end meanwhile."""
+    from throwbook.cli.record_end import Ending
+    from throwbook.core.wording import SHOWN_AT
+    from throwbook.jobs.calibrate import calibration_finder
+    from throwbook.jobs.find import find_rig, journal_folder, means_a_file
+    from throwbook.jobs.record import (
+        DEFAULT_RATE_HZ,
+        PREFIX,
+        SLOW_RATE_HZ,
+        Recording,
+        RecordPlan,
+    )
+
+    found = find_rig(given["rig_ref"], logbook, given["kind"], given["sheet"])
+    plan = RecordPlan(
+        port=given["port"],
+        rig=found.rig,
+        baselines=found.baselines,
+        rig_ref=_lasting(given["rig_ref"]),
+        direction=given["direction"],
+        folder=journal_folder(logbook),
+        baud=given["baud"],
+        rate_hz=given["rate"] or (SLOW_RATE_HZ if given["port"].startswith(PREFIX) else DEFAULT_RATE_HZ),
+        reading=given["reading"],
+        seconds=given["seconds"],
+        by_key=given["by_key"],
+        ambient_c=given["ambient"],
+        on_bench=found.kind == "bench",
+        calibration_of=calibration_finder(logbook),
+    )
+    if not given["as_json"]:
+        for caution in SHOWN_AT["record"]:
+            output.line(caution, style="heading")
+        output.line(f"Asking the board on {plan.port} ...")
+    ready = _ready(plan, given["as_json"])
+    recording = Recording(
+        plan,
+        now=now,
+        on_live=lambda figures: ending.tell(_show_live, figures),
+        on_note=lambda line: ending.tell(_note, line),
+        on_ready=lambda identity: ending.tell(ready, identity),
+    )
+    ending = Ending(recording.finish)
+    keys = _Keys(recording)
+    with ending:
+        with keys:
+            recorded = recording.run()
+        ending.tell(output.status, "")
+        if ending.why and recorded.no_current:
+            recorded.let_go()
+            complain(f"{ending.why} before any current came; whether it was thrown, nobody knows: --recover")
+            return 3, True
+        in_logbook = not means_a_file(recorded.rig_ref)
+        code = _keep_and_show(
+            recorded,
+            given,
+            logbook,
+            in_logbook=in_logbook,
+            given_up=keys.given_up,
+            asking=ending,
+        )
+        return code, bool(ending.why)
+
+
+def _ready(plan: "RecordPlan", as_json: bool) -> "Callable[[Identity], None]":
+    def show(identity: "Identity") -> None:
+        if not as_json:
+            whose = f"the {plan.direction} throw of {plan.rig.name}"
+            output.line(f"Board {identity.id} is sampling. Ready for {whose}. {_how(plan.by_key)}")
+            output.flush()
+
+    return show
+
+
+def _how(by_key: bool) -> str:
+    if by_key:
+        return "Enter starts it, Enter ends it."
+    return "Throw when you like; it ends by itself, or with Enter." if can_ask() else "Throw when you like."
+
+
+def _lasting(rig_ref: str) -> str:
+    """The rig so named that it is found from any folder later."""
+    from throwbook.jobs.find import means_a_file
+
+    return str(Path(rig_ref).resolve()) if means_a_file(rig_ref) else rig_ref
+
+
+class _Keys:
+    """Enter and Ctrl-C while a recording runs."""
+
+    def __init__(self, recording: Any) -> None:
+        self.recording = recording
+        self._presses = 0
+        self.given_up = False
+        """Ctrl-C ended it; Enter, which ends a throw that was made, didn't."""
+        self._over = threading.Event()
+        self._listener = threading.Thread(target=self._enter_keys, daemon=True)
+
+    def __enter__(self) -> None:
+        self._before = signal.signal(signal.SIGINT, self._interrupt)
+        if can_ask():
+            self._listener.start()
+
+    def __exit__(self, *exc: object) -> None:
+        signal.signal(signal.SIGINT, self._before)
+        self._over.set()
+        if self._listener.is_alive() and sys.platform != "win32":
+            self._listener.join()  # what is typed from here on answers a question
+
+    def _enter_keys(self) -> None:
+        if self.recording.plan.by_key and self._enter():
+            self.recording.begin()
+        if self._enter():
+            self.recording.finish()
+
+    def _enter(self) -> bool:
+        """Whether Enter was pressed before the recording was over."""
+        while not line_waits():
+            if self._over.is_set():
+                return False
+        return bool(sys.stdin.readline())
+
+    def _interrupt(self, number: int, frame: object) -> None:
+        del number, frame
+        self._presses += 1
+        if self._presses > 1:
+            raise KeyboardInterrupt
+        self.given_up = True
+        self.recording.finish()
+
+
+PHASES = {"resting": "waiting for current", "flowing": "running", "over": "off again"}
+
+
+def _show_live(figures: "LiveFigures") -> None:
+    """One line that fits 80 columns, the warning first."""
+    volts = "" if figures.voltage_v is None else f"  {figures.voltage_v:5.2f} V"
+    output.status(
+        f"{'!! CURRENT TOO HIGH' if figures.warning else PHASES[figures.phase]:<20}"
+        f"{figures.running_s:6.1f} s  {figures.current_a:5.2f} A  peak {figures.peak_a:5.2f} A{volts}"
+        f"  travel ~{100 * figures.travel_fraction:3.0f} %"
+    )
+
+
+def _note(line: str) -> None:
+    output.status("")
+    complain(line)
+
+
+def _keep_and_show(
+    recorded: "Recorded",
+    given: dict[str, Any],
+    logbook: str | None,
+    *,
+    in_logbook: bool,
+    given_up: bool = False,
+    asking: "Ending | None" = None,
+) -> int:
+    from throwbook.jobs.store_trial import Place, keep
+
+    if given["movements"] == "refuse" and len(recorded.throws) > 1:
+        recorded.let_go()
+        what = f"it holds {counted(len(recorded.throws), 'movement')}"
+        raise InputError(what, str(recorded.journal), "Keep each as a throw: throwbook record --recover")
+    if given["movements"] is None:
+        untold = recorded
+        recorded = (
+            asking.unless_told(lambda: _with_directions(untold), untold)
+            if asking
+            else _with_directions(untold)
+        )
+    assert recorded.trace is not None  # run() raises where there are no samples
+    place = Place(
+        out=given["out"],
+        logbook=logbook,
+        in_logbook=in_logbook,
+        sheet=given["sheet"],
+        kind=given["kind"],
+        by=who(given["by"]) if in_logbook else "",
+        given_up=given_up,
+    )
+    kept = keep(recorded, place, now())
+    name = str(kept.file or recorded.trace.source)
+    if given["as_json"]:
+        from throwbook.files.tables import assessment_record
+
+        for judged in _named(recorded, name):
+            output.json_line(assessment_record(judged))
+    else:
+        _show(recorded, name, kept.sheet)
+        if kept.kept_out:
+            output.line(f"Not in the logbook: {kept.kept_out}.", style="warn")
+        if kept.standing is not None:
+            from throwbook.cli.status import print_standing
+
+            print_standing(kept.standing)
+    if kept.kept_out and given["sheet"]:
+        complain(f"{given['sheet']}: nothing was added to this sheet: {kept.kept_out}")
+        return 2
+    if recorded.problem is not None:
+        complain(str(recorded.problem))
+        return recorded.problem.exit_code
+    failed = any(one.assessment.verdict == "fail" for one in recorded.throws)
+    return 1 if failed and not given["as_json"] else 0
+
+
+def _with_directions(recorded: "Recorded") -> "Recorded":
+    """At a terminal, ask which way the movements went whose direction the current doesn't tell; else the worse counts."""
+    if not recorded.untold or not can_ask():
+        return recorded
+    complain(f"{counted(len(recorded.throws), 'movement')} in this record")
+    ways = {}
+    for number in recorded.untold:
+        asked = f"Movement {number} of {len(recorded.throws)}: which way did it go?"
+        ways[number] = ask_one_of(asked, ("lock", "unlock"))
+    return recorded.told(ways)
+
+
+def _named(recorded: "Recorded", name: str) -> "tuple[Assessment, ...]":
+    from dataclasses import replace
+
+    return tuple(replace(one.assessment, file=name) for one in recorded.throws)
+
+
+def _show(recorded: "Recorded", name: str, sheet: str) -> None:
+    from throwbook.cli import assess
+    from throwbook.core.quantities.units import show_rest
+    from throwbook.jobs.assess import Judged
+
+    output.line(
+        f"{recorded.samples} samples, {recorded.lost} lost, {recorded.dropped} lines dropped; {recorded.ended}."
+    )
+    output.line(f"Kept in {name}" + (f" and on sheet {sheet}." if sheet else "."))
+    output.line()
+    if len(recorded.throws) > 1:
+        output.line(
+            f"{counted(len(recorded.throws), 'movement')} in this record; each is a throw of its own."
+        )
+        output.line()
+    ways = {one.trace.direction for one in recorded.throws}
+    baselines = {way: baseline for way, baseline in recorded.baselines.items() if way in ways}
+    assess.show(Judged(recorded.rig, baselines, _named(recorded, name)), None)
+    if recorded.rest_s is not None:
+        output.line(f"By its duty cycle the actuator should now rest for {show_rest(recorded.rest_s)}.")
+
+
+# ---- recordings that broke off ----
+
+
+def _offer_recovery(given: dict[str, Any], logbook: str | None) -> None:
+    from throwbook.jobs.store_trial import left_over
+
+    left = left_over(logbook)
+    if not left:
+        return
+    what = (
+        f"{counted(len(left), 'recording')} broke off and {'was' if len(left) == 1 else 'were'} never judged"
+    )
+    if can_ask() and click.confirm(
+        f"{what}. Judge {'it' if len(left) == 1 else 'them'} now?", default=True, err=True
+    ):
+        _recover_all({**given, "rig_ref": None, "out": None}, logbook)
+    else:
+        complain(f"{what}: throwbook record --recover")
+
+
+def _recover_all(given: dict[str, Any], logbook: str | None) -> int:
+    """One after the other: one that can't be judged stands in no other's way."""
+    from throwbook.errors import ThrowbookError
+    from throwbook.jobs.store_trial import left_over
+
+    left = left_over(logbook)
+    if not left:
+        output.line("No recording is left over.")
+    worst = 0
+    for one in left:
+        try:
+            code = _discard(one, given, logbook) if given["discard"] else _recover(one, given, logbook)
+        except ThrowbookError as error:
+            complain(str(error))
+            code = error.exit_code
+        worst = max(worst, code)
+    return worst
+
+
+def _recover(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> int:
+    from throwbook.jobs.store_trial import recover_unfinished
+
+    recorded, in_logbook = recover_unfinished(
+        one, logbook, given["rig_ref"] or "", given["kind"], given["sheet"]
+    )
+    for note in recorded.notes:
+        complain(note)
+    return _keep_and_show(recorded, given, logbook, in_logbook=in_logbook)
+
+
+def _discard(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> int:
+    """It is judged all the same: only what nothing flowed in goes without a trace."""
+    from throwbook.jobs.store_trial import judge_left_over
+
+    [done] = judge_left_over([one], logbook, who(given["by"]), now(), discard=True)
+    if done.error is not None:
+        raise done.error
+    whose = f"{one.rig or 'a rig that nobody knows'}, {one.direction or 'either way'}"
+    if done.recorded is None or done.recorded.assessment is None:
+        output.line(f"{whose}: it can't be judged. It was set aside: {done.set_aside}", style="warn")
+        return 0
+    judged = done.recorded.assessment
+    if done.kept is None:
+        why = "no current flowed in it" if done.recorded.no_current else "its rig is not in this logbook"
+        output.line(f"{whose}: {judged.verdict}. Dropped: {why}.")
+    else:
+        output.line(f"{whose}: {judged.verdict}. {judged.because}".rstrip())
+        output.line(f"It doesn't count, and stays on sheet {done.kept.sheet} with what it shows.")
+        if done.kept.standing is not None:
+            from throwbook.cli.status import print_standing
+
+            print_standing(done.kept.standing)
+    return 1 if judged.verdict == "fail" else 0

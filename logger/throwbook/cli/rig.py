@@ -1,0 +1,325 @@
+"""``rig add``, ``rig list``: rigs in the logbook. They hang on the group in ``throwbook.cli.rig``.
+
+``rig``: rig files and the rigs in the logbook.
+"""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from throwbook.cli import output
+from throwbook.cli.options import (
+    by_option,
+    logbook_of,
+    needed,
+    now,
+    reason_option,
+    waiting,
+    who,
+)
+from throwbook.cli.rig_text import fit
+from throwbook.cli.sheet_text import print_status
+from throwbook.core.quantities.text import counted, for_shell
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from throwbook.jobs.rigs import Listed, RigHistory, Wanted
+
+
+STATUSES = ["in service", "watch", "restricted", "do not use", "not commissioned"]
+
+
+@click.command(short_help="Put a rig into the logbook, or a new version of it.")
+@click.argument("file", type=click.Path(path_type=Path))
+@reason_option("Why it stands for the version that is there.")
+@by_option
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bool) -> None:
+    """Put the rig of FILE into the logbook (the first one starts the logbook), or a new version of it.
+
+    \b
+    Example:
+      throwbook rig add yard-loader.toml
+    """
+    from throwbook.jobs.rigs import add_rig
+
+    done = add_rig(logbook_of(ctx), file, who(by), now(), reason, waiting)
+    name = done.revision.rig
+    if as_json:
+        output.json_line(
+            {
+                "rig": name,
+                "new": done.new,
+                "revised": done.revised,
+                "raised": done.raised,
+                "same_values_out_of_use": list(done.out_of_use),
+                "revision": done.revision.id,
+            }
+        )
+    elif not done.new:
+        output.line(f"Rig {name} is in the logbook as it stands in {file}; nothing changed.")
+    elif done.revised:
+        output.line(f"Rig {name}: new version; trials judged before keep the one they were judged by.")
+        if done.raised:
+            output.line(
+                "Its ratings or limits are others than those it was commissioned by: it is restricted until it is "
+                f"commissioned by the new ones, or somebody signs why not: throwbook status {name}",
+                style="warn",
+            )
+    else:
+        output.line(f"Rig {name} added. Next: throwbook sheet plan {for_shell(name)} --kind commissioning")
+    for other in done.out_of_use:
+        output.line(
+            f"Rig {other} has just these values, and it is out of use: DO NOT USE. If this is that machine, a new name is no "
+            f"way back: throwbook status {for_shell(other)}",
+            style="bad",
+        )
+
+
+@click.command("list", short_help="Show every rig: status, trials so far, last throw, next check.")
+@click.argument("part", default="")
+@click.option(
+    "--due-within", type=click.IntRange(0, 36_500), metavar="DAYS", help="Overdue, or due in so many days."
+)
+@click.option("--unseen", type=click.IntRange(0, 36_500), metavar="DAYS", help="No throw for so many days.")
+@click.option("--status", "level", type=click.Choice(STATUSES), help="Only these.")
+@click.option("--retired", is_flag=True, help="Those that were retired, and no others.")
+@click.option(
+    "--csv", type=click.Path(path_type=Path, dir_okay=False), help="For a spreadsheet: write a CSV file."
+)
+@click.option("--pdf", type=click.Path(path_type=Path, dir_okay=False), help="For the wall: write a PDF.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Size of the PDF's pages.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a rig.")
+@click.pass_context
+def list_(
+    ctx: click.Context,
+    /,
+    part: str,
+    csv: Path | None,
+    pdf: Path | None,
+    paper: str,
+    as_json: bool,
+    **given: Any,
+) -> None:
+    """Show every rig, or those with PART in their name: status, trials so far, last throw, next check.
+
+    \b
+    Examples:
+      throwbook rig list
+      throwbook rig list --due-within 7
+      throwbook rig list quarry --status "do not use"
+      throwbook rig list --csv rigs.csv --pdf wall.pdf
+    """
+    from throwbook.cli.status import print_of_no_rig
+    from throwbook.core.status.status_text import pending
+    from throwbook.jobs.rigs import Wanted, list_rigs, pick
+
+    today = now().date()
+    wanted = Wanted(part, given["level"] or "", given["due_within"], given["unseen"], given["retired"])
+    every = list_rigs(logbook_of(ctx), today)
+    found = pick(every, wanted, today)
+    for path in (csv, pdf):
+        if path is not None:
+            _write(path, found, wanted, paper)
+    if csv is not None or pdf is not None:
+        return
+    if as_json:
+        for each in found:
+            output.json_line(_record(each))
+        return
+    if not every:
+        output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
+        return
+    if found:
+        output.table(
+            ["rig", "status", "commissioned", "throws", "last", "next check"],
+            [_row(each) for each in found],
+            right=[3],
+        )
+    for each in found:
+        for text in pending(each.standing.status):
+            output.line(f"{each.name}: {text}", style="warn")
+    print_of_no_rig(logbook_of(ctx), [each.name for each in every])
+    asleep = sum(bool(each.retired) for each in every)
+    if len(found) < len(every):
+        hidden = f"; {asleep} retired (--retired)" if asleep and not wanted.retired else ""
+        output.line(f"{len(found)} of {counted(len(every), 'rig')}{hidden}.")
+
+
+def _write(path: Path, found: "Sequence[Listed]", wanted: "Wanted", paper: str) -> None:
+    from throwbook.jobs.rigs import list_csv, list_pdf
+
+    if path.suffix.lower() == ".pdf":
+        list_pdf(found, wanted, path, now().date(), paper)
+    else:
+        list_csv(found, path)
+    output.line(f"{path}: {counted(len(found), 'rig')}")
+
+
+@click.command(short_help="Take a sold rig out of the lists; what it wrote stays.")
+@click.argument("name")
+@click.option("--because", "--reason", "because", metavar="TEXT", help="Why: sold, scrapped, ...")
+@click.option("--back", is_flag=True, help="It is looked after again.")
+@by_option
+@click.pass_context
+def retire(ctx: click.Context, name: str, because: str | None, back: bool, by: str | None) -> None:
+    """Take a sold or scrapped rig out of the lists of what is due; everything it wrote stays, its status too.
+
+    \b
+    Example:
+      throwbook rig retire yard-loader --because "sold" --by "M. K."
+    """
+    from throwbook.jobs import rigs
+
+    because = needed(because, "--because", "Why is it back" if back else "Why is it retired")
+    change = rigs.bring_back if back else rigs.retire
+    done = change(logbook_of(ctx), name, because, who(by), now())
+    output.line(f"{done.rig}: " + (f"retired: {done.because}." if done.because else "looked after again."))
+    print_status(done.rig, done.status)
+
+
+def _row(each: "Listed") -> list[str | output.Cell]:
+    from throwbook.core.status.status_text import STYLE, short
+
+    level = each.standing.status.level
+    said = short(each.standing.status, each.standing.commissioned)
+    check = each.standing.next_check
+    return [
+        each.name,
+        output.Cell(said, STYLE[level] if said == level else "warn"),
+        "yes" if each.standing.commissioned else "no",
+        str(each.trials),
+        each.last_trial.date().isoformat() if each.last_trial else "-",
+        output.Cell(check.sentence, "bad" if check.overdue else "")
+        if not each.retired
+        else f"retired: {each.retired}",
+    ]
+
+
+def _record(each: "Listed") -> dict[str, Any]:
+    from throwbook.cli.status import standing_json
+
+    last = each.last_trial.isoformat() if each.last_trial else None
+    told = standing_json(each.standing) | {"trials": each.trials, "last_trial": last}
+    return told | ({"retired": each.retired} if each.retired else {})
+
+
+def print_history(found: "RigHistory") -> None:
+    """What the logbook holds of one rig; for ``rig show NAME``."""
+    from throwbook.cli.status import print_standing
+
+    print_standing(found.standing, found.steps, found.gaps)
+    for sentence in found.happened:
+        output.line(sentence)
+    last = found.last_trial.date().isoformat() if found.last_trial else "no date known"
+    output.line(
+        f"{counted(found.trials, 'throw')} logged" + (f", the last on {last}" if found.trials else "")
+    )
+    if len(found.revisions) > 1:
+        latest = found.revisions[-1]
+        output.line(
+            f"rig file: version {len(found.revisions)}, since {latest.at.date()}, because {latest.reason}"
+        )
+    for baseline in found.baselines:
+        output.line(
+            f"baseline {baseline.direction}: {len(baseline.trials)} throws, frozen {baseline.at.date()}: {baseline.reason}"
+        )
+    if found.sheets:
+        output.table(
+            ["sheet", "kind", "planned", "state", "signed"],
+            [
+                [
+                    each.name,
+                    each.sheet.kind,
+                    each.sheet.at.date().isoformat(),
+                    each.state,
+                    each.decision.signed if each.decision else "",
+                ]
+                for each in found.sheets
+            ],
+        )
+
+
+def history_json(found: "RigHistory") -> dict[str, Any]:
+    """The same as one JSON object; stable keys."""
+    from throwbook.cli.status import standing_json
+
+    return standing_json(found.standing) | {
+        "trials": found.trials,
+        "last_trial": found.last_trial.isoformat() if found.last_trial else None,
+        "sheets": [
+            {"sheet": each.name, "kind": each.sheet.kind, "state": each.state} for each in found.sheets
+        ],
+        "services": len(found.services),
+        "happened": list(found.happened),
+        "not_covered": [one.sentence for one in found.gaps],
+        "baselines": [
+            {
+                "direction": each.direction,
+                "throws": len(each.trials),
+                "at": each.at.isoformat(),
+                "reason": each.reason,
+            }
+            for each in found.baselines
+        ],
+        "revisions": len(found.revisions),
+    }
+
+
+@click.group()
+def rig() -> None:
+    """Rigs: an actuator, the lock mechanism it throws, and how it is wired."""
+
+
+rig.add_command(add)
+
+rig.add_command(list_)
+
+rig.add_command(retire)
+
+rig.add_command(fit)
+
+
+@rig.command(short_help="Print a rig file with every key explained.")
+def example() -> None:
+    """Print a rig file with every key explained, to copy and fill in.
+
+    \b
+    Example:
+      throwbook rig example > yard-loader.toml
+    """
+    from throwbook.files.rig_file import EXAMPLE
+
+    for text in EXAMPLE.splitlines():
+        output.line(text)
+
+
+@rig.command(short_help="Show a rig: values, limits, what doesn't agree.")
+@click.argument("source", metavar="NAME-or-FILE")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object, SI.")
+@click.pass_context
+def show(ctx: click.Context, source: str, as_json: bool) -> None:
+    """Show a rig: its values, its limits and where they come from, what doesn't agree.
+
+    For a rig of the logbook also where it stands and what was logged.
+
+    \b
+    Example:
+      throwbook rig show quarry-loader
+    """
+    from throwbook.cli.rig_text import print_rig, rig_json
+    from throwbook.jobs.find import is_rig_file, load_rig
+    from throwbook.jobs.rigs import rig_history
+
+    found = load_rig(source, logbook_of(ctx)).rig
+    logged = None if is_rig_file(source) else rig_history(logbook_of(ctx), source, now().date())
+    if as_json:
+        output.json_line(rig_json(found) | ({"logbook": history_json(logged)} if logged else {}))
+        return
+    if logged is not None:
+        print_history(logged)
+        output.line()
+    print_rig(found)

@@ -1,0 +1,201 @@
+"""``service``: the maintenance history of a rig."""
+
+from typing import Any
+
+import click
+
+from throwbook.cli import output
+from throwbook.cli.options import by_option, logbook_of, needed, needed_day, now, reason_option, who
+from throwbook.cli.status import print_now, standing_json
+from throwbook.core.quantities.text import counted
+from throwbook.errors import InputError
+
+MOMENTS = ("seen", "found", "fixed", "verified")
+
+
+@click.group()
+def service() -> None:
+    """Log what was done to a rig, and see its history."""
+
+
+@service.command()
+@click.argument("rig")
+@click.option("--action", help="greased, cleaned, adjusted, repaired, replaced, rewired, inspected or other.")
+@click.option("--on", "day", metavar="DATE", help="Day of the work [default: today].")
+@click.option("--seen", metavar="TEXT", help="What was seen.")
+@click.option("--seen-on", metavar="DATE", help="When.")
+@click.option("--found", metavar="TEXT", help="What was found to be the cause.")
+@click.option("--found-on", metavar="DATE", help="When.")
+@click.option("--fixed", metavar="TEXT", help="What was done about it.")
+@click.option("--fixed-on", metavar="DATE", help="When.")
+@click.option("--verified", metavar="TEXT", help="How it was seen to be right.")
+@click.option("--verified-on", metavar="DATE", help="When.")
+@click.option("--parts", default="", help="Parts used.")
+@click.option("--machine-hours", metavar="HOURS", help="Hour meter: 1210h.")
+@click.option("--cost", default="", help='What it cost, with the currency: "45 EUR".')
+@click.option(
+    "--new-stretch/--same-stretch", default=None, help="Whether trends start anew [default: by the action]."
+)
+@click.option("--due", metavar="DATE", help="Next check due on this day.")
+@click.option("--due-hours", metavar="HOURS", help="... or at this reading of the hour meter: 1500h.")
+@click.option("--due-cycles", type=click.IntRange(min=1), help="... or after so many lock throws.")
+@click.option(
+    "--corrects", default="", metavar="ID", help="Entry that this one stands for; the old one stays."
+)
+@reason_option("Why it is corrected.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@by_option
+@click.pass_context
+def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given: Any) -> None:
+    """Log a service on RIG. It answers the orders that hold the rig now.
+
+    \b
+    Examples:
+      throwbook service add yard-loader --action greased --due 2026-10-01 --by "M. K."
+      throwbook service add yard-loader --action repaired --seen "stalled half way" --found "clevis pin sheared"
+          --fixed "new clevis pin" --parts "1 pin" --machine-hours 1210h --by "M. K."
+    """
+    from throwbook.core.status.latch import CAUSE_FOUND, DO_NOT_USE
+    from throwbook.core.status.maintenance import ACTIONS, mends
+    from throwbook.core.status.raising import repeats_symptom
+    from throwbook.core.wording import SHOWN_AT
+    from throwbook.jobs.maintenance import add as log
+
+    moment = now()
+    action = needed(given["action"], "--action", "What was done", tuple(ACTIONS))
+    entry = _entry(rig, action, who(by), given, moment.date())
+    done = log(logbook_of(ctx), entry, moment, given["corrects"], given["reason"])
+    if as_json:
+        output.json_line({**_as_json(done.entry), "standing": standing_json(done.standing)})
+        return
+    output.line(f"Logged as {done.entry.id[:8]}: {action} on {done.entry.on}.")
+    if done.entry.starts_stretch:
+        output.line("A new stretch starts here; take a new check after it, the old baseline stays.", indent=2)
+    if done.entry.answers:
+        output.line(
+            f"It answers {counted(len(done.entry.answers), 'open order')}; only a signed order clears.",
+            indent=2,
+        )
+    elif done.standing.status.open:
+        output.line("It answers no open order: the day of the work lies before them.", style="warn", indent=2)
+    if done.entry.answers and done.standing.status.level == DO_NOT_USE and not mends(done.entry):
+        output.line(
+            "It is no repair yet that leads out of 'do not use': that takes work done, --found and --fixed. "
+            f"Add it before you commission: --corrects {done.entry.id[:8]} --reason TEXT",
+            style="warn",
+            indent=2,
+        )
+    asked = [one.cause for one in done.standing.status.open if CAUSE_FOUND in one.needs]
+    if asked and done.entry.found and repeats_symptom(done.entry.found.what, asked):
+        output.line(
+            f"What was found ({done.entry.found.what!r}) only repeats what was seen: a clearance asks for the cause.",
+            style="warn",
+            indent=2,
+        )
+    print_now(logbook_of(ctx), rig, moment.date())
+    if done.entry.answers:
+        for text in SHOWN_AT["service"]:
+            output.line(text, style="warn", indent=2)
+
+
+@service.command("list", short_help="Show what was done to a rig, and when the next check is due.")
+@click.argument("rig")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object an entry.")
+@click.pass_context
+def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
+    """Show the maintenance history of RIG, oldest first, and when the next check is due.
+
+    \b
+    Example:
+      throwbook service list yard-loader
+    """
+    from throwbook.jobs.maintenance import history
+
+    entries, _ = history(logbook_of(ctx), rig, now().date())
+    if as_json:
+        for entry in entries:
+            output.json_line(_as_json(entry))
+        return
+    print_now(logbook_of(ctx), rig, now().date(), whole=False)
+    if not entries:
+        output.line("No service logged yet.")
+        return
+    rows = []
+    for entry in entries:
+        told = [f"{name}: {getattr(entry, name).what}" for name in MOMENTS if getattr(entry, name)]
+        hours = f"{entry.machine_hours_h:g} h" if entry.machine_hours_h is not None else ""
+        stretch = "new" if entry.starts_stretch else ""
+        rows.append(
+            [
+                entry.id[:8],
+                str(entry.on),
+                entry.action,
+                "; ".join(told),
+                entry.parts,
+                hours,
+                entry.cost,
+                stretch,
+                entry.by,
+            ]
+        )
+    output.table(["id", "date", "action", "what", "parts", "hours", "cost", "stretch", "by"], rows, right=[5])
+
+
+def _entry(rig: str, action: str, by: str, given: dict[str, Any], today: Any) -> Any:
+    from throwbook.core.status.maintenance import Moment, ServiceEntry
+
+    moments = {}
+    for name in MOMENTS:
+        day = needed_day(given[f"{name}_on"], f"--{name}-on")
+        if day is not None and not (given[name] or "").strip():
+            raise InputError(f"--{name}-on has no --{name}", "service", f"Say what was {name}.")
+        moments[name] = Moment((given[name] or "").strip(), day)
+    return ServiceEntry(
+        id="",
+        rig=rig,
+        action=action,
+        on=needed_day(given["day"], "--on") or today,
+        parts=given["parts"],
+        machine_hours_h=_hours(given["machine_hours"], "--machine-hours"),
+        cost=given["cost"],
+        new_stretch=given["new_stretch"],
+        due_on=needed_day(given["due"], "--due"),
+        due_hours_h=_hours(given["due_hours"], "--due-hours"),
+        due_cycles=given["due_cycles"],
+        by=by,
+        seen=moments["seen"],
+        found=moments["found"],
+        fixed=moments["fixed"],
+        verified=moments["verified"],
+    )
+
+
+def _hours(text: str | None, option: str) -> float | None:
+    """An hour meter counts hours: ``1210`` is ``1210h``."""
+    from throwbook.core.sheets.conditions import answer_from
+
+    found = answer_from("hours_since_movement", text or "", option)
+    return found if isinstance(found, float) else None
+
+
+def _as_json(entry: Any) -> dict[str, Any]:
+    moments = {}
+    for name in MOMENTS:
+        one = getattr(entry, name)
+        moments[name] = {"what": one.what, "on": one.on.isoformat() if one.on else None} if one else None
+    return {
+        "id": entry.id,
+        "rig": entry.rig,
+        "on": entry.on.isoformat(),
+        "action": entry.action,
+        **moments,
+        "parts": entry.parts or None,
+        "machine_hours_h": entry.machine_hours_h,
+        "cost": entry.cost or None,
+        "starts_stretch": entry.starts_stretch,
+        "due_on": entry.due_on.isoformat() if entry.due_on else None,
+        "due_hours_h": entry.due_hours_h,
+        "due_cycles": entry.due_cycles,
+        "answers": list(entry.answers),
+        "by": entry.by,
+    }

@@ -1,0 +1,457 @@
+"""Changes to a sheet that leave the old beside the new: ``answer``, ``leave-out``, ``rejudge``. They hang on ``sheet``.
+
+``sheet``: test sheets from the plan to the signature.
+"""
+
+from typing import Any
+
+import click
+
+from throwbook.cli import output
+from throwbook.cli.options import (
+    ask_questions,
+    by_option,
+    can_ask,
+    logbook_of,
+    needed,
+    now,
+    question_answers,
+    question_options,
+    reason_option,
+    who,
+)
+from throwbook.cli.report import blank, print_
+from throwbook.cli.sheet_text import (
+    blanks_said,
+    print_plan,
+    print_sheet,
+    print_status,
+    sheet_json,
+)
+from throwbook.core.quantities.text import counted
+from throwbook.errors import InputError
+
+
+@click.command(short_help="Answer the questions of an open sheet.")
+@click.argument("name")
+@question_options
+@reason_option("Why an earlier answer is corrected.")
+@by_option
+@click.pass_context
+def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **given: Any) -> None:
+    """Answer the questions of open sheet NAME; a later answer stands beside the earlier one.
+
+    \b
+    Example:
+      throwbook sheet answer yard-loader-3 --ambient 4degC --hours-since 16h --worked-before no
+    """
+    from throwbook.jobs.sheets import answer as write
+
+    told = question_answers(given)
+    if not told:
+        raise InputError("no question was answered", name, "For example: --ambient 4degC")
+    state = write(logbook_of(ctx), name, told, who(by), now(), reason)
+    output.line(f"{state.name}: {counted(len(told), 'answer')} written down.")
+
+
+@click.command("leave-out", short_help="Take a throw of an open sheet out of the count.")
+@click.argument("name")
+@click.option("--throw", type=int, required=True, help="Number of the throw.")
+@click.option("--because", "--reason", "because", metavar="TEXT", help="Why it doesn't count.")
+@by_option
+@click.pass_context
+def leave_out(ctx: click.Context, name: str, throw: int, because: str | None, by: str | None) -> None:
+    """Take a throw of open sheet NAME out of the count: a wrong file, the other attachment. It stays on the sheet.
+
+    A failed throw can't be hidden so: the sheet is then not accepted, and what it raised stays.
+
+    \b
+    Example:
+      throwbook sheet leave-out yard-loader-3 --throw 4 --because "the other attachment was on"
+    """
+    from throwbook.jobs.sheets import leave_out as take_out
+
+    because = needed(because, "--because", "Why doesn't it count")
+    found = take_out(logbook_of(ctx), name, throw, because, who(by), now())
+    print_sheet(found)
+
+
+@click.command(short_help="Put an imported throw down to the rig it is of.")
+@click.argument("name")
+@click.option(
+    "--throw", "throws", type=int, multiple=True, required=True, help="Number of the throw (again for more)."
+)
+@click.option("--to", metavar="RIG|nobody", help="The rig that it is of; 'nobody': none in this logbook.")
+@click.option(
+    "--because", "--reason", "because", metavar="TEXT", help="How it came to stand on the wrong rig."
+)
+@click.option("--signed", metavar="NAME", help="Who answers for it.")
+@click.pass_context
+def reassign(
+    ctx: click.Context,
+    name: str,
+    throws: tuple[int, ...],
+    to: str | None,
+    because: str | None,
+    signed: str | None,
+) -> None:
+    """Put imported throws of sheet NAME down to the rig they are of: a signed correction that every paper shows.
+
+    Only what came in from files, and was never accepted. The other rig goes where this one stood before this one is eased;
+    'nobody' waives the repair alone: cause, full commissioning and signature stay.
+
+    \b
+    Example:
+      throwbook sheet reassign yard-loader-3 --throw 2 --to quarry-loader --because "wrong folder" --signed "M. K."
+    """
+    from throwbook.jobs.reassign import Correction
+    from throwbook.jobs.reassign import reassign as put_right
+
+    to = needed(to, "--to", "Which rig is it of ('nobody': none)")
+    because = needed(because, "--because", "How did it come to stand here")
+    signed = needed(signed, "--signed", "Signed (your name)")
+    done = put_right(logbook_of(ctx), Correction(name, throws, to, because, signed), now())
+    where = f"now on {done.other.name}" if done.other else f"put down to {to}"
+    output.line(f"{counted(len(throws), 'throw')} of {done.state.name}: {where}.")
+    if done.other_status is not None:
+        print_status(to, done.other_status)
+    print_status(done.state.sheet.rig, done.status)
+
+
+@click.command(short_help="Judge every throw of a sheet again, by the rig of now.")
+@click.argument("name")
+@click.option("--reason", "--because", "reason", metavar="TEXT", help="Why it is judged again.")
+@by_option
+@click.pass_context
+def rejudge(ctx: click.Context, name: str, reason: str | None, by: str | None) -> int:
+    """Judge every throw of sheet NAME again, by the rig file and the method of now; the old verdicts stay beside.
+
+    A decided sheet stays decided. What a throw now fails takes the rig up at once.
+
+    \b
+    Example:
+      throwbook sheet rejudge yard-loader-3 --reason "rating on the data sheet was misread"
+    """
+    from throwbook.jobs.judgements import rejudge as judge
+
+    reason = needed(reason, "--reason", "Why is it judged again")
+    done = judge(logbook_of(ctx), name, reason, who(by), now())
+    for one in done.changed:
+        output.line(f"throw {one.position} ({one.direction}): {one.before} -> {one.after}. {one.because}")
+    output.line(
+        f"{name}: {counted(done.judged, 'throw')} judged again, {len(done.changed)} with another verdict."
+    )
+    print_status(done.state.sheet.rig, done.status)
+    return 1 if any(one.after == "fail" for one in done.changed) else 0
+
+
+KINDS = click.Choice(["bench", "commissioning", "seasonal", "after-service", "spot"])
+
+ANSWER = click.Choice(["yes", "no", "not looked"])
+
+LOAD_CHECK = {"done": "yes", "failed": "no", "not done": "not looked"}
+
+RETAINED = {"yes": "yes", "no": "no", "not tried": "not looked"}
+
+
+@click.group()
+def sheet() -> None:
+    """Plan a test sheet, write down what was seen, accept or reject it."""
+
+
+sheet.add_command(print_)
+
+sheet.add_command(blank)
+
+
+@sheet.command(short_help="Plan a sheet: how many throws, what to look at.")
+@click.argument("rig")
+@click.option("--kind", type=KINDS, help="What the sheet is for.")
+@click.option("--throws", type=click.IntRange(1, 1000), help="Throws each way (commissioning: at least 5).")
+@click.option(
+    "--clamp-accuracy", metavar="TEXT", help="Clamp meter to read by, from its data sheet: '2% + 3 digits'."
+)
+@click.option("--clamp-step", metavar="CURRENT", help="Its last digit: 0.1A.")
+@question_options
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@by_option
+@click.pass_context
+def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given: Any) -> None:
+    """Plan a sheet for RIG: how many throws, how long to rest between them, what to look at.
+
+    \b
+    Example:
+      throwbook sheet plan yard-loader --kind commissioning --hours-since 16h --worked-before no
+          --ambient 4degC --attachment bucket
+    """
+    from throwbook.core.quantities.units import parse
+    from throwbook.core.sheets.hand_readings import accuracy_from
+    from throwbook.jobs.sheets import meter_reach
+    from throwbook.jobs.sheets import plan as make
+    from throwbook.jobs.steps_to_clear import way_back
+
+    clamp, step = given["clamp_accuracy"], given["clamp_step"]
+    accuracy = accuracy_from(clamp, "--clamp-accuracy") if clamp else None
+    step_a = parse(step, "current", "--clamp-step") if step else None
+    if step_a is not None and step_a <= 0.0:
+        raise InputError(f"{step!r} is no step of a meter", "--clamp-step", "Give its last digit: 0.1A.")
+
+    kind = needed(given["kind"], "--kind", "What is the sheet for", tuple(KINDS.choices))
+    answers = ask_questions(question_answers(given))
+    state, made = make(logbook_of(ctx), rig, kind, who(by), now(), given["throws"], answers)
+    reaches = meter_reach(logbook_of(ctx), rig, accuracy, step_a) if kind != "bench" else ()
+    if as_json:
+        output.json_line({"sheet": state.name, "rig": rig, "kind": kind, **vars(made), "by_hand": reaches})
+        return
+    print_plan(state, made, reaches)
+    if kind == "commissioning" and way_back(logbook_of(ctx), rig).repair_first:
+        output.line(
+            "The rig is out of use and no repair is logged that this sheet could be after: it doesn't bring the rig back. "
+            "Log the repair first (throwbook service add), then plan another.",
+            style="warn",
+        )
+
+
+@sheet.command("list")
+@click.argument("rig", required=False)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a sheet.")
+@click.pass_context
+def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
+    """List the sheets of RIG, or of every rig.
+
+    \b
+    Example:
+      throwbook sheet list yard-loader
+    """
+    from throwbook.core.sheets.sheet import state_said
+    from throwbook.jobs.sheets import listed
+
+    rows: list[list[str | output.Cell]] = []
+    for state, locks, unlocks, no_came in listed(logbook_of(ctx), rig):
+        signed = state.decision.signed if state.decision else ""
+        if as_json:
+            output.json_line(
+                {
+                    "sheet": state.name,
+                    "rig": state.sheet.rig,
+                    "kind": state.sheet.kind,
+                    "planned_at": state.sheet.at.isoformat(),
+                    "lock_throws": locks,
+                    "unlock_throws": unlocks,
+                    "state": state.state,
+                    "no_since": no_came,
+                    "signed": signed or None,
+                    "sealed": state.sealed,
+                }
+            )
+            continue
+        throws = f"{locks}+{unlocks}"
+        style = "bad" if no_came else {"accepted": "good", "rejected": "bad"}.get(state.state, "")
+        cell = output.Cell(state_said(state.state, no_came), style)
+        rows.append([state.name, f"{state.sheet.at:%Y-%m-%d}", state.sheet.kind, throws, cell, signed])
+    if rows:
+        output.table(["sheet", "planned", "kind", "lock+unlock", "state", "signed"], rows, right=[3])
+    elif not as_json:
+        output.line("No sheet yet: 'throwbook sheet plan RIG --kind commissioning' plans one.")
+
+
+@sheet.command(short_help="Show a sheet, and what an acceptance still lacks.")
+@click.argument("name")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def show(ctx: click.Context, name: str, as_json: bool) -> None:
+    """Show sheet NAME: plan, answers, throws, what was seen, and what an acceptance still lacks.
+
+    \b
+    Example:
+      throwbook sheet show yard-loader-3
+    """
+    from throwbook.jobs.sheets import view
+
+    found = view(logbook_of(ctx), name)
+    if as_json:
+        output.json_line(sheet_json(found))
+    else:
+        print_sheet(found)
+
+
+@sheet.command()
+@click.argument("name")
+@click.option(
+    "--throw",
+    "throws",
+    multiple=True,
+    type=int,
+    required=True,
+    help="Number of the lock throw (again for more).",
+)
+@click.option("--left-pin", type=ANSWER, default="not looked", help="Left pin seen in its hole.")
+@click.option("--right-pin", type=ANSWER, default="not looked", help="Right pin seen in its hole.")
+@click.option("--seen-how", default="", metavar="TEXT", help="How: torch, mirror, ...")
+@click.option(
+    "--load-check", type=click.Choice(list(LOAD_CHECK)), default="not done", help="The maker's load check."
+)
+@click.option(
+    "--retained-power-off",
+    type=click.Choice(list(RETAINED)),
+    default="not tried",
+    help="Stayed put with the power off.",
+)
+@reason_option("Why this corrects what was written before.")
+@by_option
+@click.pass_context
+def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | None, **given: Any) -> None:
+    """Write down what a person saw at lock throws of sheet NAME. A "no" takes the rig out of use at once.
+
+    \b
+    Example:
+      throwbook sheet see yard-loader-3 --throw 1 --throw 3 --left-pin yes --right-pin yes
+          --seen-how "torch, both sides" --load-check done --retained-power-off yes --by "M. K."
+    """
+    from throwbook.core.sheets.sheet import SEEN
+    from throwbook.jobs.sheets import see as write
+
+    looked = _looked(given, given["reason"])
+    if all(getattr(looked, part) == "not looked" for part in SEEN):
+        raise InputError("nothing was seen", name, "Give at least --left-pin and --right-pin.")
+    found, raised = write(logbook_of(ctx), name, throws, looked, who(by), now())
+    output.line(f"{name}: written down for {counted(len(throws), 'throw')}.")
+    if raised:
+        print_status(found.state.sheet.rig, found.status)
+
+
+@sheet.command()
+@click.argument("name")
+@click.option("--left-pin", type=ANSWER, help="Left pin seen in its hole, at every lock throw.")
+@click.option("--right-pin", type=ANSWER, help="Right pin seen in its hole, at every lock throw.")
+@click.option("--seen-how", metavar="TEXT", help="How: torch, mirror, ...")
+@click.option(
+    "--load-check", type=click.Choice(list(LOAD_CHECK)), help="The maker's load check, at every lock throw."
+)
+@click.option(
+    "--retained-power-off", type=click.Choice(list(RETAINED)), help="The pins stayed put with the power off."
+)
+@click.option("--signed", metavar="NAME", help="Who saw it and answers for it.")
+@click.option(
+    "--shared-risk",
+    type=click.Choice(["yes", "no"]),
+    default="no",
+    help="Accept readings inside a limit of the rating but nearer to it than their ±; each chance is printed and at most 10 % [default: no].",
+)
+@click.option(
+    "--new-baseline", default="", metavar="REASON", help="Why this sheet's throws become the new baseline."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_context
+def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> None:
+    """Accept sheet NAME. Every answer must be there, and what is stored must carry it; else it is refused and stays open.
+
+    The answers hold for each lock throw that has none of its own yet ('sheet see' writes one down for a single throw).
+
+    \b
+    Example:
+      throwbook sheet accept yard-loader-3 --left-pin yes --right-pin yes --seen-how "torch, both sides"
+          --load-check done --retained-power-off yes --signed "M. K."
+    """
+    from throwbook.core.wording import SHOWN_AT
+    from throwbook.jobs.sign_off import accept as sign
+
+    read = False
+    if can_ask():
+        for text in SHOWN_AT["commissioning"]:
+            output.line(text, style="warn")
+        read = click.confirm("Read, and kept to", default=False, err=True)
+        if not read:
+            raise InputError("the cautions weren't kept to", name, "It stays open.")
+    given["left_pin"] = needed(
+        given["left_pin"], "--left-pin", "Left pin seen in its hole", ("yes", "no", "not looked")
+    )
+    given["right_pin"] = needed(
+        given["right_pin"], "--right-pin", "Right pin seen in its hole", ("yes", "no", "not looked")
+    )
+    given["seen_how"] = needed(given["seen_how"], "--seen-how", "How were they seen")
+    given["load_check"] = needed(
+        given["load_check"], "--load-check", "The maker's load check", tuple(LOAD_CHECK)
+    )
+    given["retained_power_off"] = needed(
+        given["retained_power_off"], "--retained-power-off", "Stayed put with the power off", tuple(RETAINED)
+    )
+    signed = needed(given["signed"], "--signed", "Signed (your name)")
+    done = sign(
+        logbook_of(ctx),
+        name,
+        _looked(given),
+        signed,
+        now(),
+        given["new_baseline"],
+        read,
+        given["shared_risk"] == "yes",
+    )
+    found = done.acceptance
+    if as_json:
+        output.json_line(
+            {
+                "sheet": done.state.name,
+                "state": done.state.state,
+                "statement": found.statement,
+                "verdict": found.verdict,
+                "because": list(found.because),
+                "claims_lost": list(found.claims_lost),
+                "not_proved": list(found.not_proved),
+                "shared_risk": list(found.shared_risk),
+                "alerts": list(found.alerts),
+                "signed": signed,
+                "sealed": done.state.sealed,
+                "status": done.status.level,
+                "baselines": list(done.baselines),
+            }
+        )
+        return
+    output.line(f"{done.state.name}: accepted and sealed.", style="good")
+    output.line(found.statement)
+    for text in blanks_said(found):
+        output.line(text, style="warn")
+    if done.baselines:
+        output.line(f"Baseline frozen for: {', '.join(done.baselines)}.")
+    if done.baseline_kept:
+        output.line(f"The old baseline stays: {done.baseline_kept}.", style="quiet")
+    print_status(done.state.sheet.rig, done.status)
+
+
+@sheet.command(short_help="Reject a sheet with a reason; it is sealed.")
+@click.argument("name")
+@click.option("--because", "--reason", "because", metavar="TEXT", help="What was wrong.")
+@click.option("--signed", metavar="NAME", help="Who says so.")
+@click.pass_context
+def reject(ctx: click.Context, name: str, because: str | None, signed: str | None) -> None:
+    """Reject sheet NAME with a reason; it is sealed as it stands, and another one is planned.
+
+    \b
+    Example:
+      throwbook sheet reject yard-loader-2 --because "right pin not seen at throw 3" --signed "M. K."
+    """
+    from throwbook.jobs.sign_off import reject as end
+
+    because = needed(because, "--because", "What was wrong")
+    state, found = end(
+        logbook_of(ctx), name, because, needed(signed, "--signed", "Signed (your name)"), now()
+    )
+    output.line(f"{state.name}: rejected and sealed.", style="bad")
+    print_status(state.sheet.rig, found)
+
+
+def _looked(given: dict[str, Any], reason: str = "") -> Any:
+    from throwbook.jobs.sheets import Looked
+
+    return Looked(
+        given["left_pin"],
+        given["right_pin"],
+        given["seen_how"],
+        LOAD_CHECK[given["load_check"]],
+        RETAINED[given["retained_power_off"]],
+        reason,
+    )
+
+
+for command in (answer, leave_out, reassign, rejudge):
+    sheet.add_command(command)

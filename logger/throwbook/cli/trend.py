@@ -1,0 +1,379 @@
+"""``trend``: trend, control chart and forecast of one rig, or what to do next on every rig.
+
+What ``trend`` prints for people.
+"""
+
+from collections.abc import Sequence
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from throwbook.cli import output
+from throwbook.cli.options import logbook_of, now
+from throwbook.core.quantities.rounding import interval_text
+from throwbook.core.quantities.text import counted
+from throwbook.core.quantities.units import display_unit, to_display
+from throwbook.core.trend.control_chart import NO_LIMIT
+from throwbook.core.trend.history import FIGURES
+from throwbook.core.trend.maintenance_effect import CONFIDENCE, HELPED, WORSE
+from throwbook.core.trend.signals import LOW, OUT, SUSPECT
+from throwbook.core.trend.trend_result import (
+    ABOUT_CHANGE,
+    CHANGE,
+    change_text,
+    creep_text,
+    figure_name,
+    forecast_text,
+    signal_text,
+)
+from throwbook.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from throwbook.core.trend.control_chart import Point
+    from throwbook.core.trend.trend_result import TrendResult
+    from throwbook.jobs.trend import RigTrend
+
+
+STOP_AT = 4
+
+"""From this urgency on the exit code is 1."""
+
+
+@click.command(
+    short_help="Trend, control chart and forecast of one rig; without a name, all rigs, worst first."
+)
+@click.argument("rig", required=False)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line per direction and figure, SI.")
+@click.option("--plot", "plot", type=click.Path(path_type=Path), help="Draw it: .png, .svg or .pdf.")
+@click.option(
+    "--from-export", "folder", type=click.Path(path_type=Path), help="Read a Parquet export, not the logbook."
+)
+@click.option(
+    "--engine",
+    type=click.Choice(["local", "dask"]),
+    default="local",
+    show_default=True,
+    help="Reckon on this machine's cores, or on Dask.",
+)
+@click.option("--scheduler", metavar="ADDRESS", help="Dask scheduler [default: a cluster on this machine].")
+@click.option("--workers", type=click.IntRange(1), help="Processes [default: one a core].")
+@click.pass_context
+def trend(
+    ctx: click.Context,
+    rig: str | None,
+    as_json: bool,
+    plot: Path | None,
+    folder: Path | None,
+    engine: str,
+    scheduler: str | None,
+    workers: int | None,
+) -> int:
+    """Say what has changed on RIG since its baseline, beyond weather, supply and chance, and when a limit is reached.
+
+    Without RIG: every rig, the one that presses most first.
+
+    \b
+    Examples:
+      throwbook trend quarry-loader --plot quarry-loader.pdf
+      throwbook trend
+      throwbook trend --from-export EXPORT --engine dask
+    """
+    if engine == "dask" and folder is None:
+        raise InputError("Dask reads a Parquet export", "--engine dask", "Add --from-export FOLDER.")
+    if rig is None:
+        if plot is not None:
+            raise InputError(
+                "a drawing shows one rig", "--plot", "Name the rig: throwbook trend RIG --plot FILE."
+            )
+        return _fleet(ctx, as_json, folder, engine, scheduler, workers)
+    found = _one(ctx, rig, folder)
+    if plot is not None:
+        from throwbook.report.trend_charts import draw_trends
+
+        draw_trends(plot, found.history, found.trends, found.spots, found.heights)
+    if as_json:
+        _json([found])
+        return 0
+
+    print_trend(found)
+    if plot is not None:
+        output.line(f"drawn: {plot}")
+    return 1 if found.action.urgency >= STOP_AT else 0
+
+
+def _one(ctx: click.Context, rig: str, folder: Path | None) -> "RigTrend":
+    from throwbook.jobs.trend import need_checks, rig_from_export, rig_trend
+
+    today = now().date()
+    found = rig_trend(logbook_of(ctx), rig, today) if folder is None else rig_from_export(folder, rig, today)
+    need_checks(found)
+    return found
+
+
+def _fleet(
+    ctx: click.Context,
+    as_json: bool,
+    folder: Path | None,
+    engine: str,
+    scheduler: str | None,
+    workers: int | None,
+) -> int:
+    from throwbook.cli import diagnostics
+    from throwbook.jobs.trend import fleet, fleet_from_export, worst_first
+
+    today = now().date()
+    with diagnostics.progress("rigs") as progress:
+        rigs: Iterable[RigTrend]
+        if folder is None:
+            rigs = fleet(logbook_of(ctx), today, workers, progress)
+        else:
+            rigs = fleet_from_export(folder, today, engine, scheduler)
+        if as_json:
+            _json(rigs)
+            return 0
+        lines = [replace(one, trends=()) for one in rigs]
+    if not lines:
+        output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
+        return 0
+    ordered = worst_first(lines)
+
+    print_fleet(ordered)
+    return 1 if ordered[0].action.urgency >= STOP_AT else 0
+
+
+def _json(rigs: "Iterable[RigTrend]") -> None:
+    from throwbook.core.trend.trend_result import to_json
+
+    for found in rigs:
+        whole = {
+            "happened": list(found.happened),
+            "next_action": _action(found),
+            "notes": list(found.history.notes),
+        }
+        for one in found.trends:
+            output.json_line(to_json(one) | _places(found, one) | whole)
+
+
+def _places(found: "RigTrend", one: "TrendResult") -> dict[str, Any]:
+    """Places that bind more and more, and what services did to them: with the running current of their direction."""
+    if one.figure != "run_current":
+        return {"growing_spots": [], "spot_effects": []}
+    spots = [
+        {
+            "at_fraction": spot.at_fraction,
+            "at_fraction_u": spot.at_fraction_u,
+            "size_a": spot.size_a,
+            "since": spot.since.isoformat(),
+            "because": spot.sentence,
+        }
+        for spot in found.spots
+        if spot.direction == one.direction
+    ]
+    effects = [
+        asdict(effect) | {"date": effect.date.isoformat()}
+        for effect in found.spot_effects
+        if effect.direction == one.direction
+    ]
+    return {"growing_spots": spots, "spot_effects": effects}
+
+
+def _action(found: "RigTrend") -> dict[str, Any]:
+    action = found.action
+    return {
+        "urgency": action.urgency,
+        "what": action.what,
+        "why": action.why,
+        "how_sure": action.how_sure,
+        "by": action.by.isoformat() if action.by else None,
+        "bring": action.bring,
+    }
+
+
+URGENCY = ("good", "quiet", "warn", "warn", "bad", "bad")
+
+STATES = {OUT: "bad", SUSPECT: "warn", LOW: "warn"}
+
+
+def print_trend(found: "RigTrend") -> None:
+    """One rig: next action, a row for each direction and figure, the checks of running current, services."""
+    history, action = found.history, found.action
+    # The checks that the tables below show: a sheet on which no throw ran through is none.
+    shown = {(point.date, point.sheet) for one in found.trends for point in one.points}
+    days = sorted(day for day, _ in shown) or [history.checks[0].on, history.checks[-1].on]
+    count = counted(len(shown), "check")
+    output.line(f"{history.rig.name}: {count}, {days[0]} to {days[-1]}", style="heading")
+    for sentence in found.happened:
+        output.line(sentence, style="warn" if found.action.urgency else "quiet")
+    if history.provisional:
+        output.line("Baseline provisional: no accepted commissioning sheet yet.", style="warn")
+    output.line(f"Next: {action.what}", style=URGENCY[action.urgency])
+    by = f" By {action.by}." if action.by else ""
+    output.line(f"because {action.why} ({action.how_sure}).{by} Bring: {action.bring}.", indent=2)
+    output.line()
+    output.table(
+        ["figure", "direction", "baseline", "now", CHANGE, "first signal", "limit reached"],
+        [_row(one) for one in found.trends],
+        right=[2, 3],
+    )
+    output.line(f"All at 20 degC and nominal voltage. {ABOUT_CHANGE}")
+    for one in found.trends:
+        if one.creep is not None:
+            output.line(_sentence(creep_text(one)), style="warn")
+    for spot in found.spots:
+        output.line(spot.sentence, style="warn")
+    for note in history.notes:
+        output.line(note, style="warn")
+    _print_reasons(found.trends)
+    _print_checks(found.trends, history.rig.units)
+    _print_services(found)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _row(one: "TrendResult") -> list[str | output.Cell]:
+    state = one.points[-1].state
+    return [
+        figure_name(one.figure),
+        one.direction,
+        f"{_digits(one.chart.centre)} {_unit(one)}",
+        output.Cell(f"{_digits(one.chart.level)} {_unit(one)}", STATES.get(state, "")),
+        change_text(one),
+        output.Cell(signal_text(one), "bad" if one.first_signal else ""),
+        forecast_text(one) if one.forecast is not None else "-",
+    ]
+
+
+def _unit(one: "TrendResult") -> str:
+    unit = FIGURES[one.figure][1]
+    return "of stroke" if unit == "1" else unit
+
+
+def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
+    for one in trends:
+        if one.figure != "run_current":
+            continue
+        output.line()
+        output.line(
+            f"Running current, {one.direction} (chart now {_digits(one.chart.lower)} to {_digits(one.chart.upper)} A, "
+            f"from {one.chart.baseline_throws} baseline throws). A level outside its limits is a signal",
+            style="heading",
+        )
+        output.table(
+            ["date", "sheet", "air", "measured", "corrected", "throws", "level", "limits", "state"],
+            [
+                [
+                    str(point.date),
+                    point.sheet,
+                    "-"
+                    if point.ambient_c is None
+                    else f"{to_display(point.ambient_c, 'temperature', units):.0f} {display_unit('temperature', units)}",
+                    f"{_digits(point.value)} A",
+                    f"{_digits(point.corrected)} A",
+                    str(point.n),
+                    "-" if point.level is None else f"{_digits(point.level)} A",
+                    _limits(point),
+                    output.Cell(
+                        f"{point.state}: {point.because}" if point.because else point.state,
+                        STATES.get(point.state, ""),
+                    ),
+                ]
+                for point in one.points
+            ],
+            right=[2, 3, 4, 5, 6, 7],
+        )
+        if one.as_found is not None and one.as_found.first_signal is not None:
+            output.line(
+                f"First throws after a rest, by themselves: out of control since {one.as_found.first_signal}.",
+                style="warn",
+            )
+
+
+def _limits(point: "Point") -> str:
+    if point.below is None or point.above is None:
+        return "-"
+    return f"{_digits(point.below)} to {_digits(point.above)} A"
+
+
+def _print_reasons(trends: Sequence["TrendResult"]) -> None:
+    """Why some figures have no forecast: each reason once."""
+    reasons: dict[str, list[str]] = {}
+    for one in trends:
+        if one.no_forecast and one.no_forecast != NO_LIMIT:
+            names = reasons.setdefault(one.no_forecast, [])
+            if figure_name(one.figure) not in names:
+                names.append(figure_name(one.figure))
+    for reason, names in reasons.items():
+        output.line(f"{', '.join(names)}: {reason}", style="quiet")
+
+
+def _print_services(found: "RigTrend") -> None:
+    """Running current always, other figures where something changed, and the places that had been binding."""
+    rows = [
+        [
+            str(effect.date),
+            effect.action,
+            figure_name(one.figure),
+            one.direction,
+            f"{_digits(effect.before)} -> {_digits(effect.after)} {_unit(one)}",
+            interval_text(effect.change, effect.low, effect.high),
+            effect.answer,
+        ]
+        for one in found.trends
+        for effect in one.service_effects
+        if one.figure == "run_current" or effect.answer in (HELPED, WORSE)
+    ]
+    rows += [
+        [
+            str(one.date),
+            one.action,
+            f"at {100 * one.at_fraction:.0f} % of the stroke",
+            one.direction,
+            f"{one.before:.2g} -> {one.after:.2g} A above the rest",
+            interval_text(one.change, one.low, one.high),
+            one.answer,
+        ]
+        for one in found.spot_effects
+    ]
+    if rows:
+        output.line()
+        sure = f"{100 * CONFIDENCE:.0f} % interval"
+        output.line(
+            f"Services: after less before ({sure}; of two days, what scatters from day to day and the weather are in it), "
+            "the check that raised the alarm left out",
+            style="heading",
+        )
+        output.table(
+            ["date", "action", "figure", "direction", "before, after", "change", "answer"], sorted(rows)
+        )
+        output.line(
+            "Figures that aren't listed: no difference that so few checks and throws could show.",
+            style="quiet",
+        )
+
+
+def _digits(value: float) -> str:
+    """Three digits, noughts at the end too: 2.70, 391."""
+    return f"{value:#.3g}".rstrip(".")
+
+
+def print_fleet(rigs: Sequence["RigTrend"]) -> None:
+    """One row a rig, the one that presses most first."""
+    output.table(
+        ["rig", "next", "by", "because", "bring"],
+        [
+            [
+                one.history.rig.name,
+                output.Cell(one.action.what, URGENCY[one.action.urgency]),
+                str(one.action.by or "-"),
+                f"{one.action.why} ({one.action.how_sure})",
+                one.action.bring,
+            ]
+            for one in rigs
+        ],
+    )

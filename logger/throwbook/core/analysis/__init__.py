@@ -1,0 +1,1 @@
+"""From the samples of a record to the figures of each movement in it."""

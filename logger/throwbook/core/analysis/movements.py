@@ -1,0 +1,171 @@
+"""A record split into its movements: each with its own rest before and after, and the direction it went in.
+
+A movement is any stretch of current that isn't rest. Every one is judged; none is passed over.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from types import MappingProxyType
+
+import numpy as np
+
+from throwbook.core.analysis.record_conditions import LASTING, LATE_S, faults_in, told_from
+from throwbook.core.analysis.rest import NO_REST, Rest, find_rest, smoothing_width
+from throwbook.core.analysis.stretches import PAUSE_S, WHOLE, FullStroke, Stretch, stretches_of
+from throwbook.core.quantities.statistics import median_of
+from throwbook.core.rig import Rig
+from throwbook.core.trace import (
+    LOCK,
+    MOVEMENT,
+    MOVEMENTS,
+    UNLOCK,
+    WHOLE_THROW_FOLLOWS,
+    FloatArray,
+    Trace,
+)
+
+SIGNED_BOARD = "motor"
+"""Behind the reversing switch a board reads the current with its sign."""
+REST_LEVEL = "rest_level_a"
+"""Head key of a movement that was cut out of a record: the reading at rest in the whole of it [A]."""
+HALF_WAY = 0.5
+"""Where less than this share of the stroke was moved since a whole throw, the rod is still nearer to that end."""
+
+
+@dataclass(frozen=True, eq=False)
+class Movement:
+    """One movement, cut out of its record."""
+
+    trace: Trace
+    """Its rows with the rest before and after; times still those of the record."""
+    direction: str | None
+    """None: the current doesn't tell which way it went."""
+    rest: Rest = NO_REST
+    period_s: float = 0.0
+    """Median time between rows [s]."""
+    stretch: Stretch | None = None
+    """Where in ``trace`` it is; None: nothing moved."""
+
+
+def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, ...]:
+    """The movements of a record in order; one that never moved where the record holds none.
+
+    Parameters
+    ----------
+    trace
+        n rows, n >= 3.
+    stroke
+        What the full stroke takes, and the currents of the rating.
+    """
+    period_s = median_of(np.diff(trace.time_s))
+    rest = find_rest(trace.current_a, period_s, stroke.no_load_a, stroke.full_load_a, trace.voltage_v)
+    told = trace.head.get(REST_LEVEL)
+    if isinstance(told, float) and rest.seen:
+        rest = replace(rest, level_a=told)  # the record that it was cut from showed more
+    stretches = _over_unread_rows(stretches_of(trace, rest, period_s, stroke), trace)
+    if not stretches:
+        return (Movement(trace, trace.direction, rest, period_s, None),)
+    if len(stretches) == 1:
+        return (Movement(trace, trace.direction, rest, period_s, stretches[0]),)
+    shares = [_share(trace, rest, stretch, stroke) for stretch in stretches]
+    directions = _directions(stretches, shares, trace.direction, rig)
+    margin = smoothing_width(rest.noise_a, stroke.no_load_a) + 1
+    found = []
+    for number, (stretch, direction) in enumerate(zip(stretches, directions, strict=True)):
+        later = range(number + 1, len(stretches))
+        start = _rest_begins(trace.time_s, stretches[number - 1], stretch.first) if number else 0
+        stop = max(stretch.over + 2, stretches[number + 1].first - margin) if later else len(trace)
+        follows = any(shares[each] > WHOLE and stretches[each].way == stretch.way for each in later)
+        head: dict[str, object] = {MOVEMENT: number + 1, MOVEMENTS: len(stretches)}
+        if follows:
+            head[WHOLE_THROW_FOLLOWS] = True
+        if rest.seen:
+            head[REST_LEVEL] = round(rest.level_a, 9)
+        cut = _cut(trace, slice(start, stop), head, direction)
+        moved = replace(
+            stretch, first=stretch.first - start, last=stretch.last - start, over=stretch.over - start
+        )
+        found.append(Movement(cut, direction, rest, period_s, moved))
+    return tuple(found)
+
+
+def _over_unread_rows(stretches: list[Stretch], trace: Trace) -> list[Stretch]:
+    """The stretches without the ends that nobody saw: the current was gone because the board's sensor didn't answer."""
+    lost_s = [fault.at_s for fault in faults_in(trace.head) if fault.code == LASTING]
+    joined: list[Stretch] = []
+    for each in stretches:
+        before = joined[-1] if joined else None
+        if before is not None and before.way == each.way:
+            gone_s = float(trace.time_s[before.last])
+            if any(abs(at_s - gone_s) <= LATE_S for at_s in lost_s):
+                joined[-1] = replace(each, first=before.first, pauses=before.pauses + each.pauses)
+                continue
+        joined.append(each)
+    return joined
+
+
+def _share(trace: Trace, rest: Rest, stretch: Stretch, stroke: FullStroke) -> float:
+    """Share of the stroke that a stretch drove, roughly."""
+    current_a = stretch.way * (trace.current_a - rest.level_a)
+    return stroke.share_done(trace.time_s, current_a, trace.voltage_v, slice(stretch.first, stretch.last + 1))
+
+
+def _rest_begins(time_s: FloatArray, before: Stretch, first: int) -> int:
+    """Row from which the rest between two movements counts as the later one's: behind the earlier one's settling.
+
+    A current that flows on up to the later one is all the rest there is.
+    """
+    settled = before.over if time_s[first] - time_s[before.over] >= PAUSE_S else before.last
+    after_s = min(PAUSE_S, 0.5 * float(time_s[first] - time_s[settled]))
+    return min(int(np.searchsorted(time_s, time_s[settled] + after_s)), first - 1)
+
+
+def _directions(
+    stretches: Sequence[Stretch], shares: Sequence[float], direction: str, rig: Rig
+) -> list[str | None]:
+    """Which way each movement went; None where the current doesn't tell.
+
+    The record's own direction is that of its first movement. A board that reads the current with its sign tells which of
+    the others went the same way: one behind the reversing switch, or any that shows both signs. Without signs the first
+    whole throw went the record's way too, and after a whole throw the next one can only go back: the limit switch that
+    ended the first leaves no other.
+    """
+    if rig.board.placed_in == SIGNED_BOARD or len({each.way for each in stretches}) > 1:
+        return [direction if each.way == stretches[0].way else _other(direction) for each in stretches]
+    found: list[str | None] = []
+    before: str | None = None
+    since = 0.0
+    for share in shares:
+        if share <= WHOLE:
+            found.append(None if found else direction)
+            since += share
+            continue
+        went = direction if before is None else _other(before) if since < HALF_WAY else None
+        found.append(went)
+        before, since = went or before, 0.0
+    return found
+
+
+def _other(direction: str) -> str:
+    return UNLOCK if direction == LOCK else LOCK
+
+
+def _cut(trace: Trace, rows: slice, head: Mapping[str, object], direction: str | None) -> Trace:
+    return replace(
+        trace,
+        time_s=trace.time_s[rows],
+        current_a=trace.current_a[rows],
+        voltage_v=None if trace.voltage_v is None else trace.voltage_v[rows],
+        direction=direction or trace.direction,
+        head=MappingProxyType({**trace.head, **head}),
+    )
+
+
+def on_its_own(trace: Trace) -> Trace:
+    """A movement as a record of its own: times from its first row, ``started`` when that was."""
+    before_s = float(trace.time_s[0])
+    started = None if trace.started is None else trace.started + timedelta(seconds=before_s)
+    head = MappingProxyType(told_from(trace.head, before_s))
+    # A difference leaves digits that mean nothing; a nanosecond is far below any board's step.
+    return replace(trace, time_s=np.round(trace.time_s - before_s, 9), started=started, head=head)

@@ -1,0 +1,306 @@
+"""One movement cut into rest, start-up transient, run and rest again.
+
+The only outside number used here is the actuator's no-load current: a motor that turns draws about that much or more,
+so a level well below it is rest. Everything else (zero, noise, the length of the start-up transient) comes from the
+record itself.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from throwbook.core.analysis.movements import Movement
+from throwbook.core.analysis.rest import (
+    END_S,
+    FEWEST_REST_ROWS,
+    NOISE_SIGMAS,
+    one_quiet_level,
+    smoothing_width,
+    zero_of,
+)
+from throwbook.core.analysis.stretches import PAUSE_S, SUSTAINED_SAMPLES, movement_threshold
+from throwbook.core.analysis.transient import Break, end_of_transient, find_breaks, with_coasting
+from throwbook.core.quantities.statistics import (
+    median_of,
+    median_of_three,
+    resolution_step,
+    robust_sd,
+)
+from throwbook.core.trace import FloatArray
+
+SPIKES_SHARE, FEW_SPIKES = 0.005, 5
+"""More wild readings than this share of a movement are its waveform, not spikes; a few are spikes in any case."""
+BOUNCE_S = 0.015
+"""Contacts of a power relay bounce for some milliseconds (*practice*)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Segments:
+    """Where things happen in one movement; indices count its rows."""
+
+    current_a: FloatArray
+    """shape (n,) [A]: zero taken off, the driving direction positive, lone spikes replaced"""
+    polarity: int
+    zero_a: float
+    zero_u_a: float
+    """Standard uncertainty of the zero [A]."""
+    noise_a: float
+    """Standard deviation of one sample at rest [A]."""
+    step_a: float
+    """Resolution of the current channel [A]; 0: not visible."""
+    period_s: float
+    """Median time between rows [s]."""
+    first: int
+    """First row of the movement."""
+    settled: int
+    """First row after the start-up transient."""
+    ramped: bool
+    """The start was a drive's ramp of the speed, not the inrush of a switch."""
+    last: int
+    """Last row of the movement."""
+    start_s: float
+    start_u_s: float
+    """Standard uncertainty [s]."""
+    end_s: float
+    end_u_s: float
+    starts_running: bool
+    ends_running: bool
+    pauses: int
+    """Breaks in the current within the movement, long or short."""
+    bounced_s: float
+    """A contact bounced for so long after the end [s]; 0: it didn't."""
+    residual_a: float
+    """What flowed on after the end [A]."""
+    spikes: int
+    """Lone wild readings that were replaced by their neighbours."""
+    wild: int = 0
+    """Wild readings that were left in: too many to be spikes."""
+    settled_latest: int = 0
+    """First row at which the start-up transient is over for certain; later than ``settled`` where it isn't resolved."""
+    quiet: bool = True
+    """The rows beside the movement are one quiet level, and so is a record in which nothing moved."""
+    over: int = 0
+    """Last row of what belongs to the end: bounce, settling, residual current."""
+    breaks: tuple[Break, ...] = ()
+    """Breaks of a contact in mid-throw, each with the surge after it."""
+
+    @property
+    def moved(self) -> bool:
+        """Whether there was any movement current at all."""
+        return self.last > self.first
+
+    @property
+    def run(self) -> slice:
+        """Rows from the end of the start-up transient to the end of the movement."""
+        return slice(self.settled, self.last + 1)
+
+
+def segment(movement: Movement, no_load_current_a: float) -> Segments:
+    """Cut one movement.
+
+    Parameters
+    ----------
+    movement
+        Its rows with their rest, and where about the current is.
+    no_load_current_a
+        From the rating [A].
+    """
+    trace, rest, stretch, period_s = movement.trace, movement.rest, movement.stretch, movement.period_s
+    if stretch is None:
+        return _nothing_moved(movement, no_load_current_a)
+    time_s, polarity, first, last = trace.time_s, stretch.way, stretch.first, stretch.last
+    width = smoothing_width(rest.noise_a, no_load_current_a)
+    threshold = movement_threshold(rest, no_load_current_a)
+    step_a = resolution_step(trace.current_a[max(0, first - 50) : first + 200])
+    zero_a, zero_u_a, noise_a = 0.0, float("nan"), 0.0
+    if rest.seen:
+        # A current that flows on to the last row may be what holds the other way.
+        over = stretch.over if stretch.over < len(trace) - 1 else last
+        zero = zero_of(trace.current_a, first, over, rest, no_load_current_a, step_a)
+        zero_a, zero_u_a, noise_a = zero.level_a, zero.u_a, zero.noise_a
+    current = polarity * (trace.current_a - zero_a)
+    if width > 1:
+        first, last = _sharpen(current, first, last, width, no_load_current_a)
+    else:
+        beyond = current - level_before(current, first, max(3, int(END_S / period_s)))
+        first = _back_to_noise(beyond, first, noise_a)
+        first = _first_contact(beyond, time_s, first, max(threshold, NOISE_SIGMAS * noise_a))
+        last = _back_to_the_knee(current, first, last, max(12, int(2.0 * END_S / period_s)))
+    starts_running = first == 0 or not rest.seen
+    ends_running = last >= len(current) - 1
+    rest_a = max(threshold, NOISE_SIGMAS * noise_a)
+    breaks = find_breaks(current, time_s, first, last, rest_a, period_s)
+    start_until = breaks[0].opened - 1 if breaks else last
+    settled, ramped, settled_latest = (
+        (first, False, first) if starts_running else end_of_transient(current, time_s, first, start_until)
+    )
+    inrush = None if starts_running or ramped else slice(first, settled)
+    breaks = with_coasting(breaks, current, time_s, inrush)
+    current, spikes, wild = _without_spikes(current, settled, first, last)
+
+    level = max(median_of(current[first : last + 1]), 1e-9)
+    blur_s = 2.0 * (noise_a / level) ** 2 * period_s if width > 1 else 0.0
+    start_s, start_u_s = _edge(time_s, first - 1, first, blur_s)
+    end_s, end_u_s = _edge(time_s, last, last + 1, blur_s)
+    return Segments(
+        current_a=current,
+        polarity=polarity,
+        zero_a=zero_a,
+        zero_u_a=zero_u_a,
+        noise_a=noise_a,
+        step_a=step_a,
+        period_s=period_s,
+        first=first,
+        settled=settled,
+        ramped=ramped,
+        settled_latest=settled_latest,
+        last=last,
+        start_s=start_s,
+        start_u_s=start_u_s,
+        end_s=end_s,
+        end_u_s=end_u_s,
+        starts_running=starts_running,
+        ends_running=ends_running,
+        pauses=stretch.pauses,
+        bounced_s=stretch.bounced_s,
+        residual_a=stretch.residual_a,
+        spikes=spikes,
+        wild=wild,
+        quiet=_quiet_beside(movement, no_load_current_a),
+        over=stretch.over,
+        breaks=breaks,
+    )
+
+
+def _sharpen(
+    current: FloatArray, first: int, last: int, width: int, no_load_current_a: float
+) -> tuple[int, int]:
+    """Both edges of a noisy record again, now from the unsmoothed rows.
+
+    The likeliest place of a step from 0 to a level in white noise is where the running sum of (reading - half the
+    level) turns: the smoothing only had to find the neighbourhood. The level after the start is at least the no-load
+    current.
+    """
+    reach = 2 * width
+    rise = np.cumsum(current[: min(first + reach, last)] - 0.5 * no_load_current_a)
+    first = int(np.argmin(rise)) + 1 if len(rise) and rise.min() < 0 else 0
+    quarter = (last - first) // 4
+    level = float(np.mean(current[first + quarter : last - quarter + 1]))
+    low, high = max(first + 1, last - reach), min(len(current), last + reach + 1)
+    if low >= high:
+        return first, max(first, last)  # no longer than its own noise
+    fall = np.cumsum(current[low:high] - 0.5 * level)
+    return first, low + int(np.argmax(fall))
+
+
+def _quiet_beside(movement: Movement, no_load_current_a: float) -> bool:
+    """Whether what isn't the movement is one quiet level; a residual current is known by itself."""
+    stretch, trace = movement.stretch, movement.trace
+    if stretch is None or stretch.residual_a:
+        return True
+    settled = int(np.searchsorted(trace.time_s, trace.time_s[stretch.over] + PAUSE_S))
+    beside = np.concatenate((trace.current_a[: max(0, stretch.first - 2)], trace.current_a[settled + 1 :]))
+    return one_quiet_level(beside, movement.period_s, no_load_current_a)
+
+
+def level_before(current: FloatArray, first: int, rows: int) -> float:
+    """What flowed right before a movement: nothing, or what held its place [A]."""
+    before = current[max(0, first - 1 - rows) : max(0, first - 1)]
+    return median_of(before) if len(before) >= FEWEST_REST_ROWS else 0.0
+
+
+def _back_to_noise(current: FloatArray, first: int, noise_a: float) -> int:
+    """Walk back from the threshold to where the rise leaves the noise."""
+    while first > 0 and current[first - 1] > NOISE_SIGMAS * noise_a and current[first - 1] < current[first]:
+        first -= 1
+    return first
+
+
+def _first_contact(current: FloatArray, time_s: FloatArray, first: int, threshold_a: float) -> int:
+    """A relay's contact bounces before it rests: the start is its first touch, however short."""
+    before = np.flatnonzero((current[:first] > threshold_a) & (time_s[:first] >= time_s[first] - BOUNCE_S))
+    return int(before[0]) if len(before) else first
+
+
+def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int) -> int:
+    """The movement ends where the current leaves its last level, however long a filter or a diode drags out the fall.
+
+    ``window``: rows that show the last level; again and again, since the first look may see little but the fall.
+    """
+    threshold_row = last
+    while True:
+        level_a = median_of(current[max(first, last - window + 1) : last + 1])
+        back = last
+        while back > first + 1 and current[back] < 0.5 * level_a:
+            back -= 1
+        if back == last:
+            break
+        last = back
+    fell = threshold_row - last
+    if fell < 2:
+        return last  # a clean break: nothing to walk back
+    before = current[max(first, last - window + 1) : last + 1]
+    lowest_a = median_of(before) - 2.0 * robust_sd(before)
+    # The first half of such a fall never takes longer than the rest of it.
+    for back in range(last, max(first + 1, last - fell), -1):
+        if current[back] >= lowest_a:
+            return back
+    return last
+
+
+def _without_spikes(current: FloatArray, settled: int, first: int, last: int) -> tuple[FloatArray, int, int]:
+    """Lone samples that stand out of both their neighbours replaced by the neighbours' median: how many were, and how
+    many were left in, because so many of them are the waveform."""
+    middle = median_of_three(current)
+    away = np.abs(current - middle)
+    steps = np.abs(np.diff(current[first : last + 1]))
+    usual = 1.4826 * median_of(steps) / np.sqrt(2.0) if len(steps) else 0.0
+    level = median_of(current[first : last + 1])
+    spike = away > max(8.0 * usual, 0.1 * level)
+    # The start-up peak can be one sample wide at a low rate: nothing before the run is called a spike.
+    spike[: max(settled + 1, first + SUSTAINED_SAMPLES)] = False
+    spike[max(0, last - 1) :] = False
+    spikes = int(np.count_nonzero(spike))
+    if spikes > max(FEW_SPIKES, SPIKES_SHARE * (last - first)):
+        return current, 0, spikes
+    return np.where(spike, middle, current), spikes, 0
+
+
+def _edge(time_s: FloatArray, i: int, j: int, blur_s: float) -> tuple[float, float]:
+    """An event between rows i and j: the middle, and the uncertainty of not knowing where between."""
+    n = len(time_s)
+    if i < 0 or j >= n:
+        return float(time_s[max(i, 0)] if i >= 0 else time_s[j]), 0.0
+    gap_s = float(time_s[j] - time_s[i])
+    return float(0.5 * (time_s[i] + time_s[j])), float(np.hypot(gap_s / np.sqrt(12.0), blur_s))
+
+
+def _nothing_moved(movement: Movement, no_load_current_a: float) -> Segments:
+    """A record without a movement."""
+    trace, rest = movement.trace, movement.rest
+    current = trace.current_a - rest.level_a
+    t0 = float(trace.time_s[0])
+    return Segments(
+        current_a=current,
+        polarity=1,
+        zero_a=rest.level_a,
+        zero_u_a=rest.noise_a / np.sqrt(len(current)),
+        noise_a=rest.noise_a,
+        step_a=resolution_step(current[:500]),
+        period_s=movement.period_s,
+        first=0,
+        settled=0,
+        ramped=False,
+        last=0,
+        start_s=t0,
+        start_u_s=0.0,
+        end_s=t0,
+        end_u_s=0.0,
+        starts_running=False,
+        ends_running=False,
+        pauses=0,
+        bounced_s=0.0,
+        residual_a=0.0,
+        quiet=one_quiet_level(trace.current_a, movement.period_s, no_load_current_a),
+        spikes=0,
+    )

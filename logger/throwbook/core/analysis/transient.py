@@ -1,0 +1,524 @@
+"""The start-up transient: when the inrush has died away into the run, or a drive has done speeding the motor up.
+
+A switch closed on a standing motor gives a peak that falls from its first moment, ever slower. A drive that ramps the
+speed up holds or raises its current as long as it accelerates, and then lets go at once.
+
+Breaks of the current in mid-throw: a contact that opens and closes again while the throw goes on.
+
+While a contact is open no current flows, far less than a turning motor draws; the motor slows down, so the current comes
+back as at a start, with a surge. Both must be seen. Zeros without a surge after them (a sensor that dropped out), a hole
+in the times without zeros (lost readings) and an end without a return are none.
+
+At a low rate the surge may lie between two rows, and one row may be all there is of the zeros. Such a place is a break too,
+but not a certain one: its rows don't count as load, and the sign says what the record can't tell.
+"""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from throwbook.core.quantities.statistics import median_of, moving_mean, robust_sd, runs_of
+from throwbook.core.trace import FloatArray
+
+NOISE_SIGMAS = 5.0
+
+"""A fall this many standard deviations of the readings isn't their scatter."""
+
+FEWEST_ROWS = 12
+
+"""A movement of fewer rows shows no transient."""
+
+DECAY_HALVINGS = 6
+
+"""The start-up transient counts as over after this many halvings of its excess (1.6 % of it is left)."""
+
+
+RISEN_TO = 0.05
+
+"""A rise is timed to within this share of its level, where noise doesn't hide it yet (*practice*)."""
+
+SMALLEST_PEAK = 1.2
+
+"""A start that stands no higher than this over what follows shows no peak (*practice*)."""
+
+HOLD_OVER_FALL = 4
+
+"""A ramp lasts at least so many times as long as the fall after it: a hump of load falls as gradually as it rose
+(*assumed*)."""
+
+
+AT_ONCE = 0.5
+
+"""A ramp's fall is this share of all that falls at least, between two neighbouring stretches (*assumed*)."""
+
+ROUNDED = 2.0
+
+"""A filter makes the time from peak to half up to so many times that of a plain decay (*practice*)."""
+
+PLAIN_PEAK = 2.0
+
+"""A start this many times as high as what follows is no load that eases (*practice*)."""
+
+MOST_OF_IT = 1.0 / 3.0
+
+"""A start that takes more of the movement than this isn't told from a load that eases: it isn't resolved (*practice*)."""
+
+ALMOST = 0.999
+
+"""For rounding."""
+
+STRONG_RIPPLE = 0.1
+
+"""A ripple with an amplitude below this share of its level makes no peak of ``SMALLEST_PEAK``."""
+
+RIPPLE_SHARE = 0.5
+
+"""Share of the scatter of a run that one frequency and its neighbours carry, if it is a ripple (*practice*)."""
+
+FEWEST_PERIODS = 6
+
+MOST_ROWS_LOOKED_AT = 16384
+
+CLEAR_LINE = 4.0
+
+"""A ripple's frequency stands out of those beside it by more than this factor (*practice*); a hump's doesn't."""
+
+FEWEST_AHEAD = 5
+
+"""Rows on which the level after a rise is taken at least."""
+
+
+class Transient(NamedTuple):
+    """A start-up transient; rows count those of the record."""
+
+    settled: int
+    """First row at which it is over."""
+    ramped: bool
+    """It was a drive's ramp of the speed, not the inrush of a switch."""
+    settled_latest: int
+    """First row at which it is over for certain; later than ``settled`` where the start isn't told from an easing load."""
+
+
+def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: int) -> Transient:
+    """When the start-up transient is over, and whether it was a drive's ramp.
+
+    An inrush is judged by how fast it halves: the excess over the level that follows is timed to its half; six halvings
+    leave 1.6 %. A start without a peak is over when the current has risen to that level. A strong ripple is averaged over
+    its own period first, so that none of its waves passes for a peak.
+    """
+    moving = without_ripple(current[first : last + 1])
+    ramp = end_of_ramp(moving, 0, last - first)
+    if ramp is not None:
+        return Transient(first + ramp, True, first + ramp)
+    settled = _end_of_peak(moving, time_s[first : last + 1], 0, last - first)
+    latest = max(1, int(MOST_OF_IT * (last - first + 1)))
+    if settled <= latest or _stands_level_from(moving, settled):
+        return Transient(first + settled, False, first + settled)
+    risen = _end_of_rise(moving, 0, last - first)
+    return Transient(first + min(risen, latest), False, first + latest)
+
+
+def _stands_level_from(moving: FloatArray, settled: int) -> bool:
+    """Whether a plain peak has died away: all that is left of a short movement, a third of it, is one level."""
+    rest = moving[settled:-1]
+    if len(rest) < max(FEWEST_AHEAD, len(moving) // 3 - 1):
+        return False
+    half = len(rest) // 2
+    level_a = median_of(rest)
+    peak_a = float(moving.max())
+    eases_a = abs(median_of(rest[:half]) - median_of(rest[half:]))
+    return peak_a >= PLAIN_PEAK * level_a and eases_a <= 2.0**-DECAY_HALVINGS * (peak_a - level_a)
+
+
+def without_ripple(moving: FloatArray) -> FloatArray:
+    """A movement with a strong ripple averaged over its own period, else as it is; shape (n,) -> (n,)."""
+    period = _period_of_ripple(moving)
+    return moving if period is None else moving_mean(moving, period)
+
+
+def _period_of_ripple(moving: FloatArray) -> int | None:
+    """Rows of one period of a ripple that is strong enough to pass for a peak, from the inner run; None: there is none."""
+    n = len(moving)
+    inner = moving[n // 5 : n - n // 10][:MOST_ROWS_LOOKED_AT]
+    rows = len(inner)
+    if rows < 4 * FEWEST_PERIODS:
+        return None
+    place = np.arange(rows) - 0.5 * (rows - 1)
+    off = inner - inner.mean()
+    off = off - place * (float(place @ off) / float(place @ place))
+    off = off * _hann(rows)
+    strong_a = STRONG_RIPPLE * abs(median_of(inner))
+    odd = float(off[::2].sum() - off[1::2].sum())  # the highest frequency counts once
+    if _amplitude_of(0.5 * (rows * float(off @ off) + odd * odd), rows) < ALMOST * strong_a:
+        return None  # not even with all of it at one frequency
+    power = np.abs(np.fft.rfft(off)) ** 2
+    top = int(np.argmax(power[FEWEST_PERIODS:])) + FEWEST_PERIODS  # a slower wave is the load's own shape
+    reach = max(2, top // 20)  # the speed changes a little under way
+    beside = np.concatenate(
+        (power[max(0, top - 3 * reach) : top - reach], power[top + reach + 1 : top + 3 * reach])
+    )
+    near = float(power[top - reach : top + reach + 1].sum())
+    if float(power[top]) < CLEAR_LINE * float(beside.max(initial=0.0)):
+        return None
+    whole = float(power[FEWEST_PERIODS:].sum())
+    if whole <= 0.0 or near < RIPPLE_SHARE * whole or _amplitude_of(near, rows) < strong_a:
+        return None
+    return max(2, round(rows / top))
+
+
+def _amplitude_of(power: float, rows: int) -> float:
+    """Amplitude of a ripple from its power under a Hann window, on one side: 3/32 of rows^2 times its square."""
+    return float(np.sqrt(power * 32.0 / 3.0) / rows)
+
+
+@lru_cache(maxsize=16)
+def _hann(rows: int) -> FloatArray:
+    return np.hanning(rows)
+
+
+def _inner_level(moving: FloatArray) -> float:
+    """Level of a movement away from both its ends [A]."""
+    n = len(moving)
+    return median_of(moving[n // 5 : max(n // 5 + 1, n - n // 10)])
+
+
+def end_of_ramp(current: FloatArray, first: int, last: int) -> int | None:
+    """First row after a ramp of the speed, or None: looked for with stretches of a hundredth, then of a 400th of the
+    movement, since a ramp may be long or short."""
+    length = last - first + 1
+    total = np.concatenate(([0.0], np.cumsum(current[first : first + length // 3 + length // 100 + 2])))
+    for width in sorted({max(2, length // 100), max(2, length // 400)}, reverse=True):
+        found = _end_of_hold(current, total, first, length // 3, width)
+        if found is not None:
+            return found
+    return None
+
+
+def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int, width: int) -> int | None:
+    """First row after a ramp of the speed, or None where the start doesn't look like one.
+
+    Looked for in the first ``reach`` rows: the sharpest fall between two neighbouring stretches of ``width`` rows. Before
+    it the current never stood higher, so that it isn't an inrush dying away; it falls at once and for good, so that it
+    isn't a load. ``total``: running sum of the current from ``first`` on, with a nought before.
+    """
+    if reach < 2 * HOLD_OVER_FALL * width:
+        return None
+    start = current[first : first + reach + width]
+    means = (
+        total[width : len(start) + 1] - total[: len(start) + 1 - width]
+    ) / width  # of start[i : i + width]
+    fall = means[: reach - width] - means[width:reach]  # at start[i + width]
+    at = int(np.argmax(fall)) + width
+    # A row in mid-fall belongs to neither side of it.
+    before, after = float(means[max(0, at - width - 1) : at - width + 1].max()), float(means[at])
+    if at < HOLD_OVER_FALL * width or before < SMALLEST_PEAK * after:
+        return None
+    if float(means[: at - width].max()) > before + 0.25 * (before - after):
+        return None
+    noise = robust_sd(np.diff(start)) / np.sqrt(2.0)
+    if before - after < NOISE_SIGMAS * noise * np.sqrt(2.0 / width):
+        return None
+    near = start[at - width : at + width]
+    falling = int(np.count_nonzero(np.abs(near - 0.5 * (before + after)) < 0.25 * (before - after)))
+    rest = start[at : 2 * at]
+    if HOLD_OVER_FALL * falling > at or float(np.mean(rest)) > 0.5 * (before + after):
+        return None
+    later = start[2 * at : 3 * at]
+    if len(later) and before - after < AT_ONCE * (before - float(np.mean(later))):
+        return None  # it goes on falling: an inrush whose top a filter has rounded
+    # From three quarters to a quarter it halves 1.6 times; the same six halvings as for an inrush are given it.
+    below = at - width + int(np.argmax(near < 0.5 * (before + after)))
+    return first + min(below + 1 + DECAY_HALVINGS * falling // 2, reach)
+
+
+def _end_of_peak(current: FloatArray, time_s: FloatArray, first: int, last: int) -> int:
+    """The end of an inrush, or of a start without a peak; past the last row where it never comes."""
+    length = last - first + 1
+    if length < FEWEST_ROWS:
+        return first
+    window = max(3, length // 10)
+    peak = first + int(np.argmax(current[first : first + window]))
+    later = current[first + window : min(last, first + 3 * window) + 1]
+    if len(later) == 0:
+        return first  # too short to have a run after its start
+    after = median_of(later)
+    if current[peak] <= SMALLEST_PEAK * after:
+        return _end_of_rise(current, first, last)
+    level = min(after, _inner_level(current[first : last + 1]))
+    settled = first + 1
+    for _ in range(2):
+        found = _falls_for_good(current[first : last + 1], peak - first, 0.5 * (current[peak] + level))
+        if found is None:
+            return _end_of_rise(current, first, last)
+        j = first + found
+        over_s = _falls_at(current, time_s, peak, j, level, 0.5) + (DECAY_HALVINGS - 1) * _half_time(
+            current, time_s, peak, j, level
+        )
+        settled = max(j, int(np.searchsorted(time_s, over_s)))
+        ahead = current[settled : min(last + 1, settled + max(5, settled - peak))]
+        if len(ahead) == 0:
+            break
+        level = median_of(ahead)
+    return settled
+
+
+def _half_time(current: FloatArray, time_s: FloatArray, peak: int, half: int, level: float) -> float:
+    """In which time the excess over ``level`` halves [s]; ``half``: first row with less than half of it.
+
+    The time since the peak; no more than twice what the fall itself says (from three quarters to a half is 0.585 of a
+    halving), so that a top held flat doesn't count while one that a filter has rounded does.
+    """
+    halved_s = _falls_at(current, time_s, peak, half, level, 0.5)
+    fall_s = halved_s - _falls_at(current, time_s, peak, half, level, 0.75)
+    return max(0.0, min(ROUNDED * fall_s / float(np.log2(1.5)), halved_s - float(time_s[peak])))
+
+
+def _falls_at(
+    current: FloatArray, time_s: FloatArray, peak: int, half: int, level: float, share: float
+) -> float:
+    """When the excess over ``level`` last fell through this share of the peak's, before or at row ``half`` [s]."""
+    mark = level + share * (current[peak] - level)
+    above = np.flatnonzero(current[peak:half] > mark)
+    i = peak + int(above[-1]) if len(above) else peak
+    part = (current[i] - mark) / max(current[i] - current[i + 1], 1e-12)
+    return float(time_s[i] + min(max(part, 0.0), 1.0) * (time_s[i + 1] - time_s[i]))
+
+
+def _falls_for_good(current: FloatArray, peak: int, level_a: float) -> int | None:
+    """First row after the peak from which the current stays below a level as long as it took to get there.
+
+    A relay that bounces breaks the current for less than that. Rows are counted from the start; None: it never does.
+    """
+    for a, b in runs_of(current[peak:] <= level_a):
+        if peak + b == len(current) or b - a >= min(peak + a, len(current) // 10):
+            return peak + a
+    return None
+
+
+def _end_of_rise(current: FloatArray, first: int, last: int) -> int:
+    """First row at which a start without a peak has come as near to its level as an inrush does in six halvings.
+
+    Its level is what follows: the mean of as much again twice over as the rise has taken. A load that comes on later is
+    none of the start's business.
+    """
+    rows = np.arange(max(1, (last - first) // 3))
+    fewest = max(FEWEST_AHEAD, (last - first) // 50)  # a relay that bounces is no level
+    ahead = np.minimum(rows + np.maximum(fewest, 2 * rows), last - first + 1)
+    total = np.concatenate(([0.0], np.cumsum(current[first : last + 1])))
+    level = (total[ahead] - total[rows]) / np.maximum(ahead - rows, 1)
+    up = np.flatnonzero(current[first + rows] >= (1.0 - RISEN_TO) * level)
+    risen = int(up[0]) if len(up) else 0
+    return min(first + int(np.ceil(risen * DECAY_HALVINGS / np.log2(1.0 / RISEN_TO))), last)
+
+
+SLOWEST_PERIOD_S = 0.045
+
+"""Rows further apart than this show neither a short break nor its surge for certain (*assumed*)."""
+
+SHORTEST_S = 0.03
+
+"""Relays bounce and brushes jump for less than this (*practice*)."""
+
+LONGEST_S = 1.0
+
+"""What lasts longer is more likely somebody who let go of the switch (*assumed*)."""
+
+FEWEST_OPEN_ROWS = 2
+
+MOST_BREAKS = 12
+
+"""More zeros than this are a drive's pulses or brushes that jump, not a contact that opens (*assumed*)."""
+
+LONGEST_SPIKE = 2
+
+"""So many rows in a row are a spike, or a contact that bounces; they don't end a break."""
+
+BESIDE_ROWS = 12
+
+"""Rows on whose median the level beside a break is taken. As many zeros after as many rows of current: by chance once in
+C(24, 12) = 2.7 million times, however rough the run."""
+
+COASTED_U = 0.3
+
+"""Relative standard uncertainty of how far a motor coasts (*assumed*: some of the braking grows with the speed; if all
+of it did, it would coast twice as far)."""
+
+UNSEEN_SURGE_ROWS = 2
+
+"""Rows after the return in which the rest of a surge may hide at a low rate: one, and a second where a board averages."""
+
+SURGE_WITHIN_S = 0.1
+
+"""A surge stands at its highest within this time of the return (*practice*)."""
+
+
+@dataclass(frozen=True)
+class Break:
+    """One break; indices count the rows of the record."""
+
+    opened: int
+    """First row without current, or on its way down."""
+    closed: int
+    """First row with current again."""
+    settled: int
+    """First row after the surge."""
+    coasted_s: float = 0.0
+    """So long at the speed before is as far as the motor coasted while it was open [s]."""
+    coasted_u_s: float = 0.0
+    """Standard uncertainty of that [s]."""
+    certain: bool = True
+    """Zeros and surge were both seen; else the rate is too low to tell it from readings that dropped out."""
+
+
+def find_breaks(
+    current_a: FloatArray, time_s: FloatArray, first: int, last: int, rest_a: float, period_s: float
+) -> tuple[Break, ...]:
+    """Every break in the movement from row ``first`` to ``last``, in order.
+
+    Parameters
+    ----------
+    current_a, time_s
+        shape (n,) [A], zero taken off, driving direction positive; [s].
+    rest_a
+        Below this no motor turns, and noise alone doesn't reach it from zero [A].
+    period_s
+        Median time between rows [s].
+    """
+    if last - first < 2 * FEWEST_ROWS:
+        return ()
+    moving = current_a[first : last + 1]
+    if float(moving.min()) >= rest_a:
+        return ()
+    found = []
+    for a, b in _zeros(moving < rest_a):
+        opened = _opened_at(current_a, time_s, first, first + a, first + b, last, rest_a, period_s)
+        if opened is not None:
+            certain = period_s <= SLOWEST_PERIOD_S and b - a >= FEWEST_OPEN_ROWS
+            found.append((opened, first + b, certain))
+    if not 0 < len(found) <= MOST_BREAKS:
+        return ()
+    ends = [opened for opened, _, _ in found[1:]] + [last + 1]
+    breaks = []
+    for (opened, closed, certain), end in zip(found, ends, strict=True):
+        settled = _surge_over(current_a, time_s, closed, end - 1)
+        if not certain:
+            settled = min(max(settled, closed + UNSEEN_SURGE_ROWS), end)
+        breaks.append(Break(opened, closed, settled, certain=certain))
+    return tuple(breaks)
+
+
+def _zeros(open_rows: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one-past-last row of every run of zeros, a spike in their midst counted with them."""
+    joined: list[tuple[int, int]] = []
+    for a, b in runs_of(open_rows):
+        if joined and a - joined[-1][1] <= LONGEST_SPIKE:
+            joined[-1] = (joined[-1][0], b)
+        else:
+            joined.append((a, b))
+    return joined
+
+
+def _opened_at(
+    current_a: FloatArray,
+    time_s: FloatArray,
+    first: int,
+    a: int,
+    b: int,
+    last: int,
+    rest_a: float,
+    period_s: float,
+) -> int | None:
+    """Row at which a contact opened before the zeros from ``a`` to before ``b``; None: no break."""
+    if a - first < FEWEST_ROWS or b + 1 >= last:
+        return None
+    lasted_s = float(time_s[b] - time_s[a])
+    seen_s = (b - a) * period_s
+    if seen_s < SHORTEST_S or lasted_s > LONGEST_S + 2.0 * period_s or seen_s < 0.5 * lasted_s:
+        return None
+    beside_a = current_a[a - BESIDE_ROWS : a]
+    level_a = median_of(beside_a)
+    scatter_a = robust_sd(np.diff(beside_a)) / np.sqrt(2.0)
+    by_chance = level_a < rest_a + NOISE_SIGMAS * scatter_a and (
+        b - a < BESIDE_ROWS or float(beside_a.min()) < rest_a
+    )
+    if level_a < 2.0 * rest_a or by_chance:
+        return None  # so light or so rough a run comes near zero by itself
+    reach = max(2, int(SURGE_WITHIN_S / period_s))
+    surge_a = float(current_a[b : min(b + reach, last) + 1].max())
+    surged = surge_a >= max(SMALLEST_PEAK * level_a, level_a + NOISE_SIGMAS * scatter_a)
+    between_rows = period_s > SLOWEST_PERIOD_S and b - a >= FEWEST_OPEN_ROWS
+    if not surged and not between_rows:
+        return None
+    # A diode or a filter drags out the fall: it is part of the break.
+    opened = a
+    while opened > a - BESIDE_ROWS // 2 and current_a[opened - 1] < 0.8 * level_a:
+        opened -= 1
+    return opened
+
+
+def _surge_over(current_a: FloatArray, time_s: FloatArray, closed: int, last: int) -> int:
+    """First row after the surge, by the rule of the start; where too little follows to tell, all of it counts."""
+    if last - closed < FEWEST_ROWS:
+        return last + 1
+    return end_of_transient(current_a, time_s, closed, last).settled_latest
+
+
+def with_coasting(
+    breaks: tuple[Break, ...], current_a: FloatArray, time_s: FloatArray, start: slice | None
+) -> tuple[Break, ...]:
+    """The breaks with how far the motor coasted in each.
+
+    What brakes a coasting motor is what its running current held up before. The start shows the charge that speeds the
+    rotor up from standing; that charge over the running current is the time the load takes to stop it. Braked evenly, it
+    moves on while it slows down, for a mean of half its speed if it comes to stand.
+
+    ``start``: rows of the start-up transient; None: there is none to learn from, and it coasted anything up to all the time.
+    """
+    if not breaks:
+        return ()
+    charge_as = 0.0 if start is None else _charge_of(current_a, time_s, start, breaks[0].opened)
+    return tuple(_coasting(each, current_a, time_s, charge_as) for each in breaks)
+
+
+def _coasting(each: Break, current_a: FloatArray, time_s: FloatArray, charge_as: float) -> Break:
+    """``charge_as``: what speeds the rotor up [A s]; 0: not known."""
+    open_s = float(time_s[each.closed] - time_s[each.opened])
+    if not each.certain or charge_as <= 0.0:
+        return replace(each, coasted_s=0.5 * open_s, coasted_u_s=open_s / np.sqrt(12.0))
+    stops_s = charge_as / median_of(current_a[each.opened - BESIDE_ROWS // 2 : each.opened])
+    turned_s = min(open_s, stops_s)
+    coasted_s = turned_s * (1.0 - 0.5 * turned_s / stops_s)
+    return replace(each, coasted_s=coasted_s, coasted_u_s=COASTED_U * coasted_s)
+
+
+def _charge_of(current_a: FloatArray, time_s: FloatArray, start: slice, opened: int) -> float:
+    """Charge of a start beyond the level that follows it, before the first break [A s]."""
+    level_a = median_of(
+        current_a[start.stop : max(start.stop + 1, min(2 * start.stop - start.start, opened))]
+    )
+    steps_s = np.diff(time_s[start.start : start.stop + 1])
+    return float(np.sum((current_a[start] - level_a) * steps_s))
+
+
+def without_breaks(
+    breaks: tuple[Break, ...], values: FloatArray, time_s: FloatArray, run: slice
+) -> tuple[FloatArray, FloatArray]:
+    """Values and times of the rows ``run`` without breaks and surges, the times closed up; shape (m,) each."""
+    kept = np.flatnonzero(~left_out(breaks, run))
+    rows = kept + run.start
+    steps = np.diff(time_s[rows])
+    joins = np.diff(kept) > 1
+    steps[joins] = median_of(steps) if len(steps) else 0.0
+    closed_up_s: FloatArray = np.concatenate(([0.0], np.cumsum(steps)))[: len(rows)]
+    return values[rows], closed_up_s
+
+
+def left_out(breaks: tuple[Break, ...], rows: slice) -> np.ndarray:
+    """Which of the rows lie in a break or its surge; shape (rows,) bool."""
+    out = np.zeros(max(0, rows.stop - rows.start), dtype=np.bool_)
+    for each in breaks:
+        out[max(0, each.opened - 1 - rows.start) : max(0, each.settled - rows.start)] = True
+    return out

@@ -1,0 +1,99 @@
+"""Everything that a sign function may look at, gathered once for one trial."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from throwbook.core.analysis.baseline import Baseline, Fit
+from throwbook.core.analysis.clipping import at_the_ceiling
+from throwbook.core.analysis.edges import PlaceU
+from throwbook.core.analysis.figures import MOST_LOST
+from throwbook.core.analysis.segmentation import Segments
+from throwbook.core.analysis.stretches import JOG
+from throwbook.core.analysis.travel import LateLoad, Travel
+from throwbook.core.assessment import CUT_OFF, Figures, Profile
+from throwbook.core.machine.motor import MotorLine
+from throwbook.core.rig import Rig
+from throwbook.core.trace import Trace
+
+NO_LOAD_U = 0.10
+"""Relative standard uncertainty of a data-sheet no-load current (*practice*)."""
+COLD_SHARE_PER_K = 0.004
+"""Running current rises by about this share per kelvin of cold, from stiffer grease (*assumed*; wide on purpose)."""
+COLD_SHARE_PER_K_U = 0.003
+"""Its standard uncertainty (*assumed*)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """One trial, cut up and measured, beside what it is compared with."""
+
+    trace: Trace
+    rig: Rig
+    line: MotorLine
+    baseline: Baseline | None
+    segments: Segments
+    moved: Travel
+    figures: Figures
+    clip_a: float | None
+    end: str
+    travel_share: float
+    """Share of the full stroke by back-EMF, not yet held to 1."""
+    travel_share_u: float
+    """Standard uncertainty of the full stroke behind it, relative."""
+    profile: Profile | None
+    fit: Fit | None
+    """Difference to the baseline, split; None without a baseline or a profile."""
+    late: LateLoad | None
+    """A beginning that lacks load which the baseline has; None: none."""
+    place: PlaceU
+    """What makes a place less well known than the full stroke is."""
+
+    @property
+    def needed_share(self) -> float:
+        """Travel the mechanism needs as a share of the stroke."""
+        return min(1.0, self.rig.lock.needed_travel_m / self.rig.actuator.stroke_m)
+
+    @property
+    def idle_a(self) -> float:
+        """Current of the motor with no load [A], from the rating."""
+        return self.line.i0_a
+
+    @property
+    def baseline_run_a(self) -> float | None:
+        """Mean running current of the baseline [A]."""
+        spread = self.baseline.figures.get("run_current_a") if self.baseline else None
+        return spread.mean if spread else None
+
+    @property
+    def place_is_a_bound(self) -> bool:
+        """Whether the board's range cut its running current off: a motor that drew more went less far."""
+        if self.clip_a is None:
+            return False
+        beyond = at_the_ceiling(self.segments.current_a[self.segments.run], self.clip_a)
+        return bool(beyond.size) and float(np.mean(beyond)) > MOST_LOST
+
+    @property
+    def jog_before_a_throw(self) -> bool:
+        """Whether somebody only touched the switch, and a whole throw the same way followed in the same record."""
+        return self.end == CUT_OFF and self.travel_share < JOG and self.trace.whole_throw_follows
+
+    def cold_share(self) -> tuple[float, float]:
+        """How much heavier the weather alone makes this trial than the baseline: share, and standard uncertainty.
+
+        (0, 0) where either temperature wasn't recorded: the sign then names the cold as a rival instead.
+        """
+        there = self.baseline.ambient_c if self.baseline else None
+        here = self.trace.ambient_c
+        if there is None or here is None:
+            return 0.0, 0.0
+        colder_k = there - here
+        return COLD_SHARE_PER_K * colder_k, COLD_SHARE_PER_K_U * abs(colder_k)
+
+    def ambient_known(self) -> bool:
+        """Whether both this trial and the baseline recorded their temperature."""
+        return (
+            self.trace.ambient_c is not None
+            and self.baseline is not None
+            and self.baseline.ambient_c is not None
+        )

@@ -1,0 +1,232 @@
+"""Signs of how the movement ended, or that it never began.
+
+The sign of a contact that opens in mid-throw.
+"""
+
+import numpy as np
+
+from throwbook.core.analysis.stretches import PAUSE_S
+from throwbook.core.assessment import (
+    CUT_OFF,
+    FAIL,
+    NO_RUN,
+    STALL,
+    STILL_RUNNING,
+    WATCH,
+    Sign,
+)
+from throwbook.core.diagnosis.evidence import Evidence
+from throwbook.core.quantities.statistics import runs_of
+
+MOST_TOLD = 3
+
+"""More places than this don't make the sentence clearer."""
+
+
+def interruption(evidence: Evidence) -> Sign | None:
+    """The current fell to nothing in mid-throw and came back, or the rate is too low to tell."""
+    segments, time_s = evidence.segments, evidence.trace.time_s
+    if evidence.moved.total_vs <= 0.0:
+        return None
+    if not segments.breaks:
+        return _went_on(evidence) if segments.pauses else None
+    # Between two rows, half a period either way: the middle of both edges.
+    lasted_s = [float(time_s[each.closed] - time_s[each.opened]) for each in segments.breaks]
+    places = [_place(evidence, each.opened) for each in segments.breaks]
+    longest = int(np.argmax(lasted_s))
+    times = "once" if len(places) == 1 else f"{len(places)} times"
+    told = ", ".join(
+        f"{lasted:.2g} s at {time_s[each.opened]:.2f} s ({100 * place:.0f} % of the stroke)"
+        for lasted, each, place in list(zip(lasted_s, segments.breaks, places, strict=True))[:MOST_TOLD]
+    )
+    more = f" and {len(places) - MOST_TOLD} more" if len(places) > MOST_TOLD else ""
+    return Sign(
+        "interruption",
+        WATCH,
+        _broke_off(times, told + more)
+        if any(each.certain for each in segments.breaks)
+        else _can_not_tell(times, told + more, segments.period_s),
+        value=lasted_s[longest],
+        unit="s",
+        at_fraction=places[longest],
+        at_fraction_u=2.0 * float(np.hypot(evidence.travel_share_u * places[longest], 0.005)),
+        from_s=float(time_s[segments.breaks[longest].opened]),
+    )
+
+
+def _went_on(evidence: Evidence) -> Sign | None:
+    """Joined over a break without a surge: a drive that ramps up again, or readings that dropped out. A short one is
+    taken for the readings, a long one isn't passed over."""
+    segments = evidence.segments
+    rows = slice(segments.first, segments.last + 1)
+    time_s = evidence.trace.time_s[rows]
+    gone = runs_of(segments.current_a[rows] < 0.5 * evidence.idle_a)
+    opened, closed = max(gone, key=lambda run: run[1] - run[0], default=(0, 0))
+    lasted_s = float(time_s[min(closed, len(time_s) - 1)] - time_s[opened])
+    if lasted_s <= PAUSE_S:
+        return None
+    place = _place(evidence, segments.first + opened)
+    return Sign(
+        "interruption",
+        WATCH,
+        f"nothing flowed for {lasted_s:.2g} s in mid-throw, at {100 * place:.0f} % of the stroke, and it went on without a "
+        "surge: what moved meanwhile isn't known",
+        value=lasted_s,
+        unit="s",
+        at_fraction=place,
+        from_s=float(time_s[opened]),
+    )
+
+
+def _broke_off(times: str, where: str) -> str:
+    return (
+        f"the current broke off {times} in mid-throw and came back with a surge: {where}; "
+        "what the motor coasted meanwhile is reckoned from its start"
+    )
+
+
+def _can_not_tell(times: str, where: str, period_s: float) -> str:
+    return (
+        f"the current read nothing {times} in mid-throw: {where}; {1.0 / period_s:.0f} samples a second can't tell "
+        "whether a contact opened, so what the current did then is judged as no load"
+    )
+
+
+def _place(evidence: Evidence, row: int) -> float:
+    """Share of the stroke at a row; a throw that was cut off within the travel's uncertainty ran the whole stroke."""
+    moved = evidence.moved
+    whole = evidence.end == CUT_OFF and abs(evidence.travel_share - 1.0) < max(
+        0.03, 2.0 * evidence.travel_share_u
+    )
+    share = 1.0 if whole else min(evidence.travel_share, 1.0)
+    return float(moved.volt_seconds[row - evidence.segments.first]) / moved.total_vs * share
+
+
+TURNED_TOO_FAR = 1.1
+
+"""No stroke is a tenth longer than itself: beyond that the motor turns without the rod (*practice*)."""
+
+END_ZONE = 0.9
+
+"""A standstill beyond this share of the stroke is at the end of travel even where less travel is needed
+(*practice*)."""
+
+SMALLEST_SHORTFALL = 0.03
+
+"""A limit switch moved by less than this share of the stroke isn't told from play in the linkage (*practice*)."""
+
+
+def no_start(evidence: Evidence) -> Sign | None:
+    """No current when there should be some."""
+    if evidence.end != NO_RUN:
+        return None
+    volts = evidence.trace.voltage_v
+    seen = "" if volts is None else f" with {abs(float(volts.mean())):.1f} V at the board"
+    return Sign("no-start", FAIL, f"no current flowed in the whole record{seen}", value=0.0, unit="A")
+
+
+def stall(evidence: Evidence) -> Sign | None:
+    """The motor stood still under voltage before the end of travel."""
+    if evidence.end != STALL or _at_end(evidence):
+        return None
+    return _standstill(evidence, "stall", "before the end of travel")
+
+
+def end_stop(evidence: Evidence) -> Sign | None:
+    """It stalled at the end of travel: the limit switch did not cut off."""
+    if evidence.end != STALL or not _at_end(evidence):
+        return None
+    return _standstill(
+        evidence, "end-stop", "at the end of travel, where the limit switch should have cut off"
+    )
+
+
+def _at_end(evidence: Evidence) -> bool:
+    slack = evidence.travel_share_u if evidence.baseline is not None else 2.0 * evidence.travel_share_u
+    return evidence.travel_share >= max(evidence.needed_share, END_ZONE) - slack
+
+
+def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
+    figure = evidence.figures.stall_current_a
+    still_from = evidence.moved.still_from or 0
+    never = still_from <= evidence.segments.settled
+    at = 0.0 if never else min(evidence.travel_share, 1.0)
+    level = f"{figure.value:.1f} A" if figure is not None else "full current"
+    if never:
+        because = f"it never moved and drew {level} to the end"
+    else:
+        most = "at most " if evidence.place_is_a_bound else ""
+        because = f"the motor stood still {where} ({most}{100 * at:.0f} % of the stroke), drawing {level}"
+    if evidence.moved.limited:
+        volts = evidence.figures.mean_voltage_v
+        full_a = (volts.value if volts is not None else evidence.line.v_ref) / evidence.line.r_ohm
+        because += (
+            f": flat, above the rated maximum and below the {full_a:.0f} A of a standing motor, so something limits the "
+            "current; that the rod stood can't be told from this record alone"
+        )
+    return Sign(
+        sign,
+        FAIL,
+        because,
+        value=figure.value if figure is not None else None,
+        limit=evidence.rig.actuator.full_load_current_a,
+        unit="A",
+        at_fraction=at,
+        at_fraction_u=None if never else _place_u(evidence, at),
+        from_s=float(evidence.trace.time_s[still_from]),
+    )
+
+
+def _place_u(evidence: Evidence, place: float) -> float | None:
+    """Expanded uncertainty of the place at which it ended; None where the place is only a bound."""
+    return None if evidence.place_is_a_bound else 2.0 * evidence.place.of(place, evidence.travel_share_u)
+
+
+def turned_too_far(evidence: Evidence) -> bool:
+    """Whether the motor turned for more than the whole stroke and nothing ended it."""
+    turned = evidence.travel_share * (1.0 - 2.0 * evidence.travel_share_u)
+    return evidence.end == STILL_RUNNING and turned > TURNED_TOO_FAR
+
+
+def no_end(evidence: Evidence) -> Sign | None:
+    """Under load, and the motor turned on for more than the stroke: nothing ended it."""
+    run = evidence.figures.run_current_a
+    if not turned_too_far(evidence) or run is None:
+        return None
+    return Sign(
+        "no-end",
+        FAIL,
+        f"the motor turned for {evidence.travel_share:.1f} strokes at {run.value:.2f} A and nothing ended it",
+        value=evidence.travel_share,
+        limit=TURNED_TOO_FAR,
+        unit="1",
+    )
+
+
+def stopped_short(evidence: Evidence) -> Sign | None:
+    """The current fell to zero before the travel was done."""
+    if evidence.end != CUT_OFF or evidence.segments.starts_running:
+        return None
+    share, u = evidence.travel_share, evidence.travel_share_u * min(evidence.travel_share, 1.0)
+    short_of_needed = share + 2.0 * u < evidence.needed_share
+    usual = 1.0 - max(SMALLEST_SHORTFALL, 2.0 * evidence.travel_share_u)
+    short_of_usual = evidence.baseline is not None and share < usual
+    if not (short_of_needed or short_of_usual):
+        return None
+    jog = evidence.jog_before_a_throw
+    limit = evidence.needed_share if short_of_needed else usual
+    digits = 0 if round(100 * share) < round(100 * limit) else 1
+    most = "most " if evidence.place_is_a_bound else ""
+    what = "travel needed" if short_of_needed else "travel of the baseline"
+    return Sign(
+        "stopped-short",
+        FAIL if short_of_needed and not jog else WATCH,
+        f"the current fell to zero at {most}{100 * share:.{digits}f} % of the stroke; the {what} is {100 * limit:.{digits}f} %"
+        + ("; a whole throw the same way followed in this record" if jog else ""),
+        value=share,
+        limit=limit,
+        unit="1",
+        at_fraction=share,
+        at_fraction_u=_place_u(evidence, min(share, 1.0)),
+        from_s=evidence.segments.end_s,
+    )

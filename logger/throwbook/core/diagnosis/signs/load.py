@@ -1,0 +1,278 @@
+"""Signs of the load: how heavy the mechanism is, where, and whether the drive moves it at all."""
+
+import numpy as np
+
+from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Bump, find_bump, smooth_over
+from throwbook.core.analysis.rest import SAME_LEVEL
+from throwbook.core.analysis.travel import PLACE_U_WITHOUT_VOLTAGE
+from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Sign
+from throwbook.core.diagnosis.evidence import NO_LOAD_U, Evidence
+from throwbook.core.diagnosis.signs import ending
+
+Z_99 = 2.326
+"""One-sided 99 % of a normal scatter."""
+LIGHT_SHARE = 0.3
+"""Less than this share of the usual load counts as no load (*practice*)."""
+HALF_LOAD = 0.5
+"""An endless run with less than half of the usual load is a light one; with more, something slips under load
+(*assumed*)."""
+SCAN_PROBABILITY = 0.999
+"""A profile is searched at about a hundred places: each must be this sure for the whole to be 99 % sure or so."""
+WHOLE_GAP = 0.7
+"""A start that lacks this share of the load lacks all of it; less than that is one side of two (*assumed*: halfway
+between one side of two equal ones and both)."""
+
+
+def over_rated(evidence: Evidence) -> Sign | None:
+    """Running current above the rated maximum, by more than its uncertainty."""
+    run, rated = evidence.figures.run_current_a, evidence.rig.actuator.full_load_current_a
+    if run is None or run.value - run.u <= rated:
+        return None
+    return Sign(
+        "over-rated",
+        FAIL,
+        f"the running current of {run.value:.2f} A is above the rated maximum of {rated:.2f} A",
+        value=run.value,
+        limit=rated,
+        unit="A",
+        from_s=float(evidence.trace.time_s[evidence.segments.settled]),
+    )
+
+
+def light_run(evidence: Evidence) -> Sign | None:
+    """Near no-load current all the way: the drive isn't moving the mechanism."""
+    run = evidence.figures.run_current_a
+    if run is None or evidence.end == STALL or evidence.travel_share < 0.3:
+        return None
+    idle = evidence.idle_a
+    usual = evidence.baseline_run_a
+    if ending.turned_too_far(evidence) and run.value < idle + HALF_LOAD * ((usual or idle) - idle):
+        return _turns_on(evidence, run.value)
+    if usual is None:
+        return _light_without_baseline(evidence, run.value)
+    load = usual - idle
+    if load < 0.15 * usual:
+        return None  # the healthy load is itself near nothing: it can't be missed
+    limit = idle + LIGHT_SHARE * load
+    if run.value > limit or _typical_high(evidence) > idle + 0.5 * load:
+        return _lighter(evidence, usual)
+    surely = run.value + run.u <= limit
+    return Sign(
+        "light-run",
+        FAIL if surely else WATCH,
+        f"it ran at {run.value:.2f} A all the way, near the no-load current of {idle:.2f} A; usual is {usual:.2f} A"
+        + ("" if surely else f"; with ±{run.u:.2g} A it isn't known whether it moved any load"),
+        value=run.value,
+        limit=limit,
+        unit="A",
+    )
+
+
+def _lighter(evidence: Evidence, usual: float) -> Sign | None:
+    """Lighter than the baseline by more than its spread and the weather explain: one side may not be moved."""
+    fit = evidence.fit
+    if fit is None or evidence.end != CUT_OFF or float(np.mean(fit.covered)) < 0.4:
+        return None
+    lighter = -fit.level_a / usual
+    limit = _change_limit(evidence, usual, -1.0)
+    if lighter <= limit:
+        return None
+    flowed_a = _flowed_at_rest(evidence)
+    surely = lighter - flowed_a / usual > limit
+    return Sign(
+        "light-run",
+        WATCH if surely else INFO,
+        f"lighter over the whole travel: {-100 * lighter:+.0f} % against the baseline of {usual:.2f} A; "
+        + (
+            "a side that isn't moved looks like this"
+            if surely
+            else f"the {flowed_a:.2g} A that flowed at rest explain it, if they stop flowing while the motor runs"
+        ),
+        value=lighter,
+        limit=limit,
+        unit="1",
+    )
+
+
+def _flowed_at_rest(evidence: Evidence) -> float:
+    """What was taken off as zero, and is more than a sensor's drift [A]: it may not flow in the run."""
+    flowed_a = evidence.segments.polarity * evidence.segments.zero_a
+    return flowed_a if flowed_a > SAME_LEVEL * evidence.idle_a else 0.0
+
+
+def _change_limit(evidence: Evidence, usual: float, sense: float) -> float:
+    """Change of the load, as a share of the usual current, that the baseline's spread, the weather and this trial's
+    own uncertainty leave unexplained. ``sense`` +1: heavier, -1: lighter."""
+    assert evidence.baseline is not None
+    cold, cold_u = evidence.cold_share()
+    scatter = evidence.baseline.figures["run_current_a"].reach() / usual
+    run = evidence.figures.run_current_a
+    own = run.u / usual if run is not None else 0.0
+    spread = float(np.sqrt(scatter**2 + (Z_99 * cold_u) ** 2 + own**2))
+    return max(PRACTICE_SPREAD, spread) + max(sense * cold, 0.0)
+
+
+def _turns_on(evidence: Evidence, run_a: float) -> Sign:
+    """The motor turned for more than the whole stroke, light: it doesn't move the rod."""
+    return Sign(
+        "light-run",
+        FAIL,
+        f"the motor turned for {evidence.travel_share:.1f} strokes at {run_a:.2f} A and nothing ended it",
+        value=evidence.travel_share,
+        limit=ending.TURNED_TOO_FAR,
+        unit="1",
+    )
+
+
+def _light_without_baseline(evidence: Evidence, run_a: float) -> Sign | None:
+    """Only a hint: without a baseline a light mechanism looks the same."""
+    limit = evidence.idle_a * (1.0 + NO_LOAD_U)
+    if run_a > limit or _typical_high(evidence) > evidence.idle_a * (1.0 + 2.0 * NO_LOAD_U):
+        return None
+    return Sign(
+        "light-run",
+        WATCH,
+        f"it ran at {run_a:.2f} A all the way, no more than the motor draws with nothing to move",
+        value=run_a,
+        limit=limit,
+        unit="A",
+    )
+
+
+def _typical_high(evidence: Evidence) -> float:
+    """The current that only the heaviest tenth of the run exceeds [A]."""
+    segments = evidence.segments
+    return float(np.percentile(segments.current_a[segments.run], 90))
+
+
+def drag(evidence: Evidence) -> Sign | None:
+    """Heavier over the whole travel than the baseline, by more than its spread and the weather explain."""
+    fit, usual = evidence.fit, evidence.baseline_run_a
+    if fit is None or usual is None or evidence.baseline is None:
+        return None
+    if evidence.end != CUT_OFF or float(np.mean(fit.covered)) < 0.4:
+        return (
+            None  # a short stretch, or one that ended against something, doesn't speak for the whole travel
+        )
+    heavier = fit.level_a / usual
+    limit = _change_limit(evidence, usual, 1.0)
+    if heavier <= limit:
+        return None
+    weather = (
+        ""
+        if evidence.ambient_known()
+        else "; the temperature of one of them wasn't recorded, so cold can't be ruled out"
+    )
+    return Sign(
+        "drag",
+        WATCH,
+        f"heavier over the whole travel: {100 * heavier:+.0f} % against the baseline of {usual:.2f} A{weather}",
+        value=heavier,
+        limit=limit,
+        unit="1",
+    )
+
+
+def binding_spot(evidence: Evidence) -> Sign | None:
+    """Heavier at one place, which the baseline doesn't have. Without a baseline a hump is only told."""
+    if evidence.baseline is None or not evidence.baseline.has_profile:
+        return _hump(evidence)
+    bump = _bump(evidence)
+    if bump is None:
+        return None
+    usual = evidence.baseline_run_a or evidence.idle_a
+    at_u = 2.0 * evidence.place.between(bump.at_fraction, bump.at_u)
+    where = f"{100 * bump.at_fraction:.0f} % of the stroke (±{100 * at_u:.1f} %)"
+    return Sign(
+        "binding-spot",
+        WATCH,
+        f"{bump.height_a:.2f} A heavier at one place, {where}: {100 * (bump.height_a / usual):+.0f} % of the running current",
+        value=bump.height_a,
+        limit=bump.limit_a,
+        unit="A",
+        at_fraction=bump.at_fraction,
+        at_fraction_u=at_u,
+        from_s=_time_at(evidence, bump.at_fraction - 0.5 * bump.width),
+    )
+
+
+def _time_at(evidence: Evidence, fraction: float) -> float:
+    """When the rod passed a share of the stroke [s]."""
+    moved = evidence.moved.volt_seconds
+    row = int(np.searchsorted(moved, fraction * evidence.moved.total_vs))
+    rows = evidence.trace.time_s[evidence.segments.first : evidence.segments.last + 1]
+    return float(rows[min(row, len(rows) - 1)])
+
+
+def _bump(evidence: Evidence) -> Bump | None:
+    """The clearest load at one place beyond the baseline, in a movement that was done."""
+    fit, baseline, profile = evidence.fit, evidence.baseline, evidence.profile
+    usual = evidence.baseline_run_a
+    if fit is None or baseline is None or profile is None or usual is None or evidence.end != CUT_OFF:
+        return None
+    if baseline.profile_n < 2:
+        return None
+    factors = {width: baseline.scan_factor(width, SCAN_PROBABILITY) for width in baseline.scan_sd_a}
+    smallest = PRACTICE_SPREAD * max(usual, usual + fit.level_a)
+    # A travel that doesn't add up shifts places, and the more so the less it adds up.
+    shift_u = float(np.hypot(profile.place_u, 0.25 * (evidence.travel_share - 1.0)))
+    blind_u = 0.0 if evidence.moved.from_voltage else PLACE_U_WITHOUT_VOLTAGE
+    return find_bump(fit, baseline.median_a, baseline.scan_sd_a, factors, smallest, shift_u, blind_u)
+
+
+def _hump(evidence: Evidence) -> Sign | None:
+    """Without a baseline: the highest place, told and no more."""
+    profile, run = evidence.profile, evidence.figures.run_current_a
+    if profile is None or run is None or evidence.end != CUT_OFF:
+        return None
+    smooth = smooth_over(profile.current_a, 4)
+    if np.all(np.isnan(smooth)):
+        return None
+    top = int(np.nanargmax(smooth))
+    height = float(smooth[top] - np.nanmedian(profile.current_a))
+    noise = float(np.nanmedian(profile.u_a)) / 2.0
+    if height < max(2.0 * PRACTICE_SPREAD * run.value, 5.0 * noise):
+        return None
+    at = float(profile.fraction[top])
+    return Sign(
+        "binding-spot",
+        INFO,
+        f"a hump of {height:.2f} A at {100 * at:.0f} % of the stroke; without a baseline it may be the mechanism's own shape",
+        value=height,
+        unit="A",
+        at_fraction=at,
+        at_fraction_u=2.0 * evidence.place.between(at, max(profile.place_u, 0.01)),
+    )
+
+
+def free_play(evidence: Evidence) -> Sign | None:
+    """The load is taken up later than in the baseline."""
+    late = evidence.late
+    if late is None or late.missing < WHOLE_GAP:
+        return None
+    return Sign(
+        "free-play",
+        WATCH,
+        f"the load is taken up {100 * late.extent:.1f} % of the stroke later than in the baseline, at {100 * late.until:.0f} %",
+        value=late.until,
+        limit=late.usual,
+        unit="1",
+        at_fraction=late.until,
+        at_fraction_u=2.0 * late.u,
+    )
+
+
+def uneven_sides(evidence: Evidence) -> Sign | None:
+    """The load comes in two steps, one side after the other."""
+    late = evidence.late
+    if late is None or late.missing >= WHOLE_GAP:
+        return None
+    return Sign(
+        "uneven-sides",
+        INFO,
+        f"the load comes in two steps: {100 * late.missing:.0f} % of it only at {100 * late.until:.0f} % of the stroke",
+        value=late.missing,
+        unit="1",
+        at_fraction=late.until,
+        at_fraction_u=2.0 * late.u,
+    )

@@ -1,0 +1,228 @@
+"""Signs of the supply and of what is lost on the way, and of a movement slower than they account for.
+
+Signs of the record itself: what it isn't fit for.
+"""
+
+import numpy as np
+
+from throwbook.core.analysis.baseline import PRACTICE_SPREAD
+from throwbook.core.analysis.record_conditions import lost_by_numbers
+from throwbook.core.assessment import CUT_OFF, INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
+from throwbook.core.diagnosis.evidence import Evidence
+from throwbook.core.machine.limits import LIMITS, LONG_BAND, SHORT_BAND, SHORT_STROKE_S
+from throwbook.core.quantities.clock import holes_in
+
+MISSING_LIMIT = 0.02
+
+"""More than 2 % of the rows missing, or 2 % of the movement in one hole, is more than an info (*practice*)."""
+
+HALF_AS_MUCH_AGAIN = 0.5
+
+"""A rest of some ten rows knows its noise no better (*practice*)."""
+
+NOISE_SHARE = 0.1
+
+"""Noise of a single sample above a tenth of the no-load current blurs start and end."""
+
+
+def clipped(evidence: Evidence) -> Sign | None:
+    """The current channel was at its end: what it hides is at least ``value``."""
+    if evidence.clip_a is None:
+        return None
+    figures = evidence.figures
+    hidden = [
+        words
+        for words, figure in (
+            ("running current", figures.run_current_a),
+            ("peak running current", figures.peak_run_current_a),
+        )
+        if figure is None
+    ]
+    told = [*hidden, *(["inrush current"] if figures.inrush_a is None else [])]
+    which = f"; {' and '.join(told)}: at least that" if told else ""
+    return Sign(
+        "clipped",
+        WATCH if hidden else INFO,
+        f"current beyond the board's range: it is cut off flat at {evidence.clip_a:.2f} A{which}",
+        value=evidence.clip_a,
+        unit="A",
+    )
+
+
+def gaps(evidence: Evidence) -> Sign | None:
+    """Rows are missing."""
+    time_s, segments = evidence.trace.time_s, evidence.segments
+    holes, lost = holes_in(time_s)
+    if len(holes) == 0:
+        return None
+    steps = np.diff(time_s)
+    missing = float(lost.sum())
+    # Where a board numbers its samples, a hole that its numbers don't show is one of the clock.
+    missing = min(missing, lost_by_numbers(evidence.trace.head, missing))
+    if missing < 0.5:
+        return None
+    share = missing / (len(time_s) + missing)
+    lasted = max(segments.end_s - segments.start_s, segments.period_s)
+    longest = float(np.max(steps[holes]))
+    serious = share > MISSING_LIMIT or longest > max(MISSING_LIMIT * lasted, 3.0 * segments.period_s)
+    return Sign(
+        "gaps",
+        WATCH if serious else INFO,
+        f"{missing:.0f} rows are missing ({100 * share:.1f} %); the longest hole lasts {longest:.3g} s",
+        value=share,
+        limit=MISSING_LIMIT,
+        unit="1",
+        from_s=float(time_s[holes[int(np.argmax(steps[holes]))]]),
+    )
+
+
+def cut_record(evidence: Evidence) -> Sign | None:
+    """The record begins or ends in mid-run."""
+    if evidence.end == NO_RUN:
+        return None
+    starts, ends = evidence.segments.starts_running, evidence.end == STILL_RUNNING
+    if not (starts or ends):
+        return None
+    which = "begins and ends" if starts and ends else "begins" if starts else "ends"
+    return Sign(
+        "cut-record",
+        WATCH,
+        f"the record {which} while the motor is running: the figures that need the missing part are left out",
+    )
+
+
+def noisy(evidence: Evidence) -> Sign | None:
+    """Noise too large for sharp figures."""
+    noise, idle = evidence.segments.noise_a, evidence.idle_a
+    running = _noisy_run(evidence)
+    if noise <= NOISE_SHARE * idle or (running is not None and running.level == WATCH):
+        return running
+    run = evidence.figures.run_current_a
+    blurred = run is None or run.u > 0.05 * run.value or noise > 2.0 * NOISE_SHARE * idle
+    usual = _is_usual(evidence, noise)
+    beside = ", as in the baseline" if usual else ": start and end are blurred"
+    return Sign(
+        "noisy",
+        WATCH if blurred and not usual else INFO,
+        f"noise of {noise:.2f} A on each reading, {100 * (noise / idle):.0f} % of the no-load current{beside}",
+        value=noise,
+        limit=NOISE_SHARE * idle,
+        unit="A",
+    )
+
+
+def _is_usual(evidence: Evidence, noise_a: float) -> bool:
+    """Whether the baseline's own readings scatter as much: such a rig is judged with the scatter that it has."""
+    spread = evidence.baseline.figures.get("run_noise_a") if evidence.baseline else None
+    return spread is not None and noise_a <= spread.mean + max(
+        spread.reach(0.999), HALF_AS_MUCH_AGAIN * spread.mean
+    )
+
+
+def _noisy_run(evidence: Evidence) -> Sign | None:
+    """The running current jumps: more than a tenth of itself and far more than in the baseline, or in many lone readings."""
+    scatter, run = evidence.figures.run_noise_a, evidence.figures.run_current_a
+    if scatter is None or run is None:
+        return None
+    spread = evidence.baseline.figures.get("run_noise_a") if evidence.baseline else None
+    limit = PRACTICE_SPREAD * run.value
+    if spread is not None:
+        limit = max(limit, spread.mean + max(spread.reach(0.999), spread.mean))
+    wild = evidence.segments.wild
+    if scatter.value <= limit and not wild:
+        return None
+    lone = f"; {wild} lone readings stand out, too many to be left out" if wild else ""
+    return Sign(
+        "noisy",
+        WATCH if scatter.value > limit else INFO,
+        f"the running current jumps by {scatter.value:.2f} A from reading to reading, "
+        f"{100 * (scatter.value / run.value):.0f} % of itself{lone}",
+        value=scatter.value,
+        limit=limit,
+        unit="A",
+    )
+
+
+LOW_SHARE = 0.95
+
+"""A lead-acid battery at rest below 1.9 V a cell, 95 % of nominal, is flat (*practice*)."""
+
+SUPPLY_LIMIT = LIMITS["supply_under_load"].share
+
+"""Supply under load, of the nominal one, where the rig says nothing else."""
+
+LARGER_DROP = 0.03
+
+"""More drop than before counts from 3 % of the nominal voltage at the rated current on (*practice*: the usual
+allowance for a cable that matters)."""
+
+
+def slow_travel(evidence: Evidence) -> Sign | None:
+    """Slower than current and voltage account for."""
+    if evidence.end != CUT_OFF or evidence.figures.travel_time_s is None:
+        return None
+    slower = evidence.travel_share - 1.0
+    time_s = evidence.figures.travel_time_s.value
+    spread = evidence.baseline.figures.get("back_emf_vs") if evidence.baseline else None
+    if spread is not None:
+        limit = max(PRACTICE_SPREAD, spread.reach() / spread.mean)
+        against = "the baseline"
+    else:
+        limit = SHORT_BAND if time_s < SHORT_STROKE_S else LONG_BAND
+        limit += 2.0 * evidence.travel_share_u
+        against = "the rating"
+    if not evidence.moved.from_voltage:
+        limit = max(limit, 1.0 / SUPPLY_LIMIT - 1.0 + PRACTICE_SPREAD)  # the supply may account for that much
+    if slower <= limit:
+        return None
+    blind = (
+        "" if evidence.moved.from_voltage else "; without a voltage reading a low supply can't be ruled out"
+    )
+    return Sign(
+        "slow-travel",
+        WATCH,
+        f"{time_s:.2f} s is {100 * slower:.0f} % slower than current and voltage account for, against {against}{blind}",
+        value=slower,
+        limit=limit,
+        unit="1",
+    )
+
+
+def low_supply(evidence: Evidence) -> Sign | None:
+    """The supply itself is low, at rest too."""
+    rest, nominal = evidence.figures.rest_voltage_v, evidence.rig.actuator.voltage_v
+    if rest is None or rest.value + rest.u >= LOW_SHARE * nominal:
+        return None
+    return Sign(
+        "low-supply",
+        WATCH,
+        f"{rest.value:.1f} V at rest, {100 * (rest.value / nominal):.0f} % of the nominal {nominal:g} V: the supply itself is low",
+        value=rest.value,
+        limit=LOW_SHARE * nominal,
+        unit="V",
+    )
+
+
+def supply_drop(evidence: Evidence) -> Sign | None:
+    """Too much voltage lost per ampere upstream of the board."""
+    source = evidence.figures.source_resistance_ohm
+    if source is None:
+        return None
+    nominal, rated = evidence.rig.actuator.voltage_v, evidence.rig.actuator.full_load_current_a
+    limit = (1.0 - SUPPLY_LIMIT) * nominal / rated
+    against = f"more than a tenth of {nominal:g} V at the rated current"
+    spread = evidence.baseline.figures.get("source_resistance_ohm") if evidence.baseline else None
+    if spread is not None:
+        more = max(spread.reach(0.999), 0.5 * spread.mean, LARGER_DROP * nominal / rated)
+        if spread.mean + more < limit:
+            limit, against = spread.mean + more, f"the baseline has {spread.mean * 1000:.0f} mV"
+    if source.value - source.u <= limit:
+        return None
+    return Sign(
+        "supply-drop",
+        WATCH,
+        f"{source.value * 1000:.0f} mV lost upstream of the board for each ampere; {against}",
+        value=source.value,
+        limit=limit,
+        unit="ohm",
+    )

@@ -1,0 +1,302 @@
+"""What an export holds: its tables, each column with its unit and meaning, and the rows made from records.
+
+The columns stand in one table, from which the files, their description and the manual are made.
+"""
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
+from throwbook.core.assessment import Figures
+from throwbook.core.records import (
+    Judgement,
+    LoggedTrial,
+    Order,
+    RigRevision,
+    Service,
+    SheetState,
+)
+
+Row = dict[str, Any]
+TEXT = "text"
+FLAG = "yes/no"
+TIME = "ISO 8601"
+
+FIGURE_UNITS = {
+    "_s": "s",
+    "_a": "A",
+    "_v": "V",
+    "_ohm": "ohm",
+    "_as": "A s",
+    "_j": "J",
+    "_vs": "V s",
+    "_fraction": "1",
+}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of one table."""
+
+    name: str
+    unit: str
+    """SI unit, or ``text``, ``yes/no``, ``ISO 8601``; ``1`` for a plain number."""
+    what: str
+    get: Callable[[Any], Any]
+    """From the table's item to the value; None where it isn't known."""
+
+    @property
+    def is_number(self) -> bool:
+        """Whether its values are numbers."""
+        return self.unit not in (TEXT, FLAG, TIME)
+
+
+@dataclass(frozen=True)
+class ExportData:
+    """Everything that is exported, as records."""
+
+    rigs: tuple[RigRevision, ...]
+    sheets: tuple[SheetState, ...]
+    trials: tuple[tuple[LoggedTrial, SheetState | None], ...]
+    judgements: tuple[tuple[Judgement, bool], ...]
+    """Every revision, and whether it is the one that counts."""
+    services: tuple[tuple[Service, bool], ...]
+    orders: tuple[Order, ...]
+
+
+def unit_of(figure: str) -> str:
+    """The unit that a figure's name carries.
+
+    >>> unit_of("run_current_a"), unit_of("charge_as"), unit_of("travel_fraction")
+    ('A', 'A s', '1')
+    """
+    endings = sorted(FIGURE_UNITS, key=len, reverse=True)
+    return next((FIGURE_UNITS[ending] for ending in endings if figure.endswith(ending)), "1")
+
+
+def _said(value: Any) -> str:
+    return json.dumps(value, sort_keys=True, ensure_ascii=False, default=dict)
+
+
+def _time(value: Any) -> str | None:
+    return value.isoformat() if value is not None else None
+
+
+def _of(part: str, name: str) -> Callable[[tuple[LoggedTrial, SheetState | None]], Any]:
+    """A field of one of a trial's rows, None where it has no such row."""
+
+    def get(item: tuple[LoggedTrial, SheetState | None]) -> Any:
+        row = getattr(item[0], part)
+        return None if row is None else getattr(row, name)
+
+    return get
+
+
+def _judged(name: str) -> Callable[[tuple[LoggedTrial, SheetState | None]], Any]:
+    def get(item: tuple[LoggedTrial, SheetState | None]) -> Any:
+        judged = item[0].judgement
+        return None if judged is None else getattr(judged.assessment, name)
+
+    return get
+
+
+def _figure(name: str, index: int) -> Callable[[tuple[LoggedTrial, SheetState | None]], Any]:
+    def get(item: tuple[LoggedTrial, SheetState | None]) -> Any:
+        judged = item[0].judgement
+        value = None if judged is None else getattr(judged.assessment.figures, name)
+        return None if value is None else value[index]
+
+    return get
+
+
+def _figure_columns() -> list[Column]:
+    found = []
+    for each in fields(Figures):
+        unit = unit_of(each.name)
+        found.append(Column(each.name, unit, "figure of the throw", _figure(each.name, 0)))
+        found.append(
+            Column(f"{each.name}_u", unit, "its expanded uncertainty (k = 2)", _figure(each.name, 1))
+        )
+    return found
+
+
+RIGS = (
+    Column("rig", TEXT, "the rig's name", lambda row: row.rig),
+    Column("at", TIME, "when this version was added", lambda row: _time(row.at)),
+    Column("by", TEXT, "who added it", lambda row: row.by),
+    Column("reason", TEXT, "why", lambda row: row.reason),
+    Column("toml", TEXT, "the rig file", lambda row: row.toml),
+    Column("id", TEXT, "id of the row", lambda row: row.id),
+)
+SHEETS = (
+    Column("sheet", TEXT, "short name", lambda row: row.name),
+    Column("rig", TEXT, "the rig's name", lambda row: row.sheet.rig),
+    Column("kind", TEXT, "bench, commissioning, seasonal, after-service or spot", lambda row: row.sheet.kind),
+    Column("planned_at", TIME, "when it was planned", lambda row: _time(row.sheet.at)),
+    Column("planned_by", TEXT, "who planned it", lambda row: row.sheet.by),
+    Column("state", TEXT, "open, accepted or rejected", lambda row: row.state),
+    Column("signed", TEXT, "who signed", lambda row: row.decision.signed if row.decision else None),
+    Column("decided_at", TIME, "when", lambda row: _time(row.decision.at) if row.decision else None),
+    Column("decided_because", TEXT, "why", lambda row: row.decision.reason if row.decision else None),
+    Column(
+        "statement",
+        TEXT,
+        "what was signed, JSON",
+        lambda row: _said(row.decision.statement) if row.decision else None,
+    ),
+    Column("answers", TEXT, "what was asked, JSON", lambda row: _said(row.answers)),
+    Column("sealed", FLAG, "sealed since", lambda row: row.sealed),
+    Column("id", TEXT, "id of the row", lambda row: row.sheet.id),
+)
+TRIALS = (
+    Column("trial", TEXT, "id of the trial", lambda item: item[0].id),
+    Column("rig", TEXT, "the rig's name", lambda item: item[0].trial.rig),
+    Column("sheet", TEXT, "the sheet it stands on", lambda item: item[1].name if item[1] else None),
+    Column("kind", TEXT, "the sheet's kind", lambda item: item[1].sheet.kind if item[1] else None),
+    Column("position", "1", "its place on the sheet", _of("placement", "position")),
+    Column("direction", TEXT, "lock or unlock", lambda item: item[0].direction),
+    Column("source", TEXT, "trace or hand", lambda item: item[0].trial.source),
+    Column("started", TIME, "when it was thrown", lambda item: _time(item[0].trial.started)),
+    Column("as_found", FLAG, "first movement after a rest of hours", _of("placement", "as_found")),
+    Column("left_out", TEXT, "why it doesn't count; empty: it counts", _of("placement", "left_out")),
+    Column("ambient_c", "degC", "ambient temperature", _of("placement", "ambient_c")),
+    Column("file", TEXT, "the trace file", _of("placement", "file")),
+    Column("movement", "1", "which movement of its record it was", _judged("movement")),
+    Column("movements", "1", "how many movements that record held", _judged("movements")),
+    Column("left_pin", TEXT, "left pin seen in its hole: yes, no, not looked", _of("sighting", "left_pin")),
+    Column(
+        "right_pin", TEXT, "right pin seen in its hole: yes, no, not looked", _of("sighting", "right_pin")
+    ),
+    Column("seen_how", TEXT, "how the pins were looked at", _of("sighting", "how")),
+    Column("load_check", TEXT, "the maker's load check: yes, no, not looked", _of("sighting", "load_check")),
+    Column(
+        "retained_power_off", TEXT, "stayed put with the power off", _of("sighting", "retained_power_off")
+    ),
+    Column("verdict", TEXT, "pass, watch, fail, undecided or unusable", _judged("verdict")),
+    Column("because", TEXT, "the verdict's reason", _judged("because")),
+    Column("end", TEXT, "cut-off, stall, still-running or no-run", _judged("end")),
+    Column("usable", FLAG, "whether the record can be judged", _judged("usable")),
+    Column("unusable_because", TEXT, "why not", _judged("unusable_because")),
+    Column("provisional", FLAG, "judged against a provisional baseline", _judged("provisional")),
+    *_figure_columns(),
+    Column("method_version", TEXT, "version of the method that judged it", _judged("method_version")),
+    Column(
+        "software_version",
+        TEXT,
+        "version of the program that judged it",
+        _of("judgement", "software_version"),
+    ),
+    Column("judged_at", TIME, "when", lambda item: _time(_of("judgement", "at")(item))),
+    Column("judged_by", TEXT, "who had it judged", _of("judgement", "by")),
+)
+SIGNS = (
+    Column("trial", TEXT, "id of the trial", lambda item: item[0].id),
+    Column("sign", TEXT, "what was noticed", lambda item: item[1].sign),
+    Column("level", TEXT, "info, watch or fail", lambda item: item[1].level),
+    Column("value", "see unit", "its value", lambda item: item[1].value),
+    Column("limit", "see unit", "the limit it was held against", lambda item: item[1].limit),
+    Column("unit", TEXT, "unit of value and limit", lambda item: item[1].unit),
+    Column(
+        "at_fraction", "1", "share of the stroke from this movement's start", lambda item: item[1].at_fraction
+    ),
+    Column("from_s", "s", "from when in the record", lambda item: item[1].from_s),
+    Column("because", TEXT, "in a sentence", lambda item: item[1].because),
+)
+LIMITS = (
+    Column("trial", TEXT, "id of the trial", lambda item: item[0].id),
+    Column("name", TEXT, "the figure judged", lambda item: item[1].name),
+    Column("value", "see unit", "its value", lambda item: item[1].measured[0] if item[1].measured else None),
+    Column(
+        "value_u",
+        "see unit",
+        "its expanded uncertainty (k = 2)",
+        lambda item: item[1].measured[1] if item[1].measured else None,
+    ),
+    Column("limit", "see unit", "the limit", lambda item: item[1].limit),
+    Column("side", TEXT, "max or min", lambda item: item[1].side),
+    Column("unit", TEXT, "unit of value and limit", lambda item: item[1].unit),
+    Column("limit_from", TEXT, "source of the limit", lambda item: item[1].limit_from),
+    Column(
+        "decision",
+        TEXT,
+        "pass, watch (over an alert limit), fail, undecided or not judged",
+        lambda item: item[1].decision,
+    ),
+    Column("settle", TEXT, "what would settle it", lambda item: item[1].settle),
+)
+JUDGEMENTS = (
+    Column("judgement", TEXT, "id of the row", lambda item: item[0].id),
+    Column("trial", TEXT, "id of the trial", lambda item: item[0].trial),
+    Column("counts", FLAG, "whether it is the one that counts", lambda item: item[1]),
+    Column("verdict", TEXT, "its verdict", lambda item: item[0].assessment.verdict),
+    Column("at", TIME, "when", lambda item: _time(item[0].at)),
+    Column("by", TEXT, "who had it judged", lambda item: item[0].by),
+    Column("reason", TEXT, "why it was judged again; empty: the first", lambda item: item[0].reason),
+    Column("method_version", TEXT, "version of the method", lambda item: item[0].assessment.method_version),
+    Column("software_version", TEXT, "version of the program", lambda item: item[0].software_version),
+    Column("baseline", TEXT, "id of the baseline it was held against", lambda item: item[0].baseline),
+)
+SERVICES = (
+    Column("service", TEXT, "id of the entry", lambda item: item[0].id),
+    Column("rig", TEXT, "the rig's name", lambda item: item[0].rig),
+    Column("counts", FLAG, "no: corrected by a later entry", lambda item: item[1]),
+    Column("action", TEXT, "what was done", lambda item: item[0].action),
+    Column("seen", TIME, "when it was seen", lambda item: _time(item[0].seen)),
+    Column("found", TIME, "when the cause was found", lambda item: _time(item[0].found)),
+    Column("fixed", TIME, "when it was fixed", lambda item: _time(item[0].fixed)),
+    Column("verified", TIME, "when that was verified", lambda item: _time(item[0].verified)),
+    Column("details", TEXT, "parts, hours, cost, next check ..., JSON", lambda item: _said(item[0].details)),
+    Column("at", TIME, "when it was written", lambda item: _time(item[0].at)),
+    Column("by", TEXT, "who wrote it", lambda item: item[0].by),
+    Column("reason", TEXT, "why it corrects another", lambda item: item[0].reason),
+    Column("replaces", TEXT, "ids of the entries it corrects", lambda item: " ".join(item[0].replaces)),
+)
+ORDERS = (
+    Column("order", TEXT, "id of the order", lambda row: row.id),
+    Column("rig", TEXT, "the rig's name", lambda row: row.rig),
+    Column("level", TEXT, "the status it asks for", lambda row: row.level),
+    Column("cause", TEXT, "what gave rise to it", lambda row: row.cause),
+    Column("because", TEXT, "in a sentence", lambda row: row.because),
+    Column("clears", TEXT, "ids of the orders it answers", lambda row: " ".join(row.clears)),
+    Column("signed", TEXT, "who signed", lambda row: row.signed),
+    Column("trial", TEXT, "the trial it comes from", lambda row: row.trial),
+    Column("at", TIME, "when it was written", lambda row: _time(row.at)),
+    Column("by", TEXT, "who wrote it", lambda row: row.by),
+)
+
+Item = Any
+TABLES: Mapping[str, tuple[tuple[Column, ...], Callable[[ExportData], Iterable[Item]]]] = {
+    "rigs": (RIGS, lambda data: data.rigs),
+    "sheets": (SHEETS, lambda data: data.sheets),
+    "trials": (TRIALS, lambda data: data.trials),
+    "signs": (SIGNS, lambda data: _inside(data, "signs")),
+    "limits": (LIMITS, lambda data: _inside(data, "checks")),
+    "judgements": (JUDGEMENTS, lambda data: data.judgements),
+    "services": (SERVICES, lambda data: data.services),
+    "orders": (ORDERS, lambda data: data.orders),
+}
+"""Table: its columns, and its items out of the data."""
+
+
+def _inside(data: ExportData, part: str) -> Iterable[Item]:
+    for logged, _ in data.trials:
+        if logged.judgement is not None:
+            for each in getattr(logged.judgement.assessment, part):
+                yield logged, each
+
+
+def rows(table: str, data: ExportData) -> Iterable[Row]:
+    """The rows of one table."""
+    columns, items = TABLES[table]
+    for item in items(data):
+        yield {column.name: column.get(item) for column in columns}
+
+
+def described() -> list[Row]:
+    """Every column of every table with its unit and meaning."""
+    return [
+        {"table": table, "column": column.name, "unit": column.unit, "what": column.what}
+        for table, (columns, _) in TABLES.items()
+        for column in columns
+    ]

@@ -1,0 +1,230 @@
+"""Whether a sheet may be accepted: the one function that every path goes through.
+
+The rules stand in ``acceptance_rules.py``, what an accepted sheet states in ``statement.py``.
+
+What doesn't fit together on a sheet and doesn't bar its acceptance: told before it is signed, and in what it states.
+
+What an accepted sheet states: what was done and seen, what the throws prove and no more, what stays open.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from throwbook.core.assessment import PASS, UNDECIDED, WATCH, WORST_FIRST, Assessment, Measured
+from throwbook.core.diagnosis.repeatability import duty_signs
+from throwbook.core.diagnosis.verdict import CHECK_WORDS
+from throwbook.core.machine.limits import limits_for
+from throwbook.core.quantities.rounding import limit_text, rounded_down
+from throwbook.core.quantities.text import counted
+from throwbook.core.quantities.units import show_duration
+from throwbook.core.records import Sighting
+from throwbook.core.rig import Rig
+from throwbook.core.sheets.acceptance_rules import RULES, Case, nobody_could_read, spreads
+from throwbook.core.sheets.conditions import cap
+from throwbook.core.sheets.shared_risk import risks, worst_of_each
+from throwbook.core.sheets.sheet import FilledSheet, Seen, SheetTrial, lock_throws, seen_at, taken_back
+from throwbook.core.sizing.sizing import coverage_line, not_covered
+from throwbook.core.trace import LOCK, UNLOCK
+
+
+def doubts(case: Case) -> tuple[str, ...]:
+    """One sentence, without its full stop, for each."""
+    return tuple(sentence for rule in DOUBTS for sentence in rule(case))
+
+
+def _moved_lately(case: Case) -> list[str]:
+    """The hours since the last movement, against the throws that the logbook itself holds."""
+    hours, before = case.sheet.conditions.hours_since_movement, case.sheet.moved_before
+    started = [one.started for one in case.trials if one.started is not None]
+    if hours is None or before is None or not started:
+        return []
+    idle_s = (min(started) - before).total_seconds()
+    if not 0.0 <= idle_s < 0.5 * 3600.0 * hours:  # a clock an hour off says nothing
+        return []
+    return [
+        f"{hours:g} h since it last moved is written down, but the logbook holds a throw {show_duration(idle_s)} before the first one"
+    ]
+
+
+def _typed_again(case: Case) -> list[str]:
+    """Throws are never read the same in every digit as a whole sheet of before."""
+    other = case.sheet.same_readings_on
+    return [f"all its readings stand on sheet {other} too, digit for digit"] if other else []
+
+
+def _rests_too_short(case: Case) -> list[str]:
+    """Run against rest over the whole sheet, however its throws came in."""
+    throws = [_timed(one) for one in (*case.trials, *case.left_out)]
+    short = [one for one in duty_signs(throws, case.rig.actuator).values() if one.level == WATCH]
+    if not short:
+        return []
+    duty = case.rig.actuator.duty_cycle or 0.0
+    return [
+        f"the rests before {counted(len(short), 'throw')} were shorter than the duty cycle of {100 * duty:g} % asks for: the motor "
+        "was warming"
+    ]
+
+
+def _timed(throw: SheetTrial) -> Assessment:
+    """A throw by hand ran for its travel time from when it was thrown."""
+    judged = throw.assessment
+    if judged.figures.start_s is not None or judged.figures.travel_time_s is None:
+        return replace(judged, started=throw.started)
+    figures = replace(judged.figures, start_s=Measured(0.0, 0.0), end_s=judged.figures.travel_time_s)
+    return replace(judged, started=throw.started, figures=figures)
+
+
+DOUBTS: tuple[Callable[[Case], list[str]], ...] = (_moved_lately, _typed_again, _rests_too_short)
+
+
+MISS_AT_95 = 0.05
+
+"""What is left over at 95 % confidence."""
+
+
+def statement_of(case: Case, doubted: Sequence[str] = (), alerts: Sequence[str] = ()) -> str:
+    """Sentences for the paper, of a sheet that lacks nothing; ``doubted``: what doesn't fit together on it.
+
+    ``alerts``: what its throws show only together.
+    """
+    locks = lock_throws(case.trials)
+    unlocks = len(case.trials) - len(locks)
+    seen = [seen_at(one.id, case.sightings) for one in locks]
+    how = "; ".join(sorted({one for each in seen for one in each.how.split("; ")}))
+    by = who_saw(seen, case.sheet.signed)
+    taken = worst_of_each(risks(case.trials))
+    band = "by more than its uncertainty" if not taken else "as read"
+    lines = [
+        f"{len(locks)} lock and {unlocks} unlock throws, each within every limit of the rating that it was measured against, {band}.",
+        *(
+            f"SHARED RISK, chosen by {case.sheet.signed}: {one.says} ({one.throw}, the nearest of its limit)."
+            for one in taken
+        ),
+        f"Written down by {by}: after each lock throw the left pin and the right pin were seen in their holes, each by itself "
+        f"({how}); the maker's load check was done and the pins stayed put with the power off.",
+    ]
+    lines += [_bound(LOCK, len(locks))]
+    if unlocks:
+        lines += [_bound(UNLOCK, unlocks)]
+    if watched := _to_watch(case.trials, alerts):
+        lines.append(f"To watch: {'; '.join(watched)}.")
+    if unproved := not_proved(case.trials):
+        lines.append(f"Not proved, because nobody could read it: {', '.join(unproved)}.")
+    by_hand = sum(one.by_hand for one in case.trials)
+    if by_hand:
+        lines.append(f"Measured by hand: {counted(by_hand, 'throw')}.")
+    own = [
+        f"{name.replace('_', ' ')} {limit_text(one.value, one.side, one.unit.replace('1', ''))} ({one.limit_from})"
+        for name, one in limits_for(case.rig).items()
+        if name in case.rig.limits
+    ]
+    if own:
+        lines.append(f"Limits of this rig's own: {'; '.join(own)}.")
+    if gaps := not_covered(case.rig):
+        lines.append(coverage_line(gaps))
+    lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
+    lines += [f"Taken back: {one}." for one in taken_back((*case.trials, *case.left_out), case.sightings)]
+    lines += [f"Doubtful: {one}." for one in doubted]
+    lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
+    return " ".join(lines)
+
+
+def not_proved(trials: Iterable[SheetTrial]) -> tuple[str, ...]:
+    """Limits that nobody could hold a reading of some throw against, in words."""
+    held = ((one, throw) for throw in trials for one in throw.assessment.checks)
+    names = {one.name for one, throw in held if nobody_could_read(one, throw)}
+    return tuple(sorted(CHECK_WORDS.get(name, name) for name in names))
+
+
+def _to_watch(trials: Iterable[SheetTrial], alerts: Sequence[str]) -> list[str]:
+    """Signs at watch, alert limits that a throw is over, and what only several throws show."""
+    judged = [one.assessment for one in trials]
+    signs = {sign.sign for one in judged for sign in one.signs if sign.level == WATCH}
+    over = {
+        f"{CHECK_WORDS.get(one.name, one.name)} over its alert limit"
+        for each in judged
+        for one in each.checks
+        if one.decision == WATCH and one.name != "spread_run_current"
+    }
+    return [*sorted(signs), *sorted(over), *alerts]
+
+
+def who_saw(seen: Iterable[Seen], signed: str) -> str:
+    """The persons who wrote down what they saw at these throws; where only an account did, whoever signed for it."""
+    return ", ".join(sorted({one.by for one in seen if one.by})) or signed.rstrip(".")
+
+
+def _bound(direction: str, clean_throws: int) -> str:
+    """What n clean throws prove, and no more."""
+    bound = least_success(clean_throws)
+    return (
+        f"{clean_throws} clean {direction} throws prove, at 95 % confidence, only that at least "
+        f"{rounded_down(100 * bound, 1)} % of {direction} throws succeed (0.05^(1/{clean_throws}))."
+    )
+
+
+def least_success(clean_throws: int) -> float:
+    """Lower 95 % bound of the share of throws that succeed, after ``clean_throws`` without a failure.
+
+    Exact (binomial, no failure): ``0.05 ** (1 / n)``; 5: 0.549, 10: 0.741, 59: 0.950. None thrown: 0.
+
+    >>> round(least_success(59), 3)
+    0.95
+    """
+    return MISS_AT_95 ** (1.0 / clean_throws) if clean_throws > 0 else 0.0
+
+
+@dataclass(frozen=True)
+class Acceptance:
+    """Whether a sheet may be accepted, what is missing, and what it would state."""
+
+    ok: bool
+    missing: tuple[str, ...]
+    """One plain sentence each."""
+    statement: str
+    """Empty while something is missing."""
+    verdict: str
+    """Worst verdict of its throws, lowered by blanks."""
+    because: tuple[str, ...] = ()
+    """Why the verdict was lowered."""
+    claims_lost: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    """What doesn't fit together and doesn't bar it."""
+    not_proved: tuple[str, ...] = ()
+    """Limits that nobody could read anything against: an acceptance says nothing of them."""
+    shared_risk: tuple[str, ...] = ()
+    """Readings that only shared risk accepts, the worst of each limit with its chance; chosen or not."""
+    alerts: tuple[str, ...] = ()
+    """What the throws show only together, and is over an alert limit."""
+
+
+def acceptance(
+    sheet: FilledSheet, trials: Sequence[SheetTrial], sightings: Sequence[Sighting], rig: Rig
+) -> Acceptance:
+    """Judge a sheet. Whoever stores "accepted" asks this first, with what is stored and not with what is claimed."""
+    ordered = sorted(trials, key=lambda one: one.position)
+    counting = tuple(one for one in ordered if not one.left_out)
+    left_out = tuple(one for one in ordered if one.left_out)
+    case = Case(sheet, counting, left_out, tuple(sightings), rig)
+    missing = tuple(dict.fromkeys(sentence for rule in RULES for sentence in rule(case)))
+    alerts = tuple(spreads(case))
+    worst = _worst_verdict(counting)
+    lowered = cap(WATCH if alerts and worst == PASS else worst, sheet.conditions)
+    doubted = doubts(case)
+    statement = "" if missing else statement_of(case, doubted, alerts)
+    return Acceptance(
+        ok=not missing,
+        missing=missing,
+        statement=statement,
+        verdict=lowered.verdict,
+        because=lowered.because,
+        claims_lost=lowered.claims_lost,
+        doubts=doubted,
+        not_proved=not_proved(counting),
+        shared_risk=tuple(f"{one.throw}: {one.says}" for one in worst_of_each(risks(counting))),
+        alerts=alerts,
+    )
+
+
+def _worst_verdict(trials: Sequence[SheetTrial]) -> str:
+    return min((one.assessment.verdict for one in trials), key=WORST_FIRST.index, default=UNDECIDED)

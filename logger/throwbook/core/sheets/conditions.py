@@ -1,0 +1,190 @@
+"""Throws that no machine made, and logbooks that are for practice: they teach, and prove nothing of any rig.
+
+A rehearsal board and the sample runs say in the head of their records what they are. Such a throw stays out of a real
+logbook, or at least out of every acceptance there; in a practice logbook all that is done says that it is practice.
+
+What every sheet asks, and what an unanswered question costs.
+
+A blank is kept as "not recorded". It never becomes "no"; it lowers what the sheet may claim.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
+from throwbook.core.assessment import PASS, WATCH
+from throwbook.core.quantities.text import written
+from throwbook.core.quantities.units import display_unit, parse, to_display
+from throwbook.core.rig import METRIC
+from throwbook.errors import InputError
+
+REHEARSAL_BOARD = "rehearsal"
+
+"""What a rehearsal board calls itself."""
+
+FOR_PRACTICE = "for practice"
+
+"""Reason of a rig file's version by which its logbook is known as one for practice."""
+
+CAUTION = "Practice: simulated throws. Nothing here speaks for a real machine."
+
+
+def simulated_by(head: Mapping[str, Any]) -> str:
+    """What made a record, where no machine did, by the head of its file; empty: nothing says that it is simulated.
+
+    >>> simulated_by({"board": "rehearsal"}), simulated_by({"board": "shunt-1"})
+    ('a rehearsal board', '')
+    """
+    if str(head.get("board", "")).strip().lower() == REHEARSAL_BOARD:
+        return "a rehearsal board"
+    return "a simulation" if "simulated" in str(head.get("made_by", "")).lower() else ""
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """What every sheet asks. None is "not recorded", never "no"."""
+
+    hours_since_movement: float | None = None
+    worked_before: str | None = None
+    """``no``, or what was done: greased, worked a few times, ..."""
+    ambient_c: float | None = None
+    supply: str | None = None
+    """What fed it: machine battery, bench supply, ..."""
+    engine_running: bool | None = None
+    attachment: str | None = None
+    operator: str | None = None
+    instruments: str | None = None
+
+
+def conditions_from(answers: Mapping[str, Any]) -> Conditions:
+    """Answers as the logbook keeps them."""
+    return Conditions(**{f.name: answers.get(f.name) for f in fields(Conditions)})
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question and what leaving it blank costs."""
+
+    key: str
+    """Field of ``Conditions``."""
+    asked: str
+    option: str
+    """The option that answers it."""
+    caps_at: str | None
+    """Best verdict the sheet may have while it is blank; None: no cap."""
+    claim_lost: str
+    """What the sheet can't claim while it is blank."""
+    unit: str = ""
+
+
+QUESTIONS: tuple[Question, ...] = (
+    Question(
+        "hours_since_movement",
+        "Hours since the last movement?",
+        "--hours-since",
+        WATCH,
+        "how it runs after standing: the first throw may or may not be as found",
+        " h",
+    ),
+    Question(
+        "worked_before",
+        "Greased or worked before the test?",
+        "--worked-before",
+        WATCH,
+        "its state as it stood: it may have been eased first",
+    ),
+    Question(
+        "ambient_c",
+        "Ambient temperature?",
+        "--ambient",
+        None,
+        "comparison with checks in other weather",
+        " degC",
+    ),
+    Question("supply", "What fed it?", "--supply", None, "how the supply does on the machine"),
+    Question(
+        "engine_running", "Engine running?", "--engine", None, "how the supply does with the engine off"
+    ),
+    Question("attachment", "Which attachment?", "--attachment", None, "any particular attachment"),
+    Question("operator", "Who did it?", "--operator", None, "whom to ask"),
+    Question("instruments", "Instruments used?", "--instruments", None, "traceable uncertainty"),
+)
+
+
+def answer_from(key: str, text: str, where: str = "") -> str | float | bool | None:
+    """An answer as a person types it, as ``Conditions`` keeps it; blank is None.
+
+    ``16`` or ``16h`` or ``3 days`` for the hours, ``4`` or ``4degC`` or ``40degF`` for the ambient, ``yes``/``no`` for
+    the engine, any text for the rest. Raises InputError.
+
+    >>> answer_from("hours_since_movement", "2 days"), answer_from("ambient_c", "4"), answer_from("supply", " ")
+    (48.0, 4.0, None)
+    """
+    text = written(text)
+    if not text:
+        return None
+    bare = text.lstrip("+-").replace(".", "", 1).isdigit()
+    if key == "hours_since_movement":
+        try:
+            return parse(f"{text} h" if bare else text, "time", where) / 3600.0
+        except InputError as error:
+            raise InputError(error.what, error.where, "Type it like 16h or 3 days.") from error
+    if key == "ambient_c":
+        return parse(f"{text} degC" if bare else text, "temperature", where)
+    if key == "engine_running":
+        if text.lower() not in YES_NO:
+            raise InputError(
+                f"{text!r} is neither yes nor no", where or "engine running", "Answer yes or no."
+            )
+        return YES_NO[text.lower()]
+    return text
+
+
+YES_NO = {"yes": True, "y": True, "no": False, "n": False}
+
+
+@dataclass(frozen=True)
+class Cap:
+    """A verdict after the blanks have had their say."""
+
+    verdict: str
+    because: tuple[str, ...]
+    """Why it was lowered; empty: it wasn't."""
+    claims_lost: tuple[str, ...]
+
+
+def unanswered(conditions: Conditions) -> tuple[Question, ...]:
+    """The questions left blank."""
+    return tuple(
+        one
+        for one in QUESTIONS
+        if getattr(conditions, one.key) is None or not written(str(getattr(conditions, one.key)))
+    )
+
+
+def cap(verdict: str, conditions: Conditions) -> Cap:
+    """Lower a ``pass`` as far as the blanks ask; anything worse stays as it is."""
+    blank = unanswered(conditions)
+    lowering = [one for one in blank if one.caps_at is not None]
+    because = tuple(f"not recorded: {one.asked.rstrip('?').lower()}" for one in lowering)
+    claims = tuple(one.claim_lost for one in blank)
+    if verdict == PASS and lowering:
+        return Cap(WATCH, because, claims)
+    return Cap(verdict, (), claims)
+
+
+def said(conditions: Conditions, units: str = METRIC) -> dict[str, str]:
+    """Every question and its answer as text, blanks as "not recorded"; ``units``: the rig's."""
+    told = {}
+    for one in QUESTIONS:
+        value = getattr(conditions, one.key)
+        unit = one.unit
+        if isinstance(value, bool):
+            value = "yes" if value else "no"
+        elif isinstance(value, float):
+            if one.key == "ambient_c":
+                value = to_display(value, "temperature", units)
+                unit = f" {display_unit('temperature', units)}"
+            value = round(value, 1)
+        told[one.asked] = "not recorded" if value is None or value == "" else f"{value}{unit}"
+    return told

@@ -1,0 +1,228 @@
+"""Which orders a throw gives rise to: from the signs in its record and from what a person saw.
+
+The tables say which sign takes the rig how far. A verdict lowered only by unanswered questions raises nothing: it is a
+gap in the sheet, not a finding on the machine.
+
+Whether a cause found says why, or only repeats what was seen: "lock stalled" is no cause of a stall.
+
+A rule of thumb on words: what is left of the text once the words of the symptom and words that say nothing are taken out.
+It refuses only a text of which nothing is left.
+"""
+
+import re
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from throwbook.core.assessment import FAIL, WATCH, Assessment, Sign
+from throwbook.core.records import BENCH
+from throwbook.core.sheets.sheet import NO, Seen
+from throwbook.core.status.latch import CAUSES, DO_NOT_USE, LEVELS
+from throwbook.core.trace import DIRECTIONS, LOCK, UNLOCK
+
+NOTHING_SAID = frozenset(
+    [
+        "a",
+        "again",
+        "an",
+        "and",
+        "at",
+        "bad",
+        "broke",
+        "broken",
+        "by",
+        "cause",
+        "clear",
+        "cleared",
+        "did",
+        "didn",
+        "does",
+        "doesn",
+        "error",
+        "fail",
+        "failed",
+        "failure",
+        "fault",
+        "faulty",
+        "found",
+        "go",
+        "gone",
+        "had",
+        "has",
+        "hole",
+        "holes",
+        "in",
+        "is",
+        "isn",
+        "it",
+        "its",
+        "known",
+        "left",
+        "lock",
+        "locking",
+        "machine",
+        "motor",
+        "movement",
+        "mechanism",
+        "no",
+        "none",
+        "not",
+        "nothing",
+        "of",
+        "off",
+        "ok",
+        "on",
+        "one",
+        "or",
+        "pin",
+        "pins",
+        "problem",
+        "reason",
+        "rig",
+        "right",
+        "run",
+        "same",
+        "seen",
+        "side",
+        "sides",
+        "stuck",
+        "test",
+        "that",
+        "the",
+        "this",
+        "throw",
+        "throws",
+        "to",
+        "trouble",
+        "unknown",
+        "unlock",
+        "unlocking",
+        "was",
+        "wasn",
+        "were",
+        "with",
+        "actuator",
+        "current",
+        "drive",
+    ]
+)
+
+STEM = 4
+
+"""Letters by which two words are the same: stall, stalled, stalls."""
+
+
+def repeats_symptom(cause_found: str, causes: Iterable[str]) -> bool:
+    """Whether ``cause_found`` says no more than that the open orders are there; ``causes``: theirs, keys of ``CAUSES``.
+
+    >>> repeats_symptom("lock stalled", ["stall"]), repeats_symptom("bent pin", ["stall"])
+    (True, False)
+    """
+    known = set(NOTHING_SAID)
+    for cause in causes:
+        known |= set(_words(f"{cause} {CAUSES.get(cause, ('', ''))[1]}"))
+    stems = {word[:STEM] for word in known if len(word) >= STEM}
+    return all(word in known or word[:STEM] in stems for word in _words(cause_found))
+
+
+def _words(text: str) -> list[str]:
+    return [word for word in re.findall(r"[^\W\d_]+", text.casefold()) if len(word) > 1]
+
+
+# (sign at level fail, direction): cause in ``status.CAUSES``. A sign that isn't here is a failed limit.
+SIGN_CAUSES: dict[tuple[str, str], str] = {
+    ("stall", LOCK): "stall",
+    ("stall", UNLOCK): "stall",
+    ("stopped-short", LOCK): "stopped short",
+    ("stopped-short", UNLOCK): "unlock stopped short",
+    ("light-run", LOCK): "light run",
+    ("light-run", UNLOCK): "light run",
+    ("no-end", LOCK): "no end",
+    ("no-end", UNLOCK): "no end",
+    ("end-stop", LOCK): "end stop",
+    ("end-stop", UNLOCK): "end stop",
+    ("no-start", LOCK): "no start",
+    ("no-start", UNLOCK): "no start",
+}
+
+FAILED_LIMIT = "failed limit"
+
+WATCH_SIGN = "watch sign"
+
+# On the bench the actuator moves nothing: running light is what it should do there.
+NOT_ON_BENCH = ("light run",)
+
+
+# (what was asked at a lock throw): cause when the answer is "no".
+SEEN_CAUSES: dict[str, str] = {
+    "left_pin": "pin not seen",
+    "right_pin": "pin not seen",
+    "load_check": "load check failed",
+    "retained_power_off": "let go",
+}
+
+SIDE = {"left_pin": "left pin", "right_pin": "right pin"}
+
+
+class Finding(NamedTuple):
+    """One order that is due."""
+
+    cause: str
+    """A key of ``status.CAUSES``."""
+    because: str
+    sign: str = ""
+    """The sign behind it, as in the contract, or the alert limit that it is over; empty: none is."""
+
+
+def findings_in_record(kind: str, judged: Assessment) -> list[Finding]:
+    """Every order that a judged throw on a sheet of ``kind`` gives rise to; each cause once."""
+    found: dict[str, Finding] = {}
+    for sign in judged.signs:
+        cause = _cause_of(sign, judged.direction)
+        if cause is not None:
+            found.setdefault(cause, Finding(cause, sign.because, sign.sign))
+    if kind == BENCH:
+        for cause in NOT_ON_BENCH:
+            if found.pop(cause, None) is not None:
+                return list(found.values())
+    over = next((check.name for check in judged.checks if check.decision == WATCH), "")
+    if over:
+        because = (
+            judged.because if judged.verdict == WATCH else f"{over.replace('_', ' ')} over its alert limit"
+        )
+        found.setdefault(WATCH_SIGN, Finding(WATCH_SIGN, because, over))
+    if judged.verdict == FAIL and not any(sign.level == FAIL for sign in judged.signs):
+        found.setdefault(FAILED_LIMIT, Finding(FAILED_LIMIT, judged.because))
+    return list(found.values())
+
+
+def causes_of_failed(kind: str, signs: Iterable[tuple[str, str]]) -> set[str]:
+    """The causes alone, from a throw's signs at level fail: the direction it was judged in, and the sign's name."""
+    causes = {cause_of_failed(sign, direction) for direction, sign in signs}
+    return causes - set(NOT_ON_BENCH) if kind == BENCH else causes
+
+
+def cause_of_failed(sign: str, direction: str) -> str:
+    """What a sign at level fail raises. Where the direction isn't known, the worse cause counts."""
+    ways = (direction,) if direction in DIRECTIONS else DIRECTIONS
+    causes = [SIGN_CAUSES.get((sign, way), FAILED_LIMIT) for way in ways]
+    return max(causes, key=lambda cause: LEVELS.index(CAUSES[cause][0]))
+
+
+def takes_out_of_use(sign: str, direction: str) -> bool:
+    """Whether a sign at level fail takes a rig on the machine to ``do not use``."""
+    return CAUSES[cause_of_failed(sign, direction)][0] == DO_NOT_USE
+
+
+def _cause_of(sign: Sign, direction: str) -> str | None:
+    if sign.level == FAIL:
+        return cause_of_failed(sign.sign, direction)
+    return WATCH_SIGN if sign.level == WATCH else None
+
+
+def findings_seen(seen: Seen) -> list[Finding]:
+    """Every order that a person's sighting gives rise to; each cause once."""
+    found: dict[str, list[str]] = {}
+    for name, cause in SEEN_CAUSES.items():
+        if getattr(seen, name) == NO:
+            found.setdefault(cause, []).append(SIDE.get(name, ""))
+    return [Finding(cause, " and ".join(part for part in parts if part)) for cause, parts in found.items()]

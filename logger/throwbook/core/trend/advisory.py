@@ -1,0 +1,313 @@
+"""For each rig one line: what to do next, why, how sure that is, and by when. A table, the most pressing row first."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from throwbook.core.quantities.rounding import rounded_down
+from throwbook.core.quantities.statistics import K
+from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
+from throwbook.core.status.maintenance import SEASON
+from throwbook.core.trend.control_chart import PLAIN_CHANCE
+from throwbook.core.trend.history import (
+    ENERGY,
+    PEAK_RUN_CURRENT,
+    RUN_CURRENT,
+    SOURCE_RESISTANCE,
+    TAKE_UP,
+    TRAVEL_TIME,
+    RigHistory,
+)
+from throwbook.core.trend.series import stretch_of, stretch_starts
+from throwbook.core.trend.signals import LOW, OUT, SUSPECT
+from throwbook.core.trend.trend_result import TrendResult, creep_text, figure_name, size_text
+
+SOON = timedelta(days=14)
+"""A rise is looked into within this (common practice, no source)."""
+
+# figure: (what to do, what to bring)
+REMEDIES: dict[str, tuple[str, str]] = {
+    RUN_CURRENT: (
+        "clean and grease screw and pins, then detach and repeat to see which side drags",
+        "grease, brush, board or clamp meter",
+    ),
+    PEAK_RUN_CURRENT: (
+        "look where the current peaks: burr, bent pin, packed mud",
+        "torch, file, board",
+    ),
+    SOURCE_RESISTANCE: (
+        "clean plug and ground, measure the voltage at both cable ends under load",
+        "voltmeter, contact cleaner, spare plug",
+    ),
+    TRAVEL_TIME: (
+        "measure the voltage at the actuator while it runs, then look for drag",
+        "voltmeter, stopwatch",
+    ),
+    TAKE_UP: ("check the play by hand at clevis pins, nut and linkage", "feeler gauge, spare clips"),
+    ENERGY: ("clean and grease screw and pins", "grease, brush, board or clamp meter"),
+}
+ORDER = (RUN_CURRENT, PEAK_RUN_CURRENT, TAKE_UP, SOURCE_RESISTANCE, TRAVEL_TIME, ENERGY)
+
+
+@dataclass(frozen=True)
+class NextAction:
+    """One line for one rig."""
+
+    rig: str
+    urgency: int
+    """0 nothing but the next check ... 5 stop; the fleet view is sorted by it, worst first."""
+    what: str
+    why: str
+    how_sure: str
+    by: date | None
+    bring: str
+
+
+@dataclass(frozen=True)
+class Case:
+    """What the rules look at."""
+
+    history: RigHistory
+    trends: Sequence[TrendResult]
+    today: date
+    status: str
+    spots: Sequence[str]
+    """Sentences about places where binding grows."""
+
+    @property
+    def last(self) -> date | None:
+        """Day of the newest check."""
+        return self.history.checks[-1].on if self.history.checks else None
+
+    def out(self) -> list[TrendResult]:
+        """Lines whose newest point is out of control, most telling figure first."""
+        found = [one for one in self.trends if one.points[-1].state == OUT]
+        return sorted(found, key=lambda one: (ORDER.index(one.figure), one.rise_chance))
+
+
+def next_action(
+    history: RigHistory,
+    trends: Sequence[TrendResult],
+    today: date,
+    status: str = IN_SERVICE,
+    spots: Sequence[str] = (),
+) -> NextAction:
+    """The most pressing row of ``RULES`` that applies; the last one always does."""
+    case = Case(history, trends, today, status, spots)
+    return next(found for found in (rule(case) for rule in RULES) if found is not None)
+
+
+def _stopped(case: Case) -> NextAction | None:
+    if case.status != DO_NOT_USE:
+        return None
+    why = "its status is 'do not use'"
+    what = "don't use it: find the cause, repair, log both, commission again"
+    return _act(case, 5, what, why, "certain", case.today, "test sheet, tools, board")
+
+
+def _over_limit(case: Case) -> NextAction | None:
+    for one in case.out():
+        if one.forecast is not None and one.forecast.crosses <= case.today:
+            remedy, bring = REMEDIES[one.figure]
+            why = f"{_name(one)} has reached its limit at 20 degC ({rounded_down(one.forecast.limit)} {one.unit})"
+            return _act(case, 4, f"before the next job: {remedy}", why, _sure(one), case.today, bring)
+    return None
+
+
+def _risen(case: Case) -> NextAction | None:
+    out = case.out()
+    if not out:
+        return None
+    one = out[0]
+    remedy, bring = REMEDIES[one.figure]
+    where = _where(one, [o for o in case.trends if o.figure == one.figure and o is not one])
+    why = f"{figure_name(one.figure)} is up {size_text(one).removeprefix('+')} since its baseline, {where}"
+    if case.spots:
+        why, remedy = f"{why}; {case.spots[0]}", "look at that place: burr, bent pin, packed mud, nut"
+    by = case.today + SOON
+    if one.forecast is not None:
+        which, when = one.direction, one.forecast
+        why += f"; {which} reaches its limit about {when.crosses} ({when.low} to {when.high})"
+        by = min(by, max(case.today, one.forecast.low))
+    return _act(case, 3, remedy, why, _sure(one), by, bring)
+
+
+def _where(one: TrendResult, others: Sequence[TrendResult]) -> str:
+    """Both directions compared: a mechanism drags both ways, a side load or one edge of a hole mostly one way."""
+    if not others or others[0].rise_chance > PLAIN_CHANCE or others[0].rise < 0.0:
+        return f"{one.direction} only: side load, or a pin at the edge of its hole"
+    apart = one.rise - others[0].rise
+    if abs(apart) > K * (one.rise_u**2 + others[0].rise_u ** 2) ** 0.5:
+        return f"both directions, more in {one.direction if apart > 0 else others[0].direction}"
+    return "both directions alike"
+
+
+def _jumpy(case: Case) -> NextAction | None:
+    for one in case.trends:
+        if one.spread is not None and one.spread.grown:
+            why = (
+                f"{_name(one)} scatters {100 * one.spread.now:.0f} % from throw to throw, "
+                f"{100 * one.spread.before:.0f} % before"
+            )
+            what = "look for a loose plug or ground, worn brushes, a slack mounting"
+            return _act(
+                case, 2, what, why, "likely", case.today + SOON, "voltmeter, contact cleaner, spanners"
+            )
+    return None
+
+
+def _restricted(case: Case) -> NextAction | None:
+    if case.status != RESTRICTED:
+        return None
+    return _act(
+        case,
+        3,
+        "clear up what restricts it",
+        "its status is 'restricted'",
+        "certain",
+        case.today,
+        "test sheet",
+    )
+
+
+def _spot(case: Case) -> NextAction | None:
+    if not case.spots:
+        return None
+    what = "look at that place: burr, bent pin, packed mud, nut"
+    return _act(case, 3, what, case.spots[0], "likely", case.today + SOON, "torch, file, board")
+
+
+def _crept(case: Case) -> NextAction | None:
+    crept = sorted(
+        (one for one in case.trends if one.creep is not None), key=lambda one: ORDER.index(one.figure)
+    )
+    if not crept:
+        return None
+    remedy, bring = REMEDIES[crept[0].figure]
+    sure = "sure: the first check lies outside today's chart"
+    return _act(case, 3, remedy, creep_text(crept[0]), sure, case.today + SOON, bring)
+
+
+def _suspect(case: Case) -> NextAction | None:
+    odd = [one for one in case.trends if one.points[-1].state == SUSPECT]
+    if not odd:
+        return None
+    why = f"{_name(odd[0])} stands out at the newest check, in this direction only"
+    what = "do this check again: three throws each way, other attachment if there is one"
+    return _act(case, 2, what, why, "one check may be odd", case.today + SOON, "board or clamp meter")
+
+
+def _unverified(case: Case) -> NextAction | None:
+    starts = stretch_starts(case.history.services)
+    checks = case.history.checks
+    if not starts or (checks and stretch_of(checks[-1], starts) == len(starts)):
+        return None
+    why = f"nothing was measured since the service of {starts[-1]}"
+    return _act(
+        case,
+        2,
+        "check it: five throws each way",
+        why,
+        "certain",
+        case.today,
+        "board or clamp meter, stopwatch",
+    )
+
+
+def _lower(case: Case) -> NextAction | None:
+    low = [one for one in case.trends if one.figure == RUN_CURRENT and one.points[-1].state == LOW]
+    if not low:
+        return None
+    why = f"{_name(low[0])} is lower than its baseline: greased without an entry, or the drive is off the mechanism"
+    return _act(
+        case, 2, "look at linkage and both pins, log any greasing", why, "likely", case.today + SOON, "torch"
+    )
+
+
+def _heavy_at_first(case: Case) -> NextAction | None:
+    for one in case.trends:
+        found = one.as_found
+        heavy = one.figure == RUN_CURRENT and found is not None and found.points[-1].state == OUT
+        if heavy and found is not None and not _worked_on_since(case, found.points[-1].sheet):
+            why = f"the first throw after a rest is heavier than it was ({one.direction})"
+            what = "look for old grease, water or rust; work it, then check again after a rest"
+            return _act(case, 2, what, why, "likely", case.today + SOON, "grease, rag")
+    return None
+
+
+def _worked_on_since(case: Case, sheet: str) -> bool:
+    """Whether a service came after the check on this sheet."""
+    starts = stretch_starts(case.history.services)
+    return any(one.sheet == sheet and stretch_of(one, starts) < len(starts) for one in case.history.checks)
+
+
+def _overdue(case: Case) -> NextAction | None:
+    due = _due(case)
+    if due is None or due >= case.today:
+        return None
+    why = f"the check was due on {due}"
+    return _act(
+        case, 1, "seasonal check: three throws each way", why, "certain", case.today, "board or clamp meter"
+    )
+
+
+def _not_commissioned(case: Case) -> NextAction | None:
+    if not case.history.provisional:
+        return None
+    what = "commission it: five throws each way, both pins seen, the maker's load check, signed"
+    return _act(
+        case,
+        1,
+        what,
+        "no accepted commissioning sheet: its baseline is provisional",
+        "certain",
+        None,
+        "test sheet",
+    )
+
+
+def _nothing(case: Case) -> NextAction | None:
+    due = _due(case)
+    why = "no figure has changed by more than weather, supply and chance explain"
+    return _act(case, 0, "seasonal check", why, "as sure as the checks are many", due, "board or clamp meter")
+
+
+RULES: tuple[Callable[[Case], NextAction | None], ...] = (
+    _stopped,
+    _over_limit,
+    _risen,
+    _restricted,
+    _spot,
+    _crept,
+    _suspect,
+    _unverified,
+    _lower,
+    _jumpy,
+    _heavy_at_first,
+    _overdue,
+    _not_commissioned,
+    _nothing,
+)
+
+
+def _act(
+    case: Case, urgency: int, what: str, why: str, how_sure: str, by: date | None, bring: str
+) -> NextAction:
+    return NextAction(case.history.rig.name, urgency, what, why, how_sure, by, bring)
+
+
+def _due(case: Case) -> date | None:
+    """As the status says it; a history without one (an export) has a season after its newest check."""
+    if case.history.due_on is not None:
+        return case.history.due_on
+    return None if case.last is None or case.history.provisional else case.last + SEASON
+
+
+def _name(one: TrendResult) -> str:
+    return f"{figure_name(one.figure)} ({one.direction})"
+
+
+def _sure(one: TrendResult) -> str:
+    if one.rise_chance < 1e-4:
+        return "sure: chance alone does this in less than 1 check of 10 000"
+    return f"likely: chance alone does this in 1 check of {1 / max(one.rise_chance, 1e-4):.0f}"

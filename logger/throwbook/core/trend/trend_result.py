@@ -1,0 +1,361 @@
+"""A level that crept up over services: each restarts the chart, and none may hide how far it has come since the first.
+
+The newest stretch's level is held against the rig's first check, or the first one after the actuator was replaced. It
+has crept when that check lies lower than a check of the newest stretch does but once in 200.
+
+Does a figure jump about more from throw to throw than it used to? A loose plug, worn brushes, a slack mounting.
+
+A rig's history turned into trends: one result for each direction and figure (contract section 5).
+
+Data in, data out. The order of work: ``season_lines`` makes the checks comparable, ``signals`` says which check first
+showed a rise, ``trend_figures`` draws chart, slope, forecast and service effects; ``next_action`` sums a rig up.
+
+The words for trends, once, so that command line, screen and report can't disagree.
+"""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+from scipy.special import fdtrc
+
+from throwbook.core.quantities.rounding import rounded_down
+from throwbook.core.quantities.statistics import K
+from throwbook.core.trace import DIRECTIONS
+from throwbook.core.trend.control_chart import (
+    PLAIN_CHANCE,
+    Chart,
+    Fit,
+    Forecast,
+    Point,
+    Slope,
+    chart_and_points,
+    fit_line,
+    forecast_of,
+    limit_of,
+    slope_of,
+)
+from throwbook.core.trend.history import FIGURES, TAKE_UP, RigHistory
+from throwbook.core.trend.maintenance_effect import ServiceEffect, service_effects
+from throwbook.core.trend.series import Line, lines_of
+from throwbook.core.trend.signals import OUT, CheckState, check_states, rises_together
+
+NEW_MACHINE = "replaced"
+
+"""The action after which nothing of before can be held against it."""
+
+
+@dataclass(frozen=True)
+class Creep:
+    """How far a level stands above the first one, services in between."""
+
+    first: float
+    """Corrected figure of the first check [unit]."""
+    on: date
+    """Its day."""
+    now: float
+    """Level of the newest stretch [unit]."""
+    reach: float
+    """A check of that level lies under this but once in 200 (``OUTSIDE``) [unit]."""
+
+    @property
+    def share(self) -> float:
+        """``now`` over ``first``, less one; for a figure that starts at nothing: the difference."""
+        return self.now / self.first - 1.0 if self.first > 0 else self.now - self.first
+
+
+def creep_of(
+    history: RigHistory, line: Line, fit: Fit, chart: Chart, points: tuple[Point, ...]
+) -> Creep | None:
+    """The creep of one line; None while no service has restarted its chart, or the level is no higher."""
+    renewed = [one.on for one in history.services if one.action == NEW_MACHINE]
+    since = max(renewed, default=date.min)
+    first = next((i for i, one in enumerate(points) if one.date > since), None)
+    if first is None or line.stretch[first] == line.stretch[-1]:
+        return None
+    now = line.in_unit(float(fit.learned.mean[fit.stages[-1].level]))
+    reach = now - max(chart.factor * chart.sigma, line.scale * float(line.least[-1]))
+    begun = points[first]
+    return Creep(begun.corrected, begun.date, now, reach) if begun.corrected < reach else None
+
+
+NEWEST = 3
+
+"""Checks looked at together: one jumpy check may be one odd throw."""
+
+FEWEST_BEFORE = 6
+
+"""Degrees of freedom that the scatter before must rest on (common practice, no source)."""
+
+CHANCE = 5e-4
+
+"""Chance of such a rise without any cause, at one look."""
+
+SMALLEST = 0.04
+
+"""No smaller scatter is called wide: spread of 10 % in a set of three is accepted in practice, about 2.5 sigma."""
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Standard deviation of a throw within its check, before and over the newest checks (relative)."""
+
+    before: float
+    now: float
+    chance: float
+    """That so great a rise comes by itself (F test)."""
+    grown: bool
+
+
+def spread_of(line: Line) -> Spread | None:
+    """Scatter of the newest ``NEWEST`` checks against all before them; None with too few throws."""
+    groups = [one / line.scale for one in line.throws]
+    squares = np.array([float(np.sum((one - one.mean()) ** 2)) for one in groups])
+    freedom = np.array([len(one) - 1 for one in groups])
+    split = len(groups) - NEWEST
+    if split < 1:
+        return None
+    df_before, df_now = int(freedom[:split].sum()), int(freedom[split:].sum())
+    if df_before < FEWEST_BEFORE or df_now < NEWEST:
+        return None
+    before = float(squares[:split].sum()) / df_before
+    now = float(squares[split:].sum()) / df_now
+    # A meter that reads the same every time has no scatter to compare with.
+    chance = float(fdtrc(df_now, df_before, now / before)) if before > 0 else 1.0
+    # Every one of the newest checks takes part, or it is one odd throw.
+    each = bool(np.all(squares[split:] > before * freedom[split:]))
+    grown = chance < CHANCE and now**0.5 > SMALLEST and each
+    return Spread(before**0.5, now**0.5, chance, grown)
+
+
+@dataclass(frozen=True)
+class AsFound:
+    """The first movements after a rest, charted by themselves."""
+
+    points: tuple[Point, ...]
+    chart: Chart | None
+    first_signal: date | None
+
+
+@dataclass(frozen=True)
+class TrendResult:
+    """One direction and figure of one rig over the years."""
+
+    rig: str
+    direction: str
+    figure: str
+    unit: str
+    points: tuple[Point, ...]
+    chart: Chart
+    first_signal: date | None
+    """First point of the newest stretch or any before that is out of control, not explained by weather or supply."""
+    signals: tuple[date, ...]
+    """Every such point."""
+    slope: Slope
+    forecast: Forecast | None
+    no_forecast: str
+    """Why there is no forecast; empty where there is one."""
+    service_effects: tuple[ServiceEffect, ...]
+    as_found: AsFound | None
+    provisional: bool
+    rise: float
+    """The change: ``chart.level`` over ``chart.centre`` less one at the newest check (take-up: their difference)."""
+    rise_u: float
+    """Its standard uncertainty."""
+    rise_chance: float
+    """Chance that there is no rise at all (or no fall, where it is one)."""
+    spread: Spread | None = None
+    """Scatter from throw to throw; None with too few throws."""
+    stages: tuple[Chart, ...] = ()
+    """The chart of each stage between services, oldest first, each as it stood at its stage's end; ``chart`` is the last."""
+    creep: Creep | None = None
+    """How far it has come up since the rig's first check, services in between; None: not beyond the chart's limits."""
+
+
+def trends_of(history: RigHistory) -> list[TrendResult]:
+    """Every direction and figure that has at least one check, in contract order."""
+    results = []
+    for figure in FIGURES:
+        lines = [lines_of(history, one, figure) for one in DIRECTIONS]
+        (lock, _), (unlock, _) = lines
+        both = rises_together(lock, unlock) if lock is not None and unlock is not None else {}
+        for clean, found in lines:
+            if clean is not None:
+                results.append(_trend(history, clean, check_states(clean, both), found))
+    return results
+
+
+def telling_first(trends: Sequence[TrendResult]) -> list[str]:
+    """Figures in the order in which they are shown: what signalled first stands first, then the contract's order."""
+    first = {
+        figure: min(
+            (one.first_signal for one in trends if one.figure == figure and one.first_signal), default=None
+        )
+        for figure in dict.fromkeys(one.figure for one in trends)
+    }
+    return sorted(first, key=lambda one: (first[one] is None, first[one] or date.max))
+
+
+def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Line | None) -> TrendResult:
+    fit = fit_line(line)
+    charts, points = chart_and_points(line, fit, states)
+    limit = limit_of(history.rig, line)
+    forecast, why_not = forecast_of(history, line, limit, states[-1].rise.chance)
+    signals = tuple(one.date for one in points if one.state == OUT)
+    reading, chart = states[-1].reading, charts[-1]
+    # Relative to the level that stands as the baseline beside it; a figure that starts at nothing has a plain difference.
+    base = abs(chart.centre) if line.allowance.relative else 1.0
+    return TrendResult(
+        rig=history.rig.name,
+        direction=line.direction,
+        figure=line.figure,
+        unit=FIGURES[line.figure][1],
+        points=points,
+        chart=chart,
+        first_signal=signals[0] if signals else None,
+        signals=signals,
+        slope=slope_of(line, points),
+        forecast=forecast,
+        no_forecast=why_not,
+        service_effects=service_effects(history, line, fit, states),
+        as_found=None if found is None else _as_found(found),
+        provisional=history.provisional,
+        rise=(chart.level - chart.centre) / base,
+        rise_u=reading.rise.u * line.scale / base,
+        rise_chance=reading.chance,
+        spread=spread_of(line),
+        stages=charts,
+        creep=creep_of(history, line, fit, chart, points),
+    )
+
+
+def _as_found(line: Line) -> AsFound:
+    states = check_states(line, {})
+    charts, points = chart_and_points(line, fit_line(line), states)
+    first = next((one.date for one in points if one.state == OUT), None)
+    return AsFound(points, charts[-1], first)
+
+
+def to_json(result: TrendResult) -> dict[str, Any]:
+    """The contract's object, and what goes beyond it, as JSON can hold it."""
+    slope = result.slope
+    return {
+        "rig": result.rig,
+        "direction": result.direction,
+        "figure": result.figure,
+        "unit": result.unit,
+        "points": [_point(one) for one in result.points],
+        "chart": asdict(result.chart),
+        "stages": [asdict(one) for one in result.stages],
+        "first_signal": None if result.first_signal is None else result.first_signal.isoformat(),
+        "signals": [one.isoformat() for one in result.signals],
+        "slope_per_year": slope.per_year,
+        "slope_low": slope.low,
+        "slope_high": slope.high,
+        "p_value": slope.p_value,
+        "forecast": None if result.forecast is None else _days(asdict(result.forecast)),
+        "no_forecast": result.no_forecast or None,
+        "service_effects": [_days(asdict(one)) for one in result.service_effects],
+        "as_found": _as_found_json(result.as_found),
+        "provisional": result.provisional,
+        "rise": result.rise,
+        "rise_u": None if result.rise_u == float("inf") else K * result.rise_u,
+        "rise_chance_none": result.rise_chance,
+        "spread": None if result.spread is None else asdict(result.spread),
+        "since_first": None
+        if result.creep is None
+        else {**_days(asdict(result.creep)), "share": result.creep.share},
+    }
+
+
+def _as_found_json(found: AsFound | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "points": [_point(one) for one in found.points],
+        "chart": None if found.chart is None else asdict(found.chart),
+        "first_signal": None if found.first_signal is None else found.first_signal.isoformat(),
+    }
+
+
+def _point(point: Point) -> dict[str, Any]:
+    return _days(asdict(point))
+
+
+def _days(record: dict[str, Any]) -> dict[str, Any]:
+    return {key: one.isoformat() if isinstance(one, date) else one for key, one in record.items()}
+
+
+def only(history: RigHistory, count: int) -> RigHistory:
+    """The history as it stood after its first ``count`` checks."""
+    checks = history.checks[:count]
+    last = checks[-1].on
+    return replace(history, checks=checks, services=tuple(one for one in history.services if one.on <= last))
+
+
+NAMES = {
+    "run_current": "running current",
+    "peak_run_current": "peak after inrush",
+    "travel_time": "travel time",
+    "source_resistance": "source resistance",
+    "take_up": "take-up",
+    "energy": "energy",
+}
+
+
+def figure_name(figure: str) -> str:
+    """A figure as people call it."""
+    return NAMES[figure]
+
+
+CHANGE = "now/baseline - 1"
+
+"""What a change is, for the head of its column."""
+
+ABOUT_CHANGE = (
+    "Baseline: level at the start of the stage. Now: level that its checks show. Take-up: now less baseline."
+)
+
+
+def change_text(one: TrendResult) -> str:
+    """The change, or that there is none to speak of."""
+    if one.rise_chance > PLAIN_CHANCE:
+        return "none since the service" if one.creep is not None else "none beyond chance"
+    return size_text(one)
+
+
+def size_text(one: TrendResult) -> str:
+    """The change with its expanded uncertainty."""
+    unit = "points of stroke" if one.figure == TAKE_UP else "%"
+    return f"{100 * one.rise:+.0f} \u00b1 {100 * K * one.rise_u:.0f} {unit}"
+
+
+def creep_text(one: TrendResult) -> str:
+    """How far it has come up over its services, as a sentence; empty: not beyond chance."""
+    if one.creep is None:
+        return ""
+    found = one.creep
+    far = f"{found.first:.3g} -> {found.now:.3g} {one.unit.replace('1', '')}".strip()
+    share = f", {100 * found.share:+.0f} %" if one.figure != TAKE_UP else ""
+    return (
+        f"{figure_name(one.figure)} ({one.direction}) has come up since the first check of {found.on}: {far}{share}, "
+        "although the chart started anew with a service"
+    )
+
+
+def signal_text(one: TrendResult) -> str:
+    """When it first showed."""
+    return "-" if one.first_signal is None else one.first_signal.isoformat()
+
+
+def forecast_text(one: TrendResult) -> str:
+    """When the limit is reached, or why that can't be said."""
+    if one.forecast is None:
+        return one.no_forecast
+    found = one.forecast
+    return (
+        f"about {found.crosses} ({100 * found.confidence:.0f} %: {found.low} to {found.high}), "
+        f"{rounded_down(found.limit)} {one.unit}"
+    )

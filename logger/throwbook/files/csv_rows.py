@@ -1,0 +1,372 @@
+"""Which column of a file is time, current and voltage, and in which unit.
+
+Our own files say it in their column names. Others are read with ``time=NAME`` or ``current=NAME [mA]``.
+
+A block of plain decimal numbers to floats, all at once and to the last bit.
+
+Why this stands beside numpy's own reader: a stroke is to be parsed and analysed within four times what a good CSV reader
+needs for parsing alone, and ``numpy.loadtxt`` takes half of that budget. Only the plain case is done here, digits
+with at most one point and a minus sign; for anything else the answer is None and the caller reads it the slow way.
+
+Exact because a number of at most 14 digits is an integer below 2**53 divided by a power of ten up to 10**14: both are
+doubles without rounding, and one IEEE 754 division rounds correctly.
+
+Rows of a trace file to numbers: a whole block at once, or row by row to find the line that is wrong.
+"""
+
+import csv
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from throwbook.core.quantities.text import quoted
+from throwbook.core.trace import FloatArray
+from throwbook.errors import InputError
+
+# quantity: (column in our own files, its SI unit, unit as typed -> factor to SI)
+QUANTITIES: dict[str, tuple[str, str, dict[str, float]]] = {
+    "time": ("time_s", "s", {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "min": 60.0, "d": 86400.0}),
+    "current": ("current_a", "A", {"A": 1.0, "mA": 1e-3, "uA": 1e-6, "µA": 1e-6, "kA": 1e3}),
+    "voltage": ("voltage_v", "V", {"V": 1.0, "mV": 1e-3, "uV": 1e-6, "µV": 1e-6, "kV": 1e3}),
+}
+
+OPTIONAL = "voltage"
+
+
+@dataclass(frozen=True)
+class Column:
+    """Where one quantity stands in a row."""
+
+    quantity: str
+    name: str
+    index: int
+    factor: float
+    """SI value = cell * factor"""
+
+
+def parse_choices(choices: Sequence[str]) -> dict[str, str]:
+    """``["time=T", "current=I [mA]"]`` as ``{"time": "T", "current": "I [mA]"}``.
+
+    Raises InputError for a choice that isn't ``QUANTITY=NAME``.
+    """
+    asked: dict[str, str] = {}
+    for choice in choices:
+        quantity, equals, name = choice.partition("=")
+        quantity, name = quantity.strip(), name.strip()
+        if not equals or not name or quantity not in QUANTITIES:
+            raise InputError(
+                f"{quoted(choice)} names no column",
+                "--column",
+                'Type time=NAME, current=NAME or voltage=NAME, with the unit if it is not SI: current="NAME [mA]"',
+            )
+        if quantity in asked:
+            raise InputError(f"{quantity} is given twice", "--column", "Give each column once")
+        asked[quantity] = name
+    return asked
+
+
+def unit_factors(units: Mapping[str, str | None]) -> dict[str, float]:
+    """Quantity: factor to SI, for the units that a person named. Raises InputError for one that isn't known."""
+    found = {}
+    for quantity, unit in units.items():
+        if unit is None:
+            continue
+        if unit not in QUANTITIES[quantity][2]:
+            raise InputError(
+                f"{quoted(unit)} is no unit of {quantity} that can be read here",
+                f"--{quantity}-unit",
+                f"Use one of {_units(quantity)}",
+            )
+        found[quantity] = QUANTITIES[quantity][2][unit]
+    return found
+
+
+def locate(
+    header: Sequence[str],
+    asked: dict[str, str],
+    where: str,
+    factors: Mapping[str, float] = MappingProxyType({}),
+) -> tuple[Column, ...]:
+    """The columns to read, in the order time, current, voltage (if there is one).
+
+    ``factors`` (quantity: factor to SI) outweigh the units in the names.
+    ``where`` is the file and line of the header, for messages. Raises InputError for a column that isn't there,
+    is there twice, or has a unit we don't know.
+    """
+    found = []
+    for quantity, (own_name, _, _) in QUANTITIES.items():
+        if quantity in asked:
+            name, factor = _name_and_factor(quantity, asked[quantity], header)
+        else:
+            name, factor = own_name, 1.0
+        count = header.count(name)
+        if count == 1:
+            found.append(Column(quantity, name, header.index(name), factors.get(quantity, factor)))
+        elif count > 1:
+            raise InputError(f"column {quoted(name)} stands there {count} times", where, "Rename one of them")
+        elif quantity != OPTIONAL or quantity in asked:
+            raise InputError(
+                f"no column {quoted(name)} among {_listed(header)}",
+                where,
+                f'Say which one it is: --column {quantity}="NAME [{_units(quantity)}]"',
+            )
+    return tuple(found)
+
+
+def _name_and_factor(quantity: str, choice: str, header: Sequence[str]) -> tuple[str, float]:
+    """Split ``NAME [unit]``; a header that holds the brackets itself counts as the name."""
+    _, _, factors = QUANTITIES[quantity]
+    name, bracket, rest = choice.rpartition("[")
+    if not bracket or not rest.endswith("]"):
+        return choice, 1.0
+    unit = rest[:-1].strip()
+    if unit not in factors:
+        raise InputError(
+            f"{quoted(unit)} is no unit of {quantity} that can be read here",
+            "--column",
+            f"Use one of {_units(quantity)}",
+        )
+    return (choice if choice in header else name.strip()), factors[unit]
+
+
+def _units(quantity: str) -> str:
+    return " | ".join(unit for unit in QUANTITIES[quantity][2] if unit.isascii())
+
+
+def _listed(header: Sequence[str]) -> str:
+    shown = ", ".join(quoted(name, 24) for name in header[:8])
+    return shown + (f" and {len(header) - 8} more" if len(header) > 8 else "")
+
+
+_LONGEST_CELL = 16
+
+_MOST_DIGITS = 14
+
+_COMMA, _NEWLINE, _POINT, _MINUS, _ZERO = b",\n.-0"
+
+_TEN_TO = 10.0 ** np.arange(_LONGEST_CELL + 1)
+
+
+def plain_decimals(block: bytes, width: int) -> FloatArray | None:
+    """Whole lines of ``width`` plain decimals as an array of shape (rows, width).
+
+    None where a cell isn't a plain decimal of at most 14 digits, or a row hasn't ``width`` cells.
+    """
+    letters = np.frombuffer(block, dtype=np.uint8)
+    ends = np.flatnonzero((letters == _COMMA) | (letters == _NEWLINE))
+    if not len(ends) or len(ends) % width or ends[-1] != len(letters) - 1:
+        return None
+    is_line_end = (letters[ends] == _NEWLINE).reshape(-1, width)
+    if not is_line_end[:, -1].all() or is_line_end[:, :-1].any():
+        return None
+    lengths = np.diff(ends, prepend=-1) - 1
+    longest = int(lengths.max())
+    if lengths.min() < 1 or longest > _LONGEST_CELL:
+        return None
+    values = _to_floats(letters, ends, lengths, longest)
+    return None if values is None else values.reshape(-1, width)
+
+
+def _to_floats(letters: np.ndarray, ends: np.ndarray, lengths: np.ndarray, longest: int) -> FloatArray | None:
+    """Each cell as a float: all cells side by side, flush right, read digit after digit."""
+    padded = np.concatenate([np.full(longest, _ZERO, dtype=np.uint8), letters])
+    negative = letters.take(ends - lengths) == _MINUS
+    digit_counts = (lengths - negative).astype(np.uint8)
+    blank = np.uint8(longest) - digit_counts
+    points = np.zeros(len(ends), dtype=np.uint8)
+    decimals = np.zeros(len(ends), dtype=np.uint8)
+    # The point is read as a digit 0: whole * 10**(decimals + 1) + fraction.
+    with_gap = np.zeros(len(ends))
+    for place in range(longest):
+        letter = padded[place:].take(ends)
+        is_point = (letter == _POINT) & (blank <= place)
+        points += is_point
+        decimals += is_point * np.uint8(longest - 1 - place)
+        digit = (letter - np.uint8(_ZERO)) * ((blank <= place) & ~is_point)
+        if digit.max() > 9:
+            return None
+        with_gap *= 10.0
+        with_gap += digit
+    digit_counts -= points
+    if points.max() > 1 or digit_counts.max() > _MOST_DIGITS or digit_counts.min() < 1:
+        return None
+    scale = _TEN_TO.take(decimals)
+    whole = np.floor(with_gap / (10.0 * scale))
+    values = np.where(points == 1, (with_gap - 9.0 * whole * scale) / scale, with_gap)
+    return np.where(negative, -values, values)
+
+
+_LINE_END = b"\n"
+
+
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+
+_DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+", re.ASCII)
+
+_NOT_FINITE = frozenset({"nan", "inf", "infinity", "-inf", "-infinity", "+inf", "+infinity", "-nan", "+nan"})
+
+
+# A cell beyond these isn't an actuator's record but another unit or another column. Time is wide enough for
+# microseconds since 1970 once they are seconds.
+LARGEST = {"time": 1e12, "current": 1e5, "voltage": 1e5}
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What a row of this file looks like."""
+
+    path: str
+    width: int
+    """Fields in a row."""
+    columns: tuple[Column, ...]
+
+    def fault(self, line: int, what: str, do: str = "") -> InputError:
+        """The one-line error for ``line`` of the file."""
+        return InputError(what, f"{self.path}, line {line}", do)
+
+
+def is_number(cell: str) -> bool:
+    """Whether ``cell`` is a plain finite number."""
+    return bool(_NUMBER.fullmatch(cell.strip()))
+
+
+def refuse_binary(raw: bytes, path: str, first_line: int) -> None:
+    """Raise InputError if ``raw`` holds a zero byte, which no text does."""
+    zero = raw.find(b"\0")
+    if zero >= 0:
+        where = f"{path}, line {first_line + raw.count(_LINE_END, 0, zero)}"
+        raise InputError("this is binary data, not text", where, "Check which file it is")
+
+
+def decode(raw: bytes, path: str, first_line: int) -> str:
+    """``raw`` as text. Raises InputError naming the line of the first byte that isn't UTF-8 text."""
+    refuse_binary(raw, path, first_line)
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        where = f"{path}, line {first_line + raw.count(_LINE_END, 0, error.start)}"
+        raise InputError(
+            f"byte 0x{raw[error.start]:02x} is not UTF-8 text", where, "Save the file as UTF-8"
+        ) from error
+
+
+def convert(block: bytes, layout: Layout, first_line: int, last_time_s: float) -> FloatArray:
+    """A block of whole lines as an array of shape (columns, rows), SI.
+
+    ``first_line`` is the number of the block's first line in the file; ``last_time_s`` the time of the row before it
+    (-inf for the first block). Raises InputError naming the first line at fault.
+    """
+    table = plain_decimals(block, layout.width)
+    if table is not None:
+        table = table[:, [column.index for column in layout.columns]]
+    else:
+        text = decode(block, layout.path, first_line)
+        table = _by_library(text.split("\n"), layout)
+    if table is not None:
+        values: FloatArray = np.ascontiguousarray((table * [column.factor for column in layout.columns]).T)
+        if _sound(values, layout, last_time_s):
+            return values
+    return _row_by_row(decode(block, layout.path, first_line), layout, first_line, last_time_s)
+
+
+def _by_library(lines: list[str], layout: Layout) -> FloatArray | None:
+    """Shape (rows, columns); None where anything about the block is unusual."""
+    if not any(lines):
+        return np.empty((0, len(layout.columns)))
+    if any(line and line.count(",") != layout.width - 1 for line in lines):
+        return None
+    try:
+        return np.loadtxt(
+            lines, delimiter=",", comments=None, ndmin=2, usecols=[column.index for column in layout.columns]
+        )
+    except ValueError:
+        return None
+
+
+def _sound(block: FloatArray, layout: Layout, last_time_s: float) -> bool:
+    """Finite, of a believable size, and in order of time; stamps of a coarse clock may repeat."""
+    if not block.shape[1]:
+        return True
+    largest = np.abs(block).max(axis=1)
+    believable = all(
+        size <= LARGEST[column.quantity] for size, column in zip(largest, layout.columns, strict=True)
+    )
+    time_s = block[0]
+    return believable and bool(time_s[0] >= last_time_s) and bool((time_s[1:] >= time_s[:-1]).all())
+
+
+def _row_by_row(text: str, layout: Layout, first_line: int, last_time_s: float) -> FloatArray:
+    """The slow way: RFC 4180 with quotes, and the exact line of the first fault."""
+    values: list[list[float]] = []
+    for line, fields in _records(text, layout, first_line):
+        if len(fields) != layout.width:
+            raise _wrong_width(fields, layout, line)
+        row = [_number(fields[column.index], column, layout, line) for column in layout.columns]
+        if row[0] < last_time_s:
+            raise layout.fault(
+                line,
+                f"time falls: {row[0]:g} s after {last_time_s:g} s",
+                "Rows must be in the order of time",
+            )
+        last_time_s = row[0]
+        values.append(row)
+    return np.array(values, dtype=float).reshape(-1, len(layout.columns)).T
+
+
+def _records(text: str, layout: Layout, first_line: int) -> Iterator[tuple[int, Sequence[str]]]:
+    """Line number and fields of each row; empty lines are passed over."""
+    reader = csv.reader(text.split("\n"), strict=True)
+    while True:
+        line = first_line + reader.line_num
+        try:
+            fields = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise layout.fault(
+                line, f"the quotes in this row don't close ({error})", "Mend the row"
+            ) from error
+        if fields:
+            yield line, fields
+
+
+def _wrong_width(fields: Sequence[str], layout: Layout, line: int) -> InputError:
+    if ";" in fields[0]:
+        return layout.fault(
+            line, "fields are parted by semicolons", "Save the file with commas and decimal points"
+        )
+    do = "Each row needs every column"
+    if len(fields) > layout.width:
+        do = "Were decimal commas used? Save the file with decimal points"
+    return layout.fault(
+        line, f"{len(fields)} field{'s' if len(fields) > 1 else ''} where the header has {layout.width}", do
+    )
+
+
+def _number(cell: str, column: Column, layout: Layout, line: int) -> float:
+    cell = cell.strip()
+    if _NUMBER.fullmatch(cell):
+        value = float(cell) * column.factor
+        if abs(value) <= LARGEST[column.quantity]:
+            return value
+        unit = QUANTITIES[column.quantity][1]
+        raise layout.fault(
+            line,
+            f"{column.name} {quoted(cell)} is beyond belief ({LARGEST[column.quantity]:g} {unit} at most)",
+            f'Is it another unit? --column {column.quantity}="NAME [UNIT]"',
+        )
+    name = quoted(column.name)
+    if not cell:
+        raise layout.fault(line, f"column {name} is empty", "Leave out rows without a reading")
+    if cell.lower() in _NOT_FINITE:
+        raise layout.fault(
+            line,
+            f"column {name} holds {quoted(cell)}, not a finite number",
+            "Leave out rows without a reading",
+        )
+    if _DECIMAL_COMMA.fullmatch(cell):
+        raise layout.fault(line, f"column {name} holds {quoted(cell)}", "Save the file with decimal points")
+    raise layout.fault(line, f"column {name} holds {quoted(cell)}, not a number", "Mend or remove the row")

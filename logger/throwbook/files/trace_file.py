@@ -1,0 +1,466 @@
+"""Trace files: a CSV table under a TOML head, read in blocks, written without loss.
+
+The whole text is never held: a file is read a block at a time into three plain arrays, so the memory needed is 24
+bytes a row and one block. A file beyond ``TraceLimits`` is refused before or while it is read.
+
+The head of a trace file: ``#`` lines that, stripped of ``# ``, are one TOML document.
+"""
+
+import csv
+import os
+import re
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import numpy as np
+
+from throwbook.core.quantities.clock import spread_evenly, with_clock
+from throwbook.core.quantities.text import quoted
+from throwbook.core.quantities.units import KINDS
+from throwbook.core.trace import DIRECTIONS, FloatArray, Trace
+from throwbook.errors import InputError, OutsideError
+from throwbook.files import csv_rows
+from throwbook.files.csv_rows import locate, parse_choices
+from throwbook.files.tables import whole_file
+
+FORMAT = "throwbook-trace-1"
+
+# Written first and in this order; every other key follows.
+KNOWN_KEYS = ("format", "rig", "direction", "started", "ambient")
+
+
+_AMBIENT = re.compile(
+    r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(degC|°C|C|degF|°F|F|K)\s*", re.ASCII
+)
+
+_TO_CELSIUS = {
+    "C": lambda value: value,
+    "F": lambda value: (value - 32.0) / 1.8,
+    "K": lambda value: value - 273.15,
+}
+
+_TOML_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)|\(at end of document\)")
+
+
+@dataclass(frozen=True)
+class Head:
+    """What the head says, checked."""
+
+    direction: str
+    rig: str
+    started: datetime | None
+    ambient_c: float | None
+    keys: dict[str, Any]
+    """Every key, as read."""
+
+
+def read_head(lines: Sequence[str], path: str, *, foreign: bool, direction: str | None) -> Head:
+    """Read and check the head.
+
+    ``lines`` are the file's first lines, each beginning with ``#``. ``foreign``: the columns were named by the
+    person, so the file may come from elsewhere: then its ``#`` lines are mere comments unless they name a format.
+    ``direction`` is what the person says where the head doesn't; with it a bare table will do. Raises InputError naming the line.
+    """
+    stripped = [line[1:].removeprefix(" ") for line in lines]
+    foreign = foreign or (not lines and direction is not None)
+    if foreign and _line_of("format", stripped) is None:
+        keys: dict[str, Any] = {}
+    else:
+        keys = _parse(stripped, path)
+        _check_format(keys, stripped, path)
+    where = _Where(path, stripped)
+    return Head(
+        direction=_direction(keys, where, direction),
+        rig=_text(keys, "rig", where),
+        started=_started(keys, where),
+        ambient_c=_ambient(keys, where),
+        keys=keys,
+    )
+
+
+def head_lines(trace: Trace) -> list[str]:
+    """The head of ``trace`` as file lines without line ends; keys that we don't know are kept."""
+    import tomli_w
+
+    said: dict[str, Any] = {"format": FORMAT, "rig": trace.rig or None, "direction": trace.direction}
+    said["started"] = trace.started
+    said["ambient"] = None if trace.ambient_c is None else _ambient_text(trace)
+    others: Mapping[str, Any] = {key: value for key, value in trace.head.items() if key not in KNOWN_KEYS}
+    known = [
+        f"{key} = {value.isoformat()}"
+        if isinstance(value, datetime)
+        else tomli_w.dumps({key: value}).rstrip()
+        for key, value in said.items()
+        if value is not None
+    ]
+    rest = tomli_w.dumps(others).rstrip().split("\n") if others else []
+    return [f"# {line}".rstrip() for line in [*known, *rest]]
+
+
+def to_celsius(text: str) -> float | None:
+    """``"4.0 degC"`` as degrees Celsius; None where it isn't a temperature with its unit, or one as no person types it.
+
+    >>> to_celsius("41 degF")
+    5.0
+    """
+    match = _AMBIENT.fullmatch(text)
+    if match is None:
+        return None
+    celsius: float = _TO_CELSIUS[match[2][-1]](float(match[1]))
+    kind = KINDS["temperature"]
+    return celsius if kind.least <= celsius <= kind.most else None
+
+
+def _ambient_text(trace: Trace) -> str:
+    """As the file had it, if that is still what the trace says."""
+    written = trace.head.get("ambient")
+    if isinstance(written, str) and to_celsius(written) == trace.ambient_c:
+        return written
+    return f"{trace.ambient_c!r} degC"
+
+
+@dataclass(frozen=True)
+class _Where:
+    path: str
+    lines: Sequence[str]
+
+    def __call__(self, key: str) -> str:
+        number = _line_of(key, self.lines)
+        return f"{self.path}, line {number}" if number else f"{self.path}, line 1"
+
+
+def _line_of(key: str, lines: Sequence[str]) -> int | None:
+    pattern = re.compile(rf"""\s*["']?{re.escape(key)}["']?\s*=""")
+    return next((number for number, line in enumerate(lines, 1) if pattern.match(line)), None)
+
+
+def _parse(lines: Sequence[str], path: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads("\n".join(lines) + "\n")
+    except (
+        ValueError,
+        RecursionError,
+    ) as error:  # TOML's own; numbers of thousands of digits; endless brackets
+        match = _TOML_PLACE.search(str(error))
+        number = int(match[1]) if match and match[1] else len(lines)
+        reason = _TOML_PLACE.sub("", str(error)).strip()
+        raise InputError(
+            f"the head is not TOML here ({quoted(reason, 80)})",
+            f"{path}, line {number}",
+            'A head line reads like: # direction = "lock"',
+        ) from error
+
+
+def _check_format(keys: Mapping[str, Any], lines: Sequence[str], path: str) -> None:
+    where = _Where(path, lines)("format")
+    if "format" not in keys:
+        raise InputError(
+            "the head names no format",
+            where,
+            f'Begin the file with: # format = "{FORMAT}"; a bare table is read with --direction, another'
+            " program's file with --column too",
+        )
+    if keys["format"] != FORMAT:
+        raise InputError(
+            f"format {quoted(str(keys['format']))} is not one this version reads",
+            where,
+            f'It reads "{FORMAT}"; a newer version may be needed',
+        )
+
+
+def _text(keys: Mapping[str, Any], key: str, where: _Where) -> str:
+    value = keys.get(key, "")
+    if not isinstance(value, str):
+        raise InputError(f"{key} is not text", where(key), f'Write it in quotes: # {key} = "{value}"')
+    return value
+
+
+def _direction(keys: Mapping[str, Any], where: _Where, told: str | None) -> str:
+    said = _text(keys, "direction", where)
+    if "direction" in keys and said not in DIRECTIONS:
+        raise InputError(
+            f"direction {quoted(said)} is neither lock nor unlock",
+            where("direction"),
+            'Write: # direction = "lock" or "unlock"',
+        )
+    if said and told and said != told:
+        raise InputError(
+            f"the file says {said}, --direction says {told}",
+            where("direction"),
+            "Leave --direction away or mend the file",
+        )
+    if not said and not told:
+        raise InputError(
+            "the file doesn't say which way the pins went",
+            where("direction"),
+            'Give --direction lock or unlock, or write # direction = "lock" in its head',
+        )
+    return said or str(told)
+
+
+def _started(keys: Mapping[str, Any], where: _Where) -> datetime | None:
+    value = keys.get("started")
+    if value is None:
+        return None
+    if not isinstance(value, datetime) or value.tzinfo is None:
+        raise InputError(
+            f"started {quoted(str(value))} is not a date and time with its offset",
+            where("started"),
+            "Write it like: # started = 2026-03-14T09:12:33+01:00",
+        )
+    return value
+
+
+def _ambient(keys: Mapping[str, Any], where: _Where) -> float | None:
+    if "ambient" not in keys:
+        return None
+    celsius = to_celsius(str(keys["ambient"]))
+    if celsius is None:
+        raise InputError(
+            f"ambient {quoted(str(keys['ambient']))} is not a temperature with its unit",
+            where("ambient"),
+            'Write it like: # ambient = "4.0 degC"',
+        )
+    return celsius
+
+
+_BLOCK_BYTES = 1 << 18
+
+_LONGEST_LINE_BYTES = 1 << 16
+
+_MOST_HEAD_LINES = 2000
+
+
+_UTF8_MARK = b"\xef\xbb\xbf"
+
+# first bytes of files that people hand in by mistake: (beginning, what it is, what to do)
+_MISTAKEN = (
+    (b"\xff\xfe", "text in UTF-16", "Save it as UTF-8"),
+    (b"\xfe\xff", "text in UTF-16", "Save it as UTF-8"),
+    (b"PK\x03\x04", "a spreadsheet or zip file", "Export the table as CSV"),
+    (b"\x1f\x8b", "a gzip file", "Unpack it first"),
+)
+
+
+@dataclass(frozen=True)
+class TraceLimits:
+    """The most a trace file may hold.
+
+    A throw is a matter of seconds: two million rows are 200 s at 10 kHz or 2.7 hours at 200 Hz.
+    """
+
+    rows: int = 2_000_000
+    bytes: int = 256 * 1024 * 1024
+
+
+def read_trace(
+    path: str | os.PathLike[str],
+    *,
+    columns: Sequence[str] = (),
+    factors: Mapping[str, float] | None = None,
+    direction: str | None = None,
+    limits: TraceLimits | None = None,
+) -> Trace:
+    """Read one trace file.
+
+    ``columns``: ``time=NAME``, ``current=NAME [mA]``, ``voltage=NAME`` for files with other columns or units.
+    ``factors``: quantity to its factor to SI, where the unit is another than the file says.
+    ``direction``: ``lock`` or ``unlock`` where the file doesn't say. Raises InputError with file, line, what is
+    wrong and what to do; OutsideError when the disk fails.
+    """
+    name = os.fsdecode(path)
+    limits = limits or TraceLimits()
+    asked = parse_choices(columns)
+    try:
+        with open(path, "rb") as file:
+            _check_size(file, name, limits)
+            return _Reader(file, name, limits, factors or {}).read(asked, direction)
+    except FileNotFoundError as error:
+        raise InputError("there is no such file", name, "Check the name and the folder") from error
+    except IsADirectoryError as error:
+        raise InputError("this is a folder", name, "Name the trace files in it") from error
+    except PermissionError as error:
+        raise InputError("you may not read this file", name, "Check its permissions") from error
+    except OSError as error:
+        raise OutsideError(
+            f"reading failed ({error.strerror})", name, "Check the disk or the network"
+        ) from error
+
+
+def write_trace(trace: Trace, path: str | os.PathLike[str]) -> None:
+    """Write ``trace`` so that ``read_trace`` gives back the same numbers to the last bit.
+
+    The file appears whole or not at all. Raises OutsideError when the disk is full or refuses.
+    """
+    with (
+        whole_file(Path(path), "Check the disk and its free space") as part,
+        open(part, "w", encoding="utf-8", newline="") as file,
+    ):
+        for text in trace_text(trace):
+            file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def trace_text(trace: Trace, rows_at_once: int = 50_000) -> Iterator[str]:
+    """The file's text in pieces."""
+    names = ["time_s", "current_a"]
+    arrays = [trace.time_s, trace.current_a]
+    if trace.voltage_v is not None:
+        names.append("voltage_v")
+        arrays.append(trace.voltage_v)
+    yield "\n".join([*head_lines(trace), ",".join(names)]) + "\n"
+    for begin in range(0, len(trace), rows_at_once):
+        # repr of a Python float is the shortest text that reads back as the same number.
+        cells = [map(repr, array[begin : begin + rows_at_once].tolist()) for array in arrays]
+        yield "".join(",".join(row) + "\n" for row in zip(*cells, strict=True))
+
+
+def _check_size(file: BinaryIO, name: str, limits: TraceLimits) -> None:
+    size = os.fstat(file.fileno()).st_size
+    if size > limits.bytes:
+        raise InputError(
+            f"{size / 2**20:,.0f} MiB is more than a trace may hold ({limits.bytes / 2**20:,.0f} MiB)",
+            name,
+            "Cut the one throw out of it, or raise --max-mib",
+        )
+
+
+class _Reader:
+    """One pass over one open file."""
+
+    def __init__(self, file: BinaryIO, name: str, limits: TraceLimits, factors: Mapping[str, float]) -> None:
+        self.file = file
+        self.name = name
+        self.limits = limits
+        self.factors = factors
+        self.line = 0
+        """Lines taken so far."""
+        self.taken_bytes = 0
+
+    def read(self, asked: dict[str, str], direction: str | None) -> Trace:
+        head_text, header_text = self._head_and_header()
+        head = read_head(head_text, self.name, foreign=bool(asked), direction=direction)
+        layout = self._layout(header_text, asked)
+        arrays = self._table(layout)
+        spread = spread_evenly(arrays[0])
+        if spread.repeated and not (np.diff(spread.time_s) > 0.0).all():
+            raise self._fault(
+                "the time stands still: its stamps can't be told apart", "Record the throw again"
+            )
+        return Trace(
+            time_s=spread.time_s,
+            current_a=arrays[1],
+            voltage_v=arrays[2] if len(arrays) > 2 else None,
+            direction=head.direction,
+            rig=head.rig,
+            started=head.started,
+            ambient_c=head.ambient_c,
+            head=with_clock(head.keys, spread),
+            source=self.name,
+        )
+
+    def _fault(self, what: str, do: str = "", line: int | None = None) -> InputError:
+        return InputError(what, f"{self.name}, line {self.line if line is None else line}", do)
+
+    def _head_and_header(self) -> tuple[list[str], str]:
+        """The ``#`` lines, and the first line after them that isn't empty."""
+        head: list[str] = []
+        while True:
+            raw = self._raw_line()
+            if not raw:
+                what = "the file ends before its table" if head else "the file is empty"
+                raise self._fault(what, "Record the throw again", max(self.line, 1))
+            text = csv_rows.decode(raw, self.name, self.line).rstrip("\r\n")
+            if "\r" in text:
+                raise self._fault("lines end in a bare CR", "Save the file with LF or CRLF line ends")
+            if text.startswith("#"):
+                head.append(text)
+                if len(head) > _MOST_HEAD_LINES:
+                    raise self._fault(f"the head has over {_MOST_HEAD_LINES} lines", "Is this a trace file?")
+            elif text.strip():
+                return head, text
+
+    def _raw_line(self) -> bytes:
+        raw = self.file.readline(_LONGEST_LINE_BYTES)
+        if self.line == 0:
+            for beginning, kind, do in _MISTAKEN:
+                if raw.startswith(beginning):
+                    raise self._fault(f"this is {kind}, not a trace file", do, 1)
+            raw = raw.removeprefix(_UTF8_MARK)
+        if raw:
+            self.line += 1
+            self.taken_bytes += len(raw)
+        if len(raw) >= _LONGEST_LINE_BYTES:
+            csv_rows.refuse_binary(raw, self.name, self.line)
+            raise self._fault("the line has no end; this is not a trace file", "Check which file it is")
+        return raw
+
+    def _layout(self, header_text: str, asked: dict[str, str]) -> csv_rows.Layout:
+        try:
+            header = [name.strip() for name in next(csv.reader([header_text], strict=True))]
+        except csv.Error as error:
+            raise self._fault(f"the quotes in the header don't close ({error})", "Mend the header") from error
+        if len(header) == 1:
+            for mark, kind in ((";", "semicolons"), ("\t", "tabs")):
+                if mark in header_text:
+                    raise self._fault(
+                        f"columns are parted by {kind}", "Save the file with commas and decimal points"
+                    )
+        if all(csv_rows.is_number(name) for name in header):
+            raise self._fault(
+                f"numbers where the column names should be ({quoted(header_text)})",
+                "Put a line with the names above the table: time_s,current_a,voltage_v",
+            )
+        columns = locate(header, asked, f"{self.name}, line {self.line}", self.factors)
+        return csv_rows.Layout(self.name, len(header), columns)
+
+    def _table(self, layout: csv_rows.Layout) -> list[FloatArray]:
+        """The columns as arrays of shape (n,), SI."""
+        parts: list[list[FloatArray]] = [[] for _ in layout.columns]
+        count, last_time_s = 0, -np.inf
+        for first_line, lines in self._blocks():
+            block = csv_rows.convert(lines, layout, first_line, last_time_s)
+            if not block.shape[1]:
+                continue
+            count += block.shape[1]
+            if count > self.limits.rows:
+                raise self._fault(
+                    f"more than {self.limits.rows:,} rows", "Cut the one throw out of it, or raise --max-rows"
+                )
+            last_time_s = float(block[0, -1])
+            for part, row in zip(parts, block, strict=True):
+                part.append(row.copy())
+        if not count:
+            raise self._fault("there are no rows under the header", "Record the throw again")
+        arrays = []
+        while parts:
+            arrays.append(np.concatenate(parts.pop(0)))
+        return arrays
+
+    def _blocks(self) -> Iterator[tuple[int, bytes]]:
+        """Number of the first line, and bytes, of each block of whole lines."""
+        rest = b""
+        while True:
+            read = self.file.read(_BLOCK_BYTES)
+            self.taken_bytes += len(read)
+            if self.taken_bytes > self.limits.bytes:
+                raise self._fault("the file goes on too long for a trace", "Raise --max-mib if it is one")
+            rest += read
+            whole = rest if not read else rest[: rest.rfind(b"\n") + 1]
+            if read and (len(rest) - len(whole) > _LONGEST_LINE_BYTES):
+                raise self._fault(
+                    "a line without an end", "Check which file it is", self.line + 1 + whole.count(b"\n")
+                )
+            if read and whole.count(b'"') % 2 and len(rest) < 4 * _BLOCK_BYTES:
+                continue  # a quoted field runs on past this block
+            if whole:
+                yield self.line + 1, whole.replace(b"\r\n", b"\n").removesuffix(b"\n") + b"\n"
+                self.line += whole.count(b"\n")
+            rest = rest[len(whole) :]
+            if not read:
+                return

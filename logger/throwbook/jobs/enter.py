@@ -1,0 +1,278 @@
+"""Throws measured by hand, into the logbook: one or a whole paper sheet at once, all or nothing.
+
+A throw measured by hand, judged while it is typed: the same judgement as when it is kept, and nothing is stored.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from throwbook import __version__
+from throwbook.core.assessment import CUT_OFF
+from throwbook.core.records import OPEN, LoggedTrial, SheetState
+from throwbook.core.sheets.conditions import conditions_from
+from throwbook.core.sheets.hand_readings import Accuracy, HandThrow, Instruments, in_air
+from throwbook.core.sheets.sheet import NOT_LOOKED, rested, sheet_trials
+from throwbook.core.status.latch import DO_NOT_USE, Status
+from throwbook.core.trace import LOCK
+from throwbook.errors import InputError
+from throwbook.jobs import latch
+from throwbook.jobs.find import baseline_for, opened, rig_of
+from throwbook.jobs.sheets import (
+    Looked,
+    open_sheet,
+    plan_in,
+    refuse_blank,
+    write_down,
+)
+from throwbook.logbook import Logbook, hand_trial
+
+if TYPE_CHECKING:
+    from throwbook.core.assessment import Assessment
+    from throwbook.core.rig import Rig
+    from throwbook.jobs.find import Held
+
+
+LONGEST_FILE = 1_000_000
+
+"""Bytes; a paper sheet has a few hundred."""
+
+
+class SlipError(InputError):
+    """A reading that can't be meant; nothing was written. Whoever read the meter may say that it did show it."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What goes onto which sheet."""
+
+    throws: Sequence[HandThrow]
+    kind: str
+    """Kind of the new sheet; not looked at when ``sheet`` is given."""
+    sheet: str = ""
+    """An open sheet to add to; empty: a new one is planned."""
+    answers: Mapping[str, Any] | None = None
+    seen_how: str = ""
+    instruments: Instruments | None = None
+    thrown_at: datetime | None = None
+    """When the throws were made; None: not recorded."""
+    as_read: bool = True
+    """False: a reading that can't be meant (86 s for 8.6 s) is refused before it is written."""
+    again: bool = False
+    """These are new throws although the logbook has a sheet with just these readings."""
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What was written down."""
+
+    state: SheetState
+    trials: tuple[LoggedTrial, ...]
+    assessments: "tuple[Assessment, ...]"
+    status: Status
+    took_out: bool = False
+    """One of these throws took the rig out of use."""
+
+
+def sheet_text(file: Path) -> str:
+    """Text of a file with lines to enter. Raises InputError: not there, not text, far too long."""
+    try:
+        if file.stat().st_size > LONGEST_FILE:
+            raise InputError(
+                "far too long for a paper sheet", str(file), "Give the file with one line a throw."
+            )
+        return file.read_text("utf-8-sig")
+    except (FileNotFoundError, IsADirectoryError) as error:
+        raise InputError(
+            "there is no such file", str(file), "Give the file with one line a throw."
+        ) from error
+    except UnicodeDecodeError as error:
+        raise InputError(
+            "this is no text", str(file), "Give plain text (UTF-8), one line a throw."
+        ) from error
+
+
+def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: datetime) -> Entered:
+    """Judge every throw and write it down; what they raise takes the rig up at once.
+
+    Raises InputError for a sheet that isn't open or is another rig's, a sighting without how it was seen, or a throw
+    dated in the future, SlipError for a slip of the point (unless ``as_read``), or two throws or more whose readings stand in the
+    logbook already; nothing is stored then.
+    """
+    if entry.thrown_at is not None and entry.thrown_at > now:
+        raise InputError("these throws are dated in the future", "--at", "Look at the date and the clock.")
+    for number, throw in enumerate(entry.throws, start=1):
+        if _readings(throw).keys() <= {"direction", "ended", "note"} and throw.ended == CUT_OFF:
+            raise InputError(
+                "nothing was measured or seen",
+                f"throw {number}",
+                "Give at least a time, a current or a sighting.",
+            )
+    with opened(logbook) as book:
+        with book.transaction():
+            refused = _said_no_too_late(book, rig, entry, by, now)
+            if refused is None:
+                return _written(book, rig, entry, by, now)
+        raise refused
+
+
+def _said_no_too_late(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> InputError | None:
+    """A throw can't go on a decided sheet; a "no" that was seen at it takes the rig out of use all the same."""
+    no = [looked for throw in entry.throws if (looked := _looked(throw, entry)).says_no]
+    state = book.sheet(entry.sheet) if entry.sheet and no else None
+    if state is None or state.state == OPEN or state.sheet.rig != rig:
+        return None
+    for looked in no:
+        latch.raise_seen(book, state, looked.seen, by, now)
+    return InputError(
+        f"this sheet is {state.state} already",
+        entry.sheet,
+        f"Enter these throws on a new sheet. The NO is written down: the rig is at '{latch.status(book, rig).level}'.",
+    )
+
+
+def _looked(throw: HandThrow, entry: Entry) -> Looked:
+    return Looked(throw.left_pin, throw.right_pin, entry.seen_how, throw.load_check, throw.retained_power_off)
+
+
+def _written(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> Entered:
+    """Every throw judged and on its sheet, in the transaction that is open."""
+    described = rig_of(book, rig)
+    if not entry.again:
+        _refuse_typed_twice(book, rig, entry)
+    state = _sheet(book, rig, entry, by, now)
+    kind = state.sheet.kind
+    held = {throw.direction: baseline_for(book, rig, throw.direction, kind) for throw in entry.throws}
+    logged, judged = [], []
+    for number, throw in enumerate(entry.throws, start=1):
+        if not entry.as_read:
+            _refuse_slip(state, described, throw, number, held[throw.direction])
+        trial, assessment = _one(book, state, described, throw, entry, held[throw.direction], by, now)
+        logged.append(trial)
+        judged.append(assessment)
+    new = {trial.id for trial in logged}
+    took_out = any(one.trial in new and one.level == DO_NOT_USE for one in book.orders(rig))
+    status = latch.status(book, rig)
+    return Entered(book.sheet(state.sheet.id), tuple(logged), tuple(judged), status, took_out)
+
+
+def _sheet(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> SheetState:
+    """The sheet to write on: the one that is named, or a new one."""
+    if not entry.sheet:
+        return plan_in(book, rig, entry.kind, by, now, answers=entry.answers)
+    state = open_sheet(book, entry.sheet, rig)
+    if entry.answers:
+        book.answer(state.sheet.id, {**state.answers, **entry.answers}, by, now)
+    return book.sheet(state.sheet.id)
+
+
+def _refuse_typed_twice(book: Logbook, rig: str, entry: Entry) -> None:
+    """Two throws never read the same in every digit, one after the other: then a paper sheet was typed in twice."""
+    typed = [_readings(throw) for throw in entry.throws]
+    if len(typed) < 2:
+        return
+    by_sheet: dict[str, list[dict[str, Any]]] = {}
+    for one in book.trials(rig=rig):
+        if one.trial.hand is not None and one.placement is not None:
+            by_sheet.setdefault(one.placement.sheet, []).append(dict(one.trial.hand))
+    for sheet, known in by_sheet.items():
+        if all(any(reading.items() <= one.items() for one in known) for reading in typed):
+            raise InputError(
+                f"these {len(typed)} throws stand on sheet {book.sheet(sheet).name} already",
+                "enter",
+                "If they are new throws, say so with --again.",
+            )
+
+
+def _refuse_slip(state: SheetState, rig: "Rig", throw: HandThrow, number: int, held: "Held | None") -> None:
+    """Stop at a reading that can't be meant."""
+    from throwbook.core.sheets.assess_hand import assess_by_hand
+    from throwbook.core.sheets.hand_readings import slip
+
+    air_c = conditions_from(state.answers).ambient_c
+    judged = assess_by_hand(in_air(throw, air_c), rig, baseline=held.baseline if held else None)
+    told = slip(throw, judged, rig)
+    if told:
+        raise SlipError(
+            told,
+            f"throw {number}",
+            "Nothing was written down. Correct the reading; if the meter did show it, add --as-read.",
+        )
+
+
+def _readings(throw: HandThrow) -> dict[str, Any]:
+    """What was read, blanks left out."""
+    return {name: value for name, value in asdict(throw).items() if value not in (None, "", NOT_LOOKED)}
+
+
+def _one(
+    book: Logbook,
+    state: SheetState,
+    rig: "Rig",
+    throw: HandThrow,
+    entry: Entry,
+    held: "Held | None",
+    by: str,
+    now: datetime,
+) -> "tuple[LoggedTrial, Assessment]":
+    """One throw judged and written down, with what was seen and the orders it gives rise to."""
+    from throwbook.core.sheets.assess_hand import assess_by_hand
+
+    judged = in_air(throw, conditions_from(state.answers).ambient_c)
+    assessment = assess_by_hand(judged, rig, entry.instruments, held.baseline if held else None)
+    tools = {"instruments": asdict(entry.instruments or Instruments())}
+    trial = hand_trial(state.sheet.rig, throw.direction, entry.thrown_at, {**_readings(throw), **tools})
+    first = not sheet_trials(book.trials(sheet=state.sheet.id))
+    logged = book.add_trial(
+        state.sheet.id,
+        trial,
+        assessment,
+        by,
+        now,
+        software_version=__version__,
+        as_found=first and rested(conditions_from(state.answers)),
+        baseline=held.record.id if held and held.record else None,
+        ambient_c=assessment.ambient_c,
+    )
+    looked = _looked(throw, entry)
+    if throw.direction == LOCK and looked.at_anything:
+        refuse_blank(looked)
+        write_down(book, state, [logged.id], looked, by, now)
+    else:
+        latch.raise_for(book, state, logged, by, now)
+    return logged, assessment
+
+
+def preview(
+    logbook: str | Path | None, rig: str, sheet: str, throw: HandThrow, instruments: Instruments
+) -> "Assessment":
+    """Judge ``throw`` as ``enter`` would on this sheet."""
+    return last_look(logbook, rig, sheet, throw, instruments)[0]
+
+
+def last_look(
+    logbook: str | Path | None, rig: str, sheet: str, throw: HandThrow, instruments: Instruments
+) -> "tuple[Assessment, str]":
+    """The same, and what of the readings can't be meant; empty: nothing."""
+    from throwbook.core.sheets.assess_hand import assess_by_hand
+    from throwbook.core.sheets.hand_readings import slip
+
+    with opened(logbook, read_only=True) as book:
+        state = book.sheet(sheet)
+        held = baseline_for(book, rig, throw.direction, state.sheet.kind)
+        throw = in_air(throw, conditions_from(state.answers).ambient_c)
+        described = rig_of(book, rig)
+        judged = assess_by_hand(throw, described, instruments, held.baseline if held else None)
+        return judged, slip(throw, judged, described)
+
+
+def clamp_meter_used(logbook: str | Path | None, sheet: str) -> str:
+    """Accuracy of the clamp meter as it was given with the sheet's newest throw by hand; empty: it wasn't."""
+    with opened(logbook, read_only=True) as book:
+        throws = [one.trial.hand for one in book.trials(sheet=book.sheet(sheet).sheet.id) if one.trial.hand]
+    if not throws or "clamp" not in throws[-1].get("instruments", {}):
+        return ""
+    clamp = Accuracy(**throws[-1]["instruments"]["clamp"])
+    return "" if clamp.assumed else clamp.text

@@ -1,0 +1,222 @@
+"""A sheet judged again: a changed rig file, method or baseline gives new verdicts beside the old ones.
+
+A stored throw judged as it would be today: its record under the calibration that counts now, or what was read by hand.
+
+One trial in depth: its record, its profile, and the baseline it is held against.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from throwbook import __version__
+from throwbook.core.analysis.calibration import GAIN_U_KEY, CalibrationRecord, CurrentCalibration
+from throwbook.core.quantities.text import written
+from throwbook.core.records import BENCH, BY_HAND, FROM_TRACE, LoggedTrial, SheetState
+from throwbook.core.sheets.conditions import conditions_from
+from throwbook.core.status.latch import Status
+from throwbook.errors import InputError
+from throwbook.jobs import latch
+from throwbook.jobs.find import baseline_for, baselines_for, baselines_of, opened, rig_of
+from throwbook.logbook import Logbook
+
+if TYPE_CHECKING:
+    from throwbook.core.analysis.baseline import Baseline
+    from throwbook.core.assessment import Assessment, Profile
+    from throwbook.core.diagnosis.assess import Baselines
+    from throwbook.core.rig import Rig
+    from throwbook.core.sheets.hand_readings import HandThrow, Instruments
+    from throwbook.core.trace import Trace
+
+
+LEAST_USUAL_A = 0.1
+
+"""A record of hardly any current: its uncertainty is that at this current."""
+
+
+def judge_stored(
+    book: Logbook,
+    logged: LoggedTrial,
+    rig: "Rig",
+    baselines: "Baselines",
+    air_c: float | None = None,
+    *,
+    on_bench: bool = False,
+) -> "tuple[Assessment, str | None]":
+    """One stored throw, judged anew in every movement that its record holds; and the calibration it was judged with.
+
+    ``baselines`` by direction. ``air_c``: the sheet's air temperature [degC], for a throw by hand that has none of its own.
+    Earlier versions stored a record with several movements as one throw: then the worst movement counts, with the signs
+    of the others beside its own.
+    """
+    if logged.trial.source == BY_HAND:
+        from throwbook.core.sheets.assess_hand import assess_by_hand
+        from throwbook.core.sheets.hand_readings import in_air
+
+        throw, tools = hand_throw(dict(logged.trial.hand or {}), logged.direction)
+        return assess_by_hand(in_air(throw, air_c), rig, tools, baselines.get(logged.direction)), None
+    from throwbook.core.diagnosis.assess import assess_record, for_record
+
+    trace = trace_of(book, logged)
+    judged = for_record(assess_record(trace, rig, baselines, on_bench=on_bench))
+    return judged, calibration_in(book, trace)
+
+
+def from_details(board: str, details: Mapping[str, object], id: str) -> CalibrationRecord:
+    """A stored calibration as a record."""
+    from dataclasses import fields
+
+    line = CurrentCalibration(**{one.name: details[one.name] for one in fields(CurrentCalibration)})  # type: ignore[arg-type]
+    return CalibrationRecord(
+        board,
+        line,
+        date.fromisoformat(str(details["done_on"])),
+        date.fromisoformat(str(details["due_on"])),
+        str(details["instrument"]),
+        id,
+    )
+
+
+def under(trace: "Trace", record: CalibrationRecord) -> "Trace":
+    """A trace of this board as it would be under another calibration."""
+    import numpy as np
+
+    zero_a = float(trace.head.get("calibration_zero_a", 0.0))
+    gain = float(trace.head.get("calibration_gain", 1.0))
+    shown_a = (trace.current_a - zero_a) / gain
+    head = {
+        **trace.head,
+        "calibration": record.id,
+        "calibration_zero_a": record.line.zero_a,
+        "calibration_gain": record.line.gain,
+        GAIN_U_KEY: record.line.relative_u(max(float(np.median(np.abs(shown_a))), LEAST_USUAL_A)),
+    }
+    return replace(trace, current_a=record.line.corrected(shown_a), head=head)
+
+
+def trace_of(book: Logbook, logged: LoggedTrial) -> "Trace":
+    """A trial's trace under the calibration of its board that counts now."""
+    from throwbook.core.records import current
+
+    trace = book.trace(logged.id)
+    head = dict(logged.placement.head) if logged.placement is not None else {}
+    stored = current(book.calibrations(str(head["board"]))) if "board" in head else None
+    if stored is None or head.get("calibration") == stored.id:
+        return replace(trace, head=head)
+    return under(replace(trace, head=head), from_details(stored.board, stored.details, stored.id))
+
+
+def calibration_in(book: Logbook, trace: "Trace") -> str | None:
+    """Id of the calibration that a trace stands under, where this logbook holds it."""
+    named = trace.head.get("calibration")
+    known = book.calibrations(str(trace.head["board"])) if named and "board" in trace.head else ()
+    return next((one.id for one in known if one.id == named), None)
+
+
+def hand_throw(kept: dict[str, Any], direction: str) -> "tuple[HandThrow, Instruments]":
+    """Readings and instruments as the logbook keeps them for a trial by hand."""
+    from throwbook.core.sheets.hand_readings import Accuracy, HandThrow, Instruments, Reading
+
+    tools = kept.pop("instruments", {})
+    instruments = Instruments(
+        Accuracy(**tools["clamp"]) if "clamp" in tools else Instruments().clamp,
+        Accuracy(**tools["volt"]) if "volt" in tools else Instruments().volt,
+        tools.get("names", ""),
+    )
+    readings: dict[str, Any] = {
+        name: Reading(**value) if isinstance(value, dict) else value for name, value in kept.items()
+    }
+    return HandThrow(**{**readings, "direction": direction}), instruments
+
+
+@dataclass(frozen=True)
+class Changed:
+    """A throw whose verdict is another one now."""
+
+    position: int
+    direction: str
+    before: str
+    after: str
+    because: str
+
+
+@dataclass(frozen=True)
+class Rejudged:
+    """What judging again came to."""
+
+    state: SheetState
+    judged: int
+    changed: tuple[Changed, ...]
+    status: Status
+
+
+def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: datetime) -> Rejudged:
+    """Judge every throw of a sheet again. Raises InputError without a reason, or for a sheet that isn't there."""
+    if not written(reason):
+        raise InputError("no reason given", "--reason", "Say why it is judged again.")
+    with opened(logbook) as book, book.transaction():
+        state = book.sheet(sheet)
+        rig = rig_of(book, state.sheet.rig)
+        logged = [one for one in book.trials(sheet=state.sheet.id) if one.judgement is not None]
+        kind = state.sheet.kind
+        held = baselines_for(book, rig.name, kind)
+        baselines = baselines_of(held)
+        air_c = conditions_from(state.answers).ambient_c
+        changed = []
+        for one in logged:
+            found = held.get(one.direction)
+            assessment, calibration = judge_stored(book, one, rig, baselines, air_c, on_bench=kind == BENCH)
+            record = found.record.id if found is not None and found.record is not None else None
+            book.judge(one.id, assessment, by, now, __version__, record, written(reason), calibration)
+            before = one.judgement.assessment.verdict if one.judgement else ""
+            if assessment.verdict != before:
+                position = one.placement.position if one.placement else 0
+                changed.append(
+                    Changed(position, one.direction, before, assessment.verdict, assessment.because)
+                )
+        for one in book.trials(sheet=state.sheet.id):
+            latch.raise_for(book, state, one, by, now)
+        return Rejudged(state, len(logged), tuple(changed), latch.status(book, rig.name))
+
+
+@dataclass(frozen=True, eq=False)
+class TrialView:
+    """Everything there is to see of one trial."""
+
+    rig: "Rig"
+    logged: LoggedTrial
+    trace: "Trace | None"
+    """None: measured by hand."""
+    profile: "Profile | None"
+    baseline: "Baseline | None"
+    judgements: int
+    """How often it was judged; more than once after a calibration."""
+
+
+def trial_view(logbook: str | Path | None, trial: str) -> TrialView:
+    """Raises InputError for an id that the logbook doesn't have."""
+    with opened(logbook, read_only=True) as book:
+        sheets = [book.sheet(name).sheet.id for name in book.sheets_of(trial)]
+        logged = next((one for sheet in sheets for one in book.trials(sheet=sheet) if one.id == trial), None)
+        if logged is None:
+            raise InputError("the logbook has no such trial", trial, "Open it from its sheet.")
+        kind = book.sheet(logged.placement.sheet).sheet.kind if logged.placement else ""
+        held = baseline_for(book, logged.trial.rig, logged.direction, kind)
+        judged = logged.judgement
+        return TrialView(
+            rig_of(book, logged.trial.rig),
+            logged,
+            book.trace(trial) if logged.trial.source == FROM_TRACE else None,
+            book.profile(judged) if judged is not None else None,
+            held.baseline if held is not None else None,
+            len(book.revisions(trial)[2]),
+        )
+
+
+def newest_trials(logbook: str | Path | None, rig: str, at_most: int = 200) -> list[LoggedTrial]:
+    """The newest throws of a rig, newest first."""
+    with opened(logbook, read_only=True) as book:
+        found = [one for one in book.trials(rig=rig) if one.when is not None]
+    return sorted(found, key=lambda one: (str(one.when), one.id), reverse=True)[:at_most]

@@ -1,0 +1,238 @@
+"""The logbook's content out into files that other programs read.
+
+Looking after the logbook: check it, copy it, take another one in.
+"""
+
+import contextlib
+import os
+import shutil
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from throwbook.core.export_schema import FLAG, TABLES, Column, ExportData, described, rows
+from throwbook.core.machine.rig_validation import complaint
+from throwbook.core.quantities.text import file_name
+from throwbook.core.records import FROM_TRACE, heads
+from throwbook.errors import InputError, OutsideError
+from throwbook.files import tables
+from throwbook.jobs.find import logbook_path, opened
+from throwbook.jobs.upgrade import JudgedAgain, judge_again
+from throwbook.logbook import Logbook, integrity
+from throwbook.logbook.connection import Waiting
+from throwbook.logbook.integrity import Checked, Progress
+from throwbook.logbook.merge import NO_TERMS, Merged, Terms, merge
+
+FORMATS = ("csv", "jsonl", "parquet")
+
+DESCRIPTION = "columns.csv"
+
+
+ExportProgress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Exported:
+    """What was written."""
+
+    folder: Path
+    files: dict[str, int]
+    """File name: rows in it."""
+
+
+def export(
+    logbook: str | Path | None,
+    folder: Path,
+    form: str = "csv",
+    rig: str | None = None,
+    traces: bool = False,
+    progress: ExportProgress | None = None,
+) -> Exported:
+    """Write every table, and what each column means, into a new folder; it appears when it is whole.
+
+    ``rig`` limits it to one rig; ``traces`` adds each record as a trace file. Raises InputError for a folder that is
+    there already or a rig that isn't.
+    """
+    if folder.exists():
+        raise InputError("there is something with this name already", str(folder), "Name a new folder.")
+    if not folder.parent.is_dir():
+        raise InputError("there is no such folder", str(folder.parent), "Make it first, or name another one.")
+    with opened(logbook, read_only=True) as book, book.snapshot():
+        names = [book.rig(rig).rig] if rig is not None else book.rig_names()
+        part = _scratch_beside(folder)
+        try:
+            written = _write_tables(book, names, part, form, progress)
+            if traces:
+                written |= _write_traces(book, names, part / "traces", progress)
+            part.chmod(0o777 & ~_umask())
+            part.rename(folder)
+        except OSError as error:
+            shutil.rmtree(part, ignore_errors=True)
+            what = f"writing failed ({error.strerror or error})"
+            raise OutsideError(
+                what, str(folder), "Nothing was exported; make room and do it again."
+            ) from error
+        except BaseException:
+            shutil.rmtree(part, ignore_errors=True)
+            raise
+    return Exported(folder, written)
+
+
+def _scratch_beside(folder: Path) -> Path:
+    try:
+        return Path(tempfile.mkdtemp(prefix=f"{folder.name}.part-", dir=folder.parent))
+    except OSError as error:
+        what = f"can't write here ({error.strerror})"
+        raise OutsideError(what, str(folder.parent), "Name a folder on a disk with room.") from error
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def gather(book: Logbook, name: str) -> ExportData:
+    """Everything of one rig, as records."""
+    sheets = {state.sheet.id: state for state in book.sheets(name)}
+    trials = book.trials(rig=name)
+    counting = {logged.judgement.id for logged in trials if logged.judgement is not None}
+    services = book.services(name, every_revision=True)
+    standing = {service.id for service in heads(services)}
+    return ExportData(
+        tuple(book.rig_revisions(name)),
+        tuple(sheets.values()),
+        tuple(
+            (logged, sheets.get(logged.placement.sheet) if logged.placement else None) for logged in trials
+        ),
+        tuple((judged, judged.id in counting) for judged in book.judgements(name)),
+        tuple((service, service.id in standing) for service in services),
+        tuple(book.orders(name)),
+    )
+
+
+def _write_tables(
+    book: Logbook, names: list[str], folder: Path, form: str, progress: ExportProgress | None
+) -> dict[str, int]:
+    """Rig by rig, so that no more than one is held at a time."""
+    written = {f"{table}.{form}": 0 for table in TABLES}
+    with contextlib.ExitStack() as stack:
+        files: dict[str, tables.TableFile] = {}
+        for table, (columns, _) in TABLES.items():
+            files[table] = tables.KINDS[form](folder / f"{table}.{form}", _layout(columns))
+            stack.callback(files[table].close)
+        for name in names:
+            data = gather(book, name)
+            for table, file in files.items():
+                written[f"{table}.{form}"] += file.add(rows(table, data))
+            if progress is not None:
+                progress(name)
+    description = tables.CsvTable(folder / DESCRIPTION, tables.Layout(["table", "column", "unit", "what"]))
+    description.add(described())
+    description.close()
+    return written
+
+
+def _layout(columns: tuple[Column, ...]) -> tables.Layout:
+    return tables.Layout(
+        [column.name for column in columns],
+        frozenset(column.name for column in columns if column.is_number),
+        frozenset(column.name for column in columns if column.unit == FLAG),
+    )
+
+
+def _write_traces(
+    book: Logbook, names: list[str], folder: Path, progress: ExportProgress | None
+) -> dict[str, int]:
+    from throwbook.files.trace_file import write_trace
+
+    folder.mkdir()
+    written = {}
+    for name in names:
+        for logged in book.trials(rig=name):
+            if logged.trial.source == FROM_TRACE:
+                trace = book.trace(logged.id)
+                file = folder / f"{file_name(logged.id)}.csv"
+                write_trace(trace, file)
+                written[f"traces/{file.name}"] = len(trace)
+        if progress is not None:
+            progress(f"traces of {name}")
+    return written
+
+
+AGAIN = "'throwbook sheet rejudge' writes it again"
+
+
+@dataclass(frozen=True)
+class BackedUp:
+    """A backup that was made and found whole."""
+
+    target: Path
+    bytes: int
+
+
+def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, Checked]:
+    """Look at everything in the logbook; which file it was and what was found."""
+    from throwbook.jobs.latch import orders_gone, unproven_sheets
+
+    with opened(logbook, read_only=True) as book:
+        found = integrity.check(book, progress)
+        if any(problem.where == "file" for problem in found.problems):
+            return book.path, found
+        what = "it says accepted, but what it was sealed with doesn't pass the rules of acceptance"
+        unproven = tuple(integrity.Problem(f"sheet {name}", what) for name in unproven_sheets(book))
+        gone = tuple(
+            integrity.Problem(
+                f"sheet {name}", f"the order that took the rig out of use is gone: {cause}; {AGAIN}"
+            )
+            for name, cause in orders_gone(book)
+        )
+        return book.path, replace(found, problems=found.problems + unproven + gone)
+
+
+def judge_stored_again(logbook: str | None, now: datetime, progress: Progress | None = None) -> JudgedAgain:
+    """Judge again what an earlier version judged; nothing is opened for writing where there is nothing to do."""
+    with opened(logbook, read_only=True) as book:
+        if not book.judged_earlier():
+            return JudgedAgain()
+    with opened(logbook) as book:
+        return judge_again(book, now, progress)
+
+
+def back_up(logbook: str | None, target: Path | None, now: datetime) -> BackedUp:
+    """A verified copy; without a ``target`` beside the logbook, named after the moment. Both may be in use."""
+    if target is None:
+        path = logbook_path(logbook)
+        target = path.with_name(f"{path.stem}-backup-{now:%Y%m%d-%H%M%S}{path.suffix}")
+    with opened(logbook, read_only=True) as book:
+        return BackedUp(target, integrity.backup(book, target))
+
+
+def take_in(
+    logbook: str | None,
+    other: Path,
+    waiting: Waiting | None = None,
+    now: datetime | None = None,
+    terms: Terms = NO_TERMS,
+) -> Merged:
+    """Merge another logbook into this one; the other isn't touched.
+
+    Raises ApartError for a rig that both have under one name and of which ``terms`` don't say what it is. Where the same record then counts on two rigs, an order written at ``now`` holds both.
+    """
+    from throwbook.jobs.rig_changes import raise_for_joined
+    from throwbook.jobs.upgrade import raise_shared
+
+    with opened(logbook, waiting=waiting) as book:
+        for new in terms.rename.values():
+            if wrong := complaint(new, book.rig_names()):
+                raise InputError(f"the name '{new}' {wrong}", "--rename", "Give the rig another name.")
+        known = {rig: len(book.rig_revisions(rig)) for rig in terms.same}
+        merged = merge(book, other, terms)
+        for rig, before in known.items():
+            if now is not None and not terms.dry_run and len(book.rig_revisions(rig)) > before > 0:
+                raise_for_joined(book, rig, terms.by, now)
+        if now is not None and not terms.dry_run:
+            raise_shared(book, "merge", now)
+        return merged

@@ -1,0 +1,92 @@
+"""A rig file changed after the commissioning: the rig goes up, because that commissioning speaks for other values.
+
+A rig whose file was begun twice, as after a merge of two logbooks: it may be two machines under one name.
+"""
+
+from datetime import datetime
+from hashlib import sha256
+from itertools import combinations, permutations
+from typing import TYPE_CHECKING
+
+from throwbook.core.records import beginnings, heads
+from throwbook.core.status.latch import raise_order
+from throwbook.errors import InputError
+from throwbook.jobs.find import rig_from
+from throwbook.logbook import Logbook
+from throwbook.logbook.store import Missing
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from throwbook.core.records import RigRevision
+    from throwbook.core.rig import Rig
+
+
+CAUSE = "rig changed"
+
+"""In ``core.status.CAUSES``."""
+
+
+def raise_for_change(book: Logbook, before: "RigRevision", after: "Rig", by: str, now: datetime) -> bool:
+    """Write the order that a new version of a commissioned rig's file gives rise to; whether it did."""
+    from throwbook.core.machine.rig_validation import changed_since
+
+    if not book.commissioned(after.name):
+        return False
+    changed = changed_since(rig_from(before), after)
+    if changed:
+        book.add_order(raise_order(after.name, CAUSE, ", ".join(changed), now, by))
+    return bool(changed)
+
+
+SENTENCE = "two machines may stand under this name: its rig file was begun twice, and the two differ in"
+
+
+BEGUN_TWICE = "SELECT rig FROM rig_revision WHERE replaces = '[]' GROUP BY rig HAVING count(*) > 1"
+
+
+def two_machines(book: Logbook) -> list[Missing]:
+    """Rigs whose file was begun twice, that nobody joined, and whose versions differ in what the machine is."""
+    found = []
+    for (rig,) in book.read(BEGUN_TWICE):
+        versions = {one.id: one for one in book.rig_revisions(rig)}
+        firsts = beginnings({one.id: one.replaces for one in versions.values()})
+        for one, other in combinations(sorted(firsts), 2):
+            differ = [] if firsts[one] & firsts[other] else _differ([versions[one], versions[other]])
+            if differ:
+                name = _name(min(firsts[one]), min(firsts[other]))
+                found.append(Missing(name, "", rig, f"{SENTENCE} {', '.join(differ)}"))
+    return found
+
+
+def doubts_of(book: Logbook, rig: str) -> frozenset[str]:
+    """Names of all such doubts about a rig, settled or not: a clearing order that gives one names no lost order."""
+    firsts = [one.id for one in book.rig_revisions(rig) if not one.replaces]
+    return frozenset(_name(one, other) for one, other in combinations(firsts, 2))
+
+
+def _name(one: str, other: str) -> str:
+    """The same in every copy, whatever was added since."""
+    return sha256(f"two machines: {' '.join(sorted((one, other)))}".encode()).hexdigest()[:32]
+
+
+def _differ(versions: "Iterable[RigRevision]") -> list[str]:
+    """What these versions of a rig file say otherwise of the machine."""
+    from throwbook.core.machine.rig_validation import changed_since
+
+    found: list[str] = []
+    for one, other in permutations(versions, 2):
+        try:
+            found += changed_since(rig_from(one), rig_from(other))
+        except InputError:  # a version that can't be read says nothing of the machine
+            found += ["their text"] if one.toml != other.toml else []
+    return list(dict.fromkeys(found))
+
+
+def raise_for_joined(book: Logbook, rig: str, by: str, now: datetime) -> None:
+    """After a person said that it is one machine: where the rig files differed in what it is, an order holds it."""
+    [joined] = heads(book.rig_revisions(rig))
+    before = [one for one in book.rig_revisions(rig) if one.id in joined.replaces]
+    differ = _differ([*before, joined])
+    if differ:
+        book.add_order(raise_order(rig, CAUSE, ", ".join(differ), now, by))

@@ -1,0 +1,358 @@
+"""What is seen when the program opens: every rig with where it stands, and recordings that were never judged.
+
+A rig is sold or scrapped: it leaves the lists of what is due, and everything it wrote stays.
+
+Rigs in the logbook: added from a file, listed with where they stand, shown with their history.
+
+The list of rigs as a file: CSV for a spreadsheet, PDF for the wall. Each is written whole or not at all.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from throwbook.core.machine.rig_validation import complaint, retired_because, retired_text
+from throwbook.core.quantities.text import written
+from throwbook.core.records import BaselineRecord, RigRevision, Service, SheetState
+from throwbook.core.status.latch import DO_NOT_USE, Status
+from throwbook.core.status.status_text import reasons, short
+from throwbook.errors import InputError
+from throwbook.jobs import latch
+from throwbook.jobs.find import logbook_path, opened, rig_from
+from throwbook.jobs.latch import RigStanding, missing_from, orders_due, standing, status
+from throwbook.jobs.papers import write
+from throwbook.jobs.rig_changes import raise_for_change
+from throwbook.jobs.steps_to_clear import gaps_in, happened_in
+from throwbook.jobs.unfinished import Unfinished, unfinished_recordings
+from throwbook.logbook.connection import Waiting
+
+if TYPE_CHECKING:
+    from throwbook.core.rig import Rig
+    from throwbook.core.sizing.sizing import Gap
+    from throwbook.logbook import Logbook
+
+
+@dataclass(frozen=True)
+class Retired:
+    """What was written down."""
+
+    rig: str
+    because: str
+    """Empty: it is back."""
+    status: Status
+    """As it was: retiring answers no order."""
+
+
+def retire(logbook: str | Path | None, rig: str, because: str, by: str, now: datetime) -> Retired:
+    """A new version of the rig, retired. Raises InputError without a reason, or where it is retired already."""
+    from throwbook.files.rig_file import parse_rig
+
+    if not written(because):
+        raise InputError("no reason given", "--because", 'Say why, for example "sold".')
+    with opened(logbook) as book, book.transaction():
+        held = book.rig(rig)
+        if rig_from(held).retired:
+            raise InputError(
+                "this rig is retired already", rig, "'throwbook rig retire --back' brings it back."
+            )
+        text = retired_text(held.toml, written(because))
+        parse_rig(text, "--because")  # a reason too long for a rig file is refused here
+        book.add_rig(rig, text, by, now, f"retired: {written(because)}")
+        return Retired(rig, written(because), latch.status(book, rig))
+
+
+def bring_back(logbook: str | Path | None, rig: str, because: str, by: str, now: datetime) -> Retired:
+    """A new version of the rig that is looked after again. Raises InputError where it isn't retired."""
+    if not written(because):
+        raise InputError("no reason given", "--because", 'Say why, for example "bought back".')
+    with opened(logbook) as book, book.transaction():
+        held = book.rig(rig)
+        if not rig_from(held).retired:
+            raise InputError("this rig isn't retired", rig, "Nothing needs to be done.")
+        book.add_rig(rig, retired_text(held.toml, ""), by, now, f"back: {written(because)}")
+        return Retired(rig, "", latch.status(book, rig))
+
+
+@dataclass(frozen=True)
+class Added:
+    """What adding a rig file did."""
+
+    revision: RigRevision
+    new: bool
+    """False: the logbook had just this file already."""
+    revised: bool
+    """True: it stands for an earlier version of the rig."""
+    raised: bool = False
+    """It took a commissioned rig up: its commissioning rests on other values."""
+    out_of_use: tuple[str, ...] = ()
+    """Rigs of just these values that are out of use: one of them may be this very machine."""
+
+
+@dataclass(frozen=True)
+class Listed:
+    """One rig as a list shows it."""
+
+    name: str
+    standing: RigStanding
+    trials: int
+    last_trial: datetime | None
+    """When the newest throw was made, where that is known."""
+    retired: str = ""
+    """Why it is no longer looked after; empty: it is."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which rigs of the list are asked for."""
+
+    part: str = ""
+    """Part of the name, in whatever case."""
+    level: str = ""
+    """A status, ``not commissioned`` among them; empty: any."""
+    due_within_days: int | None = None
+    """Overdue, or due in so many days; the first due comes first."""
+    unseen_days: int | None = None
+    """No throw for so many days, or never one; the longest unseen comes first."""
+    retired: bool = False
+    """True: the retired ones, and no others."""
+
+
+def pick(listed: Sequence[Listed], wanted: Wanted, today: date) -> list[Listed]:
+    """Those that are wanted, in the order that the question asks for."""
+    found = [one for one in listed if bool(one.retired) == wanted.retired]
+    found = [one for one in found if wanted.part.casefold() in one.name.casefold()]
+    if wanted.level:
+        found = [
+            one
+            for one in found
+            if short(one.standing.status, one.standing.commissioned).casefold() == wanted.level.casefold()
+        ]
+    if wanted.unseen_days is not None:
+        since = today - timedelta(days=wanted.unseen_days)
+        found = [one for one in found if one.last_trial is None or one.last_trial.date() <= since]
+        found.sort(
+            key=lambda one: (one.last_trial is not None, one.last_trial and one.last_trial.timestamp())
+        )
+    if wanted.due_within_days is not None:
+        until = today + timedelta(days=wanted.due_within_days)
+        found = [one for one in found if _due(one, until)]
+        found.sort(key=lambda one: (one.standing.next_check.on or today, one.name))
+    return found
+
+
+def _due(one: Listed, until: date) -> bool:
+    check = one.standing.next_check
+    return check.overdue or (check.on is not None and check.on <= until)
+
+
+@dataclass(frozen=True)
+class RigHistory:
+    """One rig with what the logbook holds of it."""
+
+    rig: "Rig"
+    revisions: tuple[RigRevision, ...]
+    standing: RigStanding
+    sheets: tuple[SheetState, ...]
+    services: tuple[Service, ...]
+    baselines: tuple[BaselineRecord, ...]
+    trials: int
+    last_trial: datetime | None
+    happened: tuple[str, ...] = ()
+    """Since the last accepted sheet, a sentence for each event."""
+    gaps: "tuple[Gap, ...]" = ()
+    """What its status doesn't cover."""
+    steps: tuple[str, ...] = ()
+    """Of the way down, in words."""
+    no_since: frozenset[str] = frozenset()
+    """Ids of sheets that a "no" followed after they were decided."""
+
+
+def add_rig(
+    logbook: str | Path | None,
+    file: Path,
+    by: str,
+    now: datetime,
+    reason: str = "",
+    waiting: Waiting | None = None,
+) -> Added:
+    """Add a rig from its file, or a new version of one; trials judged before keep the version they were judged by.
+
+    Raises InputError for a faulty file, and for a changed one without a ``reason``.
+    """
+    from throwbook.files.rig_file import read_rig, refuse_looser_limits
+
+    rig = read_rig(file)
+    text = file.read_text("utf-8-sig")
+    with opened(logbook, waiting=waiting) as book, book.transaction():
+        known = book.rig_revisions(rig.name)
+        if known and book.rig(rig.name).toml != text and not written(reason):
+            raise InputError(
+                f"the logbook has another version of rig '{rig.name}'",
+                str(file),
+                'If it should stand for that one, say why: --reason "new actuator".',
+            )
+        wrong = complaint(rig.name, book.rig_names()) if not known else ""
+        if wrong:
+            raise InputError(
+                f"the name '{rig.name}' {wrong}",
+                str(file),
+                'Give the rig another name: name = "yard-loader".',
+            )
+        before = book.rig(rig.name) if known else None
+        refuse_looser_limits(rig, str(file), rig_from(before) if before is not None else None)
+        added = book.add_rig(rig.name, text, by, now, written(reason))
+        new = added.id not in {revision.id for revision in known}
+        raised = before is not None and new and raise_for_change(book, before, rig, by, now)
+        same = alike_out_of_use(book, rig) if not known else ()
+        return Added(added, new, new and bool(known), raised, same)
+
+
+def alike_out_of_use(book: "Logbook", rig: "Rig") -> tuple[str, ...]:
+    """Other rigs of the same values whose status is ``do not use``: a new name is no way back."""
+    found = []
+    for name in book.rig_names():
+        try:
+            alike = name != rig.name and replace(rig_from(book.rig(name)), name=rig.name) == rig
+        except InputError:  # a file that this version can't read
+            continue
+        if alike and status(book, name).level == DO_NOT_USE:
+            found.append(name)
+    return tuple(found)
+
+
+def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
+    """Every rig with its status and when it is next due, by name."""
+    with opened(logbook, read_only=True) as book, book.snapshot():
+        counted = book.trial_counts()
+        due, recordings, missing = orders_due(book), unfinished_recordings(book.path), missing_from(book)
+        earlier = book.judged_earlier()
+        return [
+            Listed(
+                name,
+                standing(book, name, today, due.get(name, ()), recordings, missing, earlier),
+                *counted.get(name, (0, None)),
+                retired=retired_because(book.rig(name).toml),
+            )
+            for name in book.rig_names()
+        ]
+
+
+def rig_history(logbook: str | Path | None, name: str, today: date) -> RigHistory:
+    """One rig. Raises InputError for a name the logbook doesn't have."""
+    from throwbook.core.sheets.sheet import no_since
+    from throwbook.jobs.find import rig_of
+    from throwbook.jobs.steps_to_clear import steps_said
+
+    with opened(logbook, read_only=True) as book:
+        rig, stands = rig_of(book, name), standing(book, name, today)
+        return RigHistory(
+            rig,
+            tuple(book.rig_revisions(name)),
+            stands,
+            tuple(book.sheets(name)),
+            tuple(book.services(name)),
+            tuple(book.baselines(name)),
+            *book.trial_counts(name).get(name, (0, None)),
+            happened_in(book, name),
+            gaps_in(book, name),
+            steps_said(book, name, stands.status),
+            frozenset(
+                one.sheet.id for one in book.sheets(name) if no_since(book.sightings_since(one.sheet.id))
+            ),
+        )
+
+
+@dataclass(frozen=True)
+class Overview:
+    """The first look at a logbook."""
+
+    path: Path
+    rigs: tuple[Listed, ...]
+    unfinished: tuple[Unfinished, ...]
+    """Recordings that ended without being judged, oldest first."""
+
+    @property
+    def judged_earlier(self) -> bool:
+        """Whether throws of any rig were judged by an earlier version, and not again yet."""
+        return any(not each.journal for one in self.rigs for each in one.standing.status.pending)
+
+
+def overview(logbook: str | None, today: date) -> Overview:
+    """Every rig and every recording that was never judged; a logbook that isn't there yet is an empty one."""
+    path = logbook_path(logbook)
+    rigs = tuple(list_rigs(path, today)) if path.exists() else ()
+    return Overview(path, rigs, tuple(unfinished_recordings(logbook)))
+
+
+COLUMNS = (
+    "rig",
+    "status",
+    "commissioned",
+    "throws",
+    "last_throw",
+    "due_on",
+    "overdue",
+    "next_check",
+    "because",
+    "retired",
+    "unfinished_recordings",
+)
+
+
+def list_csv(found: Sequence[Listed], path: Path) -> None:
+    """One row a rig. Raises OutsideError when the disk refuses."""
+    from throwbook.files.tables import CsvTable, Layout, whole_file
+
+    with whole_file(path) as part:
+        table = CsvTable(part, Layout(COLUMNS))
+        table.add(_row(one) for one in found)
+        table.close()
+
+
+def list_pdf(found: Sequence[Listed], wanted: Wanted, path: Path, issued: date, paper: str) -> None:
+    """The same on paper. Raises OutsideError when the disk refuses."""
+    from throwbook.report.forms import WallRow, wall_list
+    from throwbook.report.pdf import to_pdf
+
+    rows = [
+        WallRow(
+            one.name,
+            short(one.standing.status, one.standing.commissioned),
+            one.standing.next_check.sentence,
+            one.last_trial.date().isoformat() if one.last_trial else "-",
+        )
+        for one in found
+    ]
+    practice = any(one.standing.practice for one in found)
+    write(path, to_pdf(wall_list(rows, said(wanted), issued, practice), paper))
+
+
+def said(wanted: Wanted) -> str:
+    """Which rigs were asked for, in words."""
+    asked = [
+        f"'{wanted.part}' in the name" if wanted.part else "",
+        wanted.level,
+        f"due within {wanted.due_within_days} days" if wanted.due_within_days is not None else "",
+        f"no throw for {wanted.unseen_days} days" if wanted.unseen_days is not None else "",
+        "retired" if wanted.retired else "",
+    ]
+    return ", ".join(text for text in asked if text) or "all"
+
+
+def _row(one: Listed) -> dict[str, object]:
+    standing, check = one.standing, one.standing.next_check
+    return {
+        "rig": one.name,
+        "status": short(standing.status, standing.commissioned),
+        "commissioned": standing.commissioned,
+        "throws": one.trials,
+        "last_throw": one.last_trial.date().isoformat() if one.last_trial else None,
+        "due_on": check.on.isoformat() if check.on else None,
+        "overdue": check.overdue,
+        "next_check": check.sentence,
+        "because": "; ".join(reasons(standing.status)) or None,
+        "retired": one.retired or None,
+        "unfinished_recordings": sum(bool(each.journal) for each in standing.status.pending),
+    }

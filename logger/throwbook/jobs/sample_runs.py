@@ -1,0 +1,334 @@
+"""The sample runs, one row each: what happened at the machine and what the record shows. Invented, for demonstration.
+
+Write the sample runs: a rig, a baseline set, healthy throws and one record for each sign. The same bytes each time.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zlib import crc32
+
+from throwbook.core.rig import Actuator, LockMechanism, Rig, Wiring
+from throwbook.core.simulator import Conditions, Fault
+from throwbook.core.trace import LOCK, UNLOCK
+from throwbook.errors import OutsideError
+
+if TYPE_CHECKING:
+    from throwbook.core.trace import Trace
+
+
+RIG = Rig(
+    name="yard-loader",
+    actuator=Actuator(
+        voltage_v=12.0,
+        stroke_m=0.150,
+        rated_force_n=1100.0,
+        no_load_speed_m_s=0.014,
+        full_load_speed_m_s=0.010,
+        no_load_current_a=0.8,
+        full_load_current_a=5.0,
+        duty_cycle=0.25,
+        protection="IP66",
+        extend_locks=True,
+    ),
+    lock=LockMechanism(needed_travel_m=0.142),
+    wiring=Wiring(conductor="2.5 mm2", area_m2=2.5e-6, length_one_way_m=3.5, fuse_a=15.0),
+)
+
+RIG_TOML = """\
+# The rig of the sample runs. An invented machine: a loader's attachment carriage at Fellside Yard.
+name = "yard-loader"
+units = "metric"
+
+[lock]
+needed_travel = "142 mm"
+
+[actuator]
+voltage = "12 V"
+stroke = "150 mm"
+rated_force = "1100 N"
+no_load_speed = "14 mm/s"
+full_load_speed = "10 mm/s"
+no_load_current = "0.8 A"
+full_load_current = "5.0 A"
+duty_cycle = 0.25
+protection = "IP66"
+extend_locks = true
+
+[wiring]
+conductor = "2.5 mm2"
+length_one_way = "3.5 m"
+fuse = "15 A"
+
+[board]
+placed_in = "supply"
+"""
+
+MACHINE_SEED = 12
+
+LOAD_SHARE = 0.55
+
+
+@dataclass(frozen=True)
+class SampleRun:
+    """One file."""
+
+    folder: str
+    name: str
+    direction: str
+    shows: str
+    sign: str = ""
+    """Sign of the contract that it stands for; empty: healthy, or one record can't show it."""
+    faults: tuple[Fault, ...] = ()
+    conditions: Conditions = field(default_factory=Conditions)
+    sensor: dict[str, Any] = field(default_factory=dict)
+    """What differs from the usual sensor."""
+    minutes: float = 0.0
+    """After the first sample run."""
+
+    @property
+    def path(self) -> str:
+        """Where it goes, from the samples' folder."""
+        return f"{self.folder}/{self.name}.csv"
+
+
+def _baseline() -> list[SampleRun]:
+    """Eight throws each way on one mild morning, two minutes apart, after some throws to work it in."""
+    runs = []
+    for k in range(16):
+        direction = LOCK if k % 2 == 0 else UNLOCK
+        runs.append(
+            SampleRun(
+                "baseline",
+                f"{direction}-{k // 2 + 1}",
+                direction,
+                f"healthy {direction} throw {k // 2 + 1} of 8 of the commissioning set",
+                conditions=Conditions(temperature_c=14.0, throw_number=4 + k),
+                minutes=2.0 * k,
+            )
+        )
+    return runs
+
+
+MILD = Conditions(temperature_c=12.0, throw_number=4)
+
+FIRST = Conditions(temperature_c=12.0, throw_number=1)
+
+
+def _fault(
+    sign: str,
+    name: str,
+    shows: str,
+    fault: Fault,
+    direction: str = LOCK,
+    conditions: Conditions = MILD,
+    **sensor: Any,
+) -> SampleRun:
+    return SampleRun("signs", name, direction, shows, sign, (fault,), conditions, sensor)
+
+
+# fmt: off
+HEALTHY = [
+    SampleRun("healthy", "lock-mild", LOCK, "healthy, like the baseline", conditions=MILD),
+    SampleRun("healthy", "unlock-mild", UNLOCK, "healthy, like the baseline", conditions=MILD),
+    SampleRun("healthy", "lock-cold", LOCK, "healthy at 2 degC: stiffer grease, not wear", conditions=Conditions(temperature_c=2.0, throw_number=4)),
+    SampleRun("healthy", "unlock-hot", UNLOCK, "healthy at 30 degC", conditions=Conditions(temperature_c=30.0, throw_number=4)),
+    SampleRun("healthy", "lock-engine-running", LOCK, "healthy with the engine running: higher voltage, alternator ripple", conditions=Conditions(temperature_c=12.0, throw_number=4, engine_running=True)),
+    SampleRun("healthy", "unlock-battery-half", UNLOCK, "healthy on a half-charged battery", conditions=Conditions(temperature_c=12.0, throw_number=4, battery_charge=0.5)),
+    SampleRun("healthy", "lock-no-voltage-channel", LOCK, "healthy, recorded without a voltage channel", conditions=MILD, sensor={"has_voltage": False}),
+    SampleRun("healthy", "unlock-sensor-turned-round", UNLOCK, "healthy, the sensor the other way round: currents below zero", conditions=MILD, sensor={"polarity": -1}),
+    SampleRun("healthy", "lock-slow-logger", LOCK, "healthy, at 20 samples a second", conditions=MILD, sensor={"rate_hz": 20.0}),
+    SampleRun("healthy", "unlock-fast-logger", UNLOCK, "healthy, at 400 samples a second", conditions=MILD, sensor={"rate_hz": 400.0}),
+    SampleRun("healthy", "lock-as-found", LOCK, "healthy, the first throw after a weekend at rest: a little heavier", conditions=Conditions(temperature_c=12.0, throw_number=1, hours_at_rest=60)),
+]
+
+
+SIGNS = [
+    _fault("no-start", "no-start", "limit contact open in this direction: nothing flows", Fault("limit-open")),
+    _fault("stall", "stall-mid-way", "an obstruction stops it half-way", Fault("obstruction", place=0.5)),
+    _fault("stall", "stall-never-moved", "seized: stall current from the first moment", Fault("never-moved"), UNLOCK),
+    _fault("end-stop", "end-stop-limit-welded", "limit switch welded: it stalls at the end of travel", Fault("limit-welded")),
+    _fault("end-stop", "end-stop-mechanism-bottoms", "the mechanism bottoms just before the limit switch", Fault("stop-before-limit", 0.008), UNLOCK),
+    _fault("stopped-short", "stopped-short-limit-slipped", "limit switch slipped: cut off with 12 % of the travel missing", Fault("limit-early", 0.12)),
+    _fault("stopped-short", "stopped-short-fuse", "the circuit opens under way; the voltage recovers", Fault("fuse-blown", place=0.6), UNLOCK),
+    _fault("stopped-short", "stopped-short-cut-out", "a self-resetting cut-out trips and lets a trickle through", Fault("cut-out-tripped", place=0.4)),
+    _fault("light-run", "light-run-linkage-off", "linkage off: full travel, fast, near no-load current", Fault("linkage-off")),
+    _fault("light-run", "light-run-stripped-nut", "stripped nut: the motor runs on, the rod doesn't move", Fault("stripped-nut"), UNLOCK),
+    _fault("slow-travel", "slow-travel-loss-downstream", "a bad joint between board and motor: slow at full voltage", Fault("loss-downstream", 0.3)),
+    _fault("low-supply", "low-supply-weak-battery", "a weak battery: low at rest, low under load", Fault("weak-battery", 0.05)),
+    _fault("supply-drop", "supply-drop-long-cable", "a long thin cable: fine at rest, low under load", Fault("long-cable", 0.09)),
+    _fault("supply-drop", "supply-drop-corroded-plug", "a corroded plug: the voltage under load jumps", Fault("corroded-plug", 0.15), UNLOCK),
+    _fault("drag", "drag-dirt-lock", "dirt in pins and guides: 30 % heavier everywhere (see the unlock too)", Fault("even-friction", 0.3)),
+    _fault("drag", "drag-dirt-unlock", "dirt in pins and guides: 30 % heavier everywhere (see the lock too)", Fault("even-friction", 0.3), UNLOCK),
+    _fault("drag", "drag-dry-screw", "the actuator's own screw runs dry: heavier in the play as well", Fault("dry-screw", 0.3)),
+    _fault("drag", "drag-cold-grease", "cold-stiff grease at -8 degC: worst at the start, easing", Fault("cold-grease", 0.35), conditions=Conditions(temperature_c=-8.0, throw_number=1, hours_at_rest=14)),
+    _fault("drag", "drag-side-load", "crooked mount: the further out, the heavier", Fault("side-load", 0.3)),
+    _fault("drag", "drag-ice-first-throw", "water or ice inside: the first throw is rough", Fault("water-or-ice", 0.4), conditions=FIRST),
+    _fault("binding-spot", "binding-spot-lock", "a burr at 62 % of the lock movement (see the unlock too)", Fault("local-bind", 0.4, 0.62)),
+    _fault("binding-spot", "binding-spot-unlock", "the same burr met on the way back, at 38 %", Fault("local-bind", 0.4, 0.62), UNLOCK),
+    _fault("binding-spot", "binding-spot-hole-edge", "a pin meets the edge of its hole", Fault("hole-edge", 0.6)),
+    _fault("binding-spot", "binding-spot-weight-on-pins", "the attachment hangs on the pins: a break-away peak", Fault("weight-on-pins", 0.7), UNLOCK),
+    _fault("over-rated", "over-rated", "runs 15 % above the rated maximum", Fault("over-rated", 0.15)),
+    _fault("uneven-sides", "uneven-sides", "the second side takes up its load late", Fault("uneven-sides", 0.12)),
+    _fault("free-play", "free-play", "worn joints: the load is taken up 6 % of the stroke later", Fault("free-play", 0.06)),
+    _fault("clipped", "clipped", "a sensor too small for the motor", Fault("clipped", 0.85)),
+    _fault("gaps", "gaps", "a fifth of the movement is missing", Fault("gaps", 0.2), UNLOCK),
+    _fault("cut-record", "cut-record-end-missing", "the record stops while the motor runs", Fault("cut-record", place=0.6)),
+    _fault("cut-record", "cut-record-start-missing", "the record begins while the motor runs", Fault("late-record", place=0.3), UNLOCK),
+    _fault("noisy", "noisy-sense-wire", "a loose sense wire", Fault("noisy", 0.6)),
+    _fault("noisy", "noisy-worn-brushes", "worn brushes: the current jumps", Fault("worn-brushes", 0.4), UNLOCK),
+    _fault("", "completes-pins-clamp", "the pins clamp beside their holes: a rise at the end, yet the throw completes; look at both pins", Fault("pins-clamp", 0.3)),
+    _fault("", "completes-one-pin-off", "one side's link is off: lighter, yet the throw completes; look at both pins", Fault("one-pin-off")),
+    _fault("", "never-ends-slipping-clutch", "an overload clutch slips: a flat cap that never ends", Fault("slipping-clutch", 0.9)),
+    _fault("", "sensor-gain", "the sensor reads 20 % too much: current and voltage disagree", Fault("sensor-gain", 0.2)),
+    _fault("interruption", "interruption-loose-contact", "a loose contact opens for 0.2 s under way", Fault("loose-contact", 0.2, 0.26)),
+]
+
+# fmt: on
+
+
+def _duty() -> list[SampleRun]:
+    """Ten throws with hardly a rest between them: the motor warms and the rated duty cycle is broken."""
+    runs = []
+    for k in range(10):
+        direction = LOCK if k % 2 == 0 else UNLOCK
+        runs.append(
+            SampleRun(
+                "duty",
+                f"throw-{k + 1:02d}-{direction}",
+                direction,
+                f"throw {k + 1} of 10 with hardly a rest between them; rated duty cycle 25 %",
+                "duty-exceeded" if k > 1 else "",
+                conditions=Conditions(temperature_c=12.0, throw_number=4 + k),
+                minutes=20 * 24 * 60 + 0.3 * k,
+            )
+        )
+    return runs
+
+
+SAMPLE_RUNS: tuple[SampleRun, ...] = (*_baseline(), *HEALTHY, *SIGNS, *_duty())
+
+
+BEGUN = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
+
+USUAL_SENSOR = {
+    "rate_hz": 100.0,
+    "noise_a": 0.015,
+    "offset_a": 0.011,
+    "gain": 1.001,
+    "resolution_a": 0.002,
+    "full_scale_a": 25.0,
+    "aperture_s": 0.002,
+    "voltage_resolution_v": 0.004,
+    "jitter_s": 0.0002,
+}
+
+
+@dataclass(frozen=True)
+class Written:
+    """What was written where."""
+
+    folder: Path
+    files: int
+    bytes: int
+
+
+def write_samples(folder: Path, progress: Callable[[int, int], None] = lambda done, of: None) -> Written:
+    """(Re)generate the sample runs in ``folder``; files of other names are left alone.
+
+    ``progress`` is called with the number of records done and the number of all. Raises OutsideError when the disk
+    refuses.
+    """
+    from throwbook.files.trace_file import write_trace
+
+    paths = [folder / f"{RIG.name}.toml", folder / "README.md"]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        paths[0].write_text(RIG_TOML, encoding="utf-8", newline="\n")
+        paths[1].write_text(index(), encoding="utf-8", newline="\n")
+        for name in {run.folder for run in SAMPLE_RUNS}:
+            (folder / name).mkdir(exist_ok=True)
+    except OSError as error:
+        raise OutsideError(
+            f"writing failed ({error.strerror})", str(folder), "Name a folder you may write to"
+        ) from error
+    for done, (run, trace) in enumerate(sample_traces(), 1):
+        path = folder / run.path
+        write_trace(trace, path)
+        paths.append(path)
+        progress(done, len(SAMPLE_RUNS))
+    return Written(folder, len(paths), sum(path.stat().st_size for path in paths))
+
+
+def sample_traces() -> "Iterator[tuple[SampleRun, Trace]]":
+    """Each sample run and its record, in the order of the table. The winding's heat goes on from throw to throw."""
+    import numpy as np
+
+    from throwbook.core.simulator import SensorModel, machine_for, throw
+
+    machine = machine_for(RIG, MACHINE_SEED, LOAD_SHARE)
+    winding_c: float | None = None
+    for number, run in enumerate(SAMPLE_RUNS):
+        conditions = run.conditions
+        if run.folder == "duty":
+            conditions = replace(conditions, winding_c=winding_c)
+        minutes = run.minutes if run.minutes or run.folder == "baseline" else 60.0 * 24 * 7 + 5.0 * number
+        thrown = throw(
+            machine,
+            run.direction,
+            conditions,
+            SensorModel(**{**USUAL_SENSOR, **run.sensor}),
+            run.faults,
+            np.random.default_rng(crc32(run.path.encode())),
+            started=BEGUN + timedelta(minutes=minutes),
+            rig_name=RIG.name,
+        )
+        winding_c = thrown.truth.winding_c if run.folder == "duty" else None
+        trace = thrown.trace
+        yield (
+            run,
+            replace(
+                trace,
+                current_a=np.round(trace.current_a, 4),
+                voltage_v=None if trace.voltage_v is None else np.round(trace.voltage_v, 3),
+                head={"shows": run.shows, "made_by": "throwbook samples (simulated)"},
+            ),
+        )
+
+
+def index() -> str:
+    """The folder's README: every file with what it shows."""
+
+    lines = [
+        "# Sample runs",
+        "",
+        f"Simulated throws of one invented machine, `{RIG.name}` (rig file: `{RIG.name}.toml`), to try the commands on",
+        "and to see what each sign looks like. No file here is a measurement. Regenerate them, byte for byte, with",
+        "`throwbook samples sample-runs` or `make samples`.",
+        "",
+        "    throwbook assess --rig sample-runs/yard-loader.toml --baseline sample-runs/baseline sample-runs/signs",
+        "",
+        "A throw can complete with a pin beside its hole or a side unlinked: see `signs/completes-*.csv`. No record shows",
+        "where a pin is: look at both pins, each by itself.",
+    ]
+    titles = {
+        "baseline": "Baseline set",
+        "healthy": "Healthy throws in other conditions",
+        "signs": "One record or more for each sign",
+        "duty": "A set that breaks the duty cycle",
+    }
+    for folder, title in titles.items():
+        lines += [
+            "",
+            f"## {title} (`{folder}/`)",
+            "",
+            "| file | direction | sign | shows |",
+            "|---|---|---|---|",
+        ]
+        for run in SAMPLE_RUNS:
+            if run.folder == folder:
+                sign = f"`{run.sign}`" if run.sign else "-"
+                lines.append(f"| `{run.name}.csv` | {run.direction} | {sign} | {run.shows} |")
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,344 @@
+"""Test sheets while they are open: planned, answered, looked at. How one ends stands in ``signing.py``.
+
+Test sheets as they are shown: one with all that is on it, or a list.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from throwbook.core.quantities.text import written
+from throwbook.core.records import OPEN, SheetState
+from throwbook.core.rig import METRIC
+from throwbook.core.sheets.hand_readings import CLAMP_METER, Accuracy
+from throwbook.core.sheets.sheet import (
+    ANSWERS,
+    NO,
+    NOT_LOOKED,
+    SEEN,
+    YES,
+    Plan,
+    Seen,
+    SheetTrial,
+    lock_throws,
+    no_since,
+    plan_details,
+    plan_for,
+    plan_from,
+    said_since,
+    seen_at,
+    sheet_trials,
+    taken_back,
+)
+from throwbook.core.status.latch import Status
+from throwbook.core.status.maintenance import entry_from
+from throwbook.errors import InputError
+from throwbook.jobs import latch
+from throwbook.jobs.find import opened, rig_of
+from throwbook.logbook import Logbook
+
+if TYPE_CHECKING:
+    from throwbook.core.sheets.acceptance import Acceptance
+
+
+@dataclass(frozen=True)
+class SheetView:
+    """A sheet as it is shown."""
+
+    state: SheetState
+    plan: Plan
+    trials: tuple[SheetTrial, ...]
+    seen: Mapping[str, Seen]
+    """By trial."""
+    acceptance: "Acceptance"
+    status: Status
+    taken_back: tuple[str, ...] = ()
+    """A "no" that was corrected: one sentence a throw."""
+    said_since: tuple[str, ...] = ()
+    """A "no" that came after the sheet was decided: one sentence each."""
+    commissioned: bool = False
+    """The rig has an accepted commissioning sheet: its trend has begun."""
+    rig_changed: bool = False
+    """The rig's values changed after throws of this open sheet were judged: it takes judging again."""
+    units: str = METRIC
+    """How the rig's values are shown."""
+
+
+def view(logbook: str | Path | None, sheet: str) -> SheetView:
+    """One sheet with its throws, what was seen, and what an acceptance would say."""
+    with opened(logbook, read_only=True) as book:
+        return view_in(book, book.sheet(sheet))
+
+
+def view_in(book: Logbook, state: SheetState) -> SheetView:
+    """The same in an open logbook."""
+    from throwbook.jobs.find import rig_for_sheet
+
+    trials = sheet_trials(book.trials(sheet=state.sheet.id))
+    rig = rig_for_sheet(book, state)
+    version = book.rig(state.sheet.rig).id
+    sightings = book.sightings(state.sheet.id)
+    return SheetView(
+        state,
+        plan_from(state.sheet.plan),
+        trials,
+        {one.id: seen_at(one.id, sightings) for one in trials},
+        book.judged(state.sheet.id, rig),
+        latch.status(book, state.sheet.rig),
+        taken_back(trials, sightings),
+        said_since(trials, book.sightings_since(state.sheet.id)),
+        commissioned=book.commissioned(state.sheet.rig),
+        rig_changed=state.state == OPEN and any(one.rig_version not in ("", version) for one in trials),
+        units=rig.units,
+    )
+
+
+def listed(logbook: str | Path | None, rig: str | None) -> list[tuple[SheetState, int, int, bool]]:
+    """Sheets, oldest first, each with its lock and unlock throws, and whether a "no" came after it was decided."""
+    with opened(logbook, read_only=True) as book:
+        if rig is not None:
+            book.rig(rig)
+        found = []
+        for state in book.sheets(rig):
+            ways = [one.direction for one in book.trials(sheet=state.sheet.id)]
+            no_came = no_since(book.sightings_since(state.sheet.id))
+            found.append((state, ways.count("lock"), ways.count("unlock"), no_came))
+        return found
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What a person saw at a throw, as it is handed in."""
+
+    left_pin: str = NOT_LOOKED
+    right_pin: str = NOT_LOOKED
+    how: str = ""
+    load_check: str = NOT_LOOKED
+    retained_power_off: str = NOT_LOOKED
+    reason: str = ""
+    """Why it corrects an earlier one; empty: it doesn't."""
+
+    @property
+    def at_anything(self) -> bool:
+        """False: nobody looked at anything or tried it."""
+        return any(getattr(self, name) != NOT_LOOKED for name in SEEN)
+
+    @property
+    def seen(self) -> Seen:
+        """The answers alone."""
+        return Seen(self.left_pin, self.right_pin, self.load_check, self.retained_power_off)
+
+    @property
+    def says_no(self) -> bool:
+        """A pin wasn't in its hole, or a check wasn't passed."""
+        return any(getattr(self, name) == NO for name in SEEN)
+
+
+def plan(
+    logbook: str | Path | None,
+    rig: str,
+    kind: str,
+    by: str,
+    now: datetime,
+    throws: int | None = None,
+    answers: Mapping[str, Any] | None = None,
+) -> tuple[SheetState, Plan]:
+    """A new open sheet."""
+    with opened(logbook) as book, book.transaction():
+        state = plan_in(book, rig, kind, by, now, throws, answers)
+        return state, plan_from(state.sheet.plan)
+
+
+def meter_reach(
+    logbook: str | Path | None, rig: str, clamp: Accuracy | None = None, step_a: float | None = None
+) -> tuple[str, ...]:
+    """What readings of a clamp meter can be accepted on this rig, in sentences.
+
+    What isn't given is as at the rig's newest throw by hand, else assumed.
+    """
+    from throwbook.core.sheets.shared_risk import USUAL_STEP_A, reach_said
+
+    with opened(logbook, read_only=True) as book:
+        described = rig_of(book, rig)
+        by_hand = [one.trial.hand for one in book.trials(rig=rig) if one.trial.hand]
+    newest = by_hand[-1] if by_hand else {}
+    used = newest.get("instruments", {}).get("clamp")
+    read = newest.get("run_current_a") or {}
+    clamp = clamp or (Accuracy(**used) if used else CLAMP_METER)
+    return reach_said(described, clamp, step_a or read.get("step") or USUAL_STEP_A)
+
+
+def plan_in(
+    book: Logbook,
+    rig: str,
+    kind: str,
+    by: str,
+    now: datetime,
+    throws: int | None = None,
+    answers: Mapping[str, Any] | None = None,
+    imported: bool = False,
+) -> SheetState:
+    """The same in an open logbook, for jobs that fill the sheet in one go.
+
+    The plan names the orders that hold the rig and the service entries logged so far: that is what makes a commissioning
+    sheet count as one after the repair.
+    """
+    described = rig_of(book, rig)
+    if described.retired:
+        raise InputError(
+            f"this rig is retired ({described.retired})",
+            rig,
+            "'throwbook rig retire --back' brings it back first.",
+        )
+    services = tuple(sorted(row.id for row in book.services(rig, every_revision=True)))
+    held = latch.status(book, rig).open_ids
+    made = plan_for(kind, described, throws, held, services, _answered_at(book, rig, held))
+    made = replace(made, imported=imported)
+    sheet = book.plan_sheet(rig, kind, plan_details(made), by, now)
+    if answers:
+        book.answer(sheet.id, dict(answers), by, now)
+    return book.sheet(sheet.id)
+
+
+def _answered_at(book: Logbook, rig: str, held: Sequence[str]) -> str:
+    """When the newest of what a sheet answers happened: the throws that raised it, the day of the work on it.
+
+    By the clocks of that time, so it can only refuse throws, never let anything pass (the ids do that). What a person
+    raised counts from when it was written down; a throw without a date not at all.
+    """
+    started = {one.id: one.trial.started for one in book.trials(rig=rig)} if held else {}
+    moments = [
+        started.get(order.trial) if order.trial else order.at
+        for order in book.orders(rig)
+        if order.id in set(held)
+    ]
+    for row in book.services(rig):
+        entry = entry_from(row)
+        if set(entry.answers) & set(held):
+            moments.append(datetime.combine(entry.on, time(0), row.at.tzinfo))
+    known = [moment for moment in moments if moment is not None]
+    return max(known).isoformat() if known else ""
+
+
+def answer(
+    logbook: str | Path | None,
+    sheet: str,
+    answers: Mapping[str, Any],
+    by: str,
+    now: datetime,
+    reason: str = "",
+) -> SheetState:
+    """Answer questions of an open sheet; those not given stay as they were."""
+    with opened(logbook) as book, book.transaction():
+        state = open_sheet(book, sheet)
+        book.answer(state.sheet.id, {**state.answers, **answers}, by, now, reason)
+        return book.sheet(state.sheet.id)
+
+
+def see(
+    logbook: str | Path | None, sheet: str, throws: Sequence[int], looked: Looked, by: str, now: datetime
+) -> tuple[SheetView, int]:
+    """Write down what was seen at throws of a sheet. A "no" takes the rig out of use at once, whenever it comes: it is
+    taken on a decided sheet too, beside what was sealed; any other answer takes an open one.
+
+    Gives the sheet and how many orders that raised.
+    """
+    refuse_blank(looked)
+    with opened(logbook) as book, book.transaction():
+        state = book.sheet(sheet) if looked.says_no else open_sheet(book, sheet)
+        positions = {
+            one.position: one for one in lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
+        }
+        for number in throws:
+            if number not in positions:
+                listed = ", ".join(map(str, positions)) or "none yet"
+                raise InputError(
+                    f"throw {number} is no lock throw of this sheet", sheet, f"Its lock throws: {listed}."
+                )
+        raised = write_down(book, state, [positions[number].id for number in throws], looked, by, now)
+        return view_in(book, state), raised
+
+
+def write_down(
+    book: Logbook, state: SheetState, trials: Sequence[str], looked: Looked, by: str, now: datetime
+) -> int:
+    """Keep what was seen at these trials; gives how many orders it raised.
+
+    A "no" at a throw whose first one was cleared long ago is a new finding: it raises an order of its own.
+    """
+    logged = {one.id: one for one in book.trials(sheet=state.sheet.id)}
+    raised = 0
+    for trial in trials:
+        book.sight(
+            trial,
+            looked.left_pin,
+            looked.right_pin,
+            looked.how,
+            by,
+            now,
+            looked.reason,
+            looked.load_check,
+            looked.retained_power_off,
+        )
+        raised += len(latch.raise_for(book, state, logged[trial], by, now))
+        raised += len(latch.raise_seen(book, state, looked.seen, by, now, logged[trial]))
+    return raised
+
+
+def leave_out(
+    logbook: str | Path | None, sheet: str, throw: int, because: str, by: str, now: datetime
+) -> SheetView:
+    """Take a throw of an open sheet out of the count, with a reason; it stays on the sheet, and so does what it raised."""
+    if not written(because):
+        raise InputError("no reason given", "--because", "Say why it doesn't count.")
+    with opened(logbook) as book, book.transaction():
+        state = open_sheet(book, sheet)
+        fit = [
+            one.placement
+            for one in book.trials(sheet=state.sheet.id)
+            if one.placement is not None and one.placement.position == throw
+        ]
+        if not fit:
+            raise InputError(f"this sheet has no throw {throw}", sheet, "'throwbook sheet show' lists them.")
+        old = fit[0]
+        book.place(
+            replace(
+                old,
+                id="",
+                left_out=written(because),
+                reason=written(because),
+                at=now,
+                by=by,
+                replaces=(old.id,),
+            )
+        )
+        return view_in(book, state)
+
+
+def open_sheet(book: Logbook, sheet: str, rig: str = "") -> SheetState:
+    """The sheet of that name. Raises InputError where it is decided already, or is of another rig than the one named."""
+    state = book.sheet(sheet)
+    if rig and state.sheet.rig != rig:
+        raise InputError(f"this sheet belongs to {state.sheet.rig}", sheet, f"Name a sheet of {rig}.")
+    if state.state != OPEN:
+        raise InputError(
+            f"this sheet is {state.state} already",
+            sheet,
+            "What is decided stays; plan a new sheet. Only a NO at a pin is still taken: throwbook sheet see.",
+        )
+    return state
+
+
+def refuse_blank(looked: Looked) -> None:
+    """Raise InputError for an answer that is none, and for pins seen without a word on how."""
+    for name in SEEN:
+        if getattr(looked, name) not in ANSWERS:
+            raise InputError(
+                f"{getattr(looked, name)!r} is no answer", name, f"One of: {', '.join(ANSWERS)}."
+            )
+    if YES in (looked.left_pin, looked.right_pin) and not looked.says_no and not written(looked.how):
+        raise InputError(
+            "how the pins were seen isn't written", "--seen-how", "For example: --seen-how torch"
+        )

@@ -1,0 +1,217 @@
+"""What happened to a rig since its last accepted sheet, and what its status doesn't cover, read from the logbook.
+
+The way back from a raised status, step by step: what is done, what comes next. It only tells; ``latch.clear`` decides.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from throwbook.core.quantities.text import for_shell, printable
+from throwbook.core.records import ACCEPTED, COMMISSIONING, OPEN, SheetState
+from throwbook.core.sheets.sheet import plan_from
+from throwbook.core.status.latch import (
+    CAUSE_FOUND,
+    REASON,
+    RECOMMISSIONED,
+    REPAIR,
+    SIGNED,
+    RepairProof,
+    Status,
+)
+from throwbook.core.status.maintenance import ServiceEntry, entry_from, is_repair
+from throwbook.core.status.status_text import (
+    DONE,
+    NEXT_STEP,
+    events_since_acceptance,
+    judging_first,
+    said_since,
+)
+from throwbook.errors import InputError
+from throwbook.jobs import latch
+from throwbook.jobs.find import opened
+from throwbook.jobs.latch import repair_proofs
+from throwbook.logbook import Logbook
+
+if TYPE_CHECKING:
+    from throwbook.core.sizing.sizing import Gap
+    from throwbook.logbook import Logbook
+
+
+def happened_in(book: "Logbook", rig: str) -> tuple[str, ...]:
+    """One sentence for each event, oldest first; one that says so where there is none."""
+    sheets, orders = book.sheets(rig), book.orders(rig)
+    services = [entry_from(row) for row in book.services(rig)]
+    # Only the throws that an event can speak of: a rig may have ten thousand.
+    asked = {order.sheet for order in orders if order.sheet}
+    asked |= {one.sheet.id for one in sheets if one.state == OPEN}
+    throws = {one.id: one for sheet in asked for one in book.trials(sheet=sheet)}
+    held = latch.status(book, rig).open_ids
+    return said_since(sheets, events_since_acceptance(sheets, orders, services, throws, held))
+
+
+def gaps_in(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
+    """What the status of a rig doesn't cover: its suitability, and the blanks of its newest accepted commissioning.
+
+    A rig whose values this version can't read has all of that open: its status is shown all the same.
+    """
+    from throwbook.core.sizing.sizing import Gap
+
+    try:
+        return _gaps(book, rig)
+    except InputError as error:
+        return (Gap("rig file", says=str(error)),)
+
+
+def _gaps(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
+    from throwbook.core.sheets.conditions import conditions_from, unanswered
+    from throwbook.core.sizing.sizing import not_covered
+    from throwbook.jobs.find import rig_of
+
+    newest = _commissioned_by(book, rig)
+    if newest is None:
+        return not_covered(rig_of(book, rig))
+    blank = unanswered(conditions_from(newest.answers))
+    return not_covered(rig_of(book, rig), [(one.asked.rstrip("?").lower(), one.claim_lost) for one in blank])
+
+
+def not_proved_in(book: "Logbook", rig: str) -> tuple[str, ...]:
+    """What nobody could read when the rig was commissioned, in words, and what was then taken by shared risk."""
+    from throwbook.jobs.find import rig_for_sheet
+
+    newest = _commissioned_by(book, rig)
+    if newest is None:
+        return ()
+    found = book.judged(newest.sheet.id, rig_for_sheet(book, newest))
+    return (*found.not_proved, *(f"accepted by shared risk: {one}" for one in found.shared_risk))
+
+
+def _commissioned_by(book: "Logbook", rig: str) -> SheetState | None:
+    """The newest accepted commissioning sheet; None: there is none."""
+    accepted = [
+        one
+        for one in book.sheets(rig)
+        if one.state == ACCEPTED and one.decision is not None and one.sheet.kind == COMMISSIONING
+    ]
+    return max(accepted, key=lambda one: one.decision.at if one.decision else one.sheet.at, default=None)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the way down."""
+
+    need: str
+    """One of the needs in ``core.standing.status``."""
+    done: bool
+    with_what: str
+    """The entry or the sheet that does it, in words; empty: nothing yet."""
+
+
+@dataclass(frozen=True)
+class WayBack:
+    """Where the rig stands on its way down."""
+
+    status: Status
+    steps: tuple[Step, ...]
+    """In order; empty in service."""
+    orders: tuple[str, ...]
+    """Ids to name in the clearing order."""
+    repair: ServiceEntry | None
+    sheet: SheetState | None
+    """An accepted commissioning sheet that was planned after the repair."""
+    open_sheet: SheetState | None
+    """One that is planned after it and still open."""
+
+    @property
+    def repair_first(self) -> bool:
+        """A commissioning sheet planned now would prove nothing: no repair is logged that it could be after."""
+        return any(one.need == REPAIR for one in self.steps) and self.repair is None
+
+
+def way_back(logbook: str | Path | None, rig: str) -> WayBack:
+    """What brings the rig down, and how far that has come."""
+    with opened(logbook, read_only=True) as book:
+        return way_back_in(book, rig, latch.status(book, rig))
+
+
+def way_back_in(book: Logbook, rig: str, status: Status) -> WayBack:
+    """The same in an open logbook, of a status that was read."""
+    if not status.open:
+        return WayBack(status, (), (), None, None, None)
+    raised = [set(one.ids) for one in status.open if REPAIR in one.needs]
+    proved = [set(one.ids) for one in status.open if RECOMMISSIONED in one.needs]
+    rows = book.services(rig, every_revision=True)
+    proofs = repair_proofs(rows)
+    # What asks for no repair is answered by none: an old one must not be named as if it did.
+    entries = [entry_from(row) for row in rows if raised and _repairs(proofs[row.id], raised)]
+    repair = entries[-1] if entries else None
+    may_prove = bool(proved) and (repair is not None or not raised)
+    later = [one for one in book.sheets(rig) if may_prove and _after(one, proved, repair)]
+    sheet = next((one for one in reversed(later) if one.state == ACCEPTED), None)
+    open_sheet = next((one for one in reversed(later) if one.state == "open"), None)
+    needs = dict.fromkeys(need for one in status.open for need in one.needs)
+    ordered = [need for need in (CAUSE_FOUND, REPAIR, RECOMMISSIONED, REASON, SIGNED) if need in needs]
+    return WayBack(
+        status,
+        tuple(_step(need, repair, sheet) for need in ordered),
+        tuple(one.ids[0] for one in status.open),
+        repair,
+        sheet,
+        open_sheet,
+    )
+
+
+def steps_said(book: Logbook, rig: str, status: Status) -> tuple[str, ...]:
+    """The steps of the way down in words, for every place that names them; empty in service.
+
+    The done ones with what did them, the last one as it is to be typed.
+    """
+    way = way_back_in(book, rig, status)
+    needs = [step.need for step in way.steps]
+    said = judging_first(status)
+    for step in way.steps:
+        if step.done:
+            said.append(f"{DONE}{step.need}: {printable(step.with_what)}")
+        elif step.need == RECOMMISSIONED and way.open_sheet is not None:
+            name = for_shell(way.open_sheet.name)
+            said.append(f"commission anew in full: {name} is planned: throwbook sheet show {name}")
+        elif step.need == REASON or (step.need == SIGNED and REASON not in needs):
+            said.append(f"{NEXT_STEP[step.need].partition(':')[0]}: {_clear_command(rig, way)}")
+        elif step.need != SIGNED:
+            said.append(NEXT_STEP[step.need])
+    return tuple(said)
+
+
+def _clear_command(rig: str, way: WayBack) -> str:
+    words = ["throwbook order clear", for_shell(rig), "--all", "--because TEXT"]
+    asked = RECOMMISSIONED in [step.need for step in way.steps]
+    if asked:
+        repaired = any(step.need == REPAIR for step in way.steps)
+        words.append("--cause-found TEXT")
+        if repaired:
+            words.append(f"--service {way.repair.id[:8]}" if way.repair is not None else "--service ENTRY")
+        words.append(f"--sheet {for_shell(way.sheet.name)}" if way.sheet is not None else "--sheet NAME")
+    return " ".join([*words, "--signed NAME"])
+
+
+def _repairs(proof: RepairProof, raised: list[set[str]]) -> bool:
+    """What was raised after it, and needs no repair, doesn't count against it."""
+    mended = is_repair(proof.action, proof.found, proof.fixed)
+    return mended and all(ids & proof.answers for ids in raised)
+
+
+def _after(state: SheetState, raised: list[set[str]], repair: ServiceEntry | None) -> bool:
+    plan = plan_from(state.sheet.plan)
+    after_work = repair is None or repair.id in plan.services
+    planned_for = after_work and all(ids & set(plan.answers) for ids in raised)
+    return state.sheet.kind == COMMISSIONING and planned_for
+
+
+def _step(need: str, repair: ServiceEntry | None, sheet: SheetState | None) -> Step:
+    if need == CAUSE_FOUND:
+        return Step(need, repair is not None, repair.found.what if repair else "")
+    if need == REPAIR:
+        return Step(need, repair is not None, repair.fixed.what if repair else "")
+    if need == RECOMMISSIONED:
+        return Step(need, sheet is not None, sheet.name if sheet else "")
+    return Step(need, False, "")

@@ -1,0 +1,146 @@
+"""Rigs, the orders to their status latch, their services and baselines; calibrations of boards."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from difflib import get_close_matches
+
+from throwbook.core.records import (
+    BaselineRecord,
+    Calibration,
+    Order,
+    RigRevision,
+    Row,
+    Service,
+    current,
+    heads,
+)
+from throwbook.core.sheets.conditions import FOR_PRACTICE
+from throwbook.errors import InputError
+from throwbook.logbook.seals import SealRows
+
+_WRITTEN_DOWN = "(SELECT min(at) FROM placement WHERE placement.trial = trial.id)"
+"""When a trial without a time of its own was written down."""
+_NAMED_AT_MOST = 8
+
+
+def _meant(typed: str, names: list[str]) -> str:
+    """The rigs somebody may have meant who half remembers a name, or else the first ones; "" where there are none."""
+    wanted = typed.casefold()
+    inside = [name for name in names if wanted and wanted in name.casefold()]
+    close = get_close_matches(wanted, [name.casefold() for name in names], _NAMED_AT_MOST, 0.6)
+    alike = list(
+        dict.fromkeys([*inside, *(name for fold in close for name in names if name.casefold() == fold)])
+    )
+    shown = (alike or names)[:_NAMED_AT_MOST]
+    rest = len(alike or names) - len(shown)
+    return ", ".join(shown) + (f" and {rest} more" if rest else "")
+
+
+class RigRows(SealRows):
+    """Rows that belong to a rig or a board."""
+
+    def add_rig(self, rig: str, toml: str, by: str, now: datetime, reason: str = "") -> RigRevision:
+        """A new rig, or a new revision of one; the same text again changes nothing."""
+        known = self.select(RigRevision, "WHERE rig = ?", [rig])
+        latest = current(known)
+        if latest is not None and latest.toml == toml and len(heads(known)) == 1:
+            return latest
+        with self.transaction():
+            self.db.execute("INSERT INTO rig (name) VALUES (?) ON CONFLICT (name) DO NOTHING", [rig])
+            return self.add(RigRevision(rig, toml, now, by, reason, replaces=_ids(heads(known))))
+
+    def rig_names(self) -> list[str]:
+        """Names in alphabetical order."""
+        return [row[0] for row in self.read("SELECT name FROM rig ORDER BY name")]
+
+    def rig(self, name: str) -> RigRevision:
+        """The revision of a rig that counts. Raises InputError for a name the logbook doesn't have."""
+        found = current(self.select(RigRevision, "WHERE rig = ?", [name]))
+        if found is None:
+            names = self.rig_names()
+            listed = f"It has: {_meant(name, names)}" if names else "It has none yet"
+            raise InputError(
+                f"no rig '{name}' in this logbook",
+                str(self.path),
+                f"{listed}; 'throwbook rig add FILE.toml' adds one.",
+            )
+        return found
+
+    def for_practice(self) -> bool:
+        """Whether this is a practice logbook: nothing in it speaks for a real machine."""
+        return bool(self.read("SELECT 1 FROM rig_revision WHERE reason = ? LIMIT 1", [FOR_PRACTICE]))
+
+    def rig_revisions(self, name: str) -> list[RigRevision]:
+        """Every revision, oldest first."""
+        return self.select(RigRevision, "WHERE rig = ? ORDER BY at, id", [name])
+
+    def trial_counts(self, rig: str | None = None) -> dict[str, tuple[int, datetime | None]]:
+        """By rig: how many trials, and when the newest of them was thrown; one without a time of its own (typed in from
+        paper) counts from when it was written down.
+        """
+        where, values = ("WHERE rig = ?", [rig]) if rig is not None else ("", [])
+        rows = self.read(
+            f"SELECT rig, count(*), max(coalesce(started, {_WRITTEN_DOWN})) FROM trial {where} GROUP BY rig",
+            values,
+        )
+        return {row[0]: (row[1], datetime.fromisoformat(row[2]) if row[2] else None) for row in rows}
+
+    def locks_since(self, rig: str, day: date) -> int:
+        """Lock throws on or after a day, by their own clock or else by when they were written down."""
+        rows = self.read(
+            "SELECT count(*) FROM trial WHERE rig = ? AND direction = 'lock'"
+            f" AND substr(coalesce(started, {_WRITTEN_DOWN}), 1, 10) >= ?",
+            [rig, day.isoformat()],
+        )
+        return int(rows[0][0])
+
+    def add_order(self, order: Order) -> Order:
+        """One entry of the latch's log; it is linked to the rig's last ones here."""
+        from dataclasses import replace
+
+        from throwbook.core.status.latch import latest
+
+        with self.transaction():
+            return self.add(replace(order, previous=latest(self.orders(order.rig))))
+
+    def orders(self, rig: str) -> list[Order]:
+        """Every order of a rig, oldest first by its own clock; the links say what came before what."""
+        return self.select(Order, "WHERE rig = ? ORDER BY at, id", [rig])
+
+    def altered_orders(self, rig: str) -> frozenset[str]:
+        """Ids of orders whose content no longer gives their id: somebody changed them in the file."""
+        return frozenset(each.id for each in self.altered("latch_order", "WHERE rig = ?", [rig]))
+
+    def add_service(self, service: Service) -> Service:
+        """One entry of the maintenance history; ``replaces`` names the one it corrects."""
+        return self.add(service)
+
+    def services(self, rig: str, every_revision: bool = False) -> list[Service]:
+        """The history as it counts now, oldest first, or with the corrected entries too."""
+        rows = self.select(Service, "WHERE rig = ? ORDER BY at, id", [rig])
+        return rows if every_revision else heads(rows)
+
+    def add_baseline(self, baseline: BaselineRecord) -> BaselineRecord:
+        """A frozen baseline; older ones stay."""
+        return self.add(baseline)
+
+    def baselines(self, rig: str, direction: str | None = None) -> list[BaselineRecord]:
+        """Every baseline of a rig, oldest first."""
+        rows = self.select(BaselineRecord, "WHERE rig = ? ORDER BY at, id", [rig])
+        return [row for row in rows if direction in (None, row.direction)]
+
+    def add_calibration(self, calibration: Calibration) -> Calibration:
+        """A board's calibration; it stands for the board's earlier ones."""
+        from dataclasses import replace
+
+        with self.transaction():
+            known = heads(self.calibrations(calibration.board))
+            return self.add(replace(calibration, replaces=_ids(known)))
+
+    def calibrations(self, board: str) -> list[Calibration]:
+        """Every calibration of a board, oldest first; ``records.current`` picks the one that counts."""
+        return self.select(Calibration, "WHERE board = ? ORDER BY at, id", [board])
+
+
+def _ids(rows: Iterable[Row]) -> tuple[str, ...]:
+    return tuple(sorted(row.id for row in rows))

@@ -1,0 +1,205 @@
+"""Seals: what a decided sheet rested on, summed and chained, so that any later change is found.
+
+Content ids and the chain of seals: any later change to what was signed can be found.
+
+A record's canonical form is JSON with sorted keys, no spaces, UTF-8 and no NaN, so that the same content gives the same
+bytes on any computer. Its id is the SHA-256 of those bytes (FIPS 180-4). A sheet's seal is taken over its canonical
+form *and* the seal of the sheet before it: a sheet changed, taken out or put in later breaks every seal after it.
+"""
+
+import hashlib
+import json
+import sqlite3
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields, is_dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from throwbook.core.records import Fact, Seal
+from throwbook.logbook.connection import damaged, plain_errors
+from throwbook.logbook.rows import SqlValue, altered, fact
+from throwbook.logbook.schema import BY_NAME, Table
+from throwbook.logbook.sheets import SheetRows
+
+FIRST = ""
+
+"""What the first sheet of a rig is chained to."""
+
+SEAL_FORM = "throwbook-seal-1"
+
+
+def plain(value: Any) -> Any:
+    """Turn dataclasses, mappings, sequences and dates into what JSON can hold.
+
+    Raises:
+        TypeError: a value that has no canonical form.
+        ValueError: NaN or infinite, which JSON can't hold.
+    """
+    if value is None or isinstance(value, str | bool | int | float):
+        return value
+    if isinstance(value, date):
+        return value.isoformat()
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, set | frozenset):
+        return sorted(plain(item) for item in value)
+    if isinstance(value, Sequence):
+        return [plain(item) for item in value]
+    raise TypeError(f"no canonical form for {type(value).__name__}")
+
+
+def canonical(value: Any) -> bytes:
+    """The one way to write ``value`` down."""
+    text = json.dumps(
+        plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+    )
+    return text.encode("utf-8")
+
+
+def content_id(value: Any) -> str:
+    """SHA-256 of the canonical form, 64 hexadecimal digits."""
+    return hashlib.sha256(canonical(value)).hexdigest()
+
+
+def seal_of(content: Any, before: str = FIRST) -> str:
+    """Seal of one accepted sheet: its content and the seal ``before`` it."""
+    return content_id({"form": SEAL_FORM, "before": before, "content": content_id(content)})
+
+
+ON_SHEET = {
+    "sheet": "WHERE id = :sheet",
+    "answers": "WHERE sheet = :sheet",
+    "trial": "WHERE id IN (SELECT trial FROM placement WHERE sheet = :sheet)",
+    "placement": "WHERE sheet = :sheet",
+    "sighting": "WHERE trial IN (SELECT trial FROM placement WHERE sheet = :sheet)",
+    "judgement": "WHERE trial IN (SELECT trial FROM placement WHERE sheet = :sheet)",
+    "decision": "WHERE sheet = :sheet",
+}
+
+"""Sealed with their sheet. The samples are in by their digest, which stands in the trial."""
+
+OF_RIG = ("rig_revision", "service", "baseline", "latch_order")
+
+"""Sealed with the first sheet that is decided after they were written."""
+
+
+ORDERS_TOLD_OF = (
+    "SELECT substr(each.value, 13) FROM seal, json_each(seal.covers) AS each"
+    " WHERE seal.rig = ? AND substr(each.value, 1, 12) = 'latch_order:'"
+    " UNION SELECT each.value FROM sheet, json_each(sheet.plan, '$.answers') AS each WHERE sheet.rig = ?"
+    " UNION SELECT each.value FROM service, json_each(service.details, '$.answers') AS each WHERE service.rig = ?"
+)
+
+
+class SealRows(SheetRows):
+    """Sealing, and reading the facts again that a seal covers."""
+
+    def seal_sheet(self, sheet: str, decision: str, now: datetime) -> Seal:
+        """Seal a sheet as it stands, chained to the rig's last seals. Call it right after ``decide``."""
+
+        with self.transaction():
+            rig = self.read("SELECT rig FROM sheet WHERE id = ?", [sheet])[0][0]
+            earlier = self.seals(rig)
+            last = _last(earlier)
+            facts = self._sealable(sheet, rig, {each for seal in earlier for each in seal.covers})
+            digest = seal_of(content_of(facts), before(last))
+            covers = tuple(_name(each) for each in facts)
+            previous = tuple(seal.id for seal in last)
+            return self.add(Seal(rig, sheet, decision, digest, covers, previous, now))
+
+    def seals(self, rig: str) -> list[Seal]:
+        """Every seal of a rig, oldest first."""
+        return self.select(Seal, "WHERE rig = ? ORDER BY at, id", [rig])
+
+    def broken_seals(self, rig: str) -> list[tuple[Seal, str]]:
+        """Seals that no longer match what is stored, and why."""
+
+        seals = {seal.id: seal for seal in self.seals(rig)}
+        broken = []
+        for seal in seals.values():
+            facts = self.covered(seal)
+            missing = len(set(seal.covers) - {_name(each) for each in facts})
+            if missing:
+                broken.append((seal, f"{missing} of the {len(seal.covers)} rows it was sealed with are gone"))
+            elif not set(seal.previous) <= set(seals):
+                broken.append((seal, "a sheet sealed before it was changed or taken out"))
+            elif seal_of(content_of(facts), before(seals[each] for each in seal.previous)) != seal.digest:
+                broken.append((seal, "changed after it was sealed"))
+        return broken
+
+    def orders_told_of(self, rig: str) -> frozenset[str]:
+        """Ids of the orders that the rig's seals, plans and service entries name: each must be among its orders."""
+        rows = self.read(ORDERS_TOLD_OF, [rig, rig, rig])
+        return frozenset(str(row[0]) for row in rows)
+
+    def covered(self, seal: Seal) -> list[Fact]:
+        """The rows that a seal covers as they are stored now, in the seal's order; rows that are gone are left out."""
+        named: dict[str, set[str]] = defaultdict(set)
+        for each in seal.covers:
+            table, _, row_id = each.partition(":")
+            named[table].add(row_id)
+        found = []
+        for table, ids in named.items():
+            if BY_NAME[table].key == ("id",):
+                found += [row for each in ids for row in self.stored(table, "WHERE id = ?", [each])]
+            else:
+                rows = self.stored(table, ON_SHEET[table], {"sheet": seal.sheet})
+                found += [row for row in rows if row.id in ids]
+        return sorted(found, key=_name)
+
+    def altered(
+        self, table: str, where: str = "", values: Sequence[SqlValue] = (), attached: str = "main"
+    ) -> list[Fact]:
+        """Rows whose content no longer gives their id, under the id they carry."""
+        shape = BY_NAME[table]
+        found = []
+        with plain_errors(self.path):
+            for row in self.db.execute(f"SELECT * FROM {attached}.{table} {where}", values):
+                summed = self._summed(shape, row)
+                if altered(shape, row["id"], summed):
+                    found.append(replace(summed, id=row["id"]))
+        return found
+
+    def stored(self, table: str, where: str, values: Sequence[SqlValue] | dict[str, SqlValue]) -> list[Fact]:
+        """Rows under the id they carry, in the order of those ids."""
+        shape = BY_NAME[table]
+        rows = self.read(f"SELECT * FROM {table} {where} ORDER BY id", values)
+        return [replace(self._summed(shape, row), id=row["id"]) for row in rows]
+
+    def _summed(self, table: Table, row: sqlite3.Row) -> Fact:
+        try:
+            return fact(table, dict(row))
+        except KeyError as error:  # the table has lost a column, or its name
+            raise damaged(self.path) from error
+
+    def _sealable(self, sheet: str, rig: str, sealed: set[str]) -> list[Fact]:
+        found = []
+        for table, where in ON_SHEET.items():
+            found += self.stored(table, where, {"sheet": sheet})
+        for table in OF_RIG:
+            rows = self.stored(table, "WHERE rig = ?", [rig])
+            found += [row for row in rows if f"{table}:{row.id}" not in sealed]
+        return sorted(found, key=_name)
+
+
+def _name(fact: Fact) -> str:
+    return f"{fact.table}:{fact.id}"
+
+
+def content_of(facts: Iterable[Fact]) -> list[list[object]]:
+    """What is summed for a seal: table, id and content of each row."""
+    return [[each.table, each.id, each.content] for each in facts]
+
+
+def before(seals: Iterable[Seal]) -> str:
+    """The digests a seal is chained to, as one text; two after a merge."""
+    return "+".join(sorted(seal.digest for seal in seals))
+
+
+def _last(seals: Iterable[Seal]) -> list[Seal]:
+    listed = list(seals)
+    chained = {old for seal in listed for old in seal.previous}
+    return [seal for seal in listed if seal.id not in chained]

@@ -1,0 +1,161 @@
+"""Sheets: planned, answered, decided."""
+
+import os
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+
+from throwbook.core.records import (
+    ACCEPTED,
+    COMMISSIONING,
+    REJECTED,
+    Answers,
+    Decision,
+    Details,
+    Sheet,
+    SheetState,
+    current,
+    heads,
+    nothing,
+)
+from throwbook.errors import InputError
+from throwbook.logbook.connection import plain_errors
+from throwbook.logbook.rows import SqlValue
+from throwbook.logbook.store import Store
+
+
+class SheetRows(Store):
+    """Rows that belong to a sheet."""
+
+    def read(self, sql: str, values: Sequence[SqlValue] | dict[str, SqlValue] = ()) -> list[Any]:
+        """Rows of any question to the file."""
+        with plain_errors(self.path):
+            return self.db.execute(sql, values).fetchall()
+
+    def plan_sheet(self, rig: str, kind: str, plan: Details, by: str, now: datetime) -> Sheet:
+        """A new open sheet with the rig's next number."""
+        with self.transaction():
+            last = self.read("SELECT coalesce(max(number), 0) FROM sheet WHERE rig = ?", [rig])[0][0]
+            return self.add(Sheet(rig, kind, last + 1, now, by, plan, os.urandom(8).hex()))
+
+    def sheets(self, rig: str | None = None) -> list[SheetState]:
+        """Sheets of a rig, or of all of them, oldest first."""
+        where, values = ("WHERE rig = ?", [rig]) if rig is not None else ("", [])
+        return self._states(self.select(Sheet, f"{where} ORDER BY rig, number, at, id", values), rig)
+
+    def sheet(self, name_or_id: str) -> SheetState:
+        """One sheet by its short name or its id (or the start of it). Raises InputError when none or several fit."""
+        rig, _, number = name_or_id.rpartition("-")
+        number, _, start = number.partition(".")
+        found: list[Sheet] = []
+        if rig and number.isdecimal():
+            found = self.select(
+                Sheet, "WHERE rig = ? AND number = ? AND id GLOB ?", [rig, int(number), f"{start}*"]
+            )
+        if not found and len(name_or_id) >= 6 and name_or_id.isalnum():
+            found = self.select(Sheet, "WHERE id GLOB ?", [f"{name_or_id}*"])
+        if len(found) == 1:
+            return self._states(found, found[0].rig, found[0].id)[0]
+        if found:
+            names = ", ".join(state.name for state in self._states(found, found[0].rig))
+            raise InputError(
+                f"more than one sheet is called '{name_or_id}'", str(self.path), f"Say which: {names}."
+            )
+        raise InputError(
+            f"no sheet '{name_or_id}' in this logbook",
+            str(self.path),
+            "'throwbook sheet list' shows their names.",
+        )
+
+    def commissioned(self, rig: str) -> bool:
+        """Whether an accepted commissioning sheet stands; without opening the rig's other sheets."""
+        rows = self.select(
+            Decision,
+            "WHERE sheet IN (SELECT id FROM sheet WHERE rig = ? AND kind = ?)",
+            [rig, COMMISSIONING],
+        )
+        found = [current(decided) for decided in _by_sheet(rows).values()]
+        return any(one is not None and one.outcome == ACCEPTED for one in found)
+
+    def answer(self, sheet: str, answers: Details, by: str, now: datetime, reason: str = "") -> Answers:
+        """What was asked on the sheet; stands for the earlier answers."""
+        with self.transaction():
+            known = heads(self.answers(sheet))
+            return self.add(Answers(sheet, answers, now, by, reason, tuple(row.id for row in known)))
+
+    def answers(self, sheet: str) -> list[Answers]:
+        """Every revision of a sheet's answers, oldest first."""
+        return self.select(Answers, "WHERE sheet = ? ORDER BY at, id", [sheet])
+
+    def decide(
+        self,
+        sheet: str,
+        outcome: str,
+        signed: str,
+        statement: Details,
+        by: str,
+        now: datetime,
+        reason: str = "",
+    ) -> Decision:
+        """A sheet that was rejected. Accepting one is ``accept``'s business alone: it looks at the evidence."""
+        if outcome != REJECTED:
+            raise ValueError("a sheet is accepted through Logbook.accept, which asks for its evidence")
+        return self._decide(sheet, outcome, signed, statement, by, now, reason)
+
+    def _decide(
+        self,
+        sheet: str,
+        outcome: str,
+        signed: str,
+        statement: Details,
+        by: str,
+        now: datetime,
+        reason: str = "",
+    ) -> Decision:
+        with self.transaction():
+            known = heads(self.decisions(sheet))
+            replaces = tuple(row.id for row in known)
+            return self.add(Decision(sheet, outcome, signed, statement, now, by, reason, replaces))
+
+    def decisions(self, sheet: str) -> list[Decision]:
+        """Every decision on a sheet, oldest first."""
+        return self.select(Decision, "WHERE sheet = ? ORDER BY at, id", [sheet])
+
+    def _states(self, sheets: list[Sheet], rig: str | None, only: str | None = None) -> list[SheetState]:
+        """Sheets with their current rows, read at once: for all of them, for a rig's, or for the ``only`` one."""
+        values = [rig] if rig is not None else []
+        condition = "WHERE rig = ?" if rig is not None else ""
+        inside, seals, asked = "", condition, values
+        if only is not None:
+            inside, seals, asked = "WHERE sheet = ?", "WHERE sheet = ?", [only]
+        elif rig is not None:
+            inside = "JOIN sheet s ON s.id = {table}.sheet WHERE s.rig = ?"
+        answers = _by_sheet(self.select(Answers, inside.format(table="answers"), asked))
+        decisions = _by_sheet(self.select(Decision, inside.format(table="decision"), asked))
+        sealed = {row[0] for row in self.read(f"SELECT decision FROM seal {seals}", asked)}
+        shared = Counter(
+            (row[0], row[1]) for row in self.read(f"SELECT rig, number FROM sheet {condition}", values)
+        )
+        found = []
+        for sheet in sheets:
+            told = current(answers.get(sheet.id, []))
+            decision = standing_decision(decisions.get(sheet.id, []))
+            twin = shared[(sheet.rig, sheet.number)] > 1
+            name = f"{sheet.name}.{sheet.id[:4]}" if twin else sheet.name
+            closed = decision is not None and decision.id in sealed
+            found.append(SheetState(sheet, name, told.answers if told else nothing(), decision, closed))
+        return found
+
+
+def standing_decision(decisions: Iterable[Decision]) -> Decision | None:
+    """The decision that counts; where two logbooks decided apart, a rejection outweighs an acceptance."""
+    apart = heads(decisions)
+    return current([one for one in apart if one.outcome == REJECTED]) or current(apart)
+
+
+def _by_sheet(rows: Iterable[Any]) -> dict[str, list[Any]]:
+    found: dict[str, list[Any]] = defaultdict(list)
+    for row in rows:
+        found[row.sheet].append(row)
+    return found

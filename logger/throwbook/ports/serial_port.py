@@ -1,0 +1,236 @@
+"""A pseudo-terminal that stands in for a serial port, and a rehearsal board behind it.
+
+Serial ports: which there are, and bytes in and out of one.
+
+A port is a device (``/dev/ttyUSB0``, ``COM3``) or a URL that pyserial knows (``socket://host:port``,
+``rfc2217://host:port``). Whatever goes wrong becomes one OutsideError that says what to do.
+"""
+
+import contextlib
+import errno
+import os
+import re
+import select
+import sys
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from throwbook.errors import OutsideError
+from throwbook.protocol.simulated_board import RehearsalBoard
+
+if TYPE_CHECKING:
+    from serial import Serial
+
+
+_STEP_S = 0.005
+
+_READ_BYTES = 4096
+
+MOST_STEP_S = 0.5
+
+"""Longest stretch of board time that is made at once."""
+
+
+def _both_ends() -> tuple[int, int, str]:
+    """Far end, near end and the near end's name."""
+    if sys.platform == "win32":
+        raise OutsideError("this system has no pseudo-terminals", "rehearsal", "Rehearse on Linux or macOS")
+    else:  # noqa: RET506 - so that the type checker leaves it out on Windows
+        import tty
+
+        far, near = os.openpty()
+        tty.setraw(near)
+        os.set_blocking(far, False)
+        return far, near, os.ttyname(near)
+
+
+class PseudoPort:
+    """The far end of a pseudo-terminal; ``name`` is the near end, which anybody opens like a serial port."""
+
+    def __init__(self, link: Path | None = None) -> None:
+        """Open it, with ``link`` as a second name; raises OutsideError where there are no pseudo-terminals."""
+        self._far, self._near, self.name = _both_ends()
+        self._link = link
+        if link is not None:
+            with contextlib.suppress(FileNotFoundError):
+                link.unlink()
+            link.symlink_to(self.name)
+
+    def read(self, wait_s: float) -> bytes:
+        """What the near end wrote; waits at most ``wait_s``."""
+        ready, _, _ = select.select([self._far], [], [], wait_s)
+        return os.read(self._far, _READ_BYTES) if ready else b""
+
+    def write(self, data: bytes, wait_s: float = 0.2) -> None:
+        """Send ``data``; what nobody takes within ``wait_s`` is thrown away, as a real line would."""
+        view = memoryview(data)
+        while view:
+            try:
+                view = view[os.write(self._far, view) :]
+            except BlockingIOError:
+                if not select.select([], [self._far], [], wait_s)[1]:
+                    return
+
+    def close(self) -> None:
+        """Pull the cable: the near end sees its port vanish."""
+        for end in (self._far, self._near):
+            with contextlib.suppress(OSError):
+                os.close(end)
+        if self._link is not None:
+            with contextlib.suppress(OSError):
+                self._link.unlink()
+
+
+def serve(
+    board: RehearsalBoard,
+    port: PseudoPort,
+    stop: threading.Event,
+    *,
+    speed: float = 1.0,
+    clock: Callable[[], float] = time.monotonic,
+) -> None:
+    """Be the board until ``stop`` is set, its time going ``speed`` times as fast as ``clock``."""
+    port.write(board.power_up())
+    begun_s = clock()
+    board_s = 0.0
+    while not stop.is_set():
+        heard = port.read(_STEP_S)
+        # After a pause of this computer the board makes up for it in steps that the line can hold.
+        board_s = min((clock() - begun_s) * speed, board_s + MOST_STEP_S)
+        sending = board.receive(heard, board_s) if heard else b""
+        port.write(sending + board.advance(board_s))
+
+
+NAP_S = 0.02
+
+"""Longest wait of one read."""
+
+_WRITE_LIMIT_S = 2.0
+
+_AT_ONCE_BYTES = 65_536
+
+
+FIND = "See the ports with: throwbook board find"
+
+
+# what the system answers: (what it means, what to do)
+_TROUBLES = {
+    errno.ENOENT: ("there is no such port", FIND),
+    errno.ENODEV: ("nothing is plugged in there", FIND),
+    errno.ENXIO: ("nothing is plugged in there", FIND),
+    errno.EACCES: (
+        "you may not open this port",
+        "On Linux join the group that owns it (often dialout), then log in anew",
+    ),
+    errno.EPERM: ("you may not open this port", "Ask who looks after this computer"),
+    errno.EBUSY: ("another program has this port", "Close that program, then try again"),
+    errno.EAGAIN: ("another program has this port", "Close that program, then try again"),
+    errno.ENOTTY: ("this is not a serial port", FIND),
+    errno.EISDIR: ("this is not a serial port", FIND),
+    errno.ECONNREFUSED: ("nothing answers at that address", "Check host, port number and the far end"),
+    errno.EIO: ("the port is gone", "Plug the board in again"),
+}
+
+
+@dataclass(frozen=True)
+class PortInfo:
+    """What the system knows of a port without opening it; empty where it doesn't know."""
+
+    device: str
+    description: str
+    maker: str
+    serial_number: str
+    usb_id: str
+    """Vendor and product, for example ``1a86:7523``."""
+
+
+def list_ports() -> list[PortInfo]:
+    """Every serial port of this computer, in order of name."""
+    from serial.tools.list_ports import comports
+
+    found = []
+    for port in sorted(comports()):
+        usb_id = f"{port.vid:04x}:{port.pid:04x}" if port.vid is not None and port.pid is not None else ""
+        description = "" if port.description in (None, "n/a") else str(port.description)
+        found.append(
+            PortInfo(port.device, description, port.manufacturer or "", port.serial_number or "", usb_id)
+        )
+    return found
+
+
+class Port:
+    """One open port. Reading and writing may be done from two threads."""
+
+    def __init__(self, name: str, baud: int) -> None:
+        """Open it; raises OutsideError."""
+        import serial
+
+        self.name = name
+        self.baud = baud
+        self.has_baud = not name.startswith("socket://")
+        """False: a network stream, which has no rate of its own."""
+        try:
+            self._port: Serial = serial.serial_for_url(
+                name, do_not_open=True, baudrate=baud, timeout=NAP_S, write_timeout=_WRITE_LIMIT_S
+            )
+            if "://" not in name:
+                self._port.exclusive = True
+            self._port.open()
+        except (OSError, ValueError) as error:  # SerialException is an OSError
+            raise trouble(name, error) from error
+
+    def read(self) -> bytes:
+        """What has come; waits at most ``NAP_S`` for the first byte. Raises OutsideError when the port is gone."""
+        try:
+            if not self.has_baud:  # here in_waiting only says whether there is anything
+                return bytes(self._port.read(_AT_ONCE_BYTES))
+            return bytes(self._port.read(self._port.in_waiting or 1))
+        except (OSError, TypeError) as error:  # TypeError: pyserial's read of a port closed by another thread
+            raise gone(self.name, error) from error
+
+    def write(self, data: bytes) -> None:
+        """Send all of ``data``. Raises OutsideError when the port is gone or takes nothing."""
+        import serial
+
+        if not data:
+            return
+        try:
+            self._port.write(data)
+        except serial.SerialTimeoutException as error:
+            raise OutsideError(
+                "the port takes nothing", self.name, "Unplug the board, plug it in again"
+            ) from error
+        except (OSError, TypeError) as error:
+            raise gone(self.name, error) from error
+
+    def close(self) -> None:
+        """Close it; a port that is gone closes too."""
+        import contextlib
+
+        with contextlib.suppress(OSError):
+            self._port.close()
+
+
+def gone(name: str, error: Exception) -> OutsideError:
+    """The line for a port that stopped working in use."""
+    del error
+    return OutsideError(
+        "the port is gone: cable out, or another program took it", name, "Plug the board in again, then go on"
+    )
+
+
+def trouble(name: str, error: Exception) -> OutsideError:
+    """The line for a port that didn't open."""
+    number = getattr(error, "errno", None)
+    if number is None and "exclusively lock" in str(error):
+        number = errno.EBUSY
+    if number is None and (told := re.search(r"\[Errno (\d+)\]|\((\d+), '", str(error))):
+        number = int(told[1] or told[2])
+    if number in _TROUBLES:
+        what, do = _TROUBLES[number]
+        return OutsideError(what, name, do)
+    return OutsideError(f"the port doesn't open ({error})", name, FIND)

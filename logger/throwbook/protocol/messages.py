@@ -1,0 +1,427 @@
+"""One table of messages: body to frozen message and back, for both ends of the cable.
+
+The first field names the message. A body whose first field isn't in the table, or whose fields don't fit their row
+exactly, raises ``BadMessage`` with the reason to count it under.
+
+What the PC's side of the cable tells its caller.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from throwbook.core.trace import FloatArray
+from throwbook.protocol.framing import (
+    CHECK_BYTES,
+    LONGEST_LINE_BYTES,
+    TOO_FEW_FIELDS,
+    TOO_MANY_FIELDS,
+    UNKNOWN,
+    WRONG_FIELDS,
+    Drops,
+)
+
+VERSION = 1
+
+
+I_ONLY = "I"
+
+I_AND_V = "IV"
+
+
+SENSOR_ABSENT = "sensor-absent"
+
+OVER_RANGE = "over-range"
+
+OVERRUN = "overrun"
+
+"""Fault codes every board uses; the text of an overrun begins with the count lost."""
+
+
+class BadMessage(Exception):
+    """A body with a good check that still isn't a message; ``reason`` is one of ``framing.DROP_REASONS``."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(reason)
+        self.reason = reason
+
+
+@dataclass(frozen=True)
+class Identity:
+    """``B``: who the board is."""
+
+    id: str
+    firmware: str
+    rate_hz: int
+    amp_lsb_ua: float
+    """Current of one count [uA]."""
+    volt_lsb_uv: float
+    """Voltage of one count [uV]; 0 without a voltage channel."""
+    full_scale_ma: float
+    """Greatest current either way that the board can measure [mA]."""
+    channels: str
+    """``I`` or ``IV``; what else a board may say is in the way of using it."""
+
+    @property
+    def in_the_way(self) -> str:
+        """Why nothing can be measured with this board, in its own words; empty: nothing is in the way."""
+        for bad, why in (
+            (self.channels not in (I_ONLY, I_AND_V), f"its channels are {self.channels or 'none'}: I or IV"),
+            (
+                not (self.amp_lsb_ua or self.full_scale_ma),
+                "its scales are all 0, as of a board whose sensor doesn't answer: check the sensor's plug and supply",
+            ),
+            (not self.amp_lsb_ua, "its current step is 0"),
+            (not self.volt_lsb_uv and "V" in self.channels, "its voltage step is 0, and it sends a voltage"),
+            (not self.full_scale_ma, "its full scale is 0"),
+        ):
+            if bad:
+                return f"board {self.id} can't be used, {why}; it said {encode(self).decode('ascii')}"
+        return ""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """``D``: one sample as counts."""
+
+    seq: int
+    micros: int
+    i_counts: int
+    v_counts: int | None = None
+
+
+@dataclass(frozen=True)
+class Taken:
+    """``K``: a command was taken."""
+
+    word: str
+
+
+@dataclass(frozen=True)
+class NotTaken:
+    """``N``: a command was refused."""
+
+    word: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class BoardFault:
+    """``F``: a fault the board sees itself."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Who:
+    """``who``: asks for the identity."""
+
+    word: ClassVar[str] = "who"
+
+
+@dataclass(frozen=True)
+class SetRate:
+    """``rate,HZ``: asks for a sampling rate."""
+
+    rate_hz: int
+    word: ClassVar[str] = "rate"
+
+
+@dataclass(frozen=True)
+class Go:
+    """``go``: start sampling."""
+
+    word: ClassVar[str] = "go"
+
+
+@dataclass(frozen=True)
+class Halt:
+    """``halt``: stop sampling."""
+
+    word: ClassVar[str] = "halt"
+
+
+@dataclass(frozen=True)
+class Ping:
+    """``ping``: are you there."""
+
+    word: ClassVar[str] = "ping"
+
+
+FromBoard = Identity | Sample | Taken | NotTaken | BoardFault
+
+ToBoard = Who | SetRate | Go | Halt | Ping
+
+Message = FromBoard | ToBoard
+
+Field = Callable[[bytes], object]
+
+
+MOST_DIGITS = 10
+
+"""Of an integer field, sign included."""
+
+
+_INTEGER = re.compile(rb"(?!.{11})-?[0-9]+")
+
+_NUMBER = re.compile(rb"[0-9]{1,10}(\.[0-9]{1,6})?")
+
+_TEXT = re.compile(rb"[ -)+-~]*")  # printable ASCII without the star
+
+
+def integer(low: int, high: int) -> Field:
+    """A field that is a plain decimal integer from ``low`` to ``high``."""
+
+    def read(field: bytes) -> int:
+        if not _INTEGER.fullmatch(field) or not low <= int(field) <= high:
+            raise BadMessage(WRONG_FIELDS)
+        return int(field)
+
+    return read
+
+
+def number(field: bytes) -> float:
+    """A field that is a decimal number, zero or above, with or without decimals."""
+    if not _NUMBER.fullmatch(field):
+        raise BadMessage(WRONG_FIELDS)
+    return float(field)
+
+
+def text(field: bytes) -> str:
+    """A field of printable ASCII."""
+    if not _TEXT.fullmatch(field):
+        raise BadMessage(WRONG_FIELDS)
+    return field.decode("ascii")
+
+
+def one_of(*words: str) -> Field:
+    """A field that is one of ``words``."""
+
+    def read(field: bytes) -> str:
+        if (word := field.decode("ascii", "replace")) not in words:
+            raise BadMessage(WRONG_FIELDS)
+        return word
+
+    return read
+
+
+SEQ_SPAN = 1 << 16
+
+MICROS_SPAN = 1 << 32
+
+COUNT_LIMIT = 1 << 31
+
+COUNTS = integer(-COUNT_LIMIT, COUNT_LIMIT - 1)
+
+
+# first field: (message class, the fields after it). The last field of F and N takes the rest, commas and all.
+TABLE: dict[bytes, tuple[type[Message], tuple[Field, ...]]] = {
+    b"B": (
+        Identity,
+        (
+            one_of(str(VERSION)),
+            text,
+            text,
+            integer(1, 1_000_000),
+            number,
+            number,
+            number,
+            text,
+        ),
+    ),
+    b"D": (Sample, (integer(0, SEQ_SPAN - 1), integer(0, MICROS_SPAN - 1), COUNTS, COUNTS)),
+    b"K": (Taken, (text,)),
+    b"N": (NotTaken, (text, text)),
+    b"F": (BoardFault, (text, text)),
+    b"who": (Who, ()),
+    b"rate": (SetRate, (integer(1, 1_000_000),)),
+    b"go": (Go, ()),
+    b"halt": (Halt, ()),
+    b"ping": (Ping, ()),
+}
+
+FIRST_FIELDS = {kind: first for first, (kind, _) in TABLE.items()}
+
+_REST_IN_LAST = (BoardFault, NotTaken)
+
+_VERSION_FIRST = (Identity,)
+
+
+def decode(body: bytes) -> Message:
+    """The message a body carries. Raises ``BadMessage``.
+
+    >>> decode(b"D,7,35000,-12,3150")
+    Sample(seq=7, micros=35000, i_counts=-12, v_counts=3150)
+    """
+    first, *written = body.split(b",")
+    if first not in TABLE:
+        raise BadMessage(UNKNOWN)
+    kind, readers = TABLE[first]
+    if kind in _REST_IN_LAST:
+        written = body.split(b",", len(readers))[1:]
+    optional = 1 if kind is Sample else 0
+    if len(written) < len(readers) - optional:
+        raise BadMessage(TOO_FEW_FIELDS)
+    if len(written) > len(readers):
+        raise BadMessage(TOO_MANY_FIELDS)
+    values = [read(field) for read, field in zip(readers, written, strict=False)]
+    if kind in _VERSION_FIRST:
+        del values[0]
+    make: Callable[..., Message] = kind
+    return make(*values)
+
+
+def encode(message: Message) -> bytes:
+    """The body that carries ``message``; texts are cut so that the line keeps within its length.
+
+    >>> encode(SetRate(500))
+    b'rate,500'
+    """
+    kind = type(message)
+    values = [getattr(message, field.name) for field in fields(message)]
+    if kind in _VERSION_FIRST:
+        values.insert(0, VERSION)
+    written = [FIRST_FIELDS[kind].decode(), *(_written(value) for value in values if value is not None)]
+    return ",".join(written).encode("ascii", "replace")[: LONGEST_LINE_BYTES - CHECK_BYTES]
+
+
+def _written(value: object) -> str:
+    if isinstance(value, float):
+        return f"{value:.6f}".rstrip("0").rstrip(".")
+    return str(value).replace("*", "+")
+
+
+@dataclass(frozen=True)
+class Identified:
+    """The board said who it is."""
+
+    identity: Identity
+
+
+@dataclass(frozen=True)
+class Unfit:
+    """The board said who it is, and can't be used; nothing more is asked of it."""
+
+    identity: Identity
+    why: str
+
+
+@dataclass(frozen=True)
+class Started:
+    """The board samples from here on."""
+
+    rate_hz: int
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """Samples in order, each array of shape (n,)."""
+
+    index: NDArray[np.int64]
+    """Place in the run, from 0 at its first sample; a step above 1 is loss."""
+    time_s: FloatArray
+    """[s] from the run's first sample, by the board's clock"""
+    current_a: FloatArray
+    """[A] by the board's own scale, before any calibration"""
+    voltage_v: FloatArray | None
+    """[V] likewise"""
+    over_range: NDArray[np.bool_]
+    """Where the current stood at the end of the board's range."""
+
+    def __len__(self) -> int:
+        return len(self.index)
+
+
+@dataclass(frozen=True)
+class Lost:
+    """Samples that the board took and the PC never got, all in one place."""
+
+    count: int
+    after_index: int
+    """Index of the last sample before the loss."""
+
+
+@dataclass(frozen=True)
+class Dropped:
+    """Lines that were no good since the last such event."""
+
+    drops: Drops
+
+    @property
+    def count(self) -> int:
+        """All of them together."""
+        return self.drops.count
+
+
+@dataclass(frozen=True)
+class Answered:
+    """The board took a command."""
+
+    word: str
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A command was refused, by the board or because the line can't carry it."""
+
+    word: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A fault the board sees itself."""
+
+    code: str
+    text: str
+    after_index: int = -1
+    """Index of the last sample before it; -1: before the first."""
+
+
+@dataclass(frozen=True)
+class Reset:
+    """The board started anew in mid-record, or its numbering went back: the record is cut here."""
+
+    why: str
+
+
+@dataclass(frozen=True)
+class ClockJump:
+    """The board's clock and its numbering no longer agree: the record is cut here."""
+
+    why: str
+
+
+@dataclass(frozen=True)
+class ClockStopped:
+    """The board's clock stands still while its numbering goes on: times are reckoned from the numbers then."""
+
+    after_index: int
+    """Index of the last sample at which the clock had gone on."""
+
+
+@dataclass(frozen=True)
+class Halted:
+    """The board stopped sampling as asked."""
+
+
+Event = (
+    Identified
+    | Unfit
+    | Started
+    | Samples
+    | Lost
+    | Dropped
+    | Answered
+    | Refused
+    | Fault
+    | Reset
+    | ClockJump
+    | ClockStopped
+    | Halted
+)

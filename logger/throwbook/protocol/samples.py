@@ -1,0 +1,316 @@
+"""Sample lines in bulk: a block of ``D`` lines to arrays in one go.
+
+The bulk way takes a block only when every byte of it is exactly as it should be, checks included. Anything odd in it
+(another message, a damaged line) gives None, and the caller goes line by line through ``framing`` and ``messages``,
+which are the rule.
+
+How it is quick: lines whose fields have the same widths are laid under each other as a table of bytes, so that each
+step is one numpy operation for all of them. The CRC is linear, so that of a line is the exclusive-or of what each of
+its bytes contributes alone, which depends only on the byte and its distance from the end.
+
+SEQ and MICROS of a run, which wrap round, to a count and a clock that don't.
+
+SEQ wraps after 65536 samples, MICROS after 71.6 minutes. Where samples are missing, MICROS says how often SEQ went
+round, so the loss is exact. A stretch without any sample that is longer than ``LONGEST_GAP_S`` ends a record. Where
+MICROS stands still while SEQ goes on, time goes on by the sample period from there.
+"""
+
+from binascii import crc_hqx
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from throwbook.protocol.framing import CHECK_BYTES, LONGEST_LINE_BYTES
+from throwbook.protocol.messages import (
+    COUNT_LIMIT,
+    MICROS_SPAN,
+    MOST_DIGITS,
+    SEQ_SPAN,
+    ClockJump,
+    ClockStopped,
+    Lost,
+    Reset,
+    Sample,
+)
+
+IntArray = NDArray[np.int64]
+
+ByteArray = NDArray[np.uint8]
+
+
+_COMMA, _STAR, _FEED, _MINUS, _ZERO, _D = b",*\n-0D"
+
+_MOST_LAYOUTS = 256
+
+_HEX = np.frombuffer(b"0123456789ABCDEF", dtype=np.uint8)
+
+
+@dataclass(frozen=True, eq=False)
+class SampleBlock:
+    """Samples as counts, each array of shape (n,)."""
+
+    seq: IntArray
+    micros: IntArray
+    i_counts: IntArray
+    v_counts: IntArray | None
+
+    def __len__(self) -> int:
+        return len(self.seq)
+
+    def table(self) -> IntArray:
+        """The same as one table, shape (fields, n)."""
+        return np.array([column for column in self._columns if column is not None])
+
+    def row(self, at: int) -> list[int]:
+        """The fields of one sample."""
+        return [int(column[at]) for column in self._columns if column is not None]
+
+    @property
+    def _columns(self) -> tuple[IntArray, IntArray, IntArray, IntArray | None]:
+        return self.seq, self.micros, self.i_counts, self.v_counts
+
+    @classmethod
+    def of(cls, table: IntArray) -> "SampleBlock":
+        """From a table of shape (fields, n)."""
+        return cls(table[0], table[1], table[2], table[3] if len(table) > 3 else None)
+
+
+def block_of(samples: list[Sample]) -> SampleBlock:
+    """Samples decoded one by one, all with or all without a voltage."""
+    with_voltage = samples[0].v_counts is not None
+    rows = [(one.seq, one.micros, one.i_counts, one.v_counts or 0) for one in samples]
+    return SampleBlock.of(np.array(rows, dtype=np.int64).T[: 4 if with_voltage else 3])
+
+
+def decode_block(lines: bytes, channels: int) -> SampleBlock | None:
+    """Samples of whole lines, or None when any of them is not plainly a sample with a good check.
+
+    ``lines`` ends with a line feed; ``channels``: 1 for current, 2 for current and voltage.
+    """
+    letters = np.frombuffer(lines, dtype=np.uint8)
+    marks_a_line = channels + 4  # commas, star, feed
+    found = np.flatnonzero((letters == _COMMA) | (letters == _STAR) | (letters == _FEED))
+    if found.size == 0 or found.size % marks_a_line:
+        return None
+    marks: IntArray = found.reshape(-1, marks_a_line)
+    pattern = np.array([_COMMA] * (channels + 2) + [_STAR, _FEED], dtype=np.uint8)
+    if (letters[marks] != pattern).any():
+        return None
+    starts = np.concatenate(([0], marks[:-1, -1] + 1))
+    lengths = marks[:, -1] - starts
+    if lengths.max() > LONGEST_LINE_BYTES:
+        return None
+    layout = lengths.copy()
+    for column in range(marks_a_line - 2):
+        layout = (layout << 7) | (marks[:, column + 1] - marks[:, column])
+    table = np.empty((channels + 2, len(marks)), dtype=np.int64)
+    left = np.arange(len(marks))
+    for _ in range(_MOST_LAYOUTS):
+        same = layout[left] == layout[left[0]]
+        chosen = left[same]
+        first = chosen[0]
+        numbers = _same_layout(
+            _columns(lines, starts[chosen], int(lengths[first])), marks[first] - starts[first]
+        )
+        if numbers is None:
+            return None
+        table[:, chosen] = numbers
+        left = left[~same]
+        if not left.size:
+            return SampleBlock.of(table) if _in_range(table) else None
+    return None
+
+
+def _columns(lines: bytes, starts: IntArray, length: int) -> ByteArray:
+    """The lines that start at ``starts``, all ``length`` long, byte by byte: shape (length, m)."""
+    every_place = np.ndarray((len(lines) - length,), dtype=f"V{length}", buffer=lines, strides=(1,))
+    under_each_other = every_place[starts].view(np.uint8).reshape(len(starts), length)
+    return np.ascontiguousarray(under_each_other.T)
+
+
+def _same_layout(columns: ByteArray, marks: IntArray) -> IntArray | None:
+    """Numbers of lines with their marks in the same places, shape (fields, m); None if any line is wrong."""
+    *commas, star, feed = (int(mark) for mark in marks)
+    if commas[0] != 1 or feed - star != CHECK_BYTES or (columns[0] != _D).any():
+        return None
+    if not _check_holds(columns, star):
+        return None
+    digits = columns[:star] - np.uint8(_ZERO)  # what is no digit wraps round to more than 9
+    ends = [*commas[1:], star]
+    numbers = np.empty((len(ends), columns.shape[1]), dtype=np.int64)
+    for field, (comma, end) in enumerate(zip(commas, ends, strict=True)):
+        begin = comma + 1
+        if not 1 <= end - begin <= MOST_DIGITS:
+            return None
+        minus = columns[begin] == _MINUS if field >= 2 and end - begin > 1 else None  # counts may be negative
+        if minus is not None:
+            digits[begin, minus] = 0
+        if (digits[begin:end] > 9).any():
+            return None
+        numbers[field] = _decimal(digits[begin:end])
+        if minus is not None:
+            np.negative(numbers[field], out=numbers[field], where=minus)
+    return numbers
+
+
+def _decimal(digits: ByteArray) -> IntArray | NDArray[np.int32]:
+    """Numbers from their decimal digits, shape (digits, m) in, (m,) out; nine digits fit 32 bits, which is quicker."""
+    number: NDArray[np.int32] = digits[0].astype(np.int32)
+    for digit in digits[1:9]:
+        number *= 10
+        number += digit
+    if len(digits) <= 9:
+        return number
+    longer: IntArray = number.astype(np.int64)
+    for digit in digits[9:]:
+        longer *= 10
+        longer += digit
+    return longer
+
+
+def _check_holds(columns: ByteArray, star: int) -> bool:
+    """Whether the four upper-case hex digits after the star are the CRC of what stands before it, in every line."""
+    places = _contributions()
+    found = np.full(columns.shape[1], crc_hqx(bytes(star), 0xFFFF), dtype=np.uint16)
+    for column in range(star):
+        # "clip" spares a check of every index; a byte can't be out of range.
+        found ^= places[star - 1 - column].take(columns[column], mode="clip")
+    return all(
+        (columns[star + 1 + nibble] == _HEX[(found >> (12 - 4 * nibble)) & 15]).all() for nibble in range(4)
+    )
+
+
+@cache
+def _contributions() -> NDArray[np.uint16]:
+    """What a byte with n bytes after it contributes to the CRC: shape (longest line, 256)."""
+    last = np.array([crc_hqx(bytes([byte]), 0) for byte in range(256)], dtype=np.uint16)
+    rows = [last]
+    while len(rows) < LONGEST_LINE_BYTES:  # one zero byte more behind it
+        rows.append((rows[-1] << 8) ^ last[rows[-1] >> 8])
+    return np.array(rows)
+
+
+def _in_range(table: IntArray) -> bool:
+    low, high = table.min(axis=1), table.max(axis=1)
+    counts_fit = low[2:].min() >= -COUNT_LIMIT and high[2:].max() < COUNT_LIMIT
+    return bool(low[:2].min() >= 0 and high[0] < SEQ_SPAN and high[1] < MICROS_SPAN and counts_fit)
+
+
+LONGEST_GAP_S = 600.0
+
+ALLOWED_SLIP_S = 5.0
+
+"""A stall of the board, or a jump of its clock, shorter than this is kept as a gap in time; what the numbers say against
+it widens the times' uncertainty."""
+
+ALLOWED_SLIP_SHARE = 0.01
+
+LONGEST_STILL_S = 1.0
+
+"""No clock is so coarse that it stands still for longer than this while samples come."""
+
+_LEARN_FROM_STEPS = 100
+
+_LEAST_PERIOD_SHARE = 1e-3
+
+"""A period below this share of the one asked for is that of a clock that stands still."""
+
+
+@dataclass(frozen=True, eq=False)
+class Unwrapped:
+    """A block on the run's own count and clock."""
+
+    index: IntArray
+    micros: IntArray
+    """From the run's first sample."""
+    losses: list[Lost]
+    cut: Reset | ClockJump | None
+    """Why the block was cut short after these samples; None: it wasn't."""
+    stopped: ClockStopped | None
+    """The clock was found to stand still in this block, for the first time in the run."""
+
+
+class Unwrapper:
+    """Follows one run from its first sample."""
+
+    def __init__(self, rate_hz: float) -> None:
+        self._nominal_us = 1e6 / rate_hz
+        self._last: tuple[int, int] | None = None
+        self.index = 0
+        self.micros = 0
+        self._moved = (0, 0)
+        """Count and clock of the newest sample at which the clock had gone on."""
+        self._stopped = False
+
+    def take(self, seq: IntArray, micros: IntArray) -> Unwrapped:
+        """Unwrap the next block, arrays of shape (n,), n > 0."""
+        last = self._last or (int(seq[0]) - 1, int(micros[0]) - round(self.period_us))
+        first_block = self._last is None
+        turns = np.diff(seq, prepend=last[0]) % SEQ_SPAN
+        passed_us = np.diff(micros, prepend=last[1]) % MICROS_SPAN
+        rounds = np.rint((passed_us / self.period_us - turns) / SEQ_SPAN).astype(np.int64)
+        steps = turns + SEQ_SPAN * rounds
+        cut, keep = self._first_break(turns, steps, passed_us)
+        steps, passed_us = steps[:keep], passed_us[:keep]
+        if first_block:
+            steps[:1], passed_us[:1] = 0, 0
+        index = self.index + np.cumsum(steps)
+        clock, stopped = self._gone_on(index, self.micros + np.cumsum(passed_us))
+        if keep:
+            self.index, self.micros = int(index[-1]), int(clock[-1])
+            self._last = int(seq[keep - 1]), int(micros[keep - 1])
+        losses = [
+            Lost(count=int(steps[at]) - 1, after_index=int(index[at] - steps[at]))
+            for at in np.flatnonzero(steps > 1)
+        ]
+        return Unwrapped(index, clock, losses, cut, stopped)
+
+    @property
+    def period_us(self) -> float:
+        """Sample period by the board's own clock, learned from the run itself once it is long enough."""
+        index, micros = self._moved
+        if index < _LEARN_FROM_STEPS or micros < _LEAST_PERIOD_SHARE * self._nominal_us * index:
+            return self._nominal_us
+        return micros / index
+
+    def _gone_on(self, index: IntArray, clock: IntArray) -> tuple[IntArray, ClockStopped | None]:
+        """The clock of each sample, which goes on by the sample period where it has stood still for too long."""
+        if len(clock) and clock[0] > self.micros and (clock[1:] > clock[:-1]).all():
+            self._moved = int(index[-1]), int(clock[-1])
+            return clock, None
+        period_us = self.period_us
+        moved = np.flatnonzero(np.diff(clock, prepend=self.micros))
+        newest = np.concatenate(([self._moved[0]], index[moved]))
+        still_us = (index - newest[np.searchsorted(moved, np.arange(len(index)), side="right")]) * period_us
+        if len(moved):
+            self._moved = int(index[moved[-1]]), int(clock[moved[-1]])
+        stuck = still_us > LONGEST_STILL_S * 1e6
+        if not stuck.any():
+            return clock, None
+        steps = np.diff(index, prepend=self.index)
+        clock = clock + np.cumsum(np.where(stuck, np.rint(steps * period_us), 0.0)).astype(np.int64)
+        if len(moved):
+            self._moved = self._moved[0], int(clock[moved[-1]])
+        first_time, self._stopped = not self._stopped, True
+        at = int(np.argmax(stuck))
+        return clock, ClockStopped(int(index[at] - round(still_us[at] / period_us))) if first_time else None
+
+    def _first_break(
+        self, turns: IntArray, steps: IntArray, passed_us: IntArray
+    ) -> tuple[Reset | ClockJump | None, int]:
+        """The first place where the run can't go on, and how many samples stand before it."""
+        slip_us = np.abs(passed_us - steps * self.period_us)
+        gap = passed_us > LONGEST_GAP_S * 1e6
+        jump = slip_us > ALLOWED_SLIP_S * 1e6 + ALLOWED_SLIP_SHARE * passed_us
+        breaks = np.flatnonzero((steps <= 0) | gap | jump)
+        if not breaks.size:
+            return None, len(steps)
+        at = int(breaks[0])
+        # More than half way round either span is taken for a step back.
+        clock_back = passed_us[at] > MICROS_SPAN // 2
+        if steps[at] <= 0 or (clock_back and turns[at] > SEQ_SPAN // 2):
+            return Reset("the board's sample numbers went back"), at
+        by_s = float(passed_us[at] - (MICROS_SPAN if clock_back else 0)) / 1e6
+        return ClockJump(f"the board's clock jumped by {by_s:+.1f} s"), at

@@ -1,0 +1,392 @@
+"""Papers for the field: the blank test sheet and the cab card. Pure: data in, a document out.
+
+The list for the wall of the yard: every rig, where it stands, when it is due. Pure: data in, a document out.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+from throwbook.core.analysis.baseline import Baseline
+from throwbook.core.machine.limits import limits_for
+from throwbook.core.quantities.rounding import rounded_down
+from throwbook.core.quantities.text import counted, for_shell, printable
+from throwbook.core.quantities.units import display_unit, show, show_limit, show_rest
+from throwbook.core.records import BENCH
+from throwbook.core.rig import Rig
+from throwbook.core.sheets.conditions import CAUTION as PRACTICE
+from throwbook.core.sheets.conditions import QUESTIONS
+from throwbook.core.sheets.sheet import Plan
+from throwbook.core.sizing.sizing import Gap
+from throwbook.core.status.latch import DO_NOT_USE, Status
+from throwbook.core.status.maintenance import SEASON, NextCheck
+from throwbook.core.status.status_text import DONE, NEVER, NOTHING, headline, pending, reasons, step_in_words
+from throwbook.core.trace import DIRECTIONS, LOCK
+from throwbook.core.trend.expected_throw import Expected, OwnWeather, expected_throw
+from throwbook.core.wording import BOTH_PINS, FALL, HANDS, OUT_OF_USE
+from throwbook.report.document import (
+    QUIET,
+    STRONG,
+    Block,
+    Bullets,
+    Cautions,
+    Document,
+    Facts,
+    Heading,
+    PageBreak,
+    Signatures,
+    Table,
+    Text,
+    numbered,
+)
+from throwbook.report.sections import limits
+
+CARD_TEMPERATURES_C = (-10.0, 5.0, 20.0)
+
+BOX = "\u2610"
+
+HOW_SEEN = (
+    "Left, right: the pin was seen in its hole, y or n, each pin by itself. Load check: the maker's, y or n. Stayed put: "
+    "pins with the power off, y or n."
+)
+
+NOTHING_EXPECTED = (
+    "What a throw should take isn't known yet. Commission the rig: then its own throws say it. Before that, measure the "
+    "push the mechanism needs (a spring scale on its rod end, actuator off), write it into the rig file as "
+    "needed_force under [lock], and print this again."
+)
+
+STOP = (
+    "a pin is not seen in its hole, left or right",
+    "it stalls, hums without moving, or ends before its travel is done",
+    "it runs lighter or faster than it ever did: the drive may be off the pins",
+    "the pins move with the power off",
+    "the maker's load check is not passed",
+    "anything is bent, cracked, loose or missing",
+)
+
+"""When nobody should go on working with it. Source: method.md 5; the causes of the status 'do not use'."""
+
+EVERY_TIME = "At every change: look at the left pin, look at the right pin, each by itself; then the maker's load check."
+
+CARD_EVENTS = 4
+
+OLDER_CARD = (
+    "This card says how things were on the day of print. If the rig stalled, stopped short, or a pin was seen out since, "
+    "this card no longer counts: do not use the rig."
+)
+
+OVER = "Slower or heavier than 'at most', twice in a row: have it checked before the next job."
+
+
+@dataclass(frozen=True, eq=False)
+class FormSource:
+    """What the forms are made from."""
+
+    rig: Rig
+    baselines: Mapping[str, Baseline]
+    """By direction."""
+    status: Status
+    commissioned: bool
+    next_check: NextCheck
+    issued: date
+    software: str
+    voltage_v: float | None = None
+    """What the times are for [V]; None: as in the baseline, or nominal."""
+    weather: Mapping[str, OwnWeather] = field(default_factory=dict)
+    """By direction, where the rig's checks have shown how it answers to weather."""
+    practice: bool = False
+    """From a practice logbook."""
+    happened: tuple[str, ...] = ()
+    """Since the last accepted sheet, a sentence for each event."""
+    gaps: tuple[Gap, ...] = ()
+    """What its status doesn't cover."""
+    steps: tuple[str, ...] = ()
+    """Of the way down, in words."""
+    not_proved: tuple[str, ...] = ()
+    """What nobody could read when the rig was commissioned, and what was then taken by shared risk."""
+
+
+# ---- the blank sheet ----
+
+
+def blank_sheet(source: FormSource, kind: str, plan: Plan) -> Document:
+    """A sheet to fill in by hand: cautions first, then in the order in which ``enter`` takes it."""
+    rig = source.rig
+    blocks: list[Block] = [
+        Cautions("First", (FALL, HANDS, BOTH_PINS)),
+        Facts(
+            (("Date and time", ""), ("Place", ""), *((_asked(one.asked), "") for one in QUESTIONS)),
+            "Before the first throw. A blank stays a blank; it lowers what the sheet may claim.",
+            pencil=True,
+        ),
+        _light(rig) if kind == BENCH and not source.baselines else expected_table(source),
+        limits(rig),
+        PageBreak(),
+        Text(
+            f"{plan.throws_each_way} throws each way, rest at least {show_rest(plan.rest_s)} between them ({plan.rest_from}). "
+            "Power isolated and key out before hands go near the pins.",
+            STRONG,
+        ),
+        _throw_table(kind, plan),
+        Text(
+            f"{'' if kind == BENCH else HOW_SEEN} A throw that stalled or stopped short: write it in the note.".strip(),
+            QUIET,
+        ),
+        Heading("Looked at", 3),
+        Bullets(plan.look_at, BOX),
+        Heading("Typing it in later", 3),
+        Text(
+            f"throwbook enter --rig {for_shell(rig.name)} --kind {kind} --paste, then one line a throw, in this order:",
+            QUIET,
+        ),
+        Text(
+            "lock 14.3s 2.1A 2.9A 12.4V"
+            + ("" if kind == BENCH else " both seen, load check done, stayed put"),
+            QUIET,
+        ),
+        Signatures((("Thrown and seen by", ""), ("Checked by", ""))),
+    ]
+    return _form(f"Test sheet: {kind}", f"rig {rig.name}", f"blank-{rig.name}", source, blocks)
+
+
+def _light(rig: Rig) -> Text:
+    """What an actuator with nothing to move should take, by its data sheet."""
+    actuator = rig.actuator
+    whole_s = show(actuator.stroke_m / actuator.no_load_speed_m_s, "time", rig.units)
+    return Text(
+        "Off the machine, nothing to move: by the data sheet the whole stroke takes about "
+        f"{whole_s} and {show(actuator.no_load_current_a, 'current', rig.units)}, at {show(actuator.voltage_v, 'voltage', rig.units)}.",
+        STRONG,
+    )
+
+
+def _asked(question: str) -> str:
+    return question.rstrip("?")
+
+
+def _throw_table(kind: str, plan: Plan) -> Table:
+    pins = kind != BENCH
+    headings = ["No.", "Way", "Time [s]", "Running [A]", "Peak [A]", "Under load [V]"]
+    headings += ["Left", "Right", "Load check", "Stayed put"] if pins else []
+    rows = []
+    for number in range(2 * plan.throws_each_way):
+        way = DIRECTIONS[number % 2]
+        sightings = [""] * 4 if way == LOCK else ["-"] * 4
+        rows.append((str(number + 1), way, *[""] * 4, *(sightings if pins else []), ""))
+    return Table((*headings, "Note"), tuple(rows), "Throws, in the order they are thrown", pencil=True)
+
+
+# ---- the cab card ----
+
+
+def cab_card(source: FormSource) -> Document:
+    """What the person in the cab needs: what is normal, when to stop, what to look at every time."""
+    rig, status = source.rig, source.status
+    if status.level == DO_NOT_USE:
+        return _banned_card(source)
+    due = source.next_check.sentence
+    standing = headline(status, source.commissioned, "no next check set")
+    counts_until = card_counts_until(source)
+    blocks: list[Block] = [
+        Text(f"Counts until {counts_until}. Then throw it away and print a new one.", STRONG),
+        Cautions("Every time", (EVERY_TIME, FALL, HANDS)),
+        expected_table(source, big=True),
+        Text(_card_limits(rig)),
+        Heading("Stop using it when"),
+        Bullets(STOP),
+        Text(OVER),
+        Facts(
+            (
+                ("Status on the day of print", standing),
+                *_not_covered(source),
+                *_not_proved(source),
+                ("Next check", due),
+                ("Printed", str(source.issued)),
+            ),
+            "Where it stands",
+        ),
+        *_since(source),
+        Text(OLDER_CARD),
+    ]
+    held = reasons(status)
+    if held:
+        blocks.append(Bullets(tuple(held)))
+    return _form("Cab card", f"rig {rig.name}: lock pins", f"card-{rig.name}", source, blocks)
+
+
+def card_counts_until(source: FormSource) -> date:
+    """The last day on which a cab card counts: that of the next check, a season after the print at the latest.
+
+    A card that was printed can't be called back, so it must end by itself.
+    """
+    latest = source.issued + SEASON
+    due = source.next_check.on
+    return latest if due is None else max(source.issued, min(due, latest))
+
+
+def _since(source: FormSource) -> list[Block]:
+    """The newest events since the last accepted sheet; a card has room for few."""
+    if not source.happened or source.happened[0] in (NOTHING, NEVER):
+        return []
+    newest = source.happened[-CARD_EVENTS:]
+    older = len(source.happened) - len(newest)
+    more = (f"and {counted(older, 'earlier event')}: see the report",) if older else ()
+    return [Heading("Since the last accepted sheet"), Bullets((*newest, *more))]
+
+
+def _banned_card(source: FormSource) -> Document:
+    """The card of a rig that is out of use: that it is, why, what ends it, and nothing to work by."""
+    rig, status = source.rig, source.status
+    blocks: list[Block] = [
+        Cautions("DO NOT USE", (OUT_OF_USE, FALL, HANDS)),
+        Heading("Why"),
+        Bullets(tuple(dict.fromkeys((*(one.sentence for one in status.open), *pending(status))))),
+        Heading("Before it is used again"),
+        *_steps(source),
+        *_since(source),
+        Facts(
+            (
+                (
+                    "Status on the day of print",
+                    headline(status, source.commissioned, source.next_check.sentence),
+                ),
+                *_not_covered(source),
+                ("Printed", str(source.issued)),
+            ),
+            "Where it stands",
+        ),
+        Text("Take any older card of this rig out of the cab.", STRONG),
+    ]
+    return _form("DO NOT USE", f"rig {rig.name}: lock pins", f"card-{rig.name}", source, blocks)
+
+
+def _steps(source: FormSource) -> list[Block]:
+    """What is done of the way back, and a box to tick for each step that isn't; in a cab nobody types a command."""
+    done = tuple(printable(one) for one in source.steps if one.startswith(DONE))
+    left = tuple(printable(step_in_words(one)) for one in source.steps if not one.startswith(DONE))
+    return [Bullets(said, *box) for said, box in ((done, ()), (left, (BOX,))) if said]
+
+
+def _not_covered(source: FormSource) -> list[tuple[str, str]]:
+    return [("Not covered", ", ".join(one.short for one in source.gaps))] if source.gaps else []
+
+
+def _not_proved(source: FormSource) -> list[tuple[str, str]]:
+    return [("Not proved", ", ".join(source.not_proved))] if source.not_proved else []
+
+
+def _card_limits(rig: Rig) -> str:
+    held = limits_for(rig)
+    run, peak, supply = (
+        show_limit(held[name].value, kind, rig.units, held[name].side)
+        for name, kind in (
+            ("run_current", "current"),
+            ("peak_run_current", "current"),
+            ("supply_under_load", "voltage"),
+        )
+    )
+    return f"At most {run} while it runs, {peak} at any moment after the start; at least {supply} under load."
+
+
+# ---- both ----
+
+
+def expected_table(source: FormSource, big: bool = False) -> Table | Text:
+    """Expected time and current at three temperatures, both directions, with the longest time that passes.
+
+    Where nothing can be expected yet: what to do about it.
+    """
+    rows = []
+    volts: set[float] = set()
+    because: dict[str, list[str]] = {}
+    for temperature_c in CARD_TEMPERATURES_C:
+        row = [show(temperature_c, "temperature", source.rig.units).partition(" ")[0]]
+        for direction in DIRECTIONS:
+            found = expected_throw(
+                source.rig,
+                source.baselines.get(direction),
+                source.voltage_v,
+                temperature_c,
+                source.weather.get(direction),
+            )
+            row += _expected_cells(source.rig, found)
+            if found is not None:
+                volts.add(round(found.voltage_v, 1))
+                ways = because.setdefault(found.because, [])
+                ways += [direction] if direction not in ways else []
+        rows.append(tuple(row))
+    if not because:
+        return Text(NOTHING_EXPECTED, STRONG)
+    headings = [f"Air [{display_unit('temperature', source.rig.units)}]"]
+    for direction in DIRECTIONS:
+        headings += [f"{direction} [s]", "at most [s]", f"{direction} [A]"]
+    supply = " to ".join(f"{one:.1f}" for one in sorted({min(volts), max(volts)}))
+    rests_on = [
+        text if len(because) == 1 else f"{' and '.join(ways)}: {text}" for text, ways in because.items()
+    ]
+    caption = f"Expected at {supply} V ({'; '.join(rests_on)})"
+    return Table(tuple(headings), tuple(rows), caption, big=big)
+
+
+def _expected_cells(rig: Rig, found: Expected | None) -> list[str]:
+    if found is None:
+        return ["-"] * 3
+    time_s = found.time_s.value
+    most = time_s * limits_for(rig, time_s)["travel_time_high"].value
+    return [
+        f"{found.time_from_s:.1f} to {found.time_to_s:.1f}",
+        f"{float(rounded_down(most, 1)):.1f}",
+        f"{found.current_from_a:.1f} to {found.current_to_a:.1f}",
+    ]
+
+
+def _form(title: str, subtitle: str, stem: str, source: FormSource, blocks: list[Block]) -> Document:
+    draft = Document(title, subtitle, "", tuple(blocks), "End of {number}", "{number}")
+    return numbered(draft, stem, source.issued, f"{source.software}\n{source.issued}\n", source.practice)
+
+
+ROOM = "\N{NO-BREAK SPACE}" * 30
+
+"""Keeps a column wide enough for a pen."""
+
+
+@dataclass(frozen=True)
+class WallRow:
+    """One rig on the wall."""
+
+    rig: str
+    status: str
+    """As ``status_numbered.short`` says it."""
+    next_check: str
+    last_throw: str
+
+
+def _aloud(status: str) -> str:
+    return status.upper() if status == DO_NOT_USE else status
+
+
+def wall_list(rows: Sequence[WallRow], what: str, issued: date, practice: bool = False) -> Document:
+    """The rigs in the order given; those out of use stand in a caution of their own.
+
+    ``what``: which rigs these are. ``practice``: they stand in a practice logbook.
+    """
+    out = [row.rig for row in rows if row.status == DO_NOT_USE]
+    blocks: list[Block] = [Cautions("Every time", (FALL, BOTH_PINS))]
+    if out:
+        blocks = [Cautions("Do not use", (", ".join(out), OUT_OF_USE)), *blocks]
+    if practice:
+        blocks = [Cautions("Practice", (PRACTICE,)), *blocks]
+    table = tuple((row.rig, _aloud(row.status), row.next_check, row.last_throw, ROOM) for row in rows)
+    headings = ("Rig", "Status", "Next check", "Last throw", "Done on, by")
+    what = f"{counted(len(rows), 'rig')}: {what}" if rows else f"No rig: {what}."
+    blocks.append(Table(headings, table, what, pencil=True, big=True) if rows else Text(what))
+    blocks.append(
+        Text(
+            "A status goes up at any time: before work, ask the logbook and not this list. What is written by hand here has "
+            "to be typed in too: throwbook enter.",
+        )
+    )
+    subtitle = f"as the logbook stood on {issued}"
+    draft = Document("Rigs of the yard", subtitle, "", tuple(blocks), "End of {number}", "{number}")
+    return numbered(draft, "yard", issued, practice=practice)

@@ -1,0 +1,500 @@
+"""What was done otherwise than planned, and what was not recorded: said in every report, never left to be noticed.
+
+What a report says about the years: every check and the trend. What was done to the rig is in ``log``.
+
+What a report says was done to the rig: services, the status log, corrections.
+
+What a report says about the machine, its limits, the instruments and the method.
+"""
+
+from collections.abc import Callable, Sequence
+from math import sqrt
+from statistics import stdev
+from typing import TYPE_CHECKING
+
+from throwbook.core.assessment import CUT_OFF, FAIL, INFO, Measured
+from throwbook.core.machine.limits import LIMITS, MAX, limits_for
+from throwbook.core.quantities.rounding import interval_text, measured_text
+from throwbook.core.quantities.text import counted, printable
+from throwbook.core.quantities.units import display_unit, show, show_limit, to_display
+from throwbook.core.records import BENCH, Order
+from throwbook.core.rig import Rig
+from throwbook.core.sheets.conditions import unanswered
+from throwbook.core.sheets.sheet import NOT_LOOKED, SheetTrial
+from throwbook.core.status.latch import CAUSES, sentence_of
+from throwbook.core.status.maintenance import Moment
+from throwbook.core.status.status_text import reasons
+from throwbook.report.document import Block, Bullets, Facts, Heading, Picture, Table, Text
+from throwbook.report.material import Material, SheetPart
+
+if TYPE_CHECKING:
+    from throwbook.core.trend.trend_result import TrendResult
+
+
+def deviations(part: SheetPart) -> list[str]:
+    """What was done otherwise than planned."""
+    found = []
+    for direction in ("lock", "unlock"):
+        done = sum(one.direction == direction and not one.left_out for one in part.trials)
+        if done < part.plan.throws_each_way:
+            found.append(f"{part.plan.throws_each_way} {direction} throws planned, {done} counted")
+    found += [f"{one.name} left out: {one.left_out}" for one in part.trials if one.left_out]
+    found += [
+        f"{one.name} not usable: {one.assessment.unusable_because}"
+        for one in part.trials
+        if not one.assessment.usable
+    ]
+    decision = part.state.decision
+    if decision is not None and part.state.state == "rejected":
+        found.append(f"rejected: {decision.reason}")
+    return [printable(one) for one in found]
+
+
+def blanks(part: SheetPart) -> list[str]:
+    """What was not recorded, and what the report can't claim for it."""
+    found = [
+        f"{one.asked.rstrip('?').lower()}; so it doesn't speak for {one.claim_lost}"
+        for one in unanswered(part.conditions)
+    ]
+    unseen = [
+        one.position
+        for one in part.trials
+        if one.direction == "lock" and NOT_LOOKED in (part.seen[one.id].left_pin, part.seen[one.id].right_pin)
+    ]
+    if unseen and part.state.sheet.kind != BENCH:
+        found.append(f"that somebody looked at both pins, at lock throw {', '.join(map(str, unseen))}")
+    return found
+
+
+def by_sheet(parts: Sequence[SheetPart], of: Callable[[SheetPart], list[str]]) -> tuple[str, ...]:
+    """Sentences of several sheets, the same ones together: ``yard-loader-4, 5: ...``."""
+    grouped: dict[str, list[str]] = {}
+    for part in parts:
+        for sentence in of(part):
+            grouped.setdefault(sentence, []).append(part.name.removeprefix(f"{part.state.sheet.rig}-"))
+    return tuple(f"sheet {', '.join(names)}: {sentence}" for sentence, names in grouped.items())
+
+
+def checks(material: Material) -> list[Block]:
+    """One row a sheet and direction: as found, as left, verdict, what was noticed."""
+    rows = []
+    for part in material.sheets:
+        for direction in ("lock", "unlock"):
+            throws = [one for one in part.trials if one.direction == direction and _counts(one)]
+            if throws:
+                rows.append(_check_row(part, direction, throws, material.rig.units))
+    if not rows:
+        return [Heading("Every sheet"), Text("No throw is in the logbook.")]
+    headings = (
+        *("No.", "Day", "Kind", f"Air [{display_unit('temperature', material.rig.units)}]", "Way", "Throws"),
+        *("As found: running [A]", "Running [A]", "Time [s]", "Verdict", "Noticed", "State"),
+    )
+    table = Table(
+        headings,
+        tuple(rows),
+        "Every sheet: running current and time are means of the clean throws ± U",
+        (3, 5, 6, 7, 8),
+    )
+    return [Heading("Every sheet"), table]
+
+
+def _counts(throw: SheetTrial) -> bool:
+    """What was left out doesn't count, unless it failed: that is never passed over."""
+    return not throw.left_out or throw.assessment.verdict == FAIL
+
+
+def _check_row(part: SheetPart, direction: str, throws: list[SheetTrial], units: str) -> tuple[str, ...]:
+    clean = [
+        one for one in part.counting(direction) if one.assessment.usable and one.assessment.end == CUT_OFF
+    ]
+    found = next((one for one in throws if one.id in part.apart), None)
+    noticed = sorted({sign.sign for one in throws for sign in one.assessment.signs if sign.level != INFO})
+    air = part.conditions.ambient_c
+    order = ("fail", "unusable", "undecided", "watch", "pass")
+    verdicts = {one.assessment.verdict for one in throws}
+    return (
+        part.name.removeprefix(f"{part.state.sheet.rig}-"),
+        f"{part.day:%Y-%m-%d}",
+        part.state.sheet.kind,
+        "-" if air is None else f"{to_display(air, 'temperature', units):.0f}",
+        direction,
+        str(len(throws)),
+        measured_text(found.assessment.figures.run_current_a) if found is not None else "-",
+        measured_text(_mean(clean, "run_current_a")),
+        measured_text(_mean(clean, "travel_time_s")),
+        next(word for word in order if word in verdicts),
+        ", ".join(noticed) or "-",
+        part.state_said,
+    )
+
+
+def _mean(throws: list[SheetTrial], name: str) -> Measured | None:
+    """Mean of a figure; expanded uncertainty (k = 2) from its scatter over the throws and the instrument they share."""
+    held = [value for one in throws if (value := getattr(one.assessment.figures, name)) is not None]
+    if not held:
+        return None
+    values = [one.value for one in held]
+    scatter = 2.0 * stdev(values) / sqrt(len(values)) if len(values) > 1 else 0.0
+    return Measured(sum(values) / len(values), sqrt(max(one.u for one in held) ** 2 + scatter**2))
+
+
+def amount(value: float, unit: str, sign: str = "") -> str:
+    """A figure of a trend with its unit; shares as percent.
+
+    >>> amount(0.05, "1"), amount(2.7051, "A"), amount(-0.0325, "A", "+")
+    ('5.00 %', '2.71 A', '-0.0325 A')
+    """
+    number = f"{100 * value if unit == '1' else value:{sign}#.3g}".rstrip(".")
+    return f"{number} {'%' if unit == '1' else unit}"
+
+
+def drawn_trends(material: Material) -> "list[TrendResult]":
+    """What the report draws over the years, in the order in which it is drawn: what signalled first stands first."""
+    from throwbook.core.trend.trend_result import telling_first
+
+    always = ("run_current", "peak_run_current", "travel_time")
+    signalled = {one.figure for one in material.trends if one.first_signal}
+    order = [name for name in telling_first(material.trends) if name in always or name in signalled]
+    return [one for name in order for one in material.trends if one.figure == name]
+
+
+def trend(material: Material) -> list[Block]:
+    """Trend charts, what they say in numbers, forecast or why there is none."""
+    from throwbook.core.trend.trend_result import figure_name
+
+    blocks: list[Block] = [Heading("Trend")]
+    if not any(len(one.points) > 1 for one in material.trends):
+        return [*blocks, Text("No trend: fewer than two checks can be compared.")]
+    if any(one.provisional for one in material.trends):
+        blocks.append(Text("Provisional: the baseline rests on no accepted commissioning sheet."))
+    shown = drawn_trends(material)
+    said = [
+        f"{figure_name(one.figure)} ({one.direction}) {amount(one.points[0].corrected, one.unit)} at first, "
+        f"level {amount(one.chart.level, one.unit)} at the last check, {one.points[-1].state}"
+        for one in shown
+    ]
+    caption = (
+        "Each check at 20 degC and nominal voltage; the level that the checks up to it show, and the control limits that this "
+        "level was held against (between services, dotted lines); the forecast; what signalled first stands first. Of a binding spot: the current there, above what lies beside it"
+    )
+    alt = f"Charts over {max(len(one.points) for one in shown)} checks: {'; '.join(said)}."
+    blocks.append(Picture("trend", caption, alt))
+    if material.spots:
+        blocks += [Text("Places where binding has grown:"), Bullets(material.spots)]
+    blocks += [Text(note) for note in material.season_notes]
+    headings = (
+        "Figure",
+        "Way",
+        "Level now",
+        "Control limits",
+        "State",
+        "First signal",
+        "Slope (95 %)",
+        "Forecast",
+    )
+    rows = tuple(_trend_row(one) for one in material.trends)
+    blocks.append(Table(headings, rows, "Trend since the last service that restarts the chart", (2, 3)))
+    return blocks
+
+
+def _trend_row(one: "TrendResult") -> tuple[str, ...]:
+    from throwbook.core.trend.trend_result import figure_name
+
+    slope, forecast = one.slope, one.forecast
+    change = "too few checks"
+    if slope.per_year is not None and slope.low is not None and slope.high is not None:
+        low, high = amount(slope.low, one.unit, "+"), amount(slope.high, one.unit, "+")
+        change = f"{amount(slope.per_year, one.unit, '+')} a year ({low} to {high})"
+    ahead = one.no_forecast.removeprefix("can't forecast yet: ")
+    if forecast is not None:
+        limit, sure = amount(forecast.limit, one.unit), f"{100 * forecast.confidence:.0f} %"
+        ahead = f"limit {limit} about {forecast.crosses} ({forecast.low} to {forecast.high}, {sure})"
+    elif ahead != one.no_forecast:
+        ahead = f"not yet: {ahead}"
+    return (
+        figure_name(one.figure),
+        one.direction,
+        amount(one.chart.level, one.unit),
+        f"{amount(one.chart.lower, one.unit)} to {amount(one.chart.upper, one.unit)}",
+        one.points[-1].state,
+        str(one.first_signal or "none"),
+        change,
+        ahead,
+    )
+
+
+TELLING = ("run_current", "peak_run_current", "travel_time", "source_resistance")
+
+"""Figures that say whether a service helped."""
+
+
+def services(material: Material) -> list[Block]:
+    """The maintenance history with its four moments, and what each service changed."""
+    if not material.services:
+        return [Heading("Services"), Text("No service is in the logbook.")]
+    rows = []
+    for one in material.services:
+        moments = [_moment(getattr(one, name)) for name in ("seen", "found", "fixed", "verified")]
+        rows.append((f"{one.on}", one.action, *moments, printable(one.parts) or "-", printable(one.by)))
+    headings = ("Day", "Action", "Seen", "Found", "Fixed", "Verified", "Parts", "By")
+    blocks: list[Block] = [Heading("Services"), Table(headings, tuple(rows), "Maintenance history")]
+    effects = sorted(_effects(material))
+    if effects:
+        from throwbook.core.trend.maintenance_effect import CONFIDENCE
+
+        sure = f"Change ({100 * CONFIDENCE:.0f} % interval)"
+        columns = ("Day", "Figure", "Before", "After", sure, "Did it help")
+        caption = "What each service changed, weather and supply taken out; the check that raised the alarm left out"
+        blocks.append(Table(columns, tuple(effects), caption, (2, 3, 4)))
+    return blocks
+
+
+def _effects(material: Material) -> list[tuple[str, ...]]:
+    from throwbook.core.trend.trend_result import figure_name
+
+    return [
+        (
+            str(effect.date),
+            f"{figure_name(one.figure)}, {one.direction}",
+            amount(effect.before, one.unit),
+            amount(effect.after, one.unit),
+            f"{interval_text(effect.change, effect.low, effect.high)} {one.unit}",
+            effect.answer,
+        )
+        for one in material.trends
+        for effect in one.service_effects
+        if one.figure in TELLING
+    ]
+
+
+def _moment(moment: Moment) -> str:
+    if not moment:
+        return "not recorded"
+    return printable(f"{moment.what} ({moment.on})" if moment.on else moment.what)
+
+
+def status(material: Material) -> list[Block]:
+    """The latch's log: every raise and every clearing; raises of one cause on one day together."""
+    blocks: list[Block] = [Heading("Status log")]
+    held = reasons(material.status)
+    if held:
+        blocks += [Text("What holds the rig where it is:"), Bullets(tuple(map(printable, held)))]
+        blocks.append(Text(printable(f"The way down: {'; '.join(material.steps)}.")))
+    grouped: dict[tuple[str, ...], list[Order]] = {}
+    for one in material.orders:
+        about = one.id if one.clears else one.cause
+        grouped.setdefault((f"{one.at:%Y-%m-%d}", one.level, about), []).append(one)
+    if not grouped:
+        return [*blocks, Text("Nothing was ever raised.")]
+    rows = tuple((day, level, *_order_cells(orders)) for (day, level, _), orders in grouped.items())
+    headings = ("Day", "Level", "What", "Because", "By")
+    return [
+        *blocks,
+        Table(headings, rows, "Every order, oldest first; those of one cause on one day together"),
+    ]
+
+
+def _order_cells(orders: list[Order]) -> tuple[str, str, str]:
+    first = orders[0]
+    if first.clears:
+        return "cleared, signed", printable(first.because) or "-", printable(first.signed or first.by)
+    said = CAUSES.get(first.cause, ("", first.cause))[1]
+    because = first.because or sentence_of(first)
+    more = f" (and {counted(len(orders) - 1, 'more throw')})" if len(orders) > 1 else ""
+    return said, f"{printable(because)}{more}", printable(first.by)
+
+
+def revisions(material: Material) -> list[Block]:
+    """Every row that another one replaced: answers, sightings, judgements, the rig file."""
+    rows: list[tuple[str, str, str, str]] = []
+    for part in material.sheets:
+        for one in part.answers:
+            if one.reason:
+                rows.append((f"{one.at:%Y-%m-%d}", f"{part.name}: answers", one.by, printable(one.reason)))
+        for seen in part.sightings:
+            if seen.replaces and seen.reason:
+                rows.append(
+                    (f"{seen.at:%Y-%m-%d}", f"{part.name}: what was seen", seen.by, printable(seen.reason))
+                )
+        for throw, at, by, why in part.rejudged:
+            rows.append((at, f"{part.name}: throw {throw} judged again", by, printable(why) or "-"))
+    for rig in material.revisions[1:]:
+        rows.append((f"{rig.at:%Y-%m-%d}", "rig file", rig.by, printable(rig.reason)))
+    for base in material.baseline_records:
+        rows.append(
+            (f"{base.at:%Y-%m-%d}", f"baseline frozen ({base.direction})", base.by, printable(base.reason))
+        )
+    if not rows:
+        return [Heading("History of revisions"), Text("Nothing was corrected, replaced or judged again.")]
+    table = Table(
+        ("Day", "What", "By", "Why"),
+        tuple(sorted(rows)),
+        "Corrections, new versions and baselines, oldest first",
+    )
+    return [Heading("History of revisions"), table]
+
+
+NOT_RECORDED = "not recorded"
+
+
+# label, part of the rig, field, kind of quantity ("": text)
+RIG_ROWS: tuple[tuple[str, str, str, str], ...] = (
+    ("Travel a lock throw needs", "lock", "needed_travel_m", "length"),
+    ("Push the mechanism needs, clean and warm", "lock", "needed_force_n", "force"),
+    ("Where stroke beyond the travel goes", "lock", "excess_goes", ""),
+    ("Push that rod, pins and mounts bear", "lock", "bears_force_n", "force"),
+    ("Lowest supply under load", "lock", "lowest_voltage_v", "voltage"),
+    ("Coldest day it has to work", "lock", "coldest_c", "temperature"),
+    ("Actuator: nominal voltage", "actuator", "voltage_v", "voltage"),
+    ("Actuator: stroke", "actuator", "stroke_m", "length"),
+    ("Actuator: rated force", "actuator", "rated_force_n", "force"),
+    ("Actuator: no-load speed", "actuator", "no_load_speed_m_s", "speed"),
+    ("Actuator: full-load speed", "actuator", "full_load_speed_m_s", "speed"),
+    ("Actuator: no-load current", "actuator", "no_load_current_a", "current"),
+    ("Actuator: full-load current (rated maximum)", "actuator", "full_load_current_a", "current"),
+    ("Actuator: duty cycle", "actuator", "duty_cycle", "share"),
+    ("Actuator: protection", "actuator", "protection", ""),
+    ("Conductor", "wiring", "conductor", ""),
+    ("Cable, one way", "wiring", "length_one_way_m", "cable length"),
+    ("Fuse", "wiring", "fuse_a", "current"),
+    ("Board sits in", "board", "placed_in", ""),
+    ("Board", "board", "id", ""),
+)
+
+
+WORDS = {
+    "run_current": "Running current, averaged over the run",
+    "peak_run_current": "Highest current after the inrush",
+    "travel_done": "Travel done, by the measured voltage and current",
+    "travel_time_low": "Travel time over expected time, at least",
+    "travel_time_high": "Travel time over expected time, at most",
+    "supply_under_load": "Mean voltage while running",
+    "spread_run_current": "Spread of running current within a set",
+    "force_margin": "Force left over beyond the worst case",
+}
+
+
+DECISION_RULE = (
+    "Limits of the rating (rated maximum current, lowest voltage, travel done) decide an acceptance: a figure passes when it is "
+    "inside by at least its expanded uncertainty U (k = 2), fails when it is beyond by more than U, and is undecided in between "
+    "(guard band w = U; JCGM 106:2012, ILAC-G8:09/2019). Alert limits (80 % of the rating, expected time, spread) are compared as "
+    "read: over one is 'watch', and only beyond twice the tolerance of the expected time a throw fails, guarded. Without a "
+    "reading of the highest current the running current has to keep 80 % of the rating, guarded. What had to be assumed widens "
+    "what is expected and fails no throw. What nobody could read is listed as not proved. Uncertainties: type A "
+    "from repeats, type B from calibration, resolution and instrument class, root-sum-square (JCGM 100:2008)."
+)
+
+SHARED_RISK_RULE = (
+    "Where shared risk was chosen, a reading inside its limit by less than U was accepted as read (simple acceptance; "
+    "ILAC-G8:09/2019, JCGM 106:2012, 8.2), at a chance of at most 10 % that the true value is beyond the limit. That chance stands beside it."
+)
+
+METHOD = (
+    "Start, end of the inrush and end are found in the recorded current; the running current is its time-average between "
+    "the last two. Travel comes from the back-EMF, the integral of V - iR, tied to the full stroke. The expected time of the whole stroke is "
+    "what the measured voltage and current ask for, by the baseline or, without one, by the rating.",
+    "Shapes are compared with the baseline: the pointwise median of its throws. Limits drawn from n throws use the "
+    "prediction factor for n.",
+    "Whether a pin is in its hole is never computed. It is what a person saw, each pin by itself.",
+)
+
+
+def value_of(rig: Rig, part: str, name: str, kind: str) -> str:
+    """One value of the rig as it is printed; what isn't there is said to be."""
+    held = getattr(rig, part)
+    value = None if held is None else getattr(held, name)
+    if value is None:
+        return NOT_RECORDED
+    return show(value, kind, rig.units) if kind else str(value)
+
+
+def machine(material: Material) -> list[Block]:
+    """Machine and parts, and the versions of the rig file."""
+    rig = material.rig
+    rows = [(label, value_of(rig, part, name, kind)) for label, part, name, kind in RIG_ROWS]
+    rows.append(("Which way locks", "rod out" if rig.actuator.extend_locks else "rod in"))
+    blocks: list[Block] = [
+        Heading("Machine and parts"),
+        Facts(tuple(rows), f"Rig {rig.name}, as its file says"),
+    ]
+    if len(material.revisions) > 1:
+        revised = tuple(
+            (f"{one.at:%Y-%m-%d}", one.by, one.reason or "first version", one.id[:8])
+            for one in material.revisions
+        )
+        blocks.append(Table(("Added", "By", "Why", "Id"), revised, "Versions of the rig file"))
+    return blocks
+
+
+def _took_shared_risk(part: SheetPart) -> bool:
+    decided = part.state.decision
+    return decided is not None and bool(decided.statement.get("shared_risk"))
+
+
+def limits(rig: Rig) -> Table:
+    """Every limit, with its value and source."""
+    rows = []
+    for name, limit in limits_for(rig).items():
+        kind = LIMITS[name].kind
+        side = "at most" if limit.side == MAX else "at least"
+        rows.append(
+            (
+                WORDS[name],
+                f"{side} {show_limit(limit.value, kind, rig.units, limit.side)}",
+                limit.judged_as,
+                limit.limit_from,
+            )
+        )
+    return Table(("Limit", "Value", "Kind", "Source"), tuple(rows), "Limits and where each comes from")
+
+
+def method(material: Material) -> list[Block]:
+    """Instruments, calibration, method with its version, decision rule, limits."""
+    told = sorted(
+        {
+            str(one.conditions.instruments)
+            for one in material.sheets
+            if (one.conditions.instruments or "").strip()
+        }
+    )
+    heads = [
+        logged.placement.head
+        for part in material.sheets
+        for logged in part.logged.values()
+        if logged.placement
+    ]
+    boards = sorted({str(head["board"]) for head in heads if head.get("board")})
+    facts = [
+        ("Instruments", "; ".join(told) or NOT_RECORDED),
+        ("Boards that recorded", ", ".join(boards) or NOT_RECORDED),
+        ("Method", f"throwbook method {material.method}"),
+        ("Software", f"throwbook {material.software}"),
+    ]
+    blocks: list[Block] = [
+        Heading("Instruments and method"),
+        Facts(tuple(facts), "Instruments, method, version"),
+    ]
+    if material.calibrations:
+        rows = tuple(
+            (
+                one.board,
+                str(one.details.get("done_on", "")),
+                str(one.details.get("due_on", "")),
+                f"{float(one.details.get('gain', 1.0)):.4f}",
+                f"{float(one.details.get('zero_a', 0.0)):.3f} A",
+                str(one.details.get("instrument", NOT_RECORDED)),
+            )
+            for one in material.calibrations
+        )
+        headings = ("Board", "Calibrated", "Due", "Gain", "Zero", "Against")
+        blocks.append(Table(headings, rows, "Calibration of the current channel", (3, 4)))
+    else:
+        blocks.append(Text("No calibration of a board is in the logbook: its own scale was taken as it is."))
+    blocks += [
+        Bullets(METHOD),
+        Heading("Decision rule and limits", 3),
+        Text(DECISION_RULE),
+        *([Text(SHARED_RISK_RULE)] if any(_took_shared_risk(part) for part in material.sheets) else []),
+        limits(material.rig),
+    ]
+    return blocks

@@ -1,0 +1,297 @@
+"""What a report says about one test sheet: conditions, each throw, limits kept or not, what was seen, how it ended."""
+
+from throwbook.core.assessment import INFO, Check, Measured
+from throwbook.core.diagnosis.verdict import NOT_JUDGED
+from throwbook.core.quantities.rounding import limit_text, measured_text, percent_text
+from throwbook.core.quantities.text import counted, printable
+from throwbook.core.quantities.units import show_rest
+from throwbook.core.records import BENCH
+from throwbook.core.sheets.acceptance import who_saw
+from throwbook.core.sheets.conditions import said
+from throwbook.core.sheets.sheet import NOT_LOOKED, SheetTrial
+from throwbook.report.document import (
+    STRONG,
+    Block,
+    Bullets,
+    Facts,
+    Heading,
+    Picture,
+    Table,
+    Text,
+)
+from throwbook.report.material import SheetPart
+from throwbook.report.sections import WORDS
+
+SEEN_WORDS = {"yes": "yes", "no": "NO", NOT_LOOKED: "not looked"}
+ASKED_OF_EACH = ("left_pin", "right_pin", "load_check", "retained_power_off")
+
+
+def sheet_blocks(part: SheetPart, *, title: str, drawn: bool) -> list[Block]:
+    """Everything about one sheet; with its drawings where its records were handed over."""
+    blocks: list[Block] = [Heading(title), *_state(part), _conditions(part)]
+    if not part.trials:
+        return [*blocks, Text("No throw is on this sheet.")]
+    blocks += [_throws(part), _checks(part), *_signs(part)]
+    if drawn:
+        blocks += pictures(part)
+    if part.state.sheet.kind != BENCH:
+        blocks += _sightings(part)
+    blocks += _as_found(part)
+    return blocks
+
+
+def _state(part: SheetPart) -> list[Block]:
+    decision = part.state.decision
+    asked = f"{part.plan.throws_each_way} throws each way, rest {show_rest(part.plan.rest_s)} ({part.plan.rest_from})"
+    facts = [
+        ("Sheet", f"{part.name} ({part.state.sheet.kind})"),
+        ("Thrown on", f"{part.day:%Y-%m-%d}"),
+        ("Planned", f"{part.state.sheet.at:%Y-%m-%d} by {part.state.sheet.by}: {asked}"),
+        ("State", part.state_said),
+        ("Verdict of the figures", part.acceptance.verdict if part.trials else "none: no throws"),
+    ]
+    if decision is not None:
+        sealed = "sealed" if part.state.sealed else "NOT SEALED"
+        facts.append(("Signed", f"{decision.signed}, {decision.at:%Y-%m-%d}, {sealed}"))
+    else:
+        facts.append(("Signed", "not signed"))
+    blocks: list[Block] = [Facts(tuple(facts), "Sheet and how it ended")]
+    if decision is not None:
+        statement = str(
+            decision.statement.get("statement") or decision.statement.get("because") or decision.reason
+        )
+        blocks.append(Text(f"Statement: {statement}", STRONG))
+    if unproved := part.acceptance.not_proved:
+        blocks.append(Text(f"Not proved, because nobody could read it: {', '.join(unproved)}.", STRONG))
+    if part.acceptance.because:
+        blocks.append(
+            Text(f"Verdict no better than {part.acceptance.verdict}: {'; '.join(part.acceptance.because)}.")
+        )
+    return blocks
+
+
+def _conditions(part: SheetPart) -> Facts:
+    rows = [(question.rstrip("?"), told) for question, told in said(part.conditions, part.rig.units).items()]
+    return Facts(tuple(rows), "Conditions")
+
+
+def _throws(part: SheetPart) -> Table:
+    rows = []
+    for one in part.trials:
+        figures = one.assessment.figures
+        rows.append(
+            (
+                str(one.position),
+                one.direction,
+                measured_text(figures.travel_time_s),
+                _expected_share(one),
+                measured_text(figures.run_current_a),
+                measured_text(figures.peak_run_current_a),
+                measured_text(figures.mean_voltage_v),
+                one.assessment.end.replace("-", " "),
+                one.assessment.verdict,
+                "; ".join(_remarks(part, one)),
+            )
+        )
+    headings = (
+        "No.",
+        "Way",
+        "Time [s]",
+        "Of expected",
+        "Running [A]",
+        "Peak [A]",
+        "Voltage [V]",
+        "End",
+        "Verdict",
+        "Remark",
+    )
+    return Table(
+        headings, tuple(rows), "Each throw: figure ± expanded uncertainty (k = 2)", (0, 2, 3, 4, 5, 6)
+    )
+
+
+def _expected_share(one: SheetTrial) -> str:
+    ratio = next(
+        (check.measured for check in one.assessment.checks if check.name == "travel_time_high"), None
+    )
+    return percent_text(ratio.value) if ratio is not None else "-"
+
+
+def _remarks(part: SheetPart, one: SheetTrial) -> list[str]:
+    said = ["as found"] if one.id in part.apart else []
+    said += ["by hand"] if one.by_hand else []
+    said += [f"left out: {one.left_out}"] if one.left_out else []
+    said += ["provisional baseline"] if one.assessment.provisional else []
+    return said
+
+
+def _checks(part: SheetPart) -> Table:
+    """Each limit by its closest throw each way, so that one line says how much room is left."""
+    counting = [one for one in part.trials if not one.left_out]
+    names = list(dict.fromkeys(check.name for one in counting for check in one.assessment.checks))
+    rows = []
+    for name in names:
+        held = [(one, check) for one in counting for check in one.assessment.checks if check.name == name]
+        rows.append(
+            (
+                WORDS.get(name, name),
+                "; ".join(dict.fromkeys(_limit(check) for _, check in held)),
+                *(
+                    _closest([pair for pair in held if pair[0].direction == way])
+                    for way in ("lock", "unlock")
+                ),
+                _decided([check.decision for _, check in held]),
+                "; ".join(dict.fromkeys(check.limit_from for _, check in held)),
+            )
+        )
+    headings = (
+        "Limit",
+        "Value",
+        "Closest lock throw",
+        "Closest unlock throw",
+        "Decision",
+        "Source of the limit",
+    )
+    return Table(
+        headings, tuple(rows), "Each limit and the throws that came closest to it (No.: measured ± U)"
+    )
+
+
+def _decided(decisions: list[str]) -> str:
+    """The worst decision, and how many throws gave none."""
+    worst = next((word for word in ("fail", "undecided", "watch", "pass") if word in decisions), NOT_JUDGED)
+    left = decisions.count(NOT_JUDGED)
+    return f"{worst}; {left} {NOT_JUDGED}" if left and worst != NOT_JUDGED else worst
+
+
+def _closest(held: list[tuple[SheetTrial, Check]]) -> str:
+    measured = [(one, check) for one, check in held if check.measured is not None]
+    if not measured:
+        return "not measured" if held else "-"
+    one, check = min(measured, key=lambda pair: _room(pair[1]))
+    which = "all" if check.name == "spread_run_current" else str(one.position)
+    return f"{which}: {_measured(check.measured, check.unit)}"
+
+
+def _room(check: Check) -> float:
+    assert check.measured is not None
+    gap = check.limit - check.measured.value if check.side == "max" else check.measured.value - check.limit
+    return gap / abs(check.limit or 1.0)
+
+
+def _limit(check: Check) -> str:
+    side = "at most" if check.side == "max" else "at least"
+    share = check.unit == "1"
+    return (
+        f"{side} {limit_text((100 if share else 1) * check.limit, check.side, '%' if share else check.unit)}"
+    )
+
+
+def _measured(measured: Measured | None, unit: str) -> str:
+    if measured is not None and unit == "1":
+        if measured.u <= 0.0:
+            return f"{100 * measured.value:.1f} %"
+        return measured_text(Measured(100 * measured.value, 100 * measured.u), "%")
+    return measured_text(measured, unit)
+
+
+def _signs(part: SheetPart) -> list[Block]:
+    rows = []
+    for one in part.trials:
+        for sign in one.assessment.signs:
+            if sign.level == INFO:
+                continue
+            place = percent_text(sign.at_fraction) if sign.at_fraction is not None else "-"
+            rows.append(
+                (str(one.position), one.direction, sign.sign, sign.level, place, printable(sign.because))
+            )
+    causes = {
+        found.cause: f"{found.sure}: {found.cause}. Could also be: {'; '.join(found.rivals) or 'nothing known'}. "
+        f"What splits them: {found.action}"
+        for one in part.trials
+        for found in one.assessment.diagnoses
+    }
+    if not rows:
+        return [Text("No throw on this sheet shows a sign above info.")]
+    headings = ("No.", "Way", "Sign", "Level", "At travel", "Because")
+    blocks: list[Block] = [Table(headings, tuple(rows), "Signs", (0, 4))]
+    if causes:
+        blocks += [Heading("What would explain the signs", 3), Bullets(tuple(causes.values()))]
+    return blocks
+
+
+def _sightings(part: SheetPart) -> list[Block]:
+    rows = []
+    for one in part.trials:
+        if one.direction != "lock":
+            continue
+        seen = part.seen[one.id]
+        answers = [SEEN_WORDS[getattr(seen, name)] for name in ASKED_OF_EACH]
+        by = who_saw([seen], part.signed) if seen.answered else seen.by
+        rows.append((str(one.position), *answers, printable(seen.how) or "-", printable(by) or "-"))
+    if not rows:
+        return []
+    headings = ("No.", "Left pin", "Right pin", "Load check", "Stayed put, power off", "How", "Seen by")
+    table = Table(
+        headings,
+        tuple(rows),
+        "What a person saw in the holes after each lock throw, each pin by itself",
+        (0,),
+    )
+    text = "'not looked' means that nobody wrote down having looked. Corrections stand in the history of revisions."
+    return [table, Text(text, "quiet")]
+
+
+def _as_found(part: SheetPart) -> list[Block]:
+    """As found beside as left, where the first throw was kept apart."""
+    rows = []
+    for direction in ("lock", "unlock"):
+        found = [one for one in part.trials if one.id in part.apart and one.direction == direction]
+        left = [one for one in part.counting(direction) if one.assessment.figures.travel_time_s is not None]
+        if found and left:
+            rows.append((direction, *_compared(found[0], left[-1])))
+    if not rows:
+        return []
+    headings = (
+        "Way",
+        "As found: time [s]",
+        "As left: time [s]",
+        "As found: running [A]",
+        "As left: running [A]",
+    )
+    caption = "As found (first movement after rest) and as left (last whole throw of the sheet)"
+    return [Table(headings, tuple(rows), caption, (1, 2, 3, 4))]
+
+
+def _compared(found: SheetTrial, left: SheetTrial) -> tuple[str, ...]:
+    figures = [one.assessment.figures for one in (found, left)]
+    return tuple(
+        measured_text(value)
+        for name in ("travel_time_s", "run_current_a")
+        for value in (getattr(one, name) for one in figures)
+    )
+
+
+def pictures(part: SheetPart) -> list[Block]:
+    """Small multiples of the throws, and their current over travel beside the baseline."""
+    recorded = [one for one in part.trials if not one.by_hand]
+    if not recorded:
+        return [Text("Measured by hand: there are no records to draw.")]
+    currents = [one.assessment.figures.run_current_a for one in recorded]
+    values = [one.value for one in currents if one is not None]
+    span = (
+        f"running currents from {min(values):.2f} to {max(values):.2f} A" if values else "no running current"
+    )
+    verdicts = ", ".join(sorted({one.assessment.verdict for one in recorded}))
+    return [
+        Picture(
+            f"traces:{part.name}",
+            f"Current over time, {counted(len(recorded), 'throw')} on one scale; dash-dot: the rated maximum; the inrush may run off it",
+            f"{counted(len(recorded), 'small chart')} of current over time, one a throw; {span}; verdicts: {verdicts}.",
+        ),
+        Picture(
+            f"travel:{part.name}",
+            "Current over travel, every throw of the sheet, beside the baseline (grey band: its lowest to highest)",
+            f"Two charts of current over travel, lock and unlock: {span}, beside the band of the baseline.",
+        ),
+    ]

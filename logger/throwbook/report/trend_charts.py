@@ -1,0 +1,342 @@
+"""Drawings of a rig over the years: trend with chart and forecast, before and after a service, profiles as bands."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
+
+from throwbook.core.quantities.text import printable
+from throwbook.core.trace import DIRECTIONS
+from throwbook.core.trend.control_chart import stage_lines
+from throwbook.core.trend.history import (
+    PEAK_RUN_CURRENT,
+    RUN_CURRENT,
+    SOURCE_RESISTANCE,
+    TAKE_UP,
+    TRAVEL_TIME,
+    RigHistory,
+)
+from throwbook.core.trend.profile_trend import GRID, CheckProfile, Spot, SpotHeights, check_profiles
+from throwbook.core.trend.signals import LOW, OUT, SUSPECT
+from throwbook.core.trend.trend_result import TrendResult, figure_name, telling_first
+from throwbook.report import chart_style
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+DRAWN = (RUN_CURRENT, PEAK_RUN_CURRENT, TRAVEL_TIME, SOURCE_RESISTANCE, TAKE_UP)
+PAGE = (8.0, 9.5)
+MARKS: dict[str, dict[str, Any]] = {
+    OUT: {
+        "marker": "s",
+        "markersize": 6.5,
+        "markerfacecolor": chart_style.VERMILLION,
+        "markeredgecolor": chart_style.BLACK,
+    },
+    SUSPECT: {
+        "marker": "D",
+        "markersize": 5.5,
+        "markerfacecolor": chart_style.ORANGE,
+        "markeredgecolor": chart_style.BLACK,
+    },
+    LOW: {
+        "marker": "v",
+        "markersize": 6.5,
+        "markerfacecolor": chart_style.SKY,
+        "markeredgecolor": chart_style.BLACK,
+    },
+}
+PLAIN: dict[str, Any] = {
+    "marker": "o",
+    "markersize": 5.0,
+    "markerfacecolor": chart_style.BLACK,
+    "markeredgecolor": chart_style.BLACK,
+}
+
+
+def draw_trends(
+    path: str | Path,
+    history: RigHistory,
+    trends: Sequence[TrendResult],
+    spots: Sequence[Spot] = (),
+    heights: Sequence[SpotHeights] = (),
+) -> None:
+    """Write the drawings to ``path``: what signalled first stands first.
+
+    .pdf: a page for each figure, then the places that bind and the profiles. .png and .svg: one page with every figure that
+    signalled (running current where none did) and the places that bind.
+    """
+    paged = chart_style.format_of(path) == "pdf"
+    order = [one for one in telling_first(trends) if one in DRAWN]
+    if not paged:
+        signalled = [one for one in order if any(t.figure == one and t.first_signal for t in trends)]
+        figures = [draw_figure(history, trends, signalled or [RUN_CURRENT], heights)]
+    else:
+        figures = [draw_figure(history, trends, [one]) for one in order]
+        if heights:
+            figures.append(draw_figure(history, trends, [], heights))
+        if any(check_profiles(history, one) for one in DIRECTIONS):
+            figures.append(draw_profiles(history, spots))
+    with chart_style.pages(path, len(figures)) as add:
+        for figure in figures:
+            add(figure)
+
+
+def draw_figure(
+    history: RigHistory,
+    trends: Sequence[TrendResult],
+    names: Sequence[str],
+    heights: Sequence[SpotHeights] = (),
+) -> "Figure":
+    """One page: figures over the years, one panel a direction; places that bind; before and after each service below."""
+    from matplotlib.figure import Figure
+
+    chosen = [one for name in names for one in trends if one.figure == name]
+    # Of several figures the services are drawn in the panels alone: their effects have a page of their own.
+    effects = [(one, effect) for one in chosen for effect in one.service_effects] if len(names) == 1 else []
+    rows = len(chosen) + len(heights)
+    with chart_style.drawing():
+        figure = Figure(figsize=(PAGE[0], 0.6 + 3.4 * rows + 1.6 * bool(effects)), layout="constrained")
+        ratios = [3.4] * rows + [1.6] * bool(effects)
+        grid = figure.subplots(max(len(ratios), 1), 1, squeeze=False, height_ratios=ratios or [1])
+        title = f"{history.rig.name}: trend at 20 degC and nominal voltage"
+        _head(figure, title + (" (baseline provisional)" if history.provisional else ""))
+        for one, axes in zip(chosen, grid[:, 0], strict=False):
+            _trend_panel(axes, history, one)
+        for place, axes in zip(heights, grid[len(chosen) :, 0], strict=False):
+            _spot_panel(axes, history, place)
+        if effects:
+            _effect_panel(grid[-1, 0], effects)
+    return figure
+
+
+def _head(figure: "Figure", title: str) -> None:
+    """Where the titles of the panels stand too: at the left."""
+    figure.suptitle(printable(title), x=0.01, ha="left", fontsize=11, fontweight="bold")
+
+
+def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
+    days = [point.date for point in one.points]
+    end = days[-1]
+    if one.forecast is not None:
+        end = max(end, min(one.forecast.high, days[-1] + (days[-1] - days[0])))
+    axes.set_title(f"{figure_name(one.figure)}, {one.direction}: {_short(one)}")
+    _weather_band(axes, one, days)
+    _plot(
+        axes,
+        days,
+        [point.value for point in one.points],
+        **chart_style.EVENT,
+        marker="x",
+        markersize=4,
+        label="measured",
+    )
+    _plot(axes, days, [point.corrected for point in one.points], **chart_style.MEASURED, label="corrected")
+    for point in one.points:
+        _plot(axes, [point.date], [point.corrected], **MARKS.get(point.state, PLAIN), linestyle="none")
+    _stages(axes, one)
+    _services(axes, history, days[0])
+    if one.forecast is not None:
+        _fan(axes, one, days[-1], end)
+    axes.set_ylabel(_unit(one))
+    axes.set_xlim(_x(days[0] - timedelta(days=20)), _x(end + timedelta(days=30)))
+    axes.legend(loc="upper left", ncols=2)
+
+
+def _stages(axes: "Axes", one: TrendResult) -> None:
+    """Centre of every stage between services, and at each check the level with the limits that it was held against."""
+    drawn = stage_lines(one.stages, one.points)
+    for number, lines in enumerate(drawn):
+        newest = number == len(drawn) - 1
+        begun = date.fromisoformat(one.stages[number].since)
+        until = max(lines.days[-1], begun + timedelta(days=10))  # a stage of one check is seen too
+        _plot(axes, [begun, until], [lines.centre] * 2, color=chart_style.GREY, linewidth=0.8)
+        marks = {"marker": "_", "markersize": 5}
+        _plot(axes, lines.days, lines.level, **chart_style.SECOND, label="level" if newest else None)
+        for values, name in ((lines.above, "upper limit"), (lines.below, "lower limit")):
+            _plot(axes, lines.days, values, **chart_style.EXPECTED, **marks)
+            if newest:
+                axes.annotate(
+                    name,
+                    (cast(Any, _x(lines.days[-1])), values[-1]),
+                    xytext=(-2, 2),
+                    textcoords="offset points",
+                    fontsize=7,
+                    ha="right",
+                    va="bottom",
+                )
+    if one.creep is not None:
+        _plot(axes, [one.creep.on, one.points[-1].date], [one.creep.reach] * 2, **chart_style.EVENT)
+
+
+def _spot_panel(axes: "Axes", history: RigHistory, place: SpotHeights) -> None:
+    """How far the current at one place stands above what lies beside it."""
+    axes.set_title(
+        f"at {100 * place.at_fraction:.0f} % of the {place.direction} stroke: current above what lies beside it"
+    )
+    _plot(axes, place.days, place.heights_a, **chart_style.MEASURED, marker="o", markersize=4)
+    axes.axhline(0.0, **chart_style.EVENT)
+    _services(axes, history, place.days[0])
+    axes.set_ylabel("[A]")
+    axes.set_xlim(_x(place.days[0] - timedelta(days=20)), _x(place.days[-1] + timedelta(days=30)))
+
+
+def _unit(one: TrendResult) -> str:
+    return "[share of the stroke]" if one.unit == "1" else f"[{one.unit}]"
+
+
+def _short(one: TrendResult) -> str:
+    """A title that fits on one line."""
+    signal = f"first signal {one.first_signal}" if one.first_signal else "no signal"
+    if one.forecast is None:
+        return signal
+    return f"{signal}; limit about {one.forecast.crosses} ({one.forecast.low} to {one.forecast.high})"
+
+
+def _weather_band(axes: "Axes", one: TrendResult, days: Sequence[date]) -> None:
+    """What weather and supply added at each check, between corrected and corrected plus weather."""
+    low = [min(point.corrected, point.corrected + point.weather) for point in one.points]
+    high = [max(point.corrected, point.corrected + point.weather) for point in one.points]
+    axes.fill_between(cast(Any, days), low, high, **chart_style.BAND, label="weather and supply")
+
+
+def _fan(axes: "Axes", one: TrendResult, now: date, end: date) -> None:
+    found = one.forecast
+    assert found is not None
+    start = one.points[-1].corrected
+    edges = [found.low, found.high]
+    axes.fill(
+        cast(Any, [_x(now), *[_x(edge) for edge in edges]]),
+        [start, found.limit, found.limit],
+        facecolor=chart_style.ORANGE,
+        alpha=0.35,
+        edgecolor=chart_style.ORANGE,
+        label=f"forecast, {100 * found.confidence:.0f} %",
+    )
+    _plot(
+        axes,
+        [now, found.crosses],
+        [start, found.limit],
+        color=chart_style.BLACK,
+        linewidth=1.0,
+        linestyle=":",
+    )
+    _plot(axes, [one.points[0].date, end], [found.limit] * 2, **chart_style.LIMIT, label="limit")
+
+
+def _services(axes: "Axes", history: RigHistory, first: date) -> None:
+    for one in history.services:
+        if one.on >= first:
+            axes.axvline(cast(Any, one.on), color=chart_style.BLUE, linewidth=1.2, linestyle=(0, (1, 1)))
+            axes.annotate(
+                printable(one.action),
+                (cast(Any, _x(one.on)), 0.02),
+                xycoords=("data", "axes fraction"),
+                xytext=(3, 0),
+                textcoords="offset points",
+                rotation=90,
+                fontsize=8,
+                color=chart_style.BLUE,
+                va="bottom",
+            )
+
+
+def _effect_panel(axes: "Axes", effects: Sequence[tuple[TrendResult, Any]]) -> None:
+    """Each service's effect with its interval about nought."""
+    axes.set_title(f"services: after less before ({100 * effects[0][1].confidence:.0f} % interval)")
+    for row, (one, effect) in enumerate(effects):
+        bars = [[effect.change - effect.low], [effect.high - effect.change]]
+        axes.errorbar([effect.change], [row], xerr=bars, fmt="o", color=chart_style.BLACK, capsize=4)
+        axes.annotate(
+            printable(f"{effect.date} {effect.action}, {one.direction}: {effect.answer}"),
+            (0.0, row - 0.22),
+            xycoords=("axes fraction", "data"),
+            fontsize=8,
+        )
+    axes.axvline(0.0, **chart_style.EVENT)
+    axes.set_yticks([])
+    axes.set_ylim(len(effects) - 0.4, -0.7)
+    axes.set_xlabel(_unit(effects[0][0]))
+
+
+def draw_profiles(history: RigHistory, spots: Sequence[Spot]) -> "Figure":
+    """Current over travel, one band a year, oldest palest; growing places marked."""
+    from matplotlib.figure import Figure
+
+    with chart_style.drawing():
+        figure = Figure(figsize=(PAGE[0], 7.5), layout="constrained")
+        _head(figure, f"{history.rig.name}: current over travel through the years")
+        for axes, direction in zip(figure.subplots(2, 1), DIRECTIONS, strict=True):
+            _profile_panel(axes, check_profiles(history, direction), direction)
+            for spot in spots:
+                if spot.direction == direction:
+                    axes.axvspan(
+                        100.0 * (spot.at_fraction - spot.at_fraction_u),
+                        100.0 * (spot.at_fraction + spot.at_fraction_u),
+                        facecolor="none",
+                        edgecolor=chart_style.VERMILLION,
+                        hatch="///",
+                        linewidth=0.8,
+                    )
+                    style_text = f"{spot.sentence}"
+                    axes.set_title(f"{direction}: {style_text}")
+    return figure
+
+
+def _profile_panel(axes: "Axes", profiles: Sequence[CheckProfile], direction: str) -> None:
+    axes.set_title(direction)
+    years = sorted({one.on.year for one in profiles})
+    shades = (
+        "#bdbdbd",
+        chart_style.SKY,
+        chart_style.BLUE,
+        chart_style.ORANGE,
+        chart_style.VERMILLION,
+        chart_style.BLACK,
+    )
+    strokes = ((0, (1, 1)), (0, (4, 1.5)), (0, (6, 1, 1, 1)), (0, (8, 2)), "-", "-")
+    shown = years if len(years) <= len(shades) else [years[0], *years[-len(shades) + 1 :]]
+    for index, year in enumerate(shown):
+        stack = np.stack([one.current_a for one in profiles if one.on.year == year])
+        place = len(shades) - len(shown) + index
+        reached = np.isfinite(stack).any(axis=0)
+        low, high = np.full(len(GRID), np.nan), np.full(len(GRID), np.nan)
+        low[reached], high[reached] = (
+            np.nanmin(stack[:, reached], axis=0),
+            np.nanmax(stack[:, reached], axis=0),
+        )
+        middle = np.full(len(GRID), np.nan)
+        middle[reached] = np.nanmedian(stack[:, reached], axis=0)
+        axes.fill_between(100.0 * GRID, low, high, facecolor=shades[place], alpha=0.25, linewidth=0)
+        axes.plot(
+            100.0 * GRID,
+            middle,
+            color=shades[place],
+            linestyle=strokes[place],
+            linewidth=1.4,
+            label=str(year),
+        )
+    axes.set_xlabel("travel from its own start [% of the stroke]")
+    axes.set_ylabel("current [A]")
+    axes.set_xlim(0, 100)
+    if shown:
+        axes.legend(loc="upper right", ncols=3)
+
+
+def _x(day: date) -> float:
+    """A day as matplotlib counts days: since 1970."""
+    return float((day - date(1970, 1, 1)).days)
+
+
+def _plot(axes: "Axes", days: Sequence[date], values: Sequence[float], **look: Any) -> None:
+    from matplotlib import dates
+
+    axes.plot(cast(Any, [_x(day) for day in days]), values, **look)
+    axes.xaxis_date()
+    library: Any = dates
+    locator = library.AutoDateLocator(maxticks=9)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(library.ConciseDateFormatter(locator))

@@ -1,0 +1,172 @@
+"""A channel at its end: found whatever the order of its rows, told as "at least", never as a figure with a ±.
+
+The records are drawn by hand; every number is invented.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.core.drawn_strokes import RIG, Drawn
+from throwbook.core.diagnosis.assess import assess_record, assess_trace
+
+LSB_A = 0.002
+
+
+def cut_off_at(trace, full_a, head=None):
+    """The record as a board with this full scale gives it, in counts of 2 mA."""
+    current_a = np.clip(np.round(trace.current_a / LSB_A) * LSB_A, -full_a, full_a)
+    return replace(trace, current_a=current_a, head=head or {})
+
+
+def with_peak(drawn, peak_a, lasts_s, at_s=6.0):
+    trace = drawn.trace()
+    raised = (trace.time_s >= at_s) & (trace.time_s < at_s + lasts_s)
+    current_a = trace.current_a + np.where(raised, drawn.sign * (peak_a - drawn.level_a), 0.0)
+    return replace(trace, current_a=current_a)
+
+
+def clipped_of(found):
+    return next((sign for sign in found.signs if sign.sign == "clipped"), None)
+
+
+@pytest.mark.parametrize("key", ["full_scale_a", "board_full_scale_a"])
+@pytest.mark.parametrize("lasts_s", [0.3, 0.8])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_peak_beyond_the_full_scale_that_the_board_names_never_passes(key, lasts_s, sign):
+    trace = with_peak(Drawn(rate_hz=20, sign=sign, peak_a=2.0), 9.0, lasts_s)
+    found = assess_trace(cut_off_at(trace, 4.0, {key: 4.0, "over_range_samples": int(20 * lasts_s)}), RIG)
+    assert found.figures.peak_run_current_a is None
+    assert clipped_of(found).level == "watch"
+    assert clipped_of(found).value == pytest.approx(4.0, abs=0.03)
+    peak = next(check for check in found.checks if check.name == "peak_run_current")
+    assert peak.decision == "fail"  # at least 4 A, and 3.6 A are allowed
+    assert found.verdict == "fail"
+
+
+def test_a_peak_lost_within_its_limit_is_undecided_and_the_throw_at_best_watch():
+    trace = with_peak(Drawn(peak_a=2.0), 9.0, 0.5)
+    found = assess_trace(cut_off_at(trace, 3.0, {"full_scale_a": 3.0}), RIG)
+    peak = next(check for check in found.checks if check.name == "peak_run_current")
+    assert (peak.measured, peak.decision) == (None, "undecided")
+    assert "wider range" in peak.settle
+    assert found.verdict == "watch"
+    assert "at least that" in clipped_of(found).because
+
+
+def test_the_boards_own_count_of_readings_over_its_range_is_believed():
+    trace = with_peak(Drawn(peak_a=2.0), 9.0, 0.012)
+    cut = cut_off_at(trace, 3.0)
+    at_end = int(np.sum(cut.current_a >= 3.0))
+    assert at_end == 3
+    assert clipped_of(assess_trace(cut, RIG)) is None  # three equal readings alone prove nothing
+    assert clipped_of(assess_trace(replace(cut, head={"over_range_samples": at_end}), RIG)) is not None
+
+
+def test_an_inrush_cut_off_is_at_least_that_and_the_run_keeps_its_figures():
+    found = assess_trace(cut_off_at(Drawn(peak_a=13.9).trace(), 5.0, {"board_full_scale_a": 5.0}), RIG)
+    assert found.figures.inrush_a is None
+    assert clipped_of(found).level == "info"
+    assert "inrush current: at least that" in clipped_of(found).because
+    assert found.figures.run_current_a.value == pytest.approx(1.83, abs=0.05)
+    assert found.figures.peak_run_current_a is not None
+
+
+def test_a_full_scale_that_is_not_reached_says_nothing():
+    found = assess_trace(cut_off_at(Drawn().trace(), 50.0, {"full_scale_a": 50.0}), RIG)
+    assert clipped_of(found) is None
+    assert found.figures.inrush_a is not None
+
+
+def test_readings_far_beyond_the_full_scale_show_that_the_head_is_wrong():
+    found = assess_trace(replace(Drawn().trace(), head={"full_scale_a": 2.0}), RIG)
+    assert clipped_of(found) is None
+
+
+def test_the_full_scale_is_meant_before_the_calibration():
+    head = {
+        "full_scale_a": 4.0,
+        "board_amp_lsb_a": LSB_A,
+        "calibration_gain": 1.1,
+        "calibration_zero_a": 0.05,
+    }
+    cut = cut_off_at(with_peak(Drawn(rate_hz=20, peak_a=2.0), 9.0, 0.3), 4.0)
+    found = assess_trace(replace(cut, current_a=0.05 + 1.1 * cut.current_a, head=head), RIG)
+    assert clipped_of(found).value == pytest.approx(4.4, abs=0.05)
+    assert found.figures.peak_run_current_a is None
+
+
+@pytest.mark.parametrize("head", [{"full_scale_a": "4 A"}, {"full_scale_a": True}, {"full_scale_a": -4.0}])
+def test_a_head_that_makes_no_sense_is_not_believed(head):
+    assert clipped_of(assess_trace(replace(Drawn().trace(), head=head), RIG)) is None
+
+
+@pytest.mark.parametrize("share", [0.04, 0.07, 0.2, 0.4])
+@pytest.mark.parametrize("seed", range(5))
+def test_tops_of_a_ripple_cut_off_one_by_one_are_found(share, seed):
+    """A fifth of the rows at the very same top reading, none of them next to each other: that is a channel at its end."""
+    drawn = Drawn(peak_a=2.0, ripple=0.3, ripple_hz=83.0, seed=seed)
+    trace = drawn.trace()
+    moving = (trace.time_s > drawn.start_s) & (trace.time_s < drawn.end_s)
+    full_a = float(np.quantile(trace.current_a[moving], 1.0 - share))
+    found = assess_trace(cut_off_at(trace, round(full_a / LSB_A) * LSB_A), RIG)
+    assert clipped_of(found) is not None
+    assert found.figures.peak_run_current_a is None
+    assert found.verdict != "pass"
+
+
+@pytest.mark.parametrize("step_a", [0.02, 0.05, 0.074])
+@pytest.mark.parametrize("noise_a", [0.0, 0.004, 0.02])
+@pytest.mark.parametrize("rate_hz", [12, 25, 100, 1000])
+def test_a_quiet_run_on_a_coarse_converter_repeats_its_top_and_is_not_cut_off(step_a, noise_a, rate_hz):
+    drawn = Drawn(rate_hz=rate_hz, noise_a=noise_a, ripple=0.0, peak_a=4.0)
+    trace = drawn.trace()
+    found = assess_trace(replace(trace, current_a=np.round(trace.current_a / step_a) * step_a), RIG)
+    assert clipped_of(found) is None
+
+
+@pytest.mark.parametrize("noise_a", [0.0, 0.004, 0.02])
+def test_a_flat_run_without_a_start_peak_on_a_coarse_converter_is_not_cut_off(noise_a):
+    time_s = np.arange(0, 15, 0.02)
+    moving = (time_s > 1.0) & (time_s < 14.0)
+    level_a = np.minimum(1.85, 10.0 * np.maximum(time_s - 1.0, 0.0))
+    rng = np.random.default_rng(3)
+    current_a = np.where(moving, level_a, 0.0) + rng.normal(0.0, noise_a, len(time_s))
+    trace = replace(
+        Drawn().trace(), time_s=time_s, current_a=np.round(current_a / 0.074) * 0.074, voltage_v=None
+    )
+    assert clipped_of(assess_trace(trace, RIG)) is None
+
+
+def test_start_and_run_at_the_very_same_reading_are_both_cut_off():
+    trace = Drawn(rate_hz=25, noise_a=0.0, ripple=0.0, peak_a=9.0, bump_a=1.5, bump_width=0.05).trace()
+    coarse = replace(trace, current_a=np.minimum(np.round(trace.current_a / 0.074) * 0.074, 2.22))
+    found = assess_trace(coarse, RIG)
+    assert clipped_of(found) is not None
+    assert found.figures.peak_run_current_a is None
+
+
+def test_readings_over_the_range_in_one_movement_leave_the_other_movement_alone():
+    first, second = with_peak(Drawn(peak_a=2.0), 9.0, 0.5), Drawn(peak_a=2.0, seed=2).trace()
+    joined = replace(
+        first,
+        time_s=np.concatenate([first.time_s, second.time_s + first.time_s[-1] + 0.005]),
+        current_a=np.concatenate([first.current_a, second.current_a]),
+        voltage_v=None,
+    )
+    cut = cut_off_at(joined, 3.0, {"full_scale_a": 3.0, "over_range_samples": 100})
+    there, back = assess_record(cut, RIG)
+    assert clipped_of(there) is not None
+    assert clipped_of(back) is None
+    assert back.figures.peak_run_current_a is not None
+
+
+@pytest.mark.parametrize("stall_from", [0.2, 0.5])
+def test_how_far_a_throw_went_is_a_bound_where_its_current_was_cut_off(stall_from):
+    """Whether the motor stood from somewhere on isn't seen: it went less far than what was read would have taken it."""
+    drawn = Drawn(stall_from=stall_from, run_s=9.0, level_a=2.0)
+    found = assess_trace(cut_off_at(drawn.trace(), 2.4, {"full_scale_a": 2.4}), RIG)
+    short = next(sign for sign in found.signs if sign.sign == "stopped-short")
+    assert short.at_fraction_u is None
+    assert "at most" in short.because

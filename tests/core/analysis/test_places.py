@@ -1,0 +1,131 @@
+"""Where a sign says that something began, and the ± of it: a twentieth more or less must not go unseen.
+
+The places are those of the drawn records, reckoned as travel: the sum of the back-EMF over the time.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.core.drawn_strokes import RIG, Drawn, healthy
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.machine.motor import motor_line, resistance_at
+
+QUIET = Drawn(noise_a=0.005, ripple=0.0)
+BIN = 0.01
+
+
+@pytest.fixture(scope="module")
+def baseline():
+    return make_baseline([assess_trace(trace, RIG) for trace in healthy(8)])
+
+
+def lacking(until, lacks, begins=0.02):
+    """A throw that lacks this share of its load from one share of its time to another."""
+    trace = QUIET.trace()
+    share = (trace.time_s - QUIET.start_s) / QUIET.run_s
+    early = (share > begins) & (share < until)
+    idle_a = 0.9 + QUIET.offset_a
+    current_a = np.where(early, (1.0 - lacks) * trace.current_a + lacks * idle_a, trace.current_a)
+    return replace(trace, current_a=current_a)
+
+
+def travelled(trace, at_s):
+    """Share of the travel done by then."""
+    ohm = float(resistance_at(motor_line(RIG.actuator), 15.0))
+    moving = (trace.time_s >= QUIET.start_s) & (trace.time_s < QUIET.end_s)
+    emf_v = np.where(moving, trace.voltage_v - (trace.current_a - QUIET.offset_a) * ohm, 0.0)
+    return float(np.sum(emf_v[trace.time_s < at_s]) / np.sum(emf_v))
+
+
+def sign_of(trace, baseline, name):
+    return next(sign for sign in assess_trace(trace, RIG, baseline).signs if sign.sign == name)
+
+
+@pytest.mark.parametrize(("lacks", "name"), [(1.0, "free-play"), (0.5, "uneven-sides")])
+def test_a_late_load_is_there_where_it_says(baseline, lacks, name):
+    ratios = []
+    for until in (0.08, 0.1, 0.13, 0.17, 0.19, 0.22):
+        trace = lacking(until, lacks)
+        sign = sign_of(trace, baseline, name)
+        true = travelled(trace, QUIET.start_s + until * QUIET.run_s)
+        assert abs(sign.at_fraction - true) <= sign.at_fraction_u
+        ratios.append(sign.at_fraction / true)
+    assert np.mean(ratios) == pytest.approx(1.0, abs=0.03)
+
+
+def test_the_uncertainty_of_a_late_load_is_that_of_a_bin(baseline):
+    """One bin, as a rectangle, k = 2: this record's places are known far better than that (JCGM 100, 4.3.7)."""
+    for lacks, name in ((1.0, "free-play"), (0.5, "uneven-sides")):
+        sign = sign_of(lacking(0.13, lacks), baseline, name)
+        assert sign.at_fraction_u == pytest.approx(2.0 * BIN / np.sqrt(12.0), rel=0.02)
+
+
+def test_a_late_load_tells_how_much_later_and_how_much_was_missing(baseline):
+    play = sign_of(lacking(0.17, 1.0), baseline, "free-play")
+    assert (play.value, play.limit) == (play.at_fraction, pytest.approx(0.03, abs=0.001))
+    later = 100.0 * (play.at_fraction - play.limit)
+    assert f"{later:.1f} % of the stroke later" in play.because
+    assert sign_of(lacking(0.17, 0.5), baseline, "uneven-sides").value == pytest.approx(0.5, rel=0.03)
+
+
+@pytest.mark.parametrize("at", [0.3, 0.5, 0.7])
+def test_a_binding_spot_begins_where_the_current_rises(baseline, at):
+    """A bell of 3 % of the time stands above 0.4 of its height from 1.35 of its widths before its middle."""
+    drawn = replace(QUIET, bump_a=1.0, bump_at=at)
+    sign = sign_of(drawn.trace(), baseline, "binding-spot")
+    rises_s = drawn.start_s + drawn.run_s * (at - 1.354 * drawn.bump_width)
+    assert sign.from_s == pytest.approx(rises_s, abs=0.01 * drawn.run_s)
+    assert sign.from_s == pytest.approx(rises_s, rel=0.04)
+    assert sign.at_fraction_u == pytest.approx(0.01104, rel=0.03)
+
+
+def test_a_current_over_the_rating_begins_with_the_run():
+    found = assess_trace(replace(QUIET, level_a=4.4).trace(), RIG)
+    sign = next(sign for sign in found.signs if sign.sign == "over-rated")
+    assert sign.from_s == found.inrush_end_s
+    assert sign.from_s == pytest.approx(QUIET.start_s + 4.2 * QUIET.decay_s, abs=0.03)
+
+
+DRIVE_RAMP_S, DRIVE_CRUISE_S, DRIVE_FROM_S = 0.4, 2.4, 0.5
+
+
+def driven(until=1.0, seed=1, whole=True):
+    """A drive's throw as its supply sees it, and the share of the stroke done: an even ramp, an even speed whatever the
+    load, and an even ramp down in which next to nothing is drawn. The load comes after a third of the travel."""
+    rate_hz, rng = 400.0, np.random.default_rng(seed)
+    time_s = np.arange(0.0, 4.4, 1.0 / rate_hz)
+    ran_s = time_s - DRIVE_FROM_S
+    lasted_s = 2.0 * DRIVE_RAMP_S + DRIVE_CRUISE_S
+    speed = np.clip(np.minimum(ran_s, lasted_s - ran_s) / DRIVE_RAMP_S, 0.0, 1.0)
+    share = np.cumsum(speed) / np.sum(speed)
+    slows = ran_s > lasted_s - DRIVE_RAMP_S
+    current_a = np.where(share > 0.33, 2.0, 1.2) + np.where(ran_s < DRIVE_RAMP_S, 1.2, 0.0)
+    moving = (ran_s >= 0.0) & ~slows & (share < until)
+    current_a = np.where(moving, current_a, 0.0) + rng.normal(0.0, 0.005, len(time_s))
+    volts = 12.6 - 0.05 * current_a + rng.normal(0.0, 0.004, len(time_s))
+    trace = replace(
+        QUIET.trace(), time_s=time_s, current_a=current_a, voltage_v=volts, source=f"drive-{seed}"
+    )
+    return trace, float(share[np.flatnonzero(moving)[-1]])
+
+
+@pytest.mark.parametrize("until", [0.3, 0.55, 0.8])
+def test_a_drives_place_at_its_supply_holds_what_its_ramps_hide(until):
+    """V - iR of the supply isn't the speed: neither the ramps show in it, nor a speed that is held whatever the load."""
+    usual = make_baseline([assess_trace(driven(seed=k)[0], RIG) for k in range(2, 8)])
+    trace, true = driven(until)
+    sign = sign_of(trace, usual, "stopped-short")
+    assert abs(sign.at_fraction - true) <= sign.at_fraction_u
+    assert sign.at_fraction_u < DRIVE_RAMP_S / DRIVE_CRUISE_S  # both ramps, and no more
+
+
+def test_a_switched_motors_place_is_no_wider_for_what_drives_do(baseline):
+    """Its start gives a peak: no ramp hides, so the ± is that of the full stroke and of the edges."""
+    trace = replace(QUIET, run_s=0.5 * QUIET.run_s).trace()
+    sign = sign_of(trace, baseline, "stopped-short")
+    found = assess_trace(trace, RIG, baseline)
+    assert sign.at_fraction_u == pytest.approx(found.figures.travel_fraction.u)
+    assert sign.at_fraction_u < 0.03

@@ -1,0 +1,148 @@
+"""Where the start-up transient ends on starts that are no plain inrush; drawn by hand, so that the end is known.
+
+What counts is the running current: its true value lies within its ±, whatever the start looks like.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.core.drawn_strokes import RIG
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.trace import Trace
+
+REST_S, AFTER_S = 0.7, 0.8
+LEVEL_A = 2.0
+
+
+def drawn(rate_hz, run_s, shape, ripple=0.0, ripple_hz=3.0, seed=1):
+    """A record whose current while moving is ``shape(s since start)``, a ripple on top; no voltage channel."""
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(int((REST_S + run_s + AFTER_S) * rate_hz)) / rate_hz
+    since_s = time_s - REST_S
+    moving = (since_s >= 0.0) & (since_s < run_s)
+    wave = 1.0 + ripple * np.sin(2.0 * np.pi * ripple_hz * since_s + rng.uniform(0.0, 6.0))
+    current_a = np.where(moving, shape(since_s) * wave, 0.0) + rng.normal(0.0, 0.008, len(time_s))
+    return Trace(time_s, current_a, None, "lock", ambient_c=15.0)
+
+
+def mean_from(shape, from_s, run_s):
+    since_s = np.linspace(from_s, run_s, 20001)
+    return float(np.mean(shape(since_s)))
+
+
+def inrush(since_s, peak_a=9.0, decay_s=0.05):
+    return LEVEL_A + (peak_a - LEVEL_A) * np.exp(-np.maximum(since_s, 0.0) / decay_s)
+
+
+def flat_top(hold_s, peak_a, decay_s):
+    """A start held at a limit, then let go."""
+
+    def shape(since_s):
+        return LEVEL_A + (peak_a - LEVEL_A) * np.exp(-np.maximum(since_s - hold_s, 0.0) / decay_s)
+
+    return shape
+
+
+def assert_true(found, true_a):
+    run = found.figures.run_current_a
+    assert run is not None
+    assert abs(run.value - true_a) <= run.u
+    assert run.u < 0.25 * true_a
+
+
+@pytest.mark.parametrize("rate_hz", [25, 100, 400])
+@pytest.mark.parametrize("ripple_hz", [1.3, 3.1, 7.7])
+@pytest.mark.parametrize("ripple", [0.15, 0.3])
+@pytest.mark.parametrize("peak_a", [2.0, 9.0])
+def test_a_rippled_start_does_not_eat_the_run(rate_hz, ripple_hz, ripple, peak_a):
+    def shape(since_s):
+        return inrush(since_s, peak_a)
+
+    trace = drawn(rate_hz, 6.0, shape, ripple, ripple_hz)
+    found = assess_trace(trace, RIG)
+    assert found.inrush_end_s < REST_S + 0.25 * 6.0
+    assert_true(found, mean_from(shape, 0.2, 6.0))
+
+
+@pytest.mark.parametrize("rate_hz", [25, 100, 400])
+@pytest.mark.parametrize("hold_s", [0.15, 0.4, 0.9])
+@pytest.mark.parametrize("peak_a", [3.0, 5.0])
+@pytest.mark.parametrize("decay_s", [0.04, 0.15])
+def test_a_flat_topped_start_ends_with_its_own_fall(rate_hz, hold_s, peak_a, decay_s):
+    shape = flat_top(hold_s, peak_a, decay_s)
+    found = assess_trace(drawn(rate_hz, 6.0, shape), RIG)
+    assert found.inrush_end_s < REST_S + hold_s + 12.0 * decay_s + 4.0 / rate_hz
+    assert_true(found, mean_from(shape, hold_s + 4.2 * decay_s, 6.0))
+
+
+@pytest.mark.parametrize("rate_hz", [25, 100, 400])
+@pytest.mark.parametrize("at", [0.4, 0.6, 0.8])
+@pytest.mark.parametrize("peak_a", [2.8, 9.0])
+def test_a_light_place_late_in_the_run_is_not_what_the_start_decays_to(rate_hz, at, peak_a):
+    def shape(since_s):
+        light = 0.62 * np.exp(-0.5 * ((since_s / 6.0 - at) / 0.03) ** 2)
+        return inrush(since_s, peak_a) * (1.0 - light)
+
+    found = assess_trace(drawn(rate_hz, 6.0, shape), RIG)
+    assert found.inrush_end_s < REST_S + 1.0
+    assert_true(found, mean_from(shape, 0.21, 6.0))
+
+
+@pytest.mark.parametrize("eases_s", [1.0, 2.0])
+def test_a_start_that_does_not_settle_says_so_in_the_running_current(eases_s):
+    """A current that eases through half of the throw has no end of a start to find: both readings lie within the ±."""
+
+    def shape(since_s):
+        return LEVEL_A * (1.0 + 0.8 * np.exp(-np.maximum(since_s, 0.0) / eases_s))
+
+    found = assess_trace(drawn(100, 6.0, shape), RIG)
+    run = found.figures.run_current_a
+    assert run is not None
+    assert abs(run.value - mean_from(shape, 0.0, 6.0)) <= run.u
+    assert abs(run.value - mean_from(shape, 2.0, 6.0)) <= run.u
+    assert any("doesn't settle" in note for note in found.notes)
+
+
+def test_a_plain_inrush_settles_and_nothing_is_said():
+    found = assess_trace(drawn(200, 6.0, inrush), RIG)
+    assert not any("settle" in note for note in found.notes)
+    assert found.figures.run_current_a.u < 0.02 * LEVEL_A
+
+
+def test_a_record_that_begins_in_the_run_has_no_start_to_settle():
+    trace = drawn(200, 6.0, inrush)
+    late = replace(trace, time_s=trace.time_s[600:] - trace.time_s[600], current_a=trace.current_a[600:])
+    assert not any("settle" in note for note in assess_trace(late, RIG).notes)
+
+
+ROUNDED_TOP_A = (1.1, 4.69, 7.39, 8.65, 9.0, 8.85, 8.46, 7.93, 7.4, 6.87, 6.36, 5.85, 5.43, 5.03, 4.64, 4.35)
+"""The first rows of an inrush at 100 Hz as a filter rounds it: it falls fastest where its top is just over."""
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_an_inrush_whose_top_a_filter_rounds_is_no_ramp(seed):
+    decay_s, begins_s = 0.13, 0.01 * (len(ROUNDED_TOP_A) - 1)
+
+    def shape(since_s):
+        top_a = np.interp(since_s, 0.01 * np.arange(len(ROUNDED_TOP_A)), ROUNDED_TOP_A)
+        fallen_a = inrush(since_s - begins_s, ROUNDED_TOP_A[-1], decay_s)
+        return np.where(since_s < begins_s, top_a, fallen_a)
+
+    found = assess_trace(drawn(100, 11.0, shape, seed=seed), RIG)
+    assert found.inrush_end_s > REST_S + 3.0 * decay_s
+    assert found.figures.peak_run_current_a.value < 1.2 * LEVEL_A
+    assert_true(found, mean_from(shape, 6.0 * decay_s, 11.0))
+
+
+@pytest.mark.parametrize("rate_hz", [21, 50, 200])
+def test_a_plain_peak_of_a_short_movement_leaves_its_running_current_known(rate_hz):
+    """It takes more than a third of the movement, and all that is left is one level."""
+
+    def shape(since_s):
+        return inrush(since_s, 9.6, 0.16)
+
+    found = assess_trace(drawn(rate_hz, 1.7, shape), RIG)
+    assert_true(found, mean_from(shape, 0.67, 1.7))
+    assert found.figures.run_current_a.u < 0.05 * LEVEL_A

@@ -1,0 +1,146 @@
+"""What must hold for every record and every rig, drawn at random."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+
+from tests.core.drawn_strokes import RIG, Drawn, healthy
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.assessment import ENDS, LEVELS, VERDICTS
+from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.simulator import (
+    FAULTS,
+    Conditions,
+    Fault,
+    random_machine,
+    random_sensor,
+    throw,
+)
+from throwbook.core.trace import Trace
+
+SOME = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+def well_formed(found) -> None:
+    """Words of the contract, finite numbers, no negative uncertainty, places within the stroke."""
+    assert found.verdict in VERDICTS
+    assert found.end in ENDS
+    assert found.because
+    for _, figure in found.figures.items():
+        if figure is not None:
+            assert math.isfinite(figure.value)
+            assert math.isfinite(figure.u)
+            assert figure.u >= 0.0
+    for sign in found.signs:
+        assert sign.level in LEVELS
+        assert sign.because
+        if sign.at_fraction is not None:
+            assert 0.0 <= sign.at_fraction <= 1.0
+    for check in found.checks:
+        assert check.limit_from
+    assert found.usable == (found.verdict != "unusable")
+
+
+@SOME
+@given(
+    current=hnp.arrays(np.float64, st.integers(0, 300), elements=st.floats(-1e6, 1e6)),
+    step=st.floats(1e-5, 1.0),
+    with_voltage=st.booleans(),
+    data=st.data(),
+)
+def test_any_numbers_at_all_give_a_well_formed_answer(current, step, with_voltage, data):
+    n = len(current)
+    volts = data.draw(hnp.arrays(np.float64, n, elements=st.floats(-100, 100))) if with_voltage else None
+    well_formed(assess_trace(Trace(np.arange(n) * step, current, volts, "lock"), RIG))
+
+
+@SOME
+@given(
+    seed=st.integers(0, 10_000),
+    kind=st.sampled_from(sorted(FAULTS)),
+    direction=st.sampled_from(["lock", "unlock"]),
+)
+def test_any_machine_with_any_fault_gives_a_well_formed_answer(seed, kind, direction):
+    rng = np.random.default_rng(seed)
+    rig, machine = random_machine(rng)
+    sensor = random_sensor(rng, machine, rate_hz=100.0)
+    well = [throw(machine, direction, Conditions(), sensor, [], rng).trace for _ in range(3)]
+    judged = [assess_trace(trace, rig) for trace in well]
+    baseline = make_baseline([one for one in judged if one.usable and one.end == "cut-off"])
+    found = assess_trace(
+        throw(machine, direction, Conditions(), sensor, [Fault(kind)], rng).trace, rig, baseline
+    )
+    well_formed(found)
+
+
+@pytest.fixture(scope="module")
+def baseline():
+    return make_baseline([assess_trace(trace, RIG) for trace in healthy(6)])
+
+
+drawn = st.builds(
+    Drawn,
+    level_a=st.floats(1.2, 3.0),
+    bump_a=st.sampled_from([0.0, 0.6]),
+    rest_s=st.floats(0.3, 1.5),
+    run_s=st.floats(8.0, 15.0),
+    seed=st.integers(0, 99),
+)
+
+
+def same(a, b, rel=1e-9):
+    assert (a.end, a.verdict, [s.sign for s in a.signs]) == (b.end, b.verdict, [s.sign for s in b.signs])
+    for (name, x), (_, y) in zip(a.figures.items(), b.figures.items(), strict=True):
+        if name in ("start_s", "end_s"):
+            continue
+        assert (x is None) == (y is None)
+        if x is not None:
+            assert y.value == pytest.approx(x.value, rel=rel, abs=1e-9)
+
+
+@SOME
+@given(drawn)
+def test_a_sensor_turned_round_changes_nothing(baseline, one):
+    trace = one.trace()
+    turned = replace(trace, current_a=-trace.current_a)
+    same(assess_trace(trace, RIG, baseline), assess_trace(turned, RIG, baseline))
+
+
+@SOME
+@given(drawn, st.floats(-1e4, 1e4))
+def test_when_the_record_began_changes_nothing(baseline, one, shift_s):
+    trace = one.trace()
+    later = replace(trace, time_s=trace.time_s + shift_s)
+    same(assess_trace(trace, RIG, baseline), assess_trace(later, RIG, baseline), rel=1e-5)
+
+
+@SOME
+@given(drawn, st.floats(-0.2, 0.2))
+def test_an_offset_of_the_sensor_changes_no_figure(baseline, one, offset_a):
+    trace = one.trace()
+    moved = replace(trace, current_a=trace.current_a + offset_a)
+    same(assess_trace(trace, RIG, baseline), assess_trace(moved, RIG, baseline), rel=1e-6)
+
+
+@SOME
+@given(one=drawn, extra=st.floats(0.3, 1.0))
+def test_more_load_is_never_judged_lighter(baseline, one, extra):
+    light = assess_trace(one.trace(), RIG, baseline)
+    heavy = assess_trace(one.but(level_a=one.level_a + extra).trace(), RIG, baseline)
+    assert heavy.figures.run_current_a.value > light.figures.run_current_a.value
+
+
+@SOME
+@given(one=drawn)
+def test_a_wider_uncertainty_never_turns_undecided_into_a_decision(one):
+    from throwbook.core.analysis.figures import Gains
+
+    sharp = assess_trace(one.trace(), RIG, gains=Gains(0.001, 0.001))
+    blunt = assess_trace(one.trace(), RIG, gains=Gains(0.05, 0.001))
+    for a, b in zip(sharp.checks, blunt.checks, strict=True):
+        assert b.decision in (a.decision, "undecided")

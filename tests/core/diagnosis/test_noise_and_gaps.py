@@ -1,0 +1,94 @@
+"""Noise, wild readings and holes: held against what this rig and this clock are used to."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.core.drawn_strokes import RIG, Drawn, healthy
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.diagnosis.assess import assess_trace
+
+
+def sign_of(found, name):
+    return next((sign for sign in found.signs if sign.sign == name), None)
+
+
+@pytest.fixture(scope="module")
+def noisy_baseline():
+    return make_baseline([assess_trace(trace, RIG) for trace in healthy(6, Drawn(noise_a=0.22, ripple=0.0))])
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_noise_as_in_the_baseline_is_told_and_no_more(noisy_baseline, seed):
+    found = assess_trace(Drawn(noise_a=0.22, ripple=0.0, seed=seed).trace(), RIG, noisy_baseline)
+    assert sign_of(found, "noisy").level == "info"
+    assert "as in the baseline" in sign_of(found, "noisy").because
+
+
+def test_more_noise_than_in_the_baseline_is_watched(noisy_baseline):
+    found = assess_trace(Drawn(noise_a=0.7, ripple=0.0, seed=3).trace(), RIG, noisy_baseline)
+    assert sign_of(found, "noisy").level == "watch"
+
+
+def test_a_binding_spot_is_told_on_a_rig_as_noisy_as_ever(noisy_baseline):
+    found = assess_trace(Drawn(noise_a=0.22, ripple=0.0, bump_a=1.2, seed=4).trace(), RIG, noisy_baseline)
+    assert sign_of(found, "binding-spot").level == "watch"
+
+
+def test_noise_without_a_baseline_is_watched_as_before():
+    assert sign_of(assess_trace(Drawn(noise_a=0.22, ripple=0.0).trace(), RIG), "noisy").level == "watch"
+
+
+@pytest.mark.parametrize("share", [0.02, 0.037, 0.08])
+@pytest.mark.parametrize("seed", range(3))
+def test_many_wild_readings_stay_in_the_mean_and_are_told(share, seed):
+    """A current that jumps up in some readings has a mean with them, and not without."""
+    drawn = Drawn(ripple=0.0, seed=seed)
+    trace = drawn.trace()
+    rng = np.random.default_rng(seed)
+    moving = (trace.time_s > drawn.start_s + 0.5) & (trace.time_s < drawn.end_s - 0.1)
+    hit = moving & (rng.random(len(trace)) < share)
+    current_a = trace.current_a + np.where(hit, 1.8, 0.0)
+    found = assess_trace(replace(trace, current_a=current_a), RIG)
+    true_a = float(np.mean((current_a - drawn.offset_a)[moving]))
+    run = found.figures.run_current_a
+    assert abs(run.value - true_a) <= run.u
+    assert "too many to be left out" in sign_of(found, "noisy").because
+    assert not any("replaced" in note for note in found.notes)
+
+
+def test_a_few_spikes_are_still_replaced():
+    trace = Drawn(noise_a=0.005).trace()
+    trace.current_a[[900, 1500, 2100]] = 30.0
+    found = assess_trace(trace, RIG)
+    assert sign_of(found, "noisy") is None
+    assert found.figures.peak_run_current_a.value < 3.0
+
+
+@pytest.mark.parametrize("mix", [(0.45, 0.25, 0.30), (0.6, 0.1, 0.3), (0.34, 0.33, 0.33)])
+def test_a_clock_of_uneven_steps_has_lost_nothing(mix):
+    """Steps of 2, 3 and 4 ms, as whole milliseconds of a board with other work give them."""
+    rng = np.random.default_rng(2)
+    trace = Drawn(rate_hz=340, run_s=9.0).trace()
+    steps_s = rng.choice([0.002, 0.003, 0.004], len(trace) - 1, p=mix)
+    time_s = np.concatenate([[0.0], np.cumsum(steps_s)])
+    drawn = Drawn(rate_hz=340, run_s=9.0)
+    moving = (time_s > 0.6) & (time_s < time_s[-1] - 0.6)
+    current_a = np.where(moving, drawn.level_a, 0.0) + rng.normal(0.0, 0.01, len(time_s))
+    found = assess_trace(replace(trace, time_s=time_s, current_a=current_a, voltage_v=None), RIG)
+    assert sign_of(found, "gaps") is None
+
+
+@pytest.mark.parametrize("lost", [1, 3, 40])
+def test_rows_that_are_missing_from_an_uneven_clock_are_told(lost):
+    rng = np.random.default_rng(2)
+    trace = Drawn(rate_hz=340, run_s=9.0).trace()
+    time_s = np.concatenate([[0.0], np.cumsum(rng.choice([0.002, 0.003, 0.004], len(trace) - 1))])
+    moving = (time_s > 0.6) & (time_s < time_s[-1] - 0.6)
+    current_a = np.where(moving, 1.8, 0.0) + rng.normal(0.0, 0.01, len(time_s))
+    keep = np.ones(len(time_s), dtype=bool)
+    keep[1500 : 1500 + lost] = False
+    holed = replace(trace, time_s=time_s[keep], current_a=current_a[keep], voltage_v=None)
+    found = sign_of(assess_trace(holed, RIG), "gaps")
+    assert (found is not None) == (lost > 1)

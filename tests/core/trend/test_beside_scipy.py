@@ -1,0 +1,183 @@
+"""The seasons' own reckoning beside scipy's, on drawn histories: equal to rounding, or the difference is explained."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import linalg, signal, stats
+
+from tests.benchmarks.season_histories import PLAIN, ROUGH, make_history, quarterly
+from throwbook.core.trend import maintenance_effect
+from throwbook.core.trend.change_test import GRID, evidence, learn, rises_at_every_check, shapes_of
+from throwbook.core.trend.control_chart import (
+    EWMA_WEIGHT,
+    chart_and_points,
+    ewma,
+    ewma_limit,
+    fit_line,
+    slope_of,
+)
+from throwbook.core.trend.series import WEATHER, lines_of
+from throwbook.core.trend.signals import check_states, newest_stretch, whole_of
+from throwbook.core.trend.trend_result import FEWEST_BEFORE, NEWEST, spread_of
+
+SEEDS = range(8)
+
+
+def drawn(seed, checks=12, services=()):
+    """A line of the running current of a rig that wears a little, in one of two kinds of history."""
+    plan = replace(quarterly(checks, 0.04 * np.arange(checks) / 4), services=services)
+    made = make_history(np.random.default_rng(31_000 + seed), (PLAIN, ROUGH)[seed % 2], plan)
+    line = lines_of(made.history, "lock", "run_current")[0]
+    assert line is not None
+    return line
+
+
+def points_of(line):
+    return chart_and_points(line, fit_line(line), check_states(line, {}))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("checks", [4, 9, 12, 30])
+def test_slope_and_its_interval(seed, checks):
+    line = drawn(seed, checks)
+    _, points = points_of(line)
+    ours = slope_of(line, points)
+    values = [one.corrected for one in points]
+    theirs = stats.theilslopes(values, line.years)
+    assert ours.per_year == pytest.approx(theirs.slope, rel=1e-12)
+    # Where the interval's ranks lie beyond the pairs there are, ours has no end; scipy takes the outermost pair.
+    if ours.low is not None:
+        assert ours.low == pytest.approx(theirs.low_slope, rel=1e-12)
+    if ours.high is not None:
+        assert ours.high == pytest.approx(theirs.high_slope, rel=1e-12)
+    assert (ours.low is None) == (checks == 4)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("checks", [4, 10, 11, 40])
+def test_chance_of_a_trend_by_ranks(seed, checks):
+    line = drawn(seed, checks)
+    _, points = points_of(line)
+    p = slope_of(line, points).p_value
+    values = np.array([one.corrected for one in points])
+    if checks <= 10:
+        exact = stats.kendalltau(np.arange(checks), values, method="exact").pvalue
+        assert p == pytest.approx(exact, rel=1e-9)
+        return
+    # Above ten both take the normal curve; ours with the correction for whole numbers (Gilbert 1987), scipy without.
+    tau = stats.kendalltau(np.arange(checks), values, method="asymptotic")
+    s = round(tau.statistic * checks * (checks - 1) / 2)
+    sd = np.sqrt(checks * (checks - 1) * (2 * checks + 5) / 18)
+    assert tau.pvalue == pytest.approx(2 * stats.norm.sf(abs(s) / sd), rel=1e-9)
+    assert p == pytest.approx(2 * stats.norm.sf(max(abs(s) - 1, 0) / sd), rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_after_less_before_with_its_widening_left_out_is_welch(seed):
+    rng = np.random.default_rng(seed)
+    before, after = rng.normal(2.4, 0.05, rng.integers(2, 8)), rng.normal(2.3, 0.02, rng.integers(2, 8))
+    ours = maintenance_effect.compare(before, after, scatter=0.3, known=0.0)
+    theirs = stats.ttest_ind(after, before, equal_var=False)
+    low, high = theirs.confidence_interval(0.92)
+    assert (ours.low, ours.high, ours.df) == pytest.approx((low, high, theirs.df), rel=1e-9)
+    assert ours.change / ours.se == pytest.approx(theirs.statistic, rel=1e-9)
+    # What a user reads is wider by what the days don't share, never narrower for it.
+    apart = maintenance_effect.compare(before, after, scatter=0.3, shared_u=0.05, known=0.0)
+    assert apart.high - apart.low > ours.high - ours.low
+    assert apart.se == pytest.approx(np.hypot(ours.se, 0.05))
+
+
+def as_rows(series, between, shape=None):
+    """A series as rows of plain least squares: one a check, and one for each coefficient that something is assumed of."""
+    columns, mean, sd = series.columns, series.mean, series.sd
+    if shape is not None:
+        columns = np.concatenate([columns, shape[:, None]], axis=1)
+    weight = 1.0 / np.sqrt(between**2 + series.variance)
+    prior = np.eye(len(mean), columns.shape[1]) / sd[:, None]
+    a = np.concatenate([columns * weight[:, None], prior])
+    b = np.concatenate([series.change * weight, mean / sd])
+    return a, b
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_weather_and_level_are_those_of_least_squares(seed):
+    line = drawn(seed)
+    series = newest_stretch(whole_of(line), wears=True)
+    ours = learn(series)
+    a, b = as_rows(series, ours.between)
+    theirs = linalg.lstsq(a, b)[0]
+    assert ours.mean == pytest.approx(theirs, rel=1e-8, abs=1e-10)
+    assert ours.covariance == pytest.approx(linalg.inv(a.T @ a), rel=1e-6, abs=1e-12)
+    # ± of a corrected value: twice its standard uncertainty
+    _, points = points_of(line)
+    part = linalg.inv(a.T @ a)[:WEATHER, :WEATHER]
+    for one, weather in zip(points, line.weather, strict=True):
+        assert one.corrected_u == pytest.approx(
+            2.0 * line.scale * np.sqrt(weather @ part @ weather), rel=1e-6
+        )
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_each_rise_is_that_of_least_squares(seed):
+    series = newest_stretch(whole_of(drawn(seed)))
+    shapes, kinds = shapes_of(series)
+    found = evidence(series, shapes)
+    for g, multiple in enumerate(GRID):
+        for m in range(len(kinds)):
+            a, b = as_rows(series, series.between[0] * multiple, shapes[:, m])
+            size = linalg.lstsq(a, b)[0][-1]
+            u = np.sqrt(linalg.inv(a.T @ a)[-1, -1])
+            assert (found.pull / found.weight)[g, m] == pytest.approx(size, rel=1e-6, abs=1e-9)
+            assert found.weight[g, m] ** -0.5 == pytest.approx(u, rel=1e-6)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_chance_and_the_level_of_a_rise_are_averaged_over_the_scatter(seed):
+    """As the rise test states them: normal tails of each fit, weighted by how well each scatter explains the checks."""
+    series = newest_stretch(whole_of(drawn(seed)))
+    newest = rises_at_every_check(series)[-1]
+    shift = next(one for one in newest if (one.shape, one.checks) == ("shift", 1))
+    shape = (np.arange(len(series.change)) == len(series.change) - 1).astype(float)
+    log_share, chance, level = [], [], []
+    for multiple in GRID:
+        between = series.between[0] * multiple
+        a, b = as_rows(series, between, shape)
+        fitted, u2 = linalg.lstsq(a, b)[0], linalg.inv(a.T @ a)
+        chance.append(stats.norm.sf(fitted[-1] / np.sqrt(u2[-1, -1])))
+        level.append(fitted[series.level])
+        left = b - a @ fitted
+        prior = stats.norm.logpdf(np.log(multiple), 0.0, series.between[1])
+        spread = np.sum(np.log(between**2 + series.variance)) + np.linalg.slogdet(a.T @ a)[1]
+        log_share.append(prior - 0.5 * (left @ left + spread))
+    share = np.exp(np.array(log_share) - max(log_share))
+    share /= share.sum()
+    assert shift.chance == pytest.approx(share @ chance, rel=1e-5)
+    assert shift.level == pytest.approx(share @ level, rel=1e-6, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_ewma_is_a_filter_of_the_first_order(seed):
+    line = drawn(seed, 20)
+    _, points = points_of(line)
+    values = np.array([one.corrected for one in points])
+    start = [(1.0 - EWMA_WEIGHT) * values[0]]
+    filtered, _ = signal.lfilter([EWMA_WEIGHT], [1.0, EWMA_WEIGHT - 1.0], values, zi=start)
+    assert [one.ewma for one in points] == pytest.approx(filtered, rel=1e-12)
+    # its limit: the standard deviation of the same filter fed with noise of one
+    gains, _ = signal.lfilter([EWMA_WEIGHT], [1.0, EWMA_WEIGHT - 1.0], np.eye(1, 20)[0], zi=[0.0])
+    assert ewma_limit(20, EWMA_WEIGHT, 1.0) == pytest.approx(3.0 * np.sqrt(np.cumsum(gains**2)), rel=1e-12)
+    assert ewma(values, EWMA_WEIGHT, values[0]) == pytest.approx(filtered, rel=1e-12)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_more_scatter_is_an_f_test(seed):
+    line = drawn(seed)
+    found = spread_of(line)
+    groups = [one / line.scale for one in line.throws]
+    squares = [(np.var(one, ddof=1) * (len(one) - 1), len(one) - 1) for one in groups]
+    (before, df_before), (now, df_now) = (np.sum(part, axis=0) for part in (squares[:-3], squares[-3:]))
+    assert (NEWEST, FEWEST_BEFORE) == (3, 6)
+    assert found.before == pytest.approx(np.sqrt(before / df_before))
+    assert found.now == pytest.approx(np.sqrt(now / df_now))
+    assert found.chance == pytest.approx(stats.f.sf((now / df_now) / (before / df_before), df_now, df_before))

@@ -1,0 +1,218 @@
+"""What a form asks, and what is to be said of an answer while it is typed. Nothing of Textual.
+
+What every sheet asks, as fields of a form: how a question is put, and an answer read and written. Nothing of Textual.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from math import log10
+from typing import Any
+
+from throwbook.core.quantities.text import quoted
+from throwbook.core.quantities.units import (
+    COMMON,
+    KINDS,
+    Typed,
+    display_unit,
+    parse,
+    show,
+    to_display,
+    typed,
+)
+from throwbook.core.rig import METRIC
+from throwbook.core.sheets.conditions import QUESTIONS
+from throwbook.errors import InputError
+
+TEXT, DATE, MOMENT, COUNT, CHOICE = "text", "date", "moment", "count", "choice"
+
+LONGEST = 200
+
+YES_NO = (("yes", "yes"), ("no", "no"))
+
+ANSWERS = (("yes", "yes"), ("no", "NO"), ("not looked", "not looked"))
+
+
+@dataclass(frozen=True)
+class FieldSpec:
+    """One thing to be answered."""
+
+    key: str
+    asked: str
+    """At most 26 letters: it stands in front of the field."""
+    kind: str = TEXT
+    """A key of ``KINDS``, or ``text``, ``date``, ``moment``, ``count``, ``choice``."""
+    must: bool = False
+    hint: str = ""
+    """Shown while the field is empty."""
+    choices: tuple[tuple[str, str], ...] = ()
+    """(value, word) of a choice; none is chosen until a person does it."""
+    section: str = ""
+    """Heading before this field."""
+    unit: str = ""
+    """Unit that a bare number gets on Enter, where it isn't that of the rig's system."""
+    replaced: bool = False
+    """What stands in it is only a proposal: typing replaces the whole."""
+    judge: Callable[[str], str] | None = None
+    """A further complaint about a text that could be read; empty: none."""
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What is to be said of what is typed."""
+
+    good: bool
+    say: str
+    complete: str = ""
+    """The text with its unit, to be put in its place on Enter; empty: leave it."""
+
+
+def check_field(spec: FieldSpec, text: str, system: str = METRIC) -> Checked:
+    """Judge ``text`` as it stands."""
+    plain = text.strip()
+    if not plain:
+        return Checked(not spec.must, spec.hint or ("must be given" if spec.must else "may stay empty"))
+    if spec.kind == DATE:
+        found = _date(plain)
+    elif spec.kind == MOMENT:
+        found = _moment(plain)
+    elif spec.kind == COUNT:
+        good = plain.isdigit() and 0 < int(plain) < 1_000_000
+        found = Checked(good, "" if good else f"{quoted(plain)} is no whole number above zero")
+    elif spec.kind == CHOICE:
+        found = Checked(True, "")
+    elif spec.kind == TEXT:
+        good = len(plain) <= LONGEST and plain.isprintable()
+        found = Checked(good, "" if good else f"too long (at most {LONGEST} letters) or unprintable")
+    else:
+        found = _quantity(spec, plain, system)
+    complaint = spec.judge(plain) if found.good and spec.judge is not None else ""
+    return Checked(False, complaint) if complaint else found
+
+
+def _date(plain: str) -> Checked:
+    try:
+        return Checked(True, f"{date.fromisoformat(plain):%A}")
+    except ValueError:
+        return Checked(False, "no date: type it as 2026-03-14")
+
+
+def _moment(plain: str) -> Checked:
+    try:
+        return Checked(True, f"{datetime.fromisoformat(plain):%A}")
+    except ValueError:
+        return Checked(False, "type it as 2026-03-14 09:12")
+
+
+def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
+    unit = spec.unit or display_unit(spec.kind, system)
+    try:
+        read = typed(plain, spec.kind)
+    except InputError as error:
+        if _bare(plain):
+            whole = f"{plain} {unit}"
+            try:
+                parse(whole, spec.kind)
+            except InputError as other:
+                return Checked(False, other.what)
+            return Checked(False, f"no unit: Enter makes it {whole}", whole)
+        example = f"16 {spec.unit}" if spec.unit else KINDS[spec.kind].example
+        return Checked(False, f"{error.what}; for example {example}")
+    value = read.value
+    if spec.kind == "share" and value > 1.0 and _bare(plain):
+        return Checked(False, f"more than always: Enter makes it {plain} %", f"{plain} %")
+    if spec.unit:
+        return Checked(True, f"= {value / COMMON[spec.unit][1]:g} {spec.unit}")
+    return Checked(True, f"= {_as_read(read, spec.kind, system)}")
+
+
+def _as_read(read: Typed, kind: str, system: str) -> str:
+    """In the unit of the system, with every digit that was typed: a meter's last nought counts."""
+    unit = display_unit(kind, system)
+    decimals = -log10(read.step / COMMON[unit][1])
+    if decimals < 0.0 or abs(decimals - round(decimals)) > 1e-6:
+        return show(read.value, kind, system)
+    return f"{to_display(read.value, kind, system):.{round(decimals)}f} {unit}"
+
+
+def _bare(plain: str) -> bool:
+    """A number and nothing behind it."""
+    body = plain.removeprefix("-").removeprefix("+")
+    return bool(body) and body.replace(",", ".").replace(".", "", 1).isdigit()
+
+
+def moment_from(text: str, now: datetime) -> datetime:
+    """A day, or a day and a time, as typed; without an offset this computer's own is meant. Raises ValueError."""
+    found = datetime.fromisoformat(text.strip())
+    return found if found.tzinfo is not None else found.replace(tzinfo=now.tzinfo)
+
+
+def accuracy_complaint(text: str) -> str:
+    """Why an accuracy can't be read; empty: it can."""
+    from throwbook.core.sheets.hand_readings import accuracy_from
+
+    try:
+        accuracy_from(text)
+    except InputError as error:
+        return f"{error.what}: write 2% + 3 digits"
+    return ""
+
+
+# question: (words in front of the field, kind of field, hint)
+ASKED: dict[str, tuple[str, str, str]] = {
+    "hours_since_movement": ("hours since it last moved", "time", "16 h, 3 days, ..."),
+    "worked_before": ("greased or worked before", TEXT, "no, or what was done"),
+    "ambient_c": ("air temperature", "temperature", "4 degC"),
+    "supply": ("what feeds it", TEXT, "machine battery, ..."),
+    "engine_running": ("engine running", CHOICE, ""),
+    "attachment": ("which attachment", TEXT, "bucket, forks, none, ..."),
+    "operator": ("who does it", TEXT, ""),
+    "instruments": ("instruments", TEXT, "make-up and number"),
+}
+
+
+def answers_from(values: dict[str, str]) -> dict[str, Any]:
+    """Typed answers as ``core.sheets.questions`` names them; what is empty stays out: not recorded."""
+    told: dict[str, Any] = {}
+    for key, (_, kind, _) in ASKED.items():
+        text = values.get(key, "").strip()
+        if not text:
+            continue
+        if key == "hours_since_movement":
+            told[key] = parse(text, "time") / 3600.0
+        elif kind == "temperature":
+            told[key] = parse(text, "temperature")
+        elif kind == CHOICE:
+            told[key] = text == "yes"
+        else:
+            told[key] = text
+    return told
+
+
+def question_specs() -> tuple[FieldSpec, ...]:
+    """One field for each question, under one heading."""
+    return tuple(
+        FieldSpec(
+            one.key,
+            words,
+            kind,
+            hint=hint,
+            choices=YES_NO if kind == CHOICE else (),
+            section="Asked on every sheet; empty is kept as not recorded" if number == 0 else "",
+            replaced=one.key == "operator",
+            unit="h" if one.key == "hours_since_movement" else "",
+        )
+        for number, one in enumerate(QUESTIONS)
+        for words, kind, hint in [ASKED[one.key]]
+    )
+
+
+def as_typed(key: str, value: Any) -> str:
+    """An answer as it would be typed."""
+    if key == "hours_since_movement":
+        return f"{value:g} h"
+    if ASKED[key][1] == "temperature":
+        return show(value, "temperature")
+    if ASKED[key][1] == CHOICE:
+        return "yes" if value else "no"
+    return str(value)

@@ -1,0 +1,152 @@
+"""What is said and drawn while a throw runs. Nothing of Textual.
+
+What the recording screen says before and after a throw. Nothing of Textual.
+"""
+
+from math import isfinite
+from typing import TYPE_CHECKING
+
+from throwbook.core.analysis.live import AT_STALL, FLOWING, LiveFigures
+from throwbook.core.assessment import WORST_FIRST, movement_said
+from throwbook.core.machine.expected_throw import travel_m
+from throwbook.core.machine.limits import rated_time
+from throwbook.core.machine.motor import motor_line, stall_current
+from throwbook.core.rig import Rig
+from throwbook.core.status.status_text import caution
+from throwbook.core.trace import LOCK
+from throwbook.core.wording import SHOWN_AT
+from throwbook_tui.present import (
+    BAD,
+    EDGE,
+    GOOD,
+    QUIET,
+    STRONG,
+    WARN,
+    Cell,
+    cause_lines,
+    sentence,
+    verdict_cell,
+)
+from throwbook_tui.widgets.chart import Level
+
+if TYPE_CHECKING:
+    from throwbook.core.analysis.baseline import Baseline
+    from throwbook.core.assessment import Assessment
+    from throwbook.jobs.recording import Recorded
+    from throwbook.jobs.store_trial import Kept
+
+
+BAR = 24
+
+
+def levels_for(rig: Rig, baseline: "Baseline | None") -> tuple[tuple[Level, ...], float]:
+    """The lines of the live trace, and about how long the throw takes [s]."""
+    actuator = rig.actuator
+    stall_a = float(stall_current(motor_line(actuator), actuator.voltage_v))
+    levels = [
+        Level(actuator.full_load_current_a, f"rated {actuator.full_load_current_a:.3g} A", WARN),
+        Level(stall_a, f"standstill {stall_a:.3g} A", EDGE),
+    ]
+    rated_s = rated_time(rig)
+    expected_s = rated_s if isfinite(rated_s) else travel_m(rig) / actuator.no_load_speed_m_s
+    if baseline is not None:
+        run, time = baseline.figures.get("run_current_a"), baseline.figures.get("travel_time_s")
+        if run is not None:
+            levels.insert(1, Level(run.mean, f"baseline {run.mean:.3g} A", GOOD))
+        if time is not None:
+            expected_s = time.mean
+    return tuple(levels), expected_s
+
+
+def state_cell(figures: LiveFigures) -> Cell:
+    """Current and time, large."""
+    tone = BAD if figures.warning else STRONG
+    return Cell(f"{figures.current_a:.1f} A  {figures.running_s:.1f} s", tone)
+
+
+def warning_line(figures: LiveFigures) -> str:
+    """What must not go on; at a standstill the hand on the switch is what ends it."""
+    if figures.warning == AT_STALL:
+        return "!! Let go of the switch: current at stall level, the motor stands or nearly."
+    return f"!! {figures.warning}" if figures.warning else ""
+
+
+def travel_bar(figures: LiveFigures) -> str:
+    """How far by reckoning, peak and voltage, in one line."""
+    share = max(0.0, figures.travel_fraction)
+    done = min(BAR, int(BAR * share))
+    volts = "" if figures.voltage_v is None else f"  {figures.voltage_v:.1f} V"
+    word = "running" if figures.phase == FLOWING else "off again"
+    return f"{word}  travel about [{'#' * done}{'.' * (BAR - done)}] {100 * share:.0f} %  peak {figures.peak_a:.1f} A{volts}"
+
+
+HOW = "Enter arms the recording. Then throw with the machine's own switch: it starts with the current and ends by itself."
+
+NOT_THROWN = (
+    "Y: it was, and nothing ran. It is kept as a throw that didn't start, and the rig is restricted until that is answered. "
+    "N: nobody threw. Nothing is kept, and you can arm again."
+)
+
+ARMED_SAID = (
+    Cell("Throw now, when you like. Waiting for the current ...", STRONG),
+    Cell("Nobody near the attachment; hands off the pins, they are about to move.", WARN),
+)
+
+EITHER_WAY = "The current doesn't tell. Y: it was an unlock throw. N: it was a lock throw. Each movement is kept as a throw of its own."
+
+LOOK_LARGE = Cell("LOOK AT PINS", WARN)
+
+"""Below the large verdict of a lock throw, as large where there is room: figures speak of current and time alone."""
+
+LOOK = "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on."
+
+
+def ready_cells(port: str, rate_hz: int, baud: int) -> list[Cell | str]:
+    """Cautions, the board, what Enter does."""
+    board = f"{port}, {rate_hz} samples a second at {baud} baud" if port else "none chosen: B finds one"
+    cautions = [Cell(text, WARN) for text in SHOWN_AT["record"]]
+    return [*cautions, Cell(""), Cell(f"Board: {board}", STRONG), Cell(HOW)]
+
+
+def result_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
+    """Reason, what becomes of the rig, causes with the action that splits them; of several movements the worst first."""
+    said = caution(kept.standing.status) if kept.standing is not None else ""
+    judged = sorted(
+        (one.assessment for one in recorded.throws), key=lambda one: WORST_FIRST.index(one.verdict)
+    )
+    cells: list[Cell | str] = [Cell(sentence(_named(one)), STRONG) for one in judged]
+    cells += [Cell(said, BAD)] if said else []
+    return cells + [cell for one in judged for cell in cause_lines(one)]
+
+
+def _named(judged: "Assessment") -> str:
+    """The reason of a verdict, with the movement it is about where the record holds several."""
+    if not movement_said(judged):
+        return judged.because
+    word, _ = verdict_cell(judged.verdict)
+    return f"{judged.direction} throw, {movement_said(judged)}: {word}. {judged.because}"
+
+
+def unlock_question(number: int, movements: int) -> str:
+    """What is asked where the current doesn't tell which way a movement went."""
+    return f"Movement {number} of {movements}: did it go the unlock way?"
+
+
+def look_now(recorded: "Recorded") -> bool:
+    """Whether the pins are to be looked at: after a lock throw."""
+    return any(one.trace.direction == LOCK for one in recorded.throws)
+
+
+def told_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
+    """What to do now; what was kept where."""
+    where = f"Not in the logbook: {kept.kept_out}" if kept.kept_out else f"Kept on {kept.sheet}"
+    count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. {where}."
+    look = [Cell(LOOK, WARN)] if look_now(recorded) else []
+    return [*look, Cell(count, QUIET)]
+
+
+def head_cell(kept: "Kept") -> Cell | str:
+    """The status of a rig that is out of use, for the head line; else nothing."""
+    if kept.standing is None or not caution(kept.standing.status):
+        return ""
+    return Cell(f"XX {kept.standing.status.level.upper()}", BAD)

@@ -1,0 +1,264 @@
+"""How far a sheet is from being accepted, in words. Nothing of Textual.
+
+The three lists of a rig as rows.
+
+The throws of a sheet as rows.
+
+What comes next on a sheet. Nothing of Textual.
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from throwbook.core.assessment import FAIL, STALL, WATCH, Assessment
+from throwbook.core.quantities.text import counted
+from throwbook.core.records import BENCH, OPEN
+from throwbook.core.sheets.acceptance_rules import NOBODY_SIGNED
+from throwbook.core.sheets.conditions import conditions_from
+from throwbook.core.sheets.sheet import NOT_LOOKED, SEEN, as_found, state_said
+from throwbook.core.status.latch import DO_NOT_USE
+from throwbook.core.status.maintenance import MOMENTS, entry_from
+from throwbook.core.trace import LOCK, UNLOCK
+from throwbook_tui.present import (
+    BAD,
+    GOOD,
+    QUIET,
+    SEEN_SAID,
+    STRONG,
+    VERDICTS,
+    WARN,
+    Cell,
+    day,
+    figure_text,
+    sentence,
+    short_figure,
+    sign_text,
+    verdict_cell,
+)
+
+if TYPE_CHECKING:
+    from throwbook.core.records import LoggedTrial
+    from throwbook.jobs.rigs import RigHistory
+    from throwbook.jobs.sheets import SheetView
+
+
+def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | str]:
+    """The sheet's verdict, what is missing, what it can't speak for."""
+    judged = found.acceptance
+    missing = [text for text in judged.missing if not (signing and text == "nobody has signed")]
+    word, _, tone = VERDICTS[judged.verdict]
+    so_far = " so far" if found.state.state == OPEN else ""
+    cells: list[Cell | str] = [Cell(f"Verdict of the sheet{so_far}: {word}.", tone), *watched_cells(found)]
+    cells += [Cell(f"No better because {sentence(text)}", WARN) for text in judged.because]
+    cells += [Cell(f"Doubtful: {text}.", WARN) for text in judged.doubts]
+    if missing:
+        cells.append(Cell(f"Still missing ({len(missing)}):", STRONG))
+        cells += [Cell(f"- {text}", WARN) for text in missing]
+    else:
+        cells.append(Cell("Nothing else is missing.", GOOD))
+    if judged.claims_lost:
+        cells.append(Cell(f"Not recorded, so it doesn't speak for: {'; '.join(judged.claims_lost)}.", QUIET))
+    return cells
+
+
+def watched_cells(found: "SheetView") -> list[Cell]:
+    """What its throws gave to watch, and which of them: whoever signs has to know."""
+    throws: dict[str, list[str]] = {}
+    for one in found.trials:
+        for name in {sign.sign for sign in one.assessment.signs if sign.level == WATCH}:
+            throws.setdefault(name, []).append(str(one.position))
+    said = [f"{name.replace('-', ' ')} (throw {', '.join(at)})" for name, at in sorted(throws.items())]
+    return [Cell(f"To watch: {'; '.join(said)}.", WARN)] if said else []
+
+
+LISTS = ("sheets", "throws", "services")
+
+RIG_HEADINGS: dict[str, tuple[str, ...]] = {
+    "sheets": ("sheet", "planned", "kind", "state", "signed"),
+    "throws": ("when", "way", "verdict", "time", "running current", "noticed"),
+    "services": ("date", "action", "next check", "by", "what"),
+}
+
+STATES = {"open": Cell("open", WARN), "accepted": Cell("accepted", GOOD), "rejected": Cell("REJECTED", BAD)}
+
+
+Row = tuple[str, list[Cell | str]]
+
+
+def rig_rows(name: str, history: "RigHistory", trials: "list[LoggedTrial]") -> list[Row]:
+    """Rows of one list, newest first, each with its id."""
+    if name == "sheets":
+        return [
+            (
+                one.name,
+                [
+                    one.name,
+                    day(one.sheet.at),
+                    one.sheet.kind,
+                    Cell(state_said(one.state, True), BAD)
+                    if one.sheet.id in history.no_since
+                    else STATES[one.state],
+                    one.decision.signed if one.decision else "",
+                ],
+            )
+            for one in reversed(history.sheets)
+        ]
+    if name == "throws":
+        return [(one.id, _throw(one)) for one in trials]
+    return [(one.id, _service(one)) for one in reversed(history.services)]
+
+
+def _throw(logged: "LoggedTrial") -> list[Cell | str]:
+    when = f"{logged.when:%Y-%m-%d %H:%M}" if logged.when else "-"
+    if logged.judgement is None:
+        return [when, logged.direction, Cell("not judged", QUIET), "", "", ""]
+    judged = logged.judgement.assessment
+    noticed = ", ".join(sign_text(sign) for sign in judged.signs if sign.level != "info")
+    return [
+        when,
+        logged.direction,
+        verdict_cell(judged.verdict),
+        figure_text("travel_time_s", judged.figures.travel_time_s),
+        figure_text("run_current_a", judged.figures.run_current_a),
+        noticed or Cell("-", QUIET),
+    ]
+
+
+def _service(row: object) -> list[Cell | str]:
+    entry = entry_from(row)  # type: ignore[arg-type]
+    what = "; ".join(f"{name}: {getattr(entry, name).what}" for name in MOMENTS if getattr(entry, name))
+    due = day(entry.due_on) if entry.due_on else ""
+    return [day(entry.on), entry.action, due, entry.by, what or Cell("-", QUIET)]
+
+
+SHEET_HEADINGS = ("", "way", "time", "running", "peak", "verdict", "L pin", "R pin", "load", "stays")
+
+MARKS = {"*": "as found", "h": "by hand"}
+
+"""What stands behind a throw's number."""
+
+
+def sheet_rows(found: "SheetView", wide: bool) -> list[tuple[str, list[Cell | str]]]:
+    """One row a throw, with its id; ``wide``: figures with their uncertainty."""
+    apart = as_found(conditions_from(found.state.answers), found.trials)
+    text = figure_text if wide else short_figure
+    rows: list[tuple[str, list[Cell | str]]] = []
+    for one in found.trials:
+        figures, seen = one.assessment.figures, found.seen[one.id]
+        looked = (
+            [SEEN_SAID[getattr(seen, part)] for part in SEEN] if one.direction == LOCK else [Cell("")] * 4
+        )
+        row: list[Cell | str] = [
+            f"{one.position}{'*' if one.id in apart else ''}{'h' if one.by_hand else ''}",
+            one.direction,
+            text("travel_time_s", figures.travel_time_s),
+            text("run_current_a", figures.run_current_a),
+            text("peak_run_current_a", figures.peak_run_current_a or figures.stall_current_a),
+            Cell("left out", QUIET) if one.left_out else _verdict(one.assessment),
+            *looked,
+        ]
+        rows.append((one.id, row))
+    return rows
+
+
+def _verdict(assessment: Assessment) -> Cell:
+    """A stall by its own name: its peak is the current at standstill."""
+    stalled = assessment.end == STALL and assessment.verdict == FAIL
+    return Cell("STALL", BAD) if stalled else verdict_cell(assessment.verdict)
+
+
+def marks_said(rows: list[tuple[str, list[Cell | str]]]) -> str:
+    """What the marks in these rows mean; empty where there is none."""
+    numbers = "".join(str(row[0]) for _, row in rows)
+    return ", ".join(f"{mark} {word}" for mark, word in MARKS.items() if mark in numbers)
+
+
+THROW, LOOK, SIGN, STOP, NOTHING = "throw", "look", "sign", "stop", "nothing"
+
+STOP_SAID = (
+    "STOP. Throw no more. Keep the attachment on the ground; take its weight off the pins before anything is moved. "
+    "NEXT: what it takes before this rig is used again: Enter"
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step."""
+
+    what: str
+    say: str
+    direction: str = ""
+    """Of a throw."""
+    position: int = 0
+    """Of the throw whose pins are to be looked at."""
+
+
+def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -> Step:
+    """Pins before anything else, then the throws in turn, then the signature. What was left out isn't counted.
+
+    ``turned``: the person wants the next throw the other way round; ``by_hand``: with stopwatch and clamp meter.
+    """
+    if found.state.state != OPEN:
+        return Step(NOTHING, f"This sheet is {found.state.state}; what is decided stays.")
+    if stopped(found):
+        return Step(STOP, STOP_SAID)
+    if found.state.sheet.kind != BENCH:
+        for one in found.trials:
+            if (
+                not one.left_out
+                and one.direction == LOCK
+                and all(getattr(found.seen[one.id], part) == NOT_LOOKED for part in SEEN)
+                # "not looked" four times is an answer: it isn't asked again and again
+                and not found.seen[one.id].answered
+            ):
+                return Step(
+                    LOOK,
+                    f"NEXT: look at both pins after throw {one.position}, each by itself, and write it down: Enter",
+                    position=one.position,
+                )
+    asked = found.plan.throws_each_way
+    counting = [one for one in found.trials if not one.left_out]
+    done = {way: sum(one.direction == way for one in counting) for way in (LOCK, UNLOCK)}
+    direction = _next_direction(found, done)
+    if turned:
+        direction = UNLOCK if direction == LOCK else LOCK
+    if min(done.values()) >= asked and not turned:
+        if found.state.sheet.kind == BENCH:
+            return Step(
+                SIGN, "All throws are done. A bench sheet stands as it is: commission the rig on the machine."
+            )
+        lacking = sum(text != NOBODY_SIGNED for text in found.acceptance.missing)
+        if lacking:
+            things = counted(lacking, "thing")
+            return Step(
+                SIGN,
+                f"All throws are done, {things} still missing (M lists them). NEXT: accept or not: Enter",
+            )
+        return Step(SIGN, "All throws are done. NEXT: accept the sheet or not, and sign: Enter")
+    return Step(
+        THROW,
+        f"NEXT: {direction} throw {done[direction] + 1} of {max(asked, done[direction] + 1)}{', by hand' * by_hand}: Enter",
+        direction=direction,
+    )
+
+
+def stopped(found: "SheetView") -> bool:
+    """Whether no throw is to follow: the rig went out of use after this sheet was planned.
+
+    A sheet that was planned knowing all that holds the rig goes on: to look for the cause, or to commission it again. A
+    bench sheet moves no pins.
+    """
+    status, kind = found.status, found.state.sheet.kind
+    if status.level != DO_NOT_USE or kind == BENCH or found.state.state != OPEN:
+        return False
+    holding = {name for one in status.open if one.level == DO_NOT_USE for name in one.ids}
+    return not holding <= set(found.plan.answers)
+
+
+def _next_direction(found: "SheetView", done: dict[str, int]) -> str:
+    """They take turns; when one way is done, what is left of the other."""
+    asked = found.plan.throws_each_way
+    last = found.trials[-1].direction if found.trials else UNLOCK
+    turn = UNLOCK if last == LOCK else LOCK
+    other = LOCK if turn == UNLOCK else UNLOCK
+    return other if done[turn] >= asked > done[other] else turn

@@ -1,0 +1,298 @@
+"""One throw by hand: stopwatch on a key, clamp meter and volt meter typed in; judged as it is typed."""
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.widget import Widget
+from textual.widgets import Static
+
+from throwbook.core.assessment import CUT_OFF, FAIL, NO_RUN, STALL
+from throwbook.core.quantities.units import show_rest, typed
+from throwbook.core.sheets.hand_readings import STOPPED_SHORT, HandThrow, Reading
+from throwbook.core.wording import SHOWN_AT
+from throwbook.errors import InputError
+from throwbook_tui.fields import (
+    CHOICE,
+    MOMENT,
+    FieldSpec,
+    accuracy_complaint,
+    moment_from,
+)
+from throwbook_tui.present import (
+    BAD,
+    QUIET,
+    STRONG,
+    VERDICTS,
+    WARN,
+    Cell,
+    cause_lines,
+    sentence,
+)
+from throwbook_tui.screens.form_page import FormPage
+from throwbook_tui.screens.page import key
+from throwbook_tui.widgets.frame import Big, lines
+
+if TYPE_CHECKING:
+    from throwbook.core.assessment import Assessment
+    from throwbook.jobs.enter import Entered
+
+ENDED = (
+    (CUT_OFF, "by itself"),
+    (STALL, "stalled"),
+    (STOPPED_SHORT, "stopped short"),
+    (NO_RUN, "did not start"),
+)
+READINGS: tuple[tuple[str, str, str, str], ...] = (
+    ("time_s", "time", "stopwatch", "F5 runs it; or type 14.3 s"),
+    ("run_current_a", "current", "running current", "clamp meter, running: 2.1 A"),
+    ("peak_current_a", "current", "peak after the start", "2.9 A; empty: not read"),
+    ("voltage_v", "voltage", "voltage while it runs", "12.4 V; empty: not read"),
+    ("rest_voltage_v", "voltage", "voltage at rest", "12.7 V; empty: not read"),
+)
+
+
+COST = (
+    "If it was so, write it down: it stays for good, costs this sheet, and the rig's status goes up at once. If a reading is "
+    "mistyped, N goes back to it."
+)
+NOT_BY_ITSELF = "If it stalled or stopped short, N, and say so at 'it ended'."
+STALLED_AT = "Stalled: the current at standstill goes into 'running current'."
+MOST_LINES = 4
+"""What the judgement may take from the form, notes included."""
+
+
+def judged_cells(verdict: str, tone: str, notes: Sequence[str], width: int) -> list[Cell | str]:
+    """The verdict with its reason whole; of the notes those that there is room for and that say something else."""
+    cells: list[Cell | str] = [Cell(verdict, tone)]
+    used = 1 + len(verdict) // max(width, 20)
+    for note in map(sentence, notes):
+        used += 1 + len(note) // max(width, 20)
+        if used > MOST_LINES:
+            break
+        if note.rstrip(".").casefold() not in verdict.casefold():
+            cells.append(Cell(note, QUIET))
+    return cells
+
+
+def _cost(throw: HandThrow) -> str:
+    """What writing a failed throw down means; "by itself" stands there without anybody's doing."""
+    return f"{COST} {NOT_BY_ITSELF}" if throw.ended == CUT_OFF else COST
+
+
+class EnterScreen(FormPage[None]):
+    """The stopwatch key works wherever the cursor is."""
+
+    HELP = "enter"
+    BINDINGS: ClassVar[list[BindingType]] = [key("f5", "stopwatch", "start/stop", "F5", priority=True)]
+
+    def __init__(self, rig: str, sheet: str, direction: str) -> None:
+        super().__init__()
+        self._rig, self._sheet, self._direction = rig, sheet, direction
+        self._began_s: float | None = None
+        self._judged: Assessment | None = None
+        self._ended = ""
+
+    def draft_name(self) -> str:
+        """One for each sheet and way."""
+        return f"enter-{self._sheet}-{self._direction}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """Readings, then how it ended."""
+        rows = [FieldSpec(name, asked, kind, hint=hint) for name, kind, asked, hint in READINGS]
+        return (
+            *rows,
+            FieldSpec("ended", "it ended", CHOICE, choices=ENDED),
+            FieldSpec(
+                "clamp",
+                "clamp meter accuracy",
+                hint="2% + 3 digits; empty: assumed",
+                judge=accuracy_complaint,
+            ),
+            FieldSpec("when", "thrown on", MOMENT, hint="now; or as 2026-03-14 09:12"),
+            FieldSpec("note", "note"),
+        )
+
+    def first_values(self) -> dict[str, str]:
+        """Most throws end by themselves; meter and day are those of the throw before."""
+        from throwbook.jobs.enter import clamp_meter_used
+
+        clamp = clamp_meter_used(self.desk.logbook, self._sheet)
+        return {"ended": CUT_OFF, "clamp": clamp, "when": self.desk.thrown_on.get(self._sheet, "")}
+
+    def body(self) -> Iterator[Widget]:
+        """Stopwatch large, form, judgement."""
+        yield Big(id="big")
+        yield self.make_form()
+        yield Static(id="judged", classes="says")
+
+    def opened(self) -> None:
+        """Start with the caution and the clock at zero."""
+        self.head(f"{self._sheet} | {self._direction} throw by hand")
+        self.set_interval(0.1, self._tick)
+        self._tick()
+        if not self.draft:
+            self.tell(" ".join(SHOWN_AT["record"]), WARN)
+        self.changed()
+
+    # ---- stopwatch ----
+
+    def action_stopwatch(self) -> None:
+        """Start; then stop, and the time stands in its field."""
+        now_s = self.desk.monotonic()
+        if self._began_s is None:
+            self._began_s = now_s
+            early = f" {show_rest(self._rest_left_s)} before its rest was over." if self._rest_left_s else ""
+            self.tell(f"Running.{early} F5 stops it when the pins stand still.", WARN)
+        else:
+            ran_s, self._began_s = now_s - self._began_s, None
+            self.form.field("time_s").set(f"{ran_s:.2f} s")
+            self.form.field("run_current_a").focus_answer()
+            self.app.bell()
+            self.tell("Stopped. The uncertainty of your hand is reckoned in.")
+        self._tick()
+
+    def _tick(self) -> None:
+        big = self.query_one(Big)
+        if self._began_s is not None:
+            big.show(Cell(f"{self.desk.monotonic() - self._began_s:.1f} s", WARN))
+        else:
+            text = self.form.field("time_s").value.strip()
+            cell = Cell(text if text and self.form.field("time_s").checked.good else "0.0 s", STRONG)
+            left_s = self._rest_left_s
+            big.show(
+                cell,
+                f"The actuator should rest {show_rest(left_s)} more before a throw." if left_s else "",
+            )
+
+    @property
+    def _rest_left_s(self) -> float:
+        """What the duty cycle still asks for [s]; readings from paper may be typed meanwhile."""
+        until_s, _ = self.desk.rests.get(self._rig, (0.0, 0.0))
+        return max(0.0, until_s - self.desk.monotonic())
+
+    def action_back(self) -> None:
+        """What is typed stays as a draft; a running stopwatch would be lost."""
+        if self.may_leave():
+            super().action_back()
+
+    def may_leave(self) -> bool:
+        """Nothing is left under a running stopwatch."""
+        if self._began_s is not None:
+            self.tell("The stopwatch runs: F5 stops it first.", WARN)
+            return False
+        return True
+
+    # ---- judged as typed ----
+
+    def throw(self) -> HandThrow | None:
+        """What is typed, or None while something can't be read."""
+        values = self.form.values()
+        readings: dict[str, Any] = {}
+        for name, kind, _, _ in READINGS:
+            text = values[name].strip()
+            if text:
+                try:
+                    found = typed(text, kind)
+                except InputError:
+                    return None
+                readings[name] = Reading(found.value, found.step)
+        return HandThrow(
+            self._direction, ended=values["ended"] or CUT_OFF, note=values["note"].strip(), **readings
+        )
+
+    def changed(self) -> None:
+        """Judge it in a worker, as it would be judged when it is kept."""
+        ended = self.form.field("ended").value
+        if ended != self._ended and ended == STALL:
+            self.tell(STALLED_AT)
+        self._ended = ended
+        throw = self.throw()
+        if throw is None or (throw.time_s is None and throw.run_current_a is None):
+            self._judged = None
+            self.repaint()
+            return
+        from throwbook.jobs.enter import preview
+
+        logbook, rig, sheet, tools = self.desk.logbook, self._rig, self._sheet, self._instruments()
+        self.work("judge", lambda: (throw, preview(logbook, rig, sheet, throw, tools)))
+
+    def done_judge(self, result: "tuple[HandThrow, Assessment]") -> None:
+        """An answer to older typing is passed over."""
+        if result[0] == self.throw():
+            self._judged = result[1]
+            self.repaint()
+
+    def repaint(self) -> None:
+        """The judgement so far."""
+        super().repaint()
+        self._tick()
+        cells: list[Cell | str] = [Cell("Not judged yet: a time or a current is needed.", QUIET)]
+        if self._judged is not None:
+            word, _, tone = VERDICTS[self._judged.verdict]
+            cells = judged_cells(
+                f"{word}: {sentence(self._judged.because)}", tone, self._judged.notes, self.size.width - 2
+            )
+        self.query_one("#judged", Static).update(lines(self.app, cells))
+
+    def _instruments(self) -> Any:
+        from throwbook.core.sheets.hand_readings import CLAMP_METER, Instruments, accuracy_from
+
+        text = self.form.field("clamp").value.strip()
+        return Instruments(accuracy_from(text) if text and not accuracy_complaint(text) else CLAMP_METER)
+
+    # ---- keep ----
+
+    def enter(self) -> None:
+        """Onto the sheet."""
+        throw = self.throw()
+        if throw is None:
+            return
+        if throw.time_s is None and throw.run_current_a is None and throw.ended == CUT_OFF:
+            self.tell("There is neither a time nor a current.", WARN)
+            return
+        from throwbook.jobs.enter import last_look
+
+        logbook, rig, sheet, tools = self.desk.logbook, self._rig, self._sheet, self._instruments()
+        self.work("look", lambda: (throw, last_look(logbook, rig, sheet, throw, tools)))
+
+    def done_look(self, result: "tuple[HandThrow, tuple[Assessment, str]]") -> None:
+        """What can't be meant, and what fails, is asked: a throw that is written down is never taken back."""
+        throw, (judged, slip) = result
+        if slip:
+            question = "Keep these readings as they are?"
+            cost = f" It FAILS so. {_cost(throw)}" if judged.verdict == FAIL else ""
+            meaning = f"{sentence(slip)} Did the meter show that? A throw that is written down stays.{cost}"
+            self.confirm(question, meaning, lambda: self._write(throw), WARN)
+        elif judged.verdict == FAIL:
+            question = "This throw FAILS. Write it down?"
+            causes = [cell.text for cell in cause_lines(judged)]
+            meaning = "\n".join((f"{sentence(judged.because)} {_cost(throw)}", "", *causes))
+            self.confirm(question, meaning, lambda: self._write(throw), BAD)
+        else:
+            self._write(throw)
+
+    def _write(self, throw: HandThrow) -> None:
+        from throwbook.jobs.enter import Entry
+        from throwbook.jobs.enter import enter as write_down
+
+        desk, rig, tools = self.desk, self._rig, self._instruments()
+        when = self.form.field("when").value.strip()
+        thrown_at = moment_from(when, desk.now()) if when else desk.now()
+        entry = Entry([throw], "", self._sheet, instruments=tools, thrown_at=thrown_at)
+        self.work("enter", lambda: write_down(desk.logbook, rig, entry, desk.by, desk.now()))
+
+    def done_enter(self, done: "Entered") -> None:
+        """It is on the sheet; rest and pins come next there."""
+        self.drop_draft()
+        self.app.bell()
+        from throwbook.core.sheets.sheet import plan_from
+
+        when, rest_s = self.form.field("when").value.strip(), plan_from(done.state.sheet.plan).rest_s
+        self.desk.thrown_on[self._sheet] = when
+        if not when:
+            self.desk.rests[self._rig] = (self.desk.monotonic() + rest_s, rest_s)
+        if done.took_out:
+            self.replace_by("way back", self._rig)
+        else:
+            self.dismiss(None)

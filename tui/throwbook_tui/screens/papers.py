@@ -1,0 +1,208 @@
+"""Which papers and data there are, and the job that makes each. Nothing of Textual.
+
+Papers and data: report, blank sheet, cab card; export, backup, check. Each asks where to put it.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import count
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import BindingType
+from textual.widget import Widget
+from textual.widgets import DataTable, Static
+
+from throwbook.core.quantities.text import counted
+from throwbook_tui.present import BAD, GOOD, WARN, Cell
+from throwbook_tui.screens.page import Page, key
+from throwbook_tui.widgets.frame import RowTable, lines
+
+if TYPE_CHECKING:
+    from throwbook.jobs import papers
+
+
+Make = Callable[[str | None, str | None, Path | None, datetime], list[str]]
+
+
+@dataclass(frozen=True)
+class Paper:
+    """One thing that can be made."""
+
+    name: str
+    says: str
+    file: str
+    """Middle of its usual file name."""
+    ending: str | None
+    """Of the file; empty: a folder; None: nothing is written to a place of one's choice."""
+    needs_rig: bool
+    """Only of one rig."""
+    make: Make
+    """Called in a worker with logbook, rig, place and now; gives lines to tell, the first says where it is."""
+
+
+def _export(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    from throwbook.jobs.logbook_care import export
+
+    assert where is not None
+    done = export(logbook, where, rig=rig)
+    rows = ", ".join(f"{name} {counted(count, 'row')}" for name, count in done.files.items())
+    return [f"Exported to {done.folder}.", f"{rows}."]
+
+
+def _backup(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    from throwbook.jobs.logbook_care import back_up
+
+    done = back_up(logbook, where, now)
+    return [
+        f"Backed up to {done.target}, {done.bytes / 1e6:.1f} MB; it was read again and is whole. Put it on another disk; F1 says how it is used again."
+    ]
+
+
+def _check(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    from throwbook.jobs.logbook_care import check
+
+    path, found = check(logbook)
+    if not found.problems:
+        return [f"{path.name}: nothing is changed, nothing is lost."]
+    return [
+        f"{path.name}: {counted(len(found.problems), 'thing')} not as it was written:",
+        *(f"{one.where}: {one.what}" for one in found.problems[:10]),
+    ]
+
+
+def _written(done: "papers.Paper") -> list[str]:
+    where = done.files[0].parent
+    return [f"Paper {done.number} is written. It is in {where}:", *(file.name for file in done.files)]
+
+
+def _report(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    from throwbook.jobs.papers import Issue, report_rig
+
+    assert rig is not None
+    assert where is not None
+    return _written(report_rig(logbook, rig, Issue(where, now.date())))
+
+
+def _blank(kind: str) -> Make:
+    def make(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+        from throwbook.jobs.papers import Issue, blank
+
+        assert rig is not None
+        assert where is not None
+        return _written(blank(logbook, rig, kind, Issue(where, now.date())))
+
+    return make
+
+
+def _card(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    from throwbook.jobs.papers import Issue, card
+
+    assert rig is not None
+    assert where is not None
+    return _written(card(logbook, rig, Issue(where, now.date())))
+
+
+PAPERS: tuple[Paper, ...] = (
+    Paper("report", "the rig's history as PDF and as a web page", "report", "", True, _report),
+    Paper(
+        "cab card",
+        "for the cab: what is normal, or DO NOT USE",
+        "cab-card",
+        "",
+        True,
+        _card,
+    ),
+    Paper("blank commissioning sheet", "to fill in by hand", "blank", "", True, _blank("commissioning")),
+    Paper("blank seasonal sheet", "to fill in by hand", "blank-seasonal", "", True, _blank("seasonal")),
+    Paper("export", "tables as CSV, with what each column means", "export", "", False, _export),
+    Paper(
+        "backup",
+        "a copy of the whole logbook, read again to be sure",
+        "backup",
+        ".throwbook",
+        False,
+        _backup,
+    ),
+    Paper("check", "looks for what was changed or lost", "check", None, False, _check),
+)
+
+
+WHOLE = "backup"
+
+"""It always holds every rig."""
+
+
+def free_place(start: Path, ending: str) -> Path:
+    """``start`` with its ending, or with the first number behind it that isn't taken: a second one on the same day."""
+    names = (Path(f"{start}{'' if number == 1 else f'-{number}'}{ending}") for number in count(1))
+    return next(name for name in names if not name.exists())
+
+
+class PapersScreen(Page[None]):
+    """Of one rig, or of the whole logbook."""
+
+    HELP = "papers"
+    BINDINGS: ClassVar[list[BindingType]] = [key("enter", "make", "make it", "Enter", priority=True)]
+
+    def __init__(self, rig: str | None) -> None:
+        super().__init__()
+        self._rig = rig
+        self._working = ""
+        """Name of the paper that is being made."""
+        self._offered: dict[str, Paper] = {one.name: one for one in PAPERS if rig or not one.needs_rig}
+
+    def body(self) -> Iterator[Widget]:
+        """What there is; what became of it."""
+        yield RowTable(("paper", "what it is"), id="papers")
+        yield Static(id="done", classes="says")
+
+    def on_mount(self) -> None:
+        """The list."""
+        self.head(f"{self._rig or 'whole logbook'} | papers and data")
+        self.repaint()
+        self.query_one(RowTable).focus()
+
+    def repaint(self) -> None:
+        """The list."""
+        super().repaint()
+        self.query_one(RowTable).fill([(one.name, [one.name, one.says]) for one in self._offered.values()])
+
+    def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
+        """Enter or click."""
+        event.stop()
+        self.action_make()
+
+    def action_make(self) -> None:
+        """Ask where, then make it; one after the other, so that none hides what became of the one before."""
+        if self._working:
+            self.tell(f"{self._working} isn't done yet: wait for it, then the next one.", WARN)
+            return
+        paper = self._offered[self.query_one(RowTable).chosen or next(iter(self._offered))]
+        if paper.ending is None:
+            self._start(paper, None)
+            return
+        whose = self._rig if self._rig and paper.name != WHOLE else "logbook"
+        usual = free_place(Path.cwd() / f"{whose}-{paper.file}-{self.desk.today:%Y%m%d}", paper.ending)
+        self.open_screen(
+            "where", paper.name, usual, then=lambda where: self._start(paper, where) if where else None
+        )
+
+    def _start(self, paper: Paper, where: Path | None) -> None:
+        self._working = paper.name
+        self.tell(f"{paper.name}: working ...")
+        desk, rig = self.desk, self._rig
+        self.work("made", lambda: paper.make(desk.logbook, rig, where, desk.now()))
+
+    def done_made(self, told: list[str]) -> None:
+        """Say where it is."""
+        self._working = ""
+        self.tell("")
+        self.query_one("#done", Static).update(lines(self.app, [Cell(told[0], GOOD), *told[1:]]))
+        self.app.bell()
+
+    def failed_made(self, error: Exception) -> None:
+        """It couldn't be made."""
+        self._working = ""
+        self.tell(str(error), BAD)

@@ -1,0 +1,254 @@
+"""A rig from its data-sheet values: each checked as typed, whether the actuator suits beside it.
+
+Whether the actuator suits the mechanism, as lines. Nothing of Textual.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.containers import Container, VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Static
+
+from throwbook.core.assessment import FAIL
+from throwbook.core.rig import METRIC, US
+from throwbook.core.sizing.sizing import CAUTION_AT
+from throwbook_tui.fields import CHOICE, TEXT, YES_NO, FieldSpec
+from throwbook_tui.present import (
+    GOOD,
+    QUIET,
+    STRONG,
+    VERDICTS,
+    WARN,
+    Cell,
+    sentence,
+)
+from throwbook_tui.screens.form_page import FormPage
+from throwbook_tui.screens.page import key
+from throwbook_tui.widgets.frame import lines
+
+if TYPE_CHECKING:
+    from throwbook.jobs.rig_setup import SetupCheck
+    from throwbook.jobs.rigs import Added
+
+
+WIRING = "[wiring]: conductor, length_one_way, fuse"
+
+WIRING_ASKED = "conductor, length one way and fuse, below"
+
+
+def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
+    """Short while values are missing; the whole judgement once they are there."""
+    if check.fit is None:
+        where = f"{faulty.spec.asked}: {faulty.checked.say}" if faulty is not None else check.lacking
+        return [
+            Cell("Does the actuator suit the mechanism?", STRONG),
+            Cell("It is judged as soon as the needed values are there."),
+            Cell(f"Next: {where}", WARN),
+        ]
+    found = check.fit
+    word, _, tone = VERDICTS[found.verdict]
+    cells: list[Cell | str] = [Cell(f"Does the actuator suit the mechanism? {word}", tone)]
+    for problem in found.problems:
+        cells.append(
+            Cell(f"{'WRONG' if problem.grave else 'odd'}: {problem.key} {problem.what}. {problem.do}", WARN)
+        )
+    worst_first = sorted(
+        found.findings, key=lambda one: {"fail": 0, "undecided": 1, "watch": 2}.get(one.verdict, 3)
+    )
+    for finding in worst_first:
+        word, _, tone = VERDICTS[finding.verdict]
+        cells.append(Cell(f"{word}: {finding.about}", tone if finding.verdict != "pass" else GOOD))
+        cells.append(Cell(f"  {sentence(finding.says)}"))
+        if finding.do:
+            cells.append(Cell(f"  -> {finding.do}"))
+        if finding.about in CAUTION_AT:
+            cells.append(Cell(f"  {CAUTION_AT[finding.about]}", WARN))
+    for field_key, leaves in found.missing:
+        cells.append(Cell(f"not given, {field_key}: unknown is {leaves}", QUIET))
+    cells += [Cell(f"no data sheet tells: {text}", QUIET) for text in found.unknown]
+    return cells
+
+
+def in_form_words(cells: list[Cell | str], asked: Mapping[str, str]) -> list[Cell | str]:
+    """Keys of a rig file (``lock.excess_goes``) as the form calls them."""
+    said = []
+    for cell in cells:
+        text, tone = cell if isinstance(cell, Cell) else (cell, "")
+        text = text.replace(WIRING, WIRING_ASKED)
+        for asked_key, words in asked.items():
+            text = text.replace(asked_key, f"'{words}'")
+        said.append(Cell(text, tone))
+    return list(said)
+
+
+def against_fit(check: "SetupCheck | None") -> str:
+    """What of the judgement failed, in one line; empty: nothing."""
+    if check is None or check.fit is None:
+        return ""
+    return ", ".join(one.about for one in check.fit.findings if one.verdict == FAIL)
+
+
+ACTUATOR, LOCK, CABLE, BOARD = (
+    "Actuator, from its data sheet",
+    "Lock mechanism",
+    "Cable and fuse (optional)",
+    "Board (optional)",
+)
+
+SPECS: tuple[FieldSpec, ...] = (
+    FieldSpec("name", "name of the rig", must=True, hint="for example yard-loader"),
+    FieldSpec("units", "units shown", CHOICE, choices=((METRIC, "metric"), (US, "us"))),
+    FieldSpec("actuator.voltage", "voltage", "voltage", must=True, hint="12 V", section=ACTUATOR),
+    FieldSpec("actuator.stroke", "stroke", "length", must=True, hint="200 mm"),
+    FieldSpec("actuator.rated_force", "rated force", "force", must=True, hint="1500 N"),
+    FieldSpec("actuator.no_load_speed", "speed, no load", "speed", must=True, hint="16 mm/s"),
+    FieldSpec("actuator.full_load_speed", "speed, full load", "speed", hint="11 mm/s; empty: assumed"),
+    FieldSpec("actuator.no_load_current", "current, no load", "current", must=True, hint="0.9 A"),
+    FieldSpec(
+        "actuator.full_load_current",
+        "current, full load",
+        "current",
+        must=True,
+        hint="3.6 A, the rated maximum",
+    ),
+    FieldSpec("actuator.duty_cycle", "duty cycle", "share", hint="25 %; empty: not given"),
+    FieldSpec("actuator.protection", "protection", hint="IP66"),
+    FieldSpec("actuator.extend_locks", "rod out locks", CHOICE, choices=YES_NO),
+    FieldSpec(
+        "lock.needed_travel", "needed travel", "length", must=True, hint="188 mm, measured", section=LOCK
+    ),
+    FieldSpec("lock.needed_force", "needed push", "force", hint="clean, warm; empty: unknown"),
+    FieldSpec("lock.excess_goes", "excess stroke goes", TEXT, hint="slotted link, spring, ..."),
+    FieldSpec("lock.bears_force", "push they bear", "force", hint="rod, pins, mounts; empty: not looked"),
+    FieldSpec("lock.lowest_voltage", "lowest voltage", "voltage", hint="11 V, machine under load"),
+    FieldSpec("lock.coldest", "coldest day", "temperature", hint="-10 degC"),
+    FieldSpec("wiring.conductor", "conductor", TEXT, hint="2.5 mm2 or 14 AWG", section=CABLE),
+    FieldSpec("wiring.length_one_way", "length one way", "cable length", hint="6 m"),
+    FieldSpec("wiring.fuse", "fuse", "current", hint="10 A"),
+    FieldSpec("board.id", "board", TEXT, hint="its id, as the board screen shows it", section=BOARD),
+)
+
+CHANGE = FieldSpec(
+    "reason",
+    "why it changes",
+    must=True,
+    hint="new actuator, typing error, ...",
+    section="This rig is in the logbook already",
+)
+
+
+class RigSetupScreen(FormPage[str]):
+    """Gives the name of the rig."""
+
+    HELP = "rig setup"
+    BINDINGS: ClassVar[list[BindingType]] = [key("f6", "whole", "judgement whole, or form", "F6")]
+
+    def __init__(self, rig: str = "") -> None:
+        super().__init__()
+        self._rig = rig
+        self._check: SetupCheck | None = None
+
+    def draft_name(self) -> str:
+        """One for a new rig, one for each that is changed."""
+        return f"rig-{self._rig or 'new'}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """A change needs its reason."""
+        return (*SPECS, CHANGE) if self._rig else SPECS
+
+    def first_values(self) -> dict[str, str]:
+        """What the logbook has."""
+        if self._rig:
+            from throwbook.jobs.rig_setup import setup_of
+
+            return setup_of(self.desk.logbook, self._rig)
+        return {"units": METRIC, "actuator.extend_locks": "yes"}
+
+    def body(self) -> Iterator[Widget]:
+        """Form at the left or above, fit at the right or below."""
+        with Container(classes="beside"):
+            form = self.make_form()
+            form.add_class("left")
+            yield form
+            with VerticalScroll(classes="right", id="fit-place", can_focus=False):
+                yield Static(id="fit", classes="says")
+
+    def opened(self) -> None:
+        """Judge what is there."""
+        self.head(f"{self._rig or 'new rig'} | values from the data sheet")
+        self._asked_last: Widget | None = None
+        self.on_resize()  # the first frame is drawn before the first event of a size
+        self.changed()
+
+    def on_resize(self) -> None:
+        """Side by side where there is room."""
+        self.set_class(self.app.size.width < 110, "narrow")
+
+    def changed(self) -> None:
+        """Check the whole in a worker; the newest answer counts."""
+        from throwbook.jobs.rig_setup import check_setup
+
+        values = self.form.values()
+        self.work("check", lambda: (values, check_setup(values)))
+
+    def done_check(self, result: "tuple[dict[str, str], SetupCheck]") -> None:
+        """Complaints to their fields, the fit beside them; an answer to older typing is passed over."""
+        values, check = result
+        if values != self.form.values():
+            return
+        self._check = check
+        by_key = {problem.key: problem for problem in check.problems}
+        for field in self.form.fields:
+            problem = by_key.get(field.spec.key)
+            field.complain(f"{problem.what}. {problem.do}" if problem else "")
+        self.repaint()
+
+    def repaint(self) -> None:
+        """The fit."""
+        super().repaint()
+        if self._check is not None:
+            asked = {one.spec.key: one.spec.asked for one in self.form.fields if "." in one.spec.key}
+            cells = in_form_words(fit_cells(self._check, self.form.faulty()), asked)
+            self.query_one("#fit", Static).update(lines(self.app, cells))
+
+    def action_whole(self) -> None:
+        """The judgement over the whole screen, to be read with the arrow keys; and back to where one typed."""
+        place = self.query_one("#fit-place", VerticalScroll)
+        whole = not self.has_class("whole")
+        self.set_class(whole, "whole")
+        place.can_focus = whole
+        if whole:
+            self._asked_last = self.focused
+            place.focus()
+        place.scroll_home(animate=False)
+        if not whole and self._asked_last is not None:
+            self._asked_last.focus()
+
+    def enter(self) -> None:
+        """Keep it."""
+        from throwbook.jobs.rig_setup import add_setup
+
+        desk, values = self.desk, self.form.values()
+        reason = values.pop("reason", "")
+        self.work("add", lambda: add_setup(desk.logbook, values, desk.by, desk.now(), reason))
+
+    def done_add(self, added: "Added") -> None:
+        """It is in the logbook; what speaks against the actuator isn't passed over."""
+        self.drop_draft()
+        against = against_fit(self._check)
+        if against:
+            self.app.notify(f"Kept. But the actuator doesn't suit: {against}. E shows why.", timeout=8)
+        for other in added.out_of_use:
+            self.app.notify(
+                f"Rig {other} has just these values, and it is out of use: DO NOT USE. If this is that machine, a new name "
+                "is no way back.",
+                severity="error",
+                timeout=20,
+            )
+        self.dismiss(added.revision.rig)
+
+    def action_back(self) -> None:
+        """What is typed stays as a draft."""
+        self.dismiss(None)

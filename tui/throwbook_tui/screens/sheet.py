@@ -1,0 +1,434 @@
+"""A test sheet, guided: the next step is always on top, and Enter does it.
+
+A throw that is not to count, with its reason; it stays on the sheet for everybody to see.
+
+The rest that the duty cycle asks for, running down.
+"""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.widget import Widget
+from textual.widgets import DataTable, Static
+
+from throwbook.core.quantities.text import counted
+from throwbook.core.quantities.units import show_rest
+from throwbook.core.records import ACCEPTED, BENCH, OPEN
+from throwbook.core.status.latch import LEVELS
+from throwbook.core.status.status_text import caution
+from throwbook.core.trace import LOCK
+from throwbook_tui.fields import FieldSpec
+from throwbook_tui.present import (
+    BAD,
+    GOOD,
+    QUIET,
+    STATUSES,
+    STRONG,
+    WARN,
+    Cell,
+    held_lines,
+)
+from throwbook_tui.rows import (
+    LOOK,
+    SHEET_HEADINGS,
+    SIGN,
+    STOP,
+    THROW,
+    Step,
+    marks_said,
+    next_step,
+    sheet_rows,
+)
+from throwbook_tui.screens.form_page import FormPage
+from throwbook_tui.screens.page import Page, key
+from throwbook_tui.widgets.frame import RowTable, lines
+
+if TYPE_CHECKING:
+    from throwbook.jobs.judgements import Rejudged
+    from throwbook.jobs.sheets import SheetView
+    from throwbook_tui.context import Desk
+
+
+MEANING = (
+    "It stays on the sheet, marked as left out, with this reason. A throw that failed, and a pin that wasn't seen, can't be "
+    "left out of an acceptance: they cost the sheet."
+)
+
+
+class LeaveOutScreen(FormPage[None]):
+    """One throw, one reason."""
+
+    HELP = "sheet"
+
+    def __init__(self, sheet: str, position: int) -> None:
+        super().__init__()
+        self._sheet, self._position = sheet, position
+
+    def draft_name(self) -> str:
+        """One for each throw."""
+        return f"leave-out-{self._sheet}-{self._position}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """Why."""
+        return (
+            FieldSpec("because", "why it doesn't count", must=True, hint="mistyped, wrong way thrown, ..."),
+        )
+
+    def opened(self) -> None:
+        """What it means."""
+        self.head(f"{self._sheet} | leave out throw {self._position}")
+        self.tell(MEANING, WARN)
+
+    def enter(self) -> None:
+        """Write it down beside the throw."""
+        from throwbook.jobs.sheets import leave_out
+
+        desk, sheet, position = self.desk, self._sheet, self._position
+        because = self.form.field("because").value.strip()
+        self.work("leave", lambda: leave_out(desk.logbook, sheet, position, because, desk.by, desk.now()))
+
+    def done_leave(self, _: Any) -> None:
+        """Back to the sheet, which asks for another throw."""
+        self.drop_draft()
+        self.dismiss(None)
+
+
+BAR = 30
+
+
+def rest_line(left_s: float, whole_s: float) -> Cell:
+    """One line: a bar and what is left."""
+    if left_s <= 0.0:
+        return Cell(f"Rest: [{'#' * BAR}] over, the actuator may run again.", GOOD)
+    done = int(BAR * (1.0 - left_s / whole_s)) if whole_s > 0 else BAR
+    return Cell(
+        f"Rest: [{'#' * done}{'.' * (BAR - done)}] {show_rest(left_s)} of {show_rest(whole_s)} left for the duty cycle.",
+        WARN,
+    )
+
+
+class RestTimer(Static):
+    """Counts by the clock that was handed in; it runs on while another screen is open."""
+
+    def __init__(self, desk: "Desk", rig: str) -> None:
+        super().__init__()
+        self._desk, self._rig = desk, rig
+        self.wanted = True
+        """Nobody waits for the rest where no throw is to come."""
+        self.display = False
+
+    def on_mount(self) -> None:
+        """Look once a second."""
+        self.set_interval(1.0, self.repaint)
+        self.repaint()
+
+    @property
+    def left_s(self) -> float:
+        """What is left [s]; none when no throw was made yet."""
+        until_s, _ = self._desk.rests.get(self._rig, (0.0, 0.0))
+        return max(0.0, until_s - self._desk.monotonic())
+
+    def repaint(self) -> None:
+        """Draw it."""
+        self.display = self.wanted and self._rig in self._desk.rests
+        if self.display:
+            self.update(lines(self.app, [rest_line(self.left_s, self._desk.rests[self._rig][1])]))
+
+
+WIDE = 100
+
+"""From this width on figures stand with their uncertainty."""
+
+REST_MEANING = (
+    "A throw before the rest is over runs a warm motor harder than its duty cycle allows, and its figures aren't those of a "
+    "rested one. Nothing marks it: only the times of the throws show it."
+)
+
+RIG_CHANGED = (
+    "The rig's values changed since these throws were judged. J judges them again, by those it has now."
+)
+
+
+class SheetScreen(Page[None]):
+    """From the first throw to the signature."""
+
+    HELP = "sheet"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("enter", "next", "do the next step", "Enter", priority=True),
+        key("d", "turn", "other way"),
+        key("h", "by_hand", "by hand"),
+        key("l", "look", "pins seen"),
+        key("o", "open_throw", "throw in depth"),
+        key("x", "leave_out", "leave out"),
+        key("b", "board", "with the board"),
+        key("j", "judge_again", "judge again"),
+        key("c", "questions", "questions"),
+        key("m", "missing", "what is missing"),
+        key("a", "sign", "accept or not"),
+        key("r", "trend", "trend"),
+    ]
+
+    def __init__(self, name: str, by_hand: bool = False) -> None:
+        super().__init__()
+        self.sheet_name = name
+        self._by_hand = by_hand
+        self._found: SheetView | None = None
+        self._turned = False
+        self._was_level = ""
+
+    def body(self) -> Iterator[Widget]:
+        """Step, rest, throws."""
+        yield Static(id="step", classes="says")
+        yield RestTimer(self.desk, self.sheet_name.rsplit("-", 1)[0])
+        yield RowTable(SHEET_HEADINGS, right=(2, 3, 4), id="throws")
+
+    def on_mount(self) -> None:
+        """Load."""
+        self.head(self.sheet_name)
+        self.reload()
+
+    def on_screen_resume(self) -> None:
+        """A throw or a sighting may have been added."""
+        if self._found is not None:
+            self.reload()
+
+    def on_resize(self) -> None:
+        """Shorter figures on a narrow screen."""
+        self.repaint()
+
+    def reload(self) -> None:
+        """Read the sheet again."""
+        from throwbook.jobs.sheets import view
+
+        logbook, name = self.desk.logbook, self.sheet_name
+        self.work("view", lambda: view(logbook, name))
+
+    def done_view(self, found: "SheetView") -> None:
+        """Show it; a status that went up is told aloud."""
+        worse = self._was_level not in ("", found.status.level) and found.status.level != "in service"
+        if self._found is None:  # a sheet goes on as it was begun, a new one as the one before
+            before = found.trials[-1].by_hand if found.trials else self.desk.by_hand
+            self._by_hand = self._by_hand or before
+        self._found, self._was_level = found, found.status.level
+        self.repaint()
+        if worse:
+            self.app.bell()
+        self.query_one(RowTable).focus()
+        self.refresh_bindings()
+
+    @property
+    def step(self) -> Step:
+        """What comes next."""
+        assert self._found is not None
+        return next_step(self._found, self._turned, self._by_hand)
+
+    def repaint(self) -> None:
+        """Step, then the throws."""
+        super().repaint()
+        found = self._found
+        if found is None:
+            return
+        status = found.status
+        mark, tone = STATUSES[status.level]
+        kind = found.state.sheet.kind
+        self.head(
+            f"{self.sheet_name} | {kind}, {found.state.state}",
+            Cell(f"{mark} {status.level.upper() if tone == BAD else status.level}", tone)
+            if status.level != LEVELS[0]
+            else "",
+        )
+        step = self.step
+        cells: list[Cell | str] = [Cell(step.say, BAD if step.what == STOP else STRONG)]
+        if caution(status):
+            cells.append(Cell(caution(status), BAD))
+        if step.what == STOP:
+            cells += [Cell(text) for text in held_lines(status)]
+        elif found.state.state == OPEN:
+            plan = found.plan
+            cells.append(
+                Cell(
+                    f"Plan: {plan.throws_each_way} lock and {counted(plan.throws_each_way, 'unlock throw')}, rest at least {show_rest(plan.rest_s)} between ({plan.rest_from}).",
+                    QUIET,
+                )
+            )
+            if not found.trials:
+                cells += [Cell(f"Look at: {text}.") for text in found.plan.look_at]
+            if found.rig_changed:
+                cells.append(Cell(RIG_CHANGED, WARN))
+        else:
+            cells.append(Cell(self._decided()))
+            cells += [Cell(text, BAD) for text in found.said_since]
+        rows = sheet_rows(found, self.app.size.width >= WIDE)
+        if marks_said(rows):
+            cells.append(Cell(f"Behind a number: {marks_said(rows)}.", QUIET))
+        self.query_one("#step", Static).update(lines(self.app, cells))
+        timer = self.query_one(RestTimer)
+        timer.wanted = found.state.state == OPEN and step.what != STOP
+        timer.repaint()
+        self.query_one(RowTable).fill(rows)
+
+    def _decided(self) -> str:
+        assert self._found is not None
+        decision = self._found.state.decision
+        if decision is None:
+            return ""
+        told = decision.statement.get("statement") or decision.reason
+        return f"{decision.outcome.capitalize()}, signed {decision.signed.rstrip('.')}. {told}"
+
+    # ---- keys ----
+
+    def action_next(self) -> None:
+        """Do what stands on top."""
+        if self._found is None or self._found.state.state != OPEN:
+            return
+        if self.step.what == THROW:
+            self._throw(self.step.direction)
+        elif self.step.what == LOOK:
+            self._look(self.step.position)
+        elif self.step.what == SIGN:
+            self.action_sign()
+        elif self.step.what == STOP:
+            self.open_screen("way back", self._found.state.sheet.rig)
+
+    def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
+        """Enter means the next step here; a throw is opened with O."""
+        event.stop()
+        self.action_next()
+
+    def _throw(self, direction: str) -> None:
+        left_s = self.query_one(RestTimer).left_s
+        if left_s > 0 and not self._by_hand:  # readings may be typed from paper: there the stopwatch tells it
+            question = f"The actuator should rest {show_rest(left_s)} more. Throw all the same?"
+            self.confirm(question, REST_MEANING, lambda: self._record(direction), WARN)
+        else:
+            self._record(direction)
+
+    def _record(self, direction: str) -> None:
+        assert self._found is not None
+        rig, sheet = self._found.state.sheet.rig, self.sheet_name
+        self._turned = False
+        self.desk.by_hand = self._by_hand
+        if self._by_hand:
+            self.open_screen("enter", rig, sheet, direction)
+        else:
+            state = self._found.state
+            ambient_c = state.answers.get("ambient_c")
+            kind = state.sheet.kind
+            self.open_screen("record", rig, sheet, direction, kind=kind, ambient_c=ambient_c)
+
+    def action_by_hand(self) -> None:
+        """The next throw with stopwatch and clamp meter."""
+        self._by_hand = True
+        self.refresh_bindings()
+        self._throw(self.step.direction or LOCK)
+
+    def action_board(self) -> None:
+        """The next throw is recorded by the board again."""
+        self._by_hand = self.desk.by_hand = False
+        self.repaint()
+        self.refresh_bindings()
+
+    def action_leave_out(self) -> None:
+        """The throw under the cursor doesn't count; it stays on the sheet."""
+        chosen = self._chosen()
+        if chosen is None or chosen.left_out:
+            self.tell("Put the cursor on the throw that is not to count.", WARN)
+        else:
+            self.open_screen("leave out", self.sheet_name, chosen.position)
+
+    def action_judge_again(self) -> None:
+        """By the values that the rig has now."""
+        from throwbook.jobs.judgements import rejudge
+
+        desk, sheet = self.desk, self.sheet_name
+        self.work(
+            "again", lambda: rejudge(desk.logbook, sheet, "the rig's values changed", desk.by, desk.now())
+        )
+
+    def done_again(self, done: "Rejudged") -> None:
+        """Say what is another verdict now."""
+        changed = [f"throw {one.position}: {one.before} before, {one.after} now" for one in done.changed]
+        self.tell("; ".join(changed) or "Judged again: every verdict is as it was.", WARN if changed else "")
+        self.reload()
+
+    def action_turn(self) -> None:
+        """The next throw goes the other way."""
+        self._turned = not self._turned
+        self.repaint()
+
+    def _look(self, position: int) -> None:
+        assert self._found is not None
+        self.open_screen("sighting", self.sheet_name, position, self._found)
+
+    def action_look(self) -> None:
+        """What was seen at the throw under the cursor."""
+        chosen = self._chosen()
+        if chosen is not None and chosen.direction == LOCK:
+            self._look(chosen.position)
+        else:
+            self.tell("Put the cursor on a lock throw: only there pins are looked at.", WARN)
+
+    def _chosen(self) -> Any:
+        assert self._found is not None
+        row = self.query_one(RowTable).chosen
+        return next((one for one in self._found.trials if one.id == row), None)
+
+    def action_open_throw(self) -> None:
+        """The throw under the cursor, in depth."""
+        chosen = self._chosen()
+        if chosen is not None:
+            self.open_screen("trial", chosen.id)
+
+    def action_questions(self) -> None:
+        """What every sheet asks."""
+        assert self._found is not None
+        self.open_screen("questions", self.sheet_name, self._found.state.answers)
+
+    def action_missing(self) -> None:
+        """What an acceptance would still lack."""
+        assert self._found is not None
+        self.open_screen("missing", self._found)
+
+    def action_trend(self) -> None:
+        """What this sheet does to the rig's years."""
+        assert self._found is not None
+        self.open_screen("trend", self._found.state.sheet.rig)
+
+    def action_sign(self) -> None:
+        """Accept or reject."""
+        assert self._found is not None
+        self.open_screen("sign", self._found)
+
+    def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
+        """A decided sheet only shows itself; a bench sheet has no pins to see."""
+        if self._found is None:
+            return action in ("back", "help")
+        if action == "trend":
+            return self._found.state.state != OPEN
+        if action == "missing":
+            return self._found.state.state != ACCEPTED
+        if action in (
+            "next",
+            "turn",
+            "by_hand",
+            "look",
+            "questions",
+            "sign",
+            "leave_out",
+            "board",
+            "judge_again",
+        ):
+            if action == "look":  # a NO is taken on a decided sheet too
+                return self._found.state.sheet.kind != BENCH
+            if self._found.state.state != OPEN:
+                return False
+            if action == "leave_out":
+                return bool(self._found.trials)
+            if action in ("turn", "by_hand") and self.step.what == STOP:
+                return False
+            if action == "board":
+                return self._by_hand and self.step.what != STOP
+            if action == "judge_again":
+                return self._found.rig_changed
+        return True

@@ -1,0 +1,222 @@
+"""Plan a sheet: what it is for, and what every sheet asks. Cautions come first.
+
+Before anything moves: each caution is acknowledged by itself, then each thing that must be done at the machine.
+
+The questions of a sheet, answered later or corrected; the earlier answer stays beside the new one.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.containers import VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Static
+
+from throwbook.core.records import COMMISSIONING, SHEET_KINDS, person
+from throwbook.core.sheets.sheet import KINDS
+from throwbook.core.wording import SHOWN_AT
+from throwbook_tui.fields import ASKED, CHOICE, COUNT, FieldSpec, answers_from, as_typed, question_specs
+from throwbook_tui.present import GOOD, QUIET, STRONG, WARN, Cell
+from throwbook_tui.screens.form_page import FormPage
+from throwbook_tui.screens.page import Page, key
+from throwbook_tui.widgets.frame import listed
+
+if TYPE_CHECKING:
+    from throwbook.jobs.steps_to_clear import WayBack
+
+
+MADE_READY = (
+    "The attachment stands on the ground, or is off.",
+    "The area is clear, and everybody near knows that pins will move.",
+    "I can reach the switch that stops the actuator.",
+)
+
+
+class CautionsScreen(Page[bool]):
+    """Enter acknowledges the line that is next; there is no key for all at once."""
+
+    HELP = "cautions"
+    BINDINGS: ClassVar[list[BindingType]] = [key("enter,space", "next", "read, and so it is", "Enter")]
+
+    def __init__(self, rig: str, kind: str) -> None:
+        super().__init__()
+        self._rig = rig
+        self._cautions = SHOWN_AT.get(kind, SHOWN_AT["commissioning"])
+        self._done = 0
+
+    def body(self) -> Iterator[Widget]:
+        """All lines, the next one marked."""
+        with VerticalScroll(can_focus=False):
+            yield Static(id="first")
+
+    def on_mount(self) -> None:
+        """First line."""
+        self.head(f"{self._rig} | before anything moves")
+        self.repaint()
+
+    def repaint(self) -> None:
+        """Mark what is acknowledged."""
+        super().repaint()
+        cells: list[Cell | str] = [Cell("Read each line and press Enter for it.", STRONG), Cell("")]
+        for number, text in enumerate((*self._cautions, *MADE_READY)):
+            if number == len(self._cautions):
+                cells += [Cell(""), Cell("The machine made ready:", STRONG)]
+            if number < self._done:
+                cells.append(Cell(f"[x] {text}", GOOD))
+            elif number == self._done:
+                cells.append(Cell(f"[ ] {text}  <- Enter", WARN))
+            else:
+                cells.append(Cell(f"[ ] {text}", QUIET))
+        self.query_one("#first", Static).update(listed(self.app, cells))
+
+    def action_next(self) -> None:
+        """One more."""
+        self._done += 1
+        if self._done == len(self._cautions) + len(MADE_READY):
+            self.dismiss(True)
+        else:
+            self.repaint()
+
+    def action_back(self) -> None:
+        """Not now."""
+        self.dismiss(False)
+
+
+class QuestionsScreen(FormPage[None]):
+    """Of an open sheet."""
+
+    HELP = "sheet plan"
+
+    def __init__(self, sheet: str, answers: Mapping[str, Any]) -> None:
+        super().__init__()
+        self._sheet, self._answers = sheet, answers
+
+    def draft_name(self) -> str:
+        """One for each sheet."""
+        return f"questions-{self._sheet}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """As when it was planned."""
+        return question_specs()
+
+    def first_values(self) -> dict[str, str]:
+        """What is answered already."""
+        return {
+            key: as_typed(key, value)
+            for key, value in self._answers.items()
+            if value is not None and key in ASKED
+        }
+
+    def opened(self) -> None:
+        """Head line."""
+        self.head(f"{self._sheet} | questions")
+
+    def enter(self) -> None:
+        """Write the answers down."""
+        from throwbook.jobs.sheets import answer
+
+        desk, sheet, told = self.desk, self._sheet, answers_from(self.form.values())
+        changed = {key: value for key, value in told.items() if self._answers.get(key) != value}
+        if not changed:
+            self.drop_draft()
+            self.dismiss(None)
+            return
+        self.work("answer", lambda: answer(desk.logbook, sheet, changed, desk.by, desk.now()))
+
+    def done_answer(self, _: Any) -> None:
+        """Written down."""
+        self.drop_draft()
+        self.dismiss(None)
+
+
+WORDS = {
+    "bench": "bench",
+    "commissioning": "commissioning",
+    "seasonal": "seasonal",
+    "after-service": "after service",
+    "spot": "spot",
+}
+
+
+TOO_EARLY = (
+    "The rig is out of use and no repair is logged yet: a commissioning sheet planned now doesn't bring it back. Esc, then W "
+    "on the rig: first the cause and the repair."
+)
+
+
+class SheetPlanScreen(FormPage[str]):
+    """Gives the name of the new sheet."""
+
+    HELP = "sheet plan"
+
+    def __init__(self, rig: str, kind: str = "") -> None:
+        super().__init__()
+        self._rig, self._kind = rig, kind
+        self._too_early = False
+
+    def draft_name(self) -> str:
+        """One for each rig."""
+        return f"sheet-plan-{self._rig}"
+
+    def first_values(self) -> dict[str, str]:
+        """The kind, and a name that somebody gave: the computer's account is none."""
+        return {"kind": self._kind, "operator": person(self.desk.by)}
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """What for, how many, then the questions."""
+        kinds = tuple((kind, WORDS[kind]) for kind in SHEET_KINDS)
+        return (
+            FieldSpec("kind", "what is it for", CHOICE, must=True, choices=kinds),
+            FieldSpec("throws", "throws each way", COUNT, hint="empty: the usual number"),
+            *question_specs(),
+        )
+
+    def opened(self) -> None:
+        """Head line; the kind that was asked for stands, whatever the draft says."""
+        self.head(f"{self._rig} | plan a sheet")
+        if self._kind:
+            self.form.field("kind").set(self._kind)
+        self.changed()
+        from throwbook.jobs.steps_to_clear import way_back
+
+        logbook, rig = self.desk.logbook, self._rig
+        self.work("way", lambda: way_back(logbook, rig))
+
+    def done_way(self, found: "WayBack") -> None:
+        """Whether a commissioning sheet would come too early."""
+        self._too_early = found.repair_first
+        self.changed()
+
+    def changed(self) -> None:
+        """Say how many throws it comes to; warn of a sheet that would prove nothing."""
+        kind, throws = self.form.field("kind").value, self.form.field("throws").value.strip()
+        if kind == COMMISSIONING and self._too_early:
+            self.tell(TOO_EARLY, "warn")
+        elif kind and not throws:
+            usual, fewest = KINDS[kind]
+            self.tell(
+                f"A {WORDS[kind]} sheet: {usual} throws each way unless you say otherwise, never under {fewest}."
+            )
+
+    def enter(self) -> None:
+        """Plan it."""
+        from throwbook.jobs.sheets import plan
+
+        values = self.form.values()
+        if not values["kind"]:
+            self.tell("Say what the sheet is for: a digit chooses.", "warn")
+            self.form.field("kind").focus_answer()
+            return
+        throws = int(values["throws"]) if values["throws"].strip() else None
+        desk, rig = self.desk, self._rig
+        by = values["operator"].strip() or desk.by
+        self.work(
+            "plan",
+            lambda: plan(desk.logbook, rig, values["kind"], by, desk.now(), throws, answers_from(values)),
+        )
+
+    def done_plan(self, made: Any) -> None:
+        """The sheet is there."""
+        self.drop_draft()
+        self.dismiss(made[0].name)

@@ -1,0 +1,137 @@
+"""What a person saw after a lock throw. Each pin is asked by itself; nothing is filled in beforehand."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from textual.widget import Widget
+from textual.widgets import Static
+
+from throwbook.core.records import person
+from throwbook.core.sheets.sheet import SEEN
+from throwbook.core.wording import BOTH_PINS, HANDS
+from throwbook_tui.fields import ANSWERS, CHOICE, FieldSpec
+from throwbook_tui.present import BAD, WARN, Cell
+from throwbook_tui.screens.form_page import FormPage
+from throwbook_tui.widgets.frame import lines
+
+if TYPE_CHECKING:
+    from throwbook.jobs.sheets import SheetView
+
+LOAD = (("yes", "done, passed"), ("no", "NOT passed"), ("not looked", "not done"))
+HELD = (("yes", "stayed put"), ("no", "LET GO"), ("not looked", "not tried"))
+IF_NOT = {
+    "left_pin": "LEFT pin is NOT in its hole.",
+    "right_pin": "RIGHT pin is NOT in its hole.",
+    "load_check": "The maker's load check was NOT passed.",
+    "retained_power_off": "The pins did NOT stay put with the power off.",
+}
+OUT_AT_ONCE = (
+    "The rig is out of use (DO NOT USE) at once, until the cause is found, the repair logged, and the rig commissioned "
+    "again in full and signed for."
+)
+QUESTIONS = (
+    FieldSpec("left_pin", "LEFT pin in its hole", CHOICE, must=True, choices=ANSWERS),
+    FieldSpec("right_pin", "RIGHT pin in its hole", CHOICE, must=True, choices=ANSWERS),
+    FieldSpec("load_check", "the maker's load check", CHOICE, must=True, choices=LOAD),
+    FieldSpec("retained_power_off", "with the power off", CHOICE, must=True, choices=HELD),
+)
+HOW = FieldSpec("how", "how were they seen", hint="torch, mirror, from both sides, ...", replaced=True)
+WHO = FieldSpec(
+    "who", "who looked (your name)", must=True, hint="who stood there and saw the pins", replaced=True
+)
+WHY = FieldSpec("reason", "why it corrects an earlier", hint="only when an earlier answer was wrong")
+
+
+class SightingScreen(FormPage[None]):
+    """One throw, two pins, two checks."""
+
+    HELP = "sighting"
+
+    def __init__(self, sheet: str, position: int, found: "SheetView") -> None:
+        super().__init__()
+        self._sheet, self._position = sheet, position
+        self._throw = next(one for one in found.trials if one.position == position)
+        self._before = found.seen[self._throw.id]
+        self._how = next((one.how for one in found.seen.values() if one.how), "")
+        earlier = next((one.by for one in found.seen.values() if one.by), "")
+        self._who = earlier.split(",")[0] or str(found.state.answers.get("operator") or "")
+        """Who looked on this sheet before, or does it; else nobody is proposed but a name that somebody gave."""
+        self._rig = found.state.sheet.rig
+
+    def draft_name(self) -> str:
+        """One for each throw."""
+        return f"sighting-{self._sheet}-{self._position}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """A reason is asked for where something was written before."""
+        asked = any(getattr(self._before, part) != "not looked" for part in SEEN)
+        return (*QUESTIONS, HOW, WHO, WHY) if asked else (*QUESTIONS, HOW, WHO)
+
+    def first_values(self) -> dict[str, str]:
+        """How one looks, and who, are proposed as on this sheet before; never what was seen."""
+        return {"how": self._how.split(";")[0], "who": self._who or person(self.desk.by)}
+
+    def body(self) -> Iterator[Widget]:
+        """Cautions above the questions."""
+        yield Static(id="cautions", classes="says")
+        yield self.make_form()
+
+    def opened(self) -> None:
+        """Show the cautions where the hazard is."""
+        self.head(f"{self._sheet} | throw {self._position}: both pins")
+        self.query_one("#cautions", Static).update(
+            lines(self.app, [Cell(HANDS, WARN), Cell(BOTH_PINS, WARN)])
+        )
+
+    def action_enter(self) -> None:
+        """Each question needs an answer of its own; "not looked" is one."""
+        for spec in QUESTIONS:
+            field = self.form.field(spec.key)
+            if not field.value:
+                field.focus_answer()
+                self.tell(
+                    f"{spec.asked}: not answered yet. A digit answers; 3 says it wasn't looked at.", WARN
+                )
+                return
+        values = self.form.values()
+        looked = {values["left_pin"], values["right_pin"]} != {"not looked"}
+        if looked and not any(letter.isalpha() for letter in values["how"]):  # a digit meant for a choice
+            self.form.field("how").focus_answer()
+            self.tell("Write in words how the pins were seen: torch, mirror, ...", WARN)
+            return
+        super().action_enter()
+
+    def enter(self) -> None:
+        """Write it down; a NO takes the rig out of use and is asked once more before."""
+        values = self.form.values()
+        said_no = [IF_NOT[spec.key] for spec in QUESTIONS if values[spec.key] == "no"]
+        if said_no:
+            self.confirm_by_enter(" ".join(said_no), OUT_AT_ONCE, lambda: self._store(values), BAD)
+        else:
+            self._store(values)
+
+    def _store(self, values: dict[str, str]) -> None:
+        from throwbook.jobs.sheets import Looked, see
+
+        desk, sheet, position = self.desk, self._sheet, self._position
+        looked = Looked(
+            values["left_pin"],
+            values["right_pin"],
+            values["how"].strip(),
+            values["load_check"],
+            values["retained_power_off"],
+            values.get("reason", "").strip(),
+        )
+        who = values["who"].strip()
+        self.work("see", lambda: see(desk.logbook, sheet, [position], looked, who, desk.now()))
+
+    def done_see(self, result: Any) -> None:
+        """It is written down; a raised status shows its way back at once."""
+        self.drop_draft()
+        _, raised = result
+        if raised:
+            self.app.bell()
+            rig = self._rig
+            self.replace_by("way back", rig)
+        else:
+            self.dismiss(None)

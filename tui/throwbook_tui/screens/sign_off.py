@@ -1,0 +1,214 @@
+"""What an acceptance of a sheet would still lack, and what blanks cost it.
+
+Accept a sheet or not, with a name under it.
+
+An accepted sheet: what it states, no more and no less.
+"""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.widget import Widget
+from textual.widgets import Static
+
+from throwbook.core.status.latch import DO_NOT_USE
+from throwbook.core.wording import BOTH_PINS
+from throwbook_tui.fields import FieldSpec
+from throwbook_tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, status_cell
+from throwbook_tui.rows import acceptance_cells
+from throwbook_tui.screens.form_page import FormPage
+from throwbook_tui.screens.page import TextPage, key
+from throwbook_tui.widgets.frame import Big, lines
+
+if TYPE_CHECKING:
+    from throwbook.jobs.sheets import SheetView
+    from throwbook.jobs.sign_off import Accepted
+
+
+class MissingScreen(TextPage):
+    """A list to work through."""
+
+    HELP = "sign"
+    IS_LIST = True
+
+    def __init__(self, found: "SheetView") -> None:
+        super().__init__()
+        self._found = found
+
+    def where(self) -> str:
+        """Of which sheet."""
+        return f"{self._found.state.name} | what is missing"
+
+    def text(self) -> list[Cell | str]:
+        """The list."""
+        return acceptance_cells(self._found)
+
+
+MOST_LINES = 9
+
+
+IN_THE_TREND = "Its throws count in the trend: X on the sheet leaves a mistyped one out, now, not afterwards."
+
+BEFORE_THE_TREND = "Its throws stay in the logbook and don't count in the trend: that begins with the first accepted commissioning sheet."
+
+
+class SignScreen(FormPage[None]):
+    """Nothing is accepted that lacks anything; a rejection needs its reason."""
+
+    HELP = "sign"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("ctrl+s,f2", "enter", "accept", "Ctrl-S"),
+        key("ctrl+r,f3", "reject", "reject", "Ctrl-R"),
+    ]
+
+    def __init__(self, found: "SheetView") -> None:
+        super().__init__()
+        self._found = found
+
+    def draft_name(self) -> str:
+        """One for each sheet."""
+        return f"sign-{self._found.state.name}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """A name, and what only some sheets need."""
+        return (
+            FieldSpec("signed", "signed (your name)", must=True, hint="who saw the pins and answers for it"),
+            FieldSpec("because", "rejected because", hint="only to reject: what was wrong"),
+            FieldSpec(
+                "baseline", "new baseline because", hint="only where these throws replace the baseline"
+            ),
+        )
+
+    def body(self) -> Iterator[Widget]:
+        """What is missing above the signature."""
+        yield Static(id="missing", classes="says")
+        yield self.make_form()
+
+    def opened(self) -> None:
+        """Show what is missing."""
+        self.head(f"{self._found.state.name} | accept or not")
+        self._show()
+
+    def _show(self) -> None:
+        cells = acceptance_cells(self._found, signing=True)
+        if len(cells) > MOST_LINES:
+            cells = [
+                *cells[: MOST_LINES - 1],
+                Cell(f"... and {len(cells) - MOST_LINES + 1} more lines: M on the sheet shows all", WARN),
+            ]
+        if self._found.state.sheet.kind != "bench":
+            cells.append(Cell(BOTH_PINS, WARN))
+        self.query_one("#missing", Static).update(lines(self.app, cells))
+
+    @property
+    def _in_the_trend(self) -> str:
+        """Whether its throws count over the years: what comes before the baseline doesn't."""
+        return IN_THE_TREND if self._found.commissioned else BEFORE_THE_TREND
+
+    def enter(self) -> None:
+        """Accept: by the rules, or refused with everything that is missing."""
+        signed = self.form.field("signed").value.strip()
+        question = f"Accept sheet {self._found.state.name}, signed {signed}?"
+        meaning = "It is sealed as it stands; nothing on it can be changed afterwards."
+        self.confirm(question, meaning, lambda: self._accept(signed))
+
+    def _accept(self, signed: str) -> None:
+        from throwbook.jobs.sheets import Looked
+        from throwbook.jobs.sign_off import accept
+
+        desk, name, baseline = self.desk, self._found.state.name, self.form.field("baseline").value
+        # What was seen is written down throw by throw; here nothing is claimed for all of them at once.
+        self.work("accept", lambda: accept(desk.logbook, name, Looked(), signed, desk.now(), baseline))
+
+    def done_accept(self, done: "Accepted") -> None:
+        """Sealed."""
+        self.drop_draft()
+        self.replace_by("statement", done)
+
+    def action_reject(self) -> None:
+        """End it as rejected, with its reason."""
+        signed, because = self.form.field("signed").value.strip(), self.form.field("because").value.strip()
+        if not signed or not because:
+            self.form.field("because" if signed else "signed").focus_answer()
+            self.tell("To reject: say what was wrong, and sign.", WARN)
+            return
+        question = f"Reject sheet {self._found.state.name}: {because}?"
+        meaning = (
+            "It is sealed as it stands and stays in the history; another one is planned. "
+            + self._in_the_trend
+        )
+        self.confirm(question, meaning, lambda: self._reject(because, signed))
+
+    def _reject(self, because: str, signed: str) -> None:
+        from throwbook.jobs.sign_off import reject
+
+        desk, name = self.desk, self._found.state.name
+        self.work("reject", lambda: reject(desk.logbook, name, because, signed, desk.now()))
+
+    def done_reject(self, _: Any) -> None:
+        """Sealed."""
+        self.drop_draft()
+        self.app.bell()
+        self.dismiss(None)
+
+
+ROOM = 76
+
+"""Columns that the large word for the whole of it takes."""
+
+STAYS = (
+    "only a signed order brings it down. Esc to the rig, then W: the way back shows the step that is next."
+)
+
+
+class StatementScreen(TextPage):
+    """Shown once after the signature; the sheet itself keeps it."""
+
+    HELP = "sign"
+
+    def __init__(self, done: "Accepted") -> None:
+        super().__init__()
+        self._done = done
+
+    def where(self) -> str:
+        """Of which sheet."""
+        return f"{self._done.state.name} | accepted and sealed"
+
+    def body(self) -> Iterator[Widget]:
+        """Large word, statement."""
+        yield Big(id="big")
+        yield from super().body()
+
+    def beside(self) -> Cell:
+        """The status of the rig."""
+        return status_cell(self._done.status, True)
+
+    def repaint(self) -> None:
+        """The large word, as long as there is room for."""
+        super().repaint()
+        word = "SHEET ACCEPTED" if self.app.size.width >= ROOM else "ACCEPTED"
+        self.query_one(Big).show(Cell(word, GOOD))
+
+    def text(self) -> list[Cell | str]:
+        """Statement, blanks, baseline."""
+        done = self._done
+        cells: list[Cell | str] = []
+        if done.status.open:
+            level = done.status.level
+            word = level.upper() if level == DO_NOT_USE else level
+            cells += [
+                Cell(f"The rig itself stays at '{word}': {STAYS}", BAD if level == DO_NOT_USE else WARN)
+            ]
+        cells += [Cell(done.acceptance.statement, STRONG)]
+        cells += [
+            Cell(f"No better than {done.acceptance.verdict}: {text}.", WARN)
+            for text in done.acceptance.because
+        ]
+        if done.acceptance.claims_lost:
+            cells.append(Cell(f"It doesn't speak for: {'; '.join(done.acceptance.claims_lost)}.", WARN))
+        if done.baselines:
+            cells.append(Cell(f"Baseline frozen for: {', '.join(done.baselines)}.", GOOD))
+        if done.baseline_kept:
+            cells.append(Cell(f"The old baseline stays: {done.baseline_kept}.", QUIET))
+        return [*cells, Cell(""), Cell(BOTH_PINS, WARN)]

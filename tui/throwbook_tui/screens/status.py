@@ -1,0 +1,303 @@
+"""The last step of the way back: cause, reason, signature.
+
+A person takes a rig up: damage seen, a feeling, anything. Up is quick, down is not.
+
+The way back of a rig that is held: every step in its order, none to be skipped.
+"""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import BindingType
+from textual.containers import VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Static
+
+from throwbook.core.records import person
+from throwbook.core.status.latch import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
+from throwbook.core.status.status_text import judging_first, refused
+from throwbook.core.wording import BOTH_PINS, OUT_OF_USE, QUALIFIED
+from throwbook_tui.context import start_sheet
+from throwbook_tui.fields import CHOICE, FieldSpec
+from throwbook_tui.present import (
+    BAD,
+    GOOD,
+    QUIET,
+    STATUSES,
+    STRONG,
+    WARN,
+    Cell,
+    held_lines,
+)
+from throwbook_tui.screen_words import for_screen
+from throwbook_tui.screens.form_page import FormPage
+from throwbook_tui.screens.page import Page, key
+from throwbook_tui.widgets.frame import Big, lines, listed
+
+if TYPE_CHECKING:
+    from throwbook.jobs.steps_to_clear import WayBack
+
+
+WORST, ALL = "worst", "all"
+
+
+class ClearScreen(FormPage[None]):
+    """The rules decide whether it counts; nothing is stored when it doesn't."""
+
+    HELP = "way back"
+
+    def __init__(self, rig: str, found: "WayBack") -> None:
+        super().__init__()
+        self._rig, self._found = rig, found
+
+    def draft_name(self) -> str:
+        """One for each rig."""
+        return f"clear-{self._rig}"
+
+    @property
+    def _worst(self) -> list[str]:
+        """Ids of what holds the rig as high as it is."""
+        status = self._found.status
+        return [one.ids[0] for one in status.open if one.level == status.level]
+
+    @property
+    def _must_choose(self) -> bool:
+        """Something less grave isn't answered along with the rest, unless a person says so."""
+        mixed = len(self._worst) < len(self._found.status.open)
+        return mixed and self._found.status.level != DO_NOT_USE
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """Which, why, and who."""
+        level = self._found.status.level
+        which = (WORST, f"only '{level}'"), (ALL, "all that is listed")
+        return (
+            *([FieldSpec("which", "it answers", CHOICE, must=True, choices=which)] * self._must_choose),
+            FieldSpec("because", "why it may come down", must=True, hint="in a few words"),
+            FieldSpec(
+                "cause", "cause found", must=self._found.status.level == DO_NOT_USE, hint="what it was"
+            ),
+            FieldSpec("signed", "signed (your name)", must=True, hint="who answers for it"),
+        )
+
+    def first_values(self) -> dict[str, str]:
+        """The cause stands in the service log already."""
+        return {"cause": self._found.repair.found.what if self._found.repair else ""}
+
+    def body(self) -> Iterator[Widget]:
+        """What is signed off stands above the signature."""
+        yield Static(id="held", classes="says")
+        yield self.make_form()
+
+    def opened(self) -> None:
+        """Head line, what it answers, caution."""
+        self.head(f"{self._rig} | sign it off")
+        held = [Cell(f"- {text}") for text in held_lines(self._found.status)]
+        above = lines(self.app, [Cell("What your signature answers:", STRONG), *held])
+        self.query_one("#held", Static).update(above)
+        if self._found.status.level == DO_NOT_USE:
+            self.tell(f"{OUT_OF_USE} {QUALIFIED}", WARN)
+
+    def enter(self) -> None:
+        """Ask once more, then hand it to the rules."""
+        if self._must_choose and not self.form.field("which").value:
+            self.form.field("which").focus_answer()
+            self.tell("Say which of these your reason answers: a digit chooses.", WARN)
+            return
+        signed = self.form.field("signed").value.strip()
+        question = f"Bring {self._rig} down from '{self._found.status.level}', signed {signed}?"
+        self.confirm(question, "The entry stays in the logbook for good.", self._clear)
+
+    def _clear(self) -> None:
+        from throwbook.jobs.latch import Clearing, clear
+
+        values, found, desk, rig = self.form.values(), self._found, self.desk, self._rig
+        brought = Clearing(
+            tuple(self._worst) if values.get("which") == WORST else found.orders,
+            values["signed"].strip(),
+            values["because"].strip(),
+            values["cause"].strip(),
+            found.repair.id if found.repair else "",
+            found.sheet.name if found.sheet else "",
+        )
+        self.work("clear", lambda: clear(desk.logbook, rig, brought, desk.by or brought.signed, desk.now()))
+
+    def done_clear(self, _: Any) -> None:
+        """It counts."""
+        self.drop_draft()
+        self.dismiss(None)
+
+
+HOW = (
+    ("damage", "damage seen: DO NOT USE"),
+    ("person: do not use", "DO NOT USE"),
+    ("person: restricted", "restricted"),
+    ("person: watch", "watch"),
+)
+
+
+class TakeOutScreen(FormPage[None]):
+    """What was seen, in a few words."""
+
+    HELP = "way back"
+
+    def __init__(self, rig: str) -> None:
+        super().__init__()
+        self._rig = rig
+
+    def draft_name(self) -> str:
+        """One for each rig."""
+        return f"take-out-{self._rig}"
+
+    def specs(self) -> tuple[FieldSpec, ...]:
+        """How far up, and why."""
+        return (
+            FieldSpec("cause", "take it to", CHOICE, must=True, choices=HOW),
+            FieldSpec("because", "what was seen", must=True, hint="in a few words"),
+            FieldSpec("by", "your name", must=True),
+        )
+
+    def first_values(self) -> dict[str, str]:
+        """A name that somebody gave; the computer's account is none."""
+        return {"by": person(self.desk.by)}
+
+    def opened(self) -> None:
+        """Head line."""
+        self.head(f"{self._rig} | take it out of use")
+
+    def enter(self) -> None:
+        """Write it; it only goes down by a signed order."""
+        from throwbook.jobs.latch import raise_by_hand
+
+        values, desk, rig = self.form.values(), self.desk, self._rig
+        if not values["cause"]:
+            self.tell("Choose how far up: a digit chooses.", "warn")
+            self.form.field("cause").focus_answer()
+            return
+        self.work(
+            "raise",
+            lambda: raise_by_hand(
+                desk.logbook, rig, values["cause"], values["because"], values["by"], desk.now()
+            ),
+        )
+
+    def done_raise(self, _: Any) -> None:
+        """Up at once."""
+        self.drop_draft()
+        self.app.bell()
+        self.dismiss(None)
+
+
+SAID = {
+    "cause found": "find the cause and write it down (with the repair, in the service log)",
+    "repair": "log the repair: what was found, what was done",
+    "recommissioned": "commission anew in full; the sheet must be planned after the repair",
+    "signed": "sign it",
+    "reason": "give the reason",
+}
+
+
+class WayBackScreen(Page[None]):
+    """Enter does the step that is next; there is no key for a later one."""
+
+    HELP = "way back"
+    BINDINGS: ClassVar[list[BindingType]] = [key("enter", "next", "do the next step", "Enter")]
+
+    def __init__(self, rig: str) -> None:
+        super().__init__()
+        self._rig = rig
+        self._found: WayBack | None = None
+
+    def body(self) -> Iterator[Widget]:
+        """Large word, what holds it, the steps."""
+        yield Big(id="big")
+        with VerticalScroll():
+            yield Static(id="first")
+
+    def on_mount(self) -> None:
+        """Load."""
+        self.head(f"{self._rig} | the way back")
+        self.reload()
+        self.query_one(VerticalScroll).focus()
+
+    def on_screen_resume(self) -> None:
+        """A step may be done."""
+        if self._found is not None:
+            self.reload()
+
+    def reload(self) -> None:
+        """Read it again."""
+        from throwbook.jobs.steps_to_clear import way_back
+
+        logbook, rig = self.desk.logbook, self._rig
+        self.work("way", lambda: way_back(logbook, rig))
+
+    def done_way(self, found: "WayBack") -> None:
+        """Show it."""
+        self._found = found
+        self.repaint()
+        self.refresh_bindings()
+
+    def repaint(self) -> None:
+        """Reasons, steps, cautions."""
+        super().repaint()
+        if self._found is None:
+            return
+        status = self._found.status
+        mark, tone = STATUSES[status.level]
+        self.head(
+            f"{self._rig} | the way back",
+            Cell(f"{mark} {status.level.upper() if tone == BAD else status.level}", tone),
+        )
+        self.query_one(Big).show(Cell(status.level.upper(), tone))
+        held = held_lines(status)
+        worst = [text for text in held if text.startswith(status.level)]
+        lesser = [text for text in held if text not in worst]
+        # Where the hazard is the caution stands first, and no line is spent on looks: at 24 rows the steps still show.
+        cells: list[Cell | str] = [Cell(OUT_OF_USE, BAD)] if status.level == DO_NOT_USE else []
+        cells += [Cell("What holds it:", STRONG)] if held else []
+        cells += [Cell(f"- {text}") for text in worst]
+        cells += [Cell(f"and, less grave, {len(lesser)} more: below", QUIET)] if lesser else []
+        cells += [Cell(text, WARN) for text in refused(status)]
+        steps = "The way back, step by step; none can be skipped:"
+        cells.append(Cell(steps if self._found.steps else "No order is open against this rig.", STRONG))
+        cells += [Cell(f"[ ] first {for_screen(text)}", WARN) for text in judging_first(status)]
+        following = True
+        for number, step in enumerate(self._found.steps, start=1):
+            mark = "[x]" if step.done else "[ ]"
+            what = f": {step.with_what}" if step.with_what else ""
+            is_next = following and not step.done
+            cells.append(
+                Cell(
+                    f"{mark} {number}. {SAID[step.need]}{what}{'  <- Enter' if is_next else ''}",
+                    GOOD if step.done else WARN if is_next else "",
+                )
+            )
+            following = following and step.done
+        if lesser:
+            cells += [
+                Cell(""),
+                Cell("It is held by this as well:", STRONG),
+                *(Cell(f"- {one}") for one in lesser),
+            ]
+        cells += [Cell(""), Cell(QUALIFIED if status.level == DO_NOT_USE else BOTH_PINS, WARN)]
+        self.query_one("#first", Static).update(listed(self.app, cells))
+
+    def action_next(self) -> None:
+        """Do the first step that isn't done."""
+        assert self._found is not None
+        step = next((one for one in self._found.steps if not one.done), None)
+        if step is None:
+            return
+        if step.need in (CAUSE_FOUND, REPAIR):
+            self.open_screen("service", self._rig, repair=True)
+        elif step.need == RECOMMISSIONED:
+            if self._found.open_sheet is not None:
+                self.open_screen("sheet", self._found.open_sheet.name)
+            else:
+                start_sheet(self.app, self._rig, "commissioning")
+        else:
+            self.open_screen("clear", self._rig, self._found)
+
+    def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
+        """Nothing to do in service."""
+        return not (action == "next" and (self._found is None or not self._found.steps))
