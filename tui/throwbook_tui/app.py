@@ -1,4 +1,6 @@
-"""The terminal UI's application: theme, global keys, first screen.
+"""Themes, global keys, first screen; screenshot.
+
+The terminal UI's application: theme, global keys, first screen.
 
 A screen as an SVG picture: what stands on it and nothing around it, no font or file from outside.
 """

@@ -1,4 +1,6 @@
-"""What a worker tells its screen.
+"""Jobs in threads and their messages.
+
+What a worker tells its screen.
 
 Opens a rehearsal board in a thread of its own and tells its port.
 

@@ -1,4 +1,6 @@
-"""What every screen works with: which logbook, who writes, what time it is, how a throw is recorded.
+"""What every screen works with, and how one screen opens another.
+
+What every screen works with: which logbook, who writes, what time it is, how a throw is recorded.
 
 Every screen by its name. A screen opens another one by that name and imports none: ``self.open_screen("trend", rig)``.
 

@@ -1,4 +1,6 @@
-"""What is being typed, kept on disk beside the logbook until it is entered: a crash or a pulled plug loses none of it.
+"""Drafts on disk.
+
+What is being typed, kept on disk beside the logbook until it is entered: a crash or a pulled plug loses none of it.
 
 Keeps one draft on disk: whichever thread comes last, the newest typing is what stands there.
 """

@@ -1,4 +1,6 @@
-"""What a form asks, and what is to be said of an answer while it is typed. Nothing of Textual.
+"""What forms ask.
+
+What a form asks, and what is to be said of an answer while it is typed. Nothing of Textual.
 
 What every sheet asks, as fields of a form: how a question is put, and an answer read and written. Nothing of Textual.
 """

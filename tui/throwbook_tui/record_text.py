@@ -1,4 +1,6 @@
-"""What is said and drawn while a throw runs. Nothing of Textual.
+"""What is said and drawn before, while and after a throw runs.
+
+What is said and drawn while a throw runs. Nothing of Textual.
 
 What the recording screen says before and after a throw. Nothing of Textual.
 """

@@ -1,4 +1,6 @@
-"""How far a sheet is from being accepted, in words. Nothing of Textual.
+"""Rows of rigs and sheets; next step; what an acceptance lacks.
+
+How far a sheet is from being accepted, in words. Nothing of Textual.
 
 The three lists of a rig as rows.
 

@@ -1,4 +1,6 @@
-"""What ends the program from outside: a request to end, or a terminal that is gone.
+"""What the terminal can; its end; Esc; ASCII.
+
+What ends the program from outside: a request to end, or a terminal that is gone.
 
 A recording that runs then is kept and judged first (``screens/record.py``). Where that can't be done in time its journal
 stays: it holds the rig until it is judged.

@@ -1,4 +1,6 @@
-"""``throwbook assess``: traces judged, no logbook needed.
+"""The command assess, and an assessment as text.
+
+``throwbook assess``: traces judged, no logbook needed.
 
 What ``assess`` shows a person: one table, then each throw that didn't pass with its reason and what to do.
 """

@@ -1,4 +1,6 @@
-"""``throwbook board``: find, check, calibrate, rehearse.
+"""Board find/check/calibrate/bench/rehearse.
+
+``throwbook board``: find, check, calibrate, rehearse.
 
 ``throwbook board bench``: an actuator on the bench against its data sheet.
 

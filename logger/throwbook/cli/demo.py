@@ -1,4 +1,6 @@
-"""``throwbook demo``: the main job end to end, without hardware and without questions.
+"""The commands demo and samples.
+
+``throwbook demo``: the main job end to end, without hardware and without questions.
 
 ``throwbook samples``: write the sample runs.
 """

@@ -1,4 +1,6 @@
-"""The pages of the guide that are made from the program, so that they can't fall behind it.
+"""The guide's pages and pictures, and the manual page, from commands and tables.
+
+The pages of the guide that are made from the program, so that they can't fall behind it.
 
 python -m throwbook.cli.guide          # from the top of the repository; ``make pictures`` does it
 

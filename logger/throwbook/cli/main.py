@@ -1,4 +1,6 @@
-"""The parser: which command lives where. Nothing heavy is imported until a command needs it.
+"""The table of commands, and what --version shows.
+
+The parser: which command lives where. Nothing heavy is imported until a command needs it.
 
 Version and environment: what a report of a fault should name.
 """

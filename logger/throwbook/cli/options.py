@@ -1,4 +1,6 @@
-"""Asking a person for what is missing: at a terminal it is asked, in a pipe refused with the option that answers it.
+"""Common options, asking, quantities.
+
+Asking a person for what is missing: at a terminal it is asked, in a pipe refused with the option that answers it.
 
 Options for the units of another program's columns: ``--time-unit``, ``--rate``, ``--current-unit``, ``--voltage-unit``.
 

@@ -1,4 +1,6 @@
-"""``rig add``, ``rig list``: rigs in the logbook. They hang on the group in ``throwbook.cli.rig``.
+"""Rig add/list/show/retire.
+
+``rig add``, ``rig list``: rigs in the logbook. They hang on the group in ``throwbook.cli.rig``.
 
 ``rig``: rig files and the rigs in the logbook.
 """

@@ -1,4 +1,6 @@
-"""What a rig file says, as a table or as JSON: for ``rig show``.
+"""Rig and sizing as text.
+
+What a rig file says, as a table or as JSON: for ``rig show``.
 
 ``rig fit``: does the actuator suit the mechanism, before money is spent and after.
 """

@@ -1,4 +1,6 @@
-"""Changes to a sheet that leave the old beside the new: ``answer``, ``leave-out``, ``rejudge``. They hang on ``sheet``.
+"""The commands of sheet.
+
+Changes to a sheet that leave the old beside the new: ``answer``, ``leave-out``, ``rejudge``. They hang on ``sheet``.
 
 ``sheet``: test sheets from the plan to the signature.
 """

@@ -1,4 +1,6 @@
-"""``status`` and ``order``: where a rig stands, and taking it up or bringing it down.
+"""Status, order; as text and JSON.
+
+``status`` and ``order``: where a rig stands, and taking it up or bringing it down.
 
 How a rig's standing is printed: status, what holds it, the way down, the next check.
 """

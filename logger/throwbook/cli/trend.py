@@ -1,4 +1,6 @@
-"""``trend``: trend, control chart and forecast of one rig, or what to do next on every rig.
+"""The command trend, and trends as text.
+
+``trend``: trend, control chart and forecast of one rig, or what to do next on every rig.
 
 What ``trend`` prints for people.
 """

@@ -1,4 +1,6 @@
-"""What the logbook holds, as plain data: one frozen dataclass for each kind of row.
+"""Rows of the logbook as data; which revision counts.
+
+What the logbook holds, as plain data: one frozen dataclass for each kind of row.
 
 Three things are kept true here:
 

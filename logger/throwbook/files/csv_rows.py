@@ -1,4 +1,6 @@
-"""Which column of a file is time, current and voltage, and in which unit.
+"""Rows and columns of numbers, fast and slow.
+
+Which column of a file is time, current and voltage, and in which unit.
 
 Our own files say it in their column names. Others are read with ``time=NAME`` or ``current=NAME [mA]``.
 

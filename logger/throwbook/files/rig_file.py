@@ -1,4 +1,6 @@
-"""A rig file with every key explained, to copy and fill in.
+"""Rig files: read, write, example.
+
+A rig file with every key explained, to copy and fill in.
 
 The values of a rig file, one at a time: from what TOML gives to what the core takes, or a refusal that shows how to write it.
 

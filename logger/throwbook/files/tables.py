@@ -1,4 +1,6 @@
-"""Tables into files, a batch of rows at a time: CSV that is safe to open in a spreadsheet, JSON lines, Parquet.
+"""CSV, JSON lines and Parquet, written whole or not at all.
+
+Tables into files, a batch of rows at a time: CSV that is safe to open in a spreadsheet, JSON lines, Parquet.
 
 JSON lines: one object a line, SI, ``null`` where a figure isn't known, never NaN.
 

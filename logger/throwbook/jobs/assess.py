@@ -1,4 +1,6 @@
-"""Judge trace files: one by one, then as a set. No logbook is needed.
+"""Judge trace files, as throws or as a bench test.
+
+Judge trace files: one by one, then as a set. No logbook is needed.
 
 The bench test of an actuator: from trace files, or from a bench sheet of the logbook. Never prints.
 """

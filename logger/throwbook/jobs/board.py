@@ -1,4 +1,6 @@
-"""Find boards, and check one: rate held, loss, zero, noise, range, clock. Never prints.
+"""Find and check boards.
+
+Find boards, and check one: rate held, loss, zero, noise, range, clock. Never prints.
 
 A conversation with a board that is not a trial: who is there, and a stretch of samples to look at.
 """

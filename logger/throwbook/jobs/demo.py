@@ -1,4 +1,6 @@
-"""The main job end to end on a bundled rig: what a newcomer runs first.
+"""The demo: one rig from the bench to its third winter.
+
+The main job end to end on a bundled rig: what a newcomer runs first.
 
 Every step goes through the same jobs as the command line. The throws are simulated; the logbook, the records and the
 papers they leave behind are real files, in one folder.

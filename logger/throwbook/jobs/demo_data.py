@@ -1,4 +1,6 @@
-"""A throw recorded the real way: a rehearsal board on a pseudo-terminal, the recorder, the journal, a trace file.
+"""The demo's story and its throws.
+
+A throw recorded the real way: a rehearsal board on a pseudo-terminal, the recorder, the journal, a trace file.
 
 The story that the demo plays: an invented rig at an invented yard over three winters.
 

@@ -1,4 +1,6 @@
-"""Throws measured by hand, into the logbook: one or a whole paper sheet at once, all or nothing.
+"""Hand-measured throws; preview.
+
+Throws measured by hand, into the logbook: one or a whole paper sheet at once, all or nothing.
 
 A throw measured by hand, judged while it is typed: the same judgement as when it is kept, and nothing is stored.
 """

@@ -1,4 +1,6 @@
-"""Which baseline a trial is judged against: the frozen one, or a provisional one from the rig's first sheet.
+"""Which logbook, which rig, which baseline: one rule each.
+
+Which baseline a trial is judged against: the frozen one, or a provisional one from the rig's first sheet.
 
 A rig by file or name, faults and all, and the judgement whether its actuator suits its mechanism.
 

@@ -1,4 +1,6 @@
-"""A sheet judged again: a changed rig file, method or baseline gives new verdicts beside the old ones.
+"""A stored trial: look at it in depth, judge it again.
+
+A sheet judged again: a changed rig file, method or baseline gives new verdicts beside the old ones.
 
 A stored throw judged as it would be today: its record under the calibration that counts now, or what was read by hand.
 

@@ -1,4 +1,6 @@
-"""The status of a rig in a logbook: read, raised by throws and by people, brought down by a signed order.
+"""A rig's status in a logbook: read, raised, cleared by a signed order.
+
+The status of a rig in a logbook: read, raised by throws and by people, brought down by a signed order.
 
 The orders that stored throws and sightings ask for, so that one that was taken out of the file is missed.
 

@@ -1,4 +1,6 @@
-"""The logbook's content out into files that other programs read.
+"""Check, backup, merge, export.
+
+The logbook's content out into files that other programs read.
 
 Looking after the logbook: check it, copy it, take another one in.
 """

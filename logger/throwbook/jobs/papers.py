@@ -1,4 +1,6 @@
-"""Everything a report rests on, read from the logbook.
+"""The papers: report, cab card, blank sheet, yard list, and what each rests on.
+
+Everything a report rests on, read from the logbook.
 
 Papers from the logbook: reports, the blank sheet, the cab card. Each is written whole or not at all.
 """

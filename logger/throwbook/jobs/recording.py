@@ -1,4 +1,6 @@
-"""The movements of a record as throws of their own: cut out, named, each with its direction, judged.
+"""What a recording became: a trace, its movements, each judged.
+
+The movements of a record as throws of their own: cut out, named, each with its direction, judged.
 
 What came of a recording: its throws, each judged, and what to tell; also from the journal of one that broke off.
 """

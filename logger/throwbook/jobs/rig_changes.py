@@ -1,4 +1,6 @@
-"""A rig file changed after the commissioning: the rig goes up, because that commissioning speaks for other values.
+"""A rig whose file changes, or was begun twice.
+
+A rig file changed after the commissioning: the rig goes up, because that commissioning speaks for other values.
 
 A rig whose file was begun twice, as after a merge of two logbooks: it may be two machines under one name.
 """

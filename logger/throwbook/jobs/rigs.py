@@ -1,4 +1,6 @@
-"""What is seen when the program opens: every rig with where it stands, and recordings that were never judged.
+"""Add, list, retire; list as file; overview.
+
+What is seen when the program opens: every rig with where it stands, and recordings that were never judged.
 
 A rig is sold or scrapped: it leaves the lists of what is due, and everything it wrote stays.
 

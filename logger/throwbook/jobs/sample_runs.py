@@ -1,4 +1,6 @@
-"""The sample runs, one row each: what happened at the machine and what the record shows. Invented, for demonstration.
+"""The sample runs: their table and their files.
+
+The sample runs, one row each: what happened at the machine and what the record shows. Invented, for demonstration.
 
 Write the sample runs: a rig, a baseline set, healthy throws and one record for each sign. The same bytes each time.
 """

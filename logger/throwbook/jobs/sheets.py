@@ -1,4 +1,6 @@
-"""Test sheets while they are open: planned, answered, looked at. How one ends stands in ``signing.py``.
+"""Plan, answer, sight, view, accept, reject.
+
+Test sheets while they are open: planned, answered, looked at. How one ends stands in ``signing.py``.
 
 Test sheets as they are shown: one with all that is on it, or a list.
 """

@@ -1,4 +1,6 @@
-"""What happened to a rig since its last accepted sheet, and what its status doesn't cover, read from the logbook.
+"""What has to be done before a rig can be cleared, and what happened to it since its last acceptance.
+
+What happened to a rig since its last accepted sheet, and what its status doesn't cover, read from the logbook.
 
 The way back from a raised status, step by step: what is done, what comes next. It only tells; ``latch.clear`` decides.
 """

@@ -1,4 +1,6 @@
-"""Where a recorded trial goes: a trace file, the logbook, or both; only then its journal is let go.
+"""Trial to file and logbook; interrupted ones recovered.
+
+Where a recorded trial goes: a trace file, the logbook, or both; only then its journal is let go.
 
 Unfinished recordings judged: each is kept on a sheet, or discarded, which judges it and raises what it shows all the same.
 """

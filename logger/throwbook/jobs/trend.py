@@ -1,4 +1,6 @@
-"""Trends of one rig, or of all rigs of a logbook, worst first.
+"""Trend of rigs; sources; Dask engine.
+
+Trends of one rig, or of all rigs of a logbook, worst first.
 
 Where rows for trends come from: a logbook, or a folder that ``export`` wrote as Parquet.
 

@@ -1,4 +1,6 @@
-"""What a board said of a recording beside its samples, and what came of the line: into the record's head, and told.
+"""From the board's stream to a trace with everything the board said in its head.
+
+What a board said of a recording beside its samples, and what came of the line: into the record's head, and told.
 
 Nothing that came is passed over: faults, samples that never came, lines that couldn't be read, what was wrong with the
 clock.

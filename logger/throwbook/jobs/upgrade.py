@@ -1,4 +1,6 @@
-"""After an upgrade: stored throws judged again by the method of now, beside what they were judged to be, and raised where due.
+"""After an upgrade: stored throws judged again, and records that stand on two rigs.
+
+After an upgrade: stored throws judged again by the method of now, beside what they were judged to be, and raised where due.
 
 It only ever tightens: what was raised stays raised, and of two judgements on the same grounds the worse counts. Each throw
 is judged on the grounds it was judged on before: its version of the rig, its baseline.

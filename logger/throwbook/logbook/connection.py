@@ -1,4 +1,6 @@
-"""One connection: its settings, its transactions, waiting for another program.
+"""Connection, transactions, SQLite errors in words.
+
+One connection: its settings, its transactions, waiting for another program.
 
 Kept true here: a step is stored whole or not at all, and what was reported done is on the disk (full sync).
 

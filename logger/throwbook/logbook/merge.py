@@ -1,4 +1,6 @@
-"""Two logbooks into one: the union of their rows.
+"""Union of rows; conflicts.
+
+Two logbooks into one: the union of their rows.
 
 A row's id is made from its content, so the union needs no judgement: it gives the same whichever way round and
 however often it is done. What both sides wrote about the same thing, each without knowing of the other, is kept as

@@ -1,4 +1,6 @@
-"""Opening the file: for writing, for reading wherever it lies, and what is refused.
+"""Open, refuse, migrate, safe copy.
+
+Opening the file: for writing, for reading wherever it lies, and what is refused.
 
 Kept true here: a file that isn't a logbook, or is newer than this program, is not touched.
 

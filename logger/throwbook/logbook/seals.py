@@ -1,4 +1,6 @@
-"""Seals: what a decided sheet rested on, summed and chained, so that any later change is found.
+"""Seals and their chain.
+
+Seals: what a decided sheet rested on, summed and chained, so that any later change is found.
 
 Content ids and the chain of seals: any later change to what was signed can be found.
 

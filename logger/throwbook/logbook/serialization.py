@@ -1,4 +1,6 @@
-"""An assessment as JSON can hold it, and back; fields added in later versions are read with their defaults.
+"""Assessment, baseline and samples as they are stored.
+
+An assessment as JSON can hold it, and back; fields added in later versions are read with their defaults.
 
 A baseline as JSON can hold it, and back: frozen with its arrays, so that later code can't reckon it otherwise.
 

@@ -1,4 +1,6 @@
-"""Adding and reading rows of any kind: the middle between the open file and the kinds of rows.
+"""Rows into the file and out of it, each entered in the numbered list of entries.
+
+Adding and reading rows of any kind: the middle between the open file and the kinds of rows.
 
 The list of entries: every row that this file ever took in, numbered without a gap, each chained to the one before.
 

@@ -1,4 +1,6 @@
-"""Trials: samples, placements on sheets, sightings, judgements.
+"""Trials, sightings, judgements; failed ones.
+
+Trials: samples, placements on sheets, sightings, judgements.
 
 Throws that ask for an order: judged "fail", or looked at and answered with a "no".
 """

@@ -1,4 +1,6 @@
-"""A pseudo-terminal that stands in for a serial port, and a rehearsal board behind it.
+"""Serial ports and pseudo-terminals.
+
+A pseudo-terminal that stands in for a serial port, and a rehearsal board behind it.
 
 Serial ports: which there are, and bytes in and out of one.
 

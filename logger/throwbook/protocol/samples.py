@@ -1,4 +1,6 @@
-"""Sample lines in bulk: a block of ``D`` lines to arrays in one go.
+"""Sample lines in bulk; SEQ and MICROS unwrapped.
+
+Sample lines in bulk: a block of ``D`` lines to arrays in one go.
 
 The bulk way takes a block only when every byte of it is exactly as it should be, checks included. Anything odd in it
 (another message, a damaged line) gives None, and the caller goes line by line through ``framing`` and ``messages``,

@@ -1,4 +1,6 @@
-"""The PC's side of the cable: bytes in, events out; no port and no clock in it.
+"""PC side: bytes in, events out; what a baud rate carries.
+
+The PC's side of the cable: bytes in, events out; no port and no clock in it.
 
 session = Session()
     port.write(session.start(rate_hz=200, baud=115200))

@@ -1,4 +1,6 @@
-"""Drawings of one judged throw: current and voltage over time, current over travel against the baseline.
+"""Charts of one throw.
+
+Drawings of one judged throw: current and voltage over time, current over travel against the baseline.
 
 Pictures for the guide: one throw, small, current over time above current over travel.
 """

@@ -1,4 +1,6 @@
-"""Papers for the field: the blank test sheet and the cab card. Pure: data in, a document out.
+"""Blank sheet, cab card, yard list.
+
+Papers for the field: the blank test sheet and the cab card. Pure: data in, a document out.
 
 The list for the wall of the yard: every rig, where it stands, when it is due. Pure: data in, a document out.
 """

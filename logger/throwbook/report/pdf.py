@@ -1,4 +1,6 @@
-"""A document as PDF: selectable text in an embedded font, vector drawings, the same bytes each time.
+"""PDF renderer and pages.
+
+A document as PDF: selectable text in an embedded font, vector drawings, the same bytes each time.
 
 Text and tables are set by reportlab. Each drawing leaves its place empty; the pages that matplotlib drew are then put
 there as they are (form objects), so that lines stay lines.

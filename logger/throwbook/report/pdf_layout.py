@@ -1,4 +1,6 @@
-"""Fonts, sizes and rules of the PDF papers. The font is the one that ships with matplotlib, embedded as a subset.
+"""PDF fonts and tables.
+
+Fonts, sizes and rules of the PDF papers. The font is the one that ships with matplotlib, embedded as a subset.
 
 Tables of the PDF papers: columns as wide as their words ask for, rows never cut, headings on every page.
 """

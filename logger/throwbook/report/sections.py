@@ -1,4 +1,6 @@
-"""What was done otherwise than planned, and what was not recorded: said in every report, never left to be noticed.
+"""Machine and method, history, log, omissions.
+
+What was done otherwise than planned, and what was not recorded: said in every report, never left to be noticed.
 
 What a report says about the years: every check and the trend. What was done to the rig is in ``log``.
 

@@ -1,4 +1,6 @@
-"""Boards: found, checked, calibrated; a rehearsal board where there is none.
+"""Boards and their settings.
+
+Boards: found, checked, calibrated; a rehearsal board where there is none.
 
 How fast a board is asked to sample, and how fast the serial line runs.
 """

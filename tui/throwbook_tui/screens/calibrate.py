@@ -1,4 +1,6 @@
-"""Calibrate a board against a meter, step by step.
+"""Calibrating a board on the screen.
+
+Calibrate a board against a meter, step by step.
 
 The points of a calibration on their way through its draft: what was read once is there again. Nothing of Textual.
 """

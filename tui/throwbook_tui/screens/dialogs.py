@@ -1,4 +1,6 @@
-"""Are you sure: for everything that matters and can't be taken back.
+"""Confirm, where, help.
+
+Are you sure: for everything that matters and can't be taken back.
 
 Help: what this screen is for, its keys, and its figures in the words of the trade.
 

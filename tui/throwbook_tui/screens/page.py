@@ -1,4 +1,6 @@
-"""What every screen shares: the frame, its keys, jobs in threads, refusals shown in one place.
+"""Frame of every screen; text page.
+
+What every screen shares: the frame, its keys, jobs in threads, refusals shown in one place.
 
 A screen that is a text to scroll, and nothing to be done there.
 """

@@ -1,4 +1,6 @@
-"""Which papers and data there are, and the job that makes each. Nothing of Textual.
+"""The screen of papers and data.
+
+Which papers and data there are, and the job that makes each. Nothing of Textual.
 
 Papers and data: report, blank sheet, cab card; export, backup, check. Each asks where to put it.
 """

@@ -1,4 +1,6 @@
-"""A rig from its data-sheet values: each checked as typed, whether the actuator suits beside it.
+"""Set up a rig; sizing beside it.
+
+A rig from its data-sheet values: each checked as typed, whether the actuator suits beside it.
 
 Whether the actuator suits the mechanism, as lines. Nothing of Textual.
 """

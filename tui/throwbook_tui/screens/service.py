@@ -1,4 +1,6 @@
-"""A service entry: what was seen, found, fixed and verified, each by itself with its day.
+"""Service entry: write, view.
+
+A service entry: what was seen, found, fixed and verified, each by itself with its day.
 
 One service entry as it was logged.
 """

@@ -1,4 +1,6 @@
-"""A test sheet, guided: the next step is always on top, and Enter does it.
+"""A sheet, guided; leave a throw out.
+
+A test sheet, guided: the next step is always on top, and Enter does it.
 
 A throw that is not to count, with its reason; it stays on the sheet for everybody to see.
 

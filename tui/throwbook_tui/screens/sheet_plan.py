@@ -1,4 +1,6 @@
-"""Plan a sheet: what it is for, and what every sheet asks. Cautions come first.
+"""Cautions, plan, conditions.
+
+Plan a sheet: what it is for, and what every sheet asks. Cautions come first.
 
 Before anything moves: each caution is acknowledged by itself, then each thing that must be done at the machine.
 

@@ -1,4 +1,6 @@
-"""What an acceptance of a sheet would still lack, and what blanks cost it.
+"""Accept or reject; what lacks; statement.
+
+What an acceptance of a sheet would still lack, and what blanks cost it.
 
 Accept a sheet or not, with a name under it.
 

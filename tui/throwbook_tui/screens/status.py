@@ -1,4 +1,6 @@
-"""The last step of the way back: cause, reason, signature.
+"""Take out, steps to clear, clear.
+
+The last step of the way back: cause, reason, signature.
 
 A person takes a rig up: damage seen, a feeling, anything. Up is quick, down is not.
 

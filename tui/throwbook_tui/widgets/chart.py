@@ -1,4 +1,6 @@
-"""Dots on a grid of letters: braille where the terminal has it (2 by 4 dots a letter), plain letters otherwise.
+"""Text chart: axes, dots, ticks.
+
+Dots on a grid of letters: braille where the terminal has it (2 by 4 dots a letter), plain letters otherwise.
 
 Round figures for the axes of a drawing.
 

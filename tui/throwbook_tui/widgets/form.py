@@ -1,4 +1,6 @@
-"""A form: fields one below the other; whatever is typed is on the disk at once as a draft.
+"""Form and field.
+
+A form: fields one below the other; whatever is typed is on the disk at once as a draft.
 
 A question with its answer: judged as it is typed, the reason beside it.
 """

@@ -1,4 +1,6 @@
-"""The frame around every screen: a head line, a notice, the line of keys.
+"""Head line, notice, keys, table and large letters.
+
+The frame around every screen: a head line, a notice, the line of keys.
 
 Words and figures five lines high, to be read at arm's length. The letters are drawn for this project.
 

@@ -1,4 +1,6 @@
-"""A drawing that fits itself to the room it has.
+"""Chart that fits its room; live trace.
+
+A drawing that fits itself to the room it has.
 
 The current while it runs: lowest and highest of each moment, with the lines that matter.
 """

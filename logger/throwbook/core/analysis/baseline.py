@@ -1,4 +1,6 @@
-"""The baseline: what healthy throws of this rig in one direction look like, and how much they differ.
+"""Median profile and scatter of healthy throws; deviation from it: level, slope, local peak.
+
+The baseline: what healthy throws of this rig in one direction look like, and how much they differ.
 
 The profile is the pointwise median of the trials; the spread is the scatter of single trials about it. Limits drawn
 from n trials use the prediction factor for n, never a plain "3 sigma".

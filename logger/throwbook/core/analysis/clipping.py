@@ -1,4 +1,6 @@
-"""Whether the current channel was at its end in a movement, and at what reading.
+"""The top of the current channel: records cut off there, and starts that a board can't show.
+
+Whether the current channel was at its end in a movement, and at what reading.
 
 Three things tell it, the board's own word first: a reading at the full scale that the record's head gives, readings
 that the board counted as over its range, and a pile-up: a channel at its end repeats its highest reading, in rows next to

@@ -1,4 +1,6 @@
-"""When a movement began and ended: between which two moments, and the uncertainty of not knowing where between.
+"""When a movement began and ended, and how well a place on the stroke is known.
+
+When a movement began and ended: between which two moments, and the uncertainty of not knowing where between.
 
 Each is a bracket, taken as a rectangle (JCGM 100, 4.3.7). It holds the time between two rows, a row that is itself part on
 and part off (a board that averages), what a filter drags out, and on top of it the jitter of the time stamps.

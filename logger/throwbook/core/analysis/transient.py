@@ -1,4 +1,6 @@
-"""The start-up transient: when the inrush has died away into the run, or a drive has done speeding the motor up.
+"""Inrush decay, contact breaks and coasting.
+
+The start-up transient: when the inrush has died away into the run, or a drive has done speeding the motor up.
 
 A switch closed on a standing motor gives a peak that falls from its first moment, ever slower. A drive that ramps the
 speed up holds or raises its current as long as it accelerates, and then lets go at once.

@@ -1,4 +1,6 @@
-"""One row of the table of causes, and the questions that decide whether a row fits a sign.
+"""Table of causes, rivals, discriminating action.
+
+One row of the table of causes, and the questions that decide whether a row fits a sign.
 
 Causes: what would explain the signs of one trial, what else could, and the action that splits them.
 

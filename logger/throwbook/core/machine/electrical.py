@@ -1,4 +1,6 @@
-"""Run and rest: what a duty cycle on a data sheet allows and asks for.
+"""Cable and fuse, duty type (IEC 60034-1), IP code (IEC 60529).
+
+Run and rest: what a duty cycle on a data sheet allows and asks for.
 
 Source: the duty types of IEC 60034-1, as public summaries give them (DUT-1 to DUT-3). S1: runs until it is as warm as it
 gets. S2: a short run, then a rest until cold. S3: runs and rests in turn, never reaching a steady heat; the heat of

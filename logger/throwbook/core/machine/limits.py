@@ -1,4 +1,6 @@
-"""Every acceptance limit: one table, its defaults with their source, and the rig's own overrides.
+"""Acceptance limits in one table, and how far an assumption widens an expected time.
+
+Every acceptance limit: one table, its defaults with their source, and the rig's own overrides.
 
 Two kinds. A limit of the *rating* (rated maximum current, lowest voltage, travel done) is judged with a guard band and decides
 whether a sheet may be accepted. An *alert* (80 % of the rating, expected time, spread) is compared as read: over one is worth

@@ -1,4 +1,6 @@
-"""A rig that is no longer looked after: one line of its file says why. Pure: text in, text out.
+"""A rig's values: do they agree, is its name distinct, what a changed or retired rig means.
+
+A rig that is no longer looked after: one line of its file says why. Pure: text in, text out.
 
 What a new version of a rig file changes that a commissioning rested on.
 

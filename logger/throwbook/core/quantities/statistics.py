@@ -1,4 +1,6 @@
-"""Small robust statistics on arrays that several rooms of the core share.
+"""Robust statistics, t and prediction factors, uncertainty (JCGM 100).
+
+Small robust statistics on arrays that several rooms of the core share.
 
 Standard uncertainties and how they add up (JCGM 100:2008, the guide to uncertainty in measurement); intervals from draws
 (JCGM 101:2008) where a figure doesn't follow its inputs in a straight line.

@@ -1,4 +1,6 @@
-"""Typed quantities in and out: `7 1/8 in`, `188mm`, `2.1A`, `330 lbf`, `-5 degC` to SI floats and back.
+"""Typed quantities in and out; kinds and units.
+
+Typed quantities in and out: `7 1/8 in`, `188mm`, `2.1A`, `330 lbf`, `-5 degC` to SI floats and back.
 
 Reading goes in two steps. First a guard: a number (or a mixed fraction) and then a unit, nothing else, so that no text
 is ever handed on as an expression. Then the unit: the common ones stand in ``COMMON``, everything else is judged by

@@ -1,4 +1,6 @@
-"""Whether a sheet may be accepted: the one function that every path goes through.
+"""What an accepted sheet states, what is doubtful about it, and whether it still holds.
+
+Whether a sheet may be accepted: the one function that every path goes through.
 
 The rules stand in ``acceptance_rules.py``, what an accepted sheet states in ``statement.py``.
 

@@ -1,4 +1,6 @@
-"""Throws that no machine made, and logbooks that are for practice: they teach, and prove nothing of any rig.
+"""Test conditions asked on every sheet; practice mark.
+
+Throws that no machine made, and logbooks that are for practice: they teach, and prove nothing of any rig.
 
 A rehearsal board and the sample runs say in the head of their records what they are. Such a throw stays out of a real
 logbook, or at least out of every acceptance there; in a practice logbook all that is done says that it is practice.

@@ -1,4 +1,6 @@
-"""Throws typed in as lines, one line a throw: a small grammar, tolerant in form and strict in meaning.
+"""Readings typed by a person, the meters they came from, and slips in them.
+
+Throws typed in as lines, one line a throw: a small grammar, tolerant in form and strict in meaning.
 
 lock 14.3s 2.1A 2.9A 12.4V both seen, load check done, stayed put
     3) unlock 13,9 s; run 1.8 A; peak 2.4 A; 12.5 V under load    # anything after a # is a note

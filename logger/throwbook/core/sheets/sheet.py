@@ -1,4 +1,6 @@
-"""What is on a test sheet: its plan, the throws and what a person saw.
+"""Plan, throws, sightings; withdrawn answers.
+
+What is on a test sheet: its plan, the throws and what a person saw.
 
 Whether a sheet may be accepted is ``acceptance``'s business, what was asked is in ``questions``. Here stands how to read
 the logbook's rows as a sheet, and which throw is "as found".

@@ -1,4 +1,6 @@
-"""The faults that can be laid on a throw, one row each: what the knob means and the sign that it should give.
+"""Faults: table and effect.
+
+The faults that can be laid on a throw, one row each: what the knob means and the sign that it should give.
 
 ``sign`` is the sign of the contract's table that a good detector must give at the severities of the row; ``also``
 are signs that would be no mistake beside it. An empty ``sign``: one record alone can't show it for certain.

@@ -1,4 +1,6 @@
-"""The physical truth of one machine: motor, screw, lock mechanism, supply. Numbers only; nothing moves here.
+"""Motor, screw, mechanism, supply.
+
+The physical truth of one machine: motor, screw, lock mechanism, supply. Numbers only; nothing moves here.
 
 Everything is what the machine *is*, not what its data sheet says: the two differ, as they do in life. Places on the
 mechanism are shares of the lock movement, 0 (unlocked) to 1 (locked); an unlock movement meets them mirrored.

@@ -1,4 +1,6 @@
-"""Everything that is decided about one throw before it runs; faults change it, the motion then obeys it.
+"""All decided about a throw before it runs: load, day.
+
+Everything that is decided about one throw before it runs; faults change it, the motion then obeys it.
 
 The day's circumstances of one throw.
 

@@ -1,4 +1,6 @@
-"""One simulated throw: the record as a board would give it, and beside it the truth.
+"""Waveform, record with its truth, endless readings.
+
+One simulated throw: the record as a board would give it, and beside it the truth.
 
 Current and voltage at the board at any instant: the slow motion plus everything fast that rides on it.
 

@@ -1,4 +1,6 @@
-"""What ``fit`` judges: the rig with its motor line and the worst case it has to stand, every assumption named.
+"""Worst case and mechanical checks.
+
+What ``fit`` judges: the rig with its motor line and the worst case it has to stand, every assumption named.
 
 Does the actuator suit the mechanism: stroke, push, time and current.
 """

@@ -1,4 +1,6 @@
-"""What a status doesn't speak for: a suitability that nobody has answered or that fails, and blanks of the accepted sheet.
+"""Actuator sizing: judgement, electrical checks, and what a status does not cover.
+
+What a status doesn't speak for: a suitability that nobody has answered or that fails, and blanks of the accepted sheet.
 
 Such a gap raises nothing. It stands beside the status until it is answered, so that "in service" never says more than was
 looked at.

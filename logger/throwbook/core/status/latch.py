@@ -1,4 +1,6 @@
-"""Which raises a signed correction eases, because their imported throw is of another rig and the order stands there.
+"""The status latch: what raises a rig's level, and what a clearance needs.
+
+Which raises a signed correction eases, because their imported throw is of another rig and the order stands there.
 
 The status of a rig: a latch that goes up at once and comes down only by a signed entry.
 

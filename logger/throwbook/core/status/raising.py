@@ -1,4 +1,6 @@
-"""Which orders a throw gives rise to: from the signs in its record and from what a person saw.
+"""Which orders a throw raises, and whether a cause found is one.
+
+Which orders a throw gives rise to: from the signs in its record and from what a person saw.
 
 The tables say which sign takes the rig how far. A verdict lowered only by unanswered questions raises nothing: it is a
 gap in the sheet, not a finding on the machine.

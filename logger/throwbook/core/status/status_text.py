@@ -1,4 +1,6 @@
-"""What happened to a rig since its last accepted sheet: one sentence each, with its day.
+"""A rig's status and what happened to it, in words.
+
+What happened to a rig since its last accepted sheet: one sentence each, with its day.
 
 Trends speak of figures, charts of seasons; whoever owns the machine first wants to know what happened. Orders hold all
 that takes a rig out of use: stalls, pins seen out, signs to watch. Repairs, rejected sheets and failed throws that

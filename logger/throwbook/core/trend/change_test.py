@@ -1,4 +1,6 @@
-"""Has a figure risen by more than weather, supply and chance can explain? Asked anew at every check.
+"""Likelihood test for a shift or growth, at every check.
+
+Has a figure risen by more than weather, supply and chance can explain? Asked anew at every check.
 
 A CUSUM asks whether the level has shifted, at any time so far; this asks the same while the weather's share is still
 being learned. The changes of all checks are taken together, with what they may differ by *without* wear:

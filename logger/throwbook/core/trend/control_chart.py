@@ -1,4 +1,6 @@
-"""Running averages and sums beside each check: EWMA and CUSUM. They are told in the JSON of a trend and decide nothing.
+"""EWMA, CUSUM, limits, slope of one series (ISO 7870).
+
+Running averages and sums beside each check: EWMA and CUSUM. They are told in the JSON of a trend and decide nothing.
 
 Sources: ISO 7870-6 (EWMA), ISO 7870-4 (CUSUM); worked figures of the NIST/SEMATECH e-Handbook 6.3.2 stand in the tests.
 Values may be in any unit; limits come out in the same.

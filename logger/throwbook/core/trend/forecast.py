@@ -1,4 +1,6 @@
-"""When a limit will be crossed, with an interval, or why that can't be said yet (idea of ISO 13381-1).
+"""Theil-Sen, Mann-Kendall, limit crossing (ISO 13381-1).
+
+When a limit will be crossed, with an interval, or why that can't be said yet (idea of ISO 13381-1).
 
 Growth since each possible check is fitted, each fit weighted by how well it explains the checks; together they give
 the chance that the level (at 20 degC and nominal voltage) has crossed the limit by a given day.

@@ -1,4 +1,6 @@
-"""A rig's checks over the years, as data: what was measured on which day, in which weather, on which supply.
+"""Checks, throws, services as data; order of check and work.
+
+A rig's checks over the years, as data: what was measured on which day, in which weather, on which supply.
 
 Which came first on a day of work: the check or the work. Charts restart between the two.
 

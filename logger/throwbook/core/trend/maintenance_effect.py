@@ -1,4 +1,6 @@
-"""Did it help? After minus before, with an interval, in three plain answers.
+"""Before/after a service (Welch).
+
+Did it help? After minus before, with an interval, in three plain answers.
 
 Welch's interval holds for throws that have nothing in common. Those of one check share its weather, attachment and operator:
 what that adds is passed in as ``shared_u``, so between checks of two days the interval is wider than Welch's, and is our own.

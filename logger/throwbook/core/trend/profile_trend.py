@@ -1,4 +1,6 @@
-"""Current over travel, compared over the years: drag that grows everywhere, or binding that grows at one place.
+"""Places that bind more and more; before/after there.
+
+Current over travel, compared over the years: drag that grows everywhere, or binding that grows at one place.
 
 Each check's profile is the pointwise median of its clean throws. What a check has more than the first check of its
 stretch is split in two: an even part (a lift, and a share of the profile itself, as weather and dry pins give) and

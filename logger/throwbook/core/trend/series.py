@@ -1,4 +1,6 @@
-"""Weather and supply taken out of a figure, so that checks of different days can be compared.
+"""One series per direction and figure at reference conditions.
+
+Weather and supply taken out of a figure, so that checks of different days can be compared.
 
 Two steps, and no guessing:
 

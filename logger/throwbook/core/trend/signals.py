@@ -1,4 +1,6 @@
-"""Which check first shows that something has changed: the rise test run at every check, both directions at once.
+"""Stages between services; out of control, suspect.
+
+Which check first shows that something has changed: the rise test run at every check, both directions at once.
 
 The limits below are the chance, at each single check, that a figure that isn't rising looks like it. They are set so
 that of rigs that stay as they are at most 5 in 100 ever give a false signal in four years of quarterly checks, both

@@ -1,4 +1,6 @@
-"""A level that crept up over services: each restarts the chart, and none may hide how far it has come since the first.
+"""All about one series; dispersion; drift across services; contract JSON and words.
+
+A level that crept up over services: each restarts the chart, and none may hide how far it has come since the first.
 
 The newest stretch's level is held against the rig's first check, or the first one after the actuator was replaced. It
 has crept when that check lies lower than a check of the newest stretch does but once in 200.

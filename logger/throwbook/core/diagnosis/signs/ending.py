@@ -1,4 +1,6 @@
-"""Signs of how the movement ended, or that it never began.
+"""How the movement ended; contact.
+
+Signs of how the movement ended, or that it never began.
 
 The sign of a contact that opens in mid-throw.
 """

@@ -1,4 +1,6 @@
-"""Signs of the supply and of what is lost on the way, and of a movement slower than they account for.
+"""Supply signs and fitness of the record.
+
+Signs of the supply and of what is lost on the way, and of a movement slower than they account for.
 
 Signs of the record itself: what it isn't fit for.
 """
