@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from tests.benchmarks.__main__ import BENCHMARKS, as_markdown
+from tests.benchmarks.__main__ import BENCHMARKS, MEASURED, as_markdown, put_between_marks
 from tests.benchmarks.growth import FLAT, SIZES, SORTING, Growth, cells, powers
 from tests.benchmarks.table import COLLECT, Row, all_met, print_table
 
@@ -44,8 +44,22 @@ def test_a_table_reaches_the_one_that_collects_them(tmp_path, monkeypatch, capsy
     monkeypatch.setenv(COLLECT, str(tmp_path / "tables"))
     rows = [Row("time", "1 s", "2 s", False), Row("size", "", "3 kB", True)]
     print_table("Some work", rows)
-    text = as_markdown([json.loads((tmp_path / "tables").read_text())], quick=False)
+    text = as_markdown("some", [json.loads((tmp_path / "tables").read_text())])
     assert "NOT MET" in capsys.readouterr().out
     assert "| time | 1 s | **2 s: not met** |" in text
     assert "| size |  | 3 kB |" in text
     assert all_met(rows) == 1
+
+
+@pytest.mark.parametrize("name", [one.name for one in BENCHMARKS])
+def test_the_figures_of_a_run_replace_those_of_the_one_before_and_nothing_else(name):
+    page = MEASURED.read_text(encoding="utf-8")
+    written = put_between_marks(page, name, "new\n")
+    before, after = written.split(f"<!-- {name} -->\nnew\n<!-- /{name} -->\n")
+    assert page.startswith(before)
+    assert page.endswith(after)
+
+
+def test_a_page_without_the_marks_of_a_benchmark_is_left_alone():
+    with pytest.raises(SystemExit, match="two marks of some"):
+        put_between_marks("<!-- some -->\nold\n", "some", "new\n")

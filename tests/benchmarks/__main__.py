@@ -1,11 +1,11 @@
 """Every benchmark, one after the other, or those that are named; at the end every figure in one table.
 
-    python -m tests.benchmarks [NAME ...] [--quick] [--markdown FILE]
+    python -m tests.benchmarks [NAME ...] [--quick]
 
 ``--quick`` takes a small part of each (a few minutes in all): enough to see that a change broke nothing, too few to hold
-against the floors of rates and shares. ``--markdown FILE`` writes the table as DEVELOPERS.md has it. All of them take
-about three quarters of an hour on two cores; ``logbook_speed`` alone builds a logbook of 100,000 trials. Figures for
-DEVELOPERS.md are taken on a machine that does nothing else. Exit code 1 when a floor isn't met.
+against the floors of rates and shares. Without it each writes its figures into ``measured.md``, between its two marks;
+so take them on a machine that does nothing else. All of them take about three quarters of an hour on two cores;
+``logbook_speed`` alone builds a logbook of 100,000 trials. Exit code 1 when a floor isn't met.
 """
 
 import argparse
@@ -28,6 +28,9 @@ class Benchmark(NamedTuple):
     quick: tuple[str, ...]
     """What it is called with for ``--quick``."""
 
+
+MEASURED = Path(__file__).with_name("measured.md")
+TOP = Path(__file__).parents[2]
 
 BENCHMARKS = (
     Benchmark("speed_assess", "parse and analyse against a CSV reader, start of --help", ("--files", "100")),
@@ -62,18 +65,17 @@ def main() -> int:
     )
     parser.add_argument("names", nargs="*", metavar="NAME", help=", ".join(known))
     parser.add_argument("--quick", action="store_true")
-    parser.add_argument("--markdown", type=Path, metavar="FILE")
     asked = parser.parse_args()
     unknown = [name for name in asked.names if name not in known]
     if unknown:
         print(f"no benchmark is called {unknown[0]}; there are: {', '.join(known)}")
         return 2
-    failed = []
+    failed, pages = [], []
     with tempfile.TemporaryDirectory(prefix="throwbook-benchmarks-") as folder:
-        collected = Path(folder) / "tables"
-        collected.touch()
         for one in [known[name] for name in asked.names or known]:
             print(f"\n== {one.name}: {one.about} ({load()})", flush=True)
+            collected = Path(folder) / one.name
+            collected.touch()
             command = [
                 sys.executable,
                 "-m",
@@ -82,20 +84,22 @@ def main() -> int:
             ]
             if subprocess.run(command, check=False, env={**os.environ, COLLECT: str(collected)}).returncode:
                 failed.append(one.name)
-        tables = [json.loads(line) for line in collected.read_text(encoding="utf-8").splitlines()]
-    text = as_markdown(tables, asked.quick)
-    print(f"\n== every figure\n\n{text}")
-    if asked.markdown:
-        asked.markdown.write_text(text, encoding="utf-8")
+            tables = [json.loads(line) for line in collected.read_text(encoding="utf-8").splitlines()]
+            if tables:
+                pages.append(as_markdown(one.name, tables))
+                if not asked.quick:
+                    page = put_between_marks(MEASURED.read_text(encoding="utf-8"), one.name, pages[-1])
+                    MEASURED.write_text(page, encoding="utf-8")
+    print("\n== every figure\n\n" + "\n".join(pages))
     if failed:
         print(f"ended with an error or a floor not met: {', '.join(failed)}")
     return 1 if failed else 0
 
 
-def as_markdown(tables: list[dict[str, Any]], quick: bool) -> str:
-    """The tables as DEVELOPERS.md has them, the machine in a line above."""
+def as_markdown(name: str, tables: list[dict[str, Any]]) -> str:
+    """The tables of one benchmark as ``measured.md`` has them: command, day, commit and machine in a line above."""
     machine = f"{os.cpu_count()} {platform.machine()} cores, Python {platform.python_version()}, {load()} at the end"
-    parts = [f"{datetime.now(UTC):%Y-%m-%d}, {machine}{', a quick run' if quick else ''}.\n"]
+    parts = [f"`python -m tests.benchmarks {name}`, {datetime.now(UTC):%Y-%m-%d}, {commit()}, {machine}.\n"]
     for table in tables:
         heads = table.get("heads") or ["figure", "floor", "measured"]
         lines = table.get("lines") or [
@@ -109,6 +113,24 @@ def as_markdown(tables: list[dict[str, Any]], quick: bool) -> str:
         rows = [heads, ["---"] * len(heads), *lines]
         parts.append(f"{table['title']}:\n\n" + "\n".join(f"| {' | '.join(row)} |" for row in rows) + "\n")
     return "\n".join(parts)
+
+
+def commit() -> str:
+    """The commit that is measured; "+" where something isn't committed."""
+    said = subprocess.run(
+        ["git", "describe", "--always", "--dirty=+"], capture_output=True, text=True, check=False, cwd=TOP
+    )
+    return said.stdout.strip() or "no commit"
+
+
+def put_between_marks(page: str, name: str, text: str) -> str:
+    """``page`` with ``text`` in the place of what stood between the two marks of ``name``; all else as it was."""
+    first, last = f"<!-- {name} -->\n", f"<!-- /{name} -->\n"
+    before, _, rest = page.partition(first)
+    _, found, after = rest.partition(last)
+    if not found:
+        raise SystemExit(f"{MEASURED.name} lacks the two marks of {name}: {first.strip()} and {last.strip()}")
+    return f"{before}{first}{text}{last}{after}"
 
 
 if __name__ == "__main__":
