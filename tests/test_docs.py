@@ -51,7 +51,7 @@ def test_every_line_of_the_list_of_commands_is_a_sentence():
 
 TOP = Path(__file__).parent.parent
 GUIDE = TOP / "logger" / "throwbook" / "guide"
-PAGES = sorted([*GUIDE.glob("*.md"), TOP / "README.md"])
+PAGES = sorted([*GUIDE.glob("*.md"), TOP / "README.md", TOP / "DEVELOPERS.md"])
 REMEDY = "Run 'make pictures' and look at the change."
 
 
@@ -124,3 +124,19 @@ def test_a_throw_with_a_pin_off_passes_as_the_guide_warns():
     rig = read_rig(TOP / "sample-runs" / "yard-loader.toml")
     found = assess_trace(read_trace(TOP / "sample-runs" / "signs" / "completes-one-pin-off.csv"), rig)
     assert found.verdict == "pass"
+
+
+def test_the_page_for_contributors_is_a_guide_and_names_what_is_there():
+    text = " ".join((TOP / "DEVELOPERS.md").read_text("utf-8").split())
+    assert len(text.encode()) < 20_000, "what was measured or tried belongs into tests/benchmarks/*.md"
+
+    def place(path: str) -> Path:
+        return next((top / path for top in (TOP, GUIDE.parent) if (top / path).exists()), TOP / path)
+
+    named = set(re.findall(r"`((?:[\w.-]+/)+[\w.-]*)`", text))
+    assert [path for path in named if not place(path).exists()] == []
+    words = re.findall(r"`(\w+)` of `([\w./-]+\.\w+)`", text)
+    assert len(words) > 30
+    assert [
+        pair for pair in words if not re.search(rf"\b{pair[0]}\b", place(pair[1]).read_text("utf-8"))
+    ] == []
