@@ -4,7 +4,7 @@ Which check first shows that something has changed: the rise test run at every c
 
 The limits below are the chance, at each single check, that a figure that isn't rising looks like it. They are set so
 that of rigs that stay as they are at most 5 in 100 ever give a false signal in four years of quarterly checks, both
-directions together; the figures and the command that measures them stand in DEVELOPERS.md.
+directions together; the figures and the command that measures them stand in tests/benchmarks/measured.md.
 
 From a line of checks to what ``rise`` reads: one series for each stretch, with what the stretches before it told.
 
