@@ -117,7 +117,7 @@ def _row(option: click.Option) -> list[str]:
 def write(top: Path) -> None:
     """Write the pages under ``top``, the repository."""
 
-    guide = top / "logger" / "guide"
+    guide = top / "logger" / "throwbook" / "guide"
     (guide / "commands.md").write_text(commands_page(), encoding="utf-8", newline="\n")
     written = write_pictures(top / "sample-runs", guide)
     output.line(
@@ -130,10 +130,6 @@ def write(top: Path) -> None:
 def _write(top: Path) -> None:
     """Write the made pages of the guide under TOP, the top of the repository."""
     write(top)
-
-
-if __name__ == "__main__":
-    sys.exit(diagnostics.run(_write))
 
 
 CODES = (
@@ -388,3 +384,7 @@ def signs_page() -> str:
         parts += [f"- {_when(cause, len(causes))}{_cause(cause)}" for cause in causes]
         parts.append(f"\nWhat to do: {remedy}\n")
     return "\n".join(parts)
+
+
+if __name__ == "__main__":
+    sys.exit(diagnostics.run(_write))
