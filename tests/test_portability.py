@@ -9,6 +9,7 @@ import pytest
 
 from tests import command
 from tests.faults.good_input import NOW
+from tests.house import product_sources
 from throwbook.core.quantities.text import file_name
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.errors import OutsideError
@@ -19,7 +20,6 @@ from throwbook.ports.serial_port import Port
 TOP = Path(__file__).parents[1]
 SAMPLES = TOP / "sample-runs"
 RIG = SAMPLES / "yard-loader.toml"
-SOURCES = sorted([*(TOP / "logger").rglob("*.py"), *(TOP / "tui").rglob("*.py")])
 CODE_PAGES = ("ascii", "cp1252", "cp932")
 
 
@@ -112,10 +112,14 @@ def opens_a_text(call: ast.Call) -> bool:
     return last in {"fdopen", "read_text", "write_text"}
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(TOP)))
-def test_every_text_file_is_opened_with_its_encoding_named(path: Path):
-    calls = [node for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Call)]
-    assert [call.lineno for call in calls if opens_a_text(call) and not names_its_encoding(call)] == []
+def test_every_text_file_is_opened_with_its_encoding_named():
+    faults = [
+        (path.as_posix(), node.lineno)
+        for path, source in product_sources().items()
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.Call) and opens_a_text(node) and not names_its_encoding(node)
+    ]
+    assert faults == []
 
 
 def test_the_search_finds_a_text_file_of_unknown_encoding():

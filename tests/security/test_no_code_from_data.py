@@ -2,12 +2,10 @@
 
 import ast
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
-TOP = Path(__file__).parents[2]
-SOURCES = sorted([*(TOP / "logger").rglob("*.py"), *(TOP / "tui").rglob("*.py")])
+from tests.house import product_sources
 
 MODULES = {
     "pickle", "cPickle", "dill", "marshal", "shelve", "joblib", "yaml", "subprocess", "code", "runpy", "xml.etree",
@@ -48,15 +46,14 @@ def forbidden(tree: ast.AST) -> Iterator[tuple[int, str]]:
                     yield node.lineno, "shell="
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(TOP)))
-def test_nothing_that_runs_what_it_reads_is_used(path: Path):
-    name = path.relative_to(TOP).as_posix()
-    found = [
-        (line, what)
-        for line, what in forbidden(ast.parse(path.read_text("utf-8")))
-        if (name, what) not in FINE
+def test_nothing_that_runs_what_it_reads_is_used():
+    faults = [
+        (path.as_posix(), line, what)
+        for path, source in product_sources().items()
+        for line, what in forbidden(ast.parse(source))
+        if (path.as_posix(), what) not in FINE
     ]
-    assert found == []
+    assert faults == []
 
 
 @pytest.mark.parametrize(

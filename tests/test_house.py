@@ -1,0 +1,39 @@
+"""The product isn't cut finer than it is, and a class name stands for one thing."""
+
+from pathlib import Path
+
+from tests.house import class_names, file_names, importers, product_sources
+
+FILES_AT_MOST = 230
+
+# name: how many classes are called so. A row goes when its classes get names of their own; none is added.
+NAMES_FOR_MORE_THAN_ONE_THING = {
+    "BoardFault": 2, "Bump": 2, "Case": 3, "Cell": 2, "Checked": 2, "Choice": 2, "Column": 2, "Conditions": 2,
+    "Entry": 2, "Evidence": 3, "Fault": 2, "Finding": 2, "Fit": 3, "Judged": 2, "Layout": 3, "Level": 2, "Limit": 2,
+    "Order": 2, "Paper": 2, "Plan": 2, "Problem": 2, "Reading": 4, "Refused": 2, "RigHistory": 2, "RigRows": 2,
+    "Series": 2, "Sheet": 2, "Spread": 3, "Step": 2, "Table": 2,
+}  # fmt: skip
+
+
+def test_the_product_has_no_more_files_than_it_needs():
+    assert len(product_sources()) <= FILES_AT_MOST
+
+
+def test_no_class_name_is_used_for_two_things_unless_listed():
+    counts = {name: len(places) for name, places in class_names(product_sources()).items()}
+    more = {
+        name: count for name, count in counts.items() if count > NAMES_FOR_MORE_THAN_ONE_THING.get(name, 1)
+    }
+    assert more == {}
+    assert counts.keys() == NAMES_FOR_MORE_THAN_ONE_THING.keys(), "a name that is mended leaves the list"
+
+
+def test_the_counts_see_names_that_occur_twice_and_who_imports_whom():
+    sources = {
+        Path("logger/a/one.py"): "class Row:\n    class Inner: ...\n",
+        Path("logger/a/two.py"): "from a.one import Row\nclass Inner: ...\n",
+        Path("logger/b/one.py"): "def f():\n    from a import two\nclass Row: ...\n",
+    }
+    assert class_names(sources) == {"Row": ["logger/a/one.py", "logger/b/one.py"]}
+    assert file_names(sources) == {"one.py": ["logger/a", "logger/b"]}
+    assert importers(sources) == {"a.one": {"a.two"}, "a.two": {"b.one"}, "b.one": set()}
