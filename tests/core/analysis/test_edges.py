@@ -9,6 +9,7 @@ import pytest
 from scipy.signal import lfilter
 
 from tests.core.drawn_strokes import RIG
+from throwbook.core.analysis.edges import jitter_of
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.trace import Trace
 
@@ -80,3 +81,9 @@ def test_the_uncertainty_of_a_prompt_board_is_that_of_its_rows(rate_hz):
     trace, _, _ = recorded(np.random.default_rng(5), rate_hz)
     rows_u_s = 2.0 * np.sqrt(2.0 / 12.0) / rate_hz
     assert assess_trace(trace, RIG).figures.travel_time_s.u <= 1.25 * rows_u_s + 0.006
+
+
+def test_the_jitter_of_a_clock_is_that_of_one_stamp_not_of_a_step():
+    """Stamps that scatter by themselves: a step between two of them scatters by the root of two more."""
+    drawn_s = np.random.default_rng(8).normal(0.0, 3e-4, 100_000)
+    assert jitter_of(np.arange(100_000) / 100.0 + drawn_s) == pytest.approx(3e-4, rel=0.015)

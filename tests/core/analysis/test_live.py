@@ -149,11 +149,14 @@ def test_without_a_voltage_the_nominal_one_stands_in():
 
 def test_the_strip_is_decimated_and_keeps_every_extreme():
     time_s, current, volts = throw(10_000)
-    current[60_000] = 7.7
-    figures = followed((time_s, current, volts), 500).figures()
+    current[60_000], current[80_000] = 7.7, 0.3
+    figures = followed((time_s, current, volts), 120).figures()
     assert len(figures.strip_s) <= (12 + HOLD_S) / 0.05 + 2
     assert figures.strip_high_a.max() == pytest.approx(current.max(), abs=0.05)
     assert (
         pytest.approx(figures.strip_high_a[np.searchsorted(figures.strip_s, 4.0, "right") - 1], abs=0.05)
         == 7.7
+    )
+    assert figures.strip_low_a[np.searchsorted(figures.strip_s, 6.0, "right") - 1] == pytest.approx(
+        0.3, abs=0.05
     )

@@ -12,6 +12,7 @@ from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.movements import movements_of
 from throwbook.core.analysis.segmentation import segment
 from throwbook.core.analysis.stretches import JOG, PAUSE_S, FullStroke
+from throwbook.core.analysis.transient import find_breaks
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.machine.motor import motor_line
 from throwbook.core.trace import Trace
@@ -365,3 +366,14 @@ def test_a_surge_after_one_zero_at_25_hz_is_not_a_load_for_certain():
     found = assess_trace(trace, RIG, BASELINE)
     assert "25 samples a second can't tell" in told(found)["interruption"].because
     assert not above_info(found) & OF_LOAD
+
+
+@pytest.mark.parametrize(("open_s", "breaks"), [(0.029, 0), (0.031, 1), (1.0, 1), (1.04, 0)])
+def test_a_break_lasts_longer_than_a_relay_bounces_and_shorter_than_a_switch_let_go(open_s, breaks):
+    """30 ms is practice and a second our own: held from both sides."""
+    time_s = np.arange(6000) / 1000.0
+    current = np.full(6000, 2.0)
+    closes = 3000 + round(open_s * 1000)
+    current[3000:closes] = 0.0
+    current[closes:] += 5.0 * np.exp(-(time_s[closes:] - time_s[closes]) / 0.04)
+    assert len(find_breaks(current, time_s, 0, 5999, rest_a=0.3, period_s=0.001)) == breaks

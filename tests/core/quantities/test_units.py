@@ -163,6 +163,24 @@ def test_values_are_shown_in_the_digits_they_deserve(shown, said):
     assert shown == said
 
 
+DECIMALS = {
+    "metric": "length 1.2 mm, cable length 1.2 m, speed 1.2 mm/s, force 1 N, current 1.23 A, voltage 1.23 V, time 1.2 s, "
+    "temperature 1.2 degC, resistance 1.235 ohm, area 1.23 mm2, charge 1.2 A s, energy 1 J, power 1.2 W, share 1.2 %",
+    "us": "length 1.23 in, cable length 1.2 ft, speed 1.235 in/s, force 1 lbf, current 1.23 A, voltage 1.23 V, time 1.2 s, "
+    "temperature 1.2 degF, resistance 1.235 ohm, area 1.23 mm2, charge 1.2 A s, energy 1 J, power 1.2 W, share 1.2 %",
+}
+
+
+@pytest.mark.parametrize("system", DECIMALS)
+def test_without_an_uncertainty_each_kind_has_its_decimals(system):
+    """Our own: 1.23456789 of the unit shown."""
+    shown = {
+        kind: show(parse(f"1.23456789 {kind_of.shown[system][0]}", kind), kind, system)
+        for kind, kind_of in KINDS.items()
+    }
+    assert ", ".join(f"{kind} {text}" for kind, text in shown.items()) == DECIMALS[system]
+
+
 @given(
     st.floats(0.001, 99.0), st.sampled_from(["metric", "us"]), st.sampled_from(["length", "speed", "force"])
 )
