@@ -23,7 +23,7 @@ import pytest
 
 from tests.benchmarks.season_histories import PLAIN, ROUGH, make_history, quarterly, with_every_figure
 from tests.core.trend import test_profile_history as binding
-from throwbook.core import seasons
+from throwbook.core import trend
 from throwbook.core.trace import DIRECTIONS
 from throwbook.core.trend import profile_trend, series
 from throwbook.core.trend.advisory import next_action
@@ -56,17 +56,17 @@ LEFT = {
 """Numbers that this doesn't move, and why."""
 HELD = {
     "forecast.GROWS": 0.80,
-    "profile_history.CHANCE": 0.001,
-    "profile_history.MIRRORED": 0.4,
-    "profile_history.PLACES": 25,
-    "profile_history.SAME_PLACE": 0.04,
-    "rise.SHIFT_WITHIN": 2,
-    "service_effect.SAME_DAYS": 1,
-    "service_effect.PULLED_IN": 3.0,
-    "spread.FEWEST_BEFORE": 6,
-    "spread.CHANCE": 5e-4,
-    "spread.SMALLEST": 0.04,
-    "trend_figures.PLAIN_CHANCE": 0.05,
+    "profile_trend.CHANCE": 0.001,
+    "profile_trend.MIRRORED": 0.4,
+    "profile_trend.PLACES": 25,
+    "profile_trend.SAME_PLACE": 0.04,
+    "change_test.SHIFT_WITHIN": 2,
+    "maintenance_effect.SAME_DAYS": 1,
+    "maintenance_effect.PULLED_IN": 3.0,
+    "trend_result.FEWEST_BEFORE": 6,
+    "trend_result.CHANCE": 5e-4,
+    "trend_result.SMALLEST": 0.04,
+    "control_chart.PLAIN_CHANCE": 0.05,
 }
 """Limits that only a figure next to them would show: held as they stand, each marked where it stands."""
 SMALLEST = {
@@ -190,8 +190,8 @@ def test_what_the_trends_say_is_as_it_was_looked_at():
 
 def numbers():
     """(module, name) of each number, or tuple or array of them, that a room of the seasons gives a name."""
-    for one in pkgutil.iter_modules(seasons.__path__):
-        module = importlib.import_module(f"{seasons.__name__}.{one.name}")
+    for one in pkgutil.iter_modules(trend.__path__):
+        module = importlib.import_module(f"{trend.__name__}.{one.name}")
         for node in ast.parse(inspect.getsource(module)).body:
             if not isinstance(node, ast.Assign):
                 continue
@@ -229,8 +229,8 @@ def everywhere(patch, module, name, new):
     """Set it where it stands and where it was imported, under this name or one that ends with it."""
     old = getattr(module, name)
     patch.setattr(module, name, new)
-    for one in pkgutil.iter_modules(seasons.__path__):
-        other = importlib.import_module(f"{seasons.__name__}.{one.name}")
+    for one in pkgutil.iter_modules(trend.__path__):
+        other = importlib.import_module(f"{trend.__name__}.{one.name}")
         for alias in [alias for alias in vars(other) if alias.isupper() and alias.endswith(name)]:
             if getattr(other, alias) is old:
                 patch.setattr(other, alias, new)
