@@ -4,6 +4,9 @@ PYTHON ?= python3
 BIN := $(VENV)/bin
 
 # pins: the versions that .ci/run installs; licences: of everything that is installed with throwbook.
+# Python keeps what it compiled, whatever the environment says: a test that starts a process starts it much faster so.
+export PYTHONDONTWRITEBYTECODE :=
+
 .PHONY: demo test test-all check format bench faults install versions licences pins samples pictures clean
 
 demo: $(VENV)/.ready-run

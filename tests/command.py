@@ -1,11 +1,14 @@
-"""The command as a person runs it: in a process of its own, with nobody at the keyboard."""
+"""The command as a person runs it, with nobody at the keyboard: in a process of its own, or in this one."""
 
+import contextlib
+import io
 import os
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 TOP = Path(__file__).parents[1]
 BY = "M. K."
@@ -18,8 +21,9 @@ def command(logbook: Path | None, *arguments: object) -> list[str]:
 
 
 def environment(**more: str) -> dict[str, str]:
-    """That of the tests, with who writes things down; the command is found from any folder."""
-    return os.environ | {"THROWBOOK_BY": BY, "PYTHONPATH": str(TOP)} | more
+    """That of the tests, with who writes things down; the command is found from any folder, and compiled only once."""
+    settled = {"THROWBOOK_BY": BY, "PYTHONPATH": str(TOP), "PYTHONDONTWRITEBYTECODE": ""}
+    return os.environ | settled | more
 
 
 def throwbook(
@@ -37,3 +41,25 @@ def run(
     if "input" not in settings:
         settings["stdin"] = subprocess.DEVNULL
     return subprocess.run(line, env=environment(**(env or {})), **settings)
+
+
+def throwbook_here(
+    logbook: Path | None, *arguments: object, cwd: Path = TOP, env: Mapping[str, str] | None = None
+) -> subprocess.CompletedProcess[bytes]:
+    """Run it in this process, where starting one isn't the point; standard input is empty, what it says is UTF-8."""
+    from throwbook.cli import diagnostics
+    from throwbook.cli.main import throwbook
+
+    line = command(logbook, *arguments)
+    out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", newline="") for _ in range(2))
+    with (
+        mock.patch.dict(os.environ, environment(**(env or {}))),
+        mock.patch.object(sys, "stdin", io.StringIO()),
+        contextlib.chdir(cwd),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        code = diagnostics.run(throwbook, line[3:])
+    out.flush()
+    err.flush()
+    return subprocess.CompletedProcess(line, code, out.buffer.getvalue(), err.buffer.getvalue())

@@ -5,9 +5,14 @@ import pytest
 from tests.faults.full_disk import COMMANDS, can_mount, command, fill, small_disk, strike
 from tests.faults.work import PLACES, RIG
 
+# The places left out here are killed half-way by test_kills every time.
+LONG = ("import", "entry", "migration")
+
 
 @pytest.mark.skipif(not can_mount(), reason="a small disk can only be mounted as root")
-@pytest.mark.parametrize("place", COMMANDS)
+@pytest.mark.parametrize(
+    "place", [pytest.param(place, marks=pytest.mark.long if place in LONG else ()) for place in COMMANDS]
+)
 def test_a_full_disk_is_one_clear_line_exit_3_and_an_intact_logbook(place, tmp_path):
     struck = [strike(place, left_kb, tmp_path / f"disk {left_kb}") for left_kb in (0, 16)]
     assert any(each.code == 3 for each in struck)

@@ -66,10 +66,12 @@ def recording_of(folder: Path, *arguments: object) -> subprocess.Popen[bytes]:
 # busy computer before the second program has even started.
 ENDLESS = ("--direction", "lock", "--seconds", "1e6 s")
 ENOUGH_BYTES = 20_000
+TOLD_TO_END = pytest.param(signal.SIGTERM, marks=pytest.mark.long)
+"""Both are handled by one function; what goes wrong in it goes wrong at SIGHUP, and test_broken_off tells a screen to end."""
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no such signal")
-@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM])
+@pytest.mark.parametrize("number", [signal.SIGHUP, TOLD_TO_END])
 def test_a_session_that_ends_in_mid_record_keeps_and_judges_what_was_recorded(
     number: signal.Signals, tmp_path: Path
 ):
@@ -89,7 +91,7 @@ def test_a_session_that_ends_in_mid_record_keeps_and_judges_what_was_recorded(
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no such signal")
-@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM, signal.SIGKILL])
+@pytest.mark.parametrize("number", [signal.SIGHUP, TOLD_TO_END, signal.SIGKILL])
 def test_a_session_that_ends_in_a_stall_takes_the_rig_out_of_use_or_holds_it_until_it_is_judged(
     number: signal.Signals, tmp_path: Path
 ):

@@ -41,6 +41,8 @@ def season(tmp_path: Path) -> Path:
     return tmp_path
 
 
+# What eats memory by the rows of one trace fails below; by the throws of a season, only here.
+@pytest.mark.long
 def test_import_trend_and_papers_keep_within_a_small_computers_memory(season: Path):
     for arguments in (
         ("assess", "--rig", RIG, "--baseline", SAMPLES / "baseline", SAMPLES / "healthy"),

@@ -70,6 +70,7 @@ def test_an_export_says_what_the_logbook_says(book, exported):
     assert told(fleet_from_export(exported, TODAY)) == told(fleet(book, TODAY, workers=1))
 
 
+@pytest.mark.long  # one rig's part computed elsewhere: test_other_systems does it in spawned processes
 @pytest.mark.filterwarnings("default")
 def test_dask_on_a_local_cluster_says_the_same(book, exported):
     pytest.importorskip("distributed")

@@ -21,8 +21,7 @@ MARKUP = "<script>alert(1)</script>"
 
 
 def throwbook(folder: Path, *arguments: object, **more: str) -> subprocess.CompletedProcess[bytes]:
-    env = {"PYTHONIOENCODING": "utf-8"} | more
-    return command.throwbook(folder / "log.throwbook", *arguments, text=False, cwd=folder, env=env)
+    return command.throwbook_here(folder / "log.throwbook", *arguments, cwd=folder, env=more)
 
 
 def only_printable(done: subprocess.CompletedProcess[bytes]) -> str:

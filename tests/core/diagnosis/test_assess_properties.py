@@ -59,13 +59,27 @@ def test_any_numbers_at_all_give_a_well_formed_answer(current, step, with_voltag
     well_formed(assess_trace(Trace(np.arange(n) * step, current, volts, "lock"), RIG))
 
 
-@SOME
-@given(
+any_machine_with_any_fault = given(
     seed=st.integers(0, 10_000),
     kind=st.sampled_from(sorted(FAULTS)),
     direction=st.sampled_from(["lock", "unlock"]),
 )
+
+
+@settings(SOME, max_examples=8)
+@any_machine_with_any_fault
 def test_any_machine_with_any_fault_gives_a_well_formed_answer(seed, kind, direction):
+    judged_well(seed, kind, direction)
+
+
+@pytest.mark.long
+@SOME
+@any_machine_with_any_fault
+def test_more_machines_with_any_fault_give_a_well_formed_answer(seed, kind, direction):
+    judged_well(seed, kind, direction)
+
+
+def judged_well(seed, kind, direction):
     rng = np.random.default_rng(seed)
     rig, machine = random_machine(rng)
     sensor = random_sensor(rng, machine, rate_hz=100.0)
