@@ -10,6 +10,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from throwbook.core.assessment import Measured
+from throwbook.core.quantities.rounding import measured_text
 from throwbook.core.quantities.units import COMMON, KINDS, parse, show, show_duration, to_display, typed
 from throwbook.errors import InputError
 
@@ -153,6 +155,10 @@ def test_the_step_is_that_of_the_last_digit():
         (show(1534.0, "force", u=120.0, with_u=True), "1530 ± 120 N"),
         (show(-0.001, "current", u=0.5), "0.0 A"),
         (show(float("nan"), "current"), "not known"),
+        (measured_text(Measured(2.0971, 0.0), "A"), "2.1 A"),
+        (measured_text(Measured(2.0971, float("nan"))), "2.1"),
+        (measured_text(Measured(2.0971, 0.042), "A"), "2.10 ± 0.04 A"),
+        (measured_text(Measured(float("nan"), 0.042), "A"), "-"),
         (show_duration(45.0), "45 s"),
         (show_duration(720.0), "12 min"),
         (show_duration(12600.0), "3.5 h"),
