@@ -10,6 +10,7 @@ import pytest
 
 from tests.benchmarks.composed_motions import DRIVE, HEALTHY, SCREW, SIMULATOR, foreign_machines, simulated
 from tests.core.drawn_strokes import RIG, Drawn
+from throwbook.core.analysis.figures import Gains, _peak
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.trace import Trace
 
@@ -142,3 +143,11 @@ def test_a_start_that_repeats_its_highest_reading_and_then_falls_is_cut_off():
     assert int(np.sum(cut_a == 10.0)) in (2, 3)
     assert found.figures.inrush_a is None
     assert any("inrush current is at least" in note for note in found.notes)
+
+
+def test_a_peak_that_may_still_be_the_start_lies_half_way_with_both_inside_its_uncertainty():
+    """3 A where the start may go on, else at most 2 A: the middle, and its ± holds both. The lowest reading has no part."""
+    current = np.interp(np.arange(40_000), [0, 4000, 36_000, 39_999], [3.0, 2.0, 2.0, 1.0])
+    peak = _peak(current, unsettled=4000, window=40, clip_a=None, zero_u=0.0, gains=Gains(0.0, 0.0))
+    assert peak.value == pytest.approx(2.5, rel=0.01)
+    assert 0.5 < peak.u < 0.7

@@ -8,19 +8,22 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from tests.core.drawn_strokes import ACTUATOR
 from throwbook.core.assessment import Figures, Measured
+from throwbook.core.machine.motor import motor_line
 from throwbook.core.rig import Actuator, LockMechanism, Rig
 from throwbook.core.status.latch import DO_NOT_USE
 from throwbook.core.trace import DIRECTIONS
 from throwbook.core.trend.advisory import next_action
 from throwbook.core.trend.history import (
+    TRAVEL_TIME,
     RigHistory,
     SeasonCheck,
     SeasonService,
     SeasonThrow,
 )
 from throwbook.core.trend.maintenance_effect import answer, compare
-from throwbook.core.trend.series import ALLOWANCES
+from throwbook.core.trend.series import ALLOWANCES, at_nominal_voltage
 from throwbook.core.trend.signals import BASELINE, OUT, SUSPECT
 from throwbook.core.trend.trend_result import only, to_json, trends_of
 
@@ -373,3 +376,17 @@ def test_energy_scatters_as_current_and_time_together():
         current.per_10k[0] + time.per_10k[0],
         np.hypot(current.per_10k[1], time.per_10k[1]),
     )
+
+
+def test_a_time_is_brought_to_the_nominal_voltage_by_the_motor_line_but_not_next_to_stall():
+    """Motor line: time goes with 1/(V - iR). Where that is next to nothing, at either voltage, the time stays as it is."""
+    line = motor_line(ACTUATOR)
+    far, near = 0.5 * line.v_ref / line.r_ohm, 0.92 * line.v_ref / line.r_ohm
+    assert at_nominal_voltage(TRAVEL_TIME, 10.0, 1.2 * line.v_ref, far, line) == pytest.approx(
+        10.0 * 0.7 / 0.5
+    )
+    assert at_nominal_voltage(TRAVEL_TIME, 10.0, 1.2 * line.v_ref, near, line) == 10.0
+    assert at_nominal_voltage(TRAVEL_TIME, 10.0, 0.6 * line.v_ref, far, line) == pytest.approx(
+        10.0 * 0.1 / 0.5
+    )
+    assert at_nominal_voltage(TRAVEL_TIME, 10.0, 0.55 * line.v_ref, far, line) == 10.0
