@@ -38,13 +38,12 @@ from tests.mutation_faults import PRODUCT, TOP, Fault, faults_of, runs
 
 ROOMS = ("analysis", "diagnosis", "machine", "quantities", "sheets", "sizing", "status", "trend")
 """Rooms of the core that judge or size, and what they reckon with."""
+OTHERS = ("jobs", "files", "report", "cli")
 TESTS = (
     "tests/core/**/test_*.py",
     f"{PRODUCT}/core/**/*.py",
-    "tests/jobs/test_*.py",
-    "tests/files/test_*.py",
+    *(f"tests/{room}/test_*.py" for room in OTHERS),
 )
-TESTS += ("tests/report/test_*.py", "tests/cli/test_*.py", "tests/test_[ac]*.py")
 """In this order; of the product's own files those with an example."""
 LEFT_OUT = ("long_histories", "simulator/")
 """Tests that look at the clock, or at another room's code only."""
