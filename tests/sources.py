@@ -45,12 +45,12 @@ _MOTOR, _DUTY, _IP = (
     "core/machine/test_protection.py::test_",
 )
 _U, _UNC = "core/quantities/test_uncertainty.py::test_", "throwbook.core.quantities.statistics:"
-_SERIES, _SEASONS = "core/seasons/test_check_values_series.py::test_", "throwbook.core.seasons."
+_SERIES, _SEASONS = "core/trend/test_check_values_series.py::test_", "throwbook.core.trend."
 _SCREW, _SIM = "core/simulator/test_screw.py::test_", "throwbook.core.simulator.machine:"
 _HEADERS = "firmware/test_headers.py::test_"
 _NIST = "NIST/SEMATECH e-Handbook of Statistical Methods"
 _BOOK = "Applied Statistics and Probability for Engineers, 3rd ed."
-_RISE = "core/seasons/test_rise.py::test_"
+_RISE = "core/trend/test_rise.py::test_"
 _FUSE = "data sheet quoting ISO 8820-3, second hand from a public design file"
 
 TABLE: tuple[Published, ...] = (
@@ -92,32 +92,32 @@ TABLE: tuple[Published, ...] = (
     Published("MCM-2", "own, closed form", _U + "mcm_2_an_interval_of_what_bends_is_wider_above", _UNC + "interval_of", "rig fit"),
     Published("DEC-1", "ILAC-G8:09/2019, example after ISO 14253-1", _U + "dec_1_guard_band", "throwbook.core.diagnosis.verdict:decide", "assess"),
     Published("DEC-2", "ILAC-G8:09/2019, JCGM 106", _U + "dec_2_false_accept_risk", _UNC + "false_accept_risk", "sheet accept"),
-    Published("EWMA-1", f"{_NIST}, 6.3.2.4", _SERIES + "ewma_1_all_twenty_printed_values", _SEASONS + "charts:ewma", "trend"),
-    Published("EWMA-2", f"{_NIST}, 6.3.2.4", _SERIES + "ewma_2_asymptotic_limits_and_nothing_out_of_control", _SEASONS + "charts:ewma_limit", "trend"),
-    Published("EWMA-3", "own, on EWMA-1", _SERIES + "ewma_3_limits_that_widen_with_time", _SEASONS + "charts:ewma_limit", "trend"),
-    Published("CUS-1", f"{_NIST}, 6.3.2.3", _SERIES + "cus_1_first_signal_at_fourteen", _SEASONS + "charts:cusum", "trend"),
-    Published("CUS-2", f"{_BOOK}, Ex. 16-6, Table 16-8", _SERIES + "cus_2_all_forty_printed_sums", _SEASONS + "charts:cusum", "trend"),
-    Published("CUS-3", f"{_NIST}, 6.3.2.3.1 (from memory)", _SERIES + "cus_3_how_often_the_limit_is_passed_by_chance", _SEASONS + "trend_figures:CUSUM_LIMIT", "trend"),
-    Published("MK-1", "course note, a Mann-Kendall example by hand, mathcs.holycross.edu", _SERIES + "mk_1_by_hand", _SEASONS + "trends:mann_kendall", "trend"),
-    Published("MK-2", "two libraries that agree, on MK-1", _SERIES + "mk_2_the_libraries_agree", _SEASONS + "trends:theil_sen", "trend"),
-    Published("MK-3", "exact count of permutations", _SERIES + "mk_3_the_whole_exact_table", _SEASONS + "trends:exact_tail", "trend"),
-    Published("MK-4", "Gilbert 1987, by a statistics help page", _SERIES + "mk_4_exact_up_to_ten_values_and_normal_above", _SEASONS + "trends:mann_kendall", "trend"),
-    Published("WEL-1", "textbook exercise on two arsenic methods", _SERIES + "wel_1_summary_input", _SEASONS + "effects:compare", "trend"),
-    Published("WEL-2", f"{_BOOK}, Ex. 10-6 (printed result from memory)", _SERIES + "wel_2_a_fall", _SEASONS + "effects:compare", "trend"),
-    Published("WEL-3", "PMC127524, Table 5", _SERIES + "wel_3_the_welch_satterthwaite_degrees_of_freedom", _SEASONS + "effects:compare", "trend"),
+    Published("EWMA-1", f"{_NIST}, 6.3.2.4", _SERIES + "ewma_1_all_twenty_printed_values", _SEASONS + "control_chart:ewma", "trend"),
+    Published("EWMA-2", f"{_NIST}, 6.3.2.4", _SERIES + "ewma_2_asymptotic_limits_and_nothing_out_of_control", _SEASONS + "control_chart:ewma_limit", "trend"),
+    Published("EWMA-3", "own, on EWMA-1", _SERIES + "ewma_3_limits_that_widen_with_time", _SEASONS + "control_chart:ewma_limit", "trend"),
+    Published("CUS-1", f"{_NIST}, 6.3.2.3", _SERIES + "cus_1_first_signal_at_fourteen", _SEASONS + "control_chart:cusum", "trend"),
+    Published("CUS-2", f"{_BOOK}, Ex. 16-6, Table 16-8", _SERIES + "cus_2_all_forty_printed_sums", _SEASONS + "control_chart:cusum", "trend"),
+    Published("CUS-3", f"{_NIST}, 6.3.2.3.1 (from memory)", _SERIES + "cus_3_how_often_the_limit_is_passed_by_chance", _SEASONS + "control_chart:CUSUM_LIMIT", "trend"),
+    Published("MK-1", "course note, a Mann-Kendall example by hand, mathcs.holycross.edu", _SERIES + "mk_1_by_hand", _SEASONS + "forecast:mann_kendall", "trend"),
+    Published("MK-2", "two libraries that agree, on MK-1", _SERIES + "mk_2_the_libraries_agree", _SEASONS + "forecast:theil_sen", "trend"),
+    Published("MK-3", "exact count of permutations", _SERIES + "mk_3_the_whole_exact_table", _SEASONS + "forecast:exact_tail", "trend"),
+    Published("MK-4", "Gilbert 1987, by a statistics help page", _SERIES + "mk_4_exact_up_to_ten_values_and_normal_above", _SEASONS + "forecast:mann_kendall", "trend"),
+    Published("WEL-1", "textbook exercise on two arsenic methods", _SERIES + "wel_1_summary_input", _SEASONS + "maintenance_effect:compare", "trend"),
+    Published("WEL-2", f"{_BOOK}, Ex. 10-6 (printed result from memory)", _SERIES + "wel_2_a_fall", _SEASONS + "maintenance_effect:compare", "trend"),
+    Published("WEL-3", "PMC127524, Table 5", _SERIES + "wel_3_the_welch_satterthwaite_degrees_of_freedom", _SEASONS + "maintenance_effect:compare", "trend"),
     Published("PRE-1", "any table of Student's t", _SERIES + "prediction_factor_knows_the_number_of_throws", "throwbook.core.quantities.statistics:prediction_factor", "assess"),
-    Published("REG-1", "NIST StRD, linear regression, Norris", _RISE + "reg_1_norris_straight_line", _SEASONS + "rise:learn", "trend"),
-    Published("REG-2", "NIST StRD, linear regression, Pontius", _RISE + "reg_2_pontius_quadratic", _SEASONS + "rise:learn", "trend"),
-    Published("REG-3", f"{_BOOK}, Table 11-2", _RISE + "reg_3_and_4_oxygen_purity_with_its_intervals", _SEASONS + "rise:learn", "trend"),
-    Published("CHG-1", "Nile at Aswan 1871-1970, public domain; the year from memory", _RISE + "chg_1_the_nile_shift_of_1898", _SEASONS + "rise:evidence", "trend"),
-    Published("REG-1", "NIST StRD, linear regression, Norris", "core/stroke/test_calibration.py::test_reg_1_the_published_fit_of_norris_comes_out", "throwbook.core.analysis.calibration:fit_calibration", "board calibrate"),
+    Published("REG-1", "NIST StRD, linear regression, Norris", _RISE + "reg_1_norris_straight_line", _SEASONS + "change_test:learn", "trend"),
+    Published("REG-2", "NIST StRD, linear regression, Pontius", _RISE + "reg_2_pontius_quadratic", _SEASONS + "change_test:learn", "trend"),
+    Published("REG-3", f"{_BOOK}, Table 11-2", _RISE + "reg_3_and_4_oxygen_purity_with_its_intervals", _SEASONS + "change_test:learn", "trend"),
+    Published("CHG-1", "Nile at Aswan 1871-1970, public domain; the year from memory", _RISE + "chg_1_the_nile_shift_of_1898", _SEASONS + "change_test:evidence", "trend"),
+    Published("REG-1", "NIST StRD, linear regression, Norris", "core/analysis/test_calibration.py::test_reg_1_the_published_fit_of_norris_comes_out", "throwbook.core.analysis.calibration:fit_calibration", "board calibrate"),
     Published("CRC", "CRC catalogue (RevEng), CRC-16/IBM-3740", "protocol/test_framing.py::test_the_crc_has_the_published_check_value", "throwbook.protocol.framing:frame", "record"),
     Published("CRC", "the same", _HEADERS + "published_values_come_out_exactly", "common/crc16.h:crc16", "shunt_monitor"),
     Published("INA219", "data sheet SBOS448F, table 3", _HEADERS + "published_values_come_out_exactly", "common/ina_registers.h:ina_calibration", "shunt_monitor"),
     Published("INA226", "data sheet SBOS547, table 1", _HEADERS + "published_values_come_out_exactly", "common/ina_registers.h:ina_bus_counts", "shunt_monitor"),
     Published("HALL-1", "data sheet of the 185/100/66 mV/A Hall sensors", _HEADERS + "hall_1_the_5_a_type_at_5_v", "common/hall.h:hall_counts", "hall_sensor"),
     Published("HALL-2", "own, on HALL-1", _HEADERS + "hall_2_a_supply_of_4_8_v_moves_neither_zero_nor_gain", "common/hall.h:hall_amp_lsb_ua", "hall_sensor"),
-    Published("SHA-256", "FIPS 180-4, example abc", "core/records/test_seal.py::test_sha_256_gives_the_published_digest", "throwbook.logbook.seals:content_id", "import"),
+    Published("SHA-256", "FIPS 180-4, example abc", "core/test_seal.py::test_sha_256_gives_the_published_digest", "throwbook.logbook.seals:content_id", "import"),
 )  # fmt: skip
 
 
@@ -134,9 +134,9 @@ class Names:
 def modules() -> dict[str, Names]:
     """Every module of the product and of the tests."""
     found = {}
-    for package in ("logger", "tui", "tests"):
-        for path in (ROOT / package).rglob("*.py"):
-            parts = path.relative_to(ROOT).with_suffix("").parts
+    for top, package in (("logger", "throwbook"), ("tui", "throwbook_tui"), ("", "tests")):
+        for path in (ROOT / top / package).rglob("*.py"):
+            parts = path.relative_to(ROOT / top).with_suffix("").parts
             name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
             found[name] = _names(ast.parse(path.read_text(encoding="utf-8")))
     return found

@@ -93,9 +93,9 @@ def test_readings_typed_as_the_country_writes_them_are_read(run):
     ("line", "told"),
     [
         ("lock 152s 2.10A 2.90A 12.40V", "it took 152 s where about 14 s is due"),
-        ("lock 1.52s 2.10A 2.90A 12.40V", "it took 1.5 s where about 14 s is due"),
+        ("lock 1.52s 2.10A 2.90A 12.40V", "it took 1.52 s where about 14 s is due"),
         ("lock 15.20s 21.0A 2.90A 12.40V", "21 A running is far above"),
-        ("lock 15.20s 2.10A 0.029A 12.40V", "0.03 A peak is far below"),
+        ("lock 15.20s 2.10A 0.029A 12.40V", "0.029 A peak is far below"),
         ("lock 15.20s 2.10A 2.90A 124.0V", "124 V is no supply"),
     ],
 )

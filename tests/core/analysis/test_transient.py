@@ -67,6 +67,15 @@ def test_a_rippled_start_does_not_eat_the_run(rate_hz, ripple_hz, ripple, peak_a
 
 
 @pytest.mark.parametrize("rate_hz", [25, 100, 400])
+@pytest.mark.parametrize("run_s", [6.0, 14.0])
+@pytest.mark.parametrize("seed", [1, 5, 6, 8])
+def test_the_calm_trough_of_a_ripple_is_no_end(rate_hz, run_s, seed):
+    """What nothing pushed into a throw by a step was not switched off: every one of these was judged as several throws."""
+    trace = drawn(rate_hz, run_s, inrush, ripple=0.3, ripple_hz=1.3, seed=seed)
+    assert assess_trace(trace, RIG).movements == 1
+
+
+@pytest.mark.parametrize("rate_hz", [25, 100, 400])
 @pytest.mark.parametrize("hold_s", [0.15, 0.4, 0.9])
 @pytest.mark.parametrize("peak_a", [3.0, 5.0])
 @pytest.mark.parametrize("decay_s", [0.04, 0.15])

@@ -13,10 +13,8 @@ from throwbook.core.simulator import (
     make_waveform,
     random_machine,
     random_sensor,
+    stream,
     throw,
-)
-from throwbook.core.simulator import (
-    throw as stream,
 )
 from throwbook.core.simulator.sensor import sense_current
 

@@ -254,10 +254,30 @@ def _low_stretches(record: _Record, first: int, last: int) -> Iterator[tuple[int
             continue
         calm = b - a >= FEWEST_CALM_ROWS and robust_sd(np.diff(flat_a)) <= CALM * CALM * jumps_a
         level_a = median_of(flat_a)
+        calm = calm and (
+            b == len(current_a) or a == 0 or _steps(record, first + a, first + b, level_a, run_a)
+        )
         if level_a < none_turns_a or calm or _holds(record, first + a, first + b):
             falling_a = level_a + STILL_FALLING * (run_a - level_a)
             above = np.flatnonzero(record.current_a[first + a : inner.start] > falling_a)
             yield first + a + (int(above[-1]) + 1 if a and len(above) else 0), first + b
+
+
+def _steps(record: _Record, begin: int, stop: int, level_a: float, run_a: float) -> bool:
+    """Whether a low level is entered or left by a step. A ripple's trough glides, both ways, and its middle is calm too."""
+    most = max(ROWS_OF_A_STEP + 1, round(STEP_S / record.period_s))
+    full_a, low_a = run_a - STEP_ENDS * (run_a - level_a), level_a + STILL_FALLING * (run_a - level_a)
+    sides = (
+        record.current_a[max(0, begin - most) : begin + most + 1],
+        record.current_a[stop - most - 1 : stop + most],
+    )
+    for rows, falls in zip(sides, (True, False), strict=True):
+        ordered = rows if falls else rows[::-1]
+        high = np.flatnonzero(ordered >= full_a)
+        arrived = np.flatnonzero(ordered[int(high[-1]) :] <= low_a) if len(high) else high
+        if len(arrived) and int(arrived[0]) <= most:
+            return True
+    return False
 
 
 def _holds(record: _Record, begin: int, stop: int) -> bool:
@@ -274,6 +294,8 @@ SURELY_LOWER, SURELY_HIGHER = 0.8, 1.25
 """A level between these shares of another one is still that one."""
 STILL_FALLING = 0.25
 """A current with more than this share of its fall before it hasn't arrived at what flows on."""
+STEP_S, STEP_ENDS = 0.05, 0.1
+"""A current that is switched off, or on, goes from this near the one level to the other within this time (*practice*)."""
 FEWEST_JOG_ROWS, ROWS_OF_A_STEP = 5, 2
 """A current that held for so many rows, and fell within so few, was switched off (*practice*)."""
 FEWEST_CALM_ROWS = 10

@@ -326,8 +326,11 @@ def opening(
 ) -> Opening:
     """From every voltage [V] and current [A] that may have been, the first of each being the one reckoned with.
 
-    ``others``: lines that the data sheet allows as well, beside ``line``.
+    ``others``: lines that the data sheet allows as well, beside ``line``. Without a voltage nothing turns, and an
+    assumption leaves nothing open.
     """
+    if min(volts) <= 0.0:
+        return Opening(1.0, 1.0)
     paces = [_pace(one, volt, amp, ambient_c) for one, volt, amp in product((line, *others), volts, amps)]
     return Opening(min(paces) / paces[0], max(paces) / paces[0])
 
