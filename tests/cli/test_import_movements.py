@@ -34,13 +34,20 @@ def signs_of(throw):
     return {each["sign"] for each in throw["signs"]}
 
 
-@pytest.mark.parametrize("rest_s", [0.35, 2.0, 5.0])
+HIDDEN = {
+    0.35: (STALLED, "stall", 1, "do not use"),
+    2.0: (SHORT, "stopped-short", 1, "do not use"),
+    5.0: (LIGHT, "light-run", 0, "watch"),
+}
+"""What may hide after this rest [s]: each rest and each fault once; the other pairs are long."""
+
+
 @pytest.mark.parametrize(
-    ("hidden", "sign", "code", "level"),
+    ("rest_s", "hidden", "sign", "code", "level"),
     [
-        (STALLED, "stall", 1, "do not use"),
-        (SHORT, "stopped-short", 1, "do not use"),
-        (LIGHT, "light-run", 0, "watch"),
+        pytest.param(rest_s, *hidden, marks=() if HIDDEN[rest_s] is hidden else pytest.mark.long)
+        for rest_s in HIDDEN
+        for hidden in HIDDEN.values()
     ],
 )
 def test_what_stands_behind_a_good_throw_is_judged_and_raised(
