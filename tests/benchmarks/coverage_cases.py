@@ -30,12 +30,16 @@ from throwbook.core.sheets.hand_readings import (
 from throwbook.core.sheets.shared_risk import MOST
 from throwbook.core.sizing.sizing import fit
 from throwbook.core.trace import DIRECTIONS
+from throwbook.core.trend.forecast import CONFIDENCE as FORECAST
 from throwbook.core.trend.history import RUN_CURRENT
+from throwbook.core.trend.maintenance_effect import CONFIDENCE as EFFECT
 from throwbook.core.trend.trend_result import trends_of
 
 Rng = np.random.Generator
 SHEET, RATIO, RATIO_OFF = 0.10, 0.75, 0.15
 """As method.md states them: data-sheet values, the assumed full-load over no-load speed and how far it may be off."""
+METER_SHARE_U = 0.005
+"""Standard uncertainty of the readings of ``season_histories``, as a share: half of the ± that they are given."""
 HAND_EVENT_S = 0.07
 """One event timed by hand (Am. J. Phys. 87(2) 110, 2019)."""
 
@@ -255,6 +259,8 @@ def seasons(rng: Rng, seen: Coverage, style: str) -> None:
             continue
         level = made.world.current_a * (1.0 + made.wear[-1])
         newest = one.points[-1]
+        # A meter reads its whole life a little high or low: what it says of the baseline it says of every check.
+        level /= 1.0 + float(rng.normal(0.0, METER_SHARE_U))
         label = f"{style}: {one.direction}"
         seen.see(
             f"{style}: corrected value", Measured(newest.corrected, newest.corrected_u), level, level, label
@@ -290,7 +296,7 @@ def seasons(rng: Rng, seen: Coverage, style: str) -> None:
             true = made.world.current_a * (made.wear[9] - made.wear[8])
             days = "on one day" if served.twins else "a quarter apart"
             seen.see_span(
-                f"{style}: effect of a service, {days}",
+                f"{style}: effect of a service, {days} ({100 * EFFECT:.0f} %)",
                 effect.change,
                 effect.low,
                 effect.high,
@@ -315,7 +321,10 @@ def forecast(rng: Rng, seen: Coverage, style: str) -> None:
                 for day in (one.forecast.crosses, one.forecast.low, one.forecast.high)
             ]
             seen.see_span(
-                f"{style}: forecast (80 %)", *map(float, found), float((truth - made.days[0]).days), rate
+                f"{style}: forecast ({100 * FORECAST:.0f} %)",
+                *map(float, found),
+                float((truth - made.days[0]).days),
+                rate,
             )
 
 

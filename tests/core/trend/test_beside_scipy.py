@@ -18,8 +18,8 @@ from throwbook.core.trend.control_chart import (
     slope_of,
 )
 from throwbook.core.trend.series import WEATHER, lines_of
-from throwbook.core.trend.signals import check_states, newest_stretch, whole_of
-from throwbook.core.trend.trend_result import FEWEST_BEFORE, NEWEST, spread_of
+from throwbook.core.trend.signals import check_states, newest_stretch, rises_together, whole_of
+from throwbook.core.trend.trend_result import FEWEST_BEFORE, NEWEST, spread_of, trends_of
 
 SEEDS = range(8)
 
@@ -42,16 +42,27 @@ def points_of(line):
 def test_slope_and_its_interval(seed, checks):
     line = drawn(seed, checks)
     _, points = points_of(line)
-    ours = slope_of(line, points)
+    fit = fit_line(line)
     values = [one.corrected for one in points]
     theirs = stats.theilslopes(values, line.years)
-    assert ours.per_year == pytest.approx(theirs.slope, rel=1e-12)
+    wider = slope_of(line, fit, points)
+    fit.learned.covariance[:WEATHER, :WEATHER] = 0.0
+    ours = slope_of(line, fit, points)
+    assert ours.per_year == wider.per_year == pytest.approx(theirs.slope, rel=1e-12)
     # Where the interval's ranks lie beyond the pairs there are, ours has no end; scipy takes the outermost pair.
     if ours.low is not None:
         assert ours.low == pytest.approx(theirs.low_slope, rel=1e-12)
     if ours.high is not None:
         assert ours.high == pytest.approx(theirs.high_slope, rel=1e-12)
     assert (ours.low is None) == (checks == 4)
+    if checks == 4:
+        return
+    # What a user reads is wider by what weather's slopes may be off, which tilts all checks together.
+    tilt = [stats.linregress(line.years, column).slope for column in line.weather.T]
+    off = fit_line(line).learned.covariance[:WEATHER, :WEATHER]
+    shared = stats.norm.ppf(0.975) * line.scale * np.sqrt(tilt @ off @ np.array(tilt))
+    assert wider.high - wider.per_year == pytest.approx(np.hypot(ours.high - ours.per_year, shared), rel=1e-6)
+    assert wider.per_year - wider.low == pytest.approx(np.hypot(ours.per_year - ours.low, shared), rel=1e-6)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -59,7 +70,7 @@ def test_slope_and_its_interval(seed, checks):
 def test_chance_of_a_trend_by_ranks(seed, checks):
     line = drawn(seed, checks)
     _, points = points_of(line)
-    p = slope_of(line, points).p_value
+    p = slope_of(line, fit_line(line), points).p_value
     values = np.array([one.corrected for one in points])
     if checks <= 10:
         exact = stats.kendalltau(np.arange(checks), values, method="exact").pvalue
@@ -109,13 +120,22 @@ def test_weather_and_level_are_those_of_least_squares(seed):
     theirs = linalg.lstsq(a, b)[0]
     assert ours.mean == pytest.approx(theirs, rel=1e-8, abs=1e-10)
     assert ours.covariance == pytest.approx(linalg.inv(a.T @ a), rel=1e-6, abs=1e-12)
-    # ± of a corrected value: twice its standard uncertainty
+    # ± of a corrected value: of the correction, of the check (its throws, and what checks differ by), of the meter
     _, points = points_of(line)
     part = linalg.inv(a.T @ a)[:WEATHER, :WEATHER]
-    for one, weather in zip(points, line.weather, strict=True):
-        assert one.corrected_u == pytest.approx(
-            2.0 * line.scale * np.sqrt(weather @ part @ weather), rel=1e-6
-        )
+    shares = []
+    for multiple in GRID:
+        a, b = as_rows(series, series.between[0] * multiple)
+        left = b - a @ linalg.lstsq(a, b)[0]
+        between = np.log((series.between[0] * multiple) ** 2 + series.variance).sum()
+        prior = stats.norm.logpdf(np.log(multiple), 0.0, series.between[1])
+        shares.append(prior - 0.5 * (left @ left + between + np.linalg.slogdet(a.T @ a)[1]))
+    square = np.average((series.between[0] * GRID) ** 2, weights=np.exp(np.array(shares) - max(shares)))
+    for one, weather, variance, stated in zip(
+        points, line.weather, line.variance, line.stated_u, strict=True
+    ):
+        ours_u = 2.0 * line.scale * np.sqrt(weather @ part @ weather + square + variance)
+        assert one.corrected_u == pytest.approx(np.hypot(ours_u, stated), rel=1e-6)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -139,13 +159,15 @@ def test_the_chance_and_the_level_of_a_rise_are_averaged_over_the_scatter(seed):
     newest = rises_at_every_check(series)[-1]
     shift = next(one for one in newest if (one.shape, one.checks) == ("shift", 1))
     shape = (np.arange(len(series.change)) == len(series.change) - 1).astype(float)
-    log_share, chance, level = [], [], []
+    log_share, chance, level, covariance, size = [], [], [], [], []
     for multiple in GRID:
         between = series.between[0] * multiple
         a, b = as_rows(series, between, shape)
         fitted, u2 = linalg.lstsq(a, b)[0], linalg.inv(a.T @ a)
         chance.append(stats.norm.sf(fitted[-1] / np.sqrt(u2[-1, -1])))
         level.append(fitted[series.level])
+        size.append(fitted[-1])
+        covariance.append(u2[np.ix_([series.level, -1], [series.level, -1])])
         left = b - a @ fitted
         prior = stats.norm.logpdf(np.log(multiple), 0.0, series.between[1])
         spread = np.sum(np.log(between**2 + series.variance)) + np.linalg.slogdet(a.T @ a)[1]
@@ -154,6 +176,57 @@ def test_the_chance_and_the_level_of_a_rise_are_averaged_over_the_scatter(seed):
     share /= share.sum()
     assert shift.chance == pytest.approx(share @ chance, rel=1e-5)
     assert shift.level == pytest.approx(share @ level, rel=1e-6, abs=1e-9)
+    both = np.array([level, size])
+    apart = both - (both @ share)[:, None]
+    found = np.tensordot(share, covariance, axes=1) + (apart * share) @ apart.T
+    assert shift.level_u**2 == pytest.approx(found[0, 0], rel=1e-5)
+    assert shift.with_level == pytest.approx(found[0, 1], rel=1e-5)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_uncertainty_of_a_change_holds_which_shape_it_has(seed):
+    """Every shape and none, each by how well it explains the checks: their variance, and what they lie from the one told."""
+    series = newest_stretch(whole_of(drawn(seed)))
+    series = replace(
+        series, change=series.change + 0.3 * series.years
+    )  # every shape rises, so every one is listed
+    shapes, kinds = shapes_of(series)
+    weights = []
+    for multiple in GRID:
+        between = series.between[0] * multiple
+        plain, b = as_rows(series, between)
+        prior = stats.norm.logpdf(np.log(multiple), 0.0, series.between[1])
+        spread = np.sum(np.log(between**2 + series.variance)) + np.linalg.slogdet(plain.T @ plain)[1]
+        for m in range(len(kinds) + 1):
+            a = as_rows(series, between, shapes[:, m])[0] if m < len(kinds) else plain
+            left = b - a @ linalg.lstsq(a, b)[0]
+            none = m == len(kinds)
+            weights.append(prior - 0.5 * (left @ left + spread) + none)
+    share = np.exp(np.array(weights) - max(weights))
+    share = (share / share.sum()).reshape(len(GRID), -1).sum(axis=0)
+    told = {(one.shape, one.since): one for one in rises_at_every_check(series)[-1]}
+    listed = [told[kind] for kind in kinds]
+    size = np.array([one.size for one in listed] + [0.0])
+    within = np.array([one.u for one in listed] + [0.0])
+    for one in listed:
+        square = share @ (within**2 + (size - one.size) ** 2)
+        assert one.any_shape_u == pytest.approx(np.sqrt(square), rel=1e-4)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_uncertainty_of_a_change_is_that_of_a_ratio(seed):
+    """JCGM 100:2008, 5.2.2: level now over level at the start, both learned from the same checks."""
+    made = make_history(np.random.default_rng(seed), PLAIN, quarterly(12, 0.15 * np.arange(12) / 4))
+    line = lines_of(made.history, "lock", "run_current")[0]
+    (trend,) = (one for one in trends_of(made.history) if one.direction == "lock")
+    unlock = lines_of(made.history, "unlock", "run_current")[0]
+    rise = check_states(line, rises_together(line, unlock))[-1].reading.rise
+    centre, now = trend.chart.centre / line.scale, trend.chart.level / line.scale
+    slopes = np.array([-now / centre**2, 1.0 / centre])
+    cross = rise.level_u**2 + rise.with_level
+    now_u2 = rise.level_u**2 + 2.0 * rise.with_level + rise.any_shape_u**2
+    expected = slopes @ np.array([[rise.level_u**2, cross], [cross, now_u2]]) @ slopes
+    assert trend.rise_u == pytest.approx(np.sqrt(expected), rel=1e-9)
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -108,6 +108,12 @@ class Rise(NamedTuple):
     """How many checks stand behind it."""
     level: float = 0.0
     """Where the stretch lies without it (relative), weather and supply learned beside it."""
+    any_shape_u: float = float("inf")
+    """Standard uncertainty of ``size`` where the shape isn't known either, nor whether there is a rise."""
+    level_u: float = 0.0
+    """Standard uncertainty of ``level``."""
+    with_level: float = 0.0
+    """Covariance of ``size`` and ``level``."""
 
 
 NO_RISE = Rise(1.0, GROWTH, 0, 0.0, float("inf"), 0)
@@ -115,7 +121,14 @@ NO_RISE = Rise(1.0, GROWTH, 0, 0.0, float("inf"), 0)
 
 def mirrored(rise: Rise) -> Rise:
     """The same seen from above: a fall as a rise, and back."""
-    return rise._replace(chance=1.0 - rise.chance, size=-rise.size)
+    return rise._replace(chance=1.0 - rise.chance, size=-rise.size, with_level=-rise.with_level)
+
+
+def ratio_u(rise: Rise, base: float) -> float:
+    """Standard uncertainty of size over base, where the level is part of the base (JCGM 100, 5.2.2)."""
+    ratio = rise.size / base
+    variance = rise.any_shape_u**2 - 2.0 * ratio * rise.with_level + (ratio * rise.level_u) ** 2
+    return max(variance, 0.0) ** 0.5 / abs(base)
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,12 +210,19 @@ class Level:
     """shape (p, p)"""
     between: float
     """Scatter between checks that explains them best."""
+    between_square: float
+    """Mean of its square over every scatter, each by how well it explains them."""
 
 
 def learn(series: Series, at: int | None = None) -> Level:
     """All coefficients together, at the scatter ``at`` of ``GRID``; None: at the one that explains the checks best."""
+    square = (series.between[0] * GRID) ** 2
     if at is None:
-        at = int(np.argmax(evidence(series, np.zeros((len(series.change), 0))).log_plain))
+        log_plain = evidence(series, np.zeros((len(series.change), 0))).log_plain
+        at = int(np.argmax(log_plain))
+        between_square = float(np.average(square, weights=np.exp(log_plain - log_plain[at])))
+    else:
+        between_square = float(square[at])
     between = float(series.between[0] * GRID[at])
     inverse = 1.0 / (between**2 + series.variance)
     before = told_to(series)
@@ -211,7 +231,7 @@ def learn(series: Series, at: int | None = None) -> Level:
     left = series.change - series.columns @ series.mean
     pull = series.columns.T @ (inverse * left) + before.pull[at]
     mean: FloatArray = series.mean + covariance @ pull
-    return Level(mean, covariance, between)
+    return Level(mean, covariance, between, between_square)
 
 
 MOST_ONSETS = 16
@@ -257,18 +277,20 @@ def rises_at_every_check(series: Series) -> list[list[Rise]]:
     within = running(weighted[..., None] * x[None, :, None, :]) + before.precision[:, None]
     on_shapes = with_newest(running(weighted[..., None] * growth[None, :, None, :]), weighted)
     on_left = (running(weighted * left[None, :, None]) + before.pull[:, None])[..., None]
-    explained = np.linalg.solve(within, np.concatenate([on_shapes, on_left], axis=-1))
+    unit = np.zeros_like(on_left)
+    unit[:, :, series.level] = 1.0
+    explained = np.linalg.solve(within, np.concatenate([on_shapes, unit, on_left], axis=-1))
     pulled = with_newest(running((inverse * left)[..., None] * growth[None]), inverse * left)
     squares = with_newest(running(inverse[..., None] * growth[None] ** 2), inverse)
     pull = pulled - np.sum(on_shapes * explained[..., -1:], axis=2)
-    weight = np.maximum(squares - np.sum(on_shapes * explained[..., :-1], axis=2), 1e-300)
+    weight = np.maximum(squares - np.sum(on_shapes * explained[..., :-2], axis=2), 1e-300)
     misfit = running(inverse * left**2) + before.misfit[:, None]
     misfit = misfit - np.sum(on_left * explained[..., -1:], axis=(2, 3))
     log_size = np.linalg.slogdet(within)[1] - running(np.log(inverse)) + before.log_size[:, None]
     log_plain = (-0.5 * (np.log(GRID) / log_sd) ** 2)[:, None] - 0.5 * (misfit + log_size)
     on_level = explained[:, :, series.level]
-    level = series.mean[series.level] + on_level[..., -1:] - on_level[..., :-1] * (pull / weight)
-    return _listed(series, onsets, pull, weight, level, log_plain)
+    level = series.mean[series.level] + on_level[..., -1:] - on_level[..., :-2] * (pull / weight)
+    return _listed(series, onsets, pull, weight, level, on_level[..., :-1], log_plain)
 
 
 def _listed(
@@ -277,9 +299,11 @@ def _listed(
     pull: FloatArray,
     weight: FloatArray,
     level: FloatArray,
+    on_level: FloatArray,
     log_plain: FloatArray,
 ) -> list[list[Rise]]:
-    """Scatter averaged out; shapes (g, checks, m) in."""
+    """Scatter averaged out; shapes (g, checks, m) in. ``on_level``: what each shape's size takes from the level, and
+    last the level's own variance, shape (g, checks, m + 1)."""
     size = pull / weight
     log_share = log_plain[..., None] + 0.5 * pull * size - 0.5 * np.log(weight)
     share = np.exp(log_share - log_share.max(axis=0))
@@ -288,6 +312,14 @@ def _listed(
     mean = np.sum(share * size, axis=0)
     u = np.sqrt(np.sum(share * (1.0 / weight + (size - mean) ** 2), axis=0))
     lies = np.sum(share * level, axis=0)
+    leans, own = on_level[..., :-1], on_level[..., -1:]
+    level_u = np.sqrt(np.sum(share * (own + leans**2 / weight + (level - lies) ** 2), axis=0))
+    joint = np.sum(share * (-leans / weight + (level - lies) * (size - mean)), axis=0)
+    grown_since = np.maximum(0.0, series.years[1:, None] - series.years[None, onsets])
+    held = np.arange(1, len(series.years))[:, None] - onsets[None] >= NEWEST_TWO
+    ones = np.ones((len(grown_since), 2))
+    reach = np.concatenate([np.where(held, grown_since, 0.0), ones], axis=1)
+    any_u = _any_shape_u(mean * reach, u * reach, reach > 0.0, pull, weight, log_plain)
     years, begins = series.years.tolist(), onsets.tolist()
     found = []
     for row, (chance_at, mean_at, u_at, lies_at) in enumerate(
@@ -295,18 +327,60 @@ def _listed(
     ):
         index = 1 + row
         rises = [
-            Rise(chance_at[i], GROWTH, since, mean_at[i] * grown, u_at[i] * grown, index - since, lies_at[i])
+            Rise(
+                *(
+                    chance_at[i],
+                    GROWTH,
+                    since,
+                    mean_at[i] * grown,
+                    u_at[i] * grown,
+                    index - since,
+                    lies_at[i],
+                ),
+                *(any_u[row, i], level_u[row, i], joint[row, i] * grown),
+            )
             for i, since in enumerate(begins)
             if chance_at[i] < WORTH_KEEPING
             and index - since >= NEWEST_TWO
             and (grown := years[index] - years[since]) > 0
         ]
-        one, two = len(begins), len(begins) + 1
-        rises.append(Rise(chance_at[one], SHIFT, index, mean_at[one], u_at[one], 1, lies_at[one]))
-        if row:
-            rises.append(Rise(chance_at[two], SHIFT, index - 1, mean_at[two], u_at[two], 2, lies_at[two]))
+        for newest, i in ((1, len(begins)), (2, len(begins) + 1)):
+            if index >= newest:
+                rises.append(
+                    Rise(
+                        *(chance_at[i], SHIFT, index + 1 - newest, mean_at[i], u_at[i], newest, lies_at[i]),
+                        *(any_u[row, i], level_u[row, i], joint[row, i]),
+                    )
+                )
         found.append(rises)
     return found
+
+
+def _any_shape_u(
+    size: FloatArray,
+    u: FloatArray,
+    known: np.ndarray,
+    pull: FloatArray,
+    weight: FloatArray,
+    log_plain: FloatArray,
+) -> FloatArray:
+    """Standard uncertainty of each size, shape (checks, m), when any of the ``known`` shapes may be the true one, or none.
+
+    Each shape counts by how well it explains the checks, one coefficient more than none does costing it a factor e (Akaike):
+    the variance within the shapes, and what they lie apart (Burnham and Anderson 2004, "Multimodel inference", Sociol.
+    Methods Res. 33(2), section 4; from memory).
+    """
+    explains = log_plain[..., None] + 0.5 * pull**2 / weight
+    explains = np.where(known, explains, -np.inf)
+    explains = np.concatenate([explains, log_plain[..., None] + 1.0], axis=-1)
+    share = np.exp(explains - explains.max(axis=(0, 2), keepdims=True)).sum(axis=0)
+    share /= share.sum(axis=1, keepdims=True)
+    size_or_none = np.pad(size, ((0, 0), (0, 1)))
+    within = np.sum(share * np.pad(np.where(known, u, 0.0), ((0, 0), (0, 1))) ** 2, axis=1, keepdims=True)
+    middle = np.sum(share * size_or_none, axis=1, keepdims=True)
+    apart = np.sum(share * (size_or_none - middle) ** 2, axis=1, keepdims=True)
+    any_u: FloatArray = np.sqrt(within + apart + (size - middle) ** 2)
+    return any_u
 
 
 def leans_on_newest(rise: Rise) -> bool:

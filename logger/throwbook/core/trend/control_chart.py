@@ -106,7 +106,7 @@ class Point:
     corrected: float
     """At 20 degC and nominal voltage [unit]."""
     corrected_u: float
-    """Expanded uncertainty (k = 2) of the correction alone [unit]."""
+    """Expanded uncertainty (k = 2): of the readings, of what checks differ by without wear, and of the correction [unit]."""
     n: int
     state: str
     because: str
@@ -229,7 +229,10 @@ def chart_and_points(
     scale, weather = line.scale, fit.weather
     corrected = line.in_unit(line.change - weather)
     covariance = fit.learned.covariance[:WEATHER, :WEATHER]
-    weather_u = K * scale * np.sqrt(np.sum((line.weather @ covariance) * line.weather, axis=1))
+    correction = np.sum((line.weather @ covariance) * line.weather, axis=1)
+    # A hand reading's own ± is the stated one: once is enough.
+    of_check = fit.learned.between_square + line.variance - (line.own_u / scale) ** 2
+    corrected_u = np.hypot(K * scale * np.sqrt(correction + of_check), line.stated_u)
     charts = tuple(_chart(line, one, states[one.rows.stop - 1].reading) for one in fit.stages)
     averages, sums = _running(fit, corrected, charts[-1].sigma)
     points = tuple(
@@ -254,7 +257,7 @@ def chart_and_points(
             line.throws,
             states,
             [number for number, one in enumerate(fit.stages) for _ in range(one.rows.start, one.rows.stop)],
-            *(one.tolist() for one in (line.raw, corrected, weather_u, averages, sums, scale * weather)),
+            *(one.tolist() for one in (line.raw, corrected, corrected_u, averages, sums, scale * weather)),
             strict=True,
         )
     )
@@ -329,13 +332,20 @@ def _running(fit: Fit, corrected: FloatArray, sigma: float) -> tuple[FloatArray,
     return averages, sums
 
 
-def slope_of(line: Line, points: tuple[Point, ...]) -> Slope:
-    """Slope within the newest stretch; None with fewer than three checks."""
+def slope_of(line: Line, fit: Fit, points: tuple[Point, ...]) -> Slope:
+    """Slope within the newest stretch; None with fewer than three checks.
+
+    All values are corrected by the same slopes of weather and supply: what those may be off tilts them together.
+    """
     inside = np.flatnonzero(line.stretch == line.stretch[-1])[-SLOPE_CHECKS:]
     if len(inside) < 3:
         return Slope(None, None, None, None)
     values = np.array([one.corrected for one in points])[inside]
-    fitted = theil_sen(line.years[inside], values)
+    years = line.years[inside] - line.years[inside].mean()
+    tilt = years @ line.weather[inside] / max(float(years @ years), 1e-12)
+    covariance = fit.learned.covariance[:WEATHER, :WEATHER]
+    tilt_u = line.scale * sqrt(float(tilt @ covariance @ tilt))
+    fitted = theil_sen(line.years[inside], values, shared_u=tilt_u)
     low, high = (None if not np.isfinite(one) else one for one in (fitted.low, fitted.high))
     return Slope(fitted.slope, low, high, mann_kendall(values).p_two_sided)
 

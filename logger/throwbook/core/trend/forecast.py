@@ -12,7 +12,7 @@ Sources: Gilbert 1987 (exact tail up to n = 10, normal approximation above); fig
 
 from dataclasses import dataclass
 from functools import cache
-from math import sqrt
+from math import hypot, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -242,8 +242,14 @@ class TheilSen:
     confidence: float
 
 
-def theil_sen(time: FloatArray, values: FloatArray, confidence: float = 0.95) -> TheilSen:
-    """Median of all pair slopes, shape (n,), n >= 2, with Sen's interval (ranks of the pair slopes)."""
+def theil_sen(
+    time: FloatArray, values: FloatArray, confidence: float = 0.95, shared_u: float = 0.0
+) -> TheilSen:
+    """Median of all pair slopes, shape (n,), n >= 2, with Sen's interval (ranks of the pair slopes).
+
+    Sen's holds for values that have nothing in common. ``shared_u``: standard uncertainty of the slope from what they have
+    in common; each half of the interval is widened by it. Nought: Sen's own.
+    """
     time, values = np.asarray(time, dtype=float), np.asarray(values, dtype=float)
     i, j = np.triu_indices(len(time), 1)
     run = time[j] - time[i]
@@ -252,10 +258,12 @@ def theil_sen(time: FloatArray, values: FloatArray, confidence: float = 0.95) ->
         return TheilSen(0.0, float(np.median(values)), -np.inf, np.inf, confidence)
     slope = float(np.median(slopes))
     intercept = float(np.median(values) - slope * np.median(time))
-    half = float(ndtri((1.0 + confidence) / 2.0)) * sqrt(_variance(np.unique(values, return_counts=True)[1]))
+    factor = float(ndtri((1.0 + confidence) / 2.0))
+    half = factor * sqrt(_variance(np.unique(values, return_counts=True)[1]))
     count = len(slopes)
     lowest = round((count - half) / 2.0) - 1
     highest = round((count + half) / 2.0)
     low = float(slopes[lowest]) if lowest >= 0 else -np.inf
     high = float(slopes[highest]) if highest < count else np.inf
-    return TheilSen(slope, intercept, low, high, confidence)
+    below, above = (hypot(reach, factor * shared_u) for reach in (slope - low, high - slope))
+    return TheilSen(slope, intercept, slope - below, slope + above, confidence)

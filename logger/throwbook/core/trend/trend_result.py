@@ -26,6 +26,7 @@ from scipy.special import fdtrc
 from throwbook.core.quantities.rounding import rounded_down
 from throwbook.core.quantities.statistics import K
 from throwbook.core.trace import DIRECTIONS
+from throwbook.core.trend.change_test import ratio_u
 from throwbook.core.trend.control_chart import (
     PLAIN_CHANCE,
     Chart,
@@ -208,7 +209,8 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
     signals = tuple(one.date for one in points if one.state == OUT)
     reading, chart = states[-1].reading, charts[-1]
     # Relative to the level that stands as the baseline beside it; a figure that starts at nothing has a plain difference.
-    base = abs(chart.centre) if line.allowance.relative else 1.0
+    relative = line.allowance.relative
+    base = abs(chart.centre) if relative else 1.0
     return TrendResult(
         rig=history.rig.name,
         direction=line.direction,
@@ -218,14 +220,14 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
         chart=chart,
         first_signal=signals[0] if signals else None,
         signals=signals,
-        slope=slope_of(line, points),
+        slope=slope_of(line, fit, points),
         forecast=forecast,
         no_forecast=why_not,
         service_effects=service_effects(history, line, fit, states),
         as_found=None if found is None else _as_found(found),
         provisional=history.provisional,
         rise=(chart.level - chart.centre) / base,
-        rise_u=reading.rise.u * line.scale / base,
+        rise_u=ratio_u(reading.rise, base / line.scale) if relative else reading.rise.any_shape_u,
         rise_chance=reading.chance,
         spread=spread_of(line),
         stages=charts,
