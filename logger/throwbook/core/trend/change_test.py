@@ -21,6 +21,7 @@ may run.
 """
 
 from dataclasses import dataclass, replace
+from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -128,7 +129,7 @@ def ratio_u(rise: Rise, base: float) -> float:
     """Standard uncertainty of size over base, where the level is part of the base (JCGM 100, 5.2.2)."""
     ratio = rise.size / base
     variance = rise.any_shape_u**2 - 2.0 * ratio * rise.with_level + (ratio * rise.level_u) ** 2
-    return max(variance, 0.0) ** 0.5 / abs(base)
+    return sqrt(max(variance, 0.0)) / abs(base)
 
 
 @dataclass(frozen=True, eq=False)
