@@ -53,22 +53,22 @@ KNOWN_WEIGHT = 6
 def compare(
     before: FloatArray,
     after: FloatArray,
-    scatter: float | tuple[float, float],
+    scatter: float,
     shared_u: float = 0.0,
     known: float | None = None,
 ) -> Difference:
     """Difference of two sets of throws, each shape (n,), n >= 2, at ``CONFIDENCE``. With ``shared_u`` and ``known`` nought it is Welch's.
 
-    ``scatter`` is the standard deviation of a throw as the rig's other checks know it, for each set where their levels differ:
-    five throws alone know theirs badly, so each group's variance is averaged with it, its degrees of freedom growing by ``known`` (None: ``KNOWN_WEIGHT``). ``shared_u``:
+    ``scatter`` is the standard deviation of a throw as the rig's other checks know it: five throws alone know theirs
+    badly, so each group's variance is averaged with it, its degrees of freedom growing by ``known`` (None: ``KNOWN_WEIGHT``). ``shared_u``:
     standard uncertainty of what all throws of one check share and those of the other don't.
     """
     known = KNOWN_WEIGHT if known is None else known
     part, freedom, change = 0.0, 0.0, float(np.mean(after) - np.mean(before))
-    for group, sd in zip((before, after), np.broadcast_to(scatter, 2).tolist(), strict=True):
+    for group in (before, after):
         own = len(group) - 1
         weight = own + known
-        variance = (own * float(np.var(group, ddof=1)) + known * sd**2) / weight
+        variance = (own * float(np.var(group, ddof=1)) + known * scatter**2) / weight
         part += variance / len(group)
         freedom += (variance / len(group)) ** 2 / weight
     se = sqrt(part + shared_u**2)
@@ -144,8 +144,8 @@ def service_effects(
         shared = (
             float(colder @ learned.covariance[:WEATHER, :WEATHER] @ colder) + 2.0 * learned.between**2 * apart
         )
-        before_sd, after_sd = (_scatter_at(line, after, one) for one in (before, after))
-        difference = compare(groups[0], groups[1], (before_sd, after_sd), sqrt(shared) * line.scale)
+        known = float(line.scatter[after]) * line.scale
+        difference = compare(groups[0], groups[1], known, sqrt(shared) * line.scale)
         effects.append(
             ServiceEffect(
                 date=service.on,
@@ -164,21 +164,9 @@ def service_effects(
     return tuple(effects)
 
 
-def _scatter_at(line: Line, known: int, check: int) -> float:
-    """Standard deviation of a throw of ``check``, as the checks up to ``known`` show it [figure's unit].
-
-    Of a relative figure it is a share of its level, and grows with it.
-    """
-    scatter = float(line.scatter[known]) * line.scale
-    if not line.allowance.relative:
-        return scatter
-    seen = line.medians[: known + 1]
-    return scatter * abs(float(line.medians[check])) / sqrt(float(np.mean(seen**2)) or 1.0)
-
-
 def _without_outliers(line: Line, index: int) -> FloatArray:
     """A check's throws; one far from the others is pulled in."""
-    reach = PULLED_IN * _scatter_at(line, len(line.checks) - 1, index)
+    reach = PULLED_IN * float(line.scatter[-1]) * line.scale
     middle = float(line.medians[index])
     return np.clip(line.throws[index], middle - reach, middle + reach)
 
