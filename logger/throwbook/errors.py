@@ -1,8 +1,31 @@
 """The two kinds of trouble a person can meet, and nothing else.
 
-Every error says what is wrong, where, and what to do about it, in one line. It is raised where the cause is
-known and shown in one place (``throwbook.cli.diagnostics``, or the screen's own message line).
+Every error says what is wrong, where, and what to do about it, in one line. It is raised where the cause is known; the
+command line and the screen each have a table of their own words for a ``Field`` and a ``Remedy``.
 """
+
+from collections.abc import Callable
+from enum import Enum
+
+
+class Field(str):
+    """As the place of an error: the input that is meant, by its plain name."""
+
+    __slots__ = ()
+
+
+Remedy = Enum(
+    "Remedy",
+    "ADD_CHECK ADD_RIG AS_READ BRING_BACK CHECK_BOARD CHECK_LOGBOOK ENTER_AGAIN EXPORT_FIRST FIND_BOARD JUDGE_AGAIN "
+    "JUDGE_FIRST LEAVE_OUT_START LIST_ALL LIST_OPEN LIST_ORDERS LIST_SERVICES LIST_SHEETS NAME_A_LOGBOOK OTHER_FILE OTHER_FOLDER "
+    "RENAME_ANOTHER_RIG SAY_NO SAY_WHY SET_RATE SHOW_SHEET START_LOGBOOK TRY_BAUD TRY_OTHER_READING WAY_BACK",
+)
+"""What to do about it."""
+
+
+def plain(remedy: Remedy) -> str:
+    """``LIST_ORDERS`` as "List orders."."""
+    return f"{remedy.name.replace('_', ' ').capitalize()}."
 
 
 class ThrowbookError(Exception):
@@ -10,17 +33,24 @@ class ThrowbookError(Exception):
 
     exit_code = 2
 
-    def __init__(self, what: str, where: str = "", do: str = "") -> None:
-        """Keep the three parts; ``str()`` joins them into one line."""
+    def __init__(self, what: str, where: str = "", do: str = "", remedy: Remedy | None = None) -> None:
+        """Keep the parts; ``where`` may be a ``Field``, and ``remedy`` comes behind ``do``."""
         self.what = what
         self.where = where
         self.do = do
-        super().__init__(what, where, do)
+        self.remedy = remedy
+        super().__init__(what, where, do, remedy)
+
+    def said(self, name: Callable[[Field], str] = str, way: Callable[[Remedy], str] = plain) -> str:
+        """One line; ``name`` and ``way`` give the words of whoever shows it."""
+        where = name(self.where) if isinstance(self.where, Field) else self.where
+        line = f"{where}: {self.what}" if where else self.what
+        for do in (self.do, way(self.remedy) if self.remedy else ""):
+            line = f"{line}{'' if line.endswith(('.', '?')) else '.'} {do}" if do else line
+        return " ".join(line.split())
 
     def __str__(self) -> str:
-        head = f"{self.where}: {self.what}" if self.where else self.what
-        line = f"{head}. {self.do}" if self.do else head
-        return " ".join(line.split())
+        return self.said()
 
 
 class InputError(ThrowbookError):

@@ -161,7 +161,7 @@ def test_a_changed_rig_file_takes_a_reason_and_keeps_the_old_version(book, tmp_p
     assert not add_rig(book, SAMPLES / "yard-loader.toml", BY, NOW).new
     file = tmp_path / "yard-loader.toml"
     file.write_text(text.replace('"142 mm"', '"143 mm"'), "utf-8")
-    with pytest.raises(InputError, match=r"another version.*--reason"):
+    with pytest.raises(InputError, match=r"another version.*Say why"):
         add_rig(book, file, BY, NOW)
     assert add_rig(book, file, BY, NOW, "measured again").revised
     with open_logbook(book, read_only=True) as opened:

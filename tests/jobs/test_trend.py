@@ -83,7 +83,7 @@ def test_dask_on_a_local_cluster_says_the_same(book, exported):
 
 
 def test_a_folder_that_is_no_export_is_refused(tmp_path):
-    with pytest.raises(InputError, match="export --format parquet"):
+    with pytest.raises(InputError, match="Export first"):
         list(fleet_from_export(tmp_path, TODAY))
 
 

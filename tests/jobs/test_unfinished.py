@@ -94,9 +94,9 @@ def test_no_sheet_is_accepted_and_no_order_cleared_until_it_is_judged(book: Path
     orders = status(book).open_ids
     leave_journal(book, seconds=6.0)
     clearing = latch.Clearing(orders, BY, "greased")
-    with pytest.raises(InputError, match=r"not accepted: a recording of a lock throw.*record --recover"):
+    with pytest.raises(InputError, match=r"not accepted: a recording of a lock throw.*Judge first"):
         sign_off.accept(book, name, YES, BY, NOW)
-    with pytest.raises(InputError, match=r"not cleared: a recording of a lock throw.*record --recover"):
+    with pytest.raises(InputError, match=r"not cleared: a recording of a lock throw.*Judge first"):
         latch.clear(book, RIG, clearing, BY, NOW)
     [done] = judged(book)
     assert done.error is None

@@ -33,7 +33,7 @@ class JobDone(Message):
 class JobFailed(Message):
     """A job was refused, or the outside failed it."""
 
-    def __init__(self, name: str, error: Exception) -> None:
+    def __init__(self, name: str, error: ThrowbookError) -> None:
         super().__init__()
         self.name = name
         self.error = error
@@ -81,9 +81,7 @@ def open_rehearsal(logbook: str, rig: str, fault: str) -> tuple[str, threading.E
     try:
         told = ready.get(timeout=WAIT_S)
     except queue.Empty:
-        raise OutsideError(
-            "the rehearsal board doesn't come up", rig, "Try: throwbook board rehearse"
-        ) from None
+        raise OutsideError("the rehearsal board doesn't come up", rig, "Try it again") from None
     if isinstance(told, ThrowbookError):
         raise told
     return told, stop

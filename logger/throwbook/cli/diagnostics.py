@@ -1,4 +1,4 @@
-"""The only writer to stderr, and the only place that knows the exit codes.
+"""The only writer to stderr, and the only place that knows the exit codes and says a field or a remedy in options.
 
 0 done and nothing failed · 1 done and at least one verdict is ``fail`` · 2 wrong use or bad input · 3 the outside
 failed. A command returns its exit code (None means 0).
@@ -11,7 +11,45 @@ from contextlib import contextmanager
 import click
 
 from throwbook.core.quantities.text import printable
-from throwbook.errors import ThrowbookError
+from throwbook.errors import Remedy, ThrowbookError
+
+REMEDIES = {
+    Remedy.ADD_CHECK: "Import or enter a check first: throwbook import --rig R --kind seasonal FILE...",
+    Remedy.ADD_RIG: "'throwbook rig add FILE.toml' adds one.",
+    Remedy.AS_READ: "If the meter did show it, add --as-read.",
+    Remedy.BRING_BACK: "'throwbook rig retire --back' brings it back.",
+    Remedy.CHECK_BOARD: "Try: throwbook board check",
+    Remedy.CHECK_LOGBOOK: "'throwbook check' says how far and whose it is.",
+    Remedy.ENTER_AGAIN: "If they are new throws, say so with --again.",
+    Remedy.FIND_BOARD: "See the ports with: throwbook board find",
+    Remedy.JUDGE_AGAIN: "'throwbook check' judges them again",
+    Remedy.JUDGE_FIRST: "Judge it first: throwbook record --recover",
+    Remedy.LEAVE_OUT_START: "Leave out --started, or import it by itself.",
+    Remedy.LIST_ALL: "'throwbook rig fit' lists all.",
+    Remedy.LIST_OPEN: "'throwbook status' lists the open ones.",
+    Remedy.LIST_ORDERS: "'throwbook order list' shows where.",
+    Remedy.LIST_SERVICES: "'throwbook service list' shows them.",
+    Remedy.LIST_SHEETS: "'throwbook sheet list' shows their names.",
+    Remedy.NAME_A_LOGBOOK: "Say where: --logbook PATH or THROWBOOK_LOGBOOK.",
+    Remedy.OTHER_FILE: "Choose another with --out",
+    Remedy.OTHER_FOLDER: "Or give another with --folder.",
+    Remedy.TRY_OTHER_READING: "Try the other --reading",
+    Remedy.RENAME_ANOTHER_RIG: "--rename OLD=NEW names one it has.",
+    Remedy.SAY_NO: "Only a NO at a pin is still taken: throwbook sheet see.",
+    Remedy.SAY_WHY: 'If it should stand for that one, say why: --reason "new actuator".',
+    Remedy.SET_RATE: "Choose with --rate or --baud",
+    Remedy.SHOW_SHEET: "'throwbook sheet show' lists them.",
+    Remedy.START_LOGBOOK: "'throwbook rig add FILE.toml' starts one, or give --logbook PATH.",
+    Remedy.TRY_BAUD: "Try --baud, or: throwbook board find",
+    Remedy.WAY_BACK: "The way back from 'do not use': write down the cause, log the repair (throwbook service add), "
+    "commission anew in full (throwbook sheet plan), then sign (throwbook order clear).",
+    Remedy.EXPORT_FIRST: "Write the export first: throwbook export --format parquet FOLDER.",
+}
+
+
+def worded(error: ThrowbookError) -> str:
+    """The line of an error, its field and its remedy as options and commands."""
+    return error.said(lambda field: f"--{field}", REMEDIES.__getitem__)
 
 
 def complain(line: str) -> None:
@@ -43,7 +81,7 @@ def run(command: click.Command, args: list[str] | None = None) -> int:
     try:
         outcome = command.main(args=args, prog_name="throwbook", standalone_mode=False)
     except ThrowbookError as error:
-        complain(str(error))
+        complain(worded(error))
         return error.exit_code
     except click.ClickException as error:
         hint = ""

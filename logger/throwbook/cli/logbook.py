@@ -30,6 +30,7 @@ def check(ctx: click.Context, as_json: bool) -> int:
     Example:
       throwbook check
     """
+    from throwbook.cli.diagnostics import worded
     from throwbook.errors import OutsideError
     from throwbook.jobs.logbook_care import check as run
     from throwbook.jobs.logbook_care import judge_stored_again
@@ -39,7 +40,7 @@ def check(ctx: click.Context, as_json: bool) -> int:
     try:
         again = judge_stored_again(logbook_of(ctx), now(), progress)
     except OutsideError as error:  # it may only be read: it is looked at all the same
-        again = JudgedAgain(left=[str(error)])
+        again = JudgedAgain(left=[worded(error)])
     path, found = run(logbook_of(ctx), progress)
     if as_json:
         output.json_line(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from throwbook.cli import output
-from throwbook.cli.diagnostics import complain
+from throwbook.cli.diagnostics import complain, worded
 from throwbook.cli.options import (
     Quantity,
     ask_one_of,
@@ -321,7 +321,7 @@ def _keep_and_show(
         complain(f"{given['sheet']}: nothing was added to this sheet: {kept.kept_out}")
         return 2
     if recorded.problem is not None:
-        complain(str(recorded.problem))
+        complain(worded(recorded.problem))
         return recorded.problem.exit_code
     failed = any(one.assessment.verdict == "fail" for one in recorded.throws)
     return 1 if failed and not given["as_json"] else 0
@@ -400,7 +400,7 @@ def _recover_all(given: dict[str, Any], logbook: str | None) -> int:
         try:
             code = _discard(one, given, logbook) if given["discard"] else _recover(one, given, logbook)
         except ThrowbookError as error:
-            complain(str(error))
+            complain(worded(error))
             code = error.exit_code
         worst = max(worst, code)
     return worst

@@ -26,7 +26,7 @@ import numpy as np
 
 from throwbook.core.quantities.text import quoted
 from throwbook.core.trace import FloatArray
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError
 
 # quantity: (column in our own files, its SI unit, unit as typed -> factor to SI)
 QUANTITIES: dict[str, tuple[str, str, dict[str, float]]] = {
@@ -61,11 +61,11 @@ def parse_choices(choices: Sequence[str]) -> dict[str, str]:
         if not equals or not name or quantity not in QUANTITIES:
             raise InputError(
                 f"{quoted(choice)} names no column",
-                "--column",
+                Field("column"),
                 'Type time=NAME, current=NAME or voltage=NAME, with the unit if it is not SI: current="NAME [mA]"',
             )
         if quantity in asked:
-            raise InputError(f"{quantity} is given twice", "--column", "Give each column once")
+            raise InputError(f"{quantity} is given twice", Field("column"), "Give each column once")
         asked[quantity] = name
     return asked
 
@@ -79,7 +79,7 @@ def unit_factors(units: Mapping[str, str | None]) -> dict[str, float]:
         if unit not in QUANTITIES[quantity][2]:
             raise InputError(
                 f"{quoted(unit)} is no unit of {quantity} that can be read here",
-                f"--{quantity}-unit",
+                Field(f"{quantity}-unit"),
                 f"Use one of {_units(quantity)}",
             )
         found[quantity] = QUANTITIES[quantity][2][unit]
@@ -128,7 +128,7 @@ def _name_and_factor(quantity: str, choice: str, header: Sequence[str]) -> tuple
     if unit not in factors:
         raise InputError(
             f"{quoted(unit)} is no unit of {quantity} that can be read here",
-            "--column",
+            Field("column"),
             f"Use one of {_units(quantity)}",
         )
     return (choice if choice in header else name.strip()), factors[unit]

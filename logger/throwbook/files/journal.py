@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from throwbook.errors import InputError, OutsideError
+from throwbook.errors import InputError, OutsideError, Remedy
 
 SUFFIX = ".journal"
 FORMAT = "throwbook-journal-1"
@@ -301,6 +301,7 @@ def _disk_trouble(path: Path, error: OSError) -> OutsideError:
         return OutsideError(
             "the disk is full",
             str(path),
-            "What was recorded so far is kept. Make room, then judge it: throwbook record --recover",
+            "What was recorded so far is kept. Make room.",
+            Remedy.JUDGE_FIRST,
         )
     return OutsideError(f"the disk refuses ({error.strerror})", str(path), "Check the disk and the folder")

@@ -32,7 +32,7 @@ from throwbook.core.rig import (
     Rig,
     Wiring,
 )
-from throwbook.errors import InputError
+from throwbook.errors import InputError, Remedy
 
 EXAMPLE = """\
 # A rig: an actuator, the lock mechanism it throws, and how it is wired. Throwbook reads this file.
@@ -298,8 +298,13 @@ def refuse_contradictions(rig: Rig, where: str) -> None:
     """Raise InputError for the first grave problem, saying how many more there are."""
     grave = [problem for problem in problems(rig) if problem.grave]
     if grave:
-        more = f" ({len(grave) - 1} more: 'throwbook rig fit' lists all)" if len(grave) > 1 else ""
-        raise InputError(f"{grave[0].what}{more}", f"{where}: {grave[0].key}", grave[0].do)
+        more = f" ({len(grave) - 1} more)" if len(grave) > 1 else ""
+        raise InputError(
+            f"{grave[0].what}{more}",
+            f"{where}: {grave[0].key}",
+            grave[0].do,
+            Remedy.LIST_ALL if more else None,
+        )
 
 
 def refuse_looser_limits(rig: Rig, where: str, before: Rig | None = None) -> None:

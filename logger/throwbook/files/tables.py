@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from throwbook.core.assessment import Assessment, Check, Sign
-from throwbook.errors import InputError, OutsideError
+from throwbook.errors import InputError, OutsideError, Remedy
 
 # Enough to keep a tenth of a microsecond in an hour's record; few enough that two machines print the same line.
 _SIGNIFICANT_DIGITS = 10
@@ -242,12 +242,15 @@ KINDS: Mapping[str, type[CsvTable] | type[JsonlTable] | type[ParquetTable]] = {
 }
 
 
+CHECK_FOLDER = "Check the folder and the free space"
+
+
 @contextmanager
-def whole_file(path: Path, do: str = "Check the folder and the free space") -> Iterator[Path]:
+def whole_file(path: Path, do: str = CHECK_FOLDER, remedy: Remedy | None = None) -> Iterator[Path]:
     """Give a new empty file to write to; it takes the name ``path`` when the block ends without an error.
 
     What already has the passing name, a link to elsewhere even, is removed and never written through. Raises OutsideError
-    when the disk refuses; ``do`` says what to do then.
+    when the disk refuses; ``do`` and ``remedy`` say what to do then.
     """
     part = path.with_name(f"{path.name}.part")
     try:
@@ -256,7 +259,7 @@ def whole_file(path: Path, do: str = "Check the folder and the free space") -> I
         yield part
         os.replace(part, path)
     except OSError as error:
-        raise OutsideError(f"writing failed ({error.strerror})", str(path), do) from error
+        raise OutsideError(f"writing failed ({error.strerror})", str(path), do, remedy) from error
     finally:
         with suppress(OSError):
             part.unlink(missing_ok=True)

@@ -11,7 +11,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from throwbook.errors import InputError, OutsideError
+from throwbook.errors import InputError, OutsideError, Remedy
 from throwbook.jobs.record import ASK_AGAIN_S, UNFIT_DO, no_answer, open_port
 from throwbook.ports.serial_port import PortInfo, list_ports
 from throwbook.protocol.framing import Drops
@@ -69,7 +69,7 @@ class BoardLink:
             if isinstance(event, Unfit):
                 raise self._unfit(event)
             if isinstance(event, Refused):
-                raise InputError(event.reason, self._port.name, "Choose with --rate or --baud")
+                raise InputError(event.reason, self._port.name, remedy=Remedy.SET_RATE)
             if until_s is None and self.session.samples:
                 until_s = came_s + seconds
             yield event, came_s

@@ -10,7 +10,7 @@ from throwbook.core.analysis.calibration import (
     CalibrationRecord,
     fit_calibration,
 )
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError
 from throwbook.protocol.messages import Samples
 from throwbook.protocol.session import DEFAULT_BAUD
 
@@ -49,13 +49,13 @@ def read_board(port: str, *, baud: int = DEFAULT_BAUD, rate_hz: int = 200, secon
     return Shown(identity.id, float(current_a.mean()), float(np.hypot(wander_a, step_a)))
 
 
-def point(true_text: str, accuracy_text: str, shown: Shown, where: str = "--meter") -> CalibrationPoint:
+def point(true_text: str, accuracy_text: str, shown: Shown, where: str = "meter") -> CalibrationPoint:
     """One point from the meter's reading as typed (``2.03A``) and its accuracy (``1% + 3 digits``)."""
     from throwbook.core.quantities.units import typed
     from throwbook.core.sheets.hand_readings import Reading, accuracy_from, metered
 
     read = typed(true_text, "current", where)
-    measured = metered(Reading(read.value, read.step), accuracy_from(accuracy_text, "--accuracy"))
+    measured = metered(Reading(read.value, read.step), accuracy_from(accuracy_text, Field("accuracy")))
     return CalibrationPoint(measured.value, measured.u / 2.0, shown.mean_a, shown.u_a)
 
 
@@ -66,10 +66,10 @@ def pair(text: str, accuracy_text: str, board: str) -> CalibrationPoint:
     meter, equals, shown = text.partition("=")
     if not equals:
         raise InputError(
-            f"'{text}' is no pair of readings", "--pair", "Type meter=board, for example 2.03A=2.11A"
+            f"'{text}' is no pair of readings", Field("pair"), "Type meter=board, for example 2.03A=2.11A"
         )
-    read = typed(shown, "current", "--pair")
-    return point(meter, accuracy_text, Shown(board, read.value, read.step / 12.0**0.5), "--pair")
+    read = typed(shown, "current", Field("pair"))
+    return point(meter, accuracy_text, Shown(board, read.value, read.step / 12.0**0.5), Field("pair"))
 
 
 def calibrated(
@@ -78,7 +78,7 @@ def calibrated(
     """The calibration of these points. Raises InputError."""
     if not instrument.strip():
         raise InputError(
-            "the reference isn't named", "--instrument", 'Give make-up and number: "clamp meter 12"'
+            "the reference isn't named", Field("instrument"), 'Give make-up and number: "clamp meter 12"'
         )
     return CalibrationRecord(
         board, fit_calibration(points), done_on, due_on or done_on + GOOD_FOR, instrument

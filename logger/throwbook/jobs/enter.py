@@ -19,7 +19,7 @@ from throwbook.core.sheets.hand_readings import Accuracy, HandThrow, Instruments
 from throwbook.core.sheets.sheet import NOT_LOOKED, rested, sheet_trials
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.trace import LOCK
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import baseline_for, opened, rig_of
 from throwbook.jobs.sheets import (
@@ -104,7 +104,9 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
     logbook already; nothing is stored then.
     """
     if entry.thrown_at is not None and entry.thrown_at > now:
-        raise InputError("these throws are dated in the future", "--at", "Look at the date and the clock.")
+        raise InputError(
+            "these throws are dated in the future", Field("at"), "Look at the date and the clock."
+        )
     for number, throw in enumerate(entry.throws, start=1):
         if _readings(throw).keys() <= {"direction", "ended", "note"} and throw.ended == CUT_OFF:
             raise InputError(
@@ -184,7 +186,7 @@ def _refuse_typed_twice(book: Logbook, rig: str, entry: Entry) -> None:
             raise InputError(
                 f"these {len(typed)} throws stand on sheet {book.sheet(sheet).name} already",
                 "enter",
-                "If they are new throws, say so with --again.",
+                remedy=Remedy.ENTER_AGAIN,
             )
 
 
@@ -200,7 +202,8 @@ def _refuse_slip(state: SheetState, rig: "Rig", throw: HandThrow, number: int, h
         raise SlipError(
             told,
             f"throw {number}",
-            "Nothing was written down. Correct the reading; if the meter did show it, add --as-read.",
+            "Nothing was written down. Correct the reading.",
+            Remedy.AS_READ,
         )
 
 

@@ -30,7 +30,7 @@ from throwbook.core.records import (
 )
 from throwbook.core.rig import Rig
 from throwbook.core.sizing.sizing import Fit, fit
-from throwbook.errors import OutsideError
+from throwbook.errors import OutsideError, Remedy
 from throwbook.files.rig_file import RigFile, parse_rig, read_rig_file
 from throwbook.logbook import Logbook, open_logbook
 from throwbook.logbook.connection import Waiting
@@ -196,7 +196,7 @@ def logbook_path(given: str | None) -> Path:
         raise OutsideError(
             f"can't make the folder ({error.strerror})",
             str(folder),
-            "Say where: --logbook PATH or THROWBOOK_LOGBOOK.",
+            remedy=Remedy.NAME_A_LOGBOOK,
         ) from error
     return folder / FILE_NAME
 

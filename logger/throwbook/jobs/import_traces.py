@@ -12,7 +12,7 @@ from throwbook.core.quantities.text import counted
 from throwbook.core.records import BENCH, LoggedTrial, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD
 from throwbook.core.status.latch import Status
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import Held, baselines_for, baselines_of, opened, rig_of
 from throwbook.jobs.sheets import plan_in
@@ -263,7 +263,7 @@ def _dated(traces: list["Trace"], started: Sequence[datetime]) -> list["Trace"]:
     if len(started) != len(traces):
         raise InputError(
             f"{counted(len(started), 'start')} for {counted(len(traces), 'file')}",
-            "--started",
+            Field("started"),
             "Give one for each file, in their order.",
         )
     for trace in traces:
@@ -271,7 +271,7 @@ def _dated(traces: list["Trace"], started: Sequence[datetime]) -> list["Trace"]:
             raise InputError(
                 f"it says itself when it was thrown ({trace.started.isoformat()})",
                 trace.source,
-                "Leave out --started, or import it by itself.",
+                remedy=Remedy.LEAVE_OUT_START,
             )
     return [replace(trace, started=start) for trace, start in zip(traces, started, strict=True)]
 

@@ -19,7 +19,7 @@ from throwbook.core.quantities.text import written
 from throwbook.core.records import BENCH, BY_HAND, FROM_TRACE, LoggedTrial, SheetState
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.status.latch import Status
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError
 from throwbook.jobs import latch
 from throwbook.jobs.find import baseline_for, baselines_for, baselines_of, opened, rig_of
 from throwbook.logbook import Logbook
@@ -157,7 +157,7 @@ class Rejudged:
 def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: datetime) -> Rejudged:
     """Judge every throw of a sheet again. Raises InputError without a reason, or for a sheet that isn't there."""
     if not written(reason):
-        raise InputError("no reason given", "--reason", "Say why it is judged again.")
+        raise InputError("no reason given", Field("reason"), "Say why it is judged again.")
     with opened(logbook) as book, book.transaction():
         state = book.sheet(sheet)
         rig = rig_of(book, state.sheet.rig)

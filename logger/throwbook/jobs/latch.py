@@ -46,7 +46,7 @@ from throwbook.core.status.latch import (
 )
 from throwbook.core.status.maintenance import entry_from, mends
 from throwbook.core.status.raising import repeats_symptom
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs.find import opened
 from throwbook.jobs.rig_changes import doubts_of, two_machines
 from throwbook.jobs.unfinished import (
@@ -371,9 +371,9 @@ def raise_by_hand(
 ) -> Status:
     """A person takes a rig up. Raises InputError for a cause that isn't in ``status.CAUSES`` or without a reason."""
     if cause not in CAUSES:
-        raise InputError(f"no cause is called {cause!r}", "--cause", f"One of: {', '.join(CAUSES)}.")
+        raise InputError(f"no cause is called {cause!r}", Field("cause"), f"One of: {', '.join(CAUSES)}.")
     if not written(because):
-        raise InputError("what was seen isn't written", "--because", "Say it in a few words.")
+        raise InputError("what was seen isn't written", Field("because"), "Say it in a few words.")
     with opened(logbook) as book, book.transaction():
         book.rig(rig)
         book.add_order(raise_order(rig, cause, written(because), now, by))
@@ -408,7 +408,7 @@ def clear(
         before = status(book, rig)
         raises = _named(before, brought.orders)
         entries = book.services(rig, every_revision=True)
-        service = named_service(entries, brought.service, "--service") if brought.service else None
+        service = named_service(entries, brought.service, Field("service")) if brought.service else None
         sheet = book.sheet(brought.sheet) if brought.sheet else None
         order = Order(
             rig,
@@ -437,15 +437,9 @@ def clear(
                 f"the cause found ({written(brought.cause_found)!r}) only repeats what was seen; write why: bent pin, worn nut, ..."
             )
         if complaints:
-            raise InputError("not cleared: " + "; ".join(complaints), rig, WAY_BACK)
+            raise InputError("not cleared: " + "; ".join(complaints), rig, remedy=Remedy.WAY_BACK)
         stored = book.add_order(order)
         return replace(order, id=stored.id), status(book, rig)
-
-
-WAY_BACK = (
-    "The way back from 'do not use': write down the cause, log the repair (throwbook service add), commission anew in full "
-    "(throwbook sheet plan), then sign (throwbook order clear)."
-)
 
 
 def _named(before: Status, wanted: Sequence[str]) -> list[OpenRaise]:
@@ -456,21 +450,21 @@ def _named(before: Status, wanted: Sequence[str]) -> list[OpenRaise]:
         if len(fit) != 1 or len(text) < 4:
             raise InputError(
                 f"{'no open order starts' if not fit else 'more than one open order starts'} with {text!r}",
-                "--order",
-                "'throwbook status' lists the open ones.",
+                Field("order"),
+                remedy=Remedy.LIST_OPEN,
             )
         found += [one for one in fit if one not in found]
     return found
 
 
-def named_service(rows: Sequence[Service], text: str, option: str) -> str:
+def named_service(rows: Sequence[Service], text: str, where: str) -> str:
     """Id of the one entry among ``rows`` that starts with ``text``, four letters at least. Raises InputError for none."""
     fit = [row.id for row in rows if row.id.startswith(text)]
     if len(fit) != 1 or len(text) < 4:
         raise InputError(
             f"no single service entry of this rig starts with {text!r}",
-            option,
-            "'throwbook service list' shows them.",
+            where,
+            remedy=Remedy.LIST_SERVICES,
         )
     return fit[0]
 

@@ -18,7 +18,7 @@ from throwbook.core.export_schema import FLAG, TABLES, Column, ExportData, descr
 from throwbook.core.machine.rig_validation import complaint
 from throwbook.core.quantities.text import file_name
 from throwbook.core.records import FROM_TRACE, heads
-from throwbook.errors import InputError, OutsideError
+from throwbook.errors import Field, InputError, OutsideError
 from throwbook.files import tables
 from throwbook.jobs.find import logbook_path, opened
 from throwbook.jobs.upgrade import JudgedAgain, judge_again
@@ -229,7 +229,7 @@ def take_in(
     with opened(logbook, waiting=waiting) as book:
         for new in terms.rename.values():
             if wrong := complaint(new, book.rig_names()):
-                raise InputError(f"the name '{new}' {wrong}", "--rename", "Give the rig another name.")
+                raise InputError(f"the name '{new}' {wrong}", Field("rename"), "Give the rig another name.")
         known = {rig: len(book.rig_revisions(rig)) for rig in terms.same}
         merged = merge(book, other, terms)
         for rig, before in known.items():

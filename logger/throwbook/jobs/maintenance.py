@@ -12,7 +12,7 @@ from throwbook.core.status.maintenance import (
     order_complaints,
     row_from,
 )
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened
 from throwbook.logbook import Logbook
@@ -37,7 +37,7 @@ def add(
     """
     if entry.action not in ACTIONS:
         raise InputError(
-            f"no action is called {entry.action!r}", "--action", f"One of: {', '.join(ACTIONS)}."
+            f"no action is called {entry.action!r}", Field("action"), f"One of: {', '.join(ACTIONS)}."
         )
     _refuse_dates(entry, now.date())
     with opened(logbook) as book, book.transaction():
@@ -47,9 +47,9 @@ def add(
         if corrects:
             if not written(reason):
                 raise InputError(
-                    "a correction takes a reason", "--reason", "Say what was wrong with the entry."
+                    "a correction takes a reason", Field("reason"), "Say what was wrong with the entry."
                 )
-            old = latch.named_service(book.services(entry.rig), corrects, "--corrects")
+            old = latch.named_service(book.services(entry.rig), corrects, Field("corrects"))
             row = replace(row, reason=written(reason), replaces=(old,))
         stored = book.add_service(row)
         return Logged(entry_from(stored), latch.standing(book, entry.rig, now.date()))
@@ -78,8 +78,8 @@ def history(
 
 def _refuse_dates(entry: ServiceEntry, today: date) -> None:
     """No moment lies in the future, and each comes after the one before it."""
-    named = {"--on": entry.on}
-    named |= {f"--{name}-on": getattr(entry, name).on for name in ("seen", "found", "fixed", "verified")}
+    named = {Field("on"): entry.on}
+    named |= {Field(f"{name}-on"): getattr(entry, name).on for name in ("seen", "found", "fixed", "verified")}
     for option, day in named.items():
         if day is not None and day > today:
             raise InputError(
@@ -90,5 +90,5 @@ def _refuse_dates(entry: ServiceEntry, today: date) -> None:
         raise InputError("; ".join(complaints), "service", "Look at the dates.")
     if entry.due_on is not None and entry.due_on <= entry.on:
         raise InputError(
-            f"the next check on {entry.due_on} isn't after the service", "--due", "Look at the dates."
+            f"the next check on {entry.due_on} isn't after the service", Field("due"), "Look at the dates."
         )

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 from throwbook.core.quantities.text import file_name
 from throwbook.core.records import FROM_TRACE, SPOT, Calibration, LoggedTrial, SheetState
-from throwbook.errors import OutsideError
-from throwbook.files.tables import whole_file
+from throwbook.errors import OutsideError, Remedy
+from throwbook.files.tables import CHECK_FOLDER, whole_file
 from throwbook.jobs.find import baseline_for, opened, rig_for_sheet, rig_of
 from throwbook.jobs.latch import standing
 from throwbook.jobs.steps_to_clear import gaps_in, happened_in, steps_said
@@ -267,12 +267,13 @@ def _write_both(document: "Document", material: "Material", stem: str, issue: Is
 
 def write(path: Path, content: bytes) -> Path:
     """Write a file that appears whole or not at all. Raises OutsideError when the disk refuses."""
-    do = "Check the folder and the free space, or give --folder."
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise OutsideError(f"writing failed ({error.strerror})", str(path), do) from error
-    with whole_file(path, do) as part:
+        raise OutsideError(
+            f"writing failed ({error.strerror})", str(path), CHECK_FOLDER, Remedy.OTHER_FOLDER
+        ) from error
+    with whole_file(path, remedy=Remedy.OTHER_FOLDER) as part:
         part.write_bytes(content)
     return path
 

@@ -23,7 +23,7 @@ from throwbook.core.status.latch import (
     Status,
     raise_order,
 )
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import baselines_for, baselines_of, opened, rig_of
 from throwbook.jobs.judgements import judge_stored
@@ -66,15 +66,17 @@ def reassign(logbook: str | Path | None, asked: Correction, now: datetime) -> Re
     accepted, or were put right already, and for a rig that isn't there or is the same; nothing is stored then.
     """
     if not written(asked.because):
-        raise InputError("no reason given", "--because", "Say how the throw came to stand on the wrong rig.")
+        raise InputError(
+            "no reason given", Field("because"), "Say how the throw came to stand on the wrong rig."
+        )
     if not is_name(asked.signed):
-        raise InputError("nobody has signed", "--signed", "Give the name of who answers for it.")
+        raise InputError("nobody has signed", Field("signed"), "Give the name of who answers for it.")
     with opened(logbook) as book, book.transaction():
         state = book.sheet(asked.sheet)
         here = state.sheet.rig
         throws = [_throw(book, state, number) for number in asked.throws]
         if asked.to == here:
-            raise InputError(f"they stand on '{here}' already", "--to", "Name the rig that they are of.")
+            raise InputError(f"they stand on '{here}' already", Field("to"), "Name the rig that they are of.")
         copies: list[str] = []
         other = None
         if asked.to != NOBODY:
@@ -89,15 +91,13 @@ def _throw(book: Logbook, state: SheetState, number: int) -> LoggedTrial:
     """A throw that may be put right."""
     places = {one.placement.position: one for one in book.trials(sheet=state.sheet.id) if one.placement}
     if number not in places:
-        raise InputError(
-            f"this sheet has no throw {number}", state.name, "'throwbook sheet show' lists them."
-        )
+        raise InputError(f"this sheet has no throw {number}", state.name, remedy=Remedy.SHOW_SHEET)
     throw = places[number]
     if book.moved_away(throw.id):
         raise InputError(
             f"throw {number} was put down to another rig already",
             state.name,
-            "'throwbook order list' shows where.",
+            remedy=Remedy.LIST_ORDERS,
         )
     if not book.came_by_import(throw.id):
         raise InputError(

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from throwbook.core.analysis.live import LiveFigures
 from throwbook.core.quantities.text import file_name
-from throwbook.errors import InputError, OutsideError, ThrowbookError
+from throwbook.errors import InputError, OutsideError, Remedy, ThrowbookError
 from throwbook.files.journal import SUFFIX, Journal
 from throwbook.jobs.recording import Recorded, judged, keep_unread
 from throwbook.jobs.trial_builder import TrialRecord
@@ -167,9 +167,7 @@ class Recording:
 
     def _came_to_nothing(self, journal: Journal) -> ThrowbookError:
         """Why there is no recording; lines that nobody could read are kept as they came, and named."""
-        problem = self._problem or OutsideError(
-            "no samples came", self.plan.port, "Try: throwbook board check"
-        )
+        problem = self._problem or OutsideError("no samples came", self.plan.port, remedy=Remedy.CHECK_BOARD)
         unread = None
         if self._bytes and not self._record.refused and not self._record.unfit:
             if self._problem is None:
@@ -179,7 +177,9 @@ class Recording:
         journal.remove()
         if unread is None:
             return problem
-        return type(problem)(problem.what, problem.where, f"{problem.do}. What came is kept in {unread}")
+        return type(problem)(
+            f"{problem.what}; what came is kept in {unread}", problem.where, problem.do, problem.remedy
+        )
 
     # ---- the loop ----
 
@@ -273,9 +273,7 @@ class Recording:
             self._on_ready(self._session.identity)
         self._note(self._record.take(event, self._now()))
         if self._record.refused:
-            self._end(
-                "refused", InputError(self._record.refused, self.plan.port, "Choose with --rate or --baud")
-            )
+            self._end("refused", InputError(self._record.refused, self.plan.port, remedy=Remedy.SET_RATE))
         if self._record.unfit:
             self._end("refused", OutsideError(self._record.unfit, self.plan.port, UNFIT_DO))
         if self._record.cut:
@@ -346,7 +344,8 @@ def no_answer(port: str, baud: int, came: int, session: Session) -> OutsideError
         return OutsideError(
             "nothing answers",
             port,
-            "Is the board plugged in and powered, and is it this port? throwbook board find",
+            "Is the board plugged in and powered, and is it this port?",
+            Remedy.FIND_BOARD,
         )
     unread = session.dropped.sentence() or f"{came:,} bytes came"
     if session.identity is not None:
@@ -357,10 +356,11 @@ def no_answer(port: str, baud: int, came: int, session: Session) -> OutsideError
         )
     if session.heard:
         return OutsideError(
-            f"something sends, but it doesn't say who it is: {unread}", port, "throwbook board find"
+            f"something sends, but it doesn't say who it is: {unread}", port, remedy=Remedy.FIND_BOARD
         )
     return OutsideError(
         f"{came:,} bytes came, but no line that can be read: the wrong baud, or no board of ours ({unread})",
         port,
-        f"It was tried with {baud} baud; try --baud, or: throwbook board find",
+        f"It was tried with {baud} baud.",
+        Remedy.TRY_BAUD,
     )

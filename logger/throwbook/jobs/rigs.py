@@ -20,7 +20,7 @@ from throwbook.core.quantities.text import written
 from throwbook.core.records import BaselineRecord, RigRevision, Service, SheetState
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.status.status_text import reasons, short
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import logbook_path, opened, rig_from
 from throwbook.jobs.latch import RigStanding, missing_from, orders_due, standing, status
@@ -52,15 +52,13 @@ def retire(logbook: str | Path | None, rig: str, because: str, by: str, now: dat
     from throwbook.files.rig_file import parse_rig
 
     if not written(because):
-        raise InputError("no reason given", "--because", 'Say why, for example "sold".')
+        raise InputError("no reason given", Field("because"), 'Say why, for example "sold".')
     with opened(logbook) as book, book.transaction():
         held = book.rig(rig)
         if rig_from(held).retired:
-            raise InputError(
-                "this rig is retired already", rig, "'throwbook rig retire --back' brings it back."
-            )
+            raise InputError("this rig is retired already", rig, remedy=Remedy.BRING_BACK)
         text = retired_text(held.toml, written(because))
-        parse_rig(text, "--because")  # a reason too long for a rig file is refused here
+        parse_rig(text, "the reason")  # a reason too long for a rig file is refused here
         book.add_rig(rig, text, by, now, f"retired: {written(because)}")
         return Retired(rig, written(because), latch.status(book, rig))
 
@@ -68,7 +66,7 @@ def retire(logbook: str | Path | None, rig: str, because: str, by: str, now: dat
 def bring_back(logbook: str | Path | None, rig: str, because: str, by: str, now: datetime) -> Retired:
     """A new version of the rig that is looked after again. Raises InputError where it isn't retired."""
     if not written(because):
-        raise InputError("no reason given", "--because", 'Say why, for example "bought back".')
+        raise InputError("no reason given", Field("because"), 'Say why, for example "bought back".')
     with opened(logbook) as book, book.transaction():
         held = book.rig(rig)
         if not rig_from(held).retired:
@@ -193,7 +191,7 @@ def add_rig(
             raise InputError(
                 f"the logbook has another version of rig '{rig.name}'",
                 str(file),
-                'If it should stand for that one, say why: --reason "new actuator".',
+                remedy=Remedy.SAY_WHY,
             )
         wrong = complaint(rig.name, book.rig_names()) if not known else ""
         if wrong:

@@ -36,7 +36,7 @@ from throwbook.core.sheets.sheet import (
 )
 from throwbook.core.status.latch import Status
 from throwbook.core.status.maintenance import entry_from
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened, rig_of
 from throwbook.logbook import Logbook
@@ -192,7 +192,7 @@ def plan_in(
         raise InputError(
             f"this rig is retired ({described.retired})",
             rig,
-            "'throwbook rig retire --back' brings it back first.",
+            remedy=Remedy.BRING_BACK,
         )
     services = tuple(sorted(row.id for row in book.services(rig, every_revision=True)))
     held = latch.status(book, rig).open_ids
@@ -294,7 +294,7 @@ def leave_out(
 ) -> SheetView:
     """Take a throw of an open sheet out of the count, with a reason; it stays on the sheet, and so does what it raised."""
     if not written(because):
-        raise InputError("no reason given", "--because", "Say why it doesn't count.")
+        raise InputError("no reason given", Field("because"), "Say why it doesn't count.")
     with opened(logbook) as book, book.transaction():
         state = open_sheet(book, sheet)
         fit = [
@@ -303,7 +303,7 @@ def leave_out(
             if one.placement is not None and one.placement.position == throw
         ]
         if not fit:
-            raise InputError(f"this sheet has no throw {throw}", sheet, "'throwbook sheet show' lists them.")
+            raise InputError(f"this sheet has no throw {throw}", sheet, remedy=Remedy.SHOW_SHEET)
         old = fit[0]
         book.place(
             replace(
@@ -328,7 +328,8 @@ def open_sheet(book: Logbook, sheet: str, rig: str = "") -> SheetState:
         raise InputError(
             f"this sheet is {state.state} already",
             sheet,
-            "What is decided stays; plan a new sheet. Only a NO at a pin is still taken: throwbook sheet see.",
+            "What is decided stays; plan a new sheet.",
+            Remedy.SAY_NO,
         )
     return state
 
@@ -342,5 +343,5 @@ def refuse_blank(looked: Looked) -> None:
             )
     if YES in (looked.left_pin, looked.right_pin) and not looked.says_no and not written(looked.how):
         raise InputError(
-            "how the pins were seen isn't written", "--seen-how", "For example: --seen-how torch"
+            "how the pins were seen isn't written", Field("seen-how"), "For example: torch, both sides."
         )

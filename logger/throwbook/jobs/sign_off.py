@@ -19,7 +19,7 @@ from throwbook.core.sheets.sheet import SheetTrial, lock_throws, plan_from, shee
 from throwbook.core.status.latch import Status, raise_order
 from throwbook.core.status.maintenance import work_done
 from throwbook.core.status.raising import WATCH_SIGN
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened, rig_of
 from throwbook.jobs.sheets import Looked, open_sheet, refuse_blank, write_down
@@ -62,7 +62,7 @@ def accept(
     as it was. A "no" alone stays and takes the rig out of use, whatever becomes of the sheet, decided or open.
     """
     if not is_name(signed):
-        raise InputError("nobody has signed", "--signed", "Give the name of who saw the pins.")
+        raise InputError("nobody has signed", Field("signed"), "Give the name of who saw the pins.")
     refuse_blank(looked)
     with opened(logbook) as book:
         with book.transaction():
@@ -182,9 +182,9 @@ def reject(
 ) -> tuple[SheetState, Status]:
     """End a sheet as rejected, with the reason and a name; it is sealed as it stands."""
     if not written(because):
-        raise InputError("no reason given", "--because", "Say what was wrong in a few words.")
+        raise InputError("no reason given", Field("because"), "Say what was wrong in a few words.")
     if not is_name(signed):
-        raise InputError("nobody has signed", "--signed", "Give your name.")
+        raise InputError("nobody has signed", Field("signed"), "Give your name.")
     with opened(logbook) as book, book.transaction():
         state = open_sheet(book, sheet)
         found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig))

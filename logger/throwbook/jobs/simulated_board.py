@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from throwbook.core.rig import Rig
 from throwbook.core.trace import DIRECTIONS, FloatArray
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError
 from throwbook.ports.serial_port import PseudoPort, serve
 from throwbook.protocol.messages import Identity
 from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard, Trouble
@@ -152,7 +152,7 @@ def trouble_from(typed: Sequence[str]) -> tuple[Trouble, bool]:
         name, _, value = text.partition("=")
         if name not in TROUBLES:
             raise InputError(
-                f"no trouble is called '{name}'", "--trouble", f"Choose from: {', '.join(TROUBLES)}"
+                f"no trouble is called '{name}'", Field("trouble"), f"Choose from: {', '.join(TROUBLES)}"
             )
         target, meaning = TROUBLES[name]
         amount = _amount(name, value, meaning)
@@ -178,7 +178,9 @@ def faults_from(typed: Sequence[str]) -> "tuple[Fault, ...]":
         name, _, rest = text.partition("=")
         severity, _, place = rest.partition("@")
         if name not in FAULTS:
-            raise InputError(f"no fault is called '{name}'", "--fault", f"Choose from: {', '.join(FAULTS)}")
+            raise InputError(
+                f"no fault is called '{name}'", Field("fault"), f"Choose from: {', '.join(FAULTS)}"
+            )
         faults.append(Fault(name, _number(text, severity), _number(text, place)))
     return tuple(faults)
 
@@ -189,21 +191,25 @@ def _number(text: str, value: str) -> float | None:
     try:
         return float(value)
     except ValueError as error:
-        raise InputError(f"'{value}' is no number", f"--fault {text}", "Type local-bind=0.5@0.6") from error
+        raise InputError(
+            f"'{value}' in '{text}' is no number", Field("fault"), "Type local-bind=0.5@0.6"
+        ) from error
 
 
 def _amount(name: str, value: str, meaning: str) -> float | None:
     if not meaning:
         if value:
-            raise InputError("it takes no value", f"--trouble {name}", f"Type only {name}")
+            raise InputError(f"'{name}' takes no value", Field("trouble"), f"Type only {name}")
         return None
     example = f"{name}=0.01" if meaning == "share" else f"{name}=6"
     try:
         amount = float(value.removesuffix("s"))
     except ValueError as error:
         raise InputError(
-            f"'{value}' is no number", f"--trouble {name}", f"Type {example} ({meaning})"
+            f"'{value}' is no number for '{name}'", Field("trouble"), f"Type {example} ({meaning})"
         ) from error
     if not 0 <= amount < (1 if meaning == "share" else 1e6):
-        raise InputError(f"{value} is out of range", f"--trouble {name}", f"Type {example} ({meaning})")
+        raise InputError(
+            f"{value} is out of range for '{name}'", Field("trouble"), f"Type {example} ({meaning})"
+        )
     return amount

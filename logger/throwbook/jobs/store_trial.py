@@ -15,7 +15,7 @@ from throwbook.core.quantities.text import file_name
 from throwbook.core.records import SPOT
 from throwbook.core.sheets.conditions import simulated_by
 from throwbook.core.trace import Trace
-from throwbook.errors import InputError, ThrowbookError
+from throwbook.errors import InputError, Remedy, ThrowbookError
 from throwbook.files.trace_file import read_trace, write_trace
 from throwbook.jobs.find import logbook_path, opened
 from throwbook.jobs.recording import Recorded
@@ -98,7 +98,7 @@ def _kept(recorded: Recorded, place: Place, now: datetime) -> Kept:
         if not file.exists():
             write_trace(recorded.trace, file)
         elif not recorded.recovered or not _same_samples(recorded.trace, file):
-            raise InputError("there is such a file already", str(file), "Choose another with --out")
+            raise InputError("there is such a file already", str(file), remedy=Remedy.OTHER_FILE)
     return (
         _into_logbook(recorded, place, now, file) if in_logbook else Kept(file, "", None, kept_out=kept_out)
     )

@@ -28,7 +28,7 @@ from throwbook.core.trend.history import (
     TRIAL_COLUMNS,
     RigRows,
 )
-from throwbook.errors import InputError, OutsideError
+from throwbook.errors import Field, InputError, OutsideError, Remedy
 from throwbook.jobs.find import logbook_path, opened
 from throwbook.logbook import Logbook
 
@@ -89,7 +89,7 @@ def check_export(folder: Path) -> None:
             raise InputError(
                 f"no {table}.parquet here",
                 os.fspath(folder),
-                "Write the export first: throwbook export --format parquet FOLDER.",
+                remedy=Remedy.EXPORT_FIRST,
             )
 
 
@@ -264,7 +264,7 @@ def need_checks(trend: RigTrend) -> None:
         raise InputError(
             "no whole throw is logged yet",
             f"rig {trend.history.rig.name}",
-            "Import or enter a check first: throwbook import --rig R --kind seasonal FILE...",
+            remedy=Remedy.ADD_CHECK,
         )
 
 
@@ -299,7 +299,7 @@ def fleet_on_dask(
     try:
         import distributed
     except ImportError as error:
-        raise InputError("Dask isn't installed", "--engine dask", "pip install 'throwbook[fleet]'") from error
+        raise InputError("Dask isn't installed", Field("engine"), "pip install 'throwbook[fleet]'") from error
     import pandas
 
     names = sorted(pandas.read_parquet(folder / "rigs.parquet", columns=["rig"])["rig"].unique())

@@ -12,7 +12,7 @@ from pathlib import Path
 from throwbook.core.quantities.text import counted, file_name
 from throwbook.core.status.latch import RESTRICTED, WATCH, Pending
 from throwbook.core.trace import DIRECTIONS
-from throwbook.errors import InputError, ThrowbookError
+from throwbook.errors import InputError, Remedy, ThrowbookError
 from throwbook.files.journal import (
     SUFFIX,
     is_alive,
@@ -96,11 +96,9 @@ def refuse_while_unjudged(book: Logbook, rig: str, what: str) -> None:
     mine = of_rig(unfinished_recordings(book.path), rig)
     if mine:
         more = f" ({counted(len(mine), 'recording')} in all)" if len(mine) > 1 else ""
-        raise InputError(
-            f"{what}: {mine[0].sentence}{more}", rig, "Judge it first: throwbook record --recover"
-        )
+        raise InputError(f"{what}: {mine[0].sentence}{more}", rig, remedy=Remedy.JUDGE_FIRST)
     for one in to_judge_again(book.judged_earlier(rig).get(rig, ())):
-        raise InputError(f"{what}: {one.sentence}", rig, "'throwbook check' judges them again")
+        raise InputError(f"{what}: {one.sentence}", rig, remedy=Remedy.JUDGE_AGAIN)
 
 
 def drop_empty(logbook: str | Path | None) -> None:

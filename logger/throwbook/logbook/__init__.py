@@ -20,7 +20,7 @@ Rows come back as the dataclasses of ``throwbook.core.records``.
 
 from pathlib import Path
 
-from throwbook.errors import InputError
+from throwbook.errors import InputError, Remedy
 from throwbook.logbook.acceptance import AcceptRows
 from throwbook.logbook.connection import LONGEST_WAIT_S, Waiting, plain_errors
 from throwbook.logbook.opening import open_reading, open_writing
@@ -62,7 +62,7 @@ def open_logbook(
         raise InputError(
             "there is no logbook here yet",
             str(path),
-            "'throwbook rig add FILE.toml' starts one, or give --logbook PATH.",
+            remedy=Remedy.START_LOGBOOK,
         )
     db, scratch = open_reading(path, waiting)
     return Logbook(path, db, True, waiting, scratch)

@@ -13,7 +13,7 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from throwbook.errors import InputError, OutsideError
+from throwbook.errors import InputError, OutsideError, Remedy
 
 LITTLE_ROOM_BYTES = 1 << 20
 
@@ -82,7 +82,7 @@ def unwritable(path: Path) -> OutsideError:
 def damaged(path: Path) -> OutsideError:
     """What a person can do about a damaged file."""
     return OutsideError(
-        "the logbook is damaged", str(path), "'throwbook check' says how far; go back to the last backup."
+        "the logbook is damaged", str(path), "Go back to the last backup.", Remedy.CHECK_LOGBOOK
     )
 
 
@@ -91,7 +91,8 @@ def unreadable_row(path: Path, table: str, row_id: object) -> OutsideError:
     return OutsideError(
         f"a row of the logbook can't be read ({table} {str(row_id)[:8]})",
         str(path),
-        "'throwbook check' says whose it is; go back to the last backup, and don't merge again what brought it in.",
+        "Go back to the last backup, and don't merge again what brought it in.",
+        Remedy.CHECK_LOGBOOK,
     )
 
 

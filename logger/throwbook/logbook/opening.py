@@ -14,7 +14,7 @@ import sqlite3
 import tempfile
 from pathlib import Path
 
-from throwbook.errors import InputError, OutsideError
+from throwbook.errors import InputError, OutsideError, Remedy
 from throwbook.logbook import migrations
 from throwbook.logbook.connection import Waiting, begin, connect, no_room, plain_errors, unwritable
 from throwbook.logbook.store import enter_old
@@ -78,7 +78,7 @@ def safe_copy(db: sqlite3.Connection, path: Path, target: Path) -> None:
                 problem = copy.execute("PRAGMA integrity_check(1)").fetchone()[0]
             if problem != "ok":
                 raise OutsideError(
-                    "the copy isn't whole, so nothing was changed", str(path), "See 'throwbook check'."
+                    "the copy isn't whole, so nothing was changed", str(path), remedy=Remedy.CHECK_LOGBOOK
                 )
             sync(part)
             part.replace(target)

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from throwbook.core.records import Fact
-from throwbook.errors import InputError
+from throwbook.errors import InputError, Remedy
 from throwbook.logbook.rows import fact, to_json
 from throwbook.logbook.schema import BY_NAME, IDS, JSON, TABLES, TEXT
 from throwbook.logbook.seals import content_of, seal_of
@@ -41,9 +41,7 @@ def rename(book: "Logbook", old: str, new: str) -> None:
     Raises InputError where the rig's seals or its list of entries aren't whole, or a name can't be put in its rig file.
     """
     if old not in book.rig_names():
-        raise InputError(
-            f"no rig '{old}' in this logbook", str(book.path), "--rename OLD=NEW names one it has."
-        )
+        raise InputError(f"no rig '{old}' in this logbook", str(book.path), remedy=Remedy.RENAME_ANOTHER_RIG)
     if new in book.rig_names():
         raise InputError(f"rig '{new}' is in this logbook too", str(book.path), "Give another name.")
     gone = [one.what for one in rows_missing(book.db) if one.rig in ("", old)]

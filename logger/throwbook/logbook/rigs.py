@@ -15,7 +15,7 @@ from throwbook.core.records import (
     heads,
 )
 from throwbook.core.sheets.conditions import FOR_PRACTICE
-from throwbook.errors import InputError
+from throwbook.errors import InputError, Remedy
 from throwbook.logbook.seals import SealRows
 
 _WRITTEN_DOWN = "(SELECT min(at) FROM placement WHERE placement.trial = trial.id)"
@@ -62,7 +62,8 @@ class RigRows(SealRows):
             raise InputError(
                 f"no rig '{name}' in this logbook",
                 str(self.path),
-                f"{listed}; 'throwbook rig add FILE.toml' adds one.",
+                f"{listed}.",
+                Remedy.ADD_RIG,
             )
         return found
 

@@ -19,7 +19,7 @@ from throwbook.core.records import (
     heads,
     nothing,
 )
-from throwbook.errors import InputError
+from throwbook.errors import InputError, Remedy
 from throwbook.logbook.connection import plain_errors
 from throwbook.logbook.rows import SqlValue
 from throwbook.logbook.store import Store
@@ -65,7 +65,7 @@ class SheetRows(Store):
         raise InputError(
             f"no sheet '{name_or_id}' in this logbook",
             str(self.path),
-            "'throwbook sheet list' shows their names.",
+            remedy=Remedy.LIST_SHEETS,
         )
 
     def commissioned(self, rig: str) -> bool:

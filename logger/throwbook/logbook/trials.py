@@ -27,7 +27,7 @@ from throwbook.core.records import (
     current,
     heads,
 )
-from throwbook.errors import InputError, OutsideError
+from throwbook.errors import InputError, OutsideError, Remedy
 from throwbook.logbook.connection import damaged, unreadable_row
 from throwbook.logbook.rigs import RigRows
 from throwbook.logbook.rows import SqlValue, from_sql, to_json, to_row
@@ -301,7 +301,7 @@ class TrialRows(RigRows):
             named = serialization.decode(row[0][0])
         except serialization.DAMAGE as error:
             raise OutsideError(
-                f"the samples of trial {trial[:8]} are damaged", str(self.path), "See 'throwbook check'."
+                f"the samples of trial {trial[:8]} are damaged", str(self.path), remedy=Remedy.CHECK_LOGBOOK
             ) from error
         place = current(self.select(Placement, "WHERE trial = ?", [trial]))
         return Trace(

@@ -13,7 +13,7 @@ import time
 from collections.abc import Callable
 from typing import Any, Protocol
 
-from throwbook.errors import OutsideError
+from throwbook.errors import OutsideError, Remedy
 from throwbook.protocol.framing import Framer, frame
 from throwbook.protocol.messages import (
     I_AND_V,
@@ -160,7 +160,7 @@ class ScpiPort:
             value = float(text)
         except ValueError as error:
             raise OutsideError(
-                f"'{text[:40]}' is no reading", self.name, f"Does it know {query}? Try the other --reading"
+                f"'{text[:40]}' is no reading", self.name, f"Does it know {query}?", Remedy.TRY_OTHER_READING
             ) from error
         return value if math.isfinite(value) and abs(value) < NO_NUMBER else None
 

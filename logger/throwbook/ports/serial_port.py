@@ -19,9 +19,9 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from throwbook.errors import OutsideError
+from throwbook.errors import OutsideError, Remedy
 from throwbook.protocol.simulated_board import RehearsalBoard
 
 if TYPE_CHECKING:
@@ -116,14 +116,11 @@ _WRITE_LIMIT_S = 2.0
 _AT_ONCE_BYTES = 65_536
 
 
-FIND = "See the ports with: throwbook board find"
-
-
 # what the system answers: (what it means, what to do)
-_TROUBLES = {
-    errno.ENOENT: ("there is no such port", FIND),
-    errno.ENODEV: ("nothing is plugged in there", FIND),
-    errno.ENXIO: ("nothing is plugged in there", FIND),
+_TROUBLES: dict[int, tuple[Any, ...]] = {
+    errno.ENOENT: ("there is no such port", "", Remedy.FIND_BOARD),
+    errno.ENODEV: ("nothing is plugged in there", "", Remedy.FIND_BOARD),
+    errno.ENXIO: ("nothing is plugged in there", "", Remedy.FIND_BOARD),
     errno.EACCES: (
         "you may not open this port",
         "On Linux join the group that owns it (often dialout), then log in anew",
@@ -131,8 +128,8 @@ _TROUBLES = {
     errno.EPERM: ("you may not open this port", "Ask who looks after this computer"),
     errno.EBUSY: ("another program has this port", "Close that program, then try again"),
     errno.EAGAIN: ("another program has this port", "Close that program, then try again"),
-    errno.ENOTTY: ("this is not a serial port", FIND),
-    errno.EISDIR: ("this is not a serial port", FIND),
+    errno.ENOTTY: ("this is not a serial port", "", Remedy.FIND_BOARD),
+    errno.EISDIR: ("this is not a serial port", "", Remedy.FIND_BOARD),
     errno.ECONNREFUSED: ("nothing answers at that address", "Check host, port number and the far end"),
     errno.EIO: ("the port is gone", "Plug the board in again"),
 }
@@ -233,6 +230,6 @@ def trouble(name: str, error: Exception) -> OutsideError:
     if number is None and (told := re.search(r"\[Errno (\d+)\]|\((\d+), '", str(error))):
         number = int(told[1] or told[2])
     if number in _TROUBLES:
-        what, do = _TROUBLES[number]
-        return OutsideError(what, name, do)
-    return OutsideError(f"the port doesn't open ({error})", name, FIND)
+        what, *do = _TROUBLES[number]
+        return OutsideError(what, name, *do)
+    return OutsideError(f"the port doesn't open ({error})", name, remedy=Remedy.FIND_BOARD)

@@ -12,7 +12,7 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from throwbook.core.quantities.text import printable
-from throwbook.errors import InputError
+from throwbook.errors import Field, InputError
 from throwbook.report.document import Facts, Table
 
 FONT = "Throwbook"
@@ -45,7 +45,7 @@ CAUTION_EDGE = "#8a5a00"
 def paper_size(name: str) -> tuple[float, float, float, float]:
     """Width, height, margin and body size [pt]. Raises InputError for a paper we don't know."""
     if name not in PAPERS:
-        raise InputError(f"no paper is called {name!r}", "--paper", f"One of: {', '.join(PAPERS)}.")
+        raise InputError(f"no paper is called {name!r}", Field("paper"), f"One of: {', '.join(PAPERS)}.")
     return PAPERS[name]
 
 

@@ -21,6 +21,7 @@ from throwbook.core.wording import FIRE
 from throwbook.errors import ThrowbookError
 from throwbook_tui.fields import FieldSpec, accuracy_complaint
 from throwbook_tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell
+from throwbook_tui.screen_words import spoken
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import key
 from throwbook_tui.widgets.frame import lines
@@ -190,10 +191,10 @@ class CalibrateScreen(FormPage[None]):
         self.tell("")
         self.repaint()
 
-    def failed_read(self, error: Exception) -> None:
+    def failed_read(self, error: ThrowbookError) -> None:
         """The board didn't answer: the reading stays typed."""
         self._reading = False
-        self.tell(str(error), BAD)
+        self.tell(spoken(error), BAD)
 
     def action_take_back(self) -> None:
         """The last point was wrong."""
@@ -217,7 +218,7 @@ class CalibrateScreen(FormPage[None]):
             points = [one.point for one in self._points]
             record = calibrated(self._board, points, self.form.field("instrument").value, self.desk.today)
         except ThrowbookError as error:
-            self.tell(str(error), WARN)
+            self.tell(spoken(error), WARN)
             return
         line = f"gain {record.line.gain:.4f}, zero {record.line.zero_a:+.4f} A"
         meaning = "From now on it counts for this board; its throws so far are judged anew beside their old judgement."

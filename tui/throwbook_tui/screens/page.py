@@ -18,6 +18,7 @@ from textual.widgets import Static
 from throwbook_tui import background, context
 from throwbook_tui.background import JobDone, JobFailed
 from throwbook_tui.present import BAD, STRONG, Cell
+from throwbook_tui.screen_words import spoken
 from throwbook_tui.widgets.frame import Headline, KeyLine, Notice, lines, listed
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ class Page(Screen[Result]):
         if taken_over is not None:
             taken_over(message.error)
         else:
-            self.tell(str(message.error), BAD)
+            self.tell(spoken(message.error), BAD)
 
     def open_screen(
         self, name: str, *args: Any, then: Callable[[Any], None] | None = None, **more: Any

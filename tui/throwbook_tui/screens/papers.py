@@ -17,7 +17,9 @@ from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
 from throwbook.core.quantities.text import counted
+from throwbook.errors import ThrowbookError
 from throwbook_tui.present import BAD, GOOD, WARN, Cell
+from throwbook_tui.screen_words import spoken
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
 
@@ -204,7 +206,7 @@ class PapersScreen(Page[None]):
         self.query_one("#done", Static).update(lines(self.app, [Cell(told[0], GOOD), *told[1:]]))
         self.app.bell()
 
-    def failed_made(self, error: Exception) -> None:
+    def failed_made(self, error: ThrowbookError) -> None:
         """It couldn't be made."""
         self._working = ""
-        self.tell(str(error), BAD)
+        self.tell(spoken(error), BAD)

@@ -33,6 +33,7 @@ from throwbook_tui.record_text import (
     unlock_question,
     warning_line,
 )
+from throwbook_tui.screen_words import spoken
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import Big, lines
 from throwbook_tui.widgets.plot import LiveTrace
@@ -304,25 +305,26 @@ class RecordScreen(Page[None]):
         with desk.at_work():
             return keep(recorded, place, desk.now())
 
-    def failed_record(self, error: Exception) -> None:
+    def failed_record(self, error: ThrowbookError) -> None:
         """It came to no recording at all, or it couldn't be kept."""
         if self._to_keep:
             self.failed_keep(error)
         else:
             self._failed(error)
 
-    def failed_keep(self, error: Exception) -> None:
+    def failed_keep(self, error: ThrowbookError) -> None:
         """The journal is still there: it is offered at the next start."""
         self._failed(error)
         self.tell(
-            f"{sentence(str(error))} Nothing is lost: the recording is offered again at the next start.", BAD
+            f"{sentence(spoken(error))} Nothing is lost: the recording is offered again at the next start.",
+            BAD,
         )
 
-    def _failed(self, error: Exception) -> None:
+    def _failed(self, error: ThrowbookError) -> None:
         self.app.bell()
         self._set_phase(READY)
         self.repaint()
-        self.tell(str(error), BAD)
+        self.tell(spoken(error), BAD)
 
     def done_keep(self, result: "tuple[Recorded, Kept]") -> None:
         """Large word, bell, reason."""
@@ -332,7 +334,7 @@ class RecordScreen(Page[None]):
         self.app.bell()
         problem: ThrowbookError | None = result[0].problem
         if problem is not None:
-            self.tell(f"{sentence(str(problem))} What came before it is kept.", WARN)
+            self.tell(f"{sentence(spoken(problem))} What came before it is kept.", WARN)
 
     def _show_result(self, recorded: "Recorded", kept: "Kept") -> None:
         judged = recorded.assessment

@@ -8,6 +8,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from throwbook.core.wording import FALL
+from throwbook.errors import ThrowbookError
 from throwbook_tui.present import (
     BAD,
     GOOD,
@@ -17,6 +18,7 @@ from throwbook_tui.present import (
     sentence,
     verdict_cell,
 )
+from throwbook_tui.screen_words import spoken
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import lines
 
@@ -110,11 +112,11 @@ class RecoverScreen(Page[None]):
             lambda: list(judge_left_over(left, desk.logbook, desk.by, desk.now(), discard=discard)),
         )
 
-    def failed_keep(self, error: Exception) -> None:
+    def failed_keep(self, error: ThrowbookError) -> None:
         """They are still there, and can be tried again."""
         self._busy = False
         self.refresh_bindings()
-        self.tell(str(error), BAD)
+        self.tell(spoken(error), BAD)
 
     def done_keep(self, judged: "list[Judged]") -> None:
         """What became of each; one that can't be judged is still there."""
@@ -148,7 +150,7 @@ def _told(one: "Judged") -> list[Cell]:
     """What became of one recording, a line for each movement."""
     whose = f"{one.recording.rig or 'a rig that nobody knows'}, {one.recording.direction or 'either way'}"
     if one.error is not None:
-        return [Cell(f"{whose}: still not judged. {sentence(str(one.error))} D sets it aside.", BAD)]
+        return [Cell(f"{whose}: still not judged. {sentence(spoken(one.error))} D sets it aside.", BAD)]
     if one.recorded is None:
         return [Cell(f"{whose}: it can't be judged. It was set aside: {one.set_aside}", BAD)]
     if one.kept is None:

@@ -8,8 +8,10 @@ from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
 from throwbook.core.quantities.text import counted
+from throwbook.errors import ThrowbookError
 from throwbook_tui.background import Noted
 from throwbook_tui.present import WARN, Cell, day, due_cell, status_cell
+from throwbook_tui.screen_words import spoken
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
 
@@ -116,9 +118,9 @@ class RigsScreen(Page[None]):
         """The list as it stands now."""
         self.reload()
 
-    def failed_again(self, error: Exception) -> None:
+    def failed_again(self, error: ThrowbookError) -> None:
         """It may only be read, or another program writes: the rigs say what isn't judged yet."""
-        self.tell(str(error), WARN)
+        self.tell(spoken(error), WARN)
 
     def action_judge(self) -> None:
         """Recordings that were never judged: offered at once, and whenever there are any."""
