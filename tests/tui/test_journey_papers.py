@@ -17,7 +17,7 @@ def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkey
     app = app_on(seasons_logbook.parent)
 
     async def make(pilot, name: str) -> None:
-        chosen = app.screen.query_one("Table")
+        chosen = app.screen.query_one("RowTable")
         chosen.move_cursor(row=list(app.screen._offered).index(name))
         await keys(pilot, "enter")
 

@@ -216,7 +216,7 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
         )
     return (
         PASS,
-        "Every limit this throw can be held against is met, those of the rating within their guard band.",
+        "Every limit it can be held against is met, the rating's with their guard.",
     )
 
 
