@@ -123,9 +123,13 @@ def test_until_then_no_sheet_is_accepted_and_no_order_cleared(path: Path):
     ).state.name
     latch.raise_by_hand(path, RIG, "person: watch", "it squeaks", BY, NOON)
     clearing = latch.Clearing(status(path).open_ids, BY, "greased")
-    with pytest.raises(InputError, match=r"not accepted: 1 stored throw was judged by an earlier.*check"):
+    with pytest.raises(
+        InputError, match=r"not accepted: 1 stored throw was judged by an earlier.*Judge again"
+    ):
         sign_off.accept(path, name, YES, BY, NOON)
-    with pytest.raises(InputError, match=r"not cleared: 1 stored throw was judged by an earlier.*check"):
+    with pytest.raises(
+        InputError, match=r"not cleared: 1 stored throw was judged by an earlier.*Judge again"
+    ):
         latch.clear(path, RIG, clearing, BY, NOON)
     judge_stored_again(str(path), NOON)
     latch.clear(path, RIG, clearing, BY, NOON)
