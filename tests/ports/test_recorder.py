@@ -69,7 +69,7 @@ def test_bytes_go_both_ways_through_a_socket():
 def test_a_port_that_does_not_open_says_why_and_what_to_do(name: str, says: str):
     with pytest.raises(OutsideError, match=says) as caught:
         Port(name, 115_200)
-    assert caught.value.remedy
+    assert caught.value.do or caught.value.remedy
 
 
 def test_a_port_another_program_has_is_told(cable: PseudoPort):
