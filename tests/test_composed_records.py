@@ -117,3 +117,13 @@ def test_a_reached_record_tells_its_first_row_on_the_true_clock(rigs):
     came = reach(plan, rig.machine, rig.board, rng, None)
     assert isinstance(came, Reached), seed
     assert plan.begins_s <= came.first_s <= plan.begins_s + 2 / rig.board.rate_hz
+
+
+def test_a_start_no_higher_than_the_level_it_goes_over_into_is_judged():
+    """A drive whose first row is its highest, and not above what flows on: there was nothing to draw a decay through."""
+    seed = 60_595
+    rig_seed = seed // RECORDS_A_RIG
+    tally = Tally()
+    _, came, judged = one_record(seed, rigs_of([rig_seed])[rig_seed], tally)
+    assert came is not None
+    assert any(each.verdict == "fail" for each in judged)  # the light run

@@ -264,8 +264,8 @@ def _carried_back(
     decay_a = segments.current_a[peak : segments.last + 1]
     seen_a = float(decay_a[0])
     below = np.flatnonzero(decay_a <= level_a + FITTED_DOWN_TO * (seen_a - level_a))
-    if not len(below):
-        return None
+    if not len(below) or not below[0]:
+        return None  # never that low, or no higher than the level from its first row on: nothing that decays
     rows = int(below[0])
     since_s, excess_a = time_s[peak : peak + rows] - time_s[peak], decay_a[:rows] - level_a
     scatter_a = _ripple(segments) * seen_a
