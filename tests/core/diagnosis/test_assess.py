@@ -158,6 +158,17 @@ def test_missing_rows_are_told(baseline):
     assert told(assess_trace(holed, RIG, baseline))["gaps"].level == "watch"
 
 
+@pytest.mark.parametrize("rows", [1, 2, 5])
+def test_a_current_that_comes_on_in_the_last_rows_is_told(baseline, rows):
+    """Too few rows to be a movement; a file that stops there hides what came next, and it passed clean."""
+    whole = Drawn(seed=1009).trace()
+    current_a = whole.current_a.copy()
+    current_a[-rows:] = 5.0
+    found = assess_trace(replace(whole, current_a=current_a), RIG, baseline)
+    assert [(sign.sign, sign.level) for sign in found.signs] == [("cut-record", "watch")]
+    assert found.figures.travel_time_s is not None  # the throw before it is whole
+
+
 def test_a_cut_record_gives_no_travel_time():
     trace = Drawn().trace()
     late = Trace(trace.time_s[400:], trace.current_a[400:], trace.voltage_v[400:], "lock")

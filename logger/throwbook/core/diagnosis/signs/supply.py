@@ -8,7 +8,9 @@ Signs of the record itself: what it isn't fit for.
 import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD
+from throwbook.core.analysis.movements import MOVEMENT, MOVEMENTS
 from throwbook.core.analysis.record_conditions import lost_by_numbers
+from throwbook.core.analysis.stretches import SHORTEST_S, SUSTAINED_SAMPLES
 from throwbook.core.assessment import CUT_OFF, INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.limits import LIMITS, LONG_BAND, SHORT_BAND, SHORT_STROKE_S
@@ -84,12 +86,28 @@ def cut_record(evidence: Evidence) -> Sign | None:
         return None
     starts, ends = evidence.segments.starts_running, evidence.end == STILL_RUNNING
     if not (starts or ends):
-        return None
+        return _begins_in_the_last_rows(evidence)
     which = "begins and ends" if starts and ends else "begins" if starts else "ends"
     return Sign(
         "cut-record",
         WATCH,
         f"the record {which} while the motor is running: the figures that need the missing part are left out",
+    )
+
+
+def _begins_in_the_last_rows(evidence: Evidence) -> Sign | None:
+    """A current that came on in the last rows: too few to be a movement, and no longer rest."""
+    head = evidence.trace.head
+    if head.get(MOVEMENT) != head.get(MOVEMENTS):
+        return None  # the record goes on behind this one
+    rows = max(SUSTAINED_SAMPLES, round(SHORTEST_S / evidence.segments.period_s)) + 1
+    last_a = np.abs(evidence.segments.current_a[-rows:])
+    if last_a[-1] < evidence.idle_a or last_a[0] > 0.5 * evidence.idle_a:
+        return None
+    return Sign(
+        "cut-record",
+        WATCH,
+        f"a current of {last_a[-1]:.1f} A comes on as the record ends: what began there can't be judged",
     )
 
 
