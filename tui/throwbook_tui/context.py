@@ -57,11 +57,8 @@ def local_now() -> datetime:
 
 
 LOCALES = ("LC_ALL", "LC_CTYPE", "LANG")
-
 """The first of them that is set says which letters the terminal takes."""
-
 PLAIN_TERMINALS = ("linux", "vt100", "vt102", "vt220", "dumb")
-
 """Their letters hold no dots to draw with. From memory."""
 
 

@@ -83,23 +83,17 @@ def travel_bar(figures: LiveFigures) -> str:
 
 
 HOW = "Enter arms the recording. Then throw with the machine's own switch: it starts with the current and ends by itself."
-
 NOT_THROWN = (
     "Y: it was, and nothing ran. It is kept as a throw that didn't start, and the rig is restricted until that is answered. "
     "N: nobody threw. Nothing is kept, and you can arm again."
 )
-
 ARMED_SAID = (
     Cell("Throw now, when you like. Waiting for the current ...", STRONG),
     Cell("Nobody near the attachment; hands off the pins, they are about to move.", WARN),
 )
-
 EITHER_WAY = "The current doesn't tell. Y: it was an unlock throw. N: it was a lock throw. Each movement is kept as a throw of its own."
-
 LOOK_LARGE = Cell("LOOK AT PINS", WARN)
-
 """Below the large verdict of a lock throw, as large where there is room: figures speak of current and time alone."""
-
 LOOK = "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on."
 
 

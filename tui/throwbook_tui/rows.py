@@ -74,16 +74,12 @@ def watched_cells(found: "SheetView") -> list[Cell]:
 
 
 LISTS = ("sheets", "throws", "services")
-
 RIG_HEADINGS: dict[str, tuple[str, ...]] = {
     "sheets": ("sheet", "planned", "kind", "state", "signed"),
     "throws": ("when", "way", "verdict", "time", "running current", "noticed"),
     "services": ("date", "action", "next check", "by", "what"),
 }
-
 STATES = {"open": Cell("open", WARN), "accepted": Cell("accepted", GOOD), "rejected": Cell("REJECTED", BAD)}
-
-
 Row = tuple[str, list[Cell | str]]
 
 
@@ -134,9 +130,7 @@ def _service(row: object) -> list[Cell | str]:
 
 
 SHEET_HEADINGS = ("", "way", "time", "running", "peak", "verdict", "L pin", "R pin", "load", "stays")
-
 MARKS = {"*": "as found", "h": "by hand"}
-
 """What stands behind a throw's number."""
 
 
@@ -176,7 +170,6 @@ def marks_said(rows: list[tuple[str, list[Cell | str]]]) -> str:
 
 
 THROW, LOOK, SIGN, STOP, NOTHING = "throw", "look", "sign", "stop", "nothing"
-
 STOP_SAID = (
     "STOP. Throw no more. Keep the attachment on the ground; take its weight off the pins before anything is moved. "
     "NEXT: what it takes before this rig is used again: Enter"

@@ -28,13 +28,9 @@ from textual.constants import ESCAPE_DELAY
 from textual.scrollbar import ScrollBar, ScrollBarRender
 
 _STDIN = 0
-
 LONGEST_S = 30.0
-
 """Keeping a throw takes a second or two; after this the program ends without."""
-
 TIDY_S = 2.0
-
 STEP_S = 0.05
 
 

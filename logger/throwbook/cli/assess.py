@@ -132,17 +132,10 @@ VERDICT_WORDS = {
     UNDECIDED: ("undecided", "warn"),
     UNUSABLE: ("unusable", "warn"),
 }
-
-
 Names = dict[tuple[str, int], str]
-
 """By file and movement."""
-
-
 MOST_NAMES = 3
-
 NARROW = 110
-
 """Columns below which the table has no room for what was noticed."""
 
 

@@ -36,8 +36,6 @@ COMMANDS_INTRO = """# Every command and option
 wrong use or bad input, 3 the outside failed (port, disk). In a pipe nothing is asked: what would be asked is refused with the
 option that answers it.
 """
-
-
 VALUES = {
     "integer": "NUMBER",
     "integer range": "NUMBER",
@@ -45,7 +43,6 @@ VALUES = {
     "datetime": "DATE",
     "directory": "FOLDER",
 }
-
 """What the parser calls a value: what a reader would."""
 
 
@@ -138,7 +135,6 @@ CODES = (
     ("2", "wrong use or bad input; one line on standard error says what, where and what to do"),
     ("3", "the outside failed: a port, a disk, a cable"),
 )
-
 VARIABLES = (
     ("THROWBOOK_LOGBOOK", "Logbook file to work on, as --logbook."),
     ("THROWBOOK_BY", "Who writes things down, as --by."),
@@ -223,7 +219,6 @@ def _roff(text: str) -> str:
 
 
 PICTURES = "pictures"
-
 HEALTHY = "healthy/lock-mild.csv"
 
 
@@ -298,7 +293,6 @@ SIGN_WORDS: dict[str, tuple[str, str]] = {
         "Move the sense wires; then plug, ground, brushes.",
     ),
 }
-
 SIGNS_INTRO = """# Every sign: picture, cause, remedy
 
 <!-- Written by `make pictures` from the tables of the program and the sample runs; don't edit it by hand. -->

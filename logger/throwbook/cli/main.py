@@ -31,9 +31,7 @@ LIBRARIES = (
     ),
     *("scipy", "textual", "tomli-w"),
 )
-
 """Those of pyproject.toml; a test holds the two together."""
-
 OPTIONAL = ("PyVISA", "pyarrow", "distributed")
 
 

@@ -41,7 +41,6 @@ if TYPE_CHECKING:
 
 
 STOP_AT = 4
-
 """From this urgency on the exit code is 1."""
 
 
@@ -196,7 +195,6 @@ def _action(found: "RigTrend") -> dict[str, Any]:
 
 
 URGENCY = ("good", "quiet", "warn", "warn", "bad", "bad")
-
 STATES = {OUT: "bad", SUSPECT: "warn", LOW: "warn"}
 
 

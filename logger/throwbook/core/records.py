@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
 
 Details = Mapping[str, Any]
-
 """Text, numbers, true/false, None, lists and mappings of them: what JSON can hold."""
 
 
@@ -40,27 +39,15 @@ def nothing() -> Details:
 
 
 BENCH = "bench"
-
 COMMISSIONING = "commissioning"
-
 SEASONAL = "seasonal"
-
 AFTER_SERVICE = "after-service"
-
 SPOT = "spot"
-
 SHEET_KINDS = (BENCH, COMMISSIONING, SEASONAL, AFTER_SERVICE, SPOT)
-
-
 OPEN = "open"
-
 ACCEPTED = "accepted"
-
 REJECTED = "rejected"
-
-
 FROM_TRACE = "trace"
-
 BY_HAND = "hand"
 
 

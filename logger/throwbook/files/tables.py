@@ -115,10 +115,7 @@ def _check_record(check: Check) -> dict[str, Any]:
 
 
 Row = Mapping[str, Any]
-
-
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-
 """A spreadsheet reads a text cell that begins so as a formula (OWASP, CSV Injection)."""
 
 
@@ -240,8 +237,6 @@ KINDS: Mapping[str, type[CsvTable] | type[JsonlTable] | type[ParquetTable]] = {
     "jsonl": JsonlTable,
     "parquet": ParquetTable,
 }
-
-
 CHECK_FOLDER = "Check the folder and the free space"
 
 

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
 
 Progress = Callable[[int, int], None]
-
 """Called with (done, total)."""
 
 

@@ -100,13 +100,9 @@ class BoardLink:
 
 
 BOOT_S = 2.5
-
 """Many boards start anew when their port is opened, and take so long to answer."""
-
 NEXT_BAUD_S = 0.6
-
 MOST_AT_ONCE = 8
-
 STILL_CLOCK = "the board's clock stands still: no time can be told with it"
 
 
@@ -194,15 +190,10 @@ class BoardCheck:
 
 # All common practice, no source.
 RATE_SHARE = 0.01
-
 ZERO_SHARE = 0.01
-
 NOISE_SHARE = 0.005
-
 DRIFT_SHARE = 0.005
-
 FLOWING_TIMES = 8.0
-
 """Current that differs from the median by so many times the noise is flowing, not noise."""
 
 

@@ -27,9 +27,7 @@ if TYPE_CHECKING:
 
 
 SPEED = 8.0
-
 """Times real time: a stroke of twelve seconds passes in one and a half."""
-
 READY_WITHIN_S = 10.0
 
 
@@ -63,15 +61,10 @@ def record_from_rehearsal(
 
 
 PLACE = "Fellside Yard"
-
 OPERATOR = "M. K."
-
 ATTACHMENT = "stone bucket"
-
 SPOT_PLACE = 0.62
-
 """Where the burr grows, share of the lock movement."""
-
 COMMISSIONED = datetime(2023, 4, 15, 9, 0, tzinfo=UTC)
 
 
@@ -107,23 +100,18 @@ CHECKS: tuple[CheckDay, ...] = (
     _day(27, 21.0, False, 0.26),
     _day(30, 8.0, True, 0.38),
 )
-
 SERVICE_AT = COMMISSIONED + timedelta(days=30.4 * 30 + 4)
-
 SERVICE = {
     "seen": "binding spot at the same place in both directions",
     "found": "burr on the left pin, dry grease",
     "fixed": "burr dressed off, both pins cleaned and greased",
     "verified": "moved by hand, power isolated: free over the whole way",
 }
-
 AFTER: tuple[CheckDay, ...] = (
     _day(31, 7.0, True, 0.0, kind="after-service"),
     _day(33, -5.0, False, 0.0),  # third winter
     _day(36, 13.0, True, 0.0),
 )
-
-
 BETWEEN_THROWS = timedelta(seconds=60)
 
 

@@ -38,7 +38,6 @@ if TYPE_CHECKING:
 
 
 LONGEST_FILE = 1_000_000
-
 """Bytes; a paper sheet has a few hundred."""
 
 

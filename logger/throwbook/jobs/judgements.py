@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 
 LEAST_USUAL_A = 0.1
-
 """A record of hardly any current: its uncertainty is that at this current."""
 
 

@@ -137,7 +137,6 @@ def _repair_proof(row: Service, stands: Iterable[Service]) -> RepairProof:
 
 
 CHECKING = (COMMISSIONING, SEASONAL, AFTER_SERVICE)
-
 """Kinds of sheet that answer a check that was due."""
 
 

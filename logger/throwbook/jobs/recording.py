@@ -100,9 +100,7 @@ def throws_of(
 
 
 _LONGEST_S = 1e6
-
 """A steady clock that says more than this since the recording began is damaged, and passed over [s]."""
-
 _HOTTEST_C = 1000.0
 
 

@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 
 CAUSE = "rig changed"
-
 """In ``core.status.CAUSES``."""
 
 
@@ -42,8 +41,6 @@ def raise_for_change(book: Logbook, before: "RigRevision", after: "Rig", by: str
 
 
 SENTENCE = "two machines may stand under this name: its rig file was begun twice, and the two differ in"
-
-
 BEGUN_TWICE = "SELECT rig FROM rig_revision WHERE replaces = '[]' GROUP BY rig HAVING count(*) > 1"
 
 

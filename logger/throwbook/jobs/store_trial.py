@@ -186,9 +186,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
 
 
 DISCARDED = "discarded: the recording broke off"
-
 SET_ASIDE = ".set-aside"
-
 """Ending of a journal that can't be judged: its bytes stay, and nobody takes it for unfinished."""
 
 

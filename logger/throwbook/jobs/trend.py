@@ -122,9 +122,7 @@ def rows_from_frames(frames: Mapping[str, "pandas.DataFrame"]) -> list[RigRows]:
 
 
 Progress = Callable[[int, int], None]
-
 RIGS_AT_ONCE = 8
-
 """Rigs handed to a process at a time: few enough that memory stays small."""
 
 
@@ -285,7 +283,6 @@ def rig_from_export(folder: Path, name: str, today: date) -> RigTrend:
 
 
 Found = TypeVar("Found")
-
 RIGS_A_TASK = 25
 
 

@@ -57,15 +57,10 @@ FAULTS = {
     "sensor-reset": "the board's current sensor lost its supply for a moment: check its plug",
     OVERRUN: "the board could not send fast enough and lost samples: choose a lower rate or a higher baud",
 }
-
 MOST_FAULTS = 50
-
 """Of one code in one record; the others are counted."""
-
 MOST_OTHER_CODES = 8
-
 """Fault codes beyond those above that are told apart."""
-
 OTHERS = "others"
 
 
@@ -177,11 +172,8 @@ def _first_number(text: str) -> int:
 
 
 LEAD_S = 2.0
-
 """Rest that is kept before the current comes on."""
-
 LONG_LOSS_S = 0.5
-
 """A loss in one place that is worth a line of its own."""
 
 

@@ -57,21 +57,13 @@ def raise_shared(book: Logbook, by: str, now: datetime) -> list[Order]:
 
 
 BY = f"Throwbook {__version__}"
-
 """Who writes it down: no person looked."""
-
 REASON = f"judged again by method {METHOD_VERSION}"
-
 AT_ONCE = 20
-
 """Throws in one transaction: another program that writes doesn't wait long."""
-
 LAPSED = "acceptance lapsed"
-
 MOST_SAID = 2
-
 Progress = Callable[[int, int], None]
-
 """Called with throws judged so far, and how many there are."""
 
 

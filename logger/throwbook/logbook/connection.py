@@ -16,7 +16,6 @@ from pathlib import Path
 from throwbook.errors import InputError, OutsideError, Remedy
 
 LITTLE_ROOM_BYTES = 1 << 20
-
 """Less than this, and an input or output error of SQLite means a full disk (its shared memory file takes 32 kB)."""
 
 
@@ -97,12 +96,8 @@ def unreadable_row(path: Path, table: str, row_id: object) -> OutsideError:
 
 
 FIRST_WAIT_S = 0.5
-
 LONGEST_WAIT_S = 30.0
-
-
 Waiting = Callable[[], None]
-
 """Called once when another program holds the logbook and we wait."""
 
 

@@ -44,7 +44,6 @@ WORDS = {
     "service": "service entry {trial} has {n} corrections that don't know of each other",
     "calibration": "board {trial} has {n} calibrations that don't know of each other",
 }
-
 """Table: how a conflict in it is told. ``placement`` and shared numbers have their own sentences."""
 
 

@@ -20,9 +20,7 @@ from throwbook.logbook.connection import Waiting, begin, connect, no_room, plain
 from throwbook.logbook.store import enter_old
 
 LISTED_SINCE = 4
-
 """The version since which a file has its list of entries."""
-
 APPLICATION_ID = 0x5468726F  # "Thro"
 
 

@@ -25,9 +25,7 @@ from throwbook.logbook.schema import BY_NAME, Table
 from throwbook.logbook.sheets import SheetRows
 
 FIRST = ""
-
 """What the first sheet of a rig is chained to."""
-
 SEAL_FORM = "throwbook-seal-1"
 
 
@@ -80,14 +78,9 @@ ON_SHEET = {
     "judgement": "WHERE trial IN (SELECT trial FROM placement WHERE sheet = :sheet)",
     "decision": "WHERE sheet = :sheet",
 }
-
 """Sealed with their sheet. The samples are in by their digest, which stands in the trial."""
-
 OF_RIG = ("rig_revision", "service", "baseline", "latch_order")
-
 """Sealed with the first sheet that is decided after they were written."""
-
-
 ORDERS_TOLD_OF = (
     "SELECT substr(each.value, 13) FROM seal, json_each(seal.covers) AS each"
     " WHERE seal.rig = ? AND substr(each.value, 1, 12) = 'latch_order:'"

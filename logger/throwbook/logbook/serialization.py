@@ -82,31 +82,18 @@ def _array(values: list[float | None]) -> FloatArray:
 
 
 PLACES = range(10)
-
 EXACT = 2.0**53
-
 FEW = 256
-
 """Values that a guess is made from."""
-
 FIRST_LOOK = 8
-
 """Values whose shortest text says how many decimal places there are."""
-
 HEAD = json.JSONEncoder(separators=(",", ":"))
-
 COLUMNS = ("time_s", "current_a", "voltage_v")
-
 ORDERS = range(3)
-
 """How often differences may have been taken."""
-
 DAMAGE = (ValueError, KeyError, IndexError, TypeError, OverflowError, RecursionError, zlib.error)
-
 """What unpacking a damaged blob may raise."""
-
 LARGEST_BYTES = 1 << 28
-
 """Unpacked; far above two million rows of three columns. A blob that goes on is damaged or made to fill the memory."""
 
 
@@ -256,16 +243,10 @@ Kind = TypeVar("Kind", Sign, Check, Diagnosis)
 # A profile is derived and can be reckoned again from its trace: it is kept in parts of one so small that its
 # uncertainty is far larger.
 PROFILE_PARTS = {"fraction": 1e6, "current_a": 1e5, "u_a": 1e6}
-
 NOT_REACHED = -(2**31)
-
 """Stands for NaN, where the movement ended before."""
-
-
 ASSESSMENT_FIELDS = frozenset(field.name for field in fields(Assessment))
-
 FIGURE_FIELDS = frozenset(field.name for field in fields(Figures))
-
 PART_FIELDS = {kind: tuple(field.name for field in fields(kind)) for kind in (Sign, Check, Diagnosis)}
 
 

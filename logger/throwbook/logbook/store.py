@@ -23,23 +23,15 @@ from throwbook.logbook.rows import SqlValue, from_sql, to_json, to_row, with_id
 from throwbook.logbook.schema import BY_NAME, BY_RECORD, JUDGED_FAIL, SAID_NO_AT, TABLES, Table
 
 FAILED, SAID_NO = "judgement that failed", "sighting that said no"
-
 COUNTED = {FAILED: ("judgement", JUDGED_FAIL), SAID_NO: ("sighting", SAID_NO_AT)}
-
 """Counted by themselves: a rig's status hangs on them, and they are counted without reading the others."""
-
 LARGE = ("placement", "judgement", "sighting")
-
 """Not counted at each look: as many as throws, and wide."""
-
 WITHOUT_PLACE = " UNION ALL ".join(
     f"SELECT 1 FROM {table} WHERE ({asked.sql}) AND trial NOT IN (SELECT trial FROM placement)"
     for table, asked in COUNTED.values()
 )
-
 """Throws that ask for an order and stand on no sheet any more."""
-
-
 WORDS = {
     "rig_revision": "a version of its rig file",
     "sheet": "sheet {number}",
@@ -55,20 +47,15 @@ WORDS = {
     "latch_order": "an order: {cause}",
     "seal": "the seal of sheet {number}",
 }
-
 """Kind: how its rows are called where one is missing."""
-
 NEEDED = {"id", "rig", "sheet", "trial", "board", "number", "position", "action", "cause"} | {
     column for _, asked in COUNTED.values() for column in asked.columns
 }
-
 """Columns that an entry is made from."""
-
 THROWS = (
     "SELECT placement.position, sheet.number, sheet.rig, placement.trial"
     " FROM placement JOIN sheet ON sheet.id = placement.sheet"
 )
-
 THROW = f"{THROWS} WHERE placement.trial = ? LIMIT 1"
 
 
@@ -86,9 +73,7 @@ class Missing:
 
 
 Place = tuple[object, object]
-
 """Position of a throw on its sheet, and the sheet's number."""
-
 NOWHERE: Place = ("?", "?")
 
 
@@ -410,7 +395,6 @@ def _insert(table: Table) -> str:
 
 
 INSERTS = {table.name: _insert(table) for table in TABLES}
-
 """Table: how a row of it is added."""
 
 

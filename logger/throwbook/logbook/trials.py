@@ -40,7 +40,6 @@ if TYPE_CHECKING:
 
 
 CUT_FROM = "cut_from"
-
 """Head key of a movement: SHA-256 of the samples of the whole record it was cut from."""
 
 
@@ -411,37 +410,27 @@ def _by_trial(rows: Iterable[Any]) -> dict[str, list[Any]]:
 
 
 FAILED = f"SELECT trial FROM judgement WHERE {JUDGED_FAIL.sql}"
-
 SAID_NO = f"SELECT trial FROM sighting WHERE {SAID_NO_AT.sql}"
-
 """By the two short indexes: no other row is read."""
-
-
 LISTED = "(SELECT value FROM json_each(?))"
-
 KINDS = f"SELECT DISTINCT trial, kind FROM placement JOIN sheet ON sheet.id = sheet WHERE trial IN {LISTED}"
-
 FAILED_SIGNS = f"""
     SELECT judgement.trial, json_extract(assessment, '$.direction'), json_extract(assessment, sign.fullkey || '.sign')
     FROM judgement, json_each(iif(json_valid(assessment), assessment, 'null'), '$.signs') AS sign
     WHERE judgement.trial IN {LISTED} AND verdict = 'fail'
         AND json_extract(assessment, sign.fullkey || '.level') = 'fail'
 """
-
 """Signs at level fail of every judgement, the replaced ones too: judging again never takes back what was raised. A row that
 can't be read names none, and ``check`` tells of it."""
-
 EARLIER = " UNION ".join(
     f"SELECT trial FROM judgement WHERE method_version = '{one}'" for one in EARLIER_METHODS
 )
-
 JUDGED_EARLIER = f"""
     SELECT rig, id FROM trial WHERE id IN (
         SELECT trial FROM ({EARLIER}) EXCEPT
         SELECT trial FROM judgement WHERE replaces <> '[]' AND method_version = '{METHOD_VERSION}'
     )
 """
-
 """Word for word the conditions of the two short indexes of version 4."""
 
 

@@ -29,11 +29,8 @@ if TYPE_CHECKING:
 
 
 _STEP_S = 0.005
-
 _READ_BYTES = 4096
-
 MOST_STEP_S = 0.5
-
 """Longest stretch of board time that is made at once."""
 
 
@@ -108,11 +105,8 @@ def serve(
 
 
 NAP_S = 0.02
-
 """Longest wait of one read."""
-
 _WRITE_LIMIT_S = 2.0
-
 _AT_ONCE_BYTES = 65_536
 
 

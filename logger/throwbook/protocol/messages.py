@@ -28,19 +28,11 @@ from throwbook.protocol.framing import (
 )
 
 VERSION = 1
-
-
 I_ONLY = "I"
-
 I_AND_V = "IV"
-
-
 SENSOR_ABSENT = "sensor-absent"
-
 OVER_RANGE = "over-range"
-
 OVERRUN = "overrun"
-
 """Fault codes every board uses; the text of an overrun begins with the count lost."""
 
 
@@ -156,23 +148,13 @@ class Ping:
 
 
 FromBoard = Identity | Sample | Taken | NotTaken | BoardFault
-
 ToBoard = Who | SetRate | Go | Halt | Ping
-
 Message = FromBoard | ToBoard
-
 Field = Callable[[bytes], object]
-
-
 MOST_DIGITS = 10
-
 """Of an integer field, sign included."""
-
-
 _INTEGER = re.compile(rb"(?!.{11})-?[0-9]+")
-
 _NUMBER = re.compile(rb"[0-9]{1,10}(\.[0-9]{1,6})?")
-
 _TEXT = re.compile(rb"[ -)+-~]*")  # printable ASCII without the star
 
 
@@ -213,11 +195,8 @@ def one_of(*words: str) -> Field:
 
 
 SEQ_SPAN = 1 << 16
-
 MICROS_SPAN = 1 << 32
-
 COUNT_LIMIT = 1 << 31
-
 COUNTS = integer(-COUNT_LIMIT, COUNT_LIMIT - 1)
 
 
@@ -246,11 +225,8 @@ TABLE: dict[bytes, tuple[type[Message], tuple[Field, ...]]] = {
     b"halt": (Halt, ()),
     b"ping": (Ping, ()),
 }
-
 FIRST_FIELDS = {kind: first for first, (kind, _) in TABLE.items()}
-
 _REST_IN_LAST = (BoardFault, NotTaken)
-
 _VERSION_FIRST = (Identity,)
 
 

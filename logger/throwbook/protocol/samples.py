@@ -38,14 +38,9 @@ from throwbook.protocol.messages import (
 )
 
 IntArray = NDArray[np.int64]
-
 ByteArray = NDArray[np.uint8]
-
-
 _COMMA, _STAR, _FEED, _MINUS, _ZERO, _D = b",*\n-0D"
-
 _MOST_LAYOUTS = 256
-
 _HEX = np.frombuffer(b"0123456789ABCDEF", dtype=np.uint8)
 
 
@@ -201,22 +196,14 @@ def _in_range(table: IntArray) -> bool:
 
 
 LONGEST_GAP_S = 600.0
-
 ALLOWED_SLIP_S = 5.0
-
 """A stall of the board, or a jump of its clock, shorter than this is kept as a gap in time; what the numbers say against
 it widens the times' uncertainty."""
-
 ALLOWED_SLIP_SHARE = 0.01
-
 LONGEST_STILL_S = 1.0
-
 """No clock is so coarse that it stands still for longer than this while samples come."""
-
 _LEARN_FROM_STEPS = 100
-
 _LEAST_PERIOD_SHARE = 1e-3
-
 """A period below this share of the one asked for is that of a clock that stands still."""
 
 

@@ -62,18 +62,11 @@ from throwbook.protocol.messages import (
 from throwbook.protocol.samples import SampleBlock, Unwrapper, block_of, decode_block
 
 BAUDS = (57_600, 115_200, 230_400, 250_000, 460_800, 500_000, 921_600, 1_000_000, 2_000_000)
-
 DEFAULT_BAUD = 115_200
-
-
 BITS_PER_BYTE = 10
-
 """8N1: a start bit, eight of data, a stop bit."""
-
 _WIDEST_SEQ_AND_MICROS = len("D,65535,4294967295,")
-
 _WIDEST_VOLTAGE = len(",-99999")
-
 _CHECK_AND_FEED = len("*CCCC\n")
 
 
@@ -109,8 +102,6 @@ ASKING, SETTING, STARTING, RUNNING, HALTING, IDLE, CUT = (
     "idle",
     "cut",
 )
-
-
 _BULK_FROM_BYTES = 1024
 
 

@@ -26,13 +26,9 @@ if TYPE_CHECKING:
 
 
 _MOST_POINTS = 6000
-
 """More rows than this don't show on paper: they are thinned to the lowest and highest of each stretch."""
-
 _GAP_PERIODS = 5.0
-
 """A step in time of more than so many usual ones is drawn as a gap."""
-
 _PAGE_INCHES = (8.0, 9.5)
 
 
@@ -273,7 +269,6 @@ def thinned(
 
 
 POINTS = 600
-
 SIZE_INCHES = (6.4, 4.6)
 
 

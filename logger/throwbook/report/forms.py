@@ -44,20 +44,16 @@ from throwbook.report.document import (
 from throwbook.report.sections import limits
 
 CARD_TEMPERATURES_C = (-10.0, 5.0, 20.0)
-
 BOX = "\u2610"
-
 HOW_SEEN = (
     "Left, right: the pin was seen in its hole, y or n, each pin by itself. Load check: the maker's, y or n. Stayed put: "
     "pins with the power off, y or n."
 )
-
 NOTHING_EXPECTED = (
     "What a throw should take isn't known yet. Commission the rig: then its own throws say it. Before that, measure the "
     "push the mechanism needs (a spring scale on its rod end, actuator off), write it into the rig file as "
     "needed_force under [lock], and print this again."
 )
-
 STOP = (
     "a pin is not seen in its hole, left or right",
     "it stalls, hums without moving, or ends before its travel is done",
@@ -66,18 +62,13 @@ STOP = (
     "the maker's load check is not passed",
     "anything is bent, cracked, loose or missing",
 )
-
 """When nobody should go on working with it. Source: method.md 5; the causes of the status 'do not use'."""
-
 EVERY_TIME = "At every change: look at the left pin, look at the right pin, each by itself; then the maker's load check."
-
 CARD_EVENTS = 4
-
 OLDER_CARD = (
     "This card says how things were on the day of print. If the rig stalled, stopped short, or a pin was seen out since, "
     "this card no longer counts: do not use the rig."
 )
-
 OVER = "Slower or heavier than 'at most', twice in a row: have it checked before the next job."
 
 
@@ -349,7 +340,6 @@ def _form(title: str, subtitle: str, stem: str, source: FormSource, blocks: list
 
 
 ROOM = "\N{NO-BREAK SPACE}" * 30
-
 """Keeps a column wide enough for a pen."""
 
 

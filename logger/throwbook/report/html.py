@@ -37,8 +37,6 @@ INKS: dict[str, str] = {
     "#ffffff": "paper",
     "#e6e6e6": "grid",
 }
-
-
 CSS = """:root {
   color-scheme: light dark;
   --paper: #ffffff; --ink: #1a1a1a; --quiet: #595959; --line: #8c8c8c; --grid: #e6e6e6; --band: #d0d0d0;
@@ -90,14 +88,9 @@ figure { margin: 1rem 0; break-inside: avoid; } figcaption { color: var(--quiet)
   .wide { overflow: visible; } .drawing, .many, .some { min-width: 0; } table { font-size: 8pt; }
   .break { break-after: page; }
 }"""
-
-
 _WHOLE = re.compile(r"\d{4}-\d\d-\d\d|(at (most|least) )?(\d+: )?[-+]?[\d.]+( ± [\d.]+)?( [^\s\d]+)?")
-
 """Cells that are never broken over two lines: a day, a figure with its unit."""
-
 Draw = Callable[[str], str]
-
 """Key of a drawing to its SVG."""
 
 

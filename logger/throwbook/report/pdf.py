@@ -165,17 +165,11 @@ def with_drawings(written: bytes, drawn: bytes, keys: Sequence[str], places: Pla
 
 
 CARD_SIZES = {"a4": (14.0, 8.5), "letter": (14.0, 8.5), "pocket": (9.0, 5.5)}
-
 """Largest and smallest letters of a card [pt]."""
-
 CARD_STEP = 0.5
-
 SMALL_TABLE = 190.0
-
 """A table lower than this is never cut over two pages [pt]."""
-
 DrawPages = Callable[[Sequence[str]], bytes]
-
 """Keys of drawings to a PDF with one page for each."""
 
 

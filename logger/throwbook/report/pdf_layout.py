@@ -16,12 +16,8 @@ from throwbook.errors import Field, InputError
 from throwbook.report.document import Facts, Table
 
 FONT = "Throwbook"
-
 BOLD = "Throwbook-Bold"
-
 FILES = {FONT: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
-
-
 MM = 72.0 / 25.4
 
 # paper: width, height [pt]; margin [pt]; body size [pt]
@@ -30,15 +26,10 @@ PAPERS: dict[str, tuple[float, float, float, float]] = {
     "letter": (8.5 * 72, 11 * 72, 17 * MM, 8.5),
     "pocket": (105 * MM, 148 * MM, 7 * MM, 7.0),
 }
-
 INK = "#000000"
-
 QUIET = "#595959"
-
 LINE = "#8c8c8c"
-
 CAUTION_FILL = "#fff3d6"
-
 CAUTION_EDGE = "#8a5a00"
 
 
@@ -109,13 +100,9 @@ def paragraph_styles(size: float) -> dict[str, Any]:
 
 
 PAD = 2.4
-
 """On either side of a cell's text [pt]."""
-
 PENCIL_ROW = 9.0 * MM
-
 PENCIL_COLUMN = 12.5 * MM
-
 """High and wide enough to write in with gloves half off [pt]."""
 
 
@@ -163,7 +150,6 @@ def facts_table(facts: Facts, width: float, styles: dict[str, Any]) -> Any:
 
 
 SHRINK = (1.0, 0.92, 0.85)
-
 """A table whose words don't fit is set smaller, down to this."""
 
 

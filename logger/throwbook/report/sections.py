@@ -226,7 +226,6 @@ def _trend_row(one: "TrendResult") -> tuple[str, ...]:
 
 
 TELLING = ("run_current", "peak_run_current", "travel_time", "source_resistance")
-
 """Figures that say whether a service helped."""
 
 
@@ -362,8 +361,6 @@ RIG_ROWS: tuple[tuple[str, str, str, str], ...] = (
     ("Board sits in", "board", "placed_in", ""),
     ("Board", "board", "id", ""),
 )
-
-
 WORDS = {
     "run_current": "Running current, averaged over the run",
     "peak_run_current": "Highest current after the inrush",
@@ -374,8 +371,6 @@ WORDS = {
     "spread_run_current": "Spread of running current within a set",
     "force_margin": "Force left over beyond the worst case",
 }
-
-
 DECISION_RULE = (
     "Limits of the rating (rated maximum current, lowest voltage, travel done) decide an acceptance: a figure passes when it is "
     "inside by at least its expanded uncertainty U (k = 2), fails when it is beyond by more than U, and is undecided in between "
@@ -385,12 +380,10 @@ DECISION_RULE = (
     "what is expected and fails no throw. What nobody could read is listed as not proved. Uncertainties: type A "
     "from repeats, type B from calibration, resolution and instrument class, root-sum-square (JCGM 100:2008)."
 )
-
 SHARED_RISK_RULE = (
     "Where shared risk was chosen, a reading inside its limit by less than U was accepted as read (simple acceptance; "
     "ILAC-G8:09/2019, JCGM 106:2012, 8.2), at a chance of at most 10 % that the true value is beyond the limit. That chance stands beside it."
 )
-
 METHOD = (
     "Start, end of the inrush and end are found in the recorded current; the running current is its time-average between "
     "the last two. Travel comes from the back-EMF, the integral of V - iR, tied to the full stroke. The expected time of the whole stroke is "

@@ -32,11 +32,8 @@ if TYPE_CHECKING:
 
 
 KEY = "points"
-
 """Under which they stand in the draft, beside the fields of the form."""
-
 FAR_APART = 0.3
-
 """Share of the meter's reading; a board with a wrong shunt may be so far off, but more often the current goes elsewhere."""
 
 

@@ -131,10 +131,7 @@ PAPERS: tuple[Paper, ...] = (
     ),
     Paper("check", "looks for what was changed or lost", "check", None, False, _check),
 )
-
-
 WHOLE = "backup"
-
 """It always holds every rig."""
 
 

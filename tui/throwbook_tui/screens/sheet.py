@@ -139,14 +139,11 @@ class RestTimer(Static):
 
 
 WIDE = 100
-
 """From this width on figures stand with their uncertainty."""
-
 REST_MEANING = (
     "A throw before the rest is over runs a warm motor harder than its duty cycle allows, and its figures aren't those of a "
     "rested one. Nothing marks it: only the times of the throws show it."
 )
-
 RIG_CHANGED = (
     "The rig's values changed since these throws were judged. J judges them again, by those it has now."
 )

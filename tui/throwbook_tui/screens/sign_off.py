@@ -48,10 +48,7 @@ class MissingScreen(TextPage):
 
 
 MOST_LINES = 9
-
-
 IN_THE_TREND = "Its throws count in the trend: X on the sheet leaves a mistyped one out, now, not afterwards."
-
 BEFORE_THE_TREND = "Its throws stay in the logbook and don't count in the trend: that begins with the first accepted commissioning sheet."
 
 
@@ -156,9 +153,7 @@ class SignScreen(FormPage[None]):
 
 
 ROOM = 76
-
 """Columns that the large word for the whole of it takes."""
-
 STAYS = (
     "only a signed order brings it down. Esc to the rig, then W: the way back shows the step that is next."
 )

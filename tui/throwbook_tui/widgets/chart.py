@@ -19,23 +19,16 @@ from numpy.typing import NDArray
 from throwbook.core.trace import FloatArray
 
 Dots = NDArray[np.bool_]
-
 Letters = NDArray[np.str_]
 
 
 # Weight of each dot of a braille letter, rows by columns (Unicode, block U+2800).
 _BRAILLE = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
-
 _LETTER: np.dtype[np.str_] = np.dtype("U1")
-
 ACROSS, DOWN = 2, 4
-
 PLAIN: Letters = np.array(list(" .:#"))
-
 """Plain letters for none, few, more, many dots in a letter's place."""
-
 PLAIN_UP_TO = (0, 2, 4)
-
 """Dots up to which the first, second, third of them stands."""
 
 
@@ -92,19 +85,12 @@ def _count(low: float, high: float, step: float) -> int:
 
 
 Run = tuple[str, str]
-
 """Letters that stand side by side in one tone, and that tone."""
-
 DOTTED = 4
-
 """Of so many dot columns of a dotted line one is drawn."""
-
 ROWS_A_MARK, COLUMNS_A_MARK, MOST_MARKS = 2, 8, 12
-
 """Figures along the axes are no nearer to each other."""
-
 MARGIN = 7
-
 """Letters left of the drawing, for the scale."""
 
 

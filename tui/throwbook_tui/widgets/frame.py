@@ -22,7 +22,6 @@ from throwbook_tui.present import Cell
 from throwbook_tui.screen_words import for_screen
 
 COMMON = ("Esc", "F1", "F8", "Ctrl-Q", "Ctrl-L")
-
 """Keys that every screen has: they stand last."""
 
 
@@ -69,7 +68,6 @@ def lines(app: Any, cells: Iterable[Cell | str]) -> Text:
 
 
 MARK = re.compile(r"(\[.\] (?:\d+\. )?|- | {2}\S+(?: \S+)* {2,}| +)(?=\S)")
-
 """In front of a line of a list: its mark, its name in a column of names, or what it is set in by."""
 
 
@@ -222,7 +220,6 @@ GLYPHS: dict[str, tuple[str, str, str, str, str]] = {
     "Z": ("####", "   #", " ## ", "#   ", "####"),
     "s": ("    ", "####", "##  ", "  ##", "####"),
 }
-
 HEIGHT = 5
 
 

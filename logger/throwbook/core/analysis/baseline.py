@@ -35,23 +35,14 @@ from throwbook.core.trace import FloatArray
 from throwbook.errors import InputError
 
 SCAN_WIDTHS = (2, 3, 4, 6, 8, 12, 16)
-
 """Bins over which a left-over is averaged when looking for a load at one place."""
-
 WORST_PLACE_U = 0.03
-
 """A place known no better than this isn't one: the load is then not told from a travel that doesn't add up."""
-
 Z_999 = 3.090
-
 """One-sided 99.9 % of a normal scatter."""
-
 END_U = 0.004
-
 """Standard uncertainty of where the limit switches end the stroke, as a share of it (*assumed*)."""
-
 FEWEST_BINS = 20
-
 """Below a fifth of the stroke there is no shape to compare."""
 
 
@@ -232,7 +223,6 @@ def _measure(misfit_a: FloatArray, width: int, top: int, sd_a: float, limit_a: f
 
 
 PRACTICE_SPREAD = 0.10
-
 """Spread of running current within a set that common practice accepts (*practice*): nothing smaller is called a
 change of the machine."""
 

@@ -28,41 +28,23 @@ from throwbook.core.quantities.statistics import median_of, resolution_step, rob
 from throwbook.core.trace import FloatArray, Trace
 
 FULL_SCALE_KEYS = ("full_scale_a", "board_full_scale_a")
-
 """Head keys that give the board's full scale [A], the newer name first."""
-
 OVER_RANGE_KEY = "over_range_samples"
-
 COUNT_KEY = "board_amp_lsb_a"
-
 """One count of the board's converter [A]."""
-
 CALIBRATION_ZERO_KEY, CALIBRATION_GAIN_KEY = "calibration_zero_a", "calibration_gain"
-
 SAME = 1e-6
-
 """Readings within this share of each other are the same one."""
-
 FAR_BEYOND = 1.02
-
 """Readings further than this beyond a full scale don't belong to it."""
-
 PILED_UP = 3.0
-
 """Times the rows of the fullest of the next levels."""
-
 FEWEST_PILED = 4
-
 NEXT_LEVELS = 3
-
 WHOLE = 0.9
-
 FINE_STEP = 0.01
-
 """Share of the current below which one step of a converter shows a running motor's ripple (*practice*)."""
-
 BLURRED = 0.4
-
 """Noise of so many steps of the converter spreads a steady current over more than one reading; with less, a steady
 current repeats itself and a pile-up tells nothing."""
 
@@ -160,48 +142,27 @@ def _start_at_the_top(shown_a: FloatArray, piled: NDArray[np.intp], step_a: floa
 
 
 LONGEST_RISE = 0.6
-
 """Halvings between the switching and the highest reading up to which the peak counts as seen (*assumed*)."""
-
 QUICK_ROWS_S = 0.012
-
 """Rows further apart than this don't show the inrush of a motor whose rotor takes some 10 ms to speed up (*practice*)."""
-
 BREAK_AWAY_ROWS_S = 0.005
-
 """Rows further apart than this don't show how a drive breaks its motor away: that is over within the first hundredths of
 a ramp (*practice*)."""
-
 BREAK_AWAY = 2.0
-
 """A motor takes up to so many times as much to break away as to turn slowly (*practice*)."""
-
 ROWS_OF_RISE = 3
-
 AVERAGED_ROWS = 1.5
-
 """From the highest reading to the end of a ramp it is a row, and half of one more for a board that averages."""
-
 FITTED_DOWN_TO = 0.25
-
 """Share of the excess down to which a decay is looked at: below it the load's own shape shows (*practice*)."""
-
 FEWEST_FITTED = 4
-
 """Rows of a decay through which a line is drawn at least."""
-
 FLAT_TOP_STEPS = 10.0
-
 """Equal rows at the top beside a fall of so many of the converter's steps aren't the top of a peak (*practice*)."""
-
 CLOSE_SIGMAS = 2.0
-
 """Readings within so many standard deviations of the highest compete to be it."""
-
 FEWEST_FOR_SCATTER, ROWS_FOR_SCATTER = 20, 600
-
 RIPPLE_APART = (1, 2, 4, 8)
-
 """Rows between two readings of a run that are held against each other."""
 
 

@@ -25,35 +25,21 @@ from throwbook.core.quantities.statistics import median_of, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
 ROWS_BESIDE = 12
-
 """Rows that show the level beside an edge."""
-
 CLEARLY_SIGMAS = 4.0
-
 CLEARLY_SHARE = 0.05
-
 """A row lower than the level by this share, and by four times its scatter, is clearly below it (*practice*)."""
-
 CLEARLY_AT_MOST = 0.35
-
 """However rough the run, a row this share below its level isn't part of it any more (*practice*)."""
-
 SKIPPED, FEWEST_SKIPS = 0.15, 4
-
 """Brushes that leave less than this share of the run so many times jump all the way (*practice*)."""
-
 BOUNCE_U_S = 0.0025
-
 """Standard uncertainty of a start whose rows are too far apart to show how the contact bounces (*assumed*): a relay bounces
 for some milliseconds, and a row may fall into one of the openings."""
-
 BLURRED_ROWS = 100.0
-
 """Rows to which a step as high as the noise can be placed (*assumed*: one in white noise about a sharp step; neither is
 the step sharp nor the noise white)."""
-
 EARLIEST_OF_FALL = 1.0
-
 """A fall reaches its half after so many times what it takes from three quarters to a quarter: a straight one (a board that
 averages) 1.0, a first-order one (a filter, a diode) ln 2 / ln 3 = 0.63. The earliest begin counts."""
 
@@ -193,23 +179,15 @@ def _crossing(time_s: FloatArray, current_a: FloatArray, row: int, level_a: floa
 
 
 RECTANGLE = float(np.sqrt(3.0))
-
 LEAST_RAMP = 1.0 / 3.0
-
 """A speed that rises as the square of time leaves a third of its ramp's travel, an even one a half, a jerk-limited one a
 half too (*assumed*): between a third and two thirds is taken off for certain."""
-
 UNLIKE = 2.0
-
 """Starts that usually take off more than so many times what this one did are a drive's ramps, and this one's wasn't
 recognised (*assumed*)."""
-
 FLAT_SIGMAS = 4.0
-
 SHORTEST_ROWS = 4
-
 SOFT = 1.5
-
 """A switch closed on a standing motor gives a peak of more than so many times the run (*practice*)."""
 
 

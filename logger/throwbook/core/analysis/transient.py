@@ -26,70 +26,37 @@ from throwbook.core.quantities.statistics import median_of, moving_mean, robust_
 from throwbook.core.trace import FloatArray
 
 NOISE_SIGMAS = 5.0
-
 """A fall this many standard deviations of the readings isn't their scatter."""
-
 FEWEST_ROWS = 12
-
 """A movement of fewer rows shows no transient."""
-
 DECAY_HALVINGS = 6
-
 """The start-up transient counts as over after this many halvings of its excess (1.6 % of it is left)."""
-
-
 RISEN_TO = 0.05
-
 """A rise is timed to within this share of its level, where noise doesn't hide it yet (*practice*)."""
-
 SMALLEST_PEAK = 1.2
-
 """A start that stands no higher than this over what follows shows no peak (*practice*)."""
-
 HOLD_OVER_FALL = 4
-
 """A ramp lasts at least so many times as long as the fall after it: a hump of load falls as gradually as it rose
 (*assumed*)."""
-
-
 AT_ONCE = 0.5
-
 """A ramp's fall is this share of all that falls at least, between two neighbouring stretches (*assumed*)."""
-
 ROUNDED = 2.0
-
 """A filter makes the time from peak to half up to so many times that of a plain decay (*practice*)."""
-
 PLAIN_PEAK = 2.0
-
 """A start this many times as high as what follows is no load that eases (*practice*)."""
-
 MOST_OF_IT = 1.0 / 3.0
-
 """A start that takes more of the movement than this isn't told from a load that eases: it isn't resolved (*practice*)."""
-
 ALMOST = 0.999
-
 """For rounding."""
-
 STRONG_RIPPLE = 0.1
-
 """A ripple with an amplitude below this share of its level makes no peak of ``SMALLEST_PEAK``."""
-
 RIPPLE_SHARE = 0.5
-
 """Share of the scatter of a run that one frequency and its neighbours carry, if it is a ripple (*practice*)."""
-
 FEWEST_PERIODS = 6
-
 MOST_ROWS_LOOKED_AT = 16384
-
 CLEAR_LINE = 4.0
-
 """A ripple's frequency stands out of those beside it by more than this factor (*practice*); a hump's doesn't."""
-
 FEWEST_AHEAD = 5
-
 """Rows on which the level after a rise is taken at least."""
 
 
@@ -317,43 +284,25 @@ def _end_of_rise(current: FloatArray, first: int, last: int) -> int:
 
 
 SLOWEST_PERIOD_S = 0.045
-
 """Rows further apart than this show neither a short break nor its surge for certain (*assumed*)."""
-
 SHORTEST_S = 0.03
-
 """Relays bounce and brushes jump for less than this (*practice*)."""
-
 LONGEST_S = 1.0
-
 """What lasts longer is more likely somebody who let go of the switch (*assumed*)."""
-
 FEWEST_OPEN_ROWS = 2
-
 MOST_BREAKS = 12
-
 """More zeros than this are a drive's pulses or brushes that jump, not a contact that opens (*assumed*)."""
-
 LONGEST_SPIKE = 2
-
 """So many rows in a row are a spike, or a contact that bounces; they don't end a break."""
-
 BESIDE_ROWS = 12
-
 """Rows on whose median the level beside a break is taken. As many zeros after as many rows of current: by chance once in
 C(24, 12) = 2.7 million times, however rough the run."""
-
 COASTED_U = 0.3
-
 """Relative standard uncertainty of how far a motor coasts (*assumed*: some of the braking grows with the speed; if all
 of it did, it would coast twice as far)."""
-
 UNSEEN_SURGE_ROWS = 2
-
 """Rows after the return in which the rest of a surge may hide at a low rate: one, and a second where a board averages."""
-
 SURGE_WITHIN_S = 0.1
-
 """A surge stands at its highest within this time of the return (*practice*)."""
 
 

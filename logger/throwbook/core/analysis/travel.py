@@ -22,11 +22,8 @@ from throwbook.core.quantities.statistics import integrate, median_of, moving_me
 from throwbook.core.trace import FloatArray, Trace
 
 NOTICEABLE = 0.25
-
 """Less than a quarter of the load missing isn't one side of two (*assumed*)."""
-
 RAMP_BINS = 3
-
 """The load comes in over a few bins, not at once."""
 
 
@@ -135,19 +132,12 @@ def take_up_of(profile: Profile | None, idle_a: float) -> Measured | None:
 
 
 FEWEST_START_ROWS = 4
-
 """A start of fewer rows doesn't show its charge."""
-
 GRID_BINS = 100
-
 """Bins of one hundredth of the stroke."""
-
 LONGEST_FILLED = 2
-
 """Bins in a row that a straight line between two samples may fill."""
-
 PLACE_U_WITHOUT_VOLTAGE = 0.03
-
 """Standard uncertainty of a place when the supply is taken as constant, as a share of the stroke (*assumed*)."""
 
 

@@ -34,12 +34,8 @@ from throwbook.core.trace import FloatArray
 from throwbook.errors import InputError
 
 ASSUMED_DUTY = 0.25
-
 """Duty cycle where the data sheet gives none. Assumed."""
-
-
 DEFAULT_PERIOD_S = 600.0
-
 """Cycle over which an S3 duty is reckoned where none is given: 10 min (makers' notes, DUT-3)."""
 
 
@@ -91,7 +87,6 @@ SOLIDS = {
     "5": "dust enough to keep working (some may get in)",
     "6": "all dust",
 }
-
 WATER = {
     "0": "no water at all",
     "1": "drops falling straight down",
@@ -104,11 +99,8 @@ WATER = {
     "8": "lying under water for longer, as agreed with the maker",
     "9": "a hot high-pressure jet (80 degC, close up)",
 }
-
 _SPLASH, _STRONG_JET = 4, 6
-
 _CODE = re.compile(r"IP ?([0-6X])([0-9X])(K?)[A-DHMSWF]*(?:/(?:IP ?)?([0-6X])?([0-9X])(K?))*", re.IGNORECASE)
-
 _ONE = re.compile(r"([0-6X])?([0-9X])(K?)", re.IGNORECASE)
 
 
@@ -180,7 +172,6 @@ def read_code(text: str) -> Protection | None:
 
 
 COPPER_OHM_MM2_PER_KM = 17.241
-
 """Annealed copper at 20 degC (IEC 60028)."""
 
 
@@ -197,27 +188,19 @@ IEC_CLASS_5: dict[float, float] = {
     10.0: 1.91,
     16.0: 1.21,
 }
-
 GREATEST_OVER_SOLID = {"gauge": 1.026, "area": 1.157}
-
 """Greatest resistance of a stranded cable over that of solid copper of the same area: of a gauge by NFPA 70, chapter 9, table 8
 (uncoated, seven strands over solid, the largest of 18 to 8 AWG); of an area without a row of its own the largest of
 ``IEC_CLASS_5``."""
-
 LENGTH_HALF_WIDTH = 0.05
-
 """A length of cable holds within this share: it is measured along the machine, not on the loom. Assumed."""
-
-
 CONTINUOUS_SHARE = 0.75
-
 """A blade fuse carries at most this share of its rating for long, at 25 degC (public guide to fuses, FUS-5)."""
 
 
 # AWG of copper: largest fuse [A] that protects it (NFPA 70, 2017 and later, 240.4(D)(1) to (7), as public tables quote it).
 # The local code and the machine maker come before this table.
 LARGEST_FUSE_A: dict[int, float] = {18: 7.0, 16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0}
-
 LARGEST_FUSE_FROM = "NFPA 70, 240.4(D); the local code and the machine maker come first"
 
 
@@ -235,10 +218,7 @@ FUSE_POINTS: dict[str, tuple[tuple[float, float | None, float | None], ...]] = {
     ),
     "maxi blade": ((100.0, 360_000.0, None), (135.0, 60.0, 1800.0), (200.0, 2.0, 50.0), (350.0, 0.2, 7.0)),
 }
-
-
 BLADE_SIZES_A = (2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0)
-
 """Ratings in which blade fuses are sold [A] (ISO 8820-3:2015, from memory)."""
 
 
@@ -306,7 +286,6 @@ def loop_ohm(wiring: Wiring) -> float:
 
 
 CABLE_VALUES = 2
-
 """Length, and resistance for each metre."""
 
 

@@ -26,26 +26,15 @@ from throwbook.core.rig import Rig
 from throwbook.errors import InputError
 
 MAX = "max"
-
 MIN = "min"
-
 RATING = "rating"
-
 ALERT = "alert"
-
 SUITABILITY = "suitability"
-
-
 PRACTICE = "common practice, no source"
-
 STROKE_TESTS = "as in-service tests of motor-driven valves do: 15 % when over 10 s, 25 % when shorter"
-
 SHORT_STROKE_S = 10.0
-
 """Below this expected time the time limits are the wider ones [s]."""
-
 LONG_BAND = 0.15
-
 SHORT_BAND = 0.25
 
 
@@ -152,13 +141,11 @@ LIMITS: dict[str, LimitRule] = {
         SUITABILITY,
     ),
 }
-
 _SHORT_STROKE = {
     "travel_done": 1.0 - SHORT_BAND,
     "travel_time_low": 1.0 - SHORT_BAND,
     "travel_time_high": 1.0 + SHORT_BAND,
 }
-
 _SHORT_LOOSEST = {
     "travel_done": 1.0 - SHORT_BAND,
     "travel_time_low": 1.0 - 2.0 * SHORT_BAND,
@@ -202,7 +189,6 @@ def limits_for(rig: Rig, expected_time_s: float | None = None) -> dict[str, Limi
 
 
 _FAIL_BEYOND = ("travel_time_low", "travel_time_high")
-
 """Alerts that a throw can be so far beyond that it fails: by twice their tolerance."""
 
 
@@ -284,7 +270,6 @@ def _reference(rule: LimitRule, rig: Rig) -> float:
 
 
 _OF_LOOSEST = {"full_load_current_a": "the rated maximum", "voltage_v": "90 % of the nominal voltage"}
-
 _OF_WHAT = {"full_load_current_a": "of the rated maximum", "voltage_v": "of the nominal voltage"}
 
 
@@ -296,12 +281,9 @@ def _source(name: str, share: float, rig: Rig) -> str:
 
 
 LOWEST_SUPPLY, HIGHEST_SUPPLY = 0.90, 1.25
-
 """Of the nominal voltage, where none was read: a battery that still may be used, and a 12 V system of which the engine runs
 (up to 15 V; common practice, no source)."""
-
 LEAST_TURNING = 0.1
-
 """Next to stall the line says nothing: at least so much of the voltage turns the motor."""
 
 

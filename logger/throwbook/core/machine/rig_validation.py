@@ -59,7 +59,6 @@ RESTED_ON = {
     "actuator": ("protection",),
     "lock": ("excess_goes", "bears_force_n", "lowest_voltage_v", "coldest_c"),
 }
-
 UNITS = ("_m_s", "_v", "_m", "_n", "_a", "_s")
 
 
@@ -89,9 +88,7 @@ def _words(name: str) -> str:
 
 
 ALIKE_SCRIPTS = frozenset({"LATIN", "CYRILLIC", "GREEK"})
-
 """Scripts that share letters of one shape."""
-
 CLAIMS = re.compile(r"\b(locked|engaged|safe|in service|do not use)\b", re.IGNORECASE)
 
 
@@ -176,9 +173,7 @@ def bad_numbers(rig: Rig) -> list[Problem]:
 LOOSER = (
     "A limit may be tightened, with a reason; no reason loosens it beyond that. Correct it or leave it out."
 )
-
 USUAL_VOLTAGES = (6.0, 12.0, 24.0, 36.0, 48.0)
-
 """Nominal voltages of vehicle batteries; common practice, no source."""
 
 
@@ -414,7 +409,6 @@ def _length(rig: Rig, value_m: float) -> str:
 
 
 _TRAVEL = "lock.needed_travel"
-
 _MOTOR = tuple(row[2] for row in NUMBERS if row[0] == "actuator")
 
 

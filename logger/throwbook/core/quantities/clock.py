@@ -16,44 +16,26 @@ from throwbook.core.quantities.statistics import median_of
 from throwbook.core.trace import FloatArray
 
 CLOCK_KEY, CLOCK_U_KEY = "clock", "clock_u_s"
-
 """Head keys: what was wrong with the clock, in words; how far times may be off by it (expanded, k = 2) [s]."""
-
 CLOCK_FROM_KEY, CLOCK_UNTIL_KEY = "clock_from_s", "clock_until_s"
-
 """Head keys: where it was wrong, from the first row [s]; one that isn't there: from the first row on, to the last."""
-
 _WINDOWS = 20
-
 """The period is the median over stretches of a twentieth of the record: a jump spoils one in twenty."""
 
 # Both common practice, no source.
 ABRUPT_PERIODS = 2.0
-
 """A single step that is off by more than this is a jump of the clock, or samples that nobody took."""
-
 FEWEST_AT_ONE_RATE = 20
-
 """Stamps of fewer rows don't tell a rate."""
-
 HOLE_PERIODS = 1.6
-
 """A longer step may be a hole ..."""
-
 LASTING_PERIODS = 0.5
-
 """... and is one where more than this is left of it once its neighbours have given back what they can."""
-
 _NEARBY_STEPS = 4
-
 FREQUENT_SHARE = 0.02
-
 """More long steps than this are the clock's own way, or a bad loss: a loss moves rows from their places."""
-
 AT_ITS_PLACE_PERIODS = 2.0
-
 SLOW_SHARE = 0.005
-
 """A board without a timer keeps its rate within so much of a throw."""
 
 
@@ -220,7 +202,6 @@ def _number(said: object, otherwise: float) -> float:
 
 
 FEWEST_FOR_A_PERIOD = 100
-
 """Rows before a clock stopped that tell what its period was."""
 
 

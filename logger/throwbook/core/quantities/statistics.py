@@ -20,7 +20,6 @@ from throwbook.core.assessment import Interval
 from throwbook.core.trace import FloatArray
 
 MAD_TO_SD = 1.4826
-
 """Scale of the median absolute deviation to a normal standard deviation."""
 
 
@@ -152,16 +151,11 @@ def prediction_factor(n: int, probability: float = 0.99) -> float:
 
 
 K = 2.0
-
 """Coverage factor of an expanded uncertainty: about 95 % (JCGM 100, 6.2)."""
-
 HAND_EVENT_S = 0.07
-
 """Standard deviation of one event timed by hand [s] (Am. J. Phys. 87(2) 110, 2019; 4304 timings). Its bias of 0.11 s falls
 out of an interval that one person starts and stops."""
-
 HAND_TIMING_S = math.sqrt(2.0) * HAND_EVENT_S
-
 """Standard deviation of an interval timed by hand, start and stop by the same person [s]."""
 
 
@@ -213,7 +207,6 @@ def false_accept_risk(guard_band: float, u: float) -> float:
 
 
 DRAWS = 4096
-
 """Draws of a distribution: the ends of a 95 % interval are then within a hundredth of its width."""
 
 

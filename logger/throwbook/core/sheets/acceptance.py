@@ -77,10 +77,7 @@ def _timed(throw: SheetTrial) -> Assessment:
 
 
 DOUBTS: tuple[Callable[[Case], list[str]], ...] = (_moved_lately, _typed_again, _rests_too_short)
-
-
 MISS_AT_95 = 0.05
-
 """What is left over at 95 % confidence."""
 
 

@@ -21,13 +21,9 @@ from throwbook.core.rig import METRIC
 from throwbook.errors import InputError
 
 REHEARSAL_BOARD = "rehearsal"
-
 """What a rehearsal board calls itself."""
-
 FOR_PRACTICE = "for practice"
-
 """Reason of a rig file's version by which its logbook is known as one for practice."""
-
 CAUTION = "Practice: simulated throws. Nothing here speaks for a real machine."
 
 

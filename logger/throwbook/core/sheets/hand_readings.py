@@ -47,15 +47,11 @@ from throwbook.core.trace import DIRECTIONS
 from throwbook.errors import InputError
 
 STOPPED_SHORT = "stopped-short"
-
 WORDS = (
     "Words it knows: both seen, left seen, right not seen, not looked, load check done, stayed put, stalled."
 )
-
 EXAMPLE = "lock 14.3s 2.1A 2.9A 12.4V both seen"
-
 BEYOND_BELIEF = 1e5
-
 """No reading of a stopwatch or meter is as large, in any SI unit."""
 
 
@@ -141,24 +137,16 @@ PHRASES: dict[str, dict[str, str]] = {
     "stopped short": {"ended": STOPPED_SHORT},
     "did not start": {"ended": NO_RUN},
 }
-
 _PHRASES = sorted(PHRASES, key=len, reverse=True)
-
 _NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*([°a-z]+)?")
-
 _BARE_NUMBER = re.compile(r"[+-]?[\d.]+(?=\s|$)")
 
 # word before or behind a number: the field that it makes of it.
 BEFORE = {"run": "run_current_a", "peak": "peak_current_a", "rest": "rest_voltage_v", "load": "voltage_v"}
-
 COLUMNS = ("time_s", "run_current_a", "peak_current_a", "voltage_v")
-
 """Readings in the order of the paper sheet."""
-
 DASHES = ("-", "\N{EN DASH}", "\N{EM DASH}")
-
 BEHIND = {"at rest": "rest_voltage_v", "under load": "voltage_v"}
-
 KIND_OF = {
     "time_s": "time",
     "run_current_a": "current",
@@ -293,7 +281,6 @@ def _set(given: dict[str, object], name: str, value: object, typed: str, where: 
 
 
 READ_BY_EYE = 0.05
-
 """A current that moves while it is read stands for the average of the run to within this half-width, as a share
 (assumed)."""
 
@@ -313,11 +300,8 @@ class Accuracy:
 
 
 CLAMP_METER = Accuracy(0.02, 3.0, assumed=True)
-
 """A clamp meter on direct current of which nothing is known (common practice, no source)."""
-
 VOLT_METER = Accuracy(0.005, 3.0, assumed=True)
-
 """A hand-held volt meter of which nothing is known (common practice, no source)."""
 
 
@@ -377,19 +361,12 @@ def metered(reading: Reading, accuracy: Accuracy, by_eye: float = 0.0) -> Measur
 
 
 TIMES_OFF = 5.0
-
 """A whole throw that takes so many times as long as its volts and amperes ask for, or as short. Common practice, no source."""
-
 OF_STALL, OF_NO_LOAD = 2.0, 0.2
-
 """No motor draws more than twice its stall current, nor less than a fifth of its no-load current while it runs."""
-
 OF_NOMINAL = (0.4, 2.0)
-
 """A motor that runs has a supply between these shares of the nominal voltage."""
-
 COLDEST_C = -40.0
-
 """Where no air temperature was read: the coldest, at which a winding carries most."""
 
 

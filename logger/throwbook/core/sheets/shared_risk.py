@@ -22,11 +22,8 @@ from throwbook.core.sheets.hand_readings import READ_BY_EYE, Accuracy, Reading, 
 from throwbook.core.sheets.sheet import SheetTrial
 
 MOST = 0.10
-
 """No chance greater than this may be taken."""
-
 READ_BY_METER = ("peak_run_current", "run_current", "supply_under_load")
-
 """Limits of the rating that a meter is held against; travel that may not be done is no reading of a meter."""
 
 
@@ -81,13 +78,9 @@ def worst_of_each(taken: Iterable[Risk]) -> tuple[Risk, ...]:
 
 
 USUAL_STEP_A = 0.1
-
 """Last digit of a cheap clamp meter [A], where no throw has shown another (common practice, no source)."""
-
 FINER = 10.0
-
 STEPS = 3000
-
 """So many steps below a limit are looked at; a finer meter than that can prove any reading of use."""
 
 

@@ -33,11 +33,8 @@ from throwbook.core.sheets.conditions import Conditions, conditions_from, simula
 from throwbook.core.trace import LOCK
 
 YES = "yes"
-
 NO = "no"
-
 NOT_LOOKED = "not looked"
-
 ANSWERS = (YES, NO, NOT_LOOKED)
 
 
@@ -49,19 +46,13 @@ KINDS: dict[str, tuple[int, int]] = {
     AFTER_SERVICE: (5, 1),
     SPOT: (1, 1),
 }
-
-
 AS_FOUND_AFTER_H = 2.0
-
 """Rest [h] after which the first movement is kept apart as found (common practice, no source)."""
-
-
 LOOK_AT_ALWAYS = (
     "both pins and both holes: dirt, burrs, bent or short pins",
     "linkage, clevis pins and clips on both sides",
     "cable, plugs and fuse: chafed, hot, green",
 )
-
 LOOK_AT: dict[str, tuple[str, ...]] = {
     BENCH: ("the rod runs its whole stroke both ways and stops by itself",),
     COMMISSIONING: (

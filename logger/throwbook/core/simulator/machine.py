@@ -62,11 +62,8 @@ def lowering_torque_nm(load_n: float, mean_diameter_m: float, lead_m: float, fri
 
 
 COPPER_PER_K = 0.00393
-
 """Temperature coefficient of copper at 20 degC (IEC 60028)."""
-
 MAGNET_PER_K = -0.0018
-
 """Ferrite magnets lose about 0.2 % of their flux per kelvin (common practice, no source)."""
 
 

@@ -33,9 +33,7 @@ class Conditions:
 
 
 POINTS = 1601
-
 REACH = 1.04
-
 """The table goes a little beyond the stroke, for machines whose limit switch doesn't cut off."""
 
 
@@ -135,7 +133,6 @@ def smooth_step(z: FloatArray) -> FloatArray:
 
 
 STOP_GIVES_M = 0.0006
-
 """How far frame and linkage give when the motor stalls against something solid."""
 
 

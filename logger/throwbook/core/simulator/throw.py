@@ -112,7 +112,6 @@ class Waveform:
 
 
 BLOCK = 64
-
 """Readings worked out at a time; the caller sees them singly."""
 
 
@@ -169,11 +168,8 @@ def _block(
 
 
 SETTLED = 0.02
-
 """The start-up transient is over when this share of the excess current is left."""
-
 START_UP_AT_MOST_S = 0.3
-
 """The peak of the start-up transient comes before this [s since switch-on]."""
 
 

@@ -36,15 +36,10 @@ from throwbook.core.quantities.units import display_unit, show, show_interval, t
 from throwbook.core.rig import Rig
 
 COLDEST_ASSUMED_C = -10.0
-
 """Where the rig doesn't say [degC]. Assumed."""
-
 LOWEST_VOLTAGE_SHARE = 0.90
-
 """Lowest supply, of the nominal one, where the rig doesn't say. Common practice, no source."""
-
 WARM_MOTOR_C = 80.0
-
 """A motor after many throws [degC]: the weakest one meets the heaviest load. Assumed."""
 
 
@@ -187,9 +182,7 @@ def case_of(rig: Rig) -> Case:
 
 
 LITTLE_EXCESS = 0.02
-
 LARGE_EXCESS = 0.15
-
 """Stroke beyond the needed travel, as a share of it: under the first leaves nothing for wear and adjustment, over the
 second has to be taken up by something made for it. Common practice, no source."""
 

@@ -44,20 +44,13 @@ from throwbook.core.sizing.mechanics import WARM_MOTOR_C, Case, Finding, case_of
 from throwbook.core.wording import BOTH_PINS, FALL, FIRE, HANDS
 
 GOOD_DROP = 0.05
-
 """Voltage lost in the cable at the rated maximum, as a share of nominal, that nobody minds. Common practice, no source."""
-
 FUSE_MARGIN = 0.2
-
 """What a fuse that is advised carries for long beyond the rated maximum, as a share of it: a cold latch draws more, a warm
 cab takes from the fuse. Common practice, no source."""
-
 START_S = 0.1
-
 """Each start draws the stall current for about this long at the most. Assumed."""
-
 COMMISSIONING_THROWS = 10
-
 """Throws of the smallest commissioning sheet, both ways together."""
 
 
@@ -291,18 +284,13 @@ MISSING: tuple[tuple[str, str, str, str], ...] = (
     ("rig", "wiring", "[wiring]", "voltage lost in the cable, and whether fuse and conductor agree"),
     ("wiring", "fuse_a", "wiring.fuse", "whether the cable is protected"),
 )
-
 ALWAYS_UNKNOWN = (
     "whether the pins stay put with the power off (screw and gear may hold or not): try it when commissioning",
     "side load on the rod, and the load over the way: the first bench throws show it",
 )
-
 CAUTIONS = (FALL, HANDS, BOTH_PINS)
-
 CAUTION_AT = {"fuse": FIRE}
-
 """Cautions that stand beside one finding."""
-
 _WORST_FIRST = (FAIL, UNDECIDED, WATCH, PASS)
 
 

@@ -33,13 +33,9 @@ from throwbook.core.records import COMMISSIONING, Order
 from throwbook.core.status.maintenance import is_repair
 
 IN_SERVICE = "in service"
-
 WATCH = "watch"
-
 RESTRICTED = "restricted"
-
 DO_NOT_USE = "do not use"
-
 LEVELS = (IN_SERVICE, WATCH, RESTRICTED, DO_NOT_USE)
 
 
@@ -67,47 +63,25 @@ CAUSES: dict[str, tuple[str, str]] = {
     "person: restricted": (RESTRICTED, "a person restricted it"),
     "person: do not use": (DO_NOT_USE, "a person took it out of use"),
 }
-
 BY_PERSON = "person: "
-
 LOST = "lost order"
-
 LOST_SENTENCE = "an order that a later entry names is missing from this logbook"
-
 GONE_SENTENCE = "the order for a stored throw is missing from this logbook"
-
 MISSING = "missing row"
-
 ALTERED = "altered order"
-
 ALTERED_SENTENCE = "an order was changed after it was written"
-
-
 Due = tuple[str, str]
-
 """Trial and cause of an order that takes the rig out of use and must be there, by what is stored of that throw."""
-
-
 SIGNED = "signed"
-
 REASON = "reason"
-
 CAUSE_FOUND = "cause found"
-
 REPAIR = "repair"
-
 RECOMMISSIONED = "recommissioned"
-
 MOVED = "moved"
-
 MOVED_TO = "moved_to"
-
 """Detail of a clearing order: the trials of another rig that this one's imported throws are, by a signed correction."""
-
 REASSIGNED = "reassigned throw"
-
 TO_RIG = "to"
-
 """Detail of such an order: the rig that the throw is of; empty: none."""
 
 
@@ -120,7 +94,6 @@ WAY_DOWN: dict[str, tuple[str, ...]] = {
 
 # The one exception (method.md 5): an imported throw is of another rig, and the order stands there; or it is of nobody.
 WAY_OF_MOVED = (REASON, SIGNED, MOVED)
-
 WAY_OF_NOBODYS = (CAUSE_FOUND, RECOMMISSIONED, SIGNED)
 
 # need: how it is said when it lacks.

@@ -107,9 +107,7 @@ NOTHING_SAID = frozenset(
         "drive",
     ]
 )
-
 STEM = 4
-
 """Letters by which two words are the same: stall, stalled, stalls."""
 
 
@@ -145,9 +143,7 @@ SIGN_CAUSES: dict[tuple[str, str], str] = {
     ("no-start", LOCK): "no start",
     ("no-start", UNLOCK): "no start",
 }
-
 FAILED_LIMIT = "failed limit"
-
 WATCH_SIGN = "watch sign"
 
 # On the bench the actuator moves nothing: running light is what it should do there.
@@ -161,7 +157,6 @@ SEEN_CAUSES: dict[str, str] = {
     "load_check": "load check failed",
     "retained_power_off": "let go",
 }
-
 SIDE = {"left_pin": "left pin", "right_pin": "right pin"}
 
 

@@ -38,7 +38,6 @@ from throwbook.core.status.raising import SEEN_CAUSES
 from throwbook.core.wording import OUT_OF_USE
 
 NOTHING = "Nothing happened since the last accepted sheet: no order, no repair, no rejected sheet."
-
 NEVER = "No sheet was ever accepted, and nothing else happened."
 
 
@@ -179,15 +178,9 @@ def _why(state: SheetState) -> str:
 
 
 STYLE = {"in service": "good", "watch": "warn", "restricted": "warn", "do not use": "bad"}
-
 """Status: one of the styles of ``cli.output``; colour only repeats the word."""
-
-
 DONE = "done: "
-
 """A step of the way down that is done begins so."""
-
-
 NEXT_STEP = {
     "cause found": "find the cause and write it down",
     "moved": "put the throw down to the rig it is of: throwbook sheet reassign",

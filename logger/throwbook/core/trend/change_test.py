@@ -30,24 +30,14 @@ from scipy.special import ndtr
 from throwbook.core.trace import FloatArray
 
 GRID = np.geomspace(0.25, 8.0, 6)
-
 """Scatter between checks as multiples of the allowance's median (assumed)."""
-
 ANY_LEVEL = 3.0
-
 """Standard deviation of a level that nothing is known about (relative change; assumed)."""
-
 PAST_WEAR = 0.3
-
 """Standard deviation of the wear in an earlier stretch [relative change a year] (assumed)."""
-
 SHIFT_WITHIN = 2
-
 """A shift is looked for at the newest checks only: an older one shows as growth, or was found when it was new."""
-
-
 SHIFT = "shift"
-
 GROWTH = "growth"
 
 
@@ -236,13 +226,9 @@ def learn(series: Series, at: int | None = None) -> Level:
 
 
 MOST_ONSETS = 16
-
 """Growth is looked for since at most so many checks, evenly spread: keeps memory bounded over very long histories."""
-
 NEWEST_TWO = 2
-
 WORTH_KEEPING = 0.5
-
 """A growth that is likelier a fall isn't listed."""
 
 

@@ -63,35 +63,20 @@ def cusum(values: FloatArray, target: float, slack: float) -> tuple[FloatArray, 
 
 
 EWMA_WEIGHT = 0.3
-
 """Of the newest value (NIST/SEMATECH e-Handbook 6.3.2.4: 0.2 to 0.3)."""
-
 CUSUM_SLACK = 0.5
-
 CUSUM_LIMIT = 5.0
-
 """Both in standard deviations of a check (ISO 7870-4 names 0.5 and 4 or 5)."""
-
 OUTSIDE = 0.005
-
 """Chance that a check of a rig as it was lies further up than ``factor``, or further down (common practice, no source)."""
-
 KNOWN_BEFORE = 8
-
 """Degrees of freedom that the allowance for scatter is worth (assumed)."""
-
 PLAIN_CHANCE = 0.05
-
 """A change that chance makes more often than this isn't told as one, and there is nothing to forecast (common practice, no source)."""
-
 FORECAST_CHECKS = 100
-
 """A forecast goes by so many checks of the newest stretch at most, 25 years of quarters; what older ones say of weather counts."""
-
 SLOPE_CHECKS = 500
-
 """A slope is drawn through so many checks of the newest stretch at most: every pair of them is looked at."""
-
 NO_LIMIT = "this figure has no limit"
 
 

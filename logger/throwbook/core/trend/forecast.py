@@ -32,35 +32,20 @@ from throwbook.core.trend.change_test import (
 )
 
 CONFIDENCE = 0.80
-
 FEWEST = 6
-
 """Comparable checks, the stretch's first one among them (common practice, no source)."""
-
 RATE_SD = 0.30
-
 """Standard deviation of a rate of growth that nothing is known about [relative change a year]."""
-
 RATE_DRIFTS = 0.2
-
 """Wear doesn't keep its rate: standard deviation, as a share of the growth still to come (assumed)."""
-
 WANDERS = 0.015
-
 """The level wanders besides: standard deviation after a year [relative change] (assumed)."""
-
 GROWS = 0.80
-
 """Share of the weight that must lie on growth, against none or a single shift (assumed)."""
-
 HORIZON = 12.0
-
 """Nothing is said about days further ahead than this [years] (common practice, no source)."""
-
 STEPS = 361
-
 WORTH_FITTING = 0.01
-
 """Onsets with less of the weight are left out."""
 
 

@@ -22,14 +22,9 @@ from throwbook.core.trend.series import WEATHER, Line, stretch_of, stretch_start
 from throwbook.core.trend.signals import OUT, CheckState
 
 HELPED = "helped"
-
 WORSE = "worse"
-
 NO_DIFFERENCE = "no difference that {n} could show"
-
-
 CONFIDENCE = 0.92
-
 """Two-sided; a service that does nothing is called "helped" in 4 of 100 (common practice, no source: between 90 and 95 %)."""
 
 
@@ -46,7 +41,6 @@ class Difference:
 
 
 KNOWN_WEIGHT = 6
-
 """How many degrees of freedom the scatter known from the rig's other checks is worth beside a group's own (assumed)."""
 
 
@@ -90,11 +84,8 @@ def answer(difference: Difference, throws: int, days: bool = False, less_is_bett
 
 
 SAME_DAYS = 1
-
 """Checks so close together share their weather and attachment [days] (assumed)."""
-
 PULLED_IN = 3.0
-
 """A throw further than this many standard deviations from the median of its check is pulled in to that (common practice, no source)."""
 
 

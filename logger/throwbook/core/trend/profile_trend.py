@@ -24,37 +24,21 @@ from throwbook.core.trend.maintenance_effect import answer, compare
 from throwbook.core.trend.series import stretch_of, stretch_starts
 
 GRID = (np.arange(200) + 0.5) / 200
-
 ENDS = 0.06
-
 """Start-up and the last of the stroke are left out [share of the stroke] (assumed)."""
-
 WIDTH = 7
-
 """Points of the grid averaged over: 3.5 % of the stroke (assumed)."""
-
 CHANCE = 0.001
-
 """Chance that noise alone stands out so far at one check anywhere along the stroke."""
-
 PLACES = 25
-
 """Independent places along the stroke, for that chance (assumed)."""
-
 SMALLEST = 0.05
-
 """No smaller bump is called one [share of the running current] (assumed)."""
-
 SAME_PLACE = 0.04
-
 """Places closer than this are one place [share of the stroke] (assumed)."""
-
 ALONE = 2.0
-
 """A bump that the way back doesn't show at the mirrored place must stand out this many times as far (assumed)."""
-
 MIRRORED = 0.4
-
 """On the way back it need only stand out by this much of what counts by itself (assumed)."""
 
 
@@ -228,11 +212,8 @@ def _spot(direction: str, bumps: Sequence[Bump]) -> Spot | None:
 
 
 AT = 0.03
-
 """The place reaches so far either way [share of the stroke] (assumed)."""
-
 BESIDE = (0.08, 0.15)
-
 """It is held against what lies between these distances from it: drag and weather cancel (assumed)."""
 
 

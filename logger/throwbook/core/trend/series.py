@@ -45,21 +45,13 @@ from throwbook.core.trend.history import (
 from throwbook.errors import InputError
 
 REFERENCE_C = 20.0
-
 """Every corrected figure is what it would have been at this temperature [degC] and at nominal voltage."""
-
 COLD_BELOW_C = 10.0
-
 UNKNOWN_C = (12.0, 12.0)
-
 """Mean and standard deviation of a temperature nobody wrote down [degC] (a temperate year; assumed)."""
-
 ATTACHMENT = 0.02
-
 """Standard deviation of what another attachment adds to a figure (relative; assumed)."""
-
 UNKNOWN_LN_VOLTAGE = 0.07
-
 """Standard deviation of ln(voltage) between engine on and off (12.4 against 13.9 V is 0.11 apart; assumed)."""
 
 
@@ -104,9 +96,7 @@ def _product(one: Allowance, other: Allowance) -> Allowance:
 
 
 _CURRENT = Allowance((-0.012, 0.020), (0.010, 0.025), (0.1, 0.12), (0.018, 0.45), 0.015, 0.055)
-
 _TIME = Allowance((0.0, 0.008), (0.0, 0.012), (0.0, 0.15), (0.008, 0.45), 0.008, 0.04)
-
 ALLOWANCES: dict[str, Allowance] = {
     RUN_CURRENT: _CURRENT,
     ENERGY: _product(_CURRENT, _TIME),
@@ -135,7 +125,6 @@ def at_nominal_voltage(
 
 
 WEATHER = 3
-
 """How many columns weather and supply have."""
 
 
@@ -176,13 +165,9 @@ def widening(allowance: Allowance, temperature_c: FloatArray, ln_voltage: FloatA
 
 
 DAYS_A_YEAR = 365.25
-
 PRIOR_THROWS = 5
-
 """How many throws the allowance's own scatter weighs as much as (assumed)."""
-
 PULLED_IN = 2.0
-
 """A throw further than this many standard deviations from the median of its check is pulled in to that (common practice, no source)."""
 
 

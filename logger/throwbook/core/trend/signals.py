@@ -191,40 +191,22 @@ def told_before(whole: Whole) -> list[Told]:
 
 
 BASELINE = "baseline"
-
 IN_CONTROL = "in control"
-
 OUT = "out of control"
-
 SUSPECT = "suspect"
-
 LOW = "low"
-
-
 ALONE = 3e-4
-
 """One direction by itself."""
-
 TOGETHER = 2.5e-2
-
 """Both directions' mean; each direction that takes part must lean the same way by itself (``LEANS``)."""
-
 LEANS = 0.05
-
 TOGETHER_NEWEST = 5e-4
-
 """The same for a rise that leans on the newest check alone: one check may be odd."""
-
 ODD = 3e-5
-
 """One direction by itself, the newest check alone: no signal, but the check is suspect and the next one decides."""
-
 FALLEN = 1e-4
-
 """Chance below which a fall is called one. It is shown, and is no signal: greased without an entry, or off the mechanism."""
-
 TINY = 1e-300
-
 """No chance is smaller: its quantile would have no end."""
 
 

@@ -46,7 +46,6 @@ from throwbook.core.trend.series import Line, lines_of
 from throwbook.core.trend.signals import OUT, CheckState, check_states, rises_together
 
 NEW_MACHINE = "replaced"
-
 """The action after which nothing of before can be held against it."""
 
 
@@ -85,19 +84,12 @@ def creep_of(
 
 
 NEWEST = 3
-
 """Checks looked at together: one jumpy check may be one odd throw."""
-
 FEWEST_BEFORE = 6
-
 """Degrees of freedom that the scatter before must rest on (common practice, no source)."""
-
 CHANCE = 5e-4
-
 """Chance of such a rise without any cause, at one look."""
-
 SMALLEST = 0.04
-
 """No smaller scatter is called wide: spread of 10 % in a set of three is accepted in practice, about 2.5 sigma."""
 
 
@@ -315,9 +307,7 @@ def figure_name(figure: str) -> str:
 
 
 CHANGE = "now/baseline - 1"
-
 """What a change is, for the head of its column."""
-
 ABOUT_CHANGE = (
     "Baseline: level at the start of the stage. Now: level that its checks show. Take-up: now less baseline."
 )

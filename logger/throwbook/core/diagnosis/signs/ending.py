@@ -21,7 +21,6 @@ from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.quantities.statistics import runs_of
 
 MOST_TOLD = 3
-
 """More places than this don't make the sentence clearer."""
 
 
@@ -105,16 +104,11 @@ def _place(evidence: Evidence, row: int) -> float:
 
 
 TURNED_TOO_FAR = 1.1
-
 """No stroke is a tenth longer than itself: beyond that the motor turns without the rod (*practice*)."""
-
 END_ZONE = 0.9
-
 """A standstill beyond this share of the stroke is at the end of travel even where less travel is needed
 (*practice*)."""
-
 SMALLEST_SHORTFALL = 0.03
-
 """A limit switch moved by less than this share of the stroke isn't told from play in the linkage (*practice*)."""
 
 

@@ -17,15 +17,10 @@ from throwbook.core.machine.limits import LIMITS, LONG_BAND, SHORT_BAND, SHORT_S
 from throwbook.core.quantities.clock import holes_in
 
 MISSING_LIMIT = 0.02
-
 """More than 2 % of the rows missing, or 2 % of the movement in one hole, is more than an info (*practice*)."""
-
 HALF_AS_MUCH_AGAIN = 0.5
-
 """A rest of some ten rows knows its noise no better (*practice*)."""
-
 NOISE_SHARE = 0.1
-
 """Noise of a single sample above a tenth of the no-load current blurs start and end."""
 
 
@@ -164,15 +159,10 @@ def _noisy_run(evidence: Evidence) -> Sign | None:
 
 
 LOW_SHARE = 0.95
-
 """A lead-acid battery at rest below 1.9 V a cell, 95 % of nominal, is flat (*practice*)."""
-
 SUPPLY_LIMIT = LIMITS["supply_under_load"].share
-
 """Supply under load, of the nominal one, where the rig says nothing else."""
-
 LARGER_DROP = 0.03
-
 """More drop than before counts from 3 % of the nominal voltage at the rated current on (*practice*: the usual
 allowance for a cable that matters)."""
 
