@@ -12,7 +12,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "XX DO NOT USE: leave the attachment on the ground. Only cause found, repair logged, full commissioning and a signature bring it back.",
         "? not commissioned: nobody has proved yet that it throws both pins, every time, within its rating.",
         "",
-        "next check: when the last service said it is due. OVERDUE: that day is past.",
+        "next check: the day that the last accepted sheet or service set. OVERDUE: that day is past.",
         "throws: how many the logbook holds. R: the rigs that were sold or scrapped, with why; nothing they wrote is lost.",
     ),
     "rig": (

@@ -8,13 +8,13 @@ Signs of the record itself: what it isn't fit for.
 import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD
-from throwbook.core.analysis.movements import MOVEMENT, MOVEMENTS
 from throwbook.core.analysis.record_conditions import lost_by_numbers
 from throwbook.core.analysis.stretches import SHORTEST_S, SUSTAINED_SAMPLES
 from throwbook.core.assessment import CUT_OFF, INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.limits import LIMITS, LONG_BAND, SHORT_BAND, SHORT_STROKE_S
 from throwbook.core.quantities.clock import holes_in
+from throwbook.core.trace import MOVEMENT, MOVEMENTS
 
 MISSING_LIMIT = 0.02
 """More than 2 % of the rows missing, or 2 % of the movement in one hole, is more than an info (*practice*)."""
