@@ -14,6 +14,8 @@ from textual.app import App
 from textual.keys import _character_to_key
 from textual.message_pump import MessagePump
 from textual.pilot import Pilot
+from textual.widget import Widget
+from textual.widgets import DataTable
 
 from throwbook.core.analysis.live import LiveThrow
 from throwbook.core.machine.electrical import rest_for
@@ -171,10 +173,16 @@ async def settle(pilot: Pilot[None]) -> None:
         await asyncio.sleep(0.001)
         busy = any(not one.is_finished for one in app.workers)
         waiting = any(not pump._message_queue.empty() or pump._next_callbacks for pump in _pumps(app))
-        undrawn = app.screen._dirty_widgets or any(
-            one._layout_required or one._repaint_required for one in app.screen.walk_children(with_self=True)
-        )
+        undrawn = app.screen._dirty_widgets or any(map(_undrawn, app.screen.walk_children(with_self=True)))
         quiet = 0 if busy or waiting or undrawn else quiet + 1
+
+
+def _undrawn(widget: Widget) -> bool:
+    """A table measures its columns only once it is idle: until then they are as wide as their headings."""
+    unmeasured = isinstance(widget, DataTable) and (
+        widget._require_update_dimensions or widget._updated_cells
+    )
+    return bool(unmeasured or widget._layout_required or widget._repaint_required)
 
 
 def _pumps(app: App[None]) -> Iterable[MessagePump]:
