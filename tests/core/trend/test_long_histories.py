@@ -93,7 +93,7 @@ def test_of_a_very_long_stretch_a_forecast_goes_by_the_newest_checks():
     rows = whole(np.random.default_rng(3), [4, FORECAST_CHECKS + 20])
     newest = newest_stretch(rows, most=FORECAST_CHECKS)
     assert len(newest.change) == FORECAST_CHECKS
-    assert newest.told.pull.any()  # what the older ones say of weather still counts
+    assert newest.prior.pull.any()  # what the older ones say of weather still counts
     assert len(newest_stretch(rows.at(range(4 + FORECAST_CHECKS)), most=FORECAST_CHECKS).change) == 100
 
 

@@ -42,11 +42,11 @@ GROWTH = "growth"
 
 
 @dataclass(frozen=True, eq=False)
-class Told:
+class Prior:
     """What earlier stretches say about the columns that all stretches share, for each scatter of ``GRID`` (g).
 
     Their own levels and wear are taken out, so that it stays as small however many services there have been
-    (``stretches.told_before``).
+    (``signals.priors_of``).
     """
 
     precision: FloatArray
@@ -79,7 +79,7 @@ class Series:
     """Median of the scatter between checks and standard deviation of its logarithm."""
     level: int = 0
     """Which column is the level of the stretch."""
-    told: Told | None = None
+    prior: Prior | None = None
     """What the stretches before it say; None: there are none."""
 
 
@@ -140,7 +140,7 @@ def evidence(series: Series, shapes: FloatArray) -> Evidence:
     scatter = median * GRID
     inverse = 1.0 / (scatter[:, None] ** 2 + series.variance[None, :])  # (g, k)
     left = series.change - series.columns @ series.mean
-    before = told_to(series)
+    before = prior_of(series)
     weighted = series.columns.T[None] * inverse[:, None, :]  # (g, p, k)
     within = weighted @ series.columns + before.precision
     on_columns = (weighted @ left + before.pull)[:, :, None]
@@ -155,16 +155,16 @@ def evidence(series: Series, shapes: FloatArray) -> Evidence:
     return Evidence(pull, np.maximum(weight, 1e-300), log_prior - 0.5 * (misfit + log_size))
 
 
-def told_to(series: Series) -> Told:
+def prior_of(series: Series) -> Prior:
     """What is known of all columns of ``series`` before its own checks: the allowances, and what earlier stretches told."""
     count, width = len(GRID), len(series.mean)
     precision = np.broadcast_to(np.diag(1.0 / series.sd**2), (count, width, width))
-    if series.told is None:
-        return Told(precision, np.zeros((count, width)), np.zeros(count), np.zeros(count))
-    more = width - series.told.pull.shape[1]
-    told = np.pad(series.told.precision, ((0, 0), (0, more), (0, more)))
-    pull = np.pad(series.told.pull, ((0, 0), (0, more)))
-    return Told(precision + told, pull, series.told.misfit, series.told.log_size)
+    if series.prior is None:
+        return Prior(precision, np.zeros((count, width)), np.zeros(count), np.zeros(count))
+    more = width - series.prior.pull.shape[1]
+    earlier = np.pad(series.prior.precision, ((0, 0), (0, more), (0, more)))
+    pull = np.pad(series.prior.pull, ((0, 0), (0, more)))
+    return Prior(precision + earlier, pull, series.prior.misfit, series.prior.log_size)
 
 
 def shapes_of(series: Series) -> tuple[FloatArray, list[tuple[str, int]]]:
@@ -216,7 +216,7 @@ def learn(series: Series, at: int | None = None) -> Level:
         between_square = float(square[at])
     between = float(series.between[0] * GRID[at])
     inverse = 1.0 / (between**2 + series.variance)
-    before = told_to(series)
+    before = prior_of(series)
     precision = (series.columns.T * inverse) @ series.columns + before.precision[at]
     covariance = np.linalg.inv(precision).astype(np.float64)
     left = series.change - series.columns @ series.mean
@@ -248,7 +248,7 @@ def rises_at_every_check(series: Series) -> list[list[Rise]]:
     left = series.change - series.columns @ series.mean
     x = series.columns
     weighted = inverse[:, :, None] * x[None]  # (g, k, p)
-    before = told_to(series)
+    before = prior_of(series)
 
     def running(values: FloatArray) -> FloatArray:
         total: FloatArray = np.cumsum(values, axis=1)[:, 1:]

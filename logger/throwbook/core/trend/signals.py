@@ -29,7 +29,7 @@ from throwbook.core.trend.change_test import (
     SHIFT,
     Rise,
     Series,
-    Told,
+    Prior,
     best_of,
     leans_on_newest,
     mirrored,
@@ -124,10 +124,10 @@ def each_stretch(whole: Whole, wears: bool = False) -> list[Series]:
     """One series for each stretch, in order; ``wears`` gives it a wear of its own too, to learn weather and wear side by side."""
     firsts = whole.firsts
     ends = [*firsts[1:], len(whole.change)]
-    tolds = told_before(whole)
+    priors = priors_of(whole)
     return [
-        _series(whole, slice(first, end), told, wears)
-        for first, end, told in zip(firsts, ends, tolds, strict=True)
+        _series(whole, slice(first, end), prior, wears)
+        for first, end, prior in zip(firsts, ends, priors, strict=True)
     ]
 
 
@@ -140,7 +140,7 @@ def newest_stretch(whole: Whole, wears: bool = False, most: int | None = None) -
     return each_stretch(whole, wears)[-1]
 
 
-def _series(whole: Whole, rows: slice, told: Told, wears: bool) -> Series:
+def _series(whole: Whole, rows: slice, prior: Prior, wears: bool) -> Series:
     series = Series(
         years=whole.years[rows],
         change=whole.change[rows],
@@ -150,12 +150,12 @@ def _series(whole: Whole, rows: slice, told: Told, wears: bool) -> Series:
         sd=np.append(whole.sd, ANY_LEVEL),
         between=whole.between,
         level=len(whole.mean),
-        told=told,
+        prior=prior,
     )
     return with_shape(series, whole.worn[rows], PAST_WEAR) if wears else series
 
 
-def told_before(whole: Whole) -> list[Told]:
+def priors_of(whole: Whole) -> list[Prior]:
     """For each stretch what all before it say about the shared columns, their own levels and wear taken out.
 
     With the weighted sums of products of [shared | own | left], taking ``own`` out of a least-squares problem is the
@@ -178,13 +178,13 @@ def told_before(whole: Whole) -> list[Told]:
     kept = sums(rest, rest) - np.swapaxes(across, 2, 3) @ np.linalg.solve(on_own, across)
     size = np.linalg.slogdet(on_own)[1] - np.add.reduceat(np.log(inverse), whole.firsts, axis=1)
     kept, size = (np.cumsum(one, axis=1) for one in (kept, size))
-    nothing = Told(
+    nothing = Prior(
         0.0 * kept[:, 0, :c, :c], 0.0 * kept[:, 0, :c, c], 0.0 * kept[:, 0, c, c], 0.0 * size[:, 0]
     )
     return [
         nothing,
         *(
-            Told(kept[:, i, :c, :c], kept[:, i, :c, c], kept[:, i, c, c], size[:, i])
+            Prior(kept[:, i, :c, :c], kept[:, i, :c, c], kept[:, i, c, c], size[:, i])
             for i in range(len(whole.firsts) - 1)
         ),
     ]
