@@ -53,7 +53,7 @@ def creeps(made: Made) -> np.ndarray:
         for direction in DIRECTIONS:
             line = lines_of(seen, direction, RUN_CURRENT)[0]
             if (
-                line is not None and line.stretch[-1] > line.stretch[0]
+                line is not None and line.stage[-1] > line.stage[0]
             ):  # before the first service nothing can creep
                 # The chart asks for states, creep doesn't.
                 unsaid = [CheckState(IN_CONTROL, NO_RISE, NOTHING)] * len(line.checks)

@@ -69,7 +69,7 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
         output.json_line({**_as_json(done.entry), "standing": standing_json(done.standing)})
         return
     output.line(f"Logged as {done.entry.id[:8]}: {action} on {done.entry.on}.")
-    if done.entry.starts_stretch:
+    if done.entry.starts_stage:
         output.line("A new stretch starts here; take a new check after it, the old baseline stays.", indent=2)
     if done.entry.answers:
         output.line(
@@ -124,7 +124,7 @@ def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
     for entry in entries:
         told = [f"{name}: {getattr(entry, name).what}" for name in MOMENTS if getattr(entry, name)]
         hours = f"{entry.machine_hours_h:g} h" if entry.machine_hours_h is not None else ""
-        stretch = "new" if entry.starts_stretch else ""
+        stretch = "new" if entry.starts_stage else ""
         rows.append(
             [
                 entry.id[:8],
@@ -192,7 +192,7 @@ def _as_json(entry: Any) -> dict[str, Any]:
         "parts": entry.parts or None,
         "machine_hours_h": entry.machine_hours_h,
         "cost": entry.cost or None,
-        "starts_stretch": entry.starts_stretch,
+        "starts_stretch": entry.starts_stage,
         "due_on": entry.due_on.isoformat() if entry.due_on else None,
         "due_hours_h": entry.due_hours_h,
         "due_cycles": entry.due_cycles,

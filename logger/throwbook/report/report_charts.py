@@ -193,7 +193,7 @@ def _trend(material: Material) -> "Figure":
     places = material.spot_heights
     layout = Layout(panel=1.25, bottom=0.86, above=0.36)
     figure, grid = layout.subplots(len(figures) + bool(places), 2, sharex=True, sharey="row")
-    starts = [one.on for one in material.services if one.starts_stretch]
+    starts = [one.on for one in material.services if one.starts_stage]
     for row, name in zip(grid, figures, strict=False):
         for axes, direction in zip(row, ("lock", "unlock"), strict=True):
             found = next((one for one in shown if one.figure == name and one.direction == direction), None)

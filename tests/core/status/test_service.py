@@ -67,7 +67,7 @@ def test_a_stretch_starts_where_the_action_or_the_entry_says():
         entry(AUTUMN, action="inspected", new_stretch=True),
         entry(date(2027, 1, 1), new_stretch=False),
     ]
-    assert [one.on for one in entries if one.starts_stretch] == [SPRING, AUTUMN]
+    assert [one.on for one in entries if one.starts_stage] == [SPRING, AUTUMN]
     assert set(ACTIONS.values()) == {True, False}
 
 

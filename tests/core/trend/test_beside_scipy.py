@@ -18,7 +18,7 @@ from throwbook.core.trend.control_chart import (
     slope_of,
 )
 from throwbook.core.trend.series import WEATHER, lines_of
-from throwbook.core.trend.signals import check_states, newest_stretch, rises_together, whole_of
+from throwbook.core.trend.signals import check_states, newest_stage, rises_together, whole_of
 from throwbook.core.trend.trend_result import FEWEST_BEFORE, NEWEST, spread_of, trends_of
 
 SEEDS = range(8)
@@ -114,7 +114,7 @@ def as_rows(series, between, shape=None):
 @pytest.mark.parametrize("seed", SEEDS)
 def test_weather_and_level_are_those_of_least_squares(seed):
     line = drawn(seed)
-    series = newest_stretch(whole_of(line), wears=True)
+    series = newest_stage(whole_of(line), wears=True)
     ours = learn(series)
     a, b = as_rows(series, ours.between)
     theirs = linalg.lstsq(a, b)[0]
@@ -140,7 +140,7 @@ def test_weather_and_level_are_those_of_least_squares(seed):
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_each_rise_is_that_of_least_squares(seed):
-    series = newest_stretch(whole_of(drawn(seed)))
+    series = newest_stage(whole_of(drawn(seed)))
     shapes, kinds = shapes_of(series)
     found = evidence(series, shapes)
     for g, multiple in enumerate(GRID):
@@ -155,7 +155,7 @@ def test_each_rise_is_that_of_least_squares(seed):
 @pytest.mark.parametrize("seed", SEEDS)
 def test_the_chance_and_the_level_of_a_rise_are_averaged_over_the_scatter(seed):
     """As the rise test states them: normal tails of each fit, weighted by how well each scatter explains the checks."""
-    series = newest_stretch(whole_of(drawn(seed)))
+    series = newest_stage(whole_of(drawn(seed)))
     newest = rises_at_every_check(series)[-1]
     shift = next(one for one in newest if (one.shape, one.checks) == ("shift", 1))
     shape = (np.arange(len(series.change)) == len(series.change) - 1).astype(float)
@@ -186,7 +186,7 @@ def test_the_chance_and_the_level_of_a_rise_are_averaged_over_the_scatter(seed):
 @pytest.mark.parametrize("seed", SEEDS)
 def test_the_uncertainty_of_a_change_holds_which_shape_it_has(seed):
     """Every shape and none, each by how well it explains the checks: their variance, and what they lie from the one told."""
-    series = newest_stretch(whole_of(drawn(seed)))
+    series = newest_stage(whole_of(drawn(seed)))
     series = replace(
         series, change=series.change + 0.3 * series.years
     )  # every shape rises, so every one is listed

@@ -1,4 +1,4 @@
-"""A rig's history as the trend command reads it: signals, weather, stretches, service effects, next action, JSON."""
+"""A rig's history as the trend command reads it: signals, weather, stages, service effects, next action, JSON."""
 
 import json
 import re
@@ -306,10 +306,10 @@ def test_directions_are_compared():
 
 def test_a_service_that_restarts_the_chart_does_not_hide_how_far_the_level_has_come():
     day = START + timedelta(days=91 * 4 - 1)
-    greased = SeasonService(day, "greased", new_stretch=True)
+    greased = SeasonService(day, "greased", starts_stage=True)
     found = trends_of(history([2.0] * 4 + [2.6] * 4, services=[greased]))
     one = run_current(found)
-    assert one.points[-1].state != OUT  # the new stretch by itself is steady
+    assert one.points[-1].state != OUT  # the new stage by itself is steady
     assert one.creep is not None
     assert one.creep.share == pytest.approx(0.30, abs=0.02)
     assert to_json(one)["since_first"]["on"] == START.isoformat()
@@ -321,13 +321,13 @@ def test_a_service_that_restarts_the_chart_does_not_hide_how_far_the_level_has_c
 def test_small_steps_at_every_service_add_up():
     levels = [2.0, 2.0, 2.12, 2.12, 2.24, 2.24, 2.38, 2.38, 2.52, 2.52, 2.52, 2.52]
     days = [START + timedelta(days=91 * i - 1) for i in (2, 4, 6, 8)]
-    services = [SeasonService(day, "greased", new_stretch=True) for day in days]
+    services = [SeasonService(day, "greased", starts_stage=True) for day in days]
     assert run_current(trends_of(history(levels, services=services))).creep is not None
     assert run_current(trends_of(history([2.0] * 12, services=services))).creep is None
 
 
 def test_a_replaced_actuator_is_held_against_its_own_first_check():
-    services = [SeasonService(START + timedelta(days=91 * 4 - 1), "replaced", new_stretch=True)]
+    services = [SeasonService(START + timedelta(days=91 * 4 - 1), "replaced", starts_stage=True)]
     assert run_current(trends_of(history([2.0] * 4 + [2.6] * 4, services=services))).creep is None
 
 

@@ -23,7 +23,7 @@ from throwbook.core.trend.signals import (
     OUT,
     SUSPECT,
     _needed,
-    each_stretch,
+    each_stage,
     whole_of,
 )
 from throwbook.core.trend.trend_result import change_text, to_json, trends_of
@@ -108,7 +108,7 @@ def test_no_limit_lies_far_out_by_a_quotient_of_two_small_numbers(seed):
     """What a rise needs follows its own ±, also where neither it nor its evidence is anything to speak of."""
     history = make_history(np.random.default_rng(8_000 + seed), (PLAIN, ROUGH)[seed % 2], quarterly()).history
     line = lines_of(history, "lock", "run_current")[0]
-    for series in each_stretch(whole_of(line)):
+    for series in each_stage(whole_of(line)):
         for rises in rises_at_every_check(series):
             for one in (*rises, *map(mirrored, rises)):
                 # 4.0 for a normal curve; with few checks the tails are wider

@@ -142,7 +142,7 @@ class ServiceScreen(FormPage[None]):
         """It is in the log; a new stretch asks for a new check."""
         self.drop_draft()
         said = f"{'Corrected' if self._corrects else 'Logged'}: {logged.entry.action} on {logged.entry.on}."
-        if logged.entry.starts_stretch and not self._repair and not self._corrects:
+        if logged.entry.starts_stage and not self._repair and not self._corrects:
             said += " A new stretch starts here. S (by hand H), then 4: an after-service sheet shows whether it helped."
         if not self._repair:  # there the step that is done says it
             self.app.notify(said, timeout=8)
@@ -232,7 +232,7 @@ class ServiceViewScreen(TextPage):
             ("hour meter", f"{entry.machine_hours_h:g} h" if entry.machine_hours_h is not None else ""),
             ("cost", entry.cost),
             ("next check", day(entry.due_on) if entry.due_on else ""),
-            ("stretch", "a new one starts here" if entry.starts_stretch else "goes on"),
+            ("stretch", "a new one starts here" if entry.starts_stage else "goes on"),
             ("written by", entry.by),
         )
         cells += [Cell(""), *(Cell(f"{name:<11} {told}") for name, told in rest if told)]

@@ -1,7 +1,7 @@
-"""The maintenance history: what an entry holds, which stretch it starts, when the next check is due.
+"""The maintenance history: what an entry holds, which stage it starts, when the next check is due.
 
 An entry keeps four moments apart - seen, found, fixed, verified - because "fixed" says nothing about "verified". A new
-stretch begins where the machine is no longer the one that was measured before; trends are drawn within a stretch.
+stage begins where the machine is no longer the one that was measured before; trends are drawn within a stage.
 """
 
 from collections.abc import Iterable, Sequence
@@ -12,7 +12,7 @@ from itertools import pairwise
 from throwbook.core.quantities.text import counted, written
 from throwbook.core.records import Service
 
-# action: whether it starts a new stretch when the entry doesn't say. Common practice, no source.
+# action: whether it starts a new stage when the entry doesn't say. Common practice, no source.
 ACTIONS: dict[str, bool] = {
     "greased": True,
     "cleaned": True,
@@ -67,8 +67,8 @@ class ServiceEntry:
     by: str = ""
 
     @property
-    def starts_stretch(self) -> bool:
-        """Whether what is measured afterwards belongs to a new stretch."""
+    def starts_stage(self) -> bool:
+        """Whether what is measured afterwards belongs to a new stage."""
         return ACTIONS.get(self.action, False) if self.new_stretch is None else self.new_stretch
 
     @property

@@ -18,7 +18,7 @@ from throwbook.core.trend.history import (
     TRAVEL_TIME,
     RigHistory,
 )
-from throwbook.core.trend.series import stretch_of, stretch_starts
+from throwbook.core.trend.series import stage_of, stage_starts
 from throwbook.core.trend.signals import LOW, OUT, SUSPECT
 from throwbook.core.trend.trend_result import TrendResult, creep_text, figure_name, size_text
 
@@ -198,9 +198,9 @@ def _suspect(case: Case) -> NextAction | None:
 
 
 def _unverified(case: Case) -> NextAction | None:
-    starts = stretch_starts(case.history.services)
+    starts = stage_starts(case.history.services)
     checks = case.history.checks
-    if not starts or (checks and stretch_of(checks[-1], starts) == len(starts)):
+    if not starts or (checks and stage_of(checks[-1], starts) == len(starts)):
         return None
     why = f"nothing was measured since the service of {starts[-1]}"
     return _act(
@@ -237,8 +237,8 @@ def _heavy_at_first(case: Case) -> NextAction | None:
 
 def _worked_on_since(case: Case, sheet: str) -> bool:
     """Whether a service came after the check on this sheet."""
-    starts = stretch_starts(case.history.services)
-    return any(one.sheet == sheet and stretch_of(one, starts) < len(starts) for one in case.history.checks)
+    starts = stage_starts(case.history.services)
+    return any(one.sheet == sheet and stage_of(one, starts) < len(starts) for one in case.history.checks)
 
 
 def _overdue(case: Case) -> NextAction | None:

@@ -13,7 +13,7 @@ squares). ``chance`` is the probability that a fit as good comes with no rise at
 known either: the sum over a grid of values, each weighted by how well it explains the checks, makes early limits wide
 and late ones narrow, as the t factor does for few throws.
 
-The rise test at every check of a stretch at once.
+The rise test at every check of a stage at once.
 
 It gives what ``rise.evidence`` gives for the first 2, 3, ... checks, but keeps running sums instead of starting anew
 each time: a fleet of a thousand rigs is then a minute's work. A check's weight never changes afterwards, so the sums
@@ -34,7 +34,7 @@ GRID = np.geomspace(0.25, 8.0, 6)
 ANY_LEVEL = 3.0
 """Standard deviation of a level that nothing is known about (relative change; assumed)."""
 PAST_WEAR = 0.3
-"""Standard deviation of the wear in an earlier stretch [relative change a year] (assumed)."""
+"""Standard deviation of the wear in an earlier stage [relative change a year] (assumed)."""
 SHIFT_WITHIN = 2
 """A shift is looked for at the newest checks only: an older one shows as growth, or was found when it was new."""
 SHIFT = "shift"
@@ -43,7 +43,7 @@ GROWTH = "growth"
 
 @dataclass(frozen=True, eq=False)
 class Prior:
-    """What earlier stretches say about the columns that all stretches share, for each scatter of ``GRID`` (g).
+    """What earlier stages say about the columns that all stages share, for each scatter of ``GRID`` (g).
 
     Their own levels and wear are taken out, so that it stays as small however many services there have been
     (``signals.priors_of``).
@@ -61,7 +61,7 @@ class Prior:
 
 @dataclass(frozen=True, eq=False)
 class Series:
-    """Changes of one figure in one stretch against the rig's baseline, one for each check, with what may explain them."""
+    """Changes of one figure in one stage against the rig's baseline, one for each check, with what may explain them."""
 
     years: FloatArray
     """shape (k,), since the first check"""
@@ -70,7 +70,7 @@ class Series:
     variance: FloatArray
     """shape (k,), of the throws and of what wasn't recorded"""
     columns: FloatArray
-    """shape (k, p): weather, supply, attachments, then the level of the stretch"""
+    """shape (k, p): weather, supply, attachments, then the level of the stage"""
     mean: FloatArray
     """shape (p,) expected coefficients"""
     sd: FloatArray
@@ -78,9 +78,9 @@ class Series:
     between: tuple[float, float]
     """Median of the scatter between checks and standard deviation of its logarithm."""
     level: int = 0
-    """Which column is the level of the stretch."""
+    """Which column is the level of the stage."""
     prior: Prior | None = None
-    """What the stretches before it say; None: there are none."""
+    """What the stages before it say; None: there are none."""
 
 
 class Rise(NamedTuple):
@@ -90,7 +90,7 @@ class Rise(NamedTuple):
     """That there is none, 0..1."""
     shape: str
     since: int
-    """Index within its stretch of the check at which it began."""
+    """Index within its stage of the check at which it began."""
     size: float
     """By how much the level is up now (relative)."""
     u: float
@@ -98,7 +98,7 @@ class Rise(NamedTuple):
     checks: int
     """How many checks stand behind it."""
     level: float = 0.0
-    """Where the stretch lies without it (relative), weather and supply learned beside it."""
+    """Where the stage lies without it (relative), weather and supply learned beside it."""
     any_shape_u: float = float("inf")
     """Standard uncertainty of ``size`` where the shape isn't known either, nor whether there is a rise."""
     level_u: float = 0.0
@@ -156,7 +156,7 @@ def evidence(series: Series, shapes: FloatArray) -> Evidence:
 
 
 def prior_of(series: Series) -> Prior:
-    """What is known of all columns of ``series`` before its own checks: the allowances, and what earlier stretches told."""
+    """What is known of all columns of ``series`` before its own checks: the allowances, and what earlier stages told."""
     count, width = len(GRID), len(series.mean)
     precision = np.broadcast_to(np.diag(1.0 / series.sd**2), (count, width, width))
     if series.prior is None:
@@ -233,7 +233,7 @@ WORTH_KEEPING = 0.5
 
 
 def rises_at_every_check(series: Series) -> list[list[Rise]]:
-    """Every shape at each check of a stretch after its first: one list a check, in order.
+    """Every shape at each check of a stage after its first: one list a check, in order.
 
     Each is judged on that check and those before it only. Shapes: growth since an earlier check (two checks or more
     after it), a shift at the newest check, a shift at the newest two.
@@ -255,7 +255,7 @@ def rises_at_every_check(series: Series) -> list[list[Rise]]:
         return total
 
     def with_newest(on_growth: FloatArray, one: FloatArray) -> FloatArray:
-        """Sums over growth, then over the newest check, then over the newest two (the stretch's first isn't one)."""
+        """Sums over growth, then over the newest check, then over the newest two (the stage's first isn't one)."""
         previous = one[:, :-1] * (np.arange(k - 1) > 0).reshape(-1, *[1] * (one.ndim - 2))
         newest = one[:, 1:]
         parts = [on_growth, newest[..., None], (newest + previous)[..., None]]

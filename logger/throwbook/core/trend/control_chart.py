@@ -31,7 +31,7 @@ from throwbook.core.trend.history import (
     RigHistory,
 )
 from throwbook.core.trend.series import DAYS_A_YEAR, WEATHER, Line
-from throwbook.core.trend.signals import BASELINE, CheckState, Reading, each_stretch, newest_stretch, whole_of
+from throwbook.core.trend.signals import BASELINE, CheckState, Reading, each_stage, newest_stage, whole_of
 
 
 def ewma(values: FloatArray, weight: float, start: float) -> FloatArray:
@@ -74,9 +74,9 @@ KNOWN_BEFORE = 8
 PLAIN_CHANCE = 0.05
 """A change that chance makes more often than this isn't told as one, and there is nothing to forecast (common practice, no source)."""
 FORECAST_CHECKS = 100
-"""A forecast goes by so many checks of the newest stretch at most, 25 years of quarters; what older ones say of weather counts."""
+"""A forecast goes by so many checks of the newest stage at most, 25 years of quarters; what older ones say of weather counts."""
 SLOPE_CHECKS = 500
-"""A slope is drawn through so many checks of the newest stretch at most: every pair of them is looked at."""
+"""A slope is drawn through so many checks of the newest stage at most: every pair of them is looked at."""
 NO_LIMIT = "this figure has no limit"
 
 
@@ -96,48 +96,48 @@ class Point:
     state: str
     because: str
     ewma: float
-    """EWMA of the corrected values in their stretch [unit]."""
+    """EWMA of the corrected values in their stage [unit]."""
     cusum: float
-    """High-side CUSUM in their stretch [standard deviations of a check]."""
+    """High-side CUSUM in their stage [standard deviations of a check]."""
     ambient_c: float | None
     weather: float
     """What weather and supply add at this check, as learned so far [unit]."""
     level: float | None
-    """Level that the checks up to this one show, by the test that comes nearest to its limit [unit]; None: a stretch's first."""
+    """Level that the checks up to this one show, by the test that comes nearest to its limit [unit]; None: a stage's first."""
     above: float | None
     """A level over this one was out of control at this check, or suspect where it alone carries it [unit]."""
     below: float | None
     """A level under this one was low [unit]."""
     stage: int = 0
-    """Which stretch it belongs to, counted from 0."""
+    """Which stage it belongs to, counted from 0."""
 
 
 @dataclass(frozen=True)
 class Chart:
-    """The lines that decide, as a stretch's last check has them [unit]: that check's ``above``, ``below`` and what they rest on."""
+    """The lines that decide, as a stage's last check has them [unit]: that check's ``above``, ``below`` and what they rest on."""
 
     centre: float
-    """Level of the stretch without the rise (or fall) that comes nearest to its limit."""
+    """Level of the stage without the rise (or fall) that comes nearest to its limit."""
     lower: float
     upper: float
     level: float
     """Level now: over ``upper`` it is out of control (or suspect), under ``lower`` low."""
     baseline_throws: int
-    """How many throws the stretch's first check rests on."""
+    """How many throws the stage's first check rests on."""
     factor: float
-    """So many standard deviations from the level a check of the stretch lies at most, for what is known so far."""
+    """So many standard deviations from the level a check of the stage lies at most, for what is known so far."""
     sigma: float
     """Standard deviation of one check [unit]."""
     ewma_upper: float
     """For who reads on: the averages and sums beside each check decide nothing, see the guide."""
     cusum_limit: float
     since: str
-    """Day on which the stretch began."""
+    """Day on which the stage began."""
 
 
 @dataclass(frozen=True)
 class Slope:
-    """Theil-Sen slope of the corrected values in the newest stretch (its newest ``SLOPE_CHECKS``) [unit a year], its 95 % interval, Mann-Kendall p."""
+    """Theil-Sen slope of the corrected values in the newest stage (its newest ``SLOPE_CHECKS``) [unit a year], its 95 % interval, Mann-Kendall p."""
 
     per_year: float | None
     low: float | None
@@ -167,37 +167,37 @@ class Forecast:
 
 @dataclass(frozen=True, eq=False)
 class Stage:
-    """One stretch of a line, as its last check sees it."""
+    """One stage of a line, as its last check sees it."""
 
     rows: slice
     """Its checks in the line."""
     learned: Level
-    """Weather, level and wear learned side by side, from this stretch and those before it."""
+    """Weather, level and wear learned side by side, from this stage and those before it."""
     level: int
     """Which coefficient of ``learned`` is the level."""
     variance: float
-    """Median variance of a check, of this stretch and those before it (relative)."""
+    """Median variance of a check, of this stage and those before it (relative)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Fit:
-    """What a line's checks say of it, stretch by stretch: one computation for everything that is drawn and said."""
+    """What a line's checks say of it, stage by stage: one computation for everything that is drawn and said."""
 
     stages: list[Stage]
     """Oldest first; the last one knows all checks."""
     weather: FloatArray
-    """shape (k,): what weather and supply do at each check, as the newest stretch sees them (relative)"""
+    """shape (k,): what weather and supply do at each check, as the newest stage sees them (relative)"""
 
     @property
     def learned(self) -> Level:
-        """As the newest stretch sees it."""
+        """As the newest stage sees it."""
         return self.stages[-1].learned
 
 
 def fit_line(line: Line) -> Fit:
-    """Each stretch learned once, with what those before it told: the work grows with the checks."""
+    """Each stage learned once, with what those before it told: the work grows with the checks."""
     stages, seen, first = [], list[float](), 0
-    for series in each_stretch(whole_of(line), wears=True):
+    for series in each_stage(whole_of(line), wears=True):
         rows = slice(first, first + len(series.change))
         for one in series.variance.tolist():
             insort(seen, one)
@@ -210,7 +210,7 @@ def fit_line(line: Line) -> Fit:
 def chart_and_points(
     line: Line, fit: Fit, states: list[CheckState]
 ) -> tuple[tuple[Chart, ...], tuple[Point, ...]]:
-    """The chart of each stretch as it stood at its end, oldest first, and every check as a point on it."""
+    """The chart of each stage as it stood at its end, oldest first, and every check as a point on it."""
     scale, weather = line.scale, fit.weather
     corrected = line.in_unit(line.change - weather)
     covariance = fit.learned.covariance[:WEATHER, :WEATHER]
@@ -283,7 +283,7 @@ def _chart(line: Line, stage: Stage, reading: Reading) -> Chart:
 
 @dataclass(frozen=True)
 class StageLines:
-    """What is drawn of one stretch: one entry for each check after its first, or for that one where there is no other."""
+    """What is drawn of one stage: one entry for each check after its first, or for that one where there is no other."""
 
     days: tuple[date, ...]
     level: tuple[float, ...]
@@ -293,7 +293,7 @@ class StageLines:
 
 
 def stage_lines(charts: Sequence[Chart], points: Sequence[Point]) -> list[StageLines]:
-    """The lines that decided at each check, stretch by stretch, for every picture of a trend."""
+    """The lines that decided at each check, stage by stage, for every picture of a trend."""
     drawn = []
     for number, chart in enumerate(charts):
         begun = date.fromisoformat(chart.since)
@@ -308,7 +308,7 @@ def stage_lines(charts: Sequence[Chart], points: Sequence[Point]) -> list[StageL
 
 
 def _running(fit: Fit, corrected: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray]:
-    """EWMA [unit] and high-side CUSUM [sigma] of each stretch, started at its first check."""
+    """EWMA [unit] and high-side CUSUM [sigma] of each stage, started at its first check."""
     averages, sums = np.empty(len(corrected)), np.empty(len(corrected))
     for stage in fit.stages:
         values = corrected[stage.rows]
@@ -318,11 +318,11 @@ def _running(fit: Fit, corrected: FloatArray, sigma: float) -> tuple[FloatArray,
 
 
 def slope_of(line: Line, fit: Fit, points: tuple[Point, ...]) -> Slope:
-    """Slope within the newest stretch; None with fewer than three checks.
+    """Slope within the newest stage; None with fewer than three checks.
 
     All values are corrected by the same slopes of weather and supply: what those may be off tilts them together.
     """
-    inside = np.flatnonzero(line.stretch == line.stretch[-1])[-SLOPE_CHECKS:]
+    inside = np.flatnonzero(line.stage == line.stage[-1])[-SLOPE_CHECKS:]
     if len(inside) < 3:
         return Slope(None, None, None, None)
     values = np.array([one.corrected for one in points])[inside]
@@ -356,10 +356,10 @@ def forecast_of(
     """The forecast, or None and why; ``no_rise`` is the chance that nothing rises at all."""
     if limit is None:
         return None, NO_LIMIT
-    inside = int((line.stretch == line.stretch[-1]).sum())
+    inside = int((line.stage == line.stage[-1]).sum())
     if inside >= FEWEST and no_rise > PLAIN_CHANCE:
         return None, "can't forecast yet: no rise that chance wouldn't explain"
-    series = newest_stretch(whole_of(line), most=FORECAST_CHECKS)
+    series = newest_stage(whole_of(line), most=FORECAST_CHECKS)
     found = crossing(series, (limit.value - line.origin) / line.scale)
     if found.at is None or found.low is None or found.high is None:
         return None, f"can't forecast yet: {found.why_not}"

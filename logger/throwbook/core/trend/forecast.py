@@ -33,7 +33,7 @@ from throwbook.core.trend.change_test import (
 
 CONFIDENCE = 0.80
 FEWEST = 6
-"""Comparable checks, the stretch's first one among them (common practice, no source)."""
+"""Comparable checks, the stage's first one among them (common practice, no source)."""
 RATE_SD = 0.30
 """Standard deviation of a rate of growth that nothing is known about [relative change a year]."""
 RATE_DRIFTS = 0.2
@@ -60,7 +60,7 @@ class Crossing:
 
 
 def crossing(series: Series, limit: float) -> Crossing:
-    """Forecast for the stretch ``series``; ``limit`` is relative to the baseline, as its changes are."""
+    """Forecast for the stage ``series``; ``limit`` is relative to the baseline, as its changes are."""
     inside = len(series.change)
     if inside < FEWEST:
         return Crossing(None, None, None, f"{counted(inside, 'comparable check')}; it takes {FEWEST}")

@@ -85,7 +85,7 @@ class SeasonService:
 
     on: date
     action: str
-    new_stretch: bool
+    starts_stage: bool
     """What is measured afterwards is another machine: charts restart."""
     id: str = ""
 
@@ -145,7 +145,7 @@ class WorkTimes:
 def after_work(checks: Sequence[CheckTimes], works: Sequence[WorkTimes]) -> list[bool | None]:
     """For each check, in order of ``begun``: whether it came after the work of its day; None: not known.
 
-    What follows a check after the work is after it too: the stretches of a chart never overlap.
+    What follows a check after the work is after it too: the stages of a chart never overlap.
     """
     by_day: dict[date, list[WorkTimes]] = {}
     for one in works:
@@ -296,7 +296,7 @@ def _works(services: Sequence[Row]) -> list[WorkTimes]:
     return [
         WorkTimes(service.on, service.action, tuple(_written_at(one, by_id)))
         for one, service in ((one, _service(one)) for one in services if one["counts"])
-        if service.new_stretch
+        if service.starts_stage
     ]
 
 

@@ -18,7 +18,7 @@ from scipy.special import stdtrit
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.control_chart import Fit
 from throwbook.core.trend.history import RigHistory
-from throwbook.core.trend.series import WEATHER, Line, stretch_of, stretch_starts
+from throwbook.core.trend.series import WEATHER, Line, stage_of, stage_starts
 from throwbook.core.trend.signals import OUT, CheckState
 
 HELPED = "helped"
@@ -110,17 +110,17 @@ def service_effects(
     history: RigHistory, line: Line, fit: Fit, states: list[CheckState]
 ) -> tuple[ServiceEffect, ...]:
     """After less before for each service that has a check on either side."""
-    starts = stretch_starts(history.services)
+    starts = stage_starts(history.services)
     if not starts:
         return ()
     learned, weather = fit.learned, fit.weather
     effects = []
     members: dict[int, list[int]] = {}
     for i, check in enumerate(line.checks):
-        members.setdefault(stretch_of(check, starts), []).append(i)
+        members.setdefault(stage_of(check, starts), []).append(i)
     number_of = {day: i for i, day in enumerate(starts, 1)}
     for service in history.services:
-        if not service.new_stretch:
+        if not service.starts_stage:
             continue
         number = number_of[service.on]
         before = _before(line, states, members.get(number - 1, []))

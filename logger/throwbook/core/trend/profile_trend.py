@@ -3,7 +3,7 @@
 Current over travel, compared over the years: drag that grows everywhere, or binding that grows at one place.
 
 Each check's profile is the pointwise median of its clean throws. What a check has more than the first check of its
-stretch is split in two: an even part (a lift, and a share of the profile itself, as weather and dry pins give) and
+stage is split in two: an even part (a lift, and a share of the profile itself, as weather and dry pins give) and
 what is left over, the *local* part. A place counts when its local part stands out of the noise of both checks and does
 so at neighbouring checks; one check alone may be mud.
 
@@ -21,7 +21,7 @@ from throwbook.core.quantities.statistics import moving_mean, robust_sd, t_quant
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.history import RigHistory, SeasonCheck
 from throwbook.core.trend.maintenance_effect import answer, compare
-from throwbook.core.trend.series import stretch_of, stretch_starts
+from throwbook.core.trend.series import stage_of, stage_starts
 
 GRID = (np.arange(200) + 0.5) / 200
 ENDS = 0.06
@@ -48,7 +48,7 @@ class CheckProfile:
 
     on: date
     sheet: str
-    stretch: int
+    stage: int
     throws: int
     current_a: FloatArray
     """shape (200,) pointwise median [A], NaN where the throws don't reach"""
@@ -85,16 +85,16 @@ class Spot:
 
 def check_profiles(history: RigHistory, direction: str) -> list[CheckProfile]:
     """Every check with at least one profile in this direction, as-found throws left out."""
-    starts = stretch_starts(history.services)
+    starts = stage_starts(history.services)
     found = []
     for check in history.checks:
-        profile = _profile(check, direction, stretch_of(check, starts))
+        profile = _profile(check, direction, stage_of(check, starts))
         if profile is not None:
             found.append(profile)
     return found
 
 
-def _profile(check: SeasonCheck, direction: str, stretch: int) -> CheckProfile | None:
+def _profile(check: SeasonCheck, direction: str, stage: int) -> CheckProfile | None:
     lines = [
         np.interp(GRID, one.profile.fraction, one.profile.current_a, left=np.nan, right=np.nan)
         for one in check.throws
@@ -110,7 +110,7 @@ def _profile(check: SeasonCheck, direction: str, stretch: int) -> CheckProfile |
         noise = robust_sd(apart) * (len(lines) / (len(lines) - 1)) ** 0.5 / len(lines) ** 0.5
     else:
         noise = robust_sd(np.diff(_smooth(middle[inner]), n=2))
-    return CheckProfile(check.on, check.sheet, stretch, len(lines), middle, noise)
+    return CheckProfile(check.on, check.sheet, stage, len(lines), middle, noise)
 
 
 def _inner(profile: FloatArray) -> np.ndarray:
@@ -148,14 +148,14 @@ def bump(check: CheckProfile, base: CheckProfile) -> Bump | None:
 
 
 def growing_spots(history: RigHistory, directions: Sequence[str]) -> list[Spot]:
-    """The place that binds more and more in the newest stretch that has profiles, if there is one, in each direction."""
+    """The place that binds more and more in the newest stage that has profiles, if there is one, in each direction."""
     return spots_among({one: check_profiles(history, one) for one in directions})
 
 
-def spots_among(profiles: Mapping[str, Sequence[CheckProfile]], stretch: int | None = None) -> list[Spot]:
-    """The same from the profiles of each direction; ``stretch`` counts from 0, None: the newest that has profiles."""
+def spots_among(profiles: Mapping[str, Sequence[CheckProfile]], stage: int | None = None) -> list[Spot]:
+    """The same from the profiles of each direction; ``stage`` counts from 0, None: the newest that has profiles."""
     directions = list(profiles)
-    bumps = {one: _bumps(profiles[one], stretch) for one in directions}
+    bumps = {one: _bumps(profiles[one], stage) for one in directions}
     found = []
     for direction in directions:
         back = {
@@ -167,11 +167,11 @@ def spots_among(profiles: Mapping[str, Sequence[CheckProfile]], stretch: int | N
     return found
 
 
-def _bumps(profiles: Sequence[CheckProfile], stretch: int | None) -> dict[str, Bump]:
-    """The most prominent bump of each check of one stretch against its first, by sheet."""
-    if stretch is None and profiles:
-        stretch = profiles[-1].stretch
-    inside = [one for one in profiles if one.stretch == stretch]
+def _bumps(profiles: Sequence[CheckProfile], stage: int | None) -> dict[str, Bump]:
+    """The most prominent bump of each check of one stage against its first, by sheet."""
+    if stage is None and profiles:
+        stage = profiles[-1].stage
+    inside = [one for one in profiles if one.stage == stage]
     found = ((check.sheet, bump(check, inside[0])) for check in inside[1:])
     return {sheet: one for sheet, one in found if one is not None}
 
@@ -236,15 +236,15 @@ class SpotEffect:
 
 
 def spot_effects(history: RigHistory, profiles: Mapping[str, Sequence[CheckProfile]]) -> list[SpotEffect]:
-    """One for each service that ended a stretch with a growing place in it and was checked afterwards.
+    """One for each service that ended a stage with a growing place in it and was checked afterwards.
 
     ``profiles``: what ``check_profiles`` gives, by direction. Before is the last check with that place: the place was
     named two checks running, so it isn't one odd check.
     """
-    starts = stretch_starts(history.services)
+    starts = stage_starts(history.services)
     effects = []
     for number, day in enumerate(starts, 1):
-        action = ", ".join(one.action for one in history.services if one.on == day and one.new_stretch)
+        action = ", ".join(one.action for one in history.services if one.on == day and one.starts_stage)
         for spot in spots_among(profiles, number - 1):
             before = _heights(history, starts, number - 1, spot.direction, spot.at_fraction)
             after = _heights(history, starts, number, spot.direction, spot.at_fraction)
@@ -300,10 +300,10 @@ def spot_heights(history: RigHistory, places: Iterable[tuple[str, float]]) -> tu
 
 
 def _heights(
-    history: RigHistory, starts: Sequence[date], stretch: int, direction: str, place: float
+    history: RigHistory, starts: Sequence[date], stage: int, direction: str, place: float
 ) -> list[FloatArray]:
-    """For each check of a stretch, how far each throw's current at the place stands above what lies beside it [A]."""
-    checks = [one for one in history.checks if stretch_of(one, starts) == stretch]
+    """For each check of a stage, how far each throw's current at the place stands above what lies beside it [A]."""
+    checks = [one for one in history.checks if stage_of(one, starts) == stage]
     found = [_height(one, direction, place) for one in checks]
     return [one for one in found if len(one)]
 

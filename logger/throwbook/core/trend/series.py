@@ -184,7 +184,7 @@ class Line:
     """shape (k,) mean of the clean throws as measured [figure's unit]"""
     years: FloatArray
     """shape (k,) since the first check of the rig"""
-    stretch: FloatArray
+    stage: FloatArray
     """shape (k,) 0, 1, 2 ...: how many services restarted the chart before it"""
     temperature_c: FloatArray
     """shape (k,), NaN where not recorded"""
@@ -300,7 +300,7 @@ def _line(
     if not rows:
         return None
     first_day = history.checks[0].on
-    starts = stretch_starts(history.services)
+    starts = stage_starts(history.services)
     throws = [
         np.array(
             [
@@ -319,7 +319,7 @@ def _line(
         throws=tuple(throws),
         raw=np.array([sum(_value(one, field) or 0.0 for one in mine) / len(mine) for _, mine in rows]),
         years=np.array([(check.on - first_day).days / DAYS_A_YEAR for check, _ in rows]),
-        stretch=np.array([float(stretch_of(check, starts)) for check, _ in rows]),
+        stage=np.array([float(stage_of(check, starts)) for check, _ in rows]),
         temperature_c=np.array([np.nan if check.ambient_c is None else check.ambient_c for check, _ in rows]),
         ln_voltage=np.array([_ln_voltage(mine, nominal) for _, mine in rows]),
         own_u=np.array([_own_u(mine, field) for _, mine in rows]),
@@ -329,12 +329,12 @@ def _line(
     )
 
 
-def stretch_starts(services: Sequence[SeasonService]) -> list[date]:
+def stage_starts(services: Sequence[SeasonService]) -> list[date]:
     """The days on which charts restart, in order."""
-    return sorted({one.on for one in services if one.new_stretch})
+    return sorted({one.on for one in services if one.starts_stage})
 
 
-def stretch_of(check: SeasonCheck, starts: Sequence[date]) -> int:
+def stage_of(check: SeasonCheck, starts: Sequence[date]) -> int:
     """How many times the chart had restarted before this check.
 
     On the day of the service only an after-service or a commissioning sheet counts as after it, and what follows it.

@@ -6,10 +6,10 @@ The limits below are the chance, at each single check, that a figure that isn't 
 that of rigs that stay as they are at most 5 in 100 ever give a false signal in four years of quarterly checks, both
 directions together; the figures and the command that measures them stand in tests/benchmarks/measured.md.
 
-From a line of checks to what ``rise`` reads: one series for each stretch, with what the stretches before it told.
+From a line of checks to what ``rise`` reads: one series for each stage, with what the stages before it told.
 
-Each stretch has a level of its own and, once it is past, a wear of its own; weather, supply and attachments act on all
-of them alike. A past stretch's level and wear are taken out as soon as it is past, so the work grows with the number
+Each stage has a level of its own and, once it is past, a wear of its own; weather, supply and attachments act on all
+of them alike. A past stage's level and wear are taken out as soon as it is past, so the work grows with the number
 of checks alone, however many services there have been.
 """
 
@@ -42,7 +42,7 @@ from throwbook.core.trend.series import ATTACHMENT, Line, slopes
 
 @dataclass(frozen=True, eq=False)
 class Whole:
-    """All stretches of a line; arrays have one entry for each check, in time order."""
+    """All stages of a line; arrays have one entry for each check, in time order."""
 
     years: FloatArray
     """shape (k,), since the rig's first check"""
@@ -51,27 +51,27 @@ class Whole:
     variance: FloatArray
     """shape (k,), of the throws and of what wasn't recorded"""
     shared: FloatArray
-    """shape (k, c): weather, supply, attachments: what acts on every stretch alike"""
+    """shape (k, c): weather, supply, attachments: what acts on every stage alike"""
     mean: FloatArray
     """shape (c,) expected coefficients"""
     sd: FloatArray
     """shape (c,) how far they may be from that"""
     between: tuple[float, float]
     """As in ``Series``."""
-    stretch: FloatArray
-    """shape (k,) number of its stretch, never falling"""
+    stage: FloatArray
+    """shape (k,) number of its stage, never falling"""
     worn: FloatArray
-    """shape (k,) years since the stretch's first check"""
+    """shape (k,) years since the stage's first check"""
 
     def at(self, checks: Sequence[int]) -> "Whole":
         """Only these checks."""
-        names = ("years", "change", "variance", "shared", "stretch", "worn")
+        names = ("years", "change", "variance", "shared", "stage", "worn")
         return replace(self, **{name: getattr(self, name)[list(checks)] for name in names})
 
     @property
     def firsts(self) -> list[int]:
-        """Index of the first check of each stretch."""
-        return [0, *(np.flatnonzero(np.diff(self.stretch)) + 1).tolist()]
+        """Index of the first check of each stage."""
+        return [0, *(np.flatnonzero(np.diff(self.stage)) + 1).tolist()]
 
 
 def whole_of(line: Line) -> Whole:
@@ -79,7 +79,7 @@ def whole_of(line: Line) -> Whole:
     mean, sd = slopes(line.allowance)
     other = _attachments(line.checks)
     each_sd = (ATTACHMENT if line.allowance.relative else 0.0) + 1e-6
-    _, first, member = np.unique(line.stretch, return_index=True, return_inverse=True)
+    _, first, member = np.unique(line.stage, return_index=True, return_inverse=True)
     return Whole(
         years=line.years,
         change=line.change,
@@ -88,7 +88,7 @@ def whole_of(line: Line) -> Whole:
         mean=np.concatenate([mean, np.zeros(other.shape[1])]),
         sd=np.concatenate([sd, np.full(other.shape[1], each_sd)]),
         between=line.allowance.between_checks,
-        stretch=line.stretch,
+        stage=line.stage,
         worn=line.years - line.years[first][member],
     )
 
@@ -120,8 +120,8 @@ def together(whole: Whole, line: Line, other: Line) -> tuple[Whole, list[int]] |
     return both, mine
 
 
-def each_stretch(whole: Whole, wears: bool = False) -> list[Series]:
-    """One series for each stretch, in order; ``wears`` gives it a wear of its own too, to learn weather and wear side by side."""
+def each_stage(whole: Whole, wears: bool = False) -> list[Series]:
+    """One series for each stage, in order; ``wears`` gives it a wear of its own too, to learn weather and wear side by side."""
     firsts = whole.firsts
     ends = [*firsts[1:], len(whole.change)]
     priors = priors_of(whole)
@@ -131,13 +131,13 @@ def each_stretch(whole: Whole, wears: bool = False) -> list[Series]:
     ]
 
 
-def newest_stretch(whole: Whole, wears: bool = False, most: int | None = None) -> Series:
-    """The last of ``each_stretch``. Of more than ``most`` checks the newest so many count; the older ones are a past stretch."""
+def newest_stage(whole: Whole, wears: bool = False, most: int | None = None) -> Series:
+    """The last of ``each_stage``. Of more than ``most`` checks the newest so many count; the older ones are a past stage."""
     if most is not None and len(whole.change) - whole.firsts[-1] > most:
-        stretch = whole.stretch.copy()
-        stretch[-most:] += 1.0
-        whole = replace(whole, stretch=stretch)
-    return each_stretch(whole, wears)[-1]
+        stage = whole.stage.copy()
+        stage[-most:] += 1.0
+        whole = replace(whole, stage=stage)
+    return each_stage(whole, wears)[-1]
 
 
 def _series(whole: Whole, rows: slice, prior: Prior, wears: bool) -> Series:
@@ -156,7 +156,7 @@ def _series(whole: Whole, rows: slice, prior: Prior, wears: bool) -> Series:
 
 
 def priors_of(whole: Whole) -> list[Prior]:
-    """For each stretch what all before it say about the shared columns, their own levels and wear taken out.
+    """For each stage what all before it say about the shared columns, their own levels and wear taken out.
 
     With the weighted sums of products of [shared | own | left], taking ``own`` out of a least-squares problem is the
     block elimination of any textbook: rest - rest_own (own + prior)^-1 own_rest.
@@ -168,7 +168,7 @@ def priors_of(whole: Whole) -> list[Prior]:
     inverse = 1.0 / ((whole.between[0] * GRID)[:, None] ** 2 + whole.variance[None, :])  # (g, k)
 
     def sums(one: FloatArray, two: FloatArray) -> FloatArray:
-        """Weighted products of every column of ``one`` with every column of ``two`` in each stretch, (g, stretches, ., .)."""
+        """Weighted products of every column of ``one`` with every column of ``two`` in each stage, (g, stages, ., .)."""
         products = inverse[:, :, None, None] * (one[:, :, None] * two[:, None, :])[None]
         total: FloatArray = np.add.reduceat(products, whole.firsts, axis=1)
         return total
@@ -229,7 +229,7 @@ class Reading:
 
     @property
     def level(self) -> float:
-        """Where the stretch lies without the rise."""
+        """Where the stage lies without the rise."""
         return self.rise.level
 
     @property
@@ -252,11 +252,11 @@ class CheckState:
 def check_states(line: Line, both: Mapping[str, list[Rise]]) -> list[CheckState]:
     """One state for each check of ``line``, each from that check and those before it only.
 
-    ``both``: what ``rises_together`` gives for both directions, by sheet; empty where only one was measured. A stretch's
+    ``both``: what ``rises_together`` gives for both directions, by sheet; empty where only one was measured. A stage's
     first check is read as if a second one like it had been made: so far must that one lie away to be told from it.
     """
     states: list[CheckState] = []
-    for series in each_stretch(whole_of(line)):
+    for series in each_stage(whole_of(line)):
         least = float(line.least[len(states)])
         reading = _state(rises_at_every_check(_twice(series))[0], [], least, False).reading
         states.append(CheckState(BASELINE, NO_RISE, reading))
@@ -268,7 +268,7 @@ def check_states(line: Line, both: Mapping[str, list[Rise]]) -> list[CheckState]
 
 
 def _twice(series: Series) -> Series:
-    """A stretch's first check and another one like it."""
+    """A stage's first check and another one like it."""
     rows = [0, 0]
     return replace(
         series,
@@ -280,13 +280,13 @@ def _twice(series: Series) -> Series:
 
 
 def rises_together(line: Line, other: Line) -> dict[str, list[Rise]]:
-    """Rises of the mean of both directions, by sheet, at every check that has both (a stretch's first left out)."""
+    """Rises of the mean of both directions, by sheet, at every check that has both (a stage's first left out)."""
     found: dict[str, list[Rise]] = {}
     joined = together(whole_of(line), line, other)
     if joined is None:
         return found
     both, mine = joined
-    for first, series in zip(both.firsts, each_stretch(both), strict=True):
+    for first, series in zip(both.firsts, each_stage(both), strict=True):
         sheets = [line.checks[i].sheet for i in mine[first + 1 : first + len(series.change)]]
         found |= dict(zip(sheets, rises_at_every_check(series), strict=True))
     return found

@@ -2,8 +2,8 @@
 
 A level that crept up over services: each restarts the chart, and none may hide how far it has come since the first.
 
-The newest stretch's level is held against the rig's first check, or the first one after the actuator was replaced. It
-has crept when that check lies lower than a check of the newest stretch does but once in 200.
+The newest stage's level is held against the rig's first check, or the first one after the actuator was replaced. It
+has crept when that check lies lower than a check of the newest stage does but once in 200.
 
 Does a figure jump about more from throw to throw than it used to? A loose plug, worn brushes, a slack mounting.
 
@@ -58,7 +58,7 @@ class Creep:
     on: date
     """Its day."""
     now: float
-    """Level of the newest stretch [unit]."""
+    """Level of the newest stage [unit]."""
     reach: float
     """A check of that level lies under this but once in 200 (``OUTSIDE``) [unit]."""
 
@@ -75,7 +75,7 @@ def creep_of(
     renewed = [one.on for one in history.services if one.action == NEW_MACHINE]
     since = max(renewed, default=date.min)
     first = next((i for i, one in enumerate(points) if one.date > since), None)
-    if first is None or line.stretch[first] == line.stretch[-1]:
+    if first is None or line.stage[first] == line.stage[-1]:
         return None
     now = line.in_unit(float(fit.learned.mean[fit.stages[-1].level]))
     reach = now - max(chart.factor * chart.sigma, line.scale * float(line.least[-1]))
@@ -145,7 +145,7 @@ class TrendResult:
     points: tuple[Point, ...]
     chart: Chart
     first_signal: date | None
-    """First point of the newest stretch or any before that is out of control, not explained by weather or supply."""
+    """First point of the newest stage or any before that is out of control, not explained by weather or supply."""
     signals: tuple[date, ...]
     """Every such point."""
     slope: Slope
