@@ -275,7 +275,7 @@ def seasons(rng: Rng, seen: Coverage, style: str) -> None:
         )
         seen.see(
             f"{style}: change since the baseline",
-            Measured(one.rise, K * one.rise_u),
+            Measured(one.change, K * one.change_u),
             made.wear[-1],
             made.wear[-1],
             label,

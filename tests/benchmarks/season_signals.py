@@ -16,7 +16,7 @@ from throwbook.core.trend.signals import (
     check_states,
     rises_together,
 )
-from throwbook.core.trend.trend_result import creep_of, only
+from throwbook.core.trend.trend_result import drift_of, only
 
 NOTHING = Reading(NO_RISE, 0.0, 0.0, 1.0)
 
@@ -45,7 +45,7 @@ def false_signals(history: RigHistory) -> np.ndarray:
     return np.array(found)
 
 
-def creeps(made: Made) -> np.ndarray:
+def drifts(made: Made) -> np.ndarray:
     """shape (n,): at which checks the level is said to have crept up since the first check, on its day."""
     found = np.zeros(len(made.wear), dtype=bool)
     for count in range(2, len(found) + 1):
@@ -59,5 +59,5 @@ def creeps(made: Made) -> np.ndarray:
                 unsaid = [CheckState(IN_CONTROL, NO_RISE, NOTHING)] * len(line.checks)
                 fit = fit_line(line)
                 charts, points = chart_and_points(line, fit, unsaid)
-                found[count - 1] |= creep_of(seen, line, fit, charts[-1], points) is not None
+                found[count - 1] |= drift_of(seen, line, fit, charts[-1], points) is not None
     return found

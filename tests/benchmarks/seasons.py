@@ -27,7 +27,7 @@ from tests.benchmarks.season_histories import (
     quarterly,
     with_every_figure,
 )
-from tests.benchmarks.season_signals import creeps, false_signals, signals
+from tests.benchmarks.season_signals import drifts, false_signals, signals
 from tests.benchmarks.table import hand_over
 from throwbook.core.trace import DIRECTIONS
 from throwbook.core.trend.history import FIGURES, RUN_CURRENT
@@ -203,7 +203,7 @@ def useless(seed: int, style: str) -> np.ndarray:
 
 YEARLY = (4, 8, 12, 16)
 """Quarterly checks made after a service, which leaves the figure as it is and restarts the chart."""
-CREEP_A_YEAR = 0.05
+DRIFT_A_YEAR = 0.05
 """How fast the rigs that creep through their services do so [share of the running current at 20 degC]."""
 
 
@@ -212,7 +212,7 @@ def through_services(seed: int, style: str, wear: np.ndarray) -> np.ndarray:
     kinds = ("commissioning", *("after-service" if i in YEARLY else "seasonal" for i in range(1, 17)))
     plan = replace(quarterly(wear=wear), services=YEARLY, kinds=kinds)
     made = make_history(np.random.default_rng(seed), style, plan)
-    return np.vstack([creeps(made), signals(made)[1:]])
+    return np.vstack([drifts(made), signals(made)[1:]])
 
 
 def steady_through_services(seed: int, style: str) -> np.ndarray:
@@ -221,7 +221,7 @@ def steady_through_services(seed: int, style: str) -> np.ndarray:
 
 def creeping(seed: int, style: str) -> np.ndarray:
     """How far a rig that creeps was up when each method first said so; inf: not in four years."""
-    wear = CREEP_A_YEAR * QUARTERS
+    wear = DRIFT_A_YEAR * QUARTERS
     said = through_services(seed, style, wear)
     return np.where(said.any(axis=1), wear[np.argmax(said, axis=1)], np.inf)
 

@@ -84,7 +84,7 @@ def test_no_error_below_the_front_ends_names_an_option_or_a_command():
         (file.name, text)
         for file in FILES
         if file.name not in ONLY_TYPED
-        for call in called(file, "InputError", "OutsideError", "SlipError")
+        for call in called(file, "InputError", "OutsideError", "ImplausibleReadingError")
         for text in texts(call)
         if TYPED.search(text)
     ]

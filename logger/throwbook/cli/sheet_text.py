@@ -119,7 +119,7 @@ def print_sheet(found: "SheetView") -> None:
             "",
         ]
         output.table(headings, rows, right=[0, 2, 3, 4])
-    for text in found.taken_back:
+    for text in found.withdrawn:
         output.line(text, style="warn")
     for text in found.said_since:
         output.line(text, style="bad")
@@ -208,7 +208,7 @@ def sheet_json(found: "SheetView") -> dict[str, Any]:
             }
             for one in found.trials
         ],
-        "taken_back": list(found.taken_back),
+        "taken_back": list(found.withdrawn),
         "said_since": list(found.said_since),
         "missing": list(found.acceptance.missing),
         "verdict": found.acceptance.verdict,

@@ -25,7 +25,7 @@ from throwbook.core.trend.trend_result import (
     ABOUT_CHANGE,
     CHANGE,
     change_text,
-    creep_text,
+    drift_text,
     figure_name,
     forecast_text,
     signal_text,
@@ -221,8 +221,8 @@ def print_trend(found: "RigTrend") -> None:
     )
     output.line(f"All at 20 degC and nominal voltage. {ABOUT_CHANGE}")
     for one in found.trends:
-        if one.creep is not None:
-            output.line(_sentence(creep_text(one)), style="warn")
+        if one.drift is not None:
+            output.line(_sentence(drift_text(one)), style="warn")
     for spot in found.spots:
         output.line(spot.sentence, style="warn")
     for note in history.notes:

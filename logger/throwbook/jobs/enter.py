@@ -41,7 +41,7 @@ LONGEST_FILE = 1_000_000
 """Bytes; a paper sheet has a few hundred."""
 
 
-class SlipError(InputError):
+class ImplausibleReadingError(InputError):
     """A reading that can't be meant; nothing was written. Whoever read the meter may say that it did show it."""
 
 
@@ -99,7 +99,7 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
     """Judge every throw and write it down; what they raise takes the rig up at once.
 
     Raises InputError for a sheet that isn't open or is another rig's, a sighting without how it was seen, or a throw
-    dated in the future, SlipError for a slip of the point (unless ``as_read``), or two throws or more whose readings stand in the
+    dated in the future, ImplausibleReadingError for a slip of the point (unless ``as_read``), or two throws or more whose readings stand in the
     logbook already; nothing is stored then.
     """
     if entry.thrown_at is not None and entry.thrown_at > now:
@@ -151,7 +151,7 @@ def _written(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> E
     logged, judged = [], []
     for number, throw in enumerate(entry.throws, start=1):
         if not entry.as_read:
-            _refuse_slip(state, described, throw, number, held[throw.direction])
+            _refuse_implausible(state, described, throw, number, held[throw.direction])
         trial, assessment = _one(book, state, described, throw, entry, held[throw.direction], by, now)
         logged.append(trial)
         judged.append(assessment)
@@ -189,16 +189,18 @@ def _refuse_typed_twice(book: Logbook, rig: str, entry: Entry) -> None:
             )
 
 
-def _refuse_slip(state: SheetState, rig: "Rig", throw: HandThrow, number: int, held: "Held | None") -> None:
+def _refuse_implausible(
+    state: SheetState, rig: "Rig", throw: HandThrow, number: int, held: "Held | None"
+) -> None:
     """Stop at a reading that can't be meant."""
     from throwbook.core.sheets.assess_hand import assess_by_hand
-    from throwbook.core.sheets.hand_readings import slip
+    from throwbook.core.sheets.hand_readings import implausible_reading
 
     air_c = conditions_from(state.answers).ambient_c
     judged = assess_by_hand(in_air(throw, air_c), rig, baseline=held.baseline if held else None)
-    told = slip(throw, judged, rig)
+    told = implausible_reading(throw, judged, rig)
     if told:
-        raise SlipError(
+        raise ImplausibleReadingError(
             told,
             f"throw {number}",
             "Nothing was written down. Correct the reading.",
@@ -261,7 +263,7 @@ def last_look(
 ) -> "tuple[Assessment, str]":
     """The same, and what of the readings can't be meant; empty: nothing."""
     from throwbook.core.sheets.assess_hand import assess_by_hand
-    from throwbook.core.sheets.hand_readings import slip
+    from throwbook.core.sheets.hand_readings import implausible_reading
 
     with opened(logbook, read_only=True) as book:
         state = book.sheet(sheet)
@@ -269,7 +271,7 @@ def last_look(
         throw = in_air(throw, conditions_from(state.answers).ambient_c)
         described = rig_of(book, rig)
         judged = assess_by_hand(throw, described, instruments, held.baseline if held else None)
-        return judged, slip(throw, judged, described)
+        return judged, implausible_reading(throw, judged, described)
 
 
 def clamp_meter_used(logbook: str | Path | None, sheet: str) -> str:

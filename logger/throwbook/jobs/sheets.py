@@ -32,7 +32,7 @@ from throwbook.core.sheets.sheet import (
     said_since,
     seen_at,
     sheet_trials,
-    taken_back,
+    withdrawn,
 )
 from throwbook.core.status.latch import Status
 from throwbook.core.status.maintenance import entry_from
@@ -56,7 +56,7 @@ class SheetView:
     """By trial."""
     acceptance: "Acceptance"
     status: Status
-    taken_back: tuple[str, ...] = ()
+    withdrawn: tuple[str, ...] = ()
     """A "no" that was corrected: one sentence a throw."""
     said_since: tuple[str, ...] = ()
     """A "no" that came after the sheet was decided: one sentence each."""
@@ -89,7 +89,7 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
         {one.id: seen_at(one.id, sightings) for one in trials},
         book.judged(state.sheet.id, rig),
         latch.status(book, state.sheet.rig),
-        taken_back(trials, sightings),
+        withdrawn(trials, sightings),
         said_since(trials, book.sightings_since(state.sheet.id)),
         commissioned=book.commissioned(state.sheet.rig),
         rig_changed=state.state == OPEN and any(one.rig_version not in ("", version) for one in trials),

@@ -22,7 +22,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from throwbook.core.analysis.baseline import Baseline, Spread
+from throwbook.core.analysis.baseline import Baseline, FigureScatter
 from throwbook.core.assessment import (
     Assessment,
     Check,
@@ -60,7 +60,7 @@ def baseline_from_json(value: Mapping[str, Any]) -> Baseline:
             continue
         item = value[each.name]
         if each.name == "figures":
-            item = {name: Spread(**spread) for name, spread in item.items()}
+            item = {name: FigureScatter(**spread) for name, spread in item.items()}
         elif each.name == "scan_sd_a":
             item = {int(width): _array(line) for width, line in item.items()}
         elif each.name == "scan_degrees":

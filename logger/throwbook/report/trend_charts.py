@@ -168,8 +168,8 @@ def _stages(axes: "Axes", one: TrendResult) -> None:
                     ha="right",
                     va="bottom",
                 )
-    if one.creep is not None:
-        _plot(axes, [one.creep.on, one.points[-1].date], [one.creep.reach] * 2, **chart_style.EVENT)
+    if one.drift is not None:
+        _plot(axes, [one.drift.on, one.points[-1].date], [one.drift.reach] * 2, **chart_style.EVENT)
 
 
 def _spot_panel(axes: "Axes", history: RigHistory, place: SpotHeights) -> None:

@@ -19,7 +19,7 @@ from throwbook.core.trend.control_chart import (
 )
 from throwbook.core.trend.series import WEATHER, lines_of
 from throwbook.core.trend.signals import check_states, newest_stage, rises_together, whole_of
-from throwbook.core.trend.trend_result import FEWEST_BEFORE, NEWEST, spread_of, trends_of
+from throwbook.core.trend.trend_result import FEWEST_BEFORE, NEWEST, dispersion_of, trends_of
 
 SEEDS = range(8)
 
@@ -226,7 +226,7 @@ def test_the_uncertainty_of_a_change_is_that_of_a_ratio(seed):
     cross = rise.level_u**2 + rise.with_level
     now_u2 = rise.level_u**2 + 2.0 * rise.with_level + rise.any_shape_u**2
     expected = slopes @ np.array([[rise.level_u**2, cross], [cross, now_u2]]) @ slopes
-    assert trend.rise_u == pytest.approx(np.sqrt(expected), rel=1e-9)
+    assert trend.change_u == pytest.approx(np.sqrt(expected), rel=1e-9)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -246,7 +246,7 @@ def test_ewma_is_a_filter_of_the_first_order(seed):
 @pytest.mark.parametrize("seed", SEEDS)
 def test_more_scatter_is_an_f_test(seed):
     line = drawn(seed)
-    found = spread_of(line)
+    found = dispersion_of(line)
     groups = [one / line.scale for one in line.throws]
     squares = [(np.var(one, ddof=1) * (len(one) - 1), len(one) - 1) for one in groups]
     (before, df_before), (now, df_now) = (np.sum(part, axis=0) for part in (squares[:-3], squares[-3:]))

@@ -281,15 +281,15 @@ def test_throws_that_scatter_more_are_noticed_and_one_odd_throw_is_not():
     calm = [check(i, 2.0, rng) for i in range(8)]
     jumpy = [check(i, 2.0, rng, scatter=0.09) for i in range(8, 11)]
     found = RigHistory(RIG, (*calm, *jumpy))
-    spread = run_current(trends_of(found)).spread
+    spread = run_current(trends_of(found)).dispersion
     assert spread.grown
     assert spread.now > 3 * spread.before
     still = [check(i, 2.0, rng) for i in range(8, 11)]
-    assert not run_current(trends_of(RigHistory(RIG, (*calm, *still)))).spread.grown
+    assert not run_current(trends_of(RigHistory(RIG, (*calm, *still)))).dispersion.grown
     odd = replace(
         still[1], throws=(*still[1].throws, check(9, 2.8, rng, throws=1, directions=("lock",)).throws[0])
     )
-    assert not run_current(trends_of(RigHistory(RIG, (*calm, still[0], odd, still[2])))).spread.grown
+    assert not run_current(trends_of(RigHistory(RIG, (*calm, still[0], odd, still[2])))).dispersion.grown
 
 
 def test_directions_are_compared():
@@ -310,8 +310,8 @@ def test_a_service_that_restarts_the_chart_does_not_hide_how_far_the_level_has_c
     found = trends_of(history([2.0] * 4 + [2.6] * 4, services=[greased]))
     one = run_current(found)
     assert one.points[-1].state != OUT  # the new stage by itself is steady
-    assert one.creep is not None
-    assert one.creep.share == pytest.approx(0.30, abs=0.02)
+    assert one.drift is not None
+    assert one.drift.share == pytest.approx(0.30, abs=0.02)
     assert to_json(one)["since_first"]["on"] == START.isoformat()
     act = next_action(history([2.0] * 4 + [2.6] * 4, services=[greased]), found, day + timedelta(days=400))
     assert act.urgency == 3
@@ -322,13 +322,13 @@ def test_small_steps_at_every_service_add_up():
     levels = [2.0, 2.0, 2.12, 2.12, 2.24, 2.24, 2.38, 2.38, 2.52, 2.52, 2.52, 2.52]
     days = [START + timedelta(days=91 * i - 1) for i in (2, 4, 6, 8)]
     services = [SeasonService(day, "greased", starts_stage=True) for day in days]
-    assert run_current(trends_of(history(levels, services=services))).creep is not None
-    assert run_current(trends_of(history([2.0] * 12, services=services))).creep is None
+    assert run_current(trends_of(history(levels, services=services))).drift is not None
+    assert run_current(trends_of(history([2.0] * 12, services=services))).drift is None
 
 
 def test_a_replaced_actuator_is_held_against_its_own_first_check():
     services = [SeasonService(START + timedelta(days=91 * 4 - 1), "replaced", starts_stage=True)]
-    assert run_current(trends_of(history([2.0] * 4 + [2.6] * 4, services=services))).creep is None
+    assert run_current(trends_of(history([2.0] * 4 + [2.6] * 4, services=services))).drift is None
 
 
 def take_up(readings, u):

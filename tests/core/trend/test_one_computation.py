@@ -128,11 +128,11 @@ def test_the_chart_is_that_of_its_newest_check(drawn):
 
 def test_the_change_is_now_over_baseline_less_one(drawn):
     for one in each(drawn):
-        assert one.rise == pytest.approx(one.chart.level / one.chart.centre - 1.0, abs=1e-12)
+        assert one.change == pytest.approx(one.chart.level / one.chart.centre - 1.0, abs=1e-12)
         said = change_text(one)
         if one.points[-1].state in (OUT, LOW):
             assert said.startswith(f"{100 * (one.chart.level / one.chart.centre - 1.0):+.0f} ")
-            assert (one.rise > 0.0) == (one.points[-1].state == OUT)
+            assert (one.change > 0.0) == (one.points[-1].state == OUT)
         assert one.first_signal == next((point.date for point in one.points if point.state == OUT), None)
 
 

@@ -228,7 +228,7 @@ change of the machine."""
 
 
 @dataclass(frozen=True)
-class Spread:
+class FigureScatter:
     """One figure over the baseline trials."""
 
     mean: float
@@ -250,7 +250,7 @@ class Baseline:
 
     direction: str
     n: int
-    figures: dict[str, Spread]
+    figures: dict[str, FigureScatter]
     """By name of the figure, plus ``back_emf_vs``; only those that at least two trials gave (or the only trial)."""
     fraction: FloatArray
     """shape (m,) the grid, or empty without a profile"""
@@ -308,7 +308,7 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
             why = trial.unusable_because or f"it ended as '{trial.end}'"
             raise InputError(f"not fit for a baseline: {why}", trial.file, "Leave it out.")
     names = [name for name, _ in trials[0].figures.items()]
-    figures = {name: spread for name in names if (spread := _spread(trials, name)) is not None}
+    figures = {name: spread for name in names if (spread := _scatter_over(trials, name)) is not None}
     ambients = [trial.ambient_c for trial in trials if trial.ambient_c is not None]
     profiles = [trial.profile for trial in trials if trial.profile is not None]
     fraction, median_a, low_a, high_a = _median_profile(profiles)
@@ -331,12 +331,12 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
     )
 
 
-def _spread(trials: Sequence[Assessment], name: str) -> Spread | None:
+def _scatter_over(trials: Sequence[Assessment], name: str) -> FigureScatter | None:
     """Mean and standard deviation of one figure over the trials that gave it."""
     values = [figure.value for trial in trials if (figure := getattr(trial.figures, name)) is not None]
     if not values or (len(values) < 2 <= len(trials)):
         return None
-    return Spread(
+    return FigureScatter(
         float(np.mean(values)), float(np.std(values, ddof=1)) if len(values) > 1 else 0.0, len(values)
     )
 

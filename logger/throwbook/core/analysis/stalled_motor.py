@@ -36,7 +36,7 @@ SHORTEST_FLAT_S = 0.1
 
 
 @dataclass(frozen=True)
-class Standstill:
+class StalledMotor:
     """From which row on the motor stood still."""
 
     row: int
@@ -44,14 +44,14 @@ class Standstill:
     """Told from a current held flat at a limit; else from V/R."""
 
 
-def standstill_of(
+def stalled_motor_of(
     segments: Segments,
     time_s: FloatArray,
     voltage_v: FloatArray,
     actuator: Actuator,
     r_ohm: float,
     r_u: float,
-) -> Standstill | None:
+) -> StalledMotor | None:
     """Where the motor stood still to the end of its movement, or None.
 
     Parameters
@@ -61,11 +61,11 @@ def standstill_of(
     r_ohm, r_u
         Winding resistance [ohm] and its relative standard uncertainty.
     """
-    row = standstill_from(segments, voltage_v, actuator, r_ohm, r_u)
+    row = stalled_from(segments, voltage_v, actuator, r_ohm, r_u)
     if row is not None:
-        return Standstill(row, limited=False)
+        return StalledMotor(row, limited=False)
     row = held_flat_from(segments, time_s, actuator)
-    return None if row is None else Standstill(row, limited=True)
+    return None if row is None else StalledMotor(row, limited=True)
 
 
 def held_flat_from(segments: Segments, time_s: FloatArray, actuator: Actuator) -> int | None:
@@ -118,7 +118,7 @@ def _came_to_stand(rise: FloatArray, level: float) -> int:
     return int(before[-1]) + 1 if len(before) else 0
 
 
-def standstill_from(
+def stalled_from(
     segments: Segments, voltage_v: FloatArray, actuator: Actuator, r_ohm: float, r_u: float
 ) -> int | None:
     """First row from which the motor stood still to the end of its movement, or None.

@@ -14,7 +14,7 @@ import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Baseline, Fit, smooth_over
 from throwbook.core.analysis.segmentation import BOUNCE_S, Segments
-from throwbook.core.analysis.stalled_motor import Standstill
+from throwbook.core.analysis.stalled_motor import StalledMotor
 from throwbook.core.analysis.stretches import SUSTAINED_SAMPLES
 from throwbook.core.analysis.transient import BESIDE_ROWS, left_out
 from throwbook.core.assessment import Measured, Profile
@@ -207,7 +207,7 @@ def travel(
     voltage_v: FloatArray,
     from_voltage: bool,
     r_ohm: float,
-    still: Standstill | None,
+    still: StalledMotor | None,
 ) -> Travel:
     """Integrate the back-EMF over the movement.
 

@@ -10,7 +10,7 @@ from throwbook.core.analysis.edges import PlaceU, place_u, starts_softly
 from throwbook.core.analysis.figures import Gains, end_of, figures_of
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.segmentation import Segments, segment
-from throwbook.core.analysis.stalled_motor import standstill_of
+from throwbook.core.analysis.stalled_motor import stalled_motor_of
 from throwbook.core.analysis.stretches import JOG, FullStroke
 from throwbook.core.analysis.transient import MOST_OF_IT
 from throwbook.core.analysis.travel import (
@@ -51,7 +51,7 @@ def gather(
     full_vs, full_u, r_ohm = stroke.volt_seconds, stroke.u, stroke.r_ohm
     segments = segment(movement, line.i0_a)
     voltage_v, from_voltage = voltage_or_nominal(trace, actuator.voltage_v, segments)
-    still = standstill_of(segments, trace.time_s, voltage_v, actuator, r_ohm, line.u_r)
+    still = stalled_motor_of(segments, trace.time_s, voltage_v, actuator, r_ohm, line.u_r)
     moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still)
     clip_a = clipped_at(trace, segments)
     end = end_of(segments, moved.still_from)

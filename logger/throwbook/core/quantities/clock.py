@@ -40,7 +40,7 @@ SLOW_SHARE = 0.005
 
 
 @dataclass(frozen=True, eq=False)
-class Spread:
+class EvenStamps:
     """Stamps after those that repeat were spread."""
 
     time_s: FloatArray
@@ -72,7 +72,7 @@ def period_of(index: NDArray[np.int64] | None, time_s: FloatArray) -> float:
     return period_s or float((time_s[-1] - time_s[0]) / rows)
 
 
-def spread_evenly(time_s: FloatArray, index: NDArray[np.int64] | None = None) -> Spread:
+def spread_evenly(time_s: FloatArray, index: NDArray[np.int64] | None = None) -> EvenStamps:
     """Stamps that repeat, moved apart.
 
     Where the samples came at one rate the times are those of that rate, as near to the stamps as a tick allows; where
@@ -87,13 +87,13 @@ def spread_evenly(time_s: FloatArray, index: NDArray[np.int64] | None = None) ->
         Number of each sample, shape (n,); None: one after the other.
     """
     if (time_s[1:] > time_s[:-1]).all():
-        return Spread(time_s, 0, 0.0)
+        return EvenStamps(time_s, 0, 0.0)
     numbers = np.arange(len(time_s)) if index is None else index
     period_s = period_of(numbers, time_s)
     firsts = np.flatnonzero(np.diff(time_s, prepend=-np.inf))
     repeated = len(time_s) - len(firsts)
     if not period_s:
-        return Spread(time_s, repeated, 0.0)
+        return EvenStamps(time_s, repeated, 0.0)
     counts = np.diff(np.append(firsts, len(time_s)))
     ticks_s = np.append(np.diff(time_s[firsts]), np.inf)
     apart_s = np.minimum(ticks_s / counts, period_s)
@@ -105,7 +105,7 @@ def spread_evenly(time_s: FloatArray, index: NDArray[np.int64] | None = None) ->
     short_s = float(np.max((counts * period_s - ticks_s)[tied], initial=0.0))
     regular_s = _at_one_rate(numbers, time_s, even_s, median_of(ticks_s[tied]), period_s)
     spread_s = regular_s if (np.diff(regular_s) > 0.0).all() else even_s
-    return Spread(spread_s, repeated, period_s + short_s)
+    return EvenStamps(spread_s, repeated, period_s + short_s)
 
 
 def _at_one_rate(
@@ -176,7 +176,7 @@ def parting_of(index: NDArray[np.int64], time_s: FloatArray) -> Parting | None:
     return Parting(widest_s, 0, len(index) - 1) if widest_s > slow_s else None
 
 
-def with_clock(head: Mapping[str, Any], spread: Spread) -> Mapping[str, Any]:
+def with_clock(head: Mapping[str, Any], spread: EvenStamps) -> Mapping[str, Any]:
     """``head`` with what is known of stamps that repeat; the same where none does."""
     if not spread.repeated:
         return head

@@ -24,7 +24,7 @@ from throwbook.core.rig import Rig
 from throwbook.core.sheets.acceptance_rules import RULES, Case, nobody_could_read, spreads
 from throwbook.core.sheets.conditions import cap
 from throwbook.core.sheets.shared_risk import risks, worst_of_each
-from throwbook.core.sheets.sheet import FilledSheet, Seen, SheetTrial, lock_throws, seen_at, taken_back
+from throwbook.core.sheets.sheet import FilledSheet, Seen, SheetTrial, lock_throws, seen_at, withdrawn
 from throwbook.core.sizing.sizing import coverage_line, not_covered
 from throwbook.core.trace import LOCK, UNLOCK
 
@@ -122,7 +122,7 @@ def statement_of(case: Case, doubted: Sequence[str] = (), alerts: Sequence[str] 
     if gaps := not_covered(case.rig):
         lines.append(coverage_line(gaps))
     lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
-    lines += [f"Taken back: {one}." for one in taken_back((*case.trials, *case.left_out), case.sightings)]
+    lines += [f"Taken back: {one}." for one in withdrawn((*case.trials, *case.left_out), case.sightings)]
     lines += [f"Doubtful: {one}." for one in doubted]
     lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
     return " ".join(lines)

@@ -370,12 +370,12 @@ COLDEST_C = -40.0
 """Where no air temperature was read: the coldest, at which a winding carries most."""
 
 
-def slip(throw: HandThrow, judged: Assessment, rig: Rig) -> str:
+def implausible_reading(throw: HandThrow, judged: Assessment, rig: Rig) -> str:
     """What can't be meant, in words, or "".
 
     ``judged`` is the throw as ``assess_by_hand`` judges it.
     """
-    for rule in (_amps, _standing, _exchanged, _volts):
+    for rule in (_amps, _beyond_stall, _exchanged, _volts):
         if told := rule(throw, rig):
             return told
     return _time(throw, judged)  # last: it is judged by amperes and volts
@@ -406,7 +406,7 @@ def _amps(throw: HandThrow, rig: Rig) -> str:
     return ""
 
 
-def _standing(throw: HandThrow, rig: Rig) -> str:
+def _beyond_stall(throw: HandThrow, rig: Rig) -> str:
     """A motor that turned all the way never averaged what it draws standing still."""
     if throw.run_current_a is None or throw.ended != CUT_OFF:
         return ""

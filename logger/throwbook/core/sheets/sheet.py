@@ -320,7 +320,7 @@ ASKED = {
 }
 
 
-def taken_back(trials: Iterable[SheetTrial], sightings: Sequence[Sighting]) -> tuple[str, ...]:
+def withdrawn(trials: Iterable[SheetTrial], sightings: Sequence[Sighting]) -> tuple[str, ...]:
     """One sentence for each throw with a "no" that no longer counts: what it was about, who corrected it and why."""
     said = []
     for throw in trials:

@@ -20,7 +20,7 @@ from throwbook.core.trend.history import (
 )
 from throwbook.core.trend.series import stage_of, stage_starts
 from throwbook.core.trend.signals import LOW, OUT, SUSPECT
-from throwbook.core.trend.trend_result import TrendResult, creep_text, figure_name, size_text
+from throwbook.core.trend.trend_result import TrendResult, drift_text, figure_name, size_text
 
 SOON = timedelta(days=14)
 """A rise is looked into within this (common practice, no source)."""
@@ -82,7 +82,7 @@ class Case:
     def out(self) -> list[TrendResult]:
         """Lines whose newest point is out of control, most telling figure first."""
         found = [one for one in self.trends if one.points[-1].state == OUT]
-        return sorted(found, key=lambda one: (ORDER.index(one.figure), one.rise_chance))
+        return sorted(found, key=lambda one: (ORDER.index(one.figure), one.change_chance))
 
 
 def next_action(
@@ -134,20 +134,20 @@ def _risen(case: Case) -> NextAction | None:
 
 def _where(one: TrendResult, others: Sequence[TrendResult]) -> str:
     """Both directions compared: a mechanism drags both ways, a side load or one edge of a hole mostly one way."""
-    if not others or others[0].rise_chance > PLAIN_CHANCE or others[0].rise < 0.0:
+    if not others or others[0].change_chance > PLAIN_CHANCE or others[0].change < 0.0:
         return f"{one.direction} only: side load, or a pin at the edge of its hole"
-    apart = one.rise - others[0].rise
-    if abs(apart) > K * (one.rise_u**2 + others[0].rise_u ** 2) ** 0.5:
+    apart = one.change - others[0].change
+    if abs(apart) > K * (one.change_u**2 + others[0].change_u ** 2) ** 0.5:
         return f"both directions, more in {one.direction if apart > 0 else others[0].direction}"
     return "both directions alike"
 
 
 def _jumpy(case: Case) -> NextAction | None:
     for one in case.trends:
-        if one.spread is not None and one.spread.grown:
+        if one.dispersion is not None and one.dispersion.grown:
             why = (
-                f"{_name(one)} scatters {100 * one.spread.now:.0f} % from throw to throw, "
-                f"{100 * one.spread.before:.0f} % before"
+                f"{_name(one)} scatters {100 * one.dispersion.now:.0f} % from throw to throw, "
+                f"{100 * one.dispersion.before:.0f} % before"
             )
             what = "look for a loose plug or ground, worn brushes, a slack mounting"
             return _act(
@@ -177,15 +177,15 @@ def _spot(case: Case) -> NextAction | None:
     return _act(case, 3, what, case.spots[0], "likely", case.today + SOON, "torch, file, board")
 
 
-def _crept(case: Case) -> NextAction | None:
-    crept = sorted(
-        (one for one in case.trends if one.creep is not None), key=lambda one: ORDER.index(one.figure)
+def _drifted(case: Case) -> NextAction | None:
+    drifted = sorted(
+        (one for one in case.trends if one.drift is not None), key=lambda one: ORDER.index(one.figure)
     )
-    if not crept:
+    if not drifted:
         return None
-    remedy, bring = REMEDIES[crept[0].figure]
+    remedy, bring = REMEDIES[drifted[0].figure]
     sure = "sure: the first check lies outside today's chart"
-    return _act(case, 3, remedy, creep_text(crept[0]), sure, case.today + SOON, bring)
+    return _act(case, 3, remedy, drift_text(drifted[0]), sure, case.today + SOON, bring)
 
 
 def _suspect(case: Case) -> NextAction | None:
@@ -278,7 +278,7 @@ RULES: tuple[Callable[[Case], NextAction | None], ...] = (
     _risen,
     _restricted,
     _spot,
-    _crept,
+    _drifted,
     _suspect,
     _unverified,
     _lower,
@@ -308,6 +308,6 @@ def _name(one: TrendResult) -> str:
 
 
 def _sure(one: TrendResult) -> str:
-    if one.rise_chance < 1e-4:
+    if one.change_chance < 1e-4:
         return "sure: chance alone does this in less than 1 check of 10 000"
-    return f"likely: chance alone does this in 1 check of {1 / max(one.rise_chance, 1e-4):.0f}"
+    return f"likely: chance alone does this in 1 check of {1 / max(one.change_chance, 1e-4):.0f}"

@@ -1,9 +1,9 @@
 """All about one series; dispersion; drift across services; contract JSON and words.
 
-A level that crept up over services: each restarts the chart, and none may hide how far it has come since the first.
+A level that drifted up over services: each restarts the chart, and none may hide how far it has come since the first.
 
 The newest stage's level is held against the rig's first check, or the first one after the actuator was replaced. It
-has crept when that check lies lower than a check of the newest stage does but once in 200.
+has drifted when that check lies lower than a check of the newest stage does but once in 200.
 
 Does a figure jump about more from throw to throw than it used to? A loose plug, worn brushes, a slack mounting.
 
@@ -50,7 +50,7 @@ NEW_MACHINE = "replaced"
 
 
 @dataclass(frozen=True)
-class Creep:
+class Drift:
     """How far a level stands above the first one, services in between."""
 
     first: float
@@ -68,10 +68,10 @@ class Creep:
         return self.now / self.first - 1.0 if self.first > 0 else self.now - self.first
 
 
-def creep_of(
+def drift_of(
     history: RigHistory, line: Line, fit: Fit, chart: Chart, points: tuple[Point, ...]
-) -> Creep | None:
-    """The creep of one line; None while no service has restarted its chart, or the level is no higher."""
+) -> Drift | None:
+    """The drift of one line; None while no service has restarted its chart, or the level is no higher."""
     renewed = [one.on for one in history.services if one.action == NEW_MACHINE]
     since = max(renewed, default=date.min)
     first = next((i for i, one in enumerate(points) if one.date > since), None)
@@ -80,7 +80,7 @@ def creep_of(
     now = line.in_unit(float(fit.learned.mean[fit.stages[-1].level]))
     reach = now - max(chart.factor * chart.sigma, line.scale * float(line.least[-1]))
     begun = points[first]
-    return Creep(begun.corrected, begun.date, now, reach) if begun.corrected < reach else None
+    return Drift(begun.corrected, begun.date, now, reach) if begun.corrected < reach else None
 
 
 NEWEST = 3
@@ -94,7 +94,7 @@ SMALLEST = 0.04
 
 
 @dataclass(frozen=True)
-class Spread:
+class Dispersion:
     """Standard deviation of a throw within its check, before and over the newest checks (relative)."""
 
     before: float
@@ -104,7 +104,7 @@ class Spread:
     grown: bool
 
 
-def spread_of(line: Line) -> Spread | None:
+def dispersion_of(line: Line) -> Dispersion | None:
     """Scatter of the newest ``NEWEST`` checks against all before them; None with too few throws."""
     groups = [one / line.scale for one in line.throws]
     squares = np.array([float(np.sum((one - one.mean()) ** 2)) for one in groups])
@@ -122,7 +122,7 @@ def spread_of(line: Line) -> Spread | None:
     # Every one of the newest checks takes part, or it is one odd throw.
     each = bool(np.all(squares[split:] > before * freedom[split:]))
     grown = chance < CHANCE and now**0.5 > SMALLEST and each
-    return Spread(before**0.5, now**0.5, chance, grown)
+    return Dispersion(before**0.5, now**0.5, chance, grown)
 
 
 @dataclass(frozen=True)
@@ -155,17 +155,17 @@ class TrendResult:
     service_effects: tuple[ServiceEffect, ...]
     as_found: AsFound | None
     provisional: bool
-    rise: float
+    change: float
     """The change: ``chart.level`` over ``chart.centre`` less one at the newest check (take-up: their difference)."""
-    rise_u: float
+    change_u: float
     """Its standard uncertainty."""
-    rise_chance: float
+    change_chance: float
     """Chance that there is no rise at all (or no fall, where it is one)."""
-    spread: Spread | None = None
+    dispersion: Dispersion | None = None
     """Scatter from throw to throw; None with too few throws."""
     stages: tuple[Chart, ...] = ()
     """The chart of each stage between services, oldest first, each as it stood at its stage's end; ``chart`` is the last."""
-    creep: Creep | None = None
+    drift: Drift | None = None
     """How far it has come up since the rig's first check, services in between; None: not beyond the chart's limits."""
 
 
@@ -218,12 +218,12 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
         service_effects=service_effects(history, line, fit, states),
         as_found=None if found is None else _as_found(found),
         provisional=history.provisional,
-        rise=(chart.level - chart.centre) / base,
-        rise_u=ratio_u(reading.rise, base / line.scale) if relative else reading.rise.any_shape_u,
-        rise_chance=reading.chance,
-        spread=spread_of(line),
+        change=(chart.level - chart.centre) / base,
+        change_u=ratio_u(reading.rise, base / line.scale) if relative else reading.rise.any_shape_u,
+        change_chance=reading.chance,
+        dispersion=dispersion_of(line),
         stages=charts,
-        creep=creep_of(history, line, fit, chart, points),
+        drift=drift_of(history, line, fit, chart, points),
     )
 
 
@@ -256,13 +256,13 @@ def to_json(result: TrendResult) -> dict[str, Any]:
         "service_effects": [_days(asdict(one)) for one in result.service_effects],
         "as_found": _as_found_json(result.as_found),
         "provisional": result.provisional,
-        "rise": result.rise,
-        "rise_u": None if result.rise_u == float("inf") else K * result.rise_u,
-        "rise_chance_none": result.rise_chance,
-        "spread": None if result.spread is None else asdict(result.spread),
+        "rise": result.change,
+        "rise_u": None if result.change_u == float("inf") else K * result.change_u,
+        "rise_chance_none": result.change_chance,
+        "spread": None if result.dispersion is None else asdict(result.dispersion),
         "since_first": None
-        if result.creep is None
-        else {**_days(asdict(result.creep)), "share": result.creep.share},
+        if result.drift is None
+        else {**_days(asdict(result.drift)), "share": result.drift.share},
     }
 
 
@@ -315,22 +315,22 @@ ABOUT_CHANGE = (
 
 def change_text(one: TrendResult) -> str:
     """The change, or that there is none to speak of."""
-    if one.rise_chance > PLAIN_CHANCE:
-        return "none since the service" if one.creep is not None else "none beyond chance"
+    if one.change_chance > PLAIN_CHANCE:
+        return "none since the service" if one.drift is not None else "none beyond chance"
     return size_text(one)
 
 
 def size_text(one: TrendResult) -> str:
     """The change with its expanded uncertainty."""
     unit = "points of stroke" if one.figure == TAKE_UP else "%"
-    return f"{100 * one.rise:+.0f} \u00b1 {100 * K * one.rise_u:.0f} {unit}"
+    return f"{100 * one.change:+.0f} \u00b1 {100 * K * one.change_u:.0f} {unit}"
 
 
-def creep_text(one: TrendResult) -> str:
+def drift_text(one: TrendResult) -> str:
     """How far it has come up over its services, as a sentence; empty: not beyond chance."""
-    if one.creep is None:
+    if one.drift is None:
         return ""
-    found = one.creep
+    found = one.drift
     far = f"{found.first:.3g} -> {found.now:.3g} {one.unit.replace('1', '')}".strip()
     share = f", {100 * found.share:+.0f} %" if one.figure != TAKE_UP else ""
     return (

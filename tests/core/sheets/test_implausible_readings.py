@@ -4,7 +4,7 @@ import pytest
 
 from throwbook.core.rig import Actuator, LockMechanism, Rig
 from throwbook.core.sheets.assess_hand import assess_by_hand
-from throwbook.core.sheets.hand_readings import parse_line, slip
+from throwbook.core.sheets.hand_readings import implausible_reading, parse_line
 
 RIG = Rig(
     "quarry-loader",
@@ -15,7 +15,7 @@ RIG = Rig(
 
 def told(line):
     throw = parse_line(line, "test")
-    return slip(throw, assess_by_hand(throw, RIG), RIG)
+    return implausible_reading(throw, assess_by_hand(throw, RIG), RIG)
 
 
 @pytest.mark.parametrize(
