@@ -1,15 +1,20 @@
-"""How finely the product is cut: its files, its lines, and the names that stand for more than one thing.
+"""How finely the product is cut: files, lines, names that stand for more than one thing, ways, files to open for a change.
 
     python -m tests.house
 
-prints the counts. ``test_house`` holds those that shall not grow.
+prints the counts, and the ways of a sample and of a sighting as ``tests.ways`` sees them. ``test_house`` holds those that
+shall not grow.
 """
 
 import ast
+import re
 import sys
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from tests.ways import WAYS, Function
 
 TOP = Path(__file__).parents[1]
 PARTS = ("logger", "tui")
@@ -72,6 +77,65 @@ def class_names(sources: dict[Path, str]) -> dict[str, list[str]]:
     return {name: where for name, where in sorted(places.items()) if len(where) > 1}
 
 
+CORE, REPORT, LOGBOOK = ("logger/throwbook/" + room for room in ("core/", "report/", "logbook/"))
+A_COLUMN = {
+    LOGBOOK + "migrations/0001_first.sql": "retained_power_off TEXT NOT NULL",
+    LOGBOOK + "migrations/__init__.py": "0001_first.sql",
+    LOGBOOK + "schema.py": '"retained_power_off": TEXT',
+    CORE + "records.py": "retained_power_off: str",
+    CORE + "export_schema.py": '_of("sighting", "retained_power_off")',
+    "logger/throwbook/jobs/sheets.py": "looked.retained_power_off",
+    LOGBOOK + "trials.py": "retained_power_off: str",
+}
+"""A column of the logbook, by one that a sighting has: what stands where. Who asks for it and shows it comes on top."""
+A_SECTION = {
+    REPORT + "sections.py": "def revisions(",
+    REPORT + "report.py": "revisions(material)",
+}
+"""A section of a report, by the one of corrections."""
+
+
+def files_for_a_sign(sources: dict[Path, str]) -> list[str]:
+    """Every file that names one sign, and so each that a new one must be written into; made pages apart."""
+    return [path.as_posix() for path, source in sources.items() if re.search("binding[-_]spot", source)]
+
+
+def files_for_a_word(sources: dict[Path, str]) -> list[str]:
+    """Every file in which the name of one figure stands by itself; where it stands in a sentence isn't counted."""
+    return [
+        path.as_posix()
+        for path, source in sources.items()
+        if re.search("running current", source, re.IGNORECASE)
+        and any(
+            isinstance(node, ast.Constant) and str(node.value).strip().lower() == "running current"
+            for node in ast.walk(ast.parse(source))
+        )
+    ]
+
+
+def files_to_open(sources: dict[Path, str]) -> dict[str, list[str]]:
+    """For each kind of change the files of the product that must be opened. Raises LookupError for a place that isn't so."""
+    for places in (A_COLUMN, A_SECTION):
+        for path, text in places.items():
+            if text not in (TOP / path).read_text("utf-8"):
+                raise LookupError(f"{path} doesn't hold {text!r} any more")
+    return {
+        "a sign": files_for_a_sign(sources),
+        "a column": list(A_COLUMN),
+        "a word": files_for_a_word(sources),
+        "a section of a report": list(A_SECTION),
+    }
+
+
+def follow_all() -> dict[str, list[Function]]:
+    """The ways of a sample and of a sighting, each followed through a logbook of its own."""
+    ways = {}
+    for name, follow in WAYS.items():
+        with TemporaryDirectory() as folder:
+            ways[name] = follow(Path(folder))
+    return ways
+
+
 def main() -> int:
     """Print the counts."""
     sources = product_sources()
@@ -91,6 +155,14 @@ def main() -> int:
         print(f"{len(places)} {what} names that occur more than once")
         for name, where in places.items():
             print(f"    {name}: {', '.join(where)}")
+    for what, where in files_to_open(sources).items():
+        print(f"{len(where)} files to open for {what}")
+        for path in where:
+            print(f"    {path}")
+    for what, way in follow_all().items():
+        print(f"{len(set(way))} functions in {len({file for file, _ in way})} files on the way of {what}")
+        for file, function in way:
+            print(f"    {file}  {function}")
     return 0
 
 

@@ -2,9 +2,18 @@
 
 from pathlib import Path
 
-from tests.house import class_names, file_names, importers, product_sources
+import pytest
+
+from tests.house import class_names, file_names, files_to_open, importers, product_sources
+from tests.ways import WAYS, Watch, how_forms
 
 FILES_AT_MOST = 230
+FILES_TO_OPEN_AT_MOST = {"a sign": 6, "a column": 7, "a word": 6, "a section of a report": 2}
+FUNCTIONS_AT_MOST = {
+    "a sample, from the port": 29,
+    "a sighting, from the option": 6,
+    "a sighting, from the key": 9,
+}
 
 # name: how many classes are called so. A row goes when its classes get names of their own; none is added.
 NAMES_FOR_MORE_THAN_ONE_THING = {
@@ -37,3 +46,21 @@ def test_the_counts_see_names_that_occur_twice_and_who_imports_whom():
     assert class_names(sources) == {"Row": ["logger/a/one.py", "logger/b/one.py"]}
     assert file_names(sources) == {"one.py": ["logger/a", "logger/b"]}
     assert importers(sources) == {"a.one": {"a.two"}, "a.two": {"b.one"}, "b.one": set()}
+
+
+def test_a_change_opens_no_more_files_than_it_did():
+    counts = {what: len(where) for what, where in files_to_open(product_sources()).items()}
+    assert {what: count for what, count in counts.items() if count > FILES_TO_OPEN_AT_MOST[what]} == {}
+
+
+@pytest.mark.parametrize("name", WAYS)
+def test_a_value_passes_no_more_functions_than_it_did(name: str, tmp_path: Path):
+    assert len(set(WAYS[name](tmp_path))) <= FUNCTIONS_AT_MOST[name]
+
+
+def test_a_value_that_never_came_has_no_way():
+    watch = Watch(how_forms, lambda form: True)
+    with watch.on():
+        files_to_open({})
+    with pytest.raises(LookupError):
+        watch.way()
