@@ -84,10 +84,10 @@ A_COLUMN = {
     LOGBOOK + "schema.py": '"retained_power_off": TEXT',
     CORE + "records.py": "retained_power_off: str",
     CORE + "export_schema.py": '_of("sighting", "retained_power_off")',
-    "logger/throwbook/jobs/sheets.py": "looked.retained_power_off",
-    LOGBOOK + "trials.py": "retained_power_off: str",
+    "logger/throwbook/cli/sheet.py": 'given["retained_power_off"]',
+    "tui/throwbook_tui/screens/sighting.py": 'FieldSpec("retained_power_off"',
 }
-"""A column of the logbook, by one that a sighting has: what stands where. Who asks for it and shows it comes on top."""
+"""A column of the logbook, by one that a sighting has: what stands where, with who asks for it."""
 A_SECTION = {
     REPORT + "sections.py": "def revisions(",
     REPORT + "report.py": "revisions(material)",

@@ -18,16 +18,17 @@ from resource import RUSAGE_CHILDREN, getrusage
 import numpy as np
 
 from tests.benchmarks.table import Row, all_met, load, print_table
+from throwbook.core.records import PinAnswers
 from throwbook.core.simulator import Conditions, SensorModel, machine_for, throw
 from throwbook.files.rig_file import rig_toml
 from throwbook.files.trace_file import write_trace
-from throwbook.jobs import sheets, sign_off
+from throwbook.jobs import sign_off
 from throwbook.jobs.import_traces import Order, import_traces
 from throwbook.jobs.rigs import add_rig
 from throwbook.jobs.sample_runs import LOAD_SHARE, MACHINE_SEED, RIG, USUAL_SENSOR
 
 BEGUN = datetime(2022, 3, 1, 9, 0, tzinfo=UTC)
-SEEN = sheets.Looked("yes", "yes", "torch", "yes", "yes")
+SEEN = PinAnswers("yes", "yes", "torch", "yes", "yes")
 ISSUED = ("--issued", "2026-03-02")
 
 

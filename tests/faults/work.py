@@ -12,9 +12,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from tests.raw_file import raw
+from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.files.trace_file import read_trace, write_trace
-from throwbook.jobs import enter, sheets, sign_off
+from throwbook.jobs import enter, sign_off
 from throwbook.jobs.import_traces import Order, import_traces
 from throwbook.jobs.logbook_care import back_up, take_in
 from throwbook.jobs.rigs import add_rig
@@ -29,7 +30,7 @@ NOW = datetime(2026, 4, 1, 9, 0, tzinfo=UTC)
 ROUNDS = 6
 PER_ROUND = 4
 LINES = "lock 14.{0}s 2.1A 2.9A 12.4V both seen\nunlock 14.{0}s 2.0A 2.7A 12.4V\nlock 14.{0}s 2.1A 2.8A 12.4V"
-LOOKED = sheets.Looked("yes", "yes", "torch", "yes", "yes")
+LOOKED = PinAnswers("yes", "yes", "torch", "yes", "yes")
 
 
 @dataclass(frozen=True)

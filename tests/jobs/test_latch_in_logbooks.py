@@ -14,7 +14,7 @@ import pytest
 
 from tests.cli.sheet_steps import GOOD, ONE_PIN, RIG, RIG_FILE
 from tests.raw_file import raw
-from throwbook.core.records import ACCEPTED, Decision
+from throwbook.core.records import ACCEPTED, Decision, PinAnswers
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE, IN_SERVICE
 from throwbook.core.status.maintenance import Moment, ServiceEntry
@@ -23,7 +23,6 @@ from throwbook.jobs import (
     latch,
     logbook_care,
     maintenance,
-    sheets,
     sign_off,
 )
 from throwbook.jobs import (
@@ -34,7 +33,7 @@ from throwbook.logbook import open_logbook
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 TOLD = {"hours_since_movement": 16.0, "worked_before": "no"}
-YES = sheets.Looked("yes", "yes", "torch", "yes", "yes")
+YES = PinAnswers("yes", "yes", "torch", "yes", "yes")
 HISTORIES = 8
 STEPS = 12
 

@@ -7,7 +7,7 @@ import pytest
 
 from tests.cli.sheet_steps import GOOD, PAIR, RIG, UNSEEN
 from tests.jobs.test_latch_in_logbooks import NOON, YES, clear, commission, level, new_logbook, repair, throw
-from throwbook.core.records import Sighting
+from throwbook.core.records import PinAnswers, Sighting
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE
 from throwbook.errors import InputError
@@ -25,7 +25,7 @@ from throwbook.logbook import open_logbook
 
 LATER = NOON + timedelta(days=1)
 NOT_SEEN = [
-    replace(sheets.Looked(), **{name: "no"})
+    replace(PinAnswers(), **{name: "no"})
     for name in ("left_pin", "right_pin", "load_check", "retained_power_off")
 ]
 BY = "M. K."
@@ -143,7 +143,7 @@ def test_what_was_seen_is_not_written_down_at_throws_that_were_left_out(path):
 
 def test_a_no_needs_no_word_on_how_it_was_seen(path):
     name = throw(path, PAIR[0], NOON, "spot").state.name
-    sheets.see(path, name, [1], sheets.Looked("no", "yes"), BY, NOON)
+    sheets.see(path, name, [1], PinAnswers("no", "yes"), BY, NOON)
     assert level(path) == DO_NOT_USE
     with pytest.raises(InputError, match="how the pins were seen"):
-        sheets.see(path, name, [1], sheets.Looked("yes", "yes"), BY, NOON)
+        sheets.see(path, name, [1], PinAnswers("yes", "yes"), BY, NOON)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import Reading, parse_line
 from throwbook.core.status.maintenance import Moment, ServiceEntry
 from throwbook.core.status.status_text import NEVER, NOTHING
@@ -15,7 +16,7 @@ from throwbook.jobs.latch import Clearing, clear, raise_by_hand, status
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.papers import Issue, _form_source, material_in
 from throwbook.jobs.rigs import add_rig, rig_history
-from throwbook.jobs.sheets import Looked, plan, see
+from throwbook.jobs.sheets import plan, see
 from throwbook.jobs.sign_off import accept, reject
 from throwbook.jobs.trend import rig_trend
 from throwbook.report.document import words
@@ -41,7 +42,7 @@ def logbook(tmp_path) -> Path:
 def commissioned(path: Path, at: datetime) -> str:
     state, _ = plan(path, RIG, "commissioning", BY, at)
     enter(path, RIG, Entry(PAIR * 5, "", state.name, seen_how="torch", thrown_at=at, again=True), BY, at)
-    accept(path, state.name, Looked(), BY, at)
+    accept(path, state.name, PinAnswers(), BY, at)
     return state.name
 
 
@@ -108,7 +109,7 @@ def test_a_pin_seen_out_and_a_person_s_order_are_told_and_an_acceptance_ends_the
 def test_a_no_has_the_day_on_which_it_was_written_down_and_names_its_throw(logbook):
     name = commissioned(logbook, NOW)
     later = NOW + timedelta(days=40)
-    see(logbook, name, [3], Looked(right_pin="no", how="mirror", reason="looked again"), "C. Green", later)
+    see(logbook, name, [3], PinAnswers(right_pin="no", how="mirror"), "C. Green", later, "looked again")
     (said,) = happened(logbook)
     assert said == "2026-04-23: do not use: pin not seen: right pin (lock throw of 2026-03-14)."
 
@@ -120,7 +121,7 @@ def test_a_watch_from_an_accepted_check_is_told_until_it_is_cleared(logbook):
     state, _ = plan(logbook, RIG, "seasonal", BY, day)
     throws = [heavy, PAIR[1], *PAIR * 3]
     enter(logbook, RIG, Entry(throws, "", state.name, seen_how="torch", thrown_at=day, again=True), BY, day)
-    accept(logbook, state.name, Looked(), BY, day + timedelta(hours=1))
+    accept(logbook, state.name, PinAnswers(), BY, day + timedelta(hours=1))
     (said,) = happened(logbook)
     assert said.startswith("2026-06-12: watch: heavier by")
     with opened(logbook, read_only=True) as book:

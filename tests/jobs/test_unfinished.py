@@ -7,6 +7,7 @@ import pytest
 
 from tests.command import BY, TOP
 from tests.left_journals import BEGUN, leave_journal, stall_source
+from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
 from throwbook.core.status.status_text import reasons, way_down
@@ -16,7 +17,6 @@ from throwbook.jobs import latch, sign_off
 from throwbook.jobs.enter import Entry, enter
 from throwbook.jobs.find import journal_folder, opened
 from throwbook.jobs.rigs import add_rig, list_rigs, overview
-from throwbook.jobs.sheets import Looked
 from throwbook.jobs.store_trial import DISCARDED, judge_left_over, left_over
 from throwbook.jobs.unfinished import JUDGE, unfinished_recordings
 
@@ -25,7 +25,7 @@ RIG = "yard-loader"
 PAIR = (
     "lock 11.6s 1.60A 2.10A 12.40V both seen, load check done, stayed put\nunlock 11.3s 1.40A 1.90A 12.40V\n"
 )
-YES = Looked("yes", "yes", "lamp, both sides", "yes", "yes")
+YES = PinAnswers("yes", "yes", "lamp, both sides", "yes", "yes")
 
 
 @pytest.fixture

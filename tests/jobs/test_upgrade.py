@@ -20,6 +20,7 @@ from throwbook.core.assessment import (
     Sign,
 )
 from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
 from throwbook.core.status.status_text import reasons
@@ -30,7 +31,6 @@ from throwbook.jobs.enter import Entry, enter
 from throwbook.jobs.find import opened, rig_of
 from throwbook.jobs.logbook_care import check, judge_stored_again
 from throwbook.jobs.rigs import list_rigs
-from throwbook.jobs.sheets import Looked
 from throwbook.jobs.unfinished import JUDGE_AGAIN
 from throwbook.jobs.upgrade import judge_again
 from throwbook.logbook import Logbook, open_logbook
@@ -39,7 +39,7 @@ from throwbook.logbook.trials import EARLIER, JUDGED_EARLIER
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 BY = "M. K."
 OLD = EARLIER_METHODS[-1]
-YES = Looked("yes", "yes", "lamp, both sides", "yes", "yes")
+YES = PinAnswers("yes", "yes", "lamp, both sides", "yes", "yes")
 TOLD = {"hours_since_movement": 16.0, "worked_before": "no"}
 
 

@@ -5,13 +5,14 @@ from pathlib import Path
 
 import pytest
 
+from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_line
 from throwbook.core.status.maintenance import Moment, ServiceEntry
 from throwbook.jobs.enter import Entry, enter
 from throwbook.jobs.latch import Clearing, clear, raise_by_hand
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.rigs import add_rig
-from throwbook.jobs.sheets import Looked, plan
+from throwbook.jobs.sheets import plan
 from throwbook.jobs.sign_off import accept
 from throwbook.jobs.steps_to_clear import way_back
 
@@ -48,7 +49,7 @@ def commissioned(path: Path) -> str:
     enter(
         path, RIG, Entry(PAIR * 5, "", state.name, seen_how="torch", thrown_at=LATER, again=True), BY, LATER
     )
-    accept(path, state.name, Looked(), BY, LATER)
+    accept(path, state.name, PinAnswers(), BY, LATER)
     return state.name
 
 

@@ -6,7 +6,7 @@ import random
 import pytest
 
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
-from throwbook.core.records import Order, Service
+from throwbook.core.records import Order, PinAnswers, Service
 from throwbook.core.status.latch import LEVELS
 from throwbook.errors import InputError
 from throwbook.jobs.latch import Clearing, clear, status
@@ -27,7 +27,7 @@ def full(book):
     sheet = book.plan_sheet(RIG, "seasonal", {}, "M. K.", NOW)
     trace = make_trace(20, samples=60)
     stalled = book.add_trial(sheet.id, trace, make_assessment("fail"), "M. K.", NOW, software_version="0.1.0")
-    book.sight(stalled.id, "yes", "no", "by eye", "M. K.", NOW)
+    book.sight(stalled.id, PinAnswers("yes", "no", "by eye"), "M. K.", NOW)
     for cause in ("stall", "pin not seen"):
         raised = Order(RIG, "do not use", cause, "seen", NOW, "M. K.", trial=stalled.id, sheet=sheet.id)
         book.add_order(raised)

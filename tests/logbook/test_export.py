@@ -7,7 +7,7 @@ import pytest
 
 from tests.logbook.conftest import NOW, RIG, fill, make_assessment
 from throwbook.core.export_schema import TABLES, described
-from throwbook.core.records import Order, Service
+from throwbook.core.records import Order, PinAnswers, Service
 from throwbook.errors import InputError
 from throwbook.files.tables import safe_cell
 from throwbook.files.trace_file import read_trace
@@ -20,7 +20,7 @@ EVIL = '=HYPERLINK("http://example.invalid","click")'
 def filled(book):
     sheet = fill(book, trials=2)
     [first, _] = book.trials(sheet=sheet.id)
-    book.sight(first.id, "yes", "no", EVIL, "M. K.", NOW)
+    book.sight(first.id, PinAnswers("yes", "no", EVIL), "M. K.", NOW)
     book.judge(first.id, make_assessment("watch"), "M. K.", NOW, "0.1.0", reason="again")
     book.add_order(Order(RIG, "do not use", "stall", "@SUM(1)", NOW, "M. K."))
     book.add_service(Service(RIG, "-greased", NOW, "M. K.", fixed=NOW, details={"parts": "pin"}))

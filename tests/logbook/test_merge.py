@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
 from tests.raw_file import raw
-from throwbook.core.records import Calibration, Order, Placement, Service
+from throwbook.core.records import Calibration, Order, PinAnswers, Placement, Service
 from throwbook.errors import InputError, OutsideError
 from throwbook.logbook import open_logbook
 from throwbook.logbook.integrity import check
@@ -57,7 +57,7 @@ def act(book, action, number, minutes):
     elif action == "judge" and trials:
         book.judge(trials[0].id, make_assessment("watch"), by, now, "0.1.0", reason=f"{number}")
     elif action == "sight" and trials:
-        book.sight(trials[0].id, "yes", "no", "by eye", by, now)
+        book.sight(trials[0].id, PinAnswers("yes", "no", "by eye"), by, now)
     elif action == "decide" and sheets:
         decision = book.decide(sheets[0].sheet.id, "rejected", by, {}, by, now)
         book.seal_sheet(sheets[0].sheet.id, decision.id, now)
@@ -165,13 +165,13 @@ def test_two_corrections_of_one_thing_are_both_kept_and_listed(pair):
     for path, seen in zip(pair, ("no", "not looked"), strict=True):
         with open_logbook(path) as book:
             trial = book.trials(rig=RIG)[0].id
-            book.sight(trial, "yes", seen, "by eye", "M. K.", NOW)
+            book.sight(trial, PinAnswers("yes", seen, "by eye"), "M. K.", NOW)
     with open_logbook(pair[0]) as book:
         found = merge(book, pair[1])
         trial = book.trials(rig=RIG)[0].id
         assert len(book.revisions(trial)[1]) == 2
         assert any("sighting of trial" in each.what for each in found.conflicts)
-        book.sight(trial, "yes", "no", "asked both", "M. K.", NOW, reason="settled")
+        book.sight(trial, PinAnswers("yes", "no", "asked both"), "M. K.", NOW, reason="settled")
         assert merge(book, pair[1]).conflicts == ()
 
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.logbook.conftest import NOW, RIG, fill, make_assessment, make_trace
-from throwbook.core.records import Order, Service
+from throwbook.core.records import Order, PinAnswers, Service
 from throwbook.errors import InputError
 from throwbook.logbook import hand_trial, open_logbook, serialization
 from throwbook.logbook.trials import FAILED, SAID_NO
@@ -47,8 +47,8 @@ def test_a_trial_comes_back_with_its_samples_figures_checks_and_profile(book):
         NOW,
         software_version="0.1.0",
         as_found=True,
-        sighting=("yes", "no", "by eye"),
     )
+    book.sight(added.id, PinAnswers("yes", "no", "by eye"), "M. K.", NOW)
     [logged] = book.trials(sheet=sheet.id)
     assert logged.id == added.id
     back = book.trace(logged.id)
@@ -92,8 +92,8 @@ def test_a_later_judgement_and_sighting_stand_for_the_earlier_ones_which_stay(bo
     sheet = fill(book, trials=1)
     [logged] = book.trials(sheet=sheet.id)
     book.judge(logged.id, make_assessment("fail"), "M. K.", NOW, "0.2.0", reason="new calibration")
-    book.sight(logged.id, "yes", "yes", "by eye", "M. K.", NOW)
-    book.sight(logged.id, "yes", "no", "with a mirror", "M. K.", NOW, reason="looked again")
+    book.sight(logged.id, PinAnswers("yes", "yes", "by eye"), "M. K.", NOW)
+    book.sight(logged.id, PinAnswers("yes", "no", "with a mirror"), "M. K.", NOW, reason="looked again")
     [now] = book.trials(rig=RIG)
     assert now.judgement.assessment.verdict == "fail"
     assert now.sighting.right_pin == "no"
@@ -127,7 +127,7 @@ def test_throws_that_ask_for_an_order_are_found_without_reading_the_others(book)
     sheet = fill(book, trials=4)
     failed, unseen, mended, _ = book.trials(sheet=sheet.id)
     book.judge(failed.id, make_assessment("fail"), "M. K.", NOW, "0.1.0")
-    book.sight(unseen.id, "yes", "no", "by eye", "M. K.", NOW)
+    book.sight(unseen.id, PinAnswers("yes", "no", "by eye"), "M. K.", NOW)
     book.judge(mended.id, make_assessment("fail"), "M. K.", NOW, "0.1.0")
     book.judge(mended.id, make_assessment("pass"), "M. K.", NOW, "0.1.0", reason="misread")
     asking = {one.trial: one for one in book.asking(RIG)}

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
-from throwbook.core.records import BaselineRecord, Order, Service
+from throwbook.core.records import BaselineRecord, Order, PinAnswers, Service
 from throwbook.errors import InputError
 from throwbook.logbook import open_logbook
 from throwbook.logbook.integrity import check
@@ -22,7 +22,7 @@ def a_full_life(book, first_seed, by):
     first = fill(book, trials=2, first_seed=first_seed)
     trace = make_trace(first_seed + 5, samples=60)
     stalled = book.add_trial(first.id, trace, make_assessment("fail"), by, NOW, software_version="0.1.0")
-    book.sight(stalled.id, "yes", "no", "by eye", by, NOW)
+    book.sight(stalled.id, PinAnswers("yes", "no", "by eye"), by, NOW)
     book.judge(stalled.id, make_assessment("fail"), by, LATER, "0.1.0", reason="again")
     order = book.add_order(
         Order(RIG, "do not use", "stall", "it stood", NOW, by, trial=stalled.id, sheet=first.id)

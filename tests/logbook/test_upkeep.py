@@ -5,7 +5,7 @@ import random
 import pytest
 
 from tests.logbook.conftest import NOW, RIG, TOML, fill
-from throwbook.core.records import Order
+from throwbook.core.records import Order, PinAnswers
 from throwbook.errors import InputError, ThrowbookError
 from throwbook.logbook import open_logbook
 from throwbook.logbook.integrity import backup, check
@@ -17,7 +17,7 @@ def sealed(book):
     """A book with one decided and sealed sheet (quarry-loader-1) and an open one."""
     first = fill(book, trials=2)
     for logged in book.trials(sheet=first.id):
-        book.sight(logged.id, "yes", "no", "by eye", "M. K.", NOW)
+        book.sight(logged.id, PinAnswers("yes", "no", "by eye"), "M. K.", NOW)
     book.add_order(Order(RIG, "do not use", "pin not seen", "right pin", NOW, "M. K."))
     decision = book.decide(first.id, "rejected", "M. K.", {"right_pin": "no"}, "M. K.", NOW)
     book.seal_sheet(first.id, decision.id, NOW)

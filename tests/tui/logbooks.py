@@ -4,19 +4,20 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from tests.tui.bench import RIG, RIG_FILE, Clock, PlayedBoard, PlayedRecording
+from throwbook.core.records import PinAnswers
 from throwbook.core.simulator import Fault
 from throwbook.core.status.maintenance import Moment, ServiceEntry
 from throwbook.jobs.find import find_rig
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.record import RecordPlan
 from throwbook.jobs.rigs import add_rig
-from throwbook.jobs.sheets import Looked, plan, see
+from throwbook.jobs.sheets import plan, see
 from throwbook.jobs.sign_off import accept
 from throwbook.jobs.store_trial import Place, keep
 
 BY = "M. K."
 ASKED = {"hours_since_movement": 16.0, "worked_before": "no", "ambient_c": 12.0, "operator": BY}
-SEEN = Looked("yes", "yes", "torch, both sides", "yes", "yes")
+SEEN = PinAnswers("yes", "yes", "torch, both sides", "yes", "yes")
 
 
 def thrown(
@@ -42,7 +43,7 @@ def sheet_of(
     state, _ = plan(path, RIG, kind, BY, clock.now(), each, ASKED)
     thrown(path, state.name, ["lock", "unlock"] * each, clock, fault, first)
     if fault is None:
-        accept(path, state.name, Looked(), BY, clock.now())
+        accept(path, state.name, PinAnswers(), BY, clock.now())
     return state.name
 
 

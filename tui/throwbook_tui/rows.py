@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 
 from throwbook.core.assessment import FAIL, STALL, WATCH, Assessment
 from throwbook.core.quantities.text import counted
-from throwbook.core.records import BENCH, OPEN
+from throwbook.core.records import BENCH, OPEN, SEEN
 from throwbook.core.sheets.acceptance_rules import NOBODY_SIGNED
 from throwbook.core.sheets.conditions import conditions_from
-from throwbook.core.sheets.sheet import NOT_LOOKED, SEEN, as_found, state_said
+from throwbook.core.sheets.sheet import as_found, state_said
 from throwbook.core.status.latch import DO_NOT_USE
 from throwbook.core.status.maintenance import MOMENTS, entry_from
 from throwbook.core.trace import LOCK, UNLOCK
@@ -202,7 +202,7 @@ def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -
             if (
                 not one.left_out
                 and one.direction == LOCK
-                and all(getattr(found.seen[one.id], part) == NOT_LOOKED for part in SEEN)
+                and not found.seen[one.id].at_anything
                 # "not looked" four times is an answer: it isn't asked again and again
                 and not found.seen[one.id].answered
             ):

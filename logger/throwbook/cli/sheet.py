@@ -31,6 +31,7 @@ from throwbook.cli.sheet_text import (
     sheet_json,
 )
 from throwbook.core.quantities.text import counted
+from throwbook.core.records import PinAnswers
 from throwbook.errors import InputError
 
 
@@ -310,13 +311,12 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
       throwbook sheet see yard-loader-3 --throw 1 --throw 3 --left-pin yes --right-pin yes
           --seen-how "torch, both sides" --load-check done --retained-power-off yes --by "M. K."
     """
-    from throwbook.core.sheets.sheet import SEEN
     from throwbook.jobs.sheets import see as write
 
-    looked = _looked(given, given["reason"])
-    if all(getattr(looked, part) == "not looked" for part in SEEN):
+    pins = _pins(given)
+    if not pins.at_anything:
         raise InputError("nothing was seen", name, "Give at least --left-pin and --right-pin.")
-    found, raised = write(logbook_of(ctx), name, throws, looked, who(by), now())
+    found, raised = write(logbook_of(ctx), name, throws, pins, who(by), now(), given["reason"])
     output.line(f"{name}: written down for {counted(len(throws), 'throw')}.")
     if raised:
         print_status(found.state.sheet.rig, found.status)
@@ -382,7 +382,7 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
     done = sign(
         logbook_of(ctx),
         name,
-        _looked(given),
+        _pins(given),
         signed,
         now(),
         given["new_baseline"],
@@ -442,16 +442,13 @@ def reject(ctx: click.Context, name: str, because: str | None, signed: str | Non
     print_status(state.sheet.rig, found)
 
 
-def _looked(given: dict[str, Any], reason: str = "") -> Any:
-    from throwbook.jobs.sheets import Looked
-
-    return Looked(
+def _pins(given: dict[str, Any]) -> PinAnswers:
+    return PinAnswers(
         given["left_pin"],
         given["right_pin"],
         given["seen_how"],
         LOAD_CHECK[given["load_check"]],
         RETAINED[given["retained_power_off"]],
-        reason,
     )
 
 

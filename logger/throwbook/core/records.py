@@ -49,6 +49,12 @@ ACCEPTED = "accepted"
 REJECTED = "rejected"
 FROM_TRACE = "trace"
 BY_HAND = "hand"
+YES = "yes"
+NO = "no"
+NOT_LOOKED = "not looked"
+ANSWERS = (YES, NO, NOT_LOOKED)
+SEEN = ("left_pin", "right_pin", "load_check", "retained_power_off")
+"""What is answered after a lock throw."""
 
 
 @dataclass(frozen=True)
@@ -143,8 +149,35 @@ class Placement:
 
 
 @dataclass(frozen=True)
+class PinAnswers:
+    """What was seen at one lock throw. Each answer is ``yes``, ``no`` or ``not looked``."""
+
+    left_pin: str = NOT_LOOKED
+    right_pin: str = NOT_LOOKED
+    how: str = ""
+    load_check: str = NOT_LOOKED
+    """The maker's load check: ``yes`` done and passed, ``no`` not passed, ``not looked`` not done."""
+    retained_power_off: str = NOT_LOOKED
+    """``yes`` the pins stayed put with the power off, ``no`` they didn't, ``not looked`` not tried."""
+    by: str = ""
+    """The persons who gave a name; an account of the computer is none."""
+    answered: bool = False
+    """Somebody wrote something down, be it that nobody looked."""
+
+    @property
+    def at_anything(self) -> bool:
+        """False: nobody looked at anything or tried it."""
+        return any(getattr(self, name) != NOT_LOOKED for name in SEEN)
+
+    @property
+    def says_no(self) -> bool:
+        """A pin wasn't in its hole, or a check wasn't passed."""
+        return any(getattr(self, name) == NO for name in SEEN)
+
+
+@dataclass(frozen=True)
 class Sighting:
-    """What a person saw after a lock throw. Each answer is ``yes``, ``no`` or ``not looked``."""
+    """What a person saw after a lock throw, as it was written down; the answers are those of ``PinAnswers``."""
 
     trial: str
     left_pin: str
@@ -152,10 +185,8 @@ class Sighting:
     how: str
     at: datetime
     by: str
-    load_check: str = "not looked"
-    """The maker's load check: ``yes`` done and passed, ``no`` not passed, ``not looked`` not done."""
-    retained_power_off: str = "not looked"
-    """``yes`` the pins stayed put with the power off, ``no`` they didn't, ``not looked`` not tried."""
+    load_check: str = NOT_LOOKED
+    retained_power_off: str = NOT_LOOKED
     reason: str = ""
     replaces: tuple[str, ...] = ()
     id: str = ""

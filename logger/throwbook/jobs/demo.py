@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from throwbook.core.records import SheetState
+from throwbook.core.records import PinAnswers, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.errors import InputError
 from throwbook.jobs import demo_data as story
@@ -23,7 +23,6 @@ from throwbook.jobs.demo_data import Throws
 from throwbook.jobs.find import opened
 from throwbook.jobs.import_traces import Imported, Order, import_traces
 from throwbook.jobs.latch import Clearing
-from throwbook.jobs.sheets import Looked
 
 
 @dataclass(frozen=True)
@@ -102,7 +101,7 @@ def where_it_stands(logbook: Path, rig: str) -> Chapter:
 
 LOGBOOK = "throwbook.db"
 
-SEEN = Looked("yes", "yes", "by eye, torch and mirror, from both sides", "yes", "yes")
+SEEN = PinAnswers("yes", "yes", "by eye, torch and mirror, from both sides", "yes", "yes")
 
 Say = Callable[[Chapter], None]
 

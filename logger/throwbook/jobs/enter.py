@@ -13,22 +13,16 @@ from typing import TYPE_CHECKING, Any
 
 from throwbook import __version__
 from throwbook.core.assessment import CUT_OFF
-from throwbook.core.records import OPEN, LoggedTrial, SheetState
+from throwbook.core.records import NOT_LOOKED, OPEN, LoggedTrial, PinAnswers, SheetState
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.hand_readings import Accuracy, HandThrow, Instruments, in_air
-from throwbook.core.sheets.sheet import NOT_LOOKED, rested, sheet_trials
+from throwbook.core.sheets.sheet import rested, sheet_trials
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.trace import LOCK
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import baseline_for, opened, rig_of
-from throwbook.jobs.sheets import (
-    Looked,
-    open_sheet,
-    plan_in,
-    refuse_blank,
-    write_down,
-)
+from throwbook.jobs.sheets import open_sheet, plan_in, refuse_blank, write_down
 from throwbook.logbook import Logbook, hand_trial
 
 if TYPE_CHECKING:
@@ -123,12 +117,12 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
 
 def _said_no_too_late(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> InputError | None:
     """A throw can't go on a decided sheet; a "no" that was seen at it takes the rig out of use all the same."""
-    no = [looked for throw in entry.throws if (looked := _looked(throw, entry)).says_no]
+    no = [pins for throw in entry.throws if (pins := _pins(throw, entry)).says_no]
     state = book.sheet(entry.sheet) if entry.sheet and no else None
     if state is None or state.state == OPEN or state.sheet.rig != rig:
         return None
-    for looked in no:
-        latch.raise_seen(book, state, looked.seen, by, now)
+    for pins in no:
+        latch.raise_seen(book, state, pins, by, now)
     return InputError(
         f"this sheet is {state.state} already",
         entry.sheet,
@@ -136,8 +130,10 @@ def _said_no_too_late(book: Logbook, rig: str, entry: Entry, by: str, now: datet
     )
 
 
-def _looked(throw: HandThrow, entry: Entry) -> Looked:
-    return Looked(throw.left_pin, throw.right_pin, entry.seen_how, throw.load_check, throw.retained_power_off)
+def _pins(throw: HandThrow, entry: Entry) -> PinAnswers:
+    return PinAnswers(
+        throw.left_pin, throw.right_pin, entry.seen_how, throw.load_check, throw.retained_power_off
+    )
 
 
 def _written(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> Entered:
@@ -242,10 +238,10 @@ def _one(
         baseline=held.record.id if held and held.record else None,
         ambient_c=assessment.ambient_c,
     )
-    looked = _looked(throw, entry)
-    if throw.direction == LOCK and looked.at_anything:
-        refuse_blank(looked)
-        write_down(book, state, [logged.id], looked, by, now)
+    pins = _pins(throw, entry)
+    if throw.direction == LOCK and pins.at_anything:
+        refuse_blank(pins)
+        write_down(book, state, [logged.id], pins, by, now)
     else:
         latch.raise_for(book, state, logged, by, now)
     return logged, assessment

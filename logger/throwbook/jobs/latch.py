@@ -61,7 +61,7 @@ from throwbook.logbook.store import Missing
 
 if TYPE_CHECKING:
     from throwbook.core.assessment import Assessment
-    from throwbook.core.sheets.sheet import Seen
+    from throwbook.core.records import PinAnswers
     from throwbook.core.status.maintenance import NextCheck
     from throwbook.core.status.raising import Finding
 
@@ -335,7 +335,12 @@ def _raise(
 
 
 def raise_seen(
-    book: Logbook, state: SheetState, seen: "Seen", by: str, now: datetime, at: LoggedTrial | None = None
+    book: Logbook,
+    state: SheetState,
+    pins: "PinAnswers",
+    by: str,
+    now: datetime,
+    at: LoggedTrial | None = None,
 ) -> list[Order]:
     """An order for each "no" that no open order of the throw ``at`` answers for: it was cleared, or there is no throw.
 
@@ -343,7 +348,7 @@ def raise_seen(
     """
     from throwbook.core.status.raising import findings_seen
 
-    found = findings_seen(seen)
+    found = findings_seen(pins)
     if not found:
         return []
     still_open = set(status(book, state.sheet.rig).open_ids)

@@ -12,17 +12,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from throwbook.core.quantities.text import written
-from throwbook.core.records import OPEN, SheetState
+from throwbook.core.records import ANSWERS, OPEN, SEEN, YES, PinAnswers, SheetState
 from throwbook.core.rig import METRIC
 from throwbook.core.sheets.hand_readings import CLAMP_METER, Accuracy
 from throwbook.core.sheets.sheet import (
-    ANSWERS,
-    NO,
-    NOT_LOOKED,
-    SEEN,
-    YES,
     Plan,
-    Seen,
     SheetTrial,
     lock_throws,
     no_since,
@@ -52,7 +46,7 @@ class SheetView:
     state: SheetState
     plan: Plan
     trials: tuple[SheetTrial, ...]
-    seen: Mapping[str, Seen]
+    seen: Mapping[str, PinAnswers]
     """By trial."""
     acceptance: "Acceptance"
     status: Status
@@ -108,34 +102,6 @@ def listed(logbook: str | Path | None, rig: str | None) -> list[tuple[SheetState
             no_came = no_since(book.sightings_since(state.sheet.id))
             found.append((state, ways.count("lock"), ways.count("unlock"), no_came))
         return found
-
-
-@dataclass(frozen=True)
-class Looked:
-    """What a person saw at a throw, as it is handed in."""
-
-    left_pin: str = NOT_LOOKED
-    right_pin: str = NOT_LOOKED
-    how: str = ""
-    load_check: str = NOT_LOOKED
-    retained_power_off: str = NOT_LOOKED
-    reason: str = ""
-    """Why it corrects an earlier one; empty: it doesn't."""
-
-    @property
-    def at_anything(self) -> bool:
-        """False: nobody looked at anything or tried it."""
-        return any(getattr(self, name) != NOT_LOOKED for name in SEEN)
-
-    @property
-    def seen(self) -> Seen:
-        """The answers alone."""
-        return Seen(self.left_pin, self.right_pin, self.load_check, self.retained_power_off)
-
-    @property
-    def says_no(self) -> bool:
-        """A pin wasn't in its hole, or a check wasn't passed."""
-        return any(getattr(self, name) == NO for name in SEEN)
 
 
 def plan(
@@ -240,16 +206,22 @@ def answer(
 
 
 def see(
-    logbook: str | Path | None, sheet: str, throws: Sequence[int], looked: Looked, by: str, now: datetime
+    logbook: str | Path | None,
+    sheet: str,
+    throws: Sequence[int],
+    pins: PinAnswers,
+    by: str,
+    now: datetime,
+    reason: str = "",
 ) -> tuple[SheetView, int]:
     """Write down what was seen at throws of a sheet. A "no" takes the rig out of use at once, whenever it comes: it is
     taken on a decided sheet too, beside what was sealed; any other answer takes an open one.
 
-    Gives the sheet and how many orders that raised.
+    ``reason``: why it corrects an earlier answer; empty: it doesn't. Gives the sheet and how many orders that raised.
     """
-    refuse_blank(looked)
+    refuse_blank(pins)
     with opened(logbook) as book, book.transaction():
-        state = book.sheet(sheet) if looked.says_no else open_sheet(book, sheet)
+        state = book.sheet(sheet) if pins.says_no else open_sheet(book, sheet)
         positions = {
             one.position: one for one in lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
         }
@@ -259,12 +231,18 @@ def see(
                 raise InputError(
                     f"throw {number} is no lock throw of this sheet", sheet, f"Its lock throws: {listed}."
                 )
-        raised = write_down(book, state, [positions[number].id for number in throws], looked, by, now)
+        raised = write_down(book, state, [positions[number].id for number in throws], pins, by, now, reason)
         return view_in(book, state), raised
 
 
 def write_down(
-    book: Logbook, state: SheetState, trials: Sequence[str], looked: Looked, by: str, now: datetime
+    book: Logbook,
+    state: SheetState,
+    trials: Sequence[str],
+    pins: PinAnswers,
+    by: str,
+    now: datetime,
+    reason: str = "",
 ) -> int:
     """Keep what was seen at these trials; gives how many orders it raised.
 
@@ -273,19 +251,9 @@ def write_down(
     logged = {one.id: one for one in book.trials(sheet=state.sheet.id)}
     raised = 0
     for trial in trials:
-        book.sight(
-            trial,
-            looked.left_pin,
-            looked.right_pin,
-            looked.how,
-            by,
-            now,
-            looked.reason,
-            looked.load_check,
-            looked.retained_power_off,
-        )
+        book.sight(trial, pins, by, now, reason)
         raised += len(latch.raise_for(book, state, logged[trial], by, now))
-        raised += len(latch.raise_seen(book, state, looked.seen, by, now, logged[trial]))
+        raised += len(latch.raise_seen(book, state, pins, by, now, logged[trial]))
     return raised
 
 
@@ -334,14 +302,12 @@ def open_sheet(book: Logbook, sheet: str, rig: str = "") -> SheetState:
     return state
 
 
-def refuse_blank(looked: Looked) -> None:
+def refuse_blank(pins: PinAnswers) -> None:
     """Raise InputError for an answer that is none, and for pins seen without a word on how."""
     for name in SEEN:
-        if getattr(looked, name) not in ANSWERS:
-            raise InputError(
-                f"{getattr(looked, name)!r} is no answer", name, f"One of: {', '.join(ANSWERS)}."
-            )
-    if YES in (looked.left_pin, looked.right_pin) and not looked.says_no and not written(looked.how):
+        if getattr(pins, name) not in ANSWERS:
+            raise InputError(f"{getattr(pins, name)!r} is no answer", name, f"One of: {', '.join(ANSWERS)}.")
+    if YES in (pins.left_pin, pins.right_pin) and not pins.says_no and not written(pins.how):
         raise InputError(
             "how the pins were seen isn't written", Field("seen-how"), "For example: torch, both sides."
         )

@@ -13,6 +13,7 @@ from throwbook.core.records import (
     OPEN,
     REJECTED,
     BaselineRecord,
+    PinAnswers,
     SheetState,
 )
 from throwbook.core.sheets.sheet import SheetTrial, lock_throws, plan_from, sheet_trials
@@ -22,7 +23,7 @@ from throwbook.core.status.raising import WATCH_SIGN
 from throwbook.errors import Field, InputError
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened, rig_of
-from throwbook.jobs.sheets import Looked, open_sheet, refuse_blank, write_down
+from throwbook.jobs.sheets import open_sheet, refuse_blank, write_down
 from throwbook.jobs.unfinished import refuse_while_unjudged
 from throwbook.logbook import Logbook
 from throwbook.logbook.acceptance import refusal
@@ -47,7 +48,7 @@ class Accepted:
 def accept(
     logbook: str | Path | None,
     sheet: str,
-    looked: Looked,
+    pins: PinAnswers,
     signed: str,
     now: datetime,
     baseline_reason: str = "",
@@ -63,21 +64,19 @@ def accept(
     """
     if not is_name(signed):
         raise InputError("nobody has signed", Field("signed"), "Give the name of who saw the pins.")
-    refuse_blank(looked)
+    refuse_blank(pins)
     with opened(logbook) as book:
         with book.transaction():
-            if not looked.says_no:
-                return _accepted(
-                    book, sheet, looked, signed, now, baseline_reason, cautions_read, shared_risk
-                )
-            refused = _said_no(book, sheet, looked, signed, now)
+            if not pins.says_no:
+                return _accepted(book, sheet, pins, signed, now, baseline_reason, cautions_read, shared_risk)
+            refused = _said_no(book, sheet, pins, signed, now)
         raise refused
 
 
 def _accepted(
     book: Logbook,
     sheet: str,
-    looked: Looked,
+    pins: PinAnswers,
     signed: str,
     now: datetime,
     baseline_reason: str,
@@ -88,7 +87,7 @@ def _accepted(
     state = open_sheet(book, sheet)
     refuse_while_unjudged(book, state.sheet.rig, "not accepted")
     unseen = [one.id for one in _unseen(book, state) if _ended_by_itself(one)]
-    write_down(book, state, unseen, looked, signed, now)
+    write_down(book, state, unseen, pins, signed, now)
     rig = rig_of(book, state.sheet.rig)
     found = book.judged(state.sheet.id, rig, signed, now, shared_risk)
     book.accept(state.sheet.id, rig, signed, signed, now, cautions_read, shared_risk)
@@ -98,7 +97,7 @@ def _accepted(
     return Accepted(book.sheet(state.sheet.id), found, latch.status(book, state.sheet.rig), frozen, kept)
 
 
-def _said_no(book: Logbook, sheet: str, looked: Looked, signed: str, now: datetime) -> InputError:
+def _said_no(book: Logbook, sheet: str, pins: PinAnswers, signed: str, now: datetime) -> InputError:
     """A "no" is kept before anything else: at the lock throws nobody looked at yet, else at all of them, else for the sheet.
 
     Gives the refusal, which says what was written down.
@@ -106,9 +105,9 @@ def _said_no(book: Logbook, sheet: str, looked: Looked, signed: str, now: dateti
     state = book.sheet(sheet)
     locks = lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
     looked_at = (_unseen(book, state) if state.state == OPEN else []) or locks
-    write_down(book, state, [one.id for one in looked_at], looked, signed, now)
+    write_down(book, state, [one.id for one in looked_at], pins, signed, now)
     if not looked_at:
-        latch.raise_seen(book, state, looked.seen, signed, now)
+        latch.raise_seen(book, state, pins, signed, now)
     if state.state == OPEN:
         found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig), signed, now)
         why, stays = refusal(found), "It stays open"

@@ -9,7 +9,7 @@ import json
 import os
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -17,9 +17,11 @@ from throwbook.core.assessment import EARLIER_METHODS, METHOD_VERSION
 from throwbook.core.records import (
     BY_HAND,
     FROM_TRACE,
+    SEEN,
     Details,
     Judgement,
     LoggedTrial,
+    PinAnswers,
     Placement,
     RigRevision,
     Sighting,
@@ -60,12 +62,10 @@ class TrialRows(RigRows):
         calibration: str | None = None,
         ambient_c: float | None = None,
         file: str = "",
-        sighting: tuple[str, str, str] | None = None,
     ) -> LoggedTrial:
         """One trial onto a sheet with its first judgement, in one transaction.
 
-        ``thrown`` is a trace, or a ``Trial`` of hand readings made by ``hand_trial``. ``sighting`` is left pin,
-        right pin, how. A trial that the logbook already has is one and the same: it is placed, not doubled;
+        ``thrown`` is a trace, or a ``Trial`` of hand readings made by ``hand_trial``. A trial that the logbook already has is one and the same: it is placed, not doubled;
         on its own sheet again it stays as it was.
         """
         with self.transaction():
@@ -89,8 +89,7 @@ class TrialRows(RigRows):
             judgement = self._judge(
                 trial, known, assessment, by, now, software_version, baseline, "", calibration
             )
-            seen = self.sight(trial.id, *sighting, by, now) if sighting else None
-            return LoggedTrial(trial, placement, judgement, seen)
+            return LoggedTrial(trial, placement, judgement, None)
 
     def identity(self, rig: str, trace: "Trace") -> str:
         """The id that the trial of this trace has, in any logbook."""
@@ -204,26 +203,17 @@ class TrialRows(RigRows):
                 rig_revision,
             )
 
-    def sight(
-        self,
-        trial: str,
-        left_pin: str,
-        right_pin: str,
-        how: str,
-        by: str,
-        now: datetime,
-        reason: str = "",
-        load_check: str = "not looked",
-        retained_power_off: str = "not looked",
-    ) -> Sighting:
+    def sight(self, trial: str, pins: PinAnswers, by: str, now: datetime, reason: str = "") -> Sighting:
         """What a person saw of the pins; a later sighting replaces the earlier ones, which stay.
 
         Whether it also outweighs them is for ``core.sheets.sheet.seen_at`` to say: a "no" is corrected only with a reason.
         """
         with self.transaction():
             replaces = self.head_ids(Sighting, trial)
-            seen = Sighting(trial, left_pin, right_pin, how, now, by, load_check, retained_power_off)
-            return self.add(replace(seen, reason=reason, replaces=replaces))
+            answers = {name: getattr(pins, name) for name in SEEN}
+            return self.add(
+                Sighting(trial, how=pins.how, at=now, by=by, reason=reason, replaces=replaces, **answers)
+            )
 
     def trials(self, rig: str | None = None, sheet: str | None = None) -> list[LoggedTrial]:
         """Trials with the rows that count now, in the order thrown; no samples are unpacked.

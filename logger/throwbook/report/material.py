@@ -14,13 +14,14 @@ from throwbook.core.records import (
     Calibration,
     LoggedTrial,
     Order,
+    PinAnswers,
     RigRevision,
     SheetState,
     Sighting,
 )
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.conditions import Conditions, conditions_from
-from throwbook.core.sheets.sheet import Plan, Seen, SheetTrial, as_found, state_said
+from throwbook.core.sheets.sheet import Plan, SheetTrial, as_found, state_said
 from throwbook.core.sizing.sizing import Gap
 from throwbook.core.status.latch import Status
 from throwbook.core.status.maintenance import NextCheck, ServiceEntry
@@ -43,7 +44,7 @@ class SheetPart:
     trials: tuple[SheetTrial, ...]
     logged: Mapping[str, LoggedTrial]
     """By trial."""
-    seen: Mapping[str, Seen]
+    seen: Mapping[str, PinAnswers]
     """By trial."""
     acceptance: "Acceptance"
     sightings: tuple[Sighting, ...]

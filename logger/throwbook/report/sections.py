@@ -19,10 +19,10 @@ from throwbook.core.machine.limits import LIMITS, MAX, limits_for
 from throwbook.core.quantities.rounding import interval_text, measured_text
 from throwbook.core.quantities.text import counted, printable
 from throwbook.core.quantities.units import display_unit, show, show_limit, to_display
-from throwbook.core.records import BENCH, Order
+from throwbook.core.records import BENCH, NOT_LOOKED, Order
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.conditions import unanswered
-from throwbook.core.sheets.sheet import NOT_LOOKED, SheetTrial
+from throwbook.core.sheets.sheet import SheetTrial
 from throwbook.core.status.latch import CAUSES, sentence_of
 from throwbook.core.status.maintenance import Moment
 from throwbook.core.status.status_text import reasons

@@ -5,10 +5,10 @@ from throwbook.core.diagnosis.verdict import NOT_JUDGED
 from throwbook.core.quantities.rounding import limit_text, measured_text, percent_text
 from throwbook.core.quantities.text import counted, printable
 from throwbook.core.quantities.units import show_rest
-from throwbook.core.records import BENCH
+from throwbook.core.records import BENCH, NOT_LOOKED
 from throwbook.core.sheets.acceptance import who_saw
 from throwbook.core.sheets.conditions import said
-from throwbook.core.sheets.sheet import NOT_LOOKED, SheetTrial
+from throwbook.core.sheets.sheet import SheetTrial
 from throwbook.report.document import (
     STRONG,
     Block,

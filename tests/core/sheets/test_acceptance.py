@@ -10,20 +10,11 @@ from hypothesis import strategies as st
 
 from tests.core.sheet_builders import NOON, RIG, TOLD, seen, sheet, throw, throws
 from throwbook.core.assessment import Check, Figures, Measured, Sign
-from throwbook.core.records import BENCH, COMMISSIONING, Sighting
+from throwbook.core.records import ANSWERS, BENCH, COMMISSIONING, SEEN, Sighting
 from throwbook.core.rig import LimitOverride
 from throwbook.core.sheets.acceptance import acceptance, least_success
 from throwbook.core.sheets.conditions import Conditions, answer_from, cap
-from throwbook.core.sheets.sheet import (
-    ANSWERS,
-    KINDS,
-    SEEN,
-    as_found,
-    plan_details,
-    plan_for,
-    plan_from,
-    seen_at,
-)
+from throwbook.core.sheets.sheet import KINDS, as_found, plan_details, plan_for, plan_from, seen_at
 from throwbook.errors import InputError
 
 

@@ -22,22 +22,16 @@ from throwbook.core.diagnosis.assess import assess_record, for_record
 from throwbook.core.records import (
     BENCH,
     COMMISSIONING,
+    NO,
     SEASONAL,
+    SEEN,
     SPOT,
+    YES,
     Order,
     Sighting,
 )
 from throwbook.core.sheets.acceptance_rules import RULES, Case
-from throwbook.core.sheets.sheet import (
-    NO,
-    SEEN,
-    YES,
-    FilledSheet,
-    Plan,
-    SheetTrial,
-    plan_for,
-    seen_at,
-)
+from throwbook.core.sheets.sheet import FilledSheet, Plan, SheetTrial, plan_for, seen_at
 from throwbook.core.status.latch import (
     CAUSES,
     DO_NOT_USE,

@@ -9,8 +9,8 @@ import pytest
 from tests.core.sheet_builders import TOLD, sheet, throw, throws
 from throwbook.core.assessment import Sign
 from throwbook.core.diagnosis import signs
+from throwbook.core.records import SEEN, PinAnswers
 from throwbook.core.sheets.baseline_selection import ChoiceSheet, choose, may_replace
-from throwbook.core.sheets.sheet import SEEN, Seen
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE
 from throwbook.core.status.raising import (
     SEEN_CAUSES,
@@ -28,7 +28,7 @@ def in_record(kind: str, assessment):
     return [(one.cause, one.because) for one in findings_in_record(kind, assessment)]
 
 
-def seen_causes(seen: Seen):
+def seen_causes(seen: PinAnswers):
     return [(one.cause, one.because) for one in findings_seen(seen)]
 
 
@@ -75,14 +75,16 @@ def test_running_light_on_the_bench_is_no_finding_but_a_stall_there_is():
 
 @pytest.mark.parametrize("name", SEEN)
 def test_each_no_takes_the_rig_out_of_use_and_not_looked_raises_nothing(name: str):
-    found = seen_causes(Seen(**{name: "no"}))
+    found = seen_causes(PinAnswers(**{name: "no"}))
     assert [cause for cause, _ in found] == [SEEN_CAUSES[name]]
     assert CAUSES[found[0][0]][0] == DO_NOT_USE
-    assert seen_causes(Seen()) == []
+    assert seen_causes(PinAnswers()) == []
 
 
 def test_both_pins_not_seen_is_one_order_that_names_both():
-    assert seen_causes(Seen(left_pin="no", right_pin="no")) == [("pin not seen", "left pin and right pin")]
+    assert seen_causes(PinAnswers(left_pin="no", right_pin="no")) == [
+        ("pin not seen", "left pin and right pin")
+    ]
 
 
 def choice_sheet(name: str, state: str, kind: str = "commissioning", **more: object) -> ChoiceSheet:

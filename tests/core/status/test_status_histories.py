@@ -22,8 +22,8 @@ from tests.core.status.rig_throws import (
     ThrowHistory,
     View,
 )
-from throwbook.core.records import COMMISSIONING, Order
-from throwbook.core.sheets.sheet import SEEN, YES, lock_throws, seen_at
+from throwbook.core.records import COMMISSIONING, SEEN, YES, Order
+from throwbook.core.sheets.sheet import lock_throws, seen_at
 from throwbook.core.status.latch import (
     CAUSES,
     DO_NOT_USE,

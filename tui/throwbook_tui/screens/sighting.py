@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING, Any
 from textual.widget import Widget
 from textual.widgets import Static
 
-from throwbook.core.records import person
-from throwbook.core.sheets.sheet import SEEN
+from throwbook.core.records import SEEN, person
 from throwbook.core.wording import BOTH_PINS, HANDS
 from throwbook_tui.fields import ANSWERS, CHOICE, FieldSpec
 from throwbook_tui.present import BAD, WARN, Cell
@@ -64,8 +63,7 @@ class SightingScreen(FormPage[None]):
 
     def specs(self) -> tuple[FieldSpec, ...]:
         """A reason is asked for where something was written before."""
-        asked = any(getattr(self._before, part) != "not looked" for part in SEEN)
-        return (*QUESTIONS, HOW, WHO, WHY) if asked else (*QUESTIONS, HOW, WHO)
+        return (*QUESTIONS, HOW, WHO, WHY) if self._before.at_anything else (*QUESTIONS, HOW, WHO)
 
     def first_values(self) -> dict[str, str]:
         """How one looks, and who, are proposed as on this sheet before; never what was seen."""
@@ -111,19 +109,14 @@ class SightingScreen(FormPage[None]):
             self._store(values)
 
     def _store(self, values: dict[str, str]) -> None:
-        from throwbook.jobs.sheets import Looked, see
+        from throwbook.core.records import PinAnswers
+        from throwbook.jobs.sheets import see
 
         desk, sheet, position = self.desk, self._sheet, self._position
-        looked = Looked(
-            values["left_pin"],
-            values["right_pin"],
-            values["how"].strip(),
-            values["load_check"],
-            values["retained_power_off"],
-            values.get("reason", "").strip(),
-        )
-        who = values["who"].strip()
-        self.work("see", lambda: see(desk.logbook, sheet, [position], looked, who, desk.now()))
+        left, right, load, retained = (values[name] for name in SEEN)
+        pins = PinAnswers(left, right, values["how"].strip(), load, retained)
+        who, reason = values["who"].strip(), values.get("reason", "").strip()
+        self.work("see", lambda: see(desk.logbook, sheet, [position], pins, who, desk.now(), reason))
 
     def done_see(self, result: Any) -> None:
         """It is written down; a raised status shows its way back at once."""

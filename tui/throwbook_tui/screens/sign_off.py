@@ -113,12 +113,12 @@ class SignScreen(FormPage[None]):
         self.confirm(question, meaning, lambda: self._accept(signed))
 
     def _accept(self, signed: str) -> None:
-        from throwbook.jobs.sheets import Looked
+        from throwbook.core.records import PinAnswers
         from throwbook.jobs.sign_off import accept
 
         desk, name, baseline = self.desk, self._found.state.name, self.form.field("baseline").value
         # What was seen is written down throw by throw; here nothing is claimed for all of them at once.
-        self.work("accept", lambda: accept(desk.logbook, name, Looked(), signed, desk.now(), baseline))
+        self.work("accept", lambda: accept(desk.logbook, name, PinAnswers(), signed, desk.now(), baseline))
 
     def done_accept(self, done: "Accepted") -> None:
         """Sealed."""

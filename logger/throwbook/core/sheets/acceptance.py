@@ -19,12 +19,12 @@ from throwbook.core.machine.limits import limits_for
 from throwbook.core.quantities.rounding import limit_text, rounded_down
 from throwbook.core.quantities.text import counted
 from throwbook.core.quantities.units import show_duration
-from throwbook.core.records import Sighting
+from throwbook.core.records import PinAnswers, Sighting
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.acceptance_rules import RULES, Case, nobody_could_read, spreads
 from throwbook.core.sheets.conditions import cap
 from throwbook.core.sheets.shared_risk import risks, worst_of_each
-from throwbook.core.sheets.sheet import FilledSheet, Seen, SheetTrial, lock_throws, seen_at, withdrawn
+from throwbook.core.sheets.sheet import FilledSheet, SheetTrial, lock_throws, seen_at, withdrawn
 from throwbook.core.sizing.sizing import coverage_line, not_covered
 from throwbook.core.trace import LOCK, UNLOCK
 
@@ -148,7 +148,7 @@ def _to_watch(trials: Iterable[SheetTrial], alerts: Sequence[str]) -> list[str]:
     return [*sorted(signs), *sorted(over), *alerts]
 
 
-def who_saw(seen: Iterable[Seen], signed: str) -> str:
+def who_saw(seen: Iterable[PinAnswers], signed: str) -> str:
     """The persons who wrote down what they saw at these throws; where only an account did, whoever signed for it."""
     return ", ".join(sorted({one.by for one in seen if one.by})) or signed.rstrip(".")
 

@@ -22,20 +22,10 @@ from throwbook.core.diagnosis.verdict import CHECK_WORDS, NOT_JUDGED, check
 from throwbook.core.machine.limits import guarded_run_current, limits_for, looser_limits
 from throwbook.core.quantities.rounding import rounded_down, rounded_up
 from throwbook.core.quantities.text import is_name
-from throwbook.core.records import BENCH, COMMISSIONING, Sighting
+from throwbook.core.records import BENCH, COMMISSIONING, NO, SEEN, YES, Sighting
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.shared_risk import risk_of
-from throwbook.core.sheets.sheet import (
-    KINDS,
-    NO,
-    SEEN,
-    YES,
-    FilledSheet,
-    SheetTrial,
-    as_found,
-    lock_throws,
-    seen_at,
-)
+from throwbook.core.sheets.sheet import KINDS, FilledSheet, SheetTrial, as_found, lock_throws, seen_at
 from throwbook.core.trace import LOCK, UNLOCK
 
 NOBODY_SIGNED = "nobody has signed"

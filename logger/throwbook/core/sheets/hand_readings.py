@@ -41,8 +41,8 @@ from throwbook.core.quantities.statistics import (
     hand_timed,
 )
 from throwbook.core.quantities.units import show
+from throwbook.core.records import NO, NOT_LOOKED, YES
 from throwbook.core.rig import Rig
-from throwbook.core.sheets.sheet import NO, NOT_LOOKED, YES
 from throwbook.core.trace import DIRECTIONS
 from throwbook.errors import InputError
 

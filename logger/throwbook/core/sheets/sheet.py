@@ -21,9 +21,14 @@ from throwbook.core.records import (
     BENCH,
     BY_HAND,
     COMMISSIONING,
+    NO,
+    NOT_LOOKED,
     SEASONAL,
+    SEEN,
     SPOT,
+    YES,
     LoggedTrial,
+    PinAnswers,
     SheetState,
     Sighting,
     people,
@@ -31,12 +36,6 @@ from throwbook.core.records import (
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.conditions import Conditions, conditions_from, simulated_by
 from throwbook.core.trace import LOCK
-
-YES = "yes"
-NO = "no"
-NOT_LOOKED = "not looked"
-ANSWERS = (YES, NO, NOT_LOOKED)
-
 
 # kind: (throws each way when the plan doesn't say, the fewest a plan may ask for). Common practice, no source.
 KINDS: dict[str, tuple[int, int]] = {
@@ -240,25 +239,7 @@ def filled(state: SheetState, signed: str = "") -> FilledSheet:
     )
 
 
-SEEN = ("left_pin", "right_pin", "load_check", "retained_power_off")
-
-
-@dataclass(frozen=True)
-class Seen:
-    """All that was seen at one throw."""
-
-    left_pin: str = NOT_LOOKED
-    right_pin: str = NOT_LOOKED
-    load_check: str = NOT_LOOKED
-    retained_power_off: str = NOT_LOOKED
-    how: str = ""
-    by: str = ""
-    """The persons who gave a name; an account of the computer is none."""
-    answered: bool = False
-    """Somebody wrote something down, be it that nobody looked."""
-
-
-def seen_at(trial: str, sightings: Iterable[Sighting]) -> Seen:
+def seen_at(trial: str, sightings: Iterable[Sighting]) -> PinAnswers:
     """Every sighting of one throw as one; give it all revisions, the replaced ones too.
 
     A sighting counts no more when a later one replaces it *with a reason and a name*, and what that one had replaced
@@ -271,7 +252,7 @@ def seen_at(trial: str, sightings: Iterable[Sighting]) -> Seen:
     answers = {name: _strongest({getattr(one, name) for one in valid}) for name in SEEN}
     hows = sorted({written(one.how) for one in valid if written(one.how)})
     names = people(one.by for one in valid)
-    return Seen(**answers, how="; ".join(hows), by=", ".join(names), answered=bool(valid))
+    return PinAnswers(**answers, how="; ".join(hows), by=", ".join(names), answered=bool(valid))
 
 
 def _replaced_by(corrections: Iterable[Sighting], mine: Sequence[Sighting]) -> set[str]:

@@ -16,8 +16,7 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from throwbook.core.assessment import FAIL, WATCH, Assessment, Sign
-from throwbook.core.records import BENCH
-from throwbook.core.sheets.sheet import NO, Seen
+from throwbook.core.records import BENCH, NO, PinAnswers
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE, LEVELS
 from throwbook.core.trace import DIRECTIONS, LOCK, UNLOCK
 
@@ -216,10 +215,10 @@ def _cause_of(sign: Sign, direction: str) -> str | None:
     return WATCH_SIGN if sign.level == WATCH else None
 
 
-def findings_seen(seen: Seen) -> list[Finding]:
+def findings_seen(pins: PinAnswers) -> list[Finding]:
     """Every order that a person's sighting gives rise to; each cause once."""
     found: dict[str, list[str]] = {}
     for name, cause in SEEN_CAUSES.items():
-        if getattr(seen, name) == NO:
+        if getattr(pins, name) == NO:
             found.setdefault(cause, []).append(SIDE.get(name, ""))
     return [Finding(cause, " and ".join(part for part in parts if part)) for cause, parts in found.items()]
