@@ -240,12 +240,13 @@ def test_rehearse_refuses_what_it_does_not_know_and_lists_what_it_does(run):
     assert "flipped-bits" in out
 
 
-def test_a_new_user_rehearses_in_one_terminal_and_records_in_another(tmp_path: Path):
+@pytest.mark.parametrize("where", [(), ("--number", 0)], ids=["terminal", "network"])
+def test_a_new_user_rehearses_in_one_terminal_and_records_in_another(tmp_path: Path, where: tuple):
     """Both commands as processes of their own, with a fault and line trouble."""
     book = tmp_path / "book.throwbook"
     rehearse = command.command(
         book, "board", "rehearse", "--rig", RIG_FILE, "--speed", 10, "--fault", "even-friction=0.5",
-        "--trouble", "flipped-bits=0.0002",
+        "--trouble", "flipped-bits=0.0002", *where,
     )  # fmt: skip
     with subprocess.Popen(rehearse, env=command.environment(), stdout=subprocess.PIPE, text=True) as board:
         port = board.stdout.readline().split(" is on ")[1].split(";")[0]

@@ -10,14 +10,14 @@ import pytest
 from throwbook.errors import OutsideError
 from throwbook.files.journal import Journal, read_journal
 from throwbook.ports.acquisition import Broken, Chunk, Recorder, Slept
-from throwbook.ports.serial_port import Port, PseudoPort, list_ports, trouble
+from throwbook.ports.serial_port import LoopbackPort, Port, PseudoPort, list_ports, trouble
 
 LIMIT_S = 20.0
 
 
-@pytest.fixture
-def cable() -> Iterator[PseudoPort]:
-    port = PseudoPort()
+@pytest.fixture(params=[PseudoPort, LoopbackPort])
+def cable(request) -> Iterator[PseudoPort | LoopbackPort]:
+    port = request.param()
     yield port
     port.close()
 
@@ -31,7 +31,7 @@ def read_until(port: Port, size: int) -> bytes:
     return data
 
 
-def test_bytes_go_both_ways_through_a_device(cable: PseudoPort):
+def test_bytes_go_both_ways_through_a_device(cable: PseudoPort | LoopbackPort):
     port = Port(cable.name, 115_200)
     port.write(b"who\n")
     assert cable.read(LIMIT_S) == b"who\n"
@@ -72,12 +72,40 @@ def test_a_port_that_does_not_open_says_why_and_what_to_do(name: str, says: str)
     assert caught.value.do or caught.value.remedy
 
 
-def test_a_port_another_program_has_is_told(cable: PseudoPort):
+def test_a_port_another_program_has_is_told():
+    cable = PseudoPort()
     first = Port(cable.name, 115_200)
     with pytest.raises(OutsideError, match="another program has this port"):
         Port(cable.name, 115_200)
     first.close()
     Port(cable.name, 115_200).close()
+    cable.close()
+
+
+def test_only_one_program_at_a_time_has_a_simulated_board_on_the_network():
+    cable = LoopbackPort()
+    first = Port(cable.name, 115_200)
+    cable.read(0.0)
+    second = Port(cable.name, 115_200)
+    cable.read(0.0)
+    with pytest.raises(OutsideError, match="the port is gone"):
+        read_until(second, 1)
+    cable.write(b"still yours\n")
+    assert read_until(first, 12) == b"still yours\n"
+    first.close()
+    assert cable.read(LIMIT_S) == b""
+    third = Port(cable.name, 115_200)
+    cable.write(b"now yours\n")
+    assert read_until(third, 10) == b"now yours\n"
+    for port in (second, third, cable):
+        port.close()
+
+
+def test_a_number_that_another_program_holds_is_told():
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        number = server.getsockname()[1]
+        with pytest.raises(OutsideError, match=f"port {number} can't be had.*another number"):
+            LoopbackPort(number)
 
 
 def test_a_port_without_permission_says_which_group():
@@ -89,7 +117,7 @@ def test_listing_ports_asks_nothing_of_them():
     assert all(port.device for port in list_ports())
 
 
-def test_a_pulled_cable_is_told(cable: PseudoPort):
+def test_a_pulled_cable_is_told(cable: PseudoPort | LoopbackPort):
     port = Port(cable.name, 115_200)
     cable.close()
     with pytest.raises(OutsideError, match="the port is gone"):
@@ -112,7 +140,7 @@ class OrderedJournal:
         self.pending = b""
 
 
-def test_nothing_is_handed_on_before_it_is_on_disk(cable: PseudoPort):
+def test_nothing_is_handed_on_before_it_is_on_disk(cable: PseudoPort | LoopbackPort):
     journal = OrderedJournal()
     recorder = Recorder(Port(cable.name, 115_200), journal)
     recorder.start()
@@ -129,7 +157,7 @@ def test_nothing_is_handed_on_before_it_is_on_disk(cable: PseudoPort):
     recorder.stop()
 
 
-def test_a_pulled_cable_hands_on_what_came_and_then_says_so(cable: PseudoPort, tmp_path: Path):
+def test_a_pulled_cable_hands_on_what_came_and_then_says_so(cable: PseudoPort | LoopbackPort, tmp_path: Path):
     journal = Journal(tmp_path / "a.journal", {}, 0.0)
     recorder = Recorder(Port(cable.name, 115_200), journal)
     recorder.start()
@@ -149,7 +177,7 @@ class FailingJournal(OrderedJournal):
         raise OutsideError("the disk is full", "here", "make room")
 
 
-def test_a_failing_disk_is_told_and_the_bytes_still_reach_the_caller(cable: PseudoPort):
+def test_a_failing_disk_is_told_and_the_bytes_still_reach_the_caller(cable: PseudoPort | LoopbackPort):
     recorder = Recorder(Port(cable.name, 115_200), FailingJournal())
     recorder.start()
     cable.write(b"kept in memory\n")
@@ -160,7 +188,7 @@ def test_a_failing_disk_is_told_and_the_bytes_still_reach_the_caller(cable: Pseu
     recorder.stop()
 
 
-def test_a_computer_that_slept_is_told_for_how_long(cable: PseudoPort):
+def test_a_computer_that_slept_is_told_for_how_long(cable: PseudoPort | LoopbackPort):
     asleep = threading.Event()
     recorder = Recorder(
         Port(cable.name, 115_200),

@@ -278,9 +278,14 @@ Examples:
 @click.option("--speed", type=click.FloatRange(min=0.1, max=1000), default=1.0, help="Times real time.")
 @click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same machine.")
 @click.option("--link", type=click.Path(path_type=Path), help="A second, fixed name for the port.")
+@click.option(
+    "--number",
+    type=click.IntRange(0, 65535),
+    help="Be at socket://127.0.0.1:NUMBER, 0 for any free number [default on Windows: 0].",
+)
 @click.pass_context
 def rehearse(ctx: click.Context, /, **given: Any) -> int:
-    """Open a pseudo-terminal that behaves as a board with a simulated machine on it, until Ctrl-C.
+    """Open a port that behaves as a board with a simulated machine on it, until Ctrl-C.
 
     Each recording begins with rest and goes on with a throw; lock and unlock take turns.
     """
@@ -318,6 +323,7 @@ def rehearse(ctx: click.Context, /, **given: Any) -> int:
         seed=given["seed"],
         speed=given["speed"],
         link=given["link"],
+        number=given["number"],
         over_range=over_range,
     )
     stop = threading.Event()

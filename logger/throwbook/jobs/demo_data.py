@@ -35,7 +35,9 @@ def record_from_rehearsal(
     rig: Rig, direction: str, faults: "Sequence[Fault]", at: datetime, file: Path, seed: int
 ) -> Path:
     """Record one throw of a rehearsal board into ``file``. Raises what a recording from a real board would."""
-    plan = Rehearsal(rig=rig, faults=tuple(faults), rest_s=1.0, first=direction, seed=seed, speed=SPEED)
+    plan = Rehearsal(
+        rig=rig, faults=tuple(faults), rest_s=1.0, first=direction, seed=seed, speed=SPEED, number=0
+    )
     stop, ready, names = threading.Event(), threading.Event(), []
 
     def on_ready(name: str) -> None:

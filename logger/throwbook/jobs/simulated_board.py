@@ -1,4 +1,4 @@
-"""A rehearsal board on a pseudo-terminal: a simulated machine throws, trouble to choose happens. Never prints."""
+"""A simulated board: a simulated machine throws, trouble to choose happens. Never prints."""
 
 import threading
 from collections.abc import Callable, Sequence
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from throwbook.core.rig import Rig
 from throwbook.core.trace import DIRECTIONS, FloatArray
 from throwbook.errors import Field, InputError
-from throwbook.ports.serial_port import PseudoPort, serve
+from throwbook.ports.serial_port import open_far_end, serve
 from throwbook.protocol.messages import Identity
 from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard, Trouble
 
@@ -40,6 +40,8 @@ class Rehearsal:
     speed: float = 1.0
     link: Path | None = None
     """A second, fixed name for the port."""
+    number: int | None = None
+    """Port number of this computer's network, 0 for any free one, in place of a pseudo-terminal."""
     over_range: bool = False
     """A board too small for this actuator's running current."""
 
@@ -116,7 +118,7 @@ def rehearse(
 ) -> RehearsalBoard:
     """Be the board until ``stop`` is set; ``on_ready`` gets the name of the port. Raises OutsideError."""
     board = make_board(plan)
-    port = PseudoPort(plan.link)
+    port = open_far_end(plan.link, plan.number)
     try:
         on_ready(port.name)
         serve(board, port, stop, speed=plan.speed)

@@ -93,9 +93,12 @@ def _remove(part: Path) -> None:
 
 def sync(path: Path) -> None:
     """Have the system write a file or a folder's list of names to the disk."""
-    if os.name == "nt" and path.is_dir():
+    windows = os.name == "nt"
+    if windows and path.is_dir():
         return
-    handle = os.open(path, os.O_RDONLY)
+    handle = os.open(
+        path, os.O_RDWR if windows else os.O_RDONLY
+    )  # Windows syncs only what is open for writing
     try:
         os.fsync(handle)
     finally:

@@ -1,8 +1,4 @@
-"""Serial ports and pseudo-terminals.
-
-A pseudo-terminal that stands in for a serial port, and a rehearsal board behind it.
-
-Serial ports: which there are, and bytes in and out of one.
+"""Serial ports: which there are, bytes in and out of one, and what stands in for one when a board is simulated.
 
 A port is a device (``/dev/ttyUSB0``, ``COM3``) or a URL that pyserial knows (``socket://host:port``,
 ``rfc2217://host:port``). Whatever goes wrong becomes one OutsideError that says what to do.
@@ -13,6 +9,7 @@ import errno
 import os
 import re
 import select
+import socket
 import sys
 import threading
 import time
@@ -37,7 +34,7 @@ MOST_STEP_S = 0.5
 def _both_ends() -> tuple[int, int, str]:
     """Far end, near end and the near end's name."""
     if sys.platform == "win32":
-        raise OutsideError("this system has no pseudo-terminals", "rehearsal", "Rehearse on Linux or macOS")
+        raise OutsideError("this system has no pseudo-terminals", "simulated board", "Leave --link out")
     else:  # noqa: RET506 - so that the type checker leaves it out on Windows
         import tty
 
@@ -84,9 +81,85 @@ class PseudoPort:
                 self._link.unlink()
 
 
+class LoopbackPort:
+    """A port of this computer's own network, which one program at a time opens by ``name``; every system has it."""
+
+    def __init__(self, number: int = 0) -> None:
+        """Listen on port ``number``, 0 for any free one; raises OutsideError where another program has it."""
+        self._client: socket.socket | None = None
+        self._listener = socket.socket()
+        try:
+            self._listener.bind(("127.0.0.1", number))
+            self._listener.listen()
+        except (OSError, OverflowError) as error:
+            self._listener.close()
+            raise OutsideError(
+                f"port {number} can't be had: {error}", "simulated board", "Give another number, or 0 for any"
+            ) from error
+        self.name = f"socket://127.0.0.1:{self._listener.getsockname()[1]}"
+
+    def read(self, wait_s: float) -> bytes:
+        """What the other end wrote; waits at most ``wait_s``."""
+        client = self._client
+        ready, _, _ = select.select([self._listener, *filter(None, [client])], [], [], wait_s)
+        if self._listener in ready:
+            self._take_caller()
+            return self.read(wait_s)
+        if client is None or client not in ready:
+            return b""
+        with contextlib.suppress(OSError):
+            if heard := client.recv(_READ_BYTES):
+                return heard
+        self._hang_up()
+        return b""
+
+    def write(self, data: bytes, wait_s: float = 0.2) -> None:
+        """Send ``data``; what nobody takes within ``wait_s`` is thrown away, as a real line would."""
+        if self._client is None and select.select([self._listener], [], [], 0.0)[0]:
+            self._take_caller()
+        if self._client is None:
+            return
+        view = memoryview(data)
+        try:
+            while view and select.select([], [self._client], [], wait_s)[1]:
+                view = view[self._client.send(view) :]
+        except OSError:
+            self._hang_up()
+
+    def close(self) -> None:
+        """Pull the cable: the other end sees its port vanish."""
+        self._hang_up()
+        self._listener.close()
+
+    def _take_caller(self) -> None:
+        """The first to call has the port, as with a serial one; the next is turned away."""
+        caller, _ = self._listener.accept()
+        if self._client is not None:
+            caller.close()
+            return
+        caller.setblocking(False)
+        caller.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._client = caller
+
+    def _hang_up(self) -> None:
+        if self._client is not None:
+            self._client.close()
+            self._client = None
+
+
+def open_far_end(link: Path | None = None, number: int | None = None) -> PseudoPort | LoopbackPort:
+    """The end at which a simulated board sits: a pseudo-terminal, or where there is none, or with ``number``, the network's.
+
+    ``link`` is a second name for a pseudo-terminal. Raises OutsideError.
+    """
+    if number is None and (link is not None or sys.platform != "win32"):
+        return PseudoPort(link)
+    return LoopbackPort(number or 0)
+
+
 def serve(
     board: RehearsalBoard,
-    port: PseudoPort,
+    port: PseudoPort | LoopbackPort,
     stop: threading.Event,
     *,
     speed: float = 1.0,
@@ -202,10 +275,11 @@ class Port:
 
     def close(self) -> None:
         """Close it; a port that is gone closes too."""
-        import contextlib
-
+        stream = getattr(self._port, "_socket", None)  # pyserial leaves it open when the far end went first
         with contextlib.suppress(OSError):
             self._port.close()
+        if stream is not None:
+            stream.close()
 
 
 def gone(name: str, error: Exception) -> OutsideError:
