@@ -7,6 +7,7 @@ shall not grow.
 """
 
 import ast
+import os
 import re
 import sys
 from collections.abc import Iterator
@@ -167,4 +168,10 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    try:
+        code = main()
+        sys.stdout.flush()
+    except BrokenPipeError:  # who reads it, `head` for one, has seen enough
+        code = 0
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(code)

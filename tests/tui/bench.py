@@ -14,6 +14,7 @@ from textual.app import App
 from textual.keys import _character_to_key
 from textual.message_pump import MessagePump
 from textual.pilot import Pilot
+from textual.strip import Strip
 from textual.widget import Widget
 from textual.widgets import DataTable
 
@@ -214,8 +215,12 @@ async def write(pilot: Pilot[None], text: str) -> None:
 
 def screen_text(app: ThrowbookApp) -> str:
     """What a person sees, as plain text."""
-    strips = app.screen._compositor.render_strips(app.size)
-    return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips)
+    return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in screen_strips(app))
+
+
+def screen_strips(app: ThrowbookApp) -> list[Strip]:
+    """The rows of the screen as pieces of text, each with its style."""
+    return app.screen._compositor.render_strips(app.size)
 
 
 def said(app: ThrowbookApp) -> str:

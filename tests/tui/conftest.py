@@ -1,40 +1,20 @@
-"""Reviewed screens: each is an SVG file beside the tests; `pytest --snapshot-update` writes them anew for review."""
+"""Walks over the screens, and the logbooks that they begin with."""
 
 import asyncio
-import os
 from collections.abc import Callable, Coroutine
 from pathlib import Path
 from typing import Any
 
 import pytest
-from pytest_textual_snapshot import SVGImageExtension
 from textual.pilot import Pilot
 
-from tests.tui.bench import SIZES, screen_text, settle
+from tests.tui.bench import SIZES, settle
 from tests.tui.logbooks import commissioned, copied, with_seasons
+from tests.tui.reviewed import ReviewedScreens
 from throwbook_tui.app import ThrowbookApp
 from throwbook_tui.screens.page import Page
 
-WIDE_AND_LONG = (
-    "test_a_guided_commissioning_",
-    "test_a_seasonal_check_as_found_",
-    "test_a_rig_is_set_up_",
-    "test_a_service_is_entered_",
-    "test_a_stall_takes_the_rig_out_",
-    "test_export_backup_and_check_",
-)
-"""Walks that are only long at the wide size. Each goes at 80x24 every time; that the frame, the lists, the forms, the
-charts and a sheet fill a wide screen as reviewed is seen in the other walks at 120x40.
-"""
-
 Walk = Callable[[Pilot[None], Callable[..., Coroutine[Any, Any, None]]], Coroutine[Any, Any, None]]
-
-
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items):
-    for item in items:
-        if item.name.startswith(WIDE_AND_LONG) and "[120x40" in item.name:
-            item.add_marker(pytest.mark.long)
 
 
 @pytest.fixture(autouse=True)
@@ -46,33 +26,31 @@ def _a_colour_terminal(monkeypatch):
     monkeypatch.setenv("TERM", "xterm-256color")
 
 
-@pytest.fixture(params=SIZES, ids=["80x24", "120x40"])
-def size(request) -> tuple[int, int]:
-    return request.param
-
-
 @pytest.fixture
-def walk(snapshot, size):
-    """Runs a journey on an app; ``look(name)`` holds the screen against the reviewed one."""
-    reviewed = snapshot.use_extension(SVGImageExtension)
-    shown = Path(os.environ["TB_SHOW"]) if "TB_SHOW" in os.environ else None
+def walk(request):
+    """Runs a journey on an app. ``look(name)`` holds the screen against the reviewed one at the size that it has and then
+    at the other one, where the journey goes on: so keys are pressed, and screens redrawn, at both.
+    """
+    name = request.node.originalname.removeprefix("test_")
+    reviewed = ReviewedScreens(name, request.config.getoption("--snapshot-update"))
 
     def run(app: ThrowbookApp, journey: Walk) -> None:
-        differing = []
-
-        async def look(name: str, workers_run: bool = False) -> None:
-            if not workers_run:
-                await settle(run.pilot)
-            if isinstance(app.screen, Page):
-                app.screen.repaint()  # clocks on the screen tick by real time; here they show the clock handed in
-            await run.pilot.pause()
-            if shown is not None:
-                (shown / f"{name}-{size[0]}x{size[1]}.txt").write_text(screen_text(app) + "\n", "utf-8")
-            if app.export_screenshot() != reviewed(name=f"{size[0]}x{size[1]}-{name}"):
-                differing.append(name)
+        async def look(name: str, workers_run: bool = False, picture: bool = False) -> None:
+            first = SIZES.index(app.size)
+            for size in (SIZES[first], SIZES[1 - first]):
+                if app.size != size:
+                    await run.pilot.resize_terminal(*size)
+                if not workers_run:
+                    await settle(run.pilot)
+                if isinstance(app.screen, Page):
+                    app.screen.repaint()  # clocks tick by real time; here they show the clock handed in
+                await run.pilot.pause()
+                reviewed.look(app, name)
+                if picture and size == SIZES[1]:
+                    reviewed.picture(app, name)
 
         async def go() -> None:
-            async with app.run_test(size=size) as pilot:
+            async with app.run_test(size=SIZES[0]) as pilot:
                 run.pilot = pilot
                 await settle(pilot)
                 for widget in app.screen.query("Input"):
@@ -80,9 +58,9 @@ def walk(snapshot, size):
                 await journey(pilot, look)
 
         asyncio.run(go())
-        assert not differing, f"screens differ from the reviewed ones: {differing}"
 
-    return run
+    yield run
+    reviewed.end()
 
 
 @pytest.fixture(scope="session")

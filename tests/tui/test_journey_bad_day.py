@@ -24,7 +24,7 @@ def test_a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back(
 
     async def journey(pilot, look):
         await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter")
-        await look("stalled")
+        await look("stalled", picture=True)
         assert level(path) == "do not use"
         await keys(pilot, "enter")
         await look("way-back")

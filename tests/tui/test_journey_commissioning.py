@@ -38,7 +38,7 @@ def test_a_guided_commissioning_from_the_cautions_to_the_signature(tmp_path: Pat
         await look("ready")
         app.simulate_key("enter")
         await until_held(pilot, board)
-        await look("running", workers_run=True)
+        await look("running", workers_run=True, picture=True)
         board.go.set()
         await settle(pilot)
         await look("judged")

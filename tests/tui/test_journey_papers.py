@@ -10,8 +10,8 @@ from throwbook.logbook import open_logbook
 from throwbook_tui.screens.papers import Paper
 
 
-def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkeypatch, size):
-    folder = seasons_logbook.parent / f"{size[0]}"
+def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkeypatch):
+    folder = seasons_logbook.parent / "papers"
     folder.mkdir()
     monkeypatch.chdir(folder)
     app = app_on(seasons_logbook.parent)

@@ -62,15 +62,14 @@ def test_the_history_from_the_list_to_one_throw_in_depth(seasons_logbook, walk):
         await look("throws")
         await keys(pilot, "enter")
         await look("one-throw")
-        if app.size.width < 100:
-            await keys(pilot, "g")
-            await look("one-throw-drawn")
+        await keys(pilot, "g")
+        await look("one-throw-drawn")
         await keys(pilot, "escape", "3")
         await look("services")
         await keys(pilot, "enter")
         await look("one-service")
         await keys(pilot, "escape", "r")
-        await look("trend")
+        await look("trend", picture=True)
         await keys(pilot, "right", "p")
         await look("trend-points")
         # As the rig's screen promised.

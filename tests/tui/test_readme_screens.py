@@ -1,27 +1,21 @@
-"""The screens in the README are the reviewed ones. After a change: copy them anew (the table says which)."""
+"""The README shows the screens that the walks hold as pictures, and each of them is reviewed."""
 
+import re
 from pathlib import Path
 
-import pytest
+from tests.tui.reviewed import FOLDER, PICTURES
 
-TOP = Path(__file__).parent.parent.parent
-REVIEWED = Path(__file__).parent / "__snapshots__"
-SHOWN = {
-    "running": "test_journey_commissioning/*120x40-running].svg",
-    "stalled": "test_journey_bad_day/*120x40-stalled].svg",
-    "trend": "test_journey_seasons/test_the_history*120x40-trend].svg",
-}
+TOP = Path(__file__).parents[2]
 
 
-@pytest.mark.parametrize("name", SHOWN)
-def test_a_screen_in_the_readme_is_the_reviewed_one(name: str):
-    (reviewed,) = [path for path in REVIEWED.rglob("*.svg") if _fits(path, SHOWN[name])]
-    shown = TOP / "tests" / "tui" / "shown" / f"{name}.svg"
-    assert shown.read_text("utf-8") == reviewed.read_text("utf-8"), f"copy {reviewed} to {shown}"
-    assert f"tests/tui/shown/{name}.svg" in (TOP / "README.md").read_text("utf-8")
+def test_the_readme_shows_the_reviewed_pictures_and_no_other():
+    shown = set(re.findall(r"tests/tui/shown/(\w+)\.svg", (TOP / "README.md").read_text("utf-8")))
+    walks = "".join(path.read_text("utf-8") for path in Path(__file__).parent.glob("test_journey_*.py"))
+    assert shown == set(re.findall(r'look\("(\w+)"[^)]*picture=True', walks))
+    assert shown == {path.stem for path in PICTURES.iterdir()}
 
 
-def _fits(path: Path, pattern: str) -> bool:
-    folder, _, name = pattern.partition("/")
-    start, _, end = name.partition("*")
-    return path.parent.name == folder and path.name.startswith(start) and path.name.endswith(end)
+def test_no_screen_is_kept_of_a_walk_that_is_gone():
+    sources = "".join(path.read_text("utf-8") for path in Path(__file__).parent.glob("test_*.py"))
+    gone = [folder.name for folder in FOLDER.iterdir() if f"def test_{folder.name}(" not in sources]
+    assert gone == []
