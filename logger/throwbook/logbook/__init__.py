@@ -21,7 +21,7 @@ Rows come back as the dataclasses of ``throwbook.core.records``.
 from pathlib import Path
 
 from throwbook.errors import InputError, Remedy
-from throwbook.logbook.acceptance import AcceptRows
+from throwbook.logbook.acceptance import AcceptanceStore
 from throwbook.logbook.connection import LONGEST_WAIT_S, Waiting, plain_errors
 from throwbook.logbook.opening import open_reading, open_writing
 from throwbook.logbook.trials import hand_trial
@@ -29,14 +29,8 @@ from throwbook.logbook.trials import hand_trial
 __all__ = ["Logbook", "hand_trial", "open_logbook"]
 
 
-class Logbook(AcceptRows):
+class Logbook(AcceptanceStore):
     """An open logbook; a context manager that closes it."""
-
-    def __enter__(self) -> "Logbook":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
 
 
 def open_logbook(

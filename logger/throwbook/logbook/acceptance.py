@@ -31,7 +31,8 @@ from throwbook.core.records import (
 )
 from throwbook.core.sheets.conditions import simulated_by
 from throwbook.errors import InputError
-from throwbook.logbook.trials import AskingRows
+from throwbook.logbook.seals import SealStore
+from throwbook.logbook.trials import TrialStore
 
 if TYPE_CHECKING:
     from throwbook.core.rig import Rig
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
 ON_SHEET = "WHERE trial IN (SELECT trial FROM placement WHERE sheet = ?)"
 
 
-class AcceptRows(AskingRows):
+class AcceptanceStore(TrialStore, SealStore):
     """Rows that a sheet is judged by."""
 
     def sightings(self, sheet: str) -> list[Sighting]:
@@ -321,7 +322,7 @@ class AcceptRows(AskingRows):
             }
             if shared_risk and found.shared_risk:
                 statement["shared_risk"] = list(found.shared_risk)
-            decision = self._decide(sheet, ACCEPTED, signed, statement, by, now)
+            decision = self.supersede(Decision(sheet, ACCEPTED, signed, statement, now, by))
             self.seal_sheet(sheet, decision.id, now)
             return decision
 

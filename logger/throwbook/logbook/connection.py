@@ -1,10 +1,6 @@
-"""Connection, transactions, SQLite errors in words.
-
-One connection: its settings, its transactions, waiting for another program.
+"""One connection to the file: its transactions, waiting for another program, SQLite's errors in a person's words.
 
 Kept true here: a step is stored whole or not at all, and what was reported done is on the disk (full sync).
-
-SQLite's troubles in a person's words: what, where, what to do.
 """
 
 import contextlib
@@ -12,6 +8,7 @@ import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Self
 
 from throwbook.errors import InputError, OutsideError, Remedy
 
@@ -102,7 +99,7 @@ Waiting = Callable[[], None]
 
 
 class Connection:
-    """One open logbook file: the base of ``Logbook``, which adds the rows."""
+    """One open logbook file; a context manager that closes it."""
 
     def __init__(
         self,
@@ -120,6 +117,12 @@ class Connection:
         self._waiting = waiting
         self._scratch = scratch
         self._longest_wait_s = longest_wait_s
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
 
     def close(self) -> None:
         """Close the file; a private copy made for reading goes too."""

@@ -1,6 +1,5 @@
 """Rigs, the orders to their status latch, their services and baselines; calibrations of boards."""
 
-from collections.abc import Iterable
 from datetime import date, datetime
 from difflib import get_close_matches
 
@@ -9,14 +8,13 @@ from throwbook.core.records import (
     Calibration,
     Order,
     RigRevision,
-    Row,
     Service,
     current,
     heads,
 )
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.errors import InputError, Remedy
-from throwbook.logbook.seals import SealRows
+from throwbook.logbook.store import Store
 
 _WRITTEN_DOWN = "(SELECT min(at) FROM placement WHERE placement.trial = trial.id)"
 """When a trial without a time of its own was written down."""
@@ -36,7 +34,7 @@ def _meant(typed: str, names: list[str]) -> str:
     return ", ".join(shown) + (f" and {rest} more" if rest else "")
 
 
-class RigRows(SealRows):
+class RigStore(Store):
     """Rows that belong to a rig or a board."""
 
     def add_rig(self, rig: str, toml: str, by: str, now: datetime, reason: str = "") -> RigRevision:
@@ -47,7 +45,7 @@ class RigRows(SealRows):
             return latest
         with self.transaction():
             self.db.execute("INSERT INTO rig (name) VALUES (?) ON CONFLICT (name) DO NOTHING", [rig])
-            return self.add(RigRevision(rig, toml, now, by, reason, replaces=_ids(heads(known))))
+            return self.supersede(RigRevision(rig, toml, now, by, reason))
 
     def rig_names(self) -> list[str]:
         """Names in alphabetical order."""
@@ -132,16 +130,8 @@ class RigRows(SealRows):
 
     def add_calibration(self, calibration: Calibration) -> Calibration:
         """A board's calibration; it stands for the board's earlier ones."""
-        from dataclasses import replace
-
-        with self.transaction():
-            known = heads(self.calibrations(calibration.board))
-            return self.add(replace(calibration, replaces=_ids(known)))
+        return self.supersede(calibration)
 
     def calibrations(self, board: str) -> list[Calibration]:
         """Every calibration of a board, oldest first; ``records.current`` picks the one that counts."""
         return self.select(Calibration, "WHERE board = ? ORDER BY at, id", [board])
-
-
-def _ids(rows: Iterable[Row]) -> tuple[str, ...]:
-    return tuple(sorted(row.id for row in rows))

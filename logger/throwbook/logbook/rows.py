@@ -7,7 +7,8 @@ A column without a value is left out of the sum: a column that a migration adds 
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -37,6 +38,14 @@ def plain(value: Any) -> Any:
     if hasattr(value, "isoformat"):  # TOML's local dates and times
         return value.isoformat()
     return value
+
+
+def grouped(pairs: Iterable[tuple[Any, Any]]) -> dict[Any, list[Any]]:
+    """The second of each pair by the first; nothing stands under a key that never came."""
+    groups: dict[Any, list[Any]] = defaultdict(list)
+    for key, value in pairs:
+        groups[key].append(value)
+    return groups
 
 
 def _time_text(value: datetime) -> str:

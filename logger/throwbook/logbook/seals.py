@@ -1,67 +1,28 @@
-"""Seals and their chain.
+"""Seals: what a decided sheet rested on, summed and chained, so that any later change is found.
 
-Seals: what a decided sheet rested on, summed and chained, so that any later change is found.
-
-Content ids and the chain of seals: any later change to what was signed can be found.
-
-A record's canonical form is JSON with sorted keys, no spaces, UTF-8 and no NaN, so that the same content gives the same
-bytes on any computer. Its id is the SHA-256 of those bytes (FIPS 180-4). A sheet's seal is taken over its canonical
-form *and* the seal of the sheet before it: a sheet changed, taken out or put in later breaks every seal after it.
+Summed is the SHA-256 (FIPS 180-4) of JSON in one form only (``rows.to_json``), over the sheet's rows *and* the seal of the
+sheet before it: a sheet changed, taken out or put in later breaks every seal after it.
 """
 
 import hashlib
-import json
-import sqlite3
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import fields, is_dataclass, replace
-from datetime import date, datetime
+from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
 from throwbook.core.records import Fact, Seal
-from throwbook.logbook.connection import damaged, plain_errors
-from throwbook.logbook.rows import SqlValue, altered, fact
-from throwbook.logbook.schema import BY_NAME, Table
-from throwbook.logbook.sheets import SheetRows
+from throwbook.logbook.rows import to_json
+from throwbook.logbook.schema import BY_NAME
+from throwbook.logbook.store import Store
 
 FIRST = ""
 """What the first sheet of a rig is chained to."""
 SEAL_FORM = "throwbook-seal-1"
 
 
-def plain(value: Any) -> Any:
-    """Turn dataclasses, mappings, sequences and dates into what JSON can hold.
-
-    Raises:
-        TypeError: a value that has no canonical form.
-        ValueError: NaN or infinite, which JSON can't hold.
-    """
-    if value is None or isinstance(value, str | bool | int | float):
-        return value
-    if isinstance(value, date):
-        return value.isoformat()
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, set | frozenset):
-        return sorted(plain(item) for item in value)
-    if isinstance(value, Sequence):
-        return [plain(item) for item in value]
-    raise TypeError(f"no canonical form for {type(value).__name__}")
-
-
-def canonical(value: Any) -> bytes:
-    """The one way to write ``value`` down."""
-    text = json.dumps(
-        plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-    )
-    return text.encode("utf-8")
-
-
-def content_id(value: Any) -> str:
-    """SHA-256 of the canonical form, 64 hexadecimal digits."""
-    return hashlib.sha256(canonical(value)).hexdigest()
+def content_id(content: Any) -> str:
+    """SHA-256 of the one form in which ``content`` is written as JSON, 64 hexadecimal digits."""
+    return hashlib.sha256(to_json(content).encode()).hexdigest()
 
 
 def seal_of(content: Any, before: str = FIRST) -> str:
@@ -89,7 +50,7 @@ ORDERS_TOLD_OF = (
 )
 
 
-class SealRows(SheetRows):
+class SealStore(Store):
     """Sealing, and reading the facts again that a seal covers."""
 
     def seal_sheet(self, sheet: str, decision: str, now: datetime) -> Seal:
@@ -144,31 +105,6 @@ class SealRows(SheetRows):
                 rows = self.stored(table, ON_SHEET[table], {"sheet": seal.sheet})
                 found += [row for row in rows if row.id in ids]
         return sorted(found, key=_name)
-
-    def altered(
-        self, table: str, where: str = "", values: Sequence[SqlValue] = (), attached: str = "main"
-    ) -> list[Fact]:
-        """Rows whose content no longer gives their id, under the id they carry."""
-        shape = BY_NAME[table]
-        found = []
-        with plain_errors(self.path):
-            for row in self.db.execute(f"SELECT * FROM {attached}.{table} {where}", values):
-                summed = self._summed(shape, row)
-                if altered(shape, row["id"], summed):
-                    found.append(replace(summed, id=row["id"]))
-        return found
-
-    def stored(self, table: str, where: str, values: Sequence[SqlValue] | dict[str, SqlValue]) -> list[Fact]:
-        """Rows under the id they carry, in the order of those ids."""
-        shape = BY_NAME[table]
-        rows = self.read(f"SELECT * FROM {table} {where} ORDER BY id", values)
-        return [replace(self._summed(shape, row), id=row["id"]) for row in rows]
-
-    def _summed(self, table: Table, row: sqlite3.Row) -> Fact:
-        try:
-            return fact(table, dict(row))
-        except KeyError as error:  # the table has lost a column, or its name
-            raise damaged(self.path) from error
 
     def _sealable(self, sheet: str, rig: str, sealed: set[str]) -> list[Fact]:
         found = []

@@ -1,10 +1,9 @@
 """Sheets: planned, answered, decided."""
 
 import os
-from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
 
 from throwbook.core.records import (
     ACCEPTED,
@@ -20,18 +19,12 @@ from throwbook.core.records import (
     nothing,
 )
 from throwbook.errors import InputError, Remedy
-from throwbook.logbook.connection import plain_errors
-from throwbook.logbook.rows import SqlValue
+from throwbook.logbook.rows import grouped
 from throwbook.logbook.store import Store
 
 
-class SheetRows(Store):
+class SheetStore(Store):
     """Rows that belong to a sheet."""
-
-    def read(self, sql: str, values: Sequence[SqlValue] | dict[str, SqlValue] = ()) -> list[Any]:
-        """Rows of any question to the file."""
-        with plain_errors(self.path):
-            return self.db.execute(sql, values).fetchall()
 
     def plan_sheet(self, rig: str, kind: str, plan: Details, by: str, now: datetime) -> Sheet:
         """A new open sheet with the rig's next number."""
@@ -75,14 +68,12 @@ class SheetRows(Store):
             "WHERE sheet IN (SELECT id FROM sheet WHERE rig = ? AND kind = ?)",
             [rig, COMMISSIONING],
         )
-        found = [current(decided) for decided in _by_sheet(rows).values()]
-        return any(one is not None and one.outcome == ACCEPTED for one in found)
+        decisions = [current(decided) for decided in grouped((row.sheet, row) for row in rows).values()]
+        return any(one is not None and one.outcome == ACCEPTED for one in decisions)
 
     def answer(self, sheet: str, answers: Details, by: str, now: datetime, reason: str = "") -> Answers:
         """What was asked on the sheet; stands for the earlier answers."""
-        with self.transaction():
-            known = heads(self.answers(sheet))
-            return self.add(Answers(sheet, answers, now, by, reason, tuple(row.id for row in known)))
+        return self.supersede(Answers(sheet, answers, now, by, reason))
 
     def answers(self, sheet: str) -> list[Answers]:
         """Every revision of a sheet's answers, oldest first."""
@@ -101,22 +92,7 @@ class SheetRows(Store):
         """A sheet that was rejected. Accepting one is ``accept``'s business alone: it looks at the evidence."""
         if outcome != REJECTED:
             raise ValueError("a sheet is accepted through Logbook.accept, which asks for its evidence")
-        return self._decide(sheet, outcome, signed, statement, by, now, reason)
-
-    def _decide(
-        self,
-        sheet: str,
-        outcome: str,
-        signed: str,
-        statement: Details,
-        by: str,
-        now: datetime,
-        reason: str = "",
-    ) -> Decision:
-        with self.transaction():
-            known = heads(self.decisions(sheet))
-            replaces = tuple(row.id for row in known)
-            return self.add(Decision(sheet, outcome, signed, statement, now, by, reason, replaces))
+        return self.supersede(Decision(sheet, outcome, signed, statement, now, by, reason))
 
     def decisions(self, sheet: str) -> list[Decision]:
         """Every decision on a sheet, oldest first."""
@@ -131,8 +107,10 @@ class SheetRows(Store):
             inside, seals, asked = "WHERE sheet = ?", "WHERE sheet = ?", [only]
         elif rig is not None:
             inside = "JOIN sheet s ON s.id = {table}.sheet WHERE s.rig = ?"
-        answers = _by_sheet(self.select(Answers, inside.format(table="answers"), asked))
-        decisions = _by_sheet(self.select(Decision, inside.format(table="decision"), asked))
+        answered = self.select(Answers, inside.format(table="answers"), asked)
+        decided = self.select(Decision, inside.format(table="decision"), asked)
+        answers = grouped((row.sheet, row) for row in answered)
+        decisions = grouped((row.sheet, row) for row in decided)
         sealed = {row[0] for row in self.read(f"SELECT decision FROM seal {seals}", asked)}
         shared = Counter(
             (row[0], row[1]) for row in self.read(f"SELECT rig, number FROM sheet {condition}", values)
@@ -152,10 +130,3 @@ def standing_decision(decisions: Iterable[Decision]) -> Decision | None:
     """The decision that counts; where two logbooks decided apart, a rejection outweighs an acceptance."""
     apart = heads(decisions)
     return current([one for one in apart if one.outcome == REJECTED]) or current(apart)
-
-
-def _by_sheet(rows: Iterable[Any]) -> dict[str, list[Any]]:
-    found: dict[str, list[Any]] = defaultdict(list)
-    for row in rows:
-        found[row.sheet].append(row)
-    return found

@@ -1,10 +1,6 @@
-"""Rows into the file and out of it, each entered in the numbered list of entries.
+"""Rows of any kind into the file and out of it, each entered in the list of entries.
 
-Adding and reading rows of any kind: the middle between the open file and the kinds of rows.
-
-The list of entries: every row that this file ever took in, numbered without a gap, each chained to the one before.
-
-A row that is taken out of the file leaves its entry behind, an entry that is taken out leaves a gap, and the newest ones
+The list holds every row that this file ever took in, numbered without a gap, each chained to the one before. A row that is taken out of the file leaves its entry behind, an entry that is taken out leaves a gap, and the newest ones
 leave the tally too high. The list is the file's own and no part of any row: two logbooks that are merged each bring
 their rows, and the list goes on counting. It proves nothing against somebody who writes all three anew; a backup does.
 """
@@ -14,12 +10,13 @@ import json
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
+from throwbook.core.records import Fact
 from throwbook.logbook import migrations
-from throwbook.logbook.connection import Connection, plain_errors, unreadable_row
-from throwbook.logbook.rows import SqlValue, from_sql, to_json, to_row, with_id
+from throwbook.logbook.connection import Connection, damaged, plain_errors, unreadable_row
+from throwbook.logbook.rows import SqlValue, altered, fact, from_sql, to_json, to_row, with_id
 from throwbook.logbook.schema import BY_NAME, BY_RECORD, JUDGED_FAIL, SAID_NO_AT, TABLES, Table
 
 FAILED, SAID_NO = "judgement that failed", "sighting that said no"
@@ -323,12 +320,23 @@ class Store(Connection):
         stored: Record = with_id(record, row)
         return stored, done.rowcount == 1
 
+    def supersede(self, record: Record, **extra: SqlValue) -> Record:
+        """Store one record in place of those that counted about the same thing till now; they stay."""
+        about = getattr(record, BY_RECORD[type(record)].about)
+        with self.transaction():
+            replaces = self.head_ids(type(record), about)
+            stored: Record = self.add(replace(record, replaces=replaces), **extra)  # type: ignore[type-var]
+            return stored
+
+    def read(self, sql: str, values: Sequence[SqlValue] | dict[str, SqlValue] = ()) -> list[Any]:
+        """Rows of any question to the file."""
+        with plain_errors(self.path):
+            return self.db.execute(sql, values).fetchall()
+
     def head_ids(self, record: type, subject: str) -> tuple[str, ...]:
         """Ids of the rows about one subject that no other row replaces; the rows themselves aren't opened."""
         table = BY_RECORD[record]
-        with plain_errors(self.path):
-            sql = f"SELECT id, replaces FROM {table.name} WHERE {table.about} = ?"
-            rows = self.db.execute(sql, [subject]).fetchall()
+        rows = self.read(f"SELECT id, replaces FROM {table.name} WHERE {table.about} = ?", [subject])
         gone = {old for row in rows for old in json.loads(row[1])}
         return tuple(sorted(row[0] for row in rows if row[0] not in gone))
 
@@ -342,10 +350,7 @@ class Store(Connection):
         """Records of one kind; ``where`` is SQL after FROM (a join, a condition, an order)."""
         table = BY_RECORD[record]
         wanted = [name for name in table.columns if name not in set(without)]
-        with plain_errors(self.path):
-            rows = self.db.execute(
-                f"SELECT {columns(table, wanted)} FROM {table.name} {where}", values
-            ).fetchall()
+        rows = self.read(f"SELECT {columns(table, wanted)} FROM {table.name} {where}", values)
         return [self._record(table, wanted, row) for row in rows]
 
     def _record(self, table: Table, wanted: list[str], row: Sequence[SqlValue]) -> Any:
@@ -358,6 +363,31 @@ class Store(Connection):
         except (ValueError, TypeError) as error:
             raise unreadable_row(self.path, table.name, row[0]) from error
         return table.record(id=row[0], **values)
+
+    def altered(
+        self, table: str, where: str = "", values: Sequence[SqlValue] = (), attached: str = "main"
+    ) -> list[Fact]:
+        """Rows whose content no longer gives their id, under the id they carry."""
+        shape = BY_NAME[table]
+        found = []
+        with plain_errors(self.path):
+            for row in self.db.execute(f"SELECT * FROM {attached}.{table} {where}", values):
+                summed = self._summed(shape, row)
+                if altered(shape, row["id"], summed):
+                    found.append(replace(summed, id=row["id"]))
+        return found
+
+    def stored(self, table: str, where: str, values: Sequence[SqlValue] | dict[str, SqlValue]) -> list[Fact]:
+        """Rows under the id they carry, in the order of those ids."""
+        shape = BY_NAME[table]
+        rows = self.read(f"SELECT * FROM {table} {where} ORDER BY id", values)
+        return [replace(self._summed(shape, row), id=row["id"]) for row in rows]
+
+    def _summed(self, table: Table, row: sqlite3.Row) -> Fact:
+        try:
+            return fact(table, dict(row))
+        except KeyError as error:  # the table has lost a column, or its name
+            raise damaged(self.path) from error
 
     def unreadable(self, table: str, attached: str = "main") -> list[tuple[str, dict[str, SqlValue]]]:
         """Id and columns of every row that doesn't come back as a record, though its id may be right."""

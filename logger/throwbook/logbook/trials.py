@@ -1,15 +1,9 @@
-"""Trials, sightings, judgements; failed ones.
-
-Trials: samples, placements on sheets, sightings, judgements.
-
-Throws that ask for an order: judged "fail", or looked at and answered with a "no".
-"""
+"""Trials: their samples, placements on sheets, sightings and judgements, and which of them ask for an order."""
 
 import json
 import os
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -31,9 +25,10 @@ from throwbook.core.records import (
 )
 from throwbook.errors import InputError, OutsideError, Remedy
 from throwbook.logbook.connection import damaged, unreadable_row
-from throwbook.logbook.rigs import RigRows
-from throwbook.logbook.rows import SqlValue, from_sql, to_json, to_row
+from throwbook.logbook.rigs import RigStore
+from throwbook.logbook.rows import SqlValue, from_sql, grouped, to_json, to_row
 from throwbook.logbook.schema import BY_NAME, JUDGED_FAIL, SAID_NO_AT
+from throwbook.logbook.sheets import SheetStore
 from throwbook.logbook.store import columns
 
 if TYPE_CHECKING:
@@ -45,7 +40,47 @@ CUT_FROM = "cut_from"
 """Head key of a movement: SHA-256 of the samples of the whole record it was cut from."""
 
 
-class TrialRows(RigRows):
+FAILED = f"SELECT trial FROM judgement WHERE {JUDGED_FAIL.sql}"
+SAID_NO = f"SELECT trial FROM sighting WHERE {SAID_NO_AT.sql}"
+"""By the two short indexes: no other row is read."""
+LISTED = "(SELECT value FROM json_each(?))"
+KINDS = f"SELECT DISTINCT trial, kind FROM placement JOIN sheet ON sheet.id = sheet WHERE trial IN {LISTED}"
+FAILED_SIGNS = f"""
+    SELECT judgement.trial, json_extract(assessment, '$.direction'), json_extract(assessment, sign.fullkey || '.sign')
+    FROM judgement, json_each(iif(json_valid(assessment), assessment, 'null'), '$.signs') AS sign
+    WHERE judgement.trial IN {LISTED} AND verdict = 'fail'
+        AND json_extract(assessment, sign.fullkey || '.level') = 'fail'
+"""
+"""Signs at level fail of every judgement, the replaced ones too: judging again never takes back what was raised. A row that
+can't be read names none, and ``check`` tells of it."""
+EARLIER = " UNION ".join(
+    f"SELECT trial FROM judgement WHERE method_version = '{one}'" for one in EARLIER_METHODS
+)
+JUDGED_EARLIER = f"""
+    SELECT rig, id FROM trial WHERE id IN (
+        SELECT trial FROM ({EARLIER}) EXCEPT
+        SELECT trial FROM judgement WHERE replaces <> '[]' AND method_version = '{METHOD_VERSION}'
+    )
+"""
+"""Word for word the conditions of the two short indexes of version 4."""
+
+
+@dataclass(frozen=True)
+class Asking:
+    """A throw, and all that an order which takes its rig out of use can follow from."""
+
+    trial: str
+    rig: str
+    direction: str
+    kinds: tuple[str, ...]
+    """Of every sheet it stands on."""
+    failed_signs: tuple[tuple[str, str], ...]
+    """Direction that it was judged in, and sign."""
+    sightings: tuple[Sighting, ...]
+    """Every revision."""
+
+
+class TrialStore(RigStore, SheetStore):
     """Rows that belong to a trial."""
 
     def add_trial(
@@ -86,9 +121,8 @@ class TrialRows(RigRows):
                 Placement(trial.id, sheet, position, now, by, as_found, "", ambient_c, file, head)
             )
             known = () if new else self.head_ids(Judgement, trial.id)
-            judgement = self._judge(
-                trial, known, assessment, by, now, software_version, baseline, "", calibration
-            )
+            judged = Judgement(trial.id, assessment, software_version, now, by, "", baseline, calibration)
+            judgement = self._add_judgement(rig, replace(judged, replaces=known))
             return LoggedTrial(trial, placement, judgement, None)
 
     def identity(self, rig: str, trace: "Trace") -> str:
@@ -188,19 +222,22 @@ class TrialRows(RigRows):
         ``rig_revision``: the version of the rig it was made by; None: the one that counts now.
         """
         with self.transaction():
-            [judged] = self.select(Trial, "WHERE id = ?", [trial])
+            [[rig]] = self.read("SELECT rig FROM trial WHERE id = ?", [trial])
             known = self.head_ids(Judgement, trial)
-            return self._judge(
-                judged,
-                known,
-                assessment,
-                by,
-                now,
-                software_version,
-                baseline,
-                reason,
-                calibration,
-                rig_revision,
+            return self._add_judgement(
+                rig,
+                Judgement(
+                    trial,
+                    assessment,
+                    software_version,
+                    now,
+                    by,
+                    rig_revision or "",
+                    baseline,
+                    calibration,
+                    reason,
+                    known,
+                ),
             )
 
     def sight(self, trial: str, pins: PinAnswers, by: str, now: datetime, reason: str = "") -> Sighting:
@@ -208,12 +245,8 @@ class TrialRows(RigRows):
 
         Whether it also outweighs them is for ``core.sheets.sheet.seen_at`` to say: a "no" is corrected only with a reason.
         """
-        with self.transaction():
-            replaces = self.head_ids(Sighting, trial)
-            answers = {name: getattr(pins, name) for name in SEEN}
-            return self.add(
-                Sighting(trial, how=pins.how, at=now, by=by, reason=reason, replaces=replaces, **answers)
-            )
+        answers = {name: getattr(pins, name) for name in SEEN}
+        return self.supersede(Sighting(trial, how=pins.how, at=now, by=by, reason=reason, **answers))
 
     def trials(self, rig: str | None = None, sheet: str | None = None) -> list[LoggedTrial]:
         """Trials with the rows that count now, in the order thrown; no samples are unpacked.
@@ -230,9 +263,9 @@ class TrialRows(RigRows):
         values: list[SqlValue] = [rig if sheet is None else sheet]
         trials = self.select(Trial, f"WHERE id IN {inside}", values)
         where = f"WHERE trial IN {inside}"
-        placements = _by_trial(self.select(Placement, where, values))
-        sightings = _by_trial(self.select(Sighting, where, values))
-        judgements = _by_trial(self._judgements(where, values))
+        placements = grouped((row.trial, row) for row in self.select(Placement, where, values))
+        sightings = grouped((row.trial, row) for row in self.select(Sighting, where, values))
+        judgements = grouped((row.trial, row) for row in self._judgements(where, values))
         found = []
         for trial in trials:
             places = heads(placements.get(trial.id, []))
@@ -305,6 +338,29 @@ class TrialRows(RigRows):
             place.file if place else "",
         )
 
+    def asking(self, rig: str | None = None) -> list[Asking]:
+        """Throws that were ever judged "fail" or answered with a "no", of one rig or of all; the others aren't read."""
+        # "+rig": these are few, so it starts from them and not from all throws of the rig
+        of_rig, values = ("", []) if rig is None else ("AND +rig = ?", [rig])
+        trials = self.read(
+            f"SELECT id, rig, direction FROM trial WHERE id IN ({FAILED} UNION {SAID_NO}) {of_rig}", values
+        )
+        if not trials:
+            return []
+        listed = [json.dumps([row[0] for row in trials])]
+        kinds = grouped(self.read(KINDS, listed))
+        signs = grouped((row[0], (row[1], row[2])) for row in self.read(FAILED_SIGNS, listed))
+        seen = grouped((one.trial, one) for one in self.select(Sighting, f"WHERE trial IN {LISTED}", listed))
+        return [
+            Asking(trial, whose, direction, tuple(kinds[trial]), tuple(signs[trial]), tuple(seen[trial]))
+            for trial, whose, direction in trials
+        ]
+
+    def judged_earlier(self, rig: str | None = None) -> dict[str, list[str]]:
+        """By rig: throws that an earlier method judged and this one didn't yet, of one rig or of all."""
+        of_rig, values = ("", []) if rig is None else ("AND +rig = ?", [rig])
+        return grouped(self.read(f"{JUDGED_EARLIER} {of_rig}", values))
+
     def _add_trace(self, rig: str, trace: "Trace") -> tuple[Trial, bool]:
         from throwbook.logbook import serialization
 
@@ -316,37 +372,17 @@ class TrialRows(RigRows):
         )
         return self.add_or_find(Trial(rig, trace.direction, FROM_TRACE, trace.started, digest))
 
-    def _judge(
-        self,
-        trial: Trial,
-        known: tuple[str, ...],
-        assessment: "Assessment",
-        by: str,
-        now: datetime,
-        software_version: str,
-        baseline: str | None,
-        reason: str,
-        calibration: str | None,
-        rig_revision: str | None = None,
-    ) -> Judgement:
-        """A judgement that stands for the ``known`` ones; it names the version of the rig it was made by."""
+    def _add_judgement(self, rig: str, judgement: Judgement) -> Judgement:
+        """A judgement; where it names no version of the rig it was made by the one that counts now."""
         from throwbook.logbook.serialization import assessment_to_json, profile_blob
 
-        revisions = [rig_revision] if rig_revision else self.head_ids(RigRevision, trial.rig)
-        revision = revisions[0] if len(revisions) == 1 else self.rig(trial.rig).id
+        if not judgement.rig_revision:
+            revisions = self.head_ids(RigRevision, rig)
+            revision = revisions[0] if len(revisions) == 1 else self.rig(rig).id
+            judgement = replace(judgement, rig_revision=revision)
+        assessment = judgement.assessment
         return self.add(
-            Judgement(
-                trial.id,
-                assessment,
-                software_version,
-                now,
-                by,
-                revision,
-                baseline,
-                calibration,
-                reason,
-                known,
-            ),
+            judgement,
             verdict=assessment.verdict,
             method_version=assessment.method_version,
             assessment=to_json(assessment_to_json(assessment)),
@@ -390,84 +426,3 @@ def _order(logged: LoggedTrial) -> tuple[Any, ...]:
     place = logged.placement
     when = logged.when
     return (when is None, when and when.timestamp(), place.position if place else 0, logged.id)
-
-
-def _by_trial(rows: Iterable[Any]) -> dict[str, list[Any]]:
-    found: dict[str, list[Any]] = defaultdict(list)
-    for row in rows:
-        found[row.trial].append(row)
-    return found
-
-
-FAILED = f"SELECT trial FROM judgement WHERE {JUDGED_FAIL.sql}"
-SAID_NO = f"SELECT trial FROM sighting WHERE {SAID_NO_AT.sql}"
-"""By the two short indexes: no other row is read."""
-LISTED = "(SELECT value FROM json_each(?))"
-KINDS = f"SELECT DISTINCT trial, kind FROM placement JOIN sheet ON sheet.id = sheet WHERE trial IN {LISTED}"
-FAILED_SIGNS = f"""
-    SELECT judgement.trial, json_extract(assessment, '$.direction'), json_extract(assessment, sign.fullkey || '.sign')
-    FROM judgement, json_each(iif(json_valid(assessment), assessment, 'null'), '$.signs') AS sign
-    WHERE judgement.trial IN {LISTED} AND verdict = 'fail'
-        AND json_extract(assessment, sign.fullkey || '.level') = 'fail'
-"""
-"""Signs at level fail of every judgement, the replaced ones too: judging again never takes back what was raised. A row that
-can't be read names none, and ``check`` tells of it."""
-EARLIER = " UNION ".join(
-    f"SELECT trial FROM judgement WHERE method_version = '{one}'" for one in EARLIER_METHODS
-)
-JUDGED_EARLIER = f"""
-    SELECT rig, id FROM trial WHERE id IN (
-        SELECT trial FROM ({EARLIER}) EXCEPT
-        SELECT trial FROM judgement WHERE replaces <> '[]' AND method_version = '{METHOD_VERSION}'
-    )
-"""
-"""Word for word the conditions of the two short indexes of version 4."""
-
-
-@dataclass(frozen=True)
-class Asking:
-    """A throw, and all that an order which takes its rig out of use can follow from."""
-
-    trial: str
-    rig: str
-    direction: str
-    kinds: tuple[str, ...]
-    """Of every sheet it stands on."""
-    failed_signs: tuple[tuple[str, str], ...]
-    """Direction that it was judged in, and sign."""
-    sightings: tuple[Sighting, ...]
-    """Every revision."""
-
-
-class AskingRows(TrialRows):
-    """The throws that a rig's status has to answer for."""
-
-    def asking(self, rig: str | None = None) -> list[Asking]:
-        """Throws that were ever judged "fail" or answered with a "no", of one rig or of all; the others aren't read."""
-        # "+rig": these are few, so it starts from them and not from all throws of the rig
-        of_rig, values = ("", []) if rig is None else ("AND +rig = ?", [rig])
-        trials = self.read(
-            f"SELECT id, rig, direction FROM trial WHERE id IN ({FAILED} UNION {SAID_NO}) {of_rig}", values
-        )
-        if not trials:
-            return []
-        listed = [json.dumps([row[0] for row in trials])]
-        kinds = _grouped(self.read(KINDS, listed))
-        signs = _grouped((row[0], (row[1], row[2])) for row in self.read(FAILED_SIGNS, listed))
-        seen = _grouped((one.trial, one) for one in self.select(Sighting, f"WHERE trial IN {LISTED}", listed))
-        return [
-            Asking(trial, whose, direction, tuple(kinds[trial]), tuple(signs[trial]), tuple(seen[trial]))
-            for trial, whose, direction in trials
-        ]
-
-    def judged_earlier(self, rig: str | None = None) -> dict[str, list[str]]:
-        """By rig: throws that an earlier method judged and this one didn't yet, of one rig or of all."""
-        of_rig, values = ("", []) if rig is None else ("AND +rig = ?", [rig])
-        return _grouped(self.read(f"{JUDGED_EARLIER} {of_rig}", values))
-
-
-def _grouped(pairs: Iterable[Any]) -> dict[str, list[Any]]:
-    found: dict[str, list[Any]] = defaultdict(list)
-    for key, value in pairs:
-        found[key].append(value)
-    return found
