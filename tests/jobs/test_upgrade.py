@@ -20,7 +20,7 @@ from throwbook.core.assessment import (
     Sign,
 )
 from throwbook.core.diagnosis.assess import assess_trace
-from throwbook.core.records import PinAnswers
+from throwbook.core.records import Decision, PinAnswers
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
 from throwbook.core.status.status_text import reasons
@@ -214,7 +214,9 @@ def test_an_accepted_sheet_that_no_longer_passes_holds_the_rig_and_carries_nothi
         sign_off.write_down(book, state, [one.id for one in locks], YES, BY, NOON)
         rig = rig_of(book, RIG)
         acceptance = book.judged(state.sheet.id, rig, BY, NOON)
-        decision = book._decide(state.sheet.id, "accepted", BY, {"statement": "it passed then"}, BY, NOON)
+        decision = book.supersede(
+            Decision(state.sheet.id, "accepted", BY, {"statement": "it passed then"}, NOON, BY)
+        )
         book.seal_sheet(state.sheet.id, decision.id, NOON)
         assert acceptance.missing  # the present rules see the worse judgement at once
         orders = [one.id for one in book.orders(RIG)]

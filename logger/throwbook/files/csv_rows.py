@@ -1,19 +1,10 @@
-"""Rows and columns of numbers, fast and slow.
+"""Rows and columns of a trace file to numbers: which column is what, a whole block at once, or row by row to find a fault.
 
-Which column of a file is time, current and voltage, and in which unit.
-
-Our own files say it in their column names. Others are read with ``time=NAME`` or ``current=NAME [mA]``.
-
-A block of plain decimal numbers to floats, all at once and to the last bit.
-
-Why this stands beside numpy's own reader: a stroke is to be parsed and analysed within four times what a good CSV reader
-needs for parsing alone, and ``numpy.loadtxt`` takes half of that budget. Only the plain case is done here, digits
-with at most one point and a minus sign; for anything else the answer is None and the caller reads it the slow way.
-
-Exact because a number of at most 14 digits is an integer below 2**53 divided by a power of ten up to 10**14: both are
-doubles without rounding, and one IEEE 754 division rounds correctly.
-
-Rows of a trace file to numbers: a whole block at once, or row by row to find the line that is wrong.
+Why plain decimal numbers have a reader of their own: a stroke is to be parsed and analysed within four times what a good
+CSV reader needs for parsing alone, and ``numpy.loadtxt`` takes half of that budget. Digits with at most one point and a
+minus sign are done here; for anything else the answer is None and the caller reads it the slow way. Exact because a
+number of at most 14 digits is an integer below 2**53 divided by a power of ten up to 10**14: both are doubles without
+rounding, and one IEEE 754 division rounds correctly.
 """
 
 import csv

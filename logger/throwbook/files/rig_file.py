@@ -1,14 +1,4 @@
-"""Rig files: read, write, example.
-
-A rig file with every key explained, to copy and fill in.
-
-The values of a rig file, one at a time: from what TOML gives to what the core takes, or a refusal that shows how to write it.
-
-The rig file: TOML with quantities as strings, to a core Rig and back.
-
-Every key, with what it means, stands in ``rig_example.EXAMPLE``, which `throwbook rig example` prints; a test holds it
-against ``SECTIONS`` of ``rig_values.py`` and the limits of ``core/machine/limits.py``.
-"""
+"""The rig file: TOML with quantities as strings, to a core Rig and back, and an example with every key explained."""
 
 import difflib
 import math

@@ -1,10 +1,6 @@
-"""CSV, JSON lines and Parquet, written whole or not at all.
-
-Tables into files, a batch of rows at a time: CSV that is safe to open in a spreadsheet, JSON lines, Parquet.
+"""Tables into files, a batch of rows at a time: CSV that is safe in a spreadsheet, JSON lines, Parquet. Whole or not at all.
 
 JSON lines: one object a line, SI, ``null`` where a figure isn't known, never NaN.
-
-Files that appear whole or not at all.
 """
 
 import csv

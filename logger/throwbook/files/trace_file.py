@@ -1,11 +1,7 @@
-"""Trace files: head and rows.
-
-Trace files: a CSV table under a TOML head, read in blocks, written without loss.
+"""Trace files: a CSV table under a TOML head, read in blocks, written without loss.
 
 The whole text is never held: a file is read a block at a time into three plain arrays, so the memory needed is 24
 bytes a row and one block. A file beyond ``TraceLimits`` is refused before or while it is read.
-
-The head of a trace file: ``#`` lines that, stripped of ``# ``, are one TOML document.
 """
 
 import csv

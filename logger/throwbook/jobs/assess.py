@@ -1,9 +1,4 @@
-"""Judge trace files, as throws or as a bench test.
-
-Judge trace files: one by one, then as a set. No logbook is needed.
-
-The bench test of an actuator: from trace files, or from a bench sheet of the logbook. Never prints.
-"""
+"""Trace files judged: one by one, then as a set, or as a bench test of the actuator. No logbook is needed; never prints."""
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext

@@ -1,9 +1,4 @@
-"""Find and check boards.
-
-Find boards, and check one: rate held, loss, zero, noise, range, clock. Never prints.
-
-A conversation with a board that is not a trial: who is there, and a stretch of samples to look at.
-"""
+"""Boards: found, and one checked: rate held, loss, zero, noise, range, clock. Never prints."""
 
 import time
 from collections.abc import Callable, Iterator, Sequence

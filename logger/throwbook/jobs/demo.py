@@ -1,11 +1,7 @@
-"""The demo: one rig from the bench to its third winter.
-
-The main job end to end on a bundled rig: what a newcomer runs first.
+"""The demo: one bundled rig from the bench to its third winter, as a newcomer runs it first.
 
 Every step goes through the same jobs as the command line. The throws are simulated; the logbook, the records and the
 papers they leave behind are real files, in one folder.
-
-What the demo tells: of each sheet its throws, and from its logbook the seasons, the service, where the rig stands.
 """
 
 from collections import Counter

@@ -1,13 +1,4 @@
-"""The demo's story and its throws.
-
-A throw recorded the real way: a rehearsal board on a pseudo-terminal, the recorder, the journal, a trace file.
-
-The story that the demo plays: an invented rig at an invented yard over three winters.
-
-Only what happens, day by day; how it is played is ``demo``. Everything here is made up, and the throws are simulated.
-
-Simulated throws of the demo's machine, written as record files and imported as one sheet.
-"""
+"""The story that the demo plays, day by day, and its throws: an invented rig at an invented yard, simulated."""
 
 import threading
 from collections.abc import Sequence

@@ -1,9 +1,4 @@
-"""Hand-measured throws; preview.
-
-Throws measured by hand, into the logbook: one or a whole paper sheet at once, all or nothing.
-
-A throw measured by hand, judged while it is typed: the same judgement as when it is kept, and nothing is stored.
-"""
+"""Throws measured by hand, into the logbook: one or a whole paper sheet at once, all or nothing; judged while they are typed."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass

@@ -1,15 +1,4 @@
-"""Which logbook, which rig, which baseline: one rule each.
-
-Which baseline a trial is judged against: the frozen one, or a provisional one from the rig's first sheet.
-
-A rig by file or name, faults and all, and the judgement whether its actuator suits its mechanism.
-
-Which logbook, and opening it.
-
-A rig as the logbook has it: its file's text read again.
-
-A rig by its file, or by its name in the logbook (then with the baselines that the logbook holds).
-"""
+"""Which logbook, which rig, which baseline: one rule each."""
 
 import os
 from collections.abc import Iterable, Mapping

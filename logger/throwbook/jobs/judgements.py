@@ -1,11 +1,4 @@
-"""A stored trial: look at it in depth, judge it again.
-
-A sheet judged again: a changed rig file, method or baseline gives new verdicts beside the old ones.
-
-A stored throw judged as it would be today: its record under the calibration that counts now, or what was read by hand.
-
-One trial in depth: its record, its profile, and the baseline it is held against.
-"""
+"""A stored trial in depth, and judged again: under the rig file, calibration, method and baseline that count now."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace

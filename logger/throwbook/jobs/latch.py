@@ -1,11 +1,4 @@
-"""A rig's status in a logbook: read, raised, cleared by a signed order.
-
-The status of a rig in a logbook: read, raised by throws and by people, brought down by a signed order.
-
-The orders that stored throws and sightings ask for, so that one that was taken out of the file is missed.
-
-What the latch is told of the maintenance history.
-"""
+"""The status of a rig in a logbook: read, raised by throws and by people, cleared by a signed order."""
 
 from collections import defaultdict
 from collections.abc import Container, Iterable, Mapping, Sequence

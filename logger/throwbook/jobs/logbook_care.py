@@ -1,9 +1,4 @@
-"""Check, backup, merge, export.
-
-The logbook's content out into files that other programs read.
-
-Looking after the logbook: check it, copy it, take another one in.
-"""
+"""Looking after the logbook: check it, copy it, take another one in, write its content out for other programs."""
 
 import contextlib
 import os

@@ -1,9 +1,4 @@
-"""The papers: report, cab card, blank sheet, yard list, and what each rests on.
-
-Everything a report rests on, read from the logbook.
-
-Papers from the logbook: reports, the blank sheet, the cab card. Each is written whole or not at all.
-"""
+"""Papers from the logbook: reports, blank sheet, cab card, and what each rests on. Each is written whole or not at all."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

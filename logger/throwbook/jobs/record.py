@@ -1,4 +1,4 @@
-"""Record one trial from a board: journaled while it runs, judged when it ends. Never prints.
+"""One trial recorded from a board: journaled while it runs, judged when it ends. Never prints.
 
 recording = Recording(plan, on_live=show, on_note=tell, now=now)
 recorded = recording.run()          # in a thread of your own; ``begin`` and ``finish`` from any other

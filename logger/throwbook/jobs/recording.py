@@ -1,9 +1,4 @@
-"""What a recording became: a trace, its movements, each judged.
-
-The movements of a record as throws of their own: cut out, named, each with its direction, judged.
-
-What came of a recording: its throws, each judged, and what to tell; also from the journal of one that broke off.
-"""
+"""What came of a recording: its movements, each a throw of its own and judged; also from the journal of one that broke off."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace

@@ -1,9 +1,4 @@
-"""A rig whose file changes, or was begun twice.
-
-A rig file changed after the commissioning: the rig goes up, because that commissioning speaks for other values.
-
-A rig whose file was begun twice, as after a merge of two logbooks: it may be two machines under one name.
-"""
+"""A rig whose file changed after its commissioning, or was begun twice, as after a merge: its status is tightened."""
 
 from datetime import datetime
 from hashlib import sha256

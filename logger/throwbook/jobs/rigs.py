@@ -1,13 +1,4 @@
-"""Add, list, retire; list as file; overview.
-
-What is seen when the program opens: every rig with where it stands, and recordings that were never judged.
-
-A rig is sold or scrapped: it leaves the lists of what is due, and everything it wrote stays.
-
-Rigs in the logbook: added from a file, listed with where they stand, shown with their history.
-
-The list of rigs as a file: CSV for a spreadsheet, PDF for the wall. Each is written whole or not at all.
-"""
+"""Rigs of the logbook: added from a file, listed with their status, shown with their history, retired; the list as a file."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

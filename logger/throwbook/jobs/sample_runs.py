@@ -1,9 +1,4 @@
-"""The sample runs: their table and their files.
-
-The sample runs, one row each: what happened at the machine and what the record shows. Invented, for demonstration.
-
-Write the sample runs: a rig, a baseline set, healthy throws and one record for each sign. The same bytes each time.
-"""
+"""The sample runs: a table of what happened and what the record shows, and their files, the same bytes each time. Invented."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace

@@ -1,9 +1,4 @@
-"""Plan, answer, sight, view, accept, reject.
-
-Test sheets while they are open: planned, answered, looked at. How one ends stands in ``signing.py``.
-
-Test sheets as they are shown: one with all that is on it, or a list.
-"""
+"""Test sheets while they are open: planned, answered, looked at, listed, shown. How one ends stands in ``sign_off.py``."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace

@@ -1,9 +1,4 @@
-"""What has to be done before a rig can be cleared, and what happened to it since its last acceptance.
-
-What happened to a rig since its last accepted sheet, and what its status doesn't cover, read from the logbook.
-
-The way back from a raised status, step by step: what is done, what comes next. It only tells; ``latch.clear`` decides.
-"""
+"""Steps to clear a rig's orders, and what happened to it since its last acceptance. It only tells; ``latch.clear`` decides."""
 
 from dataclasses import dataclass
 from pathlib import Path

@@ -1,8 +1,6 @@
-"""Trial to file and logbook; interrupted ones recovered.
+"""Where a recorded trial goes: a trace file, the logbook, or both; only then its journal is let go.
 
-Where a recorded trial goes: a trace file, the logbook, or both; only then its journal is let go.
-
-Unfinished recordings judged: each is kept on a sheet, or discarded, which judges it and raises what it shows all the same.
+Recordings that broke off are judged, then kept on a sheet or discarded: what they show is raised all the same.
 """
 
 from collections.abc import Iterable, Iterator

@@ -1,13 +1,7 @@
-"""Trend of rigs; sources; Dask engine.
+"""Trends of rigs, worst first, from a logbook or from a folder that ``export`` wrote as Parquet.
 
-Trends of one rig, or of all rigs of a logbook, worst first.
-
-Where rows for trends come from: a logbook, or a folder that ``export`` wrote as Parquet.
-
-Trends of a fleet whose history is larger than one machine: the same computation on Dask, over a Parquet export.
-
-Dask reads the trials by row group, gathers each rig's rows on one worker and hands them to the very function that the
-local run uses. Optional: ``pip install throwbook[fleet]``.
+A history larger than one machine is computed on Dask by the very function of the local run: the trials are read by row
+group, each rig's rows are gathered on one worker. Optional: ``pip install throwbook[fleet]``.
 """
 
 import os

@@ -1,13 +1,7 @@
-"""From the board's stream to a trace with everything the board said in its head.
+"""One trial as it is put together: samples in, live figures while it runs, at the end a trace with all that the board said.
 
-What a board said of a recording beside its samples, and what came of the line: into the record's head, and told.
-
-Nothing that came is passed over: faults, samples that never came, lines that couldn't be read, what was wrong with the
-clock.
-
-One trial as it is put together: samples in, live figures while it runs, a trace at the end.
-
-The same for a trial that runs and for one that is read back from its journal, so both give the same trace.
+The same for a trial that runs and for one that is read back from its journal. Nothing that came is passed over: faults,
+samples that never came, lines that couldn't be read, what was wrong with the clock.
 """
 
 import re

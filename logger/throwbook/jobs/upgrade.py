@@ -1,11 +1,8 @@
-"""After an upgrade: stored throws judged again, and records that stand on two rigs.
-
-After an upgrade: stored throws judged again by the method of now, beside what they were judged to be, and raised where due.
+"""After an upgrade: stored throws judged by the method of now, beside what they were judged to be, and raised where due.
 
 It only ever tightens: what was raised stays raised, and of two judgements on the same grounds the worse counts. Each throw
-is judged on the grounds it was judged on before: its version of the rig, its baseline.
-
-One record on two rigs: a merge can bring that about. One of the two never made the throw, so an order stands on both.
+is judged on the grounds it was judged on before: its version of the rig, its baseline. A record that a merge brought to
+stand on two rigs was never made by one of them, so an order stands on both.
 """
 
 from collections.abc import Callable, Iterator, Sequence

@@ -1,13 +1,9 @@
-"""Union of rows; conflicts.
-
-Two logbooks into one: the union of their rows.
+"""Two logbooks into one: the union of their rows, and what stands twice after it.
 
 A row's id is made from its content, so the union needs no judgement: it gives the same whichever way round and
 however often it is done. What both sides wrote about the same thing, each without knowing of the other, is kept as
 two revisions side by side and listed for a person to look at. A rig is known by the first version of its file, not by
 its name alone: two of one name that were begun apart are joined only by a person's word.
-
-What stands twice in a logbook after a merge: kept, and listed for a person to settle.
 """
 
 import contextlib

@@ -1,10 +1,6 @@
-"""Open, refuse, migrate, safe copy.
-
-Opening the file: for writing, for reading wherever it lies, and what is refused.
+"""Opening the file: for writing, for reading wherever it lies; refused, or brought to the newest version with a safe copy.
 
 Kept true here: a file that isn't a logbook, or is newer than this program, is not touched.
-
-Bringing an old file to the newest version, and the copies that make that safe.
 """
 
 import contextlib

@@ -1,7 +1,7 @@
-"""Records to rows of the logbook and back, and the id that a row makes for itself. The columns stand in ``tables.py``.
+"""Records to rows of the logbook and back, and the id that a row makes for itself. The columns stand in ``schema.py``.
 
 An id is the first 128 bits of SHA-256 over the row's own content. So two logbooks that hold the same fact hold the
-same id, a merge is the union of rows, and ``check`` finds any later change of a row by reckoning its id again.
+same id, a merge is the union of rows, and ``check`` finds any later change of a row by calculating its id again.
 A column without a value is left out of the sum: a column that a migration adds changes no old id.
 """
 

@@ -1,10 +1,4 @@
-"""Assessment, baseline and samples as they are stored.
-
-An assessment as JSON can hold it, and back; fields added in later versions are read with their defaults.
-
-A baseline as JSON can hold it, and back: frozen with its arrays, so that later code can't reckon it otherwise.
-
-Samples as a small blob and back, without losing a bit of any value.
+"""Assessments and baselines as JSON, samples as a small blob, and back without losing a bit of any value.
 
 What a board or a file gives are decimal numbers with few digits. Each column is turned into whole numbers where the
 way back gives exactly the same floats (``x = n / 10**places`` or ``x = n * 10**-places``), then into differences,

@@ -1,8 +1,9 @@
 """Rows of any kind into the file and out of it, each entered in the list of entries.
 
-The list holds every row that this file ever took in, numbered without a gap, each chained to the one before. A row that is taken out of the file leaves its entry behind, an entry that is taken out leaves a gap, and the newest ones
-leave the tally too high. The list is the file's own and no part of any row: two logbooks that are merged each bring
-their rows, and the list goes on counting. It proves nothing against somebody who writes all three anew; a backup does.
+The list holds every row that this file ever took in, numbered without a gap, each chained to the one before. A row that
+is taken out leaves its entry behind, an entry that is taken out leaves a gap, and the newest ones leave the tally too
+high. The list is the file's own and no part of any row: two logbooks that are merged each bring their rows, and the list
+goes on counting. It proves nothing against somebody who writes all three anew; a backup does.
 """
 
 import hashlib

@@ -1,11 +1,7 @@
-"""The table of messages, and what a session tells its caller.
-
-One table of messages: body to frozen message and back, for both ends of the cable.
+"""One table of messages: body to frozen message and back, for both ends of the cable; and what a session tells its caller.
 
 The first field names the message. A body whose first field isn't in the table, or whose fields don't fit their row
 exactly, raises ``BadMessage`` with the reason to count it under.
-
-What the PC's side of the cable tells its caller.
 """
 
 import re

@@ -1,16 +1,10 @@
-"""Sample lines in bulk; SEQ and MICROS unwrapped.
-
-Sample lines in bulk: a block of ``D`` lines to arrays in one go.
+"""Sample lines in bulk: a block of ``D`` lines to arrays in one go, SEQ and MICROS to a count and a clock that don't wrap.
 
 The bulk way takes a block only when every byte of it is exactly as it should be, checks included. Anything odd in it
 (another message, a damaged line) gives None, and the caller goes line by line through ``framing`` and ``messages``,
-which are the rule.
-
-How it is quick: lines whose fields have the same widths are laid under each other as a table of bytes, so that each
-step is one numpy operation for all of them. The CRC is linear, so that of a line is the exclusive-or of what each of
-its bytes contributes alone, which depends only on the byte and its distance from the end.
-
-SEQ and MICROS of a run, which wrap round, to a count and a clock that don't.
+which are the rule. It is quick because lines whose fields have the same widths are laid under each other as a table of
+bytes, so that each step is one numpy operation for all of them. The CRC is linear, so that of a line is the exclusive-or
+of what each of its bytes contributes alone, which depends only on the byte and its distance from the end.
 
 SEQ wraps after 65536 samples, MICROS after 71.6 minutes. Where samples are missing, MICROS says how often SEQ went
 round, so the loss is exact. A stretch without any sample that is longer than ``LONGEST_GAP_S`` ends a record. Where

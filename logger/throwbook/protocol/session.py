@@ -1,8 +1,6 @@
-"""PC side: bytes in, events out; what a baud rate carries.
+"""The PC's side of the cable: bytes in, events out; no port and no clock in it.
 
-The PC's side of the cable: bytes in, events out; no port and no clock in it.
-
-session = Session()
+    session = Session()
     port.write(session.start(rate_hz=200, baud=115200))
     for event in session.receive(data):      # any split of the stream
         ...
@@ -11,8 +9,6 @@ session = Session()
 Time comes from the board's MICROS, loss from SEQ, never from when the bytes arrived. What a message does in a state
 stands in ``TABLE``; a message that has no row there is passed over. ``again`` repeats what was not answered: the
 caller, who has a clock, says when.
-
-How many samples a second a serial line can carry.
 """
 
 from collections.abc import Callable
