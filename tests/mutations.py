@@ -56,7 +56,7 @@ FOLDERS = ("", "/logger", "/tui")
 OPTIONS = "-q -p no:cacheprovider -p no:xdist -p no:syrupy -p no:textual-snapshot --hypothesis-seed=0"
 MEASURED = TOP / "build" / "mutations.json"
 NO_MATTER = {
-    f"{PRODUCT}/core/analysis/stretches.py _only_holds: piece.last + 1 -> (piece.last - 1)": "the middle of a level, two rows shorter",
+    f"{PRODUCT}/core/analysis/current_runs.py _only_holds: piece.last + 1 -> (piece.last - 1)": "the middle of a level, two rows shorter",
     f"{PRODUCT}/core/diagnosis/verdict.py unusable: run.value + run.u < TURNS * evidence.idle_a -> "
     "(run.value + run.u <= TURNS * evidence.idle_a)": "only where a measured mean equals the limit in its last bit",
 }

@@ -85,7 +85,7 @@ def test_a_column_in_another_unit_is_refused_with_the_option_that_reads_it(case,
     plain = import_traces(book, Order("yard-loader", "spot", [LOCK]), "M. K.", NOW)
     figures = logged.judgement.assessment.figures
     assert logged.judgement.assessment.verdict != "fail"
-    assert [rig.standing.status.level for rig in list_rigs(book, NOW.date())] == [plain.status.level]
+    assert [rig.rig_status.status.level for rig in list_rigs(book, NOW.date())] == [plain.status.level]
     assert figures.travel_time_s.value == pytest.approx(14.0, abs=3.0)
     assert figures.run_current_a.value == pytest.approx(2.4, abs=1.0)
 

@@ -132,7 +132,7 @@ def test_a_stall_takes_the_rig_out_of_use_and_the_list_says_so(book):
     )
     assert done.status.level == "do not use"
     [listed] = list_rigs(book, NOW.date())
-    assert listed.standing.status.level == "do not use"
+    assert listed.rig_status.status.level == "do not use"
     assert listed.trials == len(BASELINE) + 1
 
 

@@ -188,8 +188,16 @@ class History:
         return NOON + timedelta(days=self.rng.randint(-3000, 3000))
 
     def play(self) -> None:
-        moves = [self.stall, self.stall, self.repair, self.commission, self.clear, self.clear, self.way_back]
-        moves += [self.way_back, self.merge, self.restore]
+        moves = [
+            self.stall,
+            self.stall,
+            self.repair,
+            self.commission,
+            self.clear,
+            self.clear,
+            self.steps_to_clear,
+        ]
+        moves += [self.steps_to_clear, self.merge, self.restore]
         for _ in range(STEPS):
             self.step += 1
             path = self.rng.choice(self.books)
@@ -215,7 +223,7 @@ class History:
             except InputError:
                 return
 
-    def way_back(self, path: Path) -> None:
+    def steps_to_clear(self, path: Path) -> None:
         service = repair(path, self.now())
         self.note(path)
         self.step += 1

@@ -71,7 +71,7 @@ def test_a_recording_of_a_fixed_time_keeps_every_movement_and_each_raises(book: 
     done = keep(one, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
     assert [verdict for _, verdict in kept(book)] == verdicts
     assert done.took_out
-    assert done.standing.status.level == "do not use"
+    assert done.rig_status.status.level == "do not use"
     with opened(book, read_only=True) as held:
         trials = held.trials(rig=RIG.name)
         assert [one.placement.file[-2:] for one in trials] == ["#1", "#2"]
@@ -115,10 +115,10 @@ def test_the_sign_of_the_current_tells_the_way_back(book: Path):
 def test_a_direction_that_nothing_tells_can_be_told_and_is_judged_so(book: Path):
     one = recorded(book, [GOOD, SHORT], seconds=25.0)
     assert one.untold == (2,)
-    told = one.told({2: "unlock"})
+    told = one.directed({2: "unlock"})
     assert (told.untold, told.throws[1].trace.direction) == ((), "unlock")
     done = keep(told, Place(logbook=str(book), in_logbook=True, by=BY), NOW)
-    assert done.standing.status.level == "restricted"
+    assert done.rig_status.status.level == "restricted"
 
 
 def test_recovered_it_is_kept_movement_by_movement_and_never_twice(book: Path):
@@ -127,7 +127,7 @@ def test_recovered_it_is_kept_movement_by_movement_and_never_twice(book: Path):
     one.let_go()
     (first,) = judge_left_over(left_over(str(book)), str(book), BY, NOW)
     assert [throw.assessment.verdict for throw in first.recorded.throws] == ["pass", "fail"]
-    assert first.kept.standing.status.level == "do not use"
+    assert first.kept.rig_status.status.level == "do not use"
     shutil.move(copy, one.journal)  # as it lies there when the program dies before it lets go of it
     (second,) = judge_left_over(left_over(str(book)), str(book), BY, NOW)
     assert second.kept.sheet == first.kept.sheet

@@ -200,7 +200,7 @@ def overdue(path):
 
 def due(path: Path):
     with open_logbook(path, read_only=True) as book:
-        return latch.standing(book, RIG, LATER.date()).next_check
+        return latch.rig_status(book, RIG, LATER.date()).next_check
 
 
 def test_a_plan_an_open_sheet_old_files_or_a_rejected_sheet_do_not_answer_a_check_that_is_due(

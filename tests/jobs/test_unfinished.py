@@ -10,7 +10,7 @@ from tests.left_journals import BEGUN, leave_journal, stall_source
 from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
-from throwbook.core.status.status_text import reasons, way_down
+from throwbook.core.status.status_text import reasons, steps_to_clear
 from throwbook.errors import InputError
 from throwbook.files.journal import Journal
 from throwbook.jobs import latch, sign_off
@@ -58,10 +58,10 @@ def test_it_holds_the_rig_and_says_why_and_what_judges_it(book: Path):
     assert reasons(held) == [
         f"restricted: a recording of a lock throw, begun {BEGUN:%Y-%m-%d %H:%M}, was never judged"
     ]
-    assert way_down(held) == [JUDGE]
+    assert steps_to_clear(held) == [JUDGE]
     assert held.open_ids == ()  # no order: nothing that a sheet or a repair could answer
     [listed] = list_rigs(book, NOW.date())
-    assert listed.standing.status == held
+    assert listed.rig_status.status == held
     [first] = overview(str(book), NOW.date()).unfinished
     assert (first.journal, first.rig) == (journal, RIG)
 

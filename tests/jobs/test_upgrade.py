@@ -101,7 +101,7 @@ def test_a_stall_hidden_behind_a_good_throw_takes_the_rig_out_of_use_after_the_u
     assert before.level == WATCH  # nothing was raised; that it isn't judged again yet is said
     assert reasons(before) == ["watch: 1 stored throw was judged by an earlier version, and not again yet"]
     assert [one.step for one in before.pending] == [JUDGE_AGAIN]
-    assert list_rigs(path, NOON.date())[0].standing.status == before
+    assert list_rigs(path, NOON.date())[0].rig_status.status == before
     done = judge_stored_again(str(path), NOON + timedelta(days=30))
     assert (done.judged, done.left, [one.cause for one in done.raised]) == (1, [], ["stall"])
     after = status(path)

@@ -107,7 +107,7 @@ def test_a_renamed_rig_stands_beside_ours_whole_sealed_and_in_order(yards):
         assert set(baseline.trials) == {one.id for one in throws} == set(baseline.body["trials"])
         assert set(baseline.body["from"]) <= set(baseline.trials)
         assert book.identity(NEW, book.trace(stall.trial)) == stall.trial
-        assert book.orders_told_of(NEW) <= {one.id for one in book.orders(NEW)}
+        assert book.orders_named(NEW) <= {one.id for one in book.orders(NEW)}
 
 
 def test_renamed_the_same_way_again_it_adds_nothing_and_both_ways_round_agree(yards, tmp_path):

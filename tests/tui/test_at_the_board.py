@@ -13,11 +13,11 @@ from throwbook.core.analysis.calibration import CalibrationPoint
 from throwbook.core.analysis.live import AT_STALL, LiveFigures
 from throwbook.core.simulator import Fault
 from throwbook.core.status.maintenance import Moment, ServiceEntry
-from throwbook.jobs.board import FoundPort
+from throwbook.jobs.board import AskedPort
 from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.sheets import view
-from throwbook.jobs.steps_to_clear import way_back
+from throwbook.jobs.steps_to_clear import steps_to_clear
 from throwbook.ports.serial_port import PortInfo
 from throwbook.protocol.simulated_board import IDENTITY
 from throwbook_tui.present import three_digits
@@ -109,7 +109,7 @@ def test_an_old_repair_is_not_named_as_the_answer_to_what_asks_for_none(commissi
     )
     add_service(path, repair, NOW)
     raise_by_hand(path, RIG, "person: watch", "sounds dry", "M. K.", NOW)
-    assert way_back(path, RIG).repair is None
+    assert steps_to_clear(path, RIG).repair is None
     app = app_on(commissioned_logbook.parent)
 
     async def journey(pilot):
@@ -233,7 +233,7 @@ def test_a_board_that_shows_nothing_of_the_current_is_asked_about(tmp_path):
 def test_a_rehearsal_board_is_not_taken_for_a_real_rig_but_for_one_in_a_practice_logbook(tmp_path):
     app = app_on(tmp_path, port="")
     app.desk.find_boards = lambda names=(): [
-        FoundPort(PortInfo("rehearsed", "", "", "", ""), IDENTITY, 115200, "")
+        AskedPort(PortInfo("rehearsed", "", "", "", ""), IDENTITY, 115200, "")
     ]
 
     async def journey(pilot):

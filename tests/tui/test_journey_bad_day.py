@@ -14,7 +14,7 @@ UNLOCK = parse_line("unlock 14.60s 1.80A 2.40A 12.50V", "test")
 
 
 def level(path: Path) -> str:
-    return overview(str(path), NOW.date()).rigs[0].standing.status.level
+    return overview(str(path), NOW.date()).rigs[0].rig_status.status.level
 
 
 def test_a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back(commissioned_logbook, walk):

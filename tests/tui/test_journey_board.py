@@ -9,7 +9,7 @@ import pytest
 from tests.ports.bench import board_on_a_cable
 from tests.tui.bench import NOW, Clock, app_on, keys, said, settle, write
 from throwbook.core.analysis.calibration import CalibrationPoint
-from throwbook.jobs.board import FoundPort
+from throwbook.jobs.board import AskedPort
 from throwbook.jobs.calibrate import calibration_finder
 from throwbook.ports.serial_port import PortInfo
 from throwbook.protocol.simulated_board import IDENTITY
@@ -27,8 +27,8 @@ def steady(time_s):
 def test_what_was_found_is_shown_with_what_is_known_of_it(tmp_path, walk):
     app = app_on(tmp_path, port="")
     found = [
-        FoundPort(PortInfo("/dev/ttyUSB0", "USB serial", "", "", "1a86:7523"), IDENTITY, 115200, ""),
-        FoundPort(PortInfo("/dev/ttyS0", "", "", "", ""), None, None, "nothing answers"),
+        AskedPort(PortInfo("/dev/ttyUSB0", "USB serial", "", "", "1a86:7523"), IDENTITY, 115200, ""),
+        AskedPort(PortInfo("/dev/ttyS0", "", "", "", ""), None, None, "nothing answers"),
     ]
     app.desk.find_boards = lambda names=(): found
 
@@ -48,7 +48,7 @@ def test_a_board_is_checked_and_calibrated_step_by_step(tmp_path):
 
     async def journey(port):
         app.desk.find_boards = lambda names=(): [
-            FoundPort(PortInfo(port.name, "", "", "", ""), IDENTITY, 115200, "")
+            AskedPort(PortInfo(port.name, "", "", "", ""), IDENTITY, 115200, "")
         ]
         async with app.run_test(size=(80, 24)) as pilot:
             await settle(pilot)
@@ -99,8 +99,8 @@ def test_rate_and_baud_are_set_on_the_screen_and_asked_for_at_the_next_check(tmp
             await settle(pilot)
             app.desk.port = port.name  # no port that this computer lists
             app.desk.find_boards = lambda names=(): (
-                [FoundPort(PortInfo(name, "", "", "", ""), IDENTITY, 115200, "") for name in names]
-                or [FoundPort(PortInfo("/dev/ttyS0", "", "", "", ""), None, None, "nothing answers")]
+                [AskedPort(PortInfo(name, "", "", "", ""), IDENTITY, 115200, "") for name in names]
+                or [AskedPort(PortInfo("/dev/ttyS0", "", "", "", ""), None, None, "nothing answers")]
             )
             await keys(pilot, "b", "s")
             await write(pilot, "100")

@@ -14,7 +14,7 @@ from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.rigs import overview
 from throwbook_tui.fields import FieldSpec, check_field
 from throwbook_tui.screens.sheet import SheetScreen
-from throwbook_tui.screens.status import WayBackScreen
+from throwbook_tui.screens.status import StepsToClearScreen
 
 
 def walked(app, journey, size=(80, 24)) -> None:
@@ -27,7 +27,7 @@ def walked(app, journey, size=(80, 24)) -> None:
 
 
 def level(path: Path) -> str:
-    return overview(str(path), NOW.date()).rigs[0].standing.status.level
+    return overview(str(path), NOW.date()).rigs[0].rig_status.status.level
 
 
 def out_of_use(path: Path) -> None:
@@ -48,7 +48,7 @@ def test_a_throw_of_a_rig_that_was_out_of_use_before_goes_back_to_its_sheet(comm
         await keys(pilot, "ctrl+s")
         clock.go_on(100)
         await keys(pilot, *["d"] * ("lock throw" not in said(app)), "enter", "enter", "enter")
-        assert isinstance(app.screen, WayBackScreen)  # this one stalled
+        assert isinstance(app.screen, StepsToClearScreen)  # this one stalled
 
     walked(app, journey)
 

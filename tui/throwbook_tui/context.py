@@ -163,7 +163,7 @@ DOORS = {
     "take out": ("throwbook_tui.screens.status", "TakeOutScreen"),
     "trend": ("throwbook_tui.screens.trend", "TrendScreen"),
     "trial": ("throwbook_tui.screens.trial", "TrialScreen"),
-    "way back": ("throwbook_tui.screens.status", "WayBackScreen"),
+    "way back": ("throwbook_tui.screens.status", "StepsToClearScreen"),
     "where": ("throwbook_tui.screens.dialogs", "WhereScreen"),
 }
 

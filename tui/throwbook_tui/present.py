@@ -81,7 +81,7 @@ def status_cell(status: Status, commissioned: bool) -> Cell:
     return Cell(f"{mark} {word}", tone)
 
 
-def held_lines(status: Status) -> list[str]:
+def reason_lines(status: Status) -> list[str]:
     """What holds a rig, worst first; the same thing once."""
     return [*dict.fromkeys(f"{one.level}: {one.sentence}" for one in status.open), *pending(status)]
 

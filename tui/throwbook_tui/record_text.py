@@ -106,7 +106,7 @@ def ready_cells(port: str, rate_hz: int, baud: int) -> list[Cell | str]:
 
 def result_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
     """Reason, what becomes of the rig, causes with the action that splits them; of several movements the worst first."""
-    said = caution(kept.standing.status) if kept.standing is not None else ""
+    said = caution(kept.rig_status.status) if kept.rig_status is not None else ""
     judged = sorted(
         (one.assessment for one in recorded.throws), key=lambda one: WORST_FIRST.index(one.verdict)
     )
@@ -133,7 +133,7 @@ def look_now(recorded: "Recorded") -> bool:
     return any(one.trace.direction == LOCK for one in recorded.throws)
 
 
-def told_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
+def kept_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
     """What to do now; what was kept where."""
     where = f"Not in the logbook: {kept.kept_out}" if kept.kept_out else f"Kept on {kept.sheet}"
     count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. {where}."
@@ -143,6 +143,6 @@ def told_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
 
 def head_cell(kept: "Kept") -> Cell | str:
     """The status of a rig that is out of use, for the head line; else nothing."""
-    if kept.standing is None or not caution(kept.standing.status):
+    if kept.rig_status is None or not caution(kept.rig_status.status):
         return ""
-    return Cell(f"XX {kept.standing.status.level.upper()}", BAD)
+    return Cell(f"XX {kept.rig_status.status.level.upper()}", BAD)

@@ -55,7 +55,7 @@ REMEDIES = {
     Remedy.SHOW_SHEET: "The sheet lists them.",
     Remedy.START_LOGBOOK: "N on the list of rigs starts one.",
     Remedy.TRY_BAUD: "F on the board screen finds the right one, S sets it.",
-    Remedy.WAY_BACK: "The way back from 'do not use': write down the cause, log the repair, commission anew in full, "
+    Remedy.STEPS_TO_CLEAR: "The way back from 'do not use': write down the cause, log the repair, commission anew in full, "
     "then sign: W on the rig's screen.",
 }
 """What the screen says for a remedy. One that isn't here is of a command only, and said by its plain name."""

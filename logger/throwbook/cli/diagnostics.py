@@ -41,7 +41,7 @@ REMEDIES = {
     Remedy.SHOW_SHEET: "'throwbook sheet show' lists them.",
     Remedy.START_LOGBOOK: "'throwbook rig add FILE.toml' starts one, or give --logbook PATH.",
     Remedy.TRY_BAUD: "Try --baud, or: throwbook board find",
-    Remedy.WAY_BACK: "The way back from 'do not use': write down the cause, log the repair (throwbook service add), "
+    Remedy.STEPS_TO_CLEAR: "The way back from 'do not use': write down the cause, log the repair (throwbook service add), "
     "commission anew in full (throwbook sheet plan), then sign (throwbook order clear).",
     Remedy.EXPORT_FIRST: "Write the export first: throwbook export --format parquet FOLDER.",
 }

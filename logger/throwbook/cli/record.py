@@ -288,7 +288,7 @@ def _keep_and_show(
     if given["movements"] is None:
         untold = recorded
         recorded = (
-            asking.unless_told(lambda: _with_directions(untold), untold)
+            asking.unless_asked_to_end(lambda: _with_directions(untold), untold)
             if asking
             else _with_directions(untold)
         )
@@ -313,10 +313,10 @@ def _keep_and_show(
         _show(recorded, name, kept.sheet)
         if kept.kept_out:
             output.line(f"Not in the logbook: {kept.kept_out}.", style="warn")
-        if kept.standing is not None:
-            from throwbook.cli.status import print_standing
+        if kept.rig_status is not None:
+            from throwbook.cli.status import print_rig_status
 
-            print_standing(kept.standing)
+            print_rig_status(kept.rig_status)
     if kept.kept_out and given["sheet"]:
         complain(f"{given['sheet']}: nothing was added to this sheet: {kept.kept_out}")
         return 2
@@ -336,7 +336,7 @@ def _with_directions(recorded: "Recorded") -> "Recorded":
     for number in recorded.untold:
         asked = f"Movement {number} of {len(recorded.throws)}: which way did it go?"
         ways[number] = ask_one_of(asked, ("lock", "unlock"))
-    return recorded.told(ways)
+    return recorded.directed(ways)
 
 
 def _named(recorded: "Recorded", name: str) -> "tuple[Assessment, ...]":
@@ -435,8 +435,8 @@ def _discard(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> i
     else:
         output.line(f"{whose}: {judged.verdict}. {judged.because}".rstrip())
         output.line(f"It doesn't count, and stays on sheet {done.kept.sheet} with what it shows.")
-        if done.kept.standing is not None:
-            from throwbook.cli.status import print_standing
+        if done.kept.rig_status is not None:
+            from throwbook.cli.status import print_rig_status
 
-            print_standing(done.kept.standing)
+            print_rig_status(done.kept.rig_status)
     return 1 if judged.verdict == "fail" else 0

@@ -8,11 +8,11 @@ import signal
 from collections.abc import Callable
 from typing import Any, TypeVar
 
-from throwbook.jobs.record import HUNG_UP, TOLD_TO_END
+from throwbook.jobs.record import ASKED_TO_END, HUNG_UP
 
 REQUESTS = {
     number: why
-    for name, why in (("SIGTERM", TOLD_TO_END), ("SIGHUP", HUNG_UP))
+    for name, why in (("SIGTERM", ASKED_TO_END), ("SIGHUP", HUNG_UP))
     if (number := getattr(signal, name, None)) is not None
 }
 """Signal: what it says. Not every system has both."""
@@ -23,7 +23,7 @@ SHOWN_ON = (1, 2)
 Answer = TypeVar("Answer")
 
 
-class _ToldToEnd(Exception):
+class _AskedToEnd(Exception):
     """A request to end came while a question stood open."""
 
 
@@ -56,14 +56,14 @@ class Ending:
             _silence(SHOWN_ON)
             self._end(HUNG_UP)
 
-    def unless_told(self, ask: Callable[[], Answer], otherwise: Answer) -> Answer:
+    def unless_asked_to_end(self, ask: Callable[[], Answer], otherwise: Answer) -> Answer:
         """The answer to a question; ``otherwise`` where a request to end came before it."""
         if self.why:
             return otherwise
         self._asking = True
         try:
             return ask()
-        except _ToldToEnd:
+        except _AskedToEnd:
             return otherwise
         finally:
             self._asking = False
@@ -74,7 +74,7 @@ class Ending:
             _silence(self._terminals)
         self._end(REQUESTS[number])
         if self._asking:
-            raise _ToldToEnd
+            raise _AskedToEnd
 
     def _end(self, why: str) -> None:
         if not self.why:

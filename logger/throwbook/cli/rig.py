@@ -142,7 +142,7 @@ def list_(
             right=[3],
         )
     for each in found:
-        for text in pending(each.standing.status):
+        for text in pending(each.rig_status.status):
             output.line(f"{each.name}: {text}", style="warn")
     print_of_no_rig(logbook_of(ctx), [each.name for each in every])
     asleep = sum(bool(each.retired) for each in every)
@@ -186,13 +186,13 @@ def retire(ctx: click.Context, name: str, because: str | None, back: bool, by: s
 def _row(each: "Listed") -> list[str | output.Cell]:
     from throwbook.core.status.status_text import STYLE, short
 
-    level = each.standing.status.level
-    said = short(each.standing.status, each.standing.commissioned)
-    check = each.standing.next_check
+    level = each.rig_status.status.level
+    said = short(each.rig_status.status, each.rig_status.commissioned)
+    check = each.rig_status.next_check
     return [
         each.name,
         output.Cell(said, STYLE[level] if said == level else "warn"),
-        "yes" if each.standing.commissioned else "no",
+        "yes" if each.rig_status.commissioned else "no",
         str(each.trials),
         each.last_trial.date().isoformat() if each.last_trial else "-",
         output.Cell(check.sentence, "bad" if check.overdue else "")
@@ -202,18 +202,18 @@ def _row(each: "Listed") -> list[str | output.Cell]:
 
 
 def _record(each: "Listed") -> dict[str, Any]:
-    from throwbook.cli.status import standing_json
+    from throwbook.cli.status import rig_status_json
 
     last = each.last_trial.isoformat() if each.last_trial else None
-    told = standing_json(each.standing) | {"trials": each.trials, "last_trial": last}
+    told = rig_status_json(each.rig_status) | {"trials": each.trials, "last_trial": last}
     return told | ({"retired": each.retired} if each.retired else {})
 
 
 def print_history(found: "RigHistory") -> None:
     """What the logbook holds of one rig; for ``rig show NAME``."""
-    from throwbook.cli.status import print_standing
+    from throwbook.cli.status import print_rig_status
 
-    print_standing(found.standing, found.steps, found.gaps)
+    print_rig_status(found.rig_status, found.steps, found.gaps)
     for sentence in found.happened:
         output.line(sentence)
     last = found.last_trial.date().isoformat() if found.last_trial else "no date known"
@@ -247,9 +247,9 @@ def print_history(found: "RigHistory") -> None:
 
 def history_json(found: "RigHistory") -> dict[str, Any]:
     """The same as one JSON object; stable keys."""
-    from throwbook.cli.status import standing_json
+    from throwbook.cli.status import rig_status_json
 
-    return standing_json(found.standing) | {
+    return rig_status_json(found.rig_status) | {
         "trials": found.trials,
         "last_trial": found.last_trial.isoformat() if found.last_trial else None,
         "sheets": [

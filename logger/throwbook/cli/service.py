@@ -6,7 +6,7 @@ import click
 
 from throwbook.cli import output
 from throwbook.cli.options import by_option, logbook_of, needed, needed_day, now, reason_option, who
-from throwbook.cli.status import print_now, standing_json
+from throwbook.cli.status import print_now, rig_status_json
 from throwbook.core.quantities.text import counted
 from throwbook.errors import InputError
 
@@ -66,7 +66,7 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
     entry = _entry(rig, action, who(by), given, moment.date())
     done = log(logbook_of(ctx), entry, moment, given["corrects"], given["reason"])
     if as_json:
-        output.json_line({**_as_json(done.entry), "standing": standing_json(done.standing)})
+        output.json_line({**_as_json(done.entry), "standing": rig_status_json(done.rig_status)})
         return
     output.line(f"Logged as {done.entry.id[:8]}: {action} on {done.entry.on}.")
     if done.entry.starts_stage:
@@ -76,16 +76,16 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
             f"It answers {counted(len(done.entry.answers), 'open order')}; only a signed order clears.",
             indent=2,
         )
-    elif done.standing.status.open:
+    elif done.rig_status.status.open:
         output.line("It answers no open order: the day of the work lies before them.", style="warn", indent=2)
-    if done.entry.answers and done.standing.status.level == DO_NOT_USE and not mends(done.entry):
+    if done.entry.answers and done.rig_status.status.level == DO_NOT_USE and not mends(done.entry):
         output.line(
             "It is no repair yet that leads out of 'do not use': that takes work done, --found and --fixed. "
             f"Add it before you commission: --corrects {done.entry.id[:8]} --reason TEXT",
             style="warn",
             indent=2,
         )
-    asked = [one.cause for one in done.standing.status.open if CAUSE_FOUND in one.needs]
+    asked = [one.cause for one in done.rig_status.status.open if CAUSE_FOUND in one.needs]
     if asked and done.entry.found and repeats_symptom(done.entry.found.what, asked):
         output.line(
             f"What was found ({done.entry.found.what!r}) only repeats what was seen: a clearance asks for the cause.",

@@ -191,7 +191,7 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
     from throwbook.core.sheets.hand_readings import accuracy_from
     from throwbook.jobs.sheets import meter_reach
     from throwbook.jobs.sheets import plan as make
-    from throwbook.jobs.steps_to_clear import way_back
+    from throwbook.jobs.steps_to_clear import steps_to_clear
 
     clamp, step = given["clamp_accuracy"], given["clamp_step"]
     accuracy = accuracy_from(clamp, "--clamp-accuracy") if clamp else None
@@ -207,7 +207,7 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
         output.json_line({"sheet": state.name, "rig": rig, "kind": kind, **vars(made), "by_hand": reaches})
         return
     print_plan(state, made, reaches)
-    if kind == "commissioning" and way_back(logbook_of(ctx), rig).repair_first:
+    if kind == "commissioning" and steps_to_clear(logbook_of(ctx), rig).repair_first:
         output.line(
             "The rig is out of use and no repair is logged that this sheet could be after: it doesn't bring the rig back. "
             "Log the repair first (throwbook service add), then plan another.",

@@ -18,24 +18,24 @@ if TYPE_CHECKING:
     from datetime import date
 
     from throwbook.core.sizing.sizing import Gap
-    from throwbook.jobs.latch import RigStanding
+    from throwbook.jobs.latch import RigStatus
 
 
 def print_now(logbook: str | None, rig: str, today: "date", whole: bool = True) -> None:
     """Where the rig stands, read from the logbook; ``whole``: with the reasons and the steps of the way down."""
     from throwbook.jobs.find import opened
-    from throwbook.jobs.latch import standing
+    from throwbook.jobs.latch import rig_status
     from throwbook.jobs.steps_to_clear import gaps_in, steps_said
 
     with opened(logbook, read_only=True) as book:
-        found = standing(book, rig, today)
+        found = rig_status(book, rig, today)
         steps = steps_said(book, rig, found.status) if whole else None
         gaps = gaps_in(book, rig)
-    print_standing(found, steps, gaps)
+    print_rig_status(found, steps, gaps)
 
 
-def print_standing(
-    found: "RigStanding", steps: "Sequence[str] | None" = None, gaps: "Sequence[Gap]" = ()
+def print_rig_status(
+    found: "RigStatus", steps: "Sequence[str] | None" = None, gaps: "Sequence[Gap]" = ()
 ) -> None:
     """The headline and what it doesn't cover; with ``steps``, those of the way down, also the reasons."""
     from throwbook.core.sizing.sizing import coverage_line
@@ -45,7 +45,7 @@ def print_standing(
         output.line(coverage_line(gaps), style="warn", indent=2)
 
 
-def _print_status(found: "RigStanding", steps: "Sequence[str] | None") -> None:
+def _print_status(found: "RigStatus", steps: "Sequence[str] | None") -> None:
     from throwbook.core.sheets.conditions import CAUTION
     from throwbook.core.status.status_text import (
         STYLE,
@@ -86,7 +86,7 @@ def print_of_no_rig(logbook: str | None, rigs: "Iterable[str]") -> None:
         output.line(f"{whose}: {one.sentence}: throwbook record --recover", style="warn")
 
 
-def standing_json(found: "RigStanding") -> dict[str, Any]:
+def rig_status_json(found: "RigStatus") -> dict[str, Any]:
     """One JSON object; stable keys."""
     from throwbook.core.status.status_text import headline
     from throwbook.core.wording import BOTH_PINS
@@ -141,20 +141,20 @@ def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
       throwbook status yard-loader
     """
     from throwbook.jobs.find import opened
-    from throwbook.jobs.latch import standing
+    from throwbook.jobs.latch import rig_status
     from throwbook.jobs.steps_to_clear import gaps_in, steps_said
 
     with opened(logbook_of(ctx), read_only=True) as book:
         names = [book.rig(rig).rig] if rig else book.rig_names()
-        found = [standing(book, name, now().date()) for name in names]
+        found = [rig_status(book, name, now().date()) for name in names]
         gaps = {name: gaps_in(book, name) for name in names}
         steps = {one.rig: () if as_json else steps_said(book, one.rig, one.status) for one in found}
     for one in found:
         if as_json:
             not_covered = [gap.sentence for gap in gaps[one.rig]]
-            output.json_line(standing_json(one) | {"not_covered": not_covered})
+            output.json_line(rig_status_json(one) | {"not_covered": not_covered})
         else:
-            print_standing(one, steps[one.rig], gaps[one.rig])
+            print_rig_status(one, steps[one.rig], gaps[one.rig])
     if not rig and not as_json:
         print_of_no_rig(logbook_of(ctx), names)
     if not found and not as_json:

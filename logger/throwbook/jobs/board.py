@@ -102,7 +102,7 @@ STILL_CLOCK = "the board's clock stands still: no time can be told with it"
 
 
 @dataclass(frozen=True)
-class FoundPort:
+class AskedPort:
     """One port and what is behind it."""
 
     info: PortInfo
@@ -117,7 +117,7 @@ def find_boards(
     names: Sequence[str] = (),
     bauds: Sequence[int] = (),
     progress: Callable[[int, int], None] = lambda done, total: None,
-) -> list[FoundPort]:
+) -> list[AskedPort]:
     """Ask at every port (or those named) who is there, several ports at once.
 
     The usual baud is tried first, the others only where bytes come that make no line.
@@ -135,7 +135,7 @@ def find_boards(
     return found
 
 
-def _ask(info: PortInfo, bauds: Sequence[int]) -> FoundPort:
+def _ask(info: PortInfo, bauds: Sequence[int]) -> AskedPort:
     """Who is there, at one speed after the other; no more are tried where nothing at all comes."""
     came = 0
     for number, baud in enumerate(bauds):
@@ -144,12 +144,12 @@ def _ask(info: PortInfo, bauds: Sequence[int]) -> FoundPort:
                 identity = link.identify(BOOT_S if number == 0 else NEXT_BAUD_S)
                 came += link.came_bytes
         except OutsideError as error:
-            return FoundPort(info, None, None, error.what)
+            return AskedPort(info, None, None, error.what)
         if identity is not None:
-            return FoundPort(info, identity, baud, "")
+            return AskedPort(info, identity, baud, "")
         if not came:
-            return FoundPort(info, None, None, "nothing answers")
-    return FoundPort(info, None, None, "something sends, but it is no board of ours")
+            return AskedPort(info, None, None, "nothing answers")
+    return AskedPort(info, None, None, "something sends, but it is no board of ours")
 
 
 # ---- check ----

@@ -31,7 +31,7 @@ class Chapter:
     says: tuple[str, ...]
 
 
-def throws_told(done: Imported, title: str, *more: str) -> Chapter:
+def throws_chapter(done: Imported, title: str, *more: str) -> Chapter:
     """How many throws of a sheet got which verdict, with the signs above ``info``."""
     assert done.sheet is not None
     told: Counter[str] = Counter()
@@ -87,7 +87,7 @@ def did_it_help(logbook: Path, rig: str) -> Chapter:
 def where_it_stands(logbook: Path, rig: str) -> Chapter:
     """Status and next check."""
     with opened(logbook, read_only=True) as book:
-        stands = latch.standing(book, rig, story.AFTER[-1].at.date())
+        stands = latch.rig_status(book, rig, story.AFTER[-1].at.date())
     return Chapter(
         "Where the rig stands",
         f"throwbook status {rig}",
@@ -123,7 +123,7 @@ def run_demo(folder: Path, say: Say) -> Demo:
     player.fit()
     player.bench()
     rejected = player.commission_one_pin_not_seen()
-    player.way_back(rejected)
+    player.steps_to_clear(rejected)
     for day in story.CHECKS:
         player.check(day)
     say(what_the_seasons_say(player.logbook, player.rig.name))
@@ -186,7 +186,7 @@ class _Player:
         order = Order(self.rig.name, "bench", files, answers)
         done = import_traces(self.logbook, order, story.OPERATOR, at + timedelta(minutes=45))
         self.say(
-            throws_told(
+            throws_chapter(
                 done,
                 "Bench test, off the machine, recorded from a rehearsal board",
                 f"throwbook record --rig {self.rig.name} --direction lock --port PORT, at 8 times real time",
@@ -209,7 +209,7 @@ class _Player:
             self.logbook, name, "right pin beside its hole at one throw", story.OPERATOR, at
         )
         self.say(
-            throws_told(
+            throws_chapter(
                 done,
                 "Commissioning, first sheet: one pin not seen",
                 f"every throw within its limits, and still: at lock throw {numbers[2]} the right pin was not in its hole",
@@ -218,7 +218,7 @@ class _Player:
         )
         return state
 
-    def way_back(self, rejected: SheetState) -> None:
+    def steps_to_clear(self, rejected: SheetState) -> None:
         """Cause, repair, full recommissioning, signature."""
         from throwbook.core.status.maintenance import Moment, ServiceEntry
         from throwbook.jobs import maintenance
@@ -252,7 +252,7 @@ class _Player:
         )
         _, status = latch.clear(self.logbook, self.rig.name, brought, story.OPERATOR, at + timedelta(hours=3))
         self.say(
-            throws_told(
+            throws_chapter(
                 done,
                 "Cause, repair, commissioned anew, signed",
                 f"sheet {accepted.state.sheet.name} {accepted.state.state}: {accepted.acceptance.statement}",
@@ -276,7 +276,7 @@ class _Player:
         )
         engine = "engine on" if day.engine_running else "engine off"
         self.say(
-            throws_told(
+            throws_chapter(
                 done,
                 f"{day.kind.capitalize()} check, {day.at:%d %b %Y}, {day.temperature_c:+.0f} degC, {engine}",
                 f"both pins looked at after every lock throw; sheet {signed.state.sheet.name} {signed.state.state}",

@@ -23,7 +23,7 @@ from throwbook.logbook import Logbook, hand_trial
 if TYPE_CHECKING:
     from throwbook.core.assessment import Assessment
     from throwbook.core.rig import Rig
-    from throwbook.jobs.find import Held
+    from throwbook.jobs.find import BaselineInForce
 
 
 LONGEST_FILE = 1_000_000
@@ -181,7 +181,7 @@ def _refuse_typed_twice(book: Logbook, rig: str, entry: Entry) -> None:
 
 
 def _refuse_implausible(
-    state: SheetState, rig: "Rig", throw: HandThrow, number: int, held: "Held | None"
+    state: SheetState, rig: "Rig", throw: HandThrow, number: int, held: "BaselineInForce | None"
 ) -> None:
     """Stop at a reading that can't be meant."""
     from throwbook.core.sheets.assess_hand import assess_by_hand
@@ -210,7 +210,7 @@ def _one(
     rig: "Rig",
     throw: HandThrow,
     entry: Entry,
-    held: "Held | None",
+    held: "BaselineInForce | None",
     by: str,
     now: datetime,
 ) -> "tuple[LoggedTrial, Assessment]":

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, eq=False)
-class Held:
+class BaselineInForce:
     """A baseline and the row it comes from."""
 
     baseline: "Baseline"
@@ -40,7 +40,7 @@ class Held:
     """None: provisional, drawn from the first bench or commissioning sheet."""
 
 
-def baseline_for(book: Logbook, rig: str, direction: str, kind: str = "") -> Held | None:
+def baseline_for(book: Logbook, rig: str, direction: str, kind: str = "") -> BaselineInForce | None:
     """The newest frozen baseline of this direction, or a provisional one, or None before there is any healthy throw.
 
     ``kind`` of the sheet to be judged: off the machine there is no load, so a bench throw is held against bench throws
@@ -50,13 +50,13 @@ def baseline_for(book: Logbook, rig: str, direction: str, kind: str = "") -> Hel
     if frozen:
         from throwbook.logbook.serialization import baseline_from_json
 
-        return Held(baseline_from_json(frozen[-1].body), frozen[-1])
+        return BaselineInForce(baseline_from_json(frozen[-1].body), frozen[-1])
     kinds = {"": (BENCH, COMMISSIONING), BENCH: (BENCH,)}.get(kind, (COMMISSIONING,))
     provisional = _provisional(book, rig, direction, kinds)
-    return Held(provisional, None) if provisional is not None else None
+    return BaselineInForce(provisional, None) if provisional is not None else None
 
 
-def baselines_for(book: Logbook, rig: str, kind: str = "") -> dict[str, Held]:
+def baselines_for(book: Logbook, rig: str, kind: str = "") -> dict[str, BaselineInForce]:
     """Those of ``baseline_for`` by direction; a direction without one isn't there."""
     from throwbook.core.trace import DIRECTIONS
 
@@ -64,7 +64,7 @@ def baselines_for(book: Logbook, rig: str, kind: str = "") -> dict[str, Held]:
     return {direction: found for direction, found in held.items() if found is not None}
 
 
-def baselines_of(held: Mapping[str, Held]) -> "dict[str, Baseline]":
+def baselines_of(held: Mapping[str, BaselineInForce]) -> "dict[str, Baseline]":
     """The baselines alone, by direction."""
     return {direction: found.baseline for direction, found in held.items()}
 

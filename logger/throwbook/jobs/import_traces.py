@@ -14,7 +14,7 @@ from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD
 from throwbook.core.status.latch import Status
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
-from throwbook.jobs.find import Held, baselines_for, baselines_of, opened, rig_of
+from throwbook.jobs.find import BaselineInForce, baselines_for, baselines_of, opened, rig_of
 from throwbook.jobs.sheets import plan_in
 from throwbook.logbook import Logbook
 from throwbook.logbook.connection import Waiting
@@ -285,12 +285,14 @@ def _movements(
     kind: str,
 ) -> tuple[list["Movement"], list[Known]]:
     """Every movement of the records that the logbook doesn't have by itself yet, and those that it has."""
-    from throwbook.jobs.recording import cut_out, told
+    from throwbook.jobs.recording import cut_out, directed
 
     movements: list[Movement] = []
     for record in records:
         cut = cut_out(record, rig, baselines)
-        movements += told(cut, which_way(FileMovements(record.source, tuple(one.direction for one in cut))))
+        movements += directed(
+            cut, which_way(FileMovements(record.source, tuple(one.direction for one in cut)))
+        )
     if len(movements) == len(records):
         return movements, []
     fresh, known = _sort_out(book, rig.name, kind, [one.trace for one in movements])
@@ -380,7 +382,11 @@ def _same_samples(book: Logbook, rig: str, trace: "Trace", others: Iterable["Tra
 
 
 def _judge(
-    rig: "Rig", movements: Sequence["Movement"], held: Mapping[str, Held], asked: Order, progress: Progress
+    rig: "Rig",
+    movements: Sequence["Movement"],
+    held: Mapping[str, BaselineInForce],
+    asked: Order,
+    progress: Progress,
 ) -> list[Entry]:
     """Each movement by itself, then as a set; the first may be as found."""
     from throwbook.core.diagnosis.repeatability import judge_set

@@ -134,7 +134,7 @@ CHECKING = (COMMISSIONING, SEASONAL, AFTER_SERVICE)
 
 
 @dataclass(frozen=True)
-class RigStanding:
+class RigStatus:
     """What is shown wherever a rig is shown."""
 
     rig: str
@@ -146,7 +146,7 @@ class RigStanding:
     """It stands in a practice logbook: nothing here speaks for a real machine."""
 
 
-def standing(
+def rig_status(
     book: Logbook,
     rig: str,
     today: date,
@@ -154,9 +154,9 @@ def standing(
     recordings: Iterable[Unfinished] | None = None,
     missing: Sequence[Missing] | None = None,
     earlier: Mapping[str, Sequence[str]] | None = None,
-) -> RigStanding:
+) -> RigStatus:
     """Status, commissioning and next check of one rig; ``due``, ``recordings``, ``missing`` and ``earlier`` as in ``status``."""
-    return RigStanding(
+    return RigStatus(
         rig,
         status(book, rig, due, recordings, missing, earlier),
         book.commissioned(rig),
@@ -188,11 +188,11 @@ def status(
     if recordings is None:
         recordings = unfinished_recordings(book.path)
     gone = [one for one in (missing_from(book) if missing is None else missing) if one.rig in ("", rig)]
-    told_of = book.orders_told_of(rig) | {one.id for one in gone if one.kind == "latch_order"}
+    expected = book.orders_named(rig) | {one.id for one in gone if one.kind == "latch_order"}
     rows = {one.id: one.what for one in gone if one.kind != "latch_order"}
     named = {name for order in orders for name in order.clears} - {order.id for order in orders}
     no_orders = book.no_orders(named) | doubts_of(book, rig) if named else frozenset()
-    latched = status_of(rig, orders, evidence, altered, told_of, due, rows, no_orders)
+    latched = status_of(rig, orders, evidence, altered, expected, due, rows, no_orders)
     if earlier is None:
         earlier = book.judged_earlier(rig)
     return with_pending(latched, [*pending_of(recordings, rig), *to_judge_again(earlier.get(rig, ()))])
@@ -434,7 +434,7 @@ def clear(
                 f"the cause found ({written(brought.cause_found)!r}) only repeats what was seen; write why: bent pin, worn nut, ..."
             )
         if complaints:
-            raise InputError("not cleared: " + "; ".join(complaints), rig, remedy=Remedy.WAY_BACK)
+            raise InputError("not cleared: " + "; ".join(complaints), rig, remedy=Remedy.STEPS_TO_CLEAR)
         stored = book.add_order(order)
         return replace(order, id=stored.id), status(book, rig)
 

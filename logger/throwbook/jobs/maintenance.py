@@ -23,7 +23,7 @@ class Logged:
     """An entry as it was stored, and where the rig stands with it."""
 
     entry: ServiceEntry
-    standing: latch.RigStanding
+    rig_status: latch.RigStatus
 
 
 def add(
@@ -52,7 +52,7 @@ def add(
             old = latch.named_service(book.services(entry.rig), corrects, Field("corrects"))
             row = replace(row, reason=written(reason), replaces=(old,))
         stored = book.add_service(row)
-        return Logged(entry_from(stored), latch.standing(book, entry.rig, now.date()))
+        return Logged(entry_from(stored), latch.rig_status(book, entry.rig, now.date()))
 
 
 def _answered(book: Logbook, entry: ServiceEntry) -> tuple[str, ...]:
@@ -66,14 +66,12 @@ def _answered(book: Logbook, entry: ServiceEntry) -> tuple[str, ...]:
     return tuple(name for name in held if days.get(name, entry.on) <= entry.on)
 
 
-def history(
-    logbook: str | Path | None, rig: str, today: date
-) -> tuple[list[ServiceEntry], latch.RigStanding]:
+def history(logbook: str | Path | None, rig: str, today: date) -> tuple[list[ServiceEntry], latch.RigStatus]:
     """Every entry as it counts now, oldest first, and where the rig stands."""
     with opened(logbook, read_only=True) as book:
         book.rig(rig)
         entries = sorted(map(entry_from, book.services(rig)), key=lambda one: (one.on, one.id))
-        return entries, latch.standing(book, rig, today)
+        return entries, latch.rig_status(book, rig, today)
 
 
 def _refuse_dates(entry: ServiceEntry, today: date) -> None:

@@ -11,7 +11,7 @@ from throwbook.core.records import FROM_TRACE, SPOT, Calibration, LoggedTrial, S
 from throwbook.errors import OutsideError, Remedy
 from throwbook.files.tables import CHECK_FOLDER, whole_file
 from throwbook.jobs.find import baseline_for, opened, rig_for_sheet, rig_of
-from throwbook.jobs.latch import standing
+from throwbook.jobs.latch import rig_status
 from throwbook.jobs.steps_to_clear import gaps_in, happened_in, steps_said
 from throwbook.jobs.trend import trend_in
 from throwbook.logbook import Logbook
@@ -38,7 +38,7 @@ def material_in(
 
     states = [book.sheet(sheet)] if sheet is not None else book.sheets(rig)
     parts = sorted((_part(book, state) for state in states), key=lambda one: (one.day, one.state.sheet.at))
-    stands = standing(book, rig, issued)
+    stands = rig_status(book, rig, issued)
     seasons = trend_in(book, rig, issued, profiles=sheet is None)
     held = {
         way: found
@@ -281,14 +281,14 @@ def _form_source(
     from throwbook.core.trend.expected_throw import own_weather
     from throwbook.core.trend.history import history_from
     from throwbook.jobs.find import baseline_for, rig_of
-    from throwbook.jobs.latch import standing
+    from throwbook.jobs.latch import rig_status
     from throwbook.jobs.steps_to_clear import gaps_in, happened_in, not_proved_in, steps_said
     from throwbook.jobs.trend import rows_from_logbook
     from throwbook.report.forms import FormSource
 
     with _read(logbook, issue) as book:
         found = rig_of(book, rig)
-        stands = standing(book, rig, issue.on)
+        stands = rig_status(book, rig, issue.on)
         held = {
             way: one.baseline
             for way in ("lock", "unlock")

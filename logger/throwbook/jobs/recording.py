@@ -40,7 +40,7 @@ class Throw:
     trace: "Trace"
     """A record of its own, in the direction it was judged by."""
     assessment: "Assessment"
-    told: bool = True
+    direction_known: bool = True
     """False: nothing told its direction; it was judged both ways, and the worse counts."""
 
 
@@ -63,7 +63,7 @@ def cut_out(record: "Trace", rig: "Rig", baselines: "Mapping[str, Baseline]") ->
     )
 
 
-def told(movements: Sequence[Movement], ways: Mapping[int, str]) -> tuple[Movement, ...]:
+def directed(movements: Sequence[Movement], ways: Mapping[int, str]) -> tuple[Movement, ...]:
     """The same with the directions that a person told, by number from 1."""
     return tuple(
         replace(one, direction=ways[number], trace=replace(one.trace, direction=ways[number]))
@@ -90,7 +90,7 @@ def throws_of(
     ways: Mapping[int, str] = MappingProxyType({}),
 ) -> tuple[Throw, ...]:
     """Every movement of a record as a throw; ``ways``: directions that a person told, by number from 1."""
-    movements = told(cut_out(record, rig, baselines), ways)
+    movements = directed(cut_out(record, rig, baselines), ways)
     return tuple(judged_throw(one, rig, baselines, on_bench=on_bench) for one in movements)
 
 
@@ -126,7 +126,7 @@ class Recorded:
 
     baselines: "Mapping[str, Baseline]" = field(default_factory=dict)
     """What its throws were compared with, by direction; a direction that isn't there: the rating alone."""
-    held: Journal | Claim | None = None
+    claim: Journal | Claim | None = None
     """The journal, still locked by this recording; None: nobody else looks for it."""
     on_bench: bool = False
     """Off the machine, where it should run light."""
@@ -141,9 +141,9 @@ class Recorded:
     @property
     def untold(self) -> tuple[int, ...]:
         """Numbers, from 1, of the movements whose direction neither the current nor a person told."""
-        return tuple(number for number, one in enumerate(self.throws, 1) if not one.told)
+        return tuple(number for number, one in enumerate(self.throws, 1) if not one.direction_known)
 
-    def told(self, ways: Mapping[int, str]) -> "Recorded":
+    def directed(self, ways: Mapping[int, str]) -> "Recorded":
         """The same, judged by the directions that a person told, by number from 1."""
         assert self.trace is not None
         throws = throws_of(self.trace, self.rig, self.baselines, on_bench=self.on_bench, ways=ways)
@@ -161,8 +161,8 @@ class Recorded:
 
     def let_go(self) -> None:
         """It isn't kept now: whoever looks may recover it."""
-        if self.held is not None:
-            self.held.close()
+        if self.claim is not None:
+            self.claim.close()
 
 
 def judged(
@@ -197,7 +197,7 @@ def judged(
         journal=journal,
         rest_s=record.rest_s,
         baselines=baselines,
-        held=held,
+        claim=held,
         on_bench=on_bench,
         recovered=recovered,
     )

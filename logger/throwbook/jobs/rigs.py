@@ -14,7 +14,7 @@ from throwbook.core.status.status_text import reasons, short
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import logbook_path, opened, rig_from
-from throwbook.jobs.latch import RigStanding, missing_from, orders_due, standing, status
+from throwbook.jobs.latch import RigStatus, missing_from, orders_due, rig_status, status
 from throwbook.jobs.papers import write
 from throwbook.jobs.rig_changes import raise_for_change
 from throwbook.jobs.steps_to_clear import gaps_in, happened_in
@@ -86,7 +86,7 @@ class Listed:
     """One rig as a list shows it."""
 
     name: str
-    standing: RigStanding
+    rig_status: RigStatus
     trials: int
     last_trial: datetime | None
     """When the newest throw was made, where that is known."""
@@ -118,7 +118,7 @@ def pick(listed: Sequence[Listed], wanted: Wanted, today: date) -> list[Listed]:
         found = [
             one
             for one in found
-            if short(one.standing.status, one.standing.commissioned).casefold() == wanted.level.casefold()
+            if short(one.rig_status.status, one.rig_status.commissioned).casefold() == wanted.level.casefold()
         ]
     if wanted.unseen_days is not None:
         since = today - timedelta(days=wanted.unseen_days)
@@ -129,12 +129,12 @@ def pick(listed: Sequence[Listed], wanted: Wanted, today: date) -> list[Listed]:
     if wanted.due_within_days is not None:
         until = today + timedelta(days=wanted.due_within_days)
         found = [one for one in found if _due(one, until)]
-        found.sort(key=lambda one: (one.standing.next_check.on or today, one.name))
+        found.sort(key=lambda one: (one.rig_status.next_check.on or today, one.name))
     return found
 
 
 def _due(one: Listed, until: date) -> bool:
-    check = one.standing.next_check
+    check = one.rig_status.next_check
     return check.overdue or (check.on is not None and check.on <= until)
 
 
@@ -144,7 +144,7 @@ class RigHistory:
 
     rig: "Rig"
     revisions: tuple[RigRevision, ...]
-    standing: RigStanding
+    rig_status: RigStatus
     sheets: tuple[SheetState, ...]
     services: tuple[Service, ...]
     baselines: tuple[BaselineRecord, ...]
@@ -222,7 +222,7 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
         return [
             Listed(
                 name,
-                standing(book, name, today, due.get(name, ()), recordings, missing, earlier),
+                rig_status(book, name, today, due.get(name, ()), recordings, missing, earlier),
                 *counted.get(name, (0, None)),
                 retired=retired_because(book.rig(name).toml),
             )
@@ -237,7 +237,7 @@ def rig_history(logbook: str | Path | None, name: str, today: date) -> RigHistor
     from throwbook.jobs.steps_to_clear import steps_said
 
     with opened(logbook, read_only=True) as book:
-        rig, stands = rig_of(book, name), standing(book, name, today)
+        rig, stands = rig_of(book, name), rig_status(book, name, today)
         return RigHistory(
             rig,
             tuple(book.rig_revisions(name)),
@@ -267,7 +267,7 @@ class Overview:
     @property
     def judged_earlier(self) -> bool:
         """Whether throws of any rig were judged by an earlier version, and not again yet."""
-        return any(not each.journal for one in self.rigs for each in one.standing.status.pending)
+        return any(not each.journal for one in self.rigs for each in one.rig_status.status.pending)
 
 
 def overview(logbook: str | None, today: date) -> Overview:
@@ -310,13 +310,13 @@ def list_pdf(found: Sequence[Listed], wanted: Wanted, path: Path, issued: date, 
     rows = [
         WallRow(
             one.name,
-            short(one.standing.status, one.standing.commissioned),
-            one.standing.next_check.sentence,
+            short(one.rig_status.status, one.rig_status.commissioned),
+            one.rig_status.next_check.sentence,
             one.last_trial.date().isoformat() if one.last_trial else "-",
         )
         for one in found
     ]
-    practice = any(one.standing.practice for one in found)
+    practice = any(one.rig_status.practice for one in found)
     write(path, to_pdf(wall_list(rows, said(wanted), issued, practice), paper))
 
 
@@ -333,7 +333,7 @@ def said(wanted: Wanted) -> str:
 
 
 def _row(one: Listed) -> dict[str, object]:
-    standing, check = one.standing, one.standing.next_check
+    standing, check = one.rig_status, one.rig_status.next_check
     return {
         "rig": one.name,
         "status": short(standing.status, standing.commissioned),

@@ -98,15 +98,15 @@ class Step:
     """One step of the way down."""
 
     need: str
-    """One of the needs in ``core.standing.status``."""
+    """One of the needs in ``core.status.latch``."""
     done: bool
     with_what: str
     """The entry or the sheet that does it, in words; empty: nothing yet."""
 
 
 @dataclass(frozen=True)
-class WayBack:
-    """Where the rig stands on its way down."""
+class StepsToClear:
+    """How far the clearing of a rig has come."""
 
     status: Status
     steps: tuple[Step, ...]
@@ -125,16 +125,16 @@ class WayBack:
         return any(one.need == REPAIR for one in self.steps) and self.repair is None
 
 
-def way_back(logbook: str | Path | None, rig: str) -> WayBack:
+def steps_to_clear(logbook: str | Path | None, rig: str) -> StepsToClear:
     """What brings the rig down, and how far that has come."""
     with opened(logbook, read_only=True) as book:
-        return way_back_in(book, rig, latch.status(book, rig))
+        return steps_to_clear_in(book, rig, latch.status(book, rig))
 
 
-def way_back_in(book: Logbook, rig: str, status: Status) -> WayBack:
+def steps_to_clear_in(book: Logbook, rig: str, status: Status) -> StepsToClear:
     """The same in an open logbook, of a status that was read."""
     if not status.open:
-        return WayBack(status, (), (), None, None, None)
+        return StepsToClear(status, (), (), None, None, None)
     raised = [set(one.ids) for one in status.open if REPAIR in one.needs]
     proved = [set(one.ids) for one in status.open if RECOMMISSIONED in one.needs]
     rows = book.services(rig, every_revision=True)
@@ -148,7 +148,7 @@ def way_back_in(book: Logbook, rig: str, status: Status) -> WayBack:
     open_sheet = next((one for one in reversed(later) if one.state == "open"), None)
     needs = dict.fromkeys(need for one in status.open for need in one.needs)
     ordered = [need for need in (CAUSE_FOUND, REPAIR, RECOMMISSIONED, REASON, SIGNED) if need in needs]
-    return WayBack(
+    return StepsToClear(
         status,
         tuple(_step(need, repair, sheet) for need in ordered),
         tuple(one.ids[0] for one in status.open),
@@ -159,11 +159,11 @@ def way_back_in(book: Logbook, rig: str, status: Status) -> WayBack:
 
 
 def steps_said(book: Logbook, rig: str, status: Status) -> tuple[str, ...]:
-    """The steps of the way down in words, for every place that names them; empty in service.
+    """The steps of clearing it in words, for every place that names them; empty in service.
 
     The done ones with what did them, the last one as it is to be typed.
     """
-    way = way_back_in(book, rig, status)
+    way = steps_to_clear_in(book, rig, status)
     needs = [step.need for step in way.steps]
     said = judging_first(status)
     for step in way.steps:
@@ -179,15 +179,17 @@ def steps_said(book: Logbook, rig: str, status: Status) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _clear_command(rig: str, way: WayBack) -> str:
+def _clear_command(rig: str, steps: StepsToClear) -> str:
     words = ["throwbook order clear", for_shell(rig), "--all", "--because TEXT"]
-    asked = RECOMMISSIONED in [step.need for step in way.steps]
+    asked = RECOMMISSIONED in [step.need for step in steps.steps]
     if asked:
-        repaired = any(step.need == REPAIR for step in way.steps)
+        repaired = any(step.need == REPAIR for step in steps.steps)
         words.append("--cause-found TEXT")
         if repaired:
-            words.append(f"--service {way.repair.id[:8]}" if way.repair is not None else "--service ENTRY")
-        words.append(f"--sheet {for_shell(way.sheet.name)}" if way.sheet is not None else "--sheet NAME")
+            words.append(
+                f"--service {steps.repair.id[:8]}" if steps.repair is not None else "--service ENTRY"
+            )
+        words.append(f"--sheet {for_shell(steps.sheet.name)}" if steps.sheet is not None else "--sheet NAME")
     return " ".join([*words, "--signed NAME"])
 
 

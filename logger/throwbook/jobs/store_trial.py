@@ -25,7 +25,7 @@ from throwbook.jobs.unfinished import (
 )
 
 if TYPE_CHECKING:
-    from throwbook.jobs.latch import RigStanding
+    from throwbook.jobs.latch import RigStatus
     from throwbook.jobs.recording import Recorded
 
 
@@ -54,7 +54,7 @@ class Kept:
     file: Path | None
     sheet: str
     """Name of the sheet in the logbook; empty: not in a logbook."""
-    standing: "RigStanding | None"
+    rig_status: "RigStatus | None"
     """Of the rig, this throw included; None: not in a logbook."""
     took_out: bool = False
     """This very throw took the rig out of use."""
@@ -148,7 +148,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
     with opened(place.logbook) as book, book.transaction():
         twins = book.made_of(trace.rig, trace) if recorded.recovered else []
         if sheets := [sheet for twin in twins for sheet in book.sheets_of(twin)]:
-            return Kept(file, sheets[0], latch.standing(book, trace.rig, now.date()))
+            return Kept(file, sheets[0], latch.rig_status(book, trace.rig, now.date()))
         if place.sheet:
             state = open_sheet(book, place.sheet, trace.rig)
         else:
@@ -179,7 +179,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
                         before, id="", left_out=place.left_out, by=place.by, at=now, replaces=(before.id,)
                     )
                 )
-        standing = latch.standing(book, trace.rig, now.date())
+        standing = latch.rig_status(book, trace.rig, now.date())
         return Kept(file, state.sheet.name, standing, any(one.level == DO_NOT_USE for one in raised))
 
 

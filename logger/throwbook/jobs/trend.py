@@ -146,12 +146,12 @@ def rig_trend(logbook: str | Path | None, name: str, today: date) -> RigTrend:
 def trend_in(book: "Logbook", name: str, today: date, profiles: bool) -> RigTrend:
     """One rig of an open logbook; ``profiles`` also looks for places where binding grows (slower)."""
     from throwbook.core.trend.history import history_from
-    from throwbook.jobs.latch import standing
+    from throwbook.jobs.latch import rig_status
 
     trials = book.trials(rig=name)
     rows = rows_from_logbook(book, name, trials)
     found = profiles_from_logbook(book, trials) if profiles else {}
-    stands = standing(book, name, today)
+    stands = rig_status(book, name, today)
     history = replace(history_from(rows, found), due_on=stands.next_check.on)
     return trend_of(history, today, stands.status.level)
 
@@ -276,13 +276,13 @@ def rig_from_export(folder: Path, name: str, today: date) -> RigTrend:
     raise InputError(f"no rig is called {name!r}", str(folder), "rigs.parquet holds the names.")
 
 
-Found = TypeVar("Found")
+Result = TypeVar("Result")
 RIGS_A_TASK = 25
 
 
 def fleet_on_dask(
-    folder: Path, today: date, of_rows: "Callable[[RigRows, date], Found]", address: str | None = None
-) -> Iterator[Found]:
+    folder: Path, today: date, of_rows: "Callable[[RigRows, date], Result]", address: str | None = None
+) -> Iterator[Result]:
     """Every rig of the export, in the order of names, each by ``of_rows``. ``address``: scheduler; None: a cluster here.
 
     Raises InputError where Dask isn't installed, OutsideError where the scheduler can't be reached.
@@ -319,8 +319,8 @@ def fleet_on_dask(
 
 
 def _part_of_files(
-    folder: str, names: list[str], today: date, of_rows: "Callable[[RigRows, date], Found]"
-) -> list[Found]:
+    folder: str, names: list[str], today: date, of_rows: "Callable[[RigRows, date], Result]"
+) -> list[Result]:
     """The rigs ``names``: only their row groups are read."""
     import pandas
 

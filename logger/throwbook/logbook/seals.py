@@ -42,7 +42,7 @@ ON_SHEET = {
 """Sealed with their sheet. The samples are in by their digest, which stands in the trial."""
 OF_RIG = ("rig_revision", "service", "baseline", "latch_order")
 """Sealed with the first sheet that is decided after they were written."""
-ORDERS_TOLD_OF = (
+ORDERS_NAMED = (
     "SELECT substr(each.value, 13) FROM seal, json_each(seal.covers) AS each"
     " WHERE seal.rig = ? AND substr(each.value, 1, 12) = 'latch_order:'"
     " UNION SELECT each.value FROM sheet, json_each(sheet.plan, '$.answers') AS each WHERE sheet.rig = ?"
@@ -86,9 +86,9 @@ class SealStore(Store):
                 broken.append((seal, "changed after it was sealed"))
         return broken
 
-    def orders_told_of(self, rig: str) -> frozenset[str]:
+    def orders_named(self, rig: str) -> frozenset[str]:
         """Ids of the orders that the rig's seals, plans and service entries name: each must be among its orders."""
-        rows = self.read(ORDERS_TOLD_OF, [rig, rig, rig])
+        rows = self.read(ORDERS_NAMED, [rig, rig, rig])
         return frozenset(str(row[0]) for row in rows)
 
     def covered(self, seal: Seal) -> list[Fact]:

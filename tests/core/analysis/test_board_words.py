@@ -4,10 +4,10 @@ import pytest
 
 from throwbook.core.analysis.record_conditions import (
     faults_in,
+    head_from,
     lost_by_numbers,
     notes_of,
     spoilt_by,
-    told_from,
     untimed_by,
 )
 
@@ -44,11 +44,11 @@ def test_a_sensor_absent_before_the_first_row_spoils_the_movement_too():
 
 
 def test_a_movement_kept_by_itself_tells_the_faults_from_its_own_first_row():
-    own = told_from(head(("sensor-reset", 6.0)), 5.5)
+    own = head_from(head(("sensor-reset", 6.0)), 5.5)
     assert own["board_faults"][0]["at_s"] == 0.5
     assert spoilt_by(own, 0.2, 3.0)
-    assert told_from({"rig": "x"}, 5.5) == {"rig": "x"}
-    assert told_from({"clock_from_s": 6.0, "clock_until_s": 7.0}, 5.5) == {
+    assert head_from({"rig": "x"}, 5.5) == {"rig": "x"}
+    assert head_from({"clock_from_s": 6.0, "clock_until_s": 7.0}, 5.5) == {
         "clock_from_s": 0.5,
         "clock_until_s": 1.5,
     }

@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.core.drawn_strokes import RIG, Drawn
+from throwbook.core.analysis.current_runs import FullStroke
 from throwbook.core.analysis.movements import movements_of
 from throwbook.core.analysis.segmentation import segment
-from throwbook.core.analysis.stretches import FullStroke
 from throwbook.core.trace import Trace
 
 I0 = 0.9

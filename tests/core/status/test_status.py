@@ -12,9 +12,9 @@ from throwbook.core.status.latch import (
     DO_NOT_USE,
     IN_SERVICE,
     LEVELS,
+    NEEDS_TO_CLEAR,
     RESTRICTED,
     WATCH,
-    WAY_DOWN,
     Evidence,
     RepairProof,
     SheetProof,
@@ -138,8 +138,8 @@ def test_evidence_that_lacks_something_leaves_it_out_of_use(name: str):
 
 
 def test_each_need_of_the_table_is_made_to_bite_above():
-    assert set(WAY_DOWN) == set(LEVELS) - {IN_SERVICE}
-    assert len(WAY_DOWN[DO_NOT_USE]) == 4
+    assert set(NEEDS_TO_CLEAR) == set(LEVELS) - {IN_SERVICE}
+    assert len(NEEDS_TO_CLEAR[DO_NOT_USE]) == 4
 
 
 def test_a_clear_counts_for_the_raises_it_names_and_no_others():

@@ -20,7 +20,7 @@ from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
 
 if TYPE_CHECKING:
-    from throwbook.jobs.board import BoardCheck, FoundPort
+    from throwbook.jobs.board import AskedPort, BoardCheck
 
 
 REHEARSAL = "rehearsal"
@@ -50,7 +50,7 @@ class BoardScreen(Page[str]):
     def __init__(self, choose_for: str = "") -> None:
         super().__init__()
         self._rig = choose_for
-        self._found: list[FoundPort] = []
+        self._found: list[AskedPort] = []
         self._check: BoardCheck | None = None
         self._says: list[Cell | str] = []
 
@@ -100,7 +100,7 @@ class BoardScreen(Page[str]):
         self.repaint()
         known, find_boards = self.desk.port, self.desk.find_boards
 
-        def find() -> "list[FoundPort]":
+        def find() -> "list[AskedPort]":
             found = list(find_boards())
             if known and known not in [one.info.device for one in found]:
                 found += find_boards((known,))
@@ -108,7 +108,7 @@ class BoardScreen(Page[str]):
 
         self.work("find", find)
 
-    def done_find(self, found: "list[FoundPort]") -> None:
+    def done_find(self, found: "list[AskedPort]") -> None:
         """Show them."""
         self._found = found
         good = [one for one in found if one.identity]
@@ -124,7 +124,7 @@ class BoardScreen(Page[str]):
         self.repaint()
         self.query_one(RowTable).focus()
 
-    def _chosen(self) -> "FoundPort | None":
+    def _chosen(self) -> "AskedPort | None":
         port = self.query_one(RowTable).chosen
         return next((one for one in self._found if one.info.device == port), None)
 

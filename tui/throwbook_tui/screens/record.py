@@ -23,12 +23,12 @@ from throwbook_tui.record_text import (
     LOOK_LARGE,
     NOT_THROWN,
     head_cell,
+    kept_cells,
     levels_for,
     look_now,
     ready_cells,
     result_cells,
     state_cell,
-    told_cells,
     travel_bar,
     unlock_question,
     warning_line,
@@ -287,7 +287,7 @@ class RecordScreen(Page[None]):
         desk = self.desk
 
         def kept() -> "tuple[Recorded, Kept]":
-            judged = recorded.told(ways) if ways else recorded
+            judged = recorded.directed(ways) if ways else recorded
             return judged, self._kept(judged, desk)
 
         self.work("keep", kept)
@@ -345,7 +345,7 @@ class RecordScreen(Page[None]):
         self.query_one("#pins", Big).show(LOOK_LARGE)
         if head_cell(kept):
             self.head(f"{self._sheet} | {self._direction} throw", head_cell(kept))
-        told = told_cells(recorded, kept)
+        told = kept_cells(recorded, kept)
         self.query_one("#words", Static).update(lines(self.app, result_cells(recorded, kept)))
         self.query_one("#told", Static).update(lines(self.app, told))
 
@@ -367,10 +367,10 @@ class RecordScreen(Page[None]):
     def on_unmount(self) -> None:
         """However the program ends, the recording ends with it, and is kept in its own thread."""
         if self.phase in (ARMED, RUNNING):
-            from throwbook.jobs.record import TOLD_TO_END
+            from throwbook.jobs.record import ASKED_TO_END
 
             self.desk.ends.set()
-            self._recording.finish(TOLD_TO_END)
+            self._recording.finish(ASKED_TO_END)
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """Enter means one thing at a time; no change of board while it runs."""

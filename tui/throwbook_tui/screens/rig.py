@@ -19,7 +19,7 @@ from throwbook_tui.present import (
     WARN,
     Cell,
     day,
-    held_lines,
+    reason_lines,
     status_cell,
     unfinished_in,
 )
@@ -49,7 +49,7 @@ class RigScreen(Page[None]):
         key("p", "papers", "papers"),
         key("e", "edit", "rig values"),
         key("j", "judge", "judge the recording"),
-        key("w", "way_back", "way back"),
+        key("w", "steps_to_clear", "way back"),
         key("u", "take_out", "take out of use"),
         key("x", "practise", "practise"),
         key("1", "show_list('sheets')", "", show=False),
@@ -104,9 +104,9 @@ class RigScreen(Page[None]):
         if self._found is None:
             return
         history, trials = self._found
-        standing = history.standing
+        standing = history.rig_status
         self.head(self.rig_name, status_cell(standing.status, standing.commissioned))
-        self.query_one("#standing", Static).update(lines(self.app, self._standing(history)))
+        self.query_one("#standing", Static).update(lines(self.app, self._rig_status(history)))
         counts = {"sheets": len(history.sheets), "throws": history.trials, "services": len(history.services)}
         marks = [
             f"[{number}]>{name} {counts[name]}<"
@@ -121,8 +121,8 @@ class RigScreen(Page[None]):
             if name == self._list:
                 table.fill(rig_rows(name, history, trials))
 
-    def _standing(self, history: "RigHistory") -> list[Cell]:
-        standing = history.standing
+    def _rig_status(self, history: "RigHistory") -> list[Cell]:
+        standing = history.rig_status
         status = standing.status
         tone = STATUSES[status.level][1]
         said = headline(status, standing.commissioned, standing.next_check.sentence)
@@ -133,7 +133,7 @@ class RigScreen(Page[None]):
             cells.append(Cell(caution(status), BAD))
         if unfinished_in(status):
             cells.append(Cell(UNFINISHED, BAD))
-        held = held_lines(status)
+        held = reason_lines(status)
         cells += [Cell(text) for text in held[:MOST_REASONS]]
         if len(held) > MOST_REASONS:
             cells.append(Cell(f"and {counted(len(held) - MOST_REASONS, 'more reason')} (W shows all)", QUIET))
@@ -220,7 +220,7 @@ class RigScreen(Page[None]):
         """Judge what is left of recordings that broke off."""
         self.open_screen("recover")
 
-    def action_way_back(self) -> None:
+    def action_steps_to_clear(self) -> None:
         """What holds the rig and how it comes down."""
         self.open_screen("way back", self.rig_name)
 
@@ -234,10 +234,10 @@ class RigScreen(Page[None]):
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """The way back is offered where there is one to go."""
-        if action == "way_back":
-            return self._found is not None and bool(self._found[0].standing.status.open)
+        if action == "steps_to_clear":
+            return self._found is not None and bool(self._found[0].rig_status.status.open)
         if action == "judge":
-            return self._found is not None and unfinished_in(self._found[0].standing.status)
+            return self._found is not None and unfinished_in(self._found[0].rig_status.status)
         if action == "practise":
             return not self.desk.practice
         return True

@@ -85,7 +85,7 @@ class RigsScreen(Page[None]):
         """Show what was found."""
         self._found = found
         self._retired = self._retired and any(one.retired for one in found.rigs)
-        self.desk.simulated = any(one.standing.practice for one in found.rigs)
+        self.desk.simulated = any(one.rig_status.practice for one in found.rigs)
         self.repaint()
         self.refresh_bindings()
         self.tell(unfinished_line(found.unfinished), WARN)
@@ -144,7 +144,7 @@ class RigsScreen(Page[None]):
                 one.name,
                 (
                     one.name,
-                    status_cell(one.standing.status, one.standing.commissioned),
+                    status_cell(one.rig_status.status, one.rig_status.commissioned),
                     Cell(f"retired: {one.retired}") if one.retired else _due(one),
                     day(one.last_trial),
                     str(one.trials),
@@ -216,5 +216,5 @@ def unfinished_line(recordings: "Sequence[Unfinished]") -> str:
 
 
 def _due(one: "Listed") -> Cell:
-    check = one.standing.next_check
+    check = one.rig_status.next_check
     return due_cell(check.on, check.overdue, check.sentence)

@@ -29,7 +29,7 @@ from throwbook_tui.present import (
     STRONG,
     WARN,
     Cell,
-    held_lines,
+    reason_lines,
 )
 from throwbook_tui.rows import (
     LOOK,
@@ -242,7 +242,7 @@ class SheetScreen(Page[None]):
         if caution(status):
             cells.append(Cell(caution(status), BAD))
         if step.what == STOP:
-            cells += [Cell(text) for text in held_lines(status)]
+            cells += [Cell(text) for text in reason_lines(status)]
         elif found.state.state == OPEN:
             plan = found.plan
             cells.append(

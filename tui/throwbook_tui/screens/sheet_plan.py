@@ -25,7 +25,7 @@ from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import listed
 
 if TYPE_CHECKING:
-    from throwbook.jobs.steps_to_clear import WayBack
+    from throwbook.jobs.steps_to_clear import StepsToClear
 
 
 MADE_READY = (
@@ -180,12 +180,12 @@ class SheetPlanScreen(FormPage[str]):
         if self._kind:
             self.form.field("kind").set(self._kind)
         self.changed()
-        from throwbook.jobs.steps_to_clear import way_back
+        from throwbook.jobs.steps_to_clear import steps_to_clear
 
         logbook, rig = self.desk.logbook, self._rig
-        self.work("way", lambda: way_back(logbook, rig))
+        self.work("way", lambda: steps_to_clear(logbook, rig))
 
-    def done_way(self, found: "WayBack") -> None:
+    def done_way(self, found: "StepsToClear") -> None:
         """Whether a commissioning sheet would come too early."""
         self._too_early = found.repair_first
         self.changed()

@@ -29,7 +29,7 @@ from throwbook_tui.present import (
     STRONG,
     WARN,
     Cell,
-    held_lines,
+    reason_lines,
 )
 from throwbook_tui.screen_words import for_screen
 from throwbook_tui.screens.form_page import FormPage
@@ -37,7 +37,7 @@ from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import Big, lines, listed
 
 if TYPE_CHECKING:
-    from throwbook.jobs.steps_to_clear import WayBack
+    from throwbook.jobs.steps_to_clear import StepsToClear
 
 
 WORST, ALL = "worst", "all"
@@ -48,7 +48,7 @@ class ClearScreen(FormPage[None]):
 
     HELP = "way back"
 
-    def __init__(self, rig: str, found: "WayBack") -> None:
+    def __init__(self, rig: str, found: "StepsToClear") -> None:
         super().__init__()
         self._rig, self._found = rig, found
 
@@ -93,7 +93,7 @@ class ClearScreen(FormPage[None]):
     def opened(self) -> None:
         """Head line, what it answers, caution."""
         self.head(f"{self._rig} | sign it off")
-        held = [Cell(f"- {text}") for text in held_lines(self._found.status)]
+        held = [Cell(f"- {text}") for text in reason_lines(self._found.status)]
         above = lines(self.app, [Cell("What your signature answers:", STRONG), *held])
         self.query_one("#held", Static).update(above)
         if self._found.status.level == DO_NOT_USE:
@@ -198,7 +198,7 @@ SAID = {
 }
 
 
-class WayBackScreen(Page[None]):
+class StepsToClearScreen(Page[None]):
     """Enter does the step that is next; there is no key for a later one."""
 
     HELP = "way back"
@@ -207,7 +207,7 @@ class WayBackScreen(Page[None]):
     def __init__(self, rig: str) -> None:
         super().__init__()
         self._rig = rig
-        self._found: WayBack | None = None
+        self._found: StepsToClear | None = None
 
     def body(self) -> Iterator[Widget]:
         """Large word, what holds it, the steps."""
@@ -228,12 +228,12 @@ class WayBackScreen(Page[None]):
 
     def reload(self) -> None:
         """Read it again."""
-        from throwbook.jobs.steps_to_clear import way_back
+        from throwbook.jobs.steps_to_clear import steps_to_clear
 
         logbook, rig = self.desk.logbook, self._rig
-        self.work("way", lambda: way_back(logbook, rig))
+        self.work("way", lambda: steps_to_clear(logbook, rig))
 
-    def done_way(self, found: "WayBack") -> None:
+    def done_way(self, found: "StepsToClear") -> None:
         """Show it."""
         self._found = found
         self.repaint()
@@ -251,7 +251,7 @@ class WayBackScreen(Page[None]):
             Cell(f"{mark} {status.level.upper() if tone == BAD else status.level}", tone),
         )
         self.query_one(Big).show(Cell(status.level.upper(), tone))
-        held = held_lines(status)
+        held = reason_lines(status)
         worst = [text for text in held if text.startswith(status.level)]
         lesser = [text for text in held if text not in worst]
         # Where the hazard is the caution stands first, and no line is spent on looks: at 24 rows the steps still show.

@@ -10,9 +10,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from throwbook.core.analysis.record_conditions import LASTING, LATE_S, faults_in, told_from
+from throwbook.core.analysis.current_runs import PAUSE_S, WHOLE, CurrentRun, FullStroke, current_runs_of
+from throwbook.core.analysis.record_conditions import LASTING, LATE_S, faults_in, head_from
 from throwbook.core.analysis.rest import NO_REST, Rest, find_rest, smoothing_width
-from throwbook.core.analysis.stretches import PAUSE_S, WHOLE, FullStroke, Stretch, stretches_of
 from throwbook.core.quantities.statistics import median_of
 from throwbook.core.rig import Rig
 from throwbook.core.trace import (
@@ -44,7 +44,7 @@ class Movement:
     rest: Rest = NO_REST
     period_s: float = 0.0
     """Median time between rows [s]."""
-    stretch: Stretch | None = None
+    run: CurrentRun | None = None
     """Where in ``trace`` it is; None: nothing moved."""
 
 
@@ -63,7 +63,7 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
     told = trace.head.get(REST_LEVEL)
     if isinstance(told, float) and rest.seen:
         rest = replace(rest, level_a=told)  # the record that it was cut from showed more
-    stretches = _over_unread_rows(stretches_of(trace, rest, period_s, stroke), trace)
+    stretches = _over_unread_rows(current_runs_of(trace, rest, period_s, stroke), trace)
     if not stretches:
         return (Movement(trace, trace.direction, rest, period_s, None),)
     if len(stretches) == 1:
@@ -90,10 +90,10 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
     return tuple(found)
 
 
-def _over_unread_rows(stretches: list[Stretch], trace: Trace) -> list[Stretch]:
+def _over_unread_rows(stretches: list[CurrentRun], trace: Trace) -> list[CurrentRun]:
     """The stretches without the ends that nobody saw: the current was gone because the board's sensor didn't answer."""
     lost_s = [fault.at_s for fault in faults_in(trace.head) if fault.code == LASTING]
-    joined: list[Stretch] = []
+    joined: list[CurrentRun] = []
     for each in stretches:
         before = joined[-1] if joined else None
         if before is not None and before.way == each.way:
@@ -105,13 +105,13 @@ def _over_unread_rows(stretches: list[Stretch], trace: Trace) -> list[Stretch]:
     return joined
 
 
-def _share(trace: Trace, rest: Rest, stretch: Stretch, stroke: FullStroke) -> float:
+def _share(trace: Trace, rest: Rest, stretch: CurrentRun, stroke: FullStroke) -> float:
     """Share of the stroke that a stretch drove, roughly."""
     current_a = stretch.way * (trace.current_a - rest.level_a)
     return stroke.share_done(trace.time_s, current_a, trace.voltage_v, slice(stretch.first, stretch.last + 1))
 
 
-def _rest_begins(time_s: FloatArray, before: Stretch, first: int) -> int:
+def _rest_begins(time_s: FloatArray, before: CurrentRun, first: int) -> int:
     """Row from which the rest between two movements counts as the later one's: behind the earlier one's settling.
 
     A current that flows on up to the later one is all the rest there is.
@@ -122,7 +122,7 @@ def _rest_begins(time_s: FloatArray, before: Stretch, first: int) -> int:
 
 
 def _directions(
-    stretches: Sequence[Stretch], shares: Sequence[float], direction: str, rig: Rig
+    stretches: Sequence[CurrentRun], shares: Sequence[float], direction: str, rig: Rig
 ) -> list[str | None]:
     """Which way each movement went; None where the current doesn't tell.
 
@@ -166,6 +166,6 @@ def on_its_own(trace: Trace) -> Trace:
     """A movement as a record of its own: times from its first row, ``started`` when that was."""
     before_s = float(trace.time_s[0])
     started = None if trace.started is None else trace.started + timedelta(seconds=before_s)
-    head = MappingProxyType(told_from(trace.head, before_s))
+    head = MappingProxyType(head_from(trace.head, before_s))
     # A difference leaves digits that mean nothing; a nanosecond is far below any board's step.
     return replace(trace, time_s=np.round(trace.time_s - before_s, 9), started=started, head=head)

@@ -47,7 +47,7 @@ def faults_in(head: Mapping[str, Any]) -> tuple[BoardFault, ...]:
     return (*earlier, *inside)
 
 
-def told_from(head: Mapping[str, Any], before_s: float) -> dict[str, Any]:
+def head_from(head: Mapping[str, Any], before_s: float) -> dict[str, Any]:
     """The head of a record that begins so much later [s]: faults and clock are told from its own first row."""
     own = dict(head)
     if not before_s:

@@ -59,7 +59,7 @@ class Rest:
     noise_a: float
     """Standard deviation of one reading at rest [A]; 0 where none was seen."""
     seen: bool
-    held_a: float = 0.0
+    holding_a: float = 0.0
     """A drive holds its place with so much, whichever way it moved last [A]; 0: it doesn't, or not both ways."""
 
 
@@ -146,7 +146,7 @@ def _rest_by_blocks(
     other = _held_the_other_way(current_a, gone, blocks, level, calm_a, no_load_current_a)
     if other is None:
         return Rest(level, noise_a, True)
-    return Rest(0.5 * (level + other), noise_a, True, held_a=0.5 * abs(level - other))
+    return Rest(0.5 * (level + other), noise_a, True, holding_a=0.5 * abs(level - other))
 
 
 def _level_by_its_calm(

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from throwbook.core.analysis.current_runs import PAUSE_S, SUSTAINED_SAMPLES, movement_threshold
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.rest import (
     END_S,
@@ -18,7 +19,6 @@ from throwbook.core.analysis.rest import (
     smoothing_width,
     zero_of,
 )
-from throwbook.core.analysis.stretches import PAUSE_S, SUSTAINED_SAMPLES, movement_threshold
 from throwbook.core.analysis.transient import Break, end_of_transient, find_breaks, with_coasting
 from throwbook.core.quantities.statistics import (
     median_of,
@@ -105,7 +105,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     no_load_current_a
         From the rating [A].
     """
-    trace, rest, stretch, period_s = movement.trace, movement.rest, movement.stretch, movement.period_s
+    trace, rest, stretch, period_s = movement.trace, movement.rest, movement.run, movement.period_s
     if stretch is None:
         return _nothing_moved(movement, no_load_current_a)
     time_s, polarity, first, last = trace.time_s, stretch.way, stretch.first, stretch.last
@@ -195,7 +195,7 @@ def _sharpen(
 
 def _quiet_beside(movement: Movement, no_load_current_a: float) -> bool:
     """Whether what isn't the movement is one quiet level; a residual current is known by itself."""
-    stretch, trace = movement.stretch, movement.trace
+    stretch, trace = movement.run, movement.trace
     if stretch is None or stretch.residual_a:
         return True
     settled = int(np.searchsorted(trace.time_s, trace.time_s[stretch.over] + PAUSE_S))

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from throwbook.core.analysis.current_runs import ABOVE_RATED, SUSTAINED_SAMPLES
 from throwbook.core.analysis.segmentation import Segments
-from throwbook.core.analysis.stretches import ABOVE_RATED, SUSTAINED_SAMPLES
 from throwbook.core.quantities.statistics import median_of, median_of_three, robust_sd
 from throwbook.core.rig import Actuator
 from throwbook.core.trace import FloatArray
@@ -64,11 +64,11 @@ def stalled_motor_of(
     row = stalled_from(segments, voltage_v, actuator, r_ohm, r_u)
     if row is not None:
         return StalledMotor(row, limited=False)
-    row = held_flat_from(segments, time_s, actuator)
+    row = flat_limit_from(segments, time_s, actuator)
     return None if row is None else StalledMotor(row, limited=True)
 
 
-def held_flat_from(segments: Segments, time_s: FloatArray, actuator: Actuator) -> int | None:
+def flat_limit_from(segments: Segments, time_s: FloatArray, actuator: Actuator) -> int | None:
     """First row from which the current rose to a limit and stood flat there to the end of the movement, or None."""
     if not segments.moved or segments.current_a[segments.last - 1] <= actuator.full_load_current_a:
         return None

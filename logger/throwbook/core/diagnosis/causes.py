@@ -79,7 +79,7 @@ def still_running(evidence: Evidence, sign: Sign) -> bool:
     return evidence.end == STILL_RUNNING
 
 
-def held_at_a_limit(evidence: Evidence, sign: Sign) -> bool:
+def limited_below_stall(evidence: Evidence, sign: Sign) -> bool:
     """The current stood at a level of its own, below what a standing motor draws on this voltage."""
     return evidence.moved.limited
 
@@ -146,7 +146,7 @@ CAUSES: tuple[Cause, ...] = (
         BOTH_EYES
         + " Then look whether the rod moves while the current stands at its limit, power off before hands "
         "go near; look up the current limit of the drive.",
-        held_at_a_limit,
+        limited_below_stall,
     ),
     Cause(
         "stall",

@@ -9,7 +9,7 @@ The status of a rig: a latch that goes up at once and comes down only by a signe
 The status is worked out from a *set* of orders, never from a stored field and never from the order of clocks:
 
 * A **raise** names its cause; the cause's level stands in ``CAUSES``. It stays open until a clearing order names it.
-* A **clear** counts for exactly the raises it names, and only with everything that ``WAY_DOWN`` asks for that level.
+* A **clear** counts for exactly the raises it names, and only with everything that ``NEEDS_TO_CLEAR`` asks for that level.
 * A raise found in a trial is known by trial and cause, so that two logbooks that hold the same trial agree.
 * An order's id is the hash of its content, and a sheet or service entry names the raises it answers from the moment it
   was planned. So the same order met twice (import, merge, a restored copy) is one, and nobody could have named it before
@@ -86,15 +86,15 @@ TO_RIG = "to"
 
 
 # level: what a clearing order must bring, for each raise it names.
-WAY_DOWN: dict[str, tuple[str, ...]] = {
+NEEDS_TO_CLEAR: dict[str, tuple[str, ...]] = {
     WATCH: (REASON, SIGNED),
     RESTRICTED: (REASON, SIGNED),
     DO_NOT_USE: (CAUSE_FOUND, REPAIR, RECOMMISSIONED, SIGNED),
 }
 
 # The one exception (method.md 5): an imported throw is of another rig, and the order stands there; or it is of nobody.
-WAY_OF_MOVED = (REASON, SIGNED, MOVED)
-WAY_OF_NOBODYS = (CAUSE_FOUND, RECOMMISSIONED, SIGNED)
+NEEDS_OF_MOVED = (REASON, SIGNED, MOVED)
+NEEDS_OF_NOBODYS = (CAUSE_FOUND, RECOMMISSIONED, SIGNED)
 
 # need: how it is said when it lacks.
 NEED_SAID: dict[str, str] = {
@@ -162,7 +162,7 @@ class OpenRaise:
     @property
     def needs(self) -> tuple[str, ...]:
         """What a clearing order must bring."""
-        return WAY_OF_NOBODYS if self.nobodys and self.level == DO_NOT_USE else WAY_DOWN[self.level]
+        return NEEDS_OF_NOBODYS if self.nobodys and self.level == DO_NOT_USE else NEEDS_TO_CLEAR[self.level]
 
 
 @dataclass(frozen=True)
@@ -279,7 +279,7 @@ def raise_order(
 
 def lacks(order: Order, raised: str, held: OpenRaise, evidence: Evidence) -> tuple[str, ...]:
     """What a clearing order lacks to bring down the raise ``raised`` that ``held`` stands for; empty: it counts."""
-    needs = WAY_OF_MOVED if order.details.get(MOVED_TO) else held.needs
+    needs = NEEDS_OF_MOVED if order.details.get(MOVED_TO) else held.needs
     return tuple(need for need in needs if not _brings(need, order, raised, held, evidence))
 
 
@@ -321,7 +321,7 @@ def status_of(
     orders: Iterable[Order],
     evidence: Evidence,
     altered: Container[str] = frozenset(),
-    told_of: Iterable[str] = (),
+    named: Iterable[str] = (),
     due: Iterable[Due] = (),
     gone: Mapping[str, str] = MappingProxyType({}),
     no_orders: Container[str] = frozenset(),
@@ -333,7 +333,7 @@ def status_of(
         orders: all orders that the logbook holds; those of other rigs are passed over.
         evidence: the sheets and service entries that it holds.
         altered: ids of orders whose content no longer gives their id. They clear nothing and hold like the worst.
-        told_of: ids of orders that seals, plans and service entries of this rig name; one that isn't there was lost.
+        named: ids of orders that seals, plans and service entries of this rig name; one that isn't there was lost.
         due: the orders that this rig's stored throws and sightings ask for; one that isn't there was taken out.
         gone: other rows of this rig that were taken out of the logbook: id and sentence. Each holds it at ``restricted``.
         no_orders: ids among those that clearing orders name that are of such rows, back again or not.
@@ -341,7 +341,7 @@ def status_of(
     mine = [order for order in orders if order.rig == rig]
     lost = {
         name: one
-        for name, one in _held(mine, altered, told_of, evidence.imported).items()
+        for name, one in _raises_by_key(mine, altered, named, evidence.imported).items()
         if name not in no_orders
     }
     rows = {name: OpenRaise((name,), MISSING, RESTRICTED, said) for name, said in gone.items()}
@@ -373,8 +373,8 @@ def _gone(mine: Iterable[Order], due: Iterable[Due]) -> dict[str, OpenRaise]:
     return found
 
 
-def _held(
-    mine: Iterable[Order], altered: Container[str], told_of: Iterable[str], imported: Container[str]
+def _raises_by_key(
+    mine: Iterable[Order], altered: Container[str], named_elsewhere: Iterable[str], imported: Container[str]
 ) -> dict[str, OpenRaise]:
     """Everything that was ever raised, by a key that two copies of a logbook agree on."""
     mine = list(mine)
@@ -398,7 +398,7 @@ def _held(
             level = worst((level_of(order), *((before.level,) if before else ())))
             waived = order.trial is not None and order.trial in nobodys and order.cause != REASSIGNED
             held[key] = OpenRaise(tuple(sorted(ids)), order.cause, level, sentence_of(order), waived)
-    named = {name for order in mine for name in (*order.previous, *order.clears)} | set(told_of)
+    named = {name for order in mine for name in (*order.previous, *order.clears)} | set(named_elsewhere)
     for lost in named - {order.id for order in mine}:
         held[lost] = OpenRaise((lost,), LOST, DO_NOT_USE, LOST_SENTENCE)
     return held

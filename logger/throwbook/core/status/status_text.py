@@ -220,7 +220,7 @@ def pending(status: Status) -> list[str]:
     return list(dict.fromkeys(f"{one.level}: {one.sentence}" for one in status.pending))
 
 
-def way_down(status: Status) -> list[str]:
+def steps_to_clear(status: Status) -> list[str]:
     """The steps that bring it down, in order; empty in service."""
     if status.level == LEVELS[0]:
         return []
@@ -265,5 +265,5 @@ __all__ = [
     "refused",
     "short",
     "step_in_words",
-    "way_down",
+    "steps_to_clear",
 ]

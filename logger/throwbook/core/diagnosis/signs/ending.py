@@ -7,7 +7,7 @@ The sign of a contact that opens in mid-throw.
 
 import numpy as np
 
-from throwbook.core.analysis.stretches import PAUSE_S
+from throwbook.core.analysis.current_runs import PAUSE_S
 from throwbook.core.assessment import (
     CUT_OFF,
     FAIL,

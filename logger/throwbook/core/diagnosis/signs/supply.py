@@ -8,8 +8,8 @@ Signs of the record itself: what it isn't fit for.
 import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD
+from throwbook.core.analysis.current_runs import SHORTEST_S, SUSTAINED_SAMPLES
 from throwbook.core.analysis.record_conditions import lost_by_numbers
-from throwbook.core.analysis.stretches import SHORTEST_S, SUSTAINED_SAMPLES
 from throwbook.core.assessment import CUT_OFF, INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.limits import LIMITS, LONG_BAND, SHORT_BAND, SHORT_STROKE_S

@@ -90,7 +90,7 @@ class FullStroke:
 
 
 @dataclass(frozen=True)
-class Stretch:
+class CurrentRun:
     """One movement's current; indices count the rows of the record."""
 
     first: int
@@ -128,7 +128,7 @@ class _Record:
         """Time between two rows [s]."""
         return float(self.time_s[last] - self.time_s[first])
 
-    def highest_a(self, piece: Stretch) -> float:
+    def highest_a(self, piece: CurrentRun) -> float:
         return float(self.smooth_a[piece.first : piece.last + 1].max())
 
     def share(self, first: int, last: int) -> float:
@@ -153,12 +153,12 @@ def movement_threshold(rest: Rest, no_load_current_a: float) -> float:
     return min(max(share * no_load_current_a, noise_a), 0.8 * no_load_current_a)
 
 
-def stretches_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) -> list[Stretch]:
+def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) -> list[CurrentRun]:
     """Every movement of a record, in order."""
     current_a = trace.current_a - rest.level_a
     smooth_a = moving_mean(current_a, smoothing_width(rest.noise_a, stroke.no_load_a))
     threshold_a = movement_threshold(rest, stroke.no_load_a)
-    found: list[Stretch] = []
+    found: list[CurrentRun] = []
     for way in (1, -1):
         moving = way * smooth_a > threshold_a
         if not moving.any():
@@ -168,7 +168,7 @@ def stretches_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) 
         )
         runs = [(a, b - 1) for a, b in runs_of(moving) if b - a >= SUSTAINED_SAMPLES]
         kicks = [run for run in runs if _kicks_back(record, *run, threshold_a)]
-        found += [Stretch(a, b, way, over=b) for a, b in kicks]
+        found += [CurrentRun(a, b, way, over=b) for a, b in kicks]
         runs = [run for run in runs if run not in kicks]
         pieces = [piece for run in runs for piece in _without_residuals(record, way, *run)]
         found += [_with_what_flowed_on(record, each) for each in _joined(record, pieces)]
@@ -189,17 +189,17 @@ def _kicks_back(record: _Record, first: int, last: int, threshold_a: float) -> b
     return bool(moved_s > PAUSE_S or (out_of_rest and moved_s > lasts_s))  # not a pulse itself
 
 
-def _is_no_chance(stretch: Stretch, time_s: FloatArray, current_a: FloatArray, rest: Rest) -> bool:
+def _is_no_chance(stretch: CurrentRun, time_s: FloatArray, current_a: FloatArray, rest: Rest) -> bool:
     """Whether a stretch lasts longer than a touch, and stands out of the noise as a whole."""
     rows = current_a[stretch.first : stretch.last + 1]
     stands_out = abs(float(rows.mean())) >= NOISE_SIGMAS * rest.noise_a / np.sqrt(len(rows))
     return stands_out and bool(time_s[stretch.last] - time_s[stretch.first] >= SHORTEST_S)
 
 
-def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iterator[Stretch]:
+def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iterator[CurrentRun]:
     """A run of current without the flat levels that no turning motor draws: they end a movement, and precede one."""
     begun = first
-    for low, high in _low_stretches(record, first, last):
+    for low, high in _low_levels(record, first, last):
         if low == first:
             begun = high  # a current that flowed before the motor was switched on
             continue
@@ -211,10 +211,10 @@ def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iter
             continue
         if not stood and share < JOG and not (_holds(record, low, high) or _breaks_off(record, begun, low)):
             continue  # a start before a run lighter than its rating says
-        yield Stretch(begun, low - 1, way, over=high - 1, residual_a=median_of(record.current_a[low:high]))
+        yield CurrentRun(begun, low - 1, way, over=high - 1, residual_a=median_of(record.current_a[low:high]))
         begun = high
     if begun <= last:
-        yield Stretch(begun, last, way, over=last)
+        yield CurrentRun(begun, last, way, over=last)
 
 
 def _breaks_off(record: _Record, begun: int, low: int) -> bool:
@@ -230,10 +230,10 @@ def _breaks_off(record: _Record, begun: int, low: int) -> bool:
     return fall_a > 0.0 and fell <= ROWS_OF_A_STEP and len(held) >= FEWEST_JOG_ROWS
 
 
-def _low_stretches(record: _Record, first: int, last: int) -> Iterator[tuple[int, int]]:
+def _low_levels(record: _Record, first: int, last: int) -> Iterator[tuple[int, int]]:
     """First and one-past-last row of every lasting flat level too low for a motor that turns as it does beside it."""
     current_a = record.smooth_a[first : last + 1]
-    holds_a = record.rest.held_a and record.rest.held_a + SAME_LEVEL * record.stroke.no_load_a
+    holds_a = record.rest.holding_a and record.rest.holding_a + SAME_LEVEL * record.stroke.no_load_a
     turning = current_a[current_a >= max(TURNS * record.stroke.no_load_a, holds_a)]
     if len(turning) < SUSTAINED_SAMPLES:
         return
@@ -282,11 +282,11 @@ def _steps(record: _Record, begin: int, stop: int, level_a: float, run_a: float)
 
 def _holds(record: _Record, begin: int, stop: int) -> bool:
     """Whether these rows are the level that a drive holds its place with, as calm as it is at rest."""
-    held_a = record.rest.held_a
+    holding_a = record.rest.holding_a
     inner_a = record.current_a[begin + (stop - begin) // 3 : stop - (stop - begin) // 10]
-    if not held_a or len(inner_a) < SUSTAINED_SAMPLES:
+    if not holding_a or len(inner_a) < SUSTAINED_SAMPLES:
         return False
-    near = abs(median_of(inner_a) - held_a) <= SAME_LEVEL * record.stroke.no_load_a
+    near = abs(median_of(inner_a) - holding_a) <= SAME_LEVEL * record.stroke.no_load_a
     return near and robust_sd(inner_a) <= record.still_a
 
 
@@ -308,9 +308,9 @@ def _surges(record: _Record, first: int, last: int, before_a: FloatArray) -> boo
     return float(begins.max()) >= SMALLEST_PEAK * median_of(before_a)
 
 
-def _joined(record: _Record, pieces: list[Stretch]) -> list[Stretch]:
+def _joined(record: _Record, pieces: list[CurrentRun]) -> list[CurrentRun]:
     """The pieces of one way with breaks joined, and what follows an end without a motor turning given to that end."""
-    found: list[Stretch] = []
+    found: list[CurrentRun] = []
     begun = 0  # first row of the unbroken current that the last of ``found`` ends with
     for piece in pieces:
         before = found[-1] if found else None
@@ -332,7 +332,7 @@ def _joined(record: _Record, pieces: list[Stretch]) -> list[Stretch]:
     return found
 
 
-def _without_what_flowed_before(record: _Record, before: Stretch, piece: Stretch) -> Stretch:
+def _without_what_flowed_before(record: _Record, before: CurrentRun, piece: CurrentRun) -> CurrentRun:
     """The piece without its first rows where they are what flowed on after the end before it, right up to its start."""
     if record.lasted_s(before.over, piece.first) > SWITCHED_S:
         return piece
@@ -341,7 +341,7 @@ def _without_what_flowed_before(record: _Record, before: Stretch, piece: Stretch
     return replace(piece, first=piece.first + int(higher[0])) if len(higher) else piece
 
 
-def _is_residual(record: _Record, before: Stretch, piece: Stretch) -> bool:
+def _is_residual(record: _Record, before: CurrentRun, piece: CurrentRun) -> bool:
     """Whether a piece is a current that flowed on after the end before it, too low for a motor to turn."""
     highest_a = record.highest_a(piece)
     between_a = record.current_a[before.over + 1 : piece.first]
@@ -352,13 +352,13 @@ def _is_residual(record: _Record, before: Stretch, piece: Stretch) -> bool:
     return highest_a < too_low_a or _only_holds(record, piece)
 
 
-def _only_holds(record: _Record, piece: Stretch) -> bool:
+def _only_holds(record: _Record, piece: CurrentRun) -> bool:
     """Whether a piece is nothing but the current that a drive holds its place with: no start goes before it."""
-    starts = record.highest_a(piece) > SURELY_HIGHER * record.rest.held_a + record.still_a
+    starts = record.highest_a(piece) > SURELY_HIGHER * record.rest.holding_a + record.still_a
     return not starts and _holds(record, piece.first, piece.last + 1)
 
 
-def _drove(record: _Record, stretch: Stretch) -> bool:
+def _drove(record: _Record, stretch: CurrentRun) -> bool:
     """Whether a motor of this rating stood or turned in it; else it is the start of a run lighter than its rating says."""
     if record.stands_at_the_end(stretch.first, stretch.last) or (
         record.share(stretch.first, stretch.last) >= JOG
@@ -369,7 +369,7 @@ def _drove(record: _Record, stretch: Stretch) -> bool:
     return median_of(late_a) >= TURNS * record.stroke.no_load_a
 
 
-def _with_residual(record: _Record, before: Stretch, piece: Stretch) -> Stretch:
+def _with_residual(record: _Record, before: CurrentRun, piece: CurrentRun) -> CurrentRun:
     """The stretch, ended where its current fell to what flowed on."""
     if before.residual_a:
         return replace(before, over=piece.over)
@@ -380,7 +380,7 @@ def _with_residual(record: _Record, before: Stretch, piece: Stretch) -> Stretch:
     return replace(before, last=last, over=piece.over, residual_a=residual_a)
 
 
-def _with_what_flowed_on(record: _Record, stretch: Stretch) -> Stretch:
+def _with_what_flowed_on(record: _Record, stretch: CurrentRun) -> CurrentRun:
     """The level of what belongs to the end, where it lasted and is no contact's bounce."""
     if stretch.residual_a or stretch.bounced_s or record.lasted_s(stretch.last, stretch.over) < END_S:
         return stretch
@@ -388,7 +388,7 @@ def _with_what_flowed_on(record: _Record, stretch: Stretch) -> Stretch:
     return replace(stretch, residual_a=level_a) if level_a > SAME_LEVEL * record.stroke.no_load_a else stretch
 
 
-def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bool:
+def _is_echo(record: _Record, before: CurrentRun, begun: int, piece: CurrentRun) -> bool:
     """Whether a piece is the bounce or the settling of the end before it: soon over, and not at stall level."""
     ran_s = record.lasted_s(begun, before.last)
     level_a = median_of(record.current_a[begun : before.last + 1])
@@ -413,7 +413,7 @@ def _is_echo(record: _Record, before: Stretch, begun: int, piece: Stretch) -> bo
     return settling and lower
 
 
-def _flows_later(record: _Record, before: Stretch) -> bool:
+def _flows_later(record: _Record, before: CurrentRun) -> bool:
     """Whether something flows when all that bounces or settles after an end is long over."""
     later_s = record.time_s[before.last] + np.array([PAUSE_S + 2.0 * record.period_s, 2.0 * PAUSE_S])
     since, until = np.searchsorted(record.time_s, later_s)
@@ -426,14 +426,14 @@ def _drops_out(record: _Record, first: int, last: int) -> bool:
     return any(b - a == 1 for a, b in runs_of(gone))
 
 
-def _with_echo(record: _Record, before: Stretch, piece: Stretch) -> Stretch:
+def _with_echo(record: _Record, before: CurrentRun, piece: CurrentRun) -> CurrentRun:
     level_a = median_of(record.current_a[before.first : before.last + 1])
     contact = float(record.current_a[piece.first : piece.last + 1].max()) >= level_a
     bounced_s = record.lasted_s(before.last, piece.last) if contact else before.bounced_s
     return replace(before, over=piece.last, bounced_s=bounced_s)
 
 
-def _goes_on(record: _Record, before: Stretch, after: Stretch) -> bool:
+def _goes_on(record: _Record, before: CurrentRun, after: CurrentRun) -> bool:
     """Whether a piece is the same movement as the one before it.
 
     The motor must have been turning, the break be under a second, and both together come nearer to one stroke; after a
@@ -470,10 +470,12 @@ def _goes_on(record: _Record, before: Stretch, after: Stretch) -> bool:
     )
 
 
-def _without_kicks(stretches: list[Stretch], time_s: FloatArray, current_a: FloatArray) -> list[Stretch]:
+def _without_kicks(
+    stretches: list[CurrentRun], time_s: FloatArray, current_a: FloatArray
+) -> list[CurrentRun]:
     """A motor braked by its own switch drives a current back for up to 0.3 s, one braked by its drive down a ramp for
     longer: that belongs to the end before it."""
-    kept: list[Stretch] = []
+    kept: list[CurrentRun] = []
     for each in stretches:
         if kept and (
             _is_kick(kept[-1], each, time_s) or _brakes_down_a_ramp(kept[-1], each, time_s, current_a)
@@ -484,7 +486,7 @@ def _without_kicks(stretches: list[Stretch], time_s: FloatArray, current_a: Floa
     return kept
 
 
-def _is_kick(before: Stretch, after: Stretch, time_s: FloatArray) -> bool:
+def _is_kick(before: CurrentRun, after: CurrentRun, time_s: FloatArray) -> bool:
     at_once = (
         time_s[after.first] - time_s[before.last] <= PAUSE_S
         or after.first - before.last <= SUSTAINED_SAMPLES  # readings may be lost just then
@@ -492,7 +494,9 @@ def _is_kick(before: Stretch, after: Stretch, time_s: FloatArray) -> bool:
     return after.way != before.way and at_once and bool(time_s[after.last] - time_s[after.first] <= PAUSE_S)
 
 
-def _brakes_down_a_ramp(before: Stretch, after: Stretch, time_s: FloatArray, current_a: FloatArray) -> bool:
+def _brakes_down_a_ramp(
+    before: CurrentRun, after: CurrentRun, time_s: FloatArray, current_a: FloatArray
+) -> bool:
     """Whether a current the other way is the drive's: it begins sooner than anybody switches over, and doesn't reach what
     the motor drew at its own start, as one does that is switched on the other way."""
     sooner = time_s[after.first] - time_s[before.last] <= SWITCHED_S

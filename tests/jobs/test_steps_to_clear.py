@@ -14,7 +14,7 @@ from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.rigs import add_rig
 from throwbook.jobs.sheets import plan
 from throwbook.jobs.sign_off import accept
-from throwbook.jobs.steps_to_clear import way_back
+from throwbook.jobs.steps_to_clear import steps_to_clear
 
 RIG, BY = "quarry-loader", "M. K."
 NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
@@ -34,7 +34,7 @@ def logbook(tmp_path) -> Path:
 
 
 def done(path: Path) -> list[bool]:
-    return [step.done for step in way_back(path, RIG).steps]
+    return [step.done for step in steps_to_clear(path, RIG).steps]
 
 
 def repaired(path: Path, found: str = "bent pin", fixed: str = "new pin") -> None:
@@ -56,7 +56,7 @@ def commissioned(path: Path) -> str:
 def test_a_rig_in_service_has_no_way_to_go(tmp_path):
     path = tmp_path / "l.throwbook"
     add_rig(path, Path(__file__).parent.parent / "cli" / "quarry-loader.toml", BY, NOW)
-    assert way_back(path, RIG).steps == ()
+    assert steps_to_clear(path, RIG).steps == ()
 
 
 def test_the_steps_are_done_one_after_the_other(logbook):
@@ -64,12 +64,12 @@ def test_the_steps_are_done_one_after_the_other(logbook):
     repaired(logbook)
     assert done(logbook) == [True, True, False, False]
     sheet = commissioned(logbook)
-    found = way_back(logbook, RIG)
+    found = steps_to_clear(logbook, RIG)
     assert [step.done for step in found.steps] == [True, True, True, False]
     assert found.sheet.name == sheet
     brought = Clearing(found.orders, BY, "new pin", "bent pin", found.repair.id, sheet)
     clear(logbook, RIG, brought, BY, LATER)
-    assert way_back(logbook, RIG).steps == ()
+    assert steps_to_clear(logbook, RIG).steps == ()
 
 
 def test_a_sheet_planned_before_the_repair_is_no_step(logbook):
@@ -87,7 +87,7 @@ def test_what_only_has_to_be_watched_later_does_not_undo_a_repair(logbook):
     repaired(logbook)
     sheet = commissioned(logbook)
     raise_by_hand(logbook, RIG, "person: watch", "a noise", BY, LATER)
-    found = way_back(logbook, RIG)
+    found = steps_to_clear(logbook, RIG)
     by_need = {step.need: step.done for step in found.steps}
     assert by_need == {
         "cause found": True,
@@ -103,4 +103,4 @@ def test_what_only_has_to_be_watched_later_does_not_undo_a_repair(logbook):
         BY,
         LATER,
     )
-    assert way_back(logbook, RIG).steps == ()
+    assert steps_to_clear(logbook, RIG).steps == ()
