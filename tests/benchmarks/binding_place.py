@@ -18,9 +18,9 @@ from tests.benchmarks.table import Row, all_met, print_table
 from throwbook.core.assessment import CUT_OFF
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.simulator import (
-    Conditions,
-    Fault,
     SensorModel,
+    SimulatedFault,
+    ThrowConditions,
     random_machine,
     throw,
 )
@@ -45,8 +45,12 @@ def life(seed: int) -> tuple[float | None, float, bool, int]:
         engine = bool(rng.random() < 0.5)
         for number in range(5 if i == 0 else 3):
             for direction in DIRECTIONS:
-                faults: Sequence[Fault] = [Fault("local-bind", severity, place)] if severity > 0 else []
-                conditions = Conditions(temperature_c=air, engine_running=engine, throw_number=number + 3)
+                faults: Sequence[SimulatedFault] = (
+                    [SimulatedFault("local-bind", severity, place)] if severity > 0 else []
+                )
+                conditions = ThrowConditions(
+                    temperature_c=air, engine_running=engine, throw_number=number + 3
+                )
                 made = throw(machine, direction, conditions, sensor, faults, rng)
                 judged = assess_trace(made.trace, rig)
                 stalled |= made.truth.end != CUT_OFF
@@ -78,7 +82,7 @@ def steady(seed: int) -> bool:
                 made = throw(
                     machine,
                     direction,
-                    Conditions(temperature_c=air, throw_number=number + 3),
+                    ThrowConditions(temperature_c=air, throw_number=number + 3),
                     sensor,
                     [],
                     rng,

@@ -13,10 +13,10 @@ import numpy as np
 from tests.benchmarks import foreign_machines as foreign
 from throwbook.core.rig import Rig
 from throwbook.core.simulator import (
-    Conditions,
-    Fault,
     MachineModel,
     SensorModel,
+    SimulatedFault,
+    ThrowConditions,
     make_waveform,
     random_machine,
 )
@@ -122,8 +122,8 @@ def simulated(rng: Rng, rate_hz: float) -> Machine:
             return Machine(SIMULATOR, rig, pool, run_a, idle, ambient, sensor)
 
 
-def _day(rng: Rng) -> Conditions:
-    return Conditions(
+def _day(rng: Rng) -> ThrowConditions:
+    return ThrowConditions(
         temperature_c=float(rng.uniform(4.0, 30.0)),
         engine_running=bool(rng.random() < 0.5),
         battery_charge=float(rng.uniform(0.6, 1.0)),
@@ -131,17 +131,17 @@ def _day(rng: Rng) -> Conditions:
 
 
 def _simulated_motion(
-    rng: Rng, model: MachineModel, kind: str, direction: str, day: Conditions, sensor: SensorModel
+    rng: Rng, model: MachineModel, kind: str, direction: str, day: ThrowConditions, sensor: SensorModel
 ) -> Motion:
     place = float(rng.uniform(0.1, 0.88))
     faults = {
         HEALTHY: [],
-        STALL: [Fault("obstruction", place=place)],
-        STALL_AT_START: [Fault("never-moved")],
-        SHORT: [Fault("limit-early", 1.0 - min(place, 0.82))],
-        LIGHT: [Fault("linkage-off")],
-        JOG: [Fault("limit-early", 1.0 - float(rng.uniform(0.03, 0.09)))],
-        REMAINDER: [Fault("limit-early", float(rng.uniform(0.15, 0.8)))],
+        STALL: [SimulatedFault("obstruction", place=place)],
+        STALL_AT_START: [SimulatedFault("never-moved")],
+        SHORT: [SimulatedFault("limit-early", 1.0 - min(place, 0.82))],
+        LIGHT: [SimulatedFault("linkage-off")],
+        JOG: [SimulatedFault("limit-early", 1.0 - float(rng.uniform(0.03, 0.09)))],
+        REMAINDER: [SimulatedFault("limit-early", float(rng.uniform(0.15, 0.8)))],
     }[kind]
     wave = make_waveform(model, direction, day, sensor, faults, rng)
     moved = wave.motion

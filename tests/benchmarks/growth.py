@@ -31,7 +31,7 @@ from tests.benchmarks.season_histories import wearing
 from tests.benchmarks.table import Row, hand_over, load, print_table
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.records import REJECTED
-from throwbook.core.simulator import Conditions, SensorModel, machine_for, throw
+from throwbook.core.simulator import SensorModel, ThrowConditions, machine_for, throw
 from throwbook.core.trend.trend_result import trends_of
 from throwbook.files.trace_file import read_trace, write_trace
 from throwbook.jobs import logbook_care
@@ -216,7 +216,7 @@ def in_records(rates: Sequence[int], folder: Path) -> list[Growth]:
     }
     for rate in rates:
         thrown = throw(
-            machine, "lock", Conditions(), SensorModel(rate_hz=float(rate)), (), np.random.default_rng(1)
+            machine, "lock", ThrowConditions(), SensorModel(rate_hz=float(rate)), (), np.random.default_rng(1)
         )
         path = folder / f"{rate}.csv"
         write_trace(thrown.trace, path)

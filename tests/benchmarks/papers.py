@@ -19,7 +19,7 @@ import numpy as np
 
 from tests.benchmarks.table import Row, all_met, load, print_table
 from throwbook.core.records import PinAnswers
-from throwbook.core.simulator import Conditions, SensorModel, machine_for, throw
+from throwbook.core.simulator import SensorModel, ThrowConditions, machine_for, throw
 from throwbook.files.rig_file import rig_toml
 from throwbook.files.trace_file import write_trace
 from throwbook.jobs import sign_off
@@ -108,7 +108,14 @@ def fill(
         sensor = SensorModel(**USUAL_SENSOR)  # type: ignore[arg-type]
         started = at + timedelta(minutes=number + 1)
         thrown = throw(
-            machine, way, Conditions(temperature_c=air_c), sensor, (), rng, started=started, rig_name=RIG.name
+            machine,
+            way,
+            ThrowConditions(temperature_c=air_c),
+            sensor,
+            (),
+            rng,
+            started=started,
+            rig_name=RIG.name,
         )
         write_trace(thrown.trace, place / f"{number:02d}.csv")
     answers = {"hours_since_movement": 0.0, "worked_before": "no", "ambient_c": air_c, "operator": "M. K."}

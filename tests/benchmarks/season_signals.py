@@ -12,13 +12,13 @@ from throwbook.core.trend.signals import (
     IN_CONTROL,
     OUT,
     CheckState,
-    Reading,
+    TestReading,
     check_states,
     rises_together,
 )
 from throwbook.core.trend.trend_result import drift_of, only
 
-NOTHING = Reading(NO_RISE, 0.0, 0.0, 1.0)
+NOTHING = TestReading(NO_RISE, 0.0, 0.0, 1.0)
 
 
 def signals(made: Made) -> np.ndarray:

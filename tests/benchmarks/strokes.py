@@ -22,8 +22,8 @@ from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.rig import LimitOverride
 from throwbook.core.simulator import (
     FAULTS,
-    Conditions,
-    Fault,
+    SimulatedFault,
+    ThrowConditions,
     expected_signs,
     random_machine,
     random_sensor,
@@ -74,8 +74,8 @@ class Tally:
                 setattr(self, name, mine + value)
 
 
-def day(rng: np.random.Generator) -> Conditions:
-    return Conditions(
+def day(rng: np.random.Generator) -> ThrowConditions:
+    return ThrowConditions(
         temperature_c=float(rng.uniform(2.0, 30.0)),
         engine_running=bool(rng.random() < 0.5),
         battery_charge=float(rng.uniform(0.6, 1.0)),
@@ -175,7 +175,7 @@ def one_fault(tally, seed, kind, rig, machine, sensor, direction, first_day, bas
     severity = float(rng.uniform(row.low, row.high))
     placed = kind in ("local-bind", "obstruction", "fuse-blown", "cut-out-tripped", "loose-contact")
     place = float(rng.uniform(0.15, 0.85)) if placed else None
-    fault = Fault(kind, severity, place)
+    fault = SimulatedFault(kind, severity, place)
     where = replace(first_day, temperature_c=first_day.temperature_c + float(rng.uniform(-3, 3)))
     if kind in ("water-or-ice", "cold-grease"):
         where = replace(

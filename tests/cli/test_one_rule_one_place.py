@@ -13,7 +13,7 @@ from tests.made_strokes import NOON, stroke
 from throwbook.core.analysis.calibration import CalibrationPoint
 from throwbook.core.assessment import Sign
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE
-from throwbook.core.status.raising import SIGN_CAUSES, findings_in_record, takes_out_of_use
+from throwbook.core.status.raising import SIGN_CAUSES, orders_of_record, takes_out_of_use
 from throwbook.files.trace_file import write_trace
 from throwbook.jobs.calibrate import calibrated, store
 from throwbook.logbook import open_logbook
@@ -46,7 +46,7 @@ def test_a_repair_is_one_for_service_status_and_plan(run):
 def test_assess_and_status_take_a_rig_out_of_use_by_the_same_table(key):
     sign, direction = key
     judged = throw(1, direction, signs=[Sign(sign, "fail", "seen")], verdict="fail").assessment
-    raised = {CAUSES[one.cause][0] for one in findings_in_record("spot", judged)}
+    raised = {CAUSES[one.cause][0] for one in orders_of_record("spot", judged)}
     assert (DO_NOT_USE in raised) == takes_out_of_use(sign, direction)
 
 

@@ -11,7 +11,7 @@ from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE, TOLD, accept, enter
 from throwbook.cli import diagnostics
 from throwbook.cli.main import throwbook
 from throwbook.core.sheets.conditions import CAUTION, FOR_PRACTICE, simulated_by
-from throwbook.core.simulator import Conditions, SensorModel, machine_for, throw
+from throwbook.core.simulator import SensorModel, ThrowConditions, machine_for, throw
 from throwbook.errors import InputError
 from throwbook.files.trace_file import read_trace, write_trace
 from throwbook.jobs.find import find_rig
@@ -50,7 +50,7 @@ def ten_throws(folder, **head: str):
     for number in range(10):
         way = ("lock", "unlock")[number % 2]
         started = START + timedelta(minutes=2 * number)
-        made = throw(machine, way, Conditions(10.0), SensorModel(), (), rng, started, RIG).trace
+        made = throw(machine, way, ThrowConditions(10.0), SensorModel(), (), rng, started, RIG).trace
         file = folder / f"{number}-{head.get('board', 'made')}.csv"
         write_trace(replace(made, head=dict(head)), file)
         files.append(str(file))

@@ -21,9 +21,9 @@ from textual.widgets import DataTable
 from throwbook.core.analysis.live import LiveThrow
 from throwbook.core.machine.electrical import rest_for
 from throwbook.core.simulator import (
-    Conditions,
-    Fault,
     SensorModel,
+    SimulatedFault,
+    ThrowConditions,
     machine_for,
     throw,
 )
@@ -64,15 +64,15 @@ class PlayedBoard:
     """Takes the place of the port: each recording plays the next simulated throw, block by block, without waiting."""
 
     def __init__(
-        self, clock: Clock, faults: Iterable[Fault | None] = (), hold_at: float | None = None
+        self, clock: Clock, faults: Iterable[SimulatedFault | None] = (), hold_at: float | None = None
     ) -> None:
         self.clock = clock
-        self.faults = queue.SimpleQueue[Fault | None]()
+        self.faults = queue.SimpleQueue[SimulatedFault | None]()
         for fault in faults:
             self.faults.put(fault)
         self.hold_at = hold_at
         """Share of the record at which it waits for ``go``; None: it doesn't."""
-        self.record: Callable[[RecordPlan, int, Fault | None, datetime], Trace] = played_trace
+        self.record: Callable[[RecordPlan, int, SimulatedFault | None, datetime], Trace] = played_trace
         """What is played."""
         self.held = threading.Event()
         self.go = threading.Event()
@@ -131,14 +131,19 @@ class PlayedRecording:
         )
 
 
-def played_trace(plan: RecordPlan, number: int, fault: Fault | None, started: datetime) -> Trace:
+def played_trace(plan: RecordPlan, number: int, fault: SimulatedFault | None, started: datetime) -> Trace:
     """One throw of a simulated machine, the same for the same number."""
     from dataclasses import replace
 
     rng = np.random.default_rng(number)
     machine = machine_for(plan.rig, 7)
     made = throw(
-        machine, plan.direction, Conditions(temperature_c=12.0), SensorModel(), [fault] if fault else [], rng
+        machine,
+        plan.direction,
+        ThrowConditions(temperature_c=12.0),
+        SensorModel(),
+        [fault] if fault else [],
+        rng,
     )
     return replace(made.trace, rig=plan.rig.name, started=started, source=f"played-{number}")
 

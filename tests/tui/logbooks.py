@@ -5,7 +5,7 @@ from pathlib import Path
 
 from tests.tui.bench import RIG, RIG_FILE, Clock, PlayedBoard, PlayedRecording
 from throwbook.core.records import PinAnswers
-from throwbook.core.simulator import Fault
+from throwbook.core.simulator import SimulatedFault
 from throwbook.core.status.maintenance import Moment, ServiceEntry
 from throwbook.jobs.find import find_rig
 from throwbook.jobs.maintenance import add as add_service
@@ -21,7 +21,7 @@ SEEN = PinAnswers("yes", "yes", "torch, both sides", "yes", "yes")
 
 
 def thrown(
-    path: Path, sheet: str, directions: list[str], clock: Clock, fault: Fault | None, first: int
+    path: Path, sheet: str, directions: list[str], clock: Clock, fault: SimulatedFault | None, first: int
 ) -> None:
     """Throws onto a sheet, each a minute after the one before."""
     board = PlayedBoard(clock, [fault] * len(directions))
@@ -37,7 +37,7 @@ def thrown(
 
 
 def sheet_of(
-    path: Path, kind: str, clock: Clock, each: int, fault: Fault | None = None, first: int = 0
+    path: Path, kind: str, clock: Clock, each: int, fault: SimulatedFault | None = None, first: int = 0
 ) -> str:
     """A sheet with its throws, accepted where it may be."""
     state, _ = plan(path, RIG, kind, BY, clock.now(), each, ASKED)
@@ -62,7 +62,7 @@ def with_seasons(folder: Path) -> Path:
     start = datetime(2023, 9, 14, 9, 0, tzinfo=Clock().moment.tzinfo)
     for number, heavier in enumerate((0.0, 0.0, 0.04, 0.12, 0.2)):
         clock = Clock(start + timedelta(days=182 * number))
-        fault = Fault("even-friction", heavier) if heavier else None
+        fault = SimulatedFault("even-friction", heavier) if heavier else None
         sheet_of(path, "seasonal", clock, 3, fault, first=20 * (number + 1))
     entry = ServiceEntry(
         "",

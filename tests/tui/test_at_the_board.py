@@ -11,7 +11,7 @@ from tests.tui.test_journey_after_a_crash import journal_of_a_crash
 from tests.tui.test_stumbles import level
 from throwbook.core.analysis.calibration import CalibrationPoint
 from throwbook.core.analysis.live import AT_STALL, LiveFigures
-from throwbook.core.simulator import Fault
+from throwbook.core.simulator import SimulatedFault
 from throwbook.core.status.maintenance import Moment, ServiceEntry
 from throwbook.jobs.board import AskedPort
 from throwbook.jobs.latch import raise_by_hand
@@ -181,7 +181,7 @@ def test_figures_below_each_other_have_three_digits():
 
 @pytest.mark.parametrize(("answer", "kept"), [("n", 0), ("y", 1)])
 def test_a_recording_without_current_is_a_throw_only_if_somebody_threw(commissioned_logbook, answer, kept):
-    board = PlayedBoard(Clock(), [Fault("limit-open")])
+    board = PlayedBoard(Clock(), [SimulatedFault("limit-open")])
     app = app_on(commissioned_logbook.parent, Clock(), board)
 
     async def journey(pilot):

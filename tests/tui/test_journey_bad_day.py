@@ -4,7 +4,7 @@ from pathlib import Path
 
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, write
 from throwbook.core.sheets.hand_readings import parse_line
-from throwbook.core.simulator import Fault
+from throwbook.core.simulator import SimulatedFault
 from throwbook.jobs.enter import Entry
 from throwbook.jobs.enter import enter as write_down
 from throwbook.jobs.rigs import overview
@@ -20,7 +20,7 @@ def level(path: Path) -> str:
 def test_a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back(commissioned_logbook, walk):
     path = commissioned_logbook
     clock = Clock()
-    app = app_on(path.parent, clock, PlayedBoard(clock, [Fault("obstruction", place=0.55)]))
+    app = app_on(path.parent, clock, PlayedBoard(clock, [SimulatedFault("obstruction", place=0.55)]))
 
     async def journey(pilot, look):
         await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter")

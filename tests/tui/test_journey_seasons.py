@@ -4,7 +4,7 @@ from pathlib import Path
 
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, write
 from tests.tui.logbooks import sheet_of
-from throwbook.core.simulator import Fault
+from throwbook.core.simulator import SimulatedFault
 from throwbook.jobs.sheets import view
 from throwbook.jobs.trend import rig_trend
 
@@ -21,7 +21,7 @@ async def questions(pilot):
 
 def test_a_seasonal_check_as_found_first_against_the_baseline(seasons_logbook, walk):
     clock = Clock()
-    board = PlayedBoard(clock, [Fault("even-friction", 0.2)] * 6)
+    board = PlayedBoard(clock, [SimulatedFault("even-friction", 0.2)] * 6)
     board.count = 200
     app = app_on(seasons_logbook.parent, clock, board)
 

@@ -8,7 +8,7 @@ from textual.keys import _character_to_key
 
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, settle, write
 from throwbook.core.sheets.conditions import FOR_PRACTICE
-from throwbook.core.simulator import Fault
+from throwbook.core.simulator import SimulatedFault
 from throwbook.jobs.find import opened
 from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.rigs import overview
@@ -37,7 +37,7 @@ def out_of_use(path: Path) -> None:
 def test_a_throw_of_a_rig_that_was_out_of_use_before_goes_back_to_its_sheet(commissioned_logbook):
     out_of_use(commissioned_logbook)
     clock = Clock()
-    board = PlayedBoard(clock, [None, Fault("obstruction", place=0.55)])
+    board = PlayedBoard(clock, [None, SimulatedFault("obstruction", place=0.55)])
     app = app_on(commissioned_logbook.parent, clock, board)
 
     async def journey(pilot):

@@ -6,14 +6,14 @@ import io
 import pytest
 
 from tests.tui.bench import Clock, PlayedBoard, app_on, keys, said, screen_text, settle, until_held, write
-from throwbook.core.simulator import Fault
+from throwbook.core.simulator import SimulatedFault
 from throwbook_tui.context import plain_letters
 from throwbook_tui.help_text import PAGES
 
 
 def test_ascii_alone_is_enough_for_every_kind_of_screen(seasons_logbook, monkeypatch):
     clock = Clock()
-    board = PlayedBoard(clock, [Fault("obstruction", place=0.5)], hold_at=0.4)
+    board = PlayedBoard(clock, [SimulatedFault("obstruction", place=0.5)], hold_at=0.4)
     app = app_on(seasons_logbook.parent, clock, board)
     app.desk.ascii = True
 

@@ -15,9 +15,9 @@ from throwbook.cli.options import logbook_of
 
 if TYPE_CHECKING:
     from throwbook.core.machine.limits import Limit
-    from throwbook.core.machine.rig_validation import Problem
+    from throwbook.core.machine.rig_validation import RigProblem
     from throwbook.core.rig import Rig
-    from throwbook.core.sizing.sizing import Fit
+    from throwbook.core.sizing.sizing import Sizing
 
 
 @click.command(short_help="Judge an actuator against the mechanism.")
@@ -47,7 +47,7 @@ def fit(ctx: click.Context, source: str, as_json: bool) -> int:
     return 1 if found.verdict == FAIL else 0
 
 
-def print_fit(found: "Fit") -> None:
+def print_fit(found: "Sizing") -> None:
     """The page a mechanic reads: cautions, what was judged, what is missing."""
     from throwbook.cli.assess import VERDICT_WORDS
     from throwbook.core.sizing.sizing import CAUTION_AT
@@ -80,7 +80,7 @@ def print_fit(found: "Fit") -> None:
         output.line(caution, style="heading")
 
 
-def print_problems(problems: "tuple[Problem, ...]") -> None:
+def print_problems(problems: "tuple[RigProblem, ...]") -> None:
     """Each inconsistency with its key and what to do."""
     for problem in problems:
         word, style = ("WRONG", "bad") if problem.grave else ("odd", "warn")
@@ -88,7 +88,7 @@ def print_problems(problems: "tuple[Problem, ...]") -> None:
         output.line(f"-> {problem.do}", indent=11)
 
 
-def fit_json(found: "Fit") -> dict[str, Any]:
+def fit_json(found: "Sizing") -> dict[str, Any]:
     """The same as one JSON object; ``NAME_low`` and ``NAME_high`` are the ends of a figure's 95 % interval, ``NAME_u`` its wider
     side; null where that isn't known."""
     from throwbook.core.machine.expected_throw import travel_m

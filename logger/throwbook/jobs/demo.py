@@ -169,13 +169,13 @@ class _Player:
 
     def bench(self) -> None:
         """Off the machine, from a rehearsal board over a serial line: nothing to move, so it must run light."""
-        from throwbook.core.simulator import Fault
+        from throwbook.core.simulator import SimulatedFault
         from throwbook.jobs.demo_data import record_from_rehearsal
 
         at = story.COMMISSIONED - timedelta(days=2)
         place = self.folder / "records" / f"{at:%Y-%m-%d-%H%M}-bench"
         place.mkdir(parents=True)
-        off_machine = (Fault("linkage-off"),)
+        off_machine = (SimulatedFault("linkage-off"),)
         files = [
             record_from_rehearsal(
                 self.rig, way, off_machine, at + timedelta(minutes=k), place / f"{k}-{way}.csv", k
@@ -262,10 +262,10 @@ class _Player:
 
     def check(self, day: story.CheckDay) -> None:
         """A seasonal check: as found first, then three throws each way."""
-        from throwbook.core.simulator import Conditions
+        from throwbook.core.simulator import ThrowConditions
 
         machine = self.machine.aged(day.drag_run, day.drag_run, day.spot_run, story.SPOT_PLACE, 0.05)
-        conditions = Conditions(
+        conditions = ThrowConditions(
             temperature_c=day.temperature_c, engine_running=day.engine_running, hours_at_rest=60.0
         )
         each_way = 6 if day.kind == "after-service" else 4
@@ -345,6 +345,6 @@ class _Player:
         return files
 
     def _commission(self, at: datetime) -> Imported:
-        from throwbook.core.simulator import Conditions
+        from throwbook.core.simulator import ThrowConditions
 
-        return self.throws.sheet("commissioning", at, self.machine, Conditions(temperature_c=14.0), 5)
+        return self.throws.sheet("commissioning", at, self.machine, ThrowConditions(temperature_c=14.0), 5)

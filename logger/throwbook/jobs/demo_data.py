@@ -14,7 +14,7 @@ from throwbook.jobs.record import Recording, RecordPlan
 from throwbook.jobs.simulated_board import Rehearsal, rehearse
 
 if TYPE_CHECKING:
-    from throwbook.core.simulator import Conditions, Fault, MachineModel
+    from throwbook.core.simulator import MachineModel, SimulatedFault, ThrowConditions
 
 
 SPEED = 8.0
@@ -23,7 +23,7 @@ READY_WITHIN_S = 10.0
 
 
 def record_from_rehearsal(
-    rig: Rig, direction: str, faults: "Sequence[Fault]", at: datetime, file: Path, seed: int
+    rig: Rig, direction: str, faults: "Sequence[SimulatedFault]", at: datetime, file: Path, seed: int
 ) -> Path:
     """Record one throw of a rehearsal board into ``file``. Raises what a recording from a real board would."""
     plan = Rehearsal(
@@ -118,7 +118,7 @@ class Throws:
         self._rng = np.random.default_rng(2023)
 
     def sheet(
-        self, kind: str, at: datetime, machine: "MachineModel", conditions: "Conditions", each_way: int
+        self, kind: str, at: datetime, machine: "MachineModel", conditions: "ThrowConditions", each_way: int
     ) -> Imported:
         """Lock and unlock in turn, one a minute from ``at`` on; the records stay as files under the folder."""
         place = self.folder / "records" / f"{at:%Y-%m-%d-%H%M}-{kind}"
@@ -134,7 +134,12 @@ class Throws:
         return import_traces(self.logbook, order, OPERATOR, at + timedelta(minutes=45))
 
     def _throw(
-        self, file: Path, direction: str, started: datetime, machine: "MachineModel", conditions: "Conditions"
+        self,
+        file: Path,
+        direction: str,
+        started: datetime,
+        machine: "MachineModel",
+        conditions: "ThrowConditions",
     ) -> None:
         import numpy as np
 
@@ -148,7 +153,7 @@ class Throws:
         write_trace(replace(trace, current_a=np.round(trace.current_a, 4), voltage_v=voltage_v), file)
 
 
-def _answers(conditions: "Conditions") -> dict[str, Any]:
+def _answers(conditions: "ThrowConditions") -> dict[str, Any]:
     """What every sheet asks, answered as the throws are made."""
     return {
         "hours_since_movement": conditions.hours_at_rest,

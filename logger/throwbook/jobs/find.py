@@ -18,7 +18,7 @@ from throwbook.core.records import (
     current,
 )
 from throwbook.core.rig import Rig
-from throwbook.core.sizing.sizing import Fit, fit
+from throwbook.core.sizing.sizing import Sizing, fit
 from throwbook.errors import OutsideError, Remedy
 from throwbook.files.rig_file import RigFile, parse_rig, read_rig_file
 from throwbook.logbook import Logbook, open_logbook
@@ -163,7 +163,7 @@ def load_rig(name_or_file: str, logbook: str | None = None) -> RigFile:
         return parse_rig(book.rig(name_or_file).toml, name_or_file)
 
 
-def judge_rig(name_or_file: str, logbook: str | None = None) -> tuple[Fit, tuple[str, ...]]:
+def judge_rig(name_or_file: str, logbook: str | None = None) -> tuple[Sizing, tuple[str, ...]]:
     """The judgement, and a warning for each key of the file that isn't known."""
     read = load_rig(name_or_file, logbook)
     return fit(read.rig), read.warnings

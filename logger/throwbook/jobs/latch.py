@@ -26,8 +26,8 @@ from throwbook.core.status.latch import (
     NEED_SAID,
     REASSIGNED,
     Due,
-    Evidence,
     OpenRaise,
+    Proofs,
     RepairProof,
     SheetProof,
     Status,
@@ -56,7 +56,7 @@ if TYPE_CHECKING:
     from throwbook.core.assessment import Assessment
     from throwbook.core.records import PinAnswers
     from throwbook.core.status.maintenance import NextCheck
-    from throwbook.core.status.raising import Finding
+    from throwbook.core.status.raising import DueOrder
 
 
 def orders_due(book: Logbook, rig: str | None = None) -> dict[str, set[Due]]:
@@ -69,10 +69,10 @@ def orders_due(book: Logbook, rig: str | None = None) -> dict[str, set[Due]]:
     if not asking:
         return due
     from throwbook.core.sheets.sheet import seen_at
-    from throwbook.core.status.raising import causes_of_failed, findings_seen
+    from throwbook.core.status.raising import causes_of_failed, orders_of_sighting
 
     for one in asking:
-        causes = {found.cause for found in findings_seen(seen_at(one.trial, one.sightings))}
+        causes = {found.cause for found in orders_of_sighting(seen_at(one.trial, one.sightings))}
         for kind in one.kinds:
             causes |= causes_of_failed(kind, one.failed_signs)
         due[one.rig] |= {(one.trial, cause) for cause in causes if CAUSES[cause][0] == DO_NOT_USE}
@@ -181,7 +181,7 @@ def status(
     """
     orders = book.orders(rig)
     asking = any(order.clears or order.cause == REASSIGNED for order in orders)
-    evidence = evidence_for(book, rig, orders) if asking else Evidence()
+    evidence = evidence_for(book, rig, orders) if asking else Proofs()
     altered = book.altered_orders(rig) if orders else frozenset()
     if due is None:
         due = orders_due(book, rig).get(rig, ())
@@ -203,7 +203,7 @@ def missing_from(book: Logbook) -> list[Missing]:
     return [*book.missing(), *two_machines(book)]
 
 
-def evidence_for(book: Logbook, rig: str, orders: Iterable[Order], *, alone: bool = False) -> Evidence:
+def evidence_for(book: Logbook, rig: str, orders: Iterable[Order], *, alone: bool = False) -> Proofs:
     """The service entries, the sheets that clearing orders name, each gone through again, and whose imported throws are.
 
     ``alone``: the throws of those sheets must also be of this rig alone. It is asked before a clearance is stored; where a
@@ -219,14 +219,14 @@ def evidence_for(book: Logbook, rig: str, orders: Iterable[Order], *, alone: boo
     moved = frozenset(moved_raises(rig, orders, book))
     named = {order.sheet for order in orders if order.clears and order.sheet}
     if not named:
-        return Evidence({}, services, imported, moved)
+        return Proofs({}, services, imported, moved)
     broken = {seal.id for seal, _ in book.broken_seals(rig)}
     sheets = {
         one.sheet.id: _proof(book, one, broken, alone=alone)
         for one in book.sheets(rig)
         if one.sheet.id in named
     }
-    return Evidence(sheets, services, imported, moved)
+    return Proofs(sheets, services, imported, moved)
 
 
 def unproven_sheets(book: Logbook) -> list[str]:
@@ -265,12 +265,12 @@ def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, no
     Below ``do not use`` one open order for each sign and sheet is enough: eight throws with the same spot are one finding.
     """
     from throwbook.core.sheets.sheet import seen_at
-    from throwbook.core.status.raising import findings_in_record, findings_seen
+    from throwbook.core.status.raising import orders_of_record, orders_of_sighting
 
     seen = seen_at(logged.id, book.sightings(state.sheet.id))
-    found = findings_seen(seen)
+    found = orders_of_sighting(seen)
     if logged.judgement is not None:
-        found += findings_in_record(state.sheet.kind, logged.judgement.assessment)
+        found += orders_of_record(state.sheet.kind, logged.judgement.assessment)
     return _raise(book, state, logged, found, by, now)
 
 
@@ -283,15 +283,15 @@ def raise_shown_now(
     now: datetime,
 ) -> list[Order]:
     """The orders for what a throw that was judged again shows now; what it showed ``before`` and was cleared isn't raised anew."""
-    from throwbook.core.status.raising import findings_in_record
+    from throwbook.core.status.raising import orders_of_record
 
     if logged.judgement is None:
         return []
     kind = state.sheet.kind
-    known = {(found.cause, found.sign) for one in before for found in findings_in_record(kind, one)}
+    known = {(found.cause, found.sign) for one in before for found in orders_of_record(kind, one)}
     found = [
         one
-        for one in findings_in_record(kind, logged.judgement.assessment)
+        for one in orders_of_record(kind, logged.judgement.assessment)
         if CAUSES[one.cause][0] == DO_NOT_USE or (one.cause, one.sign) not in known
     ]
     return _raise(book, state, logged, found, by, now)
@@ -301,7 +301,7 @@ def _raise(
     book: Logbook,
     state: SheetState,
     logged: LoggedTrial,
-    found: "Sequence[Finding]",
+    found: "Sequence[DueOrder]",
     by: str,
     now: datetime,
 ) -> list[Order]:
@@ -339,9 +339,9 @@ def raise_seen(
 
     Such an order is known by itself, not by throw and cause: what cleared the earlier one doesn't clear it.
     """
-    from throwbook.core.status.raising import findings_seen
+    from throwbook.core.status.raising import orders_of_sighting
 
-    found = findings_seen(pins)
+    found = orders_of_sighting(pins)
     if not found:
         return []
     still_open = set(status(book, state.sheet.rig).open_ids)

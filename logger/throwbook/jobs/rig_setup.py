@@ -6,11 +6,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from throwbook.core.machine.rig_validation import Problem, complaint
+from throwbook.core.machine.rig_validation import RigProblem, complaint
 from throwbook.core.quantities.text import written
 from throwbook.core.quantities.units import KINDS
 from throwbook.core.sheets.conditions import FOR_PRACTICE
-from throwbook.core.sizing.sizing import Fit, fit
+from throwbook.core.sizing.sizing import Sizing, fit
 from throwbook.errors import InputError
 from throwbook.files.rig_file import (
     SECTIONS,
@@ -31,9 +31,9 @@ TOP = ("name", "units")
 class SetupCheck:
     """What is to be said of the values typed so far."""
 
-    problems: tuple[Problem, ...]
+    problems: tuple[RigProblem, ...]
     """Values that don't agree with each other."""
-    fit: Fit | None
+    fit: Sizing | None
     """None until everything that must be there is."""
     lacking: str
     """The first thing that is missing or can't be read, in words; empty: nothing."""

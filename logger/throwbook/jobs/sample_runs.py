@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
 from throwbook.core.rig import Actuator, LockMechanism, Rig, Wiring
-from throwbook.core.simulator import Conditions, Fault
+from throwbook.core.simulator import SimulatedFault, ThrowConditions
 from throwbook.core.trace import LOCK, UNLOCK
 from throwbook.errors import OutsideError
 
@@ -78,8 +78,8 @@ class SampleRun:
     shows: str
     sign: str = ""
     """Sign of the contract that it stands for; empty: healthy, or one record can't show it."""
-    faults: tuple[Fault, ...] = ()
-    conditions: Conditions = field(default_factory=Conditions)
+    faults: tuple[SimulatedFault, ...] = ()
+    conditions: ThrowConditions = field(default_factory=ThrowConditions)
     sensor: dict[str, Any] = field(default_factory=dict)
     """What differs from the usual sensor."""
     minutes: float = 0.0
@@ -102,25 +102,25 @@ def _baseline() -> list[SampleRun]:
                 f"{direction}-{k // 2 + 1}",
                 direction,
                 f"healthy {direction} throw {k // 2 + 1} of 8 of the commissioning set",
-                conditions=Conditions(temperature_c=14.0, throw_number=4 + k),
+                conditions=ThrowConditions(temperature_c=14.0, throw_number=4 + k),
                 minutes=2.0 * k,
             )
         )
     return runs
 
 
-MILD = Conditions(temperature_c=12.0, throw_number=4)
+MILD = ThrowConditions(temperature_c=12.0, throw_number=4)
 
-FIRST = Conditions(temperature_c=12.0, throw_number=1)
+FIRST = ThrowConditions(temperature_c=12.0, throw_number=1)
 
 
 def _fault(
     sign: str,
     name: str,
     shows: str,
-    fault: Fault,
+    fault: SimulatedFault,
     direction: str = LOCK,
-    conditions: Conditions = MILD,
+    conditions: ThrowConditions = MILD,
     **sensor: Any,
 ) -> SampleRun:
     return SampleRun("signs", name, direction, shows, sign, (fault,), conditions, sensor)
@@ -130,57 +130,57 @@ def _fault(
 HEALTHY = [
     SampleRun("healthy", "lock-mild", LOCK, "healthy, like the baseline", conditions=MILD),
     SampleRun("healthy", "unlock-mild", UNLOCK, "healthy, like the baseline", conditions=MILD),
-    SampleRun("healthy", "lock-cold", LOCK, "healthy at 2 degC: stiffer grease, not wear", conditions=Conditions(temperature_c=2.0, throw_number=4)),
-    SampleRun("healthy", "unlock-hot", UNLOCK, "healthy at 30 degC", conditions=Conditions(temperature_c=30.0, throw_number=4)),
-    SampleRun("healthy", "lock-engine-running", LOCK, "healthy with the engine running: higher voltage, alternator ripple", conditions=Conditions(temperature_c=12.0, throw_number=4, engine_running=True)),
-    SampleRun("healthy", "unlock-battery-half", UNLOCK, "healthy on a half-charged battery", conditions=Conditions(temperature_c=12.0, throw_number=4, battery_charge=0.5)),
+    SampleRun("healthy", "lock-cold", LOCK, "healthy at 2 degC: stiffer grease, not wear", conditions=ThrowConditions(temperature_c=2.0, throw_number=4)),
+    SampleRun("healthy", "unlock-hot", UNLOCK, "healthy at 30 degC", conditions=ThrowConditions(temperature_c=30.0, throw_number=4)),
+    SampleRun("healthy", "lock-engine-running", LOCK, "healthy with the engine running: higher voltage, alternator ripple", conditions=ThrowConditions(temperature_c=12.0, throw_number=4, engine_running=True)),
+    SampleRun("healthy", "unlock-battery-half", UNLOCK, "healthy on a half-charged battery", conditions=ThrowConditions(temperature_c=12.0, throw_number=4, battery_charge=0.5)),
     SampleRun("healthy", "lock-no-voltage-channel", LOCK, "healthy, recorded without a voltage channel", conditions=MILD, sensor={"has_voltage": False}),
     SampleRun("healthy", "unlock-sensor-turned-round", UNLOCK, "healthy, the sensor the other way round: currents below zero", conditions=MILD, sensor={"polarity": -1}),
     SampleRun("healthy", "lock-slow-logger", LOCK, "healthy, at 20 samples a second", conditions=MILD, sensor={"rate_hz": 20.0}),
     SampleRun("healthy", "unlock-fast-logger", UNLOCK, "healthy, at 400 samples a second", conditions=MILD, sensor={"rate_hz": 400.0}),
-    SampleRun("healthy", "lock-as-found", LOCK, "healthy, the first throw after a weekend at rest: a little heavier", conditions=Conditions(temperature_c=12.0, throw_number=1, hours_at_rest=60)),
+    SampleRun("healthy", "lock-as-found", LOCK, "healthy, the first throw after a weekend at rest: a little heavier", conditions=ThrowConditions(temperature_c=12.0, throw_number=1, hours_at_rest=60)),
 ]
 
 
 SIGNS = [
-    _fault("no-start", "no-start", "limit contact open in this direction: nothing flows", Fault("limit-open")),
-    _fault("stall", "stall-mid-way", "an obstruction stops it half-way", Fault("obstruction", place=0.5)),
-    _fault("stall", "stall-never-moved", "seized: stall current from the first moment", Fault("never-moved"), UNLOCK),
-    _fault("end-stop", "end-stop-limit-welded", "limit switch welded: it stalls at the end of travel", Fault("limit-welded")),
-    _fault("end-stop", "end-stop-mechanism-bottoms", "the mechanism bottoms just before the limit switch", Fault("stop-before-limit", 0.008), UNLOCK),
-    _fault("stopped-short", "stopped-short-limit-slipped", "limit switch slipped: cut off with 12 % of the travel missing", Fault("limit-early", 0.12)),
-    _fault("stopped-short", "stopped-short-fuse", "the circuit opens under way; the voltage recovers", Fault("fuse-blown", place=0.6), UNLOCK),
-    _fault("stopped-short", "stopped-short-cut-out", "a self-resetting cut-out trips and lets a trickle through", Fault("cut-out-tripped", place=0.4)),
-    _fault("light-run", "light-run-linkage-off", "linkage off: full travel, fast, near no-load current", Fault("linkage-off")),
-    _fault("light-run", "light-run-stripped-nut", "stripped nut: the motor runs on, the rod doesn't move", Fault("stripped-nut"), UNLOCK),
-    _fault("slow-travel", "slow-travel-loss-downstream", "a bad joint between board and motor: slow at full voltage", Fault("loss-downstream", 0.3)),
-    _fault("low-supply", "low-supply-weak-battery", "a weak battery: low at rest, low under load", Fault("weak-battery", 0.05)),
-    _fault("supply-drop", "supply-drop-long-cable", "a long thin cable: fine at rest, low under load", Fault("long-cable", 0.09)),
-    _fault("supply-drop", "supply-drop-corroded-plug", "a corroded plug: the voltage under load jumps", Fault("corroded-plug", 0.15), UNLOCK),
-    _fault("drag", "drag-dirt-lock", "dirt in pins and guides: 30 % heavier everywhere (see the unlock too)", Fault("even-friction", 0.3)),
-    _fault("drag", "drag-dirt-unlock", "dirt in pins and guides: 30 % heavier everywhere (see the lock too)", Fault("even-friction", 0.3), UNLOCK),
-    _fault("drag", "drag-dry-screw", "the actuator's own screw runs dry: heavier in the play as well", Fault("dry-screw", 0.3)),
-    _fault("drag", "drag-cold-grease", "cold-stiff grease at -8 degC: worst at the start, easing", Fault("cold-grease", 0.35), conditions=Conditions(temperature_c=-8.0, throw_number=1, hours_at_rest=14)),
-    _fault("drag", "drag-side-load", "crooked mount: the further out, the heavier", Fault("side-load", 0.3)),
-    _fault("drag", "drag-ice-first-throw", "water or ice inside: the first throw is rough", Fault("water-or-ice", 0.4), conditions=FIRST),
-    _fault("binding-spot", "binding-spot-lock", "a burr at 62 % of the lock movement (see the unlock too)", Fault("local-bind", 0.4, 0.62)),
-    _fault("binding-spot", "binding-spot-unlock", "the same burr met on the way back, at 38 %", Fault("local-bind", 0.4, 0.62), UNLOCK),
-    _fault("binding-spot", "binding-spot-hole-edge", "a pin meets the edge of its hole", Fault("hole-edge", 0.6)),
-    _fault("binding-spot", "binding-spot-weight-on-pins", "the attachment hangs on the pins: a break-away peak", Fault("weight-on-pins", 0.7), UNLOCK),
-    _fault("over-rated", "over-rated", "runs 15 % above the rated maximum", Fault("over-rated", 0.15)),
-    _fault("uneven-sides", "uneven-sides", "the second side takes up its load late", Fault("uneven-sides", 0.12)),
-    _fault("free-play", "free-play", "worn joints: the load is taken up 6 % of the stroke later", Fault("free-play", 0.06)),
-    _fault("clipped", "clipped", "a sensor too small for the motor", Fault("clipped", 0.85)),
-    _fault("gaps", "gaps", "a fifth of the movement is missing", Fault("gaps", 0.2), UNLOCK),
-    _fault("cut-record", "cut-record-end-missing", "the record stops while the motor runs", Fault("cut-record", place=0.6)),
-    _fault("cut-record", "cut-record-start-missing", "the record begins while the motor runs", Fault("late-record", place=0.3), UNLOCK),
-    _fault("noisy", "noisy-sense-wire", "a loose sense wire", Fault("noisy", 0.6)),
-    _fault("noisy", "noisy-worn-brushes", "worn brushes: the current jumps", Fault("worn-brushes", 0.4), UNLOCK),
-    _fault("", "completes-pins-clamp", "the pins clamp beside their holes: a rise at the end, yet the throw completes; look at both pins", Fault("pins-clamp", 0.3)),
-    _fault("", "completes-one-pin-off", "one side's link is off: lighter, yet the throw completes; look at both pins", Fault("one-pin-off")),
-    _fault("", "never-ends-slipping-clutch", "an overload clutch slips: a flat cap that never ends", Fault("slipping-clutch", 0.9)),
-    _fault("", "sensor-gain", "the sensor reads 20 % too much: current and voltage disagree", Fault("sensor-gain", 0.2)),
-    _fault("interruption", "interruption-loose-contact", "a loose contact opens for 0.2 s under way", Fault("loose-contact", 0.2, 0.26)),
+    _fault("no-start", "no-start", "limit contact open in this direction: nothing flows", SimulatedFault("limit-open")),
+    _fault("stall", "stall-mid-way", "an obstruction stops it half-way", SimulatedFault("obstruction", place=0.5)),
+    _fault("stall", "stall-never-moved", "seized: stall current from the first moment", SimulatedFault("never-moved"), UNLOCK),
+    _fault("end-stop", "end-stop-limit-welded", "limit switch welded: it stalls at the end of travel", SimulatedFault("limit-welded")),
+    _fault("end-stop", "end-stop-mechanism-bottoms", "the mechanism bottoms just before the limit switch", SimulatedFault("stop-before-limit", 0.008), UNLOCK),
+    _fault("stopped-short", "stopped-short-limit-slipped", "limit switch slipped: cut off with 12 % of the travel missing", SimulatedFault("limit-early", 0.12)),
+    _fault("stopped-short", "stopped-short-fuse", "the circuit opens under way; the voltage recovers", SimulatedFault("fuse-blown", place=0.6), UNLOCK),
+    _fault("stopped-short", "stopped-short-cut-out", "a self-resetting cut-out trips and lets a trickle through", SimulatedFault("cut-out-tripped", place=0.4)),
+    _fault("light-run", "light-run-linkage-off", "linkage off: full travel, fast, near no-load current", SimulatedFault("linkage-off")),
+    _fault("light-run", "light-run-stripped-nut", "stripped nut: the motor runs on, the rod doesn't move", SimulatedFault("stripped-nut"), UNLOCK),
+    _fault("slow-travel", "slow-travel-loss-downstream", "a bad joint between board and motor: slow at full voltage", SimulatedFault("loss-downstream", 0.3)),
+    _fault("low-supply", "low-supply-weak-battery", "a weak battery: low at rest, low under load", SimulatedFault("weak-battery", 0.05)),
+    _fault("supply-drop", "supply-drop-long-cable", "a long thin cable: fine at rest, low under load", SimulatedFault("long-cable", 0.09)),
+    _fault("supply-drop", "supply-drop-corroded-plug", "a corroded plug: the voltage under load jumps", SimulatedFault("corroded-plug", 0.15), UNLOCK),
+    _fault("drag", "drag-dirt-lock", "dirt in pins and guides: 30 % heavier everywhere (see the unlock too)", SimulatedFault("even-friction", 0.3)),
+    _fault("drag", "drag-dirt-unlock", "dirt in pins and guides: 30 % heavier everywhere (see the lock too)", SimulatedFault("even-friction", 0.3), UNLOCK),
+    _fault("drag", "drag-dry-screw", "the actuator's own screw runs dry: heavier in the play as well", SimulatedFault("dry-screw", 0.3)),
+    _fault("drag", "drag-cold-grease", "cold-stiff grease at -8 degC: worst at the start, easing", SimulatedFault("cold-grease", 0.35), conditions=ThrowConditions(temperature_c=-8.0, throw_number=1, hours_at_rest=14)),
+    _fault("drag", "drag-side-load", "crooked mount: the further out, the heavier", SimulatedFault("side-load", 0.3)),
+    _fault("drag", "drag-ice-first-throw", "water or ice inside: the first throw is rough", SimulatedFault("water-or-ice", 0.4), conditions=FIRST),
+    _fault("binding-spot", "binding-spot-lock", "a burr at 62 % of the lock movement (see the unlock too)", SimulatedFault("local-bind", 0.4, 0.62)),
+    _fault("binding-spot", "binding-spot-unlock", "the same burr met on the way back, at 38 %", SimulatedFault("local-bind", 0.4, 0.62), UNLOCK),
+    _fault("binding-spot", "binding-spot-hole-edge", "a pin meets the edge of its hole", SimulatedFault("hole-edge", 0.6)),
+    _fault("binding-spot", "binding-spot-weight-on-pins", "the attachment hangs on the pins: a break-away peak", SimulatedFault("weight-on-pins", 0.7), UNLOCK),
+    _fault("over-rated", "over-rated", "runs 15 % above the rated maximum", SimulatedFault("over-rated", 0.15)),
+    _fault("uneven-sides", "uneven-sides", "the second side takes up its load late", SimulatedFault("uneven-sides", 0.12)),
+    _fault("free-play", "free-play", "worn joints: the load is taken up 6 % of the stroke later", SimulatedFault("free-play", 0.06)),
+    _fault("clipped", "clipped", "a sensor too small for the motor", SimulatedFault("clipped", 0.85)),
+    _fault("gaps", "gaps", "a fifth of the movement is missing", SimulatedFault("gaps", 0.2), UNLOCK),
+    _fault("cut-record", "cut-record-end-missing", "the record stops while the motor runs", SimulatedFault("cut-record", place=0.6)),
+    _fault("cut-record", "cut-record-start-missing", "the record begins while the motor runs", SimulatedFault("late-record", place=0.3), UNLOCK),
+    _fault("noisy", "noisy-sense-wire", "a loose sense wire", SimulatedFault("noisy", 0.6)),
+    _fault("noisy", "noisy-worn-brushes", "worn brushes: the current jumps", SimulatedFault("worn-brushes", 0.4), UNLOCK),
+    _fault("", "completes-pins-clamp", "the pins clamp beside their holes: a rise at the end, yet the throw completes; look at both pins", SimulatedFault("pins-clamp", 0.3)),
+    _fault("", "completes-one-pin-off", "one side's link is off: lighter, yet the throw completes; look at both pins", SimulatedFault("one-pin-off")),
+    _fault("", "never-ends-slipping-clutch", "an overload clutch slips: a flat cap that never ends", SimulatedFault("slipping-clutch", 0.9)),
+    _fault("", "sensor-gain", "the sensor reads 20 % too much: current and voltage disagree", SimulatedFault("sensor-gain", 0.2)),
+    _fault("interruption", "interruption-loose-contact", "a loose contact opens for 0.2 s under way", SimulatedFault("loose-contact", 0.2, 0.26)),
 ]
 
 # fmt: on
@@ -198,7 +198,7 @@ def _duty() -> list[SampleRun]:
                 direction,
                 f"throw {k + 1} of 10 with hardly a rest between them; rated duty cycle 25 %",
                 "duty-exceeded" if k > 1 else "",
-                conditions=Conditions(temperature_c=12.0, throw_number=4 + k),
+                conditions=ThrowConditions(temperature_c=12.0, throw_number=4 + k),
                 minutes=20 * 24 * 60 + 0.3 * k,
             )
         )

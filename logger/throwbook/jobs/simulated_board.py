@@ -14,7 +14,7 @@ from throwbook.protocol.messages import Identity
 from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard, Trouble
 
 if TYPE_CHECKING:
-    from throwbook.core.simulator import Fault, Waveform
+    from throwbook.core.simulator import SimulatedFault, Waveform
 
 AMP_LSB_A = 0.001
 FULL_SCALES_A = (5, 10, 20, 30, 50, 100, 200, 400)
@@ -27,7 +27,7 @@ class Rehearsal:
     """What to rehearse."""
 
     rig: Rig
-    faults: "tuple[Fault, ...]" = ()
+    faults: "tuple[SimulatedFault, ...]" = ()
     trouble: Trouble = field(default_factory=Trouble)
     temperature_c: float = 15.0
     rest_s: float = 4.0
@@ -55,12 +55,12 @@ class ThrowScript:
     def __init__(self, plan: Rehearsal) -> None:
         import numpy as np
 
-        from throwbook.core.simulator import Conditions, SensorModel, machine_for
+        from throwbook.core.simulator import SensorModel, ThrowConditions, machine_for
 
         self._plan = plan
         self._rng = np.random.default_rng(plan.seed)
         self._machine = machine_for(plan.rig, plan.seed)
-        self._conditions: Conditions = Conditions(temperature_c=plan.temperature_c)
+        self._conditions: ThrowConditions = ThrowConditions(temperature_c=plan.temperature_c)
         self._sensor = SensorModel(resolution_a=0.0, voltage_resolution_v=0.0, full_scale_a=1e6)
         self._turn = DIRECTIONS.index(plan.first)
         self._from_s = 0.0
@@ -167,13 +167,13 @@ def trouble_from(typed: Sequence[str]) -> tuple[Trouble, bool]:
     return replace(Trouble(), **chosen), any(text == "over-range" for text in typed)  # type: ignore[arg-type]
 
 
-def faults_from(typed: Sequence[str]) -> "tuple[Fault, ...]":
+def faults_from(typed: Sequence[str]) -> "tuple[SimulatedFault, ...]":
     """Faults as typed: ``local-bind``, ``local-bind=0.5``, ``local-bind=0.5@0.6`` (severity, place).
 
     >>> faults_from(["local-bind=0.5@0.6"])
     (Fault(kind='local-bind', severity=0.5, place=0.6),)
     """
-    from throwbook.core.simulator import FAULTS, Fault
+    from throwbook.core.simulator import FAULTS, SimulatedFault
 
     faults = []
     for text in typed:
@@ -183,7 +183,7 @@ def faults_from(typed: Sequence[str]) -> "tuple[Fault, ...]":
             raise InputError(
                 f"no fault is called '{name}'", Field("fault"), f"Choose from: {', '.join(FAULTS)}"
             )
-        faults.append(Fault(name, _number(text, severity), _number(text, place)))
+        faults.append(SimulatedFault(name, _number(text, severity), _number(text, place)))
     return tuple(faults)
 
 

@@ -7,7 +7,7 @@ import pytest
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.rig import LimitOverride
-from throwbook.core.status.raising import findings_in_record
+from throwbook.core.status.raising import orders_of_record
 
 TRACE = Drawn().trace()
 PLAIN = assess_trace(TRACE, RIG)
@@ -30,8 +30,8 @@ def test_an_alert_is_met_or_a_watch_however_near_and_raises_a_watch_sign(name: s
     assert held_to(name, value + side * 0.1 * u)[1] == "pass"
     judged, decision = held_to(name, value - side * 0.1 * u)
     assert (decision, judged.verdict) == ("watch", "watch")
-    assert [(one.cause, one.sign) for one in findings_in_record("seasonal", judged)] == [("watch sign", name)]
-    assert judged.because == findings_in_record("seasonal", judged)[0].because
+    assert [(one.cause, one.sign) for one in orders_of_record("seasonal", judged)] == [("watch sign", name)]
+    assert judged.because == orders_of_record("seasonal", judged)[0].because
 
 
 @pytest.mark.parametrize(
@@ -45,7 +45,7 @@ def test_a_limit_of_the_rating_is_undecided_within_the_uncertainty_and_raises_no
     assert list(decided.values()) == ["pass", *["undecided"] * 4, "fail"]
     judged, _ = held_to(name, value + side * 0.1 * u)
     assert judged.verdict == "undecided"
-    assert findings_in_record("seasonal", judged) == []
+    assert orders_of_record("seasonal", judged) == []
 
 
 def test_an_alert_fails_only_where_a_throw_is_surely_beyond_twice_its_tolerance():

@@ -15,8 +15,8 @@ from throwbook.core.assessment import ENDS, LEVELS, VERDICTS
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.simulator import (
     FAULTS,
-    Conditions,
-    Fault,
+    SimulatedFault,
+    ThrowConditions,
     random_machine,
     random_sensor,
     throw,
@@ -83,11 +83,11 @@ def judged_well(seed, kind, direction):
     rng = np.random.default_rng(seed)
     rig, machine = random_machine(rng)
     sensor = random_sensor(rng, machine, rate_hz=100.0)
-    well = [throw(machine, direction, Conditions(), sensor, [], rng).trace for _ in range(3)]
+    well = [throw(machine, direction, ThrowConditions(), sensor, [], rng).trace for _ in range(3)]
     judged = [assess_trace(trace, rig) for trace in well]
     baseline = make_baseline([one for one in judged if one.usable and one.end == "cut-off"])
     found = assess_trace(
-        throw(machine, direction, Conditions(), sensor, [Fault(kind)], rng).trace, rig, baseline
+        throw(machine, direction, ThrowConditions(), sensor, [SimulatedFault(kind)], rng).trace, rig, baseline
     )
     well_formed(found)
 

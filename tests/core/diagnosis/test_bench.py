@@ -9,9 +9,9 @@ from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.diagnosis.bench_test import judge_bench, refined, resistance_bracket
 from throwbook.core.machine.motor import motor_line, propagated
 from throwbook.core.simulator import (
-    Conditions,
-    Fault,
     SensorModel,
+    SimulatedFault,
+    ThrowConditions,
     random_machine,
     throw,
 )
@@ -25,7 +25,8 @@ def bench_throws(seed: int, *, faults=(), directions=("lock", "unlock") * 2):
     machine = replace(machine, mechanism=nothing)
     sensor = SensorModel(noise_a=0.01, resolution_a=0.001, full_scale_a=500.0, before_s=1.0, after_s=1.0)
     traces = [
-        throw(machine, direction, Conditions(), sensor, list(faults), rng).trace for direction in directions
+        throw(machine, direction, ThrowConditions(), sensor, list(faults), rng).trace
+        for direction in directions
     ]
     return rig, machine, [(trace, assess_trace(trace, rig)) for trace in traces]
 
@@ -91,14 +92,14 @@ def test_the_start_up_surge_brackets_the_resistance(benches):
 
 
 def test_a_limit_switch_that_does_not_cut_off_fails():
-    rig, _, throws = bench_throws(3, faults=(Fault("limit-welded"),))
+    rig, _, throws = bench_throws(3, faults=(SimulatedFault("limit-welded"),))
     judged = judge_bench(rig, throws)
     assert judged.verdict == "fail"
     assert "no limit switch cut it off" in judged.because
 
 
 def test_a_dry_screw_shows_as_too_much_no_load_current():
-    rig, _, throws = bench_throws(4, faults=(Fault("dry-screw", 1.5),))
+    rig, _, throws = bench_throws(4, faults=(SimulatedFault("dry-screw", 1.5),))
     judged = judge_bench(rig, throws)
     failed = [one.name for one in judged.checks if one.decision == "fail"]
     assert failed

@@ -8,9 +8,9 @@ import pytest
 from tests.sign_names import ADD, EVERY
 from throwbook.core.simulator import (
     FAULTS,
-    Conditions,
-    Fault,
     SensorModel,
+    SimulatedFault,
+    ThrowConditions,
     random_machine,
     throw,
 )
@@ -31,8 +31,8 @@ ENDS = {
 def thrown(kind=None, severity=None, place=None, direction="lock", seed=21, **conditions):
     rng = np.random.default_rng(seed)
     _, machine = random_machine(rng)
-    faults = [Fault(kind, severity, place)] if kind else []
-    return throw(machine, direction, Conditions(**conditions), SENSOR, faults, rng)
+    faults = [SimulatedFault(kind, severity, place)] if kind else []
+    return throw(machine, direction, ThrowConditions(**conditions), SENSOR, faults, rng)
 
 
 @pytest.mark.parametrize("kind", FAULTS)

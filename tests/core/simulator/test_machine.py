@@ -7,8 +7,8 @@ import pytest
 
 from throwbook.core.machine.motor import motor_line
 from throwbook.core.simulator import (
-    Conditions,
     SensorModel,
+    ThrowConditions,
     machine_for,
     random_machine,
     throw,
@@ -110,5 +110,5 @@ def test_wear_shows_in_the_running_current_by_the_share_asked_for():
     runs = []
     for worn in (machine, machine.aged(lock_run=0.15)):
         rng = np.random.default_rng(9)
-        runs.append(throw(worn, "lock", Conditions(), SensorModel(), [], rng).truth.run_current_a)
+        runs.append(throw(worn, "lock", ThrowConditions(), SensorModel(), [], rng).truth.run_current_a)
     assert runs[1] / runs[0] == pytest.approx(1.15, abs=0.02)

@@ -5,9 +5,9 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from throwbook.core.simulator import (
-    Conditions,
-    Fault,
     SensorModel,
+    SimulatedFault,
+    ThrowConditions,
     make_waveform,
     random_machine,
     throw,
@@ -16,7 +16,7 @@ from throwbook.core.simulator.machine import MAGNET_PER_K
 from throwbook.core.simulator.throw import time_average
 
 QUIET = SensorModel(rate_hz=1000, noise_a=0, resolution_a=0, voltage_noise_v=0, voltage_resolution_v=0)
-MILD = Conditions()
+MILD = ThrowConditions()
 SEEDS = range(6)
 
 
@@ -89,7 +89,7 @@ def test_agrees_with_an_adaptive_solver_of_the_same_equations(seed):
 @pytest.mark.parametrize("seed", SEEDS)
 def test_steady_running_lies_on_the_motor_line(seed):
     """Off the mechanism the current is the closed form's for the voltage at the motor (IEC 60028 for its copper)."""
-    w = waveform(seed, [Fault("linkage-off")])
+    w = waveform(seed, [SimulatedFault("linkage-off")])
     m, machine = w.motion, w.plan.machine
     late = np.searchsorted(m.time_s, 0.8 * m.moved_until_s)
     volts = (
@@ -103,7 +103,7 @@ def test_steady_running_lies_on_the_motor_line(seed):
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_stall_current_is_voltage_over_resistance(seed):
-    w = waveform(seed, [Fault("obstruction", place=0.4)])
+    w = waveform(seed, [SimulatedFault("obstruction", place=0.4)])
     m, plan = w.motion, w.plan
     assert m.end == "stall"
     warm = plan.machine.motor.resistance_at(m.winding_c)
@@ -130,7 +130,7 @@ def test_energy_balances(seed):
 
 
 def test_more_friction_takes_more_current_and_more_time():
-    runs = [waveform(4, [Fault("even-friction", share)]).motion for share in (0.0, 0.1, 0.2, 0.4)]
+    runs = [waveform(4, [SimulatedFault("even-friction", share)]).motion for share in (0.0, 0.1, 0.2, 0.4)]
     means = [time_average(m.time_s[m.time_s > 0.3], m.current_a[m.time_s > 0.3]) for m in runs]
     assert np.all(np.diff(means) > 0)
     assert np.all(np.diff([m.moved_until_s for m in runs]) > 0)
@@ -138,7 +138,7 @@ def test_more_friction_takes_more_current_and_more_time():
 
 
 def test_cold_makes_grease_stiff_and_copper_lively():
-    cold, warm = (waveform(3, conditions=Conditions(temperature_c=t)) for t in (-10, 30))
+    cold, warm = (waveform(3, conditions=ThrowConditions(temperature_c=t)) for t in (-10, 30))
     push = [w.plan.load.viscous_n_s_m.max() for w in (cold, warm)]
     scale = cold.plan.machine.mechanism.grease_scale_c
     assert push[0] / push[1] == pytest.approx(np.exp(40 / scale), rel=1e-9)
@@ -149,7 +149,7 @@ def test_cold_makes_grease_stiff_and_copper_lively():
 
 def test_a_hot_winding_runs_slower():
     cool = waveform(2).motion
-    hot = waveform(2, [Fault("hot-motor", 60)]).motion
+    hot = waveform(2, [SimulatedFault("hot-motor", 60)]).motion
     assert hot.moved_until_s > 1.01 * cool.moved_until_s
 
 
@@ -158,7 +158,7 @@ def test_a_bind_sits_mirrored_in_the_other_direction(seed):
     peaks = {}
     for direction in ("lock", "unlock"):
         healthy = waveform(seed, direction=direction)
-        bound = waveform(seed, [Fault("local-bind", 0.5, 0.7)], direction)
+        bound = waveform(seed, [SimulatedFault("local-bind", 0.5, 0.7)], direction)
         grid = np.linspace(0.1, 0.98, 2000)
         with_bind = np.interp(grid, bound.motion.share, bound.motion.balance_a)
         without = np.interp(grid, healthy.motion.share, healthy.motion.balance_a)
@@ -195,7 +195,7 @@ def test_source_resistance_comes_back_from_the_clean_record(seed):
 def test_truth_and_record_tell_the_same_story():
     rng = np.random.default_rng(5)
     _, machine = random_machine(rng)
-    thrown = throw(machine, "lock", Conditions(), QUIET, [], rng)
+    thrown = throw(machine, "lock", ThrowConditions(), QUIET, [], rng)
     truth, trace = thrown.truth, thrown.trace
     inside = (trace.time_s > truth.inrush_end_s) & (trace.time_s < truth.end_s)
     assert trace.current_a[inside].mean() == pytest.approx(truth.run_current_a, rel=0.005)
@@ -210,5 +210,5 @@ def test_the_start_up_transient_ends_after_the_relay_has_stopped_bouncing_and_be
     """A first-order run-up has 2 % left after 3.9 time constants; the load taken up later must not stretch it much."""
     rng = np.random.default_rng(seed)
     _, machine = random_machine(rng)
-    truth = throw(machine, "lock", Conditions(), QUIET, [], rng).truth
+    truth = throw(machine, "lock", ThrowConditions(), QUIET, [], rng).truth
     assert 2.5 < (truth.inrush_end_s - truth.start_s) / machine.mechanical_time_s < 5.5

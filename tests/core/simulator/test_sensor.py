@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from throwbook.core.simulator import (
-    Conditions,
-    Fault,
     SensorModel,
+    SimulatedFault,
+    ThrowConditions,
     make_waveform,
     random_machine,
     random_sensor,
@@ -20,7 +20,7 @@ from throwbook.core.simulator.sensor import sense_current
 
 CLEAN = SensorModel(rate_hz=500, noise_a=0, resolution_a=0, before_s=0.5, after_s=0.5, voltage_noise_v=0)
 
-MILD = Conditions()
+MILD = ThrowConditions()
 
 
 def machine(seed=3):
@@ -71,7 +71,7 @@ def test_commutation_ripple_follows_the_speed_and_an_aperture_averages_it_out():
 
 
 def test_the_alternator_ripples_only_with_the_engine_running():
-    off, on = (record(CLEAN, conditions=Conditions(engine_running=run)) for run in (False, True))
+    off, on = (record(CLEAN, conditions=ThrowConditions(engine_running=run)) for run in (False, True))
     assert np.std(off.voltage_v[:200]) < 0.005
     assert np.std(on.voltage_v[:200]) > 0.01
     assert on.voltage_v[:200].mean() > off.voltage_v[:200].mean() + 0.5
@@ -114,7 +114,7 @@ def test_no_voltage_channel_where_the_board_has_none():
 def test_a_board_after_the_reversing_switch_sees_signs_turn_and_nothing_at_rest():
     behind = replace(machine(), placed_in="motor")
     for direction, sign in (("lock", 1), ("unlock", -1)):
-        trace = throw(behind, direction, Conditions(), CLEAN, [], np.random.default_rng(2)).trace
+        trace = throw(behind, direction, ThrowConditions(), CLEAN, [], np.random.default_rng(2)).trace
         middle = slice(len(trace) // 3, len(trace) // 2)
         assert np.all(sign * trace.current_a[middle] > 0)
         assert np.all(sign * trace.voltage_v[middle] > 0)
@@ -123,8 +123,8 @@ def test_a_board_after_the_reversing_switch_sees_signs_turn_and_nothing_at_rest(
 
 
 def test_stream_is_the_record_in_counts_and_then_idles():
-    truth = throw(machine(), "lock", Conditions(), CLEAN, [], np.random.default_rng(6)).truth
-    wave = make_waveform(machine(), "lock", Conditions(), CLEAN, [], np.random.default_rng(6))
+    truth = throw(machine(), "lock", ThrowConditions(), CLEAN, [], np.random.default_rng(6)).truth
+    wave = make_waveform(machine(), "lock", ThrowConditions(), CLEAN, [], np.random.default_rng(6))
     seconds = truth.travel_time_s + 3
     readings = list(
         islice(stream([(1.0, wave)], CLEAN, np.random.default_rng(1), 0.001, 0.004), int(seconds * 500))
@@ -140,7 +140,7 @@ def test_stream_is_the_record_in_counts_and_then_idles():
 
 def test_stream_plays_several_throws_one_after_the_other():
     waves = [
-        make_waveform(machine(), d, Conditions(), CLEAN, [], np.random.default_rng(6))
+        make_waveform(machine(), d, ThrowConditions(), CLEAN, [], np.random.default_rng(6))
         for d in ("lock", "unlock")
     ]
     second = 2.0 + waves[0].motion.current_until_s
@@ -152,7 +152,12 @@ def test_stream_plays_several_throws_one_after_the_other():
 
 def test_stream_takes_the_sensor_faults_of_its_throws():
     wave = make_waveform(
-        machine(), "lock", Conditions(), CLEAN, [Fault("clipped", 0.5)], np.random.default_rng(6)
+        machine(),
+        "lock",
+        ThrowConditions(),
+        CLEAN,
+        [SimulatedFault("clipped", 0.5)],
+        np.random.default_rng(6),
     )
     counts = [
         r.current_counts

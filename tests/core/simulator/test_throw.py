@@ -6,8 +6,8 @@ from hypothesis import strategies as st
 
 from throwbook.core.simulator import (
     FAULTS,
-    Conditions,
-    Fault,
+    SimulatedFault,
+    ThrowConditions,
     random_machine,
     random_sensor,
     throw,
@@ -29,9 +29,9 @@ def test_a_throw_is_a_record_with_a_truth_that_fits_it(
 ):
     rng = np.random.default_rng(seed)
     _, machine = random_machine(rng, placed_in)
-    day = Conditions(temperature_c=temperature_c, engine_running=engine_running)
+    day = ThrowConditions(temperature_c=temperature_c, engine_running=engine_running)
     sensor = random_sensor(rng, machine, rate_hz)
-    faults = [Fault(kind)] if kind else []
+    faults = [SimulatedFault(kind)] if kind else []
     result = throw(machine, direction, day, sensor, faults, rng)
     trace, truth = result.trace, result.truth
     assert len(trace) == len(trace.current_a) == len(trace.voltage_v)

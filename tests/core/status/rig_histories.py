@@ -13,7 +13,7 @@ from throwbook.core.status.latch import (
     CAUSES,
     DO_NOT_USE,
     IN_SERVICE,
-    Evidence,
+    Proofs,
     RepairProof,
     SheetProof,
     latest,
@@ -59,7 +59,7 @@ class Copy:
         orders = list(self.orders.values())
         if rng:
             rng.shuffle(orders)
-        return status_of(RIG, orders, Evidence(self.sheets, self.services), self.altered)
+        return status_of(RIG, orders, Proofs(self.sheets, self.services), self.altered)
 
 
 class History:

@@ -30,7 +30,7 @@ from throwbook.core.records import (
     Order,
     Sighting,
 )
-from throwbook.core.sheets.acceptance_rules import RULES, Case
+from throwbook.core.sheets.acceptance_rules import RULES, AcceptanceCase
 from throwbook.core.sheets.sheet import FilledSheet, Plan, SheetTrial, plan_for, seen_at
 from throwbook.core.status.latch import (
     CAUSES,
@@ -40,7 +40,7 @@ from throwbook.core.status.latch import (
     REASSIGNED,
     RESTRICTED,
     TO_RIG,
-    Evidence,
+    Proofs,
     RepairProof,
     SheetProof,
     answers_out_of_use,
@@ -50,8 +50,8 @@ from throwbook.core.status.latch import (
 )
 from throwbook.core.status.raising import (
     causes_of_failed,
-    findings_in_record,
-    findings_seen,
+    orders_of_record,
+    orders_of_sighting,
 )
 from throwbook.core.trace import LOCK, UNLOCK, Trace
 
@@ -138,7 +138,7 @@ class Sheet:
             failed = [(one.direction, sign.sign) for sign in one.assessment.signs if sign.level == FAIL]
             causes = causes_of_failed(self.kind, failed)
             if one.id in said_no:
-                causes |= {each.cause for each in findings_seen(seen_at(one.id, self.sightings))}
+                causes |= {each.cause for each in orders_of_sighting(seen_at(one.id, self.sightings))}
             found |= {(one.id, cause) for cause in causes if CAUSES[cause][0] == DO_NOT_USE}
         return frozenset(found)
 
@@ -147,7 +147,7 @@ class Sheet:
         form = FilledSheet(RIG, self.kind, self.plan, TOLD, self.signed, answers_out_of_use=self.out_of_use)
         counting = tuple(one for one in self.throws if not one.left_out)
         left_out = tuple(one for one in self.throws if one.left_out)
-        case = Case(form, counting, left_out, self.sightings, RATING)
+        case = AcceptanceCase(form, counting, left_out, self.sightings, RATING)
         return not any(rule(case) for rule in RULES)
 
     def proof(self, book: "Book") -> SheetProof:
@@ -208,7 +208,7 @@ class Book(Copy):
         )
         moved = frozenset(moved_raises(rig, mine, View(self)))
         due = {pair for one in self.filled.values() for pair in one.due} if rig == RIG else set()
-        evidence = Evidence(sheets, self.services, imported, moved)
+        evidence = Proofs(sheets, self.services, imported, moved)
         lost, gone = (self.missing(kind) if rig == RIG else set() for kind in ("order", "row"))
         rows = {name for name, kind in self.listed.items() if kind == "row"}
         return status_of(rig, orders, evidence, self.altered, lost, due, dict.fromkeys(gone, "missing"), rows)
@@ -301,7 +301,7 @@ class ThrowHistory(History):
         for one in throws:
             known = {(order.trial, order.cause) for order in book.orders.values() if not order.clears}
             ids = []
-            for found in findings_in_record(sheet.kind, one.assessment):
+            for found in orders_of_record(sheet.kind, one.assessment):
                 if (one.id, found.cause) not in known:
                     ids.append(self.raised(book, found.cause, trial=one.id))
             bad = one.id in self.unfit and any(
@@ -346,7 +346,7 @@ class ThrowHistory(History):
         book.filled[sheet.id] = replace(sheet, sightings=(*sheet.sightings, seen))
         still = {name for each in book.status().open for name in each.ids}
         ids = []
-        for found in findings_seen(seen_at(one.id, [seen])):
+        for found in orders_of_sighting(seen_at(one.id, [seen])):
             alike = [o for o in book.orders.values() if (o.trial, o.cause) == (one.id, found.cause)]
             open_ones = [o.id for o in alike if o.id in still]
             ids += open_ones or [self.raised(book, found.cause, trial=None if alike else one.id)]

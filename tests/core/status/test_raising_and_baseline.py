@@ -15,8 +15,8 @@ from throwbook.core.status.latch import CAUSES, DO_NOT_USE
 from throwbook.core.status.raising import (
     SEEN_CAUSES,
     SIGN_CAUSES,
-    findings_in_record,
-    findings_seen,
+    orders_of_record,
+    orders_of_sighting,
 )
 
 
@@ -25,11 +25,11 @@ def judged(direction: str, *signs: Sign, verdict: str = "pass"):
 
 
 def in_record(kind: str, assessment):
-    return [(one.cause, one.because) for one in findings_in_record(kind, assessment)]
+    return [(one.cause, one.because) for one in orders_of_record(kind, assessment)]
 
 
 def seen_causes(seen: PinAnswers):
-    return [(one.cause, one.because) for one in findings_seen(seen)]
+    return [(one.cause, one.because) for one in orders_of_sighting(seen)]
 
 
 @pytest.mark.parametrize(("key", "cause"), SIGN_CAUSES.items())

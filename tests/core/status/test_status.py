@@ -15,7 +15,7 @@ from throwbook.core.status.latch import (
     NEEDS_TO_CLEAR,
     RESTRICTED,
     WATCH,
-    Evidence,
+    Proofs,
     RepairProof,
     SheetProof,
     latest,
@@ -28,7 +28,7 @@ NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 RIG = "yard-loader"
 REPAIR = RepairProof("v1", RIG, "clevis pin sheared", "new clevis pin", frozenset({"r1"}))
 SHEET = SheetProof("s1", RIG, "commissioning", True, "M. K.", frozenset({"r1"}), frozenset({"v1"}))
-FULL = Evidence({"s1": SHEET}, {"v1": REPAIR})
+FULL = Proofs({"s1": SHEET}, {"v1": REPAIR})
 
 
 def raised(cause: str, name: str = "r1", **more: str) -> Order:
@@ -53,7 +53,7 @@ def clearing(*names: str, **changed: object) -> Order:
     return replace(made, **changed)
 
 
-def level(*orders: Order, evidence: Evidence = FULL, altered: frozenset[str] = frozenset()) -> str:
+def level(*orders: Order, evidence: Proofs = FULL, altered: frozenset[str] = frozenset()) -> str:
     return status_of(RIG, orders, evidence, altered).level
 
 
@@ -133,7 +133,7 @@ def test_a_clearing_order_that_lacks_something_leaves_it_out_of_use(name: str):
 def test_evidence_that_lacks_something_leaves_it_out_of_use(name: str):
     sheet, repair = EVIDENCE_THAT_LACKS[name]
     assert (
-        level(raised("stall"), clearing("r1"), evidence=Evidence({"s1": sheet}, {"v1": repair})) == DO_NOT_USE
+        level(raised("stall"), clearing("r1"), evidence=Proofs({"s1": sheet}, {"v1": repair})) == DO_NOT_USE
     )
 
 
@@ -163,7 +163,7 @@ def test_the_same_cause_in_the_same_trial_is_one_raise_in_two_copies():
 
 def test_an_order_that_is_named_but_missing_holds_like_the_worst():
     later = replace(raised("watch sign", "r2"), previous=("r1",))
-    found = status_of(RIG, [later], Evidence())
+    found = status_of(RIG, [later], Proofs())
     assert found.level == DO_NOT_USE
     assert found.open[0].cause == "lost order"
     assert level(raised("watch sign", "r1"), later) == WATCH
@@ -172,19 +172,19 @@ def test_an_order_that_is_named_but_missing_holds_like_the_worst():
 
 def test_a_throw_that_took_the_rig_out_of_use_holds_it_there_without_its_order():
     due = {("t1", "stall"), ("t2", "stall")}
-    found = status_of(RIG, [raised("stall", trial="t2")], Evidence(), due=due)
+    found = status_of(RIG, [raised("stall", trial="t2")], Proofs(), due=due)
     assert sorted(one.cause for one in found.open) == ["lost order", "stall"]
     [gone] = [one.ids[0] for one in found.open if one.cause == "lost order"]
-    assert status_of(RIG, [], Evidence(), due={("t1", "stall")}).open_ids == (gone,)
+    assert status_of(RIG, [], Proofs(), due={("t1", "stall")}).open_ids == (gone,)
     there = [raised("stall", trial="t2"), raised("stall", "r2", trial="t1")]
-    assert [one.cause for one in status_of(RIG, there, Evidence(), due=due).open] == ["stall", "stall"]
+    assert [one.cause for one in status_of(RIG, there, Proofs(), due=due).open] == ["stall", "stall"]
 
 
 def test_a_missing_order_comes_down_only_like_one_that_took_the_rig_out_of_use():
     due = {("t1", "stall")}
-    [gone] = status_of(RIG, [], Evidence(), due=due).open_ids
+    [gone] = status_of(RIG, [], Proofs(), due=due).open_ids
     answers = frozenset({gone})
-    proved = Evidence({"s1": replace(SHEET, answers=answers)}, {"v1": replace(REPAIR, answers=answers)})
+    proved = Proofs({"s1": replace(SHEET, answers=answers)}, {"v1": replace(REPAIR, answers=answers)})
     assert status_of(RIG, [clearing(gone)], FULL, due=due).level == DO_NOT_USE
     assert status_of(RIG, [clearing(gone)], proved, due=due).level == IN_SERVICE
 

@@ -6,7 +6,7 @@ from throwbook.core.status.latch import (
     CAUSES,
     LEVELS,
     NEED_SAID,
-    Evidence,
+    Proofs,
     raise_order,
     status_of,
 )
@@ -28,7 +28,7 @@ def standing(*causes: str):
     for number, cause in enumerate(causes):
         order = raise_order("yard-loader", cause, "seen", NOON, "M. K.")
         orders.append(order.__class__(**{**vars(order), "id": f"r{number}"}))
-    return status_of("yard-loader", orders, Evidence())
+    return status_of("yard-loader", orders, Proofs())
 
 
 def test_every_level_has_its_style_and_every_need_its_next_step():

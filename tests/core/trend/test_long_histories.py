@@ -11,7 +11,7 @@ from tests.benchmarks.season_histories import wearing
 from throwbook.core.trend.change_test import (
     ANY_LEVEL,
     PAST_WEAR,
-    Series,
+    StageSeries,
     evidence,
     learn,
     rises_at_every_check,
@@ -39,7 +39,7 @@ def whole(rng: np.random.Generator, lengths: list[int]) -> Whole:
     )
 
 
-def the_long_way(rows: Whole) -> Series:
+def the_long_way(rows: Whole) -> StageSeries:
     """One series of all checks, with a column for the level and the wear of every past stage."""
     newest = rows.stage[-1]
     columns, sd = [rows.shared], [*rows.sd]
@@ -50,7 +50,7 @@ def the_long_way(rows: Whole) -> Series:
         columns.append(np.stack([inside * 1.0, inside * rows.worn], axis=1))
         sd += [ANY_LEVEL, PAST_WEAR]
     more = len(sd) - len(rows.mean)
-    return Series(
+    return StageSeries(
         rows.years,
         rows.change,
         rows.variance,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from throwbook.core.trend import forecast
 from throwbook.core.trend.change_test import (
-    Series,
+    StageSeries,
     best_of,
     evidence,
     learn,
@@ -25,10 +25,10 @@ ONE = 2
 """Which of ``GRID`` is 1."""
 
 
-def flat(x: np.ndarray, y: np.ndarray) -> Series:
+def flat(x: np.ndarray, y: np.ndarray) -> StageSeries:
     """Nothing assumed: ordinary least squares on the columns of ``x``."""
     k, p = x.shape
-    return Series(np.arange(k) / 4, y, np.zeros(k), x, np.zeros(p), np.full(p, 1e9), (1.0, 0.5))
+    return StageSeries(np.arange(k) / 4, y, np.zeros(k), x, np.zeros(p), np.full(p, 1e9), (1.0, 0.5))
 
 
 def table(name: str) -> tuple[np.ndarray, np.ndarray]:
@@ -109,14 +109,14 @@ def test_chg_1_the_nile_shift_of_1898():
     assert (found.pull / found.weight)[ONE, best] == pytest.approx(849.97 - 1097.75, abs=0.01)
 
 
-def made(change: np.ndarray, temperature: np.ndarray | None = None) -> Series:
+def made(change: np.ndarray, temperature: np.ndarray | None = None) -> StageSeries:
     k = len(change)
     columns = np.ones((k, 1))
     if temperature is not None:
         columns = np.stack([(temperature - 20) / 10, np.ones(k)], axis=1)
     p = columns.shape[1]
     sd = np.array([0.03, 3.0][-p:])
-    return Series(
+    return StageSeries(
         np.arange(k) / 4, change, np.full(k, 0.01**2), columns, np.zeros(p), sd, (0.015, 0.45), level=p - 1
     )
 

@@ -24,7 +24,7 @@ RATE_SHARE = 0.01
 
 
 @dataclass(frozen=True)
-class BoardFault:
+class RecordedFault:
     """One fault as the board told it."""
 
     code: str
@@ -33,17 +33,19 @@ class BoardFault:
     """From the record's first row; before 0: before the record."""
 
 
-def faults_in(head: Mapping[str, Any]) -> tuple[BoardFault, ...]:
+def faults_in(head: Mapping[str, Any]) -> tuple[RecordedFault, ...]:
     """Every fault that the head tells, those from before its first row first."""
     before = head.get("board_faults_before")
     earlier = (
-        [BoardFault(str(code), "", float("-inf")) for code in before] if isinstance(before, Mapping) else []
+        [RecordedFault(str(code), "", float("-inf")) for code in before]
+        if isinstance(before, Mapping)
+        else []
     )
     told = head.get("board_faults")
     inside = []
     for one in told if isinstance(told, list) else []:
         if isinstance(one, Mapping) and isinstance(one.get("at_s"), int | float):
-            inside.append(BoardFault(str(one.get("code")), str(one.get("text", "")), float(one["at_s"])))
+            inside.append(RecordedFault(str(one.get("code")), str(one.get("text", "")), float(one["at_s"])))
     return (*earlier, *inside)
 
 
@@ -105,6 +107,6 @@ def _number(said: object) -> float:
     return float(said) if isinstance(said, int | float) else 0.0
 
 
-def _said(fault: BoardFault) -> str:
+def _said(fault: RecordedFault) -> str:
     when = "before the record began" if fault.at_s < 0.0 else f"at {fault.at_s:.2f} s"
     return f"{fault.code}{f' ({fault.text})' if fault.text else ''} {when}"

@@ -115,7 +115,7 @@ def _bare(name: str) -> str:
 
 
 @dataclass(frozen=True)
-class Problem:
+class RigProblem:
     """One thing that doesn't fit."""
 
     key: str
@@ -147,7 +147,7 @@ NUMBERS: tuple[tuple[str, str, str, str, float, float], ...] = (
 )
 
 
-def bad_numbers(rig: Rig) -> list[Problem]:
+def bad_numbers(rig: Rig) -> list[RigProblem]:
     """A grave problem for each figure that can't be right, whatever the others say."""
     found = []
     for section, name, key, kind, least, most in NUMBERS:
@@ -157,16 +157,18 @@ def bad_numbers(rig: Rig) -> list[Problem]:
             continue
         do = "Copy it from the data sheet again." if section == "actuator" else "Measure it again."
         if not math.isfinite(value):
-            found.append(Problem(key, "is not a number", do, True))
+            found.append(RigProblem(key, "is not a number", do, True))
         elif value <= 0.0:
-            found.append(Problem(key, f"is {show(value, kind)}; it must be above zero", do, True))
+            found.append(RigProblem(key, f"is {show(value, kind)}; it must be above zero", do, True))
         elif not least <= value <= most:
             word = "small" if value < least else "large"
             shown = show(value, kind) if kind == "share" else f"{value:.3g} {KINDS[kind].si}"
-            found.append(Problem(key, f"is {shown}, absurdly {word}", do, True))
+            found.append(RigProblem(key, f"is {shown}, absurdly {word}", do, True))
     coldest = rig.lock.coldest_c
     if coldest is not None and not -60.0 <= coldest <= 50.0:
-        found.append(Problem("lock.coldest", "is no working temperature", "Type for example -10 degC.", True))
+        found.append(
+            RigProblem("lock.coldest", "is no working temperature", "Type for example -10 degC.", True)
+        )
     return found
 
 
@@ -177,7 +179,7 @@ USUAL_VOLTAGES = (6.0, 12.0, 24.0, 36.0, 48.0)
 """Nominal voltages of vehicle batteries; common practice, no source."""
 
 
-def problems(rig: Rig) -> tuple[Problem, ...]:
+def problems(rig: Rig) -> tuple[RigProblem, ...]:
     """Every inconsistency of ``rig``, grave ones first. Never raises, whatever the values."""
     numbers = bad_numbers(rig)
     found = list(numbers)
@@ -188,12 +190,12 @@ def problems(rig: Rig) -> tuple[Problem, ...]:
     return tuple(sorted(found, key=lambda problem: not problem.grave))
 
 
-def _spacings(rig: Rig) -> list[Problem]:
+def _spacings(rig: Rig) -> list[RigProblem]:
     lock = rig.lock
     if lock.spacing_locked_m is None or lock.spacing_unlocked_m is None:
         if lock.spacing_locked_m is not None or lock.spacing_unlocked_m is not None:
             return [
-                Problem(
+                RigProblem(
                     "lock.spacing_locked",
                     "only one of the two spacings is given, so it checks nothing",
                     "Give spacing_locked and spacing_unlocked.",
@@ -202,13 +204,13 @@ def _spacings(rig: Rig) -> list[Problem]:
             ]
         return []
     if not (math.isfinite(lock.spacing_locked_m) and math.isfinite(lock.spacing_unlocked_m)):
-        return [Problem("lock.spacing_locked", "a spacing is not a number", "Measure both again.", True)]
+        return [RigProblem("lock.spacing_locked", "a spacing is not a number", "Measure both again.", True)]
     apart = abs(lock.spacing_locked_m - lock.spacing_unlocked_m)
     found = []
     # Measured by tape: 1 mm or 1 %, whichever is more. Common practice, no source.
     if abs(apart - lock.needed_travel_m) > max(0.001, 0.01 * lock.needed_travel_m):
         found.append(
-            Problem(
+            RigProblem(
                 "lock.needed_travel",
                 f"is {_length(rig, lock.needed_travel_m)}, but the spacings are {_length(rig, apart)} apart",
                 "Measure spacing_locked and spacing_unlocked again and correct the one that is wrong.",
@@ -219,7 +221,7 @@ def _spacings(rig: Rig) -> list[Problem]:
     if apart > 0.0 and grows != rig.actuator.extend_locks:
         moves = "longer" if grows else "shorter"
         found.append(
-            Problem(
+            RigProblem(
                 "actuator.extend_locks",
                 f"the spacing is {moves} after a lock throw, but extend_locks is {str(rig.actuator.extend_locks).lower()}",
                 "Look which way the rod moves when it locks.",
@@ -229,12 +231,12 @@ def _spacings(rig: Rig) -> list[Problem]:
     return found
 
 
-def _stroke(rig: Rig) -> list[Problem]:
+def _stroke(rig: Rig) -> list[RigProblem]:
     short = rig.lock.needed_travel_m - rig.actuator.stroke_m
     if short <= 0.0:
         return []
     return [
-        Problem(
+        RigProblem(
             "actuator.stroke",
             f"is {_length(rig, rig.actuator.stroke_m)}, {_length(rig, short)} short of the needed travel",
             "This actuator can't throw these pins: take one with a longer stroke, or check needed_travel.",
@@ -243,12 +245,12 @@ def _stroke(rig: Rig) -> list[Problem]:
     ]
 
 
-def _currents(rig: Rig) -> list[Problem]:
+def _currents(rig: Rig) -> list[RigProblem]:
     unit = rig.actuator
     if unit.full_load_current_a > unit.no_load_current_a:
         return []
     return [
-        Problem(
+        RigProblem(
             "actuator.full_load_current",
             f"is {unit.full_load_current_a:g} A, not above the no-load current of {unit.no_load_current_a:g} A",
             "Look whether the two were swapped.",
@@ -257,12 +259,12 @@ def _currents(rig: Rig) -> list[Problem]:
     ]
 
 
-def _speeds(rig: Rig) -> list[Problem]:
+def _speeds(rig: Rig) -> list[RigProblem]:
     unit = rig.actuator
     if unit.full_load_speed_m_s is None or unit.full_load_speed_m_s < unit.no_load_speed_m_s:
         return []
     return [
-        Problem(
+        RigProblem(
             "actuator.full_load_speed",
             "is not below the no-load speed",
             "Look whether the two were swapped; leave full_load_speed out if it isn't known.",
@@ -271,7 +273,7 @@ def _speeds(rig: Rig) -> list[Problem]:
     ]
 
 
-def _efficiency(rig: Rig) -> list[Problem]:
+def _efficiency(rig: Rig) -> list[RigProblem]:
     try:
         line = motor_line(rig.actuator)
     except InputError:
@@ -281,7 +283,7 @@ def _efficiency(rig: Rig) -> list[Problem]:
         return []
     sure = over > 2.0 * propagated(line, drive_efficiency)
     return [
-        Problem(
+        RigProblem(
             "actuator",
             f"the data sheet promises {100 * (1.0 + over):.0f} % of the electric power as push times speed",
             "More comes out than goes in: check voltage, force, speeds and currents against the data sheet.",
@@ -290,21 +292,21 @@ def _efficiency(rig: Rig) -> list[Problem]:
     ]
 
 
-def _force(rig: Rig) -> list[Problem]:
+def _force(rig: Rig) -> list[RigProblem]:
     needed = rig.lock.needed_force_n
     if needed is None or needed <= rig.actuator.rated_force_n:
         return []
     what = f"is {show(needed, 'force', rig.units)}, more than the actuator's rated force"
-    return [Problem("lock.needed_force", what, "Take a stronger actuator, or ease the mechanism.", False)]
+    return [RigProblem("lock.needed_force", what, "Take a stronger actuator, or ease the mechanism.", False)]
 
 
-def _voltage(rig: Rig) -> list[Problem]:
+def _voltage(rig: Rig) -> list[RigProblem]:
     found = []
     volts = rig.actuator.voltage_v
     if volts not in USUAL_VOLTAGES:
         usual = ", ".join(f"{one:g}" for one in USUAL_VOLTAGES)
         found.append(
-            Problem(
+            RigProblem(
                 "actuator.voltage", f"is {volts:g} V; usual are {usual} V", "Give the nominal voltage.", False
             )
         )
@@ -312,17 +314,17 @@ def _voltage(rig: Rig) -> list[Problem]:
     if lowest is not None and lowest > 1.3 * volts:
         what = f"is {lowest:g} V, far above the actuator's {volts:g} V"
         found.append(
-            Problem("lock.lowest_voltage", what, "Check that actuator and machine belong together.", True)
+            RigProblem("lock.lowest_voltage", what, "Check that actuator and machine belong together.", True)
         )
     if lowest is not None and lowest < 0.5 * volts:
         what = f"is {lowest:g} V, under half of the actuator's {volts:g} V"
         found.append(
-            Problem("lock.lowest_voltage", what, "Check that actuator and machine belong together.", False)
+            RigProblem("lock.lowest_voltage", what, "Check that actuator and machine belong together.", False)
         )
     return found
 
 
-def _duty(rig: Rig) -> list[Problem]:
+def _duty(rig: Rig) -> list[RigProblem]:
     unit = rig.actuator
     if unit.duty_period_s is None or unit.duty_cycle is None:
         return []
@@ -332,19 +334,21 @@ def _duty(rig: Rig) -> list[Problem]:
         return []
     what = f"allows {show_duration(longest, 'max')} of running, and one throw takes over {show_duration(throw, 'max')}"
     return [
-        Problem("actuator.duty_period", what, "Check duty_cycle and duty_period on the data sheet.", False)
+        RigProblem("actuator.duty_period", what, "Check duty_cycle and duty_period on the data sheet.", False)
     ]
 
 
-def _protection(rig: Rig) -> list[Problem]:
+def _protection(rig: Rig) -> list[RigProblem]:
     code = rig.actuator.protection
     if code is None or read_code(code) is not None:
         return []
     what = f"'{code}' is no protection code that can be read"
-    return [Problem("actuator.protection", what, 'Write it as on the data sheet, for example "IP66".', False)]
+    return [
+        RigProblem("actuator.protection", what, 'Write it as on the data sheet, for example "IP66".', False)
+    ]
 
 
-def _fuse(rig: Rig) -> list[Problem]:
+def _fuse(rig: Rig) -> list[RigProblem]:
     if rig.wiring is None or rig.wiring.fuse_a is None:
         return []
     found = []
@@ -352,7 +356,7 @@ def _fuse(rig: Rig) -> list[Problem]:
     if fuse * CONTINUOUS_SHARE < full:
         grave_word = "below" if fuse < full else "too close to"
         found.append(
-            Problem(
+            RigProblem(
                 "wiring.fuse",
                 f"of {fuse:g} A is {grave_word} the full-load current of {full:g} A; it carries "
                 f"{rounded_down(CONTINUOUS_SHARE * fuse)} A for long",
@@ -363,7 +367,7 @@ def _fuse(rig: Rig) -> list[Problem]:
     row = fuse_row(rig.wiring.area_m2)
     if row is not None and fuse > row.fuse_a:
         found.append(
-            Problem(
+            RigProblem(
                 "wiring.fuse",
                 f"of {fuse:g} A doesn't protect {rig.wiring.conductor}: at most {row.fuse_a:g} A ({row.text})",
                 "Take a smaller fuse or a thicker cable.",
@@ -379,29 +383,31 @@ def _blade_size(least_a: float) -> str:
     return rounded_up(least_a, 1) if size is None else f"{size:g}"
 
 
-def _limits(rig: Rig) -> list[Problem]:
+def _limits(rig: Rig) -> list[RigProblem]:
     found = []
     for name, limit in rig.limits.items():
         key = f"limits.{name}"
         if name not in LIMITS:
-            found.append(Problem(key, "no limit has this name", f"Limits are {', '.join(LIMITS)}.", True))
+            found.append(RigProblem(key, "no limit has this name", f"Limits are {', '.join(LIMITS)}.", True))
         elif not (math.isfinite(limit.value) and limit.value > 0.0):
-            found.append(Problem(key, "must be a number above zero", "Correct it or leave it out.", True))
+            found.append(RigProblem(key, "must be a number above zero", "Correct it or leave it out.", True))
     found += [
-        Problem(f"limits.{name}", what, LOOSER, False)
+        RigProblem(f"limits.{name}", what, LOOSER, False)
         for name, what in looser_limits(rig).items()
         if not any(one.key == f"limits.{name}" for one in found)
     ]
     low, high = rig.limits.get("travel_time_low"), rig.limits.get("travel_time_high")
     if low is not None and high is not None and low.value >= high.value:
-        found.append(Problem("limits.travel_time_low", "is not below travel_time_high", "Swap them.", True))
+        found.append(
+            RigProblem("limits.travel_time_low", "is not below travel_time_high", "Swap them.", True)
+        )
     return found
 
 
-def _name(rig: Rig) -> list[Problem]:
+def _name(rig: Rig) -> list[RigProblem]:
     if rig.name.strip():
         return []
-    return [Problem("name", "is empty", 'Give the rig a name, for example "quarry-loader".', True)]
+    return [RigProblem("name", "is empty", 'Give the rig a name, for example "quarry-loader".', True)]
 
 
 def _length(rig: Rig, value_m: float) -> str:
@@ -413,7 +419,7 @@ _MOTOR = tuple(row[2] for row in NUMBERS if row[0] == "actuator")
 
 
 # rule, keys that must be sound numbers before it can be asked.
-RULES: tuple[tuple[Callable[[Rig], list[Problem]], tuple[str, ...]], ...] = (
+RULES: tuple[tuple[Callable[[Rig], list[RigProblem]], tuple[str, ...]], ...] = (
     (_name, ()),
     (_spacings, (_TRAVEL,)),
     (_stroke, (_TRAVEL, "actuator.stroke")),

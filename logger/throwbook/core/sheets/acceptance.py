@@ -21,7 +21,7 @@ from throwbook.core.quantities.text import counted
 from throwbook.core.quantities.units import show_duration
 from throwbook.core.records import PinAnswers, Sighting
 from throwbook.core.rig import Rig
-from throwbook.core.sheets.acceptance_rules import RULES, Case, nobody_could_read, spreads
+from throwbook.core.sheets.acceptance_rules import RULES, AcceptanceCase, nobody_could_read, spreads
 from throwbook.core.sheets.conditions import cap
 from throwbook.core.sheets.shared_risk import risks, worst_of_each
 from throwbook.core.sheets.sheet import FilledSheet, SheetTrial, lock_throws, seen_at, withdrawn
@@ -29,12 +29,12 @@ from throwbook.core.sizing.sizing import coverage_line, not_covered
 from throwbook.core.trace import LOCK, UNLOCK
 
 
-def doubts(case: Case) -> tuple[str, ...]:
+def doubts(case: AcceptanceCase) -> tuple[str, ...]:
     """One sentence, without its full stop, for each."""
     return tuple(sentence for rule in DOUBTS for sentence in rule(case))
 
 
-def _moved_lately(case: Case) -> list[str]:
+def _moved_lately(case: AcceptanceCase) -> list[str]:
     """The hours since the last movement, against the throws that the logbook itself holds."""
     hours, before = case.sheet.conditions.hours_since_movement, case.sheet.moved_before
     started = [one.started for one in case.trials if one.started is not None]
@@ -48,13 +48,13 @@ def _moved_lately(case: Case) -> list[str]:
     ]
 
 
-def _typed_again(case: Case) -> list[str]:
+def _typed_again(case: AcceptanceCase) -> list[str]:
     """Throws are never read the same in every digit as a whole sheet of before."""
     other = case.sheet.same_readings_on
     return [f"all its readings stand on sheet {other} too, digit for digit"] if other else []
 
 
-def _rests_too_short(case: Case) -> list[str]:
+def _rests_too_short(case: AcceptanceCase) -> list[str]:
     """Run against rest over the whole sheet, however its throws came in."""
     throws = [_timed(one) for one in (*case.trials, *case.left_out)]
     short = [one for one in duty_signs(throws, case.rig.actuator).values() if one.level == WATCH]
@@ -76,12 +76,12 @@ def _timed(throw: SheetTrial) -> Assessment:
     return replace(judged, started=throw.started, figures=figures)
 
 
-DOUBTS: tuple[Callable[[Case], list[str]], ...] = (_moved_lately, _typed_again, _rests_too_short)
+DOUBTS: tuple[Callable[[AcceptanceCase], list[str]], ...] = (_moved_lately, _typed_again, _rests_too_short)
 MISS_AT_95 = 0.05
 """What is left over at 95 % confidence."""
 
 
-def statement_of(case: Case, doubted: Sequence[str] = (), alerts: Sequence[str] = ()) -> str:
+def statement_of(case: AcceptanceCase, doubted: Sequence[str] = (), alerts: Sequence[str] = ()) -> str:
     """Sentences for the paper, of a sheet that lacks nothing; ``doubted``: what doesn't fit together on it.
 
     ``alerts``: what its throws show only together.
@@ -204,7 +204,7 @@ def acceptance(
     ordered = sorted(trials, key=lambda one: one.position)
     counting = tuple(one for one in ordered if not one.left_out)
     left_out = tuple(one for one in ordered if one.left_out)
-    case = Case(sheet, counting, left_out, tuple(sightings), rig)
+    case = AcceptanceCase(sheet, counting, left_out, tuple(sightings), rig)
     missing = tuple(dict.fromkeys(sentence for rule in RULES for sentence in rule(case)))
     alerts = tuple(spreads(case))
     worst = _worst_verdict(counting)

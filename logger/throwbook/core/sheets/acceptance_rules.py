@@ -38,7 +38,7 @@ CLOCKS_APART = timedelta(minutes=5)
 
 
 @dataclass(frozen=True)
-class Case:
+class AcceptanceCase:
     """Everything a rule may look at."""
 
     sheet: FilledSheet
@@ -49,7 +49,7 @@ class Case:
     rig: Rig
 
 
-def _has_pins(case: Case) -> list[str]:
+def _has_pins(case: AcceptanceCase) -> list[str]:
     if case.sheet.kind == BENCH:
         return [
             "a bench sheet can't be accepted: there are no pins to see; commission the rig on the machine"
@@ -57,7 +57,7 @@ def _has_pins(case: Case) -> list[str]:
     return []
 
 
-def _enough_throws(case: Case) -> list[str]:
+def _enough_throws(case: AcceptanceCase) -> list[str]:
     asked = max(case.sheet.plan.throws_each_way, KINDS[case.sheet.kind][1])
     said = []
     for direction in (LOCK, UNLOCK):
@@ -67,12 +67,12 @@ def _enough_throws(case: Case) -> list[str]:
     return said
 
 
-def _each_throw_once(case: Case) -> list[str]:
+def _each_throw_once(case: AcceptanceCase) -> list[str]:
     ids = [one.id for one in case.trials]
     return [f"{one.name} is on the sheet twice" for one in case.trials if ids.count(one.id) > 1]
 
 
-def _each_pin_seen(case: Case) -> list[str]:
+def _each_pin_seen(case: AcceptanceCase) -> list[str]:
     said = []
     for throw in lock_throws(case.trials):
         seen = seen_at(throw.id, case.sightings)
@@ -84,15 +84,15 @@ def _each_pin_seen(case: Case) -> list[str]:
     return said
 
 
-def _load_check_done(case: Case) -> list[str]:
+def _load_check_done(case: AcceptanceCase) -> list[str]:
     return _asked_of_each(case, "load_check", "the maker's load check was", "done", "passed")
 
 
-def _retained_with_power_off(case: Case) -> list[str]:
+def _retained_with_power_off(case: AcceptanceCase) -> list[str]:
     return _asked_of_each(case, "retained_power_off", "staying put with the power off was", "tried", "seen")
 
 
-def _asked_of_each(case: Case, name: str, what: str, not_done: str, not_good: str) -> list[str]:
+def _asked_of_each(case: AcceptanceCase, name: str, what: str, not_done: str, not_good: str) -> list[str]:
     said = []
     for throw in lock_throws(case.trials):
         answer = getattr(seen_at(throw.id, case.sightings), name)
@@ -105,7 +105,7 @@ def _how_not(answer: str, verb: str) -> str:
     return "was looked at and not seen in its hole" if answer == NO else f"was not {verb}"
 
 
-def _every_limit_met(case: Case) -> list[str]:
+def _every_limit_met(case: AcceptanceCase) -> list[str]:
     """Limits of the rating kept, guarded; an alert bars nothing, nor does what nobody could read."""
     said = []
     for throw in case.trials:
@@ -142,7 +142,7 @@ def _may_stand(one: Check, throw: SheetTrial, sheet: FilledSheet) -> bool:
     return sheet.takes_shared_risk and risk_of(throw, one) is not None
 
 
-def _at_shared_risk(throw: SheetTrial, case: Case) -> bool:
+def _at_shared_risk(throw: SheetTrial, case: AcceptanceCase) -> bool:
     """Whether all that is undecided about a throw is what shared risk was chosen for."""
     if not case.sheet.takes_shared_risk:
         return False
@@ -171,20 +171,20 @@ def _barred(one: Check, throw: SheetTrial, sheet: FilledSheet) -> str:
     return f"{throw.name}: {words}: {one.decision}{settle}"
 
 
-def _shared_risk_allowed(case: Case) -> list[str]:
+def _shared_risk_allowed(case: AcceptanceCase) -> list[str]:
     if not (case.sheet.shared_risk and case.sheet.answers_out_of_use):
         return []
     return ["shared risk can't be chosen on a sheet that answers a 'do not use': read it by a better meter"]
 
 
-def _limits_not_loosened(case: Case) -> list[str]:
+def _limits_not_loosened(case: AcceptanceCase) -> list[str]:
     return [
         f"{what}: no reason loosens it beyond that; correct the rig file, then 'throwbook sheet rejudge'"
         for what in looser_limits(case.rig).values()
     ]
 
 
-def _current_was_read(case: Case) -> list[str]:
+def _current_was_read(case: AcceptanceCase) -> list[str]:
     return [
         f"{throw.name}: no running current was read; time alone can't carry an acceptance"
         for throw in case.trials
@@ -192,7 +192,7 @@ def _current_was_read(case: Case) -> list[str]:
     ]
 
 
-def spreads(case: Case) -> list[str]:
+def spreads(case: AcceptanceCase) -> list[str]:
     """Alert: the throws of one direction differ among each other by more than the limit. It bars nothing."""
     limit = limits_for(case.rig)["spread_run_current"].value
     apart = as_found(case.sheet.conditions, case.trials)
@@ -218,7 +218,7 @@ def _spread(trials: Sequence[SheetTrial]) -> float | None:
     return (max(currents) - min(currents)) / (sum(currents) / len(currents))
 
 
-def _nothing_bad_left_out(case: Case) -> list[str]:
+def _nothing_bad_left_out(case: AcceptanceCase) -> list[str]:
     return [
         f"{throw.name}: left out ({throw.left_out}), but it failed: plan a new sheet"
         for throw in case.left_out
@@ -227,7 +227,7 @@ def _nothing_bad_left_out(case: Case) -> list[str]:
     ]
 
 
-def _day_is_known(case: Case) -> list[str]:
+def _day_is_known(case: AcceptanceCase) -> list[str]:
     """On the way out of ``do not use`` a throw without a day can't prove that it came after the repair."""
     if case.sheet.kind != COMMISSIONING or not case.sheet.answers_out_of_use:
         return []
@@ -238,7 +238,7 @@ def _day_is_known(case: Case) -> list[str]:
     ]
 
 
-def _moves_the_mechanism(case: Case) -> list[str]:
+def _moves_the_mechanism(case: AcceptanceCase) -> list[str]:
     """A running current that isn't above no-load by more than its uncertainty may be the motor alone, its drive off."""
     if case.sheet.kind != COMMISSIONING:
         return []
@@ -268,7 +268,7 @@ def _bench_ran_lower(run: Measured, direction: str, sheet: FilledSheet) -> bool:
     return any(lower(throws) for throws in sheet.bench)
 
 
-def _thrown_after_the_repair(case: Case) -> list[str]:
+def _thrown_after_the_repair(case: AcceptanceCase) -> list[str]:
     if not case.sheet.plan.throws_after:
         return []
     after = datetime.fromisoformat(case.sheet.plan.throws_after)
@@ -279,7 +279,7 @@ def _thrown_after_the_repair(case: Case) -> list[str]:
     ]
 
 
-def _thrown_by_a_machine(case: Case) -> list[str]:
+def _thrown_by_a_machine(case: AcceptanceCase) -> list[str]:
     if case.sheet.practice:
         return []
     return [
@@ -289,7 +289,7 @@ def _thrown_by_a_machine(case: Case) -> list[str]:
     ]
 
 
-def _thrown_before_signing(case: Case) -> list[str]:
+def _thrown_before_signing(case: AcceptanceCase) -> list[str]:
     at = case.sheet.signed_at
     return [
         f"{throw.name}: dated {throw.started:%Y-%m-%d %H:%M}, which is yet to come: nobody can have seen its pins; set the clock and throw again"
@@ -298,7 +298,7 @@ def _thrown_before_signing(case: Case) -> list[str]:
     ]
 
 
-def _judged_by_this_rig_file(case: Case) -> list[str]:
+def _judged_by_this_rig_file(case: AcceptanceCase) -> list[str]:
     now = case.sheet.rig_version
     return [
         f"{throw.name}: judged by another version of the rig file; 'throwbook sheet rejudge' judges it by the one that counts now"
@@ -307,11 +307,11 @@ def _judged_by_this_rig_file(case: Case) -> list[str]:
     ]
 
 
-def _signed(case: Case) -> list[str]:
+def _signed(case: AcceptanceCase) -> list[str]:
     return [] if is_name(case.sheet.signed) else [NOBODY_SIGNED]
 
 
-RULES: tuple[Callable[[Case], list[str]], ...] = (
+RULES: tuple[Callable[[AcceptanceCase], list[str]], ...] = (
     _has_pins,
     _day_is_known,
     _enough_throws,

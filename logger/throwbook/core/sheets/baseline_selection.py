@@ -27,7 +27,7 @@ class ChoiceSheet:
 
 
 @dataclass(frozen=True)
-class Choice:
+class BaselineChoice:
     """The throws chosen for one direction."""
 
     direction: str
@@ -40,7 +40,7 @@ class Choice:
     reason: str
 
 
-def choose(sheets: Sequence[ChoiceSheet], direction: str) -> Choice:
+def choose(sheets: Sequence[ChoiceSheet], direction: str) -> BaselineChoice:
     """Choose from a rig's sheets, oldest first: the newest accepted commissioning sheet, else a provisional one."""
     accepted = [one for one in sheets if one.sheet.kind == COMMISSIONING and one.state == ACCEPTED]
     if accepted:
@@ -50,10 +50,12 @@ def choose(sheets: Sequence[ChoiceSheet], direction: str) -> Choice:
             choice = choose_from(one, direction, provisional=True)
             if choice.trials:
                 return choice
-    return Choice(direction, "", (), (), True, "no bench or commissioning sheet has throws that will do")
+    return BaselineChoice(
+        direction, "", (), (), True, "no bench or commissioning sheet has throws that will do"
+    )
 
 
-def choose_from(one: ChoiceSheet, direction: str, *, provisional: bool) -> Choice:
+def choose_from(one: ChoiceSheet, direction: str, *, provisional: bool) -> BaselineChoice:
     """The throws of one sheet that a baseline may be made from, and why the others may not."""
     apart = as_found(one.sheet.conditions, one.trials)
     chosen, left_out = [], []
@@ -66,7 +68,7 @@ def choose_from(one: ChoiceSheet, direction: str, *, provisional: bool) -> Choic
         else:
             chosen.append(throw)
     state = "provisional: no accepted commissioning sheet yet" if provisional else "accepted"
-    return Choice(
+    return BaselineChoice(
         direction,
         one.name,
         tuple(chosen),

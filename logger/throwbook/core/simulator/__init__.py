@@ -7,13 +7,13 @@ The independent truth of this project: nothing here knows how records are judged
     thrown.trace, thrown.truth
 """
 
-from throwbook.core.simulator.faults import FAULTS, Fault, FaultKind, expected_signs
+from throwbook.core.simulator.faults import FAULTS, FaultKind, SimulatedFault, expected_signs
 from throwbook.core.simulator.machine import MachineModel
-from throwbook.core.simulator.plan import Conditions
+from throwbook.core.simulator.plan import ThrowConditions
 from throwbook.core.simulator.random_machine import machine_for, random_machine
 from throwbook.core.simulator.sensor import SensorModel, random_sensor
 from throwbook.core.simulator.throw import (
-    Reading,
+    BoardReading,
     SimulatedThrow,
     Truth,
     Waveform,
@@ -24,11 +24,11 @@ from throwbook.core.simulator.throw import (
 
 __all__ = [
     "FAULTS",
-    "Conditions",
-    "Fault",
+    "ThrowConditions",
+    "SimulatedFault",
     "FaultKind",
     "MachineModel",
-    "Reading",
+    "BoardReading",
     "SensorModel",
     "SimulatedThrow",
     "Truth",

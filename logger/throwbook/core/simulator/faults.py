@@ -14,21 +14,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from throwbook.core.simulator.machine import bell
-from throwbook.core.simulator.plan import STOP_GIVES_M, Plan, SetFault, make_load, smooth_step
+from throwbook.core.simulator.plan import STOP_GIVES_M, SetFault, ThrowPlan, make_load, smooth_step
 from throwbook.core.trace import LOCK, UNLOCK, FloatArray
 
 Rng = np.random.Generator
 
 
-def _run_a(plan: Plan) -> float:
+def _run_a(plan: ThrowPlan) -> float:
     return plan.machine.healthy_run_current_a(plan.direction)
 
 
-def _push_n(plan: Plan, share: float) -> float:
+def _push_n(plan: ThrowPlan, share: float) -> float:
     return plan.machine.extra_force_n(plan.direction, share)
 
 
-def _bump(plan: Plan, height: float, place: float, width: float, shape: FloatArray) -> None:
+def _bump(plan: ThrowPlan, height: float, place: float, width: float, shape: FloatArray) -> None:
     """Add a bump to the load and remember where on this movement it sits."""
     plan.load.dry_n = plan.load.dry_n + _push_n(plan, height) * shape
     plan.bump_place = place if plan.direction == LOCK else 1 - place
@@ -38,7 +38,7 @@ def _bump(plan: Plan, height: float, place: float, width: float, shape: FloatArr
 # -- heavier -----------------------------------------------------------------------------------------------
 
 
-def even_friction(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def even_friction(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """Dirt in the pins and guides: heavier wherever the mechanism is taken up."""
     share = plan.load.taken_up
     plan.load.dry_n = (
@@ -46,25 +46,25 @@ def even_friction(plan: Plan, fault: SetFault, rng: Rng) -> None:
     )
 
 
-def dry_screw(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def dry_screw(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The actuator's own screw runs dry: heavier over the whole travel, play included."""
     plan.load.dry_n = plan.load.dry_n + _push_n(plan, fault.severity)
 
 
-def cold_grease(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def cold_grease(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """Stiff at first, easing as it is worked: along the travel and from throw to throw."""
     eased = np.exp(-(plan.conditions.throw_number - 1) / 4)
     along = 0.75 + 0.75 * np.exp(-plan.load.share / 0.3)
     plan.load.dry_n = plan.load.dry_n + _push_n(plan, fault.severity * eased) * along / along.mean()
 
 
-def local_bind(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def local_bind(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A burr, a bent pin, packed mud: a bump at one place of the mechanism, both ways."""
     width = rng.uniform(0.03, 0.07)
     _bump(plan, fault.severity, fault.place, width, bell(plan.load.place(plan.direction), fault.place, width))
 
 
-def hole_edge(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def hole_edge(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A pin meets the edge of its hole: steep at entry, then it slides in. Only on the way in."""
     if plan.direction != LOCK:
         return
@@ -73,7 +73,7 @@ def hole_edge(plan: Plan, fault: SetFault, rng: Rng) -> None:
     _bump(plan, fault.severity, fault.place, 0.03, shape)
 
 
-def side_load(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def side_load(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A crooked mount: the further the rod is out, the harder it rubs; worse going out than coming in."""
     out = plan.load.place(plan.direction)
     out = out if plan.machine.extend_locks else 1 - out
@@ -81,7 +81,7 @@ def side_load(plan: Plan, fault: SetFault, rng: Rng) -> None:
     plan.load.dry_n = plan.load.dry_n + _push_n(plan, fault.severity) * 2 * out * (1.0 if extends else 0.7)
 
 
-def weight_on_pins(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def weight_on_pins(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The attachment hangs on the pins: a break-away peak as they are drawn."""
     if plan.direction != UNLOCK:
         return
@@ -91,7 +91,7 @@ def weight_on_pins(plan: Plan, fault: SetFault, rng: Rng) -> None:
     _bump(plan, fault.severity, place, width, bell(1 - plan.load.share, place, width))
 
 
-def water_or_ice(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def water_or_ice(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """Rough on the first throw, then it clears."""
     left = np.exp(-(plan.conditions.throw_number - 1) / 0.8)
     knots = rng.uniform(0.3, 1.7, 40)
@@ -99,7 +99,7 @@ def water_or_ice(plan: Plan, fault: SetFault, rng: Rng) -> None:
     plan.load.dry_n = plan.load.dry_n + _push_n(plan, fault.severity * left) * rough
 
 
-def over_rated(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def over_rated(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A mechanism too heavy for the actuator: runs above the rated maximum."""
     wanted = plan.machine.rated_a * (1 + fault.severity)
     plan.load.dry_n = plan.load.dry_n + (wanted - _run_a(plan)) * plan.machine.force_per_ampere
@@ -108,49 +108,49 @@ def over_rated(plan: Plan, fault: SetFault, rng: Rng) -> None:
 # -- stands still, or stops early --------------------------------------------------------------------------
 
 
-def obstruction(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def obstruction(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """Something solid in the way."""
     plan.stop_share = fault.place
 
 
-def never_moved(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def never_moved(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """Seized, or iron on iron from the first moment."""
     plan.stop_share = -1.0
 
 
-def limit_welded(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def limit_welded(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The limit switch doesn't open: the rod runs into its own end."""
     plan.limit_share = None
     plan.stop_share = 1.002
 
 
-def stop_before_limit(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def stop_before_limit(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The mechanism bottoms so hard that the rod stalls this far before the limit switch."""
     plan.stop_share = 1 - fault.severity - STOP_GIVES_M / plan.machine.stroke_m
 
 
-def limit_open(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def limit_open(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A contact, relay or wire is open in this direction."""
     plan.never_starts = True
 
 
-def limit_early(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def limit_early(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The limit switch has slipped: it cuts off before the travel is done."""
     plan.limit_share = 1 - fault.severity
 
 
-def fuse_blown(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def fuse_blown(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The circuit opens under way; the supply recovers."""
     plan.break_share = fault.place
 
 
-def cut_out_tripped(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def cut_out_tripped(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A self-resetting cut-out trips under way and lets a trickle through."""
     plan.break_share = fault.place
     plan.break_leak_a = fault.severity * _run_a(plan)
 
 
-def loose_contact(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def loose_contact(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A contact between board and motor opens under way for a moment and closes again."""
     plan.contact_parts = fault.place
     plan.contact_open_s = fault.severity
@@ -159,7 +159,7 @@ def loose_contact(plan: Plan, fault: SetFault, rng: Rng) -> None:
 # -- off the mechanism, or loose ---------------------------------------------------------------------------
 
 
-def linkage_off(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def linkage_off(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A sheared pin: the rod runs free, healthier than healthy."""
     m = plan.machine.mechanism
     plan.load.dry_n = np.full_like(plan.load.dry_n, m.idle_share * m.drag_n)
@@ -168,34 +168,34 @@ def linkage_off(plan: Plan, fault: SetFault, rng: Rng) -> None:
     plan.on_mechanism = False
 
 
-def stripped_nut(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def stripped_nut(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The nut's thread is gone: the motor turns on, the rod doesn't move."""
     plan.slip_share = fault.place
     plan.slip_n = 0.12 * plan.machine.mechanism.drag_n
     plan.slip_teeth = 0.8
 
 
-def slipping_clutch(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def slipping_clutch(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """An overload clutch that slips below the load: a flat cap that never ends."""
     plan.slip_n = fault.severity * float(plan.load.dry_n[: int(0.96 * plan.load.dry_n.size)].max())
 
 
-def free_play(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def free_play(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A worn nut or worn joints: the load is taken up later."""
     _reload(plan, rng, more_play_m=fault.severity * plan.machine.stroke_m)
 
 
-def uneven_sides(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def uneven_sides(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """One side takes up its load well after the other."""
     _reload(plan, rng, more_delay_m=fault.severity * plan.machine.stroke_m)
 
 
-def one_pin_off(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def one_pin_off(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """One side's link is off: its share of the load is missing."""
     plan.load.dry_n = plan.load.dry_n * plan.machine.mechanism.side_share
 
 
-def pins_clamp(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def pins_clamp(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The pins press on the attachment beside their holes: the load rises towards the end of the lock."""
     if plan.direction != LOCK:
         return
@@ -203,7 +203,7 @@ def pins_clamp(plan: Plan, fault: SetFault, rng: Rng) -> None:
     plan.load.dry_n = plan.load.dry_n + _push_n(plan, fault.severity) * shape
 
 
-def _reload(plan: Plan, rng: Rng, more_play_m: float = 0.0, more_delay_m: float = 0.0) -> None:
+def _reload(plan: ThrowPlan, rng: Rng, more_play_m: float = 0.0, more_delay_m: float = 0.0) -> None:
     """Work out the load again with more play; what earlier faults added is kept."""
     fresh = make_load(plan.machine, plan.direction, plan.conditions, rng, more_play_m, more_delay_m)
     added = plan.load.dry_n - plan.load.healthy_n
@@ -214,17 +214,17 @@ def _reload(plan: Plan, rng: Rng, more_play_m: float = 0.0, more_delay_m: float 
 # -- electrical --------------------------------------------------------------------------------------------
 
 
-def _ohm_for(plan: Plan, share: float) -> float:
+def _ohm_for(plan: ThrowPlan, share: float) -> float:
     """Resistance that loses this share of the nominal voltage at running current [ohm]."""
     return share * plan.machine.nominal_v / _run_a(plan)
 
 
-def long_cable(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def long_cable(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """Too long or too thin a cable upstream of the board."""
     plan.upstream_ohm += _ohm_for(plan, fault.severity)
 
 
-def corroded_plug(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def corroded_plug(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A contact upstream that comes and goes."""
     worst = _ohm_for(plan, fault.severity)
     times = np.cumsum(rng.exponential(0.25, 200))
@@ -232,24 +232,24 @@ def corroded_plug(plan: Plan, fault: SetFault, rng: Rng) -> None:
     plan.upstream_steps += [(float(t), float(worst * rng.uniform(0.3, 1.0))) for t in times]
 
 
-def weak_battery(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def weak_battery(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """An old or flat battery: low at rest and softer under load."""
     plan.open_circuit_v = plan.machine.nominal_v * (0.9 - fault.severity)
     plan.battery_ohm *= 2
 
 
-def loss_downstream(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def loss_downstream(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A bad joint between board and motor: the board sees full voltage, the motor doesn't."""
     plan.downstream_ohm += _ohm_for(plan, fault.severity)
 
 
-def worn_brushes(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def worn_brushes(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """Brushes at their end: more resistance, a current that jumps."""
     plan.downstream_ohm += fault.severity * plan.machine.motor.resistance_ohm
     plan.brush_noise = fault.severity
 
 
-def hot_motor(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def hot_motor(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """Too many throws without a rest."""
     plan.winding_c += fault.severity
 
@@ -257,47 +257,47 @@ def hot_motor(plan: Plan, fault: SetFault, rng: Rng) -> None:
 # -- the record --------------------------------------------------------------------------------------------
 
 
-def sensor_offset(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def sensor_offset(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The zero is off."""
     plan.sensor = replace(plan.sensor, offset_a=plan.sensor.offset_a + fault.severity * _run_a(plan))
 
 
-def sensor_gain(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def sensor_gain(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The gain is off."""
     plan.sensor = replace(plan.sensor, gain=plan.sensor.gain * (1 + fault.severity))
 
 
-def clipped(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def clipped(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A sensor too small for the motor: clips within the run."""
     plan.sensor = replace(plan.sensor, full_scale_a=fault.severity * _run_a(plan))
 
 
-def gaps(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def gaps(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """Rows missing in stretches."""
     plan.gap_share = fault.severity
 
 
-def clock_jump(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def clock_jump(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The board's clock jumps ahead under way: no row is missing, but the times say so."""
     plan.jump_at, plan.jump_share = fault.place, fault.severity
 
 
-def cut_record(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def cut_record(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The record stops while the motor runs."""
     plan.record_to = fault.place
 
 
-def late_record(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def late_record(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """The record begins while the motor runs."""
     plan.record_from = fault.place
 
 
-def noisy(plan: Plan, fault: SetFault, rng: Rng) -> None:
+def noisy(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     """A bad sensor, a loose sense wire."""
     plan.sensor = replace(plan.sensor, noise_a=fault.severity * _run_a(plan))
 
 
-Effect = Callable[[Plan, SetFault, np.random.Generator], None]
+Effect = Callable[[ThrowPlan, SetFault, np.random.Generator], None]
 
 
 MECHANISM = "mechanism"
@@ -308,7 +308,7 @@ NOWHERE = ""
 
 
 @dataclass(frozen=True)
-class Fault:
+class SimulatedFault:
     """One fault of a throw."""
 
     kind: str
@@ -410,7 +410,7 @@ FAULTS: dict[str, FaultKind] = {
 # fmt: on
 
 
-def lay_on(plan: Plan, fault: Fault, rng: np.random.Generator) -> FaultKind:
+def lay_on(plan: ThrowPlan, fault: SimulatedFault, rng: np.random.Generator) -> FaultKind:
     """Change the plan as the fault asks; gives the fault's row. Raises ``KeyError`` for an unknown kind."""
     row = FAULTS[fault.kind]
     severity = row.usual if fault.severity is None else fault.severity
@@ -419,7 +419,7 @@ def lay_on(plan: Plan, fault: Fault, rng: np.random.Generator) -> FaultKind:
     return row
 
 
-def expected_signs(faults: Sequence[Fault], direction: str) -> tuple[frozenset[str], frozenset[str]]:
+def expected_signs(faults: Sequence[SimulatedFault], direction: str) -> tuple[frozenset[str], frozenset[str]]:
     """Signs that must show in this direction, and signs that may show beside them."""
     rows = [FAULTS[f.kind] for f in faults]
     rows = [row for row in rows if row.only in ("", direction)]

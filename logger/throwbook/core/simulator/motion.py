@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from throwbook.core.assessment import CUT_OFF, NO_RUN, STALL, STILL_RUNNING
-from throwbook.core.simulator.plan import REACH, STOP_GIVES_M, Plan, grease_factor
+from throwbook.core.simulator.plan import REACH, STOP_GIVES_M, ThrowPlan, grease_factor
 from throwbook.core.trace import FloatArray
 
 
@@ -53,7 +53,7 @@ class Motion:
     """When the current stopped; the end of the reckoning if it never did."""
 
 
-def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
+def run_throw(plan: ThrowPlan, rng: np.random.Generator) -> Motion:
     """Step one throw from switch-on until the current stops or patience ends."""
     if plan.never_starts:
         return _no_run(plan)
@@ -119,7 +119,7 @@ def run_throw(plan: Plan, rng: np.random.Generator) -> Motion:
 class _Drive:
     """What the steps look up: torques over the travel, supply over time, how long a step may be."""
 
-    def __init__(self, plan: Plan, rng: np.random.Generator) -> None:
+    def __init__(self, plan: ThrowPlan, rng: np.random.Generator) -> None:
         machine, motor, screw = plan.machine, plan.machine.motor, plan.machine.screw
         self.plan = plan
         self.air_c = plan.conditions.temperature_c
@@ -189,7 +189,7 @@ class _Drive:
         return self.parted_s is not None and t < self.parted_s + self.plan.contact_open_s
 
 
-def _torque_tables(plan: Plan) -> tuple[list[float], list[float]]:
+def _torque_tables(plan: ThrowPlan) -> tuple[list[float], list[float]]:
     """Load at the motor's shaft over the travel: dry [N·m] and viscous [N·m·s/rad], as plain lists for the loop."""
     screw = plan.machine.screw
     raising, lowering = screw.motor_torque_nm(1.0), screw.motor_torque_nm(-1.0)
@@ -209,7 +209,7 @@ def _bounces(bounce_s: float, rng: np.random.Generator) -> tuple[list[float], li
     return edges[0::2].tolist(), edges[1::2].tolist()
 
 
-def _longest_s(plan: Plan) -> float:
+def _longest_s(plan: ThrowPlan) -> float:
     """When a throw that never ends is given up [s]: some times the normal travel time."""
     machine = plan.machine
     push = max(0.0, float(np.mean(machine.mechanism.drag_n)))
@@ -218,11 +218,11 @@ def _longest_s(plan: Plan) -> float:
     return plan.patience * normal if _never_ends(plan) else 12 * normal
 
 
-def _never_ends(plan: Plan) -> bool:
+def _never_ends(plan: ThrowPlan) -> bool:
     return plan.slip_share is not None or np.isfinite(plan.slip_n)
 
 
-def _no_run(plan: Plan) -> Motion:
+def _no_run(plan: ThrowPlan) -> Motion:
     """The switch is held for a while and nothing flows."""
     time = np.array([0.0, plan.hold_s])
     zero = np.zeros(2)

@@ -17,7 +17,7 @@ from throwbook.core.trace import LOCK, FloatArray
 
 
 @dataclass(frozen=True)
-class Conditions:
+class ThrowConditions:
     """Weather, battery, engine, and what went before."""
 
     temperature_c: float = 20.0
@@ -67,7 +67,7 @@ def grease_factor(machine: MachineModel, temperature_c: float) -> float:
 def make_load(
     machine: MachineModel,
     direction: str,
-    conditions: Conditions,
+    conditions: ThrowConditions,
     rng: np.random.Generator,
     more_play_m: float = 0.0,
     more_delay_m: float = 0.0,
@@ -107,7 +107,7 @@ def hump(machine: MachineModel, place: FloatArray, direction: str) -> FloatArray
     return np.asarray(m.hump_n * (uphill if direction == LOCK else -uphill))
 
 
-def as_found_share(machine: MachineModel, conditions: Conditions) -> float:
+def as_found_share(machine: MachineModel, conditions: ThrowConditions) -> float:
     """Extra friction after a rest; it goes with the first movements."""
     rested = 1 - np.exp(-conditions.hours_at_rest / 48)
     return float(machine.mechanism.as_found * rested * np.exp(-(conditions.throw_number - 1) / 0.7))
@@ -145,12 +145,12 @@ class SetFault:
 
 
 @dataclass
-class Plan:
+class ThrowPlan:
     """One throw as it is going to be. Faults write into it, each through its function in ``effects``."""
 
     machine: MachineModel
     direction: str
-    conditions: Conditions
+    conditions: ThrowConditions
     sensor: SensorModel
     load: Load
     winding_c: float
@@ -206,15 +206,15 @@ class Plan:
 def make_plan(
     machine: MachineModel,
     direction: str,
-    conditions: Conditions,
+    conditions: ThrowConditions,
     sensor: SensorModel,
     rng: np.random.Generator,
     more_play_m: float = 0.0,
     more_delay_m: float = 0.0,
-) -> Plan:
+) -> ThrowPlan:
     """The throw of a machine without faults."""
     cold = max(0.0, 20 - conditions.temperature_c)
-    return Plan(
+    return ThrowPlan(
         machine=machine,
         direction=direction,
         conditions=conditions,
@@ -231,7 +231,7 @@ def make_plan(
     )
 
 
-def open_circuit_v(machine: MachineModel, conditions: Conditions, rng: np.random.Generator) -> float:
+def open_circuit_v(machine: MachineModel, conditions: ThrowConditions, rng: np.random.Generator) -> float:
     """Supply at rest [V]: a lead-acid battery by its charge, or the regulator by the weather.
 
     11.8 V empty to 12.75 V full, 14.1 V charging less 10 mV/K (common practice, no source).

@@ -15,10 +15,10 @@ from typing import NamedTuple
 import numpy as np
 
 from throwbook.core.assessment import NO_RUN, STALL, STILL_RUNNING
-from throwbook.core.simulator.faults import Fault, expected_signs, lay_on
+from throwbook.core.simulator.faults import SimulatedFault, expected_signs, lay_on
 from throwbook.core.simulator.machine import MachineModel
 from throwbook.core.simulator.motion import Motion, run_throw
-from throwbook.core.simulator.plan import Conditions, Plan, make_plan
+from throwbook.core.simulator.plan import ThrowConditions, ThrowPlan, make_plan
 from throwbook.core.simulator.sensor import SensorModel, aperture_factor, sense_current, sense_voltage
 from throwbook.core.trace import LOCK, FloatArray, Trace
 
@@ -27,7 +27,7 @@ from throwbook.core.trace import LOCK, FloatArray, Trace
 class Waveform:
     """One throw as the board could see it, before the sensor's own errors."""
 
-    plan: Plan
+    plan: ThrowPlan
     motion: Motion
     phase: FloatArray
     """shape (3,) random phases of commutation, rotor and alternator [rad]"""
@@ -115,7 +115,7 @@ BLOCK = 64
 """Readings worked out at a time; the caller sees them singly."""
 
 
-class Reading(NamedTuple):
+class BoardReading(NamedTuple):
     """One sample as the board's converter gives it."""
 
     time_s: float
@@ -130,7 +130,7 @@ def stream(
     rng: np.random.Generator,
     amp_lsb_a: float,
     volt_lsb_v: float,
-) -> Iterator[Reading]:
+) -> Iterator[BoardReading]:
     """Readings at ``sensor.rate_hz``, endless. ``throws``: (switch-on in stream time [s], its waveform), in order.
 
     Each reading is worked out from its own instant alone, so a consumer may skip some (lost rows) as it likes.
@@ -145,7 +145,7 @@ def stream(
         amps = np.round(current / amp_lsb_a).astype(int).tolist()
         volts = np.round(voltage / volt_lsb_v).astype(int).tolist()
         for k in range(BLOCK):
-            yield Reading(float(times[k]), amps[k], volts[k] if sensor.has_voltage else None)
+            yield BoardReading(float(times[k]), amps[k], volts[k] if sensor.has_voltage else None)
         first += BLOCK
 
 
@@ -241,9 +241,9 @@ class SimulatedThrow:
 def throw(
     machine: MachineModel,
     direction: str,
-    conditions: Conditions,
+    conditions: ThrowConditions,
     sensor: SensorModel,
-    faults: Sequence[Fault],
+    faults: Sequence[SimulatedFault],
     rng: np.random.Generator,
     started: datetime | None = None,
     rig_name: str = "",
@@ -275,9 +275,9 @@ def throw(
 def make_waveform(
     machine: MachineModel,
     direction: str,
-    conditions: Conditions,
+    conditions: ThrowConditions,
     sensor: SensorModel,
-    faults: Sequence[Fault],
+    faults: Sequence[SimulatedFault],
     rng: np.random.Generator,
 ) -> Waveform:
     """The throw at any instant, before it is sampled."""
@@ -288,7 +288,7 @@ def make_waveform(
 
 
 def _instants(
-    plan: Plan, motion: Motion, before_s: float, after_s: float, rng: np.random.Generator
+    plan: ThrowPlan, motion: Motion, before_s: float, after_s: float, rng: np.random.Generator
 ) -> FloatArray:
     """True times of the rows that reach the record [s], 0 = its beginning; shape (n,)."""
     sensor = plan.sensor
@@ -323,7 +323,7 @@ def _stamps(sensor: SensorModel, true_s: FloatArray, rng: np.random.Generator) -
     return np.asarray(np.round(stamped, digits))
 
 
-def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Fault]) -> Truth:
+def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[SimulatedFault]) -> Truth:
     plan, m = waveform.plan, waveform.motion
     must, also = expected_signs(faults, plan.direction)
     clock = 1 + 1e-6 * plan.sensor.clock_ppm

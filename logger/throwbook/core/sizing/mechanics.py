@@ -63,7 +63,7 @@ class Run:
 
 
 @dataclass(frozen=True)
-class Case:
+class SizingCase:
     """A rig whose values draw a motor line, ready to be judged."""
 
     rig: Rig
@@ -163,7 +163,7 @@ class Case:
         return reckoned(self.rig, self.line, prediction)
 
 
-def case_of(rig: Rig) -> Case:
+def case_of(rig: Rig) -> SizingCase:
     """Make a case of ``rig``. Raises InputError where its values draw no motor line."""
     assumed = []
     lowest, coldest = rig.lock.lowest_voltage_v, rig.lock.coldest_c
@@ -178,7 +178,7 @@ def case_of(rig: Rig) -> Case:
     line = motor_line(rig.actuator)
     if line.full_load_speed_assumed:
         assumed.append("full-load speed three quarters of the no-load speed")
-    return Case(rig, line, limits_for(rig), lowest, coldest, tuple(assumed))
+    return SizingCase(rig, line, limits_for(rig), lowest, coldest, tuple(assumed))
 
 
 LITTLE_EXCESS = 0.02
@@ -187,7 +187,7 @@ LARGE_EXCESS = 0.15
 second has to be taken up by something made for it. Common practice, no source."""
 
 
-def stroke(case: Case) -> Finding:
+def stroke(case: SizingCase) -> Finding:
     """Stroke against needed travel, and where the excess goes."""
     rig = case.rig
     travel, have = rig.lock.needed_travel_m, rig.actuator.stroke_m
@@ -223,7 +223,7 @@ def stroke(case: Case) -> Finding:
     return Finding("stroke", PASS, taken)
 
 
-def force(case: Case) -> Finding:
+def force(case: SizingCase) -> Finding:
     """Force margin at the lowest voltage, cold and dirty."""
     limit = case.limits["force_margin"]
     left = case.reckoned(case.push_left)
@@ -260,7 +260,7 @@ def force(case: Case) -> Finding:
     return Finding("force margin", decision, says, do)
 
 
-def time_and_current(case: Case) -> Finding:
+def time_and_current(case: SizingCase) -> Finding:
     """Expected running current and time at the load, nominal and at the worst."""
     nominal = case.rig.actuator.voltage_v
     limit = case.limits["run_current"]
@@ -312,15 +312,15 @@ def time_and_current(case: Case) -> Finding:
     return Finding("time and current", decision, says, do)
 
 
-def _length(case: Case, value_m: float) -> str:
+def _length(case: SizingCase, value_m: float) -> str:
     return show(value_m, "length", case.rig.units)
 
 
-def _push(case: Case, push_n: Interval) -> str:
+def _push(case: SizingCase, push_n: Interval) -> str:
     return show_interval(push_n, "force", case.rig.units)
 
 
-def _at_most(case: Case, value_n: float) -> str:
+def _at_most(case: SizingCase, value_n: float) -> str:
     number = to_display(value_n, "force", case.rig.units)
     return f"{rounded_down(number, 0)} {display_unit('force', case.rig.units)}"
 

@@ -35,12 +35,12 @@ from throwbook.core.machine.electrical import (
     throws_in_a_row,
 )
 from throwbook.core.machine.limits import MAX, Limit, limits_for
-from throwbook.core.machine.rig_validation import Problem, problems
+from throwbook.core.machine.rig_validation import RigProblem, problems
 from throwbook.core.quantities.rounding import rounded_down, rounded_up
 from throwbook.core.quantities.units import show, show_duration, show_interval, show_rest
 from throwbook.core.rig import Rig
 from throwbook.core.sizing import mechanics
-from throwbook.core.sizing.mechanics import WARM_MOTOR_C, Case, Finding, case_of
+from throwbook.core.sizing.mechanics import WARM_MOTOR_C, Finding, SizingCase, case_of
 from throwbook.core.wording import BOTH_PINS, FALL, FIRE, HANDS
 
 GOOD_DROP = 0.05
@@ -54,7 +54,7 @@ COMMISSIONING_THROWS = 10
 """Throws of the smallest commissioning sheet, both ways together."""
 
 
-def stall(case: Case) -> Finding:
+def stall(case: SizingCase) -> Finding:
     """Stall current: what supply, switch, relay and board have to bear; stall push: what rod and pins have to."""
     warm, cold, push = case.stall(), case.stall(case.coldest_c), case.stall_push()
     units = case.rig.units
@@ -84,7 +84,7 @@ def stall(case: Case) -> Finding:
     )
 
 
-def cable(case: Case) -> Finding:
+def cable(case: SizingCase) -> Finding:
     """Voltage lost in the cable at the rated maximum and in a stall."""
     wiring, unit = case.rig.wiring, case.rig.actuator
     if wiring is None:
@@ -120,7 +120,7 @@ def cable(case: Case) -> Finding:
     return Finding("cable", PASS, says)
 
 
-def fuse(case: Case) -> Finding:
+def fuse(case: SizingCase) -> Finding:
     """Fuse against running current, against the cable, and in a stall."""
     wiring, unit = case.rig.wiring, case.rig.actuator
     if wiring is None or wiring.fuse_a is None:
@@ -198,7 +198,7 @@ def _opens(at_least_s: float, at_most_s: float) -> str:
     return f"opens it {soonest} at the soonest and {show_duration(at_most_s, 'min')} at the latest"
 
 
-def duty(case: Case) -> Finding:
+def duty(case: SizingCase) -> Finding:
     """Duty cycle and the rest it asks for: that of the sheets, after the longest throw the data sheet knows."""
     unit = case.rig.actuator
     if unit.duty_cycle is None:
@@ -225,7 +225,7 @@ def duty(case: Case) -> Finding:
     return Finding("duty cycle", PASS, says)
 
 
-def protection(case: Case) -> Finding:
+def protection(case: SizingCase) -> Finding:
     """The protection code in words."""
     code = case.rig.actuator.protection
     if code is None:
@@ -254,7 +254,7 @@ def _listed(words: tuple[str, ...]) -> str:
     return "; ".join(words) if words else "nothing"
 
 
-JUDGES: tuple[Callable[[Case], Finding], ...] = (
+JUDGES: tuple[Callable[[SizingCase], Finding], ...] = (
     mechanics.stroke,
     mechanics.force,
     mechanics.time_and_current,
@@ -295,14 +295,14 @@ _WORST_FIRST = (FAIL, UNDECIDED, WATCH, PASS)
 
 
 @dataclass(frozen=True)
-class Fit:
+class Sizing:
     """What was found."""
 
     rig: Rig
     verdict: str
     """The worst of its findings."""
     findings: tuple[Finding, ...]
-    problems: tuple[Problem, ...]
+    problems: tuple[RigProblem, ...]
     missing: tuple[tuple[str, str], ...]
     """(key in the rig file, what its lack leaves unknown)"""
     assumed: tuple[str, ...]
@@ -313,7 +313,7 @@ class Fit:
     limits: Mapping[str, Limit] = field(default_factory=lambda: MappingProxyType({}))
 
 
-def fit(rig: Rig) -> Fit:
+def fit(rig: Rig) -> Sizing:
     """Judge ``rig``. A rig that contradicts itself gets its problems listed and nothing reckoned."""
     found = problems(rig)
     missing = tuple((key, leaves) for section, name, key, leaves in MISSING if _lacks(rig, section, name))
@@ -321,11 +321,11 @@ def fit(rig: Rig) -> Fit:
         grave = Finding(
             "rig file", FAIL, "its values contradict each other, so nothing is reckoned from them"
         )
-        return Fit(rig, FAIL, (grave,), found, missing, ())
+        return Sizing(rig, FAIL, (grave,), found, missing, ())
     case = case_of(rig)
     findings = tuple(judge(case) for judge in JUDGES)
     verdicts = [finding.verdict for finding in findings] + [WATCH for _ in found]
-    return Fit(
+    return Sizing(
         rig,
         min(verdicts, key=_WORST_FIRST.index),
         findings,
@@ -342,7 +342,7 @@ def _lacks(rig: Rig, section: str, name: str) -> bool:
     return part is not None and getattr(part, name) is None
 
 
-def _numbers(case: Case) -> dict[str, Interval | None]:
+def _numbers(case: SizingCase) -> dict[str, Interval | None]:
     """Figures by name, unit at its end as everywhere."""
     lock, actuator, wiring = case.rig.lock, case.rig.actuator, case.rig.wiring
     needed = lock.needed_force_n

@@ -137,7 +137,7 @@ class RepairProof:
 
 
 @dataclass(frozen=True)
-class Evidence:
+class Proofs:
     """The sheets and service entries that this logbook holds, by id."""
 
     sheets: Mapping[str, SheetProof] = field(default_factory=dict)
@@ -166,7 +166,7 @@ class OpenRaise:
 
 
 @dataclass(frozen=True)
-class Refused:
+class RefusedClearance:
     """A clearing order that doesn't count for one of the raises it names, and why."""
 
     order: str
@@ -193,7 +193,7 @@ class Status:
     level: str
     open: tuple[OpenRaise, ...]
     """Worst first."""
-    refused: tuple[Refused, ...]
+    refused: tuple[RefusedClearance, ...]
     pending: tuple[Pending, ...] = ()
 
     @property
@@ -277,13 +277,13 @@ def raise_order(
     )
 
 
-def lacks(order: Order, raised: str, held: OpenRaise, evidence: Evidence) -> tuple[str, ...]:
+def lacks(order: Order, raised: str, held: OpenRaise, evidence: Proofs) -> tuple[str, ...]:
     """What a clearing order lacks to bring down the raise ``raised`` that ``held`` stands for; empty: it counts."""
     needs = NEEDS_OF_MOVED if order.details.get(MOVED_TO) else held.needs
     return tuple(need for need in needs if not _brings(need, order, raised, held, evidence))
 
 
-def _brings(need: str, order: Order, raised: str, held: OpenRaise, evidence: Evidence) -> bool:
+def _brings(need: str, order: Order, raised: str, held: OpenRaise, evidence: Proofs) -> bool:
     if need == MOVED:
         return any((raised, str(trial)) in evidence.moved for trial in order.details.get(MOVED_TO, ()))
     if need == SIGNED:
@@ -306,7 +306,7 @@ def _brings(need: str, order: Order, raised: str, held: OpenRaise, evidence: Evi
     )
 
 
-def _repaired(order: Order, raised: str, evidence: Evidence) -> bool:
+def _repaired(order: Order, raised: str, evidence: Proofs) -> bool:
     repair = evidence.services.get(order.service or "")
     return (
         repair is not None
@@ -319,7 +319,7 @@ def _repaired(order: Order, raised: str, evidence: Evidence) -> bool:
 def status_of(
     rig: str,
     orders: Iterable[Order],
-    evidence: Evidence,
+    evidence: Proofs,
     altered: Container[str] = frozenset(),
     named: Iterable[str] = (),
     due: Iterable[Due] = (),
@@ -355,7 +355,7 @@ def status_of(
             key = group_of[raised]
             missing = lacks(order, raised, held[key], evidence)
             if missing:
-                refused.append(Refused(order.id, raised, tuple(NEED_SAID[need] for need in missing)))
+                refused.append(RefusedClearance(order.id, raised, tuple(NEED_SAID[need] for need in missing)))
             else:
                 cleared.add(key)
     still = [one for key, one in sorted(held.items()) if key not in cleared]

@@ -159,7 +159,7 @@ SEEN_CAUSES: dict[str, str] = {
 SIDE = {"left_pin": "left pin", "right_pin": "right pin"}
 
 
-class Finding(NamedTuple):
+class DueOrder(NamedTuple):
     """One order that is due."""
 
     cause: str
@@ -169,13 +169,13 @@ class Finding(NamedTuple):
     """The sign behind it, as in the contract, or the alert limit that it is over; empty: none is."""
 
 
-def findings_in_record(kind: str, judged: Assessment) -> list[Finding]:
+def orders_of_record(kind: str, judged: Assessment) -> list[DueOrder]:
     """Every order that a judged throw on a sheet of ``kind`` gives rise to; each cause once."""
-    found: dict[str, Finding] = {}
+    found: dict[str, DueOrder] = {}
     for sign in judged.signs:
         cause = _cause_of(sign, judged.direction)
         if cause is not None:
-            found.setdefault(cause, Finding(cause, sign.because, sign.sign))
+            found.setdefault(cause, DueOrder(cause, sign.because, sign.sign))
     if kind == BENCH:
         for cause in NOT_ON_BENCH:
             if found.pop(cause, None) is not None:
@@ -185,9 +185,9 @@ def findings_in_record(kind: str, judged: Assessment) -> list[Finding]:
         because = (
             judged.because if judged.verdict == WATCH else f"{over.replace('_', ' ')} over its alert limit"
         )
-        found.setdefault(WATCH_SIGN, Finding(WATCH_SIGN, because, over))
+        found.setdefault(WATCH_SIGN, DueOrder(WATCH_SIGN, because, over))
     if judged.verdict == FAIL and not any(sign.level == FAIL for sign in judged.signs):
-        found.setdefault(FAILED_LIMIT, Finding(FAILED_LIMIT, judged.because))
+        found.setdefault(FAILED_LIMIT, DueOrder(FAILED_LIMIT, judged.because))
     return list(found.values())
 
 
@@ -215,10 +215,10 @@ def _cause_of(sign: Sign, direction: str) -> str | None:
     return WATCH_SIGN if sign.level == WATCH else None
 
 
-def findings_seen(pins: PinAnswers) -> list[Finding]:
+def orders_of_sighting(pins: PinAnswers) -> list[DueOrder]:
     """Every order that a person's sighting gives rise to; each cause once."""
     found: dict[str, list[str]] = {}
     for name, cause in SEEN_CAUSES.items():
         if getattr(pins, name) == NO:
             found.setdefault(cause, []).append(SIDE.get(name, ""))
-    return [Finding(cause, " and ".join(part for part in parts if part)) for cause, parts in found.items()]
+    return [DueOrder(cause, " and ".join(part for part in parts if part)) for cause, parts in found.items()]

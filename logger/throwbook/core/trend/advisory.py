@@ -64,7 +64,7 @@ class NextAction:
 
 
 @dataclass(frozen=True)
-class Case:
+class AdvisoryCase:
     """What the rules look at."""
 
     history: RigHistory
@@ -93,11 +93,11 @@ def next_action(
     spots: Sequence[str] = (),
 ) -> NextAction:
     """The most pressing row of ``RULES`` that applies; the last one always does."""
-    case = Case(history, trends, today, status, spots)
+    case = AdvisoryCase(history, trends, today, status, spots)
     return next(found for found in (rule(case) for rule in RULES) if found is not None)
 
 
-def _stopped(case: Case) -> NextAction | None:
+def _stopped(case: AdvisoryCase) -> NextAction | None:
     if case.status != DO_NOT_USE:
         return None
     why = "its status is 'do not use'"
@@ -105,7 +105,7 @@ def _stopped(case: Case) -> NextAction | None:
     return _act(case, 5, what, why, "certain", case.today, "test sheet, tools, board")
 
 
-def _over_limit(case: Case) -> NextAction | None:
+def _over_limit(case: AdvisoryCase) -> NextAction | None:
     for one in case.out():
         if one.forecast is not None and one.forecast.crosses <= case.today:
             remedy, bring = REMEDIES[one.figure]
@@ -114,7 +114,7 @@ def _over_limit(case: Case) -> NextAction | None:
     return None
 
 
-def _risen(case: Case) -> NextAction | None:
+def _risen(case: AdvisoryCase) -> NextAction | None:
     out = case.out()
     if not out:
         return None
@@ -142,7 +142,7 @@ def _where(one: TrendResult, others: Sequence[TrendResult]) -> str:
     return "both directions alike"
 
 
-def _jumpy(case: Case) -> NextAction | None:
+def _jumpy(case: AdvisoryCase) -> NextAction | None:
     for one in case.trends:
         if one.dispersion is not None and one.dispersion.grown:
             why = (
@@ -156,7 +156,7 @@ def _jumpy(case: Case) -> NextAction | None:
     return None
 
 
-def _restricted(case: Case) -> NextAction | None:
+def _restricted(case: AdvisoryCase) -> NextAction | None:
     if case.status != RESTRICTED:
         return None
     return _act(
@@ -170,14 +170,14 @@ def _restricted(case: Case) -> NextAction | None:
     )
 
 
-def _spot(case: Case) -> NextAction | None:
+def _spot(case: AdvisoryCase) -> NextAction | None:
     if not case.spots:
         return None
     what = "look at that place: burr, bent pin, packed mud, nut"
     return _act(case, 3, what, case.spots[0], "likely", case.today + SOON, "torch, file, board")
 
 
-def _drifted(case: Case) -> NextAction | None:
+def _drifted(case: AdvisoryCase) -> NextAction | None:
     drifted = sorted(
         (one for one in case.trends if one.drift is not None), key=lambda one: ORDER.index(one.figure)
     )
@@ -188,7 +188,7 @@ def _drifted(case: Case) -> NextAction | None:
     return _act(case, 3, remedy, drift_text(drifted[0]), sure, case.today + SOON, bring)
 
 
-def _suspect(case: Case) -> NextAction | None:
+def _suspect(case: AdvisoryCase) -> NextAction | None:
     odd = [one for one in case.trends if one.points[-1].state == SUSPECT]
     if not odd:
         return None
@@ -197,7 +197,7 @@ def _suspect(case: Case) -> NextAction | None:
     return _act(case, 2, what, why, "one check may be odd", case.today + SOON, "board or clamp meter")
 
 
-def _unverified(case: Case) -> NextAction | None:
+def _unverified(case: AdvisoryCase) -> NextAction | None:
     starts = stage_starts(case.history.services)
     checks = case.history.checks
     if not starts or (checks and stage_of(checks[-1], starts) == len(starts)):
@@ -214,7 +214,7 @@ def _unverified(case: Case) -> NextAction | None:
     )
 
 
-def _lower(case: Case) -> NextAction | None:
+def _lower(case: AdvisoryCase) -> NextAction | None:
     low = [one for one in case.trends if one.figure == RUN_CURRENT and one.points[-1].state == LOW]
     if not low:
         return None
@@ -224,7 +224,7 @@ def _lower(case: Case) -> NextAction | None:
     )
 
 
-def _heavy_at_first(case: Case) -> NextAction | None:
+def _heavy_at_first(case: AdvisoryCase) -> NextAction | None:
     for one in case.trends:
         found = one.as_found
         heavy = one.figure == RUN_CURRENT and found is not None and found.points[-1].state == OUT
@@ -235,13 +235,13 @@ def _heavy_at_first(case: Case) -> NextAction | None:
     return None
 
 
-def _worked_on_since(case: Case, sheet: str) -> bool:
+def _worked_on_since(case: AdvisoryCase, sheet: str) -> bool:
     """Whether a service came after the check on this sheet."""
     starts = stage_starts(case.history.services)
     return any(one.sheet == sheet and stage_of(one, starts) < len(starts) for one in case.history.checks)
 
 
-def _overdue(case: Case) -> NextAction | None:
+def _overdue(case: AdvisoryCase) -> NextAction | None:
     due = _due(case)
     if due is None or due >= case.today:
         return None
@@ -251,7 +251,7 @@ def _overdue(case: Case) -> NextAction | None:
     )
 
 
-def _not_commissioned(case: Case) -> NextAction | None:
+def _not_commissioned(case: AdvisoryCase) -> NextAction | None:
     if not case.history.provisional:
         return None
     what = "commission it: five throws each way, both pins seen, the maker's load check, signed"
@@ -266,13 +266,13 @@ def _not_commissioned(case: Case) -> NextAction | None:
     )
 
 
-def _nothing(case: Case) -> NextAction | None:
+def _nothing(case: AdvisoryCase) -> NextAction | None:
     due = _due(case)
     why = "no figure has changed by more than weather, supply and chance explain"
     return _act(case, 0, "seasonal check", why, "as sure as the checks are many", due, "board or clamp meter")
 
 
-RULES: tuple[Callable[[Case], NextAction | None], ...] = (
+RULES: tuple[Callable[[AdvisoryCase], NextAction | None], ...] = (
     _stopped,
     _over_limit,
     _risen,
@@ -291,12 +291,12 @@ RULES: tuple[Callable[[Case], NextAction | None], ...] = (
 
 
 def _act(
-    case: Case, urgency: int, what: str, why: str, how_sure: str, by: date | None, bring: str
+    case: AdvisoryCase, urgency: int, what: str, why: str, how_sure: str, by: date | None, bring: str
 ) -> NextAction:
     return NextAction(case.history.rig.name, urgency, what, why, how_sure, by, bring)
 
 
-def _due(case: Case) -> date | None:
+def _due(case: AdvisoryCase) -> date | None:
     """As the status says it; a history without one (an export) has a season after its newest check."""
     if case.history.due_on is not None:
         return case.history.due_on

@@ -60,7 +60,7 @@ class Prior:
 
 
 @dataclass(frozen=True, eq=False)
-class Series:
+class StageSeries:
     """Changes of one figure in one stage against the rig's baseline, one for each check, with what may explain them."""
 
     years: FloatArray
@@ -123,7 +123,7 @@ def ratio_u(rise: Rise, base: float) -> float:
 
 
 @dataclass(frozen=True, eq=False)
-class Evidence:
+class ShapeEvidence:
     """What the checks say about each shape, for each scatter of the grid (g) and shape (m)."""
 
     pull: FloatArray
@@ -134,7 +134,7 @@ class Evidence:
     """shape (g,): how well each scatter explains the checks without any rise"""
 
 
-def evidence(series: Series, shapes: FloatArray) -> Evidence:
+def evidence(series: StageSeries, shapes: FloatArray) -> ShapeEvidence:
     """Fit every column of ``shapes``, shape (k, m), by itself on top of the allowances."""
     median, log_sd = series.between
     scatter = median * GRID
@@ -152,10 +152,10 @@ def evidence(series: Series, shapes: FloatArray) -> Evidence:
     misfit = (inverse * left) @ left + before.misfit - np.sum(on_columns * on_left, axis=(1, 2))
     log_size = np.linalg.slogdet(within)[1] - np.sum(np.log(inverse), axis=1) + before.log_size
     log_prior = -0.5 * (np.log(GRID) / log_sd) ** 2
-    return Evidence(pull, np.maximum(weight, 1e-300), log_prior - 0.5 * (misfit + log_size))
+    return ShapeEvidence(pull, np.maximum(weight, 1e-300), log_prior - 0.5 * (misfit + log_size))
 
 
-def prior_of(series: Series) -> Prior:
+def prior_of(series: StageSeries) -> Prior:
     """What is known of all columns of ``series`` before its own checks: the allowances, and what earlier stages told."""
     count, width = len(GRID), len(series.mean)
     precision = np.broadcast_to(np.diag(1.0 / series.sd**2), (count, width, width))
@@ -167,7 +167,7 @@ def prior_of(series: Series) -> Prior:
     return Prior(precision + earlier, pull, series.prior.misfit, series.prior.log_size)
 
 
-def shapes_of(series: Series) -> tuple[FloatArray, list[tuple[str, int]]]:
+def shapes_of(series: StageSeries) -> tuple[FloatArray, list[tuple[str, int]]]:
     """Every shape looked for at the newest check: shape (k, m), and what and since when each is."""
     k = len(series.change)
     kinds = [(SHIFT, since) for since in range(max(1, k - SHIFT_WITHIN), k)]
@@ -181,7 +181,7 @@ def shapes_of(series: Series) -> tuple[FloatArray, list[tuple[str, int]]]:
     return (np.stack(columns, axis=1) if columns else np.empty((k, 0))), kinds
 
 
-def with_shape(series: Series, shape: FloatArray, sd: float) -> Series:
+def with_shape(series: StageSeries, shape: FloatArray, sd: float) -> StageSeries:
     """``series`` with one more column, shape (k,), whose coefficient is 0 give or take ``sd``."""
     return replace(
         series,
@@ -192,7 +192,7 @@ def with_shape(series: Series, shape: FloatArray, sd: float) -> Series:
 
 
 @dataclass(frozen=True, eq=False)
-class Level:
+class Coefficients:
     """Coefficients of a series learned from all its checks."""
 
     mean: FloatArray
@@ -205,7 +205,7 @@ class Level:
     """Mean of its square over every scatter, each by how well it explains them."""
 
 
-def learn(series: Series, at: int | None = None) -> Level:
+def learn(series: StageSeries, at: int | None = None) -> Coefficients:
     """All coefficients together, at the scatter ``at`` of ``GRID``; None: at the one that explains the checks best."""
     square = (series.between[0] * GRID) ** 2
     if at is None:
@@ -222,7 +222,7 @@ def learn(series: Series, at: int | None = None) -> Level:
     left = series.change - series.columns @ series.mean
     pull = series.columns.T @ (inverse * left) + before.pull[at]
     mean: FloatArray = series.mean + covariance @ pull
-    return Level(mean, covariance, between, between_square)
+    return Coefficients(mean, covariance, between, between_square)
 
 
 MOST_ONSETS = 16
@@ -232,7 +232,7 @@ WORTH_KEEPING = 0.5
 """A growth that is likelier a fall isn't listed."""
 
 
-def rises_at_every_check(series: Series) -> list[list[Rise]]:
+def rises_at_every_check(series: StageSeries) -> list[list[Rise]]:
     """Every shape at each check of a stage after its first: one list a check, in order.
 
     Each is judged on that check and those before it only. Shapes: growth since an earlier check (two checks or more
@@ -281,7 +281,7 @@ def rises_at_every_check(series: Series) -> list[list[Rise]]:
 
 
 def _listed(
-    series: Series,
+    series: StageSeries,
     onsets: np.ndarray,
     pull: FloatArray,
     weight: FloatArray,

@@ -20,7 +20,7 @@ from throwbook.core.machine.limits import limits_for
 from throwbook.core.quantities.statistics import K, t_quantile
 from throwbook.core.rig import Rig
 from throwbook.core.trace import FloatArray
-from throwbook.core.trend.change_test import Level, learn
+from throwbook.core.trend.change_test import Coefficients, learn
 from throwbook.core.trend.forecast import CONFIDENCE as FORECAST_CONFIDENCE
 from throwbook.core.trend.forecast import FEWEST, crossing, mann_kendall, theil_sen
 from throwbook.core.trend.history import (
@@ -31,7 +31,7 @@ from throwbook.core.trend.history import (
     RigHistory,
 )
 from throwbook.core.trend.series import DAYS_A_YEAR, WEATHER, Line
-from throwbook.core.trend.signals import BASELINE, CheckState, Reading, each_stage, newest_stage, whole_of
+from throwbook.core.trend.signals import BASELINE, CheckState, TestReading, each_stage, newest_stage, whole_of
 
 
 def ewma(values: FloatArray, weight: float, start: float) -> FloatArray:
@@ -146,7 +146,7 @@ class Slope:
 
 
 @dataclass(frozen=True)
-class Limit:
+class ForecastLimit:
     """What a forecast runs towards [unit]."""
 
     value: float
@@ -171,7 +171,7 @@ class Stage:
 
     rows: slice
     """Its checks in the line."""
-    learned: Level
+    learned: Coefficients
     """Weather, level and wear learned side by side, from this stage and those before it."""
     level: int
     """Which coefficient of ``learned`` is the level."""
@@ -180,7 +180,7 @@ class Stage:
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
+class LineFit:
     """What a line's checks say of it, stage by stage: one computation for everything that is drawn and said."""
 
     stages: list[Stage]
@@ -189,12 +189,12 @@ class Fit:
     """shape (k,): what weather and supply do at each check, as the newest stage sees them (relative)"""
 
     @property
-    def learned(self) -> Level:
+    def learned(self) -> Coefficients:
         """As the newest stage sees it."""
         return self.stages[-1].learned
 
 
-def fit_line(line: Line) -> Fit:
+def fit_line(line: Line) -> LineFit:
     """Each stage learned once, with what those before it told: the work grows with the checks."""
     stages, seen, first = [], list[float](), 0
     for series in each_stage(whole_of(line), wears=True):
@@ -204,11 +204,11 @@ def fit_line(line: Line) -> Fit:
         middle = (seen[(len(seen) - 1) // 2] + seen[len(seen) // 2]) / 2.0
         stages.append(Stage(rows, learn(series), series.level, middle))
         first = rows.stop
-    return Fit(stages, line.weather @ stages[-1].learned.mean[:WEATHER])
+    return LineFit(stages, line.weather @ stages[-1].learned.mean[:WEATHER])
 
 
 def chart_and_points(
-    line: Line, fit: Fit, states: list[CheckState]
+    line: Line, fit: LineFit, states: list[CheckState]
 ) -> tuple[tuple[Chart, ...], tuple[Point, ...]]:
     """The chart of each stage as it stood at its end, oldest first, and every check as a point on it."""
     scale, weather = line.scale, fit.weather
@@ -260,7 +260,7 @@ def _lines_at(line: Line, state: CheckState) -> dict[str, float | None]:
     }
 
 
-def _chart(line: Line, stage: Stage, reading: Reading) -> Chart:
+def _chart(line: Line, stage: Stage, reading: TestReading) -> Chart:
     learned, scale, rows = stage.learned, line.scale, stage.rows
     typical = sqrt(learned.between**2 + stage.variance)
     level_variance = float(learned.covariance[stage.level, stage.level])
@@ -307,7 +307,7 @@ def stage_lines(charts: Sequence[Chart], points: Sequence[Point]) -> list[StageL
     return drawn
 
 
-def _running(fit: Fit, corrected: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray]:
+def _running(fit: LineFit, corrected: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray]:
     """EWMA [unit] and high-side CUSUM [sigma] of each stage, started at its first check."""
     averages, sums = np.empty(len(corrected)), np.empty(len(corrected))
     for stage in fit.stages:
@@ -317,7 +317,7 @@ def _running(fit: Fit, corrected: FloatArray, sigma: float) -> tuple[FloatArray,
     return averages, sums
 
 
-def slope_of(line: Line, fit: Fit, points: tuple[Point, ...]) -> Slope:
+def slope_of(line: Line, fit: LineFit, points: tuple[Point, ...]) -> Slope:
     """Slope within the newest stage; None with fewer than three checks.
 
     All values are corrected by the same slopes of weather and supply: what those may be off tilts them together.
@@ -335,23 +335,23 @@ def slope_of(line: Line, fit: Fit, points: tuple[Point, ...]) -> Slope:
     return Slope(fitted.slope, low, high, mann_kendall(values).p_two_sided)
 
 
-def limit_of(rig: Rig, line: Line) -> Limit | None:
+def limit_of(rig: Rig, line: Line) -> ForecastLimit | None:
     """The acceptance limit of this figure, or None where it has none."""
     limits = limits_for(rig, line.origin if line.figure == TRAVEL_TIME else None)
     if line.figure in (RUN_CURRENT, PEAK_RUN_CURRENT):
-        return Limit(limits[line.figure].value, limits[line.figure].limit_from)
+        return ForecastLimit(limits[line.figure].value, limits[line.figure].limit_from)
     if line.figure == SOURCE_RESISTANCE:
         least = limits["supply_under_load"]
         drop = (rig.actuator.voltage_v - least.value) / rig.actuator.full_load_current_a
-        return Limit(drop, f"supply under load at the rated maximum: {least.limit_from}")
+        return ForecastLimit(drop, f"supply under load at the rated maximum: {least.limit_from}")
     if line.figure == TRAVEL_TIME:
         longest = limits["travel_time_high"]
-        return Limit(longest.value * line.origin, f"of the baseline's time: {longest.limit_from}")
+        return ForecastLimit(longest.value * line.origin, f"of the baseline's time: {longest.limit_from}")
     return None
 
 
 def forecast_of(
-    history: RigHistory, line: Line, limit: Limit | None, no_rise: float
+    history: RigHistory, line: Line, limit: ForecastLimit | None, no_rise: float
 ) -> tuple[Forecast | None, str]:
     """The forecast, or None and why; ``no_rise`` is the chance that nothing rises at all."""
     if limit is None:

@@ -22,9 +22,9 @@ from throwbook.core.quantities.text import counted
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.change_test import (
     GROWTH,
-    Evidence,
-    Level,
-    Series,
+    Coefficients,
+    ShapeEvidence,
+    StageSeries,
     evidence,
     learn,
     shapes_of,
@@ -59,7 +59,7 @@ class Crossing:
     why_not: str = ""
 
 
-def crossing(series: Series, limit: float) -> Crossing:
+def crossing(series: StageSeries, limit: float) -> Crossing:
     """Forecast for the stage ``series``; ``limit`` is relative to the baseline, as its changes are."""
     inside = len(series.change)
     if inside < FEWEST:
@@ -95,7 +95,7 @@ def crossing(series: Series, limit: float) -> Crossing:
     return Crossing(at, low, high)
 
 
-def _wandering(series: Series) -> Series:
+def _wandering(series: StageSeries) -> StageSeries:
     """``series`` whose level may besides wander from check to check: one small step each."""
     index = np.arange(len(series.change))
     for i in index[1:]:
@@ -104,7 +104,7 @@ def _wandering(series: Series) -> Series:
     return series
 
 
-def _shares(found: Evidence) -> FloatArray:
+def _shares(found: ShapeEvidence) -> FloatArray:
     """How well each scatter and shape explains the checks, shape (g, m), sum 1: no growth falls below nought."""
     precision = found.weight + 1.0 / RATE_SD**2
     mean = found.pull / precision
@@ -119,7 +119,9 @@ def _shares(found: Evidence) -> FloatArray:
     return normed
 
 
-def _crossed_by(fitted: Level, series: Series, years: FloatArray, since: float, limit: float) -> FloatArray:
+def _crossed_by(
+    fitted: Coefficients, series: StageSeries, years: FloatArray, since: float, limit: float
+) -> FloatArray:
     """Chance, shape (t,), that level, wandering and growth ``since`` have together crossed the limit by each year."""
     steps = len(series.change) - 1
     now = series.years[-1]

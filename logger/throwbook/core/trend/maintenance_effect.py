@@ -16,7 +16,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from throwbook.core.trace import FloatArray
-from throwbook.core.trend.control_chart import Fit
+from throwbook.core.trend.control_chart import LineFit
 from throwbook.core.trend.history import RigHistory
 from throwbook.core.trend.series import WEATHER, Line, stage_of, stage_starts
 from throwbook.core.trend.signals import OUT, CheckState
@@ -107,7 +107,7 @@ class ServiceEffect:
 
 
 def service_effects(
-    history: RigHistory, line: Line, fit: Fit, states: list[CheckState]
+    history: RigHistory, line: Line, fit: LineFit, states: list[CheckState]
 ) -> tuple[ServiceEffect, ...]:
     """After less before for each service that has a check on either side."""
     starts = stage_starts(history.services)

@@ -57,7 +57,7 @@ class CheckProfile:
 
 
 @dataclass(frozen=True)
-class Bump:
+class CheckBump:
     """The most prominent local part of one check."""
 
     on: date
@@ -121,7 +121,7 @@ def _smooth(values: FloatArray) -> FloatArray:
     return moving_mean(values, WIDTH)
 
 
-def bump(check: CheckProfile, base: CheckProfile) -> Bump | None:
+def bump(check: CheckProfile, base: CheckProfile) -> CheckBump | None:
     """Where ``check`` has most more than ``base``, the even part taken off; None where they can't be compared."""
     inner = _inner(check.current_a) & _inner(base.current_a)
     fitted = fit_difference(np.where(inner, check.current_a, np.nan), np.where(inner, base.current_a, np.nan))
@@ -144,7 +144,7 @@ def bump(check: CheckProfile, base: CheckProfile) -> Bump | None:
     part = slice(low, high + 1)
     weight = np.maximum(local[part] - half, 0.0) + 1e-12
     place = float(np.sum(x[part] * weight) / np.sum(weight))
-    return Bump(check.on, place, float(local[top]), float(local[top]) / least)
+    return CheckBump(check.on, place, float(local[top]), float(local[top]) / least)
 
 
 def growing_spots(history: RigHistory, directions: Sequence[str]) -> list[Spot]:
@@ -167,7 +167,7 @@ def spots_among(profiles: Mapping[str, Sequence[CheckProfile]], stage: int | Non
     return found
 
 
-def _bumps(profiles: Sequence[CheckProfile], stage: int | None) -> dict[str, Bump]:
+def _bumps(profiles: Sequence[CheckProfile], stage: int | None) -> dict[str, CheckBump]:
     """The most prominent bump of each check of one stage against its first, by sheet."""
     if stage is None and profiles:
         stage = profiles[-1].stage
@@ -176,7 +176,7 @@ def _bumps(profiles: Sequence[CheckProfile], stage: int | None) -> dict[str, Bum
     return {sheet: one for sheet, one in found if one is not None}
 
 
-def _judged(one: Bump, back: Bump | None) -> Bump:
+def _judged(one: CheckBump, back: CheckBump | None) -> CheckBump:
     """A bump in the mechanism is met on both ways: one that isn't counts less."""
     mirrored = (
         back is not None
@@ -186,9 +186,9 @@ def _judged(one: Bump, back: Bump | None) -> Bump:
     return one if mirrored else replace(one, stands_out=one.stands_out / ALONE)
 
 
-def _spot(direction: str, bumps: Sequence[Bump]) -> Spot | None:
+def _spot(direction: str, bumps: Sequence[CheckBump]) -> Spot | None:
     # The newest run of checks that show one place.
-    run: list[Bump] = []
+    run: list[CheckBump] = []
     for one in reversed(bumps):
         if one.stands_out < 1.0 or (run and abs(one.at_fraction - run[0].at_fraction) > SAME_PLACE):
             break

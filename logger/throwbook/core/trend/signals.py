@@ -29,7 +29,7 @@ from throwbook.core.trend.change_test import (
     SHIFT,
     Prior,
     Rise,
-    Series,
+    StageSeries,
     best_of,
     leans_on_newest,
     mirrored,
@@ -120,7 +120,7 @@ def together(whole: Whole, line: Line, other: Line) -> tuple[Whole, list[int]] |
     return both, mine
 
 
-def each_stage(whole: Whole, wears: bool = False) -> list[Series]:
+def each_stage(whole: Whole, wears: bool = False) -> list[StageSeries]:
     """One series for each stage, in order; ``wears`` gives it a wear of its own too, to learn weather and wear side by side."""
     firsts = whole.firsts
     ends = [*firsts[1:], len(whole.change)]
@@ -131,7 +131,7 @@ def each_stage(whole: Whole, wears: bool = False) -> list[Series]:
     ]
 
 
-def newest_stage(whole: Whole, wears: bool = False, most: int | None = None) -> Series:
+def newest_stage(whole: Whole, wears: bool = False, most: int | None = None) -> StageSeries:
     """The last of ``each_stage``. Of more than ``most`` checks the newest so many count; the older ones are a past stage."""
     if most is not None and len(whole.change) - whole.firsts[-1] > most:
         stage = whole.stage.copy()
@@ -140,8 +140,8 @@ def newest_stage(whole: Whole, wears: bool = False, most: int | None = None) -> 
     return each_stage(whole, wears)[-1]
 
 
-def _series(whole: Whole, rows: slice, prior: Prior, wears: bool) -> Series:
-    series = Series(
+def _series(whole: Whole, rows: slice, prior: Prior, wears: bool) -> StageSeries:
+    series = StageSeries(
         years=whole.years[rows],
         change=whole.change[rows],
         variance=whole.variance[rows],
@@ -211,7 +211,7 @@ TINY = 1e-300
 
 
 @dataclass(frozen=True)
-class Reading:
+class TestReading:
     """What the test that comes nearest to its limit reads at one check; all relative, as ``Line.change`` is.
 
     The state follows from it and is drawn with it: ``now`` over ``above`` is out of control (suspect, where the newest
@@ -245,7 +245,7 @@ class CheckState:
     state: str
     rise: Rise
     """Best supported rise in this direction."""
-    reading: Reading
+    reading: TestReading
     because: str = ""
 
 
@@ -267,7 +267,7 @@ def check_states(line: Line, both: Mapping[str, list[Rise]]) -> list[CheckState]
     return states
 
 
-def _twice(series: Series) -> Series:
+def _twice(series: StageSeries) -> StageSeries:
     """A stage's first check and another one like it."""
     rows = [0, 0]
     return replace(
@@ -353,7 +353,7 @@ def _state(own: list[Rise], both: list[Rise], least: float, leaned_before: bool)
     down = max(falls, key=lambda one: one.ratio)
     told = up if up.ratio >= 1.0 or up.ratio >= down.ratio else down
     rise = told.rise if told is up else mirrored(told.rise)
-    reading = Reading(rise, rise.level + up.needed, rise.level - down.needed, told.chance)
+    reading = TestReading(rise, rise.level + up.needed, rise.level - down.needed, told.chance)
     if told.ratio < 1.0:
         return CheckState(IN_CONTROL, best, reading)
     return CheckState(told.state, best, reading, told.because)

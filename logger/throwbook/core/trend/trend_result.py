@@ -30,8 +30,8 @@ from throwbook.core.trend.change_test import ratio_u
 from throwbook.core.trend.control_chart import (
     PLAIN_CHANCE,
     Chart,
-    Fit,
     Forecast,
+    LineFit,
     Point,
     Slope,
     chart_and_points,
@@ -69,7 +69,7 @@ class Drift:
 
 
 def drift_of(
-    history: RigHistory, line: Line, fit: Fit, chart: Chart, points: tuple[Point, ...]
+    history: RigHistory, line: Line, fit: LineFit, chart: Chart, points: tuple[Point, ...]
 ) -> Drift | None:
     """The drift of one line; None while no service has restarted its chart, or the level is no higher."""
     renewed = [one.on for one in history.services if one.action == NEW_MACHINE]
