@@ -1,18 +1,11 @@
-"""Rows of the logbook as data; which revision counts.
+"""Rows of the logbook as data, one frozen dataclass for each kind; which revision counts; who is a person.
 
-What the logbook holds, as plain data: one frozen dataclass for each kind of row.
-
-Three things are kept true here:
-
-1. A row is a fact and is never changed. A correction is a new row whose ``replaces`` names the rows it stands for.
+1. A row is a fact and is never changed. A correction is a new row whose ``replaces`` names the rows it stands for; the row
+   that no other replaces counts, whatever the clocks say.
 2. ``id`` is made from the row's own content (see ``throwbook.logbook.rows``). Build a record with ``id=""``; the
    logbook hands back the same record with its id.
-3. ``at`` is when the row was written, with its offset from UTC; ``by`` is who wrote it. Neither decides which row
-   counts: ``replaces`` does, so that a wrong clock can't bring an old row back.
-
-Which of a row's revisions counts: the one that no other replaces, whatever the clocks say.
-
-Who wrote a row: a person who gave a name, or only the account of the computer. An account is no person.
+3. ``at`` is when the row was written, with its offset from UTC; ``by`` is who wrote it: a person who gave a name, or only
+   the account of the computer, which is no person.
 """
 
 from __future__ import annotations

@@ -1,8 +1,4 @@
-"""The rig: an actuator, the lock mechanism it throws, and how it is wired.
-
-Only the data and their plain meaning; whether they agree with each other is ``rig_check``, what they predict is
-``rating``, whether the actuator suits the mechanism is ``fit``.
-"""
+"""The rig as data: an actuator, the lock mechanism it throws, and how it is wired."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field

@@ -1,13 +1,9 @@
-"""Median profile and scatter of healthy throws; deviation from it: level, slope, local peak.
-
-The baseline: what healthy throws of this rig in one direction look like, and how much they differ.
+"""The baseline: what healthy throws of one direction look like, how much they differ, and how one throw differs from it.
 
 The profile is the pointwise median of the trials; the spread is the scatter of single trials about it. Limits drawn
 from n trials use the prediction factor for n, never a plain "3 sigma".
 
-A trial's profile against the baseline's: what is level, what is slope, what sits at one place.
-
-The difference is split by a robust straight fit into
+The difference of a trial's profile is split by a robust straight fit into
 
 - a level (drag: heavier everywhere),
 - a share of the baseline's own shape (friction that has grown scales the humps too),

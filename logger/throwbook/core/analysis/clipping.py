@@ -1,13 +1,9 @@
-"""The top of the current channel: records cut off there, and starts that a board can't show.
-
-Whether the current channel was at its end in a movement, and at what reading.
+"""The top of the current channel: was it at its end in a movement, and how high can a start have been?
 
 Three things tell it, the board's own word first: a reading at the full scale that the record's head gives, readings
 that the board counted as over its range, and a pile-up: a channel at its end repeats its highest reading, in rows next to
 each other or not, while a real peak thins out towards its top. A smooth peak seen through a coarse converter holds at
 most 2.4 times as many rows in its highest step as in the next (a parabola: 1 to sqrt(2) - 1), so three times is too many.
-
-The highest current of a start: between what was read and what its rise and its decay say it can have been.
 
 A switch closed on a standing motor gives a peak that stands for milliseconds, and so does the friction that holds until a
 drive breaks it away. Rows too far apart, a board that averages and a filter all show less of it, never more. The true

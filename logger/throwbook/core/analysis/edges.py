@@ -1,14 +1,11 @@
 """When a movement began and ended, and how well a place on the stroke is known.
 
-When a movement began and ended: between which two moments, and the uncertainty of not knowing where between.
+Each moment is a bracket, taken as a rectangle (JCGM 100, 4.3.7). It holds the time between two rows, a row that is itself
+part on and part off (a board that averages), what a filter drags out, and on top of it the jitter of the time stamps.
 
-Each is a bracket, taken as a rectangle (JCGM 100, 4.3.7). It holds the time between two rows, a row that is itself part on
-and part off (a board that averages), what a filter drags out, and on top of it the jitter of the time stamps.
-
-How well a place on the stroke is known, beyond how well the full stroke is: each reason a component of its own.
-
-On a drive's supply side V - iR isn't the motor's speed: its ramps don't show there. A filter, a slow board and a current
-that winds up to its limit show an end later than it was. All are taken as rectangles (JCGM 100, 4.3.7).
+A place: each reason beyond how well the full stroke is known is a component of its own. On a drive's supply side V - iR
+isn't the motor's speed: its ramps don't show there. A filter, a slow board and a current that winds up to its limit show an
+end later than it was. All are taken as rectangles (JCGM 100, 4.3.7).
 """
 
 from dataclasses import dataclass

@@ -1,11 +1,7 @@
-"""Inrush decay, contact breaks and coasting.
-
-The start-up transient: when the inrush has died away into the run, or a drive has done speeding the motor up.
+"""The start-up transient, and breaks of the current in mid-throw.
 
 A switch closed on a standing motor gives a peak that falls from its first moment, ever slower. A drive that ramps the
 speed up holds or raises its current as long as it accelerates, and then lets go at once.
-
-Breaks of the current in mid-throw: a contact that opens and closes again while the throw goes on.
 
 While a contact is open no current flows, far less than a turning motor draws; the motor slows down, so the current comes
 back as at a start, with a surge. Both must be seen. Zeros without a surge after them (a sensor that dropped out), a hole

@@ -1,11 +1,7 @@
-"""Travel from back-EMF, current over that travel, and load that comes late on it.
-
-Where the rod was, from back-EMF; and the current over that travel.
+"""Where the rod was, from back-EMF; current over that travel, and load that comes late on it.
 
 A brushed permanent-magnet motor turns at a speed in proportion to V - iR, so the travel is in proportion to the
 integral of that over time. Without a voltage channel a constant supply stands in, and every place is known less well.
-
-Load that comes later than in the baseline, at the beginning of the travel: all of it, or one side's.
 """
 
 from dataclasses import dataclass

@@ -1,8 +1,4 @@
-"""Table of causes, rivals, discriminating action.
-
-One row of the table of causes, and the questions that decide whether a row fits a sign.
-
-Causes: what would explain the signs of one trial, what else could, and the action that splits them.
+"""Causes: what would explain the signs of one trial, what else could, and the action that splits them.
 
 One trial rarely proves a cause; the table says so with its rivals. Rows are tried from the top and the first row of a
 sign that fits speaks for it. Source of the rows: failure modes of brushed screw actuators on a latch (*practice*).

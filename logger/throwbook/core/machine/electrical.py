@@ -1,17 +1,11 @@
-"""Cable and fuse, duty type (IEC 60034-1), IP code (IEC 60529).
+"""Cable and fuse, duty type (IEC 60034-1) and IP code (IEC 60529) of an actuator.
 
-Run and rest: what a duty cycle on a data sheet allows and asks for.
+Duty types, as public summaries of IEC 60034-1 give them (DUT-1 to DUT-3). S1: runs until it is as warm as it gets. S2: a
+short run, then a rest until cold. S3: runs and rests in turn, never reaching a steady heat; the heat of starting is left
+out of account. An actuator's duty cycle is meant as S3.
 
-Source: the duty types of IEC 60034-1, as public summaries give them (DUT-1 to DUT-3). S1: runs until it is as warm as it
-gets. S2: a short run, then a rest until cold. S3: runs and rests in turn, never reaching a steady heat; the heat of
-starting is left out of account. An actuator's duty cycle is meant as S3.
-
-The protection code in words: what an enclosure keeps out, and what it doesn't.
-
-Source: IEC 60529 (1989, with amendments 1 and 2), as several public summaries give it (IP-1 to IP-4); IP69K is the
-form of ISO 20653.
-
-Copper and fuses: resistance and voltage drop of a cable, what a fuse carries, when it opens, what it protects.
+IP code: IEC 60529 (1989, with amendments 1 and 2), as several public summaries give it (IP-1 to IP-4); IP69K is the form of
+ISO 20653.
 
 A fuse protects the cable, not the motor: a stalled motor may sit below the fuse for minutes.
 """

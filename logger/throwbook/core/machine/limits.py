@@ -1,15 +1,8 @@
-"""Acceptance limits in one table, and how far an assumption widens an expected time.
-
-Every acceptance limit: one table, its defaults with their source, and the rig's own overrides.
+"""Every acceptance limit in one table, with its source and the rig's own overrides; how far an assumption widens it.
 
 Two kinds. A limit of the *rating* (rated maximum current, lowest voltage, travel done) is judged with a guard band and decides
 whether a sheet may be accepted. An *alert* (80 % of the rating, expected time, spread) is compared as read: over one is worth
-watching, and bars nothing.
-
-A limit that a rig overrides carries the rig's reason as its source, so that a verdict always says where its limit
-came from.
-
-How far an assumption leaves the expected time of a throw open: an interval, that an alert is then held against.
+watching, and bars nothing. A limit that a rig overrides carries the rig's reason as its source.
 
 What nobody measured and no data sheet gives is taken at both of its ends. It may widen what is expected; it never fails a
 throw and never makes it undecided.

@@ -1,14 +1,4 @@
-"""A rig's values: do they agree, is its name distinct, what a changed or retired rig means.
-
-A rig that is no longer looked after: one line of its file says why. Pure: text in, text out.
-
-What a new version of a rig file changes that a commissioning rested on.
-
-Names of rigs: two that a person can't tell apart would give one machine two standings.
-
-Each figure of a rig by itself: a number at all, above zero, not absurd.
-
-Whether the values of a rig agree with each other and with the world: every fault named, in one list.
+"""Whether the values of a rig agree and its name is distinct; what a changed or retired rig file means.
 
 A grave problem is a contradiction: no verdict can rest on such a rig. The others are odd and may be right.
 """

@@ -1,9 +1,4 @@
-"""The times of a record: coarse stamps, numbering, and what was wrong with them.
-
-The clock of a record: stamps that repeat because it is coarse, and stamps that disagree with the board's numbering.
-
-A recording's times from the board's clock and its numbering, and all that was wrong with them.
-"""
+"""The times of a record: stamps that repeat because the clock is coarse, holes, and where clock and numbering part."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

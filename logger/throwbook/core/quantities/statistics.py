@@ -1,12 +1,6 @@
-"""Robust statistics, t and prediction factors, uncertainty (JCGM 100).
+"""Robust statistics, t and prediction factors, and uncertainties and how they add up (JCGM 100:2008, JCGM 101:2008).
 
-Small robust statistics on arrays that several rooms of the core share.
-
-Standard uncertainties and how they add up (JCGM 100:2008, the guide to uncertainty in measurement); intervals from draws
-(JCGM 101:2008) where a figure doesn't follow its inputs in a straight line.
-
-Everything here is a standard uncertainty (k = 1) in the unit of its quantity unless the name says expanded. The
-decision against a limit is ``verdict.decide``; hand instruments stand in ``instruments``.
+Uncertainties are standard ones (k = 1) in the unit of their quantity unless the name says expanded.
 """
 
 import math

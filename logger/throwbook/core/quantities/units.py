@@ -1,6 +1,4 @@
-"""Typed quantities in and out; kinds and units.
-
-Typed quantities in and out: `7 1/8 in`, `188mm`, `2.1A`, `330 lbf`, `-5 degC` to SI floats and back.
+"""Typed quantities in and out: `7 1/8 in`, `188mm`, `2.1A`, `330 lbf`, `-5 degC` to SI floats and back.
 
 Reading goes in two steps. First a guard: a number (or a mixed fraction) and then a unit, nothing else, so that no text
 is ever handed on as an expression. Then the unit: the common ones stand in ``COMMON``, everything else is judged by
@@ -9,8 +7,6 @@ takes to start; ``2.1A`` must not wait for it. A test holds every row of ``COMMO
 left off: this package writes no files.)
 
 Inside the program every quantity is a float in the SI unit of its kind, temperatures in degC.
-
-The kinds of quantity this program knows, and the units that people type most.
 """
 
 import math

@@ -1,13 +1,4 @@
-"""What an accepted sheet states, what is doubtful about it, and whether it still holds.
-
-Whether a sheet may be accepted: the one function that every path goes through.
-
-The rules stand in ``acceptance_rules.py``, what an accepted sheet states in ``statement.py``.
-
-What doesn't fit together on a sheet and doesn't bar its acceptance: told before it is signed, and in what it states.
-
-What an accepted sheet states: what was done and seen, what the throws prove and no more, what stays open.
-"""
+"""Whether a sheet may be accepted, what is doubtful about it, and what it then states: the one way for every path."""
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace

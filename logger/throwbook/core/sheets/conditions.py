@@ -1,13 +1,9 @@
-"""Test conditions asked on every sheet; practice mark.
+"""What every sheet asks, and what an unanswered question costs; throws that no machine made.
 
-Throws that no machine made, and logbooks that are for practice: they teach, and prove nothing of any rig.
+A blank is kept as "not recorded". It never becomes "no"; it lowers what the sheet may claim.
 
 A rehearsal board and the sample runs say in the head of their records what they are. Such a throw stays out of a real
 logbook, or at least out of every acceptance there; in a practice logbook all that is done says that it is practice.
-
-What every sheet asks, and what an unanswered question costs.
-
-A blank is kept as "not recorded". It never becomes "no"; it lowers what the sheet may claim.
 """
 
 from collections.abc import Mapping

@@ -1,8 +1,6 @@
-"""Readings typed by a person, the meters they came from, and slips in them.
+"""Throws typed in as lines, what the meters they were read from are worth, and readings that can't be meant.
 
-Throws typed in as lines, one line a throw: a small grammar, tolerant in form and strict in meaning.
-
-lock 14.3s 2.1A 2.9A 12.4V both seen, load check done, stayed put
+    lock 14.3s 2.1A 2.9A 12.4V both seen, load check done, stayed put
     3) unlock 13,9 s; run 1.8 A; peak 2.4 A; 12.5 V under load    # anything after a # is a note
 
 * The line starts with ``lock`` or ``unlock``; a number such as ``3)`` or ``3.`` before it is skipped.
@@ -16,15 +14,12 @@ lock 14.3s 2.1A 2.9A 12.4V both seen, load check done, stayed put
 
 A word that isn't known is refused, not skipped: a sheet typed in wrongly must not pass for one typed in rightly.
 
-Hand instruments and what their readings are worth: stopwatch, clamp meter, volt meter.
+Uncertainty: type B, root-sum-square, k = 2 (JCGM 100). An accuracy of +/- a is taken as a rectangle, a/sqrt(3) (4.3.7); a
+display that steps by d adds d/sqrt(12) (F.2.2.1). A stroke timed by hand, start and stop by the same person, has no bias and
+a standard deviation of 0.10 s (Am. J. Phys. 87(2) 110 (2019): 0.07 s for one event, its bias falls out between the two).
 
-Type B, root-sum-square, k = 2 (JCGM 100). An accuracy of +/- a is taken as a rectangle, a/sqrt(3) (4.3.7); a display that
-steps by d adds d/sqrt(12) (F.2.2.1). A stroke timed by hand, start and stop by the same person, has no bias and a standard
-deviation of 0.10 s (Am. J. Phys. 87(2) 110 (2019): 0.07 s for one event, its bias falls out between the two).
-
-Readings typed with a slip: 86 s for 8.6 s, running and peak exchanged. A written throw is never taken back, so it is asked before it is written.
-
-The bounds are wide on purpose: what lies beyond them isn't a bad throw, it is no throw of this actuator.
+The bounds of a reading that can't be meant are wide on purpose: what lies beyond isn't a bad throw, it is no throw of this
+actuator.
 """
 
 import re

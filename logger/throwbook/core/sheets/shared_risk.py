@@ -1,11 +1,7 @@
-"""Accepting near a limit: what it risks, and what a meter can prove before the first throw.
-
-A reading inside a limit of the rating, but nearer to it than its ±: what accepting it all the same would risk.
+"""Accepting a reading nearer to its limit than its ±: what it risks, and what a meter can prove before the first throw.
 
 Simple acceptance, shared risk (ILAC-G8:09/2019; JCGM 106, 8.2): by somebody's explicit choice, with the chance that the true
 value lies over the limit printed beside it. The verdicts of the throws stay ``undecided``.
-
-What a meter can prove of the limits of the rating, told before the first throw and not after the tenth.
 """
 
 from collections.abc import Iterable

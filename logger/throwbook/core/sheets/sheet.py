@@ -1,12 +1,4 @@
-"""Plan, throws, sightings; withdrawn answers.
-
-What is on a test sheet: its plan, the throws and what a person saw.
-
-Whether a sheet may be accepted is ``acceptance``'s business, what was asked is in ``questions``. Here stands how to read
-the logbook's rows as a sheet, and which throw is "as found".
-
-A "no" that somebody took back, or that came after the sheet was decided: it stays told.
-"""
+"""What is on a test sheet: its plan, the throws and what a person saw; which throw is "as found"."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field

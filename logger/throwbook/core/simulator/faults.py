@@ -1,11 +1,7 @@
-"""Faults: table and effect.
-
-The faults that can be laid on a throw, one row each: what the knob means and the sign that it should give.
+"""The faults that can be laid on a throw: what each does before it runs, its knob, and the sign that it should give.
 
 ``sign`` is the sign of the contract's table that a good detector must give at the severities of the row; ``also``
 are signs that would be no mistake beside it. An empty ``sign``: one record alone can't show it for certain.
-
-What each fault does to a throw before it runs. One function a fault; the table is in ``faults``.
 """
 
 from collections.abc import Callable, Sequence

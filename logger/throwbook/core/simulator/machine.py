@@ -1,13 +1,9 @@
-"""Motor, screw, mechanism, supply.
-
-The physical truth of one machine: motor, screw, lock mechanism, supply. Numbers only; nothing moves here.
+"""The physical truth of one machine: motor, screw, lock mechanism, supply. Numbers only; nothing moves here.
 
 Everything is what the machine *is*, not what its data sheet says: the two differ, as they do in life. Places on the
 mechanism are shares of the lock movement, 0 (unlocked) to 1 (locked); an unlock movement meets them mirrored.
 
-The square-thread screw: torque to push a load along, and torque to let it come back.
-
-Textbook statics of a power screw (Shigley's Mechanical Engineering Design, power screws; check value SCR-1).
+Screw: textbook statics of a power screw (Shigley's Mechanical Engineering Design, power screws; check value SCR-1).
 """
 
 import math

@@ -1,11 +1,4 @@
-"""All decided about a throw before it runs: load, day.
-
-Everything that is decided about one throw before it runs; faults change it, the motion then obeys it.
-
-The day's circumstances of one throw.
-
-The push that the mechanism asks for at each place of a movement.
-"""
+"""Everything that is decided about one throw before it runs (the day, the load); faults change it, the motion obeys it."""
 
 from dataclasses import dataclass, field
 

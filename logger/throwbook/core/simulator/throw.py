@@ -1,11 +1,4 @@
-"""Waveform, record with its truth, endless readings.
-
-One simulated throw: the record as a board would give it, and beside it the truth.
-
-Current and voltage at the board at any instant: the slow motion plus everything fast that rides on it.
-
-A board's readings one by one, without end: idle, a throw, idle again. For rehearsal boards.
-"""
+"""One simulated throw: the record as a board would give it and the truth beside it; or its readings one by one, without end."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace

@@ -1,9 +1,4 @@
-"""Worst case and mechanical checks.
-
-What ``fit`` judges: the rig with its motor line and the worst case it has to stand, every assumption named.
-
-Does the actuator suit the mechanism: stroke, push, time and current.
-"""
+"""The worst case a rig has to stand, every assumption named; stroke, push, time and current against it."""
 
 import math
 from collections.abc import Callable

@@ -1,16 +1,8 @@
-"""Actuator sizing: judgement, electrical checks, and what a status does not cover.
+"""Does this actuator suit this mechanism: asked before money is spent, after it is fitted, and beside every status.
 
-What a status doesn't speak for: a suitability that nobody has answered or that fails, and blanks of the accepted sheet.
-
-Such a gap raises nothing. It stands beside the status until it is answered, so that "in service" never says more than was
-looked at.
-
-Do supply, cable, fuse, duty cycle and enclosure suit the actuator.
-
-Does this actuator suit this mechanism? Asked before money is spent, and again after it is fitted.
-
-It reckons from the data sheet; what only a trial shows (a load over the way, a side load, whether it stays put with the
-power off) it names as unknown.
+It goes by the data sheet; what only a trial shows (a load over the way, a side load, whether it stays put with the
+power off) it names as unknown. A suitability that nobody has answered raises nothing. It stands beside the status until it
+is answered, so that "in service" never says more than was looked at.
 """
 
 import math

@@ -1,8 +1,4 @@
-"""The status latch: what raises a rig's level, and what a clearance needs.
-
-Which raises a signed correction eases, because their imported throw is of another rig and the order stands there.
-
-The status of a rig: a latch that goes up at once and comes down only by a signed entry.
+"""The status of a rig: a latch that goes up at once and comes down only by a signed entry.
 
     in service  ->  watch  ->  restricted  ->  do not use
 
@@ -19,6 +15,7 @@ The status is worked out from a *set* of orders, never from a stored field and n
 * An order names the latest ones its writer could see. One that is named but isn't there was lost: until it is merged
   back, or answered like the worst, the rig is at ``do not use``. So it is where a stored throw or sighting must have
   taken it out of use and the order for that isn't there.
+* A signed correction eases the raises of an imported throw that is another rig's, once the order stands there.
 """
 
 from collections.abc import Collection, Container, Iterable, Iterator, Mapping

@@ -1,14 +1,6 @@
-"""Which orders a throw raises, and whether a cause found is one.
+"""Which orders a throw gives rise to, and whether a cause found says why or only repeats what was seen.
 
-Which orders a throw gives rise to: from the signs in its record and from what a person saw.
-
-The tables say which sign takes the rig how far. A verdict lowered only by unanswered questions raises nothing: it is a
-gap in the sheet, not a finding on the machine.
-
-Whether a cause found says why, or only repeats what was seen: "lock stalled" is no cause of a stall.
-
-A rule of thumb on words: what is left of the text once the words of the symptom and words that say nothing are taken out.
-It refuses only a text of which nothing is left.
+A verdict lowered only by unanswered questions raises nothing: it is a gap in the sheet, not a finding on the machine.
 """
 
 import re

@@ -1,12 +1,7 @@
-"""A rig's status and what happened to it, in words.
+"""A rig's status in words, once for command line, screen and report; what happened since its last accepted sheet.
 
-What happened to a rig since its last accepted sheet: one sentence each, with its day.
-
-Trends speak of figures, charts of seasons; whoever owns the machine first wants to know what happened. Orders hold all
-that takes a rig out of use: stalls, pins seen out, signs to watch. Repairs, rejected sheets and failed throws that
-nobody answered stand beside them.
-
-How a rig's status is said, once for command line, screen and report.
+Orders hold all that takes a rig out of use: stalls, pins seen out, signs to watch. Repairs, rejected sheets and failed
+throws that nobody answered stand beside them.
 """
 
 from collections.abc import Collection, Iterable, Mapping, Sequence

@@ -1,23 +1,19 @@
-"""Likelihood test for a shift or growth, at every check.
-
-Has a figure risen by more than weather, supply and chance can explain? Asked anew at every check.
+"""Has a figure risen by more than weather, supply and chance can explain? A likelihood test, asked anew at every check.
 
 A CUSUM asks whether the level has shifted, at any time so far; this asks the same while the weather's share is still
 being learned. The changes of all checks are taken together, with what they may differ by *without* wear:
 
     variance of a check  =  scatter between checks  +  scatter of its throws / their number
-    and, shared by all,     the allowance for every slope of ``correction``, which the checks themselves narrow.
+    and, shared by all,     the allowance for every slope of ``series``, which the checks themselves narrow.
 
 Then a shift at the newest checks and a growth since any earlier one are each fitted on top (generalised least
 squares). ``chance`` is the probability that a fit as good comes with no rise at all. The scatter between checks isn't
 known either: the sum over a grid of values, each weighted by how well it explains the checks, makes early limits wide
 and late ones narrow, as the t factor does for few throws.
 
-The rise test at every check of a stage at once.
-
-It gives what ``rise.evidence`` gives for the first 2, 3, ... checks, but keeps running sums instead of starting anew
-each time: a fleet of a thousand rigs is then a minute's work. A check's weight never changes afterwards, so the sums
-may run.
+``rises_at_every_check`` gives what ``evidence`` gives for the first 2, 3, ... checks, but keeps running sums instead of
+starting anew each time: a fleet of a thousand rigs is then a minute's work. A check's weight never changes afterwards, so
+the sums may run.
 """
 
 from dataclasses import dataclass, replace

@@ -1,11 +1,7 @@
-"""EWMA, CUSUM, limits, slope of one series (ISO 7870).
+"""What is drawn and said about one line of checks: points, chart, EWMA and CUSUM, slope, forecast.
 
-Running averages and sums beside each check: EWMA and CUSUM. They are told in the JSON of a trend and decide nothing.
-
-Sources: ISO 7870-6 (EWMA), ISO 7870-4 (CUSUM); worked figures of the NIST/SEMATECH e-Handbook 6.3.2 stand in the tests.
-Values may be in any unit; limits come out in the same.
-
-What is drawn and said about one line of checks: points and chart, slope, forecast.
+EWMA (ISO 7870-6) and CUSUM (ISO 7870-4) stand in the JSON of a trend and decide nothing; worked figures of the NIST/SEMATECH
+e-Handbook 6.3.2 stand in the tests. Values may be in any unit; limits come out in the same.
 """
 
 from bisect import insort

@@ -1,9 +1,9 @@
 """What a healthy throw should take today: time and running current at a voltage and a temperature.
 
 The model is ``expected_throw`` of the machine. From the baseline where there is one: its means, carried to today's voltage
-by the motor line (exact) and to today's temperature by the rig's own slopes where its checks have shown them, else by the allowances of ``correction`` (assumed,
-and wide), the copper and the magnets. Without a baseline only the rating speaks, and only when the push the mechanism
-needs is known; the cold adds to that push as much as in the judgement of an actuator.
+by the motor line (exact) and to today's temperature by the rig's own slopes where its checks have shown them, else by the
+allowances of ``series`` (assumed, and wide), the copper and the magnets. Without a baseline only the rating speaks, and only
+when the push the mechanism needs is known; the cold adds to that push as much as in the judgement of an actuator.
 
 Cold grease never helps: a throw in the cold is expected no quicker and no lighter than one in the baseline's weather,
 however wide its interval.

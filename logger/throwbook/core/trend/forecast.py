@@ -1,13 +1,9 @@
-"""Theil-Sen, Mann-Kendall, limit crossing (ISO 13381-1).
-
-When a limit will be crossed, with an interval, or why that can't be said yet (idea of ISO 13381-1).
+"""When a limit will be crossed, with an interval, or why that can't be said yet (idea of ISO 13381-1); slope and trend test.
 
 Growth since each possible check is fitted, each fit weighted by how well it explains the checks; together they give
 the chance that the level (at 20 degC and nominal voltage) has crossed the limit by a given day.
 
-Slope of a series and whether it rises at all: Theil-Sen and Mann-Kendall.
-
-Sources: Gilbert 1987 (exact tail up to n = 10, normal approximation above); figures in the tests.
+Mann-Kendall: Gilbert 1987 (exact tail up to n = 10, normal approximation above); figures in the tests.
 """
 
 from dataclasses import dataclass

@@ -1,17 +1,10 @@
-"""Checks, throws, services as data; order of check and work.
+"""A rig's comparable checks over the years as data, made from the rows of the logbook or of its export.
 
-A rig's checks over the years, as data: what was measured on which day, in which weather, on which supply.
-
-Which came first on a day of work: the check or the work. Charts restart between the two.
-
-A logbook knows when a throw was made, when a sheet was planned and when the work was written down; it doesn't know when
-the work was done, only that it was done by the time it was written down. So a throw that was made after the entry was made
-after the work, and one made before it proves nothing. Where nothing tells, the check counts as before the work, so that a
-service isn't credited with what was measured without it, and that is said.
-
-Rows of the logbook's tables, or of its export, put together into the history of one rig.
-
-One way in for both, so that a trend drawn from the logbook and one drawn from an export can't differ.
+Charts restart between a check and the work of its day. A logbook knows when a throw was made, when a sheet was planned and
+when the work was written down; it doesn't know when the work was done, only that it was done by the time it was written
+down. So a throw that was made after the entry was made after the work, and one made before it proves nothing. Where nothing
+tells, the check counts as before the work, so that a service isn't credited with what was measured without it, and that is
+said.
 """
 
 import json

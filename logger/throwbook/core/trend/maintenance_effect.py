@@ -1,11 +1,7 @@
-"""Before/after a service (Welch).
-
-Did it help? After minus before, with an interval, in three plain answers.
+"""What a service did to a figure: after less before, at 20 degC and nominal voltage, with its interval (Welch).
 
 Welch's interval holds for throws that have nothing in common. Those of one check share its weather, attachment and operator:
 what that adds is passed in as ``shared_u``, so between checks of two days the interval is wider than Welch's, and is our own.
-
-What each service did to a figure: after less before, at 20 degC and nominal voltage.
 """
 
 from dataclasses import dataclass

@@ -1,13 +1,9 @@
-"""Places that bind more and more; before/after there.
-
-Current over travel, compared over the years: drag that grows everywhere, or binding that grows at one place.
+"""Places that bind more and more over the years, and what a service did there.
 
 Each check's profile is the pointwise median of its clean throws. What a check has more than the first check of its
 stage is split in two: an even part (a lift, and a share of the profile itself, as weather and dry pins give) and
 what is left over, the *local* part. A place counts when its local part stands out of the noise of both checks and does
 so at neighbouring checks; one check alone may be mud.
-
-What a service did to a place that had been binding: after less before at that place alone.
 """
 
 from collections.abc import Iterable, Mapping, Sequence

@@ -1,18 +1,14 @@
-"""One series per direction and figure at reference conditions.
-
-Weather and supply taken out of a figure, so that checks of different days can be compared.
+"""One line of comparable values for each direction and figure: weather and supply taken out.
 
 Two steps, and no guessing:
 
 1. **Voltage, exact.** Given the current, the motor line says how time and energy answer to voltage. That is arithmetic.
 2. **Temperature (and what is left of voltage), learned.** Friction answers to temperature in a way that no data sheet
    gives. It starts from physics with a wide *allowance*: a mean and a standard deviation for each slope. As checks in
-   other weather come in, ``rise`` learns the rig's own slopes; few checks leave them near the allowance. Warm and cold
-   have slopes of their own, so that grease that stiffens only in frost needn't look like grease that always thickens.
+   other weather come in, ``change_test`` learns the rig's own slopes; few checks leave them near the allowance. Warm and
+   cold have slopes of their own, so that grease that stiffens only in frost needn't look like grease that always thickens.
 
 A temperature or voltage that wasn't recorded is not guessed: the check counts, with a wider uncertainty.
-
-From a rig's checks to one line of comparable values for each direction and figure.
 """
 
 from bisect import bisect_left, bisect_right

@@ -1,12 +1,8 @@
-"""Stages between services; out of control, suspect.
-
-Which check first shows that something has changed: the rise test run at every check, both directions at once.
+"""Which check first shows that something has changed: the change test run at every check, both directions at once.
 
 The limits below are the chance, at each single check, that a figure that isn't rising looks like it. They are set so
 that of rigs that stay as they are at most 5 in 100 ever give a false signal in four years of quarterly checks, both
 directions together; the figures and the command that measures them stand in tests/benchmarks/measured.md.
-
-From a line of checks to what ``rise`` reads: one series for each stage, with what the stages before it told.
 
 Each stage has a level of its own and, once it is past, a wear of its own; weather, supply and attachments act on all
 of them alike. A past stage's level and wear are taken out as soon as it is past, so the work grows with the number

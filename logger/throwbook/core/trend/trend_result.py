@@ -1,18 +1,10 @@
-"""All about one series; dispersion; drift across services; contract JSON and words.
+"""A rig's history turned into trends: one result for each direction and figure, as JSON (contract section 5) and in words.
 
-A level that drifted up over services: each restarts the chart, and none may hide how far it has come since the first.
+Drift over services: each service restarts the chart, and none may hide how far a level has come. The newest stage's level is
+held against the rig's first check, or the first one after the actuator was replaced. It has drifted when that check lies
+lower than a check of the newest stage does but once in 200.
 
-The newest stage's level is held against the rig's first check, or the first one after the actuator was replaced. It
-has drifted when that check lies lower than a check of the newest stage does but once in 200.
-
-Does a figure jump about more from throw to throw than it used to? A loose plug, worn brushes, a slack mounting.
-
-A rig's history turned into trends: one result for each direction and figure (contract section 5).
-
-Data in, data out. The order of work: ``season_lines`` makes the checks comparable, ``signals`` says which check first
-showed a rise, ``trend_figures`` draws chart, slope, forecast and service effects; ``next_action`` sums a rig up.
-
-The words for trends, once, so that command line, screen and report can't disagree.
+Dispersion: does a figure jump about more from throw to throw than it used to (a loose plug, worn brushes, a slack mounting)?
 """
 
 from collections.abc import Sequence

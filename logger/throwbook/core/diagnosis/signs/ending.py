@@ -1,9 +1,4 @@
-"""How the movement ended; contact.
-
-Signs of how the movement ended, or that it never began.
-
-The sign of a contact that opens in mid-throw.
-"""
+"""Signs of how the movement ended, or that it never began, and of a contact that opens in mid-throw."""
 
 import numpy as np
 

@@ -1,9 +1,4 @@
-"""Supply signs and fitness of the record.
-
-Signs of the supply and of what is lost on the way, and of a movement slower than they account for.
-
-Signs of the record itself: what it isn't fit for.
-"""
+"""Signs of the supply and a movement slower than it accounts for, and of what the record itself isn't fit for."""
 
 import numpy as np
 
