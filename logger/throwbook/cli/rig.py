@@ -313,11 +313,11 @@ def show(ctx: click.Context, source: str, as_json: bool) -> None:
       throwbook rig show quarry-loader
     """
     from throwbook.cli.rig_text import print_rig, rig_json
-    from throwbook.jobs.find import is_rig_file, load_rig
+    from throwbook.jobs.find import load_rig, means_a_file
     from throwbook.jobs.rigs import rig_history
 
     found = load_rig(source, logbook_of(ctx)).rig
-    logged = None if is_rig_file(source) else rig_history(logbook_of(ctx), source, now().date())
+    logged = None if means_a_file(source) else rig_history(logbook_of(ctx), source, now().date())
     if as_json:
         output.json_line(rig_json(found) | ({"logbook": history_json(logged)} if logged else {}))
         return

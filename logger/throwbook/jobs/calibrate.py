@@ -126,11 +126,10 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
 
     What a throw now fails takes its rig up at once.
     """
-    from throwbook import __version__
     from throwbook.core.records import BENCH
     from throwbook.jobs import latch
-    from throwbook.jobs.find import baselines_for, baselines_of, rig_of
-    from throwbook.jobs.judgements import judge_stored
+    from throwbook.jobs.find import baselines_for, rig_of
+    from throwbook.jobs.judgements import judge_anew
 
     anew: set[str] = set()
     sheets: set[str] = set()
@@ -141,19 +140,8 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
         kind = book.sheet(logged.placement.sheet).sheet.kind if logged.placement is not None else ""
         held = baselines_for(book, logged.trial.rig, kind)
         rig = rig_of(book, logged.trial.rig)
-        assessment, _ = judge_stored(book, logged, rig, baselines_of(held), on_bench=kind == BENCH)
-        found = held.get(logged.direction)
-        baseline_id = found.record.id if found and found.record else None
-        book.judge(
-            logged.id,
-            assessment,
-            by,
-            now,
-            __version__,
-            baseline_id,
-            "the board's calibration changed",
-            record.id,
-        )
+        why = "the board's calibration changed"
+        judge_anew(book, logged, rig, held, by, now, why, on_bench=kind == BENCH)
         anew.add(logged.id)
         if logged.placement is not None:
             sheets.add(logged.placement.sheet)

@@ -16,7 +16,7 @@ from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.trace import LOCK
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
-from throwbook.jobs.find import baseline_for, opened, rig_of
+from throwbook.jobs.find import baseline_for, frozen_id, opened, rig_of
 from throwbook.jobs.sheets import open_sheet, plan_in, refuse_blank, write_down
 from throwbook.logbook import Logbook, hand_trial
 
@@ -230,7 +230,7 @@ def _one(
         now,
         software_version=__version__,
         as_found=first and rested(conditions_from(state.answers)),
-        baseline=held.record.id if held and held.record else None,
+        baseline=frozen_id(held),
         ambient_c=assessment.ambient_c,
     )
     pins = _pins(throw, entry)

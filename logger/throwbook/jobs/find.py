@@ -20,14 +20,12 @@ from throwbook.core.records import (
 from throwbook.core.rig import Rig
 from throwbook.core.sizing.sizing import Sizing, fit
 from throwbook.errors import OutsideError, Remedy
-from throwbook.files.rig_file import RigFile, parse_rig, read_rig_file
+from throwbook.files.rig_file import RigFile, parse_rig, read_rig, read_rig_file, refuse_contradictions
 from throwbook.logbook import Logbook, open_logbook
 from throwbook.logbook.connection import Waiting
 
 if TYPE_CHECKING:
-    from throwbook.core.analysis.baseline import Baseline
     from throwbook.core.assessment import Assessment
-    from throwbook.core.rig import Rig
     from throwbook.core.sheets.baseline_selection import ChoiceSheet
 
 
@@ -35,7 +33,7 @@ if TYPE_CHECKING:
 class BaselineInForce:
     """A baseline and the row it comes from."""
 
-    baseline: "Baseline"
+    baseline: Baseline
     record: BaselineRecord | None
     """None: provisional, drawn from the first bench or commissioning sheet."""
 
@@ -56,6 +54,11 @@ def baseline_for(book: Logbook, rig: str, direction: str, kind: str = "") -> Bas
     return BaselineInForce(provisional, None) if provisional is not None else None
 
 
+def frozen_id(held: BaselineInForce | None) -> str | None:
+    """Id of the frozen baseline's row; None: it is provisional, or there is none."""
+    return held.record.id if held is not None and held.record is not None else None
+
+
 def baselines_for(book: Logbook, rig: str, kind: str = "") -> dict[str, BaselineInForce]:
     """Those of ``baseline_for`` by direction; a direction without one isn't there."""
     from throwbook.core.trace import DIRECTIONS
@@ -64,7 +67,7 @@ def baselines_for(book: Logbook, rig: str, kind: str = "") -> dict[str, Baseline
     return {direction: found for direction, found in held.items() if found is not None}
 
 
-def baselines_of(held: Mapping[str, BaselineInForce]) -> "dict[str, Baseline]":
+def baselines_of(held: Mapping[str, BaselineInForce]) -> dict[str, Baseline]:
     """The baselines alone, by direction."""
     return {direction: found.baseline for direction, found in held.items()}
 
@@ -99,7 +102,7 @@ def freeze_baselines(
     return found
 
 
-def _provisional(book: Logbook, rig: str, direction: str, kinds: tuple[str, ...]) -> "Baseline | None":
+def _provisional(book: Logbook, rig: str, direction: str, kinds: tuple[str, ...]) -> Baseline | None:
     """From the rig's own sheets of these kinds, where nothing is frozen yet."""
     from throwbook.core.analysis.baseline import make_baseline
     from throwbook.core.sheets.baseline_selection import choose
@@ -145,20 +148,13 @@ def _whole(book: Logbook, logged: LoggedTrial) -> "Assessment":
     return replace(logged.judgement.assessment, profile=book.profile(logged.judgement))
 
 
-def is_rig_file(name_or_file: str) -> bool:
-    """Whether a file is meant (it ends in ``.toml``, or is there) and not a name in the logbook."""
-    path = Path(name_or_file)
-    return path.suffix.lower() == ".toml" or path.is_file()
-
-
 def load_rig(name_or_file: str, logbook: str | None = None) -> RigFile:
     """The rig that is meant, even if its values contradict each other.
 
     Raises InputError where there is no such file or name, or a value can't be read.
     """
-    if is_rig_file(name_or_file):
+    if means_a_file(name_or_file):
         return read_rig_file(Path(name_or_file))
-
     with opened(logbook, read_only=True) as book:
         return parse_rig(book.rig(name_or_file).toml, name_or_file)
 
@@ -213,19 +209,17 @@ def opened(given: str | Path | None, read_only: bool = False, waiting: Waiting |
     return open_logbook(path, read_only=read_only, waiting=waiting or _Front.waiting)
 
 
-def rig_from(revision: RigRevision) -> "Rig":
+def rig_from(revision: RigRevision) -> Rig:
     """The rig that a revision describes."""
-    from throwbook.files.rig_file import parse_rig
-
     return parse_rig(revision.toml, f"rig {revision.rig}").rig
 
 
-def rig_of(book: Logbook, name: str) -> "Rig":
+def rig_of(book: Logbook, name: str) -> Rig:
     """The rig as it counts now. Raises InputError for a name that the logbook doesn't have."""
     return rig_from(book.rig(name))
 
 
-def rig_for_sheet(book: Logbook, state: SheetState) -> "Rig":
+def rig_for_sheet(book: Logbook, state: SheetState) -> Rig:
     """The rig as it was when the sheet's throws were judged; as it counts now before there are any."""
     used = {one.judgement.rig_revision for one in book.trials(sheet=state.sheet.id) if one.judgement}
     fit = [one for one in book.rig_revisions(state.sheet.rig) if one.id in used]
@@ -257,8 +251,6 @@ def find_rig(name_or_file: str, logbook: str | None = None, kind: str = "", shee
     that sheet's own kind. Raises InputError where there is no such file, rig or sheet, or where the rig's values contradict
     each other.
     """
-    from throwbook.files.rig_file import read_rig, refuse_contradictions
-
     if means_a_file(name_or_file):
         return RigSource(read_rig(Path(name_or_file)), kind=kind)
 

@@ -14,7 +14,7 @@ from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD
 from throwbook.core.status.latch import Status
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
-from throwbook.jobs.find import BaselineInForce, baselines_for, baselines_of, opened, rig_of
+from throwbook.jobs.find import BaselineInForce, baselines_for, baselines_of, frozen_id, opened, rig_of
 from throwbook.jobs.sheets import plan_in
 from throwbook.logbook import Logbook
 from throwbook.logbook.connection import Waiting
@@ -167,7 +167,8 @@ def import_traces(
 
     reading = reading or Reading()
     paths = trace_paths(asked.files)
-    traces = _dated([_with_source(reading.read(path), path) for path in paths], asked.started)
+    traces = [replace(reading.read(path), source=str(path)) for path in paths]
+    traces = _dated(traces, asked.started)
     with opened(logbook, waiting=waiting) as book:
         rig = rig_of(book, asked.rig)
         fresh, known = _sort_out(book, rig.name, asked.kind, traces)
@@ -250,10 +251,6 @@ def _refuse_rehearsed(book: Logbook, traces: Sequence["Trace"]) -> None:
             found[0].source,
             f"Leave it out. To practise, start a logbook of its own: throwbook --logbook practice.db rig add FILE.toml --reason '{FOR_PRACTICE}'",
         )
-
-
-def _with_source(trace: "Trace", path: Path) -> "Trace":
-    return replace(trace, source=str(path))
 
 
 def _dated(traces: list["Trace"], started: Sequence[datetime]) -> list["Trace"]:
@@ -404,8 +401,7 @@ def _judge(
     )
     entries = []
     for number, (throw, assessment) in enumerate(zip(throws, judged, strict=True)):
-        found = held.get(assessment.direction)
-        record = found.record.id if found is not None and found.record is not None else None
+        record = frozen_id(held.get(assessment.direction))
         entries.append(Entry(replace(throw, assessment=assessment), str(number) in apart, record))
     return entries
 

@@ -14,7 +14,15 @@ from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.status.latch import Status
 from throwbook.errors import Field, InputError
 from throwbook.jobs import latch
-from throwbook.jobs.find import baseline_for, baselines_for, baselines_of, opened, rig_of
+from throwbook.jobs.find import (
+    BaselineInForce,
+    baseline_for,
+    baselines_for,
+    baselines_of,
+    frozen_id,
+    opened,
+    rig_of,
+)
 from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -56,6 +64,25 @@ def judge_stored(
     trace = trace_of(book, logged)
     judged = for_record(assess_record(trace, rig, baselines, on_bench=on_bench))
     return judged, calibration_in(book, trace)
+
+
+def judge_anew(
+    book: Logbook,
+    logged: LoggedTrial,
+    rig: "Rig",
+    held: Mapping[str, BaselineInForce],
+    by: str,
+    now: datetime,
+    reason: str,
+    air_c: float | None = None,
+    *,
+    on_bench: bool = False,
+) -> "Assessment":
+    """Judge a stored throw by what counts now, and keep that beside what it was judged to be."""
+    assessment, calibration = judge_stored(book, logged, rig, baselines_of(held), air_c, on_bench=on_bench)
+    used = frozen_id(held.get(logged.direction))
+    book.judge(logged.id, assessment, by, now, __version__, used, reason, calibration)
+    return assessment
 
 
 def from_details(board: str, details: Mapping[str, object], id: str) -> CalibrationRecord:
@@ -156,14 +183,12 @@ def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: d
         logged = [one for one in book.trials(sheet=state.sheet.id) if one.judgement is not None]
         kind = state.sheet.kind
         held = baselines_for(book, rig.name, kind)
-        baselines = baselines_of(held)
         air_c = conditions_from(state.answers).ambient_c
         changed = []
         for one in logged:
-            found = held.get(one.direction)
-            assessment, calibration = judge_stored(book, one, rig, baselines, air_c, on_bench=kind == BENCH)
-            record = found.record.id if found is not None and found.record is not None else None
-            book.judge(one.id, assessment, by, now, __version__, record, written(reason), calibration)
+            assessment = judge_anew(
+                book, one, rig, held, by, now, written(reason), air_c, on_bench=kind == BENCH
+            )
             before = one.judgement.assessment.verdict if one.judgement else ""
             if assessment.verdict != before:
                 position = one.placement.position if one.placement else 0

@@ -25,7 +25,7 @@ from throwbook.core.status.latch import (
 )
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
-from throwbook.jobs.find import baselines_for, baselines_of, opened, rig_of
+from throwbook.jobs.find import baselines_for, baselines_of, frozen_id, opened, rig_of
 from throwbook.jobs.judgements import judge_stored
 from throwbook.jobs.sheets import plan_in
 from throwbook.logbook import Logbook
@@ -128,7 +128,6 @@ def _onto(
             assessment, calibration = judge_stored(
                 book, throw, rig, baselines_of(held), on_bench=kind == BENCH
             )
-            record = held[throw.direction].record if throw.direction in held else None
             logged = book.add_trial(
                 sheet.sheet.id,
                 replace(book.trace(throw.id), rig=rig.name),
@@ -137,7 +136,7 @@ def _onto(
                 now,
                 software_version=__version__,
                 as_found=True,
-                baseline=record.id if record else None,
+                baseline=frozen_id(held.get(throw.direction)),
                 calibration=calibration,
                 file=throw.placement.file,
             )
@@ -173,17 +172,7 @@ def _off(
     because = f"{where} is {whose}: {written(asked.because)}"
     held = [one for one in latch.status(book, rig).open if set(one.ids) & _raised_by(book, rig, throw.id)]
     for place in book.placements_now(throw.id):
-        book.place(
-            replace(
-                place,
-                id="",
-                left_out=whose,
-                reason=f"{written(asked.because)}, signed {signed}",
-                at=now,
-                by=signed,
-                replaces=(place.id,),
-            )
-        )
+        book.leave_out(place, whose, signed, now, f"{written(asked.because)}, signed {signed}")
     book.add_order(
         raise_order(
             rig,

@@ -267,18 +267,7 @@ def leave_out(
         ]
         if not fit:
             raise InputError(f"this sheet has no throw {throw}", sheet, remedy=Remedy.SHOW_SHEET)
-        old = fit[0]
-        book.place(
-            replace(
-                old,
-                id="",
-                left_out=written(because),
-                reason=written(because),
-                at=now,
-                by=by,
-                replaces=(old.id,),
-            )
-        )
+        book.leave_out(fit[0], written(because), by, now, written(because))
         return view_in(book, state)
 
 

@@ -4,7 +4,7 @@ Recordings that broke off are judged, then kept on a sheet or discarded: what th
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -140,7 +140,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
     from throwbook.core.sheets.sheet import rested, sheet_trials
     from throwbook.core.status.latch import DO_NOT_USE
     from throwbook.jobs import latch
-    from throwbook.jobs.find import baselines_for, opened
+    from throwbook.jobs.find import baselines_for, frozen_id, opened
     from throwbook.jobs.sheets import open_sheet, plan_in
 
     trace = recorded.trace
@@ -158,7 +158,6 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
         raised = []
         for number, throw in enumerate(recorded.throws, 1):
             thrown = throw.trace
-            found = held.get(thrown.direction)
             logged = book.add_trial(
                 state.sheet.id,
                 thrown,
@@ -167,18 +166,13 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
                 now,
                 software_version=__version__,
                 as_found=first and number == 1 and rested(conditions_from(state.answers)),
-                baseline=found.record.id if found and found.record else None,
+                baseline=frozen_id(held.get(thrown.direction)),
                 file=str(file or trace.source) + thrown.source.removeprefix(trace.source),
                 calibration=str(trace.head["calibration"]) if "calibration" in trace.head else None,
             )
             raised += latch.raise_for(book, state, logged, place.by, now)
             if place.left_out and logged.placement is not None:
-                before = logged.placement
-                book.place(
-                    replace(
-                        before, id="", left_out=place.left_out, by=place.by, at=now, replaces=(before.id,)
-                    )
-                )
+                book.leave_out(logged.placement, place.left_out, place.by, now)
         standing = latch.rig_status(book, trace.rig, now.date())
         return Kept(file, state.sheet.name, standing, any(one.level == DO_NOT_USE for one in raised))
 

@@ -201,6 +201,15 @@ class TrialStore(RigStore, SheetStore):
         """Where a trial stands now: one placement for each sheet, or more after a merge."""
         return heads(self.select(Placement, "WHERE trial = ?", [trial]))
 
+    def leave_out(
+        self, place: Placement, why: str, by: str, now: datetime, reason: str | None = None
+    ) -> Placement:
+        """Have a trial no longer count where it stands; ``reason`` None: as it was placed."""
+        reason = place.reason if reason is None else reason
+        return self.add(
+            replace(place, id="", left_out=why, reason=reason, by=by, at=now, replaces=(place.id,))
+        )
+
     def place(self, placement: Placement) -> Placement:
         """Put a trial on a sheet, or correct how it stands there (``replaces``)."""
         return self.add(placement)

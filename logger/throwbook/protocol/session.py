@@ -41,7 +41,6 @@ from throwbook.protocol.messages import (
     Identity,
     Message,
     NotTaken,
-    Ping,
     Refused,
     Reset,
     Sample,
@@ -89,15 +88,8 @@ def refusal(identity: Identity, rate_hz: int, baud: int) -> str:
     return f"{baud} baud carries at most {highest} samples/s of this board, not {rate_hz}; {would}"
 
 
-ASKING, SETTING, STARTING, RUNNING, HALTING, IDLE, CUT = (
-    "asking",
-    "setting",
-    "starting",
-    "running",
-    "halting",
-    "idle",
-    "cut",
-)
+ASKING, SETTING, STARTING, RUNNING = "asking", "setting", "starting", "running"
+HALTING, IDLE, CUT = "halting", "idle", "cut"
 _BULK_FROM_BYTES = 1024
 
 
@@ -143,10 +135,6 @@ class Session:
         self.state = HALTING
         return self._framed(Halt())
 
-    def ping(self) -> bytes:
-        """Ask for a sign of life; answered by ``Answered("ping")``."""
-        return self._framed(Ping())
-
     def again(self) -> bytes:
         """What is still unanswered, to be sent once more; empty when nothing is."""
         pending: dict[str, ToBoard] = {
@@ -167,7 +155,11 @@ class Session:
         """Events of the lines that end in ``data``, in order; drops are told last."""
         self._events = []
         lines = self._framer.whole_lines(data)
-        if not self._in_bulk(lines):
+        in_bulk = self.state == RUNNING and len(lines) >= _BULK_FROM_BYTES
+        block = decode_block(lines, self._channels) if in_bulk else None
+        if block is not None:
+            self._take_block(block)
+        else:
             self._line_by_line(lines)
         if self._framer.dropped.reasons:
             self._events.append(Dropped(self._framer.dropped))
@@ -176,15 +168,6 @@ class Session:
         return self._events
 
     # ---- lines to messages ----
-
-    def _in_bulk(self, lines: bytes) -> bool:
-        if self.state != RUNNING or len(lines) < _BULK_FROM_BYTES:
-            return False
-        block = decode_block(lines, self._channels)
-        if block is None:
-            return False
-        self._take_block(block)
-        return True
 
     def _line_by_line(self, lines: bytes) -> None:
         for body in self._framer.bodies(lines):
