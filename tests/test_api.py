@@ -18,7 +18,7 @@ from throwbook import (
     to_frame,
 )
 from throwbook.errors import InputError
-from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.logbook_care import export
 from throwbook.jobs.rigs import add_rig
 
@@ -30,7 +30,7 @@ def book(tmp_path_factory):
     path = tmp_path_factory.mktemp("book") / "a.throwbook"
     add_rig(path, SAMPLES / "yard-loader.toml", "M. K.", DAY)
     files = sorted((SAMPLES / "baseline").glob("*.csv"))[:4]
-    import_traces(path, Order("yard-loader", "seasonal", files, {}), "M. K.", DAY.replace(year=2027))
+    import_traces(path, ImportPlan("yard-loader", "seasonal", files, {}), "M. K.", DAY.replace(year=2027))
     return path
 
 

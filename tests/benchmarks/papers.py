@@ -23,7 +23,7 @@ from throwbook.core.simulator import SensorModel, ThrowConditions, machine_for, 
 from throwbook.files.rig_file import rig_toml
 from throwbook.files.trace_file import write_trace
 from throwbook.jobs import sign_off
-from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.rigs import add_rig
 from throwbook.jobs.sample_runs import LOAD_SHARE, MACHINE_SEED, RIG, USUAL_SENSOR
 
@@ -119,7 +119,7 @@ def fill(
         )
         write_trace(thrown.trace, place / f"{number:02d}.csv")
     answers = {"hours_since_movement": 0.0, "worked_before": "no", "ambient_c": air_c, "operator": "M. K."}
-    order = Order(RIG.name, kind, sorted(place.glob("*.csv")), answers)
+    order = ImportPlan(RIG.name, kind, sorted(place.glob("*.csv")), answers)
     done = import_traces(book, order, "M. K.", at + timedelta(hours=1))
     assert done.sheet is not None
     return done.sheet.name

@@ -14,7 +14,7 @@ NOW = datetime(2026, 4, 1, 9, 0, tzinfo=UTC)
 
 def made_logbook(folder: Path) -> Path:
     """A logbook with one rig and one sheet; made anew when it grew."""
-    from throwbook.jobs.import_traces import Order, import_traces
+    from throwbook.jobs.import_traces import ImportPlan, import_traces
     from throwbook.jobs.rigs import add_rig
 
     path = folder / "made.throwbook"
@@ -22,7 +22,7 @@ def made_logbook(folder: Path) -> Path:
         path.unlink()
     if not path.exists():
         add_rig(path, SAMPLES / "yard-loader.toml", "M. K.", NOW)
-        order = Order("yard-loader", "spot", [SAMPLES / "healthy" / "lock-mild.csv"])
+        order = ImportPlan("yard-loader", "spot", [SAMPLES / "healthy" / "lock-mild.csv"])
         import_traces(path, order, "M. K.", NOW, settle=lambda doubt: None)
     return path
 

@@ -18,7 +18,7 @@ from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.files.trace_file import read_trace, write_trace
 from throwbook.jobs import enter
 from throwbook.jobs.find import opened
-from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.latch import status
 from throwbook.jobs.logbook_care import check
 from throwbook.jobs.record import Recording, RecordPlan
@@ -50,23 +50,23 @@ def test_throws_on_both_sides_of_the_end_of_summer_time_are_in_their_true_order(
     before = datetime(2026, 10, 25, 2, 50, tzinfo=summer)
     after = datetime(2026, 10, 25, 2, 10, tzinfo=winter)  # by the wall clock forty minutes earlier
     files = [throw_at(tmp_path, after, 1), throw_at(tmp_path, before, 0)]
-    done = import_traces(book, Order(RIG, "spot", files), BY, NOW)  # any doubt would be refused
+    done = import_traces(book, ImportPlan(RIG, "spot", files), BY, NOW)  # any doubt would be refused
     assert [logged.trial.started for logged in done.logged] == [before, after]
 
 
 def test_an_hour_that_never_was_is_an_hour_like_any_other(book: Path, tmp_path: Path):
     stands_still = datetime(2026, 3, 29, 2, 30, tzinfo=timezone(timedelta(hours=1)))
-    done = import_traces(book, Order(RIG, "spot", [throw_at(tmp_path, stands_still, 0)]), BY, NOW)
+    done = import_traces(book, ImportPlan(RIG, "spot", [throw_at(tmp_path, stands_still, 0)]), BY, NOW)
     assert done.logged[0].trial.started == stands_still
 
 
 def test_a_computer_back_in_1970_still_writes_and_reads_everything(book: Path, tmp_path: Path):
     for number, now in enumerate((NOW, IN_1970, NOW + timedelta(days=1), IN_1970 - timedelta(days=9))):
         enter.enter(
-            book, RIG, enter.Entry(parse_lines(LINE.format(number)), "spot", seen_how="torch"), BY, now
+            book, RIG, enter.HandEntry(parse_lines(LINE.format(number)), "spot", seen_how="torch"), BY, now
         )
     lost = throw_at(tmp_path, IN_1970, 1)
-    import_traces(book, Order(RIG, "seasonal", [lost]), BY, IN_1970, settle=lambda doubt: None)
+    import_traces(book, ImportPlan(RIG, "seasonal", [lost]), BY, IN_1970, settle=lambda doubt: None)
     assert check(str(book))[1].problems == ()
     assert list_rigs(book, IN_1970.date())[0].trials == 5
     assert rig_trend(str(book), RIG, NOW.date()) is not None
@@ -77,10 +77,12 @@ def test_a_computer_back_in_1970_still_writes_and_reads_everything(book: Path, t
 
 
 def test_a_clock_that_was_lost_is_a_doubt_that_a_person_settles(book: Path, tmp_path: Path):
-    import_traces(book, Order(RIG, "spot", [throw_at(tmp_path, NOW - timedelta(days=3), 0)]), BY, NOW)
+    import_traces(book, ImportPlan(RIG, "spot", [throw_at(tmp_path, NOW - timedelta(days=3), 0)]), BY, NOW)
     told = []
     lost = throw_at(tmp_path, IN_1970, 1)
-    import_traces(book, Order(RIG, "spot", [lost]), BY, NOW, settle=lambda doubt: told.append(doubt.kind))
+    import_traces(
+        book, ImportPlan(RIG, "spot", [lost]), BY, NOW, settle=lambda doubt: told.append(doubt.kind)
+    )
     assert told == ["clock-reversed"]
 
 

@@ -16,7 +16,7 @@ from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.files.trace_file import read_trace, write_trace
 from throwbook.jobs import enter, sign_off
-from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.logbook_care import back_up, take_in
 from throwbook.jobs.rigs import add_rig
 from throwbook.logbook import migrations, open_logbook
@@ -86,7 +86,9 @@ def prepare_import(folder: Path) -> None:
 def work_import(folder: Path) -> None:
     for round_ in range(ROUNDS):
         files = [folder / f"throw {round_}-{number}.csv" for number in range(PER_ROUND)]
-        done = import_traces(logbook(folder), Order(RIG, "seasonal", files), BY, NOW, settle=lambda _: None)
+        done = import_traces(
+            logbook(folder), ImportPlan(RIG, "seasonal", files), BY, NOW, settle=lambda _: None
+        )
         assert done.sheet is not None
         say(done.sheet.name)
 
@@ -109,7 +111,7 @@ def verify_import(folder: Path, said: list[str]) -> None:
 
 def work_entry(folder: Path) -> None:
     for round_ in range(ROUNDS):
-        entry = enter.Entry(parse_lines(LINES.format(round_)), "spot", seen_how="torch")
+        entry = enter.HandEntry(parse_lines(LINES.format(round_)), "spot", seen_how="torch")
         say(enter.enter(logbook(folder), RIG, entry, BY, NOW).state.name)
 
 
@@ -130,7 +132,7 @@ def verify_entry(folder: Path, said: list[str]) -> None:
 def prepare_acceptance(folder: Path) -> None:
     start(folder)
     for round_ in range(3):
-        order = Order(
+        order = ImportPlan(
             RIG,
             "commissioning",
             throws(folder, round_, 16),
@@ -203,7 +205,7 @@ def verify_migration(folder: Path, said: list[str]) -> None:
 def prepare_backup(folder: Path) -> None:
     prepare_import(folder)
     work = list(folder.glob("throw *.csv"))
-    import_traces(logbook(folder), Order(RIG, "seasonal", work), BY, NOW, settle=lambda _: None)
+    import_traces(logbook(folder), ImportPlan(RIG, "seasonal", work), BY, NOW, settle=lambda _: None)
 
 
 def work_backup(folder: Path) -> None:

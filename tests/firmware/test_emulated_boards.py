@@ -16,7 +16,7 @@ from tests.firmware.tools import SKETCHES
 from throwbook.protocol.framing import frame
 from throwbook.protocol.messages import (
     Dropped,
-    Fault,
+    FaultEvent,
     Identified,
     Lost,
     Reset,
@@ -75,7 +75,7 @@ def reads_for(facts: list[Fact], number: int, rows: np.ndarray) -> np.ndarray:
 
 def told_lost(heard: Heard) -> int:
     """Samples that the board itself says it lost."""
-    return sum(int(fault.text.split()[0]) for fault in heard.of(Fault) if fault.code == "overrun")
+    return sum(int(fault.text.split()[0]) for fault in heard.of(FaultEvent) if fault.code == "overrun")
 
 
 # ---- a stroke, on each sensor ----
@@ -91,7 +91,7 @@ def test_every_sample_of_a_stroke_arrives_with_the_value_the_sensor_gave(board, 
     print(f"{sensor}: {RAM_END - stack[0].time_s:.0f} bytes of stack")
     assert RAM_END - stack[0].time_s < STACK_BUDGET
     assert not heard.of(Lost)
-    assert not heard.of(Fault)
+    assert not heard.of(FaultEvent)
     assert not heard.of(Dropped)
 
     rows = sample_rows(heard)[:-1]  # the end of the simulation may cut the last line
@@ -172,7 +172,7 @@ def test_a_hall_sensor_that_is_unplugged_is_told_and_its_false_values_are_held_b
     ]
     with board("hall", [*off, (2.0, 1.0, 12.6)], 1.3) as emulated:
         heard = converse(emulated)
-    assert [fault.code for fault in heard.of(Fault)] == ["sensor-absent"]
+    assert [fault.code for fault in heard.of(FaultEvent)] == ["sensor-absent"]
     assert heard.session.lost == 0.3 / PERIOD_S
     assert joined(heard).current_a.min() > 0.9
 
@@ -182,7 +182,7 @@ def test_a_sensor_that_drops_out_and_comes_back_is_told_and_set_up_again(board):
     with board("ina226", steady(2.0), 1.3, outage) as emulated:
         heard = converse(emulated)
         writes = [fact for fact in emulated.facts("write") if fact.time_s > emulated.began_s() + 0.9]
-    assert [fault.code for fault in heard.of(Fault)] == ["sensor-absent", "sensor-reset"]
+    assert [fault.code for fault in heard.of(FaultEvent)] == ["sensor-absent", "sensor-reset"]
     assert heard.session.lost == pytest.approx(0.3 / PERIOD_S, abs=2)
     assert joined(heard).current_a == pytest.approx(2.0, abs=0.002)
     assert [fact.number for fact in writes] == [0, 5]  # configuration and calibration
@@ -192,7 +192,7 @@ def test_a_sensor_that_lost_its_settings_unseen_is_found_within_a_second(board):
     with board("ina219", steady(2.0), 2.2, [Event(0.5, "sensor-reset")]) as emulated:
         heard = converse(emulated)
         written_s = [fact.time_s - emulated.began_s() for fact in emulated.facts("write")]
-    told = [fault.code for fault in heard.of(Fault)]
+    told = [fault.code for fault in heard.of(FaultEvent)]
     assert told[-1] == "sensor-reset"
     assert 0.5 < max(written_s) < 0.5 + 1.1
     assert heard.session.lost == 0
@@ -210,7 +210,7 @@ def test_a_transfer_refused_half_way_costs_its_own_samples_and_no_wrong_value(bo
     with board("ina219", steady(2.0), 1.2, events) as emulated:
         heard = converse(emulated)
     assert heard.session.lost == 4
-    assert [fault.code for fault in heard.of(Fault)] == ["sensor-absent"] * 2
+    assert [fault.code for fault in heard.of(FaultEvent)] == ["sensor-absent"] * 2
     assert joined(heard).current_a == pytest.approx(2.0, abs=0.006)
 
 
@@ -219,7 +219,7 @@ def test_current_beyond_the_range_is_told_and_stands_at_the_end_of_the_range(boa
     with board("ina219", points, 1.0) as emulated:
         heard = converse(emulated)
     samples = joined(heard)
-    assert [fault.code for fault in heard.of(Fault)] == ["over-range"]
+    assert [fault.code for fault in heard.of(FaultEvent)] == ["over-range"]
     assert samples.current_a.min() == pytest.approx(-40.0)
     assert samples.over_range.sum() == pytest.approx(0.5 / PERIOD_S, abs=5)
 

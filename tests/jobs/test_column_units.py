@@ -11,8 +11,8 @@ from throwbook.core.diagnosis.column_units import odd_units
 from throwbook.errors import InputError
 from throwbook.files.rig_file import read_rig
 from throwbook.files.trace_file import read_trace, write_trace
-from throwbook.jobs.assess import Reading
-from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.assess import TraceReading
+from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.rigs import add_rig, list_rigs
 from throwbook.logbook import open_logbook
 
@@ -72,7 +72,7 @@ def book(tmp_path):
 def test_a_column_in_another_unit_is_refused_with_the_option_that_reads_it(case, book, tmp_path):
     trace, kind, option, factors = WRONG[case]
     write_trace(trace, tmp_path / "odd.csv")
-    order = Order("yard-loader", "spot", [tmp_path / "odd.csv"])
+    order = ImportPlan("yard-loader", "spot", [tmp_path / "odd.csv"])
     with pytest.raises(InputError) as told:
         import_traces(book, order, "M. K.", NOW)
     assert option in str(told.value)
@@ -80,9 +80,9 @@ def test_a_column_in_another_unit_is_refused_with_the_option_that_reads_it(case,
     with open_logbook(book, read_only=True) as opened:
         assert opened.trials(rig="yard-loader") == []
         assert opened.orders("yard-loader") == []
-    done = import_traces(book, order, "M. K.", NOW, reading=Reading(factors=factors))
+    done = import_traces(book, order, "M. K.", NOW, reading=TraceReading(factors=factors))
     [logged] = done.logged
-    plain = import_traces(book, Order("yard-loader", "spot", [LOCK]), "M. K.", NOW)
+    plain = import_traces(book, ImportPlan("yard-loader", "spot", [LOCK]), "M. K.", NOW)
     figures = logged.judgement.assessment.figures
     assert logged.judgement.assessment.verdict != "fail"
     assert [rig.rig_status.status.level for rig in list_rigs(book, NOW.date())] == [plain.status.level]

@@ -8,7 +8,7 @@ import pytest
 
 from throwbook.errors import InputError
 from throwbook.files.trace_file import read_trace, write_trace
-from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.rigs import add_rig, list_rigs
 from throwbook.logbook import open_logbook
 from throwbook.logbook.integrity import check
@@ -35,7 +35,7 @@ def counts(path):
 
 
 def bring(book, *files, kind="bench", **options):
-    return import_traces(book, Order("yard-loader", kind, list(files), **options), BY, NOW)
+    return import_traces(book, ImportPlan("yard-loader", kind, list(files), **options), BY, NOW)
 
 
 def changed(tmp_path, source, name, **changes):
@@ -111,21 +111,21 @@ def test_a_clock_that_went_back_is_refused(book, tmp_path):
     with pytest.raises(InputError, match=r"starts before .* has ended.*--allow clock-reversed"):
         bring(book, BASELINE[2], overlapping)
     allowed = import_traces(
-        book, Order("yard-loader", "bench", [earlier]), BY, NOW, settle=lambda doubt: None
+        book, ImportPlan("yard-loader", "bench", [earlier]), BY, NOW, settle=lambda doubt: None
     )
     assert len(allowed.logged) == 1
 
 
 def test_an_unknown_rig_is_refused_with_the_names_there_are(book):
     with pytest.raises(InputError, match=r"no rig 'nowhere'.*yard-loader"):
-        import_traces(book, Order("nowhere", "bench", BASELINE[:1]), BY, NOW)
+        import_traces(book, ImportPlan("nowhere", "bench", BASELINE[:1]), BY, NOW)
 
 
 def test_a_stall_takes_the_rig_out_of_use_and_the_list_says_so(book):
     bring(book, *BASELINE)
     done = import_traces(
         book,
-        Order("yard-loader", "seasonal", [SAMPLES / "signs" / "stall-mid-way.csv"]),
+        ImportPlan("yard-loader", "seasonal", [SAMPLES / "signs" / "stall-mid-way.csv"]),
         BY,
         NOW,
         settle=lambda doubt: None,
@@ -140,7 +140,7 @@ def test_the_baseline_of_the_first_sheet_judges_the_next(book):
     bring(book, *BASELINE, kind="commissioning")
     done = import_traces(
         book,
-        Order(
+        ImportPlan(
             "yard-loader",
             "seasonal",
             [SAMPLES / "signs" / "binding-spot-lock.csv"],

@@ -28,7 +28,7 @@ from throwbook.jobs import (
 from throwbook.jobs import (
     sheets as sheet_view,
 )
-from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.enter import HandEntry, enter
 from throwbook.logbook import open_logbook
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
@@ -48,7 +48,7 @@ def throw(path: Path, text: str, now: datetime, kind: str = "commissioning"):
     return enter(
         path,
         RIG,
-        Entry(parse_lines(text), kind, answers=TOLD, seen_how="torch", thrown_at=now, again=True),
+        HandEntry(parse_lines(text), kind, answers=TOLD, seen_how="torch", thrown_at=now, again=True),
         "M. K.",
         now,
     )
@@ -299,7 +299,7 @@ def test_old_throws_cannot_stand_in_for_new_ones_after_a_repair(tmp_path):
     path = new_logbook(tmp_path / "a.throwbook")
     stall(path, NOON)
     service = repair(path, NOON)
-    old = Entry(
+    old = HandEntry(
         parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="torch", thrown_at=NOON - timedelta(days=9)
     )
     name = enter(path, RIG, old, "M. K.", NOON).state.name
@@ -322,7 +322,7 @@ def test_the_same_watch_sign_on_one_sheet_is_one_order_until_it_is_cleared(tmp_p
     with open_logbook(path, read_only=True) as book:
         open_ids = tuple(one.ids[0] for one in latch.status(book, RIG).open)
     latch.clear(path, RIG, latch.Clearing(open_ids, "M. K.", "battery charged"), "M. K.", NOON)
-    more = Entry(parse_lines(low.replace("16.0", "16.2")), "", sheet=state.name)
+    more = HandEntry(parse_lines(low.replace("16.0", "16.2")), "", sheet=state.name)
     enter(path, RIG, more, "M. K.", NOON)
     assert len(orders()) == 2
 

@@ -20,7 +20,7 @@ from throwbook.jobs import (
 from throwbook.jobs import (
     sheets as sheet_view,
 )
-from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.enter import HandEntry, enter
 from throwbook.logbook import open_logbook
 
 LATER = NOON + timedelta(days=1)
@@ -106,7 +106,7 @@ def test_a_no_typed_when_signing_a_sheet_without_throws_counts(path):
 
 def test_a_no_at_a_throw_entered_on_a_decided_sheet_counts(path):
     name = commission(path, NOON)
-    late = Entry(parse_lines("lock 15.20s 2.10A 2.90A 12.40V left pin no"), "", name)
+    late = HandEntry(parse_lines("lock 15.20s 2.10A 2.90A 12.40V left pin no"), "", name)
     with pytest.raises(InputError, match=r"accepted already.*The NO is written down"):
         enter(path, RIG, late, BY, LATER)
     assert level(path) == DO_NOT_USE

@@ -16,7 +16,7 @@ from throwbook.jobs.simulated_board import (
     make_board,
     trouble_from,
 )
-from throwbook.protocol.messages import Fault, Samples
+from throwbook.protocol.messages import FaultEvent, Samples
 from throwbook.protocol.session import Session
 
 
@@ -73,7 +73,7 @@ def test_over_range_clips_and_says_so():
         answer = board.receive(session.to_send(), 0.0)
     for step in range(1, 61):
         events += session.receive(board.advance(step * 0.1))
-    assert any(isinstance(event, Fault) and event.code == "over-range" for event in events)
+    assert any(isinstance(event, FaultEvent) and event.code == "over-range" for event in events)
     clipped = np.concatenate([event.over_range for event in events if isinstance(event, Samples)])
     assert clipped.mean() > 0.5
 

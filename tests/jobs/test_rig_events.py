@@ -10,7 +10,7 @@ from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import Reading, parse_line
 from throwbook.core.status.maintenance import Moment, ServiceEntry
 from throwbook.core.status.status_text import NEVER, NOTHING
-from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import opened
 from throwbook.jobs.latch import Clearing, clear, raise_by_hand, status
 from throwbook.jobs.maintenance import add as add_service
@@ -41,7 +41,7 @@ def logbook(tmp_path) -> Path:
 
 def commissioned(path: Path, at: datetime) -> str:
     state, _ = plan(path, RIG, "commissioning", BY, at)
-    enter(path, RIG, Entry(PAIR * 5, "", state.name, seen_how="torch", thrown_at=at, again=True), BY, at)
+    enter(path, RIG, HandEntry(PAIR * 5, "", state.name, seen_how="torch", thrown_at=at, again=True), BY, at)
     accept(path, state.name, PinAnswers(), BY, at)
     return state.name
 
@@ -59,7 +59,7 @@ def test_nothing_happened_says_so(logbook):
 def test_a_stall_a_repair_and_a_rejected_sheet_are_told_with_their_days_everywhere(logbook, tmp_path):
     commissioned(logbook, NOW)
     day = NOW + timedelta(days=30)
-    enter(logbook, RIG, Entry([STALL], "spot", thrown_at=day, as_read=True), BY, day)
+    enter(logbook, RIG, HandEntry([STALL], "spot", thrown_at=day, as_read=True), BY, day)
     fixed = day + timedelta(days=2)
     add_service(
         logbook,
@@ -70,7 +70,7 @@ def test_a_stall_a_repair_and_a_rejected_sheet_are_told_with_their_days_everywhe
     )
     wrong = day + timedelta(days=3)
     state, _ = plan(logbook, RIG, "seasonal", BY, wrong)
-    enter(logbook, RIG, Entry(PAIR[1:], "", state.name, thrown_at=wrong, as_read=True), BY, wrong)
+    enter(logbook, RIG, HandEntry(PAIR[1:], "", state.name, thrown_at=wrong, as_read=True), BY, wrong)
     reject(logbook, state.name, "wrong meter", BY, wrong)
     told = happened(logbook)
     assert told[0][:10] == "2026-04-13"
@@ -95,7 +95,7 @@ def test_a_pin_seen_out_and_a_person_s_order_are_told_and_an_acceptance_ends_the
     later = NOW + timedelta(days=9)
     raise_by_hand(logbook, RIG, "damage", "bent bracket", BY, later)
     out = replace(PAIR[0], left_pin="no")
-    enter(logbook, RIG, Entry([out], "spot", seen_how="torch", thrown_at=later, as_read=True), BY, later)
+    enter(logbook, RIG, HandEntry([out], "spot", seen_how="torch", thrown_at=later, as_read=True), BY, later)
     told = " ".join(happened(logbook))
     assert "2026-03-23: do not use: damage: bent bracket." in told
     assert "do not use: pin not seen: left pin" in told
@@ -120,7 +120,9 @@ def test_a_watch_from_an_accepted_check_is_told_until_it_is_cleared(logbook):
     heavy = replace(PAIR[0], run_current_a=Reading(2.55, 0.01), peak_current_a=Reading(3.1, 0.01))
     state, _ = plan(logbook, RIG, "seasonal", BY, day)
     throws = [heavy, PAIR[1], *PAIR * 3]
-    enter(logbook, RIG, Entry(throws, "", state.name, seen_how="torch", thrown_at=day, again=True), BY, day)
+    enter(
+        logbook, RIG, HandEntry(throws, "", state.name, seen_how="torch", thrown_at=day, again=True), BY, day
+    )
     accept(logbook, state.name, PinAnswers(), BY, day + timedelta(hours=1))
     (said,) = happened(logbook)
     assert said.startswith("2026-06-12: watch: heavier by")
@@ -133,7 +135,7 @@ def test_a_watch_from_an_accepted_check_is_told_until_it_is_cleared(logbook):
 def test_a_recommissioning_does_not_hide_the_stall_it_was_made_for(logbook):
     commissioned(logbook, NOW)
     day = NOW + timedelta(days=30)
-    enter(logbook, RIG, Entry([STALL], "spot", thrown_at=day, as_read=True), BY, day)
+    enter(logbook, RIG, HandEntry([STALL], "spot", thrown_at=day, as_read=True), BY, day)
     fixed = day + timedelta(days=2)
     work = ServiceEntry(
         "", RIG, "repaired", fixed.date(), found=Moment("bent pin"), fixed=Moment("new pin"), by=BY

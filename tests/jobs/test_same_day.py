@@ -8,7 +8,7 @@ import pytest
 from tests.cli.sheet_steps import RIG, RIG_FILE
 from throwbook.core.sheets.hand_readings import HandThrow, Reading
 from throwbook.core.status.maintenance import ServiceEntry
-from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.logbook_care import export
 from throwbook.jobs.maintenance import add
 from throwbook.jobs.rigs import add_rig
@@ -31,7 +31,7 @@ def checked(
     enter(
         book,
         RIG,
-        Entry(throws, kind, answers=answers, thrown_at=when, again=True),
+        HandEntry(throws, kind, answers=answers, thrown_at=when, again=True),
         BY,
         when + timedelta(minutes=20),
     )

@@ -8,7 +8,7 @@ import pytest
 from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_line
 from throwbook.core.status.maintenance import Moment, ServiceEntry
-from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.latch import Clearing, clear, raise_by_hand
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.rigs import add_rig
@@ -47,7 +47,11 @@ def repaired(path: Path, found: str = "bent pin", fixed: str = "new pin") -> Non
 def commissioned(path: Path) -> str:
     state, _ = plan(path, RIG, "commissioning", BY, LATER)
     enter(
-        path, RIG, Entry(PAIR * 5, "", state.name, seen_how="torch", thrown_at=LATER, again=True), BY, LATER
+        path,
+        RIG,
+        HandEntry(PAIR * 5, "", state.name, seen_how="torch", thrown_at=LATER, again=True),
+        BY,
+        LATER,
     )
     accept(path, state.name, PinAnswers(), BY, LATER)
     return state.name

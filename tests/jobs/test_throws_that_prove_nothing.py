@@ -23,8 +23,8 @@ from throwbook.jobs import (
 from throwbook.jobs import (
     sheets as sheet_view,
 )
-from throwbook.jobs.enter import Entry, enter
-from throwbook.jobs.import_traces import Order, import_traces
+from throwbook.jobs.enter import HandEntry, enter
+from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.logbook import open_logbook
 
 BY = "M. K."
@@ -54,7 +54,7 @@ def files(
 
 
 def bring(path: Path, listed: list[Path], kind: str = "commissioning", now=LATER, rig: str = RIG, **more):
-    told = Order(rig, kind, listed, TOLD, **more)
+    told = ImportPlan(rig, kind, listed, TOLD, **more)
     return import_traces(path, told, BY, now, settle=lambda doubt: None)
 
 
@@ -85,7 +85,7 @@ def test_undated_records_do_not_lead_out_of_do_not_use_and_dated_ones_do(path, t
 def test_undated_throws_by_hand_do_not_lead_out_of_do_not_use(path):
     stall(path, NOON - timedelta(hours=1))
     repair(path, NOON)
-    undated = Entry(parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="torch")
+    undated = HandEntry(parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="torch")
     name = enter(path, RIG, undated, BY, LATER).state.name
     with pytest.raises(InputError, match=r"nobody wrote when it was thrown.*--at"):
         accept(path, name)
@@ -176,12 +176,17 @@ def test_the_same_samples_are_not_taken_for_a_second_rig_whatever_their_head_say
     headless = tmp_path / "headless.csv"
     rows = [line for line in listed[0].read_text("utf-8").splitlines() if not line.startswith("#")]
     headless.write_text("\n".join(rows) + "\n", "utf-8")
-    from throwbook.jobs.assess import Reading
+    from throwbook.jobs.assess import TraceReading
 
-    for file, reading in ((listed[0], Reading()), (headless, Reading(direction="lock"))):
+    for file, reading in ((listed[0], TraceReading()), (headless, TraceReading(direction="lock"))):
         with pytest.raises(InputError, match=rf"stand on rig '{RIG}' already \({RIG}-1\).*reassign"):
             import_traces(
-                path, Order("yard-loader", "spot", [file]), BY, LATER, reading=reading, settle=lambda _: None
+                path,
+                ImportPlan("yard-loader", "spot", [file]),
+                BY,
+                LATER,
+                reading=reading,
+                settle=lambda _: None,
             )
 
 
@@ -257,7 +262,7 @@ def test_an_order_changed_in_the_file_counts_as_one_that_took_the_rig_out_of_use
 
 def test_a_sign_off_sets_the_next_check_where_nobody_wrote_when_it_was_thrown(path, tmp_path):
     """Typed in without a date: the papers give the day it was written down, and the check is due a season after it."""
-    undated = Entry(parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="torch")
+    undated = HandEntry(parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="torch")
     name = enter(path, RIG, undated, BY, NOON).state.name
     assert due(path).on is None
     accept(path, name)

@@ -14,7 +14,7 @@ from throwbook.core.status.status_text import reasons, steps_to_clear
 from throwbook.errors import InputError
 from throwbook.files.journal import Journal
 from throwbook.jobs import latch, sign_off
-from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import journal_folder, opened
 from throwbook.jobs.rigs import add_rig, list_rigs, overview
 from throwbook.jobs.store_trial import DISCARDED, judge_left_over, left_over
@@ -42,7 +42,7 @@ def status(book: Path, rig: str = RIG):
 
 def sheet_to_accept(book: Path) -> str:
     told = {"hours_since_movement": 16.0, "worked_before": "no"}
-    entry = Entry(parse_lines(PAIR * 5), "commissioning", answers=told, seen_how="lamp")
+    entry = HandEntry(parse_lines(PAIR * 5), "commissioning", answers=told, seen_how="lamp")
     return enter(book, RIG, entry, BY, NOW).state.name
 
 

@@ -27,7 +27,7 @@ from throwbook.core.status.status_text import reasons
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError
 from throwbook.jobs import latch, sign_off
-from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import opened, rig_of
 from throwbook.jobs.logbook_care import check, judge_stored_again
 from throwbook.jobs.rigs import list_rigs
@@ -119,7 +119,7 @@ def test_until_then_no_sheet_is_accepted_and_no_order_cleared(path: Path):
     with opened(path) as book:
         as_an_earlier_version_kept_it(book, stroke(seed=3), stroke(seed=3))
     name = enter(
-        path, RIG, Entry(parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="lamp"), BY, NOON
+        path, RIG, HandEntry(parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="lamp"), BY, NOON
     ).state.name
     latch.raise_by_hand(path, RIG, "person: watch", "it squeaks", BY, NOON)
     clearing = latch.Clearing(status(path).open_ids, BY, "greased")
@@ -176,7 +176,7 @@ def test_what_was_cleared_and_shows_no_more_than_before_is_not_raised_anew(path:
 def test_the_worse_of_both_judgements_counts_when_a_sheet_is_to_be_accepted(path: Path):
     """Five throws each way by hand; an earlier method failed one of them on the same grounds."""
     name = enter(
-        path, RIG, Entry(parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="lamp"), BY, NOON
+        path, RIG, HandEntry(parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="lamp"), BY, NOON
     ).state.name
     with opened(path) as book:
         first = book.trials(sheet=book.sheet(name).sheet.id)[0]
@@ -202,7 +202,7 @@ def test_an_accepted_sheet_that_no_longer_passes_holds_the_rig_and_carries_nothi
         "lock 15.20s 2.10A 2.90A", "lock 15.20s 4.40A 4.60A", 1
     )  # over the full-load current
     name = enter(
-        path, RIG, Entry(parse_lines(lines), "commissioning", answers=TOLD, seen_how="lamp"), BY, NOON
+        path, RIG, HandEntry(parse_lines(lines), "commissioning", answers=TOLD, seen_how="lamp"), BY, NOON
     ).state.name
     with opened(path) as book:
         state = book.sheet(name)

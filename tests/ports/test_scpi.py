@@ -10,7 +10,7 @@ from tests.ports.bench import RIG, throw_source
 from throwbook.errors import InputError, OutsideError
 from throwbook.jobs.record import Recording, RecordPlan
 from throwbook.ports.scpi import ScpiPort, open_scpi
-from throwbook.protocol.messages import Fault, Identified, Samples
+from throwbook.protocol.messages import FaultEvent, Identified, Samples
 from throwbook.protocol.session import Session
 
 SIMULATED = f"scpi:ASRL1::INSTR@{Path(__file__).with_name('instrument.yaml')}@sim"
@@ -108,7 +108,7 @@ def test_overload_is_told_and_leaves_a_gap():
     instrument = Scripted()
     instrument.odd[5.0] = "9.91E37"
     events, session = listen(instrument, 8.0)
-    assert any(isinstance(event, Fault) and "overload" in event.text for event in events)
+    assert any(isinstance(event, FaultEvent) and "overload" in event.text for event in events)
     assert session.lost in (1, 2, 3)
 
 

@@ -10,7 +10,7 @@ from throwbook.protocol.framing import Framer, fault_of, frame
 from throwbook.protocol.messages import (
     TABLE,
     BadMessage,
-    BoardFault,
+    FaultLine,
     Go,
     Halt,
     Identity,
@@ -33,7 +33,7 @@ EXAMPLES: list[Message] = [
     Sample(0, 0, 0),
     Taken("go"),
     NotTaken("rate", "above 400"),
-    BoardFault("overrun", "17 lost, buffer full"),
+    FaultLine("overrun", "17 lost, buffer full"),
     Who(),
     SetRate(500),
     Go(),
@@ -53,9 +53,9 @@ def test_the_examples_cover_the_whole_table():
 
 def test_a_text_with_a_star_or_too_long_still_makes_a_line_that_reads():
     for text in ("a*b", "x" * 300, "grün"):
-        line = frame(encode(BoardFault("over-range", text)))[:-1]
+        line = frame(encode(FaultLine("over-range", text)))[:-1]
         assert not fault_of(line)
-        assert isinstance(decode(line[:-5]), BoardFault)
+        assert isinstance(decode(line[:-5]), FaultLine)
 
 
 @given(st.binary(max_size=130))

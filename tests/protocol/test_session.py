@@ -10,12 +10,12 @@ from throwbook.protocol.messages import (
     ClockJump,
     ClockStopped,
     Dropped,
-    Fault,
+    FaultEvent,
     Halted,
     Identified,
     Identity,
     Lost,
-    Refused,
+    Refusal,
     Reset,
     Samples,
     Started,
@@ -225,8 +225,8 @@ def test_a_fault_says_behind_which_sample_it_came():
     lines = sample_lines(20)
     before = session.receive(frame(b"F,overrun,1 lost"))
     events = session.receive(b"".join([*lines[:12], frame(b"F,sensor-absent,gone"), *lines[12:]]))
-    assert before == [Fault("overrun", "1 lost", -1)]
-    assert of(Fault, events) == [Fault("sensor-absent", "gone", 11)]
+    assert before == [FaultEvent("overrun", "1 lost", -1)]
+    assert of(FaultEvent, events) == [FaultEvent("sensor-absent", "gone", 11)]
 
 
 def test_a_board_that_cannot_measure_is_asked_for_nothing_more():
@@ -280,8 +280,8 @@ def test_a_short_stall_of_the_board_stays_a_gap_in_time():
 def test_a_rate_the_baud_cannot_carry_is_refused_with_the_baud_that_would():
     board, session = RehearsalBoard(ramp), Session()
     events = converse(board, session, seconds=1, rate_hz=500, baud=115_200)
-    assert of(Refused, events) == [
-        Refused("rate", "115200 baud carries at most 295 samples/s of this board, not 500; 230400 baud would")
+    assert of(Refusal, events) == [
+        Refusal("rate", "115200 baud carries at most 295 samples/s of this board, not 500; 230400 baud would")
     ]
     assert session.state == IDLE
     assert not board.running
@@ -294,14 +294,14 @@ def test_the_rate_that_is_let_through_really_fits_the_widest_lines():
 
 def test_a_rate_the_board_refuses_is_told_with_its_reason():
     events = converse(RehearsalBoard(ramp), Session(), seconds=1, rate_hz=30_000)
-    assert of(Refused, events) == [Refused("rate", "above 20000")]
+    assert of(Refusal, events) == [Refusal("rate", "above 20000")]
 
 
 def test_an_absent_sensor_is_told():
     board = RehearsalBoard(ramp, trouble=Trouble(sensor_absent=True))
     events = converse(board, Session(), seconds=1, rate_hz=200)
-    assert of(Fault, events) == [Fault("sensor-absent", "no answer from the current sensor")]
-    assert of(Refused, events) == [Refused("go", "no sensor")]
+    assert of(FaultEvent, events) == [FaultEvent("sensor-absent", "no answer from the current sensor")]
+    assert of(Refusal, events) == [Refusal("go", "no sensor")]
 
 
 def test_what_was_not_answered_is_asked_again_and_a_reset_in_the_handshake_is_taken_in():
@@ -347,7 +347,7 @@ def test_current_beyond_the_range_is_marked_where_it_happens():
 
     events = converse(RehearsalBoard(step), Session(), seconds=2, rate_hz=200)
     assert np.array_equal(joined(events, "over_range"), joined(events, "time_s") >= 1)
-    assert of(Fault, events)[0].code == "over-range"
+    assert of(FaultEvent, events)[0].code == "over-range"
 
 
 def test_the_wrong_baud_is_nothing_but_drops():

@@ -6,7 +6,7 @@ import pytest
 
 from tests.cli.sheet_steps import RIG, RIG_FILE
 from throwbook.core.sheets.hand_readings import HandThrow, Reading
-from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import opened
 from throwbook.jobs.papers import material_in
 from throwbook.jobs.rigs import add_rig
@@ -24,7 +24,7 @@ def rows(folder, peaks) -> list[tuple[str, ...]]:
         HandThrow("lock", Reading(15.2, 0.1), Reading(2.10, 0.01), Reading(*peak), Reading(12.4, 0.1))
         for peak in peaks
     ]
-    state = enter(book, RIG, Entry(throws, "commissioning"), "M. K.", NOW).state
+    state = enter(book, RIG, HandEntry(throws, "commissioning"), "M. K.", NOW).state
     leave_out(book, state.name, len(throws), "mistyped", "M. K.", NOW)
     with opened(book, read_only=True) as open_book:
         made = checks(material_in(open_book, RIG, NOW.date()))

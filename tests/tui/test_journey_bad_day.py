@@ -5,7 +5,7 @@ from pathlib import Path
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, write
 from throwbook.core.sheets.hand_readings import parse_line
 from throwbook.core.simulator import SimulatedFault
-from throwbook.jobs.enter import Entry
+from throwbook.jobs.enter import HandEntry
 from throwbook.jobs.enter import enter as write_down
 from throwbook.jobs.rigs import overview
 
@@ -43,7 +43,9 @@ def test_a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back(
         clock.go_on(3600)
         await keys(pilot, "enter", *["enter"] * 6, "ctrl+s")
         assert "yard-loader-3 | commissioning, open" in said(app)
-        entry = Entry([LOCK, UNLOCK] * 5, "", f"{RIG}-3", seen_how="torch", thrown_at=clock.now(), again=True)
+        entry = HandEntry(
+            [LOCK, UNLOCK] * 5, "", f"{RIG}-3", seen_how="torch", thrown_at=clock.now(), again=True
+        )
         write_down(path, RIG, entry, "M. K.", clock.now())
         await keys(pilot, "escape", "enter", "enter")
         await write(pilot, "M. K.")

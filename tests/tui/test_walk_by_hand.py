@@ -10,7 +10,7 @@ from tests.tui.test_stumbles import level, walked
 from throwbook.core.records import COMMISSIONING
 from throwbook.core.sheets.hand_readings import HandThrow, Reading
 from throwbook.core.status.maintenance import Moment, ServiceEntry
-from throwbook.jobs.enter import Entry, enter
+from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import opened
 from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.maintenance import add
@@ -55,7 +55,7 @@ def book(tmp_path):
 
 def test_a_mistyped_throw_is_left_out_and_another_one_asked_for(book):
     throws = [readings(way=way, peak_a=2.9 + i / 100) for i in range(5) for way in ("lock", "unlock")]
-    enter(book, RIG, Entry(throws, COMMISSIONING), "M. K.", NOW)
+    enter(book, RIG, HandEntry(throws, COMMISSIONING), "M. K.", NOW)
     app = app_on(book.parent)
 
     async def journey(pilot):
@@ -170,7 +170,7 @@ def test_a_stall_by_hand_is_asked_with_what_it_does(book):
 
 
 def test_the_rigs_values_changed_and_the_sheet_is_judged_again_by_them(book):
-    enter(book, RIG, Entry([readings()], COMMISSIONING), "M. K.", NOW)
+    enter(book, RIG, HandEntry([readings()], COMMISSIONING), "M. K.", NOW)
     values = setup_of(str(book), RIG) | {"lock.needed_travel": "186 mm"}
     add_setup(str(book), values, "M. K.", NOW, "measured again")
     app = app_on(book.parent)

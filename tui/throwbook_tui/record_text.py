@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from throwbook.core.analysis.baseline import Baseline
     from throwbook.core.assessment import Assessment
     from throwbook.jobs.recording import Recorded
-    from throwbook.jobs.store_trial import Kept
+    from throwbook.jobs.store_trial import StoredTrial
 
 
 BAR = 24
@@ -104,7 +104,7 @@ def ready_cells(port: str, rate_hz: int, baud: int) -> list[Cell | str]:
     return [*cautions, Cell(""), Cell(f"Board: {board}", STRONG), Cell(HOW)]
 
 
-def result_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
+def result_cells(recorded: "Recorded", kept: "StoredTrial") -> list[Cell | str]:
     """Reason, what becomes of the rig, causes with the action that splits them; of several movements the worst first."""
     said = caution(kept.rig_status.status) if kept.rig_status is not None else ""
     judged = sorted(
@@ -133,7 +133,7 @@ def look_now(recorded: "Recorded") -> bool:
     return any(one.trace.direction == LOCK for one in recorded.throws)
 
 
-def kept_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
+def kept_cells(recorded: "Recorded", kept: "StoredTrial") -> list[Cell | str]:
     """What to do now; what was kept where."""
     where = f"Not in the logbook: {kept.kept_out}" if kept.kept_out else f"Kept on {kept.sheet}"
     count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. {where}."
@@ -141,7 +141,7 @@ def kept_cells(recorded: "Recorded", kept: "Kept") -> list[Cell | str]:
     return [*look, Cell(count, QUIET)]
 
 
-def head_cell(kept: "Kept") -> Cell | str:
+def head_cell(kept: "StoredTrial") -> Cell | str:
     """The status of a rig that is out of use, for the head line; else nothing."""
     if kept.rig_status is None or not caution(kept.rig_status.status):
         return ""

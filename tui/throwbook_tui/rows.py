@@ -40,7 +40,7 @@ from throwbook_tui.present import (
 
 if TYPE_CHECKING:
     from throwbook.core.records import LoggedTrial
-    from throwbook.jobs.rigs import RigHistory
+    from throwbook.jobs.rigs import RigView
     from throwbook.jobs.sheets import SheetView
 
 
@@ -83,7 +83,7 @@ STATES = {"open": Cell("open", WARN), "accepted": Cell("accepted", GOOD), "rejec
 Row = tuple[str, list[Cell | str]]
 
 
-def rig_rows(name: str, history: "RigHistory", trials: "list[LoggedTrial]") -> list[Row]:
+def rig_rows(name: str, history: "RigView", trials: "list[LoggedTrial]") -> list[Row]:
     """Rows of one list, newest first, each with its id."""
     if name == "sheets":
         return [

@@ -37,7 +37,7 @@ from throwbook.core.quantities.rounding import (
 )
 from throwbook.core.wording import SHOWN_AT
 from throwbook.files.trace_file import TraceLimits
-from throwbook.jobs.assess import Judged
+from throwbook.jobs.assess import AssessedFiles
 
 EXAMPLE = """\b
 Examples:
@@ -94,10 +94,10 @@ def assess(ctx: click.Context, /, **given: Any) -> int:
     """
     from throwbook.cli import output
     from throwbook.cli.diagnostics import progress
-    from throwbook.jobs.assess import Reading, assess_files
+    from throwbook.jobs.assess import TraceReading, assess_files
     from throwbook.jobs.find import find_rig
 
-    reading = Reading(
+    reading = TraceReading(
         given["column"],
         given["direction"],
         TraceLimits(given["max_rows"], given["max_mib"] * 2**20),
@@ -139,7 +139,7 @@ NARROW = 110
 """Columns below which the table has no room for what was noticed."""
 
 
-def show(judged: Judged, plot: str | None) -> None:
+def show(judged: AssessedFiles, plot: str | None) -> None:
     """Print everything about ``judged``."""
     names = _names(judged.assessments)
     _show_head(judged)
@@ -179,7 +179,7 @@ def _show_table(assessments: Sequence[Assessment], names: Names) -> None:
         table(headings, rows, right=(3, 4, 5))
 
 
-def _show_head(judged: Judged) -> None:
+def _show_head(judged: AssessedFiles) -> None:
     rig, actuator = judged.rig, judged.rig.actuator
     line(
         f"Rig {rig.name}: {actuator.voltage_v:g} V, stroke {actuator.stroke_m * 1000:.0f} mm,"
@@ -272,7 +272,7 @@ def _check_words(check: Check) -> str:
     return f"{words} {'over' if check.side == MAX else 'under'} its limit"
 
 
-def _show_spread(judged: Judged) -> None:
+def _show_spread(judged: AssessedFiles) -> None:
     """How far equal throws differ, once per direction."""
     for direction in dict.fromkeys(assessment.direction for assessment in judged.assessments):
         checks = [

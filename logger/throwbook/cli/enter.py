@@ -91,7 +91,7 @@ def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **give
       throwbook enter --rig yard-loader --kind seasonal --paste --seen-how torch < sheet.txt
     """
     from throwbook.core.assessment import FAIL
-    from throwbook.jobs.enter import Entry
+    from throwbook.jobs.enter import HandEntry
     from throwbook.jobs.enter import enter as write_down
 
     started = now()
@@ -99,7 +99,7 @@ def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **give
     answers = question_answers(given)
     if not given["sheet"]:
         answers = ask_questions(answers)
-    entry = Entry(
+    entry = HandEntry(
         throws,
         given["kind"] or "spot",
         given["sheet"],

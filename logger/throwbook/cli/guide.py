@@ -24,7 +24,7 @@ from throwbook.cli import diagnostics, output
 from throwbook.cli.main import throwbook
 from throwbook.core.diagnosis.causes import CAUSES, Cause
 from throwbook.errors import OutsideError
-from throwbook.jobs.assess import Reading, baselines_from, trace_paths
+from throwbook.jobs.assess import TraceReading, baselines_from, trace_paths
 from throwbook.jobs.sample_runs import SAMPLE_RUNS, SampleRun
 
 COMMANDS_INTRO = """# Every command and option
@@ -329,13 +329,13 @@ def write_pictures(samples: Path, guide: Path) -> list[Path]:
     from throwbook.report.charts import Subject, write_picture
 
     rig = read_rig(samples / "yard-loader.toml")
-    baselines = baselines_from(trace_paths([samples / "baseline"]), rig, Reading())
+    baselines = baselines_from(trace_paths([samples / "baseline"]), rig, TraceReading())
     folder = samples / PICTURES
     written = []
     try:
         folder.mkdir(exist_ok=True)
         for _, run in pictured():
-            trace, baseline = Reading().read(samples / run.path), baselines.get(run.direction)
+            trace, baseline = TraceReading().read(samples / run.path), baselines.get(run.direction)
             path = folder / f"{Path(run.path).stem}.svg"
             write_picture(Subject(trace, assess_trace(trace, rig, baseline), rig, baseline), path)
             written.append(path)

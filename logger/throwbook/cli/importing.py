@@ -108,13 +108,13 @@ def import_(
     Example:
       throwbook import --rig quarry-loader --kind seasonal --hours-since 16h march/*.csv
     """
-    from throwbook.jobs.assess import Reading
-    from throwbook.jobs.import_traces import Order, import_traces
+    from throwbook.jobs.assess import TraceReading
+    from throwbook.jobs.import_traces import ImportPlan, import_traces
 
     at = now()
     done = import_traces(
         logbook_of(ctx),
-        Order(
+        ImportPlan(
             rig,
             kind,
             files,
@@ -123,7 +123,7 @@ def import_(
         ),
         who(by),
         at,
-        reading=Reading(columns, _for_all(directions), factors=column_factors(given)),
+        reading=TraceReading(columns, _for_all(directions), factors=column_factors(given)),
         settle=_settle(allow),
         which_way=_which_way(movements, _by_movement(directions)),
         waiting=waiting,

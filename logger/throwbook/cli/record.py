@@ -348,7 +348,7 @@ def _named(recorded: "Recorded", name: str) -> "tuple[Assessment, ...]":
 def _show(recorded: "Recorded", name: str, sheet: str) -> None:
     from throwbook.cli import assess
     from throwbook.core.quantities.units import show_rest
-    from throwbook.jobs.assess import Judged
+    from throwbook.jobs.assess import AssessedFiles
 
     output.line(
         f"{recorded.samples} samples, {recorded.lost} lost, {recorded.dropped} lines dropped; {recorded.ended}."
@@ -362,7 +362,7 @@ def _show(recorded: "Recorded", name: str, sheet: str) -> None:
         output.line()
     ways = {one.trace.direction for one in recorded.throws}
     baselines = {way: baseline for way, baseline in recorded.baselines.items() if way in ways}
-    assess.show(Judged(recorded.rig, baselines, _named(recorded, name)), None)
+    assess.show(AssessedFiles(recorded.rig, baselines, _named(recorded, name)), None)
     if recorded.rest_s is not None:
         output.line(f"By its duty cycle the actuator should now rest for {show_rest(recorded.rest_s)}.")
 

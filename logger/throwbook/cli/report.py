@@ -11,7 +11,7 @@ from throwbook.cli.options import logbook_of, now
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
-    from throwbook.jobs.papers import Issue, Paper
+    from throwbook.jobs.papers import Issue, WrittenPaper
 
 PAPERS = click.Choice(["a4", "letter"])
 KINDS = click.Choice(["bench", "commissioning", "seasonal", "after-service", "spot"])
@@ -148,7 +148,7 @@ def _volts(text: str | None) -> float | None:
     return parse(text, "voltage", "--voltage")
 
 
-def _tell(paper: "Paper", as_json: bool) -> None:
+def _tell(paper: "WrittenPaper", as_json: bool) -> None:
     if as_json:
         output.json_line({"number": paper.number, "files": [str(file) for file in paper.files]})
         return

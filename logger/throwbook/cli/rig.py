@@ -27,7 +27,7 @@ from throwbook.core.quantities.text import counted, for_shell
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from throwbook.jobs.rigs import Listed, RigHistory, Wanted
+    from throwbook.jobs.rigs import Listed, RigView, Wanted
 
 
 STATUSES = ["in service", "watch", "restricted", "do not use", "not commissioned"]
@@ -209,7 +209,7 @@ def _record(each: "Listed") -> dict[str, Any]:
     return told | ({"retired": each.retired} if each.retired else {})
 
 
-def print_history(found: "RigHistory") -> None:
+def print_history(found: "RigView") -> None:
     """What the logbook holds of one rig; for ``rig show NAME``."""
     from throwbook.cli.status import print_rig_status
 
@@ -245,7 +245,7 @@ def print_history(found: "RigHistory") -> None:
         )
 
 
-def history_json(found: "RigHistory") -> dict[str, Any]:
+def history_json(found: "RigView") -> dict[str, Any]:
     """The same as one JSON object; stable keys."""
     from throwbook.cli.status import rig_status_json
 

@@ -30,7 +30,7 @@ OPTIONAL = "voltage"
 
 
 @dataclass(frozen=True)
-class Column:
+class RowColumn:
     """Where one quantity stands in a row."""
 
     quantity: str
@@ -82,7 +82,7 @@ def locate(
     asked: dict[str, str],
     where: str,
     factors: Mapping[str, float] = MappingProxyType({}),
-) -> tuple[Column, ...]:
+) -> tuple[RowColumn, ...]:
     """The columns to read, in the order time, current, voltage (if there is one).
 
     ``factors`` (quantity: factor to SI) outweigh the units in the names.
@@ -97,7 +97,7 @@ def locate(
             name, factor = own_name, 1.0
         count = header.count(name)
         if count == 1:
-            found.append(Column(quantity, name, header.index(name), factors.get(quantity, factor)))
+            found.append(RowColumn(quantity, name, header.index(name), factors.get(quantity, factor)))
         elif count > 1:
             raise InputError(f"column {quoted(name)} stands there {count} times", where, "Rename one of them")
         elif quantity != OPTIONAL or quantity in asked:
@@ -208,13 +208,13 @@ LARGEST = {"time": 1e12, "current": 1e5, "voltage": 1e5}
 
 
 @dataclass(frozen=True)
-class Layout:
+class RowLayout:
     """What a row of this file looks like."""
 
     path: str
     width: int
     """Fields in a row."""
-    columns: tuple[Column, ...]
+    columns: tuple[RowColumn, ...]
 
     def fault(self, line: int, what: str, do: str = "") -> InputError:
         """The one-line error for ``line`` of the file."""
@@ -246,7 +246,7 @@ def decode(raw: bytes, path: str, first_line: int) -> str:
         ) from error
 
 
-def convert(block: bytes, layout: Layout, first_line: int, last_time_s: float) -> FloatArray:
+def convert(block: bytes, layout: RowLayout, first_line: int, last_time_s: float) -> FloatArray:
     """A block of whole lines as an array of shape (columns, rows), SI.
 
     ``first_line`` is the number of the block's first line in the file; ``last_time_s`` the time of the row before it
@@ -265,7 +265,7 @@ def convert(block: bytes, layout: Layout, first_line: int, last_time_s: float) -
     return _row_by_row(decode(block, layout.path, first_line), layout, first_line, last_time_s)
 
 
-def _by_library(lines: list[str], layout: Layout) -> FloatArray | None:
+def _by_library(lines: list[str], layout: RowLayout) -> FloatArray | None:
     """Shape (rows, columns); None where anything about the block is unusual."""
     if not any(lines):
         return np.empty((0, len(layout.columns)))
@@ -279,7 +279,7 @@ def _by_library(lines: list[str], layout: Layout) -> FloatArray | None:
         return None
 
 
-def _sound(block: FloatArray, layout: Layout, last_time_s: float) -> bool:
+def _sound(block: FloatArray, layout: RowLayout, last_time_s: float) -> bool:
     """Finite, of a believable size, and in order of time; stamps of a coarse clock may repeat."""
     if not block.shape[1]:
         return True
@@ -291,7 +291,7 @@ def _sound(block: FloatArray, layout: Layout, last_time_s: float) -> bool:
     return believable and bool(time_s[0] >= last_time_s) and bool((time_s[1:] >= time_s[:-1]).all())
 
 
-def _row_by_row(text: str, layout: Layout, first_line: int, last_time_s: float) -> FloatArray:
+def _row_by_row(text: str, layout: RowLayout, first_line: int, last_time_s: float) -> FloatArray:
     """The slow way: RFC 4180 with quotes, and the exact line of the first fault."""
     values: list[list[float]] = []
     for line, fields in _records(text, layout, first_line):
@@ -309,7 +309,7 @@ def _row_by_row(text: str, layout: Layout, first_line: int, last_time_s: float) 
     return np.array(values, dtype=float).reshape(-1, len(layout.columns)).T
 
 
-def _records(text: str, layout: Layout, first_line: int) -> Iterator[tuple[int, Sequence[str]]]:
+def _records(text: str, layout: RowLayout, first_line: int) -> Iterator[tuple[int, Sequence[str]]]:
     """Line number and fields of each row; empty lines are passed over."""
     reader = csv.reader(text.split("\n"), strict=True)
     while True:
@@ -326,7 +326,7 @@ def _records(text: str, layout: Layout, first_line: int) -> Iterator[tuple[int, 
             yield line, fields
 
 
-def _wrong_width(fields: Sequence[str], layout: Layout, line: int) -> InputError:
+def _wrong_width(fields: Sequence[str], layout: RowLayout, line: int) -> InputError:
     if ";" in fields[0]:
         return layout.fault(
             line, "fields are parted by semicolons", "Save the file with commas and decimal points"
@@ -339,7 +339,7 @@ def _wrong_width(fields: Sequence[str], layout: Layout, line: int) -> InputError
     )
 
 
-def _number(cell: str, column: Column, layout: Layout, line: int) -> float:
+def _number(cell: str, column: RowColumn, layout: RowLayout, line: int) -> float:
     cell = cell.strip()
     if _NUMBER.fullmatch(cell):
         value = float(cell) * column.factor

@@ -116,7 +116,7 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True)
-class Layout:
+class TableLayout:
     """The columns of one table."""
 
     names: Sequence[str]
@@ -153,7 +153,7 @@ def safe_cell(value: Any) -> Any:
 class CsvTable:
     """RFC 4180, UTF-8."""
 
-    def __init__(self, path: Path, layout: Layout) -> None:
+    def __init__(self, path: Path, layout: TableLayout) -> None:
         self._file = path.open("w", encoding="utf-8", newline="")
         self._writer = csv.writer(self._file)
         self._names = layout.names
@@ -173,7 +173,7 @@ class CsvTable:
 class JsonlTable:
     """One object a line."""
 
-    def __init__(self, path: Path, layout: Layout) -> None:
+    def __init__(self, path: Path, layout: TableLayout) -> None:
         self._file = path.open("w", encoding="utf-8", newline="\n")
         self._names = layout.names
 
@@ -192,7 +192,7 @@ class JsonlTable:
 class ParquetTable:
     """Apache Parquet with the types of the columns. Raises InputError where pyarrow isn't installed."""
 
-    def __init__(self, path: Path, layout: Layout) -> None:
+    def __init__(self, path: Path, layout: TableLayout) -> None:
         try:
             import pyarrow
             import pyarrow.parquet

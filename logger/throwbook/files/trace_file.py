@@ -398,7 +398,7 @@ class _Reader:
             raise self._fault("the line has no end; this is not a trace file", "Check which file it is")
         return raw
 
-    def _layout(self, header_text: str, asked: dict[str, str]) -> csv_rows.Layout:
+    def _layout(self, header_text: str, asked: dict[str, str]) -> csv_rows.RowLayout:
         try:
             header = [name.strip() for name in next(csv.reader([header_text], strict=True))]
         except csv.Error as error:
@@ -415,9 +415,9 @@ class _Reader:
                 "Put a line with the names above the table: time_s,current_a,voltage_v",
             )
         columns = locate(header, asked, f"{self.name}, line {self.line}", self.factors)
-        return csv_rows.Layout(self.name, len(header), columns)
+        return csv_rows.RowLayout(self.name, len(header), columns)
 
-    def _table(self, layout: csv_rows.Layout) -> list[FloatArray]:
+    def _table(self, layout: csv_rows.RowLayout) -> list[FloatArray]:
         """The columns as arrays of shape (n,), SI."""
         parts: list[list[FloatArray]] = [[] for _ in layout.columns]
         count, last_time_s = 0, -np.inf

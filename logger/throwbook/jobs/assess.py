@@ -28,7 +28,7 @@ Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
-class Reading:
+class TraceReading:
     """How the trace files are to be read."""
 
     columns: tuple[str, ...] = ()
@@ -45,7 +45,7 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Judged:
+class AssessedFiles:
     """What ``assess`` found."""
 
     rig: Rig
@@ -61,11 +61,11 @@ def assess_files(
     rig: Rig,
     baseline_files: Sequence[str | Path] = (),
     *,
-    reading: Reading | None = None,
+    reading: TraceReading | None = None,
     known_baselines: Mapping[str, Baseline] | None = None,
     plot: str | Path | None = None,
     progress: Progress = lambda done, total: None,
-) -> Judged:
+) -> AssessedFiles:
     """Judge every file against ``rig`` and the baseline of its direction.
 
     A folder stands for the ``.csv`` files in it. ``known_baselines`` (by direction) hold where ``baseline_files`` give
@@ -73,7 +73,7 @@ def assess_files(
     page each; ``.png`` and ``.svg`` one (the worst of a file's movements). Only one trace is held at a time. Raises InputError at the first file that
     can't be read; nothing is given back then.
     """
-    reading = reading or Reading()
+    reading = reading or TraceReading()
     paths = trace_paths(files)
     baseline_paths = trace_paths(baseline_files)
     total = len(paths) + len(baseline_paths)
@@ -90,13 +90,13 @@ def assess_files(
                 page(replace(trace, direction=each.direction), each, rig, baselines.get(each.direction))
             assessments += [replace(each, profile=None) for each in judged]
             progress(count, total)
-    return Judged(rig, baselines, judge_set(assessments, rig))
+    return AssessedFiles(rig, baselines, judge_set(assessments, rig))
 
 
 def baselines_from(
     paths: Sequence[Path],
     rig: Rig,
-    reading: Reading,
+    reading: TraceReading,
     done: Callable[[int], None] = lambda done: None,
 ) -> dict[str, Baseline]:
     """One baseline per direction from healthy traces. Raises InputError naming a trace that isn't fit for one."""
@@ -159,7 +159,7 @@ class BenchResult:
 def bench_of_files(rig: Rig, files: Sequence[str | Path]) -> BenchResult:
     """Judge every throw in trace files, both directions. Raises InputError."""
 
-    reading = Reading()
+    reading = TraceReading()
     return _judged(rig, [reading.read(path) for path in trace_paths(files)])
 
 

@@ -13,10 +13,10 @@ from throwbook.protocol.framing import Drops
 from throwbook.protocol.messages import (
     ClockStopped,
     Event,
-    Fault,
+    FaultEvent,
     Identified,
     Identity,
-    Refused,
+    Refusal,
     Samples,
     Unfit,
 )
@@ -63,7 +63,7 @@ class BoardLink:
         for event, came_s in self._talk(self.session.start(rate_hz, baud), within_s, seconds):
             if isinstance(event, Unfit):
                 raise self._unfit(event)
-            if isinstance(event, Refused):
+            if isinstance(event, Refusal):
                 raise InputError(event.reason, self._port.name, remedy=Remedy.SET_RATE)
             if until_s is None and self.session.samples:
                 until_s = came_s + seconds
@@ -206,7 +206,7 @@ def check_board(
             if isinstance(event, Samples):
                 blocks.append(event)
                 arrivals.append((came_s, float(event.time_s[-1])))
-            elif isinstance(event, Fault):
+            elif isinstance(event, FaultEvent):
                 faults.append(f"the board reports {event.code}: {event.text}")
             elif isinstance(event, ClockStopped):
                 faults.append(STILL_CLOCK)

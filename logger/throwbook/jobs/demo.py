@@ -17,7 +17,7 @@ from throwbook.jobs import demo_data as story
 from throwbook.jobs import latch, sheets, sign_off
 from throwbook.jobs.demo_data import Throws
 from throwbook.jobs.find import opened
-from throwbook.jobs.import_traces import Imported, Order, import_traces
+from throwbook.jobs.import_traces import Imported, ImportPlan, import_traces
 from throwbook.jobs.latch import Clearing
 
 
@@ -183,7 +183,7 @@ class _Player:
             for k, way in enumerate(("lock", "unlock"), 1)
         ]
         answers = {"ambient_c": 17.0, "supply": "bench battery"}
-        order = Order(self.rig.name, "bench", files, answers)
+        order = ImportPlan(self.rig.name, "bench", files, answers)
         done = import_traces(self.logbook, order, story.OPERATOR, at + timedelta(minutes=45))
         self.say(
             throws_chapter(

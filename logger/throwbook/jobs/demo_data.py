@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from throwbook.core.rig import Rig
 from throwbook.files.trace_file import write_trace
-from throwbook.jobs.import_traces import Imported, Order, import_traces
+from throwbook.jobs.import_traces import Imported, ImportPlan, import_traces
 from throwbook.jobs.record import Recording, RecordPlan
 from throwbook.jobs.simulated_board import Rehearsal, rehearse
 
@@ -130,7 +130,7 @@ class Throws:
             self._throw(
                 files[-1], direction, started, machine, replace(conditions, throw_number=(number + 1) // 2)
             )
-        order = Order(self.rig, kind, files, _answers(conditions))
+        order = ImportPlan(self.rig, kind, files, _answers(conditions))
         return import_traces(self.logbook, order, OPERATOR, at + timedelta(minutes=45))
 
     def _throw(

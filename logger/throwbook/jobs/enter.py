@@ -35,7 +35,7 @@ class ImplausibleReadingError(InputError):
 
 
 @dataclass(frozen=True)
-class Entry:
+class HandEntry:
     """What goes onto which sheet."""
 
     throws: Sequence[HandThrow]
@@ -84,7 +84,7 @@ def sheet_text(file: Path) -> str:
         ) from error
 
 
-def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: datetime) -> Entered:
+def enter(logbook: str | Path | None, rig: str, entry: HandEntry, by: str, now: datetime) -> Entered:
     """Judge every throw and write it down; what they raise takes the rig up at once.
 
     Raises InputError for a sheet that isn't open or is another rig's, a sighting without how it was seen, or a throw
@@ -110,7 +110,7 @@ def enter(logbook: str | Path | None, rig: str, entry: Entry, by: str, now: date
         raise refused
 
 
-def _said_no_too_late(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> InputError | None:
+def _said_no_too_late(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) -> InputError | None:
     """A throw can't go on a decided sheet; a "no" that was seen at it takes the rig out of use all the same."""
     no = [pins for throw in entry.throws if (pins := _pins(throw, entry)).says_no]
     state = book.sheet(entry.sheet) if entry.sheet and no else None
@@ -125,13 +125,13 @@ def _said_no_too_late(book: Logbook, rig: str, entry: Entry, by: str, now: datet
     )
 
 
-def _pins(throw: HandThrow, entry: Entry) -> PinAnswers:
+def _pins(throw: HandThrow, entry: HandEntry) -> PinAnswers:
     return PinAnswers(
         throw.left_pin, throw.right_pin, entry.seen_how, throw.load_check, throw.retained_power_off
     )
 
 
-def _written(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> Entered:
+def _written(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) -> Entered:
     """Every throw judged and on its sheet, in the transaction that is open."""
     described = rig_of(book, rig)
     if not entry.again:
@@ -152,7 +152,7 @@ def _written(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> E
     return Entered(book.sheet(state.sheet.id), tuple(logged), tuple(judged), status, took_out)
 
 
-def _sheet(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> SheetState:
+def _sheet(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) -> SheetState:
     """The sheet to write on: the one that is named, or a new one."""
     if not entry.sheet:
         return plan_in(book, rig, entry.kind, by, now, answers=entry.answers)
@@ -162,7 +162,7 @@ def _sheet(book: Logbook, rig: str, entry: Entry, by: str, now: datetime) -> She
     return book.sheet(state.sheet.id)
 
 
-def _refuse_typed_twice(book: Logbook, rig: str, entry: Entry) -> None:
+def _refuse_typed_twice(book: Logbook, rig: str, entry: HandEntry) -> None:
     """Two throws never read the same in every digit, one after the other: then a paper sheet was typed in twice."""
     typed = [_readings(throw) for throw in entry.throws]
     if len(typed) < 2:
@@ -209,7 +209,7 @@ def _one(
     state: SheetState,
     rig: "Rig",
     throw: HandThrow,
-    entry: Entry,
+    entry: HandEntry,
     held: "BaselineInForce | None",
     by: str,
     now: datetime,

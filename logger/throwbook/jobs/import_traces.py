@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from throwbook.core.diagnosis.assess import Baselines
     from throwbook.core.rig import Rig
     from throwbook.core.trace import Trace
-    from throwbook.jobs.assess import Reading
+    from throwbook.jobs.assess import TraceReading
     from throwbook.jobs.recording import Throw
 
 OTHER_RIG = "other-rig"
@@ -105,7 +105,7 @@ class Imported:
 
 
 @dataclass(frozen=True, eq=False)
-class Entry:
+class JudgedThrow:
     """One judged throw that is to be logged."""
 
     throw: "Throw"
@@ -115,7 +115,7 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Order:
+class ImportPlan:
     """What is to be imported."""
 
     rig: str
@@ -147,11 +147,11 @@ def refuse_untold(found: FileMovements) -> Mapping[int, str]:
 
 def import_traces(
     logbook: str | Path | None,
-    asked: Order,
+    asked: ImportPlan,
     by: str,
     now: datetime,
     *,
-    reading: "Reading | None" = None,
+    reading: "TraceReading | None" = None,
     settle: Settle = refuse,
     which_way: WhichWay = refuse_untold,
     waiting: Waiting | None = None,
@@ -163,9 +163,9 @@ def import_traces(
     where it is. Raises InputError for a file that can't be read, an unknown rig, or what ``settle`` or ``which_way``
     doesn't let pass; nothing is stored then.
     """
-    from throwbook.jobs.assess import Reading, trace_paths
+    from throwbook.jobs.assess import TraceReading, trace_paths
 
-    reading = reading or Reading()
+    reading = reading or TraceReading()
     paths = trace_paths(asked.files)
     traces = [replace(reading.read(path), source=str(path)) for path in paths]
     traces = _dated(traces, asked.started)
@@ -382,9 +382,9 @@ def _judge(
     rig: "Rig",
     movements: Sequence["Movement"],
     held: Mapping[str, BaselineInForce],
-    asked: Order,
+    asked: ImportPlan,
     progress: Progress,
-) -> list[Entry]:
+) -> list[JudgedThrow]:
     """Each movement by itself, then as a set; the first may be as found."""
     from throwbook.core.diagnosis.repeatability import judge_set
     from throwbook.core.sheets.conditions import conditions_from
@@ -402,11 +402,11 @@ def _judge(
     entries = []
     for number, (throw, assessment) in enumerate(zip(throws, judged, strict=True)):
         record = frozen_id(held.get(assessment.direction))
-        entries.append(Entry(replace(throw, assessment=assessment), str(number) in apart, record))
+        entries.append(JudgedThrow(replace(throw, assessment=assessment), str(number) in apart, record))
     return entries
 
 
-def _log(book: Logbook, state: SheetState, entry: Entry, by: str, now: datetime) -> LoggedTrial:
+def _log(book: Logbook, state: SheetState, entry: JudgedThrow, by: str, now: datetime) -> LoggedTrial:
     """One throw onto the sheet, with the orders to the latch that it gives rise to."""
     from throwbook.jobs.judgements import calibration_in
 

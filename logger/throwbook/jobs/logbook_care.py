@@ -19,7 +19,7 @@ from throwbook.jobs.find import logbook_path, opened
 from throwbook.jobs.upgrade import JudgedAgain, judge_again
 from throwbook.logbook import Logbook, integrity
 from throwbook.logbook.connection import Waiting
-from throwbook.logbook.integrity import Checked, Progress
+from throwbook.logbook.integrity import IntegrityCheck, Progress
 from throwbook.logbook.merge import NO_TERMS, Merged, Terms, merge
 
 FORMATS = ("csv", "jsonl", "parquet")
@@ -126,14 +126,16 @@ def _write_tables(
                 written[f"{table}.{form}"] += file.add(rows(table, data))
             if progress is not None:
                 progress(name)
-    description = tables.CsvTable(folder / DESCRIPTION, tables.Layout(["table", "column", "unit", "what"]))
+    description = tables.CsvTable(
+        folder / DESCRIPTION, tables.TableLayout(["table", "column", "unit", "what"])
+    )
     description.add(described())
     description.close()
     return written
 
 
-def _layout(columns: tuple[Column, ...]) -> tables.Layout:
-    return tables.Layout(
+def _layout(columns: tuple[Column, ...]) -> tables.TableLayout:
+    return tables.TableLayout(
         [column.name for column in columns],
         frozenset(column.name for column in columns if column.is_number),
         frozenset(column.name for column in columns if column.unit == FLAG),
@@ -170,7 +172,7 @@ class BackedUp:
     bytes: int
 
 
-def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, Checked]:
+def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, IntegrityCheck]:
     """Look at everything in the logbook; which file it was and what was found."""
     from throwbook.jobs.latch import orders_gone, unproven_sheets
 
@@ -179,9 +181,9 @@ def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, 
         if any(problem.where == "file" for problem in found.problems):
             return book.path, found
         what = "it says accepted, but what it was sealed with doesn't pass the rules of acceptance"
-        unproven = tuple(integrity.Problem(f"sheet {name}", what) for name in unproven_sheets(book))
+        unproven = tuple(integrity.IntegrityProblem(f"sheet {name}", what) for name in unproven_sheets(book))
         gone = tuple(
-            integrity.Problem(
+            integrity.IntegrityProblem(
                 f"sheet {name}", f"the order that took the rig out of use is gone: {cause}; {AGAIN}"
             )
             for name, cause in orders_gone(book)

@@ -183,14 +183,14 @@ class Issue:
 
 
 @dataclass(frozen=True)
-class Paper:
+class WrittenPaper:
     """A paper that was written."""
 
     number: str
     files: tuple[Path, ...]
 
 
-def report_rig(logbook: str | Path | None, rig: str, issue: Issue) -> Paper:
+def report_rig(logbook: str | Path | None, rig: str, issue: Issue) -> WrittenPaper:
     """The report of one rig as PDF and as HTML, both saying the same. Raises InputError for a rig that isn't there."""
     from throwbook.report.report import rig_report
 
@@ -199,7 +199,7 @@ def report_rig(logbook: str | Path | None, rig: str, issue: Issue) -> Paper:
     return _write_both(rig_report(material), material, f"report-{file_name(rig)}", issue)
 
 
-def report_sheet(logbook: str | Path | None, sheet: str, issue: Issue) -> Paper:
+def report_sheet(logbook: str | Path | None, sheet: str, issue: Issue) -> WrittenPaper:
     """The report of one sheet as PDF and as HTML. Raises InputError for a sheet that isn't there."""
     from throwbook.report.report import sheet_report
 
@@ -217,7 +217,7 @@ def blank(
     issue: Issue,
     throws: int | None = None,
     voltage_v: float | None = None,
-) -> Paper:
+) -> WrittenPaper:
     """A blank sheet for ``rig`` as PDF. Raises InputError for a rig that isn't there."""
     from throwbook.core.sheets.sheet import plan_for
     from throwbook.report.forms import blank_sheet
@@ -226,10 +226,10 @@ def blank(
     source = _form_source(logbook, rig, kind, issue, voltage_v)
     document = blank_sheet(source, kind, plan_for(kind, source.rig, throws))
     sheet = write(issue.folder / f"blank-{kind}-{file_name(rig)}.pdf", to_pdf(document, issue.paper))
-    return Paper(document.number, (sheet,))
+    return WrittenPaper(document.number, (sheet,))
 
 
-def card(logbook: str | Path | None, rig: str, issue: Issue, voltage_v: float | None = None) -> Paper:
+def card(logbook: str | Path | None, rig: str, issue: Issue, voltage_v: float | None = None) -> WrittenPaper:
     """The cab card of ``rig``, on one page of its paper and one of pocket size. Raises InputError for an unknown rig."""
     from throwbook.report.forms import cab_card
     from throwbook.report.pdf import to_one_page
@@ -238,7 +238,7 @@ def card(logbook: str | Path | None, rig: str, issue: Issue, voltage_v: float | 
     stem = f"cab-card-{file_name(rig)}"
     page = write(issue.folder / f"{stem}.pdf", to_one_page(document, issue.paper))
     pocket = write(issue.folder / f"{stem}-pocket.pdf", to_one_page(document, "pocket"))
-    return Paper(document.number, (page, pocket))
+    return WrittenPaper(document.number, (page, pocket))
 
 
 def _read(logbook: str | Path | None, issue: Issue) -> "Logbook":
@@ -249,7 +249,7 @@ def _read(logbook: str | Path | None, issue: Issue) -> "Logbook":
     return opened(logbook, read_only=True)
 
 
-def _write_both(document: "Document", material: "Material", stem: str, issue: Issue) -> Paper:
+def _write_both(document: "Document", material: "Material", stem: str, issue: Issue) -> WrittenPaper:
     from throwbook.report.html import to_html
     from throwbook.report.pdf import to_pdf
     from throwbook.report.report_charts import Drawings
@@ -257,7 +257,7 @@ def _write_both(document: "Document", material: "Material", stem: str, issue: Is
     drawings = Drawings(material)
     pdf = write(issue.folder / f"{stem}.pdf", to_pdf(document, issue.paper, drawings.as_pdf_pages))
     html = write(issue.folder / f"{stem}.html", to_html(document, drawings.as_svg).encode())
-    return Paper(document.number, (pdf, html))
+    return WrittenPaper(document.number, (pdf, html))
 
 
 def write(path: Path, content: bytes) -> Path:

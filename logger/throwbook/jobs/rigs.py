@@ -139,7 +139,7 @@ def _due(one: Listed, until: date) -> bool:
 
 
 @dataclass(frozen=True)
-class RigHistory:
+class RigView:
     """One rig with what the logbook holds of it."""
 
     rig: "Rig"
@@ -230,7 +230,7 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
         ]
 
 
-def rig_history(logbook: str | Path | None, name: str, today: date) -> RigHistory:
+def rig_history(logbook: str | Path | None, name: str, today: date) -> RigView:
     """One rig. Raises InputError for a name the logbook doesn't have."""
     from throwbook.core.sheets.sheet import no_since
     from throwbook.jobs.find import rig_of
@@ -238,7 +238,7 @@ def rig_history(logbook: str | Path | None, name: str, today: date) -> RigHistor
 
     with opened(logbook, read_only=True) as book:
         rig, stands = rig_of(book, name), rig_status(book, name, today)
-        return RigHistory(
+        return RigView(
             rig,
             tuple(book.rig_revisions(name)),
             stands,
@@ -294,10 +294,10 @@ COLUMNS = (
 
 def list_csv(found: Sequence[Listed], path: Path) -> None:
     """One row a rig. Raises OutsideError when the disk refuses."""
-    from throwbook.files.tables import CsvTable, Layout, whole_file
+    from throwbook.files.tables import CsvTable, TableLayout, whole_file
 
     with whole_file(path) as part:
-        table = CsvTable(part, Layout(COLUMNS))
+        table = CsvTable(part, TableLayout(COLUMNS))
         table.add(_row(one) for one in found)
         table.close()
 

@@ -94,7 +94,7 @@ def _commissioned_by(book: "Logbook", rig: str) -> SheetState | None:
 
 
 @dataclass(frozen=True)
-class Step:
+class ClearingStep:
     """One step of the way down."""
 
     need: str
@@ -109,7 +109,7 @@ class StepsToClear:
     """How far the clearing of a rig has come."""
 
     status: Status
-    steps: tuple[Step, ...]
+    steps: tuple[ClearingStep, ...]
     """In order; empty in service."""
     orders: tuple[str, ...]
     """Ids to name in the clearing order."""
@@ -206,11 +206,11 @@ def _after(state: SheetState, raised: list[set[str]], repair: ServiceEntry | Non
     return state.sheet.kind == COMMISSIONING and planned_for
 
 
-def _step(need: str, repair: ServiceEntry | None, sheet: SheetState | None) -> Step:
+def _step(need: str, repair: ServiceEntry | None, sheet: SheetState | None) -> ClearingStep:
     if need == CAUSE_FOUND:
-        return Step(need, repair is not None, repair.found.what if repair else "")
+        return ClearingStep(need, repair is not None, repair.found.what if repair else "")
     if need == REPAIR:
-        return Step(need, repair is not None, repair.fixed.what if repair else "")
+        return ClearingStep(need, repair is not None, repair.fixed.what if repair else "")
     if need == RECOMMISSIONED:
-        return Step(need, sheet is not None, sheet.name if sheet else "")
-    return Step(need, False, "")
+        return ClearingStep(need, sheet is not None, sheet.name if sheet else "")
+    return ClearingStep(need, False, "")

@@ -48,7 +48,7 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Kept:
+class StoredTrial:
     """Where it is now."""
 
     file: Path | None
@@ -68,7 +68,7 @@ def trace_name(trace: Trace) -> str:
     return f"{file_name(trace.rig)}-{trace.direction}{when}.csv"
 
 
-def keep(recorded: Recorded, place: Place, now: datetime) -> Kept:
+def keep(recorded: Recorded, place: Place, now: datetime) -> StoredTrial:
     """Write the trace file, put the trial into the logbook, then drop the journal.
 
     An existing file is never overwritten, and a recovered throw that was kept just before the recording broke off isn't
@@ -83,7 +83,7 @@ def keep(recorded: Recorded, place: Place, now: datetime) -> Kept:
     return kept
 
 
-def _kept(recorded: Recorded, place: Place, now: datetime) -> Kept:
+def _kept(recorded: Recorded, place: Place, now: datetime) -> StoredTrial:
     if recorded.trace is None:
         raise InputError("there is nothing to keep", str(recorded.journal), "Record again")
     kept_out = _kept_out(recorded, recorded.trace, place)
@@ -98,7 +98,9 @@ def _kept(recorded: Recorded, place: Place, now: datetime) -> Kept:
         elif not recorded.recovered or not _same_samples(recorded.trace, file):
             raise InputError("there is such a file already", str(file), remedy=Remedy.OTHER_FILE)
     return (
-        _into_logbook(recorded, place, now, file) if in_logbook else Kept(file, "", None, kept_out=kept_out)
+        _into_logbook(recorded, place, now, file)
+        if in_logbook
+        else StoredTrial(file, "", None, kept_out=kept_out)
     )
 
 
@@ -133,7 +135,7 @@ def _kept_out(recorded: Recorded, trace: Trace, place: Place) -> str:
     return "" if practice else f"it was made by {made_by} and says nothing of the machine"
 
 
-def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | None) -> Kept:
+def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | None) -> StoredTrial:
     """Every movement onto the sheet that is named, or a new one, with the orders it gives rise to."""
     from throwbook import __version__
     from throwbook.core.sheets.conditions import conditions_from
@@ -148,7 +150,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
     with opened(place.logbook) as book, book.transaction():
         twins = book.made_of(trace.rig, trace) if recorded.recovered else []
         if sheets := [sheet for twin in twins for sheet in book.sheets_of(twin)]:
-            return Kept(file, sheets[0], latch.rig_status(book, trace.rig, now.date()))
+            return StoredTrial(file, sheets[0], latch.rig_status(book, trace.rig, now.date()))
         if place.sheet:
             state = open_sheet(book, place.sheet, trace.rig)
         else:
@@ -174,7 +176,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
             if place.left_out and logged.placement is not None:
                 book.leave_out(logged.placement, place.left_out, place.by, now)
         standing = latch.rig_status(book, trace.rig, now.date())
-        return Kept(file, state.sheet.name, standing, any(one.level == DO_NOT_USE for one in raised))
+        return StoredTrial(file, state.sheet.name, standing, any(one.level == DO_NOT_USE for one in raised))
 
 
 DISCARDED = "discarded: the recording broke off"
@@ -183,12 +185,12 @@ SET_ASIDE = ".set-aside"
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedRecording:
     """What became of one unfinished recording."""
 
     recording: Unfinished
     recorded: "Recorded | None" = None
-    kept: Kept | None = None
+    kept: StoredTrial | None = None
     """None with ``recorded``: no current flowed in it, and it was dropped."""
     error: ThrowbookError | None = None
     """Why it is still unfinished."""
@@ -204,13 +206,13 @@ def left_over(logbook: str | None) -> list[Unfinished]:
 
 def judge_left_over(
     recordings: Iterable[Unfinished], logbook: str | None, by: str, now: datetime, *, discard: bool = False
-) -> Iterator[Judged]:
+) -> Iterator[JudgedRecording]:
     """One after the other, each onto a spot sheet of its own; one that can't be judged stands in no other's way."""
     for one in recordings:
         try:
             yield _discarded(one, logbook, by, now) if discard else _keep(one, logbook, by, now)
         except ThrowbookError as error:
-            yield Judged(one, error=error)
+            yield JudgedRecording(one, error=error)
 
 
 def recover_unfinished(
@@ -245,21 +247,23 @@ def set_aside(one: Unfinished, why: str, logbook: str | None, by: str, now: date
     return one.journal.rename(one.journal.with_name(one.journal.name + SET_ASIDE))
 
 
-def _keep(one: Unfinished, logbook: str | None, by: str, now: datetime) -> Judged:
+def _keep(one: Unfinished, logbook: str | None, by: str, now: datetime) -> JudgedRecording:
     recorded, in_logbook = recover_unfinished(one, logbook)
-    return Judged(one, recorded, keep(recorded, Place(logbook=logbook, in_logbook=in_logbook, by=by), now))
+    return JudgedRecording(
+        one, recorded, keep(recorded, Place(logbook=logbook, in_logbook=in_logbook, by=by), now)
+    )
 
 
-def _discarded(one: Unfinished, logbook: str | None, by: str, now: datetime) -> Judged:
+def _discarded(one: Unfinished, logbook: str | None, by: str, now: datetime) -> JudgedRecording:
     try:
         recorded, in_logbook = recover_unfinished(one, logbook)
     except InputError as error:  # nobody will ever know what it shows
-        return Judged(one, set_aside=set_aside(one, str(error), logbook, by, now))
+        return JudgedRecording(one, set_aside=set_aside(one, str(error), logbook, by, now))
     if recorded.no_current or not in_logbook:
         recorded.discard_journal()
-        return Judged(one, recorded)
+        return JudgedRecording(one, recorded)
     place = Place(logbook=logbook, in_logbook=True, by=by, left_out=DISCARDED)
-    return Judged(one, recorded, keep(recorded, place, now))
+    return JudgedRecording(one, recorded, keep(recorded, place, now))
 
 
 def _rigs_of(one: Unfinished, logbook: str | None) -> list[str]:

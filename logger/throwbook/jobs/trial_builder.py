@@ -24,11 +24,11 @@ from throwbook.protocol.messages import (
     ClockStopped,
     Dropped,
     Event,
-    Fault,
+    FaultEvent,
     Identified,
     Identity,
     Lost,
-    Refused,
+    Refusal,
     Reset,
     Samples,
     Started,
@@ -65,13 +65,13 @@ class BoardReport:
         self.drops = Drops()
         self.faults_before: Counter[str] = Counter()
         """Faults told before the first row that is kept, by code."""
-        self._faults: list[Fault] = []
+        self._faults: list[FaultEvent] = []
         self._faults_more: Counter[str] = Counter()
         self._codes = set(FAULTS)
         self._losses: list[Lost] = []
         self._stopped: ClockStopped | None = None
 
-    def take(self, event: Dropped | Fault | Lost | ClockStopped) -> None:
+    def take(self, event: Dropped | FaultEvent | Lost | ClockStopped) -> None:
         """One event of the session."""
         if isinstance(event, Dropped):
             self.drops.update(event.drops)
@@ -82,7 +82,7 @@ class BoardReport:
         else:
             self._fault(event)
 
-    def _fault(self, fault: Fault) -> None:
+    def _fault(self, fault: FaultEvent) -> None:
         if len(self._codes) < len(FAULTS) + MOST_OTHER_CODES:
             self._codes.add(fault.code)
         if fault.code not in self._codes:
@@ -228,13 +228,13 @@ class TrialRecord:
             return self._once("board", self._about_board(now))
         elif isinstance(event, Started):
             self._started_at, self.rate_hz = now, event.rate_hz
-        elif isinstance(event, Lost | Dropped | Fault | ClockStopped):
+        elif isinstance(event, Lost | Dropped | FaultEvent | ClockStopped):
             self.report.take(event)
             return self._about(event)
         elif isinstance(event, Unfit):
             self.unfit = event.why
             return event.why
-        elif isinstance(event, Refused):
+        elif isinstance(event, Refusal):
             self.refused = event.reason
             return f"the board refused '{event.word}': {event.reason}"
         elif isinstance(event, Reset | ClockJump):
@@ -306,9 +306,9 @@ class TrialRecord:
                 del self._blocks[0]
                 self.report.forget_before(int(self._blocks[0].index[0]))
 
-    def _about(self, event: Lost | Dropped | Fault | ClockStopped) -> str:
+    def _about(self, event: Lost | Dropped | FaultEvent | ClockStopped) -> str:
         """The line to tell a person at once; what was dropped is told in the end."""
-        if isinstance(event, Fault):
+        if isinstance(event, FaultEvent):
             return self._once(event.code, f"{FAULTS.get(event.code, event.code)} ({event.text})")
         if isinstance(event, ClockStopped):
             return "the board's clock stands still: no time can be told from here on. Give the board its supply anew"

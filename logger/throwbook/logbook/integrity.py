@@ -31,7 +31,7 @@ LISTS_OF_IDS = (
 
 
 @dataclass(frozen=True)
-class Problem:
+class IntegrityProblem:
     """One thing that isn't as it was written."""
 
     where: str
@@ -40,17 +40,17 @@ class Problem:
 
 
 @dataclass(frozen=True)
-class Checked:
+class IntegrityCheck:
     """What a check looked at and found."""
 
     rigs: int
     sheets: int
     trials: int
     seals: int
-    problems: tuple[Problem, ...]
+    problems: tuple[IntegrityProblem, ...]
 
 
-def check(book: "Logbook", progress: Progress | None = None) -> Checked:
+def check(book: "Logbook", progress: Progress | None = None) -> IntegrityCheck:
     """Look at everything: the file itself, references, every row against its id, every trace, every seal."""
     problems = _file_problems(book)
     try:
@@ -66,23 +66,23 @@ def check(book: "Logbook", progress: Progress | None = None) -> Checked:
     except Exception as error:  # a damaged file can fail anywhere; what was found so far still counts
         if not problems:
             raise
-        problems.append(Problem("file", f"the check stopped there ({error})"))
+        problems.append(IntegrityProblem("file", f"the check stopped there ({error})"))
         counts = [0, 0, 0, 0]
-    return Checked(counts[0], counts[1], counts[2], counts[3], tuple(dict.fromkeys(problems)))
+    return IntegrityCheck(counts[0], counts[1], counts[2], counts[3], tuple(dict.fromkeys(problems)))
 
 
-def _file_problems(book: "Logbook") -> list[Problem]:
+def _file_problems(book: "Logbook") -> list[IntegrityProblem]:
     """What SQLite itself finds: torn pages, rows missing from an index, values of the wrong type."""
     try:
         found = [row[0] for row in book.db.execute("PRAGMA integrity_check(20)")]
     except sqlite3.DatabaseError as error:
-        return [Problem("file", f"the file is damaged ({error})")]
-    return [Problem("file", text.replace("\n", " ")) for text in found if text != "ok"]
+        return [IntegrityProblem("file", f"the file is damaged ({error})")]
+    return [IntegrityProblem("file", text.replace("\n", " ")) for text in found if text != "ok"]
 
 
-def _reference_problems(book: "Logbook") -> list[Problem]:
+def _reference_problems(book: "Logbook") -> list[IntegrityProblem]:
     found = [
-        Problem(row[0], f"row {row[1] or 'unnumbered'} points to a row of {row[2]} that is gone")
+        IntegrityProblem(row[0], f"row {row[1] or 'unnumbered'} points to a row of {row[2]} that is gone")
         for row in book.read("PRAGMA foreign_key_check")
     ]
     for table, column, target, what in LISTS_OF_IDS:
@@ -91,42 +91,46 @@ def _reference_problems(book: "Logbook") -> list[Problem]:
             f"SELECT {owner}, {table}.id FROM {table}, json_each({table}.{column}) AS each"
             f" WHERE each.value NOT IN (SELECT id FROM {target})"
         )
-        found += [Problem(row[0], f"{table} {row[1][:8]}: {what}") for row in rows]
+        found += [IntegrityProblem(row[0], f"{table} {row[1][:8]}: {what}") for row in rows]
     orphans = book.read(
         "SELECT count(*) FROM trace WHERE digest NOT IN (SELECT trace FROM trial WHERE trace NOT NULL)"
     )
     if orphans[0][0]:
-        found.append(Problem("file", f"{orphans[0][0]} records of samples belong to no trial"))
+        found.append(IntegrityProblem("file", f"{orphans[0][0]} records of samples belong to no trial"))
     return found
 
 
-def _entry_problems(book: "Logbook") -> list[Problem]:
+def _entry_problems(book: "Logbook") -> list[IntegrityProblem]:
     """What the list of entries misses, and where the list itself or the file's structure was changed."""
     with plain_errors(book.path):
         gone = store.structure_missing(book.db)
         if any(each.kind == "table" for each in gone):
-            return [Problem(UNKNOWN_RIG, each.what) for each in gone]
+            return [IntegrityProblem(UNKNOWN_RIG, each.what) for each in gone]
         gone += store.rows_missing(book.db)
         changed = store.list_broken(book.db)
-    found = [Problem(each.rig or UNKNOWN_RIG, each.what) for each in gone]
-    return found + [Problem(UNKNOWN_RIG, what) for what in changed]
+    found = [IntegrityProblem(each.rig or UNKNOWN_RIG, each.what) for each in gone]
+    return found + [IntegrityProblem(UNKNOWN_RIG, what) for what in changed]
 
 
-def _row_problems(book: "Logbook", names: dict[str, str]) -> list[Problem]:
+def _row_problems(book: "Logbook", names: dict[str, str]) -> list[IntegrityProblem]:
     found = []
     for table in TABLES:
         for each in book.altered(table.name):
             where = _sheet_names(book, table.name, each.id, dict(each.content), names)
             found.append(
-                Problem(where, f"a row of {table.name} ({each.id[:8]}) was changed after it was written")
+                IntegrityProblem(
+                    where, f"a row of {table.name} ({each.id[:8]}) was changed after it was written"
+                )
             )
         for row_id, content in book.unreadable(table.name):
             where = _sheet_names(book, table.name, row_id, content, names)
-            found.append(Problem(where, f"a row of {table.name} ({row_id[:8]}) can't be read"))
+            found.append(IntegrityProblem(where, f"a row of {table.name} ({row_id[:8]}) can't be read"))
     return found
 
 
-def _trace_problems(book: "Logbook", names: dict[str, str], progress: Progress | None) -> list[Problem]:
+def _trace_problems(
+    book: "Logbook", names: dict[str, str], progress: Progress | None
+) -> list[IntegrityProblem]:
     """Unpack every record and sum it again."""
     from throwbook.logbook import serialization
 
@@ -138,16 +142,18 @@ def _trace_problems(book: "Logbook", names: dict[str, str], progress: Progress |
                 trials = book.read("SELECT id FROM trial WHERE trace = ?", [digest])
                 where = ", ".join(_sheet_names(book, "trial", row[0], {}, names) for row in trials) or "file"
                 found.append(
-                    Problem(where, f"the recorded samples {digest[:8]} were changed after they were stored")
+                    IntegrityProblem(
+                        where, f"the recorded samples {digest[:8]} were changed after they were stored"
+                    )
                 )
             if progress is not None and number % 500 == 0:
                 progress(number, total)
     return found
 
 
-def _seal_problems(book: "Logbook", names: dict[str, str]) -> list[Problem]:
+def _seal_problems(book: "Logbook", names: dict[str, str]) -> list[IntegrityProblem]:
     return [
-        Problem(f"sheet {names.get(seal.sheet, seal.sheet[:8])}", f"the seal doesn't match: {why}")
+        IntegrityProblem(f"sheet {names.get(seal.sheet, seal.sheet[:8])}", f"the seal doesn't match: {why}")
         for rig in book.rig_names()
         for seal, why in book.broken_seals(rig)
     ]

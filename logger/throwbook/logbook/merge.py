@@ -24,7 +24,7 @@ from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.errors import InputError
 from throwbook.logbook.connection import plain_errors
 from throwbook.logbook.opening import open_untouched, open_writing, refuse_by_header
-from throwbook.logbook.schema import TABLES, Table
+from throwbook.logbook.schema import TABLES, RecordTable
 from throwbook.logbook.store import enter_others, list_broken, rows_missing
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ def _agree(book: "Logbook", trial: str) -> bool:
     return len({tuple(mark) for mark in marks}) == 1
 
 
-def _competing(book: "Logbook", table: Table) -> Iterable[tuple[str, int]]:
+def _competing(book: "Logbook", table: RecordTable) -> Iterable[tuple[str, int]]:
     """What has several rows that count at once, and how many."""
     about = table.about
     rows = book.read(

@@ -15,7 +15,7 @@ from typing import Any
 
 from throwbook.core.records import Fact
 from throwbook.errors import InputError
-from throwbook.logbook.schema import FLAG, IDS, INTEGER, JSON, REAL, TIME, Table
+from throwbook.logbook.schema import FLAG, IDS, INTEGER, JSON, REAL, TIME, RecordTable
 
 SqlValue = str | int | float | bytes | None
 
@@ -105,7 +105,7 @@ def from_sql(kind: str, value: SqlValue) -> Any:
     return value
 
 
-def fact(table: Table, values: Mapping[str, SqlValue]) -> Fact:
+def fact(table: RecordTable, values: Mapping[str, SqlValue]) -> Fact:
     """A row's content in the form that is summed, with the id that follows from it."""
     content: dict[str, Any] = {}
     for column in table.columns:
@@ -117,11 +117,11 @@ def fact(table: Table, values: Mapping[str, SqlValue]) -> Fact:
     return Fact(table.name, _id_of(table, content), content)
 
 
-def _id_of(table: Table, content: Mapping[str, Any]) -> str:
+def _id_of(table: RecordTable, content: Mapping[str, Any]) -> str:
     return hashlib.sha256(to_json([table.name, content]).encode()).hexdigest()[:32]
 
 
-def altered(table: Table, row_id: str, summed: Fact) -> bool:
+def altered(table: RecordTable, row_id: str, summed: Fact) -> bool:
     """Whether a row's content, summed as it is stored now, doesn't give the id that the row carries.
 
     Until version 3 an id was made over a minus zero, which SQLite gives back as zero: such a row is as it was written.
@@ -132,7 +132,7 @@ def altered(table: Table, row_id: str, summed: Fact) -> bool:
     return not zeros or _id_of(table, {**summed.content, **dict.fromkeys(zeros, -0.0)}) != row_id
 
 
-def to_row(table: Table, record: Any, extra: Mapping[str, SqlValue]) -> dict[str, SqlValue]:
+def to_row(table: RecordTable, record: Any, extra: Mapping[str, SqlValue]) -> dict[str, SqlValue]:
     """A record's row, its own id included; ``extra`` holds columns that are not fields of the record as they are.
 
     Raises InputError for what no file can hold: half a letter, a number that is none, one of too many digits.

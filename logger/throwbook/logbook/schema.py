@@ -16,7 +16,7 @@ BLOB = "blob"
 
 
 @dataclass(frozen=True)
-class Table:
+class RecordTable:
     """How one kind of record is stored."""
 
     name: str
@@ -29,14 +29,14 @@ class Table:
     """The columns of the table's key. An id is made from the whole row, so what stands before it is in it already."""
 
 
-TABLES: tuple[Table, ...] = (
-    Table(
+TABLES: tuple[RecordTable, ...] = (
+    RecordTable(
         "rig_revision",
         records.RigRevision,
         {"rig": TEXT, "toml": TEXT, "at": TIME, "by": TEXT, "reason": TEXT, "replaces": IDS},
         "rig",
     ),
-    Table(
+    RecordTable(
         "sheet",
         records.Sheet,
         {
@@ -50,13 +50,13 @@ TABLES: tuple[Table, ...] = (
         },
         "rig",
     ),
-    Table(
+    RecordTable(
         "answers",
         records.Answers,
         {"sheet": TEXT, "answers": JSON, "at": TIME, "by": TEXT, "reason": TEXT, "replaces": IDS},
         "sheet",
     ),
-    Table(
+    RecordTable(
         "trial",
         records.Trial,
         {
@@ -70,7 +70,7 @@ TABLES: tuple[Table, ...] = (
         },
         "rig",
     ),
-    Table(
+    RecordTable(
         "placement",
         records.Placement,
         {
@@ -90,7 +90,7 @@ TABLES: tuple[Table, ...] = (
         "trial",
         ("trial", "id"),
     ),
-    Table(
+    RecordTable(
         "sighting",
         records.Sighting,
         {
@@ -108,7 +108,7 @@ TABLES: tuple[Table, ...] = (
         "trial",
         ("trial", "id"),
     ),
-    Table(
+    RecordTable(
         "service",
         records.Service,
         {
@@ -126,7 +126,7 @@ TABLES: tuple[Table, ...] = (
         },
         "rig",
     ),
-    Table(
+    RecordTable(
         "baseline",
         records.BaselineRecord,
         {
@@ -141,13 +141,13 @@ TABLES: tuple[Table, ...] = (
         },
         "rig",
     ),
-    Table(
+    RecordTable(
         "calibration",
         records.Calibration,
         {"board": TEXT, "details": JSON, "at": TIME, "by": TEXT, "reason": TEXT, "replaces": IDS},
         "board",
     ),
-    Table(
+    RecordTable(
         "judgement",
         records.Judgement,
         {
@@ -168,7 +168,7 @@ TABLES: tuple[Table, ...] = (
         "trial",
         ("trial", "id"),
     ),
-    Table(
+    RecordTable(
         "decision",
         records.Decision,
         {
@@ -183,7 +183,7 @@ TABLES: tuple[Table, ...] = (
         },
         "sheet",
     ),
-    Table(
+    RecordTable(
         "latch_order",
         records.Order,
         {
@@ -203,7 +203,7 @@ TABLES: tuple[Table, ...] = (
         },
         "rig",
     ),
-    Table(
+    RecordTable(
         "seal",
         records.Seal,
         {

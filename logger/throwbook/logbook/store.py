@@ -18,7 +18,7 @@ from throwbook.core.records import Fact
 from throwbook.logbook import migrations
 from throwbook.logbook.connection import Connection, damaged, plain_errors, unreadable_row
 from throwbook.logbook.rows import SqlValue, altered, fact, from_sql, to_json, to_row, with_id
-from throwbook.logbook.schema import BY_NAME, BY_RECORD, JUDGED_FAIL, SAID_NO_AT, TABLES, Table
+from throwbook.logbook.schema import BY_NAME, BY_RECORD, JUDGED_FAIL, SAID_NO_AT, TABLES, RecordTable
 
 FAILED, SAID_NO = "judgement that failed", "sighting that said no"
 COUNTED = {FAILED: ("judgement", JUDGED_FAIL), SAID_NO: ("sighting", SAID_NO_AT)}
@@ -75,7 +75,7 @@ Place = tuple[object, object]
 NOWHERE: Place = ("?", "?")
 
 
-def enter(db: sqlite3.Connection, table: Table, row: Mapping[str, object]) -> None:
+def enter(db: sqlite3.Connection, table: RecordTable, row: Mapping[str, object]) -> None:
     """Put one new row on the list."""
     sheet, trial = row.get("sheet"), row.get("trial")
     of_sheet = db.execute("SELECT rig, number FROM sheet WHERE id = ?", [sheet]).fetchone() if sheet else None
@@ -88,7 +88,7 @@ def enter(db: sqlite3.Connection, table: Table, row: Mapping[str, object]) -> No
 
 
 def _called(
-    table: Table, row: Mapping[str, object], of_sheet: Place, rig_of_trial: str, place: Place
+    table: RecordTable, row: Mapping[str, object], of_sheet: Place, rig_of_trial: str, place: Place
 ) -> tuple[str, str]:
     """Whose row it is (a rig or a board), and how a person calls it. ``of_sheet``: rig and number of the sheet it names."""
     rig = {"trial": rig_of_trial, "sheet": of_sheet[0]}.get(table.about) or row.get(table.about)
@@ -101,7 +101,7 @@ def _called(
     return str(rig or ""), WORDS[table.name].format(position=position, number=number, **about)
 
 
-def _counted_as(table: Table, row: Mapping[str, object]) -> dict[str, int]:
+def _counted_as(table: RecordTable, row: Mapping[str, object]) -> dict[str, int]:
     """The kinds that a row counts as, once each."""
     asks = [name for name, (kind, asked) in COUNTED.items() if kind == table.name and asked.of(row)]
     return dict.fromkeys([table.name, *asks], 1)
@@ -354,7 +354,7 @@ class Store(Connection):
         rows = self.read(f"SELECT {columns(table, wanted)} FROM {table.name} {where}", values)
         return [self._record(table, wanted, row) for row in rows]
 
-    def _record(self, table: Table, wanted: list[str], row: Sequence[SqlValue]) -> Any:
+    def _record(self, table: RecordTable, wanted: list[str], row: Sequence[SqlValue]) -> Any:
         """One record from its id and the wanted columns."""
         try:
             values = {
@@ -384,7 +384,7 @@ class Store(Connection):
         rows = self.read(f"SELECT * FROM {table} {where} ORDER BY id", values)
         return [replace(self._summed(shape, row), id=row["id"]) for row in rows]
 
-    def _summed(self, table: Table, row: sqlite3.Row) -> Fact:
+    def _summed(self, table: RecordTable, row: sqlite3.Row) -> Fact:
         try:
             return fact(table, dict(row))
         except KeyError as error:  # the table has lost a column, or its name
@@ -416,7 +416,7 @@ class Store(Connection):
             return no_orders(self.db, names)
 
 
-def _insert(table: Table) -> str:
+def _insert(table: RecordTable) -> str:
     names = ["id", *table.columns]
     listed, marks = ", ".join(f'"{name}"' for name in names), ", ".join("?" for _ in names)
     return (
@@ -429,6 +429,6 @@ INSERTS = {table.name: _insert(table) for table in TABLES}
 """Table: how a row of it is added."""
 
 
-def columns(table: Table, wanted: Iterable[str]) -> str:
+def columns(table: RecordTable, wanted: Iterable[str]) -> str:
     """The id and the wanted columns for a SELECT."""
     return ", ".join(f'{table.name}."{name}"' for name in ("id", *wanted))

@@ -22,7 +22,7 @@ from throwbook.protocol.messages import (
     OVER_RANGE,
     SEQ_SPAN,
     BadMessage,
-    BoardFault,
+    FaultLine,
     Go,
     Halt,
     Identity,
@@ -148,7 +148,7 @@ class ScpiPort:
         # A reading that took too long skips the ticks it missed, which count as lost.
         number, self._tick = due, due + 1
         if current_a is None or (self._voltage_query and voltage_v is None):
-            return [BoardFault(OVER_RANGE, "the instrument shows overload or no number")]
+            return [FaultLine(OVER_RANGE, "the instrument shows overload or no number")]
         micros = round((read_s - self._go_s) * 1e6) % MICROS_SPAN
         volts = None if voltage_v is None else round(voltage_v / VOLT_LSB_V)
         return [Sample(number % SEQ_SPAN, micros, round(current_a / AMP_LSB_A), volts)]

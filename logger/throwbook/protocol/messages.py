@@ -100,7 +100,7 @@ class NotTaken:
 
 
 @dataclass(frozen=True)
-class BoardFault:
+class FaultLine:
     """``F``: a fault the board sees itself."""
 
     code: str
@@ -143,7 +143,7 @@ class Ping:
     word: ClassVar[str] = "ping"
 
 
-FromBoard = Identity | Sample | Taken | NotTaken | BoardFault
+FromBoard = Identity | Sample | Taken | NotTaken | FaultLine
 ToBoard = Who | SetRate | Go | Halt | Ping
 Message = FromBoard | ToBoard
 Field = Callable[[bytes], object]
@@ -214,7 +214,7 @@ TABLE: dict[bytes, tuple[type[Message], tuple[Field, ...]]] = {
     b"D": (Sample, (integer(0, SEQ_SPAN - 1), integer(0, MICROS_SPAN - 1), COUNTS, COUNTS)),
     b"K": (Taken, (text,)),
     b"N": (NotTaken, (text, text)),
-    b"F": (BoardFault, (text, text)),
+    b"F": (FaultLine, (text, text)),
     b"who": (Who, ()),
     b"rate": (SetRate, (integer(1, 1_000_000),)),
     b"go": (Go, ()),
@@ -222,7 +222,7 @@ TABLE: dict[bytes, tuple[type[Message], tuple[Field, ...]]] = {
     b"ping": (Ping, ()),
 }
 FIRST_FIELDS = {kind: first for first, (kind, _) in TABLE.items()}
-_REST_IN_LAST = (BoardFault, NotTaken)
+_REST_IN_LAST = (FaultLine, NotTaken)
 _VERSION_FIRST = (Identity,)
 
 
@@ -340,7 +340,7 @@ class Answered:
 
 
 @dataclass(frozen=True)
-class Refused:
+class Refusal:
     """A command was refused, by the board or because the line can't carry it."""
 
     word: str
@@ -348,7 +348,7 @@ class Refused:
 
 
 @dataclass(frozen=True)
-class Fault:
+class FaultEvent:
     """A fault the board sees itself."""
 
     code: str
@@ -392,8 +392,8 @@ Event = (
     | Lost
     | Dropped
     | Answered
-    | Refused
-    | Fault
+    | Refusal
+    | FaultEvent
     | Reset
     | ClockJump
     | ClockStopped

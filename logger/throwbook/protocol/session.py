@@ -29,11 +29,11 @@ from throwbook.protocol.messages import (
     I_AND_V,
     Answered,
     BadMessage,
-    BoardFault,
     ClockJump,
     Dropped,
     Event,
-    Fault,
+    FaultEvent,
+    FaultLine,
     Go,
     Halt,
     Halted,
@@ -41,7 +41,7 @@ from throwbook.protocol.messages import (
     Identity,
     Message,
     NotTaken,
-    Refused,
+    Refusal,
     Reset,
     Sample,
     Samples,
@@ -201,7 +201,7 @@ class Session:
             return
         refused = refusal(message, self.rate_hz, self._baud) if self._baud else ""
         if refused:
-            self._events.append(Refused("rate", refused))
+            self._events.append(Refusal("rate", refused))
             self.state = IDLE
             return
         self.state = SETTING
@@ -248,16 +248,16 @@ class Session:
         self._events.append(Halted())
 
     def _refused(self, message: NotTaken) -> None:
-        self._events.append(Refused(message.word, message.reason))
+        self._events.append(Refusal(message.word, message.reason))
         if self.state in (SETTING, STARTING):
             self.state = IDLE
 
     def _answered(self, message: Taken) -> None:
         self._events.append(Answered(message.word))
 
-    def _fault(self, message: BoardFault) -> None:
+    def _fault(self, message: FaultLine) -> None:
         after = self._unwrapper.index if self.samples and self.state in (RUNNING, HALTING, CUT) else -1
-        self._events.append(Fault(message.code, message.text, after))
+        self._events.append(FaultEvent(message.code, message.text, after))
 
     def _cut(self, event: Reset | ClockJump) -> None:
         self.state = CUT
@@ -348,5 +348,5 @@ TABLE: dict[tuple[str, type[Message]], Callable[..., None]] = {
     (HALTING, Identity): Session._halted_by_reset,
     ("any", Taken): Session._answered,
     ("any", NotTaken): Session._refused,
-    ("any", BoardFault): Session._fault,
+    ("any", FaultLine): Session._fault,
 }

@@ -18,7 +18,7 @@ from throwbook.protocol.messages import (
     SENSOR_ABSENT,
     SEQ_SPAN,
     BadMessage,
-    BoardFault,
+    FaultLine,
     Go,
     Halt,
     Identity,
@@ -145,7 +145,7 @@ class RehearsalBoard:
     def _go(self, now_s: float) -> list[Message]:
         if self._trouble.sensor_absent:
             return [
-                BoardFault(SENSOR_ABSENT, "no answer from the current sensor"),
+                FaultLine(SENSOR_ABSENT, "no answer from the current sensor"),
                 NotTaken("go", "no sensor"),
             ]
         if not self.running:
@@ -189,7 +189,7 @@ class RehearsalBoard:
         sending = self._troubled(lines, time_s + self._since_origin_s())
         if (np.abs(counts) > most).any() and float(time_s[-1]) >= self._last_fault_s + _FAULT_EVERY_S:
             self._last_fault_s = float(time_s[-1])
-            sending += self._said(BoardFault(OVER_RANGE, "current beyond the range"))
+            sending += self._said(FaultLine(OVER_RANGE, "current beyond the range"))
         return sending
 
     def _since_origin_s(self) -> float:

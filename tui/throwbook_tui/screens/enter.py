@@ -273,13 +273,13 @@ class EnterScreen(FormPage[None]):
             self._write(throw)
 
     def _write(self, throw: HandThrow) -> None:
-        from throwbook.jobs.enter import Entry
+        from throwbook.jobs.enter import HandEntry
         from throwbook.jobs.enter import enter as write_down
 
         desk, rig, tools = self.desk, self._rig, self._instruments()
         when = self.form.field("when").value.strip()
         thrown_at = moment_from(when, desk.now()) if when else desk.now()
-        entry = Entry([throw], "", self._sheet, instruments=tools, thrown_at=thrown_at)
+        entry = HandEntry([throw], "", self._sheet, instruments=tools, thrown_at=thrown_at)
         self.work("enter", lambda: write_down(desk.logbook, rig, entry, desk.by, desk.now()))
 
     def done_enter(self, done: "Entered") -> None:

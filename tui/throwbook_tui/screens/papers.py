@@ -76,7 +76,7 @@ def _check(logbook: str | None, rig: str | None, where: Path | None, now: dateti
     ]
 
 
-def _written(done: "papers.Paper") -> list[str]:
+def _written(done: "papers.WrittenPaper") -> list[str]:
     where = done.files[0].parent
     return [f"Paper {done.number} is written. It is in {where}:", *(file.name for file in done.files)]
 

@@ -41,7 +41,7 @@ from throwbook_tui.widgets.plot import LiveTrace
 if TYPE_CHECKING:
     from throwbook.jobs.find import RigSource
     from throwbook.jobs.recording import Recorded
-    from throwbook.jobs.store_trial import Kept
+    from throwbook.jobs.store_trial import StoredTrial
     from throwbook_tui.context import Desk
 
 READY, ARMED, RUNNING, JUDGED = "ready", "armed", "running", "judged"
@@ -75,7 +75,7 @@ class RecordScreen(Page[None]):
         self._rig_name, self._sheet, self._direction = rig, sheet, direction
         self._source: RigSource | None = None
         self._recording: Any = None
-        self._result: tuple[Recorded, Kept] | None = None
+        self._result: tuple[Recorded, StoredTrial] | None = None
         self._warning = ""
         self._to_keep = False
         """The recording has ended and something flowed in it."""
@@ -196,7 +196,7 @@ class RecordScreen(Page[None]):
         )
         self.work("record", lambda: self._record(desk))
 
-    def _record(self, desk: "Desk") -> "tuple[Recorded, Kept | None]":
+    def _record(self, desk: "Desk") -> "tuple[Recorded, StoredTrial | None]":
         """In a thread, to the end: kept there, so that it is also kept where the program ends meanwhile.
 
         None is kept where a person has to say something first: whether it was a throw, when no current came; which way its
@@ -241,7 +241,7 @@ class RecordScreen(Page[None]):
         if not message.line.startswith(AT_STALL):
             self.tell(sentence(message.line), WARN)
 
-    def done_record(self, result: "tuple[Recorded, Kept | None]") -> None:
+    def done_record(self, result: "tuple[Recorded, StoredTrial | None]") -> None:
         """It ended and is kept, or a person is asked: whether there was a throw, or which way its movements went."""
         recorded, kept = result
         if kept is not None:
@@ -286,7 +286,7 @@ class RecordScreen(Page[None]):
         self._rest_after(recorded)
         desk = self.desk
 
-        def kept() -> "tuple[Recorded, Kept]":
+        def kept() -> "tuple[Recorded, StoredTrial]":
             judged = recorded.directed(ways) if ways else recorded
             return judged, self._kept(judged, desk)
 
@@ -297,7 +297,7 @@ class RecordScreen(Page[None]):
         if recorded.rest_s is not None:
             desk.rests[self._rig_name] = (desk.monotonic() + recorded.rest_s, recorded.rest_s)
 
-    def _kept(self, recorded: "Recorded", desk: "Desk") -> "Kept":
+    def _kept(self, recorded: "Recorded", desk: "Desk") -> "StoredTrial":
         """In a thread: the screen may be gone already."""
         from throwbook.jobs.store_trial import Place, keep
 
@@ -326,7 +326,7 @@ class RecordScreen(Page[None]):
         self.repaint()
         self.tell(spoken(error), BAD)
 
-    def done_keep(self, result: "tuple[Recorded, Kept]") -> None:
+    def done_keep(self, result: "tuple[Recorded, StoredTrial]") -> None:
         """Large word, bell, reason."""
         self._result = result
         self._set_phase(JUDGED)
@@ -336,7 +336,7 @@ class RecordScreen(Page[None]):
         if problem is not None:
             self.tell(f"{sentence(spoken(problem))} What came before it is kept.", WARN)
 
-    def _show_result(self, recorded: "Recorded", kept: "Kept") -> None:
+    def _show_result(self, recorded: "Recorded", kept: "StoredTrial") -> None:
         judged = recorded.assessment
         assert judged is not None
         look, roomy = look_now(recorded), self._roomy

@@ -23,7 +23,7 @@ from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import lines
 
 if TYPE_CHECKING:
-    from throwbook.jobs.store_trial import Judged
+    from throwbook.jobs.store_trial import JudgedRecording
     from throwbook.jobs.unfinished import Unfinished
 
 MID_WAY = (
@@ -118,7 +118,7 @@ class RecoverScreen(Page[None]):
         self.refresh_bindings()
         self.tell(spoken(error), BAD)
 
-    def done_keep(self, judged: "list[Judged]") -> None:
+    def done_keep(self, judged: "list[JudgedRecording]") -> None:
         """What became of each; one that can't be judged is still there."""
         self._busy = False
         self._left = [one.recording for one in judged if one.error is not None]
@@ -146,7 +146,7 @@ class RecoverScreen(Page[None]):
         }.get(action, True)
 
 
-def _told(one: "Judged") -> list[Cell]:
+def _told(one: "JudgedRecording") -> list[Cell]:
     """What became of one recording, a line for each movement."""
     whose = f"{one.recording.rig or 'a rig that nobody knows'}, {one.recording.direction or 'either way'}"
     if one.error is not None:

@@ -29,7 +29,7 @@ from throwbook_tui.widgets.frame import RowTable, lines
 
 if TYPE_CHECKING:
     from throwbook.core.records import LoggedTrial
-    from throwbook.jobs.rigs import RigHistory
+    from throwbook.jobs.rigs import RigView
 
 MOST_REASONS = 2
 UNFINISHED = "A recording was never judged: press J. Until then no sheet is accepted and no order cleared."
@@ -61,7 +61,7 @@ class RigScreen(Page[None]):
     def __init__(self, name: str) -> None:
         super().__init__()
         self.rig_name = name
-        self._found: tuple[RigHistory, list[LoggedTrial]] | None = None
+        self._found: tuple[RigView, list[LoggedTrial]] | None = None
         self._list = LISTS[0]
 
     def body(self) -> Iterator[Widget]:
@@ -91,7 +91,7 @@ class RigScreen(Page[None]):
         logbook, name, today = self.desk.logbook, self.rig_name, self.desk.today
         self.work("load", lambda: (rig_history(logbook, name, today), newest_trials(logbook, name)))
 
-    def done_load(self, found: "tuple[RigHistory, list[LoggedTrial]]") -> None:
+    def done_load(self, found: "tuple[RigView, list[LoggedTrial]]") -> None:
         """Show it."""
         self._found = found
         self.repaint()
@@ -121,7 +121,7 @@ class RigScreen(Page[None]):
             if name == self._list:
                 table.fill(rig_rows(name, history, trials))
 
-    def _rig_status(self, history: "RigHistory") -> list[Cell]:
+    def _rig_status(self, history: "RigView") -> list[Cell]:
         standing = history.rig_status
         status = standing.status
         tone = STATUSES[status.level][1]
