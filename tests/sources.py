@@ -90,7 +90,7 @@ TABLE: tuple[Published, ...] = (
     Published("UNC-7", "JCGM 100:2008, 4.2.3, worked by hand", _U + "type_a_is_the_spread_over_the_root_of_n", _UNC + "type_a", "board bench"),
     Published("MCM-1", "JCGM 101:2008, 9.2.3 (from memory; closed form)", _U + "mcm_1_four_rectangles", _UNC + "interval_of", "rig fit"),
     Published("MCM-2", "own, closed form", _U + "mcm_2_an_interval_of_what_bends_is_wider_above", _UNC + "interval_of", "rig fit"),
-    Published("DEC-1", "ILAC-G8:09/2019, example after ISO 14253-1", _U + "dec_1_guard_band", "throwbook.core.diagnosis.verdict:decide", "assess"),
+    Published("DEC-1", "ILAC-G8:09/2019, example after ISO 14253-1", _U + "dec_1_guard_band", "throwbook.core.machine.limits:decide", "assess"),
     Published("DEC-2", "ILAC-G8:09/2019, JCGM 106", _U + "dec_2_false_accept_risk", _UNC + "false_accept_risk", "sheet accept"),
     Published("EWMA-1", f"{_NIST}, 6.3.2.4", _SERIES + "ewma_1_all_twenty_printed_values", _SEASONS + "control_chart:ewma", "trend"),
     Published("EWMA-2", f"{_NIST}, 6.3.2.4", _SERIES + "ewma_2_asymptotic_limits_and_nothing_out_of_control", _SEASONS + "control_chart:ewma_limit", "trend"),

@@ -52,6 +52,7 @@ BENCHMARKS = (
     Benchmark("logbook_speed", "a logbook of 100,000 trials", ("--trials", "2000", "--rigs", "20")),
     Benchmark("papers", "report, blank sheet, cab card", ()),
     Benchmark("screen", "opening, frames, keys while recording", ("--trials", "1000")),
+    Benchmark("start_up", "processor time of --help, rig list, status, first screen", ("--times", "3")),
     Benchmark("growth", "time as work grows from 10 to 10,000", ("--largest", "1000")),
 )
 

@@ -7,8 +7,7 @@ import pytest
 
 from tests.cli.sheet_steps import accept
 from tests.report.page_words import words_on_pages
-from throwbook.core.diagnosis.verdict import decide
-from throwbook.core.machine.limits import Limit
+from throwbook.core.machine.limits import Limit, decide
 from throwbook.core.sheets.hand_readings import READ_BY_EYE, Accuracy, Reading, metered
 from throwbook.core.sheets.shared_risk import reach
 

@@ -1,15 +1,7 @@
-"""The table of commands, and what --version shows.
+"""The parser: which command lives where, and what --version shows. Nothing is imported until a command needs it."""
 
-The parser: which command lives where. Nothing heavy is imported until a command needs it.
-
-Version and environment: what a report of a fault should name.
-"""
-
-import platform
-import sqlite3
 import sys
 from importlib import import_module
-from importlib.metadata import PackageNotFoundError, version
 
 import click
 
@@ -37,6 +29,9 @@ OPTIONAL = ("PyVISA", "pyarrow", "distributed")
 
 def about() -> list[str]:
     """Lines, the version first; nothing heavy is imported for them."""
+    import platform
+    import sqlite3
+
     return [
         f"throwbook {__version__}",
         f"Python {platform.python_version()} ({platform.python_implementation()}), {platform.platform()}",
@@ -47,6 +42,8 @@ def about() -> list[str]:
 
 
 def _version(name: str) -> str:
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version(name)
     except PackageNotFoundError:

@@ -7,7 +7,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from throwbook.core.analysis.baseline import Baseline
 from throwbook.core.records import (
     BENCH,
     COMMISSIONING,
@@ -18,22 +17,23 @@ from throwbook.core.records import (
     current,
 )
 from throwbook.core.rig import Rig
-from throwbook.core.sizing.sizing import Sizing, fit
 from throwbook.errors import OutsideError, Remedy
 from throwbook.files.rig_file import RigFile, parse_rig, read_rig, read_rig_file, refuse_contradictions
 from throwbook.logbook import Logbook, open_logbook
 from throwbook.logbook.connection import Waiting
 
 if TYPE_CHECKING:
+    from throwbook.core.analysis.baseline import Baseline
     from throwbook.core.assessment import Assessment
     from throwbook.core.sheets.baseline_selection import ChoiceSheet
+    from throwbook.core.sizing.sizing import Sizing
 
 
 @dataclass(frozen=True, eq=False)
 class BaselineInForce:
     """A baseline and the row it comes from."""
 
-    baseline: Baseline
+    baseline: "Baseline"
     record: BaselineRecord | None
     """None: provisional, drawn from the first bench or commissioning sheet."""
 
@@ -67,7 +67,7 @@ def baselines_for(book: Logbook, rig: str, kind: str = "") -> dict[str, Baseline
     return {direction: found for direction, found in held.items() if found is not None}
 
 
-def baselines_of(held: Mapping[str, BaselineInForce]) -> dict[str, Baseline]:
+def baselines_of(held: Mapping[str, BaselineInForce]) -> "dict[str, Baseline]":
     """The baselines alone, by direction."""
     return {direction: found.baseline for direction, found in held.items()}
 
@@ -102,7 +102,7 @@ def freeze_baselines(
     return found
 
 
-def _provisional(book: Logbook, rig: str, direction: str, kinds: tuple[str, ...]) -> Baseline | None:
+def _provisional(book: Logbook, rig: str, direction: str, kinds: tuple[str, ...]) -> "Baseline | None":
     """From the rig's own sheets of these kinds, where nothing is frozen yet."""
     from throwbook.core.analysis.baseline import make_baseline
     from throwbook.core.sheets.baseline_selection import choose
@@ -159,8 +159,10 @@ def load_rig(name_or_file: str, logbook: str | None = None) -> RigFile:
         return parse_rig(book.rig(name_or_file).toml, name_or_file)
 
 
-def judge_rig(name_or_file: str, logbook: str | None = None) -> tuple[Sizing, tuple[str, ...]]:
+def judge_rig(name_or_file: str, logbook: str | None = None) -> "tuple[Sizing, tuple[str, ...]]":
     """The judgement, and a warning for each key of the file that isn't known."""
+    from throwbook.core.sizing.sizing import fit
+
     read = load_rig(name_or_file, logbook)
     return fit(read.rig), read.warnings
 
@@ -232,7 +234,7 @@ class RigSource:
     """A rig and what is known of it."""
 
     rig: Rig
-    baselines: dict[str, Baseline] = field(default_factory=dict)
+    baselines: "dict[str, Baseline]" = field(default_factory=dict)
     """By direction; empty for a rig that comes from a file."""
     kind: str = ""
     """Of the sheet that is filled; empty: any."""

@@ -15,7 +15,6 @@ from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import logbook_path, opened, rig_from
 from throwbook.jobs.latch import RigStatus, missing_from, orders_due, rig_status, status
-from throwbook.jobs.papers import write
 from throwbook.jobs.rig_changes import raise_for_change
 from throwbook.jobs.steps_to_clear import gaps_in, happened_in
 from throwbook.jobs.unfinished import Unfinished, unfinished_recordings
@@ -304,6 +303,7 @@ def list_csv(found: Sequence[Listed], path: Path) -> None:
 
 def list_pdf(found: Sequence[Listed], wanted: Wanted, path: Path, issued: date, paper: str) -> None:
     """The same on paper. Raises OutsideError when the disk refuses."""
+    from throwbook.jobs.papers import write
     from throwbook.report.forms import WallRow, wall_list
     from throwbook.report.pdf import to_pdf
 

@@ -326,8 +326,7 @@ class Store(Connection):
         about = getattr(record, BY_RECORD[type(record)].about)
         with self.transaction():
             replaces = self.head_ids(type(record), about)
-            stored: Record = self.add(replace(record, replaces=replaces), **extra)  # type: ignore[type-var]
-            return stored
+            return self.add_or_find(replace(record, replaces=replaces), **extra)[0]  # type: ignore[type-var]
 
     def read(self, sql: str, values: Sequence[SqlValue] | dict[str, SqlValue] = ()) -> list[Any]:
         """Rows of any question to the file."""

@@ -1,7 +1,7 @@
 """What a report says about one test sheet: conditions, each throw, limits kept or not, what was seen, how it ended."""
 
 from throwbook.core.assessment import INFO, Check, Measured
-from throwbook.core.diagnosis.verdict import NOT_JUDGED
+from throwbook.core.machine.limits import NOT_JUDGED
 from throwbook.core.quantities.rounding import limit_text, measured_text, percent_text
 from throwbook.core.quantities.text import counted, printable
 from throwbook.core.quantities.units import show_rest

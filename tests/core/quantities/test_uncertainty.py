@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from throwbook.core.assessment import Measured
-from throwbook.core.diagnosis.verdict import decide
+from throwbook.core.machine.limits import decide
 from throwbook.core.quantities import statistics
 from throwbook.core.sheets.hand_readings import Reading, timed
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from tests.core.sheet_builders import NOON, RIG, seen, sheet, throw, throws
 from throwbook.core.assessment import Check, Figures, Measured
-from throwbook.core.diagnosis.verdict import decide
+from throwbook.core.machine.limits import decide
 from throwbook.core.quantities.statistics import chance_beyond, false_accept_risk
 from throwbook.core.rig import LimitOverride
 from throwbook.core.sheets.acceptance import acceptance

@@ -21,7 +21,6 @@ from throwbook.core.assessment import (
     WATCH,
     Check,
     Figures,
-    Interval,
     Measured,
     Sign,
 )
@@ -31,8 +30,10 @@ from throwbook.core.machine.limits import (
     HIGHEST_SUPPLY,
     LOWEST_SUPPLY,
     MAX,
+    NOT_JUDGED,
     Limit,
     Opening,
+    decide,
     guarded_run_current,
     limits_for,
     opening,
@@ -41,7 +42,6 @@ from throwbook.core.machine.limits import (
 from throwbook.core.machine.motor import assumed_lines
 from throwbook.core.quantities.rounding import limit_text, measured_text
 
-NOT_JUDGED = "not judged"
 ANOTHER_RATING = "a current flowed that is neither the rest nor the run of this actuator: the rating and the record don't belong together"
 WIDER_RANGE = "Take a board with a wider range."
 
@@ -61,28 +61,6 @@ SETTLE_BY_HAND = {
     "supply_under_load": "Read a volt meter with a finer last digit.",
 }
 """The same where stopwatch and meters were read; a limit that isn't here is settled in the same way."""
-
-
-def decide(measured: Measured | Interval | None, limit: float, side: str) -> str:
-    """``pass``, ``fail``, ``undecided``, or ``not judged`` where the figure is missing.
-
-    Of an interval that isn't as wide above as below the end that lies towards the limit counts.
-
-    >>> decide(Measured(0.0017, 0.0010), 0.003, "max"), decide(Measured(0.0025, 0.0010), 0.003, "max")
-    ('pass', 'undecided')
-    >>> decide(Interval(14.5, 10.6, 23.6), 20.0, "max"), decide(Interval(14.5, 10.6, 23.6), 10.0, "max")
-    ('undecided', 'fail')
-    """
-    if measured is None:
-        return NOT_JUDGED
-    room, worse, better = (
-        (limit - measured.value, measured.up, measured.down)
-        if side == MAX
-        else (measured.value - limit, measured.down, measured.up)
-    )
-    if room >= worse:
-        return PASS
-    return FAIL if room < -better else UNDECIDED
 
 
 def decide_alert(measured: Measured | None, limit: Limit) -> str:

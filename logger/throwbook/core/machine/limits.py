@@ -13,11 +13,13 @@ from dataclasses import dataclass, replace
 from itertools import product
 from typing import NamedTuple
 
+from throwbook.core.assessment import FAIL, PASS, UNDECIDED, Interval, Measured
 from throwbook.core.machine.expected_throw import RATED_C, given_values, travel_m
 from throwbook.core.machine.motor import MotorLine, motor_line, resistance_at
 from throwbook.core.rig import Rig
 from throwbook.errors import InputError
 
+NOT_JUDGED = "not judged"
 MAX = "max"
 MIN = "min"
 RATING = "rating"
@@ -159,6 +161,28 @@ class Limit:
     judged_as: str = RATING
     fails_at: float | None = None
     """Where a figure over an alert fails all the same, guarded; None: nowhere."""
+
+
+def decide(measured: Measured | Interval | None, limit: float, side: str) -> str:
+    """``pass``, ``fail``, ``undecided``, or ``not judged`` where the figure is missing.
+
+    Of an interval that isn't as wide above as below the end that lies towards the limit counts.
+
+    >>> decide(Measured(0.0017, 0.0010), 0.003, "max"), decide(Measured(0.0025, 0.0010), 0.003, "max")
+    ('pass', 'undecided')
+    >>> decide(Interval(14.5, 10.6, 23.6), 20.0, "max"), decide(Interval(14.5, 10.6, 23.6), 10.0, "max")
+    ('undecided', 'fail')
+    """
+    if measured is None:
+        return NOT_JUDGED
+    room, worse, better = (
+        (limit - measured.value, measured.up, measured.down)
+        if side == MAX
+        else (measured.value - limit, measured.down, measured.up)
+    )
+    if room >= worse:
+        return PASS
+    return FAIL if room < -better else UNDECIDED
 
 
 def limits_for(rig: Rig, expected_time_s: float | None = None) -> dict[str, Limit]:

@@ -18,8 +18,8 @@ from throwbook.core.assessment import (
     Check,
     Measured,
 )
-from throwbook.core.diagnosis.verdict import CHECK_WORDS, NOT_JUDGED, check
-from throwbook.core.machine.limits import guarded_run_current, limits_for, looser_limits
+from throwbook.core.diagnosis.verdict import CHECK_WORDS, check
+from throwbook.core.machine.limits import NOT_JUDGED, guarded_run_current, limits_for, looser_limits
 from throwbook.core.quantities.rounding import rounded_down, rounded_up
 from throwbook.core.quantities.text import is_name
 from throwbook.core.records import BENCH, COMMISSIONING, NO, SEEN, YES, Sighting

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from math import floor
 
 from throwbook.core.assessment import PASS, UNDECIDED, Check, Measured
-from throwbook.core.diagnosis.verdict import CHECK_WORDS, decide
-from throwbook.core.machine.limits import MAX, Limit, guarded_run_current, limits_for
+from throwbook.core.diagnosis.verdict import CHECK_WORDS
+from throwbook.core.machine.limits import MAX, Limit, decide, guarded_run_current, limits_for
 from throwbook.core.quantities.rounding import limit_text, measured_text, rounded_up
 from throwbook.core.quantities.statistics import K, chance_beyond
 from throwbook.core.rig import Rig

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from throwbook.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Interval
-from throwbook.core.diagnosis.verdict import decide
 from throwbook.core.machine.expected_throw import (
     RATED_C,
     Values,
@@ -18,7 +17,7 @@ from throwbook.core.machine.expected_throw import (
     reckoned,
     travel_said,
 )
-from throwbook.core.machine.limits import MAX, Limit, limits_for
+from throwbook.core.machine.limits import MAX, Limit, decide, limits_for
 from throwbook.core.machine.motor import (
     MotorLine,
     Number,

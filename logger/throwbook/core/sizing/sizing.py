@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from throwbook.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Interval
-from throwbook.core.diagnosis.verdict import decide
 from throwbook.core.machine.electrical import (
     ASSUMED_DUTY,
     BLADE_SIZES_A,
@@ -26,7 +25,7 @@ from throwbook.core.machine.electrical import (
     thinnest_for,
     throws_in_a_row,
 )
-from throwbook.core.machine.limits import MAX, Limit, limits_for
+from throwbook.core.machine.limits import MAX, Limit, decide, limits_for
 from throwbook.core.machine.rig_validation import RigProblem, problems
 from throwbook.core.quantities.rounding import rounded_down, rounded_up
 from throwbook.core.quantities.units import show, show_duration, show_interval, show_rest
