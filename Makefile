@@ -6,6 +6,8 @@ BIN := $(VENV)/bin
 # pins: the versions that .ci/run installs; licences: of everything that is installed with throwbook.
 # Python keeps what it compiled, whatever the environment says: a test that starts a process starts it much faster so.
 export PYTHONDONTWRITEBYTECODE :=
+# A process a core. Neighbouring tests go to the same one, so what a file or a room sets up once isn't set up in each.
+SPREAD := -n auto --dist worksteal
 
 .PHONY: demo test test-all check format bench faults install versions licences pins samples pictures clean
 
@@ -13,10 +15,10 @@ demo: $(VENV)/.ready-run
 	$(BIN)/throwbook demo
 
 test: $(VENV)/.ready-dev
-	$(BIN)/python -m pytest -q -n auto
+	$(BIN)/python -m pytest -q $(SPREAD)
 
 test-all: $(VENV)/.ready-dev
-	$(BIN)/python -m pytest -q -n auto -m ""
+	$(BIN)/python -m pytest -q $(SPREAD) -m ""
 
 check: $(VENV)/.ready-dev
 	$(BIN)/ruff format --check .

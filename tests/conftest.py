@@ -1,9 +1,19 @@
-"""Options of the tests."""
+"""Options of the tests, and what keeps them quick."""
+
+import gc
 
 import pytest
+
+gc.disable()  # while tests are collected, only things that stay are made
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--snapshot-update", action="store_true", help="write the reviewed screens of tests/tui anew"
     )
+
+
+def pytest_collection_finish() -> None:
+    """Thousands of tests and modules stay to the end: the collector needn't look at them again."""
+    gc.freeze()
+    gc.enable()

@@ -5,16 +5,17 @@ import subprocess
 
 import pytest
 
-from tests.command import command, environment, throwbook
+from tests.command import command, environment, throwbook_here
 from tests.logbook.conftest import NOW, RIG, TOML, fill
 from throwbook.logbook import open_logbook
 
 
 def run(*arguments, book=None, expect=0):
-    done = throwbook(book, *arguments)
-    assert done.returncode == expect, (done.stdout, done.stderr)
-    assert "Traceback" not in done.stderr
-    return done
+    done = throwbook_here(book, *arguments)
+    out, err = done.stdout.decode(), done.stderr.decode()
+    assert done.returncode == expect, (out, err)
+    assert "Traceback" not in err
+    return subprocess.CompletedProcess(done.args, done.returncode, out, err)
 
 
 @pytest.fixture
