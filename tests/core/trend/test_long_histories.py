@@ -115,7 +115,7 @@ def calls(checks: int, every: int) -> int:
     return count
 
 
-@pytest.mark.parametrize("every", [20, 10_000])
+@pytest.mark.parametrize("every", [20, pytest.param(10_000, marks=pytest.mark.long)])
 def test_ten_times_the_checks_take_no_more_than_ten_times_the_work(every):
     # What no call shows, one of numpy's over more rows, is timed by ``python -m tests.benchmarks.growth --only checks``.
     calls(20, every)  # what is imported or kept at the first call isn't counted

@@ -18,7 +18,7 @@ from textual.widgets import Input, Static
 
 from throwbook.core.rig import METRIC
 from throwbook_tui.fields import CHOICE, TEXT, Checked, FieldSpec, check_field
-from throwbook_tui.widgets.frame import TONES, toned
+from throwbook_tui.widgets.frame import TONES, SteadyLine, toned
 
 
 class Choice(Static, can_focus=True):
@@ -144,7 +144,7 @@ class Field(Widget):
                 False  # a blinking cursor would be drawn anew twice a second over a slow line
             )
             yield answer
-            yield Static(classes="remark")
+            yield SteadyLine(classes="remark")
 
     def on_mount(self) -> None:
         """First remark."""

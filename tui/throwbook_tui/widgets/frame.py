@@ -15,6 +15,7 @@ from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 from textual.binding import Binding
+from textual.visual import VisualType
 from textual.widgets import DataTable, Static
 
 from throwbook.core.quantities.text import printable
@@ -89,7 +90,20 @@ def listed(app: Any, cells: Iterable[Cell | str]) -> Group:
     return Group(*found)
 
 
-class Headline(Static):
+class SteadyLine(Static):
+    """A text that is laid out anew only when it changed: most keys leave most lines as they are."""
+
+    _stands: tuple[Text, object] | None = None
+
+    def update(self, content: VisualType = "", *, layout: bool = True) -> None:
+        """Show ``content``, unless it stands there already."""
+        shown = (content, content.style) if isinstance(content, Text) else None
+        if shown is None or shown != self._stands:
+            self._stands = shown
+            super().update(content, layout=layout)
+
+
+class Headline(SteadyLine):
     """Where we are; at the right, what must not be missed."""
 
     def show(self, where: str, right: Cell | str = "") -> None:
@@ -120,7 +134,7 @@ class Headline(Static):
         self.refresh_line()
 
 
-class Notice(Static):
+class Notice(SteadyLine):
     """One thing to tell: why something was refused, or that it is done. Empty, it takes no room."""
 
     def tell(self, text: str, tone: str = "") -> None:
@@ -129,7 +143,7 @@ class Notice(Static):
         self.update(toned(self.app, text, tone))
 
 
-class KeyLine(Static):
+class KeyLine(SteadyLine):
     """Every key that does something here, with its word; each can be clicked."""
 
     def on_mount(self) -> None:
