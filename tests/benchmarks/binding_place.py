@@ -26,7 +26,7 @@ from throwbook.core.simulator import (
 )
 from throwbook.core.trace import DIRECTIONS
 from throwbook.core.trend.history import RigHistory, SeasonCheck, SeasonThrow
-from throwbook.core.trend.profile_trend import growing_spots
+from throwbook.core.trend.profile_trend import check_profiles, spots_among
 
 CHECKS = 12
 
@@ -58,7 +58,7 @@ def life(seed: int) -> tuple[float | None, float, bool, int]:
                     throws.append(SeasonThrow(direction, judged.figures, profile=judged.profile))
         day = date(2022, 3, 1) + timedelta(days=91 * i)
         checks.append(SeasonCheck(day, f"sheet-{i}", "seasonal", tuple(throws), ambient_c=air))
-        spots = growing_spots(RigHistory(rig, tuple(checks)), DIRECTIONS)
+        spots = spots_among({one: check_profiles(RigHistory(rig, tuple(checks)), one) for one in DIRECTIONS})
         if spots:
             first = spots[0]
             truth = place if (first.direction == "lock") else 1.0 - place
@@ -93,7 +93,7 @@ def steady(seed: int) -> bool:
         day = date(2022, 3, 1) + timedelta(days=91 * i)
         checks.append(SeasonCheck(day, f"sheet-{i}", "seasonal", tuple(throws), ambient_c=air))
     return any(
-        growing_spots(RigHistory(rig, tuple(checks[:count])), DIRECTIONS)
+        spots_among({one: check_profiles(RigHistory(rig, tuple(checks[:count])), one) for one in DIRECTIONS})
         for count in range(2, len(checks) + 1)
     )
 

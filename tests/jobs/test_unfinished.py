@@ -10,7 +10,7 @@ from tests.left_journals import BEGUN, leave_journal, stall_source
 from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
-from throwbook.core.status.status_text import reasons, steps_to_clear
+from throwbook.core.status.status_text import judging_first, reasons
 from throwbook.errors import InputError
 from throwbook.files.journal import Journal
 from throwbook.jobs import latch, sign_off
@@ -58,7 +58,7 @@ def test_it_holds_the_rig_and_says_why_and_what_judges_it(book: Path):
     assert reasons(held) == [
         f"restricted: a recording of a lock throw, begun {BEGUN:%Y-%m-%d %H:%M}, was never judged"
     ]
-    assert steps_to_clear(held) == [JUDGE]
+    assert judging_first(held) == [JUDGE]
     assert held.open_ids == ()  # no order: nothing that a sheet or a repair could answer
     [listed] = list_rigs(book, NOW.date())
     assert listed.rig_status.status == held

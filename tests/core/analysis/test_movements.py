@@ -7,7 +7,7 @@ import pytest
 
 from tests.core.drawn_strokes import RIG, Drawn, healthy
 from throwbook.core.analysis.baseline import make_baseline
-from throwbook.core.diagnosis.assess import assess_record, assess_throws, assess_trace
+from throwbook.core.diagnosis.assess import assess_record, assess_trace, cut, judge_throw
 from throwbook.core.rig import Board
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError
@@ -85,7 +85,7 @@ def test_times_count_from_the_first_row_of_the_record():
 
 def test_a_throw_kept_by_itself_is_judged_again_as_in_its_record():
     record = joined(GOOD, JOG, GOOD.but(seed=8), STALL, rest_s=1.5)
-    throws = assess_throws(record, RIG, BASELINES)
+    throws = [judge_throw(one, RIG, BASELINES) for one in cut(record, RIG, BASELINES)]
     assert [trace.movement for trace, _ in throws] == [1, 2, 3, 4]
     for trace, assessment in throws:
         baseline = BASELINES.get(trace.direction)
@@ -212,7 +212,7 @@ def test_a_holding_current_on_both_sides_is_not_the_zero_where_the_record_shows_
     moving = np.any([(record.time_s >= at) & (record.time_s < at + GOOD.run_s) for at in starts], axis=0)
     holds = ~moving & (record.time_s > starts[0])
     record = replace(record, current_a=record.current_a + np.where(holds, holds_a, 0.0))
-    throws = assess_throws(record, RIG, BASELINES)
+    throws = [judge_throw(one, RIG, BASELINES) for one in cut(record, RIG, BASELINES)]
     assert [loud(each) for _, each in throws] == [set()] * 3
     usual = throws[0][1].figures.run_current_a
     for trace, each in throws[1:]:

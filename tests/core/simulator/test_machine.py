@@ -90,21 +90,6 @@ def test_wear_adds_up():
     assert machine.wear.lock_drag_n == 0
 
 
-def test_a_service_takes_away_the_share_it_says():
-    worn = MACHINES[0][1].aged(lock_run=0.2, spot_run=0.4, source_ohm=0.02)
-    greased = worn.serviced(drag_left=0.25)
-    assert greased.wear.lock_drag_n == pytest.approx(0.25 * worn.wear.lock_drag_n)
-    assert greased.wear.spot_n == worn.wear.spot_n
-
-
-def test_a_winding_cools_to_the_air():
-    motor = MACHINES[0][1].motor
-    time_s = motor.heat_capacity_j_k * motor.thermal_resistance_k_w
-    assert motor.cooled(70, 10, 0) == 70
-    assert motor.cooled(70, 10, time_s) == pytest.approx(10 + 60 / np.e)
-    assert motor.cooled(70, 10, 50 * time_s) == pytest.approx(10)
-
-
 def test_wear_shows_in_the_running_current_by_the_share_asked_for():
     machine = MACHINES[3][1]
     runs = []

@@ -28,7 +28,7 @@ from throwbook.core.trace import DIRECTIONS
 from throwbook.core.trend import profile_trend, series
 from throwbook.core.trend.advisory import next_action
 from throwbook.core.trend.history import ENERGY, RigHistory, SeasonService
-from throwbook.core.trend.profile_trend import check_profiles, growing_spots, spot_effects, spot_heights
+from throwbook.core.trend.profile_trend import check_profiles, spot_effects, spot_heights, spots_among
 from throwbook.core.trend.series import ALLOWANCES, Allowance
 from throwbook.core.trend.trend_result import to_json, trends_of
 
@@ -126,7 +126,9 @@ def spots_of(history):
     return {
         "bumps": [profile_trend._judged(one, unlock.get(sheet)).stands_out for sheet, one in lock.items()],
         "by itself": [profile_trend._judged(one, None).stands_out for one in lock.values()],
-        "spots": [asdict(one) for one in growing_spots(history, DIRECTIONS)],
+        "spots": [
+            asdict(one) for one in spots_among({one: check_profiles(history, one) for one in DIRECTIONS})
+        ],
         "effects": [asdict(one) for one in spot_effects(history, profiles)],
         "heights": [asdict(one) for one in spot_heights(history, places)],
     }

@@ -14,7 +14,7 @@ from throwbook.core.trend.history import (
     SeasonService,
     SeasonThrow,
 )
-from throwbook.core.trend.profile_trend import check_profiles, growing_spots, spot_effects
+from throwbook.core.trend.profile_trend import check_profiles, spot_effects, spots_among
 
 RIG = Rig("yard-loader", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6), LockMechanism(0.18))
 START = date(2022, 3, 1)
@@ -37,7 +37,9 @@ def check(i, bump_a, place=0.6, drag=0.0, kind="seasonal", seed=0):
 
 
 def spots(checks, services=()):
-    return growing_spots(RigHistory(RIG, tuple(checks), tuple(services)), DIRECTIONS)
+    return spots_among(
+        {one: check_profiles(RigHistory(RIG, tuple(checks), tuple(services)), one) for one in DIRECTIONS}
+    )
 
 
 def test_a_growing_place_is_named_in_both_directions_mirrored():

@@ -112,23 +112,6 @@ def assess_record(
     return tuple(_judged(each, rig, known, gains, on_bench) for each in _movements(trace, rig, known))
 
 
-def assess_throws(
-    trace: Trace,
-    rig: Rig,
-    baselines: Baselines | None = None,
-    gains: Gains | None = None,
-    on_bench: bool = False,
-) -> tuple[tuple[Trace, Assessment], ...]:
-    """Every movement of a record as a throw to be kept by itself: its own trace and its assessment, in order.
-
-    As ``assess_record``, but each of several traces begins at its own first row (times, ``started``), has the direction
-    that it was judged by, and says in its head which movement of how many it was. Judged again by ``assess_trace`` it
-    gives the same.
-    """
-    known = baselines or {}
-    return tuple(judge_throw(each, rig, known, gains, on_bench) for each in cut(trace, rig, known))
-
-
 def cut(trace: Trace, rig: Rig, baselines: Baselines) -> tuple[Movement, ...]:
     """The movements of a record, each a record of its own; the record as it is where it holds one or none."""
     found = _movements(trace, rig, baselines)

@@ -89,11 +89,6 @@ class Motor:
         """Winding resistance [ohm] at a winding temperature [degC]."""
         return self.resistance_ohm * (1 + COPPER_PER_K * (winding_c - 20))
 
-    def cooled(self, winding_c: float, air_c: float, rest_s: float) -> float:
-        """Winding temperature [degC] after a rest [s]."""
-        time_s = self.heat_capacity_j_k * self.thermal_resistance_k_w
-        return float(air_c + (winding_c - air_c) * np.exp(-rest_s / time_s))
-
     def constant_at(self, magnet_c: float) -> float:
         """Motor constant [V·s/rad] at a magnet temperature [degC]."""
         return self.constant_v_s * (1 + MAGNET_PER_K * (magnet_c - 20))
@@ -280,20 +275,6 @@ class MachineModel:
             scatter=w.scatter + scatter,
         )
         return replace(self, wear=worn)
-
-    def serviced(
-        self, drag_left: float = 1.0, spot_left: float = 1.0, source_left: float = 1.0
-    ) -> "MachineModel":
-        """The same machine after a service: the share of its wear that is left in drag, spot and contacts."""
-        w = self.wear
-        left = replace(
-            w,
-            lock_drag_n=w.lock_drag_n * drag_left,
-            unlock_drag_n=w.unlock_drag_n * drag_left,
-            spot_n=w.spot_n * spot_left,
-            source_ohm=w.source_ohm * source_left,
-        )
-        return replace(self, wear=left)
 
 
 def bell(place: FloatArray, centre: float, width: float) -> FloatArray:

@@ -22,7 +22,6 @@ from throwbook.core.status.latch import (
     DO_NOT_USE,
     IN_SERVICE,
     LEVELS,
-    NEED_SAID,
     Status,
     level_of,
     sentence_of,
@@ -215,16 +214,6 @@ def pending(status: Status) -> list[str]:
     return list(dict.fromkeys(f"{one.level}: {one.sentence}" for one in status.pending))
 
 
-def steps_to_clear(status: Status) -> list[str]:
-    """The steps that bring it down, in order; empty in service."""
-    if status.level == LEVELS[0]:
-        return []
-    highest = worst(one.level for one in status.open)
-    needs = list(dict.fromkeys(need for one in status.open if one.level == highest for need in one.needs))
-    steps = [NEXT_STEP["reason"]] if "reason" in needs else [NEXT_STEP[need] for need in needs]
-    return judging_first(status) + steps
-
-
 def step_in_words(step: str) -> str:
     """A step that isn't done without the command that does it."""
     return step.partition(": throwbook ")[0]
@@ -246,19 +235,3 @@ def refused(status: Status) -> list[str]:
 def caution(status: Status) -> str:
     """What stands beside a rig that is out of use; empty otherwise."""
     return OUT_OF_USE if status.level == DO_NOT_USE else ""
-
-
-__all__ = [
-    "NEED_SAID",
-    "NEXT_STEP",
-    "STYLE",
-    "caution",
-    "headline",
-    "judging_first",
-    "pending",
-    "reasons",
-    "refused",
-    "short",
-    "step_in_words",
-    "steps_to_clear",
-]

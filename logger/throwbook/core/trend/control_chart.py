@@ -328,7 +328,7 @@ def slope_of(line: Line, fit: LineFit, points: tuple[Point, ...]) -> Slope:
     tilt_u = line.scale * sqrt(float(tilt @ covariance @ tilt))
     fitted = theil_sen(line.years[inside], values, shared_u=tilt_u)
     low, high = (None if not np.isfinite(one) else one for one in (fitted.low, fitted.high))
-    return Slope(fitted.slope, low, high, mann_kendall(values).p_two_sided)
+    return Slope(fitted.value, low, high, mann_kendall(values).p)
 
 
 def limit_of(rig: Rig, line: Line) -> ForecastLimit | None:

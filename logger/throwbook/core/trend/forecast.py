@@ -9,11 +9,13 @@ Mann-Kendall: Gilbert 1987 (exact tail up to n = 10, normal approximation above)
 from dataclasses import dataclass
 from functools import cache
 from math import hypot, sqrt
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from throwbook.core.assessment import Interval
 from throwbook.core.quantities.text import counted
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.change_test import (
@@ -145,19 +147,15 @@ def _first(years: FloatArray, chance: FloatArray, p: float) -> float | None:
 EXACT_UP_TO = 10
 
 
-@dataclass(frozen=True)
-class MannKendall:
+class MannKendall(NamedTuple):
     """Test for a steady rise or fall."""
 
     s: int
     """Pairs that rise less pairs that fall."""
     variance: float
     z: float
-    p_rise: float
-    """Chance of as strong a rise without any trend."""
-    p_two_sided: float
-    tau_a: float
-    tau_b: float
+    p: float
+    """Chance of as strong a rise or fall without any trend."""
 
 
 def mann_kendall(values: FloatArray) -> MannKendall:
@@ -169,16 +167,9 @@ def mann_kendall(values: FloatArray) -> MannKendall:
     _, ties = np.unique(values, return_counts=True)
     variance = _variance(ties)
     z = (s - np.sign(s)) / sqrt(variance) if variance > 0 else 0.0
-    pairs = n * (n - 1) / 2
-    tied = float(np.sum(ties * (ties - 1))) / 2
-    if n <= EXACT_UP_TO and tied == 0:
-        p_rise = exact_tail(n, s)
-        p_two = min(1.0, 2.0 * exact_tail(n, abs(s)))
-    else:
-        p_rise = float(ndtr(-z))
-        p_two = float(2.0 * ndtr(-abs(z)))
-    tau_b = s / sqrt((pairs - tied) * pairs) if pairs > tied else 0.0
-    return MannKendall(s, variance, float(z), p_rise, p_two, s / pairs, tau_b)
+    exact = n <= EXACT_UP_TO and len(ties) == n
+    p = min(1.0, 2.0 * exact_tail(n, abs(s))) if exact else float(2.0 * ndtr(-abs(z)))
+    return MannKendall(s, variance, float(z), p)
 
 
 def _variance(ties: NDArray[np.intp]) -> float:
@@ -213,22 +204,10 @@ def _orders_by_inversions(n: int) -> tuple[int, ...]:
     return tuple(counts)
 
 
-@dataclass(frozen=True)
-class TheilSen:
-    """Median slope and its interval, per unit of time."""
-
-    slope: float
-    intercept: float
-    """Value at time 0."""
-    low: float
-    high: float
-    confidence: float
-
-
 def theil_sen(
     time: FloatArray, values: FloatArray, confidence: float = 0.95, shared_u: float = 0.0
-) -> TheilSen:
-    """Median of all pair slopes, shape (n,), n >= 2, with Sen's interval (ranks of the pair slopes).
+) -> Interval:
+    """Median of all pair slopes, shape (n,), n >= 2, per unit of time, with Sen's interval (ranks of the pair slopes).
 
     Sen's holds for values that have nothing in common. ``shared_u``: standard uncertainty of the slope from what they have
     in common; each half of the interval is widened by it. Nought: Sen's own.
@@ -238,9 +217,8 @@ def theil_sen(
     run = time[j] - time[i]
     slopes = np.sort((values[j] - values[i])[run > 0] / run[run > 0])
     if len(slopes) == 0:
-        return TheilSen(0.0, float(np.median(values)), -np.inf, np.inf, confidence)
+        return Interval(0.0, -np.inf, np.inf)
     slope = float(np.median(slopes))
-    intercept = float(np.median(values) - slope * np.median(time))
     factor = float(ndtri((1.0 + confidence) / 2.0))
     half = factor * sqrt(_variance(np.unique(values, return_counts=True)[1]))
     count = len(slopes)
@@ -249,4 +227,4 @@ def theil_sen(
     low = float(slopes[lowest]) if lowest >= 0 else -np.inf
     high = float(slopes[highest]) if highest < count else np.inf
     below, above = (hypot(reach, factor * shared_u) for reach in (slope - low, high - slope))
-    return TheilSen(slope, intercept, slope - below, slope + above, confidence)
+    return Interval(slope, slope - below, slope + above)

@@ -143,13 +143,11 @@ def bump(check: CheckProfile, base: CheckProfile) -> CheckBump | None:
     return CheckBump(check.on, place, float(local[top]), float(local[top]) / least)
 
 
-def growing_spots(history: RigHistory, directions: Sequence[str]) -> list[Spot]:
-    """The place that binds more and more in the newest stage that has profiles, if there is one, in each direction."""
-    return spots_among({one: check_profiles(history, one) for one in directions})
-
-
 def spots_among(profiles: Mapping[str, Sequence[CheckProfile]], stage: int | None = None) -> list[Spot]:
-    """The same from the profiles of each direction; ``stage`` counts from 0, None: the newest that has profiles."""
+    """The place that binds more and more in one stage, if there is one, from the profiles of each direction.
+
+    ``stage`` counts from 0; None: the newest that has profiles.
+    """
     directions = list(profiles)
     bumps = {one: _bumps(profiles[one], stage) for one in directions}
     found = []
