@@ -239,7 +239,7 @@ def conductor(text: str, where: str = "") -> float:
             raise InputError(
                 f"{quoted(text)} is no gauge of a supply cable", where, "Type for example 14 AWG."
             )
-        return math.pi / 4.0 * awg_diameter_m(gauge) ** 2
+        return _awg_area_m2(gauge)
     return parse(text, "area", where)
 
 

@@ -35,7 +35,7 @@ from throwbook.core.quantities.statistics import (
     from_step,
     hand_timed,
 )
-from throwbook.core.quantities.units import show
+from throwbook.core.quantities.units import COMMON, show
 from throwbook.core.records import NO, NOT_LOOKED, YES
 from throwbook.core.rig import Rig
 from throwbook.core.trace import DIRECTIONS
@@ -86,21 +86,10 @@ def in_air(throw: HandThrow, ambient_c: float | None) -> HandThrow:
     return replace(throw, ambient_c=Reading(ambient_c, 1.0))
 
 
-# unit as typed: (kind, factor to SI, offset added after the factor)
-UNITS: dict[str, tuple[str, float, float]] = {
-    "s": ("time", 1.0, 0.0),
-    "sec": ("time", 1.0, 0.0),
-    "a": ("current", 1.0, 0.0),
-    "ma": ("current", 1e-3, 0.0),
-    "v": ("voltage", 1.0, 0.0),
-    "mv": ("voltage", 1e-3, 0.0),
-    "degc": ("ambient", 1.0, 0.0),
-    "°c": ("ambient", 1.0, 0.0),
-    "degf": ("ambient", 5.0 / 9.0, -160.0 / 9.0),
-    "°f": ("ambient", 5.0 / 9.0, -160.0 / 9.0),
+UNITS = {
+    unit.lower(): COMMON[unit] for unit in ("s", "sec", "A", "mA", "V", "mV", "degC", "°C", "degF", "°F")
 }
-
-
+"""Unit as typed, capitals or not: kind, factor to SI, offset added after the factor."""
 # phrase: the fields it sets. Longer phrases are tried first.
 PHRASES: dict[str, dict[str, str]] = {
     "both pins seen": {"left_pin": YES, "right_pin": YES},
@@ -148,7 +137,7 @@ KIND_OF = {
     "peak_current_a": "current",
     "voltage_v": "voltage",
     "rest_voltage_v": "voltage",
-    "ambient_c": "ambient",
+    "ambient_c": "temperature",
 }
 
 
@@ -253,7 +242,7 @@ def _measured(rest: str, given: dict[str, object], where: str) -> str | None:
         raise InputError(f"{typed[:40]!r} is beyond belief", where, f"Example: {EXAMPLE}")
     if value.value == 0.0 and kind == "time":
         raise InputError(f"{typed!r} is no time", where, "Leave the time out where the throw did not start.")
-    if value.value < 0 and kind != "ambient":
+    if value.value < 0 and kind != "temperature":
         raise InputError(
             f"{typed!r} is below zero", where, "Write the size of the reading, without its sign."
         )
@@ -264,7 +253,7 @@ def _measured(rest: str, given: dict[str, object], where: str) -> str | None:
 def _usual_place(kind: str, given: dict[str, object]) -> str:
     if kind == "current":
         return "peak_current_a" if "run_current_a" in given else "run_current_a"
-    return {"time": "time_s", "voltage": "voltage_v", "ambient": "ambient_c"}[kind]
+    return {"time": "time_s", "voltage": "voltage_v", "temperature": "ambient_c"}[kind]
 
 
 def _set(given: dict[str, object], name: str, value: object, typed: str, where: str) -> None:
