@@ -12,16 +12,13 @@ from throwbook.core.records import BENCH, NO, PinAnswers
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE, LEVELS
 from throwbook.core.trace import DIRECTIONS, LOCK, UNLOCK
 
-NOTHING_SAID = frozenset(
-    """
-    a actuator again an and at bad broke broken by cause clear cleared current did didn does doesn drive
-    error fail failed failure fault faulty found go gone had has hole holes in is isn it its known left lock
-    locking machine mechanism motor movement no none not nothing of off ok on one or pin pins problem reason
-    rig right run same seen side sides stuck test that the this throw throws to trouble unknown unlock
-    unlocking was wasn were with
-    """.split()
-)
-"""Words that say nothing of a cause."""
+WORDS_OF_NO_CAUSE = """
+a actuator again an and at bad broke broken by cause clear cleared current did didn does doesn drive
+error fail failed failure fault faulty found go gone had has hole holes in is isn it its known left lock
+locking machine mechanism motor movement no none not nothing of off ok on one or pin pins problem reason
+rig right run same seen side sides stuck test that the this throw throws to trouble unknown unlock
+unlocking was wasn were with
+"""
 STEM = 4
 """Letters by which two words are the same: stall, stalled, stalls."""
 
@@ -32,7 +29,7 @@ def repeats_symptom(cause_found: str, causes: Iterable[str]) -> bool:
     >>> repeats_symptom("lock stalled", ["stall"]), repeats_symptom("bent pin", ["stall"])
     (True, False)
     """
-    known = set(NOTHING_SAID)
+    known = set(WORDS_OF_NO_CAUSE.split())
     for cause in causes:
         known |= set(_words(f"{cause} {CAUSES.get(cause, ('', ''))[1]}"))
     stems = {word[:STEM] for word in known if len(word) >= STEM}
