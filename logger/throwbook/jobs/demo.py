@@ -14,9 +14,9 @@ from throwbook.core.records import PinAnswers, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.errors import InputError
 from throwbook.jobs import demo_data as story
-from throwbook.jobs import latch, sheets, sign_off
-from throwbook.jobs.demo_data import Throws
-from throwbook.jobs.find import opened
+from throwbook.jobs import latch, maintenance, sheets, sign_off
+from throwbook.jobs.demo_data import Throws, record_from_rehearsal
+from throwbook.jobs.find import judge_rig, opened
 from throwbook.jobs.import_traces import Imported, ImportPlan, import_traces
 from throwbook.jobs.latch import Clearing
 
@@ -158,8 +158,6 @@ class _Player:
 
     def fit(self) -> None:
         """Before money is spent: does the actuator suit the mechanism?"""
-        from throwbook.jobs.find import judge_rig
-
         found, _ = judge_rig(str(self.rig_file))
         says = [f"verdict: {found.verdict}"]
         says += [f"{one.about}: {one.says}" for one in found.findings if one.verdict != "pass"]
@@ -170,7 +168,6 @@ class _Player:
     def bench(self) -> None:
         """Off the machine, from a rehearsal board over a serial line: nothing to move, so it must run light."""
         from throwbook.core.simulator import SimulatedFault
-        from throwbook.jobs.demo_data import record_from_rehearsal
 
         at = story.COMMISSIONED - timedelta(days=2)
         place = self.folder / "records" / f"{at:%Y-%m-%d-%H%M}-bench"
@@ -221,7 +218,6 @@ class _Player:
     def steps_to_clear(self, rejected: SheetState) -> None:
         """Cause, repair, full recommissioning, signature."""
         from throwbook.core.status.maintenance import Moment, ServiceEntry
-        from throwbook.jobs import maintenance
 
         at = story.COMMISSIONED + timedelta(days=3)
         on = at.date()
@@ -286,7 +282,6 @@ class _Player:
     def service(self) -> None:
         """The burr is dressed off and the pins are greased."""
         from throwbook.core.status.maintenance import Moment, ServiceEntry
-        from throwbook.jobs import maintenance
 
         on = story.SERVICE_AT.date()
         entry = ServiceEntry(

@@ -144,7 +144,6 @@ class Throws:
         import numpy as np
 
         from throwbook.core.simulator import SensorModel, throw
-        from throwbook.files.trace_file import write_trace
         from throwbook.jobs.sample_runs import USUAL_SENSOR
 
         sensor = SensorModel(**USUAL_SENSOR)  # type: ignore[arg-type]

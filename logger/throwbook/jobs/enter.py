@@ -10,7 +10,7 @@ from throwbook import __version__
 from throwbook.core.assessment import CUT_OFF
 from throwbook.core.records import NOT_LOOKED, OPEN, LoggedTrial, PinAnswers, SheetState
 from throwbook.core.sheets.conditions import conditions_from
-from throwbook.core.sheets.hand_readings import Accuracy, HandThrow, Instruments, in_air
+from throwbook.core.sheets.hand_readings import Accuracy, HandThrow, Instruments, implausible_reading, in_air
 from throwbook.core.sheets.sheet import rested, sheet_trials
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.trace import LOCK
@@ -185,7 +185,6 @@ def _refuse_implausible(
 ) -> None:
     """Stop at a reading that can't be meant."""
     from throwbook.core.sheets.assess_hand import assess_by_hand
-    from throwbook.core.sheets.hand_readings import implausible_reading
 
     air_c = conditions_from(state.answers).ambient_c
     judged = assess_by_hand(in_air(throw, air_c), rig, baseline=held.baseline if held else None)
@@ -254,7 +253,6 @@ def last_look(
 ) -> "tuple[Assessment, str]":
     """The same, and what of the readings can't be meant; empty: nothing."""
     from throwbook.core.sheets.assess_hand import assess_by_hand
-    from throwbook.core.sheets.hand_readings import implausible_reading
 
     with opened(logbook, read_only=True) as book:
         state = book.sheet(sheet)

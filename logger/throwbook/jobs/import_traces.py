@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from throwbook import __version__
 from throwbook.core.quantities.text import counted
 from throwbook.core.records import BENCH, LoggedTrial, SheetState
-from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD
+from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD, conditions_from
 from throwbook.core.status.latch import Status
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
@@ -387,7 +387,6 @@ def _judge(
 ) -> list[JudgedThrow]:
     """Each movement by itself, then as a set; the first may be as found."""
     from throwbook.core.diagnosis.repeatability import judge_set
-    from throwbook.core.sheets.conditions import conditions_from
     from throwbook.core.sheets.sheet import SheetTrial, as_found
     from throwbook.jobs.recording import judged_throw
 

@@ -1,7 +1,7 @@
 """A stored trial in depth, and judged again: under the rig file, calibration, method and baseline that count now."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from throwbook import __version__
 from throwbook.core.analysis.calibration import GAIN_U_KEY, CalibrationRecord, CurrentCalibration
 from throwbook.core.quantities.text import written
-from throwbook.core.records import BENCH, BY_HAND, FROM_TRACE, LoggedTrial, SheetState
+from throwbook.core.records import BENCH, BY_HAND, FROM_TRACE, LoggedTrial, SheetState, current
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.status.latch import Status
 from throwbook.errors import Field, InputError
@@ -87,8 +87,6 @@ def judge_anew(
 
 def from_details(board: str, details: Mapping[str, object], id: str) -> CalibrationRecord:
     """A stored calibration as a record."""
-    from dataclasses import fields
-
     line = CurrentCalibration(**{one.name: details[one.name] for one in fields(CurrentCalibration)})  # type: ignore[arg-type]
     return CalibrationRecord(
         board,
@@ -119,8 +117,6 @@ def under(trace: "Trace", record: CalibrationRecord) -> "Trace":
 
 def trace_of(book: Logbook, logged: LoggedTrial) -> "Trace":
     """A trial's trace under the calibration of its board that counts now."""
-    from throwbook.core.records import current
-
     trace = book.trace(logged.id)
     head = dict(logged.placement.head) if logged.placement is not None else {}
     stored = current(book.calibrations(str(head["board"]))) if "board" in head else None

@@ -38,9 +38,14 @@ from throwbook.core.status.latch import (
     with_pending,
 )
 from throwbook.core.status.maintenance import entry_from, mends
-from throwbook.core.status.raising import repeats_symptom
+from throwbook.core.status.raising import (
+    causes_of_failed,
+    orders_of_record,
+    orders_of_sighting,
+    repeats_symptom,
+)
 from throwbook.errors import Field, InputError, Remedy
-from throwbook.jobs.find import opened
+from throwbook.jobs.find import opened, rig_for_sheet
 from throwbook.jobs.rig_changes import doubts_of, two_machines
 from throwbook.jobs.unfinished import (
     Unfinished,
@@ -69,7 +74,6 @@ def orders_due(book: Logbook, rig: str | None = None) -> dict[str, set[Due]]:
     if not asking:
         return due
     from throwbook.core.sheets.sheet import seen_at
-    from throwbook.core.status.raising import causes_of_failed, orders_of_sighting
 
     for one in asking:
         causes = {found.cause for found in orders_of_sighting(seen_at(one.trial, one.sightings))}
@@ -242,7 +246,6 @@ def unproven_sheets(book: Logbook) -> list[str]:
 def _proof(book: Logbook, state: SheetState, broken: Container[str], *, alone: bool = False) -> SheetProof:
     """A sheet as the latch sees it; accepted only if its sealed rows still pass."""
     from throwbook.core.sheets.sheet import plan_from
-    from throwbook.jobs.find import rig_for_sheet
 
     plan = plan_from(state.sheet.plan)
     accepted = state.state == ACCEPTED and book.holds(state.sheet.id, rig_for_sheet(book, state), broken)
@@ -265,7 +268,6 @@ def raise_for(book: Logbook, state: SheetState, logged: LoggedTrial, by: str, no
     Below ``do not use`` one open order for each sign and sheet is enough: eight throws with the same spot are one finding.
     """
     from throwbook.core.sheets.sheet import seen_at
-    from throwbook.core.status.raising import orders_of_record, orders_of_sighting
 
     seen = seen_at(logged.id, book.sightings(state.sheet.id))
     found = orders_of_sighting(seen)
@@ -283,8 +285,6 @@ def raise_shown_now(
     now: datetime,
 ) -> list[Order]:
     """The orders for what a throw that was judged again shows now; what it showed ``before`` and was cleared isn't raised anew."""
-    from throwbook.core.status.raising import orders_of_record
-
     if logged.judgement is None:
         return []
     kind = state.sheet.kind
@@ -339,8 +339,6 @@ def raise_seen(
 
     Such an order is known by itself, not by throw and cause: what cleared the earlier one doesn't clear it.
     """
-    from throwbook.core.status.raising import orders_of_sighting
-
     found = orders_of_sighting(pins)
     if not found:
         return []

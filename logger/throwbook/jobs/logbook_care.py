@@ -16,7 +16,7 @@ from throwbook.core.records import FROM_TRACE, heads
 from throwbook.errors import Field, InputError, OutsideError
 from throwbook.files import tables
 from throwbook.jobs.find import logbook_path, opened
-from throwbook.jobs.upgrade import JudgedAgain, judge_again
+from throwbook.jobs.upgrade import JudgedAgain, judge_again, raise_shared
 from throwbook.logbook import Logbook, integrity
 from throwbook.logbook.connection import Waiting
 from throwbook.logbook.integrity import IntegrityCheck, Progress
@@ -221,7 +221,6 @@ def take_in(
     Raises ApartError for a rig that both have under one name and of which ``terms`` don't say what it is. Where the same record then counts on two rigs, an order written at ``now`` holds both.
     """
     from throwbook.jobs.rig_changes import raise_for_joined
-    from throwbook.jobs.upgrade import raise_shared
 
     with opened(logbook, waiting=waiting) as book:
         for new in terms.rename.values():

@@ -12,8 +12,8 @@ from throwbook.errors import OutsideError, Remedy
 from throwbook.files.tables import CHECK_FOLDER, whole_file
 from throwbook.jobs.find import baseline_for, opened, rig_for_sheet, rig_of
 from throwbook.jobs.latch import rig_status
-from throwbook.jobs.steps_to_clear import gaps_in, happened_in, steps_said
-from throwbook.jobs.trend import trend_in
+from throwbook.jobs.steps_to_clear import gaps_in, happened_in, not_proved_in, steps_said
+from throwbook.jobs.trend import rows_from_logbook, trend_in
 from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -280,10 +280,6 @@ def _form_source(
     from throwbook import __version__
     from throwbook.core.trend.expected_throw import own_weather
     from throwbook.core.trend.history import history_from
-    from throwbook.jobs.find import baseline_for, rig_of
-    from throwbook.jobs.latch import rig_status
-    from throwbook.jobs.steps_to_clear import gaps_in, happened_in, not_proved_in, steps_said
-    from throwbook.jobs.trend import rows_from_logbook
     from throwbook.report.forms import FormSource
 
     with _read(logbook, issue) as book:

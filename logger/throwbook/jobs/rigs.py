@@ -13,10 +13,10 @@ from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.status.status_text import reasons, short
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
-from throwbook.jobs.find import logbook_path, opened, rig_from
+from throwbook.jobs.find import logbook_path, opened, rig_from, rig_of
 from throwbook.jobs.latch import RigStatus, missing_from, orders_due, rig_status, status
 from throwbook.jobs.rig_changes import raise_for_change
-from throwbook.jobs.steps_to_clear import gaps_in, happened_in
+from throwbook.jobs.steps_to_clear import gaps_in, happened_in, steps_said
 from throwbook.jobs.unfinished import Unfinished, unfinished_recordings
 from throwbook.logbook.connection import Waiting
 
@@ -232,8 +232,6 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
 def rig_history(logbook: str | Path | None, name: str, today: date) -> RigView:
     """One rig. Raises InputError for a name the logbook doesn't have."""
     from throwbook.core.sheets.sheet import no_since
-    from throwbook.jobs.find import rig_of
-    from throwbook.jobs.steps_to_clear import steps_said
 
     with opened(logbook, read_only=True) as book:
         rig, stands = rig_of(book, name), rig_status(book, name, today)

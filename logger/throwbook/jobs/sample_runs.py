@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
 from throwbook.core.rig import Actuator, LockMechanism, Rig, Wiring
-from throwbook.core.simulator import SimulatedFault, ThrowConditions
+from throwbook.core.simulator import SensorModel, SimulatedFault, ThrowConditions, machine_for, throw
 from throwbook.core.trace import LOCK, UNLOCK
 from throwbook.errors import OutsideError
 
@@ -262,8 +262,6 @@ def write_samples(folder: Path, progress: Callable[[int, int], None] = lambda do
 def sample_traces() -> "Iterator[tuple[SampleRun, Trace]]":
     """Each sample run and its record, in the order of the table. The winding's heat goes on from throw to throw."""
     import numpy as np
-
-    from throwbook.core.simulator import SensorModel, machine_for, throw
 
     machine = machine_for(RIG, MACHINE_SEED, LOAD_SHARE)
     winding_c: float | None = None

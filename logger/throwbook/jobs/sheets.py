@@ -27,7 +27,7 @@ from throwbook.core.status.latch import Status
 from throwbook.core.status.maintenance import entry_from
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
-from throwbook.jobs.find import opened, rig_of
+from throwbook.jobs.find import opened, rig_for_sheet, rig_of
 from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -65,8 +65,6 @@ def view(logbook: str | Path | None, sheet: str) -> SheetView:
 
 def view_in(book: Logbook, state: SheetState) -> SheetView:
     """The same in an open logbook."""
-    from throwbook.jobs.find import rig_for_sheet
-
     trials = sheet_trials(book.trials(sheet=state.sheet.id))
     rig = rig_for_sheet(book, state)
     version = book.rig(state.sheet.rig).id

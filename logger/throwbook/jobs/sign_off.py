@@ -22,7 +22,7 @@ from throwbook.core.status.maintenance import work_done
 from throwbook.core.status.raising import WATCH_SIGN
 from throwbook.errors import Field, InputError
 from throwbook.jobs import latch
-from throwbook.jobs.find import opened, rig_of
+from throwbook.jobs.find import freeze_baselines, opened, rig_of
 from throwbook.jobs.sheets import open_sheet, refuse_blank, write_down
 from throwbook.jobs.unfinished import refuse_while_unjudged
 from throwbook.logbook import Logbook
@@ -140,7 +140,6 @@ def _freeze(
 ) -> tuple[tuple[str, ...], str]:
     """A baseline from an accepted commissioning sheet, unless an older one has to stay."""
     from throwbook.core.sheets.baseline_selection import may_replace
-    from throwbook.jobs.find import freeze_baselines
 
     if state.sheet.kind != COMMISSIONING:
         return (), ""

@@ -26,7 +26,7 @@ from throwbook.core.status.status_text import (
 )
 from throwbook.errors import InputError
 from throwbook.jobs import latch
-from throwbook.jobs.find import opened
+from throwbook.jobs.find import opened, rig_for_sheet, rig_of
 from throwbook.jobs.latch import repair_proofs
 from throwbook.logbook import Logbook
 
@@ -63,7 +63,6 @@ def gaps_in(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
 def _gaps(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
     from throwbook.core.sheets.conditions import conditions_from, unanswered
     from throwbook.core.sizing.sizing import not_covered
-    from throwbook.jobs.find import rig_of
 
     newest = _commissioned_by(book, rig)
     if newest is None:
@@ -74,8 +73,6 @@ def _gaps(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
 
 def not_proved_in(book: "Logbook", rig: str) -> tuple[str, ...]:
     """What nobody could read when the rig was commissioned, in words, and what was then taken by shared risk."""
-    from throwbook.jobs.find import rig_for_sheet
-
     newest = _commissioned_by(book, rig)
     if newest is None:
         return ()

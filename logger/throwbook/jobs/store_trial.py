@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING
 
 from throwbook.core.quantities.text import file_name
 from throwbook.core.records import SPOT
-from throwbook.core.sheets.conditions import simulated_by
+from throwbook.core.sheets.conditions import conditions_from, simulated_by
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError, Remedy, ThrowbookError
 from throwbook.files.trace_file import read_trace, write_trace
-from throwbook.jobs.find import logbook_path, opened
-from throwbook.jobs.recording import Recorded
+from throwbook.jobs.find import baselines_for, find_rig, frozen_id, logbook_path, means_a_file, opened
+from throwbook.jobs.recording import Recorded, recover
 from throwbook.jobs.unfinished import (
     Unfinished,
     drop_empty,
@@ -123,8 +123,6 @@ def _free(file: Path) -> Path:
 
 def _kept_out(recorded: Recorded, trace: Trace, place: Place) -> str:
     """Why what no machine made, or what may be no throw at all, stays out of this logbook; empty: it may go in."""
-    from throwbook.jobs.find import opened
-
     if place.in_logbook and (recorded.recovered or place.given_up) and recorded.no_current:
         return "no current flowed before it broke off, and nobody knows whether it was thrown"
     made_by = simulated_by(trace.head)
@@ -138,11 +136,9 @@ def _kept_out(recorded: Recorded, trace: Trace, place: Place) -> str:
 def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | None) -> StoredTrial:
     """Every movement onto the sheet that is named, or a new one, with the orders it gives rise to."""
     from throwbook import __version__
-    from throwbook.core.sheets.conditions import conditions_from
     from throwbook.core.sheets.sheet import rested, sheet_trials
     from throwbook.core.status.latch import DO_NOT_USE
     from throwbook.jobs import latch
-    from throwbook.jobs.find import baselines_for, frozen_id, opened
     from throwbook.jobs.sheets import open_sheet, plan_in
 
     trace = recorded.trace
@@ -223,8 +219,6 @@ def recover_unfinished(
     A rig of the logbook is judged as the logbook has it, whatever file it was named by: what it shows has to reach its status.
     """
     from throwbook.jobs.calibrate import calibration_finder
-    from throwbook.jobs.find import find_rig, means_a_file
-    from throwbook.jobs.recording import recover
 
     ref = rig_ref or (one.rig if _rigs_of(one, logbook) else one.rig_ref)
     recorded = recover(

@@ -21,9 +21,10 @@ from throwbook.core.trend.history import (
     SHEET_COLUMNS,
     TRIAL_COLUMNS,
     RigRows,
+    history_from,
 )
 from throwbook.errors import Field, InputError, OutsideError, Remedy
-from throwbook.jobs.find import logbook_path, opened
+from throwbook.jobs.find import logbook_path, opened, rig_of
 from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -42,8 +43,6 @@ RIG_COLUMNS = ("rig", "at", "toml")
 
 def rows_from_logbook(book: Logbook, name: str, trials: Sequence[LoggedTrial]) -> RigRows:
     """Everything the logbook holds of one rig, as export rows; ``trials`` are all of its trials."""
-    from throwbook.jobs.find import rig_of
-
     states = {one.sheet.id: one for one in book.sheets(name)}
     services = book.services(name, every_revision=True)
     standing = {one.id for one in heads(services)}
@@ -145,7 +144,6 @@ def rig_trend(logbook: str | Path | None, name: str, today: date) -> RigTrend:
 
 def trend_in(book: "Logbook", name: str, today: date, profiles: bool) -> RigTrend:
     """One rig of an open logbook; ``profiles`` also looks for places where binding grows (slower)."""
-    from throwbook.core.trend.history import history_from
     from throwbook.jobs.latch import rig_status
 
     trials = book.trials(rig=name)
@@ -237,8 +235,6 @@ def fleet_from_export(
 
 def trend_of_rows(rows: "RigRows", today: date) -> RigTrend:
     """One rig from its rows, without profiles and without the latch's orders (an export has no seals to trust)."""
-    from throwbook.core.trend.history import history_from
-
     return _light(trend_of(history_from(rows), today))
 
 
@@ -263,8 +259,6 @@ def need_checks(trend: RigTrend) -> None:
 def rig_from_export(folder: Path, name: str, today: date) -> RigTrend:
     """One rig of an export, with all its checks. Raises InputError for a name that isn't there."""
     import pandas
-
-    from throwbook.core.trend.history import history_from
 
     check_export(folder)
     frames = {

@@ -373,7 +373,6 @@ class AcceptanceStore(TrialStore, SealStore):
 
     def _sealed_trials(self, sheet: str, covers: set[str]) -> "list[SheetTrial]":
         """The sheet's throws as they stood when it was sealed."""
-        from throwbook.core.records import BY_HAND
         from throwbook.core.sheets.sheet import SheetTrial
 
         trials = {one.id: one for one in self.select(Trial, ON_SHEET.replace("trial IN", "id IN"), [sheet])}
