@@ -33,7 +33,7 @@ from throwbook.core.assessment import (
 from throwbook.core.records import Order, Service
 from throwbook.core.trace import Trace
 from throwbook.logbook import Logbook, open_logbook, serialization
-from throwbook.logbook.rows import to_json
+from throwbook.logbook.schema import to_json
 from throwbook.logbook.serialization import assessment_to_json, profile_blob
 
 NOW = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)

@@ -4,7 +4,7 @@ import hashlib
 
 import pytest
 
-from throwbook.logbook.rows import to_json
+from throwbook.logbook.schema import to_json
 from throwbook.logbook.seals import content_id, seal_of
 
 

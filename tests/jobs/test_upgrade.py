@@ -29,10 +29,10 @@ from throwbook.errors import InputError
 from throwbook.jobs import latch, sign_off
 from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import opened, rig_of
+from throwbook.jobs.judgements import judge_again
 from throwbook.jobs.logbook_care import check, judge_stored_again
 from throwbook.jobs.rigs import list_rigs
 from throwbook.jobs.unfinished import JUDGE_AGAIN
-from throwbook.jobs.upgrade import judge_again
 from throwbook.logbook import Logbook, open_logbook
 from throwbook.logbook.trials import EARLIER, JUDGED_EARLIER
 

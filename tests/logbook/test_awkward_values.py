@@ -15,7 +15,6 @@ from throwbook.errors import InputError
 from throwbook.logbook import open_logbook
 from throwbook.logbook.integrity import check
 from throwbook.logbook.merge import merge
-from throwbook.logbook.rows import fact, to_json
 from throwbook.logbook.schema import (
     BLOB,
     BY_NAME,
@@ -27,6 +26,8 @@ from throwbook.logbook.schema import (
     TABLES,
     TEXT,
     TIME,
+    fact,
+    to_json,
 )
 from throwbook.logbook.serialization import assessment_to_json
 

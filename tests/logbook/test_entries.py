@@ -14,8 +14,7 @@ from throwbook.jobs.logbook_care import check as job_check
 from throwbook.logbook import migrations, open_logbook, store
 from throwbook.logbook.integrity import check
 from throwbook.logbook.merge import merge
-from throwbook.logbook.rows import to_json
-from throwbook.logbook.schema import TABLES
+from throwbook.logbook.schema import TABLES, to_json
 
 OTHER = "yard-loader"
 

@@ -13,8 +13,7 @@ from throwbook.errors import InputError, OutsideError
 from throwbook.logbook import open_logbook
 from throwbook.logbook.integrity import check
 from throwbook.logbook.merge import merge
-from throwbook.logbook.rows import fact
-from throwbook.logbook.schema import BY_NAME, TABLES
+from throwbook.logbook.schema import BY_NAME, TABLES, fact
 
 ACTIONS = (
     "rig",

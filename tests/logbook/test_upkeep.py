@@ -95,8 +95,7 @@ def test_a_row_forged_with_a_fitting_id_still_breaks_the_seal(sealed):
     [before] = {each.id for each in sealed.stored("decision", "", [])}
     tamper(sealed, "decision", "UPDATE decision SET outcome = 'accepted'")
     [forged] = sealed.altered("decision")
-    from throwbook.logbook.rows import fact
-    from throwbook.logbook.schema import BY_NAME
+    from throwbook.logbook.schema import BY_NAME, fact
 
     row = dict(sealed.read("SELECT * FROM decision")[0])
     sealed.db.execute("UPDATE decision SET id = ?", [fact(BY_NAME["decision"], row).id])

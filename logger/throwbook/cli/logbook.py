@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from throwbook.logbook.merge import Merged, Terms
 
 if TYPE_CHECKING:
-    from throwbook.jobs.upgrade import JudgedAgain
+    from throwbook.jobs.judgements import JudgedAgain
 
 
 @click.command()
@@ -32,9 +32,9 @@ def check(ctx: click.Context, as_json: bool) -> int:
     """
     from throwbook.cli.diagnostics import worded
     from throwbook.errors import OutsideError
+    from throwbook.jobs.judgements import JudgedAgain
     from throwbook.jobs.logbook_care import check as run
     from throwbook.jobs.logbook_care import judge_stored_again
-    from throwbook.jobs.upgrade import JudgedAgain
 
     progress = _progress if sys.stderr.isatty() else None
     try:

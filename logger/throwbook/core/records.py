@@ -2,7 +2,7 @@
 
 1. A row is a fact and is never changed. A correction is a new row whose ``replaces`` names the rows it stands for; the row
    that no other replaces counts, whatever the clocks say.
-2. ``id`` is made from the row's own content (see ``throwbook.logbook.rows``). Build a record with ``id=""``; the
+2. ``id`` is made from the row's own content (see ``throwbook.logbook.schema``). Build a record with ``id=""``; the
    logbook hands back the same record with its id.
 3. ``at`` is when the row was written, with its offset from UTC; ``by`` is who wrote it: a person who gave a name, or only
    the account of the computer, which is no person.

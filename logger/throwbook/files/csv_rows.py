@@ -135,11 +135,8 @@ def _listed(header: Sequence[str]) -> str:
 
 
 _LONGEST_CELL = 16
-
 _MOST_DIGITS = 14
-
 _COMMA, _NEWLINE, _POINT, _MINUS, _ZERO = b",\n.-0"
-
 _TEN_TO = 10.0 ** np.arange(_LONGEST_CELL + 1)
 
 
@@ -193,12 +190,8 @@ def _to_floats(letters: np.ndarray, ends: np.ndarray, lengths: np.ndarray, longe
 
 
 _LINE_END = b"\n"
-
-
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
-
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+", re.ASCII)
-
 _NOT_FINITE = frozenset({"nan", "inf", "infinity", "-inf", "-infinity", "+inf", "+infinity", "-nan", "+nan"})
 
 

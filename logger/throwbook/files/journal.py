@@ -30,7 +30,6 @@ FORMAT = "throwbook-journal-1"
 UNREAD_SUFFIX = ".unread"
 MOST_UNREAD_BYTES = 1024 * 1024
 MOST_UNREAD_FILES = 5
-
 HEADER, RECEIVED, END = b"H", b"R", b"E"
 _HEAD = struct.Struct("<cIdI")
 _CHECKED = struct.Struct("<cId")

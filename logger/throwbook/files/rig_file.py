@@ -75,12 +75,8 @@ run_current = { value = "2.8 A", reason = "maker's letter of 2026-02-01" }
 
 
 _LARGEST_SHARE = 1e9
-
 _LONGEST_TEXT = 200
-
-
 TEXT = "text"
-
 YES_NO = "true or false"
 
 
@@ -248,7 +244,6 @@ def unknown_keys(table: Any, known: Any, where: str) -> list[str]:
 
 
 _LARGEST_FILE = 1_000_000
-
 _TOP_KEYS = ("name", "units", "retired", "lock", "actuator", "wiring", "board", "limits")
 
 _WRITTEN_IN = {

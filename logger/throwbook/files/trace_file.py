@@ -227,12 +227,8 @@ def _ambient(keys: Mapping[str, Any], where: _Where) -> float | None:
 
 
 _BLOCK_BYTES = 1 << 18
-
 _LONGEST_LINE_BYTES = 1 << 16
-
 _MOST_HEAD_LINES = 2000
-
-
 _UTF8_MARK = b"\xef\xbb\xbf"
 
 # first bytes of files that people hand in by mistake: (beginning, what it is, what to do)

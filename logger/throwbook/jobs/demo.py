@@ -96,9 +96,7 @@ def where_it_stands(logbook: Path, rig: str) -> Chapter:
 
 
 LOGBOOK = "throwbook.db"
-
 SEEN = PinAnswers("yes", "yes", "by eye, torch and mirror, from both sides", "yes", "yes")
-
 Say = Callable[[Chapter], None]
 
 

@@ -33,7 +33,6 @@ FUTURE_DATE = "future-date"
 CLOCK_REVERSED = "clock-reversed"
 ODD_UNITS = ("time-unit", "current-unit", "voltage-unit")
 DOUBTS = (OTHER_RIG, FUTURE_DATE, CLOCK_REVERSED, *ODD_UNITS)
-
 AHEAD = timedelta(minutes=5)
 """Two clocks may differ by so much before a date counts as in the future (assumed)."""
 

@@ -16,17 +16,14 @@ from throwbook.core.records import FROM_TRACE, heads
 from throwbook.errors import Field, InputError, OutsideError
 from throwbook.files import tables
 from throwbook.jobs.find import logbook_path, opened
-from throwbook.jobs.upgrade import JudgedAgain, judge_again, raise_shared
+from throwbook.jobs.judgements import JudgedAgain, judge_again, raise_shared
 from throwbook.logbook import Logbook, integrity
 from throwbook.logbook.connection import Waiting
 from throwbook.logbook.integrity import IntegrityCheck, Progress
 from throwbook.logbook.merge import NO_TERMS, Merged, Terms, merge
 
 FORMATS = ("csv", "jsonl", "parquet")
-
 DESCRIPTION = "columns.csv"
-
-
 ExportProgress = Callable[[str], None]
 
 

@@ -64,7 +64,6 @@ placed_in = "supply"
 """
 
 MACHINE_SEED = 12
-
 LOAD_SHARE = 0.55
 
 
@@ -110,7 +109,6 @@ def _baseline() -> list[SampleRun]:
 
 
 MILD = ThrowConditions(temperature_c=12.0, throw_number=4)
-
 FIRST = ThrowConditions(temperature_c=12.0, throw_number=1)
 
 
@@ -206,8 +204,6 @@ def _duty() -> list[SampleRun]:
 
 
 SAMPLE_RUNS: tuple[SampleRun, ...] = (*_baseline(), *HEALTHY, *SIGNS, *_duty())
-
-
 BEGUN = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 
 USUAL_SENSOR = {

@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from throwbook.core.records import Fact
 from throwbook.errors import InputError, Remedy
-from throwbook.logbook.rows import fact, to_json
-from throwbook.logbook.schema import BY_NAME, IDS, JSON, TABLES, TEXT
+from throwbook.logbook.schema import BY_NAME, IDS, JSON, TABLES, TEXT, fact, to_json
 from throwbook.logbook.seals import content_of, seal_of
 from throwbook.logbook.store import rows_missing
 
@@ -31,7 +30,6 @@ OF_RIG = {
 WITHOUT_IDS = ("assessment", "head", "toml")
 """Long texts that name no row."""
 NAME_LINE = re.compile(r"""^(\s*name\s*=\s*)("[^"\n]*"|'[^'\n]*')""", re.MULTILINE)
-
 Row = dict[str, Any]
 
 

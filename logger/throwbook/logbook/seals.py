@@ -1,6 +1,6 @@
 """Seals: what a decided sheet rested on, summed and chained, so that any later change is found.
 
-Summed is the SHA-256 (FIPS 180-4) of JSON in one form only (``rows.to_json``), over the sheet's rows *and* the seal of the
+Summed is the SHA-256 (FIPS 180-4) of JSON in one form only (``schema.to_json``), over the sheet's rows *and* the seal of the
 sheet before it: a sheet changed, taken out or put in later breaks every seal after it.
 """
 
@@ -11,8 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from throwbook.core.records import Fact, Seal
-from throwbook.logbook.rows import to_json
-from throwbook.logbook.schema import BY_NAME
+from throwbook.logbook.schema import BY_NAME, to_json
 from throwbook.logbook.store import Store
 
 FIRST = ""

@@ -19,7 +19,7 @@ from throwbook.core.records import (
     nothing,
 )
 from throwbook.errors import InputError, Remedy
-from throwbook.logbook.rows import grouped
+from throwbook.logbook.schema import grouped
 from throwbook.logbook.store import Store
 
 

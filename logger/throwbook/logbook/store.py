@@ -17,8 +17,21 @@ from typing import Any, TypeVar
 from throwbook.core.records import Fact
 from throwbook.logbook import migrations
 from throwbook.logbook.connection import Connection, damaged, plain_errors, unreadable_row
-from throwbook.logbook.rows import SqlValue, altered, fact, from_sql, to_json, to_row, with_id
-from throwbook.logbook.schema import BY_NAME, BY_RECORD, JUDGED_FAIL, SAID_NO_AT, TABLES, RecordTable
+from throwbook.logbook.schema import (
+    BY_NAME,
+    BY_RECORD,
+    JUDGED_FAIL,
+    SAID_NO_AT,
+    TABLES,
+    RecordTable,
+    SqlValue,
+    altered,
+    fact,
+    from_sql,
+    to_json,
+    to_row,
+    with_id,
+)
 
 FAILED, SAID_NO = "judgement that failed", "sighting that said no"
 COUNTED = {FAILED: ("judgement", JUDGED_FAIL), SAID_NO: ("sighting", SAID_NO_AT)}

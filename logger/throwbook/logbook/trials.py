@@ -26,8 +26,16 @@ from throwbook.core.records import (
 from throwbook.errors import InputError, OutsideError, Remedy
 from throwbook.logbook.connection import damaged, unreadable_row
 from throwbook.logbook.rigs import RigStore
-from throwbook.logbook.rows import SqlValue, from_sql, grouped, to_json, to_row
-from throwbook.logbook.schema import BY_NAME, JUDGED_FAIL, SAID_NO_AT
+from throwbook.logbook.schema import (
+    BY_NAME,
+    JUDGED_FAIL,
+    SAID_NO_AT,
+    SqlValue,
+    from_sql,
+    grouped,
+    to_json,
+    to_row,
+)
 from throwbook.logbook.sheets import SheetStore
 from throwbook.logbook.store import columns
 

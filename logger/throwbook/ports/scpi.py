@@ -48,7 +48,6 @@ NO_NUMBER = 9.9e37
 """SCPI-99 gives infinity, overload and not-a-number as values of 9.9E37 and above."""
 _TIMEOUT_MS = 1000
 _IDLE_S = 0.02
-
 MEASURE, FETCH = "measure", "fetch"
 # how the instrument is read: (current, voltage; empty: it has none)
 QUERIES = {MEASURE: ("MEASure:CURRent?", "MEASure:VOLTage?"), FETCH: ("FETCh?", "")}

@@ -37,7 +37,6 @@ Source = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
 IDENTITY = Identity("rehearsal", "rehearsal-1", 200, 100.0, 4000.0, 20_000.0, I_AND_V)
 HIGHEST_RATE_HZ = 20_000
-
 _FAULT_EVERY_S = 1.0
 _MOST_AT_ONCE = 20_000
 

@@ -16,9 +16,9 @@ from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
 
 if TYPE_CHECKING:
+    from throwbook.jobs.judgements import JudgedAgain
     from throwbook.jobs.rigs import Listed, Overview
     from throwbook.jobs.unfinished import Unfinished
-    from throwbook.jobs.upgrade import JudgedAgain
 
 EMPTY = (
     Cell("No rig in this logbook yet.", "strong"),
