@@ -63,6 +63,7 @@ from throwbook.core.assessment import (
     Assessment,
     worst_of,
 )
+from throwbook.core.assessment import STALL as STALLED
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
 from throwbook.core.trace import DIRECTIONS
 from throwbook.errors import InputError
@@ -289,9 +290,12 @@ def _one_throw(plan: Plan, numbers: list[int]) -> bool:
 
 
 def _spans(judged: tuple[Assessment, ...]) -> list[tuple[float, float] | None]:
-    """Start and end of each; what one doesn't give reaches to its neighbour. None: it gives neither, or nobody knows how
-    far it reaches because its neighbour gives neither."""
-    known = [(each.figures.start_s, each.figures.end_s) for each in judged]
+    """Start and end of each; what one doesn't give reaches to its neighbour, and so does a motor that stands: its end is
+    where it came to stand, not where its current went. None: it gives neither, or nobody knows how far it reaches because
+    its neighbour gives neither. One alone reaches over the whole record."""
+    if len(judged) == 1 and not _edges(judged[0]):
+        return [(-np.inf, np.inf)]
+    known = [(each.figures.start_s, None if each.end == STALLED else each.figures.end_s) for each in judged]
     unplaced = [start is None and end is None for start, end in known]
     spans: list[tuple[float, float] | None] = []
     for k, (start, end) in enumerate(known):

@@ -365,3 +365,66 @@ def test_brushes_that_jump_from_the_start_on_end_no_throw():
     found = assess_record(replace(trace, current_a=np.where(off, 0.02, trace.current_a)), RIG, BASELINES)
     assert len(found) == 1
     assert found[0].figures.travel_time_s.value == pytest.approx(GOOD.run_s, abs=0.05)
+
+
+def braked(trace: Trace, end_s: float, lasts_s: float, level_a: float) -> np.ndarray:
+    """Its current with what a drive drives back down its ramp [A]."""
+    back = (trace.time_s >= end_s) & (trace.time_s < end_s + lasts_s)
+    return np.where(back, trace.current_a - level_a, trace.current_a)
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 200.0])
+@pytest.mark.parametrize(("height_a", "lasts_s"), [(2.2, 0.08), (0.9, 0.15), (0.35, 9.0)])
+def test_what_bounces_settles_or_flows_on_behind_a_drives_braking_is_no_movement(height_a, lasts_s, rate_hz):
+    drawn = GOOD.but(rate_hz=rate_hz, after_s=2.0)
+    trace = drawn.trace()
+    current_a = braked(trace, drawn.end_s, 0.28, 1.2)
+    behind = (trace.time_s > drawn.end_s + 0.32) & (trace.time_s < drawn.end_s + 0.32 + lasts_s)
+    (only,) = assess_record(replace(trace, current_a=current_a + height_a * behind), RIG, BASELINES)
+    assert only.verdict == "pass"
+    assert only.figures.end_s.value == pytest.approx(drawn.end_s, abs=2.0 / rate_hz)
+
+
+@pytest.mark.parametrize("rest_s", [0.6, 1.5])
+def test_a_stall_behind_a_drives_braking_is_judged(rest_s):
+    record = joined(GOOD, STOOD, rest_s=rest_s)
+    current_a = braked(record, GOOD.end_s, 0.28, 1.2)
+    first, then = assess_record(replace(record, current_a=current_a), RIG, BASELINES)
+    assert (first.verdict, then.verdict, loud(then)) == ("pass", "fail", {"stall"})
+
+
+def test_a_lone_reading_below_nothing_in_a_gap_does_not_part_a_throw():
+    trace = GOOD.trace()
+    current_a = trace.current_a.copy()
+    current_a[1200] = -0.3
+    (only,) = assess_record(replace(trace, current_a=current_a), RIG, BASELINES)
+    assert only.verdict == "pass"
+
+
+@pytest.mark.parametrize("rest_s", [0.32, 0.5])
+def test_a_limit_contact_that_bounces_after_a_jog_is_none_of_the_next_throws(rest_s):
+    record = joined(JOG.but(run_s=0.28), GOOD, rest_s=rest_s)
+    ended_s = JOG.rest_s + 0.28
+    bounce = (record.time_s > ended_s + 0.06) & (record.time_s < ended_s + 0.1)
+    jog, whole = assess_record(replace(record, current_a=record.current_a + 1.6 * bounce), RIG, BASELINES)
+    assert jog.figures.travel_time_s.value == pytest.approx(0.28, abs=0.015)
+    assert whole.verdict == "pass"
+
+
+@pytest.mark.parametrize("lost_s", [0.6, 2.0])
+def test_what_flowed_while_readings_were_lost_is_held_by_the_uncertainty(lost_s):
+    drawn = GOOD.but(bump_a=0.3, bump_at=0.5, bump_width=0.02)
+    trace = drawn.trace()
+    middle_s = drawn.start_s + 0.5 * drawn.run_s
+    kept = np.abs(trace.time_s - middle_s) > 0.5 * lost_s
+    found = assess_trace(
+        replace(
+            trace, time_s=trace.time_s[kept], current_a=trace.current_a[kept], voltage_v=trace.voltage_v[kept]
+        ),
+        RIG,
+        LOCK_BASELINE,
+    )
+    true = assess_trace(trace, RIG, LOCK_BASELINE).figures
+    run = found.figures.run_current_a
+    assert abs(run.value - true.run_current_a.value) <= run.u
+    assert found.figures.peak_run_current_a is None  # the highest may be among what was lost

@@ -236,3 +236,29 @@ def test_where_the_motor_has_no_voltage_it_is_at_rest_whatever_flows(standing_a,
     record = replace(trace, voltage_v=np.where(moves, -trace.voltage_v, 0.0))
     rig = replace(RIG, board=replace(RIG.board, placed_in="motor"))
     a_throw_was_judged(assess_record(record, rig), drawn, rate_hz)
+
+
+@pytest.mark.parametrize("rate_hz", [200.0, 400.0])
+@pytest.mark.parametrize("opened_rows", [1, 2])
+def test_a_first_opening_that_shows_no_zero_ends_the_throw_too(opened_rows, rate_hz):
+    drawn = Drawn(rate_hz=rate_hz, level_a=2.0)
+    trace = drawn.trace()
+    last = int(np.searchsorted(trace.time_s, drawn.end_s)) - 1
+    current_a = trace.current_a.copy()
+    opened = last - round(0.04 * rate_hz)
+    current_a[opened : opened + opened_rows] *= 0.35
+    current_a[opened + opened_rows : last + 1] *= 1.3
+    found = assess_trace(replace(trace, current_a=current_a), RIG)
+    travel = found.figures.travel_time_s
+    true_s = trace.time_s[opened] - drawn.start_s
+    assert abs(travel.value - true_s) <= travel.u < 0.07
+    assert found.figures.peak_run_current_a.value < 2.4
+    assert any("bounced" in note for note in found.notes)
+
+
+def test_noise_comes_from_the_side_that_is_one_level():
+    drawn = Drawn(after_s=1.5, noise_a=0.005)
+    trace = drawn.trace()
+    flows = (trace.time_s > drawn.end_s) & (trace.time_s < drawn.end_s + 1.2)
+    found = assess_trace(replace(trace, current_a=trace.current_a + 0.12 * flows), RIG)
+    assert "noisy" not in {sign.sign for sign in found.signs}

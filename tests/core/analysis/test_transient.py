@@ -155,3 +155,44 @@ def test_a_plain_peak_of_a_short_movement_leaves_its_running_current_known(rate_
     found = assess_trace(drawn(rate_hz, 1.7, shape), RIG)
     assert_true(found, mean_from(shape, 0.67, 1.7))
     assert found.figures.run_current_a.u < 0.05 * LEVEL_A
+
+
+@pytest.mark.parametrize("rate_hz", [200, 400, 1000])
+def test_a_relay_that_bounces_in_the_first_rows_does_not_end_the_start(rate_hz):
+    trace = drawn(rate_hz, 6.0, inrush)
+    current_a = trace.current_a.copy()
+    first = int(np.searchsorted(trace.time_s, REST_S))
+    current_a[first + 1 : first + max(2, int(0.006 * rate_hz))] *= 0.4
+    found = assess_trace(replace(trace, current_a=current_a), RIG)
+    assert found.figures.peak_run_current_a.value < 1.1 * LEVEL_A
+
+
+def ramped_up(hold_s, hold_a, breaks_away_a, taken_up_s):
+    """A drive breaks its motor away, speeds it up, turns it light, and takes up the load."""
+
+    def shape(since_s):
+        held = hold_a + (breaks_away_a - hold_a) * np.exp(-since_s / 0.02)
+        light = 0.5 * LEVEL_A + 0.5 * LEVEL_A / (1.0 + np.exp(-(since_s - taken_up_s) / 0.02))
+        return np.where(since_s < hold_s, held, light)
+
+    return shape
+
+
+@pytest.mark.parametrize("rate_hz", [100, 400])
+@pytest.mark.parametrize(("hold_a", "breaks_away_a"), [(3.0, 3.0), (2.4, 3.2)])
+def test_a_ramp_ends_where_its_current_falls_though_the_load_is_taken_up_soon(hold_a, breaks_away_a, rate_hz):
+    shape = ramped_up(0.45, hold_a, breaks_away_a, taken_up_s=0.65)
+    found = assess_trace(drawn(rate_hz, 2.1, shape), RIG)
+    assert found.inrush_end_s == pytest.approx(REST_S + 0.45, abs=0.03)
+    assert_true(found, mean_from(shape, 0.46, 2.1))
+
+
+@pytest.mark.parametrize("rate_hz", [50, 400])
+def test_a_ramp_over_more_than_a_third_of_a_movement_leaves_the_running_current_open(rate_hz):
+    shape = ramped_up(0.45, 3.2, 3.2, taken_up_s=9.0)
+    found = assess_trace(drawn(rate_hz, 0.9, shape), RIG)
+    for figure, true_a in (
+        (found.figures.run_current_a, 0.5 * LEVEL_A),
+        (found.figures.peak_run_current_a, 0.5 * LEVEL_A),
+    ):
+        assert figure is None or abs(figure.value - true_a) <= 1.1 * figure.u

@@ -36,6 +36,8 @@ WORST_PLACE_U = 0.03
 """A place known no better than this isn't one: the load is then not told from a travel that doesn't add up."""
 Z_999 = 3.090
 """One-sided 99.9 % of a normal scatter."""
+LOW_TAIL, Z_LOW_TAIL = 0.05, 1.645
+"""So much of a normal scatter lies so many standard deviations below its middle."""
 END_U = 0.004
 """Standard uncertainty of where the limit switches end the stroke, as a share of it (*assumed*)."""
 FEWEST_BINS = 20
@@ -139,6 +141,7 @@ def find_bump(
     smallest_a: float,
     place_u: float,
     blind_u: float = 0.0,
+    ripple_a: float = 0.0,
 ) -> Bump | None:
     """The clearest load at one place that neither the baseline's scatter nor this trial's own explains, or None.
 
@@ -159,21 +162,24 @@ def find_bump(
     blind_u
         What a missing voltage channel has added to it: that widens the interval of the place, and is no reason to doubt
         the load.
+    ripple_a
+        Amplitude of the ripple on the readings [A]: where it beats slowly with the sampling no average takes it off.
     """
     misfit_a = fit.misfit_a
     worst_u = float(np.hypot(WORST_PLACE_U, blind_u))
-    shift_a = place_u * np.abs(_steepness(baseline_a * (1.0 + fit.scale)))
+    shift_a = float(np.hypot(place_u, END_U)) * np.abs(_steepness(baseline_a * (1.0 + fit.scale)))
     known = ~np.isnan(misfit_a)
     filled_a = np.where(known, misfit_a, 0.0)
     widths = list(scan_sd_a)
     smooth = np.array([_smoothed(filled_a, known, width) for width in widths])
     reached = ~np.isnan(smooth)
-    own = np.array([[robust_sd(line[seen])] for line, seen in zip(smooth, reached, strict=True)])
+    own = np.array([[_swing(line[seen])] for line, seen in zip(smooth, reached, strict=True)])
     scatter_a = np.maximum(np.array(list(scan_sd_a.values())), own)
     sd_a = np.hypot(scatter_a, shift_a)
     # Few trials know the scatter badly (hence the factor); how far places may be off doesn't come from them.
     factor = np.array([[factors[width]] for width in widths])
-    limit = np.maximum(np.hypot(factor * scatter_a, Z_999 * shift_a), smallest_a)
+    by_chance_a = np.sqrt((factor * scatter_a) ** 2 + (Z_999 * shift_a) ** 2 + ripple_a**2)
+    limit = np.maximum(by_chance_a, smallest_a)
     excess = np.where(reached, smooth / limit, -np.inf)
     best: tuple[float, int, int, float, float] | None = None
     for line, (width, top) in enumerate(zip(widths, excess.argmax(axis=1).tolist(), strict=True)):
@@ -187,6 +193,17 @@ def find_bump(
     _, width, top, sd, limit_a = best
     bump = _measure(misfit_a, width, top, sd, limit_a, place_u)
     return bump if bump.at_u <= worst_u else None
+
+
+def _swing(left_over_a: FloatArray) -> float:
+    """Standard deviation of what is left over [A], by its middle and by how far it swings below.
+
+    A ripple that beats with the sampling has no place and swings as far below as above, perhaps on a part of the way only;
+    a load at one place shows above alone.
+    """
+    if not len(left_over_a):
+        return 0.0
+    return max(robust_sd(left_over_a), -float(np.quantile(left_over_a, LOW_TAIL)) / Z_LOW_TAIL)
 
 
 def _steepness(values: FloatArray) -> FloatArray:

@@ -225,7 +225,7 @@ def _carried_back(
         return None  # never that low, or no higher than the level from its first row on: nothing that decays
     rows = int(below[0])
     since_s, excess_a = time_s[peak : peak + rows] - time_s[peak], decay_a[:rows] - level_a
-    scatter_a = _ripple(segments) * seen_a
+    scatter_a = ripple_of(segments) * seen_a
     lowest_a = fitted_a = seen_a
     if rows >= FEWEST_FITTED:
         # The ripple lifts single rows: a line through the logarithms of the decay, each weighing as its excess does.
@@ -265,7 +265,7 @@ def _is_flat_topped(start_a: FloatArray, step_a: float) -> bool:
 def _highest_of(start_a: FloatArray, segments: Segments) -> tuple[float, float]:
     """Highest reading without what it owes to being the highest of many, and its standard uncertainty [A]."""
     highest_a = float(start_a.max())
-    one_a = _ripple(segments) * highest_a
+    one_a = ripple_of(segments) * highest_a
     many = int(np.count_nonzero(start_a >= highest_a - CLOSE_SIGMAS * one_a))
     chance_a = chance_of_highest(one_a, many)
     return highest_a - 0.5 * chance_a, float(np.hypot(chance_a / np.sqrt(12.0), one_a / np.sqrt(many)))
@@ -276,7 +276,7 @@ def chance_of_highest(scatter_a: float, many: int) -> float:
     return scatter_a * float(np.sqrt(2.0 * np.log(max(many, 1))))
 
 
-def _ripple(segments: Segments) -> float:
+def ripple_of(segments: Segments) -> float:
     """Scatter of the readings of the run about its shape, as a share of its level: it grows with the current.
 
     Taken at several distances, since a slow ripple hardly shows between neighbours.

@@ -129,7 +129,10 @@ class _Record:
         return float(self.time_s[last] - self.time_s[first])
 
     def highest_a(self, piece: CurrentRun) -> float:
-        return float(self.smooth_a[piece.first : piece.last + 1].max())
+        """The highest that lasts [A]: the touch of a contact that closes is none of what flowed before it."""
+        rows = self.smooth_a[piece.first : piece.last + 1]
+        spare = SUSTAINED_SAMPLES - 1 if len(rows) >= FEWEST_CALM_ROWS else 0
+        return float(np.partition(rows, len(rows) - 1 - spare)[len(rows) - 1 - spare])
 
     def share(self, first: int, last: int) -> float:
         return self.stroke.share_done(self.time_s, self.current_a, self.voltage_v, slice(first, last + 1))
@@ -173,7 +176,8 @@ def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStrok
         pieces = [piece for run in runs for piece in _without_residuals(record, way, *run)]
         found += [_with_what_flowed_on(record, each) for each in _joined(record, pieces)]
     found = [each for each in found if _is_no_chance(each, trace.time_s, current_a, rest)]
-    return _without_kicks(sorted(found, key=lambda each: each.first), trace.time_s, current_a)
+    in_order = sorted(found, key=lambda each: each.first)
+    return _without_kicks(in_order, trace.time_s, smooth_a, rest, stroke, period_s)
 
 
 def _kicks_back(record: _Record, first: int, last: int, threshold_a: float) -> bool:
@@ -206,7 +210,7 @@ def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iter
         stood = record.stands_at_the_end(begun, low - 1)
         share = record.share(begun, low - 1)
         if high <= last and not (
-            stood or share > WHOLE or _surges(record, high, last, record.current_a[begun:low])
+            stood or share > WHOLE or _surges(record, high, last, _late(record, begun, low))
         ):
             continue
         if not stood and share < JOG and not (_holds(record, low, high) or _breaks_off(record, begun, low)):
@@ -227,7 +231,8 @@ def _breaks_off(record: _Record, begun: int, low: int) -> bool:
     off_a = record.current_a[begun:low] - (low_a + fall_a)
     held = np.flatnonzero(np.abs(off_a) <= STILL_FALLING * fall_a)
     fell = low - begun - int(held[-1]) if len(held) else low - begun
-    return fall_a > 0.0 and fell <= ROWS_OF_A_STEP and len(held) >= FEWEST_JOG_ROWS
+    at_once = max(ROWS_OF_A_STEP, min(round(STEP_S / record.period_s), (low - begun) // HELD_OVER_FALL))
+    return fall_a > 0.0 and fell <= at_once and len(held) >= FEWEST_JOG_ROWS
 
 
 def _low_levels(record: _Record, first: int, last: int) -> Iterator[tuple[int, int]]:
@@ -292,12 +297,16 @@ def _holds(record: _Record, begin: int, stop: int) -> bool:
 
 SURELY_LOWER, SURELY_HIGHER = 0.8, 1.25
 """A level between these shares of another one is still that one."""
+BRAKES_WITH = 0.95
+"""The load that a drive works against as it starts helps it to stop: it brakes with less than this of its start (*assumed*)."""
 STILL_FALLING = 0.25
 """A current with more than this share of its fall before it hasn't arrived at what flows on."""
 STEP_S, STEP_ENDS = 0.05, 0.1
 """A current that is switched off, or on, goes from this near the one level to the other within this time (*practice*)."""
 FEWEST_JOG_ROWS, ROWS_OF_A_STEP = 5, 2
 """A current that held for so many rows, and fell within so few, was switched off (*practice*)."""
+HELD_OVER_FALL = 4
+"""A filter drags out the fall of one that was switched off: a quarter of the whole at most (*assumed*)."""
 FEWEST_CALM_ROWS = 10
 """Of fewer rows it can't be told whether they are calm."""
 
@@ -306,6 +315,11 @@ def _surges(record: _Record, first: int, last: int, before_a: FloatArray) -> boo
     """Whether a current begins as a motor does that stood still before."""
     begins = record.current_a[first : min(last, first + max(3, int(PAUSE_S / record.period_s))) + 1]
     return float(begins.max()) >= SMALLEST_PEAK * median_of(before_a)
+
+
+def _late(record: _Record, first: int, stop: int) -> FloatArray:
+    """The last third of a movement: what it drew when its own start was over."""
+    return record.current_a[stop - max(SUSTAINED_SAMPLES, (stop - first) // 3) : stop]
 
 
 def _joined(record: _Record, pieces: list[CurrentRun]) -> list[CurrentRun]:
@@ -396,7 +410,7 @@ def _is_echo(record: _Record, before: CurrentRun, begun: int, piece: CurrentRun)
     shortest_s = record.lasted_s(piece.first, piece.last) * (1.0 if lower else 2.0)
     if ran_s < min(PAUSE_S, shortest_s) or record.at_stall_level(piece.first, piece.last):
         return False  # the first touches of a contact that closes
-    if ran_s < PAUSE_S and _flows_later(record, before):
+    if ran_s < PAUSE_S and _flows_later(record, piece):
         return False  # brushes that jump from the start on
     if before.pauses > MANY_PAUSES and record.lasted_s(before.over, piece.first) <= SWITCHED_S:
         return False  # its brushes jump all the way
@@ -413,11 +427,17 @@ def _is_echo(record: _Record, before: CurrentRun, begun: int, piece: CurrentRun)
     return settling and lower
 
 
-def _flows_later(record: _Record, before: CurrentRun) -> bool:
-    """Whether something flows when all that bounces or settles after an end is long over."""
-    later_s = record.time_s[before.last] + np.array([PAUSE_S + 2.0 * record.period_s, 2.0 * PAUSE_S])
-    since, until = np.searchsorted(record.time_s, later_s)
-    return bool((record.current_a[since:until] > REST_SHARE * record.stroke.no_load_a).any())
+def _flows_later(record: _Record, piece: CurrentRun) -> bool:
+    """Whether something flows on when all that bounces or settles after an end is long over.
+
+    What comes on after a rest is the next movement: brushes that jump leave none.
+    """
+    since, until = np.searchsorted(
+        record.time_s, record.time_s[piece.last] + np.array([0.0, PAUSE_S + 2.0 * record.period_s])
+    )
+    flows = record.current_a[since:until] > REST_SHARE * record.stroke.no_load_a
+    rests = max((b - a for a, b in runs_of(~flows)), default=0) * record.period_s
+    return bool(len(flows)) and rests <= max(SWITCHED_S, 2.0 * record.period_s)
 
 
 def _drops_out(record: _Record, first: int, last: int) -> bool:
@@ -436,11 +456,16 @@ def _with_echo(record: _Record, before: CurrentRun, piece: CurrentRun) -> Curren
 def _goes_on(record: _Record, before: CurrentRun, after: CurrentRun) -> bool:
     """Whether a piece is the same movement as the one before it.
 
-    The motor must have been turning, the break be under a second, and both together come nearer to one stroke; after a
+    The motor must have been turning and nothing have braked it, the break be under a second, and both
+    together come nearer to one stroke; after a
     jog a piece that may be a stroke by itself lacks nothing, and how far one goes on that the record cuts off nobody
     knows. What bounced or settled in the break drove nothing: it doesn't shorten it. A motor that stood was let go by
     somebody; only a contact that chatters under it is still the same stand.
     """
+    between_a = record.smooth_a[before.last + 1 : after.first]
+    braked = int(np.count_nonzero(between_a < -record.still_a))
+    if braked >= SUSTAINED_SAMPLES and braked > len(between_a) // 2:
+        return False
     if record.stands_at_the_end(before.first, before.last):
         chatters = record.lasted_s(before.over, after.first) <= PAUSE_S
         return chatters and record.at_stall_level(after.first, after.last)
@@ -465,25 +490,60 @@ def _goes_on(record: _Record, before: CurrentRun, after: CurrentRun) -> bool:
         and not jogged
         and (
             record.lasted_s(after.first, after.last) >= PAUSE_S
-            or _surges(record, after.first, after.last, record.current_a[before.first : before.last + 1])
+            or _surges(record, after.first, after.last, _late(record, before.first, before.last + 1))
         )
     )
 
 
 def _without_kicks(
-    stretches: list[CurrentRun], time_s: FloatArray, current_a: FloatArray
+    stretches: list[CurrentRun],
+    time_s: FloatArray,
+    current_a: FloatArray,
+    rest: Rest,
+    stroke: FullStroke,
+    period_s: float,
 ) -> list[CurrentRun]:
     """A motor braked by its own switch drives a current back for up to 0.3 s, one braked by its drive down a ramp for
-    longer: that belongs to the end before it."""
+    longer: that belongs to the end before it, and so does what bounces, settles or flows on behind it."""
     kept: list[CurrentRun] = []
     for each in stretches:
-        if kept and (
-            _is_kick(kept[-1], each, time_s) or _brakes_down_a_ramp(kept[-1], each, time_s, current_a)
+        before = kept[-1] if kept else None
+        if before is not None and (
+            _is_kick(before, each, time_s) or _brakes_down_a_ramp(before, each, time_s, current_a)
         ):
-            kept[-1] = replace(kept[-1], over=max(kept[-1].over, each.last))
+            kept[-1] = replace(before, over=max(before.over, each.last))
+        elif before is not None and _follows_a_kick(before, each, time_s, current_a, period_s):
+            rows_a = np.abs(current_a[each.first : each.over + 1])
+            height_a, level_a = float(rows_a.max()), median_of(rows_a)
+            soon_s = PAUSE_S + 2.0 * period_s
+            if (
+                level_a < ABOUT * TURNS * stroke.no_load_a
+                and height_a < SURELY_HIGHER * level_a + 3.0 * rest.noise_a + FLAT * stroke.no_load_a
+            ):
+                kept[-1] = replace(before, over=each.over, residual_a=level_a)
+            elif (
+                time_s[each.last] - time_s[before.over] <= soon_s
+                and height_a < ABOVE_RATED * stroke.full_load_a
+            ):
+                kept[-1] = replace(before, over=each.over)
+            else:
+                kept.append(each)
         else:
             kept.append(each)
     return kept
+
+
+def _follows_a_kick(
+    before: CurrentRun, after: CurrentRun, time_s: FloatArray, current_a: FloatArray, period_s: float
+) -> bool:
+    """Whether a current comes soon after one that braked the movement before it, in that movement's own direction."""
+    if after.way != before.way or before.residual_a:
+        return False
+    braked = before.way * current_a[before.last + 1 : before.over + 1] < 0.0
+    soon = time_s[after.first] - time_s[before.over] <= PAUSE_S
+    return bool(
+        soon and np.count_nonzero(braked) * period_s > 0.5 * (time_s[before.over] - time_s[before.last])
+    )
 
 
 def _is_kick(before: CurrentRun, after: CurrentRun, time_s: FloatArray) -> bool:
@@ -504,4 +564,4 @@ def _brakes_down_a_ramp(
     if after.way == before.way or not sooner or lasted_s > PAUSE_S + SETTLED_S:
         return False
     highest_a = float(np.abs(current_a[before.first : before.last + 1]).max())
-    return float(np.abs(current_a[after.first : after.last + 1]).max()) < SURELY_LOWER * highest_a
+    return float(np.abs(current_a[after.first : after.last + 1]).max()) < BRAKES_WITH * highest_a

@@ -1,6 +1,7 @@
 """The figures of one trial, each with its uncertainty; None where the record can't give one."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from throwbook.core.analysis.clipping import (
     peak_of_start,
 )
 from throwbook.core.analysis.edges import Edge, end_of_movement, jitter_of, start_of, starts_softly
+from throwbook.core.analysis.record_conditions import lost_by_numbers
 from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.transient import without_breaks
 from throwbook.core.analysis.travel import Travel
@@ -23,7 +25,7 @@ from throwbook.core.assessment import (
     Figures,
     Measured,
 )
-from throwbook.core.quantities.clock import clock_u_s
+from throwbook.core.quantities.clock import clock_u_s, holes_in
 from throwbook.core.quantities.statistics import integrate, median_of, moving_mean, robust_sd
 from throwbook.core.trace import FloatArray, Trace
 
@@ -36,6 +38,8 @@ K = 2.0
 BEAT_APART = (1, 2)
 START_KNOWN_TO = 2
 """Rows."""
+LONGEST_UNSEEN = 0.02
+"""Share of a run that may go unseen in one place and its highest current still be given (*practice*)."""
 MOST_LOST = 0.01
 """Share of a run beyond the channel's range with which a mean can still be given (*practice*)."""
 
@@ -90,17 +94,23 @@ def figures_of(
     load_a, load_s = current_a[run], time_s[run]
     if segments.breaks:
         load_a, load_s = without_breaks(segments.breaks, current_a, time_s, run)
+    unseen = _unseen(trace, slice(segments.settled, run.stop)) if not segments.breaks else NOTHING_UNSEEN
     return Figures(
         start_s=_by_the_clock(start, trace),
         end_s=_by_the_clock(end, trace),
         travel_time_s=_travel_time(start, end, clock_u),
         inrush_a=_inrush(time_s, segments, switched, clip_a, zero_u, gains),
         run_current_a=_run_current(
-            load_s, load_a, segments.settled_latest - segments.settled, clip_a, zero_u, gains
+            load_s,
+            load_a,
+            segments.settled_latest - segments.settled,
+            clip_a,
+            float(np.hypot(zero_u, _by_unseen(load_a, peak_window, unseen.share))),
+            gains,
         ),
-        peak_run_current_a=_peak(
-            load_a, segments.settled_latest - segments.settled, peak_window, clip_a, zero_u, gains
-        ),
+        peak_run_current_a=None
+        if unseen.hides_a_peak
+        else _peak(load_a, segments.settled_latest - segments.settled, peak_window, clip_a, zero_u, gains),
         stall_current_a=_stall(current_a, moved, segments, clip_a, zero_u, gains),
         mean_voltage_v=_mean_voltage(trace, voltage_v, segments, gains),
         rest_voltage_v=_rest_voltage(trace, voltage_v, segments, source, gains),
@@ -127,6 +137,40 @@ def figures_of(
             whole_start and whole_end,
         ),
     )
+
+
+class Unseen(NamedTuple):
+    """Time of a run for which there are no rows: readings were lost, or the clock jumped."""
+
+    share: float
+    hides_a_peak: bool
+    """Readings were lost over so long that the highest may be among them."""
+
+
+NOTHING_UNSEEN = Unseen(0.0, False)
+
+
+def _unseen(trace: Trace, run: slice) -> Unseen:
+    time_s = trace.time_s[run]
+    if len(time_s) < 4:
+        return NOTHING_UNSEEN
+    holes, lost = holes_in(time_s)
+    if not len(holes):
+        return NOTHING_UNSEEN
+    lasted_s, steps_s = float(time_s[-1] - time_s[0]), np.diff(time_s)[holes]
+    period_s = float(np.median(steps_s / (lost + 1)))
+    longest_s = float(steps_s.max()) - period_s
+    readings = lost_by_numbers(trace.head, float(lost.sum())) >= 0.5
+    hides = readings and longest_s > max(LONGEST_UNSEEN * lasted_s, 3.0 * period_s)
+    return Unseen(float((lost * period_s).sum()) / lasted_s, hides)
+
+
+def _by_unseen(current_a: FloatArray, window: int, share: float) -> float:
+    """Standard uncertainty of a mean from what flowed unseen: anything between the lowest and the highest of the run [A]."""
+    if not share:
+        return 0.0
+    means_a = moving_mean(current_a, window)
+    return share * float(np.ptp(means_a)) / float(np.sqrt(12.0))
 
 
 def _end(time_s: FloatArray, segments: Segments, moved: Travel, jitter_s: float) -> Measured | None:

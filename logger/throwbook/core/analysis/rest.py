@@ -235,7 +235,9 @@ def _calmer_in_the_middle(current_a: FloatArray, blocks: _Blocks, most: float) -
     at = _nearest_pair(blocks)
     middle = current_a[at * blocks.rows : (at + 2) * blocks.rows]
     ends = np.concatenate((np.diff(current_a[: blocks.rows]), np.diff(current_a[-blocks.rows :])))
-    return robust_sd(np.diff(middle)) <= most * robust_sd(ends)
+    # Steady currents on a coarse converter may not scatter at all.
+    step_a = resolution_step(current_a[:500]) if most > 1.0 else 0.0
+    return robust_sd(np.diff(middle)) <= most * max(robust_sd(ends), step_a)
 
 
 def _nearest_pair(blocks: _Blocks) -> int:
@@ -345,6 +347,8 @@ def zero_of(
     # A motor braked by its own switch drives a decaying current back: only the last third of the rest after counts.
     sides = (current_a[: max(0, first - 1)], behind[(2 * len(behind)) // 3 :])
     known = [side for side in map(_trimmed, sides) if len(side) >= FEWEST_REST_ROWS]
+    level = [side for side in known if _is_one_level(side, step_a)]
+    known = level or known
     if not known:
         # Nothing is seen beside it, so the record's own rest stands in: of so noisy a record its few rows tell little.
         few_u_a = rest.noise_a / np.sqrt(FEWEST_NOISE_ROWS)
@@ -372,6 +376,12 @@ def zero_of(
     held = abs(levels_a[0]) / np.sqrt(3.0) if abs(levels_a[0]) > SAME_LEVEL * no_load_current_a else 0.0
     u_a = float(np.sqrt(noise_a**2 / len(known[0]) + stuck**2 + drift**2 + held**2))
     return Zero(levels_a[0], u_a, noise_a)
+
+
+def _is_one_level(side: FloatArray, step_a: float) -> bool:
+    """Whether a rest scatters as a whole no more than from row to row: else a current went on or off in it."""
+    from_row_to_row_a = robust_sd(np.diff(side)) / np.sqrt(2.0)
+    return bool(np.std(side) <= ABOUT_AS_CALM * max(from_row_to_row_a, step_a))
 
 
 def _trimmed(part: FloatArray) -> FloatArray:

@@ -8,8 +8,16 @@ record itself.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
-from throwbook.core.analysis.current_runs import PAUSE_S, SUSTAINED_SAMPLES, movement_threshold
+from throwbook.core.analysis.current_runs import (
+    PAUSE_S,
+    SURELY_LOWER,
+    SUSTAINED_SAMPLES,
+    SWITCHED_S,
+    TURNS,
+    movement_threshold,
+)
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.rest import (
     END_S,
@@ -19,7 +27,7 @@ from throwbook.core.analysis.rest import (
     smoothing_width,
     zero_of,
 )
-from throwbook.core.analysis.transient import Break, end_of_transient, find_breaks, with_coasting
+from throwbook.core.analysis.transient import BOUNCE_S, Break, end_of_transient, find_breaks, with_coasting
 from throwbook.core.quantities.statistics import (
     median_of,
     median_of_three,
@@ -30,8 +38,10 @@ from throwbook.core.trace import FloatArray
 
 SPIKES_SHARE, FEW_SPIKES = 0.005, 5
 """More wild readings than this share of a movement are its waveform, not spikes; a few are spikes in any case."""
-BOUNCE_S = 0.015
-"""Contacts of a power relay bounce for some milliseconds (*practice*)."""
+CLEARLY_LESS = 0.9
+"""What holds a level loses less than this from its first half to its second (*practice*)."""
+DIP, BESIDE_DIP = 0.6, 4
+"""A contact that opened for less than a row or two leaves less than this share of what so many rows on either side show."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +135,11 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         beyond = current - level_before(current, first, max(3, int(END_S / period_s)))
         first = _back_to_noise(beyond, first, noise_a)
         first = _first_contact(beyond, time_s, first, max(threshold, NOISE_SIGMAS * noise_a))
-        last = _back_to_the_knee(current, first, last, max(12, int(2.0 * END_S / period_s)))
+        turns_a = TURNS * no_load_current_a
+        last = _back_to_the_knee(current, first, last, max(12, int(2.0 * END_S / period_s)), turns_a)
+    opened = _first_opening(current, time_s, first, last, noise_a)
+    bounced_s = stretch.bounced_s if opened == last else float(time_s[stretch.over] - time_s[opened])
+    last = opened
     starts_running = first == 0 or not rest.seen
     ends_running = last >= len(current) - 1
     rest_a = max(threshold, NOISE_SIGMAS * noise_a)
@@ -162,7 +176,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         starts_running=starts_running,
         ends_running=ends_running,
         pauses=stretch.pauses,
-        bounced_s=stretch.bounced_s,
+        bounced_s=bounced_s,
         residual_a=stretch.residual_a,
         spikes=spikes,
         wild=wild,
@@ -222,10 +236,11 @@ def _first_contact(current: FloatArray, time_s: FloatArray, first: int, threshol
     return int(before[0]) if len(before) else first
 
 
-def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int) -> int:
+def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int, turns_a: float) -> int:
     """The movement ends where the current leaves its last level, however long a filter or a diode drags out the fall.
 
     ``window``: rows that show the last level; again and again, since the first look may see little but the fall.
+    ``turns_a``: no motor turns at less [A]; more than that, held flat, is a level of its own and no fall.
     """
     threshold_row = last
     while True:
@@ -233,7 +248,7 @@ def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int) -
         back = last
         while back > first + 1 and current[back] < 0.5 * level_a:
             back -= 1
-        if back == last:
+        if back == last or _turns_on(current[back + 1 : last + 1], turns_a):
             break
         last = back
     fell = threshold_row - last
@@ -246,6 +261,38 @@ def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int) -
         if current[back] >= lowest_a:
             return back
     return last
+
+
+def _turns_on(low: FloatArray, turns_a: float) -> bool:
+    """Whether a motor turned at these rows, after its start had drawn far more: they hold a level, a fall dies away."""
+    half = len(low) // 2
+    if half < SUSTAINED_SAMPLES:
+        return False
+    early_a, late_a = median_of(low[:half]), median_of(low[half:])
+    return late_a >= max(turns_a, CLEARLY_LESS * early_a)
+
+
+def _first_opening(current: FloatArray, time_s: FloatArray, first: int, last: int, noise_a: float) -> int:
+    """Last row before a limit contact first opened, where rows too far apart, or averaged, show no zero of its bounce.
+
+    Within 0.3 s of the end the current falls by nearly half for some rows and is back at once: no load does that. Where it
+    did so before, its brushes jump all the way.
+    """
+    since = int(np.searchsorted(time_s, time_s[last] - PAUSE_S))
+    if since - first < 2 * (last - since) or last - since < BESIDE_DIP:
+        return last
+    sides = sliding_window_view(current[first : last + 1], BESIDE_DIP).max(axis=1)
+    inner = current[first + BESIDE_DIP : last + 1 - BESIDE_DIP]
+    beside = np.minimum(sides[: len(inner)], sides[BESIDE_DIP + 1 :])
+    run = current[first + (since - first) // 2 : since]
+    rough_a = max(noise_a, robust_sd(np.diff(run)) / float(np.sqrt(2.0)))
+    fallen = (inner < DIP * beside - NOISE_SIGMAS * rough_a) & (beside >= SURELY_LOWER * median_of(run))
+    dips = first + BESIDE_DIP + np.flatnonzero(fallen)
+    # A start peak is no level beside a dip.
+    dips = dips[time_s[dips] > time_s[first] + PAUSE_S]
+    if not len(dips) or dips[0] < since or BESIDE_DIP * median_of(np.diff(time_s)) > SWITCHED_S:
+        return last
+    return int(dips[0]) - 1
 
 
 def _without_spikes(current: FloatArray, settled: int, first: int, last: int) -> tuple[FloatArray, int, int]:

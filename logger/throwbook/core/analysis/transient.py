@@ -21,6 +21,8 @@ from numpy.typing import NDArray
 from throwbook.core.quantities.statistics import median_of, moving_mean, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
+BOUNCE_S = 0.015
+"""Contacts of a power relay bounce for some milliseconds (*practice*)."""
 NOISE_SIGMAS = 5.0
 """A fall this many standard deviations of the readings isn't their scatter."""
 FEWEST_ROWS = 12
@@ -34,6 +36,11 @@ SMALLEST_PEAK = 1.2
 HOLD_OVER_FALL = 4
 """A ramp lasts at least so many times as long as the fall after it: a hump of load falls as gradually as it rose
 (*assumed*)."""
+BROKE_AWAY = 1.5
+"""A drive that breaks its motor away draws up to so many times what it then speeds it up with; a switch closed on a
+standing motor gives far more (*practice*)."""
+STAYS_LOW = 3
+"""After a ramp the current stays low for so much of it at least, until the load is taken up (*assumed*)."""
 AT_ONCE = 0.5
 """A ramp's fall is this share of all that falls at least, between two neighbouring stretches (*assumed*)."""
 ROUNDED = 2.0
@@ -80,10 +87,12 @@ def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: 
         return Transient(first + ramp, True, first + ramp)
     settled = _end_of_peak(moving, time_s[first : last + 1], 0, last - first)
     latest = max(1, int(MOST_OF_IT * (last - first + 1)))
-    if settled <= latest or _stands_level_from(moving, settled):
-        return Transient(first + settled, False, first + settled)
-    risen = _end_of_rise(moving, 0, last - first)
-    return Transient(first + min(risen, latest), False, first + latest)
+    resolved = settled <= latest or _stands_level_from(moving, settled)
+    if not resolved:
+        settled = min(_end_of_rise(moving, 0, last - first), latest)
+    late_ramp = _late_end_of_ramp(moving)
+    surely = max(settled if resolved else latest, late_ramp)
+    return Transient(first + settled, False, first + surely)
 
 
 def _stands_level_from(moving: FloatArray, settled: int) -> bool:
@@ -162,12 +171,26 @@ def end_of_ramp(current: FloatArray, first: int, last: int) -> int | None:
     return None
 
 
+def _late_end_of_ramp(moving: FloatArray) -> int:
+    """First row after what may be a ramp that took more than a third of a movement; 0: there is none.
+
+    In so short a movement it isn't told from a load that falls.
+    """
+    length = len(moving)
+    if length < 2 * FEWEST_ROWS:
+        return 0
+    total = np.concatenate(([0.0], np.cumsum(moving)))
+    found = _end_of_hold(moving, total, 0, (2 * length) // 3, max(2, length // 100))
+    return found if found is not None and found > length // 3 else 0
+
+
 def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int, width: int) -> int | None:
     """First row after a ramp of the speed, or None where the start doesn't look like one.
 
     Looked for in the first ``reach`` rows: the sharpest fall between two neighbouring stretches of ``width`` rows. Before
-    it the current never stood higher, so that it isn't an inrush dying away; it falls at once and for good, so that it
-    isn't a load. ``total``: running sum of the current from ``first`` on, with a nought before.
+    it the current never stood higher, but for what breaks the motor away at first, so that it isn't an inrush dying away;
+    it falls at once and stays low for a third as long again, so that it isn't a load. ``total``: running sum of the current
+    from ``first`` on, with a nought before.
     """
     if reach < 2 * HOLD_OVER_FALL * width:
         return None
@@ -181,14 +204,16 @@ def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int,
     before, after = float(means[max(0, at - width - 1) : at - width + 1].max()), float(means[at])
     if at < HOLD_OVER_FALL * width or before < SMALLEST_PEAK * after:
         return None
-    if float(means[: at - width].max()) > before + 0.25 * (before - after):
+    highest = before + 0.25 * (before - after)
+    held, broke_away = float(means[at // 4 : at - width].max()), float(means[: at - width].max())
+    if held > highest or broke_away > max(highest, BROKE_AWAY * before):
         return None
     noise = robust_sd(np.diff(start)) / np.sqrt(2.0)
     if before - after < NOISE_SIGMAS * noise * np.sqrt(2.0 / width):
         return None
     near = start[at - width : at + width]
     falling = int(np.count_nonzero(np.abs(near - 0.5 * (before + after)) < 0.25 * (before - after)))
-    rest = start[at : 2 * at]
+    rest = current[first + at : first + at + at // STAYS_LOW]
     if HOLD_OVER_FALL * falling > at or float(np.mean(rest)) > 0.5 * (before + after):
         return None
     later = start[2 * at : 3 * at]
@@ -215,7 +240,8 @@ def _end_of_peak(current: FloatArray, time_s: FloatArray, first: int, last: int)
     level = min(after, _inner_level(current[first : last + 1]))
     settled = first + 1
     for _ in range(2):
-        found = _falls_for_good(current[first : last + 1], peak - first, 0.5 * (current[peak] + level))
+        moving, when_s = current[first : last + 1], time_s[first : last + 1]
+        found = _falls_for_good(moving, when_s, peak - first, 0.5 * (current[peak] + level))
         if found is None:
             return _end_of_rise(current, first, last)
         j = first + found
@@ -252,13 +278,17 @@ def _falls_at(
     return float(time_s[i] + min(max(part, 0.0), 1.0) * (time_s[i + 1] - time_s[i]))
 
 
-def _falls_for_good(current: FloatArray, peak: int, level_a: float) -> int | None:
+def _falls_for_good(current: FloatArray, time_s: FloatArray, peak: int, level_a: float) -> int | None:
     """First row after the peak from which the current stays below a level as long as it took to get there.
 
-    A relay that bounces breaks the current for less than that. Rows are counted from the start; None: it never does.
+    A relay that bounces breaks the current for less than that, and for some milliseconds at most, be the peak its first
+    row. Rows are counted from the start; None: it never does.
     """
     for a, b in runs_of(current[peak:] <= level_a):
-        if peak + b == len(current) or b - a >= min(peak + a, len(current) // 10):
+        if peak + b == len(current):
+            return peak + a
+        lasts_s = float(time_s[peak + b] - time_s[peak + a])
+        if b - a >= min(peak + a, len(current) // 10) and lasts_s > BOUNCE_S:
             return peak + a
     return None
 

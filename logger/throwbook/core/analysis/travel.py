@@ -10,9 +10,9 @@ import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Baseline, Fit, smooth_over
 from throwbook.core.analysis.current_runs import SUSTAINED_SAMPLES
-from throwbook.core.analysis.segmentation import BOUNCE_S, Segments
+from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.stalled_motor import StalledMotor
-from throwbook.core.analysis.transient import BESIDE_ROWS, left_out
+from throwbook.core.analysis.transient import BESIDE_ROWS, BOUNCE_S, left_out
 from throwbook.core.assessment import Measured, Profile
 from throwbook.core.quantities.statistics import integrate, median_of, moving_mean, runs_of
 from throwbook.core.trace import FloatArray, Trace

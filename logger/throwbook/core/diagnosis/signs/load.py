@@ -3,6 +3,7 @@
 import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Bump, find_bump, smooth_over
+from throwbook.core.analysis.clipping import ripple_of
 from throwbook.core.analysis.rest import SAME_LEVEL
 from throwbook.core.analysis.travel import PLACE_U_WITHOUT_VOLTAGE
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Sign
@@ -16,8 +17,8 @@ LIGHT_SHARE = 0.3
 HALF_LOAD = 0.5
 """An endless run with less than half of the usual load is a light one; with more, something slips under load
 (*assumed*)."""
-SCAN_PROBABILITY = 0.999
-"""A profile is searched at about a hundred places: each must be this sure for the whole to be 99 % sure or so."""
+SCAN_PROBABILITY = 0.9998
+"""A profile is searched at some fifty places that don't overlap: each must be this sure for the whole to be 99 % sure."""
 WHOLE_GAP = 0.7
 """A start that lacks this share of the load lacks all of it; less than that is one side of two (*assumed*: halfway
 between one side of two equal ones and both)."""
@@ -217,7 +218,10 @@ def _bump(evidence: Evidence) -> Bump | None:
     # A travel that doesn't add up shifts places, and the more so the less it adds up.
     shift_u = float(np.hypot(profile.place_u, 0.25 * (evidence.travel_share - 1.0)))
     blind_u = 0.0 if evidence.moved.from_voltage else PLACE_U_WITHOUT_VOLTAGE
-    return find_bump(fit, baseline.median_a, baseline.scan_sd_a, factors, smallest, shift_u, blind_u)
+    ripple_a = float(np.sqrt(2.0)) * ripple_of(evidence.segments) * usual
+    return find_bump(
+        fit, baseline.median_a, baseline.scan_sd_a, factors, smallest, shift_u, blind_u, ripple_a
+    )
 
 
 def _hump(evidence: Evidence) -> Sign | None:
