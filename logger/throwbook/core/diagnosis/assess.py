@@ -21,10 +21,10 @@ from throwbook.core.assessment import (
     Sign,
     worst_of,
 )
-from throwbook.core.diagnosis.causes import diagnose
+from throwbook.core.diagnosis.causes import diagnose, superseded
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.diagnosis.measure import gather, stroke_of
-from throwbook.core.diagnosis.signs import signs_of, superseded
+from throwbook.core.diagnosis.signs import signs_of
 from throwbook.core.diagnosis.verdict import checks_of, unusable, verdict_of
 from throwbook.core.machine.motor import motor_line
 from throwbook.core.rig import Rig

@@ -7,7 +7,7 @@ sign that fits speaks for it. Source of the rows: failure modes of brushed screw
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from throwbook.core.assessment import STILL_RUNNING, WATCH, Diagnosis, Sign
+from throwbook.core.assessment import INFO, STILL_RUNNING, WATCH, Diagnosis, Sign
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.quantities.statistics import median_of
 
@@ -410,3 +410,22 @@ def diagnose(evidence: Evidence, signs: tuple[Sign, ...]) -> tuple[Diagnosis, ..
         if row is not None:
             found.append(Diagnosis(row.cause, row.sure, row.rivals, row.action, (sign.sign,)))
     return tuple(found)
+
+
+SUPERSEDES: dict[str, frozenset[str]] = {
+    "light-run": frozenset({"binding-spot", "free-play", "drag", "no-end"}),
+    "no-end": frozenset({"binding-spot", "free-play", "uneven-sides"}),
+    "noisy": frozenset({"binding-spot", "free-play", "uneven-sides", "interruption"}),
+    "clipped": frozenset({"binding-spot", "free-play", "uneven-sides", "slow-travel"}),
+}
+"""A sign above info on the left takes the ground from those on the right: a mechanism that isn't moved has no shape of
+its own, in such noise no place can be told, and what was cut off flat is missing from the travel too."""
+
+
+def superseded(signs: tuple[Sign, ...]) -> tuple[Sign, ...]:
+    """The signs without those whose ground another one takes."""
+    gone: set[str] = set()
+    for sign in signs:
+        if sign.level != INFO:
+            gone |= SUPERSEDES.get(sign.sign, frozenset())
+    return tuple(sign for sign in signs if sign.sign not in gone)

@@ -221,3 +221,7 @@ def stopped_short(evidence: Evidence) -> Sign | None:
         at_fraction_u=_place_u(evidence, min(share, 1.0)),
         from_s=evidence.segments.end_s,
     )
+
+
+OF_THE_END = (no_start, stall, end_stop, stopped_short, no_end)
+OF_A_CONTACT = (interruption,)

@@ -280,3 +280,6 @@ def uneven_sides(evidence: Evidence) -> Sign | None:
         at_fraction=late.until,
         at_fraction_u=2.0 * late.u,
     )
+
+
+OF_THE_LOAD = (light_run, over_rated, drag, binding_spot, free_play, uneven_sides)

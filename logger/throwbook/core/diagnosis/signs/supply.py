@@ -231,3 +231,7 @@ def supply_drop(evidence: Evidence) -> Sign | None:
         limit=limit,
         unit="ohm",
     )
+
+
+OF_THE_SUPPLY = (slow_travel, low_supply, supply_drop)
+OF_THE_RECORD = (clipped, gaps, cut_record, noisy)
