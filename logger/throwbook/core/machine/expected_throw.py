@@ -13,7 +13,7 @@ cable, each with the interval that data sheet and assumptions leave (JCGM 101). 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import cast
+from typing import NamedTuple, cast
 
 import numpy as np
 
@@ -158,6 +158,13 @@ def push_needed(rig: Rig, line: MotorLine, air_c: float = RATED_C, dirty: bool =
     return reckoned(rig, line, lambda values: needed_n * values.harder(air_c, dirty))
 
 
+class RatedThrow(NamedTuple):
+    """Running current and time of a whole throw."""
+
+    current_a: Interval
+    time_s: Interval
+
+
 def rated_throw(
     rig: Rig,
     line: MotorLine,
@@ -166,7 +173,7 @@ def rated_throw(
     motor_c: float = RATED_C,
     air_c: float = RATED_C,
     dirty: bool = False,
-) -> tuple[Interval, Interval]:
+) -> RatedThrow:
     """Running current [A] and time [s] of a whole throw, the supply behind the rig's cable; the upper end of the time is
     inf where it may stall.
 
@@ -180,4 +187,4 @@ def rated_throw(
             lambda values: values.throw(rig, push_n * values.harder(air_c, dirty), supply_v, motor_c)[which],
         )
 
-    return part(0), part(1)
+    return RatedThrow(part(0), part(1))

@@ -9,6 +9,7 @@ import numpy as np
 from throwbook.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Interval
 from throwbook.core.machine.expected_throw import (
     RATED_C,
+    RatedThrow,
     Values,
     given_values,
     line_at,
@@ -46,14 +47,6 @@ class Finding:
     """``pass`` · ``watch`` · ``fail`` · ``undecided``"""
     says: str
     do: str = ""
-
-
-@dataclass(frozen=True)
-class Run:
-    """Running current and time of a whole throw."""
-
-    current_a: Interval
-    time_s: Interval
 
 
 @dataclass(frozen=True)
@@ -103,19 +96,17 @@ class SizingCase:
             )
         )
 
-    def run(self, push_n: float, voltage_v: float) -> Run:
+    def run(self, push_n: float, voltage_v: float) -> RatedThrow:
         """Current and time of a whole throw at a steady push [N], motor at 20 degC."""
-        return Run(*rated_throw(self.rig, self.line, push_n, voltage_v))
+        return rated_throw(self.rig, self.line, push_n, voltage_v)
 
-    def worst_run(self) -> Run | None:
+    def worst_run(self) -> RatedThrow | None:
         """The same cold and dirty at the lowest voltage with a warm motor; None: the push isn't known."""
         needed_n = self.rig.lock.needed_force_n
         if needed_n is None:
             return None
-        return Run(
-            *rated_throw(
-                self.rig, self.line, needed_n, self.lowest_voltage_v, WARM_MOTOR_C, self.coldest_c, dirty=True
-            )
+        return rated_throw(
+            self.rig, self.line, needed_n, self.lowest_voltage_v, WARM_MOTOR_C, self.coldest_c, dirty=True
         )
 
     def stall(self, temperature_c: float = RATED_C, voltage_v: float | None = None) -> Interval:

@@ -165,13 +165,7 @@ def _noon(day: date | None, now: datetime) -> datetime | None:
 
 def order_complaints(entry: ServiceEntry) -> list[str]:
     """What can't be in an entry's dates: fixed before found, verified before fixed, ..."""
-    named = [
-        ("seen", entry.seen),
-        ("found", entry.found),
-        ("fixed", entry.fixed),
-        ("verified", entry.verified),
-    ]
-    dated = [(name, moment.on) for name, moment in named if moment.on is not None]
+    dated = [(name, on) for name in MOMENTS if (on := getattr(entry, name).on) is not None]
     return [
         f"{later} on {later_on}, before {earlier} on {earlier_on}"
         for (earlier, earlier_on), (later, later_on) in pairwise(dated)

@@ -203,7 +203,7 @@ def _weather(figure: str, then_c: float, now_c: float, own: OwnWeather | None) -
 
 
 def _between(figure: str) -> float:
-    """Scatter from one day to another, relative (assumed, see ``correction``)."""
+    """Scatter from one day to another, relative (assumed, see ``series``)."""
     return ALLOWANCES[figure].between_checks[0]
 
 

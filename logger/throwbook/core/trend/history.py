@@ -276,11 +276,15 @@ def _times(sheet: Row, trials: Iterable[Row]) -> CheckTimes:
     """Its day is that of its first throw, or else of its planning."""
     throws_at = sorted(_moment(one["started"]) for one in trials if one["started"])
     planned_at = _moment(sheet["planned_at"])
-    told = json.loads(sheet["answers"]) if sheet["answers"] else {}
+    worked_before = str(_inside(sheet, "answers").get("worked_before") or "")
     on = (throws_at[0] if throws_at else planned_at).date()
-    return CheckTimes(
-        on, str(sheet["kind"]), planned_at, tuple(throws_at), str(told.get("worked_before") or "")
-    )
+    return CheckTimes(on, str(sheet["kind"]), planned_at, tuple(throws_at), worked_before)
+
+
+def _inside(row: Row, column: str) -> Mapping[str, Any]:
+    """What a column holds as JSON."""
+    found: Mapping[str, Any] = json.loads(row[column]) if row[column] else {}
+    return found
 
 
 def _works(services: Sequence[Row]) -> list[WorkTimes]:
@@ -313,18 +317,18 @@ def _moment(value: Any) -> datetime:
 
 
 def _check(day: date, sheet: Row, trials: Sequence[Row], profiles: Mapping[str, Profile]) -> SeasonCheck:
-    told = json.loads(sheet["answers"]) if sheet["answers"] else {}
+    answers = _inside(sheet, "answers")
     ordered = sorted(trials, key=lambda one: one["position"] or 0)
     air = [float(one["ambient_c"]) for one in ordered if one["ambient_c"] is not None]
-    if not air and told.get("ambient_c") is not None:
-        air = [float(told["ambient_c"])]
+    if not air and answers.get("ambient_c") is not None:
+        air = [float(answers["ambient_c"])]
     return SeasonCheck(
         on=day,
         sheet=str(sheet["sheet"]),
         kind=str(sheet["kind"]),
         throws=tuple(_throw(one, profiles.get(str(one["trial"]))) for one in ordered),
         ambient_c=sum(air) / len(air) if air else None,
-        attachment=str(told.get("attachment") or "").strip().casefold(),
+        attachment=str(answers.get("attachment") or "").strip().casefold(),
         alarm=any(one["verdict"] == FAIL for one in ordered),
     )
 
@@ -345,14 +349,8 @@ def _throw(trial: Row, profile: Profile | None) -> SeasonThrow:
 
 
 def _service(row: Row) -> SeasonService:
-    told = json.loads(row["details"]) if row["details"] else {}
-    restarts = told.get("new_stretch")
-    action = str(row["action"])
-    if restarts is None:
-        restarts = ACTIONS.get(action, False)
-    return SeasonService(_worked_on(row), action, bool(restarts), str(row["service"]))
-
-
-def _worked_on(row: Row) -> date:
-    told = json.loads(row["details"]) if row["details"] else {}
-    return date.fromisoformat(str(told.get("on") or str(row["at"])[:10]))
+    details, action = _inside(row, "details"), str(row["action"])
+    restarts = details.get("new_stretch")
+    on = date.fromisoformat(str(details.get("on") or str(row["at"])[:10]))
+    starts_stage = ACTIONS.get(action, False) if restarts is None else bool(restarts)
+    return SeasonService(on, action, starts_stage, str(row["service"]))

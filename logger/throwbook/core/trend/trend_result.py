@@ -234,7 +234,7 @@ def to_json(result: TrendResult) -> dict[str, Any]:
         "direction": result.direction,
         "figure": result.figure,
         "unit": result.unit,
-        "points": [_point(one) for one in result.points],
+        "points": [_json(one) for one in result.points],
         "chart": asdict(result.chart),
         "stages": [asdict(one) for one in result.stages],
         "first_signal": None if result.first_signal is None else result.first_signal.isoformat(),
@@ -243,37 +243,29 @@ def to_json(result: TrendResult) -> dict[str, Any]:
         "slope_low": slope.low,
         "slope_high": slope.high,
         "p_value": slope.p_value,
-        "forecast": None if result.forecast is None else _days(asdict(result.forecast)),
+        "forecast": None if result.forecast is None else _json(result.forecast),
         "no_forecast": result.no_forecast or None,
-        "service_effects": [_days(asdict(one)) for one in result.service_effects],
-        "as_found": _as_found_json(result.as_found),
+        "service_effects": [_json(one) for one in result.service_effects],
+        "as_found": None if result.as_found is None else _as_found_json(result.as_found),
         "provisional": result.provisional,
         "rise": result.change,
         "rise_u": None if result.change_u == float("inf") else K * result.change_u,
         "rise_chance_none": result.change_chance,
         "spread": None if result.dispersion is None else asdict(result.dispersion),
-        "since_first": None
-        if result.drift is None
-        else {**_days(asdict(result.drift)), "share": result.drift.share},
+        "since_first": None if result.drift is None else {**_json(result.drift), "share": result.drift.share},
     }
 
 
-def _as_found_json(found: AsFound | None) -> dict[str, Any] | None:
-    if found is None:
-        return None
+def _as_found_json(found: AsFound) -> dict[str, Any]:
     return {
-        "points": [_point(one) for one in found.points],
+        "points": [_json(one) for one in found.points],
         "chart": None if found.chart is None else asdict(found.chart),
         "first_signal": None if found.first_signal is None else found.first_signal.isoformat(),
     }
 
 
-def _point(point: Point) -> dict[str, Any]:
-    return _days(asdict(point))
-
-
-def _days(record: dict[str, Any]) -> dict[str, Any]:
-    return {key: one.isoformat() if isinstance(one, date) else one for key, one in record.items()}
+def _json(record: Point | Forecast | ServiceEffect | Drift) -> dict[str, Any]:
+    return {key: one.isoformat() if isinstance(one, date) else one for key, one in asdict(record).items()}
 
 
 def only(history: RigHistory, count: int) -> RigHistory:
