@@ -17,6 +17,7 @@ import numpy as np
 from tests.benchmarks.table import Row, all_met, print_table
 from throwbook.core.assessment import CUT_OFF
 from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.simulator import (
     SensorModel,
     SimulatedFault,
@@ -24,7 +25,6 @@ from throwbook.core.simulator import (
     random_machine,
     throw,
 )
-from throwbook.core.trace import DIRECTIONS
 from throwbook.core.trend.history import RigHistory, SeasonCheck, SeasonThrow
 from throwbook.core.trend.profile_trend import check_profiles, spots_among
 

@@ -65,7 +65,7 @@ from throwbook.core.assessment import (
 )
 from throwbook.core.assessment import STALL as STALLED
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
-from throwbook.core.trace import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS
 from throwbook.errors import InputError
 from throwbook.files.trace_file import write_trace
 

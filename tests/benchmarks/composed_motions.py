@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tests.benchmarks import foreign_machines as foreign
-from throwbook.core.rig import Rig
+from throwbook.core.rig import DIRECTIONS, UNLOCK, Rig
 from throwbook.core.simulator import (
     MachineModel,
     SensorModel,
@@ -21,7 +21,7 @@ from throwbook.core.simulator import (
     random_machine,
 )
 from throwbook.core.simulator.throw import Waveform, run_truth
-from throwbook.core.trace import DIRECTIONS, UNLOCK, FloatArray
+from throwbook.core.trace import FloatArray
 
 Rng = np.random.Generator
 Signals = Callable[[FloatArray, Rng], tuple[FloatArray, FloatArray]]

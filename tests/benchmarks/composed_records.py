@@ -21,8 +21,9 @@ from tests.benchmarks.composed_motions import (
     Motion,
     Rng,
 )
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.simulator.sensor import quantise
-from throwbook.core.trace import DIRECTIONS, FloatArray
+from throwbook.core.trace import FloatArray
 
 RATES_HZ, RATE_WEIGHTS = (10.0, 25.0, 50.0, 100.0, 200.0, 400.0), (0.05, 0.1, 0.15, 0.25, 0.3, 0.15)
 LAYOUTS = (

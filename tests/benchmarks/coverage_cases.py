@@ -17,7 +17,7 @@ from tests.benchmarks.seasons import QUARTERS, only
 from throwbook.core.assessment import Assessment, Interval, Measured
 from throwbook.core.machine.electrical import longest_throw_s
 from throwbook.core.quantities.statistics import K, chance_beyond
-from throwbook.core.rig import Actuator, LockMechanism, Rig, Wiring
+from throwbook.core.rig import DIRECTIONS, Actuator, LockMechanism, Rig, Wiring
 from throwbook.core.sheets.acceptance import least_success
 from throwbook.core.sheets.assess_hand import assess_by_hand
 from throwbook.core.sheets.hand_readings import (
@@ -30,7 +30,6 @@ from throwbook.core.sheets.hand_readings import (
 )
 from throwbook.core.sheets.shared_risk import MOST
 from throwbook.core.sizing.sizing import fit
-from throwbook.core.trace import DIRECTIONS
 from throwbook.core.trend.forecast import CONFIDENCE as FORECAST
 from throwbook.core.trend.history import RUN_CURRENT
 from throwbook.core.trend.maintenance_effect import CONFIDENCE as EFFECT

@@ -13,8 +13,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from throwbook.core.assessment import Figures, Measured
-from throwbook.core.rig import Actuator, LimitOverride, LockMechanism, Rig
-from throwbook.core.trace import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS, Actuator, LimitOverride, LockMechanism, Rig
 from throwbook.core.trend.history import (
     RigHistory,
     SeasonCheck,

@@ -3,7 +3,7 @@
 import numpy as np
 
 from tests.benchmarks.season_histories import Made
-from throwbook.core.trace import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.trend.change_test import NO_RISE
 from throwbook.core.trend.control_chart import chart_and_points, fit_line
 from throwbook.core.trend.history import FIGURES, RUN_CURRENT, RigHistory

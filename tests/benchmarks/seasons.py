@@ -29,7 +29,7 @@ from tests.benchmarks.season_histories import (
 )
 from tests.benchmarks.season_signals import drifts, false_signals, signals
 from tests.benchmarks.table import hand_over
-from throwbook.core.trace import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.trend.history import FIGURES, RUN_CURRENT
 from throwbook.core.trend.series import lines_of
 from throwbook.core.trend.trend_result import figure_name, only, trends_of

@@ -19,7 +19,7 @@ from tests.benchmarks.coverage import Coverage, coverage_rows, figure_of, furthe
 from tests.benchmarks.table import Row, all_met, print_table
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.diagnosis.assess import assess_trace
-from throwbook.core.rig import LimitOverride
+from throwbook.core.rig import DIRECTIONS, LimitOverride
 from throwbook.core.simulator import (
     FAULTS,
     SimulatedFault,
@@ -29,7 +29,6 @@ from throwbook.core.simulator import (
     random_sensor,
     throw,
 )
-from throwbook.core.trace import DIRECTIONS
 
 HEALTHY = 10
 RECORD_SIGNS = {"clipped", "gaps", "cut-record", "noisy"}

@@ -18,8 +18,8 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.sheets.conditions import FOR_PRACTICE
-from throwbook.core.trace import DIRECTIONS
 from throwbook.files.journal import Journal, unfinished
 from throwbook.files.rig_file import read_rig
 from throwbook.jobs.find import journal_folder, opened

@@ -4,8 +4,8 @@ from string import ascii_uppercase, digits
 
 import pytest
 
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.status.latch import LEVELS
-from throwbook.core.trace import DIRECTIONS
 from throwbook_tui.present import VERDICTS
 from throwbook_tui.widgets.frame import GLYPHS, HEIGHT, big_rows
 

@@ -13,9 +13,8 @@ from throwbook.core.assessment import WORST_FIRST, movement_said
 from throwbook.core.machine.expected_throw import travel_m
 from throwbook.core.machine.limits import rated_time
 from throwbook.core.machine.motor import motor_line, stall_current
-from throwbook.core.rig import Rig
+from throwbook.core.rig import LOCK, Rig
 from throwbook.core.status.status_text import caution
-from throwbook.core.trace import LOCK
 from throwbook.core.wording import SHOWN_AT
 from throwbook_tui.present import (
     BAD,

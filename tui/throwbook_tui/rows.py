@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING
 from throwbook.core.assessment import FAIL, STALL, WATCH, Assessment
 from throwbook.core.quantities.text import counted
 from throwbook.core.records import BENCH, OPEN, SEEN
+from throwbook.core.rig import LOCK, UNLOCK
 from throwbook.core.sheets.acceptance_rules import NOBODY_SIGNED
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.sheet import as_found, state_said
 from throwbook.core.status.latch import DO_NOT_USE
 from throwbook.core.status.maintenance import MOMENTS, entry_from
-from throwbook.core.trace import LOCK, UNLOCK
 from throwbook_tui.present import (
     BAD,
     GOOD,

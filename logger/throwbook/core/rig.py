@@ -1,9 +1,15 @@
 """The rig as data: an actuator, the lock mechanism it throws, and how it is wired."""
 
+import json
+import re
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+LOCK = "lock"
+UNLOCK = "unlock"
+DIRECTIONS = (LOCK, UNLOCK)
 METRIC = "metric"
 US = "us"
 UNIT_SYSTEMS = (METRIC, US)
@@ -99,3 +105,28 @@ class Rig:
     limits: Mapping[str, LimitOverride] = field(default_factory=lambda: MappingProxyType({}))
     retired: str = ""
     """Why it is no longer looked after (sold, scrapped); empty: it is."""
+
+
+_LINE = re.compile(r"^[ \t]*retired[ \t]*=.*\n?", re.MULTILINE)
+"""Of a rig file: why the rig is retired."""
+
+
+def retired_text(toml: str, because: str) -> str:
+    """The rig file with the line that retires it on top; an empty reason takes the line away."""
+    rest = awake_text(toml)
+    # Letters beyond ASCII stay as they are: JSON would write some in two halves, which TOML refuses.
+    return f"retired = {json.dumps(because, ensure_ascii=False)}\n{rest}" if because else rest
+
+
+def retired_because(toml: str) -> str:
+    """Why the rig of this file is retired; empty: it isn't. For lists of hundreds, where reading the whole file is slow."""
+    found = _LINE.search(toml.partition("\n[")[0])
+    if found is None:
+        return ""
+    return str(tomllib.loads(found[0].strip())["retired"]).strip() or "retired"
+
+
+def awake_text(toml: str) -> str:
+    """The rig file without such a line; only the part before the first section is looked at."""
+    head, bracket, sections = toml.partition("\n[")
+    return _LINE.sub("", head) + bracket + sections

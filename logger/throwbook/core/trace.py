@@ -16,10 +16,6 @@ MOVEMENT, MOVEMENTS = "movement", "movements"
 WHOLE_THROW_FOLLOWS = "whole_throw_follows"
 """Head key of a movement: true where a whole throw the same way came later in its record."""
 
-LOCK = "lock"
-UNLOCK = "unlock"
-DIRECTIONS = (LOCK, UNLOCK)
-
 
 @dataclass(frozen=True, eq=False)
 class Trace:

@@ -19,7 +19,8 @@ import numpy as np
 from throwbook.core.quantities.clock import spread_evenly, with_clock
 from throwbook.core.quantities.text import quoted
 from throwbook.core.quantities.units import KINDS
-from throwbook.core.trace import DIRECTIONS, FloatArray, Trace
+from throwbook.core.rig import DIRECTIONS
+from throwbook.core.trace import FloatArray, Trace
 from throwbook.errors import InputError, OutsideError
 from throwbook.files import csv_rows
 from throwbook.files.csv_rows import locate, parse_choices

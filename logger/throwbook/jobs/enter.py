@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 from throwbook import __version__
 from throwbook.core.assessment import CUT_OFF
 from throwbook.core.records import NOT_LOOKED, OPEN, LoggedTrial, PinAnswers, SheetState
+from throwbook.core.rig import LOCK
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.hand_readings import Accuracy, HandThrow, Instruments, implausible_reading, in_air
 from throwbook.core.sheets.sheet import rested, sheet_trials
 from throwbook.core.status.latch import DO_NOT_USE, Status
-from throwbook.core.trace import LOCK
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import baseline_for, frozen_id, opened, rig_of

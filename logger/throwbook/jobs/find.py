@@ -18,7 +18,6 @@ from throwbook.core.records import (
 )
 from throwbook.core.rig import Rig
 from throwbook.errors import OutsideError, Remedy
-from throwbook.files.rig_file import RigFile, parse_rig, read_rig, read_rig_file, refuse_contradictions
 from throwbook.logbook import Logbook, open_logbook
 from throwbook.logbook.connection import Waiting
 
@@ -27,6 +26,7 @@ if TYPE_CHECKING:
     from throwbook.core.assessment import Assessment
     from throwbook.core.sheets.baseline_selection import ChoiceSheet
     from throwbook.core.sizing.sizing import Sizing
+    from throwbook.files.rig_file import RigFile
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +61,7 @@ def frozen_id(held: BaselineInForce | None) -> str | None:
 
 def baselines_for(book: Logbook, rig: str, kind: str = "") -> dict[str, BaselineInForce]:
     """Those of ``baseline_for`` by direction; a direction without one isn't there."""
-    from throwbook.core.trace import DIRECTIONS
+    from throwbook.core.rig import DIRECTIONS
 
     held = {direction: baseline_for(book, rig, direction, kind) for direction in DIRECTIONS}
     return {direction: found for direction, found in held.items() if found is not None}
@@ -148,11 +148,13 @@ def _whole(book: Logbook, logged: LoggedTrial) -> "Assessment":
     return replace(logged.judgement.assessment, profile=book.profile(logged.judgement))
 
 
-def load_rig(name_or_file: str, logbook: str | None = None) -> RigFile:
+def load_rig(name_or_file: str, logbook: str | None = None) -> "RigFile":
     """The rig that is meant, even if its values contradict each other.
 
     Raises InputError where there is no such file or name, or a value can't be read.
     """
+    from throwbook.files.rig_file import parse_rig, read_rig_file
+
     if means_a_file(name_or_file):
         return read_rig_file(Path(name_or_file))
     with opened(logbook, read_only=True) as book:
@@ -213,6 +215,8 @@ def opened(given: str | Path | None, read_only: bool = False, waiting: Waiting |
 
 def rig_from(revision: RigRevision) -> Rig:
     """The rig that a revision describes."""
+    from throwbook.files.rig_file import parse_rig
+
     return parse_rig(revision.toml, f"rig {revision.rig}").rig
 
 
@@ -253,6 +257,8 @@ def find_rig(name_or_file: str, logbook: str | None = None, kind: str = "", shee
     that sheet's own kind. Raises InputError where there is no such file, rig or sheet, or where the rig's values contradict
     each other.
     """
+    from throwbook.files.rig_file import read_rig, refuse_contradictions
+
     if means_a_file(name_or_file):
         return RigSource(read_rig(Path(name_or_file)), kind=kind)
 

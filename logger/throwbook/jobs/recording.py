@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.assessment import worst_of
 from throwbook.core.diagnosis.assess import cut, judge_throw
-from throwbook.core.trace import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS
 from throwbook.errors import InputError, OutsideError, ThrowbookError
 from throwbook.files.journal import (
     Claim,

@@ -6,9 +6,9 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from throwbook.core.machine.rig_validation import complaint, retired_because, retired_text
 from throwbook.core.quantities.text import written
 from throwbook.core.records import BaselineRecord, RigRevision, Service, SheetState
+from throwbook.core.rig import retired_because, retired_text
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.status.status_text import reasons, short
 from throwbook.errors import Field, InputError, Remedy
@@ -16,7 +16,6 @@ from throwbook.jobs import latch
 from throwbook.jobs.find import logbook_path, opened, rig_from, rig_of
 from throwbook.jobs.latch import RigStatus, missing_from, orders_due, rig_status, status
 from throwbook.jobs.rig_changes import raise_for_change
-from throwbook.jobs.steps_to_clear import gaps_in, happened_in, steps_said
 from throwbook.jobs.unfinished import Unfinished, unfinished_recordings
 from throwbook.logbook.connection import Waiting
 
@@ -171,6 +170,7 @@ def add_rig(
 
     Raises InputError for a faulty file, and for a changed one without a ``reason``.
     """
+    from throwbook.core.machine.rig_validation import complaint
     from throwbook.files.rig_file import read_rig, refuse_looser_limits
 
     rig = read_rig(file)
@@ -232,6 +232,7 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
 def rig_history(logbook: str | Path | None, name: str, today: date) -> RigView:
     """One rig. Raises InputError for a name the logbook doesn't have."""
     from throwbook.core.sheets.sheet import no_since
+    from throwbook.jobs.steps_to_clear import gaps_in, happened_in, steps_said
 
     with opened(logbook, read_only=True) as book:
         rig, stands = rig_of(book, name), rig_status(book, name, today)

@@ -7,9 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
-from throwbook.core.rig import Actuator, LockMechanism, Rig, Wiring
+from throwbook.core.rig import LOCK, UNLOCK, Actuator, LockMechanism, Rig, Wiring
 from throwbook.core.simulator import SensorModel, SimulatedFault, ThrowConditions, machine_for, throw
-from throwbook.core.trace import LOCK, UNLOCK
 from throwbook.errors import OutsideError
 
 if TYPE_CHECKING:

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from throwbook.core.rig import Rig
-from throwbook.core.trace import DIRECTIONS, FloatArray
+from throwbook.core.rig import DIRECTIONS, Rig
+from throwbook.core.trace import FloatArray
 from throwbook.errors import Field, InputError
 from throwbook.ports.serial_port import open_far_end, serve
 from throwbook.protocol.messages import Identity

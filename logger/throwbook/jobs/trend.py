@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from throwbook.core.export_schema import SERVICES, SHEETS, TRIALS, Column
-from throwbook.core.machine.rig_validation import retired_because
 from throwbook.core.records import LoggedTrial, heads
+from throwbook.core.rig import retired_because
 from throwbook.core.status.latch import IN_SERVICE
 from throwbook.core.trend.history import (
     SERVICE_COLUMNS,
@@ -156,7 +156,7 @@ def trend_in(book: "Logbook", name: str, today: date, profiles: bool) -> RigTren
 
 def trend_of(history: "RigHistory", today: date, status: str = IN_SERVICE) -> RigTrend:
     """Everything said about one history."""
-    from throwbook.core.trace import DIRECTIONS
+    from throwbook.core.rig import DIRECTIONS
     from throwbook.core.trend.advisory import next_action
     from throwbook.core.trend.profile_trend import check_profiles, spot_effects, spot_heights, spots_among
     from throwbook.core.trend.trend_result import trends_of

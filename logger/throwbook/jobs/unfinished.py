@@ -10,8 +10,8 @@ from datetime import datetime
 from pathlib import Path
 
 from throwbook.core.quantities.text import counted, file_name
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.status.latch import RESTRICTED, WATCH, Pending
-from throwbook.core.trace import DIRECTIONS
 from throwbook.errors import InputError, Remedy, ThrowbookError
 from throwbook.files.journal import (
     SUFFIX,

@@ -15,7 +15,7 @@ from throwbook.core.quantities.rounding import rounded_down
 from throwbook.core.quantities.text import counted, for_shell, printable
 from throwbook.core.quantities.units import display_unit, show, show_limit, show_rest
 from throwbook.core.records import BENCH
-from throwbook.core.rig import Rig
+from throwbook.core.rig import DIRECTIONS, LOCK, Rig
 from throwbook.core.sheets.conditions import CAUTION as PRACTICE
 from throwbook.core.sheets.conditions import QUESTIONS
 from throwbook.core.sheets.sheet import Plan
@@ -23,7 +23,6 @@ from throwbook.core.sizing.sizing import Gap
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.status.maintenance import SEASON, NextCheck
 from throwbook.core.status.status_text import DONE, NEVER, NOTHING, headline, pending, reasons, step_in_words
-from throwbook.core.trace import DIRECTIONS, LOCK
 from throwbook.core.trend.expected_throw import Expected, OwnWeather, expected_throw
 from throwbook.core.wording import BOTH_PINS, FALL, HANDS, OUT_OF_USE
 from throwbook.report.document import (

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 
 from throwbook.core.quantities.text import printable
-from throwbook.core.trace import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.trend.control_chart import stage_lines
 from throwbook.core.trend.history import (
     PEAK_RUN_CURRENT,

@@ -5,8 +5,8 @@ import tomllib
 from hypothesis import given
 from hypothesis import strategies as st
 
-from throwbook.core.machine.rig_validation import awake_text, retired_because, retired_text
 from throwbook.core.quantities.text import written
+from throwbook.core.rig import awake_text, retired_because, retired_text
 
 RIG = 'name = "yard-loader"\n\n[lock]\nneeded_travel = "188 mm"\n'
 

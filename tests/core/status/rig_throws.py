@@ -30,6 +30,7 @@ from throwbook.core.records import (
     Order,
     Sighting,
 )
+from throwbook.core.rig import LOCK, UNLOCK
 from throwbook.core.sheets.acceptance_rules import RULES, AcceptanceCase
 from throwbook.core.sheets.sheet import FilledSheet, Plan, SheetTrial, plan_for, seen_at
 from throwbook.core.status.latch import (
@@ -53,7 +54,7 @@ from throwbook.core.status.raising import (
     orders_of_record,
     orders_of_sighting,
 )
-from throwbook.core.trace import LOCK, UNLOCK, Trace
+from throwbook.core.trace import Trace
 
 OTHER = "other-loader"
 BEGUN = datetime(2026, 1, 1, tzinfo=UTC)

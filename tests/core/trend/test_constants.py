@@ -24,7 +24,7 @@ import pytest
 from tests.benchmarks.season_histories import PLAIN, ROUGH, make_history, quarterly, with_every_figure
 from tests.core.trend import test_profile_history as binding
 from throwbook.core import trend
-from throwbook.core.trace import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.trend import profile_trend, series
 from throwbook.core.trend.advisory import next_action
 from throwbook.core.trend.history import ENERGY, RigHistory, SeasonService

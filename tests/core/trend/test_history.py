@@ -11,9 +11,8 @@ import pytest
 from tests.core.drawn_strokes import ACTUATOR
 from throwbook.core.assessment import Figures, Measured
 from throwbook.core.machine.motor import motor_line
-from throwbook.core.rig import Actuator, LockMechanism, Rig
+from throwbook.core.rig import DIRECTIONS, Actuator, LockMechanism, Rig
 from throwbook.core.status.latch import DO_NOT_USE
-from throwbook.core.trace import DIRECTIONS
 from throwbook.core.trend.advisory import next_action
 from throwbook.core.trend.history import (
     TRAVEL_TIME,

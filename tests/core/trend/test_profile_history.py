@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from throwbook.core.assessment import Figures, Profile
-from throwbook.core.rig import Actuator, LockMechanism, Rig
-from throwbook.core.trace import DIRECTIONS, LOCK
+from throwbook.core.rig import DIRECTIONS, LOCK, Actuator, LockMechanism, Rig
 from throwbook.core.trend.history import (
     RigHistory,
     SeasonCheck,

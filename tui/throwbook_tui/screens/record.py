@@ -12,7 +12,7 @@ from textual.widgets import Static
 
 from throwbook.core.analysis.live import AT_STALL, FLOWING, OVER, LiveFigures
 from throwbook.core.records import SPOT
-from throwbook.core.trace import LOCK, UNLOCK
+from throwbook.core.rig import LOCK, UNLOCK
 from throwbook.errors import ThrowbookError
 from throwbook_tui.background import BoardReady, Live, Noted
 from throwbook_tui.context import throw_plan

@@ -17,9 +17,9 @@ from textual.widgets import DataTable, Static
 from throwbook.core.quantities.text import counted
 from throwbook.core.quantities.units import show_rest
 from throwbook.core.records import ACCEPTED, BENCH, OPEN
+from throwbook.core.rig import LOCK
 from throwbook.core.status.latch import LEVELS
 from throwbook.core.status.status_text import caution
-from throwbook.core.trace import LOCK
 from throwbook_tui.fields import FieldSpec
 from throwbook_tui.present import (
     BAD,

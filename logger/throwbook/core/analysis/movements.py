@@ -14,16 +14,8 @@ from throwbook.core.analysis.current_runs import PAUSE_S, WHOLE, CurrentRun, Ful
 from throwbook.core.analysis.record_conditions import LASTING, LATE_S, faults_in, head_from
 from throwbook.core.analysis.rest import NO_REST, Rest, find_rest, smoothing_width
 from throwbook.core.quantities.statistics import median_of
-from throwbook.core.rig import Rig
-from throwbook.core.trace import (
-    LOCK,
-    MOVEMENT,
-    MOVEMENTS,
-    UNLOCK,
-    WHOLE_THROW_FOLLOWS,
-    FloatArray,
-    Trace,
-)
+from throwbook.core.rig import LOCK, UNLOCK, Rig
+from throwbook.core.trace import MOVEMENT, MOVEMENTS, WHOLE_THROW_FOLLOWS, FloatArray, Trace
 
 SIGNED_BOARD = "motor"
 """Behind the reversing switch a board reads the current with its sign."""

@@ -27,8 +27,8 @@ from throwbook.core.diagnosis.measure import gather, stroke_of
 from throwbook.core.diagnosis.signs import signs_of
 from throwbook.core.diagnosis.verdict import checks_of, unusable, verdict_of
 from throwbook.core.machine.motor import motor_line
-from throwbook.core.rig import Rig
-from throwbook.core.trace import DIRECTIONS, LOCK, Trace
+from throwbook.core.rig import DIRECTIONS, LOCK, Rig
+from throwbook.core.trace import Trace
 from throwbook.errors import InputError
 
 EITHER_WAY = (

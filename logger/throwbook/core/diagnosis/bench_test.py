@@ -36,8 +36,8 @@ from throwbook.core.machine.limits import (
 from throwbook.core.machine.motor import MotorLine, motor_line
 from throwbook.core.quantities.rounding import limit_text
 from throwbook.core.quantities.statistics import combined, expanded, type_a
-from throwbook.core.rig import Rig
-from throwbook.core.trace import DIRECTIONS, FloatArray, Trace
+from throwbook.core.rig import DIRECTIONS, Rig
+from throwbook.core.trace import FloatArray, Trace
 
 NO_LOAD_SHARE = 1.3
 """The no-load current may be so much of the data sheet's. Common practice, no source."""

@@ -3,10 +3,8 @@
 A grave problem is a contradiction: no verdict can rest on such a rig. The others are odd and may be right.
 """
 
-import json
 import math
 import re
-import tomllib
 import unicodedata
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields
@@ -19,30 +17,6 @@ from throwbook.core.quantities.rounding import rounded_down, rounded_up
 from throwbook.core.quantities.units import KINDS, show, show_duration
 from throwbook.core.rig import Rig
 from throwbook.errors import InputError
-
-_LINE = re.compile(r"^[ \t]*retired[ \t]*=.*\n?", re.MULTILINE)
-
-
-def retired_text(toml: str, because: str) -> str:
-    """The rig file with the line that retires it on top; an empty reason takes the line away."""
-    rest = awake_text(toml)
-    # Letters beyond ASCII stay as they are: JSON would write some in two halves, which TOML refuses.
-    return f"retired = {json.dumps(because, ensure_ascii=False)}\n{rest}" if because else rest
-
-
-def retired_because(toml: str) -> str:
-    """Why the rig of this file is retired; empty: it isn't. For lists of hundreds, where reading the whole file is slow."""
-    found = _LINE.search(toml.partition("\n[")[0])
-    if found is None:
-        return ""
-    return str(tomllib.loads(found[0].strip())["retired"]).strip() or "retired"
-
-
-def awake_text(toml: str) -> str:
-    """The rig file without such a line; only the part before the first section is looked at."""
-    head, bracket, sections = toml.partition("\n[")
-    return _LINE.sub("", head) + bracket + sections
-
 
 # Part of a rig: names that don't count. Wiring, board and units change no limit.
 RESTED_ON = {

@@ -11,13 +11,12 @@ from throwbook.core.quantities.rounding import limit_text, rounded_down
 from throwbook.core.quantities.text import counted
 from throwbook.core.quantities.units import show_duration
 from throwbook.core.records import PinAnswers, Sighting
-from throwbook.core.rig import Rig
+from throwbook.core.rig import LOCK, UNLOCK, Rig
 from throwbook.core.sheets.acceptance_rules import RULES, AcceptanceCase, nobody_could_read, spreads
 from throwbook.core.sheets.conditions import cap
 from throwbook.core.sheets.shared_risk import risks, worst_of_each
 from throwbook.core.sheets.sheet import FilledSheet, SheetTrial, lock_throws, seen_at, withdrawn
 from throwbook.core.sizing.sizing import coverage_line, not_covered
-from throwbook.core.trace import LOCK, UNLOCK
 
 
 def doubts(case: AcceptanceCase) -> tuple[str, ...]:

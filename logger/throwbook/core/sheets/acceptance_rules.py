@@ -23,10 +23,9 @@ from throwbook.core.machine.limits import NOT_JUDGED, guarded_run_current, limit
 from throwbook.core.quantities.rounding import rounded_down, rounded_up
 from throwbook.core.quantities.text import is_name
 from throwbook.core.records import BENCH, COMMISSIONING, NO, SEEN, YES, Sighting
-from throwbook.core.rig import Rig
+from throwbook.core.rig import LOCK, UNLOCK, Rig
 from throwbook.core.sheets.shared_risk import risk_of
 from throwbook.core.sheets.sheet import KINDS, FilledSheet, SheetTrial, as_found, lock_throws, seen_at
-from throwbook.core.trace import LOCK, UNLOCK
 
 NOBODY_SIGNED = "nobody has signed"
 GIVE_THE_DAY = "throw again, and give the day (enter: --at, import: --started)"

@@ -37,8 +37,7 @@ from throwbook.core.quantities.statistics import (
 )
 from throwbook.core.quantities.units import COMMON, show
 from throwbook.core.records import NO, NOT_LOOKED, YES
-from throwbook.core.rig import Rig
-from throwbook.core.trace import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS, Rig
 from throwbook.errors import InputError
 
 STOPPED_SHORT = "stopped-short"

@@ -25,9 +25,8 @@ from throwbook.core.records import (
     Sighting,
     people,
 )
-from throwbook.core.rig import Rig
+from throwbook.core.rig import LOCK, Rig
 from throwbook.core.sheets.conditions import Conditions, conditions_from, simulated_by
-from throwbook.core.trace import LOCK
 
 # kind: (throws each way when the plan doesn't say, the fewest a plan may ask for). Common practice, no source.
 KINDS: dict[str, tuple[int, int]] = {

@@ -9,9 +9,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from throwbook.core.rig import LOCK, UNLOCK
 from throwbook.core.simulator.machine import bell
 from throwbook.core.simulator.plan import STOP_GIVES_M, SetFault, ThrowPlan, make_load, smooth_step
-from throwbook.core.trace import LOCK, UNLOCK, FloatArray
+from throwbook.core.trace import FloatArray
 
 Rng = np.random.Generator
 

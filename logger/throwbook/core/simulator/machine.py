@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from throwbook.core.trace import LOCK, FloatArray
+from throwbook.core.rig import LOCK
+from throwbook.core.trace import FloatArray
 
 
 @dataclass(frozen=True)

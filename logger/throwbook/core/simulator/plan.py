@@ -4,9 +4,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from throwbook.core.rig import LOCK
 from throwbook.core.simulator.machine import MachineModel, bell
 from throwbook.core.simulator.sensor import SensorModel
-from throwbook.core.trace import LOCK, FloatArray
+from throwbook.core.trace import FloatArray
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from throwbook.core.assessment import FAIL, WATCH, Assessment, Sign
 from throwbook.core.records import BENCH, NO, PinAnswers
+from throwbook.core.rig import DIRECTIONS, LOCK, UNLOCK
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE, LEVELS
-from throwbook.core.trace import DIRECTIONS, LOCK, UNLOCK
 
 WORDS_OF_NO_CAUSE = """
 a actuator again an and at bad broke broken by cause clear cleared current did didn does doesn drive

@@ -17,7 +17,7 @@ from scipy.special import fdtrc
 
 from throwbook.core.quantities.rounding import rounded_down
 from throwbook.core.quantities.statistics import K
-from throwbook.core.trace import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.trend.change_test import ratio_u
 from throwbook.core.trend.control_chart import (
     PLAIN_CHANCE,
