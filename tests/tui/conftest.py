@@ -58,9 +58,9 @@ def walk(request):
                 await journey(pilot, look)
 
         asyncio.run(go())
+        reviewed.end()
 
-    yield run
-    reviewed.end()
+    return run
 
 
 @pytest.fixture(scope="session")
