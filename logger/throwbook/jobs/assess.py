@@ -20,7 +20,6 @@ from throwbook.jobs.recording import throws_of
 
 if TYPE_CHECKING:
     from throwbook.core.machine.motor import MotorLine
-    from throwbook.core.trace import Trace
 
 
 Progress = Callable[[int, int], None]

@@ -18,7 +18,6 @@ from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
     from throwbook.core.analysis.baseline import Baseline
-    from throwbook.logbook import Logbook
     from throwbook.report.document import Document
     from throwbook.report.forms import FormSource
     from throwbook.report.material import Material, SheetPart

@@ -32,7 +32,6 @@ from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
     from throwbook.core.sizing.sizing import Gap
-    from throwbook.logbook import Logbook
 
 
 def happened_in(book: "Logbook", rig: str) -> tuple[str, ...]:

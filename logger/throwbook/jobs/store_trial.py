@@ -26,7 +26,6 @@ from throwbook.jobs.unfinished import (
 
 if TYPE_CHECKING:
     from throwbook.jobs.latch import RigStatus
-    from throwbook.jobs.recording import Recorded
 
 
 @dataclass(frozen=True)

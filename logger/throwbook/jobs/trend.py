@@ -32,10 +32,9 @@ if TYPE_CHECKING:
 
     from throwbook.core.assessment import Profile
     from throwbook.core.trend.advisory import NextAction
-    from throwbook.core.trend.history import RigHistory, RigRows
+    from throwbook.core.trend.history import RigHistory
     from throwbook.core.trend.profile_trend import Spot, SpotEffect, SpotHeights
     from throwbook.core.trend.trend_result import TrendResult
-    from throwbook.logbook import Logbook
 
 
 RIG_COLUMNS = ("rig", "at", "toml")
