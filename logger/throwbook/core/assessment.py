@@ -5,7 +5,7 @@ Data only. They are computed by ``figures``, ``signs``, ``verdict`` and ``diagno
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple
@@ -217,6 +217,11 @@ class Assessment:
 def movement_said(judged: Assessment) -> str:
     """Which movement of its record it is, in words; empty where the record holds no other."""
     return f"movement {judged.movement} of {judged.movements}" if judged.movements > 1 else ""
+
+
+def worst_verdict(verdicts: Iterable[str]) -> str:
+    """The one that comes first in ``WORST_FIRST``; ``undecided`` where there is none."""
+    return min(verdicts, key=WORST_FIRST.index, default=UNDECIDED)
 
 
 def worst_of(judged: Sequence[Assessment]) -> Assessment:

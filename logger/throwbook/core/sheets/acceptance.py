@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from throwbook.core.assessment import PASS, UNDECIDED, WATCH, WORST_FIRST, Assessment, Measured
+from throwbook.core.assessment import PASS, WATCH, Assessment, Measured, worst_verdict
 from throwbook.core.diagnosis.repeatability import duty_signs
 from throwbook.core.diagnosis.verdict import CHECK_WORDS
 from throwbook.core.machine.limits import limits_for
@@ -197,7 +197,7 @@ def acceptance(
     case = AcceptanceCase(sheet, counting, left_out, tuple(sightings), rig)
     missing = tuple(dict.fromkeys(sentence for rule in RULES for sentence in rule(case)))
     alerts = tuple(spreads(case))
-    worst = _worst_verdict(counting)
+    worst = worst_verdict(one.assessment.verdict for one in counting)
     lowered = cap(WATCH if alerts and worst == PASS else worst, sheet.conditions)
     doubted = doubts(case)
     statement = "" if missing else statement_of(case, doubted, alerts)
@@ -213,7 +213,3 @@ def acceptance(
         shared_risk=tuple(f"{one.throw}: {one.says}" for one in worst_of_each(risks(counting))),
         alerts=alerts,
     )
-
-
-def _worst_verdict(trials: Sequence[SheetTrial]) -> str:
-    return min((one.assessment.verdict for one in trials), key=WORST_FIRST.index, default=UNDECIDED)

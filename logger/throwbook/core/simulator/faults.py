@@ -298,9 +298,7 @@ Effect = Callable[[ThrowPlan, SetFault, np.random.Generator], None]
 
 
 MECHANISM = "mechanism"
-
 MOVEMENT = "movement"
-
 NOWHERE = ""
 
 
@@ -349,9 +347,7 @@ def _row(
 
 
 OF_RUN = "extra current, as a share of the running current"
-
 OF_STROKE = "share of the stroke"
-
 OF_VOLTAGE = "voltage lost at running current, as a share of nominal"
 
 

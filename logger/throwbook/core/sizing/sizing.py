@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from throwbook.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Interval
+from throwbook.core.assessment import FAIL, PASS, UNDECIDED, WATCH, Interval, worst_verdict
 from throwbook.core.machine.electrical import (
     ASSUMED_DUTY,
     BLADE_SIZES_A,
@@ -282,7 +282,6 @@ ALWAYS_UNKNOWN = (
 CAUTIONS = (FALL, HANDS, BOTH_PINS)
 CAUTION_AT = {"fuse": FIRE}
 """Cautions that stand beside one finding."""
-_WORST_FIRST = (FAIL, UNDECIDED, WATCH, PASS)
 
 
 @dataclass(frozen=True)
@@ -318,7 +317,7 @@ def fit(rig: Rig) -> Sizing:
     verdicts = [finding.verdict for finding in findings] + [WATCH for _ in found]
     return Sizing(
         rig,
-        min(verdicts, key=_WORST_FIRST.index),
+        worst_verdict(verdicts),
         findings,
         found,
         missing,

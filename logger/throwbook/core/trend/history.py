@@ -19,15 +19,10 @@ from throwbook.core.rig import Rig
 from throwbook.core.status.maintenance import ACTIONS
 
 RUN_CURRENT = "run_current"
-
 PEAK_RUN_CURRENT = "peak_run_current"
-
 TRAVEL_TIME = "travel_time"
-
 SOURCE_RESISTANCE = "source_resistance"
-
 TAKE_UP = "take_up"
-
 ENERGY = "energy"
 
 
@@ -190,15 +185,12 @@ Row = Mapping[str, Any]
 
 
 FIGURE_FIELDS = (*(field for field, _ in FIGURES.values()), "mean_voltage_v")
-
 SHEET_COLUMNS = ("sheet", "rig", "kind", "planned_at", "state", "answers", "id")
-
 TRIAL_COLUMNS = (
     *("trial", "rig", "sheet", "position", "direction", "source", "started", "as_found", "left_out"),
     *("ambient_c", "verdict", "end", "usable"),
     *(f"{field}{ending}" for field in FIGURE_FIELDS for ending in ("", "_u")),
 )
-
 SERVICE_COLUMNS = ("service", "rig", "counts", "action", "details", "at", "replaces")
 
 

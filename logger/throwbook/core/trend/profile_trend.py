@@ -17,7 +17,7 @@ from throwbook.core.quantities.statistics import moving_mean, robust_sd, t_quant
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.history import RigHistory, SeasonCheck
 from throwbook.core.trend.maintenance_effect import answer, compare
-from throwbook.core.trend.series import stage_of, stage_starts
+from throwbook.core.trend.series import DAYS_A_YEAR, stage_of, stage_starts
 
 GRID = (np.arange(200) + 0.5) / 200
 ENDS = 0.06
@@ -195,7 +195,7 @@ def _spot(direction: str, bumps: Sequence[CheckBump]) -> Spot | None:
     place = float(np.sum(places * sizes) / np.sum(sizes))
     spread = float(np.std(places, ddof=1)) / len(run) ** 0.5
     place_u = 2.0 * float(np.hypot(spread, 0.005))
-    years = np.array([(one.on - run[0].on).days / 365.25 for one in run])
+    years = np.array([(one.on - run[0].on).days / DAYS_A_YEAR for one in run])
     rate = float(np.polyfit(years, sizes, 1)[0]) if len(run) >= 3 and years[-1] > 0 else None
     grows = "" if rate is None else f", {rate:+.2g} A a year"
     sentence = (
