@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.transient import FEWEST_ROWS, SMALLEST_PEAK
-from throwbook.core.quantities.statistics import median_of, resolution_step, robust_sd
+from throwbook.core.quantities.statistics import from_step, median_of, resolution_step, robust_sd
 from throwbook.core.trace import FloatArray, Trace
 
 FULL_SCALE_KEYS = ("full_scale_a", "board_full_scale_a")
@@ -268,7 +268,7 @@ def _highest_of(start_a: FloatArray, segments: Segments) -> tuple[float, float]:
     one_a = ripple_of(segments) * highest_a
     many = int(np.count_nonzero(start_a >= highest_a - CLOSE_SIGMAS * one_a))
     chance_a = chance_of_highest(one_a, many)
-    return highest_a - 0.5 * chance_a, float(np.hypot(chance_a / np.sqrt(12.0), one_a / np.sqrt(many)))
+    return highest_a - 0.5 * chance_a, float(np.hypot(from_step(chance_a), one_a / np.sqrt(many)))
 
 
 def chance_of_highest(scatter_a: float, many: int) -> float:

@@ -18,7 +18,7 @@ from throwbook.core.analysis.rest import NOISE_SIGMAS
 from throwbook.core.analysis.segmentation import Segments, level_before
 from throwbook.core.analysis.travel import Travel
 from throwbook.core.assessment import Figures
-from throwbook.core.quantities.statistics import median_of, robust_sd, runs_of
+from throwbook.core.quantities.statistics import from_half_width, from_step, median_of, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
 ROWS_BESIDE = 12
@@ -88,7 +88,7 @@ def end_of_movement(time_s: FloatArray, segments: Segments, jitter_s: float) -> 
     skipped_s = _longest_skip(time_s, segments, level_a)
     if skipped_s:
         latest_s = float(time_s[last + 1]) + skipped_s
-    return _within(earliest_s, latest_s, float(np.hypot(jitter_s, unsure_s / np.sqrt(3.0))))
+    return _within(earliest_s, latest_s, float(np.hypot(jitter_s, from_half_width(unsure_s))))
 
 
 def _may_have_ended_later(
@@ -132,12 +132,12 @@ def _in_noise(segments: Segments, u_s: float) -> float:
 
 def _is_blurred(time_s: FloatArray, i: int, j: int, u_s: float) -> bool:
     """Whether an edge was placed by its noise and not between two rows."""
-    return bool(u_s > 1.01 * float(time_s[j] - time_s[i]) / np.sqrt(12.0))
+    return bool(u_s > from_step(1.01 * float(time_s[j] - time_s[i])))
 
 
 def _within(earliest_s: float, latest_s: float, beside_u_s: float) -> Edge:
     """``beside_u_s``: standard uncertainty of what isn't in the bracket [s]."""
-    u = float(np.hypot((latest_s - earliest_s) / np.sqrt(12.0), beside_u_s))
+    u = float(np.hypot(from_step(latest_s - earliest_s), beside_u_s))
     return Edge(0.5 * (earliest_s + latest_s), u)
 
 
@@ -175,7 +175,6 @@ def _crossing(time_s: FloatArray, current_a: FloatArray, row: int, level_a: floa
     return float(time_s[row - 1] + share * (time_s[row] - time_s[row - 1]))
 
 
-RECTANGLE = float(np.sqrt(3.0))
 LEAST_RAMP = 1.0 / 3.0
 """A speed that rises as the square of time leaves a third of its ramp's travel, an even one a half, a jerk-limited one a
 half too (*assumed*): between a third and two thirds is taken off for certain."""
@@ -247,7 +246,7 @@ def place_u(
     if segments.starts_running:
         return PlaceU()
     if moved.by_drive or (segments.ramped and not hides_ramp):
-        slowing = _driven_up_vs(segments, moved) / full_vs / RECTANGLE
+        slowing = from_half_width(_driven_up_vs(segments, moved) / full_vs)
     elif hides_ramp:
         own_vs = _missing_here(time_s, segments, moved, figures, r_ohm)
         usual_vs = _usually_missing(baseline, moved, r_ohm, own_vs)
@@ -255,17 +254,17 @@ def place_u(
         if segments.ramped or starts_softly(segments) or usual_vs > UNLIKE * own_vs:
             most_vs = max(own_vs, usual_vs)
             # A trapezoid slows down over the same time again; the record may show that or not.
-            slowing = most_vs / full_vs / RECTANGLE
+            slowing = from_half_width(most_vs / full_vs)
             ramp_vs = float(np.hypot(ramp_vs, most_vs * (1.0 - 2.0 * LEAST_RAMP)))
-        ramp = ramp_vs / full_vs / RECTANGLE
+        ramp = from_half_width(ramp_vs / full_vs)
         if segments.ramped:
             at_end, between = _against_time(time_s, segments, moved, baseline, full_vs)
     # A rod that never moved is known to stand to what a row of full speed would have moved it.
-    edges = segments.period_s * moved.supply_v / full_vs / float(np.sqrt(12.0))
+    edges = from_step(segments.period_s * moved.supply_v / full_vs)
     if figures.travel_time_s is not None:
         edges = 0.5 * figures.travel_time_s.u * _last_speed_v(moved) / full_vs
-    stand = _wound_up_vs(segments, moved) / full_vs / RECTANGLE
-    return PlaceU(slowing, ramp, edges, stand, at_end / RECTANGLE, between / RECTANGLE)
+    stand = from_half_width(_wound_up_vs(segments, moved) / full_vs)
+    return PlaceU(slowing, ramp, edges, stand, from_half_width(at_end), from_half_width(between))
 
 
 def starts_softly(segments: Segments) -> bool:

@@ -26,15 +26,22 @@ from throwbook.core.assessment import (
     Measured,
 )
 from throwbook.core.quantities.clock import clock_u_s, holes_in
-from throwbook.core.quantities.statistics import integrate, median_of, moving_mean, robust_sd
+from throwbook.core.quantities.statistics import (
+    K,
+    from_half_width,
+    from_step,
+    integrate,
+    median_of,
+    moving_mean,
+    robust_sd,
+)
 from throwbook.core.trace import FloatArray, Trace
 
-GAIN_U = 0.015 / np.sqrt(3.0)
+GAIN_U = from_half_width(0.015)
 """Relative standard uncertainty of a current channel that brings no calibration: ±1.5 % total error, the figure the
 ACS712 data sheet gives, taken as a rectangle."""
-VOLTAGE_GAIN_U = 0.01 / np.sqrt(3.0)
+VOLTAGE_GAIN_U = from_half_width(0.01)
 """The same for voltage: a divider of two 1 % resistors (*practice*)."""
-K = 2.0
 BEAT_APART = (1, 2)
 START_KNOWN_TO = 2
 """Rows."""
@@ -212,7 +219,7 @@ def _inrush(
     if peak is None:
         return None
     peak_a = 0.5 * (peak.lowest_a + peak.highest_a)
-    unseen_a = (peak.highest_a - peak.lowest_a) / np.sqrt(12.0)
+    unseen_a = from_step(peak.highest_a - peak.lowest_a)
     return expanded(peak_a, unseen_a, zero_u, segments.noise_a, peak.scatter_a, gains.current * peak_a)
 
 
@@ -244,11 +251,11 @@ def _run_current(
     mean, without = (
         integrate(current[rows:], time[rows:]) / float(time[-1] - time[rows]) for rows in (0, later)
     )
-    start_a = abs(mean - without) / np.sqrt(3.0)
+    start_a = from_half_width(abs(mean - without))
     if unsettled:
         mean, start_a = 0.5 * (mean + without), 0.5 * start_a
-    beyond_a = (
-        lost * (clip_a or 0.0) / np.sqrt(3.0)
+    beyond_a = from_half_width(
+        lost * (clip_a or 0.0)
     )  # where it was cut off it may have been twice as high (*assumed*)
     return expanded(mean, zero_u, _scatter_of_mean(current), gains.current * mean, start_a, beyond_a)
 
@@ -297,8 +304,8 @@ def _peak(
         peak,
         zero_u,
         max(steps, scatter_a),
-        chance_a / np.sqrt(12.0),
-        start_a / np.sqrt(12.0),
+        from_step(chance_a),
+        from_step(start_a),
         gains.current * peak,
     )
 

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from throwbook.core.quantities.statistics import (
     MAD_TO_SD,
+    from_half_width,
+    from_step,
     median_of,
     medians_of_rows,
     resolution_step,
@@ -352,7 +354,7 @@ def zero_of(
     if not known:
         # Nothing is seen beside it, so the record's own rest stands in: of so noisy a record its few rows tell little.
         few_u_a = rest.noise_a / np.sqrt(FEWEST_NOISE_ROWS)
-        return Zero(rest.level_a, float(np.hypot(step_a / np.sqrt(12.0), few_u_a)), rest.noise_a)
+        return Zero(rest.level_a, float(np.hypot(from_step(step_a), few_u_a)), rest.noise_a)
     levels_a = [float(np.mean(side)) for side in known]
     by_chance_a = 5.0 * max(map(robust_sd, known)) / np.sqrt(min(map(len, known)))
     if abs(levels_a[-1] - levels_a[0]) > max(SAME_LEVEL * no_load_current_a, by_chance_a):
@@ -361,19 +363,19 @@ def zero_of(
             # A drive holds its place with the sign of its last movement: nothing lies between the two.
             between_a = 0.5 * (levels_a[0] + levels_a[1])
             noise_a = robust_sd(known[nearer])
-            return Zero(between_a, abs(levels_a[1] - levels_a[0]) / np.sqrt(12.0), noise_a)
+            return Zero(between_a, from_step(abs(levels_a[1] - levels_a[0])), noise_a)
         known, levels_a = [known[nearer]], [levels_a[nearer]]
     scatter = np.concatenate([side - level for side, level in zip(known, levels_a, strict=True)])
     noise_a = max(robust_sd(scatter), float(np.std(scatter)))
     flows_a = min(levels_a, key=abs)
     if abs(flows_a) - abs(rest.level_a) > SAME_LEVEL * no_load_current_a:
         # Elsewhere in the record nothing flows. Here something does: in the motor's place, or beside it all the time.
-        return Zero(rest.level_a, abs(flows_a - rest.level_a) / np.sqrt(3.0), noise_a)
+        return Zero(rest.level_a, from_half_width(abs(flows_a - rest.level_a)), noise_a)
     # A zero that sits still inside one step of the converter is known no better than that step (JCGM 100 F.2.2.1).
-    stuck = step_a / np.sqrt(12.0) if noise_a < 0.5 * step_a else 0.0
-    drift = abs(levels_a[0] - levels_a[-1]) / np.sqrt(12.0)
+    stuck = from_step(step_a) if noise_a < 0.5 * step_a else 0.0
+    drift = from_step(abs(levels_a[0] - levels_a[-1]))
     # A level that is more than drift may as well be a current that stops flowing when the motor runs.
-    held = abs(levels_a[0]) / np.sqrt(3.0) if abs(levels_a[0]) > SAME_LEVEL * no_load_current_a else 0.0
+    held = from_half_width(abs(levels_a[0])) if abs(levels_a[0]) > SAME_LEVEL * no_load_current_a else 0.0
     u_a = float(np.sqrt(noise_a**2 / len(known[0]) + stuck**2 + drift**2 + held**2))
     return Zero(levels_a[0], u_a, noise_a)
 

@@ -29,6 +29,7 @@ from throwbook.core.analysis.rest import (
 )
 from throwbook.core.analysis.transient import BOUNCE_S, Break, end_of_transient, find_breaks, with_coasting
 from throwbook.core.quantities.statistics import (
+    from_step,
     median_of,
     median_of_three,
     resolution_step,
@@ -319,7 +320,7 @@ def _edge(time_s: FloatArray, i: int, j: int, blur_s: float) -> tuple[float, flo
     if i < 0 or j >= n:
         return float(time_s[max(i, 0)] if i >= 0 else time_s[j]), 0.0
     gap_s = float(time_s[j] - time_s[i])
-    return float(0.5 * (time_s[i] + time_s[j])), float(np.hypot(gap_s / np.sqrt(12.0), blur_s))
+    return float(0.5 * (time_s[i] + time_s[j])), float(np.hypot(from_step(gap_s), blur_s))
 
 
 def _nothing_moved(movement: Movement, no_load_current_a: float) -> Segments:

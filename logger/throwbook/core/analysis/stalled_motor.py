@@ -15,7 +15,7 @@ import numpy as np
 
 from throwbook.core.analysis.current_runs import ABOVE_RATED, SUSTAINED_SAMPLES
 from throwbook.core.analysis.segmentation import Segments
-from throwbook.core.quantities.statistics import median_of, median_of_three, robust_sd
+from throwbook.core.quantities.statistics import from_step, median_of, median_of_three, robust_sd
 from throwbook.core.rig import Actuator
 from throwbook.core.trace import FloatArray
 
@@ -88,7 +88,7 @@ def flat_limit_from(segments: Segments, time_s: FloatArray, actuator: Actuator) 
     if level <= actuator.full_load_current_a or float(current.max()) > level + band:
         return None
     settled = _level_line_off(flat[len(flat) // 2 :])  # the way to a limit ends slowly
-    still_a = float(np.hypot(segments.noise_a, segments.step_a / np.sqrt(12.0)))
+    still_a = float(np.hypot(segments.noise_a, from_step(segments.step_a)))
     if robust_sd(settled) > 2.0 * still_a + FLATTEST * level:
         return None
     return segments.first + _came_to_stand(current[:onset], level)

@@ -18,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from throwbook.core.quantities.statistics import median_of, moving_mean, robust_sd, runs_of
+from throwbook.core.quantities.statistics import from_step, median_of, moving_mean, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
 BOUNCE_S = 0.015
@@ -464,7 +464,7 @@ def _coasting(each: Break, current_a: FloatArray, time_s: FloatArray, charge_as:
     """``charge_as``: what speeds the rotor up [A s]; 0: not known."""
     open_s = float(time_s[each.closed] - time_s[each.opened])
     if not each.certain or charge_as <= 0.0:
-        return replace(each, coasted_s=0.5 * open_s, coasted_u_s=open_s / np.sqrt(12.0))
+        return replace(each, coasted_s=0.5 * open_s, coasted_u_s=from_step(open_s))
     stops_s = charge_as / median_of(current_a[each.opened - BESIDE_ROWS // 2 : each.opened])
     turned_s = min(open_s, stops_s)
     coasted_s = turned_s * (1.0 - 0.5 * turned_s / stops_s)

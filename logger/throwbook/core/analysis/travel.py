@@ -14,7 +14,7 @@ from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.stalled_motor import StalledMotor
 from throwbook.core.analysis.transient import BESIDE_ROWS, BOUNCE_S, left_out
 from throwbook.core.assessment import Measured, Profile
-from throwbook.core.quantities.statistics import integrate, median_of, moving_mean, runs_of
+from throwbook.core.quantities.statistics import from_step, integrate, median_of, moving_mean, runs_of
 from throwbook.core.trace import FloatArray, Trace
 
 NOTICEABLE = 0.25
@@ -76,7 +76,7 @@ def late_load(
         until=until,
         usual=usual_at,
         extent=until - usual_at,
-        u=float(np.hypot(profile.place_u, 1.0 / m / np.sqrt(12.0))),
+        u=float(np.hypot(profile.place_u, from_step(1.0 / m))),
     )
 
 
@@ -329,7 +329,7 @@ def profile(
         mean[index[out]] = np.nan  # a bin with part of a break or its surge tells nothing of the load
     u_a = scatter_a / np.sqrt(np.maximum(count, 1))
     per_sample = (place[-1] - place[0]) / len(place)
-    place_u = float(np.hypot(full_u, per_sample / np.sqrt(12.0)))
+    place_u = float(np.hypot(full_u, from_step(per_sample)))
     if not moved.from_voltage:
         place_u = float(np.hypot(place_u, PLACE_U_WITHOUT_VOLTAGE))
     return Profile(centres, mean, np.where(np.isnan(mean), np.nan, u_a), place_u)

@@ -35,7 +35,7 @@ from throwbook.core.machine.limits import (
 )
 from throwbook.core.machine.motor import MotorLine, motor_line
 from throwbook.core.quantities.rounding import limit_text
-from throwbook.core.quantities.statistics import combined, expanded, type_a
+from throwbook.core.quantities.statistics import combined, expanded, from_half_width, type_a
 from throwbook.core.rig import DIRECTIONS, Rig
 from throwbook.core.trace import FloatArray, Trace
 
@@ -245,7 +245,7 @@ def _observations(used: Sequence[_NoLoad], k_e: float) -> list[Row]:
     if brackets:
         low, high = (float(end) for end in np.mean(brackets, axis=0))
         middle = 0.5 * (low + high)
-        u_ohm = float(np.hypot(0.5 * (high - low) / np.sqrt(3.0), SURGE_SHARE_U * middle))
+        u_ohm = float(np.hypot(from_half_width(0.5 * (high - low)), SURGE_SHARE_U * middle))
         rows.append((np.array([0.0, 1.0, 0.0]), middle, u_ohm))
     return rows
 

@@ -20,6 +20,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from throwbook.core.quantities.statistics import from_half_width
 from throwbook.core.rig import (
     ASSUMED_RATIO_HALF_WIDTH,
     ASSUMED_SPEED_RATIO,
@@ -76,11 +77,11 @@ def motor_line(actuator: Actuator) -> MotorLine:
     (555.6, 1.258, 679.2)
     """
     _refuse_impossible(actuator)
-    u_sheet = DATA_SHEET_HALF_WIDTH / np.sqrt(3.0)
+    u_sheet = from_half_width(DATA_SHEET_HALF_WIDTH)
     assumed = actuator.full_load_speed_m_s is None
     if assumed:
         ratio = ASSUMED_SPEED_RATIO
-        u_ratio = ASSUMED_RATIO_HALF_WIDTH / np.sqrt(3.0)
+        u_ratio = from_half_width(ASSUMED_RATIO_HALF_WIDTH)
     else:
         ratio = (actuator.full_load_speed_m_s or 0.0) / actuator.no_load_speed_m_s
         # Full-load speed moves against no-load speed; the latter is moved on its own below.
