@@ -27,7 +27,14 @@ def record_from_rehearsal(
 ) -> Path:
     """Record one throw of a rehearsal board into ``file``. Raises what a recording from a real board would."""
     plan = Rehearsal(
-        rig=rig, faults=tuple(faults), rest_s=1.0, first=direction, seed=seed, speed=SPEED, number=0
+        rig=rig,
+        faults=tuple(faults),
+        rest_s=1.0,
+        settle_s=60.0,  # a busy computer takes the end of this throw late: the next must not have begun
+        first=direction,
+        seed=seed,
+        speed=SPEED,
+        number=0,
     )
     stop, ready, names = threading.Event(), threading.Event(), []
 

@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 
 AMP_LSB_A = 0.001
 FULL_SCALES_A = (5, 10, 20, 30, 50, 100, 200, 400)
-SETTLE_S = 2.0
-"""After a throw, before the pause to the next begins [s]."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +30,8 @@ class Rehearsal:
     temperature_c: float = 15.0
     rest_s: float = 4.0
     """Rest before each throw, counted from ``go``."""
+    settle_s: float = 2.0
+    """After a throw, before the rest of the next begins."""
     first: str = DIRECTIONS[0]
     """Direction of the first throw; they take turns."""
     rate_hz: int = 200
@@ -77,7 +77,7 @@ class ThrowScript:
             self._from_s = 0.0
         self._last_s = float(time_s[-1])
         on_s = self._from_s + self._plan.rest_s
-        if time_s[0] > on_s + float(self._waveform.motion.time_s[-1]) + SETTLE_S:
+        if time_s[0] > on_s + float(self._waveform.motion.time_s[-1]) + self._plan.settle_s:
             self._from_s = float(time_s[0])
             self._waveform = self._next_waveform()
             on_s = self._from_s + self._plan.rest_s
