@@ -42,7 +42,7 @@ LEFT = {
     "TINY": "a chance of nought has no quantile; any smaller number does as well",
     "STEPS": "how finely the years ahead are cut; the forecast is interpolated",
     "WORTH_FITTING": "leaves out onsets that hardly count: time, not figures",
-    "WORTH_KEEPING": "a growth that is likelier a fall is never near its limit",
+    "WORTH_LISTING": "a growth that is likelier a fall is never near its limit",
     "SLOPE_CHECKS": "of stages of more than 500 checks: test_long_histories",
     "FORECAST_CHECKS": "of stages of more than 100 checks: test_long_histories",
     "MOST_ONSETS": "of stages of more than 16 checks; another grid of onsets, not another figure",

@@ -224,7 +224,7 @@ def learn(series: StageSeries, at: int | None = None) -> Coefficients:
 MOST_ONSETS = 16
 """Growth is looked for since at most so many checks, evenly spread: keeps memory bounded over very long histories."""
 NEWEST_TWO = 2
-WORTH_KEEPING = 0.5
+WORTH_LISTING = 0.5
 """A growth that is likelier a fall isn't listed."""
 
 
@@ -299,9 +299,9 @@ def _listed(
     level_u = np.sqrt(np.sum(share * (own + leans**2 / weight + (level - lies) ** 2), axis=0))
     joint = np.sum(share * (-leans / weight + (level - lies) * (size - mean)), axis=0)
     grown_since = np.maximum(0.0, series.years[1:, None] - series.years[None, onsets])
-    held = np.arange(1, len(series.years))[:, None] - onsets[None] >= NEWEST_TWO
+    old = np.arange(1, len(series.years))[:, None] - onsets[None] >= NEWEST_TWO
     ones = np.ones((len(grown_since), 2))
-    reach = np.concatenate([np.where(held, grown_since, 0.0), ones], axis=1)
+    reach = np.concatenate([np.where(old, grown_since, 0.0), ones], axis=1)
     any_u = _any_shape_u(mean * reach, u * reach, reach > 0.0, pull, weight, log_plain)
     years, begins = series.years.tolist(), onsets.tolist()
     found = []
@@ -309,32 +309,25 @@ def _listed(
         zip(chance.tolist(), mean.tolist(), u.tolist(), lies.tolist(), strict=True)
     ):
         index = 1 + row
-        rises = [
-            Rise(
-                *(
-                    chance_at[i],
-                    GROWTH,
-                    since,
-                    mean_at[i] * grown,
-                    u_at[i] * grown,
-                    index - since,
-                    lies_at[i],
-                ),
-                *(any_u[row, i], level_u[row, i], joint[row, i] * grown),
-            )
+        shapes = [
+            (i, GROWTH, since, grown, index - since)
             for i, since in enumerate(begins)
-            if chance_at[i] < WORTH_KEEPING
+            if chance_at[i] < WORTH_LISTING
             and index - since >= NEWEST_TWO
             and (grown := years[index] - years[since]) > 0
         ]
-        for newest, i in ((1, len(begins)), (2, len(begins) + 1)):
-            if index >= newest:
-                rises.append(
-                    Rise(
-                        *(chance_at[i], SHIFT, index + 1 - newest, mean_at[i], u_at[i], newest, lies_at[i]),
-                        *(any_u[row, i], level_u[row, i], joint[row, i]),
-                    )
-                )
+        shapes += [
+            (len(begins) + newest - 1, SHIFT, index + 1 - newest, 1.0, newest)
+            for newest in (1, 2)
+            if index >= newest
+        ]
+        rises = [
+            Rise(
+                *(chance_at[i], shape, since, mean_at[i] * grown, u_at[i] * grown, checks, lies_at[i]),
+                *(any_u[row, i], level_u[row, i], joint[row, i] * grown),
+            )
+            for i, shape, since, grown, checks in shapes
+        ]
         found.append(rises)
     return found
 
