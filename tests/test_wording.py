@@ -96,3 +96,93 @@ def test_the_search_finds_a_claim_wherever_it_hides(source: str):
 )
 def test_the_search_leaves_directions_keys_and_comments_alone(source: str):
     assert claims_in_source(source) == []
+
+
+# ---- one name for each thing: ``core/wording.py`` ----
+
+WORDING = Path("logger/throwbook/core/wording.py")
+# the one name: what else it was called.
+OTHER_NAMES: dict[str, str] = {
+    "travel time": r"\btravel time over expected time\b|volts and amperes ask for|voltage and current ask for",
+    "running current": r"\brun current\b|\bthe running one\b|current while it moves evenly",
+    "peak running current": r"\bpeak (after|while|in|of) the (run|start)|\bpeak (while running|after inrush|run current)\b"
+    r"|\bhighest (running )?current\b(?! after the inrush)|\bhighest after the start\b",
+    "inrush current": r"\bstart-up (peak|surge|current)\b",
+    "stall current": r"\bcurrent at (standstill|stall level)\b|\bstandstill \{",
+    "full-load current": r"\brated maximum\b|\brated current\b|(^|[ {])rated \{",
+    "voltage under load": r"\bsupply under load\b|\bmean voltage\b|\bvoltage while it runs\b|\brunning voltage\b",
+    "supply resistance": r"\bresistance of the supply\b|\bsource resistance\b|\bresistance upstream\b",
+    "take-up point": r"\bload taken up at\b",
+    "current noise": r"\bscatter of the current\b",
+    "spread of the running current": r"\bspread of running current\b",
+    "signs": r"\bwhat was noticed\b|^noticed$",
+    "moved (with the power off)": r"(?-i:\bLET GO\b)|\bpins (let|to let) go\b",
+    "manufacturer": r"\bmaker's\b|\b(the|machine) maker\b",
+    "lamp": r"\btorch\b",
+    "voltmeter": r"\bvolt meter\b",
+    "power supply": r"\bwhat (feeds|fed) it\b",
+    "operator": r"\bwho (does|did) it\b",
+}
+
+
+def product_texts() -> list[tuple[str, int, str]]:
+    """File, line and text of every string that a person may read, but for the table of names itself."""
+    return [
+        (path.as_posix(), line, text)
+        for path, source in product_sources().items()
+        if path != WORDING
+        for line, text in texts(source, any(part in SHOWN_DOCSTRINGS for part in path.parts))
+    ]
+
+
+def other_names_in(text: str) -> list[str]:
+    return [
+        name
+        for name, pattern in OTHER_NAMES.items()
+        if re.search(pattern, " ".join(text.split()), re.IGNORECASE)
+    ]
+
+
+def test_a_thing_has_no_other_name_in_the_product():
+    faults = [
+        (where, line, names, text) for where, line, text in product_texts() if (names := other_names_in(text))
+    ]
+    assert faults == []
+
+
+@pytest.mark.parametrize(
+    "text", ["peak after the start", "above the rated maximum", "run current", "rated {} A"]
+)
+def test_the_search_finds_another_name(text: str):
+    assert other_names_in(text)
+
+
+def test_every_table_of_names_is_complete():
+    from dataclasses import fields
+
+    from tests.sign_names import EVERY
+    from throwbook.core import assessment, wording
+    from throwbook.core.machine.limits import LIMITS
+    from throwbook.core.records import ANSWERS, SEEN, Sighting
+    from throwbook.core.sheets.conditions import Conditions
+    from throwbook.core.sheets.hand_readings import STOPPED_SHORT
+    from throwbook.core.status.latch import CAUSES
+    from throwbook.core.trend.signals import IN_CONTROL, LOW, OUT, SUSPECT
+    from throwbook.files.rig_file import SECTIONS
+
+    assert list(wording.FIGURES) == [each.name for each in fields(assessment.Figures)]
+    assert {key: name.side for key, name in wording.LIMITS.items()} == {
+        key: rule.side for key, rule in LIMITS.items()
+    }
+    assert [key for key, name in wording.LIMITS.items() if name.figure.unit != LIMITS[key].unit] == []
+    assert set(wording.ENDS) == {*assessment.ENDS, STOPPED_SHORT}
+    assert set(wording.SIGNS) == EVERY
+    assert set(wording.VERDICTS) == {*assessment.VERDICTS, "not judged"}
+    assert set(wording.VERDICT_TONES) == set(assessment.VERDICTS)
+    assert set(wording.ORDER_CAUSES) == set(CAUSES)
+    assert tuple(wording.SIGHTINGS) == tuple(wording.ANSWERS) == SEEN
+    assert set(SEEN) < {each.name for each in fields(Sighting)}
+    assert {tuple(answers) for answers in wording.ANSWERS.values()} == {ANSWERS}
+    assert list(wording.CONDITIONS) == [each.name for each in fields(Conditions)]
+    assert set(wording.TREND_STATES) == {IN_CONTROL, SUSPECT, OUT, LOW}
+    assert set(wording.RIG) == {f"{part}.{key}" for part, rows in SECTIONS.items() for key, *_ in rows}

@@ -8,7 +8,7 @@ counts only where the fault can be seen in the record (``visible``); the others 
 Development and held-out data, written down on 2026-11-25 before anything was changed for these machines: seeds 0 to 59 of
 the families without "other" in their name are for development and may be looked at. ``--held-out`` runs rigs 5000 to
 5019 of every family, and of two families of other draws (``drive-other``, ``screw-other``: longer and shorter ramps,
-current limits from just above the rated maximum, slower and faster winding up, other rates, slower filters, more bounce).
+current limits from just above the full-load current, slower and faster winding up, other rates, slower filters, more bounce).
 They are run once for a state of the code that is finished, and no rule or number may be changed for what they show.
 """
 

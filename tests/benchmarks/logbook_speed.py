@@ -85,7 +85,7 @@ def assessment(random: np.random.Generator, direction: str) -> Assessment:
     figures = Figures(
         **{name: Measured(float(random.random()), 0.01) for name in names} | {"run_current_a": run}
     )
-    source = "80 % of the rated maximum (common practice, no source)"
+    source = "80 % of the full-load current (common practice, no source)"
     checks = tuple(
         Check(name, run, 2.88, "max", "A", source, "pass", "")
         for name in ("run_current_a", "peak", "time", "supply")

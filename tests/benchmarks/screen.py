@@ -45,7 +45,7 @@ PRESSED = (
     ("Esc", "\x1b", "end it by hand"),
     ("F8", "\x1b[19~", "48;2;0;0;0m"),
     ("F8", "\x1b[19~", "48;2;255;255;255m"),
-    ("Ctrl-Q", "\x11", "end it first with Enter"),
+    ("Ctrl-Q", "\x11", "Press Enter to end it first"),
 )
 """Key, its bytes, and what it must bring to the screen. In Esc are the 20 ms after which it counts as one that came alone."""
 OPENINGS = 7

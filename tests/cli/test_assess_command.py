@@ -72,12 +72,12 @@ def test_a_warning_alone_is_exit_code_0(traces):
 
 def test_the_cautions_stand_above_what_went_wrong(traces):
     done = assess("--baseline", "baseline", "stall.csv", cwd=traces)
-    assert done.stdout.index("power isolated, key out") < done.stdout.index("stall.csv: FAIL")
-    assert "Look at both pins" in done.stdout
+    assert done.stdout.index("isolate the power and take the key out") < done.stdout.index("stall.csv: FAIL")
+    assert "look at each pin separately" in done.stdout
 
 
 def test_a_pass_still_says_to_look_at_both_pins(traces):
-    assert "Look at both pins" in assess("--baseline", "baseline", "good.csv", cwd=traces).stdout
+    assert "look at each pin separately" in assess("--baseline", "baseline", "good.csv", cwd=traces).stdout
 
 
 def test_nothing_is_ever_called_locked_engaged_or_safe(traces):
@@ -110,8 +110,8 @@ def test_each_direction_is_held_against_its_own_baseline(traces):
 
 def test_without_a_baseline_it_says_so(traces):
     said = assess("good.csv", cwd=traces).stdout
-    assert "Judged by the rating alone" in said
-    assert "No baseline: drag, binding and free play can't be judged." in said
+    assert "Judged by the data sheet alone" in said
+    assert "No baseline: drag, binding and free play cannot be judged." in said
 
 
 def test_another_programs_file_is_read_with_its_columns_and_units_named(traces, tmp_path):

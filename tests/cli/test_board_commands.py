@@ -278,7 +278,7 @@ def test_a_throw_is_held_only_against_throws_of_its_own_place_bench_or_machine(r
         0.92, 4, "--sheet", "quarry-loader-1"
     )  # the sheet says: bench
     on_the_machine = lock(1.6, 5, "--kind", "spot")
-    assert "Judged by the rating alone" in on_the_machine
+    assert "Judged by the data sheet alone" in on_the_machine
     with opened(tmp_path / "book.throwbook", read_only=True) as book:
         kinds = {state.name: state.sheet.kind for state in book.sheets("quarry-loader")}
     assert kinds == {"quarry-loader-1": "bench", "quarry-loader-2": "spot"}
@@ -311,7 +311,7 @@ def test_a_bench_test_is_judged_from_files_and_from_its_sheet(run, tmp_path: Pat
 def test_the_rest_that_the_duty_cycle_asks_for_is_shown_and_kept(run, tmp_path: Path):
     with board_on_a_cable(speed=16) as (port, _):
         _, out, _ = run(*record_args(port.name, "--out", "lock-1.csv"))
-    assert "should now rest for 36 s" in out  # 12 s at a duty of 25 %
+    assert "calls for 36 s before the next throw" in out  # 12 s at a duty of 25 %
     assert read_trace(tmp_path / "lock-1.csv").head["duty_rest_s"] == pytest.approx(36.0, abs=0.1)
 
 

@@ -32,11 +32,11 @@ def commissioned(run) -> None:
 def test_the_air_temperature_of_the_sheet_holds_for_every_throw_typed_in_from_paper(run):
     commissioned(run)
     _, out, _ = enter(run, SEASON, *TOLD, kind="seasonal")
-    assert "Heavier by" in out
-    assert "temperature of one of them wasn't recorded" not in out
+    assert "Running current" in out
+    assert "air temperature was not recorded" not in out
     unknown = [word for word in TOLD if word not in ("--ambient", "4degC")]
     _, out, _ = enter_again(run, SEASON, *unknown, kind="seasonal")
-    assert "temperature of one of them wasn't recorded" in out
+    assert "air temperature was not recorded" in out
 
 
 def test_a_yes_for_a_sheet_with_a_throw_that_stalled_is_not_written_down(run):
@@ -92,11 +92,11 @@ def test_readings_typed_as_the_country_writes_them_are_read(run):
 @pytest.mark.parametrize(
     ("line", "told"),
     [
-        ("lock 152s 2.10A 2.90A 12.40V", "it took 152 s where about 14 s is due"),
-        ("lock 1.52s 2.10A 2.90A 12.40V", "it took 1.52 s where about 14 s is due"),
+        ("lock 152s 2.10A 2.90A 12.40V", "travel time 152 s; expected about 14 s"),
+        ("lock 1.52s 2.10A 2.90A 12.40V", "travel time 1.52 s; expected about 14 s"),
         ("lock 15.20s 21.0A 2.90A 12.40V", "21 A running is far above"),
         ("lock 15.20s 2.10A 0.029A 12.40V", "0.029 A peak is far below"),
-        ("lock 15.20s 2.10A 2.90A 124.0V", "124 V is no supply"),
+        ("lock 15.20s 2.10A 2.90A 124.0V", "124 V is not a supply voltage"),
     ],
 )
 def test_a_slip_of_the_point_is_asked_before_it_takes_the_rig_up(run, line, told):
@@ -109,12 +109,12 @@ def test_a_slip_of_the_point_is_asked_before_it_takes_the_rig_up(run, line, told
 
 def test_a_slow_throw_tells_its_seconds_and_those_that_were_due(run):
     _, out, _ = enter(run, "lock 25.0s 2.10A 2.90A 12.40V", *TOLD)
-    assert "(25.0 s, due 14." in out
+    assert "(25.0 s; expected 14." in out
 
 
 def test_a_reading_that_was_not_taken_says_how_the_sheet_can_still_be_accepted(run):
     _, out, _ = enter(run, GOOD.replace("15.20s", "-", 1), *TOLD)
-    assert "it wasn't read: leave this throw out, throw once more and read it" in out
+    assert "no reading: leave this throw out, throw again and take the reading" in out
     run("sheet", "leave-out", f"{RIG}-1", "--throw", "1", "--because", "peak not read", "--by", "M. K.")
     run(*f"enter --rig {RIG} --sheet {RIG}-1 --paste".split(), stdin="lock 15.2s 2.10A 2.90A 12.40V")
     assert accept(run, f"{RIG}-1")[0] == 0
@@ -123,17 +123,17 @@ def test_a_reading_that_was_not_taken_says_how_the_sheet_can_still_be_accepted(r
 def test_what_can_still_be_answered_is_said_before_the_sheet_is_signed(run):
     commissioned(run)
     _, out, _ = enter_again(run, GOOD, "--ambient", "4degC", "--hours-since", "16h", kind="seasonal")
-    assert f"not recorded: greased or worked before the test: throwbook sheet answer {RIG}-2" in out
+    assert f"not recorded: greased or moved before the test: throwbook sheet answer {RIG}-2" in out
     assert f"Next: sign it: throwbook sheet accept {RIG}-2" in out
 
 
 def test_the_status_names_what_is_done_of_the_way_back_and_what_is_to_be_typed(run):
     enter(run, STALLED, *TOLD, kind="spot")
-    assert "way down 1: find the cause" in run("status", RIG)[1]
+    assert "step 1: find the cause" in run("status", RIG)[1]
     entry = service(run)
     out = run("status", RIG)[1]
-    assert "way down 1: done: cause found: bent pin" in out
-    assert "way down 3: commission anew in full" in out
+    assert "step 1: done: cause found: bent pin" in out
+    assert "step 3: commission again in full" in out
     enter_again(run, GOOD, *TOLD)
     assert f"{RIG}-2 is planned: throwbook sheet show {RIG}-2" in run("status", RIG)[1]
     accept(run, f"{RIG}-2")

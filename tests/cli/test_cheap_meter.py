@@ -61,8 +61,8 @@ def test_a_clamp_meter_without_hold_and_a_stopwatch_commission_a_rig_and_say_wha
     assert yard(throws(), *CLAMP)[0] == 0
     code, out, err = accept(run, "yard-1")
     assert (code, err) == (0, "")
-    assert "Not proved, because nobody could read it: highest running current, supply under load." in out
-    assert shown(run)["not_proved"] == ["highest running current", "supply under load"]
+    assert "Not proved, because nobody could read it: peak running current, voltage under load." in out
+    assert shown(run)["not_proved"] == ["peak running current", "voltage under load"]
     assert status_of(run)["status"] == "in service"
 
 
@@ -85,7 +85,7 @@ def test_a_reading_over_an_alert_limit_bars_nothing_and_takes_the_rig_to_watch(r
     yard(throws("2.3A 2.6A", "2.5A 2.6A"), *CLAMP)
     code, out, _ = accept(run, "yard-1")
     assert code == 0
-    assert "To watch: running current over its alert limit." in out
+    assert "Signs to watch: running current over its alert limit." in out
     found = status_of(run)
     assert found["status"] == "watch"
     assert [one["cause"] for one in found["open"]] == ["watch sign"]
@@ -98,7 +98,7 @@ def test_a_highest_current_too_near_to_the_rating_is_accepted_by_shared_risk_alo
     assert accept(run, "yard-1", shared_risk="no")[0] == 2
     code, out, _ = accept(run, "yard-1", shared_risk="yes")
     assert code == 0
-    assert "SHARED RISK, chosen by M. K.: highest running current 2.6 ± 0.4 A, limit 3 A" in out
+    assert "SHARED RISK, chosen by M. K.: peak running current 2.6 ± 0.4 A, limit 3 A" in out
     assert "a chance of up to 3.4 %" in out
     found = shown(run)
     assert found["shared_risk_chosen"] is True
@@ -114,7 +114,7 @@ def test_nobody_is_asked_for_digits_that_he_typed(run, yard):
 def test_more_than_one_chance_in_ten_and_a_reading_over_the_limit_take_no_shared_risk(run, yard):
     yard(throws("2.0A 2.6A", "2.0A 2.9A"), *COARSE_CLAMP)
     code, _, err = accept(run, "yard-1", shared_risk="yes")
-    assert (code, "throw 3 (lock): highest running current: undecided" in err) == (2, True)
+    assert (code, "throw 3 (lock): peak running current: undecided" in err) == (2, True)
     yard(throws("2.0A 2.6A", "2.0A 3.1A"), *COARSE_CLAMP)
     assert accept(run, "yard-2", shared_risk="yes")[0] == 2
 
@@ -127,7 +127,7 @@ def test_the_way_out_of_do_not_use_takes_no_shared_risk(run, yard):
     yard(throws("2.0A 2.6A"), *COARSE_CLAMP, "--at", datetime.now().astimezone().isoformat())
     code, _, err = accept(run, "yard-2", shared_risk="yes")
     assert code == 2
-    assert "shared risk can't be chosen on a sheet that answers a 'do not use'" in err
+    assert "shared risk cannot be chosen on a sheet that is to clear a 'do not use'" in err
 
 
 def test_a_throw_quicker_than_the_motor_alone_was_not_done_and_takes_the_rig_out_of_use(run, yard):
@@ -135,7 +135,7 @@ def test_a_throw_quicker_than_the_motor_alone_was_not_done_and_takes_the_rig_out
     yard(throws("2.0A 2.4A 12.4V", times=(13.5, *TIMES[1:])), *CLAMP)
     assert status_of(run)["status"] == "in service"  # within what a stopwatch knows
     code, out, _ = yard(throws("2.0A 2.4A 12.4V", times=(12.9, *TIMES[1:])), *CLAMP)
-    assert (code, "quicker than this actuator runs with no load" in out) == (1, True)
+    assert (code, "faster than this actuator runs at no load" in out) == (1, True)
     assert status_of(run)["status"] == "do not use"
 
 
@@ -164,7 +164,7 @@ def test_a_sheet_that_was_accepted_by_shared_risk_still_carries_when_it_is_looke
 def test_before_the_first_throw_the_plan_says_what_this_meter_can_accept(run, yard):
     words = ["sheet", "plan", "yard", "--kind", "commissioning", "--by", "M. K.", *COARSE_CLAMP]
     out = run(*words, "--clamp-step", "0.1A")[1]
-    assert "highest running current up to 2.5 A, up to 2.6 A only by shared risk (limit 3 A)" in out
+    assert "peak running current up to 2.5 A, up to 2.6 A only by shared risk (limit 3 A)" in out
     # and it is just what the throws are then judged by
     yard(throws("1.5A 2.5A"), *COARSE_CLAMP)
     assert accept(run, "yard-2")[0] == 0
@@ -199,6 +199,6 @@ def test_what_was_not_proved_or_taken_by_shared_risk_stands_on_the_first_page_an
     on_card = " ".join(word.text for _, _, words in card for word in words)
     for text in (page[: page.index("Summary")], on_card):
         assert "Not proved" in text
-        assert "supply under load" in text
+        assert "voltage under load" in text
         assert "ccepted by shared risk" in text
         assert "a chance of up to 3.4 %" in text

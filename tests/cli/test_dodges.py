@@ -71,17 +71,17 @@ def test_a_service_that_mends_nothing_says_so_before_the_rig_is_commissioned_in_
     out = run(
         "service", "add", RIG, "--action", "inspected", "--found", "a", "--fixed", "b", "--by", "M. K."
     )[1]
-    assert "no repair yet" in out
+    assert "does not yet count as the repair" in out
     told = ("--action", "repaired", "--found", "bent pin", "--fixed", "new pin", "--by", "M. K.")
-    assert "no repair yet" not in run("service", "add", RIG, *told)[1]
+    assert "does not yet count as the repair" not in run("service", "add", RIG, *told)[1]
 
 
 def test_work_done_before_the_throw_that_stalled_is_not_its_repair(run):
     enter(run, STALLED, *TOLD, "--at", "2026-02-02T10:00", kind="spot")
     told = ("--action", "repaired", "--found", "bent pin", "--fixed", "new pin", "--by", "M. K.")
     out = run("service", "add", RIG, *told, "--on", "2026-02-01")[1]
-    assert "It answers no open order" in out
-    assert "It answers 1 open order" in run("service", "add", RIG, *told, "--on", "2026-02-02")[1]
+    assert "It belongs to no open order" in out
+    assert "It belongs to 1 open order" in run("service", "add", RIG, *told, "--on", "2026-02-02")[1]
 
 
 def test_an_order_taken_out_of_the_file_is_missed_and_can_be_written_again(run):
@@ -232,7 +232,7 @@ def test_a_pin_once_not_seen_is_told_of_although_somebody_corrected_it(run):
         "--reason",
         "wrong side",
     )
-    said = "throw 3 (lock): right pin, load check first written down as 'no', corrected by M. K.: wrong side"
+    said = "throw 3 (lock): right pin, load check first recorded as NO, corrected by M. K.: wrong side"
     assert said in run("sheet", "show", f"{RIG}-1")[1]
     assert accept(run, f"{RIG}-1")[0] == 0
     shown = json.loads(run("sheet", "show", f"{RIG}-1", "--json")[1])
@@ -252,9 +252,9 @@ def changed_rig(tmp_path, old: str, new: str) -> str:
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ('"3.6 A"', '"5.6 A"', "full load current, limit of peak run current, limit of run current"),
+        ('"3.6 A"', '"5.6 A"', "full-load current, peak running current limit, running current limit"),
         ('"1500 N"', '"1600 N"', "rated force"),
-        ("extend_locks = true", f"extend_locks = true{LOOSER}", "limit of spread run current"),
+        ("extend_locks = true", f"extend_locks = true{LOOSER}", "spread of the running current limit"),
     ],
 )
 def test_a_rating_raised_after_the_commissioning_restricts_the_rig(run, tmp_path, old, new, said):
@@ -287,11 +287,13 @@ def test_commissioned_anew_but_heavier_the_old_baseline_stays_unless_somebody_wr
     enter(run, GOOD.replace("2.10A 2.90A", "2.62A 3.30A").replace("1.80A 2.40A", "2.35A 3.10A"), *TOLD)
     code, out, err = accept(run, f"{RIG}-2")
     assert code == 0, err
-    assert "The old baseline stays: held against the baseline in force its throws show: drag" in out
+    assert (
+        "The previous baseline stays in use: compared with the baseline in use, its throws show: drag" in out
+    )
     service(run, found="dry pins")
     enter_again(run, GOOD, *TOLD)
     code, out, _ = accept(run, f"{RIG}-3")
-    assert (code, "Baseline frozen" in out) == (0, True)
+    assert (code, "Baseline set" in out) == (0, True)
 
 
 def test_an_inspection_is_no_work_that_renews_a_baseline(run):
@@ -300,7 +302,7 @@ def test_an_inspection_is_no_work_that_renews_a_baseline(run):
     told = ("--action", "inspected", "--found", "a", "--fixed", "b", "--by", "M. K.")
     assert run("service", "add", RIG, *told)[0] == 0
     enter_again(run, GOOD, *TOLD)
-    assert "The old baseline stays" in accept(run, f"{RIG}-2")[1]
+    assert "The previous baseline stays in use" in accept(run, f"{RIG}-2")[1]
 
 
 def test_a_look_alike_name_is_refused_by_the_screens_set_up_too(run):
@@ -317,7 +319,7 @@ def test_a_sheet_of_before_typed_in_again_is_told_and_stated(run):
     assert accept(run, f"{RIG}-1")[0] == 0
     assert "digit for digit" not in run("sheet", "show", f"{RIG}-1")[1]
     enter_again(run, GOOD, *TOLD)
-    told = f"all its readings stand on sheet {RIG}-1 too, digit for digit"
+    told = f"all its readings are also on sheet {RIG}-1, digit for digit"
     assert told in run("sheet", "show", f"{RIG}-2")[1]
     assert f"Doubtful: {told}." in accept(run, f"{RIG}-2")[1]
     assert "digit for digit" not in run("sheet", "show", f"{RIG}-1", "--json")[1]
@@ -332,7 +334,7 @@ def test_a_new_name_for_a_machine_that_is_out_of_use_is_told(run, tmp_path):
     enter(run, STALLED, "--as-read", kind="spot")
     (tmp_path / "new.toml").write_text(text.replace(RIG, "yard-loader"), "utf-8")
     said = run("rig", "add", str(tmp_path / "new.toml"), "--by", "M. K.")[1]
-    assert f"Rig {RIG} has just these values, and it is out of use: DO NOT USE." in said
+    assert f"Rig {RIG} has exactly these values and is out of use: DO NOT USE." in said
     other = text.replace(RIG, "hill-loader").replace("1500 N", "1600 N")
     (tmp_path / "other.toml").write_text(other, "utf-8")
     assert "just these values" not in run("rig", "add", str(tmp_path / "other.toml"), "--by", "M. K.")[1]

@@ -75,7 +75,7 @@ def test_at_a_terminal_what_is_missing_is_asked_with_the_caution_beside_it(run):
         run, "sheet", "accept", f"{RIG}-1", typed="y\nyes\nyes\ntorch\ndone\nyes\nM. K.\n"
     )
     assert code == 0, shown
-    assert "Look at both pins at every change, each by itself" in " ".join(shown.split())
+    assert "At every attachment change, look at each pin separately" in " ".join(shown.split())
     assert "accepted and sealed" in shown
     with open_logbook(run.path, read_only=True) as book:
         assert book.sheet(f"{RIG}-1").decision.statement["cautions_read"] is True

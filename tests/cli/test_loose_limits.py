@@ -56,10 +56,10 @@ def test_an_old_looser_limit_is_read_and_told_and_bars_an_acceptance(run, tmp_pa
     loose = with_limit("run_current", "900 A")
     with open_logbook(run.path) as book:
         book.add_rig(RIG, loose, "M. K.", datetime(2026, 3, 2, tzinfo=UTC))
-    assert "above 3.6 A, the rated maximum" in run("rig", "show", RIG)[1]
+    assert "above 3.6 A, the full-load current" in run("rig", "show", RIG)[1]
     enter(run, GOOD, *TOLD)
     code, _, err = accept(run, f"{RIG}-1")
-    assert (code, "above 3.6 A, the rated maximum" in err) == (2, True)
+    assert (code, "above 3.6 A, the full-load current" in err) == (2, True)
     other = tmp_path / "same-limit.toml"
     other.write_text(loose.replace("IP66", "IP65"), "utf-8")
     assert run("rig", "add", str(other), "--reason", "another label")[0] == 0

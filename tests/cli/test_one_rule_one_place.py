@@ -29,7 +29,10 @@ NO_REPAIR = [
 @pytest.mark.parametrize("words", NO_REPAIR)
 def test_what_is_no_repair_is_none_for_service_status_plan_and_clearance(run, words):
     enter(run, STALLED, *TOLD, kind="spot")
-    assert "no repair yet" in run("service", "add", RIG, *shlex.split(words), "--by", "M. K.")[1]
+    assert (
+        "does not yet count as the repair"
+        in run("service", "add", RIG, *shlex.split(words), "--by", "M. K.")[1]
+    )
     assert "done: repair" not in run("status", RIG)[1]
     assert "no repair is logged" in run("sheet", "plan", RIG, "--kind", "commissioning", "--by", "M. K.")[1]
 

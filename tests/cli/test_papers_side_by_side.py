@@ -40,7 +40,7 @@ def repaired(run):
 
 
 def steps(text: str) -> list[str]:
-    return re.findall(r"way down \d+: (.*)", text)
+    return re.findall(r"step \d+: (.*)", text)
 
 
 def test_the_steps_of_the_way_back_are_the_same_in_every_place(repaired, tmp_path):
@@ -62,7 +62,7 @@ def test_what_the_status_does_not_cover_stands_wherever_the_status_does(run, tmp
     enter(run, GOOD, *TOLD)
     assert accept(run, f"{RIG}-1")[0] == 0
     (gap,) = GAP.findall(run("status", RIG)[1])
-    assert "which attachment" in gap, "a blank that lowers no verdict is left out"
+    assert "attachment fitted" in gap, "a blank that lowers no verdict is left out"
     for asked in (("rig", "show", RIG), ("service", "list", RIG)):
         assert GAP.findall(run(*asked)[1]) == [gap], asked
     raised = run("order", "raise", RIG, "--cause", "person: watch", "--because", "noisy", "--by", "M. K.")[1]
@@ -88,9 +88,9 @@ def test_who_saw_the_pins_is_one_name_though_an_account_typed_them_in(run, tmp_p
     words = ["enter", "--rig", RIG, "--kind", "commissioning", "--paste", "--seen-how", "torch", *TOLD]
     run(*words, stdin=GOOD)
     assert accept(run, f"{RIG}-1", signed="C. Green")[0] == 0
-    assert "Written down by C. Green: " in run("sheet", "show", f"{RIG}-1")[1]
+    assert "Recorded by C. Green: " in run("sheet", "show", f"{RIG}-1")[1]
     report = report_of(run)
-    seen = report[report.index("What a person saw") : report.index("'not looked' means")]
+    seen = report[report.index("What a person saw") : report.index("'not looked at' means")]
     assert seen.count("C. Green") == 5
 
 
@@ -113,11 +113,11 @@ def test_a_temperature_stands_in_the_rig_s_own_unit_and_in_no_more_digits_than_w
     assert run("rig", "add", str(tmp_path / "us.toml"), "--by", "M. K.")[0] == 0
     words = ["enter", "--rig", "us-loader", "--kind", "commissioning", "--paste", "--seen-how", "torch"]
     run(*words, "--ambient", "72degF", stdin=GOOD)
-    assert "Ambient temperature? 72.0 degF\n" in run("sheet", "show", "us-loader-1")[1]
+    assert "Air temperature? 72.0 degF\n" in run("sheet", "show", "us-loader-1")[1]
     assert "72 degF" in run("trend", "us-loader")[1]
     with opened(run.path, read_only=True) as book:
         report = words_of(rig_report(material_in(book, "us-loader", TODAY)))
-    assert "Ambient temperature: 72.0 degF" in report
+    assert "Air temperature: 72.0 degF" in report
     assert "Air [degF]" in report
 
 

@@ -83,7 +83,7 @@ def test_a_rehearsal_board_cannot_fill_a_sheet_of_a_real_logbook(run, tmp_path):
 def test_throws_of_a_simulation_are_no_acceptance(run, tmp_path):
     assert bring_in(run, ten_throws(tmp_path, made_by="throwbook samples (simulated)"))[0] == 0
     code, _, err = run("sheet", "accept", f"{RIG}-1", *LOOKED)
-    assert (code, "made by a simulation; that says nothing of this machine" in err) == (2, True)
+    assert (code, "made by a simulation; that says nothing about this machine" in err) == (2, True)
     assert json.loads(run("status", RIG, "--json")[1])["commissioned"] is False
 
 

@@ -54,7 +54,7 @@ def test_fit_reads_as_a_page_and_exits_0_where_nothing_fails(run):
     ):
         assert f" {about}\n" in out
     assert "Not in the rig file" in out
-    assert "Look at both pins" in out
+    assert "look at each pin separately" in out
 
 
 def test_fit_exits_1_where_it_does_not_fit(run):
@@ -81,7 +81,7 @@ def test_show_lists_every_value_in_the_rigs_units_and_every_limit(run):
     assert code == 0
     assert "7.87 in" in out
     assert "at most 2.88 A" in out
-    assert "80 % of the rated maximum; common practice, no source" in out
+    assert "80 % of the full-load current; common practice, no source" in out
 
 
 def test_show_as_json_is_si(run):

@@ -102,7 +102,7 @@ def test_hours_since_it_last_moved_are_held_against_the_throws_of_the_logbook(ru
     now = datetime.now().astimezone()
     enter(run, PAIR[0], *TOLD, "--at", (now - timedelta(minutes=12)).isoformat(), kind="spot")
     out = enter_again(run, UNSEEN, *TOLD, "--at", (now - timedelta(minutes=2)).isoformat())[1]
-    assert "16 h since it last moved is written down, but the logbook holds a throw 10 min before" in out
+    assert "16 h since it last moved is recorded, but the logbook holds a throw 10 min before" in out
     shown = json.loads(run("sheet", "show", f"{RIG}-2", "--json")[1])
     assert len(shown["doubts"]) == 1
     assert "Doubtful: 16 h" in accept(run, f"{RIG}-2")[1]
@@ -123,4 +123,4 @@ def test_a_duty_cycle_broken_throw_after_throw_is_told_at_the_signature(run, apa
         words = ["enter", "--rig", RIG, "--sheet", f"{RIG}-1", "--paste", "--at", at, "--by", "M. K."]
         assert run(*words, stdin=line)[0] == 0
     out = accept(run, f"{RIG}-1")[1]
-    assert ("shorter than the duty cycle of 25 % asks for" in out) == told
+    assert ("shorter than the duty cycle of 25 % calls for" in out) == told

@@ -85,7 +85,7 @@ class Bench:
             done = throwbook(self.book, "record", "--recover", cwd=self.folder)
             assert done.returncode in (0, 1), done.stderr
             assert "Traceback" not in done.stderr, done.stderr
-        assert done.stdout.strip() == "No recording is left over.", done.stdout
+        assert done.stdout.strip() == "There are no interrupted recordings.", done.stdout
         assert self.journals == []
         kept = self.kept()
         assert len(kept) == bool(had or at_once), f"{had} samples came, {len(kept)} throws are kept"

@@ -50,7 +50,7 @@ def test_a_terminal_made_tiny_in_mid_throw_costs_no_sample_and_the_screen_comes_
         shown.press("C-q")
         end = shown.until("ENDED")
     assert len(small.rstrip().split("\n")) <= 5
-    assert "rated 3.6 A" in large
+    assert "full load 3.6 A" in large
     assert "running  travel about" in large
     assert "ENDED 0" in end
     assert "Traceback" not in end

@@ -28,7 +28,7 @@ HEALTHY = Assessment(
     signs=(),
     checks=(
         Check("running current", Measured(1.42, 0.03), 2.88, "max", "A", "80 % of rated", "pass"),
-        Check("supply under load", Measured(12.3, 0.06), 10.8, "min", "V", "90 % of nominal", "pass"),
+        Check("supply_under_load", Measured(12.3, 0.06), 10.8, "min", "V", "90 % of nominal", "pass"),
     ),
     diagnoses=(),
     verdict="pass",

@@ -120,7 +120,7 @@ def test_a_clock_years_ahead_or_behind_changes_nothing(tmp_path):
     sheet = commission(path, NOON + timedelta(days=4000))
     service = repair(path, NOON + timedelta(days=4000))
     stall(path, NOON - timedelta(days=4000))
-    with pytest.raises(InputError, match="planned after it and after its repair"):
+    with pytest.raises(InputError, match="planned after the order and after the repair"):
         clear(path, service, sheet, NOON + timedelta(days=8000))
     assert level(path) == DO_NOT_USE
 
@@ -128,7 +128,7 @@ def test_a_clock_years_ahead_or_behind_changes_nothing(tmp_path):
 def test_no_path_of_the_logbook_accepts_a_sheet_without_its_sightings(tmp_path):
     path = new_logbook(tmp_path / "a.throwbook")
     name = throw(path, ONE_PIN, NOON).state.name
-    with pytest.raises(InputError, match="right pin was looked at and not seen"):
+    with pytest.raises(InputError, match="right pin was looked at and NOT seen"):
         sign_off.accept(path, name, YES, "M. K.", NOON)
     with open_logbook(path) as book:
         state = book.sheet(name)
@@ -291,7 +291,7 @@ def test_the_view_of_a_sheet_says_what_an_acceptance_lacks(tmp_path):
     path = new_logbook(tmp_path / "a.throwbook")
     name = throw(path, ONE_PIN, NOON).state.name
     found = sheet_view.view(path, name)
-    assert found.acceptance.missing[0] == "throw 3 (lock): right pin was looked at and not seen in its hole"
+    assert found.acceptance.missing[0] == "throw 3 (lock): right pin was looked at and NOT seen in its hole"
     assert replace(found.plan, answers=()) == found.plan
 
 
@@ -303,7 +303,7 @@ def test_old_throws_cannot_stand_in_for_new_ones_after_a_repair(tmp_path):
         parse_lines(GOOD), "commissioning", answers=TOLD, seen_how="torch", thrown_at=NOON - timedelta(days=9)
     )
     name = enter(path, RIG, old, "M. K.", NOON).state.name
-    with pytest.raises(InputError, match="before what this sheet answers"):
+    with pytest.raises(InputError, match="before the order that this sheet is to clear"):
         sign_off.accept(path, name, YES, "M. K.", NOON)
     with pytest.raises(InputError, match="no accepted commissioning sheet"):
         clear(path, service, name, NOON)

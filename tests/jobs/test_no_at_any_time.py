@@ -74,7 +74,7 @@ def test_where_acceptance_and_no_race_the_rig_is_out_of_use_whichever_comes_firs
     steps.pop(first)()
     (last,) = steps.values()
     if first == "see":
-        with pytest.raises(InputError, match="left pin was looked at and not seen"):
+        with pytest.raises(InputError, match="left pin was looked at and NOT seen"):
             last()
     else:
         last()

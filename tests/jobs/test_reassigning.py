@@ -84,7 +84,7 @@ def test_nobodys_throw_waives_the_repair_alone(path, tmp_path, stalled):
     sheet = bring(path, files(tmp_path, seed=7, each_way=5), now=LATER).sheet.name
     with pytest.raises(InputError, match="no accepted commissioning sheet"):
         clear(path, "", sheet, LATER)
-    with pytest.raises(InputError, match="before what this sheet answers"):
+    with pytest.raises(InputError, match="before the order that this sheet is to clear"):
         sign_off.accept(path, sheet, YES, BY, LATER)
 
 

@@ -214,7 +214,7 @@ def test_a_current_over_the_rated_maximum_is_told_within_0_3_s_of_real_time(tmp_
             given = plan(port.name, tmp_path / str(attempt))
             recording = Recording(given, now=now, on_live=on_live, on_note=notes.append)
             recording.run()
-        assert any("above the rated maximum" in note for note in notes)
+        assert any("above the full-load current" in note for note in notes)
         return told_s[0] - passed_s[0]
 
     assert best_of_three(measure) < 0.3

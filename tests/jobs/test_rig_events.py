@@ -125,7 +125,7 @@ def test_a_watch_from_an_accepted_check_is_told_until_it_is_cleared(logbook):
     )
     accept(logbook, state.name, PinAnswers(), BY, day + timedelta(hours=1))
     (said,) = happened(logbook)
-    assert said.startswith("2026-06-12: watch: heavier by")
+    assert said.startswith("2026-06-12: watch: running current")
     with opened(logbook, read_only=True) as book:
         held = tuple(one.ids[0] for one in status(book, RIG).open)
     clear(logbook, RIG, Clearing(held, BY, "greased, three clean checks"), BY, day + timedelta(hours=2))

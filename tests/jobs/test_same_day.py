@@ -74,7 +74,7 @@ def test_greased_and_checked_but_written_down_in_the_evening_isnt_known(book):
     found = rig_trend(book, RIG, DAY.date())
     assert answers(found) == []
     assert found.history.notes == (
-        f"Nothing tells whether {RIG}-4 was thrown before or after the work of the same day, 2026-03-14 (greased): it counts "
+        f"It is not known whether {RIG}-4 was thrown before or after the work of the same day, 2026-03-14 (greased): it counts "
         "as before. Log the work before you throw, or plan an after-service sheet.",
     )
 

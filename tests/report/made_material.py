@@ -76,7 +76,9 @@ def assessment(position: int, direction: str, **changed: object) -> Assessment:
         mean_voltage_v=Measured(12.41, 0.06),
     )
     checks = (
-        Check("run_current", figures.run_current_a, 2.88, "max", "A", "80 % of the rated maximum", "pass"),
+        Check(
+            "run_current", figures.run_current_a, 2.88, "max", "A", "80 % of the full-load current", "pass"
+        ),
         Check("travel_time_high", Measured(1.01, 0.02), 1.15, "max", "1", "in-service tests", "pass"),
         Check("supply_under_load", figures.mean_voltage_v, 10.8, "min", "V", "90 % of nominal", "pass"),
     )

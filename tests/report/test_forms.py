@@ -153,7 +153,7 @@ def test_the_cab_card_says_what_to_look_at_and_when_to_stop(source):
     said = words(cab_card(source))
     for text in (
         "look at the left pin, look at the right pin, each by itself",
-        "the maker's load check",
+        "the manufacturer's load check",
         "Stop using it when",
     ):
         assert text in said
@@ -306,7 +306,7 @@ def test_a_rig_that_has_shown_its_answer_to_weather_is_expected_so_and_the_card_
     assert abs(shown.run_current_a.value - truth_a) < 0.5 * abs(assumed.run_current_a.value - truth_a)
     assert shown.run_current_a.u < assumed.run_current_a.u
     assert shown.time_s.value > assumed.time_s.value
-    assert assumed.because.endswith("weather assumed")
+    assert assumed.because.endswith("effect of weather assumed, not measured")
     assert shown.because.endswith("weather as 16 checks of this rig show it")
     said = words(cab_card(replace(source, weather={"lock": own})))
     assert "weather as 16 checks of this rig show it" in said

@@ -58,9 +58,9 @@ def test_a_drawing_says_what_it_shows_in_words_and_units(tmp_path, subject):
     assert (voltage.get_xlabel(), voltage.get_ylabel()) == ("time [s]", "voltage [V]")
     assert profile.get_xlabel() == "travel from its own start [% of the stroke]"
     assert "verdict: watch" in figure.get_suptitle()
-    assert "binding-spot at 55 % of the stroke" in figure.get_suptitle()
+    assert "binding spot at 55 % of stroke" in figure.get_suptitle()
     words = [text.get_text() for text in current.texts]
-    assert {"start", "inrush over", "end (cut-off)", "run limit 2.88 A"} <= set(words)
+    assert {"start", "inrush over", "end (by itself)", "running, max 2.88 A"} <= set(words)
     assert "baseline, lowest to highest of 5" in [
         text.get_text() for text in profile.get_legend().get_texts()
     ]

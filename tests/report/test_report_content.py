@@ -37,15 +37,15 @@ SLOTS = {
     "m results with units": "14.320 ± 0.011",
     "n deviations": "Deviations",
     "o who authorises": "Tested and seen by: M. K.",
-    "7.8.3 conditions": "Ambient temperature: 4.0 degC",
+    "7.8.3 conditions": "Air temperature: 4.0 degC",
     "7.8.3 uncertainty": "figure ± expanded uncertainty (k = 2)",
     "7.8.6 decision rule": "guard band w = U; JCGM 106:2012, ILAC-G8:09/2019",
-    "limits with their source": "at most 2.88 A | 9: 2.14 ± 0.04 A | 10: 2.15 ± 0.04 A | pass | 80 % of the rated maximum",
-    "sightings, each pin by itself": "1 | yes | yes | yes | yes | torch, both sides | M. K.",
-    "a pin nobody looked at": "3 | yes | not looked",
+    "limits with their source": "at most 2.88 A | 9: 2.14 ± 0.04 A | 10: 2.15 ± 0.04 A | pass | 80 % of the full-load current",
+    "sightings, each pin by itself": "1 | in its hole | in its hole | passed | stayed put | torch, both sides | M. K.",
+    "a pin nobody looked at": "3 | in its hole | not looked at",
     "as found": "As found (first movement after rest) and as left",
     "what wasn't recorded": "that somebody looked at both pins, at lock throw 3",
-    "an unanswered question": "instruments used; so it doesn't speak for traceable uncertainty",
+    "an unanswered question": "instruments (make, model, serial no.); so not covered: traceable uncertainty",
     "corrections": "ambient was misread",
     "services": "both pins greased (2026-06-01)",
     "status log": "0.43 A heavier at one place",
@@ -147,7 +147,7 @@ def test_a_rig_out_of_use_says_so_first(source):
     said = words(rig_report(replace(source, status=held, steps=("find the cause and write it down",))))
     assert said.index("DO NOT USE") < said.index("Summary")
     assert said.index("Do not use. Keep people away") < said.index("A half-locked attachment")
-    assert "The way down: find the cause and write it down" in said
+    assert "Steps to clear: find the cause and write it down" in said
 
 
 def test_a_rig_without_a_throw_still_gives_a_report(source):
@@ -166,7 +166,7 @@ def test_a_bench_sheet_has_no_pins_to_see(source):
 
 def test_us_units_are_used_throughout(source):
     said = words(rig_report(replace(source, rig=replace(source.rig, units="us"))))
-    assert "Travel a lock throw needs: 7.4 in" in said
+    assert "Travel needed (unlock to lock): 7.4 in" in said
     assert "Actuator: rated force: 337 lbf" in said
     assert " mm\n" not in said
 
@@ -178,7 +178,7 @@ def test_a_limit_that_some_throws_could_not_be_held_against_says_how_many():
     ]
     first = replace(whole.trials[0], assessment=replace(whole.trials[0].assessment, checks=tuple(blind)))
     said = words(rig_report(material(replace(whole, trials=(first, *whole.trials[1:])))))
-    assert "| pass; 1 not judged | 80 % of the rated maximum" in said
+    assert "| pass; 1 not judged | 80 % of the full-load current" in said
 
 
 def test_a_throw_that_stalled_is_not_how_it_was_left():

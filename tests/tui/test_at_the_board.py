@@ -81,7 +81,7 @@ def test_while_it_is_armed_everybody_is_told_to_stay_clear(commissioned_logbook)
         app.simulate_key("enter")
         await until_held(pilot, board)
         await pilot.pause()
-        assert "Nobody near the attachment; hands off the pins" in said(app)
+        assert "Everyone clear of the attachment. Hands off the pins" in said(app)
         board.go.set()
         await settle(pilot)
 
@@ -96,8 +96,8 @@ def test_a_rest_cut_short_is_not_called_recorded(commissioned_logbook):
         assert "left for the duty cycle" in said(app)
         await keys(pilot, "d", "enter", "escape", "enter", *["1", "enter"] * 4, "t", "ctrl+s")
         await keys(pilot, "d", "enter")
-        assert "Throw all the same?" in said(app)
-        assert "Nothing marks it" in said(app)
+        assert "Throw anyway?" in said(app)
+        assert "The throw is not marked" in said(app)
 
     walked(app, journey)
 
@@ -114,7 +114,7 @@ def test_an_old_repair_is_not_named_as_the_answer_to_what_asks_for_none(commissi
 
     async def journey(pilot):
         await keys(pilot, "enter", "w", "enter")
-        assert "sign it off" in said(app)
+        assert "clear an order" in said(app)
         assert "burr" not in app.screen.form.values().values()
 
     walked(app, journey)
@@ -125,9 +125,9 @@ def test_a_complaint_goes_when_what_it_complained_of_is_put_right(commissioned_l
 
     async def journey(pilot):
         await keys(pilot, "enter", "v", "ctrl+s")
-        assert "it must be given, and isn't yet" in said(app)
+        assert "required, still empty" in said(app)
         await keys(pilot, "1")
-        assert "it must be given" not in said(app)
+        assert "required" not in said(app)
 
     walked(app, journey)
 
@@ -137,7 +137,7 @@ def test_who_signs_sees_what_the_throws_gave_to_watch(seasons_logbook):
 
     async def journey(pilot):
         await keys(pilot, "enter", "enter", "m")
-        assert "Verdict of the sheet so far: watch. To watch: drag (throw " in said(app)
+        assert "Verdict of the sheet so far: watch. Signs to watch: drag (throw " in said(app)
 
     walked(app, journey)
 
@@ -186,9 +186,9 @@ def test_a_recording_without_current_is_a_throw_only_if_somebody_threw(commissio
 
     async def journey(pilot):
         await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter")
-        assert "No current came. Was the switch thrown?" in said(app)
+        assert "No current was measured. Was the switch thrown?" in said(app)
         await keys(pilot, answer)
-        assert ("No current flowed in the whole record" if kept else "Nothing was kept.") in said(app)
+        assert ("No current flowed in the whole record" if kept else "Nothing was recorded.") in said(app)
 
     walked(app, journey)
     assert len(view(str(commissioned_logbook), "yard-loader-2").trials) == kept
@@ -240,7 +240,7 @@ def test_a_rehearsal_board_is_not_taken_for_a_real_rig_but_for_one_in_a_practice
         await keys(pilot, "b")
         assert "X practise" not in said(app)
         await keys(pilot, "enter")
-        assert "its throws say nothing about the real machine" in said(app)
+        assert "Its throws say nothing about the real machine" in said(app)
         assert not app.desk.port
         app.desk.simulated = True
         await keys(pilot, "enter")
@@ -266,7 +266,7 @@ def test_a_trend_opens_on_the_figure_that_its_advice_is_about(seasons_logbook):
 
 def test_at_a_standstill_it_says_what_to_do():
     figures = LiveFigures(**{one.name: 0.0 for one in fields(LiveFigures)} | {"warning": AT_STALL})
-    assert warning_line(figures).startswith("!! Let go of the switch")
+    assert warning_line(figures).startswith("!! RELEASE THE SWITCH")
     assert len(warning_line(figures)) <= 78
     assert warning_line(replace(figures, warning="")) == ""
 

@@ -37,7 +37,7 @@ def test_it_can_be_left_for_later_and_is_offered_again(commissioned_logbook, wal
     journal_of_a_crash(commissioned_logbook, 5.0)
 
     async def journey(pilot, look):
-        assert "broke off before it was judged" in said(pilot.app)
+        assert "was interrupted before it was judged" in said(pilot.app)
         await keys(pilot, "escape")
         assert "rigs of fellside.throwbook" in said(pilot.app)
 
@@ -58,7 +58,7 @@ def test_left_for_later_it_stands_on_the_first_screen_and_the_rigs_and_can_be_di
         assert "1 recording never judged (yard-loader): press J." in said(app)
         assert "restricted" in said(app)
         await keys(pilot, "enter")
-        assert "A recording was never judged: press J." in said(app)
+        assert "A recording is not judged yet. Press J." in said(app)
         assert "restricted: a recording of a lock throw, begun 2026-03-14 08:12, was never judged" in said(
             app
         )

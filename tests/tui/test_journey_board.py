@@ -53,7 +53,7 @@ def test_a_board_is_checked_and_calibrated_step_by_step(tmp_path):
         async with app.run_test(size=(80, 24)) as pilot:
             await settle(pilot)
             await keys(pilot, "b", "c")
-            assert "samples/s held of 200 asked" in said(app)
+            assert "of 200 samples per second reached" in said(app)
             await keys(pilot, "k")
             await write(pilot, "clamp meter 12")
             await keys(pilot, "enter")
@@ -105,9 +105,9 @@ def test_rate_and_baud_are_set_on_the_screen_and_asked_for_at_the_next_check(tmp
             await keys(pilot, "b", "s")
             await write(pilot, "100")
             await keys(pilot, "ctrl+s")
-            assert "Throws are asked for at 100 samples a second." in said(app)
+            assert "Throws are recorded at 100 samples per second." in said(app)
             await keys(pilot, "c")
-            assert "samples/s held of 100 asked" in said(app)  # the board that answered stands first
+            assert "of 100 samples per second reached" in said(app)  # the board that answered stands first
             await keys(pilot, "s")
             await write(pilot, "5000")
             await keys(pilot, "ctrl+s", "c")
@@ -180,7 +180,7 @@ def test_a_calibration_that_is_cleared_begins_without_points(tmp_path):
             await settle(pilot)
             assert "[x] meter 2.03 A, board 2.0000 A" in said(app)
             await keys(pilot, "ctrl+l", "y")
-            assert "Step 1: the actuator off" in said(app)
+            assert "Step 1: actuator off" in said(app)
             await keys(pilot, "escape")
 
     asyncio.run(journey())

@@ -67,7 +67,7 @@ def test_values_that_cannot_be_are_refused_with_the_reason(tmp_path: Path, walk)
         await fill(pilot, SHEET)
         await write(pilot, "0.6 A")
         await keys(pilot, "ctrl+s")
-        assert "needed travel: 188 mm, measured" in said(app)
+        assert "travel needed: 188 mm, measured" in said(app)
         await write(pilot, "188 stone")
         await keys(pilot, "ctrl+s")
         assert "has no unit of length" in said(app)
@@ -93,7 +93,7 @@ def test_what_was_typed_is_there_again_after_the_program_was_gone(tmp_path: Path
 
     async def find_again(pilot, look):
         await keys(pilot, "n")
-        assert "What you had typed here before was kept" in said(pilot.app)
+        assert "Your earlier entries on this form are back" in said(pilot.app)
         assert "200 mm" in said(pilot.app)
 
     walk(app_on(tmp_path, rig=False), type_half)

@@ -73,7 +73,7 @@ def test_the_history_from_the_list_to_one_throw_in_depth(seasons_logbook, walk):
         await keys(pilot, "right", "p")
         await look("trend-points")
         # As the rig's screen promised.
-        assert "Since the last accepted sheet - 2025-09-11: watch: heavier" in said(app)
+        assert "Since the last accepted sheet - 2025-09-11: watch: running current" in said(app)
 
     walk(app, journey)
 
@@ -117,7 +117,7 @@ def test_dates_that_run_backwards_are_refused(seasons_logbook, walk):
         await write(pilot, "dry screw")
         await keys(pilot, "enter")
         await write(pilot, "2026-13-40")
-        assert "no date: type it as 2026-03-14" in said(app)
+        assert "not a date: type it like 2026-03-14" in said(app)
         await keys(pilot, "ctrl+s")
         assert "THROWBOOK | yard-loader | service" in said(app)
 

@@ -30,8 +30,8 @@ def test_a_stall_before_a_good_throw_is_shown_first_and_both_are_on_the_sheet(co
     async def journey(pilot):
         await keys(pilot, *TO_THE_THROW)
         shown = said(app)
-        assert "Now look at both pins, each by itself." in shown
-        assert "Lock throw, movement 1 of 2: FAIL. It never moved" in shown
+        assert "NOW LOOK AT BOTH PINS, one at a time." in shown
+        assert "Lock throw, movement 1 of 2: FAIL. The motor never turned" in shown
         assert shown.index("movement 1 of 2: FAIL") < shown.index("Unlock throw, movement 2 of 2: watch")
 
     walked(app, journey)
@@ -45,7 +45,7 @@ def test_a_direction_that_the_current_does_not_tell_is_asked_for(commissioned_lo
 
     async def journey(pilot):
         await keys(pilot, *TO_THE_THROW)
-        assert "Movement 2 of 2: did it go the unlock way?" in said(app)
+        assert "Movement 2 of 2: was it an unlock throw?" in said(app)
         assert view(path, f"{RIG}-2").trials == ()
         await keys(pilot, "y")
         assert "Unlock throw, movement 2 of 2: FAIL" in said(app)

@@ -63,7 +63,7 @@ def test_a_dash_is_no_cause_on_the_way_back(commissioned_logbook):
         await keys(pilot, "tab", "tab")
         await write(pilot, "new pin")
         await keys(pilot, "ctrl+s")
-        assert "are both needed, in words" in said(app)
+        assert "both what was found and what was done" in said(app)
         await write(pilot, "bent in a collision")
         await keys(pilot, "ctrl+s")
         assert "[x] 2. log the repair" in said(app)
@@ -77,9 +77,9 @@ def test_a_commissioning_sheet_before_the_repair_is_warned_of(commissioned_logbo
 
     async def journey(pilot):
         await keys(pilot, "enter", "s", *["enter"] * 6, "2")
-        assert "a commissioning sheet planned now doesn't bring it back" in said(app)
+        assert "a commissioning sheet planned now will not clear it" in said(app)
         await keys(pilot, "3")
-        assert "doesn't bring it back" not in said(app)
+        assert "will not clear it" not in said(app)
 
     walked(app, journey)
 
@@ -89,7 +89,7 @@ def test_an_empty_field_that_is_needed_is_called_missing_not_hinted_at(commissio
 
     async def journey(pilot):
         await keys(pilot, "enter", "u", "ctrl+s")
-        assert "it must be given, and isn't yet" in said(app)
+        assert "required, still empty" in said(app)
 
     walked(app, journey)
 
@@ -214,6 +214,6 @@ def test_a_draft_found_on_the_way_back_does_not_hide_what_the_entry_must_hold(co
         await write(pilot, "pin bent")
         await keys(pilot, "escape", "enter")
         assert "pin bent" in said(app)
-        assert "both 'found' and 'fixed' must be written" in " ".join(said(app).split())
+        assert "both 'found' and 'fixed' must be filled in" in " ".join(said(app).split())
 
     walked(app, journey)

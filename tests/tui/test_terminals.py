@@ -34,7 +34,7 @@ def test_ascii_alone_is_enough_for_every_kind_of_screen(seasons_logbook, monkeyp
             return seen
 
     seen = asyncio.run(go())
-    assert "rated 3.6 A" in seen[-2]
+    assert "full load 3.6 A" in seen[-2]
     for text in seen:
         assert text.isascii(), [letter for letter in text if not letter.isascii()]
 

@@ -67,7 +67,7 @@ def test_a_mistyped_throw_is_left_out_and_another_one_asked_for(book):
         assert "All throws are done" in said(app)
         await keys(pilot, "down", "x")
         await keys(pilot, "ctrl+s")
-        assert "why it doesn't count: it must be given" in said(app)
+        assert "reason to leave it out: required" in said(app)
         await write(pilot, "mistyped")
         await keys(pilot, "ctrl+s")
         assert "NEXT: unlock throw 5 of 5, by hand" in said(app)
@@ -79,7 +79,7 @@ def test_a_mistyped_throw_is_left_out_and_another_one_asked_for(book):
     walked(app, journey)
     found = view(book, f"{RIG}-1")
     assert [one.left_out for one in found.trials if one.left_out] == ["mistyped"]
-    assert "5 unlock throws are asked for, 4 are on the sheet" in found.acceptance.missing
+    assert "5 unlock throws required, 4 on the sheet" in found.acceptance.missing
 
 
 def test_readings_from_paper_are_dated_and_never_asked_to_rest(book):
@@ -112,7 +112,7 @@ def test_a_day_that_is_none_is_told_while_it_is_typed(book):
         form = app.screen.query_one(Form)
         form.field("when").focus_answer()
         await write(pilot, "13.3.2026")
-        assert "type it as 2026-03-14 09:12" in remark(form, "when")
+        assert "type it like 2026-03-14 09:12" in remark(form, "when")
 
     walked(app, journey)
 
@@ -128,12 +128,12 @@ def test_by_hand_the_rest_is_shown_and_the_stopwatch_tells_when_it_isnt_over(boo
         await write(pilot, "torch")
         await keys(pilot, "ctrl+s", "enter")
         assert isinstance(app.screen, EnterScreen)
-        left = re.search(r"should rest (\d+) s more before a throw", said(app))
+        left = re.search(r"wait (\d+) s more before the next throw", said(app))
         assert left is not None
         await keys(pilot, "f5")
-        assert f"Running. {left[1]} s before its rest was over." in said(app)
+        assert f"Timing. {left[1]} s before its rest was over." in said(app)
         await keys(pilot, "escape")
-        assert "The stopwatch runs: F5 stops it first" in said(app)
+        assert "The stopwatch is running. Press F5 to stop it first" in said(app)
 
     walked(app, journey)
 
@@ -160,8 +160,8 @@ def test_a_stall_by_hand_is_asked_with_what_it_does(book):
         await typed(pilot, "5", "8.90")
         app.screen.query_one(Form).field("ended").set("stall")
         await keys(pilot, "ctrl+s")
-        assert "This throw FAILS. Write it down?" in said(app)
-        assert "the rig's status goes up at once" in said(app)
+        assert "This throw FAILS. Record it?" in said(app)
+        assert "the rig's status is tightened at once" in said(app)
         await keys(pilot, "y")
         assert "DO NOT USE" in said(app)
 
@@ -179,7 +179,7 @@ def test_the_rigs_values_changed_and_the_sheet_is_judged_again_by_them(book):
         await keys(pilot, "enter", "enter")
         assert "J judges them again" in said(app)
         await keys(pilot, "j")
-        assert "every verdict is as it was" in said(app)
+        assert "no verdict has changed" in said(app)
         assert "J judges them again" not in said(app)
 
     walked(app, journey)
@@ -192,7 +192,7 @@ def test_retired_rigs_stand_apart(book):
 
     async def journey(pilot):
         assert "1 retired not shown" in said(app)
-        assert "Every rig here is retired. R shows them" in said(app)
+        assert "Every rig in this logbook is retired. R shows them" in said(app)
         await keys(pilot, "r")
         assert RIG in said(app)
         assert "retired: sold" in said(app)
@@ -268,11 +268,11 @@ def test_a_next_check_before_the_work_is_told_while_it_is_typed(book):
         form = app.screen.query_one(Form)
         form.field("due_on").focus_answer()
         await write(pilot, "2026-01-01")
-        assert "must come after the work of 2026-03-14" in remark(form, "due_on")
+        assert "must be later than the work on 2026-03-14" in remark(form, "due_on")
         form.field("on").focus_answer()
         form.field("on").set("2026-12-01")
         await settle(pilot)
-        assert "this day is yet to come" in remark(form, "on")
+        assert "this date is in the future" in remark(form, "on")
 
     walked(app, journey)
 
@@ -288,7 +288,7 @@ def test_a_service_entry_is_corrected_by_another_one(book):
         await keys(pilot, "enter", "3", "enter", "c")
         app.screen.query_one(Form).field("machine_hours").set("1210 h")
         await keys(pilot, "ctrl+s")
-        assert "what was wrong with it: it must be given" in said(app)
+        assert "reason for the correction: required" in said(app)
         await write(pilot, "a digit was missing")
         await keys(pilot, "ctrl+s")
         assert "services 1" in said(app)
@@ -309,7 +309,7 @@ def test_a_form_that_was_only_looked_at_leaves_no_draft(book):
         values = setup_of(str(book), RIG) | {"lock.needed_travel": "186 mm"}
         add_setup(str(book), values, "M. K.", NOW, "measured again")
         await keys(pilot, "e")
-        assert "What you had typed here before" not in said(app)
+        assert "Your earlier entries on this form" not in said(app)
         assert app.screen.query_one(Form).field("lock.needed_travel").value == "186 mm"
 
     walked(app, journey)

@@ -1,9 +1,4 @@
-"""Themes, global keys, first screen; screenshot.
-
-The terminal UI's application: theme, global keys, first screen.
-
-A screen as an SVG picture: what stands on it and nothing around it, no font or file from outside.
-"""
+"""The terminal UI's application: theme, global keys, first screen, and a screen as a picture."""
 
 import getpass
 import os

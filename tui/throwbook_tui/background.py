@@ -1,11 +1,4 @@
-"""Jobs in threads and their messages.
-
-What a worker tells its screen.
-
-Opens a rehearsal board in a thread of its own and tells its port.
-
-Jobs run in threads; what comes of them is posted as a message to the screen that asked.
-"""
+"""Jobs run in threads; what comes of them is posted as a message to the screen that asked."""
 
 import queue
 import threading
@@ -81,7 +74,7 @@ def open_rehearsal(logbook: str, rig: str, fault: str) -> tuple[str, threading.E
     try:
         told = ready.get(timeout=WAIT_S)
     except queue.Empty:
-        raise OutsideError("the rehearsal board doesn't come up", rig, "Try it again") from None
+        raise OutsideError("the practice board does not start", rig, "Try it again") from None
     if isinstance(told, ThrowbookError):
         raise told
     return told, stop

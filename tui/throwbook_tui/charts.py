@@ -10,6 +10,7 @@ from throwbook.core.quantities.rounding import rounded_down
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.control_chart import stage_lines
 from throwbook.core.trend.signals import OUT
+from throwbook.core.wording import FIGURES, SIGNS
 from throwbook_tui.present import EDGE, GOOD, QUIET, WARN, three_digits
 from throwbook_tui.widgets.chart import Drawing, Level, Series
 
@@ -33,14 +34,14 @@ def trace_drawing(found: "TrialView") -> Drawing | None:
     rated_a = found.rig.actuator.full_load_current_a
     run_a = _run_after_start(time_s, current_a)
     top = 1.08 * max(run_a, rated_a)
-    levels = [Level(rated_a, f"rated {rated_a:.3g} A", WARN)]
+    levels = [Level(rated_a, f"full load {rated_a:.3g} A", WARN)]
     if float(high.max()) > top:
-        levels.append(Level(float(high.max()), f"start-up {high.max():.3g} A", QUIET))
+        levels.append(Level(float(high.max()), f"{FIGURES['inrush_a'].column} {high.max():.3g} A", QUIET))
     judged = found.logged.judgement
     uprights = []
     if judged is not None:
         uprights = [
-            (sign.from_s, sign.sign)
+            (sign.from_s, SIGNS[sign.sign].column)
             for sign in judged.assessment.signs
             if sign.from_s is not None and sign.level != "info"
         ]
@@ -81,7 +82,7 @@ def profile_drawing(found: "TrialView") -> Drawing | None:
     places = []
     if judged is not None:
         places = [
-            (sign.at_fraction, sign.sign)
+            (sign.at_fraction, SIGNS[sign.sign].column)
             for sign in judged.assessment.signs
             if sign.at_fraction is not None and sign.level != "info"
         ]

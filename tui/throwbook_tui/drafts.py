@@ -1,9 +1,4 @@
-"""Drafts on disk.
-
-What is being typed, kept on disk beside the logbook until it is entered: a crash or a pulled plug loses none of it.
-
-Keeps one draft on disk: whichever thread comes last, the newest typing is what stands there.
-"""
+"""What is being typed, kept on disk beside the logbook until it is entered: a crash loses none of it."""
 
 import contextlib
 import json
@@ -39,7 +34,7 @@ def save_draft(logbook: str | None, name: str, values: Mapping[str, str]) -> Non
         os.replace(scratch, file)
     except OSError as error:
         raise OutsideError(
-            f"what is typed can't be kept ({error.strerror})",
+            f"what is typed cannot be saved ({error.strerror})",
             str(file),
             "Make room, or write it on paper too.",
         ) from error

@@ -1,9 +1,4 @@
-"""What forms ask.
-
-What a form asks, and what is to be said of an answer while it is typed. Nothing of Textual.
-
-What every sheet asks, as fields of a form: how a question is put, and an answer read and written. Nothing of Textual.
-"""
+"""What a form asks, and what is said of an answer while it is typed; the questions of every sheet as such fields."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -24,6 +19,7 @@ from throwbook.core.quantities.units import (
 )
 from throwbook.core.rig import METRIC
 from throwbook.core.sheets.conditions import QUESTIONS
+from throwbook.core.wording import CONDITIONS, Name
 from throwbook.errors import InputError
 
 TEXT, DATE, MOMENT, COUNT, CHOICE = "text", "date", "moment", "count", "choice"
@@ -31,8 +27,6 @@ TEXT, DATE, MOMENT, COUNT, CHOICE = "text", "date", "moment", "count", "choice"
 LONGEST = 200
 
 YES_NO = (("yes", "yes"), ("no", "no"))
-
-ANSWERS = (("yes", "yes"), ("no", "NO"), ("not looked", "not looked"))
 
 
 @dataclass(frozen=True)
@@ -73,14 +67,14 @@ def check_field(spec: FieldSpec, text: str, system: str = METRIC) -> Checked:
     """Judge ``text`` as it stands."""
     plain = text.strip()
     if not plain:
-        return Checked(not spec.must, spec.hint or ("must be given" if spec.must else "may stay empty"))
+        return Checked(not spec.must, spec.hint or ("required" if spec.must else "may stay blank"))
     if spec.kind == DATE:
         found = _date(plain)
     elif spec.kind == MOMENT:
         found = _moment(plain)
     elif spec.kind == COUNT:
         good = plain.isdigit() and 0 < int(plain) < 1_000_000
-        found = Checked(good, "" if good else f"{quoted(plain)} is no whole number above zero")
+        found = Checked(good, "" if good else f"{quoted(plain)} is not a whole number above zero")
     elif spec.kind == CHOICE:
         found = Checked(True, "")
     elif spec.kind == TEXT:
@@ -96,14 +90,14 @@ def _date(plain: str) -> Checked:
     try:
         return Checked(True, f"{date.fromisoformat(plain):%A}")
     except ValueError:
-        return Checked(False, "no date: type it as 2026-03-14")
+        return Checked(False, "not a date: type it like 2026-03-14")
 
 
 def _moment(plain: str) -> Checked:
     try:
         return Checked(True, f"{datetime.fromisoformat(plain):%A}")
     except ValueError:
-        return Checked(False, "type it as 2026-03-14 09:12")
+        return Checked(False, "not a date and time: type it like 2026-03-14 09:12")
 
 
 def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
@@ -117,12 +111,12 @@ def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
                 parse(whole, spec.kind)
             except InputError as other:
                 return Checked(False, other.what)
-            return Checked(False, f"no unit: Enter makes it {whole}", whole)
+            return Checked(False, f"no unit: Enter reads it as {whole}", whole)
         example = f"16 {spec.unit}" if spec.unit else KINDS[spec.kind].example
         return Checked(False, f"{error.what}; for example {example}")
     value = read.value
     if spec.kind == "share" and value > 1.0 and _bare(plain):
-        return Checked(False, f"more than always: Enter makes it {plain} %", f"{plain} %")
+        return Checked(False, f"more than 100 %: Enter reads it as {plain} %", f"{plain} %")
     if spec.unit:
         return Checked(True, f"= {value / COMMON[spec.unit][1]:g} {spec.unit}")
     return Checked(True, f"= {_as_read(read, spec.kind, system)}")
@@ -160,23 +154,29 @@ def accuracy_complaint(text: str) -> str:
     return ""
 
 
-# question: (words in front of the field, kind of field, hint)
-ASKED: dict[str, tuple[str, str, str]] = {
-    "hours_since_movement": ("hours since it last moved", "time", "16 h, 3 days, ..."),
-    "worked_before": ("greased or worked before", TEXT, "no, or what was done"),
-    "ambient_c": ("air temperature", "temperature", "4 degC"),
-    "supply": ("what feeds it", TEXT, "machine battery, ..."),
-    "engine_running": ("engine running", CHOICE, ""),
-    "attachment": ("which attachment", TEXT, "bucket, forks, none, ..."),
-    "operator": ("who does it", TEXT, ""),
-    "instruments": ("instruments", TEXT, "make-up and number"),
+LONGEST_LABEL = 26
+# question: (kind of field, hint)
+ASKED: dict[str, tuple[str, str]] = {
+    "hours_since_movement": ("time", "16 h, 3 days, ..."),
+    "worked_before": (TEXT, "no, or: greased, moved before the test"),
+    "ambient_c": ("temperature", "4 degC"),
+    "supply": (TEXT, "machine battery, ..."),
+    "engine_running": (CHOICE, ""),
+    "attachment": (TEXT, "bucket, forks, none, ..."),
+    "operator": (TEXT, ""),
+    "instruments": (TEXT, "make, model, serial no."),
 }
+
+
+def label(name: Name) -> str:
+    """The long form where there is room for it in front of a field."""
+    return name.sentence if len(name.sentence) <= LONGEST_LABEL else name.column
 
 
 def answers_from(values: dict[str, str]) -> dict[str, Any]:
     """Typed answers as ``core.sheets.questions`` names them; what is empty stays out: not recorded."""
     told: dict[str, Any] = {}
-    for key, (_, kind, _) in ASKED.items():
+    for key, (kind, _) in ASKED.items():
         text = values.get(key, "").strip()
         if not text:
             continue
@@ -196,16 +196,16 @@ def question_specs() -> tuple[FieldSpec, ...]:
     return tuple(
         FieldSpec(
             one.key,
-            words,
+            label(CONDITIONS[one.key]),
             kind,
             hint=hint,
             choices=YES_NO if kind == CHOICE else (),
-            section="Asked on every sheet; empty is kept as not recorded" if number == 0 else "",
+            section="Asked on every sheet. A blank is stored as 'not recorded'." if number == 0 else "",
             replaced=one.key == "operator",
             unit="h" if one.key == "hours_since_movement" else "",
         )
         for number, one in enumerate(QUESTIONS)
-        for words, kind, hint in [ASKED[one.key]]
+        for kind, hint in [ASKED[one.key]]
     )
 
 
@@ -213,8 +213,8 @@ def as_typed(key: str, value: Any) -> str:
     """An answer as it would be typed."""
     if key == "hours_since_movement":
         return f"{value:g} h"
-    if ASKED[key][1] == "temperature":
+    if ASKED[key][0] == "temperature":
         return show(value, "temperature")
-    if ASKED[key][1] == CHOICE:
+    if ASKED[key][0] == CHOICE:
         return "yes" if value else "no"
     return str(value)

@@ -11,17 +11,16 @@ from throwbook.core.assessment import (
     FAIL,
     INFO,
     PASS,
-    UNDECIDED,
-    UNUSABLE,
     WATCH,
     Assessment,
     Check,
     Measured,
-    Sign,
+    sign_text,
 )
-from throwbook.core.quantities.rounding import limit_text, measured_text, percent_text
+from throwbook.core.quantities.rounding import limit_text, measured_text
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, Status
 from throwbook.core.status.status_text import pending
+from throwbook.core.wording import ANSWERS, FIGURES, LIMITS, NOT_COMMISSIONED, VERDICT_TONES, VERDICTS
 
 GOOD, WARN, BAD, QUIET, STRONG, PLAIN = "good", "warn", "bad", "quiet", "strong", ""
 EDGE = "edge"
@@ -35,14 +34,6 @@ class Cell(NamedTuple):
     tone: str = PLAIN
 
 
-# verdict: (word in a table, large word, tone)
-VERDICTS: dict[str, tuple[str, str, str]] = {
-    PASS: ("pass", "PASS", GOOD),
-    WATCH: ("watch", "WATCH", WARN),
-    FAIL: ("FAIL", "FAIL", BAD),
-    UNDECIDED: ("undecided", "UNDECIDED", WARN),
-    UNUSABLE: ("unusable", "UNUSABLE", WARN),
-}
 # status: (mark that needs no colour, tone)
 STATUSES: dict[str, tuple[str, str]] = {
     IN_SERVICE: ("  ", GOOD),
@@ -50,13 +41,17 @@ STATUSES: dict[str, tuple[str, str]] = {
     "restricted": ("!!", WARN),
     DO_NOT_USE: ("XX", BAD),
 }
-SEEN_SAID = {"yes": Cell("yes"), "no": Cell("NO", BAD), "not looked": Cell("-", QUIET)}
+ANSWER_TONES = {"no": BAD, "not looked": QUIET}
 
 
 def verdict_cell(verdict: str) -> Cell:
     """The verdict in a table."""
-    word, _, tone = VERDICTS[verdict]
-    return Cell(word, tone)
+    return Cell(VERDICTS[verdict].column, VERDICT_TONES[verdict])
+
+
+def answer_cell(name: str, answer: str) -> Cell:
+    """What a person saw, in a table."""
+    return Cell(ANSWERS[name][answer].column, ANSWER_TONES.get(answer, PLAIN))
 
 
 FIGURES_PASS = "FIGURES PASS"
@@ -68,15 +63,15 @@ def large_word(assessment: Assessment) -> Cell:
     failed = {sign.sign for sign in assessment.signs if sign.level == FAIL}
     if "stall" in failed:
         return Cell("STALL", BAD)
-    _, word, tone = VERDICTS[assessment.verdict]
-    return Cell(FIGURES_PASS if assessment.verdict == PASS else word, tone)
+    word, tone = verdict_cell(assessment.verdict)
+    return Cell(FIGURES_PASS if assessment.verdict == PASS else word.upper(), tone)
 
 
 def status_cell(status: Status, commissioned: bool) -> Cell:
     """Where a rig stands; a rig without an accepted commissioning sheet is never called in service."""
     mark, tone = STATUSES[status.level]
     if status.level == IN_SERVICE and not commissioned:
-        return Cell("?  not commissioned", WARN)
+        return Cell(f"?  {NOT_COMMISSIONED.column}", WARN)
     word = status.level.upper() if status.level == DO_NOT_USE else status.level
     return Cell(f"{mark} {word}", tone)
 
@@ -105,51 +100,31 @@ def due_cell(on: date | None, overdue: bool, sentence: str) -> Cell:
     return Cell("-" if sentence == "no next check set" else "by hours or throws", QUIET)
 
 
-# figure: (its name in the trade, unit)
-FIGURES: dict[str, tuple[str, str]] = {
-    "travel_time_s": ("travel time", "s"),
-    "run_current_a": ("running current", "A"),
-    "peak_run_current_a": ("peak while running", "A"),
-    "inrush_a": ("start-up peak", "A"),
-    "stall_current_a": ("current at standstill", "A"),
-    "mean_voltage_v": ("voltage under load", "V"),
-    "rest_voltage_v": ("voltage at rest", "V"),
-    "source_resistance_ohm": ("resistance of the supply", "ohm"),
-    "charge_as": ("charge", "A s"),
-    "energy_j": ("energy", "J"),
-    "travel_fraction": ("travel, share of stroke", ""),
-    "take_up_fraction": ("load taken up at", ""),
-    "run_noise_a": ("scatter of the current", "A"),
-}
+NOT_LISTED = ("start_s", "end_s", "back_emf_vs")
+"""Figures that say nothing to a person."""
 
 
 def figure_text(name: str, measured: Measured | None) -> str:
     """A figure with its uncertainty; a share in per cent."""
-    if measured is not None and name.endswith("_fraction"):
-        return f"{100 * measured.value:.0f} ± {100 * measured.u:.0f} %"
-    return measured_text(measured, FIGURES.get(name, ("", ""))[1])
+    return measured_text(measured, FIGURES[name].unit)
 
 
 def short_figure(name: str, measured: Measured | None) -> str:
     """A figure without its uncertainty, where there is no room for it, in no more digits than that supports."""
     return (
-        "-" if measured is None else f"{measured_text(measured, '', 2).partition(' ')[0]} {FIGURES[name][1]}"
+        "-"
+        if measured is None
+        else f"{measured_text(measured, '', 2).partition(' ')[0]} {FIGURES[name].unit}"
     )
 
 
 def figure_rows(assessment: Assessment) -> list[tuple[str, str]]:
     """Every figure that the record gives."""
     return [
-        (FIGURES[name][0], figure_text(name, measured))
+        (FIGURES[name].sentence, figure_text(name, measured))
         for name, measured in assessment.figures.items()
-        if measured is not None and name in FIGURES
+        if measured is not None and name not in NOT_LISTED
     ]
-
-
-def sign_text(sign: Sign) -> str:
-    """A sign in words, with its place."""
-    words = sign.sign.replace("-", " ")
-    return f"{words} at {percent_text(sign.at_fraction)} of stroke" if sign.at_fraction is not None else words
 
 
 def sign_rows(assessment: Assessment) -> list[tuple[Cell, str]]:
@@ -164,16 +139,13 @@ def sign_rows(assessment: Assessment) -> list[tuple[Cell, str]]:
 
 def check_row(check: Check) -> tuple[str, str, str, Cell]:
     """A limit that was judged: what, measured, limit, decision."""
-    from throwbook.core.diagnosis.verdict import CHECK_WORDS
-
     tone = {"pass": GOOD, "fail": BAD}.get(check.decision, WARN)
     side = "at most" if check.side == "max" else "at least"
     word = check.decision.upper() if check.decision == "fail" else check.decision
-    unit = "" if check.unit == "1" else check.unit
     return (
-        CHECK_WORDS.get(check.name, check.name.replace("_", " ")),
-        measured_text(check.measured, unit),
-        f"{side} {limit_text(check.limit, check.side, unit)}",
+        LIMITS[check.name].figure.sentence,
+        measured_text(check.measured, check.unit),
+        f"{side} {limit_text(check.limit, check.side, check.unit)}",
         Cell(word, tone),
     )
 

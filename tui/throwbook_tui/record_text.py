@@ -1,9 +1,4 @@
-"""What is said and drawn before, while and after a throw runs.
-
-What is said and drawn while a throw runs. Nothing of Textual.
-
-What the recording screen says before and after a throw. Nothing of Textual.
-"""
+"""What the recording screen says and draws before, while and after a throw runs."""
 
 from math import isfinite
 from typing import TYPE_CHECKING
@@ -15,7 +10,7 @@ from throwbook.core.machine.limits import rated_time
 from throwbook.core.machine.motor import motor_line, stall_current
 from throwbook.core.rig import LOCK, Rig
 from throwbook.core.status.status_text import caution
-from throwbook.core.wording import SHOWN_AT
+from throwbook.core.wording import FIGURES, SHOWN_AT
 from throwbook_tui.present import (
     BAD,
     EDGE,
@@ -45,8 +40,8 @@ def levels_for(rig: Rig, baseline: "Baseline | None") -> tuple[tuple[Level, ...]
     actuator = rig.actuator
     stall_a = float(stall_current(motor_line(actuator), actuator.voltage_v))
     levels = [
-        Level(actuator.full_load_current_a, f"rated {actuator.full_load_current_a:.3g} A", WARN),
-        Level(stall_a, f"standstill {stall_a:.3g} A", EDGE),
+        Level(actuator.full_load_current_a, f"full load {actuator.full_load_current_a:.3g} A", WARN),
+        Level(stall_a, f"{FIGURES['stall_current_a'].column} {stall_a:.3g} A", EDGE),
     ]
     rated_s = rated_time(rig)
     expected_s = rated_s if isfinite(rated_s) else travel_m(rig) / actuator.no_load_speed_m_s
@@ -68,7 +63,7 @@ def state_cell(figures: LiveFigures) -> Cell:
 def warning_line(figures: LiveFigures) -> str:
     """What must not go on; at a standstill the hand on the switch is what ends it."""
     if figures.warning == AT_STALL:
-        return "!! Let go of the switch: current at stall level, the motor stands or nearly."
+        return "!! RELEASE THE SWITCH: stall current, the motor is stalled or nearly so."
     return f"!! {figures.warning}" if figures.warning else ""
 
 
@@ -81,24 +76,23 @@ def travel_bar(figures: LiveFigures) -> str:
     return f"{word}  travel about [{'#' * done}{'.' * (BAR - done)}] {100 * share:.0f} %  peak {figures.peak_a:.1f} A{volts}"
 
 
-HOW = "Enter arms the recording. Then throw with the machine's own switch: it starts with the current and ends by itself."
-NOT_THROWN = (
-    "Y: it was, and nothing ran. It is kept as a throw that didn't start, and the rig is restricted until that is answered. "
-    "N: nobody threw. Nothing is kept, and you can arm again."
-)
+HOW = "Enter arms the recording. Then throw with the machine's own switch. Recording starts with the current and stops by itself."
+NOT_THROWN = "Y = the switch was thrown and nothing ran. The throw is recorded as 'did not start' and the rig is restricted until that order is cleared. N = nobody threw. Nothing is recorded; you can arm again."
 ARMED_SAID = (
-    Cell("Throw now, when you like. Waiting for the current ...", STRONG),
-    Cell("Nobody near the attachment; hands off the pins, they are about to move.", WARN),
+    Cell("Ready: throw now. Waiting for current ...", STRONG),
+    Cell("Everyone clear of the attachment. Hands off the pins: they are about to move.", WARN),
 )
-EITHER_WAY = "The current doesn't tell. Y: it was an unlock throw. N: it was a lock throw. Each movement is kept as a throw of its own."
+EITHER_WAY = "The current alone cannot show it. Y = it was an unlock throw. N = it was a lock throw. Each movement is recorded as a throw of its own."
 LOOK_LARGE = Cell("LOOK AT PINS", WARN)
 """Below the large verdict of a lock throw, as large where there is room: figures speak of current and time alone."""
-LOOK = "Now look at both pins, each by itself. No figure here stands in for your eyes. Enter goes on."
+LOOK = (
+    "NOW LOOK AT BOTH PINS, one at a time. No figure here replaces your own look. Enter = record what you saw"
+)
 
 
 def ready_cells(port: str, rate_hz: int, baud: int) -> list[Cell | str]:
     """Cautions, the board, what Enter does."""
-    board = f"{port}, {rate_hz} samples a second at {baud} baud" if port else "none chosen: B finds one"
+    board = f"{port}, {rate_hz} samples per second at {baud} baud" if port else "none chosen: B finds one"
     cautions = [Cell(text, WARN) for text in SHOWN_AT["record"]]
     return [*cautions, Cell(""), Cell(f"Board: {board}", STRONG), Cell(HOW)]
 
@@ -124,7 +118,7 @@ def _named(judged: "Assessment") -> str:
 
 def unlock_question(number: int, movements: int) -> str:
     """What is asked where the current doesn't tell which way a movement went."""
-    return f"Movement {number} of {movements}: did it go the unlock way?"
+    return f"Movement {number} of {movements}: was it an unlock throw?"
 
 
 def look_now(recorded: "Recorded") -> bool:

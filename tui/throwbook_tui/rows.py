@@ -1,18 +1,9 @@
-"""Rows of rigs and sheets; next step; what an acceptance lacks.
-
-How far a sheet is from being accepted, in words. Nothing of Textual.
-
-The three lists of a rig as rows.
-
-The throws of a sheet as rows.
-
-What comes next on a sheet. Nothing of Textual.
-"""
+"""The rows of a rig's lists and of a sheet, what an acceptance still lacks, and what comes next on a sheet."""
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from throwbook.core.assessment import FAIL, STALL, WATCH, Assessment
+from throwbook.core.assessment import FAIL, STALL, WATCH, Assessment, sign_text
 from throwbook.core.quantities.text import counted
 from throwbook.core.records import BENCH, OPEN, SEEN
 from throwbook.core.rig import LOCK, UNLOCK
@@ -21,20 +12,19 @@ from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.sheet import as_found, state_said
 from throwbook.core.status.latch import DO_NOT_USE
 from throwbook.core.status.maintenance import MOMENTS, entry_from
+from throwbook.core.wording import FIGURES, SIGHTINGS, SIGNS
 from throwbook_tui.present import (
     BAD,
     GOOD,
     QUIET,
-    SEEN_SAID,
     STRONG,
-    VERDICTS,
     WARN,
     Cell,
+    answer_cell,
     day,
     figure_text,
     sentence,
     short_figure,
-    sign_text,
     verdict_cell,
 )
 
@@ -48,10 +38,10 @@ def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | s
     """The sheet's verdict, what is missing, what it can't speak for."""
     judged = found.acceptance
     missing = [text for text in judged.missing if not (signing and text == "nobody has signed")]
-    word, _, tone = VERDICTS[judged.verdict]
+    word, tone = verdict_cell(judged.verdict)
     so_far = " so far" if found.state.state == OPEN else ""
     cells: list[Cell | str] = [Cell(f"Verdict of the sheet{so_far}: {word}.", tone), *watched_cells(found)]
-    cells += [Cell(f"No better because {sentence(text)}", WARN) for text in judged.because]
+    cells += [Cell(f"At best '{word}': {sentence(text)}", WARN) for text in judged.because]
     cells += [Cell(f"Doubtful: {text}.", WARN) for text in judged.doubts]
     if missing:
         cells.append(Cell(f"Still missing ({len(missing)}):", STRONG))
@@ -59,7 +49,7 @@ def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | s
     else:
         cells.append(Cell("Nothing else is missing.", GOOD))
     if judged.claims_lost:
-        cells.append(Cell(f"Not recorded, so it doesn't speak for: {'; '.join(judged.claims_lost)}.", QUIET))
+        cells.append(Cell(f"Not recorded, so not covered: {'; '.join(judged.claims_lost)}.", QUIET))
     return cells
 
 
@@ -69,14 +59,15 @@ def watched_cells(found: "SheetView") -> list[Cell]:
     for one in found.trials:
         for name in {sign.sign for sign in one.assessment.signs if sign.level == WATCH}:
             throws.setdefault(name, []).append(str(one.position))
-    said = [f"{name.replace('-', ' ')} (throw {', '.join(at)})" for name, at in sorted(throws.items())]
-    return [Cell(f"To watch: {'; '.join(said)}.", WARN)] if said else []
+    said = [f"{SIGNS[name].column} (throw {', '.join(at)})" for name, at in sorted(throws.items())]
+    return [Cell(f"Signs to watch: {'; '.join(said)}.", WARN)] if said else []
 
 
+THROW_FIGURES = ("travel_time_s", "run_current_a")
 LISTS = ("sheets", "throws", "services")
 RIG_HEADINGS: dict[str, tuple[str, ...]] = {
     "sheets": ("sheet", "planned", "kind", "state", "signed"),
-    "throws": ("when", "way", "verdict", "time", "running current", "noticed"),
+    "throws": ("when", "way", "verdict", *(FIGURES[name].column for name in THROW_FIGURES), "signs"),
     "services": ("date", "action", "next check", "by", "what"),
 }
 STATES = {"open": Cell("open", WARN), "accepted": Cell("accepted", GOOD), "rejected": Cell("REJECTED", BAD)}
@@ -116,8 +107,7 @@ def _throw(logged: "LoggedTrial") -> list[Cell | str]:
         when,
         logged.direction,
         verdict_cell(judged.verdict),
-        figure_text("travel_time_s", judged.figures.travel_time_s),
-        figure_text("run_current_a", judged.figures.run_current_a),
+        *(figure_text(name, getattr(judged.figures, name)) for name in THROW_FIGURES),
         noticed or Cell("-", QUIET),
     ]
 
@@ -129,7 +119,14 @@ def _service(row: object) -> list[Cell | str]:
     return [day(entry.on), entry.action, due, entry.by, what or Cell("-", QUIET)]
 
 
-SHEET_HEADINGS = ("", "way", "time", "running", "peak", "verdict", "L pin", "R pin", "load", "stays")
+SHEET_FIGURES = ("travel_time_s", "run_current_a", "peak_run_current_a")
+SHEET_HEADINGS = (
+    "",
+    "way",
+    *(FIGURES[name].column for name in SHEET_FIGURES),
+    "verdict",
+    *(name.column.partition(" ")[0] for name in SIGHTINGS.values()),  # room for a word each
+)
 MARKS = {"*": "as found", "h": "by hand"}
 """What stands behind a throw's number."""
 
@@ -142,7 +139,9 @@ def sheet_rows(found: "SheetView", wide: bool) -> list[tuple[str, list[Cell | st
     for one in found.trials:
         figures, seen = one.assessment.figures, found.seen[one.id]
         looked = (
-            [SEEN_SAID[getattr(seen, part)] for part in SEEN] if one.direction == LOCK else [Cell("")] * 4
+            [answer_cell(part, getattr(seen, part)) for part in SEEN]
+            if one.direction == LOCK
+            else [Cell("")] * len(SEEN)
         )
         row: list[Cell | str] = [
             f"{one.position}{'*' if one.id in apart else ''}{'h' if one.by_hand else ''}",
@@ -171,8 +170,8 @@ def marks_said(rows: list[tuple[str, list[Cell | str]]]) -> str:
 
 THROW, LOOK, SIGN, STOP, NOTHING = "throw", "look", "sign", "stop", "nothing"
 STOP_SAID = (
-    "STOP. Throw no more. Keep the attachment on the ground; take its weight off the pins before anything is moved. "
-    "NEXT: what it takes before this rig is used again: Enter"
+    "STOP. No more throws. Keep the attachment on the ground, and take its weight off the pins before anything is moved. "
+    "NEXT: the steps to clear the order. Enter"
 )
 
 
@@ -194,7 +193,7 @@ def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -
     ``turned``: the person wants the next throw the other way round; ``by_hand``: with stopwatch and clamp meter.
     """
     if found.state.state != OPEN:
-        return Step(NOTHING, f"This sheet is {found.state.state}; what is decided stays.")
+        return Step(NOTHING, f"This sheet is {found.state.state}. The decision cannot be changed.")
     if stopped(found):
         return Step(STOP, STOP_SAID)
     if found.state.sheet.kind != BENCH:
@@ -208,7 +207,7 @@ def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -
             ):
                 return Step(
                     LOOK,
-                    f"NEXT: look at both pins after throw {one.position}, each by itself, and write it down: Enter",
+                    f"NEXT: look at both pins after throw {one.position}, one at a time. Enter = record what you saw",
                     position=one.position,
                 )
     asked = found.plan.throws_each_way
@@ -220,19 +219,20 @@ def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -
     if min(done.values()) >= asked and not turned:
         if found.state.sheet.kind == BENCH:
             return Step(
-                SIGN, "All throws are done. A bench sheet stands as it is: commission the rig on the machine."
+                SIGN,
+                "All throws are done. A bench sheet cannot be accepted. Next: commission the rig on the machine.",
             )
         lacking = sum(text != NOBODY_SIGNED for text in found.acceptance.missing)
         if lacking:
             things = counted(lacking, "thing")
             return Step(
                 SIGN,
-                f"All throws are done, {things} still missing (M lists them). NEXT: accept or not: Enter",
+                f"All throws are done. {things} still missing (M lists them). NEXT: accept or reject. Enter",
             )
-        return Step(SIGN, "All throws are done. NEXT: accept the sheet or not, and sign: Enter")
+        return Step(SIGN, "All throws are done. NEXT: accept or reject the sheet, and sign. Enter")
     return Step(
         THROW,
-        f"NEXT: {direction} throw {done[direction] + 1} of {max(asked, done[direction] + 1)}{', by hand' * by_hand}: Enter",
+        f"NEXT: {direction} throw {done[direction] + 1} of {max(asked, done[direction] + 1)}{', by hand' * by_hand}. Enter = start",
         direction=direction,
     )
 

@@ -24,10 +24,10 @@ FIELDS = {
     "pair": "readings",
     "paper": "paper",
     "reason": "the reason",
-    "seen-how": "how were they seen",
+    "seen-how": "how seen",
     "seen-on": "seen on",
     "service": "service entry",
-    "signed": "signed (your name)",
+    "signed": "signed by",
     "verified-on": "verified on",
 }
 """Field of an error: what the screen calls it. One that isn't here is asked by the command line only."""
@@ -35,12 +35,12 @@ FIELDS = {
 REMEDIES = {
     Remedy.ADD_CHECK: "Make a check first: S on the rig's screen plans it.",
     Remedy.ADD_RIG: "N on the list of rigs adds one.",
-    Remedy.AS_READ: "A reading that the meter did show is entered by command.",
+    Remedy.AS_READ: "If the meter really showed it, enter it from the command line: throwbook enter --as-read.",
     Remedy.BRING_BACK: "It is brought back from the command line.",
     Remedy.CHECK_BOARD: "C on the board screen checks it.",
-    Remedy.CHECK_LOGBOOK: "'check' under L on the list of rigs says how far and whose it is.",
-    Remedy.ENTER_AGAIN: "If they are new throws, write down one by one.",
-    Remedy.FIND_BOARD: "B, then F: the board screen asks at every port.",
+    Remedy.CHECK_LOGBOOK: "'check' under L on the list of rigs shows how far it is off and whose it is.",
+    Remedy.ENTER_AGAIN: "If they are new throws, enter them one by one.",
+    Remedy.FIND_BOARD: "B, then F: the board screen searches every port.",
     Remedy.JUDGE_AGAIN: "'check' under L on the list of rigs judges them again.",
     Remedy.JUDGE_FIRST: "Judge it first: J on the rig's screen, or on the list of rigs.",
     Remedy.LIST_ALL: "E on the rig's screen shows all.",
@@ -55,8 +55,7 @@ REMEDIES = {
     Remedy.SHOW_SHEET: "The sheet lists them.",
     Remedy.START_LOGBOOK: "N on the list of rigs starts one.",
     Remedy.TRY_BAUD: "F on the board screen finds the right one, S sets it.",
-    Remedy.STEPS_TO_CLEAR: "The way back from 'do not use': write down the cause, log the repair, commission anew in full, "
-    "then sign: W on the rig's screen.",
+    Remedy.STEPS_TO_CLEAR: "To clear 'do not use': write down the cause, log the repair, commission again in full, then sign. W on the rig's screen shows the steps.",
 }
 """What the screen says for a remedy. One that isn't here is of a command only, and said by its plain name."""
 

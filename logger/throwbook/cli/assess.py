@@ -1,9 +1,4 @@
-"""The command assess, and an assessment as text.
-
-``throwbook assess``: traces judged, no logbook needed.
-
-What ``assess`` shows a person: one table, then each throw that didn't pass with its reason and what to do.
-"""
+"""The command assess, and how judged throws are shown: one table, then each throw that didn't pass with its reason."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -14,17 +9,17 @@ from typing import Any
 import click
 
 from throwbook.cli.options import column_factors, unit_options
-from throwbook.cli.output import Cell, line, table, width
+from throwbook.cli.output import Cell, line, table, verdict_cell, width
 from throwbook.core.assessment import (
     FAIL,
     INFO,
     PASS,
     UNDECIDED,
-    UNUSABLE,
     WATCH,
     Assessment,
     Check,
     Sign,
+    sign_text,
     worst_of,
 )
 from throwbook.core.diagnosis.repeatability import SPREAD
@@ -35,7 +30,7 @@ from throwbook.core.quantities.rounding import (
     measured_text,
     percent_text,
 )
-from throwbook.core.wording import SHOWN_AT
+from throwbook.core.wording import FIGURES, LIMITS, SHOWN_AT, VERDICTS
 from throwbook.files.trace_file import TraceLimits
 from throwbook.jobs.assess import AssessedFiles
 
@@ -54,8 +49,7 @@ Examples:
     "--baseline",
     multiple=True,
     metavar="FILE",
-    help="A healthy trace, or a folder of them; give it as often as needed. Each direction gets its own baseline. "
-    "A rig of the logbook brings its own.",
+    help="A baseline trace, or a folder of them; repeat for more. Each direction gets its own baseline. A rig of the logbook brings its own.",
 )
 @click.option(
     "--column",
@@ -64,7 +58,9 @@ Examples:
     help='Column of another program\'s file: time=NAME, current="NAME [mA]", voltage=NAME.',
 )
 @click.option(
-    "--direction", type=click.Choice(["lock", "unlock"]), help="Which way, for files that don't say it."
+    "--direction",
+    type=click.Choice(["lock", "unlock"]),
+    help="Direction of the throw, for files that do not give it.",
 )
 @unit_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, in the order of the files.")
@@ -86,7 +82,7 @@ Examples:
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @click.pass_context
 def assess(ctx: click.Context, /, **given: Any) -> int:
-    """Judge recorded throws: figures with their uncertainty, what was noticed, likely causes, a verdict.
+    """Judge recorded throws: figures with their uncertainty, signs, likely causes, a verdict.
 
     Each FILE is one record (a folder stands for the .csv files in it); a record of several movements has each of them
     judged by itself. Exit code 1 means that at least one throw failed;
@@ -124,14 +120,6 @@ def assess(ctx: click.Context, /, **given: Any) -> int:
     return 1 if any(assessment.verdict == "fail" for assessment in judged.assessments) else 0
 
 
-# verdict: (word shown, style)
-VERDICT_WORDS = {
-    PASS: ("pass", "good"),
-    WATCH: ("watch", "warn"),
-    FAIL: ("FAIL", "bad"),
-    UNDECIDED: ("undecided", "warn"),
-    UNUSABLE: ("unusable", "warn"),
-}
 Names = dict[tuple[str, int], str]
 """By file and movement."""
 MOST_NAMES = 3
@@ -165,8 +153,9 @@ def show(judged: AssessedFiles, plot: str | None) -> None:
 
 
 def _show_table(assessments: Sequence[Assessment], names: Names) -> None:
-    """One row a throw; on a narrow terminal what was noticed stands below, file by file."""
-    headings = ["file", "direction", "verdict", "time", "run current", "limit", "noticed"]
+    """One row a throw; on a narrow terminal the signs stand below, file by file."""
+    time, run = FIGURES["travel_time_s"].column, FIGURES["run_current_a"].column
+    headings = ["file", "direction", "verdict", time, run, LIMITS["run_current"].column, "signs"]
     rows = [_row(assessment, names) for assessment in assessments]
     narrow = (width() or NARROW) < NARROW
     if narrow:
@@ -183,14 +172,14 @@ def _show_head(judged: AssessedFiles) -> None:
     rig, actuator = judged.rig, judged.rig.actuator
     line(
         f"Rig {rig.name}: {actuator.voltage_v:g} V, stroke {actuator.stroke_m * 1000:.0f} mm,"
-        f" rated for {actuator.full_load_current_a:.3g} A",
+        f" full-load current {actuator.full_load_current_a:.3g} A",
         style="heading",
     )
     for what in looser_limits(rig).values():
-        line(f"{what[:1].upper()}{what[1:]}: it carries no acceptance.", style="warn")
+        line(f"{what[:1].upper()}{what[1:]}: no sheet can be accepted by it.", style="warn")
     if not judged.baselines:
         line(
-            "Judged by the rating alone: what has changed shows only beside healthy throws of this rig (a baseline)."
+            "Judged by the data sheet alone. What has changed shows only against a baseline (reference throws of this rig)."
         )
     for direction, baseline in judged.baselines.items():
         word = "provisional, " if baseline.provisional else ""
@@ -218,7 +207,7 @@ def _show_records(assessments: Sequence[Assessment], names: Names) -> None:
             worst = worst_of(movements)
             name = names[_key(movements[0])].removesuffix(f"#{movements[0].movement}")
             line(
-                f"{name}: {len(movements)} movements, the worst is {VERDICT_WORDS[worst.verdict][0]}.", hang=2
+                f"{name}: {len(movements)} movements, the worst is {VERDICTS[worst.verdict].column}.", hang=2
             )
 
 
@@ -234,7 +223,7 @@ def _row(assessment: Assessment, names: Names) -> list[str | Cell]:
     return [
         names[_key(assessment)],
         assessment.direction,
-        Cell(*VERDICT_WORDS[assessment.verdict]),
+        verdict_cell(assessment.verdict),
         measured_text(figures.travel_time_s, "s", most_decimals=2),
         measured_text(figures.run_current_a, "A"),
         _limit_of("run_current", assessment),
@@ -250,25 +239,20 @@ def _limit_of(name: str, assessment: Assessment) -> str:
 def _noticed(assessment: Assessment) -> str:
     if not assessment.usable:
         return assessment.unusable_because
-    told = [_sign_words(sign) for sign in assessment.signs if sign.level != INFO]
+    told = [sign_text(sign) for sign in assessment.signs if sign.level != INFO]
     told += [
         _check_words(check)
         for check in assessment.checks
         if check.decision in (FAIL, UNDECIDED, WATCH) and check.name != SPREAD
     ]
-    told += [f"{_sign_words(sign)} (info)" for sign in assessment.signs if sign.level == INFO]
+    told += [f"{sign_text(sign)} (info)" for sign in assessment.signs if sign.level == INFO]
     return ", ".join(told) or NOT_KNOWN
 
 
-def _sign_words(sign: Sign) -> str:
-    words = sign.sign.replace("-", " ")
-    return f"{words} at {percent_text(sign.at_fraction)} of stroke" if sign.at_fraction is not None else words
-
-
 def _check_words(check: Check) -> str:
-    words = check.name.replace("_", " ")
+    words = LIMITS[check.name].figure.sentence
     if check.decision == UNDECIDED:
-        return f"{words} near its limit"
+        return f"{words} close to its limit"
     return f"{words} {'over' if check.side == MAX else 'under'} its limit"
 
 
@@ -284,12 +268,10 @@ def _show_spread(judged: AssessedFiles) -> None:
         ]
         if checks and checks[0].measured is not None:
             over = (
-                " (over it: the throws differ among each other)"
-                if checks[0].decision in (FAIL, WATCH)
-                else ""
+                " (over it: the throws differ from each other)" if checks[0].decision in (FAIL, WATCH) else ""
             )
             line(
-                f"Running current of the {direction} throws spreads {percent_text(checks[0].measured.value)};"
+                f"{LIMITS[SPREAD].figure.sentence.capitalize()}, {direction} throws: {percent_text(checks[0].measured.value)};"
                 f" limit {percent_text(checks[0].limit)}{over}."
             )
 
@@ -308,9 +290,9 @@ def _show_notes(assessments: Sequence[Assessment], names: Names) -> None:
 
 def _show_reason(assessment: Assessment, name: str) -> None:
     """Why, what it may be, how to tell, and the caution that belongs to it."""
-    word, style = VERDICT_WORDS[assessment.verdict]
+    word = verdict_cell(assessment.verdict)
     provisional = " (provisional)" if assessment.provisional else ""
-    line(f"{name}: {word}{provisional}", style=style)
+    line(f"{name}: {word.text}{provisional}", style=word.style)
     _labelled("Why", assessment.because)
     for sign in assessment.signs:
         if sign.level != INFO and not _same(sign.because, assessment.because):
@@ -353,6 +335,6 @@ def _sentence(text: str) -> str:
 
 def _summary(assessments: Sequence[Assessment]) -> str:
     counts = Counter(assessment.verdict for assessment in assessments)
-    parts = [f"{counts[verdict]} {VERDICT_WORDS[verdict][0]}" for verdict in VERDICT_WORDS if counts[verdict]]
+    parts = [f"{counts[verdict]} {VERDICTS[verdict].column}" for verdict in VERDICTS if counts[verdict]]
     throws = "1 throw" if len(assessments) == 1 else f"{len(assessments)} throws"
     return f"{throws}: {', '.join(parts)}."

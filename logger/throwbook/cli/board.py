@@ -1,13 +1,4 @@
-"""Board find/check/calibrate/bench/rehearse.
-
-``throwbook board``: find, check, calibrate, rehearse.
-
-``throwbook board bench``: an actuator on the bench against its data sheet.
-
-``throwbook board calibrate``: zero and gain of a board against a reference meter.
-
-``throwbook board rehearse``: a stand-in board to practise with.
-"""
+"""The command board: find, check and calibrate a board, judge a bench test, simulate a board to practise with."""
 
 from datetime import date
 from pathlib import Path
@@ -40,7 +31,7 @@ Examples:
 """
 
 
-@click.command(epilog=BENCH_EXAMPLE, short_help="An actuator off the machine, judged.")
+@click.command(epilog=BENCH_EXAMPLE, short_help="Judge an actuator before it is mounted.")
 @click.option("--rig", "rig_ref", metavar="NAME-or-FILE.toml", help="The rig whose actuator it is.")
 @click.option("--sheet", metavar="ID", help="A bench sheet of the logbook instead of files.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
@@ -102,6 +93,7 @@ def _record(found: "BenchResult") -> dict[str, object]:
 
 
 def _show(found: "BenchResult") -> None:
+    from throwbook.core.diagnosis.bench_test import bench_limit
     from throwbook.core.quantities.rounding import limit_text, measured_text
 
     test = found.test
@@ -112,9 +104,9 @@ def _show(found: "BenchResult") -> None:
         ("checked", "measured", "limit", "decision"),
         [
             (
-                one.name.replace("_", " "),
-                measured_text(one.measured, "" if one.unit == "1" else one.unit),
-                f"{'at most' if one.side == 'max' else 'at least'} {limit_text(one.limit, one.side, one.unit.replace('1', ''))}",
+                bench_limit(one.name),
+                measured_text(one.measured, one.unit),
+                f"{'at most' if one.side == 'max' else 'at least'} {limit_text(one.limit, one.side, one.unit)}",
                 output.Cell(one.decision, _STYLE.get(one.decision, "")),
             )
             for one in test.checks
@@ -126,11 +118,13 @@ def _show(found: "BenchResult") -> None:
     if found.rating:
         line = test.line
         output.line()
-        output.line(f"Its own motor line, from {test.throws_used} throws:", style="heading")
+        output.line(f"Motor characteristic from {test.throws_used} throws:", style="heading")
         output.line(f"winding and leads {line.r_ohm:.3g} ohm (+/-{200 * line.u_r:.0f} %)", indent=2)
         output.line(f"back-EMF {line.k_e_v_s_per_m:.4g} V s/m (+/-{200 * line.u_k_e:.1f} %)", indent=2)
         output.line(f"friction costs {line.i0_a:.3g} A (+/-{200 * line.u_i0:.0f} %)", indent=2)
-        output.line("To judge this rig by it, write into [actuator] of its rig file and add it again:")
+        output.line(
+            "To judge the rig by it, write these values into [actuator] of the rig file and add the rig again:"
+        )
         for name, value in found.rating.items():
             output.line(f'{name} = "{value}"', indent=2)
 
@@ -153,7 +147,9 @@ Examples:
 @click.option(
     "--pair", "pairs", multiple=True, metavar="METER=BOARD", help="Readings taken together, as 2.03A=2.11A."
 )
-@click.option("--instrument", required=True, metavar="TEXT", help="The reference meter: what and which.")
+@click.option(
+    "--instrument", required=True, metavar="TEXT", help="The reference meter: make, model, serial no."
+)
 @click.option(
     "--accuracy", required=True, metavar="TEXT", help='Its accuracy, as on its data sheet: "1% + 3 digits".'
 )
@@ -247,7 +243,7 @@ Examples:
 """
 
 
-@click.command(epilog=REHEARSE_EXAMPLE, short_help="A stand-in board to practise with.")
+@click.command(epilog=REHEARSE_EXAMPLE, short_help="A simulated board to practise with.")
 @click.option("--rig", "rig_ref", metavar="NAME-or-FILE.toml", help="The rig to simulate.")
 @click.option(
     "--fault",
@@ -269,7 +265,7 @@ Examples:
     type=click.Choice(["lock", "unlock"]),
     default="lock",
     show_default=True,
-    help="Way of its first throw.",
+    help="Direction of its first throw.",
 )
 @click.option("--rest", type=Quantity("time"), default=4.0, help="Rest before each throw [default: 4 s].")
 @click.option(
@@ -331,16 +327,14 @@ def rehearse(ctx: click.Context, /, **given: Any) -> int:
         signal.signal(number, lambda *_: stop.set())
 
     def ready(name: str) -> None:
-        output.line(f"A rehearsal board for {plan.rig.name} is on {plan.link or name}; Ctrl-C ends it.")
+        output.line(f"A simulated board for {plan.rig.name} is on {plan.link or name}; Ctrl-C ends it.")
         output.line(
             f"throwbook record --rig {for_shell(given['rig_ref'])} --port {plan.link or name} --direction {plan.first}"
         )
         output.flush()
 
     done = rehearse(plan, stop, ready)
-    output.line(
-        f"{done.injected.sent} samples sent, {done.injected.lost} lost by the trouble that was asked for."
-    )
+    output.line(f"{done.injected.sent} samples sent, {done.injected.lost} lost by the simulated trouble.")
     return 0
 
 
@@ -348,19 +342,21 @@ port_option = click.option(
     "--port", metavar="PORT", required=True, help="Serial port, or socket://HOST:PORT."
 )
 
-rate_option = click.option("--rate", type=int, default=200, show_default=True, help="Samples a second.")
+rate_option = click.option("--rate", type=int, default=200, show_default=True, help="Samples per second.")
 
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 
 
 @click.group()
 def board() -> None:
-    """Find, check, calibrate and rehearse current-sense boards."""
+    """Find, check, calibrate and simulate current-sense boards."""
 
 
 @board.command(epilog="Example: throwbook board find", short_help="The ports, and which boards answer.")
-@click.option("--port", "ports", multiple=True, metavar="PORT", help="Ask only here; again for more.")
-@click.option("--baud", "bauds", multiple=True, type=int, help="Try only this speed; again for more.")
+@click.option(
+    "--port", "ports", multiple=True, metavar="PORT", help="Search only this port; repeat for more."
+)
+@click.option("--baud", "bauds", multiple=True, type=int, help="Try only this baud rate; repeat for more.")
 @json_option
 def find(ports: tuple[str, ...], bauds: tuple[int, ...], as_json: bool) -> int:
     """List the serial ports with what is known of each, and ask who is there.
@@ -403,11 +399,11 @@ def find(ports: tuple[str, ...], bauds: tuple[int, ...], as_json: bool) -> int:
             )
             for port in found
         ]
-        output.table(("port", "known of it", "who is there", "baud"), rows, right=(3,))
+        output.table(("port", "details", "board", "baud"), rows, right=(3,))
     if any(port.identity for port in found):
         return 0
     complain(
-        "no board answers. Plug it in, wait for its light, try again; without one: throwbook board rehearse"
+        "no board answers. Plug the board in, wait for its light, try again. No board? throwbook board rehearse"
     )
     return 3
 
@@ -419,7 +415,7 @@ def find(ports: tuple[str, ...], bauds: tuple[int, ...], as_json: bool) -> int:
 @port_option
 @baud_option
 @rate_option
-@click.option("--seconds", type=Quantity("time"), default=3.0, help="How long to look [default: 3 s].")
+@click.option("--seconds", type=Quantity("time"), default=3.0, help="Length of the check [default: 3 s].")
 @json_option
 def check(port: str, baud: int, rate: int, seconds: float, as_json: bool) -> int:
     """Look at a board with the actuator at rest: rate held, loss, zero, noise, range, clock.

@@ -1,9 +1,4 @@
-"""The commands demo and samples.
-
-``throwbook demo``: the main job end to end, without hardware and without questions.
-
-``throwbook samples``: write the sample runs.
-"""
+"""The commands demo and samples."""
 
 from pathlib import Path
 

@@ -17,9 +17,9 @@ REMEDIES = {
     Remedy.ADD_CHECK: "Import or enter a check first: throwbook import --rig R --kind seasonal FILE...",
     Remedy.ADD_RIG: "'throwbook rig add FILE.toml' adds one.",
     Remedy.AS_READ: "If the meter did show it, add --as-read.",
-    Remedy.BRING_BACK: "'throwbook rig retire --back' brings it back.",
+    Remedy.BRING_BACK: "'throwbook rig retire --back' lists it again.",
     Remedy.CHECK_BOARD: "Try: throwbook board check",
-    Remedy.CHECK_LOGBOOK: "'throwbook check' says how far and whose it is.",
+    Remedy.CHECK_LOGBOOK: "'throwbook check' shows how far it is off and whose it is.",
     Remedy.ENTER_AGAIN: "If they are new throws, say so with --again.",
     Remedy.FIND_BOARD: "See the ports with: throwbook board find",
     Remedy.JUDGE_AGAIN: "'throwbook check' judges them again",
@@ -41,8 +41,7 @@ REMEDIES = {
     Remedy.SHOW_SHEET: "'throwbook sheet show' lists them.",
     Remedy.START_LOGBOOK: "'throwbook rig add FILE.toml' starts one, or give --logbook PATH.",
     Remedy.TRY_BAUD: "Try --baud, or: throwbook board find",
-    Remedy.STEPS_TO_CLEAR: "The way back from 'do not use': write down the cause, log the repair (throwbook service add), "
-    "commission anew in full (throwbook sheet plan), then sign (throwbook order clear).",
+    Remedy.STEPS_TO_CLEAR: "To clear 'do not use': write down the cause, log the repair (throwbook service add), commission again in full (throwbook sheet plan), then sign (throwbook order clear).",
     Remedy.EXPORT_FIRST: "Write the export first: throwbook export --format parquet FOLDER.",
 }
 

@@ -36,23 +36,23 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 @click.option("--rig", required=True, metavar="NAME", help="Rig in the logbook.")
 @click.option("--direction", type=click.Choice(["lock", "unlock"]), help="One throw: which way.")
 @click.option("--time", "time", metavar="TIME", help="Stopwatch: 14.3s.")
-@click.option("--run", metavar="CURRENT", help="Clamp meter while it runs: 2.1A.")
-@click.option("--peak", metavar="CURRENT", help="Highest after the start: 2.9A.")
-@click.option("--voltage", metavar="VOLTAGE", help="Volt meter under load: 12.4V.")
-@click.option("--rest-voltage", metavar="VOLTAGE", help="Volt meter at rest: 12.7V.")
+@click.option("--run", metavar="CURRENT", help="Running current, by clamp meter: 2.1A.")
+@click.option("--peak", metavar="CURRENT", help="Peak running current (highest after the inrush): 2.9A.")
+@click.option("--voltage", metavar="VOLTAGE", help="Voltage under load, by voltmeter: 12.4V.")
+@click.option("--rest-voltage", metavar="VOLTAGE", help="Voltage at rest, by voltmeter: 12.7V.")
 @click.option(
     "--ended",
     type=click.Choice(["by itself", "stalled", "stopped short", "did not start"]),
-    help="How the throw ended, as you saw it [default: by itself].",
+    help="How the throw ended, as you saw it [default: stopped by itself].",
 )
 @click.option("--left-pin", type=ANSWER, help="Left pin seen in its hole.")
 @click.option("--right-pin", type=ANSWER, help="Right pin seen in its hole.")
-@click.option("--seen-how", default="", metavar="TEXT", help="How the pins were seen: torch, mirror, ...")
-@click.option("--load-check", type=click.Choice(["done", "failed"]), help="The maker's load check.")
+@click.option("--seen-how", default="", metavar="TEXT", help="How the pins were seen: lamp, mirror, ...")
+@click.option("--load-check", type=click.Choice(["done", "failed"]), help="The manufacturer's load check.")
 @click.option(
     "--retained-power-off", type=click.Choice(["yes", "no"]), help="The pins stayed put with the power off."
 )
-@click.option("--note", default="", metavar="TEXT", help="Anything else worth keeping.")
+@click.option("--note", default="", metavar="TEXT", help="Anything else to record.")
 @click.option("--paste", is_flag=True, help="Read lines from standard input, one line a throw.")
 @click.option("--file", "file", type=click.Path(path_type=Path), help="The same from a text file.")
 @click.option(
@@ -62,11 +62,9 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 )
 @click.option("--sheet", default="", metavar="NAME", help="Add to this open sheet instead of a new one.")
 @click.option("--at", "at", metavar="TIME", help="When the throws were made: 2026-03-14T09:12.")
+@click.option("--as-read", is_flag=True, help="Record readings that look mistyped: the meter showed them.")
 @click.option(
-    "--as-read", is_flag=True, help="Keep readings that look like a slip of the point: the meter showed them."
-)
-@click.option(
-    "--again", is_flag=True, help="New throws, although these readings stand in the logbook already."
+    "--again", is_flag=True, help="These are new throws, although the logbook holds the same readings."
 )
 @click.option("--clamp-accuracy", metavar="TEXT", help="From its data sheet: '2% + 3 digits'.")
 @click.option("--volt-accuracy", metavar="TEXT", help="From its data sheet: '0.5% + 3 digits'.")
@@ -75,9 +73,9 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 @by_option
 @click.pass_context
 def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given: Any) -> int:
-    """Write down throws measured by hand with stopwatch, clamp meter and volt meter, and judge them.
+    """Write down throws measured by hand with stopwatch, clamp meter and voltmeter, and judge them.
 
-    Lines to paste look like this; the first current is the running one, the second the peak after the start:
+    Lines to paste look like this; the first current is the running current, the second the peak running current:
 
     \b
       lock 14.3s 2.1A 2.9A 12.4V both seen, load check done, stayed put
@@ -88,7 +86,7 @@ def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **give
     \b
     Examples:
       throwbook enter --rig yard-loader --direction lock --time 14.3s --run 2.1A --peak 2.9A
-      throwbook enter --rig yard-loader --kind seasonal --paste --seen-how torch < sheet.txt
+      throwbook enter --rig yard-loader --kind seasonal --paste --seen-how lamp < sheet.txt
     """
     from throwbook.core.assessment import FAIL
     from throwbook.jobs.enter import HandEntry
@@ -133,7 +131,7 @@ def _throws(given: dict[str, Any]) -> "list[HandThrow]":
             return parse_lines(sys.stdin.read(LONGEST))
         except UnicodeDecodeError as error:
             raise InputError(
-                "this is no text", "standard input", "Paste lines of plain text (UTF-8)."
+                "this is not text", "standard input", "Paste lines of plain text (UTF-8)."
             ) from error
     if given["direction"] is None and not can_ask():
         raise InputError(

@@ -1,15 +1,9 @@
-"""The guide's pages and pictures, and the manual page, from commands and tables.
+"""The made pages and pictures of the guide, and the manual page, from the commands and the tables.
 
-The pages of the guide that are made from the program, so that they can't fall behind it.
+    python -m throwbook.cli.guide          # from the top of the repository; ``make pictures`` does it
 
-python -m throwbook.cli.guide          # from the top of the repository; ``make pictures`` does it
-
-Writes ``logger/throwbook/guide/commands.md`` (every command and option, from the parser), ``logger/throwbook/guide/signs.md`` and a picture of
-each sign (from the tables and the sample runs). For contributors; no command of its own.
-
-``throwbook man``: every command's help as one manual page, in the language of man(7).
-
-The parts of the guide that are made from the program: the page of signs, and a picture of each from the sample runs.
+writes ``commands.md`` (from the parser), ``signs.md`` (from the tables) and a picture of each sign (from the sample runs).
+``throwbook man`` prints every command's help as one page in the language of man(7).
 """
 
 import sys
@@ -23,6 +17,7 @@ from throwbook import __version__
 from throwbook.cli import diagnostics, output
 from throwbook.cli.main import throwbook
 from throwbook.core.diagnosis.causes import CAUSES, Cause
+from throwbook.core.wording import SIGNS
 from throwbook.errors import OutsideError
 from throwbook.jobs.assess import TraceReading, baselines_from, trace_paths
 from throwbook.jobs.sample_runs import SAMPLE_RUNS, SampleRun
@@ -222,77 +217,29 @@ PICTURES = "pictures"
 HEALTHY = "healthy/lock-mild.csv"
 
 
-# sign: what it means (the contract's words), and what to do about it.
-SIGN_WORDS: dict[str, tuple[str, str]] = {
-    "no-start": (
-        "No current when there should be some.",
-        "Find the open circuit: switch, relay, fuse, plug, wire.",
-    ),
-    "stall": (
-        "The motor stood still under voltage.",
-        "Stop using it. Power isolated, key out; find what blocks it; repair, log it, commission anew in full.",
-    ),
-    "end-stop": (
-        "It stalled at the end of travel: the limit switch did not cut off.",
-        "Set or replace the limit switch, or give the excess stroke somewhere to go.",
-    ),
-    "stopped-short": (
-        "The current fell to zero before the travel was done.",
-        "Stop using it after a lock throw that does this. Look at both pins; find what cut it off.",
-    ),
-    "no-end": (
-        "The motor runs on and nothing ends it.",
-        "Let go of the switch. Watch the rod: does it move at all?",
-    ),
-    "light-run": (
-        "Near no-load current all the way: the drive isn't moving the mechanism. It may look healthier than healthy.",
-        "Stop using it. Look at linkage, clevis pins and both lock pins.",
-    ),
-    "slow-travel": (
-        "Slower than current and voltage account for.",
-        "Measure at the actuator's own plug while it runs.",
-    ),
-    "low-supply": (
-        "The supply itself is low, at rest too.",
-        "Charge or replace the battery; repeat with the engine on.",
-    ),
-    "supply-drop": (
-        "Too much voltage lost per ampere upstream of the board.",
-        "Clean plug and ground, or lay a thicker cable (throwbook rig fit reckons it).",
-    ),
-    "drag": ("Heavier over the whole travel.", "Clean and grease screw and pins; then check again."),
-    "binding-spot": (
-        "Heavier at one place, which the baseline doesn't have.",
-        "Look at that place: dress the burr, straighten or replace the pin, clear the mud.",
-    ),
-    "over-rated": (
-        "Running current above the rated maximum.",
-        "Stop and find the load; a larger actuator is the last step.",
-    ),
-    "uneven-sides": (
-        "The load comes in two steps, one side after the other (info).",
-        "Set both links to one length.",
-    ),
-    "free-play": (
-        "The load is taken up later than in the baseline.",
-        "Feel for play by hand, power isolated; replace what is worn.",
-    ),
-    "duty-exceeded": (
-        "Run and rest break the rated duty cycle.",
-        "Let it cool; keep the rests that the sheet asks for.",
-    ),
-    "clipped": ("The current ran into the end of the board's range.", "Take a sensor with a wider range."),
-    "gaps": ("Samples are missing in the record.", "Seat the cable; record again."),
-    "interruption": (
-        "The current broke off in mid-throw and came back with a surge.",
-        "Move plugs one by one, clear of pins and linkage; then relay, strands, brushes.",
-    ),
-    "cut-record": ("The record begins or ends in mid-run.", "Record again, with rest on both sides."),
-    "noisy": (
-        "The current scatters more than brushes and sensor explain.",
-        "Move the sense wires; then plug, ground, brushes.",
-    ),
+REMEDIES: dict[str, str] = {
+    "no-start": "Find the open circuit: switch, relay, fuse, plug, wire.",
+    "stall": "Stop using it. Attachment on the ground, power isolated, key out. Find what blocks it, repair it, log the repair, then commission again in full.",
+    "end-stop": "Set or replace the limit switch, or let something take up the spare stroke.",
+    "stopped-short": "After a lock throw: stop using it. Look at both pins, one at a time. Find what interrupted the throw.",
+    "no-end": "Release the switch. Watch the rod from a distance: does it move at all?",
+    "light-run": "Stop using it. The drive may be disconnected from the mechanism, however healthy the current looks. Power isolated: look at linkage, clevis pins and both lock pins.",
+    "slow-travel": "Measure the voltage at the actuator's own plug while it runs.",
+    "low-supply": "Charge or replace the battery. Repeat with the engine on.",
+    "supply-drop": "Clean plug and ground (earth), or lay a thicker cable: `throwbook rig fit` calculates it.",
+    "drag": "Clean and grease screw and pins, then check again.",
+    "binding-spot": "Look at that place: dress the burr, straighten or replace the pin, clear the mud.",
+    "over-rated": "Stop and find the load. A larger actuator is the last step.",
+    "uneven-sides": "Set both links to one length.",
+    "free-play": "Feel for play by hand, power isolated. Replace what is worn.",
+    "duty-exceeded": "Let the motor cool. Keep the rests that the sheet calls for.",
+    "clipped": "Use a sensor with a wider range.",
+    "gaps": "Plug the cable in firmly. Record again.",
+    "interruption": "Move the plugs one at a time, well clear of pins and linkage. Then check relay, strands and brushes.",
+    "cut-record": "Record again, with rest before and after the throw.",
+    "noisy": "Move the sense wires away. Then check plug, ground and brushes.",
 }
+"""Sign: what to do about it."""
 SIGNS_INTRO = """# Every sign: picture, cause, remedy
 
 <!-- Written by `make pictures` from the tables of the program and the sample runs; don't edit it by hand. -->
@@ -302,17 +249,17 @@ current over travel, beside the band of the baseline. A sign is what the record 
 with its rivals and the action that tells them apart.
 
 **No sign is no proof.** A throw can complete with a pin beside its hole and draw the very same current. Look at both pins,
-each by itself, at every change, and do the maker's load check. Power isolated and key out before hands go near the pins.
+each by itself, at every change, and do the manufacturer's load check. Power isolated and key out before hands go near the pins.
 
 A healthy throw:
 
-![A healthy lock throw: start-up peak, even run inside the band of the baseline, cut off by the limit switch](../../../sample-runs/pictures/lock-mild.svg)
+![A healthy lock throw: inrush, even run inside the band of the baseline, cut off by the limit switch](../../../sample-runs/pictures/lock-mild.svg)
 """
 
 
 def pictured() -> Iterator[tuple[str, SampleRun]]:
     """The sample run whose picture stands for each sign, in the order of the guide; the healthy one last."""
-    for sign in SIGN_WORDS:
+    for sign in SIGNS:
         run = next((run for run in SAMPLE_RUNS if run.sign == sign), None)
         if run is not None:
             yield sign, run
@@ -366,8 +313,8 @@ def signs_page() -> str:
     """The page of signs, from the tables."""
     parts = [SIGNS_INTRO]
     with_picture = dict(pictured())
-    for sign, (means, remedy) in SIGN_WORDS.items():
-        parts.append(f"## `{sign}`\n\n{means}\n")
+    for sign, called in SIGNS.items():
+        parts.append(f"## `{sign}`: {called.column}\n\n{called.sentence}.\n")
         run = with_picture.get(sign)
         if run is not None:
             name = Path(run.path).stem
@@ -376,7 +323,7 @@ def signs_page() -> str:
             )
         causes = [cause for cause in CAUSES if cause.sign == sign]
         parts += [f"- {_when(cause, len(causes))}{_cause(cause)}" for cause in causes]
-        parts.append(f"\nWhat to do: {remedy}\n")
+        parts.append(f"\nWhat to do: {REMEDIES[sign]}\n")
     return "\n".join(parts)
 
 

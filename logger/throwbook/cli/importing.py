@@ -77,8 +77,7 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
 @click.option(
     "--movements",
     type=click.Choice(["split", "refuse"]),
-    help="A file with several movements: split keeps each as a throw, and where nothing tells a direction the worse "
-    "cause counts; refuse stores nothing.",
+    help="A file with several movements: split keeps each as a throw, and where the direction cannot be found the worse cause counts; refuse stores nothing.",
 )
 @question_options
 @by_option
@@ -152,7 +151,9 @@ def _for_all(directions: tuple[str, ...]) -> str | None:
     named = [text for text in directions if "=" not in text]
     for text in named:
         if text not in WAYS or named[0] != text:
-            what = f"{text!r} is no direction" if text not in WAYS else "lock and unlock, both for all files"
+            what = (
+                f"{text!r} is not a direction" if text not in WAYS else "lock and unlock, both for all files"
+            )
             raise InputError(what, "--direction", "lock or unlock; 'FILE#2=unlock' for one movement")
     return named[0] if named else None
 
@@ -166,7 +167,7 @@ def _by_movement(directions: tuple[str, ...]) -> dict[tuple[str, int], str]:
             name, _, number = which.rpartition("#")
             if not name or not number.isascii() or not number.isdigit() or way not in WAYS:
                 raise InputError(
-                    f"{text!r} names no movement and direction",
+                    f"{text!r} does not name a movement and a direction",
                     "--direction",
                     "For example: 'lock-1.csv#2=unlock'",
                 )

@@ -68,10 +68,10 @@ def check(ctx: click.Context, as_json: bool) -> int:
             output.line(f"{each.where}: {each.what}", style="bad", indent=2)
         if found.problems:
             output.line(
-                f"{_counted(len(found.problems), 'problem')}. Keep this file; go back to a backup for work."
+                f"{_counted(len(found.problems), 'problem')}. Keep this file, and work from a backup."
             )
         else:
-            output.line("All is as it was written.", style="good")
+            output.line("Nothing was changed or lost.", style="good")
     return 1 if found.problems else 0
 
 
@@ -113,13 +113,13 @@ def backup(ctx: click.Context, target: Path | None, as_json: bool) -> None:
 
 @click.command()
 @click.argument("other", type=click.Path(path_type=Path))
-@click.option("--dry-run", is_flag=True, help="Say what would come in, and store nothing.")
+@click.option("--dry-run", is_flag=True, help="Show what would be merged, and store nothing.")
 @click.option(
     "--rename",
     "renames",
     multiple=True,
     metavar="OLD=NEW",
-    help="Rig OLD of the other logbook is another machine than yours of that name: it comes in as NEW.",
+    help="Rig OLD of the other logbook is a different machine from yours of that name: it is merged as NEW.",
 )
 @click.option(
     "--same",

@@ -1,12 +1,6 @@
-"""Common options, asking, quantities.
+"""What commands share: logbook, operator and time, options with units, and asking for what is missing.
 
-Asking a person for what is missing: at a terminal it is asked, in a pipe refused with the option that answers it.
-
-Options for the units of another program's columns: ``--time-unit``, ``--rate``, ``--current-unit``, ``--voltage-unit``.
-
-Quantities as command options: `--time 14.3s` arrives as 14.3 [s].
-
-What every command that works on a logbook needs: which one, who is writing, what time it is, and asking.
+At a terminal a person is asked; in a pipe it is refused with the option that answers it.
 """
 
 import getpass
@@ -21,6 +15,7 @@ import click
 from throwbook.cli import diagnostics
 from throwbook.core.quantities.text import written
 from throwbook.core.records import account_name
+from throwbook.core.wording import CONDITIONS
 from throwbook.errors import InputError
 
 UnitsCommand = TypeVar("UnitsCommand", bound=Any)
@@ -109,7 +104,7 @@ def by_option(command: Command) -> Command:
         "--by",
         metavar="NAME",
         envvar="THROWBOOK_BY",
-        help="Who writes this down [default: the computer's account].",
+        help="Entered by [default: the computer's account].",
     )(command)
 
 
@@ -161,9 +156,9 @@ def ask_one_of(question: str, answers: Sequence[str]) -> str:
 
 def ask_or_refuse(what: str, where: str, option: str) -> None:
     """Ask whether to go on all the same; without a terminal, or on a no, refuse and name the option that answers."""
-    if can_ask() and click.confirm(f"{where}: {what}. Go on all the same?", default=False, err=True):
+    if can_ask() and click.confirm(f"{where}: {what}. Go on anyway?", default=False, err=True):
         return
-    raise InputError(what, where, f"If that is right, say so with {option}")
+    raise InputError(what, where, f"If that is right, add {option}")
 
 
 AskingCommand = TypeVar("AskingCommand", bound=Callable[..., Any])
@@ -207,21 +202,24 @@ def moment(value: str | None, option: str, now: Any) -> Any:
     return found if found.tzinfo is not None else found.replace(tzinfo=now.tzinfo)
 
 
-QUESTION_OPTIONS: tuple[tuple[str, str, str], ...] = (
-    ("--hours-since", "HOURS", "Hours since the last movement: 16h."),
-    ("--worked-before", "TEXT", "Greased or worked before the test: 'no', or what was done."),
-    ("--ambient", "TEMPERATURE", "Ambient temperature: 4degC."),
-    ("--supply", "TEXT", "What fed it: machine battery, bench supply, ..."),
-    ("--engine", "yes|no", "Engine running."),
-    ("--attachment", "TEXT", "Which attachment was on."),
-    ("--operator", "NAME", "Who did the test."),
-    ("--instruments", "TEXT", "Instruments used."),
-)
+# question: (option, what is typed, example)
+QUESTION_OPTIONS: dict[str, tuple[str, str, str]] = {
+    "hours_since_movement": ("--hours-since", "HOURS", "16h"),
+    "worked_before": ("--worked-before", "TEXT", "'no', or what was done"),
+    "ambient_c": ("--ambient", "TEMPERATURE", "4degC"),
+    "supply": ("--supply", "TEXT", "machine battery, bench supply, ..."),
+    "engine_running": ("--engine", "yes|no", ""),
+    "attachment": ("--attachment", "TEXT", ""),
+    "operator": ("--operator", "NAME", ""),
+    "instruments": ("--instruments", "TEXT", ""),
+}
 
 
 def question_options(command: AskingCommand) -> AskingCommand:
     """The questions that every sheet asks, as options; one left out is "not recorded"."""
-    for option, metavar, text in reversed(QUESTION_OPTIONS):
+    for key, (option, metavar, example) in reversed(QUESTION_OPTIONS.items()):
+        name = CONDITIONS[key].sentence
+        text = f"{name[:1].upper()}{name[1:]}{f': {example}' if example else ''}."
         choice = click.Choice(["yes", "no"]) if metavar == "yes|no" else None
         command = click.option(option, metavar=None if choice else metavar, type=choice, help=text)(command)
     return command

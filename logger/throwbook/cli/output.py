@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from throwbook.core.quantities.text import printable
+from throwbook.core.wording import VERDICT_TONES, VERDICTS
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -38,6 +39,11 @@ class Cell:
 
     text: str
     style: str = ""
+
+
+def verdict_cell(verdict: str) -> Cell:
+    """A verdict with its style."""
+    return Cell(VERDICTS[verdict].column, VERDICT_TONES[verdict])
 
 
 def line(text: str = "", *, style: str = "", indent: int = 0, hang: int = 0) -> None:

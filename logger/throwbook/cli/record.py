@@ -50,9 +50,9 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
 @click.option(
     "--port", metavar="PORT", help="Serial port of the board (see throwbook board find), or scpi:RESOURCE."
 )
-@click.option("--direction", type=click.Choice(["lock", "unlock"]), help="Which way it will throw.")
+@click.option("--direction", type=click.Choice(["lock", "unlock"]), help="Direction of the throw.")
 @baud_option
-@click.option("--rate", type=int, help="Samples a second [default: 200; 10 from a bench instrument].")
+@click.option("--rate", type=int, help="Samples per second [default: 200; 10 from a bench instrument].")
 @click.option(
     "--reading",
     type=click.Choice(["measure", "fetch"]),
@@ -80,11 +80,11 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
     help="A record with several movements: split keeps each as a throw and asks nothing, so that where the current tells "
     "no direction the worse cause counts (so it is in a pipe); refuse leaves it to --recover.",
 )
-@click.option("--recover", is_flag=True, help="Judge and keep what is left of recordings that broke off.")
+@click.option("--recover", is_flag=True, help="Judge and keep what is left of interrupted recordings.")
 @click.option(
     "--discard",
     is_flag=True,
-    help="With --recover: judge them and raise what they show, but count none of them.",
+    help="With --recover: judge them and tighten the status by what they show, but count none of them.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object for each movement.")
 @by_option
@@ -154,7 +154,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> tuple[int, bool]:
     if not given["as_json"]:
         for caution in SHOWN_AT["record"]:
             output.line(caution, style="heading")
-        output.line(f"Asking the board on {plan.port} ...")
+        output.line(f"Connecting to the board on {plan.port} ...")
     ready = _ready(plan, given["as_json"])
     recording = Recording(
         plan,
@@ -171,7 +171,9 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> tuple[int, bool]:
         ending.tell(output.status, "")
         if ending.why and recorded.no_current:
             recorded.let_go()
-            complain(f"{ending.why} before any current came; whether it was thrown, nobody knows: --recover")
+            complain(
+                f"{ending.why} before any current flowed. Nobody knows whether the switch was thrown: --recover"
+            )
             return 3, True
         in_logbook = not means_a_file(recorded.rig_ref)
         code = _keep_and_show(
@@ -198,7 +200,7 @@ def _ready(plan: "RecordPlan", as_json: bool) -> "Callable[[Identity], None]":
 def _how(by_key: bool) -> str:
     if by_key:
         return "Enter starts it, Enter ends it."
-    return "Throw when you like; it ends by itself, or with Enter." if can_ask() else "Throw when you like."
+    return "Ready: throw now. Recording stops by itself, or with Enter." if can_ask() else "Ready: throw now."
 
 
 def _lasting(rig_ref: str) -> str:
@@ -364,7 +366,7 @@ def _show(recorded: "Recorded", name: str, sheet: str) -> None:
     baselines = {way: baseline for way, baseline in recorded.baselines.items() if way in ways}
     assess.show(AssessedFiles(recorded.rig, baselines, _named(recorded, name)), None)
     if recorded.rest_s is not None:
-        output.line(f"By its duty cycle the actuator should now rest for {show_rest(recorded.rest_s)}.")
+        output.line(f"Rest: the duty cycle calls for {show_rest(recorded.rest_s)} before the next throw.")
 
 
 # ---- recordings that broke off ----
@@ -394,7 +396,7 @@ def _recover_all(given: dict[str, Any], logbook: str | None) -> int:
 
     left = left_over(logbook)
     if not left:
-        output.line("No recording is left over.")
+        output.line("There are no interrupted recordings.")
     worst = 0
     for one in left:
         try:
@@ -426,7 +428,7 @@ def _discard(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> i
         raise done.error
     whose = f"{one.rig or 'a rig that nobody knows'}, {one.direction or 'either way'}"
     if done.recorded is None or done.recorded.assessment is None:
-        output.line(f"{whose}: it can't be judged. It was set aside: {done.set_aside}", style="warn")
+        output.line(f"{whose}: cannot be judged. It was set aside: {done.set_aside}", style="warn")
         return 0
     judged = done.recorded.assessment
     if done.kept is None:
@@ -434,7 +436,7 @@ def _discard(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> i
         output.line(f"{whose}: {judged.verdict}. Dropped: {why}.")
     else:
         output.line(f"{whose}: {judged.verdict}. {judged.because}".rstrip())
-        output.line(f"It doesn't count, and stays on sheet {done.kept.sheet} with what it shows.")
+        output.line(f"It does not count. It stays on sheet {done.kept.sheet} with what it shows.")
         if done.kept.rig_status is not None:
             from throwbook.cli.status import print_rig_status
 

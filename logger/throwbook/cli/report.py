@@ -79,7 +79,7 @@ def print_(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
 
 @click.command(short_help="Write a blank sheet as PDF, to fill in by hand.")
 @click.argument("rig")
-@click.option("--kind", type=KINDS, default="commissioning", show_default=True, help="What the sheet is for.")
+@click.option("--kind", type=KINDS, default="commissioning", show_default=True, help="Kind of sheet.")
 @click.option("--throws", type=click.IntRange(1, 100), help="Throws each way [default: as the kind asks].")
 @click.option("--voltage", metavar="VOLTAGE", help="Supply the times are for, such as 12.4V.")
 @paper_options

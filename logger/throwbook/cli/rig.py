@@ -1,9 +1,4 @@
-"""Rig add/list/show/retire.
-
-``rig add``, ``rig list``: rigs in the logbook. They hang on the group in ``throwbook.cli.rig``.
-
-``rig``: rig files and the rigs in the logbook.
-"""
+"""The command rig: rig files, and the rigs of the logbook."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,7 +30,7 @@ STATUSES = ["in service", "watch", "restricted", "do not use", "not commissioned
 
 @click.command(short_help="Put a rig into the logbook, or a new version of it.")
 @click.argument("file", type=click.Path(path_type=Path))
-@reason_option("Why it stands for the version that is there.")
+@reason_option("Reason for the change.")
 @by_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context
@@ -62,33 +57,31 @@ def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bo
             }
         )
     elif not done.new:
-        output.line(f"Rig {name} is in the logbook as it stands in {file}; nothing changed.")
+        output.line(f"Rig {name} in the logbook is the same as in {file}. Nothing changed.")
     elif done.revised:
         output.line(f"Rig {name}: new version; trials judged before keep the one they were judged by.")
         if done.raised:
             output.line(
-                "Its ratings or limits are others than those it was commissioned by: it is restricted until it is "
-                f"commissioned by the new ones, or somebody signs why not: throwbook status {name}",
+                "Ratings or limits have changed since commissioning. The rig is restricted until it is commissioned with the new ones, or somebody signs why not: throwbook status {name}",
                 style="warn",
             )
     else:
         output.line(f"Rig {name} added. Next: throwbook sheet plan {for_shell(name)} --kind commissioning")
     for other in done.out_of_use:
         output.line(
-            f"Rig {other} has just these values, and it is out of use: DO NOT USE. If this is that machine, a new name is no "
-            f"way back: throwbook status {for_shell(other)}",
+            f"Rig {other} has exactly these values and is out of use: DO NOT USE. If this is the same machine, a new name does not clear it: throwbook status {for_shell(other)}",
             style="bad",
         )
 
 
-@click.command("list", short_help="Show every rig: status, trials so far, last throw, next check.")
+@click.command("list", short_help="Show every rig: status, number of throws, last throw, next check.")
 @click.argument("part", default="")
 @click.option(
     "--due-within", type=click.IntRange(0, 36_500), metavar="DAYS", help="Overdue, or due in so many days."
 )
 @click.option("--unseen", type=click.IntRange(0, 36_500), metavar="DAYS", help="No throw for so many days.")
 @click.option("--status", "level", type=click.Choice(STATUSES), help="Only these.")
-@click.option("--retired", is_flag=True, help="Those that were retired, and no others.")
+@click.option("--retired", is_flag=True, help="Only retired rigs.")
 @click.option(
     "--csv", type=click.Path(path_type=Path, dir_okay=False), help="For a spreadsheet: write a CSV file."
 )
@@ -161,10 +154,10 @@ def _write(path: Path, found: "Sequence[Listed]", wanted: "Wanted", paper: str) 
     output.line(f"{path}: {counted(len(found), 'rig')}")
 
 
-@click.command(short_help="Take a sold rig out of the lists; what it wrote stays.")
+@click.command(short_help="Take a sold rig out of the lists; its records stay.")
 @click.argument("name")
 @click.option("--because", "--reason", "because", metavar="TEXT", help="Why: sold, scrapped, ...")
-@click.option("--back", is_flag=True, help="It is looked after again.")
+@click.option("--back", is_flag=True, help="The rig is in use again.")
 @by_option
 @click.pass_context
 def retire(ctx: click.Context, name: str, because: str | None, back: bool, by: str | None) -> None:
@@ -179,7 +172,7 @@ def retire(ctx: click.Context, name: str, because: str | None, back: bool, by: s
     because = needed(because, "--because", "Why is it back" if back else "Why is it retired")
     change = rigs.bring_back if back else rigs.retire
     done = change(logbook_of(ctx), name, because, who(by), now())
-    output.line(f"{done.rig}: " + (f"retired: {done.because}." if done.because else "looked after again."))
+    output.line(f"{done.rig}: " + (f"retired: {done.because}." if done.because else "in use again."))
     print_status(done.rig, done.status)
 
 
@@ -299,7 +292,7 @@ def example() -> None:
         output.line(text)
 
 
-@rig.command(short_help="Show a rig: values, limits, what doesn't agree.")
+@rig.command(short_help="Show a rig: values, limits, contradictions.")
 @click.argument("source", metavar="NAME-or-FILE")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object, SI.")
 @click.pass_context

@@ -1,9 +1,4 @@
-"""Rig and sizing as text.
-
-What a rig file says, as a table or as JSON: for ``rig show``.
-
-``rig fit``: does the actuator suit the mechanism, before money is spent and after.
-"""
+"""A rig, and whether its actuator suits the mechanism, as text and as JSON."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -49,16 +44,15 @@ def fit(ctx: click.Context, source: str, as_json: bool) -> int:
 
 def print_fit(found: "Sizing") -> None:
     """The page a mechanic reads: cautions, what was judged, what is missing."""
-    from throwbook.cli.assess import VERDICT_WORDS
     from throwbook.core.sizing.sizing import CAUTION_AT
 
-    word, style = VERDICT_WORDS[found.verdict]
-    output.line(f"{found.rig.name}: does the actuator suit the mechanism? {word}", style=style)
+    word = output.verdict_cell(found.verdict)
+    output.line(f"{found.rig.name}: does the actuator suit the mechanism? {word.text}", style=word.style)
     print_problems(found.problems)
     output.line()
     for finding in found.findings:
-        word, style = VERDICT_WORDS[finding.verdict]
-        output.line(f"{word:<10} {finding.about}", style=style)
+        word = output.verdict_cell(finding.verdict)
+        output.line(f"{word.text:<10} {finding.about}", style=word.style)
         output.line(f"{finding.says[:1].upper()}{finding.says[1:]}.", indent=11)
         if finding.do:
             output.line(f"-> {finding.do}", indent=11)
@@ -66,13 +60,13 @@ def print_fit(found: "Sizing") -> None:
             output.line(CAUTION_AT[finding.about], style="heading", indent=11)
     if found.missing:
         output.line()
-        output.line("Not in the rig file, and what that leaves unknown:", style="heading")
+        output.line("Not in the rig file. Cannot be assessed without it:", style="heading")
         for key, leaves in found.missing:
             output.line(f"{key}: {leaves}", indent=2)
     if found.assumed:
         output.line(f"Assumed in their place: {'; '.join(found.assumed)}.", indent=2)
     output.line()
-    output.line("No data sheet tells:", style="heading")
+    output.line("Not on any data sheet:", style="heading")
     for unknown in found.unknown:
         output.line(unknown, indent=2)
     output.line()
@@ -114,6 +108,7 @@ def fit_json(found: "Sizing") -> dict[str, Any]:
 def print_rig(rig: "Rig") -> None:
     """Every value in the rig's own unit system, its limits with their source, and what doesn't agree."""
     from throwbook.core.machine.rig_validation import problems
+    from throwbook.core.wording import EXPECTED_TIME, LIMITS
     from throwbook.files.rig_file import SECTIONS
 
     found = problems(rig)
@@ -132,14 +127,9 @@ def print_rig(rig: "Rig") -> None:
     output.line()
     output.table(
         ["limit", "", "from"],
-        [
-            [name.replace("_", " "), _limit(limit, rig.units), limit.limit_from]
-            for name, limit in _limits(rig)
-        ],
+        [[LIMITS[name].sentence, _limit(limit, rig.units), limit.limit_from] for name, limit in _limits(rig)],
     )
-    output.line(
-        "Time limits are shares of the time that the measured voltage and current ask for.", style="quiet"
-    )
+    output.line(f"{EXPECTED_TIME.sentence.capitalize()}: {EXPECTED_TIME.means}.", style="quiet")
 
 
 def rig_json(rig: "Rig") -> dict[str, Any]:

@@ -20,7 +20,10 @@ def service() -> None:
 
 @service.command()
 @click.argument("rig")
-@click.option("--action", help="greased, cleaned, adjusted, repaired, replaced, rewired, inspected or other.")
+@click.option(
+    "--action",
+    help="What was done: greased, cleaned, adjusted, repaired, replaced, rewired, inspected or other.",
+)
 @click.option("--on", "day", metavar="DATE", help="Day of the work [default: today].")
 @click.option("--seen", metavar="TEXT", help="What was seen.")
 @click.option("--seen-on", metavar="DATE", help="When.")
@@ -28,21 +31,23 @@ def service() -> None:
 @click.option("--found-on", metavar="DATE", help="When.")
 @click.option("--fixed", metavar="TEXT", help="What was done about it.")
 @click.option("--fixed-on", metavar="DATE", help="When.")
-@click.option("--verified", metavar="TEXT", help="How it was seen to be right.")
+@click.option("--verified", metavar="TEXT", help="How the repair was checked.")
 @click.option("--verified-on", metavar="DATE", help="When.")
 @click.option("--parts", default="", help="Parts used.")
 @click.option("--machine-hours", metavar="HOURS", help="Hour meter: 1210h.")
 @click.option("--cost", default="", help='What it cost, with the currency: "45 EUR".')
 @click.option(
-    "--new-stretch/--same-stretch", default=None, help="Whether trends start anew [default: by the action]."
+    "--new-stretch/--same-stretch",
+    default=None,
+    help="Whether the trend charts restart [default: by the action].",
 )
 @click.option("--due", metavar="DATE", help="Next check due on this day.")
 @click.option("--due-hours", metavar="HOURS", help="... or at this reading of the hour meter: 1500h.")
 @click.option("--due-cycles", type=click.IntRange(min=1), help="... or after so many lock throws.")
 @click.option(
-    "--corrects", default="", metavar="ID", help="Entry that this one stands for; the old one stays."
+    "--corrects", default="", metavar="ID", help="Entry that this one corrects; the old one stays visible."
 )
-@reason_option("Why it is corrected.")
+@reason_option("Reason for the correction.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
 @click.pass_context
@@ -70,25 +75,24 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
         return
     output.line(f"Logged as {done.entry.id[:8]}: {action} on {done.entry.on}.")
     if done.entry.starts_stage:
-        output.line("A new stretch starts here; take a new check after it, the old baseline stays.", indent=2)
+        output.line("The trend chart restarts here. Make a new check after it; the baseline stays.", indent=2)
     if done.entry.answers:
         output.line(
-            f"It answers {counted(len(done.entry.answers), 'open order')}; only a signed order clears.",
+            f"It belongs to {counted(len(done.entry.answers), 'open order')}; only a signed clearance clears.",
             indent=2,
         )
     elif done.rig_status.status.open:
-        output.line("It answers no open order: the day of the work lies before them.", style="warn", indent=2)
+        output.line("It belongs to no open order: the work was done before them.", style="warn", indent=2)
     if done.entry.answers and done.rig_status.status.level == DO_NOT_USE and not mends(done.entry):
         output.line(
-            "It is no repair yet that leads out of 'do not use': that takes work done, --found and --fixed. "
-            f"Add it before you commission: --corrects {done.entry.id[:8]} --reason TEXT",
+            "This does not yet count as the repair that clears 'do not use': that needs work done, --found and --fixed. Add them before you commission: --corrects {done.entry.id[:8]} --reason TEXT",
             style="warn",
             indent=2,
         )
     asked = [one.cause for one in done.rig_status.status.open if CAUSE_FOUND in one.needs]
     if asked and done.entry.found and repeats_symptom(done.entry.found.what, asked):
         output.line(
-            f"What was found ({done.entry.found.what!r}) only repeats what was seen: a clearance asks for the cause.",
+            f"What was found ({done.entry.found.what!r}) only repeats what was seen. A clearance needs the cause.",
             style="warn",
             indent=2,
         )
@@ -98,7 +102,7 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
             output.line(text, style="warn", indent=2)
 
 
-@service.command("list", short_help="Show what was done to a rig, and when the next check is due.")
+@service.command("list", short_help="Show the services of a rig, and when the next check is due.")
 @click.argument("rig")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object an entry.")
 @click.pass_context

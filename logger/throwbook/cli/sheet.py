@@ -1,9 +1,4 @@
-"""The commands of sheet.
-
-Changes to a sheet that leave the old beside the new: ``answer``, ``leave-out``, ``rejudge``. They hang on ``sheet``.
-
-``sheet``: test sheets from the plan to the signature.
-"""
+"""The command sheet: test sheets from the plan to the signature; a change leaves the old beside the new."""
 
 from typing import Any
 
@@ -38,7 +33,7 @@ from throwbook.errors import InputError
 @click.command(short_help="Answer the questions of an open sheet.")
 @click.argument("name")
 @question_options
-@reason_option("Why an earlier answer is corrected.")
+@reason_option("Reason for the correction of an earlier answer.")
 @by_option
 @click.pass_context
 def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **given: Any) -> None:
@@ -57,10 +52,10 @@ def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **give
     output.line(f"{state.name}: {counted(len(told), 'answer')} written down.")
 
 
-@click.command("leave-out", short_help="Take a throw of an open sheet out of the count.")
+@click.command("leave-out", short_help="Leave a throw of an open sheet out.")
 @click.argument("name")
 @click.option("--throw", type=int, required=True, help="Number of the throw.")
-@click.option("--because", "--reason", "because", metavar="TEXT", help="Why it doesn't count.")
+@click.option("--because", "--reason", "because", metavar="TEXT", help="Reason to leave it out.")
 @by_option
 @click.pass_context
 def leave_out(ctx: click.Context, name: str, throw: int, because: str | None, by: str | None) -> None:
@@ -74,21 +69,19 @@ def leave_out(ctx: click.Context, name: str, throw: int, because: str | None, by
     """
     from throwbook.jobs.sheets import leave_out as take_out
 
-    because = needed(because, "--because", "Why doesn't it count")
+    because = needed(because, "--because", "Reason to leave it out")
     found = take_out(logbook_of(ctx), name, throw, because, who(by), now())
     print_sheet(found)
 
 
-@click.command(short_help="Put an imported throw down to the rig it is of.")
+@click.command(short_help="Move an imported throw to the rig that made it.")
 @click.argument("name")
 @click.option(
     "--throw", "throws", type=int, multiple=True, required=True, help="Number of the throw (again for more)."
 )
-@click.option("--to", metavar="RIG|nobody", help="The rig that it is of; 'nobody': none in this logbook.")
-@click.option(
-    "--because", "--reason", "because", metavar="TEXT", help="How it came to stand on the wrong rig."
-)
-@click.option("--signed", metavar="NAME", help="Who answers for it.")
+@click.option("--to", metavar="RIG|nobody", help="The rig that made it; 'nobody': none in this logbook.")
+@click.option("--because", "--reason", "because", metavar="TEXT", help="How it came to be on the wrong rig.")
+@click.option("--signed", metavar="NAME", help="Signed by.")
 @click.pass_context
 def reassign(
     ctx: click.Context,
@@ -110,20 +103,20 @@ def reassign(
     from throwbook.jobs.reassign import Correction
     from throwbook.jobs.reassign import reassign as put_right
 
-    to = needed(to, "--to", "Which rig is it of ('nobody': none)")
-    because = needed(because, "--because", "How did it come to stand here")
+    to = needed(to, "--to", "Which rig made it ('nobody': none)")
+    because = needed(because, "--because", "How did it come to be here")
     signed = needed(signed, "--signed", "Signed (your name)")
     done = put_right(logbook_of(ctx), Correction(name, throws, to, because, signed), now())
-    where = f"now on {done.other.name}" if done.other else f"put down to {to}"
+    where = f"now on {done.other.name}" if done.other else f"moved to {to}"
     output.line(f"{counted(len(throws), 'throw')} of {done.state.name}: {where}.")
     if done.other_status is not None:
         print_status(to, done.other_status)
     print_status(done.state.sheet.rig, done.status)
 
 
-@click.command(short_help="Judge every throw of a sheet again, by the rig of now.")
+@click.command(short_help="Judge every throw of a sheet again, with the rig's present values.")
 @click.argument("name")
-@click.option("--reason", "--because", "reason", metavar="TEXT", help="Why it is judged again.")
+@click.option("--reason", "--because", "reason", metavar="TEXT", help="Reason for judging again.")
 @by_option
 @click.pass_context
 def rejudge(ctx: click.Context, name: str, reason: str | None, by: str | None) -> int:
@@ -137,7 +130,7 @@ def rejudge(ctx: click.Context, name: str, reason: str | None, by: str | None) -
     """
     from throwbook.jobs.judgements import rejudge as judge
 
-    reason = needed(reason, "--reason", "Why is it judged again")
+    reason = needed(reason, "--reason", "Reason for judging again")
     done = judge(logbook_of(ctx), name, reason, who(by), now())
     for one in done.changed:
         output.line(f"throw {one.position} ({one.direction}): {one.before} -> {one.after}. {one.because}")
@@ -169,7 +162,7 @@ sheet.add_command(blank)
 
 @sheet.command(short_help="Plan a sheet: how many throws, what to look at.")
 @click.argument("rig")
-@click.option("--kind", type=KINDS, help="What the sheet is for.")
+@click.option("--kind", type=KINDS, help="Kind of sheet.")
 @click.option("--throws", type=click.IntRange(1, 1000), help="Throws each way (commissioning: at least 5).")
 @click.option(
     "--clamp-accuracy", metavar="TEXT", help="Clamp meter to read by, from its data sheet: '2% + 3 digits'."
@@ -197,9 +190,11 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
     accuracy = accuracy_from(clamp, "--clamp-accuracy") if clamp else None
     step_a = parse(step, "current", "--clamp-step") if step else None
     if step_a is not None and step_a <= 0.0:
-        raise InputError(f"{step!r} is no step of a meter", "--clamp-step", "Give its last digit: 0.1A.")
+        raise InputError(
+            f"{step!r} is not a last digit of a meter", "--clamp-step", "Give its last digit: 0.1A."
+        )
 
-    kind = needed(given["kind"], "--kind", "What is the sheet for", tuple(KINDS.choices))
+    kind = needed(given["kind"], "--kind", "Kind of sheet", tuple(KINDS.choices))
     answers = ask_questions(question_answers(given))
     state, made = make(logbook_of(ctx), rig, kind, who(by), now(), given["throws"], answers)
     reaches = meter_reach(logbook_of(ctx), rig, accuracy, step_a) if kind != "bench" else ()
@@ -209,8 +204,7 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
     print_plan(state, made, reaches)
     if kind == "commissioning" and steps_to_clear(logbook_of(ctx), rig).repair_first:
         output.line(
-            "The rig is out of use and no repair is logged that this sheet could be after: it doesn't bring the rig back. "
-            "Log the repair first (throwbook service add), then plan another.",
+            "The rig is out of use and no repair is logged yet, so this sheet will not clear it. Log the repair first (throwbook service add), then plan another sheet.",
             style="warn",
         )
 
@@ -258,7 +252,7 @@ def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
         output.line("No sheet yet: 'throwbook sheet plan RIG --kind commissioning' plans one.")
 
 
-@sheet.command(short_help="Show a sheet, and what an acceptance still lacks.")
+@sheet.command(short_help="Show a sheet, and what is still missing for an acceptance.")
 @click.argument("name")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context
@@ -290,9 +284,12 @@ def show(ctx: click.Context, name: str, as_json: bool) -> None:
 )
 @click.option("--left-pin", type=ANSWER, default="not looked", help="Left pin seen in its hole.")
 @click.option("--right-pin", type=ANSWER, default="not looked", help="Right pin seen in its hole.")
-@click.option("--seen-how", default="", metavar="TEXT", help="How: torch, mirror, ...")
+@click.option("--seen-how", default="", metavar="TEXT", help="How: lamp, mirror, ...")
 @click.option(
-    "--load-check", type=click.Choice(list(LOAD_CHECK)), default="not done", help="The maker's load check."
+    "--load-check",
+    type=click.Choice(list(LOAD_CHECK)),
+    default="not done",
+    help="The manufacturer's load check.",
 )
 @click.option(
     "--retained-power-off",
@@ -300,7 +297,7 @@ def show(ctx: click.Context, name: str, as_json: bool) -> None:
     default="not tried",
     help="Stayed put with the power off.",
 )
-@reason_option("Why this corrects what was written before.")
+@reason_option("Reason for the correction of an earlier answer.")
 @by_option
 @click.pass_context
 def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | None, **given: Any) -> None:
@@ -309,7 +306,7 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
     \b
     Example:
       throwbook sheet see yard-loader-3 --throw 1 --throw 3 --left-pin yes --right-pin yes
-          --seen-how "torch, both sides" --load-check done --retained-power-off yes --by "M. K."
+          --seen-how "lamp, both sides" --load-check done --retained-power-off yes --by "M. K."
     """
     from throwbook.jobs.sheets import see as write
 
@@ -317,7 +314,7 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
     if not pins.at_anything:
         raise InputError("nothing was seen", name, "Give at least --left-pin and --right-pin.")
     found, raised = write(logbook_of(ctx), name, throws, pins, who(by), now(), given["reason"])
-    output.line(f"{name}: written down for {counted(len(throws), 'throw')}.")
+    output.line(f"{name}: recorded for {counted(len(throws), 'throw')}.")
     if raised:
         print_status(found.state.sheet.rig, found.status)
 
@@ -326,19 +323,21 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
 @click.argument("name")
 @click.option("--left-pin", type=ANSWER, help="Left pin seen in its hole, at every lock throw.")
 @click.option("--right-pin", type=ANSWER, help="Right pin seen in its hole, at every lock throw.")
-@click.option("--seen-how", metavar="TEXT", help="How: torch, mirror, ...")
+@click.option("--seen-how", metavar="TEXT", help="How: lamp, mirror, ...")
 @click.option(
-    "--load-check", type=click.Choice(list(LOAD_CHECK)), help="The maker's load check, at every lock throw."
+    "--load-check",
+    type=click.Choice(list(LOAD_CHECK)),
+    help="The manufacturer's load check, at every lock throw.",
 )
 @click.option(
     "--retained-power-off", type=click.Choice(list(RETAINED)), help="The pins stayed put with the power off."
 )
-@click.option("--signed", metavar="NAME", help="Who saw it and answers for it.")
+@click.option("--signed", metavar="NAME", help="Signed by: the person who looked at the pins.")
 @click.option(
     "--shared-risk",
     type=click.Choice(["yes", "no"]),
     default="no",
-    help="Accept readings inside a limit of the rating but nearer to it than their ±; each chance is printed and at most 10 % [default: no].",
+    help="Accept readings inside a limit of the rating but closer to it than their ±; each chance is printed and is at most 10 % [default: no].",
 )
 @click.option(
     "--new-baseline", default="", metavar="REASON", help="Why this sheet's throws become the new baseline."
@@ -352,7 +351,7 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
 
     \b
     Example:
-      throwbook sheet accept yard-loader-3 --left-pin yes --right-pin yes --seen-how "torch, both sides"
+      throwbook sheet accept yard-loader-3 --left-pin yes --right-pin yes --seen-how "lamp, both sides"
           --load-check done --retained-power-off yes --signed "M. K."
     """
     from throwbook.core.wording import SHOWN_AT
@@ -364,16 +363,16 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
             output.line(text, style="warn")
         read = click.confirm("Read, and kept to", default=False, err=True)
         if not read:
-            raise InputError("the cautions weren't kept to", name, "It stays open.")
+            raise InputError("the cautions were not confirmed", name, "It stays open.")
     given["left_pin"] = needed(
         given["left_pin"], "--left-pin", "Left pin seen in its hole", ("yes", "no", "not looked")
     )
     given["right_pin"] = needed(
         given["right_pin"], "--right-pin", "Right pin seen in its hole", ("yes", "no", "not looked")
     )
-    given["seen_how"] = needed(given["seen_how"], "--seen-how", "How were they seen")
+    given["seen_how"] = needed(given["seen_how"], "--seen-how", "How seen")
     given["load_check"] = needed(
-        given["load_check"], "--load-check", "The maker's load check", tuple(LOAD_CHECK)
+        given["load_check"], "--load-check", "The manufacturer's load check", tuple(LOAD_CHECK)
     )
     given["retained_power_off"] = needed(
         given["retained_power_off"], "--retained-power-off", "Stayed put with the power off", tuple(RETAINED)
@@ -414,16 +413,18 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
     for text in blanks_said(found):
         output.line(text, style="warn")
     if done.baselines:
-        output.line(f"Baseline frozen for: {', '.join(done.baselines)}.")
+        output.line(
+            f"Baseline set ({', '.join(done.baselines)}): later checks are compared with these throws."
+        )
     if done.baseline_kept:
-        output.line(f"The old baseline stays: {done.baseline_kept}.", style="quiet")
+        output.line(f"The previous baseline stays in use: {done.baseline_kept}.", style="quiet")
     print_status(done.state.sheet.rig, done.status)
 
 
 @sheet.command(short_help="Reject a sheet with a reason; it is sealed.")
 @click.argument("name")
 @click.option("--because", "--reason", "because", metavar="TEXT", help="What was wrong.")
-@click.option("--signed", metavar="NAME", help="Who says so.")
+@click.option("--signed", metavar="NAME", help="Signed by.")
 @click.pass_context
 def reject(ctx: click.Context, name: str, because: str | None, signed: str | None) -> None:
     """Reject sheet NAME with a reason; it is sealed as it stands, and another one is planned.

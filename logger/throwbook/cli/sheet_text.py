@@ -17,8 +17,7 @@ if TYPE_CHECKING:
     from throwbook.core.status.latch import Status
     from throwbook.jobs.sheets import SheetView
 
-VERDICT_STYLE = {"pass": "good", "watch": "warn", "fail": "bad", "undecided": "warn", "unusable": "warn"}
-SAID = {"yes": "yes", "no": "NO", "not looked": "-"}
+SHOWN = ("travel_time_s", "run_current_a", "peak_run_current_a")
 
 
 def print_plan(state: "SheetState", made: "Plan", reaches: "Sequence[str]" = ()) -> None:
@@ -41,12 +40,12 @@ def print_plan(state: "SheetState", made: "Plan", reaches: "Sequence[str]" = ())
         output.line(text, indent=2)
     name = for_shell(state.name)
     output.line(
-        f"Next: throw and write down (record, import or enter with --sheet {name}), then throwbook sheet show {name}"
+        f"Next: throw, and record the throws (record, import or enter with --sheet {name}). Then: throwbook sheet show {name}"
     )
     if made.answers:
         held = counted(len(made.answers), "open order")
         if state.sheet.kind == "commissioning":
-            output.line(f"It is planned after the {held} of this rig; only a signed order clears.")
+            output.line(f"It is planned after the {held} of this rig; only a signed clearance clears.")
         else:
             output.line(f"The {held} of this rig stay open: a {state.sheet.kind} sheet clears none.")
 
@@ -55,19 +54,20 @@ def print_status(rig: str, found: "Status") -> None:
     """The status after something changed it."""
     from throwbook.core.status.status_text import STYLE, caution, reasons
 
-    words = found.level if found.open else "nothing is open against it"
+    words = found.level if found.open else "no open order"
     output.line(f"{rig}: {words}", style=STYLE[found.level])
     for text in reasons(found):
         output.line(text, indent=2)
     if caution(found):
         output.line(caution(found), style="bad", indent=2)
-        output.line(f"The way back, step by step: throwbook status {for_shell(rig)}", indent=2)
+        output.line(f"Steps to clear it: throwbook status {for_shell(rig)}", indent=2)
 
 
 def print_sheet(found: "SheetView") -> None:
     """One sheet from top to bottom."""
     from throwbook.core.sheets.conditions import conditions_from, said
     from throwbook.core.sheets.sheet import state_said
+    from throwbook.core.wording import ANSWERS, FIGURES, SIGHTINGS
 
     state = found.state
     said_state = state_said(state.state, bool(found.said_since))
@@ -84,18 +84,16 @@ def print_sheet(found: "SheetView") -> None:
         seen = found.seen[one.id]
         judged = one.assessment
         looked = (
-            [SAID[seen.left_pin], SAID[seen.right_pin], SAID[seen.load_check], SAID[seen.retained_power_off]]
+            [answers[getattr(seen, name)].column for name, answers in ANSWERS.items()]
             if one.direction == "lock"
-            else ["", "", "", ""]
+            else [""] * len(ANSWERS)
         )
         rows.append(
             [
                 str(one.position),
                 one.direction,
-                _figure(judged.figures.travel_time_s, "s"),
-                _figure(judged.figures.run_current_a, "A"),
-                _figure(judged.figures.peak_run_current_a, "A"),
-                output.Cell(judged.verdict, VERDICT_STYLE[judged.verdict]),
+                *(_figure(getattr(judged.figures, name), FIGURES[name].unit) for name in SHOWN),
+                output.verdict_cell(judged.verdict),
                 *looked,
                 "; ".join(
                     text
@@ -108,14 +106,9 @@ def print_sheet(found: "SheetView") -> None:
         headings = [
             "throw",
             "way",
-            "time",
-            "run",
-            "peak",
+            *(FIGURES[name].column for name in SHOWN),
             "verdict",
-            "left",
-            "right",
-            "load check",
-            "power off",
+            *(name.column for name in SIGHTINGS.values()),
             "",
         ]
         output.table(headings, rows, right=[0, 2, 3, 4])
@@ -138,7 +131,7 @@ def _print_decision(found: "SheetView") -> None:
         output.line(f"{decision.outcome}, signed {decision.signed}, {sealed}. {text}")
         return
     if found.acceptance.missing:
-        output.line("An acceptance still lacks:")
+        output.line("Still missing for an acceptance:")
         for text in found.acceptance.missing:
             output.line(text, indent=2)
     for text in found.acceptance.shared_risk:
@@ -165,19 +158,19 @@ def print_next(logbook: str | None, state: "SheetState") -> None:
         output.line(f"Next: sign it: throwbook sheet accept {state.name}")
         return
     more = f", and {len(lacking) - 1} more" if len(lacking) > 1 else ""
-    output.line(f"An acceptance still lacks: {lacking[0]}{more} (throwbook sheet show {state.name})")
+    output.line(f"Still missing for an acceptance: {lacking[0]}{more} (throwbook sheet show {state.name})")
 
 
 def blanks_said(found: "Acceptance") -> list[str]:
     """What unanswered questions cost, in a line or two."""
     said = []
     if found.because:
-        said.append(f"Verdict no better than {found.verdict}: {'; '.join(found.because)}.")
+        said.append(f"At best '{found.verdict}': {'; '.join(found.because)}.")
     if found.claims_lost:
-        said.append(f"Not recorded, so it doesn't speak for: {'; '.join(found.claims_lost)}.")
+        said.append(f"Not recorded, so not covered: {'; '.join(found.claims_lost)}.")
     if found.not_proved:
         said.append(f"Not proved, because nobody could read it: {', '.join(found.not_proved)}.")
-    said += [f"To watch: {text}." for text in found.alerts]
+    said += [f"Signs to watch: {text}." for text in found.alerts]
     return [*said, *(f"Doubtful: {text}." for text in found.doubts)]
 
 

@@ -1,9 +1,4 @@
-"""Status, order; as text and JSON.
-
-``status`` and ``order``: where a rig stands, and taking it up or bringing it down.
-
-How a rig's standing is printed: status, what holds it, the way down, the next check.
-"""
+"""The commands status and order: the status of a rig, its open orders, and the steps to clear them."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -74,7 +69,7 @@ def _print_status(found: "RigStatus", steps: "Sequence[str] | None") -> None:
     for text in refused(found.status):
         output.line(text, style="warn", indent=2)
     for number, step in enumerate(steps, start=1):
-        output.line(f"way down {number}: {step}", indent=2)
+        output.line(f"step {number}: {step}", indent=2)
 
 
 def print_of_no_rig(logbook: str | None, rigs: "Iterable[str]") -> None:
@@ -252,19 +247,19 @@ def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
     output.table(["order", "written", "by", "does", "because", "signed"], rows)
 
 
-@order.command(short_help="Bring a rig down by a signed order.")
+@order.command(short_help="Clear orders by a signed clearance.")
 @click.argument("rig")
 @click.option(
-    "--order", "orders", multiple=True, metavar="ID", help="Open order it answers (again for more)."
+    "--order", "orders", multiple=True, metavar="ID", help="Open order that it clears (repeat for more)."
 )
-@click.option("--all", "every", is_flag=True, help="Answer every order that is open now.")
+@click.option("--all", "every", is_flag=True, help="Clear every order that is open now.")
 @click.option("--because", "--reason", "because", help="The reason.")
-@click.option("--cause-found", metavar="TEXT", help="What it was (for 'do not use').")
+@click.option("--cause-found", metavar="TEXT", help="Cause found (for 'do not use').")
 @click.option("--service", metavar="ID", help="Service entry with the repair (for 'do not use').")
 @click.option(
     "--sheet", metavar="NAME", help="Accepted commissioning sheet made after it (for 'do not use')."
 )
-@click.option("--signed", metavar="NAME", help="Who answers for it.")
+@click.option("--signed", metavar="NAME", help="Signed by.")
 @click.pass_context
 def clear(
     ctx: click.Context,
@@ -304,7 +299,7 @@ def clear(
     if every:
         orders = tuple(one.ids[0] for one in before.open)
     if not orders:
-        raise InputError("which orders it answers isn't said", rig, "Give --order ID for each, or --all.")
+        raise InputError("no order to clear is named", rig, "Give --order ID for each, or --all.")
     if before.level == DO_NOT_USE:
         for text in SHOWN_AT["clearing"]:
             output.line(text, style="warn")

@@ -1,9 +1,4 @@
-"""The command trend, and trends as text.
-
-``trend``: trend, control chart and forecast of one rig, or what to do next on every rig.
-
-What ``trend`` prints for people.
-"""
+"""The command trend: trend, control chart and forecast of one rig, or what to do next on every rig."""
 
 from collections.abc import Sequence
 from dataclasses import asdict, replace
@@ -18,7 +13,7 @@ from throwbook.core.quantities.rounding import interval_text
 from throwbook.core.quantities.text import counted
 from throwbook.core.quantities.units import display_unit, to_display
 from throwbook.core.trend.control_chart import NO_LIMIT
-from throwbook.core.trend.history import FIGURES
+from throwbook.core.trend.history import unit_of
 from throwbook.core.trend.maintenance_effect import CONFIDENCE, HELPED, WORSE
 from throwbook.core.trend.signals import LOW, OUT, SUSPECT
 from throwbook.core.trend.trend_result import (
@@ -58,7 +53,7 @@ STOP_AT = 4
     type=click.Choice(["local", "dask"]),
     default="local",
     show_default=True,
-    help="Reckon on this machine's cores, or on Dask.",
+    help="Calculate on this machine's cores, or on Dask.",
 )
 @click.option("--scheduler", metavar="ADDRESS", help="Dask scheduler [default: a cluster on this machine].")
 @click.option("--workers", type=click.IntRange(1), help="Processes [default: one a core].")
@@ -219,7 +214,7 @@ def print_trend(found: "RigTrend") -> None:
         [_row(one) for one in found.trends],
         right=[2, 3],
     )
-    output.line(f"All at 20 degC and nominal voltage. {ABOUT_CHANGE}")
+    output.line(f"All corrected to 20 °C and nominal voltage. {ABOUT_CHANGE}")
     for one in found.trends:
         if one.drift is not None:
             output.line(_sentence(drift_text(one)), style="warn")
@@ -250,7 +245,7 @@ def _row(one: "TrendResult") -> list[str | output.Cell]:
 
 
 def _unit(one: "TrendResult") -> str:
-    unit = FIGURES[one.figure][1]
+    unit = unit_of(one.figure)
     return "of stroke" if unit == "1" else unit
 
 
@@ -260,8 +255,8 @@ def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
             continue
         output.line()
         output.line(
-            f"Running current, {one.direction} (chart now {_digits(one.chart.lower)} to {_digits(one.chart.upper)} A, "
-            f"from {one.chart.baseline_throws} baseline throws). A level outside its limits is a signal",
+            f"Running current, {one.direction} (control limits now {_digits(one.chart.lower)} to {_digits(one.chart.upper)} A, "
+            f"from {one.chart.baseline_throws} baseline throws). A level outside its limits is out of control",
             style="heading",
         )
         output.table(
@@ -289,7 +284,7 @@ def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
         )
         if one.as_found is not None and one.as_found.first_signal is not None:
             output.line(
-                f"First throws after a rest, by themselves: out of control since {one.as_found.first_signal}.",
+                f"As-found throws by themselves: out of control since {one.as_found.first_signal}.",
                 style="warn",
             )
 
@@ -344,15 +339,14 @@ def _print_services(found: "RigTrend") -> None:
         output.line()
         sure = f"{100 * CONFIDENCE:.0f} % interval"
         output.line(
-            f"Services: after less before ({sure}; of two days, what scatters from day to day and the weather are in it), "
-            "the check that raised the alarm left out",
+            f"Effect of each service: after minus before ({sure}; it includes weather and the scatter from day to day); the check that raised the alarm is left out",
             style="heading",
         )
         output.table(
             ["date", "action", "figure", "direction", "before, after", "change", "answer"], sorted(rows)
         )
         output.line(
-            "Figures that aren't listed: no difference that so few checks and throws could show.",
+            "Figures not listed: too few checks and throws to show a difference.",
             style="quiet",
         )
 

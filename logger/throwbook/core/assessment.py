@@ -10,6 +10,8 @@ from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple
 
+from throwbook.core.wording import SIGNS
+
 if TYPE_CHECKING:  # the words for verdicts are needed where no array is: the screen opens without numpy
     from throwbook.core.trace import FloatArray
 
@@ -222,6 +224,12 @@ def movement_said(judged: Assessment) -> str:
 def worst_verdict(verdicts: Iterable[str]) -> str:
     """The one that comes first in ``WORST_FIRST``; ``undecided`` where there is none."""
     return min(verdicts, key=WORST_FIRST.index, default=UNDECIDED)
+
+
+def sign_text(sign: Sign) -> str:
+    """A sign with its place: ``binding spot at 62 % of stroke``."""
+    place = "" if sign.at_fraction is None else f" at {100.0 * sign.at_fraction:.0f} % of stroke"
+    return f"{SIGNS[sign.sign].column}{place}"
 
 
 def worst_of(judged: Sequence[Assessment]) -> Assessment:

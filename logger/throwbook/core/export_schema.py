@@ -17,22 +17,12 @@ from throwbook.core.records import (
     Service,
     SheetState,
 )
+from throwbook.core.wording import FIGURES as NAMES
 
 Row = dict[str, Any]
 TEXT = "text"
 FLAG = "yes/no"
 TIME = "ISO 8601"
-
-FIGURE_UNITS = {
-    "_s": "s",
-    "_a": "A",
-    "_v": "V",
-    "_ohm": "ohm",
-    "_as": "A s",
-    "_j": "J",
-    "_vs": "V s",
-    "_fraction": "1",
-}
 
 
 @dataclass(frozen=True)
@@ -63,16 +53,6 @@ class ExportData:
     """Every revision, and whether it is the one that counts."""
     services: tuple[tuple[Service, bool], ...]
     orders: tuple[Order, ...]
-
-
-def unit_of(figure: str) -> str:
-    """The unit that a figure's name carries.
-
-    >>> unit_of("run_current_a"), unit_of("charge_as"), unit_of("travel_fraction")
-    ('A', 'A s', '1')
-    """
-    endings = sorted(FIGURE_UNITS, key=len, reverse=True)
-    return next((FIGURE_UNITS[ending] for ending in endings if figure.endswith(ending)), "1")
 
 
 def _said(value: Any) -> str:
@@ -113,8 +93,9 @@ def _figure(name: str, index: int) -> Callable[[tuple[LoggedTrial, SheetState | 
 def _figure_columns() -> list[Column]:
     found = []
     for each in fields(Figures):
-        unit = unit_of(each.name)
-        found.append(Column(each.name, unit, "figure of the throw", _figure(each.name, 0)))
+        _, sentence, unit, means = NAMES[each.name]
+        what = f"{sentence} ({means})" if means else sentence
+        found.append(Column(each.name, unit, what, _figure(each.name, 0)))
         found.append(
             Column(f"{each.name}_u", unit, "its expanded uncertainty (k = 2)", _figure(each.name, 1))
         )
@@ -169,7 +150,12 @@ TRIALS = (
         "right_pin", TEXT, "right pin seen in its hole: yes, no, not looked", _of("sighting", "right_pin")
     ),
     Column("seen_how", TEXT, "how the pins were looked at", _of("sighting", "how")),
-    Column("load_check", TEXT, "the maker's load check: yes, no, not looked", _of("sighting", "load_check")),
+    Column(
+        "load_check",
+        TEXT,
+        "the manufacturer's load check: yes, no, not looked",
+        _of("sighting", "load_check"),
+    ),
     Column(
         "retained_power_off", TEXT, "stayed put with the power off", _of("sighting", "retained_power_off")
     ),
@@ -192,7 +178,7 @@ TRIALS = (
 )
 SIGNS = (
     Column("trial", TEXT, "id of the trial", lambda item: item[0].id),
-    Column("sign", TEXT, "what was noticed", lambda item: item[1].sign),
+    Column("sign", TEXT, "code of the sign", lambda item: item[1].sign),
     Column("level", TEXT, "info, watch or fail", lambda item: item[1].level),
     Column("value", "see unit", "its value", lambda item: item[1].value),
     Column("limit", "see unit", "the limit it was held against", lambda item: item[1].limit),

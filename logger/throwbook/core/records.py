@@ -149,7 +149,7 @@ class PinAnswers:
     right_pin: str = NOT_LOOKED
     how: str = ""
     load_check: str = NOT_LOOKED
-    """The maker's load check: ``yes`` done and passed, ``no`` not passed, ``not looked`` not done."""
+    """The manufacturer's load check: ``yes`` done and passed, ``no`` not passed, ``not looked`` not done."""
     retained_power_off: str = NOT_LOOKED
     """``yes`` the pins stayed put with the power off, ``no`` they didn't, ``not looked`` not tried."""
     by: str = ""

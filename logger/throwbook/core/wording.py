@@ -1,26 +1,275 @@
-"""The cautions, each written once, shown where the hazard is. Source: method.md 7.
+"""Every name that a person reads, each once: figures, limits, ends, signs, verdicts, statuses, causes, answers; and the cautions.
 
-The tool only records. Nothing it computes stands in for a person who looks at both pins.
+A table is keyed by what is stored or stands in the JSON; that key never changes, its name may. A name has a short form
+(the head of a column, a field of a form, a line in a chart) and a long one (a sentence). Command line, screens, papers and
+the pages of the guide read them here. Constants only: what is shown first must not wait for numpy.
 """
 
-FALL = "A half-locked attachment drops. Put the attachment on the ground, clear the area, and stay out from under it."
-HANDS = "Before hands go near the pins: power isolated, key out."
+from typing import NamedTuple
+
+
+class Name(NamedTuple):
+    """What a thing is called."""
+
+    column: str
+    sentence: str
+    unit: str = ""
+    """SI unit of its value; ``1`` for a share, empty where it has none."""
+    means: str = ""
+    """What it is, where the name alone doesn't say it."""
+
+
+class LimitName(NamedTuple):
+    """A limit is called by the figure that it judges and by its side."""
+
+    figure: Name
+    side: str
+    """``max`` or ``min``."""
+
+    @property
+    def column(self) -> str:
+        """``running, max``"""
+        return f"{self.figure.column}, {self.side}"
+
+    @property
+    def sentence(self) -> str:
+        """``running current, upper limit``; of a share also what it is a share of."""
+        share = f" ({self.figure.means})" if self.figure.means.startswith("%") else ""
+        return f"{self.figure.sentence}, {'upper' if self.side == 'max' else 'lower'} limit{share}"
+
+
+# field of ``assessment.Figures``
+FIGURES: dict[str, Name] = {
+    "start_s": Name("start", "start of the movement", "s"),
+    "end_s": Name("end", "end of the movement", "s"),
+    "travel_time_s": Name("time", "travel time", "s", "from current on to current off"),
+    "inrush_a": Name("inrush", "inrush current", "A", "the first peak of each start"),
+    "run_current_a": Name(
+        "running", "running current", "A", "average while the rod moves, without the inrush"
+    ),
+    "peak_run_current_a": Name("peak", "peak running current", "A", "highest after the inrush"),
+    "stall_current_a": Name("stall", "stall current", "A", "what a motor draws that cannot turn"),
+    "mean_voltage_v": Name("under load", "voltage under load", "V", "average while the rod moves"),
+    "rest_voltage_v": Name("at rest", "voltage at rest", "V", "before the start"),
+    "source_resistance_ohm": Name(
+        "supply", "supply resistance", "ohm", "battery, cable and plugs up to the board"
+    ),
+    "charge_as": Name("charge", "charge drawn", "A s"),
+    "energy_j": Name("energy", "energy used", "J"),
+    "travel_fraction": Name("travel", "travel", "1", "% of stroke"),
+    "take_up_fraction": Name("take-up", "take-up point", "1", "where the load comes on, % of stroke"),
+    "run_noise_a": Name("noise", "current noise while running", "A"),
+    "back_emf_vs": Name("back-EMF", "back-EMF over the travel", "V s"),
+}
+EXPECTED_TIME = Name(
+    "expected", "expected time", "s", "for this voltage and current, by the baseline or the data sheet"
+)
+_TIME_SHARE = Name("time", "travel time", "1", "% of expected")
+
+# key of ``limits.LIMITS``
+LIMITS: dict[str, LimitName] = {
+    "run_current": LimitName(FIGURES["run_current_a"], "max"),
+    "peak_run_current": LimitName(FIGURES["peak_run_current_a"], "max"),
+    "travel_done": LimitName(FIGURES["travel_fraction"], "min"),
+    "travel_time_low": LimitName(_TIME_SHARE, "min"),
+    "travel_time_high": LimitName(_TIME_SHARE, "max"),
+    "supply_under_load": LimitName(FIGURES["mean_voltage_v"], "min"),
+    "spread_run_current": LimitName(
+        Name("spread", "spread of the running current", "1", "largest minus smallest, over the mean"), "max"
+    ),
+    "force_margin": LimitName(
+        Name("margin", "force margin", "1", "force left over in the worst case, % of the force needed"), "min"
+    ),
+}
+
+
+def limited(limit: str) -> str:
+    """The figure that a limit is about, in words."""
+    return LIMITS[limit].figure.sentence
+
+
+_IDLE, _IDLE_TIME = (
+    Name("no load", "no-load current", "A"),
+    Name("time", "time of the full stroke", "1", "% of expected"),
+)
+# check of a bench test, without its direction
+BENCH_LIMITS: dict[str, LimitName] = {
+    "no_load_current": LimitName(_IDLE, "max"),
+    "stroke_time_low": LimitName(_IDLE_TIME, "min"),
+    "stroke_time_high": LimitName(_IDLE_TIME, "max"),
+}
+
+# ``assessment.ENDS``, and what a person may type beside them
+ENDS: dict[str, Name] = {
+    "cut-off": Name("by itself", "stopped by itself"),
+    "stall": Name("stalled", "stalled"),
+    "stopped-short": Name("short", "stopped short", means="before the travel was done"),
+    "still-running": Name("still running", "still running when the record ended"),
+    "no-run": Name("no start", "did not start"),
+}
+"""*Stopped by itself* says that the current went off, never where the pins are."""
+
+# sign: its name, and what a record that has it shows
+SIGNS: dict[str, Name] = {
+    "no-start": Name("did not start", "No current in the whole record"),
+    "stall": Name("stall", "The motor stalled before the end of travel"),
+    "end-stop": Name(
+        "ran into end stop", "The motor stalled at the end of travel: the limit switch did not open"
+    ),
+    "stopped-short": Name("stopped short", "The current went off before the travel was done"),
+    "no-end": Name("did not stop", "The motor kept running past the full stroke"),
+    "light-run": Name("light run", "Running current close to no load over the whole travel"),
+    "slow-travel": Name("slow", "Slower than its voltage and current explain"),
+    "low-supply": Name("low supply", "Supply voltage low, even at rest"),
+    "supply-drop": Name("voltage drop", "Too much voltage drop up to the board"),
+    "drag": Name("drag", "Running current above the baseline over the whole travel"),
+    "binding-spot": Name("binding spot", "Current above the baseline at one place"),
+    "over-rated": Name("over full load", "Running current above the full-load current"),
+    "uneven-sides": Name("uneven sides", "The load comes on in two steps"),
+    "free-play": Name("free play", "Take-up point later than in the baseline"),
+    "duty-exceeded": Name("rest too short", "Rest shorter than the duty cycle calls for"),
+    "clipped": Name("over range", "Current beyond the board's range"),
+    "gaps": Name("gaps", "Samples missing from the record"),
+    "interruption": Name("interruption", "The current dropped out during the throw and came back"),
+    "cut-record": Name("incomplete record", "The record starts or ends while the motor is running"),
+    "noisy": Name("noisy", "Current noise higher than brushes and sensor explain"),
+}
+
+# ``assessment.VERDICTS``, and the decision on a limit where there is no reading
+VERDICTS: dict[str, Name] = {
+    "pass": Name("pass", "all limits met, no sign to watch; says nothing about the pins"),
+    "watch": Name("watch", "inside every limit, but with a sign to follow up"),
+    "fail": Name("FAIL", "a limit was missed or a failing sign was found"),
+    "undecided": Name("undecided", "too close to the limit for this uncertainty; needs a better reading"),
+    "unusable": Name("unusable", "the record cannot be judged"),
+    "not judged": Name("no reading", "not judged: no reading"),
+}
+VERDICT_TONES = {"pass": "good", "watch": "warn", "fail": "bad", "undecided": "warn", "unusable": "warn"}
+"""A colour only repeats the word."""
+
+NOT_COMMISSIONED = Name("not commissioned", "no accepted commissioning sheet")
+
+# cause of an order: what a person reads
+ORDER_CAUSES: dict[str, str] = {
+    "pin not seen": "a lock pin was looked at and NOT seen in its hole",
+    "stall": "the motor stalled",
+    "stopped short": "a lock throw stopped before the travel was done",
+    "light run": "running current close to no load over the whole travel: the drive may be disconnected from the mechanism",
+    "no end": "the motor kept running past the full stroke: the drive may be slipping",
+    "let go": "the pins moved with the power off",
+    "load check failed": "the manufacturer's load check failed",
+    "damage": "damage was seen",
+    "end stop": "the motor ran into the end stop: the limit switch did not open",
+    "unlock stopped short": "an unlock throw stopped before the travel was done",
+    "no start": "the actuator did not start: no current",
+    "failed limit": "a throw failed a limit",
+    "rig changed": "ratings or limits have changed since commissioning",
+    "acceptance lapsed": "an accepted sheet no longer passes the rules of acceptance",
+    "unread recording": "a recording that cannot be judged was set aside",
+    "shared record": "one record stands on two rigs: one of them never made that throw",
+    "reassigned throw": "a signed correction moved an imported throw to another rig, or to none",
+    "watch sign": "a throw showed a sign to watch",
+    "person: watch": "a person set it to watch",
+    "person: restricted": "a person restricted it",
+    "person: do not use": "a person took it out of use",
+}
+
+# what is looked at after a lock throw: field of ``records.Sighting``
+SIGHTINGS: dict[str, Name] = {
+    "left_pin": Name("left", "left pin"),
+    "right_pin": Name("right", "right pin"),
+    "load_check": Name("load check", "manufacturer's load check"),
+    "retained_power_off": Name("stays put", "pins with the power off"),
+}
+_PIN = {
+    "yes": Name("yes", "in its hole"),
+    "no": Name("NO", "NOT in its hole"),
+    "not looked": Name("-", "not looked at"),
+}
+# the same: answer as it is stored
+ANSWERS: dict[str, dict[str, Name]] = {
+    "left_pin": _PIN,
+    "right_pin": _PIN,
+    "load_check": {
+        "yes": Name("yes", "passed"),
+        "no": Name("NO", "FAILED"),
+        "not looked": Name("-", "not done"),
+    },
+    "retained_power_off": {
+        "yes": Name("yes", "stayed put"),
+        "no": Name("NO", "MOVED"),
+        "not looked": Name("-", "not tried"),
+    },
+}
+
+# what every sheet asks: field of ``sheets.conditions.Conditions``
+CONDITIONS: dict[str, Name] = {
+    "hours_since_movement": Name("hours idle", "hours since it last moved"),
+    "worked_before": Name("worked before", "greased or moved before the test"),
+    "ambient_c": Name("air", "air temperature"),
+    "supply": Name("supply", "power supply"),
+    "engine_running": Name("engine", "engine running"),
+    "attachment": Name("attachment", "attachment fitted"),
+    "operator": Name("operator", "operator"),
+    "instruments": Name("instruments", "instruments (make, model, serial no.)"),
+}
+NOT_RECORDED = "not recorded"
+"""A blank; never a no."""
+
+# state of a point of a trend
+TREND_STATES: dict[str, Name] = {
+    "in control": Name("in control", "no more than normal variation"),
+    "suspect": Name("suspect", "one check stands out, repeat it"),
+    "out of control": Name("out of control", "more than normal variation"),
+    "low": Name("low", "below the baseline"),
+}
+
+# value of a rig file: ``section.key``
+RIG: dict[str, Name] = {
+    "lock.needed_travel": Name("travel needed", "travel needed (unlock to lock)"),
+    "lock.spacing_locked": Name("spacing after lock", "pin spacing after a lock throw"),
+    "lock.spacing_unlocked": Name("spacing after unlock", "pin spacing after an unlock throw"),
+    "lock.needed_force": Name("force to move the latch", "force needed to move the latch, clean and warm"),
+    "lock.excess_goes": Name("spare stroke taken up by", "what takes up the spare stroke"),
+    "lock.bears_force": Name("force parts withstand", "force that rod, pins and mounts withstand"),
+    "lock.lowest_voltage": Name("lowest supply voltage", "lowest supply voltage, under load"),
+    "lock.coldest": Name("lowest air temperature", "lowest air temperature it has to work in"),
+    "actuator.voltage": Name("voltage", "nominal voltage"),
+    "actuator.stroke": Name("stroke", "stroke"),
+    "actuator.rated_force": Name("rated force", "rated force"),
+    "actuator.no_load_speed": Name("no-load speed", "no-load speed"),
+    "actuator.full_load_speed": Name("full-load speed", "full-load speed"),
+    "actuator.no_load_current": Name("no-load current", "no-load current"),
+    "actuator.full_load_current": Name("full-load current", "full-load current"),
+    "actuator.duty_cycle": Name("duty cycle", "duty cycle"),
+    "actuator.duty_period": Name("duty period", "duty period"),
+    "actuator.protection": Name("IP rating", "IP rating"),
+    "actuator.extend_locks": Name("lock throw extends the rod", "a lock throw extends the rod"),
+    "wiring.conductor": Name("wire size", "wire size"),
+    "wiring.length_one_way": Name("cable length, one way", "cable length, one way"),
+    "wiring.fuse": Name("fuse", "fuse"),
+    "wiring.fuse_type": Name("fuse type", "fuse type"),
+    "board.id": Name("board id", "board (current-sense board)"),
+    "board.placed_in": Name("board sits in", "where the board sits"),
+}
+
+
+# ---- cautions, shown where the hazard is. Source: method.md 7 ----
+
+FALL = (
+    "A half-locked attachment drops. Put the attachment on the ground, clear the area and never go under it."
+)
+HANDS = "Before hands go near the pins: isolate the power and take the key out."
 BOTH_PINS = (
-    "Look at both pins at every change, each by itself, and do the maker's load check. This tool only records; it never "
-    "drives the actuator, and no figure of it stands in for your eyes."
+    "At every attachment change, look at each pin separately and do the manufacturer's load check. This program only records. "
+    "It never drives the actuator, and none of its figures replaces your own look."
 )
 FIRE = (
-    "Batteries, wiring and fuses can start fires. Protect the cable by the local code and the machine maker's "
-    "instructions."
+    "Batteries, wiring and fuses can start fires. Protect the cable as the local code and the machine "
+    "manufacturer's instructions require."
 )
-QUALIFIED = (
-    "Structural repair, electrical work on safety circuits, and return to service of hired or workplace machines belong to "
-    "qualified people, licensed where the law asks for it."
-)
-OUT_OF_USE = (
-    "Do not use. Keep people away and the attachment on the ground until the cause is found, the repair is logged, the rig "
-    "is commissioned anew in full and that is signed."
-)
+QUALIFIED = "Structural repair, electrical work on safety circuits, and return to service of hired or workplace machines must be done by qualified people, licensed where the law requires it."
+OUT_OF_USE = "Do not use. Keep people away and the attachment on the ground until the cause is found, the repair is logged, and the rig is commissioned again in full and signed for."
 
 # where it is shown: the sentences, in this order.
 SHOWN_AT: dict[str, tuple[str, ...]] = {

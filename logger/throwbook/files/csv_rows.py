@@ -341,7 +341,7 @@ def _number(cell: str, column: RowColumn, layout: RowLayout, line: int) -> float
         unit = QUANTITIES[column.quantity][1]
         raise layout.fault(
             line,
-            f"{column.name} {quoted(cell)} is beyond belief ({LARGEST[column.quantity]:g} {unit} at most)",
+            f"{column.name} {quoted(cell)} is far outside any possible reading ({LARGEST[column.quantity]:g} {unit} at most)",
             f'Is it another unit? --column {column.quantity}="NAME [UNIT]"',
         )
     name = quoted(column.name)

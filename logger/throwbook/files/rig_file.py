@@ -39,19 +39,19 @@ spacing_unlocked = "412 mm"       # optional: ... and after an unlock throw; giv
 needed_force = "420 N"            # optional: push the whole mechanism needs, clean and warm
 excess_goes = "slotted link"      # optional: where stroke beyond the needed travel goes
 bears_force = "7000 N"            # optional: push that rod, pins and mounts bear in a stall
-lowest_voltage = "11 V"           # optional: lowest supply under load at the machine
+lowest_voltage = "11 V"           # optional: lowest supply voltage, machine under load
 coldest = "-10 degC"              # optional: coldest day it has to work
 
-[actuator]                        # from the data sheet or the type plate
+[actuator]                        # from the data sheet or the nameplate
 voltage = "12 V"                  # nominal
 stroke = "200 mm"
-rated_force = "1500 N"            # push at full load
+rated_force = "1500 N"            # at full load
 no_load_speed = "16 mm/s"
 full_load_speed = "11 mm/s"       # optional: without it three quarters of the no-load speed are assumed, and said to be
 no_load_current = "0.9 A"
-full_load_current = "3.6 A"       # the rated maximum
+full_load_current = "3.6 A"       # at rated force; limits are shares of it
 duty_cycle = 0.25                 # optional: share of time it may run; "25 %" is the same
-duty_period = "10 min"            # optional: cycle that share is reckoned over
+duty_period = "10 min"            # optional: cycle that share is calculated over
 protection = "IP66"               # optional: the code as printed
 extend_locks = true               # optional: false where the rod pulls in to lock
 
@@ -66,11 +66,11 @@ placed_in = "supply"              # "supply": before the reversing switch; "moto
 id = "A1B2"                       # optional: as 'throwbook board find' shows it
 
 [limits]                          # optional: limits of this rig's own, each with its reason; without them:
-# run_current         80 % of the rated maximum      peak_run_current    the rated maximum
+# run_current         80 % of full-load current      peak_run_current    the full-load current
 # travel_time_low     85 % of the expected time      travel_time_high    115 % (75 and 125 % when under 10 s)
 # supply_under_load   90 % of the nominal voltage    spread_run_current  10 % within a set
 # travel_done         85 % of the stroke (75 %)      force_margin        30 % over the worst case
-run_current = { value = "2.8 A", reason = "maker's letter of 2026-02-01" }
+run_current = { value = "2.8 A", reason = "manufacturer's letter of 2026-02-01" }
 """
 
 
@@ -152,7 +152,9 @@ def _value(value: Any, key: str, kind: str, at: str) -> Any:
         return float(value) if abs(value) < _LARGEST_SHARE else math.inf
     if not isinstance(value, str):
         if not isinstance(value, int | float) or isinstance(value, bool):
-            raise InputError("is no quantity", at, f"Write it with its unit, in quotes: {_line(key, kind)}.")
+            raise InputError(
+                "is not a value with a unit", at, f"Write it with its unit, in quotes: {_line(key, kind)}."
+            )
         unit = KINDS[kind].example.partition(" ")[2]
         meant = f'{key} = "{value} {unit}"' if abs(value) < _LARGEST_SHARE else _line(key, kind)
         raise InputError(

@@ -193,7 +193,7 @@ def _judged(rig: Rig, traces: "Sequence[Trace]") -> BenchResult:
 def own_rating(rig: Rig, line: "MotorLine") -> dict[str, str]:
     """The refined line as data-sheet values at the nominal voltage.
 
-    Full-load current and force stay the maker's: no bench throw without load can tell them.
+    Full-load current and force stay the manufacturer's: no bench throw without load can tell them.
     """
     actuator = rig.actuator
     free = float(speed_at(line, line.i0_a, actuator.voltage_v))

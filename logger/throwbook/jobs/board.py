@@ -233,7 +233,7 @@ def _rate_line(time_s: "np.ndarray", index: "np.ndarray", rate_hz: int) -> Check
     lasted_s = float(time_s[-1] - time_s[0])
     held_hz = float(index[-1] - index[0]) / lasted_s if lasted_s > 0.0 else 0.0
     good = abs(held_hz / rate_hz - 1) <= RATE_SHARE
-    say = f"{held_hz:.1f} samples/s held of {rate_hz} asked" + ("" if good else ": choose a lower rate")
+    say = f"{held_hz:.1f} of {rate_hz} samples per second reached" + ("" if good else ": choose a lower rate")
     return CheckLine("rate", held_hz, "Hz", RATE_SHARE * rate_hz, good, say)
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from throwbook.core.records import PinAnswers, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE
+from throwbook.core.wording import SIGNS
 from throwbook.errors import InputError
 from throwbook.jobs import demo_data as story
 from throwbook.jobs import latch, maintenance, sheets, sign_off
@@ -39,7 +40,7 @@ def throws_chapter(done: Imported, title: str, *more: str) -> Chapter:
         if one.judgement is None:
             continue
         judged = one.judgement.assessment
-        named = ", ".join(sign.sign for sign in judged.signs if sign.level != "info")
+        named = ", ".join(SIGNS[sign.sign].column for sign in judged.signs if sign.level != "info")
         verdict = f"{judged.verdict} ({named})" if named else judged.verdict
         told[f"{one.trial.direction}: {verdict}"] += 1
     figures = "; ".join(f"{count} x {what}" for what, count in told.items())
@@ -96,7 +97,7 @@ def where_it_stands(logbook: Path, rig: str) -> Chapter:
 
 
 LOGBOOK = "throwbook.db"
-SEEN = PinAnswers("yes", "yes", "by eye, torch and mirror, from both sides", "yes", "yes")
+SEEN = PinAnswers("yes", "yes", "by eye, lamp and mirror, from both sides", "yes", "yes")
 Say = Callable[[Chapter], None]
 
 

@@ -80,7 +80,7 @@ def sheet_text(file: Path) -> str:
         ) from error
     except UnicodeDecodeError as error:
         raise InputError(
-            "this is no text", str(file), "Give plain text (UTF-8), one line a throw."
+            "this is not text", str(file), "Give plain text (UTF-8), one line a throw."
         ) from error
 
 

@@ -50,7 +50,7 @@ def export(
     there already or a rig that isn't.
     """
     if folder.exists():
-        raise InputError("there is something with this name already", str(folder), "Name a new folder.")
+        raise InputError("something with this name is there already", str(folder), "Name a new folder.")
     if not folder.parent.is_dir():
         raise InputError("there is no such folder", str(folder.parent), "Make it first, or name another one.")
     with opened(logbook, read_only=True) as book, book.snapshot():

@@ -88,5 +88,7 @@ def _refuse_dates(entry: ServiceEntry, today: date) -> None:
         raise InputError("; ".join(complaints), "service", "Look at the dates.")
     if entry.due_on is not None and entry.due_on <= entry.on:
         raise InputError(
-            f"the next check on {entry.due_on} isn't after the service", Field("due"), "Look at the dates."
+            f"the next check on {entry.due_on} must be later than the service",
+            Field("due"),
+            "Look at the dates.",
         )

@@ -164,7 +164,7 @@ SIGNS = [
     _fault("binding-spot", "binding-spot-unlock", "the same burr met on the way back, at 38 %", SimulatedFault("local-bind", 0.4, 0.62), UNLOCK),
     _fault("binding-spot", "binding-spot-hole-edge", "a pin meets the edge of its hole", SimulatedFault("hole-edge", 0.6)),
     _fault("binding-spot", "binding-spot-weight-on-pins", "the attachment hangs on the pins: a break-away peak", SimulatedFault("weight-on-pins", 0.7), UNLOCK),
-    _fault("over-rated", "over-rated", "runs 15 % above the rated maximum", SimulatedFault("over-rated", 0.15)),
+    _fault("over-rated", "over-rated", "runs 15 % above the full-load current", SimulatedFault("over-rated", 0.15)),
     _fault("uneven-sides", "uneven-sides", "the second side takes up its load late", SimulatedFault("uneven-sides", 0.12)),
     _fault("free-play", "free-play", "worn joints: the load is taken up 6 % of the stroke later", SimulatedFault("free-play", 0.06)),
     _fault("clipped", "clipped", "a sensor too small for the motor", SimulatedFault("clipped", 0.85)),

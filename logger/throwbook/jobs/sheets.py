@@ -291,5 +291,5 @@ def refuse_blank(pins: PinAnswers) -> None:
             raise InputError(f"{getattr(pins, name)!r} is no answer", name, f"One of: {', '.join(ANSWERS)}.")
     if YES in (pins.left_pin, pins.right_pin) and not pins.says_no and not written(pins.how):
         raise InputError(
-            "how the pins were seen isn't written", Field("seen-how"), "For example: torch, both sides."
+            "it is not recorded how the pins were seen", Field("seen-how"), "For example: lamp, both sides."
         )

@@ -24,6 +24,7 @@ from throwbook.core.status.status_text import (
     judging_first,
     said_since,
 )
+from throwbook.core.wording import CONDITIONS
 from throwbook.errors import InputError
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened, rig_for_sheet, rig_of
@@ -67,7 +68,7 @@ def _gaps(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
     if newest is None:
         return not_covered(rig_of(book, rig))
     blank = unanswered(conditions_from(newest.answers))
-    return not_covered(rig_of(book, rig), [(one.asked.rstrip("?").lower(), one.claim_lost) for one in blank])
+    return not_covered(rig_of(book, rig), [(CONDITIONS[one.key].sentence, one.claim_lost) for one in blank])
 
 
 def not_proved_in(book: "Logbook", rig: str) -> tuple[str, ...]:

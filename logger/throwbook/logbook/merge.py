@@ -162,7 +162,7 @@ class Terms:
     same: tuple[str, ...] = ()
     """It is one machine: the version of the rig file that counts here stands for both."""
     by: str = ""
-    """Who says so."""
+    """Signed by."""
     now: datetime | None = None
     dry_run: bool = False
     """Only say what would be done."""

@@ -1,9 +1,4 @@
-"""Charts of one throw.
-
-Drawings of one judged throw: current and voltage over time, current over travel against the baseline.
-
-Pictures for the guide: one throw, small, current over time above current over travel.
-"""
+"""Charts of one judged throw: current and voltage over time, current over travel against the baseline."""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -11,11 +6,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from throwbook.core.assessment import INFO, Assessment, Check, Figures, Sign
-from throwbook.core.quantities.rounding import limit_text, measured_text, percent_text
+from throwbook.core.assessment import INFO, Assessment, Check, Figures, Sign, sign_text
+from throwbook.core.quantities.rounding import limit_text, measured_text
 from throwbook.core.quantities.text import printable
 from throwbook.core.rig import Rig
 from throwbook.core.trace import FloatArray, Trace
+from throwbook.core.wording import ENDS, FIGURES, LIMITS, VERDICTS
 from throwbook.report import chart_style
 
 if TYPE_CHECKING:
@@ -86,7 +82,9 @@ def _title(subject: Subject) -> str:
     when = f", {subject.trace.started:%Y-%m-%d %H:%M}" if subject.trace.started else ""
     provisional = " (provisional)" if assessment.provisional else ""
     signs = [f"{number}  {_sign_text(sign)}" for number, sign in _marked(assessment)]
-    return "\n".join([f"{printable(where)}{when}", f"verdict: {assessment.verdict}{provisional}", *signs])
+    return "\n".join(
+        [f"{printable(where)}{when}", f"verdict: {VERDICTS[assessment.verdict].column}{provisional}", *signs]
+    )
 
 
 def draw_current(axes: "Axes", subject: Subject) -> None:
@@ -125,7 +123,9 @@ def _draw_voltage(axes: "Axes", subject: Subject) -> None:
             chart_style.label_line(axes, check.limit, _limit_text(check), chart_style.VERMILLION)
     _mark_segments(axes, assessment, with_names=False)
     axes.set(xlabel="time [s]", ylabel="voltage [V]")
-    axes.set_title(f"Voltage: {measured_text(assessment.figures.mean_voltage_v, 'V')} while running")
+    axes.set_title(
+        f"Voltage: {FIGURES['mean_voltage_v'].column} {measured_text(assessment.figures.mean_voltage_v, 'V')}"
+    )
     axes.margins(x=0.01, y=0.15)
 
 
@@ -147,7 +147,7 @@ def draw_profile(axes: "Axes", subject: Subject) -> None:
     axes.plot(100.0 * profile.fraction, profile.current_a, label="this throw", **chart_style.MEASURED)
     rated_a = subject.rig.actuator.full_load_current_a
     axes.axhline(rated_a, **chart_style.LIMIT)
-    chart_style.label_line(axes, rated_a, f"rated {rated_a:.3g} A", chart_style.VERMILLION)
+    chart_style.label_line(axes, rated_a, f"full load {rated_a:.3g} A", chart_style.VERMILLION)
     for number, sign in _marked(subject.assessment):
         if sign.at_fraction is not None:
             _mark_place(axes, number, sign)
@@ -159,17 +159,16 @@ def draw_profile(axes: "Axes", subject: Subject) -> None:
         axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), borderaxespad=0.1, ncols=3)
 
 
-LIMIT_NAMES = {"run_current": "run limit", "peak_run_current": "peak limit", "supply_under_load": "limit"}
-
-
 def _limit_text(check: Check) -> str:
-    return f"{LIMIT_NAMES.get(check.name, 'limit')} {limit_text(check.limit, check.side, check.unit)}"
+    return f"{LIMITS[check.name].column} {limit_text(check.limit, check.side, check.unit)}"
 
 
 def _current_title(figures: Figures) -> str:
     """The currents that the record gives."""
-    told = (("run", figures.run_current_a), ("peak in the run", figures.peak_run_current_a))
-    known = [f"{name} {measured_text(value, 'A')}" for name, value in told if value is not None]
+    values = (
+        (FIGURES[name].column, getattr(figures, name)) for name in ("run_current_a", "peak_run_current_a")
+    )
+    known = [f"{name} {measured_text(value, 'A')}" for name, value in values if value is not None]
     return f"Current: {', '.join(known) or 'this record gives no running current'}"
 
 
@@ -187,7 +186,7 @@ def _mark_segments(axes: "Axes", assessment: Assessment, *, with_names: bool) ->
     events = (
         ("start", figures.start_s.value if figures.start_s else None),
         ("inrush over", assessment.inrush_end_s),
-        (f"end ({assessment.end})", figures.end_s.value if figures.end_s else None),
+        (f"end ({ENDS[assessment.end].column})", figures.end_s.value if figures.end_s else None),
     )
     for row, (name, at_s) in enumerate(events):
         if at_s is None:
@@ -241,8 +240,7 @@ def _mark_place(axes: "Axes", number: int, sign: Sign) -> None:
 
 
 def _sign_text(sign: Sign) -> str:
-    where = f" at {percent_text(sign.at_fraction)} of the stroke" if sign.at_fraction is not None else ""
-    return printable(f"{sign.sign}{where} ({sign.level})")
+    return printable(f"{sign_text(sign)} ({sign.level})")
 
 
 def thinned(

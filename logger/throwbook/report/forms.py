@@ -1,9 +1,4 @@
-"""Blank sheet, cab card, yard list.
-
-Papers for the field: the blank test sheet and the cab card. Pure: data in, a document out.
-
-The list for the wall of the yard: every rig, where it stands, when it is due. Pure: data in, a document out.
-"""
+"""Papers for the field: the blank test sheet, the cab card, the list of rigs for the wall. Pure: data in, a document out."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -45,7 +40,7 @@ from throwbook.report.sections import limits
 CARD_TEMPERATURES_C = (-10.0, 5.0, 20.0)
 BOX = "\u2610"
 HOW_SEEN = (
-    "Left, right: the pin was seen in its hole, y or n, each pin by itself. Load check: the maker's, y or n. Stayed put: "
+    "Left, right: the pin was seen in its hole, y or n, each pin by itself. Load check: the manufacturer's, y or n. Stayed put: "
     "pins with the power off, y or n."
 )
 NOTHING_EXPECTED = (
@@ -56,13 +51,13 @@ NOTHING_EXPECTED = (
 STOP = (
     "a pin is not seen in its hole, left or right",
     "it stalls, hums without moving, or ends before its travel is done",
-    "it runs lighter or faster than it ever did: the drive may be off the pins",
+    "it draws less current or runs faster than ever before: the drive may be disconnected from the pins",
     "the pins move with the power off",
-    "the maker's load check is not passed",
+    "the manufacturer's load check is not passed",
     "anything is bent, cracked, loose or missing",
 )
 """When nobody should go on working with it. Source: method.md 5; the causes of the status 'do not use'."""
-EVERY_TIME = "At every change: look at the left pin, look at the right pin, each by itself; then the maker's load check."
+EVERY_TIME = "At every change: look at the left pin, look at the right pin, each by itself; then the manufacturer's load check."
 CARD_EVENTS = 4
 OLDER_CARD = (
     "This card says how things were on the day of print. If the rig stalled, stopped short, or a pin was seen out since, "
@@ -109,7 +104,7 @@ def blank_sheet(source: FormSource, kind: str, plan: Plan) -> Document:
         Cautions("First", (FALL, HANDS, BOTH_PINS)),
         Facts(
             (("Date and time", ""), ("Place", ""), *((_asked(one.asked), "") for one in QUESTIONS)),
-            "Before the first throw. A blank stays a blank; it lowers what the sheet may claim.",
+            "Fill in before the first throw. What is left blank is not covered by the sheet.",
             pencil=True,
         ),
         _light(rig) if kind == BENCH and not source.baselines else expected_table(source),
@@ -278,7 +273,7 @@ def _card_limits(rig: Rig) -> str:
             ("supply_under_load", "voltage"),
         )
     )
-    return f"At most {run} while it runs, {peak} at any moment after the start; at least {supply} under load."
+    return f"Limits: running at most {run}, peak (after the inrush) at most {peak}; voltage under load at least {supply}."
 
 
 # ---- both ----

@@ -1,8 +1,6 @@
-"""HTML renderer and its style.
+"""A document as one HTML file that needs nothing else: no script, no font, no picture from outside.
 
-A document as one HTML file that needs nothing else: no script, no font, no picture from outside.
-
-How the HTML papers look: light, dark, on a phone, in print. Every pair of colours has a contrast of 4.5 or more.
+Light, dark, on a phone, in print: every pair of colours has a contrast of 4.5 or more.
 """
 
 import re

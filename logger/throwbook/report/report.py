@@ -10,7 +10,7 @@ from throwbook.core.sheets.acceptance import who_saw
 from throwbook.core.sheets.conditions import CAUTION as PRACTICE
 from throwbook.core.status.latch import DO_NOT_USE
 from throwbook.core.status.status_text import headline
-from throwbook.core.wording import BOTH_PINS, FALL, HANDS, OUT_OF_USE, QUALIFIED
+from throwbook.core.wording import BOTH_PINS, FALL, HANDS, NOT_RECORDED, OUT_OF_USE, QUALIFIED
 from throwbook.report.document import (
     STRONG,
     Block,
@@ -26,7 +26,6 @@ from throwbook.report.document import (
 )
 from throwbook.report.material import Material, SheetPart
 from throwbook.report.sections import (
-    NOT_RECORDED,
     blanks,
     by_sheet,
     checks,

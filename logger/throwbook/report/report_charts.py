@@ -176,7 +176,7 @@ def _one_way(axes: "Axes", part: SheetPart, material: Material, direction: str) 
         look = chart_style.SECOND if apart else chart_style.MEASURED
         label = "as found" if apart else "throws" if number == len(profiles) - 1 else None
         axes.plot(100.0 * profile.fraction, profile.current_a, label=label, **{**look, "linewidth": 0.7})
-    axes.axhline(part.rig.actuator.full_load_current_a, label="rated maximum", **chart_style.LIMIT)
+    axes.axhline(part.rig.actuator.full_load_current_a, label="full-load current", **chart_style.LIMIT)
     axes.set(xlim=(0, 100), title=direction)
     axes.set_ylim(bottom=0.0)
 

@@ -1,12 +1,5 @@
-"""Machine and method, history, log, omissions.
-
-What was done otherwise than planned, and what was not recorded: said in every report, never left to be noticed.
-
-What a report says about the years: every check and the trend. What was done to the rig is in ``log``.
-
-What a report says was done to the rig: services, the status log, corrections.
-
-What a report says about the machine, its limits, the instruments and the method.
+"""The sections of a report that aren't one sheet's: machine, limits and method, history, services, status, corrections,
+what was done otherwise than planned and what was not recorded.
 """
 
 from collections.abc import Callable, Sequence
@@ -26,6 +19,8 @@ from throwbook.core.sheets.sheet import SheetTrial
 from throwbook.core.status.latch import CAUSES, sentence_of
 from throwbook.core.status.maintenance import Moment
 from throwbook.core.status.status_text import reasons
+from throwbook.core.wording import CONDITIONS, NOT_RECORDED, RIG, SIGNS
+from throwbook.core.wording import LIMITS as LIMIT_NAMES
 from throwbook.report.document import Block, Bullets, Facts, Heading, Picture, Table, Text
 from throwbook.report.material import Material, SheetPart
 
@@ -55,7 +50,7 @@ def deviations(part: SheetPart) -> list[str]:
 def blanks(part: SheetPart) -> list[str]:
     """What was not recorded, and what the report can't claim for it."""
     found = [
-        f"{one.asked.rstrip('?').lower()}; so it doesn't speak for {one.claim_lost}"
+        f"{CONDITIONS[one.key].sentence}; so not covered: {one.claim_lost}"
         for one in unanswered(part.conditions)
     ]
     unseen = [
@@ -89,7 +84,7 @@ def checks(material: Material) -> list[Block]:
         return [Heading("Every sheet"), Text("No throw is in the logbook.")]
     headings = (
         *("No.", "Day", "Kind", f"Air [{display_unit('temperature', material.rig.units)}]", "Way", "Throws"),
-        *("As found: running [A]", "Running [A]", "Time [s]", "Verdict", "Noticed", "State"),
+        *("As found: running [A]", "Running [A]", "Time [s]", "Verdict", "Signs", "State"),
     )
     table = Table(
         headings,
@@ -110,7 +105,9 @@ def _check_row(part: SheetPart, direction: str, throws: list[SheetTrial], units:
         one for one in part.counting(direction) if one.assessment.usable and one.assessment.end == CUT_OFF
     ]
     found = next((one for one in throws if one.id in part.apart), None)
-    noticed = sorted({sign.sign for one in throws for sign in one.assessment.signs if sign.level != INFO})
+    noticed = sorted(
+        {SIGNS[sign.sign].column for one in throws for sign in one.assessment.signs if sign.level != INFO}
+    )
     air = part.conditions.ambient_c
     order = ("fail", "unusable", "undecided", "watch", "pass")
     verdicts = {one.assessment.verdict for one in throws}
@@ -207,7 +204,7 @@ def _trend_row(one: "TrendResult") -> tuple[str, ...]:
     if slope.per_year is not None and slope.low is not None and slope.high is not None:
         low, high = amount(slope.low, one.unit, "+"), amount(slope.high, one.unit, "+")
         change = f"{amount(slope.per_year, one.unit, '+')} a year ({low} to {high})"
-    ahead = one.no_forecast.removeprefix("can't forecast yet: ")
+    ahead = one.no_forecast.removeprefix("no forecast yet: ")
     if forecast is not None:
         limit, sure = amount(forecast.limit, one.unit), f"{100 * forecast.confidence:.0f} %"
         ahead = f"limit {limit} about {forecast.crosses} ({forecast.low} to {forecast.high}, {sure})"
@@ -270,7 +267,7 @@ def _effects(material: Material) -> list[tuple[str, ...]]:
 
 def _moment(moment: Moment) -> str:
     if not moment:
-        return "not recorded"
+        return NOT_RECORDED
     return printable(f"{moment.what} ({moment.on})" if moment.on else moment.what)
 
 
@@ -279,14 +276,14 @@ def status(material: Material) -> list[Block]:
     blocks: list[Block] = [Heading("Status log")]
     held = reasons(material.status)
     if held:
-        blocks += [Text("What holds the rig where it is:"), Bullets(tuple(map(printable, held)))]
-        blocks.append(Text(printable(f"The way down: {'; '.join(material.steps)}.")))
+        blocks += [Text("Open orders:"), Bullets(tuple(map(printable, held)))]
+        blocks.append(Text(printable(f"Steps to clear: {'; '.join(material.steps)}.")))
     grouped: dict[tuple[str, ...], list[Order]] = {}
     for one in material.orders:
         about = one.id if one.clears else one.cause
         grouped.setdefault((f"{one.at:%Y-%m-%d}", one.level, about), []).append(one)
     if not grouped:
-        return [*blocks, Text("Nothing was ever raised.")]
+        return [*blocks, Text("There was never an order.")]
     rows = tuple((day, level, *_order_cells(orders)) for (day, level, _), orders in grouped.items())
     headings = ("Day", "Level", "What", "Because", "By")
     return [
@@ -335,48 +332,35 @@ def revisions(material: Material) -> list[Block]:
     return [Heading("History of revisions"), table]
 
 
-NOT_RECORDED = "not recorded"
-
-
-# label, part of the rig, field, kind of quantity ("": text)
+# name, part of the rig, field, kind of quantity ("": text)
 RIG_ROWS: tuple[tuple[str, str, str, str], ...] = (
-    ("Travel a lock throw needs", "lock", "needed_travel_m", "length"),
-    ("Push the mechanism needs, clean and warm", "lock", "needed_force_n", "force"),
-    ("Where stroke beyond the travel goes", "lock", "excess_goes", ""),
-    ("Push that rod, pins and mounts bear", "lock", "bears_force_n", "force"),
-    ("Lowest supply under load", "lock", "lowest_voltage_v", "voltage"),
-    ("Coldest day it has to work", "lock", "coldest_c", "temperature"),
-    ("Actuator: nominal voltage", "actuator", "voltage_v", "voltage"),
-    ("Actuator: stroke", "actuator", "stroke_m", "length"),
-    ("Actuator: rated force", "actuator", "rated_force_n", "force"),
-    ("Actuator: no-load speed", "actuator", "no_load_speed_m_s", "speed"),
-    ("Actuator: full-load speed", "actuator", "full_load_speed_m_s", "speed"),
-    ("Actuator: no-load current", "actuator", "no_load_current_a", "current"),
-    ("Actuator: full-load current (rated maximum)", "actuator", "full_load_current_a", "current"),
-    ("Actuator: duty cycle", "actuator", "duty_cycle", "share"),
-    ("Actuator: protection", "actuator", "protection", ""),
-    ("Conductor", "wiring", "conductor", ""),
-    ("Cable, one way", "wiring", "length_one_way_m", "cable length"),
-    ("Fuse", "wiring", "fuse_a", "current"),
-    ("Board sits in", "board", "placed_in", ""),
-    ("Board", "board", "id", ""),
+    ("needed_travel", "lock", "needed_travel_m", "length"),
+    ("needed_force", "lock", "needed_force_n", "force"),
+    ("excess_goes", "lock", "excess_goes", ""),
+    ("bears_force", "lock", "bears_force_n", "force"),
+    ("lowest_voltage", "lock", "lowest_voltage_v", "voltage"),
+    ("coldest", "lock", "coldest_c", "temperature"),
+    ("voltage", "actuator", "voltage_v", "voltage"),
+    ("stroke", "actuator", "stroke_m", "length"),
+    ("rated_force", "actuator", "rated_force_n", "force"),
+    ("no_load_speed", "actuator", "no_load_speed_m_s", "speed"),
+    ("full_load_speed", "actuator", "full_load_speed_m_s", "speed"),
+    ("no_load_current", "actuator", "no_load_current_a", "current"),
+    ("full_load_current", "actuator", "full_load_current_a", "current"),
+    ("duty_cycle", "actuator", "duty_cycle", "share"),
+    ("protection", "actuator", "protection", ""),
+    ("conductor", "wiring", "conductor", ""),
+    ("length_one_way", "wiring", "length_one_way_m", "cable length"),
+    ("fuse", "wiring", "fuse_a", "current"),
+    ("placed_in", "board", "placed_in", ""),
+    ("id", "board", "id", ""),
 )
-WORDS = {
-    "run_current": "Running current, averaged over the run",
-    "peak_run_current": "Highest current after the inrush",
-    "travel_done": "Travel done, by the measured voltage and current",
-    "travel_time_low": "Travel time over expected time, at least",
-    "travel_time_high": "Travel time over expected time, at most",
-    "supply_under_load": "Mean voltage while running",
-    "spread_run_current": "Spread of running current within a set",
-    "force_margin": "Force left over beyond the worst case",
-}
 DECISION_RULE = (
-    "Limits of the rating (rated maximum current, lowest voltage, travel done) decide an acceptance: a figure passes when it is "
+    "Limits of the rating (full-load current, lowest voltage, travel) decide an acceptance: a figure passes when it is "
     "inside by at least its expanded uncertainty U (k = 2), fails when it is beyond by more than U, and is undecided in between "
     "(guard band w = U; JCGM 106:2012, ILAC-G8:09/2019). Alert limits (80 % of the rating, expected time, spread) are compared as "
     "read: over one is 'watch', and only beyond twice the tolerance of the expected time a throw fails, guarded. Without a "
-    "reading of the highest current the running current has to keep 80 % of the rating, guarded. What had to be assumed widens "
+    "reading of the peak running current the running current has to keep 80 % of the rating, guarded. What had to be assumed widens "
     "what is expected and fails no throw. What nobody could read is listed as not proved. Uncertainties: type A "
     "from repeats, type B from calibration, resolution and instrument class, root-sum-square (JCGM 100:2008)."
 )
@@ -386,8 +370,8 @@ SHARED_RISK_RULE = (
 )
 METHOD = (
     "Start, end of the inrush and end are found in the recorded current; the running current is its time-average between "
-    "the last two. Travel comes from the back-EMF, the integral of V - iR, tied to the full stroke. The expected time of the whole stroke is "
-    "what the measured voltage and current ask for, by the baseline or, without one, by the rating.",
+    "the last two. Travel comes from the back-EMF, the integral of V - iR, tied to the full stroke. The expected time of the full stroke is "
+    "calculated for the measured voltage and current, from the baseline or, without one, from the data sheet.",
     "Shapes are compared with the baseline: the pointwise median of its throws. Limits drawn from n throws use the "
     "prediction factor for n.",
     "Whether a pin is in its hole is never computed. It is what a person saw, each pin by itself.",
@@ -403,10 +387,15 @@ def value_of(rig: Rig, part: str, name: str, kind: str) -> str:
     return show(value, kind, rig.units) if kind else str(value)
 
 
+def _rig_value(part: str, key: str) -> str:
+    name = RIG[f"{part}.{key}"].sentence
+    return f"Actuator: {name}" if part == "actuator" else _capital(name)
+
+
 def machine(material: Material) -> list[Block]:
     """Machine and parts, and the versions of the rig file."""
     rig = material.rig
-    rows = [(label, value_of(rig, part, name, kind)) for label, part, name, kind in RIG_ROWS]
+    rows = [(_rig_value(part, key), value_of(rig, part, name, kind)) for key, part, name, kind in RIG_ROWS]
     rows.append(("Which way locks", "rod out" if rig.actuator.extend_locks else "rod in"))
     blocks: list[Block] = [
         Heading("Machine and parts"),
@@ -426,6 +415,10 @@ def _took_shared_risk(part: SheetPart) -> bool:
     return decided is not None and bool(decided.statement.get("shared_risk"))
 
 
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
 def limits(rig: Rig) -> Table:
     """Every limit, with its value and source."""
     rows = []
@@ -434,7 +427,7 @@ def limits(rig: Rig) -> Table:
         side = "at most" if limit.side == MAX else "at least"
         rows.append(
             (
-                WORDS[name],
+                _capital(LIMIT_NAMES[name].sentence),
                 f"{side} {show_limit(limit.value, kind, rig.units, limit.side)}",
                 limit.judged_as,
                 limit.limit_from,
@@ -484,7 +477,9 @@ def method(material: Material) -> list[Block]:
         headings = ("Board", "Calibrated", "Due", "Gain", "Zero", "Against")
         blocks.append(Table(headings, rows, "Calibration of the current channel", (3, 4)))
     else:
-        blocks.append(Text("No calibration of a board is in the logbook: its own scale was taken as it is."))
+        blocks.append(
+            Text("The logbook holds no calibration for this board, so its own scale was used unchanged.")
+        )
     blocks += [
         Bullets(METHOD),
         Heading("Decision rule and limits", 3),

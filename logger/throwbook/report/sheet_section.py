@@ -1,14 +1,15 @@
 """What a report says about one test sheet: conditions, each throw, limits kept or not, what was seen, how it ended."""
 
-from throwbook.core.assessment import INFO, Check, Measured
+from throwbook.core.assessment import INFO, Check
 from throwbook.core.machine.limits import NOT_JUDGED
 from throwbook.core.quantities.rounding import limit_text, measured_text, percent_text
 from throwbook.core.quantities.text import counted, printable
 from throwbook.core.quantities.units import show_rest
-from throwbook.core.records import BENCH, NOT_LOOKED
+from throwbook.core.records import BENCH
 from throwbook.core.sheets.acceptance import who_saw
 from throwbook.core.sheets.conditions import said
 from throwbook.core.sheets.sheet import SheetTrial
+from throwbook.core.wording import ANSWERS, ENDS, LIMITS, SIGNS
 from throwbook.report.document import (
     STRONG,
     Block,
@@ -20,10 +21,6 @@ from throwbook.report.document import (
     Text,
 )
 from throwbook.report.material import SheetPart
-from throwbook.report.sections import WORDS
-
-SEEN_WORDS = {"yes": "yes", "no": "NO", NOT_LOOKED: "not looked"}
-ASKED_OF_EACH = ("left_pin", "right_pin", "load_check", "retained_power_off")
 
 
 def sheet_blocks(part: SheetPart, *, title: str, drawn: bool) -> list[Block]:
@@ -88,7 +85,7 @@ def _throws(part: SheetPart) -> Table:
                 measured_text(figures.run_current_a),
                 measured_text(figures.peak_run_current_a),
                 measured_text(figures.mean_voltage_v),
-                one.assessment.end.replace("-", " "),
+                ENDS[one.assessment.end].column,
                 one.assessment.verdict,
                 "; ".join(_remarks(part, one)),
             )
@@ -132,9 +129,10 @@ def _checks(part: SheetPart) -> Table:
     rows = []
     for name in names:
         held = [(one, check) for one in counting for check in one.assessment.checks if check.name == name]
+        words = LIMITS[name].sentence
         rows.append(
             (
-                WORDS.get(name, name),
+                f"{words[:1].upper()}{words[1:]}",
                 "; ".join(dict.fromkeys(_limit(check) for _, check in held)),
                 *(
                     _closest([pair for pair in held if pair[0].direction == way])
@@ -170,7 +168,7 @@ def _closest(held: list[tuple[SheetTrial, Check]]) -> str:
         return "not measured" if held else "-"
     one, check = min(measured, key=lambda pair: _room(pair[1]))
     which = "all" if check.name == "spread_run_current" else str(one.position)
-    return f"{which}: {_measured(check.measured, check.unit)}"
+    return f"{which}: {measured_text(check.measured, check.unit)}"
 
 
 def _room(check: Check) -> float:
@@ -181,18 +179,7 @@ def _room(check: Check) -> float:
 
 def _limit(check: Check) -> str:
     side = "at most" if check.side == "max" else "at least"
-    share = check.unit == "1"
-    return (
-        f"{side} {limit_text((100 if share else 1) * check.limit, check.side, '%' if share else check.unit)}"
-    )
-
-
-def _measured(measured: Measured | None, unit: str) -> str:
-    if measured is not None and unit == "1":
-        if measured.u <= 0.0:
-            return f"{100 * measured.value:.1f} %"
-        return measured_text(Measured(100 * measured.value, 100 * measured.u), "%")
-    return measured_text(measured, unit)
+    return f"{side} {limit_text(check.limit, check.side, check.unit)}"
 
 
 def _signs(part: SheetPart) -> list[Block]:
@@ -203,7 +190,14 @@ def _signs(part: SheetPart) -> list[Block]:
                 continue
             place = percent_text(sign.at_fraction) if sign.at_fraction is not None else "-"
             rows.append(
-                (str(one.position), one.direction, sign.sign, sign.level, place, printable(sign.because))
+                (
+                    str(one.position),
+                    one.direction,
+                    SIGNS[sign.sign].column,
+                    sign.level,
+                    place,
+                    printable(sign.because),
+                )
             )
     causes = {
         found.cause: f"{found.sure}: {found.cause}. Could also be: {'; '.join(found.rivals) or 'nothing known'}. "
@@ -226,19 +220,19 @@ def _sightings(part: SheetPart) -> list[Block]:
         if one.direction != "lock":
             continue
         seen = part.seen[one.id]
-        answers = [SEEN_WORDS[getattr(seen, name)] for name in ASKED_OF_EACH]
+        answers = [words[getattr(seen, name)].sentence for name, words in ANSWERS.items()]
         by = who_saw([seen], part.signed) if seen.answered else seen.by
         rows.append((str(one.position), *answers, printable(seen.how) or "-", printable(by) or "-"))
     if not rows:
         return []
-    headings = ("No.", "Left pin", "Right pin", "Load check", "Stayed put, power off", "How", "Seen by")
+    headings = ("No.", "Left pin", "Right pin", "Load check", "Stays put", "How seen", "Seen by")
     table = Table(
         headings,
         tuple(rows),
         "What a person saw in the holes after each lock throw, each pin by itself",
         (0,),
     )
-    text = "'not looked' means that nobody wrote down having looked. Corrections stand in the history of revisions."
+    text = "'not looked at' means that nobody recorded having looked. Corrections are listed under History of revisions."
     return [table, Text(text, "quiet")]
 
 
@@ -286,7 +280,7 @@ def pictures(part: SheetPart) -> list[Block]:
     return [
         Picture(
             f"traces:{part.name}",
-            f"Current over time, {counted(len(recorded), 'throw')} on one scale; dash-dot: the rated maximum; the inrush may run off it",
+            f"Current over time, {counted(len(recorded), 'throw')} on one scale; dash-dot: the full-load current; the inrush may run off it",
             f"{counted(len(recorded), 'small chart')} of current over time, one a throw; {span}; verdicts: {verdicts}.",
         ),
         Picture(

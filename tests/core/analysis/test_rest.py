@@ -80,7 +80,7 @@ def test_a_rating_of_another_actuator_is_told_and_no_fault_is_named(typed, rate_
     rig = on_one_rig(no_load_current_a=1.5 * typed, full_load_current_a=6.0 * typed)
     for found in assess_record(Drawn(rate_hz=rate_hz, level_a=1.5, peak_a=3.0).trace(), rig):
         assert found.verdict == "unusable"
-        assert "don't belong together" in found.unusable_because
+        assert "do not belong together" in found.unusable_because
         assert not {"no-start", "stall", "stopped-short"} & {sign.sign for sign in found.signs}
 
 

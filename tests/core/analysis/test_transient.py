@@ -111,7 +111,7 @@ def test_a_start_that_does_not_settle_says_so_in_the_running_current(eases_s):
     assert run is not None
     assert abs(run.value - mean_from(shape, 0.0, 6.0)) <= run.u
     assert abs(run.value - mean_from(shape, 2.0, 6.0)) <= run.u
-    assert any("doesn't settle" in note for note in found.notes)
+    assert any("does not settle" in note for note in found.notes)
 
 
 def test_a_plain_inrush_settles_and_nothing_is_said():

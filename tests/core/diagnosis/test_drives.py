@@ -97,7 +97,7 @@ def test_a_current_held_at_a_limit_is_a_stall_and_says_what_it_cannot_tell():
     assert told.end == STALL
     stall = next(sign for sign in told.signs if sign.sign == "stall")
     assert stall.level == FAIL
-    assert "can't be told from this record alone" in stall.because
+    assert "This record alone cannot show" in stall.because
     assert told.figures.stall_current_a.value == pytest.approx(LIMIT_A, rel=0.01)
     found = next(one for one in told.diagnoses if one.signs == ("stall",))
     assert found.sure == "possible"

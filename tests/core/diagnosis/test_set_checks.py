@@ -45,7 +45,7 @@ def duty_of(trials, rig=RIG):
 
 
 def test_rests_as_long_as_the_rating_asks_for_give_no_sign():
-    # 14 s at 25 % asks for 42 s of rest: one throw every 56 s.
+    # 14 s at 25 % calls for 42 s of rest: one throw every 56 s.
     assert duty_of([throw(56.0 * k + 1) for k in range(30)]) == [None] * 30
 
 

@@ -72,7 +72,7 @@ def test_a_sighting_of_another_trial_does_not_count():
 def test_four_lock_throws_are_too_few_and_the_plan_cannot_ask_for_fewer():
     trials = [t for t in throws() if t.position != 9]
     few = replace(plan_for(COMMISSIONING, RIG), throws_each_way=1)
-    assert "5 lock throws are asked for, 4 are on the sheet" in judge(trials=trials, plan=few).missing
+    assert "5 lock throws required, 4 on the sheet" in judge(trials=trials, plan=few).missing
     assert plan_for(COMMISSIONING, RIG, 2).throws_each_way == 5
     assert plan_for(COMMISSIONING, RIG, 12).throws_each_way == 12
 
@@ -99,7 +99,7 @@ def test_a_sign_at_level_fail_refuses_and_a_watch_sign_is_stated():
         trials[0] = throw(1, "lock", signs=(Sign("low-supply", level, "11.2 V at rest"),), verdict=level)
         found = judge(trials=trials)
         assert found.ok is ok
-        assert ("low-supply" in found.statement) is ok
+        assert ("low supply" in found.statement) is ok
 
 
 def test_an_unusable_record_or_one_without_current_refuses():
@@ -115,8 +115,8 @@ def test_only_the_supply_may_stay_unjudged_and_the_statement_says_so():
     trials[0] = throw(1, "lock", checks=(*trials[0].assessment.checks, supply))
     found = judge(trials=trials)
     assert found.ok
-    assert "Not proved, because nobody could read it: supply under load." in found.statement
-    assert found.not_proved == ("supply under load",)
+    assert "Not proved, because nobody could read it: voltage under load." in found.statement
+    assert found.not_proved == ("voltage under load",)
 
 
 def test_a_throw_left_out_does_not_count_and_a_failed_one_cannot_be_hidden_so():
@@ -132,7 +132,7 @@ def test_a_throw_left_out_does_not_count_and_a_failed_one_cannot_be_hidden_so():
         assert "plan a new sheet" in judge(trials=trials, sightings=sightings).missing[0]
     trials = throws()
     trials[0] = replace(trials[0], left_out="wrong file")
-    assert "5 lock throws are asked for, 4 are on the sheet" in judge(trials=trials).missing
+    assert "5 lock throws required, 4 on the sheet" in judge(trials=trials).missing
 
 
 def test_throws_dated_before_the_repair_prove_nothing_of_it():
@@ -144,7 +144,7 @@ def test_throws_dated_before_the_repair_prove_nothing_of_it():
     assert judge(trials=dated).ok
     missing = judge(trials=dated, plan=plan).missing
     assert missing == (
-        "throw 5 (lock): dated 2026-03-11 12:00, before what this sheet answers (2026-03-14 12:00)",
+        "throw 5 (lock): dated 2026-03-11 12:00, before the order that this sheet is to clear (2026-03-14 12:00)",
     )
 
 
@@ -169,7 +169,7 @@ def test_spread_over_the_limit_is_to_watch_and_bars_nothing_and_the_as_found_thr
     assert judge(trials=first).alerts == ()
     found = judge(trials=third)
     assert (found.ok, found.verdict) == (True, "watch")
-    assert "To watch: the running current of the lock throws spreads" in found.statement
+    assert "Signs to watch: the running current of the lock throws spreads" in found.statement
     loose = replace(RIG, limits={"spread_run_current": LimitOverride(0.25, "old pins, spread known")})
     assert acceptance(sheet(), third, seen(third), loose).alerts == ()
 
@@ -177,7 +177,7 @@ def test_spread_over_the_limit_is_to_watch_and_bars_nothing_and_the_as_found_thr
 @pytest.mark.parametrize("how", ["\u200b", " ", "-", "\u2060."])
 def test_how_the_pins_were_seen_takes_words_that_can_be_read(how: str):
     sightings = [replace(one, how=how) for one in seen(throws())]
-    assert "how the pins were seen isn't written" in judge(sightings=sightings).missing[0]
+    assert "it is not recorded how the pins were seen" in judge(sightings=sightings).missing[0]
 
 
 def test_the_statement_names_limits_that_the_rig_file_set_itself():
@@ -185,12 +185,12 @@ def test_the_statement_names_limits_that_the_rig_file_set_itself():
 
     own = replace(RIG, limits={"run_current": LimitOverride(3.5, "it runs hot")})
     found = acceptance(sheet(), throws(), seen(throws()), own)
-    assert "Limits of this rig's own: run current 3.5 A (this rig: it runs hot)." in found.statement
+    assert "Limits set for this rig only: running current 3.5 A (this rig: it runs hot)." in found.statement
     assert "rig's own" not in judge().statement
 
 
 def test_a_bench_sheet_is_never_accepted():
-    assert "no pins to see" in judge(kind=BENCH).missing[0]
+    assert "no pins to look at" in judge(kind=BENCH).missing[0]
 
 
 @pytest.mark.parametrize("signed", ["", "  ", "\u200b", "\u3164", "."])
@@ -307,7 +307,7 @@ def test_a_throw_that_is_yet_to_come_cannot_have_been_seen():
     trials[2] = replace(trials[2], started=NOON + timedelta(hours=20))
     found = judge(trials=trials, signed_at=NOON)
     assert not found.ok
-    assert "throw 3 (lock): dated 2026-03-15 08:00, which is yet to come" in found.missing[0]
+    assert "throw 3 (lock): dated 2026-03-15 08:00, in the future" in found.missing[0]
     assert judge(trials=trials, signed_at=NOON + timedelta(hours=20)).ok
     trials[2] = replace(trials[2], started=NOON + timedelta(minutes=4))  # two clocks apart
     assert judge(trials=trials, signed_at=NOON).ok

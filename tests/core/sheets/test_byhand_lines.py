@@ -68,11 +68,11 @@ def test_what_was_seen_is_kept_apart_for_each_side():
         ("lock 14.3", "14.3 has no unit"),
         ("lock 14.3s 2.1", "2.1 has no unit"),
         ("lock 14.3kg", "a unit that isn't known"),
-        ("lock 14.3s 15s", "says again"),
-        ("lock 1A 2A 3A", "says again"),
+        ("lock 14.3s 15s", "is given twice"),
+        ("lock 1A 2A 3A", "is given twice"),
         ("lock 14.3s seen", "'seen' isn't understood"),
         ("lock 14.3s both", "'both' isn't understood"),
-        ("lock 14.3s left seen left not seen", "says again"),
+        ("lock 14.3s left seen left not seen", "is given twice"),
         ("lock run 14.3s", "can't be the run value"),
         ("lock -14.3s", "below zero"),
         ("lock nan s", "'nan' isn't understood"),
@@ -126,5 +126,5 @@ def test_a_dash_of_the_paper_sheet_is_a_reading_that_was_not_taken(line: str, sa
 
 
 def test_a_reading_where_a_dash_stood_is_refused():
-    with pytest.raises(InputError, match="says again"):
+    with pytest.raises(InputError, match="is given twice"):
         parse_line("lock - 2.2A 8.7s")

@@ -23,8 +23,8 @@ def told(line):
     [
         ("lock 14.3s 2.9A 2.1A 12.4V", "peak is below"),
         ("lock 14.3s 2900mA 2100mA", "peak is below"),
-        ("lock 14.3s 18.5A 19A 12.4V", "standing still"),
-        ("lock 14.3s 14.5A 15A 12.0V 10degC", "standing still"),
+        ("lock 14.3s 18.5A 19A 12.4V", "stall current"),
+        ("lock 14.3s 14.5A 15A 12.0V 10degC", "stall current"),
         ("lock 14.3s 25A", "far above"),
         ("lock 14.3s 0.0A 2.9A", "far below"),
     ],

@@ -19,7 +19,7 @@ from throwbook.core.sheets.shared_risk import MOST, risk_of
 def peak(value: float, u: float, decision: str | None = None) -> Check:
     measured = Measured(value, u)
     decision = decision or decide(measured, 3.6, "max")
-    return Check("peak_run_current", measured, 3.6, "max", "A", "100 % of the rated maximum", decision)
+    return Check("peak_run_current", measured, 3.6, "max", "A", "100 % of the full-load current", decision)
 
 
 def with_peak(check: Check, position: int = 1, **changed: object):
@@ -87,4 +87,4 @@ def test_without_a_peak_the_running_current_counts_by_its_own_guarded_limit_even
     hot = replace(RIG, limits={"run_current": LimitOverride(3.6, "it runs hot")})
     assert "running current: fail" in acceptance(sheet(), trials, seen(trials), hot).missing[0]
     read = [replace(one, by_hand=False) for one in trials]  # recorded: a peak that is missing was lost
-    assert "highest running current: not judged" in acceptance(sheet(), read, seen(read), hot).missing[0]
+    assert "peak running current: not judged" in acceptance(sheet(), read, seen(read), hot).missing[0]

@@ -19,13 +19,14 @@ def test_what_fails_stands_before_what_is_undecided_and_says_what_to_do():
     assert coverage_line(gaps).startswith("Not covered: force margin (fails), ")
     fuse = next(one for one in gaps if one.about == "fuse")
     assert (
-        fuse.sentence == "fuse: no fuse is given; a cable without one can burn. Give wiring.fuse, or fit one."
+        fuse.sentence
+        == "fuse: no fuse is entered; a cable without a fuse can burn. Give wiring.fuse, or fit one."
     )
 
 
 def test_blanks_of_the_accepted_sheet_are_named_beside():
-    blanks = [("which attachment", "any particular attachment"), ("who did it", "whom to ask")]
+    blanks = [("attachment fitted", "any particular attachment"), ("operator", "whom to ask")]
     (blank,) = not_covered(RIG, blanks)
-    about = "not recorded on the accepted sheet (which attachment, who did it)"
-    assert blank.sentence == f"{about}: it doesn't speak for any particular attachment; whom to ask."
+    about = "not recorded on the accepted sheet (attachment fitted, operator)"
+    assert blank.sentence == f"{about}: not covered: any particular attachment; whom to ask."
     assert coverage_line([blank]) == f"Not covered: {about}."

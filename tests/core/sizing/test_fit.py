@@ -80,34 +80,34 @@ def test_a_suiting_actuator_passes_with_the_numbers_reckoned_by_hand():
     ("about", "rig", "verdict", "said"),
     [
         ("stroke", changed(actuator={"stroke_m": 0.1885}), "watch", "next to nothing"),
-        ("stroke", changed(actuator={"stroke_m": 0.300}), "watch", "That is much"),
-        ("stroke", changed(lock={"excess_goes": None}), "undecided", "stalls there at every throw"),
+        ("stroke", changed(actuator={"stroke_m": 0.300}), "watch", "That is a lot"),
+        ("stroke", changed(lock={"excess_goes": None}), "undecided", "stalls there on every throw"),
         ("force margin", changed(lock={"needed_force_n": 700.0}), "undecided", "margin 34 % (4 to 81 %)"),
         ("force margin", changed(lock={"needed_force_n": 745.0}), "undecided", "margin 26 %"),
         ("force margin", changed(lock={"needed_force_n": 1000.0}), "fail", "margin -6 % ("),
-        ("force margin", changed(lock={"needed_force_n": 1200.0}), "fail", "beyond its rated push"),
-        ("force margin", changed(lock={"needed_force_n": 4000.0}), "fail", "It would stall"),
-        ("force margin", changed(lock={"needed_force_n": None}), "undecided", "at most 560 N"),
+        ("force margin", changed(lock={"needed_force_n": 1200.0}), "fail", "above its rated force"),
+        ("force margin", changed(lock={"needed_force_n": 4000.0}), "fail", "The motor would stall"),
+        ("force margin", changed(lock={"needed_force_n": None}), "undecided", "560 N at most"),
         ("time and current", changed(lock={"needed_force_n": 550.0}), "watch", "may run above its limit"),
-        ("time and current", changed(lock={"needed_force_n": 820.0}), "undecided", "may run above the rated maximum"),
+        ("time and current", changed(lock={"needed_force_n": 820.0}), "undecided", "may run above the full-load current"),
         ("time and current", changed(lock={"needed_force_n": 900.0}, actuator={"full_load_current_a": 3.0}), "undecided", "Limit of the"),
         ("time and current", changed(lock={"needed_force_n": 1200.0}), "undecided", "2.88 A"),
         ("time and current", changed(lock={"needed_force_n": None}), "undecided", "only the range"),
         ("time and current", changed(lock={"needed_force_n": 1450.0}), "fail", "Limit of the running current"),
-        ("stall", changed(lock={"bears_force_n": None}), "watch", "Nobody has looked"),
-        ("stall", changed(lock={"bears_force_n": 6000.0}), "undecided", "bear 6000 N"),
-        ("stall", changed(lock={"bears_force_n": 3000.0}), "fail", "bear 3000 N"),
-        ("cable", replace(RIG, wiring=None), "undecided", "isn't given"),
+        ("stall", changed(lock={"bears_force_n": None}), "watch", "Nobody has checked"),
+        ("stall", changed(lock={"bears_force_n": 6000.0}), "undecided", "withstand 6000 N"),
+        ("stall", changed(lock={"bears_force_n": 3000.0}), "fail", "withstand 3000 N"),
+        ("cable", replace(RIG, wiring=None), "undecided", "not entered"),
         ("cable", changed(wiring={"conductor": "0.5 mm2", "area_m2": 0.5e-6, "length_one_way_m": 10.0}), "fail", ": more than"),
         ("cable", changed(wiring={"conductor": "0.5 mm2", "area_m2": 0.5e-6, "length_one_way_m": 4.3}), "undecided", "perhaps more than"),
         ("cable", changed(wiring={"length_one_way_m": 12.0}), "watch", "5.9 % at most"),
         ("fuse", changed(wiring={"fuse_a": None}), "undecided", "can burn"),
-        ("fuse", changed(wiring={"fuse_a": 4.0}), "watch", "may open in normal work"),
+        ("fuse", changed(wiring={"fuse_a": 4.0}), "watch", "may blow in normal use"),
         ("fuse", changed(wiring={"fuse_a": 20.0}), "fail", "15 A at most"),
         ("fuse", changed(wiring={"conductor": "16 mm2", "area_m2": 16e-6}), "undecided", "No table"),
         ("duty cycle", changed(actuator={"duty_cycle": None}), "undecided", "no duty cycle"),
         ("duty cycle", changed(actuator={"duty_period_s": 60.0}), "watch", "not even lock and unlock"),
-        ("protection", changed(actuator={"protection": None}), "undecided", "no protection code"),
+        ("protection", changed(actuator={"protection": None}), "undecided", "no IP rating"),
         ("protection", changed(actuator={"protection": "IP54"}), "watch", "water jets"),
         ("protection", changed(actuator={"protection": "wet"}), "undecided", "can't be read"),
     ],
@@ -146,7 +146,7 @@ def test_a_fuse_that_is_named_has_a_margin_and_lets_every_start_through():
     """A 3 A motor needs more than a 4 A blade, which carries 3.0 A for long (FUS-5) and may open within 0.15 s at 200 % (FUS-1)."""
     rig = changed(wiring={"fuse_a": 4.0}, actuator={"full_load_current_a": 3.05, "no_load_current_a": 0.9})
     do = finding(rig, "fuse").do
-    size = float(re.match(r"Take ([\d.]+) A", do)[1])
+    size = float(re.match(r"Choose ([\d.]+) A", do)[1])
     assert 0.75 * size >= 1.2 * 3.05
     assert fuse_time(fit(rig).numbers["stall_current_a"].high, size).at_least_s >= 0.1
 
@@ -165,9 +165,9 @@ def test_a_thin_metric_cable_takes_the_row_below_it_and_a_fuse_that_is_sold_is_n
     assert (
         "7 A at most (the row of 18 AWG, 0.82 mm2, the largest gauge that it isn't thinner than" in found.says
     )
-    assert found.do == "Take 5 A: it carries the rated maximum with 20 % to spare, and each start."
+    assert found.do == "Choose 5 A: it carries the full-load current with 20 % to spare, and each start."
     strong = finding(changed(wiring=thin), "fuse")
-    assert strong.do.startswith("Take 10 A with a cable of 1.5 mm2 or thicker: ")
+    assert strong.do.startswith("Choose 10 A with a cable of 1.5 mm2 or thicker: ")
     assert strong.do.endswith(", the largest that protects this cable is 5 A.")
 
 

@@ -125,7 +125,7 @@ def test_throws_that_are_left_out_unusable_incomplete_or_failed_are_not_chosen()
         "as found",
         "wrong file",
         "not usable",
-        "it ended as stall",
+        "it ended otherwise: stalled",
         "it failed",
     ]
 

@@ -49,7 +49,7 @@ def test_out_of_use_is_said_loud_with_the_caution_and_the_way_back_in_order():
     steps = [NEXT_STEP[need] for need in found.open[0].needs]
     assert len(steps) == 4
     assert steps[0].startswith("find the cause")
-    assert steps[-1].startswith("sign it")
+    assert steps[-1].startswith("sign the clearance")
 
 
 def test_reasons_come_worst_first_and_the_same_reason_once():

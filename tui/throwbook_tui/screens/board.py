@@ -1,9 +1,4 @@
-"""Boards and their settings.
-
-Boards: found, checked, calibrated; a rehearsal board where there is none.
-
-How fast a board is asked to sample, and how fast the serial line runs.
-"""
+"""Boards: found, checked, calibrated; their sampling and baud rate; a simulated board where there is none."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -27,10 +22,10 @@ REHEARSAL = "rehearsal"
 
 NONE = (
     Cell("No board answers.", STRONG),
-    Cell("Plug it in, wait for its light, then F looks again. Is its driver there, may you open the port?"),
     Cell(
-        "Without one: X on a rig's screen practises on a rehearsal board, or H on the sheet measures by hand."
+        "Plug the board in, wait for its light, then press F to search again. If nothing is found, check that the driver is installed and that you may open the port."
     ),
+    Cell("No board? H on the sheet measures by hand. X on a rig's screen practises on a simulated board."),
 )
 
 
@@ -57,7 +52,7 @@ class BoardScreen(Page[str]):
     def body(self) -> Iterator[Widget]:
         """Ports above, what a check found below."""
         yield Static(id="says", classes="says")
-        yield RowTable(("port", "who is there", "baud", "known of it"), right=(2,), id="ports")
+        yield RowTable(("port", "board", "baud", "details"), right=(2,), id="ports")
         with VerticalScroll(id="check-place", can_focus=False):
             yield Static(id="check", classes="says")
 
@@ -70,7 +65,7 @@ class BoardScreen(Page[str]):
     def repaint(self) -> None:
         """Words, table, check."""
         super().repaint()
-        asked = f"Throws are asked for at {self.desk.rate_hz} samples a second."
+        asked = f"Throws are recorded at {self.desk.rate_hz} samples per second."
         self.query_one("#says", Static).update(lines(self.app, [*self._says, Cell(asked, QUIET)]))
         rows: list[tuple[str, list[Cell | str]]] = []
         for one in self._found:
@@ -96,7 +91,7 @@ class BoardScreen(Page[str]):
 
     def action_find(self) -> None:
         """Ask at every port; the one used last as well, if this computer doesn't list it. Who answered stands first."""
-        self._says = [Cell("Asking at every port ... (a board needs a moment after it is opened)", STRONG)]
+        self._says = [Cell("Trying every port ... (a board needs a moment to start)", STRONG)]
         self.repaint()
         known, find_boards = self.desk.port, self.desk.find_boards
 
@@ -142,7 +137,7 @@ class BoardScreen(Page[str]):
         desk = self.desk
         if chosen.identity.id == REHEARSAL and not (desk.practice or desk.simulated):
             self.tell(
-                "That is a rehearsal board: its throws say nothing about the real machine. X practises in a logbook of its own.",
+                "That is a simulated board. Its throws say nothing about the real machine. Use X to practise in a separate logbook.",
                 WARN,
             )
             return
@@ -157,9 +152,9 @@ class BoardScreen(Page[str]):
 
         chosen = self._chosen()
         if chosen is None or chosen.identity is None:
-            self.tell("Put the cursor on a board that answered.", WARN)
+            self.tell("Move the cursor to a board that answered.", WARN)
             return
-        self.tell("Checking for three seconds; the actuator must be at rest ...")
+        self.tell("Checking for three seconds. Keep the actuator at rest ...")
         port, baud = chosen.info.device, chosen.baud or self.desk.baud
         rate_hz = self.desk.rate_hz
         self.work("check", lambda: check_board(port, baud=baud, rate_hz=rate_hz))
@@ -169,9 +164,9 @@ class BoardScreen(Page[str]):
         self._check = check
         self.query_one("#check-place").display = True
         self.tell(
-            "Nothing stands out. Whether its amperes are right only a meter can tell: K."
+            "No faults found. To prove that its amperes are right, calibrate it against a meter: K."
             if check.good
-            else "Something isn't as it should be: see the lines with LOOK.",
+            else "At least one check is not good: see the lines marked LOOK.",
             GOOD if check.good else WARN,
         )
         self.repaint()
@@ -180,7 +175,7 @@ class BoardScreen(Page[str]):
         """Step by step against a meter."""
         chosen = self._chosen()
         if chosen is None or chosen.identity is None:
-            self.tell("Put the cursor on a board that answered.", WARN)
+            self.tell("Move the cursor to a board that answered.", WARN)
             return
         self.open_screen("calibrate", chosen.info.device, chosen.baud or self.desk.baud, chosen.identity.id)
 
@@ -209,8 +204,8 @@ class BoardSettingsScreen(FormPage[None]):
     def specs(self) -> tuple[FieldSpec, ...]:
         """Both are whole numbers."""
         return (
-            FieldSpec("rate_hz", "samples a second", COUNT, must=True, hint="200 is plenty", replaced=True),
-            FieldSpec("baud", "baud of the line", COUNT, must=True, hint="115200 is usual", replaced=True),
+            FieldSpec("rate_hz", "samples per second", COUNT, must=True, hint="200 is plenty", replaced=True),
+            FieldSpec("baud", "baud rate", COUNT, must=True, hint="115200 is usual", replaced=True),
         )
 
     def first_values(self) -> dict[str, str]:
@@ -219,7 +214,7 @@ class BoardSettingsScreen(FormPage[None]):
 
     def opened(self) -> None:
         """Head line."""
-        self.head("boards | rate and baud")
+        self.head("boards | sampling and baud rate")
 
     def enter(self) -> None:
         """From the next check or throw on."""

@@ -1,9 +1,4 @@
-"""Calibrating a board on the screen.
-
-Calibrate a board against a meter, step by step.
-
-The points of a calibration on their way through its draft: what was read once is there again. Nothing of Textual.
-"""
+"""Calibrate a board against a meter, step by step; points already read are kept in the draft."""
 
 import json
 from collections.abc import Iterator, Sequence
@@ -67,7 +62,7 @@ def _read(row: dict[str, object]) -> ReadPoint:
         raise TypeError("a point is a table of figures")
     point = CalibrationPoint(**{name: float(value) for name, value in found.items()})
     if not all(isfinite(value) for value in asdict(point).values()):
-        raise ValueError("a point that is no number")
+        raise ValueError("a point that is not a number")
     return ReadPoint(str(row["meter"]), point, str(row["read_at"]))
 
 
@@ -78,7 +73,7 @@ def point_cell(one: ReadPoint, now: str) -> Cell:
     earlier = f" (read {one.read_at})" if one.read_at[:10] != now[:10] else ""
     if point.u_shown_a > point.u_true_a > 0:
         return Cell(
-            f"[?] {said} ± {2 * point.u_shown_a:.2g} A{earlier}: not steady. F4 takes it back, then again.",
+            f"[?] {said} ± {2 * point.u_shown_a:.2g} A{earlier}: not steady. F4 takes it back; then read it again.",
             WARN,
         )
     apart_a = abs(point.shown_a - point.true_a)
@@ -115,7 +110,7 @@ class CalibrateScreen(FormPage[None]):
     def specs(self) -> tuple[FieldSpec, ...]:
         """The meter, then its reading."""
         return (
-            FieldSpec("instrument", "reference meter", must=True, hint="make-up and number: clamp meter 12"),
+            FieldSpec("instrument", "reference meter", must=True, hint="make, model, serial no."),
             FieldSpec("accuracy", "its accuracy", must=True, hint="1% + 3 digits", judge=accuracy_complaint),
             FieldSpec("meter", "meter shows now", "current", must=True, hint="2.03 A; Enter reads the board"),
         )
@@ -146,14 +141,16 @@ class CalibrateScreen(FormPage[None]):
         super().repaint()
         count = len(self._points)
         step = (
-            "Step 1: the actuator off, no current. Type what the meter shows, then Enter: the board is read."
+            "Step 1: actuator off, no current. Type what the meter shows, then Enter. The board is read at that moment."
             if not count
-            else f"Step {count + 1}: another steady current, up to the rated one. Type, then Enter."
+            else f"Step {count + 1}: another steady current, up to the full-load current. Type the reading, then Enter."
         )
         cells: list[Cell | str] = [Cell(step, STRONG)]
         cells += [point_cell(one, self._minute()) for one in self._points]
         if count >= LEAST:
-            cells.append(Cell("Enough points: Ctrl-S keeps it; one more makes it better.", WARN))
+            cells.append(
+                Cell("Enough points. Ctrl-S keeps the calibration; one more point makes it better.", WARN)
+            )
         else:
             cells.append(Cell(f"At least {LEAST} points are needed.", QUIET))
         self.query_one("#points", Static).update(lines(self.app, cells))
@@ -167,7 +164,7 @@ class CalibrateScreen(FormPage[None]):
         from throwbook.jobs.calibrate import read_board
 
         if self._reading:
-            self.tell("It is still being read: keep the current steady, then the next one.", WARN)
+            self.tell("The board is still being read. Keep the current steady until it is done.", WARN)
             return
         self._reading = True
         self.tell("Reading the board for two seconds: keep the current steady ...", WARN)
@@ -218,7 +215,7 @@ class CalibrateScreen(FormPage[None]):
             self.tell(spoken(error), WARN)
             return
         line = f"gain {record.line.gain:.4f}, zero {record.line.zero_a:+.4f} A"
-        meaning = "From now on it counts for this board; its throws so far are judged anew beside their old judgement."
+        meaning = "From now on it is used for this board. Its throws so far are judged again; the old judgement is kept beside the new one."
         self.confirm(f"Keep this calibration? {line}", meaning, lambda: self._store(record))
 
     def _store(self, record: "CalibrationRecord") -> None:

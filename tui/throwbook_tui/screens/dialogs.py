@@ -1,11 +1,4 @@
-"""Confirm, where, help.
-
-Are you sure: for everything that matters and can't be taken back.
-
-Help: what this screen is for, its keys, and its figures in the words of the trade.
-
-Where to put a file or a folder: the place is checked as it is typed, nothing is overwritten.
-"""
+"""Three small screens: confirm, help, and where to put a file."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -31,7 +24,7 @@ class ConfirmScreen(Page[bool]):
     BINDINGS: ClassVar[list[BindingType]] = [
         key("y", "yes", "yes, do it", "Y"),
         key("n,escape", "back", "no", "N or Esc"),
-        key("enter", "write", "write it down", "Enter"),
+        key("enter", "write", "record it", "Enter"),
         key("escape", "go_back", "go back", "Esc"),
     ]
 
@@ -50,7 +43,7 @@ class ConfirmScreen(Page[bool]):
 
     def on_mount(self) -> None:
         """Show it."""
-        self.head("write it down" if self._by_enter else "are you sure?")
+        self.head("record it" if self._by_enter else "are you sure?")
         self.repaint()
 
     def repaint(self) -> None:
@@ -61,7 +54,11 @@ class ConfirmScreen(Page[bool]):
             Cell(""),
             *map(Cell, self._meaning.split("\n")),
             Cell(""),
-            Cell("Enter writes it down     Esc goes back" if self._by_enter else "Y yes     N no"),
+            Cell(
+                "Enter = record it     Esc = back, nothing is recorded"
+                if self._by_enter
+                else "Y yes     N no"
+            ),
         ]
         self.query_one("#first", Static).update(lines(self.app, cells))
 
@@ -88,7 +85,7 @@ class ConfirmScreen(Page[bool]):
         return not self._by_enter if action in ("yes", "back") else True
 
 
-EVERYWHERE = "Everywhere: Esc back, F1 help, F8 day or night, Ctrl-Q leave. Every word in the bottom line can be clicked."
+EVERYWHERE = "On every screen: Esc goes back, F1 help, F8 light or dark, Ctrl-Q quits. The words in the bottom line can also be clicked."
 
 
 class HelpScreen(TextPage):
@@ -114,7 +111,7 @@ def place_complaint(text: str) -> str:
     """Why nothing can be put there; empty: it can."""
     path = Path(text).expanduser()
     if path.exists():
-        return "there is something with this name already"
+        return "something with this name is there already"
     if not path.parent.is_dir():
         return f"there is no folder {path.parent}"
     return ""

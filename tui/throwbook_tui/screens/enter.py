@@ -1,4 +1,4 @@
-"""One throw by hand: stopwatch on a key, clamp meter and volt meter typed in; judged as it is typed."""
+"""One throw by hand: stopwatch on a key, clamp meter and voltmeter typed in; judged as it is typed."""
 
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -10,7 +10,7 @@ from textual.widgets import Static
 from throwbook.core.assessment import CUT_OFF, FAIL, NO_RUN, STALL
 from throwbook.core.quantities.units import show_rest, typed
 from throwbook.core.sheets.hand_readings import STOPPED_SHORT, HandThrow, Reading
-from throwbook.core.wording import SHOWN_AT
+from throwbook.core.wording import ENDS, FIGURES, SHOWN_AT
 from throwbook.errors import InputError
 from throwbook_tui.fields import (
     CHOICE,
@@ -23,11 +23,11 @@ from throwbook_tui.present import (
     BAD,
     QUIET,
     STRONG,
-    VERDICTS,
     WARN,
     Cell,
     cause_lines,
     sentence,
+    verdict_cell,
 )
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import key
@@ -37,27 +37,19 @@ if TYPE_CHECKING:
     from throwbook.core.assessment import Assessment
     from throwbook.jobs.enter import Entered
 
-ENDED = (
-    (CUT_OFF, "by itself"),
-    (STALL, "stalled"),
-    (STOPPED_SHORT, "stopped short"),
-    (NO_RUN, "did not start"),
-)
+ENDED = tuple((end, ENDS[end].sentence) for end in (CUT_OFF, STALL, STOPPED_SHORT, NO_RUN))
 READINGS: tuple[tuple[str, str, str, str], ...] = (
-    ("time_s", "time", "stopwatch", "F5 runs it; or type 14.3 s"),
-    ("run_current_a", "current", "running current", "clamp meter, running: 2.1 A"),
-    ("peak_current_a", "current", "peak after the start", "2.9 A; empty: not read"),
-    ("voltage_v", "voltage", "voltage while it runs", "12.4 V; empty: not read"),
-    ("rest_voltage_v", "voltage", "voltage at rest", "12.7 V; empty: not read"),
+    ("time_s", "time", FIGURES["travel_time_s"].sentence, "F5 runs it; or type 14.3 s"),
+    ("run_current_a", "current", FIGURES["run_current_a"].sentence, "clamp meter, running: 2.1 A"),
+    ("peak_current_a", "current", FIGURES["peak_run_current_a"].sentence, "2.9 A; blank: not read"),
+    ("voltage_v", "voltage", FIGURES["mean_voltage_v"].sentence, "12.4 V; blank: not read"),
+    ("rest_voltage_v", "voltage", FIGURES["rest_voltage_v"].sentence, "12.7 V; blank: not read"),
 )
 
 
-COST = (
-    "If it was so, write it down: it stays for good, costs this sheet, and the rig's status goes up at once. If a reading is "
-    "mistyped, N goes back to it."
-)
-NOT_BY_ITSELF = "If it stalled or stopped short, N, and say so at 'it ended'."
-STALLED_AT = "Stalled: the current at standstill goes into 'running current'."
+COST = "If this is what happened, record it. It cannot be deleted, the sheet can no longer be accepted, and the rig's status is tightened at once. If a reading is mistyped, press N and correct it."
+NOT_BY_ITSELF = "If it stalled or stopped short, press N and set 'how it ended' first."
+STALLED_AT = "Stalled: type the stall current in 'running current'."
 MOST_LINES = 4
 """What the judgement may take from the form, notes included."""
 
@@ -102,14 +94,14 @@ class EnterScreen(FormPage[None]):
         rows = [FieldSpec(name, asked, kind, hint=hint) for name, kind, asked, hint in READINGS]
         return (
             *rows,
-            FieldSpec("ended", "it ended", CHOICE, choices=ENDED),
+            FieldSpec("ended", "how it ended", CHOICE, choices=ENDED),
             FieldSpec(
                 "clamp",
                 "clamp meter accuracy",
                 hint="2% + 3 digits; empty: assumed",
                 judge=accuracy_complaint,
             ),
-            FieldSpec("when", "thrown on", MOMENT, hint="now; or as 2026-03-14 09:12"),
+            FieldSpec("when", "date and time", MOMENT, hint="blank: now; or 2026-03-14 09:12"),
             FieldSpec("note", "note"),
         )
 
@@ -143,13 +135,13 @@ class EnterScreen(FormPage[None]):
         if self._began_s is None:
             self._began_s = now_s
             early = f" {show_rest(self._rest_left_s)} before its rest was over." if self._rest_left_s else ""
-            self.tell(f"Running.{early} F5 stops it when the pins stand still.", WARN)
+            self.tell(f"Timing.{early} Press F5 when the pins stop.", WARN)
         else:
             ran_s, self._began_s = now_s - self._began_s, None
             self.form.field("time_s").set(f"{ran_s:.2f} s")
             self.form.field("run_current_a").focus_answer()
             self.app.bell()
-            self.tell("Stopped. The uncertainty of your hand is reckoned in.")
+            self.tell("Stopped. Your reaction time is included in the uncertainty.")
         self._tick()
 
     def _tick(self) -> None:
@@ -162,7 +154,7 @@ class EnterScreen(FormPage[None]):
             left_s = self._rest_left_s
             big.show(
                 cell,
-                f"The actuator should rest {show_rest(left_s)} more before a throw." if left_s else "",
+                f"Rest: wait {show_rest(left_s)} more before the next throw." if left_s else "",
             )
 
     @property
@@ -179,7 +171,7 @@ class EnterScreen(FormPage[None]):
     def may_leave(self) -> bool:
         """Nothing is left under a running stopwatch."""
         if self._began_s is not None:
-            self.tell("The stopwatch runs: F5 stops it first.", WARN)
+            self.tell("The stopwatch is running. Press F5 to stop it first.", WARN)
             return False
         return True
 
@@ -227,9 +219,9 @@ class EnterScreen(FormPage[None]):
         """The judgement so far."""
         super().repaint()
         self._tick()
-        cells: list[Cell | str] = [Cell("Not judged yet: a time or a current is needed.", QUIET)]
+        cells: list[Cell | str] = [Cell("No verdict yet: enter a time or a current.", QUIET)]
         if self._judged is not None:
-            word, _, tone = VERDICTS[self._judged.verdict]
+            word, tone = verdict_cell(self._judged.verdict)
             cells = judged_cells(
                 f"{word}: {sentence(self._judged.because)}", tone, self._judged.notes, self.size.width - 2
             )
@@ -249,7 +241,7 @@ class EnterScreen(FormPage[None]):
         if throw is None:
             return
         if throw.time_s is None and throw.run_current_a is None and throw.ended == CUT_OFF:
-            self.tell("There is neither a time nor a current.", WARN)
+            self.tell("Enter a time or a current first.", WARN)
             return
         from throwbook.jobs.enter import last_look
 
@@ -260,12 +252,14 @@ class EnterScreen(FormPage[None]):
         """What can't be meant, and what fails, is asked: a throw that is written down is never taken back."""
         throw, (judged, slip) = result
         if slip:
-            question = "Keep these readings as they are?"
+            question = "Record these readings as they are?"
             cost = f" It FAILS so. {_cost(throw)}" if judged.verdict == FAIL else ""
-            meaning = f"{sentence(slip)} Did the meter show that? A throw that is written down stays.{cost}"
+            meaning = (
+                f"{sentence(slip)} Did the meter really show that? A recorded throw cannot be deleted.{cost}"
+            )
             self.confirm(question, meaning, lambda: self._write(throw), WARN)
         elif judged.verdict == FAIL:
-            question = "This throw FAILS. Write it down?"
+            question = "This throw FAILS. Record it?"
             causes = [cell.text for cell in cause_lines(judged)]
             meaning = "\n".join((f"{sentence(judged.because)} {_cost(throw)}", "", *causes))
             self.confirm(question, meaning, lambda: self._write(throw), BAD)

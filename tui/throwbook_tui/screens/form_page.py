@@ -74,7 +74,7 @@ class FormPage(Page[Result]):
         """Cursor into the first empty field; say it when a draft was found."""
         self.form.focus_first()
         if any(text.strip() for text in self.draft.values()):
-            self.tell("What you had typed here before was kept. Ctrl-L clears it.")
+            self.tell("Your earlier entries on this form are back. Ctrl-L clears them.")
         self.opened()
 
     def opened(self) -> None:
@@ -150,4 +150,4 @@ class FormPage(Page[Result]):
             self.cleared()
             self.keep_draft()
 
-        self.confirm("Put this form back to how it began?", "What is typed here is gone then.", clear)
+        self.confirm("Clear this form?", "Everything typed here is lost.", clear)

@@ -1,9 +1,4 @@
-"""Frame of every screen; text page.
-
-What every screen shares: the frame, its keys, jobs in threads, refusals shown in one place.
-
-A screen that is a text to scroll, and nothing to be done there.
-"""
+"""What every screen shares: the frame, its keys, jobs in threads, refusals shown in one place; and a text to scroll."""
 
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar

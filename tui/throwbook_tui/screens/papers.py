@@ -1,9 +1,4 @@
-"""The screen of papers and data.
-
-Which papers and data there are, and the job that makes each. Nothing of Textual.
-
-Papers and data: report, blank sheet, cab card; export, backup, check. Each asks where to put it.
-"""
+"""Papers: report, blank sheet, cab card, data export, backup, logbook check; each asks where to put it."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -69,7 +64,7 @@ def _check(logbook: str | None, rig: str | None, where: Path | None, now: dateti
 
     path, found = check(logbook)
     if not found.problems:
-        return [f"{path.name}: nothing is changed, nothing is lost."]
+        return [f"{path.name}: nothing was changed or lost."]
     return [
         f"{path.name}: {counted(len(found.problems), 'thing')} not as it was written:",
         *(f"{one.where}: {one.what}" for one in found.problems[:10]),
@@ -78,7 +73,7 @@ def _check(logbook: str | None, rig: str | None, where: Path | None, now: dateti
 
 def _written(done: "papers.WrittenPaper") -> list[str]:
     where = done.files[0].parent
-    return [f"Paper {done.number} is written. It is in {where}:", *(file.name for file in done.files)]
+    return [f"Paper {done.number} is ready. It is in {where}:", *(file.name for file in done.files)]
 
 
 def _report(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
@@ -120,16 +115,16 @@ PAPERS: tuple[Paper, ...] = (
     ),
     Paper("blank commissioning sheet", "to fill in by hand", "blank", "", True, _blank("commissioning")),
     Paper("blank seasonal sheet", "to fill in by hand", "blank-seasonal", "", True, _blank("seasonal")),
-    Paper("export", "tables as CSV, with what each column means", "export", "", False, _export),
+    Paper("export", "every table as CSV, with the meaning of each column", "export", "", False, _export),
     Paper(
         "backup",
-        "a copy of the whole logbook, read again to be sure",
+        "a copy of the logbook, read again to make sure that it is complete",
         "backup",
         ".throwbook",
         False,
         _backup,
     ),
-    Paper("check", "looks for what was changed or lost", "check", None, False, _check),
+    Paper("check", "finds what was changed or lost", "check", None, False, _check),
 )
 WHOLE = "backup"
 """It always holds every rig."""
@@ -161,7 +156,7 @@ class PapersScreen(Page[None]):
 
     def on_mount(self) -> None:
         """The list."""
-        self.head(f"{self._rig or 'whole logbook'} | papers and data")
+        self.head(f"{self._rig or 'whole logbook'} | papers")
         self.repaint()
         self.query_one(RowTable).focus()
 
@@ -178,7 +173,7 @@ class PapersScreen(Page[None]):
     def action_make(self) -> None:
         """Ask where, then make it; one after the other, so that none hides what became of the one before."""
         if self._working:
-            self.tell(f"{self._working} isn't done yet: wait for it, then the next one.", WARN)
+            self.tell(f"{self._working} is not done yet. Wait for it, then start the next one.", WARN)
             return
         paper = self._offered[self.query_one(RowTable).chosen or next(iter(self._offered))]
         if paper.ending is None:

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 FAULTS: tuple[tuple[str, str], ...] = (
     ("", "healthy"),
-    ("even-friction", "heavier all over"),
-    ("local-bind", "a tight spot"),
+    ("even-friction", "drag"),
+    ("local-bind", "binding spot"),
     ("obstruction", "blocked: it stalls"),
 )
 
@@ -50,20 +50,20 @@ class PracticeScreen(Page[None]):
         super().repaint()
         cells: list[Cell | str] = [
             Cell(
-                "A rehearsal board: a simulated machine throws by itself, a few seconds after you arm.",
+                "Practice board: a simulated machine throws by itself, a few seconds after you arm.",
                 STRONG,
             ),
             Cell(
-                "Everything goes into a practice logbook beside the real one; the head line says PRACTICE all the time.",
+                "Everything is stored in a practice logbook, separate from the real one. The top line always says PRACTICE.",
                 WARN,
             ),
-            Cell("Esc on the list of rigs goes back to the real logbook.", QUIET),
+            Cell("Esc on the list of rigs returns to the real logbook.", QUIET),
             Cell(
-                "Heavier, and a tight spot, show only beside a baseline: commission a healthy one first, then practise again.",
+                "Drag and a binding spot show only against a baseline. Commission a machine without a fault first, then practise again.",
                 QUIET,
             ),
             Cell(""),
-            Cell("How shall the machine be?", STRONG),
+            Cell("What should the practice machine have?", STRONG),
         ]
         self.query_one("#first", Static).update(lines(self.app, cells))
 
@@ -81,7 +81,7 @@ class PracticeScreen(Page[None]):
         desk = self.desk
         desk.real_logbook, desk.logbook, desk.practice = desk.logbook, str(path), True
         logbook, rig, fault = desk.logbook, self._rig, self.query_one(Choice).value
-        self.tell("Opening the rehearsal board ...")
+        self.tell("Opening the practice board ...")
         self.work("open", lambda: open_rehearsal(logbook, rig, fault))
 
     def done_open(self, opened: tuple[str, threading.Event]) -> None:

@@ -192,7 +192,7 @@ class RecordScreen(Page[None]):
         self.query_one("#told", Static).update("")
         self.query_one("#big", Big).show(Cell("WAIT", WARN))
         self.query_one("#words", Static).update(
-            lines(self.app, [Cell("Asking the board. Don't throw yet ...", STRONG)])
+            lines(self.app, [Cell("Connecting to the board. Do not throw yet ...", STRONG)])
         )
         self.work("record", lambda: self._record(desk))
 
@@ -259,7 +259,7 @@ class RecordScreen(Page[None]):
                 self.work("let_go", recorded.discard_journal)
 
         self.app.bell()
-        question = "No current came. Was the switch thrown?"
+        question = "No current was measured. Was the switch thrown?"
         self.open_screen("confirm", question, NOT_THROWN, WARN, then=answered)
 
     def _ask_ways(self, recorded: "Recorded", ways: dict[int, str]) -> None:
@@ -280,7 +280,7 @@ class RecordScreen(Page[None]):
         """Nobody threw."""
         self._set_phase(READY)
         self.repaint()
-        self.tell("Nothing was kept.")
+        self.tell("Nothing was recorded.")
 
     def _keep(self, recorded: "Recorded", ways: Mapping[int, str] = MappingProxyType({})) -> None:
         self._rest_after(recorded)
@@ -316,7 +316,7 @@ class RecordScreen(Page[None]):
         """The journal is still there: it is offered at the next start."""
         self._failed(error)
         self.tell(
-            f"{sentence(spoken(error))} Nothing is lost: the recording is offered again at the next start.",
+            f"{sentence(spoken(error))} Nothing is lost. The recording is offered again the next time the program starts.",
             BAD,
         )
 
@@ -334,7 +334,7 @@ class RecordScreen(Page[None]):
         self.app.bell()
         problem: ThrowbookError | None = result[0].problem
         if problem is not None:
-            self.tell(f"{sentence(spoken(problem))} What came before it is kept.", WARN)
+            self.tell(f"{sentence(spoken(problem))} What was recorded before it is kept.", WARN)
 
     def _show_result(self, recorded: "Recorded", kept: "StoredTrial") -> None:
         judged = recorded.assessment
@@ -360,7 +360,7 @@ class RecordScreen(Page[None]):
     def may_leave(self) -> bool:
         """The program isn't ended under a running recording."""
         if self.phase in (ARMED, RUNNING):
-            self.tell("A throw is being recorded: end it first with Enter.", WARN)
+            self.tell("A throw is being recorded. Press Enter to end it first.", WARN)
             return False
         return True
 

@@ -26,10 +26,7 @@ if TYPE_CHECKING:
     from throwbook.jobs.store_trial import JudgedRecording
     from throwbook.jobs.unfinished import Unfinished
 
-MID_WAY = (
-    "Nobody knows where the pins stand: the throw may have ended half-way. Look at both pins, each by itself, before the "
-    "attachment is lifted."
-)
+MID_WAY = "Nobody knows where the pins are. The throw may have stopped half-way. Look at both pins, one at a time, before the attachment is lifted."
 
 
 class RecoverScreen(Page[None]):
@@ -38,7 +35,7 @@ class RecoverScreen(Page[None]):
     HELP = "recover"
     BINDINGS: ClassVar[list[BindingType]] = [
         key("enter", "keep", "judge and keep", "Enter"),
-        key("d", "discard", "judge, don't count"),
+        key("d", "discard", "judge, not counted"),
         key("escape,l", "back", "leave for later", "Esc"),
         key("enter,escape", "go_on", "go on", "Enter"),
     ]
@@ -55,7 +52,7 @@ class RecoverScreen(Page[None]):
 
     def on_mount(self) -> None:
         """Look what there is."""
-        self.head("a recording broke off")
+        self.head("interrupted recording")
         from throwbook.jobs.store_trial import left_over
 
         logbook = self.desk.logbook
@@ -74,7 +71,7 @@ class RecoverScreen(Page[None]):
         if self._left:
             cells.append(
                 Cell(
-                    f"{len(self._left)} recording{'s' if len(self._left) > 1 else ''} broke off before it was judged:",
+                    f"{len(self._left)} recording{'s' if len(self._left) > 1 else ''} was interrupted before it was judged:",
                     STRONG,
                 )
             )
@@ -86,9 +83,11 @@ class RecoverScreen(Page[None]):
                 Cell(MID_WAY, BAD),
                 Cell(FALL, WARN),
                 Cell(""),
-                Cell("Enter judges what is left and keeps it on a spot sheet."),
-                Cell("D judges it and raises what it shows, but it counts for nothing."),
-                Cell("Esc leaves it: the rig stays restricted, and it is offered again."),
+                Cell("Enter judges what was recorded and keeps it on a spot sheet."),
+                Cell("D judges it and tightens the status by what it shows, but the throw does not count."),
+                Cell(
+                    "Esc leaves it for later: the rig stays restricted, and the recording is offered again."
+                ),
             ]
         cells += self._told
         self.query_one("#first", Static).update(lines(self.app, cells))
@@ -126,7 +125,7 @@ class RecoverScreen(Page[None]):
         self._told += [
             Cell(""),
             Cell(MID_WAY, WARN),
-            Cell("It broke off: throw again for a whole record. Enter goes on.", GOOD),
+            Cell("The recording was interrupted. Throw again for a complete record. Enter goes on.", GOOD),
         ]
         self.refresh_bindings()
         self.repaint()
@@ -152,9 +151,9 @@ def _told(one: "JudgedRecording") -> list[Cell]:
     if one.error is not None:
         return [Cell(f"{whose}: still not judged. {sentence(spoken(one.error))} D sets it aside.", BAD)]
     if one.recorded is None:
-        return [Cell(f"{whose}: it can't be judged. It was set aside: {one.set_aside}", BAD)]
+        return [Cell(f"{whose}: cannot be judged. It was set aside: {one.set_aside}", BAD)]
     if one.kept is None:
-        return [Cell(f"{whose}: dropped, it is no throw of a rig in this logbook.", WARN)]
+        return [Cell(f"{whose}: dropped, because it is not a throw of a rig in this logbook.", WARN)]
     if one.kept.kept_out:
         where = f"not in the logbook, {one.kept.kept_out}. It is in {one.kept.file}."
         return [Cell(f"{whose}: {where}", WARN)]

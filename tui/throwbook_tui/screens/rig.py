@@ -32,7 +32,9 @@ if TYPE_CHECKING:
     from throwbook.jobs.rigs import RigView
 
 MOST_REASONS = 2
-UNFINISHED = "A recording was never judged: press J. Until then no sheet is accepted and no order cleared."
+UNFINISHED = (
+    "A recording is not judged yet. Press J. Until then no sheet can be accepted and no order cleared."
+)
 
 
 class RigScreen(Page[None]):
@@ -49,7 +51,7 @@ class RigScreen(Page[None]):
         key("p", "papers", "papers"),
         key("e", "edit", "rig values"),
         key("j", "judge", "judge the recording"),
-        key("w", "steps_to_clear", "way back"),
+        key("w", "steps_to_clear", "clear order"),
         key("u", "take_out", "take out of use"),
         key("x", "practise", "practise"),
         key("1", "show_list('sheets')", "", show=False),
@@ -138,11 +140,11 @@ class RigScreen(Page[None]):
         if len(held) > MOST_REASONS:
             cells.append(Cell(f"and {counted(len(held) - MOST_REASONS, 'more reason')} (W shows all)", QUIET))
         if status.open:
-            cells.append(Cell("The way back, step by step: press W.", "strong"))
+            cells.append(Cell("To clear the open order, step by step: press W.", "strong"))
         elif not standing.commissioned:
             cells.append(
                 Cell(
-                    "Next: S, a commissioning sheet on the machine (or a bench sheet before it is bolted on)."
+                    "Next: press S for a commissioning sheet on the machine (or a bench sheet if the actuator is not mounted yet)."
                 )
             )
         if history.gaps:
@@ -151,7 +153,7 @@ class RigScreen(Page[None]):
         if len(history.happened) > 1:
             earlier = counted(len(history.happened) - 1, "earlier event")
             cells.append(Cell(f"and {earlier} since the last accepted sheet (R, then P, lists them)", QUIET))
-        last = f"Last throw {day(history.last_trial)}." if history.last_trial else "No throw yet."
+        last = f"Last throw {day(history.last_trial)}." if history.last_trial else "No throws yet."
         cells.append(Cell(last, QUIET))
         return cells
 

@@ -1,9 +1,4 @@
-"""Set up a rig; sizing beside it.
-
-A rig from its data-sheet values: each checked as typed, whether the actuator suits beside it.
-
-Whether the actuator suits the mechanism, as lines. Nothing of Textual.
-"""
+"""Set up a rig from its data sheet; whether the actuator suits the mechanism stands beside the form."""
 
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -16,15 +11,16 @@ from textual.widgets import Static
 from throwbook.core.assessment import FAIL
 from throwbook.core.rig import METRIC, US
 from throwbook.core.sizing.sizing import CAUTION_AT
+from throwbook.core.wording import RIG
 from throwbook_tui.fields import CHOICE, TEXT, YES_NO, FieldSpec
 from throwbook_tui.present import (
     GOOD,
     QUIET,
     STRONG,
-    VERDICTS,
     WARN,
     Cell,
     sentence,
+    verdict_cell,
 )
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import key
@@ -37,7 +33,7 @@ if TYPE_CHECKING:
 
 WIRING = "[wiring]: conductor, length_one_way, fuse"
 
-WIRING_ASKED = "conductor, length one way and fuse, below"
+WIRING_ASKED = "wire size, cable length and fuse, below"
 
 
 def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
@@ -46,11 +42,11 @@ def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
         where = f"{faulty.spec.asked}: {faulty.checked.say}" if faulty is not None else check.lacking
         return [
             Cell("Does the actuator suit the mechanism?", STRONG),
-            Cell("It is judged as soon as the needed values are there."),
+            Cell("The assessment appears when all required fields are filled in."),
             Cell(f"Next: {where}", WARN),
         ]
     found = check.fit
-    word, _, tone = VERDICTS[found.verdict]
+    word, tone = verdict_cell(found.verdict)
     cells: list[Cell | str] = [Cell(f"Does the actuator suit the mechanism? {word}", tone)]
     for problem in found.problems:
         cells.append(
@@ -60,7 +56,7 @@ def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
         found.findings, key=lambda one: {"fail": 0, "undecided": 1, "watch": 2}.get(one.verdict, 3)
     )
     for finding in worst_first:
-        word, _, tone = VERDICTS[finding.verdict]
+        word, tone = verdict_cell(finding.verdict)
         cells.append(Cell(f"{word}: {finding.about}", tone if finding.verdict != "pass" else GOOD))
         cells.append(Cell(f"  {sentence(finding.says)}"))
         if finding.do:
@@ -68,8 +64,8 @@ def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
         if finding.about in CAUTION_AT:
             cells.append(Cell(f"  {CAUTION_AT[finding.about]}", WARN))
     for field_key, leaves in found.missing:
-        cells.append(Cell(f"not given, {field_key}: unknown is {leaves}", QUIET))
-    cells += [Cell(f"no data sheet tells: {text}", QUIET) for text in found.unknown]
+        cells.append(Cell(f"{field_key} not given. Cannot be assessed: {leaves}", QUIET))
+    cells += [Cell(f"Not on any data sheet: {text}", QUIET) for text in found.unknown]
     return cells
 
 
@@ -99,42 +95,39 @@ ACTUATOR, LOCK, CABLE, BOARD = (
     "Board (optional)",
 )
 
+
+def _asked(name: str, kind: str = TEXT, hint: str = "", **more: Any) -> FieldSpec:
+    return FieldSpec(name, RIG[name].column, kind, hint=hint, **more)
+
+
 SPECS: tuple[FieldSpec, ...] = (
-    FieldSpec("name", "name of the rig", must=True, hint="for example yard-loader"),
-    FieldSpec("units", "units shown", CHOICE, choices=((METRIC, "metric"), (US, "us"))),
-    FieldSpec("actuator.voltage", "voltage", "voltage", must=True, hint="12 V", section=ACTUATOR),
-    FieldSpec("actuator.stroke", "stroke", "length", must=True, hint="200 mm"),
-    FieldSpec("actuator.rated_force", "rated force", "force", must=True, hint="1500 N"),
-    FieldSpec("actuator.no_load_speed", "speed, no load", "speed", must=True, hint="16 mm/s"),
-    FieldSpec("actuator.full_load_speed", "speed, full load", "speed", hint="11 mm/s; empty: assumed"),
-    FieldSpec("actuator.no_load_current", "current, no load", "current", must=True, hint="0.9 A"),
-    FieldSpec(
-        "actuator.full_load_current",
-        "current, full load",
-        "current",
-        must=True,
-        hint="3.6 A, the rated maximum",
-    ),
-    FieldSpec("actuator.duty_cycle", "duty cycle", "share", hint="25 %; empty: not given"),
-    FieldSpec("actuator.protection", "protection", hint="IP66"),
-    FieldSpec("actuator.extend_locks", "rod out locks", CHOICE, choices=YES_NO),
-    FieldSpec(
-        "lock.needed_travel", "needed travel", "length", must=True, hint="188 mm, measured", section=LOCK
-    ),
-    FieldSpec("lock.needed_force", "needed push", "force", hint="clean, warm; empty: unknown"),
-    FieldSpec("lock.excess_goes", "excess stroke goes", TEXT, hint="slotted link, spring, ..."),
-    FieldSpec("lock.bears_force", "push they bear", "force", hint="rod, pins, mounts; empty: not looked"),
-    FieldSpec("lock.lowest_voltage", "lowest voltage", "voltage", hint="11 V, machine under load"),
-    FieldSpec("lock.coldest", "coldest day", "temperature", hint="-10 degC"),
-    FieldSpec("wiring.conductor", "conductor", TEXT, hint="2.5 mm2 or 14 AWG", section=CABLE),
-    FieldSpec("wiring.length_one_way", "length one way", "cable length", hint="6 m"),
-    FieldSpec("wiring.fuse", "fuse", "current", hint="10 A"),
-    FieldSpec("board.id", "board", TEXT, hint="its id, as the board screen shows it", section=BOARD),
+    FieldSpec("name", "rig name", must=True, hint="for example yard-loader"),
+    FieldSpec("units", "units", CHOICE, choices=((METRIC, "metric"), (US, "us"))),
+    _asked("actuator.voltage", "voltage", "12 V", must=True, section=ACTUATOR),
+    _asked("actuator.stroke", "length", "200 mm", must=True),
+    _asked("actuator.rated_force", "force", "1500 N", must=True),
+    _asked("actuator.no_load_speed", "speed", "16 mm/s", must=True),
+    _asked("actuator.full_load_speed", "speed", "11 mm/s; blank: assumed"),
+    _asked("actuator.no_load_current", "current", "0.9 A", must=True),
+    _asked("actuator.full_load_current", "current", "3.6 A, at rated force", must=True),
+    _asked("actuator.duty_cycle", "share", "25 %; blank: not given"),
+    _asked("actuator.protection", TEXT, "IP66"),
+    _asked("actuator.extend_locks", CHOICE, choices=YES_NO),
+    _asked("lock.needed_travel", "length", "188 mm, measured", must=True, section=LOCK),
+    _asked("lock.needed_force", "force", "by spring scale, clean, warm"),
+    _asked("lock.excess_goes", TEXT, "slotted link, spring ..."),
+    _asked("lock.bears_force", "force", "rod, pins, mounts; blank: not looked at"),
+    _asked("lock.lowest_voltage", "voltage", "11 V, under load"),
+    _asked("lock.coldest", "temperature", "-10 degC"),
+    _asked("wiring.conductor", TEXT, "2.5 mm2 or 14 AWG", section=CABLE),
+    _asked("wiring.length_one_way", "cable length", "6 m"),
+    _asked("wiring.fuse", "current", "10 A"),
+    _asked("board.id", TEXT, "shown on the board screen", section=BOARD),
 )
 
 CHANGE = FieldSpec(
     "reason",
-    "why it changes",
+    "reason for the change",
     must=True,
     hint="new actuator, typing error, ...",
     section="This rig is in the logbook already",
@@ -145,7 +138,7 @@ class RigSetupScreen(FormPage[str]):
     """Gives the name of the rig."""
 
     HELP = "rig setup"
-    BINDINGS: ClassVar[list[BindingType]] = [key("f6", "whole", "judgement whole, or form", "F6")]
+    BINDINGS: ClassVar[list[BindingType]] = [key("f6", "whole", "whole panel, or form", "F6")]
 
     def __init__(self, rig: str = "") -> None:
         super().__init__()
@@ -241,11 +234,13 @@ class RigSetupScreen(FormPage[str]):
         self.drop_draft()
         against = against_fit(self._check)
         if against:
-            self.app.notify(f"Kept. But the actuator doesn't suit: {against}. E shows why.", timeout=8)
+            self.app.notify(
+                f"Saved, but this actuator does not suit the mechanism: {against}. Press E to see why.",
+                timeout=8,
+            )
         for other in added.out_of_use:
             self.app.notify(
-                f"Rig {other} has just these values, and it is out of use: DO NOT USE. If this is that machine, a new name "
-                "is no way back.",
+                f"Rig {other} has exactly these values and is out of use: DO NOT USE. If this is the same machine, a new name does not clear it.",
                 severity="error",
                 timeout=20,
             )

@@ -21,19 +21,18 @@ if TYPE_CHECKING:
     from throwbook.jobs.unfinished import Unfinished
 
 EMPTY = (
-    Cell("No rig in this logbook yet.", "strong"),
+    Cell("There are no rigs in this logbook yet.", "strong"),
     Cell(""),
     Cell(
-        "A rig is one actuator on one lock mechanism. Press N and type its data-sheet values: each one is checked as you "
-        "type, and beside it stands whether the actuator suits the mechanism."
+        "A rig is one actuator on one lock mechanism. Press N and enter the actuator's data-sheet values. Each value is checked as you type, and the panel beside the form shows whether the actuator suits the mechanism."
     ),
     Cell(""),
-    Cell("No board at hand? Once there is a rig, its screen offers a rehearsal board to practise on."),
+    Cell("No board? Set up a rig first, then press X on its screen to practise on a simulated board."),
 )
 
 
 AGAIN = "Judging again what an earlier version judged ..."
-ALL_RETIRED = (Cell("Every rig here is retired. R shows them, and back.", "strong"),)
+ALL_RETIRED = (Cell("Every rig in this logbook is retired. R shows them; R again hides them.", "strong"),)
 
 
 class RigsScreen(Page[None]):
@@ -43,12 +42,12 @@ class RigsScreen(Page[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         key("enter", "open", "open", "Enter", priority=True),
         key("n", "new_rig", "new rig"),
-        key("b", "board", "board"),
+        key("b", "board", "boards"),
         key("l", "logbook", "logbook"),
-        key("r", "retired", "retired rigs"),
+        key("r", "retired", "retired"),
         key("j", "judge", "judge recordings"),
-        key("f8", "app.day_or_night", "day/night", "F8"),
-        key("ctrl+q", "app.leave", "leave", "Ctrl-Q"),
+        key("f8", "app.day_or_night", "light/dark", "F8"),
+        key("ctrl+q", "app.leave", "quit", "Ctrl-Q"),
         key("escape", "back", "end practice", "Esc"),
     ]
 
@@ -211,7 +210,7 @@ def unfinished_line(recordings: "Sequence[Unfinished]") -> str:
     """What stands below the list while recordings aren't judged."""
     if not recordings:
         return ""
-    rigs = ", ".join(dict.fromkeys(one.rig or "a rig that nobody knows" for one in recordings))
+    rigs = ", ".join(dict.fromkeys(one.rig or "an unknown rig" for one in recordings))
     return f"{counted(len(recordings), 'recording')} never judged ({rigs}): press J."
 
 

@@ -1,9 +1,4 @@
-"""Service entry: write, view.
-
-A service entry: what was seen, found, fixed and verified, each by itself with its day.
-
-One service entry as it was logged.
-"""
+"""A service entry: what was seen, found, fixed and verified, each with its day; written, and viewed."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -30,10 +25,10 @@ if TYPE_CHECKING:
 
 
 HINTS = {
-    "seen": "what was noticed",
+    "seen": "what was seen",
     "found": "what the cause was",
     "fixed": "what was done about it",
-    "verified": "how it was seen to be right",
+    "verified": "how the repair was checked",
 }
 
 
@@ -58,7 +53,7 @@ def specs() -> tuple[FieldSpec, ...]:
 
 
 REASON = FieldSpec(
-    "reason", "what was wrong with it", must=True, hint="wrong day, ...", section="Why it is corrected"
+    "reason", "reason for the correction", must=True, hint="wrong day, ...", section="Correction"
 )
 
 
@@ -95,7 +90,7 @@ class ServiceScreen(FormPage[None]):
         self.head(f"{self._rig} | service")
         self.repaint()
         if self._repair:
-            self.tell(f"For the way back both 'found' and 'fixed' must be written. {QUALIFIED}", WARN)
+            self.tell(f"To clear the order, both 'found' and 'fixed' must be filled in. {QUALIFIED}", WARN)
         elif not self.draft:
             self.tell(" ".join(text for text in SHOWN_AT["service"] if text != HANDS), WARN)
 
@@ -110,15 +105,15 @@ class ServiceScreen(FormPage[None]):
         on, due_on = days["on"], days["due_on"]
         for name in ("on", *(f"{moment}_on" for moment in MOMENTS)):
             ahead = (days[name] or self.desk.today) > self.desk.today
-            self.form.field(name).complain("this day is yet to come" if ahead else "")
+            self.form.field(name).complain("this date is in the future" if ahead else "")
         early = on is not None and due_on is not None and due_on <= on
-        self.form.field("due_on").complain(f"must come after the work of {on}" if early else "")
+        self.form.field("due_on").complain(f"must be later than the work on {on}" if early else "")
 
     def enter(self) -> None:
         """Log it."""
         values = self.form.values()
         if not values["action"]:
-            self.tell("Say what was done: a digit chooses.", WARN)
+            self.tell("Choose what was done: press its number.", WARN)
             self.form.field("action").focus_answer()
             return
         for name in MOMENTS:
@@ -128,7 +123,7 @@ class ServiceScreen(FormPage[None]):
                 return
         if self._repair and not (written(values["found"]) and written(values["fixed"])):
             self.form.field("fixed" if written(values["found"]) else "found").focus_answer()
-            self.tell("On the way back what was found and what was done are both needed, in words.", WARN)
+            self.tell("To clear the order, fill in both what was found and what was done.", WARN)
             return
         from throwbook.jobs.maintenance import add
 
@@ -143,7 +138,7 @@ class ServiceScreen(FormPage[None]):
         self.drop_draft()
         said = f"{'Corrected' if self._corrects else 'Logged'}: {logged.entry.action} on {logged.entry.on}."
         if logged.entry.starts_stage and not self._repair and not self._corrects:
-            said += " A new stretch starts here. S (by hand H), then 4: an after-service sheet shows whether it helped."
+            said += " The trend chart restarts here. Press S (or H by hand), then 4: an after-service sheet shows whether the work helped."
         if not self._repair:  # there the step that is done says it
             self.app.notify(said, timeout=8)
         self.dismiss(None)
@@ -232,14 +227,14 @@ class ServiceViewScreen(TextPage):
             ("hour meter", f"{entry.machine_hours_h:g} h" if entry.machine_hours_h is not None else ""),
             ("cost", entry.cost),
             ("next check", day(entry.due_on) if entry.due_on else ""),
-            ("stretch", "a new one starts here" if entry.starts_stage else "goes on"),
+            ("stretch", "the trend chart restarts here" if entry.starts_stage else "goes on"),
             ("written by", entry.by),
         )
         cells += [Cell(""), *(Cell(f"{name:<11} {told}") for name, told in rest if told)]
         if entry.answers:
             cells.append(
                 Cell(
-                    f"It answers {len(entry.answers)} of the orders that held the rig; only a signed order clears."
+                    f"It answers {len(entry.answers)} of the orders that were open; only a signed clearance clears them."
                 )
             )
         return cells

@@ -1,11 +1,4 @@
-"""A sheet, guided; leave a throw out.
-
-A test sheet, guided: the next step is always on top, and Enter does it.
-
-A throw that is not to count, with its reason; it stays on the sheet for everybody to see.
-
-The rest that the duty cycle asks for, running down.
-"""
+"""A test sheet, guided: the next step is at the top, and Enter starts it; and a throw left out, with its reason."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -52,10 +45,7 @@ if TYPE_CHECKING:
     from throwbook_tui.context import Desk
 
 
-MEANING = (
-    "It stays on the sheet, marked as left out, with this reason. A throw that failed, and a pin that wasn't seen, can't be "
-    "left out of an acceptance: they cost the sheet."
-)
+MEANING = "It stays on the sheet, marked as left out, with this reason. A throw that failed, or a pin that was not seen, cannot be left out of an acceptance: the sheet can no longer be accepted."
 
 
 class LeaveOutScreen(FormPage[None]):
@@ -74,7 +64,9 @@ class LeaveOutScreen(FormPage[None]):
     def specs(self) -> tuple[FieldSpec, ...]:
         """Why."""
         return (
-            FieldSpec("because", "why it doesn't count", must=True, hint="mistyped, wrong way thrown, ..."),
+            FieldSpec(
+                "because", "reason to leave it out", must=True, hint="mistyped, thrown the wrong way, ..."
+            ),
         )
 
     def opened(self) -> None:
@@ -102,7 +94,7 @@ BAR = 30
 def rest_line(left_s: float, whole_s: float) -> Cell:
     """One line: a bar and what is left."""
     if left_s <= 0.0:
-        return Cell(f"Rest: [{'#' * BAR}] over, the actuator may run again.", GOOD)
+        return Cell(f"Rest: [{'#' * BAR}] finished.", GOOD)
     done = int(BAR * (1.0 - left_s / whole_s)) if whole_s > 0 else BAR
     return Cell(
         f"Rest: [{'#' * done}{'.' * (BAR - done)}] {show_rest(left_s)} of {show_rest(whole_s)} left for the duty cycle.",
@@ -140,13 +132,8 @@ class RestTimer(Static):
 
 WIDE = 100
 """From this width on figures stand with their uncertainty."""
-REST_MEANING = (
-    "A throw before the rest is over runs a warm motor harder than its duty cycle allows, and its figures aren't those of a "
-    "rested one. Nothing marks it: only the times of the throws show it."
-)
-RIG_CHANGED = (
-    "The rig's values changed since these throws were judged. J judges them again, by those it has now."
-)
+REST_MEANING = "The duty-cycle rest is not over. The motor would run warmer than its duty cycle allows, and the figures would not match those of a rested motor. The throw is not marked; only its time of day shows it."
+RIG_CHANGED = "The rig's values have changed since these throws were judged. J judges them again with the present values."
 
 
 class SheetScreen(Page[None]):
@@ -155,16 +142,16 @@ class SheetScreen(Page[None]):
     HELP = "sheet"
     BINDINGS: ClassVar[list[BindingType]] = [
         key("enter", "next", "do the next step", "Enter", priority=True),
-        key("d", "turn", "other way"),
+        key("d", "turn", "other direction"),
         key("h", "by_hand", "by hand"),
         key("l", "look", "pins seen"),
-        key("o", "open_throw", "throw in depth"),
+        key("o", "open_throw", "throw details"),
         key("x", "leave_out", "leave out"),
         key("b", "board", "with the board"),
         key("j", "judge_again", "judge again"),
         key("c", "questions", "questions"),
         key("m", "missing", "what is missing"),
-        key("a", "sign", "accept or not"),
+        key("a", "sign", "accept/reject"),
         key("r", "trend", "trend"),
     ]
 
@@ -247,7 +234,7 @@ class SheetScreen(Page[None]):
             plan = found.plan
             cells.append(
                 Cell(
-                    f"Plan: {plan.throws_each_way} lock and {counted(plan.throws_each_way, 'unlock throw')}, rest at least {show_rest(plan.rest_s)} between ({plan.rest_from}).",
+                    f"Plan: {plan.throws_each_way} lock and {counted(plan.throws_each_way, 'unlock throw')}, at least {show_rest(plan.rest_s)} rest between throws ({plan.rest_from}).",
                     QUIET,
                 )
             )
@@ -260,7 +247,7 @@ class SheetScreen(Page[None]):
             cells += [Cell(text, BAD) for text in found.said_since]
         rows = sheet_rows(found, self.app.size.width >= WIDE)
         if marks_said(rows):
-            cells.append(Cell(f"Behind a number: {marks_said(rows)}.", QUIET))
+            cells.append(Cell(f"After the number: {marks_said(rows)}.", QUIET))
         self.query_one("#step", Static).update(lines(self.app, cells))
         timer = self.query_one(RestTimer)
         timer.wanted = found.state.state == OPEN and step.what != STOP
@@ -298,7 +285,7 @@ class SheetScreen(Page[None]):
     def _throw(self, direction: str) -> None:
         left_s = self.query_one(RestTimer).left_s
         if left_s > 0 and not self._by_hand:  # readings may be typed from paper: there the stopwatch tells it
-            question = f"The actuator should rest {show_rest(left_s)} more. Throw all the same?"
+            question = f"The actuator needs {show_rest(left_s)} more rest. Throw anyway?"
             self.confirm(question, REST_MEANING, lambda: self._record(direction), WARN)
         else:
             self._record(direction)
@@ -332,7 +319,7 @@ class SheetScreen(Page[None]):
         """The throw under the cursor doesn't count; it stays on the sheet."""
         chosen = self._chosen()
         if chosen is None or chosen.left_out:
-            self.tell("Put the cursor on the throw that is not to count.", WARN)
+            self.tell("Move the cursor to the throw to leave out.", WARN)
         else:
             self.open_screen("leave out", self.sheet_name, chosen.position)
 
@@ -348,7 +335,7 @@ class SheetScreen(Page[None]):
     def done_again(self, done: "Rejudged") -> None:
         """Say what is another verdict now."""
         changed = [f"throw {one.position}: {one.before} before, {one.after} now" for one in done.changed]
-        self.tell("; ".join(changed) or "Judged again: every verdict is as it was.", WARN if changed else "")
+        self.tell("; ".join(changed) or "Judged again: no verdict has changed.", WARN if changed else "")
         self.reload()
 
     def action_turn(self) -> None:
@@ -366,7 +353,7 @@ class SheetScreen(Page[None]):
         if chosen is not None and chosen.direction == LOCK:
             self._look(chosen.position)
         else:
-            self.tell("Put the cursor on a lock throw: only there pins are looked at.", WARN)
+            self.tell("Move the cursor to a lock throw. Pins are looked at after lock throws only.", WARN)
 
     def _chosen(self) -> Any:
         assert self._found is not None

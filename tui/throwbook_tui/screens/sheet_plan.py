@@ -1,11 +1,4 @@
-"""Cautions, plan, conditions.
-
-Plan a sheet: what it is for, and what every sheet asks. Cautions come first.
-
-Before anything moves: each caution is acknowledged by itself, then each thing that must be done at the machine.
-
-The questions of a sheet, answered later or corrected; the earlier answer stays beside the new one.
-"""
+"""Plan a sheet: cautions confirmed one by one, kind and number of throws, the questions of every sheet."""
 
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -29,8 +22,8 @@ if TYPE_CHECKING:
 
 
 MADE_READY = (
-    "The attachment stands on the ground, or is off.",
-    "The area is clear, and everybody near knows that pins will move.",
+    "The attachment is on the ground or taken off.",
+    "The area is clear, and everyone nearby knows that pins are about to move.",
     "I can reach the switch that stops the actuator.",
 )
 
@@ -39,7 +32,7 @@ class CautionsScreen(Page[bool]):
     """Enter acknowledges the line that is next; there is no key for all at once."""
 
     HELP = "cautions"
-    BINDINGS: ClassVar[list[BindingType]] = [key("enter,space", "next", "read, and so it is", "Enter")]
+    BINDINGS: ClassVar[list[BindingType]] = [key("enter,space", "next", "confirm", "Enter")]
 
     def __init__(self, rig: str, kind: str) -> None:
         super().__init__()
@@ -60,10 +53,10 @@ class CautionsScreen(Page[bool]):
     def repaint(self) -> None:
         """Mark what is acknowledged."""
         super().repaint()
-        cells: list[Cell | str] = [Cell("Read each line and press Enter for it.", STRONG), Cell("")]
+        cells: list[Cell | str] = [Cell("Read each line, then press Enter to confirm it.", STRONG), Cell("")]
         for number, text in enumerate((*self._cautions, *MADE_READY)):
             if number == len(self._cautions):
-                cells += [Cell(""), Cell("The machine made ready:", STRONG)]
+                cells += [Cell(""), Cell("At the machine:", STRONG)]
             if number < self._done:
                 cells.append(Cell(f"[x] {text}", GOOD))
             elif number == self._done:
@@ -141,10 +134,7 @@ WORDS = {
 }
 
 
-TOO_EARLY = (
-    "The rig is out of use and no repair is logged yet: a commissioning sheet planned now doesn't bring it back. Esc, then W "
-    "on the rig: first the cause and the repair."
-)
+TOO_EARLY = "The rig is out of use and no repair is logged yet, so a commissioning sheet planned now will not clear it. Press Esc, then W on the rig's screen, and log cause and repair first."
 
 
 class SheetPlanScreen(FormPage[str]):
@@ -169,8 +159,8 @@ class SheetPlanScreen(FormPage[str]):
         """What for, how many, then the questions."""
         kinds = tuple((kind, WORDS[kind]) for kind in SHEET_KINDS)
         return (
-            FieldSpec("kind", "what is it for", CHOICE, must=True, choices=kinds),
-            FieldSpec("throws", "throws each way", COUNT, hint="empty: the usual number"),
+            FieldSpec("kind", "kind of sheet", CHOICE, must=True, choices=kinds),
+            FieldSpec("throws", "throws each way", COUNT, hint="blank: the usual number"),
             *question_specs(),
         )
 
@@ -198,7 +188,7 @@ class SheetPlanScreen(FormPage[str]):
         elif kind and not throws:
             usual, fewest = KINDS[kind]
             self.tell(
-                f"A {WORDS[kind]} sheet: {usual} throws each way unless you say otherwise, never under {fewest}."
+                f"{WORDS[kind].capitalize()} sheet: {usual} throws each way by default, at least {fewest}."
             )
 
     def enter(self) -> None:
@@ -207,7 +197,7 @@ class SheetPlanScreen(FormPage[str]):
 
         values = self.form.values()
         if not values["kind"]:
-            self.tell("Say what the sheet is for: a digit chooses.", "warn")
+            self.tell("Choose the kind of sheet: press its number.", "warn")
             self.form.field("kind").focus_answer()
             return
         throws = int(values["throws"]) if values["throws"].strip() else None

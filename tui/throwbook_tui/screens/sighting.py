@@ -7,8 +7,8 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from throwbook.core.records import SEEN, person
-from throwbook.core.wording import BOTH_PINS, HANDS
-from throwbook_tui.fields import ANSWERS, CHOICE, FieldSpec
+from throwbook.core.wording import ANSWERS, BOTH_PINS, HANDS, SIGHTINGS
+from throwbook_tui.fields import CHOICE, FieldSpec
 from throwbook_tui.present import BAD, WARN, Cell
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.widgets.frame import lines
@@ -16,29 +16,32 @@ from throwbook_tui.widgets.frame import lines
 if TYPE_CHECKING:
     from throwbook.jobs.sheets import SheetView
 
-LOAD = (("yes", "done, passed"), ("no", "NOT passed"), ("not looked", "not done"))
-HELD = (("yes", "stayed put"), ("no", "LET GO"), ("not looked", "not tried"))
 IF_NOT = {
     "left_pin": "LEFT pin is NOT in its hole.",
     "right_pin": "RIGHT pin is NOT in its hole.",
-    "load_check": "The maker's load check was NOT passed.",
-    "retained_power_off": "The pins did NOT stay put with the power off.",
+    "load_check": "The manufacturer's load check FAILED.",
+    "retained_power_off": "The pins MOVED with the power off.",
 }
 OUT_AT_ONCE = (
     "The rig is out of use (DO NOT USE) at once, until the cause is found, the repair logged, and the rig commissioned "
     "again in full and signed for."
 )
+
+
+def _asked(name: str, asked: str) -> FieldSpec:
+    choices = tuple((answer, word.sentence) for answer, word in ANSWERS[name].items())
+    return FieldSpec(name, asked, CHOICE, must=True, choices=choices)
+
+
 QUESTIONS = (
-    FieldSpec("left_pin", "LEFT pin in its hole", CHOICE, must=True, choices=ANSWERS),
-    FieldSpec("right_pin", "RIGHT pin in its hole", CHOICE, must=True, choices=ANSWERS),
-    FieldSpec("load_check", "the maker's load check", CHOICE, must=True, choices=LOAD),
-    FieldSpec("retained_power_off", "with the power off", CHOICE, must=True, choices=HELD),
+    _asked("left_pin", "LEFT pin"),
+    _asked("right_pin", "RIGHT pin"),
+    _asked("load_check", SIGHTINGS["load_check"].column),
+    _asked("retained_power_off", "pins, power off"),
 )
-HOW = FieldSpec("how", "how were they seen", hint="torch, mirror, from both sides, ...", replaced=True)
-WHO = FieldSpec(
-    "who", "who looked (your name)", must=True, hint="who stood there and saw the pins", replaced=True
-)
-WHY = FieldSpec("reason", "why it corrects an earlier", hint="only when an earlier answer was wrong")
+HOW = FieldSpec("how", "how seen", hint="lamp, mirror, both sides ...", replaced=True)
+WHO = FieldSpec("who", "seen by", must=True, hint="the person who looked at the pins", replaced=True)
+WHY = FieldSpec("reason", "reason for the correction", hint="only when an earlier answer was wrong")
 
 
 class SightingScreen(FormPage[None]):
@@ -87,15 +90,13 @@ class SightingScreen(FormPage[None]):
             field = self.form.field(spec.key)
             if not field.value:
                 field.focus_answer()
-                self.tell(
-                    f"{spec.asked}: not answered yet. A digit answers; 3 says it wasn't looked at.", WARN
-                )
+                self.tell(f"{spec.asked}: not answered yet. Press a number; 3 = not looked at.", WARN)
                 return
         values = self.form.values()
         looked = {values["left_pin"], values["right_pin"]} != {"not looked"}
         if looked and not any(letter.isalpha() for letter in values["how"]):  # a digit meant for a choice
             self.form.field("how").focus_answer()
-            self.tell("Write in words how the pins were seen: torch, mirror, ...", WARN)
+            self.tell("Write in words how the pins were seen: lamp, mirror, ...", WARN)
             return
         super().action_enter()
 
@@ -104,7 +105,9 @@ class SightingScreen(FormPage[None]):
         values = self.form.values()
         said_no = [IF_NOT[spec.key] for spec in QUESTIONS if values[spec.key] == "no"]
         if said_no:
-            self.confirm_by_enter(" ".join(said_no), OUT_AT_ONCE, lambda: self._store(values), BAD)
+            self.confirm_by_enter(
+                f"{' '.join(said_no)} Record it?", OUT_AT_ONCE, lambda: self._store(values), BAD
+            )
         else:
             self._store(values)
 

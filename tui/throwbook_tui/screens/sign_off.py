@@ -1,11 +1,4 @@
-"""Accept or reject; what lacks; statement.
-
-What an acceptance of a sheet would still lack, and what blanks cost it.
-
-Accept a sheet or not, with a name under it.
-
-An accepted sheet: what it states, no more and no less.
-"""
+"""Accept or reject a sheet: what is still missing, the signature, what the accepted sheet states."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -48,8 +41,8 @@ class MissingScreen(TextPage):
 
 
 MOST_LINES = 9
-IN_THE_TREND = "Its throws count in the trend: X on the sheet leaves a mistyped one out, now, not afterwards."
-BEFORE_THE_TREND = "Its throws stay in the logbook and don't count in the trend: that begins with the first accepted commissioning sheet."
+IN_THE_TREND = "Its throws count in the trend. To leave out a mistyped throw, press X on the sheet before you sign, not afterwards."
+BEFORE_THE_TREND = "Its throws stay in the logbook but do not count in the trend. The trend begins with the first accepted commissioning sheet."
 
 
 class SignScreen(FormPage[None]):
@@ -72,10 +65,10 @@ class SignScreen(FormPage[None]):
     def specs(self) -> tuple[FieldSpec, ...]:
         """A name, and what only some sheets need."""
         return (
-            FieldSpec("signed", "signed (your name)", must=True, hint="who saw the pins and answers for it"),
-            FieldSpec("because", "rejected because", hint="only to reject: what was wrong"),
+            FieldSpec("signed", "signed by", must=True, hint="the person who looked at the pins"),
+            FieldSpec("because", "rejected because", hint="only to reject: what was wrong with it"),
             FieldSpec(
-                "baseline", "new baseline because", hint="only where these throws replace the baseline"
+                "baseline", "reason for a new baseline", hint="only where these throws replace the baseline"
             ),
         )
 
@@ -86,7 +79,7 @@ class SignScreen(FormPage[None]):
 
     def opened(self) -> None:
         """Show what is missing."""
-        self.head(f"{self._found.state.name} | accept or not")
+        self.head(f"{self._found.state.name} | accept or reject")
         self._show()
 
     def _show(self) -> None:
@@ -109,7 +102,7 @@ class SignScreen(FormPage[None]):
         """Accept: by the rules, or refused with everything that is missing."""
         signed = self.form.field("signed").value.strip()
         question = f"Accept sheet {self._found.state.name}, signed {signed}?"
-        meaning = "It is sealed as it stands; nothing on it can be changed afterwards."
+        meaning = "The sheet is then sealed. Nothing on it can be changed afterwards."
         self.confirm(question, meaning, lambda: self._accept(signed))
 
     def _accept(self, signed: str) -> None:
@@ -130,13 +123,10 @@ class SignScreen(FormPage[None]):
         signed, because = self.form.field("signed").value.strip(), self.form.field("because").value.strip()
         if not signed or not because:
             self.form.field("because" if signed else "signed").focus_answer()
-            self.tell("To reject: say what was wrong, and sign.", WARN)
+            self.tell("To reject: fill in what was wrong, and your name.", WARN)
             return
         question = f"Reject sheet {self._found.state.name}: {because}?"
-        meaning = (
-            "It is sealed as it stands and stays in the history; another one is planned. "
-            + self._in_the_trend
-        )
+        meaning = "It is sealed and stays in the history. Plan another sheet.  " + self._in_the_trend
         self.confirm(question, meaning, lambda: self._reject(because, signed))
 
     def _reject(self, because: str, signed: str) -> None:
@@ -154,9 +144,7 @@ class SignScreen(FormPage[None]):
 
 ROOM = 76
 """Columns that the large word for the whole of it takes."""
-STAYS = (
-    "only a signed order brings it down. Esc to the rig, then W: the way back shows the step that is next."
-)
+STAYS = "only a signed clearance eases it. Esc to the rig, then W for the next step."
 
 
 class StatementScreen(TextPage):
@@ -194,18 +182,20 @@ class StatementScreen(TextPage):
         if done.status.open:
             level = done.status.level
             word = level.upper() if level == DO_NOT_USE else level
-            cells += [
-                Cell(f"The rig itself stays at '{word}': {STAYS}", BAD if level == DO_NOT_USE else WARN)
-            ]
+            cells += [Cell(f"The rig stays '{word}': {STAYS}", BAD if level == DO_NOT_USE else WARN)]
         cells += [Cell(done.acceptance.statement, STRONG)]
         cells += [
-            Cell(f"No better than {done.acceptance.verdict}: {text}.", WARN)
-            for text in done.acceptance.because
+            Cell(f"At best '{done.acceptance.verdict}': {text}.", WARN) for text in done.acceptance.because
         ]
         if done.acceptance.claims_lost:
-            cells.append(Cell(f"It doesn't speak for: {'; '.join(done.acceptance.claims_lost)}.", WARN))
+            cells.append(Cell(f"Not covered: {'; '.join(done.acceptance.claims_lost)}.", WARN))
         if done.baselines:
-            cells.append(Cell(f"Baseline frozen for: {', '.join(done.baselines)}.", GOOD))
+            cells.append(
+                Cell(
+                    f"Baseline set ({', '.join(done.baselines)}): later checks are compared with these throws.",
+                    GOOD,
+                )
+            )
         if done.baseline_kept:
-            cells.append(Cell(f"The old baseline stays: {done.baseline_kept}.", QUIET))
+            cells.append(Cell(f"The previous baseline stays in use: {done.baseline_kept}.", QUIET))
         return [*cells, Cell(""), Cell(BOTH_PINS, WARN)]

@@ -1,11 +1,4 @@
-"""Take out, steps to clear, clear.
-
-The last step of the way back: cause, reason, signature.
-
-A person takes a rig up: damage seen, a feeling, anything. Up is quick, down is not.
-
-The way back of a rig that is held: every step in its order, none to be skipped.
-"""
+"""Restrict a rig, see the steps to clear its orders, and sign a clearance."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -74,11 +67,11 @@ class ClearScreen(FormPage[None]):
         which = (WORST, f"only '{level}'"), (ALL, "all that is listed")
         return (
             *([FieldSpec("which", "it answers", CHOICE, must=True, choices=which)] * self._must_choose),
-            FieldSpec("because", "why it may come down", must=True, hint="in a few words"),
+            FieldSpec("because", "reason to clear it", must=True, hint="in a few words"),
             FieldSpec(
-                "cause", "cause found", must=self._found.status.level == DO_NOT_USE, hint="what it was"
+                "cause", "cause found", must=self._found.status.level == DO_NOT_USE, hint="cause found"
             ),
-            FieldSpec("signed", "signed (your name)", must=True, hint="who answers for it"),
+            FieldSpec("signed", "signed by", must=True, hint="your name"),
         )
 
     def first_values(self) -> dict[str, str]:
@@ -92,9 +85,9 @@ class ClearScreen(FormPage[None]):
 
     def opened(self) -> None:
         """Head line, what it answers, caution."""
-        self.head(f"{self._rig} | sign it off")
+        self.head(f"{self._rig} | clear an order")
         held = [Cell(f"- {text}") for text in reason_lines(self._found.status)]
-        above = lines(self.app, [Cell("What your signature answers:", STRONG), *held])
+        above = lines(self.app, [Cell("Orders that your signature clears:", STRONG), *held])
         self.query_one("#held", Static).update(above)
         if self._found.status.level == DO_NOT_USE:
             self.tell(f"{OUT_OF_USE} {QUALIFIED}", WARN)
@@ -103,7 +96,7 @@ class ClearScreen(FormPage[None]):
         """Ask once more, then hand it to the rules."""
         if self._must_choose and not self.form.field("which").value:
             self.form.field("which").focus_answer()
-            self.tell("Say which of these your reason answers: a digit chooses.", WARN)
+            self.tell("Choose which of these orders your reason clears: press its number.", WARN)
             return
         signed = self.form.field("signed").value.strip()
         question = f"Bring {self._rig} down from '{self._found.status.level}', signed {signed}?"
@@ -153,7 +146,7 @@ class TakeOutScreen(FormPage[None]):
     def specs(self) -> tuple[FieldSpec, ...]:
         """How far up, and why."""
         return (
-            FieldSpec("cause", "take it to", CHOICE, must=True, choices=HOW),
+            FieldSpec("cause", "set to", CHOICE, must=True, choices=HOW),
             FieldSpec("because", "what was seen", must=True, hint="in a few words"),
             FieldSpec("by", "your name", must=True),
         )
@@ -172,7 +165,7 @@ class TakeOutScreen(FormPage[None]):
 
         values, desk, rig = self.form.values(), self.desk, self._rig
         if not values["cause"]:
-            self.tell("Choose how far up: a digit chooses.", "warn")
+            self.tell("Choose the status to set: press its number.", "warn")
             self.form.field("cause").focus_answer()
             return
         self.work(
@@ -190,9 +183,9 @@ class TakeOutScreen(FormPage[None]):
 
 
 SAID = {
-    "cause found": "find the cause and write it down (with the repair, in the service log)",
+    "cause found": "find the cause and log it (with the repair, in the service log)",
     "repair": "log the repair: what was found, what was done",
-    "recommissioned": "commission anew in full; the sheet must be planned after the repair",
+    "recommissioned": "commission again in full, on a sheet planned after the repair",
     "signed": "sign it",
     "reason": "give the reason",
 }
@@ -217,7 +210,7 @@ class StepsToClearScreen(Page[None]):
 
     def on_mount(self) -> None:
         """Load."""
-        self.head(f"{self._rig} | the way back")
+        self.head(f"{self._rig} | steps to clear")
         self.reload()
         self.query_one(VerticalScroll).focus()
 
@@ -247,7 +240,7 @@ class StepsToClearScreen(Page[None]):
         status = self._found.status
         mark, tone = STATUSES[status.level]
         self.head(
-            f"{self._rig} | the way back",
+            f"{self._rig} | steps to clear",
             Cell(f"{mark} {status.level.upper() if tone == BAD else status.level}", tone),
         )
         self.query_one(Big).show(Cell(status.level.upper(), tone))
@@ -256,11 +249,11 @@ class StepsToClearScreen(Page[None]):
         lesser = [text for text in held if text not in worst]
         # Where the hazard is the caution stands first, and no line is spent on looks: at 24 rows the steps still show.
         cells: list[Cell | str] = [Cell(OUT_OF_USE, BAD)] if status.level == DO_NOT_USE else []
-        cells += [Cell("What holds it:", STRONG)] if held else []
+        cells += [Cell("Open orders:", STRONG)] if held else []
         cells += [Cell(f"- {text}") for text in worst]
         cells += [Cell(f"and, less grave, {len(lesser)} more: below", QUIET)] if lesser else []
         cells += [Cell(text, WARN) for text in refused(status)]
-        steps = "The way back, step by step; none can be skipped:"
+        steps = "Steps to clear the order, in this order; none can be skipped:"
         cells.append(Cell(steps if self._found.steps else "No order is open against this rig.", STRONG))
         cells += [Cell(f"[ ] first {for_screen(text)}", WARN) for text in judging_first(status)]
         following = True
@@ -278,7 +271,7 @@ class StepsToClearScreen(Page[None]):
         if lesser:
             cells += [
                 Cell(""),
-                Cell("It is held by this as well:", STRONG),
+                Cell("Also open:", STRONG),
                 *(Cell(f"- {one}") for one in lesser),
             ]
         cells += [Cell(""), Cell(QUALIFIED if status.level == DO_NOT_USE else BOTH_PINS, WARN)]

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from throwbook.core.trend.trend_result import TrendResult
     from throwbook.jobs.trend import RigTrend
 
-NO_TREND = "No check yet that could be compared. A trend begins with the second one."
+NO_TREND = "No checks to compare yet. A trend needs two."
 HAPPENED = "Since the last accepted sheet"
 URGENCY = (GOOD, QUIET, WARN, WARN, BAD, BAD)
 
@@ -38,8 +38,8 @@ class TrendScreen(Page[None]):
     HELP = "trend"
     BINDINGS: ClassVar[list[BindingType]] = [
         key("right,space", "step(1)", "next figure", "->"),
-        key("left", "step(-1)", "figure before", "<-"),
-        key("p", "points", "points/drawing"),
+        key("left", "step(-1)", "previous figure", "<-"),
+        key("p", "points", "list/chart"),
     ]
 
     def __init__(self, rig: str) -> None:
@@ -141,12 +141,12 @@ def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
     provisional = " Provisional baseline." if one.provisional else ""
     cells: list[Cell | str] = [
         Cell(
-            f"{figure_name(one.figure)}, {one.direction} ({at + 1} of {count}), {len(one.points)} checks, at 20 degC and nominal voltage.{provisional}",
+            f"{figure_name(one.figure)}, {one.direction} ({at + 1} of {count}), {len(one.points)} checks, corrected to 20 °C and nominal voltage.{provisional}",
             STRONG,
         ),
         Cell(
             f"{CHANGE.capitalize()} ({three_digits(one.chart.level)} / {three_digits(one.chart.centre)}): {change_text(one)}. "
-            f"First signal: {signal_text(one)}.",
+            f"First out of control: {signal_text(one)}.",
             tone,
         ),
         Cell(f"Limit reached: {forecast_text(one)}."),

@@ -13,7 +13,6 @@ from throwbook_tui.charts import profile_drawing, trace_drawing
 from throwbook_tui.present import (
     QUIET,
     STRONG,
-    VERDICTS,
     WARN,
     Cell,
     cause_lines,
@@ -22,6 +21,7 @@ from throwbook_tui.present import (
     figure_rows,
     sentence,
     sign_rows,
+    verdict_cell,
 )
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import lines, listed
@@ -38,7 +38,7 @@ class TrialScreen(Page[None]):
 
     HELP = "trial"
     BINDINGS: ClassVar[list[BindingType]] = [
-        key("g", "turn", "words/drawings"),
+        key("g", "turn", "text/charts"),
         key("up", "scroll(-3)", "", show=False),
         key("down", "scroll(3)", "", show=False),
     ]
@@ -58,7 +58,7 @@ class TrialScreen(Page[None]):
                 yield Static(id="trace-word", classes="says")
                 yield Plot(id="trace", empty="measured by hand: there is no record to draw")
                 yield Static(id="profile-word", classes="says")
-                yield Plot(id="profile", empty="no profile: the record can't give one")
+                yield Plot(id="profile", empty="no chart over travel: the record does not give one")
 
     def on_mount(self) -> None:
         """Load."""
@@ -105,7 +105,7 @@ class TrialScreen(Page[None]):
         if judged is None:
             self.head(f"{logged.trial.rig} | {logged.direction} throw of {when}")
             return
-        word, _, tone = VERDICTS[judged.assessment.verdict]
+        word, tone = verdict_cell(judged.assessment.verdict)
         self.head(f"{logged.trial.rig} | {logged.direction} throw of {when}", Cell(word, tone))
         self.query_one("#words", Static).update(listed(self.app, self._words(found)))
         self.query_one("#trace-word", Static).update(lines(self.app, [Cell("Current over time", STRONG)]))
@@ -125,24 +125,20 @@ class TrialScreen(Page[None]):
         judged = found.logged.judgement
         assert judged is not None
         assessment = judged.assessment
-        word, _, tone = VERDICTS[assessment.verdict]
+        word, tone = verdict_cell(assessment.verdict)
         cells: list[Cell | str] = [Cell(f"{word}: {sentence(assessment.because)}", tone)]
         if movement_said(assessment):
-            cells.append(Cell(f"It was {movement_said(assessment)} in its record.", QUIET))
+            cells.append(Cell(f"This is {movement_said(assessment)} in its record.", QUIET))
         if assessment.provisional:
-            cells.append(
-                Cell("Provisional: no accepted commissioning sheet stands behind its baseline.", WARN)
-            )
+            cells.append(Cell("Provisional: the baseline rests on no accepted commissioning sheet.", WARN))
         cells += cause_lines(assessment)
         cells += [Cell(""), Cell("Figures (± expanded, k = 2)", STRONG)]
-        cells += [Cell(f"  {name:<24} {text}") for name, text in figure_rows(assessment)]
+        cells += [Cell(f"  {name:<28} {text}") for name, text in figure_rows(assessment)]
         cells += [Cell(""), Cell("Limits", STRONG)]
         for name, measured, limit, decision in map(check_row, assessment.checks):
             cells.append(Cell(f"  {decision.text:<10} {name}: {measured} ({limit})", decision.tone))
         cells += [
-            Cell(f"  {one.name.replace('_', ' ')}: {one.settle}", QUIET)
-            for one in assessment.checks
-            if one.settle
+            Cell(f"  {check_row(one)[0]}: {one.settle}", QUIET) for one in assessment.checks if one.settle
         ]
         signs = sign_rows(assessment)
         if signs:

@@ -1,11 +1,4 @@
-"""Text chart: axes, dots, ticks.
-
-Dots on a grid of letters: braille where the terminal has it (2 by 4 dots a letter), plain letters otherwise.
-
-Round figures for the axes of a drawing.
-
-A drawing with axes, as plain data to lines of text: live strip, recorded trace, profile and trend all use it.
-"""
+"""A chart as lines of text: axes with round figures, dots in braille where the terminal has it, plain letters otherwise."""
 
 import math
 from collections.abc import Sequence

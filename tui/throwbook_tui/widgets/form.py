@@ -1,9 +1,4 @@
-"""Form and field.
-
-A form: fields one below the other; whatever is typed is on the disk at once as a draft.
-
-A question with its answer: judged as it is typed, the reason beside it.
-"""
+"""A form: fields that are judged as they are typed, and kept on disk at once as a draft."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import ClassVar
@@ -217,7 +212,7 @@ class Field(Widget):
         self.post_message(self.Changed(self))
 
 
-MISSING = "it must be given, and isn't yet"
+MISSING = "required, still empty"
 
 
 class Form(VerticalScroll, can_focus=False):

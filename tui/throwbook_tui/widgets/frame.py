@@ -1,11 +1,4 @@
-"""Head line, notice, keys, table and large letters.
-
-The frame around every screen: a head line, a notice, the line of keys.
-
-Words and figures five lines high, to be read at arm's length. The letters are drawn for this project.
-
-A table whose rows are chosen with the arrow keys.
-"""
+"""The frame around every screen: head line, notice, line of keys; large letters, and a table to choose a row from."""
 
 import re
 from collections.abc import Iterable, Sequence

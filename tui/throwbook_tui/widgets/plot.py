@@ -1,9 +1,4 @@
-"""Chart that fits its room; live trace.
-
-A drawing that fits itself to the room it has.
-
-The current while it runs: lowest and highest of each moment, with the lines that matter.
-"""
+"""A chart that fits itself to the room it has, and the live trace of a running throw."""
 
 import numpy as np
 from rich.segment import Segment

@@ -116,7 +116,7 @@ def fit_calibration(points: Sequence[CalibrationPoint]) -> CurrentCalibration:
     u_zero = widen * np.sqrt(1.0 / np.sum(weight) + centre**2 / spread)
     if not LEAST_GAIN <= gain <= MOST_GAIN or u_gain > MOST_GAIN_U:
         raise InputError(
-            f"these readings make no line (gain {gain:.3g} +/- {2 * u_gain:.2g})",
+            f"these readings do not fit a straight line (gain {gain:.3g} +/- {2 * u_gain:.2g})",
             "calibrate",
             "Did the same current flow through both, was it on and steady? Read them again, far enough apart",
         )

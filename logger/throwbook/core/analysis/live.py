@@ -43,7 +43,7 @@ BUCKET_S = 0.05
 """One column of the strip that is drawn."""
 
 AT_STALL = "the current is at stall level: the motor stands or nearly"
-OVER_RATED = "the current is above the rated maximum"
+OVER_RATED = "the current is above the full-load current"
 
 
 @dataclass(frozen=True, eq=False)

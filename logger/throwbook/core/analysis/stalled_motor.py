@@ -1,4 +1,4 @@
-"""Whether the motor stood still under voltage at the end of a movement, and from when on.
+"""Whether the motor stalled at the end of a movement, and from when on.
 
 A standing motor has no back-EMF: its current is V/R and stays there. The winding resistance from a data sheet is only
 roughly right, so three bounds must all be passed: near enough to V/R, well above the rated maximum, and near the

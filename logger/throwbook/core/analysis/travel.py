@@ -149,7 +149,7 @@ class Travel:
     """[V s] over the whole movement, both ends included"""
     from_voltage: bool
     still_from: int | None
-    """Row (of the record) from which the motor stood still under voltage; None: it turned to the end."""
+    """Row (of the record) from which the motor stalled; None: it turned to the end."""
     limited: bool = False
     """That was told from a current held flat at a limit, not from V/R."""
     by_drive: bool = False

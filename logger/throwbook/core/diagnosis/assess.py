@@ -31,9 +31,7 @@ from throwbook.core.rig import DIRECTIONS, LOCK, Rig
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError
 
-EITHER_WAY = (
-    "the current doesn't tell which way this movement went: it was judged both ways, and the worse counts"
-)
+EITHER_WAY = "the current alone cannot show the direction of this movement: it was judged both ways, and the worse counts"
 FEWEST_ROWS = 10
 MANY_SPIKES = 0.005
 """Share of lone wild readings that is worth a note."""
@@ -81,10 +79,7 @@ def for_record(judged: Sequence[Assessment]) -> Assessment:
     known = {sign.sign for sign in worst.signs}
     others = {sign.sign: sign for each in judged for sign in each.signs if sign.level != INFO}
     signs = (*worst.signs, *(sign for name, sign in others.items() if name not in known))
-    note = (
-        f"the record holds {len(judged)} movements: this is number {worst.movement}, the worst of them "
-        f"({', '.join(each.verdict for each in judged)})"
-    )
+    note = f"the record holds {len(judged)} movements: this is movement {worst.movement}, the worst of them ({', '.join(each.verdict for each in judged)})"
     return replace(worst, signs=signs, notes=(note, *worst.notes))
 
 
@@ -105,7 +100,7 @@ def assess_record(
     for direction, baseline in known.items():
         if baseline.direction != direction:
             raise InputError(
-                f"the baseline is of {baseline.direction} throws, where one of {direction} throws belongs",
+                f"the baseline is of {baseline.direction} throws, but the record is of a throw to {direction}",
                 trace.source,
                 "Give the baseline of the record's own direction",
             )
@@ -208,7 +203,7 @@ def _unfit(trace: Trace) -> str:
     """Why nothing at all can be reckoned with these rows; empty: it can."""
     if len(trace) < FEWEST_ROWS:
         return f"only {len(trace)} rows"
-    return "" if (np.diff(trace.time_s) > 0.0).all() else "its times stand still or fall"
+    return "" if (np.diff(trace.time_s) > 0.0).all() else "its times do not rise"
 
 
 def _spoilt(evidence: Evidence, signs: tuple[Sign, ...], gains: Gains) -> Assessment | None:
@@ -256,36 +251,36 @@ def _notes(evidence: Evidence, gains: Gains) -> tuple[str, ...]:
     segments = evidence.segments
     if evidence.line.full_load_speed_assumed:
         notes.append(
-            "the data sheet gives no full-load speed: the speed line is assumed, and known less well"
+            "the data sheet gives no full-load speed: it is assumed, so expected times are less certain"
         )
     if evidence.trace.voltage_v is None and evidence.end != NO_RUN:
-        notes.append("no voltage channel: places and the cause of a slow throw are known less well")
+        notes.append("no voltage channel: positions and the cause of a slow throw are less certain")
     if evidence.moved.by_drive:
-        notes.append(
-            "a drive sets the motor's voltage: the supply behind it can't be judged from this record"
-        )
+        notes.append("a drive sets the motor's voltage: the supply cannot be judged from this record")
     if segments.pauses > len(segments.breaks):
-        notes.append(f"the current broke off {segments.pauses} time(s) in mid-movement")
+        notes.append(f"the current dropped out {segments.pauses} time(s) during the movement")
     if evidence.end != NO_RUN and not segments.starts_running and evidence.figures.inrush_a is None:
         notes.append(
-            f"the rows show no peak of the start that can be measured: the inrush current is at least {least_inrush_a(segments, gains):.2f} A"
+            f"the inrush is too short for these rows to show its peak: the inrush current is at least {least_inrush_a(segments, gains):.2f} A"
         )
     if segments.settled_latest > segments.settled:
         notes.append(
-            "the start-up current doesn't settle into the run: the running current is given with and without it"
+            "the inrush does not settle into the run: the running current is given with and without it"
         )
     if segments.bounced_s:
-        notes.append(f"a contact bounced for {segments.bounced_s:.2g} s after the current first broke off")
+        notes.append(f"a contact bounced for {segments.bounced_s:.2g} s after the current first dropped out")
     if segments.residual_a:
         turns = segments.residual_a >= ABOUT * TURNS * evidence.idle_a
         why = (
-            "flat and calm, as a drive holds its place" if turns else "no motor of this rating turns at that"
+            "flat and calm, as a drive holds its place"
+            if turns
+            else "no motor of this rating turns at that current"
         )
         notes.append(f"{segments.residual_a:.2g} A flowed on after the end: {why}")
     if segments.spikes > MANY_SPIKES * (segments.last - segments.first):
-        notes.append(f"{segments.spikes} lone reading(s) were replaced by their neighbours")
+        notes.append(f"{segments.spikes} single outlying reading(s) were replaced by their neighbours")
     if evidence.baseline is None:
-        notes.append("no baseline: drag, binding and free play can't be judged")
+        notes.append("no baseline: drag, binding and free play cannot be judged")
     elif evidence.baseline.provisional:
         notes.append("provisional: the baseline rests on no accepted commissioning sheet")
     return tuple(notes)

@@ -34,10 +34,11 @@ from throwbook.core.machine.limits import (
     Limit,
 )
 from throwbook.core.machine.motor import MotorLine, motor_line
-from throwbook.core.quantities.rounding import limit_text
+from throwbook.core.quantities.rounding import limit_text, measured_text
 from throwbook.core.quantities.statistics import combined, expanded, from_half_width, type_a
 from throwbook.core.rig import DIRECTIONS, Rig
 from throwbook.core.trace import FloatArray, Trace
+from throwbook.core.wording import BENCH_LIMITS
 
 NO_LOAD_SHARE = 1.3
 """The no-load current may be so much of the data sheet's. Common practice, no source."""
@@ -158,13 +159,15 @@ def _mean(measured: Sequence[Measured | None]) -> Measured | None:
 def _cut_off(direction: str, judged: Sequence[Assessment]) -> CutOff:
     ends = [one.end for one in judged]
     if not ends:
-        return CutOff(direction, UNDECIDED, f"{direction}: no usable throw; throw it this way too")
+        return CutOff(direction, UNDECIDED, f"{direction}: no usable throw; throw it in this direction too")
     if any(end == STALL for end in ends):
         return CutOff(
-            direction, FAIL, f"{direction}: it stalled at the end of the stroke: no limit switch cut it off"
+            direction,
+            FAIL,
+            f"{direction}: the motor stalled at the end of the stroke: the limit switch did not open",
         )
     if all(end == CUT_OFF for end in ends):
-        return CutOff(direction, PASS, f"{direction}: the limit switch cut the current off")
+        return CutOff(direction, PASS, f"{direction}: the limit switch opened")
     return CutOff(
         direction, UNDECIDED, f"{direction}: the record ends before the stroke does; record it to the end"
     )
@@ -179,15 +182,22 @@ def _verdict(checks: Sequence[Check], cut_offs: Sequence[CutOff]) -> tuple[str, 
     open_ += [_about(one) for one in checks if one.decision != PASS]
     if open_:
         return UNDECIDED, "; ".join(open_)
-    return PASS, "no-load current, full stroke time and both limit switches are as the data sheet has them"
+    return PASS, "no-load current, time of the full stroke and both limit switches are as on the data sheet"
 
 
 def _about(one: Check) -> str:
-    name = one.name.replace("_", " ")
+    name = bench_limit(one.name)
     if one.measured is None:
         return f"{name}: not measured"
-    unit = "" if one.unit == "1" else f" {one.unit}"
-    return f"{name} {one.measured.value:.3g} +/- {one.measured.u:.2g}{unit}, limit {limit_text(one.limit, one.side)}{unit}"
+    return (
+        f"{name}: {measured_text(one.measured, one.unit)}, limit {limit_text(one.limit, one.side, one.unit)}"
+    )
+
+
+def bench_limit(name: str) -> str:
+    """A limit of the bench test with its direction, in words."""
+    direction = next(one for one in DIRECTIONS if f"_{one}" in name)
+    return f"{BENCH_LIMITS[name.replace(f'_{direction}', '')].sentence}, {direction}"
 
 
 # ---- refining: parameters are i0 [A], R [ohm], k_e [V s/m] ----

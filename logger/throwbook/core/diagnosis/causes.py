@@ -112,14 +112,11 @@ def _voltage_in_breaks(evidence: Evidence) -> float | None:
     return abs(median_of(late)) / before if before > 0 else None
 
 
-DETACH = "Detach the actuator from the latch and repeat: if it is still so, it is the actuator."
+DETACH = "Detach the actuator from the latch (attachment on the ground, power isolated) and repeat the throw. If the sign is still there, the cause is in the actuator."
 
-WIGGLE = (
-    "Repeat the throw and move one plug after the other, only those out of reach of pins and linkage, the others power "
-    "off; measure the voltage at the actuator's own plug while it runs."
-)
+WIGGLE = "Repeat the throw and wiggle one plug at a time, but only plugs well clear of pins and linkage; check the other plugs with the power off. Measure the voltage at the actuator's plug while it runs."
 
-BOTH_EYES = "Look at both pins, each by itself."
+BOTH_EYES = "Look at both pins, one at a time."
 
 
 CAUSES: tuple[Cause, ...] = (
@@ -128,20 +125,18 @@ CAUSES: tuple[Cause, ...] = (
         "an open circuit: limit switch, relay, fuse, plug or wire",
         LIKELY,
         ("it already stood at this end of its travel", "the board's current sensor is not in the circuit"),
-        "Try the other direction: if that runs, look at this direction's limit switch and relay; if neither runs, at "
-        "the fuse and the plug.",
+        "Attachment on the ground, everyone clear: try the other direction. If it runs, check this direction's limit switch and relay. If neither runs, check the fuse and the plug.",
     ),
     Cause(
         "stall",
-        "the rod stood against something and a drive or a protection limited the current",
+        "the rod was blocked, and the drive or a protective device limited the current",
         POSSIBLE,
         (
             "a clutch that slips while the motor turns",
-            "a load just as heavy as the limit allows, still moving",
+            "a load just at the current limit, with the rod still moving",
         ),
         BOTH_EYES
-        + " Then look whether the rod moves while the current stands at its limit, power off before hands "
-        "go near; look up the current limit of the drive.",
+        + " Then watch, from a distance, whether the rod moves while the current is at its limit; power off before hands go near. Look up the drive's current limit.",
         limited_below_stall,
     ),
     Cause(
@@ -154,10 +149,10 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "stall",
-        "an obstruction in the way of a pin, or a pin that misses its hole",
+        "an obstruction in the path of a pin, or a pin that misses its hole",
         LIKELY,
         ("a bent pin or a packed guide", "a jammed screw inside the actuator"),
-        "Power off, clear and look along the way of both pins; repeat in the other direction, then detached.",
+        "Attachment on the ground, weight off the pins, power isolated, key out: look along the path of both pins and clear it. Then repeat in the other direction, and then with the actuator detached from the latch.",
     ),
     Cause(
         "end-stop",
@@ -165,7 +160,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("a limit switch that no longer opens", "pins clamped against the frame, not in their holes"),
         BOTH_EYES
-        + " Then run it detached: if it cuts off now, the stop is in the latch; if not, it is the limit switch.",
+        + " Then run the actuator detached from the latch. If it now stops by itself, the stop is in the latch; if not, the limit switch is at fault.",
     ),
     Cause(
         "stopped-short",
@@ -179,52 +174,58 @@ CAUSES: tuple[Cause, ...] = (
         "stopped-short",
         "a limit switch that opens too early, or a fuse or cut-out that opened",
         POSSIBLE,
-        ("the operator let go of the switch", "a broken wire that opens as the rod moves"),
-        BOTH_EYES + " Measure the rod's travel; repeat: the same place again points to the limit switch.",
+        ("the operator let go of the switch", "a broken wire that loses contact as the rod moves"),
+        BOTH_EYES
+        + " Measure the rod's travel and repeat. Stopping again at the same place points to the limit switch.",
     ),
     Cause(
         "no-end",
-        "something slips under load: clutch, gear or nut",
+        "clutch, gear or nut slips under load",
         LIKELY,
-        ("a limit switch that no longer opens, with nothing to stop against",),
+        ("a limit switch that no longer opens, and no end stop to run into",),
         BOTH_EYES + " Then watch the rod itself: does it move while the motor runs?",
     ),
     Cause(
         "light-run",
         "the motor turns without the rod: stripped nut, slipping gear or clutch",
         LIKELY,
-        ("a limit switch that no longer opens, with nothing to stop against",),
+        ("a limit switch that no longer opens, and no end stop to run into",),
         BOTH_EYES + " Then watch the rod itself: does it move while the motor runs?",
         still_running,
     ),
     Cause(
         "light-run",
-        "one side is not moved any more",
+        "one side is no longer driven",
         POSSIBLE,
         ("the mechanism runs lighter after cleaning or in warm weather", "a current sensor that reads low"),
-        BOTH_EYES + " If it was cleaned or greased, enter the service and take a new baseline.",
+        BOTH_EYES
+        + " If it was cleaned or greased, log the service and set a new baseline from a new commissioning sheet.",
         at_watch,
     ),
     Cause(
         "light-run",
         "the drive isn't moving the mechanism: linkage off, sheared pin or stripped nut",
         LIKELY,
-        ("a load that was taken away on purpose (a bench run)", "the mechanism runs lighter after cleaning"),
-        BOTH_EYES + " Then watch the rod and the linkage move, by hand power off first.",
+        (
+            "the mechanism was disconnected on purpose (bench test)",
+            "the mechanism runs lighter after cleaning",
+        ),
+        BOTH_EYES
+        + " Then watch rod and linkage while they move, hands off. Isolate the power before you touch or move anything by hand.",
     ),
     Cause(
         "over-rated",
         "the load is more than the actuator is rated for",
         LIKELY,
-        ("low gain or offset of the current sensor", "a rating copied wrong"),
+        ("the board's gain or zero is wrong", "a rating copied wrong"),
         DETACH,
     ),
     Cause(
         "drag",
         "a side load or a crooked mount: it grows with the travel",
         POSSIBLE,
-        ("dirt or dry pins", "a latch that springs against the pins towards the end"),
-        "Compare lock with unlock: a side load differs between them. " + DETACH,
+        ("dirt or dry pins", "a latch that springs back against the pins near the end of travel"),
+        "Compare lock with unlock throws: a side load shows differently in the two. " + DETACH,
         rising,
     ),
     Cause(
@@ -232,15 +233,15 @@ CAUSES: tuple[Cause, ...] = (
         "cold or stiff grease: worst at the start and easing",
         POSSIBLE,
         ("water or ice inside", "wear or dirt"),
-        "Repeat three times: cold grease eases throw by throw. Repeat again on a warm day.",
+        "Repeat three times, with the rests: cold grease loosens with each throw. Repeat on a warm day.",
         easing,
     ),
     Cause(
         "drag",
-        "more friction everywhere: dirt, dry screw or pins; or the cold",
+        "more friction over the whole travel (dirt, dry screw or pins), or cold grease",
         POSSIBLE,
         ("cold-stiff grease", "the actuator itself"),
-        "Repeat on a warm day or warmed up, and detached from the latch.",
+        "Repeat on a warm day or with the mechanism warmed up; then repeat with the actuator detached from the latch.",
         colder,
     ),
     Cause(
@@ -259,15 +260,15 @@ CAUSES: tuple[Cause, ...] = (
         "a pin meets the edge of its hole, or the latch clamps before the end",
         POSSIBLE,
         ("a burr or packed mud near the end", "an attachment that sits crooked"),
-        BOTH_EYES + " Try another attachment: if it goes, it is the fit of the hole.",
+        BOTH_EYES + " Try another attachment. If the binding spot is gone, the fit of the hole is the cause.",
         near_end,
     ),
     Cause(
         "binding-spot",
-        "a break-away load at the start: the attachment's weight on the pins",
+        "a high load at the start: the attachment's weight is on the pins",
         POSSIBLE,
         ("rust or ice that holds the pin", "a burr near the start"),
-        "Set the attachment on the ground so that the pins are free, and repeat.",
+        "Set the attachment on the ground so that no weight is on the pins, and repeat.",
         near_start,
     ),
     Cause(
@@ -275,7 +276,8 @@ CAUSES: tuple[Cause, ...] = (
         "a local bind: burr, bent pin or packed mud",
         LIKELY,
         ("a damaged thread of the screw", "another attachment with tighter holes"),
-        "Throw the other way: a bind of the latch shows at the mirrored place. " + DETACH,
+        "Throw the other way: a fault in the latch shows at the mirrored position, a fault in the screw at the same position. "
+        + DETACH,
     ),
     Cause(
         "free-play",
@@ -293,7 +295,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "slow-travel",
-        "loss between the board and the motor: plug, cable or brushes",
+        "voltage drop between the board and the motor: plug, cable or brushes",
         POSSIBLE,
         (
             "a rating or a baseline that isn't this actuator's",
@@ -306,23 +308,23 @@ CAUSES: tuple[Cause, ...] = (
         "low-supply",
         "a weak or flat battery, engine off",
         LIKELY,
-        ("a bad connection that loses voltage even at rest current", "a voltage channel that reads low"),
+        ("a bad connection that drops voltage even at rest", "a voltage channel that reads low"),
         "Repeat with the engine running; measure at the battery posts.",
     ),
     Cause(
         "supply-drop",
-        "resistance upstream of the board: corroded plug, bad ground, long or thin cable",
+        "high supply resistance: corroded plug, bad ground, long or thin cable",
         LIKELY,
         ("a weak battery", "other loads on the same supply"),
-        "Measure the voltage at both ends of the cable while it runs; whichever half loses it holds the fault.",
+        "Measure the voltage at both ends of the cable while the actuator runs. The fault is in the section with the voltage drop.",
     ),
     Cause(
         "interruption",
-        "too few samples a second to tell: perhaps a contact that opened for a moment",
+        "perhaps a contact that opened briefly; the sampling rate is too low to tell",
         POSSIBLE,
         (
             "readings that dropped out between sensor and file",
-            "readings that dropped out, and a heavier place just after them",
+            "lost readings, followed by a binding spot",
             "somebody let go of the switch for a moment",
         ),
         "Record several throws with 100 samples a second or more: they show how long the current was off, and whether "
@@ -345,7 +347,7 @@ CAUSES: tuple[Cause, ...] = (
         "a contact before the board opened: supply plug, relay, switch or fuse holder",
         POSSIBLE,
         (
-            "the board's own line dropped out: then its readings stand still, without any noise",
+            "the board's data line dropped out (its readings then freeze, with no noise)",
             "somebody let go of the switch for a moment",
         ),
         WIGGLE,
@@ -373,14 +375,14 @@ CAUSES: tuple[Cause, ...] = (
         "readings were lost between board and computer",
         LIKELY,
         ("a loose plug on the USB side", "a logger that paused to write"),
-        "Seat the cable, lower the rate if it goes on, and record the throw again.",
+        "Plug the cable in firmly and record the throw again. If samples are still lost, lower the sampling rate.",
     ),
     Cause(
         "cut-record",
         "the recording was stopped before the motor stopped",
         LIKELY,
         ("a drive that never cuts off: slipping clutch or gear, or a limit switch that doesn't open",),
-        "Record again until a second after the current has stopped. If it doesn't stop by itself: power off, "
+        "Record again, and let the recording run for one second after the current has stopped. If the motor does not stop by itself: power off; "
         + BOTH_EYES[0].lower()
         + BOTH_EYES[1:],
         still_running,
@@ -389,7 +391,7 @@ CAUSES: tuple[Cause, ...] = (
         "cut-record",
         "the recording was started after the motor had started",
         LIKELY,
-        ("a zero of the current channel that is far off",),
+        ("a large zero error of the current channel",),
         "Record again: start a second before the throw.",
     ),
     Cause(
@@ -397,7 +399,7 @@ CAUSES: tuple[Cause, ...] = (
         "electrical noise: sense wires beside the motor's, a loose plug or a bad ground",
         POSSIBLE,
         ("worn brushes", "the engine's alternator"),
-        "Repeat with the engine off and the sense wires away from the motor's. If it stays: the plug, then the brushes.",
+        "Repeat with the engine off and the sense wires away from the motor wires. If the noise stays, check the plug, then the brushes.",
     ),
 )
 

@@ -37,7 +37,7 @@ SHORT_RESTS = Diagnosis(
     cause="the rests between the throws are too short: the motor is warming, its current falls and it slows",
     sure="likely",
     rivals=("the computer's clock was set between two throws",),
-    action="Let it cool for half an hour and repeat with the rests that the duty cycle asks for.",
+    action="Let the motor cool for half an hour. Repeat with the rests that the duty cycle calls for.",
     signs=("duty-exceeded",),
 )
 
@@ -169,10 +169,7 @@ def _short_rest(run: _Run, before: Sequence[_Run], duty: float) -> Sign | None:
         return None
     last = before[-1]
     length_s = last.end_s - last.begin_s
-    because = (
-        f"it started again after {rounded_down(run.begin_s - last.end_s, 0)} s of rest; a run of {length_s:.0f} s at {100 * duty:.0f} % duty"
-        f" asks for {show_rest(rest_for(length_s, duty))}"
-    )
+    because = f"it started again after {rounded_down(run.begin_s - last.end_s, 0)} s of rest; a run of {length_s:.0f} s at {100 * duty:.0f} % duty calls for {show_rest(rest_for(length_s, duty))}"
     if short_rests > 1:
         because += f"; the {_nth(short_rests)} short rest in a row: let it cool"
     level = WATCH if short_rests > 1 else INFO

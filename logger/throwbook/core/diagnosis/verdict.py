@@ -41,24 +41,23 @@ from throwbook.core.machine.limits import (
 )
 from throwbook.core.machine.motor import assumed_lines
 from throwbook.core.quantities.rounding import limit_text, measured_text
+from throwbook.core.wording import limited
 
-ANOTHER_RATING = "a current flowed that is neither the rest nor the run of this actuator: the rating and the record don't belong together"
-WIDER_RANGE = "Take a board with a wider range."
+ANOTHER_RATING = "the current fits neither rest nor run of this actuator: data sheet values and record do not belong together"
+WIDER_RANGE = "Use a board with a wider range."
 
 SETTLE = {
     "run_current": "Calibrate the board against a meter, or judge the mean of three more throws.",
     "peak_run_current": "Sample faster, or calibrate the board against a meter.",
-    "travel_done": "Measure the voltage too, sample faster, and look how far the rod goes.",
-    "supply_under_load": "Check the board's voltage against a volt meter.",
+    "travel_done": "Measure the voltage too, sample faster, and check how far the rod moves.",
+    "supply_under_load": "Check the board's voltage against a voltmeter.",
 }
 """What would settle an undecided limit."""
-FINER_METER = (
-    "Read a clamp meter with a finer last digit and give --clamp-accuracy, or record it with a board."
-)
+FINER_METER = "Use a clamp meter with a finer last digit and give its accuracy, or record with a board. If the meter shows 2.0 A, type 2.0 A, not 2 A."
 SETTLE_BY_HAND = {
-    "run_current": f"Read the highest current too, by a meter that holds it. {FINER_METER}",
+    "run_current": f"Read the peak running current too, with a meter that holds it. {FINER_METER}",
     "peak_run_current": FINER_METER,
-    "supply_under_load": "Read a volt meter with a finer last digit.",
+    "supply_under_load": "Use a voltmeter with a finer last digit.",
 }
 """The same where stopwatch and meters were read; a limit that isn't here is settled in the same way."""
 
@@ -190,11 +189,11 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
     if figures.run_current_a is None:
         return (
             UNDECIDED,
-            "The record gives no running current. Record the whole throw, with rest on both sides.",
+            "The record gives no running current. Record the whole throw, with rest before and after it.",
         )
     return (
         PASS,
-        "Every limit it can be held against is met, the rating's with their guard.",
+        "All limits that can be judged are met. This says nothing about the pins.",
     )
 
 
@@ -216,44 +215,30 @@ def unusable(evidence: Evidence) -> str:
     return ""
 
 
-CHECK_WORDS = {
-    "run_current": "running current",
-    "peak_run_current": "highest running current",
-    "travel_done": "travel done",
-    "travel_time_low": "travel time over expected time",
-    "travel_time_high": "travel time over expected time",
-    "supply_under_load": "supply under load",
-    "spread_run_current": "spread of the running current",
-}
-
-
 def beyond_text(one: Check, figures: Figures) -> str:
     """A limit that isn't met, as a sentence: the figure, which side of the limit, where the limit comes from."""
     if one.measured is None:
         return _without_figure(one)
-    unit = "" if one.unit == "1" else one.unit
-    words = CHECK_WORDS.get(one.name, one.name.replace("_", " "))
-    where = "too near to" if one.decision == UNDECIDED else ("above" if one.side == MAX else "below")
-    limit = limit_text(one.limit, one.side, unit)
-    figure = measured_text(one.measured, unit)
+    where = "too close to" if one.decision == UNDECIDED else ("above" if one.side == MAX else "below")
+    figure = measured_text(one.measured, one.unit)
     time_s = figures.travel_time_s
     if one.name.startswith("travel_time") and time_s is not None and one.measured.value > 0.0:
-        figure += (
-            f" ({time_s.value:.1f} s, due {time_s.value / one.measured.value:.1f} s over the whole stroke)"
-        )
-    return _sentence(f"{words} {figure} is {where} the limit {limit} ({one.limit_from})")
+        figure += f" of expected ({time_s.value:.1f} s; expected {time_s.value / one.measured.value:.1f} s for the full stroke)"
+    return _sentence(f"{limited(one.name)} {figure} is {where} the limit {_limit(one)} ({one.limit_from})")
+
+
+def _limit(one: Check) -> str:
+    return limit_text(one.limit, one.side, one.unit)
 
 
 def _without_figure(one: Check) -> str:
     """A limit that a current cut off by the board's range was held against."""
-    words = CHECK_WORDS.get(one.name, one.name.replace("_", " "))
-    limit = limit_text(one.limit, one.side, one.unit)
     known = (
         "above"
         if one.decision == FAIL
-        else "not known: it went over the board's range; it can't be held against"
+        else "not known: it went over the board's range, so it cannot be compared with"
     )
-    return _sentence(f"{words} {known} the limit {limit} ({one.limit_from})")
+    return _sentence(f"{limited(one.name)} {known} the limit {_limit(one)} ({one.limit_from})")
 
 
 def _sentence(text: str) -> str:

@@ -30,7 +30,7 @@ from throwbook.errors import InputError
 ASSUMED_DUTY = 0.25
 """Duty cycle where the data sheet gives none. Assumed."""
 DEFAULT_PERIOD_S = 600.0
-"""Cycle over which an S3 duty is reckoned where none is given: 10 min (makers' notes, DUT-3)."""
+"""Cycle over which an S3 duty is reckoned where none is given: 10 min (manufacturers' notes, DUT-3)."""
 
 
 def running_share(run_s: float, rest_s: float) -> float:
@@ -90,7 +90,7 @@ WATER = {
     "5": "a water jet (6.3 mm nozzle, 12.5 litres a minute)",
     "6": "a strong water jet (12.5 mm nozzle, 100 litres a minute)",
     "7": "lying under water for a while (1 m, 30 minutes)",
-    "8": "lying under water for longer, as agreed with the maker",
+    "8": "lying under water for longer, as agreed with the manufacturer",
     "9": "a hot high-pressure jet (80 degC, close up)",
 }
 _SPLASH, _STRONG_JET = 4, 6
@@ -193,9 +193,9 @@ CONTINUOUS_SHARE = 0.75
 
 
 # AWG of copper: largest fuse [A] that protects it (NFPA 70, 2017 and later, 240.4(D)(1) to (7), as public tables quote it).
-# The local code and the machine maker come before this table.
+# The local code and the machine manufacturer come before this table.
 LARGEST_FUSE_A: dict[int, float] = {18: 7.0, 16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0}
-LARGEST_FUSE_FROM = "NFPA 70, 240.4(D); the local code and the machine maker come first"
+LARGEST_FUSE_FROM = "NFPA 70, 240.4(D); the local code and the machine manufacturer come first"
 
 
 # fuse type: (percent of rating, shortest time [s], longest time [s]) at the points its sheet gives; None: not given.
@@ -237,7 +237,7 @@ def conductor(text: str, where: str = "") -> float:
     if gauge is not None:
         if not 0 <= gauge <= 40:
             raise InputError(
-                f"{quoted(text)} is no gauge of a supply cable", where, "Type for example 14 AWG."
+                f"{quoted(text)} is not a gauge of a supply cable", where, "Type for example 14 AWG."
             )
         return _awg_area_m2(gauge)
     return parse(text, "area", where)

@@ -79,7 +79,7 @@ def travel_m(rig: Rig) -> float:
 
 def travel_said(rig: Rig) -> str:
     """That travel in words."""
-    return f"the whole stroke of {show(travel_m(rig), 'length', rig.units)}"
+    return f"the full stroke of {show(travel_m(rig), 'length', rig.units)}"
 
 
 def stroke_volt_seconds(line: MotorLine, rig: Rig) -> float:

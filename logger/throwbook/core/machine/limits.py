@@ -16,7 +16,9 @@ from typing import NamedTuple
 from throwbook.core.assessment import FAIL, PASS, UNDECIDED, Interval, Measured
 from throwbook.core.machine.expected_throw import RATED_C, given_values, travel_m
 from throwbook.core.machine.motor import MotorLine, motor_line, resistance_at
+from throwbook.core.quantities.rounding import limit_text
 from throwbook.core.rig import Rig
+from throwbook.core.wording import LIMITS as LIMIT_NAMES
 from throwbook.errors import InputError
 
 NOT_JUDGED = "not judged"
@@ -47,7 +49,6 @@ class LimitRule:
     """Default, as a share of ``of``."""
     of: str
     """Field of the actuator that ``share`` refers to; empty: the limit is itself a share."""
-    meaning: str
     source: str
     loosest: float
     """How far a rig may loosen it, as a share of ``of``: a limit of the rating not at all, an alert up to where a throw
@@ -64,7 +65,6 @@ LIMITS: dict[str, LimitRule] = {
         MAX,
         0.80,
         "full_load_current_a",
-        "running current, averaged over the run",
         PRACTICE,
         1.00,
     ),
@@ -74,7 +74,6 @@ LIMITS: dict[str, LimitRule] = {
         MAX,
         1.00,
         "full_load_current_a",
-        "highest current after the inrush",
         PRACTICE,
         1.00,
         RATING,
@@ -85,7 +84,6 @@ LIMITS: dict[str, LimitRule] = {
         MIN,
         1.0 - LONG_BAND,
         "",
-        "travel done, by the measured voltage and current, as a share of the stroke",
         STROKE_TESTS,
         1.0 - LONG_BAND,
         RATING,
@@ -97,7 +95,6 @@ LIMITS: dict[str, LimitRule] = {
         MIN,
         1.0 - LONG_BAND,
         "",
-        "travel time over expected time",
         STROKE_TESTS,
         1.0 - 2.0 * LONG_BAND,
     ),
@@ -107,20 +104,16 @@ LIMITS: dict[str, LimitRule] = {
         MAX,
         1.0 + LONG_BAND,
         "",
-        "travel time over expected time",
         STROKE_TESTS,
         1.0 + 2.0 * LONG_BAND,
     ),
-    "supply_under_load": LimitRule(
-        "voltage", "V", MIN, 0.90, "voltage_v", "mean voltage while running", PRACTICE, 0.90, RATING
-    ),
+    "supply_under_load": LimitRule("voltage", "V", MIN, 0.90, "voltage_v", PRACTICE, 0.90, RATING),
     "spread_run_current": LimitRule(
         "share",
         "1",
         MAX,
         0.10,
         "",
-        "largest less smallest running current of a set, over its mean",
         PRACTICE,
         0.50,  # assumed: throws that differ by half are no set
     ),
@@ -130,7 +123,6 @@ LIMITS: dict[str, LimitRule] = {
         MIN,
         0.30,
         "",
-        "push left over beyond the worst case, over the worst case",
         PRACTICE,
         0.0,
         SUITABILITY,
@@ -235,12 +227,10 @@ def looser_limits(rig: Rig) -> dict[str, str]:
         loosest = _loosest(name, rig, short)
         beyond = override.value - loosest if rule.side == MAX else loosest - override.value
         if beyond > 1e-9 * abs(loosest):
-            unit = "" if rule.unit == "1" else f" {rule.unit}"
             word = "above" if rule.side == MAX else "below"
-            reach = f"{loosest:.4g}{unit}, {_OF_LOOSEST.get(rule.of, 'where a throw fails in any case')}"
-            found[name] = (
-                f"the limit {name.replace('_', ' ')} of {override.value:.4g}{unit} is {word} {reach}"
-            )
+            reach = f"{limit_text(loosest, rule.side, rule.unit)}, {_OF_LOOSEST.get(rule.of, 'where a throw fails in any case')}"
+            own = limit_text(override.value, rule.side, rule.unit)
+            found[name] = f"{LIMIT_NAMES[name].sentence}: {own} is {word} {reach}"
     return found
 
 
@@ -286,8 +276,8 @@ def _reference(rule: LimitRule, rig: Rig) -> float:
     return float(getattr(rig.actuator, rule.of)) if rule.of else 1.0
 
 
-_OF_LOOSEST = {"full_load_current_a": "the rated maximum", "voltage_v": "90 % of the nominal voltage"}
-_OF_WHAT = {"full_load_current_a": "of the rated maximum", "voltage_v": "of the nominal voltage"}
+_OF_LOOSEST = {"full_load_current_a": "the full-load current", "voltage_v": "90 % of the nominal voltage"}
+_OF_WHAT = {"full_load_current_a": "of the full-load current", "voltage_v": "of the nominal voltage"}
 
 
 def _source(name: str, share: float, rig: Rig) -> str:
@@ -349,5 +339,5 @@ def widened(limit: Limit, left_open: Opening) -> Limit:
         limit,
         value=limit.value * factor,
         fails_at=None if limit.fails_at is None else limit.fails_at * factor,
-        limit_from=f"{limit.limit_from}; wider by what had to be assumed",
+        limit_from=f"{limit.limit_from}; wider because of assumed values",
     )

@@ -182,7 +182,7 @@ def _refuse_impossible(actuator: Actuator) -> None:
         value = getattr(actuator, name)
         if not (np.isfinite(value) and value > 0.0):
             raise InputError(
-                f"{name.rsplit('_', 1)[0]} is {value}, which draws no motor line",
+                f"{name.rsplit('_', 1)[0]} is {value}; no motor characteristic can be calculated from it",
                 "actuator",
                 "Copy the values from the data sheet; each is above zero.",
             )

@@ -16,6 +16,8 @@ from throwbook.core.machine.motor import drive_efficiency, motor_line, propagate
 from throwbook.core.quantities.rounding import rounded_down, rounded_up
 from throwbook.core.quantities.units import KINDS, show, show_duration
 from throwbook.core.rig import Rig
+from throwbook.core.wording import LIMITS as LIMIT_NAMES
+from throwbook.core.wording import RIG
 from throwbook.errors import InputError
 
 # Part of a rig: names that don't count. Wiring, board and units change no limit.
@@ -37,18 +39,17 @@ def changed_since(before: Rig, after: Rig) -> tuple[str, ...]:
         for one in fields(old):
             was = getattr(old, one.name)
             if one.name not in apart and was is not None and was != getattr(new, one.name):
-                found.append(_words(one.name))
+                found.append(RIG[f"{part}.{_key(one.name)}"].sentence)
     held, holds = limits_for(before), limits_for(after)
     for name, limit in sorted(held.items()):
         looser = holds[name].value - limit.value
         if (looser if limit.side == MAX else -looser) > 0.0:
-            found.append(f"limit of {name.replace('_', ' ')}")
+            found.append(f"{LIMIT_NAMES[name].figure.sentence} limit")
     return tuple(found)
 
 
-def _words(name: str) -> str:
-    bare = next((name.removesuffix(unit) for unit in UNITS if name.endswith(unit)), name)
-    return bare.replace("_", " ")
+def _key(name: str) -> str:
+    return next((name.removesuffix(unit) for unit in UNITS if name.endswith(unit)), name)
 
 
 ALIKE_SCRIPTS = frozenset({"LATIN", "CYRILLIC", "GREEK"})
@@ -131,7 +132,7 @@ def bad_numbers(rig: Rig) -> list[RigProblem]:
     coldest = rig.lock.coldest_c
     if coldest is not None and not -60.0 <= coldest <= 50.0:
         found.append(
-            RigProblem("lock.coldest", "is no working temperature", "Type for example -10 degC.", True)
+            RigProblem("lock.coldest", "is not a working temperature", "Type for example -10 degC.", True)
         )
     return found
 
@@ -202,8 +203,8 @@ def _stroke(rig: Rig) -> list[RigProblem]:
     return [
         RigProblem(
             "actuator.stroke",
-            f"is {_length(rig, rig.actuator.stroke_m)}, {_length(rig, short)} short of the needed travel",
-            "This actuator can't throw these pins: take one with a longer stroke, or check needed_travel.",
+            f"is {_length(rig, rig.actuator.stroke_m)}, {_length(rig, short)} short of the travel needed",
+            "This actuator cannot throw these pins. Choose one with a longer stroke, or check needed_travel.",
             True,
         )
     ]
@@ -249,7 +250,7 @@ def _efficiency(rig: Rig) -> list[RigProblem]:
     return [
         RigProblem(
             "actuator",
-            f"the data sheet promises {100 * (1.0 + over):.0f} % of the electric power as push times speed",
+            f"the data sheet promises {100 * (1.0 + over):.0f} % of the electric power as force times speed",
             "More comes out than goes in: check voltage, force, speeds and currents against the data sheet.",
             sure,
         )
@@ -261,7 +262,14 @@ def _force(rig: Rig) -> list[RigProblem]:
     if needed is None or needed <= rig.actuator.rated_force_n:
         return []
     what = f"is {show(needed, 'force', rig.units)}, more than the actuator's rated force"
-    return [RigProblem("lock.needed_force", what, "Take a stronger actuator, or ease the mechanism.", False)]
+    return [
+        RigProblem(
+            "lock.needed_force",
+            what,
+            "Choose a stronger actuator, or make the mechanism move more freely.",
+            False,
+        )
+    ]
 
 
 def _voltage(rig: Rig) -> list[RigProblem]:
@@ -306,7 +314,7 @@ def _protection(rig: Rig) -> list[RigProblem]:
     code = rig.actuator.protection
     if code is None or read_code(code) is not None:
         return []
-    what = f"'{code}' is no protection code that can be read"
+    what = f"'{code}' is not a readable IP code"
     return [
         RigProblem("actuator.protection", what, 'Write it as on the data sheet, for example "IP66".', False)
     ]
@@ -324,7 +332,7 @@ def _fuse(rig: Rig) -> list[RigProblem]:
                 "wiring.fuse",
                 f"of {fuse:g} A is {grave_word} the full-load current of {full:g} A; it carries "
                 f"{rounded_down(CONTINUOUS_SHARE * fuse)} A for long",
-                f"Take at least {_blade_size(full / CONTINUOUS_SHARE)} A, if the cable bears it.",
+                f"Take at least {_blade_size(full / CONTINUOUS_SHARE)} A, if the cable is rated for it.",
                 fuse < full,
             )
         )
@@ -334,7 +342,7 @@ def _fuse(rig: Rig) -> list[RigProblem]:
             RigProblem(
                 "wiring.fuse",
                 f"of {fuse:g} A doesn't protect {rig.wiring.conductor}: at most {row.fuse_a:g} A ({row.text})",
-                "Take a smaller fuse or a thicker cable.",
+                "Choose a smaller fuse or a thicker cable.",
                 False,
             )
         )

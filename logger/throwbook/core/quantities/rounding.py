@@ -12,17 +12,19 @@ def measured_text(measured: Measured | None, unit: str = "", most_decimals: int 
     """Value ± expanded uncertainty, both to the uncertainty's first digit (two digits where that is a 1).
 
     Rule of rounding: JCGM 100, 7.2.6. With ``most_decimals`` the rest is cut and the uncertainty rounded up, so that it
-    never looks smaller than it is. A figure that isn't known is a dash.
+    never looks smaller than it is. A figure that isn't known is a dash, a share (unit ``1``) is shown in percent.
 
     >>> measured_text(Measured(1.50539, 0.0261), "A"), measured_text(Measured(13.2951, 0.0123), "s")
     ('1.51 ± 0.03 A', '13.295 ± 0.012 s')
     >>> measured_text(Measured(11.6104, 0.008), "s", most_decimals=2)
     '11.61 ± 0.01 s'
-    >>> measured_text(None, "A")
-    '-'
+    >>> measured_text(None, "A"), measured_text(Measured(1.042, 0.021), "1")
+    ('-', '104 ± 2 %')
     """
     if measured is None or not math.isfinite(measured.value):
         return NOT_KNOWN
+    if unit == "1":
+        measured, unit = Measured(100.0 * measured.value, 100.0 * measured.u), "%"
     space = f" {unit}" if unit else ""
     if not math.isfinite(measured.u) or measured.u <= 0.0:
         return f"{measured.value:.3g}{space}"
@@ -67,9 +69,11 @@ def limit_text(limit: float, side: str, unit: str = "") -> str:
 
     ``side`` is that of a ``Check``: ``max`` or ``min``.
 
-    >>> limit_text(2.8567, "max", "A"), limit_text(1.15, "max"), limit_text(10.8, "min", "V")
-    ('2.856 A', '1.15', '10.8 V')
+    >>> limit_text(2.8567, "max", "A"), limit_text(1.15, "max", "1"), limit_text(10.8, "min", "V")
+    ('2.856 A', '115 %', '10.8 V')
     """
+    if unit == "1":
+        limit, unit = 100.0 * limit, "%"
     return f"{(rounded_down if side == 'max' else rounded_up)(limit)} {unit}".rstrip()
 
 

@@ -173,7 +173,7 @@ def typed(text: str, kind: str, where: str = "") -> Typed:
         too_low = f"{quoted(text)} is below zero" if rules.least == 0.0 else f"{quoted(text)} is too low"
         raise InputError(too_low, where, _example(kind))
     if not value <= rules.most:
-        raise InputError(f"{quoted(text)} is too much for {rules.a_name}", where, _example(kind))
+        raise InputError(f"{quoted(text)} is too large for {rules.a_name}", where, _example(kind))
     return Typed(value, step * factor)
 
 

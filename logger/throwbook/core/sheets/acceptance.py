@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 
 from throwbook.core.assessment import PASS, WATCH, Assessment, Measured, worst_verdict
 from throwbook.core.diagnosis.repeatability import duty_signs
-from throwbook.core.diagnosis.verdict import CHECK_WORDS
 from throwbook.core.machine.limits import limits_for
 from throwbook.core.quantities.rounding import limit_text, rounded_down
 from throwbook.core.quantities.text import counted
@@ -17,6 +16,7 @@ from throwbook.core.sheets.conditions import cap
 from throwbook.core.sheets.shared_risk import risks, worst_of_each
 from throwbook.core.sheets.sheet import FilledSheet, SheetTrial, lock_throws, seen_at, withdrawn
 from throwbook.core.sizing.sizing import coverage_line, not_covered
+from throwbook.core.wording import SIGNS, limited
 
 
 def doubts(case: AcceptanceCase) -> tuple[str, ...]:
@@ -34,14 +34,14 @@ def _moved_lately(case: AcceptanceCase) -> list[str]:
     if not 0.0 <= idle_s < 0.5 * 3600.0 * hours:  # a clock an hour off says nothing
         return []
     return [
-        f"{hours:g} h since it last moved is written down, but the logbook holds a throw {show_duration(idle_s)} before the first one"
+        f"{hours:g} h since it last moved is recorded, but the logbook holds a throw {show_duration(idle_s)} before the first one"
     ]
 
 
 def _typed_again(case: AcceptanceCase) -> list[str]:
     """Throws are never read the same in every digit as a whole sheet of before."""
     other = case.sheet.same_readings_on
-    return [f"all its readings stand on sheet {other} too, digit for digit"] if other else []
+    return [f"all its readings are also on sheet {other}, digit for digit"] if other else []
 
 
 def _rests_too_short(case: AcceptanceCase) -> list[str]:
@@ -52,7 +52,7 @@ def _rests_too_short(case: AcceptanceCase) -> list[str]:
         return []
     duty = case.rig.actuator.duty_cycle or 0.0
     return [
-        f"the rests before {counted(len(short), 'throw')} were shorter than the duty cycle of {100 * duty:g} % asks for: the motor "
+        f"the rests before {counted(len(short), 'throw')} were shorter than the duty cycle of {100 * duty:g} % calls for: the motor "
         "was warming"
     ]
 
@@ -82,39 +82,39 @@ def statement_of(case: AcceptanceCase, doubted: Sequence[str] = (), alerts: Sequ
     how = "; ".join(sorted({one for each in seen for one in each.how.split("; ")}))
     by = who_saw(seen, case.sheet.signed)
     taken = worst_of_each(risks(case.trials))
-    band = "by more than its uncertainty" if not taken else "as read"
+    band = "by more than the uncertainty" if not taken else "as read"
     lines = [
-        f"{len(locks)} lock and {unlocks} unlock throws, each within every limit of the rating that it was measured against, {band}.",
+        f"{len(locks)} lock and {unlocks} unlock throws. In every one of them, each limit of the rating that was measured is met {band}.",
         *(
-            f"SHARED RISK, chosen by {case.sheet.signed}: {one.says} ({one.throw}, the nearest of its limit)."
+            f"SHARED RISK, chosen by {case.sheet.signed}: {one.says} ({one.throw}, the closest to its limit)."
             for one in taken
         ),
-        f"Written down by {by}: after each lock throw the left pin and the right pin were seen in their holes, each by itself "
-        f"({how}); the maker's load check was done and the pins stayed put with the power off.",
+        f"Recorded by {by}: after each lock throw a person looked at the left pin and at the right pin separately and saw each "
+        f"one in its hole ({how}). The manufacturer's load check was done. The pins stayed put with the power off.",
     ]
     lines += [_bound(LOCK, len(locks))]
     if unlocks:
         lines += [_bound(UNLOCK, unlocks)]
     if watched := _to_watch(case.trials, alerts):
-        lines.append(f"To watch: {'; '.join(watched)}.")
+        lines.append(f"Signs to watch: {'; '.join(watched)}.")
     if unproved := not_proved(case.trials):
         lines.append(f"Not proved, because nobody could read it: {', '.join(unproved)}.")
     by_hand = sum(one.by_hand for one in case.trials)
     if by_hand:
         lines.append(f"Measured by hand: {counted(by_hand, 'throw')}.")
     own = [
-        f"{name.replace('_', ' ')} {limit_text(one.value, one.side, one.unit.replace('1', ''))} ({one.limit_from})"
+        f"{limited(name)} {limit_text(one.value, one.side, one.unit)} ({one.limit_from})"
         for name, one in limits_for(case.rig).items()
         if name in case.rig.limits
     ]
     if own:
-        lines.append(f"Limits of this rig's own: {'; '.join(own)}.")
+        lines.append(f"Limits set for this rig only: {'; '.join(own)}.")
     if gaps := not_covered(case.rig):
         lines.append(coverage_line(gaps))
-    lines += [f"Left out: {one.name}, {one.left_out}." for one in case.left_out]
-    lines += [f"Taken back: {one}." for one in withdrawn((*case.trials, *case.left_out), case.sightings)]
+    lines += [f"Left out: {one.name} ({one.left_out})." for one in case.left_out]
+    lines += [f"Corrected: {one}." for one in withdrawn((*case.trials, *case.left_out), case.sightings)]
     lines += [f"Doubtful: {one}." for one in doubted]
-    lines.append(f"Signed: {case.sheet.signed.rstrip('.')}.")
+    lines.append(f"Signed by {case.sheet.signed.rstrip('.')}.")
     return " ".join(lines)
 
 
@@ -122,15 +122,15 @@ def not_proved(trials: Iterable[SheetTrial]) -> tuple[str, ...]:
     """Limits that nobody could hold a reading of some throw against, in words."""
     held = ((one, throw) for throw in trials for one in throw.assessment.checks)
     names = {one.name for one, throw in held if nobody_could_read(one, throw)}
-    return tuple(sorted(CHECK_WORDS.get(name, name) for name in names))
+    return tuple(sorted(limited(name) for name in names))
 
 
 def _to_watch(trials: Iterable[SheetTrial], alerts: Sequence[str]) -> list[str]:
     """Signs at watch, alert limits that a throw is over, and what only several throws show."""
     judged = [one.assessment for one in trials]
-    signs = {sign.sign for one in judged for sign in one.signs if sign.level == WATCH}
+    signs = {SIGNS[sign.sign].column for one in judged for sign in one.signs if sign.level == WATCH}
     over = {
-        f"{CHECK_WORDS.get(one.name, one.name)} over its alert limit"
+        f"{limited(one.name)} over its alert limit"
         for each in judged
         for one in each.checks
         if one.decision == WATCH and one.name != "spread_run_current"
@@ -146,10 +146,7 @@ def who_saw(seen: Iterable[PinAnswers], signed: str) -> str:
 def _bound(direction: str, clean_throws: int) -> str:
     """What n clean throws prove, and no more."""
     bound = least_success(clean_throws)
-    return (
-        f"{clean_throws} clean {direction} throws prove, at 95 % confidence, only that at least "
-        f"{rounded_down(100 * bound, 1)} % of {direction} throws succeed (0.05^(1/{clean_throws}))."
-    )
+    return f"{clean_throws} {direction} throws without a failure prove, with 95 % confidence, only that at least {rounded_down(100 * bound, 1)} % of {direction} throws succeed (0.05^(1/{clean_throws})). They prove nothing about the next throw: look at both pins every time."
 
 
 def least_success(clean_throws: int) -> float:

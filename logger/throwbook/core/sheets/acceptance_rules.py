@@ -18,7 +18,7 @@ from throwbook.core.assessment import (
     Check,
     Measured,
 )
-from throwbook.core.diagnosis.verdict import CHECK_WORDS, check
+from throwbook.core.diagnosis.verdict import check
 from throwbook.core.machine.limits import NOT_JUDGED, guarded_run_current, limits_for, looser_limits
 from throwbook.core.quantities.rounding import rounded_down, rounded_up
 from throwbook.core.quantities.text import is_name
@@ -26,9 +26,10 @@ from throwbook.core.records import BENCH, COMMISSIONING, NO, SEEN, YES, Sighting
 from throwbook.core.rig import LOCK, UNLOCK, Rig
 from throwbook.core.sheets.shared_risk import risk_of
 from throwbook.core.sheets.sheet import KINDS, FilledSheet, SheetTrial, as_found, lock_throws, seen_at
+from throwbook.core.wording import SIGNS, limited
 
 NOBODY_SIGNED = "nobody has signed"
-GIVE_THE_DAY = "throw again, and give the day (enter: --at, import: --started)"
+GIVE_THE_DAY = "throw again, and give the date and time of the throw"
 CLOCKS_APART = timedelta(minutes=5)
 """Two clocks may differ by so much before a date counts as yet to come (assumed)."""
 
@@ -51,7 +52,7 @@ class AcceptanceCase:
 def _has_pins(case: AcceptanceCase) -> list[str]:
     if case.sheet.kind == BENCH:
         return [
-            "a bench sheet can't be accepted: there are no pins to see; commission the rig on the machine"
+            "a bench sheet cannot be accepted, because there are no pins to look at; commission the rig on the machine"
         ]
     return []
 
@@ -62,7 +63,7 @@ def _enough_throws(case: AcceptanceCase) -> list[str]:
     for direction in (LOCK, UNLOCK):
         done = sum(one.direction == direction for one in case.trials)
         if done < asked:
-            said.append(f"{asked} {direction} throws are asked for, {done} are on the sheet")
+            said.append(f"{asked} {direction} throws required, {done} on the sheet")
     return said
 
 
@@ -79,12 +80,12 @@ def _each_pin_seen(case: AcceptanceCase) -> list[str]:
             if answer != YES:
                 said.append(f"{throw.name}: {side} pin {_how_not(answer, 'looked at')}")
         if seen.left_pin == seen.right_pin == YES and not seen.how:
-            said.append(f"{throw.name}: how the pins were seen isn't written")
+            said.append(f"{throw.name}: it is not recorded how the pins were seen")
     return said
 
 
 def _load_check_done(case: AcceptanceCase) -> list[str]:
-    return _asked_of_each(case, "load_check", "the maker's load check was", "done", "passed")
+    return _asked_of_each(case, "load_check", "the manufacturer's load check was", "done", "passed")
 
 
 def _retained_with_power_off(case: AcceptanceCase) -> list[str]:
@@ -101,7 +102,7 @@ def _asked_of_each(case: AcceptanceCase, name: str, what: str, not_done: str, no
 
 
 def _how_not(answer: str, verb: str) -> str:
-    return "was looked at and not seen in its hole" if answer == NO else f"was not {verb}"
+    return "was looked at and NOT seen in its hole" if answer == NO else f"was not {verb}"
 
 
 def _every_limit_met(case: AcceptanceCase) -> list[str]:
@@ -111,10 +112,14 @@ def _every_limit_met(case: AcceptanceCase) -> list[str]:
         judged = throw.assessment
         if not judged.usable:
             said.append(
-                f"{throw.name}: the record isn't usable: {judged.unusable_because or 'no reason given'}"
+                f"{throw.name}: the record cannot be judged: {judged.unusable_because or 'no reason given'}"
             )
             continue
-        said += [f"{throw.name}: {sign.sign}: {sign.because}" for sign in judged.signs if sign.level == FAIL]
+        said += [
+            f"{throw.name}: {SIGNS[sign.sign].column}: {sign.because}"
+            for sign in judged.signs
+            if sign.level == FAIL
+        ]
         barring = [one for one in _held_against(throw, case.rig) if not _may_stand(one, throw, case.sheet)]
         said += [_barred(one, throw, case.sheet) for one in barring]
         fine = judged.verdict in (PASS, WATCH) or (
@@ -160,20 +165,19 @@ def nobody_could_read(one: Check, throw: SheetTrial) -> bool:
 
 
 def _barred(one: Check, throw: SheetTrial, sheet: FilledSheet) -> str:
-    words = CHECK_WORDS.get(one.name, one.name)
     settle = f"; {one.settle[:1].lower()}{one.settle[1:].rstrip('.')}" if one.settle else ""
     if one.decision == NOT_JUDGED and throw.by_hand and throw.assessment.end == CUT_OFF:
-        settle = "; it wasn't read: leave this throw out, throw once more and read it"
+        settle = "; no reading: leave this throw out, throw again and take the reading"
     risk = risk_of(throw, one)
     if risk is not None and not sheet.answers_out_of_use:
-        settle += f"; or accept it by shared risk (--shared-risk yes), a chance of up to {rounded_up(100 * risk.chance, 1)} % that it is beyond the limit"
-    return f"{throw.name}: {words}: {one.decision}{settle}"
+        settle += f"; or accept it by shared risk (--shared-risk yes); the chance that it is beyond the limit is at most {rounded_up(100 * risk.chance, 1)} %"
+    return f"{throw.name}: {limited(one.name)}: {one.decision}{settle}"
 
 
 def _shared_risk_allowed(case: AcceptanceCase) -> list[str]:
     if not (case.sheet.shared_risk and case.sheet.answers_out_of_use):
         return []
-    return ["shared risk can't be chosen on a sheet that answers a 'do not use': read it by a better meter"]
+    return ["shared risk cannot be chosen on a sheet that is to clear a 'do not use': use a better meter"]
 
 
 def _limits_not_loosened(case: AcceptanceCase) -> list[str]:
@@ -185,7 +189,7 @@ def _limits_not_loosened(case: AcceptanceCase) -> list[str]:
 
 def _current_was_read(case: AcceptanceCase) -> list[str]:
     return [
-        f"{throw.name}: no running current was read; time alone can't carry an acceptance"
+        f"{throw.name}: no running current was read; a sheet cannot be accepted on travel time alone"
         for throw in case.trials
         if throw.assessment.usable and throw.assessment.figures.run_current_a is None
     ]
@@ -231,7 +235,7 @@ def _day_is_known(case: AcceptanceCase) -> list[str]:
     if case.sheet.kind != COMMISSIONING or not case.sheet.answers_out_of_use:
         return []
     return [
-        f"{throw.name}: nobody wrote when it was thrown, so it can't show that it came after the repair; {GIVE_THE_DAY}"
+        f"{throw.name}: no date and time was recorded, so it cannot show that it was thrown after the repair; {GIVE_THE_DAY}"
         for throw in case.trials
         if throw.started is None
     ]
@@ -248,9 +252,7 @@ def _moves_the_mechanism(case: AcceptanceCase) -> list[str]:
         if run is None or run.value - run.u > idle_a or _bench_ran_lower(run, throw.direction, case.sheet):
             continue
         said.append(
-            f"{throw.name}: light run: {run.value:.2f} ± {run.u:.2f} A isn't above the no-load current of {idle_a:.2f} A by more "
-            "than its uncertainty: the drive may be off the mechanism; look at the linkage, or show with a bench sheet of this "
-            "actuator that it runs lower by itself"
+            f"{throw.name}: light run: {run.value:.2f} ± {run.u:.2f} A is not above the no-load current of {idle_a:.2f} A by more than its uncertainty: the drive may be disconnected from the mechanism; look at the linkage, or show with a bench sheet that this actuator draws less with no load"
         )
     return said
 
@@ -272,7 +274,7 @@ def _thrown_after_the_repair(case: AcceptanceCase) -> list[str]:
         return []
     after = datetime.fromisoformat(case.sheet.plan.throws_after)
     return [
-        f"{throw.name}: dated {throw.started:%Y-%m-%d %H:%M}, before what this sheet answers ({after:%Y-%m-%d %H:%M})"
+        f"{throw.name}: dated {throw.started:%Y-%m-%d %H:%M}, before the order that this sheet is to clear ({after:%Y-%m-%d %H:%M})"
         for throw in case.trials
         if throw.started is not None and throw.started < after
     ]
@@ -282,7 +284,7 @@ def _thrown_by_a_machine(case: AcceptanceCase) -> list[str]:
     if case.sheet.practice:
         return []
     return [
-        f"{throw.name}: made by {throw.simulated_by}; that says nothing of this machine"
+        f"{throw.name}: made by {throw.simulated_by}; that says nothing about this machine"
         for throw in case.trials
         if throw.simulated_by
     ]
@@ -291,7 +293,7 @@ def _thrown_by_a_machine(case: AcceptanceCase) -> list[str]:
 def _thrown_before_signing(case: AcceptanceCase) -> list[str]:
     at = case.sheet.signed_at
     return [
-        f"{throw.name}: dated {throw.started:%Y-%m-%d %H:%M}, which is yet to come: nobody can have seen its pins; set the clock and throw again"
+        f"{throw.name}: dated {throw.started:%Y-%m-%d %H:%M}, in the future, so nobody can have looked at its pins; set the clock and throw again"
         for throw in case.trials
         if at is not None and throw.started is not None and throw.started > at + CLOCKS_APART
     ]

@@ -1,6 +1,6 @@
 """A throw measured by hand, judged by the same limits as a recorded one.
 
-Stopwatch, clamp meter and volt meter give time, running and peak current, perhaps voltages. From these come the same
+Stopwatch, clamp meter and voltmeter give time, running and peak current, perhaps voltages. From these come the same
 checks, some of the same signs, and verdicts with wider uncertainty. Never a place: nobody saw where. What the end was like
 is what the person wrote down. Without a current the verdict is weak, and says so: time mostly answers to voltage.
 """
@@ -58,9 +58,9 @@ from throwbook.core.sheets.hand_readings import (
     timed,
 )
 
-WEAK = "weak: no running current was read, and time alone mostly answers to the supply"
-NO_PLACE = "by hand: no place can be told, and the end is as the person saw it"
-PEAK = "by hand: a meter's highest reading may hold some of the start-up peak"
+WEAK = "weak: no running current was read, and travel time depends mostly on voltage"
+NO_PLACE = "by hand: readings cannot show where along the travel something happened; how it ended is as the person saw it"
+PEAK = "by hand: a meter's highest reading may include some of the inrush"
 
 
 def assess_by_hand(
@@ -247,7 +247,7 @@ def _weak(checks: tuple[Check, ...]) -> tuple[str, str]:
     timed_ones = [one for one in checks if one.name.startswith("travel_time")]
     decided = all(one.decision == PASS for one in timed_ones)
     word = "met" if decided else "not decided"
-    return (PASS if decided else UNDECIDED), f"The limits of time are {word}; {WEAK}."
+    return (PASS if decided else UNDECIDED), f"The limits of the travel time are {word}; {WEAK}."
 
 
 # ---- signs ----
@@ -255,9 +255,9 @@ def _weak(checks: tuple[Check, ...]) -> tuple[str, str]:
 
 def _ending(throw: HandThrow) -> tuple[Sign, ...]:
     told = {
-        NO_RUN: ("no-start", "the person wrote that it did not start"),
-        STALL: ("stall", "the person wrote that it stalled; where can't be told by hand"),
-        STOPPED_SHORT: ("stopped-short", "the person wrote that it stopped short"),
+        NO_RUN: ("no-start", "recorded by hand: did not start"),
+        STALL: ("stall", "recorded by hand: stalled; where is not known"),
+        STOPPED_SHORT: ("stopped-short", "recorded by hand: stopped short"),
     }
     if throw.ended not in told:
         return ()
@@ -282,10 +282,7 @@ def _too_quick(throw: HandThrow, figures: Figures, rig: Rig, line: MotorLine) ->
     if time_s.value + math.hypot(time_s.u, least_s * volt.u / turning) >= least_s:
         return None
     read = f"at {volt.value:.1f} V" if volts is not None else f"even at {volt.value:.1f} V (none was read)"
-    because = (
-        f"{time_s.value:.1f} s is quicker than this actuator runs with no load {read}: {least_s:.1f} s for the travel needed, "
-        "so its travel wasn't done"
-    )
+    because = f"{time_s.value:.1f} s is faster than this actuator runs at no load {read}: {least_s:.1f} s for the travel needed, so the travel was not done"
     return Sign("stopped-short", FAIL, because, time_s.value, least_s, "s")
 
 
@@ -298,22 +295,22 @@ def _light_run(throw: HandThrow, figures: Figures, line: MotorLine, baseline: Ba
     if usual is None:
         limit, level = line.i0_a * (1.0 + NO_LOAD_U), WATCH
         light = run.value <= limit and highest <= line.i0_a * (1.0 + 2.0 * NO_LOAD_U)
-        said = "no more than the motor draws with nothing to move"
+        said = "no more than the no-load current"
     else:
         load = usual.mean - line.i0_a
         limit, level = line.i0_a + LIGHT_SHARE * load, FAIL
         light = load >= 0.15 * usual.mean and run.value + run.u <= limit
-        said = f"near the no-load current of {line.i0_a:.2f} A; usual is {usual.mean:.2f} A"
+        said = f"close to the no-load current of {line.i0_a:.2f} A; the baseline has {usual.mean:.2f} A"
     if not light:
         return None
-    return Sign("light-run", level, f"it ran at {run.value:.2f} A, {said}", run.value, limit, "A")
+    return Sign("light-run", level, f"running current {run.value:.2f} A, {said}", run.value, limit, "A")
 
 
 def _over_rated(figures: Figures, rig: Rig) -> Sign | None:
     run, rated = figures.run_current_a, rig.actuator.full_load_current_a
     if run is None or run.value - run.u <= rated:
         return None
-    because = f"the running current of {run.value:.2f} A is above the rated maximum of {rated:.2f} A"
+    because = f"the running current of {run.value:.2f} A is above the full-load current of {rated:.2f} A"
     return Sign("over-rated", FAIL, because, run.value, rated, "A")
 
 
@@ -327,8 +324,8 @@ def _drag(figures: Figures, baseline: Baseline | None, ambient_c: float | None) 
     if heavier - run.u / usual.mean <= limit:
         return None
     known = ambient_c is not None and baseline.ambient_c is not None
-    weather = "" if known else "; the temperature of one of them wasn't recorded, so cold can't be ruled out"
-    because = f"heavier by {100 * heavier:.0f} % than the baseline of {usual.mean:.2f} A{weather}"
+    weather = "" if known else "; an air temperature was not recorded, so cold cannot be ruled out"
+    because = f"running current {100 * heavier:.0f} % above the baseline ({usual.mean:.2f} A){weather}"
     return Sign("drag", WATCH, because, heavier, limit, "1")
 
 
@@ -336,7 +333,7 @@ def _low_supply(figures: Figures, rig: Rig) -> Sign | None:
     rest, nominal = figures.rest_voltage_v, rig.actuator.voltage_v
     if rest is None or rest.value + rest.u >= LOW_SHARE * nominal:
         return None
-    because = f"{rest.value:.1f} V at rest, {100 * (rest.value / nominal):.0f} % of the nominal {nominal:g} V: the supply itself is low"
+    because = f"{rest.value:.1f} V at rest, {100 * (rest.value / nominal):.0f} % of the nominal {nominal:g} V: supply voltage low, even at rest"
     return Sign("low-supply", WATCH, because, rest.value, LOW_SHARE * nominal, "V")
 
 
@@ -345,7 +342,7 @@ def _supply_drop(figures: Figures, rig: Rig) -> Sign | None:
     limit = (1.0 - SUPPLY_LIMIT) * rig.actuator.voltage_v / rig.actuator.full_load_current_a
     if source is None or source.value - source.u <= limit:
         return None
-    because = f"{1000 * source.value:.0f} mV lost for each ampere; more than a tenth of the nominal voltage at the rated current"
+    because = f"{1000 * source.value:.0f} mV voltage drop for each ampere; more than a tenth of the nominal voltage at the full-load current"
     return Sign("supply-drop", WATCH, because, source.value, limit, "ohm")
 
 
@@ -365,9 +362,11 @@ def _notes(throw: HandThrow, tools: Instruments, baseline: Baseline | None) -> t
     if tools.assumed:
         notes.append(f"accuracy not given, assumed: {', '.join(tools.assumed)}")
     if throw.voltage_v is None and throw.ended == CUT_OFF:
-        notes.append("no voltage was read: the nominal one stands in, and a slow throw may be the supply's")
+        notes.append(
+            "no voltage was read: the nominal voltage is used, and a slow throw may come from a low supply"
+        )
     if baseline is None:
-        notes.append("no baseline: drag can't be judged")
+        notes.append("no baseline: drag cannot be judged")
     elif baseline.provisional:
         notes.append("provisional: the baseline rests on no accepted commissioning sheet")
     if throw.note:

@@ -12,8 +12,9 @@ from throwbook.core.assessment import CUT_OFF, FAIL
 from throwbook.core.quantities.text import written
 from throwbook.core.records import ACCEPTED, BENCH, COMMISSIONING, REJECTED
 from throwbook.core.sheets.sheet import FilledSheet, SheetTrial, as_found
+from throwbook.core.wording import ENDS
 
-NO_WORK_SINCE = "a new baseline takes work done since the last one, or a reason in writing (--new-baseline)"
+NO_WORK_SINCE = "a new baseline needs work done since the last one, or a reason (--new-baseline)"
 
 
 @dataclass(frozen=True)
@@ -50,9 +51,7 @@ def choose(sheets: Sequence[ChoiceSheet], direction: str) -> BaselineChoice:
             choice = choose_from(one, direction, provisional=True)
             if choice.trials:
                 return choice
-    return BaselineChoice(
-        direction, "", (), (), True, "no bench or commissioning sheet has throws that will do"
-    )
+    return BaselineChoice(direction, "", (), (), True, "no bench or commissioning sheet has suitable throws")
 
 
 def choose_from(one: ChoiceSheet, direction: str, *, provisional: bool) -> BaselineChoice:
@@ -87,7 +86,7 @@ def _why_not(throw: SheetTrial, apart: bool) -> str:
     if not judged.usable:
         return judged.unusable_because or "not usable"
     if judged.end != CUT_OFF:
-        return f"it ended as {judged.end}"
+        return f"it ended otherwise: {ENDS[judged.end].sentence}"
     return "it failed" if judged.verdict == FAIL else ""
 
 
@@ -100,5 +99,5 @@ def may_replace(serviced_since: bool, reason: str, to_watch: Sequence[str] = ())
     if written(reason):
         return ""
     if to_watch:
-        return f"held against the baseline in force its throws show: {', '.join(sorted(set(to_watch)))}; a new one takes a reason in writing (--new-baseline)"
+        return f"compared with the baseline in use, its throws show: {', '.join(sorted(set(to_watch)))}; a new baseline needs a reason (--new-baseline)"
     return "" if serviced_since else NO_WORK_SINCE

@@ -14,13 +14,14 @@ from throwbook.core.assessment import PASS, WATCH
 from throwbook.core.quantities.text import written
 from throwbook.core.quantities.units import display_unit, parse, to_display
 from throwbook.core.rig import METRIC
+from throwbook.core.wording import CONDITIONS, NOT_RECORDED
 from throwbook.errors import InputError
 
 REHEARSAL_BOARD = "rehearsal"
 """What a rehearsal board calls itself."""
 FOR_PRACTICE = "for practice"
 """Reason of a rig file's version by which its logbook is known as one for practice."""
-CAUTION = "Practice: simulated throws. Nothing here speaks for a real machine."
+CAUTION = "Practice: simulated throws. Nothing here proves anything about a real machine."
 
 
 def simulated_by(head: Mapping[str, Any]) -> str:
@@ -30,7 +31,7 @@ def simulated_by(head: Mapping[str, Any]) -> str:
     ('a rehearsal board', '')
     """
     if str(head.get("board", "")).strip().lower() == REHEARSAL_BOARD:
-        return "a rehearsal board"
+        return "a simulated board"
     return "a simulation" if "simulated" in str(head.get("made_by", "")).lower() else ""
 
 
@@ -61,7 +62,6 @@ class Question:
 
     key: str
     """Field of ``Conditions``."""
-    asked: str
     option: str
     """The option that answers it."""
     caps_at: str | None
@@ -70,38 +70,39 @@ class Question:
     """What the sheet can't claim while it is blank."""
     unit: str = ""
 
+    @property
+    def asked(self) -> str:
+        """As a question."""
+        name = CONDITIONS[self.key].sentence
+        return f"{name[:1].upper()}{name[1:]}?"
+
 
 QUESTIONS: tuple[Question, ...] = (
     Question(
         "hours_since_movement",
-        "Hours since the last movement?",
         "--hours-since",
         WATCH,
-        "how it runs after standing: the first throw may or may not be as found",
+        "how it runs after standing (the first throw may or may not be as found)",
         " h",
     ),
     Question(
         "worked_before",
-        "Greased or worked before the test?",
         "--worked-before",
         WATCH,
-        "its state as it stood: it may have been eased first",
+        "its state before the test (it may have been greased or moved first)",
     ),
     Question(
         "ambient_c",
-        "Ambient temperature?",
         "--ambient",
         None,
         "comparison with checks in other weather",
         " degC",
     ),
-    Question("supply", "What fed it?", "--supply", None, "how the supply does on the machine"),
-    Question(
-        "engine_running", "Engine running?", "--engine", None, "how the supply does with the engine off"
-    ),
-    Question("attachment", "Which attachment?", "--attachment", None, "any particular attachment"),
-    Question("operator", "Who did it?", "--operator", None, "whom to ask"),
-    Question("instruments", "Instruments used?", "--instruments", None, "traceable uncertainty"),
+    Question("supply", "--supply", None, "the supply on the machine"),
+    Question("engine_running", "--engine", None, "the supply with the engine off"),
+    Question("attachment", "--attachment", None, "any particular attachment"),
+    Question("operator", "--operator", None, "whom to ask"),
+    Question("instruments", "--instruments", None, "traceable uncertainty"),
 )
 
 
@@ -160,7 +161,7 @@ def cap(verdict: str, conditions: Conditions) -> Cap:
     """Lower a ``pass`` as far as the blanks ask; anything worse stays as it is."""
     blank = unanswered(conditions)
     lowering = [one for one in blank if one.caps_at is not None]
-    because = tuple(f"not recorded: {one.asked.rstrip('?').lower()}" for one in lowering)
+    because = tuple(f"{NOT_RECORDED}: {CONDITIONS[one.key].sentence}" for one in lowering)
     claims = tuple(one.claim_lost for one in blank)
     if verdict == PASS and lowering:
         return Cap(WATCH, because, claims)
@@ -180,5 +181,5 @@ def said(conditions: Conditions, units: str = METRIC) -> dict[str, str]:
                 value = to_display(value, "temperature", units)
                 unit = f" {display_unit('temperature', units)}"
             value = round(value, 1)
-        told[one.asked] = "not recorded" if value is None or value == "" else f"{value}{unit}"
+        told[one.asked] = NOT_RECORDED if value is None or value == "" else f"{value}{unit}"
     return told

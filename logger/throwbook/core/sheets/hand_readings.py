@@ -42,7 +42,7 @@ from throwbook.errors import InputError
 
 STOPPED_SHORT = "stopped-short"
 WORDS = (
-    "Words it knows: both seen, left seen, right not seen, not looked, load check done, stayed put, stalled."
+    "Words to use: both seen, left seen, right not seen, not looked, load check done, stayed put, stalled."
 )
 EXAMPLE = "lock 14.3s 2.1A 2.9A 12.4V both seen"
 BEYOND_BELIEF = 1e5
@@ -164,7 +164,7 @@ def parse_lines(text: str, where: str = "pasted lines") -> list[HandThrow]:
         if line.partition("#")[0].strip():
             throws.append(parse_line(line, f"{where}, line {number}"))
     if not throws:
-        raise InputError("no throw in it", where, f"Type one line a throw, for example: {EXAMPLE}")
+        raise InputError("there is no throw in it", where, f"Type one line a throw, for example: {EXAMPLE}")
     return throws
 
 
@@ -238,9 +238,11 @@ def _measured(rest: str, given: dict[str, object], where: str) -> str | None:
     if KIND_OF[name] != kind:
         raise InputError(f"{typed!r} can't be the {first} value", where, f"Example: {EXAMPLE}")
     if not abs(value.value) < BEYOND_BELIEF:
-        raise InputError(f"{typed[:40]!r} is beyond belief", where, f"Example: {EXAMPLE}")
+        raise InputError(f"{typed[:40]!r} is far outside any possible reading", where, f"Example: {EXAMPLE}")
     if value.value == 0.0 and kind == "time":
-        raise InputError(f"{typed!r} is no time", where, "Leave the time out where the throw did not start.")
+        raise InputError(
+            f"{typed!r} is not a time", where, "Leave the time out where the throw did not start."
+        )
     if value.value < 0 and kind != "temperature":
         raise InputError(
             f"{typed!r} is below zero", where, "Write the size of the reading, without its sign."
@@ -257,9 +259,7 @@ def _usual_place(kind: str, given: dict[str, object]) -> str:
 
 def _set(given: dict[str, object], name: str, value: object, typed: str, where: str) -> None:
     if name in given and given[name] != value:
-        raise InputError(
-            f"{typed!r} says again what was said before", where, "One throw a line, each thing once."
-        )
+        raise InputError(f"{typed!r} is given twice", where, "One throw a line, each thing once.")
     given[name] = value
 
 
@@ -285,7 +285,7 @@ class Accuracy:
 CLAMP_METER = Accuracy(0.02, 3.0, assumed=True)
 """A clamp meter on direct current of which nothing is known (common practice, no source)."""
 VOLT_METER = Accuracy(0.005, 3.0, assumed=True)
-"""A hand-held volt meter of which nothing is known (common practice, no source)."""
+"""A hand-held voltmeter of which nothing is known (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -300,7 +300,7 @@ class Instruments:
     @property
     def assumed(self) -> list[str]:
         """Those whose accuracy wasn't given."""
-        named = (("clamp meter", self.clamp), ("volt meter", self.volt))
+        named = (("clamp meter", self.clamp), ("voltmeter", self.volt))
         return [f"{name} {accuracy.text}" for name, accuracy in named if accuracy.assumed]
 
 
@@ -371,7 +371,7 @@ def _time(throw: HandThrow, judged: Assessment) -> str:
     if 1.0 / TIMES_OFF <= ratio.value <= TIMES_OFF:
         return ""
     took, due = show(throw.time_s.value, "time"), show(throw.time_s.value / ratio.value, "time")
-    return f"it took {took} where about {due} is due"
+    return f"travel time {took}; expected about {due}"
 
 
 def _amps(throw: HandThrow, rig: Rig) -> str:
@@ -385,7 +385,7 @@ def _amps(throw: HandThrow, rig: Rig) -> str:
             return f"{amps} {word} is far above what the motor can draw ({show(stall_a, 'current')} stalled)"
         if throw.ended == CUT_OFF and one.value < least_a:
             idle = show(rig.actuator.no_load_current_a, "current")
-            return f"{amps} {word} is far below what the motor draws without load ({idle})"
+            return f"{amps} {word} is far below the no-load current ({idle})"
     return ""
 
 
@@ -401,7 +401,7 @@ def _beyond_stall(throw: HandThrow, rig: Rig) -> str:
     if throw.run_current_a.value <= most_a:
         return ""
     amps = show(throw.run_current_a.value, "current")
-    return f"{amps} running is more than the motor draws standing still ({show(most_a, 'current')} at most)"
+    return f"{amps} running is more than the stall current ({show(most_a, 'current')} at most)"
 
 
 def _exchanged(throw: HandThrow, rig: Rig) -> str:
@@ -409,12 +409,12 @@ def _exchanged(throw: HandThrow, rig: Rig) -> str:
     run, peak = throw.run_current_a, throw.peak_current_a
     if run is None or peak is None or peak.value >= run.value - run.step - peak.step:
         return ""
-    return f"{show(peak.value, 'current')} peak is below {show(run.value, 'current')} running: were they exchanged?"
+    return f"{show(peak.value, 'current')} peak is below {show(run.value, 'current')} running: were they swapped?"
 
 
 def _volts(throw: HandThrow, rig: Rig) -> str:
     nominal = rig.actuator.voltage_v
     for one in (throw.voltage_v, throw.rest_voltage_v):
         if one is not None and not OF_NOMINAL[0] <= one.value / nominal <= OF_NOMINAL[1]:
-            return f"{show(one.value, 'voltage')} is no supply of an actuator for {show(nominal, 'voltage')}"
+            return f"{show(one.value, 'voltage')} is not a supply voltage for an actuator of {show(nominal, 'voltage')}"
     return ""

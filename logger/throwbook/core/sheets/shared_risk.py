@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from math import floor
 
 from throwbook.core.assessment import PASS, UNDECIDED, Check, Measured
-from throwbook.core.diagnosis.verdict import CHECK_WORDS
 from throwbook.core.machine.limits import MAX, Limit, decide, guarded_run_current, limits_for
 from throwbook.core.quantities.rounding import limit_text, measured_text, rounded_up
 from throwbook.core.quantities.statistics import K, chance_beyond
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.hand_readings import READ_BY_EYE, Accuracy, Reading, metered
 from throwbook.core.sheets.sheet import SheetTrial
+from throwbook.core.wording import limited
 
 MOST = 0.10
 """No chance greater than this may be taken."""
@@ -35,13 +35,12 @@ class Risk:
 
     @property
     def says(self) -> str:
-        """``throw 1 (lock): highest running current 2.6 ± 0.5 A, limit 3.0 A: a chance of up to 5.5 % ...``."""
+        """``throw 1 (lock): peak running current 2.6 ± 0.5 A, limit 3.0 A: a chance of up to 5.5 % ...``."""
         one = self.check
         assert one.measured is not None
-        words = CHECK_WORDS.get(one.name, one.name)
         side = "over" if one.side == MAX else "under"
         return (
-            f"{words} {measured_text(one.measured, one.unit)}, limit {limit_text(one.limit, one.side, one.unit)}: a chance of up to "
+            f"{limited(one.name)} {measured_text(one.measured, one.unit)}, limit {limit_text(one.limit, one.side, one.unit)}: a chance of up to "
             f"{rounded_up(100 * self.chance, 1)} % that it really is {side} the limit"
         )
 
@@ -110,8 +109,8 @@ def reach_said(rig: Rig, clamp: Accuracy, step_a: float) -> tuple[str, ...]:
     peak, run = limits_for(rig)["peak_run_current"], guarded_run_current(rig)
     said = [
         f"By hand, with a clamp meter of {clamp.text} that shows steps of {step_a:g} A:",
-        f"highest running current {_reaches(reach(peak, clamp, step_a))}",
-        f"no highest current read (a meter without hold): running current {_reaches(reach(run, clamp, step_a))}",
+        f"{limited('peak_run_current')} {_reaches(reach(peak, clamp, step_a))}",
+        f"no peak read (a meter without hold): {limited('run_current')} {_reaches(reach(run, clamp, step_a))}",
     ]
     finer, coarse = reach(peak, clamp, step_a / FINER), reach(peak, clamp, step_a)
     if finer.guarded is not None and finer.guarded - (coarse.guarded or 0.0) >= step_a:
@@ -122,7 +121,7 @@ def reach_said(rig: Rig, clamp: Accuracy, step_a: float) -> tuple[str, ...]:
 def _reaches(found: Reach) -> str:
     limit = f"limit {limit_text(found.limit.value, found.limit.side, 'A')}"
     if found.guarded is None and found.shared is None:
-        return f"can't be accepted at all ({limit})"
+        return f"cannot be accepted at all ({limit})"
     guarded = "none guarded" if found.guarded is None else f"up to {found.guarded:g} A"
     more = found.shared is not None and (found.guarded is None or found.shared > found.guarded)
     return f"{guarded}{f', up to {found.shared:g} A only by shared risk' if more else ''} ({limit})"

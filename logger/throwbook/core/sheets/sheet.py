@@ -41,21 +41,24 @@ AS_FOUND_AFTER_H = 2.0
 LOOK_AT_ALWAYS = (
     "both pins and both holes: dirt, burrs, bent or short pins",
     "linkage, clevis pins and clips on both sides",
-    "cable, plugs and fuse: chafed, hot, green",
+    "cable, plugs and fuse: chafing, heat, green corrosion",
 )
 LOOK_AT: dict[str, tuple[str, ...]] = {
-    BENCH: ("the rod runs its whole stroke both ways and stops by itself",),
+    BENCH: ("the rod runs the full stroke both ways and stops by itself",),
     COMMISSIONING: (
-        "each pin in its hole at every lock throw, left and right each by itself",
-        "the maker's load check after the lock throws",
+        "after every lock throw, each pin in its hole: left and right looked at separately",
+        "the manufacturer's load check after the lock throws",
         "the pins stay put with the power off",
     ),
-    SEASONAL: ("each pin in its hole at every lock throw, left and right each by itself", "play by hand"),
-    AFTER_SERVICE: (
-        "what was worked on, before and after",
-        "each pin in its hole at every lock throw, left and right each by itself",
+    SEASONAL: (
+        "after every lock throw, each pin in its hole: left and right looked at separately",
+        "play by hand",
     ),
-    SPOT: ("each pin in its hole, left and right each by itself",),
+    AFTER_SERVICE: (
+        "the parts that were worked on, before and after",
+        "after every lock throw, each pin in its hole: left and right looked at separately",
+    ),
+    SPOT: ("each pin in its hole: left and right looked at separately",),
 }
 
 
@@ -313,7 +316,7 @@ def withdrawn(trials: Iterable[SheetTrial], sightings: Sequence[Sighting]) -> tu
             }
         )
         what = ", ".join(ASKED[name] for name in names)
-        said.append(f"{throw.name}: {what} first written down as 'no', corrected by {'; '.join(corrections)}")
+        said.append(f"{throw.name}: {what} first recorded as NO, corrected by {'; '.join(corrections)}")
     return tuple(said)
 
 
@@ -332,7 +335,7 @@ def said_since(trials: Iterable[SheetTrial], since: Iterable[Sighting]) -> tuple
     names = {one.id: one.name for one in trials}
     return tuple(
         f"{names.get(one.trial, 'a throw')}: {', '.join(ASKED[name] for name in SEEN if getattr(one, name) == NO)} "
-        f"NO, written down {one.at:%Y-%m-%d %H:%M} by {one.by}, after the sheet was decided"
+        f"NO, recorded {one.at:%Y-%m-%d %H:%M} by {one.by}, after the sheet was decided"
         for one in since
         if NO in (getattr(one, name) for name in SEEN)
     )

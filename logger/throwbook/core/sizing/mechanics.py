@@ -182,8 +182,8 @@ def stroke(case: SizingCase) -> Finding:
         return Finding(
             "stroke",
             FAIL,
-            f"{shown}: {_length(case, -excess)} short, so the pins can't go all the way",
-            "Take an actuator with a longer stroke.",
+            f"{shown}: {_length(case, -excess)} short, so the pins cannot travel all the way",
+            "Choose an actuator with a longer stroke.",
         )
     goes = rig.lock.excess_goes
     spare = f"{shown}: {_length(case, excess)} to spare"
@@ -192,19 +192,18 @@ def stroke(case: SizingCase) -> Finding:
             "stroke",
             WATCH,
             f"{spare}, which leaves next to nothing for wear and adjustment",
-            "Take the next longer stroke, or check the travel again on the machine.",
+            "Choose the next longer stroke, or measure the travel on the machine again.",
         )
     if goes is None:
         return Finding(
             "stroke",
             UNDECIDED,
-            f"{spare}. The rod runs on to its own limit switch: if the pins reach their stops first, it stalls there at "
-            "every throw",
-            "Say where the excess goes (a spring, a slot, limit switches that can be set) in lock.excess_goes.",
+            f"{spare}. The rod keeps moving until its own limit switch opens. If the pins reach their stops first, the motor stalls there on every throw",
+            "Say what takes up the spare stroke (a spring, a slot, adjustable limit switches) in lock.excess_goes.",
         )
     taken = f"{spare}, taken up by: {goes}"
     if excess > LARGE_EXCESS * travel:
-        return Finding("stroke", WATCH, f"{taken}. That is much", "Measure that it can take up that much.")
+        return Finding("stroke", WATCH, f"{taken}. That is a lot", "Measure that it can take up that much.")
     return Finding("stroke", PASS, taken)
 
 
@@ -213,34 +212,33 @@ def force(case: SizingCase) -> Finding:
     limit = case.limits["force_margin"]
     left = case.reckoned(case.push_left)
     factor = case.worst_factor()
-    at = (
-        f"At {case.lowest_voltage_v:.3g} V, {show(case.coldest_c, 'temperature', case.rig.units)} and dirty "
-        f"(push needed times {factor.value:.2f}, {factor.low:.2f} to {factor.high:.2f}, assumed)"
-    )
+    at = f"At {case.lowest_voltage_v:.3g} V, {show(case.coldest_c, 'temperature', case.rig.units)} and dirty (force needed times {factor.value:.2f}, {factor.low:.2f} to {factor.high:.2f}, assumed)"
     worst = case.worst_push()
     if worst is None:
         return Finding(
             "force margin",
             UNDECIDED,
-            f"the push the mechanism needs isn't known. {at} it may need at most {_at_most(case, case.most_push().low)} when clean and "
-            f"warm to keep a margin of {rounded_up(100 * limit.value, 1)} %",
-            "Measure it (a spring scale on the rod end of the mechanism, actuator off) and give lock.needed_force.",
+            f"the force needed to move the latch is not known. {at} it may be {_at_most(case, case.most_push().low)} at most, measured clean and warm, to leave a margin of {rounded_up(100 * limit.value, 1)} %",
+            "Measure it with a spring scale where the rod attaches, actuator detached, and give lock.needed_force.",
         )
     margin = case.margin()
     assert margin is not None
     decision = decide(margin, limit.value, limit.side)
     says = (
         f"{at} the mechanism needs {_push(case, worst)} and the actuator gives {_push(case, left)}: margin "
-        f"{show_interval(margin, 'share')}, asked for {rounded_up(100 * limit.value, 1)} % ({limit.limit_from})"
+        f"{show_interval(margin, 'share')}, at least {rounded_up(100 * limit.value, 1)} % required ({limit.limit_from})"
     )
     if margin.value <= 0.0 and decision == FAIL:
-        beyond = "It would stall" if worst.value > case.stalls_at_best() else "That is beyond its rated push"
-        return Finding("force margin", FAIL, f"{says}. {beyond}", "Take a stronger actuator.")
+        beyond = (
+            "The motor would stall"
+            if worst.value > case.stalls_at_best()
+            else "That is above its rated force"
+        )
+        return Finding("force margin", FAIL, f"{says}. {beyond}", "Choose a stronger actuator.")
     do = {
         PASS: "",
-        FAIL: "Take a stronger actuator, or ease the mechanism.",
-        UNDECIDED: "Data sheet and assumed factor can't settle it: take a stronger actuator, or measure the push cold and dirty "
-        "and try it on the bench at the lowest voltage.",
+        FAIL: "Choose a stronger actuator, or make the mechanism move more freely.",
+        UNDECIDED: "Data sheet and assumed factor cannot settle it. Choose a stronger actuator, or measure the force cold and dirty and test it on the bench at the lowest voltage.",
     }[decision]
     return Finding("force margin", decision, says, do)
 
@@ -257,9 +255,8 @@ def time_and_current(case: SizingCase) -> Finding:
         return Finding(
             "time and current",
             UNDECIDED,
-            f"without the push needed only the range is known: {_a(idle.current_a)} and {_s(idle.time_s)} without load "
-            f"to {_a(full.current_a)} and {_s(full.time_s)} at rated push, at {nominal:g} V {over}",
-            "Give lock.needed_force; the first bench throws then show whether it holds.",
+            f"without the force needed only the range is known: {_a(idle.current_a)} and {_s(idle.time_s)} at no load, to {_a(full.current_a)} and {_s(full.time_s)} at rated force, at {nominal:g} V {over}",
+            "Give lock.needed_force. The first bench throws then show whether it is right.",
         )
     usual = case.run(needed, nominal)
     says = (
@@ -267,33 +264,35 @@ def time_and_current(case: SizingCase) -> Finding:
         f"{case.lowest_voltage_v:.3g} V: {_a(hard.current_a)}, {_s(hard.time_s)}"
     )
     if math.isinf(hard.time_s.value):
-        return Finding("time and current", FAIL, f"{says}: it would stall there", "Take a stronger actuator.")
+        return Finding(
+            "time and current", FAIL, f"{says}: the motor would stall there", "Choose a stronger actuator."
+        )
     rated = case.rig.actuator.full_load_current_a
-    says += f". Limit of the running current {rounded_down(limit.value, 2)} A ({limit.limit_from}), rated maximum {rated:g} A"
+    says += f". Limit of the running current {rounded_down(limit.value, 2)} A ({limit.limit_from}), full-load current {rated:g} A"
     decision = decide(usual.current_a, limit.value, limit.side)
     at_worst = decide(hard.current_a, rated, MAX)
     if decision == PASS and at_worst == FAIL:
         return Finding(
             "time and current",
             FAIL,
-            f"{says}. At its worst it runs above the rated maximum",
-            "Take a stronger actuator, or ease the mechanism.",
+            f"{says}. At its worst it runs above the full-load current",
+            "Choose a stronger actuator, or make the mechanism move more freely.",
         )
     if decision == PASS and at_worst == UNDECIDED:
         return Finding(
             "time and current",
             UNDECIDED,
-            f"{says}. At its worst it may run above the rated maximum",
-            "Measure the current on the bench at the worst push, or take a stronger actuator.",
+            f"{says}. At its worst it may run above the full-load current",
+            "Measure the current on the bench at the greatest force, or choose a stronger actuator.",
         )
     if decision == PASS and decide(hard.current_a, limit.value, limit.side) != PASS:
         return Finding(
             "time and current",
             WATCH,
             f"{says}. At its worst it may run above its limit",
-            "Take a stronger actuator, or keep the mechanism clean and greased.",
+            "Choose a stronger actuator, or keep the mechanism clean and greased.",
         )
-    do = "" if decision == PASS else "Take a stronger actuator, or measure the current on the bench."
+    do = "" if decision == PASS else "Choose a stronger actuator, or measure the current on the bench."
     return Finding("time and current", decision, says, do)
 
 

@@ -35,9 +35,9 @@ from throwbook.core.sizing.mechanics import WARM_MOTOR_C, Finding, SizingCase, c
 from throwbook.core.wording import BOTH_PINS, FALL, FIRE, HANDS
 
 GOOD_DROP = 0.05
-"""Voltage lost in the cable at the rated maximum, as a share of nominal, that nobody minds. Common practice, no source."""
+"""Voltage lost in the cable at the full-load current, as a share of nominal, that nobody minds. Common practice, no source."""
 FUSE_MARGIN = 0.2
-"""What a fuse that is advised carries for long beyond the rated maximum, as a share of it: a cold latch draws more, a warm
+"""What a fuse that is advised carries for long beyond the full-load current, as a share of it: a cold latch draws more, a warm
 cab takes from the fuse. Common practice, no source."""
 START_S = 0.1
 """Each start draws the stall current for about this long at the most. Assumed."""
@@ -51,38 +51,38 @@ def stall(case: SizingCase) -> Finding:
     units = case.rig.units
     most = f"{rounded_up(cold.high, 1)} A"
     says = (
-        f"stalled it draws {show_interval(warm, 'current')} with the motor at 20 degC and up to {most} at "
+        f"a stalled motor draws {show_interval(warm, 'current')} with the motor at 20 degC and up to {most} at "
         f"{show(case.coldest_c, 'temperature', units)}, {warm.value / case.rig.actuator.full_load_current_a:.1f} times the "
-        f"rated maximum (each start draws it for an instant), and pushes with {show_interval(push, 'force', units)} unless a "
+        f"full-load current (the inrush of each start reaches it for a moment), and the rod pushes with {show_interval(push, 'force', units)} unless a "
         "clutch slips first"
     )
-    current = f"Switch, relay, plug and board must bear {most}."
+    current = f"Switch, relay, plug and board must withstand {most}."
     bears_n = case.rig.lock.bears_force_n
     if bears_n is None:
         return Finding(
             "stall",
             WATCH,
-            f"{says}. Nobody has looked whether rod, pins and mounts bear that",
-            f"Look at rod, pins and mounts: do they bear that push? Give it as lock.bears_force. {current}",
+            f"{says}. Nobody has checked whether rod, pins and mounts withstand that",
+            f"LOOK: rod, pins and mounts must withstand this force. Give it as lock.bears_force. {current}",
         )
     decision = decide(push, bears_n, MAX)
-    says += f". Rod, pins and mounts bear {show(bears_n, 'force', units)}"
+    says += f". Rod, pins and mounts withstand {show(bears_n, 'force', units)}"
     return Finding(
         "stall",
         decision,
         says,
-        current if decision == PASS else f"Strengthen what bears the least. {current}",
+        current if decision == PASS else f"Strengthen the weakest part. {current}",
     )
 
 
 def cable(case: SizingCase) -> Finding:
-    """Voltage lost in the cable at the rated maximum and in a stall."""
+    """Voltage lost in the cable at the full-load current and in a stall."""
     wiring, unit = case.rig.wiring, case.rig.actuator
     if wiring is None:
         return Finding(
             "cable",
             UNDECIDED,
-            "the wiring isn't given, so nothing can be said about voltage lost, conductor and fuse",
+            "cable and fuse are not entered, so voltage drop, wire size and fuse rating cannot be assessed",
             "Give [wiring]: conductor, length_one_way, fuse.",
         )
     ohm, lost, stalled = case.cable_ohm(), case.cable_drop(), case.stalled_drop()
@@ -100,9 +100,8 @@ def cable(case: SizingCase) -> Finding:
         return Finding(
             "cable",
             decision,
-            f"{says}: {word} than the {rounded_down(100 * allowed_v / unit.voltage_v, 1)} % that may be lost under load "
-            f"({limit.limit_from})",
-            "Take a thicker or shorter cable.",
+            f"{says}: {word} than the {rounded_down(100 * allowed_v / unit.voltage_v, 1)} % voltage drop allowed under load ({limit.limit_from})",
+            "Choose a thicker or shorter cable.",
         )
     if lost.high > GOOD_DROP * unit.voltage_v:
         return Finding(
@@ -118,7 +117,7 @@ def fuse(case: SizingCase) -> Finding:
         return Finding(
             "fuse",
             UNDECIDED,
-            "no fuse is given; a cable without one can burn",
+            "no fuse is entered; a cable without a fuse can burn",
             "Give wiring.fuse, or fit one.",
         )
     rating = wiring.fuse_a
@@ -129,7 +128,7 @@ def fuse(case: SizingCase) -> Finding:
     soonest_s = fuse_time(most_a, rating, kind).at_least_s
     latest_s = fuse_time(least_a, rating, kind).at_most_s
     says = (
-        f"{rating:g} A {kind} carries {rounded_down(CONTINUOUS_SHARE * rating)} A for long (rated maximum "
+        f"{rating:g} A {kind} carries {rounded_down(CONTINUOUS_SHARE * rating)} A for long (full-load current "
         f"{unit.full_load_current_a:g} A). A stall draws {rounded_down(least_a, 1)} A (motor warm, supply weak) to "
         f"{rounded_up(most_a, 1)} A (motor cold), {rounded_down(100 * least_a / rating, 0)} to "
         f"{rounded_up(100 * most_a / rating, 0)} % of the fuse, and {_opens(soonest_s, latest_s)}: the fuse protects the "
@@ -138,18 +137,18 @@ def fuse(case: SizingCase) -> Finding:
     row = fuse_row(wiring.area_m2)
     advice = _advice(unit.full_load_current_a, most_a, row)
     if rating < unit.full_load_current_a:
-        return Finding("fuse", FAIL, f"{says}. It is below the rated maximum", advice)
+        return Finding("fuse", FAIL, f"{says}. It is below the full-load current", advice)
     at_most = f". For {wiring.conductor} the fuse may be {row.fuse_a:g} A at most ({row.text})" if row else ""
     if row is not None and rating > row.fuse_a:
         return Finding("fuse", FAIL, f"{says}{at_most}", advice)
     if CONTINUOUS_SHARE * rating < unit.full_load_current_a:
-        return Finding("fuse", WATCH, f"{says}. It may open in normal work", advice)
+        return Finding("fuse", WATCH, f"{says}. It may blow in normal use", advice)
     if row is None:
         return Finding(
             "fuse",
             UNDECIDED,
             f"{says}. No table here covers {wiring.conductor}",
-            "Look up what fuse the cable's maker and the local code allow.",
+            "Look up the fuse that the cable's manufacturer and the local code allow.",
         )
     return Finding("fuse", PASS, f"{says}{at_most}")
 
@@ -158,22 +157,22 @@ def _advice(full_a: float, stall_most_a: float, row: FuseRow | None) -> str:
     """Which blade fuse carries the work and still protects the cable; which cable goes with it where none does."""
     size = next((size for size in BLADE_SIZES_A if bears_work(size, full_a, stall_most_a)), None)
     if size is None:
-        return "No blade fuse listed here carries this work: ask the machine maker."
-    why = f"it carries the rated maximum with {100 * FUSE_MARGIN:.0f} % to spare, and each start"
+        return "No blade fuse listed here carries this work: ask the machine manufacturer."
+    why = f"it carries the full-load current with {100 * FUSE_MARGIN:.0f} % to spare, and each start"
     if row is not None and size <= row.fuse_a:
         nearest = max(size for size in BLADE_SIZES_A if size <= row.fuse_a)
         up_to = f" (up to {nearest:g} A protects the cable)" if nearest > size else ""
-        return f"Take {size:g} A: {why}{up_to}."
+        return f"Choose {size:g} A: {why}{up_to}."
     thicker = thinnest_for(size)
     if thicker is None:
-        return f"Take {size:g} A: {why}. No table here says which cable that protects: look it up."
+        return f"Choose {size:g} A: {why}. No table here says which cable that protects: look it up."
     largest = [size for size in BLADE_SIZES_A if row is not None and size <= row.fuse_a]
     alone = f", the largest that protects this cable is {max(largest):g} A" if largest else ""
-    return f"Take {size:g} A with a cable of {thicker} or thicker: {why}{alone}."
+    return f"Choose {size:g} A with a cable of {thicker} or thicker: {why}{alone}."
 
 
 def bears_work(fuse_a: float, full_a: float, stall_most_a: float) -> bool:
-    """Whether a fuse carries the rated maximum for long with a margin, and the current of each start.
+    """Whether a fuse carries the full-load current for long with a margin, and the current of each start.
 
     A start draws the stall current for ``START_S``; the printed curve must not let the fuse open so soon, at the most
     that the stall current may be.
@@ -196,8 +195,8 @@ def duty(case: SizingCase) -> Finding:
         return Finding(
             "duty cycle",
             UNDECIDED,
-            "no duty cycle is given, so the rest between throws isn't known",
-            f"Look for it on the data sheet; until then {100 * ASSUMED_DUTY:.0f} % is assumed when a sheet is planned.",
+            "no duty cycle is entered, so the rest between throws is not known",
+            f"Look it up on the data sheet. Until then {100 * ASSUMED_DUTY:.0f} % is assumed when a sheet is planned.",
         )
     run_s = longest_throw_s(case.rig)
     period_s = unit.duty_period_s or DEFAULT_PERIOD_S
@@ -211,7 +210,10 @@ def duty(case: SizingCase) -> Finding:
     )
     if in_a_row < 2:
         return Finding(
-            "duty cycle", WATCH, f"{says}: not even lock and unlock", "Ask the maker for the duty period."
+            "duty cycle",
+            WATCH,
+            f"{says}: not even lock and unlock",
+            "Ask the manufacturer for the duty period.",
         )
     return Finding("duty cycle", PASS, says)
 
@@ -223,8 +225,8 @@ def protection(case: SizingCase) -> Finding:
         return Finding(
             "protection",
             UNDECIDED,
-            "no protection code is given, so what it bears of dust, jets and water isn't known",
-            "Look for the IP code on the data sheet or the type plate.",
+            "no IP rating is entered, so its resistance to dust, jets and water is not known",
+            "Look up the IP code on the data sheet or the nameplate.",
         )
     read = read_code(code)
     if read is None:
@@ -260,24 +262,34 @@ JUDGES: tuple[Callable[[SizingCase], Finding], ...] = (
 # (section, field, key in the rig file, what its lack leaves unknown)
 MISSING: tuple[tuple[str, str, str, str], ...] = (
     ("lock", "needed_force_n", "lock.needed_force", "force margin, expected time and current"),
-    ("lock", "excess_goes", "lock.excess_goes", "whether it stalls against the pins' stops at every throw"),
-    ("lock", "bears_force_n", "lock.bears_force", "whether rod, pins and mounts bear the push of a stall"),
+    (
+        "lock",
+        "excess_goes",
+        "lock.excess_goes",
+        "whether the motor stalls against the pins' stops on every throw",
+    ),
+    (
+        "lock",
+        "bears_force_n",
+        "lock.bears_force",
+        "whether rod, pins and mounts withstand the force of a stall",
+    ),
     ("lock", "lowest_voltage_v", "lock.lowest_voltage", "whether it still throws on a weak battery"),
-    ("lock", "coldest_c", "lock.coldest", "how much push the cold takes"),
+    ("lock", "coldest_c", "lock.coldest", "how much force the cold takes"),
     (
         "actuator",
         "full_load_speed_m_s",
         "actuator.full_load_speed",
-        "time and stall current closer than a third",
+        "time and stall current to better than a third",
     ),
     ("actuator", "duty_cycle", "actuator.duty_cycle", "how long it must rest between throws"),
-    ("actuator", "protection", "actuator.protection", "what it bears of dust, jets and water"),
-    ("rig", "wiring", "[wiring]", "voltage lost in the cable, and whether fuse and conductor agree"),
+    ("actuator", "protection", "actuator.protection", "its resistance to dust, jets and water"),
+    ("rig", "wiring", "[wiring]", "voltage drop in the cable, and whether fuse and wire size fit together"),
     ("wiring", "fuse_a", "wiring.fuse", "whether the cable is protected"),
 )
 ALWAYS_UNKNOWN = (
     "whether the pins stay put with the power off (screw and gear may hold or not): try it when commissioning",
-    "side load on the rod, and the load over the way: the first bench throws show it",
+    "side load on the rod, and the load over the travel: the first bench throws show it",
 )
 CAUTIONS = (FALL, HANDS, BOTH_PINS)
 CAUTION_AT = {"fuse": FIRE}
@@ -309,7 +321,7 @@ def fit(rig: Rig) -> Sizing:
     missing = tuple((key, leaves) for section, name, key, leaves in MISSING if _lacks(rig, section, name))
     if any(problem.grave for problem in found):
         grave = Finding(
-            "rig file", FAIL, "its values contradict each other, so nothing is reckoned from them"
+            "rig file", FAIL, "its values contradict each other, so nothing is calculated from them"
         )
         return Sizing(rig, FAIL, (grave,), found, missing, ())
     case = case_of(rig)
@@ -388,7 +400,7 @@ def not_covered(rig: Rig, blanks: Sequence[tuple[str, str]] = ()) -> tuple[Gap, 
     if blanks:
         asked, claims = zip(*blanks, strict=True)
         about = f"not recorded on the accepted sheet ({', '.join(asked)})"
-        gaps.append(Gap(about, says=f"it doesn't speak for {'; '.join(claims)}"))
+        gaps.append(Gap(about, says=f"not covered: {'; '.join(claims)}"))
     return tuple(gaps)
 
 

@@ -28,6 +28,7 @@ from typing import Any, Protocol
 from throwbook.core.quantities.text import is_name, written
 from throwbook.core.records import COMMISSIONING, Order
 from throwbook.core.status.maintenance import is_repair
+from throwbook.core.wording import ORDER_CAUSES
 
 IN_SERVICE = "in service"
 WATCH = "watch"
@@ -36,33 +37,35 @@ DO_NOT_USE = "do not use"
 LEVELS = (IN_SERVICE, WATCH, RESTRICTED, DO_NOT_USE)
 
 
-# cause: (level, the sentence a person reads). Source: method.md 5 is the first block; the rest is common practice.
-CAUSES: dict[str, tuple[str, str]] = {
-    "pin not seen": (DO_NOT_USE, "a lock pin was not seen in its hole"),
-    "stall": (DO_NOT_USE, "the motor stood still under voltage"),
-    "stopped short": (DO_NOT_USE, "a lock throw ended before its travel was done"),
-    "light run": (DO_NOT_USE, "near no-load current all the way: the drive may be off the mechanism"),
-    "no end": (DO_NOT_USE, "the motor turned on past the stroke: the drive may slip on the mechanism"),
-    "let go": (DO_NOT_USE, "the pins did not stay put with the power off"),
-    "load check failed": (DO_NOT_USE, "the maker's load check was not passed"),
-    "damage": (DO_NOT_USE, "damage was seen"),
-    "end stop": (RESTRICTED, "it ran into its end stop: the limit switch did not cut off"),
-    "unlock stopped short": (RESTRICTED, "an unlock throw ended before its travel was done"),
-    "no start": (RESTRICTED, "no current when there should be some"),
-    "failed limit": (RESTRICTED, "a trial failed a limit"),
-    "rig changed": (RESTRICTED, "its ratings or limits are others than those it was commissioned by"),
-    "acceptance lapsed": (RESTRICTED, "an accepted sheet no longer passes the rules of acceptance"),
-    "unread recording": (RESTRICTED, "a recording that can't be judged was set aside"),
-    "shared record": (RESTRICTED, "one record stands on two rigs: one of them never made that throw"),
-    "reassigned throw": (WATCH, "a signed correction put an imported throw down to another rig, or to none"),
-    "watch sign": (WATCH, "a trial showed something to watch"),
-    "person: watch": (WATCH, "a person set it to watch"),
-    "person: restricted": (RESTRICTED, "a person restricted it"),
-    "person: do not use": (DO_NOT_USE, "a person took it out of use"),
+# cause: its level. Source: method.md 5 is the first block; the rest is common practice.
+_LEVEL_OF: dict[str, str] = {
+    "pin not seen": DO_NOT_USE,
+    "stall": DO_NOT_USE,
+    "stopped short": DO_NOT_USE,
+    "light run": DO_NOT_USE,
+    "no end": DO_NOT_USE,
+    "let go": DO_NOT_USE,
+    "load check failed": DO_NOT_USE,
+    "damage": DO_NOT_USE,
+    "end stop": RESTRICTED,
+    "unlock stopped short": RESTRICTED,
+    "no start": RESTRICTED,
+    "failed limit": RESTRICTED,
+    "rig changed": RESTRICTED,
+    "acceptance lapsed": RESTRICTED,
+    "unread recording": RESTRICTED,
+    "shared record": RESTRICTED,
+    "reassigned throw": WATCH,
+    "watch sign": WATCH,
+    "person: watch": WATCH,
+    "person: restricted": RESTRICTED,
+    "person: do not use": DO_NOT_USE,
 }
+CAUSES = {cause: (level, ORDER_CAUSES[cause]) for cause, level in _LEVEL_OF.items()}
+"""Cause: its level, and the sentence that a person reads."""
 BY_PERSON = "person: "
 LOST = "lost order"
-LOST_SENTENCE = "an order that a later entry names is missing from this logbook"
+LOST_SENTENCE = "an order named by a later entry is missing from this logbook"
 GONE_SENTENCE = "the order for a stored throw is missing from this logbook"
 MISSING = "missing row"
 ALTERED = "altered order"
@@ -97,10 +100,10 @@ NEEDS_OF_NOBODYS = (CAUSE_FOUND, RECOMMISSIONED, SIGNED)
 NEED_SAID: dict[str, str] = {
     REASON: "no reason given",
     SIGNED: "not signed with a name",
-    CAUSE_FOUND: "no cause found is written down",
-    REPAIR: "no repair is logged that answers it (work done, found and fixed both written)",
-    RECOMMISSIONED: "no accepted commissioning sheet that was planned after it and after its repair",
-    MOVED: "the throw was not imported, or its order does not stand on the rig it is said to be of",
+    CAUSE_FOUND: "no cause is recorded",
+    REPAIR: "no repair is logged for it (action, found and fixed must all be filled in)",
+    RECOMMISSIONED: "no accepted commissioning sheet planned after the order and after the repair",
+    MOVED: "the throw was not imported, or its order is not on the rig that is named",
 }
 
 

@@ -11,6 +11,7 @@ from throwbook.core.assessment import FAIL, WATCH, Assessment, Sign
 from throwbook.core.records import BENCH, NO, PinAnswers
 from throwbook.core.rig import DIRECTIONS, LOCK, UNLOCK
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE, LEVELS
+from throwbook.core.wording import limited
 
 WORDS_OF_NO_CAUSE = """
 a actuator again an and at bad broke broken by cause clear cleared current did didn does doesn drive
@@ -95,9 +96,7 @@ def orders_of_record(kind: str, judged: Assessment) -> list[DueOrder]:
                 return list(found.values())
     over = next((check.name for check in judged.checks if check.decision == WATCH), "")
     if over:
-        because = (
-            judged.because if judged.verdict == WATCH else f"{over.replace('_', ' ')} over its alert limit"
-        )
+        because = judged.because if judged.verdict == WATCH else f"{limited(over)} over its alert limit"
         found.setdefault(WATCH_SIGN, DueOrder(WATCH_SIGN, because, over))
     if judged.verdict == FAIL and not any(sign.level == FAIL for sign in judged.signs):
         found.setdefault(FAILED_LIMIT, DueOrder(FAILED_LIMIT, judged.because))

@@ -130,7 +130,7 @@ def _day_and_throw(order: Order, throw: LoggedTrial | None) -> tuple[date, str]:
     if order.cause in SEEN_CAUSES.values():
         return written, f" ({throw.direction} throw of {thrown})" if thrown != written else ""
     as_found = throw.placement is not None and throw.placement.as_found
-    return thrown, f" (first {throw.direction} throw after standing)" if as_found else ""
+    return thrown, f" (as-found {throw.direction} throw)" if as_found else ""
 
 
 def _services(
@@ -161,7 +161,7 @@ def _sheets(
             count = counted(failed[sheet.id], "failed throw")
             yield Event(
                 sheet.at.date(),
-                f"sheet {state.name} is still open, with {count}: it waits for somebody to decide on it",
+                f"sheet {state.name} is still open, with {count}: it still has to be accepted or rejected",
             )
 
 
@@ -177,11 +177,11 @@ DONE = "done: "
 """A step of the way down that is done begins so."""
 NEXT_STEP = {
     "cause found": "find the cause and write it down",
-    "moved": "put the throw down to the rig it is of: throwbook sheet reassign",
+    "moved": "move the throw to the rig that made it: throwbook sheet reassign",
     "repair": "log the repair: throwbook service add",
-    "recommissioned": "commission anew in full, planned after the repair: throwbook sheet plan",
-    "signed": "sign it: throwbook order clear",
-    "reason": "give a reason and sign it: throwbook order clear",
+    "recommissioned": "commission again in full, on a sheet planned after the repair: throwbook sheet plan",
+    "signed": "sign the clearance: throwbook order clear",
+    "reason": "give a reason and sign the clearance: throwbook order clear",
 }
 
 
@@ -227,7 +227,7 @@ def judging_first(status: Status) -> list[str]:
 def refused(status: Status) -> list[str]:
     """Clearing orders that don't count, and why."""
     return [
-        f"order {one.order[:8]} doesn't clear {one.raised[:8]}: {', '.join(one.because)}"
+        f"clearance {one.order[:8]} does not count for order {one.raised[:8]}: {', '.join(one.because)}"
         for one in status.refused
     ]
 

@@ -28,22 +28,25 @@ SOON = timedelta(days=14)
 # figure: (what to do, what to bring)
 REMEDIES: dict[str, tuple[str, str]] = {
     RUN_CURRENT: (
-        "clean and grease screw and pins, then detach and repeat to see which side drags",
+        "clean and grease screw and pins; then repeat with the actuator detached from the latch, to see which of the two drags (attachment on the ground, power isolated before detaching)",
         "grease, brush, board or clamp meter",
     ),
     PEAK_RUN_CURRENT: (
-        "look where the current peaks: burr, bent pin, packed mud",
-        "torch, file, board",
+        "look at the place where the current peaks: burr, bent pin, packed mud",
+        "lamp, file, board",
     ),
     SOURCE_RESISTANCE: (
-        "clean plug and ground, measure the voltage at both cable ends under load",
+        "clean plug and ground; measure the voltage at both ends of the cable under load",
         "voltmeter, contact cleaner, spare plug",
     ),
     TRAVEL_TIME: (
-        "measure the voltage at the actuator while it runs, then look for drag",
+        "measure the voltage at the actuator while it runs; then look for drag",
         "voltmeter, stopwatch",
     ),
-    TAKE_UP: ("check the play by hand at clevis pins, nut and linkage", "feeler gauge, spare clips"),
+    TAKE_UP: (
+        "feel for free play at clevis pins, nut and linkage, power isolated",
+        "feeler gauge, spare clips",
+    ),
     ENERGY: ("clean and grease screw and pins", "grease, brush, board or clamp meter"),
 }
 ORDER = (RUN_CURRENT, PEAK_RUN_CURRENT, TAKE_UP, SOURCE_RESISTANCE, TRAVEL_TIME, ENERGY)
@@ -101,7 +104,7 @@ def _stopped(case: AdvisoryCase) -> NextAction | None:
     if case.status != DO_NOT_USE:
         return None
     why = "its status is 'do not use'"
-    what = "don't use it: find the cause, repair, log both, commission again"
+    what = "do not use it: find the cause, repair, log both, commission again"
     return _act(case, 5, what, why, "certain", case.today, "test sheet, tools, board")
 
 
@@ -109,7 +112,7 @@ def _over_limit(case: AdvisoryCase) -> NextAction | None:
     for one in case.out():
         if one.forecast is not None and one.forecast.crosses <= case.today:
             remedy, bring = REMEDIES[one.figure]
-            why = f"{_name(one)} has reached its limit at 20 degC ({rounded_down(one.forecast.limit)} {one.unit})"
+            why = f"{_name(one)}, corrected to 20 °C, has reached its limit ({rounded_down(one.forecast.limit)} {one.unit})"
             return _act(case, 4, f"before the next job: {remedy}", why, _sure(one), case.today, bring)
     return None
 
@@ -121,13 +124,15 @@ def _risen(case: AdvisoryCase) -> NextAction | None:
     one = out[0]
     remedy, bring = REMEDIES[one.figure]
     where = _where(one, [o for o in case.trends if o.figure == one.figure and o is not one])
-    why = f"{figure_name(one.figure)} is up {size_text(one).removeprefix('+')} since its baseline, {where}"
+    why = (
+        f"{figure_name(one.figure)} has risen {size_text(one).removeprefix('+')} above the baseline, {where}"
+    )
     if case.spots:
         why, remedy = f"{why}; {case.spots[0]}", "look at that place: burr, bent pin, packed mud, nut"
     by = case.today + SOON
     if one.forecast is not None:
         which, when = one.direction, one.forecast
-        why += f"; {which} reaches its limit about {when.crosses} ({when.low} to {when.high})"
+        why += f"; {which} is forecast to reach its limit about {when.crosses} ({when.low} to {when.high})"
         by = min(by, max(case.today, one.forecast.low))
     return _act(case, 3, remedy, why, _sure(one), by, bring)
 
@@ -135,18 +140,18 @@ def _risen(case: AdvisoryCase) -> NextAction | None:
 def _where(one: TrendResult, others: Sequence[TrendResult]) -> str:
     """Both directions compared: a mechanism drags both ways, a side load or one edge of a hole mostly one way."""
     if not others or others[0].change_chance > PLAIN_CHANCE or others[0].change < 0.0:
-        return f"{one.direction} only: side load, or a pin at the edge of its hole"
+        return f"{one.direction} throws only: a side load, or a pin touching the edge of its hole"
     apart = one.change - others[0].change
     if abs(apart) > K * (one.change_u**2 + others[0].change_u ** 2) ** 0.5:
         return f"both directions, more in {one.direction if apart > 0 else others[0].direction}"
-    return "both directions alike"
+    return "both directions equally"
 
 
 def _jumpy(case: AdvisoryCase) -> NextAction | None:
     for one in case.trends:
         if one.dispersion is not None and one.dispersion.grown:
             why = (
-                f"{_name(one)} scatters {100 * one.dispersion.now:.0f} % from throw to throw, "
+                f"{_name(one)} varies {100 * one.dispersion.now:.0f} % from throw to throw, "
                 f"{100 * one.dispersion.before:.0f} % before"
             )
             what = "look for a loose plug or ground, worn brushes, a slack mounting"
@@ -162,7 +167,7 @@ def _restricted(case: AdvisoryCase) -> NextAction | None:
     return _act(
         case,
         3,
-        "clear up what restricts it",
+        "find and put right what restricts it, then sign the clearance",
         "its status is 'restricted'",
         "certain",
         case.today,
@@ -174,7 +179,7 @@ def _spot(case: AdvisoryCase) -> NextAction | None:
     if not case.spots:
         return None
     what = "look at that place: burr, bent pin, packed mud, nut"
-    return _act(case, 3, what, case.spots[0], "likely", case.today + SOON, "torch, file, board")
+    return _act(case, 3, what, case.spots[0], "likely", case.today + SOON, "lamp, file, board")
 
 
 def _drifted(case: AdvisoryCase) -> NextAction | None:
@@ -184,7 +189,7 @@ def _drifted(case: AdvisoryCase) -> NextAction | None:
     if not drifted:
         return None
     remedy, bring = REMEDIES[drifted[0].figure]
-    sure = "sure: the first check lies outside today's chart"
+    sure = "almost certain: the first check lies outside today's control limits"
     return _act(case, 3, remedy, drift_text(drifted[0]), sure, case.today + SOON, bring)
 
 
@@ -192,9 +197,11 @@ def _suspect(case: AdvisoryCase) -> NextAction | None:
     odd = [one for one in case.trends if one.points[-1].state == SUSPECT]
     if not odd:
         return None
-    why = f"{_name(odd[0])} stands out at the newest check, in this direction only"
-    what = "do this check again: three throws each way, other attachment if there is one"
-    return _act(case, 2, what, why, "one check may be odd", case.today + SOON, "board or clamp meter")
+    why = f"the newest check of {_name(odd[0])} stands out, in this direction only"
+    what = "repeat this check: three throws each way, with another attachment if you have one"
+    return _act(
+        case, 2, what, why, "one check alone proves little", case.today + SOON, "board or clamp meter"
+    )
 
 
 def _unverified(case: AdvisoryCase) -> NextAction | None:
@@ -202,7 +209,7 @@ def _unverified(case: AdvisoryCase) -> NextAction | None:
     checks = case.history.checks
     if not starts or (checks and stage_of(checks[-1], starts) == len(starts)):
         return None
-    why = f"nothing was measured since the service of {starts[-1]}"
+    why = f"nothing has been measured since the service on {starts[-1]}"
     return _act(
         case,
         2,
@@ -218,9 +225,15 @@ def _lower(case: AdvisoryCase) -> NextAction | None:
     low = [one for one in case.trends if one.figure == RUN_CURRENT and one.points[-1].state == LOW]
     if not low:
         return None
-    why = f"{_name(low[0])} is lower than its baseline: greased without an entry, or the drive is off the mechanism"
+    why = f"{_name(low[0])} is below the baseline: either greased without a service entry, or the drive is disconnected from the mechanism"
     return _act(
-        case, 2, "look at linkage and both pins, log any greasing", why, "likely", case.today + SOON, "torch"
+        case,
+        2,
+        "look at the linkage and at both pins, one at a time (power isolated); log any greasing",
+        why,
+        "likely",
+        case.today + SOON,
+        "lamp",
     )
 
 
@@ -229,8 +242,8 @@ def _heavy_at_first(case: AdvisoryCase) -> NextAction | None:
         found = one.as_found
         heavy = one.figure == RUN_CURRENT and found is not None and found.points[-1].state == OUT
         if heavy and found is not None and not _worked_on_since(case, found.points[-1].sheet):
-            why = f"the first throw after a rest is heavier than it was ({one.direction})"
-            what = "look for old grease, water or rust; work it, then check again after a rest"
+            why = f"the as-found throw ({one.direction}) draws more current than in earlier checks"
+            what = "look for old grease, water or rust; free it up, then check again after it has stood for some hours"
             return _act(case, 2, what, why, "likely", case.today + SOON, "grease, rag")
     return None
 
@@ -254,12 +267,12 @@ def _overdue(case: AdvisoryCase) -> NextAction | None:
 def _not_commissioned(case: AdvisoryCase) -> NextAction | None:
     if not case.history.provisional:
         return None
-    what = "commission it: five throws each way, both pins seen, the maker's load check, signed"
+    what = "commission it: five throws each way, both pins looked at after every lock throw, the manufacturer's load check, a signature"
     return _act(
         case,
         1,
         what,
-        "no accepted commissioning sheet: its baseline is provisional",
+        "no commissioning sheet is accepted yet, so the baseline is provisional",
         "certain",
         None,
         "test sheet",
@@ -268,8 +281,8 @@ def _not_commissioned(case: AdvisoryCase) -> NextAction | None:
 
 def _nothing(case: AdvisoryCase) -> NextAction | None:
     due = _due(case)
-    why = "no figure has changed by more than weather, supply and chance explain"
-    return _act(case, 0, "seasonal check", why, "as sure as the checks are many", due, "board or clamp meter")
+    why = "no figure has changed more than weather, supply voltage and normal variation explain"
+    return _act(case, 0, "seasonal check", why, "the more checks, the surer", due, "board or clamp meter")
 
 
 RULES: tuple[Callable[[AdvisoryCase], NextAction | None], ...] = (
@@ -309,5 +322,7 @@ def _name(one: TrendResult) -> str:
 
 def _sure(one: TrendResult) -> str:
     if one.change_chance < 1e-4:
-        return "sure: chance alone does this in less than 1 check of 10 000"
-    return f"likely: chance alone does this in 1 check of {1 / max(one.change_chance, 1e-4):.0f}"
+        return "almost certain: normal variation alone would do this in fewer than 1 in 10 000 checks"
+    return (
+        f"likely: normal variation alone would do this in 1 in {1 / max(one.change_chance, 1e-4):.0f} checks"
+    )

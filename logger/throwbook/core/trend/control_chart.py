@@ -339,7 +339,7 @@ def limit_of(rig: Rig, line: Line) -> ForecastLimit | None:
     if line.figure == SOURCE_RESISTANCE:
         least = limits["supply_under_load"]
         drop = (rig.actuator.voltage_v - least.value) / rig.actuator.full_load_current_a
-        return ForecastLimit(drop, f"supply under load at the rated maximum: {least.limit_from}")
+        return ForecastLimit(drop, f"voltage under load at the full-load current: {least.limit_from}")
     if line.figure == TRAVEL_TIME:
         longest = limits["travel_time_high"]
         return ForecastLimit(longest.value * line.origin, f"of the baseline's time: {longest.limit_from}")
@@ -354,11 +354,11 @@ def forecast_of(
         return None, NO_LIMIT
     inside = int((line.stage == line.stage[-1]).sum())
     if inside >= FEWEST and no_rise > PLAIN_CHANCE:
-        return None, "can't forecast yet: no rise that chance wouldn't explain"
+        return None, "no forecast yet: no change beyond normal variation"
     series = newest_stage(whole_of(line), most=FORECAST_CHECKS)
     found = crossing(series, (limit.value - line.origin) / line.scale)
     if found.at is None or found.low is None or found.high is None:
-        return None, f"can't forecast yet: {found.why_not}"
+        return None, f"no forecast yet: {found.why_not}"
     first = history.checks[0].on
     at, low, high = (
         first + timedelta(days=round(one * DAYS_A_YEAR)) for one in (found.at, found.low, found.high)

@@ -171,7 +171,11 @@ def _from_baseline(
         if now_v - drop_v <= 0.1 * now_v:
             return None
         time_s, magnet_u = time.mean * (then_v - drop_v) / (now_v - drop_v) * (1.0 + slower), 0.0
-    weather = "weather assumed" if own is None else f"weather as {own.checks} checks of this rig show it"
+    weather = (
+        "effect of weather assumed, not measured"
+        if own is None
+        else f"weather as {own.checks} checks of this rig show it"
+    )
     return Expected(
         Interval.about(
             time_s,
@@ -186,7 +190,7 @@ def _from_baseline(
         ),
         now_v,
         temperature_c,
-        f"{'provisional ' if baseline.provisional else ''}baseline of {baseline.n} throws over the whole stroke, {weather}",
+        f"{'provisional ' if baseline.provisional else ''}baseline of {baseline.n} throws over the full stroke, {weather}",
     )
 
 
@@ -215,5 +219,5 @@ def _from_rating(rig: Rig, line: MotorLine, voltage_v: float | None, temperature
     current_a, time_s = rated_throw(rig, line, push_n, volts, temperature_c, temperature_c)
     if not np.isfinite(time_s.value):
         return None
-    because = f"rating and needed push only, over {travel_said(rig)}: no baseline yet"
+    because = f"data sheet and force needed only, over {travel_said(rig)}: no baseline yet"
     return Expected(time_s, current_a, volts, temperature_c, because)

@@ -68,7 +68,7 @@ def crossing(series: StageSeries, limit: float) -> Crossing:
     grows = [i for i, (kind, _) in enumerate(kinds) if kind == GROWTH]
     on_growth = float(share[:, grows].sum())
     if on_growth < GROWS:
-        return Crossing(None, None, None, "no steady growth to go by")
+        return Crossing(None, None, None, "no steady growth")
     scatter = int(np.argmax(share[:, grows].sum(axis=1)))
     now, begun = float(series.years[-1]), float(series.years[0])
     years = np.linspace(begun, now + HORIZON, STEPS)
@@ -85,10 +85,13 @@ def crossing(series: StageSeries, limit: float) -> Crossing:
     tail = (1.0 - CONFIDENCE) / 2.0
     low, at, high = (_first(years, chance, p) for p in (tail, 0.5, 1.0 - tail))
     if at is None or high is None or low is None:
-        return Crossing(None, None, None, f"not within {HORIZON:.0f} years, as far as the checks show")
+        return Crossing(None, None, None, f"not within {HORIZON:.0f} years by the checks so far")
     if high - low > now - begun:
         return Crossing(
-            None, None, None, "the interval is longer than the history: more checks will narrow it"
+            None,
+            None,
+            None,
+            "the forecast interval is longer than the history so far; more checks will narrow it",
         )
     return Crossing(at, low, high)
 

@@ -17,6 +17,7 @@ from throwbook.core.assessment import CUT_OFF, FAIL, Figures, Measured, Profile
 from throwbook.core.records import ACCEPTED, AFTER_SERVICE, BENCH, BY_HAND, COMMISSIONING, OPEN
 from throwbook.core.rig import Rig
 from throwbook.core.status.maintenance import ACTIONS
+from throwbook.core.wording import FIGURES as NAMES
 
 RUN_CURRENT = "run_current"
 PEAK_RUN_CURRENT = "peak_run_current"
@@ -26,15 +27,20 @@ TAKE_UP = "take_up"
 ENERGY = "energy"
 
 
-# figure: (field of ``Figures``, SI unit)
-FIGURES: dict[str, tuple[str, str]] = {
-    RUN_CURRENT: ("run_current_a", "A"),
-    PEAK_RUN_CURRENT: ("peak_run_current_a", "A"),
-    TRAVEL_TIME: ("travel_time_s", "s"),
-    SOURCE_RESISTANCE: ("source_resistance_ohm", "ohm"),
-    TAKE_UP: ("take_up_fraction", "1"),
-    ENERGY: ("energy_j", "J"),
+# figure: field of ``Figures``
+FIGURES: dict[str, str] = {
+    RUN_CURRENT: "run_current_a",
+    PEAK_RUN_CURRENT: "peak_run_current_a",
+    TRAVEL_TIME: "travel_time_s",
+    SOURCE_RESISTANCE: "source_resistance_ohm",
+    TAKE_UP: "take_up_fraction",
+    ENERGY: "energy_j",
 }
+
+
+def unit_of(figure: str) -> str:
+    """SI unit of a figure of the trend; ``1``: a share."""
+    return NAMES[FIGURES[figure]].unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,7 +182,7 @@ def _all_by(done_by: Sequence[datetime | None], moment: datetime) -> bool:
 def unknown_order(on: date, sheet: str, actions: Sequence[str]) -> str:
     """The sentence for a check of which nothing tells."""
     return (
-        f"Nothing tells whether {sheet} was thrown before or after the work of the same day, {on} ({', '.join(dict.fromkeys(actions))}): "
+        f"It is not known whether {sheet} was thrown before or after the work of the same day, {on} ({', '.join(dict.fromkeys(actions))}): "
         "it counts as before. Log the work before you throw, or plan an after-service sheet."
     )
 
@@ -184,7 +190,8 @@ def unknown_order(on: date, sheet: str, actions: Sequence[str]) -> str:
 Row = Mapping[str, Any]
 
 
-FIGURE_FIELDS = (*(field for field, _ in FIGURES.values()), "mean_voltage_v")
+FIGURE_FIELDS = (*FIGURES.values(), "mean_voltage_v")
+
 SHEET_COLUMNS = ("sheet", "rig", "kind", "planned_at", "state", "answers", "id")
 TRIAL_COLUMNS = (
     *("trial", "rig", "sheet", "position", "direction", "source", "started", "as_found", "left_out"),

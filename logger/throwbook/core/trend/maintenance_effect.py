@@ -19,7 +19,7 @@ from throwbook.core.trend.signals import OUT, CheckState
 
 HELPED = "helped"
 WORSE = "worse"
-NO_DIFFERENCE = "no difference that {n} could show"
+NO_DIFFERENCE = "too few throws ({n}) to show a difference"
 CONFIDENCE = 0.92
 """Two-sided; a service that does nothing is called "helped" in 4 of 100 (common practice, no source: between 90 and 95 %)."""
 
@@ -73,7 +73,7 @@ def answer(difference: Difference, throws: int, days: bool = False, less_is_bett
     ``days``: both groups are of different days, so what counts is one check on either side, however many throws it had.
     """
     if difference.low <= 0.0 <= difference.high:
-        shown = f"one check before and one after (n = {throws} throws)" if days else f"n = {throws} throws"
+        shown = f"{throws}; one check before, one after" if days else f"{throws}"
         return NO_DIFFERENCE.format(n=shown)
     better = (difference.change < 0.0) == less_is_better
     return HELPED if better else WORSE

@@ -200,7 +200,7 @@ def _spot(direction: str, bumps: Sequence[CheckBump]) -> Spot | None:
     grows = "" if rate is None else f", {rate:+.2g} A a year"
     sentence = (
         f"binding at {100 * place:.0f} % \u00b1 {100 * place_u:.0f} % of the {direction} stroke, "
-        f"{sizes[-1]:.2g} A above the rest{grows}"
+        f"{sizes[-1]:.2g} A above the current beside it{grows}"
     )
     return Spot(direction, place, place_u, float(sizes[-1]), run[1].on, rate, sentence)
 

@@ -282,7 +282,7 @@ def lines_of(history: RigHistory, direction: str, figure: str) -> tuple[Line | N
 def _line(
     history: RigHistory, direction: str, figure: str, motor: MotorLine | None, as_found: bool
 ) -> Line | None:
-    field, _ = FIGURES[figure]
+    field = FIGURES[figure]
     nominal = history.rig.actuator.voltage_v
     rows = []
     for check in history.checks:

@@ -197,7 +197,7 @@ TOGETHER = 2.5e-2
 """Both directions' mean; each direction that takes part must lean the same way by itself (``LEANS``)."""
 LEANS = 0.05
 TOGETHER_NEWEST = 5e-4
-"""The same for a rise that leans on the newest check alone: one check may be odd."""
+"""The same for a rise that leans on the newest check alone: one check alone proves little."""
 ODD = 3e-5
 """One direction by itself, the newest check alone: no signal, but the check is suspect and the next one decides."""
 FALLEN = 1e-4
@@ -338,11 +338,9 @@ def _state(own: list[Rise], both: list[Rise], least: float, leaned_before: bool)
         for mean, chance in zip(best_of(both, least), (TOGETHER, TOGETHER_NEWEST), strict=True)
         if mean.checks and best.chance < LEANS and _other_takes_part(own, mean, least)
     ]
-    odd = [_route(SUSPECT, one, ODD, least, "this check stands out: do it again") for one in newest]
+    odd = [_route(SUSPECT, one, ODD, least, "this check stands out: repeat it") for one in newest]
     falls = [
-        _route(LOW, mirrored(one), FALLEN, least, "lower than its baseline")
-        for one in own
-        if one.shape == SHIFT
+        _route(LOW, mirrored(one), FALLEN, least, "below the baseline") for one in own if one.shape == SHIFT
     ]
     nearest = [max(group, key=lambda one: one.ratio) for group in (alone, joint, odd) if group]
     up = next((one for one in nearest if one.ratio >= 1.0), max(nearest, key=lambda one: one.ratio))

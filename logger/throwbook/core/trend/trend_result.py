@@ -32,10 +32,11 @@ from throwbook.core.trend.control_chart import (
     limit_of,
     slope_of,
 )
-from throwbook.core.trend.history import FIGURES, TAKE_UP, RigHistory
+from throwbook.core.trend.history import FIGURES, TAKE_UP, RigHistory, unit_of
 from throwbook.core.trend.maintenance_effect import ServiceEffect, service_effects
 from throwbook.core.trend.series import Line, lines_of
 from throwbook.core.trend.signals import OUT, CheckState, check_states, rises_together
+from throwbook.core.wording import FIGURES as NAMES
 
 NEW_MACHINE = "replaced"
 """The action after which nothing of before can be held against it."""
@@ -199,7 +200,7 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
         rig=history.rig.name,
         direction=line.direction,
         figure=line.figure,
-        unit=FIGURES[line.figure][1],
+        unit=unit_of(line.figure),
         points=points,
         chart=chart,
         first_signal=signals[0] if signals else None,
@@ -275,32 +276,20 @@ def only(history: RigHistory, count: int) -> RigHistory:
     return replace(history, checks=checks, services=tuple(one for one in history.services if one.on <= last))
 
 
-NAMES = {
-    "run_current": "running current",
-    "peak_run_current": "peak after inrush",
-    "travel_time": "travel time",
-    "source_resistance": "source resistance",
-    "take_up": "take-up",
-    "energy": "energy",
-}
-
-
 def figure_name(figure: str) -> str:
     """A figure as people call it."""
-    return NAMES[figure]
+    return NAMES[FIGURES[figure]].sentence
 
 
 CHANGE = "now/baseline - 1"
 """What a change is, for the head of its column."""
-ABOUT_CHANGE = (
-    "Baseline: level at the start of the stage. Now: level that its checks show. Take-up: now less baseline."
-)
+ABOUT_CHANGE = "Baseline: level since the last service that restarts the chart. Now: level that the checks show. Take-up: now minus baseline."
 
 
 def change_text(one: TrendResult) -> str:
     """The change, or that there is none to speak of."""
     if one.change_chance > PLAIN_CHANCE:
-        return "none since the service" if one.drift is not None else "none beyond chance"
+        return "none since the service" if one.drift is not None else "no more than normal variation"
     return size_text(one)
 
 
@@ -317,10 +306,7 @@ def drift_text(one: TrendResult) -> str:
     found = one.drift
     far = f"{found.first:.3g} -> {found.now:.3g} {one.unit.replace('1', '')}".strip()
     share = f", {100 * found.share:+.0f} %" if one.figure != TAKE_UP else ""
-    return (
-        f"{figure_name(one.figure)} ({one.direction}) has come up since the first check of {found.on}: {far}{share}, "
-        "although the chart started anew with a service"
-    )
+    return f"{figure_name(one.figure)} ({one.direction}) has risen since the first check on {found.on}: {far}{share}, although the chart restarted after a service"
 
 
 def signal_text(one: TrendResult) -> str:

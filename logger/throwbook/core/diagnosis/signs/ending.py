@@ -65,8 +65,7 @@ def _went_on(evidence: Evidence) -> Sign | None:
     return Sign(
         "interruption",
         WATCH,
-        f"nothing flowed for {lasted_s:.2g} s in mid-throw, at {100 * place:.0f} % of the stroke, and it went on without a "
-        "surge: what moved meanwhile isn't known",
+        f"no current flowed for {lasted_s:.2g} s during the throw, at {100 * place:.0f} % of the stroke, and it went on without an inrush: the movement in between is not known",
         value=lasted_s,
         unit="s",
         at_fraction=place,
@@ -75,17 +74,11 @@ def _went_on(evidence: Evidence) -> Sign | None:
 
 
 def _broke_off(times: str, where: str) -> str:
-    return (
-        f"the current broke off {times} in mid-throw and came back with a surge: {where}; "
-        "what the motor coasted meanwhile is reckoned from its start"
-    )
+    return f"the current dropped out {times} during the throw and came back with an inrush: {where}; travel while coasting is estimated from the start of the throw"
 
 
 def _can_not_tell(times: str, where: str, period_s: float) -> str:
-    return (
-        f"the current read nothing {times} in mid-throw: {where}; {1.0 / period_s:.0f} samples a second can't tell "
-        "whether a contact opened, so what the current did then is judged as no load"
-    )
+    return f"the current read zero {times} during the throw: {where}; {1.0 / period_s:.0f} samples per second are too few to show whether a contact opened, so the current is judged as no load there"
 
 
 def _place(evidence: Evidence, row: int) -> float:
@@ -128,7 +121,7 @@ def end_stop(evidence: Evidence) -> Sign | None:
     if evidence.end != STALL or not _at_end(evidence):
         return None
     return _standstill(
-        evidence, "end-stop", "at the end of travel, where the limit switch should have cut off"
+        evidence, "end-stop", "at the end of travel, where the limit switch should have opened"
     )
 
 
@@ -144,17 +137,14 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
     at = 0.0 if never else min(evidence.travel_share, 1.0)
     level = f"{figure.value:.1f} A" if figure is not None else "full current"
     if never:
-        because = f"it never moved and drew {level} to the end"
+        because = f"the motor never turned and drew {level} to the end"
     else:
         most = "at most " if evidence.place_is_a_bound else ""
-        because = f"the motor stood still {where} ({most}{100 * at:.0f} % of the stroke), drawing {level}"
+        because = f"the motor stalled {where} ({most}{100 * at:.0f} % of the stroke), drawing {level}"
     if evidence.moved.limited:
         volts = evidence.figures.mean_voltage_v
         full_a = (volts.value if volts is not None else evidence.line.v_ref) / evidence.line.r_ohm
-        because += (
-            f": flat, above the rated maximum and below the {full_a:.0f} A of a standing motor, so something limits the "
-            "current; that the rod stood can't be told from this record alone"
-        )
+        because += f": flat, above the full-load current and below the {full_a:.0f} A of a stalled motor, so something limits the current. This record alone cannot show that the rod stood still"
     return Sign(
         sign,
         FAIL,
@@ -187,7 +177,7 @@ def no_end(evidence: Evidence) -> Sign | None:
     return Sign(
         "no-end",
         FAIL,
-        f"the motor turned for {evidence.travel_share:.1f} strokes at {run.value:.2f} A and nothing ended it",
+        f"the motor turned for {evidence.travel_share:.1f} strokes at {run.value:.2f} A and did not stop",
         value=evidence.travel_share,
         limit=TURNED_TOO_FAR,
         unit="1",
@@ -212,8 +202,8 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     return Sign(
         "stopped-short",
         FAIL if short_of_needed and not jog else WATCH,
-        f"the current fell to zero at {most}{100 * share:.{digits}f} % of the stroke; the {what} is {100 * limit:.{digits}f} %"
-        + ("; a whole throw the same way followed in this record" if jog else ""),
+        f"the current went off at {most}{100 * share:.{digits}f} % of the stroke; the {what} is {100 * limit:.{digits}f} %"
+        + ("; a complete throw in the same direction followed in this record" if jog else ""),
         value=share,
         limit=limit,
         unit="1",

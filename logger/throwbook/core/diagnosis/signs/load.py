@@ -32,7 +32,7 @@ def over_rated(evidence: Evidence) -> Sign | None:
     return Sign(
         "over-rated",
         FAIL,
-        f"the running current of {run.value:.2f} A is above the rated maximum of {rated:.2f} A",
+        f"the running current of {run.value:.2f} A is above the full-load current of {rated:.2f} A",
         value=run.value,
         limit=rated,
         unit="A",
@@ -61,8 +61,8 @@ def light_run(evidence: Evidence) -> Sign | None:
     return Sign(
         "light-run",
         FAIL if surely else WATCH,
-        f"it ran at {run.value:.2f} A all the way, near the no-load current of {idle:.2f} A; usual is {usual:.2f} A"
-        + ("" if surely else f"; with ±{run.u:.2g} A it isn't known whether it moved any load"),
+        f"running current {run.value:.2f} A over the whole travel, close to the no-load current of {idle:.2f} A; the baseline has {usual:.2f} A"
+        + ("" if surely else f"; with ±{run.u:.2g} A it is not certain that any load was moved"),
         value=run.value,
         limit=limit,
         unit="A",
@@ -83,11 +83,11 @@ def _lighter(evidence: Evidence, usual: float) -> Sign | None:
     return Sign(
         "light-run",
         WATCH if surely else INFO,
-        f"lighter over the whole travel: {-100 * lighter:+.0f} % against the baseline of {usual:.2f} A; "
+        f"running current {-100 * lighter:+.0f} % against the baseline ({usual:.2f} A), over the whole travel; "
         + (
-            "a side that isn't moved looks like this"
+            "a side that is no longer driven looks like this"
             if surely
-            else f"the {flowed_a:.2g} A that flowed at rest explain it, if they stop flowing while the motor runs"
+            else f"the {flowed_a:.2g} A that flowed at rest would explain it, if they stop while the motor runs"
         ),
         value=lighter,
         limit=limit,
@@ -118,7 +118,7 @@ def _turns_on(evidence: Evidence, run_a: float) -> Sign:
     return Sign(
         "light-run",
         FAIL,
-        f"the motor turned for {evidence.travel_share:.1f} strokes at {run_a:.2f} A and nothing ended it",
+        f"the motor turned for {evidence.travel_share:.1f} strokes at {run_a:.2f} A and did not stop",
         value=evidence.travel_share,
         limit=ending.TURNED_TOO_FAR,
         unit="1",
@@ -133,7 +133,7 @@ def _light_without_baseline(evidence: Evidence, run_a: float) -> Sign | None:
     return Sign(
         "light-run",
         WATCH,
-        f"it ran at {run_a:.2f} A all the way, no more than the motor draws with nothing to move",
+        f"running current {run_a:.2f} A over the whole travel, no more than the no-load current",
         value=run_a,
         limit=limit,
         unit="A",
@@ -162,12 +162,12 @@ def drag(evidence: Evidence) -> Sign | None:
     weather = (
         ""
         if evidence.ambient_known()
-        else "; the temperature of one of them wasn't recorded, so cold can't be ruled out"
+        else "; an air temperature was not recorded, so cold cannot be ruled out"
     )
     return Sign(
         "drag",
         WATCH,
-        f"heavier over the whole travel: {100 * heavier:+.0f} % against the baseline of {usual:.2f} A{weather}",
+        f"running current {100 * heavier:+.0f} % against the baseline ({usual:.2f} A), over the whole travel{weather}",
         value=heavier,
         limit=limit,
         unit="1",
@@ -187,7 +187,7 @@ def binding_spot(evidence: Evidence) -> Sign | None:
     return Sign(
         "binding-spot",
         WATCH,
-        f"{bump.height_a:.2f} A heavier at one place, {where}: {100 * (bump.height_a / usual):+.0f} % of the running current",
+        f"{bump.height_a:.2f} A more current at {where}: {100 * (bump.height_a / usual):+.0f} % of the running current",
         value=bump.height_a,
         limit=bump.limit_a,
         unit="A",
@@ -241,7 +241,7 @@ def _hump(evidence: Evidence) -> Sign | None:
     return Sign(
         "binding-spot",
         INFO,
-        f"a hump of {height:.2f} A at {100 * at:.0f} % of the stroke; without a baseline it may be the mechanism's own shape",
+        f"a hump of {height:.2f} A at {100 * at:.0f} % of the stroke; without a baseline this may be normal for the mechanism",
         value=height,
         unit="A",
         at_fraction=at,
@@ -257,7 +257,7 @@ def free_play(evidence: Evidence) -> Sign | None:
     return Sign(
         "free-play",
         WATCH,
-        f"the load is taken up {100 * late.extent:.1f} % of the stroke later than in the baseline, at {100 * late.until:.0f} %",
+        f"take-up point {100 * late.extent:.1f} % of the stroke later than in the baseline, at {100 * late.until:.0f} %",
         value=late.until,
         limit=late.usual,
         unit="1",
@@ -274,7 +274,7 @@ def uneven_sides(evidence: Evidence) -> Sign | None:
     return Sign(
         "uneven-sides",
         INFO,
-        f"the load comes in two steps: {100 * late.missing:.0f} % of it only at {100 * late.until:.0f} % of the stroke",
+        f"the load comes on in two steps: {100 * late.missing:.0f} % of it only at {100 * late.until:.0f} % of the stroke",
         value=late.missing,
         unit="1",
         at_fraction=late.until,

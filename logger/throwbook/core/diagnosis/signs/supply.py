@@ -37,7 +37,7 @@ def clipped(evidence: Evidence) -> Sign | None:
     return Sign(
         "clipped",
         WATCH if hidden else INFO,
-        f"current beyond the board's range: it is cut off flat at {evidence.clip_a:.2f} A{which}",
+        f"current beyond the board's range: the curve is flat at {evidence.clip_a:.2f} A{which}",
         value=evidence.clip_a,
         unit="A",
     )
@@ -62,7 +62,7 @@ def gaps(evidence: Evidence) -> Sign | None:
     return Sign(
         "gaps",
         WATCH if serious else INFO,
-        f"{missing:.0f} rows are missing ({100 * share:.1f} %); the longest hole lasts {longest:.3g} s",
+        f"{missing:.0f} samples are missing ({100 * share:.1f} %); the longest gap lasts {longest:.3g} s",
         value=share,
         limit=MISSING_LIMIT,
         unit="1",
@@ -97,7 +97,7 @@ def _begins_in_the_last_rows(evidence: Evidence) -> Sign | None:
     return Sign(
         "cut-record",
         WATCH,
-        f"a current of {last_a[-1]:.1f} A comes on as the record ends: what began there can't be judged",
+        f"a current of {last_a[-1]:.1f} A comes on as the record ends: what began there cannot be judged",
     )
 
 
@@ -141,12 +141,12 @@ def _noisy_run(evidence: Evidence) -> Sign | None:
     wild = evidence.segments.wild
     if scatter.value <= limit and not wild:
         return None
-    lone = f"; {wild} lone readings stand out, too many to be left out" if wild else ""
+    lone = f"; {wild} single readings stand out, too many to be left out" if wild else ""
     return Sign(
         "noisy",
         WATCH if scatter.value > limit else INFO,
-        f"the running current jumps by {scatter.value:.2f} A from reading to reading, "
-        f"{100 * (scatter.value / run.value):.0f} % of itself{lone}",
+        f"current noise while running: {scatter.value:.2f} A between readings, "
+        f"{100 * (scatter.value / run.value):.0f} % of the running current{lone}",
         value=scatter.value,
         limit=limit,
         unit="A",
@@ -181,12 +181,12 @@ def slow_travel(evidence: Evidence) -> Sign | None:
     if slower <= limit:
         return None
     blind = (
-        "" if evidence.moved.from_voltage else "; without a voltage reading a low supply can't be ruled out"
+        "" if evidence.moved.from_voltage else "; without a voltage reading a low supply cannot be ruled out"
     )
     return Sign(
         "slow-travel",
         WATCH,
-        f"{time_s:.2f} s is {100 * slower:.0f} % slower than current and voltage account for, against {against}{blind}",
+        f"{time_s:.2f} s is {100 * slower:.0f} % slower than its voltage and current explain, against {against}{blind}",
         value=slower,
         limit=limit,
         unit="1",
@@ -201,7 +201,7 @@ def low_supply(evidence: Evidence) -> Sign | None:
     return Sign(
         "low-supply",
         WATCH,
-        f"{rest.value:.1f} V at rest, {100 * (rest.value / nominal):.0f} % of the nominal {nominal:g} V: the supply itself is low",
+        f"{rest.value:.1f} V at rest, {100 * (rest.value / nominal):.0f} % of the nominal {nominal:g} V: supply voltage low, even at rest",
         value=rest.value,
         limit=LOW_SHARE * nominal,
         unit="V",
@@ -215,7 +215,7 @@ def supply_drop(evidence: Evidence) -> Sign | None:
         return None
     nominal, rated = evidence.rig.actuator.voltage_v, evidence.rig.actuator.full_load_current_a
     limit = (1.0 - SUPPLY_LIMIT) * nominal / rated
-    against = f"more than a tenth of {nominal:g} V at the rated current"
+    against = f"more than a tenth of {nominal:g} V at the full-load current"
     spread = evidence.baseline.figures.get("source_resistance_ohm") if evidence.baseline else None
     if spread is not None:
         more = max(spread.reach(0.999), 0.5 * spread.mean, LARGER_DROP * nominal / rated)
@@ -226,7 +226,7 @@ def supply_drop(evidence: Evidence) -> Sign | None:
     return Sign(
         "supply-drop",
         WATCH,
-        f"{source.value * 1000:.0f} mV lost upstream of the board for each ampere; {against}",
+        f"{source.value * 1000:.0f} mV voltage drop up to the board for each ampere; {against}",
         value=source.value,
         limit=limit,
         unit="ohm",
