@@ -245,19 +245,19 @@ def place_u(
     slowing = ramp = at_end = between = 0.0
     if segments.starts_running:
         return PlaceU()
-    if moved.by_drive or (segments.ramped and not hides_ramp):
+    if moved.by_drive or (segments.may_be_ramped and not hides_ramp):
         slowing = from_half_width(_driven_up_vs(segments, moved) / full_vs)
     elif hides_ramp:
         own_vs = _missing_here(time_s, segments, moved, figures, r_ohm)
         usual_vs = _usually_missing(baseline, moved, r_ohm, own_vs)
         ramp_vs = abs(own_vs - usual_vs)
-        if segments.ramped or starts_softly(segments) or usual_vs > UNLIKE * own_vs:
+        if segments.may_be_ramped or starts_softly(segments) or usual_vs > UNLIKE * own_vs:
             most_vs = max(own_vs, usual_vs)
             # A trapezoid slows down over the same time again; the record may show that or not.
             slowing = from_half_width(most_vs / full_vs)
             ramp_vs = float(np.hypot(ramp_vs, most_vs * (1.0 - 2.0 * LEAST_RAMP)))
         ramp = from_half_width(ramp_vs / full_vs)
-        if segments.ramped:
+        if segments.may_be_ramped:
             at_end, between = _against_time(time_s, segments, moved, baseline, full_vs)
     # A rod that never moved is known to stand to what a row of full speed would have moved it.
     edges = from_step(segments.period_s * moved.supply_v / full_vs)
@@ -298,7 +298,9 @@ def _usually_missing(baseline: Baseline | None, moved: Travel, r_ohm: float, own
 
 def _driven_up_vs(segments: Segments, moved: Travel) -> float:
     """Travel over a ramp that the motor's own voltage shows [V s]."""
-    return float(moved.volt_seconds[min(segments.settled - segments.first, len(moved.volt_seconds) - 1)])
+    return float(
+        moved.volt_seconds[min(segments.settled_latest - segments.first, len(moved.volt_seconds) - 1)]
+    )
 
 
 def _against_time(
@@ -313,7 +315,7 @@ def _against_time(
     if stop < SHORTEST_ROWS or moved.emf_v[:stop].max() <= 0.0:
         return 0.0, 0.0
     ran_s = time_s[segments.first : segments.first + stop] - segments.start_s
-    ramp_s = float(time_s[segments.settled] - segments.start_s)
+    ramp_s = float(time_s[segments.settled_latest] - segments.start_s)
     missing_s = np.where(ran_s < ramp_s, ran_s - 0.5 * ran_s**2 / max(ramp_s, 1e-9), 0.5 * ramp_s)
     even_s = np.maximum(ran_s - missing_s, 0.0)
     share = moved.volt_seconds[:stop] / full_vs

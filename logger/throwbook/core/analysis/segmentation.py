@@ -101,6 +101,11 @@ class Segments:
         return self.last > self.first
 
     @property
+    def may_be_ramped(self) -> bool:
+        """Whether the start was a drive's ramp, or isn't told from one."""
+        return self.ramped or self.settled_latest > self.settled
+
+    @property
     def run(self) -> slice:
         """Rows from the end of the start-up transient to the end of the movement."""
         return slice(self.settled, self.last + 1)
