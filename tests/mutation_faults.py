@@ -49,6 +49,8 @@ class Fault:
     function: str
     """Its qualified name; empty outside of one, and then ``names`` are what is being set."""
     names: tuple[str, ...]
+    statement: range
+    """Lines of the statement it stands in; of one with a body, its head."""
 
     @property
     def name(self) -> str:
@@ -110,8 +112,14 @@ def faults_of(path: str) -> list[Fault]:
         lines.append(lines[-1] + len(line))
     made: list[Fault] = []
 
-    def walk(node: ast.AST, function: str, names: tuple[str, ...], whole: bool, returns: str) -> None:
+    def walk(
+        node: ast.AST, function: str, names: tuple[str, ...], whole: bool, returns: str, statement: range
+    ) -> None:
+        if isinstance(node, ast.stmt):
+            statement = range(node.lineno, 1 + (_head_end(node) or node.end_lineno))
         if isinstance(node, SCOPES):
+            # Values of arguments are reckoned where the function is made, not in it.
+            walk(node.args, function, (*names, node.name), whole, "", statement)
             function = f"{function}.<locals>.{node.name}" if function else ".".join([*names, node.name])
             returns = ast.unparse(node.returns) if node.returns else ""
         elif isinstance(node, ast.ClassDef):
@@ -125,17 +133,50 @@ def faults_of(path: str) -> list[Fault]:
             end = lines[part.end_lineno - 1] + part.end_col_offset
             old = ast.unparse(part)
             if old != new:
-                made.append(Fault(path, part.lineno, start, end, old, new, function, names))
+                made.append(Fault(path, part.lineno, start, end, old, new, function, names, statement))
         for part, value in ast.iter_fields(node):
             if part in ("annotation", "returns", "decorator_list"):
+                continue
+            if isinstance(node, SCOPES) and part == "args":
                 continue
             for child in value if isinstance(value, list) else [value]:
                 # Places inside of an f-string aren't those of the file.
                 if isinstance(child, ast.AST) and not isinstance(child, ast.JoinedStr):
-                    walk(child, function, names, whole or part == "slice", returns)
+                    walk(child, function, names, whole or part == "slice", returns, statement)
 
-    walk(ast.parse(source), "", (), False, "")
+    walk(ast.parse(source), "", (), False, "", range(0))
     return sorted(set(made), key=lambda fault: (fault.start, fault.end, fault.new))
+
+
+def _head_end(node: ast.stmt) -> int:
+    """Last line of the head of a statement with a body; 0 for one without."""
+    match node:
+        case ast.Match(cases=[first, *_]):
+            return max(node.lineno, first.pattern.lineno - 1)
+        case ast.stmt(body=[first, *_]):
+            return max(node.lineno, first.lineno - 1)
+    return 0
+
+
+@functools.cache
+def places(path: str) -> dict[int, str]:
+    """Where each line in a function of the file ``path`` stands: stays the same when other functions grow or shrink.
+
+    As ``path:name`` of the outermost function, ``+`` and the lines from its first.
+    """
+    found: dict[int, str] = {}
+
+    def walk(node: ast.AST, above: tuple[str, ...]) -> None:
+        for child in ast.iter_child_nodes(node):
+            if isinstance(child, SCOPES):
+                name = f"{path}:{'.'.join([*above, child.name])}"
+                lines = range(child.lineno, child.end_lineno + 1)
+                found.update({line: f"{name}+{line - child.lineno}" for line in lines})
+            elif isinstance(child, ast.ClassDef):
+                walk(child, (*above, child.name))
+
+    walk(ast.parse((TOP / path).read_bytes()), ())
+    return found
 
 
 @functools.cache
@@ -168,10 +209,8 @@ def _targets(node: ast.Assign | ast.AnnAssign) -> set[str]:
     return set().union(*map(_used, node.targets if isinstance(node, ast.Assign) else [node.target]))
 
 
-def runs(fault: Fault) -> set[str]:
-    """Functions, as ``path:name``, of which a test has to run one to notice it."""
-    if fault.function:
-        return {f"{fault.path}:{fault.function}"}
+def functions_that_use(fault: Fault) -> set[str]:
+    """Functions, as ``path:name``, that use what a fault outside of functions sets, or what is set from that."""
     uses, sets = _names()
     names, before = set(fault.names[-1:]), set[str]()
     while names != before:

@@ -3,16 +3,21 @@
     python -m tests.mutations --faults 300 --seed 1
     python -m tests.mutations --only 17,40-45        # these of that draw
 
-The faults are drawn among all that ``tests.mutation_faults`` can make in ``ROOMS``. Each is written into a copy of the tree and tried
-in a process of its own: only tests that run the faulty function (for a constant: a function that names it), the fastest
-first, until one fails. Which test runs what is measured once a test file and kept in ``build/``. A test that fails
-without any fault, or that looks at the clock, counts for nothing. Not part of ``make test``: 300 faults take an hour.
+The faults are drawn among all that ``tests.mutation_faults`` can make in ``ROOMS``. Only tests that run the faulty
+statement are tried (for a constant: a function that names it), the nearest and fastest first, until one fails. Which test
+runs what is measured once a test file and kept in ``build/``.
+
+A fault in a function is put into a process that has loaded every test: its child starts at once. What is worked out while
+modules load (a constant, a table) needs a process that loads them anew, and so the nearest test files first. Limits are of
+processor time. A test that fails without any fault, or that looks at the clock, counts for nothing; a command that a test
+starts in a process of its own runs without the fault.
 """
 
 import argparse
 import compileall
-import cProfile
+import gc
 import hashlib
+import inspect
 import json
 import multiprocessing
 import os
@@ -23,18 +28,24 @@ import shutil
 import signal
 import sys
 import tempfile
+import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
-from multiprocessing.connection import Connection
 from pathlib import Path
+from types import CodeType, FrameType, FunctionType
+from typing import Any
 
+os.environ["OPENBLAS_NUM_THREADS"] = "1"
+import hypothesis
+import matplotlib.pyplot  # noqa: F401
+import pandas  # noqa: F401
 import pytest
 import scipy.optimize
 import scipy.stats  # noqa: F401
 
-from tests.mutation_faults import PRODUCT, TOP, Fault, faults_of, runs
+from tests.mutation_faults import PRODUCT, TOP, Fault, faults_of, functions_that_use, places
 
 ROOMS = ("analysis", "diagnosis", "machine", "quantities", "sheets", "sizing", "status", "trend")
 """Rooms of the core that judge or size, and what they reckon with."""
@@ -43,190 +54,387 @@ TESTS = (
     "tests/core/**/test_*.py",
     f"{PRODUCT}/core/**/*.py",
     *(f"tests/{room}/test_*.py" for room in OTHERS),
+    "tests/test_api.py",
+    "tests/test_composed_records.py",
 )
 """In this order; of the product's own files those with an example."""
 LEFT_OUT = ("long_histories", "simulator/")
 """Tests that look at the clock, or at another room's code only."""
-SLOWEST_S = 15.0
-"""A test that takes longer isn't run."""
+NUMBERS = "tests/core/test_numbers.py::test_every_number_with_a_name_is_as_it_was_looked_at"
+"""Runs no function and looks at every constant."""
 NEAREST = 6
-"""Test files, of the same name or room first, that are tried before the others."""
+"""Test files, of the same name or room first, that are loaded before the others."""
 FOLDERS = ("", "/logger", "/tui")
 """Where Python finds the packages and the tests."""
-OPTIONS = "-q -p no:cacheprovider -p no:xdist -p no:syrupy -p no:textual-snapshot --hypothesis-seed=0"
+OPTIONS = (
+    "-q -p no:cacheprovider -p no:xdist -p no:syrupy -p no:textual-snapshot "
+    "--hypothesis-profile=faults --hypothesis-seed=0 --continue-on-collection-errors -W ignore::pytest.PytestAssertRewriteWarning"
+)
+hypothesis.settings.register_profile("faults", deadline=None, database=None)
+STANDS_STILL_S = 1800
+"""By the clock: a test that waits for ever uses no processor time."""
+AT_ONCE = 4
+"""Test files that are measured side by side."""
 MEASURED = TOP / "build" / "mutations.json"
+EQUAL = "only where a reckoned figure equals the limit in its last bit"
 NO_MATTER = {
     f"{PRODUCT}/core/analysis/current_runs.py _only_holds: piece.last + 1 -> (piece.last - 1)": "the middle of a level, two rows shorter",
+    f"{PRODUCT}/core/analysis/current_runs.py _is_echo: ran_s < PAUSE_S -> (ran_s <= PAUSE_S)": EQUAL,
+    f"{PRODUCT}/core/analysis/current_runs.py _Record.at_stall_level: level_a >= ABOVE_RATED * self.stroke.full_load_a -> "
+    "(level_a > ABOVE_RATED * self.stroke.full_load_a)": EQUAL,
+    f"{PRODUCT}/core/analysis/current_runs.py _steps: ordered[int(high[-1]):] <= low_a -> "
+    "(ordered[int(high[-1]):] < low_a)": EQUAL,
+    f"{PRODUCT}/core/diagnosis/signs/load.py _flowed_at_rest: flowed_a > SAME_LEVEL * evidence.idle_a -> "
+    "(flowed_a >= SAME_LEVEL * evidence.idle_a)": EQUAL,
+    f"{PRODUCT}/core/trend/profile_trend.py _spot: abs(one.at_fraction - run[0].at_fraction) > SAME_PLACE -> "
+    "(abs(one.at_fraction - run[0].at_fraction) >= SAME_PLACE)": EQUAL,
+    f"{PRODUCT}/core/analysis/baseline.py _measure: 1e-12 -> 9.5e-13": "keeps nought out of a division",
     f"{PRODUCT}/core/diagnosis/verdict.py unusable: run.value + run.u < TURNS * evidence.idle_a -> "
-    "(run.value + run.u <= TURNS * evidence.idle_a)": "only where a measured mean equals the limit in its last bit",
+    "(run.value + run.u <= TURNS * evidence.idle_a)": EQUAL,
 }
 """Faults that change nothing a person can notice: as printed without the line number, and why."""
 
-Test = tuple[float, set[str]]
-"""Its seconds and the functions it runs."""
+Hits = set[str]
+"""Places, as ``tests.mutation_faults.places`` names them."""
 
 
 @dataclass
 class Outcome:
     """What a run of tests came to."""
 
-    tests: dict[str, Test] = field(default_factory=dict)
+    tests: dict[str, tuple[float, Hits]] = field(default_factory=dict)
+    """Processor time [s] and, if asked for, what each ran."""
     failed: list[str] = field(default_factory=list)
+    hits: Hits = field(default_factory=set)
+    """What ran while the test files were loaded."""
 
 
-class Session:
-    """What pytest asks while it runs: measures every test (``order`` is empty), or runs those of ``order``."""
+@dataclass(frozen=True)
+class Task:
+    """What one child is to run: a fault put into the loaded code (None: none), the tests in order (None: all)."""
 
-    def __init__(self, order: dict[str, float], limit_s: float) -> None:
-        self.order, self.until = order, time.monotonic() + limit_s
-        self.outcome = Outcome()
-        self.watch = cProfile.Profile(subcalls=False, builtins=False)
-        self.at_import: set[str] = set()
+    fault: Fault | None
+    order: dict[str, float] | None
+    limit_s: float = 1e9
 
-    def functions(self) -> set[str]:
-        """What the product ran since this was asked last."""
-        codes = [entry.code for entry in self.watch.getstats() if not isinstance(entry.code, str)]
-        self.watch.clear()
-        names = {
-            f"{code.co_filename}:{code.co_qualname}" for code in codes if f"/{PRODUCT}/" in code.co_filename
-        }
-        return {name[name.index(f"/{PRODUCT}/") + 1 :] for name in names}
 
-    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
-        self.at_import = self.functions()
-        if self.order:
-            place = {test: at for at, test in enumerate(self.order)}
-            items[:] = sorted(
-                (item for item in items if item.nodeid in place), key=lambda item: place[item.nodeid]
-            )
+class Loaded:
+    """A process that has loaded ``files`` of ``tree``; each task runs in a child of it.
 
-    @pytest.hookimpl(wrapper=True)
-    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
-        began = time.monotonic()
-        if began > self.until:
-            item.session.shouldstop = "time is up"
-        signal.alarm(int(20 + 10 * self.order.get(item.nodeid, 60.0)))
-        result = yield
-        signal.alarm(0)
-        self.outcome.tests[item.nodeid] = (
-            round(time.monotonic() - began, 3),
-            self.functions() | self.at_import,
-        )
-        return result
+    Its first answer says what failed or ran while it loaded them, each further one what came of a task. One that
+    measures runs every test at once, and answers only then.
+    """
 
-    def pytest_runtest_logreport(self, report: pytest.TestReport | pytest.CollectReport) -> None:
+    def __init__(self, tree: Path, files: list[str], measure: bool = False) -> None:
+        self.tree, self.measure, self.dead = tree, measure, False
+        self.task, self.outcome = Task(None, None), Outcome()
+        self.lines: dict[CodeType, set[int]] = {}
+        self.tasks, self.results = multiprocessing.Pipe(), multiprocessing.Pipe()
+        self.pid = os.fork()
+        if self.pid:
+            return
+        try:
+            self._stand_apart()
+            _limit(120.0)
+            if measure:
+                self._watch(self._trace)
+            ended = pytest.main([*files, *OPTIONS.split()], plugins=[self])
+            self._watch(None)
+            if ended == pytest.ExitCode.INTERNAL_ERROR:
+                self.outcome.failed.append("pytest itself")
+            self.results[1].send(self.outcome)
+            os._exit(0)
+        finally:
+            os._exit(1)
+
+    def run(self, task: Task) -> Outcome | None:
+        """None where the child died or had to be ended."""
+        self.tasks[1].send(task)
+        return self.answer()
+
+    def close(self) -> None:
+        with suppress(ProcessLookupError, ChildProcessError):
+            os.killpg(self.pid, signal.SIGKILL)
+            os.waitpid(self.pid, 0)
+
+    def answer(self) -> Outcome | None:
+        """The next one; None where there will be none."""
+        while not self.is_ready(1.0):
+            pass
+        found: Outcome | None = None if self.dead else self.results[0].recv()
+        return found
+
+    def is_ready(self, wait_s: float) -> bool:
+        """Whether the next answer is there, or will never be."""
+        there = self.results[0].poll(wait_s)
+        self.dead = self.dead or (not there and os.waitpid(self.pid, os.WNOHANG)[0] > 0)
+        return there or self.dead
+
+    def _stand_apart(self) -> None:
+        os.setsid()
+        resource.setrlimit(resource.RLIMIT_AS, (8 << 30, 8 << 30))
+        null = os.open(os.devnull, os.O_RDWR)
+        for stream in (0, 1, 2):
+            os.dup2(null, stream)
+        os.chdir(self.tree)
+        theirs = [f"{TOP}{folder}" for folder in FOLDERS]
+        sys.path[:] = [f"{self.tree}{folder}" for folder in FOLDERS] + [
+            part for part in sys.path if part not in ("", *theirs)
+        ]
+        os.environ["PYTHONPATH"] = os.pathsep.join(sys.path[: len(FOLDERS)])
+        for name in [name for name in sys.modules if name.partition(".")[0] == "tests"]:
+            del sys.modules[name]
+
+    # ---- which lines run ----
+
+    def _watch(self, trace: Callable[..., Any] | None) -> None:
+        threading.settrace(trace)  # type: ignore[arg-type]
+        sys.settrace(trace)
+
+    def _trace(self, frame: FrameType, event: str, arg: object) -> Callable[..., Any] | None:
+        code = frame.f_code
+        if f"/{PRODUCT}/core/" not in code.co_filename or not code.co_flags & inspect.CO_OPTIMIZED:
+            return None
+        lines = self.lines.setdefault(code, set())
+        lines.add(frame.f_lineno)
+
+        def line(frame: FrameType, event: str, arg: object) -> Callable[..., Any]:
+            lines.add(frame.f_lineno)
+            return line
+
+        return line
+
+    def _hits(self) -> Hits:
+        """What ran since this was asked last."""
+        ran: Hits = set()
+        for code, lines in self.lines.items():
+            known = places(os.path.relpath(code.co_filename, self.tree))
+            ran |= {known[line] for line in lines if line in known}
+        self.lines.clear()
+        return ran
+
+    # ---- what pytest asks ----
+
+    def pytest_collectreport(self, report: pytest.CollectReport) -> None:
         if report.failed:
             self.outcome.failed.append(report.nodeid)
 
-    pytest_collectreport = pytest_runtest_logreport
-
-
-def apart(tree: Path, files: list[str], order: dict[str, float], limit_s: float) -> Outcome | None:
-    """Run ``files`` of ``tree`` in a process of its own; None where that died or had to be ended."""
-    fork = multiprocessing.get_context("fork")
-    receive, send = fork.Pipe(duplex=False)
-    process = fork.Process(target=_tests, args=(tree, files, Session(order, limit_s), send))
-    process.start()
-    send.close()
-    try:
-        return receive.recv() if receive.poll(2 * limit_s + 60.0) else None
-    except EOFError:
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_runtestloop(self, session: pytest.Session) -> bool | None:
+        """Wait for tasks. In a child: None, and pytest goes on with the tests."""
+        self.outcome.hits = self._hits()
+        _limit(0.0)
+        if self.measure:
+            return None
+        self.results[1].send(self.outcome)
+        functions = {
+            (made.__code__.co_filename, made.__code__.co_qualname, made.__code__.co_firstlineno): made
+            for made in gc.get_objects()
+            if isinstance(made, FunctionType) and PRODUCT in made.__code__.co_filename
+        }
+        items = {item.nodeid: item for item in session.items}
+        gc.collect()
+        gc.freeze()
+        while True:
+            self.task = self.tasks[0].recv()
+            if not (child := os.fork()):
+                break
+            if os.waitpid(child, 0)[1]:
+                self.results[1].send(None)
+        self.outcome = Outcome()
+        if self.task.fault:
+            put_in(self.task.fault, self.tree, functions)
+        if self.task.order is not None:
+            session.config.option.maxfail = 1
+            session.items[:] = [items[test] for test in self.task.order if test in items]
         return None
-    finally:
-        with suppress(ProcessLookupError):
-            os.killpg(process.pid or 0, signal.SIGKILL)
-        process.join()
-        shutil.rmtree(tree / ".hypothesis", ignore_errors=True)
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        began = time.process_time()
+        if began > self.task.limit_s:
+            item.session.shouldstop = "time is up"
+        usual_s = (self.task.order or {}).get(item.nodeid, 120.0)
+        _limit(20.0 + 10.0 * usual_s)
+        result = yield
+        _limit(0.0)
+        self.outcome.tests[item.nodeid] = (round(time.process_time() - began, 3), self._hits())
+        return result
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.failed:
+            self.outcome.failed.append(report.nodeid)
 
 
-def _tests(tree: Path, files: list[str], session: Session, send: Connection) -> None:
-    os.setsid()
-    resource.setrlimit(resource.RLIMIT_AS, (8 << 30, 8 << 30))
-    null = os.open(os.devnull, os.O_RDWR)
-    for stream in (0, 1, 2):
-        os.dup2(null, stream)
-    os.chdir(tree)
-    theirs = [f"{TOP}{folder}" for folder in FOLDERS]
-    sys.path[:] = [f"{tree}{folder}" for folder in FOLDERS] + [
-        part for part in sys.path if part not in ("", *theirs)
-    ]
-    os.environ["PYTHONPATH"] = os.pathsep.join(sys.path[: len(FOLDERS)])
-    for name in [name for name in sys.modules if name.partition(".")[0] == "tests"]:
-        del sys.modules[name]
-    if not session.order:
-        session.watch.enable()
-    pytest.main([*files, *OPTIONS.split(), *(["-x"] if session.order else [])], plugins=[session])
-    session.watch.disable()
-    send.send(session.outcome)
+def _limit(seconds: float) -> None:
+    """End this process when it has reckoned for so long; 0: never."""
+    signal.setitimer(signal.ITIMER_PROF, seconds)
+    signal.alarm(STANDS_STILL_S if seconds else 0)
 
 
-def measured(tree: Path) -> dict[str, Test]:
-    """Every test that passes without a fault, by its id."""
-    kept = json.loads(MEASURED.read_text("utf-8")) if MEASURED.exists() else {"functions": [], "files": {}}
-    number = {function: at for at, function in enumerate(kept["functions"])}
-    for path in (path for pattern in TESTS for path in sorted(TOP.glob(pattern))):
-        name = path.relative_to(TOP).as_posix()
-        stamp = hashlib.sha256(path.read_bytes()).hexdigest()
-        example = "test_" in name or ">>>" in path.read_text("utf-8")
-        if not example or any(part in name for part in LEFT_OUT) or kept["files"].get(name, [""])[0] == stamp:
-            continue
-        outcome = apart(tree, [name], {}, 300.0) or Outcome({}, [name])
-        print(
-            "".join(f"{test}: fails without a fault, left out\n" for test in outcome.failed),
-            end="",
-            flush=True,
-        )
-        kept["files"][name] = (
-            stamp,
-            {
-                test: (seconds, [number.setdefault(function, len(number)) for function in reached])
-                for test, (seconds, reached) in outcome.tests.items()
-                if test not in outcome.failed
-            },
-        )
-        kept["functions"] = list(number)
-        MEASURED.parent.mkdir(exist_ok=True)
-        MEASURED.write_text(json.dumps(kept), "utf-8")
-    return {
-        test: (seconds, {kept["functions"][at] for at in reached})
-        for name, (_, tests) in kept["files"].items()
-        if (TOP / name).exists()
-        for test, (seconds, reached) in tests.items()
-    }
-
-
-def attempt(tree: Path, fault: Fault, tests: dict[str, Test], limit_s: float) -> tuple[str, str]:
-    """Whether the fault is ``found`` or not, and by what: the failed test, or what stands against it."""
-    wanted = runs(fault)
-    nearest: dict[str, tuple[bool, bool, float]] = {}
-    for test, (seconds, reached) in tests.items():
-        if reached & wanted and seconds < SLOWEST_S:
-            name, (room, stem) = test.partition("::")[0], Path(fault.path.removesuffix(".py")).parts[-2:]
-            rank = (stem not in name, room not in name, seconds)
-            nearest[name] = min(rank, nearest.get(name, rank))
-    files = sorted(nearest, key=lambda name: nearest[name])
-    ran = known = 0
+def put_in(fault: Fault, tree: Path, functions: dict[tuple[str, str, int], FunctionType]) -> None:
+    """Give the loaded function that holds the fault its faulty code."""
     file = tree / fault.path
+
+    def inside(code: CodeType) -> Iterator[CodeType]:
+        for part in code.co_consts:
+            if isinstance(part, CodeType):
+                yield part
+                yield from inside(part)
+
+    for code in inside(compile(with_fault(file, fault), file, "exec", dont_inherit=True)):
+        made = functions.get((str(file), code.co_qualname, code.co_firstlineno))
+        if made and made.__code__ != code:
+            made.__code__ = code
+
+
+def with_fault(file: Path, fault: Fault) -> bytes:
+    """The whole file."""
     right = file.read_bytes()
-    file.write_bytes(right[: fault.start] + fault.new.encode() + right[fault.end :])
-    try:
-        # To load every test file takes longer than the tests that find most faults.
-        for part in filter(None, (files[:NEAREST], files[NEAREST:])):
-            # Within a file a test may lean on what another worked out, so all are run: those that get there first.
-            order = sorted(
-                (not reached & wanted, seconds, test)
-                for test, (seconds, reached) in tests.items()
-                if test.partition("::")[0] in part and seconds < SLOWEST_S
-            )
-            done = apart(tree, part, {test: seconds for _, seconds, test in order}, limit_s)
+    return right[: fault.start] + fault.new.encode() + right[fault.end :]
+
+
+class Known:
+    """Which places every test runs that passes without a fault: kept from run to run."""
+
+    def __init__(self, tree: Path) -> None:
+        kept = json.loads(MEASURED.read_text("utf-8")) if MEASURED.exists() else {"places": [], "files": {}}
+        self.bit = {place: at for at, place in enumerate(kept["places"])}
+        files: dict[str, tuple[str, dict[str, tuple[float, str]]]] = kept["files"]
+        names = [path.relative_to(TOP).as_posix() for part in TESTS for path in sorted(TOP.glob(part))]
+        stamps = {name: hashlib.sha256((TOP / name).read_bytes()).hexdigest() for name in names}
+        new = [
+            name
+            for name in names
+            if ("test_" in name or ">>>" in (TOP / name).read_text("utf-8"))
+            and not any(part in name for part in LEFT_OUT)
+            and files.get(name, ("",))[0] != stamps[name]
+        ]
+        for name, measured in self._measured(tree, new):
+            files[name] = (stamps[name], measured)
+            MEASURED.parent.mkdir(exist_ok=True)
+            MEASURED.write_text(json.dumps({"places": list(self.bit), "files": files}), "utf-8")
+        self.tests: dict[str, tuple[float, int]] = {}
+        self.at_load = 0
+        for name in filter(files.__contains__, names):
+            every = {test: (seconds, int(mask, 16)) for test, (seconds, mask) in files[name][1].items()}
+            self.at_load |= every.pop("")[1]
+            self.tests |= every
+
+    def mask(self, ran: Iterable[str]) -> int:
+        """A bit a place."""
+        return sum(1 << self.bit.setdefault(place, len(self.bit)) for place in set(ran))
+
+    def _measured(self, tree: Path, names: list[str]) -> Iterator[tuple[str, dict[str, tuple[float, str]]]]:
+        running: dict[str, Loaded] = {}
+        while names or running:
+            while names and len(running) < AT_ONCE:
+                name = names.pop(0)
+                running[name] = Loaded(tree, [name], measure=True)
+            for name in [name for name, loaded in running.items() if loaded.is_ready(0.1)]:
+                outcome = running[name].answer() or Outcome(failed=[name])
+                running.pop(name).close()
+                for test in outcome.failed:
+                    print(f"{test}: fails without a fault, left out", flush=True)
+                tests = {"": (0.0, outcome.hits)} | outcome.tests
+                yield (
+                    name,
+                    {
+                        test: (seconds, f"{self.mask(hits):x}")
+                        for test, (seconds, hits) in tests.items()
+                        if test not in outcome.failed
+                    },
+                )
+
+    def wanted(self, fault: Fault) -> int:
+        """The places of which a test has to run one to notice the fault."""
+        if fault.function:
+            lines = places(fault.path)
+            return self.mask(lines[line] for line in fault.statement if line in lines)
+        users = functions_that_use(fault)
+        return self.mask(place for place in self.bit if place.rpartition("+")[0] in users)
+
+    def order(self, fault: Fault) -> dict[str, float]:
+        """Tests and their processor time [s]: the nearest file first, in it those that run the fault, the fastest first.
+
+        Of the nearest files the other tests follow at the end: they may lean on what one that ran it worked out.
+        """
+        wanted = self.wanted(fault)
+        room, stem = Path(fault.path.removesuffix(".py")).parts[-2:]
+        rank: dict[str, tuple[bool, bool, float]] = {}
+        for test, (seconds, ran) in self.tests.items():
+            if ran & wanted:
+                name = test.partition("::")[0]
+                near = (stem not in name, f"/{room}/" not in name, seconds)
+                rank[name] = min(near, rank.get(name, near))
+        nearest = sorted(rank, key=lambda name: rank[name])
+        place = {name: at for at, name in enumerate(nearest)}
+        order = sorted(
+            (not ran & wanted, place[name], seconds, test)
+            for test, (seconds, ran) in self.tests.items()
+            if (name := test.partition("::")[0]) in place and (ran & wanted or place[name] < NEAREST)
+        )
+        first = {} if fault.function else {NUMBERS: self.tests[NUMBERS][0]}
+        return first | {test: seconds for _, _, seconds, test in order}
+
+
+class Trial:
+    """Puts one fault after the other into the tree, or into what is loaded of it."""
+
+    def __init__(self, tree: Path, limit_s: float) -> None:
+        self.tree, self.limit_s = tree, limit_s
+        self.known = Known(tree)
+        files = sorted({test.partition("::")[0] for test in self.known.tests})
+        self.loaded = Loaded(tree, files)
+        self.loaded.answer()
+        self.sound: set[str] = set()
+        """Tests that passed without a fault in the loaded process as well."""
+
+    def attempt(self, fault: Fault) -> tuple[str, str]:
+        """Whether the fault is ``found`` or ``survived``, and by what: the failed test, or what stood against it."""
+        order = self.known.order(fault)
+        if not order:
+            return "survived", "no test runs it"
+        if not fault.function or self.known.wanted(fault) & self.known.at_load:
+            return self._loaded_anew(fault, order)
+        while True:
+            done = self.loaded.run(Task(fault, order, self.limit_s))
             if done is None:
                 return "found", "its process died or never ended"
-            if done.failed or not done.tests:
-                return "found", (done.failed or ["nothing could be imported"])[0]
-            ran, known = ran + len(done.tests), known + len(order)
-    finally:
-        file.write_bytes(right)
-    return "survived", f"{ran} of {known} tests ran"
+            if not done.failed:
+                return "survived", f"{len(done.tests)} of {len(order)} tests ran"
+            test = done.failed[0]
+            if test not in self.sound:
+                alone = self.loaded.run(Task(None, {test: order.get(test, 60.0)}))
+                if alone is None or alone.failed:
+                    print(f"{test}: fails without a fault, left out", flush=True)
+                    order.pop(test)
+                    self.known.tests.pop(test)
+                    continue
+            self.sound.add(test)
+            return "found", test
+
+    def _loaded_anew(self, fault: Fault, order: dict[str, float]) -> tuple[str, str]:
+        files = list(dict.fromkeys(test.partition("::")[0] for test in order))
+        file, ran = self.tree / fault.path, 0
+        right = file.read_bytes()
+        file.write_bytes(with_fault(file, fault))
+        try:
+            for part in filter(None, (files[:1], files[1:NEAREST], files[NEAREST:])):
+                mine = {test: s for test, s in order.items() if test.partition("::")[0] in part}
+                anew = Loaded(self.tree, part)
+                at_load = anew.answer()
+                failed = at_load.failed if at_load else ["a file that couldn't be loaded"]
+                done = None if failed else anew.run(Task(None, mine, self.limit_s))
+                anew.close()
+                if failed:
+                    return "found", failed[0]
+                if done is None or done.failed:
+                    return "found", done.failed[0] if done else "its process died or never ended"
+                ran += len(done.tests)
+        finally:
+            file.write_bytes(right)
+        return "survived", f"{ran} of {len(order)} tests ran"
 
 
 def main() -> None:
@@ -235,7 +443,7 @@ def main() -> None:
     ask.add_argument("--faults", type=int, default=300)
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--only", default="", help="numbers of the draw, such as 3,7,20-40")
-    ask.add_argument("--seconds", type=float, default=60.0, help="time for the tests of one fault")
+    ask.add_argument("--seconds", type=float, default=60.0, help="processor time for the tests of one fault")
     given = ask.parse_args()
     files = sorted(file for room in ROOMS for file in (TOP / PRODUCT / "core" / room).rglob("*.py"))
     every = [fault for file in files for fault in faults_of(file.relative_to(TOP).as_posix())]
@@ -245,23 +453,24 @@ def main() -> None:
     print(f"{len(drawn)} of {len(every)} faults in {len(files)} files, seed {given.seed}", flush=True)
     counts = {"found": 0, "survived": 0, "can't matter": 0}
     with tempfile.TemporaryDirectory() as folder:
-        tree = Path(folder) / "tree"
+        tree = Path(folder).resolve() / "tree"
         shutil.copytree(TOP, tree, ignore=shutil.ignore_patterns(".*", "build", "__pycache__", "*.egg-info"))
         # Checked by content: a fault may leave the file's size and second as they were.
         compileall.compile_dir(
             tree / "logger", quiet=1, invalidation_mode=py_compile.PycInvalidationMode.CHECKED_HASH
         )
-        tests = measured(tree)
+        trial = Trial(tree, given.seconds)
         for at, fault in enumerate(drawn, 1):
             if at not in chosen:
                 continue
             began = time.monotonic()
-            result, why = attempt(tree, fault, tests, given.seconds)
+            result, why = trial.attempt(fault)
             if result == "survived" and fault.name in NO_MATTER:
                 result, why = "can't matter", NO_MATTER[fault.name]
             counts[result] += 1
             place = fault.name.replace(" ", f":{fault.line} ", 1)
             print(f"{at:3} {result:8} {time.monotonic() - began:4.0f} s  {place}  [{why}]", flush=True)
+        trial.loaded.close()
     tried = sum(counts.values())
     print(f"{tried} tried: " + ", ".join(f"{many} {result}" for result, many in counts.items()))
     matter = tried - counts["can't matter"]
