@@ -5,6 +5,7 @@ models of seasons), by code that shares nothing with what reckons the figure. So
 its own grounds; whether the grounds are right it can't show. Recorded throws come from the simulator (``strokes``).
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -12,10 +13,18 @@ from datetime import timedelta
 import numpy as np
 
 from tests.benchmarks.coverage import Coverage
-from tests.benchmarks.season_histories import PLAIN, ROUGH, Plan, make_history, quarterly
+from tests.benchmarks.season_histories import (
+    PLAIN,
+    ROUGH,
+    Plan,
+    make_history,
+    quarterly,
+    with_every_figure,
+)
 from tests.benchmarks.seasons import QUARTERS, only
-from throwbook.core.assessment import Assessment, Interval, Measured
-from throwbook.core.machine.electrical import longest_throw_s
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.assessment import CUT_OFF, PASS, Assessment, Interval, Measured
+from throwbook.core.machine.electrical import BLADE_SIZES_A, CONTINUOUS_SHARE, fuse_time, longest_throw_s
 from throwbook.core.quantities.statistics import K, chance_beyond
 from throwbook.core.rig import DIRECTIONS, Actuator, LockMechanism, Rig, Wiring
 from throwbook.core.sheets.acceptance import least_success
@@ -29,7 +38,9 @@ from throwbook.core.sheets.hand_readings import (
     metered,
 )
 from throwbook.core.sheets.shared_risk import MOST
-from throwbook.core.sizing.sizing import fit
+from throwbook.core.sizing.sizing import Sizing, fit
+from throwbook.core.trend.control_chart import OUTSIDE
+from throwbook.core.trend.expected_throw import expected_throw, own_weather
 from throwbook.core.trend.forecast import CONFIDENCE as FORECAST
 from throwbook.core.trend.history import RUN_CURRENT
 from throwbook.core.trend.maintenance_effect import CONFIDENCE as EFFECT
@@ -117,16 +128,20 @@ def suitability(rng: Rng, seen: Coverage) -> None:
     """What ``rig fit`` says before the actuator is bought, against the actuators that may come."""
     rig, sheet = draw_sheet(rng)
     length_m = float(rng.uniform(1.0, 8.0))
-    rig = replace(rig, wiring=Wiring("2.5 mm2", 2.5e-6, length_m))
-    numbers = fit(rig).numbers
-    for _ in range(ACTUATORS if numbers else 0):
-        actuator_comes(rng, seen, rig, one_of(rng, rig, sheet), numbers)
+    full_a = rig.actuator.full_load_current_a
+    fuse_a = next(size for size in BLADE_SIZES_A if CONTINUOUS_SHARE * size >= full_a)
+    rig = replace(rig, wiring=Wiring("2.5 mm2", 2.5e-6, length_m, fuse_a, "blade"))
+    found = fit(rig)
+    for _ in range(ACTUATORS if found.numbers else 0):
+        motor = one_of(rng, rig, sheet)
+        cable_ohm = actuator_comes(rng, seen, rig, motor, found.numbers)
+        stalls(rng, seen, fuse_a, motor, cable_ohm, found)
 
 
 def actuator_comes(
     rng: Rng, seen: Coverage, rig: Rig, motor: Motor, numbers: Mapping[str, Interval | None]
-) -> None:
-    """One of them, against the ``numbers`` of the fit."""
+) -> float:
+    """One of them, against the ``numbers`` of the fit. Gives the resistance of its cable [ohm]."""
     cable = numbers["cable_ohm"]
     cable_ohm = float(rng.uniform(cable.low, cable.high)) if cable else 0.0
     push_n = rig.lock.needed_force_n or 0.0
@@ -141,10 +156,6 @@ def actuator_comes(
         "stall_current_a": stall_a,
         "stall_push_n": (stall_a - motor.idle_a) * motor.push_n / (motor.full_a - motor.idle_a),
     }
-    stall = numbers["stall_current_a"]
-    if stall is not None:
-        seen.see_bound("fit: a stall draws at least", stall_a < stall.low)
-        seen.see_bound("fit: a stall draws at most", stall_a > stall.high)
     left_v = 12.0 - motor.current(rig.actuator.rated_force_n) * ohm
     full_s = motor.volt_seconds_a_metre(12.0) * rig.actuator.stroke_m / left_v if left_v > 0 else np.inf
     seen.see_bound("fit, sheet: rest for a throw at full load, at least", full_s > longest_throw_s(rig))
@@ -164,6 +175,29 @@ def actuator_comes(
         found = numbers.get(name)
         if found is not None and np.isfinite(found.value):
             seen.see_span(f"fit: {name}", found.value, found.low, found.high, true, rig.actuator)
+    return cable_ohm
+
+
+def stalls(rng: Rng, seen: Coverage, fuse_a: float, motor: Motor, cable_ohm: float, found: Sizing) -> None:
+    """The sentence on the fuse, as it is printed, against one stall: motor between coldest and warm, supply between weak and nominal.
+
+    When a fuse opens lies anywhere between the two times that its sheet gives for that current.
+    """
+    says = next(one.says for one in found.findings if one.about == "fuse")
+    least_a, most_a = (
+        float(part) for part in re.findall(r"draws ([\d.]+) A .* to ([\d.]+) A \(motor cold\)", says)[0]
+    )
+    motor_c, volts = float(rng.uniform(-10.0, 80.0)), float(rng.uniform(0.9, 1.0)) * 12.0
+    stall_a = volts / (motor.ohm(12.0) * (1.0 + 0.00393 * (motor_c - 20.0)) + cable_ohm)
+    opens = fuse_time(stall_a, fuse_a)
+    seen.see_bound("fit, fuse: a stall draws at least", stall_a < least_a)
+    seen.see_bound("fit, fuse: a stall draws at most", stall_a > most_a)
+    seen.see_bound(
+        "fit, fuse: a stall opens it at the latest", opens.at_most_s > fuse_time(least_a, fuse_a).at_most_s
+    )
+    seen.see_bound(
+        "fit, fuse: a stall opens it at the soonest", opens.at_least_s < fuse_time(most_a, fuse_a).at_least_s
+    )
 
 
 # ---- by hand ----
@@ -311,6 +345,65 @@ def seasons(rng: Rng, seen: Coverage, style: str) -> None:
                 one.direction,
             )
     forecast(rng, seen, style)
+    as_it_was(rng, seen, style)
+
+
+def as_it_was(rng: Rng, seen: Coverage, style: str) -> None:
+    """A rig that doesn't wear: what its card says of each throw of the newest check, and its chart of every check."""
+    made = make_history(rng, style, quarterly(9))
+    history = with_every_figure(made.history, rng)
+    before, newest = replace(history, checks=history.checks[:-1]), history.checks[-1]
+    for direction in DIRECTIONS:
+        first = [one for one in history.checks[0].throws if one.direction == direction]
+        judged = [
+            Assessment(
+                "",
+                direction,
+                True,
+                "",
+                one.figures,
+                CUT_OFF,
+                (),
+                (),
+                (),
+                PASS,
+                ambient_c=history.checks[0].ambient_c,
+            )
+            for one in first
+        ]
+        baseline, own = make_baseline(judged), own_weather(before, direction)
+        for throw in (one for one in newest.throws if one.direction == direction):
+            time_s, run_a, volts = (
+                throw.figures.travel_time_s,
+                throw.figures.run_current_a,
+                throw.figures.mean_voltage_v,
+            )
+            assert time_s is not None
+            assert run_a is not None
+            assert volts is not None
+            card = expected_throw(history.rig, baseline, volts.value, newest.ambient_c or 20.0, own)
+            if card is not None:
+                seen.see_span(
+                    f"{style}: card, time of a throw",
+                    card.time_s.value,
+                    card.time_from_s,
+                    card.time_to_s,
+                    time_s.value,
+                )
+                seen.see_span(
+                    f"{style}: card, running current of a throw",
+                    card.run_current_a.value,
+                    card.current_from_a,
+                    card.current_to_a,
+                    run_a.value,
+                )
+    for trend in trends_of(made.history):
+        if trend.figure == RUN_CURRENT:
+            reach = trend.chart.factor * trend.chart.sigma
+            off = trend.points[-1].corrected - trend.chart.centre
+            seen.see_bound(
+                f"{style}: chart, a check lies at most so far off", abs(off) > reach, 200.0 * OUTSIDE
+            )
 
 
 def forecast(rng: Rng, seen: Coverage, style: str) -> None:

@@ -1,5 +1,6 @@
 """Duty against published values. Each test carries the id of its row and the row's source."""
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -27,12 +28,29 @@ def test_run_and_the_rest_it_asks_for_make_up_the_duty(run, share):
     assert electrical.running_share(run, electrical.rest_for(run, share)) == pytest.approx(share)
 
 
-def test_the_longest_throw_is_the_slowest_the_data_sheet_allows():
-    """Each data-sheet value 10 % off (common practice, no source); a full-load speed that isn't given 0.60 of no-load (assumed)."""
-    known = Rig("r", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6, 0.011), LockMechanism(0.188))
-    assert electrical.longest_throw_s(known) == pytest.approx(0.2 / (0.9 * 0.011))
-    unknown = Rig("r", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6), LockMechanism(0.188))
-    assert electrical.longest_throw_s(unknown) == pytest.approx(0.2 / (0.9 * 0.6 * 0.016))
+def actuator(full_load_speed_m_s=0.011):
+    return Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6, full_load_speed_m_s)
+
+
+@pytest.mark.parametrize(("given_m_s", "full_m_s"), [(0.011, 0.011), (0.015, 0.015), (None, 0.6 * 0.016)])
+def test_the_longest_throw_is_the_slowest_the_data_sheet_allows(given_m_s, full_m_s):
+    """Full-load speed and rated push each 10 % off (common practice, no source); a speed that isn't given 0.60 of no-load
+    (assumed). Speed falls in a straight line with push, down to the full-load speed at the motor's own push."""
+    own_push_n = 0.9 * 1500.0
+    slowest_m_s = np.interp(
+        1500.0, [0.0, own_push_n, 2.0 * own_push_n], [0.016, 0.9 * full_m_s, 1.8 * full_m_s - 0.016]
+    )
+    rig = Rig("r", actuator(given_m_s), LockMechanism(0.188))
+    assert electrical.longest_throw_s(rig) == pytest.approx(0.2 / slowest_m_s)
+
+
+@given(st.floats(0.0005, 0.0159))
+def test_a_slower_motor_never_asks_for_less_and_a_throw_always_ends(full_m_s):
+    here, slower = (
+        electrical.longest_throw_s(Rig("r", actuator(speed), LockMechanism(0.188)))
+        for speed in (full_m_s, 0.95 * full_m_s)
+    )
+    assert 0.0 < here < slower < np.inf
 
 
 def test_a_duty_cycle_that_is_not_given_is_a_quarter():

@@ -60,7 +60,8 @@ def test_slope_and_its_interval(seed, checks):
     # What a user reads is wider by what weather's slopes may be off, which tilts all checks together.
     tilt = [stats.linregress(line.years, column).slope for column in line.weather.T]
     off = fit_line(line).learned.covariance[:WEATHER, :WEATHER]
-    shared = stats.norm.ppf(0.975) * line.scale * np.sqrt(tilt @ off @ np.array(tilt))
+    level_a = max(np.median(line.throws[0]), np.mean(values))
+    shared = stats.norm.ppf(0.975) * level_a * np.sqrt(tilt @ off @ np.array(tilt))
     assert wider.high - wider.per_year == pytest.approx(np.hypot(ours.high - ours.per_year, shared), rel=1e-6)
     assert wider.per_year - wider.low == pytest.approx(np.hypot(ours.per_year - ours.low, shared), rel=1e-6)
 
@@ -134,7 +135,8 @@ def test_weather_and_level_are_those_of_least_squares(seed):
     for one, weather, variance, stated in zip(
         points, line.weather, line.variance, line.stated_u, strict=True
     ):
-        ours_u = 2.0 * line.scale * np.sqrt(weather @ part @ weather + square + variance)
+        level_a = max(np.median(line.throws[0]), one.corrected)
+        ours_u = 2.0 * level_a * np.sqrt(weather @ part @ weather + square + variance)
         assert one.corrected_u == pytest.approx(np.hypot(ours_u, stated), rel=1e-6)
 
 
@@ -224,7 +226,8 @@ def test_the_uncertainty_of_a_change_is_that_of_a_ratio(seed):
     centre, now = trend.chart.centre / line.scale, trend.chart.level / line.scale
     slopes = np.array([-now / centre**2, 1.0 / centre])
     cross = rise.level_u**2 + rise.with_level
-    now_u2 = rise.level_u**2 + 2.0 * rise.with_level + rise.any_shape_u**2
+    # Scatter is a share of the figure, and that has come up.
+    now_u2 = rise.level_u**2 + 2.0 * rise.with_level + (rise.any_shape_u * max(1.0, now / centre)) ** 2
     expected = slopes @ np.array([[rise.level_u**2, cross], [cross, now_u2]]) @ slopes
     assert trend.change_u == pytest.approx(np.sqrt(expected), rel=1e-9)
 

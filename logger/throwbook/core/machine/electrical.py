@@ -29,6 +29,8 @@ from throwbook.errors import InputError
 
 ASSUMED_DUTY = 0.25
 """Duty cycle where the data sheet gives none. Assumed."""
+LEAST_SPEED = 0.1
+"""A throw isn't reckoned slower than this share of its full-load speed: there the push may stall it. Assumed."""
 DEFAULT_PERIOD_S = 600.0
 """Cycle over which an S3 duty is reckoned where none is given: 10 min (manufacturers' notes, DUT-3)."""
 
@@ -52,14 +54,18 @@ def rest_for(run_s: float, duty: float) -> float:
 
 
 def longest_throw_s(rig: Rig) -> float:
-    """Longest run [s] of a throw by the data sheet: the whole stroke at full load, as slow as the sheet may be off.
+    """Longest run [s] of a throw by the data sheet: the whole stroke at the rated push, as slow as the sheet may be off.
 
-    Without a full-load speed the least of the assumed ratio to the no-load speed stands in.
+    Both may be off: the full-load speed, and the push at which the motor has it. Without a full-load speed the least
+    of the assumed ratio to the no-load speed stands in.
     """
     actuator = rig.actuator
+    free_m_s = actuator.no_load_speed_m_s
     least_ratio = ASSUMED_SPEED_RATIO - ASSUMED_RATIO_HALF_WIDTH
-    full_m_s = actuator.full_load_speed_m_s or least_ratio * actuator.no_load_speed_m_s
-    return actuator.stroke_m / (full_m_s * (1.0 - DATA_SHEET_HALF_WIDTH))
+    full_m_s = (1.0 - DATA_SHEET_HALF_WIDTH) * (actuator.full_load_speed_m_s or least_ratio * free_m_s)
+    rated_over_true_push = 1.0 / (1.0 - DATA_SHEET_HALF_WIDTH)
+    slowest_m_s = free_m_s - rated_over_true_push * (free_m_s - full_m_s)
+    return actuator.stroke_m / max(slowest_m_s, LEAST_SPEED * full_m_s)
 
 
 def longest_run(duty: float, period_s: float = DEFAULT_PERIOD_S) -> float:

@@ -112,9 +112,13 @@ def mirrored(rise: Rise) -> Rise:
 
 
 def ratio_u(rise: Rise, base: float) -> float:
-    """Standard uncertainty of size over base, where the level is part of the base (JCGM 100, 5.2.2)."""
+    """Standard uncertainty of size over base, where the level is part of the base (JCGM 100, 5.2.2).
+
+    What scatters as a share of the figure scatters more where that has come up.
+    """
     ratio = rise.size / base
-    variance = rise.any_shape_u**2 - 2.0 * ratio * rise.with_level + (ratio * rise.level_u) ** 2
+    size_u = rise.any_shape_u * max(1.0, 1.0 + ratio)
+    variance = size_u**2 - 2.0 * ratio * rise.with_level + (ratio * rise.level_u) ** 2
     return sqrt(max(variance, 0.0)) / abs(base)
 
 

@@ -209,11 +209,12 @@ def chart_and_points(
     """The chart of each stage as it stood at its end, oldest first, and every check as a point on it."""
     scale, weather = line.scale, fit.weather
     corrected = line.in_unit(line.change - weather)
+    scale_there = line.scale_at(corrected)
     covariance = fit.learned.covariance[:WEATHER, :WEATHER]
     correction = np.sum((line.weather @ covariance) * line.weather, axis=1)
     # A hand reading's own ± is the stated one: once is enough.
     of_check = fit.learned.between_square + line.variance - (line.own_u / scale) ** 2
-    corrected_u = np.hypot(K * scale * np.sqrt(correction + of_check), line.stated_u)
+    corrected_u = np.hypot(K * scale_there * np.sqrt(correction + of_check), line.stated_u)
     charts = tuple(_chart(line, one, states[one.rows.stop - 1].reading) for one in fit.stages)
     averages, sums = _running(fit, corrected, charts[-1].sigma)
     points = tuple(
@@ -325,8 +326,8 @@ def slope_of(line: Line, fit: LineFit, points: tuple[Point, ...]) -> Slope:
     years = line.years[inside] - line.years[inside].mean()
     tilt = years @ line.weather[inside] / max(float(years @ years), 1e-12)
     covariance = fit.learned.covariance[:WEATHER, :WEATHER]
-    tilt_u = line.scale * sqrt(float(tilt @ covariance @ tilt))
-    fitted = theil_sen(line.years[inside], values, shared_u=tilt_u)
+    tilt_u = line.scale_at(values.mean()) * sqrt(float(tilt @ covariance @ tilt))
+    fitted = theil_sen(line.years[inside], values, shared_u=float(tilt_u))
     low, high = (None if not np.isfinite(one) else one for one in (fitted.low, fitted.high))
     return Slope(fitted.value, low, high, mann_kendall(values).p)
 

@@ -186,7 +186,7 @@ def _from_baseline(
         ),
         Interval.about(
             current_a,
-            run.mean * hypot(run.reach(ONE_MORE) / run.mean, 2.0 * heavier_sd, 2.0 * _between(RUN_CURRENT)),
+            current_a * hypot(run.reach(ONE_MORE) / run.mean, 2.0 * heavier_sd, 2.0 * _between(RUN_CURRENT)),
         ),
         now_v,
         temperature_c,
@@ -207,8 +207,8 @@ def _weather(figure: str, then_c: float, now_c: float, own: OwnWeather | None) -
 
 
 def _between(figure: str) -> float:
-    """Scatter from one day to another, relative (assumed, see ``series``)."""
-    return ALLOWANCES[figure].between_checks[0]
+    """Scatter between two days, the baseline's and today's, relative (assumed, see ``series``)."""
+    return float(np.sqrt(2.0)) * ALLOWANCES[figure].between_checks[0]
 
 
 def _from_rating(rig: Rig, line: MotorLine, voltage_v: float | None, temperature_c: float) -> Expected | None:

@@ -13,6 +13,7 @@ from scipy.special import stdtrit
 
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.control_chart import LineFit
+from throwbook.core.trend.forecast import WANDERS
 from throwbook.core.trend.history import RigHistory
 from throwbook.core.trend.series import WEATHER, Line, stage_of, stage_starts
 from throwbook.core.trend.signals import OUT, CheckState
@@ -128,11 +129,14 @@ def service_effects(
             continue
         apart = (line.checks[after].on - line.checks[before].on).days > SAME_DAYS
         colder = line.weather[after] - line.weather[before]
+        wanders = WANDERS**2 * float(line.years[after] - line.years[before])
         shared = (
-            float(colder @ learned.covariance[:WEATHER, :WEATHER] @ colder) + 2.0 * learned.between**2 * apart
+            float(colder @ learned.covariance[:WEATHER, :WEATHER] @ colder)
+            + (2.0 * learned.between**2 + wanders) * apart
         )
-        known = float(line.scatter[after]) * line.scale
-        difference = compare(groups[0], groups[1], known, sqrt(shared) * line.scale)
+        there = float(line.scale_at(np.mean(np.concatenate(groups))))
+        known = float(line.scatter[after]) * there
+        difference = compare(groups[0], groups[1], known, sqrt(shared) * there)
         effects.append(
             ServiceEffect(
                 date=service.on,

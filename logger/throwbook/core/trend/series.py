@@ -220,6 +220,11 @@ class Line:
         """Median of the baseline's throws [figure's unit]."""
         return float(self.medians[0])
 
+    def scale_at(self, values: Any) -> Any:
+        """What a relative scatter is of where the figure reads ``values``: it grows with the figure, and is never less than at the baseline."""
+        size = np.abs(values) if self.allowance.relative else 0.0 * values
+        return np.maximum(size, self.scale)
+
     def in_unit(self, change: Any) -> Any:
         """A change, or an array of them, as the figure it leads to [figure's unit]."""
         return self.origin + self.scale * change
