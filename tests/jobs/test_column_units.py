@@ -90,6 +90,16 @@ def test_a_column_in_another_unit_is_refused_with_the_option_that_reads_it(case,
     assert figures.run_current_a.value == pytest.approx(2.4, abs=1.0)
 
 
+@pytest.mark.parametrize(
+    ("share", "asked"), [(0.39, False), (0.41, True), (1.0, True), (1.95, True), (2.05, False)]
+)
+def test_millivolts_are_asked_about_where_they_make_a_supply_of_this_rig(share, asked):
+    """A supply lies between 0.4 and 2.0 of the nominal voltage (assumed)."""
+    trace = read_trace(LOCK)
+    flat = replace(trace, voltage_v=np.full(len(trace), share * RIG.actuator.voltage_v / 1000.0))
+    assert [one.quantity for one in odd_units(flat, RIG)] == ["voltage"] * asked
+
+
 def test_two_columns_may_be_odd_at_once():
     odd = odd_units(scaled(time=1e3, current=1e3, voltage=1e3), RIG)
     assert [one.quantity for one in odd] == ["time", "current", "voltage"]

@@ -75,6 +75,24 @@ def test_the_uncertainty_grows_away_from_the_points():
     assert line.u_at(2.0) < line.u_at(3.0) < line.u_at(10.0)
 
 
+@given(
+    st.floats(0.0, 10.0),
+    st.lists(st.floats(0.0, 10.0), min_size=2, max_size=6).filter(lambda x: np.ptp(x) > 1.0),
+)
+def test_the_uncertainty_along_the_line_is_that_of_a_straight_line_fit(at_a, shown):
+    """u(x)^2 = s^2 (1/n + (x - mean)^2 / Sxx): the textbook's, for points that are known alike (from memory)."""
+    x = np.array(shown)
+    line = fit_calibration([CalibrationPoint(value, 0.02, value, 0.0) for value in shown])
+    expected = 0.02 * np.sqrt(1.0 / len(x) + (at_a - x.mean()) ** 2 / np.sum((x - x.mean()) ** 2))
+    assert line.u_at(at_a) == pytest.approx(expected, rel=1e-6)
+
+
+def test_a_point_without_any_uncertainty_is_refused():
+    sure = CalibrationPoint(2.0, 0.0, 2.0, 0.0)
+    with pytest.raises(InputError, match="without any uncertainty"):
+        fit_calibration([CalibrationPoint(0.0, 0.01, 0.0, 0.001), sure])
+
+
 @pytest.mark.parametrize("currents", [[], [2.0], [2.0, 2.0]])
 def test_fewer_than_two_different_currents_are_refused(currents: list[float]):
     with pytest.raises(InputError, match="two different currents"):

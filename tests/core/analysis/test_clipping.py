@@ -64,6 +64,29 @@ def test_the_boards_own_count_of_readings_over_its_range_is_believed():
     assert clipped_of(assess_trace(replace(cut, head={"over_range_samples": at_end}), RIG)) is not None
 
 
+def test_three_readings_at_the_full_scale_that_the_board_names_are_cut_off():
+    """Too few for a pile-up, no count of them in the head: only the full scale tells it."""
+    cut = cut_off_at(with_peak(Drawn(peak_a=2.0), 9.0, 0.012), 3.0)
+    assert clipped_of(assess_trace(cut, RIG)) is None
+    named = assess_trace(replace(cut, head={"full_scale_a": 3.0}), RIG)
+    assert clipped_of(named) is not None
+    assert named.figures.peak_run_current_a is None
+
+
+@pytest.mark.parametrize(("at_top", "piled"), [(58, False), (62, True)])
+def test_three_times_the_rows_of_the_next_step_are_a_pile_up(at_top, piled):
+    """A parabola seen through a coarse converter holds 2.4 times as many rows in its highest step as in the next:
+    1 to sqrt(2) - 1. The tops of a ripple whose next steps hold 20 rows each, in any order."""
+    drawn = Drawn(peak_a=1.5, noise_a=0.0, ripple=0.0)
+    trace = drawn.trace()
+    inside = np.flatnonzero((trace.time_s > drawn.start_s + 1.0) & (trace.time_s < drawn.end_s - 0.1))
+    steps = np.concatenate([np.zeros(at_top), 1.0 + np.arange(len(inside) - at_top) // 20])
+    current_a = np.round(trace.current_a / LSB_A) * LSB_A
+    current_a[inside] = 2.3 - LSB_A * np.random.default_rng(5).permutation(steps)
+    found = assess_trace(replace(trace, current_a=current_a), RIG)
+    assert (clipped_of(found) is not None) == piled
+
+
 def test_an_inrush_cut_off_is_at_least_that_and_the_run_keeps_its_figures():
     found = assess_trace(cut_off_at(Drawn(peak_a=13.9).trace(), 5.0, {"board_full_scale_a": 5.0}), RIG)
     assert found.figures.inrush_a is None
@@ -111,7 +134,7 @@ def test_tops_of_a_ripple_cut_off_one_by_one_are_found(share, seed):
     moving = (trace.time_s > drawn.start_s) & (trace.time_s < drawn.end_s)
     full_a = float(np.quantile(trace.current_a[moving], 1.0 - share))
     found = assess_trace(cut_off_at(trace, round(full_a / LSB_A) * LSB_A), RIG)
-    assert clipped_of(found) is not None
+    assert clipped_of(found).value == pytest.approx(full_a, abs=0.05)
     assert found.figures.peak_run_current_a is None
     assert found.verdict != "pass"
 

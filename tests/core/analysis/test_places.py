@@ -7,9 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from tests.core.drawn_strokes import RIG, Drawn, healthy
-from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.analysis.baseline import Fit, find_bump, make_baseline
+from throwbook.core.analysis.stalled_motor import _level_line_off
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.machine.motor import motor_line, resistance_at
 
@@ -129,3 +131,34 @@ def test_a_switched_motors_place_is_no_wider_for_what_drives_do(baseline):
     found = assess_trace(trace, RIG, baseline)
     assert sign.at_fraction_u == pytest.approx(found.figures.travel_fraction.u)
     assert sign.at_fraction_u < 0.03
+
+
+def test_a_shape_that_is_a_little_off_its_place_is_no_load():
+    """At a step of 1 A in the baseline a misfit of half of that may be a place that is off; on level ground it is a load."""
+    baseline_a = np.where(np.arange(100) < 50, 2.0, 3.0)
+
+    def bump_at(bin_):
+        misfit_a = np.zeros(100)
+        misfit_a[bin_] = 0.5
+        fit = Fit(2.5, 0.0, 0.0, misfit_a, np.ones(100, dtype=bool))
+        return find_bump(fit, baseline_a, {2: np.full(100, 0.01)}, {2: 3.0}, 0.1, place_u=0.01)
+
+    assert [bump_at(bin_) is None for bin_ in (25, 49, 75)] == [False, True, False]
+
+
+def test_a_straight_line_leaves_nothing_of_itself():
+    line = 3.0 - 0.2 * np.arange(40)
+    np.testing.assert_allclose(_level_line_off(line), 0.0, atol=1e-12)
+    waves = np.tile([0.1, -0.1, -0.1, 0.1], 10)  # level, and without a slope of its own
+    np.testing.assert_allclose(_level_line_off(line + waves), waves, atol=1e-12)
+
+
+def test_a_baseline_scatters_as_its_throws_do_and_one_more_lies_within_the_prediction():
+    """Sample standard deviation; prediction of one more: t sqrt(1 + 1/n) (from memory; any text on statistics)."""
+    judged = [assess_trace(trace, RIG) for trace in healthy(6)]
+    usual = make_baseline(judged)
+    amps = [one.figures.run_current_a.value for one in judged]
+    assert usual.figures["run_current_a"].sd == pytest.approx(np.std(amps, ddof=1))
+    width, degrees = next(iter(usual.scan_degrees.items()))
+    expected = stats.t.ppf(0.99, degrees) * np.sqrt(1.0 + 1.0 / 6.0)
+    assert usual.scan_factor(width, 0.99) == pytest.approx(expected, rel=1e-6)

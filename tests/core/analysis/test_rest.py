@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn
-from throwbook.core.analysis.rest import find_rest
+from throwbook.core.analysis.rest import _few_rows, find_rest
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
 from throwbook.core.rig import Rig
 from throwbook.core.trace import Trace
@@ -262,3 +262,18 @@ def test_noise_comes_from_the_side_that_is_one_level():
     flows = (trace.time_s > drawn.end_s) & (trace.time_s < drawn.end_s + 1.2)
     found = assess_trace(replace(trace, current_a=trace.current_a + 0.12 * flows), RIG)
     assert "noisy" not in {sign.sign for sign in found.signs}
+
+
+def test_of_two_levels_without_a_voltage_the_one_nearer_to_nothing_is_rest():
+    moving = np.arange(2000) // 500 % 3 > 0
+    level_a = np.where(np.arange(2000) < 1000, 1.2, 1.5) + 0.003 * np.random.default_rng(2).normal(size=2000)
+    rest = find_rest(
+        level_a + 1.0 * moving, 0.005, NO_LOAD_A, ACTUATOR.full_load_current_a, np.where(moving, 12.0, 0.0)
+    )
+    assert rest.level_a == pytest.approx(1.2, abs=0.01)
+
+
+def test_a_few_rows_at_an_end_are_rest_only_within_half_of_the_no_load_current():
+    run = np.full(50, 2.0)
+    near, far = (_few_rows(np.concatenate([np.full(3, level), run]), NO_LOAD_A) for level in (0.44, 0.5))
+    assert (near, far) == (pytest.approx(0.44), None)

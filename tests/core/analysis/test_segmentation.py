@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from tests.core.drawn_strokes import RIG, Drawn
 from throwbook.core.analysis.current_runs import FullStroke
 from throwbook.core.analysis.movements import movements_of
-from throwbook.core.analysis.segmentation import segment
+from throwbook.core.analysis.segmentation import _back_to_the_knee, segment
+from throwbook.core.analysis.transient import _falls_for_good
 from throwbook.core.trace import Trace
 
 I0 = 0.9
@@ -165,3 +166,20 @@ def test_a_few_rows_of_rest_are_rest():
     found = cut(trace)
     assert not found.starts_running
     assert abs(found.start_s - 0.05) <= 0.01
+
+
+def test_a_clean_break_ends_the_movement_at_its_last_reading():
+    """Nothing is walked back where no row has fallen, though the last reading lies a little low."""
+    current = np.concatenate([[0.0], 2.0 + 0.01 * np.tile([1.0, -1.0], 50), [1.5], np.zeros(20)])
+    assert _back_to_the_knee(current, 1, 101, 20) == 101
+
+
+def test_a_dip_counts_as_the_end_of_a_start_from_a_tenth_of_the_record_on():
+    """A start that took 60 rows of 200: after that a dip counts that lasts as long, or 20 rows of the record."""
+
+    def falls(rows):
+        current = np.full(200, 5.0)
+        current[80 : 80 + rows] = 1.0
+        return _falls_for_good(current, 60, 3.0)
+
+    assert (falls(19), falls(20)) == (None, 80)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import RIG
+from throwbook.core.analysis.transient import end_of_transient
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.trace import Trace
 
@@ -196,3 +197,9 @@ def test_a_ramp_over_more_than_a_third_of_a_movement_leaves_the_running_current_
         (found.figures.peak_run_current_a, 0.5 * LEVEL_A),
     ):
         assert figure is None or abs(figure.value - true_a) <= 1.1 * figure.u
+
+
+def test_a_ramp_ends_after_the_movement_began():
+    current = np.concatenate([np.zeros(60), np.linspace(0.0, 2.0, 200), np.full(1500, 2.0), np.zeros(40)])
+    found = end_of_transient(current, np.arange(len(current)) * 0.005, 60, 1759)
+    assert 60 + 180 <= found.settled <= 60 + 320

@@ -106,6 +106,16 @@ def test_a_current_that_stops_early_stopped_short(baseline):
     assert told(found)["stopped-short"].at_fraction == pytest.approx(9.0 / 13.2, abs=0.03)
 
 
+def test_a_run_near_no_load_that_is_loaded_for_a_seventh_of_the_way_is_no_light_run():
+    """The mean alone is no more than the motor draws with nothing to move."""
+    drawn = Drawn(level_a=0.8, ripple=0.0)
+    trace = drawn.trace()
+    loaded = (trace.time_s > drawn.start_s + 0.86 * drawn.run_s) & (trace.time_s < drawn.end_s)
+    assert {one.sign for one in assess_trace(trace, RIG).signs} == {"light-run"}
+    heavier = replace(trace, current_a=trace.current_a + 0.7 * loaded)
+    assert "light-run" not in {one.sign for one in assess_trace(heavier, RIG).signs}
+
+
 def test_near_no_load_all_the_way_is_a_light_run(baseline):
     found = assess_trace(Drawn(level_a=0.9, run_s=11.8).trace(), RIG, baseline)
     assert above_info(found) == {"light-run"}

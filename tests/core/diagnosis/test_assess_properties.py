@@ -158,3 +158,72 @@ def test_a_wider_uncertainty_never_turns_undecided_into_a_decision(one):
     blunt = assess_trace(one.trace(), RIG, gains=Gains(0.05, 0.001))
     for a, b in zip(sharp.checks, blunt.checks, strict=True):
         assert b.decision in (a.decision, "undecided")
+
+
+TOLD = {
+    "plain": Drawn(),
+    "noisy": Drawn(noise_a=0.22, ripple=0.0),
+    "a little noisy": Drawn(noise_a=0.13, ripple=0.0),
+    "binding spot": Drawn(bump_a=1.2),
+    "stall": Drawn(stall_from=0.6),
+    "weak supply": Drawn(source_ohm=0.5),
+    "low supply": Drawn(rest_v=10.4),
+    "light": Drawn(level_a=0.95),
+    "over its rating": Drawn(level_a=3.9),
+    "no voltage": Drawn(with_voltage=False),
+    "slow": Drawn(run_s=25.0),
+    "short": Drawn(run_s=6.0),
+    "slow board": Drawn(rate_hz=15.0),
+}
+IN_UNITS = {"_a": "A", "_as": "A", "_v": "V", "_vs": "V", "_ohm": "V/A", "_j": "AV"}
+"""What a figure is measured in besides time, by the end of its name."""
+
+
+@pytest.mark.parametrize("against", ["rating", "baseline"])
+@pytest.mark.parametrize("name", TOLD)
+def test_in_other_units_everything_but_the_units_is_the_same(name, against):
+    """A machine of a quarter of the current, twice the voltage, three times the length and half the push, and its record:
+    whatever compares a current with a voltage, or with a bare number, answers otherwise."""
+    larger = {"A": 0.25, "V": 2.0, "V/A": 8.0, "AV": 0.5}
+    sheet = RIG.actuator
+    other = replace(
+        RIG,
+        actuator=replace(
+            sheet,
+            voltage_v=2.0 * sheet.voltage_v,
+            no_load_current_a=0.25 * sheet.no_load_current_a,
+            full_load_current_a=0.25 * sheet.full_load_current_a,
+            stroke_m=3.0 * sheet.stroke_m,
+            no_load_speed_m_s=3.0 * sheet.no_load_speed_m_s,
+            full_load_speed_m_s=3.0 * (sheet.full_load_speed_m_s or 0.0),
+            rated_force_n=0.5 * sheet.rated_force_n,
+        ),
+        lock=replace(RIG.lock, needed_travel_m=3.0 * RIG.lock.needed_travel_m),
+    )
+
+    def judged(rig, amps, volts):
+        def as_read(trace):
+            voltage_v = None if trace.voltage_v is None else volts * trace.voltage_v
+            return replace(trace, current_a=amps * trace.current_a, voltage_v=voltage_v)
+
+        usual = [assess_trace(as_read(trace), rig) for trace in healthy(5, Drawn())]
+        return assess_trace(
+            as_read(TOLD[name].trace()), rig, make_baseline(usual) if against == "baseline" else None
+        )
+
+    here, there = judged(RIG, 1.0, 1.0), judged(other, 0.25, 2.0)
+    assert (there.verdict, there.end) == (here.verdict, here.end)
+    assert [(one.sign, one.level) for one in there.signs] == [(one.sign, one.level) for one in here.signs]
+    assert [(one.name, one.decision) for one in there.checks] == [
+        (one.name, one.decision) for one in here.checks
+    ]
+    for (figure, one), (_, two) in zip(here.figures.items(), there.figures.items(), strict=True):
+        assert (one is None) == (two is None), figure
+        if one is not None and two is not None:
+            unit = IN_UNITS.get(f"_{figure.rpartition('_')[2]}", "")
+            assert two == pytest.approx([larger.get(unit, 1.0) * part for part in one], rel=1e-6), figure
+    for one, two in zip(here.signs, there.signs, strict=True):
+        for part, scaled in ((one.value, two.value), (one.limit, two.limit)):
+            if part is not None:
+                factor = larger.get({"ohm": "V/A", "J": "AV"}.get(one.unit, one.unit), 1.0)
+                assert scaled == pytest.approx(factor * part, rel=1e-6), one.sign

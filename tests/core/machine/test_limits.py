@@ -4,9 +4,11 @@ import pytest
 
 from throwbook.core.machine.limits import (
     LIMITS,
+    Opening,
     guarded_run_current,
     limits_for,
     rated_time,
+    widened,
 )
 from throwbook.core.rig import Actuator, LimitOverride, LockMechanism, Rig
 
@@ -51,3 +53,8 @@ def test_without_a_peak_the_rig_s_own_limit_counts_only_where_it_is_the_tighter(
         2.88
     )
     assert guarded_run_current(rig(run_current=LimitOverride(2.5, "thin cable"))).value == 2.5
+
+
+def test_an_expectation_without_an_opening_leaves_each_limit_as_it_is():
+    for limit in limits_for(rig()).values():
+        assert widened(limit, Opening()) == limit

@@ -177,3 +177,22 @@ def test_mot_3_course_exercise():
     at = float(np.interp(-2500 * turn, -speed, torque))
     assert at == pytest.approx(0.010263, abs=5e-7)
     assert at * 2500 * turn == pytest.approx(2.687, abs=5e-4)
+
+
+@pytest.mark.parametrize("ratio", [0.95, 0.99])
+def test_a_full_load_speed_near_that_without_load_is_moved_no_further_than_half_way_to_it(ratio):
+    """`R = V (1 - r)/(i_fl - r i0)`: with r lower by half of what it lacks to one, since no motor runs quicker loaded."""
+    sheet = replace(SHEET, full_load_speed_m_s=ratio * SHEET.no_load_speed_m_s)
+    moved = ratio - 0.5 * (1.0 - ratio)
+    ohm = sheet.voltage_v * (1.0 - moved) / (sheet.full_load_current_a - moved * sheet.no_load_current_a)
+    assert motor.motor_line(sheet).variants[3].r_ohm == pytest.approx(ohm)
+
+
+def test_each_data_sheet_value_is_moved_by_its_standard_uncertainty():
+    """A rectangle of 10 % either way (common practice, no source): a standard uncertainty of 10 % over root 3 (JCGM 100, 4.3.7)."""
+    u, line = 0.1 / np.sqrt(3.0), motor.motor_line(SHEET)
+    no_load, full_load, free, _ = line.variants
+    assert no_load.i0_a == pytest.approx((1.0 - u) * SHEET.no_load_current_a)
+    push = SHEET.rated_force_n / ((1.0 - u) * SHEET.full_load_current_a - SHEET.no_load_current_a)
+    assert full_load.k_f_n_per_a == pytest.approx(push)
+    assert free.k_e_v_s_per_m == pytest.approx(line.k_e_v_s_per_m / (1.0 - u))

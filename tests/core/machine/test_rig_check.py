@@ -127,3 +127,11 @@ def test_no_rig_crashes_the_check(rig):
     for problem in problems(rig):
         assert problem.what
         assert problem.key
+
+
+@pytest.mark.parametrize(("off_m", "grave"), [(0.00245, False), (0.00255, True)])
+def test_spacings_agree_with_the_travel_to_a_hundredth(off_m, grave):
+    """Measured by tape: 1 mm or 1 % (common practice, no source); 1 % of 0.25 m is 2.5 mm."""
+    lock = LockMechanism(0.25, spacing_locked_m=0.7 + 0.25 + off_m, spacing_unlocked_m=0.7)
+    rig = Rig("r", Actuator(12.0, 0.3, 1500.0, 0.016, 0.9, 3.6, 0.011), lock)
+    assert ("lock.needed_travel" in {one.key for one in problems(rig)}) == grave

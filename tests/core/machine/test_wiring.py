@@ -213,3 +213,9 @@ def test_a_conductor_that_is_none_is_refused(text):
 
 def test_no_current_never_opens_a_fuse():
     assert electrical.fuse_time(0.0, 10.0).at_most_s == math.inf
+
+
+def test_of_a_cable_of_8_awg_and_more_the_table_of_fuses_says_nothing():
+    """NFPA 70, 240.4(D) ends with 10 AWG; ASTM B258: 8 AWG has 8.37 mm2."""
+    assert electrical.fuse_row(8.37e-6) is None
+    assert electrical.fuse_row(8.30e-6).gauge == 10

@@ -4,8 +4,12 @@ import numpy as np
 import pytest
 
 from throwbook.core.quantities.clock import (
+    CLOCK_FROM_KEY,
     CLOCK_KEY,
     CLOCK_U_KEY,
+    CLOCK_UNTIL_KEY,
+    BoardTimes,
+    ClockTrouble,
     clock_u_s,
     holes_in,
     parting_of,
@@ -172,3 +176,15 @@ def test_lone_rows_that_are_missing_are_counted_to_one_in_a_hundred(share: float
     index = np.flatnonzero(np.random.default_rng(3).random(5000) > share)
     _, lost = holes_in(index / 200.0)
     assert lost.sum() == pytest.approx(index[-1] - index[0] + 1 - len(index), rel=0.01)
+
+
+def test_what_was_wrong_with_a_clock_reaches_from_the_first_trouble_to_the_last():
+    troubles = (ClockTrouble("one", 0.02, 30, 40), ClockTrouble("other", 0.05, 10, 20))
+    head = BoardTimes(np.arange(100) / 50.0, 0.02, troubles).head()
+    assert head == {
+        "rate_hz": 50.0,
+        CLOCK_KEY: "one; other",
+        CLOCK_U_KEY: 0.05,
+        CLOCK_FROM_KEY: 0.2,
+        CLOCK_UNTIL_KEY: 0.8,
+    }

@@ -106,3 +106,12 @@ def test_a_decision_is_never_sure_within_the_guard_band(value, u, limit, side):
     assert (decision == "undecided") == (-u <= room < u)
     assert decision != "pass" or room > 0.0
     assert decision != "fail" or room < 0.0
+
+
+def test_draws_are_as_many_as_are_said_and_fill_each_value_evenly():
+    draws = statistics.drawn(3)
+    assert draws.shape == (3, statistics.DRAWS)
+    for one in draws:
+        counts, _ = np.histogram(one, bins=64, range=(-1.0, 1.0))
+        # Chance would leave a standard deviation of the root of what is expected, in every one of them.
+        assert np.abs(counts - statistics.DRAWS / 64).max() < np.sqrt(statistics.DRAWS / 64)

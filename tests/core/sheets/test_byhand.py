@@ -15,9 +15,11 @@ from throwbook.core.quantities.statistics import HAND_TIMING_S
 from throwbook.core.sheets.assess_hand import assess_by_hand
 from throwbook.core.sheets.hand_readings import (
     Accuracy,
+    HandThrow,
     Instruments,
     Reading,
     accuracy_from,
+    in_air,
     metered,
     parse_line,
     timed,
@@ -267,3 +269,10 @@ def test_a_time_shorter_than_the_motor_needs_by_itself_is_a_travel_that_was_not_
     assert signs("lock 11.20s 2.10A 2.90A 12.40V") == {}
     assert signs("lock 10.80s 2.10A 2.90A") == {}
     assert signs("lock 8.80s 2.10A 2.90A") == {"stopped-short": "fail"}
+
+
+def test_a_throw_keeps_the_air_that_was_read_at_it():
+    own = HandThrow("lock", ambient_c=Reading(-3.0, 0.5))
+    assert in_air(own, 20.0) == own
+    assert in_air(HandThrow("lock"), None).ambient_c is None
+    assert in_air(HandThrow("lock"), 20.0).ambient_c == Reading(20.0, 1.0)

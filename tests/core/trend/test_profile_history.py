@@ -7,13 +7,14 @@ import pytest
 
 from throwbook.core.assessment import Figures, Profile
 from throwbook.core.rig import DIRECTIONS, LOCK, Actuator, LockMechanism, Rig
+from throwbook.core.trend import profile_trend
 from throwbook.core.trend.history import (
     RigHistory,
     SeasonCheck,
     SeasonService,
     SeasonThrow,
 )
-from throwbook.core.trend.profile_trend import check_profiles, spot_effects, spots_among
+from throwbook.core.trend.profile_trend import CheckBump, check_profiles, spot_effects, spots_among
 
 RIG = Rig("yard-loader", Actuator(12.0, 0.2, 1500.0, 0.016, 0.9, 3.6), LockMechanism(0.18))
 START = date(2022, 3, 1)
@@ -81,3 +82,12 @@ def test_after_the_repair_the_place_is_gone():
 def test_checks_without_profiles_say_nothing():
     bare = SeasonCheck(START, "s", "seasonal", (SeasonThrow(LOCK, Figures()),))
     assert spots([bare, bare]) == []
+
+
+def test_the_uncertainty_of_a_place_is_that_of_the_mean_of_its_checks():
+    """JCGM 100:2008, 4.2.3: s over the root of n; half a hundredth of the stroke on top (assumed), k = 2."""
+    places = [0.60, 0.61, 0.62, 0.61]
+    found = profile_trend._spot(
+        "lock", [CheckBump(START + timedelta(days=91 * i), at, 0.3, 1.5) for i, at in enumerate(places)]
+    )
+    assert found.at_fraction_u == pytest.approx(2.0 * np.hypot(np.std(places, ddof=1) / 2.0, 0.005))
