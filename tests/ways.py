@@ -302,7 +302,7 @@ def sighting_by_screen(folder: Path) -> list[Function]:
 
     from textual import events
 
-    from tests.tui.bench import app_on, keys
+    from tests.tui.bench import app_on, keys, settle
     from throwbook.jobs.sheets import view
     from throwbook_tui.screens.sighting import SightingScreen
 
@@ -314,10 +314,13 @@ def sighting_by_screen(folder: Path) -> list[Function]:
 
     async def go() -> None:
         async with app.run_test() as pilot:
-            app.push_screen(SightingScreen(sheet, 1, view(logbook, sheet)))
+            await settle(pilot)
+            await app.push_screen(SightingScreen(sheet, 1, view(logbook, sheet)))
+            await settle(pilot)
             await keys(pilot, *["1", "enter"] * 4)
             with watch.on():
                 app.post_message(events.Paste(HOW))
+                await settle(pilot)
                 await keys(pilot, "ctrl+s")
 
     with watch.on(here=False):  # a thread that is there already may be given the job
