@@ -86,9 +86,12 @@ A_COLUMN = {
     CORE + "records.py": "retained_power_off: str",
     CORE + "export_schema.py": '_of("sighting", "retained_power_off")',
     "logger/throwbook/cli/sheet.py": 'given["retained_power_off"]',
-    "tui/throwbook_tui/screens/sighting.py": 'FieldSpec("retained_power_off"',
+    CORE + "wording.py": '"retained_power_off": Name(',
 }
-"""A column of the logbook, by one that a sighting has: what stands where, with who asks for it."""
+"""A column of the logbook, by one that a sighting has: what stands where, with its name and the command that asks for it.
+
+A screen that asks for it too comes on top.
+"""
 A_SECTION = {
     REPORT + "sections.py": "def revisions(",
     REPORT + "report.py": "revisions(material)",
