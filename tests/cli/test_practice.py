@@ -64,7 +64,7 @@ def bring_in(command, files):
 @pytest.mark.parametrize(
     ("head", "made_by"),
     [
-        ({"board": "Rehearsal "}, "a rehearsal board"),
+        ({"board": "Rehearsal "}, "a simulated board"),
         ({"made_by": "throwbook samples (simulated)"}, "a simulation"),
         ({"board": "shunt-1", "firmware": "1"}, ""),
         ({}, ""),

@@ -18,7 +18,7 @@ a actuator again an and at bad broke broken by cause clear cleared current did d
 error fail failed failure fault faulty found go gone had has hole holes in is isn it its known left lock
 locking machine mechanism motor movement no none not nothing of off ok on one or pin pins problem reason
 rig right run same seen side sides stuck test that the this throw throws to trouble unknown unlock
-unlocking was wasn were with
+unlocking was wasn were with ended near ran stay still stood turned
 """
 STEM = 4
 """Letters by which two words are the same: stall, stalled, stalls."""
