@@ -44,7 +44,7 @@ def test_find_says_who_is_there_and_why_nobody_is(run):
 def test_find_without_any_board_ends_with_3_and_what_to_do(run):
     code, _, err = run("board", "find", "--port", "/dev/ttyNOSUCH")
     assert code == 3
-    assert "Plug it in" in err
+    assert "Plug the board in" in err
 
 
 def test_check_of_a_good_board_is_good(run):

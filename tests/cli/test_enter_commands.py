@@ -88,7 +88,7 @@ def test_a_paper_sheet_typed_in_twice_is_noticed(run):
     ("content", "complaint"),
     [
         (None, "no such file"),
-        (b"\xff\xfe\x00lock", "no text"),
+        (b"\xff\xfe\x00lock", "this is not text"),
         (b"lock 1s\n" * 200_000, "far too long"),
         (b"", "no throw"),
     ],

@@ -29,7 +29,7 @@ def path(tmp_path):
 
 
 def test_check_says_that_all_is_well_or_names_the_sheet_and_exits_1(path):
-    assert "All is as it was written" in run("check", book=path).stdout
+    assert "No change or loss was found" in run("check", book=path).stdout
     with open_logbook(path) as book:
         book.db.execute("DROP TRIGGER placement_no_update")
         book.db.execute("UPDATE placement SET as_found = 1")

@@ -76,7 +76,7 @@ def test_a_record_says_in_its_head_that_no_machine_made_it(head, made_by):
 
 def test_a_rehearsal_board_cannot_fill_a_sheet_of_a_real_logbook(run, tmp_path):
     code, _, err = bring_in(run, ten_throws(tmp_path, board="rehearsal"))
-    assert (code, "rehearsal board" in err) == (2, True)
+    assert (code, "made by a simulated board" in err) == (2, True)
     assert run("sheet", "list")[1].count(RIG) == 0
 
 
@@ -96,7 +96,7 @@ def test_a_throw_recorded_from_a_rehearsal_board_becomes_a_file_and_no_entry(run
         rig, RIG, trace, throws, "off", None, (), None, len(trace), 0, 0, tmp_path / "journal"
     )
     kept = keep(recorded, Place(logbook=str(run.path), in_logbook=True, by="M. K."), START)
-    assert (kept.sheet, "rehearsal board" in kept.kept_out) == ("", True)
+    assert (kept.sheet, "made by a simulated board" in kept.kept_out) == ("", True)
     assert kept.file is not None
     assert kept.file.exists()
     assert run("sheet", "list")[1].count(RIG) == 0
@@ -130,4 +130,4 @@ def test_a_real_logbook_is_not_called_practice(run):
     assert (found["practice"], found["status"]) == (False, "in service")
     assert found["sentence"] == f"in service; {found['next_check']['sentence']}"
     assert found["next_check"]["on"] is not None, "an accepted commissioning sheet sets the next check"
-    assert "each by itself" in found["caution"]
+    assert "look at each pin separately" in found["caution"]

@@ -60,7 +60,7 @@ def test_fit_reads_as_a_page_and_exits_0_where_nothing_fails(run):
 def test_fit_exits_1_where_it_does_not_fit(run):
     code, out, _ = run("fit", old='"200 mm"', new='"150 mm"')
     assert code == 1
-    assert "WRONG      actuator.stroke: is 150 mm, 38 mm short of the needed travel" in out
+    assert "WRONG      actuator.stroke: is 150 mm, 38 mm short of the travel needed" in out
     assert run("fit", "--json", old='"700 N"', new='"1200 N"')[0] == 1
 
 

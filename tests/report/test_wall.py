@@ -23,7 +23,7 @@ def test_a_rig_out_of_use_stands_on_top_and_in_capitals():
 def test_a_list_from_a_practice_logbook_says_so_first():
     paper = wall_list(ROWS, "all", date(2026, 5, 1), practice=True)
     assert words(paper).startswith("Practice, no machine")
-    assert "Nothing here speaks for a real machine" in words(paper)
+    assert "Nothing here proves anything about a real machine" in words(paper)
 
 
 def test_one_rig_is_no_rigs():

@@ -35,7 +35,7 @@ def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkey
         assert "something with this name is there already" in said(app)
         await keys(pilot, "escape")
         await make(pilot, "check")
-        assert "nothing was changed or lost" in said(app)
+        assert "no change or loss was found" in said(app)
         await keys(pilot, "escape", "enter", "p")
         await look("papers-of-a-rig")
         await make(pilot, "cab card")
@@ -79,7 +79,7 @@ def test_a_backup_put_back_as_the_help_says_opens_with_all_it_held(seasons_logbo
             await settle(pilot)
             assert f" {throws} " in f"{said(app)} "
             await keys(pilot, "l", "down", "down", "enter")
-            assert "nothing was changed or lost" in said(app)
+            assert "no change or loss was found" in said(app)
 
     asyncio.run(journey())
 

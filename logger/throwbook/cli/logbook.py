@@ -71,7 +71,7 @@ def check(ctx: click.Context, as_json: bool) -> int:
                 f"{_counted(len(found.problems), 'problem')}. Keep this file, and work from a backup."
             )
         else:
-            output.line("Nothing was changed or lost.", style="good")
+            output.line("No change or loss was found.", style="good")
     return 1 if found.problems else 0
 
 

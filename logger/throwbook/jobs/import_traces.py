@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from throwbook import __version__
 from throwbook.core.quantities.text import counted
 from throwbook.core.records import BENCH, LoggedTrial, SheetState
-from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD, conditions_from
+from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD, conditions_from, simulated_by
 from throwbook.core.status.latch import Status
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
@@ -246,7 +246,7 @@ def _refuse_rehearsed(book: Logbook, traces: Sequence["Trace"]) -> None:
     found = [one for one in traces if str(one.head.get("board", "")).lower() == REHEARSAL_BOARD]
     if found and not book.for_practice():
         raise InputError(
-            "it was recorded from a rehearsal board and says nothing of the machine",
+            f"it was made by {simulated_by(found[0].head)} and says nothing of the machine",
             found[0].source,
             f"Leave it out. To practise, start a logbook of its own: throwbook --logbook practice.db rig add FILE.toml --reason '{FOR_PRACTICE}'",
         )

@@ -64,7 +64,7 @@ def _check(logbook: str | None, rig: str | None, where: Path | None, now: dateti
 
     path, found = check(logbook)
     if not found.problems:
-        return [f"{path.name}: nothing was changed or lost."]
+        return [f"{path.name}: no change or loss was found."]
     return [
         f"{path.name}: {counted(len(found.problems), 'thing')} not as it was written:",
         *(f"{one.where}: {one.what}" for one in found.problems[:10]),
