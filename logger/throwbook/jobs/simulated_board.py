@@ -171,7 +171,7 @@ def faults_from(typed: Sequence[str]) -> "tuple[SimulatedFault, ...]":
     """Faults as typed: ``local-bind``, ``local-bind=0.5``, ``local-bind=0.5@0.6`` (severity, place).
 
     >>> faults_from(["local-bind=0.5@0.6"])
-    (Fault(kind='local-bind', severity=0.5, place=0.6),)
+    (SimulatedFault(kind='local-bind', severity=0.5, place=0.6),)
     """
     from throwbook.core.simulator import FAULTS, SimulatedFault
 

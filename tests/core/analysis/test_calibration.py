@@ -119,5 +119,5 @@ def test_a_calibration_is_due_after_its_day():
 @pytest.mark.parametrize("shown", [0.0005, -2.0, 20.0])
 def test_readings_that_make_no_line_are_refused(shown: float):
     """The motor wasn't on, the clamp was the wrong way round, the wrong wire."""
-    with pytest.raises(InputError, match="make no line"):
+    with pytest.raises(InputError, match="do not fit a straight line"):
         fit_calibration([CalibrationPoint(0, 0.01, 0, 0.001), CalibrationPoint(2.0, 0.02, shown, 0.001)])

@@ -114,7 +114,7 @@ def test_after_a_whole_throw_a_whole_one_can_only_go_back():
 def test_where_the_direction_is_not_known_it_is_judged_both_ways():
     found = assess_record(joined(SHORT, SHORT.but(seed=7)), RIG, BASELINES)
     assert found[1].direction == "lock"
-    assert any("which way" in note for note in found[1].notes)
+    assert any("judged both ways" in note for note in found[1].notes)
 
 
 def test_a_jog_before_a_whole_throw_is_watched_and_alone_it_fails():

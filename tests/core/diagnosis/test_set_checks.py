@@ -53,7 +53,7 @@ def test_one_short_rest_is_told_but_harms_nothing():
     trials = [throw(0), throw(24)]
     assert duty_of(trials) == [None, "info"]
     assert judge_set(trials, RIG)[1].verdict == "pass"
-    assert "asks for 42 s" in judge_set(trials, RIG)[1].signs[0].because
+    assert "calls for 42 s" in judge_set(trials, RIG)[1].signs[0].because
 
 
 def test_short_rests_in_a_row_are_a_watch():

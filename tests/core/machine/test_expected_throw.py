@@ -149,8 +149,8 @@ def test_by_the_rating_suitability_judgement_card_and_sheet_expect_one_throw(rig
     assert (expected.time_s, expected.run_current_a) == (time, run)
     assert rated_time(rig) == pytest.approx(time.value)
     says = next(finding.says for finding in judged.findings if finding.about == "time and current")
-    assert "whole stroke" in says
-    assert "whole stroke" in expected.because
+    assert "full stroke" in says
+    assert "full stroke" in expected.because
 
     # A throw that takes just that, its voltage read at the motor, reads 100 %.
     volts = rig.actuator.voltage_v - run.value * supply_ohm(rig)
@@ -164,7 +164,7 @@ def test_by_the_rating_suitability_judgement_card_and_sheet_expect_one_throw(rig
         row = table.rows[CARD_TEMPERATURES_C.index(20.0)]
         assert row[1] == f"{expected.time_from_s:.1f} to {expected.time_to_s:.1f}"
         assert float(row[2]) <= time.value * usual < float(row[2]) + 0.1
-        assert "whole stroke" in table.caption
+        assert "full stroke" in table.caption
 
 
 @settings(max_examples=40, deadline=None)
@@ -186,7 +186,7 @@ def test_with_a_baseline_judgement_card_sheet_and_trend_expect_one_throw(rig, sl
     for table in papers_of(rig, {"lock": baseline}):
         row = table.rows[CARD_TEMPERATURES_C.index(20.0)]
         assert float(row[2]) <= time_s * high.limit + 1e-6 < float(row[2]) + 0.1 + 2e-6
-        assert "whole stroke" in table.caption
+        assert "full stroke" in table.caption
     throw = SeasonThrow(
         "lock",
         Figures(travel_time_s=Measured(time_s, 0.1), run_current_a=Measured(run_a, 0.1), mean_voltage_v=Measured(nominal_v, 0.1)),

@@ -233,7 +233,9 @@ def test_the_first_throw_after_a_rest_of_hours_or_an_unknown_rest_is_as_found():
 
 def test_rest_between_throws_keeps_the_duty_cycle():
     plan = plan_for(COMMISSIONING, RIG)
-    run_s = 0.200 / 0.0099  # the whole stroke, 10 % slower than the data sheet says
+    # The full stroke at the rated push. Full-load speed and rated push may each be 10 % off, so the motor may have 9.9 mm/s
+    # at 1350 N already; from 16 mm/s at no load its speed falls in a straight line on to 1500 N.
+    run_s = 0.200 / (0.016 - (0.016 - 0.0099) * 1500.0 / 1350.0)
     assert run_s / (run_s + plan.rest_s) == pytest.approx(0.25)
     assert plan.rest_from == "data sheet"
     assert (

@@ -223,7 +223,7 @@ def _without_residuals(record: _Record, way: int, first: int, last: int) -> Iter
 
 def _breaks_off(record: _Record, begun: int, low: int) -> bool:
     """Whether the current before a low stretch is a jog that was cut off: it held, and fell at once. That of a start dies
-    away."""
+    away: even one that falls in a straight line holds for less than it falls."""
     if low - begun < FEWEST_JOG_ROWS:
         return False
     low_a = median_of(record.current_a[low : low + SUSTAINED_SAMPLES])
@@ -232,7 +232,7 @@ def _breaks_off(record: _Record, begun: int, low: int) -> bool:
     held = np.flatnonzero(np.abs(off_a) <= STILL_FALLING * fall_a)
     fell = low - begun - int(held[-1]) if len(held) else low - begun
     at_once = max(ROWS_OF_A_STEP, min(round(STEP_S / record.period_s), (low - begun) // HELD_OVER_FALL))
-    return fall_a > 0.0 and fell <= at_once and len(held) >= FEWEST_JOG_ROWS
+    return fall_a > 0.0 and fell <= at_once and len(held) >= max(FEWEST_JOG_ROWS, fell)
 
 
 def _low_levels(record: _Record, first: int, last: int) -> Iterator[tuple[int, int]]:

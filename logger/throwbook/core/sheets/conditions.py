@@ -28,7 +28,7 @@ def simulated_by(head: Mapping[str, Any]) -> str:
     """What made a record, where no machine did, by the head of its file; empty: nothing says that it is simulated.
 
     >>> simulated_by({"board": "rehearsal"}), simulated_by({"board": "shunt-1"})
-    ('a rehearsal board', '')
+    ('a simulated board', '')
     """
     if str(head.get("board", "")).strip().lower() == REHEARSAL_BOARD:
         return "a simulated board"
