@@ -6,11 +6,13 @@ import pytest
 
 from throwbook.core.rig import DIRECTIONS
 from throwbook.core.status.latch import LEVELS
-from throwbook_tui.present import VERDICTS
+from throwbook.core.wording import VERDICTS
+from throwbook_tui.present import FIGURES_PASS
 from throwbook_tui.widgets.frame import GLYPHS, HEIGHT, big_rows
 
 WORDS = (
-    *(large for _, large, _ in VERDICTS.values()),
+    FIGURES_PASS,
+    *(name.column.upper() for name in VERDICTS.values()),
     *(level.upper() for level in LEVELS),
     *(f"{way.upper()} ?" for way in DIRECTIONS),
     *("STALL", "ARMED", "WAIT", "SHEET ACCEPTED", "12.4 A  3.5 s", "0.0 s"),

@@ -31,13 +31,11 @@ ONLY_TYPED = {
 """Jobs that no screen starts; some of their sentences still name an option with its value."""
 NO_ERRORS = [
     "unfinished.py",
-    "verdict.py",
     "acceptance.py",
     "acceptance_rules.py",
     "baseline_selection.py",
     "steps_to_clear.py",
     "logbook_care.py",
-    "upgrade.py",
 ]
 TYPED = re.compile(r"(?<![\w-])--[a-z]|throwbook (?!method)[a-z]+ ?[a-z]*|throwbook [a-z]+'")
 

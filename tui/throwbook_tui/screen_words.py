@@ -35,7 +35,7 @@ FIELDS = {
 REMEDIES = {
     Remedy.ADD_CHECK: "Make a check first: S on the rig's screen plans it.",
     Remedy.ADD_RIG: "N on the list of rigs adds one.",
-    Remedy.AS_READ: "If the meter really showed it, enter it from the command line: throwbook enter --as-read.",
+    Remedy.AS_READ: "If the meter really showed it, enter it from the command line.",
     Remedy.BRING_BACK: "It is brought back from the command line.",
     Remedy.CHECK_BOARD: "C on the board screen checks it.",
     Remedy.CHECK_LOGBOOK: "'check' under L on the list of rigs shows how far it is off and whose it is.",
@@ -70,12 +70,10 @@ def spoken(error: ThrowbookError) -> str:
 SAID: tuple[tuple[str, str], ...] = (
     (r"(udge [a-z ]+): throwbook record --recover", r"\1: J on the rig's screen, or on the list of rigs"),
     (r"; and (\d+) more \('throwbook sheet show' lists them\)", r"; and \1 more (M on the sheet lists them)"),
-    (r"\(enter: --at, import: --started\)", "(time of the throw)"),
     (r"\(--new-baseline\)", "(new baseline because)"),
     (r" \(--shared-risk yes\)", ""),
     (r"'throwbook check'", "'check' under L on the list of rigs"),
     (r"'throwbook sheet rejudge' writes it again", "judging the sheet again from the command line writes it again"),
-    (r"give --clamp-accuracy", "give its accuracy"),
     (r"is planned: throwbook sheet show \S+", "is planned: open it on the rig's screen"),
     (r"throwbook order clear( .*)?$", "W on the rig's screen"),
     (r"'throwbook ([a-z ]+)'", r"the command line ('\1')"),

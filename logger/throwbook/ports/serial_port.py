@@ -34,7 +34,7 @@ MOST_STEP_S = 0.5
 def _both_ends() -> tuple[int, int, str]:
     """Far end, near end and the near end's name."""
     if sys.platform == "win32":
-        raise OutsideError("this system has no pseudo-terminals", "simulated board", "Leave --link out")
+        raise OutsideError("this system has no pseudo-terminals", "simulated board", "Give it no second name")
     else:  # noqa: RET506 - so that the type checker leaves it out on Windows
         import tty
 
