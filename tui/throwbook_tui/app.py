@@ -68,6 +68,7 @@ class ThrowbookApp(App[None]):
     def __init__(self, desk: Desk) -> None:
         super().__init__()
         self.desk = desk
+        self.animation_level = "none"  # each step of a slide is a screen drawn anew, and slow over SSH
         self._stylesheets: dict[str, Stylesheet] = {}
         self.register_theme(DAY)
         self.register_theme(NIGHT)
