@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from textual.pilot import Pilot
+from textual.scrollbar import ScrollBar
 
 from tests.tui.bench import SIZES, settle
 from tests.tui.logbooks import commissioned, copied, with_seasons
@@ -24,6 +25,9 @@ def _a_colour_terminal(monkeypatch):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("COLORTERM", "truecolor")
     monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.setattr(
+        ScrollBar, "renderer", ScrollBar.renderer
+    )  # a plain terminal's stays for the whole process
 
 
 @pytest.fixture
