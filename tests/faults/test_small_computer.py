@@ -99,6 +99,7 @@ def test_the_screen_keeps_within_it(season: Path):
         assert screen.wait(LONGEST_S) == 0
     finally:
         screen.kill()
+        screen.wait()
         os.close(far)
 
 
