@@ -78,11 +78,11 @@ AT_ONCE = 4
 MEASURED = TOP / "build" / "mutations.json"
 EQUAL = "only where a reckoned figure equals the limit in its last bit"
 NO_MATTER = {
-    f"{PRODUCT}/core/analysis/current_runs.py _only_holds: piece.last + 1 -> (piece.last - 1)": "the middle of a level, two rows shorter",
+    f"{PRODUCT}/core/analysis/residual_current.py only_holds: piece.last + 1 -> (piece.last - 1)": "the middle of a level, two rows shorter",
     f"{PRODUCT}/core/analysis/current_runs.py _is_echo: ran_s < PAUSE_S -> (ran_s <= PAUSE_S)": EQUAL,
-    f"{PRODUCT}/core/analysis/current_runs.py _Record.at_stall_level: level_a >= ABOVE_RATED * self.stroke.full_load_a -> "
+    f"{PRODUCT}/core/analysis/residual_current.py RunRecord.at_stall_level: level_a >= ABOVE_RATED * self.stroke.full_load_a -> "
     "(level_a > ABOVE_RATED * self.stroke.full_load_a)": EQUAL,
-    f"{PRODUCT}/core/analysis/current_runs.py _steps: ordered[int(high[-1]):] <= low_a -> "
+    f"{PRODUCT}/core/analysis/residual_current.py _steps: ordered[int(high[-1]):] <= low_a -> "
     "(ordered[int(high[-1]):] < low_a)": EQUAL,
     f"{PRODUCT}/core/diagnosis/signs/load.py _flowed_at_rest: flowed_a > SAME_LEVEL * evidence.idle_a -> "
     "(flowed_a >= SAME_LEVEL * evidence.idle_a)": EQUAL,

@@ -83,20 +83,22 @@ def test_a_recording_keeps_within_it(tmp_path: Path):
     assert (tmp_path / "t.csv").exists()
 
 
-@pytest.mark.xfail(
-    strict=False, reason="on a busy computer the list of rigs now and then never comes: cause not found yet"
-)
-def test_the_screen_keeps_within_it(season: Path):
+def test_the_screen_keeps_within_it(season: Path, tmp_path: Path):
+    """Now and then, on a busy computer, the list of rigs never comes. Until the cause is known, that is told with where the
+    threads stood, and fails nothing."""
+    threads = tmp_path / "threads.txt"
     far, near = os.openpty()
     fcntl.ioctl(near, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
     code = f"import resource; resource.setrlimit(resource.RLIMIT_DATA, ({LIMIT_BYTES},) * 2)\n"
+    code += f"import faulthandler; faulthandler.dump_traceback_later({LONGEST_S / 2}, file=open({str(threads)!r}, 'w'))\n"
     code += "import sys; from throwbook.cli.main import main; main()"
     line = [sys.executable, "-c", code, "--logbook", str(season / "log.throwbook")]
     env = os.environ | {"TERM": "xterm-256color"}
     screen = subprocess.Popen(line, cwd=TOP, env=env, stdin=near, stdout=near, stderr=near)
     os.close(near)
     try:
-        assert b"yard-loader" in until(far, b"yard-loader")
+        if b"yard-loader" not in until(far, b"yard-loader"):
+            pytest.xfail(f"the list of rigs never came; the threads stood at:\n{threads.read_text()}")
         os.write(far, b"\x11")  # leave
         until(far, b"nothing more")
         assert screen.wait(LONGEST_S) == 0

@@ -369,8 +369,8 @@ def wall_list(rows: Sequence[WallRow], what: str, issued: date, practice: bool =
     blocks.append(Table(headings, table, what, pencil=True, big=True) if rows else Text(what))
     blocks.append(
         Text(
-            "A status goes up at any time: before work, ask the logbook and not this list. What is written by hand here has "
-            "to be typed in too: throwbook enter.",
+            "A status can be tightened at any time: before work, ask the logbook and not this list. What is written here by "
+            "hand has to be typed in too: throwbook enter.",
         )
     )
     subtitle = f"as the logbook stood on {issued}"

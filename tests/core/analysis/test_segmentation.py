@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.core.drawn_strokes import RIG, Drawn
-from throwbook.core.analysis.current_runs import FullStroke
 from throwbook.core.analysis.movements import movements_of
+from throwbook.core.analysis.residual_current import FullStroke
 from throwbook.core.analysis.segmentation import _back_to_the_knee, segment
 from throwbook.core.analysis.transient import _falls_for_good
 from throwbook.core.trace import Trace

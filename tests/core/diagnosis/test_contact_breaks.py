@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, healthy
 from throwbook.core.analysis.baseline import make_baseline
-from throwbook.core.analysis.current_runs import JOG, PAUSE_S, FullStroke
 from throwbook.core.analysis.movements import movements_of
+from throwbook.core.analysis.residual_current import JOG, PAUSE_S, FullStroke
 from throwbook.core.analysis.segmentation import segment
 from throwbook.core.analysis.transient import find_breaks
 from throwbook.core.diagnosis.assess import assess_trace

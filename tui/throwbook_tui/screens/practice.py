@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 FAULTS: tuple[tuple[str, str], ...] = (
-    ("", "healthy"),
+    ("", "no fault"),
     ("even-friction", "drag"),
     ("local-bind", "binding spot"),
     ("obstruction", "blocked: it stalls"),

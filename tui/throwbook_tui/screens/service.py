@@ -227,8 +227,8 @@ class ServiceViewScreen(TextPage):
             ("hour meter", f"{entry.machine_hours_h:g} h" if entry.machine_hours_h is not None else ""),
             ("cost", entry.cost),
             ("next check", day(entry.due_on) if entry.due_on else ""),
-            ("stretch", "the trend chart restarts here" if entry.starts_stage else "goes on"),
-            ("written by", entry.by),
+            ("trend chart", "restarts here" if entry.starts_stage else "goes on"),
+            ("entered by", entry.by),
         )
         cells += [Cell(""), *(Cell(f"{name:<11} {told}") for name, told in rest if told)]
         if entry.answers:

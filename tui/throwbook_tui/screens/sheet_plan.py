@@ -60,7 +60,7 @@ class CautionsScreen(Page[bool]):
             if number < self._done:
                 cells.append(Cell(f"[x] {text}", GOOD))
             elif number == self._done:
-                cells.append(Cell(f"[ ] {text}  <- Enter", WARN))
+                cells.append(Cell(f"[ ] {text}  <-\N{NO-BREAK SPACE}Enter", WARN))
             else:
                 cells.append(Cell(f"[ ] {text}", QUIET))
         self.query_one("#first", Static).update(listed(self.app, cells))

@@ -128,7 +128,6 @@ class TrendScreen(Page[None]):
 def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
     """What the chart says, in words."""
     from throwbook.core.trend.trend_result import (
-        CHANGE,
         change_text,
         figure_name,
         forecast_text,
@@ -145,8 +144,8 @@ def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
             STRONG,
         ),
         Cell(
-            f"{CHANGE.capitalize()} ({three_digits(one.chart.level)} / {three_digits(one.chart.centre)}): {change_text(one)}. "
-            f"First out of control: {signal_text(one)}.",
+            f"Change ({three_digits(one.chart.centre)} -> {three_digits(one.chart.level)}): {change_text(one)}."
+            + (f" First out of control: {signal_text(one)}." if one.first_signal else ""),
             tone,
         ),
         Cell(f"Limit reached: {forecast_text(one)}."),

@@ -1,6 +1,6 @@
 """A record split into its movements: each with its own rest before and after, and the direction it went in.
 
-A movement is any stretch of current that isn't rest. Every one is judged; none is passed over.
+A movement is any run of current that isn't rest. Every one is judged; none is passed over.
 """
 
 from collections.abc import Mapping, Sequence
@@ -10,8 +10,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from throwbook.core.analysis.current_runs import PAUSE_S, WHOLE, CurrentRun, FullStroke, current_runs_of
+from throwbook.core.analysis.current_runs import current_runs_of
 from throwbook.core.analysis.record_conditions import LASTING, LATE_S, faults_in, head_from
+from throwbook.core.analysis.residual_current import PAUSE_S, WHOLE, CurrentRun, FullStroke
 from throwbook.core.analysis.rest import NO_REST, Rest, find_rest, smoothing_width
 from throwbook.core.quantities.statistics import median_of
 from throwbook.core.rig import LOCK, UNLOCK, Rig
@@ -55,38 +56,36 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
     told = trace.head.get(REST_LEVEL)
     if isinstance(told, float) and rest.seen:
         rest = replace(rest, level_a=told)  # the record that it was cut from showed more
-    stretches = _over_unread_rows(current_runs_of(trace, rest, period_s, stroke), trace)
-    if not stretches:
+    runs = _over_unread_rows(current_runs_of(trace, rest, period_s, stroke), trace)
+    if not runs:
         return (Movement(trace, trace.direction, rest, period_s, None),)
-    if len(stretches) == 1:
-        return (Movement(trace, trace.direction, rest, period_s, stretches[0]),)
-    shares = [_share(trace, rest, stretch, stroke) for stretch in stretches]
-    directions = _directions(stretches, shares, trace.direction, rig)
+    if len(runs) == 1:
+        return (Movement(trace, trace.direction, rest, period_s, runs[0]),)
+    shares = [_share(trace, rest, run, stroke) for run in runs]
+    directions = _directions(runs, shares, trace.direction, rig)
     margin = smoothing_width(rest.noise_a, stroke.no_load_a) + 1
     found = []
-    for number, (stretch, direction) in enumerate(zip(stretches, directions, strict=True)):
-        later = range(number + 1, len(stretches))
-        start = _rest_begins(trace.time_s, stretches[number - 1], stretch.first) if number else 0
-        stop = max(stretch.over + 2, stretches[number + 1].first - margin) if later else len(trace)
-        follows = any(shares[each] > WHOLE and stretches[each].way == stretch.way for each in later)
-        head: dict[str, object] = {MOVEMENT: number + 1, MOVEMENTS: len(stretches)}
+    for number, (run, direction) in enumerate(zip(runs, directions, strict=True)):
+        later = range(number + 1, len(runs))
+        start = _rest_begins(trace.time_s, runs[number - 1], run.first) if number else 0
+        stop = max(run.over + 2, runs[number + 1].first - margin) if later else len(trace)
+        follows = any(shares[each] > WHOLE and runs[each].way == run.way for each in later)
+        head: dict[str, object] = {MOVEMENT: number + 1, MOVEMENTS: len(runs)}
         if follows:
             head[WHOLE_THROW_FOLLOWS] = True
         if rest.seen:
             head[REST_LEVEL] = round(rest.level_a, 9)
         cut = _cut(trace, slice(start, stop), head, direction)
-        moved = replace(
-            stretch, first=stretch.first - start, last=stretch.last - start, over=stretch.over - start
-        )
+        moved = replace(run, first=run.first - start, last=run.last - start, over=run.over - start)
         found.append(Movement(cut, direction, rest, period_s, moved))
     return tuple(found)
 
 
-def _over_unread_rows(stretches: list[CurrentRun], trace: Trace) -> list[CurrentRun]:
-    """The stretches without the ends that nobody saw: the current was gone because the board's sensor didn't answer."""
+def _over_unread_rows(runs: list[CurrentRun], trace: Trace) -> list[CurrentRun]:
+    """The runs without the ends that nobody saw: the current was gone because the board's sensor didn't answer."""
     lost_s = [fault.at_s for fault in faults_in(trace.head) if fault.code == LASTING]
     joined: list[CurrentRun] = []
-    for each in stretches:
+    for each in runs:
         before = joined[-1] if joined else None
         if before is not None and before.way == each.way:
             gone_s = float(trace.time_s[before.last])
@@ -97,10 +96,10 @@ def _over_unread_rows(stretches: list[CurrentRun], trace: Trace) -> list[Current
     return joined
 
 
-def _share(trace: Trace, rest: Rest, stretch: CurrentRun, stroke: FullStroke) -> float:
-    """Share of the stroke that a stretch drove, roughly."""
-    current_a = stretch.way * (trace.current_a - rest.level_a)
-    return stroke.share_done(trace.time_s, current_a, trace.voltage_v, slice(stretch.first, stretch.last + 1))
+def _share(trace: Trace, rest: Rest, run: CurrentRun, stroke: FullStroke) -> float:
+    """Share of the stroke that a run drove, roughly."""
+    current_a = run.way * (trace.current_a - rest.level_a)
+    return stroke.share_done(trace.time_s, current_a, trace.voltage_v, slice(run.first, run.last + 1))
 
 
 def _rest_begins(time_s: FloatArray, before: CurrentRun, first: int) -> int:
@@ -114,7 +113,7 @@ def _rest_begins(time_s: FloatArray, before: CurrentRun, first: int) -> int:
 
 
 def _directions(
-    stretches: Sequence[CurrentRun], shares: Sequence[float], direction: str, rig: Rig
+    runs: Sequence[CurrentRun], shares: Sequence[float], direction: str, rig: Rig
 ) -> list[str | None]:
     """Which way each movement went; None where the current doesn't tell.
 
@@ -123,8 +122,8 @@ def _directions(
     whole throw went the record's way too, and after a whole throw the next one can only go back: the limit switch that
     ended the first leaves no other.
     """
-    if rig.board.placed_in == SIGNED_BOARD or len({each.way for each in stretches}) > 1:
-        return [direction if each.way == stretches[0].way else _other(direction) for each in stretches]
+    if rig.board.placed_in == SIGNED_BOARD or len({each.way for each in runs}) > 1:
+        return [direction if each.way == runs[0].way else _other(direction) for each in runs]
     found: list[str | None] = []
     before: str | None = None
     since = 0.0

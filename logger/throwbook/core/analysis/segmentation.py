@@ -10,15 +10,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from throwbook.core.analysis.current_runs import (
+from throwbook.core.analysis.current_runs import movement_threshold
+from throwbook.core.analysis.movements import Movement
+from throwbook.core.analysis.residual_current import (
     PAUSE_S,
     SURELY_LOWER,
     SUSTAINED_SAMPLES,
     SWITCHED_S,
     TURNS,
-    movement_threshold,
 )
-from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.rest import (
     END_S,
     FEWEST_REST_ROWS,
@@ -121,17 +121,17 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     no_load_current_a
         From the rating [A].
     """
-    trace, rest, stretch, period_s = movement.trace, movement.rest, movement.run, movement.period_s
-    if stretch is None:
+    trace, rest, run, period_s = movement.trace, movement.rest, movement.run, movement.period_s
+    if run is None:
         return _nothing_moved(movement, no_load_current_a)
-    time_s, polarity, first, last = trace.time_s, stretch.way, stretch.first, stretch.last
+    time_s, polarity, first, last = trace.time_s, run.way, run.first, run.last
     width = smoothing_width(rest.noise_a, no_load_current_a)
     threshold = movement_threshold(rest, no_load_current_a)
     step_a = resolution_step(trace.current_a[max(0, first - 50) : first + 200])
     zero_a, zero_u_a, noise_a = 0.0, float("nan"), 0.0
     if rest.seen:
         # A current that flows on to the last row may be what holds the other way.
-        over = stretch.over if stretch.over < len(trace) - 1 else last
+        over = run.over if run.over < len(trace) - 1 else last
         zero = zero_of(trace.current_a, first, over, rest, no_load_current_a, step_a)
         zero_a, zero_u_a, noise_a = zero.level_a, zero.u_a, zero.noise_a
     current = polarity * (trace.current_a - zero_a)
@@ -144,7 +144,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         turns_a = TURNS * no_load_current_a
         last = _back_to_the_knee(current, first, last, max(12, int(2.0 * END_S / period_s)), turns_a)
     opened = _first_opening(current, time_s, first, last, noise_a)
-    bounced_s = stretch.bounced_s if opened == last else float(time_s[stretch.over] - time_s[opened])
+    bounced_s = run.bounced_s if opened == last else float(time_s[run.over] - time_s[opened])
     last = opened
     starts_running = first == 0 or not rest.seen
     ends_running = last >= len(current) - 1
@@ -181,13 +181,13 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         end_u_s=end_u_s,
         starts_running=starts_running,
         ends_running=ends_running,
-        pauses=stretch.pauses,
+        pauses=run.pauses,
         bounced_s=bounced_s,
-        residual_a=stretch.residual_a,
+        residual_a=run.residual_a,
         spikes=spikes,
         wild=wild,
         quiet=_quiet_beside(movement, no_load_current_a),
-        over=stretch.over,
+        over=run.over,
         breaks=breaks,
     )
 
@@ -215,11 +215,11 @@ def _sharpen(
 
 def _quiet_beside(movement: Movement, no_load_current_a: float) -> bool:
     """Whether what isn't the movement is one quiet level; a residual current is known by itself."""
-    stretch, trace = movement.run, movement.trace
-    if stretch is None or stretch.residual_a:
+    run, trace = movement.run, movement.trace
+    if run is None or run.residual_a:
         return True
-    settled = int(np.searchsorted(trace.time_s, trace.time_s[stretch.over] + PAUSE_S))
-    beside = np.concatenate((trace.current_a[: max(0, stretch.first - 2)], trace.current_a[settled + 1 :]))
+    settled = int(np.searchsorted(trace.time_s, trace.time_s[run.over] + PAUSE_S))
+    beside = np.concatenate((trace.current_a[: max(0, run.first - 2)], trace.current_a[settled + 1 :]))
     return one_quiet_level(beside, movement.period_s, no_load_current_a)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from throwbook.core.analysis.current_runs import ABOVE_RATED, SUSTAINED_SAMPLES
+from throwbook.core.analysis.residual_current import ABOVE_RATED, SUSTAINED_SAMPLES
 from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.quantities.statistics import from_step, median_of, median_of_three, robust_sd
 from throwbook.core.rig import Actuator

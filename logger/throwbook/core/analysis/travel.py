@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Baseline, Fit, smooth_over
-from throwbook.core.analysis.current_runs import SUSTAINED_SAMPLES
+from throwbook.core.analysis.residual_current import SUSTAINED_SAMPLES
 from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.stalled_motor import StalledMotor
 from throwbook.core.analysis.transient import BESIDE_ROWS, BOUNCE_S, left_out

@@ -7,10 +7,10 @@ import numpy as np
 
 from throwbook.core.analysis.baseline import Baseline
 from throwbook.core.analysis.calibration import GAIN_U_KEY
-from throwbook.core.analysis.current_runs import ABOUT, TURNS
 from throwbook.core.analysis.figures import Gains, least_inrush_a
 from throwbook.core.analysis.movements import Movement, movements_of, on_its_own
 from throwbook.core.analysis.record_conditions import notes_of, spoilt_by, untimed_by
+from throwbook.core.analysis.residual_current import ABOUT, TURNS
 from throwbook.core.assessment import (
     FAIL,
     INFO,

@@ -6,9 +6,9 @@ import numpy as np
 
 from throwbook.core.analysis.baseline import Baseline, Fit
 from throwbook.core.analysis.clipping import at_the_ceiling
-from throwbook.core.analysis.current_runs import JOG
 from throwbook.core.analysis.edges import PlaceU
 from throwbook.core.analysis.figures import MOST_LOST
+from throwbook.core.analysis.residual_current import JOG
 from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.travel import LateLoad, Travel
 from throwbook.core.assessment import CUT_OFF, Figures, Profile

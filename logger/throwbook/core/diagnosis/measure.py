@@ -6,10 +6,10 @@ import numpy as np
 
 from throwbook.core.analysis.baseline import Baseline, fit_difference
 from throwbook.core.analysis.clipping import clipped_at
-from throwbook.core.analysis.current_runs import JOG, FullStroke
 from throwbook.core.analysis.edges import PlaceU, place_u, starts_softly
 from throwbook.core.analysis.figures import Gains, end_of, figures_of
 from throwbook.core.analysis.movements import Movement
+from throwbook.core.analysis.residual_current import JOG, FullStroke
 from throwbook.core.analysis.segmentation import Segments, segment
 from throwbook.core.analysis.stalled_motor import stalled_motor_of
 from throwbook.core.analysis.transient import MOST_OF_IT

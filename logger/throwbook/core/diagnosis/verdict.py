@@ -8,8 +8,8 @@ more than U is ``fail``, in between ``undecided``, with what would settle it. An
 from dataclasses import replace
 
 from throwbook.core.analysis.clipping import at_the_ceiling
-from throwbook.core.analysis.current_runs import JOG, TURNS
 from throwbook.core.analysis.figures import GAIN_U
+from throwbook.core.analysis.residual_current import JOG, TURNS
 from throwbook.core.assessment import (
     CUT_OFF,
     FAIL,

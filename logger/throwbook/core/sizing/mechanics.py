@@ -177,7 +177,7 @@ def stroke(case: SizingCase) -> Finding:
     rig = case.rig
     travel, have = rig.lock.needed_travel_m, rig.actuator.stroke_m
     excess = have - travel
-    shown = f"stroke {_length(case, have)}, needed travel {_length(case, travel)}"
+    shown = f"stroke {_length(case, have)}, travel needed {_length(case, travel)}"
     if excess < 0.0:
         return Finding(
             "stroke",

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from throwbook.core.analysis.current_runs import PAUSE_S
+from throwbook.core.analysis.residual_current import PAUSE_S
 from throwbook.core.assessment import (
     CUT_OFF,
     FAIL,

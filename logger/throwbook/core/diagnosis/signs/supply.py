@@ -3,8 +3,9 @@
 import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD
-from throwbook.core.analysis.current_runs import SHORTEST_S, SUSTAINED_SAMPLES
+from throwbook.core.analysis.current_runs import SHORTEST_S
 from throwbook.core.analysis.record_conditions import lost_by_numbers
+from throwbook.core.analysis.residual_current import SUSTAINED_SAMPLES
 from throwbook.core.assessment import CUT_OFF, INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.limits import LIMITS, LONG_BAND, SHORT_BAND, SHORT_STROKE_S

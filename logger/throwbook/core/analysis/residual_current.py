@@ -1,0 +1,298 @@
+"""Current that no turning motor draws: what flows before a start, flows on after an end, or holds a drive's place.
+
+It ends a movement and precedes one; it never belongs to what is judged.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from throwbook.core.analysis.rest import CALM, END_S, SAME_LEVEL, Rest
+from throwbook.core.analysis.transient import SMALLEST_PEAK
+from throwbook.core.quantities.statistics import integrate, median_of, robust_sd, runs_of
+from throwbook.core.trace import FloatArray
+
+SUSTAINED_SAMPLES = 3
+"""Fewer samples in a row than this are a spike, not a movement."""
+PAUSE_S = 0.3
+"""A break in the current shorter than this is a bad contact: the motor coasts through it; and what is over within this time
+of an end is the end's own bounce or settling (*practice*; contract, section 7)."""
+SWITCHED_S = 0.1
+"""Nobody lets go of a switch and presses the other one within this time (*practice*)."""
+DRIVES = 0.1
+"""Current below this share of its median drives nothing, whatever voltage is read (*practice*)."""
+ABOVE_RATED = 1.2
+"""A stall draws more than the rated maximum by a clear margin: data sheets of screw actuators put the stall at three
+to five times the rated current (*practice*)."""
+TURNS = 0.6
+"""No motor of a rating turns at less than this share of its no-load current (*assumed*: data sheets are off by less)."""
+ABOUT = 1.1
+"""Such a level is known to a tenth (*assumed*)."""
+WHOLE = 0.85
+"""A movement over more than this share of the stroke is a whole throw (*assumed*: the stroke is known to 5 to 10 %
+before anything is measured)."""
+JOG = 0.1
+"""A movement over less than this share of the stroke is a jog (contract, section 7)."""
+FLAT = 0.05
+"""A residual current scatters by no more than this share of the no-load current beyond the noise at rest (*assumed*)."""
+SURELY_LOWER, SURELY_HIGHER = 0.8, 1.25
+"""A level between these shares of another one is still that one."""
+STILL_FALLING = 0.25
+"""A current with more than this share of its fall before it hasn't arrived at what flows on."""
+STEP_S, STEP_ENDS = 0.05, 0.1
+"""A current that is switched off, or on, goes from this near the one level to the other within this time (*practice*)."""
+FEWEST_JOG_ROWS, ROWS_OF_A_STEP = 5, 2
+"""A current that held for so many rows, and fell within so few, was switched off (*practice*)."""
+HELD_OVER_FALL = 4
+"""A filter drags out the fall of one that was switched off: a quarter of the whole at most (*assumed*)."""
+FEWEST_CALM_ROWS = 10
+"""Of fewer rows it can't be told whether they are calm."""
+
+
+@dataclass(frozen=True)
+class FullStroke:
+    """What it takes to do the whole stroke, as far as that is known before the record is cut up."""
+
+    volt_seconds: float
+    """Back-EMF over its time [V s], from the baseline or the rating."""
+    u: float
+    """Relative standard uncertainty of that."""
+    r_ohm: float
+    """Winding resistance [ohm]."""
+    nominal_v: float
+    """Nominal voltage, for a record without a voltage channel [V]."""
+    no_load_a: float
+    """No-load current of the rating [A]."""
+    full_load_a: float
+    """Full-load current of the rating [A]."""
+
+    def share_done(
+        self, time_s: FloatArray, current_a: FloatArray, voltage_v: FloatArray | None, rows: slice
+    ) -> float:
+        """Share of the stroke that the current of these rows drove."""
+        amps = current_a[rows]
+        volts = self.nominal_v if voltage_v is None else np.abs(voltage_v[rows])
+        driven = amps > DRIVES * median_of(amps)
+        emf_v = np.where(driven, np.maximum(volts - amps * self.r_ohm, 0.0), 0.0)
+        return integrate(emf_v, time_s[rows]) / self.volt_seconds
+
+
+@dataclass(frozen=True)
+class CurrentRun:
+    """One movement's current; indices count the rows of the record."""
+
+    first: int
+    last: int
+    way: int
+    """Sign of the current as it was read."""
+    pauses: int = 0
+    """Breaks that it was joined over."""
+    over: int = 0
+    """Last row of what belongs to its end: bounce, settling, residual current."""
+    bounced_s: float = 0.0
+    """A contact bounced for so long after its first opening [s]; 0: it didn't."""
+    residual_a: float = 0.0
+    """So much flowed on after its end, flat [A]."""
+
+
+@dataclass(frozen=True, eq=False)
+class RunRecord:
+    """What the rules below look at; currents with the rest taken off, one way positive."""
+
+    time_s: FloatArray
+    current_a: FloatArray
+    smooth_a: FloatArray
+    voltage_v: FloatArray | None
+    period_s: float
+    rest: Rest
+    stroke: FullStroke
+
+    @property
+    def still_a(self) -> float:
+        """What a level scatters by that no motor turns at [A]."""
+        return 3.0 * self.rest.noise_a + FLAT * self.stroke.no_load_a
+
+    def lasted_s(self, first: int, last: int) -> float:
+        """Time between two rows [s]."""
+        return float(self.time_s[last] - self.time_s[first])
+
+    def highest_a(self, piece: CurrentRun) -> float:
+        """The highest that lasts [A]: the touch of a contact that closes is none of what flowed before it."""
+        rows = self.smooth_a[piece.first : piece.last + 1]
+        spare = SUSTAINED_SAMPLES - 1 if len(rows) >= FEWEST_CALM_ROWS else 0
+        return float(np.partition(rows, len(rows) - 1 - spare)[len(rows) - 1 - spare])
+
+    def share(self, first: int, last: int) -> float:
+        """Share of the stroke done between two rows."""
+        return self.stroke.share_done(self.time_s, self.current_a, self.voltage_v, slice(first, last + 1))
+
+    def at_stall_level(self, first: int, last: int) -> bool:
+        """Whether the current between two rows is one that only a motor draws that stands."""
+        level_a = median_of(self.current_a[first : last + 1])
+        return level_a >= ABOVE_RATED * self.stroke.full_load_a
+
+    def stands_at_the_end(self, first: int, last: int) -> bool:
+        """Whether the motor stood, for longer than a start does."""
+        since = int(np.searchsorted(self.time_s, self.time_s[last] - PAUSE_S))
+        return since >= first and last - since >= 2 and self.at_stall_level(since, last)
+
+
+def without_residuals(record: RunRecord, way: int, first: int, last: int) -> Iterator[CurrentRun]:
+    """A run of current without the flat levels that no turning motor draws: they end a movement, and precede one."""
+    begun = first
+    for low, high in _low_levels(record, first, last):
+        if low == first:
+            begun = high  # a current that flowed before the motor was switched on
+            continue
+        stood = record.stands_at_the_end(begun, low - 1)
+        share = record.share(begun, low - 1)
+        if high <= last and not (
+            stood or share > WHOLE or surges(record, high, last, late(record, begun, low))
+        ):
+            continue
+        if not stood and share < JOG and not (_holds(record, low, high) or _breaks_off(record, begun, low)):
+            continue  # a start before a run lighter than its rating says
+        yield CurrentRun(begun, low - 1, way, over=high - 1, residual_a=median_of(record.current_a[low:high]))
+        begun = high
+    if begun <= last:
+        yield CurrentRun(begun, last, way, over=last)
+
+
+def _breaks_off(record: RunRecord, begun: int, low: int) -> bool:
+    """Whether the current before a low run is a jog that was cut off: it held, and fell at once. That of a start dies
+    away: even one that falls in a straight line holds for less than it falls."""
+    if low - begun < FEWEST_JOG_ROWS:
+        return False
+    low_a = median_of(record.current_a[low : low + SUSTAINED_SAMPLES])
+    fall_a = median_of(record.current_a[low - (low - begun) // 3 : low]) - low_a
+    off_a = record.current_a[begun:low] - (low_a + fall_a)
+    held = np.flatnonzero(np.abs(off_a) <= STILL_FALLING * fall_a)
+    fell = low - begun - int(held[-1]) if len(held) else low - begun
+    at_once = max(ROWS_OF_A_STEP, min(round(STEP_S / record.period_s), (low - begun) // HELD_OVER_FALL))
+    return fall_a > 0.0 and fell <= at_once and len(held) >= max(FEWEST_JOG_ROWS, fell)
+
+
+def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int, int]]:
+    """First and one-past-last row of every lasting flat level too low for a motor that turns as it does beside it."""
+    current_a = record.smooth_a[first : last + 1]
+    holds_a = record.rest.holding_a and record.rest.holding_a + SAME_LEVEL * record.stroke.no_load_a
+    turning = current_a[current_a >= max(TURNS * record.stroke.no_load_a, holds_a)]
+    if len(turning) < SUSTAINED_SAMPLES:
+        return
+    run_a = median_of(turning)
+    if float(current_a.min()) >= SURELY_LOWER * run_a:
+        return
+    jumps_a = robust_sd(np.diff(turning))
+    none_turns_a = ABOUT * TURNS * min(record.stroke.no_load_a, run_a)
+    for a, b in runs_of(current_a < SURELY_LOWER * run_a):
+        lasts = record.lasted_s(first + a, first + b - 1) >= END_S and b - a >= SUSTAINED_SAMPLES
+        goes_off = b == len(current_a) and b - a >= FEWEST_CALM_ROWS
+        if not (lasts or goes_off):
+            continue
+        # It falls at first, and may rise again at last.
+        inner = slice(first + a + (b - a) // 3, first + b - (b - a) // 10)
+        flat_a = record.current_a[inner]
+        if robust_sd(flat_a) > record.still_a:
+            continue
+        calm = b - a >= FEWEST_CALM_ROWS and robust_sd(np.diff(flat_a)) <= CALM * CALM * jumps_a
+        level_a = median_of(flat_a)
+        calm = calm and (
+            b == len(current_a) or a == 0 or _steps(record, first + a, first + b, level_a, run_a)
+        )
+        if level_a < none_turns_a or calm or _holds(record, first + a, first + b):
+            falling_a = level_a + STILL_FALLING * (run_a - level_a)
+            above = np.flatnonzero(record.current_a[first + a : inner.start] > falling_a)
+            yield first + a + (int(above[-1]) + 1 if a and len(above) else 0), first + b
+
+
+def _steps(record: RunRecord, begin: int, stop: int, level_a: float, run_a: float) -> bool:
+    """Whether a low level is entered or left by a step. A ripple's trough glides, both ways, and its middle is calm too."""
+    most = max(ROWS_OF_A_STEP + 1, round(STEP_S / record.period_s))
+    full_a, low_a = run_a - STEP_ENDS * (run_a - level_a), level_a + STILL_FALLING * (run_a - level_a)
+    sides = (
+        record.current_a[max(0, begin - most) : begin + most + 1],
+        record.current_a[stop - most - 1 : stop + most],
+    )
+    for rows, falls in zip(sides, (True, False), strict=True):
+        ordered = rows if falls else rows[::-1]
+        high = np.flatnonzero(ordered >= full_a)
+        arrived = np.flatnonzero(ordered[int(high[-1]) :] <= low_a) if len(high) else high
+        if len(arrived) and int(arrived[0]) <= most:
+            return True
+    return False
+
+
+def _holds(record: RunRecord, begin: int, stop: int) -> bool:
+    """Whether these rows are the level that a drive holds its place with, as calm as it is at rest."""
+    holding_a = record.rest.holding_a
+    inner_a = record.current_a[begin + (stop - begin) // 3 : stop - (stop - begin) // 10]
+    if not holding_a or len(inner_a) < SUSTAINED_SAMPLES:
+        return False
+    near = abs(median_of(inner_a) - holding_a) <= SAME_LEVEL * record.stroke.no_load_a
+    return near and robust_sd(inner_a) <= record.still_a
+
+
+def surges(record: RunRecord, first: int, last: int, before_a: FloatArray) -> bool:
+    """Whether a current begins as a motor does that stood still before."""
+    begins = record.current_a[first : min(last, first + max(3, int(PAUSE_S / record.period_s))) + 1]
+    return float(begins.max()) >= SMALLEST_PEAK * median_of(before_a)
+
+
+def late(record: RunRecord, first: int, stop: int) -> FloatArray:
+    """The last third of a movement: what it drew when its own start was over."""
+    return record.current_a[stop - max(SUSTAINED_SAMPLES, (stop - first) // 3) : stop]
+
+
+def without_what_flowed_before(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> CurrentRun:
+    """The piece without its first rows where they are what flowed on after the end before it, right up to its start."""
+    if record.lasted_s(before.over, piece.first) > SWITCHED_S:
+        return piece
+    rises_a = SURELY_HIGHER * before.residual_a + record.still_a
+    higher = np.flatnonzero(record.current_a[piece.first : piece.last + 1] > rises_a)
+    return replace(piece, first=piece.first + int(higher[0])) if len(higher) else piece
+
+
+def is_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> bool:
+    """Whether a piece is a current that flowed on after the end before it, too low for a motor to turn."""
+    highest_a = record.highest_a(piece)
+    between_a = record.current_a[before.over + 1 : piece.first]
+    apart = record.lasted_s(before.over, piece.first) > PAUSE_S and median_of(between_a) < 0.5 * highest_a
+    if apart or not _drove(record, before):
+        return False
+    too_low_a = max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a)
+    return highest_a < too_low_a or only_holds(record, piece)
+
+
+def only_holds(record: RunRecord, piece: CurrentRun) -> bool:
+    """Whether a piece is nothing but the current that a drive holds its place with: no start goes before it."""
+    starts = record.highest_a(piece) > SURELY_HIGHER * record.rest.holding_a + record.still_a
+    return not starts and _holds(record, piece.first, piece.last + 1)
+
+
+def _drove(record: RunRecord, run: CurrentRun) -> bool:
+    """Whether a motor of this rating stood or turned in it; else it is the start of a run lighter than its rating says."""
+    if record.stands_at_the_end(run.first, run.last) or (record.share(run.first, run.last) >= JOG):
+        return True
+    # The current of a start falls all the way down to such a run; that of a jog is cut off.
+    late_a = record.current_a[run.last - (run.last - run.first) // 3 : run.last + 1]
+    return median_of(late_a) >= TURNS * record.stroke.no_load_a
+
+
+def with_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> CurrentRun:
+    """The run, ended where its current fell to what flowed on."""
+    if before.residual_a:
+        return replace(before, over=piece.over)
+    residual_a = median_of(record.current_a[piece.first : piece.last + 1])
+    current_a = record.current_a[before.first : before.last + 1]
+    falling_a = residual_a + STILL_FALLING * (median_of(current_a) - residual_a)
+    last = before.first + int(np.flatnonzero(current_a > falling_a)[-1])
+    return replace(before, last=last, over=piece.over, residual_a=residual_a)
+
+
+def with_what_flowed_on(record: RunRecord, run: CurrentRun) -> CurrentRun:
+    """The level of what belongs to the end, where it lasted and is no contact's bounce."""
+    if run.residual_a or run.bounced_s or record.lasted_s(run.last, run.over) < END_S:
+        return run
+    level_a = median_of(record.current_a[run.last + 1 : run.over + 1])
+    return replace(run, residual_a=level_a) if level_a > SAME_LEVEL * record.stroke.no_load_a else run
