@@ -136,6 +136,7 @@ def test_a_sheet_that_a_no_followed_is_nowhere_merely_accepted(run, tmp_path):
     assert run("status", RIG, "--json")[1].count('"status": "do not use"') == 1
     said = "accepted, a NO since"
     assert said in run("sheet", "list", RIG)[1]
+    assert said in run("rig", "show", RIG)[1]
     assert json.loads(run("sheet", "list", RIG, "--json")[1])["no_since"] is True
     assert f"(commissioning): {said}" in run("sheet", "show", f"{RIG}-1")[1]
     report = report_of(run)

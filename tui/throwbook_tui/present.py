@@ -5,7 +5,6 @@ A tone only repeats what the word already says; with NO_COLOR nothing is lost.
 
 from collections.abc import Sequence
 from datetime import date, datetime
-from typing import NamedTuple
 
 from throwbook.core.assessment import (
     FAIL,
@@ -20,20 +19,13 @@ from throwbook.core.assessment import (
 from throwbook.core.quantities.rounding import limit_text, measured_text
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, Status
 from throwbook.core.status.status_text import pending
-from throwbook.core.wording import ANSWERS, FIGURES, LIMITS, NOT_COMMISSIONED, VERDICT_TONES, VERDICTS
+from throwbook.core.wording import FIGURES, LIMITS, NOT_COMMISSIONED
+from throwbook.core.wording import Cell as Cell
+from throwbook.core.wording import verdict_cell as verdict_cell
 
 GOOD, WARN, BAD, QUIET, STRONG, PLAIN = "good", "warn", "bad", "quiet", "strong", ""
 EDGE = "edge"
 """As bad, without a ground of its own: for lines and points."""
-
-
-class Cell(NamedTuple):
-    """A text and its tone."""
-
-    text: str
-    tone: str = PLAIN
-
-
 # status: (mark that needs no colour, tone)
 STATUSES: dict[str, tuple[str, str]] = {
     IN_SERVICE: ("  ", GOOD),
@@ -41,19 +33,6 @@ STATUSES: dict[str, tuple[str, str]] = {
     "restricted": ("!!", WARN),
     DO_NOT_USE: ("XX", BAD),
 }
-ANSWER_TONES = {"no": BAD, "not looked": QUIET}
-
-
-def verdict_cell(verdict: str) -> Cell:
-    """The verdict in a table."""
-    return Cell(VERDICTS[verdict].column, VERDICT_TONES[verdict])
-
-
-def answer_cell(name: str, answer: str) -> Cell:
-    """What a person saw, in a table."""
-    return Cell(ANSWERS[name][answer].column, ANSWER_TONES.get(answer, PLAIN))
-
-
 FIGURES_PASS = "FIGURES PASS"
 """Current and time alone: nobody has looked at the pins yet."""
 
@@ -91,15 +70,6 @@ def day(moment: datetime | date | None) -> str:
     return "-" if moment is None else f"{moment:%Y-%m-%d}"
 
 
-def due_cell(on: date | None, overdue: bool, sentence: str) -> Cell:
-    """When the next check is due."""
-    if overdue:
-        return Cell(f"OVERDUE {day(on)}" if on else "OVERDUE", BAD)
-    if on is not None:
-        return Cell(day(on))
-    return Cell("-" if sentence == "no next check set" else "by hours or throws", QUIET)
-
-
 NOT_LISTED = ("start_s", "end_s", "back_emf_vs")
 """Figures that say nothing to a person."""
 
@@ -109,13 +79,9 @@ def figure_text(name: str, measured: Measured | None) -> str:
     return measured_text(measured, FIGURES[name].unit)
 
 
-def short_figure(name: str, measured: Measured | None) -> str:
+def short_figure(measured: Measured | None, unit: str) -> str:
     """A figure without its uncertainty, where there is no room for it, in no more digits than that supports."""
-    return (
-        "-"
-        if measured is None
-        else f"{measured_text(measured, '', 2).partition(' ')[0]} {FIGURES[name].unit}"
-    )
+    return "-" if measured is None else f"{measured_text(measured, '', 2).partition(' ')[0]} {unit}"
 
 
 def figure_rows(assessment: Assessment) -> list[tuple[str, str]]:

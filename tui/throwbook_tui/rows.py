@@ -3,25 +3,22 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from throwbook.core.assessment import FAIL, STALL, WATCH, Assessment, sign_text
+from throwbook.core.assessment import WATCH, sign_text
+from throwbook.core.listing import MARKS, SERVICES, SHEET_LIST, THROWS, Listing
+from throwbook.core.quantities.rounding import measured_text
 from throwbook.core.quantities.text import counted
 from throwbook.core.records import BENCH, OPEN, SEEN
 from throwbook.core.rig import LOCK, UNLOCK
 from throwbook.core.sheets.acceptance_rules import NOBODY_SIGNED
-from throwbook.core.sheets.conditions import conditions_from
-from throwbook.core.sheets.sheet import as_found, state_said
 from throwbook.core.status.latch import DO_NOT_USE
-from throwbook.core.status.maintenance import MOMENTS, entry_from
-from throwbook.core.wording import FIGURES, SIGHTINGS, SIGNS
+from throwbook.core.status.maintenance import entry_from
+from throwbook.core.wording import FIGURES, SIGNS
 from throwbook_tui.present import (
-    BAD,
     GOOD,
     QUIET,
     STRONG,
     WARN,
     Cell,
-    answer_cell,
-    day,
     figure_text,
     sentence,
     short_figure,
@@ -65,36 +62,22 @@ def watched_cells(found: "SheetView") -> list[Cell]:
 
 THROW_FIGURES = ("travel_time_s", "run_current_a")
 LISTS = ("sheets", "throws", "services")
+SERVICE_LIST = Listing.of(SERVICES, ("date", "action", "due", "by", "what"))
 RIG_HEADINGS: dict[str, tuple[str, ...]] = {
-    "sheets": ("sheet", "planned", "kind", "state", "signed"),
+    "sheets": SHEET_LIST.heads,
     "throws": ("when", "way", "verdict", *(FIGURES[name].column for name in THROW_FIGURES), "signs"),
-    "services": ("date", "action", "next check", "by", "what"),
+    "services": SERVICE_LIST.heads,
 }
-STATES = {"open": Cell("open", WARN), "accepted": Cell("accepted", GOOD), "rejected": Cell("REJECTED", BAD)}
 Row = tuple[str, list[Cell | str]]
 
 
 def rig_rows(name: str, history: "RigView", trials: "list[LoggedTrial]") -> list[Row]:
     """Rows of one list, newest first, each with its id."""
     if name == "sheets":
-        return [
-            (
-                one.name,
-                [
-                    one.name,
-                    day(one.sheet.at),
-                    one.sheet.kind,
-                    Cell(state_said(one.state, True), BAD)
-                    if one.sheet.id in history.no_since
-                    else STATES[one.state],
-                    one.decision.signed if one.decision else "",
-                ],
-            )
-            for one in reversed(history.sheets)
-        ]
+        return [(one.state.name, SHEET_LIST.row(one)) for one in reversed(history.sheets)]
     if name == "throws":
         return [(one.id, _throw(one)) for one in trials]
-    return [(one.id, _service(one)) for one in reversed(history.services)]
+    return [(one.id, SERVICE_LIST.row(entry_from(one))) for one in reversed(history.services)]
 
 
 def _throw(logged: "LoggedTrial") -> list[Cell | str]:
@@ -112,54 +95,18 @@ def _throw(logged: "LoggedTrial") -> list[Cell | str]:
     ]
 
 
-def _service(row: object) -> list[Cell | str]:
-    entry = entry_from(row)  # type: ignore[arg-type]
-    what = "; ".join(f"{name}: {getattr(entry, name).what}" for name in MOMENTS if getattr(entry, name))
-    due = day(entry.due_on) if entry.due_on else ""
-    return [day(entry.on), entry.action, due, entry.by, what or Cell("-", QUIET)]
-
-
-SHEET_FIGURES = ("travel_time_s", "run_current_a", "peak_run_current_a")
-SHEET_HEADINGS = (
-    "",
-    "way",
-    *(FIGURES[name].column for name in SHEET_FIGURES),
-    "verdict",
-    *(name.column.partition(" ")[0] for name in SIGHTINGS.values()),  # room for a word each
+SHEET_LISTED = Listing.of(
+    THROWS,
+    ("marked", "way", "travel_time_s", "run_current_a", "peak_run_current_a", "shown verdict", *SEEN),
 )
-MARKS = {"*": "as found", "h": "by hand"}
-"""What stands behind a throw's number."""
+SHEET_HEADINGS = tuple(head.partition(" ")[0] for head in SHEET_LISTED.heads)
+"""Room for a word each."""
 
 
-def sheet_rows(found: "SheetView", wide: bool) -> list[tuple[str, list[Cell | str]]]:
+def sheet_rows(found: "SheetView", wide: bool) -> list[Row]:
     """One row a throw, with its id; ``wide``: figures with their uncertainty."""
-    apart = as_found(conditions_from(found.state.answers), found.trials)
-    text = figure_text if wide else short_figure
-    rows: list[tuple[str, list[Cell | str]]] = []
-    for one in found.trials:
-        figures, seen = one.assessment.figures, found.seen[one.id]
-        looked = (
-            [answer_cell(part, getattr(seen, part)) for part in SEEN]
-            if one.direction == LOCK
-            else [Cell("")] * len(SEEN)
-        )
-        row: list[Cell | str] = [
-            f"{one.position}{'*' if one.id in apart else ''}{'h' if one.by_hand else ''}",
-            one.direction,
-            text("travel_time_s", figures.travel_time_s),
-            text("run_current_a", figures.run_current_a),
-            text("peak_run_current_a", figures.peak_run_current_a or figures.stall_current_a),
-            Cell("left out", QUIET) if one.left_out else _verdict(one.assessment),
-            *looked,
-        ]
-        rows.append((one.id, row))
-    return rows
-
-
-def _verdict(assessment: Assessment) -> Cell:
-    """A stall by its own name: its peak is the current at standstill."""
-    stalled = assessment.end == STALL and assessment.verdict == FAIL
-    return Cell("STALL", BAD) if stalled else verdict_cell(assessment.verdict)
+    figure = measured_text if wide else short_figure
+    return [(one.throw.id, SHEET_LISTED.row(one, figure)) for one in found.throws]
 
 
 def marks_said(rows: list[tuple[str, list[Cell | str]]]) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from throwbook.cli.options import column_factors, unit_options
-from throwbook.cli.output import Cell, line, table, verdict_cell, width
+from throwbook.cli.output import line, table, width
 from throwbook.core.assessment import (
     FAIL,
     INFO,
@@ -30,7 +30,7 @@ from throwbook.core.quantities.rounding import (
     measured_text,
     percent_text,
 )
-from throwbook.core.wording import FIGURES, LIMITS, SHOWN_AT, VERDICTS
+from throwbook.core.wording import FIGURES, LIMITS, SHOWN_AT, VERDICTS, Cell, verdict_cell
 from throwbook.files.trace_file import TraceLimits
 from throwbook.jobs.assess import AssessedFiles
 
@@ -292,7 +292,7 @@ def _show_reason(assessment: Assessment, name: str) -> None:
     """Why, what it may be, how to tell, and the caution that belongs to it."""
     word = verdict_cell(assessment.verdict)
     provisional = " (provisional)" if assessment.provisional else ""
-    line(f"{name}: {word.text}{provisional}", style=word.style)
+    line(f"{name}: {word.text}{provisional}", style=word.tone)
     _labelled("Why", assessment.because)
     for sign in assessment.signs:
         if sign.level != INFO and not _same(sign.because, assessment.because):

@@ -9,13 +9,12 @@ import shutil
 import sys
 import unicodedata
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from throwbook.core.quantities.text import printable
-from throwbook.core.wording import VERDICT_TONES, VERDICTS
+from throwbook.core.wording import Cell as Cell
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -31,19 +30,6 @@ STYLES = {
     "bad": "bold red",
 }
 _PIPE_WIDTH = 10_000
-
-
-@dataclass(frozen=True)
-class Cell:
-    """A table cell, or a line, with one of ``STYLES``."""
-
-    text: str
-    style: str = ""
-
-
-def verdict_cell(verdict: str) -> Cell:
-    """A verdict with its style."""
-    return Cell(VERDICTS[verdict].column, VERDICT_TONES[verdict])
 
 
 def line(text: str = "", *, style: str = "", indent: int = 0, hang: int = 0) -> None:
@@ -87,7 +73,7 @@ def flush() -> None:
 def table(
     headings: Sequence[str], rows: Sequence[Sequence[str | Cell]], *, right: Sequence[int] = ()
 ) -> None:
-    """Aligned columns; ``right`` are the indices of the columns set flush right."""
+    """Aligned columns; ``right`` are the indices of the columns set flush right. A tone is one of ``STYLES``."""
     cells = [[cell if isinstance(cell, Cell) else Cell(cell) for cell in row] for row in rows]
     if not sys.stdout.isatty():
         for text in _plain_table([[Cell(heading) for heading in headings], *cells], set(right)):
@@ -146,7 +132,7 @@ def _text(cell: Cell) -> "Text":
     """As rich text, without reading any markup in it."""
     from rich.text import Text
 
-    return Text(printable(cell.text), style=STYLES[cell.style], overflow="fold")
+    return Text(printable(cell.text), style=STYLES[cell.tone], overflow="fold")
 
 
 def _console() -> "Console":

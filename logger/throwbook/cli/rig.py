@@ -109,8 +109,9 @@ def list_(
       throwbook rig list --csv rigs.csv --pdf wall.pdf
     """
     from throwbook.cli.status import print_of_no_rig
+    from throwbook.core.listing import Listing
     from throwbook.core.status.status_text import pending
-    from throwbook.jobs.rigs import Wanted, list_rigs, pick
+    from throwbook.jobs.rigs import RIGS, Wanted, list_rigs, pick
 
     today = now().date()
     wanted = Wanted(part, given["level"] or "", given["due_within"], given["unseen"], given["retired"])
@@ -129,11 +130,8 @@ def list_(
         output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
         return
     if found:
-        output.table(
-            ["rig", "status", "commissioned", "throws", "last", "next check"],
-            [_row(each) for each in found],
-            right=[3],
-        )
+        shown = Listing.of(RIGS, ("rig", "status", "commissioned", "throws", "last", "next check"))
+        output.table(shown.heads, [shown.row(each) for each in found], right=shown.right)
     for each in found:
         for text in pending(each.rig_status.status):
             output.line(f"{each.name}: {text}", style="warn")
@@ -176,24 +174,6 @@ def retire(ctx: click.Context, name: str, because: str | None, back: bool, by: s
     print_status(done.rig, done.status)
 
 
-def _row(each: "Listed") -> list[str | output.Cell]:
-    from throwbook.core.status.status_text import STYLE, short
-
-    level = each.rig_status.status.level
-    said = short(each.rig_status.status, each.rig_status.commissioned)
-    check = each.rig_status.next_check
-    return [
-        each.name,
-        output.Cell(said, STYLE[level] if said == level else "warn"),
-        "yes" if each.rig_status.commissioned else "no",
-        str(each.trials),
-        each.last_trial.date().isoformat() if each.last_trial else "-",
-        output.Cell(check.sentence, "bad" if check.overdue else "")
-        if not each.retired
-        else f"retired: {each.retired}",
-    ]
-
-
 def _record(each: "Listed") -> dict[str, Any]:
     from throwbook.cli.status import rig_status_json
 
@@ -205,6 +185,7 @@ def _record(each: "Listed") -> dict[str, Any]:
 def print_history(found: "RigView") -> None:
     """What the logbook holds of one rig; for ``rig show NAME``."""
     from throwbook.cli.status import print_rig_status
+    from throwbook.core.listing import SHEET_LIST
 
     print_rig_status(found.rig_status, found.steps, found.gaps)
     for sentence in found.happened:
@@ -223,19 +204,7 @@ def print_history(found: "RigView") -> None:
             f"baseline {baseline.direction}: {len(baseline.trials)} throws, frozen {baseline.at.date()}: {baseline.reason}"
         )
     if found.sheets:
-        output.table(
-            ["sheet", "kind", "planned", "state", "signed"],
-            [
-                [
-                    each.name,
-                    each.sheet.kind,
-                    each.sheet.at.date().isoformat(),
-                    each.state,
-                    each.decision.signed if each.decision else "",
-                ]
-                for each in found.sheets
-            ],
-        )
+        output.table(SHEET_LIST.heads, [SHEET_LIST.row(each) for each in found.sheets])
 
 
 def history_json(found: "RigView") -> dict[str, Any]:
@@ -246,7 +215,8 @@ def history_json(found: "RigView") -> dict[str, Any]:
         "trials": found.trials,
         "last_trial": found.last_trial.isoformat() if found.last_trial else None,
         "sheets": [
-            {"sheet": each.name, "kind": each.sheet.kind, "state": each.state} for each in found.sheets
+            {"sheet": each.state.name, "kind": each.state.sheet.kind, "state": each.state.state}
+            for each in found.sheets
         ],
         "services": len(found.services),
         "happened": list(found.happened),

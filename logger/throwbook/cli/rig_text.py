@@ -45,14 +45,15 @@ def fit(ctx: click.Context, source: str, as_json: bool) -> int:
 def print_fit(found: "Sizing") -> None:
     """The page a mechanic reads: cautions, what was judged, what is missing."""
     from throwbook.core.sizing.sizing import CAUTION_AT
+    from throwbook.core.wording import verdict_cell
 
-    word = output.verdict_cell(found.verdict)
-    output.line(f"{found.rig.name}: does the actuator suit the mechanism? {word.text}", style=word.style)
+    word = verdict_cell(found.verdict)
+    output.line(f"{found.rig.name}: does the actuator suit the mechanism? {word.text}", style=word.tone)
     print_problems(found.problems)
     output.line()
     for finding in found.findings:
-        word = output.verdict_cell(finding.verdict)
-        output.line(f"{word.text:<10} {finding.about}", style=word.style)
+        word = verdict_cell(finding.verdict)
+        output.line(f"{word.text:<10} {finding.about}", style=word.tone)
         output.line(f"{finding.says[:1].upper()}{finding.says[1:]}.", indent=11)
         if finding.do:
             output.line(f"-> {finding.do}", indent=11)

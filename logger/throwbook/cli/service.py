@@ -113,6 +113,7 @@ def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
     Example:
       throwbook service list yard-loader
     """
+    from throwbook.core.listing import SERVICES, Listing
     from throwbook.jobs.maintenance import history
 
     entries, _ = history(logbook_of(ctx), rig, now().date())
@@ -124,25 +125,8 @@ def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
     if not entries:
         output.line("No service logged yet.")
         return
-    rows = []
-    for entry in entries:
-        told = [f"{name}: {getattr(entry, name).what}" for name in MOMENTS if getattr(entry, name)]
-        hours = f"{entry.machine_hours_h:g} h" if entry.machine_hours_h is not None else ""
-        stretch = "new" if entry.starts_stage else ""
-        rows.append(
-            [
-                entry.id[:8],
-                str(entry.on),
-                entry.action,
-                "; ".join(told),
-                entry.parts,
-                hours,
-                entry.cost,
-                stretch,
-                entry.by,
-            ]
-        )
-    output.table(["id", "date", "action", "what", "parts", "hours", "cost", "stretch", "by"], rows, right=[5])
+    shown = Listing.of(SERVICES, ("id", "date", "action", "what", "parts", "hours", "cost", "period", "by"))
+    output.table(shown.heads, [shown.row(entry) for entry in entries], right=shown.right)
 
 
 def _entry(rig: str, action: str, by: str, given: dict[str, Any], today: Any) -> Any:

@@ -220,35 +220,31 @@ def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
     Example:
       throwbook sheet list yard-loader
     """
-    from throwbook.core.sheets.sheet import state_said
+    from throwbook.core.listing import SHEETS, Listing
     from throwbook.jobs.sheets import listed
 
-    rows: list[list[str | output.Cell]] = []
-    for state, locks, unlocks, no_came in listed(logbook_of(ctx), rig):
-        signed = state.decision.signed if state.decision else ""
-        if as_json:
+    found = listed(logbook_of(ctx), rig)
+    if as_json:
+        for one in found:
+            state = one.state
             output.json_line(
                 {
                     "sheet": state.name,
                     "rig": state.sheet.rig,
                     "kind": state.sheet.kind,
                     "planned_at": state.sheet.at.isoformat(),
-                    "lock_throws": locks,
-                    "unlock_throws": unlocks,
+                    "lock_throws": one.locks,
+                    "unlock_throws": one.unlocks,
                     "state": state.state,
-                    "no_since": no_came,
-                    "signed": signed or None,
+                    "no_since": one.no_came,
+                    "signed": (state.decision.signed if state.decision else "") or None,
                     "sealed": state.sealed,
                 }
             )
-            continue
-        throws = f"{locks}+{unlocks}"
-        style = "bad" if no_came else {"accepted": "good", "rejected": "bad"}.get(state.state, "")
-        cell = output.Cell(state_said(state.state, no_came), style)
-        rows.append([state.name, f"{state.sheet.at:%Y-%m-%d}", state.sheet.kind, throws, cell, signed])
-    if rows:
-        output.table(["sheet", "planned", "kind", "lock+unlock", "state", "signed"], rows, right=[3])
-    elif not as_json:
+    elif found:
+        shown = Listing.of(SHEETS, ("sheet", "planned", "kind", "throws", "state", "signed"))
+        output.table(shown.heads, [shown.row(one) for one in found], right=shown.right)
+    else:
         output.line("No sheet yet: 'throwbook sheet plan RIG --kind commissioning' plans one.")
 
 

@@ -3,10 +3,9 @@
 from typing import TYPE_CHECKING, Any
 
 from throwbook.cli import output
-from throwbook.core.assessment import movement_said
-from throwbook.core.quantities.rounding import measured_text
 from throwbook.core.quantities.text import counted, for_shell
 from throwbook.core.quantities.units import show_rest
+from throwbook.core.records import SEEN
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,7 +16,8 @@ if TYPE_CHECKING:
     from throwbook.core.status.latch import Status
     from throwbook.jobs.sheets import SheetView
 
-SHOWN = ("travel_time_s", "run_current_a", "peak_run_current_a")
+FIGURES_SHOWN = ("travel_time_s", "run_current_a", "peak_run_current_a")
+SHOWN = ("number", "way", *FIGURES_SHOWN, "shown verdict", *SEEN, "remark")
 
 
 def print_plan(state: "SheetState", made: "Plan", reaches: "Sequence[str]" = ()) -> None:
@@ -65,9 +65,8 @@ def print_status(rig: str, found: "Status") -> None:
 
 def print_sheet(found: "SheetView") -> None:
     """One sheet from top to bottom."""
+    from throwbook.core.listing import THROWS, Listing, state_said
     from throwbook.core.sheets.conditions import conditions_from, said
-    from throwbook.core.sheets.sheet import state_said
-    from throwbook.core.wording import ANSWERS, FIGURES, SIGHTINGS
 
     state = found.state
     said_state = state_said(state.state, bool(found.said_since))
@@ -79,48 +78,14 @@ def print_sheet(found: "SheetView") -> None:
     output.line(f"Asked for: {asked}")
     for question, told in said(conditions_from(state.answers), found.units).items():
         output.line(f"{question} {told}", indent=2)
-    rows: list[list[str | output.Cell]] = []
-    for one in found.trials:
-        seen = found.seen[one.id]
-        judged = one.assessment
-        looked = (
-            [answers[getattr(seen, name)].column for name, answers in ANSWERS.items()]
-            if one.direction == "lock"
-            else [""] * len(ANSWERS)
-        )
-        rows.append(
-            [
-                str(one.position),
-                one.direction,
-                *(_figure(getattr(judged.figures, name), FIGURES[name].unit) for name in SHOWN),
-                output.verdict_cell(judged.verdict),
-                *looked,
-                "; ".join(
-                    text
-                    for text in ("by hand" if one.by_hand else "", movement_said(judged), one.left_out)
-                    if text
-                ),
-            ]
-        )
-    if rows:
-        headings = [
-            "throw",
-            "way",
-            *(FIGURES[name].column for name in SHOWN),
-            "verdict",
-            *(name.column for name in SIGHTINGS.values()),
-            "",
-        ]
-        output.table(headings, rows, right=[0, 2, 3, 4])
+    if found.trials:
+        shown = Listing.of(THROWS, SHOWN)
+        output.table(shown.heads, [shown.row(one) for one in found.throws], right=shown.right)
     for text in found.withdrawn:
         output.line(text, style="warn")
     for text in found.said_since:
         output.line(text, style="bad")
     _print_decision(found)
-
-
-def _figure(measured: Any, unit: str) -> str:
-    return "" if measured is None else measured_text(measured, unit)
 
 
 def _print_decision(found: "SheetView") -> None:

@@ -2,7 +2,7 @@
 
 A table is keyed by what is stored or stands in the JSON; that key never changes, its name may. A name has a short form
 (the head of a column, a field of a form, a line in a chart) and a long one (a sentence). Command line, screens, papers and
-the pages of the guide read them here. Constants only: what is shown first must not wait for numpy.
+the pages of the guide read them here. What is shown first must not wait for numpy.
 """
 
 from typing import NamedTuple
@@ -146,6 +146,19 @@ VERDICTS: dict[str, Name] = {
 }
 VERDICT_TONES = {"pass": "good", "watch": "warn", "fail": "bad", "undecided": "warn", "unusable": "warn"}
 """A colour only repeats the word."""
+
+
+class Cell(NamedTuple):
+    """A text of a table or a line, and its tone; the front that shows it has a colour for each tone."""
+
+    text: str
+    tone: str = ""
+
+
+def verdict_cell(verdict: str) -> Cell:
+    """A verdict with its tone."""
+    return Cell(VERDICTS[verdict].column, VERDICT_TONES[verdict])
+
 
 NOT_COMMISSIONED = Name("not commissioned", "no accepted commissioning sheet")
 

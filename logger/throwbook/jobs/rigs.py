@@ -1,16 +1,19 @@
 """Rigs of the logbook: added from a file, listed with their status, shown with their history, retired; the list as a file."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from throwbook.core.listing import Column, Listing
 from throwbook.core.quantities.text import written
-from throwbook.core.records import BaselineRecord, RigRevision, Service, SheetState
+from throwbook.core.records import BaselineRecord, RigRevision, Service
 from throwbook.core.rig import retired_because, retired_text
 from throwbook.core.status.latch import DO_NOT_USE, Status
-from throwbook.core.status.status_text import reasons, short
+from throwbook.core.status.maintenance import NO_CHECK
+from throwbook.core.status.status_text import STYLE, reasons, short
+from throwbook.core.wording import Cell
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import logbook_path, opened, rig_from, rig_of
@@ -20,6 +23,7 @@ from throwbook.jobs.unfinished import Unfinished, unfinished_recordings
 from throwbook.logbook.connection import Waiting
 
 if TYPE_CHECKING:
+    from throwbook.core.listing import ListedSheet
     from throwbook.core.rig import Rig
     from throwbook.core.sizing.sizing import Gap
     from throwbook.logbook import Logbook
@@ -143,7 +147,7 @@ class RigView:
     rig: "Rig"
     revisions: tuple[RigRevision, ...]
     rig_status: RigStatus
-    sheets: tuple[SheetState, ...]
+    sheets: "tuple[ListedSheet, ...]"
     services: tuple[Service, ...]
     baselines: tuple[BaselineRecord, ...]
     trials: int
@@ -154,8 +158,6 @@ class RigView:
     """What its status doesn't cover."""
     steps: tuple[str, ...] = ()
     """Of the way down, in words."""
-    no_since: frozenset[str] = frozenset()
-    """Ids of sheets that a "no" followed after they were decided."""
 
 
 def add_rig(
@@ -231,7 +233,7 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
 
 def rig_history(logbook: str | Path | None, name: str, today: date) -> RigView:
     """One rig. Raises InputError for a name the logbook doesn't have."""
-    from throwbook.core.sheets.sheet import no_since
+    from throwbook.jobs.sheets import sheets_in
     from throwbook.jobs.steps_to_clear import gaps_in, happened_in, steps_said
 
     with opened(logbook, read_only=True) as book:
@@ -240,16 +242,13 @@ def rig_history(logbook: str | Path | None, name: str, today: date) -> RigView:
             rig,
             tuple(book.rig_revisions(name)),
             stands,
-            tuple(book.sheets(name)),
+            tuple(sheets_in(book, name)),
             tuple(book.services(name)),
             tuple(book.baselines(name)),
             *book.trial_counts(name).get(name, (0, None)),
             happened_in(book, name),
             gaps_in(book, name),
             steps_said(book, name, stands.status),
-            frozenset(
-                one.sheet.id for one in book.sheets(name) if no_since(book.sightings_since(one.sheet.id))
-            ),
         )
 
 
@@ -275,19 +274,58 @@ def overview(logbook: str | None, today: date) -> Overview:
     return Overview(path, rigs, tuple(unfinished_recordings(logbook)))
 
 
-COLUMNS = (
-    "rig",
-    "status",
-    "commissioned",
-    "throws",
-    "last_throw",
-    "due_on",
-    "overdue",
-    "next_check",
-    "because",
-    "retired",
-    "unfinished_recordings",
-)
+def _status(one: Listed) -> str:
+    return short(one.rig_status.status, one.rig_status.commissioned)
+
+
+def _status_cell(one: Listed) -> Cell:
+    level, text = one.rig_status.status.level, _status(one)
+    return Cell(text, STYLE[level] if text == level else "warn")
+
+
+def _next_check(one: Listed) -> Cell | str:
+    if one.retired:
+        return f"retired: {one.retired}"
+    check = one.rig_status.next_check
+    return Cell(check.sentence, "bad" if check.overdue else "")
+
+
+def _due_day(one: Listed) -> Cell | str:
+    """The next check where there is room for a day only."""
+    check = one.rig_status.next_check
+    if one.retired:
+        return f"retired: {one.retired}"
+    if check.overdue:
+        return Cell(f"OVERDUE {check.on}" if check.on else "OVERDUE", "bad")
+    if check.on is not None:
+        return str(check.on)
+    return Cell("-" if check.sentence == NO_CHECK else "by hours or throws", "quiet")
+
+
+# the columns of a list of rigs, each a ``Listed``
+RIGS: dict[str, Column] = {
+    "rig": Column("rig", lambda one: one.name),
+    "status": Column("status", _status_cell),
+    "commissioned": Column("commissioned", lambda one: "yes" if one.rig_status.commissioned else "no"),
+    "throws": Column("throws", lambda one: str(one.trials), right=True),
+    "last": Column("last throw", lambda one: one.last_trial.date().isoformat() if one.last_trial else "-"),
+    "next check": Column("next check", _next_check),
+    "due": Column("next check", _due_day),
+}
+# the same for a program
+CSV: dict[str, Callable[[Listed], object]] = {
+    "rig": lambda one: one.name,
+    "status": _status,
+    "commissioned": lambda one: one.rig_status.commissioned,
+    "throws": lambda one: one.trials,
+    "last_throw": lambda one: one.last_trial.date().isoformat() if one.last_trial else None,
+    "due_on": lambda one: one.rig_status.next_check.on.isoformat() if one.rig_status.next_check.on else None,
+    "overdue": lambda one: one.rig_status.next_check.overdue,
+    "next_check": lambda one: one.rig_status.next_check.sentence,
+    "because": lambda one: "; ".join(reasons(one.rig_status.status)) or None,
+    "retired": lambda one: one.retired or None,
+    "unfinished_recordings": lambda one: sum(bool(each.journal) for each in one.rig_status.status.pending),
+}
 
 
 def list_csv(found: Sequence[Listed], path: Path) -> None:
@@ -295,8 +333,8 @@ def list_csv(found: Sequence[Listed], path: Path) -> None:
     from throwbook.files.tables import CsvTable, TableLayout, whole_file
 
     with whole_file(path) as part:
-        table = CsvTable(part, TableLayout(COLUMNS))
-        table.add(_row(one) for one in found)
+        table = CsvTable(part, TableLayout(tuple(CSV)))
+        table.add({name: get(one) for name, get in CSV.items()} for one in found)
         table.close()
 
 
@@ -306,15 +344,8 @@ def list_pdf(found: Sequence[Listed], wanted: Wanted, path: Path, issued: date, 
     from throwbook.report.forms import WallRow, wall_list
     from throwbook.report.pdf import to_pdf
 
-    rows = [
-        WallRow(
-            one.name,
-            short(one.rig_status.status, one.rig_status.commissioned),
-            one.rig_status.next_check.sentence,
-            one.last_trial.date().isoformat() if one.last_trial else "-",
-        )
-        for one in found
-    ]
+    shown = Listing.of(RIGS, ("rig", "status", "next check", "last"))
+    rows = [WallRow(*shown.paper_row(one)) for one in found]
     practice = any(one.rig_status.practice for one in found)
     write(path, to_pdf(wall_list(rows, said(wanted), issued, practice), paper))
 
@@ -329,20 +360,3 @@ def said(wanted: Wanted) -> str:
         "retired" if wanted.retired else "",
     ]
     return ", ".join(text for text in asked if text) or "all"
-
-
-def _row(one: Listed) -> dict[str, object]:
-    standing, check = one.rig_status, one.rig_status.next_check
-    return {
-        "rig": one.name,
-        "status": short(standing.status, standing.commissioned),
-        "commissioned": standing.commissioned,
-        "throws": one.trials,
-        "last_throw": one.last_trial.date().isoformat() if one.last_trial else None,
-        "due_on": check.on.isoformat() if check.on else None,
-        "overdue": check.overdue,
-        "next_check": check.sentence,
-        "because": "; ".join(reasons(standing.status)) or None,
-        "retired": one.retired or None,
-        "unfinished_recordings": sum(bool(each.journal) for each in standing.status.pending),
-    }

@@ -6,13 +6,16 @@ from datetime import datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from throwbook.core.listing import ListedSheet, ListedThrow
 from throwbook.core.quantities.text import written
 from throwbook.core.records import ANSWERS, OPEN, SEEN, YES, PinAnswers, SheetState
 from throwbook.core.rig import METRIC
+from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.hand_readings import CLAMP_METER, Accuracy
 from throwbook.core.sheets.sheet import (
     Plan,
     SheetTrial,
+    as_found,
     lock_throws,
     no_since,
     plan_details,
@@ -56,6 +59,12 @@ class SheetView:
     units: str = METRIC
     """How the rig's values are shown."""
 
+    @property
+    def throws(self) -> list[ListedThrow]:
+        """Its throws as a list shows them."""
+        apart = as_found(conditions_from(self.state.answers), self.trials)
+        return [ListedThrow(one, self.seen[one.id], one.id in apart) for one in self.trials]
+
 
 def view(logbook: str | Path | None, sheet: str) -> SheetView:
     """One sheet with its throws, what was seen, and what an acceptance would say."""
@@ -84,17 +93,21 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
     )
 
 
-def listed(logbook: str | Path | None, rig: str | None) -> list[tuple[SheetState, int, int, bool]]:
-    """Sheets, oldest first, each with its lock and unlock throws, and whether a "no" came after it was decided."""
+def listed(logbook: str | Path | None, rig: str | None) -> list[ListedSheet]:
+    """Sheets, oldest first, each with its lock and unlock throws."""
     with opened(logbook, read_only=True) as book:
         if rig is not None:
             book.rig(rig)
         found = []
-        for state in book.sheets(rig):
-            ways = [one.direction for one in book.trials(sheet=state.sheet.id)]
-            no_came = no_since(book.sightings_since(state.sheet.id))
-            found.append((state, ways.count("lock"), ways.count("unlock"), no_came))
+        for sheet in sheets_in(book, rig):
+            ways = [one.direction for one in book.trials(sheet=sheet.state.sheet.id)]
+            found.append(replace(sheet, locks=ways.count("lock"), unlocks=ways.count("unlock")))
         return found
+
+
+def sheets_in(book: Logbook, rig: str | None) -> list[ListedSheet]:
+    """The same in an open logbook, without the throws."""
+    return [ListedSheet(state, no_since(book.sightings_since(state.sheet.id))) for state in book.sheets(rig)]
 
 
 def plan(

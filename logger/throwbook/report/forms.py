@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import NamedTuple
 
 from throwbook.core.analysis.baseline import Baseline
 from throwbook.core.machine.limits import limits_for
@@ -16,7 +17,7 @@ from throwbook.core.sheets.conditions import QUESTIONS
 from throwbook.core.sheets.sheet import Plan
 from throwbook.core.sizing.sizing import Gap
 from throwbook.core.status.latch import DO_NOT_USE, Status
-from throwbook.core.status.maintenance import SEASON, NextCheck
+from throwbook.core.status.maintenance import NO_CHECK, SEASON, NextCheck
 from throwbook.core.status.status_text import DONE, NEVER, NOTHING, headline, pending, reasons, step_in_words
 from throwbook.core.trend.expected_throw import Expected, OwnWeather, expected_throw
 from throwbook.core.wording import BOTH_PINS, FALL, HANDS, OUT_OF_USE
@@ -173,7 +174,7 @@ def cab_card(source: FormSource) -> Document:
     if status.level == DO_NOT_USE:
         return _banned_card(source)
     due = source.next_check.sentence
-    standing = headline(status, source.commissioned, "no next check set")
+    standing = headline(status, source.commissioned, NO_CHECK)
     counts_until = card_counts_until(source)
     blocks: list[Block] = [
         Text(f"Counts until {counts_until}. Then throw it away and print a new one.", STRONG),
@@ -337,8 +338,7 @@ ROOM = "\N{NO-BREAK SPACE}" * 30
 """Keeps a column wide enough for a pen."""
 
 
-@dataclass(frozen=True)
-class WallRow:
+class WallRow(NamedTuple):
     """One rig on the wall."""
 
     rig: str

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from throwbook.core.analysis.baseline import Baseline
 from throwbook.core.assessment import METHOD_VERSION
+from throwbook.core.listing import ListedThrow, state_said
 from throwbook.core.records import (
     ACCEPTED,
     Answers,
@@ -21,7 +22,7 @@ from throwbook.core.records import (
 )
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.conditions import Conditions, conditions_from
-from throwbook.core.sheets.sheet import Plan, SheetTrial, as_found, state_said
+from throwbook.core.sheets.sheet import Plan, SheetTrial, as_found
 from throwbook.core.sizing.sizing import Gap
 from throwbook.core.status.latch import Status
 from throwbook.core.status.maintenance import NextCheck, ServiceEntry
@@ -87,6 +88,12 @@ class SheetPart:
     def apart(self) -> frozenset[str]:
         """Ids of the throws kept apart as found."""
         return as_found(self.conditions, self.trials)
+
+    @property
+    def throws(self) -> list[ListedThrow]:
+        """Its throws as a list shows them."""
+        apart = self.apart
+        return [ListedThrow(one, self.seen[one.id], one.id in apart) for one in self.trials]
 
     def counting(self, direction: str) -> list[SheetTrial]:
         """Throws of one direction that count: not left out, not as found."""

@@ -8,6 +8,7 @@ from statistics import stdev
 from typing import TYPE_CHECKING
 
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, Measured
+from throwbook.core.listing import SERVICES, Listing
 from throwbook.core.machine.limits import LIMITS, MAX, limits_for
 from throwbook.core.quantities.rounding import interval_text, measured_text
 from throwbook.core.quantities.text import counted, printable
@@ -17,7 +18,7 @@ from throwbook.core.rig import Rig
 from throwbook.core.sheets.conditions import unanswered
 from throwbook.core.sheets.sheet import SheetTrial
 from throwbook.core.status.latch import CAUSES, sentence_of
-from throwbook.core.status.maintenance import Moment
+from throwbook.core.status.maintenance import MOMENTS
 from throwbook.core.status.status_text import reasons
 from throwbook.core.wording import CONDITIONS, NOT_RECORDED, RIG, SIGNS
 from throwbook.core.wording import LIMITS as LIMIT_NAMES
@@ -230,12 +231,9 @@ def services(material: Material) -> list[Block]:
     """The maintenance history with its four moments, and what each service changed."""
     if not material.services:
         return [Heading("Services"), Text("No service is in the logbook.")]
-    rows = []
-    for one in material.services:
-        moments = [_moment(getattr(one, name)) for name in ("seen", "found", "fixed", "verified")]
-        rows.append((f"{one.on}", one.action, *moments, printable(one.parts) or "-", printable(one.by)))
-    headings = ("Day", "Action", "Seen", "Found", "Fixed", "Verified", "Parts", "By")
-    blocks: list[Block] = [Heading("Services"), Table(headings, tuple(rows), "Maintenance history")]
+    shown = Listing.of(SERVICES, ("date", "action", *MOMENTS, "parts", "by"))
+    rows = tuple(map(shown.paper_row, material.services))
+    blocks: list[Block] = [Heading("Services"), Table(shown.paper_heads, rows, "Maintenance history")]
     effects = sorted(_effects(material))
     if effects:
         from throwbook.core.trend.maintenance_effect import CONFIDENCE
@@ -263,12 +261,6 @@ def _effects(material: Material) -> list[tuple[str, ...]]:
         for effect in one.service_effects
         if one.figure in TELLING
     ]
-
-
-def _moment(moment: Moment) -> str:
-    if not moment:
-        return NOT_RECORDED
-    return printable(f"{moment.what} ({moment.on})" if moment.on else moment.what)
 
 
 def status(material: Material) -> list[Block]:

@@ -1,6 +1,7 @@
 """What a report says about one test sheet: conditions, each throw, limits kept or not, what was seen, how it ended."""
 
 from throwbook.core.assessment import INFO, Check
+from throwbook.core.listing import THROWS, Listing
 from throwbook.core.machine.limits import NOT_JUDGED
 from throwbook.core.quantities.rounding import limit_text, measured_text, percent_text
 from throwbook.core.quantities.text import counted, printable
@@ -9,7 +10,7 @@ from throwbook.core.records import BENCH
 from throwbook.core.sheets.acceptance import who_saw
 from throwbook.core.sheets.conditions import said
 from throwbook.core.sheets.sheet import SheetTrial
-from throwbook.core.wording import ANSWERS, ENDS, LIMITS, SIGNS
+from throwbook.core.wording import ANSWERS, LIMITS, SIGNS
 from throwbook.report.document import (
     STRONG,
     Block,
@@ -72,54 +73,19 @@ def _conditions(part: SheetPart) -> Facts:
     return Facts(tuple(rows), "Conditions")
 
 
+THROWS_SHOWN = Listing.of(
+    THROWS,
+    (
+        *("number", "way", "travel_time_s", "expected", "run_current_a", "peak_run_current_a"),
+        *("mean_voltage_v", "end", "verdict", "remark"),
+    ),
+)
+
+
 def _throws(part: SheetPart) -> Table:
-    rows = []
-    for one in part.trials:
-        figures = one.assessment.figures
-        rows.append(
-            (
-                str(one.position),
-                one.direction,
-                measured_text(figures.travel_time_s),
-                _expected_share(one),
-                measured_text(figures.run_current_a),
-                measured_text(figures.peak_run_current_a),
-                measured_text(figures.mean_voltage_v),
-                ENDS[one.assessment.end].column,
-                one.assessment.verdict,
-                "; ".join(_remarks(part, one)),
-            )
-        )
-    headings = (
-        "No.",
-        "Way",
-        "Time [s]",
-        "Of expected",
-        "Running [A]",
-        "Peak [A]",
-        "Voltage [V]",
-        "End",
-        "Verdict",
-        "Remark",
-    )
-    return Table(
-        headings, tuple(rows), "Each throw: figure ± expanded uncertainty (k = 2)", (0, 2, 3, 4, 5, 6)
-    )
-
-
-def _expected_share(one: SheetTrial) -> str:
-    ratio = next(
-        (check.measured for check in one.assessment.checks if check.name == "travel_time_high"), None
-    )
-    return percent_text(ratio.value) if ratio is not None else "-"
-
-
-def _remarks(part: SheetPart, one: SheetTrial) -> list[str]:
-    said = ["as found"] if one.id in part.apart else []
-    said += ["by hand"] if one.by_hand else []
-    said += [f"left out: {one.left_out}"] if one.left_out else []
-    said += ["provisional baseline"] if one.assessment.provisional else []
-    return said
+    rows = tuple(map(THROWS_SHOWN.paper_row, part.throws))
+    caption = "Each throw: figure ± expanded uncertainty (k = 2)"
+    return Table(THROWS_SHOWN.paper_heads, rows, caption, THROWS_SHOWN.right)
 
 
 def _checks(part: SheetPart) -> Table:
@@ -151,7 +117,7 @@ def _checks(part: SheetPart) -> Table:
         "Source of the limit",
     )
     return Table(
-        headings, tuple(rows), "Each limit and the throws that came closest to it (No.: measured ± U)"
+        headings, tuple(rows), "Each limit and the throws that came closest to it (throw: measured ± U)"
     )
 
 
@@ -207,7 +173,7 @@ def _signs(part: SheetPart) -> list[Block]:
     }
     if not rows:
         return [Text("No throw on this sheet shows a sign above info.")]
-    headings = ("No.", "Way", "Sign", "Level", "At travel", "Because")
+    headings = ("Throw", "Way", "Sign", "Level", "At travel", "Because")
     blocks: list[Block] = [Table(headings, tuple(rows), "Signs", (0, 4))]
     if causes:
         blocks += [Heading("What would explain the signs", 3), Bullets(tuple(causes.values()))]
@@ -225,7 +191,7 @@ def _sightings(part: SheetPart) -> list[Block]:
         rows.append((str(one.position), *answers, printable(seen.how) or "-", printable(by) or "-"))
     if not rows:
         return []
-    headings = ("No.", "Left pin", "Right pin", "Load check", "Stays put", "How seen", "Seen by")
+    headings = ("Throw", "Left pin", "Right pin", "Load check", "Stays put", "How seen", "Seen by")
     table = Table(
         headings,
         tuple(rows),

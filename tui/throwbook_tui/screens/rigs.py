@@ -7,17 +7,18 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
+from throwbook.core.listing import Column, Listing
 from throwbook.core.quantities.text import counted
 from throwbook.errors import ThrowbookError
 from throwbook_tui.background import Noted
-from throwbook_tui.present import WARN, Cell, day, due_cell, status_cell
+from throwbook_tui.present import WARN, Cell, status_cell
 from throwbook_tui.screen_words import spoken
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
 
 if TYPE_CHECKING:
     from throwbook.jobs.judgements import JudgedAgain
-    from throwbook.jobs.rigs import Listed, Overview
+    from throwbook.jobs.rigs import Overview
     from throwbook.jobs.unfinished import Unfinished
 
 EMPTY = (
@@ -52,7 +53,11 @@ class RigsScreen(Page[None]):
     ]
 
     def __init__(self) -> None:
+        from throwbook.jobs.rigs import RIGS
+
         super().__init__()
+        status = Column("status", lambda one: status_cell(one.rig_status.status, one.rig_status.commissioned))
+        self._columns = Listing((RIGS["rig"], status, RIGS["due"], RIGS["last"], RIGS["throws"]))
         self._found: Overview | None = None
         self._offered = False
         self._judged_again = False
@@ -61,7 +66,7 @@ class RigsScreen(Page[None]):
     def body(self) -> Iterator[Widget]:
         """The table, or what to do first."""
         yield Static(id="first")
-        yield RowTable(("rig", "status", "next check", "last throw", "throws"), right=(4,), id="rigs")
+        yield RowTable(self._columns.heads, right=self._columns.right, id="rigs")
 
     def on_mount(self) -> None:
         """Load; look for recordings that broke off."""
@@ -138,20 +143,7 @@ class RigsScreen(Page[None]):
         self.head(f"{'retired ' * self._retired}rigs of {found.path.name}{kept_out}")
         table.display, first.display = bool(shown), not shown
         first.update(lines(self.app, ALL_RETIRED if found.rigs else EMPTY))
-        rows = [
-            (
-                one.name,
-                (
-                    one.name,
-                    status_cell(one.rig_status.status, one.rig_status.commissioned),
-                    Cell(f"retired: {one.retired}") if one.retired else _due(one),
-                    day(one.last_trial),
-                    str(one.trials),
-                ),
-            )
-            for one in shown
-        ]
-        table.fill(rows)
+        table.fill([(one.name, self._columns.row(one)) for one in shown])
         if shown:
             table.focus()
         self.refresh_bindings()
@@ -212,8 +204,3 @@ def unfinished_line(recordings: "Sequence[Unfinished]") -> str:
         return ""
     rigs = ", ".join(dict.fromkeys(one.rig or "an unknown rig" for one in recordings))
     return f"{counted(len(recordings), 'recording')} never judged ({rigs}): press J."
-
-
-def _due(one: "Listed") -> Cell:
-    check = one.rig_status.next_check
-    return due_cell(check.on, check.overdue, check.sentence)

@@ -325,11 +325,6 @@ def no_since(since: Iterable[Sighting]) -> bool:
     return any(NO in (getattr(one, name) for name in SEEN) for one in since)
 
 
-def state_said(state: str, no_came: bool) -> str:
-    """State of a sheet wherever sheets are listed: an acceptance that was followed by a "no" never stands alone."""
-    return f"{state}, a NO since" if no_came else state
-
-
 def said_since(trials: Iterable[SheetTrial], since: Iterable[Sighting]) -> tuple[str, ...]:
     """One sentence for each "no" in the sightings ``since`` the sheet was decided."""
     names = {one.id: one.name for one in trials}

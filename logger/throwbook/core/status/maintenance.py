@@ -173,6 +173,9 @@ def order_complaints(entry: ServiceEntry) -> list[str]:
     ]
 
 
+NO_CHECK = "no next check set"
+
+
 @dataclass(frozen=True)
 class NextCheck:
     """When the next check is due, and whether that is past."""
@@ -181,7 +184,7 @@ class NextCheck:
     hours_h: float | None = None
     cycles: int | None = None
     overdue: bool = False
-    sentence: str = "no next check set"
+    sentence: str = NO_CHECK
 
 
 def next_check(

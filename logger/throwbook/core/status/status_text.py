@@ -27,7 +27,7 @@ from throwbook.core.status.latch import (
     sentence_of,
     worst,
 )
-from throwbook.core.status.maintenance import ServiceEntry
+from throwbook.core.status.maintenance import NO_CHECK, ServiceEntry
 from throwbook.core.status.raising import SEEN_CAUSES
 from throwbook.core.wording import OUT_OF_USE
 
@@ -191,7 +191,7 @@ def headline(status: Status, commissioned: bool, next_check: str) -> str:
     new = "" if commissioned else "; not commissioned: no accepted commissioning sheet"
     if not commissioned and status.level == IN_SERVICE:
         words, new = "not commissioned", ": no accepted commissioning sheet"
-    due = "" if next_check == "no next check set" else f"; {next_check}"
+    due = "" if next_check == NO_CHECK else f"; {next_check}"
     return f"{words}{new}{due}"
 
 
