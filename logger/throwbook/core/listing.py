@@ -24,7 +24,7 @@ Value = Cell | str | Measured | None
 
 
 @dataclass(frozen=True)
-class Column:
+class ListColumn:
     """One column: what stands above it, and what an item shows in it."""
 
     head: str
@@ -39,10 +39,10 @@ class Column:
 class Listing:
     """Some columns of a table, in the order in which they are shown."""
 
-    columns: tuple[Column, ...]
+    columns: tuple[ListColumn, ...]
 
     @classmethod
-    def of(cls, table: Mapping[str, Column], names: Iterable[str]) -> "Listing":
+    def of(cls, table: Mapping[str, ListColumn], names: Iterable[str]) -> "Listing":
         """The columns of ``table`` that are named."""
         return cls(tuple(table[name] for name in names))
 
@@ -98,19 +98,19 @@ def state_said(state: str, no_came: bool) -> str:
 
 
 STATE_TONES = {ACCEPTED: "good", REJECTED: "bad"}
-SHEETS: dict[str, Column] = {
-    "sheet": Column("sheet", lambda one: one.state.name),
-    "planned": Column("planned", lambda one: f"{one.state.sheet.at:%Y-%m-%d}"),
-    "kind": Column("kind", lambda one: one.state.sheet.kind),
-    "throws": Column("lock+unlock", lambda one: f"{one.locks}+{one.unlocks}", right=True),
-    "state": Column(
+SHEETS: dict[str, ListColumn] = {
+    "sheet": ListColumn("sheet", lambda one: one.state.name),
+    "planned": ListColumn("planned", lambda one: f"{one.state.sheet.at:%Y-%m-%d}"),
+    "kind": ListColumn("kind", lambda one: one.state.sheet.kind),
+    "throws": ListColumn("lock+unlock", lambda one: f"{one.locks}+{one.unlocks}", right=True),
+    "state": ListColumn(
         "state",
         lambda one: Cell(
             state_said(one.state.state, one.no_came),
             "bad" if one.no_came else STATE_TONES.get(one.state.state, "warn"),
         ),
     ),
-    "signed": Column("signed", lambda one: one.state.decision.signed if one.state.decision else ""),
+    "signed": ListColumn("signed", lambda one: one.state.decision.signed if one.state.decision else ""),
 }
 SHEET_LIST = Listing.of(SHEETS, ("sheet", "planned", "kind", "state", "signed"))
 
@@ -177,21 +177,23 @@ def _remark(one: ListedThrow) -> str:
     return "; ".join(text for text in texts if text)
 
 
-THROWS: dict[str, Column] = {
-    "number": Column("throw", lambda one: str(one.throw.position), right=True),
-    "marked": Column("", lambda one: f"{one.throw.position}{'*' * one.as_found}{'h' * one.throw.by_hand}"),
-    "way": Column("way", lambda one: one.throw.direction),
+THROWS: dict[str, ListColumn] = {
+    "number": ListColumn("throw", lambda one: str(one.throw.position), right=True),
+    "marked": ListColumn(
+        "", lambda one: f"{one.throw.position}{'*' * one.as_found}{'h' * one.throw.by_hand}"
+    ),
+    "way": ListColumn("way", lambda one: one.throw.direction),
     **{
-        name: Column(FIGURES[name].column, _figure(name), FIGURES[name].unit, right=True)
+        name: ListColumn(FIGURES[name].column, _figure(name), FIGURES[name].unit, right=True)
         for name in ("travel_time_s", "run_current_a", "mean_voltage_v")
     },
-    "peak_run_current_a": Column(FIGURES["peak_run_current_a"].column, _peak, "A", right=True),
-    "expected": Column("% of expected", _share_of_expected, right=True),
-    "end": Column("end", lambda one: ENDS[one.throw.assessment.end].column),
-    "verdict": Column("verdict", lambda one: verdict_cell(one.throw.assessment.verdict)),
-    "shown verdict": Column("verdict", _shown_verdict),
-    **{name: Column(SIGHTINGS[name].column, _answer(name)) for name in SEEN},
-    "remark": Column("remark", _remark),
+    "peak_run_current_a": ListColumn(FIGURES["peak_run_current_a"].column, _peak, "A", right=True),
+    "expected": ListColumn("% of expected", _share_of_expected, right=True),
+    "end": ListColumn("end", lambda one: ENDS[one.throw.assessment.end].column),
+    "verdict": ListColumn("verdict", lambda one: verdict_cell(one.throw.assessment.verdict)),
+    "shown verdict": ListColumn("verdict", _shown_verdict),
+    **{name: ListColumn(SIGHTINGS[name].column, _answer(name)) for name in SEEN},
+    "remark": ListColumn("remark", _remark),
 }
 MARKS = {"*": "as found", "h": "by hand"}
 """What stands behind the number in ``marked``."""
@@ -214,20 +216,20 @@ def _moment(name: str) -> Callable[[ServiceEntry], str]:
     return text
 
 
-SERVICES: dict[str, Column] = {
-    "id": Column("id", lambda one: one.id[:8]),
-    "date": Column("date", lambda one: str(one.on)),
-    "action": Column("action", lambda one: one.action),
-    "due": Column("next check", lambda one: str(one.due_on or "")),
-    "what": Column("what", _what),
-    **{name: Column(name, _moment(name)) for name in MOMENTS},
-    "parts": Column("parts", lambda one: one.parts or NOT_KNOWN),
-    "hours": Column(
+SERVICES: dict[str, ListColumn] = {
+    "id": ListColumn("id", lambda one: one.id[:8]),
+    "date": ListColumn("date", lambda one: str(one.on)),
+    "action": ListColumn("action", lambda one: one.action),
+    "due": ListColumn("next check", lambda one: str(one.due_on or "")),
+    "what": ListColumn("what", _what),
+    **{name: ListColumn(name, _moment(name)) for name in MOMENTS},
+    "parts": ListColumn("parts", lambda one: one.parts or NOT_KNOWN),
+    "hours": ListColumn(
         "hours",
         lambda one: f"{one.machine_hours_h:g} h" if one.machine_hours_h is not None else "",
         right=True,
     ),
-    "cost": Column("cost", lambda one: one.cost),
-    "period": Column("period", lambda one: "new" if one.starts_stage else ""),
-    "by": Column("by", lambda one: one.by),
+    "cost": ListColumn("cost", lambda one: one.cost),
+    "period": ListColumn("period", lambda one: "new" if one.starts_stage else ""),
+    "by": ListColumn("by", lambda one: one.by),
 }

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from throwbook.core.listing import Column, Listing
+from throwbook.core.listing import ListColumn, Listing
 from throwbook.core.quantities.text import written
 from throwbook.core.records import BaselineRecord, RigRevision, Service
 from throwbook.core.rig import retired_because, retired_text
@@ -303,14 +303,16 @@ def _due_day(one: Listed) -> Cell | str:
 
 
 # the columns of a list of rigs, each a ``Listed``
-RIGS: dict[str, Column] = {
-    "rig": Column("rig", lambda one: one.name),
-    "status": Column("status", _status_cell),
-    "commissioned": Column("commissioned", lambda one: "yes" if one.rig_status.commissioned else "no"),
-    "throws": Column("throws", lambda one: str(one.trials), right=True),
-    "last": Column("last throw", lambda one: one.last_trial.date().isoformat() if one.last_trial else "-"),
-    "next check": Column("next check", _next_check),
-    "due": Column("next check", _due_day),
+RIGS: dict[str, ListColumn] = {
+    "rig": ListColumn("rig", lambda one: one.name),
+    "status": ListColumn("status", _status_cell),
+    "commissioned": ListColumn("commissioned", lambda one: "yes" if one.rig_status.commissioned else "no"),
+    "throws": ListColumn("throws", lambda one: str(one.trials), right=True),
+    "last": ListColumn(
+        "last throw", lambda one: one.last_trial.date().isoformat() if one.last_trial else "-"
+    ),
+    "next check": ListColumn("next check", _next_check),
+    "due": ListColumn("next check", _due_day),
 }
 # the same for a program
 CSV: dict[str, Callable[[Listed], object]] = {

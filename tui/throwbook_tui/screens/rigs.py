@@ -7,7 +7,7 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
-from throwbook.core.listing import Column, Listing
+from throwbook.core.listing import ListColumn, Listing
 from throwbook.core.quantities.text import counted
 from throwbook.errors import ThrowbookError
 from throwbook_tui.background import Noted
@@ -56,7 +56,9 @@ class RigsScreen(Page[None]):
         from throwbook.jobs.rigs import RIGS
 
         super().__init__()
-        status = Column("status", lambda one: status_cell(one.rig_status.status, one.rig_status.commissioned))
+        status = ListColumn(
+            "status", lambda one: status_cell(one.rig_status.status, one.rig_status.commissioned)
+        )
         self._columns = Listing((RIGS["rig"], status, RIGS["due"], RIGS["last"], RIGS["throws"]))
         self._found: Overview | None = None
         self._offered = False
