@@ -33,6 +33,13 @@ def drawn(seed, checks=12, services=()):
     return line
 
 
+def as_of_mean_level(line):
+    """Each check at 20 degC and nominal voltage, by what weather does at the mean level of all checks."""
+    return np.median(line.throws[0]) * (
+        1.0 + line.change - line.weather @ fit_line(line).learned.mean[:WEATHER]
+    )
+
+
 def points_of(line):
     return chart_and_points(line, fit_line(line), check_states(line, {}))
 
@@ -44,26 +51,32 @@ def test_slope_and_its_interval(seed, checks):
     _, points = points_of(line)
     fit = fit_line(line)
     values = [one.corrected for one in points]
-    theirs = stats.theilslopes(values, line.years)
     wider = slope_of(line, fit, points)
+    # Weather adds what it did at the mean level, or as a share of the level: both ends hold both.
+    level_a = np.maximum(as_of_mean_level(line), np.median(line.throws[0]))
+    share = (
+        line.weather @ fit.learned.mean[:WEATHER] * np.median(line.throws[0]) * (level_a / level_a.mean() - 1)
+    )
+    theirs = [stats.theilslopes(values + way * share / 2, line.years) for way in (0, 1, -1)]
     fit.learned.covariance[:WEATHER, :WEATHER] = 0.0
     ours = slope_of(line, fit, points)
-    assert ours.per_year == wider.per_year == pytest.approx(theirs.slope, rel=1e-12)
+    assert ours.per_year == wider.per_year == pytest.approx(theirs[0].slope, rel=1e-12)
     # Where the interval's ranks lie beyond the pairs there are, ours has no end; scipy takes the outermost pair.
     if ours.low is not None:
-        assert ours.low == pytest.approx(theirs.low_slope, rel=1e-12)
+        assert ours.low == pytest.approx(min(one.low_slope for one in theirs[1:]), rel=1e-9)
     if ours.high is not None:
-        assert ours.high == pytest.approx(theirs.high_slope, rel=1e-12)
+        assert ours.high == pytest.approx(max(one.high_slope for one in theirs[1:]), rel=1e-9)
     assert (ours.low is None) == (checks == 4)
     if checks == 4:
         return
     # What a user reads is wider by what weather's slopes may be off, which tilts all checks together.
     tilt = [stats.linregress(line.years, column).slope for column in line.weather.T]
     off = fit_line(line).learned.covariance[:WEATHER, :WEATHER]
-    level_a = max(np.median(line.throws[0]), np.mean(values))
-    shared = stats.norm.ppf(0.975) * level_a * np.sqrt(tilt @ off @ np.array(tilt))
-    assert wider.high - wider.per_year == pytest.approx(np.hypot(ours.high - ours.per_year, shared), rel=1e-6)
-    assert wider.per_year - wider.low == pytest.approx(np.hypot(ours.per_year - ours.low, shared), rel=1e-6)
+    reached_a = max(np.median(line.throws[0]), np.mean(values))
+    shared = stats.norm.ppf(0.975) * reached_a * np.sqrt(tilt @ off @ np.array(tilt))
+    low = min(one.slope - np.hypot(one.slope - one.low_slope, shared) for one in theirs[1:])
+    high = max(one.slope + np.hypot(one.high_slope - one.slope, shared) for one in theirs[1:])
+    assert (wider.low, wider.high) == pytest.approx((low, high), rel=1e-6)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -132,11 +145,18 @@ def test_weather_and_level_are_those_of_least_squares(seed):
         prior = stats.norm.logpdf(np.log(multiple), 0.0, series.between[1])
         shares.append(prior - 0.5 * (left @ left + between + np.linalg.slogdet(a.T @ a)[1]))
     square = np.average((series.between[0] * GRID) ** 2, weights=np.exp(np.array(shares) - max(shares)))
-    for one, weather, variance, stated in zip(
-        points, line.weather, line.variance, line.stated_u, strict=True
+    # half way from what weather did at the mean level to the same share of this level, anywhere between alike
+    before_a = as_of_mean_level(line)
+    scale_a = np.maximum(np.median(line.throws[0]), before_a)
+    share = (
+        line.weather @ ours.mean[:WEATHER] * np.median(line.throws[0]) * (scale_a / scale_a.mean() - 1) / 2
+    )
+    assert [one.corrected for one in points] == pytest.approx(before_a - share)
+    for one, off_a, weather, variance, stated in zip(
+        points, share, line.weather, line.variance, line.stated_u, strict=True
     ):
         level_a = max(np.median(line.throws[0]), one.corrected)
-        ours_u = 2.0 * level_a * np.sqrt(weather @ part @ weather + square + variance)
+        ours_u = 2.0 * np.sqrt(level_a**2 * (weather @ part @ weather + square + variance) + off_a**2 / 3)
         assert one.corrected_u == pytest.approx(np.hypot(ours_u, stated), rel=1e-6)
 
 

@@ -22,7 +22,7 @@ from throwbook.core.trend.history import (
     SeasonThrow,
 )
 from throwbook.core.trend.maintenance_effect import answer, compare
-from throwbook.core.trend.series import ALLOWANCES, at_nominal_voltage
+from throwbook.core.trend.series import ALLOWANCES, at_nominal_voltage, lines_of
 from throwbook.core.trend.signals import BASELINE, OUT, SUSPECT
 from throwbook.core.trend.trend_result import only, to_json, trends_of
 
@@ -179,6 +179,18 @@ def test_time_is_corrected_for_voltage_by_the_motor_line():
     expected = 13.7 * (11.0 - 2.0 * line_r) / (12.0 - 2.0 * line_r)
     assert found.points[2].corrected == pytest.approx(expected, rel=0.02)
     assert found.points[2].state != OUT
+
+
+@pytest.mark.parametrize("share_of_wear", [0.0, 0.5, 1.0])
+def test_a_figure_twice_as_high_is_corrected_whatever_weather_does_to_the_rise(share_of_wear):
+    """Weather of +10 % at the second check, right for the mean level: 2.0 and 3.8 A at 20 degC, or what it makes of the rise."""
+    checks = tuple(check(i, amps, RNG(1), scatter=0.0) for i, amps in enumerate([2.0, 4.0]))
+    line = lines_of(RigHistory(RIG, checks), "lock", "run_current")[0]
+    corrected, off_by = line.at_20_degc(np.array([0.0, 0.1]))
+    # 0.2 A at the mean level of 2.9 A, or 6.9 % of the level: between 3.800 and 3.738 A
+    assert corrected == pytest.approx([2.0, 3.769], abs=5e-4)
+    true_a = 3.8 - share_of_wear * (0.2 * 3.8 / 2.9 - 0.2)
+    assert abs(corrected[1] - true_a) <= off_by[1] * (1.0 + 1e-9)
 
 
 def test_as_found_throws_are_charted_by_themselves():

@@ -13,7 +13,7 @@ from math import sqrt
 import numpy as np
 
 from throwbook.core.machine.limits import limits_for
-from throwbook.core.quantities.statistics import K, t_quantile
+from throwbook.core.quantities.statistics import K, from_half_width, t_quantile
 from throwbook.core.rig import Rig
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.change_test import Coefficients, learn
@@ -208,13 +208,14 @@ def chart_and_points(
 ) -> tuple[tuple[Chart, ...], tuple[Point, ...]]:
     """The chart of each stage as it stood at its end, oldest first, and every check as a point on it."""
     scale, weather = line.scale, fit.weather
-    corrected = line.in_unit(line.change - weather)
+    corrected, off_by = line.at_20_degc(weather)
     scale_there = line.scale_at(corrected)
     covariance = fit.learned.covariance[:WEATHER, :WEATHER]
     correction = np.sum((line.weather @ covariance) * line.weather, axis=1)
     # A hand reading's own ± is the stated one: once is enough.
     of_check = fit.learned.between_square + line.variance - (line.own_u / scale) ** 2
-    corrected_u = np.hypot(K * scale_there * np.sqrt(correction + of_check), line.stated_u)
+    variance = scale_there**2 * (correction + of_check) + from_half_width(off_by) ** 2
+    corrected_u = np.hypot(K * np.sqrt(variance), line.stated_u)
     charts = tuple(_chart(line, one, states[one.rows.stop - 1].reading) for one in fit.stages)
     averages, sums = _running(fit, corrected, charts[-1].sigma)
     points = tuple(
@@ -317,19 +318,29 @@ def _running(fit: LineFit, corrected: FloatArray, sigma: float) -> tuple[FloatAr
 def slope_of(line: Line, fit: LineFit, points: tuple[Point, ...]) -> Slope:
     """Slope within the newest stage; None with fewer than three checks.
 
-    All values are corrected by the same slopes of weather and supply: what those may be off tilts them together.
+    All values are corrected by the same slopes of weather and supply: what those may be off tilts them together. The interval
+    holds both ways in which weather may act on a figure that has come up (``Line.at_20_degc``).
     """
     inside = np.flatnonzero(line.stage == line.stage[-1])[-SLOPE_CHECKS:]
     if len(inside) < 3:
         return Slope(None, None, None, None)
     values = np.array([one.corrected for one in points])[inside]
+    apart = line.at_20_degc(fit.weather)[1][inside]
     years = line.years[inside] - line.years[inside].mean()
     tilt = years @ line.weather[inside] / max(float(years @ years), 1e-12)
     covariance = fit.learned.covariance[:WEATHER, :WEATHER]
     tilt_u = line.scale_at(values.mean()) * sqrt(float(tilt @ covariance @ tilt))
-    fitted = theil_sen(line.years[inside], values, shared_u=float(tilt_u))
-    low, high = (None if not np.isfinite(one) else one for one in (fitted.low, fitted.high))
-    return Slope(fitted.value, low, high, mann_kendall(values).p)
+    middle, *ends = (
+        theil_sen(line.years[inside], values + way * apart, shared_u=float(tilt_u))
+        for way in (0.0, -1.0, 1.0)
+    )
+    low, high = min(one.low for one in ends), max(one.high for one in ends)
+    return Slope(
+        middle.value,
+        low if np.isfinite(low) else None,
+        high if np.isfinite(high) else None,
+        mann_kendall(values).p,
+    )
 
 
 def limit_of(rig: Rig, line: Line) -> ForecastLimit | None:

@@ -229,6 +229,18 @@ class Line:
         """A change, or an array of them, as the figure it leads to [figure's unit]."""
         return self.origin + self.scale * change
 
+    def at_20_degc(self, weather: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Each check without what ``weather`` (relative) adds to it, and how far that may be off either way [figure's unit].
+
+        Where a figure has come up, weather may add what it always did, or the same share of the figure as it is now: stiff
+        grease does the one, weak magnets the other. ``weather`` was learned over all checks, so it is right for their mean
+        level; from there on the correction goes half the way.
+        """
+        plain: FloatArray = self.in_unit(self.change - weather)
+        there = self.scale_at(plain)
+        apart: FloatArray = 0.5 * self.scale * weather * (there / there.mean() - 1.0)
+        return plain - apart, apart
+
     @cached_property
     def medians(self) -> FloatArray:
         """shape (k,) median throw of each check [figure's unit]"""
