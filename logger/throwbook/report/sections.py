@@ -160,7 +160,7 @@ def drawn_trends(material: Material) -> "list[TrendResult]":
 
 def trend(material: Material) -> list[Block]:
     """Trend charts, what they say in numbers, forecast or why there is none."""
-    from throwbook.core.trend.trend_result import figure_name
+    from throwbook.core.trend.trend_result import ABOUT_CHANGE, CHANGE, figure_name
 
     blocks: list[Block] = [Heading("Trend")]
     if not any(len(one.points) > 1 for one in material.trends):
@@ -185,7 +185,9 @@ def trend(material: Material) -> list[Block]:
     headings = (
         "Figure",
         "Way",
-        "Level now",
+        "Baseline",
+        "Now",
+        f"{CHANGE[0].upper()}{CHANGE[1:]}",
         "Control limits",
         "State",
         "First signal",
@@ -193,18 +195,18 @@ def trend(material: Material) -> list[Block]:
         "Forecast",
     )
     rows = tuple(_trend_row(one) for one in material.trends)
-    blocks.append(Table(headings, rows, "Trend since the last service that restarts the chart", (2, 3)))
+    blocks.append(Table(headings, rows, f"Trend at 20 degC and nominal voltage. {ABOUT_CHANGE}", (2, 3)))
     return blocks
 
 
 def _trend_row(one: "TrendResult") -> tuple[str, ...]:
-    from throwbook.core.trend.trend_result import figure_name
+    from throwbook.core.trend.trend_result import change_text, figure_name
 
     slope, forecast = one.slope, one.forecast
-    change = "too few checks"
+    a_year = "too few checks"
     if slope.per_year is not None and slope.low is not None and slope.high is not None:
         low, high = amount(slope.low, one.unit, "+"), amount(slope.high, one.unit, "+")
-        change = f"{amount(slope.per_year, one.unit, '+')} a year ({low} to {high})"
+        a_year = f"{amount(slope.per_year, one.unit, '+')} a year ({low} to {high})"
     ahead = one.no_forecast.removeprefix("no forecast yet: ")
     if forecast is not None:
         limit, sure = amount(forecast.limit, one.unit), f"{100 * forecast.confidence:.0f} %"
@@ -214,11 +216,13 @@ def _trend_row(one: "TrendResult") -> tuple[str, ...]:
     return (
         figure_name(one.figure),
         one.direction,
+        amount(one.chart.centre, one.unit),
         amount(one.chart.level, one.unit),
+        change_text(one),
         f"{amount(one.chart.lower, one.unit)} to {amount(one.chart.upper, one.unit)}",
         one.points[-1].state,
         str(one.first_signal or "none"),
-        change,
+        a_year,
         ahead,
     )
 

@@ -128,6 +128,7 @@ class TrendScreen(Page[None]):
 def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
     """What the chart says, in words."""
     from throwbook.core.trend.trend_result import (
+        CHANGE,
         change_text,
         figure_name,
         forecast_text,
@@ -144,7 +145,7 @@ def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
             STRONG,
         ),
         Cell(
-            f"Change ({three_digits(one.chart.centre)} -> {three_digits(one.chart.level)}): {change_text(one)}."
+            f"{CHANGE[0].upper()}{CHANGE[1:]} ({three_digits(one.chart.centre)} -> {three_digits(one.chart.level)}): {change_text(one)}."
             + (f" First out of control: {signal_text(one)}." if one.first_signal else ""),
             tone,
         ),

@@ -281,9 +281,12 @@ def figure_name(figure: str) -> str:
     return NAMES[FIGURES[figure]].sentence
 
 
-CHANGE = "now/baseline - 1"
-"""What a change is, for the head of its column."""
-ABOUT_CHANGE = "Baseline: level since the last service that restarts the chart. Now: level that the checks show. Take-up: now minus baseline."
+CHANGE = "change since baseline"
+"""Heads its column on paper, screen and command line; ``ABOUT_CHANGE`` says what it is."""
+ABOUT_CHANGE = (
+    "Baseline: level since the last service that restarts the chart. Now: level that the checks show. "
+    "Change since baseline: now minus baseline, in % of the baseline (take-up: in points of stroke)."
+)
 
 
 def change_text(one: TrendResult) -> str:
