@@ -214,7 +214,7 @@ def chart_and_points(
     correction = np.sum((line.weather @ covariance) * line.weather, axis=1)
     # A hand reading's own ± is the stated one: once is enough.
     of_check = fit.learned.between_square + line.variance - (line.own_u / scale) ** 2
-    variance = scale_there**2 * (correction + of_check) + from_half_width(off_by) ** 2
+    variance = scale_there**2 * (correction + of_check) + (from_half_width(1.0) * off_by) ** 2
     corrected_u = np.hypot(K * np.sqrt(variance), line.stated_u)
     charts = tuple(_chart(line, one, states[one.rows.stop - 1].reading) for one in fit.stages)
     averages, sums = _running(fit, corrected, charts[-1].sigma)
