@@ -38,6 +38,7 @@ REMEDIES = {
     Remedy.SAY_NO: "Only a NO at a pin is still taken: throwbook sheet see.",
     Remedy.SAY_WHY: 'If it should stand for that one, say why: --reason "new actuator".',
     Remedy.SET_RATE: "Choose with --rate or --baud",
+    Remedy.SHOW_MISSING: "'throwbook sheet show' lists all that is missing.",
     Remedy.SHOW_SHEET: "'throwbook sheet show' lists them.",
     Remedy.START_LOGBOOK: "'throwbook rig add FILE.toml' starts one, or give --logbook PATH.",
     Remedy.TRY_BAUD: "Try --baud, or: throwbook board find",

@@ -413,7 +413,9 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
             f"Baseline set ({', '.join(done.baselines)}): later checks are compared with these throws."
         )
     if done.baseline_kept:
-        output.line(f"The previous baseline stays in use: {done.baseline_kept}.", style="quiet")
+        output.line(
+            f"The previous baseline stays in use: {done.baseline_kept} (--new-baseline).", style="quiet"
+        )
     print_status(done.state.sheet.rig, done.status)
 
 

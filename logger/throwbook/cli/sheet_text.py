@@ -99,6 +99,8 @@ def _print_decision(found: "SheetView") -> None:
         output.line("Still missing for an acceptance:")
         for text in found.acceptance.missing:
             output.line(text, indent=2)
+    if found.rig_changed:
+        output.line(f"Judge it again: throwbook sheet rejudge {for_shell(found.state.name)}", style="warn")
     for text in found.acceptance.shared_risk:
         output.line(f"Only by shared risk (--shared-risk yes): {text}.", style="warn")
     for text in blanks_said(found.acceptance):

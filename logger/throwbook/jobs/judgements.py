@@ -269,7 +269,7 @@ def raise_shared(book: Logbook, by: str, now: datetime) -> list[Order]:
                 continue
             because = (
                 f"the record of {', '.join(book.sheets_of(trial))} stands on {other} too; "
-                "'throwbook sheet reassign' puts it down to the rig it is of"
+                "a signed correction puts it down to the rig it is of"
             )
             written.append(book.add_order(raise_order(rig, SHARED, because, now, by, trial=trial)))
     return written

@@ -158,7 +158,7 @@ def _write_traces(
     return written
 
 
-AGAIN = "'throwbook sheet rejudge' writes it again"
+AGAIN = "judging the sheet again writes it again"
 
 
 @dataclass(frozen=True)

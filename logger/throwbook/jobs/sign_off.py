@@ -108,18 +108,14 @@ def _said_no(book: Logbook, sheet: str, pins: PinAnswers, signed: str, now: date
     write_down(book, state, [one.id for one in looked_at], pins, signed, now)
     if not looked_at:
         latch.raise_seen(book, state, pins, signed, now)
-    if state.state == OPEN:
-        found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig), signed, now)
-        why, stays = refusal(found), "It stays open"
-    else:
-        why, stays = f"this sheet is {state.state} already", f"It stays {state.state}"
     places = ", ".join(str(one.position) for one in looked_at) or "none"
     level = latch.status(book, state.sheet.rig).level
-    return InputError(
-        why,
-        f"sheet {state.name}",
-        f"{stays}. The NO is written down (lock throws: {places}); the rig is at '{level}'.",
-    )
+    written_down = f"The NO is written down (lock throws: {places}); the rig is at '{level}'."
+    if state.state == OPEN:
+        found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig), signed, now)
+        return refusal(found, state.name, f"It stays open. {written_down}")
+    why = f"this sheet is {state.state} already"
+    return InputError(why, f"sheet {state.name}", f"It stays {state.state}. {written_down}")
 
 
 def _unseen(book: Logbook, state: SheetState) -> list[SheetTrial]:

@@ -24,7 +24,7 @@ from throwbook.jobs.find import journal_folder
 from throwbook.logbook import Logbook
 
 JUDGE = "judge the unfinished recording: throwbook record --recover"
-JUDGE_AGAIN = "judge stored throws again: 'throwbook check'"
+JUDGE_AGAIN = "judge stored throws again: throwbook check"
 SMALL_BYTES = 8_000
 """A smaller journal is read whole: it may hold no sample at all."""
 _PARTS_BEFORE_RIG = 3

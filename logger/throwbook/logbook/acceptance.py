@@ -30,7 +30,7 @@ from throwbook.core.records import (
     heads,
 )
 from throwbook.core.sheets.conditions import simulated_by
-from throwbook.errors import InputError
+from throwbook.errors import InputError, Remedy
 from throwbook.logbook.seals import SealStore
 from throwbook.logbook.trials import TrialStore
 
@@ -306,11 +306,7 @@ class AcceptanceStore(TrialStore, SealStore):
         with self.transaction():
             found = self.judged(sheet, rig, signed, now, shared_risk)
             if not found.ok:
-                raise InputError(
-                    refusal(found),
-                    f"sheet {self.sheet(sheet).name}",
-                    "It stays open; nothing was written down.",
-                )
+                raise refusal(found, self.sheet(sheet).name, "It stays open; nothing was written down.")
             statement = {
                 "statement": found.statement,
                 "verdict": found.verdict,
@@ -421,8 +417,9 @@ def actuator_in(toml: str) -> Any:
         return None
 
 
-def refusal(found: "Acceptance", most: int = 6) -> str:
+def refusal(found: "Acceptance", sheet: str, stays: str, most: int = 6) -> InputError:
     """What is missing, as one line; a long list ends with how many more there are."""
     more = len(found.missing) - most
-    tail = f"; and {more} more ('throwbook sheet show' lists them)" if more > 0 else ""
-    return "not accepted: " + "; ".join(found.missing[:most]) + tail
+    tail = f"; and {more} more" if more > 0 else ""
+    why = "not accepted: " + "; ".join(found.missing[:most]) + tail
+    return InputError(why, f"sheet {sheet}", stays, Remedy.SHOW_MISSING if more > 0 else None)

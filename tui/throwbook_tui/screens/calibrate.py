@@ -15,8 +15,7 @@ from throwbook.core.quantities.text import counted
 from throwbook.core.wording import FIRE
 from throwbook.errors import ThrowbookError
 from throwbook_tui.fields import FieldSpec, accuracy_complaint
-from throwbook_tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell
-from throwbook_tui.screen_words import spoken
+from throwbook_tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, spoken
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import key
 from throwbook_tui.widgets.frame import lines

@@ -12,8 +12,7 @@ from textual.widgets import Static
 
 from throwbook_tui import background, context
 from throwbook_tui.background import JobDone, JobFailed
-from throwbook_tui.present import BAD, STRONG, Cell
-from throwbook_tui.screen_words import spoken
+from throwbook_tui.present import BAD, STRONG, Cell, spoken
 from throwbook_tui.widgets.frame import Headline, KeyLine, Notice, lines, listed
 
 if TYPE_CHECKING:

@@ -13,8 +13,7 @@ from textual.widgets import DataTable, Static
 
 from throwbook.core.quantities.text import counted
 from throwbook.errors import ThrowbookError
-from throwbook_tui.present import BAD, GOOD, WARN, Cell
-from throwbook_tui.screen_words import spoken
+from throwbook_tui.present import BAD, GOOD, WARN, Cell, spoken
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
 

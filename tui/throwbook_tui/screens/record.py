@@ -16,7 +16,7 @@ from throwbook.core.rig import LOCK, UNLOCK
 from throwbook.errors import ThrowbookError
 from throwbook_tui.background import BoardReady, Live, Noted
 from throwbook_tui.context import throw_plan
-from throwbook_tui.present import BAD, STRONG, WARN, Cell, large_word, sentence
+from throwbook_tui.present import BAD, STRONG, WARN, Cell, large_word, sentence, spoken
 from throwbook_tui.record_text import (
     ARMED_SAID,
     EITHER_WAY,
@@ -33,7 +33,6 @@ from throwbook_tui.record_text import (
     unlock_question,
     warning_line,
 )
-from throwbook_tui.screen_words import spoken
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import Big, lines
 from throwbook_tui.widgets.plot import LiveTrace

@@ -16,9 +16,9 @@ from throwbook_tui.present import (
     WARN,
     Cell,
     sentence,
+    spoken,
     verdict_cell,
 )
-from throwbook_tui.screen_words import spoken
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import lines
 

@@ -11,8 +11,7 @@ from throwbook.core.listing import ListColumn, Listing
 from throwbook.core.quantities.text import counted
 from throwbook.errors import ThrowbookError
 from throwbook_tui.background import Noted
-from throwbook_tui.present import WARN, Cell, status_cell
-from throwbook_tui.screen_words import spoken
+from throwbook_tui.present import WARN, Cell, spoken, status_cell
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
 

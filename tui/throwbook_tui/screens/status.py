@@ -10,7 +10,7 @@ from textual.widgets import Static
 
 from throwbook.core.records import person
 from throwbook.core.status.latch import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
-from throwbook.core.status.status_text import judging_first, refused
+from throwbook.core.status.status_text import refused, step_in_words
 from throwbook.core.wording import BOTH_PINS, OUT_OF_USE, QUALIFIED
 from throwbook_tui.context import start_sheet
 from throwbook_tui.fields import CHOICE, FieldSpec
@@ -24,7 +24,6 @@ from throwbook_tui.present import (
     Cell,
     reason_lines,
 )
-from throwbook_tui.screen_words import for_screen
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import Big, lines, listed
@@ -191,6 +190,13 @@ SAID = {
 }
 
 
+JUDGED_AT = {
+    True: "J on the rig's screen, or on the list of rigs",
+    False: "'check' under L on the list of rigs",
+}
+"""Where what isn't judged yet is judged: a recording, or throws that an earlier version judged."""
+
+
 class StepsToClearScreen(Page[None]):
     """Enter does the step that is next; there is no key for a later one."""
 
@@ -255,7 +261,8 @@ class StepsToClearScreen(Page[None]):
         cells += [Cell(text, WARN) for text in refused(status)]
         steps = "Steps to clear the order, in this order; none can be skipped:"
         cells.append(Cell(steps if self._found.steps else "No order is open against this rig.", STRONG))
-        cells += [Cell(f"[ ] first {for_screen(text)}", WARN) for text in judging_first(status)]
+        first = dict.fromkeys((step_in_words(one.step), bool(one.journal)) for one in status.pending)
+        cells += [Cell(f"[ ] first {step}: {JUDGED_AT[recording]}", WARN) for step, recording in first]
         following = True
         for number, step in enumerate(self._found.steps, start=1):
             mark = "[x]" if step.done else "[ ]"

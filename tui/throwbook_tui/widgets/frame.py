@@ -13,7 +13,6 @@ from textual.widgets import DataTable, Static
 
 from throwbook.core.quantities.text import printable
 from throwbook_tui.present import Cell
-from throwbook_tui.screen_words import for_screen
 
 COMMON = ("Esc", "F1", "F8", "Ctrl-Q", "Ctrl-L")
 """Keys that every screen has: they stand last."""
@@ -50,7 +49,7 @@ def toned(app: Any, cell: Cell | str, tone: str = "") -> Text:
     """A cell in the colours of the theme that is on; whatever came from a file is made printable."""
     if isinstance(cell, str):
         cell = Cell(cell, tone)
-    text = printable(for_screen(cell.text))
+    text = printable(cell.text)
     if app.desk.ascii:
         text = text.replace("\N{PLUS-MINUS SIGN}", "+/-").encode("ascii", "replace").decode()
     return Text(text, style=TONES.get(app.theme, TONES["day"])[cell.tone], end="")

@@ -170,7 +170,7 @@ def _barred(one: Check, throw: SheetTrial, sheet: FilledSheet) -> str:
         settle = "; no reading: leave this throw out, throw again and take the reading"
     risk = risk_of(throw, one)
     if risk is not None and not sheet.answers_out_of_use:
-        settle += f"; or accept it by shared risk (--shared-risk yes); the chance that it is beyond the limit is at most {rounded_up(100 * risk.chance, 1)} %"
+        settle += f"; or accept it by shared risk; the chance that it is beyond the limit is at most {rounded_up(100 * risk.chance, 1)} %"
     return f"{throw.name}: {limited(one.name)}: {one.decision}{settle}"
 
 
@@ -182,7 +182,7 @@ def _shared_risk_allowed(case: AcceptanceCase) -> list[str]:
 
 def _limits_not_loosened(case: AcceptanceCase) -> list[str]:
     return [
-        f"{what}: no reason loosens it beyond that; correct the rig file, then 'throwbook sheet rejudge'"
+        f"{what}: no reason loosens it beyond that; correct the rig file, then judge the sheet again"
         for what in looser_limits(case.rig).values()
     ]
 
@@ -302,7 +302,7 @@ def _thrown_before_signing(case: AcceptanceCase) -> list[str]:
 def _judged_by_this_rig_file(case: AcceptanceCase) -> list[str]:
     now = case.sheet.rig_version
     return [
-        f"{throw.name}: judged by another version of the rig file; 'throwbook sheet rejudge' judges it by the one that counts now"
+        f"{throw.name}: judged by another version of the rig file; judge the sheet again by the one that counts now"
         for throw in case.trials
         if now and throw.rig_version and throw.rig_version != now
     ]

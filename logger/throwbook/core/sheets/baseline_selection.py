@@ -14,7 +14,7 @@ from throwbook.core.records import ACCEPTED, BENCH, COMMISSIONING, REJECTED
 from throwbook.core.sheets.sheet import FilledSheet, SheetTrial, as_found
 from throwbook.core.wording import ENDS
 
-NO_WORK_SINCE = "a new baseline needs work done since the last one, or a reason (--new-baseline)"
+NO_WORK_SINCE = "a new baseline needs work done since the last one, or a reason"
 
 
 @dataclass(frozen=True)
@@ -99,5 +99,5 @@ def may_replace(serviced_since: bool, reason: str, to_watch: Sequence[str] = ())
     if written(reason):
         return ""
     if to_watch:
-        return f"compared with the baseline in use, its throws show: {', '.join(sorted(set(to_watch)))}; a new baseline needs a reason (--new-baseline)"
+        return f"compared with the baseline in use, its throws show: {', '.join(sorted(set(to_watch)))}; a new baseline needs a reason"
     return "" if serviced_since else NO_WORK_SINCE
