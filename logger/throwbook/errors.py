@@ -59,6 +59,17 @@ class InputError(ThrowbookError):
     exit_code = 2
 
 
+class Unclear(InputError):
+    """Input that can be read in two ways: one answer of a person settles it."""
+
+    def __init__(self, what: str, where: str, field: Field, answers: tuple[str, ...]) -> None:
+        """``field``: the option that answers; ``answers``: what may be said."""
+        self.field = field
+        self.answers = answers
+        ways = " or ".join(f"--{field} {answer}" for answer in answers)
+        super().__init__(what, where, f"Say which: {ways}")
+
+
 class OutsideError(ThrowbookError):
     """The outside failed: a port, a disk, a cable. Exit code 3."""
 

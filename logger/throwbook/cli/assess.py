@@ -1,14 +1,20 @@
 """The command assess, and how judged throws are shown: one table, then each throw that didn't pass with its reason."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import groupby
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from throwbook.cli.options import column_factors, unit_options
+from throwbook.cli.options import (
+    ask_or_refuse,
+    ask_unclear,
+    column_factors,
+    unclear_answers,
+    unit_options,
+)
 from throwbook.cli.output import line, table, width
 from throwbook.core.assessment import (
     FAIL,
@@ -33,6 +39,9 @@ from throwbook.core.quantities.rounding import (
 from throwbook.core.wording import FIGURES, LIMITS, SHOWN_AT, VERDICTS, Cell, verdict_cell
 from throwbook.files.trace_file import TraceLimits
 from throwbook.jobs.assess import AssessedFiles
+
+if TYPE_CHECKING:
+    from throwbook.core.diagnosis.column_units import OddUnit
 
 EXAMPLE = """\b
 Examples:
@@ -98,6 +107,9 @@ def assess(ctx: click.Context, /, **given: Any) -> int:
         given["direction"],
         TraceLimits(given["max_rows"], given["max_mib"] * 2**20),
         column_factors(given),
+        answers=unclear_answers(given),
+        ask=ask_unclear,
+        settle=_settle_odd(),
     )
     source = find_rig(given["rig_source"], ctx.obj["logbook"])
     with progress("judging") as report:
@@ -118,6 +130,20 @@ def assess(ctx: click.Context, /, **given: Any) -> int:
         return 0
     show(judged, given["plot"])
     return 1 if any(assessment.verdict == "fail" for assessment in judged.assessments) else 0
+
+
+def _settle_odd() -> "Callable[[OddUnit, str], None]":
+    """At a terminal, ask once for each quantity whether a column is as it was read."""
+    from throwbook.files.csv_rows import QUANTITIES
+
+    asked: set[str] = set()
+
+    def settle(odd: "OddUnit", file: str) -> None:
+        if odd.quantity not in asked:
+            ask_or_refuse(odd.what, file, f"--{odd.quantity}-unit {QUANTITIES[odd.quantity][1]}")
+            asked.add(odd.quantity)
+
+    return settle
 
 
 Names = dict[tuple[str, int], str]

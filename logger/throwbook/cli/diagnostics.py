@@ -7,11 +7,15 @@ failed. A command returns its exit code (None means 0).
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 import click
 
 from throwbook.core.quantities.text import printable
 from throwbook.errors import Remedy, ThrowbookError
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
 
 REMEDIES = {
     Remedy.ADD_CHECK: "Import or enter a check first: throwbook import --rig R --kind seasonal FILE...",
@@ -69,7 +73,24 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
     columns = (TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(what, total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
+        _drawn.append(bar)
+        try:
+            yield lambda done, total: bar.update(task, completed=done, total=total)
+        finally:
+            _drawn.remove(bar)
+
+
+_drawn: "list[Progress]" = []
+
+
+@contextmanager
+def undisturbed() -> Iterator[None]:
+    """Draw no bar meanwhile: something is asked."""
+    for bar in _drawn:
+        bar.stop()
+    yield
+    for bar in _drawn:
+        bar.start()
 
 
 def _ended(text: str) -> str:

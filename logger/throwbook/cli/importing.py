@@ -10,6 +10,7 @@ from throwbook.cli.diagnostics import complain
 from throwbook.cli.options import (
     ask_one_of,
     ask_or_refuse,
+    ask_unclear,
     by_option,
     can_ask,
     column_factors,
@@ -18,6 +19,7 @@ from throwbook.cli.options import (
     now,
     question_answers,
     question_options,
+    unclear_answers,
     unit_options,
     waiting,
     who,
@@ -122,7 +124,13 @@ def import_(
         ),
         who(by),
         at,
-        reading=TraceReading(columns, _for_all(directions), factors=column_factors(given)),
+        reading=TraceReading(
+            columns,
+            _for_all(directions),
+            factors=column_factors(given),
+            answers=unclear_answers(given),
+            ask=ask_unclear,
+        ),
         settle=_settle(allow),
         which_way=_which_way(movements, _by_movement(directions)),
         waiting=waiting,
@@ -228,6 +236,7 @@ def _record(done: "Imported") -> dict[str, Any]:
             for logged in done.logged
         ],
         "known": [{"file": each.file, "where": each.where} for each in done.known],
+        "read_as": dict(done.read_as),
         "status": done.status.level,
         "because": [one.sentence for one in done.status.open],
     }
@@ -243,6 +252,8 @@ def _several_said(done: "Imported") -> list[str]:
 
 
 def _print(done: "Imported") -> None:
+    for file, how in done.read_as.items():
+        output.line(f"{Path(file).name}: read as {how}.", hang=2)
     for each in done.known:
         output.line(f"{each.file}: {each.where}; nothing stored for it.")
     if done.sheet is None:

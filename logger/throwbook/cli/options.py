@@ -16,13 +16,13 @@ from throwbook.cli import diagnostics
 from throwbook.core.quantities.text import written
 from throwbook.core.records import account_name
 from throwbook.core.wording import CONDITIONS
-from throwbook.errors import InputError
+from throwbook.errors import InputError, Unclear
 
 UnitsCommand = TypeVar("UnitsCommand", bound=Any)
 
 
 OPTIONS = (
-    click.option("--time-unit", metavar="UNIT", help="The time column is in: s, ms, us, min, d (days)."),
+    click.option("--time-unit", metavar="UNIT", help="The time column is in: s, ms, us, min, h, d (days)."),
     click.option(
         "--rate",
         type=click.FloatRange(min=0.0, min_open=True),
@@ -30,6 +30,16 @@ OPTIONS = (
     ),
     click.option("--current-unit", metavar="UNIT", help="The current column is in: A, mA, uA, kA."),
     click.option("--voltage-unit", metavar="UNIT", help="The voltage column is in: V, mV, uV, kV."),
+    click.option(
+        "--decimal",
+        type=click.Choice(["point", "comma"]),
+        help="What marks decimals, where the file can be read both ways.",
+    ),
+    click.option(
+        "--date-order",
+        type=click.Choice(["day", "month"]),
+        help="What comes first in a date like 03/04/2026.",
+    ),
 )
 
 
@@ -51,6 +61,12 @@ def column_factors(given: dict[str, Any]) -> dict[str, float]:
             raise InputError("the time column has a unit already", "--rate", "Give --time-unit or --rate.")
         found["time"] = 1.0 / given["rate"]
     return found
+
+
+def unclear_answers(given: dict[str, Any]) -> dict[str, str]:
+    """What those options say of a file that can be read in two ways."""
+    told = {"decimal": given["decimal"], "date-order": given["date_order"]}
+    return {field: answer for field, answer in told.items() if answer is not None}
 
 
 class Quantity(click.ParamType):  # type: ignore[type-arg]
@@ -154,10 +170,21 @@ def ask_one_of(question: str, answers: Sequence[str]) -> str:
         click.echo(f"Type {' or '.join(answers)}.", err=True)
 
 
+def ask_unclear(unclear: Unclear) -> str:
+    """Ask how a file is to be read; in a pipe it is refused with the options that answer it."""
+    if not can_ask():
+        raise unclear
+    with diagnostics.undisturbed():
+        diagnostics.complain(f"{unclear.where}: {unclear.what}.")
+        return ask_one_of(f"Which is it, {unclear.field.replace('-', ' ')}?", unclear.answers)
+
+
 def ask_or_refuse(what: str, where: str, option: str) -> None:
     """Ask whether to go on all the same; without a terminal, or on a no, refuse and name the option that answers."""
-    if can_ask() and click.confirm(f"{where}: {what}. Go on anyway?", default=False, err=True):
-        return
+    if can_ask():
+        with diagnostics.undisturbed():
+            if click.confirm(f"{where}: {what}. Go on anyway?", default=False, err=True):
+                return
     raise InputError(what, where, f"If that is right, add {option}")
 
 

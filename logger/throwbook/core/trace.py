@@ -42,6 +42,8 @@ class Trace:
     """Every head key of the file, known ones included."""
     source: str = ""
     """File name or board, for messages."""
+    read_as: str = ""
+    """How a file of another logger was read, in one line; empty: it is none."""
 
     def __len__(self) -> int:
         return len(self.time_s)

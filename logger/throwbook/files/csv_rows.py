@@ -21,12 +21,97 @@ from throwbook.errors import Field, InputError
 
 # quantity: (column in our own files, its SI unit, unit as typed -> factor to SI)
 QUANTITIES: dict[str, tuple[str, str, dict[str, float]]] = {
-    "time": ("time_s", "s", {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "min": 60.0, "d": 86400.0}),
+    "time": (
+        "time_s",
+        "s",
+        {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "min": 60.0, "h": 3600.0, "d": 86400.0},
+    ),
     "current": ("current_a", "A", {"A": 1.0, "mA": 1e-3, "uA": 1e-6, "µA": 1e-6, "kA": 1e3}),
     "voltage": ("voltage_v", "V", {"V": 1.0, "mV": 1e-3, "uV": 1e-6, "µV": 1e-6, "kV": 1e3}),
 }
 
 OPTIONAL = "voltage"
+
+# Words of a column's name, in the languages whose loggers write decimal commas too, and names of one letter.
+_WORDS = {
+    "time": "time timestamp datetime elapsed seconds clock date zeit uhrzeit zeitstempel datum temps heure horodatage tiempo "
+    "hora fecha tempo tid tijd",
+    "current": "current amps amperage strom courant intensité corriente corrente stroom ström",
+    "voltage": "voltage volts spannung tension tensión voltaje tensione spanning spänning",
+}
+_LETTERS = {"t": "time", "I": "current", "i": "current", "U": "voltage", "u": "voltage"}
+_UNIT_WORDS = {
+    "s": "s sec secs second seconds sek sekunden secondes segundos",
+    "ms": "ms msec millisecond milliseconds",
+    "us": "us µs μs usec microsecond microseconds",
+    "min": "min minutes",
+    "h": "h hours",
+    "d": "d days",
+    "A": "a amp amps ampere amperes",
+    "mA": "ma milliamp milliamps milliampere milliamperes",
+    "uA": "ua µa μa",
+    "kA": "ka",
+    "V": "v volt volts",
+    "mV": "mv millivolt millivolts",
+    "uV": "uv µv μv",
+    "kV": "kv",
+}
+_QUANTITY_OF_WORD = {word: quantity for quantity, words in _WORDS.items() for word in words.split()}
+_UNIT_OF_WORD = {word: unit for unit, words in _UNIT_WORDS.items() for word in words.split()}
+_QUANTITY_OF_UNIT = {unit: quantity for quantity, (_, _, units) in QUANTITIES.items() for unit in units}
+_BRACKETS = re.compile(r"(.*?)\s*(?:\[([^][]*)\]|\(([^()]*)\))")
+_BEHIND_A_MARK = re.compile(r"(.*\S)\s*(?:[/,;:]|\bin\b)\s*(\S+)")
+_BEHIND_A_NAME = re.compile(r"(.*[^\W_])[\s_]+(\S+)")
+
+
+@dataclass(frozen=True)
+class ColumnName:
+    """What the name of a column tells."""
+
+    quantity: str | None
+    """None: nothing this program reads, or it names one thing and the unit of another."""
+    unit: str | None
+    """A key of ``QUANTITIES``; None: none is named."""
+
+
+def read_name(text: str) -> ColumnName:
+    """What a column called ``text`` holds.
+
+    >>> read_name("Strom [mA]"), read_name("time_us")
+    (ColumnName(quantity='current', unit='mA'), ColumnName(quantity='time', unit='us'))
+    """
+    name, unit = _parted(text)
+    words = re.findall(r"[^\W\d_]+", name.casefold())
+    named = {_QUANTITY_OF_WORD[word] for word in words if word in _QUANTITY_OF_WORD}
+    if name in _LETTERS:
+        named.add(_LETTERS[name])
+    if unit is not None:
+        named.add(_QUANTITY_OF_UNIT[unit])
+    return ColumnName(named.pop(), unit) if len(named) == 1 else ColumnName(None, unit)
+
+
+def read_unit(text: str) -> str | None:
+    """``(mA)`` or ``milliampere`` as ``mA``; None where it is no unit of a column."""
+    return _UNIT_OF_WORD.get(text.strip().strip("[]()").strip().casefold())
+
+
+def _parted(text: str) -> tuple[str, str | None]:
+    """Name and unit; a unit that isn't marked off counts behind a name that is known."""
+    text = text.strip()
+    bracket = _BRACKETS.fullmatch(text)
+    if bracket is not None:
+        return bracket[1], read_unit(bracket[2] or bracket[3] or "")
+    if len(text) != 1 or text in "AVs":
+        whole = read_unit(text)
+        if whole is not None:
+            return "", whole
+    marked = _BEHIND_A_MARK.fullmatch(text)
+    if marked is not None and read_unit(marked[2]):
+        return marked[1], read_unit(marked[2])
+    behind = _BEHIND_A_NAME.fullmatch(text)
+    if behind is not None and read_unit(behind[2]) and read_name(behind[1]).quantity:
+        return behind[1], read_unit(behind[2])
+    return text, None
 
 
 @dataclass(frozen=True)
@@ -91,30 +176,44 @@ def locate(
     """
     found = []
     for quantity, (own_name, _, _) in QUANTITIES.items():
-        if quantity in asked:
-            name, factor = _name_and_factor(quantity, asked[quantity], header)
-        else:
-            name, factor = own_name, 1.0
-        count = header.count(name)
-        if count == 1:
-            found.append(RowColumn(quantity, name, header.index(name), factors.get(quantity, factor)))
-        elif count > 1:
-            raise InputError(f"column {quoted(name)} stands there {count} times", where, "Rename one of them")
-        elif quantity != OPTIONAL or quantity in asked:
-            raise InputError(
-                f"no column {quoted(name)} among {_listed(header)}",
-                where,
-                f'Say which one it is: --column {quantity}="NAME [{_units(quantity)}]"',
-            )
+        if quantity in asked or quantity != OPTIONAL or own_name in header:
+            found.append(place(quantity, asked.get(quantity, own_name), header, where, factors))
     return tuple(found)
 
 
+def place(
+    quantity: str,
+    choice: str,
+    header: Sequence[str],
+    where: str,
+    factors: Mapping[str, float] = MappingProxyType({}),
+) -> RowColumn:
+    """The column called ``choice`` (``NAME`` or ``NAME [unit]``); see ``locate``."""
+    name, factor = _name_and_factor(quantity, choice, header)
+    count = header.count(name)
+    if count > 1:
+        raise InputError(f"column {quoted(name)} stands there {count} times", where, "Rename one of them")
+    if not count:
+        raise no_column(quantity, name, header, where)
+    return RowColumn(quantity, name, header.index(name), factors.get(quantity, factor))
+
+
+def no_column(quantity: str, name: str, header: Sequence[str], where: str) -> InputError:
+    """The error for a column that isn't there; ``name``: what it was looked for by, empty: by every name known."""
+    sought = f"no column {quoted(name)}" if name else f"no column for the {quantity}"
+    return InputError(
+        f"{sought} among {_listed(header)}",
+        where,
+        f'Say which one it is: --column {quantity}="NAME [{_units(quantity)}]"',
+    )
+
+
 def _name_and_factor(quantity: str, choice: str, header: Sequence[str]) -> tuple[str, float]:
-    """Split ``NAME [unit]``; a header that holds the brackets itself counts as the name."""
+    """Split ``NAME [unit]``; a header that holds the brackets itself counts as the name, and its unit counts."""
     _, _, factors = QUANTITIES[quantity]
     name, bracket, rest = choice.rpartition("[")
     if not bracket or not rest.endswith("]"):
-        return choice, 1.0
+        return choice, factors.get(read_name(choice).unit or "", 1.0)
     unit = rest[:-1].strip()
     if unit not in factors:
         raise InputError(
@@ -290,7 +389,7 @@ def _row_by_row(text: str, layout: RowLayout, first_line: int, last_time_s: floa
     for line, fields in _records(text, layout, first_line):
         if len(fields) != layout.width:
             raise _wrong_width(fields, layout, line)
-        row = [_number(fields[column.index], column, layout, line) for column in layout.columns]
+        row = [number_in(fields[column.index], column, layout, line) for column in layout.columns]
         if row[0] < last_time_s:
             raise layout.fault(
                 line,
@@ -332,7 +431,8 @@ def _wrong_width(fields: Sequence[str], layout: RowLayout, line: int) -> InputEr
     )
 
 
-def _number(cell: str, column: RowColumn, layout: RowLayout, line: int) -> float:
+def number_in(cell: str, column: RowColumn, layout: RowLayout, line: int) -> float:
+    """The cell's value [SI]. Raises InputError that names the line, the column and what it holds."""
     cell = cell.strip()
     if _NUMBER.fullmatch(cell):
         value = float(cell) * column.factor
@@ -342,7 +442,7 @@ def _number(cell: str, column: RowColumn, layout: RowLayout, line: int) -> float
         raise layout.fault(
             line,
             f"{column.name} {quoted(cell)} is far outside any possible reading ({LARGEST[column.quantity]:g} {unit} at most)",
-            f'Is it another unit? --column {column.quantity}="NAME [UNIT]"',
+            f"Is it another unit? --{column.quantity}-unit UNIT",
         )
     name = quoted(column.name)
     if not cell:

@@ -23,6 +23,7 @@ from throwbook.core.rig import (
     Wiring,
 )
 from throwbook.errors import InputError, Remedy
+from throwbook.files.tables import refuse_no_file
 
 EXAMPLE = """\
 # A rig: an actuator, the lock mechanism it throws, and how it is wired. Throwbook reads this file.
@@ -307,6 +308,7 @@ def refuse_looser_limits(rig: Rig, where: str, before: Rig | None = None) -> Non
 def read_rig_file(path: Path) -> RigFile:
     """Read a rig file, faulty rigs included as long as every value can be read (``rig_check`` names the faults)."""
     try:
+        refuse_no_file(path)
         size = path.stat().st_size
         if size > _LARGEST_FILE:
             raise InputError(

@@ -7,6 +7,7 @@ import csv
 import json
 import math
 import os
+import stat
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, fields, is_dataclass
@@ -234,6 +235,14 @@ KINDS: Mapping[str, type[CsvTable] | type[JsonlTable] | type[ParquetTable]] = {
     "parquet": ParquetTable,
 }
 CHECK_FOLDER = "Check the folder and the free space"
+
+
+def refuse_no_file(path: str | os.PathLike[str]) -> None:
+    """Raise InputError for a pipe or a device, which may never end; a folder is left to who opens it."""
+    mode = os.stat(path).st_mode
+    if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+        do = "Save what it gives to a file, and name that"
+        raise InputError("this is a pipe or a device, not a file", os.fsdecode(path), do)
 
 
 @contextmanager

@@ -9,9 +9,10 @@ import os
 import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -21,10 +22,10 @@ from throwbook.core.quantities.text import quoted
 from throwbook.core.quantities.units import KINDS
 from throwbook.core.rig import DIRECTIONS
 from throwbook.core.trace import FloatArray, Trace
-from throwbook.errors import InputError, OutsideError
+from throwbook.errors import InputError, OutsideError, Unclear
 from throwbook.files import csv_rows
 from throwbook.files.csv_rows import locate, parse_choices
-from throwbook.files.tables import whole_file
+from throwbook.files.tables import refuse_no_file, whole_file
 
 FORMAT = "throwbook-trace-1"
 
@@ -234,11 +235,11 @@ _UTF8_MARK = b"\xef\xbb\xbf"
 
 # first bytes of files that people hand in by mistake: (beginning, what it is, what to do)
 _MISTAKEN = (
-    (b"\xff\xfe", "text in UTF-16", "Save it as UTF-8"),
-    (b"\xfe\xff", "text in UTF-16", "Save it as UTF-8"),
     (b"PK\x03\x04", "a spreadsheet or zip file", "Export the table as CSV"),
     (b"\x1f\x8b", "a gzip file", "Unpack it first"),
 )
+_MISTAKEN_BEGINNINGS = tuple(beginning for beginning, _, _ in _MISTAKEN)
+_UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 
 
 @dataclass(frozen=True)
@@ -259,21 +260,40 @@ def read_trace(
     factors: Mapping[str, float] | None = None,
     direction: str | None = None,
     limits: TraceLimits | None = None,
+    answers: Mapping[str, str] = MappingProxyType({}),
 ) -> Trace:
-    """Read one trace file.
+    """Read one trace file, our own or another logger's (``Trace.read_as`` then says how it was read).
 
     ``columns``: ``time=NAME``, ``current=NAME [mA]``, ``voltage=NAME`` for files with other columns or units.
     ``factors``: quantity to its factor to SI, where the unit is another than the file says.
-    ``direction``: ``lock`` or ``unlock`` where the file doesn't say. Raises InputError with file, line, what is
-    wrong and what to do; OutsideError when the disk fails.
+    ``direction``: ``lock`` or ``unlock`` where the file doesn't say. ``answers``: what a person said of another logger's file:
+    ``decimal`` (``point``, ``comma``), ``date-order`` (``day``, ``month``). Raises InputError with file, line, what is
+    wrong and what to do (Unclear where an answer settles it); OutsideError when the disk fails.
     """
     name = os.fsdecode(path)
     limits = limits or TraceLimits()
     asked = parse_choices(columns)
     try:
+        refuse_no_file(path)
         with open(path, "rb") as file:
             _check_size(file, name, limits)
-            return _Reader(file, name, limits, factors or {}).read(asked, direction)
+            reader = _Reader(file, name, limits, factors or {})
+            ours = _is_ours(file, asked)
+            file.seek(0)
+            if ours:
+                try:
+                    return reader.read(asked, direction)
+                except InputError as error:
+                    if not asked:
+                        raise
+                    refused = error
+            else:
+                refused = None
+            file.seek(0)
+            try:
+                return reader.read_other(asked, direction, answers)
+            except InputError as error:
+                raise error if refused is None or isinstance(error, Unclear) else refused from error
     except FileNotFoundError as error:
         raise InputError("there is no such file", name, "Check the name and the folder") from error
     except IsADirectoryError as error:
@@ -315,6 +335,29 @@ def trace_text(trace: Trace, rows_at_once: int = 50_000) -> Iterator[str]:
         yield "".join(",".join(row) + "\n" for row in zip(*cells, strict=True))
 
 
+def _is_ours(file: BinaryIO, asked: dict[str, str]) -> bool:
+    """Whether commas part columns of our names, or of those asked for; also where there is no table at all."""
+    while raw := file.readline(_LONGEST_LINE_BYTES):
+        if b"\0" in raw or raw.startswith(_UTF16_MARKS):
+            from throwbook.files.other_loggers import is_utf16
+
+            return not is_utf16(raw)
+        text = raw.removeprefix(_UTF8_MARK).rstrip(b"\r\n")
+        if b"\r" in text:
+            return False
+        if text.strip() and not text.startswith(b"#"):
+            try:
+                locate(_names_in(text.decode(errors="replace")), asked, "")
+            except (InputError, csv.Error):
+                return raw.startswith(_MISTAKEN_BEGINNINGS) or len(raw) >= _LONGEST_LINE_BYTES
+            return True
+    return True
+
+
+def _names_in(header: str) -> list[str]:
+    return [name.strip() for name in next(csv.reader([header], strict=True))]
+
+
 def _check_size(file: BinaryIO, name: str, limits: TraceLimits) -> None:
     size = os.fstat(file.fileno()).st_size
     if size > limits.bytes:
@@ -341,7 +384,9 @@ class _Reader:
         head_text, header_text = self._head_and_header()
         head = read_head(head_text, self.name, foreign=bool(asked), direction=direction)
         layout = self._layout(header_text, asked)
-        arrays = self._table(layout)
+        return self._trace(head, self._table(layout))
+
+    def _trace(self, head: Head, arrays: list[FloatArray], read_as: str = "") -> Trace:
         spread = spread_evenly(arrays[0])
         if spread.repeated and not (np.diff(spread.time_s) > 0.0).all():
             raise self._fault(
@@ -357,6 +402,22 @@ class _Reader:
             ambient_c=head.ambient_c,
             head=with_clock(head.keys, spread),
             source=self.name,
+            read_as=read_as,
+        )
+
+    def read_other(self, asked: dict[str, str], direction: str | None, answers: Mapping[str, str]) -> Trace:
+        """A table as another logger wrote it; see ``throwbook.files.other_loggers``."""
+        from throwbook.files.other_loggers import read_table
+
+        raw = self.file.read(self.limits.bytes + 1)
+        table = read_table(
+            raw, self.name, asked=asked, factors=self.factors, answers=answers, most_rows=self.limits.rows
+        )
+        head = read_head(table.head, self.name, foreign=True, direction=direction)
+        self.line = 1
+        keys = {**head.keys, "read_as": table.read_as}
+        return self._trace(
+            replace(head, started=head.started or table.began, keys=keys), table.columns, table.read_as
         )
 
     def _fault(self, what: str, do: str = "", line: int | None = None) -> InputError:
@@ -371,8 +432,6 @@ class _Reader:
                 what = "the file ends before its table" if head else "the file is empty"
                 raise self._fault(what, "Record the throw again", max(self.line, 1))
             text = csv_rows.decode(raw, self.name, self.line).rstrip("\r\n")
-            if "\r" in text:
-                raise self._fault("lines end in a bare CR", "Save the file with LF or CRLF line ends")
             if text.startswith("#"):
                 head.append(text)
                 if len(head) > _MOST_HEAD_LINES:
@@ -397,20 +456,9 @@ class _Reader:
 
     def _layout(self, header_text: str, asked: dict[str, str]) -> csv_rows.RowLayout:
         try:
-            header = [name.strip() for name in next(csv.reader([header_text], strict=True))]
+            header = _names_in(header_text)
         except csv.Error as error:
             raise self._fault(f"the quotes in the header don't close ({error})", "Mend the header") from error
-        if len(header) == 1:
-            for mark, kind in ((";", "semicolons"), ("\t", "tabs")):
-                if mark in header_text:
-                    raise self._fault(
-                        f"columns are parted by {kind}", "Save the file with commas and decimal points"
-                    )
-        if all(csv_rows.is_number(name) for name in header):
-            raise self._fault(
-                f"numbers where the column names should be ({quoted(header_text)})",
-                "Put a line with the names above the table: time_s,current_a,voltage_v",
-            )
         columns = locate(header, asked, f"{self.name}, line {self.line}", self.factors)
         return csv_rows.RowLayout(self.name, len(header), columns)
 

@@ -14,16 +14,29 @@ from throwbook.core.diagnosis.repeatability import judge_set
 from throwbook.core.machine.motor import speed_at
 from throwbook.core.rig import Rig
 from throwbook.core.trace import Trace
-from throwbook.errors import InputError
+from throwbook.errors import InputError, Unclear
+from throwbook.files.csv_rows import QUANTITIES
 from throwbook.files.trace_file import TraceLimits, read_trace
 from throwbook.jobs.recording import throws_of
 
 if TYPE_CHECKING:
+    from throwbook.core.diagnosis.column_units import OddUnit
     from throwbook.core.machine.motor import MotorLine
 
 
 Progress = Callable[[int, int], None]
 """Called with (done, total)."""
+
+
+def refuse_unclear(unclear: Unclear) -> str:
+    """Ask nobody."""
+    raise unclear
+
+
+def refuse_odd(odd: "OddUnit", file: str) -> None:
+    """Stop at a column that is likely in another unit, and name the option that says it is right."""
+    unit = QUANTITIES[odd.quantity][1]
+    raise InputError(odd.what, file, f"If that is right, add --{odd.quantity}-unit {unit}")
 
 
 @dataclass(frozen=True)
@@ -35,12 +48,27 @@ class TraceReading:
     limits: TraceLimits = field(default_factory=TraceLimits)
     factors: Mapping[str, float] = field(default_factory=dict)
     """Quantity: factor to SI, where a person said that a column is in another unit than the file says."""
+    answers: dict[str, str] = field(default_factory=dict)
+    """What a person said where another logger's file is unclear; see ``read_trace``. What ``ask`` gives is kept here."""
+    ask: Callable[[Unclear], str] = refuse_unclear
+    """Gives one of the answers, or raises."""
+    settle: Callable[["OddUnit", str], None] = refuse_odd
+    """Called for a column of another logger's file that is likely in another unit: returns to go on, or raises InputError."""
 
     def read(self, path: Path) -> Trace:
         """One trace; see ``read_trace``."""
-        return read_trace(
-            path, columns=self.columns, factors=self.factors, direction=self.direction, limits=self.limits
-        )
+        while True:
+            try:
+                return read_trace(
+                    path,
+                    columns=self.columns,
+                    factors=self.factors,
+                    direction=self.direction,
+                    limits=self.limits,
+                    answers=self.answers,
+                )
+            except Unclear as unclear:
+                self.answers[unclear.field] = self.ask(unclear)
 
 
 @dataclass(frozen=True)
@@ -84,7 +112,10 @@ def assess_files(
     with draw as page:
         for count, path in enumerate(paths, len(baseline_paths) + 1):
             trace = reading.read(path)
-            judged = [_noted(each, trace, rig) for each in assess_record(trace, rig, baselines)]
+            notes = _notes(trace, rig, reading)
+            judged = [
+                replace(each, notes=(*each.notes, *notes)) for each in assess_record(trace, rig, baselines)
+            ]
             for each in judged if takes_all else (worst_of(judged),):
                 page(replace(trace, direction=each.direction), each, rig, baselines.get(each.direction))
             assessments += [replace(each, profile=None) for each in judged]
@@ -124,14 +155,19 @@ def trace_paths(files: Sequence[str | Path]) -> list[Path]:
     return paths
 
 
-def _noted(assessment: Assessment, trace: Trace, rig: Rig) -> Assessment:
-    """Say it where the file names another rig than the one it is judged by, or is likely in other units."""
+def _notes(trace: Trace, rig: Rig, reading: TraceReading) -> list[str]:
+    """How another logger's file was read, what is likely in other units, and another rig than the one it is judged by."""
     from throwbook.core.diagnosis.column_units import odd_units
 
-    notes = [one.what for one in odd_units(trace, rig)]
+    odd = odd_units(trace, rig)
+    for one in odd:
+        if trace.read_as and one.quantity not in reading.factors:
+            reading.settle(one, trace.source)
+    notes = [f"read as {trace.read_as}"] if trace.read_as else []
+    notes += [one.what for one in odd]
     if trace.rig and trace.rig != rig.name:
         notes.append(f"the file names the rig '{trace.rig}'; it was judged by '{rig.name}'")
-    return replace(assessment, notes=(*assessment.notes, *notes)) if notes else assessment
+    return notes
 
 
 def _plotter(

@@ -15,6 +15,7 @@ from throwbook.core.sheets.hand_readings import Accuracy, HandThrow, Instruments
 from throwbook.core.sheets.sheet import rested, sheet_trials
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.errors import Field, InputError, Remedy
+from throwbook.files.tables import refuse_no_file
 from throwbook.jobs import latch
 from throwbook.jobs.find import baseline_for, frozen_id, opened, rig_of
 from throwbook.jobs.sheets import open_sheet, plan_in, refuse_blank, write_down
@@ -69,6 +70,7 @@ class Entered:
 def sheet_text(file: Path) -> str:
     """Text of a file with lines to enter. Raises InputError: not there, not text, far too long."""
     try:
+        refuse_no_file(file)
         if file.stat().st_size > LONGEST_FILE:
             raise InputError(
                 "far too long for a paper sheet", str(file), "Give the file with one line a throw."

@@ -101,6 +101,8 @@ class Imported:
     known: tuple[Known, ...]
     status: Status
     """Of the rig, the throws just logged included."""
+    read_as: Mapping[str, str] = field(default_factory=dict)
+    """How files of other loggers were read, by name of the file."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,11 +170,12 @@ def import_traces(
     paths = trace_paths(asked.files)
     traces = [replace(reading.read(path), source=str(path)) for path in paths]
     traces = _dated(traces, asked.started)
+    read_as = {trace.source: trace.read_as for trace in traces if trace.read_as}
     with opened(logbook, waiting=waiting) as book:
         rig = rig_of(book, asked.rig)
         fresh, known = _sort_out(book, rig.name, asked.kind, traces)
         if not fresh:
-            return Imported(None, (), tuple(known), latch.status(book, rig.name))
+            return Imported(None, (), tuple(known), latch.status(book, rig.name), read_as)
         _refuse_rehearsed(book, fresh)
         for doubt in unit_doubts(fresh, rig):
             settle(doubt)
@@ -191,7 +194,7 @@ def import_traces(
             state = plan_in(book, rig.name, asked.kind, by, now, answers=asked.answers, imported=True)
             logged = [_log(book, state, entry, by, now) for entry in entries]
             stands = latch.status(book, rig.name)
-        return Imported(book.sheet(state.sheet.id), tuple(logged), (*known, *parts_known), stands)
+        return Imported(book.sheet(state.sheet.id), tuple(logged), (*known, *parts_known), stands, read_as)
 
 
 def unit_doubts(traces: Sequence["Trace"], rig: "Rig") -> list[Doubt]:

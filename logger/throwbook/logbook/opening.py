@@ -202,6 +202,8 @@ def refuse_others(path: Path) -> None:
         raise InputError("this is a folder", str(path), "Give the path of a logbook file.")
     if not path.parent.is_dir():
         raise InputError("there is no such folder", str(path.parent), "Make it first, or give another path.")
+    if path.exists() and not path.is_file():
+        raise InputError("this is a pipe or a device", str(path), "Give the path of a logbook file.")
     if not path.exists() or path.stat().st_size == 0:
         return
     with path.open("rb") as file:
