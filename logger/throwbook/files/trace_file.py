@@ -161,8 +161,7 @@ def _check_format(keys: Mapping[str, Any], lines: Sequence[str], path: str) -> N
         raise InputError(
             "the head names no format",
             where,
-            f'Begin the file with: # format = "{FORMAT}"; a bare table is read with --direction, another'
-            " program's file with --column too",
+            f'Begin the file with: # format = "{FORMAT}"; a table without a head is read with --direction',
         )
     if keys["format"] != FORMAT:
         raise InputError(
