@@ -68,6 +68,13 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 )
 @click.option("--clamp-accuracy", metavar="TEXT", help="From its data sheet: '2% + 3 digits'.")
 @click.option("--volt-accuracy", metavar="TEXT", help="From its data sheet: '0.5% + 3 digits'.")
+@click.option(
+    "--meter",
+    "meters",
+    multiple=True,
+    metavar="NAME",
+    help="Read from this meter; again for each ('meter list').",
+)
 @question_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a throw, then one for the sheet.")
 @by_option
@@ -107,6 +114,7 @@ def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **give
         moment(given["at"], "--at", started),
         given["as_read"],
         given["again"],
+        given["meters"],
     )
     done = write_down(logbook_of(ctx), rig, entry, who(by), started)
     if as_json:
@@ -190,6 +198,12 @@ def _instruments(given: dict[str, Any]) -> Any:
     )
 
     clamp, volt = given["clamp_accuracy"], given["volt_accuracy"]
+    if given["meters"] and (clamp or volt):
+        raise InputError(
+            "a meter's accuracy is known by its name",
+            "--meter",
+            "Leave out --clamp-accuracy and --volt-accuracy.",
+        )
     return Instruments(
         accuracy_from(clamp, "--clamp-accuracy") if clamp else CLAMP_METER,
         accuracy_from(volt, "--volt-accuracy") if volt else VOLT_METER,

@@ -58,6 +58,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "record": ("throwbook.cli.record", "record", "Record one throw from a board and judge it."),
     "assess": ("throwbook.cli.assess", "assess", "Judge recorded throws; no logbook needed."),
     "enter": ("throwbook.cli.enter", "enter", "Enter throws measured by hand, and judge them."),
+    "meter": ("throwbook.cli.meter", "meter", "Meters and stopwatches that throws are read from: add, list."),
     "sheet": ("throwbook.cli.sheet", "sheet", "Test sheets: plan, look, accept or reject."),
     "service": ("throwbook.cli.service", "service", "Maintenance history: add, list."),
     "status": (

@@ -168,6 +168,13 @@ sheet.add_command(blank)
     "--clamp-accuracy", metavar="TEXT", help="Clamp meter to read by, from its data sheet: '2% + 3 digits'."
 )
 @click.option("--clamp-step", metavar="CURRENT", help="Its last digit: 0.1A.")
+@click.option(
+    "--meter",
+    "meters",
+    multiple=True,
+    metavar="NAME",
+    help="Read by this meter; again for each ('meter list').",
+)
 @question_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
@@ -182,6 +189,7 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
     """
     from throwbook.core.quantities.units import parse
     from throwbook.core.sheets.hand_readings import accuracy_from
+    from throwbook.jobs.meters import instruments_of
     from throwbook.jobs.sheets import meter_reach
     from throwbook.jobs.sheets import plan as make
     from throwbook.jobs.steps_to_clear import steps_to_clear
@@ -196,7 +204,11 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
 
     kind = needed(given["kind"], "--kind", "Kind of sheet", tuple(KINDS.choices))
     answers = ask_questions(question_answers(given))
-    state, made = make(logbook_of(ctx), rig, kind, who(by), now(), given["throws"], answers)
+    at, operator = now(), who(by)
+    state, made = make(logbook_of(ctx), rig, kind, operator, at, given["throws"], answers, given["meters"])
+    used = instruments_of(logbook_of(ctx), state.sheet.id)
+    if used.step_a:
+        accuracy, step_a = accuracy or used.clamp, step_a or used.step_a
     reaches = meter_reach(logbook_of(ctx), rig, accuracy, step_a) if kind != "bench" else ()
     if as_json:
         output.json_line({"sheet": state.name, "rig": rig, "kind": kind, **vars(made), "by_hand": reaches})

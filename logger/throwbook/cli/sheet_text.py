@@ -146,6 +146,7 @@ def sheet_json(found: "SheetView") -> dict[str, Any]:
     from dataclasses import asdict
 
     from throwbook.files.tables import assessment_record
+    from throwbook.jobs.meters import described
 
     decision = found.state.decision
     return {
@@ -157,6 +158,7 @@ def sheet_json(found: "SheetView") -> dict[str, Any]:
         "planned_at": found.state.sheet.at.isoformat(),
         "plan": asdict(found.plan),
         "answers": dict(found.state.answers),
+        "meters": [described(one) for one in found.meters],
         "throws": [
             {
                 "throw": one.position,

@@ -12,6 +12,7 @@ from throwbook.core.assessment import Figures
 from throwbook.core.records import (
     Judgement,
     LoggedTrial,
+    Meter,
     Order,
     RigRevision,
     Service,
@@ -53,6 +54,8 @@ class ExportData:
     """Every revision, and whether it is the one that counts."""
     services: tuple[tuple[Service, bool], ...]
     orders: tuple[Order, ...]
+    meters: tuple[tuple[Meter, bool], ...] = ()
+    """Every revision, of whatever rig, and whether it is the one that counts."""
 
 
 def _said(value: Any) -> str:
@@ -175,6 +178,9 @@ TRIALS = (
     ),
     Column("judged_at", TIME, "when", lambda item: _time(_of("judgement", "at")(item))),
     Column("judged_by", TEXT, "who had it judged", _of("judgement", "by")),
+    Column(
+        "meters", TEXT, "ids of the meters it was read from", lambda item: " ".join(item[0].meters) or None
+    ),
 )
 SIGNS = (
     Column("trial", TEXT, "id of the trial", lambda item: item[0].id),
@@ -250,6 +256,21 @@ ORDERS = (
     Column("at", TIME, "when it was written", lambda row: _time(row.at)),
     Column("by", TEXT, "who wrote it", lambda row: row.by),
 )
+METERS = (
+    Column("meter", TEXT, "its name", lambda item: item[0].name),
+    Column("counts", FLAG, "no: described anew by a later row", lambda item: item[1]),
+    Column("kind", TEXT, "clamp, stopwatch or multimeter", lambda item: item[0].kind),
+    Column("unit", TEXT, "unit of what it reads", lambda item: item[0].unit),
+    Column("resolution", "see unit", "the step of its last digit", lambda item: item[0].resolution),
+    Column("share", "1", "accuracy: share of the reading", lambda item: item[0].share),
+    Column("digits", "1", "accuracy: steps of the last digit", lambda item: item[0].digits),
+    Column("peak_hold", FLAG, "keeps the highest reading", lambda item: item[0].peak_hold),
+    Column("checked", TEXT, "day of its last check; empty: not recorded", lambda item: item[0].checked),
+    Column("at", TIME, "when it was written", lambda item: _time(item[0].at)),
+    Column("by", TEXT, "who wrote it", lambda item: item[0].by),
+    Column("reason", TEXT, "why its data sheet changed", lambda item: item[0].reason),
+    Column("id", TEXT, "id of the row", lambda item: item[0].id),
+)
 
 Item = Any
 TABLES: Mapping[str, tuple[tuple[Column, ...], Callable[[ExportData], Iterable[Item]]]] = {
@@ -261,6 +282,7 @@ TABLES: Mapping[str, tuple[tuple[Column, ...], Callable[[ExportData], Iterable[I
     "judgements": (JUDGEMENTS, lambda data: data.judgements),
     "services": (SERVICES, lambda data: data.services),
     "orders": (ORDERS, lambda data: data.orders),
+    "meters": (METERS, lambda data: data.meters),
 }
 """Table: its columns, and its items out of the data."""
 

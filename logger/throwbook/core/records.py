@@ -309,6 +309,35 @@ class Calibration:
     id: str = ""
 
 
+CLAMP, STOPWATCH, MULTIMETER = "clamp", "stopwatch", "multimeter"
+
+
+@dataclass(frozen=True)
+class Meter:
+    """An instrument that a person reads, as its data sheet has it."""
+
+    name: str
+    kind: str
+    """``clamp``, ``stopwatch`` or ``multimeter``."""
+    unit: str
+    """What it reads: ``A``, ``V`` or ``s``."""
+    resolution: float
+    """The step of its last digit [unit]."""
+    share: float
+    """Of its accuracy: share of the reading."""
+    digits: float
+    """Of its accuracy: steps of the last digit."""
+    peak_hold: bool
+    """Whether it keeps the highest reading."""
+    at: datetime
+    by: str
+    checked: str = ""
+    """Day of its last check, ISO 8601; empty: not recorded."""
+    reason: str = ""
+    replaces: tuple[str, ...] = ()
+    id: str = ""
+
+
 @dataclass(frozen=True)
 class Fact:
     """One row as it is stored, for sealing and checking."""
@@ -337,6 +366,11 @@ class LoggedTrial:
     def direction(self) -> str:
         """``lock`` or ``unlock``."""
         return self.trial.direction
+
+    @property
+    def meters(self) -> tuple[str, ...]:
+        """Ids of the meters that a throw by hand was read from."""
+        return tuple((self.trial.hand or {}).get("instruments", {}).get("meters", ()))
 
     @property
     def when(self) -> datetime | None:

@@ -1,7 +1,7 @@
 """Throws measured by hand, into the logbook: one or a whole paper sheet at once, all or nothing; judged while they are typed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,13 +11,21 @@ from throwbook.core.assessment import CUT_OFF
 from throwbook.core.records import NOT_LOOKED, OPEN, LoggedTrial, PinAnswers, SheetState
 from throwbook.core.rig import LOCK
 from throwbook.core.sheets.conditions import conditions_from
-from throwbook.core.sheets.hand_readings import Accuracy, HandThrow, Instruments, implausible_reading, in_air
+from throwbook.core.sheets.hand_readings import (
+    Accuracy,
+    HandThrow,
+    Instruments,
+    implausible_reading,
+    in_air,
+    instruments_kept,
+)
 from throwbook.core.sheets.sheet import rested, sheet_trials
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.files.tables import refuse_no_file
 from throwbook.jobs import latch
 from throwbook.jobs.find import baseline_for, frozen_id, opened, rig_of
+from throwbook.jobs.meters import instruments_in, name_in
 from throwbook.jobs.sheets import open_sheet, plan_in, refuse_blank, write_down
 from throwbook.logbook import Logbook, hand_trial
 
@@ -53,6 +61,8 @@ class HandEntry:
     """False: a reading that can't be meant (86 s for 8.6 s) is refused before it is written."""
     again: bool = False
     """These are new throws although the logbook has a sheet with just these readings."""
+    meters: Sequence[str] = ()
+    """Names of the meters they were read from, in place of those that the sheet names; empty: those."""
 
 
 @dataclass(frozen=True)
@@ -139,10 +149,15 @@ def _written(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) 
     if not entry.again:
         _refuse_typed_twice(book, rig, entry)
     state = _sheet(book, rig, entry, by, now)
+    if entry.meters:
+        name_in(book, state, entry.meters, by, now)
+        state = book.sheet(state.sheet.id)
+    entry = replace(entry, instruments=instruments_in(book, state, entry.instruments))
     kind = state.sheet.kind
     held = {throw.direction: baseline_for(book, rig, throw.direction, kind) for throw in entry.throws}
     logged, judged = [], []
     for number, throw in enumerate(entry.throws, start=1):
+        _refuse_peak(throw, number, entry.instruments or Instruments())
         if not entry.as_read:
             _refuse_implausible(state, described, throw, number, held[throw.direction])
         trial, assessment = _one(book, state, described, throw, entry, held[throw.direction], by, now)
@@ -157,7 +172,8 @@ def _written(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) 
 def _sheet(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) -> SheetState:
     """The sheet to write on: the one that is named, or a new one."""
     if not entry.sheet:
-        return plan_in(book, rig, entry.kind, by, now, answers=entry.answers)
+        planned = plan_in(book, rig, entry.kind, by, now, answers=entry.answers)
+        return book.sheet(planned.sheet.id)
     state = open_sheet(book, entry.sheet, rig)
     if entry.answers:
         book.answer(state.sheet.id, {**state.answers, **entry.answers}, by, now)
@@ -200,6 +216,16 @@ def _refuse_implausible(
         )
 
 
+def _refuse_peak(throw: HandThrow, number: int, tools: Instruments) -> None:
+    """A meter that keeps no peak shows none."""
+    if throw.peak_current_a is not None and tools.no_peak_by:
+        raise InputError(
+            f"meter '{tools.no_peak_by}' keeps no peak, so this one can't be read from it",
+            f"throw {number}",
+            "Leave the peak out: it stands under Not proved.",
+        )
+
+
 def _readings(throw: HandThrow) -> dict[str, Any]:
     """What was read, blanks left out."""
     return {name: value for name, value in asdict(throw).items() if value not in (None, "", NOT_LOOKED)}
@@ -220,7 +246,7 @@ def _one(
 
     judged = in_air(throw, conditions_from(state.answers).ambient_c)
     assessment = assess_by_hand(judged, rig, entry.instruments, held.baseline if held else None)
-    tools = {"instruments": asdict(entry.instruments or Instruments())}
+    tools = {"instruments": instruments_kept(entry.instruments or Instruments())}
     trial = hand_trial(state.sheet.rig, throw.direction, entry.thrown_at, {**_readings(throw), **tools})
     first = not sheet_trials(book.trials(sheet=state.sheet.id))
     logged = book.add_trial(
@@ -261,6 +287,7 @@ def last_look(
         held = baseline_for(book, rig, throw.direction, state.sheet.kind)
         throw = in_air(throw, conditions_from(state.answers).ambient_c)
         described = rig_of(book, rig)
+        instruments = instruments_in(book, state, instruments)
         judged = assess_by_hand(throw, described, instruments, held.baseline if held else None)
         return judged, implausible_reading(throw, judged, described)
 

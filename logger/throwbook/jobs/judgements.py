@@ -154,14 +154,9 @@ def calibration_in(book: Logbook, trace: "Trace") -> str | None:
 
 def hand_throw(kept: dict[str, Any], direction: str) -> "tuple[HandThrow, Instruments]":
     """Readings and instruments as the logbook keeps them for a trial by hand."""
-    from throwbook.core.sheets.hand_readings import Accuracy, HandThrow, Instruments, Reading
+    from throwbook.core.sheets.hand_readings import HandThrow, Reading, instruments_from
 
-    tools = kept.pop("instruments", {})
-    instruments = Instruments(
-        Accuracy(**tools["clamp"]) if "clamp" in tools else Instruments().clamp,
-        Accuracy(**tools["volt"]) if "volt" in tools else Instruments().volt,
-        tools.get("names", ""),
-    )
+    instruments = instruments_from(kept.pop("instruments", {}))
     readings: dict[str, Any] = {
         name: Reading(**value) if isinstance(value, dict) else value for name, value in kept.items()
     }

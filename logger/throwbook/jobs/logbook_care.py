@@ -119,6 +119,9 @@ def _write_tables(
             stack.callback(files[table].close)
         for name in names:
             data = gather(book, name)
+            if name == names[0]:  # they are of no rig
+                counting = {one.id for one in book.meters()}
+                data = replace(data, meters=tuple((one, one.id in counting) for one in book.meter_rows()))
             for table, file in files.items():
                 written[f"{table}.{form}"] += file.add(rows(table, data))
             if progress is not None:

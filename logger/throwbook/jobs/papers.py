@@ -12,6 +12,7 @@ from throwbook.errors import OutsideError, Remedy
 from throwbook.files.tables import CHECK_FOLDER, whole_file
 from throwbook.jobs.find import baseline_for, opened, rig_for_sheet, rig_of
 from throwbook.jobs.latch import rig_status
+from throwbook.jobs.meters import meters_on
 from throwbook.jobs.steps_to_clear import gaps_in, happened_in, not_proved_in, steps_said
 from throwbook.jobs.trend import rows_from_logbook, trend_in
 from throwbook.logbook import Logbook
@@ -116,6 +117,7 @@ def _part(book: Logbook, state: SheetState) -> "SheetPart":
         sightings=tuple(sightings),
         answers=tuple(book.answers(state.sheet.id)),
         no_since=no_since(book.sightings_since(state.sheet.id)),
+        meters=meters_on(book, state, logged),
         rejudged=tuple(_rejudged(book, logged)),
     )
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from throwbook.core.listing import ListedSheet, ListedThrow
 from throwbook.core.quantities.text import written
-from throwbook.core.records import ANSWERS, OPEN, SEEN, YES, PinAnswers, SheetState
+from throwbook.core.records import ANSWERS, OPEN, SEEN, YES, Meter, PinAnswers, SheetState
 from throwbook.core.rig import METRIC
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.hand_readings import CLAMP_METER, Accuracy
@@ -31,6 +31,7 @@ from throwbook.core.status.maintenance import entry_from
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened, rig_for_sheet, rig_of
+from throwbook.jobs.meters import meters_on, name_in
 from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -58,6 +59,8 @@ class SheetView:
     """The rig's values changed after throws of this open sheet were judged: it takes judging again."""
     units: str = METRIC
     """How the rig's values are shown."""
+    meters: tuple[Meter, ...] = ()
+    """That its throws were read with, or that it names."""
 
     @property
     def throws(self) -> list[ListedThrow]:
@@ -74,7 +77,8 @@ def view(logbook: str | Path | None, sheet: str) -> SheetView:
 
 def view_in(book: Logbook, state: SheetState) -> SheetView:
     """The same in an open logbook."""
-    trials = sheet_trials(book.trials(sheet=state.sheet.id))
+    logged = book.trials(sheet=state.sheet.id)
+    trials = sheet_trials(logged)
     rig = rig_for_sheet(book, state)
     version = book.rig(state.sheet.rig).id
     sightings = book.sightings(state.sheet.id)
@@ -90,6 +94,7 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
         commissioned=book.commissioned(state.sheet.rig),
         rig_changed=state.state == OPEN and any(one.rig_version not in ("", version) for one in trials),
         units=rig.units,
+        meters=meters_on(book, state, logged),
     )
 
 
@@ -118,10 +123,13 @@ def plan(
     now: datetime,
     throws: int | None = None,
     answers: Mapping[str, Any] | None = None,
+    meters: Sequence[str] = (),
 ) -> tuple[SheetState, Plan]:
-    """A new open sheet."""
+    """A new open sheet; ``meters``: names of those that its throws by hand will be read from."""
     with opened(logbook) as book, book.transaction():
         state = plan_in(book, rig, kind, by, now, throws, answers)
+        if meters:
+            name_in(book, book.sheet(state.sheet.id), meters, by, now)
         return state, plan_from(state.sheet.plan)
 
 

@@ -11,10 +11,11 @@
         book.trace(logged.id)                                 # the samples, exactly as they came in
 
 What can be added: ``add_rig``, ``plan_sheet``, ``answer``, ``add_trial`` (a Trace, or ``hand_trial(...)``), ``place``,
-``judge``, ``sight``, ``decide``, ``seal_sheet``, ``add_order``, ``add_service``, ``add_baseline``, ``add_calibration``.
+``judge``, ``sight``, ``decide``, ``seal_sheet``, ``add_order``, ``add_service``, ``add_baseline``, ``add_calibration``,
+``add_meter``.
 What can be read: ``rig_names``, ``rig``, ``rig_revisions``, ``trial_counts``, ``sheets``, ``sheet``, ``answers``,
 ``decisions``, ``seals``, ``trials``, ``revisions``, ``identity``, ``has_trial``, ``sheets_of``, ``judgements``, ``profile``, ``trace``,
-``asking``, ``orders``, ``altered_orders``, ``services``, ``baselines``, ``calibrations``. Nothing can be changed or removed.
+``asking``, ``orders``, ``altered_orders``, ``services``, ``baselines``, ``calibrations``, ``meters``. Nothing can be changed or removed.
 Rows come back as the dataclasses of ``throwbook.core.records``.
 """
 

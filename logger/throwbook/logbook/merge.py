@@ -38,6 +38,7 @@ WORDS = {
     "sighting": "the sighting of trial {trial} has {n} versions that don't know of each other",
     "judgement": "trial {trial} has {n} judgements that don't know of each other",
     "service": "service entry {trial} has {n} corrections that don't know of each other",
+    "meter": "this meter has {n} descriptions that don't know of each other",
     "calibration": "board {trial} has {n} calibrations that don't know of each other",
 }
 """Table: how a conflict in it is told. ``placement`` and shared numbers have their own sentences."""

@@ -1,4 +1,4 @@
-"""Rigs, the orders to their status latch, their services and baselines; calibrations of boards."""
+"""Rigs, the orders to their status latch, their services and baselines; calibrations of boards, and meters."""
 
 from datetime import date, datetime
 from difflib import get_close_matches
@@ -6,6 +6,7 @@ from difflib import get_close_matches
 from throwbook.core.records import (
     BaselineRecord,
     Calibration,
+    Meter,
     Order,
     RigRevision,
     Service,
@@ -14,6 +15,7 @@ from throwbook.core.records import (
 )
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.errors import InputError, Remedy
+from throwbook.logbook.schema import grouped
 from throwbook.logbook.store import Store
 
 _WRITTEN_DOWN = "(SELECT min(at) FROM placement WHERE placement.trial = trial.id)"
@@ -135,3 +137,16 @@ class RigStore(Store):
     def calibrations(self, board: str) -> list[Calibration]:
         """Every calibration of a board, oldest first; ``records.current`` picks the one that counts."""
         return self.select(Calibration, "WHERE board = ? ORDER BY at, id", [board])
+
+    def add_meter(self, meter: Meter) -> Meter:
+        """An instrument; it stands for what was written of it under this name before."""
+        return self.supersede(meter)
+
+    def meters(self) -> list[Meter]:
+        """Every instrument by its name, as it counts now."""
+        rows = grouped((row.name, row) for row in self.meter_rows())
+        return [one for one in map(current, rows.values()) if one is not None]
+
+    def meter_rows(self) -> list[Meter]:
+        """Every revision of every instrument."""
+        return self.select(Meter, "ORDER BY name, at, id")

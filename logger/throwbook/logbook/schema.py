@@ -49,6 +49,25 @@ TABLES: tuple[RecordTable, ...] = (
         "rig",
     ),
     RecordTable(
+        "meter",
+        records.Meter,
+        {
+            "name": TEXT,
+            "kind": TEXT,
+            "unit": TEXT,
+            "resolution": REAL,
+            "share": REAL,
+            "digits": REAL,
+            "peak_hold": FLAG,
+            "checked": TEXT,
+            "at": TIME,
+            "by": TEXT,
+            "reason": TEXT,
+            "replaces": IDS,
+        },
+        "name",
+    ),
+    RecordTable(
         "sheet",
         records.Sheet,
         {

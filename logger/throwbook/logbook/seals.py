@@ -33,6 +33,8 @@ ON_SHEET = {
     "sheet": "WHERE id = :sheet",
     "answers": "WHERE sheet = :sheet",
     "trial": "WHERE id IN (SELECT trial FROM placement WHERE sheet = :sheet)",
+    "meter": "WHERE id IN (SELECT each.value FROM trial, json_each(trial.hand, '$.instruments.meters') AS each"
+    " WHERE trial.id IN (SELECT trial FROM placement WHERE sheet = :sheet))",
     "placement": "WHERE sheet = :sheet",
     "sighting": "WHERE trial IN (SELECT trial FROM placement WHERE sheet = :sheet)",
     "judgement": "WHERE trial IN (SELECT trial FROM placement WHERE sheet = :sheet)",

@@ -45,6 +45,7 @@ WITHOUT_PLACE = " UNION ALL ".join(
 """Throws that ask for an order and stand on no sheet any more."""
 WORDS = {
     "rig_revision": "a version of its rig file",
+    "meter": "a description of a meter: {name}",
     "sheet": "sheet {number}",
     "answers": "answers on sheet {number}",
     "trial": "a throw",
@@ -59,7 +60,7 @@ WORDS = {
     "seal": "the seal of sheet {number}",
 }
 """Kind: how its rows are called where one is missing."""
-NEEDED = {"id", "rig", "sheet", "trial", "board", "number", "position", "action", "cause"} | {
+NEEDED = {"id", "rig", "sheet", "trial", "board", "number", "position", "action", "cause", "name"} | {
     column for _, asked in COUNTED.values() for column in asked.columns
 }
 """Columns that an entry is made from."""
@@ -110,7 +111,7 @@ def _called(
         position, number = row.get("position"), of_sheet[1]
     if table.name == "sheet":
         number = row["number"]
-    about = {name: row.get(name) for name in ("action", "cause")}
+    about = {name: row.get(name) for name in ("action", "cause", "name")}
     return str(rig or ""), WORDS[table.name].format(position=position, number=number, **about)
 
 

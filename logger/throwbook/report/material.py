@@ -14,6 +14,7 @@ from throwbook.core.records import (
     BaselineRecord,
     Calibration,
     LoggedTrial,
+    Meter,
     Order,
     PinAnswers,
     RigRevision,
@@ -54,6 +55,8 @@ class SheetPart:
     """Every revision."""
     no_since: bool = False
     """A "no" came after it was decided."""
+    meters: tuple[Meter, ...] = ()
+    """That its throws by hand were read with."""
     rejudged: tuple[tuple[int, str, str, str], ...] = ()
     """Throw, when, by whom and why of every judgement that another one replaced."""
 

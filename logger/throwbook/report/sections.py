@@ -16,6 +16,7 @@ from throwbook.core.quantities.units import display_unit, show, show_limit, to_d
 from throwbook.core.records import BENCH, NOT_LOOKED, Order
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.conditions import unanswered
+from throwbook.core.sheets.hand_readings import Accuracy
 from throwbook.core.sheets.sheet import SheetTrial
 from throwbook.core.status.latch import CAUSES, sentence_of
 from throwbook.core.status.maintenance import MOMENTS
@@ -458,6 +459,21 @@ def method(material: Material) -> list[Block]:
         Heading("Instruments and method"),
         Facts(tuple(facts), "Instruments, method, version"),
     ]
+    meters = {one.id: one for part in material.sheets for one in part.meters}
+    if meters:
+        listed = tuple(
+            (
+                one.name,
+                one.kind,
+                f"{one.resolution:g} {one.unit}",
+                Accuracy(one.share, one.digits).text,
+                "yes" if one.peak_hold else "no",
+                one.checked or NOT_RECORDED,
+            )
+            for one in sorted(meters.values(), key=lambda one: (one.name, one.at))
+        )
+        columns = ("Meter", "Kind", "Last digit", "Accuracy", "Peak hold", "Checked")
+        blocks.append(Table(columns, listed, "Meters that throws by hand were read from"))
     if material.calibrations:
         rows = tuple(
             (

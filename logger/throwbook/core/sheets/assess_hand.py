@@ -50,12 +50,9 @@ from throwbook.core.machine.motor import (
 from throwbook.core.quantities.statistics import expanded, from_half_width
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.hand_readings import (
-    READ_BY_EYE,
     STOPPED_SHORT,
     HandThrow,
     Instruments,
-    metered,
-    timed,
 )
 
 WEAK = "weak: no running current was read, and travel time depends mostly on voltage"
@@ -125,13 +122,13 @@ def assess_by_hand(
 def hand_figures(throw: HandThrow, tools: Instruments) -> Figures:
     """What was read, with its expanded uncertainty; None for all that hands can't measure."""
     run, peak, rest = throw.run_current_a, throw.peak_current_a, throw.rest_voltage_v
-    volts = metered(throw.voltage_v, tools.volt) if throw.voltage_v else None
+    volts = tools.volts(throw.voltage_v) if throw.voltage_v else None
     figures = Figures(
-        travel_time_s=timed(throw.time_s) if throw.time_s else None,
-        run_current_a=metered(run, tools.clamp, READ_BY_EYE) if run else None,
-        peak_run_current_a=metered(peak, tools.clamp, READ_BY_EYE) if peak else None,
+        travel_time_s=tools.time(throw.time_s) if throw.time_s else None,
+        run_current_a=tools.amps(run) if run else None,
+        peak_run_current_a=tools.amps(peak) if peak else None,
         mean_voltage_v=volts,
-        rest_voltage_v=metered(rest, tools.volt) if rest else None,
+        rest_voltage_v=tools.volts(rest) if rest else None,
     )
     if throw.ended == STALL:  # a current read on a stalled motor is no running current
         level = figures.peak_run_current_a or figures.run_current_a

@@ -23,7 +23,9 @@ actuator.
 """
 
 import re
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Any
 
 from throwbook.core.assessment import CUT_OFF, NO_RUN, STALL, Assessment, Measured
 from throwbook.core.machine.limits import HIGHEST_SUPPLY
@@ -36,7 +38,7 @@ from throwbook.core.quantities.statistics import (
     hand_timed,
 )
 from throwbook.core.quantities.units import COMMON, show
-from throwbook.core.records import NO, NOT_LOOKED, YES
+from throwbook.core.records import NO, NOT_LOOKED, YES, Meter
 from throwbook.core.rig import DIRECTIONS, Rig
 from throwbook.errors import InputError
 
@@ -288,6 +290,10 @@ VOLT_METER = Accuracy(0.005, 3.0, assumed=True)
 """A hand-held voltmeter of which nothing is known (common practice, no source)."""
 
 
+BY_HAND = Accuracy(0.0, 0.0)
+"""A stopwatch of which nothing is known: the hand is off by far more than any watch."""
+
+
 @dataclass(frozen=True)
 class Instruments:
     """What was used."""
@@ -296,12 +302,78 @@ class Instruments:
     volt: Accuracy = VOLT_METER
     names: str = ""
     """As written on the sheet."""
+    watch: Accuracy = BY_HAND
+    step_a: float = 0.0
+    """Resolution of the clamp meter [A]; 0: as typed."""
+    step_v: float = 0.0
+    step_s: float = 0.0
+    meters: tuple[str, ...] = ()
+    """Ids of the instruments that the sheet names."""
+    no_peak_by: str = ""
+    """Name of the meter that reads the current and keeps no peak; empty: nothing says so."""
+
+    def time(self, reading: Reading) -> Measured:
+        """A hand-timed stroke [s]."""
+        return timed(_at_least(reading, self.step_s), self.watch)
+
+    def amps(self, reading: Reading) -> Measured:
+        """A current that was read while the motor ran [A]."""
+        return metered(_at_least(reading, self.step_a), self.clamp, READ_BY_EYE)
+
+    def volts(self, reading: Reading) -> Measured:
+        """A voltage [V]."""
+        return metered(_at_least(reading, self.step_v), self.volt)
 
     @property
     def assumed(self) -> list[str]:
         """Those whose accuracy wasn't given."""
         named = (("clamp meter", self.clamp), ("voltmeter", self.volt))
         return [f"{name} {accuracy.text}" for name, accuracy in named if accuracy.assumed]
+
+
+def _at_least(reading: Reading, step: float) -> Reading:
+    """No finer than the meter shows; a number typed with fewer digits stays as coarse as it was typed."""
+    return replace(reading, step=max(step, reading.step))
+
+
+READS = {"A": "current", "V": "voltage", "s": "time"}
+
+
+def with_meters(tools: Instruments, meters: Sequence[Meter]) -> Instruments:
+    """What was used, where a sheet names its meters: each stands in the place of what was assumed.
+
+    Raises InputError where two of them read the same.
+    """
+    for one in meters:
+        rivals = [other.name for other in meters if other.unit == one.unit]
+        if len(rivals) > 1:
+            raise InputError(
+                f"two meters read the {READS[one.unit]}: {', '.join(rivals)}", "meters", "Name one of them."
+            )
+        accuracy = Accuracy(one.share, one.digits)
+        if one.unit == "A":
+            no_peak = "" if one.peak_hold else one.name
+            tools = replace(tools, clamp=accuracy, step_a=one.resolution, no_peak_by=no_peak)
+        elif one.unit == "V":
+            tools = replace(tools, volt=accuracy, step_v=one.resolution)
+        else:
+            tools = replace(tools, watch=accuracy, step_s=one.resolution)
+    return replace(tools, meters=tuple(one.id for one in meters))
+
+
+def instruments_kept(tools: Instruments) -> dict[str, Any]:
+    """As the logbook keeps them with a throw; what says nothing beyond what was assumed is left out."""
+    always = ("clamp", "volt", "names")
+    unused: dict[str, Any] = asdict(Instruments())
+    kept = {name: value for name, value in asdict(tools).items() if name in always or value != unused[name]}
+    return {name: list(value) if isinstance(value, tuple) else value for name, value in kept.items()}
+
+
+def instruments_from(kept: Mapping[str, Any]) -> Instruments:
+    """The other way."""
+    named = {field.name: kept[field.name] for field in fields(Instruments) if field.name in kept}
+    accuracies = {name: Accuracy(**named[name]) for name in ("clamp", "volt", "watch") if name in named}
+    return replace(Instruments(), **named | accuracies | {"meters": tuple(named.get("meters", ()))})
 
 
 _ACCURACY = re.compile(
@@ -323,13 +395,15 @@ def accuracy_from(text: str, where: str = "") -> Accuracy:
     return Accuracy(float(found[1]) / 100.0, float(found[2] or 0.0))
 
 
-def timed(reading: Reading) -> Measured:
+def timed(reading: Reading, watch: Accuracy = BY_HAND) -> Measured:
     """A hand-timed stroke [s].
 
     >>> round(timed(Reading(5.0, 0.01)).u, 2)
     0.2
     """
-    return Measured(reading.value, expanded(hand_timed(reading.step)))
+    half_width = watch.share * reading.value + watch.digits * reading.step
+    standard = combined(hand_timed(reading.step), from_half_width(half_width))
+    return Measured(reading.value, expanded(standard))
 
 
 def metered(reading: Reading, accuracy: Accuracy, by_eye: float = 0.0) -> Measured:

@@ -15,6 +15,25 @@ CREATE TABLE tally (
     rows INTEGER NOT NULL
 ) STRICT;
 
+-- Instruments that a person reads.
+CREATE TABLE meter (
+    id TEXT PRIMARY KEY NOT NULL,
+    name TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    unit TEXT NOT NULL,
+    resolution REAL NOT NULL,
+    share REAL NOT NULL,
+    digits REAL NOT NULL,
+    peak_hold INTEGER NOT NULL,
+    checked TEXT NOT NULL,
+    at TEXT NOT NULL,
+    by TEXT NOT NULL,
+    reason TEXT NOT NULL,
+    replaces TEXT NOT NULL
+) STRICT;
+
+CREATE TRIGGER meter_no_update BEFORE UPDATE ON meter BEGIN SELECT RAISE (ABORT, 'the logbook is append only'); END;
+CREATE TRIGGER meter_no_delete BEFORE DELETE ON meter BEGIN SELECT RAISE (ABORT, 'the logbook is append only'); END;
 CREATE TRIGGER entry_no_update BEFORE UPDATE ON entry BEGIN SELECT RAISE (ABORT, 'the logbook is append only'); END;
 CREATE TRIGGER entry_no_delete BEFORE DELETE ON entry BEGIN SELECT RAISE (ABORT, 'the logbook is append only'); END;
 CREATE TRIGGER tally_no_less BEFORE UPDATE ON tally WHEN new.rows <= old.rows OR new.kind <> old.kind BEGIN SELECT RAISE (ABORT, 'the logbook is append only'); END;

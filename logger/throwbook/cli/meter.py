@@ -1,0 +1,89 @@
+"""``meter``: the instruments that throws by hand are read from."""
+
+from dataclasses import replace
+from typing import Any
+
+import click
+
+from throwbook.cli import output
+from throwbook.cli.options import by_option, logbook_of, needed, needed_day, now, reason_option, who
+from throwbook.core.wording import NOT_RECORDED
+
+KINDS = ("clamp", "stopwatch", "multimeter")
+
+
+@click.group()
+def meter() -> None:
+    """Keep the meters and stopwatches that throws by hand are read from."""
+
+
+@meter.command()
+@click.argument("name")
+@click.option("--kind", type=click.Choice(KINDS), help="What it is.")
+@click.option("--resolution", metavar="STEP", help="The step of its last digit: 0.1A, 0.01V, 0.01s.")
+@click.option("--accuracy", metavar="TEXT", help="From its data sheet: '2.5 % + 5 digits'.")
+@click.option("--peak-hold", type=click.Choice(["yes", "no"]), help="Whether it keeps the highest reading.")
+@click.option("--checked", metavar="DATE", help="Day of its last check [default: not recorded].")
+@reason_option("Why it gets another data sheet under the same name.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@by_option
+@click.pass_context
+def add(ctx: click.Context, /, name: str, as_json: bool, by: str | None, **given: Any) -> None:
+    """Write down the meter NAME, or a new check of it. Throws that were read before keep what they were read with.
+
+    \b
+    Example:
+      throwbook meter add "clamp 1" --kind clamp --resolution 0.1A --accuracy "2.5 % + 5 digits"
+          --peak-hold no --checked 2026-03-01
+    """
+    from throwbook.jobs.meters import add_meter, described, meter_from
+
+    kind = needed(given["kind"], "--kind", "What it is", KINDS)
+    resolution = needed(given["resolution"], "--resolution", "Step of its last digit, as 0.1A")
+    accuracy = given["accuracy"] or ""
+    if kind != "stopwatch":
+        accuracy = needed(given["accuracy"], "--accuracy", "Accuracy, as 2.5 % + 5 digits")
+    keeps = given["peak_hold"] or "no"
+    if kind == "clamp":
+        keeps = needed(given["peak_hold"], "--peak-hold", "Does it keep the highest reading", ("yes", "no"))
+    day = needed_day(given["checked"], "--checked")
+    made = meter_from(name, kind, resolution, accuracy, keeps == "yes", day, who(by), now())
+    stored = add_meter(logbook_of(ctx), replace(made, reason=given["reason"]), made.by, made.at)
+    if as_json:
+        output.json_line(described(stored))
+        return
+    output.line(f"Meter '{stored.name}' is written down. A sheet names it: throwbook enter --meter NAME")
+
+
+@meter.command("list")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a meter.")
+@click.pass_context
+def list_(ctx: click.Context, as_json: bool) -> None:
+    """The meters in the logbook, as they count now.
+
+    \b
+    Example:
+      throwbook meter list
+    """
+    from throwbook.jobs.meters import described, meters
+
+    known = [described(one) for one in meters(logbook_of(ctx))]
+    if as_json:
+        for one in known:
+            output.json_line(one)
+        return
+    if not known:
+        output.line("No meter is written down yet: throwbook meter add")
+        return
+    rows = [
+        [
+            str(one["name"]),
+            str(one["kind"]),
+            f"{one['resolution']:g} {one['unit']}",
+            str(one["accuracy"]),
+            "yes" if one["peak_hold"] else "no",
+            str(one["checked"] or NOT_RECORDED),
+        ]
+        for one in known
+    ]
+    output.table(["meter", "kind", "last digit", "accuracy", "peak hold", "checked"], rows)
