@@ -33,6 +33,7 @@ from throwbook.core.analysis.residual_current import (
     without_what_flowed_before,
 )
 from throwbook.core.analysis.rest import (
+    MOST_SMOOTHED,
     NO_OFFSET,
     NOISE_SIGMAS,
     REST_SHARE,
@@ -57,16 +58,28 @@ BRAKES_WITH = 0.95
 def movement_threshold(rest: Rest, no_load_current_a: float) -> float:
     """The smoothed current beyond which there is a movement [A]; lower where the rest itself is a current that the motor's
     own may take the place of."""
-    noise_a = NOISE_SIGMAS * rest.noise_a / float(np.sqrt(smoothing_width(rest.noise_a, no_load_current_a)))
-    held = abs(rest.level_a) > NO_OFFSET * no_load_current_a
-    share = SAME_LEVEL if held else REST_SHARE
+    noise_a = NOISE_SIGMAS * rest.noise_a / float(np.sqrt(rows_smoothed(rest, no_load_current_a)))
+    share = SAME_LEVEL if _is_held(rest, no_load_current_a) else REST_SHARE
     return min(max(share * no_load_current_a, noise_a), 0.8 * no_load_current_a)
+
+
+def rows_smoothed(rest: Rest, no_load_current_a: float) -> int:
+    """Rows over which the current is averaged before it is held against ``movement_threshold``."""
+    width = smoothing_width(rest.noise_a, no_load_current_a)
+    if not _is_held(rest, no_load_current_a):
+        return width
+    needed = (NOISE_SIGMAS * rest.noise_a / (SAME_LEVEL * no_load_current_a)) ** 2
+    return max(width, int(np.ceil(min(needed, MOST_SMOOTHED))))
+
+
+def _is_held(rest: Rest, no_load_current_a: float) -> bool:
+    return abs(rest.level_a) > NO_OFFSET * no_load_current_a
 
 
 def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStroke) -> list[CurrentRun]:
     """Every movement of a record, in order."""
     current_a = trace.current_a - rest.level_a
-    smooth_a = moving_mean(current_a, smoothing_width(rest.noise_a, stroke.no_load_a))
+    smooth_a = moving_mean(current_a, rows_smoothed(rest, stroke.no_load_a))
     threshold_a = movement_threshold(rest, stroke.no_load_a)
     found: list[CurrentRun] = []
     for way in (1, -1):

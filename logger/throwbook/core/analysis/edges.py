@@ -21,8 +21,8 @@ from throwbook.core.assessment import Figures
 from throwbook.core.quantities.statistics import from_half_width, from_step, median_of, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
-ROWS_BESIDE = 12
-"""Rows that show the level beside an edge."""
+ROWS_BESIDE, ROWS_AT_THE_END = 12, 3
+"""Rows that show the level beside an edge, and how it was at last."""
 CLEARLY_SIGMAS = 4.0
 CLEARLY_SHARE = 0.05
 """A row lower than the level by this share, and by four times its scatter, is clearly below it (*practice*)."""
@@ -68,12 +68,14 @@ def end_of_movement(time_s: FloatArray, segments: Segments, jitter_s: float) -> 
         return Edge(segments.end_s, _in_noise(segments, segments.end_u_s))
     begin = max(segments.settled, last - ROWS_BESIDE - 1)
     beside_a = current_a[begin : max(begin + 1, last - 1)]
-    level_a = median_of(beside_a)
+    level_a = min(median_of(beside_a), _level_at_last(segments, current_a))
     clearly_a = max(CLEARLY_SIGMAS * robust_sd(beside_a), CLEARLY_SHARE * level_a, segments.step_a)
-    low = np.flatnonzero(current_a[last - 1 :] < level_a - min(clearly_a, CLEARLY_AT_MOST * level_a))
-    if not len(low) or level_a <= 0.0:
+    lowest_a = level_a - min(clearly_a, CLEARLY_AT_MOST * level_a)
+    low = current_a[last - 1 :] < lowest_a
+    if not low.any() or level_a <= 0.0:
         return Edge(segments.end_s, segments.end_u_s)
-    off = last - 1 + int(low[0])
+    # A lone low row before the last is the run's own ripple.
+    off = last - 1 + (int(np.argmax(low)) if low[1] or not low[0] else 1 + int(np.argmax(low[1:])))
     after_s, after_a = time_s[off - 1 :], current_a[off - 1 :]
     half_s, width_s = _fall_of(after_s, after_a, level_a)
     gap_s = float(time_s[off] - time_s[off - 1])
@@ -83,12 +85,21 @@ def end_of_movement(time_s: FloatArray, segments: Segments, jitter_s: float) -> 
         # A filter behind an average falls as the square of time at first: so long it hides in the scatter.
         slow_s = np.sqrt(2.0 * hidden * gap_s * width_s)
         earliest_s = min(earliest_s - slow_s, half_s - EARLIEST_OF_FALL * width_s)
-    unsure_s = _may_have_ended_later(time_s, segments, current_a, level_a - clearly_a)
+    unsure_s = _may_have_ended_later(time_s, segments, current_a, lowest_a)
     latest_s = float(time_s[off])
     skipped_s = _longest_skip(time_s, segments, level_a)
     if skipped_s:
         latest_s = float(time_s[last + 1]) + skipped_s
     return _within(earliest_s, latest_s, float(np.hypot(jitter_s, from_half_width(unsure_s))))
+
+
+def _level_at_last(segments: Segments, current_a: FloatArray) -> float:
+    """What flowed at last [A]; where the start is still dying away, what that leaves for the last row."""
+    first, last = segments.first, segments.last
+    rows_a = current_a[max(first, last - ROWS_AT_THE_END) : last]
+    if len(rows_a) < 2 or last - first > 2 * ROWS_BESIDE:
+        return median_of(rows_a) if len(rows_a) else float(current_a[last])
+    return float(rows_a[-1] * min(1.0, rows_a[-1] / max(rows_a[-2], 1e-9)))
 
 
 def _may_have_ended_later(

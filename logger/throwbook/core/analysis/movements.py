@@ -22,6 +22,8 @@ SIGNED_BOARD = "motor"
 """Behind the reversing switch a board reads the current with its sign."""
 REST_LEVEL = "rest_level_a"
 """Head key of a movement that was cut out of a record: the reading at rest in the whole of it [A]."""
+FEWEST_READ = 20
+"""Rows that may hold a rest and the begin of a movement (*practice*)."""
 HALF_WAY = 0.5
 """Where less than this share of the stroke was moved since a whole throw, the rod is still nearer to that end."""
 
@@ -52,7 +54,9 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
         What the full stroke takes, and the currents of the rating.
     """
     period_s = median_of(np.diff(trace.time_s))
-    rest = find_rest(trace.current_a, period_s, stroke.no_load_a, stroke.full_load_a, trace.voltage_v)
+    read = slice(0, _first_unread(trace))
+    volts = None if trace.voltage_v is None else trace.voltage_v[read]
+    rest = find_rest(trace.current_a[read], period_s, stroke.no_load_a, stroke.full_load_a, volts)
     told = trace.head.get(REST_LEVEL)
     if isinstance(told, float) and rest.seen:
         rest = replace(rest, level_a=told)  # the record that it was cut from showed more
@@ -79,6 +83,13 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
         moved = replace(run, first=run.first - start, last=run.last - start, over=run.over - start)
         found.append(Movement(cut, direction, rest, period_s, moved))
     return tuple(found)
+
+
+def _first_unread(trace: Trace) -> int:
+    """Row from which nothing tells what a rest is: the board's sensor didn't answer, and its readings aren't the current."""
+    lost_s = [fault.at_s for fault in faults_in(trace.head) if fault.code == LASTING]
+    row = int(np.searchsorted(trace.time_s, min(lost_s, default=np.inf) - LATE_S))
+    return row if row >= FEWEST_READ else len(trace)
 
 
 def _over_unread_rows(runs: list[CurrentRun], trace: Trace) -> list[CurrentRun]:

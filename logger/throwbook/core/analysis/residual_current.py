@@ -10,7 +10,7 @@ import numpy as np
 
 from throwbook.core.analysis.rest import CALM, END_S, SAME_LEVEL, Rest
 from throwbook.core.analysis.transient import SMALLEST_PEAK
-from throwbook.core.quantities.statistics import integrate, median_of, robust_sd, runs_of
+from throwbook.core.quantities.statistics import integrate, median_of, resolution_step, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
 SUSTAINED_SAMPLES = 3
@@ -46,6 +46,13 @@ FEWEST_JOG_ROWS, ROWS_OF_A_STEP = 5, 2
 """A current that held for so many rows, and fell within so few, was switched off (*practice*)."""
 HELD_OVER_FALL = 4
 """A filter drags out the fall of one that was switched off: a quarter of the whole at most (*assumed*)."""
+BY_CHANCE = 6.0
+"""Three single readings compared, one of them 2.25 times and one 1.25 times, scatter 2.6 times as much as one: with what a
+level scatters by these are some three and a half standard deviations."""
+ROWS_OF_STEPS = 50
+"""Rows of a level that show the converter's step."""
+ALMOST = 0.999
+"""For rounding."""
 FEWEST_CALM_ROWS = 10
 """Of fewer rows it can't be told whether they are calm."""
 
@@ -160,17 +167,25 @@ def without_residuals(record: RunRecord, way: int, first: int, last: int) -> Ite
 
 
 def _breaks_off(record: RunRecord, begun: int, low: int) -> bool:
-    """Whether the current before a low run is a jog that was cut off: it held, and fell at once. That of a start dies
-    away: even one that falls in a straight line holds for less than it falls."""
+    """Whether the current before a low run is a jog that was cut off: it falls at once, and by more than it fell just
+    before. That of a start dies away ever slower; even in a straight line no stretch falls further than the one before."""
     if low - begun < FEWEST_JOG_ROWS:
         return False
-    low_a = median_of(record.current_a[low : low + SUSTAINED_SAMPLES])
-    fall_a = median_of(record.current_a[low - (low - begun) // 3 : low]) - low_a
-    off_a = record.current_a[begun:low] - (low_a + fall_a)
-    held = np.flatnonzero(np.abs(off_a) <= STILL_FALLING * fall_a)
-    fell = low - begun - int(held[-1]) if len(held) else low - begun
+    rows_a = record.current_a[begun : low + 2]
+    turns_a = TURNS * record.stroke.no_load_a
     at_once = max(ROWS_OF_A_STEP, min(round(STEP_S / record.period_s), (low - begun) // HELD_OVER_FALL))
-    return fall_a > 0.0 and fell <= at_once and len(held) >= max(FEWEST_JOG_ROWS, fell)
+    unsure_a = record.still_a + BY_CHANCE * record.rest.noise_a
+    unsure_a += 2.0 * resolution_step(record.current_a[begun : low + ROWS_OF_STEPS])
+    over = ROWS_OF_A_STEP
+    while over <= at_once:
+        for arrived in (len(rows_a) - 2, len(rows_a) - 1):  # the first low row may be part on and part off
+            from_a = float(rows_a[arrived - over])
+            before_a = max(float(rows_a[max(0, arrived - 2 * over)]) - from_a, 0.0)
+            fall_a = from_a - float(rows_a[arrived])
+            if from_a >= turns_a and fall_a > SURELY_HIGHER * before_a + unsure_a:
+                return True
+        over *= 2
+    return False
 
 
 def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int, int]]:
@@ -227,6 +242,8 @@ def _holds(record: RunRecord, begin: int, stop: int) -> bool:
     """Whether these rows are the level that a drive holds its place with, as calm as it is at rest."""
     holding_a = record.rest.holding_a
     inner_a = record.current_a[begin + (stop - begin) // 3 : stop - (stop - begin) // 10]
+    if len(inner_a) < SUSTAINED_SAMPLES:
+        inner_a = record.current_a[begin:stop]
     if not holding_a or len(inner_a) < SUSTAINED_SAMPLES:
         return False
     near = abs(median_of(inner_a) - holding_a) <= SAME_LEVEL * record.stroke.no_load_a
@@ -234,7 +251,9 @@ def _holds(record: RunRecord, begin: int, stop: int) -> bool:
 
 
 def surges(record: RunRecord, first: int, last: int, before_a: FloatArray) -> bool:
-    """Whether a current begins as a motor does that stood still before."""
+    """Whether a current begins as a motor does that stood still before, or may: one cut off flat shows no surge."""
+    if median_of(before_a) >= ALMOST * float(record.current_a.max()):
+        return True
     begins = record.current_a[first : min(last, first + max(3, int(PAUSE_S / record.period_s))) + 1]
     return float(begins.max()) >= SMALLEST_PEAK * median_of(before_a)
 
@@ -257,7 +276,8 @@ def is_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> boo
     """Whether a piece is a current that flowed on after the end before it, too low for a motor to turn."""
     highest_a = record.highest_a(piece)
     between_a = record.current_a[before.over + 1 : piece.first]
-    apart = record.lasted_s(before.over, piece.first) > PAUSE_S and median_of(between_a) < 0.5 * highest_a
+    late_s = record.lasted_s(before.over, piece.first) - 2.0 * record.period_s
+    apart = late_s > PAUSE_S and median_of(between_a) < 0.5 * highest_a
     if apart or not _drove(record, before):
         return False
     too_low_a = max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a)
@@ -275,8 +295,13 @@ def _drove(record: RunRecord, run: CurrentRun) -> bool:
     if record.stands_at_the_end(run.first, run.last) or (record.share(run.first, run.last) >= JOG):
         return True
     # The current of a start falls all the way down to such a run; that of a jog is cut off.
+    turns_a = TURNS * record.stroke.no_load_a
     late_a = record.current_a[run.last - (run.last - run.first) // 3 : run.last + 1]
-    return median_of(late_a) >= TURNS * record.stroke.no_load_a
+    if median_of(late_a) >= turns_a:
+        return True
+    high = np.flatnonzero(record.current_a[run.first : run.last + 1] >= turns_a)
+    low = run.first + int(high[-1]) + 1 if len(high) else run.first
+    return low <= run.last and _breaks_off(record, run.first, low)
 
 
 def with_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> CurrentRun:

@@ -239,7 +239,9 @@ def _calmer_in_the_middle(current_a: FloatArray, blocks: _Blocks, most: float) -
     ends = np.concatenate((np.diff(current_a[: blocks.rows]), np.diff(current_a[-blocks.rows :])))
     # Steady currents on a coarse converter may not scatter at all.
     step_a = resolution_step(current_a[:500]) if most > 1.0 else 0.0
-    return robust_sd(np.diff(middle)) <= most * max(robust_sd(ends), step_a)
+    steps = np.diff(middle)
+    inner = steps[np.argsort(np.abs(steps))[:-2]]  # a movement may end or begin within it
+    return robust_sd(inner) <= most * max(robust_sd(ends), step_a)
 
 
 def _nearest_pair(blocks: _Blocks) -> int:
@@ -261,8 +263,8 @@ def _looks_like_rest(
     both = near[1:] & near[:-1]
     steps = np.diff(current_a)
     rest_a, other_a = robust_sd(steps[both]), robust_sd(steps[~(near[1:] | near[:-1])])
-    away_a = median_of(current_a[~near])
-    nearer = abs(away_a) <= abs(level_a)
+    away_a = median_of(np.abs(current_a[~near]))  # movements may go both ways
+    nearer = away_a <= abs(level_a)
     if nearer and paused:
         return False  # a run that a pause breaks
     if other_a > 0.0 and rest_a <= CALM * other_a:
@@ -271,7 +273,7 @@ def _looks_like_rest(
     reach = max(2, int(STEP_S / period_s))
     edge = current_a[first : first + reach] if first > 0 else current_a[max(0, last - reach) : last]
     stepped_a = float(np.abs(edge - level_a).max())
-    return not nearer and stepped_a >= 0.5 * abs(away_a - level_a)
+    return not nearer and stepped_a >= 0.5 * (away_a - abs(level_a))
 
 
 def _few_rows(current_a: FloatArray, no_load_current_a: float) -> float | None:

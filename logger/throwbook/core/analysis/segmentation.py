@@ -39,6 +39,8 @@ from throwbook.core.trace import FloatArray
 
 SPIKES_SHARE, FEW_SPIKES = 0.005, 5
 """More wild readings than this share of a movement are its waveform, not spikes; a few are spikes in any case."""
+CUT_OFF_BELOW = 0.5
+"""A row with less than this share of what a fall would have left there was cut off (*assumed*)."""
 CLEARLY_LESS = 0.9
 """What holds a level loses less than this from its first half to its second (*practice*)."""
 DIP, BESIDE_DIP = 0.6, 4
@@ -254,7 +256,7 @@ def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int, t
         back = last
         while back > first + 1 and current[back] < 0.5 * level_a:
             back -= 1
-        if back == last or _turns_on(current[back + 1 : last + 1], turns_a):
+        if back == last or _turns_on(current[back : last + 2], turns_a):
             break
         last = back
     fell = threshold_row - last
@@ -269,8 +271,17 @@ def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int, t
     return last
 
 
-def _turns_on(low: FloatArray, turns_a: float) -> bool:
-    """Whether a motor turned at these rows, after its start had drawn far more: they hold a level, a fall dies away."""
+def _turns_on(rows: FloatArray, turns_a: float) -> bool:
+    """Whether a motor turned at these rows but the first and the last, after its start had drawn far more: they hold a
+    level, or dying away they are cut off. A fall goes on as it began, and ends far below what a motor turns at.
+
+    ``rows``: the last one is the first without current.
+    """
+    for ends in range(len(rows) - 2, max(0, len(rows) - 4), -1):  # the last one may be part on and part off
+        goes_on_a = rows[ends] ** 2 / rows[ends - 1]
+        if rows[ends] >= turns_a and rows[ends + 1] <= CUT_OFF_BELOW * goes_on_a:
+            return True
+    low = rows[1:-1]
     half = len(low) // 2
     if half < SUSTAINED_SAMPLES:
         return False

@@ -181,7 +181,7 @@ def _late_end_of_ramp(moving: FloatArray) -> int:
         return 0
     total = np.concatenate(([0.0], np.cumsum(moving)))
     found = _end_of_hold(moving, total, 0, (2 * length) // 3, max(2, length // 100))
-    return found if found is not None and found > length // 3 else 0
+    return found or 0
 
 
 def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int, width: int) -> int | None:
@@ -230,7 +230,10 @@ def _end_of_peak(current: FloatArray, time_s: FloatArray, first: int, last: int)
     if length < FEWEST_ROWS:
         return first
     window = max(3, length // 10)
-    peak = first + int(np.argmax(current[first : first + window]))
+    start = current[first : first + window]
+    peak = first + int(
+        np.flatnonzero(start == start.max())[-1]
+    )  # a top cut off flat falls from its last row on
     later = current[first + window : min(last, first + 3 * window) + 1]
     if len(later) == 0:
         return first  # too short to have a run after its start

@@ -1,0 +1,113 @@
+"""A jog, a start before a light run, and a drive that holds its place: which of their currents is a movement."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.core.drawn_strokes import RIG
+from throwbook.core.diagnosis.assess import assess_record
+from throwbook.core.rig import Board
+from throwbook.core.trace import Trace
+
+RATE_HZ = 100.0
+NOISE_A = 0.01
+NO_LOAD_A = RIG.actuator.no_load_current_a
+SIGNED = replace(RIG, board=Board(placed_in="motor"))
+
+
+def rows(seconds: float, rate_hz: float = RATE_HZ) -> int:
+    return round(seconds * rate_hz)
+
+
+def start(lasts_s: float, level_a: float, rate_hz: float = RATE_HZ, peak_a: float = 9.0) -> np.ndarray:
+    """The inrush of a switch, dying away to a level."""
+    since_s = np.arange(rows(lasts_s, rate_hz)) / rate_hz
+    return level_a + (peak_a - level_a) * np.exp(-since_s / 0.06)
+
+
+def flat(lasts_s: float, level_a: float, rate_hz: float = RATE_HZ) -> np.ndarray:
+    return np.full(rows(lasts_s, rate_hz), level_a)
+
+
+def judged(*parts: np.ndarray, rate_hz: float = RATE_HZ, noise_a: float = NOISE_A, top_a: float = np.inf):
+    current_a = np.concatenate(parts)
+    current_a = current_a + np.random.default_rng(5).normal(0.0, noise_a, len(current_a))
+    current_a = np.minimum(current_a, top_a)
+    trace = Trace(
+        time_s=np.arange(len(current_a)) / rate_hz,
+        current_a=current_a,
+        voltage_v=None,
+        direction="lock",
+        source="drawn",
+    )
+    return assess_record(trace, SIGNED)
+
+
+@pytest.mark.parametrize("rate_hz", [25.0, 50.0, 400.0])
+@pytest.mark.parametrize("lasts_s", [0.16, 0.24])
+def test_a_jog_cut_off_while_its_start_dies_away_ends_where_it_was_cut_off(rate_hz, lasts_s):
+    (jog,) = judged(
+        flat(1.0, 0.0, rate_hz), start(lasts_s, 0.8, rate_hz), flat(1.0, 0.0, rate_hz), rate_hz=rate_hz
+    )
+    lasted = jog.figures.travel_time_s
+    assert abs(lasted.value - lasts_s) <= lasted.u
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 100.0, 200.0])
+def test_a_jog_that_its_drive_then_holds_isnt_a_long_light_run(rate_hz):
+    hold_a = 0.5 * NO_LOAD_A
+    found = judged(
+        flat(1.0, 0.0, rate_hz),
+        start(0.24, 1.2, rate_hz),
+        flat(0.6, hold_a, rate_hz),
+        rate_hz=rate_hz,
+    )
+    assert len(found) == 1
+    lasted = found[0].figures.travel_time_s
+    assert abs(lasted.value - 0.24) <= lasted.u <= 0.1
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "decay_s", "hold"), [(100.0, 0.09, 0.8), (400.0, 0.03, 0.88), (100.0, 0.06, 0.9)]
+)
+def test_a_start_that_dies_away_into_a_run_near_what_flowed_before_is_one_movement(rate_hz, decay_s, hold):
+    hold_a, light_a = hold * NO_LOAD_A, 1.12 * NO_LOAD_A
+    since_s = np.arange(rows(10.8, rate_hz)) / rate_hz
+    moved = (
+        light_a
+        + (9.0 - light_a) * np.exp(-since_s / decay_s)
+        + 0.8 * np.clip((since_s - 0.5) / 0.3, 0.0, 1.0)
+    )
+    found = judged(
+        flat(1.5, hold_a, rate_hz), moved, flat(1.0, hold_a, rate_hz), rate_hz=rate_hz, noise_a=0.05
+    )
+    assert len(found) == 1
+    assert found[0].figures.travel_time_s.value == pytest.approx(10.8, abs=2.0 / rate_hz)
+
+
+def test_held_either_way_the_rest_is_found_between_throws_that_went_either_way():
+    hold_a = 0.9 * NO_LOAD_A
+    there = np.concatenate((start(0.5, 1.9), flat(10.0, 1.9), flat(3.0, hold_a)))
+    found = judged(flat(1.0, hold_a), there, -there)
+    assert [each.end for each in found] == ["cut-off", "cut-off"]
+    assert not any(sign.sign == "cut-record" for each in found for sign in each.signs)
+
+
+def test_a_holding_current_near_the_threshold_makes_no_movements_of_its_noise():
+    hold_a = 0.29 * NO_LOAD_A
+    there = np.concatenate((start(0.5, 1.9), flat(10.0, 1.9), flat(3.0, hold_a)))
+    assert len(judged(flat(2.0, -hold_a), there, -there, noise_a=0.03)) == 2
+
+
+def test_a_current_cut_off_flat_hides_the_surge_of_the_next_movement():
+    high_a = 1.4 * NO_LOAD_A
+    found = judged(
+        flat(1.0, 0.0),
+        flat(1.2, high_a),
+        flat(4.0, 0.5 * NO_LOAD_A),
+        flat(2.0, high_a),
+        flat(1.0, 0.0),
+        top_a=1.2 * NO_LOAD_A,
+    )
+    assert len(found) == 2
