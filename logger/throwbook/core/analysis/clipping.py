@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from throwbook.core.analysis.segmentation import Segments
-from throwbook.core.analysis.transient import FEWEST_ROWS, SMALLEST_PEAK
+from throwbook.core.analysis.transient import FEWEST_ROWS, QUICK_ROWS_S, SMALLEST_PEAK
 from throwbook.core.quantities.statistics import from_step, median_of, resolution_step, robust_sd
 from throwbook.core.trace import FloatArray, Trace
 
@@ -139,8 +139,6 @@ def _start_at_the_top(shown_a: FloatArray, piled: NDArray[np.intp], step_a: floa
 
 LONGEST_RISE = 0.6
 """Halvings between the switching and the highest reading up to which the peak counts as seen (*assumed*)."""
-QUICK_ROWS_S = 0.012
-"""Rows further apart than this don't show the inrush of a motor whose rotor takes some 10 ms to speed up (*practice*)."""
 BREAK_AWAY_ROWS_S = 0.005
 """Rows further apart than this don't show how a drive breaks its motor away: that is over within the first hundredths of
 a ramp (*practice*)."""

@@ -59,6 +59,10 @@ FEWEST_PERIODS = 6
 MOST_ROWS_LOOKED_AT = 16384
 CLEAR_LINE = 4.0
 """A ripple's frequency stands out of those beside it by more than this factor (*practice*); a hump's doesn't."""
+QUICK_ROWS_S = 0.012
+"""Rows further apart than this don't show the inrush of a motor whose rotor takes some 10 ms to speed up (*practice*)."""
+CLIMB_STRETCHES, STILL_CLIMBS = 25, 0.25
+"""A movement in so many stretches climbs from one to the next by at least this share of what it does in the mean (*assumed*)."""
 FEWEST_AHEAD = 5
 """Rows on which the level after a rise is taken at least."""
 
@@ -89,10 +93,34 @@ def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: 
     latest = max(1, int(MOST_OF_IT * (last - first + 1)))
     resolved = settled <= latest or _stands_level_from(moving, settled)
     if not resolved:
+        latest = max(latest, min(settled, last - first - FEWEST_AHEAD))
         settled = min(_end_of_rise(moving, 0, last - first), latest)
-    late_ramp = _late_end_of_ramp(moving)
-    surely = max(settled if resolved else latest, late_ramp)
+    surely = max(settled if resolved else latest, _late_end_of_ramp(moving))
+    if _starts_softly(moving, settled):
+        if last > first and median_of(np.diff(time_s[first : last + 1])) > QUICK_ROWS_S:
+            settled = min(settled, 1)  # no row shows the peak: what rises may as well be the load
+        else:
+            surely = max(surely, _end_of_climb(moving, settled))
     return Transient(first + settled, False, first + surely)
+
+
+def _starts_softly(moving: FloatArray, settled: int) -> bool:
+    """Whether the start shows no peak: it is a drive's, or the rows are too far apart."""
+    return len(moving) >= FEWEST_ROWS and float(moving[: settled + 1].max()) < BROKE_AWAY * _inner_level(moving)
+
+
+def _end_of_climb(moving: FloatArray, settled: int) -> int:
+    """First row at which the current of a soft start no longer climbs: its drive may be speeding the motor up all the
+    while, as far as a supply's current tells; ``settled`` where it doesn't climb by as much as a peak is high."""
+    width = max(2, len(moving) // CLIMB_STRETCHES)
+    stretches = max(0, (2 * len(moving)) // 3 - settled) // width
+    if stretches < 3:
+        return settled
+    levels_a = moving[settled : settled + stretches * width].reshape(stretches, width).mean(axis=1)
+    least_a = STILL_CLIMBS * float(levels_a.max() - levels_a[0]) / stretches
+    stops = np.flatnonzero(np.diff(levels_a) < least_a)
+    top = int(stops[0]) if len(stops) else stretches - 1
+    return settled + (top + 1) * width if levels_a[top] >= SMALLEST_PEAK * levels_a[0] else settled
 
 
 def _stands_level_from(moving: FloatArray, settled: int) -> bool:
@@ -216,7 +244,7 @@ def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int,
     rest = current[first + at : first + at + at // STAYS_LOW]
     if HOLD_OVER_FALL * falling > at or float(np.mean(rest)) > 0.5 * (before + after):
         return None
-    later = start[2 * at : 3 * at]
+    later = current[first + 2 * at : first + 3 * at]
     if len(later) and before - after < AT_ONCE * (before - float(np.mean(later))):
         return None  # it goes on falling: an inrush whose top a filter has rounded
     # From three quarters to a quarter it halves 1.6 times; the same six halvings as for an inrush are given it.
@@ -230,11 +258,11 @@ def _end_of_peak(current: FloatArray, time_s: FloatArray, first: int, last: int)
     if length < FEWEST_ROWS:
         return first
     window = max(3, length // 10)
-    start = current[first : first + window]
-    peak = first + int(
-        np.flatnonzero(start == start.max())[-1]
-    )  # a top cut off flat falls from its last row on
-    later = current[first + window : min(last, first + 3 * window) + 1]
+    peak = first + int(np.argmax(current[first : first + window]))
+    falls = np.flatnonzero(current[peak : last + 1] < current[peak])
+    peak += int(falls[0]) - 1 if len(falls) else 0  # a top cut off flat falls from its last row on
+    begin = max(first + window, peak + 1)
+    later = current[begin : min(last, begin + 2 * window) + 1]
     if len(later) == 0:
         return first  # too short to have a run after its start
     after = median_of(later)
