@@ -15,7 +15,7 @@ import numpy as np
 
 from throwbook.core.analysis.baseline import Baseline
 from throwbook.core.analysis.rest import NOISE_SIGMAS
-from throwbook.core.analysis.segmentation import Segments, level_before
+from throwbook.core.analysis.segmentation import LONGEST_BOUNCE_S, Segments, level_before
 from throwbook.core.analysis.travel import Travel
 from throwbook.core.assessment import Figures
 from throwbook.core.quantities.statistics import from_half_width, from_step, median_of, robust_sd, runs_of
@@ -33,6 +33,10 @@ SKIPPED, FEWEST_SKIPS = 0.15, 4
 BOUNCE_U_S = 0.0025
 """Standard uncertainty of a start whose rows are too far apart to show how the contact bounces (*assumed*): a relay bounces
 for some milliseconds, and a row may fall into one of the openings."""
+ROWS_SHOW_OPENINGS_S = 0.005
+"""Rows further apart than this don't show each opening of a contact that bounces (*practice*)."""
+JUMP_SIGMAS, JUMP_SHARE = 6.0, 0.1
+"""From row to row a current jumps by more than the run's own steps do, and by a tenth: no load does that."""
 BLURRED_ROWS = 100.0
 """Rows to which a step as high as the noise can be placed (*assumed*: one in white noise about a sharp step; neither is
 the step sharp nor the noise white)."""
@@ -85,6 +89,7 @@ def end_of_movement(time_s: FloatArray, segments: Segments, jitter_s: float) -> 
         # A filter behind an average falls as the square of time at first: so long it hides in the scatter.
         slow_s = np.sqrt(2.0 * hidden * gap_s * width_s)
         earliest_s = min(earliest_s - slow_s, half_s - EARLIEST_OF_FALL * width_s)
+    earliest_s = min(earliest_s, _may_have_bounced_since(time_s, segments))
     unsure_s = _may_have_ended_later(time_s, segments, current_a, lowest_a)
     latest_s = float(time_s[off])
     skipped_s = _longest_skip(time_s, segments, level_a)
@@ -100,6 +105,20 @@ def _level_at_last(segments: Segments, current_a: FloatArray) -> float:
     if len(rows_a) < 2 or last - first > 2 * ROWS_BESIDE:
         return median_of(rows_a) if len(rows_a) else float(current_a[last])
     return float(rows_a[-1] * min(1.0, rows_a[-1] / max(rows_a[-2], 1e-9)))
+
+
+def _may_have_bounced_since(time_s: FloatArray, segments: Segments) -> float:
+    """The last moment before which surely no limit contact bounced [s], where the rows don't show its openings: a current
+    that a contact lets through again comes at another level. Infinite where nothing of the kind is seen."""
+    last, current_a = segments.last, segments.current_a
+    begin = max(segments.settled_latest, int(np.searchsorted(time_s, time_s[last] - LONGEST_BOUNCE_S)))
+    before_a = np.diff(current_a[max(segments.settled_latest, begin - 2 * ROWS_BESIDE) : begin + 1])
+    if segments.period_s < ROWS_SHOW_OPENINGS_S or len(before_a) < ROWS_BESIDE:
+        return float("inf")
+    level_a = median_of(current_a[begin - ROWS_BESIDE : begin])
+    jump_a = max(JUMP_SIGMAS * robust_sd(before_a), JUMP_SHARE * level_a)
+    jumps = np.flatnonzero(np.abs(np.diff(current_a[begin:last])) > jump_a)
+    return float(time_s[begin + int(jumps[0])]) if len(jumps) else float("inf")
 
 
 def _may_have_ended_later(

@@ -41,6 +41,8 @@ SPIKES_SHARE, FEW_SPIKES = 0.005, 5
 """More wild readings than this share of a movement are its waveform, not spikes; a few are spikes in any case."""
 CUT_OFF_BELOW = 0.5
 """A row with less than this share of what a fall would have left there was cut off (*assumed*)."""
+LONGEST_BOUNCE_S = 0.2
+"""A limit contact bounces for up to so long (*practice*)."""
 CLEARLY_LESS = 0.9
 """What holds a level loses less than this from its first half to its second (*practice*)."""
 DIP, BESIDE_DIP = 0.6, 4
@@ -158,7 +160,9 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     )
     inrush = None if starts_running or ramped else slice(first, settled)
     breaks = with_coasting(breaks, current, time_s, inrush)
-    current, spikes, wild = _without_spikes(current, settled, first, last)
+    # A limit contact that bounces leaves lone rows as well.
+    until = int(np.searchsorted(time_s, time_s[last] - LONGEST_BOUNCE_S))
+    current, spikes, wild = _without_spikes(current, settled, first, min(until, last - 1))
 
     level = max(median_of(current[first : last + 1]), 1e-9)
     blur_s = 2.0 * (noise_a / level) ** 2 * period_s if width > 1 else 0.0
@@ -312,20 +316,22 @@ def _first_opening(current: FloatArray, time_s: FloatArray, first: int, last: in
     return int(dips[0]) - 1
 
 
-def _without_spikes(current: FloatArray, settled: int, first: int, last: int) -> tuple[FloatArray, int, int]:
+def _without_spikes(
+    current: FloatArray, settled: int, first: int, until: int
+) -> tuple[FloatArray, int, int]:
     """Lone samples that stand out of both their neighbours replaced by the neighbours' median: how many were, and how
     many were left in, because so many of them are the waveform."""
     middle = median_of_three(current)
     away = np.abs(current - middle)
-    steps = np.abs(np.diff(current[first : last + 1]))
+    steps = np.abs(np.diff(current[first:until]))
     usual = 1.4826 * median_of(steps) / np.sqrt(2.0) if len(steps) else 0.0
-    level = median_of(current[first : last + 1])
+    level = median_of(current[first:until])
     spike = away > max(8.0 * usual, 0.1 * level)
     # The start-up peak can be one sample wide at a low rate: nothing before the run is called a spike.
     spike[: max(settled + 1, first + SUSTAINED_SAMPLES)] = False
-    spike[max(0, last - 1) :] = False
+    spike[max(0, until) :] = False
     spikes = int(np.count_nonzero(spike))
-    if spikes > max(FEW_SPIKES, SPIKES_SHARE * (last - first)):
+    if spikes > max(FEW_SPIKES, SPIKES_SHARE * (until - first)):
         return current, 0, spikes
     return np.where(spike, middle, current), spikes, 0
 

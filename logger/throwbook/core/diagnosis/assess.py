@@ -259,9 +259,11 @@ def _notes(evidence: Evidence, gains: Gains) -> tuple[str, ...]:
         notes.append("a drive sets the motor's voltage: the supply cannot be judged from this record")
     if segments.pauses > len(segments.breaks):
         notes.append(f"the current dropped out {segments.pauses} time(s) during the movement")
-    if evidence.end != NO_RUN and not segments.starts_running and evidence.figures.inrush_a is None:
+    shown = evidence.end == NO_RUN or segments.starts_running or evidence.figures.inrush_a is not None
+    least = "" if shown else f"{least_inrush_a(segments, gains):.2f}"
+    if least.strip("0."):
         notes.append(
-            f"the inrush is too short for these rows to show its peak: the inrush current is at least {least_inrush_a(segments, gains):.2f} A"
+            f"the inrush is too short for these rows to show its peak: the inrush current is at least {least} A"
         )
     if segments.settled_latest > segments.settled:
         notes.append(

@@ -13,6 +13,7 @@ from throwbook.core.analysis.residual_current import JOG, TURNS
 from throwbook.core.assessment import (
     CUT_OFF,
     FAIL,
+    INFO,
     NO_RUN,
     PASS,
     STALL,
@@ -53,6 +54,8 @@ SETTLE = {
     "supply_under_load": "Check the board's voltage against a voltmeter.",
 }
 """What would settle an undecided limit."""
+SETTLE_LIGHT = "Record again with nothing else on the board's wire, or see whether the drive holds its place with a current."
+"""What would settle a light run that the current at rest would explain."""
 FINER_METER = "Use a clamp meter with a finer last digit and give its accuracy, or record with a board. If the meter shows 2.0 A, type 2.0 A, not 2 A."
 SETTLE_BY_HAND = {
     "run_current": f"Read the peak running current too, with a meter that holds it. {FINER_METER}",
@@ -182,6 +185,9 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
     over = [one for one in checks if one.decision == WATCH]
     if over:
         return WATCH, beyond_text(over[0], figures)
+    unsettled = [sign for sign in signs if sign.sign == "light-run" and sign.level == INFO]
+    if unsettled:
+        return UNDECIDED, f"{_sentence(unsettled[0].because)} {SETTLE_LIGHT}"
     open_ones = [one for one in checks if one.decision == UNDECIDED]
     if open_ones:
         one = open_ones[0]

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from throwbook.core.analysis.record_conditions import spoilt_by
 from throwbook.core.analysis.residual_current import PAUSE_S
 from throwbook.core.assessment import (
     CUT_OFF,
@@ -134,10 +135,15 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
     figure = evidence.figures.stall_current_a
     still_from = evidence.moved.still_from or 0
     never = still_from <= evidence.segments.settled
-    at = 0.0 if never else min(evidence.travel_share, 1.0)
+    unread = not never and bool(
+        spoilt_by(evidence.trace.head, evidence.segments.start_s, evidence.segments.end_s)
+    )
+    at = 0.0 if never else None if unread else min(evidence.travel_share, 1.0)
     level = f"{figure.value:.1f} A" if figure is not None else "full current"
     if never:
         because = f"the motor never turned and drew {level} to the end"
+    elif at is None:
+        because = f"the motor stalled, drawing {level}; where on the stroke cannot be told"
     else:
         most = "at most " if evidence.place_is_a_bound else ""
         because = f"the motor stalled {where} ({most}{100 * at:.0f} % of the stroke), drawing {level}"
@@ -153,7 +159,7 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
         limit=evidence.rig.actuator.full_load_current_a,
         unit="A",
         at_fraction=at,
-        at_fraction_u=None if never else _place_u(evidence, at),
+        at_fraction_u=None if never or at is None else _place_u(evidence, at),
         from_s=float(evidence.trace.time_s[still_from]),
     )
 

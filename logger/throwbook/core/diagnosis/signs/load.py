@@ -58,11 +58,18 @@ def light_run(evidence: Evidence) -> Sign | None:
     if run.value > limit or _typical_high(evidence) > idle + 0.5 * load:
         return _lighter(evidence, usual)
     surely = run.value + run.u <= limit
+    flowed_a = _flowed_at_rest(evidence)
+    explained = not surely and run.value + flowed_a > limit
+    unsure = (
+        _would_explain_it(flowed_a)
+        if explained
+        else f"with ±{run.u:.2g} A it is not certain that any load was moved"
+    )
     return Sign(
         "light-run",
-        FAIL if surely else WATCH,
+        FAIL if surely else INFO if explained else WATCH,
         f"running current {run.value:.2f} A over the whole travel, close to the no-load current of {idle:.2f} A; the baseline has {usual:.2f} A"
-        + ("" if surely else f"; with ±{run.u:.2g} A it is not certain that any load was moved"),
+        + ("" if surely else f"; {unsure}"),
         value=run.value,
         limit=limit,
         unit="A",
@@ -87,12 +94,16 @@ def _lighter(evidence: Evidence, usual: float) -> Sign | None:
         + (
             "a side that is no longer driven looks like this"
             if surely
-            else f"the {flowed_a:.2g} A that flowed at rest would explain it, if they stop while the motor runs"
+            else _would_explain_it(flowed_a)
         ),
         value=lighter,
         limit=limit,
         unit="1",
     )
+
+
+def _would_explain_it(flowed_a: float) -> str:
+    return f"the {flowed_a:.2g} A that flowed at rest would explain it, if they stop while the motor runs"
 
 
 def _flowed_at_rest(evidence: Evidence) -> float:
