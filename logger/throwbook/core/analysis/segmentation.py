@@ -162,7 +162,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     breaks = with_coasting(breaks, current, time_s, inrush)
     # A limit contact that bounces leaves lone rows as well.
     until = int(np.searchsorted(time_s, time_s[last] - LONGEST_BOUNCE_S))
-    current, spikes, wild = _without_spikes(current, settled, first, min(until, last - 1))
+    current, spikes, wild = _without_spikes(current, settled, first, last, min(until, last - 1))
 
     level = max(median_of(current[first : last + 1]), 1e-9)
     blur_s = 2.0 * (noise_a / level) ** 2 * period_s if width > 1 else 0.0
@@ -260,7 +260,7 @@ def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int, t
         back = last
         while back > first + 1 and current[back] < 0.5 * level_a:
             back -= 1
-        if back == last or _turns_on(current[back : last + 2], turns_a):
+        if back == last or _turns_on(current[back - 1 : last + 2], turns_a):
             break
         last = back
     fell = threshold_row - last
@@ -276,16 +276,19 @@ def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int, t
 
 
 def _turns_on(rows: FloatArray, turns_a: float) -> bool:
-    """Whether a motor turned at these rows but the first and the last, after its start had drawn far more: they hold a
-    level, or dying away they are cut off. A fall goes on as it began, and ends far below what a motor turns at.
+    """Whether a motor turned at these rows, after its start had drawn far more: they hold a level, or dying away they are
+    cut off. A fall begins at once, goes on as it began, and ends far below what a motor turns at.
 
-    ``rows``: the last one is the first without current.
+    ``rows``: the last two that are high, those that are low, and the first without current.
     """
-    for ends in range(len(rows) - 2, max(0, len(rows) - 4), -1):  # the last one may be part on and part off
-        goes_on_a = rows[ends] ** 2 / rows[ends - 1]
-        if rows[ends] >= turns_a and rows[ends + 1] <= CUT_OFF_BELOW * goes_on_a:
-            return True
-    low = rows[1:-1]
+    low = rows[2:-1]
+    goes_on_a = np.minimum(rows[1:-1] / rows[:-2], 1.0) * rows[1:-1]
+    if low[0] >= CUT_OFF_BELOW * goes_on_a[0]:
+        for ends in range(
+            len(low) - 1, max(-1, len(low) - 3), -1
+        ):  # the last one may be part on and part off
+            if low[ends] >= turns_a and rows[ends + 3] <= CUT_OFF_BELOW * goes_on_a[ends + 1]:
+                return True
     half = len(low) // 2
     if half < SUSTAINED_SAMPLES:
         return False
@@ -317,21 +320,21 @@ def _first_opening(current: FloatArray, time_s: FloatArray, first: int, last: in
 
 
 def _without_spikes(
-    current: FloatArray, settled: int, first: int, until: int
+    current: FloatArray, settled: int, first: int, last: int, until: int
 ) -> tuple[FloatArray, int, int]:
     """Lone samples that stand out of both their neighbours replaced by the neighbours' median: how many were, and how
-    many were left in, because so many of them are the waveform."""
+    many were left in, because so many of them are the waveform. ``until``: row from which on none is looked for."""
     middle = median_of_three(current)
     away = np.abs(current - middle)
-    steps = np.abs(np.diff(current[first:until]))
+    steps = np.abs(np.diff(current[first : last + 1]))
     usual = 1.4826 * median_of(steps) / np.sqrt(2.0) if len(steps) else 0.0
-    level = median_of(current[first:until])
+    level = median_of(current[first : last + 1])
     spike = away > max(8.0 * usual, 0.1 * level)
     # The start-up peak can be one sample wide at a low rate: nothing before the run is called a spike.
     spike[: max(settled + 1, first + SUSTAINED_SAMPLES)] = False
     spike[max(0, until) :] = False
     spikes = int(np.count_nonzero(spike))
-    if spikes > max(FEW_SPIKES, SPIKES_SHARE * (until - first)):
+    if spikes > max(FEW_SPIKES, SPIKES_SHARE * (last - first)):
         return current, 0, spikes
     return np.where(spike, middle, current), spikes, 0
 

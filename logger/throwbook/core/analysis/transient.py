@@ -106,7 +106,9 @@ def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: 
 
 def _starts_softly(moving: FloatArray, settled: int) -> bool:
     """Whether the start shows no peak: it is a drive's, or the rows are too far apart."""
-    return len(moving) >= FEWEST_ROWS and float(moving[: settled + 1].max()) < BROKE_AWAY * _inner_level(moving)
+    return len(moving) >= FEWEST_ROWS and float(moving[: settled + 1].max()) < BROKE_AWAY * _inner_level(
+        moving
+    )
 
 
 def _end_of_climb(moving: FloatArray, settled: int) -> int:

@@ -91,11 +91,7 @@ def _lighter(evidence: Evidence, usual: float) -> Sign | None:
         "light-run",
         WATCH if surely else INFO,
         f"running current {-100 * lighter:+.0f} % against the baseline ({usual:.2f} A), over the whole travel; "
-        + (
-            "a side that is no longer driven looks like this"
-            if surely
-            else _would_explain_it(flowed_a)
-        ),
+        + ("a side that is no longer driven looks like this" if surely else _would_explain_it(flowed_a)),
         value=lighter,
         limit=limit,
         unit="1",
