@@ -4,13 +4,15 @@ The records are drawn by hand, so that the moments of switching are known exactl
 asked for, and none beyond three times.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from tests.core.drawn_strokes import RIG
+from tests.core.drawn_strokes import RIG, Drawn
 from throwbook.core.analysis.edges import jitter_of
-from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.diagnosis.assess import assess_record, assess_trace
 from throwbook.core.trace import Trace
 
 DRAWS = 60
@@ -87,3 +89,25 @@ def test_the_jitter_of_a_clock_is_that_of_one_stamp_not_of_a_step():
     """Stamps that scatter by themselves: a step between two of them scatters by the root of two more."""
     drawn_s = np.random.default_rng(8).normal(0.0, 3e-4, 100_000)
     assert jitter_of(np.arange(100_000) / 100.0 + drawn_s) == pytest.approx(3e-4, rel=0.015)
+
+
+@pytest.mark.parametrize("rate_hz", [10.0, 25.0, 50.0, 100.0])
+def test_a_bounce_whose_openings_no_row_shows_is_within_the_uncertainty_of_the_end(rate_hz):
+    drawn = Drawn(rate_hz=rate_hz, ripple=0.0)
+    plain = drawn.trace()
+    after = (plain.time_s >= drawn.end_s) & (plain.time_s < drawn.end_s + 0.13)
+    last_a = plain.current_a[plain.time_s < drawn.end_s][-1]
+    bounced = replace(plain, current_a=np.where(after, 1.25 * last_a, plain.current_a))
+    lasted = assess_trace(bounced, RIG).figures.travel_time_s
+    assert abs(lasted.value - drawn.run_s) <= 1.2 * lasted.u
+    assert assess_trace(plain, RIG).figures.travel_time_s.u < 0.6 * lasted.u
+
+
+def test_a_travel_time_that_may_be_nothing_is_none():
+    drawn = Drawn()
+    chopped = np.random.default_rng(0).random(len(drawn.trace())) < 0.3
+    trace = replace(drawn.trace(), current_a=np.where(chopped, drawn.trace().current_a, 0.0))
+    for found in assess_record(trace, RIG):
+        lasted = found.figures.travel_time_s
+        assert lasted is None or lasted.u < lasted.value
+        assert not any("at least 0.00 A" in note for note in found.notes)

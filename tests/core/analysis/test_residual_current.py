@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import RIG
+from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.diagnosis.assess import assess_record
 from throwbook.core.rig import Board
 from throwbook.core.trace import Trace
@@ -30,18 +31,23 @@ def flat(lasts_s: float, level_a: float, rate_hz: float = RATE_HZ) -> np.ndarray
     return np.full(rows(lasts_s, rate_hz), level_a)
 
 
-def judged(*parts: np.ndarray, rate_hz: float = RATE_HZ, noise_a: float = NOISE_A, top_a: float = np.inf):
+def drawn(
+    *parts: np.ndarray, rate_hz: float = RATE_HZ, noise_a: float = NOISE_A, top_a: float = np.inf
+) -> Trace:
     current_a = np.concatenate(parts)
     current_a = current_a + np.random.default_rng(5).normal(0.0, noise_a, len(current_a))
-    current_a = np.minimum(current_a, top_a)
-    trace = Trace(
-        time_s=np.arange(len(current_a)) / rate_hz,
-        current_a=current_a,
+    time_s = np.arange(len(current_a)) / rate_hz
+    return Trace(
+        time_s=time_s,
+        current_a=np.minimum(current_a, top_a),
         voltage_v=None,
         direction="lock",
         source="drawn",
     )
-    return assess_record(trace, SIGNED)
+
+
+def judged(*parts: np.ndarray, **how: float):
+    return assess_record(drawn(*parts, **how), SIGNED)
 
 
 @pytest.mark.parametrize("rate_hz", [25.0, 50.0, 400.0])
@@ -111,3 +117,16 @@ def test_a_current_cut_off_flat_hides_the_surge_of_the_next_movement():
         top_a=1.2 * NO_LOAD_A,
     )
     assert len(found) == 2
+
+
+def test_what_the_current_at_rest_would_explain_is_undecided_and_no_light_run():
+    hold_a = 0.9 * NO_LOAD_A
+    throw = np.concatenate((start(0.5, 1.7), flat(10.0, 1.7)))
+    usual = make_baseline([judged(flat(1.0, 0.0), throw, flat(1.0, 0.0))[0]], "drawn")
+    (found,) = assess_record(drawn(flat(1.5, hold_a), throw, flat(1.5, hold_a)), SIGNED, {"lock": usual})
+    assert [sign.level for sign in found.signs if sign.sign == "light-run"] == ["info"]
+    assert found.verdict == "undecided"
+    assert "flowed at rest would explain it" in found.because
+    light = np.concatenate((start(0.5, NO_LOAD_A), flat(10.0, NO_LOAD_A)))
+    (found,) = assess_record(drawn(flat(1.5, 0.0), light, flat(1.5, 0.0)), SIGNED, {"lock": usual})
+    assert found.verdict == "fail"

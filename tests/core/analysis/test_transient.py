@@ -203,3 +203,36 @@ def test_a_ramp_ends_after_the_movement_began():
     current = np.concatenate([np.zeros(60), np.linspace(0.0, 2.0, 200), np.full(1500, 2.0), np.zeros(40)])
     found = end_of_transient(current, np.arange(len(current)) * 0.005, 60, 1759)
     assert 60 + 180 <= found.settled <= 60 + 320
+
+
+def test_an_inrush_cut_off_flat_is_no_ramp_and_is_not_over_while_it_dies_away():
+    since_s = np.arange(56) / 100.0
+    current = np.minimum(0.6 + 7.0 * np.exp(-since_s / 0.07), 2.86)
+    start = end_of_transient(current, since_s, 0, len(current) - 1)
+    assert not start.ramped
+    assert start.settled_latest >= 35
+
+
+def test_where_rows_too_far_apart_show_no_peak_a_load_that_comes_on_may_be_the_run():
+    time_s = np.arange(80) / 10.0
+    since_s = time_s - 1.03
+    load_a = 1.1 + 1.3 * np.clip((since_s - 0.35) / 0.3, 0.0, 1.0) + 0.15 * np.exp(-since_s / 0.1)
+    moved = np.where((since_s >= 0.0) & (since_s < 5.0), load_a, 0.0)
+    run = assess_trace(as_record(time_s, moved), RIG).figures
+    assert abs(run.run_current_a.value - (1.1 + 1.3 * 4.5 / 5.0)) <= 1.2 * run.run_current_a.u
+
+
+@pytest.mark.parametrize("rate_hz", [100.0, 400.0])
+def test_a_soft_start_that_climbs_on_and_on_leaves_the_running_current_open(rate_hz):
+    time_s = np.arange(int(9.0 * rate_hz)) / rate_hz
+    since_s = time_s - 1.0
+    climbs_a = 0.9 + 1.9 * np.clip((since_s - 0.05) / 1.5, 0.0, 1.0)
+    noise_a = np.random.default_rng(1).normal(0.0, 0.03, len(time_s))
+    moved = np.where((since_s >= 0.0) & (since_s < 6.0), climbs_a, 0.0) + noise_a
+    run = assess_trace(as_record(time_s, moved), RIG).figures.run_current_a
+    assert abs(run.value - 2.8) <= run.u
+    assert abs(run.value - (2.8 - 1.9 * 0.8 / 6.0)) <= run.u
+
+
+def as_record(time_s, current_a):
+    return Trace(time_s=time_s, current_a=current_a, voltage_v=None, direction="lock", source="drawn")

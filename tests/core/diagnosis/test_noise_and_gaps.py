@@ -92,3 +92,19 @@ def test_rows_that_are_missing_from_an_uneven_clock_are_told(lost):
     holed = replace(trace, time_s=time_s[keep], current_a=current_a[keep], voltage_v=None)
     found = sign_of(assess_trace(holed, RIG), "gaps")
     assert (found is not None) == (lost > 1)
+
+
+@pytest.mark.parametrize("hole_s", [2.0, 30.0])
+@pytest.mark.parametrize("shown", [False, True])
+def test_nobody_knows_how_long_a_throw_took_whose_middle_no_reading_shows(hole_s, shown):
+    baseline = make_baseline([assess_trace(trace, RIG) for trace in healthy(8)]) if shown else None
+    trace = Drawn(seed=7).trace()
+    asleep = replace(trace, time_s=trace.time_s + np.where(trace.time_s > 5.0, hole_s, 0.0))
+    found = assess_trace(asleep, RIG, baseline)
+    figures = found.figures
+    assert (
+        figures.travel_time_s is figures.run_current_a is figures.charge_as is figures.travel_fraction is None
+    )
+    assert found.verdict == "watch"
+    assert "whether the motor stopped meanwhile is not known" in found.because
+    assert [sign.sign for sign in found.signs] == ["gaps"]

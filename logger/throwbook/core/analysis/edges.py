@@ -35,8 +35,8 @@ BOUNCE_U_S = 0.0025
 for some milliseconds, and a row may fall into one of the openings."""
 ROWS_SHOW_OPENINGS_S = 0.005
 """Rows further apart than this don't show each opening of a contact that bounces (*practice*)."""
-JUMP_SIGMAS, JUMP_SHARE = 6.0, 0.1
-"""From row to row a current jumps by more than the run's own steps do, and by a tenth: no load does that."""
+JUMP_SHARE = 0.1
+"""From row to row a current jumps by more than the run's own steps ever do, and by a tenth: no load does that."""
 BLURRED_ROWS = 100.0
 """Rows to which a step as high as the noise can be placed (*assumed*: one in white noise about a sharp step; neither is
 the step sharp nor the noise white)."""
@@ -111,13 +111,20 @@ def _may_have_bounced_since(time_s: FloatArray, segments: Segments) -> float:
     """The last moment before which surely no limit contact bounced [s], where the rows don't show its openings: a current
     that a contact lets through again comes at another level. Infinite where nothing of the kind is seen."""
     last, current_a = segments.last, segments.current_a
-    begin = max(segments.settled_latest, int(np.searchsorted(time_s, time_s[last] - LONGEST_BOUNCE_S)))
-    before_a = np.diff(current_a[max(segments.settled_latest, begin - 2 * ROWS_BESIDE) : begin + 1])
+    begin = max(
+        segments.settled_latest,
+        int(np.searchsorted(time_s, time_s[last] - LONGEST_BOUNCE_S - 0.5 * segments.period_s)),
+    )
+    before_a = np.abs(np.diff(current_a[segments.settled_latest : begin + 1]))
     if segments.period_s < ROWS_SHOW_OPENINGS_S or len(before_a) < ROWS_BESIDE:
         return float("inf")
     level_a = median_of(current_a[begin - ROWS_BESIDE : begin])
-    jump_a = max(JUMP_SIGMAS * robust_sd(before_a), JUMP_SHARE * level_a)
-    jumps = np.flatnonzero(np.abs(np.diff(current_a[begin:last])) > jump_a)
+    jump_a = JUMP_SHARE * level_a
+    if before_a.max() > jump_a:
+        return float("inf")  # it jumps all the way
+    steps_a = np.diff(current_a[begin : last + 1])
+    steps_a[-1:] = np.maximum(steps_a[-1:], 0.0)  # the last row may be part on and part off
+    jumps = np.flatnonzero(np.abs(steps_a) > jump_a)
     return float(time_s[begin + int(jumps[0])]) if len(jumps) else float("inf")
 
 
@@ -156,7 +163,7 @@ def jitter_of(time_s: FloatArray) -> float:
 
 def _in_noise(segments: Segments, u_s: float) -> float:
     """Standard uncertainty of an edge that was placed by its noise [s]: never less than ``u_s``."""
-    level_a = max(median_of(segments.current_a[segments.first : segments.last + 1]), 1e-9)
+    level_a = max(median_of(segments.current_a[segments.first : segments.last + 1]), segments.noise_a, 1e-9)
     return max(u_s, BLURRED_ROWS * (segments.noise_a / level_a) ** 2 * segments.period_s)
 
 

@@ -15,7 +15,7 @@ from throwbook.core.analysis.clipping import (
 from throwbook.core.analysis.edges import Edge, end_of_movement, jitter_of, start_of, starts_softly
 from throwbook.core.analysis.record_conditions import lost_by_numbers
 from throwbook.core.analysis.segmentation import Segments
-from throwbook.core.analysis.transient import without_breaks
+from throwbook.core.analysis.transient import LONGEST_S, without_breaks
 from throwbook.core.analysis.travel import Travel
 from throwbook.core.assessment import (
     CUT_OFF,
@@ -146,6 +146,28 @@ def figures_of(
     )
 
 
+UNKNOWN_OVER_A_HOLE = (
+    "travel_time_s",
+    "travel_fraction",
+    "back_emf_vs",
+    "run_current_a",
+    "peak_run_current_a",
+    "charge_as",
+    "energy_j",
+)
+"""What nobody can tell of a movement that may have stopped, and been started again, where no reading shows it."""
+
+
+def longest_hole_s(trace: Trace, segments: Segments) -> float:
+    """The longest stretch of a movement that no reading shows, where it may have stopped and been started again [s]; 0
+    where none is so long. Where a board's numbers run on, no reading is lost: then it is the clock that jumped."""
+    time_s = trace.time_s[segments.first : min(segments.last + 2, len(trace))]
+    if len(time_s) < 2 or lost_by_numbers(trace.head, 1.0) < 0.5:
+        return 0.0
+    longest_s = float(np.diff(time_s).max()) - 2.0 * segments.period_s
+    return longest_s if longest_s > LONGEST_S else 0.0
+
+
 class Unseen(NamedTuple):
     """Time of a run for which there are no rows: readings were lost, or the clock jumped."""
 
@@ -197,9 +219,11 @@ def _by_the_clock(moment: Measured | None, trace: Trace) -> Measured | None:
 
 
 def _travel_time(start: Measured | None, end: Measured | None, clock_u: float) -> Measured | None:
+    """None too where all of it, or more, may be its uncertainty."""
     if start is None or end is None:
         return None
-    return Measured(end.value - start.value, float(np.sqrt(start.u**2 + end.u**2 + (K * clock_u) ** 2)))
+    lasted = Measured(end.value - start.value, float(np.sqrt(start.u**2 + end.u**2 + (K * clock_u) ** 2)))
+    return lasted if lasted.u < lasted.value else None
 
 
 def _inrush(

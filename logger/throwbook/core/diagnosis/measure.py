@@ -7,7 +7,13 @@ import numpy as np
 from throwbook.core.analysis.baseline import Baseline, fit_difference
 from throwbook.core.analysis.clipping import clipped_at
 from throwbook.core.analysis.edges import PlaceU, place_u, starts_softly
-from throwbook.core.analysis.figures import Gains, end_of, figures_of
+from throwbook.core.analysis.figures import (
+    UNKNOWN_OVER_A_HOLE,
+    Gains,
+    end_of,
+    figures_of,
+    longest_hole_s,
+)
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.residual_current import JOG, FullStroke
 from throwbook.core.analysis.segmentation import Segments, segment
@@ -27,6 +33,7 @@ from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.expected_throw import RATED_C, magnets, stroke_volt_seconds
 from throwbook.core.machine.motor import MotorLine, resistance_at
 from throwbook.core.quantities.clock import clock_u_s
+from throwbook.core.quantities.statistics import from_half_width
 from throwbook.core.rig import Rig
 from throwbook.core.trace import Trace
 
@@ -66,7 +73,11 @@ def gather(
         coasted_u_s = sum(each.coasted_u_s for each in segments.breaks)
         lasted_s = segments.end_s - segments.start_s
         clock_s = clock_u_s(trace.head, segments.start_s, segments.end_s)
-        u = float(np.sqrt(u**2 + (coasted_u_s / lasted_s) ** 2 + (0.5 * clock_s / lasted_s) ** 2))
+        hole_s = longest_hole_s(trace, segments)
+        unseen_u = from_half_width(hole_s / lasted_s)
+        u = float(
+            np.sqrt(u**2 + (coasted_u_s / lasted_s) ** 2 + (0.5 * clock_s / lasted_s) ** 2 + unseen_u**2)
+        )
         hidden = hides_ramps(from_voltage, voltage_v, segments)
         place = place_u(trace.time_s, segments, moved, figures, baseline, hidden, r_ohm, full_vs)
         figures = _with_travel(figures, segments, moved, share, place.of(min(max(share, 0.0), 1.0), u), end)
@@ -77,13 +88,15 @@ def gather(
         tied_vs = moved.total_vs if complete else full_vs
         shape_profile = (
             None
-            if segments.starts_running
+            if segments.starts_running or hole_s
             else profile(trace.time_s, segments, moved, tied_vs, 0.0 if complete else u)
         )
         fit = None
         if shape_profile is not None and baseline is not None and baseline.has_profile:
             fit = fit_difference(shape_profile.current_a, baseline.median_a)
         figures = replace(figures, take_up_fraction=take_up_of(shape_profile, line.i0_a))
+        if hole_s:
+            figures = replace(figures, **dict.fromkeys(UNKNOWN_OVER_A_HOLE))
     return Evidence(
         trace=trace,
         rig=rig,

@@ -4,6 +4,7 @@ import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD
 from throwbook.core.analysis.current_runs import SHORTEST_S
+from throwbook.core.analysis.figures import longest_hole_s
 from throwbook.core.analysis.record_conditions import lost_by_numbers
 from throwbook.core.analysis.residual_current import SUSTAINED_SAMPLES
 from throwbook.core.assessment import CUT_OFF, INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
@@ -59,11 +60,13 @@ def gaps(evidence: Evidence) -> Sign | None:
     share = missing / (len(time_s) + missing)
     lasted = max(segments.end_s - segments.start_s, segments.period_s)
     longest = float(np.max(steps[holes]))
+    hidden = evidence.end != NO_RUN and longest_hole_s(evidence.trace, segments) > 0.0
     serious = share > MISSING_LIMIT or longest > max(MISSING_LIMIT * lasted, 3.0 * segments.period_s)
     return Sign(
         "gaps",
         WATCH if serious else INFO,
-        f"{missing:.0f} samples are missing ({100 * share:.1f} %); the longest gap lasts {longest:.3g} s",
+        f"{missing:.0f} samples are missing ({100 * share:.1f} %); the longest gap lasts {longest:.3g} s"
+        + ("; whether the motor stopped meanwhile is not known" if hidden else ""),
         value=share,
         limit=MISSING_LIMIT,
         unit="1",
@@ -234,5 +237,6 @@ def supply_drop(evidence: Evidence) -> Sign | None:
     )
 
 
-OF_THE_SUPPLY = (slow_travel, low_supply, supply_drop)
-OF_THE_RECORD = (clipped, gaps, cut_record, noisy)
+OF_THE_SUPPLY = (gaps, slow_travel, low_supply, supply_drop)
+"""What was lost comes before what it may have caused."""
+OF_THE_RECORD = (clipped, cut_record, noisy)
