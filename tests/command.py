@@ -63,3 +63,11 @@ def throwbook_here(
     out.flush()
     err.flush()
     return subprocess.CompletedProcess(line, code, out.buffer.getvalue(), err.buffer.getvalue())
+
+
+def throwbook_said(
+    logbook: Path | None, *arguments: object, cwd: Path = TOP, env: Mapping[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
+    """The same, what it says as text."""
+    done = throwbook_here(logbook, *arguments, cwd=cwd, env=env)
+    return subprocess.CompletedProcess(done.args, done.returncode, done.stdout.decode(), done.stderr.decode())

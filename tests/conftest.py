@@ -3,6 +3,10 @@
 import gc
 
 import pytest
+from hypothesis import settings
+
+import tests.drawn
+from tests.drawn import drawn
 
 gc.disable()  # while tests are collected, only things that stay are made
 
@@ -11,6 +15,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--snapshot-update", action="store_true", help="write the reviewed screens of tests/tui anew"
     )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    tests.drawn.WHOLE = not config.option.markexpr
+    settings.register_profile("ours", max_examples=drawn(100, 30))
+    settings.load_profile("ours")
 
 
 def pytest_collection_finish() -> None:

@@ -1,6 +1,7 @@
 """The command on a logbook of its own."""
 
 import io
+import shutil
 import sys
 from datetime import UTC, datetime
 
@@ -15,12 +16,19 @@ from throwbook.cli.main import throwbook
 from throwbook.logbook import open_logbook
 
 
-@pytest.fixture
-def run(tmp_path, monkeypatch, capsys):
-    """The command on a logbook of its own: exit code, stdout, stderr."""
-    path = tmp_path / "Fellside Yard é.throwbook"
+@pytest.fixture(scope="session")
+def begun(tmp_path_factory):
+    """A logbook with one rig; starting one takes longer than most commands."""
+    path = tmp_path_factory.mktemp("begun") / "book"
     with open_logbook(path) as book:
         book.add_rig(RIG, RIG_FILE.read_text("utf-8"), "M. K.", datetime(2026, 3, 1, tzinfo=UTC))
+    return path
+
+
+@pytest.fixture
+def run(begun, tmp_path, monkeypatch, capsys):
+    """The command on a logbook of its own: exit code, stdout, stderr."""
+    path = shutil.copy(begun, tmp_path / "Fellside Yard é.throwbook")
 
     def command(*words: str, stdin: str = "") -> tuple[int, str, str]:
         monkeypatch.setattr(sys, "stdin", io.StringIO(stdin))

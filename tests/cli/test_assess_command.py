@@ -36,8 +36,7 @@ def traces(tmp_path_factory):
 
 def assess(*arguments, cwd=command.TOP):
     """The command without a process of its own."""
-    done = command.throwbook_here(None, "assess", "--rig", RIG_FILE, *arguments, cwd=cwd)
-    return subprocess.CompletedProcess(done.args, done.returncode, done.stdout.decode(), done.stderr.decode())
+    return command.throwbook_said(None, "assess", "--rig", RIG_FILE, *arguments, cwd=cwd)
 
 
 def assess_alone(*arguments, cwd):

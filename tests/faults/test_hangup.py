@@ -31,7 +31,10 @@ def line_of(folder: Path, *arguments: object, without_power: bool = False) -> li
 
 
 def run(folder: Path, *arguments: object, without_power: bool = False) -> subprocess.CompletedProcess[str]:
-    return tests.command.run(line_of(folder, *arguments, without_power=without_power))
+    """In this process where the power of root isn't given up: what is told afterwards needs none of its own."""
+    if without_power:
+        return tests.command.run(line_of(folder, *arguments, without_power=True))
+    return tests.command.throwbook_said(folder / "log.throwbook", *arguments)
 
 
 def journal_bytes(folder: Path) -> int:

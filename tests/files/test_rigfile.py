@@ -7,6 +7,7 @@ import tomli_w
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.drawn import drawn
 from throwbook.core.machine.electrical import conductor
 from throwbook.core.machine.rig_validation import problems
 from throwbook.core.rig import (
@@ -219,7 +220,7 @@ any_toml = st.recursive(
 )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=drawn(300, 60), deadline=None)
 @given(st.data())
 def test_any_value_in_any_place_is_read_or_refused_in_one_line(data):
     document = tomllib.loads(TEXT)

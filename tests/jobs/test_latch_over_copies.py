@@ -8,6 +8,7 @@ from datetime import timedelta
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.drawn import drawn
 from tests.logbook.conftest import NOW, RIG, TOML
 from throwbook.core.records import Order
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, raise_order
@@ -39,7 +40,7 @@ def write(path, order):
         return book.add_order(order).id
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=drawn(20, 8), deadline=None, suppress_health_check=list(HealthCheck))
 @given(histories)
 def test_no_copy_merge_or_restore_leads_out_of_do_not_use(tmp_path_factory, history):
     folder = tmp_path_factory.mktemp("latch")

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.benchmarks.season_histories import PLAIN, make_history, quarterly
-from tests.command import throwbook
+from tests.command import throwbook_said
 from tests.jobs.season_logbook import logbook_of
 from throwbook.core.trend.trend_result import to_json
 from throwbook.errors import InputError
@@ -43,7 +43,7 @@ def told(rigs) -> list[str]:
 
 
 def trend(book: Path, *more: str) -> subprocess.CompletedProcess[str]:
-    return throwbook(book, "trend", *more)
+    return throwbook_said(book, "trend", *more)
 
 
 def test_the_way_through_the_logbook_changes_nothing(book):

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.drawn import drawn
 from tests.logbook.conftest import NOW, RIG, make_assessment, make_trace
 from tests.raw_file import raw
 from throwbook.core.records import Judgement, Placement, Service
@@ -111,7 +112,9 @@ def a_row(draw, book, table):
 
 
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=drawn(60, 15), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(data=st.data())
 def test_a_row_of_any_kind_reads_back_as_it_was_summed(lax, table, data):
     record, extra = data.draw(a_row(lax, table))

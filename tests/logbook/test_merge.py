@@ -6,6 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.drawn import drawn
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
 from tests.raw_file import raw
 from throwbook.core.records import Calibration, Order, PinAnswers, Placement, Service
@@ -92,7 +93,9 @@ def merged(into, *others):
     return rows_of(into), found
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=drawn(15, 5), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(histories, histories, histories)
 def test_merge_is_commutative_associative_and_idempotent(tmp_path_factory, common, ours, theirs):
     folder = tmp_path_factory.mktemp("merge")

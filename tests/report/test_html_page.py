@@ -149,8 +149,15 @@ document.getElementById('f').onload = () => {
 </script>"""
 
 
-@pytest.mark.parametrize("width", [390, 1200])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(
+    ("scheme", "width"),
+    [  # each width and each scheme at once; the other pairs are long
+        ("light", 390),
+        ("dark", 1200),
+        pytest.param("light", 1200, marks=pytest.mark.long),
+        pytest.param("dark", 390, marks=pytest.mark.long),
+    ],
+)
 def test_a_browser_shows_it_at_phone_and_desktop_width_in_light_and_dark(tmp_path, html, width, scheme):
     (tmp_path / "report.html").write_text(html, encoding="utf-8")
     (tmp_path / "measure.html").write_text(MEASURE.replace("WIDTH", str(width)), encoding="utf-8")

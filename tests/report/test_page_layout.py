@@ -18,8 +18,9 @@ from throwbook.report.html import to_html
 from throwbook.report.pdf import to_pdf
 from throwbook.report.pdf_layout import PAPERS, column_widths
 from throwbook.report.report import rig_report
-from throwbook.report.report_charts import Drawings, draw
+from throwbook.report.report_charts import Drawings
 
+POINTS_AN_INCH = 72
 PAGES = {"a4": 7, "letter": 7}
 """How many pages the made report has: another number is another layout, to be looked at."""
 
@@ -59,10 +60,15 @@ def source():
     return material(trends=tuple(trend(way, 16) for way in ("lock", "unlock")))
 
 
+@pytest.fixture(scope="module")
+def drawings(source):
+    return Drawings(source)
+
+
 @pytest.fixture(scope="module", params=["a4", "letter"])
-def pages(request, source, tmp_path_factory):
+def pages(request, source, drawings, tmp_path_factory):
     document = rig_report(source)
-    pdf = to_pdf(document, request.param, Drawings(source).as_pdf_pages)
+    pdf = to_pdf(document, request.param, drawings.as_pdf_pages)
     folder = tmp_path_factory.mktemp("pages")
     return SimpleNamespace(name=request.param, document=document, pdf=pdf, words=words_on_pages(pdf, folder))
 
@@ -173,7 +179,7 @@ def test_nothing_overlaps_in_the_trend_of_few_or_many_checks(checks, tmp_path):
     _no_overlap(source, "trend", tmp_path)
 
 
-@pytest.mark.parametrize("each_way", [1, 5, 20])
+@pytest.mark.parametrize("each_way", [1, pytest.param(5, marks=pytest.mark.long), 20])
 def test_nothing_overlaps_in_the_small_charts_of_few_or_many_throws(each_way, tmp_path):
     sheet = part(1, AFTER_SERVICE, each_way, accepted=False)
     source = material(sheet)
@@ -182,9 +188,9 @@ def test_nothing_overlaps_in_the_small_charts_of_few_or_many_throws(each_way, tm
 
 
 def _no_overlap(source, key, folder):
-    ((_, _, words),) = words_on_pages(Drawings(source).as_pdf_pages([key]), folder)
+    ((_, height, words),) = words_on_pages(Drawings(source).as_pdf_pages([key]), folder)
     assert overlapping(words) == []
-    assert draw(key, source).get_figheight() < 20
+    assert height < 20 * POINTS_AN_INCH
 
 
 def test_columns_give_way_from_the_widest_and_fill_the_page():

@@ -40,6 +40,7 @@ NOW = datetime(2026, 3, 14, 9, 12, tzinfo=UTC)
 SIZES = ((80, 24), (120, 40))
 BLOCK = 100
 QUIET_ROUNDS = 3
+WORKING_S = 0.004
 
 
 class Clock:
@@ -176,11 +177,15 @@ async def settle(pilot: Pilot[None]) -> None:
     """Until no worker runs, every message is through and everything is drawn."""
     app, quiet = pilot.app, 0
     while quiet < QUIET_ROUNDS:
+        if any(not one.is_finished for one in app.workers):
+            quiet = 0
+            await asyncio.sleep(WORKING_S)  # looking oftener only takes the time from the worker
+            continue
         await asyncio.sleep(0.001)
-        busy = any(not one.is_finished for one in app.workers)
         waiting = any(not pump._message_queue.empty() or pump._next_callbacks for pump in _pumps(app))
         undrawn = app.screen._dirty_widgets or any(map(_undrawn, app.screen.walk_children(with_self=True)))
-        quiet = 0 if busy or waiting or undrawn else quiet + 1
+        working = any(not one.is_finished for one in app.workers)
+        quiet = 0 if working or waiting or undrawn else quiet + 1
 
 
 def _undrawn(widget: Widget) -> bool:

@@ -21,12 +21,18 @@ SEEN = PinAnswers("yes", "yes", "torch, both sides", "yes", "yes")
 
 
 def thrown(
-    path: Path, sheet: str, directions: list[str], clock: Clock, fault: SimulatedFault | None, first: int
+    path: Path,
+    sheet: str,
+    directions: list[str],
+    clock: Clock,
+    fault: SimulatedFault | None,
+    first: int,
+    start: int = 1,
 ) -> None:
-    """Throws onto a sheet, each a minute after the one before."""
+    """Throws onto a sheet from position ``start`` on, each a minute after the one before."""
     board = PlayedBoard(clock, [fault] * len(directions))
     board.count = first
-    for position, direction in enumerate(directions, start=1):
+    for position, direction in enumerate(directions, start):
         source = find_rig(RIG, str(path))
         plan_ = RecordPlan("played", source.rig, direction, path.parent, RIG, baselines=source.baselines)
         recording = PlayedRecording(board, plan_, clock.now, lambda figures: None)

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, write
-from tests.tui.logbooks import sheet_of
+from tests.tui.logbooks import sheet_of, thrown
 from throwbook.core.simulator import SimulatedFault
 from throwbook.jobs.sheets import view
 from throwbook.jobs.trend import rig_trend
@@ -28,17 +28,18 @@ def test_a_seasonal_check_as_found_first_against_the_baseline(seasons_logbook, w
     async def journey(pilot, look):
         await keys(pilot, "enter", "s", *["enter"] * 6)
         await questions(pilot)
-        for number in range(1, 7):
-            await keys(pilot, "enter", "enter")
-            if number == 1:
-                await look("as-found-judged")
-            await keys(pilot, "enter")
-            if number % 2:
-                await keys(pilot, "enter", *PINS)
-                if number == 1:
-                    await write(pilot, "torch")
-                await keys(pilot, "ctrl+s")
-            clock.go_on(60)
+        await keys(pilot, "enter", "enter")
+        await look("as-found-judged")
+        await keys(pilot, "enter", "enter", *PINS)
+        await write(pilot, "torch")
+        await keys(pilot, "ctrl+s")
+        clock.go_on(60)
+        # The screen asks for the others as in a commissioning.
+        await keys(pilot, "escape")
+        heavier = SimulatedFault("even-friction", 0.2)
+        ways = ["unlock", "lock", "unlock", "lock", "unlock"]
+        thrown(seasons_logbook, f"{RIG}-7", ways, clock, heavier, 201, 2)
+        await keys(pilot, "up", "enter")
         await look("all-thrown")
         await keys(pilot, "escape", "r")
         await look("trend")

@@ -5,6 +5,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from throwbook.core.assessment import EARLIER_METHODS, METHOD_VERSION
@@ -28,6 +29,7 @@ from throwbook.logbook.connection import damaged, unreadable_row
 from throwbook.logbook.rigs import RigStore
 from throwbook.logbook.schema import (
     BY_NAME,
+    JSON,
     JUDGED_FAIL,
     SAID_NO_AT,
     SqlValue,
@@ -408,23 +410,28 @@ class TrialStore(RigStore, SheetStore):
 
     def _judgements(self, where: str, values: Sequence[SqlValue]) -> list[Judgement]:
         """Judgements without their profiles."""
-        from throwbook.logbook.serialization import assessment_from_json
-
         table = BY_NAME["judgement"]
         kept = [name for name in table.columns if name not in ("verdict", "profile", "method_version")]
         rows = self.read(f"SELECT {columns(table, kept)} FROM judgement {where}", values)
         found = []
         for row in rows:
             try:
-                parts = {
-                    name: from_sql(table.columns[name], value)
+                parts: dict[str, Any] = {
+                    name: _assessment(value) if name == "assessment" else from_sql(table.columns[name], value)
                     for name, value in zip(kept, row[1:], strict=True)
                 }
-                parts["assessment"] = assessment_from_json(parts["assessment"])
             except (ValueError, TypeError, KeyError, AttributeError) as error:
                 raise unreadable_row(self.path, table.name, row[0]) from error
             found.append(Judgement(id=row[0], **parts))
         return found
+
+
+@lru_cache(maxsize=1000)
+def _assessment(text: SqlValue) -> "Assessment":
+    """A command reads the rows of a sheet again after every throw it adds; what they say of a throw never changes."""
+    from throwbook.logbook.serialization import assessment_from_json
+
+    return assessment_from_json(from_sql(JSON, text))
 
 
 def samples_digest(trace: "Trace") -> str:

@@ -337,6 +337,6 @@ def _plot(axes: "Axes", days: Sequence[date], values: Sequence[float], **look: A
     axes.plot(cast(Any, [_x(day) for day in days]), values, **look)
     axes.xaxis_date()
     library: Any = dates
-    locator = library.AutoDateLocator(maxticks=9)
+    locator = library.AutoDateLocator(minticks=3, maxticks=9)
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(library.ConciseDateFormatter(locator))

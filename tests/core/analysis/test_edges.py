@@ -62,7 +62,13 @@ BOARDS = {
 }
 
 
-@pytest.mark.parametrize("board", BOARDS)
+BETWEEN = ("averages 100 Hz", "filter 20 ms at 1000 Hz")
+"""Their kind at a higher and a lower rate is judged each time."""
+
+
+@pytest.mark.parametrize(
+    "board", [pytest.param(one, marks=pytest.mark.long if one in BETWEEN else ()) for one in BOARDS]
+)
 def test_time_start_and_end_lie_within_their_uncertainty(board):
     rng = np.random.default_rng(sorted(BOARDS).index(board))
     off = []

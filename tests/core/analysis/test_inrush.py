@@ -27,8 +27,10 @@ def starts(rate_hz, decay_s, n=40):
         ).trace()
 
 
-@pytest.mark.parametrize("rate_hz", [100, 200, 400, 1000])
-@pytest.mark.parametrize("decay_s", [0.03, 0.06, 0.12])
+@pytest.mark.parametrize(
+    "rate_hz", [100, *(pytest.param(one, marks=pytest.mark.long) for one in (200, 400)), 1000]
+)
+@pytest.mark.parametrize("decay_s", [0.03, pytest.param(0.06, marks=pytest.mark.long), 0.12])
 def test_an_inrush_that_is_given_holds_the_true_peak(rate_hz, decay_s):
     told = [assess_trace(trace, RIG).figures.inrush_a for trace in starts(rate_hz, decay_s)]
     off = [abs(one.value - PEAK_A) / one.u for one in told if one is not None]

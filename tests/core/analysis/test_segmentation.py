@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.core.drawn_strokes import RIG, Drawn
+from tests.drawn import drawn
 from throwbook.core.analysis.movements import movements_of
 from throwbook.core.analysis.residual_current import FullStroke
 from throwbook.core.analysis.segmentation import _back_to_the_knee, segment
@@ -30,7 +31,7 @@ def test_start_and_end_within_one_sample_at_any_rate_and_polarity(rate_hz, sign)
     assert found.polarity == sign
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=drawn(60, 20), deadline=None)
 @given(
     rate_hz=st.floats(40, 500),
     rest_s=st.floats(0.25, 2.0),

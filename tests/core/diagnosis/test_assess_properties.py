@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from tests.core.drawn_strokes import RIG, Drawn, healthy
+from tests.drawn import drawn
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.rest import SAME_LEVEL
 from throwbook.core.assessment import ENDS, LEVELS, VERDICTS
@@ -24,7 +25,7 @@ from throwbook.core.simulator import (
 )
 from throwbook.core.trace import Trace
 
-SOME = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SOME = settings(max_examples=drawn(40, 12), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def well_formed(found) -> None:
@@ -67,7 +68,7 @@ any_machine_with_any_fault = given(
 )
 
 
-@settings(SOME, max_examples=8)
+@settings(SOME, max_examples=drawn(8, 4))
 @any_machine_with_any_fault
 def test_any_machine_with_any_fault_gives_a_well_formed_answer(seed, kind, direction):
     judged_well(seed, kind, direction)

@@ -8,6 +8,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, healthy
+from tests.drawn import drawn
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.movements import movements_of
 from throwbook.core.analysis.residual_current import JOG, PAUSE_S, FullStroke
@@ -84,7 +85,7 @@ def test_a_contact_open_for_a_fifth_of_a_second_is_an_interruption_and_no_load()
         )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=drawn(60, 20), deadline=None)
 @given(
     lasted_s=st.floats(0.05, 1.0),
     rate_hz=st.sampled_from([50.0, 100.0, 200.0, 400.0, 1000.0]),
@@ -332,7 +333,7 @@ SLOW_BASELINES = {
 }
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=drawn(60, 20), deadline=None)
 @given(
     rate_hz=st.sampled_from([10.0, 20.0]),
     averages=st.booleans(),

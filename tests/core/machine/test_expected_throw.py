@@ -8,6 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from tests.drawn import drawn
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.assessment import Figures, Measured
 from throwbook.core.machine.electrical import conductor
@@ -139,7 +140,7 @@ def checked(judged, name):
     return next(each for each in judged.checks if each.name == name)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=drawn(40, 12), deadline=None)
 @given(rigs())
 def test_by_the_rating_suitability_judgement_card_and_sheet_expect_one_throw(rig):
     judged = fit(rig)
@@ -167,7 +168,7 @@ def test_by_the_rating_suitability_judgement_card_and_sheet_expect_one_throw(rig
         assert "full stroke" in table.caption
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=drawn(40, 12), deadline=None)
 @given(rigs(), st.floats(0.9, 1.1), st.floats(0.9, 1.1))
 def test_with_a_baseline_judgement_card_sheet_and_trend_expect_one_throw(rig, slower, heavier):
     """Whatever the rating says: the rig's own throws count, read by hand or recorded."""

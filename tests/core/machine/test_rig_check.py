@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.drawn import drawn
 from throwbook.core.machine.rig_validation import problems
 from throwbook.core.rig import (
     Actuator,
@@ -92,7 +93,7 @@ any_float = st.floats(allow_nan=True, allow_infinity=True)
 maybe = st.none() | any_float
 
 
-@settings(max_examples=300)
+@settings(max_examples=drawn(300, 75))
 @given(
     st.builds(
         Rig,

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.core.sheet_builders import NOON, RIG, TOLD, seen, sheet, throw, throws
+from tests.drawn import drawn
 from throwbook.core.assessment import Check, Figures, Measured, Sign
 from throwbook.core.records import ANSWERS, BENCH, COMMISSIONING, SEEN, Sighting
 from throwbook.core.rig import LimitOverride
@@ -268,7 +269,7 @@ def test_an_answer_that_is_none_is_refused():
             answer_from(key, text)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=drawn(300, 80), deadline=None)
 @given(
     each_way=st.integers(3, 7),
     data=st.data(),

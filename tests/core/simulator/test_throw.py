@@ -4,6 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.drawn import drawn
 from throwbook.core.simulator import (
     FAULTS,
     SimulatedFault,
@@ -14,7 +15,7 @@ from throwbook.core.simulator import (
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=drawn(40, 10), deadline=None)
 @given(
     seed=st.integers(0, 10_000),
     direction=st.sampled_from(["lock", "unlock"]),

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from tests.drawn import drawn
 from throwbook.cli.rig_text import fit_json
 from throwbook.core.machine.electrical import conductor, fuse_time
 from throwbook.core.rig import (
@@ -308,7 +309,7 @@ def rigs(draw):
     )  # fmt: skip
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=drawn(200, 50), deadline=None)
 @given(rigs())
 def test_any_rig_is_judged_without_a_crash_and_nothing_reads_nan(rig):
     found = fit(rig)
@@ -319,7 +320,7 @@ def test_any_rig_is_judged_without_a_crash_and_nothing_reads_nan(rig):
         assert measured is None or not math.isnan(measured.value)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=drawn(60, 20), deadline=None)
 @given(rigs(), st.floats(1.05, 3.0))
 def test_a_mechanism_that_needs_less_never_fits_worse(rig, easier):
     assume(rig.lock.needed_force_n is not None)
