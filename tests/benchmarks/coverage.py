@@ -31,6 +31,9 @@ ONE_MORE = "of a throw"
 """Ends the name of a span of single throws. How far an odd throw lies off is no error of that span: no worst is asked."""
 WORST_RATIO = 3.0
 """No true value may lie further away than so many times the ±."""
+NO_END = ("fit: stall_current_a", "fit: stall_push_n", "fit: travel_time_at_worst_s")
+"""Quotients whose divisor may come near nought within the half-widths of a data sheet (a full-load speed near the no-load
+speed, a voltage near the one of stall): the furthest grows with the draws without end, so no worst is asked."""
 FIGURES = ("travel time", "running current", "peak", "inrush", "place")
 KEPT = 12
 """How many of the furthest are kept by name."""
@@ -155,9 +158,9 @@ def stated_rows(coverage: Coverage) -> list[Row]:
         stated = re.search(r"\((\d+) %\)", figure)
         floor = float(stated[1]) - SHORT_PERCENT if stated else INSIDE_PERCENT
         measured = f"{share:.1f} % of {kind.given:,}, worst {kind.worst:.1f} x"
-        single = figure.endswith(ONE_MORE)
-        met = share >= floor and (single or kind.worst < WORST_RATIO)
-        asked = f"{floor:.0f} %" if single else f"{floor:.0f} %, worst under {WORST_RATIO:.0f} x"
+        any_worst = figure.endswith(ONE_MORE) or figure in NO_END
+        met = share >= floor and (any_worst or kind.worst < WORST_RATIO)
+        asked = f"{floor:.0f} %" if any_worst else f"{floor:.0f} %, worst under {WORST_RATIO:.0f} x"
         rows.append(Row(figure, asked, measured, met))
     for figure, bound in coverage.bounds.items():
         broken = 100.0 * bound.broken / bound.given
@@ -202,19 +205,33 @@ def main() -> int:
     parser.add_argument("--rigs", type=int, default=4, help="rigs of recorded throws [4]")
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
-    from tests.benchmarks.coverage_cases import STYLES, by_hand, seasons, shared_risk, success, suitability
+    from tests.benchmarks.coverage_cases import (
+        STYLES,
+        as_it_was,
+        by_hand,
+        seasons,
+        shared_risk,
+        success,
+        suitability,
+        wears,
+    )
 
     seen = Coverage()
     rng = np.random.default_rng(given.seed)
+    # Truths of one rig hang together, and a few hundred can't tell 92 from 94 %: what is cheap is drawn more often.
     for _ in range(given.draws):
         suitability(rng, seen)
-        by_hand(rng, seen)
+        for _ in range(8):
+            by_hand(rng, seen)
         for _ in range(20):
             shared_risk(rng, seen)
             success(rng, seen)
     for style in STYLES:
         for _ in range(given.histories):
             seasons(rng, seen, style)
+            for _ in range(3):
+                wears(rng, seen, style)
+                as_it_was(rng, seen, style)
     recorded = Coverage()
     for n in range(given.rigs):
         from tests.benchmarks.strokes import one_rig

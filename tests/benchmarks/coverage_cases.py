@@ -291,8 +291,8 @@ def shared_risk(rng: Rng, seen: Coverage) -> None:
 # ---- seasons ----
 
 
-def seasons(rng: Rng, seen: Coverage, style: str) -> None:
-    """Levels, slopes, forecasts and effects of services, by histories of ``season_histories``."""
+def wears(rng: Rng, seen: Coverage, style: str) -> None:
+    """Level, change and slope of a rig that wears, by histories of ``season_histories``."""
     rate = float(rng.uniform(0.03, 0.15))
     made = make_history(rng, style, quarterly(13, rate * QUARTERS[:13]), limit=0.9)
     for one in trends_of(made.history):
@@ -323,6 +323,10 @@ def seasons(rng: Rng, seen: Coverage, style: str) -> None:
                 rate * made.world.current_a,
                 label,
             )
+
+
+def seasons(rng: Rng, seen: Coverage, style: str) -> None:
+    """Forecasts and effects of services, by histories of ``season_histories``."""
     served = Plan(
         np.concatenate([np.linspace(0.0, 0.2, 8), [0.2, float(rng.uniform(0.0, 0.2))]]),
         (5, *[3] * 7, 5, 5),
@@ -345,7 +349,6 @@ def seasons(rng: Rng, seen: Coverage, style: str) -> None:
                 one.direction,
             )
     forecast(rng, seen, style)
-    as_it_was(rng, seen, style)
 
 
 def as_it_was(rng: Rng, seen: Coverage, style: str) -> None:

@@ -335,6 +335,28 @@ def test_a_jog_and_a_throw_with_a_weak_current_between_are_two(holds_a, rate_hz)
     assert throw.figures.start_s.value == pytest.approx(begins_s, abs=1.01 / rate_hz)
 
 
+@pytest.mark.parametrize("rate_hz", [50.0, 200.0])
+@pytest.mark.parametrize("flows_a", [0.6, 0.8])
+def test_what_flows_calmly_between_two_throws_parts_them_although_a_motor_might_turn_at_it(flows_a, rate_hz):
+    trace = joined(GOOD, GOOD.but(seed=8), rest_s=1.5, rate_hz=rate_hz)
+    between = (trace.time_s >= GOOD.end_s) & (trace.time_s < GOOD.end_s + 1.5)
+    record = replace(trace, current_a=trace.current_a + np.where(between, flows_a, 0.0))
+    first, then = assess_record(record, RIG, BASELINES)
+    assert (first.verdict, then.verdict) == ("pass", "pass")
+    assert first.figures.end_s.value == pytest.approx(GOOD.end_s, abs=1.01 / rate_hz)
+    assert then.figures.start_s.value == pytest.approx(GOOD.end_s + 1.5, abs=1.01 / rate_hz)
+
+
+@pytest.mark.parametrize(("rest_s", "is_its_own_s"), [(0.4, 0.2), (0.5, 0.25), (1.5, 1.2)])
+def test_a_throw_kept_by_itself_has_the_rest_before_it_but_for_what_settles_after_the_one_before(
+    rest_s, is_its_own_s
+):
+    """Up to 0.3 s belong to the end before it (contract, section 7), of a shorter rest the first half."""
+    _, then = cut(joined(GOOD, GOOD.but(seed=8), rest_s=rest_s), RIG, BASELINES)
+    _, judged = judge_throw(then, RIG, BASELINES)
+    assert judged.figures.start_s.value == pytest.approx(is_its_own_s, abs=0.011)
+
+
 SHORT_JOG = JOG.but(run_s=0.25)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn
-from throwbook.core.analysis.rest import _few_rows, find_rest
+from throwbook.core.analysis.rest import Rest, _few_rows, find_rest, zero_of
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
 from throwbook.core.rig import Rig
 from throwbook.core.trace import Trace
@@ -277,3 +277,40 @@ def test_a_few_rows_at_an_end_are_rest_only_within_half_of_the_no_load_current()
     run = np.full(50, 2.0)
     near, far = (_few_rows(np.concatenate([np.full(3, level), run]), NO_LOAD_A) for level in (0.44, 0.5))
     assert (near, far) == (pytest.approx(0.44), None)
+
+
+@pytest.mark.parametrize("at_the_end", [False, True])
+def test_three_rows_of_rest_at_one_end_are_the_rest_of_a_record_switched_with_the_motor(at_the_end):
+    run_a = 1.8 + np.random.default_rng(1).normal(0.0, 0.05, 400)
+    few_a = [0.02, 0.03, 0.04]
+    record = np.concatenate([run_a, few_a] if at_the_end else [few_a, run_a])
+    found = find_rest(record, 0.005, NO_LOAD_A, ACTUATOR.full_load_current_a)
+    assert (found.seen, found.level_a) == (True, pytest.approx(0.03, abs=0.011))
+
+
+STILL, SHAKES = np.zeros(40), np.tile([-0.01, 0.01], 20)
+"""Forty readings; the second scatters by 0.01 A, by its median 0.0148 A (1.4826 times, normal distribution)."""
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "level_a", "u_a"),
+    [
+        # type A of 40 readings (JCGM 100, 4.2.3)
+        (0.02 + SHAKES, 0.02 + SHAKES, 0.02, 0.014826 / np.sqrt(40)),
+        # a drift of 0.03 A, anywhere between its ends (F.2.2.1)
+        (0.02 + SHAKES, 0.05 + SHAKES, 0.02, np.hypot(0.014826 / np.sqrt(40), 0.03 / np.sqrt(12))),
+        # a converter that sits still inside its step of 0.01 A (F.2.2.1)
+        (0.02 + STILL, 0.02 + STILL, 0.02, 0.01 / np.sqrt(12)),
+        # 0.3 A that may stop flowing when the motor runs: anywhere from nothing to all of it (4.3.7)
+        (0.3 + SHAKES, 0.3 + SHAKES, 0.3, np.hypot(0.014826 / np.sqrt(40), 0.3 / np.sqrt(3))),
+        # of two levels the one nearer to nothing
+        (0.5 + SHAKES, STILL, 0.0, 0.01 / np.sqrt(12)),
+        # a drive that holds its place with the sign of its last movement: anywhere between the two
+        (-0.5 + SHAKES, 0.4 + SHAKES, -0.05, 0.9 / np.sqrt(12)),
+    ],
+)
+def test_the_zero_of_a_movement_and_its_uncertainty_by_hand(before, after, level_a, u_a):
+    record = np.concatenate([before, [1.0], np.full(50, 1.8), np.tile(after, 3)])
+    rest = Rest(level_a, 0.01, True)
+    zero = zero_of(record, 41, 90, rest, NO_LOAD_A, 0.01)
+    assert (zero.level_a, zero.u_a) == pytest.approx((level_a, u_a), rel=1e-3)

@@ -147,6 +147,17 @@ def test_the_check_that_raised_the_alarm_is_left_out_of_before():
     assert effect.answer == "too few throws (3; one check before, one after) to show a difference"
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "shows"), [(1, 3, False), (3, 1, False), (2, 2, True), (2, 0, False)]
+)
+def test_an_effect_takes_two_throws_on_either_side(before, after, shows):
+    checks = [check(i, 2.0, RNG(i), throws=before if i == 4 else 3) for i in range(5)]
+    checks += [check(5, 2.0, RNG(5), throws=after)] if after else []
+    service = SeasonService(START + timedelta(days=91 * 4 + 5), "greased", True)
+    found = run_current(trends_of(RigHistory(RIG, tuple(checks), (service,))))
+    assert [(one.n_before, one.n_after) for one in found.service_effects] == [(before, after)] * shows
+
+
 def test_an_inspection_restarts_nothing():
     service = SeasonService(START + timedelta(days=300), "inspected", False)
     found = run_current(trends_of(history([2.0] * 8, services=[service])))

@@ -1,5 +1,6 @@
 """Profiles over the years: a place that binds more and more, told from drag everywhere and from one muddy check."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -77,6 +78,23 @@ def test_after_the_repair_the_place_is_gone():
     assert [one.at_fraction for one in effects] == pytest.approx([0.6, 0.4], abs=0.02)
     assert effects[0].change == pytest.approx(effects[0].after - effects[0].before)
     assert effects[0].high < 0
+
+
+@pytest.mark.parametrize(
+    ("checks_after", "throws_after", "effects"), [(0, 0, 0), (1, 1, 0), (1, 2, 2), (1, 3, 2)]
+)
+def test_a_place_shows_an_effect_where_two_throws_each_way_came_after_the_service(
+    checks_after, throws_after, effects
+):
+    worn = [check(i, bump_a=0.2 * i) for i in range(5)]
+    mended = [check(5, bump_a=0.0)] * checks_after
+    kept = [
+        replace(one, throws=one.throws[:throws_after] + one.throws[3 : 3 + throws_after]) for one in mended
+    ]
+    service = SeasonService(START + timedelta(days=91 * 5 - 4), "repaired", True)
+    history = RigHistory(RIG, (*worn, *kept), (service,))
+    found = spot_effects(history, {one: check_profiles(history, one) for one in DIRECTIONS})
+    assert [(one.n_before, one.n_after) for one in found] == [(3, throws_after)] * effects
 
 
 def test_checks_without_profiles_say_nothing():
