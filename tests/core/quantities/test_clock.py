@@ -53,6 +53,16 @@ def test_stamps_that_rise_stay_as_they_are():
     assert with_clock({"rig": "x"}, spread) == {"rig": "x"}
 
 
+def test_the_rows_of_the_last_tick_lie_as_the_others_do():
+    """Five rows a tick of 25 ms, twenty ticks: the row at 0.475 s and four more, 5 ms apart; the last tick's end isn't seen."""
+    spread = spread_evenly(np.repeat(0.025 * np.arange(20), 5))
+    assert spread.time_s == pytest.approx(0.005 * np.arange(100), abs=0.002)
+    assert (spread.repeated, spread.u_s) == (80, pytest.approx(0.005))
+    # One row more in the last tick than a tick has room for: it may have been taken as much earlier.
+    longer = spread_evenly(np.repeat(0.025 * np.arange(20), [5] * 19 + [6]))
+    assert longer.u_s == pytest.approx(0.010, rel=0.05)
+
+
 def test_a_hole_behind_a_stamp_that_repeats_stays_a_hole():
     time_s = np.concatenate((true_times(200.0, 5.0), 7.0 + true_times(200.0, 5.0)))
     spread = spread_evenly(stamps(time_s, 0.01))

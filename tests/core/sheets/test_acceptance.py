@@ -175,6 +175,15 @@ def test_spread_over_the_limit_is_to_watch_and_bars_nothing_and_the_as_found_thr
     assert acceptance(sheet(), third, seen(third), loose).alerts == ()
 
 
+def test_two_running_currents_already_show_a_spread():
+    unread = Figures(travel_time_s=Measured(12.0, 0.1))
+    trials = [
+        throw(i, "lock", figures=unread) if i in (1, 3, 5) else one for i, one in enumerate(throws(), 1)
+    ]
+    trials[6] = throw(7, "lock", figures=Figures(run_current_a=Measured(2.4, 0.1)))
+    assert any("the running current of the lock throws spreads" in one for one in judge(trials=trials).alerts)
+
+
 @pytest.mark.parametrize("how", ["\u200b", " ", "-", "\u2060."])
 def test_how_the_pins_were_seen_takes_words_that_can_be_read(how: str):
     sightings = [replace(one, how=how) for one in seen(throws())]

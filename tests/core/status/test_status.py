@@ -12,6 +12,7 @@ from throwbook.core.status.latch import (
     DO_NOT_USE,
     IN_SERVICE,
     LEVELS,
+    MOVED_TO,
     NEEDS_TO_CLEAR,
     RESTRICTED,
     WATCH,
@@ -89,6 +90,18 @@ def test_watch_and_restricted_come_down_by_reason_and_signature_alone():
 
 def test_out_of_use_comes_down_with_everything_that_is_asked_for():
     assert level(raised("stall"), clearing("r1")) == IN_SERVICE
+
+
+def test_a_throw_of_another_rig_is_cleared_by_reason_and_signature_once_the_order_stands_there():
+    """The one exception to repair and full commissioning: the record shows another rig."""
+    there = Proofs(moved=frozenset({("r1", "t9")}))
+    bare = {"sheet": None, "service": None, "details": {MOVED_TO: ["t9"]}}
+    assert level(raised("stall"), clearing("r1", **bare), evidence=there) == IN_SERVICE
+    assert level(raised("stall"), clearing("r1", **bare), evidence=Proofs()) == DO_NOT_USE
+    assert level(raised("stall"), clearing("r1", **bare, signed=" "), evidence=there) == DO_NOT_USE
+    assert level(raised("stall"), clearing("r1", **bare, because=""), evidence=there) == DO_NOT_USE
+    other = {**bare, "details": {MOVED_TO: ["t8"]}}
+    assert level(raised("stall"), clearing("r1", **other), evidence=there) == DO_NOT_USE
 
 
 CLEARS_THAT_LACK = {
