@@ -209,7 +209,8 @@ def main() -> int:
         STYLES,
         as_it_was,
         by_hand,
-        seasons,
+        forecast,
+        serviced,
         shared_risk,
         success,
         suitability,
@@ -228,9 +229,10 @@ def main() -> int:
             success(rng, seen)
     for style in STYLES:
         for _ in range(given.histories):
-            seasons(rng, seen, style)
+            forecast(rng, seen, style)
             for _ in range(3):
                 wears(rng, seen, style)
+                serviced(rng, seen, style)
                 as_it_was(rng, seen, style)
     recorded = Coverage()
     for n in range(given.rigs):

@@ -325,8 +325,8 @@ def wears(rng: Rng, seen: Coverage, style: str) -> None:
             )
 
 
-def seasons(rng: Rng, seen: Coverage, style: str) -> None:
-    """Forecasts and effects of services, by histories of ``season_histories``."""
+def serviced(rng: Rng, seen: Coverage, style: str) -> None:
+    """What a service changed, checked on its own day or a quarter later."""
     served = Plan(
         np.concatenate([np.linspace(0.0, 0.2, 8), [0.2, float(rng.uniform(0.0, 0.2))]]),
         (5, *[3] * 7, 5, 5),
@@ -348,7 +348,6 @@ def seasons(rng: Rng, seen: Coverage, style: str) -> None:
                 true,
                 one.direction,
             )
-    forecast(rng, seen, style)
 
 
 def as_it_was(rng: Rng, seen: Coverage, style: str) -> None:

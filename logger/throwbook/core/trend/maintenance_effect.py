@@ -6,11 +6,12 @@ what that adds is passed in as ``shared_u``, so between checks of two days the i
 
 from dataclasses import dataclass
 from datetime import date
-from math import sqrt
+from math import hypot, sqrt
 
 import numpy as np
 from scipy.special import stdtrit
 
+from throwbook.core.quantities.statistics import from_half_width
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.control_chart import LineFit
 from throwbook.core.trend.forecast import WANDERS
@@ -110,7 +111,9 @@ def service_effects(
     starts = stage_starts(history.services)
     if not starts:
         return ()
-    learned, weather = fit.learned, fit.weather
+    learned = fit.learned
+    corrected, off_by = line.at_20_degc(fit.weather)
+    adds = line.in_unit(line.change) - corrected
     effects = []
     members: dict[int, list[int]] = {}
     for i, check in enumerate(line.checks):
@@ -124,7 +127,7 @@ def service_effects(
         if before is None or number not in members:
             continue
         after = members[number][0]
-        groups = [_without_outliers(line, i) - line.scale * weather[i] for i in (before, after)]
+        groups = [_without_outliers(line, i) - adds[i] for i in (before, after)]
         if min(len(one) for one in groups) < 2:
             continue
         apart = (line.checks[after].on - line.checks[before].on).days > SAME_DAYS
@@ -136,7 +139,8 @@ def service_effects(
         )
         there = float(line.scale_at(np.mean(np.concatenate(groups))))
         known = float(line.scatter[after]) * there
-        difference = compare(groups[0], groups[1], known, sqrt(shared) * there)
+        shared_u = hypot(sqrt(shared) * there, from_half_width(float(off_by[after] - off_by[before])))
+        difference = compare(groups[0], groups[1], known, shared_u)
         effects.append(
             ServiceEffect(
                 date=service.on,
