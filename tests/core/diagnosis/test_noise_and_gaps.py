@@ -7,6 +7,7 @@ import pytest
 
 from tests.core.drawn_strokes import RIG, Drawn, healthy
 from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.analysis.segmentation import _without_spikes
 from throwbook.core.diagnosis.assess import assess_trace
 
 
@@ -108,3 +109,43 @@ def test_nobody_knows_how_long_a_throw_took_whose_middle_no_reading_shows(hole_s
     assert found.verdict == "watch"
     assert "whether the motor stopped meanwhile is not known" in found.because
     assert [sign.sign for sign in found.signs] == ["gaps"]
+
+
+def test_a_current_that_jumps_in_the_run_alone_is_watched():
+    """More than a tenth of itself from reading to reading, on a board that is quiet at rest."""
+    drawn = Drawn(ripple=0.0)
+    trace = drawn.trace()
+    moving = (trace.time_s > drawn.start_s + 0.4) & (trace.time_s < drawn.end_s)
+    jumps = np.where(moving, np.random.default_rng(5).normal(0.0, 0.25, len(trace)), 0.0)
+    sign = sign_of(assess_trace(replace(trace, current_a=trace.current_a + jumps), RIG), "noisy")
+    assert (sign.level, sign.value) == ("watch", pytest.approx(0.25, rel=0.1))
+    assert sign.limit == pytest.approx(0.1 * 1.83, rel=0.02)
+
+
+def test_single_readings_that_stand_out_are_told_where_the_others_hardly_scatter():
+    drawn = Drawn(ripple=0.0)
+    trace = drawn.trace()
+    moving = np.flatnonzero((trace.time_s > drawn.start_s + 0.5) & (trace.time_s < drawn.end_s - 0.1))
+    current_a = trace.current_a.copy()
+    current_a[moving[::140]] += 1.2  # 18 of 2,500: 0.7 %
+    sign = sign_of(assess_trace(replace(trace, current_a=current_a), RIG), "noisy")
+    assert (sign.level, sign.value < sign.limit) == ("info", True)
+    assert "18 single readings stand out" in sign.because
+
+
+@pytest.mark.parametrize(("away_a", "replaced"), [(0.195, 0), (0.205, 1)])
+def test_a_lone_reading_is_a_spike_from_a_tenth_of_the_level_on(away_a, replaced):
+    current_a = np.full(200, 2.0)
+    current_a[120] += away_a
+    shown, spikes, left = _without_spikes(current_a, 5, 0, 199)
+    assert (spikes, left, shown[120]) == (replaced, 0, 2.0 if replaced else 2.0 + away_a)
+
+
+@pytest.mark.parametrize(("rows", "judged"), [(7, False), (8, True)])
+def test_a_movement_is_judged_from_nine_readings_on(rows, judged):
+    """Eight steps from reading to reading, over the whole throw."""
+    step_s = 13.2 / rows
+    drawn = Drawn(rate_hz=1.0 / step_s, rest_s=20 * step_s, after_s=20 * step_s, ripple=0.0, peak_a=1.8)
+    found = assess_trace(drawn.trace(), RIG)
+    assert found.usable == judged
+    assert ("too few rows" in found.because) != judged

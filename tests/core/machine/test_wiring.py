@@ -4,6 +4,7 @@ import csv
 import math
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -219,3 +220,14 @@ def test_of_a_cable_of_8_awg_and_more_the_table_of_fuses_says_nothing():
     """NFPA 70, 240.4(D) ends with 10 AWG; ASTM B258: 8 AWG has 8.37 mm2."""
     assert electrical.fuse_row(8.37e-6) is None
     assert electrical.fuse_row(8.30e-6).gauge == 10
+
+
+def test_what_a_cable_may_have_lies_between_its_shortest_best_and_its_longest_worst():
+    """Length to 5 % (assumed), copper between the best and the worst row of its size: there and back."""
+    wiring = Wiring("2.5 mm2", 2.5e-6, 4.0, 15.0, "blade")
+    each_m = electrical.ohm_per_m(wiring)
+    ends = np.array([[-1.0, 1.0, 0.0], [-1.0, 1.0, 0.0]])
+    middle = 0.5 * (each_m.low + each_m.high)
+    assert electrical.drawn_loop_ohm(wiring, ends) == pytest.approx(
+        [2 * 3.8 * each_m.low, 2 * 4.2 * each_m.high, 2 * 4.0 * middle], rel=1e-12
+    )

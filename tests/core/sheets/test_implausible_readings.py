@@ -1,10 +1,18 @@
 """A reading that can't be is asked about before it is written; one that can be, however bad the throw, never is."""
 
+from dataclasses import replace
+
 import pytest
 
 from throwbook.core.rig import Actuator, LockMechanism, Rig
 from throwbook.core.sheets.assess_hand import assess_by_hand
-from throwbook.core.sheets.hand_readings import implausible_reading, parse_line
+from throwbook.core.sheets.hand_readings import (
+    HandThrow,
+    Reading,
+    _beyond_stall,
+    implausible_reading,
+    parse_line,
+)
 
 RIG = Rig(
     "quarry-loader",
@@ -51,3 +59,21 @@ def test_a_reading_that_cannot_be_is_told(line, word):
 )
 def test_a_bad_throw_is_no_slip(line):
     assert told(line) == ""
+
+
+@pytest.mark.parametrize(
+    ("rated_m_s", "volts", "most_a"),
+    [
+        # R = 12 (1 - 11/16) / (3.6 - 11/16 0.9) = 1.258 ohm, known to 13.7 %: 2 u less, at 12 V
+        (0.011, 12.0, 13.1),
+        (0.011, None, 16.4),  # the highest supply there is stands in: 1.25 times nominal
+        # without a full-load speed R is known to 32 %: never less than half of it
+        (None, 12.0, 23.4),
+    ],
+)
+def test_no_motor_that_turned_averaged_more_than_it_draws_standing_still(rated_m_s, volts, most_a):
+    rig = replace(RIG, actuator=replace(RIG.actuator, full_load_speed_m_s=rated_m_s))
+    throw = HandThrow("lock", ambient_c=Reading(20.0, 1.0), voltage_v=volts and Reading(volts, 0.1))
+    for share, refused in ((0.985, False), (1.015, True)):
+        said = _beyond_stall(replace(throw, run_current_a=Reading(share * most_a, 0.01)), rig)
+        assert ("is more than the stall current" in said) == refused, said
