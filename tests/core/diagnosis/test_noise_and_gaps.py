@@ -137,7 +137,7 @@ def test_single_readings_that_stand_out_are_told_where_the_others_hardly_scatter
 def test_a_lone_reading_is_a_spike_from_a_tenth_of_the_level_on(away_a, replaced):
     current_a = np.full(200, 2.0)
     current_a[120] += away_a
-    shown, spikes, left = _without_spikes(current_a, 5, 0, 199)
+    shown, spikes, left = _without_spikes(current_a, 5, 0, 199, until=199)
     assert (spikes, left, shown[120]) == (replaced, 0, 2.0 if replaced else 2.0 + away_a)
 
 
