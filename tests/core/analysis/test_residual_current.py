@@ -130,3 +130,43 @@ def test_what_the_current_at_rest_would_explain_is_undecided_and_no_light_run():
     light = np.concatenate((start(0.5, NO_LOAD_A), flat(10.0, NO_LOAD_A)))
     (found,) = assess_record(drawn(flat(1.5, 0.0), light, flat(1.5, 0.0)), SIGNED, {"lock": usual})
     assert found.verdict == "fail"
+
+
+def test_a_held_current_that_gives_way_as_the_motor_starts_is_its_start():
+    hold_a = 0.9 * NO_LOAD_A
+    gives_way = flat(0.05, 0.65 * NO_LOAD_A)
+    climbs = hold_a + (2.0 - hold_a) * np.clip(np.arange(rows(10.0)) / rows(0.5), 0.0, 1.0)
+    (found,) = judged(flat(1.5, hold_a), gives_way, climbs, flat(1.5, hold_a))
+    assert abs(found.figures.travel_time_s.value - 10.05) <= 0.1
+
+
+def test_a_rest_is_known_though_a_drive_starts_softly_and_no_row_is_rougher():
+    standing_a = 0.75 * NO_LOAD_A
+    soft = standing_a + 1.6 * np.clip(np.arange(rows(10.0)) / rows(0.4), 0.0, 1.0)
+    (found,) = judged(flat(1.5, standing_a), soft, flat(1.5, standing_a))
+    assert found.end == "cut-off"
+    assert not any(sign.sign == "cut-record" for sign in found.signs)
+
+
+def test_what_flows_while_the_motor_has_no_voltage_is_no_movement():
+    throw = np.concatenate((start(0.5, 1.9), flat(10.0, 1.9)))
+    trace = drawn(
+        flat(1.5, -0.7 * NO_LOAD_A), -throw, flat(1.5, -0.7 * NO_LOAD_A), throw, flat(1.0, 1.17 * NO_LOAD_A)
+    )
+    volts = np.where(np.abs(trace.current_a) > 1.3 * NO_LOAD_A, 12.0, 0.0)
+    assert len(assess_record(replace(trace, voltage_v=volts), SIGNED)) == 2
+
+
+def test_what_holds_after_a_jog_is_found_though_the_next_throw_starts_as_lightly():
+    hold_a, light_a = 0.35 * NO_LOAD_A, 1.15 * NO_LOAD_A
+    throw = np.concatenate((start(0.5, light_a), flat(0.8, light_a), flat(9.0, 2.3)))
+    found = judged(
+        flat(1.0, 0.0), start(0.29, light_a), flat(0.31, hold_a), throw, flat(1.5, hold_a), rate_hz=RATE_HZ
+    )
+    assert len(found) == 2
+
+
+def test_a_jog_of_a_drive_lasts_to_its_end_though_its_run_is_calm_and_low():
+    ramp = np.linspace(4.0, 9.0, rows(0.14))
+    (jog,) = judged(flat(1.0, 0.0), ramp, flat(0.1, 1.2 * NO_LOAD_A), flat(1.0, 0.0))
+    assert abs(jog.figures.travel_time_s.value - 0.24) <= jog.figures.travel_time_s.u

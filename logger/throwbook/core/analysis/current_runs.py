@@ -33,6 +33,7 @@ from throwbook.core.analysis.residual_current import (
     without_what_flowed_before,
 )
 from throwbook.core.analysis.rest import (
+    GONE_SHARE,
     MOST_SMOOTHED,
     NO_OFFSET,
     NOISE_SIGMAS,
@@ -42,7 +43,7 @@ from throwbook.core.analysis.rest import (
     smoothing_width,
 )
 from throwbook.core.analysis.transient import LONGEST_S
-from throwbook.core.quantities.statistics import median_of, moving_mean, runs_of
+from throwbook.core.quantities.statistics import median_of, moving_mean, robust_sd, runs_of
 from throwbook.core.trace import FloatArray, Trace
 
 SHORTEST_S = 0.03
@@ -96,8 +97,42 @@ def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStrok
         pieces = [piece for run in runs for piece in without_residuals(record, way, *run)]
         found += [with_what_flowed_on(record, each) for each in _joined(record, pieces)]
     found = [each for each in found if _is_no_chance(each, trace.time_s, current_a, rest)]
-    in_order = sorted(found, key=lambda each: each.first)
+    found = [each for each in found if not _is_undriven(each, trace, rest, stroke)]
+    in_order = _with_what_gave_way(sorted(found, key=lambda each: each.first), trace, rest, stroke)
     return _without_kicks(in_order, trace.time_s, smooth_a, rest, stroke, period_s)
+
+
+def _is_undriven(run: CurrentRun, trace: Trace, rest: Rest, stroke: FullStroke) -> bool:
+    """Whether no more than a motor turns with flows for long, flat, while its voltage is next to nothing: it is held."""
+    if trace.voltage_v is None or trace.time_s[run.last] - trace.time_s[run.first] <= PAUSE_S:
+        return False
+    # What a braked motor drives back dies away first.
+    rows = slice(run.first + (run.last - run.first) // 3, run.last + 1)
+    volts = np.abs(trace.voltage_v)
+    gone = volts[rows] < GONE_SHARE * float(np.percentile(volts, 95.0))
+    flat = robust_sd(trace.current_a[rows]) <= 3.0 * rest.noise_a + FLAT * stroke.no_load_a
+    return flat and bool(gone.all()) and abs(median_of(trace.current_a[rows])) <= stroke.full_load_a
+
+
+def _with_what_gave_way(
+    runs: list[CurrentRun], trace: Trace, rest: Rest, stroke: FullStroke
+) -> list[CurrentRun]:
+    """A held current that gives way as the motor starts reads like a moment of current the other way: it is the start."""
+    kept: list[CurrentRun] = []
+    for each in runs:
+        before = kept[-1] if kept else None
+        if (
+            before is not None
+            and _is_held(rest, stroke.no_load_a)
+            and before.way * rest.level_a < 0.0 < each.way * rest.level_a
+            and trace.time_s[before.last] - trace.time_s[before.first] <= PAUSE_S
+            and trace.time_s[each.first] - trace.time_s[before.last] <= PAUSE_S
+            and bool((trace.current_a[before.first : before.last + 1] * rest.level_a > 0.0).all())
+        ):
+            each = replace(each, first=before.first)
+            kept.pop()
+        kept.append(each)
+    return kept
 
 
 def _kicks_back(record: RunRecord, first: int, last: int, threshold_a: float) -> bool:

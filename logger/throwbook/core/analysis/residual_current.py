@@ -201,24 +201,60 @@ def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int,
     jumps_a = robust_sd(np.diff(turning))
     none_turns_a = ABOUT * TURNS * min(record.stroke.no_load_a, run_a)
     for a, b in runs_of(current_a < SURELY_LOWER * run_a):
-        lasts = record.lasted_s(first + a, first + b - 1) >= END_S and b - a >= SUSTAINED_SAMPLES
-        goes_off = b == len(current_a) and b - a >= FEWEST_CALM_ROWS
-        if not (lasts or goes_off):
+        if not _lasts(record, first + a, first + b, b == len(current_a)):
             continue
-        # It falls at first, and may rise again at last.
-        inner = slice(first + a + (b - a) // 3, first + b - (b - a) // 10)
-        flat_a = record.current_a[inner]
-        if robust_sd(flat_a) > record.still_a:
+        if _is_left(record, first + a, first + b, run_a, jumps_a, inner=a > 0 and b < len(current_a)):
+            yield _arrived(record, first + a, first + b, run_a, entered=bool(a)), first + b
             continue
-        calm = b - a >= FEWEST_CALM_ROWS and robust_sd(np.diff(flat_a)) <= CALM * CALM * jumps_a
-        level_a = median_of(flat_a)
-        calm = calm and (
-            b == len(current_a) or a == 0 or _steps(record, first + a, first + b, level_a, run_a)
-        )
-        if level_a < none_turns_a or calm or _holds(record, first + a, first + b):
-            falling_a = level_a + STILL_FALLING * (run_a - level_a)
-            above = np.flatnonzero(record.current_a[first + a : inner.start] > falling_a)
-            yield first + a + (int(above[-1]) + 1 if a and len(above) else 0), first + b
+        for c, d in runs_of(current_a[a:b] < none_turns_a):  # part of it may be a motor that turns lightly
+            inside = first + a + c, first + a + d
+            if _lasts(record, *inside, a + d == len(current_a)) and _flat_level(record, *inside) is not None:
+                yield _arrived(record, *inside, run_a, entered=bool(a + c)), inside[1]
+
+
+def _is_left(record: RunRecord, begin: int, stop: int, run_a: float, jumps_a: float, inner: bool) -> bool:
+    """Whether a stretch of low current is one flat level that no motor turns with, or as calm as none does.
+
+    ``inner``: the motor ran before and after it.
+    """
+    flat_a = _flat_level(record, begin, stop)
+    if flat_a is None:
+        return False
+    level_a = median_of(flat_a)
+    if level_a < ABOUT * TURNS * min(record.stroke.no_load_a, run_a) or _holds(record, begin, stop):
+        return True
+    # A level that a motor may turn at must last: that of a drive's jog behind its ramp doesn't.
+    calm = (
+        stop - begin >= FEWEST_CALM_ROWS
+        and record.lasted_s(begin, stop - 1) >= END_S
+        and robust_sd(np.diff(flat_a)) <= CALM * CALM * jumps_a
+    )
+    return calm and (not inner or _steps(record, begin, stop, level_a, run_a))
+
+
+def _lasts(record: RunRecord, begin: int, stop: int, at_the_end: bool) -> bool:
+    lasts = record.lasted_s(begin, stop - 1) >= END_S and stop - begin >= SUSTAINED_SAMPLES
+    return lasts or (at_the_end and stop - begin >= FEWEST_CALM_ROWS)
+
+
+def _inner(begin: int, stop: int) -> slice:
+    """Rows of a low level without its ends: it falls at first, and may rise again at last."""
+    return slice(begin + (stop - begin) // 3, stop - (stop - begin) // 10)
+
+
+def _flat_level(record: RunRecord, begin: int, stop: int) -> FloatArray | None:
+    """The inner rows of a low level [A]; None: they aren't flat."""
+    flat_a = record.current_a[_inner(begin, stop)]
+    return None if robust_sd(flat_a) > record.still_a else flat_a
+
+
+def _arrived(record: RunRecord, begin: int, stop: int, run_a: float, entered: bool) -> int:
+    """First row of a low level at which the fall to it is over; ``entered``: something flowed before."""
+    inner = _inner(begin, stop)
+    level_a = median_of(record.current_a[inner])
+    falling_a = level_a + STILL_FALLING * (run_a - level_a)
+    above = np.flatnonzero(record.current_a[begin : inner.start] > falling_a)
+    return begin + (int(above[-1]) + 1 if entered and len(above) else 0)
 
 
 def _steps(record: RunRecord, begin: int, stop: int, level_a: float, run_a: float) -> bool:

@@ -36,6 +36,8 @@ CALM = 0.5
 turns brings its brushes and its load along)."""
 CALMER, ABOUT_AS_CALM = 0.8, 1.5
 """So many times the scatter of another stretch: surely calmer than it, and no rougher (*assumed*)."""
+FEW_OF = 50
+"""One in so many steps may be a movement's start or end."""
 STEP_S = 0.05
 """A switch or a drive changes the current by half of its step within this time [s] (*practice*)."""
 GONE_SHARE = 0.05
@@ -262,7 +264,7 @@ def _looks_like_rest(
         return False
     both = near[1:] & near[:-1]
     steps = np.diff(current_a)
-    rest_a, other_a = robust_sd(steps[both]), robust_sd(steps[~(near[1:] | near[:-1])])
+    rest_a, other_a = (_usual_step(part) for part in (steps[both], steps[~(near[1:] | near[:-1])]))
     away_a = median_of(np.abs(current_a[~near]))  # movements may go both ways
     nearer = away_a <= abs(level_a)
     if nearer and paused:
@@ -271,9 +273,27 @@ def _looks_like_rest(
         return True
     first, last = away[0][0], away[-1][1]
     reach = max(2, int(STEP_S / period_s))
+    if _lowest_at_both_ends(current_a, near, level_a, no_load_current_a) and not nearer:
+        return True
     edge = current_a[first : first + reach] if first > 0 else current_a[max(0, last - reach) : last]
     stepped_a = float(np.abs(edge - level_a).max())
     return not nearer and stepped_a >= 0.5 * (away_a - abs(level_a))
+
+
+def _lowest_at_both_ends(
+    current_a: FloatArray, near: NDArray[np.bool_], level_a: float, no_load_current_a: float
+) -> bool:
+    """Whether a record begins and ends at a level that no motor turns with, and nothing in it lies lower."""
+    away = runs_of(~near)
+    ends = away[0][0] >= FEWEST_NOISE_ROWS and away[-1][1] <= len(near) - FEWEST_NOISE_ROWS
+    lower = np.abs(current_a) < abs(level_a) - REST_SHARE * no_load_current_a
+    return ends and abs(level_a) < no_load_current_a and not bool(lower.any())
+
+
+def _usual_step(steps: FloatArray) -> float:
+    """Standard deviation of the steps from row to row without the widest few: on a coarse converter most of them are nothing,
+    and a start or an end among them would stand for all."""
+    return robust_sd(steps[np.argsort(np.abs(steps))[: len(steps) - len(steps) // FEW_OF]])
 
 
 def _few_rows(current_a: FloatArray, no_load_current_a: float) -> float | None:

@@ -57,7 +57,9 @@ def _went_on(evidence: Evidence) -> Sign | None:
     segments = evidence.segments
     rows = slice(segments.first, segments.last + 1)
     time_s = evidence.trace.time_s[rows]
-    gone = runs_of(segments.current_a[rows] < 0.5 * evidence.idle_a)
+    # What flowed at rest may flow no more: then all that is read is the motor's.
+    most_a = segments.current_a[rows] + max(0.0, segments.polarity * segments.zero_a)
+    gone = runs_of(most_a < 0.5 * evidence.idle_a)
     opened, closed = max(gone, key=lambda run: run[1] - run[0], default=(0, 0))
     lasted_s = float(time_s[min(closed, len(time_s) - 1)] - time_s[opened])
     if lasted_s <= PAUSE_S:
