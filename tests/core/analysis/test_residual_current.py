@@ -119,12 +119,12 @@ def test_a_current_cut_off_flat_hides_the_surge_of_the_next_movement():
     assert len(found) == 2
 
 
-def test_what_the_current_at_rest_would_explain_is_undecided_and_no_light_run():
+def test_what_the_current_at_rest_would_explain_is_told_and_undecided():
     hold_a = 0.9 * NO_LOAD_A
     throw = np.concatenate((start(0.5, 1.7), flat(10.0, 1.7)))
     usual = make_baseline([judged(flat(1.0, 0.0), throw, flat(1.0, 0.0))[0]], "drawn")
     (found,) = assess_record(drawn(flat(1.5, hold_a), throw, flat(1.5, hold_a)), SIGNED, {"lock": usual})
-    assert [sign.level for sign in found.signs if sign.sign == "light-run"] == ["info"]
+    assert [sign.level for sign in found.signs if sign.sign == "light-run"] == ["watch"]
     assert found.verdict == "undecided"
     assert "flowed at rest would explain it" in found.because
     light = np.concatenate((start(0.5, NO_LOAD_A), flat(10.0, NO_LOAD_A)))

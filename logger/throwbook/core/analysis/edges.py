@@ -21,8 +21,8 @@ from throwbook.core.assessment import Figures
 from throwbook.core.quantities.statistics import from_half_width, from_step, median_of, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
-ROWS_BESIDE, ROWS_AT_THE_END = 12, 3
-"""Rows that show the level beside an edge, and how it was at last."""
+ROWS_BESIDE = 12
+"""Rows that show the level beside an edge."""
 CLEARLY_SIGMAS = 4.0
 CLEARLY_SHARE = 0.05
 """A row lower than the level by this share, and by four times its scatter, is clearly below it (*practice*)."""
@@ -99,12 +99,12 @@ def end_of_movement(time_s: FloatArray, segments: Segments, jitter_s: float) -> 
 
 
 def _level_at_last(segments: Segments, current_a: FloatArray) -> float:
-    """What flowed at last [A]; where the start is still dying away, what that leaves for the last row."""
+    """What a start that is still dying away leaves for the last row [A]; infinite for a movement that outlasts its start."""
     first, last = segments.first, segments.last
-    rows_a = current_a[max(first, last - ROWS_AT_THE_END) : last]
-    if len(rows_a) < 2 or last - first > 2 * ROWS_BESIDE:
-        return median_of(rows_a) if len(rows_a) else float(current_a[last])
-    return float(rows_a[-1] * min(1.0, rows_a[-1] / max(rows_a[-2], 1e-9)))
+    if last - first < 2 or last - first > 2 * ROWS_BESIDE:
+        return float("inf")
+    before_a, at_a = current_a[last - 2 : last]
+    return float(at_a * min(1.0, at_a / max(before_a, 1e-9)))
 
 
 def _may_have_bounced_since(time_s: FloatArray, segments: Segments) -> float:

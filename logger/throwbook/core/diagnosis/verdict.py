@@ -13,7 +13,6 @@ from throwbook.core.analysis.residual_current import JOG, TURNS
 from throwbook.core.assessment import (
     CUT_OFF,
     FAIL,
-    INFO,
     NO_RUN,
     PASS,
     STALL,
@@ -26,6 +25,7 @@ from throwbook.core.assessment import (
     Sign,
 )
 from throwbook.core.diagnosis.evidence import Evidence
+from throwbook.core.diagnosis.signs.load import FLOWED_AT_REST
 from throwbook.core.machine.limits import (
     ALERT,
     HIGHEST_SUPPLY,
@@ -180,14 +180,14 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
     if failed:
         return FAIL, beyond_text(failed[0], figures)
     told = [sign for sign in signs if sign.level == WATCH]
-    if told:
-        return WATCH, _sentence(told[0].because)
+    settled = [sign for sign in told if FLOWED_AT_REST not in sign.because]
+    if settled:
+        return WATCH, _sentence(settled[0].because)
     over = [one for one in checks if one.decision == WATCH]
     if over:
         return WATCH, beyond_text(over[0], figures)
-    unsettled = [sign for sign in signs if sign.sign == "light-run" and sign.level == INFO]
-    if unsettled:
-        return UNDECIDED, f"{_sentence(unsettled[0].because)} {SETTLE_LIGHT}"
+    if told:
+        return UNDECIDED, f"{_sentence(told[0].because)} {SETTLE_LIGHT}"
     open_ones = [one for one in checks if one.decision == UNDECIDED]
     if open_ones:
         one = open_ones[0]

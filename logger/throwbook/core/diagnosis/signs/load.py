@@ -40,6 +40,10 @@ def over_rated(evidence: Evidence) -> Sign | None:
     )
 
 
+FLOWED_AT_REST = "flowed at rest would explain it"
+"""A light run that says so is one that the record can't tell from a loaded one."""
+
+
 def light_run(evidence: Evidence) -> Sign | None:
     """Near no-load current all the way: the drive isn't moving the mechanism."""
     run = evidence.figures.run_current_a
@@ -67,7 +71,7 @@ def light_run(evidence: Evidence) -> Sign | None:
     )
     return Sign(
         "light-run",
-        FAIL if surely else INFO if explained else WATCH,
+        FAIL if surely else WATCH,
         f"running current {run.value:.2f} A over the whole travel, close to the no-load current of {idle:.2f} A; the baseline has {usual:.2f} A"
         + ("" if surely else f"; {unsure}"),
         value=run.value,
@@ -99,7 +103,7 @@ def _lighter(evidence: Evidence, usual: float) -> Sign | None:
 
 
 def _would_explain_it(flowed_a: float) -> str:
-    return f"the {flowed_a:.2g} A that flowed at rest would explain it, if they stop while the motor runs"
+    return f"the {flowed_a:.2g} A that {FLOWED_AT_REST}, if they stop while the motor runs"
 
 
 def _flowed_at_rest(evidence: Evidence) -> float:
