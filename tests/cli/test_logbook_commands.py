@@ -95,3 +95,29 @@ def test_a_rig_file_that_cannot_be_read_is_not_covered_and_hides_no_status(path)
     assert "Not covered: rig file." in run("status", RIG, book=path).stdout
     raised = run("order", "raise", RIG, "--cause", "damage", "--because", "left pin bent", book=path).stdout
     assert "DO NOT USE" in raised
+
+
+def test_a_backup_is_put_back_and_what_it_lacks_is_said(run, tmp_path):
+    copy = tmp_path / "copy.throwbook"
+    assert run("backup", str(copy))[0] == 0
+    assert run("order", "raise", RIG, "--cause", "damage", "--because", "bent pin", "--by", "M. K.")[0] == 0
+    code, out, err = run("backup", "--restore", str(copy), "--by", "M. K.")
+    assert (code, err) == (0, "")
+    said = " ".join(out.split())
+    assert f"Put back from {copy}" in said
+    assert "Carried over from it: 1 order." in said
+    [kept] = run.path.parent.glob("*-before-restore-*")
+    first = kept.read_bytes()
+    assert json.loads(run("status", RIG, "--json")[1])["status"] == "do not use"
+    run.path.write_bytes(b"")
+    code, out, err = run("backup", "--restore", str(copy), "--by", "M. K.", "--json")
+    done = json.loads(out)
+    assert (code, done["unread"], done["held"]) == (0, "the logbook was empty", [RIG])
+    assert kept.read_bytes() == first
+    assert json.loads(run("status", RIG, "--json")[1])["status"] == "restricted"
+    signed = ("--all", "--because", "nothing was thrown since", "--signed", "M. K.")
+    code, _, err = run("order", "clear", RIG, *signed)
+    assert code == 0, err
+    code, _, err = run("backup", "other.throwbook", "--restore", str(kept))
+    assert code == 2
+    assert "a copy and a restore at once" in err

@@ -91,24 +91,64 @@ def _progress(done: int, total: int) -> None:
 
 @click.command()
 @click.argument("target", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--restore",
+    "source",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Put the logbook back from this backup instead.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@by_option
 @click.pass_context
-def backup(ctx: click.Context, target: Path | None, as_json: bool) -> None:
+def backup(
+    ctx: click.Context, target: Path | None, source: Path | None, as_json: bool, by: str | None
+) -> None:
     """Copy the logbook while it may be in use, and make sure that the copy is whole.
 
     Without TARGET the copy lies beside the logbook, named after the moment. Keep one on another disk.
 
+    --restore puts the logbook back from a backup. The present file is kept beside it, and what it holds that the backup lacks is
+    carried over. Where it can't be read, every rig is restricted until somebody signs for what may have been written since.
+
     \b
-    Example:
+    Examples:
       throwbook backup /media/stick/logbook-2026.throwbook
+      throwbook backup --restore /media/stick/logbook-2026.throwbook --by "M. K."
     """
     from throwbook.jobs.logbook_care import back_up
 
+    if source is not None:
+        if target is not None:
+            raise InputError("a copy and a restore at once", "--restore", f"Leave out {target}.")
+        _restore(ctx, source, by, as_json)
+        return
     made = back_up(logbook_of(ctx), target, now())
     if as_json:
         output.json_line({"backup": str(made.target), "bytes": made.bytes, "whole": True})
     else:
         output.line(f"Whole copy at {made.target} ({made.bytes / 1e6:.1f} MB).")
+
+
+def _restore(ctx: click.Context, source: Path, by: str | None, as_json: bool) -> None:
+    from dataclasses import asdict
+
+    from throwbook.jobs.restore import restore
+
+    done = restore(logbook_of(ctx), source, who(by), now(), waiting)
+    if as_json:
+        told = asdict(done)
+        output.json_line(told | {"path": str(done.path), "kept": str(done.kept) if done.kept else None})
+        return
+    output.line(f"Put back from {source}: {done.path}")
+    if done.kept is not None:
+        output.line(f"The file that was there is kept: {done.kept}")
+        counted = [_counted(done.added[name], word) for name, word in COUNTED.items() if name in done.added]
+        output.line(f"Carried over from it: {', '.join(counted) or 'nothing that the backup lacks'}.")
+    if done.unread:
+        output.line(f"It could not be read through: {done.unread}.", style="warn")
+    for rig in done.held:
+        output.line(f"{rig}: restricted until somebody signs (throwbook order list {rig}).", style="warn")
 
 
 @click.command()

@@ -180,6 +180,7 @@ ORDER_CAUSES: dict[str, str] = {
     "acceptance lapsed": "an accepted sheet no longer passes the rules of acceptance",
     "unread recording": "a recording that cannot be judged was set aside",
     "shared record": "one record stands on two rigs: one of them never made that throw",
+    "restored backup": "the logbook was put back from a backup: what was written since is not known",
     "reassigned throw": "a signed correction moved an imported throw to another rig, or to none",
     "watch sign": "a throw showed a sign to watch",
     "person: watch": "a person set it to watch",

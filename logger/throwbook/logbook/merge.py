@@ -211,7 +211,7 @@ def merge(book: "Logbook", other: Path, terms: Terms = NO_TERMS) -> Merged:
         raise InputError("there is no such file", str(other), "Give the path of the other logbook.")
     if book.path.exists() and other.samefile(book.path):
         raise InputError("this is the same logbook", str(other), "Give the path of another one.")
-    with _brought_up(other) as copy:
+    with brought_up(other) as copy:
         return _take_over(book, copy, other, terms)
 
 
@@ -358,7 +358,7 @@ def _refuse_broken_list(copy: Path, other: Path) -> None:
 
 
 @contextlib.contextmanager
-def _brought_up(other: Path) -> Iterator[Path]:
+def brought_up(other: Path) -> Iterator[Path]:
     """A private copy of the other logbook at this program's version; the other itself isn't touched."""
     folder = Path(tempfile.mkdtemp(prefix="throwbook-merge-"))
     try:

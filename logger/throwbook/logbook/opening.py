@@ -64,7 +64,7 @@ def safe_copy(db: sqlite3.Connection, path: Path, target: Path) -> None:
     part = target.with_name(target.name + ".part")
     with plain_errors(target):
         try:
-            _remove(part)
+            remove_file(part)
             os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             with contextlib.closing(sqlite3.connect(part)) as copy:
                 db.backup(copy)
@@ -78,10 +78,10 @@ def safe_copy(db: sqlite3.Connection, path: Path, target: Path) -> None:
             part.replace(target)
             sync(target.parent)
         finally:
-            _remove(part)
+            remove_file(part)
 
 
-def _remove(part: Path) -> None:
+def remove_file(part: Path) -> None:
     """A copy that isn't whole, and its journal, which must never be played into another copy."""
     for ending in ("", "-journal", "-wal", "-shm"):
         part.with_name(part.name + ending).unlink(missing_ok=True)
@@ -149,7 +149,7 @@ def open_reading(path: Path, waiting: Waiting | None) -> tuple[sqlite3.Connectio
         if db.execute("PRAGMA user_version").fetchone()[0] == migrations.NEWEST:
             return db, scratch
         db.close()
-        scratch = scratch or _private_copy(path)
+        scratch = scratch or private_copy(path)
         open_writing(scratch / path.name, waiting).close()
         return connect(scratch / path.name, "query"), scratch
 
@@ -176,11 +176,12 @@ def open_without_files(path: Path) -> tuple[sqlite3.Connection, Path | None]:
     journal = path.with_name(path.name + "-wal")
     if not (journal.exists() and journal.stat().st_size > 0):
         return connect(path, "immutable"), None
-    scratch = _private_copy(path)
+    scratch = private_copy(path)
     return connect(scratch / path.name, "query"), scratch
 
 
-def _private_copy(path: Path) -> Path:
+def private_copy(path: Path) -> Path:
+    """A folder of our own with a copy of the file and of what SQLite hasn't put into it yet."""
     scratch = Path(tempfile.mkdtemp(prefix="throwbook-"))
     for ending in ("", "-wal"):
         part = path.with_name(path.name + ending)

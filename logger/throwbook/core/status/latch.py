@@ -55,6 +55,7 @@ _LEVEL_OF: dict[str, str] = {
     "acceptance lapsed": RESTRICTED,
     "unread recording": RESTRICTED,
     "shared record": RESTRICTED,
+    "restored backup": RESTRICTED,
     "reassigned throw": WATCH,
     "watch sign": WATCH,
     "person: watch": WATCH,
