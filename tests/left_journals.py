@@ -10,7 +10,7 @@ from tests.ports.bench import throw_source
 from throwbook.files.journal import Journal
 from throwbook.jobs.find import journal_folder
 from throwbook.protocol.session import Session
-from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard, Source
+from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard, Source
 
 BEGUN = datetime(2026, 3, 14, 8, 12, tzinfo=UTC)
 STEP_S = 0.05
@@ -56,7 +56,7 @@ def leave_journal(
     } | head
     file = journal_folder(logbook) / f"{begun:%Y%m%d-%H%M%S-%f}-{rig}-{direction}.journal"
     journal = Journal(file, header, 0.0)
-    board, session = RehearsalBoard(source or throw_source(), replace(IDENTITY, id="shunt-1")), Session()
+    board, session = SimulatedBoard(source or throw_source(), replace(IDENTITY, id="shunt-1")), Session()
     to_board = session.start(200, None)
     for number in range(int(seconds / STEP_S)):
         sent = board.receive(to_board, number * STEP_S) + board.advance((number + 1) * STEP_S)

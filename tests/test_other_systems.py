@@ -16,7 +16,7 @@ from throwbook.protocol.simulated_board import IDENTITY
 TOP = Path(__file__).parents[1]
 SAMPLES = TOP / "sample-runs"
 BOARD = replace(IDENTITY, id="bench-1")
-"""A rehearsal board's throw would go into a file where the tests run, not into the logbook."""
+"""A simulated board's throw would go into a file where the tests run, not into the logbook."""
 RIG = SAMPLES / "yard-loader.toml"
 SOURCES = sorted([*(TOP / "logger").rglob("*.py"), *(TOP / "tui").rglob("*.py")])
 UNIX_ONLY = {

@@ -28,7 +28,7 @@ from throwbook.protocol.framing import Framer, crc, fault_of, frame
 from throwbook.protocol.messages import Lost, Samples
 from throwbook.protocol.samples import decode_block
 from throwbook.protocol.session import Session
-from throwbook.protocol.simulated_board import RehearsalBoard, Trouble
+from throwbook.protocol.simulated_board import SimulatedBoard, Trouble
 
 NOW = datetime(2026, 3, 14, tzinfo=UTC)
 QUICK = "--quick" in sys.argv
@@ -146,7 +146,7 @@ def losses() -> list[Row]:
     injected = counted = 0
     for seed in range(20):
         trouble = Trouble(flipped_bits=0.001, dropped_bytes=0.001, lost_samples=0.01)
-        board, session = RehearsalBoard(throw_source(), trouble=trouble, seed=seed), Session()
+        board, session = SimulatedBoard(throw_source(), trouble=trouble, seed=seed), Session()
         last = 0
         answer = board.receive(session.start(400), 0.0)
         now_s = 0.0
@@ -172,7 +172,7 @@ def memory_of_a_day() -> list[Row]:
     def at_rest(time_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         return rng.normal(0, 0.01, len(time_s)), np.full(len(time_s), 12.6)
 
-    board, session, record = RehearsalBoard(at_rest), Session(), TrialRecord(RIG, "lock")
+    board, session, record = SimulatedBoard(at_rest), Session(), TrialRecord(RIG, "lock")
     answer = board.receive(session.start(200), 0.0)
     while answer:
         for event in session.receive(answer):
@@ -205,7 +205,7 @@ def board_elsewhere(port: PseudoPort, stop: threading.Event) -> None:
     def source(time_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         return 2 + rng.normal(0, 0.01, len(time_s)), np.full(len(time_s), 12.6)
 
-    serve(RehearsalBoard(source), port, stop)
+    serve(SimulatedBoard(source), port, stop)
 
 
 def through_a_terminal() -> list[Row]:
@@ -265,7 +265,7 @@ def verdict_after_the_end() -> list[Row]:
 
 
 def end_to_verdict_s() -> float:
-    """One throw on a rehearsal board, 16 times faster than real."""
+    """One throw on a simulated board, 16 times faster than real."""
     over_s: list[float] = []
 
     def on_live(figures: LiveFigures) -> None:

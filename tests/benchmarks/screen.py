@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.screen [--trials 100000] [--keep FOLDER]
 
-The program runs in a process of its own on a pseudo-terminal of 120 by 40; a rehearsal board at 1,000 samples a second
+The program runs in a process of its own on a pseudo-terminal of 120 by 40; a simulated board at 1,000 samples a second
 hangs on another one and is a process of its own, not counted. A key counts as answered when what it asked for has
 come out of the terminal. Prints a table: what, limit, measured.
 """
@@ -126,7 +126,7 @@ def opening_s(logbook: Path) -> float:
 
 
 def be_board(logbook: Path, name: Connection, stop: Event) -> None:
-    """A rehearsal board in a process of its own, so that it can't keep the stopwatch waiting; tells its port."""
+    """A simulated board in a process of its own, so that it can't keep the stopwatch waiting; tells its port."""
     made = make_board(Rehearsal(find_rig("slow-loader", str(logbook)).rig, rest_s=2.0, rate_hz=RATE_HZ))
     port = PseudoPort()
     name.send(port.name)
@@ -136,7 +136,7 @@ def be_board(logbook: Path, name: Connection, stop: Event) -> None:
 
 @contextmanager
 def board(logbook: Path) -> Iterator[str]:
-    """A rehearsal board; gives its port."""
+    """A simulated board; gives its port."""
     apart = multiprocessing.get_context("spawn")
     stop, (heard, name) = apart.Event(), apart.Pipe(duplex=False)
     process = apart.Process(target=be_board, args=(logbook, name, stop))
@@ -175,7 +175,7 @@ def child(logbook: str, port: str, told: str) -> None:
             self.push_screen(RecordScreen("slow-loader", "slow-loader-1", "lock"))
 
     answer_escape_sooner()
-    os.chdir(Path(told).parent)  # a rehearsal board's throw becomes a file in the folder it is recorded in
+    os.chdir(Path(told).parent)  # a simulated board's throw becomes a file in the folder it is recorded in
     App(Desk(logbook=logbook, by="M. K.", port=port, baud=BAUD, rate_hz=RATE_HZ)).run()
     Path(told).write_text(" ".join(f"{one:.4f}" for one in drawn_s))
 

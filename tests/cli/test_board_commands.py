@@ -1,4 +1,4 @@
-"""The commands of the board path as a person types them, against a rehearsal board on a real pseudo-terminal."""
+"""The commands of the board path as a person types them, against a simulated board on a real pseudo-terminal."""
 
 import json
 import signal

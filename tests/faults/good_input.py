@@ -61,14 +61,14 @@ def board_seeds() -> Sequence[bytes]:
     import numpy as np
 
     from throwbook.protocol.session import Session
-    from throwbook.protocol.simulated_board import RehearsalBoard
+    from throwbook.protocol.simulated_board import SimulatedBoard
 
     def source(time_s):
         return np.where(time_s > 0.05, 1.6, 0.0), np.full(len(time_s), 12.6)
 
     seeds = []
     for seconds in (0.1, 0.3, 0.8):
-        board, session = RehearsalBoard(source), Session()
+        board, session = SimulatedBoard(source), Session()
         stream = board.power_up()
         answer = board.receive(session.start(200), 0.0)
         while answer:

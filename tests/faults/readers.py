@@ -188,9 +188,9 @@ def from_board(data: bytes, draw: random.Random, folder: Path) -> None:
 def to_board(data: bytes, draw: random.Random, folder: Path) -> None:
     import numpy as np
 
-    from throwbook.protocol.simulated_board import RehearsalBoard
+    from throwbook.protocol.simulated_board import SimulatedBoard
 
-    board = RehearsalBoard(lambda time_s: (np.zeros(len(time_s)), np.full(len(time_s), 12.0)))
+    board = SimulatedBoard(lambda time_s: (np.zeros(len(time_s)), np.full(len(time_s), 12.0)))
     board.power_up()
     board.receive(_framed(data) if draw.random() < 0.5 else data, 0.0)
     board.advance(0.1)

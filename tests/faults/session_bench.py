@@ -15,11 +15,11 @@ from throwbook.jobs.find import opened
 from throwbook.jobs.logbook_care import check
 from throwbook.jobs.rigs import add_rig
 from throwbook.ports.serial_port import PseudoPort
-from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard
+from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard
 
 RIG = "yard-loader"
 BOARD = replace(IDENTITY, id="bench-1")
-"""What a rehearsal board records isn't kept."""
+"""What a simulated board records isn't kept."""
 SPEED = 4.0
 REST_S, RUN_S = 2.0, 6.0
 """Of board time: a throw of two seconds altogether."""
@@ -102,7 +102,7 @@ class Bench:
 
 
 @contextmanager
-def board_for_a_throw() -> Iterator[tuple[PseudoPort, RehearsalBoard]]:
+def board_for_a_throw() -> Iterator[tuple[PseudoPort, SimulatedBoard]]:
     """One that throws by itself after it was asked."""
     source = throw_source(rest_s=REST_S, run_s=RUN_S)
     with board_on_a_cable(source, speed=SPEED, identity=BOARD) as both:

@@ -33,7 +33,7 @@ from throwbook.jobs.store_trial import Place, keep
 from throwbook.jobs.trial_builder import TrialRecord
 from throwbook.ports.serial_port import PseudoPort, serve
 from throwbook.protocol.session import Session
-from throwbook.protocol.simulated_board import RehearsalBoard, Trouble
+from throwbook.protocol.simulated_board import SimulatedBoard, Trouble
 
 RIG_FILE = Path(__file__).parents[2] / "sample-runs" / "yard-loader.toml"
 STARTED = datetime(2026, 4, 1, 6, 0, tzinfo=UTC)
@@ -81,7 +81,7 @@ def soak(
     """Throw, record, judge and keep ``throws`` times; ``tell`` is called now and then with how things stand."""
     day, book = Day(), folder / "soak.throwbook"
     rig = read_rig(RIG_FILE)
-    add_rig(book, RIG_FILE, "M. K.", STARTED, FOR_PRACTICE)  # what a rehearsal board sends goes nowhere else
+    add_rig(book, RIG_FILE, "M. K.", STARTED, FOR_PRACTICE)  # what a simulated board sends goes nowhere else
     rehearsal = Rehearsal(rig, rest_s=1.0, seed=seed)
     script, identity = ThrowScript(rehearsal), make_board(rehearsal).identity
     took_s: list[float] = []
@@ -94,7 +94,7 @@ def soak(
         direction = DIRECTIONS[number % 2]
         given = RecordPlan("", rig, direction, journal_folder(str(book)), rig_ref=rig.name)
         trouble = TROUBLES[number % len(TROUBLES)]
-        board = RehearsalBoard(
+        board = SimulatedBoard(
             script, identity, trouble, seed=number
         )  # switched on anew, the machine goes on
         if number % through_a_port == through_a_port - 1:
@@ -115,7 +115,7 @@ def soak(
     return day
 
 
-def _in_this_thread(given: RecordPlan, board: RehearsalBoard, now: datetime) -> Recorded:
+def _in_this_thread(given: RecordPlan, board: SimulatedBoard, now: datetime) -> Recorded:
     """The same bytes, journal and trial as the job's, without a port."""
     session, record = Session(), TrialRecord(given.rig, given.direction)
     header = {"rig": given.rig.name, "rig_ref": given.rig_ref, "direction": given.direction, "rate_hz": 200}
@@ -136,7 +136,7 @@ def _in_this_thread(given: RecordPlan, board: RehearsalBoard, now: datetime) -> 
     return judged(record, given.rig_ref, None, {}, journal.path, "the current is off again", None, [])
 
 
-def _through_a_port(given: RecordPlan, board: RehearsalBoard, now: datetime) -> Recorded:
+def _through_a_port(given: RecordPlan, board: SimulatedBoard, now: datetime) -> Recorded:
     port, stop = PseudoPort(), threading.Event()
     thread = threading.Thread(target=serve, args=(board, port, stop), kwargs={"speed": SPEED})
     thread.start()

@@ -99,7 +99,7 @@ def test_a_session_that_ends_in_a_stall_takes_the_rig_out_of_use_or_holds_it_unt
     number: signal.Signals, tmp_path: Path
 ):
     assert run(tmp_path, "rig", "add", RIG_FILE).returncode == 0
-    board = replace(IDENTITY, id="bench-1")  # what a rehearsal board records isn't kept
+    board = replace(IDENTITY, id="bench-1")  # what a simulated board records isn't kept
     with board_on_a_cable(stall_source(run_s=2.0), speed=8.0, identity=board) as (port, sender):
         recording = recording_of(tmp_path, "--rig", RIG, *ENDLESS, "--port", port.name)
         assert until(lambda: sender.injected.sent > 1500 and journal_bytes(tmp_path) > ENOUGH_BYTES)

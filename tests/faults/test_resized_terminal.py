@@ -19,7 +19,7 @@ TOP = Path(__file__).parents[2]
 FIGURE = re.compile(r"^ [ \u2588]*\u2588[ \u2588]*$", re.MULTILINE)
 """A line of the large figure: blocks and blanks."""
 BOARD = replace(IDENTITY, id="bench-1")
-"""What a rehearsal board records isn't kept."""
+"""What a simulated board records isn't kept."""
 
 
 def large_figure(screen: str) -> bool:

@@ -66,7 +66,11 @@ def recorded_from(emulator, sketches, rig_file, tmp_path):
     return record
 
 
-@pytest.mark.parametrize("sensor", BOARDS)
+# That every sample of every board arrives with its value, test_emulated_boards finds; what is judged of it is one code.
+@pytest.mark.parametrize(
+    "sensor",
+    [pytest.param(one, marks=pytest.mark.long if number else ()) for number, one in enumerate(BOARDS)],
+)
 def test_a_healthy_stroke_is_recorded_and_judged(recorded_from, sensor):
     recorded = recorded_from(sensor)
     assert recorded.problem is None

@@ -1,4 +1,4 @@
-"""The recording job against a rehearsal board on a real pseudo-terminal."""
+"""The recording job against a simulated board on a real pseudo-terminal."""
 
 import threading
 import time
@@ -27,7 +27,7 @@ SPEED = 16.0
 
 
 def plan(port: str, folder: Path, **changes) -> RecordPlan:
-    """Patient by default: a loaded machine may stop the rehearsal board for a while."""
+    """Patient by default: a loaded machine may stop the simulated board for a while."""
     given = {"rig": RIG, "silent_s": 10.0, "answer_within_s": 30.0, **changes}
     return RecordPlan(port=port, direction="lock", folder=folder, rig_ref="rig.toml", **given)
 

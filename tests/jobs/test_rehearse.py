@@ -1,4 +1,4 @@
-"""The rehearsal board's script: rest, a throw, the throw back; trouble and faults as typed."""
+"""The simulated board's script: rest, a throw, the throw back; trouble and faults as typed."""
 
 from itertools import pairwise
 

@@ -1,4 +1,4 @@
-"""A bench for the tests: a rehearsal board behind a pseudo-terminal, in a thread of its own."""
+"""A bench for the tests: a simulated board behind a pseudo-terminal, in a thread of its own."""
 
 import threading
 from collections.abc import Iterator
@@ -8,7 +8,7 @@ import numpy as np
 
 from throwbook.core.rig import Actuator, LockMechanism, Rig
 from throwbook.ports.serial_port import PseudoPort, serve
-from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard, Source, Trouble
+from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard, Source, Trouble
 
 RIG = Rig(
     name="yard-loader",
@@ -35,10 +35,10 @@ def throw_source(
 @contextmanager
 def board_on_a_cable(
     source: Source | None = None, *, trouble: Trouble | None = None, speed: float = 1.0, identity=IDENTITY
-) -> Iterator[tuple[PseudoPort, RehearsalBoard]]:
+) -> Iterator[tuple[PseudoPort, SimulatedBoard]]:
     """A board that answers until the block is left."""
     port = PseudoPort()
-    board = RehearsalBoard(source or throw_source(), identity, trouble)
+    board = SimulatedBoard(source or throw_source(), identity, trouble)
     stop = threading.Event()
 
     def run() -> None:

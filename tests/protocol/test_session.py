@@ -22,7 +22,7 @@ from throwbook.protocol.messages import (
     Unfit,
 )
 from throwbook.protocol.session import CUT, IDLE, RUNNING, SETTING, Session
-from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard, Trouble
+from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard, Trouble
 
 
 def ramp(time_s):
@@ -69,7 +69,7 @@ def running_session(rate_hz: int = 200) -> Session:
 
 
 def test_a_whole_conversation_gives_every_sample_with_its_time_and_value():
-    board, session = RehearsalBoard(ramp), Session()
+    board, session = SimulatedBoard(ramp), Session()
     events = converse(board, session, seconds=10, rate_hz=200)
     assert [type(event) for event in events[:4]] == [Answered, Identified, Started, Samples]
     assert np.array_equal(joined(events, "index"), np.arange(2001))
@@ -86,7 +86,7 @@ def test_a_whole_conversation_gives_every_sample_with_its_time_and_value():
 def test_the_same_events_come_out_in_any_pieces(piece: int):
     def run(piece):
         return converse(
-            RehearsalBoard(ramp, trouble=Trouble(flipped_bits=0.002)),
+            SimulatedBoard(ramp, trouble=Trouble(flipped_bits=0.002)),
             Session(),
             seconds=3,
             rate_hz=200,
@@ -115,7 +115,7 @@ def test_the_same_events_come_out_in_any_pieces(piece: int):
     ids=lambda trouble: repr(trouble)[8:40],
 )
 def test_loss_counted_is_loss_injected_exactly(trouble: Trouble, seed: int):
-    board, session = RehearsalBoard(ramp, trouble=trouble, seed=seed), Session()
+    board, session = SimulatedBoard(ramp, trouble=trouble, seed=seed), Session()
     events = converse(board, session, seconds=15, rate_hz=400)
     index = joined(events, "index")
     # What is lost before the first or after the last sample got can't be known; those lines are few and counted here.
@@ -127,7 +127,7 @@ def test_loss_counted_is_loss_injected_exactly(trouble: Trouble, seed: int):
 
 
 def test_a_loss_longer_than_a_whole_turn_of_seq_is_still_counted_exactly():
-    board, session = RehearsalBoard(ramp, trouble=Trouble(silent_at_s=5, silent_for_s=500)), Session()
+    board, session = SimulatedBoard(ramp, trouble=Trouble(silent_at_s=5, silent_for_s=500)), Session()
     converse(board, session, seconds=510, rate_hz=400)
     assert session.lost == 500 * 400 == board.injected.lost
 
@@ -147,7 +147,7 @@ def test_seq_and_micros_are_unwrapped_over_days():
 
 
 def test_a_board_that_starts_anew_cuts_the_record_and_keeps_what_came():
-    board, session = RehearsalBoard(ramp, trouble=Trouble(resets_at_s=(2.0,))), Session()
+    board, session = SimulatedBoard(ramp, trouble=Trouble(resets_at_s=(2.0,))), Session()
     events = converse(board, session, seconds=4, rate_hz=200)
     assert of(Reset, events) == [Reset("the board started anew")]
     assert joined(events, "index")[-1] == 400
@@ -264,21 +264,21 @@ def test_lines_that_end_in_cr_and_lf_read_the_same_in_any_pieces():
 
 @pytest.mark.parametrize("by_s", [-30.0, 10.0, 3000.0])
 def test_a_clock_that_jumps_cuts_the_record(by_s: float):
-    board = RehearsalBoard(ramp, trouble=Trouble(clock_jump_at_s=40.0, clock_jump_by_s=by_s))
+    board = SimulatedBoard(ramp, trouble=Trouble(clock_jump_at_s=40.0, clock_jump_by_s=by_s))
     events = converse(board, Session(), seconds=45, rate_hz=200)
     assert len(of(ClockJump, events)) == 1
     assert joined(events, "index")[-1] == 40 * 200 - 1
 
 
 def test_a_short_stall_of_the_board_stays_a_gap_in_time():
-    board = RehearsalBoard(ramp, trouble=Trouble(clock_jump_at_s=4.0, clock_jump_by_s=0.4))
+    board = SimulatedBoard(ramp, trouble=Trouble(clock_jump_at_s=4.0, clock_jump_by_s=0.4))
     events = converse(board, Session(), seconds=6, rate_hz=200)
     assert not of(ClockJump, events)
     assert np.diff(joined(events, "time_s")).max() == pytest.approx(0.405)
 
 
 def test_a_rate_the_baud_cannot_carry_is_refused_with_the_baud_that_would():
-    board, session = RehearsalBoard(ramp), Session()
+    board, session = SimulatedBoard(ramp), Session()
     events = converse(board, session, seconds=1, rate_hz=500, baud=115_200)
     assert of(Refusal, events) == [
         Refusal("rate", "115200 baud carries at most 295 samples/s of this board, not 500; 230400 baud would")
@@ -293,12 +293,12 @@ def test_the_rate_that_is_let_through_really_fits_the_widest_lines():
 
 
 def test_a_rate_the_board_refuses_is_told_with_its_reason():
-    events = converse(RehearsalBoard(ramp), Session(), seconds=1, rate_hz=30_000)
+    events = converse(SimulatedBoard(ramp), Session(), seconds=1, rate_hz=30_000)
     assert of(Refusal, events) == [Refusal("rate", "above 20000")]
 
 
 def test_an_absent_sensor_is_told():
-    board = RehearsalBoard(ramp, trouble=Trouble(sensor_absent=True))
+    board = SimulatedBoard(ramp, trouble=Trouble(sensor_absent=True))
     events = converse(board, Session(), seconds=1, rate_hz=200)
     assert of(FaultEvent, events) == [FaultEvent("sensor-absent", "no answer from the current sensor")]
     assert of(Refusal, events) == [Refusal("go", "no sensor")]
@@ -333,7 +333,7 @@ def test_samples_from_before_the_start_are_no_part_of_the_run():
 
 
 def test_halting_takes_the_last_samples_and_ends():
-    board, session = RehearsalBoard(ramp), Session()
+    board, session = SimulatedBoard(ramp), Session()
     converse(board, session, seconds=1, rate_hz=200)
     events = session.receive(board.receive(session.halt(), 1.5))
     assert [type(event) for event in events] == [Samples, Halted]
@@ -345,14 +345,14 @@ def test_current_beyond_the_range_is_marked_where_it_happens():
     def step(time_s):
         return np.where(time_s < 1, 1.0, 25.0), np.full(len(time_s), 12.0)
 
-    events = converse(RehearsalBoard(step), Session(), seconds=2, rate_hz=200)
+    events = converse(SimulatedBoard(step), Session(), seconds=2, rate_hz=200)
     assert np.array_equal(joined(events, "over_range"), joined(events, "time_s") >= 1)
     assert of(FaultEvent, events)[0].code == "over-range"
 
 
 def test_the_wrong_baud_is_nothing_but_drops():
     session = Session()
-    board = RehearsalBoard(ramp, trouble=Trouble(wrong_baud=True))
+    board = SimulatedBoard(ramp, trouble=Trouble(wrong_baud=True))
     events = session.receive(board.receive(session.start(200) * 200, 0.0) + b"\n")
     assert {type(event) for event in events} == {Dropped}
     assert session.state == "asking"
@@ -360,14 +360,14 @@ def test_the_wrong_baud_is_nothing_but_drops():
 
 def test_a_board_with_only_current_gives_no_voltage():
     identity = Identity("one", "hall-1", 100, 26_393.6, 0.0, 5000.0, "I")
-    events = converse(RehearsalBoard(ramp, identity), Session(), seconds=2, rate_hz=100)
+    events = converse(SimulatedBoard(ramp, identity), Session(), seconds=2, rate_hz=100)
     assert all(event.voltage_v is None for event in of(Samples, events))
     np.testing.assert_allclose(joined(events, "current_a"), ramp(joined(events, "time_s"))[0], atol=0.0133)
 
 
 def test_the_rehearsal_board_says_the_identity_it_has():
-    assert Session().receive(RehearsalBoard(ramp).power_up()) == []
+    assert Session().receive(SimulatedBoard(ramp).power_up()) == []
     session = Session()
     session.start()
-    assert session.receive(RehearsalBoard(ramp).power_up()) == [Identified(IDENTITY)]
+    assert session.receive(SimulatedBoard(ramp).power_up()) == [Identified(IDENTITY)]
     assert session.state == IDLE

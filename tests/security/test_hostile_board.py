@@ -12,7 +12,7 @@ from tests.ports.bench import throw_source
 from tests.security.test_hostile_names import SAMPLES, only_printable, throwbook
 from throwbook.ports.serial_port import PseudoPort, serve
 from throwbook.protocol.framing import frame
-from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard
+from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard
 
 ATTACK = b"\x1b[2J\x1b]0;owned\x07\x9b31m\x08\x0c\xe2\x80\xae"
 SAID = {
@@ -25,7 +25,7 @@ SAID = {
 }
 
 
-class HostileBoard(RehearsalBoard):
+class HostileBoard(SimulatedBoard):
     """Answers as it should, and says something else before and after."""
 
     attack = b""

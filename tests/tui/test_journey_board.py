@@ -1,4 +1,4 @@
-"""Journey 8: a board found, checked and calibrated; here against a rehearsal board on a real pseudo-terminal."""
+"""Journey 8: a board found, checked and calibrated; here against a simulated board on a real pseudo-terminal."""
 
 import asyncio
 from datetime import timedelta

@@ -1,4 +1,4 @@
-"""Journey 1: an empty logbook, a rig from its data sheet, and no board: a rehearsal board is offered."""
+"""Journey 1: an empty logbook, a rig from its data sheet, and no board: a simulated board is offered."""
 
 from pathlib import Path
 

@@ -70,7 +70,7 @@ def open_rehearsal(logbook: str, rig: str, fault: str) -> tuple[str, threading.E
         except ThrowbookError as error:
             ready.put(error)
 
-    threading.Thread(target=run, daemon=True, name="rehearsal board").start()
+    threading.Thread(target=run, daemon=True, name="simulated board").start()
     try:
         told = ready.get(timeout=WAIT_S)
     except queue.Empty:

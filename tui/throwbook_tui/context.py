@@ -109,7 +109,7 @@ class Desk:
     recordings: int = 0
     """Throws that are being recorded or kept."""
     stop_rehearsal: threading.Event | None = None
-    """Ends the rehearsal board that is open."""
+    """Ends the simulated board that is open."""
     real_logbook: str | None = None
     """Where to go back to from practice."""
 
@@ -123,7 +123,7 @@ class Desk:
             self.recordings -= 1
 
     def end_practice(self) -> None:
-        """Back to the real logbook; the rehearsal board ends."""
+        """Back to the real logbook; the simulated board ends."""
         if self.stop_rehearsal is not None:
             self.stop_rehearsal.set()
         self.practice, self.logbook, self.port, self.stop_rehearsal = False, self.real_logbook, "", None

@@ -138,10 +138,10 @@ def rejudge(book: "Logbook", record: CalibrationRecord, by: str, now: datetime) 
         if head.get("board") != record.board or head.get("calibration") == record.id:
             continue
         kind = book.sheet(logged.placement.sheet).sheet.kind if logged.placement is not None else ""
-        held = baselines_for(book, logged.trial.rig, kind)
+        baselines = baselines_for(book, logged.trial.rig, kind)
         rig = rig_of(book, logged.trial.rig)
         why = "the board's calibration changed"
-        judge_anew(book, logged, rig, held, by, now, why, on_bench=kind == BENCH)
+        judge_anew(book, logged, rig, baselines, by, now, why, on_bench=kind == BENCH)
         anew.add(logged.id)
         if logged.placement is not None:
             sheets.add(logged.placement.sheet)

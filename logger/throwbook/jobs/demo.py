@@ -35,15 +35,15 @@ class Chapter:
 def throws_chapter(done: Imported, title: str, *more: str) -> Chapter:
     """How many throws of a sheet got which verdict, with the signs above ``info``."""
     assert done.sheet is not None
-    told: Counter[str] = Counter()
+    verdicts: Counter[str] = Counter()
     for one in done.logged:
         if one.judgement is None:
             continue
         judged = one.judgement.assessment
         named = ", ".join(SIGNS[sign.sign].column for sign in judged.signs if sign.level != "info")
         verdict = f"{judged.verdict} ({named})" if named else judged.verdict
-        told[f"{one.trial.direction}: {verdict}"] += 1
-    figures = "; ".join(f"{count} x {what}" for what, count in told.items())
+        verdicts[f"{one.trial.direction}: {verdict}"] += 1
+    figures = "; ".join(f"{count} x {what}" for what, count in verdicts.items())
     command = f"throwbook import --rig {done.sheet.sheet.rig} --kind {done.sheet.sheet.kind} FILE..."
     return Chapter(title, command, (figures, *more))
 
@@ -165,7 +165,7 @@ class _Player:
         )
 
     def bench(self) -> None:
-        """Off the machine, from a rehearsal board over a serial line: nothing to move, so it must run light."""
+        """Off the machine, from a simulated board over a serial line: nothing to move, so it must run light."""
         from throwbook.core.simulator import SimulatedFault
 
         at = story.COMMISSIONED - timedelta(days=2)
@@ -184,7 +184,7 @@ class _Player:
         self.say(
             throws_chapter(
                 done,
-                "Bench test, off the machine, recorded from a rehearsal board",
+                "Bench test, off the machine, recorded from a simulated board",
                 f"throwbook record --rig {self.rig.name} --direction lock --port PORT, at 8 times real time",
             )
         )

@@ -25,7 +25,7 @@ READY_WITHIN_S = 10.0
 def record_from_rehearsal(
     rig: Rig, direction: str, faults: "Sequence[SimulatedFault]", at: datetime, file: Path, seed: int
 ) -> Path:
-    """Record one throw of a rehearsal board into ``file``. Raises what a recording from a real board would."""
+    """Record one throw of a simulated board into ``file``. Raises what a recording from a real board would."""
     plan = Rehearsal(
         rig=rig,
         faults=tuple(faults),

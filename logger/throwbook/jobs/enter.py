@@ -154,13 +154,13 @@ def _written(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) 
         state = book.sheet(state.sheet.id)
     entry = replace(entry, instruments=instruments_in(book, state, entry.instruments))
     kind = state.sheet.kind
-    held = {throw.direction: baseline_for(book, rig, throw.direction, kind) for throw in entry.throws}
+    baselines = {throw.direction: baseline_for(book, rig, throw.direction, kind) for throw in entry.throws}
     logged, judged = [], []
     for number, throw in enumerate(entry.throws, start=1):
         _refuse_peak(throw, number, entry.instruments or Instruments())
         if not entry.as_read:
-            _refuse_implausible(state, described, throw, number, held[throw.direction])
-        trial, assessment = _one(book, state, described, throw, entry, held[throw.direction], by, now)
+            _refuse_implausible(state, described, throw, number, baselines[throw.direction])
+        trial, assessment = _one(book, state, described, throw, entry, baselines[throw.direction], by, now)
         logged.append(trial)
         judged.append(assessment)
     new = {trial.id for trial in logged}
@@ -199,17 +199,17 @@ def _refuse_typed_twice(book: Logbook, rig: str, entry: HandEntry) -> None:
 
 
 def _refuse_implausible(
-    state: SheetState, rig: "Rig", throw: HandThrow, number: int, held: "BaselineInForce | None"
+    state: SheetState, rig: "Rig", throw: HandThrow, number: int, in_force: "BaselineInForce | None"
 ) -> None:
     """Stop at a reading that can't be meant."""
     from throwbook.core.sheets.assess_hand import assess_by_hand
 
     air_c = conditions_from(state.answers).ambient_c
-    judged = assess_by_hand(in_air(throw, air_c), rig, baseline=held.baseline if held else None)
-    told = implausible_reading(throw, judged, rig)
-    if told:
+    judged = assess_by_hand(in_air(throw, air_c), rig, baseline=in_force.baseline if in_force else None)
+    complaint = implausible_reading(throw, judged, rig)
+    if complaint:
         raise ImplausibleReadingError(
-            told,
+            complaint,
             f"throw {number}",
             "Nothing was written down. Correct the reading.",
             Remedy.AS_READ,
@@ -237,7 +237,7 @@ def _one(
     rig: "Rig",
     throw: HandThrow,
     entry: HandEntry,
-    held: "BaselineInForce | None",
+    in_force: "BaselineInForce | None",
     by: str,
     now: datetime,
 ) -> "tuple[LoggedTrial, Assessment]":
@@ -245,7 +245,7 @@ def _one(
     from throwbook.core.sheets.assess_hand import assess_by_hand
 
     judged = in_air(throw, conditions_from(state.answers).ambient_c)
-    assessment = assess_by_hand(judged, rig, entry.instruments, held.baseline if held else None)
+    assessment = assess_by_hand(judged, rig, entry.instruments, in_force.baseline if in_force else None)
     tools = {"instruments": instruments_kept(entry.instruments or Instruments())}
     trial = hand_trial(state.sheet.rig, throw.direction, entry.thrown_at, {**_readings(throw), **tools})
     first = not sheet_trials(book.trials(sheet=state.sheet.id))
@@ -257,7 +257,7 @@ def _one(
         now,
         software_version=__version__,
         as_found=first and rested(conditions_from(state.answers)),
-        baseline=frozen_id(held),
+        baseline=frozen_id(in_force),
         ambient_c=assessment.ambient_c,
     )
     pins = _pins(throw, entry)
@@ -284,11 +284,11 @@ def last_look(
 
     with opened(logbook, read_only=True) as book:
         state = book.sheet(sheet)
-        held = baseline_for(book, rig, throw.direction, state.sheet.kind)
+        in_force = baseline_for(book, rig, throw.direction, state.sheet.kind)
         throw = in_air(throw, conditions_from(state.answers).ambient_c)
         described = rig_of(book, rig)
         instruments = instruments_in(book, state, instruments)
-        judged = assess_by_hand(throw, described, instruments, held.baseline if held else None)
+        judged = assess_by_hand(throw, described, instruments, in_force.baseline if in_force else None)
         return judged, implausible_reading(throw, judged, described)
 
 

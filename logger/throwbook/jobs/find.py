@@ -63,8 +63,8 @@ def baselines_for(book: Logbook, rig: str, kind: str = "") -> dict[str, Baseline
     """Those of ``baseline_for`` by direction; a direction without one isn't there."""
     from throwbook.core.rig import DIRECTIONS
 
-    held = {direction: baseline_for(book, rig, direction, kind) for direction in DIRECTIONS}
-    return {direction: found for direction, found in held.items() if found is not None}
+    baselines = {direction: baseline_for(book, rig, direction, kind) for direction in DIRECTIONS}
+    return {direction: found for direction, found in baselines.items() if found is not None}
 
 
 def baselines_of(held: Mapping[str, BaselineInForce]) -> "dict[str, Baseline]":

@@ -181,9 +181,9 @@ def import_traces(
             settle(doubt)
         for doubt in doubts(fresh, rig.name, now, book.newest_start(rig.name)):
             settle(doubt)
-        held = baselines_for(book, rig.name, asked.kind)
-        movements, parts_known = _movements(book, rig, fresh, baselines_of(held), which_way, asked.kind)
-        entries = _judge(rig, movements, held, asked, progress)
+        baselines = baselines_for(book, rig.name, asked.kind)
+        movements, parts_known = _movements(book, rig, fresh, baselines_of(baselines), which_way, asked.kind)
+        entries = _judge(rig, movements, baselines, asked, progress)
         with book.transaction():
             thrown = [entry.throw.trace for entry in entries]
             again, _ = _sort_out(book, rig.name, asked.kind, thrown)  # another program may have logged some
@@ -245,7 +245,7 @@ def doubts(traces: Sequence["Trace"], rig: str, now: datetime, newest: datetime 
 
 
 def _refuse_rehearsed(book: Logbook, traces: Sequence["Trace"]) -> None:
-    """What a rehearsal board made goes into practice logbooks alone."""
+    """What a simulated board made goes into practice logbooks alone."""
     found = [one for one in traces if str(one.head.get("board", "")).lower() == REHEARSAL_BOARD]
     if found and not book.for_practice():
         raise InputError(

@@ -193,12 +193,12 @@ def rejudge(logbook: str | Path | None, sheet: str, reason: str, by: str, now: d
         rig = rig_of(book, state.sheet.rig)
         logged = [one for one in book.trials(sheet=state.sheet.id) if one.judgement is not None]
         kind = state.sheet.kind
-        held = baselines_for(book, rig.name, kind)
+        baselines = baselines_for(book, rig.name, kind)
         air_c = conditions_from(state.answers).ambient_c
         changed = []
         for one in logged:
             assessment = judge_anew(
-                book, one, rig, held, by, now, written(reason), air_c, on_bench=kind == BENCH
+                book, one, rig, baselines, by, now, written(reason), air_c, on_bench=kind == BENCH
             )
             before = one.judgement.assessment.verdict if one.judgement else ""
             if assessment.verdict != before:
@@ -233,14 +233,14 @@ def trial_view(logbook: str | Path | None, trial: str) -> TrialView:
         if logged is None:
             raise InputError("the logbook has no such trial", trial, "Open it from its sheet.")
         kind = book.sheet(logged.placement.sheet).sheet.kind if logged.placement else ""
-        held = baseline_for(book, logged.trial.rig, logged.direction, kind)
+        in_force = baseline_for(book, logged.trial.rig, logged.direction, kind)
         judged = logged.judgement
         return TrialView(
             rig_of(book, logged.trial.rig),
             logged,
             book.trace(trial) if logged.trial.source == FROM_TRACE else None,
             book.profile(judged) if judged is not None else None,
-            held.baseline if held is not None else None,
+            in_force.baseline if in_force is not None else None,
             len(book.revisions(trial)[2]),
         )
 

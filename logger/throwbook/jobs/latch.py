@@ -310,14 +310,14 @@ def _raise(
     orders = book.orders(state.sheet.rig)
     known = {(order.trial, order.cause) for order in orders}
     still_open = set(status(book, state.sheet.rig).open_ids)
-    told = {
+    details = {
         (order.cause, order.details.get("sign", ""))
         for order in orders
         if order.sheet == state.sheet.id and order.id in still_open
     }
     written = []
     for cause, because, sign in found:
-        enough = CAUSES[cause][0] != DO_NOT_USE and (cause, sign) in told
+        enough = CAUSES[cause][0] != DO_NOT_USE and (cause, sign) in details
         if (logged.id, cause) in known or enough:
             continue
         order = raise_order(
@@ -343,7 +343,7 @@ def raise_seen(
     if not found:
         return []
     still_open = set(status(book, state.sheet.rig).open_ids)
-    told = {
+    details = {
         order.cause
         for order in book.orders(state.sheet.rig)
         if at and order.trial == at.id and order.id in still_open
@@ -353,7 +353,7 @@ def raise_seen(
     )
     written = []
     for cause, because, _ in found:
-        if cause in told:
+        if cause in details:
             continue
         said = f"{because}, {where}" if because else where
         order = raise_order(state.sheet.rig, cause, said, now, by, sheet=state.sheet.id)

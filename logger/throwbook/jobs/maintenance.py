@@ -57,13 +57,13 @@ def add(
 
 def _answered(book: Logbook, entry: ServiceEntry) -> tuple[str, ...]:
     """The open orders, without those that rest on a throw made after the day of the work: that can't be its repair."""
-    held = latch.status(book, entry.rig).open_ids
-    if not held:
+    open_orders = latch.status(book, entry.rig).open_ids
+    if not open_orders:
         return ()
     thrown = {one.id: one.trial.started for one in book.trials(rig=entry.rig)}
     started = {order.id: thrown.get(order.trial) for order in book.orders(entry.rig) if order.trial}
     days = {name: moment.date() for name, moment in started.items() if moment is not None}
-    return tuple(name for name in held if days.get(name, entry.on) <= entry.on)
+    return tuple(name for name in open_orders if days.get(name, entry.on) <= entry.on)
 
 
 def history(logbook: str | Path | None, rig: str, today: date) -> tuple[list[ServiceEntry], latch.RigStatus]:

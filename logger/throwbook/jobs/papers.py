@@ -40,7 +40,7 @@ def material_in(
     parts = sorted((_part(book, state) for state in states), key=lambda one: (one.day, one.state.sheet.at))
     stands = rig_status(book, rig, issued)
     seasons = trend_in(book, rig, issued, profiles=sheet is None)
-    held = {
+    baselines = {
         way: found
         for way in ("lock", "unlock")
         if (found := _baseline(book, rig, way, sheet, parts)) is not None
@@ -54,7 +54,7 @@ def material_in(
         sheets=tuple(parts),
         services=tuple(sorted(map(entry_from, book.services(rig)), key=lambda one: (one.on, one.id))),
         orders=tuple(sorted(book.orders(rig), key=lambda one: (one.at, one.id))),
-        baselines=held,
+        baselines=baselines,
         baseline_records=tuple(book.baselines(rig)),
         calibrations=tuple(_calibrations(book, parts)),
         trends=seasons.trends,
@@ -93,8 +93,8 @@ def _baseline(
         used = [row for row in book.baselines(rig, direction) if row.id in judged]
         if used:
             return baseline_from_json(used[-1].body)
-    held = baseline_for(book, rig, direction)
-    return None if held is None else held.baseline
+    in_force = baseline_for(book, rig, direction)
+    return None if in_force is None else in_force.baseline
 
 
 def _part(book: Logbook, state: SheetState) -> "SheetPart":
@@ -286,7 +286,7 @@ def _form_source(
     with _read(logbook, issue) as book:
         found = rig_of(book, rig)
         stands = rig_status(book, rig, issue.on)
-        held = {
+        baselines = {
             way: one.baseline
             for way in ("lock", "unlock")
             if (one := baseline_for(book, rig, way, kind)) is not None
@@ -295,10 +295,10 @@ def _form_source(
         happened, gaps = happened_in(book, found.name), gaps_in(book, found.name)
         steps = steps_said(book, found.name, stands.status)
         unproved = not_proved_in(book, found.name)
-        weather = {way: shown for way in held if (shown := own_weather(history, way)) is not None}
+        weather = {way: shown for way in baselines if (shown := own_weather(history, way)) is not None}
     return FormSource(
         found,
-        held,
+        baselines,
         stands.status,
         stands.commissioned,
         stands.next_check,

@@ -122,11 +122,11 @@ def _onto(
     if fresh:
         kind = BENCH if state.sheet.kind == BENCH else SPOT
         sheet = plan_in(book, rig.name, kind, asked.signed, now, answers=dict(state.answers), imported=True)
-        held = baselines_for(book, rig.name, kind)
+        baselines = baselines_for(book, rig.name, kind)
         for throw in fresh:
             assert throw.placement is not None  # it was found by its place
             assessment, calibration = judge_stored(
-                book, throw, rig, baselines_of(held), on_bench=kind == BENCH
+                book, throw, rig, baselines_of(baselines), on_bench=kind == BENCH
             )
             logged = book.add_trial(
                 sheet.sheet.id,
@@ -136,7 +136,7 @@ def _onto(
                 now,
                 software_version=__version__,
                 as_found=True,
-                baseline=frozen_id(held.get(throw.direction)),
+                baseline=frozen_id(baselines.get(throw.direction)),
                 calibration=calibration,
                 file=throw.placement.file,
             )
@@ -170,7 +170,7 @@ def _off(
     whose = "of no rig here" if asked.to == NOBODY else f"of rig {asked.to}"
     where = f"throw {throw.placement.position if throw.placement else '?'} of {state.name}"
     because = f"{where} is {whose}: {written(asked.because)}"
-    held = [one for one in latch.status(book, rig).open if set(one.ids) & _raised_by(book, rig, throw.id)]
+    orders = [one for one in latch.status(book, rig).open if set(one.ids) & _raised_by(book, rig, throw.id)]
     for place in book.placements_now(throw.id):
         book.leave_out(place, whose, signed, now, f"{written(asked.because)}, signed {signed}")
     book.add_order(
@@ -186,7 +186,7 @@ def _off(
             details={TO_RIG: "" if asked.to == NOBODY else asked.to},
         )
     )
-    ids = tuple(sorted({name for one in held for name in one.ids}))
+    ids = tuple(sorted({name for one in orders for name in one.ids}))
     if copy and ids:
         book.add_order(
             Order(

@@ -47,10 +47,10 @@ def retire(logbook: str | Path | None, rig: str, because: str, by: str, now: dat
     if not written(because):
         raise InputError("no reason given", Field("because"), 'Say why, for example "sold".')
     with opened(logbook) as book, book.transaction():
-        held = book.rig(rig)
-        if rig_from(held).retired:
+        revision = book.rig(rig)
+        if rig_from(revision).retired:
             raise InputError("this rig is retired already", rig, remedy=Remedy.BRING_BACK)
-        text = retired_text(held.toml, written(because))
+        text = retired_text(revision.toml, written(because))
         parse_rig(text, "the reason")  # a reason too long for a rig file is refused here
         book.add_rig(rig, text, by, now, f"retired: {written(because)}")
         return Retired(rig, written(because), latch.status(book, rig))
@@ -61,10 +61,10 @@ def bring_back(logbook: str | Path | None, rig: str, because: str, by: str, now:
     if not written(because):
         raise InputError("no reason given", Field("because"), 'Say why, for example "bought back".')
     with opened(logbook) as book, book.transaction():
-        held = book.rig(rig)
-        if not rig_from(held).retired:
+        revision = book.rig(rig)
+        if not rig_from(revision).retired:
             raise InputError("this rig isn't retired", rig, "Nothing needs to be done.")
-        book.add_rig(rig, retired_text(held.toml, ""), by, now, f"back: {written(because)}")
+        book.add_rig(rig, retired_text(revision.toml, ""), by, now, f"back: {written(because)}")
         return Retired(rig, "", latch.status(book, rig))
 
 

@@ -175,8 +175,8 @@ def plan_in(
             remedy=Remedy.BRING_BACK,
         )
     services = tuple(sorted(row.id for row in book.services(rig, every_revision=True)))
-    held = latch.status(book, rig).open_ids
-    made = plan_for(kind, described, throws, held, services, _answered_at(book, rig, held))
+    open_orders = latch.status(book, rig).open_ids
+    made = plan_for(kind, described, throws, open_orders, services, _answered_at(book, rig, open_orders))
     made = replace(made, imported=imported)
     sheet = book.plan_sheet(rig, kind, plan_details(made), by, now)
     if answers:

@@ -11,7 +11,7 @@ from throwbook.core.trace import FloatArray
 from throwbook.errors import Field, InputError
 from throwbook.ports.serial_port import open_far_end, serve
 from throwbook.protocol.messages import Identity
-from throwbook.protocol.simulated_board import IDENTITY, RehearsalBoard, Trouble
+from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard, Trouble
 
 if TYPE_CHECKING:
     from throwbook.core.simulator import SimulatedFault, Waveform
@@ -95,7 +95,7 @@ class ThrowScript:
         )
 
 
-def make_board(plan: Rehearsal) -> RehearsalBoard:
+def make_board(plan: Rehearsal) -> SimulatedBoard:
     """The board of this rehearsal."""
     from throwbook.core.machine.motor import motor_line, stall_current
 
@@ -110,12 +110,12 @@ def make_board(plan: Rehearsal) -> RehearsalBoard:
         amp_lsb_ua=AMP_LSB_A * 1e6,
         full_scale_ma=full_scale_a * 1e3,
     )
-    return RehearsalBoard(ThrowScript(plan), identity, plan.trouble, plan.seed)
+    return SimulatedBoard(ThrowScript(plan), identity, plan.trouble, plan.seed)
 
 
 def rehearse(
     plan: Rehearsal, stop: threading.Event, on_ready: Callable[[str], None] = lambda name: None
-) -> RehearsalBoard:
+) -> SimulatedBoard:
     """Be the board until ``stop`` is set; ``on_ready`` gets the name of the port. Raises OutsideError."""
     board = make_board(plan)
     port = open_far_end(plan.link, plan.number)

@@ -43,8 +43,8 @@ def happened_in(book: "Logbook", rig: str) -> tuple[str, ...]:
     asked = {order.sheet for order in orders if order.sheet}
     asked |= {one.sheet.id for one in sheets if one.state == OPEN}
     throws = {one.id: one for sheet in asked for one in book.trials(sheet=sheet)}
-    held = latch.status(book, rig).open_ids
-    return said_since(sheets, events_since_acceptance(sheets, orders, services, throws, held))
+    open_orders = latch.status(book, rig).open_ids
+    return said_since(sheets, events_since_acceptance(sheets, orders, services, throws, open_orders))
 
 
 def gaps_in(book: "Logbook", rig: str) -> "tuple[Gap, ...]":

@@ -150,7 +150,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
             state = open_sheet(book, place.sheet, trace.rig)
         else:
             state = plan_in(book, trace.rig, place.kind, place.by, now)
-        held = baselines_for(book, trace.rig, state.sheet.kind)
+        baselines = baselines_for(book, trace.rig, state.sheet.kind)
         first = not sheet_trials(book.trials(sheet=state.sheet.id))
         raised = []
         for number, throw in enumerate(recorded.throws, 1):
@@ -163,7 +163,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
                 now,
                 software_version=__version__,
                 as_found=first and number == 1 and rested(conditions_from(state.answers)),
-                baseline=frozen_id(held.get(thrown.direction)),
+                baseline=frozen_id(baselines.get(thrown.direction)),
                 file=str(file or trace.source) + thrown.source.removeprefix(trace.source),
                 calibration=str(trace.head["calibration"]) if "calibration" in trace.head else None,
             )

@@ -129,11 +129,11 @@ def _looked_at(path: Path) -> Unfinished | None:
         return _by_its_name(path)
     if head.bytes <= SMALL_BYTES and not _holds_samples(path):
         return None
-    told = head.header
-    direction, ref = str(told.get("direction", "")), str(told.get("rig_ref", ""))
+    header = head.header
+    direction, ref = str(header.get("direction", "")), str(header.get("rig_ref", ""))
     if direction not in DIRECTIONS or not ref:
         return _by_its_name(path)
-    return Unfinished(path, str(told.get("rig", ref)), ref, direction, _moment(told.get("started")))
+    return Unfinished(path, str(header.get("rig", ref)), ref, direction, _moment(header.get("started")))
 
 
 def _by_its_name(path: Path) -> Unfinished:

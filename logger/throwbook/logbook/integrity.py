@@ -164,15 +164,17 @@ def _sheet_names(
 ) -> str:
     """The sheets that a row stands on, by name, or else its rig or board."""
     if table == "sheet":
-        held = [row_id]
+        sheets = [row_id]
     elif "sheet" in content:
-        held = [str(content["sheet"])]
+        sheets = [str(content["sheet"])]
     elif table == "trial" or table in NAMED_BY:
         trial = row_id if table == "trial" else str(content.get("trial"))
-        held = [row[0] for row in book.read("SELECT DISTINCT sheet FROM placement WHERE trial = ?", [trial])]
+        sheets = [
+            row[0] for row in book.read("SELECT DISTINCT sheet FROM placement WHERE trial = ?", [trial])
+        ]
     else:
         return str(content.get("rig") or content.get("board") or table)
-    return "sheet " + ", ".join(sorted(names.get(each, each[:8]) for each in held))
+    return "sheet " + ", ".join(sorted(names.get(each, each[:8]) for each in sheets))
 
 
 def backup(book: "Logbook", target: Path) -> int:

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from throwbook.errors import OutsideError, Remedy
-from throwbook.protocol.simulated_board import RehearsalBoard
+from throwbook.protocol.simulated_board import SimulatedBoard
 
 if TYPE_CHECKING:
     from serial import Serial
@@ -158,7 +158,7 @@ def open_far_end(link: Path | None = None, number: int | None = None) -> PseudoP
 
 
 def serve(
-    board: RehearsalBoard,
+    board: SimulatedBoard,
     port: PseudoPort | LoopbackPort,
     stop: threading.Event,
     *,

@@ -73,7 +73,7 @@ class Injected:
     """Samples whose line didn't leave whole, for whatever reason."""
 
 
-class RehearsalBoard:
+class SimulatedBoard:
     """One board from power-up on."""
 
     def __init__(

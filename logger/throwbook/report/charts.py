@@ -93,7 +93,7 @@ def draw_current(axes: "Axes", subject: Subject) -> None:
     axes.plot(
         *thinned(subject.trace.time_s, subject.trace.current_a, subject.most_points), **chart_style.MEASURED
     )
-    sign = _polarity(subject.trace, assessment)
+    sign = polarity(subject.trace, assessment)
     limits = [check for check in assessment.checks if check.unit == "A" and check.measured is not None]
     for check in limits:
         axes.axhline(sign * check.limit, **chart_style.LIMIT)
@@ -133,17 +133,7 @@ def draw_profile(axes: "Axes", subject: Subject) -> None:
     """Current over travel beside the baseline's lowest to highest."""
     profile, baseline = subject.assessment.profile, subject.baseline
     assert profile is not None
-    if baseline is not None and baseline.has_profile:
-        axes.fill_between(
-            100.0 * baseline.fraction,
-            baseline.low_a,
-            baseline.high_a,
-            label=f"baseline, lowest to highest of {baseline.n}",
-            **chart_style.BAND,
-        )
-        axes.plot(
-            100.0 * baseline.fraction, baseline.median_a, label="baseline, median", **chart_style.EXPECTED
-        )
+    draw_baseline(axes, baseline)
     axes.plot(100.0 * profile.fraction, profile.current_a, label="this throw", **chart_style.MEASURED)
     rated_a = subject.rig.actuator.full_load_current_a
     axes.axhline(rated_a, **chart_style.LIMIT)
@@ -159,6 +149,16 @@ def draw_profile(axes: "Axes", subject: Subject) -> None:
         axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), borderaxespad=0.1, ncols=3)
 
 
+def draw_baseline(axes: "Axes", baseline: "Baseline | None") -> None:
+    """Its lowest to highest over the travel, and its median; nothing where it has none."""
+    if baseline is None or not baseline.has_profile:
+        return
+    percent = 100.0 * baseline.fraction
+    band = f"baseline, lowest to highest of {baseline.n}"
+    axes.fill_between(percent, baseline.low_a, baseline.high_a, label=band, **chart_style.BAND)
+    axes.plot(percent, baseline.median_a, label="its median", **chart_style.EXPECTED)
+
+
 def _limit_text(check: Check) -> str:
     return f"{LIMITS[check.name].column} {limit_text(check.limit, check.side, check.unit)}"
 
@@ -172,7 +172,7 @@ def _current_title(figures: Figures) -> str:
     return f"Current: {', '.join(known) or 'this record gives no running current'}"
 
 
-def _polarity(trace: Trace, assessment: Assessment) -> float:
+def polarity(trace: Trace, assessment: Assessment) -> float:
     """-1 where the board counted this direction as negative current."""
     run = assessment.figures.run_current_a
     if run is None or not len(trace):

@@ -197,9 +197,9 @@ def cab_card(source: FormSource) -> Document:
         *_since(source),
         Text(OLDER_CARD),
     ]
-    held = reasons(status)
-    if held:
-        blocks.append(Bullets(tuple(held)))
+    open_orders = reasons(status)
+    if open_orders:
+        blocks.append(Bullets(tuple(open_orders)))
     return _form("Cab card", f"rig {rig.name}: lock pins", f"card-{rig.name}", source, blocks)
 
 
@@ -265,9 +265,9 @@ def _not_proved(source: FormSource) -> list[tuple[str, str]]:
 
 
 def _card_limits(rig: Rig) -> str:
-    held = limits_for(rig)
+    limits = limits_for(rig)
     run, peak, supply = (
-        show_limit(held[name].value, kind, rig.units, held[name].side)
+        show_limit(limits[name].value, kind, rig.units, limits[name].side)
         for name, kind in (
             ("run_current", "current"),
             ("peak_run_current", "current"),

@@ -102,9 +102,9 @@ def build(
                 super().showPage()
             super().save()
 
-    held = BytesIO()
+    file = BytesIO()
     template = BaseDocTemplate(
-        held,
+        file,
         pagesize=page,
         title=f"{document.title}, {document.subtitle}",
         author="",
@@ -114,7 +114,7 @@ def build(
     frame = Frame(margin, margin, page[0] - 2 * margin, page[1] - 2 * margin, 0, 0, 0, 0)
     template.addPageTemplates([PageTemplate(frames=[frame])])
     template.build(story, canvasmaker=Numbered)
-    return held.getvalue(), int(template.page)
+    return file.getvalue(), int(template.page)
 
 
 def page_sizes(drawn: bytes) -> list[tuple[float, float]]:
@@ -159,9 +159,9 @@ def with_drawings(written: bytes, drawn: bytes, keys: Sequence[str], places: Pla
         held_already = onto.raw_get("/Contents")
         before = list(held_already) if isinstance(held_already, ArrayObject) else [held_already]
         onto[NameObject("/Contents")] = ArrayObject([*before, writer._add_object(call)])
-    held = BytesIO()
-    writer.write(held)
-    return held.getvalue()
+    file = BytesIO()
+    writer.write(file)
+    return file.getvalue()
 
 
 CARD_SIZES = {"a4": (14.0, 8.5), "letter": (14.0, 8.5), "pocket": (9.0, 5.5)}

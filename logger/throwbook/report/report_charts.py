@@ -2,13 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from throwbook.core.sheets.sheet import SheetTrial
 from throwbook.report import chart_style
-from throwbook.report.charts import thinned
+from throwbook.report.charts import draw_baseline, polarity, thinned
 from throwbook.report.material import Material, SheetPart
 from throwbook.report.sections import drawn_trends
 
@@ -17,8 +16,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from throwbook.core.trace import Trace
-    from throwbook.core.trend.profile_trend import SpotHeights
-    from throwbook.core.trend.trend_result import TrendResult
 
 WIDTH_INCHES = 7.0
 """All drawings of a report are as wide as the text of an A4 page."""
@@ -29,6 +26,8 @@ POINTS_SMALL = 500
 """Points of a line in a small chart: about two to a dot of print."""
 MOST_IN_ROW = 5
 """Entries in a row of the legend."""
+MOST_DATES = 7
+"""Below one of two charts side by side."""
 RUN_ROOM = 1.25
 """Small charts reach so far above the highest running current or the rated maximum; the inrush runs off the scale."""
 
@@ -126,8 +125,7 @@ def _small_multiples(part: SheetPart, material: Material) -> "Figure":
 def _one_trace(axes: "Axes", one: SheetTrial, trace: "Trace", rated_a: float) -> None:
     import numpy as np
 
-    run = one.assessment.figures.run_current_a
-    turned = run is not None and abs(trace.current_a.min()) > abs(trace.current_a.max())
+    turned = polarity(trace, one.assessment) < 0
     start = one.assessment.figures.start_s
     zero_s = trace.time_s[0] + (start.value if start is not None else 0.0)
     time_s, current_a = thinned(
@@ -155,16 +153,7 @@ def _travel(part: SheetPart, material: Material) -> "Figure":
 
 def _one_way(axes: "Axes", part: SheetPart, material: Material, direction: str) -> None:
     baseline = material.baselines.get(direction)
-    if baseline is not None and baseline.has_profile:
-        percent = 100.0 * baseline.fraction
-        axes.fill_between(
-            percent,
-            baseline.low_a,
-            baseline.high_a,
-            label=f"baseline, {baseline.n} throws",
-            **chart_style.BAND,
-        )
-        axes.plot(percent, baseline.median_a, label="its median", **chart_style.EXPECTED)
+    draw_baseline(axes, baseline)
     profiles = [
         (one, one.assessment.profile)
         for one in part.trials
@@ -187,6 +176,7 @@ def _one_way(axes: "Axes", part: SheetPart, material: Material, direction: str) 
 def _trend(material: Material) -> "Figure":
     """Figures over the years, both directions, what signalled first on top; below them the places that bind."""
     from throwbook.core.trend.trend_result import figure_name
+    from throwbook.report.trend_charts import date_axis, day_x, draw_place, draw_trend
 
     shown = drawn_trends(material)
     figures = list(dict.fromkeys(one.figure for one in shown))
@@ -199,88 +189,23 @@ def _trend(material: Material) -> "Figure":
             found = next((one for one in shown if one.figure == name and one.direction == direction), None)
             axes.set_title(f"{figure_name(name).capitalize()}, {direction}")
             if found is not None:
-                _one_trend(axes, found, starts)
+                draw_trend(axes, found)
         row[0].set_ylabel(f"[{next(one.unit for one in shown if one.figure == name)}]")
     if places:
         for axes, direction in zip(grid[-1], ("lock", "unlock"), strict=True):
-            _one_place(axes, [one for one in places if one.direction == direction], direction, starts)
+            here = [one for one in places if one.direction == direction]
+            at = ", ".join(f"{100 * one.at_fraction:.0f} %" for one in here)
+            axes.set_title(f"Binding spot at {at}, {direction}" if here else f"No binding spot, {direction}")
+            for one in here:
+                draw_place(axes, one)
         grid[-1][0].set_ylabel("[A]")
-    _year_ticks(grid)
-    _below(figure, "year", 0.46)
+    for axes in grid.flat:
+        for number, start in enumerate(starts):
+            axes.axvline(day_x(start), label="service" if number == 0 else None, **chart_style.EVENT)
+        date_axis(axes, MOST_DATES)
+        axes.margins(y=0.15)
     _legend(figure, grid)
     return figure
-
-
-def _one_trend(axes: "Axes", found: "TrendResult", starts: Sequence[date]) -> None:
-    import numpy as np
-
-    from throwbook.core.trend.control_chart import stage_lines
-    from throwbook.core.trend.signals import OUT
-    from throwbook.report.trend_charts import MARKS
-
-    days = np.array([_year(one.date) for one in found.points])
-    values = [one.corrected for one in found.points]
-    size = 4.0 if len(days) <= 60 else 2.0
-    axes.plot(
-        days,
-        [one.value for one in found.points],
-        "x",
-        color=chart_style.GREY,
-        markersize=size,
-        label="as measured",
-    )
-    look = {**chart_style.MEASURED, "linewidth": 0.8, "marker": "o", "markersize": size}
-    axes.plot(days, values, label="at 20 degC, nominal V", **look)
-    out = [(_year(one.date), one.corrected) for one in found.points if one.state == OUT]
-    if out:
-        axes.plot(*zip(*out, strict=True), linestyle="none", label="out of control", **MARKS[OUT])
-    for number, lines in enumerate(stage_lines(found.stages, found.points)):
-        stage_days = [_year(day) for day in lines.days]
-        names = ("control limits, lower to upper", "level") if number == 0 else (None, None)
-        axes.fill_between(stage_days, lines.below, lines.above, label=names[0], **chart_style.BAND)
-        axes.plot(stage_days, lines.level, label=names[1], **chart_style.SECOND)
-    for number, start in enumerate(starts):
-        axes.axvline(_year(start), label="service" if number == 0 else None, **chart_style.EVENT)
-    if found.forecast is not None:
-        ahead = found.forecast
-        axes.plot(
-            [days[-1], _year(ahead.crosses)],
-            [values[-1], ahead.limit],
-            label="forecast",
-            **chart_style.EXPECTED,
-        )
-        axes.plot(
-            [_year(ahead.low), _year(ahead.high)],
-            [ahead.limit] * 2,
-            label="limit, when crossed",
-            **chart_style.LIMIT,
-        )
-
-
-def _one_place(axes: "Axes", places: "Sequence[SpotHeights]", direction: str, starts: Sequence[date]) -> None:
-    """How far the current at a place stands above what lies beside it, over the years."""
-    at = ", ".join(f"{100 * one.at_fraction:.0f} %" for one in places)
-    axes.set_title(f"Binding spot at {at}, {direction}" if places else f"No binding spot, {direction}")
-    for one in places:
-        look = {**chart_style.MEASURED, "linewidth": 0.8, "marker": "o", "markersize": 4.0}
-        axes.plot([_year(day) for day in one.days], one.heights_a, **look)
-    for start in starts:
-        axes.axvline(_year(start), **chart_style.EVENT)
-
-
-def _year(day: date) -> float:
-    """A day as a year with decimals."""
-    begin = date(day.year, 1, 1)
-    return day.year + (day - begin).days / (date(day.year + 1, 1, 1) - begin).days
-
-
-def _year_ticks(grid: Any) -> None:
-    from matplotlib.ticker import MaxNLocator
-
-    for axes in grid.flat:
-        axes.xaxis.set_major_locator(MaxNLocator(5, integer=True))
-        axes.ticklabel_format(axis="x", style="plain", useOffset=False)
-        axes.margins(y=0.15)
 
 
 # ---- out ----
@@ -299,20 +224,20 @@ class Drawings:
 
         from matplotlib.backends.backend_pdf import PdfPages
 
-        held = BytesIO()
-        with chart_style.drawing(), PdfPages(held, metadata=chart_style.FORMATS["pdf"]) as book:
+        file = BytesIO()
+        with chart_style.drawing(), PdfPages(file, metadata=chart_style.FORMATS["pdf"]) as book:
             for key in keys:
                 book.savefig(self._figure(key))
-        return held.getvalue()
+        return file.getvalue()
 
     def as_svg(self, key: str) -> str:
         """One drawing as SVG text."""
         from io import StringIO
 
-        held = StringIO()
+        file = StringIO()
         with chart_style.drawing():
-            self._figure(key).savefig(held, format="svg", metadata=chart_style.FORMATS["svg"])
-        return held.getvalue()
+            self._figure(key).savefig(file, format="svg", metadata=chart_style.FORMATS["svg"])
+        return file.getvalue()
 
     def _figure(self, key: str) -> "Figure":
         if key not in self._drawn:

@@ -131,12 +131,12 @@ def _check_row(part: SheetPart, direction: str, throws: list[SheetTrial], units:
 
 def _mean(throws: list[SheetTrial], name: str) -> Measured | None:
     """Mean of a figure; expanded uncertainty (k = 2) from its scatter over the throws and the instrument they share."""
-    held = [value for one in throws if (value := getattr(one.assessment.figures, name)) is not None]
-    if not held:
+    measured = [value for one in throws if (value := getattr(one.assessment.figures, name)) is not None]
+    if not measured:
         return None
-    values = [one.value for one in held]
+    values = [one.value for one in measured]
     scatter = 2.0 * stdev(values) / sqrt(len(values)) if len(values) > 1 else 0.0
-    return Measured(sum(values) / len(values), sqrt(max(one.u for one in held) ** 2 + scatter**2))
+    return Measured(sum(values) / len(values), sqrt(max(one.u for one in measured) ** 2 + scatter**2))
 
 
 def amount(value: float, unit: str, sign: str = "") -> str:
@@ -271,9 +271,9 @@ def _effects(material: Material) -> list[tuple[str, ...]]:
 def status(material: Material) -> list[Block]:
     """The latch's log: every raise and every clearing; raises of one cause on one day together."""
     blocks: list[Block] = [Heading("Status log")]
-    held = reasons(material.status)
-    if held:
-        blocks += [Text("Open orders:"), Bullets(tuple(map(printable, held)))]
+    open_orders = reasons(material.status)
+    if open_orders:
+        blocks += [Text("Open orders:"), Bullets(tuple(map(printable, open_orders)))]
         blocks.append(Text(printable(f"Steps to clear: {'; '.join(material.steps)}.")))
     grouped: dict[tuple[str, ...], list[Order]] = {}
     for one in material.orders:
@@ -435,7 +435,7 @@ def limits(rig: Rig) -> Table:
 
 def method(material: Material) -> list[Block]:
     """Instruments, calibration, method with its version, decision rule, limits."""
-    told = sorted(
+    instruments = sorted(
         {
             str(one.conditions.instruments)
             for one in material.sheets
@@ -450,7 +450,7 @@ def method(material: Material) -> list[Block]:
     ]
     boards = sorted({str(head["board"]) for head in heads if head.get("board")})
     facts = [
-        ("Instruments", "; ".join(told) or NOT_RECORDED),
+        ("Instruments", "; ".join(instruments) or NOT_RECORDED),
         ("Boards that recorded", ", ".join(boards) or NOT_RECORDED),
         ("Method", f"throwbook method {material.method}"),
         ("Software", f"throwbook {material.software}"),

@@ -69,7 +69,9 @@ def _state(part: SheetPart) -> list[Block]:
 
 
 def _conditions(part: SheetPart) -> Facts:
-    rows = [(question.rstrip("?"), told) for question, told in said(part.conditions, part.rig.units).items()]
+    rows = [
+        (question.rstrip("?"), answer) for question, answer in said(part.conditions, part.rig.units).items()
+    ]
     return Facts(tuple(rows), "Conditions")
 
 
@@ -94,18 +96,18 @@ def _checks(part: SheetPart) -> Table:
     names = list(dict.fromkeys(check.name for one in counting for check in one.assessment.checks))
     rows = []
     for name in names:
-        held = [(one, check) for one in counting for check in one.assessment.checks if check.name == name]
+        judged = [(one, check) for one in counting for check in one.assessment.checks if check.name == name]
         words = LIMITS[name].sentence
         rows.append(
             (
                 f"{words[:1].upper()}{words[1:]}",
-                "; ".join(dict.fromkeys(_limit(check) for _, check in held)),
+                "; ".join(dict.fromkeys(_limit(check) for _, check in judged)),
                 *(
-                    _closest([pair for pair in held if pair[0].direction == way])
+                    _closest([pair for pair in judged if pair[0].direction == way])
                     for way in ("lock", "unlock")
                 ),
-                _decided([check.decision for _, check in held]),
-                "; ".join(dict.fromkeys(check.limit_from for _, check in held)),
+                _decided([check.decision for _, check in judged]),
+                "; ".join(dict.fromkeys(check.limit_from for _, check in judged)),
             )
         )
     headings = (

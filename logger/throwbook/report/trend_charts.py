@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 DRAWN = (RUN_CURRENT, PEAK_RUN_CURRENT, TRAVEL_TIME, SOURCE_RESISTANCE, TAKE_UP)
 PAGE = (8.0, 9.5)
+MANY = 60
+"""More checks are drawn smaller."""
 MARKS: dict[str, dict[str, Any]] = {
     OUT: {
         "marker": "s",
@@ -120,56 +122,68 @@ def _head(figure: "Figure", title: str) -> None:
 
 def _trend_panel(axes: "Axes", history: RigHistory, one: TrendResult) -> None:
     days = [point.date for point in one.points]
-    end = days[-1]
-    if one.forecast is not None:
-        end = max(end, min(one.forecast.high, days[-1] + (days[-1] - days[0])))
     axes.set_title(f"{figure_name(one.figure)}, {one.direction}: {_short(one)}")
-    _weather_band(axes, one, days)
-    _plot(
-        axes,
-        days,
-        [point.value for point in one.points],
-        **chart_style.EVENT,
-        marker="x",
-        markersize=4,
-        label="measured",
-    )
-    _plot(axes, days, [point.corrected for point in one.points], **chart_style.MEASURED, label="corrected")
-    for point in one.points:
-        _plot(axes, [point.date], [point.corrected], **MARKS.get(point.state, PLAIN), linestyle="none")
-    _stages(axes, one)
+    draw_trend(axes, one)
     _services(axes, history, days[0])
-    if one.forecast is not None:
-        _fan(axes, one, days[-1], end)
     axes.set_ylabel(_unit(one))
-    axes.set_xlim(_x(days[0] - timedelta(days=20)), _x(end + timedelta(days=30)))
+    axes.set_xlim(day_x(days[0] - timedelta(days=20)), day_x(_end(one) + timedelta(days=30)))
+    date_axis(axes)
     axes.legend(loc="upper left", ncols=2)
 
 
-def _stages(axes: "Axes", one: TrendResult) -> None:
-    """Centre of every stage between services, and at each check the level with the limits that it was held against."""
-    drawn = stage_lines(one.stages, one.points)
-    for number, lines in enumerate(drawn):
-        newest = number == len(drawn) - 1
+def draw_trend(axes: "Axes", one: TrendResult) -> None:
+    """A figure over the years, on every paper: its checks with their states, the level with the limits that it was held
+    against, the drift, the forecast. Days as ``day_x`` counts them.
+    """
+    size = 5.0 if len(one.points) <= MANY else 2.5
+    days = [day_x(point.date) for point in one.points]
+    values = [point.corrected for point in one.points]
+    measured: dict[str, Any] = {"linestyle": "none", "color": chart_style.GREY, "marker": "x"}
+    axes.plot(days, [point.value for point in one.points], **measured, markersize=size, label="as measured")
+    axes.plot(days, values, **chart_style.MEASURED, label="at 20 degC, nominal V")
+    for state, look in ({"": PLAIN | {"markersize": size}} | MARKS).items():
+        at = [
+            n for n, point in enumerate(one.points) if (point.state if point.state in MARKS else "") == state
+        ]
+        if at:
+            axes.plot([days[n] for n in at], [values[n] for n in at], linestyle="none", label=state, **look)
+    for number, lines in enumerate(stage_lines(one.stages, one.points)):
         begun = date.fromisoformat(one.stages[number].since)
         until = max(lines.days[-1], begun + timedelta(days=10))  # a stage of one check is seen too
-        _plot(axes, [begun, until], [lines.centre] * 2, color=chart_style.GREY, linewidth=0.8)
-        marks = {"marker": "_", "markersize": 5}
-        _plot(axes, lines.days, lines.level, **chart_style.SECOND, label="level" if newest else None)
-        for values, name in ((lines.above, "upper limit"), (lines.below, "lower limit")):
-            _plot(axes, lines.days, values, **chart_style.EXPECTED, **marks)
-            if newest:
-                axes.annotate(
-                    name,
-                    (cast(Any, _x(lines.days[-1])), values[-1]),
-                    xytext=(-2, 2),
-                    textcoords="offset points",
-                    fontsize=7,
-                    ha="right",
-                    va="bottom",
-                )
+        axes.plot([day_x(begun), day_x(until)], [lines.centre] * 2, color=chart_style.GREY, linewidth=0.8)
+        at_days = [day_x(day) for day in lines.days]
+        names = ("", "") if number else ("level", "control limits")
+        axes.plot(at_days, lines.level, **chart_style.SECOND, label=names[0])
+        marks: dict[str, Any] = {"marker": "_", "markersize": 5}
+        axes.plot(at_days, lines.above, **chart_style.EXPECTED, **marks, label=names[1])
+        axes.plot(at_days, lines.below, **chart_style.EXPECTED, **marks)
     if one.drift is not None:
-        _plot(axes, [one.drift.on, one.points[-1].date], [one.drift.reach] * 2, **chart_style.EVENT)
+        axes.plot([day_x(one.drift.on), days[-1]], [one.drift.reach] * 2, **chart_style.EVENT)
+    ahead = one.forecast
+    if ahead is not None:
+        fan = ([days[-1], day_x(ahead.low), day_x(ahead.high)], [values[-1], ahead.limit, ahead.limit])
+        look = {"facecolor": chart_style.ORANGE, "edgecolor": chart_style.ORANGE, "alpha": 0.35}
+        axes.fill(*fan, **look, label=f"forecast, {100 * ahead.confidence:.0f} %")
+        axes.plot(
+            [days[-1], day_x(ahead.crosses)],
+            [values[-1], ahead.limit],
+            color=chart_style.BLACK,
+            linewidth=1.0,
+            linestyle=":",
+        )
+        axes.plot([days[0], day_x(_end(one))], [ahead.limit] * 2, **chart_style.LIMIT, label="limit")
+
+
+def _end(one: TrendResult) -> date:
+    """How far it is drawn: ahead no further than back."""
+    first, last = one.points[0].date, one.points[-1].date
+    return last if one.forecast is None else max(last, min(one.forecast.high, last + (last - first)))
+
+
+def draw_place(axes: "Axes", place: SpotHeights) -> None:
+    """How far the current at one place stands above what lies beside it, over the years."""
+    look = {**chart_style.MEASURED, "marker": "o", "markersize": 4.0}
+    axes.plot([day_x(day) for day in place.days], place.heights_a, **look)
 
 
 def _spot_panel(axes: "Axes", history: RigHistory, place: SpotHeights) -> None:
@@ -177,11 +191,12 @@ def _spot_panel(axes: "Axes", history: RigHistory, place: SpotHeights) -> None:
     axes.set_title(
         f"at {100 * place.at_fraction:.0f} % of the {place.direction} stroke: current above what lies beside it"
     )
-    _plot(axes, place.days, place.heights_a, **chart_style.MEASURED, marker="o", markersize=4)
+    draw_place(axes, place)
     axes.axhline(0.0, **chart_style.EVENT)
     _services(axes, history, place.days[0])
     axes.set_ylabel("[A]")
-    axes.set_xlim(_x(place.days[0] - timedelta(days=20)), _x(place.days[-1] + timedelta(days=30)))
+    axes.set_xlim(day_x(place.days[0] - timedelta(days=20)), day_x(place.days[-1] + timedelta(days=30)))
+    date_axis(axes)
 
 
 def _unit(one: TrendResult) -> str:
@@ -196,44 +211,13 @@ def _short(one: TrendResult) -> str:
     return f"{signal}; limit about {one.forecast.crosses} ({one.forecast.low} to {one.forecast.high})"
 
 
-def _weather_band(axes: "Axes", one: TrendResult, days: Sequence[date]) -> None:
-    """What weather and supply added at each check, between corrected and corrected plus weather."""
-    low = [min(point.corrected, point.corrected + point.weather) for point in one.points]
-    high = [max(point.corrected, point.corrected + point.weather) for point in one.points]
-    axes.fill_between(cast(Any, days), low, high, **chart_style.BAND, label="weather and supply")
-
-
-def _fan(axes: "Axes", one: TrendResult, now: date, end: date) -> None:
-    found = one.forecast
-    assert found is not None
-    start = one.points[-1].corrected
-    edges = [found.low, found.high]
-    axes.fill(
-        cast(Any, [_x(now), *[_x(edge) for edge in edges]]),
-        [start, found.limit, found.limit],
-        facecolor=chart_style.ORANGE,
-        alpha=0.35,
-        edgecolor=chart_style.ORANGE,
-        label=f"forecast, {100 * found.confidence:.0f} %",
-    )
-    _plot(
-        axes,
-        [now, found.crosses],
-        [start, found.limit],
-        color=chart_style.BLACK,
-        linewidth=1.0,
-        linestyle=":",
-    )
-    _plot(axes, [one.points[0].date, end], [found.limit] * 2, **chart_style.LIMIT, label="limit")
-
-
 def _services(axes: "Axes", history: RigHistory, first: date) -> None:
     for one in history.services:
         if one.on >= first:
-            axes.axvline(cast(Any, one.on), color=chart_style.BLUE, linewidth=1.2, linestyle=(0, (1, 1)))
+            axes.axvline(day_x(one.on), color=chart_style.BLUE, linewidth=1.2, linestyle=(0, (1, 1)))
             axes.annotate(
                 printable(one.action),
-                (cast(Any, _x(one.on)), 0.02),
+                (day_x(one.on), 0.02),
                 xycoords=("data", "axes fraction"),
                 xytext=(3, 0),
                 textcoords="offset points",
@@ -326,17 +310,17 @@ def _profile_panel(axes: "Axes", profiles: Sequence[CheckProfile], direction: st
         axes.legend(loc="upper right", ncols=3)
 
 
-def _x(day: date) -> float:
+def day_x(day: date) -> float:
     """A day as matplotlib counts days: since 1970."""
     return float((day - date(1970, 1, 1)).days)
 
 
-def _plot(axes: "Axes", days: Sequence[date], values: Sequence[float], **look: Any) -> None:
+def date_axis(axes: "Axes", most: int = 9) -> None:
+    """Dates below, at most so many."""
     from matplotlib import dates
 
-    axes.plot(cast(Any, [_x(day) for day in days]), values, **look)
     axes.xaxis_date()
     library: Any = dates
-    locator = library.AutoDateLocator(minticks=3, maxticks=9)
+    locator = library.AutoDateLocator(minticks=3, maxticks=most)
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(library.ConciseDateFormatter(locator))

@@ -1,4 +1,4 @@
-"""The sensor, the stream of a rehearsal board, and what makes records differ."""
+"""The sensor, the stream of a simulated board, and what makes records differ."""
 
 from dataclasses import replace
 from itertools import islice

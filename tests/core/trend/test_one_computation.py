@@ -177,16 +177,20 @@ def test_screen_and_papers_say_the_same(drawn):
         words = " ".join(getattr(cell, "text", str(cell)) for cell in trend_words(one, 0, 1))
         assert change_text(one) in words
         row = report_row(one)
-        assert row[2] == amount(one.chart.level, one.unit)
-        assert row[3] == f"{amount(one.chart.lower, one.unit)} to {amount(one.chart.upper, one.unit)}"
-        assert row[4] == one.points[-1].state
+        assert row[2:7] == (
+            amount(one.chart.centre, one.unit),
+            amount(one.chart.level, one.unit),
+            change_text(one),
+            f"{amount(one.chart.lower, one.unit)} to {amount(one.chart.upper, one.unit)}",
+            one.points[-1].state,
+        )
 
 
 def test_the_pictures_draw_what_decides(drawn):
-    for history, trends in drawn:
+    for _, trends in drawn:
         for one in trends:
             axes = Figure().subplots()
-            trend_charts._trend_panel(axes, history, one)
+            trend_charts.draw_trend(axes, one)
             lines = [
                 (list(line.get_xdata(orig=False)), list(line.get_ydata(orig=False))) for line in axes.lines
             ]

@@ -184,7 +184,7 @@ class BoardScreen(Page[str]):
         self.open_screen("board settings", then=lambda _: self.repaint())
 
     def action_practise(self) -> None:
-        """A rehearsal board for this rig."""
+        """A simulated board for this rig."""
         self.open_screen("practice", self._rig)
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:

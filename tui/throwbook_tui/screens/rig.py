@@ -231,7 +231,7 @@ class RigScreen(Page[None]):
         self.open_screen("take out", self.rig_name)
 
     def action_practise(self) -> None:
-        """The same rig on a rehearsal board, in a logbook of its own."""
+        """The same rig on a simulated board, in a logbook of its own."""
         self.open_screen("practice", self.rig_name)
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:

@@ -2,7 +2,7 @@
 
 A blank is kept as "not recorded". It never becomes "no"; it lowers what the sheet may claim.
 
-A rehearsal board and the sample runs say in the head of their records what they are. Such a throw stays out of a real
+A simulated board and the sample runs say in the head of their records what they are. Such a throw stays out of a real
 logbook, or at least out of every acceptance there; in a practice logbook all that is done says that it is practice.
 """
 
@@ -18,7 +18,7 @@ from throwbook.core.wording import CONDITIONS, NOT_RECORDED
 from throwbook.errors import InputError
 
 REHEARSAL_BOARD = "rehearsal"
-"""What a rehearsal board calls itself."""
+"""What a simulated board calls itself."""
 FOR_PRACTICE = "for practice"
 """Reason of a rig file's version by which its logbook is known as one for practice."""
 CAUTION = "Practice: simulated throws. Nothing here proves anything about a real machine."
