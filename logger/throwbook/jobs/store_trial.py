@@ -74,33 +74,36 @@ def keep(recorded: Recorded, place: Place, now: datetime) -> StoredTrial:
     kept twice. Raises InputError or OutsideError; the journal is then still there.
     """
     try:
-        kept = _kept(recorded, place, now)
+        if recorded.trace is None:
+            raise InputError("there is nothing to keep", str(recorded.journal), "Record again")
+        kept_out = _kept_out(recorded, recorded.trace, place)
+        file = _written(recorded, recorded.trace, place, kept_out)
+        if place.in_logbook and not kept_out:
+            stored = _into_logbook(recorded, place, now, file)
+        else:
+            stored = StoredTrial(file, "", None, kept_out=kept_out)
     except BaseException:
         recorded.let_go()
         raise
     recorded.discard_journal()
-    return kept
+    return stored
 
 
-def _kept(recorded: Recorded, place: Place, now: datetime) -> StoredTrial:
-    if recorded.trace is None:
-        raise InputError("there is nothing to keep", str(recorded.journal), "Record again")
-    kept_out = _kept_out(recorded, recorded.trace, place)
-    in_logbook = place.in_logbook and not kept_out
-    file = place.out if place.out is not None or in_logbook else Path()
-    if file is not None:
-        if file.is_dir():
-            file = file / trace_name(recorded.trace)
-            file = _free(file) if kept_out else file
-        if not file.exists():
-            write_trace(recorded.trace, file)
-        elif not recorded.recovered or not _same_samples(recorded.trace, file):
-            raise InputError("there is such a file already", str(file), remedy=Remedy.OTHER_FILE)
-    return (
-        _into_logbook(recorded, place, now, file)
-        if in_logbook
-        else StoredTrial(file, "", None, kept_out=kept_out)
-    )
+def _written(recorded: Recorded, trace: Trace, place: Place, kept_out: str) -> Path | None:
+    """The trace file, where one is asked for or the trial goes into no logbook."""
+    file = place.out
+    if file is None:
+        if place.in_logbook and not kept_out:
+            return None
+        file = Path()
+    if file.is_dir():
+        file = file / trace_name(trace)
+        file = _free(file) if kept_out else file
+    if not file.exists():
+        write_trace(trace, file)
+    elif not recorded.recovered or not _same_samples(trace, file):
+        raise InputError("there is such a file already", str(file), remedy=Remedy.OTHER_FILE)
+    return file
 
 
 def _same_samples(trace: Trace, file: Path) -> bool:
