@@ -450,3 +450,9 @@ def test_what_flowed_while_readings_were_lost_is_held_by_the_uncertainty(lost_s)
     run = found.figures.run_current_a
     assert abs(run.value - true.run_current_a.value) <= run.u
     assert found.figures.peak_run_current_a is None  # the highest may be among what was lost
+
+
+def test_a_throw_ends_before_the_next_one_begins():
+    first, _ = cut(joined(GOOD, GOOD.but(seed=8), rest_s=0.4), RIG, BASELINES)
+    assert np.abs(first.trace.current_a[-10:]).max() < 0.1
+    assert len(first.trace) == pytest.approx((GOOD.end_s + 0.4) * 200.0, abs=4)

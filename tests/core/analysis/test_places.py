@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from tests.core.drawn_strokes import RIG, Drawn, healthy
-from throwbook.core.analysis.baseline import Fit, find_bump, make_baseline
+from throwbook.core.analysis.baseline import Fit, _scan_sd, _swing, find_bump, make_baseline
 from throwbook.core.analysis.stalled_motor import _level_line_off
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.machine.motor import motor_line, resistance_at
@@ -162,3 +162,33 @@ def test_a_baseline_scatters_as_its_throws_do_and_one_more_lies_within_the_predi
     width, degrees = next(iter(usual.scan_degrees.items()))
     expected = stats.t.ppf(0.99, degrees) * np.sqrt(1.0 + 1.0 / 6.0)
     assert usual.scan_factor(width, 0.99) == pytest.approx(expected, rel=1e-6)
+
+
+def test_a_figure_that_one_throw_of_a_set_gave_is_no_baseline_of_it():
+    one, *others = healthy(3)
+    blind = [replace(trace, voltage_v=None) for trace in others]
+    assert "mean_voltage_v" not in make_baseline([assess_trace(each, RIG) for each in (one, *blind)]).figures
+    alone = make_baseline([assess_trace(one, RIG)]).figures["mean_voltage_v"]
+    assert (alone.n, alone.sd) == (1, 0.0)
+
+
+def test_what_swings_below_counts_by_how_far_and_a_load_above_does_not():
+    """A twentieth of normal scatter lies more than 1.645 standard deviations below."""
+    quiet = np.random.default_rng(1).normal(0.0, 0.01, 4000)
+    beats = np.where(np.arange(4000) < 1000, np.tile([0.3, -0.3], 2000), 0.0)
+    assert _swing(quiet + beats) == pytest.approx(0.3 / 1.645, rel=0.03)
+    assert _swing(quiet + np.maximum(beats, 0.0)) < 0.02
+    assert _swing(20.0 * quiet) == pytest.approx(0.2, rel=0.05)
+
+
+def test_the_scatter_about_a_baseline_is_that_of_a_new_throw_place_by_place():
+    """n/(n-1) of the mean square about their own middle; where it is alike all over, all places know it together."""
+    rng, noise = np.random.default_rng(3), np.zeros(400)
+    alike = rng.normal(0.0, 0.05, (6, 400)) * np.sqrt(5.0 / 6.0)
+    sd, degrees = _scan_sd(list(alike), noise, 1)
+    assert np.median(sd) == pytest.approx(0.05, rel=0.05)
+    assert degrees == 5 * 400
+    rough = alike * np.where(np.arange(400) < 200, 1.0, 4.0)
+    sd, degrees = _scan_sd(list(rough), noise, 1)
+    assert np.sqrt(np.mean(sd[200:] ** 2)) == pytest.approx(0.2, rel=0.12)
+    assert 5 < degrees < 20

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import RIG
-from throwbook.core.analysis.transient import end_of_transient
+from throwbook.core.analysis.transient import _stands_level_from, end_of_transient
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.trace import Trace
 
@@ -236,3 +236,10 @@ def test_a_soft_start_that_climbs_on_and_on_leaves_the_running_current_open(rate
 
 def as_record(time_s, current_a):
     return Trace(time_s=time_s, current_a=current_a, voltage_v=None, direction="lock", source="drawn")
+
+
+@pytest.mark.parametrize(("eases_a", "level"), [(0.04, True), (0.06, False), (0.1, False)])
+def test_a_peak_has_died_away_where_what_is_left_is_one_level(eases_a, level):
+    """It may ease by a sixty-fourth of the peak's height, six halvings: of 5 A above a level of 2 A by 0.047 A."""
+    moving = np.concatenate([[5.0], np.full(20, 2.0 + eases_a), np.full(21, 2.0), [2.0]])
+    assert _stands_level_from(moving, 1) == level

@@ -275,3 +275,34 @@ def test_a_drive_that_raises_its_voltage_is_no_bad_supply():
     voltage_v = np.where(on, np.clip(4.0 + 16.0 * t, 0.0, 12.2), 0.0) + noise.normal(0, 0.01, len(t))
     found = assess_trace(Trace(time_s, current_a, voltage_v, "lock"), RIG)
     assert not {"supply-drop", "low-supply"} & set(told(found))
+
+
+def test_a_stall_has_a_place_where_the_motor_turned_first_and_none_else():
+    stalled = assess_trace(Drawn(stall_from=0.4, run_s=7.0).trace(), RIG).signs[0]
+    assert (stalled.sign, stalled.at_fraction_u is not None) == ("stall", True)
+    assert "stalled before the end of travel" in stalled.because
+    assert stalled.at_fraction > 0.1
+    never = assess_trace(Drawn(stall_from=-1.0, run_s=3.0).trace(), RIG).signs[0]
+    assert (never.sign, never.at_fraction, never.at_fraction_u) == ("stall", 0.0, None)
+    assert never.because.startswith("the motor never turned")
+
+
+@pytest.mark.parametrize(
+    ("from_s", "until_s", "says"),
+    [(0.0, 9.0, "ends"), (3.0, 99.0, "begins"), (3.0, 9.0, "begins and ends")],
+)
+def test_a_record_that_lacks_an_end_says_which(from_s, until_s, says):
+    trace = Drawn().trace()
+    kept = (trace.time_s >= from_s) & (trace.time_s < until_s)
+    part = replace(
+        trace, time_s=trace.time_s[kept], current_a=trace.current_a[kept], voltage_v=trace.voltage_v[kept]
+    )
+    sign = next(one for one in assess_trace(part, RIG).signs if one.sign == "cut-record")
+    assert f"the record {says} while the motor is running" in sign.because
+
+
+@pytest.mark.parametrize(("height_a", "told"), [(0.35, False), (1.2, True)])
+def test_a_hump_without_a_baseline_is_told_from_a_fifth_of_the_running_current_on(height_a, told):
+    drawn = Drawn(level_a=2.8, bump_a=height_a, bump_at=0.63)
+    found = assess_trace(drawn.trace(), RIG).signs
+    assert [one.level for one in found if one.sign == "binding-spot"] == ["info"] * told

@@ -186,3 +186,10 @@ def test_no_growth_gives_no_forecast():
     found = forecast.crossing(made(rng.normal(0, 0.01, 14)), 0.3)
     assert found.at is None
     assert found.why_not
+
+
+@pytest.mark.parametrize(("p", "at"), [(0.5, 1.0), (0.6, 1.0), (0.8, 2.5), (0.9, 3.0), (0.95, None)])
+def test_the_day_of_a_chance_lies_between_those_beside_it(p, at):
+    """Reached before the first day: on the first; never reached: none."""
+    found = forecast._first(np.array([1.0, 2.0, 3.0]), np.array([0.6, 0.7, 0.9]), p)
+    assert found == (at if at is None else pytest.approx(at))
