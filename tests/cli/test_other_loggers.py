@@ -77,6 +77,17 @@ OURS = tuple(
     getattr(assess_trace(THROW, read_rig(RIG_FILE)).figures, name).value
     for name in ("travel_time_s", "run_current_a")
 )
+
+
+def test_a_baseline_of_both_directions_keeps_its_own(run):
+    Path("lock.csv").write_bytes(SEMICOLONS.content)
+    words = ("assess", "--rig", RIG_FILE, "--direction", "lock", "--baseline", RIG_FILE.with_name("baseline"))
+    code, out, err = run(*words, "lock.csv")
+    assert code == 0, err
+    assert "Baseline for lock: " in out
+    assert "Baseline for unlock: " in out
+
+
 UNCLEAR = {
     "decimals": (COMMAS.content, "--decimal comma or --decimal point", ("--decimal", "point")),
     "milliseconds": (MILLISECONDS.encode(), "--time-unit ms", ("--time-unit", "ms")),

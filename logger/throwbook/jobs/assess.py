@@ -70,6 +70,13 @@ class TraceReading:
             except Unclear as unclear:
                 self.answers[unclear.field] = self.ask(unclear)
 
+    def read_baseline(self, path: Path) -> Trace:
+        """One of the baseline's: what it says itself of its direction counts."""
+        try:
+            return replace(self, direction=None).read(path)
+        except InputError:
+            return self.read(path)
+
 
 @dataclass(frozen=True)
 class AssessedFiles:
@@ -132,7 +139,7 @@ def baselines_from(
     """One baseline per direction from healthy traces. Raises InputError naming a trace that isn't fit for one."""
     trials: dict[str, list[Assessment]] = {}
     for count, path in enumerate(paths, 1):
-        for trial in assess_record(reading.read(path), rig):
+        for trial in assess_record(reading.read_baseline(path), rig):
             trials.setdefault(trial.direction, []).append(trial)
         done(count)
     return {
