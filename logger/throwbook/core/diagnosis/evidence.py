@@ -9,6 +9,7 @@ from throwbook.core.analysis.clipping import at_the_ceiling
 from throwbook.core.analysis.edges import PlaceU
 from throwbook.core.analysis.figures import MOST_LOST
 from throwbook.core.analysis.residual_current import JOG
+from throwbook.core.analysis.rest import SAME_LEVEL
 from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.travel import LateLoad, Travel
 from throwbook.core.assessment import CUT_OFF, Figures, Profile
@@ -64,6 +65,12 @@ class Evidence:
         """Mean running current of the baseline [A]."""
         spread = self.baseline.figures.get("run_current_a") if self.baseline else None
         return spread.mean if spread else None
+
+    @property
+    def flowed_at_rest_a(self) -> float:
+        """What was taken off as zero, and is more than a sensor's drift [A]: it may not flow in the run."""
+        flowed_a = self.segments.polarity * self.segments.zero_a
+        return flowed_a if flowed_a > SAME_LEVEL * self.idle_a else 0.0
 
     @property
     def place_is_a_bound(self) -> bool:

@@ -196,9 +196,13 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     """The current fell to zero before the travel was done."""
     if evidence.end != CUT_OFF or evidence.segments.starts_running:
         return None
-    share, u = evidence.travel_share, evidence.travel_share_u * min(evidence.travel_share, 1.0)
-    short_of_needed = share + 2.0 * u < evidence.needed_share
-    usual = 1.0 - max(SMALLEST_SHORTFALL, 2.0 * evidence.travel_share_u)
+    share, lasted = evidence.travel_share, evidence.figures.travel_time_s
+    edges_u = (
+        0.5 * lasted.u / lasted.value if lasted is not None else 0.0
+    )  # rows far apart don't show a little less
+    full_u = float(np.hypot(evidence.travel_share_u, edges_u))
+    short_of_needed = share + 2.0 * full_u * min(share, 1.0) < evidence.needed_share
+    usual = 1.0 - max(SMALLEST_SHORTFALL, 2.0 * full_u)
     short_of_usual = evidence.baseline is not None and share < usual
     if not (short_of_needed or short_of_usual):
         return None

@@ -4,7 +4,6 @@ import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Bump, find_bump, smooth_over
 from throwbook.core.analysis.clipping import ripple_of
-from throwbook.core.analysis.rest import SAME_LEVEL
 from throwbook.core.analysis.travel import PLACE_U_WITHOUT_VOLTAGE
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Sign
 from throwbook.core.diagnosis.evidence import NO_LOAD_U, Evidence
@@ -62,7 +61,7 @@ def light_run(evidence: Evidence) -> Sign | None:
     if run.value > limit or _typical_high(evidence) > idle + 0.5 * load:
         return _lighter(evidence, usual)
     surely = run.value + run.u <= limit
-    flowed_a = _flowed_at_rest(evidence)
+    flowed_a = evidence.flowed_at_rest_a
     explained = not surely and run.value + flowed_a > limit
     unsure = (
         _would_explain_it(flowed_a)
@@ -89,7 +88,7 @@ def _lighter(evidence: Evidence, usual: float) -> Sign | None:
     limit = _change_limit(evidence, usual, -1.0)
     if lighter <= limit:
         return None
-    flowed_a = _flowed_at_rest(evidence)
+    flowed_a = evidence.flowed_at_rest_a
     surely = lighter - flowed_a / usual > limit
     return Sign(
         "light-run",
@@ -104,12 +103,6 @@ def _lighter(evidence: Evidence, usual: float) -> Sign | None:
 
 def _would_explain_it(flowed_a: float) -> str:
     return f"the {flowed_a:.2g} A that {FLOWED_AT_REST}, if they stop while the motor runs"
-
-
-def _flowed_at_rest(evidence: Evidence) -> float:
-    """What was taken off as zero, and is more than a sensor's drift [A]: it may not flow in the run."""
-    flowed_a = evidence.segments.polarity * evidence.segments.zero_a
-    return flowed_a if flowed_a > SAME_LEVEL * evidence.idle_a else 0.0
 
 
 def _change_limit(evidence: Evidence, usual: float, sense: float) -> float:

@@ -170,7 +170,7 @@ def slow_travel(evidence: Evidence) -> Sign | None:
     """Slower than current and voltage account for."""
     if evidence.end != CUT_OFF or evidence.figures.travel_time_s is None:
         return None
-    slower = evidence.travel_share - 1.0
+    slower = evidence.travel_share - 1.0 - _by_what_flowed(evidence)
     time_s = evidence.figures.travel_time_s.value
     spread = evidence.baseline.figures.get("back_emf_vs") if evidence.baseline else None
     if spread is not None:
@@ -195,6 +195,16 @@ def slow_travel(evidence: Evidence) -> Sign | None:
         limit=limit,
         unit="1",
     )
+
+
+def _by_what_flowed(evidence: Evidence) -> float:
+    """Share by which the motor was slower if what was taken off as zero flowed through it."""
+    volts, run = evidence.figures.mean_voltage_v, evidence.figures.run_current_a
+    if volts is None or run is None:
+        return 0.0
+    r_ohm = evidence.line.r_ohm
+    left_v = volts.value - run.value * r_ohm
+    return evidence.flowed_at_rest_a * r_ohm / left_v if left_v > 0.0 else 0.0
 
 
 def low_supply(evidence: Evidence) -> Sign | None:
