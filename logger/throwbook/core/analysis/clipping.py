@@ -263,7 +263,7 @@ def _is_flat_topped(start_a: FloatArray, step_a: float) -> bool:
 def _highest_of(start_a: FloatArray, segments: Segments) -> tuple[float, float]:
     """Highest reading without what it owes to being the highest of many, and its standard uncertainty [A]."""
     highest_a = float(start_a.max())
-    one_a = ripple_of(segments) * highest_a
+    one_a = ripple_of(segments) * abs(highest_a)
     many = int(np.count_nonzero(start_a >= highest_a - CLOSE_SIGMAS * one_a))
     chance_a = chance_of_highest(one_a, many)
     return highest_a - 0.5 * chance_a, float(np.hypot(from_step(chance_a), one_a / np.sqrt(many)))

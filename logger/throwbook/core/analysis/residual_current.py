@@ -206,9 +206,11 @@ def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int,
         if _is_left(record, first + a, first + b, run_a, jumps_a, inner=a > 0 and b < len(current_a)):
             yield _arrived(record, first + a, first + b, run_a, entered=bool(a)), first + b
             continue
-        for c, d in runs_of(current_a[a:b] < none_turns_a):  # part of it may be a motor that turns lightly
+        # Part of it may be a motor that turns lightly; where it goes off for good it only falls.
+        for c, d in runs_of(current_a[a:b] < none_turns_a):
             inside = first + a + c, first + a + d
-            if _lasts(record, *inside, a + d == len(current_a)) and _flat_level(record, *inside) is not None:
+            goes_on = a + d < len(current_a)
+            if goes_on and _lasts(record, *inside, False) and _flat_level(record, *inside) is not None:
                 yield _arrived(record, *inside, run_a, entered=bool(a + c)), inside[1]
 
 
