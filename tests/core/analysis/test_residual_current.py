@@ -170,3 +170,18 @@ def test_a_jog_of_a_drive_lasts_to_its_end_though_its_run_is_calm_and_low():
     ramp = np.linspace(4.0, 9.0, rows(0.14))
     (jog,) = judged(flat(1.0, 0.0), ramp, flat(0.1, 1.2 * NO_LOAD_A), flat(1.0, 0.0))
     assert abs(jog.figures.travel_time_s.value - 0.24) <= jog.figures.travel_time_s.u
+
+
+def test_in_the_noise_of_a_held_rest_start_and_end_are_still_known_to_a_row_or_two():
+    hold_a = 0.6 * NO_LOAD_A
+    (found,) = judged(flat(1.5, hold_a), start(0.5, 3.0), flat(9.5, 3.0), flat(1.5, hold_a), noise_a=0.09)
+    assert found.figures.start_s.value == pytest.approx(1.5, abs=2.0 / RATE_HZ)
+    assert found.figures.end_s.value == pytest.approx(11.5, abs=2.0 / RATE_HZ)
+
+
+def test_a_soft_start_out_of_what_holds_begins_where_it_leaves_it():
+    hold_a = 0.3 * NO_LOAD_A
+    climbs = hold_a + (2.0 - hold_a) * np.clip(np.arange(rows(8.0)) / rows(1.0), 0.0, 1.0)
+    whole = np.concatenate((start(0.5, 2.0), flat(10.0, 2.0)))
+    _, second = judged(flat(1.0, 0.0), whole, flat(2.0, hold_a), climbs, flat(1.0, hold_a))
+    assert second.figures.start_s.value == pytest.approx(14.5, abs=0.05)

@@ -10,10 +10,10 @@ from types import MappingProxyType
 
 import numpy as np
 
-from throwbook.core.analysis.current_runs import current_runs_of
+from throwbook.core.analysis.current_runs import current_runs_of, rows_smoothed
 from throwbook.core.analysis.record_conditions import LASTING, LATE_S, faults_in, head_from
 from throwbook.core.analysis.residual_current import PAUSE_S, WHOLE, CurrentRun, FullStroke
-from throwbook.core.analysis.rest import NO_REST, Rest, find_rest, smoothing_width
+from throwbook.core.analysis.rest import NO_REST, Rest, find_rest
 from throwbook.core.quantities.statistics import median_of
 from throwbook.core.rig import LOCK, UNLOCK, Rig
 from throwbook.core.trace import MOVEMENT, MOVEMENTS, WHOLE_THROW_FOLLOWS, FloatArray, Trace
@@ -67,7 +67,7 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
         return (Movement(trace, trace.direction, rest, period_s, runs[0]),)
     shares = [_share(trace, rest, run, stroke) for run in runs]
     directions = _directions(runs, shares, trace.direction, rig)
-    margin = smoothing_width(rest.noise_a, stroke.no_load_a) + 1
+    margin = rows_smoothed(rest, stroke.no_load_a) + 1
     found = []
     for number, (run, direction) in enumerate(zip(runs, directions, strict=True)):
         later = range(number + 1, len(runs))

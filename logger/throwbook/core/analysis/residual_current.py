@@ -302,12 +302,15 @@ def late(record: RunRecord, first: int, stop: int) -> FloatArray:
 
 
 def without_what_flowed_before(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> CurrentRun:
-    """The piece without its first rows where they are what flowed on after the end before it, right up to its start."""
+    """The piece from where it leaves what flowed on after the end before it, right up to its start: without its first rows
+    where they are still that, and with those before it that a soft start has raised already."""
     if record.lasted_s(before.over, piece.first) > SWITCHED_S:
         return piece
     rises_a = SURELY_HIGHER * before.residual_a + record.still_a
-    higher = np.flatnonzero(record.current_a[piece.first : piece.last + 1] > rises_a)
-    return replace(piece, first=piece.first + int(higher[0])) if len(higher) else piece
+    low = np.flatnonzero(record.current_a[before.last + 1 : piece.first] <= rises_a)
+    begins = before.last + 2 + int(low[-1]) if len(low) else piece.first
+    higher = np.flatnonzero(record.current_a[begins : piece.last + 1] > rises_a)
+    return replace(piece, first=begins + int(higher[0])) if len(higher) else piece
 
 
 def is_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> bool:

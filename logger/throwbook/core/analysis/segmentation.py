@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from throwbook.core.analysis.current_runs import movement_threshold
+from throwbook.core.analysis.current_runs import movement_threshold, rows_smoothed
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.residual_current import (
     PAUSE_S,
@@ -24,7 +24,6 @@ from throwbook.core.analysis.rest import (
     FEWEST_REST_ROWS,
     NOISE_SIGMAS,
     one_quiet_level,
-    smoothing_width,
     zero_of,
 )
 from throwbook.core.analysis.transient import BOUNCE_S, Break, end_of_transient, find_breaks, with_coasting
@@ -129,7 +128,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     if run is None:
         return _nothing_moved(movement, no_load_current_a)
     time_s, polarity, first, last = trace.time_s, run.way, run.first, run.last
-    width = smoothing_width(rest.noise_a, no_load_current_a)
+    width = rows_smoothed(rest, no_load_current_a)
     threshold = movement_threshold(rest, no_load_current_a)
     step_a = resolution_step(trace.current_a[max(0, first - 50) : first + 200])
     zero_a, zero_u_a, noise_a = 0.0, float("nan"), 0.0
