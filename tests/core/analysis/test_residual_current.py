@@ -180,8 +180,8 @@ def test_in_the_noise_of_a_held_rest_start_and_end_are_still_known_to_a_row_or_t
 
 
 def test_a_soft_start_out_of_what_holds_begins_where_it_leaves_it():
-    hold_a = 0.3 * NO_LOAD_A
-    climbs = hold_a + (2.0 - hold_a) * np.clip(np.arange(rows(8.0)) / rows(1.0), 0.0, 1.0)
-    whole = np.concatenate((start(0.5, 2.0), flat(10.0, 2.0)))
-    _, second = judged(flat(1.0, 0.0), whole, flat(2.0, hold_a), climbs, flat(1.0, hold_a))
-    assert second.figures.start_s.value == pytest.approx(14.5, abs=0.05)
+    hold_a = 0.5 * NO_LOAD_A
+    ramp = np.linspace(hold_a, 2.7 * NO_LOAD_A, rows(1.2))
+    soft = np.concatenate((ramp, flat(0.3, 1.1 * NO_LOAD_A), flat(11.5, 2.3 * NO_LOAD_A)))
+    found = judged(flat(1.0, 0.0), soft, flat(2.0, hold_a), soft, flat(1.0, hold_a))
+    assert found[-1].figures.start_s.value == pytest.approx(16.0, abs=0.1)
