@@ -16,6 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.command import TOP, environment
+from tests.drawn import drawn
 from throwbook.core.sheets.hand_readings import HandThrow, Reading
 from throwbook.core.status.latch import LEVELS
 from throwbook.errors import InputError, OutsideError
@@ -358,7 +359,7 @@ STEPS = st.lists(
 )
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=drawn(12, 6), deadline=None, suppress_health_check=list(HealthCheck))
 @given(steps=STEPS, damage=st.sampled_from(["whole", "whole", *DAMAGE]))
 def test_no_status_is_ever_eased_by_a_restore(steps, damage):
     with tempfile.TemporaryDirectory() as name:

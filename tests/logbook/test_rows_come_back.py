@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.drawn import drawn
 from tests.logbook.conftest import NOW, RIG, fill, make_assessment, make_trace
 from throwbook.core.records import Order, PinAnswers, Service
 from throwbook.errors import InputError
@@ -166,7 +167,7 @@ def test_a_step_that_fails_in_the_middle_leaves_nothing(book):
     assert book.sheets(RIG) == []
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=drawn(20, 8), deadline=None)
 @given(st.dictionaries(st.text(max_size=8), st.none() | st.floats(allow_nan=False) | st.text(max_size=8)))
 def test_answers_of_any_kind_come_back(tmp_path_factory, answers):
     finite = {key: value for key, value in answers.items() if value not in (float("inf"), float("-inf"))}

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.benchmarks.season_histories import wearing
+from tests.drawn import drawn
 from throwbook.core.trend.change_test import (
     ANY_LEVEL,
     PAST_WEAR,
@@ -62,7 +63,7 @@ def the_long_way(rows: Whole) -> StageSeries:
     )
 
 
-@settings(deadline=None, max_examples=30)
+@settings(deadline=None, max_examples=drawn(30, 10))
 @given(st.integers(0, 2**32 - 1), st.lists(st.integers(1, 7), min_size=1, max_size=6))
 def test_what_past_stretches_told_is_what_fitting_them_all_gives(seed, lengths):
     rows = whole(np.random.default_rng(seed), lengths)

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.drawn import drawn
 from throwbook.core.trend import forecast
 from throwbook.core.trend.change_test import (
     StageSeries,
@@ -121,7 +122,7 @@ def made(change: np.ndarray, temperature: np.ndarray | None = None) -> StageSeri
     )
 
 
-@settings(deadline=None, max_examples=30)
+@settings(deadline=None, max_examples=drawn(30, 10))
 @given(st.integers(0, 2**32 - 1), st.integers(3, 20))
 def test_running_sums_give_what_starting_anew_gives(seed, checks):
     rng = np.random.default_rng(seed)
