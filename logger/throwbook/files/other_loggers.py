@@ -288,8 +288,8 @@ def _fits(row: Sequence[str], width: int) -> bool:
 
 
 def _all_units(row: Sequence[str]) -> bool:
-    told = [cell for cell in row if cell]
-    return sum(read_unit(cell) is not None for cell in told) >= 2 and not any(map(_is_value, told))
+    filled = [cell for cell in row if cell]
+    return sum(read_unit(cell) is not None for cell in filled) >= 2 and not any(map(_is_value, filled))
 
 
 def _header_alone(lines: Sequence[str]) -> int | None:
@@ -303,22 +303,22 @@ def _header_alone(lines: Sequence[str]) -> int | None:
 
 def _roles(layout: _Layout, asked: dict[str, str], factors: Mapping[str, float], where: str) -> list[_Role]:
     """Which column is read for what."""
-    told = [_name_of(name, unit) for name, unit in zip(layout.names, layout.units, strict=True)]
+    names = [_name_of(name, unit) for name, unit in zip(layout.names, layout.units, strict=True)]
     found: list[_Role] = []
     for quantity in QUANTITIES:
         if quantity in asked:
             column = csv_rows.place(quantity, asked[quantity], layout.names, where)
-            unit = told[column.index].unit
+            unit = names[column.index].unit
             factor = QUANTITIES[quantity][2][unit] if unit and column.factor == 1.0 else column.factor
             found.append(_role(quantity, column.index, layout, unit, factor, factors))
             continue
-        places = [index for index, one in enumerate(told) if one.quantity == quantity]
+        places = [index for index, one in enumerate(names) if one.quantity == quantity]
         if quantity == "time":
-            found += _time_roles(places, layout, told, factors, where)
+            found += _time_roles(places, layout, names, factors, where)
             continue
         _refuse_several(quantity, places, layout.names, where)
         for index in places:
-            found.append(_role(quantity, index, layout, told[index].unit, None, factors))
+            found.append(_role(quantity, index, layout, names[index].unit, None, factors))
         if not places and quantity != csv_rows.OPTIONAL:
             raise csv_rows.no_column(quantity, "", layout.names, where)
     return found
@@ -326,11 +326,11 @@ def _roles(layout: _Layout, asked: dict[str, str], factors: Mapping[str, float],
 
 def _name_of(name: str, unit: str | None) -> csv_rows.ColumnName:
     """What a column holds by its name and by the row of units."""
-    told = read_name(name)
-    if unit is None or told.unit is not None:
-        return told
+    named = read_name(name)
+    if unit is None or named.unit is not None:
+        return named
     by_unit = read_name(f"[{unit}]").quantity
-    return csv_rows.ColumnName(by_unit if told.quantity in (None, by_unit) else None, unit)
+    return csv_rows.ColumnName(by_unit if named.quantity in (None, by_unit) else None, unit)
 
 
 def _role(
@@ -354,7 +354,7 @@ def _role(
 def _time_roles(
     places: Sequence[int],
     layout: _Layout,
-    told: Sequence[csv_rows.ColumnName],
+    names: Sequence[csv_rows.ColumnName],
     factors: Mapping[str, float],
     where: str,
 ) -> list[_Role]:
@@ -370,7 +370,7 @@ def _time_roles(
     chosen = kinds["number"] or kinds["stamp"]
     _refuse_several("time", chosen, layout.names, where)
     [index] = chosen
-    roles = [_role("time", index, layout, told[index].unit, None, factors)]
+    roles = [_role("time", index, layout, names[index].unit, None, factors)]
     dated = cell_values.is_dated(layout.first_row[index])
     if roles[0].column is None and kinds["date"] and not dated:
         _refuse_several("date", kinds["date"], layout.names, where)

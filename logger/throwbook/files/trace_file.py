@@ -178,7 +178,7 @@ def _text(keys: Mapping[str, Any], key: str, where: _Where) -> str:
     return value
 
 
-def _direction(keys: Mapping[str, Any], where: _Where, told: str | None) -> str:
+def _direction(keys: Mapping[str, Any], where: _Where, asked: str | None) -> str:
     said = _text(keys, "direction", where)
     if "direction" in keys and said not in DIRECTIONS:
         raise InputError(
@@ -186,19 +186,19 @@ def _direction(keys: Mapping[str, Any], where: _Where, told: str | None) -> str:
             where("direction"),
             'Write: # direction = "lock" or "unlock"',
         )
-    if said and told and said != told:
+    if said and asked and said != asked:
         raise InputError(
-            f"the file says {said}, --direction says {told}",
+            f"the file says {said}, --direction says {asked}",
             where("direction"),
             "Leave --direction away or mend the file",
         )
-    if not said and not told:
+    if not said and not asked:
         raise InputError(
             "the file doesn't say which way the pins went",
             where("direction"),
             'Give --direction lock or unlock, or write # direction = "lock" in its head',
         )
-    return said or str(told)
+    return said or str(asked)
 
 
 def _started(keys: Mapping[str, Any], where: _Where) -> datetime | None:

@@ -117,12 +117,12 @@ class SheetStore(Store):
         )
         found = []
         for sheet in sheets:
-            told = current(answers.get(sheet.id, []))
+            latest = current(answers.get(sheet.id, []))
             decision = standing_decision(decisions.get(sheet.id, []))
             twin = shared[(sheet.rig, sheet.number)] > 1
             name = f"{sheet.name}.{sheet.id[:4]}" if twin else sheet.name
             closed = decision is not None and decision.id in sealed
-            found.append(SheetState(sheet, name, told.answers if told else nothing(), decision, closed))
+            found.append(SheetState(sheet, name, latest.answers if latest else nothing(), decision, closed))
         return found
 
 

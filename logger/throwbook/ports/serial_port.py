@@ -295,8 +295,8 @@ def trouble(name: str, error: Exception) -> OutsideError:
     number = getattr(error, "errno", None)
     if number is None and "exclusively lock" in str(error):
         number = errno.EBUSY
-    if number is None and (told := re.search(r"\[Errno (\d+)\]|\((\d+), '", str(error))):
-        number = int(told[1] or told[2])
+    if number is None and (match := re.search(r"\[Errno (\d+)\]|\((\d+), '", str(error))):
+        number = int(match[1] or match[2])
     if number in _TROUBLES:
         what, *do = _TROUBLES[number]
         return OutsideError(what, name, *do)
