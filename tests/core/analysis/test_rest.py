@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn
-from throwbook.core.analysis.rest import Rest, _few_rows, find_rest, zero_of
+from throwbook.core.analysis.rest import Rest, _few_rows, find_rest, smoothing_width, zero_of
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
 from throwbook.core.rig import Rig
 from throwbook.core.trace import Trace
@@ -314,3 +314,9 @@ def test_the_zero_of_a_movement_and_its_uncertainty_by_hand(before, after, level
     rest = Rest(level_a, 0.01, True)
     zero = zero_of(record, 41, 90, rest, NO_LOAD_A, 0.01)
     assert (zero.level_a, zero.u_a) == pytest.approx((level_a, u_a), rel=1e-3)
+
+
+@pytest.mark.parametrize(("noise_a", "rows"), [(0.01, 1), (0.1, 1), (0.2, 4), (0.3, 8), (0.45, 18)])
+def test_rows_are_averaged_until_five_sigma_lie_within_the_band_of_a_rest(noise_a, rows):
+    """(5 s / (2 x 0.3 i0))^2 rows, the next whole number: the mean of n scatters by s over the root of n."""
+    assert smoothing_width(noise_a, 0.9) == rows

@@ -276,3 +276,22 @@ def test_a_throw_keeps_the_air_that_was_read_at_it():
     assert in_air(own, 20.0) == own
     assert in_air(HandThrow("lock"), None).ambient_c is None
     assert in_air(HandThrow("lock"), 20.0).ambient_c == Reading(20.0, 1.0)
+
+
+def test_the_uncertainty_of_a_supply_resistance_is_that_of_its_three_readings():
+    """JCGM 100, 5.1.2: each reading moved by its own ± by itself, then the root of the sum of squares."""
+    figures = judged("lock 16.0s 2.10A 12.60V at rest 9.80V under load", instruments=KNOWN).figures
+    rest, load, run = figures.rest_voltage_v, figures.mean_voltage_v, figures.run_current_a
+
+    def ohm(rest_v, load_v, run_a):
+        return (rest_v - load_v) / run_a
+
+    found = ohm(rest.value, load.value, run.value)
+    moved = [
+        ohm(rest.value + rest.u, load.value, run.value) - found,
+        ohm(rest.value, load.value + load.u, run.value) - found,
+        0.5
+        * (ohm(rest.value, load.value, run.value - run.u) - ohm(rest.value, load.value, run.value + run.u)),
+    ]
+    assert figures.source_resistance_ohm.value == pytest.approx(found)
+    assert figures.source_resistance_ohm.u == pytest.approx(math.hypot(*moved), rel=0.01)
