@@ -91,6 +91,24 @@ NO_MATTER = {
     f"{PRODUCT}/core/analysis/baseline.py _measure: 1e-12 -> 9.5e-13": "keeps nought out of a division",
     f"{PRODUCT}/core/diagnosis/verdict.py unusable: run.value + run.u < TURNS * evidence.idle_a -> "
     "(run.value + run.u <= TURNS * evidence.idle_a)": EQUAL,
+    f"{PRODUCT}/core/analysis/clipping.py _piled_up: shown_a >= top_a - SAME * abs(top_a) -> (shown_a > top_a - SAME * abs(top_a))": EQUAL,
+    f"{PRODUCT}/core/diagnosis/signs/load.py _light_without_baseline: run_a > limit -> (run_a >= limit)": EQUAL,
+    f"{PRODUCT}/core/analysis/stalled_motor.py flat_limit_from: float(current.max()) > level + band -> (float(current.max()) >= level + band)": EQUAL,
+    f"{PRODUCT}/core/analysis/residual_current.py _breaks_off: fall_a > 0.0 -> (fall_a >= 0.0)": EQUAL,
+    f"{PRODUCT}/core/analysis/current_runs.py _brakes_down_a_ramp: lasted_s > PAUSE_S + SETTLED_S -> (lasted_s >= PAUSE_S + SETTLED_S)": EQUAL,
+    f"{PRODUCT}/core/analysis/current_runs.py _brakes_down_a_ramp: float(np.abs(current_a[after.first:after.last + 1]).max()) < BRAKES_WITH * highest_a -> (float(np.abs(current_a[after.first:after.last + 1]).max()) <= BRAKES_WITH * highest_a)": EQUAL,
+    f"{PRODUCT}/core/analysis/residual_current.py _low_levels: record.current_a[first + a:inner.start] > falling_a -> (record.current_a[first + a:inner.start] >= falling_a)": EQUAL,
+    f"{PRODUCT}/core/analysis/transient.py find_breaks: moving < rest_a -> (moving <= rest_a)": EQUAL,
+    f"{PRODUCT}/core/analysis/transient.py _end_of_rise: current[first + rows] >= (1.0 - RISEN_TO) * level -> (current[first + rows] > (1.0 - RISEN_TO) * level)": EQUAL,
+    f"{PRODUCT}/core/sheets/assess_hand.py _drag: heavier - run.u / usual.mean <= limit -> (heavier - run.u / usual.mean < limit)": EQUAL,
+    f"{PRODUCT}/core/diagnosis/bench_test.py resistance_bracket: excess[peak] < 0.5 * run_a -> (excess[peak] <= 0.5 * run_a)": EQUAL,
+    f"{PRODUCT}/core/analysis/live.py LiveThrow._move: level_a > FALL_SHARE * self._on_a -> (level_a >= FALL_SHARE * self._on_a)": EQUAL,
+    f"{PRODUCT}/core/analysis/figures.py _unseen: lost_by_numbers(trace.head, float(lost.sum())) >= 0.5 -> (lost_by_numbers(trace.head, float(lost.sum())) > 0.5)": "a count of rows is never a half",
+    f"{PRODUCT}/core/trend/control_chart.py slope_of: 3 -> 2.85": "whole numbers: fewer than 2.85 are fewer than 3",
+    f"{PRODUCT}/core/analysis/travel.py voltage_or_nominal: median_of(moving) < 0 -> (median_of(moving) <= 0)": "nothing is nothing with either sign",
+    f"{PRODUCT}/core/trend/profile_trend.py bump: 1e-12 -> 9.5e-13": "keeps nought out of a division",
+    f"{PRODUCT}/core/analysis/edges.py _against_time: 1e-09 -> 1.05e-09": "keeps nought out of a division",
+    f"{PRODUCT}/core/analysis/edges.py _in_noise: segments.last + 1 -> (segments.last - 1)": "the middle of a movement, two rows shorter",
 }
 """Faults that change nothing a person can notice: as printed without the line number, and why."""
 
@@ -464,6 +482,8 @@ def main() -> None:
     given = ask.parse_args()
     files = sorted(file for room in ROOMS for file in (TOP / PRODUCT / "core" / room).rglob("*.py"))
     every = [fault for file in files for fault in faults_of(file.relative_to(TOP).as_posix())]
+    for file in (TOP / PRODUCT).rglob("*.py"):
+        places(file.relative_to(TOP).as_posix())  # as the files are now: they may change while it runs
     drawn = draw(every, given.faults, given.seed)
     parts = [part.partition("-") for part in (given.only or f"1-{given.faults}").split(",")]
     chosen = {number for low, _, high in parts for number in range(int(low), int(high or low) + 1)}

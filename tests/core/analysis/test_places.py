@@ -11,7 +11,10 @@ from scipy import stats
 
 from tests.core.drawn_strokes import RIG, Drawn, healthy
 from throwbook.core.analysis.baseline import Fit, _scan_sd, _swing, find_bump, make_baseline
-from throwbook.core.analysis.stalled_motor import _level_line_off
+from throwbook.core.analysis.figures import _run_noise
+from throwbook.core.analysis.stalled_motor import _came_to_stand, _level_line_off
+from throwbook.core.analysis.travel import take_up_of
+from throwbook.core.assessment import Profile
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.machine.motor import motor_line, resistance_at
 
@@ -192,3 +195,36 @@ def test_the_scatter_about_a_baseline_is_that_of_a_new_throw_place_by_place():
     sd, degrees = _scan_sd(list(rough), noise, 1)
     assert np.sqrt(np.mean(sd[200:] ** 2)) == pytest.approx(0.2, rel=0.12)
     assert 5 < degrees < 20
+
+
+def test_a_stand_behind_a_run_begins_with_the_half_of_the_rise_out_of_it():
+    """Ten rows of a run at 0.3 A below a limit that lies 1 A up, then at the limit; from nothing at once it never ran."""
+    assert _came_to_stand(np.array([0.3] * 10 + [1.0] * 5), 1.0) == 10
+    assert _came_to_stand(np.array([0.3] * 10 + [0.6, 0.9] + [1.0] * 5), 1.0) == 11
+    assert _came_to_stand(np.array([0.2, 0.7] + [1.0] * 15), 1.0) == 0
+
+
+@pytest.mark.parametrize("comes_on", [0.07, 0.3, 0.45])
+def test_the_take_up_point_is_where_the_current_has_half_of_what_it_has_more_later(comes_on):
+    at = (np.arange(100) + 0.5) / 100.0
+    amps = np.where(at < comes_on, 0.9, 2.1)
+    found = take_up_of(Profile(at, amps, np.full(100, 0.02), 0.005), 0.9)
+    assert abs(found.value - comes_on) <= 0.011
+    # of its place and of one hundredth of the stroke, k = 2
+    assert found.u == pytest.approx(2.0 * np.hypot(0.005, 0.01))
+
+
+@pytest.mark.parametrize(("rows", "given"), [(20, False), (21, True)])
+def test_noise_is_told_from_twenty_steps_on_as_their_scatter_over_root_two(rows, given):
+    found = _run_noise(2.0 + np.resize([0.1, -0.1], rows))
+    assert (found is not None) == given
+    if given:  # twenty steps of 0.2 A up and down: 0.2 / sqrt(2), known to 1 / sqrt(2 x 20)
+        assert (found.value, found.u) == pytest.approx((0.2 / 2**0.5, 2 * 0.2 / 2**0.5 / 40**0.5), rel=1e-6)
+
+
+def test_a_supply_of_80_milliohm_is_read_off_the_whole_start():
+    """Readings of 4 mV and a few ampere over some twenty rows know it to a few milliohm."""
+    for seed in range(4):
+        found = assess_trace(Drawn(seed=seed).trace(), RIG).figures.source_resistance_ohm
+        assert abs(found.value - 0.08) <= found.u
+        assert found.u < 0.0019

@@ -170,3 +170,10 @@ def test_prediction_factor_knows_the_number_of_throws():
     # one-sided 1 %: t(0.99, 4) = 3.747 and t(0.99, 9) = 2.821 (any t table) times sqrt(1 + 1/n)
     assert prediction_factor(5) == pytest.approx(3.747 * math.sqrt(1.2), abs=1e-3)
     assert prediction_factor(10) == pytest.approx(2.821 * math.sqrt(1.1), abs=1e-3)
+
+
+def test_throws_that_read_all_alike_have_as_many_degrees_as_readings_to_spare():
+    alike = maintenance_effect.compare(
+        np.array([2.0, 2.0]), np.array([1.5, 1.5, 1.5]), scatter=0.0, known=0.0
+    )
+    assert (alike.change, alike.se, alike.df) == (-0.5, 0.0, 3.0)
