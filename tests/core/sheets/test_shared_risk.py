@@ -9,11 +9,12 @@ from hypothesis import strategies as st
 
 from tests.core.sheet_builders import NOON, RIG, seen, sheet, throw, throws
 from throwbook.core.assessment import Check, Figures, Measured
-from throwbook.core.machine.limits import decide
+from throwbook.core.machine.limits import decide, limits_for
 from throwbook.core.quantities.statistics import chance_beyond, false_accept_risk
 from throwbook.core.rig import LimitOverride
 from throwbook.core.sheets.acceptance import acceptance
-from throwbook.core.sheets.shared_risk import MOST, risk_of
+from throwbook.core.sheets.hand_readings import Accuracy
+from throwbook.core.sheets.shared_risk import MOST, reach, reach_said, risk_of
 
 
 def peak(value: float, u: float, decision: str | None = None) -> Check:
@@ -88,3 +89,16 @@ def test_without_a_peak_the_running_current_counts_by_its_own_guarded_limit_even
     assert "running current: fail" in acceptance(sheet(), trials, seen(trials), hot).missing[0]
     read = [replace(one, by_hand=False) for one in trials]  # recorded: a peak that is missing was lost
     assert "peak running current: not judged" in acceptance(sheet(), read, seen(read), hot).missing[0]
+
+
+@pytest.mark.parametrize(
+    ("digits", "coarse_a", "finer_a"), [(0.0, 3.3, 3.38), (5.0, 2.9, 3.36), (40.0, None, 3.03)]
+)
+def test_a_meter_of_finer_steps_is_advised_where_it_accepts_a_whole_step_more(digits, coarse_a, finer_a):
+    """Limit 3.6 A, 2 %, read by eye to 5 %: 3.3 A has U = 2 sqrt((0.066^2 + 0.165^2) / 3 + 0.1^2 / 12) = 0.21 A, 3.4 A 0.22 A."""
+    clamp = Accuracy(0.02, digits)
+    peak = limits_for(RIG)["peak_run_current"]
+    assert (reach(peak, clamp, 0.1).guarded, reach(peak, clamp, 0.01).guarded) == (coarse_a, finer_a)
+    advised = [one for one in reach_said(RIG, clamp, 0.1) if one.startswith("the same meter")]
+    more = finer_a - (0.0 if coarse_a is None else coarse_a) >= 0.1
+    assert advised == [f"the same meter with steps of 0.01 A: {finer_a:g} A guarded"] * more
