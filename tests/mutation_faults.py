@@ -210,10 +210,12 @@ def _targets(node: ast.Assign | ast.AnnAssign) -> set[str]:
 
 
 def functions_that_use(fault: Fault) -> set[str]:
-    """Functions, as ``path:name``, that use what a fault outside of functions sets, or what is set from that."""
+    """Functions, as ``path:name``, that use what a fault outside of functions sets, or what is set from that; of a value that
+    an argument has by default its function too."""
     uses, sets = _names()
     names, before = set(fault.names[-1:]), set[str]()
     while names != before:
         before = set(names)
         names |= {target for targets, sources in sets if sources & names for target in targets}
-    return {function for function, used in uses.items() if used & names}
+    own = f"{fault.path}:{'.'.join(fault.names)}"
+    return {function for function, used in uses.items() if used & names or function == own}

@@ -100,6 +100,14 @@ def test_millivolts_are_asked_about_where_they_make_a_supply_of_this_rig(share, 
     assert [one.quantity for one in odd_units(flat, RIG)] == ["voltage"] * asked
 
 
+@pytest.mark.parametrize(("share", "asked"), [(0.95, True), (1.05, False)])
+def test_a_whole_throw_below_a_twentieth_of_the_no_load_current_is_asked_about(share, asked):
+    """Less than 5 % of it in every reading is no motor in ampere (assumed)."""
+    highest_a = float(np.abs(read_trace(LOCK).current_a).max())
+    faint = scaled(current=share * 0.05 * RIG.actuator.no_load_current_a / highest_a)
+    assert [one.quantity for one in odd_units(faint, RIG)] == ["current"] * asked
+
+
 def test_two_columns_may_be_odd_at_once():
     odd = odd_units(scaled(time=1e3, current=1e3, voltage=1e3), RIG)
     assert [one.quantity for one in odd] == ["time", "current", "voltage"]
