@@ -185,3 +185,9 @@ def test_a_soft_start_out_of_what_holds_begins_where_it_leaves_it():
     soft = np.concatenate((ramp, flat(0.3, 1.1 * NO_LOAD_A), flat(11.5, 2.3 * NO_LOAD_A)))
     found = judged(flat(1.0, 0.0), soft, flat(2.0, hold_a), soft, flat(1.0, hold_a))
     assert found[-1].figures.start_s.value == pytest.approx(16.0, abs=0.1)
+
+
+@pytest.mark.parametrize("rows_left", range(4))
+def test_a_record_that_ends_in_the_fall_of_a_start_is_read(rows_left):
+    trace = drawn(flat(1.0, 0.0), start(0.06, 0.8)[: 3 + rows_left], np.linspace(3.0, 0.5, rows_left))
+    assert len(assess_record(trace, SIGNED)) == 1

@@ -259,7 +259,8 @@ def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int, t
         back = last
         while back > first + 1 and current[back] < 0.5 * level_a:
             back -= 1
-        if back == last or _turns_on(current[back - 1 : last + 2], turns_a):
+        after_a = current[min(last + 1, len(current) - 1)]
+        if back == last or _turns_on(np.append(current[back - 1 : last + 1], after_a), turns_a):
             break
         last = back
     fell = threshold_row - last

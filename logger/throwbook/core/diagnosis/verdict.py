@@ -179,7 +179,7 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
     failed = [one for one in checks if one.decision == FAIL]
     if failed:
         return FAIL, beyond_text(failed[0], figures)
-    told = [sign for sign in signs if sign.level == WATCH]
+    told = [sign for sign in signs if sign.level == WATCH or FLOWED_AT_REST in sign.because]
     settled = [sign for sign in told if FLOWED_AT_REST not in sign.because]
     if settled:
         return WATCH, _sentence(settled[0].because)
