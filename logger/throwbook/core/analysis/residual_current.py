@@ -158,7 +158,9 @@ def without_residuals(record: RunRecord, way: int, first: int, last: int) -> Ite
             stood or share > WHOLE or surges(record, high, last, late(record, begun, low))
         ):
             continue
-        if not stood and share < JOG and not (_holds(record, low, high) or _breaks_off(record, begun, low)):
+        too_low = median_of(record.current_a[low:high]) < ABOUT * TURNS * record.stroke.no_load_a
+        cut_off = _holds(record, low, high) or (too_low and _breaks_off(record, begun, low))
+        if not stood and share < JOG and not cut_off:
             continue  # a start before a run lighter than its rating says
         yield CurrentRun(begun, low - 1, way, over=high - 1, residual_a=median_of(record.current_a[low:high]))
         begun = high
@@ -199,19 +201,11 @@ def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int,
     if float(current_a.min()) >= SURELY_LOWER * run_a:
         return
     jumps_a = robust_sd(np.diff(turning))
-    none_turns_a = ABOUT * TURNS * min(record.stroke.no_load_a, run_a)
     for a, b in runs_of(current_a < SURELY_LOWER * run_a):
         if not _lasts(record, first + a, first + b, b == len(current_a)):
             continue
         if _is_left(record, first + a, first + b, run_a, jumps_a, inner=a > 0 and b < len(current_a)):
             yield _arrived(record, first + a, first + b, run_a, entered=bool(a)), first + b
-            continue
-        # Part of it may be a motor that turns lightly; where it goes off for good it only falls.
-        for c, d in runs_of(current_a[a:b] < none_turns_a):
-            inside = first + a + c, first + a + d
-            goes_on = a + d < len(current_a)
-            if goes_on and _lasts(record, *inside, False) and _flat_level(record, *inside) is not None:
-                yield _arrived(record, *inside, run_a, entered=bool(a + c)), inside[1]
 
 
 def _is_left(record: RunRecord, begin: int, stop: int, run_a: float, jumps_a: float, inner: bool) -> bool:

@@ -24,6 +24,7 @@ from throwbook.core.analysis.rest import (
     FEWEST_REST_ROWS,
     NOISE_SIGMAS,
     one_quiet_level,
+    smoothing_width,
     zero_of,
 )
 from throwbook.core.analysis.transient import BOUNCE_S, Break, end_of_transient, find_breaks, with_coasting
@@ -140,7 +141,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     current = polarity * (trace.current_a - zero_a)
     if width > 1:
         first, last = _sharpen(current, first, last, width, no_load_current_a)
-    else:
+    if smoothing_width(rest.noise_a, no_load_current_a) == 1:
         beyond = current - level_before(current, first, max(3, int(END_S / period_s)))
         first = _back_to_noise(beyond, first, noise_a)
         first = _first_contact(beyond, time_s, first, max(threshold, NOISE_SIGMAS * noise_a))
