@@ -196,6 +196,6 @@ def test_a_record_that_ends_in_the_fall_of_a_start_is_read(rows_left):
 def test_a_stall_in_the_noise_of_a_held_rest_is_a_stall():
     """Its last rows are part on and part off."""
     standing_a = 0.66 * NO_LOAD_A
-    stood = np.concatenate((start(0.5, 2.0), flat(1.5, 2.0), flat(2.0, 10.0), np.linspace(9.0, 4.0, 6)))
+    stood = np.concatenate((start(0.5, 2.0), flat(1.5, 2.0), flat(2.0, 10.0), np.array([7.0, 5.0, 4.0, 3.0])))
     (found,) = judged(flat(1.5, standing_a), standing_a - stood, flat(1.5, standing_a), noise_a=0.04)
     assert found.end == "stall"
