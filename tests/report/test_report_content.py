@@ -28,7 +28,6 @@ SLOTS = {
     "a title": "Test report: lock pin actuator",
     "b, c laboratory and place": "Place of the tests: Fellside Yard",
     "d unique number, end mark": "yard-loader-20260701-",
-    "e customer": "Owner or customer: not recorded",
     "f method": "Method: throwbook method 2",
     "g item": "Actuator: rated force: 1500 N",
     "h, i dates of the tests": "Tests done: 2026-03-14 to 2026-06-13",

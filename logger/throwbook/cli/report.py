@@ -22,7 +22,12 @@ def paper_options(command: Any) -> Any:
     for option in (
         click.option("--json", "as_json", is_flag=True, help="One JSON object: number and files."),
         click.option("--issued", metavar="DATE", help="Day of issue, such as 2026-03-14 [default: today]."),
-        click.option("--paper", type=PAPERS, default="a4", show_default=True, help="Size of the pages."),
+        click.option(
+            "--paper",
+            type=PAPERS,
+            default=None,
+            help="Size of the pages [default: a4; letter for a rig in US units].",
+        ),
         click.option(
             "--folder",
             type=click.Path(path_type=Path, file_okay=False),
@@ -124,10 +129,10 @@ def cab_card(ctx: click.Context, /, rig: str, voltage: str | None, as_json: bool
     _tell(write(logbook_of(ctx), rig, _issue(**given), _volts(voltage)), as_json)
 
 
-def _issue(folder: Path, paper: str, issued: str | None, place: str = "", owner: str = "") -> "Issue":
+def _issue(folder: Path, paper: str | None, issued: str | None, place: str = "", owner: str = "") -> "Issue":
     from throwbook.jobs.papers import Issue
 
-    return Issue(folder, day(issued), paper, place, owner)
+    return Issue(folder, day(issued), paper or "", place, owner)
 
 
 def day(text: str | None) -> date:

@@ -146,6 +146,7 @@ def rig_json(rig: "Rig") -> dict[str, Any]:
         "actuator": rig.actuator,
         "wiring": rig.wiring,
         "board": rig.board,
+        "machine": rig.machine,
         "limits": {} if grave else dict(_limits(rig)),
         "problems": found,
     }

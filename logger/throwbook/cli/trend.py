@@ -11,7 +11,7 @@ from throwbook.cli import output
 from throwbook.cli.options import logbook_of, now
 from throwbook.core.quantities.rounding import interval_text
 from throwbook.core.quantities.text import counted
-from throwbook.core.quantities.units import display_unit, to_display
+from throwbook.core.quantities.units import at_reference, display_unit, to_display
 from throwbook.core.trend.control_chart import NO_LIMIT
 from throwbook.core.trend.history import unit_of
 from throwbook.core.trend.maintenance_effect import CONFIDENCE, HELPED, WORSE
@@ -214,7 +214,7 @@ def print_trend(found: "RigTrend") -> None:
         [_row(one) for one in found.trends],
         right=[2, 3],
     )
-    output.line(f"All corrected to 20 °C and nominal voltage. {ABOUT_CHANGE}")
+    output.line(f"All corrected to {at_reference(history.rig.units)} and nominal voltage. {ABOUT_CHANGE}")
     for one in found.trends:
         if one.drift is not None:
             output.line(_sentence(drift_text(one)), style="warn")

@@ -84,6 +84,17 @@ class Board:
 
 
 @dataclass(frozen=True)
+class Machine:
+    """Whose machine it is and where; printed on every report, never reckoned with."""
+
+    description: str | None = None
+    """Make, model, year as a person calls it."""
+    serial_number: str | None = None
+    owner: str | None = None
+    place: str | None = None
+
+
+@dataclass(frozen=True)
 class LimitOverride:
     """A limit of this rig that replaces the common one, with its reason."""
 
@@ -102,6 +113,7 @@ class Rig:
     units: str = METRIC
     wiring: Wiring | None = None
     board: Board = field(default_factory=Board)
+    machine: Machine = field(default_factory=Machine)
     limits: Mapping[str, LimitOverride] = field(default_factory=lambda: MappingProxyType({}))
     retired: str = ""
     """Why it is no longer looked after (sold, scrapped); empty: it is."""

@@ -12,13 +12,14 @@ from throwbook.core.machine.electrical import FUSE_POINTS, conductor
 from throwbook.core.machine.limits import LIMITS, looser_limits
 from throwbook.core.machine.rig_validation import LOOSER, problems
 from throwbook.core.quantities.text import printable, quoted
-from throwbook.core.quantities.units import COMMON, KINDS, parse
+from throwbook.core.quantities.units import COMMON, KINDS, display_unit, parse
 from throwbook.core.rig import (
     UNIT_SYSTEMS,
     Actuator,
     Board,
     LimitOverride,
     LockMechanism,
+    Machine,
     Rig,
     Wiring,
 )
@@ -65,6 +66,12 @@ fuse_type = "blade"               # optional: "blade" or "maxi blade"
 [board]                           # optional: the current-sense board
 placed_in = "supply"              # "supply": before the reversing switch; "motor": after it
 id = "A1B2"                       # optional: as 'throwbook board find' shows it
+
+[machine]                         # optional: printed on every report
+description = "wheel loader, 5 t" # optional
+serial_number = "QL-0417"         # optional
+owner = "Fellside Quarry"         # optional
+place = "Fellside"                # optional: where it stands
 
 [limits]                          # optional: limits of this rig's own, each with its reason; without them:
 # run_current         80 % of full-load current      peak_run_current    the full-load current
@@ -116,11 +123,20 @@ SECTIONS: dict[str, tuple[tuple[str, str, str, bool], ...]] = {
         ("placed_in", "placed_in", TEXT, False),
         ("id", "id", TEXT, False),
     ),
+    "machine": (
+        ("description", "description", TEXT, False),
+        ("serial_number", "serial_number", TEXT, False),
+        ("owner", "owner", TEXT, False),
+        ("place", "place", TEXT, False),
+    ),
 }
 
 
-def section_of(keys: Mapping[str, Any], section: str, where: str) -> dict[str, Any]:
-    """Every key of a section that is there, by the field of the core class it fills. Raises InputError for a missing one."""
+def section_of(keys: Mapping[str, Any], section: str, where: str, units: str) -> dict[str, Any]:
+    """Every key of a section that is there, by the field of the core class it fills; examples in ``units``.
+
+    Raises InputError for a missing one.
+    """
     needed = section in ("lock", "actuator")
     table = keys.get(section)
     if table is None and not needed:
@@ -134,15 +150,15 @@ def section_of(keys: Mapping[str, Any], section: str, where: str) -> dict[str, A
         at = f"{where}: {section}.{key}"
         if key not in table:
             if must:
-                raise InputError("is missing", at, f"Add {_line(key, kind)} from the data sheet.")
+                raise InputError("is missing", at, f"Add {_line(key, kind, units)} from the data sheet.")
             continue
-        found[field] = _value(table[key], key, kind, at)
+        found[field] = _value(table[key], key, kind, at, units)
     return found
 
 
-def _value(value: Any, key: str, kind: str, at: str) -> Any:
+def _value(value: Any, key: str, kind: str, at: str, units: str) -> Any:
     if kind == TEXT:
-        return text_of(value, at, _line(key, kind))
+        return text_of(value, at, _line(key, kind, units))
     if kind == YES_NO:
         if not isinstance(value, bool):
             raise InputError(f"{quoted(str(value))} is neither true nor false", at, f"Write {key} = true.")
@@ -154,18 +170,20 @@ def _value(value: Any, key: str, kind: str, at: str) -> Any:
     if not isinstance(value, str):
         if not isinstance(value, int | float) or isinstance(value, bool):
             raise InputError(
-                "is not a value with a unit", at, f"Write it with its unit, in quotes: {_line(key, kind)}."
+                "is not a value with a unit",
+                at,
+                f"Write it with its unit, in quotes: {_line(key, kind, units)}.",
             )
-        unit = KINDS[kind].example.partition(" ")[2]
-        meant = f'{key} = "{value} {unit}"' if abs(value) < _LARGEST_SHARE else _line(key, kind)
+        unit = display_unit(kind, units)
+        meant = f'{key} = "{value} {unit}"' if abs(value) < _LARGEST_SHARE else _line(key, kind, units)
         raise InputError(
             f"{quoted(str(value))} is a bare number", at, f"Write it with its unit, in quotes: {meant}."
         )
-    return parse(value, kind, at)
+    return parse(value, kind, at, units)
 
 
-def _line(key: str, kind: str) -> str:
-    return f'{key} = "{KINDS[kind].example if kind in KINDS else "..."}"'
+def _line(key: str, kind: str, units: str) -> str:
+    return f'{key} = "{KINDS[kind].examples[units] if kind in KINDS else "..."}"'
 
 
 def text_of(value: Any, at: str, example: str) -> str:
@@ -178,14 +196,14 @@ def text_of(value: Any, at: str, example: str) -> str:
     return text
 
 
-def lock_of(values: dict[str, Any], where: str) -> LockMechanism:
+def lock_of(values: dict[str, Any], where: str, units: str) -> LockMechanism:
     """The travel that locking needs is given, or follows from the two spacings."""
     if "needed_travel_m" not in values:
         if not {"spacing_locked_m", "spacing_unlocked_m"} <= set(values):
             raise InputError(
                 "is missing",
                 f"{where}: lock.needed_travel",
-                'Add needed_travel = "188 mm", or spacing_locked and spacing_unlocked.',
+                f"Add {_line('needed_travel', 'length', units)}, or spacing_locked and spacing_unlocked.",
             )
         values["needed_travel_m"] = abs(values["spacing_locked_m"] - values["spacing_unlocked_m"])
     return LockMechanism(**values)
@@ -212,7 +230,7 @@ def board_of(values: dict[str, Any], where: str) -> Board:
     return board
 
 
-def limits_of(table: Any, actuator: Actuator, where: str) -> dict[str, LimitOverride]:
+def limits_of(table: Any, actuator: Actuator, where: str, units: str) -> dict[str, LimitOverride]:
     """The rig's own limits, each with its reason; a percentage counts from the rating."""
     example = 'Write it as run_current = { value = "2.8 A", reason = "why" }.'
     if not isinstance(table, dict):
@@ -230,7 +248,7 @@ def limits_of(table: Any, actuator: Actuator, where: str) -> dict[str, LimitOver
         if rule.of and isinstance(value, str) and value.strip().endswith("%"):
             si = parse(value, "share", at) * getattr(actuator, rule.of)
         else:
-            si = _value(value, "value", rule.kind, at)
+            si = _value(value, "value", rule.kind, at, units)
         limits[name] = LimitOverride(si, reason)
     return limits
 
@@ -247,7 +265,7 @@ def unknown_keys(table: Any, known: Any, where: str) -> list[str]:
 
 
 _LARGEST_FILE = 1_000_000
-_TOP_KEYS = ("name", "units", "retired", "lock", "actuator", "wiring", "board", "limits")
+_TOP_KEYS = ("name", "units", "retired", "lock", "actuator", "wiring", "board", "machine", "limits")
 
 _WRITTEN_IN = {
     "length": "mm",
@@ -343,7 +361,7 @@ def parse_rig(text: str, where: str) -> RigFile:
         raise InputError(
             f"{quoted(str(units))} is no unit system", f"{where}: units", 'Write "metric" or "us".'
         )
-    values = {section: section_of(keys, section, where) for section in SECTIONS}
+    values = {section: section_of(keys, section, where, units) for section in SECTIONS}
     warnings = unknown_keys(keys, _TOP_KEYS, where)
     for section, rows in SECTIONS.items():
         warnings += unknown_keys(keys.get(section, {}), [row[0] for row in rows], f"{where}: [{section}]")
@@ -352,10 +370,11 @@ def parse_rig(text: str, where: str) -> RigFile:
         name=name,
         units=units,
         actuator=actuator,
-        lock=lock_of(values["lock"], where),
+        lock=lock_of(values["lock"], where, units),
         wiring=wiring_of(values["wiring"], where) if "wiring" in keys else None,
         board=board_of(values["board"], where),
-        limits=limits_of(keys.get("limits", {}), actuator, f"{where}: [limits]"),
+        machine=Machine(**values["machine"]),
+        limits=limits_of(keys.get("limits", {}), actuator, f"{where}: [limits]", units),
         retired=text_of(keys["retired"], f"{where}: retired", 'retired = "sold"')
         if "retired" in keys
         else "",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from throwbook.core.quantities.text import file_name
 from throwbook.core.records import FROM_TRACE, SPOT, Calibration, LoggedTrial, SheetState
+from throwbook.core.rig import METRIC, US, Rig
 from throwbook.errors import OutsideError, Remedy
 from throwbook.files.tables import CHECK_FOLDER, whole_file
 from throwbook.jobs.find import baseline_for, opened, rig_for_sheet, rig_of
@@ -177,7 +178,8 @@ class Issue:
     folder: Path
     on: date
     """Day of issue: a paper never asks the clock."""
-    paper: str = "a4"
+    paper: str = ""
+    """``a4`` or ``letter``; empty: as the rig's units have it."""
     place: str = ""
     """Where the tests were done; like ``owner`` printed on reports only, the logbook doesn't hold it."""
     owner: str = ""
@@ -226,7 +228,9 @@ def blank(
 
     source = _form_source(logbook, rig, kind, issue, voltage_v)
     document = blank_sheet(source, kind, plan_for(kind, source.rig, throws))
-    sheet = write(issue.folder / f"blank-{kind}-{file_name(rig)}.pdf", to_pdf(document, issue.paper))
+    sheet = write(
+        issue.folder / f"blank-{kind}-{file_name(rig)}.pdf", to_pdf(document, size_of(issue, source.rig))
+    )
     return WrittenPaper(document.number, (sheet,))
 
 
@@ -235,9 +239,10 @@ def card(logbook: str | Path | None, rig: str, issue: Issue, voltage_v: float | 
     from throwbook.report.forms import cab_card
     from throwbook.report.pdf import to_one_page
 
-    document = cab_card(_form_source(logbook, rig, SPOT, issue, voltage_v))
+    source = _form_source(logbook, rig, SPOT, issue, voltage_v)
+    document = cab_card(source)
     stem = f"cab-card-{file_name(rig)}"
-    page = write(issue.folder / f"{stem}.pdf", to_one_page(document, issue.paper))
+    page = write(issue.folder / f"{stem}.pdf", to_one_page(document, size_of(issue, source.rig)))
     pocket = write(issue.folder / f"{stem}-pocket.pdf", to_one_page(document, "pocket"))
     return WrittenPaper(document.number, (page, pocket))
 
@@ -246,8 +251,17 @@ def _read(logbook: str | Path | None, issue: Issue) -> "Logbook":
     """The logbook, opened to read; a paper that can't be printed on is refused before the work begins."""
     from throwbook.report.pdf_layout import paper_size
 
-    paper_size(issue.paper)
+    if issue.paper:
+        paper_size(issue.paper)
     return opened(logbook, read_only=True)
+
+
+PAPER_OF = {METRIC: "a4", US: "letter"}
+
+
+def size_of(issue: Issue, rig: Rig) -> str:
+    """As asked for, else as it lies in the printer where the rig's units are used."""
+    return issue.paper or PAPER_OF[rig.units]
 
 
 def _write_both(document: "Document", material: "Material", stem: str, issue: Issue) -> WrittenPaper:
@@ -256,7 +270,9 @@ def _write_both(document: "Document", material: "Material", stem: str, issue: Is
     from throwbook.report.report_charts import Drawings
 
     drawings = Drawings(material)
-    pdf = write(issue.folder / f"{stem}.pdf", to_pdf(document, issue.paper, drawings.as_pdf_pages))
+    pdf = write(
+        issue.folder / f"{stem}.pdf", to_pdf(document, size_of(issue, material.rig), drawings.as_pdf_pages)
+    )
     html = write(issue.folder / f"{stem}.html", to_html(document, drawings.as_svg).encode())
     return WrittenPaper(document.number, (pdf, html))
 

@@ -85,10 +85,16 @@ def _front(material: Material, parts: list[SheetPart]) -> list[Block]:
     operators = sorted(
         {str(part.conditions.operator) for part in used if (part.conditions.operator or "").strip()}
     )
+    whose = material.rig.machine
+    known = (
+        ("Machine", whose.description),
+        ("Serial number", whose.serial_number),
+        ("Owner or customer", material.owner or whose.owner),
+        ("Place of the tests", material.place or whose.place),
+    )
     facts: tuple[tuple[str, str], ...] = (
-        ("Machine", material.rig.name),
-        ("Owner or customer", printable(material.owner) or NOT_RECORDED),
-        ("Place of the tests", printable(material.place) or NOT_RECORDED),
+        ("Rig", material.rig.name),
+        *((name, printable(said)) for name, said in known if said),
         ("Tests done", f"{days[0]} to {days[-1]}" if len(days) > 1 else str(days[0]) if days else "none"),
         ("Issued", str(material.issued)),
         ("Operator", printable(", ".join(operators)) or NOT_RECORDED),

@@ -12,7 +12,7 @@ from throwbook.core.listing import SERVICES, Listing
 from throwbook.core.machine.limits import LIMITS, MAX, limits_for
 from throwbook.core.quantities.rounding import interval_text, measured_text
 from throwbook.core.quantities.text import counted, printable
-from throwbook.core.quantities.units import display_unit, show, show_limit, to_display
+from throwbook.core.quantities.units import at_reference, display_unit, show, show_limit, to_display
 from throwbook.core.records import BENCH, NOT_LOOKED, Order
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.conditions import unanswered
@@ -175,7 +175,7 @@ def trend(material: Material) -> list[Block]:
         for one in shown
     ]
     caption = (
-        "Each check at 20 degC and nominal voltage; the level that the checks up to it show, and the control limits that this "
+        f"Each check at {at_reference(material.rig.units)} and nominal voltage; the level that the checks up to it show, and the control limits that this "
         "level was held against (between services, dotted lines); the forecast; what signalled first stands first. Of a binding spot: the current there, above what lies beside it"
     )
     alt = f"Charts over {max(len(one.points) for one in shown)} checks: {'; '.join(said)}."
@@ -196,7 +196,14 @@ def trend(material: Material) -> list[Block]:
         "Forecast",
     )
     rows = tuple(_trend_row(one) for one in material.trends)
-    blocks.append(Table(headings, rows, f"Trend at 20 degC and nominal voltage. {ABOUT_CHANGE}", (2, 3)))
+    blocks.append(
+        Table(
+            headings,
+            rows,
+            f"Trend at {at_reference(material.rig.units)} and nominal voltage. {ABOUT_CHANGE}",
+            (2, 3),
+        )
+    )
     return blocks
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from throwbook.core.quantities.text import printable
+from throwbook.core.quantities.units import at_reference
 from throwbook.core.rig import DIRECTIONS
 from throwbook.core.trend.control_chart import stage_lines
 from throwbook.core.trend.history import (
@@ -104,7 +105,7 @@ def draw_figure(
         figure = Figure(figsize=(PAGE[0], 0.6 + 3.4 * rows + 1.6 * bool(effects)), layout="constrained")
         ratios = [3.4] * rows + [1.6] * bool(effects)
         grid = figure.subplots(max(len(ratios), 1), 1, squeeze=False, height_ratios=ratios or [1])
-        title = f"{history.rig.name}: trend at 20 degC and nominal voltage"
+        title = f"{history.rig.name}: trend at {at_reference(history.rig.units)} and nominal voltage"
         _head(figure, title + (" (baseline provisional)" if history.provisional else ""))
         for one, axes in zip(chosen, grid[:, 0], strict=False):
             _trend_panel(axes, history, one)
@@ -140,7 +141,7 @@ def draw_trend(axes: "Axes", one: TrendResult) -> None:
     values = [point.corrected for point in one.points]
     measured: dict[str, Any] = {"linestyle": "none", "color": chart_style.GREY, "marker": "x"}
     axes.plot(days, [point.value for point in one.points], **measured, markersize=size, label="as measured")
-    axes.plot(days, values, **chart_style.MEASURED, label="at 20 degC, nominal V")
+    axes.plot(days, values, **chart_style.MEASURED, label="corrected")
     for state, look in ({"": PLAIN | {"markersize": size}} | MARKS).items():
         at = [
             n for n, point in enumerate(one.points) if (point.state if point.state in MARKS else "") == state

@@ -28,10 +28,10 @@ from throwbook.core.machine.motor import (
     resistance_at,
 )
 from throwbook.core.quantities.statistics import drawn, interval_of
-from throwbook.core.quantities.units import show
+from throwbook.core.quantities.units import REFERENCE_C, show
 from throwbook.core.rig import DATA_SHEET_HALF_WIDTH, Actuator, Rig, Wiring
 
-RATED_C = 20.0
+RATED_C = REFERENCE_C
 """A data sheet holds for this temperature [degC]; every corrected figure is given at it."""
 COLD_ADDS_PER_K = 0.01
 """Share that each kelvin below 20 degC adds to the push needed: grease stiffens two- to threefold by -10 degC.

@@ -31,7 +31,8 @@ class Kind:
     """As in a sentence: "a length"."""
     si: str
     """The unit of its floats."""
-    example: str
+    examples: dict[str, str]
+    """Unit system: a value as it would be typed."""
     least: float
     most: float
     """Beyond these a value is a slip of the pen, whatever it is of [SI]."""
@@ -43,23 +44,40 @@ def _both(unit: str, decimals: int) -> dict[str, tuple[str, int]]:
     return {METRIC: (unit, decimals), US: (unit, decimals)}
 
 
+def _examples(metric: str, us: str = "") -> dict[str, str]:
+    return {METRIC: metric, US: us or metric}
+
+
 KINDS: dict[str, Kind] = {
-    "length": Kind("a length", "m", "188 mm", 0.0, 1e3, {METRIC: ("mm", 1), US: ("in", 2)}),
-    "cable length": Kind("a length", "m", "6 m", 0.0, 1e3, {METRIC: ("m", 1), US: ("ft", 1)}),
-    "speed": Kind("a speed", "m/s", "11 mm/s", 0.0, 1e2, {METRIC: ("mm/s", 1), US: ("in/s", 3)}),
-    "force": Kind("a force", "N", "1500 N", 0.0, 1e7, {METRIC: ("N", 0), US: ("lbf", 0)}),
-    "current": Kind("a current", "A", "2.1 A", -1e4, 1e4, _both("A", 2)),
-    "voltage": Kind("a voltage", "V", "12.6 V", 0.0, 1e3, _both("V", 2)),
-    "time": Kind("a time", "s", "14.3 s", 0.0, 1e9, _both("s", 1)),
-    "temperature": Kind(
-        "a temperature", "degC", "-5 degC", -90.0, 300.0, {METRIC: ("degC", 1), US: ("degF", 1)}
+    "length": Kind(
+        "a length", "m", _examples("188 mm", "7 3/4 in"), 0.0, 1e3, {METRIC: ("mm", 1), US: ("in", 2)}
     ),
-    "resistance": Kind("a resistance", "ohm", "0.12 ohm", 0.0, 1e6, _both("ohm", 3)),
-    "area": Kind("a cross-section", "m2", "2.5 mm2", 0.0, 1e-2, _both("mm2", 2)),
-    "charge": Kind("a charge", "A s", "30 A s", 0.0, 1e9, _both("A s", 1)),
-    "energy": Kind("an energy", "J", "360 J", 0.0, 1e12, _both("J", 0)),
-    "power": Kind("a power", "W", "25 W", 0.0, 1e9, _both("W", 1)),
-    "share": Kind("a share", "1", "25 %", 0.0, 1e3, _both("%", 1)),
+    "cable length": Kind(
+        "a length", "m", _examples("6 m", "20 ft"), 0.0, 1e3, {METRIC: ("m", 1), US: ("ft", 1)}
+    ),
+    "speed": Kind(
+        "a speed", "m/s", _examples("11 mm/s", "0.45 in/s"), 0.0, 1e2, {METRIC: ("mm/s", 1), US: ("in/s", 3)}
+    ),
+    "force": Kind(
+        "a force", "N", _examples("1500 N", "340 lbf"), 0.0, 1e7, {METRIC: ("N", 0), US: ("lbf", 0)}
+    ),
+    "current": Kind("a current", "A", _examples("2.1 A"), -1e4, 1e4, _both("A", 2)),
+    "voltage": Kind("a voltage", "V", _examples("12.6 V"), 0.0, 1e3, _both("V", 2)),
+    "time": Kind("a time", "s", _examples("14.3 s"), 0.0, 1e9, _both("s", 1)),
+    "temperature": Kind(
+        "a temperature",
+        "degC",
+        _examples("-5 degC", "23 degF"),
+        -90.0,
+        300.0,
+        {METRIC: ("degC", 1), US: ("degF", 1)},
+    ),
+    "resistance": Kind("a resistance", "ohm", _examples("0.12 ohm"), 0.0, 1e6, _both("ohm", 3)),
+    "area": Kind("a cross-section", "m2", _examples("2.5 mm2"), 0.0, 1e-2, _both("mm2", 2)),
+    "charge": Kind("a charge", "A s", _examples("30 A s"), 0.0, 1e9, _both("A s", 1)),
+    "energy": Kind("an energy", "J", _examples("360 J"), 0.0, 1e12, _both("J", 0)),
+    "power": Kind("a power", "W", _examples("25 W"), 0.0, 1e9, _both("W", 1)),
+    "share": Kind("a share", "1", _examples("25 %"), 0.0, 1e3, _both("%", 1)),
 }
 
 
@@ -106,12 +124,16 @@ COMMON: dict[str, tuple[str, float, float]] = {
 # What people type and what the unit library reads otherwise.
 _SPELLED = {'"': "in", "mm2": "mm^2", "cm2": "cm^2", "m2": "m^2", "in2": "in^2", "Ohm": "ohm", "A s": "A*s"}
 
-_HINTS = {
-    ("temperature", "C"): "Write degC",
-    ("temperature", "F"): "Write degF",
-    ("force", "kg"): "A mass is no push: write kgf or N",
-    ("force", "lb"): "Write lbf",
-    ("force", "lbs"): "Write lbf",
+_HINTS = {("force", "kg"): "A mass is no push: write kgf or N"}
+
+# What people write where only one thing can be meant; elsewhere C is a charge, F a capacity and lb a mass.
+_SHORT = {
+    ("temperature", "c"): "degC",
+    ("temperature", "f"): "degF",
+    ("temperature", "deg c"): "degC",
+    ("temperature", "deg f"): "degF",
+    ("force", "lb"): "lbf",
+    ("force", "lbs"): "lbf",
 }
 
 
@@ -146,7 +168,7 @@ class Typed:
     """What one more in the last typed digit is worth [same unit]: the resolution of whoever read it."""
 
 
-def parse(text: str, kind: str, where: str = "") -> float:
+def parse(text: str, kind: str, where: str = "", system: str = METRIC) -> float:
     """Value of ``text`` in the SI unit of ``kind`` (a key of ``KINDS``; temperatures in degC).
 
     Raises InputError: no unit, another kind of quantity, a comma that could be either (`1,500 N`), not a number, beyond what ``kind`` can be.
@@ -156,28 +178,29 @@ def parse(text: str, kind: str, where: str = "") -> float:
     >>> parse("-5 degC", "temperature")
     -5.0
     """
-    return typed(text, kind, where).value
+    return typed(text, kind, where, system).value
 
 
-def typed(text: str, kind: str, where: str = "") -> Typed:
-    """As ``parse``, with the step of the last digit.
+def typed(text: str, kind: str, where: str = "", system: str = METRIC) -> Typed:
+    """As ``parse``, with the step of the last digit; ``system``: whose example an error gives.
 
     >>> typed("14.3s", "time")
     Typed(value=14.3, step=0.1)
     """
-    number, step, unit = _split(text, kind, where)
-    factor, offset = _judge(text, unit, kind, where)
+    example = _example(kind, system)
+    number, step, unit = _split(text, example, where)
+    factor, offset = _judge(text, unit, kind, where, example)
     value = number * factor + offset
     rules = KINDS[kind]
     if value < rules.least:
         too_low = f"{quoted(text)} is below zero" if rules.least == 0.0 else f"{quoted(text)} is too low"
-        raise InputError(too_low, where, _example(kind))
+        raise InputError(too_low, where, example)
     if not value <= rules.most:
-        raise InputError(f"{quoted(text)} is too large for {rules.a_name}", where, _example(kind))
+        raise InputError(f"{quoted(text)} is too large for {rules.a_name}", where, example)
     return Typed(value, step * factor)
 
 
-def _split(text: str, kind: str, where: str) -> tuple[float, float, str]:
+def _split(text: str, example: str, where: str) -> tuple[float, float, str]:
     """Number, step of its last digit, unit as typed."""
     plain = text.strip().replace("\N{MINUS SIGN}", "-")
     if len(plain) <= _LONGEST and "," in plain:
@@ -190,11 +213,11 @@ def _split(text: str, kind: str, where: str) -> tuple[float, float, str]:
             or_thousands = f" or {whole}{decimals}{unit}" if len(decimals) == 3 else ""
             do = f"Write {whole}.{decimals}{unit}{or_thousands}: a point for decimals, nothing between thousands."
             raise InputError(f"{quoted(text)} has a comma", where, do)
-        raise InputError(f"{quoted(text)} is not a number with a unit", where, _example(kind))
+        raise InputError(f"{quoted(text)} is not a number with a unit", where, example)
     if found["top"]:
         bottom = int(found["bottom"])
         if bottom == 0:
-            raise InputError(f"{quoted(text)} divides by zero", where, _example(kind))
+            raise InputError(f"{quoted(text)} divides by zero", where, example)
         number = float(int(found["whole"] or 0) + Fraction(int(found["top"]), bottom))
         step = 1.0 / bottom
     else:
@@ -207,13 +230,13 @@ def _split(text: str, kind: str, where: str) -> tuple[float, float, str]:
     return (-number if found["sign"] == "-" else number), step, unit
 
 
-def _judge(text: str, unit: str, kind: str, where: str) -> tuple[float, float]:
+def _judge(text: str, unit: str, kind: str, where: str, example: str) -> tuple[float, float]:
     """Factor and offset from the typed unit to SI."""
     if not unit:
         if kind == "share":
             return 1.0, 0.0
-        raise InputError(f"{quoted(text)} has no unit", where, _example(kind))
-    row = COMMON.get(unit) or _whatever_case(unit, kind)
+        raise InputError(f"{quoted(text)} has no unit", where, example)
+    row = COMMON.get(_SHORT.get((kind, unit.lower()), unit)) or _whatever_case(unit, kind)
     if row is not None and _same(row[0], kind):
         return row[1], row[2]
     is_a = KINDS[row[0]].a_name if row is not None else None
@@ -223,7 +246,7 @@ def _judge(text: str, unit: str, kind: str, where: str) -> tuple[float, float]:
             return judged
         is_a = judged
     hint = _HINTS.get((kind, unit))
-    do = f"{hint}. {_example(kind)}" if hint else _example(kind)
+    do = f"{hint}. {example}" if hint else example
     a_name = KINDS[kind].a_name
     what = f"is {is_a}, not {a_name}" if is_a else f"has no unit of {a_name.partition(' ')[2]}"
     raise InputError(f"{quoted(text)} {what}", where, do)
@@ -269,8 +292,8 @@ def _pint_judges(unit: str, kind: str) -> tuple[float, float] | str | None:
     return None
 
 
-def _example(kind: str) -> str:
-    return f"Type it with its unit, for example {KINDS[kind].example}."
+def _example(kind: str, system: str) -> str:
+    return f"Type it with its unit, for example {KINDS[kind].examples[system]}."
 
 
 # ---- out ----
@@ -315,6 +338,15 @@ def show(
     if with_u:
         shown += f" ± {_rounded(u / factor, decimals)}"
     return f"{shown} {unit}"
+
+
+REFERENCE_C = 20.0
+"""Temperature that data sheets are read at and that trends are corrected to [degC]."""
+
+
+def at_reference(system: str) -> str:
+    """That temperature in words: ``20 degC``, ``68 degF``."""
+    return show(REFERENCE_C, "temperature", system)
 
 
 def show_interval(interval: Interval, kind: str, system: str = METRIC) -> str:

@@ -28,7 +28,7 @@ from throwbook.core.machine.electrical import (
 from throwbook.core.machine.limits import MAX, Limit, decide, limits_for
 from throwbook.core.machine.rig_validation import RigProblem, problems
 from throwbook.core.quantities.rounding import rounded_down, rounded_up
-from throwbook.core.quantities.units import show, show_duration, show_interval, show_rest
+from throwbook.core.quantities.units import at_reference, show, show_duration, show_interval, show_rest
 from throwbook.core.rig import Rig
 from throwbook.core.sizing import mechanics
 from throwbook.core.sizing.mechanics import WARM_MOTOR_C, Finding, SizingCase, case_of
@@ -51,7 +51,7 @@ def stall(case: SizingCase) -> Finding:
     units = case.rig.units
     most = f"{rounded_up(cold.high, 1)} A"
     says = (
-        f"a stalled motor draws {show_interval(warm, 'current')} with the motor at 20 degC and up to {most} at "
+        f"a stalled motor draws {show_interval(warm, 'current')} with the motor at {at_reference(units)} and up to {most} at "
         f"{show(case.coldest_c, 'temperature', units)}, {warm.value / case.rig.actuator.full_load_current_a:.1f} times the "
         f"full-load current (the inrush of each start reaches it for a moment), and the rod pushes with {show_interval(push, 'force', units)} unless a "
         "clutch slips first"

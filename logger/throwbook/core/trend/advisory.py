@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 from throwbook.core.quantities.rounding import rounded_down
 from throwbook.core.quantities.statistics import K
+from throwbook.core.quantities.units import at_reference
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
 from throwbook.core.status.maintenance import SEASON
 from throwbook.core.trend.control_chart import PLAIN_CHANCE
@@ -112,7 +113,7 @@ def _over_limit(case: AdvisoryCase) -> NextAction | None:
     for one in case.out():
         if one.forecast is not None and one.forecast.crosses <= case.today:
             remedy, bring = REMEDIES[one.figure]
-            why = f"{_name(one)}, corrected to 20 °C, has reached its limit ({rounded_down(one.forecast.limit)} {one.unit})"
+            why = f"{_name(one)}, corrected to {at_reference(case.history.rig.units)}, has reached its limit ({rounded_down(one.forecast.limit)} {one.unit})"
             return _act(case, 4, f"before the next job: {remedy}", why, _sure(one), case.today, bring)
     return None
 

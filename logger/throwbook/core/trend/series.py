@@ -23,6 +23,7 @@ import numpy as np
 
 from throwbook.core.machine.motor import MotorLine, motor_line
 from throwbook.core.quantities.statistics import median_of
+from throwbook.core.quantities.units import REFERENCE_C
 from throwbook.core.records import AFTER_SERVICE, COMMISSIONING
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.history import (
@@ -40,8 +41,6 @@ from throwbook.core.trend.history import (
 )
 from throwbook.errors import InputError
 
-REFERENCE_C = 20.0
-"""Every corrected figure is what it would have been at this temperature [degC] and at nominal voltage."""
 COLD_BELOW_C = 10.0
 UNKNOWN_C = (12.0, 12.0)
 """Mean and standard deviation of a temperature nobody wrote down [degC] (a temperate year; assumed)."""
