@@ -44,6 +44,7 @@ BENCHMARKS = (
         "how often a ± and an interval hold",
         ("--draws", "200", "--histories", "6", "--rigs", "0"),
     ),
+    Benchmark("by_hand", "commissioning with a cheap meter: whom the rules let through", ("--sheets", "300")),
     Benchmark("board_path", "samples a second, decoding, corrupted lines, memory", ("--quick",)),
     Benchmark("emulated_board", "compiled sketches in an emulator, from the counts to the verdict", ()),
     Benchmark("seasons", "wear against weather over four years", ("--rigs", "20")),

@@ -164,7 +164,7 @@ def test_a_sheet_that_was_accepted_by_shared_risk_still_carries_when_it_is_looke
 def test_before_the_first_throw_the_plan_says_what_this_meter_can_accept(run, yard):
     words = ["sheet", "plan", "yard", "--kind", "commissioning", "--by", "M. K.", *COARSE_CLAMP]
     out = run(*words, "--clamp-step", "0.1A")[1]
-    assert "peak running current up to 2.5 A, up to 2.6 A only by shared risk (limit 3 A)" in out
+    assert "peak running current up to 2.5 A; up to 2.6 A only by shared risk (limit 3 A)" in out
     # and it is just what the throws are then judged by
     yard(throws("1.5A 2.5A"), *COARSE_CLAMP)
     assert accept(run, "yard-2")[0] == 0

@@ -17,7 +17,7 @@ from throwbook.cli.options import (
     reason_option,
     who,
 )
-from throwbook.cli.report import blank, print_
+from throwbook.cli.report import blank, day, print_
 from throwbook.cli.sheet_text import (
     blanks_said,
     print_plan,
@@ -26,7 +26,7 @@ from throwbook.cli.sheet_text import (
     sheet_json,
 )
 from throwbook.core.quantities.text import counted
-from throwbook.core.records import PinAnswers
+from throwbook.core.records import BY_BOARD, BY_HAND, PinAnswers
 from throwbook.errors import InputError
 
 
@@ -175,6 +175,10 @@ sheet.add_command(blank)
     metavar="NAME",
     help="Read by this meter; again for each ('meter list').",
 )
+@click.option("--measured-by", type=click.Choice([BY_BOARD, BY_HAND]), help="By a board, or by hand.")
+@click.option(
+    "--day", "on", metavar="DATE", help="Day of the throws, where they are typed in from paper later."
+)
 @question_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
@@ -205,7 +209,18 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
     kind = needed(given["kind"], "--kind", "Kind of sheet", tuple(KINDS.choices))
     answers = ask_questions(question_answers(given))
     at, operator = now(), who(by)
-    state, made = make(logbook_of(ctx), rig, kind, operator, at, given["throws"], answers, given["meters"])
+    state, made = make(
+        logbook_of(ctx),
+        rig,
+        kind,
+        operator,
+        at,
+        given["throws"],
+        answers,
+        given["meters"],
+        given["measured_by"] or "",
+        str(day(given["on"])) if given["on"] else "",
+    )
     used = instruments_of(logbook_of(ctx), state.sheet.id)
     if used.step_a:
         accuracy, step_a = accuracy or used.clamp, step_a or used.step_a

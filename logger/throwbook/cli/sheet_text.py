@@ -96,8 +96,10 @@ def _print_decision(found: "SheetView") -> None:
         output.line(f"{decision.outcome}, signed {decision.signed}, {sealed}. {text}")
         return
     if found.acceptance.missing:
+        from throwbook.core.sheets.acceptance import same_together
+
         output.line("Still missing for an acceptance:")
-        for text in found.acceptance.missing:
+        for text in same_together(found.acceptance.missing, found.trials):
             output.line(text, indent=2)
     if found.rig_changed:
         output.line(f"Judge it again: throwbook sheet rejudge {for_shell(found.state.name)}", style="warn")
@@ -110,17 +112,19 @@ def _print_decision(found: "SheetView") -> None:
 def print_next(logbook: str | None, state: "SheetState") -> None:
     """What an open sheet still needs, while it can be given."""
     from throwbook.core.records import BENCH, OPEN, SPOT
+    from throwbook.core.sheets.acceptance import same_together
     from throwbook.core.sheets.acceptance_rules import NOBODY_SIGNED
     from throwbook.jobs.sheets import view
 
     if state.state != OPEN or state.sheet.kind in (BENCH, SPOT):
         return
-    found = view(logbook, state.name).acceptance
+    shown = view(logbook, state.name)
+    found = shown.acceptance
     for text in found.doubts:
         output.line(f"Doubtful: {text}.", style="warn")
     if found.because:
         output.line(f"Before it is signed: {'; '.join(found.because)}: throwbook sheet answer {state.name}")
-    lacking = [text for text in found.missing if text != NOBODY_SIGNED]
+    lacking = same_together([text for text in found.missing if text != NOBODY_SIGNED], shown.trials)
     if not lacking:
         output.line(f"Next: sign it: throwbook sheet accept {state.name}")
         return

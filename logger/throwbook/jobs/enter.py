@@ -19,14 +19,14 @@ from throwbook.core.sheets.hand_readings import (
     in_air,
     instruments_kept,
 )
-from throwbook.core.sheets.sheet import rested, sheet_trials
+from throwbook.core.sheets.sheet import plan_from, rested, sheet_trials
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.files.tables import refuse_no_file
 from throwbook.jobs import latch
 from throwbook.jobs.find import baseline_for, frozen_id, opened, rig_of
 from throwbook.jobs.meters import instruments_in, name_in
-from throwbook.jobs.sheets import open_sheet, plan_in, refuse_blank, write_down
+from throwbook.jobs.sheets import IN_THE_FUTURE, open_sheet, plan_in, refuse_blank, write_down
 from throwbook.logbook import Logbook, hand_trial
 
 if TYPE_CHECKING:
@@ -104,9 +104,7 @@ def enter(logbook: str | Path | None, rig: str, entry: HandEntry, by: str, now: 
     logbook already; nothing is stored then.
     """
     if entry.thrown_at is not None and entry.thrown_at > now:
-        raise InputError(
-            "these throws are dated in the future", Field("at"), "Look at the date and the clock."
-        )
+        raise InputError(IN_THE_FUTURE, Field("at"), "Look at the date and the clock.")
     for number, throw in enumerate(entry.throws, start=1):
         if _readings(throw).keys() <= {"direction", "ended", "note"} and throw.ended == CUT_OFF:
             raise InputError(
@@ -231,6 +229,12 @@ def _readings(throw: HandThrow) -> dict[str, Any]:
     return {name: value for name, value in asdict(throw).items() if value not in (None, "", NOT_LOOKED)}
 
 
+def day_of(state: SheetState, now: datetime) -> datetime | None:
+    """Day of a sheet that is typed in from paper, in this computer's time; None: it has none."""
+    day = plan_from(state.sheet.plan).day
+    return datetime.fromisoformat(day).replace(tzinfo=now.tzinfo) if day else None
+
+
 def _one(
     book: Logbook,
     state: SheetState,
@@ -247,7 +251,8 @@ def _one(
     judged = in_air(throw, conditions_from(state.answers).ambient_c)
     assessment = assess_by_hand(judged, rig, entry.instruments, in_force.baseline if in_force else None)
     tools = {"instruments": instruments_kept(entry.instruments or Instruments())}
-    trial = hand_trial(state.sheet.rig, throw.direction, entry.thrown_at, {**_readings(throw), **tools})
+    thrown_at = entry.thrown_at or day_of(state, now)
+    trial = hand_trial(state.sheet.rig, throw.direction, thrown_at, {**_readings(throw), **tools})
     first = not sheet_trials(book.trials(sheet=state.sheet.id))
     logged = book.add_trial(
         state.sheet.id,

@@ -246,10 +246,14 @@ def trial_view(logbook: str | Path | None, trial: str) -> TrialView:
 
 
 def newest_trials(logbook: str | Path | None, rig: str, at_most: int = 200) -> list[LoggedTrial]:
-    """The newest throws of a rig, newest first."""
+    """The newest throws of a rig, newest first; those of one day typed from paper in the order of their sheet."""
     with opened(logbook, read_only=True) as book:
         found = [one for one in book.trials(rig=rig) if one.when is not None]
-    return sorted(found, key=lambda one: (str(one.when), one.id), reverse=True)[:at_most]
+    return sorted(found, key=_in_order, reverse=True)[:at_most]
+
+
+def _in_order(one: LoggedTrial) -> tuple[str, int, str]:
+    return str(one.when), one.placement.position if one.placement else 0, one.id
 
 
 SHARED = "shared record"

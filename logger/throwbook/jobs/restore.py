@@ -258,6 +258,10 @@ def _carry_over(book: Logbook, done: Restored) -> tuple[Mapping[str, str], Loose
                 with open_logbook(copy) as present:
                     _refuse_another(book, present, done)
                     before = {rig: _level(present, rig) for rig in present.rig_names()}
+                if (
+                    not before and book.rig_names()
+                ):  # a program that was started on an emptied file made it anew
+                    done.unread = "the logbook was empty"
                 done.added = merge(book, copy).added
                 return before, []
         except ApartError as error:

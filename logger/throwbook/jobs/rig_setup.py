@@ -9,6 +9,7 @@ from typing import Any
 from throwbook.core.machine.rig_validation import RigProblem, complaint
 from throwbook.core.quantities.text import written
 from throwbook.core.quantities.units import KINDS
+from throwbook.core.records import BaselineRecord
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.core.sizing.sizing import Sizing, fit
 from throwbook.errors import InputError
@@ -20,7 +21,7 @@ from throwbook.files.rig_file import (
     refuse_contradictions,
     refuse_looser_limits,
 )
-from throwbook.jobs.find import logbook_path, opened, rig_from
+from throwbook.jobs.find import logbook_path, opened, rig_from, rig_of
 from throwbook.jobs.rig_changes import raise_for_change
 from throwbook.jobs.rigs import Added, alike_out_of_use
 
@@ -96,7 +97,13 @@ def setup_of(logbook: str | Path | None, rig: str) -> dict[str, str]:
 
 
 def start_practice(logbook: str | None, rig: str, by: str, now: datetime) -> Path:
-    """A practice logbook beside the real one, with this rig in it; nothing done in it touches the real one."""
+    """A practice logbook beside the real one, with this rig and a baseline of the simulated machine in it.
+
+    Nothing done in it touches the real one.
+    """
+    from throwbook.jobs.simulated_board import practice_baselines
+    from throwbook.logbook.serialization import baseline_to_json
+
     path = logbook_path(logbook)
     practice = path.with_name(f"{path.stem}-practice{path.suffix}")
     with opened(logbook, read_only=True) as book:
@@ -104,6 +111,9 @@ def start_practice(logbook: str | None, rig: str, by: str, now: datetime) -> Pat
     with opened(practice) as book, book.transaction():
         if rig not in book.rig_names() or book.rig(rig).toml != text:
             book.add_rig(rig, text, by, now, FOR_PRACTICE)
+            for direction, baseline in practice_baselines(rig_of(book, rig)).items():
+                body = baseline_to_json(baseline)
+                book.add_baseline(BaselineRecord(rig, direction, (), body, now, by, FOR_PRACTICE))
     return practice
 
 

@@ -2,13 +2,25 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, time
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from throwbook.core.listing import ListedSheet, ListedThrow
 from throwbook.core.quantities.text import written
-from throwbook.core.records import ANSWERS, OPEN, SEEN, YES, Meter, PinAnswers, SheetState
+from throwbook.core.records import (
+    ANSWERS,
+    BY_BOARD,
+    BY_HAND,
+    COMMISSIONING,
+    OPEN,
+    SEASONAL,
+    SEEN,
+    YES,
+    Meter,
+    PinAnswers,
+    SheetState,
+)
 from throwbook.core.rig import METRIC
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.hand_readings import CLAMP_METER, Accuracy
@@ -26,12 +38,12 @@ from throwbook.core.sheets.sheet import (
     sheet_trials,
     withdrawn,
 )
-from throwbook.core.status.latch import Status
+from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.status.maintenance import entry_from
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened, rig_for_sheet, rig_of
-from throwbook.jobs.meters import meters_on, name_in
+from throwbook.jobs.meters import NAMED, meters_on, name_in
 from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -124,13 +136,71 @@ def plan(
     throws: int | None = None,
     answers: Mapping[str, Any] | None = None,
     meters: Sequence[str] = (),
+    measured_by: str = "",
+    day: str = "",
 ) -> tuple[SheetState, Plan]:
-    """A new open sheet; ``meters``: names of those that its throws by hand will be read from."""
+    """A new open sheet; ``meters``: names of those that its throws by hand will be read from; the rest as in ``Plan``.
+
+    Raises InputError for a day that is still to come.
+    """
+    if day and date.fromisoformat(day) > now.date():
+        raise InputError(IN_THE_FUTURE, Field("day"), "Look at the date and the clock.")
     with opened(logbook) as book, book.transaction():
-        state = plan_in(book, rig, kind, by, now, throws, answers)
+        state = plan_in(book, rig, kind, by, now, throws, answers, measured_by=measured_by, day=day)
         if meters:
             name_in(book, book.sheet(state.sheet.id), meters, by, now)
         return state, plan_from(state.sheet.plan)
+
+
+IN_THE_FUTURE = "these throws are dated in the future"
+
+
+@dataclass(frozen=True)
+class BeforePlanning:
+    """What a person who plans a sheet has to know."""
+
+    units: str
+    repair_first: bool
+    """A commissioning sheet planned now would prove nothing of a repair."""
+    measured_by: str
+    """How the rig's throws were measured last; empty: it has none, and nobody said."""
+    meters: tuple[str, ...]
+    """Names of the meters that the logbook keeps."""
+    used: tuple[str, ...]
+    """Those that the rig's newest sheet by hand names."""
+    kind: str
+    """Kind that comes next: commissioning until one is accepted or while the rig is out of use, then seasonal."""
+
+
+def before_planning(logbook: str | Path | None, rig: str) -> BeforePlanning:
+    """Units, whether a repair has to be logged first, and how this rig was measured last."""
+    from throwbook.jobs.steps_to_clear import steps_to_clear_in
+
+    with opened(logbook, read_only=True) as book:
+        status = latch.status(book, rig)
+        return BeforePlanning(
+            rig_of(book, rig).units,
+            steps_to_clear_in(book, rig, status).repair_first,
+            measured_last(book, rig),
+            tuple(one.name for one in book.meters()),
+            next(
+                (tuple(one.answers[NAMED]) for one in reversed(book.sheets(rig)) if one.answers.get(NAMED)),
+                (),
+            ),
+            SEASONAL if book.commissioned(rig) and status.level != DO_NOT_USE else COMMISSIONING,
+        )
+
+
+def measured_last(book: Logbook, rig: str) -> str:
+    """``board`` or ``hand``, by the newest sheet that says so or holds a throw; empty: none does."""
+    for state in reversed(book.sheets(rig)):
+        said = plan_from(state.sheet.plan).measured_by
+        trials = book.trials(sheet=state.sheet.id)
+        if trials:
+            return BY_HAND if trials[-1].trial.hand is not None else BY_BOARD
+        if said:
+            return said
+    return ""
 
 
 def meter_reach(
@@ -161,6 +231,8 @@ def plan_in(
     throws: int | None = None,
     answers: Mapping[str, Any] | None = None,
     imported: bool = False,
+    measured_by: str = "",
+    day: str = "",
 ) -> SheetState:
     """The same in an open logbook, for jobs that fill the sheet in one go.
 
@@ -177,7 +249,7 @@ def plan_in(
     services = tuple(sorted(row.id for row in book.services(rig, every_revision=True)))
     open_orders = latch.status(book, rig).open_ids
     made = plan_for(kind, described, throws, open_orders, services, _answered_at(book, rig, open_orders))
-    made = replace(made, imported=imported)
+    made = replace(made, imported=imported, measured_by=measured_by, day=day)
     sheet = book.plan_sheet(rig, kind, plan_details(made), by, now)
     if answers:
         book.answer(sheet.id, dict(answers), by, now)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from throwbook.core.rig import DIRECTIONS, Rig
+from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.core.trace import FloatArray
 from throwbook.errors import Field, InputError
 from throwbook.ports.serial_port import open_far_end, serve
@@ -14,6 +15,7 @@ from throwbook.protocol.messages import Identity
 from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard, Trouble
 
 if TYPE_CHECKING:
+    from throwbook.core.analysis.baseline import Baseline
     from throwbook.core.simulator import SimulatedFault, Waveform
 
 AMP_LSB_A = 0.001
@@ -44,6 +46,29 @@ class Rehearsal:
     """Port number of this computer's network, 0 for any free one, in place of a pseudo-terminal."""
     over_range: bool = False
     """A board too small for this actuator's running current."""
+
+
+PRACTICE_THROWS = 5
+
+
+def practice_baselines(rig: Rig) -> "dict[str, Baseline]":
+    """By direction: what the machine of a ``Rehearsal`` of this rig does without a fault, five throws each way."""
+    import numpy as np
+
+    from throwbook.core.analysis.baseline import make_baseline
+    from throwbook.core.diagnosis.assess import assess_trace
+    from throwbook.core.simulator import SensorModel, ThrowConditions, machine_for, throw
+
+    plan = Rehearsal(rig)
+    rng, machine = np.random.default_rng(plan.seed), machine_for(rig, plan.seed)
+    conditions = ThrowConditions(temperature_c=plan.temperature_c)
+    made = {}
+    for direction in DIRECTIONS:
+        throws = [
+            throw(machine, direction, conditions, SensorModel(), (), rng) for _ in range(PRACTICE_THROWS)
+        ]
+        made[direction] = make_baseline([assess_trace(one.trace, rig) for one in throws], FOR_PRACTICE)
+    return made
 
 
 class ThrowScript:

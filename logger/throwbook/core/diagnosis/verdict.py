@@ -56,7 +56,7 @@ SETTLE = {
 """What would settle an undecided limit."""
 SETTLE_LIGHT = "Record again with nothing else on the board's wire, or see whether the drive holds its place with a current."
 """What would settle a light run that the current at rest would explain."""
-FINER_METER = "Use a clamp meter with a finer last digit and give its accuracy, or record with a board. If the meter shows 2.0 A, type 2.0 A, not 2 A."
+FINER_METER = "Use a clamp meter with a finer last digit and give its accuracy, or record with a board."
 SETTLE_BY_HAND = {
     "run_current": f"Read the peak running current too, with a meter that holds it. {FINER_METER}",
     "peak_run_current": FINER_METER,

@@ -184,6 +184,26 @@ class Acceptance:
     """What the throws show only together, and is over an alert limit."""
 
 
+def same_together(missing: Sequence[str], trials: Sequence[SheetTrial]) -> tuple[str, ...]:
+    """What is missing, as a person reads it: the same lack of several throws is one sentence."""
+    throws: dict[str, list[SheetTrial]] = {}
+    for text in missing:
+        one = next((trial for trial in trials if text.startswith(f"{trial.name}: ")), None)
+        lack = text if one is None else text.removeprefix(f"{one.name}: ")
+        throws.setdefault(lack, []).extend([] if one is None else [one])
+    return tuple(f"{_throws_said(of)}: {lack}" if of else lack for lack, of in throws.items())
+
+
+def _throws_said(throws: Sequence[SheetTrial]) -> str:
+    """``throw 3 (lock)``; ``throws 1 to 10``; ``throws 1, 3 and 5``."""
+    if len(throws) == 1:
+        return throws[0].name
+    at = sorted(one.position for one in throws)
+    if len(at) > 2 and at[-1] - at[0] == len(at) - 1:
+        return f"throws {at[0]} to {at[-1]}"
+    return f"throws {', '.join(map(str, at[:-1]))} and {at[-1]}"
+
+
 def acceptance(
     sheet: FilledSheet, trials: Sequence[SheetTrial], sightings: Sequence[Sighting], rig: Rig
 ) -> Acceptance:

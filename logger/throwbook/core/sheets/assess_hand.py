@@ -25,7 +25,7 @@ from throwbook.core.assessment import (
     Measured,
     Sign,
 )
-from throwbook.core.diagnosis.causes import CAUSES, POSSIBLE
+from throwbook.core.diagnosis.causes import CAUSES, POSSIBLE, colder
 from throwbook.core.diagnosis.evidence import NO_LOAD_U
 from throwbook.core.diagnosis.measure import throw_volt_seconds
 from throwbook.core.diagnosis.signs.load import LIGHT_SHARE
@@ -48,6 +48,7 @@ from throwbook.core.machine.motor import (
     resistance_at,
 )
 from throwbook.core.quantities.statistics import expanded, from_half_width
+from throwbook.core.quantities.units import show
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.hand_readings import (
     STOPPED_SHORT,
@@ -100,7 +101,7 @@ def assess_by_hand(
             _too_quick(throw, figures, rig, line),
             _light_run(throw, figures, line, baseline),
             _over_rated(figures, rig),
-            _drag(figures, baseline, ambient_c),
+            _drag(figures, baseline, ambient_c, rig.units),
             _low_supply(figures, rig),
             _supply_drop(figures, rig),
         )
@@ -113,7 +114,11 @@ def assess_by_hand(
         base,
         signs=signs,
         checks=checks,
-        diagnoses=tuple(_causes(sign) for sign in signs if any(row.sign == sign.sign for row in CAUSES)),
+        diagnoses=tuple(
+            _causes(sign, baseline, ambient_c)
+            for sign in signs
+            if any(row.sign == sign.sign for row in CAUSES)
+        ),
         verdict=verdict,
         because=because,
     )
@@ -311,7 +316,7 @@ def _over_rated(figures: Figures, rig: Rig) -> Sign | None:
     return Sign("over-rated", FAIL, because, run.value, rated, "A")
 
 
-def _drag(figures: Figures, baseline: Baseline | None, ambient_c: float | None) -> Sign | None:
+def _drag(figures: Figures, baseline: Baseline | None, ambient_c: float | None, units: str) -> Sign | None:
     run = figures.run_current_a
     usual = baseline.figures.get("run_current_a") if baseline is not None else None
     if run is None or usual is None or baseline is None:
@@ -320,8 +325,12 @@ def _drag(figures: Figures, baseline: Baseline | None, ambient_c: float | None) 
     limit = max(PRACTICE_SPREAD, usual.reach() / usual.mean)
     if heavier - run.u / usual.mean <= limit:
         return None
-    known = ambient_c is not None and baseline.ambient_c is not None
-    weather = "" if known else "; an air temperature was not recorded, so cold cannot be ruled out"
+    weather = ""
+    if ambient_c is None or baseline.ambient_c is None:
+        weather = "; an air temperature was not recorded, so cold cannot be ruled out"
+    elif is_colder(baseline, ambient_c):
+        now, then = (show(one, "temperature", units) for one in (ambient_c, baseline.ambient_c))
+        weather = f"; it is colder now ({now}) than at the baseline ({then})"
     because = f"running current {100 * heavier:.0f} % above the baseline ({usual.mean:.2f} A){weather}"
     return Sign("drag", WATCH, because, heavier, limit, "1")
 
@@ -343,11 +352,28 @@ def _supply_drop(figures: Figures, rig: Rig) -> Sign | None:
     return Sign("supply-drop", WATCH, because, source.value, limit, "ohm")
 
 
-def _causes(sign: Sign) -> Diagnosis:
-    """All causes of the sign as rivals of each other: what would split them was not recorded."""
+COLDER_K = 5.0
+"""So much below the baseline's air temperature grease may be what makes it heavier [K]. Common practice, no source."""
+OF_A_BOARD = frozenset({"a current sensor that reads high", "a voltage channel that reads high"})
+"""Causes that a hand-held meter doesn't have."""
+
+
+def is_colder(baseline: Baseline | None, ambient_c: float | None) -> bool | None:
+    """Whether cold is the nearest explanation of more friction; None: a temperature isn't known."""
+    if baseline is None or baseline.ambient_c is None or ambient_c is None:
+        return None
+    return baseline.ambient_c - ambient_c >= COLDER_K
+
+
+def _causes(sign: Sign, baseline: Baseline | None, ambient_c: float | None) -> Diagnosis:
+    """The nearest cause first, the others as its rivals: what would split them was not recorded."""
     rows = [row for row in CAUSES if row.sign == sign.sign]
-    rivals = dict.fromkeys([row.cause for row in rows[:-1]] + list(rows[-1].rivals))
-    return Diagnosis(rows[-1].cause, POSSIBLE, tuple(rivals), rows[-1].action, (sign.sign,))
+    cold = is_colder(baseline, ambient_c)
+    nearest = next((row for row in rows if row.fits is colder and cold), rows[-1])
+    others = [row.cause for row in rows if row is not nearest and not (row.fits is colder and cold is False)]
+    rivals = dict.fromkeys([*others, *nearest.rivals])
+    kept = tuple(one for one in rivals if one not in OF_A_BOARD and one != nearest.cause)
+    return Diagnosis(nearest.cause, POSSIBLE, kept, nearest.action, (sign.sign,))
 
 
 def _notes(throw: HandThrow, tools: Instruments, baseline: Baseline | None) -> tuple[str, ...]:

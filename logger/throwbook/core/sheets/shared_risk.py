@@ -108,13 +108,15 @@ def reach_said(rig: Rig, clamp: Accuracy, step_a: float) -> tuple[str, ...]:
     """For a person about to throw: what this clamp meter can accept by hand, and which would do more."""
     peak, run = limits_for(rig)["peak_run_current"], guarded_run_current(rig)
     said = [
-        f"By hand, with a clamp meter of {clamp.text} that shows steps of {step_a:g} A:",
+        f"By hand, a clamp meter of {clamp.text} with steps of {step_a:g} A can accept:",
         f"{limited('peak_run_current')} {_reaches(reach(peak, clamp, step_a))}",
-        f"no peak read (a meter without hold): {limited('run_current')} {_reaches(reach(run, clamp, step_a))}",
+        f"without a peak (no hold): {limited('run_current')} {_reaches(reach(run, clamp, step_a))}",
     ]
     finer, coarse = reach(peak, clamp, step_a / FINER), reach(peak, clamp, step_a)
     if finer.guarded is not None and finer.guarded - (coarse.guarded or 0.0) >= step_a:
-        said.append(f"the same meter with steps of {step_a / FINER:g} A: {finer.guarded:g} A guarded")
+        said.append(
+            f"{limited('peak_run_current')} up to {finer.guarded:g} A, with steps of {step_a / FINER:g} A"
+        )
     return tuple(said)
 
 
@@ -122,6 +124,7 @@ def _reaches(found: Reach) -> str:
     limit = f"limit {limit_text(found.limit.value, found.limit.side, 'A')}"
     if found.guarded is None and found.shared is None:
         return f"cannot be accepted at all ({limit})"
-    guarded = "none guarded" if found.guarded is None else f"up to {found.guarded:g} A"
-    more = found.shared is not None and (found.guarded is None or found.shared > found.guarded)
-    return f"{guarded}{f', up to {found.shared:g} A only by shared risk' if more else ''} ({limit})"
+    parts = [] if found.guarded is None else [f"up to {found.guarded:g} A"]
+    if found.shared is not None and (found.guarded is None or found.shared > found.guarded):
+        parts.append(f"up to {found.shared:g} A only by shared risk")
+    return f"{'; '.join(parts)} ({limit})"

@@ -80,6 +80,10 @@ class Plan:
     """An import made it: the throws that came in with it are from files."""
     throws_after: str = ""
     """Date and time (ISO 8601) of what it answers: throws dated earlier prove nothing of the repair. Empty: nothing."""
+    measured_by: str = ""
+    """``board`` or ``hand`` (stopwatch and meter); empty: nobody said."""
+    day: str = ""
+    """Day of its throws (ISO 8601) where they are typed in from paper later. Empty: as each throw says."""
 
 
 def plan_from(details: Mapping[str, Any]) -> Plan:
@@ -93,12 +97,18 @@ def plan_from(details: Mapping[str, Any]) -> Plan:
         services=tuple(details.get("services", ())),
         imported=bool(details.get("imported", False)),
         throws_after=str(details.get("throws_after", "")),
+        measured_by=str(details.get("measured_by", "")),
+        day=str(details.get("day", "")),
     )
+
+
+MAY_LACK = ("imported", "measured_by", "day")
+"""Isn't written where it says nothing: such a plan stays as an older program wrote it."""
 
 
 def plan_details(plan: Plan) -> dict[str, Any]:
     """The other way round: what ``Logbook.plan_sheet`` takes."""
-    kept = {name: value for name, value in asdict(plan).items() if name != "imported" or value}
+    kept = {name: value for name, value in asdict(plan).items() if name not in MAY_LACK or value}
     return {name: list(value) if isinstance(value, tuple) else value for name, value in kept.items()}
 
 
