@@ -168,6 +168,8 @@ def app_on(
         monotonic=clock.monotonic,
         recording=board or PlayedBoard(clock),
         ascii=False,
+        papers=folder / "papers",
+        show_file=lambda path: 0,
         port=port,
     )
     return ThrowbookApp(desk)

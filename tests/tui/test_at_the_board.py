@@ -92,9 +92,9 @@ def test_a_rest_cut_short_is_not_called_recorded(commissioned_logbook):
     app = app_on(commissioned_logbook.parent)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
+        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter", "escape")
         assert "left for the duty cycle" in said(app)
-        await keys(pilot, "d", "enter", "escape", "enter", *["1", "enter"] * 4, "t", "ctrl+s")
+        await keys(pilot, "enter", *["1", "enter"] * 4, "t", "ctrl+s")
         await keys(pilot, "d", "enter")
         assert "Throw anyway?" in said(app)
         assert "The throw is not marked" in said(app)

@@ -8,17 +8,18 @@ from throwbook_tui.drafts import load_draft
 
 SHEET = (
     ("yard-loader", 2),
+    ("188 mm", 1),
     ("12", 1),
     ("200 mm", 1),
     ("1500 N", 1),
     ("16 mm/s", 1),
-    ("11", 1),
     ("0.9 A", 1),
 )
 REST = (
+    ("", 1),  # the rod extends to lock
+    ("11", 1),
     ("25 %", 1),
-    ("IP66", 2),
-    ("188 mm", 1),
+    ("IP66", 1),
     ("700 N", 1),
     ("slotted link", 2),
     ("11 V", 1),
@@ -48,7 +49,7 @@ def test_a_rig_is_set_up_with_live_checks_and_made_ready_to_record(tmp_path: Pat
         await look("fit")
         await keys(pilot, "ctrl+s")
         await look("rig")
-        await keys(pilot, "t", *["enter"] * 6, "ctrl+s", "enter")
+        await keys(pilot, "t", *["enter"] * 6, "1", "ctrl+s", "enter")
         await look("no-board")
         await keys(pilot, "x")
         await look("practice-offered")
@@ -64,15 +65,17 @@ def test_values_that_cannot_be_are_refused_with_the_reason(tmp_path: Path, walk)
 
     async def journey(pilot, look):
         await keys(pilot, "n")
-        await fill(pilot, SHEET)
-        await write(pilot, "0.6 A")
+        await fill(pilot, SHEET[:1])
         await keys(pilot, "ctrl+s")
-        assert "travel needed: 188 mm, measured" in said(app)
+        assert "travel needed: required, still empty" in said(app)
         await write(pilot, "188 stone")
         await keys(pilot, "ctrl+s")
         assert "has no unit of length" in said(app)
         await keys(pilot, *["backspace"] * 5)
         await write(pilot, "mm")
+        await keys(pilot, "enter")
+        await fill(pilot, SHEET[2:])
+        await write(pilot, "0.6 A")
         await keys(pilot, "ctrl+s")
         assert "THROWBOOK | new rig" in said(app)
         assert "no-load current" in said(app)
@@ -86,7 +89,7 @@ def test_what_was_typed_is_there_again_after_the_program_was_gone(tmp_path: Path
 
     async def type_half(pilot, look):
         await keys(pilot, "n")
-        await fill(pilot, SHEET[:3])
+        await fill(pilot, SHEET[:4])
         await pilot.resize_terminal(100, 30)
         await settle(pilot)
         assert "200 mm" in said(pilot.app)

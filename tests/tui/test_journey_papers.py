@@ -2,18 +2,16 @@
 
 import asyncio
 import threading
-from pathlib import Path
 
-from tests.tui.bench import NOW, RIG, app_on, keys, said, settle
+import pytest
+
+from tests.tui.bench import NOW, RIG, app_on, keys, said, settle, write
 from throwbook.jobs.logbook_care import back_up
 from throwbook.logbook import open_logbook
-from throwbook_tui.screens.papers import Paper
+from throwbook_tui.screens.papers import Made, Paper
 
 
-def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkeypatch):
-    folder = seasons_logbook.parent / "papers"
-    folder.mkdir()
-    monkeypatch.chdir(folder)
+def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk):
     app = app_on(seasons_logbook.parent)
 
     async def make(pilot, name: str) -> None:
@@ -52,36 +50,37 @@ def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk, monkey
         assert "trials.csv" in said(app)
 
     walk(app, journey)
-    with open_logbook(folder / "logbook-backup-20260314.throwbook", read_only=True) as book:
+    folder = seasons_logbook.parent / "papers"
+    with open_logbook(folder / "logbook" / "logbook-backup-20260314.throwbook", read_only=True) as book:
         assert book.rig_names() == [RIG]
     for kind in ("report", "cab-card", "blank"):
-        papers = list((folder / f"{RIG}-{kind}-20260314").glob("*.pdf"))
+        papers = list((folder / RIG / f"{RIG}-{kind}-20260314").glob("*.pdf"))
         assert papers
         assert all(one.read_bytes().startswith(b"%PDF") for one in papers)
-    assert (Path(folder) / f"{RIG}-export-20260314" / "trials.csv").is_file()
+    assert (folder / RIG / f"{RIG}-export-20260314" / "trials.csv").is_file()
 
 
-def test_a_backup_put_back_as_the_help_says_opens_with_all_it_held(seasons_logbook):
+@pytest.mark.parametrize("left", [0, 5000])
+def test_a_damaged_logbook_is_put_back_from_a_backup_and_every_rig_is_restricted(seasons_logbook, left):
     backup = seasons_logbook.with_name("backup.throwbook")
     back_up(str(seasons_logbook), backup, NOW)
     with open_logbook(backup, read_only=True) as book:
         throws = len(book.trials(RIG))
-    seasons_logbook.write_bytes(b"lost")  # damaged, and a journal of it left behind
-    seasons_logbook.with_name(seasons_logbook.name + "-wal").write_bytes(b"left behind")
-    for old in seasons_logbook.parent.glob(seasons_logbook.name + "*"):
-        if not old.is_dir():
-            old.rename(old.with_name("old-" + old.name))
-    backup.rename(seasons_logbook)
-    app = app_on(seasons_logbook.parent)
+    seasons_logbook.write_bytes(seasons_logbook.read_bytes()[:left])
+    app = app_on(seasons_logbook.parent, rig=False)
 
     async def journey() -> None:
         async with app.run_test(size=(80, 24)) as pilot:
             await settle(pilot)
-            assert f" {throws} " in f"{said(app)} "
             await keys(pilot, "l", "down", "down", "enter")
-            assert "no change or loss was found" in said(app)
+            await write(pilot, str(backup))
+            await keys(pilot, "ctrl+s", "y")
+            assert "is restored" in said(app)
+            assert f"Restricted until somebody signs that nothing worse was written since: {RIG}" in said(app)
 
     asyncio.run(journey())
+    with open_logbook(seasons_logbook, read_only=True) as book:
+        assert len(book.trials(RIG)) == throws
 
 
 def test_a_second_paper_waits_for_the_first(seasons_logbook, monkeypatch):
@@ -92,7 +91,7 @@ def test_a_second_paper_waits_for_the_first(seasons_logbook, monkeypatch):
     def slow(logbook, rig, where, now):
         begun.set()
         go.wait(30)
-        return ["Done."]
+        return Made(["Done."], None)
 
     async def journey() -> None:
         async with app.run_test(size=(80, 24)) as pilot:

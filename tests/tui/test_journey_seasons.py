@@ -12,7 +12,7 @@ PINS = ("1", "enter", "1", "enter", "1", "enter", "1", "enter")
 
 
 async def questions(pilot):
-    await keys(pilot, "3", "enter", "enter")
+    await keys(pilot, "3", *["enter"] * 5)
     for text in ("72 h", "no", "12 degC", "machine battery"):
         await write(pilot, text)
         await keys(pilot, "enter")
@@ -30,7 +30,7 @@ def test_a_seasonal_check_as_found_first_against_the_baseline(seasons_logbook, w
         await questions(pilot)
         await keys(pilot, "enter", "enter")
         await look("as-found-judged")
-        await keys(pilot, "enter", "enter", *PINS)
+        await keys(pilot, "enter", *PINS)
         await write(pilot, "torch")
         await keys(pilot, "ctrl+s")
         clock.go_on(60)

@@ -26,6 +26,8 @@ ONLY_TYPED = {
     "merge.py",
     "trace_file.py",
     "csv_rows.py",
+    "other_loggers.py",
+    "cell_values.py",
     "tables.py",
     "sample_runs.py",
 }

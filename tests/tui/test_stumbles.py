@@ -42,8 +42,8 @@ def test_a_throw_of_a_rig_that_was_out_of_use_before_goes_back_to_its_sheet(comm
 
     async def journey(pilot):
         await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
-        assert isinstance(app.screen, SheetScreen)
-        await keys(pilot, "enter", "1", "enter", "1", "enter", "1", "enter", "1", "enter")
+        assert "throw 1: both pins" in said(app)
+        await keys(pilot, "1", "1", "1", "1")
         await write(pilot, "torch")
         await keys(pilot, "ctrl+s")
         clock.go_on(100)
@@ -137,7 +137,7 @@ def test_how_the_pins_were_seen_is_proposed_and_typing_replaces_it(commissioned_
         await look(pilot, "torch")
         clock.go_on(100)
         await keys(pilot, "d", "enter", "enter", "enter")
-        assert "look at both pins after throw 2" in said(app)
+        assert "throw 2: both pins" in said(app)
         await keys(pilot, "enter", "1", "enter", "1", "enter", "1", "enter", "1", "enter")
         assert app.screen.form.field("how").value == "torch"
         await write(pilot, "mirror")
@@ -161,7 +161,7 @@ def test_keys_that_come_in_one_piece_over_a_slow_line_go_into_the_fields_they_we
     app = app_on(commissioned_logbook.parent)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "s", *["enter"] * 6, "3", "tab", "tab")
+        await keys(pilot, "enter", "s", *["enter"] * 6, "3", *["tab"] * 5)
         for letter in "16\rno wind\t4\r":
             pressed = {"\t": "tab", "\r": "enter"}.get(letter) or _character_to_key(letter)
             app.post_message(events.Key(pressed, letter))

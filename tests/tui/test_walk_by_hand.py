@@ -12,6 +12,7 @@ from throwbook.core.sheets.hand_readings import HandThrow, Reading
 from throwbook.core.status.maintenance import Moment, ServiceEntry
 from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import opened
+from throwbook.jobs.judgements import newest_trials
 from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.maintenance import add
 from throwbook.jobs.rig_setup import add_setup, setup_of
@@ -96,12 +97,37 @@ def test_readings_from_paper_are_dated_and_never_asked_to_rest(book):
         await keys(pilot, "ctrl+s", "enter")
         assert isinstance(app.screen, EnterScreen)
         values = app.screen.query_one(Form).values()
-        assert (values["when"], values["clamp"]) == ("2026-03-13 15:20", "2% + 3 digits")
+        assert (values["when"], values["clamp"]) == ("", "2% + 3 digits")
 
     walked(app, journey)
     thrown = view(book, f"{RIG}-1").trials[0].started
     assert thrown is not None
     assert thrown.isoformat() == "2026-03-13T15:20:00+00:00"
+
+
+def test_a_sheet_from_paper_has_a_day_and_its_throws_stand_in_their_order(book):
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, *TO_THE_SHEET[:-1], *["tab"] * 4)
+        await write(pilot, "2026-03-15")
+        assert "this is still to come" in said(app)
+        await keys(pilot, "backspace")
+        await write(pilot, "3")
+        await keys(pilot, "ctrl+s")
+        for time_s, look in (("14.6", ("1", "1", "1", "1")), ("14.5", ())):
+            await keys(pilot, "enter")
+            assert app.screen.query_one(Form).values().get("when") == "2026-03-13", said(app)
+            await typed(pilot, time_s, "2.10", "2.90", "12.4")
+            await keys(pilot, "ctrl+s", *look)
+            if look:
+                await write(pilot, "torch")
+                await keys(pilot, "ctrl+s")
+
+    walked(app, journey)
+    found = newest_trials(book, RIG)
+    assert [one.trial.hand["time_s"]["value"] for one in found] == [14.5, 14.6]
+    assert {f"{one.when:%Y-%m-%d}" for one in found} == {"2026-03-13"}
 
 
 def test_a_day_that_is_none_is_told_while_it_is_typed(book):

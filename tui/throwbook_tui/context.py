@@ -19,11 +19,13 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from importlib import import_module
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from textual.app import App
 from textual.screen import Screen
 
+from throwbook.core.quantities.text import file_name
 from throwbook.core.records import BENCH
 
 if TYPE_CHECKING:
@@ -49,6 +51,12 @@ def _find_boards(names: Sequence[str] = ()) -> Any:
     from throwbook.jobs.board import find_boards
 
     return find_boards(names)
+
+
+def _show_file(path: str) -> int:
+    import click
+
+    return click.launch(path)
 
 
 def local_now() -> datetime:
@@ -88,6 +96,10 @@ class Desk:
     """Makes a recording from a plan; tests hand in one that plays a simulated throw."""
     find_boards: Callable[..., Any] = _find_boards
     """Asks at the ports of this computer (or those named) who is there."""
+    show_file: Callable[[str], int] = _show_file
+    """Opens a file with what the computer has for it; not nought: it has nothing."""
+    papers: Path | None = None
+    """Where papers go, a folder a rig; None: "Throwbook" in the person's documents."""
     ascii: bool = field(default_factory=plain_letters)
     port: str = ""
     """Port of the board that was used last."""
@@ -100,10 +112,6 @@ class Desk:
     """The logbook that was opened says of itself that it is one for practice, as the demo's does."""
     rests: dict[str, tuple[float, float]] = field(default_factory=dict)
     """Rig: when its rest is over by ``monotonic`` [s], and how long it was [s]."""
-    by_hand: bool = False
-    """The last throw was measured by hand: the next sheet begins so."""
-    thrown_on: dict[str, str] = field(default_factory=dict)
-    """Sheet: when its throws were made, as typed with the last one from paper."""
     ends: threading.Event = field(default_factory=threading.Event)
     """The program ends: nobody will answer any more."""
     recordings: int = 0
@@ -128,6 +136,14 @@ class Desk:
             self.stop_rehearsal.set()
         self.practice, self.logbook, self.port, self.stop_rehearsal = False, self.real_logbook, "", None
 
+    def papers_of(self, whose: str) -> Path:
+        """Folder for the papers of a rig, or of the whole logbook."""
+        if self.papers is None:
+            from platformdirs import user_documents_path
+
+            self.papers = user_documents_path() / "Throwbook"
+        return self.papers / file_name(whose)
+
     @property
     def today(self) -> date:
         """By the clock that was handed in."""
@@ -144,12 +160,15 @@ DOORS = {
     "enter": ("throwbook_tui.screens.enter", "EnterScreen"),
     "help": ("throwbook_tui.screens.dialogs", "HelpScreen"),
     "leave out": ("throwbook_tui.screens.sheet", "LeaveOutScreen"),
+    "meter": ("throwbook_tui.screens.meters", "MeterScreen"),
+    "meters": ("throwbook_tui.screens.meters", "MetersScreen"),
     "missing": ("throwbook_tui.screens.sign_off", "MissingScreen"),
     "papers": ("throwbook_tui.screens.papers", "PapersScreen"),
     "practice": ("throwbook_tui.screens.practice", "PracticeScreen"),
     "questions": ("throwbook_tui.screens.sheet_plan", "QuestionsScreen"),
     "record": ("throwbook_tui.screens.record", "RecordScreen"),
     "recover": ("throwbook_tui.screens.recover", "RecoverScreen"),
+    "restore": ("throwbook_tui.screens.restore", "RestoreScreen"),
     "rig": ("throwbook_tui.screens.rig", "RigScreen"),
     "rig setup": ("throwbook_tui.screens.rig_setup", "RigSetupScreen"),
     "rigs": ("throwbook_tui.screens.rigs", "RigsScreen"),
@@ -180,11 +199,11 @@ def start_sheet(app: App[Any], rig: str, kind: str = "", by_hand: bool = False) 
 
     def planned(sheet: str | None) -> None:
         if sheet:
-            app.push_screen(screen("sheet", sheet, by_hand=by_hand))
+            app.push_screen(screen("sheet", sheet))
 
     def read(all_of_it: bool | None) -> None:
         if all_of_it:
-            app.push_screen(screen("sheet plan", rig, kind), planned)
+            app.push_screen(screen("sheet plan", rig, kind, by_hand), planned)
 
     app.push_screen(screen("cautions", rig, kind or "commissioning"), read)
 

@@ -17,9 +17,9 @@ from throwbook.core.quantities.units import (
     to_display,
     typed,
 )
-from throwbook.core.rig import METRIC
+from throwbook.core.rig import METRIC, US
 from throwbook.core.sheets.conditions import QUESTIONS
-from throwbook.core.wording import CONDITIONS, Name
+from throwbook.core.wording import CONDITIONS, RIG, Name
 from throwbook.errors import InputError
 
 TEXT, DATE, MOMENT, COUNT, CHOICE = "text", "date", "moment", "count", "choice"
@@ -41,6 +41,8 @@ class FieldSpec:
     must: bool = False
     hint: str = ""
     """Shown while the field is empty."""
+    hint_us: str = ""
+    """The same for a rig in US units, where it differs."""
     choices: tuple[tuple[str, str], ...] = ()
     """(value, word) of a choice; none is chosen until a person does it."""
     section: str = ""
@@ -63,11 +65,16 @@ class Checked:
     """The text with its unit, to be put in its place on Enter; empty: leave it."""
 
 
+def hint(spec: FieldSpec, system: str) -> str:
+    """What stands in an empty field."""
+    return spec.hint_us or spec.hint if system == US else spec.hint
+
+
 def check_field(spec: FieldSpec, text: str, system: str = METRIC) -> Checked:
     """Judge ``text`` as it stands."""
     plain = text.strip()
     if not plain:
-        return Checked(not spec.must, spec.hint or ("required" if spec.must else "may stay blank"))
+        return Checked(not spec.must, hint(spec, system) or ("required" if spec.must else "may stay blank"))
     if spec.kind == DATE:
         found = _date(plain)
     elif spec.kind == MOMENT:
@@ -103,16 +110,16 @@ def _moment(plain: str) -> Checked:
 def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:
     unit = spec.unit or display_unit(spec.kind, system)
     try:
-        read = typed(plain, spec.kind)
+        read = typed(plain, spec.kind, system=system)
     except InputError as error:
         if _bare(plain):
             whole = f"{plain} {unit}"
             try:
-                parse(whole, spec.kind)
+                parse(whole, spec.kind, system=system)
             except InputError as other:
                 return Checked(False, other.what)
             return Checked(False, f"no unit: Enter reads it as {whole}", whole)
-        example = f"16 {spec.unit}" if spec.unit else KINDS[spec.kind].example
+        example = f"16 {spec.unit}" if spec.unit else KINDS[spec.kind].examples[system]
         return Checked(False, f"{error.what}; for example {example}")
     value = read.value
     if spec.kind == "share" and value > 1.0 and _bare(plain):
@@ -132,15 +139,23 @@ def _as_read(read: Typed, kind: str, system: str) -> str:
 
 
 def _bare(plain: str) -> bool:
-    """A number and nothing behind it."""
-    body = plain.removeprefix("-").removeprefix("+")
-    return bool(body) and body.replace(",", ".").replace(".", "", 1).isdigit()
+    """A number or a fraction and nothing behind it."""
+    return plain[-1:].isdigit() and not any(letter.isalpha() for letter in plain)
 
 
 def moment_from(text: str, now: datetime) -> datetime:
     """A day, or a day and a time, as typed; without an offset this computer's own is meant. Raises ValueError."""
     found = datetime.fromisoformat(text.strip())
     return found if found.tzinfo is not None else found.replace(tzinfo=now.tzinfo)
+
+
+def future_complaint(text: str, now: datetime) -> str:
+    """Why a day, or a day and a time, can't be that of a throw; empty: it can."""
+    try:
+        when = moment_from(text, now)
+    except ValueError:
+        return ""  # told already
+    return "this is still to come: look at the date" if when > now else ""
 
 
 def accuracy_complaint(text: str) -> str:
@@ -152,6 +167,13 @@ def accuracy_complaint(text: str) -> str:
     except InputError as error:
         return f"{error.what}: write 2% + 3 digits"
     return ""
+
+
+def form_words(text: str) -> str:
+    """Keys of a rig file (``lock.excess_goes``) as the form calls them."""
+    for rig_key, name in RIG.items():
+        text = text.replace(rig_key, f"'{name.column}'")
+    return text
 
 
 LONGEST_LABEL = 26
@@ -199,6 +221,7 @@ def question_specs() -> tuple[FieldSpec, ...]:
             label(CONDITIONS[one.key]),
             kind,
             hint=hint,
+            hint_us=KINDS[kind].examples[US] if kind == "temperature" else "",
             choices=YES_NO if kind == CHOICE else (),
             section="Asked on every sheet. A blank is stored as 'not recorded'." if number == 0 else "",
             replaced=one.key == "operator",
@@ -209,12 +232,12 @@ def question_specs() -> tuple[FieldSpec, ...]:
     )
 
 
-def as_typed(key: str, value: Any) -> str:
+def as_typed(key: str, value: Any, system: str) -> str:
     """An answer as it would be typed."""
     if key == "hours_since_movement":
         return f"{value:g} h"
     if ASKED[key][0] == "temperature":
-        return show(value, "temperature")
+        return show(value, "temperature", system)
     if ASKED[key][0] == CHOICE:
         return "yes" if value else "no"
     return str(value)

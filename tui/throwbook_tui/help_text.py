@@ -21,7 +21,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "S plans a test sheet: bench (before mounting), commissioning (on the machine), seasonal (each season), after service, or spot (one throw).",
         "T records a single throw. H fills in a sheet by hand, with stopwatch and clamp meter.",
         "running current: average while the rod moves, without the inrush. It follows the load and rises when the latch gets stiff.",
-        "W shows the steps to clear an open order. U takes the rig out of use, for damage or for any doubt.",
+        "W shows the steps to clear an open order. U writes down what happened without a sheet: it stalled or stuck, a pin is out, damage. The rig is then out of use.",
     ),
     "rig setup": (
         "Copy the values from the data sheet or the nameplate. Each one is checked as you type.",
@@ -121,6 +121,11 @@ PAGES: dict[str, tuple[str, ...]] = {
         "baud rate: must be the one in the board's sketch. F finds a board at any baud rate; Enter on it takes that rate over.",
         "A baud rate too low for the sampling rate is refused before a throw, and the one that is enough is named.",
     ),
+    "meters": (
+        "Each meter once, as its label and its data sheet have it. A sheet that names its meters uses their accuracy in place of an assumed one.",
+        "last digit: the smallest step that the display shows. accuracy: such as 2.5% + 5 digits.",
+        "keeps the peak: it holds the highest reading. Without that no peak is asked for, and the sheet says that it was not proved.",
+    ),
     "calibrate": (
         "Let a steady current flow (a lamp, a heater). Read your meter, type the reading, press Enter. The board is read at that moment.",
         "Begin with the actuator off, then use two or more currents up to the full-load current.",
@@ -132,7 +137,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "Data export: every table as CSV. Backup: a copy, read again to make sure that it is complete. Logbook check: finds what was changed or lost.",
         "",
         "A backup is a complete logbook. To look into it: throwbook --logbook BACKUP. From another computer or a second yard: throwbook merge BACKUP.",
-        "If a logbook is lost or damaged: close the program. Move the old file away, with its files that end in -wal and -shm. Copy the backup to its place.",
+        "If a logbook is lost or damaged, or cannot be opened: restore puts it back from a backup. The present file is kept beside it.",
     ),
     "recover": (
         "A recording was interrupted: a crash, a flat battery, a pulled plug. Until it is judged the rig is restricted, no sheet can be accepted and no order cleared.",

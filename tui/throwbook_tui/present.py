@@ -27,6 +27,8 @@ from throwbook.errors import Remedy, ThrowbookError, plain
 GOOD, WARN, BAD, QUIET, STRONG, PLAIN = "good", "warn", "bad", "quiet", "strong", ""
 EDGE = "edge"
 """As bad, without a ground of its own: for lines and points."""
+NEXT = "  <-\N{NO-BREAK SPACE}Enter"
+"""Behind the line that Enter does."""
 # status: (mark that needs no colour, tone)
 STATUSES: dict[str, tuple[str, str]] = {
     IN_SERVICE: ("  ", GOOD),
@@ -156,6 +158,7 @@ FIELDS = {
     "because": "the reason",
     "cause": "what was seen",
     "corrects": "the entry it corrects",
+    "day": "day of the throws",
     "due": "next check on",
     "found-on": "found on",
     "fixed-on": "fixed on",

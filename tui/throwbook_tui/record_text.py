@@ -90,11 +90,19 @@ LOOK = (
 )
 
 
-def ready_cells(port: str, rate_hz: int, baud: int) -> list[Cell | str]:
+HOW_SIMULATED = (
+    "Enter arms the recording. The simulated machine then throws by itself. Recording stops by itself."
+)
+ARMED_SIMULATED = (
+    Cell("Ready: the simulated machine throws in a few seconds. Waiting for current ...", STRONG),
+)
+
+
+def ready_cells(port: str, rate_hz: int, baud: int, practice: bool = False) -> list[Cell | str]:
     """Cautions, the board, what Enter does."""
     board = f"{port}, {rate_hz} samples per second at {baud} baud" if port else "none chosen: B finds one"
     cautions = [Cell(text, WARN) for text in SHOWN_AT["record"]]
-    return [*cautions, Cell(""), Cell(f"Board: {board}", STRONG), Cell(HOW)]
+    return [*cautions, Cell(""), Cell(f"Board: {board}", STRONG), Cell(HOW_SIMULATED if practice else HOW)]
 
 
 def result_cells(recorded: "Recorded", kept: "StoredTrial") -> list[Cell | str]:

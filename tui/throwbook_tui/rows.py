@@ -9,6 +9,7 @@ from throwbook.core.quantities.rounding import measured_text
 from throwbook.core.quantities.text import counted
 from throwbook.core.records import BENCH, OPEN, SEEN
 from throwbook.core.rig import LOCK, UNLOCK
+from throwbook.core.sheets.acceptance import same_together
 from throwbook.core.sheets.acceptance_rules import NOBODY_SIGNED
 from throwbook.core.status.latch import DO_NOT_USE
 from throwbook.core.status.maintenance import entry_from
@@ -34,7 +35,8 @@ if TYPE_CHECKING:
 def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | str]:
     """The sheet's verdict, what is missing, what it can't speak for."""
     judged = found.acceptance
-    missing = [text for text in judged.missing if not (signing and text == "nobody has signed")]
+    asked = [text for text in judged.missing if not (signing and text == NOBODY_SIGNED)]
+    missing = same_together(asked, found.trials)
     word, tone = verdict_cell(judged.verdict)
     so_far = " so far" if found.state.state == OPEN else ""
     cells: list[Cell | str] = [Cell(f"Verdict of the sheet{so_far}: {word}.", tone), *watched_cells(found)]
@@ -45,6 +47,9 @@ def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | s
         cells += [Cell(f"- {text}", WARN) for text in missing]
     else:
         cells.append(Cell("Nothing else is missing.", GOOD))
+    cells += [Cell(f"Shared risk: {text}.", WARN) for text in judged.shared_risk]
+    if judged.not_proved:
+        cells.append(Cell(f"Not proved, because nobody could read it: {', '.join(judged.not_proved)}.", WARN))
     if judged.claims_lost:
         cells.append(Cell(f"Not recorded, so not covered: {'; '.join(judged.claims_lost)}.", QUIET))
     return cells
@@ -169,7 +174,8 @@ def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -
                 SIGN,
                 "All throws are done. A bench sheet cannot be accepted. Next: commission the rig on the machine.",
             )
-        lacking = sum(text != NOBODY_SIGNED for text in found.acceptance.missing)
+        missing = [text for text in found.acceptance.missing if text != NOBODY_SIGNED]
+        lacking = len(same_together(missing, found.trials))
         if lacking:
             things = counted(lacking, "thing")
             return Step(

@@ -1,6 +1,7 @@
 """Three small screens: confirm, help, and where to put a file."""
 
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -107,12 +108,12 @@ class HelpScreen(TextPage):
         return [*page, Cell(""), Cell(EVERYWHERE, QUIET)]
 
 
-def place_complaint(text: str) -> str:
-    """Why nothing can be put there; empty: it can."""
+def place_complaint(text: str, usual: Path) -> str:
+    """Why nothing can be put there; empty: it can. The folder of the ``usual`` place is made where it isn't there yet."""
     path = Path(text).expanduser()
     if path.exists():
         return "something with this name is there already"
-    if not path.parent.is_dir():
+    if path.parent != usual.parent and not path.parent.is_dir():
         return f"there is no folder {path.parent}"
     return ""
 
@@ -133,10 +134,11 @@ class WhereScreen(FormPage[Path]):
 
     def specs(self) -> tuple[FieldSpec, ...]:
         """One path."""
-        return (FieldSpec("path", "put it into", must=True, judge=place_complaint),)
+        judge = partial(place_complaint, usual=self._usual)
+        return (FieldSpec("path", "put it into", must=True, judge=judge),)
 
     def first_values(self) -> dict[str, str]:
-        """In the folder where the program was started, named after rig and day."""
+        """In the rig's folder, named after rig and day."""
         return {"path": str(self._usual)}
 
     def opened(self) -> None:

@@ -17,6 +17,7 @@ from throwbook_tui.fields import (
     MOMENT,
     FieldSpec,
     accuracy_complaint,
+    future_complaint,
     moment_from,
 )
 from throwbook_tui.present import (
@@ -78,9 +79,13 @@ class EnterScreen(FormPage[None]):
     HELP = "enter"
     BINDINGS: ClassVar[list[BindingType]] = [key("f5", "stopwatch", "start/stop", "F5", priority=True)]
 
-    def __init__(self, rig: str, sheet: str, direction: str) -> None:
+    def __init__(self, rig: str, sheet: str, direction: str, day: str = "", timing: bool = False) -> None:
         super().__init__()
         self._rig, self._sheet, self._direction = rig, sheet, direction
+        self._day = day
+        """Of the sheet, where it is typed in from paper."""
+        self._timing = timing
+        """The stopwatch was started when this was opened."""
         self._began_s: float | None = None
         self._judged: Assessment | None = None
         self._ended = ""
@@ -91,26 +96,33 @@ class EnterScreen(FormPage[None]):
 
     def specs(self) -> tuple[FieldSpec, ...]:
         """Readings, then how it ended."""
-        rows = [FieldSpec(name, asked, kind, hint=hint) for name, kind, asked, hint in READINGS]
+        asked = [row for row in READINGS if not (self._tools.no_peak_by and row[0] == "peak_current_a")]
+        rows = [FieldSpec(name, words, kind, hint=hint) for name, kind, words, hint in asked]
+        clamp = FieldSpec(
+            "clamp", "clamp meter accuracy", hint="2% + 3 digits; empty: assumed", judge=accuracy_complaint
+        )
         return (
             *rows,
             FieldSpec("ended", "how it ended", CHOICE, choices=ENDED),
+            *([clamp] if self._tools.clamp.assumed else []),  # a meter that the sheet names says it
             FieldSpec(
-                "clamp",
-                "clamp meter accuracy",
-                hint="2% + 3 digits; empty: assumed",
-                judge=accuracy_complaint,
+                "when",
+                "date and time",
+                MOMENT,
+                hint="blank: now; or 2026-03-14 09:12",
+                judge=lambda text: future_complaint(text, self.desk.now()),
             ),
-            FieldSpec("when", "date and time", MOMENT, hint="blank: now; or 2026-03-14 09:12"),
             FieldSpec("note", "note"),
         )
 
     def first_values(self) -> dict[str, str]:
-        """Most throws end by themselves; meter and day are those of the throw before."""
+        """Most throws end by themselves; the meter is that of the throw before, the day that of the sheet."""
         from throwbook.jobs.enter import clamp_meter_used
+        from throwbook.jobs.meters import instruments_of
 
+        self._tools = instruments_of(self.desk.logbook, self._sheet)
         clamp = clamp_meter_used(self.desk.logbook, self._sheet)
-        return {"ended": CUT_OFF, "clamp": clamp, "when": self.desk.thrown_on.get(self._sheet, "")}
+        return {"ended": CUT_OFF, "clamp": clamp, "when": self._day}
 
     def body(self) -> Iterator[Widget]:
         """Stopwatch large, form, judgement."""
@@ -125,6 +137,8 @@ class EnterScreen(FormPage[None]):
         self._tick()
         if not self.draft:
             self.tell(" ".join(SHOWN_AT["record"]), WARN)
+        if self._timing:
+            self.action_stopwatch()
         self.changed()
 
     # ---- stopwatch ----
@@ -182,7 +196,7 @@ class EnterScreen(FormPage[None]):
         values = self.form.values()
         readings: dict[str, Any] = {}
         for name, kind, _, _ in READINGS:
-            text = values[name].strip()
+            text = values.get(name, "").strip()
             if text:
                 try:
                     found = typed(text, kind)
@@ -230,7 +244,7 @@ class EnterScreen(FormPage[None]):
     def _instruments(self) -> Any:
         from throwbook.core.sheets.hand_readings import CLAMP_METER, Instruments, accuracy_from
 
-        text = self.form.field("clamp").value.strip()
+        text = self.form.values().get("clamp", "").strip()
         return Instruments(accuracy_from(text) if text and not accuracy_complaint(text) else CLAMP_METER)
 
     # ---- keep ----
@@ -283,7 +297,6 @@ class EnterScreen(FormPage[None]):
         from throwbook.core.sheets.sheet import plan_from
 
         when, rest_s = self.form.field("when").value.strip(), plan_from(done.state.sheet.plan).rest_s
-        self.desk.thrown_on[self._sheet] = when
         if not when:
             self.desk.rests[self._rig] = (self.desk.monotonic() + rest_s, rest_s)
         if done.took_out:

@@ -23,9 +23,13 @@ Result = TypeVar("Result")
 
 
 def key(keys: str, action: str, word: str, shown: str = "", **more: Any) -> Binding:
-    """A key with its word in the line of keys; ``shown`` is how the key is written there."""
-    first = keys.split(",")[0]
-    return Binding(keys, action, word, key_display=shown or first.upper(), **more)
+    """A key with its word in the line of keys; ``shown`` is how the key is written there.
+
+    Letters are shown as capitals, so a capital is taken as well: with Shift or Caps Lock.
+    """
+    named = keys.split(",")
+    either = [*named, *(one.upper() for one in named if len(one) == 1 and one.isalpha())]
+    return Binding(",".join(either), action, word, key_display=shown or named[0].upper(), **more)
 
 
 class Page(Screen[Result]):

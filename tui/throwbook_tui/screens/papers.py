@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import count
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
 from throwbook.core.quantities.text import counted
-from throwbook.errors import ThrowbookError
+from throwbook.errors import OutsideError, ThrowbookError
 from throwbook_tui.present import BAD, GOOD, WARN, Cell, spoken
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
@@ -21,7 +21,16 @@ if TYPE_CHECKING:
     from throwbook.jobs import papers
 
 
-Make = Callable[[str | None, str | None, Path | None, datetime], list[str]]
+class Made(NamedTuple):
+    """What became of it."""
+
+    says: list[str]
+    """The first line says where it is."""
+    file: Path | None
+    """What a key opens; None: nothing to look at."""
+
+
+Make = Callable[[str | None, str | None, Path | None, datetime], Made]
 
 
 @dataclass(frozen=True)
@@ -37,45 +46,42 @@ class Paper:
     needs_rig: bool
     """Only of one rig."""
     make: Make
-    """Called in a worker with logbook, rig, place and now; gives lines to tell, the first says where it is."""
+    """Called in a worker with logbook, rig, place and now."""
 
 
-def _export(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+def _export(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> Made:
     from throwbook.jobs.logbook_care import export
 
     assert where is not None
     done = export(logbook, where, rig=rig)
     rows = ", ".join(f"{name} {counted(count, 'row')}" for name, count in done.files.items())
-    return [f"Exported to {done.folder}.", f"{rows}."]
+    return Made([f"Exported to {done.folder}.", f"{rows}."], done.folder)
 
 
-def _backup(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+def _backup(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> Made:
     from throwbook.jobs.logbook_care import back_up
 
     done = back_up(logbook, where, now)
-    return [
-        f"Backed up to {done.target}, {done.bytes / 1e6:.1f} MB; it was read again and is whole. Put it on another disk; F1 says how it is used again."
-    ]
+    said = f"Backed up to {done.target}, {done.bytes / 1e6:.1f} MB; it was read again and is whole. Put it on another disk; F1 says how it is used again."
+    return Made([said], done.target.parent)
 
 
-def _check(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+def _check(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> Made:
     from throwbook.jobs.logbook_care import check
 
     path, found = check(logbook)
     if not found.problems:
-        return [f"{path.name}: no change or loss was found."]
-    return [
-        f"{path.name}: {counted(len(found.problems), 'thing')} not as it was written:",
-        *(f"{one.where}: {one.what}" for one in found.problems[:10]),
-    ]
+        return Made([f"{path.name}: no change or loss was found."], None)
+    said = [f"{one.where}: {one.what}" for one in found.problems[:10]]
+    return Made([f"{path.name}: {counted(len(found.problems), 'thing')} not as it was written:", *said], None)
 
 
-def _written(done: "papers.WrittenPaper") -> list[str]:
-    where = done.files[0].parent
-    return [f"Paper {done.number} is ready. It is in {where}:", *(file.name for file in done.files)]
+def _written(done: "papers.WrittenPaper") -> Made:
+    said = f"Paper {done.number} is ready. O opens it. It is in {done.files[0].parent}:"
+    return Made([said, *(file.name for file in done.files)], done.files[0])
 
 
-def _report(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+def _report(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> Made:
     from throwbook.jobs.papers import Issue, report_rig
 
     assert rig is not None
@@ -84,7 +90,7 @@ def _report(logbook: str | None, rig: str | None, where: Path | None, now: datet
 
 
 def _blank(kind: str) -> Make:
-    def make(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+    def make(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> Made:
         from throwbook.jobs.papers import Issue, blank
 
         assert rig is not None
@@ -94,7 +100,7 @@ def _blank(kind: str) -> Make:
     return make
 
 
-def _card(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> list[str]:
+def _card(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> Made:
     from throwbook.jobs.papers import Issue, card
 
     assert rig is not None
@@ -102,6 +108,8 @@ def _card(logbook: str | None, rig: str | None, where: Path | None, now: datetim
     return _written(card(logbook, rig, Issue(where, now.date())))
 
 
+RESTORE = "restore"
+"""Asks for the backup and for a name, on a screen of its own."""
 PAPERS: tuple[Paper, ...] = (
     Paper("report", "the rig's history as PDF and as a web page", "report", "", True, _report),
     Paper(
@@ -123,10 +131,21 @@ PAPERS: tuple[Paper, ...] = (
         False,
         _backup,
     ),
+    Paper(RESTORE, "puts the logbook back from a backup", "", None, False, _check),
     Paper("check", "finds what was changed or lost", "check", None, False, _check),
 )
 WHOLE = "backup"
 """It always holds every rig."""
+
+
+def new_folder(folder: Path) -> None:
+    """Make sure that it is there. Raises OutsideError: it can't be made."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutsideError(
+            f"the folder cannot be made ({error.strerror})", str(folder), "Choose another place."
+        ) from error
 
 
 def free_place(start: Path, ending: str) -> Path:
@@ -139,10 +158,15 @@ class PapersScreen(Page[None]):
     """Of one rig, or of the whole logbook."""
 
     HELP = "papers"
-    BINDINGS: ClassVar[list[BindingType]] = [key("enter", "make", "make it", "Enter", priority=True)]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        key("enter", "make", "make it", "Enter", priority=True),
+        key("o", "open", "open it"),
+    ]
 
     def __init__(self, rig: str | None) -> None:
         super().__init__()
+        self._made: Path | None = None
+        """What was made last."""
         self._rig = rig
         self._working = ""
         """Name of the paper that is being made."""
@@ -175,27 +199,56 @@ class PapersScreen(Page[None]):
             self.tell(f"{self._working} is not done yet. Wait for it, then start the next one.", WARN)
             return
         paper = self._offered[self.query_one(RowTable).chosen or next(iter(self._offered))]
+        if paper.name == RESTORE:
+            self.open_screen("restore", then=self._restored)
+            return
         if paper.ending is None:
             self._start(paper, None)
             return
         whose = self._rig if self._rig and paper.name != WHOLE else "logbook"
-        usual = free_place(Path.cwd() / f"{whose}-{paper.file}-{self.desk.today:%Y%m%d}", paper.ending)
+        folder = self.desk.papers_of(whose)
+        usual = free_place(folder / f"{whose}-{paper.file}-{self.desk.today:%Y%m%d}", paper.ending)
         self.open_screen(
             "where", paper.name, usual, then=lambda where: self._start(paper, where) if where else None
         )
+
+    def _restored(self, said: str | None) -> None:
+        if said:
+            self.query_one("#done", Static).update(lines(self.app, [Cell(said, WARN)]))
 
     def _start(self, paper: Paper, where: Path | None) -> None:
         self._working = paper.name
         self.tell(f"{paper.name}: working ...")
         desk, rig = self.desk, self._rig
-        self.work("made", lambda: paper.make(desk.logbook, rig, where, desk.now()))
 
-    def done_made(self, told: list[str]) -> None:
+        def make() -> Made:
+            if where is not None:
+                new_folder(where.parent)
+            return paper.make(desk.logbook, rig, where, desk.now())
+
+        self.work("made", make)
+
+    def done_made(self, done: Made) -> None:
         """Say where it is."""
-        self._working = ""
+        self._working, self._made = "", done.file
         self.tell("")
-        self.query_one("#done", Static).update(lines(self.app, [Cell(told[0], GOOD), *told[1:]]))
+        self.query_one("#done", Static).update(lines(self.app, [Cell(done.says[0], GOOD), *done.says[1:]]))
+        self.refresh_bindings()
         self.app.bell()
+
+    def action_open(self) -> None:
+        """In whatever this computer opens such a file with."""
+        file, show = self._made, self.desk.show_file
+        self.work("shown", lambda: (file, show(str(file))))
+
+    def done_shown(self, shown: tuple[Path, int]) -> None:
+        """It opens beside this program; where nothing can, its place is said."""
+        file, refused = shown
+        self.tell(f"Nothing on this computer opens it from here. It is {file}" if refused else "", WARN)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Nothing to open before something is made."""
+        return self._made is not None if action == "open" else True
 
     def failed_made(self, error: ThrowbookError) -> None:
         """It couldn't be made."""

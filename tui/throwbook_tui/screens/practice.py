@@ -59,7 +59,11 @@ class PracticeScreen(Page[None]):
             ),
             Cell("Esc on the list of rigs returns to the real logbook.", QUIET),
             Cell(
-                "Drag and a binding spot show only against a baseline. Commission a machine without a fault first, then practise again.",
+                "On the rig's screen press T for one throw. Confirm the cautions, press Ctrl-S, then Enter to arm.",
+                STRONG,
+            ),
+            Cell(
+                "The practice rig has a baseline, so drag and a binding spot show at the first throw.",
                 QUIET,
             ),
             Cell(""),

@@ -19,6 +19,7 @@ from throwbook_tui.context import throw_plan
 from throwbook_tui.present import BAD, STRONG, WARN, Cell, large_word, sentence, spoken
 from throwbook_tui.record_text import (
     ARMED_SAID,
+    ARMED_SIMULATED,
     EITHER_WAY,
     LOOK_LARGE,
     NOT_THROWN,
@@ -147,7 +148,7 @@ class RecordScreen(Page[None]):
     def _show_ready(self) -> None:
         self.query_one("#big", Big).show(Cell(f"{self._direction.upper()} ?", STRONG))
         desk = self.desk
-        cells = ready_cells(desk.port, desk.rate_hz, desk.baud)
+        cells = ready_cells(desk.port, desk.rate_hz, desk.baud, desk.practice)
         self.query_one("#words", Static).update(lines(self.app, cells))
         self.query_one("#told", Static).update("")
 
@@ -213,7 +214,9 @@ class RecordScreen(Page[None]):
         message.stop()
         if self.phase == ARMED:
             self.query_one("#big", Big).show(Cell("ARMED", WARN))
-            self.query_one("#words", Static).update(lines(self.app, ARMED_SAID))
+            self.query_one("#words", Static).update(
+                lines(self.app, ARMED_SIMULATED if self.desk.practice else ARMED_SAID)
+            )
 
     def on_live(self, message: Live) -> None:
         """The newest figures."""

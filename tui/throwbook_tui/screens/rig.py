@@ -12,6 +12,7 @@ from throwbook.core.sizing.sizing import coverage_line
 from throwbook.core.status.latch import IN_SERVICE
 from throwbook.core.status.status_text import caution, headline
 from throwbook_tui.context import start_sheet
+from throwbook_tui.fields import form_words
 from throwbook_tui.present import (
     BAD,
     QUIET,
@@ -20,6 +21,7 @@ from throwbook_tui.present import (
     Cell,
     day,
     reason_lines,
+    sentence,
     status_cell,
     unfinished_in,
 )
@@ -52,7 +54,7 @@ class RigScreen(Page[None]):
         key("e", "edit", "rig values"),
         key("j", "judge", "judge the recording"),
         key("w", "steps_to_clear", "clear order"),
-        key("u", "take_out", "take out of use"),
+        key("u", "take_out", "stalled, pin out, damage"),
         key("x", "practise", "practise"),
         key("1", "show_list('sheets')", "", show=False),
         key("2", "show_list('throws')", "", show=False),
@@ -148,7 +150,14 @@ class RigScreen(Page[None]):
                 )
             )
         if history.gaps:
-            cells.append(Cell(f"{coverage_line(history.gaps)} E shows what to do.", WARN))
+            cells.append(Cell(coverage_line(history.gaps), WARN))
+            first = next((one for one in history.gaps if one.do), None)
+            if first is not None:
+                cells.append(
+                    Cell(
+                        f"First, for {first.about}: {sentence(form_words(first.do))} E shows the rest.", WARN
+                    )
+                )
         cells += [Cell(sentence, "strong") for sentence in history.happened[-1:]]
         if len(history.happened) > 1:
             earlier = counted(len(history.happened) - 1, "earlier event")
@@ -227,7 +236,7 @@ class RigScreen(Page[None]):
         self.open_screen("way back", self.rig_name)
 
     def action_take_out(self) -> None:
-        """A person takes the rig out of use."""
+        """What happened without a sheet takes the rig out of use."""
         self.open_screen("take out", self.rig_name)
 
     def action_practise(self) -> None:

@@ -1,6 +1,6 @@
 """Set up a rig from its data sheet; whether the actuator suits the mechanism stands beside the form."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import BindingType
@@ -12,7 +12,7 @@ from throwbook.core.assessment import FAIL
 from throwbook.core.rig import METRIC, US
 from throwbook.core.sizing.sizing import CAUTION_AT
 from throwbook.core.wording import RIG
-from throwbook_tui.fields import CHOICE, TEXT, YES_NO, FieldSpec
+from throwbook_tui.fields import CHOICE, TEXT, YES_NO, FieldSpec, form_words
 from throwbook_tui.present import (
     GOOD,
     QUIET,
@@ -69,16 +69,10 @@ def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
     return cells
 
 
-def in_form_words(cells: list[Cell | str], asked: Mapping[str, str]) -> list[Cell | str]:
-    """Keys of a rig file (``lock.excess_goes``) as the form calls them."""
-    said = []
-    for cell in cells:
-        text, tone = cell if isinstance(cell, Cell) else (cell, "")
-        text = text.replace(WIRING, WIRING_ASKED)
-        for asked_key, words in asked.items():
-            text = text.replace(asked_key, f"'{words}'")
-        said.append(Cell(text, tone))
-    return list(said)
+def in_form_words(cells: list[Cell | str]) -> list[Cell | str]:
+    """What was said of a rig file in the words of the form."""
+    pairs = (cell if isinstance(cell, Cell) else Cell(cell) for cell in cells)
+    return [Cell(form_words(text.replace(WIRING, WIRING_ASKED)), tone) for text, tone in pairs]
 
 
 def against_fit(check: "SetupCheck | None") -> str:
@@ -88,41 +82,55 @@ def against_fit(check: "SetupCheck | None") -> str:
     return ", ".join(one.about for one in check.fit.findings if one.verdict == FAIL)
 
 
-ACTUATOR, LOCK, CABLE, BOARD = (
-    "Actuator, from its data sheet",
-    "Lock mechanism",
-    "Cable and fuse (optional)",
-    "Board (optional)",
+NEEDED = "Needed: from the data sheet, and one measurement on the machine"
+ACTUATOR, LOCK, CABLE, BOARD, MACHINE = (
+    "May stay blank. Each value proves more. Data sheet:",
+    "Measured on the machine:",
+    "Cable and fuse:",
+    "Board:",
+    "Printed on every report:",
 )
 
 
-def _asked(name: str, kind: str = TEXT, hint: str = "", **more: Any) -> FieldSpec:
-    return FieldSpec(name, RIG[name].column, kind, hint=hint, **more)
+def _asked(name: str, kind: str = TEXT, hint: str = "", hint_us: str = "", **more: Any) -> FieldSpec:
+    return FieldSpec(name, RIG[name].column, kind, hint=hint, hint_us=hint_us, **more)
 
 
 SPECS: tuple[FieldSpec, ...] = (
     FieldSpec("name", "rig name", must=True, hint="for example yard-loader"),
-    FieldSpec("units", "units", CHOICE, choices=((METRIC, "metric"), (US, "us"))),
-    _asked("actuator.voltage", "voltage", "12 V", must=True, section=ACTUATOR),
-    _asked("actuator.stroke", "length", "200 mm", must=True),
-    _asked("actuator.rated_force", "force", "1500 N", must=True),
-    _asked("actuator.no_load_speed", "speed", "16 mm/s", must=True),
-    _asked("actuator.full_load_speed", "speed", "11 mm/s; blank: assumed"),
+    FieldSpec("units", "units", CHOICE, choices=((METRIC, "mm, N, degC"), (US, "in, lbf, degF"))),
+    _asked(
+        "lock.needed_travel", "length", "188 mm, measured", "7 3/4 in, measured", must=True, section=NEEDED
+    ),
+    _asked("actuator.voltage", "voltage", "12 V", must=True),
+    _asked("actuator.stroke", "length", "200 mm", "8 in", must=True),
+    _asked("actuator.rated_force", "force", "1500 N", "225 lbf", must=True),
+    _asked("actuator.no_load_speed", "speed", "16 mm/s", "0.55 in/s", must=True),
     _asked("actuator.no_load_current", "current", "0.9 A", must=True),
     _asked("actuator.full_load_current", "current", "3.6 A, at rated force", must=True),
+    _asked("actuator.extend_locks", CHOICE, choices=YES_NO),
+    _asked(
+        "actuator.full_load_speed",
+        "speed",
+        "11 mm/s; blank: assumed",
+        "0.4 in/s; blank: assumed",
+        section=ACTUATOR,
+    ),
     _asked("actuator.duty_cycle", "share", "25 %; blank: not given"),
     _asked("actuator.protection", TEXT, "IP66"),
-    _asked("actuator.extend_locks", CHOICE, choices=YES_NO),
-    _asked("lock.needed_travel", "length", "188 mm, measured", must=True, section=LOCK),
-    _asked("lock.needed_force", "force", "by spring scale, clean, warm"),
+    _asked("lock.needed_force", "force", "by spring scale, clean, warm", section=LOCK),
     _asked("lock.excess_goes", TEXT, "slotted link, spring ..."),
     _asked("lock.bears_force", "force", "rod, pins, mounts; blank: not looked at"),
     _asked("lock.lowest_voltage", "voltage", "11 V, under load"),
-    _asked("lock.coldest", "temperature", "-10 degC"),
-    _asked("wiring.conductor", TEXT, "2.5 mm2 or 14 AWG", section=CABLE),
-    _asked("wiring.length_one_way", "cable length", "6 m"),
+    _asked("lock.coldest", "temperature", "-10 degC", "15 degF"),
+    _asked("wiring.conductor", TEXT, "2.5 mm2", "14 AWG", section=CABLE),
+    _asked("wiring.length_one_way", "cable length", "6 m", "20 ft"),
     _asked("wiring.fuse", "current", "10 A"),
     _asked("board.id", TEXT, "shown on the board screen", section=BOARD),
+    _asked("machine.description", TEXT, "wheel loader, 5 t", section=MACHINE),
+    _asked("machine.serial_number", TEXT),
+    _asked("machine.owner", TEXT),
+    _asked("machine.place", TEXT, "where it stands"),
 )
 
 CHANGE = FieldSpec(
@@ -161,6 +169,10 @@ class RigSetupScreen(FormPage[str]):
             return setup_of(self.desk.logbook, self._rig)
         return {"units": METRIC, "actuator.extend_locks": "yes"}
 
+    def system(self) -> str:
+        """As chosen."""
+        return (self.draft or self.first_values()).get("units", METRIC)
+
     def body(self) -> Iterator[Widget]:
         """Form at the left or above, fit at the right or below."""
         with Container(classes="beside"):
@@ -186,6 +198,7 @@ class RigSetupScreen(FormPage[str]):
         from throwbook.jobs.rig_setup import check_setup
 
         values = self.form.values()
+        self.form.shown_in(values["units"])
         self.work("check", lambda: (values, check_setup(values)))
 
     def done_check(self, result: "tuple[dict[str, str], SetupCheck]") -> None:
@@ -204,8 +217,7 @@ class RigSetupScreen(FormPage[str]):
         """The fit."""
         super().repaint()
         if self._check is not None:
-            asked = {one.spec.key: one.spec.asked for one in self.form.fields if "." in one.spec.key}
-            cells = in_form_words(fit_cells(self._check, self.form.faulty()), asked)
+            cells = in_form_words(fit_cells(self._check, self.form.faulty()))
             self.query_one("#fit", Static).update(lines(self.app, cells))
 
     def action_whole(self) -> None:

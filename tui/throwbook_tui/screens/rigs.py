@@ -43,6 +43,7 @@ class RigsScreen(Page[None]):
         key("enter", "open", "open", "Enter", priority=True),
         key("n", "new_rig", "new rig"),
         key("b", "board", "boards"),
+        key("m", "meters", "meters"),
         key("l", "logbook", "logbook"),
         key("r", "retired", "retired"),
         key("j", "judge", "judge recordings"),
@@ -183,6 +184,10 @@ class RigsScreen(Page[None]):
     def action_new_rig(self) -> None:
         """Set up a rig; when it is kept, its screen opens."""
         self.open_screen("rig setup", then=lambda name: self.open_rig(name) if name else None)
+
+    def action_meters(self) -> None:
+        """What a person reads: stopwatch, clamp meter, multimeter."""
+        self.open_screen("meters")
 
     def action_board(self) -> None:
         """Find and check a board."""

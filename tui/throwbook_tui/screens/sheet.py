@@ -9,7 +9,7 @@ from textual.widgets import DataTable, Static
 
 from throwbook.core.quantities.text import counted
 from throwbook.core.quantities.units import show_rest
-from throwbook.core.records import ACCEPTED, BENCH, OPEN
+from throwbook.core.records import ACCEPTED, BENCH, BY_HAND, COMMISSIONING, OPEN
 from throwbook.core.rig import LOCK
 from throwbook.core.status.latch import LEVELS
 from throwbook.core.status.status_text import caution
@@ -143,6 +143,7 @@ class SheetScreen(Page[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         key("enter", "next", "do the next step", "Enter", priority=True),
         key("d", "turn", "other direction"),
+        key("f5", "time", "start, and time it", "F5"),
         key("h", "by_hand", "by hand"),
         key("l", "look", "pins seen"),
         key("o", "open_throw", "throw details"),
@@ -155,10 +156,14 @@ class SheetScreen(Page[None]):
         key("r", "trend", "trend"),
     ]
 
-    def __init__(self, name: str, by_hand: bool = False) -> None:
+    def __init__(self, name: str) -> None:
         super().__init__()
         self.sheet_name = name
-        self._by_hand = by_hand
+        self._by_hand = False
+        self._thrown = False
+        """A throw was made just now: its pins are looked at next."""
+        self._reach: tuple[str, ...] = ()
+        """What the clamp meter at hand can accept, until the first throw is made."""
         self._found: SheetView | None = None
         self._turned = False
         self._was_level = ""
@@ -193,15 +198,36 @@ class SheetScreen(Page[None]):
     def done_view(self, found: "SheetView") -> None:
         """Show it; a status that went up is told aloud."""
         worse = self._was_level not in ("", found.status.level) and found.status.level != "in service"
-        if self._found is None:  # a sheet goes on as it was begun, a new one as the one before
-            before = found.trials[-1].by_hand if found.trials else self.desk.by_hand
-            self._by_hand = self._by_hand or before
+        if self._found is None:  # a sheet goes on as it was begun
+            self._by_hand = found.trials[-1].by_hand if found.trials else found.plan.measured_by == BY_HAND
+            self._ask_reach(found)
         self._found, self._was_level = found, found.status.level
         self.repaint()
         if worse:
             self.app.bell()
         self.query_one(RowTable).focus()
         self.refresh_bindings()
+        if self._thrown and self.step.what == LOOK:
+            self._look(self.step.position)
+        self._thrown = False
+
+    def _ask_reach(self, found: "SheetView") -> None:
+        """Before the first throw by hand on a sheet that is to be accepted."""
+        kind, logbook, rig = found.state.sheet.kind, self.desk.logbook, found.state.sheet.rig
+        if kind == COMMISSIONING and self._by_hand and not found.trials and found.state.state == OPEN:
+            from throwbook.jobs.meters import instruments_of
+            from throwbook.jobs.sheets import meter_reach
+
+            def reach() -> tuple[str, ...]:
+                tools = instruments_of(logbook, found.state.name)
+                return meter_reach(logbook, rig, None if tools.clamp.assumed else tools.clamp, tools.step_a)
+
+            self.work("reach", reach)
+
+    def done_reach(self, said: tuple[str, ...]) -> None:
+        """It stands above the throws."""
+        self._reach = said
+        self.repaint()
 
     @property
     def step(self) -> Step:
@@ -240,6 +266,7 @@ class SheetScreen(Page[None]):
             )
             if not found.trials:
                 cells += [Cell(f"Look at: {text}.") for text in found.plan.look_at]
+                cells += [Cell(text, WARN) for text in self._reach if self._by_hand]
             if found.rig_changed:
                 cells.append(Cell(RIG_CHANGED, WARN))
         else:
@@ -290,13 +317,17 @@ class SheetScreen(Page[None]):
         else:
             self._record(direction)
 
-    def _record(self, direction: str) -> None:
+    def action_time(self) -> None:
+        """The next throw by hand, with the stopwatch running at once."""
+        if self.step.what == THROW:
+            self._record(self.step.direction, timing=True)
+
+    def _record(self, direction: str, timing: bool = False) -> None:
         assert self._found is not None
         rig, sheet = self._found.state.sheet.rig, self.sheet_name
-        self._turned = False
-        self.desk.by_hand = self._by_hand
+        self._turned, self._thrown = False, True
         if self._by_hand:
-            self.open_screen("enter", rig, sheet, direction)
+            self.open_screen("enter", rig, sheet, direction, self._found.plan.day, timing)
         else:
             state = self._found.state
             ambient_c = state.answers.get("ambient_c")
@@ -311,7 +342,7 @@ class SheetScreen(Page[None]):
 
     def action_board(self) -> None:
         """The next throw is recorded by the board again."""
-        self._by_hand = self.desk.by_hand = False
+        self._by_hand = False
         self.repaint()
         self.refresh_bindings()
 
@@ -369,7 +400,7 @@ class SheetScreen(Page[None]):
     def action_questions(self) -> None:
         """What every sheet asks."""
         assert self._found is not None
-        self.open_screen("questions", self.sheet_name, self._found.state.answers)
+        self.open_screen("questions", self.sheet_name, self._found.state.answers, self._found.units)
 
     def action_missing(self) -> None:
         """What an acceptance would still lack."""
@@ -396,6 +427,7 @@ class SheetScreen(Page[None]):
             return self._found.state.state != ACCEPTED
         if action in (
             "next",
+            "time",
             "turn",
             "by_hand",
             "look",
@@ -413,6 +445,8 @@ class SheetScreen(Page[None]):
                 return bool(self._found.trials)
             if action in ("turn", "by_hand") and self.step.what == STOP:
                 return False
+            if action == "time":
+                return self._by_hand and self.step.what == THROW
             if action == "board":
                 return self._by_hand and self.step.what != STOP
             if action == "judge_again":

@@ -8,17 +8,27 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from throwbook.core.records import COMMISSIONING, SHEET_KINDS, person
+from throwbook.core.records import BY_BOARD, BY_HAND, COMMISSIONING, SHEET_KINDS, person
 from throwbook.core.sheets.sheet import KINDS
 from throwbook.core.wording import SHOWN_AT
-from throwbook_tui.fields import ASKED, CHOICE, COUNT, FieldSpec, answers_from, as_typed, question_specs
-from throwbook_tui.present import GOOD, QUIET, STRONG, WARN, Cell
+from throwbook_tui.fields import (
+    ASKED,
+    CHOICE,
+    COUNT,
+    DATE,
+    FieldSpec,
+    answers_from,
+    as_typed,
+    future_complaint,
+    question_specs,
+)
+from throwbook_tui.present import GOOD, NEXT, QUIET, STRONG, WARN, Cell
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import listed
 
 if TYPE_CHECKING:
-    from throwbook.jobs.steps_to_clear import StepsToClear
+    from throwbook.jobs.sheets import BeforePlanning
 
 
 MADE_READY = (
@@ -60,7 +70,7 @@ class CautionsScreen(Page[bool]):
             if number < self._done:
                 cells.append(Cell(f"[x] {text}", GOOD))
             elif number == self._done:
-                cells.append(Cell(f"[ ] {text}  <-\N{NO-BREAK SPACE}Enter", WARN))
+                cells.append(Cell(f"[ ] {text}{NEXT}", WARN))
             else:
                 cells.append(Cell(f"[ ] {text}", QUIET))
         self.query_one("#first", Static).update(listed(self.app, cells))
@@ -83,9 +93,9 @@ class QuestionsScreen(FormPage[None]):
 
     HELP = "sheet plan"
 
-    def __init__(self, sheet: str, answers: Mapping[str, Any]) -> None:
+    def __init__(self, sheet: str, answers: Mapping[str, Any], units: str) -> None:
         super().__init__()
-        self._sheet, self._answers = sheet, answers
+        self._sheet, self._answers, self._units = sheet, answers, units
 
     def draft_name(self) -> str:
         """One for each sheet."""
@@ -98,10 +108,14 @@ class QuestionsScreen(FormPage[None]):
     def first_values(self) -> dict[str, str]:
         """What is answered already."""
         return {
-            key: as_typed(key, value)
+            key: as_typed(key, value, self._units)
             for key, value in self._answers.items()
             if value is not None and key in ASKED
         }
+
+    def system(self) -> str:
+        """The rig's."""
+        return self._units
 
     def opened(self) -> None:
         """Head line."""
@@ -134,7 +148,13 @@ WORDS = {
 }
 
 
+MEASURED_BY = ((BY_BOARD, "a board"), (BY_HAND, "stopwatch and meter"))
 TOO_EARLY = "The rig is out of use and no repair is logged yet, so a commissioning sheet planned now will not clear it. Press Esc, then W on the rig's screen, and log cause and repair first."
+
+
+def named(text: str) -> list[str]:
+    """Names with commas between them."""
+    return [name.strip() for name in text.split(",") if name.strip()]
 
 
 class SheetPlanScreen(FormPage[str]):
@@ -142,25 +162,44 @@ class SheetPlanScreen(FormPage[str]):
 
     HELP = "sheet plan"
 
-    def __init__(self, rig: str, kind: str = "") -> None:
+    def __init__(self, rig: str, kind: str = "", by_hand: bool = False) -> None:
         super().__init__()
-        self._rig, self._kind = rig, kind
+        self._rig, self._kind, self._by_hand = rig, kind, by_hand
         self._too_early = False
+        self._meters: tuple[str, ...] = ()
+        """Names of those that the logbook keeps."""
+
+    def _unknown_meters(self, text: str) -> str:
+        unknown = [name for name in named(text) if name not in self._meters]
+        known = ", ".join(self._meters) or "none; M on the list of rigs keeps one"
+        return f"not kept: {', '.join(unknown)}. There are: {known}" if unknown else ""
 
     def draft_name(self) -> str:
         """One for each rig."""
         return f"sheet-plan-{self._rig}"
 
     def first_values(self) -> dict[str, str]:
-        """The kind, and a name that somebody gave: the computer's account is none."""
-        return {"kind": self._kind, "operator": person(self.desk.by)}
+        """The kind, how it is measured, and a name that somebody gave: the computer's account is none."""
+        measured_by = BY_BOARD if self.desk.practice else BY_HAND if self._by_hand else ""
+        return {"kind": self._kind, "measured_by": measured_by, "operator": person(self.desk.by)}
 
     def specs(self) -> tuple[FieldSpec, ...]:
         """What for, how many, then the questions."""
         kinds = tuple((kind, WORDS[kind]) for kind in SHEET_KINDS)
         return (
             FieldSpec("kind", "kind of sheet", CHOICE, must=True, choices=kinds),
+            FieldSpec("measured_by", "measured by", CHOICE, must=True, choices=MEASURED_BY),
+            FieldSpec(
+                "meters", "meters", hint="clamp 1, multimeter 2; blank: assumed", judge=self._unknown_meters
+            ),
             FieldSpec("throws", "throws each way", COUNT, hint="blank: the usual number"),
+            FieldSpec(
+                "day",
+                "day of the throws",
+                DATE,
+                hint="blank: as they are made; from paper: its day",
+                judge=lambda text: future_complaint(text, self.desk.now()),
+            ),
             *question_specs(),
         )
 
@@ -170,14 +209,22 @@ class SheetPlanScreen(FormPage[str]):
         if self._kind:
             self.form.field("kind").set(self._kind)
         self.changed()
-        from throwbook.jobs.steps_to_clear import steps_to_clear
+        from throwbook.jobs.sheets import before_planning
 
         logbook, rig = self.desk.logbook, self._rig
-        self.work("way", lambda: steps_to_clear(logbook, rig))
+        self.work("before", lambda: before_planning(logbook, rig))
 
-    def done_way(self, found: "StepsToClear") -> None:
-        """Whether a commissioning sheet would come too early."""
-        self._too_early = found.repair_first
+    def done_before(self, found: "BeforePlanning") -> None:
+        """Units, how this rig was measured last, and whether a commissioning sheet would come too early."""
+        self._too_early, self._meters = found.repair_first, found.meters
+        self.form.shown_in(found.units)
+        for name, proposed in (
+            ("kind", found.kind),
+            ("measured_by", found.measured_by or (BY_BOARD if self.desk.port else "")),
+            ("meters", ", ".join(found.used)),
+        ):
+            if not self.form.field(name).value:
+                self.form.field(name).set(proposed)
         self.changed()
 
     def changed(self) -> None:
@@ -200,12 +247,27 @@ class SheetPlanScreen(FormPage[str]):
             self.tell("Choose the kind of sheet: press its number.", "warn")
             self.form.field("kind").focus_answer()
             return
+        if not values["measured_by"]:
+            self.tell("Choose how the throws are measured: press its number.", "warn")
+            self.form.field("measured_by").focus_answer()
+            return
         throws = int(values["throws"]) if values["throws"].strip() else None
         desk, rig = self.desk, self._rig
         by = values["operator"].strip() or desk.by
         self.work(
             "plan",
-            lambda: plan(desk.logbook, rig, values["kind"], by, desk.now(), throws, answers_from(values)),
+            lambda: plan(
+                desk.logbook,
+                rig,
+                values["kind"],
+                by,
+                desk.now(),
+                throws,
+                answers_from(values),
+                meters=named(values["meters"]),
+                measured_by=values["measured_by"],
+                day=values["day"].strip(),
+            ),
         )
 
     def done_plan(self, made: Any) -> None:

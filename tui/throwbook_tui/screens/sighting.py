@@ -1,8 +1,10 @@
 """What a person saw after a lock throw. Each pin is asked by itself; nothing is filled in beforehand."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
+from textual.actions import SkipAction
+from textual.binding import Binding, BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
@@ -11,6 +13,7 @@ from throwbook.core.wording import ANSWERS, BOTH_PINS, HANDS, SIGHTINGS
 from throwbook_tui.fields import CHOICE, FieldSpec
 from throwbook_tui.present import BAD, WARN, Cell
 from throwbook_tui.screens.form_page import FormPage
+from throwbook_tui.widgets.form import Field
 from throwbook_tui.widgets.frame import lines
 
 if TYPE_CHECKING:
@@ -48,6 +51,10 @@ class SightingScreen(FormPage[None]):
     """One throw, two pins, two checks."""
 
     HELP = "sighting"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(str(number), f"answer({number})", show=False, priority=True) for number in (1, 2, 3)
+    ]
+    """At once, before the next key is looked at: of two keys that come in one piece the second is the next question's."""
 
     def __init__(self, sheet: str, position: int, found: "SheetView") -> None:
         super().__init__()
@@ -59,6 +66,8 @@ class SightingScreen(FormPage[None]):
         self._who = earlier.split(",")[0] or str(found.state.answers.get("operator") or "")
         """Who looked on this sheet before, or does it; else nobody is proposed but a name that somebody gave."""
         self._rig = found.state.sheet.rig
+        self._went_to = ("", "")
+        """Where a digit went on to."""
 
     def draft_name(self) -> str:
         """One for each throw."""
@@ -83,6 +92,37 @@ class SightingScreen(FormPage[None]):
         self.query_one("#cautions", Static).update(
             lines(self.app, [Cell(HANDS, WARN), Cell(BOTH_PINS, WARN)])
         )
+
+    def _question(self) -> Field | None:
+        """The one that has the cursor."""
+        asked = {spec.key for spec in QUESTIONS}
+        return next((one for one in self.form.fields if one.has_focus_within and one.spec.key in asked), None)
+
+    def action_answer(self, number: int) -> None:
+        """A digit answers a question and goes on to the next one; in a text it is a digit."""
+        field = self._question()
+        if field is None:
+            raise SkipAction
+        answer, _ = field.spec.choices[number - 1]
+        field.set(answer)
+        self.form.leave(field)
+        self._went_to = self._at
+
+    @property
+    def _at(self) -> tuple[str, str]:
+        """Field that has the cursor, and what stands in it."""
+        return next(((one.spec.key, one.value) for one in self.form.fields if one.has_focus_within), ("", ""))
+
+    def action_next_field(self) -> None:
+        """Enter passes no question without an answer; behind a digit, which has gone on already, it does nothing."""
+        field, spare = self._question(), self._at == self._went_to
+        self._went_to = ("", "")
+        if spare:
+            return
+        if field is not None and not field.value:
+            self.tell(f"{field.spec.asked}: look first, then press a number; 3 = not looked at.", WARN)
+        else:
+            super().action_next_field()
 
     def action_enter(self) -> None:
         """Each question needs an answer of its own; "not looked" is one."""

@@ -4,17 +4,19 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import BindingType
+from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
+from throwbook.core.records import YES
 from throwbook.core.status.latch import DO_NOT_USE
 from throwbook.core.wording import BOTH_PINS
-from throwbook_tui.fields import FieldSpec
+from throwbook_tui.fields import CHOICE, FieldSpec
 from throwbook_tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, status_cell
 from throwbook_tui.rows import acceptance_cells
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import TextPage, key
-from throwbook_tui.widgets.frame import Big, lines
+from throwbook_tui.widgets.frame import Big, listed
 
 if TYPE_CHECKING:
     from throwbook.jobs.sheets import SheetView
@@ -40,7 +42,9 @@ class MissingScreen(TextPage):
         return acceptance_cells(self._found)
 
 
-MOST_LINES = 9
+NEW_BASELINE = FieldSpec(
+    "baseline", "reason for a new baseline", hint="only where these throws replace the baseline"
+)
 IN_THE_TREND = "Its throws count in the trend. To leave out a mistyped throw, press X on the sheet before you sign, not afterwards."
 BEFORE_THE_TREND = "Its throws stay in the logbook but do not count in the trend. The trend begins with the first accepted commissioning sheet."
 
@@ -64,18 +68,19 @@ class SignScreen(FormPage[None]):
 
     def specs(self) -> tuple[FieldSpec, ...]:
         """A name, and what only some sheets need."""
+        risky = FieldSpec("shared_risk", "accept the shared risk", CHOICE, choices=(("", "no"), (YES, "yes")))
         return (
             FieldSpec("signed", "signed by", must=True, hint="the person who looked at the pins"),
+            *([risky] * bool(self._found.acceptance.shared_risk)),
             FieldSpec("because", "rejected because", hint="only to reject: what was wrong with it"),
-            FieldSpec(
-                "baseline", "reason for a new baseline", hint="only where these throws replace the baseline"
-            ),
+            *([NEW_BASELINE] * self._found.commissioned),
         )
 
     def body(self) -> Iterator[Widget]:
-        """What is missing above the signature."""
-        yield Static(id="missing", classes="says")
+        """The signature, and below it what is missing, to be scrolled with the arrow keys."""
         yield self.make_form()
+        with VerticalScroll(id="missing-place"):
+            yield Static(id="missing", classes="says")
 
     def opened(self) -> None:
         """Show what is missing."""
@@ -84,14 +89,9 @@ class SignScreen(FormPage[None]):
 
     def _show(self) -> None:
         cells = acceptance_cells(self._found, signing=True)
-        if len(cells) > MOST_LINES:
-            cells = [
-                *cells[: MOST_LINES - 1],
-                Cell(f"... and {len(cells) - MOST_LINES + 1} more lines: M on the sheet shows all", WARN),
-            ]
         if self._found.state.sheet.kind != "bench":
-            cells.append(Cell(BOTH_PINS, WARN))
-        self.query_one("#missing", Static).update(lines(self.app, cells))
+            cells.insert(0, Cell(BOTH_PINS, WARN))
+        self.query_one("#missing", Static).update(listed(self.app, cells))
 
     @property
     def _in_the_trend(self) -> str:
@@ -101,17 +101,24 @@ class SignScreen(FormPage[None]):
     def enter(self) -> None:
         """Accept: by the rules, or refused with everything that is missing."""
         signed = self.form.field("signed").value.strip()
-        question = f"Accept sheet {self._found.state.name}, signed {signed}?"
+        values = self.form.values()
+        risk = values.get("shared_risk") == YES
+        question = f"Accept sheet {self._found.state.name}{' by shared risk' * risk}, signed {signed}?"
         meaning = "The sheet is then sealed. Nothing on it can be changed afterwards."
-        self.confirm(question, meaning, lambda: self._accept(signed))
+        if risk:
+            meaning = "\n".join((*self._found.acceptance.shared_risk, "", meaning))
+        self.confirm(question, meaning, lambda: self._accept(signed, values.get("baseline", ""), risk))
 
-    def _accept(self, signed: str) -> None:
+    def _accept(self, signed: str, baseline: str, risk: bool) -> None:
         from throwbook.core.records import PinAnswers
         from throwbook.jobs.sign_off import accept
 
-        desk, name, baseline = self.desk, self._found.state.name, self.form.field("baseline").value
+        desk, name = self.desk, self._found.state.name
         # What was seen is written down throw by throw; here nothing is claimed for all of them at once.
-        self.work("accept", lambda: accept(desk.logbook, name, PinAnswers(), signed, desk.now(), baseline))
+        self.work(
+            "accept",
+            lambda: accept(desk.logbook, name, PinAnswers(), signed, desk.now(), baseline, shared_risk=risk),
+        )
 
     def done_accept(self, done: "Accepted") -> None:
         """Sealed."""

@@ -17,6 +17,7 @@ from throwbook_tui.fields import CHOICE, FieldSpec
 from throwbook_tui.present import (
     BAD,
     GOOD,
+    NEXT,
     QUIET,
     STATUSES,
     STRONG,
@@ -78,9 +79,10 @@ class ClearScreen(FormPage[None]):
         return {"cause": self._found.repair.found.what if self._found.repair else ""}
 
     def body(self) -> Iterator[Widget]:
-        """What is signed off stands above the signature."""
-        yield Static(id="held", classes="says")
+        """The signature, and below it what it clears."""
         yield self.make_form()
+        with VerticalScroll():
+            yield Static(id="held", classes="says")
 
     def opened(self) -> None:
         """Head line, what it answers, caution."""
@@ -121,16 +123,20 @@ class ClearScreen(FormPage[None]):
         self.dismiss(None)
 
 
-HOW = (
-    ("damage", "damage seen: DO NOT USE"),
-    ("person: do not use", "DO NOT USE"),
-    ("person: restricted", "restricted"),
-    ("person: watch", "watch"),
+HAPPENED = (
+    ("stall", "it stalled or stuck"),
+    ("pin not seen", "a pin is out"),
+    ("damage", "damage seen"),
+    ("person: do not use", "other: DO NOT USE"),
+    ("person: restricted", "other: restricted"),
+    ("person: watch", "other: watch"),
 )
+"""Cause of the order, and what a person calls it."""
+REPORTED = "reported by a person; no throw of it was measured"
 
 
 class TakeOutScreen(FormPage[None]):
-    """What was seen, in a few words."""
+    """What happened without a sheet: three questions, and the rig is out of use."""
 
     HELP = "way back"
 
@@ -143,10 +149,10 @@ class TakeOutScreen(FormPage[None]):
         return f"take-out-{self._rig}"
 
     def specs(self) -> tuple[FieldSpec, ...]:
-        """How far up, and why."""
+        """What, how, and who says so."""
         return (
-            FieldSpec("cause", "set to", CHOICE, must=True, choices=HOW),
-            FieldSpec("because", "what was seen", must=True, hint="in a few words"),
+            FieldSpec("cause", "what happened", CHOICE, must=True, choices=HAPPENED),
+            FieldSpec("because", "what was seen", hint="which side, when, in a few words"),
             FieldSpec("by", "your name", must=True),
         )
 
@@ -155,30 +161,32 @@ class TakeOutScreen(FormPage[None]):
         return {"by": person(self.desk.by)}
 
     def opened(self) -> None:
-        """Head line."""
-        self.head(f"{self._rig} | take it out of use")
+        """Head line, and what to do before anything else."""
+        self.head(f"{self._rig} | it stalled, stuck, a pin is out, damage")
+        self.tell(OUT_OF_USE, WARN)
 
     def enter(self) -> None:
         """Write it; it only goes down by a signed order."""
+        from throwbook.core.status.latch import BY_PERSON
         from throwbook.jobs.latch import raise_by_hand
 
         values, desk, rig = self.form.values(), self.desk, self._rig
-        if not values["cause"]:
-            self.tell("Choose the status to set: press its number.", "warn")
+        cause, because = values["cause"], values["because"].strip()
+        if not cause:
+            self.tell("What happened? Press its number.", WARN)
             self.form.field("cause").focus_answer()
-            return
-        self.work(
-            "raise",
-            lambda: raise_by_hand(
-                desk.logbook, rig, values["cause"], values["because"], values["by"], desk.now()
-            ),
-        )
+        elif cause.startswith(BY_PERSON) and not because:
+            self.tell("Say what was seen, in a few words.", WARN)
+            self.form.field("because").focus_answer()
+        else:
+            why, by = because or REPORTED, values["by"]
+            self.work("raise", lambda: raise_by_hand(desk.logbook, rig, cause, why, by, desk.now()))
 
     def done_raise(self, _: Any) -> None:
-        """Up at once."""
+        """Up at once; what clears it is shown."""
         self.drop_draft()
         self.app.bell()
-        self.dismiss(None)
+        self.replace_by("way back", self._rig)
 
 
 SAID = {
@@ -270,7 +278,7 @@ class StepsToClearScreen(Page[None]):
             is_next = following and not step.done
             cells.append(
                 Cell(
-                    f"{mark} {number}. {SAID[step.need]}{what}{'  <- Enter' if is_next else ''}",
+                    f"{mark} {number}. {SAID[step.need]}{what}{NEXT if is_next else ''}",
                     GOOD if step.done else WARN if is_next else "",
                 )
             )

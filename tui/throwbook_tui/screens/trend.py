@@ -120,13 +120,14 @@ class TrendScreen(Page[None]):
         one = found.trends[self._at]
         self.query_one("#chart", Plot).show(trend_drawing(one))
         self.query_one("#words", Static).update(
-            lines(self.app, trend_words(one, self._at, len(found.trends)))
+            lines(self.app, trend_words(one, self._at, len(found.trends), found.history.rig.units))
         )
         self.query_one("#points", Static).update(listed(self.app, [*happened, Cell(""), *point_lines(one)]))
 
 
-def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
-    """What the chart says, in words."""
+def trend_words(one: "TrendResult", at: int, count: int, units: str) -> list[Cell | str]:
+    """What the chart says, in words; ``units``: the rig's."""
+    from throwbook.core.quantities.units import at_reference
     from throwbook.core.trend.trend_result import (
         CHANGE,
         change_text,
@@ -141,7 +142,7 @@ def trend_words(one: "TrendResult", at: int, count: int) -> list[Cell | str]:
     provisional = " Provisional baseline." if one.provisional else ""
     cells: list[Cell | str] = [
         Cell(
-            f"{figure_name(one.figure)}, {one.direction} ({at + 1} of {count}), {len(one.points)} checks, corrected to 20 °C and nominal voltage.{provisional}",
+            f"{figure_name(one.figure)}, {one.direction} ({at + 1} of {count}), {len(one.points)} checks, corrected to {at_reference(units)} and nominal voltage.{provisional}",
             STRONG,
         ),
         Cell(

@@ -12,7 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from throwbook.core.rig import METRIC
-from throwbook_tui.fields import CHOICE, TEXT, Checked, FieldSpec, check_field
+from throwbook_tui.fields import CHOICE, TEXT, Checked, FieldSpec, check_field, hint
 from throwbook_tui.widgets.frame import TONES, SteadyLine, toned
 
 
@@ -131,7 +131,7 @@ class Field(Widget):
             wide = self.spec.kind == TEXT
             answer = Answer(
                 self._text,
-                placeholder=self.spec.hint if wide else "",
+                placeholder=hint(self.spec, self.system) if wide else "",
                 select_on_focus=self.spec.replaced,
                 classes="wide" if wide else "",
             )
@@ -143,6 +143,13 @@ class Field(Widget):
 
     def on_mount(self) -> None:
         """First remark."""
+        self.remark()
+
+    def shown_in(self, system: str) -> None:
+        """Hints, echoes and bare numbers in another unit system from now on."""
+        self.system = system
+        if self.spec.kind == TEXT:
+            self.query_one(Input).placeholder = hint(self.spec, system)
         self.remark()
 
     @property
@@ -195,9 +202,10 @@ class Field(Widget):
         self.answer.focus()
 
     def complete(self) -> None:
-        """A bare number gets its unit."""
+        """A bare number gets its unit; whoever comes back types behind it."""
         if self.checked.complete:
             self.set(self.checked.complete)
+            self.query_one(Input).cursor_position = len(self.value)
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Judged as typed."""
@@ -261,6 +269,12 @@ class Form(VerticalScroll, can_focus=False):
         """What is answered, as typed; empty ones too."""
         return {one.spec.key: one.value for one in self.fields}
 
+    def shown_in(self, system: str) -> None:
+        """Every field in this unit system; what was typed with its unit stays as typed."""
+        for one in self.fields:
+            if one.system != system:
+                one.shown_in(system)
+
     def faulty(self) -> Field | None:
         """The first field that can't stay as it is."""
         return next((one for one in self.fields if not one.checked.good), None)
@@ -298,9 +312,21 @@ class Form(VerticalScroll, can_focus=False):
         at = fields.index(field)
         if at + 1 < len(fields):
             self.screen.set_focus(fields[at + 1].answer)
-            field.answer.call_later(field.complete)
+            field.answer.call_later(self._left, field, fields[at + 1])
         else:
             field.answer.call_later(self._finish, field)
+
+    def _left(self, field: Field, following: Field) -> None:
+        """Its unit; and back to it where it can't stay as it is, unless somebody has typed on already."""
+        field.complete()
+        if (
+            field.value.strip()
+            and not field.checked.good
+            and following.has_focus_within
+            and not following.value
+        ):
+            self.app.bell()
+            field.focus_answer()
 
     def _finish(self, field: Field) -> None:
         field.complete()

@@ -1,7 +1,7 @@
 """The frame around every screen: head line, notice, line of keys; large letters, and a table to choose a row from."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
 from rich.console import Group
@@ -277,6 +277,33 @@ class Big(Static):
         self.repaint()
 
 
+LEAST_COLUMN = 8
+"""No column of words is made narrower."""
+BESIDE = 2
+"""Blanks beside each cell of a table."""
+
+
+def cell_width(text: Text) -> int:
+    """Columns of the screen that a text takes."""
+    return text.cell_len
+
+
+def fitting(widths: Sequence[int], fixed: Collection[int], room: int) -> list[int]:
+    """Widths of columns that go into ``room``: the widest column of words gives way first; figures (``fixed``) never do."""
+    found = list(widths)
+    over = sum(found) + BESIDE * len(found) - room
+    while over > 0 and room > 0:
+        words = [index for index in range(len(found)) if index not in fixed and found[index] > LEAST_COLUMN]
+        if not words:
+            break
+        ordered = sorted(words, key=lambda index: found[index])
+        widest, second = ordered[-1], found[ordered[-2]] if len(ordered) > 1 else LEAST_COLUMN
+        give = min(over, max(found[widest] - max(second, LEAST_COLUMN), 1))
+        found[widest] -= give
+        over -= give
+    return found
+
+
 class RowTable(DataTable[Any]):
     """Rows of cells with tones; the row under the cursor stays chosen when it is filled anew."""
 
@@ -284,22 +311,36 @@ class RowTable(DataTable[Any]):
         super().__init__(cursor_type="row", zebra_stripes=False, id=id)
         self._headings = tuple(headings)
         self._right = frozenset(right)
+        self._filled: Sequence[tuple[str, Sequence[Cell | str]]] = ()
         self.cursor_foreground_priority = "css"
 
     def on_mount(self) -> None:
         """Head row."""
-        for index, heading in enumerate(self._headings):
-            self.add_column(Text(heading, justify="right" if index in self._right else "left"))
+        self.fill(())
+
+    def on_resize(self) -> None:
+        """Columns take the room there is now."""
+        self.fill(self._filled)
 
     def fill(self, rows: Sequence[tuple[str, Sequence[Cell | str]]]) -> None:
-        """Show these rows, each with its key."""
-        chosen = self.chosen
-        self.clear()
-        for key, cells in rows:
-            texts = [toned(self.app, cell) for cell in cells]
+        """Show these rows, each with its key; what is too long for the screen goes on in a second line of its column."""
+        chosen, self._filled = self.chosen, rows
+        lines_of = [[toned(self.app, cell) for cell in cells] for _, cells in rows]
+        head = [Text(heading) for heading in self._headings]
+        widths = fitting(
+            [max(map(cell_width, column)) for column in zip(head, *lines_of, strict=True)],
+            self._right,
+            self.size.width,
+        )
+        self.clear(columns=True)
+        for index, (heading, width) in enumerate(zip(head, widths, strict=True)):
+            heading.justify = "right" if index in self._right else "left"
+            self.add_column(heading, width=width)
+        for (key, _), texts in zip(rows, lines_of, strict=True):
             for index in self._right:
                 texts[index].justify = "right"
-            self.add_row(*texts, key=key)
+            longest = any(cell_width(text) > width for text, width in zip(texts, widths, strict=True))
+            self.add_row(*texts, key=key, height=None if longest else 1)
         keys = [key for key, _ in rows]
         if chosen in keys:
             self.move_cursor(row=keys.index(chosen), animate=False)
