@@ -101,4 +101,4 @@ def test_a_meter_of_finer_steps_is_advised_where_it_accepts_a_whole_step_more(di
     assert (reach(peak, clamp, 0.1).guarded, reach(peak, clamp, 0.01).guarded) == (coarse_a, finer_a)
     advised = [one for one in reach_said(RIG, clamp, 0.1) if one.startswith("the same meter")]
     more = finer_a - (0.0 if coarse_a is None else coarse_a) >= 0.1
-    assert advised == [f"the same meter with steps of 0.01 A: {finer_a:g} A guarded"] * more
+    assert advised == [f"the same meter with steps of 0.01 A: up to {finer_a:g} A"] * more

@@ -174,7 +174,7 @@ def test_the_command_prints_the_levels_their_limits_and_the_same_change(drawn, c
 
 def test_screen_and_papers_say_the_same(drawn):
     for one in each(drawn):
-        words = " ".join(getattr(cell, "text", str(cell)) for cell in trend_words(one, 0, 1))
+        words = " ".join(getattr(cell, "text", str(cell)) for cell in trend_words(one, 0, 1, "metric"))
         assert change_text(one) in words
         row = report_row(one)
         assert row[2:7] == (

@@ -99,13 +99,13 @@ def _odd_current(trace: Trace, rig: Rig) -> str:
         for one in assess_record(replace(trace, current_a=trace.current_a * 1e3), rig)
         if one.usable
     ]
-    # Noise and drift have neither a start nor an end; a throw shows one of them at least.
+    # Noise and drift have neither a start nor an end, or a current that its own ± swallows; a throw shows one at least.
     thrown = [
         one.run_current_a
         for one in larger
         if one.run_current_a is not None and (one.start_s is not None or one.travel_time_s is not None)
     ]
-    if not any(one.value >= 0.2 * line.i0_a for one in thrown):
+    if not any(one.value >= max(0.2 * line.i0_a, one.u) for one in thrown):
         return ""
     ways = ["--current-unit A, if its header says mA", "--current-unit kA"]
     return f"it shows a throw, but of {amps}{_ways(ways)}"

@@ -114,9 +114,7 @@ def reach_said(rig: Rig, clamp: Accuracy, step_a: float) -> tuple[str, ...]:
     ]
     finer, coarse = reach(peak, clamp, step_a / FINER), reach(peak, clamp, step_a)
     if finer.guarded is not None and finer.guarded - (coarse.guarded or 0.0) >= step_a:
-        said.append(
-            f"{limited('peak_run_current')} up to {finer.guarded:g} A, with steps of {step_a / FINER:g} A"
-        )
+        said.append(f"the same meter with steps of {step_a / FINER:g} A: up to {finer.guarded:g} A")
     return tuple(said)
 
 
