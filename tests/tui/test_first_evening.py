@@ -88,6 +88,11 @@ def commission(folder, us: bool, readings: tuple[str, ...], shared_risk: bool) -
         await hands.type("J. Mill")
         await hands.press(*(["tab", "2"] if shared_risk else []), "ctrl+s", "y")
         seen.append(hands.count)
+        await keys(pilot, "escape", "escape")
+        assert (
+            f"Not proved: {'accepted by shared risk' if shared_risk else 'peak running current; voltage'}"
+            in said(app)
+        )
 
     walked(app, journey)
     state = view(folder / "fellside.throwbook", "loader-1").state

@@ -158,6 +158,8 @@ class RigView:
     """What its status doesn't cover."""
     steps: tuple[str, ...] = ()
     """Of the way down, in words."""
+    not_proved: tuple[str, ...] = ()
+    """What nobody could read when it was commissioned, and what was taken by shared risk."""
 
 
 def add_rig(
@@ -234,7 +236,7 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
 def rig_history(logbook: str | Path | None, name: str, today: date) -> RigView:
     """One rig. Raises InputError for a name the logbook doesn't have."""
     from throwbook.jobs.sheets import sheets_in
-    from throwbook.jobs.steps_to_clear import gaps_in, happened_in, steps_said
+    from throwbook.jobs.steps_to_clear import gaps_in, happened_in, not_proved_in, steps_said
 
     with opened(logbook, read_only=True) as book:
         rig, stands = rig_of(book, name), rig_status(book, name, today)
@@ -249,6 +251,7 @@ def rig_history(logbook: str | Path | None, name: str, today: date) -> RigView:
             happened_in(book, name),
             gaps_in(book, name),
             steps_said(book, name, stands.status),
+            not_proved_in(book, name),
         )
 
 

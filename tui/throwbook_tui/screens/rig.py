@@ -149,6 +149,8 @@ class RigScreen(Page[None]):
                     "Next: press S for a commissioning sheet on the machine (or a bench sheet if the actuator is not mounted yet)."
                 )
             )
+        if history.not_proved:
+            cells.append(Cell(f"Not proved: {'; '.join(history.not_proved)}.", WARN))
         if history.gaps:
             cells.append(Cell(coverage_line(history.gaps), WARN))
             first = next((one for one in history.gaps if one.do), None)
