@@ -16,6 +16,9 @@ import numpy as np
 
 from tests.benchmarks.table import Row, all_met, load, print_table
 from tests.core.sheet_builders import seen
+from throwbook.core.assessment import PASS
+from throwbook.core.machine.limits import MAX, decide
+from throwbook.core.quantities.statistics import K, chance_beyond
 from throwbook.core.records import COMMISSIONING
 from throwbook.core.rig import DIRECTIONS, Actuator, LockMechanism, Rig
 from throwbook.core.sheets.acceptance import acceptance
@@ -29,7 +32,7 @@ from throwbook.core.sheets.hand_readings import (
     Reading,
     metered,
 )
-from throwbook.core.sheets.shared_risk import risks
+from throwbook.core.sheets.shared_risk import MOST, risks
 from throwbook.core.sheets.sheet import FilledSheet, SheetTrial, plan_for
 
 CLAMP = Accuracy(0.02, 1.0)
@@ -60,8 +63,6 @@ class Drawn:
     """Accepted by shared risk alone."""
     said: float
     """The greatest chance that was printed, 0..1."""
-    one_said: float
-    """That of its first throw alone; NaN: none was printed."""
 
 
 def draw_rig(rng: np.random.Generator) -> Rig:
@@ -102,8 +103,24 @@ def draw_sheet(rng: np.random.Generator) -> Drawn:
     guarded = acceptance(sheet, trials, sightings, rig).ok
     by_risk = not guarded and acceptance(replace(sheet, shared_risk=True), trials, sightings, rig).ok
     said = max((one.chance for one in risks(trials)), default=0.0)
-    first = [one.chance for one in risks(trials[:1])]
-    return Drawn(true_a, rating_a, u_a, max(reads), guarded, by_risk, said, first[0] if first else math.nan)
+    return Drawn(true_a, rating_a, u_a, max(reads), guarded, by_risk, said)
+
+
+def single_readings(rng: np.random.Generator, count: int) -> tuple[list[float], list[bool]]:
+    """Chances that are printed for one reading each, and whether its truth is over the rating."""
+    said, over = [], []
+    for _ in range(count):
+        rating_a = float(rng.uniform(3.0, 10.0))
+        u_a = metered(Reading(rating_a, STEP_A), CLAMP, READ_BY_EYE).u
+        true_a = float(rng.uniform(rating_a - REACH * u_a, rating_a + REACH * u_a))
+        read = metered(Reading(shown(rng, true_a, float(rng.uniform(-1.0, 1.0))), STEP_A), CLAMP, READ_BY_EYE)
+        if read.value > rating_a or decide(read, rating_a, MAX) == PASS:
+            continue
+        chance = chance_beyond(rating_a - read.value, read.u / K)
+        if chance <= MOST:
+            said.append(chance)
+            over.append(true_a > rating_a)
+    return said, over
 
 
 def travel_time(rig: Rig, run_a: float) -> float:
@@ -126,7 +143,7 @@ def shown(rng: np.random.Generator, true_a: float, off: float) -> float:
     return round(max(true_a + of_class + of_eye, 0.0), 1)
 
 
-def rows(drawn: list[Drawn]) -> list[Row]:
+def rows(drawn: list[Drawn], single: tuple[list[float], list[bool]]) -> list[Row]:
     """Against the floors."""
     over_read = sum((one.guarded or one.shared) and one.highest_read_a > one.rating_a for one in drawn)
     good = [one for one in drawn if one.true_a <= one.rating_a - GOOD * one.u_a]
@@ -139,10 +156,9 @@ def rows(drawn: list[Drawn]) -> list[Row]:
     beyond = sum(one.true_a > one.rating_a for one in shared)
     said = float(np.mean([one.said for one in shared])) if shared else 0.0
     share = beyond / max(len(shared), 1)
-    alone = [one for one in drawn if not math.isnan(one.one_said)]
-    one_said = float(np.mean([one.one_said for one in alone])) if alone else 0.0
-    one_over = sum(one.true_a > one.rating_a for one in alone) / max(len(alone), 1)
-    spread = 2.0 * math.sqrt(max(one_said * (1.0 - one_said), 1e-9) / max(len(alone), 1))
+    chances, overs = single
+    one_said, one_over = float(np.mean(chances)), float(np.mean(overs))
+    spread = 2.0 * math.sqrt(one_said * (1.0 - one_said) / len(chances))
     return [
         Row("accepted with a reading over the rating", "0", f"{over_read} of {len(drawn)}", over_read == 0),
         Row(
@@ -172,7 +188,7 @@ def rows(drawn: list[Drawn]) -> list[Row]:
         Row(
             "one reading alone, chance printed up to 10 %: truly over the rating as often as printed",
             f"{100 * one_said:.1f} +- {100 * spread:.1f} %",
-            f"{100 * one_over:.1f} % of {len(alone)}",
+            f"{100 * one_over:.1f} % of {len(chances)}",
             one_over <= one_said + spread,
         ),
     ]
@@ -184,7 +200,8 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
     rng = np.random.default_rng(given.seed)
-    found = rows([draw_sheet(rng) for _ in range(given.sheets)])
+    single = single_readings(rng, 10 * given.sheets)
+    found = rows([draw_sheet(rng) for _ in range(given.sheets)], single)
     print_table(f"Sheets by hand, {given.sheets} drawn from seed {given.seed}, {load()}", found)
     return all_met(found)
 

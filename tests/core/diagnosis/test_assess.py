@@ -7,8 +7,10 @@ import pytest
 
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, healthy
 from throwbook.core.analysis.baseline import make_baseline
-from throwbook.core.assessment import LEVELS, VERDICTS
+from throwbook.core.assessment import LEVELS, VERDICTS, Figures, Measured
 from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.diagnosis.signs.load import load_in_doubt
+from throwbook.core.diagnosis.verdict import verdict_of
 from throwbook.core.rig import Rig
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError
@@ -306,3 +308,16 @@ def test_a_hump_without_a_baseline_is_told_from_a_fifth_of_the_running_current_o
     drawn = Drawn(level_a=2.8, bump_a=height_a, bump_at=0.63)
     found = assess_trace(drawn.trace(), RIG).signs
     assert [one.level for one in found if one.sign == "binding-spot"] == ["info"] * told
+
+
+@pytest.mark.parametrize(
+    ("value_a", "u_a", "doubtful"),
+    [(0.58, 0.88, True), (0.58, 0.10, False), (1.60, 0.88, False)],
+    ids=["its ± is greater than the load", "a good reading", "surely loaded"],
+)
+def test_a_run_whose_uncertainty_is_greater_than_the_load_passes_no_light_run(value_a, u_a, doubtful):
+    """No load 0.48 A, usual run 0.79 A: a load of 0.31 A; a light run lies below 0.57 A."""
+    found = load_in_doubt(Measured(value_a, u_a), 0.31, 0.57)
+    assert (found is not None) is doubtful
+    if found is not None:
+        assert verdict_of(Figures(run_current_a=Measured(value_a, u_a)), (found,), ())[0] == "undecided"

@@ -5,7 +5,7 @@ import numpy as np
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Bump, find_bump, smooth_over
 from throwbook.core.analysis.clipping import ripple_of
 from throwbook.core.analysis.travel import PLACE_U_WITHOUT_VOLTAGE
-from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Sign
+from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Measured, Sign
 from throwbook.core.diagnosis.evidence import NO_LOAD_U, Evidence
 from throwbook.core.diagnosis.signs import ending
 
@@ -59,7 +59,7 @@ def light_run(evidence: Evidence) -> Sign | None:
         return None  # the healthy load is itself near nothing: it can't be missed
     limit = idle + LIGHT_SHARE * load
     if run.value > limit or _typical_high(evidence) > idle + 0.5 * load:
-        return _lighter(evidence, usual)
+        return _lighter(evidence, usual) or load_in_doubt(run, load, limit)
     surely = run.value + run.u <= limit
     flowed_a = evidence.flowed_at_rest_a
     explained = not surely and run.value + flowed_a > limit
@@ -77,6 +77,14 @@ def light_run(evidence: Evidence) -> Sign | None:
         limit=limit,
         unit="A",
     )
+
+
+def load_in_doubt(run: Measured, load: float, limit: float) -> Sign | None:
+    """A running current whose ± is greater than the load itself, and reaches down to no load: no verdict may pass it."""
+    if run.u < load or run.value - run.u > limit:
+        return None
+    because = f"running current {run.value:.2f} ± {run.u:.2g} A: whether any load was moved can't be told from it; what {FLOWED_AT_REST}"
+    return Sign("light-run", INFO, because, value=run.value, limit=limit, unit="A")
 
 
 def _lighter(evidence: Evidence, usual: float) -> Sign | None:
