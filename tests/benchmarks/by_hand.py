@@ -18,7 +18,6 @@ from tests.benchmarks.table import Row, all_met, load, print_table
 from tests.core.sheet_builders import seen
 from throwbook.core.assessment import PASS
 from throwbook.core.machine.limits import MAX, decide
-from throwbook.core.quantities.statistics import K, chance_beyond
 from throwbook.core.records import COMMISSIONING
 from throwbook.core.rig import DIRECTIONS, Actuator, LockMechanism, Rig
 from throwbook.core.sheets.acceptance import acceptance
@@ -32,7 +31,7 @@ from throwbook.core.sheets.hand_readings import (
     Reading,
     metered,
 )
-from throwbook.core.sheets.shared_risk import MOST, risks
+from throwbook.core.sheets.shared_risk import MOST, chance_over, risks
 from throwbook.core.sheets.sheet import FilledSheet, SheetTrial, plan_for
 
 CLAMP = Accuracy(0.02, 1.0)
@@ -116,7 +115,7 @@ def single_readings(rng: np.random.Generator, count: int) -> tuple[list[float], 
         read = metered(Reading(shown(rng, true_a, float(rng.uniform(-1.0, 1.0))), STEP_A), CLAMP, READ_BY_EYE)
         if read.value > rating_a or decide(read, rating_a, MAX) == PASS:
             continue
-        chance = chance_beyond(rating_a - read.value, read.u / K)
+        chance = chance_over(read, rating_a, MAX)
         if chance <= MOST:
             said.append(chance)
             over.append(true_a > rating_a)

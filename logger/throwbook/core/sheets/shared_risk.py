@@ -45,15 +45,25 @@ class Risk:
         )
 
 
+def chance_over(read: Measured, limit: float, side: str) -> float:
+    """That the true value lies beyond a limit that the reading keeps, 0..1.
+
+    A truth over an upper limit would have been read with the greater ± of there: a meter's ± grows with what it reads.
+    """
+    if side == MAX:
+        return chance_beyond(limit - read.value, read.u / K * max(limit / read.value, 1.0))
+    return chance_beyond(read.value - limit, read.u / K)
+
+
 def risk_of(throw: SheetTrial, check: Check) -> Risk | None:
     """What accepting this undecided reading would risk; None where that can't be chosen: over the limit as read, or no meter's."""
     if check.decision != UNDECIDED or check.name not in READ_BY_METER or check.measured is None:
         return None
     value, u = check.measured
-    room = check.limit - value if check.side == MAX else value - check.limit
-    if room < 0.0 or u <= 0.0:
+    inside = value <= check.limit if check.side == MAX else value >= check.limit
+    if not inside or u <= 0.0:
         return None
-    chance = chance_beyond(room, u / K)
+    chance = chance_over(check.measured, check.limit, check.side)
     return Risk(throw.name, check, chance) if chance <= MOST else None
 
 
@@ -101,7 +111,7 @@ def reach(limit: Limit, accuracy: Accuracy, step: float, by_eye: float = READ_BY
 
 
 def _may_be_shared(one: Measured, limit: Limit) -> bool:
-    return chance_beyond(limit.value - one.value, one.u / K) <= MOST
+    return one.value > 0.0 and chance_over(one, limit.value, limit.side) <= MOST
 
 
 def reach_said(rig: Rig, clamp: Accuracy, step_a: float) -> tuple[str, ...]:
