@@ -1,6 +1,8 @@
 """Journey 9: papers and data from the keyboard."""
 
 import asyncio
+import os
+import sys
 import threading
 
 import pytest
@@ -8,6 +10,7 @@ import pytest
 from tests.tui.bench import NOW, RIG, app_on, keys, said, settle, write
 from throwbook.jobs.logbook_care import back_up
 from throwbook.logbook import open_logbook
+from throwbook_tui.context import show_file
 from throwbook_tui.screens.papers import Made, Paper
 
 
@@ -109,3 +112,19 @@ def test_a_second_paper_waits_for_the_first(seasons_logbook, monkeypatch):
             assert "Done." in said(app)
 
     asyncio.run(journey())
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows opens files by itself")
+@pytest.mark.parametrize(
+    ("viewer", "refused"), [("exit 0", 0), ("echo no display >&2; exit 3", 3), (None, 1)]
+)
+def test_a_viewer_that_cannot_open_a_paper_is_told_and_writes_nothing_over_the_screen(
+    tmp_path, monkeypatch, capfd, viewer, refused
+):
+    name = "open" if sys.platform == "darwin" else "xdg-open"
+    if viewer is not None:
+        (tmp_path / name).write_text(f"#!/bin/sh\n{viewer}\n", "utf-8")
+        (tmp_path / name).chmod(0o755)
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert show_file("report.pdf") == refused
+    assert capfd.readouterr() == ("", "")

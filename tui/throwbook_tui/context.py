@@ -53,10 +53,25 @@ def _find_boards(names: Sequence[str] = ()) -> Any:
     return find_boards(names)
 
 
-def _show_file(path: str) -> int:
-    import click
+OPENS_WITHIN_S = 3.0
+"""A viewer that still runs after this has opened the file."""
 
-    return click.launch(path)
+
+def show_file(path: str) -> int:
+    """Open a file with what this computer has for it; not nought: it has nothing. Nothing it says gets onto the screen."""
+    import subprocess
+
+    if sys.platform == "win32":
+        os.startfile(path)
+        return 0
+    opener, quiet = "open" if sys.platform == "darwin" else "xdg-open", subprocess.DEVNULL
+    try:
+        viewer = subprocess.Popen([opener, path], stdin=quiet, stdout=quiet, stderr=quiet)
+        return viewer.wait(OPENS_WITHIN_S)
+    except subprocess.TimeoutExpired:
+        return 0
+    except OSError:
+        return 1
 
 
 def local_now() -> datetime:
@@ -96,7 +111,7 @@ class Desk:
     """Makes a recording from a plan; tests hand in one that plays a simulated throw."""
     find_boards: Callable[..., Any] = _find_boards
     """Asks at the ports of this computer (or those named) who is there."""
-    show_file: Callable[[str], int] = _show_file
+    show_file: Callable[[str], int] = show_file
     """Opens a file with what the computer has for it; not nought: it has nothing."""
     papers: Path | None = None
     """Where papers go, a folder a rig; None: "Throwbook" in the person's documents."""

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from throwbook.core.quantities.text import is_name, written
 from throwbook.core.quantities.units import parse
-from throwbook.core.records import CLAMP, MULTIMETER, OPEN, STOPWATCH, LoggedTrial, Meter, SheetState
+from throwbook.core.records import CLAMP, MULTIMETER, STOPWATCH, LoggedTrial, Meter, SheetState
 from throwbook.core.sheets.hand_readings import READS, Accuracy, Instruments, accuracy_from, with_meters
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs.find import opened
@@ -85,23 +85,11 @@ def _data_sheet(meter: Meter) -> tuple[object, ...]:
     return meter.kind, meter.unit, meter.resolution, meter.share, meter.digits, meter.peak_hold
 
 
-def name_meters(
-    logbook: str | Path | None, sheet: str, names: Sequence[str], by: str, now: datetime
-) -> Instruments:
+def name_in(book: Logbook, state: SheetState, names: Sequence[str], by: str, now: datetime) -> Instruments:
     """Name the meters of an open sheet, in place of those named before; what its throws are read with from now on.
 
-    Throws that stand on it keep what they were read with. Raises InputError for an unknown name, two meters that read the
-    same, or a decided sheet.
+    Throws that stand on it keep what they were read with. Raises InputError for an unknown name, or two meters that read the same.
     """
-    with opened(logbook) as book, book.transaction():
-        state = book.sheet(sheet)
-        if state.state != OPEN:
-            raise InputError(f"this sheet is {state.state} already", sheet, "Name the meters on a new sheet.")
-        return name_in(book, state, names, by, now)
-
-
-def name_in(book: Logbook, state: SheetState, names: Sequence[str], by: str, now: datetime) -> Instruments:
-    """The same in an open logbook."""
     used = with_meters(Instruments(), _called(book, names))
     wanted = list(dict.fromkeys(names))
     if wanted != list(state.answers.get(NAMED, ())):
