@@ -13,6 +13,7 @@ import contextlib
 import os
 import shutil
 import sqlite3
+import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -164,7 +165,7 @@ def _alone(path: Path, kept: Path) -> Iterator[str]:
         stack.callback(db.close)
         remove_file(kept)
         safe_copy(db, path, kept)
-        if os.name == "nt":  # no file that is open can be replaced there
+        if sys.platform == "win32":  # no file that is open can be replaced there
             stack.close()
             yield ""
             return
@@ -186,10 +187,10 @@ def _copy_as_it_is(path: Path, kept: Path) -> None:
 
 def _open_elsewhere(path: Path) -> bool:
     """Whether another program has it open; a damaged file, that SQLite itself can't open, too."""
-    try:
-        import fcntl
-    except ImportError:
+    if sys.platform == "win32":  # a file that is open can't be replaced there: the system itself refuses
         return False
+    import fcntl
+
     with path.open("rb+") as file:
         try:
             fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB, LOCK_BYTES, LOCKS_AT)
