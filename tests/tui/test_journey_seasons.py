@@ -3,10 +3,12 @@
 from pathlib import Path
 
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, write
-from tests.tui.logbooks import sheet_of, thrown
+from tests.tui.logbooks import ASKED, sheet_of, thrown
 from throwbook.core.simulator import SimulatedFault
-from throwbook.jobs.sheets import view
+from throwbook.jobs.judgements import trial_view
+from throwbook.jobs.sheets import plan, view
 from throwbook.jobs.trend import rig_trend
+from throwbook_tui.screens.trial import seen_again
 
 PINS = ("1", "enter", "1", "enter", "1", "enter", "1", "enter")
 
@@ -123,3 +125,19 @@ def test_dates_that_run_backwards_are_refused(seasons_logbook, walk):
         assert "THROWBOOK | yard-loader | service" in said(app)
 
     walk(app, journey)
+
+
+def test_a_heavy_throw_says_whether_the_next_ones_were_heavy_too(seasons_logbook):
+    clock = Clock()
+    state, _ = plan(seasons_logbook, RIG, "seasonal", "M. K.", clock.now(), 3, ASKED)
+    heavier = SimulatedFault("even-friction", 0.3)
+    thrown(seasons_logbook, state.name, ["lock"], clock, heavier, 300)
+    thrown(seasons_logbook, state.name, ["unlock", "lock", "unlock", "lock"], clock, None, 301, 2)
+    first, _, second, *_ = view(seasons_logbook, state.name).trials
+    alone = trial_view(seasons_logbook, first.id)
+    assert (alone.later, alone.later_alike) == (2, 0)
+    assert seen_again(alone) == "Not seen again in the 2 lock throws after it on this sheet."
+    thrown(seasons_logbook, state.name, ["lock"], clock, heavier, 310, 6)
+    again = trial_view(seasons_logbook, first.id)
+    assert seen_again(again) == "Seen again in 1 of the 3 lock throws after it on this sheet."
+    assert trial_view(seasons_logbook, second.id).later == 2

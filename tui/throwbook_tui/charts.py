@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 COLUMNS = 400
 """A record is reduced to so many columns of lowest and highest, so that no peak is lost in drawing."""
+CHECK, CHECK_OUT = "o", "X"
+"""Marks of a trend's checks: as they should be, and out of control."""
 
 
 def trace_drawing(found: "TrialView") -> Drawing | None:
@@ -96,22 +98,23 @@ def trend_drawing(one: "TrendResult") -> Drawing | None:
         return None
     days = np.array([float(point.date.toordinal()) for point in one.points])
     values = np.array([point.corrected for point in one.points])
-    # The whole line first; over it, larger in tone, the points that are out of control.
     out = np.array([point.state == OUT for point in one.points])
-    series = [Series(days, values, values, "line"), Series(days, values, values, "line", joined=False)]
-    if out.any():
-        series.append(Series(days[out], values[out], values[out], EDGE, joined=False))
+    series: list[Series] = []
     # At each check the level that it and those before it show, and what that was held against.
     limits: list[float] = []
     for lines in stage_lines(one.stages, one.points):
         at = np.array([float(day.toordinal()) for day in lines.days])
         for drawn, tone in ((lines.level, "other"), (lines.above, WARN)):
             height = np.array(drawn)
-            series.append(Series(at, height, height, tone, dotted=True))
+            series.append(Series(at, height, height, tone, dotted=tone == WARN))
             limits += drawn
+    # A letter a check, over the lines: two or three of them are seen as well as forty.
+    series.append(Series(days[~out], values[~out], values[~out], mark=CHECK))
+    series.append(Series(days[out], values[out], values[out], EDGE, mark=CHECK_OUT))
     levels = [
         Level(one.chart.centre, f"centre {three_digits(one.chart.centre)}", GOOD),
         Level(one.chart.upper, f"upper {three_digits(one.chart.upper)}", WARN),
+        Level(one.chart.lower, f"lower {three_digits(one.chart.lower)}", WARN),
     ]
     shown = [*values.tolist(), *limits, one.chart.lower]
     last = days[-1]

@@ -94,9 +94,9 @@ PAGES: dict[str, tuple[str, ...]] = {
         "On a small screen G changes between words and drawings.",
     ),
     "trend": (
-        "Each point is one check (one sheet, its throws averaged). The lines are the centre line and the control limits of this rig.",
+        "o is one check (one sheet, its throws averaged), X a check that is out of control. The lines across are the centre line and the control limits of this rig.",
         "corrected: to 20 °C (68 °F) and nominal voltage, so that winter does not look like wear.",
-        "Dotted: the level that the checks up to each one show, and the limit at that check. centre: level since the last service that restarts the chart. upper: the present limit.",
+        "The curve is the level that the checks up to each one show. Dotted: the limit at that check. centre: level since the last service that restarts the chart. upper, lower: the present limits.",
         "in control: no more than normal variation. suspect: one check stands out, repeat it. low: below the baseline. out of control: more than normal variation.",
         "forecast: when the limit is reached if the change goes on as it is, with its interval. With too few checks there is no forecast yet.",
         "An upright line is a service. Below the chart: whether the work helped, or that there are too few throws to show it.",

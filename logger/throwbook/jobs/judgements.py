@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from throwbook import __version__
 from throwbook.core.analysis.calibration import GAIN_U_KEY, CalibrationRecord, CurrentCalibration
-from throwbook.core.assessment import METHOD_VERSION
+from throwbook.core.assessment import INFO, METHOD_VERSION
 from throwbook.core.quantities.text import written
 from throwbook.core.records import (
     ACCEPTED,
@@ -223,18 +223,29 @@ class TrialView:
     baseline: "Baseline | None"
     judgements: int
     """How often it was judged; more than once after a calibration."""
+    later: int = 0
+    """Throws of its direction that follow it on its sheet."""
+    later_alike: int = 0
+    """Those of them that show one of its signs too."""
 
 
 def trial_view(logbook: str | Path | None, trial: str) -> TrialView:
     """Raises InputError for an id that the logbook doesn't have."""
     with opened(logbook, read_only=True) as book:
         sheets = [book.sheet(name).sheet.id for name in book.sheets_of(trial)]
-        logged = next((one for sheet in sheets for one in book.trials(sheet=sheet) if one.id == trial), None)
+        of_sheets = (book.trials(sheet=sheet) for sheet in sheets)
+        beside = next((trials for trials in of_sheets if any(one.id == trial for one in trials)), [])
+        logged = next((one for one in beside if one.id == trial), None)
         if logged is None:
             raise InputError("the logbook has no such trial", trial, "Open it from its sheet.")
         kind = book.sheet(logged.placement.sheet).sheet.kind if logged.placement else ""
         in_force = baseline_for(book, logged.trial.rig, logged.direction, kind)
         judged = logged.judgement
+        later = [
+            one
+            for one in beside[beside.index(logged) + 1 :]
+            if one.direction == logged.direction and one.judgement
+        ]
         return TrialView(
             rig_of(book, logged.trial.rig),
             logged,
@@ -242,7 +253,15 @@ def trial_view(logbook: str | Path | None, trial: str) -> TrialView:
             book.profile(judged) if judged is not None else None,
             in_force.baseline if in_force is not None else None,
             len(book.revisions(trial)[2]),
+            len(later),
+            sum(bool(_signs_of(one) & _signs_of(logged)) for one in later),
         )
+
+
+def _signs_of(logged: LoggedTrial) -> set[str]:
+    """Names of the signs above ``info`` that a throw shows."""
+    judged = logged.judgement
+    return {one.sign for one in judged.assessment.signs if one.level != INFO} if judged else set()
 
 
 def newest_trials(logbook: str | Path | None, rig: str, at_most: int = 200) -> list[LoggedTrial]:

@@ -8,7 +8,8 @@ from textual.containers import Container, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from throwbook.core.assessment import movement_said
+from throwbook.core.assessment import INFO, movement_said
+from throwbook.core.quantities.text import counted
 from throwbook_tui.charts import profile_drawing, trace_drawing
 from throwbook_tui.present import (
     QUIET,
@@ -132,6 +133,8 @@ class TrialScreen(Page[None]):
         if assessment.provisional:
             cells.append(Cell("Provisional: the baseline rests on no accepted commissioning sheet.", WARN))
         cells += cause_lines(assessment)
+        if found.later and any(one.level != INFO for one in assessment.signs):
+            cells.append(Cell(seen_again(found)))
         cells += [Cell(""), Cell("Figures (± expanded, k = 2)", STRONG)]
         cells += [Cell(f"  {name:<28} {text}") for name, text in figure_rows(assessment)]
         cells += [Cell(""), Cell("Limits", STRONG)]
@@ -151,3 +154,11 @@ class TrialScreen(Page[None]):
                 Cell(f"Judged {found.judgements} times; this is the newest, of {day(judged.at)}.", QUIET)
             )
         return cells
+
+
+def seen_again(found: "TrialView") -> str:
+    """Whether the throws after this one show its signs too: one heavy throw in the cold, then three normal ones."""
+    after = f"{counted(found.later, f'{found.logged.direction} throw')} after it on this sheet"
+    if not found.later_alike:
+        return f"Not seen again in the {after}."
+    return f"Seen again in {found.later_alike} of the {after}."

@@ -97,8 +97,8 @@ class Series:
     """shape (n,); of a line the same as ``high``"""
     high: FloatArray
     tone: str = "line"
-    joined: bool = True
-    """Whether neighbours are joined."""
+    mark: str = ""
+    """A letter at each place, in place of a line."""
     dotted: bool = False
     """With holes, to tell it from another line without colour."""
 
@@ -208,11 +208,15 @@ def _draw_words(drawing: Drawing, sheet: Sheet) -> None:
         taken.add(row)
         word = f" {'^ ' if above else ''}{level.word} "[:width]
         sheet.write(row, width - len(word), word, level.tone)
-    top = next((row for row in range(down) if row not in taken), 0)
-    for x, word in drawing.uprights:
+    free = [row for row in range(down) if row not in taken]
+    ends: dict[int, int] = {}
+    for x, word in sorted(drawing.uprights):
         at = _column_of(x, drawing, width)
-        if 0 <= at < width:
-            sheet.write(top, max(min(at, width - len(word)), 0), word, "other")
+        if 0 <= at < width and free:
+            start = max(min(at, width - len(word)), 0)
+            row = next((row for row in free if ends.get(row, -1) < start), free[-1])
+            sheet.write(row, start, word, "other")
+            ends[row] = start + len(word)
 
 
 def _draw_uprights(drawing: Drawing, sheet: Sheet, plain: bool) -> None:
@@ -236,7 +240,13 @@ def _draw_series(drawing: Drawing, series: Series, sheet: Sheet, plain: bool) ->
     dots = blank(across, down)
     height, width = dots.shape
     x, low, high = series.x[known], series.low[known], series.high[known]
-    if series.joined and len(x) > 1 and len(x) < width:
+    if series.mark:
+        for at, y in zip(x.tolist(), high.tolist(), strict=True):
+            row, column = _row_of(y, drawing, down), _column_of(at, drawing, across)
+            if 0 <= row < down and 0 <= column <= across:
+                sheet.write(row, min(column, across - 1), series.mark, series.tone)
+        return
+    if len(x) > 1 and len(x) < width:
         fine = np.linspace(x[0], x[-1], width)
         low, high = np.interp(fine, x, low), np.interp(fine, x, high)
         x = fine
@@ -244,22 +254,16 @@ def _draw_series(drawing: Drawing, series: Series, sheet: Sheet, plain: bool) ->
     scale = (height - 1) / (drawing.y_high - drawing.y_low)
     top = ((drawing.y_high - high) * scale).astype(int)
     bottom = ((drawing.y_high - low) * scale).astype(int)
-    if (
-        series.joined and len(x) > 1
-    ):  # each column reaches to its neighbour, so that steep parts have no holes
+    if len(x) > 1:  # each column reaches to its neighbour, so that steep parts have no holes
         before = np.concatenate(([top[0]], top[:-1]))
         top, bottom = (
             np.minimum(top, np.maximum(before, top - height)),
             np.maximum(bottom, np.minimum(before, bottom + height)),
         )
-    if not series.joined:
-        top, bottom = top - 1, bottom + 1
     if series.dotted:
         seen = column % DOTTED == 0
         column, top, bottom = column[seen], top[seen], bottom[seen]
     columns_between(dots, column, top, bottom)
-    if not series.joined:
-        columns_between(dots, column + 1, top, bottom)
     drawn = letters(dots, plain)
     sheet.letters[drawn != " "] = drawn[drawn != " "]
     sheet.tones[drawn != " "] = series.tone
@@ -271,7 +275,9 @@ def _x_axis(drawing: Drawing, across: int, below: str) -> str:
     if drawing.x_words:
         first, half, last = drawing.x_words
         middle = MARGIN + across // 2 - len(half) // 2
-        line = (line + first).ljust(middle)[:middle] + half
+        line += first
+        if half not in (first, last) and across > 2 * len(first) + len(half) + len(last):
+            line = line.ljust(middle)[:middle] + half
         return line.ljust(MARGIN + across - len(last)) + last
     marks = round_marks(drawing.x_low, drawing.x_high, min(max(across // COLUMNS_A_MARK, 2), MOST_MARKS))
     for number, (x, mark) in enumerate(marks):
