@@ -136,6 +136,19 @@ class Sheet:
     def __init__(self, across: int, down: int) -> None:
         self.letters: Letters = np.full((down, across), " ")
         self.tones: NDArray[np.object_] = np.full((down, across), "", dtype=object)
+        self.marks: NDArray[np.bool_] = np.zeros((down, across), dtype=bool)
+        """Where no word may stand."""
+
+    def mark(self, row: int, column: int, letter: str, tone: str) -> None:
+        """One letter that words keep clear of."""
+        self.write(row, column, letter, tone)
+        self.marks[row, column] = True
+
+    def furthest_right(self, row: int, words: str) -> int:
+        """The last column from which ``words`` hide no mark of this row; the last one of all where there is none."""
+        last = max(self.letters.shape[1] - len(words), 0)
+        free = (at for at in range(last, -1, -1) if not self.marks[row, at : at + len(words)].any())
+        return next(free, last)
 
     def write(self, row: int, column: int, words: str, tone: str) -> None:
         """``words`` from there to the right; what doesn't fit is left out."""
@@ -207,7 +220,7 @@ def _draw_words(drawing: Drawing, sheet: Sheet) -> None:
             continue
         taken.add(row)
         word = f" {'^ ' if above else ''}{level.word} "[:width]
-        sheet.write(row, width - len(word), word, level.tone)
+        sheet.write(row, sheet.furthest_right(row, word), word, level.tone)
     free = [row for row in range(down) if row not in taken]
     ends: dict[int, int] = {}
     for x, word in sorted(drawing.uprights):
@@ -244,7 +257,7 @@ def _draw_series(drawing: Drawing, series: Series, sheet: Sheet, plain: bool) ->
         for at, y in zip(x.tolist(), high.tolist(), strict=True):
             row, column = _row_of(y, drawing, down), _column_of(at, drawing, across)
             if 0 <= row < down and 0 <= column <= across:
-                sheet.write(row, min(column, across - 1), series.mark, series.tone)
+                sheet.mark(row, min(column, across - 1), series.mark, series.tone)
         return
     if len(x) > 1 and len(x) < width:
         fine = np.linspace(x[0], x[-1], width)
