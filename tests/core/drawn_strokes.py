@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from throwbook.core.analysis.segmentation import Segments
+from throwbook.core.quantities.statistics import from_step
 from throwbook.core.rig import Actuator, LockMechanism, Rig
 from throwbook.core.trace import Trace
 
@@ -95,3 +97,33 @@ def healthy(n: int, base: Drawn | None = None, spread: float = 0.01) -> list[Tra
         base.but(seed=100 + k, level_a=base.level_a * (1.0 + rng.normal(0.0, spread))).trace()
         for k in range(n)
     ]
+
+
+def cut_by_hand(
+    time_s: np.ndarray, current_a: np.ndarray, first: int, settled: int, last: int, **more: object
+) -> Segments:
+    """A movement cut at these rows, edges half way between two of them; no rest, noise or step of its own."""
+    period_s = float(np.median(np.diff(time_s)))
+    edge_u_s = from_step(period_s)
+    plain = {
+        "polarity": 1,
+        "zero_a": 0.0,
+        "zero_u_a": 0.0,
+        "noise_a": 0.0,
+        "step_a": 0.0,
+        "period_s": period_s,
+        "ramped": False,
+        "start_s": float(time_s[first]) - 0.5 * period_s,
+        "start_u_s": edge_u_s,
+        "end_s": float(time_s[last]) + 0.5 * period_s,
+        "end_u_s": edge_u_s,
+        "starts_running": False,
+        "ends_running": False,
+        "pauses": 0,
+        "bounced_s": 0.0,
+        "residual_a": 0.0,
+        "spikes": 0,
+        "settled_latest": settled,
+        "over": last,
+    }
+    return Segments(current_a=current_a, first=first, settled=settled, last=last, **{**plain, **more})

@@ -8,8 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.core.drawn_strokes import RIG, Drawn
+from tests.core.drawn_strokes import RIG, Drawn, cut_by_hand
+from throwbook.core.analysis.clipping import _by_the_board, peak_of_start, ripple_of
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
+from throwbook.core.trace import Trace
 
 LSB_A = 0.002
 
@@ -193,3 +195,39 @@ def test_how_far_a_throw_went_is_a_bound_where_its_current_was_cut_off(stall_fro
     short = next(sign for sign in found.signs if sign.sign == "stopped-short")
     assert short.at_fraction_u is None
     assert "at most" in short.because
+
+
+def test_a_reading_half_a_count_below_the_full_scale_is_at_its_end():
+    head = {"full_scale_a": 32.0, "board_amp_lsb_a": 0.25}
+    for highest_a, ceiling_a in ((31.875, 31.875), (31.75, None)):
+        shown_a = np.array([2.0, highest_a, 3.0])
+        trace = Trace(np.arange(3) / 100.0, shown_a, None, "lock", head=head)
+        assert _by_the_board(trace, 1, shown_a) == ceiling_a
+
+
+AT_1000_HZ = np.arange(4000) / 1000.0
+
+
+def test_the_peak_of_a_start_dies_away_to_the_level_that_follows_it_not_to_a_later_load():
+    """9 A dying away to 1 A, halved every 14 ms; after 0.4 s a load brings it to 5 A. Seen from its first row on."""
+    current_a = np.where(AT_1000_HZ < 0.4, 1.0, 5.0) + 8.0 * 2.0 ** (-AT_1000_HZ / 0.014)
+    cut = cut_by_hand(AT_1000_HZ, current_a, 0, 84, 3999)
+    found = peak_of_start(AT_1000_HZ, cut, 0.0)
+    assert (found.lowest_a, found.highest_a) == pytest.approx((9.0, 9.0), rel=2e-3)
+
+
+def test_a_drive_that_holds_its_current_from_the_first_row_has_no_peak_beyond_it():
+    current_a = np.where(AT_1000_HZ < 0.5, 4.0, 2.0) + np.resize([0.0, 0.01, 0.01], len(AT_1000_HZ))
+    cut = cut_by_hand(AT_1000_HZ, current_a, 0, 500, 3999, ramped=True, noise_a=0.01)
+    found = peak_of_start(AT_1000_HZ, cut, 0.0)
+    assert (found.lowest_a, found.highest_a) == pytest.approx((4.0, 4.0), abs=0.04)
+
+
+def test_the_ripple_of_a_run_is_told_from_twenty_rows_on_as_a_share_of_its_level():
+    """Steps of 0.1 A, nothing and -0.1 A at 2 A; the first fifth of a run doesn't count."""
+    current_a = 2.0 + np.resize([0.0, 0.1, 0.1], 30)
+    time_s = np.arange(30) / 100.0
+    assert ripple_of(cut_by_hand(time_s, current_a, 0, 0, 24)) == pytest.approx(
+        1.4826 * 0.1 / 2**0.5 / 2.1, rel=1e-3
+    )
+    assert ripple_of(cut_by_hand(time_s, current_a, 0, 0, 22)) == 0.0

@@ -10,8 +10,16 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from tests.core.drawn_strokes import RIG, Drawn
-from throwbook.core.analysis.edges import jitter_of
+from tests.core.drawn_strokes import RIG, Drawn, cut_by_hand
+from throwbook.core.analysis.edges import (
+    _against_time,
+    _driven_up_vs,
+    _longest_skip,
+    _may_have_bounced_since,
+    end_of_movement,
+    jitter_of,
+)
+from throwbook.core.analysis.travel import Travel
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
 from throwbook.core.trace import Trace
 
@@ -117,3 +125,43 @@ def test_a_travel_time_that_may_be_nothing_is_none():
         lasted = found.figures.travel_time_s
         assert lasted is None or lasted.u < lasted.value
         assert not any("at least 0.00 A" in note for note in found.notes)
+
+
+AT_100_HZ = np.arange(400) / 100.0
+
+
+def run_at(level_a, first=50, last=299):
+    """Four seconds at 100 Hz, a current between two of its rows."""
+    current_a = np.zeros(len(AT_100_HZ))
+    current_a[first : last + 1] = level_a
+    return current_a
+
+
+def test_a_contact_that_lets_through_another_level_may_have_bounced_since_the_last_row_of_the_one_before():
+    current_a = run_at(2.0)
+    current_a[290:300] = 2.5
+    assert _may_have_bounced_since(AT_100_HZ, cut_by_hand(AT_100_HZ, current_a, 50, 80, 299)) == 2.89
+    assert _may_have_bounced_since(AT_100_HZ, cut_by_hand(AT_100_HZ, run_at(2.0), 50, 80, 299)) == np.inf
+
+
+def test_an_end_beyond_which_no_row_is_lower_is_where_the_movement_was_cut():
+    cut = cut_by_hand(AT_100_HZ, run_at(2.0, last=399), 50, 80, 299)
+    assert end_of_movement(AT_100_HZ, cut, 0.0) == (cut.end_s, cut.end_u_s)
+
+
+def test_brushes_that_jump_may_have_been_off_for_their_longest_skip():
+    current_a = run_at(2.0)
+    for begins, many in ((100, 2), (130, 3), (160, 5), (200, 2)):
+        current_a[begins : begins + many] = 0.0
+    skipped_s = _longest_skip(AT_100_HZ, cut_by_hand(AT_100_HZ, current_a, 50, 80, 299), 2.0)
+    assert skipped_s == pytest.approx(0.05)
+
+
+def test_a_ramp_that_rises_evenly_took_half_of_its_time_and_lies_nowhere_off():
+    """10 V in the end, reached over half a second: 2.5 V s by then, and the same by time as by the motor's voltage."""
+    cut = cut_by_hand(AT_100_HZ, run_at(2.0), 50, 100, 299, start_s=0.5, ramped=True)
+    emf_v = 10.0 * np.clip((AT_100_HZ[50:300] - 0.5) / 0.5, 0.0, 1.0)
+    run_vs = np.concatenate(([0.0], np.cumsum(0.5 * (emf_v[1:] + emf_v[:-1]) * 0.01)))
+    moved = Travel(emf_v, run_vs, float(run_vs[-1]), True, None)
+    assert _driven_up_vs(cut, moved) == pytest.approx(2.5)
+    assert _against_time(AT_100_HZ, cut, moved, None, moved.total_vs) == pytest.approx((0.0, 0.0), abs=1e-9)

@@ -7,6 +7,15 @@ import pytest
 
 from tests.core.drawn_strokes import RIG
 from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.analysis.current_runs import MANY_PAUSES, _follows_a_kick, _is_echo, _without_kicks
+from throwbook.core.analysis.residual_current import (
+    CurrentRun,
+    FullStroke,
+    RunRecord,
+    _drove,
+    without_what_flowed_before,
+)
+from throwbook.core.analysis.rest import Rest
 from throwbook.core.diagnosis.assess import assess_record
 from throwbook.core.rig import Board
 from throwbook.core.trace import Trace
@@ -199,3 +208,61 @@ def test_a_stall_in_the_noise_of_a_held_rest_is_a_stall():
     stood = np.concatenate((start(0.5, 2.0), flat(1.5, 2.0), flat(2.0, 10.0), np.array([7.0, 5.0, 4.0, 3.0])))
     (found,) = judged(flat(1.5, standing_a), standing_a - stood, flat(1.5, standing_a), noise_a=0.04)
     assert found.end == "stall"
+
+
+STROKE = FullStroke(130.0, 0.05, 1.0, 12.0, NO_LOAD_A, 3.6)
+
+
+def by_hand(*parts: np.ndarray, time_s: np.ndarray | None = None) -> RunRecord:
+    """A record at 100 Hz without noise."""
+    current_a = np.concatenate(parts)
+    time_s = np.arange(len(current_a)) / RATE_HZ if time_s is None else time_s
+    return RunRecord(time_s, current_a, current_a, None, 1.0 / RATE_HZ, Rest(0.0, 0.0, True), STROKE)
+
+
+def test_a_jog_that_was_cut_off_drove_whatever_flows_on_behind_it():
+    cut_off = by_hand(np.zeros(100), np.full(12, 3.0), np.full(10, 0.3), np.zeros(50))
+    assert _drove(cut_off, CurrentRun(100, 121, 1))
+    dies_away = by_hand(np.zeros(100), 0.3 + 2.7 * 0.8 ** np.arange(22), np.zeros(50))
+    assert not _drove(dies_away, CurrentRun(100, 121, 1))
+
+
+def test_nobody_switches_over_within_a_tenth_of_a_second():
+    """What comes right after a tenth of a second still begins where it leaves what flowed on."""
+    for gap_s, first in ((0.1, 4), (0.11, 3)):
+        time_s = np.concatenate(([0.0, 0.01, 0.02], 0.02 + gap_s + np.arange(20) / RATE_HZ)) - 0.02
+        record = by_hand([3.0, 0.3, 0.3], np.full(1, 0.3), np.full(19, 3.0), time_s=time_s)
+        before = CurrentRun(0, 0, 1, over=2, residual_a=0.3)
+        assert without_what_flowed_before(record, before, CurrentRun(3, 22, 1)).first == first
+
+
+def test_what_follows_a_braking_is_a_residual_current_only_where_it_is_low_and_flat():
+    """A second of 2 A, braked for 0.1 s, then 0.3 A for half a second; the same with a jump to 1.5 A is none."""
+    for jumps, residual_a in ((False, 0.3), (True, 0.0)):
+        current_a = np.concatenate((np.full(100, 2.0), np.full(10, -1.0), np.full(20, 0.3), np.zeros(50)))
+        current_a[115:118] = 1.5 if jumps else 0.3
+        runs = [
+            CurrentRun(0, 99, 1, over=99),
+            CurrentRun(100, 109, -1, over=109),
+            CurrentRun(110, 129, 1, over=129),
+        ]
+        time_s = np.arange(len(current_a)) / RATE_HZ
+        (kept,) = _without_kicks(runs, time_s, current_a, Rest(0.0, 0.0, True), STROKE, 1.0 / RATE_HZ)
+        assert (kept.last, kept.over, kept.residual_a) == (99, 129, residual_a)
+
+
+def test_only_a_current_in_the_movements_own_direction_belongs_to_its_braking():
+    current_a = np.concatenate((np.full(100, 2.0), np.full(10, -1.0), np.full(20, 0.3)))
+    before, time_s = CurrentRun(0, 99, 1, over=109), np.arange(130) / RATE_HZ
+    assert _follows_a_kick(before, CurrentRun(110, 129, 1), time_s, current_a, 1.0 / RATE_HZ)
+    assert not _follows_a_kick(before, CurrentRun(110, 129, -1), time_s, -current_a, 1.0 / RATE_HZ)
+    assert not _follows_a_kick(
+        replace(before, residual_a=0.3), CurrentRun(110, 129, 1), time_s, current_a, 1.0 / RATE_HZ
+    )
+
+
+def test_brushes_that_have_jumped_more_than_a_few_times_jump_all_the_way():
+    record = by_hand(np.full(200, 2.0), np.zeros(5), np.full(10, 1.9), np.zeros(50))
+    bounce = CurrentRun(205, 214, 1)
+    assert _is_echo(record, CurrentRun(0, 199, 1, pauses=MANY_PAUSES, over=199), 0, bounce)
+    assert not _is_echo(record, CurrentRun(0, 199, 1, pauses=MANY_PAUSES + 1, over=199), 0, bounce)

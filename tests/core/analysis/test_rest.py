@@ -9,7 +9,17 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn
-from throwbook.core.analysis.rest import Rest, _few_rows, find_rest, smoothing_width, zero_of
+from throwbook.core.analysis.rest import (
+    Rest,
+    _Blocks,
+    _calmest,
+    _few_rows,
+    _level_undriven,
+    _looks_like_rest,
+    find_rest,
+    smoothing_width,
+    zero_of,
+)
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
 from throwbook.core.rig import Rig
 from throwbook.core.trace import Trace
@@ -320,3 +330,26 @@ def test_the_zero_of_a_movement_and_its_uncertainty_by_hand(before, after, level
 def test_rows_are_averaged_until_five_sigma_lie_within_the_band_of_a_rest(noise_a, rows):
     """(5 s / (2 x 0.3 i0))^2 rows, the next whole number: the mean of n scatters by s over the root of n."""
     assert smoothing_width(noise_a, 0.9) == rows
+
+
+def test_a_voltage_gone_for_a_moment_shows_no_level():
+    """A stretch is 30 rows. Twelve rows without voltage, eight of which may be braking, are too few; sixty are enough."""
+    current_a = np.full(400, 2.0)
+    current_a[100:112], current_a[300:360] = 0.0, 0.4
+    gone = current_a < 1.0
+    assert _level_undriven(current_a, gone, 30, 3.6) == 0.4
+    assert _level_undriven(current_a, gone & (np.arange(400) < 200), 30, 3.6) is None
+
+
+def test_three_rows_that_stand_out_of_a_level_are_a_movement_beside_its_rest():
+    current_a = np.full(60, 0.8)
+    current_a[30:33] = 5.0
+    assert _looks_like_rest(current_a, 0.8, 0.1, 0.9, paused=False)
+    current_a[32] = 0.8
+    assert not _looks_like_rest(current_a, 0.8, 0.1, 0.9, paused=False)
+
+
+def test_a_rest_whose_level_drifts_by_a_tenth_of_a_large_no_load_current_is_one_rest():
+    current_a = np.concatenate((np.repeat([0.0, 0.2, 0.4], 30), np.full(90, 6.0)))
+    blocks = _Blocks(30, current_a.reshape(6, 30)[:, 0])
+    assert len(_calmest(current_a, blocks, 0.0, 4.0)) == 60  # without the stretch beside the movement

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import RIG
-from throwbook.core.analysis.transient import _stands_level_from, end_of_transient
+from throwbook.core.analysis.transient import _end_of_hold, _opened_at, _stands_level_from, end_of_transient
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.trace import Trace
 
@@ -243,3 +243,40 @@ def test_a_peak_has_died_away_where_what_is_left_is_one_level(eases_a, level):
     """It may ease by a sixty-fourth of the peak's height, six halvings: of 5 A above a level of 2 A by 0.047 A."""
     moving = np.concatenate([[5.0], np.full(20, 2.0 + eases_a), np.full(21, 2.0), [2.0]])
     assert _stands_level_from(moving, 1) == level
+
+
+def hold_then(*fall: float, ripple: float = 0.0) -> int | None:
+    """The end of a ramp that holds 4 A for 40 rows, falls over ``fall`` and goes on at 2 A, looked at three rows at a time."""
+    current_a = np.concatenate((np.full(40, 4.0), fall, np.full(120, 2.0)))
+    current_a = current_a + np.resize([0.0, ripple, ripple], len(current_a))
+    total = np.concatenate(([0.0], np.cumsum(current_a)))
+    return _end_of_hold(current_a, total, 0, 100, 3)
+
+
+def test_a_ramp_is_over_after_the_first_row_that_shows_its_fall():
+    # 0 to 39 hold; row 40 may be part of both.
+    assert hold_then() == 41
+
+
+def test_a_ramp_whose_fall_shows_in_a_row_is_over_three_rows_later():
+    # Between three quarters and a quarter of the fall it halves 1.6 times; six halvings are asked for.
+    assert hold_then(3.48) == 42 + 3
+    # A row nearer to the hold is none of the fall's.
+    assert hold_then(3.52) == 42
+
+
+def test_a_fall_that_five_sigma_of_two_means_may_hide_is_no_end_of_a_ramp():
+    """Steps of x, nothing and -x from row to row: a scatter of 1.4826 x / sqrt(2), five times that over the root of 3 / 2
+    rows is 4.28 x."""
+    assert hold_then(ripple=2.0 / 4.33) is not None
+    assert hold_then(ripple=2.0 / 4.23) is None
+
+
+def test_a_break_begins_where_its_current_has_fallen_below_four_fifths():
+    """At 100 Hz 3 A for two seconds, 2.3 and 1.2 A on the way to nothing, a surge when the contact closes."""
+    current_a = np.concatenate(
+        (np.full(200, 3.0), [2.3, 1.2], np.zeros(10), [7.0, 5.0, 4.0], np.full(200, 3.0))
+    )
+    time_s = np.arange(len(current_a)) / 100.0
+    opened = _opened_at(current_a, time_s, 0, 202, 212, len(current_a) - 1, 0.5, 0.01)
+    assert opened == 200

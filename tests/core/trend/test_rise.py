@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from tests.drawn import drawn
 from throwbook.core.trend import forecast
 from throwbook.core.trend.change_test import (
+    ShapeEvidence,
     StageSeries,
     best_of,
     evidence,
@@ -194,3 +195,11 @@ def test_the_day_of_a_chance_lies_between_those_beside_it(p, at):
     """Reached before the first day: on the first; never reached: none."""
     found = forecast._first(np.array([1.0, 2.0, 3.0]), np.array([0.6, 0.7, 0.9]), p)
     assert found == (at if at is None else pytest.approx(at))
+
+
+def test_a_scatter_that_explains_hardly_anything_takes_no_share():
+    """Many checks tell scatters apart by more than the greatest number there is."""
+    found = forecast._shares(
+        ShapeEvidence(np.full((2, 2), 3.0), np.full((2, 2), 40.0), np.array([0.0, -2000.0]))
+    )
+    assert found == pytest.approx(np.array([[0.5, 0.5], [0.0, 0.0]]))

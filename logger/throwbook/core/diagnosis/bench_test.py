@@ -21,7 +21,7 @@ from throwbook.core.assessment import (
     Check,
     Measured,
 )
-from throwbook.core.diagnosis.verdict import check
+from throwbook.core.diagnosis.verdict import WITHOUT_VOLTAGE_U, check
 from throwbook.core.machine.expected_throw import stroke_volt_seconds, time_of
 from throwbook.core.machine.limits import (
     LONG_BAND,
@@ -141,7 +141,7 @@ def _time_ratio(rig: Rig, judged: Assessment) -> Measured | None:
     due_vs = stroke_volt_seconds(line, rig)
     expected_s = float(time_of(due_vs, volts, figures.run_current_a.value, line.r_ohm))
     ratio = figures.travel_time_s.value / expected_s
-    u_volts = figures.mean_voltage_v.u / volts if figures.mean_voltage_v else 0.10
+    u_volts = figures.mean_voltage_v.u / volts if figures.mean_voltage_v else WITHOUT_VOLTAGE_U
     u_time = figures.travel_time_s.u / figures.travel_time_s.value
     return Measured(ratio, ratio * float(np.hypot(u_time, u_volts)))
 

@@ -46,6 +46,9 @@ from throwbook.core.wording import limited
 
 ANOTHER_RATING = "the current fits neither rest nor run of this actuator: data sheet values and record do not belong together"
 WIDER_RANGE = "Use a board with a wider range."
+WITH_VOLTAGE_U, WITHOUT_VOLTAGE_U = 0.02, 0.10
+"""What a voltage that was read leaves open of a time against what is expected, and one that wasn't: 11.8 to 14.1 V of a 12 V
+machine, ±9 % as a rectangle; relative, k = 2 (common practice, no source)."""
 
 SETTLE = {
     "run_current": "Calibrate the board against a meter, or judge the mean of three more throws.",
@@ -164,7 +167,7 @@ def time_ratio(evidence: Evidence) -> Measured | None:
         or evidence.jog_before_a_throw
     ):
         return None
-    u = time_s.u / time_s.value + (0.02 if evidence.moved.from_voltage else 0.10)
+    u = time_s.u / time_s.value + (WITH_VOLTAGE_U if evidence.moved.from_voltage else WITHOUT_VOLTAGE_U)
     return Measured(evidence.travel_share, u * evidence.travel_share)
 
 
