@@ -250,7 +250,7 @@ def hold_then(*fall: float, ripple: float = 0.0) -> int | None:
     current_a = np.concatenate((np.full(40, 4.0), fall, np.full(120, 2.0)))
     current_a = current_a + np.resize([0.0, ripple, ripple], len(current_a))
     total = np.concatenate(([0.0], np.cumsum(current_a)))
-    return _end_of_hold(current_a, total, 0, 100, 3)
+    return _end_of_hold(current_a, total, 100, 3)
 
 
 def test_a_ramp_is_over_after_the_first_row_that_shows_its_fall():

@@ -86,15 +86,15 @@ def end_of_transient(current: FloatArray, time_s: FloatArray, first: int, last: 
     its own period first, so that none of its waves passes for a peak.
     """
     moving = without_ripple(current[first : last + 1])
-    ramp = end_of_ramp(moving, 0, last - first)
+    ramp = end_of_ramp(moving)
     if ramp is not None:
         return Transient(first + ramp, True, first + ramp)
-    settled = _end_of_peak(moving, time_s[first : last + 1], 0, last - first)
+    settled = _end_of_peak(moving, time_s[first : last + 1])
     latest = max(1, int(MOST_OF_IT * (last - first + 1)))
     resolved = settled <= latest or _stands_level_from(moving, settled)
     if not resolved:
         latest = max(latest, min(settled, last - first - FEWEST_AHEAD))
-        settled = min(_end_of_rise(moving, 0, last - first), latest)
+        settled = min(_end_of_rise(moving), latest)
     surely = max(settled if resolved else latest, _late_end_of_ramp(moving))
     if _starts_softly(moving, settled):
         if last > first and median_of(np.diff(time_s[first : last + 1])) > QUICK_ROWS_S:
@@ -189,13 +189,13 @@ def _inner_level(moving: FloatArray) -> float:
     return median_of(moving[n // 5 : max(n // 5 + 1, n - n // 10)])
 
 
-def end_of_ramp(current: FloatArray, first: int, last: int) -> int | None:
+def end_of_ramp(moving: FloatArray) -> int | None:
     """First row after a ramp of the speed, or None: looked for with stretches of a hundredth, then of a 400th of the
     movement, since a ramp may be long or short."""
-    length = last - first + 1
-    total = np.concatenate(([0.0], np.cumsum(current[first : first + length // 3 + length // 100 + 2])))
+    length = len(moving)
+    total = np.concatenate(([0.0], np.cumsum(moving[: length // 3 + length // 100 + 2])))
     for width in sorted({max(2, length // 100), max(2, length // 400)}, reverse=True):
-        found = _end_of_hold(current, total, first, length // 3, width)
+        found = _end_of_hold(moving, total, length // 3, width)
         if found is not None:
             return found
     return None
@@ -210,21 +210,21 @@ def _late_end_of_ramp(moving: FloatArray) -> int:
     if length < 2 * FEWEST_ROWS:
         return 0
     total = np.concatenate(([0.0], np.cumsum(moving)))
-    found = _end_of_hold(moving, total, 0, (2 * length) // 3, max(2, length // 100))
+    found = _end_of_hold(moving, total, (2 * length) // 3, max(2, length // 100))
     return found or 0
 
 
-def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int, width: int) -> int | None:
+def _end_of_hold(moving: FloatArray, total: FloatArray, reach: int, width: int) -> int | None:
     """First row after a ramp of the speed, or None where the start doesn't look like one.
 
     Looked for in the first ``reach`` rows: the sharpest fall between two neighbouring stretches of ``width`` rows. Before
     it the current never stood higher, but for what breaks the motor away at first, so that it isn't an inrush dying away;
-    it falls at once and stays low for a third as long again, so that it isn't a load. ``total``: running sum of the current
-    from ``first`` on, with a nought before.
+    it falls at once and stays low for a third as long again, so that it isn't a load. ``total``: running sum of the
+    current, with a nought before.
     """
     if reach < 2 * HOLD_OVER_FALL * width:
         return None
-    start = current[first : first + reach + width]
+    start = moving[: reach + width]
     means = (
         total[width : len(start) + 1] - total[: len(start) + 1 - width]
     ) / width  # of start[i : i + width]
@@ -243,46 +243,44 @@ def _end_of_hold(current: FloatArray, total: FloatArray, first: int, reach: int,
         return None
     near = start[at - width : at + width]
     falling = int(np.count_nonzero(np.abs(near - 0.5 * (before + after)) < 0.25 * (before - after)))
-    rest = current[first + at : first + at + at // STAYS_LOW]
+    rest = moving[at : at + at // STAYS_LOW]
     if HOLD_OVER_FALL * falling > at or float(np.mean(rest)) > 0.5 * (before + after):
         return None
-    later = current[first + 2 * at : first + 3 * at]
+    later = moving[2 * at : 3 * at]
     if len(later) and before - after < AT_ONCE * (before - float(np.mean(later))):
         return None  # it goes on falling: an inrush whose top a filter has rounded
     # From three quarters to a quarter it halves 1.6 times; the same six halvings as for an inrush are given it.
     below = at - width + int(np.argmax(near < 0.5 * (before + after)))
-    return first + min(below + 1 + DECAY_HALVINGS * falling // 2, reach)
+    return min(below + 1 + DECAY_HALVINGS * falling // 2, reach)
 
 
-def _end_of_peak(current: FloatArray, time_s: FloatArray, first: int, last: int) -> int:
+def _end_of_peak(moving: FloatArray, time_s: FloatArray) -> int:
     """The end of an inrush, or of a start without a peak; past the last row where it never comes."""
-    length = last - first + 1
+    length = len(moving)
     if length < FEWEST_ROWS:
-        return first
+        return 0
     window = max(3, length // 10)
-    peak = first + int(np.argmax(current[first : first + window]))
-    falls = np.flatnonzero(current[peak : last + 1] < current[peak])
+    peak = int(np.argmax(moving[:window]))
+    falls = np.flatnonzero(moving[peak:] < moving[peak])
     peak += int(falls[0]) - 1 if len(falls) else 0  # a top cut off flat falls from its last row on
-    begin = max(first + window, peak + 1)
-    later = current[begin : min(last, begin + 2 * window) + 1]
+    begin = max(window, peak + 1)
+    later = moving[begin : begin + 2 * window + 1]
     if len(later) == 0:
-        return first  # too short to have a run after its start
+        return 0  # too short to have a run after its start
     after = median_of(later)
-    if current[peak] <= SMALLEST_PEAK * after:
-        return _end_of_rise(current, first, last)
-    level = min(after, _inner_level(current[first : last + 1]))
-    settled = first + 1
+    if moving[peak] <= SMALLEST_PEAK * after:
+        return _end_of_rise(moving)
+    level = min(after, _inner_level(moving))
+    settled = 1
     for _ in range(2):
-        moving, when_s = current[first : last + 1], time_s[first : last + 1]
-        found = _falls_for_good(moving, when_s, peak - first, 0.5 * (current[peak] + level))
-        if found is None:
-            return _end_of_rise(current, first, last)
-        j = first + found
-        over_s = _falls_at(current, time_s, peak, j, level, 0.5) + (DECAY_HALVINGS - 1) * _half_time(
-            current, time_s, peak, j, level
+        half = _falls_for_good(moving, time_s, peak, 0.5 * (moving[peak] + level))
+        if half is None:
+            return _end_of_rise(moving)
+        over_s = _falls_at(moving, time_s, peak, half, level, 0.5) + (DECAY_HALVINGS - 1) * _half_time(
+            moving, time_s, peak, half, level
         )
-        settled = max(j, int(np.searchsorted(time_s, over_s)))
-        ahead = current[settled : min(last + 1, settled + max(5, settled - peak))]
+        settled = max(half, int(np.searchsorted(time_s, over_s)))
+        ahead = moving[settled : settled + max(5, settled - peak)]
         if len(ahead) == 0:
             break
         level = median_of(ahead)
@@ -326,20 +324,21 @@ def _falls_for_good(current: FloatArray, time_s: FloatArray, peak: int, level_a:
     return None
 
 
-def _end_of_rise(current: FloatArray, first: int, last: int) -> int:
+def _end_of_rise(moving: FloatArray) -> int:
     """First row at which a start without a peak has come as near to its level as an inrush does in six halvings.
 
     Its level is what follows: the mean of as much again twice over as the rise has taken. A load that comes on later is
     none of the start's business.
     """
-    rows = np.arange(max(1, (last - first) // 3))
-    fewest = max(FEWEST_AHEAD, (last - first) // 50)  # a relay that bounces is no level
-    ahead = np.minimum(rows + np.maximum(fewest, 2 * rows), last - first + 1)
-    total = np.concatenate(([0.0], np.cumsum(current[first : last + 1])))
+    last = len(moving) - 1
+    rows = np.arange(max(1, last // 3))
+    fewest = max(FEWEST_AHEAD, last // 50)  # a relay that bounces is no level
+    ahead = np.minimum(rows + np.maximum(fewest, 2 * rows), last + 1)
+    total = np.concatenate(([0.0], np.cumsum(moving)))
     level = (total[ahead] - total[rows]) / np.maximum(ahead - rows, 1)
-    up = np.flatnonzero(current[first + rows] >= (1.0 - RISEN_TO) * level)
+    up = np.flatnonzero(moving[rows] >= (1.0 - RISEN_TO) * level)
     risen = int(up[0]) if len(up) else 0
-    return min(first + int(np.ceil(risen * DECAY_HALVINGS / np.log2(1.0 / RISEN_TO))), last)
+    return min(int(np.ceil(risen * DECAY_HALVINGS / np.log2(1.0 / RISEN_TO))), last)
 
 
 SLOWEST_PERIOD_S = 0.045
