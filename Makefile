@@ -44,7 +44,7 @@ licences: $(VENV)/.ready-run
 	$(BIN)/python -m tests.licences
 
 pins: $(VENV)/.ready-dev
-	$(BIN)/python -m pip freeze --exclude-editable > .ci/constraints.txt
+	$(BIN)/python -m pip freeze --all --exclude pip --exclude-editable > .ci/constraints.txt
 
 bench: $(VENV)/.ready-dev
 	$(BIN)/python -m tests.benchmarks
