@@ -10,7 +10,7 @@ import pytest
 
 from tests.sign_names import ADD, EVERY
 from throwbook import assess_trace, read_rig, read_trace
-from throwbook.cli.guide import REMEDIES, signs_page
+from throwbook.cli.guide import REMEDIES, glossary_page, signs_page
 from throwbook.cli.main import COMMANDS, throwbook
 from throwbook.core.diagnosis.causes import CAUSES
 from throwbook.core.diagnosis.signs import SIGNS
@@ -86,8 +86,9 @@ def test_every_sign_that_is_looked_for_has_its_name_its_causes_and_its_words():
     assert EVERY - set(REMEDIES) == set(), "a row in REMEDIES of logger/throwbook/cli/guide.py"
 
 
-def test_the_page_of_signs_is_what_the_tables_say():
+def test_the_page_of_signs_and_the_glossary_are_what_the_tables_say():
     assert (GUIDE / "signs.md").read_text("utf-8") == signs_page(), REMEDY
+    assert (GUIDE / "glossary.md").read_text("utf-8") == glossary_page(), REMEDY
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

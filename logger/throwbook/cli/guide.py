@@ -2,12 +2,13 @@
 
     python -m throwbook.cli.guide          # from the top of the repository; ``make pictures`` does it
 
-writes ``commands.md`` (from the parser), ``signs.md`` (from the tables) and a picture of each sign (from the sample runs).
+writes ``commands.md`` (from the parser), ``signs.md`` and ``glossary.md`` (from the tables) and a picture of each sign (from the
+sample runs).
 ``throwbook man`` prints every command's help as one page in the language of man(7).
 """
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from inspect import cleandoc
 from pathlib import Path
 
@@ -16,8 +17,9 @@ import click
 from throwbook import __version__
 from throwbook.cli import diagnostics, output
 from throwbook.cli.main import throwbook
+from throwbook.core import wording
 from throwbook.core.diagnosis.causes import CAUSES, Cause
-from throwbook.core.wording import SIGNS
+from throwbook.core.wording import SIGNS, LimitName, Name
 from throwbook.errors import OutsideError
 from throwbook.jobs.assess import TraceReading, baselines_from, trace_paths
 from throwbook.jobs.sample_runs import SAMPLE_RUNS, SampleRun
@@ -110,10 +112,11 @@ def write(top: Path) -> None:
     """Write the pages under ``top``, the repository."""
 
     guide = top / "logger" / "throwbook" / "guide"
-    (guide / "commands.md").write_text(commands_page(), encoding="utf-8", newline="\n")
+    for name, page in (("commands.md", commands_page()), ("glossary.md", glossary_page())):
+        (guide / name).write_text(page, encoding="utf-8", newline="\n")
     written = write_pictures(top / "sample-runs", guide)
     output.line(
-        f"{len(written) - 1} pictures in {top / 'sample-runs' / 'pictures'}; commands.md, signs.md in {guide}."
+        f"{len(written) - 1} pictures in {top / 'sample-runs' / 'pictures'}; commands.md, glossary.md, signs.md in {guide}."
     )
 
 
@@ -223,7 +226,7 @@ REMEDIES: dict[str, str] = {
     "end-stop": "Set or replace the limit switch, or let something take up the spare stroke.",
     "stopped-short": "After a lock throw: stop using it. Look at both pins, one at a time. Find what interrupted the throw.",
     "no-end": "Release the switch. Watch the rod from a distance: does it move at all?",
-    "light-run": "Stop using it. The drive may be disconnected from the mechanism, however healthy the current looks. Power isolated: look at linkage, clevis pins and both lock pins.",
+    "light-run": "Stop using it. The drive may be disconnected from the mechanism, however good the current looks. Power isolated: look at linkage, clevis pins and both lock pins.",
     "slow-travel": "Measure the voltage at the actuator's own plug while it runs.",
     "low-supply": "Charge or replace the battery. Repeat with the engine on.",
     "supply-drop": "Clean plug and ground (earth), or lay a thicker cable: `throwbook rig fit` calculates it.",
@@ -244,17 +247,76 @@ SIGNS_INTRO = """# Every sign: picture, cause, remedy
 
 <!-- Written by `make pictures` from the tables of the program and the sample runs; don't edit it by hand. -->
 
+At the end you know what a sign may mean, how to tell its causes apart, and what to do.
+
 The pictures are simulated (see [the sample runs](../../../sample-runs/README.md)). Upper chart: current over time. Lower chart:
-current over travel, beside the band of the baseline. A sign is what the record shows; a cause is what would explain it,
-with its rivals and the action that tells them apart.
+current over travel, beside the band of the baseline. A sign is what the record shows. A cause would explain it. Beside each
+cause you find its rivals, and the action that tells them apart.
 
-**No sign is no proof.** A throw can complete with a pin beside its hole and draw the very same current. Look at both pins,
-each by itself, at every change, and do the manufacturer's load check. Power isolated and key out before hands go near the pins.
+**No sign is no proof.** A throw can complete with a pin beside its hole and draw exactly the same current. At every change look at
+both pins, one at a time, and do the manufacturer's load check. Isolate the power and take the key out before hands go near the pins.
 
-A healthy throw:
+A throw without signs:
 
-![A healthy lock throw: inrush, even run inside the band of the baseline, cut off by the limit switch](../../../sample-runs/pictures/lock-mild.svg)
+![A lock throw without signs](../../../sample-runs/pictures/lock-mild.svg)
+
+*Inrush, an even run inside the band of the baseline, then it stopped by itself.*
 """
+GLOSSARY_INTRO = """# Glossary
+
+<!-- Written by `make pictures` from the tables of the program; don't edit it by hand. -->
+
+At the end you know every name that Throwbook uses: one short name for a column, one long name for a sentence. The *key* is
+what stands in files and in JSON. It never changes.
+"""
+# title, what stands under it, the table
+GLOSSARY: tuple[tuple[str, str, Mapping[str, Name | LimitName]], ...] = (
+    (
+        "Figures",
+        "`NAME_u` is the expanded uncertainty (k = 2) of a figure. On a screen it is the \u00b1.",
+        wording.FIGURES,
+    ),
+    ("Limits", "A limit is named by its figure and its side.", wording.LIMITS),
+    (
+        "How a throw ended",
+        "*Stopped by itself* means that the current went off. It never shows where the pins are.",
+        wording.ENDS,
+    ),
+    (
+        "Signs",
+        "A sign is what a record shows. [Every sign](signs.md) has its picture, causes and remedy.",
+        SIGNS,
+    ),
+    ("Verdicts", "No verdict shows where a pin is.", wording.VERDICTS),
+    (
+        "What a person looks at",
+        "After every lock throw. A person answers, never the program.",
+        wording.SIGHTINGS,
+    ),
+    ("Questions of a sheet", "A blank is stored as *not recorded*, never as a no.", wording.CONDITIONS),
+    ("States of a trend", "Each check is compared with the baseline.", wording.TREND_STATES),
+    ("Values of a rig", "In the rig file, and on the form.", wording.RIG),
+)
+
+
+def glossary_page() -> str:
+    """Every name, from the tables of ``core.wording``."""
+    parts = [GLOSSARY_INTRO]
+    for title, about, names in GLOSSARY:
+        parts.append(f"## {title}\n\n{about}\n\n| key | short | long | what it is |\n|---|---|---|---|")
+        parts += [_named(key, name) for key, name in names.items()]
+        parts.append("")
+    parts.append("## Why a status was tightened\n\nThe cause of an order.\n\n| key | in words |\n|---|---|")
+    parts += [f"| `{key}` | {cause} |" for key, cause in wording.ORDER_CAUSES.items()]
+    return "\n".join(parts) + "\n"
+
+
+def _named(key: str, name: Name | LimitName) -> str:
+    """Its row, with the unit as people write it."""
+    of = name if isinstance(name, Name) else name.figure
+    means = of.means if isinstance(name, Name) else ""
+    unit = {"1": "", "": ""}.get(of.unit, f" [{of.unit}]")
+    return f"| `{key}` | {name.column} | {name.sentence}{unit} | {means} |"
 
 
 def pictured() -> Iterator[tuple[str, SampleRun]]:
@@ -299,7 +361,7 @@ def _when(cause: Cause, of_how_many: int) -> str:
     if of_how_many == 1:
         return ""
     said = (cause.fits.__doc__ or "Otherwise.").strip().splitlines()[0].rstrip(".")
-    return f"*{said}:* "
+    return f"*{said}.* "
 
 
 def _cause(cause: Cause) -> str:

@@ -29,23 +29,23 @@ class Cause:
 
 
 def colder(evidence: Evidence, sign: Sign) -> bool:
-    """The cold may have made it heavier, or nobody wrote down how warm it was."""
+    """The cold may explain it, or the air temperature was not recorded."""
     return not evidence.ambient_known() or evidence.cold_share()[0] > 0.02
 
 
 def never_moved(evidence: Evidence, sign: Sign) -> bool:
-    """It stood from the first moment."""
+    """The motor was stalled from the first moment."""
     return sign.at_fraction == 0.0
 
 
 def rising(evidence: Evidence, sign: Sign) -> bool:
-    """The extra load grows along the travel by more than half of its own level."""
+    """The extra load grows along the travel by more than half."""
     fit = evidence.fit
     return fit is not None and fit.slope_a > max(0.5 * fit.level_a, 0.0)
 
 
 def easing(evidence: Evidence, sign: Sign) -> bool:
-    """The extra load eases along the travel by more than half of its own level."""
+    """The extra load falls along the travel by more than half."""
     fit = evidence.fit
     return fit is not None and -fit.slope_a > max(0.5 * fit.level_a, 0.0)
 
@@ -66,7 +66,7 @@ def at_watch(evidence: Evidence, sign: Sign) -> bool:
 
 
 def interrupted(evidence: Evidence, sign: Sign) -> bool:
-    """The current broke off and came back within the movement."""
+    """The current dropped out and came back within the movement."""
     return evidence.segments.pauses > 0
 
 
@@ -76,24 +76,24 @@ def still_running(evidence: Evidence, sign: Sign) -> bool:
 
 
 def limited_below_stall(evidence: Evidence, sign: Sign) -> bool:
-    """The current stood at a level of its own, below what a standing motor draws on this voltage."""
+    """The current stayed at one level, below the stall current at this voltage."""
     return evidence.moved.limited
 
 
 def too_few_readings(evidence: Evidence, sign: Sign) -> bool:
-    """No break of the current is certain: the rate is too low to show one."""
+    """The sampling rate is too low to show whether the current was off."""
     breaks = evidence.segments.breaks
     return bool(breaks) and not any(each.certain for each in breaks)
 
 
 def voltage_kept(evidence: Evidence, sign: Sign) -> bool:
-    """The board still read the running voltage while no current flowed."""
+    """The board still read the voltage under load while no current flowed."""
     share = _voltage_in_breaks(evidence)
     return share is not None and share > 0.98
 
 
 def voltage_lost(evidence: Evidence, sign: Sign) -> bool:
-    """The board read less than half of the running voltage while no current flowed."""
+    """The board read less than half of the voltage under load while no current flowed."""
     share = _voltage_in_breaks(evidence)
     return share is not None and share < 0.5
 
@@ -114,7 +114,7 @@ def _voltage_in_breaks(evidence: Evidence) -> float | None:
 
 DETACH = "Detach the actuator from the latch (attachment on the ground, power isolated) and repeat the throw. If the sign is still there, the cause is in the actuator."
 
-WIGGLE = "Repeat the throw and wiggle one plug at a time, but only plugs well clear of pins and linkage; check the other plugs with the power off. Measure the voltage at the actuator's plug while it runs."
+WIGGLE = "Repeat the throw and wiggle one plug at a time, but only plugs well clear of pins and linkage. Check the other plugs with the power off. Measure the voltage at the actuator's plug while it runs."
 
 BOTH_EYES = "Look at both pins, one at a time."
 
@@ -136,7 +136,7 @@ CAUSES: tuple[Cause, ...] = (
             "a load just at the current limit, with the rod still moving",
         ),
         BOTH_EYES
-        + " Then watch, from a distance, whether the rod moves while the current is at its limit; power off before hands go near. Look up the drive's current limit.",
+        + " Then watch, from a distance, whether the rod moves while the current is at its limit. Power off before hands go near. Look up the drive's current limit.",
         limited_below_stall,
     ),
     Cause(
@@ -144,7 +144,7 @@ CAUSES: tuple[Cause, ...] = (
         "the rod is blocked from the start: seized or frozen pin, attachment's weight on the pins",
         LIKELY,
         ("wiring that feeds both directions at once", "a stripped or jammed gear train"),
-        "Take the weight off the pins and power off; then " + DETACH[0].lower() + DETACH[1:],
+        "Power off, and take the weight off the pins. Then " + DETACH[0].lower() + DETACH[1:],
         never_moved,
     ),
     Cause(
@@ -160,13 +160,13 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("a limit switch that no longer opens", "pins clamped against the frame, not in their holes"),
         BOTH_EYES
-        + " Then run the actuator detached from the latch. If it now stops by itself, the stop is in the latch; if not, the limit switch is at fault.",
+        + " Then run the actuator detached from the latch. If it now stops by itself, the stop is in the latch. If not, the limit switch is at fault.",
     ),
     Cause(
         "stopped-short",
         "the supply was interrupted: fuse, breaker, self-resetting cut-out or a plug",
         POSSIBLE,
-        ("a limit switch that has slipped", "the operator let go of the switch"),
+        ("a limit switch that has slipped", "the operator released the switch"),
         BOTH_EYES + " Repeat, and watch the voltage at both cable ends.",
         interrupted,
     ),
@@ -174,7 +174,7 @@ CAUSES: tuple[Cause, ...] = (
         "stopped-short",
         "a limit switch that opens too early, or a fuse or cut-out that opened",
         POSSIBLE,
-        ("the operator let go of the switch", "a broken wire that loses contact as the rod moves"),
+        ("the operator released the switch", "a broken wire that loses contact as the rod moves"),
         BOTH_EYES
         + " Measure the rod's travel and repeat. Stopping again at the same place points to the limit switch.",
     ),
@@ -197,18 +197,21 @@ CAUSES: tuple[Cause, ...] = (
         "light-run",
         "one side is no longer driven",
         POSSIBLE,
-        ("the mechanism runs lighter after cleaning or in warm weather", "a current sensor that reads low"),
+        (
+            "the mechanism moves more easily after cleaning or in warm weather",
+            "a current sensor that reads low",
+        ),
         BOTH_EYES
         + " If it was cleaned or greased, log the service and set a new baseline from a new commissioning sheet.",
         at_watch,
     ),
     Cause(
         "light-run",
-        "the drive isn't moving the mechanism: linkage off, sheared pin or stripped nut",
+        "the drive is not moving the mechanism: linkage off, sheared pin or stripped nut",
         LIKELY,
         (
             "the mechanism was disconnected on purpose (bench test)",
-            "the mechanism runs lighter after cleaning",
+            "the mechanism moves more easily after cleaning",
         ),
         BOTH_EYES
         + " Then watch rod and linkage while they move, hands off. Isolate the power before you touch or move anything by hand.",
@@ -217,7 +220,7 @@ CAUSES: tuple[Cause, ...] = (
         "over-rated",
         "the load is more than the actuator is rated for",
         LIKELY,
-        ("the board's gain or zero is wrong", "a rating copied wrong"),
+        ("the board's gain or zero is wrong", "a rating copied wrongly"),
         DETACH,
     ),
     Cause(
@@ -230,7 +233,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "drag",
-        "cold or stiff grease: worst at the start and easing",
+        "cold or stiff grease: most friction at the start, then less",
         POSSIBLE,
         ("water or ice inside", "wear or dirt"),
         "Repeat three times, with the rests: cold grease loosens with each throw. Repeat on a warm day.",
@@ -241,7 +244,7 @@ CAUSES: tuple[Cause, ...] = (
         "more friction over the whole travel (dirt, dry screw or pins), or cold grease",
         POSSIBLE,
         ("cold-stiff grease", "the actuator itself"),
-        "Repeat on a warm day or with the mechanism warmed up; then repeat with the actuator detached from the latch.",
+        "Repeat on a warm day or with the mechanism warmed up. Then repeat with the actuator detached from the latch (attachment on the ground, power isolated).",
         colder,
     ),
     Cause(
@@ -257,7 +260,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "binding-spot",
-        "a pin meets the edge of its hole, or the latch clamps before the end",
+        "a pin touches the edge of its hole, or the latch clamps before the end",
         POSSIBLE,
         ("a burr or packed mud near the end", "an attachment that sits crooked"),
         BOTH_EYES + " Try another attachment. If the binding spot is gone, the fit of the hole is the cause.",
@@ -288,7 +291,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "uneven-sides",
-        "the two pins take up their load one after the other",
+        "the loads of the two pins come on one after the other",
         POSSIBLE,
         ("uneven wear", "a linkage out of adjustment"),
         BOTH_EYES + " Compare the play of the two sides by hand, power isolated.",
@@ -320,15 +323,15 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "interruption",
-        "perhaps a contact that opened briefly; the sampling rate is too low to tell",
+        "perhaps a contact that opened briefly (cannot be told at this sampling rate)",
         POSSIBLE,
         (
             "readings that dropped out between sensor and file",
             "lost readings, followed by a binding spot",
-            "somebody let go of the switch for a moment",
+            "somebody released the switch for a moment",
         ),
-        "Record several throws with 100 samples a second or more: they show how long the current was off, and whether "
-        "it came back with a surge.",
+        "Record several throws with 100 samples per second or more. They show how long the current was off, and whether "
+        "it came back with an inrush.",
         too_few_readings,
     ),
     Cause(
@@ -337,7 +340,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         (
             "a relay or switch, if it sits between the board and the motor",
-            "somebody let go of the switch for a moment",
+            "somebody released the switch for a moment",
         ),
         WIGGLE,
         voltage_kept,
@@ -348,7 +351,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         (
             "the board's data line dropped out (its readings then freeze, with no noise)",
-            "somebody let go of the switch for a moment",
+            "somebody released the switch for a moment",
         ),
         WIGGLE,
         voltage_lost,
@@ -358,7 +361,7 @@ CAUSES: tuple[Cause, ...] = (
         "a contact opened for a moment: plug, relay, brushes or a broken strand",
         POSSIBLE,
         (
-            "somebody let go of the switch for a moment",
+            "somebody released the switch for a moment",
             "the supply or the board's own line dropped out",
         ),
         WIGGLE,
@@ -374,17 +377,18 @@ CAUSES: tuple[Cause, ...] = (
         "gaps",
         "readings were lost between board and computer",
         LIKELY,
-        ("a loose plug on the USB side", "a logger that paused to write"),
+        ("a loose plug on the USB side", "a computer that paused to write"),
         "Plug the cable in firmly and record the throw again. If samples are still lost, lower the sampling rate.",
     ),
     Cause(
         "cut-record",
         "the recording was stopped before the motor stopped",
         LIKELY,
-        ("a drive that never cuts off: slipping clutch or gear, or a limit switch that doesn't open",),
-        "Record again, and let the recording run for one second after the current has stopped. If the motor does not stop by itself: power off; "
-        + BOTH_EYES[0].lower()
-        + BOTH_EYES[1:],
+        (
+            "a drive that never stops by itself: slipping clutch or gear, or a limit switch that does not open",
+        ),
+        "Record again, and let the recording run for one second after the current has stopped. If the motor does not stop by itself, power off. "
+        + BOTH_EYES,
         still_running,
     ),
     Cause(
