@@ -65,7 +65,7 @@ def sentences(block: str) -> Iterator[str]:
     block = " ".join(block.split())
     for each in _END.split(block):
         letters = re.findall(r"[A-Za-z]{2,}", each)
-        if each.rstrip("\"')*").endswith((".", "!", "?")) and len(letters) > 1 or words(each) >= LABEL:
+        if (each.rstrip("\"')*").endswith((".", "!", "?")) and len(letters) > 1) or words(each) >= LABEL:
             yield each
 
 
@@ -82,8 +82,7 @@ def markdown(page: str) -> Iterator[str]:
     page = re.sub(r"<!--.*?-->", "", page, flags=re.DOTALL)
     page = re.sub(r"^```.*?^```", "", page, flags=re.DOTALL | re.MULTILINE)
     page = re.sub(r"`[^`]+`", "Code", page)
-    for picture in re.findall(r"!\[([^\]]*)\]", page):
-        yield picture
+    yield from re.findall(r"!\[([^\]]*)\]", page)
     page = re.sub(r"!\[[^\]]*\]\([^)]*\)", "", page)
     page = re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", page)
     block: list[str] = []
@@ -96,7 +95,7 @@ def markdown(page: str) -> Iterator[str]:
             yield " ".join(block).replace("**", "").replace("*", "")
             block = []
             item = starts or (item and code)
-        if not bare or code and not item:
+        if not bare or (code and not item):
             continue
         if bare.startswith("|"):
             yield from (cell.replace("*", "") for cell in bare.split("|"))
