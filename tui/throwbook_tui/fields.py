@@ -19,7 +19,7 @@ from throwbook.core.quantities.units import (
 )
 from throwbook.core.rig import METRIC, US
 from throwbook.core.sheets.conditions import QUESTIONS
-from throwbook.core.wording import CONDITIONS, RIG, Name
+from throwbook.core.wording import CONDITIONS, Name
 from throwbook.errors import InputError
 
 TEXT, DATE, MOMENT, COUNT, CHOICE = "text", "date", "moment", "count", "choice"
@@ -167,13 +167,6 @@ def accuracy_complaint(text: str) -> str:
     except InputError as error:
         return f"{error.what}: write 2% + 3 digits"
     return ""
-
-
-def form_words(text: str) -> str:
-    """Keys of a rig file (``lock.excess_goes``) as the form calls them."""
-    for rig_key, name in RIG.items():
-        text = text.replace(rig_key, f"'{name.column}'")
-    return text
 
 
 LONGEST_LABEL = 26

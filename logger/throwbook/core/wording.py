@@ -272,6 +272,13 @@ RIG: dict[str, Name] = {
 }
 
 
+def without_keys(text: str) -> str:
+    """Keys of a rig file (``lock.excess_goes``) as form and papers call them."""
+    for key, name in RIG.items():
+        text = text.replace(key, f"'{name.column}'")
+    return text
+
+
 # ---- cautions, shown where the hazard is. Source: method.md 7 ----
 
 FALL = (

@@ -10,7 +10,7 @@ from throwbook.core.sheets.acceptance import who_saw
 from throwbook.core.sheets.conditions import CAUTION as PRACTICE
 from throwbook.core.status.latch import DO_NOT_USE
 from throwbook.core.status.status_text import headline
-from throwbook.core.wording import BOTH_PINS, FALL, HANDS, NOT_RECORDED, OUT_OF_USE, QUALIFIED
+from throwbook.core.wording import BOTH_PINS, FALL, HANDS, NOT_RECORDED, OUT_OF_USE, QUALIFIED, without_keys
 from throwbook.report.document import (
     STRONG,
     Block,
@@ -153,7 +153,7 @@ def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:
     if material.gaps:
         blocks += [
             Text("Not covered by the status, until it is answered:"),
-            Bullets(tuple(printable(one.sentence) for one in material.gaps)),
+            Bullets(tuple(printable(without_keys(one.sentence)) for one in material.gaps)),
         ]
     return [*blocks, Text(SCOPE, STRONG)]
 

@@ -11,8 +11,8 @@ from throwbook.core.quantities.text import counted
 from throwbook.core.sizing.sizing import coverage_line
 from throwbook.core.status.latch import IN_SERVICE
 from throwbook.core.status.status_text import caution, headline
+from throwbook.core.wording import without_keys
 from throwbook_tui.context import start_sheet
-from throwbook_tui.fields import form_words
 from throwbook_tui.present import (
     BAD,
     QUIET,
@@ -157,7 +157,8 @@ class RigScreen(Page[None]):
             if first is not None:
                 cells.append(
                     Cell(
-                        f"First, for {first.about}: {sentence(form_words(first.do))} E shows the rest.", WARN
+                        f"First, for {first.about}: {sentence(without_keys(first.do))} E shows the rest.",
+                        WARN,
                     )
                 )
         cells += [Cell(sentence, "strong") for sentence in history.happened[-1:]]

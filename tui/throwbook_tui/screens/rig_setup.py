@@ -11,8 +11,8 @@ from textual.widgets import Static
 from throwbook.core.assessment import FAIL
 from throwbook.core.rig import METRIC, US
 from throwbook.core.sizing.sizing import CAUTION_AT
-from throwbook.core.wording import RIG
-from throwbook_tui.fields import CHOICE, TEXT, YES_NO, FieldSpec, form_words
+from throwbook.core.wording import RIG, without_keys
+from throwbook_tui.fields import CHOICE, TEXT, YES_NO, FieldSpec
 from throwbook_tui.present import (
     GOOD,
     QUIET,
@@ -72,7 +72,7 @@ def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
 def in_form_words(cells: list[Cell | str]) -> list[Cell | str]:
     """What was said of a rig file in the words of the form."""
     pairs = (cell if isinstance(cell, Cell) else Cell(cell) for cell in cells)
-    return [Cell(form_words(text.replace(WIRING, WIRING_ASKED)), tone) for text, tone in pairs]
+    return [Cell(without_keys(text.replace(WIRING, WIRING_ASKED)), tone) for text, tone in pairs]
 
 
 def against_fit(check: "SetupCheck | None") -> str:
