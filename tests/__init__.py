@@ -1,0 +1,1 @@
+"""A package of its own: a library that brings a top-level ``tests`` must not stand in its place."""
