@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from throwbook.core.diagnosis.column_units import odd_units
+from throwbook.core.diagnosis.column_units import _flows, odd_units
 from throwbook.errors import InputError
 from throwbook.files.rig_file import read_rig
 from throwbook.files.trace_file import read_trace, write_trace
@@ -155,3 +155,9 @@ def test_a_time_in_another_unit_is_told_at_any_rate(rate_hz, factor):
     thrown = replace(one, time_s=time_s, current_a=current_a, voltage_v=None)
     assert odd_units(thrown, RIG) == []
     assert [odd.quantity for odd in odd_units(replace(thrown, time_s=time_s * factor), RIG)] == ["time"]
+
+
+def test_a_current_that_flows_in_a_fiftieth_of_the_rows_is_told_from_the_noise_of_the_others():
+    current_a = np.resize([0.01, -0.01], 1000)
+    current_a[400:420] = 3.0
+    assert _flows(current_a) == 0.02

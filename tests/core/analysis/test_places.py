@@ -10,12 +10,13 @@ import pytest
 from scipy import stats
 
 from tests.core.drawn_strokes import RIG, Drawn, healthy
-from throwbook.core.analysis.baseline import Fit, _scan_sd, _swing, find_bump, make_baseline
+from throwbook.core.analysis.baseline import Fit, _scan_sd, _swing, find_bump, fit_difference, make_baseline
 from throwbook.core.analysis.figures import _run_noise
 from throwbook.core.analysis.stalled_motor import _came_to_stand, _level_line_off
 from throwbook.core.analysis.travel import take_up_of
-from throwbook.core.assessment import Profile
+from throwbook.core.assessment import Measured, Profile
 from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.diagnosis.measure import _resistance_share
 from throwbook.core.machine.motor import motor_line, resistance_at
 
 QUIET = Drawn(noise_a=0.005, ripple=0.0)
@@ -228,3 +229,31 @@ def test_a_supply_of_80_milliohm_is_read_off_the_whole_start():
         found = assess_trace(Drawn(seed=seed).trace(), RIG).figures.source_resistance_ohm
         assert abs(found.value - 0.08) <= found.u
         assert found.u < 0.0019
+
+
+def test_the_slope_of_a_short_stretch_is_pulled_towards_nothing():
+    """20 of 200 places, the slope of 20 places one sixth of a percent each: 20 x 0.1^2 / 12 = 0.0167 against a pull of
+    (0.01 / 0.5)^2 = 0.0004. Ridge regression, reckoned by hand: 0.5 x 0.0167 / (0.0167 + 0.0004)."""
+    current_a, usual_a = np.full(200, np.nan), np.full(200, 2.0)
+    place = (np.arange(200) + 0.5) / 200.0
+    current_a[60:80] = 2.0 + 0.5 * (place[60:80] - 0.35)
+    fit = fit_difference(current_a, usual_a)
+    squares = 20 * (20**2 - 1) / 12 / 200**2
+    # the first weights are those of a line without any slope: the last digits are theirs
+    assert fit.slope_a == pytest.approx(0.5 * squares / (squares + 0.0004), rel=4e-3)
+
+
+def test_half_of_another_current_than_the_baselines_may_be_a_wrong_gain():
+    """2.4 A for the usual 2.0 A at 1 ohm: 0.4 V of the 9.6 V that are left, a resistance known to 10 %, half of the
+    difference open: 0.51 x 0.4 / 9.6."""
+    line = replace(motor_line(RIG.actuator), u_r=0.1)
+    usual = make_baseline([assess_trace(trace, RIG) for trace in healthy(3)])
+    run = usual.figures["run_current_a"]
+    usual = replace(usual, figures={"run_current_a": replace(run, mean=2.0)})
+    figures = replace(
+        assess_trace(Drawn().trace(), RIG).figures,
+        run_current_a=Measured(2.4, 0.1),
+        mean_voltage_v=Measured(12.0, 0.1),
+    )
+    assert _resistance_share(figures, line, 1.0, usual) == pytest.approx(0.5099 * 0.4 / 9.6, rel=1e-3)
+    assert _resistance_share(figures, line, 1.0, None) == 0.0

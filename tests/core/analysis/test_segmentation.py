@@ -9,7 +9,7 @@ from tests.core.drawn_strokes import RIG, Drawn
 from tests.drawn import drawn
 from throwbook.core.analysis.movements import movements_of
 from throwbook.core.analysis.residual_current import FullStroke
-from throwbook.core.analysis.segmentation import _back_to_the_knee, segment
+from throwbook.core.analysis.segmentation import _back_to_the_knee, _first_opening, segment
 from throwbook.core.analysis.transient import _falls_for_good
 from throwbook.core.trace import Trace
 
@@ -184,3 +184,13 @@ def test_a_dip_counts_as_the_end_of_a_start_from_a_tenth_of_the_record_on():
         return _falls_for_good(current, np.arange(200) / 200.0, 60, 3.0)
 
     assert (falls(19), falls(20)) == (None, 80)
+
+
+@pytest.mark.parametrize(("jumps_a", "ends"), [(0.01, 980), (0.6, 999)])
+def test_a_dip_right_before_the_end_is_a_first_opening_only_where_the_run_is_smoother(jumps_a, ends):
+    """2 A for ten seconds at 100 Hz, a fall to 0.4 A 0.18 s before the end; a run that jumps by as much does so by itself."""
+    current_a = 2.0 + np.resize([0.0, jumps_a, jumps_a], 1001)
+    current_a[981] = 0.4
+    current_a[1000] = 0.0
+    time_s = np.arange(1001) / 100.0
+    assert _first_opening(current_a, time_s, 0, 999, 0.01) == ends

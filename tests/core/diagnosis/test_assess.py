@@ -1,5 +1,6 @@
 """The whole assessment on drawn records: each sign where it belongs, none where it doesn't."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -321,3 +322,15 @@ def test_a_run_whose_uncertainty_is_greater_than_the_load_passes_no_light_run(va
     assert (found is not None) is doubtful
     if found is not None:
         assert verdict_of(Figures(run_current_a=Measured(value_a, u_a)), (found,), ())[0] == "undecided"
+
+
+@pytest.mark.parametrize("short", np.arange(0.030, 0.070, 0.0025))
+def test_what_is_printed_of_a_throw_that_stopped_short_is_less_than_what_is_printed_of_its_limit(
+    baseline, short
+):
+    found = assess_trace(Drawn(seed=5).but(run_s=13.2 * (1.0 - short)).trace(), RIG, baseline)
+    for sign in found.signs:
+        if sign.sign == "stopped-short":
+            went, limit = re.findall(r"([0-9.]+) %", sign.because)
+            assert float(went) < float(limit)
+            assert sign.value < sign.limit

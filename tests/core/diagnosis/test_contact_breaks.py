@@ -7,13 +7,14 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, healthy
+from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, cut_by_hand, healthy
 from tests.drawn import drawn
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.movements import movements_of
 from throwbook.core.analysis.residual_current import JOG, PAUSE_S, FullStroke
 from throwbook.core.analysis.segmentation import segment
-from throwbook.core.analysis.transient import find_breaks
+from throwbook.core.analysis.transient import Break, find_breaks
+from throwbook.core.analysis.travel import travel
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.machine.motor import motor_line
 from throwbook.core.trace import Trace
@@ -378,3 +379,18 @@ def test_a_break_lasts_longer_than_a_relay_bounces_and_shorter_than_a_switch_let
     current[3000:closes] = 0.0
     current[closes:] += 5.0 * np.exp(-(time_s[closes:] - time_s[closes]) / 0.04)
     assert len(find_breaks(current, time_s, 0, 5999, rest_a=0.3, period_s=0.001)) == breaks
+
+
+def test_a_break_moves_the_rod_as_far_as_the_motor_coasts():
+    """12 V less 2 A x 1 ohm over 10 s are 100 V s; of 0.4 s without current it coasts 0.3 s' worth: 1 V s less."""
+    time_s = np.arange(1200) / 100.0
+    current_a = np.where((time_s >= 1.0) & (time_s < 11.0), 2.0, 0.0)
+    trace = Trace(time_s, current_a, None, "lock")
+    whole = cut_by_hand(time_s, current_a, 100, 110, 1099)
+    opened = current_a.copy()
+    opened[500:540] = 0.0
+    gap = cut_by_hand(time_s, opened, 100, 110, 1099, breaks=(Break(500, 540, 545, coasted_s=0.3),))
+    volts = np.full(1200, 12.0)
+    moved = [travel(trace, one, volts, True, 1.0, None).total_vs for one in (whole, gap)]
+    # From row to row a straight line: half of 0.01 s and of what the emf differs by at both sides of the break falls out.
+    assert moved == pytest.approx([100.0, 99.0], abs=1e-6)

@@ -5,10 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.core.drawn_strokes import RIG, Drawn, healthy
+from tests.core.drawn_strokes import RIG, Drawn, cut_by_hand, healthy
 from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.analysis.figures import _integral, _unseen
 from throwbook.core.analysis.segmentation import _without_spikes
 from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.trace import Trace
 
 
 def sign_of(found, name):
@@ -149,3 +151,43 @@ def test_a_movement_is_judged_from_nine_readings_on(rows, judged):
     found = assess_trace(drawn.trace(), RIG)
     assert found.usable == judged
     assert ("too few rows" in found.because) != judged
+
+
+@pytest.mark.parametrize(("lost", "level"), [(40, "info"), (60, "watch")])
+def test_a_hole_is_watched_from_a_fiftieth_of_the_movement_on_however_long_the_rest_before_it(lost, level):
+    """13.2 s at 200 Hz after a minute of rest: a fiftieth is 0.264 s, 53 rows; of all rows 2 % are far more."""
+    trace = Drawn(rest_s=60.0).trace()
+    keep = (np.arange(len(trace)) < 13_000) | (np.arange(len(trace)) >= 13_000 + lost)
+    holed = replace(
+        trace, time_s=trace.time_s[keep], current_a=trace.current_a[keep], voltage_v=trace.voltage_v[keep]
+    )
+    assert sign_of(assess_trace(holed, RIG), "gaps").level == level
+
+
+@pytest.mark.parametrize(
+    ("lost", "head", "hides"),
+    [(10, {}, False), (40, {}, True), (40, {"rate_asked_hz": 100, "lost_samples": 0}, False)],
+)
+def test_a_peak_may_hide_where_readings_were_lost_for_more_than_a_fiftieth_of_the_run(lost, head, hides):
+    """Ten seconds at 100 Hz, a fiftieth is 0.2 s; where a board's numbers run on, it was the clock that jumped."""
+    rows = np.arange(1000)
+    rows = rows[(rows < 500) | (rows >= 500 + lost)]
+    trace = Trace(rows / 100.0, np.full(len(rows), 2.0), None, "lock", head=head)
+    assert _unseen(trace, slice(0, len(rows))).hides_a_peak == hides
+
+
+def test_a_charge_is_known_as_well_as_its_zero_its_gain_and_its_end():
+    """2 A over 10 s: 20 A s. Zero off by 5 mA: 0.05 A s; gain by 1 %: 0.2 A s; end by 0.03 s: 0.06 A s. k = 2."""
+    time_s = np.arange(1200) / 100.0
+    current_a = np.where((time_s >= 1.0) & (time_s <= 11.0), 2.0, 0.0)
+    cut = cut_by_hand(time_s, current_a, 100, 110, 1100, start_s=1.0, end_s=11.0, end_u_s=0.03)
+    found = _integral(time_s, current_a, cut, None, 0.005, 0.01, True)
+    assert found == pytest.approx((20.0, 2.0 * (0.05**2 + 0.2**2 + 0.06**2) ** 0.5), rel=1e-6)
+
+
+def test_a_clock_that_was_wrong_by_a_fiftieth_leaves_a_charge_as_unsure():
+    head = {"clock_u_s": 0.264}  # expanded, of 13.2 s
+    trace = Drawn().trace()
+    plain = assess_trace(trace, RIG).figures.charge_as
+    wrong = assess_trace(replace(trace, head=head), RIG).figures.charge_as
+    assert wrong.u**2 - plain.u**2 == pytest.approx((0.02 * plain.value) ** 2, rel=0.02)

@@ -12,7 +12,7 @@ from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.assessment import VERDICTS, Figures, Measured
 from throwbook.core.machine.motor import motor_line
 from throwbook.core.quantities.statistics import HAND_TIMING_S
-from throwbook.core.sheets.assess_hand import assess_by_hand
+from throwbook.core.sheets.assess_hand import _volt_seconds, assess_by_hand
 from throwbook.core.sheets.hand_readings import (
     Accuracy,
     HandThrow,
@@ -295,3 +295,29 @@ def test_the_uncertainty_of_a_supply_resistance_is_that_of_its_three_readings():
     ]
     assert figures.source_resistance_ohm.value == pytest.approx(found)
     assert figures.source_resistance_ohm.u == pytest.approx(math.hypot(*moved), rel=0.01)
+
+
+def in_air_of(ambient_c: float, amps: float = 2.10) -> HandThrow:
+    return replace(parse_line(f"lock 14.30s {amps:.2f}A 3.40A 12.40V"), ambient_c=Reading(ambient_c, 1.0))
+
+
+@pytest.mark.parametrize(("now_c", "colder"), [(-8.0, True), (12.5, True), (15.5, False), (30.0, False)])
+def test_a_heavier_run_says_that_it_is_colder_from_five_kelvin_on(now_c, colder):
+    usual = make_baseline([assess_by_hand(in_air_of(18.0, amps), RIG) for amps in (2.08, 2.10, 2.12)])
+    (drag,) = (
+        one for one in assess_by_hand(in_air_of(now_c, 3.0), RIG, None, usual).signs if one.sign == "drag"
+    )
+    assert ("colder now" in drag.because) == colder
+
+
+def test_a_whole_throw_takes_what_the_baselines_took_where_both_read_the_voltage_or_neither():
+    line = motor_line(RIG.actuator)
+    read, unread = judged("lock 17.00s 2.10A 2.90A 12.40V"), judged("lock 17.00s 2.10A 2.90A")
+    for usual in (read, unread):
+        baseline = make_baseline([usual] * 3)
+        for figures in (read.figures, unread.figures):
+            taken_vs, by_rating_alone = _volt_seconds(line, RIG, baseline, figures, None)
+            assert by_rating_alone == (figures is not usual.figures)
+            if not by_rating_alone:  # 12.4 or 12 V less 2.1 A in the winding, for 17 s
+                volts = 12.4 if usual is read else 12.0
+                assert taken_vs == pytest.approx(17.0 * (volts - 2.1 * line.r_ohm), rel=0.02)

@@ -103,3 +103,8 @@ def test_a_meter_of_finer_steps_is_advised_where_it_accepts_a_whole_step_more(di
     advised = [one for one in reach_said(RIG, clamp, 0.1) if one.startswith("the same meter")]
     more = finer_a - (0.0 if coarse_a is None else coarse_a) >= 0.1
     assert advised == [f"the same meter with steps of 0.01 A: up to {finer_a:g} A"] * more
+
+
+def test_a_reading_of_nothing_by_a_meter_that_may_read_nothing_is_taken_by_no_shared_risk():
+    """0 A shown by a meter with a ± greater than the rating: what it would be off at the rating can't be told from that."""
+    assert risk_of(throw(1, "lock"), peak(0.0, 4.0, "undecided")) is None

@@ -50,6 +50,8 @@ def chance_over(read: Measured, limit: float, side: str) -> float:
 
     A truth over an upper limit would have been read with the greater ± of there: a meter's ± grows with what it reads.
     """
+    if side == MAX and read.value <= 0.0:
+        return 0.5  # nothing grows from nothing
     if side == MAX:
         return chance_beyond(limit - read.value, read.u / K * max(limit / read.value, 1.0))
     return chance_beyond(read.value - limit, read.u / K)
@@ -106,12 +108,8 @@ def reach(limit: Limit, accuracy: Accuracy, step: float, by_eye: float = READ_BY
     shown = [round(n * step, 9) for n in range(top, max(top - STEPS, 0), -1)]
     read = [metered(Reading(value, step), accuracy, by_eye) for value in shown]
     guarded = next((one.value for one in read if decide(one, limit.value, limit.side) == PASS), None)
-    shared = next((one.value for one in read if _may_be_shared(one, limit)), None)
+    shared = next((one.value for one in read if chance_over(one, limit.value, limit.side) <= MOST), None)
     return Reach(limit, guarded, shared)
-
-
-def _may_be_shared(one: Measured, limit: Limit) -> bool:
-    return one.value > 0.0 and chance_over(one, limit.value, limit.side) <= MOST
 
 
 def reach_said(rig: Rig, clamp: Accuracy, step_a: float) -> tuple[str, ...]:

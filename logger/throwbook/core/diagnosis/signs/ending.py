@@ -208,7 +208,7 @@ def stopped_short(evidence: Evidence) -> Sign | None:
         return None
     jog = evidence.jog_before_a_throw
     limit = evidence.needed_share if short_of_needed else usual
-    digits = 0 if round(100 * share) < round(100 * limit) else 1
+    digits = next((n for n in range(4) if round(100 * share, n) < round(100 * limit, n)), 4)
     most = "most " if evidence.place_is_a_bound else ""
     what = "travel needed" if short_of_needed else "travel of the baseline"
     return Sign(
