@@ -8,10 +8,14 @@ import pytest
 
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, healthy
 from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.analysis.figures import Gains
+from throwbook.core.analysis.movements import movements_of
 from throwbook.core.assessment import LEVELS, VERDICTS, Figures, Measured
 from throwbook.core.diagnosis.assess import assess_trace
+from throwbook.core.diagnosis.measure import gather, stroke_of
 from throwbook.core.diagnosis.signs.load import load_in_doubt
-from throwbook.core.diagnosis.verdict import verdict_of
+from throwbook.core.diagnosis.verdict import unusable, verdict_of
+from throwbook.core.machine.motor import motor_line
 from throwbook.core.rig import Rig
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError
@@ -334,3 +338,13 @@ def test_what_is_printed_of_a_throw_that_stopped_short_is_less_than_what_is_prin
             went, limit = re.findall(r"([0-9.]+) %", sign.because)
             assert float(went) < float(limit)
             assert sign.value < sign.limit
+
+
+@pytest.mark.parametrize(("value_a", "another"), [(0.47, False), (0.41, True)])
+def test_a_running_current_is_anothers_only_where_its_uncertainty_leaves_no_other_answer(value_a, another):
+    """No load 0.9 A: no motor of this rating turns at less than 0.54 A; known to 0.1 A."""
+    trace, line = Drawn().trace(), motor_line(ACTUATOR)
+    movement = movements_of(trace, RIG, stroke_of(trace, RIG, line, None))[0]
+    evidence = gather(movement, RIG, line, None, Gains())
+    figures = replace(evidence.figures, run_current_a=Measured(value_a, 0.1))
+    assert bool(unusable(replace(evidence, figures=figures))) == another
