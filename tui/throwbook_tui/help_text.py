@@ -25,7 +25,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     ),
     "rig setup": (
         "Copy the values from the data sheet or the nameplate. Each one is checked as you type.",
-        "Type each value with its unit: 188 mm, 7 3/8 in, 330 lbf, 12 V. If you type a bare number, Enter adds the unit and shows it.",
+        "Type each value with its unit: 188 mm, 7 3/8 in, 330 lbf, 12 V. To a bare number Enter adds the unit.",
         "",
         "travel needed: how far the rod must move from unlock to lock, measured on the machine.",
         "stroke: the full stroke of the actuator. It must be slightly longer than the travel needed, and something (a slot, a spring, adjustable limit switches) must take up the spare stroke.",
@@ -74,7 +74,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "power off: switch the power off and look whether the pins stay put.",
     ),
     "sign": (
-        "A sheet can be accepted only when it is complete: enough throws, every limit met by more than the uncertainty, both pins seen in their holes after every lock throw, load check and power-off test passed.",
+        "A sheet can be accepted only when it is complete. It needs enough throws and every limit met. After every lock throw both pins were seen in their holes. Load check and power-off test are passed.",
         "5 throws without a failure prove, with 95 % confidence, only that at least 54.9 % of throws succeed; 59 throws prove 95 %. The statement says so.",
         "Once it is signed it is sealed. Nothing on it can be changed.",
     ),

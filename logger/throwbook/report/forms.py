@@ -46,8 +46,8 @@ HOW_SEEN = (
 )
 NOTHING_EXPECTED = (
     "What a throw should take isn't known yet. Commission the rig: then its own throws say it. Before that, measure the "
-    "push the mechanism needs (a spring scale on its rod end, actuator off), write it into the rig file as "
-    "needed_force under [lock], and print this again."
+    "push the mechanism needs: a spring scale on its rod end, actuator off. Enter it as 'force to move the latch' (E on the "
+    "rig's screen; needed_force under [lock] in the rig file). Then print this again."
 )
 STOP = (
     "a pin is not seen in its hole, left or right",

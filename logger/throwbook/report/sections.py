@@ -175,8 +175,8 @@ def trend(material: Material) -> list[Block]:
         for one in shown
     ]
     caption = (
-        f"Each check at {at_reference(material.rig.units)} and nominal voltage; the level that the checks up to it show, and the control limits that this "
-        "level was held against (between services, dotted lines); the forecast; what signalled first stands first. Of a binding spot: the current there, above what lies beside it"
+        f"Each check at {at_reference(material.rig.units)} and nominal voltage. Beside it: the level that the checks up to it show, and the control limits for that "
+        "level (between services, dotted lines). Then the forecast. What signalled first stands first. Of a binding spot: the current there, above what lies beside it"
     )
     alt = f"Charts over {max(len(one.points) for one in shown)} checks: {'; '.join(said)}."
     blocks.append(Picture("trend", caption, alt))
@@ -360,17 +360,17 @@ RIG_ROWS: tuple[tuple[str, str, str, str], ...] = (
     ("id", "board", "id", ""),
 )
 DECISION_RULE = (
-    "Limits of the rating (full-load current, lowest voltage, travel) decide an acceptance: a figure passes when it is "
-    "inside by at least its expanded uncertainty U (k = 2), fails when it is beyond by more than U, and is undecided in between "
+    "Limits of the rating (full-load current, lowest voltage, travel) decide an acceptance. A figure passes when it is "
+    "inside by at least its expanded uncertainty U (k = 2). It fails when it is beyond by more than U. In between it is undecided "
     "(guard band w = U; JCGM 106:2012, ILAC-G8:09/2019). Alert limits (80 % of the rating, expected time, spread) are compared as "
-    "read: over one is 'watch', and only beyond twice the tolerance of the expected time a throw fails, guarded. Without a "
+    "read: over one is 'watch'. Only beyond twice the tolerance of the expected time does a throw fail, guarded. Without a "
     "reading of the peak running current the running current has to keep 80 % of the rating, guarded. What had to be assumed widens "
     "what is expected and fails no throw. What nobody could read is listed as not proved. Uncertainties: type A "
     "from repeats, type B from calibration, resolution and instrument class, root-sum-square (JCGM 100:2008)."
 )
 SHARED_RISK_RULE = (
     "Where shared risk was chosen, a reading inside its limit by less than U was accepted as read (simple acceptance; "
-    "ILAC-G8:09/2019, JCGM 106:2012, 8.2), at a chance of at most 10 % that the true value is beyond the limit. That chance stands beside it."
+    "ILAC-G8:09/2019, JCGM 106:2012, 8.2). The chance that the true value is beyond the limit is at most 10 %. It stands beside the reading."
 )
 METHOD = (
     "Start, end of the inrush and end are found in the recorded current; the running current is its time-average between "

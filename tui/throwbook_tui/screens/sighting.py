@@ -26,8 +26,8 @@ IF_NOT = {
     "retained_power_off": "The pins MOVED with the power off.",
 }
 OUT_AT_ONCE = (
-    "The rig is out of use (DO NOT USE) at once, until the cause is found, the repair logged, and the rig commissioned "
-    "again in full and signed for."
+    "The rig is out of use (DO NOT USE) at once. It stays so until the cause is found, the repair is logged, and the rig is "
+    "commissioned again in full and signed for."
 )
 
 

@@ -169,9 +169,9 @@ def _short_rest(run: _Run, before: Sequence[_Run], duty: float) -> Sign | None:
         return None
     last = before[-1]
     length_s = last.end_s - last.begin_s
-    because = f"it started again after {rounded_down(run.begin_s - last.end_s, 0)} s of rest; a run of {length_s:.0f} s at {100 * duty:.0f} % duty calls for {show_rest(rest_for(length_s, duty))}"
+    because = f"it started again after {rounded_down(run.begin_s - last.end_s, 0)} s of rest. A run of {length_s:.0f} s at {100 * duty:.0f} % duty calls for {show_rest(rest_for(length_s, duty))}"
     if short_rests > 1:
-        because += f"; the {_nth(short_rests)} short rest in a row: let it cool"
+        because += f". This is the {_nth(short_rests)} short rest in a row: let it cool"
     level = WATCH if short_rests > 1 else INFO
     return Sign("duty-exceeded", level, because, value=_share(last, run), limit=duty, unit="1")
 

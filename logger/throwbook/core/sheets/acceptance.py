@@ -89,12 +89,10 @@ def statement_of(case: AcceptanceCase, doubted: Sequence[str] = (), alerts: Sequ
             f"SHARED RISK, chosen by {case.sheet.signed}: {one.says} ({one.throw}, the closest to its limit)."
             for one in taken
         ),
-        f"Recorded by {by}: after each lock throw a person looked at the left pin and at the right pin separately and saw each "
-        f"one in its hole ({how}). The manufacturer's load check was done. The pins stayed put with the power off.",
+        f"Recorded by {by}. After each lock throw a person looked at the left pin and at the right pin separately. Each was "
+        f"seen in its hole ({how}). The manufacturer's load check was done. The pins stayed put with the power off.",
     ]
-    lines += [_bound(LOCK, len(locks))]
-    if unlocks:
-        lines += [_bound(UNLOCK, unlocks)]
+    lines += _bounds(len(locks), unlocks)
     if watched := _to_watch(case.trials, alerts):
         lines.append(f"Signs to watch: {'; '.join(watched)}.")
     if unproved := not_proved(case.trials):
@@ -143,10 +141,19 @@ def who_saw(seen: Iterable[PinAnswers], signed: str) -> str:
     return ", ".join(sorted({one.by for one in seen if one.by})) or signed.rstrip(".")
 
 
-def _bound(direction: str, clean_throws: int) -> str:
-    """What n clean throws prove, and no more."""
-    bound = least_success(clean_throws)
-    return f"{clean_throws} {direction} throws without a failure prove, with 95 % confidence, only that at least {rounded_down(100 * bound, 1)} % of {direction} throws succeed (0.05^(1/{clean_throws})). They prove nothing about the next throw: look at both pins every time."
+def _bounds(locks: int, unlocks: int) -> list[str]:
+    """What so many clean throws each way prove, and no more."""
+    if locks == unlocks:
+        proved = [_bound(f"{locks} lock and {unlocks} unlock", locks, "each")]
+    else:
+        ways = ((LOCK, locks), (UNLOCK, unlocks))
+        proved = [_bound(f"{n} {way}", n, f"{way} throws") for way, n in ways if n]
+    return [*proved, "They prove nothing about the next throw: look at both pins every time."]
+
+
+def _bound(throws: str, clean_throws: int, of_which: str) -> str:
+    least = rounded_down(100 * least_success(clean_throws), 1)
+    return f"{throws} throws without a failure prove, with 95 % confidence, only that at least {least} % of {of_which} succeed (0.05^(1/{clean_throws}))."
 
 
 def least_success(clean_throws: int) -> float:

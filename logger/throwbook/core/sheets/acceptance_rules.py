@@ -252,7 +252,7 @@ def _moves_the_mechanism(case: AcceptanceCase) -> list[str]:
         if run is None or run.value - run.u > idle_a or _bench_ran_lower(run, throw.direction, case.sheet):
             continue
         said.append(
-            f"{throw.name}: light run: {run.value:.2f} ± {run.u:.2f} A is not above the no-load current of {idle_a:.2f} A by more than its uncertainty: the drive may be disconnected from the mechanism; look at the linkage, or show with a bench sheet that this actuator draws less with no load"
+            f"{throw.name}: light run: {run.value:.2f} ± {run.u:.2f} A is not above the no-load current of {idle_a:.2f} A by more than its uncertainty. The drive may be disconnected from the mechanism. Look at the linkage, or show with a bench sheet that this actuator draws less with no load"
         )
     return said
 

@@ -255,7 +255,7 @@ def time_and_current(case: SizingCase) -> Finding:
         return Finding(
             "time and current",
             UNDECIDED,
-            f"without the force needed only the range is known: {_a(idle.current_a)} and {_s(idle.time_s)} at no load, to {_a(full.current_a)} and {_s(full.time_s)} at rated force, at {nominal:g} V {over}",
+            f"without the force needed only the range is known. It goes from {_a(idle.current_a)} and {_s(idle.time_s)} at no load to {_a(full.current_a)} and {_s(full.time_s)} at rated force, at {nominal:g} V {over}",
             "Give lock.needed_force. The first bench throws then show whether it is right.",
         )
     usual = case.run(needed, nominal)

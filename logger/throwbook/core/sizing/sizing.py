@@ -53,7 +53,7 @@ def stall(case: SizingCase) -> Finding:
     says = (
         f"a stalled motor draws {show_interval(warm, 'current')} with the motor at {at_reference(units)} and up to {most} at "
         f"{show(case.coldest_c, 'temperature', units)}, {warm.value / case.rig.actuator.full_load_current_a:.1f} times the "
-        f"full-load current (the inrush of each start reaches it for a moment), and the rod pushes with {show_interval(push, 'force', units)} unless a "
+        f"full-load current. The inrush of each start reaches it for a moment. The rod pushes with {show_interval(push, 'force', units)} unless a "
         "clutch slips first"
     )
     current = f"Switch, relay, plug and board must withstand {most}."
@@ -131,7 +131,7 @@ def fuse(case: SizingCase) -> Finding:
         f"{rating:g} A {kind} carries {rounded_down(CONTINUOUS_SHARE * rating)} A for long (full-load current "
         f"{unit.full_load_current_a:g} A). A stall draws {rounded_down(least_a, 1)} A (motor warm, supply weak) to "
         f"{rounded_up(most_a, 1)} A (motor cold), {rounded_down(100 * least_a / rating, 0)} to "
-        f"{rounded_up(100 * most_a / rating, 0)} % of the fuse, and {_opens(soonest_s, latest_s)}: the fuse protects the "
+        f"{rounded_up(100 * most_a / rating, 0)} % of the fuse. That {_opens(soonest_s, latest_s)}: the fuse protects the "
         "cable, not the motor"
     )
     row = fuse_row(wiring.area_m2)
@@ -205,7 +205,7 @@ def duty(case: SizingCase) -> Finding:
     whole_s = COMMISSIONING_THROWS * run_s + (COMMISSIONING_THROWS - 1) * rest_s
     says = (
         f"{100 * unit.duty_cycle:g} %: a throw at full load, up to {show_duration(run_s, 'min')}, asks for {show_rest(rest_s)} of "
-        f"rest; 5 lock and 5 unlock throws take {show_duration(whole_s, 'min')}; {in_a_row} throws in a row use up a cycle of "
+        f"rest. 5 lock and 5 unlock throws take {show_duration(whole_s, 'min')}. {in_a_row} throws in a row use up a cycle of "
         f"{show_duration(period_s)}{'' if unit.duty_period_s else ' (usual where none is given)'}"
     )
     if in_a_row < 2:

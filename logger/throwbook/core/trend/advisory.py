@@ -29,7 +29,7 @@ SOON = timedelta(days=14)
 # figure: (what to do, what to bring)
 REMEDIES: dict[str, tuple[str, str]] = {
     RUN_CURRENT: (
-        "clean and grease screw and pins; then repeat with the actuator detached from the latch, to see which of the two drags (attachment on the ground, power isolated before detaching)",
+        "clean and grease screw and pins. With the attachment on the ground and the power isolated, detach the actuator from the latch. Then repeat the throw: it shows which of the two drags",
         "grease, brush, board or clamp meter",
     ),
     PEAK_RUN_CURRENT: (
@@ -133,7 +133,7 @@ def _risen(case: AdvisoryCase) -> NextAction | None:
     by = case.today + SOON
     if one.forecast is not None:
         which, when = one.direction, one.forecast
-        why += f"; {which} is forecast to reach its limit about {when.crosses} ({when.low} to {when.high})"
+        why += f". {which.capitalize()} is forecast to reach its limit about {when.crosses} ({when.low} to {when.high})"
         by = min(by, max(case.today, one.forecast.low))
     return _act(case, 3, remedy, why, _sure(one), by, bring)
 
@@ -323,7 +323,5 @@ def _name(one: TrendResult) -> str:
 
 def _sure(one: TrendResult) -> str:
     if one.change_chance < 1e-4:
-        return "almost certain: normal variation alone would do this in fewer than 1 in 10 000 checks"
-    return (
-        f"likely: normal variation alone would do this in 1 in {1 / max(one.change_chance, 1e-4):.0f} checks"
-    )
+        return "almost certain: chance alone does this in fewer than 1 in 10 000 checks"
+    return f"likely: chance alone does this in 1 in {1 / max(one.change_chance, 1e-4):.0f} checks"

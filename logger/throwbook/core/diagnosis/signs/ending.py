@@ -68,7 +68,7 @@ def _went_on(evidence: Evidence) -> Sign | None:
     return Sign(
         "interruption",
         WATCH,
-        f"no current flowed for {lasted_s:.2g} s during the throw, at {100 * place:.0f} % of the stroke, and it went on without an inrush: the movement in between is not known",
+        f"no current flowed for {lasted_s:.2g} s during the throw, at {100 * place:.0f} % of the stroke. It went on without an inrush, so the movement in between is not known",
         value=lasted_s,
         unit="s",
         at_fraction=place,
@@ -77,11 +77,11 @@ def _went_on(evidence: Evidence) -> Sign | None:
 
 
 def _broke_off(times: str, where: str) -> str:
-    return f"the current dropped out {times} during the throw and came back with an inrush: {where}; travel while coasting is estimated from the start of the throw"
+    return f"the current dropped out {times} during the throw and came back with an inrush: {where}. Travel while coasting is estimated from the start of the throw"
 
 
 def _can_not_tell(times: str, where: str, period_s: float) -> str:
-    return f"the current read zero {times} during the throw: {where}; {1.0 / period_s:.0f} samples per second are too few to show whether a contact opened, so the current is judged as no load there"
+    return f"the current read zero {times} during the throw: {where}. At {1.0 / period_s:.0f} samples per second nobody can tell whether a contact opened, so the current is judged as no load there"
 
 
 def _place(evidence: Evidence, row: int) -> float:
