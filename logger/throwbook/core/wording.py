@@ -293,7 +293,7 @@ FIRE = (
     "Batteries, wiring and fuses can start fires. Protect the cable as the local code and the machine "
     "manufacturer's instructions require."
 )
-QUALIFIED = "Structural repair and electrical work on safety circuits are for qualified people, licensed where the law requires it. So is return to service of hired or workplace machines."
+QUALIFIED = "Structural repair and electrical work on safety circuits must be done by qualified people, licensed where the law requires it. The same holds for the return to service of hired or workplace machines."
 OUT_OF_USE = "Do not use. Keep people away and the attachment on the ground. So it stays until the cause is found, the repair is logged, and the rig is commissioned again in full and signed for."
 
 # where it is shown: the sentences, in this order.

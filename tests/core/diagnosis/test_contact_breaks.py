@@ -353,7 +353,7 @@ def test_at_a_rate_too_low_to_tell_it_is_said_so_and_no_load_is_named(
     found = assess_trace(trace, RIG, SLOW_BASELINES[rate_hz, averages])
     assert above_info(found) == {"interruption"}
     sign = told(found)["interruption"]
-    assert f"{rate_hz:.0f} samples per second are too few to show" in sign.because
+    assert f"At {rate_hz:.0f} samples per second nobody can tell" in sign.because
     assert "surge" not in sign.because
     assert next(d for d in found.diagnoses if d.signs == ("interruption",)).cause.startswith(
         "perhaps a contact that opened briefly"
@@ -366,7 +366,7 @@ def test_a_surge_after_one_zero_at_25_hz_is_not_a_load_for_certain():
     trace.current_a[150] = 0.02
     trace.current_a[151:154] = [5.0, 3.0, 2.2]
     found = assess_trace(trace, RIG, BASELINE)
-    assert "25 samples per second are too few to show" in told(found)["interruption"].because
+    assert "At 25 samples per second nobody can tell" in told(found)["interruption"].because
     assert not above_info(found) & OF_LOAD
 
 
