@@ -166,10 +166,10 @@ def test_a_thin_metric_cable_takes_the_row_below_it_and_a_fuse_that_is_sold_is_n
     assert (
         "7 A at most (the row of 18 AWG, 0.82 mm2, the largest gauge that it isn't thinner than" in found.says
     )
-    assert found.do == "Choose 5 A: it carries the full-load current with 20 % to spare, and each start."
+    assert found.do == "Choose 5 A: it carries the full-load current with 20 % to spare and each start."
     strong = finding(changed(wiring=thin), "fuse")
     assert strong.do.startswith("Choose 10 A with a cable of 1.5 mm2 or thicker: ")
-    assert strong.do.endswith(", the largest that protects this cable is 5 A.")
+    assert strong.do.endswith(". The largest that protects this cable is 5 A.")
 
 
 def test_the_rest_is_never_less_than_the_sheet_asks():

@@ -158,7 +158,7 @@ def _advice(full_a: float, stall_most_a: float, row: FuseRow | None) -> str:
     size = next((size for size in BLADE_SIZES_A if bears_work(size, full_a, stall_most_a)), None)
     if size is None:
         return "No blade fuse listed here carries this work: ask the machine manufacturer."
-    why = f"it carries the full-load current with {100 * FUSE_MARGIN:.0f} % to spare, and each start"
+    why = f"it carries the full-load current with {100 * FUSE_MARGIN:.0f} % to spare and each start"
     if row is not None and size <= row.fuse_a:
         nearest = max(size for size in BLADE_SIZES_A if size <= row.fuse_a)
         up_to = f" (up to {nearest:g} A protects the cable)" if nearest > size else ""
@@ -167,8 +167,8 @@ def _advice(full_a: float, stall_most_a: float, row: FuseRow | None) -> str:
     if thicker is None:
         return f"Choose {size:g} A: {why}. No table here says which cable that protects: look it up."
     largest = [size for size in BLADE_SIZES_A if row is not None and size <= row.fuse_a]
-    alone = f", the largest that protects this cable is {max(largest):g} A" if largest else ""
-    return f"Choose {size:g} A with a cable of {thicker} or thicker: {why}{alone}."
+    alone = f" The largest that protects this cable is {max(largest):g} A." if largest else ""
+    return f"Choose {size:g} A with a cable of {thicker} or thicker: {why}.{alone}"
 
 
 def bears_work(fuse_a: float, full_a: float, stall_most_a: float) -> bool:
