@@ -14,7 +14,7 @@ from throwbook.core.quantities.statistics import chance_beyond, false_accept_ris
 from throwbook.core.rig import LimitOverride
 from throwbook.core.sheets.acceptance import acceptance
 from throwbook.core.sheets.hand_readings import Accuracy
-from throwbook.core.sheets.shared_risk import MOST, reach, reach_said, risk_of
+from throwbook.core.sheets.shared_risk import MOST, chance_over, reach, reach_said, risk_of
 
 
 def peak(value: float, u: float, decision: str | None = None) -> Check:
@@ -108,3 +108,10 @@ def test_a_meter_of_finer_steps_is_advised_where_it_accepts_a_whole_step_more(di
 def test_a_reading_of_nothing_by_a_meter_that_may_read_nothing_is_taken_by_no_shared_risk():
     """0 A shown by a meter with a ± greater than the rating: what it would be off at the rating can't be told from that."""
     assert risk_of(throw(1, "lock"), peak(0.0, 4.0, "undecided")) is None
+
+
+def test_a_truth_at_an_upper_limit_would_have_been_read_with_the_greater_uncertainty_of_there():
+    """3.2 A known to 0.4 A, limit 3.6 A: at the limit it is 0.45 A, k = 2. 0.4 A are 1.778 of its 0.225 A: 3.77 % (any table)."""
+    assert chance_over(Measured(3.2, 0.4), 3.6, "max") == pytest.approx(0.0377, abs=5e-5)
+    # Under a lower limit less would have been read, by a meter that is off by less: its own ± counts. 2 sigma: 2.28 %.
+    assert chance_over(Measured(11.2, 0.4), 10.8, "min") == pytest.approx(0.02275, abs=5e-5)
