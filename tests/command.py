@@ -3,6 +3,7 @@
 import contextlib
 import io
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
@@ -23,6 +24,7 @@ def command(logbook: Path | None, *arguments: object) -> list[str]:
 def environment(**more: str) -> dict[str, str]:
     """That of the tests, with who writes things down; the command is found from any folder, and compiled only once."""
     settled = {"THROWBOOK_BY": BY, "PYTHONPATH": str(TOP), "PYTHONDONTWRITEBYTECODE": ""}
+    settled["PYTHONIOENCODING"] = "utf-8"  # Windows writes to a pipe by the code page of the computer
     return os.environ | settled | more
 
 
@@ -37,10 +39,24 @@ def run(
     line: Sequence[str], env: Mapping[str, str] | None = None, **given: Any
 ) -> subprocess.CompletedProcess[Any]:
     """Run any command line in the same way."""
-    settings: dict[str, Any] = {"capture_output": True, "text": True, "check": False, "cwd": TOP} | given
+    settings: dict[str, Any] = {
+        "capture_output": True,
+        "encoding": "utf-8",
+        "check": False,
+        "cwd": TOP,
+    } | given
     if "input" not in settings:
         settings["stdin"] = subprocess.DEVNULL
     return subprocess.run(line, env=environment(**(env or {})), **settings)
+
+
+KILLED = 9 if sys.platform == "win32" else -9
+"""The end of a process that was killed for good, by ``os.kill(number, 9)``, as ``subprocess`` tells it."""
+
+
+def as_file_name(text: str) -> str:
+    """What of a text may stand in the name of a file on this system."""
+    return re.sub(r'[<>:"/\\|?*\x00-\x1f]', "", text) if sys.platform == "win32" else text.replace("/", "")
 
 
 def throwbook_here(

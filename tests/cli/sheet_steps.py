@@ -1,14 +1,12 @@
 """What a mechanic types, step by step, for the tests of sheets, hand entry and the latch."""
 
 import json
-import os
-import pty
 import re
-import subprocess
 from datetime import datetime
 from pathlib import Path
 
-from tests.command import command, environment
+from tests.command import command
+from tests.keyboard import at_a_terminal, plain
 
 RIG_FILE = Path(__file__).with_name("quarry-loader.toml")
 RIG = "quarry-loader"
@@ -70,25 +68,6 @@ def clear(run, **given: str):
 
 
 def at_terminal(run, *words: str, typed: str) -> tuple[int, str]:
-    """The command with a person at the keyboard: exit code and all that the terminal showed."""
-    ours, theirs = pty.openpty()
-    os.write(ours, typed.encode())
-    done = subprocess.Popen(
-        command(run.path, *words),
-        stdin=theirs,
-        stdout=theirs,
-        stderr=theirs,
-        env=environment(),
-    )
-    os.close(theirs)
-    shown = b""
-    while True:
-        try:
-            piece = os.read(ours, 65536)
-        except OSError:  # Linux says so when the other side has closed
-            piece = b""
-        if not piece:
-            break
-        shown += piece
-    os.close(ours)
-    return done.wait(), shown.decode()
+    """The command with a person at the keyboard: exit code and what the terminal showed."""
+    code, shown = at_a_terminal(command(run.path, *words), typed)
+    return code, plain(shown)

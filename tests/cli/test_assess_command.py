@@ -2,7 +2,6 @@
 
 import json
 import os
-import pty
 import subprocess
 import sys
 from pathlib import Path
@@ -11,7 +10,9 @@ import pytest
 
 from tests import command
 from tests.files.bad_traces import BAD_CHOICES, BAD_TRACES, GOOD
+from tests.keyboard import at_a_terminal
 from tests.made_strokes import stroke
+from tests.memory import PEAK_KIB
 from throwbook.files.trace_file import write_trace
 
 RIG_FILE = Path(__file__).with_name("quarry-loader.toml")
@@ -220,44 +221,20 @@ def test_a_plot_is_drawn_where_asked(traces, tmp_path):
 
 
 def test_a_progress_bar_shows_on_a_terminal_only(traces):
-    ours, theirs = pty.openpty()
-    command = [
-        sys.executable,
-        "-m",
-        "throwbook",
-        "assess",
-        "--rig",
-        str(RIG_FILE),
-        "--baseline",
-        "baseline",
-        "good.csv",
-    ]
-    env = {**os.environ, "TERM": "xterm", "COLUMNS": "100", "PYTHONPATH": str(Path(__file__).parents[2])}
-    with subprocess.Popen(command, stdout=theirs, stderr=theirs, stdin=theirs, cwd=traces, env=env):
-        os.close(theirs)
-        seen = b""
-        while True:
-            try:
-                piece = os.read(ours, 65536)
-            except OSError:
-                break
-            if not piece:
-                break
-            seen += piece
-    os.close(ours)
-    assert b"judging" in seen
+    words = ("assess", "--rig", RIG_FILE, "--baseline", "baseline", "good.csv")
+    _, shown = at_a_terminal(command.command(None, *words), cwd=traces)
+    assert "judging" in shown
     assert "judging" not in assess("--baseline", "baseline", "good.csv", cwd=traces).stderr
 
 
 def test_many_files_take_no_more_memory_than_few(traces):
-    program = """
-import resource, sys
+    program = f"""{PEAK_KIB}
 from throwbook.jobs.assess import assess_files
 from tests.made_strokes import RIG
 assess_files([sys.argv[1]] * 5, RIG)
-before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+before = peak_kib()
 assess_files([sys.argv[1]] * 200, RIG)
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
+print(peak_kib() - before)
 """
     done = subprocess.run(
         [sys.executable, "-c", program, traces / "good.csv"], capture_output=True, text=True, check=True

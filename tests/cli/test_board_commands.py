@@ -177,7 +177,7 @@ def test_killed_in_mid_record_it_loses_at_most_a_quarter_second_and_the_next_sta
         with subprocess.Popen(line, env=command.environment(), cwd=tmp_path) as process:
             assert flowing.wait(LIMIT_S)
             sent_before = board.injected.sent
-            process.send_signal(signal.SIGKILL)
+            process.kill()
             process.wait(LIMIT_S)
     assert not (tmp_path / "never.csv").exists()
     (journal,) = tmp_path.glob("*.unfinished/*.journal")

@@ -1,8 +1,6 @@
 """What reaches the screen: plain in a pipe, within its width on a terminal, never a command to it."""
 
 import os
-import pty
-import re
 import subprocess
 import sys
 
@@ -10,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.keyboard import at_a_terminal, plain
 from throwbook.core.quantities.text import printable
 
 PROGRAM = """
@@ -24,30 +23,21 @@ output.line("word " * 30, indent=4)
 
 
 def in_a_pipe(program, **env):
-    return subprocess.run(
-        [sys.executable, "-c", program], capture_output=True, check=True, env={**os.environ, **env}
-    ).stdout.decode()
+    return (
+        subprocess.run(
+            [sys.executable, "-c", program],
+            capture_output=True,
+            check=True,
+            env={**os.environ, "PYTHONIOENCODING": "utf-8", **env},
+        )
+        .stdout.decode()
+        .replace(os.linesep, "\n")
+    )
 
 
 def on_a_terminal(program, columns, **env):
     """What ``program`` writes to a terminal of that width."""
-    ours, theirs = pty.openpty()
-    env = {**os.environ, "COLUMNS": str(columns), "TERM": "xterm-256color", **env}
-    with subprocess.Popen(
-        [sys.executable, "-c", program], stdout=theirs, stderr=theirs, stdin=theirs, env=env
-    ):
-        os.close(theirs)
-        written = b""
-        while True:
-            try:
-                piece = os.read(ours, 65536)
-            except OSError:  # the other end is closed
-                break
-            if not piece:
-                break
-            written += piece
-    os.close(ours)
-    return written.decode()
+    return at_a_terminal([sys.executable, "-c", program], env=env, columns=columns)[1]
 
 
 def test_a_pipe_gets_plain_aligned_rows_without_wrapping():
@@ -64,7 +54,7 @@ def test_a_pipe_gets_plain_aligned_rows_without_wrapping():
 
 def test_a_terminal_gets_lines_within_its_width():
     written = on_a_terminal(PROGRAM, 40)
-    lines = re.sub("\x1b\\[[0-9;]*m|\r", "", written).splitlines()
+    lines = plain(written).splitlines()
     assert max(map(len, lines)) <= 40
     assert len([line for line in lines if line.startswith("    word")]) > 3
 

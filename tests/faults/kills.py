@@ -2,7 +2,6 @@
 
 import random
 import shutil
-import signal
 import subprocess
 import sys
 import time
@@ -10,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from tests.command import KILLED, environment
 from tests.faults.work import PLACES, TOP
 
 
@@ -29,7 +29,13 @@ def run(place: str, folder: Path, kill_after_s: float | None) -> tuple[list[str]
     """Do the work in a process of its own; what it said was done, and how long it took [s]."""
     line = [sys.executable, "-m", "tests.faults.work", place, str(folder)]
     process = subprocess.Popen(
-        line, cwd=TOP, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        line,
+        cwd=TOP,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        encoding="utf-8",
+        env=environment(),
     )
     assert process.stdin is not None
     assert process.stdout is not None
@@ -41,14 +47,14 @@ def run(place: str, folder: Path, kill_after_s: float | None) -> tuple[list[str]
     try:
         process.wait(kill_after_s)
     except subprocess.TimeoutExpired:
-        process.send_signal(signal.SIGKILL)
+        process.kill()
         process.wait()
     took_s = time.perf_counter() - begun
     said = process.stdout.read().split("\n")[:-1]  # a line that isn't ended wasn't said
     stderr = process.stderr.read()
     for pipe in (process.stdin, process.stdout, process.stderr):
         pipe.close()
-    assert process.returncode in (0, -signal.SIGKILL), stderr
+    assert process.returncode in (0, KILLED), stderr
     return said, took_s
 
 

@@ -31,7 +31,7 @@ from throwbook.jobs.sheets import plan
 from throwbook.jobs.simulated_board import Rehearsal, ThrowScript, make_board
 from throwbook.jobs.store_trial import Place, keep
 from throwbook.jobs.trial_builder import TrialRecord
-from throwbook.ports.serial_port import PseudoPort, serve
+from throwbook.ports.serial_port import open_far_end, serve
 from throwbook.protocol.session import Session
 from throwbook.protocol.simulated_board import SimulatedBoard, Trouble
 
@@ -137,7 +137,7 @@ def _in_this_thread(given: RecordPlan, board: SimulatedBoard, now: datetime) -> 
 
 
 def _through_a_port(given: RecordPlan, board: SimulatedBoard, now: datetime) -> Recorded:
-    port, stop = PseudoPort(), threading.Event()
+    port, stop = open_far_end(), threading.Event()
     thread = threading.Thread(target=serve, args=(board, port, stop), kwargs={"speed": SPEED})
     thread.start()
     try:

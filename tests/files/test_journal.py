@@ -90,7 +90,7 @@ def test_a_killed_recording_leaves_no_lock_behind(tmp_path: Path):
     with subprocess.Popen(
         [sys.executable, "-c", code, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE
     ) as process:
-        assert process.stdout.readline() == b"ready\n"
+        assert process.stdout.readline().strip() == b"ready"
         assert unfinished(tmp_path) == []
         process.kill()
         process.wait()

@@ -113,6 +113,7 @@ def test_a_fault_names_file_key_and_what_to_do(old, new, where, said):
         (b"x" * 2_000_000, "too many"),
         (b"[" * 5000, "TOML"),
     ],
+    ids=["no text", "empty", "long", "deep"],
 )
 def test_a_file_that_is_no_rig_is_refused(tmp_path, content, said):
     path = tmp_path / "rig.toml"

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.files.bad_traces import BAD_CHOICES, BAD_TRACES, GOOD, HEAD
+from tests.memory import PEAK_KIB
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError
 from throwbook.files.trace_file import TraceLimits, read_trace, trace_text, write_trace
@@ -183,13 +184,12 @@ def test_a_million_rows_take_little_more_memory_than_their_numbers(tmp_path):
             file.writelines(
                 f"{n / 10_000:.4f},{n % 97 / 31:.4f},12.{n % 100:02}\n" for n in range(begin, begin + 50_000)
             )
-    program = """
-import resource, sys
+    program = f"""{PEAK_KIB}
 import numpy
 from throwbook.files.trace_file import read_trace
-before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+before = peak_kib()
 trace = read_trace(sys.argv[1])
-print(len(trace), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
+print(len(trace), peak_kib() - before)
 """
     done = subprocess.run([sys.executable, "-c", program, path], capture_output=True, text=True, check=True)
     rows, extra_kib = map(int, done.stdout.split())

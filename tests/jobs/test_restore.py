@@ -2,7 +2,6 @@
 
 import os
 import shutil
-import signal
 import sqlite3
 import subprocess
 import sys
@@ -15,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.command import TOP, environment
+from tests.command import KILLED, TOP, environment
 from tests.drawn import drawn
 from throwbook.core.sheets.hand_readings import HandThrow, Reading
 from throwbook.core.status.latch import LEVELS
@@ -190,14 +189,14 @@ def test_an_order_that_lost_its_throw_holds_the_rig_all_the_same(paths):
 
 
 KILLED_WRITER = """
-import os, signal, sys
+import os, sys
 from datetime import UTC, datetime
 from pathlib import Path
 from throwbook.core.status.latch import raise_order
 from throwbook.logbook import open_logbook
 book = open_logbook(Path(sys.argv[1]))
 book.add_order(raise_order(sys.argv[2], "damage", "bent pin", datetime(2026, 4, 2, tzinfo=UTC), "M. K."))
-os.kill(os.getpid(), signal.SIGKILL)
+os.kill(os.getpid(), 9)
 """
 
 
@@ -205,7 +204,7 @@ os.kill(os.getpid(), signal.SIGKILL)
 def test_what_a_killed_program_left_beside_the_file_is_carried_over(paths, damage):
     book, backup = paths
     words = [sys.executable, "-c", KILLED_WRITER, str(book), RIGS[1]]
-    assert subprocess.run(words, env=environment(), check=False).returncode == -signal.SIGKILL
+    assert subprocess.run(words, env=environment(), check=False).returncode == KILLED
     assert book.with_name(f"{book.name}-wal").stat().st_size > 0
     if damage != "whole":
         DAMAGE[damage](book)
@@ -296,11 +295,12 @@ def test_while_another_program_has_it_open_nothing_is_done(paths, how):
     assert restore(book, backup, "M. K.", LATER).unread == ""
 
 
+EVERY = 4 if hasattr(os, "fork") else 24
+"""How many looks at files lie between two kills: a process that isn't forked takes seconds to begin."""
 CUTS = ("os.rename", "os.remove", "sqlite3.connect", "shutil.copyfile")
 """Audit events (PEP 578) of steps that change which files there are, or open one as a database."""
 
 
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system can't fork")
 @pytest.mark.parametrize("damage", ["whole", "with a torn page"])
 def test_killed_at_any_step_it_leaves_the_old_file_or_the_new_one_and_can_be_done_again(tmp_path, damage):
     """The child is killed for good before its n-th step on files; then everything that was known is still there."""
@@ -312,14 +312,14 @@ def test_killed_at_any_step_it_leaves_the_old_file_or_the_new_one_and_can_be_don
     if damage != "whole":
         DAMAGE[damage](book)
     before = book.read_bytes()
-    for step in range(0, 200, 4):
+    for step in range(0, 200, EVERY):
         folder = tmp_path / f"{step}"
         shutil.copytree(tmp_path / "start", folder)
         here, from_backup = folder / book.name, folder / backup.name
         code = killed_at(step, here, from_backup)
         if code == 0:
             break
-        assert code == signal.SIGKILL
+        assert code == 9
         assert here.read_bytes() == before or list(folder.glob("*-before-restore-*.throwbook"))
         restore(here, from_backup, "M. K.", LATER)
         assert known <= ids(here)
@@ -328,24 +328,39 @@ def test_killed_at_any_step_it_leaves_the_old_file_or_the_new_one_and_can_be_don
     assert 8 < step < 196
 
 
+RESTORED_ALONE = """
+import pathlib, sys
+from tests.jobs.test_restore import killed_in_the_midst
+killed_in_the_midst(int(sys.argv[1]), pathlib.Path(sys.argv[2]), pathlib.Path(sys.argv[3]))
+"""
+
+
+def killed_in_the_midst(step, book, backup):
+    """Restore; this process is killed for good before its step-th look at a file."""
+    left = [step]
+
+    def count(event, _):
+        if event in CUTS:
+            left[0] -= 1
+            if left[0] < 0:
+                os.kill(os.getpid(), 9)
+
+    sys.addaudithook(count)
+    restore(book, backup, "M. K.", LATER)
+
+
 def killed_at(step, book, backup):
-    """Restore in a child process that is killed before its step-th look at a file; its exit code or signal."""
+    """The same in a process of its own; its exit code or signal."""
+    if not hasattr(os, "fork"):
+        words = [sys.executable, "-c", RESTORED_ALONE, str(step), str(book), str(backup)]
+        return subprocess.run(words, env=environment(), cwd=TOP, check=False).returncode
     child = os.fork()
     if child == 0:
-        left = [step]
-
-        def count(event, _):
-            if event in CUTS:
-                left[0] -= 1
-                if left[0] < 0:
-                    os.kill(os.getpid(), signal.SIGKILL)
-
         try:
-            sys.addaudithook(count)
-            restore(book, backup, "M. K.", LATER)
+            killed_in_the_midst(step, book, backup)
             os._exit(0)
         except BaseException:
-            os._exit(9)
+            os._exit(1)
     _, status = os.waitpid(child, 0)
     return os.WTERMSIG(status) if os.WIFSIGNALED(status) else os.WEXITSTATUS(status)
 

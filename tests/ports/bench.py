@@ -1,4 +1,4 @@
-"""A bench for the tests: a simulated board behind a pseudo-terminal, in a thread of its own."""
+"""A bench for the tests: a simulated board at a port of this system, in a thread of its own."""
 
 import threading
 from collections.abc import Iterator
@@ -7,7 +7,7 @@ from contextlib import contextmanager, suppress
 import numpy as np
 
 from throwbook.core.rig import Actuator, LockMechanism, Rig
-from throwbook.ports.serial_port import PseudoPort, serve
+from throwbook.ports.serial_port import LoopbackPort, PseudoPort, open_far_end, serve
 from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard, Source, Trouble
 
 RIG = Rig(
@@ -35,14 +35,14 @@ def throw_source(
 @contextmanager
 def board_on_a_cable(
     source: Source | None = None, *, trouble: Trouble | None = None, speed: float = 1.0, identity=IDENTITY
-) -> Iterator[tuple[PseudoPort, SimulatedBoard]]:
+) -> Iterator[tuple[PseudoPort | LoopbackPort, SimulatedBoard]]:
     """A board that answers until the block is left."""
-    port = PseudoPort()
+    port = open_far_end()
     board = SimulatedBoard(source or throw_source(), identity, trouble)
     stop = threading.Event()
 
     def run() -> None:
-        with suppress(OSError):  # the test pulled the cable
+        with suppress(OSError, ValueError):  # the test pulled the cable
             serve(board, port, stop, speed=speed)
 
     thread = threading.Thread(target=run)

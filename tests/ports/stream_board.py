@@ -1,4 +1,4 @@
-"""A board whose every line is written beforehand, played through a pseudo-terminal as fast as it is read."""
+"""A board whose every line is written beforehand, played through a port as fast as it is read."""
 
 import threading
 from collections.abc import Iterator, Sequence
@@ -6,7 +6,7 @@ from contextlib import contextmanager, suppress
 
 import numpy as np
 
-from throwbook.ports.serial_port import PseudoPort
+from throwbook.ports.serial_port import LoopbackPort, PseudoPort, open_far_end
 from throwbook.protocol.framing import Framer, frame
 
 IDENTITY = b"B,1,yard-7,shunt-1.0,200,1000,20000,20000,IV"
@@ -43,9 +43,9 @@ def lines_of(rows: Sequence[Row], *, fields: int = 4) -> list[bytes]:
 @contextmanager
 def stream_board(
     lines: Sequence[bytes], *, identity: bytes = IDENTITY, line_end: bytes = b"\n"
-) -> Iterator[PseudoPort]:
+) -> Iterator[PseudoPort | LoopbackPort]:
     """A board that answers, and after ``go`` sends ``lines`` once; then it is silent until the block is left."""
-    port, stop = PseudoPort(), threading.Event()
+    port, stop = open_far_end(), threading.Event()
 
     def say(*sending: bytes) -> None:
         data = b"".join(sending).replace(b"\n", line_end)
@@ -56,7 +56,7 @@ def stream_board(
     def run() -> None:
         framer, sent = Framer(), False
         answers = {b"who": frame(identity), b"halt": frame(b"K,halt"), b"go": frame(b"K,go")}
-        with suppress(OSError):
+        with suppress(OSError, ValueError):
             while not stop.is_set():
                 for body in framer.receive(port.read(0.01)):
                     say(answers.get(body, frame(b"K," + body.split(b",")[0])))

@@ -1,6 +1,5 @@
 """A board that sends commands for the terminal, each in a line whose check fits."""
 
-import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -10,7 +9,7 @@ import pytest
 
 from tests.ports.bench import throw_source
 from tests.security.test_hostile_names import SAMPLES, only_printable, throwbook
-from throwbook.ports.serial_port import PseudoPort, serve
+from throwbook.ports.serial_port import open_far_end, serve
 from throwbook.protocol.framing import frame
 from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard
 
@@ -39,7 +38,7 @@ class HostileBoard(SimulatedBoard):
 
 @contextmanager
 def hostile_board(attack: bytes) -> Iterator[str]:
-    port, stop = PseudoPort(), threading.Event()
+    port, stop = open_far_end(), threading.Event()
     board = HostileBoard(throw_source(rest_s=0.8, run_s=2.0), IDENTITY)
     board.attack = attack
     thread = threading.Thread(target=serve, args=(board, port, stop), kwargs={"speed": 4.0})
@@ -52,7 +51,6 @@ def hostile_board(attack: bytes) -> Iterator[str]:
         port.close()
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX's")
 @pytest.mark.parametrize("place", SAID)
 def test_nothing_a_board_says_commands_the_terminal(place: str, tmp_path: Path):
     record = ("record", "--rig", SAMPLES / "yard-loader.toml", "--direction", "lock", "--out")

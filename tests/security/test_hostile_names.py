@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests import command
+from tests.command import as_file_name
 from throwbook.core.quantities.text import file_name
 from throwbook.files.journal import Journal
 
@@ -48,7 +49,7 @@ def hostile_trace(folder: Path, rig: str = "yard-loader") -> Path:
     lines = (SAMPLES / "healthy" / "lock-mild.csv").read_text("utf-8").split("\n")
     escaped = "".join(f"\\u{ord(letter):04x}" for letter in ESCAPES)
     head = [f'# rig = "{rig}{escaped}"' if line.startswith("# rig") else line for line in lines]
-    path = folder / f"throw{ESCAPES.replace(chr(13), '')}{FORMULA.replace('/', '')}.csv"
+    path = folder / as_file_name(f"throw{ESCAPES.replace(chr(13), '')}{FORMULA}.csv")
     path.write_text("\n".join([head[0], f'# comment = "{escaped}"', *head[1:]]), "utf-8")
     return path
 

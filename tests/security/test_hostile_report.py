@@ -2,7 +2,6 @@
 
 import csv
 import os
-import re
 import subprocess
 import sys
 from collections import Counter
@@ -12,6 +11,7 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
+from tests.command import as_file_name
 from tests.report.page_words import need, squeezed
 
 TOP = Path(__file__).parents[2]
@@ -70,7 +70,7 @@ def filled(folder: Path, said: Said) -> str:
     ]
     trace = (SAMPLES / "healthy" / "lock-mild.csv").read_text("utf-8").split("\n")
     trace.insert(1, f"# comment = {quoted(said('comment'))}")
-    name = re.sub(r"[/\t]", "", f"{said.texts[1]}.csv")
+    name = as_file_name(f"{said.texts[1]}.csv".replace("\t", ""))
     (folder / name).write_text("\n".join(trace), "utf-8")
     throwbook(folder, "import", "--rig", rig, "--kind", "spot", "--allow", "other-rig", *asked, folder / name)
     hand = ("enter", "--rig", rig, "--direction", "lock", "--time", "14.3s", "--run", "2.1A", *asked)

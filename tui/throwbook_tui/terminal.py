@@ -27,6 +27,8 @@ from typing import Any, ClassVar
 from textual.constants import ESCAPE_DELAY
 from textual.scrollbar import ScrollBar, ScrollBarRender
 
+from throwbook.jobs.console_end import hear_console_end
+
 _STDIN = 0
 LONGEST_S = 30.0
 """Keeping a throw takes a second or two; after this the program ends without."""
@@ -47,7 +49,22 @@ def with_the_terminal(busy: Callable[[], bool], end: Callable[[], None], *, pipe
     The library of the screen would ask the closed terminal again and again, and the recording would hold its port for ever.
     ``piped``: the keys come through a pipe from the server of a browser, and it may be gone just so.
     """
-    if sys.platform == "win32" or not (piped or os.isatty(_STDIN)):
+    if sys.platform == "win32":
+        loop, pause = asyncio.get_running_loop(), threading.Event()
+
+        def closed() -> bool:
+            if busy():
+                loop.call_soon_threadsafe(end)
+                return True
+            return False
+
+        def keep() -> None:
+            while busy():
+                pause.wait(STEP_S)
+
+        hear_console_end(closed, keep)
+        return
+    if not (piped or os.isatty(_STDIN)):
         return
 
     def hung_up() -> None:

@@ -1,5 +1,6 @@
 """The command board: find, check and calibrate a board, judge a bench test, simulate a board to practise with."""
 
+import sys
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -402,8 +403,10 @@ def find(ports: tuple[str, ...], bauds: tuple[int, ...], as_json: bool) -> int:
         output.table(("port", "details", "board", "baud"), rows, right=(3,))
     if any(port.identity for port in found):
         return 0
+    driver = " Its port isn't listed? Windows' Device Manager shows a board without its driver under Other devices."
     complain(
-        "no board answers. Plug the board in, wait for its light, try again. No board? throwbook board rehearse"
+        f"no board answers. Plug the board in, wait for its light, try again.{driver if sys.platform == 'win32' else ''} "
+        "No board? throwbook board rehearse"
     )
     return 3
 

@@ -1,5 +1,6 @@
 """The parser: which command lives where, and what --version shows. Nothing is imported until a command needs it."""
 
+import io
 import sys
 from importlib import import_module
 
@@ -155,6 +156,20 @@ def throwbook(ctx: click.Context, logbook: str | None) -> None:
         run(logbook)
 
 
+def _in_the_consoles_code_page() -> None:
+    """In a pipe, Windows' Python writes by the computer's code page; cmd and PowerShell read by that of the console."""
+    if sys.platform == "win32":
+        import ctypes
+        import os
+
+        page = ctypes.WinDLL("kernel32").GetConsoleOutputCP()
+        if page and not {"PYTHONIOENCODING", "PYTHONUTF8"} & set(os.environ):
+            for stream in (sys.stdout, sys.stderr):
+                if isinstance(stream, io.TextIOWrapper) and not stream.isatty():
+                    stream.reconfigure(encoding=f"cp{page}", errors="replace")
+
+
 def main() -> None:
     """Entry point: run one command and turn its outcome into an exit code."""
+    _in_the_consoles_code_page()
     sys.exit(diagnostics.run(throwbook))

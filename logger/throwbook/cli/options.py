@@ -6,6 +6,7 @@ At a terminal a person is asked; in a pipe it is refused with the option that an
 import getpass
 import select
 import sys
+import time
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any, TypeVar
@@ -152,8 +153,13 @@ def can_ask() -> bool:
 
 
 def line_waits() -> bool:
-    """Whether a line was typed, looked at for a moment; where the system can't tell, True at once."""
-    return sys.platform == "win32" or bool(select.select([sys.stdin], [], [], LOOK_EVERY_S)[0])
+    """Whether a line was typed, looked at for a moment; on Windows, whether one was begun."""
+    if sys.platform == "win32":
+        import msvcrt
+
+        time.sleep(0 if msvcrt.kbhit() else LOOK_EVERY_S)
+        return msvcrt.kbhit()
+    return bool(select.select([sys.stdin], [], [], LOOK_EVERY_S)[0])
 
 
 def ask_one_of(question: str, answers: Sequence[str]) -> str:

@@ -229,7 +229,7 @@ class _Keys:
     def __exit__(self, *exc: object) -> None:
         signal.signal(signal.SIGINT, self._before)
         self._over.set()
-        if self._listener.is_alive() and sys.platform != "win32":
+        if self._listener.is_alive():
             self._listener.join()  # what is typed from here on answers a question
 
     def _enter_keys(self) -> None:

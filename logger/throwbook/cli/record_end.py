@@ -1,13 +1,16 @@
-"""Told to end while a recording runs, or its terminal is gone: what was recorded is kept and judged first.
+"""Told to end while a recording runs, or its terminal or window is gone: what was recorded is kept and judged first.
 
 A second request changes nothing: keeping takes a moment, and the journal is there whatever happens.
 """
 
+import _thread
 import os
 import signal
+import threading
 from collections.abc import Callable
 from typing import Any, TypeVar
 
+from throwbook.jobs.console_end import hear_console_end
 from throwbook.jobs.record import ASKED_TO_END, HUNG_UP
 
 REQUESTS = {
@@ -42,9 +45,11 @@ class Ending:
         for number in REQUESTS:
             if signal.getsignal(number) is not signal.SIG_IGN:  # nohup: it is to outlive its terminal
                 self._before[number] = signal.signal(number, self._asked)
+        self._stop_hearing = hear_console_end(self._console_ends, threading.Event().wait)
         return self
 
     def __exit__(self, *exc: object) -> None:
+        self._stop_hearing()
         for number, handler in self._before.items():
             signal.signal(number, handler)
 
@@ -65,6 +70,10 @@ class Ending:
             return ask()
         except _AskedToEnd:
             return otherwise
+        except KeyboardInterrupt:
+            if not self.why:
+                raise
+            return otherwise
         finally:
             self._asking = False
 
@@ -75,6 +84,14 @@ class Ending:
         self._end(REQUESTS[number])
         if self._asking:
             raise _AskedToEnd
+
+    def _console_ends(self) -> bool:
+        """Heard in a thread of its own, which waits until this program has ended by itself."""
+        _silence(self._terminals)
+        self._end(HUNG_UP)
+        if self._asking:
+            _thread.interrupt_main()
+        return True
 
     def _end(self, why: str) -> None:
         if not self.why:

@@ -238,9 +238,11 @@ CHECK_FOLDER = "Check the folder and the free space"
 
 
 def refuse_no_file(path: str | os.PathLike[str]) -> None:
-    """Raise InputError for a pipe or a device, which may never end; a folder is left to who opens it."""
+    """Raise InputError for a pipe or a device, which may never end, IsADirectoryError for a folder on every system."""
     mode = os.stat(path).st_mode
-    if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+    if stat.S_ISDIR(mode):
+        raise IsADirectoryError(path)
+    if not stat.S_ISREG(mode):
         do = "Save what it gives to a file, and name that"
         raise InputError("this is a pipe or a device, not a file", os.fsdecode(path), do)
 

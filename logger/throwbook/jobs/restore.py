@@ -159,17 +159,16 @@ def _alone(path: Path, kept: Path) -> Iterator[str]:
         old = os.open(path, os.O_RDWR)
         stack.callback(os.close, old)
         db = _locked(path)
-        if db is None:
-            yield "the logbook was damaged"
-            return
-        stack.callback(db.close)
-        remove_file(kept)
-        safe_copy(db, path, kept)
-        if sys.platform == "win32":  # no file that is open can be replaced there
-            stack.close()
-            yield ""
-            return
+        if db is not None:
+            stack.callback(db.close)
+            remove_file(kept)
+            safe_copy(db, path, kept)
         before = os.fstat(old).st_ino
+        if sys.platform == "win32":  # no file that is open can be replaced there, by another program neither
+            stack.close()
+        if db is None or sys.platform == "win32":
+            yield "" if db else "the logbook was damaged"
+            return
         yield ""
         if path.stat().st_ino != before:
             # Who has waited for this file all the while must not write into it: by its version it is a newer program's.
@@ -187,7 +186,13 @@ def _copy_as_it_is(path: Path, kept: Path) -> None:
 
 def _open_elsewhere(path: Path) -> bool:
     """Whether another program has it open; a damaged file, that SQLite itself can't open, too."""
-    if sys.platform == "win32":  # a file that is open can't be replaced there: the system itself refuses
+    if (
+        sys.platform == "win32"
+    ):  # what another program has open can't be renamed there, to its own name neither
+        try:
+            path.rename(path)
+        except PermissionError:
+            return True
         return False
     import fcntl
 
@@ -207,26 +212,26 @@ def _in_use(path: Path) -> OutsideError:
 
 def _locked(path: Path) -> sqlite3.Connection | None:
     """A connection that alone may read and write the file; None where it can't be read through."""
-    db = None
-    try:
-        db = connect(path, "rw")
-        db.execute("PRAGMA busy_timeout = 500")
-        if db.execute("PRAGMA journal_mode = DELETE").fetchone()[0] != "delete":
-            raise _in_use(path)
-        db.execute("PRAGMA locking_mode = EXCLUSIVE")  # what is locked once stays so until it is closed
-        db.execute("BEGIN EXCLUSIVE")
-        db.execute("COMMIT")
-        whole = db.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-        if whole and db.execute("PRAGMA user_version").fetchone()[0]:
-            return db
-    except (sqlite3.Error, UnicodeError) as error:
-        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-        if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-            raise _in_use(path) from error
-        if code in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM):
-            raise
-    if db is not None:
-        db.close()
+    with contextlib.ExitStack() as unless_whole:
+        try:
+            db = connect(path, "rw")
+            unless_whole.callback(db.close)
+            db.execute("PRAGMA busy_timeout = 500")
+            if db.execute("PRAGMA journal_mode = DELETE").fetchone()[0] != "delete":
+                raise _in_use(path)
+            db.execute("PRAGMA locking_mode = EXCLUSIVE")  # what is locked once stays so until it is closed
+            db.execute("BEGIN EXCLUSIVE")
+            db.execute("COMMIT")
+            whole = db.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
+            if whole and db.execute("PRAGMA user_version").fetchone()[0]:
+                unless_whole.pop_all()
+                return db
+        except (sqlite3.Error, UnicodeError) as error:
+            code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+            if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+                raise _in_use(path) from error
+            if code in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM):
+                raise
     return None
 
 

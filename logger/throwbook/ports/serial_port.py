@@ -183,6 +183,7 @@ _WRITE_LIMIT_S = 2.0
 _AT_ONCE_BYTES = 65_536
 
 
+_TAKEN = ("another program has this port", "Close that program, then try again")
 # what the system answers: (what it means, what to do)
 _TROUBLES: dict[int, tuple[Any, ...]] = {
     errno.ENOENT: ("there is no such port", "", Remedy.FIND_BOARD),
@@ -193,12 +194,24 @@ _TROUBLES: dict[int, tuple[Any, ...]] = {
         "On Linux join the group that owns it (often dialout), then log in anew",
     ),
     errno.EPERM: ("you may not open this port", "Ask who looks after this computer"),
-    errno.EBUSY: ("another program has this port", "Close that program, then try again"),
-    errno.EAGAIN: ("another program has this port", "Close that program, then try again"),
+    errno.EBUSY: _TAKEN,
+    errno.EAGAIN: _TAKEN,
     errno.ENOTTY: ("this is not a serial port", "", Remedy.FIND_BOARD),
     errno.EISDIR: ("this is not a serial port", "", Remedy.FIND_BOARD),
     errno.ECONNREFUSED: ("nothing answers at that address", "Check host, port number and the far end"),
     errno.EIO: ("the port is gone", "Plug the board in again"),
+}
+# The same by Windows' own numbers (its documentation: "System Error Codes"); an "Access is denied" is said of a taken port.
+_WINDOWS_TROUBLES: dict[int, tuple[Any, ...]] = {
+    2: _TROUBLES[errno.ENOENT],
+    5: _TAKEN,
+    6: _TROUBLES[errno.ENOTTY],
+    31: (
+        "its driver doesn't work",
+        "Unplug the board, plug it in again; else install the driver of its USB chip",
+    ),
+    121: ("nothing answers at this port", "Is it a Bluetooth port? Choose the one of the USB cable"),
+    10061: _TROUBLES[errno.ECONNREFUSED],
 }
 
 
@@ -292,12 +305,15 @@ def gone(name: str, error: Exception) -> OutsideError:
 
 def trouble(name: str, error: Exception) -> OutsideError:
     """The line for a port that didn't open."""
+    text = str(error)
     number = getattr(error, "errno", None)
-    if number is None and "exclusively lock" in str(error):
+    if number is None and "exclusively lock" in text:
         number = errno.EBUSY
-    if number is None and (match := re.search(r"\[Errno (\d+)\]|\((\d+), '", str(error))):
+    if number is None and (match := re.search(r"\[Errno (\d+)\]|\((\d+), '", text)):
         number = int(match[1] or match[2])
-    if number in _TROUBLES:
-        what, *do = _TROUBLES[number]
+    windows = re.search(r"\[WinError (\d+)\]|, None, (\d+)\)", text)  # as pyserial hands on what Windows said
+    meant = _WINDOWS_TROUBLES.get(int(windows[1] or windows[2])) if windows else _TROUBLES.get(number or 0)
+    if meant is not None:
+        what, *do = meant
         return OutsideError(what, name, *do)
     return OutsideError(f"the port doesn't open ({error})", name, remedy=Remedy.FIND_BOARD)
