@@ -1,7 +1,6 @@
 """The commands of the board path as a person types them, against a simulated board on a real pseudo-terminal."""
 
 import json
-import signal
 import subprocess
 import threading
 from datetime import UTC, datetime
@@ -10,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests import command
+from tests.keyboard import at_a_terminal, plain
 from tests.ports.bench import board_on_a_cable, throw_source
 from tests.ports.stream_board import IDENTITY, lines_of, stream_board, throw_rows
 from throwbook.core.sheets.conditions import FOR_PRACTICE
@@ -218,13 +218,8 @@ def test_given_up_before_any_current_it_is_a_file_and_no_throw(tmp_path: Path):
     with board_on_a_cable(source, speed=4) as (port, _):
         words = ("record", "--rig", "quarry-loader", "--port", port.name, "--direction", "lock")
         line = command.command(book, *words)
-        with subprocess.Popen(
-            line, env=command.environment(), cwd=tmp_path, stdout=subprocess.PIPE, text=True
-        ) as process:
-            assert waiting.wait(LIMIT_S)
-            process.send_signal(signal.SIGINT)
-            said, _ = process.communicate(timeout=LIMIT_S)
-    assert "Not in the logbook: no current flowed before it broke off" in said
+        _, said = at_a_terminal(line, "\x03", waiting.is_set, cwd=tmp_path)
+    assert "Not in the logbook: no current flowed before it broke off" in plain(said)
     assert list(tmp_path.glob("quarry-loader-lock-*.csv"))
     with opened(book, read_only=True) as logbook:
         assert logbook.trials("quarry-loader") == []
@@ -240,6 +235,13 @@ def test_rehearse_refuses_what_it_does_not_know_and_lists_what_it_does(run):
     assert "flipped-bits" in out
 
 
+def test_ctrl_c_ends_a_simulated_board(tmp_path: Path):
+    words = ("board", "rehearse", "--rig", RIG_FILE)
+    code, said = at_a_terminal(command.command(tmp_path / "book", *words), "\x03", "Ctrl-C ends it")
+    assert code == 0, said
+    assert "0 samples sent" in plain(said)
+
+
 @pytest.mark.parametrize("where", [(), ("--number", 0)], ids=["terminal", "network"])
 def test_a_new_user_rehearses_in_one_terminal_and_records_in_another(tmp_path: Path, where: tuple):
     """Both commands as processes of their own, with a fault and line trouble."""
@@ -253,7 +255,7 @@ def test_a_new_user_rehearses_in_one_terminal_and_records_in_another(tmp_path: P
         done = command.throwbook(
             book, *record_args(port, "--json", "--out", tmp_path / "a.csv"), timeout=LIMIT_S
         )
-        board.send_signal(signal.SIGINT)
+        board.terminate()
         board.wait(LIMIT_S)
     judged = json.loads(done.stdout)
     assert judged["usable"]

@@ -163,7 +163,7 @@ def _in_the_consoles_code_page() -> None:
         import os
 
         page = ctypes.WinDLL("kernel32").GetConsoleOutputCP()
-        if page and not {"PYTHONIOENCODING", "PYTHONUTF8"} & set(os.environ):
+        if page and not (os.environ.get("PYTHONIOENCODING") or os.environ.get("PYTHONUTF8")):
             for stream in (sys.stdout, sys.stderr):
                 if isinstance(stream, io.TextIOWrapper) and not stream.isatty():
                     stream.reconfigure(encoding=f"cp{page}", errors="replace")

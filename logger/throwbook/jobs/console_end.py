@@ -30,7 +30,7 @@ def hear_console_end(end: Callable[[], bool], keep: Callable[[], object]) -> Cal
                 keep()
             return True
 
-        handler = ctypes.WINFUNCTYPE(ctypes.c_bool, ctypes.c_ulong)(heard)
+        handler = ctypes.WINFUNCTYPE(ctypes.c_int, ctypes.c_ulong)(heard)  # BOOL has four bytes
         system = ctypes.WinDLL("kernel32")
         system.SetConsoleCtrlHandler(handler, True)
         _HEARING.append(handler)
