@@ -1,17 +1,29 @@
 """A disk that fills up, made for real."""
 
+import os
 import shutil
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
+GIVEN = "THROWBOOK_SMALL_DISK"
+"""A disk of some megabytes that was made for the tests, where they can't make one themselves (Windows)."""
+
 
 @contextmanager
 def small_disk(folder: Path, kib: int) -> Iterator[Path]:
     """A file system of ``kib`` KiB in ``folder``; where this account may not mount one, the test is skipped."""
+    if GIVEN in os.environ:
+        with tempfile.TemporaryDirectory(dir=os.environ[GIVEN]) as given:
+            filler = Path(given, "filler")
+            filler.write_bytes(bytes(shutil.disk_usage(given).free - kib * 1024))
+            Path(given, "disk").mkdir()
+            yield Path(given, "disk")
+        return
     place = folder / "disk"
     place.mkdir()
     if shutil.which("mount") is None:

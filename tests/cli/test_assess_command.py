@@ -12,7 +12,6 @@ from tests import command
 from tests.files.bad_traces import BAD_CHOICES, BAD_TRACES, GOOD
 from tests.keyboard import at_a_terminal
 from tests.made_strokes import stroke
-from tests.memory import PEAK_KIB
 from throwbook.files.trace_file import write_trace
 
 RIG_FILE = Path(__file__).with_name("quarry-loader.toml")
@@ -228,7 +227,9 @@ def test_a_progress_bar_shows_on_a_terminal_only(traces):
 
 
 def test_many_files_take_no_more_memory_than_few(traces):
-    program = f"""{PEAK_KIB}
+    program = """
+import sys
+from tests.memory import peak_kib
 from throwbook.jobs.assess import assess_files
 from tests.made_strokes import RIG
 assess_files([sys.argv[1]] * 5, RIG)

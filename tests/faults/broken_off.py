@@ -10,14 +10,12 @@ saw a traceback. Exit code 1 when one wasn't survived.
 
 import argparse
 import asyncio
-import fcntl
 import os
 import random
 import signal
 import subprocess
 import sys
 import tempfile
-import termios
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -35,9 +33,9 @@ from tests.faults.until import LIMIT_S, until
 from tests.report.page_words import need
 
 HOWS: dict[str, signal.Signals | None] = {
-    "hung up": signal.SIGHUP,
+    "hung up": getattr(signal, "SIGHUP", None),
     "told to end": signal.SIGTERM,
-    "kill -9": signal.SIGKILL,
+    "kill -9": getattr(signal, "SIGKILL", None),
     "terminal gone": None,
     "terminal gone, unsaid": None,
 }
@@ -50,6 +48,9 @@ def on_a_terminal(
     line: list[str], how: str
 ) -> Iterator[tuple[subprocess.Popen[bytes], Callable[[], None], list[bytes]]]:
     """The program on a terminal that is its own: the process, what makes the terminal vanish, what it showed."""
+    import fcntl
+    import termios
+
     far, near = os.openpty()
     shown: list[bytes] = []
     gone = threading.Event()

@@ -10,7 +10,6 @@ import argparse
 import contextlib
 import math
 import random
-import resource
 import signal
 import sys
 import tempfile
@@ -25,6 +24,7 @@ from pathlib import Path
 
 from tests.faults.mutate import Mutator
 from tests.faults.readers import READERS
+from tests.memory import peak_kib
 from throwbook.errors import ThrowbookError
 
 HANG_S = 60.0
@@ -157,8 +157,7 @@ def _ring(number: int, frame: object) -> None:
 
 def _memory_mb() -> float:
     """The most this process ever had."""
-    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return most / (1 << 20 if sys.platform == "darwin" else 1 << 10)
+    return peak_kib() / (1 << 10)
 
 
 def rows(names: list[str], count: int, seed: int, workers: int, minutes: float = math.inf) -> Iterator[Found]:

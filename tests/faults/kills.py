@@ -1,5 +1,6 @@
 """kill -9 at random moments of real work, then a look at what is left."""
 
+import os
 import random
 import shutil
 import subprocess
@@ -47,7 +48,7 @@ def run(place: str, folder: Path, kill_after_s: float | None) -> tuple[list[str]
     try:
         process.wait(kill_after_s)
     except subprocess.TimeoutExpired:
-        process.kill()
+        os.kill(process.pid, 9)
         process.wait()
     took_s = time.perf_counter() - begun
     said = process.stdout.read().split("\n")[:-1]  # a line that isn't ended wasn't said

@@ -1,6 +1,7 @@
 """The session of an SSH login ends in mid-record; a second program wants the same port; places that may only be read."""
 
 import json
+import os
 import shutil
 import signal
 import subprocess
@@ -13,7 +14,7 @@ import pytest
 
 import tests.command
 from tests.command import command, environment
-from tests.faults.test_places import AS_ROOT, WITHOUT_ROOTS_POWER
+from tests.faults.test_places import AS_ROOT, CLOSABLE, WITHOUT_ROOTS_POWER
 from tests.faults.until import LIMIT_S, until
 from tests.left_journals import stall_source
 from tests.ports.bench import board_on_a_cable, throw_source
@@ -51,9 +52,16 @@ def not_ignored(number: signal.Signals) -> Iterator[None]:
         signal.signal(number, before)
 
 
+HUNG_UP = getattr(signal, "SIGHUP", signal.SIGTERM)
+ENDS = [HUNG_UP, pytest.param(signal.SIGTERM, marks=pytest.mark.long)] if hasattr(signal, "SIGHUP") else []
+"""Both are handled by one function; what goes wrong in it goes wrong at SIGHUP, and test_broken_off tells a screen to end.
+Windows has no such signals: there a console tells it (``tests/windows``)."""
+KILL = 9
+
+
 def recording_of(folder: Path, *arguments: object) -> subprocess.Popen[bytes]:
     """``record`` in a session of its own, nobody at the keyboard."""
-    with not_ignored(signal.SIGHUP):
+    with not_ignored(HUNG_UP):
         return subprocess.Popen(
             line_of(folder, "record", *arguments),
             cwd=folder,
@@ -69,12 +77,10 @@ def recording_of(folder: Path, *arguments: object) -> subprocess.Popen[bytes]:
 # busy computer before the second program has even started.
 ENDLESS = ("--direction", "lock", "--seconds", "1e6 s")
 ENOUGH_BYTES = 20_000
-TOLD_TO_END = pytest.param(signal.SIGTERM, marks=pytest.mark.long)
-"""Both are handled by one function; what goes wrong in it goes wrong at SIGHUP, and test_broken_off tells a screen to end."""
 
 
-@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no such signal")
-@pytest.mark.parametrize("number", [signal.SIGHUP, TOLD_TO_END])
+@pytest.mark.skipif(not ENDS, reason="this system has no such signal")
+@pytest.mark.parametrize("number", ENDS)
 def test_a_session_that_ends_in_mid_record_keeps_and_judges_what_was_recorded(
     number: signal.Signals, tmp_path: Path
 ):
@@ -93,19 +99,18 @@ def test_a_session_that_ends_in_mid_record_keeps_and_judges_what_was_recorded(
     assert list((tmp_path / "log.throwbook.unfinished").iterdir()) == []
 
 
-@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no such signal")
-@pytest.mark.parametrize("number", [signal.SIGHUP, TOLD_TO_END, signal.SIGKILL])
+@pytest.mark.parametrize("number", [*ENDS, KILL])
 def test_a_session_that_ends_in_a_stall_takes_the_rig_out_of_use_or_holds_it_until_it_is_judged(
-    number: signal.Signals, tmp_path: Path
+    number: int, tmp_path: Path
 ):
     assert run(tmp_path, "rig", "add", RIG_FILE).returncode == 0
     board = replace(IDENTITY, id="bench-1")  # what a simulated board records isn't kept
     with board_on_a_cable(stall_source(run_s=2.0), speed=8.0, identity=board) as (port, sender):
         recording = recording_of(tmp_path, "--rig", RIG, *ENDLESS, "--port", port.name)
         assert until(lambda: sender.injected.sent > 1500 and journal_bytes(tmp_path) > ENOUGH_BYTES)
-        recording.send_signal(number)
+        os.kill(recording.pid, number)
         said = recording.communicate(timeout=LIMIT_S)
-    if number == signal.SIGKILL:
+    if number == KILL:
         told = json.loads(run(tmp_path, "status", RIG, "--json").stdout)
         assert told["status"] == "restricted"
         [pending] = told["pending"]
@@ -128,6 +133,7 @@ def test_a_session_that_ends_in_a_stall_takes_the_rig_out_of_use_or_holds_it_unt
     assert told["pending"] == []
 
 
+@CLOSABLE
 @pytest.mark.skipif(AS_ROOT and shutil.which("setpriv") is None, reason="root may write everywhere")
 def test_places_that_may_only_be_read_are_one_line_and_exit_3(tmp_path: Path):
     closed = tmp_path / "closed"
@@ -153,6 +159,7 @@ def test_places_that_may_only_be_read_are_one_line_and_exit_3(tmp_path: Path):
     assert list(closed.iterdir()) == []
 
 
+@CLOSABLE
 def test_a_journal_that_cannot_be_made_is_told_before_the_throw(tmp_path: Path):
     closed = tmp_path / "closed"
     closed.mkdir(mode=0o555)

@@ -1,13 +1,10 @@
 """A small ARM computer has 512 MB: the commands that work on samples keep within it."""
 
-import fcntl
 import os
-import resource
 import select
 import struct
 import subprocess
 import sys
-import termios
 from pathlib import Path
 
 import pytest
@@ -22,9 +19,13 @@ LIMIT_BYTES = 512 * 2**20
 ROWS = 1_000_000
 LONGEST_S = 60.0
 
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="this system limits no process's memory")
+
 
 def limited(folder: Path, *arguments: object) -> subprocess.CompletedProcess[str]:
     """A command that gets no more memory of its own than ``LIMIT_BYTES`` (data, heap and stacks)."""
+
+    import resource
 
     def limit() -> None:
         resource.setrlimit(resource.RLIMIT_DATA, (LIMIT_BYTES, LIMIT_BYTES))
@@ -86,6 +87,9 @@ def test_a_recording_keeps_within_it(tmp_path: Path):
 def test_the_screen_keeps_within_it(season: Path, tmp_path: Path):
     """Now and then, on a busy computer, the list of rigs never comes. Until the cause is known, that is told with where the
     threads stood, and fails nothing."""
+    import fcntl
+    import termios
+
     threads = tmp_path / "threads.txt"
     far, near = os.openpty()
     fcntl.ioctl(near, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))

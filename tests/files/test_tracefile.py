@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.files.bad_traces import BAD_CHOICES, BAD_TRACES, GOOD, HEAD
-from tests.memory import PEAK_KIB
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError
 from throwbook.files.trace_file import TraceLimits, read_trace, trace_text, write_trace
@@ -184,7 +183,9 @@ def test_a_million_rows_take_little_more_memory_than_their_numbers(tmp_path):
             file.writelines(
                 f"{n / 10_000:.4f},{n % 97 / 31:.4f},12.{n % 100:02}\n" for n in range(begin, begin + 50_000)
             )
-    program = f"""{PEAK_KIB}
+    program = """
+import sys
+from tests.memory import peak_kib
 import numpy
 from throwbook.files.trace_file import read_trace
 before = peak_kib()

@@ -1,11 +1,13 @@
 """Ports and the recorder, over real pseudo-terminals and sockets."""
 
 import socket
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from serial import SerialException
 
 from throwbook.errors import OutsideError
 from throwbook.files.journal import Journal, read_journal
@@ -15,7 +17,10 @@ from throwbook.ports.serial_port import LoopbackPort, Port, PseudoPort, list_por
 LIMIT_S = 20.0
 
 
-@pytest.fixture(params=[PseudoPort, LoopbackPort])
+HAS_PSEUDO_TERMINALS = sys.platform != "win32"
+
+
+@pytest.fixture(params=[PseudoPort, LoopbackPort] if HAS_PSEUDO_TERMINALS else [LoopbackPort])
 def cable(request) -> Iterator[PseudoPort | LoopbackPort]:
     port = request.param()
     yield port
@@ -72,6 +77,7 @@ def test_a_port_that_does_not_open_says_why_and_what_to_do(name: str, says: str)
     assert caught.value.do or caught.value.remedy
 
 
+@pytest.mark.skipif(not HAS_PSEUDO_TERMINALS, reason="this system has no pseudo-terminals")
 def test_a_port_another_program_has_is_told():
     cable = PseudoPort()
     first = Port(cable.name, 115_200)
@@ -111,6 +117,22 @@ def test_a_number_that_another_program_holds_is_told():
 def test_a_port_without_permission_says_which_group():
     error = trouble("/dev/ttyUSB0", PermissionError(13, "Permission denied"))
     assert "group" in str(error)
+
+
+# as pyserial words what Windows says; the numbers are from Windows' documentation, "System Error Codes"
+@pytest.mark.parametrize(
+    ("said", "means"),
+    [
+        ("PermissionError(13, 'Access is denied.', None, 5)", "another program has this port"),
+        ("FileNotFoundError(2, 'The system cannot find the file specified.', None, 2)", "no such port"),
+        ("OSError(22, 'A device attached to the system is not functioning.', None, 31)", "driver"),
+        ("OSError(22, 'The semaphore timeout period has expired.', None, 121)", "Bluetooth"),
+        ("[WinError 10061] No connection could be made", "nothing answers"),
+        ("OSError(9, 'The handle is invalid.', None, 6)", "not a serial port"),
+    ],
+)
+def test_what_windows_says_of_a_port_is_told_in_plain_words(said: str, means: str):
+    assert means in str(trouble("COM10", SerialException(f"could not open port 'COM10': {said}")))
 
 
 def test_listing_ports_asks_nothing_of_them():

@@ -98,11 +98,16 @@ Command = TypeVar("Command", bound=Any)
 
 def logbook_of(ctx: click.Context) -> str | None:
     """The logbook asked for before the command; None: the default one."""
-    from throwbook.jobs.find import when_waiting
+    from throwbook.jobs.find import on_a_network, when_waiting
 
     when_waiting(waiting)
     found = ctx.obj["logbook"] if ctx.obj else None
-    return None if found is None else str(found)
+    logbook = None if found is None else str(found)
+    if on_a_network(logbook):
+        diagnostics.complain(
+            "the logbook lies on a network drive. Write from one computer at a time, or keep it on this one and merge."
+        )
+    return logbook
 
 
 def now() -> datetime:

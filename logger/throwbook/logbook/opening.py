@@ -7,6 +7,7 @@ import contextlib
 import os
 import shutil
 import sqlite3
+import sys
 import tempfile
 from pathlib import Path
 
@@ -103,7 +104,20 @@ def sync(path: Path) -> None:
 
 def writable(path: Path) -> bool:
     """Whether the file and its folder (for the journal beside it) can be written."""
-    return os.access(path.parent, os.W_OK) and (not path.exists() or os.access(path, os.W_OK))
+    return _takes_files(path) and (not path.exists() or os.access(path, os.W_OK))
+
+
+def _takes_files(path: Path) -> bool:
+    if sys.platform != "win32":
+        return os.access(path.parent, os.W_OK)
+    probe = path.with_name(
+        f"{path.name}.{os.getpid()}-probe"
+    )  # only a try tells what a folder's permissions there are
+    try:
+        os.close(os.open(probe, os.O_CREAT | os.O_EXCL | os.O_TEMPORARY))
+    except OSError:
+        return False
+    return True
 
 
 def open_writing(path: Path, waiting: Waiting | None) -> sqlite3.Connection:
