@@ -41,10 +41,11 @@ def run(
     """Run any command line in the same way."""
     settings: dict[str, Any] = {
         "capture_output": True,
-        "encoding": "utf-8",
         "check": False,
         "cwd": TOP,
     } | given
+    if settings.pop("text", True):
+        settings.setdefault("encoding", "utf-8")
     if "input" not in settings:
         settings["stdin"] = subprocess.DEVNULL
     return subprocess.run(line, env=environment(**(env or {})), **settings)

@@ -14,9 +14,9 @@ from tests.faults.until import until
 from tests.keyboard import IN_THE_CONSOLE, plain
 from tests.windows.console import Console
 from throwbook.cli.record_end import Ending
-from throwbook.jobs.console_end import _HEARING, CLOSE
 from throwbook.jobs.record import HUNG_UP
 from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.windows import _HEARING, CLOSE
 
 RIG_FILE = TOP / "sample-runs" / "yard-loader.toml"
 LIMIT_S = 120.0

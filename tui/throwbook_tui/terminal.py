@@ -27,7 +27,7 @@ from typing import Any, ClassVar
 from textual.constants import ESCAPE_DELAY
 from textual.scrollbar import ScrollBar, ScrollBarRender
 
-from throwbook.jobs.console_end import hear_console_end
+from throwbook.jobs.windows import hear_console_end
 
 _STDIN = 0
 LONGEST_S = 30.0

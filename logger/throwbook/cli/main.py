@@ -159,10 +159,11 @@ def throwbook(ctx: click.Context, logbook: str | None) -> None:
 def _in_the_consoles_code_page() -> None:
     """In a pipe, Windows' Python writes by the computer's code page; cmd and PowerShell read by that of the console."""
     if sys.platform == "win32":
-        import ctypes
         import os
 
-        page = ctypes.WinDLL("kernel32").GetConsoleOutputCP()
+        from throwbook.jobs.windows import console_code_page
+
+        page = console_code_page()
         if page and not (os.environ.get("PYTHONIOENCODING") or os.environ.get("PYTHONUTF8")):
             for stream in (sys.stdout, sys.stderr):
                 if isinstance(stream, io.TextIOWrapper) and not stream.isatty():

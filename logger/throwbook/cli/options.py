@@ -98,12 +98,13 @@ Command = TypeVar("Command", bound=Any)
 
 def logbook_of(ctx: click.Context) -> str | None:
     """The logbook asked for before the command; None: the default one."""
-    from throwbook.jobs.find import on_a_network, when_waiting
+    from throwbook.jobs.find import logbook_path, when_waiting
+    from throwbook.jobs.windows import on_a_network
 
     when_waiting(waiting)
     found = ctx.obj["logbook"] if ctx.obj else None
     logbook = None if found is None else str(found)
-    if on_a_network(logbook):
+    if sys.platform == "win32" and on_a_network(logbook_path(logbook)):
         diagnostics.complain(
             "the logbook lies on a network drive. Write from one computer at a time, or keep it on this one and merge."
         )

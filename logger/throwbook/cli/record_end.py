@@ -10,8 +10,8 @@ import threading
 from collections.abc import Callable
 from typing import Any, TypeVar
 
-from throwbook.jobs.console_end import hear_console_end
 from throwbook.jobs.record import ASKED_TO_END, HUNG_UP
+from throwbook.jobs.windows import hear_console_end
 
 REQUESTS = {
     number: why

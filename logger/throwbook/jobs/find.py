@@ -1,7 +1,6 @@
 """Which logbook, which rig, which baseline: one rule each."""
 
 import os
-import sys
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -28,9 +27,6 @@ if TYPE_CHECKING:
     from throwbook.core.sheets.baseline_selection import ChoiceSheet
     from throwbook.core.sizing.sizing import Sizing
     from throwbook.files.rig_file import RigFile
-
-DRIVE_REMOTE = 4
-"""What Windows answers of a network drive (its documentation: "GetDriveTypeW function")."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,17 +199,6 @@ class _Front:
 def when_waiting(say: Waiting) -> None:
     """Have ``say`` called whenever a job waits for another program that is writing."""
     _Front.waiting = say
-
-
-def on_a_network(logbook: str | None) -> bool:
-    """Whether the logbook lies on a network drive, as far as Windows tells (False on other systems)."""
-    if sys.platform != "win32":
-        return False
-    else:  # noqa: RET505 - so that the type checker leaves it out on other systems
-        import ctypes
-
-        drive = f"{logbook_path(logbook).absolute().drive}\\"
-        return drive.startswith("\\\\") or ctypes.WinDLL("kernel32").GetDriveTypeW(drive) == DRIVE_REMOTE
 
 
 def journal_folder(logbook: str | Path | None) -> Path:

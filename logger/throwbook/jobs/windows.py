@@ -1,13 +1,17 @@
-"""The end of a console under Windows, where no signal says it: its window is closed, the person logs off, Windows goes down.
+"""What only Windows' own library tells: the end of a console, its code page, a network drive. Elsewhere: nothing to tell.
 
-The system ends the program once that was heard, after five seconds at the latest (its documentation: "HandlerRoutine
-callback function"). That is time enough to keep a throw; if not, its journal stays.
+No signal says there that a window is closed, that the person logs off or that Windows goes down. The system ends the
+program once that was heard, after five seconds at the latest (its documentation: "HandlerRoutine callback function"). That
+is time enough to keep a throw; if not, its journal stays.
 """
 
 import sys
 from collections.abc import Callable
+from pathlib import Path
 
 BREAK, CLOSE, LOGOFF, SHUTDOWN = 1, 2, 5, 6
+DRIVE_REMOTE = 4
+"""Its answer for a network drive (its documentation: "GetDriveTypeW function")."""
 _HEARING: list[object] = []
 """What the system may call must not be tidied away."""
 
@@ -16,7 +20,6 @@ def hear_console_end(end: Callable[[], bool], keep: Callable[[], object]) -> Cal
     """From now on ``end`` is called, in a thread of its own, when the console ends; what is given back stops that.
 
     ``end`` gives whether there is something to ``keep``; if so, the program is ended only after that has returned.
-    Nothing to do on other systems: a signal says it there.
     """
     if sys.platform != "win32":
         return lambda: None
@@ -35,3 +38,24 @@ def hear_console_end(end: Callable[[], bool], keep: Callable[[], object]) -> Cal
         system.SetConsoleCtrlHandler(handler, True)
         _HEARING.append(handler)
         return lambda: system.SetConsoleCtrlHandler(handler, False)
+
+
+def console_code_page() -> int:
+    """That by which cmd and PowerShell read a pipe (``chcp``); 0: no console, or another system."""
+    if sys.platform != "win32":
+        return 0
+    else:  # noqa: RET505
+        import ctypes
+
+        return int(ctypes.WinDLL("kernel32").GetConsoleOutputCP())
+
+
+def on_a_network(path: Path) -> bool:
+    """Whether a file lies on a network drive."""
+    if sys.platform != "win32":
+        return False
+    else:  # noqa: RET505
+        import ctypes
+
+        drive = f"{path.absolute().drive}\\"
+        return drive.startswith("\\\\") or ctypes.WinDLL("kernel32").GetDriveTypeW(drive) == DRIVE_REMOTE
