@@ -123,7 +123,7 @@ def screen(shown: str) -> Iterator[str]:
         if pieces and _STARTS.match(pieces[0]):
             yield block
             block = ""
-        if len(pieces) == 1 and len(row.rstrip()) > 20:
+        if len(pieces) == 1 and (block or len(row.rstrip()) > 20):
             block = f"{block} {pieces[0]}"
             if len(row.rstrip()) > 55 and not pieces[0].endswith((".", "?", "!")):
                 continue
@@ -143,9 +143,18 @@ def strings(source: str) -> Iterator[str]:
     """What a module may say: its strings, without docstrings, patterns and queries."""
     tree = ast.parse(source)
     hidden = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
-    hidden |= {
-        id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Attribute) and node.attr == "split"
-    }
+    lists = [
+        node.value for node in ast.walk(tree) if isinstance(node, ast.Attribute) and node.attr == "split"
+    ]
+    named = {each.id for each in lists if isinstance(each, ast.Name)}
+    for node in ast.walk(tree):
+        if (
+            isinstance(node, ast.Assign)
+            and isinstance(node.targets[0], ast.Name)
+            and node.targets[0].id in named
+        ):
+            lists.append(node.value)
+    hidden |= set(map(id, lists))
     for node in ast.walk(tree):
         said = ""
         if isinstance(node, ast.JoinedStr):
@@ -153,7 +162,11 @@ def strings(source: str) -> Iterator[str]:
             said = "".join(str(part.value) if isinstance(part, ast.Constant) else "9" for part in node.values)
         elif isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in hidden:
             said = re.sub(r"\{[^}]*\}", "9", node.value)
-        if len(re.findall(r"[A-Za-z]{2,}", said)) > 3 and not _NO_TEXT.search(said) and "\\" not in said:
+        if (
+            len(re.findall(r"\b[A-Za-z]?[a-z]+\b", said)) > 3
+            and not _NO_TEXT.search(said)
+            and "\\" not in said
+        ):
             yield from _blocks(re.sub(r"`[^`]+`", "Code", said))
 
 

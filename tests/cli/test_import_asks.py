@@ -44,7 +44,7 @@ def test_which_way_a_movement_went_is_asked_where_nothing_tells(tmp_path):
     add_rig(book, RIG_FILE, "M. K.", datetime.now(UTC))
     file = write(tmp_path, "lock-1.csv", record([GOOD, SHORT]))
     arguments = ["--logbook", book, "import", "--rig", "quarry-loader", "--kind", "spot", file]
-    done, shown = asked(arguments, "unlock\n", asked="which way did it go?")
+    done, shown = asked(arguments, "unlock\n", asked="was it lock or unlock?")
     assert done == 1, shown
     assert "2 movements: lock, direction not known" in " ".join(shown.split())
     with open_logbook(book, read_only=True) as opened:

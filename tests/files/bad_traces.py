@@ -48,7 +48,7 @@ BAD_TRACES = (
     ),
     _row("rows out of order", "-0.1,0.013,12.6", "time falls: -0.1 s after 0 s"),
     BadTrace(
-        "a clock that stands still", re.sub(r"(?m)^0\.0\d+,", "0.005,", GOOD), 9, "the time stands still"
+        "a clock that stands still", re.sub(r"(?m)^0\.0\d+,", "0.005,", GOOD), 9, "the time does not move"
     ),
     _row("not a number", "0.005,nan,12.6", "column 'current_a' holds 'nan', not a finite number"),
     _row("infinite", "0.005,0.01,-Infinity", "column 'voltage_v' holds '-Infinity', not a finite number"),
@@ -91,7 +91,7 @@ BAD_TRACES = (
     BadTrace("spreadsheet", b"PK\x03\x04" + bytes(100), 1, "a spreadsheet or zip file"),
     BadTrace("gzip", b"\x1f\x8b\x08" + bytes(100), 1, "a gzip file"),
     BadTrace("UTF-16 cut off", GOOD.encode("utf-16")[:-1], 1, "UTF-16"),
-    BadTrace("a line without end", "time_s" * 20_000, 1, "no end"),
+    BadTrace("a line without end", "time_s" * 20_000, 1, "does not end"),
     BadTrace("a row without end", HEAD + NAMES + "1" * 100_000, 7, "a line without an end"),
     _head("no format", '# format = "throwbook-trace-1"\n', "", 1, "the head names no format"),
     _head(
@@ -105,7 +105,7 @@ BAD_TRACES = (
         "the head is not TOML here",
     ),
     _head("key twice", "# ambient", '# rig = "x"\n# ambient', 5, "the head is not TOML here"),
-    _head("direction missing", '# direction = "lock"\n', "", 1, "which way the pins went"),
+    _head("direction missing", '# direction = "lock"\n', "", 1, "the direction of the throw"),
     _head("direction unknown", '"lock"', '"locked"', 3, "direction 'locked' is neither lock nor unlock"),
     _head("started without offset", "+01:00", "", 4, "not a date and time with its offset"),
     _head("started as text", "2026-03-14T09:12:33+01:00", '"today"', 4, "not a date and time"),
@@ -130,6 +130,6 @@ BAD_TRACES = tuple(
 BAD_CHOICES = (
     ("current", "'current' names no column"),
     ("speed=v", "names no column"),
-    ("current=I [V]", "'V' is no unit of current"),
+    ("current=I [V]", "'V' is not a unit of current"),
     ("current=", "names no column"),
 )

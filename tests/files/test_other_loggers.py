@@ -64,7 +64,7 @@ CASES = {
     "only a header": ("Zeit [s];Strom [A]\n", 1, "no rows under the header"),
     "only a header, UTF-16": ("Zeit [s];Strom [A]\n".encode("utf-16"), 1, "no rows under the header"),
     "bytes that are no text": (bytes(range(1, 256)) * 40, 2, "byte 0x81 is not text"),
-    "UTF-16 broken off": (SEMICOLONS.encode("utf-16")[:-1], 1, "but for byte"),
+    "UTF-16 broken off": (SEMICOLONS.encode("utf-16")[:-1], 1, "except for byte"),
     "a page without a table": ("Dear all,\nit ran well; see below.\n", 1, "no table in the first 2 lines"),
     "one column": ("time\n1\n2\n", 1, "no table"),
     "numbers without names": ("0;1;2\n1;2;3\n", 1, "numbers where the column names should be ('0;1;2')"),
@@ -84,13 +84,13 @@ CASES = {
     "points in one column, commas in the other": (
         table("Time;Current (A)\n", lambda row: f"{row[0]:.4f};{comma(row[1], 3)}"),
         2,
-        "'-0,004' under 'Current (A)': decimal points and decimal commas stand in one table",
+        "'-0,004' under 'Current (A)': decimal points and decimal commas are mixed in one table",
     ),
     "a decimal comma among points": (SEMICOLONS.replace(",", ".") + "0,3;1.7\n", 4, "decimal points and decimal commas"),
     "decimal commas between commas": (
         "Zeit [s],Strom [A]\n0,005,0,013\n0,010,0,013\n",
         2,
-        "4 numbers under 2 names: decimal commas can't be told from the commas between columns",
+        "4 numbers under 2 names: decimal commas cannot be told from the commas between columns",
     ),
     "clocks put on": (dated(1), 503, "jumps on by an hour, to 10:12:38.010. If the clocks were put on here, cut"),
     "clocks put back": (dated(-1), 503, "jumps back by an hour"),
@@ -146,7 +146,7 @@ def test_what_can_be_read_in_two_ways_is_asked_and_read_as_answered(write, case)
 
 def test_an_answer_that_the_table_shows_to_be_wrong_is_refused(write):
     path = write(SEMICOLONS)
-    with pytest.raises(InputError, match="decimal points and decimal commas stand in one table"):
+    with pytest.raises(InputError, match="decimal points and decimal commas are mixed in one table"):
         read_trace(path, direction="lock", answers={"decimal": "point"})
 
 

@@ -110,7 +110,7 @@ def test_a_fault_names_file_key_and_what_to_do(old, new, where, said):
     [
         (b"\xff\xfe\x00", "no text file"),
         (b"", "missing"),
-        (b"x" * 2_000_000, "too many"),
+        (b"x" * 2_000_000, "too much"),
         (b"[" * 5000, "TOML"),
     ],
     ids=["no text", "empty", "long", "deep"],

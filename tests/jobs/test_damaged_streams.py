@@ -112,7 +112,7 @@ DAMAGES = {
         with_line(MIDDLE, frame(b"F,overrun,4200 lost")),
         NOT_PASS,
         head={"lost_samples": 4200},
-        note="the board says that it lost 4,200 samples",
+        note="the board reports 4,200 lost samples",
         told="could not send fast enough",
         time_s=None,
     ),
@@ -140,7 +140,7 @@ DAMAGES = {
         ("pass", *NOT_PASS),
         head={"rate_asked_hz": 200, "rate_hz": 5.0, "lost_samples": 0},
         without=("clock",),
-        note="200 samples a second were asked for, 5 came",
+        note="200 samples per second were set, 5 reached",
         widest_u_s=0.5,
     ),
     "a clock that stands still": Damage(

@@ -144,7 +144,7 @@ def test_as_a_trace_file_the_record_stays_whole(book: Path, tmp_path: Path):
 def test_the_command_asks_at_a_terminal_which_way_a_movement_went(book: Path):
     with board_on_a_cable(source_of(record([GOOD, SHORT])), speed=16.0, identity=MACHINE) as (port, _):
         words = ["record", "--rig", RIG.name, "--port", port.name, "--direction", "lock", "--seconds", "25s"]
-        done, shown = at_a_terminal(["--logbook", book, *words], b"unlock\n", asked=b"which way did it go?")
+        done, shown = at_a_terminal(["--logbook", book, *words], b"unlock\n", asked=b"was it lock or unlock?")
     assert done == 1, shown
     assert [direction for direction, _ in kept(book)] == ["lock", "unlock"]
 
@@ -167,7 +167,7 @@ def test_told_to_end_at_the_question_it_keeps_all_and_the_worse_counts(book: Pat
     with board_on_a_cable(source_of(record([GOOD, SHORT])), speed=16.0, identity=MACHINE) as (port, _):
         words = ["record", "--rig", RIG.name, "--port", port.name, "--direction", "lock", "--seconds", "25s"]
         done, shown = at_a_terminal(
-            ["--logbook", book, *words], signal.SIGTERM, asked=b"which way did it go?"
+            ["--logbook", book, *words], signal.SIGTERM, asked=b"was it lock or unlock?"
         )
     assert done == 1, shown
     assert kept(book) == [("lock", "pass"), ("lock", "fail")]

@@ -290,7 +290,7 @@ def test_check_judges_again_and_says_what_it_raised(path: Path):
     assert "throwbook check" in told.stdout
     done = throwbook(path, "check")
     assert done.returncode == 0, done.stderr
-    assert "1 stored throw judged again, as this version does: 1 order raised." in done.stdout
+    assert "1 stored throw judged again by this version: 1 order raised." in done.stdout
     assert f"{RIG}: stall" in done.stdout
     assert "DO NOT USE" in throwbook(path, "status", RIG).stdout
     assert json.loads(throwbook(path, "check", "--json").stdout)["judged_again"] == 0

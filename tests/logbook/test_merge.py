@@ -149,7 +149,7 @@ def test_the_same_files_imported_on_two_computers_are_one_set_of_trials_on_two_s
         assert book.sheet(names[2]).name == names[2]
     told = [conflict.what for conflict in found.conflicts]
     assert any("2 sheets have this number" in each for each in told)
-    assert any("3 of its trials also stand on sheet" in each for each in told)
+    assert any("3 of its throws are also on sheet" in each for each in told)
 
 
 def test_two_judgements_are_listed_only_when_they_differ(pair):
@@ -160,7 +160,7 @@ def test_two_judgements_are_listed_only_when_they_differ(pair):
             book.judge(second, make_assessment("pass"), path.name, NOW, "0.1.0", reason="again")
     with open_logbook(pair[0]) as book:
         told = [conflict.what for conflict in merge(book, pair[1]).conflicts]
-        assert told == [f"trial {first[:8]} has 2 judgements that don't know of each other"]
+        assert told == [f"trial {first[:8]} has 2 judgements, made separately"]
 
 
 def test_two_corrections_of_one_thing_are_both_kept_and_listed(pair):

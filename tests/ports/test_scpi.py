@@ -37,7 +37,7 @@ def test_a_meter_is_read_with_fetch_and_has_no_voltage(tmp_path: Path):
 
 
 def test_a_rate_above_20_is_refused(tmp_path: Path):
-    with pytest.raises(InputError, match="at most 20 a second"):
+    with pytest.raises(InputError, match="at most 20 per second"):
         Recording(plan(tmp_path, rate_hz=200), now=lambda: NOW).run()
 
 

@@ -58,7 +58,7 @@ Examples:
     "--baseline",
     multiple=True,
     metavar="FILE",
-    help="A baseline trace, or a folder of them; repeat for more. Each direction gets its own baseline. A rig of the logbook brings its own.",
+    help="A baseline trace, or a folder of them; repeat for more. Each direction gets its own baseline. A rig of the logbook has its own.",
 )
 @click.option(
     "--column",
@@ -93,9 +93,8 @@ Examples:
 def assess(ctx: click.Context, /, **given: Any) -> int:
     """Judge recorded throws: figures with their uncertainty, signs, likely causes, a verdict.
 
-    Each FILE is one record (a folder stands for the .csv files in it); a record of several movements has each of them
-    judged by itself. Exit code 1 means that at least one throw failed;
-    with --json it is 0 whatever the verdicts are.
+    Each FILE is one record. A folder means the .csv files in it. In a record of several movements each is judged
+    separately. Exit code 1: at least one throw failed. With --json it is 0 for any verdict.
     """
     from throwbook.cli import output
     from throwbook.cli.diagnostics import progress

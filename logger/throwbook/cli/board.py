@@ -43,8 +43,8 @@ def bench(
 ) -> int:
     """Judge an actuator off the machine: no-load current, full stroke time, limit switches, both ways.
 
-    Each FILE is one full stroke without load. The throws also give this actuator's own motor line, better known than
-    from its data sheet. Exit code 1: it fails.
+    Each FILE is one full stroke with no load. The throws also give this actuator's own motor line, more exactly than
+    its data sheet. Exit code 1: it fails.
     """
     from throwbook.jobs.assess import bench_of_files, bench_of_sheet
     from throwbook.jobs.find import find_rig
@@ -161,8 +161,8 @@ Examples:
 def calibrate(ctx: click.Context, /, **given: Any) -> int:
     """Zero and gain of a board against a reference meter, at two or more steady currents.
 
-    With --port you are asked for the meter's reading at each current; with --pair nothing is asked. It goes into the
-    logbook with its date, the meter and the day it is due; trials of this board are judged anew.
+    With --port you type the meter's reading at each current. With --pair nothing is asked. The logbook stores the
+    calibration with its date, the meter and the day the next one is due. Throws from this board are judged again.
     """
     from dataclasses import asdict
 
@@ -205,8 +205,7 @@ def calibrate(ctx: click.Context, /, **given: Any) -> int:
         output.line(doubt, style="warn")
     if judged_anew:
         output.line(
-            f"Judged anew, beside the earlier judgement: {counted(judged_anew, 'throw')} of this board. What one of them "
-            "fails now holds its rig: throwbook status"
+            f"Judged again, the earlier verdicts kept: {counted(judged_anew, 'throw')} of this board. If one of them fails now, its rig's status is tightened: throwbook status"
         )
     return 0
 
@@ -266,13 +265,18 @@ Examples:
     type=click.Choice(["lock", "unlock"]),
     default="lock",
     show_default=True,
-    help="Direction of its first throw.",
+    help="Direction of the first throw.",
 )
 @click.option("--rest", type=Quantity("time"), default=4.0, help="Rest before each throw [default: 4 s].")
 @click.option(
     "--ambient", type=Quantity("temperature"), default=15.0, help="Air temperature [default: 15 degC]."
 )
-@click.option("--speed", type=click.FloatRange(min=0.1, max=1000), default=1.0, help="Times real time.")
+@click.option(
+    "--speed",
+    type=click.FloatRange(min=0.1, max=1000),
+    default=1.0,
+    help="How many times as fast as real time.",
+)
 @click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same machine.")
 @click.option("--link", type=click.Path(path_type=Path), help="A second, fixed name for the port.")
 @click.option(
@@ -282,9 +286,9 @@ Examples:
 )
 @click.pass_context
 def rehearse(ctx: click.Context, /, **given: Any) -> int:
-    """Open a port that behaves as a board with a simulated machine on it, until Ctrl-C.
+    """Open a port that acts like a board on a simulated machine, until Ctrl-C.
 
-    Each recording begins with rest and goes on with a throw; lock and unlock take turns.
+    Each recording starts with a rest, then a throw. Lock and unlock alternate.
     """
     import signal
     import threading
@@ -360,9 +364,9 @@ def board() -> None:
 @click.option("--baud", "bauds", multiple=True, type=int, help="Try only this baud rate; repeat for more.")
 @json_option
 def find(ports: tuple[str, ...], bauds: tuple[int, ...], as_json: bool) -> int:
-    """List the serial ports with what is known of each, and ask who is there.
+    """List the serial ports with what is known of each, and look for a board on each.
 
-    Opening a port starts many boards anew, which does them no harm. Exit code 3: there is no board.
+    Opening a port restarts many boards. That does no harm. Exit code 3: there is no board.
     """
     from throwbook.cli.diagnostics import progress
     from throwbook.jobs.board import find_boards
@@ -421,9 +425,9 @@ def find(ports: tuple[str, ...], bauds: tuple[int, ...], as_json: bool) -> int:
 @click.option("--seconds", type=Quantity("time"), default=3.0, help="Length of the check [default: 3 s].")
 @json_option
 def check(port: str, baud: int, rate: int, seconds: float, as_json: bool) -> int:
-    """Look at a board with the actuator at rest: rate held, loss, zero, noise, range, clock.
+    """Check a board with the actuator at rest: sampling rate, lost samples, zero, noise, range, clock.
 
-    Exit code 1: something isn't as it should be.
+    Exit code 1: at least one check is not good.
     """
     from dataclasses import asdict
 

@@ -8,12 +8,12 @@ from throwbook.cli import output
 
 
 @click.command()
-@click.option("--folder", type=click.Path(path_type=Path, file_okay=False), help="Where to leave everything.")
+@click.option("--folder", type=click.Path(path_type=Path, file_okay=False), help="Where to write everything.")
 def demo(folder: Path | None) -> None:
-    """Play the main job on an invented rig: bench test, commissioning, three winters, a service, the papers.
+    """Show the whole job on an invented rig: bench test, commissioning, three winters, a service, the papers.
 
-    Nothing is asked and no hardware is needed: the throws are simulated, everything else is the real thing. All files
-    are left in FOLDER (a new one beside where you stand, if none is given).
+    It asks nothing and needs no hardware. The throws are simulated, everything else is real. All files stay in FOLDER
+    (default: a new folder here).
 
     \b
     Example:
@@ -53,7 +53,7 @@ def _new_folder(wanted: Path) -> Path:
 def samples(folder: Path) -> None:
     """Write the sample runs into FOLDER: a rig file, a baseline set and simulated records of every sign.
 
-    The same files come out each time, byte for byte; FOLDER/README.md says what each one shows.
+    The files are the same each time, byte for byte. FOLDER/README.md lists what each one shows.
 
     \b
     Example:

@@ -23,7 +23,7 @@ REMEDIES = {
     Remedy.AS_READ: "If the meter did show it, add --as-read.",
     Remedy.BRING_BACK: "'throwbook rig retire --back' lists it again.",
     Remedy.CHECK_BOARD: "Try: throwbook board check",
-    Remedy.CHECK_LOGBOOK: "'throwbook check' shows how far it is off and whose it is.",
+    Remedy.CHECK_LOGBOOK: "'throwbook check' shows how far it is off, and which file it is in.",
     Remedy.ENTER_AGAIN: "If they are new throws, say so with --again.",
     Remedy.FIND_BOARD: "See the ports with: throwbook board find",
     Remedy.JUDGE_AGAIN: "'throwbook check' judges them again",
@@ -39,14 +39,14 @@ REMEDIES = {
     Remedy.OTHER_FOLDER: "Or give another with --folder.",
     Remedy.TRY_OTHER_READING: "Try the other --reading",
     Remedy.RENAME_ANOTHER_RIG: "--rename OLD=NEW names one it has.",
-    Remedy.SAY_NO: "Only a NO at a pin is still taken: throwbook sheet see.",
-    Remedy.SAY_WHY: 'If it should stand for that one, say why: --reason "new actuator".',
+    Remedy.SAY_NO: "Only a NO at a pin can still be recorded: throwbook sheet see.",
+    Remedy.SAY_WHY: 'If it replaces that one, give the reason: --reason "new actuator".',
     Remedy.SET_RATE: "Choose with --rate or --baud",
     Remedy.SHOW_MISSING: "'throwbook sheet show' lists all that is missing.",
     Remedy.SHOW_SHEET: "'throwbook sheet show' lists them.",
     Remedy.START_LOGBOOK: "'throwbook rig add FILE.toml' starts one, or give --logbook PATH.",
     Remedy.TRY_BAUD: "Try --baud, or: throwbook board find",
-    Remedy.STEPS_TO_CLEAR: "To clear 'do not use': write down the cause, log the repair (throwbook service add), commission again in full (throwbook sheet plan), then sign (throwbook order clear).",
+    Remedy.STEPS_TO_CLEAR: "To clear 'do not use': find the cause and log the repair (throwbook service add). Commission again in full (throwbook sheet plan), then sign (throwbook order clear).",
     Remedy.EXPORT_FIRST: "Write the export first: throwbook export --format parquet FOLDER.",
 }
 
@@ -111,7 +111,7 @@ def run(command: click.Command, args: list[str] | None = None) -> int:
         complain(_ended(error.format_message()) + hint)
         return 2
     except click.Abort:
-        complain("stopped by the keyboard; nothing more was done.")
+        complain("stopped from the keyboard; nothing more was done.")
         return 2
     except BrokenPipeError:
         sys.stderr.close()

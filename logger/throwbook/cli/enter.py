@@ -34,7 +34,7 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 
 @click.command()
 @click.option("--rig", required=True, metavar="NAME", help="Rig in the logbook.")
-@click.option("--direction", type=click.Choice(["lock", "unlock"]), help="One throw: which way.")
+@click.option("--direction", type=click.Choice(["lock", "unlock"]), help="One throw: its direction.")
 @click.option("--time", "time", metavar="TIME", help="Stopwatch: 14.3s.")
 @click.option("--run", metavar="CURRENT", help="Running current, by clamp meter: 2.1A.")
 @click.option("--peak", metavar="CURRENT", help="Peak running current (highest after the inrush): 2.9A.")
@@ -62,9 +62,9 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 )
 @click.option("--sheet", default="", metavar="NAME", help="Add to this open sheet instead of a new one.")
 @click.option("--at", "at", metavar="TIME", help="When the throws were made: 2026-03-14T09:12.")
-@click.option("--as-read", is_flag=True, help="Record readings that look mistyped: the meter showed them.")
+@click.option("--as-read", is_flag=True, help="Record unlikely readings: the meter showed them.")
 @click.option(
-    "--again", is_flag=True, help="These are new throws, although the logbook holds the same readings."
+    "--again", is_flag=True, help="These are new throws, although the logbook has the same readings."
 )
 @click.option("--clamp-accuracy", metavar="TEXT", help="From its data sheet: '2% + 3 digits'.")
 @click.option("--volt-accuracy", metavar="TEXT", help="From its data sheet: '0.5% + 3 digits'.")
@@ -80,15 +80,15 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
 @by_option
 @click.pass_context
 def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given: Any) -> int:
-    """Write down throws measured by hand with stopwatch, clamp meter and voltmeter, and judge them.
+    """Record throws measured by hand with stopwatch, clamp meter and voltmeter, and judge them.
 
-    Lines to paste look like this; the first current is the running current, the second the peak running current:
+    Type or paste lines like these. The first current is the running current, the second the peak running current:
 
     \b
       lock 14.3s 2.1A 2.9A 12.4V both seen, load check done, stayed put
       unlock 13.9s 1.8A 2.4A 12.5V     # a note
 
-    Never a place, never more than the readings carry. Exit code 1: a throw failed.
+    Readings by hand never show a place on the travel. Exit code 1: a throw failed.
 
     \b
     Examples:

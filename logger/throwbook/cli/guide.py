@@ -29,9 +29,9 @@ COMMANDS_INTRO = """# Every command and option
 <!-- Written by `make pictures` from the parser; don't edit it by hand. -->
 
 `--logbook PATH` (or `THROWBOOK_LOGBOOK`) goes before the command. Quantities are typed with their units: `14.3s`, `188 mm`,
-`7 3/8 in`, `2.1A`, `330 lbf`, `-5 degC`. Exit codes: 0 done and nothing failed, 1 done and at least one verdict is `fail`, 2
-wrong use or bad input, 3 the outside failed (port, disk). In a pipe nothing is asked: what would be asked is refused with the
-option that answers it.
+`7 3/8 in`, `2.1A`, `330 lbf`, `-5 degC`. Exit codes: 0 done and nothing failed, 1 done and a verdict is `fail`, 2
+wrong use or bad input, 3 port or disk failed. In a pipe nothing is asked. The command is refused
+instead, with the option that answers the question.
 """
 VALUES = {
     "integer": "NUMBER",
@@ -130,14 +130,14 @@ def _write(top: Path) -> None:
 CODES = (
     ("0", "done, and nothing failed"),
     ("1", "done, and at least one verdict is fail"),
-    ("2", "wrong use or bad input; one line on standard error says what, where and what to do"),
-    ("3", "the outside failed: a port, a disk, a cable"),
+    ("2", "wrong use or bad input; one line on standard error gives what, where and what to do"),
+    ("3", "a port, a disk or a cable failed"),
 )
 VARIABLES = (
     ("THROWBOOK_LOGBOOK", "Logbook file to work on, as --logbook."),
-    ("THROWBOOK_BY", "Who writes things down, as --by."),
-    ("THROWBOOK_THEME", "night: the screen's dim theme."),
-    ("THROWBOOK_ASCII", "Set to anything: the screen draws with plain letters only."),
+    ("THROWBOOK_BY", "Who enters things, as --by."),
+    ("THROWBOOK_THEME", "night: the dark theme of the screens."),
+    ("THROWBOOK_ASCII", "Set to anything: the screens use plain letters only."),
     ("NO_COLOR", "Set to anything: no colours."),
 )
 

@@ -52,8 +52,7 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
     "--allow",
     multiple=True,
     type=click.Choice(DOUBTS),
-    help="Settle a doubt beforehand: the file names another rig, is dated in the future, its clock went back, or a column "
-    "that looks to be in another unit is as it should be.",
+    help="Accept a file that names another rig, is dated in the future, or whose clock went back. Or accept a column that seems to be in another unit.",
 )
 @click.option(
     "--column",
@@ -67,19 +66,19 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
     "--started",
     multiple=True,
     metavar="TIME",
-    help="When it was thrown, where the file doesn't say: 2026-03-14T09:12 (again for each file, in their order).",
+    help="Time of the throw, if the file has none: 2026-03-14T09:12 (again for each file, in their order).",
 )
 @click.option(
     "--direction",
     "directions",
     multiple=True,
     metavar="WAY",
-    help="lock or unlock, where the files don't say; 'FILE#2=unlock' for one movement of a file.",
+    help="lock or unlock, if the files have none; 'FILE#2=unlock' for one movement of a file.",
 )
 @click.option(
     "--movements",
     type=click.Choice(["split", "refuse"]),
-    help="A file with several movements: split keeps each as a throw, and where the direction cannot be found the worse cause counts; refuse stores nothing.",
+    help="What to do with several movements in a file. 'split' keeps each as a throw. If a direction cannot be found, the worse cause counts. 'refuse' stores nothing.",
 )
 @question_options
 @by_option
@@ -102,8 +101,8 @@ def import_(
 ) -> int:
     """Judge trace FILES and log them as one new sheet: all of them, or none.
 
-    Each movement in a file is a throw of its own: FILE#1, FILE#2. A file whose throws the logbook already has is
-    recognised and left where it is. Exit code 1: done, and at least one throw failed.
+    Each movement in a file is a separate throw: FILE#1, FILE#2. A file whose throws are already in the logbook is
+    recognised and skipped. Exit code 1: done, and at least one throw failed.
 
     \b
     Example:
@@ -207,7 +206,7 @@ def _which_way(choice: str | None, named: dict[tuple[str, int], str]) -> "WhichW
                 refuse_untold(left)
             complain(f"{found.file}: {left.what}")
             for number in left.untold:
-                question = f"Movement {number} of {count} in {name}: which way did it go?"
+                question = f"Movement {number} of {count} in {name}: was it lock or unlock?"
                 ways[number] = ask_one_of(question, WAYS)
         return ways
 

@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context
 def check(ctx: click.Context, as_json: bool) -> int:
-    """Look at every row, every record of samples and every seal, and name what was changed or lost.
+    """Check every row, every record of samples and every seal. List what was changed or lost.
 
-    First it judges again, as this version does, what an earlier version judged: what that shows tightens a status, and eases
-    none. Exit code 0: all is as it was written. 1: something isn't.
+    First this version judges again the throws that an earlier version judged. That can tighten a status, never ease
+    it. Exit code 0: nothing was changed or lost. 1: something was.
 
     \b
     Example:
@@ -78,7 +78,7 @@ def check(ctx: click.Context, as_json: bool) -> int:
 def _print_again(again: "JudgedAgain") -> None:
     if again.judged:
         raised = f"{_counted(len(again.raised), 'order')} raised" if again.raised else "nothing new shows"
-        output.line(f"{_counted(again.judged, 'stored throw')} judged again, as this version does: {raised}.")
+        output.line(f"{_counted(again.judged, 'stored throw')} judged again by this version: {raised}.")
     for each in again.raised:
         output.line(f"{each.rig}: {each.cause}: {each.because}", style="bad", indent=2)
     for text in again.left:
@@ -104,12 +104,13 @@ def _progress(done: int, total: int) -> None:
 def backup(
     ctx: click.Context, target: Path | None, source: Path | None, as_json: bool, by: str | None
 ) -> None:
-    """Copy the logbook while it may be in use, and make sure that the copy is whole.
+    """Copy the logbook, even while it is in use, and check that the copy is complete.
 
-    Without TARGET the copy lies beside the logbook, named after the moment. Keep one on another disk.
+    Without TARGET the copy is beside the logbook, named by date and time. Keep one on another disk.
 
-    --restore puts the logbook back from a backup. The present file is kept beside it, and what it holds that the backup lacks is
-    carried over. Where it can't be read, every rig is restricted until somebody signs for what may have been written since.
+    --restore puts the logbook back from a backup. The present file is kept beside it, and whatever the backup lacks
+    is carried over. If the present file cannot be read, every rig is restricted until somebody signs for what may
+    have been recorded since.
 
     \b
     Examples:
@@ -146,7 +147,7 @@ def _restore(ctx: click.Context, source: Path, by: str | None, as_json: bool) ->
         counted = [_counted(done.added[name], word) for name, word in COUNTED.items() if name in done.added]
         output.line(f"Carried over from it: {', '.join(counted) or 'nothing that the backup lacks'}.")
     if done.unread:
-        output.line(f"It could not be read through: {done.unread}.", style="warn")
+        output.line(f"It could not be read to its end: {done.unread}.", style="warn")
     for rig in done.held:
         output.line(f"{rig}: restricted until somebody signs (throwbook order list {rig}).", style="warn")
 
@@ -159,13 +160,13 @@ def _restore(ctx: click.Context, source: Path, by: str | None, as_json: bool) ->
     "renames",
     multiple=True,
     metavar="OLD=NEW",
-    help="Rig OLD of the other logbook is a different machine from yours of that name: it is merged as NEW.",
+    help="Rig OLD of the other logbook is a different machine. It is merged as NEW.",
 )
 @click.option(
     "--same",
     multiple=True,
     metavar="RIG",
-    help="It is one machine, although both logbooks added it: your rig file stands for both.",
+    help="Both logbooks added RIG, and it is one machine. Your rig file counts for both.",
 )
 @by_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
@@ -179,10 +180,10 @@ def merge(
     by: str | None,
     as_json: bool,
 ) -> None:
-    """Take everything from logbook OTHER into this one; OTHER isn't touched.
+    """Add everything in logbook OTHER to this one. OTHER is not changed.
 
-    The same trial twice is one. What both wrote about the same thing stays, side by side, and is listed. A rig that both
-    added by themselves may be another machine of the same name: you are asked; in a pipe --rename or --same answers.
+    A throw that is in both counts once. Entries about the same thing are kept side by side and listed. A rig that was
+    added in both may be two machines of one name, so you are asked. In a pipe --rename or --same answers.
 
     \b
     Examples:
@@ -226,7 +227,7 @@ def _asked(rig: str, other: Path, terms: "Terms") -> "Terms":
     """Ask whether a rig of both logbooks is one machine."""
     from dataclasses import replace
 
-    click.echo(f"Rig '{rig}' is in both logbooks, but was added to each by itself.", err=True)
+    click.echo(f"Rig '{rig}' is in both logbooks, and each added it separately.", err=True)
     if click.confirm(f"Is '{rig}' of {other.name} the same machine as yours?", default=False, err=True):
         return replace(terms, same=(*terms.same, rig))
     new = str(click.prompt(f"Another name for '{rig}' of {other.name} (Ctrl-C stores nothing)", err=True))
@@ -242,7 +243,7 @@ def _print_merged(done: "Merged", other: Path, dry_run: bool) -> None:
         output.line(f"{head} {other}: {', '.join(counted) or 'revisions only'}; {done.rows} rows in all.")
     for rig in done.apart:
         ways = f"--rename {rig}=NEW-NAME if it is another machine, --same {rig} if it is one"
-        output.line(f"{rig} was added to each logbook by itself: {ways}.", style="warn")
+        output.line(f"{rig} was added to each logbook separately: {ways}.", style="warn")
     if done.conflicts:
         output.line("Stands twice; both are kept:", style="warn")
         for each in done.conflicts:
@@ -290,8 +291,8 @@ def export(
 ) -> None:
     """Write the logbook's tables into a new FOLDER: CSV, JSON lines or Parquet, all in SI units.
 
-    columns.csv in the folder says what each column means and its unit. The CSV files can be opened in a
-    spreadsheet: text that would be run as a formula has an apostrophe in front.
+    columns.csv in the folder lists each column with its meaning and unit. The CSV files open in a spreadsheet. Text
+    that would run as a formula has an apostrophe in front.
 
     \b
     Example:
@@ -314,7 +315,7 @@ def export(
     output.table(["file", "rows"], [[name, str(rows)] for name, rows in tables.items()], right=[1])
     if len(tables) < len(done.files):
         output.line(f"{len(done.files) - len(tables)} trace files in {done.folder / 'traces'}")
-    output.line(f"Written to {done.folder}; columns.csv says what each column means.")
+    output.line(f"Written to {done.folder}; columns.csv lists what each column means.")
 
 
 def _print_columns(as_json: bool) -> None:

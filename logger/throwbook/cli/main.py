@@ -53,7 +53,7 @@ def _version(name: str) -> str:
 
 # command: (module, attribute, what it does in one line). The line stands here so that `--help` imports nothing.
 COMMANDS: dict[str, tuple[str, str, str]] = {
-    "demo": ("throwbook.cli.demo", "demo", "Play the main job end to end on an invented rig; no hardware."),
+    "demo": ("throwbook.cli.demo", "demo", "Show the whole job on an invented rig; no hardware."),
     "rig": ("throwbook.cli.rig", "rig", "Rigs: add, list, show; fit judges an actuator before it is bought."),
     "board": ("throwbook.cli.board", "board", "Find, check, calibrate and simulate current-sense boards."),
     "record": ("throwbook.cli.record", "record", "Record one throw from a board and judge it."),
@@ -75,7 +75,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Trend, control chart and forecast of one rig, or of all, most urgent first.",
     ),
     "report": ("throwbook.cli.report", "report", "Test report of a rig: PDF and HTML."),
-    "cab-card": ("throwbook.cli.report", "cab_card", "Cab card: what is normal, when to stop."),
+    "cab-card": ("throwbook.cli.report", "cab_card", "Cab card: normal values, when to stop."),
     "export": (
         "throwbook.cli.logbook",
         "export",
@@ -89,11 +89,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Back up the logbook, also while in use; the copy is verified.",
     ),
     "man": ("throwbook.cli.guide", "man", "Print the manual page of all commands, for man."),
-    "serve": ("throwbook.cli.serve", "serve", "The terminal UI in a browser."),
+    "serve": ("throwbook.cli.serve", "serve", "The screens in a browser."),
     "samples": (
         "throwbook.cli.demo",
         "samples",
-        "Write simulated sample runs of every sign, to try things on.",
+        "Write simulated sample runs of every sign, to try the commands.",
     ),
 }
 

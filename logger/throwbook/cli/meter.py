@@ -22,14 +22,14 @@ def meter() -> None:
 @click.option("--kind", type=click.Choice(KINDS), help="What it is.")
 @click.option("--resolution", metavar="STEP", help="The step of its last digit: 0.1A, 0.01V, 0.01s.")
 @click.option("--accuracy", metavar="TEXT", help="From its data sheet: '2.5 % + 5 digits'.")
-@click.option("--peak-hold", type=click.Choice(["yes", "no"]), help="Whether it keeps the highest reading.")
+@click.option("--peak-hold", type=click.Choice(["yes", "no"]), help="Whether it holds the highest reading.")
 @click.option("--checked", metavar="DATE", help="Day of its last check [default: not recorded].")
-@reason_option("Why it gets another data sheet under the same name.")
+@reason_option("Why its data sheet values change.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
 @click.pass_context
 def add(ctx: click.Context, /, name: str, as_json: bool, by: str | None, **given: Any) -> None:
-    """Write down the meter NAME, or a new check of it. Throws that were read before keep what they were read with.
+    """Record the meter NAME, or a new check of it. Earlier throws keep the accuracy that they were read with.
 
     \b
     Example:
@@ -52,14 +52,14 @@ def add(ctx: click.Context, /, name: str, as_json: bool, by: str | None, **given
     if as_json:
         output.json_line(described(stored))
         return
-    output.line(f"Meter '{stored.name}' is written down. A sheet names it: throwbook enter --meter NAME")
+    output.line(f"Meter '{stored.name}' is recorded. A sheet names it: throwbook enter --meter NAME")
 
 
 @meter.command("list")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a meter.")
 @click.pass_context
 def list_(ctx: click.Context, as_json: bool) -> None:
-    """The meters in the logbook, as they count now.
+    """List the meters of the logbook with their present values.
 
     \b
     Example:
@@ -73,7 +73,7 @@ def list_(ctx: click.Context, as_json: bool) -> None:
             output.json_line(one)
         return
     if not known:
-        output.line("No meter is written down yet: throwbook meter add")
+        output.line("No meter is recorded yet: throwbook meter add")
         return
     rows = [
         [

@@ -27,19 +27,19 @@ OPTIONS = (
     click.option(
         "--rate",
         type=click.FloatRange(min=0.0, min_open=True),
-        help="The time column counts rows: so many a second.",
+        help="The time column counts rows: this many per second.",
     ),
     click.option("--current-unit", metavar="UNIT", help="The current column is in: A, mA, uA, kA."),
     click.option("--voltage-unit", metavar="UNIT", help="The voltage column is in: V, mV, uV, kV."),
     click.option(
         "--decimal",
         type=click.Choice(["point", "comma"]),
-        help="What marks decimals, where the file can be read both ways.",
+        help="Decimal mark, if the file can be read both ways.",
     ),
     click.option(
         "--date-order",
         type=click.Choice(["day", "month"]),
-        help="What comes first in a date like 03/04/2026.",
+        help="Which comes first in a date like 03/04/2026.",
     ),
 )
 

@@ -61,9 +61,9 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
     help="How a bench instrument is read.",
 )
 @click.option(
-    "--seconds", type=Quantity("time"), help="Record for so long instead of until the current is off."
+    "--seconds", type=Quantity("time"), help="Record for this long instead of until the current is off."
 )
-@click.option("--key", "by_key", is_flag=True, help="Start and end with Enter instead of by the current.")
+@click.option("--key", "by_key", is_flag=True, help="Start and stop with Enter instead of with the current.")
 @click.option("--ambient", type=Quantity("temperature"), help="Air temperature.")
 @click.option("--out", type=click.Path(path_type=Path), help="Trace file to write, or a folder for it.")
 @click.option(
@@ -77,26 +77,25 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
 @click.option(
     "--movements",
     type=click.Choice(["split", "refuse"]),
-    help="A record with several movements: split keeps each as a throw and asks nothing, so that where the current tells "
-    "no direction the worse cause counts (so it is in a pipe); refuse leaves it to --recover.",
+    help="What to do with several movements in a record. 'split' (default in a pipe) keeps each as a throw and asks nothing. If a direction cannot be found, the worse cause counts. 'refuse' leaves the record to --recover.",
 )
 @click.option("--recover", is_flag=True, help="Judge and keep what is left of interrupted recordings.")
 @click.option(
     "--discard",
     is_flag=True,
-    help="With --recover: judge them and tighten the status by what they show, but count none of them.",
+    help="With --recover: judge them and tighten the status if they call for it, but count none of them.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object for each movement.")
 @by_option
 @click.pass_context
 def record(ctx: click.Context, /, **given: Any) -> int:
-    """Record one trial: it starts when the current comes on and ends when it is off again.
+    """Record one throw. It starts with the current and stops when the current is off.
 
-    Every sample is on the disk before anything else is done with it: after a crash, --recover finds it. Until it is judged
-    the rig is restricted, no sheet of it is accepted and no order cleared.
-    Enter ends it by hand: a throw without any current is then written down as one. Ctrl-C before any current gives it up:
-    a file is left, and no throw. Told to end (SIGTERM), or its terminal gone (SIGHUP), it ends, keeps and judges. Exit code 1:
-    the verdict is fail.
+    Every sample is saved to disk first. After a crash --recover finds the recording. Until it is judged the rig is
+    restricted, no sheet of it can be accepted and no order cleared.
+    Enter stops it by hand: a throw without any current is then recorded as one. Ctrl-C before any current stops it
+    without a throw and leaves a file. On SIGTERM (end) or SIGHUP (terminal closed) it stops, stores and judges. Exit
+    code 1: the verdict is fail.
     """
     logbook = logbook_of(ctx)
     if given["discard"] and not given["recover"]:
@@ -199,7 +198,7 @@ def _ready(plan: "RecordPlan", as_json: bool) -> "Callable[[Identity], None]":
 
 def _how(by_key: bool) -> str:
     if by_key:
-        return "Enter starts it, Enter ends it."
+        return "Enter starts it, Enter stops it."
     return "Ready: throw now. Recording stops by itself, or with Enter." if can_ask() else "Ready: throw now."
 
 
@@ -336,7 +335,7 @@ def _with_directions(recorded: "Recorded") -> "Recorded":
     complain(f"{counted(len(recorded.throws), 'movement')} in this record")
     ways = {}
     for number in recorded.untold:
-        asked = f"Movement {number} of {len(recorded.throws)}: which way did it go?"
+        asked = f"Movement {number} of {len(recorded.throws)}: was it lock or unlock?"
         ways[number] = ask_one_of(asked, ("lock", "unlock"))
     return recorded.directed(ways)
 

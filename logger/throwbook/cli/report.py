@@ -52,7 +52,7 @@ def who_for_options(command: Any) -> Any:
 @paper_options
 @click.pass_context
 def report(ctx: click.Context, /, rig: str, as_json: bool, **given: Any) -> None:
-    """Write the report of RIG: commissioning, every check, trend, services; as PDF and as HTML, both saying the same.
+    """Write the report of RIG as PDF and as HTML, with the same content: commissioning, every check, trend, services.
 
     The same logbook, version and day of issue give the same files, byte for byte.
 
@@ -85,8 +85,8 @@ def print_(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
 @click.command(short_help="Write a blank sheet as PDF, to fill in by hand.")
 @click.argument("rig")
 @click.option("--kind", type=KINDS, default="commissioning", show_default=True, help="Kind of sheet.")
-@click.option("--throws", type=click.IntRange(1, 100), help="Throws each way [default: as the kind asks].")
-@click.option("--voltage", metavar="VOLTAGE", help="Supply the times are for, such as 12.4V.")
+@click.option("--throws", type=click.IntRange(1, 100), help="Throws each way [default: by the kind].")
+@click.option("--voltage", metavar="VOLTAGE", help="Supply voltage that the times are for, such as 12.4V.")
 @paper_options
 @click.pass_context
 def blank(
@@ -99,9 +99,9 @@ def blank(
     as_json: bool,
     **given: Any,
 ) -> None:
-    """Write a blank test sheet for RIG as PDF, with its own limits and what to expect, to fill in by hand.
+    """Write a blank test sheet for RIG as PDF, to fill in by hand, with its limits and expected values.
 
-    'throwbook enter' takes it in the same order.
+    'throwbook enter' takes the readings in the same order.
 
     \b
     Example:
@@ -114,11 +114,11 @@ def blank(
 
 @click.command("cab-card")
 @click.argument("rig")
-@click.option("--voltage", metavar="VOLTAGE", help="Supply the times are for, such as 12.4V.")
+@click.option("--voltage", metavar="VOLTAGE", help="Supply voltage that the times are for, such as 12.4V.")
 @paper_options
 @click.pass_context
 def cab_card(ctx: click.Context, /, rig: str, voltage: str | None, as_json: bool, **given: Any) -> None:
-    """Write the cab card of RIG as PDF, one page and pocket size: what is normal, when to stop, what to look at.
+    """Write the cab card of RIG as PDF, one page and pocket size: normal values, when to stop, what to look at.
 
     \b
     Example:

@@ -35,7 +35,7 @@ STATUSES = ["in service", "watch", "restricted", "do not use", "not commissioned
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context
 def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bool) -> None:
-    """Put the rig of FILE into the logbook (the first one starts the logbook), or a new version of it.
+    """Add the rig of FILE to the logbook, or a new version of it. The first rig starts the logbook.
 
     \b
     Example:
@@ -59,10 +59,10 @@ def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bo
     elif not done.new:
         output.line(f"Rig {name} in the logbook is the same as in {file}. Nothing changed.")
     elif done.revised:
-        output.line(f"Rig {name}: new version; trials judged before keep the one they were judged by.")
+        output.line(f"Rig {name}: new version; earlier throws keep the version that they were judged by.")
         if done.raised:
             output.line(
-                "Ratings or limits have changed since commissioning. The rig is restricted until it is commissioned with the new ones, or somebody signs why not: throwbook status {name}",
+                "Ratings or limits have changed since commissioning. The rig is restricted until it is commissioned with the new ones, or somebody signs a reason: throwbook status {name}",
                 style="warn",
             )
     else:
@@ -99,7 +99,7 @@ def list_(
     as_json: bool,
     **given: Any,
 ) -> None:
-    """Show every rig, or those with PART in their name: status, trials so far, last throw, next check.
+    """Show every rig, or those with PART in their name: status, number of throws, last throw, next check.
 
     \b
     Examples:
@@ -159,7 +159,7 @@ def _write(path: Path, found: "Sequence[Listed]", wanted: "Wanted", paper: str) 
 @by_option
 @click.pass_context
 def retire(ctx: click.Context, name: str, because: str | None, back: bool, by: str | None) -> None:
-    """Take a sold or scrapped rig out of the lists of what is due; everything it wrote stays, its status too.
+    """Take a sold or scrapped rig out of the lists. Its records and its status stay.
 
     \b
     Example:
@@ -267,9 +267,9 @@ def example() -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object, SI.")
 @click.pass_context
 def show(ctx: click.Context, source: str, as_json: bool) -> None:
-    """Show a rig: its values, its limits and where they come from, what doesn't agree.
+    """Show a rig: its values, its limits with their source, and values that contradict each other.
 
-    For a rig of the logbook also where it stands and what was logged.
+    For a rig of the logbook it also shows the status and the services.
 
     \b
     Example:

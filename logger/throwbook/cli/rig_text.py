@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 def fit(ctx: click.Context, source: str, as_json: bool) -> int:
     """Judge an actuator against the mechanism from its data sheet, before buying or after fitting.
 
-    Stroke, force margin at the worst voltage and cold, expected time and current, stall, cable, fuse, duty cycle,
-    protection; what is missing and what that leaves unknown. Exit code 1: it doesn't fit.
+    Checks stroke, force margin (lowest voltage, coldest day), expected time and current, stall, cable, fuse, duty
+    cycle and IP rating. Lists what is missing and what cannot be assessed without it. Exit code 1: the actuator does
+    not suit the mechanism.
 
     \b
     Example:
@@ -65,7 +66,7 @@ def print_fit(found: "Sizing") -> None:
         for key, leaves in found.missing:
             output.line(f"{key}: {leaves}", indent=2)
     if found.assumed:
-        output.line(f"Assumed in their place: {'; '.join(found.assumed)}.", indent=2)
+        output.line(f"Assumed instead: {'; '.join(found.assumed)}.", indent=2)
     output.line()
     output.line("Not on any data sheet:", style="heading")
     for unknown in found.unknown:

@@ -16,7 +16,7 @@ LOOPBACK = ("127.0.0.1", "localhost", "::1")
 COOKIE = "throwbook_token"
 
 
-@click.command(short_help="The terminal UI in a browser.")
+@click.command(short_help="The screens in a browser.")
 @click.option("--host", default="localhost", show_default=True, help="Address to listen on.")
 @click.option(
     "--port", type=click.IntRange(1, 65535), default=8765, show_default=True, help="Port to listen on."
@@ -24,10 +24,10 @@ COOKIE = "throwbook_token"
 @click.option("--public-url", metavar="URL", help="Address that browsers use, if it is another one.")
 @click.pass_context
 def serve(ctx: click.Context, host: str, port: int, public_url: str | None) -> None:
-    """Show the terminal UI in a browser. It listens on this computer alone; opened wider, it asks for a token.
+    """Show the screens in a browser. Only this computer can connect, unless you open it wider. It then requires a token.
 
-    Needs the extra 'browser'. A token keeps strangers out, no eavesdroppers: across a network put an encrypting proxy
-    before it. Ctrl-C ends it.
+    Needs the extra 'browser'. A token keeps strangers out, but it does not stop eavesdroppers. Across a network put
+    an encrypting proxy in front. Ctrl-C stops it.
 
     \b
     Examples:
@@ -40,7 +40,7 @@ def serve(ctx: click.Context, host: str, port: int, public_url: str | None) -> N
         f"Open {server.public_url}/{f'?token={token}' if token else ''} in a browser; Ctrl-C ends it."
     )
     if token:
-        output.line("Whoever has this address can write into the logbook.", style="warn")
+        output.line("Anybody with this address can write to the logbook.", style="warn")
     output.flush()
     server.serve()
 
@@ -66,7 +66,7 @@ def make_server(logbook: str | None, host: str, port: int, public_url: str | Non
             """The command has said all there is to say."""
 
         def initialize_logging(self) -> None:
-            """Nothing of a session is written down."""
+            """Nothing of a session is recorded."""
 
     words = [sys.executable, "-m", "throwbook", *(["--logbook", logbook] if logbook else [])]
     return Guarded(shlex.join(words), host=host, port=port, title="Throwbook", public_url=public_url)
@@ -79,7 +79,7 @@ def guard(public_url: str, token: str) -> Any:
     @web.middleware
     async def check(request: web.Request, handler: Any) -> web.StreamResponse:
         if request.headers.get("Origin", public_url) != public_url:
-            raise web.HTTPForbidden(text="Another page asked for this.")
+            raise web.HTTPForbidden(text="This request came from another page.")
         if f"{request.scheme}://{request.host}" != public_url and not token:
             raise web.HTTPForbidden(text=f"Open {public_url}")
         given = request.query.get("token") or request.cookies.get(COOKIE, "")

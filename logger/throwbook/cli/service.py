@@ -15,7 +15,7 @@ MOMENTS = ("seen", "found", "fixed", "verified")
 
 @click.group()
 def service() -> None:
-    """Log what was done to a rig, and see its history."""
+    """Log the work on a rig, and show its history."""
 
 
 @service.command()
@@ -45,14 +45,14 @@ def service() -> None:
 @click.option("--due-hours", metavar="HOURS", help="... or at this reading of the hour meter: 1500h.")
 @click.option("--due-cycles", type=click.IntRange(min=1), help="... or after so many lock throws.")
 @click.option(
-    "--corrects", default="", metavar="ID", help="Entry that this one corrects; the old one stays visible."
+    "--corrects", default="", metavar="ID", help="Entry that this one corrects. The old one stays visible."
 )
 @reason_option("Reason for the correction.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
 @click.pass_context
 def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given: Any) -> None:
-    """Log a service on RIG. It answers the orders that hold the rig now.
+    """Log a service on RIG. It is a step to clear the orders that are open now.
 
     \b
     Examples:

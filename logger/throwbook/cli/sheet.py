@@ -37,7 +37,7 @@ from throwbook.errors import InputError
 @by_option
 @click.pass_context
 def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **given: Any) -> None:
-    """Answer the questions of open sheet NAME; a later answer stands beside the earlier one.
+    """Answer the questions of open sheet NAME. A later answer is kept beside the earlier one.
 
     \b
     Example:
@@ -59,9 +59,9 @@ def answer(ctx: click.Context, /, name: str, by: str | None, reason: str, **give
 @by_option
 @click.pass_context
 def leave_out(ctx: click.Context, name: str, throw: int, because: str | None, by: str | None) -> None:
-    """Take a throw of open sheet NAME out of the count: a wrong file, the other attachment. It stays on the sheet.
+    """Leave a throw of open sheet NAME out: a wrong file, the wrong attachment. It stays visible on the sheet.
 
-    A failed throw can't be hidden so: the sheet is then not accepted, and what it raised stays.
+    This does not hide a failed throw: the sheet then cannot be accepted, and its orders stay open.
 
     \b
     Example:
@@ -80,7 +80,7 @@ def leave_out(ctx: click.Context, name: str, throw: int, because: str | None, by
     "--throw", "throws", type=int, multiple=True, required=True, help="Number of the throw (again for more)."
 )
 @click.option("--to", metavar="RIG|nobody", help="The rig that made it; 'nobody': none in this logbook.")
-@click.option("--because", "--reason", "because", metavar="TEXT", help="How it came to be on the wrong rig.")
+@click.option("--because", "--reason", "because", metavar="TEXT", help="Why it was on the wrong rig.")
 @click.option("--signed", metavar="NAME", help="Signed by.")
 @click.pass_context
 def reassign(
@@ -91,10 +91,10 @@ def reassign(
     because: str | None,
     signed: str | None,
 ) -> None:
-    """Put imported throws of sheet NAME down to the rig they are of: a signed correction that every paper shows.
+    """Move imported throws of sheet NAME to the rig that made them: a signed correction that every paper shows.
 
-    Only what came in from files, and was never accepted. The other rig goes where this one stood before this one is eased;
-    'nobody' waives the repair alone: cause, full commissioning and signature stay.
+    Only for throws from files on a sheet that was never accepted. First the other rig gets this rig's status, then
+    this one is eased. 'nobody' waives only the repair. Cause, full commissioning and signature are still needed.
 
     \b
     Example:
@@ -120,9 +120,9 @@ def reassign(
 @by_option
 @click.pass_context
 def rejudge(ctx: click.Context, name: str, reason: str | None, by: str | None) -> int:
-    """Judge every throw of sheet NAME again, by the rig file and the method of now; the old verdicts stay beside.
+    """Judge every throw of sheet NAME again, by the present rig file and method. The old verdicts are kept.
 
-    A decided sheet stays decided. What a throw now fails takes the rig up at once.
+    A decided sheet stays decided. If a throw now fails, the rig's status is tightened at once.
 
     \b
     Example:
@@ -152,7 +152,7 @@ RETAINED = {"yes": "yes", "no": "no", "not tried": "not looked"}
 
 @click.group()
 def sheet() -> None:
-    """Plan a test sheet, write down what was seen, accept or reject it."""
+    """Plan a test sheet, record what was seen, accept or reject it."""
 
 
 sheet.add_command(print_)
@@ -165,9 +165,11 @@ sheet.add_command(blank)
 @click.option("--kind", type=KINDS, help="Kind of sheet.")
 @click.option("--throws", type=click.IntRange(1, 1000), help="Throws each way (commissioning: at least 5).")
 @click.option(
-    "--clamp-accuracy", metavar="TEXT", help="Clamp meter to read by, from its data sheet: '2% + 3 digits'."
+    "--clamp-accuracy",
+    metavar="TEXT",
+    help="Accuracy of the clamp meter, from its data sheet: '2% + 3 digits'.",
 )
-@click.option("--clamp-step", metavar="CURRENT", help="Its last digit: 0.1A.")
+@click.option("--clamp-step", metavar="CURRENT", help="Step of its last digit: 0.1A.")
 @click.option(
     "--meter",
     "meters",
@@ -176,9 +178,7 @@ sheet.add_command(blank)
     help="Read by this meter; again for each ('meter list').",
 )
 @click.option("--measured-by", type=click.Choice([BY_BOARD, BY_HAND]), help="By a board, or by hand.")
-@click.option(
-    "--day", "on", metavar="DATE", help="Day of the throws, where they are typed in from paper later."
-)
+@click.option("--day", "on", metavar="DATE", help="Day of the throws, if you copy them from paper later.")
 @question_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @by_option
@@ -203,7 +203,7 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
     step_a = parse(step, "current", "--clamp-step") if step else None
     if step_a is not None and step_a <= 0.0:
         raise InputError(
-            f"{step!r} is not a last digit of a meter", "--clamp-step", "Give its last digit: 0.1A."
+            f"{step!r} is not the step of a meter's last digit", "--clamp-step", "Give its last digit: 0.1A."
         )
 
     kind = needed(given["kind"], "--kind", "Kind of sheet", tuple(KINDS.choices))
@@ -280,7 +280,7 @@ def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context
 def show(ctx: click.Context, name: str, as_json: bool) -> None:
-    """Show sheet NAME: plan, answers, throws, what was seen, and what an acceptance still lacks.
+    """Show sheet NAME: plan, answers, throws, what was seen, and what is still missing for an acceptance.
 
     \b
     Example:
@@ -324,7 +324,7 @@ def show(ctx: click.Context, name: str, as_json: bool) -> None:
 @by_option
 @click.pass_context
 def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | None, **given: Any) -> None:
-    """Write down what a person saw at lock throws of sheet NAME. A "no" takes the rig out of use at once.
+    """Record what a person saw after lock throws of sheet NAME. A "no" takes the rig out of use at once.
 
     \b
     Example:
@@ -344,13 +344,13 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
 
 @sheet.command()
 @click.argument("name")
-@click.option("--left-pin", type=ANSWER, help="Left pin seen in its hole, at every lock throw.")
-@click.option("--right-pin", type=ANSWER, help="Right pin seen in its hole, at every lock throw.")
+@click.option("--left-pin", type=ANSWER, help="Left pin seen in its hole, after every lock throw.")
+@click.option("--right-pin", type=ANSWER, help="Right pin seen in its hole, after every lock throw.")
 @click.option("--seen-how", metavar="TEXT", help="How: lamp, mirror, ...")
 @click.option(
     "--load-check",
     type=click.Choice(list(LOAD_CHECK)),
-    help="The manufacturer's load check, at every lock throw.",
+    help="The manufacturer's load check, after every lock throw.",
 )
 @click.option(
     "--retained-power-off", type=click.Choice(list(RETAINED)), help="The pins stayed put with the power off."
@@ -360,7 +360,7 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
     "--shared-risk",
     type=click.Choice(["yes", "no"]),
     default="no",
-    help="Accept readings inside a limit of the rating but closer to it than their ±; each chance is printed and is at most 10 % [default: no].",
+    help="Accept readings inside a limit of the rating but closer to it than their ±. The chance of each is printed, 10 % at most [default: no].",
 )
 @click.option(
     "--new-baseline", default="", metavar="REASON", help="Why this sheet's throws become the new baseline."
@@ -368,9 +368,9 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context
 def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> None:
-    """Accept sheet NAME. Every answer must be there, and what is stored must carry it; else it is refused and stays open.
+    """Accept sheet NAME. Every answer must be there and the stored throws must meet the rules. If not, the sheet stays open.
 
-    The answers hold for each lock throw that has none of its own yet ('sheet see' writes one down for a single throw).
+    The answers count for each lock throw that has none yet. 'sheet see' records an answer for a single throw.
 
     \b
     Example:
@@ -452,7 +452,7 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
 @click.option("--signed", metavar="NAME", help="Signed by.")
 @click.pass_context
 def reject(ctx: click.Context, name: str, because: str | None, signed: str | None) -> None:
-    """Reject sheet NAME with a reason; it is sealed as it stands, and another one is planned.
+    """Reject sheet NAME with a reason. It is sealed unchanged. Plan another one.
 
     \b
     Example:

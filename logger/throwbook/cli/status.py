@@ -127,9 +127,9 @@ def rig_status_json(found: "RigStatus") -> dict[str, Any]:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a rig.")
 @click.pass_context
 def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
-    """Show where RIG stands (every rig without one), what holds it there, and the way down.
+    """Show the status of RIG (default: every rig), its open orders, and the steps to clear them.
 
-    in service, watch, restricted, do not use: it goes up at once and comes down only by a signed order.
+    in service, watch, restricted, do not use: tightened at once, eased only by a signed clearance.
 
     \b
     Example:
@@ -158,17 +158,17 @@ def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
 
 @click.group()
 def order() -> None:
-    """Take a rig up (raise), bring it down (clear), see every order (list)."""
+    """Tighten the status of a rig (raise), clear it (clear), see every order (list)."""
 
 
 @order.command("raise")
 @click.argument("rig")
-@click.option("--cause", help="What was seen; 'throwbook order causes' lists them.")
+@click.option("--cause", help="What was seen. 'throwbook order causes' lists the causes.")
 @click.option("--because", "--reason", "because", help="What was seen, in your words.")
 @by_option
 @click.pass_context
 def raise_(ctx: click.Context, rig: str, cause: str | None, because: str | None, by: str | None) -> None:
-    """Take RIG up at once because of what a person saw.
+    """Tighten the status of RIG at once, because of what a person saw.
 
     \b
     Example:
@@ -187,7 +187,7 @@ def raise_(ctx: click.Context, rig: str, cause: str | None, because: str | None,
 @order.command("causes")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a cause.")
 def causes(as_json: bool) -> None:
-    """List the causes that take a rig up, and how far.
+    """List the causes that tighten a status, and the status that each sets.
 
     \b
     Example:
@@ -207,7 +207,7 @@ def causes(as_json: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object an order.")
 @click.pass_context
 def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
-    """Every order of RIG, oldest first by its writer's clock.
+    """List every order of RIG, oldest first by its writer's clock.
 
     \b
     Example:
@@ -272,10 +272,10 @@ def clear(
     sheet: str | None,
     signed: str | None,
 ) -> None:
-    """Bring RIG down by a signed order that answers the open ones by name.
+    """Clear open orders of RIG by a signed clearance that names them.
 
-    From 'do not use' there is one way: the cause found, the repair logged, a full commissioning sheet planned after both
-    and accepted, and a signature. Anything missing: refused, and nothing changes.
+    'do not use' is cleared in one way only. Find the cause and log the repair. Plan a full commissioning sheet after
+    both, accept it and sign. If anything is missing, the clearance is refused and nothing changes.
 
     \b
     Examples:

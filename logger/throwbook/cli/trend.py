@@ -53,10 +53,10 @@ STOP_AT = 4
     type=click.Choice(["local", "dask"]),
     default="local",
     show_default=True,
-    help="Calculate on this machine's cores, or on Dask.",
+    help="Calculate on this computer's cores, or on Dask.",
 )
-@click.option("--scheduler", metavar="ADDRESS", help="Dask scheduler [default: a cluster on this machine].")
-@click.option("--workers", type=click.IntRange(1), help="Processes [default: one a core].")
+@click.option("--scheduler", metavar="ADDRESS", help="Dask scheduler [default: a cluster on this computer].")
+@click.option("--workers", type=click.IntRange(1), help="Processes [default: one per core].")
 @click.pass_context
 def trend(
     ctx: click.Context,
@@ -68,9 +68,9 @@ def trend(
     scheduler: str | None,
     workers: int | None,
 ) -> int:
-    """Say what has changed on RIG since its baseline, beyond weather, supply and chance, and when a limit is reached.
+    """Show what has changed on RIG since its baseline, more than weather, supply voltage and normal variation explain.
 
-    Without RIG: every rig, the one that presses most first.
+    It forecasts when a limit is reached. Without RIG: every rig, most urgent first.
 
     \b
     Examples:
@@ -284,7 +284,7 @@ def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
         )
         if one.as_found is not None and one.as_found.first_signal is not None:
             output.line(
-                f"As-found throws by themselves: out of control since {one.as_found.first_signal}.",
+                f"As-found throws separately: out of control since {one.as_found.first_signal}.",
                 style="warn",
             )
 
@@ -339,7 +339,7 @@ def _print_services(found: "RigTrend") -> None:
         output.line()
         sure = f"{100 * CONFIDENCE:.0f} % interval"
         output.line(
-            f"Effect of each service: after minus before ({sure}; it includes weather and the scatter from day to day); the check that raised the alarm is left out",
+            f"Effect of each service: after minus before ({sure}; it includes weather and the scatter from day to day). The check that raised the alarm is left out",
             style="heading",
         )
         output.table(

@@ -328,7 +328,7 @@ class Meter:
     digits: float
     """Of its accuracy: steps of the last digit."""
     peak_hold: bool
-    """Whether it keeps the highest reading."""
+    """Whether it holds the highest reading."""
     at: datetime
     by: str
     checked: str = ""

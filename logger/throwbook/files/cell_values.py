@@ -137,7 +137,7 @@ def _refuse_mixed(columns: Sequence[Cells], decimal: str | None) -> None:
             if not _GROUPS_AND_DECIMALS[decimal].fullmatch(shape):
                 raise column.fault(
                     row,
-                    f"{quoted(cell)} under {quoted(column.name)}: decimal points and decimal commas stand in one table",
+                    f"{quoted(cell)} under {quoted(column.name)}: decimal points and decimal commas are mixed in one table",
                     "Export the file anew with one of them",
                 )
 
@@ -223,7 +223,7 @@ def read_stamps(column: Cells, days: Cells | None, date_order: str | None) -> St
             raise column.fault(
                 row,
                 f"column {quoted(column.name)} holds {quoted(cell)}, not a time like the others",
-                "Mend or remove the row. Times are read as 09:12:33.005, dates as 2026-03-14",
+                "Correct or remove the row. Times are read as 09:12:33.005, dates as 2026-03-14",
             )
         clocks.append(clock_s)
         offsets.append(stamp[7] or "")
@@ -305,7 +305,7 @@ def _day(text: str, order: str | None, every: set[str], column: Cells) -> date:
     try:
         return date(int(year), int(month), int(day))
     except ValueError as error:
-        do = "Mend the date; --date-order says whether the day or the month comes first"
+        do = "Correct the date. --date-order gives which comes first, the day or the month"
         raise column.fault(0, f"{quoted(text)} is not a date", do) from error
 
 

@@ -91,7 +91,7 @@ def read_name(text: str) -> ColumnName:
 
 
 def read_unit(text: str) -> str | None:
-    """``(mA)`` or ``milliampere`` as ``mA``; None where it is no unit of a column."""
+    """``(mA)`` or ``milliampere`` as ``mA``; None where it is not a unit of a column."""
     return _UNIT_OF_WORD.get(text.strip().strip("[]()").strip().casefold())
 
 
@@ -154,7 +154,7 @@ def unit_factors(units: Mapping[str, str | None]) -> dict[str, float]:
             continue
         if unit not in QUANTITIES[quantity][2]:
             raise InputError(
-                f"{quoted(unit)} is no unit of {quantity} that can be read here",
+                f"{quoted(unit)} is not a unit of {quantity} that can be read here",
                 Field(f"{quantity}-unit"),
                 f"Use one of {_units(quantity)}",
             )
@@ -217,7 +217,7 @@ def _name_and_factor(quantity: str, choice: str, header: Sequence[str]) -> tuple
     unit = rest[:-1].strip()
     if unit not in factors:
         raise InputError(
-            f"{quoted(unit)} is no unit of {quantity} that can be read here",
+            f"{quoted(unit)} is not a unit of {quantity} that can be read here",
             Field("column"),
             f"Use one of {_units(quantity)}",
         )

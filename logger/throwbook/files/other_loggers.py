@@ -83,7 +83,7 @@ def _text(raw: bytes, path: str) -> tuple[str, str]:
         said = "UTF-16" if encoding.startswith("utf-16") else ""
     except UnicodeDecodeError as error:
         if encoding.startswith("utf-16"):
-            what = f"this is text in UTF-16, but for byte {error.start + 1:,}"
+            what = f"this is text in UTF-16, except for byte {error.start + 1:,}"
             raise InputError(what, f"{path}, line 1", "Export it again, or save it as UTF-8") from error
         try:
             text, said = raw.decode("cp1252"), "Windows-1252"
@@ -226,7 +226,7 @@ def _layout(text: str, path: str) -> _Layout:
         unnamed = unnamed or rows[at][0]
         if separator == "," and at and len(rows[at][1]) == 2 * len(rows[at - 1][1]) > 2:
             raise InputError(
-                f"{len(rows[at][1])} numbers under {len(rows[at - 1][1])} names: decimal commas can't be told from the commas between columns",
+                f"{len(rows[at][1])} numbers under {len(rows[at - 1][1])} names: decimal commas cannot be told from the commas between columns",
                 f"{path}, line {rows[at][0]}",
                 "Export it with semicolons or tabs, or with decimal points",
             )
@@ -410,7 +410,7 @@ def _cells(text: str, layout: _Layout, path: str, most_rows: int) -> list[Cells]
                 raise InputError(
                     f"{count} where the header has {width}",
                     f"{path}, line {line}",
-                    "Each row needs every column; cut off what stands under the table",
+                    "Each row needs every column. Delete what is below the table",
                 )
             if len(lines) >= most_rows:
                 raise InputError(

@@ -28,28 +28,28 @@ from throwbook.files.tables import refuse_no_file
 
 EXAMPLE = """\
 # A rig: an actuator, the lock mechanism it throws, and how it is wired. Throwbook reads this file.
-# Quantities stand in quotes with their unit: "188 mm", "7 3/8 in", "330 lbf", "-10 degC". Any unit will do.
-# Lines that begin with "optional" may be left out; 'throwbook rig fit FILE' then says what that leaves unknown.
+# Write quantities in quotes with their unit: "188 mm", "7 3/8 in", "330 lbf", "-10 degC". Any unit will do.
+# Lines that begin with "optional" may be left out; 'throwbook rig fit FILE' then lists what cannot be assessed.
 
 name = "quarry-loader"
 units = "metric"                  # how values are shown: "metric" or "us"
 
 [lock]                            # what has to be moved
-needed_travel = "188 mm"          # rod travel of a whole lock throw, measured on the machine
+needed_travel = "188 mm"          # travel of the rod from unlock to lock, measured on the machine
 spacing_locked = "600 mm"         # optional: distance between the two mounts after a lock throw ...
 spacing_unlocked = "412 mm"       # optional: ... and after an unlock throw; given without needed_travel they replace it
-needed_force = "420 N"            # optional: push the whole mechanism needs, clean and warm
-excess_goes = "slotted link"      # optional: where stroke beyond the travel needed goes
-bears_force = "7000 N"            # optional: push that rod, pins and mounts bear in a stall
+needed_force = "420 N"            # optional: force needed to move the latch, clean and warm
+excess_goes = "slotted link"      # optional: what takes up the spare stroke
+bears_force = "7000 N"            # optional: force that rod, pins and mounts withstand in a stall
 lowest_voltage = "11 V"           # optional: lowest supply voltage, machine under load
-coldest = "-10 degC"              # optional: coldest day it has to work
+coldest = "-10 degC"              # optional: lowest air temperature it has to work in
 
 [actuator]                        # from the data sheet or the nameplate
 voltage = "12 V"                  # nominal
 stroke = "200 mm"
 rated_force = "1500 N"            # at full load
 no_load_speed = "16 mm/s"
-full_load_speed = "11 mm/s"       # optional: without it three quarters of the no-load speed are assumed, and said to be
+full_load_speed = "11 mm/s"       # optional: without it three quarters of the no-load speed are assumed, and the output says so
 no_load_current = "0.9 A"
 full_load_current = "3.6 A"       # at rated force; limits are shares of it
 duty_cycle = 0.25                 # optional: share of time it may run; "25 %" is the same
@@ -73,7 +73,7 @@ serial_number = "QL-0417"         # optional
 owner = "Fellside Quarry"         # optional
 place = "Fellside"                # optional: where it stands
 
-[limits]                          # optional: limits of this rig's own, each with its reason; without them:
+[limits]                          # optional: this rig's own limits, each with its reason; without them:
 # run_current         80 % of full-load current      peak_run_current    the full-load current
 # travel_time_low     85 % of the expected time      travel_time_high    115 % (75 and 125 % when under 10 s)
 # supply_under_load   90 % of the nominal voltage    spread_run_current  10 % within a set
@@ -330,7 +330,7 @@ def read_rig_file(path: Path) -> RigFile:
         size = path.stat().st_size
         if size > _LARGEST_FILE:
             raise InputError(
-                f"{size} bytes are too many for a rig file", str(path), "Name the .toml file of the rig."
+                f"{size} bytes are too much for a rig file", str(path), "Name the .toml file of the rig."
             )
         raw = path.read_bytes()
     except FileNotFoundError:
@@ -353,7 +353,7 @@ def parse_rig(text: str, where: str) -> RigFile:
         RecursionError,
     ) as fault:  # ValueError: TOML's own, and numbers of thousands of digits
         raise InputError(
-            f"is not TOML: {printable(str(fault))}", where, 'Quantities stand in quotes: stroke = "200 mm".'
+            f"is not TOML: {printable(str(fault))}", where, 'Write quantities in quotes: stroke = "200 mm".'
         ) from None
     name = text_of(keys.get("name"), f"{where}: name", 'name = "quarry-loader"')
     units = keys.get("units", "metric")

@@ -243,7 +243,7 @@ def refuse_no_file(path: str | os.PathLike[str]) -> None:
     if stat.S_ISDIR(mode):
         raise IsADirectoryError(path)
     if not stat.S_ISREG(mode):
-        do = "Save what it gives to a file, and name that"
+        do = "Save its output to a file, and name that file"
         raise InputError("this is a pipe or a device, not a file", os.fsdecode(path), do)
 
 

@@ -161,7 +161,7 @@ def _check_format(keys: Mapping[str, Any], lines: Sequence[str], path: str) -> N
         raise InputError(
             "the head names no format",
             where,
-            f'Begin the file with: # format = "{FORMAT}"; a table without a head is read with --direction',
+            f'Start the file with: # format = "{FORMAT}"; a table without a head is read with --direction',
         )
     if keys["format"] != FORMAT:
         raise InputError(
@@ -194,7 +194,7 @@ def _direction(keys: Mapping[str, Any], where: _Where, asked: str | None) -> str
         )
     if not said and not asked:
         raise InputError(
-            "the file doesn't say which way the pins went",
+            "the file does not give the direction of the throw",
             where("direction"),
             'Give --direction lock or unlock, or write # direction = "lock" in its head',
         )
@@ -388,9 +388,7 @@ class _Reader:
     def _trace(self, head: Head, arrays: list[FloatArray], read_as: str = "") -> Trace:
         spread = spread_evenly(arrays[0])
         if spread.repeated and not (np.diff(spread.time_s) > 0.0).all():
-            raise self._fault(
-                "the time stands still: its stamps can't be told apart", "Record the throw again"
-            )
+            raise self._fault("the time does not move: all its stamps are equal", "Record the throw again")
         return Trace(
             time_s=spread.time_s,
             current_a=arrays[1],
@@ -450,7 +448,7 @@ class _Reader:
             self.taken_bytes += len(raw)
         if len(raw) >= _LONGEST_LINE_BYTES:
             csv_rows.refuse_binary(raw, self.name, self.line)
-            raise self._fault("the line has no end; this is not a trace file", "Check which file it is")
+            raise self._fault("the line does not end; this is not a trace file", "Check which file it is")
         return raw
 
     def _layout(self, header_text: str, asked: dict[str, str]) -> csv_rows.RowLayout:
@@ -491,7 +489,7 @@ class _Reader:
             read = self.file.read(_BLOCK_BYTES)
             self.taken_bytes += len(read)
             if self.taken_bytes > self.limits.bytes:
-                raise self._fault("the file goes on too long for a trace", "Raise --max-mib if it is one")
+                raise self._fault("the file is too long for a trace", "Raise --max-mib if it is one")
             rest += read
             whole = rest if not read else rest[: rest.rfind(b"\n") + 1]
             if read and (len(rest) - len(whole) > _LONGEST_LINE_BYTES):

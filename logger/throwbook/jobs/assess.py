@@ -173,7 +173,7 @@ def _notes(trace: Trace, rig: Rig, reading: TraceReading) -> list[str]:
     notes = [f"read as {trace.read_as}"] if trace.read_as else []
     notes += [one.what for one in odd]
     if trace.rig and trace.rig != rig.name:
-        notes.append(f"the file names the rig '{trace.rig}'; it was judged by '{rig.name}'")
+        notes.append(f"the file names the rig '{trace.rig}'; it was judged as '{rig.name}'")
     return notes
 
 

@@ -98,7 +98,7 @@ BOOT_S = 2.5
 """Many boards start anew when their port is opened, and take so long to answer."""
 NEXT_BAUD_S = 0.6
 MOST_AT_ONCE = 8
-STILL_CLOCK = "the board's clock stands still: no time can be told with it"
+STILL_CLOCK = "the board's clock does not move, so no time can be measured"
 
 
 @dataclass(frozen=True)
@@ -149,7 +149,7 @@ def _ask(info: PortInfo, bauds: Sequence[int]) -> AskedPort:
             return AskedPort(info, identity, baud, "")
         if not came:
             return AskedPort(info, None, None, "nothing answers")
-    return AskedPort(info, None, None, "something sends, but it is no board of ours")
+    return AskedPort(info, None, None, "something sends, but it is not a board that Throwbook knows")
 
 
 # ---- check ----

@@ -105,7 +105,7 @@ SERVICE = {
     "seen": "binding spot at the same place in both directions",
     "found": "burr on the left pin, dry grease",
     "fixed": "burr dressed off, both pins cleaned and greased",
-    "verified": "moved by hand, power isolated: free over the whole way",
+    "verified": "moved by hand, power isolated: free over the whole travel",
 }
 AFTER: tuple[CheckDay, ...] = (
     _day(31, 7.0, True, 0.0, kind="after-service"),

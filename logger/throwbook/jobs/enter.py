@@ -131,7 +131,7 @@ def _said_no_too_late(book: Logbook, rig: str, entry: HandEntry, by: str, now: d
     return InputError(
         f"this sheet is {state.state} already",
         entry.sheet,
-        f"Enter these throws on a new sheet. The NO is written down: the rig is at '{latch.status(book, rig).level}'.",
+        f"Enter these throws on a new sheet. The NO is recorded: the rig is at '{latch.status(book, rig).level}'.",
     )
 
 
@@ -209,7 +209,7 @@ def _refuse_implausible(
         raise ImplausibleReadingError(
             complaint,
             f"throw {number}",
-            "Nothing was written down. Correct the reading.",
+            "Nothing was recorded. Correct the reading.",
             Remedy.AS_READ,
         )
 
@@ -218,9 +218,9 @@ def _refuse_peak(throw: HandThrow, number: int, tools: Instruments) -> None:
     """A meter that keeps no peak shows none."""
     if throw.peak_current_a is not None and tools.no_peak_by:
         raise InputError(
-            f"meter '{tools.no_peak_by}' keeps no peak, so this one can't be read from it",
+            f"meter '{tools.no_peak_by}' holds no peak, so this reading cannot come from it",
             f"throw {number}",
-            "Leave the peak out: it stands under Not proved.",
+            "Leave the peak out: it is then listed under Not proved.",
         )
 
 

@@ -130,7 +130,7 @@ class ImportPlan:
 
 def refuse(doubt: Doubt) -> None:
     """Stop at any doubt, and name the option that settles it."""
-    raise InputError(doubt.what, doubt.file, f"If that is right, say so with --allow {doubt.kind}")
+    raise InputError(doubt.what, doubt.file, f"If that is right, add --allow {doubt.kind}")
 
 
 def refuse_untold(found: FileMovements) -> Mapping[int, str]:
@@ -140,8 +140,7 @@ def refuse_untold(found: FileMovements) -> Mapping[int, str]:
         raise InputError(
             f"it holds {found.what}",
             found.file,
-            f"Name it: --direction '{Path(found.file).name}#{number}=unlock'; or say --movements split (the worse cause counts), "
-            "or --movements refuse",
+            f"Name it: --direction '{Path(found.file).name}#{number}=unlock'; or give --movements split (the worse cause counts) or --movements refuse",
         )
     return {}
 
@@ -219,7 +218,7 @@ def doubts(traces: Sequence["Trace"], rig: str, now: datetime, newest: datetime 
                 Doubt(
                     FUTURE_DATE,
                     trace.source,
-                    f"it starts at {trace.started.isoformat()}, which is yet to come",
+                    f"it starts at {trace.started.isoformat()}, which is in the future",
                 )
             )
     dated = [trace for trace in traces if trace.started is not None]
@@ -238,7 +237,7 @@ def doubts(traces: Sequence["Trace"], rig: str, now: datetime, newest: datetime 
             Doubt(
                 CLOCK_REVERSED,
                 dated[0].source,
-                f"it starts before the newest trial of this rig in the logbook ({newest.isoformat()})",
+                f"it starts before the newest throw of this rig in the logbook ({newest.isoformat()})",
             )
         )
     return found
@@ -249,9 +248,9 @@ def _refuse_rehearsed(book: Logbook, traces: Sequence["Trace"]) -> None:
     found = [one for one in traces if str(one.head.get("board", "")).lower() == REHEARSAL_BOARD]
     if found and not book.for_practice():
         raise InputError(
-            f"it was made by {simulated_by(found[0].head)} and says nothing of the machine",
+            f"it was made by {simulated_by(found[0].head)} and shows nothing about the machine",
             found[0].source,
-            f"Leave it out. To practise, start a logbook of its own: throwbook --logbook practice.db rig add FILE.toml --reason '{FOR_PRACTICE}'",
+            f"Leave it out. To practise, start a separate logbook: throwbook --logbook practice.db rig add FILE.toml --reason '{FOR_PRACTICE}'",
         )
 
 
@@ -355,7 +354,7 @@ def _refuse_samples_of_another(book: Logbook, rig: str, trace: "Trace") -> None:
     if found:
         trial, whose = found[0]
         raise InputError(
-            f"these very samples stand on rig '{whose}' already ({', '.join(book.sheets_of(trial))}): a throw is of one rig",
+            f"these same samples are already on rig '{whose}' already ({', '.join(book.sheets_of(trial))}): a throw is of one rig",
             trace.source,
             f"If they are of '{rig}', move them: throwbook sheet reassign SHEET --throw N --to {rig}",
         )

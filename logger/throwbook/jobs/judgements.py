@@ -287,7 +287,7 @@ def raise_shared(book: Logbook, by: str, now: datetime) -> list[Order]:
                 continue
             because = (
                 f"the record of {', '.join(book.sheets_of(trial))} stands on {other} too; "
-                "a signed correction puts it down to the rig it is of"
+                "a signed correction moves it to the rig that made it"
             )
             written.append(book.add_order(raise_order(rig, SHARED, because, now, by, trial=trial)))
     return written
@@ -359,7 +359,7 @@ class Grounds:
         ]
 
     def judge(self, logged: LoggedTrial) -> "tuple[Assessment, str | None]":
-        """As this version does, by the rig and the baseline it was judged by before; and the calibration."""
+        """As this version does, by the rig and the baseline it was judged as before; and the calibration."""
         before = logged.judgement
         assert before is not None
         revision = self._revisions.get(before.rig_revision or "")

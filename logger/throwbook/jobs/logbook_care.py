@@ -180,7 +180,7 @@ def check(logbook: str | None, progress: Progress | None = None) -> tuple[Path, 
         found = integrity.check(book, progress)
         if any(problem.where == "file" for problem in found.problems):
             return book.path, found
-        what = "it says accepted, but what it was sealed with doesn't pass the rules of acceptance"
+        what = "it is marked accepted, but its sealed contents do not meet the rules of acceptance"
         unproven = tuple(integrity.IntegrityProblem(f"sheet {name}", what) for name in unproven_sheets(book))
         gone = tuple(
             integrity.IntegrityProblem(

@@ -68,7 +68,7 @@ def add_meter(logbook: str | Path | None, meter: Meter, by: str, now: datetime) 
     Raises InputError for a name without a letter, and for another resolution or accuracy under a known name without a ``reason``.
     """
     if not is_name(meter.name):
-        raise InputError(f"{meter.name!r} is no name", "name", "Write the one on its label: clamp 1.")
+        raise InputError(f"{meter.name!r} is no name", "name", "Use the name on its label: clamp 1.")
     with opened(logbook) as book, book.transaction():
         known = next((one for one in book.meters() if one.name == meter.name), None)
         if known is not None and _data_sheet(known) != _data_sheet(meter) and not written(meter.reason):
@@ -131,7 +131,7 @@ def _called(book: Logbook, names: Sequence[str]) -> list[Meter]:
     known = {one.name: one for one in book.meters()}
     for name in names:
         if name not in known:
-            has = f"It has: {', '.join(known)}." if known else "It has none: write it down first."
+            has = f"It has: {', '.join(known)}." if known else "It has none: record it first."
             raise InputError(f"no meter '{name}' in this logbook", str(book.path), has)
     return [known[name] for name in dict.fromkeys(names)]
 

@@ -66,17 +66,17 @@ def reassign(logbook: str | Path | None, asked: Correction, now: datetime) -> Re
     accepted, or were put right already, and for a rig that isn't there or is the same; nothing is stored then.
     """
     if not written(asked.because):
-        raise InputError(
-            "no reason given", Field("because"), "Say how the throw came to stand on the wrong rig."
-        )
+        raise InputError("no reason given", Field("because"), "Say why the throw was on the wrong rig.")
     if not is_name(asked.signed):
-        raise InputError("nobody has signed", Field("signed"), "Give the name of who answers for it.")
+        raise InputError(
+            "nobody has signed", Field("signed"), "Give the name of the person who signs for it."
+        )
     with opened(logbook) as book, book.transaction():
         state = book.sheet(asked.sheet)
         here = state.sheet.rig
         throws = [_throw(book, state, number) for number in asked.throws]
         if asked.to == here:
-            raise InputError(f"they stand on '{here}' already", Field("to"), "Name the rig that they are of.")
+            raise InputError(f"they stand on '{here}' already", Field("to"), "Name the rig that made them.")
         copies: list[str] = []
         other = None
         if asked.to != NOBODY:
@@ -95,15 +95,15 @@ def _throw(book: Logbook, state: SheetState, number: int) -> LoggedTrial:
     throw = places[number]
     if book.moved_away(throw.id):
         raise InputError(
-            f"throw {number} was put down to another rig already",
+            f"throw {number} was already moved to another rig",
             state.name,
             remedy=Remedy.LIST_ORDERS,
         )
     if not book.came_by_import(throw.id):
         raise InputError(
-            f"throw {number} wasn't imported, or stands on a sheet that was accepted",
+            f"throw {number} was not imported, or is on a sheet that was accepted",
             state.name,
-            "Only throws from files that nobody accepted can be put down to another rig; this one stays.",
+            "Only throws from files that nobody accepted can be moved to another rig. This one stays.",
         )
     return throw
 

@@ -344,22 +344,22 @@ def no_answer(port: str, baud: int, came: int, session: Session) -> OutsideError
         return OutsideError(
             "nothing answers",
             port,
-            "Is the board plugged in and powered, and is it this port?",
+            "Is the board plugged in and powered, and is this its port?",
             Remedy.FIND_BOARD,
         )
     unread = session.dropped.sentence() or f"{came:,} bytes came"
     if session.identity is not None:
         return OutsideError(
-            f"board {session.identity.id} says who it is, but not one sample came that can be read: {unread}",
+            f"board {session.identity.id} gives its name, but no sample that can be read: {unread}",
             port,
-            "Do its lines fit what it says of itself? Load its firmware anew",
+            "Do its lines fit the channels that it announces? Load its firmware anew",
         )
     if session.heard:
         return OutsideError(
-            f"something sends, but it doesn't say who it is: {unread}", port, remedy=Remedy.FIND_BOARD
+            f"something sends, but it does not give its name: {unread}", port, remedy=Remedy.FIND_BOARD
         )
     return OutsideError(
-        f"{came:,} bytes came, but no line that can be read: the wrong baud, or no board of ours ({unread})",
+        f"{came:,} bytes arrived, but no line that can be read: a wrong baud rate, or not a board that Throwbook knows ({unread})",
         port,
         f"It was tried with {baud} baud.",
         Remedy.TRY_BAUD,

@@ -38,7 +38,7 @@ class Throw:
     """One movement of a record, judged."""
 
     trace: "Trace"
-    """A record of its own, in the direction it was judged by."""
+    """A record of its own, in the direction it was judged as."""
     assessment: "Assessment"
     direction_known: bool = True
     """False: nothing told its direction; it was judged both ways, and the worse counts."""
@@ -237,7 +237,7 @@ def _judged_whole(
         raise
     except Exception as error:  # whatever one journal holds, those behind it must still be reached
         raise InputError(
-            f"what is in this journal can't be judged ({type(error).__name__}: {error})",
+            f"the contents of this journal cannot be judged ({type(error).__name__}: {error})",
             str(path),
             "It stays there; send it to whoever looks after this program",
         ) from error

@@ -272,7 +272,7 @@ def _carry_over(book: Logbook, done: Restored) -> tuple[Mapping[str, str], Loose
                 return before, []
         except ApartError as error:
             raise InputError(
-                f"this backup was begun apart from the logbook: another machine may stand under '{error.rigs[0]}' in it",
+                f"this backup was started separately from the logbook: there may be another machine under '{error.rigs[0]}' in it",
                 str(done.path),
                 "Give the path of a backup of this logbook, or take it in by merging.",
             ) from error
@@ -375,6 +375,6 @@ def _hold(
         if not done.unread and LEVELS.index(_level(book, rig)) >= LEVELS.index(wanted):
             continue
         why = f"{done.unread or f'the rig stood at {stood!r} in the logbook'} when the backup {backup} was put back"
-        because = f"{why}; sign that nothing worse was written since that backup"
+        because = f"{why}; sign that nothing worse was recorded since that backup"
         book.add_order(replace(raise_order(rig, CAUSE, because, now, by), level=worst((RESTRICTED, wanted))))
         done.held.append(rig)

@@ -35,7 +35,7 @@ def raise_for_change(book: Logbook, before: "RigRevision", after: "Rig", by: str
     return bool(changed)
 
 
-SENTENCE = "two machines may stand under this name: its rig file was begun twice, and the two differ in"
+SENTENCE = "there may be two machines under this name: its rig file was started twice, and the two differ in"
 BEGUN_TWICE = "SELECT rig FROM rig_revision WHERE replaces = '[]' GROUP BY rig HAVING count(*) > 1"
 
 

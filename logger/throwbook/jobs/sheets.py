@@ -315,7 +315,7 @@ def see(
             if number not in positions:
                 listed = ", ".join(map(str, positions)) or "none yet"
                 raise InputError(
-                    f"throw {number} is no lock throw of this sheet", sheet, f"Its lock throws: {listed}."
+                    f"throw {number} is not a lock throw of this sheet", sheet, f"Its lock throws: {listed}."
                 )
         raised = write_down(book, state, [positions[number].id for number in throws], pins, by, now, reason)
         return view_in(book, state), raised
@@ -371,7 +371,7 @@ def open_sheet(book: Logbook, sheet: str, rig: str = "") -> SheetState:
         raise InputError(
             f"this sheet is {state.state} already",
             sheet,
-            "What is decided stays; plan a new sheet.",
+            "A decision cannot be changed. Plan a new sheet.",
             Remedy.SAY_NO,
         )
     return state

@@ -63,7 +63,9 @@ def accept(
     as it was. A "no" alone stays and takes the rig out of use, whatever becomes of the sheet, decided or open.
     """
     if not is_name(signed):
-        raise InputError("nobody has signed", Field("signed"), "Give the name of who saw the pins.")
+        raise InputError(
+            "nobody has signed", Field("signed"), "Give the name of the person who saw the pins."
+        )
     refuse_blank(pins)
     with opened(logbook) as book:
         with book.transaction():
@@ -110,7 +112,7 @@ def _said_no(book: Logbook, sheet: str, pins: PinAnswers, signed: str, now: date
         latch.raise_seen(book, state, pins, signed, now)
     places = ", ".join(str(one.position) for one in looked_at) or "none"
     level = latch.status(book, state.sheet.rig).level
-    written_down = f"The NO is written down (lock throws: {places}); the rig is at '{level}'."
+    written_down = f"The NO is recorded (lock throws: {places}); the rig is at '{level}'."
     if state.state == OPEN:
         found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig), signed, now)
         return refusal(found, state.name, f"It stays open. {written_down}")

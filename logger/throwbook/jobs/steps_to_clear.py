@@ -168,7 +168,7 @@ def steps_said(book: Logbook, rig: str, status: Status) -> tuple[str, ...]:
             said.append(f"{DONE}{step.need}: {printable(step.with_what)}")
         elif step.need == RECOMMISSIONED and way.open_sheet is not None:
             name = for_shell(way.open_sheet.name)
-            said.append(f"commission anew in full: {name} is planned: throwbook sheet show {name}")
+            said.append(f"commission again in full: {name} is planned: throwbook sheet show {name}")
         elif step.need == REASON or (step.need == SIGNED and REASON not in needs):
             said.append(f"{NEXT_STEP[step.need].partition(':')[0]}: {_clear_command(rig, way)}")
         elif step.need != SIGNED:

@@ -126,13 +126,13 @@ def _free(file: Path) -> Path:
 def _kept_out(recorded: Recorded, trace: Trace, place: Place) -> str:
     """Why what no machine made, or what may be no throw at all, stays out of this logbook; empty: it may go in."""
     if place.in_logbook and (recorded.recovered or place.given_up) and recorded.no_current:
-        return "no current flowed before it broke off, and nobody knows whether it was thrown"
+        return "no current flowed before it broke off, and nobody knows whether the switch was thrown"
     made_by = simulated_by(trace.head)
     if not place.in_logbook or not made_by:
         return ""
     with opened(place.logbook, read_only=True) as book:
         practice = book.for_practice()
-    return "" if practice else f"it was made by {made_by} and says nothing of the machine"
+    return "" if practice else f"it was made by {made_by} and shows nothing about the machine"
 
 
 def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | None) -> StoredTrial:

@@ -311,7 +311,7 @@ class TrialRecord:
         if isinstance(event, FaultEvent):
             return self._once(event.code, f"{FAULTS.get(event.code, event.code)} ({event.text})")
         if isinstance(event, ClockStopped):
-            return "the board's clock stands still: no time can be told from here on. Give the board its supply anew"
+            return "the board's clock does not move: no time can be measured from here on. Give the board its supply anew"
         if isinstance(event, Dropped):
             return ""
         self.lost += event.count
@@ -328,7 +328,7 @@ class TrialRecord:
         if expected and expected != found:
             return f"the rig file names board {expected}, but {found} answers: is it the right machine?"
         if self.calibration is None:
-            return "this board has no calibration: its own scale is taken as it is"
+            return "this board has no calibration: its own scale is used unchanged"
         if self.calibration.is_due(now.date()):
             return f"the calibration of this board was due on {self.calibration.due_on.isoformat()}"
         return ""

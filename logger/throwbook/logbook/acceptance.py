@@ -306,7 +306,7 @@ class AcceptanceStore(TrialStore, SealStore):
         with self.transaction():
             found = self.judged(sheet, rig, signed, now, shared_risk)
             if not found.ok:
-                raise refusal(found, self.sheet(sheet).name, "It stays open; nothing was written down.")
+                raise refusal(found, self.sheet(sheet).name, "It stays open; nothing was recorded.")
             statement = {
                 "statement": found.statement,
                 "verdict": found.verdict,

@@ -45,7 +45,7 @@ def explained(error: sqlite3.Error, path: Path) -> InputError | OutsideError:
         )
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return OutsideError(
-            "another program is writing and didn't finish in time", where, "Close it, then do it again."
+            "another program is writing and did not finish in time", where, "Close it, then do it again."
         )
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
         return unwritable(path)
@@ -87,7 +87,7 @@ def unreadable_row(path: Path, table: str, row_id: object) -> OutsideError:
     return OutsideError(
         f"a row of the logbook can't be read ({table} {str(row_id)[:8]})",
         str(path),
-        "Go back to the last backup, and don't merge again what brought it in.",
+        "Go back to the last backup, and do not merge that logbook again.",
         Remedy.CHECK_LOGBOOK,
     )
 

@@ -32,14 +32,14 @@ if TYPE_CHECKING:
 
 
 WORDS = {
-    "rig_revision": "its rig file has {n} versions that don't know of each other",
-    "answers": "the answers have {n} versions that don't know of each other",
-    "decision": "there are {n} decisions that don't know of each other",
-    "sighting": "the sighting of trial {trial} has {n} versions that don't know of each other",
-    "judgement": "trial {trial} has {n} judgements that don't know of each other",
-    "service": "service entry {trial} has {n} corrections that don't know of each other",
-    "meter": "this meter has {n} descriptions that don't know of each other",
-    "calibration": "board {trial} has {n} calibrations that don't know of each other",
+    "rig_revision": "its rig file has {n} versions, entered separately",
+    "answers": "the answers have {n} versions, entered separately",
+    "decision": "there are {n} decisions, entered separately",
+    "sighting": "the sighting of trial {trial} has {n} versions, entered separately",
+    "judgement": "trial {trial} has {n} judgements, made separately",
+    "service": "service entry {trial} has {n} corrections, entered separately",
+    "meter": "this meter has {n} descriptions, entered separately",
+    "calibration": "board {trial} has {n} calibrations, entered separately",
 }
 """Table: how a conflict in it is told. ``placement`` and shared numbers have their own sentences."""
 
@@ -115,7 +115,7 @@ def _shared_numbers(book: "Logbook") -> Iterable[Conflict]:
     rows = book.read("SELECT rig, number, count(*) FROM sheet GROUP BY rig, number HAVING count(*) > 1")
     for rig, number, count in rows:
         yield Conflict(
-            f"{rig}-{number}", f"{count} sheets have this number; a piece of the id tells them apart"
+            f"{rig}-{number}", f"{count} sheets have this number; add a part of the id to tell them apart"
         )
 
 
@@ -132,7 +132,7 @@ def _trials_on_two_sheets(book: "Logbook", names: dict[str, str]) -> Iterable[Co
     pairs = Counter(pair for held in sheets.values() for pair in combinations(sorted(held), 2))
     for (first, second), count in pairs.items():
         yield Conflict(
-            first, f"{count} of its trials also stand on sheet {second}; each counts once for the rig"
+            first, f"{count} of its throws are also on sheet {second}; each counts once for the rig"
         )
 
 
@@ -142,7 +142,7 @@ def _whole_and_cut(book: "Logbook", names: dict[str, str]) -> Iterable[Conflict]
         for digest, movement in book.cut_records(rig).items():
             for (whole,) in book.read("SELECT id FROM trial WHERE rig = ? AND trace = ?", [rig, digest]):
                 other = _sheet_of(book, movement, names)
-                what = f"a record on it stands on sheet {other} too, movement by movement: leave it out here"
+                what = f"a record on it is on sheet {other} too, movement by movement: leave it out here"
                 yield Conflict(_sheet_of(book, whole, names), what)
 
 
@@ -196,7 +196,7 @@ class ApartError(InputError):
         """``rigs``: their names."""
         self.rigs = tuple(rigs)
         one = rigs[0]
-        what = f"rig '{one}' is in both logbooks, but was added to each by itself: it may be another machine"
+        what = f"rig '{one}' is in both logbooks, and each added it separately: it may be another machine"
         do = f"Another one: --rename {one}=NEW-NAME. The same one: --same {one}. --dry-run shows what would come in."
         super().__init__(what, str(other), do)
 
@@ -309,9 +309,9 @@ def _refuse_practice(book: "Logbook", other: Path) -> None:
         ).fetchone()
     if marked and not book.for_practice():
         raise InputError(
-            f"this is a practice logbook: nothing in it speaks for a real '{marked[0]}'",
+            f"this is a practice logbook: nothing in it proves anything about a real '{marked[0]}'",
             str(other),
-            "Leave it by itself.",
+            "Do not merge it.",
         )
 
 
@@ -325,14 +325,14 @@ def _refuse_harmed(book: "Logbook", other: Path) -> None:
             raise InputError(
                 f"{len(changed)} rows of {table.name} were changed after they were written",
                 str(other),
-                f"'throwbook --logbook {other} check' names them; merge an unchanged copy instead.",
+                f"'throwbook --logbook {other} check' lists them. Merge an unchanged copy instead.",
             )
         unread = book.unreadable(table.name, attached="other")
         if unread:
             raise InputError(
                 f"rows of {table.name} can't be read: {', '.join(row_id[:8] for row_id, _ in unread[:3])}",
                 str(other),
-                f"'throwbook --logbook {other} check' names every one; merge an unharmed copy instead.",
+                f"'throwbook --logbook {other} check' lists each one. Merge an undamaged copy instead.",
             )
     new = "SELECT digest, data FROM other.trace WHERE digest NOT IN (SELECT digest FROM main.trace)"
     with plain_errors(other):
@@ -341,7 +341,7 @@ def _refuse_harmed(book: "Logbook", other: Path) -> None:
         raise InputError(
             f"{damaged} records of samples were changed after they were stored",
             str(other),
-            f"'throwbook --logbook {other} check' names them; merge an unchanged copy instead.",
+            f"'throwbook --logbook {other} check' lists them. Merge an unchanged copy instead.",
         )
 
 
@@ -353,7 +353,7 @@ def _refuse_broken_list(copy: Path, other: Path) -> None:
         raise InputError(
             broken[0],
             str(other),
-            f"'throwbook --logbook {other} check' says more; merge an unharmed copy instead.",
+            f"'throwbook --logbook {other} check' shows more. Merge an undamaged copy instead.",
         )
 
 

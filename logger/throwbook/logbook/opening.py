@@ -251,7 +251,7 @@ def _refuse(application: int, version: int, path: Path) -> None:
         )
     if application == APPLICATION_ID and version > migrations.NEWEST:
         raise InputError(
-            f"this logbook is version {version}, made by a newer program (this one knows up to {migrations.NEWEST})",
+            f"this logbook is version {version}, made by a newer program (this one reads up to {migrations.NEWEST})",
             str(path),
             "Install the newer throwbook; the file was left as it is.",
         )

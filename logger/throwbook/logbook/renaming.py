@@ -46,7 +46,7 @@ def rename(book: "Logbook", old: str, new: str) -> None:
     gone += [f"the seal of a sheet doesn't match: {why}" for _, why in book.broken_seals(old)]
     if gone:
         raise InputError(
-            gone[0], str(book.path), "A rig gets another name only while all of it is as it was written."
+            gone[0], str(book.path), "A rig can be renamed only while none of its rows was changed."
         )
     _Renaming(book.db, old, new).write()
 
@@ -181,7 +181,7 @@ def _renamed(toml: str, old: str, new: str) -> str:
         named = None
     if named != new:
         raise InputError(
-            f"the name of rig '{old}' can't be put anew in its rig file",
+            f"the name of rig '{old}' cannot be replaced in its rig file",
             f"rig {old}",
             "Look at its first line: name = ...",
         )

@@ -68,7 +68,7 @@ class RigStore(Store):
         return found
 
     def for_practice(self) -> bool:
-        """Whether this is a practice logbook: nothing in it speaks for a real machine."""
+        """Whether this is a practice logbook: nothing in it proves anything about a real machine."""
         return bool(self.read("SELECT 1 FROM rig_revision WHERE reason = ? LIMIT 1", [FOR_PRACTICE]))
 
     def rig_revisions(self, name: str) -> list[RigRevision]:

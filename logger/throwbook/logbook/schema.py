@@ -307,7 +307,7 @@ def grouped(pairs: Iterable[tuple[Any, Any]]) -> dict[Any, list[Any]]:
 
 def _time_text(value: datetime) -> str:
     if value.tzinfo is None:
-        raise ValueError("a time in the logbook carries its offset from UTC")
+        raise ValueError("a time in the logbook needs its offset from UTC")
     return value.isoformat()
 
 
@@ -348,7 +348,7 @@ def from_sql(kind: str, value: SqlValue) -> Any:
     if kind == TIME:
         time = datetime.fromisoformat(str(value))
         if time.tzinfo is None:
-            raise ValueError("a time in the logbook carries its offset from UTC")
+            raise ValueError("a time in the logbook needs its offset from UTC")
         return time
     if kind == JSON:
         details = _parsed(value)

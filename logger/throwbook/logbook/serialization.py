@@ -132,7 +132,7 @@ def decode(blob: bytes) -> dict[str, FloatArray]:
         raise ValueError("the samples are cut short, or too many to be a trace")
     head = json.loads(top)
     if head["codec"] != 1:
-        raise ValueError(f"samples stored in form {head['codec']}, which this version doesn't know")
+        raise ValueError(f"samples stored in form {head['codec']}, which this version cannot read")
     found: dict[str, FloatArray] = {}
     for column in head["columns"]:
         packed, body = body[: column["bytes"]], body[column["bytes"] :]

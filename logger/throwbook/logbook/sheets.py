@@ -91,7 +91,7 @@ class SheetStore(Store):
     ) -> Decision:
         """A sheet that was rejected. Accepting one is ``accept``'s business alone: it looks at the evidence."""
         if outcome != REJECTED:
-            raise ValueError("a sheet is accepted through Logbook.accept, which asks for its evidence")
+            raise ValueError("a sheet is accepted through Logbook.accept, which checks its evidence")
         return self.supersede(Decision(sheet, outcome, signed, statement, now, by, reason))
 
     def decisions(self, sheet: str) -> list[Decision]:

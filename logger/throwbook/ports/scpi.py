@@ -117,7 +117,7 @@ class ScpiPort:
         if isinstance(message, SetRate):
             if message.rate_hz > HIGHEST_RATE_HZ:
                 return [
-                    NotTaken(message.word, f"a bench instrument gives at most {HIGHEST_RATE_HZ} a second")
+                    NotTaken(message.word, f"a bench instrument gives at most {HIGHEST_RATE_HZ} per second")
                 ]
             self._rate_hz = message.rate_hz
         if isinstance(message, Go):

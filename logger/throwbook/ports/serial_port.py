@@ -191,7 +191,7 @@ _TROUBLES: dict[int, tuple[Any, ...]] = {
     errno.ENXIO: ("nothing is plugged in there", "", Remedy.FIND_BOARD),
     errno.EACCES: (
         "you may not open this port",
-        "On Linux join the group that owns it (often dialout), then log in anew",
+        "On Linux join the group that owns it (often dialout), then log in again",
     ),
     errno.EPERM: ("you may not open this port", "Ask who looks after this computer"),
     errno.EBUSY: _TAKEN,

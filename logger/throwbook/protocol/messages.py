@@ -63,7 +63,7 @@ class Identity:
             (self.channels not in (I_ONLY, I_AND_V), f"its channels are {self.channels or 'none'}: I or IV"),
             (
                 not (self.amp_lsb_ua or self.full_scale_ma),
-                "its scales are all 0, as of a board whose sensor doesn't answer: check the sensor's plug and supply",
+                "its scales are all 0, as from a board whose sensor does not answer: check the sensor's plug and supply",
             ),
             (not self.amp_lsb_ua, "its current step is 0"),
             (not self.volt_lsb_uv and "V" in self.channels, "its voltage step is 0, and it sends a voltage"),

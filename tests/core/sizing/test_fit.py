@@ -164,7 +164,7 @@ def test_a_thin_metric_cable_takes_the_row_below_it_and_a_fuse_that_is_sold_is_n
     found = finding(changed(wiring=thin, actuator=light), "fuse")
     assert found.verdict == "fail"
     assert (
-        "7 A at most (the row of 18 AWG, 0.82 mm2, the largest gauge that it isn't thinner than" in found.says
+        "7 A at most (the row of 18 AWG, 0.82 mm2, the nearest gauge that is not thicker" in found.says
     )
     assert found.do == "Choose 5 A: it carries the full-load current with 20 % to spare and each start."
     strong = finding(changed(wiring=thin), "fuse")

@@ -311,11 +311,11 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
         No trial, trials of both directions, or one that isn't usable or not complete.
     """
     if not trials:
-        raise InputError("no trial to make a baseline from", do="Give at least one healthy trace.")
+        raise InputError("no trial to make a baseline from", do="Give at least one baseline trace.")
     for trial in trials:
         if trial.direction != trials[0].direction:
             raise InputError(
-                "a baseline needs trials of one direction", trial.file, "Give lock and unlock apart."
+                "a baseline needs trials of one direction", trial.file, "Give lock and unlock separately."
             )
         if not trial.usable or trial.end != "cut-off":
             why = trial.unusable_because or f"it ended as '{trial.end}'"

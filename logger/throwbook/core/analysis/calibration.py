@@ -139,11 +139,11 @@ def doubts(line: CurrentCalibration) -> list[str]:
     if abs(line.gain - 1.0) > WORTH_A_LOOK_GAIN:
         said.append(f"the gain is {line.gain:.3f}, far from 1: look at the shunt value and the meter's range")
     if line.points == FEWEST_CURRENTS:
-        said.append("two points make a line whatever they are: a third current would check it")
+        said.append("any two points make a line: a third current would check it")
     if line.scatter > 2.0:
         said.append(
             f"the points scatter {line.scatter:.1f} times as much as their uncertainties say: "
-            "was the current steady, was the meter's accuracy typed right?"
+            "was the current steady? was the meter's accuracy typed correctly?"
         )
     return said
 

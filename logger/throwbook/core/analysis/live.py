@@ -42,7 +42,7 @@ SHOWN_S = 0.05
 BUCKET_S = 0.05
 """One column of the strip that is drawn."""
 
-AT_STALL = "the current is at stall level: the motor stands or nearly"
+AT_STALL = "stall current: the motor is stalled or nearly so"
 OVER_RATED = "the current is above the full-load current"
 
 

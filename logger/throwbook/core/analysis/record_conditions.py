@@ -96,7 +96,7 @@ def notes_of(head: Mapping[str, Any]) -> list[str]:
         notes.append(f"the board said {left} more faults")
     asked_hz, came_hz = (_number(head.get(key)) for key in ("rate_asked_hz", "rate_hz"))
     if asked_hz and came_hz and abs(came_hz / asked_hz - 1.0) > RATE_SHARE:
-        notes.append(f"{asked_hz:g} samples a second were asked for, {came_hz:.4g} came")
+        notes.append(f"{asked_hz:g} samples per second were set, {came_hz:.4g} reached")
     clock = head.get(CLOCK_KEY)
     if isinstance(clock, str):
         notes.append(clock)

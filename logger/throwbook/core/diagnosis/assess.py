@@ -131,7 +131,7 @@ def judge_throw(
     gains: Gains | None = None,
     on_bench: bool = False,
 ) -> tuple[Trace, Assessment]:
-    """A movement that is a record of its own, in the direction that it was judged by, and its assessment."""
+    """A movement that is a record of its own, in the direction that it was judged as, and its assessment."""
     own = replace(movement.trace, time_s=movement.trace.time_s - movement.trace.time_s[0])
     assessment = _judged(replace(movement, trace=own), rig, baselines, gains, on_bench)
     return replace(movement.trace, direction=assessment.direction), assessment

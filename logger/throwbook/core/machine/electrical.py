@@ -309,7 +309,9 @@ class FuseRow:
     def text(self) -> str:
         """The row and its source, as a finding prints it."""
         area = f"{_awg_area_m2(self.gauge) * 1e6:.2f} mm2"
-        return f"the row of {self.gauge} AWG, {area}, the largest gauge that it isn't thinner than; {LARGEST_FUSE_FROM}"
+        return (
+            f"the row of {self.gauge} AWG, {area}, the nearest gauge that is not thicker; {LARGEST_FUSE_FROM}"
+        )
 
 
 def fuse_row(area_m2: float) -> FuseRow | None:

@@ -190,14 +190,14 @@ def _refuse_impossible(actuator: Actuator) -> None:
         raise InputError(
             "the full-load current is not above the no-load current",
             "actuator",
-            "Look whether the two were swapped.",
+            "Check whether the two were swapped.",
         )
     speed = actuator.full_load_speed_m_s
     if speed is not None and not (0.0 < speed < actuator.no_load_speed_m_s):
         raise InputError(
             "the full-load speed is not between zero and the no-load speed",
             "actuator",
-            "Look whether the two were swapped; leave full_load_speed out if it isn't known.",
+            "Check whether the two were swapped; leave full_load_speed out if it isn't known.",
         )
 
 

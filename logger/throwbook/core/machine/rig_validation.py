@@ -218,7 +218,7 @@ def _currents(rig: Rig) -> list[RigProblem]:
         RigProblem(
             "actuator.full_load_current",
             f"is {unit.full_load_current_a:g} A, not above the no-load current of {unit.no_load_current_a:g} A",
-            "Look whether the two were swapped.",
+            "Check whether the two were swapped.",
             True,
         )
     ]
@@ -232,7 +232,7 @@ def _speeds(rig: Rig) -> list[RigProblem]:
         RigProblem(
             "actuator.full_load_speed",
             "is not below the no-load speed",
-            "Look whether the two were swapped; leave full_load_speed out if it isn't known.",
+            "Check whether the two were swapped; leave full_load_speed out if it isn't known.",
             True,
         )
     ]
@@ -250,8 +250,8 @@ def _efficiency(rig: Rig) -> list[RigProblem]:
     return [
         RigProblem(
             "actuator",
-            f"the data sheet promises {100 * (1.0 + over):.0f} % of the electric power as force times speed",
-            "More comes out than goes in: check voltage, force, speeds and currents against the data sheet.",
+            f"the data sheet claims {100 * (1.0 + over):.0f} % of the electric power as force times speed",
+            "That is more power out than in: check voltage, force, speeds and currents against the data sheet.",
             sure,
         )
     ]
@@ -341,7 +341,7 @@ def _fuse(rig: Rig) -> list[RigProblem]:
         found.append(
             RigProblem(
                 "wiring.fuse",
-                f"of {fuse:g} A doesn't protect {rig.wiring.conductor}: at most {row.fuse_a:g} A ({row.text})",
+                f"of {fuse:g} A does not protect {rig.wiring.conductor}: at most {row.fuse_a:g} A ({row.text})",
                 "Choose a smaller fuse or a thicker cable.",
                 False,
             )

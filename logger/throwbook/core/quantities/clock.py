@@ -270,12 +270,10 @@ def board_times(
     parting = parting_of(index, time_s)
     hidden_s, apart_s = hidden * period_s, parting.by_s if parting is not None else 0.0
     if hidden and abs(apart_s - hidden_s) > max(2.0 * period_s, 0.1 * hidden_s):
-        note = f"the board says that it lost {hidden:,} samples, and neither its clock nor its numbers show where"
+        note = f"the board reports {hidden:,} lost samples, and neither its clock nor its numbers show where"
         troubles.append(ClockTrouble(note, max(hidden_s, apart_s), *whole))
     elif parting is not None and not hidden:
-        note = (
-            f"the board's clock and its sample numbers part by {apart_s:.3g} s: times may be off by so much"
-        )
+        note = f"the board's clock and its sample numbers differ by {apart_s:.3g} s: times may be off by that much"
         troubles.append(ClockTrouble(note, apart_s, parting.first, parting.last))
     return BoardTimes(time_s, period_s if told else 0.0, tuple(troubles))
 
@@ -291,5 +289,5 @@ def _by_numbers(
     reckoned[still:] = time_s[still] + (index[still:] - index[still]) * (period_s or 1.0 / (rate_hz or 1))
     stood_s = float(reckoned[-1] - reckoned[still])
     rate = "the rate it had held" if period_s else f"the {rate_hz} samples a second asked for"
-    note = f"the board's clock stood still for {stood_s:.1f} s: times there are reckoned from sample numbers at {rate}"
+    note = f"the board's clock did not move for {stood_s:.1f} s: times there are calculated from sample numbers at {rate}"
     return reckoned, bool(period_s), ClockTrouble(note, stood_s, still, len(index) - 1)

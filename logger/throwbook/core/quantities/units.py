@@ -124,7 +124,7 @@ COMMON: dict[str, tuple[str, float, float]] = {
 # What people type and what the unit library reads otherwise.
 _SPELLED = {'"': "in", "mm2": "mm^2", "cm2": "cm^2", "m2": "m^2", "in2": "in^2", "Ohm": "ohm", "A s": "A*s"}
 
-_HINTS = {("force", "kg"): "A mass is no push: write kgf or N"}
+_HINTS = {("force", "kg"): "A mass is not a force: write kgf or N"}
 
 # What people write where only one thing can be meant; elsewhere C is a charge, F a capacity and lb a mass.
 _SHORT = {

@@ -348,7 +348,7 @@ def _row(
 
 OF_RUN = "extra current, as a share of the running current"
 OF_STROKE = "share of the stroke"
-OF_VOLTAGE = "voltage lost at running current, as a share of nominal"
+OF_VOLTAGE = "voltage drop at running current, as a share of nominal"
 
 
 # fmt: off
@@ -375,7 +375,7 @@ FAULTS: dict[str, FaultKind] = {
     # off the mechanism, or loose
     "linkage-off": _row("light-run", "free-play", "not used", (1, 1, 1), linkage_off),
     "stripped-nut": _row("light-run", "cut-record free-play stopped-short", "not used", (1, 1, 1), stripped_nut, MOVEMENT, 0.03),
-    "slipping-clutch": _row("no-end", "light-run cut-record stall slow-travel over-rated drag binding-spot stopped-short end-stop", "push at which it slips, as a share of the load", (0.9, 0.7, 1.0), slipping_clutch),
+    "slipping-clutch": _row("no-end", "light-run cut-record stall slow-travel over-rated drag binding-spot stopped-short end-stop", "force at which it slips, as a share of the load", (0.9, 0.7, 1.0), slipping_clutch),
     "free-play": _row("free-play", "", "further play, " + OF_STROKE, (0.05, 0.03, 0.1), free_play),
     "uneven-sides": _row("uneven-sides", "free-play", "second side later by, " + OF_STROKE, (0.1, 0.06, 0.2), uneven_sides),
     "one-pin-off": _row("", "light-run free-play uneven-sides", "not used", (1, 1, 1), one_pin_off),

@@ -165,7 +165,7 @@ def _advice(full_a: float, stall_most_a: float, row: FuseRow | None) -> str:
         return f"Choose {size:g} A: {why}{up_to}."
     thicker = thinnest_for(size)
     if thicker is None:
-        return f"Choose {size:g} A: {why}. No table here says which cable that protects: look it up."
+        return f"Choose {size:g} A: {why}. No table here shows which cable that protects: look it up."
     largest = [size for size in BLADE_SIZES_A if row is not None and size <= row.fuse_a]
     alone = f" The largest that protects this cable is {max(largest):g} A." if largest else ""
     return f"Choose {size:g} A with a cable of {thicker} or thicker: {why}.{alone}"
@@ -204,7 +204,7 @@ def duty(case: SizingCase) -> Finding:
     in_a_row = throws_in_a_row(run_s, unit.duty_cycle, period_s)
     whole_s = COMMISSIONING_THROWS * run_s + (COMMISSIONING_THROWS - 1) * rest_s
     says = (
-        f"{100 * unit.duty_cycle:g} %: a throw at full load, up to {show_duration(run_s, 'min')}, asks for {show_rest(rest_s)} of "
+        f"{100 * unit.duty_cycle:g} %: a throw at full load, up to {show_duration(run_s, 'min')}, calls for {show_rest(rest_s)} of "
         f"rest. 5 lock and 5 unlock throws take {show_duration(whole_s, 'min')}. {in_a_row} throws in a row use up a cycle of "
         f"{show_duration(period_s)}{'' if unit.duty_period_s else ' (usual where none is given)'}"
     )

@@ -152,7 +152,7 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
     if evidence.moved.limited:
         volts = evidence.figures.mean_voltage_v
         full_a = (volts.value if volts is not None else evidence.line.v_ref) / evidence.line.r_ohm
-        because += f": flat, above the full-load current and below the {full_a:.0f} A of a stalled motor, so something limits the current. This record alone cannot show that the rod stood still"
+        because += f": flat, above the full-load current and below the {full_a:.0f} A of a stalled motor, so something limits the current. This record alone cannot show that the rod did not move"
     return Sign(
         sign,
         FAIL,
