@@ -84,12 +84,12 @@ def test_check_tells_a_board_that_said_who_it_is_from_one_that_did_not(run):
     with stream_board(lines_of(rows), identity=IDENTITY[:-2] + b"I") as port:
         code, _, err = run("board", "check", "--port", port.name, "--seconds", "1s")
     assert code == 3
-    assert "board yard-7 says who it is, but not one sample came that can be read" in err
+    assert "board yard-7 gives its name, but no sample that can be read" in err
     assert 'too many fields; first one: "D,0,0,' in err
     with stream_board([], identity=b"X,1") as port:
         code, _, err = run("board", "check", "--port", port.name, "--seconds", "1s")
     assert code == 3
-    assert "something sends, but it doesn't say who it is" in err
+    assert "something sends, but it does not give its name" in err
     assert 'unknown message; first one: "X,1*' in err
 
 

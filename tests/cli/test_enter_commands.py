@@ -79,7 +79,7 @@ def test_a_single_throw_by_options_is_judged_and_written_down(run):
 def test_a_paper_sheet_typed_in_twice_is_noticed(run):
     enter(run, UNSEEN, *TOLD)
     code, _, err = enter(run, UNSEEN, *TOLD)
-    assert (code, f"stand on sheet {RIG}-1 already" in err, "--again" in err) == (2, True, True)
+    assert (code, f"already on sheet {RIG}-1" in err, "--again" in err) == (2, True, True)
     assert enter(run, UNSEEN.replace("15.20", "15.30"), *TOLD)[0] == 0
     assert enter(run, UNSEEN, *TOLD, "--again")[0] == 0
 

@@ -158,7 +158,7 @@ def test_a_board_without_its_sensor_says_so_and_does_not_start(board):
     assert heard.body_fields("B")[0] == ["B", "1", "shunt-1", "shunt-1.0.0", "200", "0", "0", "0", "IV"]
     assert "sensor-absent" in [fields[1] for fields in heard.body_fields("F")]
     assert ["N", "go", "sensor absent"] in heard.body_fields("N")
-    assert "sensor doesn't answer" in heard.of(Unfit)[0].why
+    assert "sensor does not answer" in heard.of(Unfit)[0].why
     assert not heard.of(Samples)
 
 

@@ -148,16 +148,16 @@ DAMAGES = {
         (UNUSABLE,),
         head={"rate_asked_hz": 200, "lost_samples": 0},
         without=("rate_hz",),
-        note="the board's clock stood still",
-        told="clock stands still",
+        note="the board's clock did not move",
+        told="clock does not move",
         time_s=None,
     ),
     "a clock that stands still from mid-throw on": Damage(
         stamped(lambda micros: min(micros, 10_000_000), throw_rows()),
         NOT_PASS,
         head={"lost_samples": 0},
-        note="reckoned from sample numbers at the rate it had held",
-        told="clock stands still",
+        note="calculated from sample numbers at the rate it had held",
+        told="clock does not move",
         widest_u_s=10.0,
     ),
     "a clock that jumps while the numbers go on": Damage(
@@ -169,7 +169,7 @@ DAMAGES = {
             "clock_from_s": 7.495,
             "clock_until_s": 8.4,
         },
-        note="clock and its sample numbers part by 0.9 s",
+        note="clock and its sample numbers differ by 0.9 s",
         widest_u_s=1.0,
     ),
     "a clock of 10 ms": Damage(
@@ -244,7 +244,7 @@ def test_lines_with_a_field_too_many_are_counted_and_kept_as_they_came(tmp_path:
         record(tmp_path, lines, identity=IDENTITY[:-2] + b"I")
     (unread,) = tmp_path.iterdir()
     text = str(refused.value)
-    assert "board yard-7 says who it is, but not one sample came that can be read" in text
+    assert "board yard-7 gives its name, but no sample that can be read" in text
     assert 'too many fields; first one: "D,0,0,' in text
     assert str(unread) in text
     assert b"".join(lines[:100]) in unread.read_bytes()

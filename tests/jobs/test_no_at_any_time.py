@@ -84,7 +84,7 @@ def test_where_acceptance_and_no_race_the_rig_is_out_of_use_whichever_comes_firs
 @pytest.mark.parametrize("looked", NOT_SEEN)
 def test_a_no_typed_when_signing_counts_though_every_throw_was_looked_at_before(path, looked):
     name = throw(path, GOOD, NOON).state.name
-    with pytest.raises(InputError, match="The NO is written down"):
+    with pytest.raises(InputError, match="The NO is recorded"):
         sign_off.accept(path, name, looked, BY, NOON)
     assert level(path) == DO_NOT_USE
     assert sheet_view.view(path, name).state.state == "open"
@@ -92,14 +92,14 @@ def test_a_no_typed_when_signing_counts_though_every_throw_was_looked_at_before(
 
 def test_a_no_typed_when_signing_a_decided_or_an_empty_sheet_counts(path):
     name = commission(path, NOON)
-    with pytest.raises(InputError, match=r"accepted already.*The NO is written down"):
+    with pytest.raises(InputError, match=r"accepted already.*The NO is recorded"):
         sign_off.accept(path, name, NOT_SEEN[0], BY, LATER)
     assert level(path) == DO_NOT_USE
 
 
 def test_a_no_typed_when_signing_a_sheet_without_throws_counts(path):
     state, _ = sheets.plan(path, RIG, "spot", BY, NOON)
-    with pytest.raises(InputError, match="The NO is written down"):
+    with pytest.raises(InputError, match="The NO is recorded"):
         sign_off.accept(path, state.name, NOT_SEEN[0], BY, NOON)
     assert level(path) == DO_NOT_USE
 
@@ -107,7 +107,7 @@ def test_a_no_typed_when_signing_a_sheet_without_throws_counts(path):
 def test_a_no_at_a_throw_entered_on_a_decided_sheet_counts(path):
     name = commission(path, NOON)
     late = HandEntry(parse_lines("lock 15.20s 2.10A 2.90A 12.40V left pin no"), "", name)
-    with pytest.raises(InputError, match=r"accepted already.*The NO is written down"):
+    with pytest.raises(InputError, match=r"accepted already.*The NO is recorded"):
         enter(path, RIG, late, BY, LATER)
     assert level(path) == DO_NOT_USE
 
@@ -126,7 +126,7 @@ def test_a_no_after_the_first_one_was_cleared_takes_the_rig_out_of_use_again(pat
 def test_a_refused_acceptance_stores_nothing(path):
     name = throw(path, UNSEEN, NOON).state.name
     for lacking in (replace(YES, load_check="not looked"), replace(YES, retained_power_off="not looked")):
-        with pytest.raises(InputError, match="nothing was written down"):
+        with pytest.raises(InputError, match="nothing was recorded"):
             sign_off.accept(path, name, lacking, BY, NOON)
     assert sightings(path, name) == []
 

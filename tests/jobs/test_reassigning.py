@@ -111,7 +111,7 @@ def test_nobodys_throw_is_cleared_by_cause_commissioning_and_signature(path, tmp
 
 def test_what_was_typed_or_accepted_stays_where_it_is(path, tmp_path):
     typed = throw(path, "lock 9s 6.5A stalled", NOON, "spot").state.name
-    with pytest.raises(InputError, match="wasn't imported"):
+    with pytest.raises(InputError, match="was not imported"):
         put_right(path, typed, OTHER)
     accepted = bring(path, [*files(tmp_path, seed=7)], "seasonal").sheet.name
     with open_logbook(path, read_only=True) as book:
@@ -137,7 +137,7 @@ def test_a_recorded_throw_stays_where_it_is(path, stalled):
             file="20260315T120001",
         )
     assert recorded.placement.position == 2
-    with pytest.raises(InputError, match="throw 2 wasn't imported"):
+    with pytest.raises(InputError, match="throw 2 was not imported"):
         put_right(path, name, OTHER, (2,))
 
 
@@ -155,7 +155,7 @@ def test_a_throw_put_right_can_be_imported_again_and_is_known_there(path, stalle
     name = bring(path, [stalled], "spot").sheet.name
     put_right(path, name, OTHER)
     assert len(bring(path, [stalled], "spot", rig=OTHER).known) == 1
-    with pytest.raises(InputError, match="put down to another rig already"):
+    with pytest.raises(InputError, match="already moved to another rig"):
         put_right(path, name, OTHER)
 
 

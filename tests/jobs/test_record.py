@@ -176,7 +176,7 @@ def test_a_short_silence_is_counted_and_told(tmp_path: Path):
 def test_the_wrong_baud_is_named_as_the_likely_cause(tmp_path: Path):
     with (
         board_on_a_cable(trouble=Trouble(wrong_baud=True)) as (port, _),
-        pytest.raises(OutsideError, match="the wrong baud"),
+        pytest.raises(OutsideError, match="a wrong baud rate"),
     ):
         Recording(plan(port.name, tmp_path, answer_within_s=1.5), now=now).run()
     (unread,) = tmp_path.iterdir()

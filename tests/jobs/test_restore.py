@@ -263,7 +263,7 @@ def test_a_backup_of_other_machines_or_of_practice_is_refused(paths, tmp_path):
     (tmp_path / "other").mkdir()
     other, _ = started(tmp_path / "other", NOW - timedelta(days=1))
     close_up(book)
-    assert unchanged(book, refused(book, other, "another machine may stand under"))
+    assert unchanged(book, refused(book, other, "there may be another machine under"))
     practice = tmp_path / "practice.throwbook"
     add_rig(practice, FILE, "M. K.", NOW, reason="for practice")
     assert unchanged(book, refused(book, practice, "practice logbook"))

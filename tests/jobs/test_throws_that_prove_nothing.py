@@ -179,7 +179,7 @@ def test_the_same_samples_are_not_taken_for_a_second_rig_whatever_their_head_say
     from throwbook.jobs.assess import TraceReading
 
     for file, reading in ((listed[0], TraceReading()), (headless, TraceReading(direction="lock"))):
-        with pytest.raises(InputError, match=rf"stand on rig '{RIG}' already \({RIG}-1\).*reassign"):
+        with pytest.raises(InputError, match=rf"already on rig '{RIG}' \({RIG}-1\).*reassign"):
             import_traces(
                 path,
                 ImportPlan("yard-loader", "spot", [file]),

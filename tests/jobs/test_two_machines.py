@@ -53,7 +53,7 @@ def test_in_a_pipe_it_is_refused_with_the_options_that_answer_it(yards):
     assert f"--same {RIG}" in done.stderr
     shown = throwbook(ours, "merge", north, "--dry-run")
     assert (shown.returncode, "Would come in" in shown.stdout) == (0, True)
-    assert f"{RIG} was added to each logbook by itself" in shown.stdout
+    assert f"{RIG} was added to each logbook separately" in shown.stdout
     assert throwbook(ours, "merge", north, "--rename", f"{RIG}=north-loader").returncode == 0
     assert [one.name for one in list_rigs(ours, LATER.date())] == ["north-loader", RIG]
     assert "No change or loss was found" in throwbook(ours, "check").stdout

@@ -204,7 +204,7 @@ def test_an_armed_recording_that_broke_off_before_any_current_restricts_no_rig(
 
     async def journey(pilot):
         await keys(pilot, "enter")
-        assert "nobody knows whether it was thrown" in said(app)
+        assert "nobody knows whether the switch was thrown" in said(app)
         await keys(pilot, "enter")
 
     walked(app, journey)

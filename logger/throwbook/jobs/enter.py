@@ -190,7 +190,7 @@ def _refuse_typed_twice(book: Logbook, rig: str, entry: HandEntry) -> None:
     for sheet, known in by_sheet.items():
         if all(any(reading.items() <= one.items() for one in known) for reading in typed):
             raise InputError(
-                f"these {len(typed)} throws stand on sheet {book.sheet(sheet).name} already",
+                f"these {len(typed)} throws are already on sheet {book.sheet(sheet).name}",
                 "enter",
                 remedy=Remedy.ENTER_AGAIN,
             )

@@ -354,7 +354,7 @@ def _refuse_samples_of_another(book: Logbook, rig: str, trace: "Trace") -> None:
     if found:
         trial, whose = found[0]
         raise InputError(
-            f"these same samples are already on rig '{whose}' already ({', '.join(book.sheets_of(trial))}): a throw is of one rig",
+            f"these same samples are already on rig '{whose}' ({', '.join(book.sheets_of(trial))}): a throw belongs to one rig",
             trace.source,
             f"If they are of '{rig}', move them: throwbook sheet reassign SHEET --throw N --to {rig}",
         )

@@ -286,7 +286,7 @@ def raise_shared(book: Logbook, by: str, now: datetime) -> list[Order]:
             if any(one.trial == trial and one.cause == SHARED for one in book.orders(rig)):
                 continue
             because = (
-                f"the record of {', '.join(book.sheets_of(trial))} stands on {other} too; "
+                f"the record of {', '.join(book.sheets_of(trial))} is also on {other}; "
                 "a signed correction moves it to the rig that made it"
             )
             written.append(book.add_order(raise_order(rig, SHARED, because, now, by, trial=trial)))

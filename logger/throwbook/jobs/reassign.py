@@ -76,7 +76,7 @@ def reassign(logbook: str | Path | None, asked: Correction, now: datetime) -> Re
         here = state.sheet.rig
         throws = [_throw(book, state, number) for number in asked.throws]
         if asked.to == here:
-            raise InputError(f"they stand on '{here}' already", Field("to"), "Name the rig that made them.")
+            raise InputError(f"they are already on '{here}'", Field("to"), "Name the rig that made them.")
         copies: list[str] = []
         other = None
         if asked.to != NOBODY:
