@@ -234,15 +234,9 @@ BEHIND: dict[str, str] = {
     "screens a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back": "out of use: 29 words",
     "screens day_and_night_look_as_reviewed": "not covered: 27 words",
     "screens the_history_from_the_list_to_one_throw_in_depth": "next step and its reason: 31 and 41 words",
-    "assess with-baseline.txt": "out of use: 29 words",
-    "assess without-baseline.txt": "out of use: 29 words",
     "papers card.txt": "each by itself; heavier",
-    "papers report.txt": "qualified people: 28 words; limits: 49 and 31 words",
-    "strings core": "OUT_OF_USE and QUALIFIED of wording.py",
-    "strings core/sheets": "statement: 28 words; light run: 46 words",
-    "strings core/trend": "next step: 30 words",
-    "strings report": "nine sentences",
-    "strings tui": "six sentences",
+    "strings report": "push, each by itself, heavier, no better than",
+    "strings tui": "writes down, bring down",
 }
 
 

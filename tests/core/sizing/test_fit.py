@@ -163,9 +163,7 @@ def test_a_thin_metric_cable_takes_the_row_below_it_and_a_fuse_that_is_sold_is_n
     light = {"no_load_current_a": 0.5, "full_load_current_a": 2.0, "rated_force_n": 900.0}
     found = finding(changed(wiring=thin, actuator=light), "fuse")
     assert found.verdict == "fail"
-    assert (
-        "7 A at most (the row of 18 AWG, 0.82 mm2, the nearest gauge that is not thicker" in found.says
-    )
+    assert "7 A at most (the row of 18 AWG, 0.82 mm2, the nearest gauge that is not thicker" in found.says
     assert found.do == "Choose 5 A: it carries the full-load current with 20 % to spare and each start."
     strong = finding(changed(wiring=thin), "fuse")
     assert strong.do.startswith("Choose 10 A with a cable of 1.5 mm2 or thicker: ")
