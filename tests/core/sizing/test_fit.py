@@ -127,7 +127,7 @@ def test_an_enclosure_that_keeps_everything_out_is_not_said_to_lack_proof_agains
 
 def test_the_fuse_is_said_to_protect_the_cable():
     found = finding(RIG, "fuse")
-    assert "may never open it. The fuse protects the cable, not the motor" in found.says
+    assert "may never open it: the fuse protects the cable, not the motor" in found.says
 
 
 def test_a_stall_opens_a_fuse_at_the_latest_by_its_smallest_current():
