@@ -172,7 +172,7 @@ def test_a_thin_metric_cable_takes_the_row_below_it_and_a_fuse_that_is_sold_is_n
 
 def test_the_rest_is_never_less_than_the_sheet_asks():
     """200 mm at 16 - (16 - 0.9 x 11)/0.9 = 9.22 mm/s: 21.69 s; at 25 % three times as long, 65.06 s, which nothing may print as 65."""
-    assert "a throw at full load, up to 22 s, asks for 66 s of rest" in finding(RIG, "duty cycle").says
+    assert "a throw at full load, up to 22 s, calls for 66 s of rest" in finding(RIG, "duty cycle").says
     for duty, stroke in ((0.25, 0.19), (0.1, 0.1961), (0.11, 0.2)):
         rig = changed(actuator={"duty_cycle": duty, "stroke_m": stroke})
         asked_s = plan_for("commissioning", rig).rest_s
