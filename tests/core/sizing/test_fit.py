@@ -176,7 +176,7 @@ def test_the_rest_is_never_less_than_the_sheet_asks():
     for duty, stroke in ((0.25, 0.19), (0.1, 0.1961), (0.11, 0.2)):
         rig = changed(actuator={"duty_cycle": duty, "stroke_m": stroke})
         asked_s = plan_for("commissioning", rig).rest_s
-        said = float(re.search(r"asks for (\d+) s", finding(rig, "duty cycle").says)[1])
+        said = float(re.search(r"calls for (\d+) s", finding(rig, "duty cycle").says)[1])
         assert asked_s <= said < asked_s + 1.0
 
 
