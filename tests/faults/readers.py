@@ -147,7 +147,7 @@ def journal(data: bytes, draw: random.Random, folder: Path) -> None:
         recover(path, lambda ref: RigSource(rig())).let_go()
     except InputError as error:
         # What a person is told in one line, so that other journals are reached, is a crash all the same.
-        raise (error.__cause__ if "can't be judged" in error.what and error.__cause__ else error) from None
+        raise (error.__cause__ if "cannot be judged" in error.what and error.__cause__ else error) from None
 
 
 def _checked(data: bytes) -> bytes:
