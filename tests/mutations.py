@@ -95,6 +95,7 @@ NO_MATTER = {
     f"{PRODUCT}/core/analysis/clipping.py _piled_up: shown_a >= top_a - SAME * abs(top_a) -> (shown_a > top_a - SAME * abs(top_a))": EQUAL,
     f"{PRODUCT}/core/diagnosis/signs/load.py _light_without_baseline: run_a > limit -> (run_a >= limit)": EQUAL,
     f"{PRODUCT}/core/analysis/stalled_motor.py flat_limit_from: float(current.max()) > level + band -> (float(current.max()) >= level + band)": EQUAL,
+    f"{PRODUCT}/core/analysis/current_runs.py current_runs_of: way * smooth_a > threshold_a -> (way * smooth_a >= threshold_a)": EQUAL,
     f"{PRODUCT}/core/analysis/residual_current.py _breaks_off: fall_a > 0.0 -> (fall_a >= 0.0)": EQUAL,
     f"{PRODUCT}/core/analysis/current_runs.py _brakes_down_a_ramp: lasted_s > PAUSE_S + SETTLED_S -> (lasted_s >= PAUSE_S + SETTLED_S)": EQUAL,
     f"{PRODUCT}/core/analysis/current_runs.py _brakes_down_a_ramp: float(np.abs(current_a[after.first:after.last + 1]).max()) < BRAKES_WITH * highest_a -> (float(np.abs(current_a[after.first:after.last + 1]).max()) <= BRAKES_WITH * highest_a)": EQUAL,

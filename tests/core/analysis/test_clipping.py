@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import RIG, Drawn, cut_by_hand
-from throwbook.core.analysis.clipping import _by_the_board, peak_of_start, ripple_of
+from throwbook.core.analysis.clipping import _by_the_board, _start_at_the_top, peak_of_start, ripple_of
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
 from throwbook.core.trace import Trace
 
@@ -231,3 +231,12 @@ def test_the_ripple_of_a_run_is_told_from_twenty_rows_on_as_a_share_of_its_level
         1.4826 * 0.1 / 2**0.5 / 2.1, rel=1e-3
     )
     assert ripple_of(cut_by_hand(time_s, current_a, 0, 0, 22)) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("first", "later", "cut_off"), [(0, 20, True), (0, 19, False), (19, 20, True), (20, 20, False)]
+)
+def test_start_and_run_at_one_reading_are_cut_off_from_a_fiftieth_of_the_movement_on(first, later, cut_off):
+    shown_a = np.full(1000, 2.0)
+    shown_a[first : first + 3] = shown_a[500 : 500 + later] = 5.0
+    assert _start_at_the_top(shown_a, np.flatnonzero(shown_a == 5.0), 0.01) == cut_off

@@ -165,3 +165,15 @@ def test_a_ramp_that_rises_evenly_took_half_of_its_time_and_lies_nowhere_off():
     moved = Travel(emf_v, run_vs, float(run_vs[-1]), True, None)
     assert _driven_up_vs(cut, moved) == pytest.approx(2.5)
     assert _against_time(AT_100_HZ, cut, moved, None, moved.total_vs) == pytest.approx((0.0, 0.0), abs=1e-9)
+
+
+@pytest.mark.parametrize("dips", [False, True])
+def test_a_lone_low_row_before_the_last_is_no_end(dips):
+    """At 400 Hz, off between 2.9975 and 3 s; a twentieth of a row that is part off doesn't show."""
+    time_s = np.arange(1600) / 400.0
+    current_a = np.where((time_s >= 0.5) & (time_s < 3.0), 2.0, 0.0)
+    if dips:
+        current_a[1198] = 1.0
+    found = end_of_movement(time_s, cut_by_hand(time_s, current_a, 200, 230, 1199), 0.0)
+    assert found.at_s == pytest.approx(0.5 * (2.9975 - 0.05 * 0.0025 + 3.0), abs=1e-9)
+    assert found.u_s == pytest.approx(1.05 * 0.0025 / 12**0.5)

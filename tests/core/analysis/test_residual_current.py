@@ -7,7 +7,13 @@ import pytest
 
 from tests.core.drawn_strokes import RIG
 from throwbook.core.analysis.baseline import make_baseline
-from throwbook.core.analysis.current_runs import MANY_PAUSES, _follows_a_kick, _is_echo, _without_kicks
+from throwbook.core.analysis.current_runs import (
+    MANY_PAUSES,
+    _follows_a_kick,
+    _is_echo,
+    _is_kick,
+    _without_kicks,
+)
 from throwbook.core.analysis.residual_current import (
     CurrentRun,
     FullStroke,
@@ -266,3 +272,10 @@ def test_brushes_that_have_jumped_more_than_a_few_times_jump_all_the_way():
     bounce = CurrentRun(205, 214, 1)
     assert _is_echo(record, CurrentRun(0, 199, 1, pauses=MANY_PAUSES, over=199), 0, bounce)
     assert not _is_echo(record, CurrentRun(0, 199, 1, pauses=MANY_PAUSES + 1, over=199), 0, bounce)
+
+
+@pytest.mark.parametrize(("begins", "way", "braked"), [(110, -1, True), (110, 1, False), (160, -1, False)])
+def test_a_short_current_the_other_way_right_after_a_movement_brakes_it(begins, way, braked):
+    """At 100 Hz, a tenth of a second after its end or more than half a second."""
+    time_s = np.arange(200) / RATE_HZ
+    assert _is_kick(CurrentRun(0, 99, 1, over=99), CurrentRun(begins, begins + 9, way), time_s) == braked

@@ -9,7 +9,13 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import RIG
-from throwbook.core.analysis.transient import _end_of_hold, _opened_at, _stands_level_from, end_of_transient
+from throwbook.core.analysis.transient import (
+    _end_of_hold,
+    _opened_at,
+    _period_of_ripple,
+    _stands_level_from,
+    end_of_transient,
+)
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.trace import Trace
 
@@ -280,3 +286,9 @@ def test_a_break_begins_where_its_current_has_fallen_below_four_fifths():
     time_s = np.arange(len(current_a)) / 100.0
     opened = _opened_at(current_a, time_s, 0, 202, 212, len(current_a) - 1, 0.5, 0.01)
     assert opened == 200
+
+
+@pytest.mark.parametrize(("rows", "period"), [(33, 3), (32, None)])
+def test_a_ripple_is_told_from_twenty_four_rows_of_the_inner_run_on(rows, period):
+    """Of 33 rows 6 to 29 are the inner run, of 32 rows 6 to 28."""
+    assert _period_of_ripple(2.0 + 0.8 * np.cos(2.0 * np.pi * np.arange(rows) / 3.0)) == period

@@ -7,6 +7,7 @@ from throwbook.core.machine.limits import (
     Opening,
     guarded_run_current,
     limits_for,
+    looser_limits,
     rated_time,
     widened,
 )
@@ -58,3 +59,10 @@ def test_without_a_peak_the_rig_s_own_limit_counts_only_where_it_is_the_tighter(
 def test_an_expectation_without_an_opening_leaves_each_limit_as_it_is():
     for limit in limits_for(rig()).values():
         assert widened(limit, Opening()) == limit
+
+
+def test_a_limit_loosened_says_on_which_side_it_lies_of_what_the_rating_allows():
+    loose = rig(peak_run_current=LimitOverride(9.0, "no"), supply_under_load=LimitOverride(6.0, "no"))
+    said = looser_limits(loose)
+    assert " is above " in said["peak_run_current"]
+    assert " is below " in said["supply_under_load"]

@@ -198,3 +198,10 @@ def test_what_was_wrong_with_a_clock_reaches_from_the_first_trouble_to_the_last(
         CLOCK_FROM_KEY: 0.2,
         CLOCK_UNTIL_KEY: 0.8,
     }
+
+
+def test_where_most_stamps_repeat_the_period_is_that_of_the_whole_record():
+    """Ten rows of which nine say 0: a second over nine steps, over eighteen where every other sample is lost."""
+    time_s = np.array([0.0] * 9 + [1.0])
+    assert period_of(None, time_s) == 1.0 / 9.0
+    assert period_of(2 * np.arange(10), time_s) == 1.0 / 18.0
