@@ -5,6 +5,7 @@ the board, its line and its clock make of them is in ``composed_boards``.
 """
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -187,7 +188,7 @@ def plan_record(seed: int, m: Machine, board: Board, rng: Rng) -> Plan:
         "before": float(rng.random() < 0.5),
     }
     _set_bounds(plan, rng)
-    if damage == "range below the inrush" and not _range_below_the_inrush(plan, rng):
+    if damage == "range below the inrush" and not _range_below_the_inrush(plan, m, rng):
         plan.board = PLAIN
     if damage == "range below the run" and not _range_below_the_run(plan, rng):
         plan.board = PLAIN
@@ -237,9 +238,10 @@ def _set_bounds(plan: Plan, rng: Rng) -> None:
         plan.ends_s = last.start_s + share * last.motion.lasts_s
 
 
-def _range_below_the_inrush(plan: Plan, rng: Rng) -> bool:
+def _range_below_the_inrush(plan: Plan, m: Machine, rng: Rng) -> bool:
     """A full scale that cuts every start off and no run; False: there is no room for one."""
-    peaks = [each.motion.peak_a[1] for each in plan.movements if each.motion.peak_a]
+    beside_a = _standing_a(plan, m)
+    peaks = [each.motion.peak_a[1] + beside_a for each in plan.movements if each.motion.peak_a]
     starts = [each.motion.inrush_a[0] for each in plan.movements if each.motion.inrush_a]
     if not peaks or not starts or min(starts) < 1.4 * max(peaks):
         return False
@@ -301,14 +303,33 @@ def _true_signals(plan: Plan, t: FloatArray, rng: Rng) -> tuple[FloatArray, Floa
         mine = which == k
         if mine.any():
             current[mine], voltage[mine] = each.motion.signals(t[mine] - each.start_s, rng)
+    _even_out_rests(plan, t, voltage)
     return current, voltage
+
+
+def _even_out_rests(plan: Plan, t: FloatArray, voltage: FloatArray) -> None:
+    """Each movement has a supply of its own: between two the voltage goes over from one to the other, and never jumps as the
+    switch closes, which would be a supply that drops."""
+    none_drawn = np.random.default_rng(0)
+    for before, after in pairwise(plan.movements):
+        rows = (t > before.off_s) & (t < after.start_s)
+        over = (t[rows] - before.off_s) / (after.start_s - before.off_s)
+        comes_v = after.motion.signals(t[rows] - after.start_s, none_drawn)[1]
+        voltage[rows] += over * (comes_v - voltage[rows])
+
+
+def _standing_a(plan: Plan, m: Machine) -> float:
+    """What flows on the board's wire beside the motor all the time [A]: up to one and a half no-load currents."""
+    if plan.on_current != "standing current":
+        return 0.0
+    return m.no_load_a * 0.05 * 30.0 ** plan.choices.get("level", 0.0)
 
 
 def _laid_on(plan: Plan, m: Machine, current: FloatArray, t: FloatArray, rng: Rng) -> FloatArray:
     """Currents that are there beside those of the movements."""
     level = plan.choices.get("level", 0.0)
     if plan.on_current == "standing current":
-        return np.asarray(current + m.no_load_a * 0.05 * 30.0**level)  # up to one and a half no-load currents
+        return np.asarray(current + _standing_a(plan, m))
     for k, each in enumerate(plan.movements):
         off_s, sign = each.start_s + each.motion.gone_s, each.motion.sign
         until_s = plan.movements[k + 1].start_s if k + 1 < len(plan.movements) else np.inf

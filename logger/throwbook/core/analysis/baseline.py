@@ -303,7 +303,8 @@ class Baseline:
 def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: bool = False) -> Baseline:
     """Build a baseline from healthy, complete trials of one direction.
 
-    Trials that did not run to a cut-off are refused, since they can't tell what healthy is.
+    Trials that did not run to a cut-off, or not the same stroke as the others, are refused, since they can't tell what
+    healthy is.
 
     Raises
     ------
@@ -320,6 +321,7 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
         if not trial.usable or trial.end != "cut-off":
             why = trial.unusable_because or f"it ended as '{trial.end}'"
             raise InputError(f"not fit for a baseline: {why}", trial.file, "Leave it out.")
+    _refuse_other_strokes(trials)
     names = [name for name, _ in trials[0].figures.items()]
     figures = {name: spread for name in names if (spread := _scatter_over(trials, name)) is not None}
     ambients = [trial.ambient_c for trial in trials if trial.ambient_c is not None]
@@ -342,6 +344,18 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
         low_a=low_a,
         high_a=high_a,
     )
+
+
+def _refuse_other_strokes(trials: Sequence[Assessment]) -> None:
+    """Raise InputError for a trial that moved less than half, or more than twice, of what most of them did."""
+    moved = [(one, one.figures.back_emf_vs.value) for one in trials if one.figures.back_emf_vs is not None]
+    if len(moved) < 3:
+        return
+    usual_vs = median_of(np.array([vs for _, vs in moved]))
+    for trial, vs in moved:
+        if not 0.5 < vs / usual_vs < 2.0:
+            share = f"it moved {100.0 * vs / usual_vs:.0f} % of what the others did"
+            raise InputError(f"not fit for a baseline: {share}", trial.file, "Leave it out.")
 
 
 def _scatter_over(trials: Sequence[Assessment], name: str) -> FigureScatter | None:

@@ -13,6 +13,7 @@ row can show it, the inrush is at least the highest reading, and no figure.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 
 from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.transient import FEWEST_ROWS, QUICK_ROWS_S, SMALLEST_PEAK
-from throwbook.core.quantities.statistics import from_step, median_of, resolution_step, robust_sd
+from throwbook.core.quantities.statistics import from_step, median_of, resolution_step, robust_sd, runs_of
 from throwbook.core.trace import FloatArray, Trace
 
 FULL_SCALE_KEYS = ("full_scale_a", "board_full_scale_a")
@@ -40,6 +41,8 @@ NEXT_LEVELS = 3
 WHOLE = 0.9
 FINE_STEP = 0.01
 """Share of the current below which one step of a converter shows a running motor's ripple (*practice*)."""
+SHORTEST_START_ROWS, SHORTEST_START_S = 2, 0.1
+"""What stands at the end of the range no longer than this from the first row on is a start (*practice*)."""
 BLURRED = 0.4
 """Noise of so many steps of the converter spreads a steady current over more than one reading; with less, a steady
 current repeats itself and a pile-up tells nothing."""
@@ -54,6 +57,34 @@ def clipped_at(trace: Trace, segments: Segments) -> float | None:
     if ceiling_a is None and _piled_up(shown_a, segments):
         ceiling_a = float(shown_a.max())
     return None if ceiling_a is None else ceiling_a - segments.polarity * segments.zero_a
+
+
+def shows_one_reading(trace: Trace, segments: Segments) -> bool:
+    """Whether nearly every row of a movement, from its first on, shows the very same highest reading.
+
+    It may be a steady current on a coarse converter whose start no row shows, or the end of a range: nothing tells which.
+    """
+    if not segments.moved or segments.starts_running:
+        return False
+    shown_a = segments.polarity * trace.current_a[segments.first : segments.last + 1]
+    top_a = float(shown_a.max())
+    at_top = shown_a >= top_a - SAME * abs(top_a)
+    return bool(at_top[:2].all()) and float(np.mean(at_top)) > WHOLE
+
+
+def over_the_range(segments: Segments, time_s: FloatArray, clip_a: float | None) -> tuple[Segments, bool]:
+    """The movement with its start over no sooner than the current that came on with it has left the end of the range; and
+    whether that took so long that it may have been the load as well. ``time_s``: shape (n,) of the record [s]."""
+    beyond = at_the_ceiling(segments.current_a[segments.first : segments.last + 1], clip_a)
+    stretch = next(iter(runs_of(beyond)), None)
+    if segments.starts_running or stretch is None or stretch[0] > 1:
+        return segments, False
+    first, stop = segments.first, segments.first + stretch[1]
+    surely = stretch[1] <= SHORTEST_START_ROWS or time_s[stop - 1] - time_s[first] <= SHORTEST_START_S
+    if stop <= segments.settled or not (surely or stop <= segments.settled_latest):
+        return segments, False
+    latest = max(segments.settled_latest, min(stop + stretch[1], segments.last - FEWEST_ROWS))
+    return replace(segments, settled=stop, settled_latest=max(stop, latest)), not surely
 
 
 def at_the_ceiling(current_a: FloatArray, clip_a: float | None) -> NDArray[np.bool_]:

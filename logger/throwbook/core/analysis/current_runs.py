@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from throwbook.core.analysis.departures import departures, flows_at_rest, joined_by_departures
 from throwbook.core.analysis.residual_current import (
     ABOUT,
     ABOVE_RATED,
@@ -83,19 +84,26 @@ def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStrok
     smooth_a = moving_mean(current_a, rows_smoothed(rest, stroke.no_load_a))
     threshold_a = movement_threshold(rest, stroke.no_load_a)
     found: list[CurrentRun] = []
-    for way in (1, -1):
-        moving = way * smooth_a > threshold_a
-        if not moving.any():
-            continue
-        record = RunRecord(
-            trace.time_s, way * current_a, way * smooth_a, trace.voltage_v, period_s, rest, stroke
-        )
+    pieces: dict[int, list[CurrentRun]] = {}
+    records = {
+        way: RunRecord(trace.time_s, way * current_a, way * smooth_a, trace.voltage_v, period_s, rest, stroke)
+        for way in (1, -1)
+    }
+    for way, record in records.items():
+        moving = record.smooth_a > threshold_a
         runs = [(a, b - 1) for a, b in runs_of(moving) if b - a >= SUSTAINED_SAMPLES]
         kicks = [run for run in runs if _kicks_back(record, *run, threshold_a)]
         found += [CurrentRun(a, b, way, over=b) for a, b in kicks]
-        runs = [run for run in runs if run not in kicks]
-        pieces = [piece for run in runs for piece in without_residuals(record, way, *run)]
-        found += [with_what_flowed_on(record, each) for each in _joined(record, pieces)]
+        pieces[way] = [
+            piece for run in runs if run not in kicks for piece in without_residuals(record, way, *run)
+        ]
+    if flows_at_rest(rest, stroke.no_load_a):
+        stretches = departures(trace.current_a, rest, period_s, stroke.no_load_a)
+        both = joined_by_departures([*pieces[1], *pieces[-1], *found], stretches, current_a)
+        pieces = {way: [each for each in both if each.way == way] for way in pieces}
+        found = []
+    for way, record in records.items():
+        found += [with_what_flowed_on(record, each) for each in _joined(record, pieces[way])]
     found = [each for each in found if _is_no_chance(each, trace.time_s, current_a, rest)]
     found = [each for each in found if not _is_undriven(each, trace, rest, stroke)]
     in_order = _with_what_gave_way(sorted(found, key=lambda each: each.first), trace, rest, stroke)
@@ -173,7 +181,7 @@ def _joined(record: RunRecord, pieces: list[CurrentRun]) -> list[CurrentRun]:
             continue  # since a movement that the record doesn't show, or one the other way
         begun = piece.first
         if before is not None and not before.residual_a and _goes_on(record, before, piece):
-            found[-1] = replace(piece, first=before.first, pauses=before.pauses + 1)
+            found[-1] = replace(piece, first=before.first, left=before.left, pauses=before.pauses + 1)
         else:
             found.append(piece)
     return found

@@ -61,6 +61,8 @@ def start_of(time_s: FloatArray, segments: Segments, jitter_s: float) -> Edge:
     held_a = level_before(segments.current_a, first, ROWS_BESIDE)
     dragged_s = _time_to_four_times(time_s[first - 1 :], segments.current_a[first - 1 :] - held_a, seen_a)
     earliest_s, latest_s = float(time_s[first - 1]), float(time_s[first])
+    if segments.earliest < first:
+        earliest_s = min(earliest_s, float(time_s[max(0, segments.earliest - 1)]))
     bounce_s = BOUNCE_U_S if latest_s - earliest_s > BOUNCE_U_S else 0.0
     return _within(earliest_s - dragged_s, latest_s, float(np.hypot(jitter_s, bounce_s)))
 
@@ -95,6 +97,8 @@ def end_of_movement(time_s: FloatArray, segments: Segments, jitter_s: float) -> 
     skipped_s = _longest_skip(time_s, segments, level_a)
     if skipped_s:
         latest_s = float(time_s[last + 1]) + skipped_s
+    if segments.latest > last:
+        latest_s = max(latest_s, float(time_s[min(segments.latest + 1, len(time_s) - 1)]))
     return _within(earliest_s, latest_s, float(np.hypot(jitter_s, from_half_width(unsure_s))))
 
 

@@ -15,8 +15,8 @@ from throwbook.core.analysis.clipping import (
 from throwbook.core.analysis.edges import Edge, end_of_movement, jitter_of, start_of, starts_softly
 from throwbook.core.analysis.record_conditions import lost_by_numbers
 from throwbook.core.analysis.segmentation import Segments
-from throwbook.core.analysis.transient import LONGEST_S, without_breaks
-from throwbook.core.analysis.travel import Travel
+from throwbook.core.analysis.transient import LONGEST_S, QUICK_ROWS_S, without_breaks
+from throwbook.core.analysis.travel import Travel, on_motor_side
 from throwbook.core.assessment import (
     CUT_OFF,
     NO_RUN,
@@ -122,7 +122,7 @@ def figures_of(
         mean_voltage_v=_mean_voltage(trace, voltage_v, segments, gains),
         rest_voltage_v=_rest_voltage(trace, voltage_v, segments, source, gains),
         source_resistance_ohm=source,
-        run_noise_a=_run_noise(load_a),
+        run_noise_a=_run_noise(load_a[segments.settled_latest - segments.settled :]),
         charge_as=_integral(
             time_s,
             current_a,
@@ -417,6 +417,8 @@ def source_resistance(
     """
     if trace.voltage_v is None or segments.starts_running or segments.settled <= segments.first:
         return None
+    if segments.period_s > QUICK_ROWS_S and on_motor_side(voltage_v, segments):
+        return None  # so far apart no row shows whether a switch or a drive gave the motor its voltage
     inrush_rows = segments.settled - segments.first
     before = min(segments.first - 1, max(4, inrush_rows))
     rows = np.arange(segments.first - max(before, 0), min(segments.settled + inrush_rows, segments.last) + 1)

@@ -12,7 +12,18 @@ import numpy as np
 
 from throwbook.core.analysis.current_runs import current_runs_of, rows_smoothed
 from throwbook.core.analysis.record_conditions import LASTING, LATE_S, faults_in, head_from
-from throwbook.core.analysis.residual_current import PAUSE_S, WHOLE, CurrentRun, FullStroke
+from throwbook.core.analysis.residual_current import (
+    ABOUT,
+    ABOVE_RATED,
+    JOG,
+    PAUSE_S,
+    TURNS,
+    WHOLE,
+    CurrentRun,
+    FullStroke,
+    earliest_of,
+    moved_up,
+)
 from throwbook.core.analysis.rest import NO_REST, Rest, find_rest
 from throwbook.core.quantities.statistics import median_of
 from throwbook.core.rig import LOCK, UNLOCK, Rig
@@ -41,6 +52,8 @@ class Movement:
     """Median time between rows [s]."""
     run: CurrentRun | None = None
     """Where in ``trace`` it is; None: nothing moved."""
+    own_level: bool = False
+    """Somewhere in its record the motor may have turned at the very current that flows at rest."""
 
 
 def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, ...]:
@@ -63,16 +76,17 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
     runs = _over_unread_rows(current_runs_of(trace, rest, period_s, stroke), trace)
     if not runs:
         return (Movement(trace, trace.direction, rest, period_s, None),)
-    if len(runs) == 1:
-        return (Movement(trace, trace.direction, rest, period_s, runs[0]),)
     shares = [_share(trace, rest, run, stroke) for run in runs]
+    own_level = _may_turn_at_rest_level(trace, rest, runs, shares, stroke)
+    if len(runs) == 1:
+        return (Movement(trace, trace.direction, rest, period_s, runs[0], own_level),)
     directions = _directions(runs, shares, trace.direction, rig)
     margin = rows_smoothed(rest, stroke.no_load_a) + 1
     found = []
     for number, (run, direction) in enumerate(zip(runs, directions, strict=True)):
         later = range(number + 1, len(runs))
-        start = _rest_begins(trace.time_s, runs[number - 1], run.first) if number else 0
-        stop = max(run.over + 2, runs[number + 1].first - margin) if later else len(trace)
+        start = _rest_begins(trace.time_s, runs[number - 1], earliest_of(run)) if number else 0
+        stop = max(run.over + 2, earliest_of(runs[number + 1]) - margin) if later else len(trace)
         follows = any(shares[each] > WHOLE and runs[each].way == run.way for each in later)
         head: dict[str, object] = {MOVEMENT: number + 1, MOVEMENTS: len(runs)}
         if follows:
@@ -80,9 +94,23 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
         if rest.seen:
             head[REST_LEVEL] = round(rest.level_a, 9)
         cut = _cut(trace, slice(start, stop), head, direction)
-        moved = replace(run, first=run.first - start, last=run.last - start, over=run.over - start)
-        found.append(Movement(cut, direction, rest, period_s, moved))
+        moved = moved_up(run, start)
+        found.append(Movement(cut, direction, rest, period_s, moved, own_level))
     return tuple(found)
+
+
+def _may_turn_at_rest_level(
+    trace: Trace, rest: Rest, runs: Sequence[CurrentRun], shares: Sequence[float], stroke: FullStroke
+) -> bool:
+    """Whether a motor may have turned on, light, at the very current that flows at rest: that current is one it turns at, and
+    what stands out of it is in pieces, or no more than a start."""
+    if abs(rest.level_a) * ABOUT < TURNS * stroke.no_load_a:
+        return False
+    for run, share in zip(runs, shares, strict=True):
+        drew_a = abs(median_of(trace.current_a[run.first : run.last + 1] - rest.level_a))
+        if run.pauses or (share < JOG and drew_a < ABOVE_RATED * stroke.full_load_a):
+            return True
+    return False
 
 
 def _first_unread(trace: Trace) -> int:

@@ -101,6 +101,32 @@ class CurrentRun:
     """A contact bounced for so long after its first opening [s]; 0: it didn't."""
     residual_a: float = 0.0
     """So much flowed on after its end, flat [A]."""
+    left: int | None = None
+    """Row at which the current left its level at rest, where that may be the start; None: ``first`` is."""
+    back: int | None = None
+    """Last row before it was back at that level, where that may be the end; None: ``last`` is."""
+
+
+def earliest_of(run: CurrentRun) -> int:
+    """The earliest row at which it may have begun."""
+    return run.first if run.left is None else min(run.left, run.first)
+
+
+def latest_of(run: CurrentRun) -> int:
+    """The latest row at which it may have ended."""
+    return run.last if run.back is None else max(run.back, run.last)
+
+
+def moved_up(run: CurrentRun, rows: int) -> CurrentRun:
+    """The same run counted from a later row of its record."""
+    return replace(
+        run,
+        first=run.first - rows,
+        last=run.last - rows,
+        over=run.over - rows,
+        left=None if run.left is None else max(0, run.left - rows),
+        back=None if run.back is None else run.back - rows,
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,7 +176,10 @@ def without_residuals(record: RunRecord, way: int, first: int, last: int) -> Ite
     begun = first
     for low, high in _low_levels(record, first, last):
         if low == first:
-            begun = high  # a current that flowed before the motor was switched on
+            # A current that flowed before the motor was switched on; what a motor turns at and then stalls is a run.
+            turns = median_of(record.current_a[low:high]) >= ABOUT * TURNS * record.stroke.no_load_a
+            if not (turns and record.stands_at_the_end(high, last)):
+                begun = high
             continue
         stood = record.stands_at_the_end(begun, low - 1)
         share = record.share(begun, low - 1)
@@ -201,11 +230,23 @@ def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int,
     if float(current_a.min()) >= SURELY_LOWER * run_a:
         return
     jumps_a = robust_sd(np.diff(turning))
-    for a, b in runs_of(current_a < SURELY_LOWER * run_a):
-        if not _lasts(record, first + a, first + b, b == len(current_a)):
+    known = 0
+    for a, b in _low_stretches(current_a, SURELY_LOWER * run_a):
+        if a < known or not _lasts(record, first + a, first + b, b == len(current_a)):
             continue
         if _is_left(record, first + a, first + b, run_a, jumps_a, inner=a > 0 and b < len(current_a)):
+            known = b
             yield _arrived(record, first + a, first + b, run_a, entered=bool(a)), first + b
+
+
+def _low_stretches(current_a: FloatArray, below_a: float) -> Iterator[tuple[int, int]]:
+    """Every stretch of low current; of the last one, where a drive slows down in it first, what is lower still as well."""
+    for a, b in runs_of(current_a < below_a):
+        yield a, b
+        begins_a = median_of(current_a[a : a + max(1, (b - a) // 4)])
+        high = np.flatnonzero(current_a[a:b] >= SURELY_LOWER * begins_a)
+        if b == len(current_a) and len(high) and a + int(high[-1]) + 1 < b:
+            yield a + int(high[-1]) + 1, b
 
 
 def _is_left(record: RunRecord, begin: int, stop: int, run_a: float, jumps_a: float, inner: bool) -> bool:

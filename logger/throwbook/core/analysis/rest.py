@@ -26,6 +26,8 @@ REST_SHARE = 0.3
 high."""
 NO_OFFSET = 0.5
 """A level further from nothing than this share of the no-load current is rest only where it looks like it."""
+OFFSET_AT_MOST = 0.1
+"""A level within this share of the no-load current of nothing is a sensor's (*practice*)."""
 FEWEST_REST_ROWS = 3
 """A rest of fewer rows at an end of the record isn't told from chance."""
 FEWEST_NOISE_ROWS = 10
@@ -40,6 +42,8 @@ FEW_OF = 50
 """One in so many steps may be a movement's start or end."""
 STEP_S = 0.05
 """A switch or a drive changes the current by half of its step within this time [s] (*practice*)."""
+BRAKED_S = 0.3
+"""A motor braked by its own switch stands within this time (*practice*)."""
 GONE_SHARE = 0.05
 """A voltage of less than this share of the highest drives nothing (*assumed*: a drive holds its place with a current
 times the winding's resistance)."""
@@ -147,7 +151,7 @@ def _rest_by_blocks(
     if len(calm_a) < FEWEST_REST_ROWS:
         return Rest(level, 0.0, True)
     level, noise_a = median_of(calm_a), robust_sd(calm_a)
-    other = _held_the_other_way(current_a, gone, blocks, level, calm_a, no_load_current_a)
+    other = _held_the_other_way(current_a, gone, blocks, level, calm_a, period_s, no_load_current_a)
     if other is None:
         return Rest(level, noise_a, True)
     return Rest(0.5 * (level + other), noise_a, True, holding_a=0.5 * abs(level - other))
@@ -163,6 +167,8 @@ def _level_by_its_calm(
     """The level of a rest by the currents alone; None where there is none."""
     ends_a = sorted((median_of(current_a[: blocks.rows]), median_of(current_a[-blocks.rows :])), key=abs)
     level = _nearer_in_the_middle(current_a, blocks, ends_a[0], no_load_current_a)
+    if level is not None and _stands_at_the_ends(blocks, level, ends_a, no_load_current_a):
+        level = ends_a[0]
     paused = _calmer_in_the_middle(current_a, blocks, CALMER)
     if level is None and abs(ends_a[0]) <= NO_OFFSET * no_load_current_a:
         level = ends_a[0]
@@ -188,10 +194,11 @@ def _held_the_other_way(
     blocks: _Blocks,
     level_a: float,
     calm_a: FloatArray,
+    period_s: float,
     no_load_current_a: float,
 ) -> float | None:
     """A rest as calm as this one and as far on the other side of nothing: a drive holds its place with the sign of its
-    last movement."""
+    last movement. What brakes a motor is over sooner."""
     same_a = SAME_LEVEL * no_load_current_a
     if abs(level_a) <= same_a:
         return None
@@ -201,7 +208,11 @@ def _held_the_other_way(
         rows = current_a[here] if gone is None else current_a[here][gone[here]]
         # The stretches at its edges may hold some movement.
         rows = rows[np.abs(rows + level_a) <= 2.0 * same_a]
-        if len(rows) >= FEWEST_NOISE_ROWS and robust_sd(np.diff(rows)) <= ABOUT_AS_CALM * scatter_a:
+        lasts = len(rows) >= FEWEST_NOISE_ROWS and (len(rows) - 1) * period_s > BRAKED_S
+        # From a place held the other way a motor starts; a run falls back to what stands there all the time.
+        behind_a = blocks.level_a[b : b + 3]
+        falls_back = len(behind_a) > 1 and bool(np.all(np.abs(behind_a[1:] - level_a) <= same_a))
+        if lasts and not falls_back and robust_sd(np.diff(rows)) <= ABOUT_AS_CALM * scatter_a:
             return median_of(rows)
     return None
 
@@ -221,6 +232,20 @@ def _nearer_in_the_middle(
     ):
         return None
     return level if _calmer_in_the_middle(current_a, blocks, ABOUT_AS_CALM) else None
+
+
+def _stands_at_the_ends(
+    blocks: _Blocks, middle_a: float, ends_a: list[float], no_load_current_a: float
+) -> bool:
+    """Whether the level at both ends is the rest, and one nearer to nothing a motor that drives the other way on it: the
+    record comes back to the ends' level more often, and the other one isn't near nothing."""
+    same_a = SAME_LEVEL * no_load_current_a
+    if abs(ends_a[1] - ends_a[0]) > same_a or abs(middle_a) <= OFFSET_AT_MOST * no_load_current_a:
+        return False
+    often, middle = (
+        len(runs_of(np.abs(blocks.level_a - level_a) <= same_a)) for level_a in (ends_a[0], middle_a)
+    )
+    return often > max(middle, 2)
 
 
 def _far_below_the_ends(blocks: _Blocks, end_a: float, no_load_current_a: float) -> tuple[float, ...]:
@@ -273,7 +298,7 @@ def _looks_like_rest(
         return True
     first, last = away[0][0], away[-1][1]
     reach = max(2, int(STEP_S / period_s))
-    if _lowest_at_both_ends(current_a, near, level_a, no_load_current_a) and not nearer:
+    if _lowest_at_both_ends(current_a, near, level_a, period_s, no_load_current_a) and not nearer:
         return True
     edge = current_a[first : first + reach] if first > 0 else current_a[max(0, last - reach) : last]
     stepped_a = float(np.abs(edge - level_a).max())
@@ -281,13 +306,15 @@ def _looks_like_rest(
 
 
 def _lowest_at_both_ends(
-    current_a: FloatArray, near: NDArray[np.bool_], level_a: float, no_load_current_a: float
+    current_a: FloatArray, near: NDArray[np.bool_], level_a: float, period_s: float, no_load_current_a: float
 ) -> bool:
-    """Whether a record begins and ends at a level that no motor turns with, and nothing in it lies lower."""
+    """Whether a record begins and ends at a level that no motor turns with, and nothing in it lies lower for longer than a
+    motor is braked."""
     away = runs_of(~near)
     ends = away[0][0] >= FEWEST_NOISE_ROWS and away[-1][1] <= len(near) - FEWEST_NOISE_ROWS
     lower = np.abs(current_a) < abs(level_a) - REST_SHARE * no_load_current_a
-    return ends and abs(level_a) < no_load_current_a and not bool(lower.any())
+    longest_s = period_s * max((b - a for a, b in runs_of(lower)), default=0)
+    return ends and abs(level_a) < no_load_current_a and longest_s <= BRAKED_S
 
 
 def _usual_step(steps: FloatArray) -> float:

@@ -11,16 +11,22 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from throwbook.core.analysis.current_runs import movement_threshold, rows_smoothed
+from throwbook.core.analysis.departures import flows_at_rest
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.residual_current import (
+    FLAT,
     PAUSE_S,
+    ROWS_OF_A_STEP,
     SURELY_LOWER,
     SUSTAINED_SAMPLES,
     SWITCHED_S,
     TURNS,
+    earliest_of,
+    latest_of,
 )
 from throwbook.core.analysis.rest import (
     END_S,
+    FEWEST_NOISE_ROWS,
     FEWEST_REST_ROWS,
     NOISE_SIGMAS,
     one_quiet_level,
@@ -98,6 +104,10 @@ class Segments:
     """Last row of what belongs to the end: bounce, settling, residual current."""
     breaks: tuple[Break, ...] = ()
     """Breaks of a contact in mid-throw, each with the surge after it."""
+    earliest: int = 0
+    """Row at which the current left its rest for good: where that isn't ``first``, the start lies between the two."""
+    latest: int = 0
+    """Last row at which it may have ended, by the second reading of a record with a current at rest."""
 
     @property
     def moved(self) -> bool:
@@ -164,6 +174,7 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     until = int(np.searchsorted(time_s, time_s[last] - LONGEST_BOUNCE_S))
     current, spikes, wild = _without_spikes(current, settled, first, last, min(until, last - 1))
 
+    earliest = min(first, earliest_of(run), _left_its_rest(trace.current_a, first, no_load_current_a))
     level = max(median_of(current[first : last + 1]), 1e-9)
     blur_s = 2.0 * (noise_a / level) ** 2 * period_s if width > 1 else 0.0
     start_s, start_u_s = _edge(time_s, first - 1, first, blur_s)
@@ -195,7 +206,22 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         quiet=_quiet_beside(movement, no_load_current_a),
         over=run.over,
         breaks=breaks,
+        earliest=earliest,
+        latest=max(last, latest_of(run)) if flows_at_rest(rest, no_load_current_a) else last,
     )
+
+
+def _left_its_rest(current_a: FloatArray, first: int, no_load_current_a: float) -> int:
+    """Row at which a current that glides into its movement left the level that it stood at before; ``first`` where it doesn't
+    glide. ``current_a`` as read [A]."""
+    before = current_a[:first]
+    if len(before) < FEWEST_NOISE_ROWS:
+        return first
+    band_a = NOISE_SIGMAS * robust_sd(before) + FLAT * no_load_current_a
+    at_rest = np.abs(before - median_of(before)) <= band_a
+    calm = at_rest[2:] & at_rest[1:-1] & at_rest[:-2]
+    left = int(np.flatnonzero(calm)[-1]) + SUSTAINED_SAMPLES if calm.any() else first
+    return left if first - left >= ROWS_OF_A_STEP else first
 
 
 def _sharpen(

@@ -49,6 +49,12 @@ class Evidence:
     """A beginning that lacks load which the baseline has; None: none."""
     place: PlaceU
     """What makes a place less well known than the full stroke is."""
+    clip_open: bool = False
+    """Nothing tells whether the run was cut off at ``clip_a`` or something else looks like it."""
+    left_open: float = 0.0
+    """Share of the stroke that may lie beside the rows of the movement: a current at rest hides where it began or ended."""
+    own_level: bool = False
+    """The motor may have turned on at the very current that flows at rest."""
 
     @property
     def needed_share(self) -> float:

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from throwbook.core.analysis.baseline import Baseline, fit_difference
-from throwbook.core.analysis.clipping import clipped_at
+from throwbook.core.analysis.baseline import WORST_PLACE_U, Baseline, fit_difference
+from throwbook.core.analysis.clipping import clipped_at, over_the_range, shows_one_reading
 from throwbook.core.analysis.edges import PlaceU, place_u, starts_softly
 from throwbook.core.analysis.figures import (
     UNKNOWN_OVER_A_HOLE,
@@ -15,10 +15,10 @@ from throwbook.core.analysis.figures import (
     longest_hole_s,
 )
 from throwbook.core.analysis.movements import Movement
-from throwbook.core.analysis.residual_current import JOG, FullStroke
+from throwbook.core.analysis.residual_current import JOG, WHOLE, FullStroke
 from throwbook.core.analysis.segmentation import Segments, segment
 from throwbook.core.analysis.stalled_motor import stalled_motor_of
-from throwbook.core.analysis.transient import MOST_OF_IT
+from throwbook.core.analysis.transient import FEWEST_ROWS, MOST_OF_IT
 from throwbook.core.analysis.travel import (
     Travel,
     hides_ramps,
@@ -33,14 +33,16 @@ from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.expected_throw import RATED_C, magnets, stroke_volt_seconds
 from throwbook.core.machine.motor import MotorLine, resistance_at
 from throwbook.core.quantities.clock import clock_u_s
-from throwbook.core.quantities.statistics import from_half_width
+from throwbook.core.quantities.statistics import K, from_half_width, integrate, prediction_factor
 from throwbook.core.rig import Rig
-from throwbook.core.trace import Trace
+from throwbook.core.trace import FloatArray, Trace
 
 UNREAD_SUPPLY_U = 0.08
 """Relative standard uncertainty of a travel that was reckoned without reading the voltage. A 12 V machine gives 11.8 V
 from a battery nearly empty and 14.1 V with its engine running (common practice, no source), 18 % apart; two days of
 which nothing is known differ by a triangle of that half-width, 0.18/√6 = 0.07, and the load on the supply differs too."""
+SUPPLIES_APART = 0.18
+"""How far those two supplies lie apart, as a share: no two days differ by more."""
 UNKNOWN_C = 15.0
 """Taken for a baseline whose temperature nobody wrote down [degC] (assumed)."""
 WARMING_U = 0.01
@@ -60,12 +62,16 @@ def gather(
     voltage_v, from_voltage = voltage_or_nominal(trace, actuator.voltage_v, segments)
     still = stalled_motor_of(segments, trace.time_s, voltage_v, actuator, r_ohm, line.u_r)
     moved = travel(trace, segments, voltage_v, from_voltage, r_ohm, still)
-    clip_a = clipped_at(trace, segments)
+    clip_a, clip_open = clipped_at(trace, segments), False
+    if clip_a is None and shows_one_reading(trace, segments):
+        clip_a, clip_open = float(segments.current_a[segments.first : segments.last + 1].max()), True
+    segments, load_too = over_the_range(segments, trace.time_s, clip_a)
     end = end_of(segments, moved.still_from)
     place = PlaceU()
     if end == NO_RUN:
         figures, share, u = Figures(), 0.0, 0.0
         shape_profile, fit = None, None
+        left_open = 0.0
     else:
         share = max(moved.total_vs / full_vs, 0.0)
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
@@ -81,21 +87,27 @@ def gather(
         hidden = hides_ramps(from_voltage, voltage_v, segments)
         place = place_u(trace.time_s, segments, moved, figures, baseline, hidden, r_ohm, full_vs)
         figures = _with_travel(figures, segments, moved, share, place.of(min(max(share, 0.0), 1.0), u), end)
-        if end == CUT_OFF and (share < JOG or (share < MOST_OF_IT and _may_be_all_ramp(segments))):
+        rows = segments.last - segments.first + 1
+        short = share < MOST_OF_IT or (rows < 2 * FEWEST_ROWS and share < WHOLE)
+        all_start = share < JOG or rows < FEWEST_ROWS or (short and _may_be_all_ramp(segments))
+        if end == CUT_OFF and all_start:
             # Over before it ran evenly, as far as can be seen: there is no run to speak of.
             figures = replace(figures, run_current_a=None, peak_run_current_a=None)
+        left_open = _left_open(segments, trace.time_s, voltage_v, r_ohm) / full_vs
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
         tied_vs = moved.total_vs if complete else full_vs
         shape_profile = (
             None
-            if segments.starts_running or hole_s
+            if segments.starts_running or hole_s or left_open > WORST_PLACE_U
             else profile(trace.time_s, segments, moved, tied_vs, 0.0 if complete else u)
         )
         fit = None
         if shape_profile is not None and baseline is not None and baseline.has_profile:
             fit = fit_difference(shape_profile.current_a, baseline.median_a)
         figures = replace(figures, take_up_fraction=take_up_of(shape_profile, line.i0_a))
-        if hole_s:
+        if load_too:
+            figures = replace(figures, peak_run_current_a=None)
+        if hole_s or movement.own_level:
             figures = replace(figures, **dict.fromkeys(UNKNOWN_OVER_A_HOLE))
     return Evidence(
         trace=trace,
@@ -113,7 +125,19 @@ def gather(
         fit=fit,
         late=late_load(fit, baseline, shape_profile, line.i0_a),
         place=place,
+        clip_open=clip_open or load_too,
+        left_open=left_open,
+        own_level=movement.own_level,
     )
+
+
+def _left_open(segments: Segments, time_s: FloatArray, voltage_v: FloatArray, r_ohm: float) -> float:
+    """Volt-seconds that a motor would have moved in between the earliest and the latest moments of its start and of its end."""
+    total = 0.0
+    for rows in (slice(segments.earliest, segments.first + 1), slice(segments.last, segments.latest + 1)):
+        emf_v = voltage_v[rows] - np.maximum(segments.current_a[rows], 0.0) * r_ohm
+        total += integrate(np.maximum(emf_v, 0.0), time_s[rows])
+    return total
 
 
 def _may_be_all_ramp(segments: Segments) -> bool:
@@ -145,7 +169,9 @@ def full_stroke(
     """
     spread = baseline.figures.get("back_emf_vs") if baseline is not None else None
     if spread is not None and baseline is not None and baseline.from_voltage == from_voltage:
-        scatter = spread.sd / spread.mean * float(np.sqrt(1.0 + 1.0 / spread.n)) if spread.n > 1 else 0.02
+        # Few throws know their own scatter badly: so wide that twice of it holds 95 % (Student's t).
+        factor = prediction_factor(spread.n, 0.975) / K if spread.n > 1 else 0.0
+        scatter = factor * spread.sd / spread.mean if spread.n > 1 else 0.02
         share, magnet_u = magnets(baseline.ambient_c, ambient_c)
         supply = 0.0 if from_voltage else UNREAD_SUPPLY_U
         return spread.mean * share, float(np.sqrt(scatter**2 + WARMING_U**2 + magnet_u**2 + supply**2))

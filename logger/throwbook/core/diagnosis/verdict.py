@@ -25,7 +25,9 @@ from throwbook.core.assessment import (
     Sign,
 )
 from throwbook.core.diagnosis.evidence import Evidence
-from throwbook.core.diagnosis.signs.load import FLOWED_AT_REST
+from throwbook.core.diagnosis.signs.ending import HIDDEN_AT_REST, UNREAD_SUPPLY
+from throwbook.core.diagnosis.signs.load import AT_THE_END, FLOWED_AT_REST
+from throwbook.core.diagnosis.signs.supply import MAY_BE_BEYOND
 from throwbook.core.machine.limits import (
     ALERT,
     HIGHEST_SUPPLY,
@@ -57,8 +59,15 @@ SETTLE = {
     "supply_under_load": "Check the board's voltage against a voltmeter.",
 }
 """What would settle an undecided limit."""
-SETTLE_LIGHT = "Record again with nothing else on the board's wire, or see whether the drive holds its place with a current."
-"""What would settle a light run that the current at rest would explain."""
+SETTLE_AT_REST = "Record again with nothing else on the board's wire, or see whether the drive holds its place with a current."
+OPEN_SIGNS = {
+    FLOWED_AT_REST: SETTLE_AT_REST,
+    HIDDEN_AT_REST: SETTLE_AT_REST,
+    MAY_BE_BEYOND: WIDER_RANGE,
+    AT_THE_END: "Record again and watch the end of travel.",
+    UNREAD_SUPPLY: "Measure the voltage too.",
+}
+"""A sign whose sentence says so has another reading of the record beside it: the verdict is open, and this would settle it."""
 FINER_METER = "Use a clamp meter with a finer last digit and give its accuracy, or record with a board."
 SETTLE_BY_HAND = {
     "run_current": f"Read the peak running current too, with a meter that holds it. {FINER_METER}",
@@ -164,6 +173,7 @@ def time_ratio(evidence: Evidence) -> Measured | None:
         evidence.end != CUT_OFF
         or time_s is None
         or evidence.travel_share <= 0.0
+        or evidence.left_open > JOG
         or evidence.jog_before_a_throw
     ):
         return None
@@ -182,15 +192,15 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
     failed = [one for one in checks if one.decision == FAIL]
     if failed:
         return FAIL, beyond_text(failed[0], figures)
-    told = [sign for sign in signs if sign.level == WATCH or FLOWED_AT_REST in sign.because]
-    settled = [sign for sign in told if FLOWED_AT_REST not in sign.because]
+    told = [sign for sign in signs if sign.level == WATCH or settles(sign)]
+    settled = [sign for sign in told if not settles(sign)]
     if settled:
         return WATCH, _sentence(settled[0].because)
     over = [one for one in checks if one.decision == WATCH]
     if over:
         return WATCH, beyond_text(over[0], figures)
     if told:
-        return UNDECIDED, f"{_sentence(told[0].because)} {SETTLE_LIGHT}"
+        return UNDECIDED, f"{_sentence(told[0].because)} {settles(told[0])}"
     open_ones = [one for one in checks if one.decision == UNDECIDED]
     if open_ones:
         one = open_ones[0]
@@ -204,6 +214,11 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
         PASS,
         "All limits that can be judged are met. This says nothing about the pins.",
     )
+
+
+def settles(sign: Sign) -> str:
+    """What would settle a sign that another reading of the record would explain; empty for one that is settled."""
+    return next((settle for phrase, settle in OPEN_SIGNS.items() if phrase in sign.because), "")
 
 
 def unusable(evidence: Evidence) -> str:

@@ -7,6 +7,7 @@ from throwbook.core.analysis.residual_current import PAUSE_S
 from throwbook.core.assessment import (
     CUT_OFF,
     FAIL,
+    INFO,
     NO_RUN,
     STALL,
     STILL_RUNNING,
@@ -14,6 +15,7 @@ from throwbook.core.assessment import (
     Sign,
 )
 from throwbook.core.diagnosis.evidence import Evidence
+from throwbook.core.diagnosis.measure import SUPPLIES_APART, UNREAD_SUPPLY_U
 from throwbook.core.quantities.statistics import runs_of
 
 MOST_TOLD = 3
@@ -23,7 +25,7 @@ MOST_TOLD = 3
 def interruption(evidence: Evidence) -> Sign | None:
     """The current fell to nothing in mid-throw and came back, or the rate is too low to tell."""
     segments, time_s = evidence.segments, evidence.trace.time_s
-    if evidence.moved.total_vs <= 0.0:
+    if evidence.moved.total_vs <= 0.0 or evidence.own_level:
         return None
     if not segments.breaks:
         return _went_on(evidence) if segments.pauses else None
@@ -168,7 +170,8 @@ def _standstill(evidence: Evidence, sign: str, where: str) -> Sign:
 
 def _place_u(evidence: Evidence, place: float) -> float | None:
     """Expanded uncertainty of the place at which it ended; None where the place is only a bound."""
-    return None if evidence.place_is_a_bound else 2.0 * evidence.place.of(place, evidence.travel_share_u)
+    unknown = evidence.place_is_a_bound or evidence.own_level
+    return None if unknown else 2.0 * evidence.place.of(place, evidence.travel_share_u)
 
 
 def turned_too_far(evidence: Evidence) -> bool:
@@ -201,8 +204,9 @@ def stopped_short(evidence: Evidence) -> Sign | None:
         0.5 * lasted.u / lasted.value if lasted is not None else 0.0
     )  # rows far apart don't show a little less
     full_u = float(np.hypot(evidence.travel_share_u, edges_u))
-    short_of_needed = share + 2.0 * full_u * min(share, 1.0) < evidence.needed_share
+    moved = share + 2.0 * full_u * min(share, 1.0)
     usual = 1.0 - max(SMALLEST_SHORTFALL, 2.0 * full_u)
+    short_of_needed = moved < evidence.needed_share
     short_of_usual = evidence.baseline is not None and share < usual
     if not (short_of_needed or short_of_usual):
         return None
@@ -211,18 +215,40 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     digits = next((n for n in range(4) if round(100 * share, n) < round(100 * limit, n)), 4)
     most = "most " if evidence.place_is_a_bound else ""
     what = "travel needed" if short_of_needed else "travel of the baseline"
+    more, reason = _may_have_moved_more(evidence, full_u)
+    surely_needed = moved + more < evidence.needed_share
+    surely = surely_needed or (short_of_usual and share + more < usual)
+    level = (FAIL if surely_needed and not jog else WATCH) if surely else INFO
+    beside = f"; {reason}" if not surely else ""
+    if surely and jog:
+        beside = "; a complete throw in the same direction followed in this record"
     return Sign(
         "stopped-short",
-        FAIL if short_of_needed and not jog else WATCH,
-        f"the current went off at {most}{100 * share:.{digits}f} % of the stroke; the {what} is {100 * limit:.{digits}f} %"
-        + ("; a complete throw in the same direction followed in this record" if jog else ""),
+        level,
+        f"the current went off at {most}{100 * share:.{digits}f} % of the stroke; the {what} is {100 * limit:.{digits}f} %{beside}",
         value=share,
         limit=limit,
         unit="1",
         at_fraction=share,
-        at_fraction_u=_place_u(evidence, min(share, 1.0)),
+        at_fraction_u=_place_u(evidence, min(share, 1.0)) if surely else None,
         from_s=evidence.segments.end_s,
     )
+
+
+HIDDEN_AT_REST = "the current at rest hides how much more was moved"
+UNREAD_SUPPLY = "another supply voltage than the baseline's would explain it"
+
+
+def _may_have_moved_more(evidence: Evidence, full_u: float) -> tuple[float, str]:
+    """Share of the stroke that may have been moved beyond the ± of what was read, and why."""
+    by_supply = 0.0
+    if not evidence.moved.from_voltage:
+        # An unread supply isn't anywhere about the usual one: it is an empty battery's or a running engine's.
+        others_u = float(np.sqrt(max(full_u**2 - UNREAD_SUPPLY_U**2, 0.0)))
+        reach = SUPPLIES_APART + 2.0 * others_u
+        by_supply = max(0.0, reach - 2.0 * full_u) * min(evidence.travel_share, 1.0)
+    reason = HIDDEN_AT_REST if evidence.left_open >= by_supply else UNREAD_SUPPLY
+    return evidence.left_open + by_supply, reason
 
 
 OF_THE_END = (no_start, stall, end_stop, stopped_short, no_end)

@@ -39,6 +39,8 @@ def over_rated(evidence: Evidence) -> Sign | None:
     )
 
 
+AT_THE_END = "how the movement ended would explain it"
+"""A load that can't be told from the end of the movement: a contact that bounces, a drive that brakes."""
 FLOWED_AT_REST = "flowed at rest would explain it"
 """A light run that says so is one that the record can't tell from a loaded one."""
 
@@ -196,10 +198,12 @@ def binding_spot(evidence: Evidence) -> Sign | None:
     usual = evidence.baseline_run_a or evidence.idle_a
     at_u = 2.0 * evidence.place.between(bump.at_fraction, bump.at_u)
     where = f"{100 * bump.at_fraction:.0f} % of the stroke (±{100 * at_u:.1f} %)"
+    reaches_the_end = bump.at_fraction + at_u >= 1.0
     return Sign(
         "binding-spot",
-        WATCH,
-        f"{bump.height_a:.2f} A more current at {where}: {100 * (bump.height_a / usual):+.0f} % of the running current",
+        INFO if reaches_the_end else WATCH,
+        f"{bump.height_a:.2f} A more current at {where}: {100 * (bump.height_a / usual):+.0f} % of the running current"
+        + (f"; {AT_THE_END}" if reaches_the_end else ""),
         value=bump.height_a,
         limit=bump.limit_a,
         unit="A",
@@ -262,9 +266,9 @@ def _hump(evidence: Evidence) -> Sign | None:
 
 
 def free_play(evidence: Evidence) -> Sign | None:
-    """The load is taken up later than in the baseline."""
+    """The load is taken up later than in the baseline, by more than its place may be off."""
     late = evidence.late
-    if late is None or late.missing < WHOLE_GAP:
+    if late is None or late.missing < WHOLE_GAP or late.extent <= 2.0 * late.u:
         return None
     return Sign(
         "free-play",

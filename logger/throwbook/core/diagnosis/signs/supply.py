@@ -15,6 +15,7 @@ from throwbook.core.trace import MOVEMENT, MOVEMENTS
 
 MISSING_LIMIT = 0.02
 """More than 2 % of the rows missing, or 2 % of the movement in one hole, is more than an info (*practice*)."""
+MAY_BE_BEYOND = "this record alone cannot show whether the running current went beyond the board's range"
 HALF_AS_MUCH_AGAIN = 0.5
 """A rest of some ten rows knows its noise no better (*practice*)."""
 NOISE_SHARE = 0.1
@@ -36,10 +37,12 @@ def clipped(evidence: Evidence) -> Sign | None:
     ]
     told = [*hidden, *(["inrush current"] if figures.inrush_a is None else [])]
     which = f"; {' and '.join(told)}: at least that" if told else ""
+    level = WATCH if hidden and not evidence.clip_open else INFO
+    beyond = MAY_BE_BEYOND if evidence.clip_open else "current beyond the board's range"
     return Sign(
         "clipped",
-        WATCH if hidden else INFO,
-        f"current beyond the board's range: the curve is flat at {evidence.clip_a:.2f} A{which}",
+        level,
+        f"{beyond}: the curve is flat at {evidence.clip_a:.2f} A{which}",
         value=evidence.clip_a,
         unit="A",
     )

@@ -1,0 +1,76 @@
+"""A second reading of a record in which a current flows at rest: a movement is all that isn't that calm level.
+
+The first reading takes the level at rest off. Where that current stops while the motor runs, as one does that holds a drive's
+place, the motor's own may fall to that level in mid-throw, or below it: a movement then seems to end there, to come in pieces or
+to begin late. Nobody can tell from the record whether it stops. So a movement that is one by the second reading is one, and its
+start and its end lie between those of both.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from throwbook.core.analysis.residual_current import FLAT, SUSTAINED_SAMPLES, CurrentRun
+from throwbook.core.analysis.rest import (
+    CALM,
+    END_S,
+    FEWEST_NOISE_ROWS,
+    FEWEST_REST_ROWS,
+    NOISE_SIGMAS,
+    SAME_LEVEL,
+    Rest,
+)
+from throwbook.core.quantities.statistics import robust_sd, runs_of
+from throwbook.core.trace import FloatArray
+
+
+def flows_at_rest(rest: Rest, no_load_a: float) -> bool:
+    """Whether more flows at rest than a sensor drifts by."""
+    return abs(rest.level_a) > SAME_LEVEL * no_load_a
+
+
+def departures(current_a: FloatArray, rest: Rest, period_s: float, no_load_a: float) -> list[tuple[int, int]]:
+    """First and last row of every stretch that isn't the calm level at rest; shape of ``current_a``: (n,) as read [A]."""
+    band_a = NOISE_SIGMAS * rest.noise_a + FLAT * no_load_a
+    at_rest = np.abs(current_a - rest.level_a) <= band_a
+    fewest = max(FEWEST_REST_ROWS, int(END_S / period_s))
+    away = np.ones(len(current_a), dtype=np.bool_)
+    for a, b in runs_of(at_rest):
+        if b - a >= fewest or a == 0 or b == len(away):
+            away[a:b] = False
+    return [(a, b - 1) for a, b in runs_of(away) if b - a >= SUSTAINED_SAMPLES]
+
+
+def joined_by_departures(
+    pieces: Sequence[CurrentRun], stretches: Sequence[tuple[int, int]], current_a: FloatArray
+) -> list[CurrentRun]:
+    """The pieces of the first reading, those of one departure as one movement.
+
+    ``current_a``: shape (n,), the level at rest taken off [A].
+    """
+    joined: list[CurrentRun] = []
+    for a, b in stretches:
+        here = [each for each in pieces if each.first <= b and each.last >= a]
+        if not here:
+            continue
+        charges = {
+            way: sum(float(way * current_a[p.first : p.last + 1].sum()) for p in here if p.way == way)
+            for way in (1, -1)
+        }
+        way = max(charges, key=lambda each: charges[each])
+        same = sorted((each for each in here if each.way == way), key=lambda each: each.first)
+        first, last = max(a, same[0].first), min(b, same[-1].last)
+        over = max(last, min(b, same[-1].over))
+        back = last if _is_rest_too(current_a, first, last, b) else b
+        joined.append(replace(same[-1], first=first, last=last, over=over, left=min(a, first), back=back))
+    return joined
+
+
+def _is_rest_too(current_a: FloatArray, first: int, last: int, back: int) -> bool:
+    """Whether what flows on after ``last`` is another level at rest: calmer than the motor that ran before."""
+    after_a = current_a[last + 1 + (back - last) // 4 : back + 1]
+    if len(after_a) < FEWEST_NOISE_ROWS:
+        return False
+    ran_a = current_a[first + (last - first) // 3 : last + 1]
+    return robust_sd(after_a) <= CALM * robust_sd(np.diff(ran_a))
