@@ -20,14 +20,15 @@ from throwbook.core.analysis.rest import (
     NOISE_SIGMAS,
     SAME_LEVEL,
     Rest,
+    smoothing_width,
 )
 from throwbook.core.quantities.statistics import robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
 
 def flows_at_rest(rest: Rest, no_load_a: float) -> bool:
-    """Whether more flows at rest than a sensor drifts by."""
-    return abs(rest.level_a) > SAME_LEVEL * no_load_a
+    """Whether more flows at rest than a sensor drifts by, and single rows show it."""
+    return abs(rest.level_a) > SAME_LEVEL * no_load_a and smoothing_width(rest.noise_a, no_load_a) == 1
 
 
 def departures(current_a: FloatArray, rest: Rest, period_s: float, no_load_a: float) -> list[tuple[int, int]]:

@@ -33,10 +33,8 @@ SKIPPED, FEWEST_SKIPS = 0.15, 4
 BOUNCE_U_S = 0.0025
 """Standard uncertainty of a start whose rows are too far apart to show how the contact bounces (*assumed*): a relay bounces
 for some milliseconds, and a row may fall into one of the openings."""
-ROWS_SHOW_OPENINGS_S = 0.005
-"""Rows further apart than this don't show each opening of a contact that bounces (*practice*)."""
-JUMP_SHARE = 0.1
-"""From row to row a current jumps by more than the run's own steps ever do, and by a tenth: no load does that."""
+JUMP_SHARE, FURTHER_THAN_BEFORE = 0.1, 1.5
+"""From row to row a current jumps by half as much again as the run's own steps ever do, and by a tenth: no load does that."""
 BLURRED_ROWS = 100.0
 """Rows to which a step as high as the noise can be placed (*assumed*: one in white noise about a sharp step; neither is
 the step sharp nor the noise white)."""
@@ -120,12 +118,10 @@ def _may_have_bounced_since(time_s: FloatArray, segments: Segments) -> float:
         int(np.searchsorted(time_s, time_s[last] - LONGEST_BOUNCE_S - 0.5 * segments.period_s)),
     )
     before_a = np.abs(np.diff(current_a[segments.settled_latest : begin + 1]))
-    if segments.period_s < ROWS_SHOW_OPENINGS_S or len(before_a) < ROWS_BESIDE:
+    if len(before_a) < ROWS_BESIDE:
         return float("inf")
     level_a = median_of(current_a[begin - ROWS_BESIDE : begin])
-    jump_a = JUMP_SHARE * level_a
-    if before_a.max() > jump_a:
-        return float("inf")  # it jumps all the way
+    jump_a = max(JUMP_SHARE * level_a, FURTHER_THAN_BEFORE * float(before_a.max()))
     steps_a = np.diff(current_a[begin : last + 1])
     steps_a[-1:] = np.maximum(steps_a[-1:], 0.0)  # the last row may be part on and part off
     jumps = np.flatnonzero(np.abs(steps_a) > jump_a)

@@ -231,22 +231,28 @@ def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int,
         return
     jumps_a = robust_sd(np.diff(turning))
     known = 0
-    for a, b in _low_stretches(current_a, SURELY_LOWER * run_a):
-        if a < known or not _lasts(record, first + a, first + b, b == len(current_a)):
+    for a, b, whole in _low_stretches(current_a, SURELY_LOWER * run_a, TURNS * record.stroke.no_load_a):
+        # The end of a fall that a filter drags out is no level of its own.
+        if a < known or not _lasts(record, first + a, first + b, whole and b == len(current_a)):
             continue
         if _is_left(record, first + a, first + b, run_a, jumps_a, inner=a > 0 and b < len(current_a)):
             known = b
             yield _arrived(record, first + a, first + b, run_a, entered=bool(a)), first + b
 
 
-def _low_stretches(current_a: FloatArray, below_a: float) -> Iterator[tuple[int, int]]:
-    """Every stretch of low current; of the last one, where a drive slows down in it first, what is lower still as well."""
+def _low_stretches(current_a: FloatArray, below_a: float, turns_a: float) -> Iterator[tuple[int, int, bool]]:
+    """First and one-past-last row of every stretch of low current, and whether it is the whole of one: what is lower still in
+    it is looked at as well. Beside a motor that turns light that is too low for any to turn, and at the end what follows a
+    drive that slows down. ``turns_a``: no motor turns at less [A]."""
     for a, b in runs_of(current_a < below_a):
-        yield a, b
+        yield a, b, True
+        for still, turning in runs_of(current_a[a:b] < turns_a):
+            if turning - still < b - a:
+                yield a + still, a + turning, False
         begins_a = median_of(current_a[a : a + max(1, (b - a) // 4)])
         high = np.flatnonzero(current_a[a:b] >= SURELY_LOWER * begins_a)
         if b == len(current_a) and len(high) and a + int(high[-1]) + 1 < b:
-            yield a + int(high[-1]) + 1, b
+            yield a + int(high[-1]) + 1, b, False
 
 
 def _is_left(record: RunRecord, begin: int, stop: int, run_a: float, jumps_a: float, inner: bool) -> bool:
