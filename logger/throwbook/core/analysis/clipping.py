@@ -81,6 +81,8 @@ def over_the_range(segments: Segments, time_s: FloatArray, clip_a: float | None)
         return segments, False
     first, stop = segments.first, segments.first + stretch[1]
     surely = stretch[1] <= SHORTEST_START_ROWS or time_s[stop - 1] - time_s[first] <= SHORTEST_START_S
+    if segments.last - stop < FEWEST_PILED:
+        return segments, False  # next to nothing is left to be its run
     if stop <= segments.settled or not (surely or stop <= segments.settled_latest):
         return segments, False
     latest = max(segments.settled_latest, min(stop + stretch[1], segments.last - FEWEST_ROWS))

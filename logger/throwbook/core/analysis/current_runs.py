@@ -99,7 +99,7 @@ def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStrok
         ]
     if flows_at_rest(rest, stroke.no_load_a):
         stretches = departures(trace.current_a, rest, period_s, stroke.no_load_a)
-        both = joined_by_departures([*pieces[1], *pieces[-1], *found], stretches, current_a)
+        both = joined_by_departures([*pieces[1], *pieces[-1], *found], stretches, current_a, records)
         pieces = {way: [each for each in both if each.way == way] for way in pieces}
         found = []
     for way, record in records.items():

@@ -6,12 +6,12 @@ to begin late. Nobody can tell from the record whether it stops. So a movement t
 start and its end lie between those of both.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from throwbook.core.analysis.residual_current import FLAT, SUSTAINED_SAMPLES, CurrentRun
+from throwbook.core.analysis.residual_current import FLAT, JOG, SUSTAINED_SAMPLES, CurrentRun, RunRecord
 from throwbook.core.analysis.rest import (
     CALM,
     END_S,
@@ -44,11 +44,14 @@ def departures(current_a: FloatArray, rest: Rest, period_s: float, no_load_a: fl
 
 
 def joined_by_departures(
-    pieces: Sequence[CurrentRun], stretches: Sequence[tuple[int, int]], current_a: FloatArray
+    pieces: Sequence[CurrentRun],
+    stretches: Sequence[tuple[int, int]],
+    current_a: FloatArray,
+    records: Mapping[int, RunRecord],
 ) -> list[CurrentRun]:
     """The pieces of the first reading, those of one departure as one movement.
 
-    ``current_a``: shape (n,), the level at rest taken off [A].
+    ``current_a``: shape (n,), the level at rest taken off [A]; ``records``: by the way of the current.
     """
     joined: list[CurrentRun] = []
     for a, b in stretches:
@@ -63,7 +66,8 @@ def joined_by_departures(
         same = sorted((each for each in here if each.way == way), key=lambda each: each.first)
         first, last = max(a, same[0].first), min(b, same[-1].last)
         over = max(last, min(b, same[-1].over))
-        back = last if _is_rest_too(current_a, first, last, b) else b
+        drove = records[way].share(first, last) >= JOG
+        back = last if drove and _is_rest_too(current_a, first, last, b) else b
         joined.append(replace(same[-1], first=first, last=last, over=over, left=min(a, first), back=back))
     return joined
 
