@@ -26,6 +26,9 @@ REST_SHARE = 0.3
 high."""
 NO_OFFSET = 0.5
 """A level further from nothing than this share of the no-load current is rest only where it looks like it."""
+EITHER_WAY = 0.25
+"""Of two levels on either side of nothing the smaller one is at least this share of the other where a drive holds both ways: a
+sensor's offset moves both (*assumed*)."""
 OFFSET_AT_MOST = 0.1
 """A level within this share of the no-load current of nothing is a sensor's (*practice*)."""
 FEWEST_REST_ROWS = 3
@@ -408,7 +411,8 @@ def zero_of(
     by_chance_a = 5.0 * max(map(robust_sd, known)) / np.sqrt(min(map(len, known)))
     if abs(levels_a[-1] - levels_a[0]) > max(SAME_LEVEL * no_load_current_a, by_chance_a):
         nearer = int(abs(levels_a[1]) < abs(levels_a[0]))
-        if levels_a[0] * levels_a[1] < 0.0 and min(map(abs, levels_a)) > NO_OFFSET * max(map(abs, levels_a)):
+        either = min(map(abs, levels_a)) > EITHER_WAY * max(map(abs, levels_a))
+        if levels_a[0] * levels_a[1] < 0.0 and either:
             # A drive holds its place with the sign of its last movement: nothing lies between the two.
             between_a = 0.5 * (levels_a[0] + levels_a[1])
             noise_a = robust_sd(known[nearer])

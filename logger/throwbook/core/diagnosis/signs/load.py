@@ -4,6 +4,7 @@ import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Bump, find_bump, smooth_over
 from throwbook.core.analysis.clipping import ripple_of
+from throwbook.core.analysis.transient import QUICK_ROWS_S
 from throwbook.core.analysis.travel import PLACE_U_WITHOUT_VOLTAGE
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Measured, Sign
 from throwbook.core.diagnosis.evidence import NO_LOAD_U, Evidence
@@ -41,6 +42,7 @@ def over_rated(evidence: Evidence) -> Sign | None:
 
 AT_THE_END = "how the movement ended would explain it"
 """A load that can't be told from the end of the movement: a contact that bounces, a drive that brakes."""
+AT_THE_START = "a start that these rows do not show would explain it"
 FLOWED_AT_REST = "flowed at rest would explain it"
 """A light run that says so is one that the record can't tell from a loaded one."""
 
@@ -198,12 +200,15 @@ def binding_spot(evidence: Evidence) -> Sign | None:
     usual = evidence.baseline_run_a or evidence.idle_a
     at_u = 2.0 * evidence.place.between(bump.at_fraction, bump.at_u)
     where = f"{100 * bump.at_fraction:.0f} % of the stroke (±{100 * at_u:.1f} %)"
-    reaches_the_end = bump.at_fraction + at_u >= 1.0
+    segments = evidence.segments
+    unresolved = segments.settled_latest > segments.settled or segments.period_s > QUICK_ROWS_S
+    by_the_start = unresolved and bump.at_fraction - at_u <= 0.0
+    beside = AT_THE_END if bump.at_fraction + at_u >= 1.0 else AT_THE_START if by_the_start else ""
     return Sign(
         "binding-spot",
-        INFO if reaches_the_end else WATCH,
+        INFO if beside else WATCH,
         f"{bump.height_a:.2f} A more current at {where}: {100 * (bump.height_a / usual):+.0f} % of the running current"
-        + (f"; {AT_THE_END}" if reaches_the_end else ""),
+        + (f"; {beside}" if beside else ""),
         value=bump.height_a,
         limit=bump.limit_a,
         unit="A",
