@@ -67,7 +67,11 @@ def joined_by_departures(
         first, last = max(a, same[0].first), min(b, same[-1].last)
         over = max(last, min(b, same[-1].over))
         drove = records[way].share(first, last) >= JOG
-        back = last if drove and _is_rest_too(current_a, first, last, b) else b
+        # What is driven back after an end belongs to it, and doesn't lengthen it.
+        drawn = np.flatnonzero(way * current_a[last : b + 1] > 0.0)
+        back = last + int(drawn[-1]) if len(drawn) else last
+        if drove and _is_rest_too(current_a, first, last, back):
+            back = last
         joined.append(replace(same[-1], first=first, last=last, over=over, left=min(a, first), back=back))
     return joined
 

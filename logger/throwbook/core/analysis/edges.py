@@ -33,8 +33,8 @@ SKIPPED, FEWEST_SKIPS = 0.15, 4
 BOUNCE_U_S = 0.0025
 """Standard uncertainty of a start whose rows are too far apart to show how the contact bounces (*assumed*): a relay bounces
 for some milliseconds, and a row may fall into one of the openings."""
-JUMP_SHARE, FURTHER_THAN_BEFORE = 0.1, 1.5
-"""From row to row a current jumps by half as much again as the run's own steps ever do, and by a tenth: no load does that."""
+JUMP_SHARE, FURTHER_THAN_BEFORE = 0.1, 2.0
+"""From row to row a current jumps twice as far as the run's own steps ever do, and by a tenth: no load does that."""
 BLURRED_ROWS = 100.0
 """Rows to which a step as high as the noise can be placed (*assumed*: one in white noise about a sharp step; neither is
 the step sharp nor the noise white)."""
