@@ -1,0 +1,159 @@
+"""A current that flows at rest and may stop while the motor runs: what two readings of a record disagree on isn't given.
+
+Drawn by hand; the currents and times are invented.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.core.analysis.test_residual_current import NO_LOAD_A, drawn, flat, judged, rows, start
+from tests.core.drawn_strokes import RIG, Drawn, healthy
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.analysis.rest import NO_REST, zero_of
+from throwbook.core.diagnosis.assess import assess_record, assess_trace
+from throwbook.errors import InputError
+
+RATE_HZ = 200.0
+NAMES = ("travel_time_s", "run_current_a", "peak_run_current_a")
+
+
+def climbs(lasts_s: float, from_a: float, to_a: float) -> np.ndarray:
+    """A drive's ramp."""
+    return np.linspace(from_a, to_a, rows(lasts_s, RATE_HZ))
+
+
+def loud(found) -> set[str]:
+    return {sign.sign for sign in found.signs if sign.level != "info"}
+
+
+def test_a_run_that_falls_to_the_holding_current_in_mid_throw_is_one_movement():
+    """A drive ramps up, runs light for a moment a little below what it held its place with, then takes up its load."""
+    hold_a = 0.8 * NO_LOAD_A
+    (found,) = judged(
+        flat(1.5, hold_a, RATE_HZ),
+        climbs(0.4, 0.2 * NO_LOAD_A, 2.5 * NO_LOAD_A),
+        flat(1.0, 0.65 * NO_LOAD_A, RATE_HZ),
+        climbs(0.3, 0.65 * NO_LOAD_A, 2.4 * NO_LOAD_A),
+        flat(10.3, 2.4 * NO_LOAD_A, RATE_HZ),
+        flat(1.5, hold_a, RATE_HZ),
+        rate_hz=RATE_HZ,
+    )
+    lasted = found.figures.travel_time_s
+    assert abs(lasted.value - 12.0) <= lasted.u
+    assert "stopped-short" not in loud(found)
+
+
+@pytest.mark.parametrize("light", [1.0, 1.3])
+def test_a_light_run_near_the_holding_current_is_no_jog(light):
+    """Nobody can tell a start that runs on light from a jog behind which the drive holds its place with more."""
+    hold_a, light_a = 0.7 * NO_LOAD_A, light * NO_LOAD_A
+    (found,) = judged(
+        flat(1.5, hold_a, RATE_HZ),
+        start(0.5, light_a, RATE_HZ),
+        flat(12.0, light_a, RATE_HZ),
+        flat(1.5, hold_a, RATE_HZ),
+        rate_hz=RATE_HZ,
+    )
+    lasted = found.figures.travel_time_s
+    assert lasted is None or abs(lasted.value - 12.5) <= lasted.u
+    assert "stopped-short" not in loud(found)
+    assert found.verdict != "pass"
+
+
+def test_a_start_that_glides_out_of_what_held_before_begins_between_the_two():
+    hold_a = 0.14 * NO_LOAD_A
+    (found,) = judged(
+        flat(1.5, hold_a, RATE_HZ),
+        climbs(0.4, hold_a, 2.0 * NO_LOAD_A),
+        flat(12.0, 2.0 * NO_LOAD_A, RATE_HZ),
+        flat(1.5, hold_a, RATE_HZ),
+        rate_hz=RATE_HZ,
+    )
+    begins = found.figures.start_s
+    assert abs(begins.value - 1.5) <= begins.u
+
+
+def test_a_run_that_is_quieter_than_its_stall_is_no_current_from_before():
+    (found,) = judged(
+        flat(1.0, 0.0), start(0.5, 2.0), flat(3.0, 2.0), flat(5.0, 12.0), flat(1.0, 0.0), noise_a=0.01
+    )
+    assert abs(found.figures.start_s.value - 1.0) < 0.05
+    (stall,) = [sign for sign in found.signs if sign.sign == "stall"]
+    assert stall.at_fraction > 0.1
+
+
+def test_a_light_run_and_a_loaded_one_with_a_holding_current_between_are_two():
+    hold_a = 0.4 * NO_LOAD_A
+    light = np.concatenate((start(0.5, 1.1 * NO_LOAD_A), flat(11.0, 1.1 * NO_LOAD_A)))
+    loaded = np.concatenate((start(0.5, 2.6), flat(12.0, 2.6)))
+    assert len(judged(flat(1.0, 0.0), light, flat(1.0, hold_a), loaded, flat(1.0, hold_a))) == 2
+
+
+def test_a_drive_that_slows_down_before_a_current_flows_on_ends_with_its_run():
+    throw = np.concatenate((start(0.5, 2.6), flat(11.6, 2.6), flat(0.4, 1.2)))
+    (found,) = judged(flat(1.0, 0.0), throw, flat(1.2, 0.4 * NO_LOAD_A), flat(1.0, 0.0))
+    lasted = found.figures.travel_time_s
+    assert 12.1 - lasted.u <= lasted.value <= 12.5 + lasted.u
+
+
+def test_the_zero_between_two_holding_currents_lies_between_them_whatever_the_offset():
+    """±0.08 A held either way, read by a sensor that is 0.04 A off."""
+    current_a = np.concatenate((flat(1.0, 0.12), flat(5.0, 2.0), flat(1.0, -0.04)))
+    zero = zero_of(current_a, 100, 599, NO_REST, 0.5, 0.001)
+    assert abs(zero.level_a - 0.04) <= zero.u_a
+
+
+def at_the_ranges_end(*parts: np.ndarray):
+    """A throw at 25 samples a second on a board that ends at 3 A, and says so."""
+    rests = flat(1.0, 0.0, 25.0)
+    trace = drawn(rests, *parts, rests, rate_hz=25.0, top_a=3.0)
+    (found,) = assess_record(replace(trace, head={"full_scale_a": 3.0}), RIG)
+    return found
+
+
+def test_two_rows_at_the_end_of_the_range_are_the_start_and_leave_the_run_its_figures():
+    found = at_the_ranges_end(np.full(2, 5.0), flat(12.5, 2.0, 25.0))
+    run = found.figures.run_current_a
+    assert abs(run.value - 2.0) <= run.u
+    assert found.figures.peak_run_current_a is not None
+    assert "clipped" not in loud(found)
+
+
+def test_a_long_start_at_the_end_of_the_range_may_be_the_load_as_well():
+    eased = np.linspace(1.0, 2.2, 60)
+    found = at_the_ranges_end(np.full(7, 5.0), eased, flat(10.0, 2.2, 25.0))
+    assert "clipped" not in loud(found)
+    assert found.figures.peak_run_current_a is None
+    assert found.verdict == "undecided"
+
+
+def test_a_movement_of_one_reading_is_at_least_that_and_never_passes():
+    """All of it at one step of a coarse converter, its start too: a steady run that no row shows the start of, or cut off."""
+    trace = drawn(flat(1.0, 0.0, 25.0), flat(12.5, 2.07, 25.0), flat(1.0, 0.0, 25.0), rate_hz=25.0)
+    step_a = 0.09
+    coarse = replace(trace, current_a=step_a * np.round(trace.current_a / step_a))
+    (found,) = assess_record(coarse, RIG)
+    assert [getattr(found.figures, name) for name in NAMES[1:]] == [None, None]
+    assert found.verdict != "pass"
+
+
+def test_a_throw_that_an_unread_supply_explains_is_undecided():
+    """As if the baseline's day had a running engine and this one an empty battery: 18 % more time."""
+    first = healthy(4, Drawn(with_voltage=False), spread=0.001)
+    base = make_baseline([assess_trace(trace, RIG) for trace in first])
+    found = assess_trace(Drawn(with_voltage=False, run_s=13.2 * 0.83, seed=9).trace(), RIG, base)
+    assert [sign.level for sign in found.signs if sign.sign == "stopped-short"] == ["info"]
+    assert found.verdict == "undecided"
+    assert "Measure the voltage too" in found.because
+    short = assess_trace(Drawn(with_voltage=False, run_s=13.2 * 0.7, seed=9).trace(), RIG, base)
+    assert "stopped-short" in loud(short)
+
+
+def test_a_baseline_refuses_a_throw_of_another_stroke():
+    trials = [assess_trace(trace, RIG) for trace in healthy(4)]
+    jog = assess_trace(Drawn(run_s=0.6, seed=3).trace(), RIG)
+    assert jog.figures.back_emf_vs is not None
+    with pytest.raises(InputError, match="of what the others did"):
+        make_baseline([*trials, jog])
