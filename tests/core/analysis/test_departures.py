@@ -45,13 +45,13 @@ def test_a_run_that_falls_to_the_holding_current_in_mid_throw_is_one_movement():
     assert "stopped-short" not in loud(found)
 
 
-@pytest.mark.parametrize("light", [1.0, 1.3])
+@pytest.mark.parametrize("light", [0.97, 1.1])
 def test_a_light_run_near_the_holding_current_is_no_jog(light):
     """Nobody can tell a start that runs on light from a jog behind which the drive holds its place with more."""
-    hold_a, light_a = 0.7 * NO_LOAD_A, light * NO_LOAD_A
+    hold_a, light_a = 0.84 * NO_LOAD_A, light * NO_LOAD_A
     (found,) = judged(
         flat(1.5, hold_a, RATE_HZ),
-        start(0.5, light_a, RATE_HZ),
+        climbs(0.5, light_a, 2.2 * NO_LOAD_A),
         flat(12.0, light_a, RATE_HZ),
         flat(1.5, hold_a, RATE_HZ),
         rate_hz=RATE_HZ,
@@ -76,9 +76,8 @@ def test_a_start_that_glides_out_of_what_held_before_begins_between_the_two():
 
 
 def test_a_run_that_is_quieter_than_its_stall_is_no_current_from_before():
-    (found,) = judged(
-        flat(1.0, 0.0), start(0.5, 2.0), flat(3.0, 2.0), flat(5.0, 12.0), flat(1.0, 0.0), noise_a=0.01
-    )
+    stands = 12.0 + 0.3 * np.sin(1.9 * np.arange(rows(5.0)))
+    (found,) = judged(flat(1.0, 0.0), start(0.5, 2.0), flat(3.0, 2.0), stands, flat(1.0, 0.0))
     assert abs(found.figures.start_s.value - 1.0) < 0.05
     (stall,) = [sign for sign in found.signs if sign.sign == "stall"]
     assert stall.at_fraction > 0.1
@@ -92,10 +91,10 @@ def test_a_light_run_and_a_loaded_one_with_a_holding_current_between_are_two():
 
 
 def test_a_drive_that_slows_down_before_a_current_flows_on_ends_with_its_run():
-    throw = np.concatenate((start(0.5, 2.6), flat(11.6, 2.6), flat(0.4, 1.2)))
-    (found,) = judged(flat(1.0, 0.0), throw, flat(1.2, 0.4 * NO_LOAD_A), flat(1.0, 0.0))
+    throw = np.concatenate((start(0.5, 2.6), flat(11.4, 2.6), flat(0.6, 1.2)))
+    (found,) = judged(flat(1.0, 0.0), throw, flat(0.8, 0.4 * NO_LOAD_A), flat(1.0, 0.0))
     lasted = found.figures.travel_time_s
-    assert 12.1 - lasted.u <= lasted.value <= 12.5 + lasted.u
+    assert 11.9 - lasted.u <= lasted.value <= 12.5 + lasted.u
 
 
 def test_the_zero_between_two_holding_currents_lies_between_them_whatever_the_offset():
