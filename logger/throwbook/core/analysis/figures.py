@@ -117,7 +117,14 @@ def figures_of(
         ),
         peak_run_current_a=None
         if unseen.hides_a_peak
-        else _peak(load_a, segments.settled_latest - segments.settled, peak_window, clip_a, zero_u, gains),
+        else _peak(
+            load_a,
+            (segments.settled_latest - segments.settled, _rows_since(end, load_s)),
+            peak_window,
+            clip_a,
+            zero_u,
+            gains,
+        ),
         stall_current_a=_stall(current_a, moved, segments, clip_a, zero_u, gains),
         mean_voltage_v=_mean_voltage(trace, voltage_v, segments, gains),
         rest_voltage_v=_rest_voltage(trace, voltage_v, segments, source, gains),
@@ -303,20 +310,35 @@ def _scatter_of_mean(current: FloatArray) -> float:
     return worst
 
 
+def _rows_since(end: Measured | None, time_s: FloatArray) -> int:
+    """Rows of a run behind the earliest moment at which it may have ended: what a bouncing contact lets through."""
+    if end is None:
+        return 0
+    earliest_s = end.value - float(np.sqrt(3.0)) * end.u / K
+    return len(time_s) - int(np.searchsorted(time_s, earliest_s))
+
+
 def _peak(
-    current: FloatArray, unsettled: int, window: int, clip_a: float | None, zero_u: float, gains: Gains
+    current: FloatArray,
+    unsure: tuple[int, int],
+    window: int,
+    clip_a: float | None,
+    zero_u: float,
+    gains: Gains,
 ) -> Measured | None:
     """Highest mean over one hundredth of the run: a load, not a spike or a brush ripple.
 
-    ``unsettled``: rows at the beginning that may still be the start; the highest with and without them lies within the ±.
+    ``unsure``: rows at the beginning that may still be the start, and at the end that may lie behind it; the highest with and
+    without them lies within the ±.
     """
     if len(current) < 4 or at_the_ceiling(current, clip_a).any():
         return None
     means = moving_mean(current, window)[window // 2 : len(current) - window // 2]
     peak = float(np.max(means))
     start_a = 0.0
-    if 0 < unsettled < len(means):
-        start_a = peak - float(np.max(means[unsettled:]))
+    unsettled, over = unsure[0], max(0, unsure[1] - window)
+    if 0 < unsettled + over < len(means):
+        start_a = peak - float(np.max(means[unsettled : len(means) - over]))
         peak -= 0.5 * start_a
     scatter_a = _scatter_of_one(means[::window])
     # The highest of many: so much of it may be scatter, or nothing of it.

@@ -18,7 +18,7 @@ from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.residual_current import JOG, WHOLE, FullStroke
 from throwbook.core.analysis.segmentation import Segments, segment
 from throwbook.core.analysis.stalled_motor import stalled_motor_of
-from throwbook.core.analysis.transient import FEWEST_ROWS, MOST_OF_IT
+from throwbook.core.analysis.transient import FEWEST_ROWS, MOST_OF_IT, SMALLEST_PEAK
 from throwbook.core.analysis.travel import (
     Travel,
     hides_ramps,
@@ -33,7 +33,7 @@ from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.expected_throw import RATED_C, magnets, stroke_volt_seconds
 from throwbook.core.machine.motor import MotorLine, resistance_at
 from throwbook.core.quantities.clock import clock_u_s
-from throwbook.core.quantities.statistics import K, from_half_width, integrate, prediction_factor
+from throwbook.core.quantities.statistics import K, from_half_width, integrate, median_of, prediction_factor
 from throwbook.core.rig import Rig
 from throwbook.core.trace import FloatArray, Trace
 
@@ -141,8 +141,17 @@ def _left_open(segments: Segments, time_s: FloatArray, voltage_v: FloatArray, r_
 
 
 def _may_be_all_ramp(segments: Segments) -> bool:
-    """Whether a start shows neither the peak of a switch nor the end of a drive's ramp."""
-    return not (segments.ramped or segments.starts_running) and starts_softly(segments)
+    """Whether a start shows neither the peak of a switch nor the end of a drive's ramp, or stands high for longer than it
+    seems to take."""
+    if segments.ramped or segments.starts_running:
+        return False
+    late_a = median_of(
+        segments.current_a[segments.last - (segments.last - segments.first) // 3 : segments.last + 1]
+    )
+    stands = (
+        segments.settled == segments.first and segments.current_a[segments.first] > SMALLEST_PEAK * late_a
+    )
+    return bool(stands) or starts_softly(segments)
 
 
 def stroke_of(trace: Trace, rig: Rig, line: MotorLine, baseline: Baseline | None) -> FullStroke:
