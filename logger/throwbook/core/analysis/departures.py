@@ -13,6 +13,7 @@ import numpy as np
 
 from throwbook.core.analysis.residual_current import FLAT, JOG, SUSTAINED_SAMPLES, CurrentRun, RunRecord
 from throwbook.core.analysis.rest import (
+    ABOUT_AS_CALM,
     CALM,
     END_S,
     FEWEST_NOISE_ROWS,
@@ -22,7 +23,7 @@ from throwbook.core.analysis.rest import (
     Rest,
     smoothing_width,
 )
-from throwbook.core.quantities.statistics import robust_sd, runs_of
+from throwbook.core.quantities.statistics import resolution_step, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
 
@@ -32,13 +33,24 @@ def flows_at_rest(rest: Rest, no_load_a: float) -> bool:
 
 
 def departures(current_a: FloatArray, rest: Rest, period_s: float, no_load_a: float) -> list[tuple[int, int]]:
-    """First and last row of every stretch that isn't the calm level at rest; shape of ``current_a``: (n,) as read [A]."""
+    """First and last row of every stretch that isn't the calm level at rest; shape of ``current_a``: (n,) as read [A].
+
+    A drive may hold its place with the sign of its last movement: as much the other way is rest too, where a start leaves it.
+    """
     band_a = NOISE_SIGMAS * rest.noise_a + FLAT * no_load_a
     at_rest = np.abs(current_a - rest.level_a) <= band_a
     fewest = max(FEWEST_REST_ROWS, int(END_S / period_s))
     away = np.ones(len(current_a), dtype=np.bool_)
     for a, b in runs_of(at_rest):
         if b - a >= fewest or a == 0 or b == len(away):
+            away[a:b] = False
+    other_way = np.abs(current_a + rest.level_a) <= band_a + SAME_LEVEL * no_load_a
+    for a, b in runs_of(other_way):
+        calm = b - a >= fewest and robust_sd(np.diff(current_a[a:b])) <= np.sqrt(2.0) * (
+            ABOUT_AS_CALM * rest.noise_a + resolution_step(current_a[:500])
+        )
+        behind = at_rest[b + 1 : b + 1 + fewest]
+        if calm and not (len(behind) and behind.all()):
             away[a:b] = False
     return [(a, b - 1) for a, b in runs_of(away) if b - a >= SUSTAINED_SAMPLES]
 
