@@ -215,9 +215,10 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     digits = next((n for n in range(4) if round(100 * share, n) < round(100 * limit, n)), 4)
     most = "most " if evidence.place_is_a_bound else ""
     what = "travel needed" if short_of_needed else "travel of the baseline"
-    more, reason = _may_have_moved_more(evidence, full_u)
-    surely_needed = moved + more < evidence.needed_share
-    surely = surely_needed or (short_of_usual and share + more < usual)
+    by_supply = _by_an_unread_supply(evidence, full_u)
+    surely_needed = moved + evidence.left_open < evidence.needed_share
+    surely = surely_needed or (short_of_usual and share + evidence.left_open + by_supply < usual)
+    reason = HIDDEN_AT_REST if evidence.left_open >= by_supply else UNREAD_SUPPLY
     level = (FAIL if surely_needed and not jog else WATCH) if surely else INFO
     beside = f"; {reason}" if not surely else ""
     if surely and jog:
@@ -239,16 +240,13 @@ HIDDEN_AT_REST = "the current at rest hides how much more was moved"
 UNREAD_SUPPLY = "another supply voltage than the baseline's would explain it"
 
 
-def _may_have_moved_more(evidence: Evidence, full_u: float) -> tuple[float, str]:
-    """Share of the stroke that may have been moved beyond the ± of what was read, and why."""
-    by_supply = 0.0
-    if not evidence.moved.from_voltage:
-        # An unread supply isn't anywhere about the usual one: it is an empty battery's or a running engine's.
-        others_u = float(np.sqrt(max(full_u**2 - UNREAD_SUPPLY_U**2, 0.0)))
-        reach = SUPPLIES_APART + 2.0 * others_u
-        by_supply = max(0.0, reach - 2.0 * full_u) * min(evidence.travel_share, 1.0)
-    reason = HIDDEN_AT_REST if evidence.left_open >= by_supply else UNREAD_SUPPLY
-    return evidence.left_open + by_supply, reason
+def _by_an_unread_supply(evidence: Evidence, full_u: float) -> float:
+    """Share of the stroke by which an unread supply takes the travel of a healthy throw below its ± of the baseline's: it isn't
+    anywhere about the usual one, but an empty battery's or a running engine's."""
+    if evidence.moved.from_voltage:
+        return 0.0
+    reach = float(np.sqrt(SUPPLIES_APART**2 + 4.0 * max(full_u**2 - UNREAD_SUPPLY_U**2, 0.0)))
+    return max(0.0, reach - 2.0 * full_u)
 
 
 OF_THE_END = (no_start, stall, end_stop, stopped_short, no_end)
