@@ -17,6 +17,7 @@ from throwbook.core.analysis.residual_current import (
     FLAT,
     PAUSE_S,
     ROWS_OF_A_STEP,
+    ROWS_OF_STEPS,
     SURELY_LOWER,
     SUSTAINED_SAMPLES,
     SWITCHED_S,
@@ -35,6 +36,7 @@ from throwbook.core.analysis.rest import (
 )
 from throwbook.core.analysis.transient import BOUNCE_S, Break, end_of_transient, find_breaks, with_coasting
 from throwbook.core.quantities.statistics import (
+    MAD_TO_SD,
     from_step,
     median_of,
     median_of_three,
@@ -217,8 +219,10 @@ def _left_its_rest(current_a: FloatArray, first: int, no_load_current_a: float) 
     before = current_a[:first]
     if len(before) < FEWEST_NOISE_ROWS:
         return first
-    band_a = NOISE_SIGMAS * robust_sd(before) + FLAT * no_load_current_a
-    at_rest = np.abs(before - median_of(before)) <= band_a
+    off_a = np.abs(before - median_of(before))
+    # Not more than a step where most readings are the very same.
+    scatter_a = max(MAD_TO_SD * median_of(off_a), resolution_step(before[-ROWS_OF_STEPS:]))
+    at_rest = off_a <= NOISE_SIGMAS * scatter_a + FLAT * no_load_current_a
     calm = at_rest[2:] & at_rest[1:-1] & at_rest[:-2]
     left = int(np.flatnonzero(calm)[-1]) + SUSTAINED_SAMPLES if calm.any() else first
     return left if first - left >= ROWS_OF_A_STEP else first
