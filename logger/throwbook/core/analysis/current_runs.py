@@ -266,8 +266,8 @@ def _goes_on(record: RunRecord, before: CurrentRun, after: CurrentRun) -> bool:
         return False
     if gap_s <= PAUSE_S:
         return True
-    if after.last >= len(record.time_s) - 1:
-        return False
+    if before.first == 0 or after.last >= len(record.time_s) - 1:
+        return False  # how much the record lacks of one of them nobody knows
     jogged = share < JOG and more > max(WHOLE, 1.0 - 2.0 * record.stroke.u)
     nearer = abs(share + more - 1.0) < min(abs(share - 1.0), abs(more - 1.0))
     return (
