@@ -119,11 +119,12 @@ def figures_of(
         if unseen.hides_a_peak
         else _peak(
             load_a,
-            (segments.settled_latest - segments.settled, _rows_since(end, load_s)),
+            segments.settled_latest - segments.settled,
             peak_window,
             clip_a,
             zero_u,
             gains,
+            over=_rows_since(end, load_s),
         ),
         stall_current_a=_stall(current_a, moved, segments, clip_a, zero_u, gains),
         mean_voltage_v=_mean_voltage(trace, voltage_v, segments, gains),
@@ -320,23 +321,24 @@ def _rows_since(end: Measured | None, time_s: FloatArray) -> int:
 
 def _peak(
     current: FloatArray,
-    unsure: tuple[int, int],
+    unsettled: int,
     window: int,
     clip_a: float | None,
     zero_u: float,
     gains: Gains,
+    over: int = 0,
 ) -> Measured | None:
     """Highest mean over one hundredth of the run: a load, not a spike or a brush ripple.
 
-    ``unsure``: rows at the beginning that may still be the start, and at the end that may lie behind it; the highest with and
-    without them lies within the ±.
+    ``unsettled``: rows at the beginning that may still be the start; ``over``: rows at the end that may lie behind it. The
+    highest with and without them lies within the ±.
     """
     if len(current) < 4 or at_the_ceiling(current, clip_a).any():
         return None
     means = moving_mean(current, window)[window // 2 : len(current) - window // 2]
     peak = float(np.max(means))
     start_a = 0.0
-    unsettled, over = unsure[0], max(0, unsure[1] - window)
+    over = max(0, over - window)
     if 0 < unsettled + over < len(means):
         start_a = peak - float(np.max(means[unsettled : len(means) - over]))
         peak -= 0.5 * start_a

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from throwbook.core.analysis.current_runs import movement_threshold, rows_smoothed
-from throwbook.core.analysis.departures import flows_at_rest
+from throwbook.core.analysis.current_runs import flows_at_rest, movement_threshold, rows_smoothed
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.residual_current import (
     FLAT,
