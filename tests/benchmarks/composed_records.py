@@ -235,7 +235,7 @@ def _set_bounds(plan: Plan, rng: Rng) -> None:
         plan.begins_s = first.start_s + float(rng.uniform(0.25, 0.6)) * first.motion.lasts_s
     if plan.board in ("ends in a run", "starts and ends in a run"):
         share = float(rng.uniform(0.7, 0.85)) if first is last else float(rng.uniform(0.3, 0.8))
-        plan.ends_s = last.start_s + share * last.motion.lasts_s
+        plan.ends_s = last.start_s + share * last.motion.gone_s  # a drive slows down without a current
 
 
 def _range_below_the_inrush(plan: Plan, m: Machine, rng: Rng) -> bool:

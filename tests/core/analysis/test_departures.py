@@ -13,6 +13,7 @@ from tests.core.drawn_strokes import RIG, Drawn, healthy
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.rest import NO_REST, zero_of
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
+from throwbook.core.quantities.clock import CLOCK_U_KEY
 from throwbook.errors import InputError
 
 RATE_HZ = 200.0
@@ -156,3 +157,15 @@ def test_a_baseline_refuses_a_throw_of_another_stroke():
     assert jog.figures.back_emf_vs is not None
     with pytest.raises(InputError, match="of what the others did"):
         make_baseline([*trials, jog])
+
+
+def test_a_throw_that_its_clock_alone_makes_whole_is_undecided():
+    """The board's clock jumped by a tenth of the throw, and its sample numbers say so."""
+    base = make_baseline([assess_trace(trace, RIG) for trace in healthy(4, spread=0.001)])
+    short = Drawn(run_s=13.2 * 0.88, seed=9).trace()
+    jump_s = 1.3
+    later = np.where(short.time_s > 6.0, jump_s, 0.0)
+    head = {"clock": "parts from its numbers", CLOCK_U_KEY: jump_s, "rate_asked_hz": 200.0, "lost_samples": 0}
+    found = assess_trace(replace(short, time_s=short.time_s + later, head=head), RIG, base)
+    assert found.verdict == "undecided"
+    assert "by the board's sample numbers" in found.because

@@ -41,6 +41,7 @@ from throwbook.core.analysis.residual_current import (
 )
 from throwbook.core.analysis.rest import (
     ABOUT_AS_CALM,
+    BRAKED_S,
     CALM,
     END_S,
     FEWEST_NOISE_ROWS,
@@ -108,7 +109,8 @@ def departures(current_a: FloatArray, rest: Rest, period_s: float, no_load_a: fl
             away[a:b] = False
     other_way = np.abs(current_a + rest.level_a) <= band_a + SAME_LEVEL * no_load_a
     for a, b in runs_of(other_way):
-        calm = b - a >= fewest and robust_sd(np.diff(current_a[a:b])) <= np.sqrt(2.0) * (
+        lasts = b - a >= fewest and (b - a + 2) * period_s >= BRAKED_S
+        calm = lasts and robust_sd(np.diff(current_a[a:b])) <= np.sqrt(2.0) * (
             ABOUT_AS_CALM * rest.noise_a + resolution_step(current_a[:500])
         )
         behind = at_rest[b + 1 : b + 1 + fewest]

@@ -53,6 +53,8 @@ class Evidence:
     """Nothing tells whether the run was cut off at ``clip_a`` or something else looks like it."""
     left_open: float = 0.0
     """Share of the stroke that may lie beside the rows of the movement: a current at rest hides where it began or ended."""
+    by_the_clock: float = 0.0
+    """Share of the movement's time that the board's clock and its sample numbers part by."""
     own_level: bool = False
     """The motor may have turned on at the very current that flows at rest."""
 

@@ -71,7 +71,7 @@ def gather(
     if end == NO_RUN:
         figures, share, u = Figures(), 0.0, 0.0
         shape_profile, fit = None, None
-        left_open = 0.0
+        left_open = by_the_clock = 0.0
     else:
         share = max(moved.total_vs / full_vs, 0.0)
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
@@ -93,6 +93,7 @@ def gather(
         if end == CUT_OFF and all_start:
             # Over before it ran evenly, as far as can be seen: there is no run to speak of.
             figures = replace(figures, run_current_a=None, peak_run_current_a=None)
+        by_the_clock = clock_s / lasted_s
         left_open = _left_open(segments, trace.time_s, voltage_v, r_ohm) / full_vs
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
         tied_vs = moved.total_vs if complete else full_vs
@@ -127,6 +128,7 @@ def gather(
         place=place,
         clip_open=clip_open or load_too,
         left_open=left_open,
+        by_the_clock=by_the_clock,
         own_level=movement.own_level,
     )
 

@@ -209,7 +209,7 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     short_of_needed = moved < evidence.needed_share
     short_of_usual = evidence.baseline is not None and share < usual
     if not (short_of_needed or short_of_usual):
-        return None
+        return _short_by_numbers(evidence)
     jog = evidence.jog_before_a_throw
     limit = evidence.needed_share if short_of_needed else usual
     digits = next((n for n in range(4) if round(100 * share, n) < round(100 * limit, n)), 4)
@@ -236,7 +236,19 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     )
 
 
+def _short_by_numbers(evidence: Evidence) -> Sign | None:
+    """A throw that is whole by the board's clock and short by its sample numbers: which of them is right nobody knows."""
+    share = evidence.travel_share * (1.0 - evidence.by_the_clock)
+    known_u = float(np.sqrt(max(evidence.travel_share_u**2 - (0.5 * evidence.by_the_clock) ** 2, 0.0)))
+    usual = 1.0 - max(SMALLEST_SHORTFALL, 2.0 * known_u)
+    if not evidence.by_the_clock or evidence.baseline is None or share >= usual:
+        return None
+    because = f"the current went off at {100 * share:.0f} % of the stroke {PARTED_CLOCK}"
+    return Sign("stopped-short", INFO, because, value=share, limit=usual, unit="1")
+
+
 HIDDEN_AT_REST = "the current at rest hides how much more was moved"
+PARTED_CLOCK = "by the board's sample numbers, from which its clock parts"
 UNREAD_SUPPLY = "another supply voltage than the baseline's would explain it"
 
 
