@@ -166,7 +166,7 @@ def test_a_throw_of_no_reading_is_one_line_and_stores_nothing(run, words):
 
 def test_a_paper_sheets_yes_and_no_are_understood(run):
     enter(run, "lock 15.2s 2.1A 2.9A 12.4V left pin yes, right pin no", *TOLD, kind="spot")
-    assert status(run)["open"][0]["sentence"] == "pin not seen: right pin"
+    assert status(run)["open"][0]["sentence"] == "RIGHT pin NOT in its hole"
 
 
 def test_the_faults_of_a_rehearsal_are_listed_without_a_rig(run):

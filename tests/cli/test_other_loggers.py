@@ -41,7 +41,7 @@ def stored():
 def test_how_a_file_was_read_is_said_and_kept_with_the_throw(run):
     Path("lock.csv").write_bytes(SEMICOLONS.content)
     assess = ("assess", "--rig", RIG_FILE, "--direction", "lock", "lock.csv")
-    said = "read as semicolons; decimal comma; UTF-16; lines 1 to 4 passed over; time in s from 'Zeit [s]'"
+    said = "read as semicolons; decimal comma; UTF-16; lines 1 to 4 passed over; no day found in it; time in s from 'Zeit [s]'"
     code, out, err = run(*assess)
     assert code == 0, err
     assert said.removeprefix("read ") in " ".join(out.split())

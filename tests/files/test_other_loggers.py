@@ -203,3 +203,33 @@ def test_whatever_is_done_to_the_bytes_it_is_a_sound_trace_or_one_line(
     else:
         told = sound(trace)
     assert told
+
+
+TABLE = "Time (ms);Current (A)\n" + "".join(
+    f"{20 * i};{2.1 if 20 < i < 300 else 0.0}\n".replace(".", ",") for i in range(400)
+)
+
+
+@pytest.mark.parametrize(
+    ("above", "began", "said"),
+    [
+        ("Logger;X\nRecorded;12.11.2026 09:14\n", "2026-11-12 09:14:00", "by line 2"),
+        ("Date;12.11.2026\nStart time;09:14:05\n", "2026-11-12 09:14:05", "by line 1"),
+        ("Recorded: 2026-11-12T09:14:05\n", "2026-11-12 09:14:05", "by line 1"),
+        ("Date;13/11/2026\n", "2026-11-13 00:00:00", "no time of day"),
+        ("Calibration date;12.11.2026\n", None, "no day found in it"),
+        ("Start date;12.11.2026\nStop date;13.11.2026\n", "2026-11-12 00:00:00", "by line 1"),
+        ("Date;12.11.2026\nTest date;13.11.2026\n", None, "days above the table differ"),
+        ("", None, "no day found in it"),
+    ],
+)
+def test_the_day_above_a_table_is_the_records(write, above, began, said):
+    trace = read_trace(write((above + TABLE).encode()), direction="lock")
+    assert said in trace.read_as
+    assert began == (trace.started and f"{trace.started:%Y-%m-%d %H:%M:%S}")
+
+
+def test_a_day_above_a_table_that_can_be_read_in_two_ways_is_asked(write):
+    path = write(("Date;03/04/2026\n" + TABLE).encode())
+    with pytest.raises(Unclear, match="day or the month"):
+        read_trace(path, direction="lock")

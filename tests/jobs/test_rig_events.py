@@ -98,7 +98,7 @@ def test_a_pin_seen_out_and_a_person_s_order_are_told_and_an_acceptance_ends_the
     enter(logbook, RIG, HandEntry([out], "spot", seen_how="torch", thrown_at=later, as_read=True), BY, later)
     told = " ".join(happened(logbook))
     assert "2026-03-23: do not use: damage: bent bracket." in told
-    assert "do not use: pin not seen: left pin" in told
+    assert "do not use: LEFT pin NOT in its hole" in told
     commissioned(logbook, later + timedelta(days=5))
     held = " ".join(happened(logbook))
     assert "2026-03-23: do not use: damage: bent bracket." in held, (
@@ -111,7 +111,7 @@ def test_a_no_has_the_day_on_which_it_was_written_down_and_names_its_throw(logbo
     later = NOW + timedelta(days=40)
     see(logbook, name, [3], PinAnswers(right_pin="no", how="mirror"), "C. Green", later, "looked again")
     (said,) = happened(logbook)
-    assert said == "2026-04-23: do not use: pin not seen: right pin (lock throw of 2026-03-14)."
+    assert said == "2026-04-23: do not use: RIGHT pin NOT in its hole (lock throw of 2026-03-14)."
 
 
 def test_a_watch_from_an_accepted_check_is_told_until_it_is_cleared(logbook):

@@ -78,7 +78,7 @@ def test_a_pin_that_was_not_seen_is_asked_twice_and_takes_the_rig_out_of_use(com
         assert "RIGHT pin is NOT in its hole." in said(app)
         assert level(path) == "in service"
         await keys(pilot, "enter")
-        assert "pin not seen: right pin" in said(app)
+        assert "RIGHT pin NOT in its hole" in said(app)
 
     walk(app, journey)
     assert level(path) == "do not use"

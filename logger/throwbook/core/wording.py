@@ -276,7 +276,7 @@ def without_keys(text: str) -> str:
     """Keys of a rig file (``lock.excess_goes``) as form and papers call them."""
     for key, name in RIG.items():
         text = text.replace(key, f"'{name.column}'")
-    return text
+    return text.replace("[wiring]", "wire size, cable length and fuse")
 
 
 # ---- cautions, shown where the hazard is. Source: method.md 7 ----

@@ -250,6 +250,64 @@ def read_stamps(column: Cells, days: Cells | None, date_order: str | None) -> St
     return Stamps(since_s - since_s[0], began.astimezone(), said)
 
 
+_OF_THE_RECORD = re.compile(
+    r"\b(date|day|time|record(ed|ing)?|start(ed)?|begin|began|begun|created|logged|log|measured|measurement|test(ed)?"
+    r"|datum|beginn|fecha|inicio|hora|heure|d\u00e9but|data|ora)\b",
+    re.IGNORECASE,
+)
+"""What a line above a table calls the day of the record; a day of calibration or an issue is another's."""
+_OF_OTHERS = re.compile(
+    r"calib|due|valid|version|firmware|export|print|built|service|birth|end|stop|finish", re.IGNORECASE
+)
+
+
+def began_above(
+    rows: Sequence[tuple[int, Sequence[str]]], clock: str, date_order: str | None, path: str
+) -> tuple[datetime | None, str]:
+    """When the lines above a table say that the record began, and how that is said in one line.
+
+    ``rows``: line number and cells of each; ``clock``: the table's first cell of time, if that is a time of day. One day
+    must stand there, named as the record's; of two, nobody knows which it is. Raises Unclear where day and month can't
+    be told apart.
+    """
+    days: dict[str, int] = {}
+    times = [clock] if clock else []
+    for line, whole in rows:
+        row = [part for cell in whole for part in re.split(r":\s+|:$", cell, maxsplit=1)]
+        label = " ".join(cell for cell in row if not is_stamp(cell) and not is_date(cell))
+        if not _OF_THE_RECORD.search(label) or _OF_OTHERS.search(label):
+            continue
+        for cell in row:
+            stamp = _STAMP.fullmatch(cell)
+            if is_date(cell):
+                days.setdefault(cell, line)
+            elif stamp is not None and stamp[1]:
+                days.setdefault(stamp[1], line)
+                times.append(cell[len(stamp[1]) :].lstrip("T,; "))
+            elif stamp is not None:
+                times.append(cell)
+    if len(days) != 1:
+        return None, "no day found in it" if not days else "days above the table differ: none was taken"
+    ((text, line),) = days.items()
+    column = Cells("", [text], [line], path)
+    day = _day(text, date_order, {text}, column)
+    read = [
+        seconds
+        for one in times[:1]
+        if (stamp := _STAMP.fullmatch(one)) and (seconds := _clock_s(stamp)) is not None
+    ]
+    began = datetime.combine(day, time.min) + timedelta(seconds=read[0] if read else 0.0)
+    at = f"{began:%H:%M:%S}" if read else "no time of day"
+    return began.astimezone(), f"begun on {day.day} {day:%B %Y}, {at}, by line {line}"
+
+
+def _clock_s(stamp: "re.Match[str]") -> float | None:
+    """Seconds since midnight; above a table 09:12 is hours and minutes."""
+    if stamp[2] is None and stamp[5] is None and int(stamp[3]) < 24:
+        return int(stamp[3]) * HOUR_S + int(stamp[4]) * 60.0
+    return _seconds(stamp)
+
+
 def _seconds(stamp: "re.Match[str]") -> float | None:
     """Seconds since midnight; None where it is no time of day."""
     hours, minutes, seconds, half = stamp[2], int(stamp[3]), int(stamp[4]), (stamp[6] or "").lower()

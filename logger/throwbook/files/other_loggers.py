@@ -52,6 +52,8 @@ class _Layout:
     first_line: int
     """Number of the first line with numbers."""
     first_row: list[str]
+    above: list[tuple[int, list[str]]]
+    """Number and cells of each line above the names."""
 
 
 def is_utf16(start: bytes) -> bool:
@@ -127,6 +129,11 @@ def read_table(
         first = len(head) + 1
         last = layout.header_line - 1
         said.append(f"line {first} passed over" if first == last else f"lines {first} to {last} passed over")
+    began = None if stamps is None else stamps.began
+    if began is None:
+        clock = "" if stamps is None else next(one for one in layout.first_row if cell_values.is_stamp(one))
+        began, day_said = cell_values.began_above(layout.above, clock, answers.get("date-order"), path)
+        said.append(day_said)
     by_quantity = {role.quantity: role for role in roles}
     for quantity in QUANTITIES:
         role = by_quantity.get(quantity)
@@ -140,7 +147,7 @@ def read_table(
             f"not read: {', '.join(quoted(name, 24) for name in left[:3])}{' ...' if len(left) > 3 else ''}"
         )
     columns = [read[quantity] for quantity in QUANTITIES if quantity in read]
-    return OtherTable(head, columns, None if stamps is None else stamps.began, "; ".join(said))
+    return OtherTable(head, columns, began, "; ".join(said))
 
 
 @dataclass(frozen=True)
@@ -279,7 +286,7 @@ def _headed(rows: list[tuple[int, list[str]]], at: int, separator: str) -> _Layo
     if rows[at][1][len(names) :] and any(rows[at][1][len(names) :]):
         return None
     units += [None] * (len(names) - len(units))
-    return _Layout(separator, names, units, line, rows[at][0], rows[at][1])
+    return _Layout(separator, names, units, line, rows[at][0], rows[at][1], rows[:above])
 
 
 def _fits(row: Sequence[str], width: int) -> bool:

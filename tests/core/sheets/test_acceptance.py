@@ -45,6 +45,34 @@ def test_the_statement_prints_the_bound_of_its_own_throws():
     assert "at least 54.9 % of each succeed (0.05^(1/5))" in judge().statement
 
 
+@pytest.mark.parametrize(
+    ("apart_s", "duty", "said"),
+    [
+        (60.0, 0.25, ()),
+        (20.0, 0.25, ("shorter than the duty cycle of 25 % calls for",)),
+        (20.0, None, ("shorter than the duty cycle of 25 % (assumed) calls for",)),
+        (8.0, 0.25, ("9 throws began before the one before had ended",)),
+        (0.0, 0.25, ()),
+    ],
+)
+def test_rests_too_short_and_times_that_cannot_be_stand_in_the_statement(apart_s, duty, said):
+    figures = Figures(run_current_a=Measured(2.0, 0.1), travel_time_s=Measured(14.0, 0.3))
+    trials = [
+        replace(
+            one,
+            assessment=replace(one.assessment, figures=figures),
+            started=NOON + timedelta(seconds=n * apart_s),
+        )
+        for n, one in enumerate(throws())
+    ]
+    rig = replace(RIG, actuator=replace(RIG.actuator, duty_cycle=duty))
+    found = acceptance(sheet(), trials, seen(trials), rig)
+    assert found.ok
+    texts = " ".join(found.doubts)
+    assert all(one in texts for one in said)
+    assert bool(texts) == bool(said)
+
+
 @pytest.mark.parametrize(("name", "answer"), list(product(SEEN, [a for a in ANSWERS if a != "yes"])))
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != BENCH])
 def test_any_sighting_but_yes_at_one_throw_refuses_any_kind_of_sheet(kind: str, name: str, answer: str):

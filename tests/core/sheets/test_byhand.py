@@ -198,7 +198,11 @@ def test_running_light_is_a_hint_without_a_baseline_and_a_failure_against_one():
 
 def test_drag_is_seen_against_a_baseline_only_beyond_the_uncertainty():
     baseline = healthy()
-    assert "drag" not in signs("lock 14.9s 2.30A 3.00A 12.40V", baseline=baseline)
+    assert signs("lock 14.9s 2.30A 3.00A 12.40V", baseline=baseline).get("drag", "info") == "info"
+    nearly = judged("lock 14.9s 2.45A 3.00A 12.40V", baseline=baseline)
+    (heavier,) = (one for one in nearly.signs if one.sign == "drag")
+    assert heavier.level == "info"
+    assert "the meter leaves open" in heavier.because
     assert signs("lock 15.2s 2.75A 3.10A 12.40V", baseline=baseline)["drag"] == "watch"
     assert "drag" not in signs("unlock 15.2s 2.75A 3.10A 12.40V", baseline=baseline)
 

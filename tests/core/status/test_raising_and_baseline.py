@@ -83,7 +83,7 @@ def test_each_no_takes_the_rig_out_of_use_and_not_looked_raises_nothing(name: st
 
 def test_both_pins_not_seen_is_one_order_that_names_both():
     assert seen_causes(PinAnswers(left_pin="no", right_pin="no")) == [
-        ("pin not seen", "left pin and right pin")
+        ("pin not seen", "LEFT pin NOT in its hole and RIGHT pin NOT in its hole")
     ]
 
 

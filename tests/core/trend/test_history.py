@@ -138,6 +138,28 @@ def test_the_chart_restarts_at_a_service_and_the_effect_is_told():
     assert effect.low < effect.change < effect.high < 0
 
 
+def read_by_hand(throw, u):
+    figures = replace(throw.figures, run_current_a=Measured(throw.figures.run_current_a.value, u))
+    return replace(throw, by_hand=True, figures=figures)
+
+
+def test_a_drop_that_the_unknown_air_or_the_meter_explains_is_no_help():
+    service = SeasonService(START + timedelta(days=91 * 8 - 3), "greased", True)
+    levels = [1.9] * 8 + [1.78]
+    (known,) = run_current(trends_of(history(levels, services=[service]))).service_effects
+    assert known.answer == "helped"
+    airs = [20.0] * 8 + [None]
+    (no_air,) = run_current(trends_of(history(levels, services=[service], airs=airs))).service_effects
+    assert no_air.low < known.low < known.high < no_air.high
+    assert no_air.answer.startswith("too few throws")
+    read = history(levels, services=[service])
+    coarse = [
+        replace(one, throws=tuple(read_by_hand(throw, 0.4) for throw in one.throws)) for one in read.checks
+    ]
+    (by_hand,) = run_current(trends_of(replace(read, checks=tuple(coarse)))).service_effects
+    assert by_hand.answer.startswith("too few throws")
+
+
 def test_the_check_that_raised_the_alarm_is_left_out_of_before():
     service = SeasonService(START + timedelta(days=91 * 7 - 3), "greased", True)
     found = run_current(trends_of(history([2.0, 2, 2, 2, 2, 2, 2.6, 2.0], seed=2, services=[service])))

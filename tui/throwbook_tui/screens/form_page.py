@@ -12,7 +12,7 @@ from throwbook_tui.drafts import DraftKeeper
 from throwbook_tui.fields import FieldSpec
 from throwbook_tui.present import WARN
 from throwbook_tui.screens.page import Page, key
-from throwbook_tui.widgets.form import Form
+from throwbook_tui.widgets.form import Choice, Form
 
 Result = TypeVar("Result")
 
@@ -94,6 +94,16 @@ class FormPage(Page[Result]):
         event.stop()
         self.action_enter()
 
+    def on_choice_stray(self, event: Choice.Stray) -> None:
+        """A letter where only numbers choose."""
+        event.stop()
+        self.tell_fault(f"This line takes a number, 1 to {event.count}. Then Enter.")
+
+    def tell_fault(self, text: str) -> None:
+        """Until something is typed that may mend it."""
+        self._fault_told = True
+        self.tell(text, WARN)
+
     def action_next_field(self) -> None:
         """On to the next field; outside of one Enter means what the screen says."""
         field = next((one for one in self.form.fields if one.has_focus_within), None)
@@ -132,8 +142,7 @@ class FormPage(Page[Result]):
                 field.set(field.checked.complete)
         fault = self.form.go_to_fault()
         if fault:
-            self._fault_told = True
-            self.tell(fault, WARN)
+            self.tell_fault(fault)
             return
         self.tell("")
         self.enter()

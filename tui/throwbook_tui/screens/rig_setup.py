@@ -31,11 +31,6 @@ if TYPE_CHECKING:
     from throwbook.jobs.rigs import Added
 
 
-WIRING = "[wiring]: conductor, length_one_way, fuse"
-
-WIRING_ASKED = "wire size, cable length and fuse, below"
-
-
 def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
     """Short while values are missing; the whole judgement once they are there."""
     if check.fit is None:
@@ -72,7 +67,7 @@ def fit_cells(check: "SetupCheck", faulty: Any) -> list[Cell | str]:
 def in_form_words(cells: list[Cell | str]) -> list[Cell | str]:
     """What was said of a rig file in the words of the form."""
     pairs = (cell if isinstance(cell, Cell) else Cell(cell) for cell in cells)
-    return [Cell(without_keys(text.replace(WIRING, WIRING_ASKED)), tone) for text, tone in pairs]
+    return [Cell(without_keys(text), tone) for text, tone in pairs]
 
 
 def against_fit(check: "SetupCheck | None") -> str:

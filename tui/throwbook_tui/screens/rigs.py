@@ -11,7 +11,7 @@ from throwbook.core.listing import ListColumn, Listing
 from throwbook.core.quantities.text import counted
 from throwbook.errors import ThrowbookError
 from throwbook_tui.background import Noted
-from throwbook_tui.present import WARN, Cell, spoken, status_cell
+from throwbook_tui.present import BAD, WARN, Cell, spoken, status_cell
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
 
@@ -61,6 +61,7 @@ class RigsScreen(Page[None]):
         )
         self._columns = Listing((RIGS["rig"], status, RIGS["due"], RIGS["last"], RIGS["throws"]))
         self._found: Overview | None = None
+        self._unread = False
         self._offered = False
         self._judged_again = False
         self._retired = False
@@ -76,8 +77,8 @@ class RigsScreen(Page[None]):
         self.reload()
 
     def on_screen_resume(self) -> None:
-        """Something may have changed while another screen was open."""
-        if self._found is not None:
+        """Something may have changed while another screen was open; a damaged logbook may have been restored."""
+        if self._found is not None or self._unread:
             self.reload()
 
     def reload(self) -> None:
@@ -89,7 +90,7 @@ class RigsScreen(Page[None]):
 
     def done_overview(self, found: "Overview") -> None:
         """Show what was found."""
-        self._found = found
+        self._found, self._unread = found, False
         self._retired = self._retired and any(one.retired for one in found.rigs)
         self.desk.simulated = any(one.rig_status.practice for one in found.rigs)
         self.repaint()
@@ -101,6 +102,11 @@ class RigsScreen(Page[None]):
         if found.judged_earlier and not self._judged_again:
             self._judged_again = True
             self.judge_again()
+
+    def failed_overview(self, error: ThrowbookError) -> None:
+        """It can't be read: said here, and looked at again on the way back from restoring it."""
+        self._unread = True
+        self.tell(spoken(error), BAD)
 
     def judge_again(self) -> None:
         """After an upgrade: what an earlier version judged; it goes on while the list is used."""

@@ -36,6 +36,11 @@ def _asked(name: str, asked: str) -> FieldSpec:
     return FieldSpec(name, asked, CHOICE, must=True, choices=choices)
 
 
+def _third(spec: FieldSpec) -> str:
+    """What to press where nobody looked, or nobody did it."""
+    return spec.choices[2][1]
+
+
 QUESTIONS = (
     _asked("left_pin", "LEFT pin"),
     _asked("right_pin", "RIGHT pin"),
@@ -120,7 +125,7 @@ class SightingScreen(FormPage[None]):
         if spare:
             return
         if field is not None and not field.value:
-            self.tell(f"{field.spec.asked}: look first, then press a number; 3 = not looked at.", WARN)
+            self.tell_fault(f"{field.spec.asked}: look first, then press a number; 3 = {_third(field.spec)}.")
         else:
             super().action_next_field()
 
@@ -130,7 +135,7 @@ class SightingScreen(FormPage[None]):
             field = self.form.field(spec.key)
             if not field.value:
                 field.focus_answer()
-                self.tell(f"{spec.asked}: not answered yet. Press a number; 3 = not looked at.", WARN)
+                self.tell_fault(f"{spec.asked}: not answered yet. Press a number; 3 = {_third(spec)}.")
                 return
         values = self.form.values()
         looked = {values["left_pin"], values["right_pin"]} != {"not looked"}

@@ -102,6 +102,10 @@ class SignScreen(FormPage[None]):
         """Accept: by the rules, or refused with everything that is missing."""
         signed = self.form.field("signed").value.strip()
         values = self.form.values()
+        if values["because"].strip():
+            self.form.field("because").focus_answer()
+            self.tell("A reason for rejecting is filled in. Ctrl-R rejects. To accept, empty it.", WARN)
+            return
         risk = values.get("shared_risk") == YES
         question = f"Accept sheet {self._found.state.name}{' by shared risk' * risk}, signed {signed}?"
         meaning = "The sheet is then sealed. Nothing on it can be changed afterwards."

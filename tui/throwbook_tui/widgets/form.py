@@ -25,6 +25,13 @@ class Choice(Static, can_focus=True):
     class Changed(Message):
         """Another word was chosen."""
 
+    class Stray(Message):
+        """A letter was typed, which chooses nothing."""
+
+        def __init__(self, count: int) -> None:
+            super().__init__()
+            self.count = count
+
     def __init__(self, choices: tuple[tuple[str, str], ...], value: str = "") -> None:
         super().__init__()
         self.choices = choices
@@ -75,6 +82,10 @@ class Choice(Static, can_focus=True):
         elif event.character and event.character.isdigit() and 0 < int(event.character) <= len(self.choices):
             event.stop()
             self.choose(self.choices[int(event.character) - 1][0])
+        elif event.is_printable:  # typed on in the belief that the cursor stands in a line
+            event.stop()
+            self.app.bell()
+            self.post_message(self.Stray(len(self.choices)))
 
     def on_click(self, event: events.Click) -> None:
         """The word under the mouse is chosen."""
@@ -96,8 +107,18 @@ class Answer(Input):
     leave 14.7.
     """
 
+    OF_THE_FORM: ClassVar[dict[str, int]] = {"up": -1, "down": 1}
+    """A line of text has no other use for them: it would scroll by them."""
+
     async def on_key(self, event: events.Key) -> None:
-        """A key that edits is done here; Enter is the form's."""
+        """A key that edits is done here; Enter, up and down are the form's."""
+        if event.key in self.OF_THE_FORM:
+            event.stop()
+            event.prevent_default()
+            form = next((one for one in self.ancestors if isinstance(one, Form)), None)
+            if form is not None:
+                form.action_step(self.OF_THE_FORM[event.key])
+            return
         for binding in self._bindings.key_to_bindings.get(event.key, ()):
             if binding.action != "submit":
                 event.stop()
@@ -206,6 +227,10 @@ class Field(Widget):
         if self.checked.complete:
             self.set(self.checked.complete)
             self.query_one(Input).cursor_position = len(self.value)
+
+    def on_descendant_blur(self) -> None:
+        """Left by Tab or by an arrow: as by Enter, the unit is added. What was typed before is still in the answer's queue."""
+        self.answer.call_later(self.complete)
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Judged as typed."""

@@ -9,6 +9,7 @@ Each throw is judged by itself first; this adds to it what its neighbours in the
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from itertools import pairwise
 
 from throwbook.core.assessment import (
     CUT_OFF,
@@ -120,6 +121,12 @@ def duty_signs(assessments: Sequence[Assessment], actuator: Actuator) -> dict[in
             signs[run.index] = sign
         before.append(run)
     return signs
+
+
+def overlaps(assessments: Sequence[Assessment]) -> int:
+    """How many runs of known date begin before the one before them has ended; those of one moment were typed in together."""
+    runs = _runs(assessments)
+    return sum(earlier.begin_s < later.begin_s < earlier.end_s for earlier, later in pairwise(runs))
 
 
 def _runs(assessments: Sequence[Assessment]) -> list[_Run]:

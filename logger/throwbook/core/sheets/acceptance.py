@@ -4,7 +4,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from throwbook.core.assessment import PASS, WATCH, Assessment, Measured, worst_verdict
-from throwbook.core.diagnosis.repeatability import duty_signs
+from throwbook.core.diagnosis.repeatability import duty_signs, overlaps
+from throwbook.core.machine.electrical import ASSUMED_DUTY
 from throwbook.core.machine.limits import limits_for
 from throwbook.core.quantities.rounding import limit_text, rounded_down
 from throwbook.core.quantities.text import counted
@@ -47,13 +48,25 @@ def _typed_again(case: AcceptanceCase) -> list[str]:
 def _rests_too_short(case: AcceptanceCase) -> list[str]:
     """Run against rest over the whole sheet, however its throws came in."""
     throws = [_timed(one) for one in (*case.trials, *case.left_out)]
-    short = [one for one in duty_signs(throws, case.rig.actuator).values() if one.level == WATCH]
+    known = case.rig.actuator.duty_cycle
+    actuator = replace(case.rig.actuator, duty_cycle=known or ASSUMED_DUTY)
+    short = [one for one in duty_signs(throws, actuator).values() if one.level == WATCH]
     if not short:
         return []
-    duty = case.rig.actuator.duty_cycle or 0.0
+    duty = f"{100 * (known or ASSUMED_DUTY):g} %{'' if known else ' (assumed)'}"
     return [
-        f"the rests before {counted(len(short), 'throw')} were shorter than the duty cycle of {100 * duty:g} % calls for: the motor "
+        f"the rests before {counted(len(short), 'throw')} were shorter than the duty cycle of {duty} calls for: the motor "
         "was warming"
+    ]
+
+
+def _overlapping(case: AcceptanceCase) -> list[str]:
+    """One actuator can't begin a throw before the last one has ended."""
+    runs = overlaps([_timed(one) for one in (*case.trials, *case.left_out)])
+    if not runs:
+        return []
+    return [
+        f"{counted(runs, 'throw')} began before the one before had ended, by their times: the times are wrong"
     ]
 
 
@@ -66,7 +79,12 @@ def _timed(throw: SheetTrial) -> Assessment:
     return replace(judged, started=throw.started, figures=figures)
 
 
-DOUBTS: tuple[Callable[[AcceptanceCase], list[str]], ...] = (_moved_lately, _typed_again, _rests_too_short)
+DOUBTS: tuple[Callable[[AcceptanceCase], list[str]], ...] = (
+    _moved_lately,
+    _typed_again,
+    _rests_too_short,
+    _overlapping,
+)
 MISS_AT_95 = 0.05
 """What is left over at 95 % confidence."""
 

@@ -12,6 +12,7 @@ from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Baseline
 from throwbook.core.assessment import (
     CUT_OFF,
     FAIL,
+    INFO,
     NO_RUN,
     PASS,
     STALL,
@@ -323,16 +324,25 @@ def _drag(figures: Figures, baseline: Baseline | None, ambient_c: float | None, 
         return None
     heavier = run.value / usual.mean - 1.0
     limit = max(PRACTICE_SPREAD, usual.reach() / usual.mean)
-    if heavier - run.u / usual.mean <= limit:
+    if heavier <= limit:
         return None
-    weather = ""
-    if ambient_c is None or baseline.ambient_c is None:
-        weather = "; an air temperature was not recorded, so cold cannot be ruled out"
-    elif is_colder(baseline, ambient_c):
-        now, then = (show(one, "temperature", units) for one in (ambient_c, baseline.ambient_c))
-        weather = f"; it is colder now ({now}) than at the baseline ({then})"
-    because = f"running current {100 * heavier:.0f} % above the baseline ({usual.mean:.2f} A){weather}"
+    because = f"running current {100 * heavier:.0f} % above the baseline ({usual.mean:.2f} A){_weather(baseline, ambient_c, units)}"
+    if heavier - run.u / usual.mean <= limit:
+        because += f"; the meter leaves open ± {100 * run.u / usual.mean:.0f} % of that"
+        return Sign("drag", INFO, because, heavier, limit, "1")
     return Sign("drag", WATCH, because, heavier, limit, "1")
+
+
+def _weather(baseline: Baseline, ambient_c: float | None, units: str) -> str:
+    """What the air has to do with a heavier run."""
+    if ambient_c is None:
+        return "; the air temperature was not recorded, so cold cannot be ruled out"
+    if baseline.ambient_c is None:
+        return "; no air temperature was recorded with the baseline, so cold cannot be ruled out"
+    if not is_colder(baseline, ambient_c):
+        return ""
+    now, then = (show(one, "temperature", units) for one in (ambient_c, baseline.ambient_c))
+    return f"; it is colder now ({now}) than at the baseline ({then})"
 
 
 def _low_supply(figures: Figures, rig: Rig) -> Sign | None:

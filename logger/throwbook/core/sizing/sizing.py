@@ -83,7 +83,7 @@ def cable(case: SizingCase) -> Finding:
             "cable",
             UNDECIDED,
             "cable and fuse are not entered, so voltage drop, wire size and fuse rating cannot be assessed",
-            "Give [wiring]: conductor, length_one_way, fuse.",
+            "Give wiring.conductor, wiring.length_one_way and wiring.fuse.",
         )
     ohm, lost, stalled = case.cable_ohm(), case.cable_drop(), case.stalled_drop()
     says = (

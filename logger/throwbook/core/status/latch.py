@@ -229,10 +229,14 @@ def answers_out_of_use(
     return any(levels.get(name, DO_NOT_USE) == DO_NOT_USE for name in answered)
 
 
+OUT = "NOT in its hole"
+"""What a person saw of a pin; it needs no other word before it. Orders of before name the side alone."""
+
+
 def sentence_of(order: Order) -> str:
     """A raise as a person reads it."""
     said = CAUSES.get(order.cause, ("", order.cause))[1]
-    if order.cause == "watch sign" and order.because:
+    if order.because and (order.cause == "watch sign" or OUT in order.because):
         return order.because
     head = said if order.cause.startswith(BY_PERSON) else order.cause
     return f"{head}: {order.because}" if order.because else said

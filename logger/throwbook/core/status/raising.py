@@ -10,7 +10,7 @@ from typing import NamedTuple
 from throwbook.core.assessment import FAIL, WATCH, Assessment, Sign
 from throwbook.core.records import BENCH, NO, PinAnswers
 from throwbook.core.rig import DIRECTIONS, LOCK, UNLOCK
-from throwbook.core.status.latch import CAUSES, DO_NOT_USE, LEVELS
+from throwbook.core.status.latch import CAUSES, DO_NOT_USE, LEVELS, OUT
 from throwbook.core.wording import limited
 
 WORDS_OF_NO_CAUSE = """
@@ -70,7 +70,7 @@ SEEN_CAUSES: dict[str, str] = {
     "load_check": "load check failed",
     "retained_power_off": "let go",
 }
-SIDE = {"left_pin": "left pin", "right_pin": "right pin"}
+SIDE = {"left_pin": f"LEFT pin {OUT}", "right_pin": f"RIGHT pin {OUT}"}
 
 
 class DueOrder(NamedTuple):

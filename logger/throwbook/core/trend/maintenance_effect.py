@@ -135,7 +135,7 @@ def service_effects(
         wanders = WANDERS**2 * float(line.years[after] - line.years[before])
         shared = (
             float(colder @ learned.covariance[:WEATHER, :WEATHER] @ colder)
-            + (2.0 * learned.between**2 + wanders) * apart
+            + (2.0 * learned.between**2 + wanders + float(line.own_variance[[before, after]].sum())) * apart
         )
         there = float(line.scale_at(np.mean(np.concatenate(groups))))
         known = float(line.scatter[after]) * there

@@ -270,11 +270,17 @@ class Line:
         return np.array(found)
 
     @cached_property
-    def variance(self) -> FloatArray:
-        """shape (k,) of each check's change: its throws and what wasn't recorded."""
-        count = np.array([len(one) for one in self.throws])
+    def own_variance(self) -> FloatArray:
+        """shape (k,) of what a check's throws share and no other check's do: what wasn't recorded, hand timing, the meter."""
         unknown = widening(self.allowance, self.temperature_c, self.ln_voltage)
-        wider: FloatArray = self.scatter**2 / count + unknown + (self.own_u / self.scale) ** 2
+        wider: FloatArray = unknown + (self.own_u / self.scale) ** 2
+        return wider
+
+    @cached_property
+    def variance(self) -> FloatArray:
+        """shape (k,) of each check's change: its throws, and what they share."""
+        count = np.array([len(one) for one in self.throws])
+        wider: FloatArray = self.scatter**2 / count + self.own_variance
         return wider
 
 
