@@ -12,6 +12,7 @@ import os
 import pkgutil
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +27,8 @@ def numbers_in(value: object) -> Iterator[float]:
     """Those of a table as well, its keys among them; no text."""
     if isinstance(value, int | float | np.number) and not isinstance(value, bool):
         yield float(value)
+    elif isinstance(value, timedelta):
+        yield value.total_seconds()
     elif isinstance(value, Mapping):
         yield from numbers_in([*value.keys(), *value.values()])
     elif isinstance(value, tuple | list | np.ndarray):
