@@ -10,9 +10,10 @@ from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, healthy
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.figures import Gains
 from throwbook.core.analysis.movements import movements_of
-from throwbook.core.assessment import LEVELS, VERDICTS, Figures, Measured
+from throwbook.core.assessment import LEVELS, STALL, VERDICTS, Figures, Measured
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.diagnosis.measure import gather, stroke_of
+from throwbook.core.diagnosis.signs.ending import end_stop
 from throwbook.core.diagnosis.signs.load import load_in_doubt
 from throwbook.core.diagnosis.verdict import unusable, verdict_of
 from throwbook.core.machine.motor import motor_line
@@ -340,11 +341,35 @@ def test_what_is_printed_of_a_throw_that_stopped_short_is_less_than_what_is_prin
             assert sign.value < sign.limit
 
 
-@pytest.mark.parametrize(("value_a", "another"), [(0.47, False), (0.41, True)])
-def test_a_running_current_is_anothers_only_where_its_uncertainty_leaves_no_other_answer(value_a, another):
-    """No load 0.9 A: no motor of this rating turns at less than 0.54 A; known to 0.1 A."""
+@pytest.fixture(scope="module")
+def evidence():
     trace, line = Drawn().trace(), motor_line(ACTUATOR)
     movement = movements_of(trace, RIG, stroke_of(trace, RIG, line, None))[0]
-    evidence = gather(movement, RIG, line, None, Gains())
+    return gather(movement, RIG, line, None, Gains())
+
+
+@pytest.mark.parametrize(("value_a", "another"), [(0.47, False), (0.41, True)])
+def test_a_running_current_is_anothers_only_where_its_uncertainty_leaves_no_other_answer(
+    evidence, value_a, another
+):
+    """No load 0.9 A: no motor of this rating turns at less than 0.54 A; known to 0.1 A."""
     figures = replace(evidence.figures, run_current_a=Measured(value_a, 0.1))
     assert bool(unusable(replace(evidence, figures=figures))) == another
+
+
+@pytest.mark.parametrize(("needed_m", "share"), [(0.188, 0.94), (0.2, 1.0), (0.21, 1.0)])
+def test_the_travel_needed_is_a_share_of_the_stroke_and_never_more_than_all_of_it(evidence, needed_m, share):
+    rig = replace(RIG, lock=replace(RIG.lock, needed_travel_m=needed_m))
+    assert replace(evidence, rig=rig).needed_share == pytest.approx(share)
+
+
+@pytest.mark.parametrize(
+    ("share", "alone", "compared"), [(0.92, True, True), (0.88, True, False), (0.82, False, False)]
+)
+def test_a_stand_is_at_the_end_within_one_standard_uncertainty_of_a_baseline_and_two_of_a_rating(
+    evidence, baseline, share, alone, compared
+):
+    """94 % of the stroke are needed, known to 5 %: from 84 % on by the rating, from 89 % on against a baseline."""
+    stood = replace(evidence, end=STALL, travel_share=share, travel_share_u=0.05)
+    assert (end_stop(stood) is not None) == alone
+    assert (end_stop(replace(stood, baseline=baseline)) is not None) == compared

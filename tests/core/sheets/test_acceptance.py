@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from tests.core.sheet_builders import NOON, RIG, TOLD, seen, sheet, throw, throws
 from tests.drawn import drawn
 from throwbook.core.assessment import Check, Figures, Measured, Sign
-from throwbook.core.records import ANSWERS, BENCH, COMMISSIONING, SEEN, Sighting
+from throwbook.core.records import ANSWERS, BENCH, COMMISSIONING, SEEN, PinAnswers, Sighting
 from throwbook.core.rig import LimitOverride
-from throwbook.core.sheets.acceptance import acceptance, least_success
+from throwbook.core.sheets.acceptance import acceptance, least_success, who_saw
 from throwbook.core.sheets.conditions import Conditions, answer_from, cap
 from throwbook.core.sheets.sheet import KINDS, as_found, plan_details, plan_for, plan_from, seen_at
 from throwbook.errors import InputError
@@ -360,3 +360,9 @@ def test_throws_judged_by_another_version_of_the_rig_file_carry_no_acceptance():
     found = judge(trials=trials, rig_version="new")
     assert len(found.missing) == 1
     assert "throw 1 (lock): judged by another version of the rig file" in found.missing[0]
+
+
+def test_who_saw_is_who_wrote_it_down_and_else_who_signed():
+    named = [PinAnswers(by=one) for one in ("Second Person", "First Person", "", "Second Person")]
+    assert who_saw(named, "Third Person.") == "First Person, Second Person"
+    assert who_saw([PinAnswers()], "Third Person.") == "Third Person"
