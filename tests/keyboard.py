@@ -2,12 +2,14 @@
 
 import os
 import re
+import signal
 import subprocess
 import sys
 import tempfile
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from tests.command import TOP, environment
 
@@ -38,14 +40,17 @@ CTRL_C = "\x03"
 
 def at_a_terminal(
     line: Sequence[str],
-    typed: str = "",
+    typed: str | signal.Signals = "",
     after: str | Callable[[], bool] = "",
     *,
     env: Mapping[str, str] | None = None,
     cwd: Path = TOP,
     columns: int = 100,
 ) -> tuple[int, str]:
-    """Run it, type ``typed`` once ``after`` is shown, or true: its exit code, and all that was shown, the terminal's commands too."""
+    """Run it, type ``typed`` (or send that signal) once ``after`` is shown, or true.
+
+    Gives its exit code, and all that was shown, the terminal's commands too.
+    """
     given = environment(TERM="xterm-256color", COLUMNS=str(columns), **(env or {}))
     run = _at_a_console if sys.platform == "win32" else _at_a_pseudo_terminal
     if callable(after):
@@ -61,9 +66,9 @@ def plain(shown: str) -> str:
 class _Watch:
     """What was shown so far; what is to be typed is typed when its moment has come."""
 
-    def __init__(self, write: Callable[[bytes], object], typed: str, ready: Callable[[str], bool]) -> None:
+    def __init__(self, write: Callable[[Any], object], typed: Any, ready: Callable[[str], bool]) -> None:
         self.shown = b""
-        self._write, self._typed, self._ready = write, typed.encode(), ready
+        self._write, self._typed, self._ready = write, typed, ready
 
     def look(self, read: Callable[[], bytes]) -> None:
         self._type()
@@ -74,7 +79,7 @@ class _Watch:
     def _type(self) -> None:
         if self._typed and self._ready(self.shown.decode(errors="replace")):
             self._write(self._typed)
-            self._typed = b""
+            self._typed = ""
 
     @staticmethod
     def _next(read: Callable[[], bytes]) -> bytes:
@@ -85,7 +90,7 @@ class _Watch:
 
 
 def _at_a_pseudo_terminal(
-    line: list[str], typed: str, ready: Callable[[str], bool], env: Mapping[str, str], cwd: Path, columns: int
+    line: list[str], typed: Any, ready: Callable[[str], bool], env: Mapping[str, str], cwd: Path, columns: int
 ) -> tuple[int, str]:
     import pty
 
@@ -94,7 +99,14 @@ def _at_a_pseudo_terminal(
     os.close(theirs)
     patience = threading.Timer(LIMIT_S, process.kill)
     patience.start()
-    watch = _Watch(lambda data: os.write(ours, data), typed, ready)
+
+    def press(what: str | signal.Signals) -> None:
+        if isinstance(what, str):
+            os.write(ours, what.encode())
+        else:
+            process.send_signal(what)
+
+    watch = _Watch(press, typed, ready)
     watch.look(lambda: os.read(ours, 65536))
     code = process.wait()
     patience.cancel()
@@ -103,14 +115,16 @@ def _at_a_pseudo_terminal(
 
 
 def _at_a_console(
-    line: list[str], typed: str, ready: Callable[[str], bool], env: Mapping[str, str], cwd: Path, columns: int
+    line: list[str], typed: Any, ready: Callable[[str], bool], env: Mapping[str, str], cwd: Path, columns: int
 ) -> tuple[int, str]:
     from tests.windows.console import Console
 
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder, "ctrl-c")
         with Console([sys.executable, "-c", IN_THE_CONSOLE, str(file), *line], env, cwd, columns) as console:
-            press = (lambda _: file.touch()) if typed == CTRL_C else console.write
+            press = (
+                (lambda _: file.touch()) if typed == CTRL_C else (lambda keys: console.write(keys.encode()))
+            )
             watch = _Watch(press, typed.replace("\n", "\r"), ready)
             watching = threading.Thread(target=watch.look, args=(console.read,))
             watching.start()

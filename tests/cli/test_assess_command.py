@@ -268,10 +268,11 @@ def test_a_reader_that_goes_away_is_no_failure(traces):
 
 
 def test_a_file_name_can_hold_no_terminal_command(traces, tmp_path):
-    name = "good\x1b[2J\x1b[31m.csv"
+    name = command.as_file_name("good\x1b[2J\x1b[31m.csv")
     (tmp_path / name).write_bytes((traces / "good.csv").read_bytes())
-    (tmp_path / "bad\x1b[2J.csv").write_text("nothing")
+    bad = command.as_file_name("bad\x1b[2J.csv")
+    (tmp_path / bad).write_text("nothing")
     assert "\x1b" not in assess(name, cwd=tmp_path).stdout
-    refused = assess("bad\x1b[2J.csv", cwd=tmp_path)
+    refused = assess(bad, cwd=tmp_path)
     assert refused.returncode == 2
     assert "\x1b" not in refused.stderr

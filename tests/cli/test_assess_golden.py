@@ -41,7 +41,7 @@ def run(capsys, monkeypatch):
         diagnostics.run(throwbook, arguments)
         captured = capsys.readouterr()
         assert captured.err == ""
-        return captured.out
+        return captured.out.replace("\\\\" if "--json" in options else os.sep, "/")
 
     return assess
 
@@ -50,8 +50,8 @@ def kept(name, text):
     """The golden file's text; written anew when asked to."""
     path = GOLDEN / name
     if os.environ.get("UPDATE_GOLDEN"):
-        path.write_text(text)
-    return path.read_text()
+        path.write_text(text, "utf-8")
+    return path.read_text("utf-8")
 
 
 @pytest.mark.parametrize(

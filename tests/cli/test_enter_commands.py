@@ -92,6 +92,7 @@ def test_a_paper_sheet_typed_in_twice_is_noticed(run):
         (b"lock 1s\n" * 200_000, "far too long"),
         (b"", "no throw"),
     ],
+    ids=["none", "no text", "long", "empty"],
 )
 def test_a_file_that_is_no_paper_sheet_is_refused_in_one_line(run, tmp_path, content, complaint):
     file = tmp_path / "sheet.txt"

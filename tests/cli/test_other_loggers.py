@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.sheet_steps import TOLD
-from tests.cli.test_import_asks import at_a_terminal
+from tests.cli.test_import_asks import at_the_question
 from tests.command import environment, throwbook
 from tests.files.other_loggers import OTHER_LOGGERS, THROW, comma, table
 from throwbook.core.diagnosis.assess import assess_trace
@@ -122,12 +122,12 @@ def test_in_a_pipe_what_is_unclear_is_refused_with_the_option_that_answers(run, 
     assert len(stored()[0]) == 1
 
 
-@pytest.mark.parametrize(("answer", "code"), [(b"point\n", 0), (b"comma\nn\n", 2)])
+@pytest.mark.parametrize(("answer", "code"), [("point\n", 0), ("comma\nn\n", 2)])
 def test_at_a_terminal_it_is_asked(tmp_path, answer, code):
     file = tmp_path / "lock.csv"
     file.write_bytes(COMMAS.content)
     arguments = ["assess", "--rig", RIG_FILE, "--direction", "lock", file]
-    done, shown = at_a_terminal(arguments, answer, asked=b"(comma, point):")
+    done, shown = at_the_question(arguments, answer, asked="(comma, point):")
     said = " ".join(shown.split())
     assert "the comma in '1,000' may mark decimals or thousands" in said
     assert ("1 throw: " in said) == (code == 0), said

@@ -4,6 +4,8 @@
 failed. A command returns its exit code (None means 0).
 """
 
+import errno
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -119,6 +121,11 @@ def run(command: click.Command, args: list[str] | None = None) -> int:
     except SystemExit:
         return 0  # click's own answer to a reader that went away, as `head` does: no verdict lies in it
     except OSError as error:
+        if (
+            sys.platform == "win32" and error.errno == errno.EINVAL and not error.filename
+        ):  # a broken pipe there
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return 0
         complain(f"{error.filename or 'the system'}: {error.strerror or error}.")
         return 3
     return outcome if isinstance(outcome, int) else 0
