@@ -9,7 +9,7 @@ export PYTHONDONTWRITEBYTECODE :=
 # A process a core. Neighbouring tests go to the same one, so what a file or a room sets up once isn't set up in each.
 SPREAD := -n auto --dist worksteal
 
-.PHONY: demo test test-all check format bench faults install versions licences pins samples pictures clean
+.PHONY: demo test test-all check format bench faults install versions windows licences pins samples pictures clean
 
 demo: $(VENV)/.ready-run
 	$(BIN)/throwbook demo
@@ -39,6 +39,10 @@ install:
 
 versions:
 	$(PYTHON) -m tests.versions
+
+# The suite on Windows' Python under Wine: a recorded run, not part of CI.
+windows:
+	tests/windows/run
 
 licences: $(VENV)/.ready-run
 	$(BIN)/python -m tests.licences
