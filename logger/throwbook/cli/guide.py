@@ -303,20 +303,25 @@ def glossary_page() -> str:
     """Every name, from the tables of ``core.wording``."""
     parts = [GLOSSARY_INTRO]
     for title, about, names in GLOSSARY:
-        parts.append(f"## {title}\n\n{about}\n\n| key | short | long | what it is |\n|---|---|---|---|")
-        parts += [_named(key, name) for key, name in names.items()]
+        rows = [(f"`{key}`", *_named(name)) for key, name in names.items()]
+        head = ("key", "short", "long", "what it is")
+        columns = range(len(head)) if any(row[-1] for row in rows) else range(len(head) - 1)
+        parts.append(f"## {title}\n\n{about}\n")
+        for row in (head, ("---",) * len(head), *rows):
+            parts.append(f"| {' | '.join(row[column] for column in columns)} |")
         parts.append("")
-    parts.append("## Why a status was tightened\n\nThe cause of an order.\n\n| key | in words |\n|---|---|")
+    parts.append(
+        "## Why a status was tightened\n\nThe cause of an order.\n\n| key | in words |\n| --- | --- |"
+    )
     parts += [f"| `{key}` | {cause} |" for key, cause in wording.ORDER_CAUSES.items()]
     return "\n".join(parts) + "\n"
 
 
-def _named(key: str, name: Name | LimitName) -> str:
-    """Its row, with the unit as people write it."""
-    of = name if isinstance(name, Name) else name.figure
-    means = of.means if isinstance(name, Name) else ""
-    unit = {"1": "", "": ""}.get(of.unit, f" [{of.unit}]")
-    return f"| `{key}` | {name.column} | {name.sentence}{unit} | {means} |"
+def _named(name: Name | LimitName) -> tuple[str, str, str]:
+    """Short and long name, with the unit as people write it, and what it is."""
+    figure = name if isinstance(name, Name) else name.figure
+    unit = f" [{figure.unit}]" if figure.unit not in ("", "1") else ""
+    return name.column, f"{name.sentence}{unit}", name.means if isinstance(name, Name) else ""
 
 
 def pictured() -> Iterator[tuple[str, SampleRun]]:
