@@ -227,7 +227,7 @@ REMEDIES: dict[str, str] = {
     "stopped-short": "After a lock throw: stop using it. Look at both pins, one at a time. Find what interrupted the throw.",
     "no-end": "Release the switch. Watch the rod from a distance: does it move at all?",
     "light-run": "Stop using it. The drive may be disconnected from the mechanism, however good the current looks. Power isolated: look at linkage, clevis pins and both lock pins.",
-    "slow-travel": "Measure the voltage at the actuator's own plug while it runs.",
+    "slow-travel": "Measure the voltage at the actuator's own plug while it runs, hands well clear of pins and linkage.",
     "low-supply": "Charge or replace the battery. Repeat with the engine on.",
     "supply-drop": "Clean plug and ground (earth), or lay a thicker cable: `throwbook rig fit` calculates it.",
     "drag": "Clean and grease screw and pins, then check again.",

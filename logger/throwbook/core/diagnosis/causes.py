@@ -124,7 +124,7 @@ CAUSES: tuple[Cause, ...] = (
         "no-start",
         "an open circuit: limit switch, relay, fuse, plug or wire",
         LIKELY,
-        ("it already stood at this end of its travel", "the board's current sensor is not in the circuit"),
+        ("the rod was already at this end of its travel", "the board's current sensor is not in the circuit"),
         "Attachment on the ground, everyone clear: try the other direction. If it runs, check this direction's limit switch and relay. If neither runs, check the fuse and the plug.",
     ),
     Cause(
@@ -160,7 +160,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("a limit switch that no longer opens", "pins clamped against the frame, not in their holes"),
         BOTH_EYES
-        + " Then run the actuator detached from the latch. If it now stops by itself, the stop is in the latch. If not, the limit switch is at fault.",
+        + " Then detach the actuator from the latch (attachment on the ground, power isolated) and run it. If it now stops by itself, the stop is in the latch. If not, the limit switch is at fault.",
     ),
     Cause(
         "stopped-short",
@@ -176,7 +176,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("the operator released the switch", "a broken wire that loses contact as the rod moves"),
         BOTH_EYES
-        + " Measure the rod's travel and repeat. Stopping again at the same place points to the limit switch.",
+        + " Measure the rod's travel, power off before hands go near. Repeat the throw. Stopping again at the same place points to the limit switch.",
     ),
     Cause(
         "no-end",
@@ -305,7 +305,7 @@ CAUSES: tuple[Cause, ...] = (
             "a slipping gear or clutch",
             "a voltage channel that reads high",
         ),
-        "Measure the voltage at the actuator's own plug while it runs; watch the rod against a ruler.",
+        "Measure the voltage at the actuator's own plug while it runs, hands well clear of pins and linkage. Watch the rod against a ruler.",
     ),
     Cause(
         "low-supply",
