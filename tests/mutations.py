@@ -106,6 +106,7 @@ NO_MATTER = {
     f"{PRODUCT}/core/diagnosis/bench_test.py resistance_bracket: excess[peak] < 0.5 * run_a -> (excess[peak] <= 0.5 * run_a)": EQUAL,
     f"{PRODUCT}/core/analysis/live.py LiveThrow._move: level_a > FALL_SHARE * self._on_a -> (level_a >= FALL_SHARE * self._on_a)": EQUAL,
     f"{PRODUCT}/core/analysis/figures.py _unseen: lost_by_numbers(trace.head, float(lost.sum())) >= 0.5 -> (lost_by_numbers(trace.head, float(lost.sum())) > 0.5)": "a count of rows is never a half",
+    f"{PRODUCT}/core/trend/profile_trend.py _spot: 2 -> 1.9": "whole numbers: fewer than 1.9 are fewer than 2",
     f"{PRODUCT}/core/trend/control_chart.py slope_of: 3 -> 2.85": "whole numbers: fewer than 2.85 are fewer than 3",
     f"{PRODUCT}/core/analysis/travel.py voltage_or_nominal: median_of(moving) < 0 -> (median_of(moving) <= 0)": "nothing is nothing with either sign",
     f"{PRODUCT}/core/trend/profile_trend.py bump: 1e-12 -> 9.5e-13": "keeps nought out of a division",

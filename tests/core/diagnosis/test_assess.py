@@ -195,6 +195,7 @@ def test_a_cut_record_gives_no_travel_time():
     assert found.figures.travel_time_s is None
     assert found.figures.start_s is None
     assert found.figures.run_current_a is not None
+    assert found.figures.charge_as is found.figures.energy_j is None
 
 
 def test_without_any_rest_the_record_is_unusable():
