@@ -268,7 +268,9 @@ class Port:
             if not self.has_baud:  # here in_waiting only says whether there is anything
                 return bytes(self._port.read(_AT_ONCE_BYTES))
             return bytes(self._port.read(self._port.in_waiting or 1))
-        except (OSError, TypeError) as error:  # TypeError: pyserial's read of a port closed by another thread
+        except (OSError, TypeError) as error:
+            if _windows_number(str(error)) == _NOTHING_CAME:
+                return b""  # TypeError: pyserial's read of a port closed by another thread
             raise gone(self.name, error) from error
 
     def write(self, data: bytes) -> None:
@@ -295,6 +297,16 @@ class Port:
             stream.close()
 
 
+_NOTHING_CAME = 1460
+"""ERROR_TIMEOUT: not every driver ends a wait for bytes without an error."""
+
+
+def _windows_number(text: str) -> int | None:
+    """Windows' number of an error, as pyserial hands on what Windows said."""
+    found = re.search(r"\[WinError (\d+)\]|, None, (\d+)\)", text)
+    return int(found[1] or found[2]) if found else None
+
+
 def gone(name: str, error: Exception) -> OutsideError:
     """The line for a port that stopped working in use."""
     del error
@@ -311,8 +323,8 @@ def trouble(name: str, error: Exception) -> OutsideError:
         number = errno.EBUSY
     if number is None and (match := re.search(r"\[Errno (\d+)\]|\((\d+), '", text)):
         number = int(match[1] or match[2])
-    windows = re.search(r"\[WinError (\d+)\]|, None, (\d+)\)", text)  # as pyserial hands on what Windows said
-    meant = _WINDOWS_TROUBLES.get(int(windows[1] or windows[2])) if windows else _TROUBLES.get(number or 0)
+    windows = _windows_number(text)
+    meant = _TROUBLES.get(number or 0) if windows is None else _WINDOWS_TROUBLES.get(windows)
     if meant is not None:
         what, *do = meant
         return OutsideError(what, name, *do)
