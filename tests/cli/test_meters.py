@@ -129,7 +129,7 @@ def test_a_reading_is_no_finer_than_the_meter_shows_nor_than_it_was_typed(run, y
 def test_a_meter_without_hold_gives_no_peak_and_what_it_leaves_open_is_said_as_for_a_blank(run, yard):
     code, _, err = yard(throws("2.0A 2.6A"), "--meter", "clamp 1")
     assert code == 2
-    assert "throw 1: meter 'clamp 1' keeps no peak" in err
+    assert "throw 1: meter 'clamp 1' holds no peak" in err
     assert shown_sheets(run) == []
     assert yard(throws(), "--meter", "clamp 1")[0] == 0
     code, out, err = accept(run, "yard-1")

@@ -102,7 +102,7 @@ def test_a_date_in_the_future_is_refused_but_two_clocks_may_differ_by_minutes(bo
 def test_a_clock_that_went_back_is_refused(book, tmp_path):
     bring(book, BASELINE[0])
     earlier = changed(tmp_path, BASELINE[1], "earlier.csv", started=NOW - timedelta(days=900), head={})
-    with pytest.raises(InputError, match=r"before the newest trial.*--allow clock-reversed"):
+    with pytest.raises(InputError, match=r"before the newest throw.*--allow clock-reversed"):
         bring(book, earlier)
     start = read_trace(BASELINE[2]).started
     overlapping = changed(
