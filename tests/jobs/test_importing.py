@@ -93,7 +93,7 @@ def test_a_file_of_another_rig_is_refused_with_the_option_that_settles_it(book, 
 
 def test_a_date_in_the_future_is_refused_but_two_clocks_may_differ_by_minutes(book, tmp_path):
     late = changed(tmp_path, BASELINE[0], "late.csv", started=NOW + timedelta(days=1), head={})
-    with pytest.raises(InputError, match=r"yet to come.*--allow future-date"):
+    with pytest.raises(InputError, match=r"in the future.*--allow future-date"):
         bring(book, late)
     soon = changed(tmp_path, BASELINE[0], "soon.csv", started=NOW + timedelta(minutes=4), head={})
     assert bring(book, soon).sheet is not None
