@@ -169,3 +169,12 @@ def test_a_throw_that_its_clock_alone_makes_whole_is_undecided():
     found = assess_trace(replace(short, time_s=short.time_s + later, head=head), RIG, base)
     assert found.verdict == "undecided"
     assert "by the board's sample numbers" in found.because
+
+
+def test_a_short_throw_on_a_baseline_that_scatters_is_undecided():
+    """Four throws whose travels differ by a sixth let no throw of seven eighths pass."""
+    lasted_s = (12.0, 13.0, 14.0, 12.6)
+    trials = [assess_trace(Drawn(run_s=each, seed=k).trace(), RIG) for k, each in enumerate(lasted_s)]
+    found = assess_trace(Drawn(run_s=12.9 * 0.87, seed=9).trace(), RIG, make_baseline(trials))
+    assert found.verdict == "undecided"
+    assert "differ by more than that among each other" in found.because

@@ -25,7 +25,12 @@ from throwbook.core.assessment import (
     Sign,
 )
 from throwbook.core.diagnosis.evidence import Evidence
-from throwbook.core.diagnosis.signs.ending import HIDDEN_AT_REST, PARTED_CLOCK, UNREAD_SUPPLY
+from throwbook.core.diagnosis.signs.ending import (
+    HIDDEN_AT_REST,
+    PARTED_CLOCK,
+    SCATTERS,
+    UNREAD_SUPPLY,
+)
 from throwbook.core.diagnosis.signs.load import AT_THE_END, AT_THE_START, FLOWED_AT_REST
 from throwbook.core.diagnosis.signs.supply import MAY_BE_BEYOND
 from throwbook.core.machine.limits import (
@@ -67,6 +72,7 @@ OPEN_SIGNS = {
     AT_THE_END: "Record again and watch the end of travel.",
     AT_THE_START: "Sample faster.",
     PARTED_CLOCK: "Record again, and see to the board's clock.",
+    SCATTERS: "Take a new baseline.",
     UNREAD_SUPPLY: "Measure the voltage too.",
 }
 """A sign whose sentence says so has another reading of the record beside it: the verdict is open, and this would settle it."""

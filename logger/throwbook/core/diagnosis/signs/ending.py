@@ -209,7 +209,7 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     short_of_needed = moved < evidence.needed_share
     short_of_usual = evidence.baseline is not None and share < usual
     if not (short_of_needed or short_of_usual):
-        return _short_by_numbers(evidence)
+        return _short_by_numbers(evidence) or _short_but_for_scatter(evidence)
     jog = evidence.jog_before_a_throw
     limit = evidence.needed_share if short_of_needed else usual
     digits = next((n for n in range(4) if round(100 * share, n) < round(100 * limit, n)), 4)
@@ -247,8 +247,23 @@ def _short_by_numbers(evidence: Evidence) -> Sign | None:
     return Sign("stopped-short", INFO, because, value=share, limit=usual, unit="1")
 
 
+def _short_but_for_scatter(evidence: Evidence) -> Sign | None:
+    """A throw that only the scatter of the baseline's own throws lets pass as whole, where they differ by much."""
+    usual = evidence.baseline.figures.get("back_emf_vs") if evidence.baseline is not None else None
+    if usual is None or usual.n < 2:
+        return None
+    scatter = usual.reach(0.975) / usual.mean
+    known_u = float(np.sqrt(max(evidence.travel_share_u**2 - (0.5 * scatter) ** 2, 0.0)))
+    limit = 1.0 - max(SMALLEST_SHORTFALL, 2.0 * known_u)
+    if scatter <= 2.0 * SMALLEST_SHORTFALL or evidence.travel_share >= limit:
+        return None
+    because = f"the current went off at {100 * evidence.travel_share:.0f} % of the stroke, and {SCATTERS}"
+    return Sign("stopped-short", INFO, because, value=evidence.travel_share, limit=limit, unit="1")
+
+
 HIDDEN_AT_REST = "the current at rest hides how much more was moved"
 PARTED_CLOCK = "by the board's sample numbers, from which its clock parts"
+SCATTERS = "the throws of the baseline differ by more than that among each other"
 UNREAD_SUPPLY = "another supply voltage than the baseline's would explain it"
 
 
