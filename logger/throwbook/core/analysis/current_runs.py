@@ -142,7 +142,7 @@ def joined_by_departures(
         same = sorted((each for each in here if each.way == way), key=lambda each: each.first)
         first, last = max(a, same[0].first), min(b, same[-1].last)
         over = max(last, min(b, same[-1].over))
-        drove = records[way].share(first, last) >= JOG
+        drove = records[way].share(first, last) >= JOG and last - first >= b - last
         # What is driven back after an end belongs to it, and doesn't lengthen it.
         drawn = np.flatnonzero(way * current_a[last : b + 1] > 0.0)
         back = last + int(drawn[-1]) if len(drawn) else last
