@@ -206,7 +206,21 @@ def test_two_long_names_with_the_same_beginning_stay_two():
     assert file_name("日" * 200) != file_name("日" * 201)
 
 
-@pytest.mark.parametrize("name", ["$(touch /tmp/x)", "a'b", "`id`", "two words", "-x", 'say "so"', "日本"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "$(touch /tmp/x)",
+        "a'b",
+        "`id`",
+        "two words",
+        "C:\\rigs\\a b",
+        "x\\",
+        "a\\\\b",
+        "-x",
+        'say "so"',
+        "日本",
+    ],
+)
 def test_a_name_in_a_suggested_command_is_one_word_that_does_nothing(name: str):
     import shlex
 

@@ -94,13 +94,16 @@ def file_name(text: str) -> str:
 def for_shell(text: str) -> str:
     """``text`` as one word of a command to be typed, so that no letter of a name does anything in the shell.
 
-    Double quotes, which every system takes, where only blanks ask for them; else those of a POSIX shell.
+    Double quotes, which every system takes, where only blanks or Windows' own paths ask for them; else those of a POSIX shell.
 
     >>> for_shell("yard-loader-1"), for_shell("yard loader"), for_shell("$(cd) loader")
     ('yard-loader-1', '"yard loader"', "'$(cd) loader'")
+    >>> print(for_shell("C:\\\\rigs\\\\yard.toml"))
+    "C:\\rigs\\yard.toml"
     """
-    if text and all(letter.isalnum() or letter in "-_./ " for letter in text):
-        return f'"{text}"' if " " in text else text
+    one_way = "\\\\" not in text and not text.endswith("\\")  # what a backslash does in double quotes
+    if text and one_way and all(letter.isalnum() or letter in "-_./ :\\" for letter in text):
+        return f'"{text}"' if set(text) & set(" \\") else text
     return shlex.quote(text)
 
 
