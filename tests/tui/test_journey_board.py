@@ -111,7 +111,8 @@ def test_rate_and_baud_are_set_on_the_screen_and_asked_for_at_the_next_check(tmp
             await keys(pilot, "s")
             await write(pilot, "5000")
             await keys(pilot, "ctrl+s", "c")
-            assert "Set them on the board screen: B, then S" in said(app)
+            if "://" not in port.name:  # a port on the network has no speed that could be too low
+                assert "Set them on the board screen: B, then S" in said(app)
 
     with board_on_a_cable(steady, speed=8.0) as (port, _):
         asyncio.run(journey(port))
