@@ -8,6 +8,7 @@ Prints one row a reader. Exit code 1 when one failed; the input that did it is k
 
 import argparse
 import contextlib
+import faulthandler
 import math
 import random
 import signal
@@ -98,7 +99,7 @@ class Watch:
 
     def begin(self) -> None:
         """Everything is loaded; from here on it counts."""
-        self._before = signal.signal(signal.SIGALRM, _ring)
+        self._before = signal.signal(signal.SIGALRM, _ring) if HAS_ALARM else None
         self._begun_s = time.perf_counter()
         self._base_mb = _memory_mb()
 
@@ -114,8 +115,9 @@ class Watch:
 
     def end(self) -> None:
         """The turn is over."""
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, self._before)
+        _alarm(0)
+        if HAS_ALARM:
+            signal.signal(signal.SIGALRM, self._before)
         self.found.seconds = self.lasted_s
         self.found.grown_mb = _memory_mb() - self._base_mb
 
@@ -123,7 +125,7 @@ class Watch:
 def one(found: Found, data: bytes, draw: random.Random, folder: Path) -> None:
     """Feed one input; what became of it is added to ``found``."""
     begun = time.process_time()
-    signal.setitimer(signal.ITIMER_REAL, HANG_S)
+    _alarm(HANG_S)
     found.inputs += 1
     try:
         with warnings.catch_warnings():
@@ -138,7 +140,7 @@ def one(found: Found, data: bytes, draw: random.Random, folder: Path) -> None:
     except Hang as error:
         _keep(found, error, data)
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
+        _alarm(0)
     found.longest_s = max(found.longest_s, time.process_time() - begun)
 
 
@@ -149,6 +151,19 @@ def _keep(found: Found, error: BaseException, data: bytes) -> None:
     place = key.partition(" (")[0]
     if len(found.faults) < MOST_KEPT and not any(known.startswith(place) for known in found.faults):
         found.faults[key] = data
+
+
+HAS_ALARM = hasattr(signal, "SIGALRM")
+
+
+def _alarm(after_s: float) -> None:
+    """Ring then (0: not any more); where a system has no alarm, a reader that hangs ends the whole run, with where it stood."""
+    if HAS_ALARM:
+        signal.setitimer(signal.ITIMER_REAL, after_s)
+    elif after_s:
+        faulthandler.dump_traceback_later(after_s, exit=True, file=sys.__stderr__)
+    else:
+        faulthandler.cancel_dump_traceback_later()
 
 
 def _ring(number: int, frame: object) -> None:
