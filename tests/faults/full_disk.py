@@ -63,8 +63,9 @@ def fill(folder: Path, left_kb: int) -> Path:
     with contextlib.suppress(OSError), filler.open("wb", buffering=0) as file:
         while True:
             file.write(bytes(1 << 16))
-    with filler.open("r+b") as file:
-        file.truncate(max(filler.stat().st_size - left_kb * 1024, 0))
+    if left_kb:
+        with filler.open("r+b") as file:
+            file.truncate(max(filler.stat().st_size - left_kb * 1024, 0))
     return filler
 
 
