@@ -227,17 +227,7 @@ PHRASES: dict[str, str] = {
     r"\b(gray|color|colors|center|behavior|fiber|liter)\b": "British spelling: grey, colour, centre",
 }
 # text: what its owner still mends. A text that is good leaves this list (the test is strict); the list only shrinks.
-BEHIND: dict[str, str] = {
-    "screens a_guided_commissioning_from_the_cautions_to_the_signature": "statement: 31 words, torch",
-    "screens a_seasonal_check_as_found_first_against_the_baseline": "next step and its reason: 31 and 41 words",
-    "screens a_service_is_entered_and_its_effect_seen_after_the_next_check": "not covered: 27 words",
-    "screens a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back": "out of use: 29 words",
-    "screens day_and_night_look_as_reviewed": "not covered: 27 words",
-    "screens the_history_from_the_list_to_one_throw_in_depth": "next step and its reason: 31 and 41 words",
-    "papers card.txt": "each by itself; heavier",
-    "strings report": "push, each by itself, heavier, no better than",
-    "strings tui": "writes down, bring down",
-}
+BEHIND: dict[str, str] = {}
 
 
 def faults_in(text: wording_texts.Text) -> list[str]:

@@ -111,10 +111,12 @@ def check_row(check: Check) -> tuple[str, str, str, Cell]:
     tone = {"pass": GOOD, "fail": BAD}.get(check.decision, WARN)
     side = "at most" if check.side == "max" else "at least"
     word = check.decision.upper() if check.decision == "fail" else check.decision
+    means = LIMITS[check.name].figure.means
+    share = means.removeprefix("%") if means.startswith("%") else ""
     return (
         LIMITS[check.name].figure.sentence,
         measured_text(check.measured, check.unit),
-        f"{side} {limit_text(check.limit, check.side, check.unit)}",
+        f"{side} {limit_text(check.limit, check.side, check.unit)}{share}",
         Cell(word, tone),
     )
 
@@ -182,7 +184,8 @@ REMEDIES = {
     Remedy.AS_READ: "If the meter really showed it, enter it from the command line.",
     Remedy.BRING_BACK: "It is brought back from the command line.",
     Remedy.CHECK_BOARD: "C on the board screen checks it.",
-    Remedy.CHECK_LOGBOOK: "'check' under L on the list of rigs shows how far it is off and whose it is.",
+    Remedy.CHECK_LOGBOOK: "'check' under L on the list of rigs shows what is wrong, and where.",
+    Remedy.RESTORE_BACKUP: "'restore' under L on the list of rigs does it, and keeps this file beside.",
     Remedy.ENTER_AGAIN: "If they are new throws, enter them one by one.",
     Remedy.FIND_BOARD: "B, then F: the board screen searches every port.",
     Remedy.JUDGE_AGAIN: "'check' under L on the list of rigs judges them again.",
@@ -200,7 +203,7 @@ REMEDIES = {
     Remedy.SHOW_SHEET: "The sheet lists them.",
     Remedy.START_LOGBOOK: "N on the list of rigs starts one.",
     Remedy.TRY_BAUD: "F on the board screen finds the right one, S sets it.",
-    Remedy.STEPS_TO_CLEAR: "To clear 'do not use': write down the cause, log the repair, commission again in full, then sign. W on the rig's screen shows the steps.",
+    Remedy.STEPS_TO_CLEAR: "To clear 'do not use': record the cause, log the repair, commission again in full, then sign. W on the rig's screen shows the steps.",
 }
 """What the screen says for a remedy. One that isn't here is of a command only, and said by its plain name."""
 

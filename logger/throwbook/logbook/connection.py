@@ -78,7 +78,7 @@ def unwritable(path: Path) -> OutsideError:
 def damaged(path: Path) -> OutsideError:
     """What a person can do about a damaged file."""
     return OutsideError(
-        "the logbook is damaged", str(path), "Go back to the last backup.", Remedy.CHECK_LOGBOOK
+        "the logbook is damaged", str(path), "Restore the last backup.", Remedy.RESTORE_BACKUP
     )
 
 

@@ -46,7 +46,7 @@ HOW_SEEN = (
 )
 NOTHING_EXPECTED = (
     "What a throw should take isn't known yet. Commission the rig: then its own throws say it. Before that, measure the "
-    "push the mechanism needs: a spring scale on its rod end, actuator off. Enter it as 'force to move the latch' (E on the "
+    "force to move the latch: a spring scale on its rod end, actuator off. Enter it as 'force to move the latch' (E on the "
     "rig's screen; needed_force under [lock] in the rig file). Then print this again."
 )
 STOP = (
@@ -58,13 +58,15 @@ STOP = (
     "anything is bent, cracked, loose or missing",
 )
 """When nobody should go on working with it. Source: method.md 5; the causes of the status 'do not use'."""
-EVERY_TIME = "At every change: look at the left pin, look at the right pin, each by itself; then the manufacturer's load check."
+EVERY_TIME = "At every change: look at the left pin, then at the right pin, one at a time. Then do the manufacturer's load check."
 CARD_EVENTS = 4
 OLDER_CARD = (
     "This card says how things were on the day of print. If the rig stalled, stopped short, or a pin was seen out since, "
     "this card no longer counts: do not use the rig."
 )
-OVER = "Slower or heavier than 'at most', twice in a row: have it checked before the next job."
+OVER = (
+    "Slower than 'at most', or more current than usual, twice in a row: have it checked before the next job."
+)
 
 
 @dataclass(frozen=True, eq=False)

@@ -63,7 +63,7 @@ def _state(part: SheetPart) -> list[Block]:
         blocks.append(Text(f"Not proved, because nobody could read it: {', '.join(unproved)}.", STRONG))
     if part.acceptance.because:
         blocks.append(
-            Text(f"Verdict no better than {part.acceptance.verdict}: {'; '.join(part.acceptance.because)}.")
+            Text(f"Verdict at best {part.acceptance.verdict}: {'; '.join(part.acceptance.because)}.")
         )
     return blocks
 

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from tests.core.sizing.test_fit import RIG, changed
-from throwbook.core.sizing.sizing import coverage_line, not_covered
+from throwbook.core.sizing.sizing import Gap, coverage_line, not_covered
 
 
 def test_a_rig_whose_suitability_passes_leaves_nothing_open():
@@ -29,4 +29,6 @@ def test_blanks_of_the_accepted_sheet_are_named_beside():
     (blank,) = not_covered(RIG, blanks)
     about = "not recorded on the accepted sheet (attachment fitted, operator)"
     assert blank.sentence == f"{about}: not covered: any particular attachment; whom to ask."
-    assert coverage_line([blank]) == f"Not covered: {about}."
+    said = "Not recorded on the accepted sheet: attachment fitted, operator."
+    assert coverage_line([blank]) == said
+    assert coverage_line([Gap("fuse"), blank]) == f"Not covered: fuse. {said}"

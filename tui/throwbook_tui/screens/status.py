@@ -100,7 +100,7 @@ class ClearScreen(FormPage[None]):
             self.tell("Choose which of these orders your reason clears: press its number.", WARN)
             return
         signed = self.form.field("signed").value.strip()
-        question = f"Bring {self._rig} down from '{self._found.status.level}', signed {signed}?"
+        question = f"Clear '{self._found.status.level}' of {self._rig}, signed {signed}?"
         self.confirm(question, "The entry stays in the logbook for good.", self._clear)
 
     def _clear(self) -> None:

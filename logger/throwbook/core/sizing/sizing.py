@@ -367,6 +367,9 @@ def _numbers(case: SizingCase) -> dict[str, Interval | None]:
     }
 
 
+BLANK = "not recorded on the accepted sheet"
+
+
 @dataclass(frozen=True)
 class Gap:
     """One thing the status doesn't cover."""
@@ -399,11 +402,14 @@ def not_covered(rig: Rig, blanks: Sequence[tuple[str, str]] = ()) -> tuple[Gap, 
     gaps = [Gap(one.about, one.verdict == FAIL, one.says, one.do) for one in open_findings]
     if blanks:
         asked, claims = zip(*blanks, strict=True)
-        about = f"not recorded on the accepted sheet ({', '.join(asked)})"
+        about = f"{BLANK} ({', '.join(asked)})"
         gaps.append(Gap(about, says=f"not covered: {'; '.join(claims)}"))
     return tuple(gaps)
 
 
 def coverage_line(gaps: Sequence[Gap]) -> str:
     """One line beside a status; empty where nothing is open."""
-    return f"Not covered: {', '.join(one.short for one in gaps)}." if gaps else ""
+    open_gaps = [one.short for one in gaps if not one.about.startswith(BLANK)]
+    blanks = [one.about[len(BLANK) + 2 : -1] for one in gaps if one.about.startswith(BLANK)]
+    said = [f"Not covered: {', '.join(open_gaps)}."] * bool(open_gaps)
+    return " ".join((*said, *(f"{BLANK.capitalize()}: {one}." for one in blanks)))
