@@ -13,6 +13,8 @@ from tests.ports.bench import board_on_a_cable, throw_source
 from throwbook.core.quantities.text import file_name
 from throwbook.protocol.simulated_board import IDENTITY
 
+pytestmark = pytest.mark.long
+
 TOP = Path(__file__).parents[1]
 SAMPLES = TOP / "sample-runs"
 BOARD = replace(IDENTITY, id="bench-1")

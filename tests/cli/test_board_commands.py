@@ -19,6 +19,8 @@ from throwbook.jobs.find import journal_folder, opened
 from throwbook.protocol.session import Session
 from throwbook.protocol.simulated_board import Trouble
 
+pytestmark = pytest.mark.long
+
 RIG_FILE = Path(__file__).parent / "quarry-loader.toml"
 LIMIT_S = 60.0
 

@@ -7,9 +7,12 @@ import pytest
 
 from tests.faults.broken_off import UNSAID, strike_browser, strike_line, strike_screen
 
-pytestmark = pytest.mark.skipif(
-    sys.platform == "win32", reason="its terminals are pseudo-terminals; tests/windows closes a console"
-)
+pytestmark = [
+    pytest.mark.skipif(
+        sys.platform == "win32", reason="its terminals are pseudo-terminals; tests/windows closes a console"
+    ),
+    pytest.mark.long,
+]
 TERMINAL_GONE = pytest.param("terminal gone", marks=pytest.mark.long)
 """It is a hang-up: what that breaks test_hangup finds in the command."""
 

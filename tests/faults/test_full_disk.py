@@ -5,6 +5,8 @@ import pytest
 from tests.faults.full_disk import COMMANDS, can_mount, command, fill, small_disk, strike
 from tests.faults.work import PLACES, RIG
 
+pytestmark = pytest.mark.long
+
 # The places left out here are killed half-way by test_kills every time.
 LONG = ("import", "entry", "migration")
 

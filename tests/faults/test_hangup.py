@@ -21,6 +21,8 @@ from tests.ports.bench import board_on_a_cable, throw_source
 from throwbook.files.journal import unfinished
 from throwbook.protocol.simulated_board import IDENTITY
 
+pytestmark = pytest.mark.long
+
 TOP = Path(__file__).parents[2]
 RIG = "yard-loader"
 RIG_FILE = TOP / "sample-runs" / "yard-loader.toml"

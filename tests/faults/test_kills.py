@@ -5,6 +5,8 @@ import pytest
 from tests.faults.kills import kills
 from tests.faults.work import PLACES
 
+pytestmark = pytest.mark.long
+
 # Work that isn't one piece leaves a half: the places left out here are stopped half-way by test_full_disk every time.
 AT_ONCE = ("import", "entry", "migration")
 

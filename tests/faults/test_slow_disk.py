@@ -11,7 +11,10 @@ from tests.faults.slow_disk import slow_disk
 from tests.ports.bench import board_on_a_cable
 from throwbook.jobs.find import opened
 
-pytestmark = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="the shim is for Linux")
+pytestmark = [
+    pytest.mark.skipif(not sys.platform.startswith("linux"), reason="the shim is for Linux"),
+    pytest.mark.long,
+]
 RIG_FILE = TOP / "sample-runs" / "yard-loader.toml"
 
 

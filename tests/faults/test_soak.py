@@ -7,6 +7,8 @@ import pytest
 
 from tests.faults.soak import soak
 
+pytestmark = pytest.mark.long
+
 
 @pytest.mark.skipif(sys.platform != "linux", reason="open handles are counted in /proc")
 def test_every_throw_is_accounted_for_and_nothing_stays_open(tmp_path: Path):

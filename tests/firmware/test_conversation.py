@@ -5,6 +5,8 @@ from binascii import crc_hqx
 
 import pytest
 
+pytestmark = pytest.mark.long
+
 UP = "step 1"
 
 

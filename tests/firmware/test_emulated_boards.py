@@ -24,7 +24,7 @@ from throwbook.protocol.messages import (
     Unfit,
 )
 
-pytestmark = pytest.mark.emulator
+pytestmark = [pytest.mark.emulator, pytest.mark.long]
 
 PERIOD_S = 0.005
 RAM_END = 0x8FF

@@ -18,7 +18,7 @@ from throwbook.files.rig_file import read_rig
 from throwbook.files.trace_file import read_trace
 from throwbook.jobs.record import Recording, RecordPlan
 
-pytestmark = pytest.mark.emulator
+pytestmark = [pytest.mark.emulator, pytest.mark.long]
 
 RATE_HZ = 200
 STROKE = Stroke(start_s=1.2037, end_s=6.2011)

@@ -20,6 +20,8 @@ from throwbook.jobs.record import Recording, RecordPlan
 from throwbook.jobs.recording import Recorded, recover
 from throwbook.protocol.framing import frame
 
+pytestmark = pytest.mark.long
+
 STARTED = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
 TRUE_S = 12.0
 MIDDLE = 1500

@@ -31,6 +31,8 @@ from throwbook.jobs import (
 from throwbook.jobs.enter import HandEntry, enter
 from throwbook.logbook import open_logbook
 
+pytestmark = pytest.mark.long
+
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 TOLD = {"hours_since_movement": 16.0, "worked_before": "no"}
 YES = PinAnswers("yes", "yes", "torch", "yes", "yes")

@@ -28,6 +28,8 @@ from throwbook.jobs.trial_builder import TrialRecord
 from throwbook.protocol.messages import Samples, Started
 from throwbook.protocol.simulated_board import IDENTITY
 
+pytestmark = pytest.mark.long
+
 NOW = datetime(2026, 3, 14, 9, 12, 33, tzinfo=UTC)
 BY = "M. K."
 RIG_FILE = Path(__file__).parents[1] / "cli" / "quarry-loader.toml"

@@ -27,6 +27,8 @@ from throwbook.jobs.rigs import add_rig
 from throwbook.logbook import open_logbook
 from throwbook.logbook.schema import TABLES
 
+pytestmark = pytest.mark.long
+
 RIGS = ("yard-loader", "quarry-loader")
 FILE = TOP / "sample-runs" / "yard-loader.toml"
 NOW = datetime(2026, 4, 1, 9, 0, tzinfo=UTC)

@@ -152,7 +152,7 @@ def test_the_cab_card_is_one_page_of_any_size(source, paper, worst, tmp_path):
 def test_the_cab_card_says_what_to_look_at_and_when_to_stop(source):
     said = words(cab_card(source))
     for text in (
-        "look at the left pin, look at the right pin, each by itself",
+        "look at the left pin, then at the right pin, one at a time",
         "the manufacturer's load check",
         "Stop using it when",
     ):

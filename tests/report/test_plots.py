@@ -13,6 +13,8 @@ from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.errors import InputError, OutsideError
 from throwbook.report.charts import thinned, trial_pages
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture(scope="module")
 def subject():

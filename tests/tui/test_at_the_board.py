@@ -27,6 +27,8 @@ from throwbook_tui.screens.record import RUNNING, RecordScreen
 from throwbook_tui.screens.trend import TrendScreen
 from throwbook_tui.widgets.chart import round_marks
 
+pytestmark = pytest.mark.long
+
 
 def walked(app, journey, size=(80, 24)) -> None:
     async def go() -> None:

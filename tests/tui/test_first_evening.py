@@ -7,6 +7,8 @@ from tests.tui.test_stumbles import walked
 from throwbook.jobs.rigs import overview, rig_history
 from throwbook.jobs.sheets import view
 
+pytestmark = pytest.mark.long
+
 MOST_KEYS = 250
 IN_ITS_HOLE, PASSED = "1", "1"
 """What a digit answers at a lock throw: both pins, the load check, the power off."""

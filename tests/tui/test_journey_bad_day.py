@@ -2,12 +2,16 @@
 
 from pathlib import Path
 
+import pytest
+
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, write
 from throwbook.core.sheets.hand_readings import parse_line
 from throwbook.core.simulator import SimulatedFault
 from throwbook.jobs.enter import HandEntry
 from throwbook.jobs.enter import enter as write_down
 from throwbook.jobs.rigs import overview
+
+pytestmark = pytest.mark.long
 
 LOCK = parse_line("lock 15.20s 2.10A 2.90A 12.40V both seen, load check done, stayed put", "test")
 UNLOCK = parse_line("unlock 14.60s 1.80A 2.40A 12.50V", "test")

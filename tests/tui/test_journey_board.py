@@ -16,6 +16,8 @@ from throwbook.protocol.simulated_board import IDENTITY
 from throwbook_tui.drafts import load_draft, save_draft
 from throwbook_tui.screens.calibrate import KEY, CalibrateScreen, ReadPoint, packed, unpacked
 
+pytestmark = pytest.mark.long
+
 STEADY_A = 2.0
 
 

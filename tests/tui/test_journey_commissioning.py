@@ -2,9 +2,13 @@
 
 from pathlib import Path
 
+import pytest
+
 from tests.tui.bench import RIG, Clock, PlayedBoard, app_on, keys, settle, until_held, write
 from tests.tui.logbooks import thrown
 from throwbook.jobs.sheets import view
+
+pytestmark = pytest.mark.long
 
 
 async def plan_commissioning(pilot, look):

@@ -2,9 +2,13 @@
 
 from pathlib import Path
 
+import pytest
+
 from tests.tui.bench import NOW, app_on, keys, said, settle, write
 from throwbook.jobs.rigs import rig_history
 from throwbook_tui.drafts import load_draft
+
+pytestmark = pytest.mark.long
 
 SHEET = (
     ("yard-loader", 2),

@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pytest
+
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, write
 from tests.tui.logbooks import ASKED, sheet_of, thrown
 from throwbook.core.simulator import SimulatedFault
@@ -9,6 +11,8 @@ from throwbook.jobs.judgements import trial_view
 from throwbook.jobs.sheets import plan, view
 from throwbook.jobs.trend import rig_trend
 from throwbook_tui.screens.trial import seen_again
+
+pytestmark = pytest.mark.long
 
 PINS = ("1", "enter", "1", "enter", "1", "enter", "1", "enter")
 

@@ -2,11 +2,15 @@
 
 from dataclasses import replace
 
+import pytest
+
 from tests.records_of_several import GOOD, SHORT, STANDING, record
 from tests.tui.bench import RIG, Clock, PlayedBoard, app_on, keys, said
 from tests.tui.test_at_the_board import walked
 from tests.tui.test_stumbles import level
 from throwbook.jobs.sheets import view
+
+pytestmark = pytest.mark.long
 
 TO_THE_THROW = ["enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter"]
 

@@ -3,6 +3,7 @@
 import asyncio
 from pathlib import Path
 
+import pytest
 from textual import events
 from textual.keys import _character_to_key
 
@@ -15,6 +16,8 @@ from throwbook.jobs.rigs import overview
 from throwbook_tui.fields import FieldSpec, check_field
 from throwbook_tui.screens.sheet import SheetScreen
 from throwbook_tui.screens.status import StepsToClearScreen
+
+pytestmark = pytest.mark.long
 
 
 def walked(app, journey, size=(80, 24)) -> None:

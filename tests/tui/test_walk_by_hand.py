@@ -23,6 +23,8 @@ from throwbook_tui.screens.enter import EnterScreen
 from throwbook_tui.widgets.form import Choice, Form
 from throwbook_tui.widgets.frame import RowTable
 
+pytestmark = pytest.mark.long
+
 PINS = ("1", "enter", "1", "enter", "1", "enter", "1", "enter")
 TO_THE_SHEET = ("enter", "h", *["enter"] * 6, "3", "ctrl+s")
 

@@ -107,9 +107,6 @@ class SignScreen(FormPage[None]):
             self.tell("A reason for rejecting is filled in. Ctrl-R rejects. To accept, empty it.", WARN)
             return
         risk = values.get("shared_risk") == YES
-        if not self._found.acceptance.ok and not risk:
-            self.tell("It can't be accepted yet. What is missing stands below.", WARN)
-            return
         question = f"Accept sheet {self._found.state.name}{' by shared risk' * risk}, signed {signed}?"
         meaning = "The sheet is then sealed. Nothing on it can be changed afterwards."
         if risk:
