@@ -39,7 +39,7 @@ def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | s
     missing = same_together(asked, found.trials)
     word, tone = verdict_cell(judged.verdict)
     so_far = " so far" if found.state.state == OPEN else ""
-    cells: list[Cell | str] = [Cell(f"Verdict of the sheet{so_far}: {word}.", tone), *watched_cells(found)]
+    cells: list[Cell | str] = [Cell(f"Figures of the sheet{so_far}: {word}.", tone), *watched_cells(found)]
     cells += [Cell(f"At best '{word}': {sentence(text)}", WARN) for text in judged.because]
     cells += [Cell(f"Doubtful: {text}.", WARN) for text in judged.doubts]
     if missing:

@@ -225,16 +225,16 @@ REMEDIES: dict[str, str] = {
     "stall": "Stop using it. Attachment on the ground, power isolated, key out. Find what blocks it, repair it, log the repair, then commission again in full.",
     "end-stop": "Set or replace the limit switch, or let something take up the spare stroke.",
     "stopped-short": "After a lock throw: stop using it. Look at both pins, one at a time. Find what interrupted the throw.",
-    "no-end": "Release the switch. Watch the rod from a distance: does it move at all?",
+    "no-end": "Release the switch. At the next throw watch the rod from a distance: does it move at all?",
     "light-run": "Stop using it. The drive may be disconnected from the mechanism, however good the current looks. Power isolated: look at linkage, clevis pins and both lock pins.",
-    "slow-travel": "Measure the voltage at the actuator's own plug while it runs, hands well clear of pins and linkage.",
+    "slow-travel": "Power isolated: clip the meter to the actuator's own plug. Hands out: run and read.",
     "low-supply": "Charge or replace the battery. Repeat with the engine on.",
     "supply-drop": "Clean plug and ground (earth), or lay a thicker cable: `throwbook rig fit` calculates it.",
     "drag": "Clean and grease screw and pins, then check again.",
     "binding-spot": "Look at that place: dress the burr, straighten or replace the pin, clear the mud.",
     "over-rated": "Stop and find the load. A larger actuator is the last step.",
     "uneven-sides": "Set both links to one length.",
-    "free-play": "Feel for play by hand, power isolated. Replace what is worn.",
+    "free-play": "Power isolated: feel for play by hand. Replace what is worn.",
     "duty-exceeded": "Let the motor cool. Keep the rests that the sheet calls for.",
     "clipped": "Use a sensor with a wider range.",
     "gaps": "Plug the cable in firmly. Record again.",
@@ -253,7 +253,7 @@ The pictures are simulated (see [the sample runs](../../../sample-runs/README.md
 current over travel, beside the band of the baseline. A sign is what the record shows. A cause would explain it. Beside each
 cause you find its rivals, and the action that tells them apart.
 
-**No sign is no proof.** A throw can complete with a pin beside its hole and draw exactly the same current. At every change look at
+**A throw without signs proves nothing.** A pin can be beside its hole and the current exactly the same. At every change look at
 both pins, one at a time, and do the manufacturer's load check. Isolate the power and take the key out before hands go near the pins.
 
 A throw without signs:

@@ -182,7 +182,7 @@ def _action(found: "RigTrend") -> dict[str, Any]:
     return {
         "urgency": action.urgency,
         "what": action.what,
-        "why": action.why,
+        "why": f"{action.why}. {action.ahead}".rstrip(". ") if action.ahead else action.why,
         "how_sure": action.how_sure,
         "by": action.by.isoformat() if action.by else None,
         "bring": action.bring,
@@ -207,7 +207,7 @@ def print_trend(found: "RigTrend") -> None:
         output.line("Baseline provisional: no accepted commissioning sheet yet.", style="warn")
     output.line(f"Next: {action.what}", style=URGENCY[action.urgency])
     by = f" By {action.by}." if action.by else ""
-    output.line(f"because {action.why} ({action.how_sure}).{by} Bring: {action.bring}.", indent=2)
+    output.line(f"because {action.reason}{by} Bring: {action.bring}.", indent=2)
     output.line()
     output.table(
         ["figure", "direction", "baseline", "now", CHANGE, "first signal", "limit reached"],
@@ -365,7 +365,7 @@ def print_fleet(rigs: Sequence["RigTrend"]) -> None:
                 one.history.rig.name,
                 output.Cell(one.action.what, URGENCY[one.action.urgency]),
                 str(one.action.by or "-"),
-                f"{one.action.why} ({one.action.how_sure})",
+                one.action.reason.rstrip("."),
                 one.action.bring,
             ]
             for one in rigs

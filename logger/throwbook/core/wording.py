@@ -138,7 +138,7 @@ SIGNS: dict[str, Name] = {
 # ``assessment.VERDICTS``, and the decision on a limit where there is no reading
 VERDICTS: dict[str, Name] = {
     "pass": Name("pass", "all limits met, no sign to watch; says nothing about the pins"),
-    "watch": Name("watch", "inside every limit, but with a sign to follow up"),
+    "watch": Name("watch", "no limit of the rating missed; a sign or an alert limit to follow up"),
     "fail": Name("FAIL", "a limit was missed or a failing sign was found"),
     "undecided": Name("undecided", "too close to the limit for this uncertainty; needs a better reading"),
     "unusable": Name("unusable", "the record cannot be judged"),
@@ -294,7 +294,7 @@ FIRE = (
     "manufacturer's instructions require."
 )
 QUALIFIED = "Structural repair and electrical work on safety circuits must be done by qualified people, licensed where the law requires it. The same holds for the return to service of hired or workplace machines."
-OUT_OF_USE = "Do not use. Keep people away and the attachment on the ground. So it stays until the cause is found, the repair is logged, and the rig is commissioned again in full and signed for."
+OUT_OF_USE = "Do not use. Keep people away and the attachment on the ground. It stays so until the cause is found, the repair is logged, and the rig is commissioned again in full and signed for."
 
 # where it is shown: the sentences, in this order.
 SHOWN_AT: dict[str, tuple[str, ...]] = {

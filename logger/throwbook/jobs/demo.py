@@ -62,7 +62,7 @@ def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
         f"{coldest.state}",
         *(spot.sentence for spot in found.spots),
         f"{figure_name(peak.figure)}, lock: first signal {peak.first_signal}; {forecast_text(peak)}",
-        f"next: {found.action.what}, because {found.action.why} ({found.action.how_sure})",
+        f"next: {found.action.what}, because {found.action.reason.rstrip('.')}",
     ]
     return Chapter("What the seasons say", f"throwbook trend {rig}", tuple(says))
 

@@ -41,8 +41,8 @@ from throwbook.report.sections import limits
 CARD_TEMPERATURES_C = (-10.0, 5.0, 20.0)
 BOX = "\u2610"
 HOW_SEEN = (
-    "Left, right: the pin was seen in its hole, y or n, each pin by itself. Load check: the manufacturer's, y or n. Stayed put: "
-    "pins with the power off, y or n."
+    "Left, right, each pin by itself: y seen in its hole, n NOT in its hole, blank not looked at. Load check: the "
+    "manufacturer's, passed, y or n. Stayed put: pins with the power off, y or n."
 )
 NOTHING_EXPECTED = (
     "What a throw should take isn't known yet. Commission the rig: then its own throws say it. Before that, measure the "

@@ -149,7 +149,7 @@ class EnterScreen(FormPage[None]):
         if self._began_s is None:
             self._began_s = now_s
             early = f" {show_rest(self._rest_left_s)} before its rest was over." if self._rest_left_s else ""
-            self.tell(f"Timing.{early} Press F5 when the pins stop.", WARN)
+            self.tell(f"Timing.{early} Stand clear. Press F5 when the motor stops.", WARN)
         else:
             ran_s, self._began_s = now_s - self._began_s, None
             self.form.field("time_s").set(f"{ran_s:.2f} s")
@@ -267,7 +267,7 @@ class EnterScreen(FormPage[None]):
         throw, (judged, slip) = result
         if slip:
             question = "Record these readings as they are?"
-            cost = f" It FAILS so. {_cost(throw)}" if judged.verdict == FAIL else ""
+            cost = f" As typed it FAILS. {_cost(throw)}" if judged.verdict == FAIL else ""
             meaning = (
                 f"{sentence(slip)} Did the meter really show that? A recorded throw cannot be deleted.{cost}"
             )

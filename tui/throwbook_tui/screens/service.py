@@ -123,7 +123,7 @@ class ServiceScreen(FormPage[None]):
                 return
         if self._repair and not (written(values["found"]) and written(values["fixed"])):
             self.form.field("fixed" if written(values["found"]) else "found").focus_answer()
-            self.tell("To clear the order, fill in both what was found and what was done.", WARN)
+            self.tell("To clear the order, fill in both 'found' and 'fixed'.", WARN)
             return
         from throwbook.jobs.maintenance import add
 

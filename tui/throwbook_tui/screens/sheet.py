@@ -132,7 +132,7 @@ class RestTimer(Static):
 
 WIDE = 100
 """From this width on figures stand with their uncertainty."""
-REST_MEANING = "The duty-cycle rest is not over. The motor would run warmer than its duty cycle allows, and the figures would not match those of a rested motor. The throw is not marked; only its time of day shows it."
+REST_MEANING = "The duty-cycle rest is not over. The motor would run warmer than its duty cycle allows, and the figures would not match those of a rested motor. The throw may show 'rest too short', and the statement says it."
 RIG_CHANGED = "The rig's values have changed since these throws were judged. J judges them again with the present values."
 
 

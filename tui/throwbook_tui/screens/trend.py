@@ -106,7 +106,7 @@ class TrendScreen(Page[None]):
         by = f" By {action.by}." if action.by else ""
         cells: list[Cell | str] = [
             Cell(f"Next: {action.what}.{by}", URGENCY[min(action.urgency, 5)]),
-            Cell(f"Because {action.why} ({action.how_sure}). Bring: {action.bring}.", QUIET),
+            Cell(f"Because {action.reason} Bring: {action.bring}.", QUIET),
         ]
         cells += [Cell(spot.sentence, WARN) for spot in found.spots]
         cells += [Cell(note, WARN) for note in found.history.notes]

@@ -107,8 +107,8 @@ def statement_of(case: AcceptanceCase, doubted: Sequence[str] = (), alerts: Sequ
             f"SHARED RISK, chosen by {case.sheet.signed}: {one.says} ({one.throw}, the closest to its limit)."
             for one in taken
         ),
-        f"Recorded by {by}. After each lock throw a person looked at the left pin and at the right pin separately. Each was "
-        f"seen in its hole ({how}). The manufacturer's load check was done. The pins stayed put with the power off.",
+        f"Recorded by {by.rstrip('.')}. After each lock throw a person looked at the left pin and at the right pin separately. Each was "
+        f"seen in its hole ({how}). The manufacturer's load check passed. The pins stayed put with the power off.",
     ]
     lines += _bounds(len(locks), unlocks)
     if watched := _to_watch(case.trials, alerts):
@@ -171,7 +171,7 @@ def _bounds(locks: int, unlocks: int) -> list[str]:
 
 def _bound(throws: str, clean_throws: int, of_which: str) -> str:
     least = rounded_down(100 * least_success(clean_throws), 1)
-    return f"{throws} throws without a failure prove, with 95 % confidence, only that at least {least} % of {of_which} succeed (0.05^(1/{clean_throws}))."
+    return f"{throws} throws without a failure prove, with 95 % confidence, only that at least {least} % of {of_which} succeed (0.05^(1/{clean_throws}), rounded down)."
 
 
 def least_success(clean_throws: int) -> float:

@@ -51,9 +51,9 @@ def stall(case: SizingCase) -> Finding:
     units = case.rig.units
     most = f"{rounded_up(cold.high, 1)} A"
     says = (
-        f"a stalled motor draws {show_interval(warm, 'current')} with the motor at {at_reference(units)} and up to {most} at "
-        f"{show(case.coldest_c, 'temperature', units)}, {warm.value / case.rig.actuator.full_load_current_a:.1f} times the "
-        f"full-load current. The inrush of each start reaches it for a moment. The rod pushes with {show_interval(push, 'force', units)} unless a "
+        f"a stalled motor draws {show_interval(warm, 'current')} with the motor at {at_reference(units)}, "
+        f"{warm.value / case.rig.actuator.full_load_current_a:.1f} times the full-load current, and up to {most} at "
+        f"{show(case.coldest_c, 'temperature', units)}. The inrush of each start reaches it for a moment. The rod pushes with {show_interval(push, 'force', units)} unless a "
         "clutch slips first"
     )
     current = f"Switch, relay, plug and board must withstand {most}."

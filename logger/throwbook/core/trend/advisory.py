@@ -1,7 +1,7 @@
 """For each rig one line: what to do next, why, how sure that is, and by when. A table, the most pressing row first."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from throwbook.core.quantities.rounding import rounded_down
@@ -29,7 +29,7 @@ SOON = timedelta(days=14)
 # figure: (what to do, what to bring)
 REMEDIES: dict[str, tuple[str, str]] = {
     RUN_CURRENT: (
-        "clean and grease screw and pins. With the attachment on the ground and the power isolated, detach the actuator from the latch. Then repeat the throw: it shows which of the two drags",
+        "attachment on the ground, power isolated: clean and grease screw and pins. Then detach the actuator from the latch. Hands out, power on: repeat the throw, to see which of the two drags",
         "grease, brush, board or clamp meter",
     ),
     PEAK_RUN_CURRENT: (
@@ -37,7 +37,7 @@ REMEDIES: dict[str, tuple[str, str]] = {
         "lamp, file, board",
     ),
     SOURCE_RESISTANCE: (
-        "clean plug and ground; measure the voltage at both ends of the cable under load",
+        "power isolated: clean plug and ground. Then measure the voltage at both ends of the cable under load",
         "voltmeter, contact cleaner, spare plug",
     ),
     TRAVEL_TIME: (
@@ -45,10 +45,10 @@ REMEDIES: dict[str, tuple[str, str]] = {
         "voltmeter, stopwatch",
     ),
     TAKE_UP: (
-        "feel for free play at clevis pins, nut and linkage, power isolated",
+        "power isolated: feel for free play at clevis pins, nut and linkage",
         "feeler gauge, spare clips",
     ),
-    ENERGY: ("clean and grease screw and pins", "grease, brush, board or clamp meter"),
+    ENERGY: ("power isolated: clean and grease screw and pins", "grease, brush, board or clamp meter"),
 }
 ORDER = (RUN_CURRENT, PEAK_RUN_CURRENT, TAKE_UP, SOURCE_RESISTANCE, TRAVEL_TIME, ENERGY)
 
@@ -65,6 +65,13 @@ class NextAction:
     how_sure: str
     by: date | None
     bring: str
+    ahead: str = ""
+    """A sentence on the limit that is forecast; empty: none is."""
+
+    @property
+    def reason(self) -> str:
+        """Sentences: why, how sure, what is ahead."""
+        return f"{self.why} ({self.how_sure}).{f' {self.ahead}' if self.ahead else ''}"
 
 
 @dataclass(frozen=True)
@@ -130,12 +137,12 @@ def _risen(case: AdvisoryCase) -> NextAction | None:
     )
     if case.spots:
         why, remedy = f"{why}; {case.spots[0]}", "look at that place: burr, bent pin, packed mud, nut"
-    by = case.today + SOON
+    by, ahead = case.today + SOON, ""
     if one.forecast is not None:
         which, when = one.direction, one.forecast
-        why += f". {which.capitalize()} is forecast to reach its limit about {when.crosses} ({when.low} to {when.high})"
+        ahead = f"{which.capitalize()} is forecast to reach its limit about {when.crosses} ({when.low} to {when.high})."
         by = min(by, max(case.today, one.forecast.low))
-    return _act(case, 3, remedy, why, _sure(one), by, bring)
+    return replace(_act(case, 3, remedy, why, _sure(one), by, bring), ahead=ahead)
 
 
 def _where(one: TrendResult, others: Sequence[TrendResult]) -> str:
