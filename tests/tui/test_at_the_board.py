@@ -99,7 +99,7 @@ def test_a_rest_cut_short_is_not_called_recorded(commissioned_logbook):
         await keys(pilot, "enter", *["1", "enter"] * 4, "t", "ctrl+s")
         await keys(pilot, "d", "enter")
         assert "Throw anyway?" in said(app)
-        assert "The throw is not marked" in said(app)
+        assert "The throw may show 'rest too short'" in said(app)
 
     walked(app, journey)
 
@@ -139,7 +139,7 @@ def test_who_signs_sees_what_the_throws_gave_to_watch(seasons_logbook):
 
     async def journey(pilot):
         await keys(pilot, "enter", "enter", "m")
-        assert "Verdict of the sheet so far: watch. Signs to watch: drag (throw " in said(app)
+        assert "Figures of the sheet so far: watch. Signs to watch: drag (throw " in said(app)
 
     walked(app, journey)
 

@@ -36,7 +36,7 @@ def test_a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back(
         await keys(pilot, "enter")
         await write(pilot, "")
         await keys(pilot, "ctrl+s")
-        assert "fill in both what was found and what was done" in said(app)
+        assert "fill in both 'found' and 'fixed'" in said(app)
         await write(pilot, "packed mud")
         await keys(pilot, "enter", "enter")
         await write(pilot, "dug out, greased")

@@ -66,7 +66,7 @@ def test_a_dash_is_no_cause_on_the_way_back(commissioned_logbook):
         await keys(pilot, "tab", "tab")
         await write(pilot, "new pin")
         await keys(pilot, "ctrl+s")
-        assert "both what was found and what was done" in said(app)
+        assert "both 'found' and 'fixed'" in said(app)
         await write(pilot, "bent in a collision")
         await keys(pilot, "ctrl+s")
         assert "[x] 2. log the repair" in said(app)
