@@ -17,7 +17,7 @@ from throwbook.jobs.store_trial import Place, keep
 
 BY = "M. K."
 ASKED = {"hours_since_movement": 16.0, "worked_before": "no", "ambient_c": 12.0, "operator": BY}
-SEEN = PinAnswers("yes", "yes", "torch, both sides", "yes", "yes")
+SEEN = PinAnswers("yes", "yes", "lamp, both sides", "yes", "yes")
 
 
 def thrown(

@@ -65,7 +65,7 @@ class Hands:
         """Both pins, the load check, the power off; how and who, once."""
         await self.press(IN_ITS_HOLE, IN_ITS_HOLE, PASSED, PASSED)
         if first:
-            await self.fill("torch", "J. Mill")
+            await self.fill("lamp", "J. Mill")
         await self.press("ctrl+s")
 
 

@@ -48,7 +48,7 @@ def test_a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back(
         await keys(pilot, "enter", *["enter"] * 6, "ctrl+s")
         assert "yard-loader-3 | commissioning, open" in said(app)
         entry = HandEntry(
-            [LOCK, UNLOCK] * 5, "", f"{RIG}-3", seen_how="torch", thrown_at=clock.now(), again=True
+            [LOCK, UNLOCK] * 5, "", f"{RIG}-3", seen_how="lamp", thrown_at=clock.now(), again=True
         )
         write_down(path, RIG, entry, "M. K.", clock.now())
         await keys(pilot, "escape", "enter", "enter")
@@ -75,7 +75,7 @@ def test_a_pin_that_was_not_seen_is_asked_twice_and_takes_the_rig_out_of_use(com
     async def journey(pilot, look):
         await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
         await keys(pilot, "enter", "1", "enter", "2", "enter", "3", "enter", "3", "enter")
-        await write(pilot, "torch")
+        await write(pilot, "lamp")
         await keys(pilot, "ctrl+s")
         assert "RIGHT pin is NOT in its hole." in said(app)
         await keys(pilot, "n", "y")  # no letter is taken for the answer itself

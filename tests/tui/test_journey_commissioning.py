@@ -50,7 +50,7 @@ def test_a_guided_commissioning_from_the_cautions_to_the_signature(tmp_path: Pat
         await keys(pilot, "enter")
         await look("pins-asked")
         await see_both_pins(pilot)
-        await write(pilot, "torch, both sides")
+        await write(pilot, "lamp, both sides")
         await keys(pilot, "ctrl+s")
         await look("resting")
         for number in (2, 3):

@@ -37,7 +37,7 @@ def test_a_seasonal_check_as_found_first_against_the_baseline(seasons_logbook, w
         await keys(pilot, "enter", "enter")
         await look("as-found-judged")
         await keys(pilot, "enter", *PINS)
-        await write(pilot, "torch")
+        await write(pilot, "lamp")
         await keys(pilot, "ctrl+s")
         clock.go_on(60)
         # The screen asks for the others as in a commissioning.

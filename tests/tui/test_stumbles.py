@@ -47,7 +47,7 @@ def test_a_throw_of_a_rig_that_was_out_of_use_before_goes_back_to_its_sheet(comm
         await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
         assert "throw 1: both pins" in said(app)
         await keys(pilot, "1", "1", "1", "1")
-        await write(pilot, "torch")
+        await write(pilot, "lamp")
         await keys(pilot, "ctrl+s")
         clock.go_on(100)
         await keys(pilot, *["d"] * ("lock throw" not in said(app)), "enter", "enter", "enter")
@@ -137,12 +137,12 @@ def test_how_the_pins_were_seen_is_proposed_and_typing_replaces_it(commissioned_
 
     async def journey(pilot):
         await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
-        await look(pilot, "torch")
+        await look(pilot, "lamp")
         clock.go_on(100)
         await keys(pilot, "d", "enter", "enter", "enter")
         assert "throw 2: both pins" in said(app)
         await keys(pilot, "enter", "1", "enter", "1", "enter", "1", "enter", "1", "enter")
-        assert app.screen.form.field("how").value == "torch"
+        assert app.screen.form.field("how").value == "lamp"
         await write(pilot, "mirror")
         assert app.screen.form.field("how").value == "mirror"
 

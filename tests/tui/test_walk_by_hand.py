@@ -65,7 +65,7 @@ def test_a_mistyped_throw_is_left_out_and_another_one_asked_for(book):
         await keys(pilot, "enter", "enter")
         for _ in range(5):
             await keys(pilot, "enter", *PINS)
-            await write(pilot, "torch")
+            await write(pilot, "lamp")
             await keys(pilot, "ctrl+s")
         assert "All throws are done" in said(app)
         await keys(pilot, "down", "x")
@@ -95,7 +95,7 @@ def test_readings_from_paper_are_dated_and_never_asked_to_rest(book):
         await keys(pilot, "ctrl+s")
         assert "Rest:" not in said(app)  # nothing was thrown now
         await keys(pilot, "enter", *PINS)
-        await write(pilot, "torch")
+        await write(pilot, "lamp")
         await keys(pilot, "ctrl+s", "enter")
         assert isinstance(app.screen, EnterScreen)
         values = app.screen.query_one(Form).values()
@@ -123,7 +123,7 @@ def test_a_sheet_from_paper_has_a_day_and_its_throws_stand_in_their_order(book):
             await typed(pilot, time_s, "2.10", "2.90", "12.4")
             await keys(pilot, "ctrl+s", *look)
             if look:
-                await write(pilot, "torch")
+                await write(pilot, "lamp")
                 await keys(pilot, "ctrl+s")
 
     walked(app, journey)
@@ -153,7 +153,7 @@ def test_by_hand_the_rest_is_shown_and_the_stopwatch_tells_when_it_isnt_over(boo
         await keys(pilot, *TO_THE_SHEET, "enter")
         await typed(pilot, "14.6", "2.10", "2.90", "12.4")
         await keys(pilot, "ctrl+s", "enter", *PINS)
-        await write(pilot, "torch")
+        await write(pilot, "lamp")
         await keys(pilot, "ctrl+s", "enter")
         assert isinstance(app.screen, EnterScreen)
         left = re.search(r"wait (\d+) s more before the next throw", said(app))

@@ -280,7 +280,7 @@ CAUSES: tuple[Cause, ...] = (
         "a local bind: burr, bent pin or packed mud",
         LIKELY,
         ("a damaged thread of the screw", "another attachment with tighter holes"),
-        "Throw the other way: a fault at one place of the travel shows at the mirrored position there (62 % one way, 38 % the other). "
+        "Throw the other way: a fault at one place of the travel shows mirrored there (62 % one way, 38 % the other). "
         + DETACH,
     ),
     Cause(

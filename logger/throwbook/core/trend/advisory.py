@@ -330,5 +330,5 @@ def _name(one: TrendResult) -> str:
 
 def _sure(one: TrendResult) -> str:
     if one.change_chance < 1e-4:
-        return "almost certain: chance alone does this in fewer than 1 in 10 000 checks"
-    return f"likely: chance alone does this in 1 in {1 / max(one.change_chance, 1e-4):.0f} checks"
+        return "almost certain: by chance fewer than 1 check in 10 000"
+    return f"likely: by chance 1 check in {1 / max(one.change_chance, 1e-4):.0f}"
