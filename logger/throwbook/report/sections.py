@@ -86,12 +86,12 @@ def checks(material: Material) -> list[Block]:
         return [Heading("Every sheet"), Text("No throw is in the logbook.")]
     headings = (
         *("No.", "Day", "Kind", f"Air [{display_unit('temperature', material.rig.units)}]", "Way", "Throws"),
-        *("As found: running [A]", "Running [A]", "Time [s]", "Verdict", "Signs", "State"),
+        *("As found: running [A]", "Running [A]", "Time [s]", "Figures", "Signs", "State"),
     )
     table = Table(
         headings,
         tuple(rows),
-        "Every sheet: running current and time are means of the clean throws ± U",
+        "Every sheet: running current and time are means ± U, without the as-found throw",
         (3, 5, 6, 7, 8),
     )
     return [Heading("Every sheet"), table]
@@ -497,7 +497,9 @@ def method(material: Material) -> list[Block]:
         blocks.append(Table(headings, rows, "Calibration of the current channel", (3, 4)))
     else:
         blocks.append(
-            Text("The logbook holds no calibration for this board, so its own scale was used unchanged.")
+            Text(
+                "The logbook holds no calibration for this board, so its own scale was used unchanged. Its gain is taken as right to ± 1.5 % at most (data sheet of a common sensor). That is in every ± and is not traceable."
+            )
         )
     blocks += [
         Bullets(METHOD),
