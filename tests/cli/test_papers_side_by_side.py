@@ -88,7 +88,7 @@ def test_who_saw_the_pins_is_one_name_though_an_account_typed_them_in(run, tmp_p
     words = ["enter", "--rig", RIG, "--kind", "commissioning", "--paste", "--seen-how", "torch", *TOLD]
     run(*words, stdin=GOOD)
     assert accept(run, f"{RIG}-1", signed="C. Green")[0] == 0
-    assert "Recorded by C. Green: " in run("sheet", "show", f"{RIG}-1")[1]
+    assert "Recorded by C. Green. " in run("sheet", "show", f"{RIG}-1")[1]
     report = report_of(run)
     seen = report[report.index("What a person saw") : report.index("'not looked at' means")]
     assert seen.count("C. Green") == 5

@@ -187,7 +187,7 @@ def raise_(ctx: click.Context, rig: str, cause: str | None, because: str | None,
 @order.command("causes")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a cause.")
 def causes(as_json: bool) -> None:
-    """List the causes that tighten a status, and the status that each sets.
+    """List the causes that tighten a status, with that status.
 
     \b
     Example:

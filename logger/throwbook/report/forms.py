@@ -15,7 +15,7 @@ from throwbook.core.rig import DIRECTIONS, LOCK, Rig
 from throwbook.core.sheets.conditions import CAUTION as PRACTICE
 from throwbook.core.sheets.conditions import QUESTIONS
 from throwbook.core.sheets.sheet import Plan
-from throwbook.core.sizing.sizing import Gap
+from throwbook.core.sizing.sizing import Gap, coverage
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.status.maintenance import NO_CHECK, SEASON, NextCheck
 from throwbook.core.status.status_text import DONE, NEVER, NOTHING, headline, pending, reasons, step_in_words
@@ -259,7 +259,7 @@ def _steps(source: FormSource) -> list[Block]:
 
 
 def _not_covered(source: FormSource) -> list[tuple[str, str]]:
-    return [("Not covered", ", ".join(one.short for one in source.gaps))] if source.gaps else []
+    return [("Not covered", coverage(source.gaps))] if source.gaps else []
 
 
 def _not_proved(source: FormSource) -> list[tuple[str, str]]:

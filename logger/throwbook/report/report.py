@@ -8,6 +8,7 @@ from throwbook.core.quantities.text import counted, printable
 from throwbook.core.records import BENCH
 from throwbook.core.sheets.acceptance import who_saw
 from throwbook.core.sheets.conditions import CAUTION as PRACTICE
+from throwbook.core.sizing.sizing import coverage
 from throwbook.core.status.latch import DO_NOT_USE
 from throwbook.core.status.status_text import headline
 from throwbook.core.wording import BOTH_PINS, FALL, HANDS, NOT_RECORDED, OUT_OF_USE, QUALIFIED, without_keys
@@ -104,7 +105,7 @@ def _front(material: Material, parts: list[SheetPart]) -> list[Block]:
         ),
     )
     if material.gaps:
-        facts += (("Not covered", ", ".join(one.short for one in material.gaps)),)
+        facts += (("Not covered", coverage(material.gaps)),)
     facts += _proof(material.commissioning if material.commissioning in parts else used[-1] if used else None)
     cautions = [PRACTICE] if material.practice else []
     cautions += [OUT_OF_USE] if material.status.level == DO_NOT_USE else []

@@ -407,6 +407,11 @@ def not_covered(rig: Rig, blanks: Sequence[tuple[str, str]] = ()) -> tuple[Gap, 
     return tuple(gaps)
 
 
+def coverage(gaps: Sequence[Gap]) -> str:
+    """``coverage_line`` behind its own heading, without the last full stop."""
+    return coverage_line(gaps).removeprefix("Not covered: ").rstrip(".")
+
+
 def coverage_line(gaps: Sequence[Gap]) -> str:
     """One line beside a status; empty where nothing is open."""
     open_gaps = [one.short for one in gaps if not one.about.startswith(BLANK)]
