@@ -217,11 +217,11 @@ def _as_found(part: SheetPart) -> list[Block]:
     headings = (
         "Way",
         "As found: time [s]",
-        "Last: time [s]",
+        "As left: time [s]",
         "As found: running [A]",
-        "Last: running [A]",
+        "As left: running [A]",
     )
-    caption = "As found (first movement after rest) and the last whole throw of the sheet"
+    caption = "As found (first movement after rest) and as left (last whole throw of the sheet)"
     return [Table(headings, tuple(rows), caption, (1, 2, 3, 4))]
 
 
