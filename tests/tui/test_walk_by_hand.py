@@ -355,3 +355,15 @@ def test_a_form_that_was_only_looked_at_leaves_no_draft(book):
 )
 def test_every_digit_of_a_meter_is_shown_as_understood(kind, text, shown):
     assert check_field(FieldSpec("one", "one", kind), text).say == shown
+
+
+def test_a_heavier_throw_is_told_though_the_meter_leaves_it_open(commissioned_logbook):
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, *TO_THE_SHEET, "enter")
+        await typed(pilot, "15.5 s", "2.5 A")
+        assert "above the baseline" in said(app)
+        assert "the meter leaves open" in said(app)
+
+    walked(app, journey)

@@ -7,7 +7,7 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
-from throwbook.core.assessment import CUT_OFF, FAIL, NO_RUN, STALL
+from throwbook.core.assessment import CUT_OFF, FAIL, INFO, NO_RUN, STALL
 from throwbook.core.quantities.units import show_rest, typed
 from throwbook.core.sheets.hand_readings import STOPPED_SHORT, HandThrow, Reading
 from throwbook.core.wording import ENDS, FIGURES, SHOWN_AT
@@ -239,6 +239,12 @@ class EnterScreen(FormPage[None]):
             cells = judged_cells(
                 f"{word}: {sentence(self._judged.because)}", tone, self._judged.notes, self.size.width - 2
             )
+            # What the meter leaves open decides nothing, and is seen all the same: heavier than the baseline, colder.
+            cells[1:1] = [
+                Cell(sentence(one.because), WARN)
+                for one in self._judged.signs
+                if one.sign == "drag" and one.level == INFO
+            ]
         self.query_one("#judged", Static).update(lines(self.app, cells))
 
     def _instruments(self) -> Any:

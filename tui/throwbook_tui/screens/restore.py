@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from throwbook.jobs.restore import Restored
 
 CLOSE_OTHERS = "Close every other program that has this logbook open."
-MEANING = "The present file is kept beside it under another name. Every order, sighting and throw that the backup lacks is carried over."
+MEANING = "The present file is kept beside it under another name. Every order, sighting and throw that the backup lacks is carried over, as far as the present file can be read. If it can't be read to its end, every rig is held until somebody signs."
 
 
 def file_complaint(text: str) -> str:
