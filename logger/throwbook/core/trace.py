@@ -1,7 +1,7 @@
 """One recorded stroke as arrays."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from types import MappingProxyType
 from typing import Any
@@ -10,11 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 MOVEMENT, MOVEMENTS = "movement", "movements"
 """Head keys of a movement cut out of its record: which one it is, from 1, and how many the record holds."""
 WHOLE_THROW_FOLLOWS = "whole_throw_follows"
 """Head key of a movement: true where a whole throw the same way came later in its record."""
+
+CHANNELS = ("time_s", "current_a", "voltage_v", "left_switch", "right_switch", "temperature_c")
+"""The fields of a trace that hold one value a row."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,9 +48,20 @@ class Trace:
     """File name or board, for messages."""
     read_as: str = ""
     """How a file of another logger was read, in one line; empty: it is none."""
+    left_switch: BoolArray | None = None
+    """shape (n,) whether the switch at the left pin was closed, or None where none is fitted. Never a sighting."""
+    right_switch: BoolArray | None = None
+    """shape (n,) the same at the right pin"""
+    temperature_c: FloatArray | None = None
+    """shape (n,) [degC] at the board's probe, NaN where it didn't answer, or None where the board has none"""
 
     def __len__(self) -> int:
         return len(self.time_s)
+
+    def rows(self, which: slice) -> "Trace":
+        """These rows alone, every channel of them; the head stays as it is."""
+        kept = {name: channel[which] for name in CHANNELS if (channel := getattr(self, name)) is not None}
+        return replace(self, **kept)
 
     @property
     def movement(self) -> int:

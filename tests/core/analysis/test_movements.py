@@ -99,6 +99,24 @@ def test_a_throw_kept_by_itself_is_judged_again_as_in_its_record():
         assert (again.movement, again.movements) == (assessment.movement, 4)
 
 
+@pytest.mark.parametrize("fitted", [("left_switch", "right_switch"), ("right_switch",), ()])
+def test_a_movement_keeps_the_switches_and_the_probe_of_its_own_rows(fitted):
+    record = joined(GOOD, GOOD.but(seed=8))
+    rows = np.arange(len(record))
+    channels = {"left_switch": rows > 400, "right_switch": rows % 7 == 0, "temperature_c": 0.1 * rows}
+    record = replace(record, **{name: channels[name] for name in (*fitted, "temperature_c")})
+    for each in cut(record, RIG, BASELINES):
+        first = round(each.trace.temperature_c[0] / 0.1)
+        own = slice(first, first + len(each.trace))
+        np.testing.assert_array_equal(each.trace.current_a, record.current_a[own])
+        for name in channels:
+            kept = getattr(each.trace, name)
+            if name not in (*fitted, "temperature_c"):
+                assert kept is None
+            else:
+                np.testing.assert_array_equal(kept, channels[name][own])
+
+
 def test_a_board_with_signs_tells_the_direction():
     signed = replace(RIG, board=Board(placed_in="motor"))
     back = GOOD.but(sign=-1, seed=7)

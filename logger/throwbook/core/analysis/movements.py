@@ -183,10 +183,7 @@ def _other(direction: str) -> str:
 
 def _cut(trace: Trace, rows: slice, head: Mapping[str, object], direction: str | None) -> Trace:
     return replace(
-        trace,
-        time_s=trace.time_s[rows],
-        current_a=trace.current_a[rows],
-        voltage_v=None if trace.voltage_v is None else trace.voltage_v[rows],
+        trace.rows(rows),
         direction=direction or trace.direction,
         head=MappingProxyType({**trace.head, **head}),
     )
