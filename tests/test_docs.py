@@ -10,10 +10,11 @@ import pytest
 
 from tests.sign_names import ADD, EVERY
 from throwbook import assess_trace, read_rig, read_trace
-from throwbook.cli.guide import REMEDIES, glossary_page, signs_page
+from throwbook.cli.guide import glossary_page, signs_page
 from throwbook.cli.main import COMMANDS, throwbook
 from throwbook.core.diagnosis.causes import CAUSES
 from throwbook.core.diagnosis.signs import SIGNS
+from throwbook.core.wording import SIGN_REMEDIES
 from throwbook.jobs.sample_runs import SAMPLE_RUNS
 
 
@@ -70,8 +71,8 @@ def test_every_sign_is_in_the_guide_with_its_picture():
         section = page.partition(f"## `{sign}`")[2].partition("\n## ")[0]
         assert "pictures/" in section, f"{sign}: {REMEDY}"
         assert "What to do: " in section
-    assert {cause.sign for cause in CAUSES} - set(REMEDIES) == set(), (
-        "a row in REMEDIES of logger/throwbook/cli/guide.py"
+    assert {cause.sign for cause in CAUSES} - set(SIGN_REMEDIES) == set(), (
+        "a row in SIGN_REMEDIES of logger/throwbook/core/wording.py"
     )
     told = {cause.sign for cause in CAUSES}
     assert {sign for sign in told if f"## `{sign}`" not in page} == set(), REMEDY
@@ -83,7 +84,7 @@ def test_every_sign_that_is_looked_for_has_its_name_its_causes_and_its_words():
     assert looked_for - {cause.sign for cause in CAUSES} == set(), (
         "a row in CAUSES of logger/throwbook/core/diagnosis/causes.py"
     )
-    assert EVERY - set(REMEDIES) == set(), "a row in REMEDIES of logger/throwbook/cli/guide.py"
+    assert EVERY - set(SIGN_REMEDIES) == set(), "a row in SIGN_REMEDIES of logger/throwbook/core/wording.py"
 
 
 def test_the_page_of_signs_and_the_glossary_are_what_the_tables_say():

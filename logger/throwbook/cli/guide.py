@@ -19,7 +19,7 @@ from throwbook.cli import diagnostics, output
 from throwbook.cli.main import throwbook
 from throwbook.core import wording
 from throwbook.core.diagnosis.causes import CAUSES, Cause
-from throwbook.core.wording import SIGNS, LimitName, Name
+from throwbook.core.wording import SIGN_REMEDIES, SIGNS, LimitName, Name
 from throwbook.errors import OutsideError
 from throwbook.jobs.assess import TraceReading, baselines_from, trace_paths
 from throwbook.jobs.sample_runs import SAMPLE_RUNS, SampleRun
@@ -219,30 +219,6 @@ def _roff(text: str) -> str:
 PICTURES = "pictures"
 HEALTHY = "healthy/lock-mild.csv"
 
-
-REMEDIES: dict[str, str] = {
-    "no-start": "Find the open circuit: switch, relay, fuse, plug, wire.",
-    "stall": "Stop using it. Attachment on the ground, power isolated, key out. Find what blocks it, repair it, log the repair, then commission again in full.",
-    "end-stop": "Set or replace the limit switch, or let something take up the spare stroke.",
-    "stopped-short": "After a lock throw: stop using it. Look at both pins, one at a time. Find what interrupted the throw.",
-    "no-end": "Release the switch. At the next throw watch the rod from a distance: does it move at all?",
-    "light-run": "Stop using it. The drive may be disconnected from the mechanism, however good the current looks. Power isolated: look at linkage, clevis pins and both lock pins.",
-    "slow-travel": "Power isolated: clip the meter to the actuator's own plug. Hands out: run and read.",
-    "low-supply": "Charge or replace the battery. Repeat with the engine on.",
-    "supply-drop": "Clean plug and ground (earth), or lay a thicker cable: `throwbook rig fit` calculates it.",
-    "drag": "Clean and grease screw and pins, then check again.",
-    "binding-spot": "Look at that place: dress the burr, straighten or replace the pin, clear the mud.",
-    "over-rated": "Stop and find the load. A larger actuator is the last step.",
-    "uneven-sides": "Set both links to one length.",
-    "free-play": "Power isolated: feel for play by hand. Replace what is worn.",
-    "duty-exceeded": "Let the motor cool. Keep the rests that the sheet calls for.",
-    "clipped": "Use a sensor with a wider range.",
-    "gaps": "Plug the cable in firmly. Record again.",
-    "interruption": "Move the plugs one at a time, well clear of pins and linkage. Then check relay, strands and brushes.",
-    "cut-record": "Record again, with rest before and after the throw.",
-    "noisy": "Move the sense wires away. Then check plug, ground and brushes.",
-}
-"""Sign: what to do about it."""
 SIGNS_INTRO = """# Every sign: picture, cause, remedy
 
 <!-- Written by `make pictures` from the tables of the program and the sample runs; don't edit it by hand. -->
@@ -390,7 +366,7 @@ def signs_page() -> str:
             )
         causes = [cause for cause in CAUSES if cause.sign == sign]
         parts += [f"- {_when(cause, len(causes))}{_cause(cause)}" for cause in causes]
-        parts.append(f"\nWhat to do: {REMEDIES[sign]}\n")
+        parts.append(f"\nWhat to do: {SIGN_REMEDIES[sign]}\n")
     return "\n".join(parts)
 
 

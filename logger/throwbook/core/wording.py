@@ -135,6 +135,30 @@ SIGNS: dict[str, Name] = {
     "noisy": Name("noisy", "Current noise higher than brushes and sensor explain"),
 }
 
+# sign: what to do about it
+SIGN_REMEDIES: dict[str, str] = {
+    "no-start": "Find the open circuit: switch, relay, fuse, plug, wire.",
+    "stall": "Stop using it. Attachment on the ground, power isolated, key out. Find what blocks it, repair it, log the repair, then commission again in full.",
+    "end-stop": "Set or replace the limit switch, or let something take up the spare stroke.",
+    "stopped-short": "After a lock throw: stop using it. Look at both pins, one at a time. Find what interrupted the throw.",
+    "no-end": "Release the switch. At the next throw watch the rod from a distance: does it move at all?",
+    "light-run": "Stop using it. The drive may be disconnected from the mechanism, however good the current looks. Power isolated: look at linkage, clevis pins and both lock pins.",
+    "slow-travel": "Power isolated: clip the meter to the actuator's own plug. Hands out: run and read.",
+    "low-supply": "Charge or replace the battery. Repeat with the engine on.",
+    "supply-drop": "Clean plug and ground (earth), or lay a thicker cable: `throwbook rig fit` calculates it.",
+    "drag": "Clean and grease screw and pins, then check again.",
+    "binding-spot": "Look at that place: dress the burr, straighten or replace the pin, clear the mud.",
+    "over-rated": "Stop and find the load. A larger actuator is the last step.",
+    "uneven-sides": "Set both links to one length.",
+    "free-play": "Power isolated: feel for play by hand. Replace what is worn.",
+    "duty-exceeded": "Let the motor cool. Keep the rests that the sheet calls for.",
+    "clipped": "Use a sensor with a wider range.",
+    "gaps": "Plug the cable in firmly. Record again.",
+    "interruption": "Move the plugs one at a time, well clear of pins and linkage. Then check relay, strands and brushes.",
+    "cut-record": "Record again, with rest before and after the throw.",
+    "noisy": "Move the sense wires away. Then check plug, ground and brushes.",
+}
+
 # ``assessment.VERDICTS``, and the decision on a limit where there is no reading
 VERDICTS: dict[str, Name] = {
     "pass": Name("pass", "all limits met, no sign to watch; says nothing about the pins"),

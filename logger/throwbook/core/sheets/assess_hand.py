@@ -29,7 +29,7 @@ from throwbook.core.assessment import (
 from throwbook.core.diagnosis.causes import CAUSES, POSSIBLE, colder
 from throwbook.core.diagnosis.evidence import NO_LOAD_U
 from throwbook.core.diagnosis.measure import throw_volt_seconds
-from throwbook.core.diagnosis.signs.load import LIGHT_SHARE
+from throwbook.core.diagnosis.signs.load import LIGHT_SHARE, RUNNING, above_rated
 from throwbook.core.diagnosis.signs.supply import LOW_SHARE, SUPPLY_LIMIT
 from throwbook.core.diagnosis.verdict import check, verdict_of
 from throwbook.core.machine.expected_throw import RATED_C, magnets, stroke_volt_seconds, time_of
@@ -101,7 +101,7 @@ def assess_by_hand(
             *_ending(throw),
             _too_quick(throw, figures, rig, line),
             _light_run(throw, figures, line, baseline),
-            _over_rated(figures, rig),
+            above_rated(figures.run_current_a, rig.actuator.full_load_current_a),
             _drag(figures, baseline, ambient_c, rig.units),
             _low_supply(figures, rig),
             _supply_drop(figures, rig),
@@ -306,15 +306,7 @@ def _light_run(throw: HandThrow, figures: Figures, line: MotorLine, baseline: Ba
         said = f"close to the no-load current of {line.i0_a:.2f} A; the baseline has {usual.mean:.2f} A"
     if not light:
         return None
-    return Sign("light-run", level, f"running current {run.value:.2f} A, {said}", run.value, limit, "A")
-
-
-def _over_rated(figures: Figures, rig: Rig) -> Sign | None:
-    run, rated = figures.run_current_a, rig.actuator.full_load_current_a
-    if run is None or run.value - run.u <= rated:
-        return None
-    because = f"the running current of {run.value:.2f} A is above the full-load current of {rated:.2f} A"
-    return Sign("over-rated", FAIL, because, run.value, rated, "A")
+    return Sign("light-run", level, f"{RUNNING} {run.value:.2f} A, {said}", run.value, limit, "A")
 
 
 def _drag(figures: Figures, baseline: Baseline | None, ambient_c: float | None, units: str) -> Sign | None:
@@ -326,7 +318,7 @@ def _drag(figures: Figures, baseline: Baseline | None, ambient_c: float | None, 
     limit = max(PRACTICE_SPREAD, usual.reach() / usual.mean)
     if heavier <= limit:
         return None
-    because = f"running current {100 * heavier:.0f} % above the baseline ({usual.mean:.2f} A){_weather(baseline, ambient_c, units)}"
+    because = f"{RUNNING} {100 * heavier:.0f} % above the baseline ({usual.mean:.2f} A){_weather(baseline, ambient_c, units)}"
     if heavier - run.u / usual.mean <= limit:
         because += f"; the meter leaves open ± {100 * run.u / usual.mean:.0f} % of that"
         return Sign("drag", INFO, because, heavier, limit, "1")

@@ -9,7 +9,9 @@ from throwbook.core.analysis.travel import PLACE_U_WITHOUT_VOLTAGE
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Measured, Sign
 from throwbook.core.diagnosis.evidence import NO_LOAD_U, Evidence
 from throwbook.core.diagnosis.signs import ending
+from throwbook.core.wording import FIGURES
 
+RUNNING = FIGURES["run_current_a"].sentence
 Z_99 = 2.326
 """One-sided 99 % of a normal scatter."""
 LIGHT_SHARE = 0.3
@@ -25,19 +27,17 @@ between one side of two equal ones and both)."""
 
 
 def over_rated(evidence: Evidence) -> Sign | None:
-    """Running current above the rated maximum, by more than its uncertainty."""
+    """Running current above the rated maximum; the record shows since when."""
     run, rated = evidence.figures.run_current_a, evidence.rig.actuator.full_load_current_a
-    if run is None or run.value - run.u <= rated:
+    return above_rated(run, rated, float(evidence.trace.time_s[evidence.segments.settled]))
+
+
+def above_rated(run: Measured | None, rated_a: float, from_s: float | None = None) -> Sign | None:
+    """Above the rated maximum by more than its uncertainty, measured by a board or by hand."""
+    if run is None or run.value - run.u <= rated_a:
         return None
-    return Sign(
-        "over-rated",
-        FAIL,
-        f"the running current of {run.value:.2f} A is above the full-load current of {rated:.2f} A",
-        value=run.value,
-        limit=rated,
-        unit="A",
-        from_s=float(evidence.trace.time_s[evidence.segments.settled]),
-    )
+    because = f"the {RUNNING} of {run.value:.2f} A is above the full-load current of {rated_a:.2f} A"
+    return Sign("over-rated", FAIL, because, value=run.value, limit=rated_a, unit="A", from_s=from_s)
 
 
 AT_THE_END = "how the movement ended would explain it"
@@ -75,7 +75,7 @@ def light_run(evidence: Evidence) -> Sign | None:
     return Sign(
         "light-run",
         FAIL if surely else WATCH,
-        f"running current {run.value:.2f} A over the whole travel, close to the no-load current of {idle:.2f} A; the baseline has {usual:.2f} A"
+        f"{RUNNING} {run.value:.2f} A over the whole travel, close to the no-load current of {idle:.2f} A; the baseline has {usual:.2f} A"
         + ("" if surely else f"; {unsure}"),
         value=run.value,
         limit=limit,
@@ -87,7 +87,7 @@ def load_in_doubt(run: Measured, load: float, limit: float) -> Sign | None:
     """A running current whose ± is greater than the load itself, and reaches down to no load: no verdict may pass it."""
     if run.u < load or run.value - run.u > limit:
         return None
-    because = f"running current {run.value:.2f} ± {run.u:.2g} A: whether any load was moved can't be told from it; what {FLOWED_AT_REST}"
+    because = f"{RUNNING} {run.value:.2f} ± {run.u:.2g} A: whether any load was moved can't be told from it; what {FLOWED_AT_REST}"
     return Sign("light-run", INFO, because, value=run.value, limit=limit, unit="A")
 
 
@@ -105,7 +105,7 @@ def _lighter(evidence: Evidence, usual: float) -> Sign | None:
     return Sign(
         "light-run",
         WATCH if surely else INFO,
-        f"running current {-100 * lighter:+.0f} % against the baseline ({usual:.2f} A), over the whole travel; "
+        f"{RUNNING} {-100 * lighter:+.0f} % against the baseline ({usual:.2f} A), over the whole travel; "
         + ("a side that is no longer driven looks like this" if surely else _would_explain_it(flowed_a)),
         value=lighter,
         limit=limit,
@@ -149,7 +149,7 @@ def _light_without_baseline(evidence: Evidence, run_a: float) -> Sign | None:
     return Sign(
         "light-run",
         WATCH,
-        f"running current {run_a:.2f} A over the whole travel, no more than the no-load current",
+        f"{RUNNING} {run_a:.2f} A over the whole travel, no more than the no-load current",
         value=run_a,
         limit=limit,
         unit="A",
@@ -183,7 +183,7 @@ def drag(evidence: Evidence) -> Sign | None:
     return Sign(
         "drag",
         WATCH,
-        f"running current {100 * heavier:+.0f} % against the baseline ({usual:.2f} A), over the whole travel{weather}",
+        f"{RUNNING} {100 * heavier:+.0f} % against the baseline ({usual:.2f} A), over the whole travel{weather}",
         value=heavier,
         limit=limit,
         unit="1",
@@ -207,7 +207,7 @@ def binding_spot(evidence: Evidence) -> Sign | None:
     return Sign(
         "binding-spot",
         INFO if beside else WATCH,
-        f"{bump.height_a:.2f} A more current at {where}: {100 * (bump.height_a / usual):+.0f} % of the running current"
+        f"{bump.height_a:.2f} A more current at {where}: {100 * (bump.height_a / usual):+.0f} % of the {RUNNING}"
         + (f"; {beside}" if beside else ""),
         value=bump.height_a,
         limit=bump.limit_a,

@@ -12,6 +12,7 @@ from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.limits import LIMITS, LONG_BAND, SHORT_BAND, SHORT_STROKE_S
 from throwbook.core.quantities.clock import holes_in
 from throwbook.core.trace import MOVEMENT, MOVEMENTS
+from throwbook.core.wording import FIGURES
 
 MISSING_LIMIT = 0.02
 """More than 2 % of the rows missing, or 2 % of the movement in one hole, is more than an info (*practice*)."""
@@ -27,16 +28,12 @@ def clipped(evidence: Evidence) -> Sign | None:
     if evidence.clip_a is None:
         return None
     figures = evidence.figures
-    hidden = [
-        words
-        for words, figure in (
-            ("running current", figures.run_current_a),
-            ("peak running current", figures.peak_run_current_a),
-        )
-        if figure is None
+    absent = [
+        name for name in ("run_current_a", "peak_run_current_a", "inrush_a") if getattr(figures, name) is None
     ]
-    told = [*hidden, *(["inrush current"] if figures.inrush_a is None else [])]
-    which = f"; {' and '.join(told)}: at least that" if told else ""
+    hidden = [name for name in absent if name != "inrush_a"]
+    names = " and ".join(FIGURES[name].sentence for name in absent)
+    which = f"; {names}: at least that" if absent else ""
     level = WATCH if hidden and not evidence.clip_open else INFO
     beyond = MAY_BE_BEYOND if evidence.clip_open else "current beyond the board's range"
     return Sign(
