@@ -220,6 +220,12 @@ TABLE = "Time (ms);Current (A)\n" + "".join(
         ("Calibration date;12.11.2026\n", None, "no day found in it"),
         ("Start date;12.11.2026\nStop date;13.11.2026\n", "2026-11-12 00:00:00", "by line 1"),
         ("Date;12.11.2026\nTest date;13.11.2026\n", None, "days above the table differ"),
+        ("Data;12.11.2026\n", "2026-11-12 00:00:00", "by line 1"),
+        ("Data: 12.11.2026\n", "2026-11-12 00:00:00", "by line 1"),
+        ("Data sheet;12.11.2026\n", None, "no day found in it"),
+        ("Data logger rev;12.11.2026\n", None, "no day found in it"),
+        ("Sheet date;12.11.2026\n", None, "no day found in it"),
+        ("Next test;12.11.2026\nLast test;13.11.2025\n", None, "no day found in it"),
         ("", None, "no day found in it"),
     ],
 )

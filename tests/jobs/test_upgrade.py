@@ -30,7 +30,7 @@ from throwbook.jobs import latch, sign_off
 from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import opened, rig_of
 from throwbook.jobs.judgements import judge_again
-from throwbook.jobs.logbook_care import check, judge_stored_again
+from throwbook.jobs.logbook_care import back_up, check, judge_stored_again
 from throwbook.jobs.rigs import list_rigs
 from throwbook.jobs.unfinished import JUDGE_AGAIN
 from throwbook.logbook import Logbook, open_logbook
@@ -280,6 +280,38 @@ def test_the_first_screen_judges_again_by_itself(path: Path):
     asyncio.run(seen())
     assert status(path).level == DO_NOT_USE
     assert status(path).pending == ()
+
+
+def test_nothing_is_restored_while_stored_throws_are_judged_again(path: Path, tmp_path: Path):
+    from tests.tui.bench import said, settle
+    from throwbook_tui.app import ThrowbookApp
+    from throwbook_tui.context import Desk
+
+    backup = tmp_path / "backup.throwbook"
+    back_up(str(path), backup, NOON)
+    with opened(path) as book, book.transaction():
+        as_an_earlier_version_kept_it(book, *good_throw_then_stall())
+    app = ThrowbookApp(Desk(logbook=str(path), by=BY, papers=tmp_path))
+
+    async def tried() -> None:
+        async with app.run_test(size=(80, 24)) as pilot:
+            with opened(path) as book, book.transaction():  # judging waits for the end of this
+                while not app.desk.judging_again:
+                    await asyncio.sleep(0.005)
+                app.screen.open_screen("restore")
+                await pilot.pause()
+                app.screen.form.field("backup").set(str(backup))
+                await pilot.pause()
+                app.simulate_key("ctrl+s")
+                await pilot.pause()
+                assert "are being judged again just now" in said(app)
+            await settle(pilot)
+            assert not app.desk.judging_again
+            app.simulate_key("ctrl+s")
+            await settle(pilot)
+            assert "Restore the logbook from backup.throwbook?" in said(app)
+
+    asyncio.run(tried())
 
 
 def test_check_judges_again_and_says_what_it_raised(path: Path):

@@ -7,7 +7,8 @@ import threading
 
 import pytest
 
-from tests.tui.bench import NOW, RIG, app_on, keys, said, settle, write
+from tests.tui.bench import NOW, RIG, RIG_FILE, app_on, keys, said, settle, write
+from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.jobs.logbook_care import back_up
 from throwbook.logbook import open_logbook
 from throwbook_tui.context import show_file
@@ -78,12 +79,36 @@ def test_a_damaged_logbook_is_put_back_from_a_backup_and_every_rig_is_restricted
             await keys(pilot, "l", "down", "down", "enter")
             await write(pilot, str(backup))
             await keys(pilot, "ctrl+s", "y")
-            assert "is restored" in said(app)
-            assert f"Restricted until somebody signs that nothing worse was written since: {RIG}" in said(app)
+            assert "Restored:" in said(app)
+            assert f"somebody signs that nothing worse was written since the backup: {RIG}." in said(app)
 
     asyncio.run(journey())
     with open_logbook(seasons_logbook, read_only=True) as book:
         assert len(book.trials(RIG)) == throws
+
+
+def test_the_newest_backup_is_proposed_with_its_rigs_and_another_one_may_be_typed(seasons_logbook):
+    folder = seasons_logbook.parent / "papers" / "logbook"
+    folder.mkdir(parents=True)
+    older, newer, damaged, practice = (folder / f"logbook-backup-{n}.throwbook" for n in range(4))
+    with open_logbook(practice) as book:
+        book.add_rig(RIG, RIG_FILE.read_text("utf-8"), "M. K.", NOW, FOR_PRACTICE)
+    damaged.write_bytes(b"not a logbook")
+    for age, file in enumerate((newer, older)):
+        back_up(str(seasons_logbook), file, NOW)
+        os.utime(file, (1e9 - age, 1e9 - age))
+    app = app_on(seasons_logbook.parent)
+
+    async def journey() -> None:
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settle(pilot)
+            await keys(pilot, "l", "down", "down", "enter")
+            assert app.screen.form.field("backup").value == str(newer)
+            assert f"the newest backup found here, with {RIG}" in said(app)
+            await write(pilot, str(older))
+            assert app.screen.form.field("backup").value == str(older)
+
+    asyncio.run(journey())
 
 
 def test_a_second_paper_waits_for_the_first(seasons_logbook, monkeypatch):

@@ -6,9 +6,11 @@ import pytest
 
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, write
 from tests.tui.logbooks import ASKED, sheet_of, thrown
+from throwbook.core.sheets.hand_readings import HandThrow, Reading
 from throwbook.core.simulator import SimulatedFault
+from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.judgements import trial_view
-from throwbook.jobs.sheets import plan, view
+from throwbook.jobs.sheets import leave_out, plan, view
 from throwbook.jobs.trend import rig_trend
 from throwbook_tui.screens.trial import seen_again
 
@@ -145,3 +147,21 @@ def test_a_heavy_throw_says_whether_the_next_ones_were_heavy_too(seasons_logbook
     again = trial_view(seasons_logbook, first.id)
     assert seen_again(again) == "Seen again in 1 of the 3 lock throws after it on this sheet."
     assert trial_view(seasons_logbook, second.id).later == 2
+
+
+def test_throws_by_hand_and_those_left_out_say_nothing_of_a_recorded_one(seasons_logbook):
+    clock = Clock()
+    state, _ = plan(seasons_logbook, RIG, "seasonal", "M. K.", clock.now(), 3, ASKED)
+    heavier = SimulatedFault("even-friction", 0.3)
+    thrown(seasons_logbook, state.name, ["lock", "lock"], clock, heavier, 300)
+    by_hand = HandThrow("lock", Reading(14.3, 0.1), Reading(2.0, 0.1))
+    enter(
+        seasons_logbook,
+        RIG,
+        HandEntry([by_hand], "", state.name, thrown_at=clock.now()),
+        "M. K.",
+        clock.now(),
+    )
+    leave_out(seasons_logbook, state.name, 2, "thrown the wrong way", "M. K.", clock.now())
+    first = view(seasons_logbook, state.name).trials[0]
+    assert trial_view(seasons_logbook, first.id).later == 0

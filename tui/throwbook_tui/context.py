@@ -129,6 +129,8 @@ class Desk:
     """Rig: when its rest is over by ``monotonic`` [s], and how long it was [s]."""
     ends: threading.Event = field(default_factory=threading.Event)
     """The program ends: nobody will answer any more."""
+    judging_again: bool = False
+    """What an earlier version judged is being judged again: the logbook is written all the while."""
     recordings: int = 0
     """Throws that are being recorded or kept."""
     stop_rehearsal: threading.Event | None = None

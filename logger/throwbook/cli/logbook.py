@@ -8,6 +8,7 @@ import click
 
 from throwbook.cli import output
 from throwbook.cli.options import by_option, can_ask, logbook_of, now, waiting, who
+from throwbook.core.quantities.text import counted
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
@@ -62,14 +63,12 @@ def check(ctx: click.Context, as_json: bool) -> int:
     else:
         _print_again(again)
         numbers = {"rig": found.rigs, "sheet": found.sheets, "trial": found.trials, "seal": found.seals}
-        counted = ", ".join(_counted(number, word) for word, number in numbers.items())
-        output.line(f"{path}: looked at {counted}.")
+        looked_at = ", ".join(counted(number, word) for word, number in numbers.items())
+        output.line(f"{path}: looked at {looked_at}.")
         for each in found.problems:
             output.line(f"{each.where}: {each.what}", style="bad", indent=2)
         if found.problems:
-            output.line(
-                f"{_counted(len(found.problems), 'problem')}. Keep this file, and work from a backup."
-            )
+            output.line(f"{counted(len(found.problems), 'problem')}. Keep this file, and work from a backup.")
         else:
             output.line("No change or loss was found.", style="good")
     return 1 if found.problems else 0
@@ -77,8 +76,8 @@ def check(ctx: click.Context, as_json: bool) -> int:
 
 def _print_again(again: "JudgedAgain") -> None:
     if again.judged:
-        raised = f"{_counted(len(again.raised), 'order')} raised" if again.raised else "nothing new shows"
-        output.line(f"{_counted(again.judged, 'stored throw')} judged again by this version: {raised}.")
+        raised = f"{counted(len(again.raised), 'order')} raised" if again.raised else "nothing new shows"
+        output.line(f"{counted(again.judged, 'stored throw')} judged again by this version: {raised}.")
     for each in again.raised:
         output.line(f"{each.rig}: {each.cause}: {each.because}", style="bad", indent=2)
     for text in again.left:
@@ -134,22 +133,17 @@ def backup(
 def _restore(ctx: click.Context, source: Path, by: str | None, as_json: bool) -> None:
     from dataclasses import asdict
 
-    from throwbook.jobs.restore import restore
+    from throwbook.jobs.restore import restore, restored_said
 
     done = restore(logbook_of(ctx), source, who(by), now(), waiting)
     if as_json:
         told = asdict(done)
         output.json_line(told | {"path": str(done.path), "kept": str(done.kept) if done.kept else None})
         return
-    output.line(f"Put back from {source}: {done.path}")
-    if done.kept is not None:
-        output.line(f"The file that was there is kept: {done.kept}")
-        counted = [_counted(done.added[name], word) for name, word in COUNTED.items() if name in done.added]
-        output.line(f"Carried over from it: {', '.join(counted) or 'nothing that the backup lacks'}.")
-    if done.unread:
-        output.line(f"It could not be read to its end: {done.unread}.", style="warn")
-    for rig in done.held:
-        output.line(f"{rig}: restricted until somebody signs (throwbook order list {rig}).", style="warn")
+    for text, tone in restored_said(done):
+        output.line(text, style=tone)
+    if done.held:
+        output.line("'throwbook order list RIG' shows what to sign.")
 
 
 @click.command()
@@ -235,12 +229,13 @@ def _asked(rig: str, other: Path, terms: "Terms") -> "Terms":
 
 
 def _print_merged(done: "Merged", other: Path, dry_run: bool) -> None:
+    from throwbook.jobs.restore import rows_said
+
     if not done.rows:
         output.line(f"Nothing new in {other}.")
     else:
-        counted = [_counted(done.added[name], word) for name, word in COUNTED.items() if name in done.added]
         head = "Would come in from" if dry_run else "Taken in from"
-        output.line(f"{head} {other}: {', '.join(counted) or 'revisions only'}; {done.rows} rows in all.")
+        output.line(f"{head} {other}: {rows_said(done.added) or 'revisions only'}; {done.rows} rows in all.")
     for rig in done.apart:
         ways = f"--rename {rig}=NEW-NAME if it is another machine, --same {rig} if it is one"
         output.line(f"{rig} was added to each logbook separately: {ways}.", style="warn")
@@ -248,21 +243,6 @@ def _print_merged(done: "Merged", other: Path, dry_run: bool) -> None:
         output.line("Stands twice; both are kept:", style="warn")
         for each in done.conflicts:
             output.line(f"{each.where}: {each.what}", indent=2)
-
-
-COUNTED = {
-    "rig": "rig",
-    "sheet": "sheet",
-    "trial": "trial",
-    "sighting": "sighting",
-    "service": "service note",
-    "latch_order": "order",
-    "decision": "decision",
-}
-
-
-def _counted(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
 @click.command()

@@ -252,12 +252,14 @@ def read_stamps(column: Cells, days: Cells | None, date_order: str | None) -> St
 
 _OF_THE_RECORD = re.compile(
     r"\b(date|day|time|record(ed|ing)?|start(ed)?|begin|began|begun|created|logged|log|measured|measurement|test(ed)?"
-    r"|datum|beginn|fecha|inicio|hora|heure|d\u00e9but|data|ora)\b",
+    r"|datum|beginn|fecha|inicio|hora|heure|d\u00e9but)\b|^\W*(data|ora)\W*$",
     re.IGNORECASE,
 )
-"""What a line above a table calls the day of the record; a day of calibration or an issue is another's."""
+"""What a line above a table calls the day of the record; a day of calibration or an issue is another's. Two short words
+mean a day only where they stand alone: a data sheet has its own."""
 _OF_OTHERS = re.compile(
-    r"calib|due|valid|version|firmware|export|print|built|service|birth|end|stop|finish", re.IGNORECASE
+    r"calib|due|valid|version|firmware|export|print|built|service|birth|end|stop|finish|sheet|rev|next|last",
+    re.IGNORECASE,
 )
 
 

@@ -224,7 +224,7 @@ class TrialView:
     judgements: int
     """How often it was judged; more than once after a calibration."""
     later: int = 0
-    """Throws of its direction that follow it on its sheet."""
+    """Throws of its direction that follow it on its sheet, measured as it was; those left out aren't counted."""
     later_alike: int = 0
     """Those of them that show one of its signs too."""
 
@@ -244,7 +244,9 @@ def trial_view(logbook: str | Path | None, trial: str) -> TrialView:
         later = [
             one
             for one in beside[beside.index(logged) + 1 :]
-            if one.direction == logged.direction and one.judgement
+            if (one.direction, one.trial.source) == (logged.direction, logged.trial.source)
+            and one.judgement
+            and not (one.placement and one.placement.left_out)
         ]
         return TrialView(
             rig_of(book, logged.trial.rig),

@@ -20,7 +20,9 @@ from datetime import datetime
 from itertools import count
 from pathlib import Path
 
+from throwbook.core.quantities.text import counted
 from throwbook.core.status.latch import CAUSES, IN_SERVICE, LEVELS, RESTRICTED, raise_order, worst
+from throwbook.core.wording import Cell
 from throwbook.errors import InputError, OutsideError
 from throwbook.jobs import latch
 from throwbook.jobs.find import logbook_path
@@ -63,6 +65,65 @@ class Restored:
     """Why the present file couldn't be read through; empty: it could."""
     held: list[str] = field(default_factory=list)
     """Rigs that an order holds since."""
+
+
+@dataclass(frozen=True)
+class Backup:
+    """A backup that lies where this program puts them."""
+
+    file: Path
+    rigs: tuple[str, ...]
+
+
+def newest_backup(logbook: str | None, folder: Path, practice: bool) -> Backup | None:
+    """The newest whole backup in ``folder`` or beside the logbook; of practice only for a practice logbook."""
+    path = logbook_path(logbook)
+    lying = [
+        *folder.glob(f"*-backup-*{path.suffix}"),
+        *path.parent.glob(f"{path.stem}-backup-*{path.suffix}"),
+    ]
+    for file in sorted(lying, key=lambda one: one.stat().st_mtime, reverse=True):
+        try:
+            with open_logbook(file, read_only=True) as book:
+                if bool(book.for_practice()) == practice:
+                    return Backup(file, tuple(book.rig_names()))
+        except (InputError, OutsideError):  # damaged, or a newer program's: the next older one
+            continue
+    return None
+
+
+COUNTED = {
+    "rig": "rig",
+    "sheet": "sheet",
+    "trial": "throw",
+    "sighting": "sighting",
+    "service": "service",
+    "latch_order": "order",
+    "decision": "decision",
+}
+"""Table: what a person calls one row of it. The rest (revisions, placements) hang on these."""
+
+
+def rows_said(added: Mapping[str, int]) -> str:
+    """What came in from another file, in words; empty: nothing that has a name."""
+    return ", ".join(counted(added[name], word) for name, word in COUNTED.items() if name in added)
+
+
+def restored_said(done: Restored) -> list[Cell]:
+    """What was done, and what holds the rigs since: a sentence each."""
+    said = [Cell(f"Restored: {done.path}", "good")]
+    if done.kept is not None:
+        rows = rows_said(done.added) or "nothing that the backup lacks"
+        said += [
+            Cell(f"The file that was there is kept: {done.kept}"),
+            Cell(f"Carried over from it: {rows}."),
+        ]
+    if done.unread:
+        said.append(Cell(f"It could not be read to its end: {done.unread}.", "warn"))
+    if done.held:
+        until = "At least restricted, until somebody signs that nothing worse was written since the backup"
+        said.append(Cell(f"{until}: {', '.join(done.held)}.", "warn"))
+    return said
 
 
 def restore(

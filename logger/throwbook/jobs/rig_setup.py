@@ -10,6 +10,7 @@ from throwbook.core.machine.rig_validation import RigProblem, complaint
 from throwbook.core.quantities.text import written
 from throwbook.core.quantities.units import KINDS
 from throwbook.core.records import BaselineRecord
+from throwbook.core.rig import DIRECTIONS
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.core.sizing.sizing import Sizing, fit
 from throwbook.errors import InputError
@@ -109,11 +110,16 @@ def start_practice(logbook: str | None, rig: str, by: str, now: datetime) -> Pat
     with opened(logbook, read_only=True) as book:
         text = book.rig(rig).toml
     with opened(practice) as book, book.transaction():
-        if rig not in book.rig_names() or book.rig(rig).toml != text:
+        there = rig in book.rig_names() and book.rig(rig).toml == text
+        if not there:
             book.add_rig(rig, text, by, now, FOR_PRACTICE)
+        # An earlier version's practice logbook has none yet.
+        known = {one.direction for one in book.baselines(rig)} if there else set()
+        if known < set(DIRECTIONS):
             for direction, baseline in practice_baselines(rig_of(book, rig)).items():
-                body = baseline_to_json(baseline)
-                book.add_baseline(BaselineRecord(rig, direction, (), body, now, by, FOR_PRACTICE))
+                if direction not in known:
+                    body = baseline_to_json(baseline)
+                    book.add_baseline(BaselineRecord(rig, direction, (), body, now, by, FOR_PRACTICE))
     return practice
 
 

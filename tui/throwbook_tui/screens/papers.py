@@ -19,6 +19,7 @@ from throwbook_tui.widgets.frame import RowTable, lines
 
 if TYPE_CHECKING:
     from throwbook.jobs import papers
+    from throwbook.jobs.restore import Restored
 
 
 class Made(NamedTuple):
@@ -45,8 +46,8 @@ class Paper:
     """Of the file; empty: a folder; None: nothing is written to a place of one's choice."""
     needs_rig: bool
     """Only of one rig."""
-    make: Make
-    """Called in a worker with logbook, rig, place and now."""
+    make: Make | None
+    """Called in a worker with logbook, rig, place and now; None: a screen of its own does it."""
 
 
 def _export(logbook: str | None, rig: str | None, where: Path | None, now: datetime) -> Made:
@@ -131,7 +132,7 @@ PAPERS: tuple[Paper, ...] = (
         False,
         _backup,
     ),
-    Paper(RESTORE, "puts the logbook back from a backup", "", None, False, _check),
+    Paper(RESTORE, "puts the logbook back from a backup", "", None, False, None),
     Paper("check", "finds what was changed or lost", "check", None, False, _check),
 )
 WHOLE = "backup"
@@ -199,34 +200,40 @@ class PapersScreen(Page[None]):
             self.tell(f"{self._working} is not done yet. Wait for it, then start the next one.", WARN)
             return
         paper = self._offered[self.query_one(RowTable).chosen or next(iter(self._offered))]
-        if paper.name == RESTORE:
-            self.open_screen("restore", then=self._restored)
+        if paper.make is None:
+            self.open_screen(paper.name, then=self._restored)
             return
         if paper.ending is None:
-            self._start(paper, None)
+            self._start(paper.name, paper.make, None)
             return
+        make = paper.make
         whose = self._rig if self._rig and paper.name != WHOLE else "logbook"
         folder = self.desk.papers_of(whose)
         usual = free_place(folder / f"{whose}-{paper.file}-{self.desk.today:%Y%m%d}", paper.ending)
         self.open_screen(
-            "where", paper.name, usual, then=lambda where: self._start(paper, where) if where else None
+            "where",
+            paper.name,
+            usual,
+            then=lambda where: self._start(paper.name, make, where) if where else None,
         )
 
-    def _restored(self, said: str | None) -> None:
-        if said:
-            self.query_one("#done", Static).update(lines(self.app, [Cell(said, WARN)]))
+    def _restored(self, done: "Restored | None") -> None:
+        if done is not None:
+            from throwbook.jobs.restore import restored_said
 
-    def _start(self, paper: Paper, where: Path | None) -> None:
-        self._working = paper.name
-        self.tell(f"{paper.name}: working ...")
+            self.query_one("#done", Static).update(lines(self.app, restored_said(done)))
+
+    def _start(self, name: str, make: Make, where: Path | None) -> None:
+        self._working = name
+        self.tell(f"{name}: working ...")
         desk, rig = self.desk, self._rig
 
-        def make() -> Made:
+        def made() -> Made:
             if where is not None:
                 new_folder(where.parent)
-            return paper.make(desk.logbook, rig, where, desk.now())
+            return make(desk.logbook, rig, where, desk.now())
 
-        self.work("made", make)
+        self.work("made", made)
 
     def done_made(self, done: Made) -> None:
         """Say where it is."""

@@ -3,17 +3,17 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from throwbook.core.quantities.text import counted
 from throwbook.core.records import person
 from throwbook_tui.fields import FieldSpec
 from throwbook_tui.present import WARN
 from throwbook_tui.screens.form_page import FormPage
 
 if TYPE_CHECKING:
-    from throwbook.jobs.restore import Restored
+    from throwbook.jobs.restore import Backup, Restored
 
 CLOSE_OTHERS = "Close every other program that has this logbook open."
-MEANING = "The present file is kept beside it under another name. Every order, sighting and throw that the backup lacks is carried over, as far as the present file can be read. If it can't be read to its end, every rig is held until somebody signs."
+JUDGING = "Throws of an earlier version are being judged again just now, and what comes of it has to be in the file. The list of rigs shows how far that is. Nothing was changed. Restore when it is done."
+MEANING = "The present file is kept beside it under another name. Every order, sighting and throw that the backup lacks is carried over, as far as the present file can be read. If it can't be read to its end, every rig is restricted until somebody signs."
 
 
 def file_complaint(text: str) -> str:
@@ -21,25 +21,8 @@ def file_complaint(text: str) -> str:
     return "" if Path(text).expanduser().is_file() else "there is no such file"
 
 
-def restored_said(done: "Restored") -> str:
-    """What was done, and what holds the rigs since."""
-    said = [f"{done.path.name} is restored."]
-    if done.kept is not None:
-        said.append(f"The file of before is {done.kept.name}.")
-    if done.added:
-        rows = ", ".join(f"{counted(count, 'row')} of {table}" for table, count in done.added.items())
-        said.append(f"Carried over from it: {rows}.")
-    if done.unread:
-        said.append(f"It could not be read to its end ({done.unread}).")
-    if done.held:
-        said.append(
-            f"Restricted until somebody signs that nothing worse was written since: {', '.join(done.held)}."
-        )
-    return " ".join(said)
-
-
-class RestoreScreen(FormPage[str]):
-    """Gives what was done, in words."""
+class RestoreScreen(FormPage["Restored"]):
+    """Gives what was done."""
 
     HELP = "papers"
 
@@ -68,9 +51,27 @@ class RestoreScreen(FormPage[str]):
         """Head line, and what comes first."""
         self.head("restore a backup")
         self.tell(f"{CLOSE_OTHERS} {MEANING}", WARN)
+        from throwbook.jobs.restore import newest_backup
+
+        logbook, folder = self.desk.logbook, self.desk.papers_of("logbook")
+        practice = self.desk.practice or self.desk.simulated
+        self.work("newest", lambda: newest_backup(logbook, folder, practice))
+
+    def done_newest(self, found: "Backup | None") -> None:
+        """The newest one is proposed, with the rigs in it: whoever restores sees what it is of."""
+        field = self.form.field("backup")
+        if found is None or field.value:
+            return
+        self._began["backup"] = str(found.file)
+        field.propose(str(found.file))
+        said = f"Proposed: the newest backup found here, with {', '.join(found.rigs) or 'no rig'}. Type another path to use that."
+        self.tell(f"{said} {CLOSE_OTHERS} {MEANING}", WARN)
 
     def enter(self) -> None:
         """Ask once more."""
+        if self.desk.judging_again:
+            self.tell(JUDGING, WARN)
+            return
         values = self.form.values()
         backup, by = Path(values["backup"].strip()).expanduser(), values["by"].strip()
         self.confirm(
@@ -91,4 +92,4 @@ class RestoreScreen(FormPage[str]):
         """Say it where the papers are."""
         self.drop_draft()
         self.app.bell()
-        self.dismiss(restored_said(done))
+        self.dismiss(done)

@@ -119,6 +119,7 @@ class RigsScreen(Page[None]):
             self.post_message(Noted(f"{AGAIN} {done} of {total}."))
 
         self.tell(AGAIN, WARN)
+        desk.judging_again = True
         self.work("again", lambda: judge_stored_again(logbook, now, progress))
 
     def on_noted(self, message: Noted) -> None:
@@ -128,10 +129,12 @@ class RigsScreen(Page[None]):
 
     def done_again(self, done: "JudgedAgain") -> None:
         """The list as it stands now."""
+        self.desk.judging_again = False
         self.reload()
 
     def failed_again(self, error: ThrowbookError) -> None:
         """It may only be read, or another program writes: the rigs say what isn't judged yet."""
+        self.desk.judging_again = False
         self.tell(spoken(error), WARN)
 
     def action_judge(self) -> None:

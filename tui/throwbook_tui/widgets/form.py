@@ -189,6 +189,13 @@ class Field(Widget):
         else:
             self.query_one(Input).value = text
 
+    def propose(self, text: str) -> None:
+        """Put ``text`` into it, so that typing replaces the whole."""
+        self.set(text)
+        answer = self.query_one(Input)
+        answer.focus()
+        answer.action_select_all()
+
     @property
     def checked(self) -> Checked:
         """What is to be said of it."""
