@@ -49,7 +49,7 @@ def test_merge_takes_in_what_is_new_and_says_so(path, tmp_path):
     other.write_bytes(path.read_bytes())
     with open_logbook(other) as book:
         fill(book, trials=2, first_seed=40)
-    assert "1 sheet, 2 trials" in run("merge", other, book=path).stdout
+    assert "1 sheet, 2 throws" in run("merge", other, book=path).stdout
     assert "Nothing new" in run("merge", other, book=path).stdout
 
 
@@ -104,7 +104,7 @@ def test_a_backup_is_put_back_and_what_it_lacks_is_said(run, tmp_path):
     code, out, err = run("backup", "--restore", str(copy), "--by", "M. K.")
     assert (code, err) == (0, "")
     said = " ".join(out.split())
-    assert f"Put back from {copy}" in said
+    assert f"Restored: {run.path}" in said
     assert "Carried over from it: 1 order." in said
     [kept] = run.path.parent.glob("*-before-restore-*")
     first = kept.read_bytes()
