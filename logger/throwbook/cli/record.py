@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from throwbook.core.assessment import Assessment
     from throwbook.jobs.record import RecordPlan
     from throwbook.jobs.recording import Recorded
+    from throwbook.jobs.store_trial import Place, StoredTrial
     from throwbook.jobs.unfinished import Unfinished
     from throwbook.protocol.messages import Identity
 
@@ -132,6 +133,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> tuple[int, bool]:
         Recording,
         RecordPlan,
     )
+    from throwbook.jobs.store_trial import keep
 
     found = find_rig(given["rig_ref"], logbook, given["kind"], given["sheet"])
     plan = RecordPlan(
@@ -174,16 +176,10 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> tuple[int, bool]:
                 f"{ending.why} before any current flowed. Nobody knows whether the switch was thrown: --recover"
             )
             return 3, True
+        recorded = _with_directions(recorded, given, ending)
         in_logbook = not means_a_file(recorded.rig_ref)
-        code = _keep_and_show(
-            recorded,
-            given,
-            logbook,
-            in_logbook=in_logbook,
-            given_up=keys.given_up,
-            asking=ending,
-        )
-        return code, bool(ending.why)
+        kept = keep(recorded, _place(given, logbook, in_logbook, given_up=keys.given_up), now())
+        return _show(recorded, kept, given), bool(ending.why)
 
 
 def _ready(plan: "RecordPlan", as_json: bool) -> "Callable[[Identity], None]":
@@ -271,30 +267,12 @@ def _note(line: str) -> None:
     complain(line)
 
 
-def _keep_and_show(
-    recorded: "Recorded",
-    given: dict[str, Any],
-    logbook: str | None,
-    *,
-    in_logbook: bool,
-    given_up: bool = False,
-    asking: "Ending | None" = None,
-) -> int:
-    from throwbook.jobs.store_trial import Place, keep
+def _place(
+    given: dict[str, Any], logbook: str | None, in_logbook: bool, *, given_up: bool = False
+) -> "Place":
+    from throwbook.jobs.store_trial import Place
 
-    if given["movements"] == "refuse" and len(recorded.throws) > 1:
-        recorded.let_go()
-        what = f"it holds {counted(len(recorded.throws), 'movement')}"
-        raise InputError(what, str(recorded.journal), "Keep each as a throw: throwbook record --recover")
-    if given["movements"] is None:
-        untold = recorded
-        recorded = (
-            asking.unless_asked_to_end(lambda: _with_directions(untold), untold)
-            if asking
-            else _with_directions(untold)
-        )
-    assert recorded.trace is not None  # run() raises where there are no samples
-    place = Place(
+    return Place(
         out=given["out"],
         logbook=logbook,
         in_logbook=in_logbook,
@@ -303,7 +281,11 @@ def _keep_and_show(
         by=who(given["by"]) if in_logbook else "",
         given_up=given_up,
     )
-    kept = keep(recorded, place, now())
+
+
+def _show(recorded: "Recorded", kept: "StoredTrial", given: dict[str, Any]) -> int:
+    """What came of it and where it is kept; gives the exit code."""
+    assert recorded.trace is not None  # run() raises where there are no samples
     name = str(kept.file or recorded.trace.source)
     if given["as_json"]:
         from throwbook.files.tables import assessment_record
@@ -311,7 +293,7 @@ def _keep_and_show(
         for judged in _named(recorded, name):
             output.json_line(assessment_record(judged))
     else:
-        _show(recorded, name, kept.sheet)
+        _print(recorded, name, kept.sheet)
         if kept.kept_out:
             output.line(f"Not in the logbook: {kept.kept_out}.", style="warn")
         if kept.rig_status is not None:
@@ -328,7 +310,20 @@ def _keep_and_show(
     return 1 if failed and not given["as_json"] else 0
 
 
-def _with_directions(recorded: "Recorded") -> "Recorded":
+def _with_directions(
+    recorded: "Recorded", given: dict[str, Any], ending: "Ending | None" = None
+) -> "Recorded":
+    """Its movements as ``--movements`` says: refused, split, or asked about until the program is told to end."""
+    if given["movements"] == "refuse" and len(recorded.throws) > 1:
+        recorded.let_go()
+        what = f"it holds {counted(len(recorded.throws), 'movement')}"
+        raise InputError(what, str(recorded.journal), "Keep each as a throw: throwbook record --recover")
+    if given["movements"] is not None:
+        return recorded
+    return ending.unless_asked_to_end(lambda: _asked(recorded), recorded) if ending else _asked(recorded)
+
+
+def _asked(recorded: "Recorded") -> "Recorded":
     """At a terminal, ask which way the movements went whose direction the current doesn't tell; else the worse counts."""
     if not recorded.untold or not can_ask():
         return recorded
@@ -346,7 +341,7 @@ def _named(recorded: "Recorded", name: str) -> "tuple[Assessment, ...]":
     return tuple(replace(one.assessment, file=name) for one in recorded.throws)
 
 
-def _show(recorded: "Recorded", name: str, sheet: str) -> None:
+def _print(recorded: "Recorded", name: str, sheet: str) -> None:
     from throwbook.cli import assess
     from throwbook.core.quantities.units import show_rest
     from throwbook.jobs.assess import AssessedFiles
@@ -408,14 +403,15 @@ def _recover_all(given: dict[str, Any], logbook: str | None) -> int:
 
 
 def _recover(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> int:
-    from throwbook.jobs.store_trial import recover_unfinished
+    from throwbook.jobs.store_trial import keep, recover_unfinished
 
     recorded, in_logbook = recover_unfinished(
         one, logbook, given["rig_ref"] or "", given["kind"], given["sheet"]
     )
     for note in recorded.notes:
         complain(note)
-    return _keep_and_show(recorded, given, logbook, in_logbook=in_logbook)
+    recorded = _with_directions(recorded, given)
+    return _show(recorded, keep(recorded, _place(given, logbook, in_logbook), now()), given)
 
 
 def _discard(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> int:

@@ -154,8 +154,8 @@ class Recording:
             self._note(line)
         return judged(
             self._record,
+            self._record.trace(ambient_c=self.plan.ambient_c, source=journal.path.stem),
             self.plan.rig_ref or self.plan.rig.name,
-            self.plan.ambient_c,
             self.plan.baselines,
             journal.path,
             self._ended,
@@ -258,7 +258,9 @@ class Recording:
             self._bytes += len(item.data)
             before = self._record.samples
             for event in self._session.receive(item.data):
-                self._event(event)
+                if not (self._ended and isinstance(event, Started | Halted)):
+                    self._note(self._record.take(event, self._now()))
+                    self._follow(event)
             self._unread_bytes = self._unread_bytes + len(item.data) if self._record.samples == before else 0
         elif isinstance(item, Slept):
             self._note(f"this computer slept, or its clock was set, by {item.seconds:.0f} s")
@@ -266,12 +268,10 @@ class Recording:
             what = "the port is gone" if item.part == "port" else "the journal can't be written"
             self._end(what, item.error)
 
-    def _event(self, event: Event) -> None:
-        if self._ended and isinstance(event, Started | Halted):
-            return
+    def _follow(self, event: Event) -> None:
+        """What an event calls for: the board is ready, or the record has come to its end."""
         if isinstance(event, Started) and self._session.identity is not None:
             self._on_ready(self._session.identity)
-        self._note(self._record.take(event, self._now()))
         if self._record.refused:
             self._end("refused", InputError(self._record.refused, self.plan.port, remedy=Remedy.SET_RATE))
         if self._record.unfit:

@@ -167,8 +167,8 @@ class Recorded:
 
 def judged(
     record: TrialRecord,
+    trace: "Trace | None",
     rig_ref: str,
-    ambient_c: float | None,
     baselines: "Mapping[str, Baseline]",
     journal: Path,
     ended: str,
@@ -179,8 +179,7 @@ def judged(
     held: Journal | Claim | None = None,
     recovered: bool = False,
 ) -> Recorded:
-    """The record as a trace, and its movements judged."""
-    trace = record.trace(ambient_c=ambient_c, source=journal.stem)
+    """What came of ``record``, put together as ``trace``: its movements judged."""
     found = () if trace is None else throws_of(trace, record.rig, baselines, on_bench=on_bench)
     return Recorded(
         rig=record.rig,
@@ -261,8 +260,8 @@ def _recovered(
         notes.append(f"the last {text.torn_bytes} bytes of the journal were torn and are left out")
     return judged(
         record,
+        record.trace(ambient_c=header.ambient_c, source=path.stem),
         header.rig_ref,
-        header.ambient_c,
         source.baselines,
         path,
         text.end or "it broke off",

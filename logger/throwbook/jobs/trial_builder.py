@@ -221,7 +221,10 @@ class TrialRecord:
     def take(self, event: Event, now: datetime) -> str:
         """One event of the session, at ``now``; gives the line to tell a person, empty when there is none."""
         if isinstance(event, Samples):
-            self._samples(event)
+            self.samples += len(event)
+            self._blocks.append(event)
+            self.live.take(event.time_s, self._corrected(event.current_a), event.voltage_v)
+            self._drop_early_rest()
         elif isinstance(event, Identified):
             self.identity = event.identity
             self.calibration = self._calibration_of(event.identity.id)
@@ -297,12 +300,10 @@ class TrialRecord:
 
     # ---- events ----
 
-    def _samples(self, block: Samples) -> None:
-        self.samples += len(block)
-        self._blocks.append(block)
-        self.live.take(block.time_s, self._corrected(block.current_a), block.voltage_v)
+    def _drop_early_rest(self) -> None:
+        """While nothing runs only the newest rest is kept."""
         if self.live.phase == RESTING and not self._keep_all:
-            while len(self._blocks) > 1 and self._blocks[1].time_s[0] < block.time_s[-1] - LEAD_S:
+            while len(self._blocks) > 1 and self._blocks[1].time_s[0] < self.newest_s - LEAD_S:
                 del self._blocks[0]
                 self.report.forget_before(int(self._blocks[0].index[0]))
 

@@ -113,12 +113,19 @@ class TrialStore(RigStore, SheetStore):
         ``thrown`` is a trace, or a ``Trial`` of hand readings made by ``hand_trial``. A trial that the logbook already has is one and the same: it is placed, not doubled;
         on its own sheet again it stays as it was.
         """
+        from throwbook.logbook import serialization
+
         with self.transaction():
             rig = self.read("SELECT rig FROM sheet WHERE id = ?", [sheet])[0][0]
             if isinstance(thrown, Trial):
                 (trial, new), head = self.add_or_find(thrown), {}
             else:
-                (trial, new), head = self._add_trace(rig, thrown), dict(thrown.head)
+                recorded = recorded_trial(rig, thrown)
+                self.db.execute(
+                    "INSERT INTO trace (digest, samples, data) VALUES (?, ?, ?) ON CONFLICT (digest) DO NOTHING",
+                    [recorded.trace, len(thrown), serialization.encode(serialization.columns(thrown))],
+                )
+                (trial, new), head = self.add_or_find(recorded), dict(thrown.head)
                 ambient_c = thrown.ambient_c if ambient_c is None else ambient_c
                 file = file or thrown.source
             # "+sheet": looked up by the trial, which stands on few sheets; a sheet may hold thousands of trials
@@ -137,8 +144,7 @@ class TrialStore(RigStore, SheetStore):
 
     def identity(self, rig: str, trace: "Trace") -> str:
         """The id that the trial of this trace has, in any logbook."""
-        trial = Trial(rig, trace.direction, FROM_TRACE, trace.started, samples_digest(trace))
-        return str(to_row(BY_NAME["trial"], trial, {})["id"])
+        return str(to_row(BY_NAME["trial"], recorded_trial(rig, trace), {})["id"])
 
     def with_samples_of(self, rig: str, trace: "Trace") -> list[str]:
         """Trials of this rig made of the very same samples, whatever date or direction they go by.
@@ -380,17 +386,6 @@ class TrialStore(RigStore, SheetStore):
         of_rig, values = ("", []) if rig is None else ("AND +rig = ?", [rig])
         return grouped(self.read(f"{JUDGED_EARLIER} {of_rig}", values))
 
-    def _add_trace(self, rig: str, trace: "Trace") -> tuple[Trial, bool]:
-        from throwbook.logbook import serialization
-
-        named = serialization.columns(trace)
-        digest = serialization.digest(named)
-        self.db.execute(
-            "INSERT INTO trace (digest, samples, data) VALUES (?, ?, ?) ON CONFLICT (digest) DO NOTHING",
-            [digest, len(trace), serialization.encode(named)],
-        )
-        return self.add_or_find(Trial(rig, trace.direction, FROM_TRACE, trace.started, digest))
-
     def _add_judgement(self, rig: str, judgement: Judgement) -> Judgement:
         """A judgement; where it names no version of the rig it was made by the one that counts now."""
         from throwbook.logbook.serialization import assessment_to_json, profile_blob
@@ -439,6 +434,11 @@ def samples_digest(trace: "Trace") -> str:
     from throwbook.logbook import serialization
 
     return serialization.digest(serialization.columns(trace))
+
+
+def recorded_trial(rig: str, trace: "Trace") -> Trial:
+    """The trial of a trace; the same samples of the same rig, direction and time are one and the same."""
+    return Trial(rig, trace.direction, FROM_TRACE, trace.started, samples_digest(trace))
 
 
 def hand_trial(rig: str, direction: str, started: datetime | None, readings: Details) -> Trial:

@@ -146,7 +146,14 @@ class Recorder:
         reader = self._threads[0]
         works = True  # a journal that failed once takes nothing more, so that it has no hole in the middle
         while reader.is_alive() or not self._came.empty():
-            for item in self._gathered():
+            try:
+                items = [self._came.get(timeout=SYNC_EVERY_S)]
+            except queue.Empty:
+                continue
+            self._stop.wait(SYNC_EVERY_S)  # what comes meanwhile is written with it
+            while not self._came.empty():
+                items.append(self._came.get())
+            for item in _joined(items):
                 if isinstance(item, Chunk) and works:
                     try:
                         self._journal.append(item.data, item.monotonic_s)
@@ -156,24 +163,9 @@ class Recorder:
                         self._kept.put(Broken(error, "journal"))
                 self._kept.put(item)
 
-    def _gathered(self) -> list[Item]:
-        """What comes within one sync interval, bytes joined."""
-        try:
-            first = self._came.get(timeout=SYNC_EVERY_S)
-        except queue.Empty:
-            return []
-        items = [first]
-        until_s = self._monotonic() + SYNC_EVERY_S
-        while (left_s := until_s - self._monotonic()) > 0 and not isinstance(items[-1], Broken):
-            try:
-                item = self._came.get(timeout=left_s)
-            except queue.Empty:
-                break
-            items.append(item)
-        return _joined(items)
-
 
 def _joined(items: list[Item]) -> list[Item]:
+    """The same with bytes that came one after the other in one piece."""
     joined: list[Item] = []
     pieces: list[bytes] = []
     for item in [*items, None]:
