@@ -243,7 +243,7 @@ def decoded(stream: bytes, size: int = 1 << 16) -> int:
     """Lines taken out of a stream that comes in pieces."""
     framer = Framer()
     pieces = (stream[at : at + size] for at in range(0, len(stream), size))
-    return sum(len(decode_block(framer.whole_lines(piece), 2) or ()) for piece in pieces)
+    return sum(len(decode_block(framer.whole_lines(piece), "IV") or ()) for piece in pieces)
 
 
 def trend_over_history(rows: Sequence[Growth]) -> bool:

@@ -1,5 +1,7 @@
 """The PC's side against the board's side: what was sent, what was counted, what ended the record."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -20,9 +22,10 @@ from throwbook.protocol.messages import (
     Samples,
     Started,
     Unfit,
+    pin_switches,
 )
-from throwbook.protocol.session import CUT, IDLE, RUNNING, SETTING, Session
-from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard, Trouble
+from throwbook.protocol.session import CUT, IDLE, RUNNING, SETTING, Session, highest_rate_hz
+from throwbook.protocol.simulated_board import IDENTITY, Readings, SimulatedBoard, Trouble
 
 
 def ramp(time_s):
@@ -363,6 +366,72 @@ def test_a_board_with_only_current_gives_no_voltage():
     events = converse(SimulatedBoard(ramp, identity), Session(), seconds=2, rate_hz=100)
     assert all(event.voltage_v is None for event in of(Samples, events))
     np.testing.assert_allclose(joined(events, "current_a"), ramp(joined(events, "time_s"))[0], atol=0.0133)
+
+
+SWITCHED = replace(IDENTITY, channels="IVST", version=2)
+
+
+def thrown(time_s):
+    """The left pin arrives after 4 s, the right one a moment later; for one second the probe doesn't answer."""
+    degrees = np.where((time_s > 6) & (time_s <= 7), np.nan, np.round(18.0 - 0.01 * time_s, 2))
+    return Readings(*ramp(time_s), time_s >= 4.0, time_s >= 4.15, degrees)
+
+
+def test_a_board_of_version_2_gives_its_switches_and_its_temperature():
+    session = Session()
+    events = converse(SimulatedBoard(thrown, SWITCHED), session, seconds=10, rate_hz=200)
+    true = thrown(np.arange(2001) / 200)
+    left, right = pin_switches(joined(events, "switches"))
+    assert np.array_equal(left, true.left_switch)
+    assert np.array_equal(right, true.right_switch)
+    assert np.array_equal(joined(events, "temperature_c"), true.temperature_c, equal_nan=True)
+    np.testing.assert_allclose(joined(events, "voltage_v"), true.voltage_v, atol=2e-3 * 1.01)
+    assert not session.dropped.reasons
+
+
+def test_a_board_may_send_switches_without_voltage():
+    identity = Identity("one", "hall-2", 100, 26_393.6, 0.0, 5000.0, "IS", version=2)
+    events = converse(SimulatedBoard(thrown, identity), Session(), seconds=6, rate_hz=100)
+    assert all(event.voltage_v is None and event.temperature_c is None for event in of(Samples, events))
+    assert pin_switches(joined(events, "switches"))[1].sum() == 186
+
+
+def test_a_switch_that_is_not_fitted_is_none():
+    def left_only(time_s):
+        return thrown(time_s)._replace(right_switch=None)
+
+    events = converse(SimulatedBoard(left_only, SWITCHED), Session(), seconds=6, rate_hz=200)
+    left, right = pin_switches(joined(events, "switches"))
+    assert left.any()
+    assert right is None
+
+
+def test_samples_that_do_not_fit_the_channels_are_dropped_and_counted_by_reason():
+    session = Session()
+    session.start(200)
+    session.receive(frame(b"B,2,b,x,200,100,4000,3200,IVST") + frame(b"K,rate") + frame(b"K,go"))
+    bodies = [b"D,0,0,1,2,12,1850", b"D,1,5000,1,2", b"D,2,10000,1,2,16,x", b"D,3,15000,1,2,15,x"]
+    events = session.receive(b"".join(frame(body) for body in bodies))
+    assert session.dropped.reasons == {"too few fields": 1, "wrong fields": 1}
+    assert of(Lost, events) == [Lost(2, 0)]
+    assert joined(events, "switches").tolist() == [12, 15]
+
+
+@pytest.mark.parametrize("trouble", [Trouble(flipped_bits=0.002), Trouble(dropped_bytes=0.002)])
+def test_no_switch_and_no_degree_comes_out_of_a_damaged_line(trouble: Trouble):
+    board, session = SimulatedBoard(thrown, SWITCHED, trouble), Session()
+    events = converse(board, session, seconds=10, rate_hz=200)
+    index, true = joined(events, "index"), thrown(np.arange(2001) / 200)
+    assert session.lost > 20
+    left, _ = pin_switches(joined(events, "switches"))
+    assert np.array_equal(left, true.left_switch[index])
+    assert np.array_equal(joined(events, "temperature_c"), true.temperature_c[index], equal_nan=True)
+
+
+def test_the_rate_that_is_let_through_fits_the_widest_lines_of_every_channel():
+    widest = 10 * len(frame(b"D,65535,4294967295,-200000,-99999,15,-27315"))
+    assert highest_rate_hz(SWITCHED, 115_200) == 115_200 // widest
+    assert highest_rate_hz(SWITCHED, 115_200) >= 200
 
 
 def test_the_rehearsal_board_says_the_identity_it_has():

@@ -149,8 +149,8 @@ class ScpiPort:
         if current_a is None or (self._voltage_query and voltage_v is None):
             return [FaultLine(OVER_RANGE, "the instrument shows overload or no number")]
         micros = round((read_s - self._go_s) * 1e6) % MICROS_SPAN
-        volts = None if voltage_v is None else round(voltage_v / VOLT_LSB_V)
-        return [Sample(number % SEQ_SPAN, micros, round(current_a / AMP_LSB_A), volts)]
+        volts = () if voltage_v is None else (round(voltage_v / VOLT_LSB_V),)
+        return [Sample(number % SEQ_SPAN, micros, (round(current_a / AMP_LSB_A), *volts))]
 
     def _number(self, query: str) -> float | None:
         """First number of the answer; None for overload and not-a-number."""

@@ -7,7 +7,7 @@ exactly, raises ``BadMessage`` with the reason to count it under.
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, fields
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,9 +23,12 @@ from throwbook.protocol.framing import (
     Drops,
 )
 
-VERSION = 1
 I_ONLY = "I"
 I_AND_V = "IV"
+ALL_CHANNELS = "IVST"
+LETTERS = {1: I_AND_V, 2: ALL_CHANNELS}
+"""By version of the protocol: letters of the channels a board may send, in the order of their fields."""
+CHANNELS_ALLOWED = {1: "I or IV", 2: f"letters of {ALL_CHANNELS} in this order, each once, I among them"}
 SENSOR_ABSENT = "sensor-absent"
 OVER_RANGE = "over-range"
 OVERRUN = "overrun"
@@ -54,13 +57,18 @@ class Identity:
     full_scale_ma: float
     """Greatest current either way that the board can measure [mA]."""
     channels: str
-    """``I`` or ``IV``; what else a board may say is in the way of using it."""
+    """Letters of ``LETTERS``; what else a board may say is in the way of using it."""
+    version: int = 1
+    """Of the protocol."""
 
     @property
     def in_the_way(self) -> str:
         """Why nothing can be measured with this board, in its own words; empty: nothing is in the way."""
         for bad, why in (
-            (self.channels not in (I_ONLY, I_AND_V), f"its channels are {self.channels or 'none'}: I or IV"),
+            (
+                not self._channels_fit(),
+                f"its channels are {self.channels or 'none'}: {CHANNELS_ALLOWED[self.version]}",
+            ),
             (
                 not (self.amp_lsb_ua or self.full_scale_ma),
                 "its scales are all 0, as from a board whose sensor does not answer: check the sensor's plug and supply",
@@ -73,6 +81,10 @@ class Identity:
                 return f"board {self.id} can't be used, {why}; it said {encode(self).decode('ascii')}"
         return ""
 
+    def _channels_fit(self) -> bool:
+        in_order = "".join(letter for letter in LETTERS[self.version] if letter in self.channels)
+        return self.channels == in_order and I_ONLY in self.channels
+
 
 @dataclass(frozen=True)
 class Sample:
@@ -80,8 +92,8 @@ class Sample:
 
     seq: int
     micros: int
-    i_counts: int
-    v_counts: int | None = None
+    counts: tuple[int, ...]
+    """One for each channel that the board sends, in the order of their letters."""
 
 
 @dataclass(frozen=True)
@@ -193,7 +205,60 @@ def one_of(*words: str) -> Field:
 SEQ_SPAN = 1 << 16
 MICROS_SPAN = 1 << 32
 COUNT_LIMIT = 1 << 31
-COUNTS = integer(-COUNT_LIMIT, COUNT_LIMIT - 1)
+LEFT_CLOSED, RIGHT_CLOSED, LEFT_FITTED, RIGHT_FITTED = 1, 2, 4, 8
+"""Bits of channel ``S``."""
+
+
+def switch_bits(
+    left: NDArray[np.bool_] | None, right: NDArray[np.bool_] | None, many: int
+) -> NDArray[np.int64]:
+    """Counts of channel ``S``, shape (many,); ``left``, ``right``: closed, None: there is no such switch."""
+    bits = np.zeros(many, dtype=np.int64)
+    for closed, bit, fitted in ((left, LEFT_CLOSED, LEFT_FITTED), (right, RIGHT_CLOSED, RIGHT_FITTED)):
+        if closed is not None:
+            bits += np.where(closed, bit + fitted, fitted)
+    return bits
+
+
+def pin_switches(bits: NDArray[np.int64]) -> tuple[NDArray[np.bool_] | None, NDArray[np.bool_] | None]:
+    """Left and right switch closed, from counts of channel ``S``; None: no row says that it is fitted.
+
+    In a row that doesn't say so, while another does, it counts as open.
+    """
+    left, right = (
+        (bits & (closed | fitted)) == (closed | fitted) if (bits & fitted).any() else None
+        for closed, fitted in ((LEFT_CLOSED, LEFT_FITTED), (RIGHT_CLOSED, RIGHT_FITTED))
+    )
+    return left, right
+
+
+CENTIDEGREE_C = 0.01
+COLDEST, HOTTEST = -27_315, 99_999
+"""Hundredths of a degree: absolute zero, and hotter than any probe."""
+NOT_ANSWERING = -COUNT_LIMIT
+"""Count of a temperature whose probe doesn't answer; as a number it is too long for any field."""
+UNREAD = "x"
+"""The field that says so."""
+RANGES: dict[str, tuple[int, int]] = {
+    "I": (-COUNT_LIMIT, COUNT_LIMIT - 1),
+    "V": (-COUNT_LIMIT, COUNT_LIMIT - 1),
+    "S": (0, LEFT_CLOSED | RIGHT_CLOSED | LEFT_FITTED | RIGHT_FITTED),
+    "T": (COLDEST, HOTTEST),
+}
+"""By channel: least and greatest count."""
+
+
+def count_of(channel: str) -> Field:
+    """A field of this channel."""
+    plain = integer(*RANGES[channel])
+    return (
+        (lambda field: NOT_ANSWERING if field == UNREAD.encode() else plain(field))
+        if channel == "T"
+        else plain
+    )
+
+
+COUNTS = {channel: count_of(channel) for channel in RANGES}
 
 
 # first field: (message class, the fields after it). The last field of F and N takes the rest, commas and all.
@@ -201,7 +266,7 @@ TABLE: dict[bytes, tuple[type[Message], tuple[Field, ...]]] = {
     b"B": (
         Identity,
         (
-            one_of(str(VERSION)),
+            one_of(*map(str, LETTERS)),
             text,
             text,
             integer(1, 1_000_000),
@@ -211,7 +276,7 @@ TABLE: dict[bytes, tuple[type[Message], tuple[Field, ...]]] = {
             text,
         ),
     ),
-    b"D": (Sample, (integer(0, SEQ_SPAN - 1), integer(0, MICROS_SPAN - 1), COUNTS, COUNTS)),
+    b"D": (Sample, (integer(0, SEQ_SPAN - 1), integer(0, MICROS_SPAN - 1))),
     b"K": (Taken, (text,)),
     b"N": (NotTaken, (text, text)),
     b"F": (FaultLine, (text, text)),
@@ -223,14 +288,13 @@ TABLE: dict[bytes, tuple[type[Message], tuple[Field, ...]]] = {
 }
 FIRST_FIELDS = {kind: first for first, (kind, _) in TABLE.items()}
 _REST_IN_LAST = (FaultLine, NotTaken)
-_VERSION_FIRST = (Identity,)
 
 
-def decode(body: bytes) -> Message:
-    """The message a body carries. Raises ``BadMessage``.
+def decode(body: bytes, channels: str | None = None) -> Message:
+    """The message a body carries; ``channels``: letters of those the board sends, None: any. Raises ``BadMessage``.
 
     >>> decode(b"D,7,35000,-12,3150")
-    Sample(seq=7, micros=35000, i_counts=-12, v_counts=3150)
+    Sample(seq=7, micros=35000, counts=(-12, 3150))
     """
     first, *written = body.split(b",")
     if first not in TABLE:
@@ -238,16 +302,30 @@ def decode(body: bytes) -> Message:
     kind, readers = TABLE[first]
     if kind in _REST_IN_LAST:
         written = body.split(b",", len(readers))[1:]
-    optional = 1 if kind is Sample else 0
-    if len(written) < len(readers) - optional:
+    if kind is Sample:
+        readers += _count_readers(channels, len(written) - len(readers))
+    if len(written) < len(readers):
         raise BadMessage(TOO_FEW_FIELDS)
     if len(written) > len(readers):
         raise BadMessage(TOO_MANY_FIELDS)
-    values = [read(field) for read, field in zip(readers, written, strict=False)]
-    if kind in _VERSION_FIRST:
-        del values[0]
+    values: list[Any] = [read(field) for read, field in zip(readers, written, strict=True)]
+    if kind is Sample:
+        return Sample(values[0], values[1], tuple(values[2:]))
+    if kind is Identity:
+        values.append(int(values.pop(0)))
     make: Callable[..., Message] = kind
     return make(*values)
+
+
+def _count_readers(channels: str | None, many: int) -> tuple[Field, ...]:
+    """One for each count of a sample; where the board's channels aren't known, ``many`` of any kind, if that may be."""
+    if channels is not None:
+        return tuple(COUNTS[channel] for channel in channels)
+    return (_any_count,) * min(max(many, len(I_ONLY)), len(ALL_CHANNELS))
+
+
+def _any_count(field: bytes) -> object:
+    return COUNTS["T" if field == UNREAD.encode() else "I"](field)
 
 
 def encode(message: Message) -> bytes:
@@ -258,9 +336,11 @@ def encode(message: Message) -> bytes:
     """
     kind = type(message)
     values = [getattr(message, field.name) for field in fields(message)]
-    if kind in _VERSION_FIRST:
-        values.insert(0, VERSION)
-    written = [FIRST_FIELDS[kind].decode(), *(_written(value) for value in values if value is not None)]
+    if kind is Identity:
+        values.insert(0, values.pop())
+    elif kind is Sample:
+        values += [UNREAD if count == NOT_ANSWERING else count for count in values.pop()]
+    written = [FIRST_FIELDS[kind].decode(), *(_written(value) for value in values)]
     return ",".join(written).encode("ascii", "replace")[: LONGEST_LINE_BYTES - CHECK_BYTES]
 
 
@@ -304,6 +384,10 @@ class Samples:
     """[A] by the board's own scale, before any calibration"""
     voltage_v: FloatArray | None
     """[V] likewise"""
+    switches: NDArray[np.int64] | None
+    """Bits of the pin switches (``LEFT_CLOSED`` and the others); None: the board sends none."""
+    temperature_c: FloatArray | None
+    """[degC] at the board's probe, NaN while it doesn't answer; None: the board sends none."""
     over_range: NDArray[np.bool_]
     """Where the current stood at the end of the board's range."""
 

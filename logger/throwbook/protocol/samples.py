@@ -20,9 +20,10 @@ from numpy.typing import NDArray
 
 from throwbook.protocol.framing import CHECK_BYTES, LONGEST_LINE_BYTES
 from throwbook.protocol.messages import (
-    COUNT_LIMIT,
     MICROS_SPAN,
     MOST_DIGITS,
+    NOT_ANSWERING,
+    RANGES,
     SEQ_SPAN,
     ClockJump,
     ClockStopped,
@@ -33,61 +34,59 @@ from throwbook.protocol.messages import (
 
 IntArray = NDArray[np.int64]
 ByteArray = NDArray[np.uint8]
-_COMMA, _STAR, _FEED, _MINUS, _ZERO, _D = b",*\n-0D"
+_COMMA, _STAR, _FEED, _MINUS, _ZERO, _D, _UNREAD = b",*\n-0Dx"
 _MOST_LAYOUTS = 256
 _HEX = np.frombuffer(b"0123456789ABCDEF", dtype=np.uint8)
 
 
 @dataclass(frozen=True, eq=False)
 class SampleBlock:
-    """Samples as counts, each array of shape (n,)."""
+    """Samples as counts."""
 
-    seq: IntArray
-    micros: IntArray
-    i_counts: IntArray
-    v_counts: IntArray | None
+    table: IntArray
+    """shape (2 + channels, n): SEQ, MICROS, then the counts of each channel"""
 
     def __len__(self) -> int:
-        return len(self.seq)
-
-    def table(self) -> IntArray:
-        """The same as one table, shape (fields, n)."""
-        return np.array([column for column in self._columns if column is not None])
-
-    def row(self, at: int) -> list[int]:
-        """The fields of one sample."""
-        return [int(column[at]) for column in self._columns if column is not None]
+        return int(self.table.shape[1])
 
     @property
-    def _columns(self) -> tuple[IntArray, IntArray, IntArray, IntArray | None]:
-        return self.seq, self.micros, self.i_counts, self.v_counts
+    def seq(self) -> IntArray:
+        """shape (n,)"""
+        seq: IntArray = self.table[0]
+        return seq
 
-    @classmethod
-    def of(cls, table: IntArray) -> "SampleBlock":
-        """From a table of shape (fields, n)."""
-        return cls(table[0], table[1], table[2], table[3] if len(table) > 3 else None)
+    @property
+    def micros(self) -> IntArray:
+        """shape (n,)"""
+        micros: IntArray = self.table[1]
+        return micros
+
+    def sample(self, at: int) -> Sample:
+        """One of them."""
+        seq, micros, *counts = self.table[:, at].tolist()
+        return Sample(seq, micros, tuple(counts))
 
 
 def block_of(samples: list[Sample]) -> SampleBlock:
-    """Samples decoded one by one, all with or all without a voltage."""
-    with_voltage = samples[0].v_counts is not None
-    rows = [(one.seq, one.micros, one.i_counts, one.v_counts or 0) for one in samples]
-    return SampleBlock.of(np.array(rows, dtype=np.int64).T[: 4 if with_voltage else 3])
+    """Samples decoded one by one, all with the same channels."""
+    rows = [(one.seq, one.micros, *one.counts) for one in samples]
+    return SampleBlock(np.array(rows, dtype=np.int64).T)
 
 
-def decode_block(lines: bytes, channels: int) -> SampleBlock | None:
+def decode_block(lines: bytes, channels: str) -> SampleBlock | None:
     """Samples of whole lines, or None when any of them is not plainly a sample with a good check.
 
-    ``lines`` ends with a line feed; ``channels``: 1 for current, 2 for current and voltage.
+    ``lines`` ends with a line feed; ``channels``: letters of those that the board sends.
     """
     letters = np.frombuffer(lines, dtype=np.uint8)
-    marks_a_line = channels + 4  # commas, star, feed
-    found = np.flatnonzero((letters == _COMMA) | (letters == _STAR) | (letters == _FEED))
-    if found.size == 0 or found.size % marks_a_line:
+    marks_a_line = len(channels) + 4  # commas, star, feed
+    stars, feeds = letters == _STAR, letters == _FEED
+    found = np.flatnonzero(stars | feeds | (letters == _COMMA))
+    many = np.count_nonzero(feeds)
+    if not many or np.count_nonzero(stars) != many or found.size != many * marks_a_line:
         return None
-    marks: IntArray = found.reshape(-1, marks_a_line)
-    pattern = np.array([_COMMA] * (channels + 2) + [_STAR, _FEED], dtype=np.uint8)
-    if (letters[marks] != pattern).any():
+    marks: IntArray = found.reshape(many, marks_a_line)
+    if not (stars[marks[:, -2]].all() and feeds[marks[:, -1]].all()):
         return None
     starts = np.concatenate(([0], marks[:-1, -1] + 1))
     lengths = marks[:, -1] - starts
@@ -96,21 +95,21 @@ def decode_block(lines: bytes, channels: int) -> SampleBlock | None:
     layout = lengths.copy()
     for column in range(marks_a_line - 2):
         layout = (layout << 7) | (marks[:, column + 1] - marks[:, column])
-    table = np.empty((channels + 2, len(marks)), dtype=np.int64)
-    left = np.arange(len(marks))
+    table = np.empty((len(channels) + 2, len(starts)), dtype=np.int64)
+    left = np.arange(len(starts))
     for _ in range(_MOST_LAYOUTS):
         same = layout[left] == layout[left[0]]
         chosen = left[same]
         first = chosen[0]
         numbers = _same_layout(
-            _columns(lines, starts[chosen], int(lengths[first])), marks[first] - starts[first]
+            _columns(lines, starts[chosen], int(lengths[first])), marks[first] - starts[first], channels
         )
         if numbers is None:
             return None
         table[:, chosen] = numbers
         left = left[~same]
         if not left.size:
-            return SampleBlock.of(table) if _in_range(table) else None
+            return SampleBlock(table) if _in_range(table, channels) else None
     return None
 
 
@@ -121,28 +120,39 @@ def _columns(lines: bytes, starts: IntArray, length: int) -> ByteArray:
     return np.ascontiguousarray(under_each_other.T)
 
 
-def _same_layout(columns: ByteArray, marks: IntArray) -> IntArray | None:
+def _same_layout(columns: ByteArray, marks: IntArray, channels: str) -> IntArray | None:
     """Numbers of lines with their marks in the same places, shape (fields, m); None if any line is wrong."""
     *commas, star, feed = (int(mark) for mark in marks)
     if commas[0] != 1 or feed - star != CHECK_BYTES or (columns[0] != _D).any():
         return None
-    if not _check_holds(columns, star):
+    same = (columns == columns[:, :1]).all(axis=1).tolist()  # the same byte in every line: reckoned once
+    if not _check_holds(columns, star, same):
         return None
     digits = columns[:star] - np.uint8(_ZERO)  # what is no digit wraps round to more than 9
     ends = [*commas[1:], star]
+    temperature = 2 + channels.find("T") if "T" in channels else -1
     numbers = np.empty((len(ends), columns.shape[1]), dtype=np.int64)
     for field, (comma, end) in enumerate(zip(commas, ends, strict=True)):
         begin = comma + 1
         if not 1 <= end - begin <= MOST_DIGITS:
             return None
-        minus = columns[begin] == _MINUS if field >= 2 and end - begin > 1 else None  # counts may be negative
+        those = slice(1) if all(same[begin:end]) else slice(None)
+        minus = (
+            columns[begin, those] == _MINUS if field >= 2 and end - begin > 1 else None
+        )  # counts may be negative
         if minus is not None:
-            digits[begin, minus] = 0
-        if (digits[begin:end] > 9).any():
+            digits[begin, those][minus] = 0
+        unread = columns[begin, those] == _UNREAD if field == temperature and end - begin == 1 else None
+        if unread is not None:
+            digits[begin, those][unread] = 0
+        if (digits[begin:end, those] > 9).any():
             return None
-        numbers[field] = _decimal(digits[begin:end])
+        number = _decimal(digits[begin:end, those])
         if minus is not None:
-            np.negative(numbers[field], out=numbers[field], where=minus)
+            np.negative(number, out=number, where=minus)
+        if unread is not None:
+            number[unread] = NOT_ANSWERING
+        numbers[field] = number
     return numbers
 
 
@@ -161,16 +171,32 @@ def _decimal(digits: ByteArray) -> IntArray | NDArray[np.int32]:
     return longer
 
 
-def _check_holds(columns: ByteArray, star: int) -> bool:
-    """Whether the four upper-case hex digits after the star are the CRC of what stands before it, in every line."""
+def _check_holds(columns: ByteArray, star: int, same: list[bool]) -> bool:
+    """Whether the four upper-case hex digits after the star are the CRC of what stands before it, in every line.
+
+    ``same``: of each column, whether every line has the same byte there.
+    """
     places = _contributions()
-    found = np.full(columns.shape[1], crc_hqx(bytes(star), 0xFFFF), dtype=np.uint16)
+    of_same = bytes(columns[column, 0] if same[column] else 0 for column in range(star))
+    found = np.full(columns.shape[1], crc_hqx(of_same, 0xFFFF), dtype=np.uint16)
     for column in range(star):
-        # "clip" spares a check of every index; a byte can't be out of range.
-        found ^= places[star - 1 - column].take(columns[column], mode="clip")
-    return all(
-        (columns[star + 1 + nibble] == _HEX[(found >> (12 - 4 * nibble)) & 15]).all() for nibble in range(4)
-    )
+        if not same[column]:
+            # "clip" spares a check of every index; a byte can't be out of range.
+            found ^= places[star - 1 - column].take(columns[column], mode="clip")
+    said = found.astype(np.uint32)
+    for nibble, digit in enumerate(_check_digits(), star + 1):
+        said ^= digit.take(columns[nibble], mode="clip")
+    return not said.any()
+
+
+@cache
+def _check_digits() -> NDArray[np.uint32]:
+    """What each of the four digits of a check says of the CRC; a byte that is none sets a bit of its own: shape (4, 256)."""
+    digits = np.empty((4, 256), dtype=np.uint32)
+    for place in range(4):
+        digits[place] = 1 << (16 + place)
+        digits[place, _HEX] = np.arange(16) << (12 - 4 * place)
+    return digits
 
 
 @cache
@@ -183,10 +209,15 @@ def _contributions() -> NDArray[np.uint16]:
     return np.array(rows)
 
 
-def _in_range(table: IntArray) -> bool:
-    low, high = table.min(axis=1), table.max(axis=1)
-    counts_fit = low[2:].min() >= -COUNT_LIMIT and high[2:].max() < COUNT_LIMIT
-    return bool(low[:2].min() >= 0 and high[0] < SEQ_SPAN and high[1] < MICROS_SPAN and counts_fit)
+def _in_range(table: IntArray, channels: str) -> bool:
+    ranges = [(0, SEQ_SPAN - 1), (0, MICROS_SPAN - 1), *(RANGES[channel] for channel in channels)]
+    columns = list(table)
+    if channels.endswith("T"):
+        columns[-1] = columns[-1][columns[-1] != NOT_ANSWERING]
+    return all(
+        not len(column) or (low <= int(column.min()) and int(column.max()) <= high)
+        for (low, high), column in zip(ranges, columns, strict=True)
+    )
 
 
 LONGEST_GAP_S = 600.0

@@ -19,14 +19,13 @@ from numpy.typing import NDArray
 from throwbook.core.trace import FloatArray
 from throwbook.protocol.framing import (
     SENT_TWICE,
-    TOO_FEW_FIELDS,
-    TOO_MANY_FIELDS,
     Drops,
     Framer,
     frame,
 )
 from throwbook.protocol.messages import (
-    I_AND_V,
+    CENTIDEGREE_C,
+    NOT_ANSWERING,
     Answered,
     BadMessage,
     ClockJump,
@@ -61,7 +60,7 @@ DEFAULT_BAUD = 115_200
 BITS_PER_BYTE = 10
 """8N1: a start bit, eight of data, a stop bit."""
 _WIDEST_SEQ_AND_MICROS = len("D,65535,4294967295,")
-_WIDEST_VOLTAGE = len(",-99999")
+_WIDEST = {"V": len(",-99999"), "S": len(",15"), "T": len(",-27315")}
 _CHECK_AND_FEED = len("*CCCC\n")
 
 
@@ -69,8 +68,8 @@ def widest_sample_bytes(identity: Identity) -> int:
     """Length of the longest sample line this board may send, line feed included."""
     widest_count = int(identity.full_scale_ma * 1000 / identity.amp_lsb_ua) if identity.amp_lsb_ua else 99_999
     current = len(f"-{widest_count}")
-    voltage = _WIDEST_VOLTAGE if identity.channels == I_AND_V else 0
-    return _WIDEST_SEQ_AND_MICROS + current + voltage + _CHECK_AND_FEED
+    others = sum(_WIDEST.get(channel, 0) for channel in identity.channels)
+    return _WIDEST_SEQ_AND_MICROS + current + others + _CHECK_AND_FEED
 
 
 def highest_rate_hz(identity: Identity, baud: int) -> int:
@@ -115,7 +114,9 @@ class Session:
         self._outbox: list[ToBoard] = []
         self._events: list[Event] = []
         self._block: list[Sample] = []
-        self._newest: list[int] | None = None
+        self._channels: str | None = None
+        """Letters of what the board sends; None: nobody knows yet."""
+        self._newest: Sample | None = None
         """The run's newest sample as the board sent it."""
 
     # ---- what the caller does ----
@@ -156,7 +157,7 @@ class Session:
         self._events = []
         lines = self._framer.whole_lines(data)
         in_bulk = self.state == RUNNING and len(lines) >= _BULK_FROM_BYTES
-        block = decode_block(lines, self._channels) if in_bulk else None
+        block = decode_block(lines, self._channels or "") if in_bulk else None
         if block is not None:
             self._take_block(block)
         else:
@@ -172,7 +173,7 @@ class Session:
     def _line_by_line(self, lines: bytes) -> None:
         for body in self._framer.bodies(lines):
             try:
-                message = decode(body)
+                message = decode(body, self._channels)
             except BadMessage as bad:
                 self._framer.dropped.add(bad.reason, frame(body)[:-1])
                 continue
@@ -195,6 +196,7 @@ class Session:
             self._events.append(Unfit(message, message.in_the_way))
             self.state = IDLE
             return
+        self._channels = message.channels
         self._events.append(Identified(message))
         if self.rate_hz is None:
             self.state = IDLE
@@ -229,11 +231,7 @@ class Session:
         self._events.append(Started(self.rate_hz or 0))
 
     def _sample(self, message: Sample) -> None:
-        if (message.v_counts is None) == (self._channels == 1):
-            self._block.append(message)
-        else:
-            reason = TOO_MANY_FIELDS if self._channels == 1 else TOO_FEW_FIELDS
-            self._framer.dropped.add(reason, frame(encode(message))[:-1])
+        self._block.append(message)
 
     def _reset(self, message: Identity) -> None:
         self._cut(Reset("the board started anew"))
@@ -265,10 +263,6 @@ class Session:
 
     # ---- samples ----
 
-    @property
-    def _channels(self) -> int:
-        return 2 if self.identity and self.identity.channels == I_AND_V else 1
-
     def _close_block(self) -> None:
         if self._block:
             block, self._block = block_of(self._block), []
@@ -283,8 +277,8 @@ class Session:
         run = self._unwrapper.take(block.seq, block.micros)
         count = len(run.index)
         if count:
-            current_a = _scaled(block.i_counts[:count], self.identity.amp_lsb_ua)
-            v_counts = block.v_counts
+            columns = dict(zip(self.identity.channels, block.table[2:, :count], strict=True))
+            current_a = _scaled(columns["I"], self.identity.amp_lsb_ua)
             full_scale_a = self.identity.full_scale_ma * 1e-3
             # Within half a count of the end of the range is at the end of it.
             edge_a = full_scale_a - 0.5e-6 * self.identity.amp_lsb_ua
@@ -293,9 +287,9 @@ class Session:
                     index=run.index,
                     time_s=_scaled(run.micros, 1.0),
                     current_a=current_a,
-                    voltage_v=None
-                    if v_counts is None
-                    else _scaled(v_counts[:count], self.identity.volt_lsb_uv),
+                    voltage_v=_scaled(columns["V"], self.identity.volt_lsb_uv) if "V" in columns else None,
+                    switches=columns.get("S"),
+                    temperature_c=_degrees(columns["T"]) if "T" in columns else None,
                     over_range=np.abs(current_a) >= edge_a,
                 )
             )
@@ -309,19 +303,15 @@ class Session:
 
     def _without_repeats(self, block: SampleBlock) -> SampleBlock:
         """The block without lines that say the very sample before them once more; they are counted as dropped."""
-        before, self._newest = self._newest, block.row(-1)
-        follows = np.concatenate(
-            ([before is not None and block.seq[0] == before[0]], np.diff(block.seq) == 0)
-        )
-        if not follows.any():
+        before, self._newest = self._newest, block.sample(-1)
+        again = [before is not None and before == block.sample(0)]
+        table = block.table
+        repeats = np.concatenate((again, (table[:, 1:] == table[:, :-1]).all(axis=0)))
+        if not repeats.any():
             return block
-        table = block.table()
-        earlier = np.column_stack((table[:, 0] if before is None else before, table[:, :-1]))
-        repeats = follows & (table == earlier).all(axis=0)
-        if repeats.any():
-            line = frame(encode(Sample(*block.row(int(np.argmax(repeats))))))[:-1]
-            self._framer.dropped.add(SENT_TWICE, line, int(repeats.sum()))
-        return SampleBlock.of(table[:, ~repeats])
+        line = frame(encode(block.sample(int(np.argmax(repeats)))))[:-1]
+        self._framer.dropped.add(SENT_TWICE, line, int(repeats.sum()))
+        return SampleBlock(table[:, ~repeats])
 
     @staticmethod
     def _framed(*sending: ToBoard) -> bytes:
@@ -331,6 +321,11 @@ class Session:
 def _scaled(counts: NDArray[np.int64], millionths: float) -> FloatArray:
     """Counts of so many millionths each, in whole units."""
     return counts.astype(np.float64) * (millionths * 1e-6)
+
+
+def _degrees(counts: NDArray[np.int64]) -> FloatArray:
+    """Counts of channel ``T`` [degC], NaN where the probe didn't answer."""
+    return np.where(counts == NOT_ANSWERING, np.nan, np.round(counts * CENTIDEGREE_C, 2))
 
 
 # (state, message): what it does. "any": in every state without a row of its own.

@@ -6,17 +6,22 @@ counted, so that a test can hold what the PC counted against what was really don
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from math import isnan
+from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from throwbook.core.trace import FloatArray
 from throwbook.protocol.framing import Framer, frame
 from throwbook.protocol.messages import (
+    CENTIDEGREE_C,
     I_AND_V,
     MICROS_SPAN,
     OVER_RANGE,
     SENSOR_ABSENT,
     SEQ_SPAN,
+    UNREAD,
     BadMessage,
     FaultLine,
     Go,
@@ -30,10 +35,24 @@ from throwbook.protocol.messages import (
     Who,
     decode,
     encode,
+    switch_bits,
 )
 
-Source = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
-"""Current [A] and voltage [V] at times [s] since ``go``, each of shape (n,); called with rising times."""
+
+class Readings(NamedTuple):
+    """What the board's inputs see, each of shape (n,)."""
+
+    current_a: FloatArray
+    voltage_v: FloatArray
+    left_switch: NDArray[np.bool_] | None = None
+    """Closed; None: there is none."""
+    right_switch: NDArray[np.bool_] | None = None
+    temperature_c: FloatArray | None = None
+    """[degC], NaN where the probe doesn't answer; None: there is none."""
+
+
+Source = Callable[[FloatArray], Readings | tuple[FloatArray, FloatArray]]
+"""Readings, or only current [A] and voltage [V], at times [s] since ``go``, shape (n,); called with rising times."""
 
 IDENTITY = Identity("rehearsal", "rehearsal-1", 200, 100.0, 4000.0, 20_000.0, I_AND_V)
 HIGHEST_RATE_HZ = 20_000
@@ -175,21 +194,34 @@ class SimulatedBoard:
 
     def _lines(self, numbers: np.ndarray) -> bytes:
         time_s = numbers / self.identity.rate_hz
-        current_a, voltage_v = self._source(time_s)
+        readings = Readings(*self._source(time_s))
         most = int(self.identity.full_scale_ma * 1000 / self.identity.amp_lsb_ua)
-        counts = np.rint(current_a * 1e6 / self.identity.amp_lsb_ua)
+        counts = np.rint(readings.current_a * 1e6 / self.identity.amp_lsb_ua)
         i_counts = np.clip(counts, -most, most).astype(np.int64)
         columns = [(numbers % SEQ_SPAN).tolist(), self._micros(time_s).tolist(), i_counts.tolist()]
         form = b"D,%d,%d,%d"
-        if self.identity.channels == I_AND_V:
-            columns.append(np.rint(voltage_v * 1e6 / self.identity.volt_lsb_uv).astype(np.int64).tolist())
-            form = b"D,%d,%d,%d,%d"
+        for channel in self.identity.channels[1:]:
+            columns.append(self._fields(readings, channel))
+            form += b",%b" if channel == "T" else b",%d"
         lines = [frame(form % row) for row in zip(*columns, strict=True)]
         sending = self._troubled(lines, time_s + self._since_origin_s())
         if (np.abs(counts) > most).any() and float(time_s[-1]) >= self._last_fault_s + _FAULT_EVERY_S:
             self._last_fault_s = float(time_s[-1])
             sending += self._said(FaultLine(OVER_RANGE, "current beyond the range"))
         return sending
+
+    def _fields(self, readings: Readings, channel: str) -> list[Any]:
+        """Of a channel other than the current: counts, and what stands for a temperature."""
+        if channel == "V":
+            counts = np.rint(readings.voltage_v * 1e6 / self.identity.volt_lsb_uv).astype(np.int64)
+            return list(counts.tolist())
+        if channel == "S":
+            bits = switch_bits(readings.left_switch, readings.right_switch, len(readings.current_a))
+            return list(bits.tolist())
+        if readings.temperature_c is None:
+            return [UNREAD.encode()] * len(readings.current_a)
+        degrees = readings.temperature_c.tolist()
+        return [UNREAD.encode() if isnan(one) else b"%d" % round(one / CENTIDEGREE_C) for one in degrees]
 
     def _since_origin_s(self) -> float:
         return self._run_from_s - (self._origin_s or 0.0)
