@@ -221,7 +221,7 @@ class CalibrateScreen(FormPage[None]):
         from throwbook.jobs.calibrate import store
 
         desk = self.desk
-        self.work("store", lambda: store(record, desk.logbook, desk.by, desk.now()))
+        self.work_once("store", lambda: store(record, desk.logbook, desk.by, desk.now()))
 
     def done_store(self, result: "tuple[CalibrationRecord, Any]") -> None:
         """Kept."""

@@ -266,7 +266,7 @@ class EnterScreen(FormPage[None]):
         from throwbook.jobs.enter import last_look
 
         logbook, rig, sheet, tools = self.desk.logbook, self._rig, self._sheet, self._instruments()
-        self.work("look", lambda: (throw, last_look(logbook, rig, sheet, throw, tools)))
+        self.work_once("look", lambda: (throw, last_look(logbook, rig, sheet, throw, tools)))
 
     def done_look(self, result: "tuple[HandThrow, tuple[Assessment, str]]") -> None:
         """What can't be meant, and what fails, is asked: a throw that is written down is never taken back."""
@@ -294,7 +294,7 @@ class EnterScreen(FormPage[None]):
         when = self.form.field("when").value.strip()
         thrown_at = moment_from(when, desk.now()) if when else desk.now()
         entry = HandEntry([throw], "", self._sheet, instruments=tools, thrown_at=thrown_at)
-        self.work("enter", lambda: write_down(desk.logbook, rig, entry, desk.by, desk.now()))
+        self.work_once("enter", lambda: write_down(desk.logbook, rig, entry, desk.by, desk.now()))
 
     def done_enter(self, done: "Entered") -> None:
         """It is on the sheet; rest and pins come next there."""

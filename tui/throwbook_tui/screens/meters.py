@@ -137,7 +137,7 @@ class MeterScreen(FormPage[None]):
             )
             return add_meter(desk.logbook, made, desk.by, desk.now())
 
-        self.work("add", add)
+        self.work_once("add", add)
 
     def failed_add(self, error: ThrowbookError) -> None:
         """The cursor goes where it is wrong."""

@@ -45,6 +45,11 @@ class Page(Screen[Result]):
     stale = False
     """Whether the theme changed while another screen lay over this one."""
 
+    def __init__(self) -> None:
+        super().__init__()
+        self._being_written: set[str] = set()
+        """Jobs that write and haven't ended."""
+
     @property
     def desk(self) -> "Desk":
         """Logbook, clock and who writes."""
@@ -76,14 +81,22 @@ class Page(Screen[Result]):
         """Run a job in a thread; ``done_NAME(result)`` of this screen is called when it is through."""
         background.start(self, name, job)
 
+    def work_once(self, name: str, job: Callable[[], Any]) -> None:
+        """The same for a job that writes: a key that comes twice before it is through writes once."""
+        if name not in self._being_written:
+            self._being_written.add(name)
+            self.work(name, job)
+
     def on_job_done(self, message: JobDone) -> None:
         """Hand the result to the method that is named after the job."""
         message.stop()
+        self._being_written.discard(message.name)
         getattr(self, f"done_{message.name}")(message.result)
 
     def on_job_failed(self, message: JobFailed) -> None:
         """Say what was refused, where, and what to do; a screen may take it over with ``failed_NAME``."""
         message.stop()
+        self._being_written.discard(message.name)
         taken_over = getattr(self, f"failed_{message.name}", None)
         if taken_over is not None:
             taken_over(message.error)

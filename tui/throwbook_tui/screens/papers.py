@@ -233,7 +233,7 @@ class PapersScreen(Page[None]):
                 new_folder(where.parent)
             return make(desk.logbook, rig, where, desk.now())
 
-        self.work("made", made)
+        self.work_once("made", made)
 
     def done_made(self, done: Made) -> None:
         """Say where it is."""

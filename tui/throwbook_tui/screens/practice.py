@@ -76,7 +76,9 @@ class PracticeScreen(Page[None]):
         from throwbook.jobs.rig_setup import start_practice
 
         desk, rig = self.desk, self._rig
-        self.work("practice", lambda: start_practice(desk.logbook, rig, desk.by or "practice", desk.now()))
+        self.work_once(
+            "practice", lambda: start_practice(desk.logbook, rig, desk.by or "practice", desk.now())
+        )
 
     def done_practice(self, path: "Path") -> None:
         """Switch over; the board runs in a thread until the program ends or practice does."""

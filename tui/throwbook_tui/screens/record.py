@@ -292,7 +292,7 @@ class RecordScreen(Page[None]):
             judged = recorded.directed(ways) if ways else recorded
             return judged, self._kept(judged, desk)
 
-        self.work("keep", kept)
+        self.work_once("keep", kept)
 
     def _rest_after(self, recorded: "Recorded") -> None:
         desk = self.desk

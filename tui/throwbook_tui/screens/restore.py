@@ -86,7 +86,7 @@ class RestoreScreen(FormPage["Restored"]):
 
         desk = self.desk
         self.tell("Restoring ...")
-        self.work("restore", lambda: restore(desk.logbook, backup, by, desk.now()))
+        self.work_once("restore", lambda: restore(desk.logbook, backup, by, desk.now()))
 
     def done_restore(self, done: "Restored") -> None:
         """Say it where the papers are."""

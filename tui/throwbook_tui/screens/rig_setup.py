@@ -234,7 +234,7 @@ class RigSetupScreen(FormPage[str]):
 
         desk, values = self.desk, self.form.values()
         reason = values.pop("reason", "")
-        self.work("add", lambda: add_setup(desk.logbook, values, desk.by, desk.now(), reason))
+        self.work_once("add", lambda: add_setup(desk.logbook, values, desk.by, desk.now(), reason))
 
     def done_add(self, added: "Added") -> None:
         """It is in the logbook; what speaks against the actuator isn't passed over."""

@@ -131,7 +131,7 @@ class ServiceScreen(FormPage[None]):
         if self._corrects is not None:  # what the form doesn't ask stays
             entry = replace(entry, new_stretch=self._corrects.new_stretch)
         corrects, reason = self._corrects.id if self._corrects else "", values.get("reason", "").strip()
-        self.work("add", lambda: add(desk.logbook, entry, desk.now(), corrects, reason))
+        self.work_once("add", lambda: add(desk.logbook, entry, desk.now(), corrects, reason))
 
     def done_add(self, logged: "Logged") -> None:
         """It is in the log; a new stretch asks for a new check."""

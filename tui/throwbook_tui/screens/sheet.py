@@ -80,7 +80,9 @@ class LeaveOutScreen(FormPage[None]):
 
         desk, sheet, position = self.desk, self._sheet, self._position
         because = self.form.field("because").value.strip()
-        self.work("leave", lambda: leave_out(desk.logbook, sheet, position, because, desk.by, desk.now()))
+        self.work_once(
+            "leave", lambda: leave_out(desk.logbook, sheet, position, because, desk.by, desk.now())
+        )
 
     def done_leave(self, _: Any) -> None:
         """Back to the sheet, which asks for another throw."""

@@ -11,6 +11,7 @@ from textual.widgets import Static
 from throwbook.core.records import BY_BOARD, BY_HAND, COMMISSIONING, SHEET_KINDS, person
 from throwbook.core.sheets.sheet import KINDS
 from throwbook.core.wording import SHOWN_AT
+from throwbook.errors import ThrowbookError
 from throwbook_tui.fields import (
     ASKED,
     CHOICE,
@@ -22,7 +23,7 @@ from throwbook_tui.fields import (
     future_complaint,
     question_specs,
 )
-from throwbook_tui.present import GOOD, NEXT, QUIET, STRONG, WARN, Cell
+from throwbook_tui.present import BAD, GOOD, NEXT, QUIET, STRONG, WARN, Cell, spoken
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import listed
@@ -131,7 +132,7 @@ class QuestionsScreen(FormPage[None]):
             self.drop_draft()
             self.dismiss(None)
             return
-        self.work("answer", lambda: answer(desk.logbook, sheet, changed, desk.by, desk.now()))
+        self.work_once("answer", lambda: answer(desk.logbook, sheet, changed, desk.by, desk.now()))
 
     def done_answer(self, _: Any) -> None:
         """Written down."""
@@ -166,6 +167,7 @@ class SheetPlanScreen(FormPage[str]):
         super().__init__()
         self._rig, self._kind, self._by_hand = rig, kind, by_hand
         self._too_early = False
+        self._knows, self._entered = False, False
         self._meters: tuple[str, ...] = ()
         """Names of those that the logbook keeps."""
 
@@ -216,6 +218,7 @@ class SheetPlanScreen(FormPage[str]):
 
     def done_before(self, found: "BeforePlanning") -> None:
         """Units, how this rig was measured last, and whether a commissioning sheet would come too early."""
+        self._knows = True
         self._too_early, self._meters = found.repair_first, found.meters
         self.form.shown_in(found.units)
         for name, proposed in (
@@ -226,6 +229,21 @@ class SheetPlanScreen(FormPage[str]):
             if not self.form.field(name).value:
                 self.form.field(name).set(proposed)
         self.changed()
+        if self._entered:
+            self._entered = False
+            self.action_enter()
+
+    def failed_before(self, error: ThrowbookError) -> None:
+        """Nothing is proposed; whoever enters it is told the same again."""
+        self._knows = True
+        self.tell(spoken(error), BAD)
+
+    def action_enter(self) -> None:
+        """Entered before the form knows how this rig is measured, it waits for that."""
+        if self._knows:
+            super().action_enter()
+        else:
+            self._entered = True
 
     def changed(self) -> None:
         """Say how many throws it comes to; warn of a sheet that would prove nothing."""
@@ -254,7 +272,7 @@ class SheetPlanScreen(FormPage[str]):
         throws = int(values["throws"]) if values["throws"].strip() else None
         desk, rig = self.desk, self._rig
         by = values["operator"].strip() or desk.by
-        self.work(
+        self.work_once(
             "plan",
             lambda: plan(
                 desk.logbook,

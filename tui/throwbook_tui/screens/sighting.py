@@ -164,7 +164,7 @@ class SightingScreen(FormPage[None]):
         left, right, load, retained = (values[name] for name in SEEN)
         pins = PinAnswers(left, right, values["how"].strip(), load, retained)
         who, reason = values["who"].strip(), values.get("reason", "").strip()
-        self.work("see", lambda: see(desk.logbook, sheet, [position], pins, who, desk.now(), reason))
+        self.work_once("see", lambda: see(desk.logbook, sheet, [position], pins, who, desk.now(), reason))
 
     def done_see(self, result: Any) -> None:
         """It is written down; a raised status shows its way back at once."""

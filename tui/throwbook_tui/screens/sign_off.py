@@ -119,7 +119,7 @@ class SignScreen(FormPage[None]):
 
         desk, name = self.desk, self._found.state.name
         # What was seen is written down throw by throw; here nothing is claimed for all of them at once.
-        self.work(
+        self.work_once(
             "accept",
             lambda: accept(desk.logbook, name, PinAnswers(), signed, desk.now(), baseline, shared_risk=risk),
         )
@@ -144,7 +144,7 @@ class SignScreen(FormPage[None]):
         from throwbook.jobs.sign_off import reject
 
         desk, name = self.desk, self._found.state.name
-        self.work("reject", lambda: reject(desk.logbook, name, because, signed, desk.now()))
+        self.work_once("reject", lambda: reject(desk.logbook, name, because, signed, desk.now()))
 
     def done_reject(self, _: Any) -> None:
         """Sealed."""

@@ -115,7 +115,9 @@ class ClearScreen(FormPage[None]):
             found.repair.id if found.repair else "",
             found.sheet.name if found.sheet else "",
         )
-        self.work("clear", lambda: clear(desk.logbook, rig, brought, desk.by or brought.signed, desk.now()))
+        self.work_once(
+            "clear", lambda: clear(desk.logbook, rig, brought, desk.by or brought.signed, desk.now())
+        )
 
     def done_clear(self, _: Any) -> None:
         """It counts."""
@@ -180,7 +182,7 @@ class TakeOutScreen(FormPage[None]):
             self.form.field("because").focus_answer()
         else:
             why, by = because or REPORTED, values["by"]
-            self.work("raise", lambda: raise_by_hand(desk.logbook, rig, cause, why, by, desk.now()))
+            self.work_once("raise", lambda: raise_by_hand(desk.logbook, rig, cause, why, by, desk.now()))
 
     def done_raise(self, _: Any) -> None:
         """Up at once; what clears it is shown."""
