@@ -366,3 +366,14 @@ def test_who_saw_is_who_wrote_it_down_and_else_who_signed():
     named = [PinAnswers(by=one) for one in ("Second Person", "First Person", "", "Second Person")]
     assert who_saw(named, "Third Person.") == "First Person, Second Person"
     assert who_saw([PinAnswers()], "Third Person.") == "Third Person"
+
+
+def test_what_is_left_out_stands_in_the_statement_with_what_was_read():
+    heavy = Figures(run_current_a=Measured(2.6, 0.4), travel_time_s=Measured(18.0, 0.3))
+    apart = throw(11, "lock", figures=heavy, verdict="undecided")
+    trials = throws()
+    out = replace(apart, left_out="the meter held no peak")
+    found = acceptance(sheet(), [*trials, out], seen(trials), RIG)
+    assert found.ok
+    said = "Left out: throw 11 (lock): undecided, 18.00 ± 0.30 s, 2.60 ± 0.40 A (the meter held no peak)."
+    assert said in found.statement

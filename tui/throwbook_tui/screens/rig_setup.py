@@ -137,6 +137,10 @@ CHANGE = FieldSpec(
 )
 
 
+BESIDE = 118
+"""From this width on the judgement stands beside the form, which needs 80 columns for its hints."""
+
+
 class RigSetupScreen(FormPage[str]):
     """Gives the name of the rig."""
 
@@ -186,7 +190,7 @@ class RigSetupScreen(FormPage[str]):
 
     def on_resize(self) -> None:
         """Side by side where there is room."""
-        self.set_class(self.app.size.width < 110, "narrow")
+        self.set_class(self.app.size.width < BESIDE, "narrow")
 
     def changed(self) -> None:
         """Check the whole in a worker; the newest answer counts."""

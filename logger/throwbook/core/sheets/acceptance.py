@@ -127,7 +127,7 @@ def statement_of(case: AcceptanceCase, doubted: Sequence[str] = (), alerts: Sequ
         lines.append(f"Limits set for this rig only: {'; '.join(own)}.")
     if gaps := not_covered(case.rig):
         lines.append(coverage_line(gaps))
-    lines += [f"Left out: {one.name} ({one.left_out})." for one in case.left_out]
+    lines += [f"Left out: {one.name}{_read(one)} ({one.left_out})." for one in case.left_out]
     lines += [f"Corrected: {one}." for one in withdrawn((*case.trials, *case.left_out), case.sightings)]
     lines += [f"Doubtful: {one}." for one in doubted]
     lines.append(f"Signed by {case.sheet.signed.rstrip('.')}.")
@@ -157,6 +157,14 @@ def _to_watch(trials: Iterable[SheetTrial], alerts: Sequence[str]) -> list[str]:
 def who_saw(seen: Iterable[PinAnswers], signed: str) -> str:
     """The persons who wrote down what they saw at these throws; where only an account did, whoever signed for it."""
     return ", ".join(sorted({one.by for one in seen if one.by})) or signed.rstrip(".")
+
+
+def _read(throw: SheetTrial) -> str:
+    """Verdict, time and running current of a throw that doesn't count: a heavy one isn't out of sight with it."""
+    figures = throw.assessment.figures
+    known = ((figures.travel_time_s, "s"), (figures.run_current_a, "A"))
+    read = [f"{one.value:.2f} ± {one.u:.2f} {unit}" for one, unit in known if one is not None]
+    return f": {', '.join((throw.assessment.verdict, *read))}"
 
 
 def _bounds(locks: int, unlocks: int) -> list[str]:
