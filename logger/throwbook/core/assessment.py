@@ -138,6 +138,8 @@ class Sign:
     at_fraction_u: float | None = None
     """Expanded uncertainty (k = 2) of the place."""
     from_s: float | None = None
+    settle: str = ""
+    """What would settle it where something else explains it too, so that no verdict can pass; empty: it stands."""
 
 
 @dataclass(frozen=True)

@@ -298,10 +298,14 @@ RIG: dict[str, Name] = {
 
 def without_keys(text: str) -> str:
     """Keys of a rig file (``lock.excess_goes``) as form and papers call them."""
-    for key, name in RIG.items():
-        text = text.replace(key, f"'{name.column}'")
+    for key in sorted(RIG, key=len, reverse=True):  # wiring.fuse_type before wiring.fuse
+        text = text.replace(key, f"'{RIG[key].column}'")
     return text.replace("[wiring]", "wire size, cable length and fuse")
 
+
+DETACH_STEPS = "detach the actuator from the latch. Hands out, power on: "
+"""What goes before a throw without the latch, attachment on the ground and power isolated; the work follows."""
+DETACHED = f"Attachment on the ground, power isolated: {DETACH_STEPS}"
 
 # ---- cautions, shown where the hazard is. Source: method.md 7 ----
 

@@ -94,6 +94,7 @@ def _sign_record(sign: Sign) -> dict[str, Any]:
         "at_fraction_u": sign.at_fraction_u,
         "from_s": sign.from_s,
         "because": sign.because,
+        "settle": sign.settle,
     }
 
 

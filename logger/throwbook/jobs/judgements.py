@@ -361,7 +361,7 @@ class Grounds:
         ]
 
     def judge(self, logged: LoggedTrial) -> "tuple[Assessment, str | None]":
-        """As this version does, by the rig and the baseline it was judged as before; and the calibration."""
+        """As this version does, by the rig and the baseline it was judged by before; and the calibration."""
         before = logged.judgement
         assert before is not None
         revision = self._revisions.get(before.rig_revision or "")

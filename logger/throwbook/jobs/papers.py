@@ -81,7 +81,7 @@ def material_in(
 def _baseline(
     book: Logbook, rig: str, direction: str, sheet: str | None, parts: "Sequence[SheetPart]"
 ) -> "Baseline | None":
-    """What the throws are drawn beside: for one sheet the baseline it was judged as, else the one that counts now."""
+    """What the throws are drawn beside: for one sheet the baseline it was judged by, else the one that counts now."""
     from throwbook.logbook.serialization import baseline_from_json
 
     if sheet is not None:

@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from tests.core.sheet_builders import RIG
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.assessment import VERDICTS, Figures, Measured
+from throwbook.core.diagnosis.causes import CAUSES
 from throwbook.core.machine.motor import motor_line
 from throwbook.core.quantities.statistics import HAND_TIMING_S
-from throwbook.core.sheets.assess_hand import _volt_seconds, assess_by_hand
+from throwbook.core.sheets.assess_hand import OF_A_BOARD, _volt_seconds, assess_by_hand
 from throwbook.core.sheets.hand_readings import (
     Accuracy,
     HandThrow,
@@ -202,7 +203,7 @@ def test_drag_is_seen_against_a_baseline_only_beyond_the_uncertainty():
     nearly = judged("lock 14.9s 2.45A 3.00A 12.40V", baseline=baseline)
     (heavier,) = (one for one in nearly.signs if one.sign == "drag")
     assert heavier.level == "info"
-    assert "the meter leaves open" in heavier.because
+    assert "the meter's ± is 8 %" in heavier.because
     assert signs("lock 15.2s 2.75A 3.10A 12.40V", baseline=baseline)["drag"] == "watch"
     assert "drag" not in signs("unlock 15.2s 2.75A 3.10A 12.40V", baseline=baseline)
 
@@ -325,3 +326,20 @@ def test_a_whole_throw_takes_what_the_baselines_took_where_both_read_the_voltage
             if not by_rating_alone:  # 12.4 or 12 V less 2.1 A in the winding, for 17 s
                 volts = 12.4 if usual is read else 12.0
                 assert taken_vs == pytest.approx(17.0 * (volts - 2.1 * line.r_ohm), rel=0.02)
+
+
+def test_every_cause_that_only_a_board_has_is_one_that_the_table_names():
+    named = {rival for row in CAUSES for rival in row.rivals} | {row.cause for row in CAUSES}
+    assert named >= OF_A_BOARD
+    hand_signs = {
+        "no-start",
+        "over-rated",
+        "drag",
+        "low-supply",
+        "supply-drop",
+        "light-run",
+        "stall",
+        "stopped-short",
+    }
+    left = {rival for row in CAUSES if row.sign in hand_signs for rival in row.rivals} - OF_A_BOARD
+    assert [one for one in left if "channel" in one or "board's gain" in one or "current sensor" in one] == []

@@ -309,7 +309,7 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
     Raises
     ------
     InputError
-        No trial, trials of both directions, or one that isn't usable or not complete.
+        No trial, trials of both directions, one that isn't usable or not complete, or one of another stroke than the others.
     """
     if not trials:
         raise InputError("no trial to make a baseline from", do="Give at least one baseline trace.")
@@ -349,9 +349,12 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
 def _refuse_other_strokes(trials: Sequence[Assessment]) -> None:
     """Raise InputError for a trial that moved less than half, or more than twice, of what most of them did."""
     moved = [(one, one.figures.back_emf_vs.value) for one in trials if one.figures.back_emf_vs is not None]
-    if len(moved) < 3:
+    if len(moved) < 2:
         return
-    usual_vs = median_of(np.array([vs for _, vs in moved]))
+    all_vs = np.array([vs for _, vs in moved])
+    usual_vs = (
+        float(all_vs.max()) if len(moved) == 2 else median_of(all_vs)
+    )  # of two the shorter one is suspect
     for trial, vs in moved:
         if not 0.5 < vs / usual_vs < 2.0:
             share = f"it moved {100.0 * vs / usual_vs:.0f} % of what the others did"

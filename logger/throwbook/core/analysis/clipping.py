@@ -41,8 +41,8 @@ NEXT_LEVELS = 3
 WHOLE = 0.9
 FINE_STEP = 0.01
 """Share of the current below which one step of a converter shows a running motor's ripple (*practice*)."""
-SHORTEST_START_ROWS, SHORTEST_START_S = 2, 0.1
-"""What stands at the end of the range no longer than this from the first row on is a start (*practice*)."""
+LONGEST_SURE_START_S = 0.1
+"""What stands at the end of the range no longer than this from its first row on is a start (*practice*)."""
 BLURRED = 0.4
 """Noise of so many steps of the converter spreads a steady current over more than one reading; with less, a steady
 current repeats itself and a pile-up tells nothing."""
@@ -80,7 +80,7 @@ def over_the_range(segments: Segments, time_s: FloatArray, clip_a: float | None)
     if segments.starts_running or stretch is None or stretch[0] > 1:
         return segments, False
     first, stop = segments.first, segments.first + stretch[1]
-    surely = stretch[1] <= SHORTEST_START_ROWS or time_s[stop - 1] - time_s[first] <= SHORTEST_START_S
+    surely = time_s[stop - 1] - time_s[first + stretch[0]] <= LONGEST_SURE_START_S
     if segments.last - stop < FEWEST_PILED:
         return segments, False  # next to nothing is left to be its run
     if stop <= segments.settled or not (surely or stop <= segments.settled_latest):

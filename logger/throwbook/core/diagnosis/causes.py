@@ -8,8 +8,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from throwbook.core.assessment import INFO, STILL_RUNNING, WATCH, Diagnosis, Sign
-from throwbook.core.diagnosis.evidence import Evidence
+from throwbook.core.diagnosis.evidence import Evidence, is_colder
 from throwbook.core.quantities.statistics import median_of
+from throwbook.core.wording import DETACHED
 
 LIKELY = "likely"
 
@@ -30,7 +31,8 @@ class Cause:
 
 def colder(evidence: Evidence, sign: Sign) -> bool:
     """The cold may explain it, or the air temperature was not recorded."""
-    return not evidence.ambient_known() or evidence.cold_share()[0] > 0.02
+    there = evidence.baseline.ambient_c if evidence.baseline else None
+    return is_colder(there, evidence.trace.ambient_c) is not False
 
 
 def never_moved(evidence: Evidence, sign: Sign) -> bool:
@@ -112,7 +114,7 @@ def _voltage_in_breaks(evidence: Evidence) -> float | None:
     return abs(median_of(late)) / before if before > 0 else None
 
 
-DETACH = "Attachment on the ground, power isolated: detach the actuator from the latch. Hands out, power on: repeat the throw. If the sign is still there, the cause is in the actuator."
+DETACH = DETACHED + "repeat the throw. If the sign is still there, the cause is in the actuator."
 
 WIGGLE = "Only at plugs well clear of pins and linkage: repeat the throw and wiggle one plug at a time. Check the other plugs with the power off. Measure the voltage at the actuator's plug while it runs."
 
@@ -161,7 +163,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("a limit switch that no longer opens", "pins clamped against the frame, not in their holes"),
         BOTH_EYES
-        + " Then detach the actuator from the latch (attachment on the ground, power isolated) and run it. If it now stops by itself, the stop is in the latch. If not, the limit switch is at fault.",
+        + f" {DETACHED}run it. If it now stops by itself, the stop is in the latch. If not, the limit switch is at fault.",
     ),
     Cause(
         "stopped-short",
@@ -245,7 +247,7 @@ CAUSES: tuple[Cause, ...] = (
         "more friction over the whole travel (dirt, dry screw or pins), or cold grease",
         POSSIBLE,
         ("cold-stiff grease", "the actuator itself"),
-        "Repeat on a warm day or with the mechanism warmed up. Then repeat with the actuator detached from the latch (attachment on the ground, power isolated).",
+        "Repeat on a warm day or with the mechanism warmed up. " + DETACH,
         colder,
     ),
     Cause(

@@ -1,6 +1,7 @@
 """Everything that a sign function may look at, gathered once for one trial."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -23,6 +24,35 @@ COLD_SHARE_PER_K = 0.004
 """Running current rises by about this share per kelvin of cold, from stiffer grease (*assumed*; wide on purpose)."""
 COLD_SHARE_PER_K_U = 0.003
 """Its standard uncertainty (*assumed*)."""
+
+
+COLDER_K = 5.0
+"""So much below the baseline's air temperature grease may be what makes it heavier [K]. Common practice, no source."""
+
+
+def is_colder(there_c: float | None, here_c: float | None) -> bool | None:
+    """Whether it is colder here than there, at the baseline, so that grease may be what drags; None: not recorded."""
+    return None if there_c is None or here_c is None else there_c - here_c >= COLDER_K
+
+
+def unknown_air(there_c: float | None, here_c: float | None) -> str:
+    """What an air temperature that wasn't recorded leaves open of a heavier run; empty: both were."""
+    if here_c is None:
+        return "; the air temperature was not recorded, so cold cannot be ruled out"
+    if there_c is None:
+        return "; no air temperature was recorded with the baseline, so cold cannot be ruled out"
+    return ""
+
+
+SETTLE_AT_REST = "Record again with nothing else on the board's wire, or see whether the drive holds its place with a current."
+
+
+class OtherReading(NamedTuple):
+    """What would explain a sign as well: it is then no verdict's."""
+
+    says: str
+    settle: str
+    """What would settle it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +81,7 @@ class Evidence:
     """What makes a place less well known than the full stroke is."""
     clip_open: bool = False
     """Nothing tells whether the run was cut off at ``clip_a`` or something else looks like it."""
-    left_open: float = 0.0
+    hidden_share: float = 0.0
     """Share of the stroke that may lie beside the rows of the movement: a current at rest hides where it began or ended."""
     by_the_clock: float = 0.0
     """Share of the movement's time that the board's clock and its sample numbers part by."""
@@ -104,11 +134,3 @@ class Evidence:
             return 0.0, 0.0
         colder_k = there - here
         return COLD_SHARE_PER_K * colder_k, COLD_SHARE_PER_K_U * abs(colder_k)
-
-    def ambient_known(self) -> bool:
-        """Whether both this trial and the baseline recorded their temperature."""
-        return (
-            self.trace.ambient_c is not None
-            and self.baseline is not None
-            and self.baseline.ambient_c is not None
-        )

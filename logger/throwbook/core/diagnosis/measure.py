@@ -33,7 +33,7 @@ from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.expected_throw import RATED_C, magnets, stroke_volt_seconds
 from throwbook.core.machine.motor import MotorLine, resistance_at
 from throwbook.core.quantities.clock import clock_u_s
-from throwbook.core.quantities.statistics import K, from_half_width, integrate, median_of, prediction_factor
+from throwbook.core.quantities.statistics import K, from_half_width, integrate, median_of
 from throwbook.core.rig import Rig
 from throwbook.core.trace import FloatArray, Trace
 
@@ -42,7 +42,7 @@ UNREAD_SUPPLY_U = 0.08
 from a battery nearly empty and 14.1 V with its engine running (common practice, no source), 18 % apart; two days of
 which nothing is known differ by a triangle of that half-width, 0.18/√6 = 0.07, and the load on the supply differs too."""
 SUPPLIES_APART = 0.18
-"""How far those two supplies lie apart, as a share: no two days differ by more."""
+"""How far those two supplies lie apart, as a share."""
 UNKNOWN_C = 15.0
 """Taken for a baseline whose temperature nobody wrote down [degC] (assumed)."""
 WARMING_U = 0.01
@@ -71,7 +71,7 @@ def gather(
     if end == NO_RUN:
         figures, share, u = Figures(), 0.0, 0.0
         shape_profile, fit = None, None
-        left_open = by_the_clock = 0.0
+        hidden_share = by_the_clock = 0.0
     else:
         share = max(moved.total_vs / full_vs, 0.0)
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
@@ -86,7 +86,9 @@ def gather(
         )
         hidden = hides_ramps(from_voltage, voltage_v, segments)
         place = place_u(trace.time_s, segments, moved, figures, baseline, hidden, r_ohm, full_vs)
-        figures = _with_travel(figures, segments, moved, share, place.of(min(max(share, 0.0), 1.0), u), end)
+        hidden_share = _hidden_share(segments, trace.time_s, voltage_v, r_ohm) / full_vs
+        travel_u = float(np.hypot(place.of(min(max(share, 0.0), 1.0), u), from_half_width(hidden_share)))
+        figures = _with_travel(figures, segments, moved, share, travel_u, end)
         rows = segments.last - segments.first + 1
         short = share < MOST_OF_IT or (rows < 2 * FEWEST_ROWS and share < WHOLE)
         all_start = share < JOG or rows < FEWEST_ROWS or (short and _may_be_all_ramp(segments))
@@ -94,12 +96,11 @@ def gather(
             # Over before it ran evenly, as far as can be seen: there is no run to speak of.
             figures = replace(figures, run_current_a=None, peak_run_current_a=None)
         by_the_clock = clock_s / lasted_s
-        left_open = _left_open(segments, trace.time_s, voltage_v, r_ohm) / full_vs
         complete = end == CUT_OFF and share > 1.0 - max(2.0 * u, 0.03) and not segments.starts_running
         tied_vs = moved.total_vs if complete else full_vs
         shape_profile = (
             None
-            if segments.starts_running or hole_s or left_open > WORST_PLACE_U
+            if segments.starts_running or hole_s or hidden_share > WORST_PLACE_U
             else profile(trace.time_s, segments, moved, tied_vs, 0.0 if complete else u)
         )
         fit = None
@@ -127,13 +128,13 @@ def gather(
         late=late_load(fit, baseline, shape_profile, line.i0_a),
         place=place,
         clip_open=clip_open or load_too,
-        left_open=left_open,
+        hidden_share=hidden_share,
         by_the_clock=by_the_clock,
         own_level=movement.own_level,
     )
 
 
-def _left_open(segments: Segments, time_s: FloatArray, voltage_v: FloatArray, r_ohm: float) -> float:
+def _hidden_share(segments: Segments, time_s: FloatArray, voltage_v: FloatArray, r_ohm: float) -> float:
     """Volt-seconds that a motor would have moved in between the earliest and the latest moments of its start and of its end."""
     total = 0.0
     for rows in (slice(segments.earliest, segments.first + 1), slice(segments.last, segments.latest + 1)):
@@ -181,8 +182,7 @@ def full_stroke(
     spread = baseline.figures.get("back_emf_vs") if baseline is not None else None
     if spread is not None and baseline is not None and baseline.from_voltage == from_voltage:
         # Few throws know their own scatter badly: so wide that twice of it holds 95 % (Student's t).
-        factor = prediction_factor(spread.n, 0.975) / K if spread.n > 1 else 0.0
-        scatter = factor * spread.sd / spread.mean if spread.n > 1 else 0.02
+        scatter = spread.reach(0.975) / (K * spread.mean) if spread.n > 1 else 0.02
         share, magnet_u = magnets(baseline.ambient_c, ambient_c)
         supply = 0.0 if from_voltage else UNREAD_SUPPLY_U
         return spread.mean * share, float(np.sqrt(scatter**2 + WARMING_U**2 + magnet_u**2 + supply**2))

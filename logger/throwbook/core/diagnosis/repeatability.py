@@ -9,7 +9,6 @@ Each throw is judged by itself first; this adds to it what its neighbours in the
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from itertools import pairwise
 
 from throwbook.core.assessment import (
     CUT_OFF,
@@ -111,7 +110,7 @@ def duty_signs(assessments: Sequence[Assessment], actuator: Actuator) -> dict[in
     before: list[_Run] = []
     signs = {}
     for run in _runs(assessments):
-        if any(other.end_s > run.begin_s for other in before):
+        if _overlaps(run, before):
             continue  # two records of one actuator can't overlap: the clock was wrong
         if actuator.duty_period_s is not None:
             sign = _over_cycle(run, before, actuator.duty_cycle, actuator.duty_period_s)
@@ -126,7 +125,12 @@ def duty_signs(assessments: Sequence[Assessment], actuator: Actuator) -> dict[in
 def overlaps(assessments: Sequence[Assessment]) -> int:
     """How many runs of known date begin before the one before them has ended; those of one moment were typed in together."""
     runs = _runs(assessments)
-    return sum(earlier.begin_s < later.begin_s < earlier.end_s for earlier, later in pairwise(runs))
+    apart = [[other for other in runs[:n] if other.begin_s < run.begin_s] for n, run in enumerate(runs)]
+    return sum(_overlaps(run, before) for run, before in zip(runs, apart, strict=True))
+
+
+def _overlaps(run: _Run, before: Sequence[_Run]) -> bool:
+    return any(other.end_s > run.begin_s for other in before)
 
 
 def _runs(assessments: Sequence[Assessment]) -> list[_Run]:

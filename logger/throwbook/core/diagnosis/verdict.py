@@ -25,14 +25,7 @@ from throwbook.core.assessment import (
     Sign,
 )
 from throwbook.core.diagnosis.evidence import Evidence
-from throwbook.core.diagnosis.signs.ending import (
-    HIDDEN_AT_REST,
-    PARTED_CLOCK,
-    SCATTERS,
-    UNREAD_SUPPLY,
-)
-from throwbook.core.diagnosis.signs.load import AT_THE_END, AT_THE_START, FLOWED_AT_REST
-from throwbook.core.diagnosis.signs.supply import MAY_BE_BEYOND
+from throwbook.core.diagnosis.signs.supply import WIDER_RANGE
 from throwbook.core.machine.limits import (
     ALERT,
     HIGHEST_SUPPLY,
@@ -52,7 +45,6 @@ from throwbook.core.quantities.rounding import limit_text, measured_text
 from throwbook.core.wording import limited
 
 ANOTHER_RATING = "the current fits neither rest nor run of this actuator: data sheet values and record do not belong together"
-WIDER_RANGE = "Use a board with a wider range."
 WITH_VOLTAGE_U, WITHOUT_VOLTAGE_U = 0.02, 0.10
 """What a voltage that was read leaves open of a time against what is expected, and one that wasn't: 11.8 to 14.1 V of a 12 V
 machine, ±9 % as a rectangle; relative, k = 2 (common practice, no source)."""
@@ -64,18 +56,6 @@ SETTLE = {
     "supply_under_load": "Check the board's voltage against a voltmeter.",
 }
 """What would settle an undecided limit."""
-SETTLE_AT_REST = "Record again with nothing else on the board's wire, or see whether the drive holds its place with a current."
-OPEN_SIGNS = {
-    FLOWED_AT_REST: SETTLE_AT_REST,
-    HIDDEN_AT_REST: SETTLE_AT_REST,
-    MAY_BE_BEYOND: WIDER_RANGE,
-    AT_THE_END: "Record again and watch the end of travel.",
-    AT_THE_START: "Sample faster.",
-    PARTED_CLOCK: "Record again, and see to the board's clock.",
-    SCATTERS: "Take a new baseline.",
-    UNREAD_SUPPLY: "Measure the voltage too.",
-}
-"""A sign whose sentence says so has another reading of the record beside it: the verdict is open, and this would settle it."""
 FINER_METER = "Use a clamp meter with a finer last digit and give its accuracy, or record with a board."
 SETTLE_BY_HAND = {
     "run_current": f"Read the peak running current too, with a meter that holds it. {FINER_METER}",
@@ -181,7 +161,7 @@ def time_ratio(evidence: Evidence) -> Measured | None:
         evidence.end != CUT_OFF
         or time_s is None
         or evidence.travel_share <= 0.0
-        or evidence.left_open > JOG
+        or evidence.hidden_share > JOG
         or evidence.jog_before_a_throw
     ):
         return None
@@ -200,15 +180,15 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
     failed = [one for one in checks if one.decision == FAIL]
     if failed:
         return FAIL, beyond_text(failed[0], figures)
-    told = [sign for sign in signs if sign.level == WATCH or settles(sign)]
-    settled = [sign for sign in told if not settles(sign)]
-    if settled:
-        return WATCH, _sentence(settled[0].because)
+    standing = [sign for sign in signs if sign.level == WATCH and not sign.settle]
+    if standing:
+        return WATCH, _sentence(standing[0].because)
     over = [one for one in checks if one.decision == WATCH]
     if over:
         return WATCH, beyond_text(over[0], figures)
-    if told:
-        return UNDECIDED, f"{_sentence(told[0].because)} {settles(told[0])}"
+    unsettled = [sign for sign in signs if sign.settle]
+    if unsettled:
+        return UNDECIDED, f"{_sentence(unsettled[0].because)} {unsettled[0].settle}"
     open_ones = [one for one in checks if one.decision == UNDECIDED]
     if open_ones:
         one = open_ones[0]
@@ -222,11 +202,6 @@ def verdict_of(figures: Figures, signs: tuple[Sign, ...], checks: tuple[Check, .
         PASS,
         "All limits that can be judged are met. This says nothing about the pins.",
     )
-
-
-def settles(sign: Sign) -> str:
-    """What would settle a sign that another reading of the record would explain; empty for one that is settled."""
-    return next((settle for phrase, settle in OPEN_SIGNS.items() if phrase in sign.because), "")
 
 
 def unusable(evidence: Evidence) -> str:

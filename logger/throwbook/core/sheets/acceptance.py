@@ -7,7 +7,7 @@ from throwbook.core.assessment import PASS, WATCH, Assessment, Measured, worst_v
 from throwbook.core.diagnosis.repeatability import duty_signs, overlaps
 from throwbook.core.machine.electrical import ASSUMED_DUTY
 from throwbook.core.machine.limits import limits_for
-from throwbook.core.quantities.rounding import limit_text, rounded_down
+from throwbook.core.quantities.rounding import limit_text, measured_text, rounded_down
 from throwbook.core.quantities.text import counted
 from throwbook.core.quantities.units import show_duration
 from throwbook.core.records import PinAnswers, Sighting
@@ -66,7 +66,7 @@ def _overlapping(case: AcceptanceCase) -> list[str]:
     if not runs:
         return []
     return [
-        f"{counted(runs, 'throw')} began before the one before had ended, by their times: the times are wrong"
+        f"{counted(runs, 'throw')} began before the throw before had ended, by their times: correct the times"
     ]
 
 
@@ -163,23 +163,22 @@ def _read(throw: SheetTrial) -> str:
     """Verdict, time and running current of a throw that doesn't count: a heavy one isn't out of sight with it."""
     figures = throw.assessment.figures
     known = ((figures.travel_time_s, "s"), (figures.run_current_a, "A"))
-    read = [f"{one.value:.2f} ± {one.u:.2f} {unit}" for one, unit in known if one is not None]
+    read = [measured_text(one, unit) for one, unit in known if one is not None]
     return f": {', '.join((throw.assessment.verdict, *read))}"
 
 
 def _bounds(locks: int, unlocks: int) -> list[str]:
     """What so many clean throws each way prove, and no more."""
     if locks == unlocks:
-        proved = [_bound(f"{locks} lock and {unlocks} unlock", locks, "each")]
+        proved = [_bound(f"{locks} lock and {unlocks} unlock", locks, "for each way by itself, ")]
     else:
-        ways = ((LOCK, locks), (UNLOCK, unlocks))
-        proved = [_bound(f"{n} {way}", n, f"{way} throws") for way, n in ways if n]
+        proved = [_bound(f"{n} {way}", n) for way, n in ((LOCK, locks), (UNLOCK, unlocks)) if n]
     return [*proved, "They prove nothing about the next throw: look at both pins every time."]
 
 
-def _bound(throws: str, clean_throws: int, of_which: str) -> str:
+def _bound(throws: str, clean_throws: int, each: str = "") -> str:
     least = rounded_down(100 * least_success(clean_throws), 1)
-    return f"{throws} throws without a failure prove, with 95 % confidence, only that at least {least} % of {of_which} succeed (0.05^(1/{clean_throws}), rounded down)."
+    return f"{throws} throws without a failure prove, {each}with 95 % confidence, only that at least {least} % succeed (0.05^(1/{clean_throws}), rounded down)."
 
 
 def least_success(clean_throws: int) -> float:

@@ -118,7 +118,7 @@ def _every_limit_met(case: AcceptanceCase) -> list[str]:
         said += [
             f"{throw.name}: {SIGNS[sign.sign].column}: {sign.because}"
             for sign in judged.signs
-            if sign.level == FAIL
+            if sign.level == FAIL or sign.settle
         ]
         barring = [one for one in _held_against(throw, case.rig) if not _may_stand(one, throw, case.sheet)]
         said += [_barred(one, throw, case.sheet) for one in barring]

@@ -27,7 +27,7 @@ from throwbook.core.assessment import (
     Sign,
 )
 from throwbook.core.diagnosis.causes import CAUSES, POSSIBLE, colder
-from throwbook.core.diagnosis.evidence import NO_LOAD_U
+from throwbook.core.diagnosis.evidence import NO_LOAD_U, is_colder, unknown_air
 from throwbook.core.diagnosis.measure import throw_volt_seconds
 from throwbook.core.diagnosis.signs.load import LIGHT_SHARE, RUNNING, above_rated
 from throwbook.core.diagnosis.signs.supply import LOW_SHARE, SUPPLY_LIMIT
@@ -320,19 +320,15 @@ def _drag(figures: Figures, baseline: Baseline | None, ambient_c: float | None, 
         return None
     because = f"{RUNNING} {100 * heavier:.0f} % above the baseline ({usual.mean:.2f} A){_weather(baseline, ambient_c, units)}"
     if heavier - run.u / usual.mean <= limit:
-        because += f"; the meter leaves open ± {100 * run.u / usual.mean:.0f} % of that"
+        because += f"; the meter's ± is {100 * run.u / usual.mean:.0f} % of the baseline, so it may be less"
         return Sign("drag", INFO, because, heavier, limit, "1")
     return Sign("drag", WATCH, because, heavier, limit, "1")
 
 
 def _weather(baseline: Baseline, ambient_c: float | None, units: str) -> str:
     """What the air has to do with a heavier run."""
-    if ambient_c is None:
-        return "; the air temperature was not recorded, so cold cannot be ruled out"
-    if baseline.ambient_c is None:
-        return "; no air temperature was recorded with the baseline, so cold cannot be ruled out"
-    if not is_colder(baseline, ambient_c):
-        return ""
+    if ambient_c is None or baseline.ambient_c is None or not is_colder(baseline.ambient_c, ambient_c):
+        return unknown_air(baseline.ambient_c, ambient_c)
     now, then = (show(one, "temperature", units) for one in (ambient_c, baseline.ambient_c))
     return f"; it is colder now ({now}) than at the baseline ({then})"
 
@@ -354,23 +350,22 @@ def _supply_drop(figures: Figures, rig: Rig) -> Sign | None:
     return Sign("supply-drop", WATCH, because, source.value, limit, "ohm")
 
 
-COLDER_K = 5.0
-"""So much below the baseline's air temperature grease may be what makes it heavier [K]. Common practice, no source."""
-OF_A_BOARD = frozenset({"a current sensor that reads high", "a voltage channel that reads high"})
+OF_A_BOARD = frozenset(
+    {
+        "a current sensor that reads high",
+        "a current sensor that reads low",
+        "a voltage channel that reads low",
+        "the board's current sensor is not in the circuit",
+        "the board's gain or zero is wrong",
+    }
+)
 """Causes that a hand-held meter doesn't have."""
-
-
-def is_colder(baseline: Baseline | None, ambient_c: float | None) -> bool | None:
-    """Whether cold is the nearest explanation of more friction; None: a temperature isn't known."""
-    if baseline is None or baseline.ambient_c is None or ambient_c is None:
-        return None
-    return baseline.ambient_c - ambient_c >= COLDER_K
 
 
 def _causes(sign: Sign, baseline: Baseline | None, ambient_c: float | None) -> Diagnosis:
     """The nearest cause first, the others as its rivals: what would split them was not recorded."""
     rows = [row for row in CAUSES if row.sign == sign.sign]
-    cold = is_colder(baseline, ambient_c)
+    cold = is_colder(baseline.ambient_c if baseline else None, ambient_c)
     nearest = next((row for row in rows if row.fits is colder and cold), rows[-1])
     others = [row.cause for row in rows if row is not nearest and not (row.fits is colder and cold is False)]
     rivals = dict.fromkeys([*others, *nearest.rivals])

@@ -161,7 +161,7 @@ class SheetTrial:
     simulated_by: str = ""
     """What made the record, where no machine did."""
     rig_version: str = ""
-    """Id of the version of the rig file it was judged as; empty: not known."""
+    """Id of the version of the rig file it was judged by; empty: not known."""
 
     @property
     def direction(self) -> str:

@@ -22,6 +22,7 @@ from throwbook.core.trend.history import (
 from throwbook.core.trend.series import stage_of, stage_starts
 from throwbook.core.trend.signals import LOW, OUT, SUSPECT
 from throwbook.core.trend.trend_result import TrendResult, drift_text, figure_name, size_text
+from throwbook.core.wording import DETACH_STEPS
 
 SOON = timedelta(days=14)
 """A rise is looked into within this (common practice, no source)."""
@@ -29,7 +30,9 @@ SOON = timedelta(days=14)
 # figure: (what to do, what to bring)
 REMEDIES: dict[str, tuple[str, str]] = {
     RUN_CURRENT: (
-        "attachment on the ground, power isolated: clean and grease screw and pins. Then detach the actuator from the latch. Hands out, power on: repeat the throw, to see which of the two drags",
+        "attachment on the ground, power isolated: clean and grease screw and pins. Then "
+        + DETACH_STEPS
+        + "repeat the throw, to see which of the two drags",
         "grease, brush, board or clamp meter",
     ),
     PEAK_RUN_CURRENT: (
@@ -37,7 +40,7 @@ REMEDIES: dict[str, tuple[str, str]] = {
         "lamp, file, board",
     ),
     SOURCE_RESISTANCE: (
-        "power isolated: clean plug and ground. Then measure the voltage at both ends of the cable under load",
+        "power isolated: clean plug and ground, clip the meter to one end of the cable. Hands out, power on: read under load. Do the same at the other end",
         "voltmeter, contact cleaner, spare plug",
     ),
     TRAVEL_TIME: (
@@ -330,5 +333,5 @@ def _name(one: TrendResult) -> str:
 
 def _sure(one: TrendResult) -> str:
     if one.change_chance < 1e-4:
-        return "almost certain: by chance fewer than 1 check in 10 000"
-    return f"likely: by chance 1 check in {1 / max(one.change_chance, 1e-4):.0f}"
+        return "almost certain: chance alone does this in under 1 check of 10 000"
+    return f"likely: chance alone does this in 1 check of {1 / one.change_chance:.0f}"

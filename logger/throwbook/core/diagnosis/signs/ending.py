@@ -14,7 +14,7 @@ from throwbook.core.assessment import (
     WATCH,
     Sign,
 )
-from throwbook.core.diagnosis.evidence import Evidence
+from throwbook.core.diagnosis.evidence import SETTLE_AT_REST, Evidence, OtherReading
 from throwbook.core.diagnosis.measure import SUPPLIES_APART, UNREAD_SUPPLY_U
 from throwbook.core.quantities.statistics import runs_of
 
@@ -215,12 +215,15 @@ def stopped_short(evidence: Evidence) -> Sign | None:
     digits = next((n for n in range(4) if round(100 * share, n) < round(100 * limit, n)), 4)
     most = "most " if evidence.place_is_a_bound else ""
     what = "travel needed" if short_of_needed else "travel of the baseline"
-    by_supply = _by_an_unread_supply(evidence, full_u)
-    surely_needed = moved + evidence.left_open < evidence.needed_share
-    surely = surely_needed or (short_of_usual and share + evidence.left_open + by_supply < usual)
-    reason = HIDDEN_AT_REST if evidence.left_open >= by_supply else UNREAD_SUPPLY
+    by_supply = _by_an_unread_supply(evidence, full_u) if short_of_usual else 0.0
+    surely_needed = moved + evidence.hidden_share < evidence.needed_share
+    surely = not evidence.own_level and (
+        surely_needed or (short_of_usual and share + evidence.hidden_share + by_supply < usual)
+    )
+    at_rest = evidence.own_level or evidence.hidden_share >= by_supply
+    reason = HIDDEN_AT_REST if at_rest else UNREAD_SUPPLY
     level = (FAIL if surely_needed and not jog else WATCH) if surely else INFO
-    beside = f"; {reason}" if not surely else ""
+    beside = f"; {reason.says}" if not surely else ""
     if surely and jog:
         beside = "; a complete throw in the same direction followed in this record"
     return Sign(
@@ -233,18 +236,21 @@ def stopped_short(evidence: Evidence) -> Sign | None:
         at_fraction=share,
         at_fraction_u=_place_u(evidence, min(share, 1.0)) if surely else None,
         from_s=evidence.segments.end_s,
+        settle="" if surely else reason.settle,
     )
 
 
 def _short_by_numbers(evidence: Evidence) -> Sign | None:
-    """A throw that is whole by the board's clock and short by its sample numbers: which of them is right nobody knows."""
+    """A throw that is whole by the board's clock, and short if that is off by as much as it may be."""
     share = evidence.travel_share * (1.0 - evidence.by_the_clock)
     known_u = float(np.sqrt(max(evidence.travel_share_u**2 - (0.5 * evidence.by_the_clock) ** 2, 0.0)))
     usual = 1.0 - max(SMALLEST_SHORTFALL, 2.0 * known_u)
     if not evidence.by_the_clock or evidence.baseline is None or share >= usual:
         return None
-    because = f"the current went off at {100 * share:.0f} % of the stroke {PARTED_CLOCK}"
-    return Sign("stopped-short", INFO, because, value=share, limit=usual, unit="1")
+    because = f"the current went off at {100 * share:.0f} % of the stroke, {PARTED_CLOCK.says}"
+    return Sign(
+        "stopped-short", INFO, because, value=share, limit=usual, unit="1", settle=PARTED_CLOCK.settle
+    )
 
 
 def _short_but_for_scatter(evidence: Evidence) -> Sign | None:
@@ -257,14 +263,28 @@ def _short_but_for_scatter(evidence: Evidence) -> Sign | None:
     limit = 1.0 - max(SMALLEST_SHORTFALL, 2.0 * known_u)
     if scatter <= 2.0 * SMALLEST_SHORTFALL or evidence.travel_share >= limit:
         return None
-    because = f"the current went off at {100 * evidence.travel_share:.0f} % of the stroke, and {SCATTERS}"
-    return Sign("stopped-short", INFO, because, value=evidence.travel_share, limit=limit, unit="1")
+    because = f"the current went off at {100 * evidence.travel_share:.0f} % of the stroke; {SCATTERS.says}"
+    return Sign(
+        "stopped-short",
+        INFO,
+        because,
+        value=evidence.travel_share,
+        limit=limit,
+        unit="1",
+        settle=SCATTERS.settle,
+    )
 
 
-HIDDEN_AT_REST = "the current at rest hides how much more was moved"
-PARTED_CLOCK = "by the board's sample numbers, from which its clock parts"
-SCATTERS = "the throws of the baseline differ by more than that among each other"
-UNREAD_SUPPLY = "another supply voltage than the baseline's would explain it"
+HIDDEN_AT_REST = OtherReading("the current at rest hides how much more was moved", SETTLE_AT_REST)
+PARTED_CLOCK = OtherReading(
+    "if the board's clock is off by as much as it may be", "Record again, and see to the board's clock."
+)
+SCATTERS = OtherReading(
+    "the baseline's own throws differ by more than is missing here", "Take a new baseline."
+)
+UNREAD_SUPPLY = OtherReading(
+    "another supply voltage than the baseline's would explain it", "Measure the voltage too."
+)
 
 
 def _by_an_unread_supply(evidence: Evidence, full_u: float) -> float:

@@ -7,7 +7,7 @@ from throwbook.core.analysis.clipping import ripple_of
 from throwbook.core.analysis.transient import QUICK_ROWS_S
 from throwbook.core.analysis.travel import PLACE_U_WITHOUT_VOLTAGE
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Measured, Sign
-from throwbook.core.diagnosis.evidence import NO_LOAD_U, Evidence
+from throwbook.core.diagnosis.evidence import NO_LOAD_U, SETTLE_AT_REST, Evidence, OtherReading, unknown_air
 from throwbook.core.diagnosis.signs import ending
 from throwbook.core.wording import FIGURES
 
@@ -40,11 +40,11 @@ def above_rated(run: Measured | None, rated_a: float, from_s: float | None = Non
     return Sign("over-rated", FAIL, because, value=run.value, limit=rated_a, unit="A", from_s=from_s)
 
 
-AT_THE_END = "how the movement ended would explain it"
+AT_THE_END = OtherReading(
+    "how the movement ended would explain it", "Record again and watch the end of travel."
+)
 """A load that can't be told from the end of the movement: a contact that bounces, a drive that brakes."""
-AT_THE_START = "a start that these rows do not show would explain it"
-FLOWED_AT_REST = "flowed at rest would explain it"
-"""A light run that says so is one that the record can't tell from a loaded one."""
+AT_THE_START = OtherReading("a start that these rows do not show would explain it", "Sample faster.")
 
 
 def light_run(evidence: Evidence) -> Sign | None:
@@ -80,6 +80,7 @@ def light_run(evidence: Evidence) -> Sign | None:
         value=run.value,
         limit=limit,
         unit="A",
+        settle=SETTLE_AT_REST if explained else "",
     )
 
 
@@ -87,8 +88,8 @@ def load_in_doubt(run: Measured, load: float, limit: float) -> Sign | None:
     """A running current whose ± is greater than the load itself, and reaches down to no load: no verdict may pass it."""
     if run.u < load or run.value - run.u > limit:
         return None
-    because = f"{RUNNING} {run.value:.2f} ± {run.u:.2g} A: whether any load was moved can't be told from it; what {FLOWED_AT_REST}"
-    return Sign("light-run", INFO, because, value=run.value, limit=limit, unit="A")
+    because = f"{RUNNING} {run.value:.2f} ± {run.u:.2g} A: it is not certain that any load was moved"
+    return Sign("light-run", INFO, because, value=run.value, limit=limit, unit="A", settle=SETTLE_AT_REST)
 
 
 def _lighter(evidence: Evidence, usual: float) -> Sign | None:
@@ -110,11 +111,12 @@ def _lighter(evidence: Evidence, usual: float) -> Sign | None:
         value=lighter,
         limit=limit,
         unit="1",
+        settle="" if surely else SETTLE_AT_REST,
     )
 
 
 def _would_explain_it(flowed_a: float) -> str:
-    return f"the {flowed_a:.2g} A that {FLOWED_AT_REST}, if they stop while the motor runs"
+    return f"the {flowed_a:.2g} A that flowed at rest would explain it, if they stop while the motor runs"
 
 
 def _change_limit(evidence: Evidence, usual: float, sense: float) -> float:
@@ -175,11 +177,7 @@ def drag(evidence: Evidence) -> Sign | None:
     limit = _change_limit(evidence, usual, 1.0)
     if heavier <= limit:
         return None
-    weather = (
-        ""
-        if evidence.ambient_known()
-        else "; an air temperature was not recorded, so cold cannot be ruled out"
-    )
+    weather = unknown_air(evidence.baseline.ambient_c, evidence.trace.ambient_c)
     return Sign(
         "drag",
         WATCH,
@@ -203,18 +201,19 @@ def binding_spot(evidence: Evidence) -> Sign | None:
     segments = evidence.segments
     unresolved = segments.settled_latest > segments.settled or segments.period_s > QUICK_ROWS_S
     by_the_start = unresolved and bump.at_fraction - at_u <= 0.0
-    beside = AT_THE_END if bump.at_fraction + at_u >= 1.0 else AT_THE_START if by_the_start else ""
+    beside = AT_THE_END if bump.at_fraction + at_u >= 1.0 else AT_THE_START if by_the_start else None
     return Sign(
         "binding-spot",
         INFO if beside else WATCH,
         f"{bump.height_a:.2f} A more current at {where}: {100 * (bump.height_a / usual):+.0f} % of the {RUNNING}"
-        + (f"; {beside}" if beside else ""),
+        + (f"; {beside.says}" if beside else ""),
         value=bump.height_a,
         limit=bump.limit_a,
         unit="A",
         at_fraction=bump.at_fraction,
         at_fraction_u=at_u,
         from_s=_time_at(evidence, bump.at_fraction - 0.5 * bump.width),
+        settle=beside.settle if beside else "",
     )
 
 

@@ -16,6 +16,7 @@ from throwbook.core.wording import FIGURES
 
 MISSING_LIMIT = 0.02
 """More than 2 % of the rows missing, or 2 % of the movement in one hole, is more than an info (*practice*)."""
+WIDER_RANGE = "Use a board with a wider range."
 MAY_BE_BEYOND = "this record alone cannot show whether the running current went beyond the board's range"
 HALF_AS_MUCH_AGAIN = 0.5
 """A rest of some ten rows knows its noise no better (*practice*)."""
@@ -42,6 +43,7 @@ def clipped(evidence: Evidence) -> Sign | None:
         f"{beyond}: the curve is flat at {evidence.clip_a:.2f} A{which}",
         value=evidence.clip_a,
         unit="A",
+        settle=WIDER_RANGE if evidence.clip_open else "",
     )
 
 
