@@ -107,11 +107,11 @@ def names_its_encoding(call: ast.Call) -> bool:
 
 
 def opens_a_text(call: ast.Call) -> bool:
-    """Whether it may open a file as text: a port's ``open()`` takes nothing, ``os.open`` gives bytes."""
+    """Whether it may open a file as text: a port's ``open()`` takes nothing, ``os.open`` and a reader of pictures give bytes."""
     name = called_name(call)
     last = name.rpartition(".")[2]
     if last == "open":
-        return name not in {"os.open"} and bool(call.args or call.keywords)
+        return name not in {"os.open", "Image.open"} and bool(call.args or call.keywords)
     return last in {"fdopen", "read_text", "write_text"}
 
 

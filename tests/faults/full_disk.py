@@ -104,6 +104,10 @@ COMMANDS: dict[str, Callable[[Path], tuple[object, ...]]] = {
     "backup": lambda folder: ("backup", folder / "copy"),
     "merge": lambda folder: ("merge", folder / "other"),
     "export": lambda folder: ("export", folder / "out", "--traces"),
+    "photographs": lambda folder: (
+        *("sheet", "see", f"{RIG}-1", "--throw", 1, *ACCEPT, "--retained-power-off", "yes", "--by", BY),
+        *("--left-photo", folder / "pin 0.jpg"),
+    ),
 }
 MAY_STAY = {"acceptance": {"sighting"}}
 """What a person saw is written down before the sheet is judged, and stays whatever becomes of the sheet."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from tests.made_pictures import noise, photo
 from tests.raw_file import raw
 from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_lines
@@ -19,6 +20,7 @@ from throwbook.jobs import enter, sign_off
 from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.logbook_care import back_up, take_in
 from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.sheets import see
 from throwbook.logbook import migrations, open_logbook
 from throwbook.logbook.integrity import check
 
@@ -247,6 +249,45 @@ def verify_merge(folder: Path, said: list[str]) -> None:
         assert check(book).problems == ()
 
 
+# ---- photographs ----
+
+
+def prepare_photographs(folder: Path) -> None:
+    """A sheet of lock and unlock throws, and a photograph for every other lock throw."""
+    start(folder)
+    entry = enter.HandEntry(
+        parse_lines("\n".join(LINES.format(n) for n in range(ROUNDS))), "spot", seen_how="torch"
+    )
+    enter.enter(logbook(folder), RIG, entry, BY, NOW)
+    for round_ in range(ROUNDS):
+        photo(folder / f"pin {round_}.jpg", image=noise(900, 700, round_), quality=80)
+
+
+def work_photographs(folder: Path) -> None:
+    for round_ in range(ROUNDS):
+        see(
+            *(logbook(folder), f"{RIG}-1", [3 * round_ + 1], LOOKED, BY, NOW),
+            photographs={"left": folder / f"pin {round_}.jpg"},
+        )
+        say(round_)
+
+
+def verify_photographs(folder: Path, said: list[str]) -> None:
+    with open_logbook(logbook(folder)) as book:
+        sheet = book.sheet(f"{RIG}-1").sheet.id
+        positions = {one.id: one.placement.position for one in book.trials(sheet=sheet) if one.placement}
+        kept = {(positions[one.trial] - 1) // 3 for one in book.photographs(sheet)}
+        seen = {
+            (positions[one.trial] - 1) // 3
+            for one in book.sightings(sheet)
+            if one.left_pin == "yes" and one.load_check == "yes"
+        }
+        assert set(map(int, said)) <= kept, "a photograph that was reported is gone"
+        assert kept == seen, "a photograph without its answer, or an answer without its photograph"
+        assert book.read("SELECT count(*) FROM picture")[0][0] == len(kept)
+        assert check(book).problems == ()
+
+
 PLACES = {
     "import": Place(prepare_import, work_import, verify_import),
     "entry": Place(start, work_entry, verify_entry),
@@ -254,6 +295,7 @@ PLACES = {
     "migration": Place(prepare_migration, work_migration, verify_migration),
     "backup": Place(prepare_backup, work_backup, verify_backup),
     "merge": Place(prepare_merge, work_merge, verify_merge),
+    "photographs": Place(prepare_photographs, work_photographs, verify_photographs),
 }
 
 

@@ -1,5 +1,6 @@
 """Merging is the union of rows: whichever way round, however often."""
 
+import hashlib
 from datetime import timedelta
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 from tests.drawn import drawn
 from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_trace
 from tests.raw_file import raw
-from throwbook.core.records import Calibration, Order, PinAnswers, Placement, Service
+from throwbook.core.records import Calibration, Order, Photograph, PinAnswers, Placement, Service
 from throwbook.errors import InputError, OutsideError
 from throwbook.logbook import open_logbook
 from throwbook.logbook.integrity import check
@@ -22,6 +23,7 @@ ACTIONS = (
     "trial",
     "judge",
     "sight",
+    "photograph",
     "decide",
     "order",
     "clear",
@@ -58,6 +60,11 @@ def act(book, action, number, minutes):
         book.judge(trials[0].id, make_assessment("watch"), by, now, "0.1.0", reason=f"{number}")
     elif action == "sight" and trials:
         book.sight(trials[0].id, PinAnswers("yes", "no", "by eye"), by, now)
+    elif action == "photograph" and trials:
+        data = bytes([number])
+        digest = hashlib.sha256(data).hexdigest()
+        pin = "left" if number % 2 else "right"
+        book.add_photograph(Photograph(trials[0].id, pin, digest, digest, "a.jpg", "", now, by), data)
     elif action == "decide" and sheets:
         decision = book.decide(sheets[0].sheet.id, "rejected", by, {}, by, now)
         book.seal_sheet(sheets[0].sheet.id, decision.id, now)
@@ -76,7 +83,7 @@ def rows_of(path):
     with open_logbook(path, read_only=True) as book:
         return {
             name: sorted(tuple(row) for row in book.read(f"SELECT * FROM {name}"))
-            for name in ["rig", "trace", *(table.name for table in TABLES)]
+            for name in ["rig", "trace", "picture", *(table.name for table in TABLES)]
         }
 
 

@@ -148,7 +148,7 @@ def test_a_table_that_lost_the_name_of_a_column_is_a_damaged_logbook_in_one_line
 def everything(book):
     return {
         name: [tuple(row) for row in book.read(f"SELECT * FROM {name} ORDER BY 1")]
-        for name in ["rig", "trace", *(table.name for table in TABLES)]
+        for name in ["rig", "trace", "picture", *(table.name for table in TABLES)]
     }
 
 

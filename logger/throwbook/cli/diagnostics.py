@@ -42,6 +42,7 @@ REMEDIES = {
     Remedy.OTHER_FOLDER: "Or give another with --folder.",
     Remedy.TRY_OTHER_READING: "Try the other --reading",
     Remedy.RENAME_ANOTHER_RIG: "--rename OLD=NEW names one it has.",
+    Remedy.RIGHT_PHOTOGRAPH: "If it is the right one, add --photo-time-known.",
     Remedy.SAY_NO: "Only a NO at a pin can still be recorded: throwbook sheet see.",
     Remedy.SAY_WHY: 'If it replaces that one, give the reason: --reason "new actuator".',
     Remedy.SET_RATE: "Choose with --rate or --baud",

@@ -291,10 +291,11 @@ def export(
     if as_json:
         output.json_line({"folder": str(done.folder), "files": done.files})
         return
-    tables = {name: rows for name, rows in done.files.items() if not name.startswith("traces/")}
+    tables = {name: rows for name, rows in done.files.items() if "/" not in name}
     output.table(["file", "rows"], [[name, str(rows)] for name, rows in tables.items()], right=[1])
-    if len(tables) < len(done.files):
-        output.line(f"{len(done.files) - len(tables)} trace files in {done.folder / 'traces'}")
+    for inner, what in (("traces", "trace file"), ("photographs", "photograph")):
+        if number := sum(name.startswith(f"{inner}/") for name in done.files):
+            output.line(f"{_counted(number, what)} in {done.folder / inner}")
     output.line(f"Written to {done.folder}; columns.csv lists what each column means.")
 
 

@@ -15,6 +15,7 @@ LIBRARIES = (
         "matplotlib",
         "numpy",
         "pandas",
+        "pillow",
         "pint",
         "platformdirs",
         "pypdf",

@@ -1,5 +1,6 @@
 """The command sheet: test sheets from the plan to the signature; a change leaves the old beside the new."""
 
+from pathlib import Path
 from typing import Any
 
 import click
@@ -26,7 +27,7 @@ from throwbook.cli.sheet_text import (
     sheet_json,
 )
 from throwbook.core.quantities.text import counted
-from throwbook.core.records import BY_BOARD, BY_HAND, PinAnswers
+from throwbook.core.records import BY_BOARD, BY_HAND, PINS, PinAnswers
 from throwbook.errors import InputError
 
 
@@ -320,24 +321,63 @@ def show(ctx: click.Context, name: str, as_json: bool) -> None:
     default="not tried",
     help="Stayed put with the power off.",
 )
+@click.option(
+    "--left-photo",
+    type=click.Path(path_type=Path),
+    help="Photograph of the left pin: JPEG or PNG. It is no answer by itself.",
+)
+@click.option("--right-photo", type=click.Path(path_type=Path), help="Photograph of the right pin.")
+@click.option(
+    "--photo-time-known",
+    is_flag=True,
+    help="The photograph is the right one, though its clock is more than an hour from the throw.",
+)
 @reason_option("Reason for the correction of an earlier answer.")
 @by_option
 @click.pass_context
 def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | None, **given: Any) -> None:
     """Record what a person saw after lock throws of sheet NAME. A "no" takes the rig out of use at once.
 
+    A photograph is kept beside the answer for its pin. It answers nothing. It may also come later, by itself.
+
     \b
-    Example:
+    Examples:
       throwbook sheet see yard-loader-3 --throw 1 --throw 3 --left-pin yes --right-pin yes
           --seen-how "lamp, both sides" --load-check done --retained-power-off yes --by "M. K."
+      throwbook sheet see yard-loader-3 --throw 1 --left-photo left.jpg --right-photo right.jpg
     """
+    from throwbook.jobs.photographs import OtherTimeError
+    from throwbook.jobs.sheets import photograph
     from throwbook.jobs.sheets import see as write
 
     pins = _pins(given)
-    if not pins.at_anything:
+    photos = {pin: given[f"{pin}_photo"] for pin in PINS if given[f"{pin}_photo"] is not None}
+    if not pins.at_anything and not photos:
         raise InputError("nothing was seen", name, "Give at least --left-pin and --right-pin.")
-    found, raised = write(logbook_of(ctx), name, throws, pins, who(by), now(), given["reason"])
+    if not pins.at_anything and len(throws) != 1:
+        raise InputError("a photograph belongs to one throw", "--throw", "Give that throw by itself.")
+    book, by, at, known = logbook_of(ctx), who(by), now(), given["photo_time_known"]
+    answered, raised = not pins.at_anything, 0
+    while True:
+        try:
+            if answered:
+                found = photograph(book, name, throws[0], photos, by, at, known)
+            else:
+                found, raised = write(book, name, throws, pins, by, at, given["reason"], photos, known)
+            break
+        except OtherTimeError as other:
+            if not can_ask() or not click.confirm(
+                f"{other.where}: {other.what}. Is it the right photograph?", default=False, err=True
+            ):
+                raise
+            known = True
+            answered = answered or pins.says_no  # a NO is recorded already
+            raised = int(pins.says_no)
     output.line(f"{name}: recorded for {counted(len(throws), 'throw')}.")
+    if photos:
+        output.line(
+            f"{counted(len(photos), 'photograph')} kept, without place data. A photograph is no sighting."
+        )
     if raised:
         print_status(found.state.sheet.rig, found.status)
 

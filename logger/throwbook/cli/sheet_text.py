@@ -81,6 +81,9 @@ def print_sheet(found: "SheetView") -> None:
     if found.trials:
         shown = Listing.of(THROWS, SHOWN)
         output.table(shown.heads, [shown.row(one) for one in found.throws], right=shown.right)
+    for one in found.trials:
+        for pin, photograph in found.photographs.get(one.id, {}).items():
+            output.line(f"throw {one.position}, photograph of the {pin} pin: {photograph.file}", indent=2)
     for text in found.withdrawn:
         output.line(text, style="warn")
     for text in found.said_since:
@@ -170,6 +173,7 @@ def sheet_json(found: "SheetView") -> dict[str, Any]:
                 "by_hand": one.by_hand,
                 "left_out": one.left_out or None,
                 "seen": asdict(found.seen[one.id]),
+                "photographs": [asdict(photo) for photo in found.photographs.get(one.id, {}).values()],
                 **assessment_record(one.assessment),
             }
             for one in found.trials

@@ -14,6 +14,7 @@ from throwbook.core.records import (
     LoggedTrial,
     Meter,
     Order,
+    Photograph,
     RigRevision,
     Service,
     SheetState,
@@ -56,6 +57,8 @@ class ExportData:
     orders: tuple[Order, ...]
     meters: tuple[tuple[Meter, bool], ...] = ()
     """Every revision, of whatever rig, and whether it is the one that counts."""
+    photographs: tuple[tuple[Photograph, str, bool], ...] = ()
+    """Every one with the name of its file, and whether it is the one that counts."""
 
 
 def _said(value: Any) -> str:
@@ -256,6 +259,20 @@ ORDERS = (
     Column("at", TIME, "when it was written", lambda row: _time(row.at)),
     Column("by", TEXT, "who wrote it", lambda row: row.by),
 )
+PHOTOGRAPHS = (
+    Column("photograph", TEXT, "id of the row", lambda item: item[0].id),
+    Column("trial", TEXT, "id of the trial", lambda item: item[0].trial),
+    Column("pin", TEXT, "left or right", lambda item: item[0].pin),
+    Column("counts", FLAG, "no: a later one stands for it", lambda item: item[2]),
+    Column("file", TEXT, "its file in the folder photographs", lambda item: item[1]),
+    Column("picture", TEXT, "SHA-256 of that file, as sealed", lambda item: item[0].picture),
+    Column("name", TEXT, "name of the file that was given", lambda item: item[0].file),
+    Column("original", TEXT, "SHA-256 of the file that was given", lambda item: item[0].original),
+    Column("taken", TIME, "its own date", lambda item: item[0].taken or None),
+    Column("at", TIME, "when it was added", lambda item: _time(item[0].at)),
+    Column("by", TEXT, "who added it", lambda item: item[0].by),
+    Column("reason", TEXT, "that its time was confirmed", lambda item: item[0].reason),
+)
 METERS = (
     Column("meter", TEXT, "its name", lambda item: item[0].name),
     Column("counts", FLAG, "no: described anew by a later row", lambda item: item[1]),
@@ -283,6 +300,7 @@ TABLES: Mapping[str, tuple[tuple[Column, ...], Callable[[ExportData], Iterable[I
     "services": (SERVICES, lambda data: data.services),
     "orders": (ORDERS, lambda data: data.orders),
     "meters": (METERS, lambda data: data.meters),
+    "photographs": (PHOTOGRAPHS, lambda data: data.photographs),
 }
 """Table: its columns, and its items out of the data."""
 

@@ -185,6 +185,33 @@ class Sighting:
     id: str = ""
 
 
+LEFT, RIGHT = "left", "right"
+PINS = (LEFT, RIGHT)
+
+
+@dataclass(frozen=True)
+class Photograph:
+    """A photograph of one pin after one lock throw. It is no sighting: it stands beside what a person answered."""
+
+    trial: str
+    pin: str
+    """``left`` or ``right``."""
+    picture: str
+    """SHA-256 of the stored copy."""
+    original: str
+    """SHA-256 of the file as it was."""
+    file: str
+    """Its name."""
+    taken: str
+    """Its own date (ISO 8601, mostly without an offset from UTC); empty: it has none."""
+    at: datetime
+    by: str
+    reason: str = ""
+    """Where it was taken at another time than the throw: that this was asked and confirmed."""
+    replaces: tuple[str, ...] = ()
+    id: str = ""
+
+
 @dataclass(frozen=True)
 class Judgement:
     """One trial judged once: the assessment and what it was made with. A re-judgement is a new one."""

@@ -12,7 +12,9 @@ from pathlib import Path
 from throwbook.core.export_schema import FLAG, TABLES, Column, ExportData, described, rows
 from throwbook.core.machine.rig_validation import complaint
 from throwbook.core.quantities.text import file_name
-from throwbook.core.records import FROM_TRACE, heads
+from throwbook.core.records import FROM_TRACE, Photograph, heads
+from throwbook.core.sheets.photographs import photographs_at
+from throwbook.core.sheets.sheet import sheet_trials
 from throwbook.errors import Field, InputError, OutsideError
 from throwbook.files import tables
 from throwbook.jobs.find import logbook_path, opened
@@ -58,6 +60,7 @@ def export(
         part = _scratch_beside(folder)
         try:
             written = _write_tables(book, names, part, form, progress)
+            written |= _write_photographs(book, names, part / "photographs")
             if traces:
                 written |= _write_traces(book, names, part / "traces", progress)
             part.chmod(0o777 & ~_umask())
@@ -104,6 +107,7 @@ def gather(book: Logbook, name: str) -> ExportData:
         tuple((judged, judged.id in counting) for judged in book.judgements(name)),
         tuple((service, service.id in standing) for service in services),
         tuple(book.orders(name)),
+        photographs=_photographs(book, name),
     )
 
 
@@ -131,6 +135,34 @@ def _write_tables(
     )
     description.add(described())
     description.close()
+    return written
+
+
+def _photographs(book: Logbook, rig: str) -> tuple[tuple[Photograph, str, bool], ...]:
+    """Of a rig: every photograph once, with the name of its file, and whether it is the one that counts."""
+    from throwbook.jobs.photographs import name_of
+
+    found: dict[str, tuple[Photograph, str, bool]] = {}
+    for state in book.sheets(rig):
+        photographs = book.photographs(state.sheet.id)
+        if not photographs:
+            continue
+        positions = {one.id: one.position for one in sheet_trials(book.trials(sheet=state.sheet.id))}
+        counting = {one.id for trial in positions for one in photographs_at(trial, photographs).values()}
+        for one in photographs:
+            name = name_of(state.name, positions.get(one.trial, 0), one)
+            found.setdefault(one.id, (one, name, one.id in counting))
+    return tuple(found.values())
+
+
+def _write_photographs(book: Logbook, names: list[str], folder: Path) -> dict[str, int]:
+    """Each stored copy as a file; no folder where there is none."""
+    written = {}
+    for rig in names:
+        for one, name, _ in _photographs(book, rig):
+            folder.mkdir(exist_ok=True)
+            (folder / name).write_bytes(book.picture(one.picture))
+            written[f"{folder.name}/{name}"] = 1
     return written
 
 

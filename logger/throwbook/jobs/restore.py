@@ -374,10 +374,12 @@ def _salvaged(book: Logbook, kept: Path) -> tuple[dict[str, int], Loose]:
             old.row_factory = sqlite3.Row
             for row in _readable(old, "rig", "name"):
                 _count(added, "rig", book.db.execute("INSERT OR IGNORE INTO rig VALUES (?)", [row["name"]]))
-            for row in _readable(old, "trace", "digest"):
-                if isinstance(row["data"], bytes) and serialization.whole(str(row["digest"]), row["data"]):
-                    put = "INSERT OR IGNORE INTO trace (digest, data) VALUES (?, ?)"
-                    _count(added, "trace", book.db.execute(put, [row["digest"], row["data"]]))
+            for blobs, kind in serialization.BLOBS.items():
+                for row in _readable(old, blobs, "digest"):
+                    if isinstance(row["data"], bytes) and kind.whole(str(row["digest"]), row["data"]):
+                        listed, marks = ", ".join(row.keys()), ", ".join("?" for _ in row.keys())  # noqa: SIM118
+                        put = f"INSERT OR IGNORE INTO {blobs} ({listed}) VALUES ({marks})"
+                        _count(added, blobs, book.db.execute(put, tuple(row)))
             for table in TABLES:
                 for row in _readable(old, table.name, ", ".join(table.key)):
                     there = dict(row)

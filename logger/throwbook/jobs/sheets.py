@@ -1,7 +1,7 @@
 """Test sheets while they are open: planned, answered, looked at, listed, shown. How one ends stands in ``sign_off.py``."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,17 +13,21 @@ from throwbook.core.records import (
     BY_BOARD,
     BY_HAND,
     COMMISSIONING,
+    NO,
     OPEN,
     SEASONAL,
     SEEN,
     YES,
+    LoggedTrial,
     Meter,
+    Photograph,
     PinAnswers,
     SheetState,
 )
 from throwbook.core.rig import METRIC
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.hand_readings import CLAMP_METER, Accuracy
+from throwbook.core.sheets.photographs import answer_for, photographs_at
 from throwbook.core.sheets.sheet import (
     Plan,
     SheetTrial,
@@ -40,7 +44,7 @@ from throwbook.core.sheets.sheet import (
 )
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.core.status.maintenance import entry_from
-from throwbook.errors import Field, InputError, Remedy
+from throwbook.errors import Field, InputError, Remedy, ThrowbookError
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened, rig_for_sheet, rig_of
 from throwbook.jobs.meters import NAMED, meters_on, name_in
@@ -48,6 +52,7 @@ from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
     from throwbook.core.sheets.acceptance import Acceptance
+    from throwbook.files.pictures import PhotographFile
 
 
 @dataclass(frozen=True)
@@ -73,6 +78,8 @@ class SheetView:
     """How the rig's values are shown."""
     meters: tuple[Meter, ...] = ()
     """That its throws were read with, or that it names."""
+    photographs: Mapping[str, Mapping[str, Photograph]] = field(default_factory=dict)
+    """By trial and pin: those that count."""
 
     @property
     def throws(self) -> list[ListedThrow]:
@@ -93,7 +100,7 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
     trials = sheet_trials(logged)
     rig = rig_for_sheet(book, state)
     version = book.rig(state.sheet.rig).id
-    sightings = book.sightings(state.sheet.id)
+    sightings, photographs = book.sightings(state.sheet.id), book.photographs(state.sheet.id)
     return SheetView(
         state,
         plan_from(state.sheet.plan),
@@ -107,6 +114,7 @@ def view_in(book: Logbook, state: SheetState) -> SheetView:
         rig_changed=state.state == OPEN and any(one.rig_version not in ("", version) for one in trials),
         units=rig.units,
         meters=meters_on(book, state, logged),
+        photographs={one.id: photographs_at(one.id, photographs) for one in trials},
     )
 
 
@@ -299,26 +307,84 @@ def see(
     by: str,
     now: datetime,
     reason: str = "",
+    photographs: Mapping[str, Path] | None = None,
+    time_known: bool = False,
 ) -> tuple[SheetView, int]:
     """Write down what was seen at throws of a sheet. A "no" takes the rig out of use at once, whenever it comes: it is
     taken on a decided sheet too, beside what was sealed; any other answer takes an open one.
 
     ``reason``: why it corrects an earlier answer; empty: it doesn't. Gives the sheet and how many orders that raised.
+    ``photographs``: pin (``left``, ``right``) and file, of one throw; ``time_known``: a person confirmed that they are the
+    right ones, whatever their dates. A photograph that is refused refuses the answers too, but for a "no": that is kept.
     """
+    from throwbook.jobs.photographs import keep_photographs, read_all, refuse_photographs
+
     refuse_blank(pins)
+    pictures: Mapping[str, PhotographFile] = {}
+    refused: ThrowbookError | None = None
+    try:
+        pictures = read_all(photographs or {})
+    except ThrowbookError as error:
+        if not pins.says_no:
+            raise
+        refused = error
     with opened(logbook) as book, book.transaction():
         state = book.sheet(sheet) if pins.says_no else open_sheet(book, sheet)
-        positions = {
-            one.position: one for one in lock_throws(sheet_trials(book.trials(sheet=state.sheet.id)))
-        }
-        for number in throws:
-            if number not in positions:
-                listed = ", ".join(map(str, positions)) or "none yet"
+        trials = [_lock_throw(book, state, number) for number in throws]
+        try:
+            if photographs and len(trials) != 1:
                 raise InputError(
-                    f"throw {number} is not a lock throw of this sheet", sheet, f"Its lock throws: {listed}."
+                    "a photograph belongs to one throw", Field("throw"), "Give that throw by itself."
                 )
-        raised = write_down(book, state, [positions[number].id for number in throws], pins, by, now, reason)
-        return view_in(book, state), raised
+            for logged, number in zip(trials, throws, strict=True):
+                refuse_photographs(number, logged.when, pins, pictures, time_known)
+        except InputError as error:
+            if not pins.says_no:
+                raise
+            pictures, refused = {}, error
+        raised = write_down(book, state, [one.id for one in trials], pins, by, now, reason)
+        for logged in trials:
+            keep_photographs(book, logged, pictures, by, now)
+        found = view_in(book, state)
+    if refused is not None:
+        refused.do = f"{refused.do} The NO is recorded, without a photograph.".strip()
+        raise refused
+    return found, raised
+
+
+def photograph(
+    logbook: str | Path | None,
+    sheet: str,
+    throw: int,
+    photographs: Mapping[str, Path],
+    by: str,
+    now: datetime,
+    time_known: bool = False,
+) -> SheetView:
+    """Photographs (pin and file) for answers that were given before, on an open sheet; a "no" takes one at any time."""
+    from throwbook.jobs.photographs import keep_photographs, read_all, refuse_photographs
+
+    pictures = read_all(photographs)
+    with opened(logbook) as book, book.transaction():
+        state = book.sheet(sheet)
+        logged = _lock_throw(book, state, throw)
+        seen = seen_at(logged.id, book.sightings(state.sheet.id))
+        if not all(answer_for(pin, seen) == NO for pin in pictures):
+            open_sheet(book, sheet)
+        refuse_photographs(throw, logged.when, seen, pictures, time_known)
+        keep_photographs(book, logged, pictures, by, now)
+        return view_in(book, state)
+
+
+def _lock_throw(book: Logbook, state: SheetState, number: int) -> LoggedTrial:
+    logged = {one.id: one for one in book.trials(sheet=state.sheet.id)}
+    positions = {one.position: logged[one.id] for one in lock_throws(sheet_trials(logged.values()))}
+    if number not in positions:
+        listed = ", ".join(map(str, positions)) or "none yet"
+        raise InputError(
+            f"throw {number} is not a lock throw of this sheet", state.name, f"Its lock throws: {listed}."
+        )
+    return positions[number]
 
 
 def write_down(

@@ -12,10 +12,10 @@
 
 What can be added: ``add_rig``, ``plan_sheet``, ``answer``, ``add_trial`` (a Trace, or ``hand_trial(...)``), ``place``,
 ``judge``, ``sight``, ``decide``, ``seal_sheet``, ``add_order``, ``add_service``, ``add_baseline``, ``add_calibration``,
-``add_meter``.
+``add_meter``, ``add_photograph``.
 What can be read: ``rig_names``, ``rig``, ``rig_revisions``, ``trial_counts``, ``sheets``, ``sheet``, ``answers``,
 ``decisions``, ``seals``, ``trials``, ``revisions``, ``identity``, ``has_trial``, ``sheets_of``, ``judgements``, ``profile``, ``trace``,
-``asking``, ``orders``, ``altered_orders``, ``services``, ``baselines``, ``calibrations``, ``meters``. Nothing can be changed or removed.
+``asking``, ``orders``, ``altered_orders``, ``services``, ``baselines``, ``calibrations``, ``meters``, ``photographs``, ``picture``. Nothing can be changed or removed.
 Rows come back as the dataclasses of ``throwbook.core.records``.
 """
 

@@ -20,7 +20,9 @@ Progress = Callable[[int, int], None]
 
 UNKNOWN_RIG = "every rig"
 """Where nobody can say any more whose rows they were."""
-NAMED_BY = ("placement", "sighting", "judgement")
+NAMED_BY = ("placement", "sighting", "photograph", "judgement")
+BLOBS_OF = {"trace": ("trial", "id"), "picture": ("photograph", "trial")}
+"""Table of blobs: the rows that name one by its digest, and their column with the trial."""
 LISTS_OF_IDS = (
     ("latch_order", "previous", "latch_order", "an order that came before is gone"),
     ("latch_order", "clears", "latch_order", "an order that it answers is gone"),
@@ -61,7 +63,7 @@ def check(book: "Logbook", progress: Progress | None = None) -> IntegrityCheck:
         problems += _row_problems(book, names)
         problems += _reference_problems(book)
         problems += _entry_problems(book)
-        problems += _trace_problems(book, names, progress)
+        problems += _blob_problems(book, names, progress)
         problems += _seal_problems(book, names)
     except Exception as error:  # a damaged file can fail anywhere; what was found so far still counts
         if not problems:
@@ -81,6 +83,8 @@ def _file_problems(book: "Logbook") -> list[IntegrityProblem]:
 
 
 def _reference_problems(book: "Logbook") -> list[IntegrityProblem]:
+    from throwbook.logbook import serialization
+
     found = [
         IntegrityProblem(row[0], f"row {row[1] or 'unnumbered'} points to a row of {row[2]} that is gone")
         for row in book.read("PRAGMA foreign_key_check")
@@ -92,11 +96,13 @@ def _reference_problems(book: "Logbook") -> list[IntegrityProblem]:
             f" WHERE each.value NOT IN (SELECT id FROM {target})"
         )
         found += [IntegrityProblem(row[0], f"{table} {row[1][:8]}: {what}") for row in rows]
-    orphans = book.read(
-        "SELECT count(*) FROM trace WHERE digest NOT IN (SELECT trace FROM trial WHERE trace NOT NULL)"
-    )
-    if orphans[0][0]:
-        found.append(IntegrityProblem("file", f"{orphans[0][0]} records of samples belong to no trial"))
+    for blobs, (named_by, _) in BLOBS_OF.items():
+        orphans = book.read(
+            f"SELECT count(*) FROM {blobs} WHERE digest NOT IN (SELECT {blobs} FROM {named_by} WHERE {blobs} NOT NULL)"
+        )
+        if orphans[0][0]:
+            what = f"{orphans[0][0]} {serialization.BLOBS[blobs].called} belong to no trial"
+            found.append(IntegrityProblem("file", what))
     return found
 
 
@@ -128,26 +134,26 @@ def _row_problems(book: "Logbook", names: dict[str, str]) -> list[IntegrityProbl
     return found
 
 
-def _trace_problems(
+def _blob_problems(
     book: "Logbook", names: dict[str, str], progress: Progress | None
 ) -> list[IntegrityProblem]:
-    """Unpack every record and sum it again."""
+    """Sum every record of samples and every picture again."""
     from throwbook.logbook import serialization
 
     found = []
-    total = book.read("SELECT count(*) FROM trace")[0][0]
-    with plain_errors(book.path):
-        for number, (digest, blob) in enumerate(book.db.execute("SELECT digest, data FROM trace"), 1):
-            if not serialization.whole(digest, blob):
-                trials = book.read("SELECT id FROM trial WHERE trace = ?", [digest])
-                where = ", ".join(_sheet_names(book, "trial", row[0], {}, names) for row in trials) or "file"
-                found.append(
-                    IntegrityProblem(
-                        where, f"the recorded samples {digest[:8]} were changed after they were stored"
-                    )
-                )
-            if progress is not None and number % 500 == 0:
-                progress(number, total)
+    total = sum(book.read(f"SELECT count(*) FROM {blobs}")[0][0] for blobs in BLOBS_OF)
+    number = 0
+    for blobs, (rows, trial) in BLOBS_OF.items():
+        kind = serialization.BLOBS[blobs]
+        with plain_errors(book.path):
+            for digest, blob in book.db.execute(f"SELECT digest, data FROM {blobs}"):
+                number += 1
+                if not kind.whole(digest, blob):
+                    trials = book.read(f"SELECT DISTINCT {trial} FROM {rows} WHERE {blobs} = ?", [digest])
+                    where = ", ".join(_sheet_names(book, "trial", row[0], {}, names) for row in trials)
+                    found.append(IntegrityProblem(where or "file", kind.changed.format(digest=digest[:8])))
+                if progress is not None and number % 500 == 0:
+                    progress(number, total)
     return found
 
 

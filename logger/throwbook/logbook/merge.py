@@ -151,7 +151,7 @@ def _sheet_of(book: "Logbook", trial: str, names: dict[str, str]) -> str:
     return ", ".join(sorted({names[row[0]] for row in rows})) or trial[:8]
 
 
-ANCHORS = (("rig", ("name",)), ("trace", ("digest",)))
+ANCHORS = (("rig", ("name",)), ("trace", ("digest",)), ("picture", ("digest",)))
 
 
 @dataclass(frozen=True)
@@ -316,7 +316,7 @@ def _refuse_practice(book: "Logbook", other: Path) -> None:
 
 
 def _refuse_harmed(book: "Logbook", other: Path) -> None:
-    """A changed row, or changed samples, must not come in under the id of what they once were; nor a row nobody can read."""
+    """A changed row, or changed samples or pictures, must not come in under the id of what they once were; nor a row nobody can read."""
     from throwbook.logbook import serialization
 
     for table in TABLES:
@@ -334,15 +334,16 @@ def _refuse_harmed(book: "Logbook", other: Path) -> None:
                 str(other),
                 f"'throwbook --logbook {other} check' lists each one. Merge an undamaged copy instead.",
             )
-    new = "SELECT digest, data FROM other.trace WHERE digest NOT IN (SELECT digest FROM main.trace)"
-    with plain_errors(other):
-        damaged = sum(not serialization.whole(digest, blob) for digest, blob in book.db.execute(new))
-    if damaged:
-        raise InputError(
-            f"{damaged} records of samples were changed after they were stored",
-            str(other),
-            f"'throwbook --logbook {other} check' lists them. Merge an unchanged copy instead.",
-        )
+    for blobs, kind in serialization.BLOBS.items():
+        new = f"SELECT digest, data FROM other.{blobs} WHERE digest NOT IN (SELECT digest FROM main.{blobs})"
+        with plain_errors(other):
+            damaged = sum(not kind.whole(digest, blob) for digest, blob in book.db.execute(new))
+        if damaged:
+            raise InputError(
+                f"{damaged} {kind.called} were changed after they were stored",
+                str(other),
+                f"'throwbook --logbook {other} check' lists them. Merge an unchanged copy instead.",
+            )
 
 
 def _refuse_broken_list(copy: Path, other: Path) -> None:

@@ -140,6 +140,24 @@ TABLES: tuple[RecordTable, ...] = (
         ("trial", "id"),
     ),
     RecordTable(
+        "photograph",
+        records.Photograph,
+        {
+            "trial": TEXT,
+            "pin": TEXT,
+            "picture": TEXT,
+            "original": TEXT,
+            "file": TEXT,
+            "taken": TEXT,
+            "at": TIME,
+            "by": TEXT,
+            "reason": TEXT,
+            "replaces": IDS,
+        },
+        "trial",
+        ("trial", "id"),
+    ),
+    RecordTable(
         "service",
         records.Service,
         {
@@ -249,7 +267,7 @@ TABLES: tuple[RecordTable, ...] = (
         "sheet",
     ),
 )
-"""In the order in which rows refer to each other. ``rig`` (a name) and ``trace`` (samples) hold no record."""
+"""In the order in which rows refer to each other. ``rig`` (a name), ``trace`` (samples) and ``picture`` hold no record."""
 
 
 @dataclass(frozen=True)

@@ -37,10 +37,11 @@ ON_SHEET = {
     " WHERE trial.id IN (SELECT trial FROM placement WHERE sheet = :sheet))",
     "placement": "WHERE sheet = :sheet",
     "sighting": "WHERE trial IN (SELECT trial FROM placement WHERE sheet = :sheet)",
+    "photograph": "WHERE trial IN (SELECT trial FROM placement WHERE sheet = :sheet)",
     "judgement": "WHERE trial IN (SELECT trial FROM placement WHERE sheet = :sheet)",
     "decision": "WHERE sheet = :sheet",
 }
-"""Sealed with their sheet. The samples are in by their digest, which stands in the trial."""
+"""Sealed with their sheet. Samples and pictures are in by their digest, which stands in the trial and in the photograph."""
 OF_RIG = ("rig_revision", "service", "baseline", "latch_order")
 """Sealed with the first sheet that is decided after they were written."""
 ORDERS_NAMED = (

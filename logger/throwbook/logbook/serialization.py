@@ -8,8 +8,8 @@ then into byte planes, then through zlib. A column that isn't decimal is kept as
 import hashlib
 import json
 import zlib
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict, fields
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -146,6 +146,29 @@ def whole(stored_digest: str, blob: bytes) -> bool:
         return digest(decode(blob)) == stored_digest
     except DAMAGE:
         return False
+
+
+@dataclass(frozen=True)
+class BlobKind:
+    """What a table of blobs holds, each under the digest of its content."""
+
+    called: str
+    changed: str
+    """What is said of one that no longer gives its digest."""
+    whole: Callable[[str, bytes], bool]
+
+
+BLOBS = {
+    "trace": BlobKind(
+        "records of samples", "the recorded samples {digest} were changed after they were stored", whole
+    ),
+    "picture": BlobKind(
+        "photographs",
+        "the photograph {digest} was changed after it was stored",
+        lambda digest, blob: hashlib.sha256(blob).hexdigest() == digest,
+    ),
+}
+"""By table."""
 
 
 def _pack(values: FloatArray) -> tuple[dict[str, Any], bytes]:

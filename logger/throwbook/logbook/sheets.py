@@ -3,6 +3,7 @@
 import os
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 
 from throwbook.core.records import (
@@ -12,6 +13,7 @@ from throwbook.core.records import (
     Answers,
     Decision,
     Details,
+    Photograph,
     Sheet,
     SheetState,
     current,
@@ -19,6 +21,7 @@ from throwbook.core.records import (
     nothing,
 )
 from throwbook.errors import InputError, Remedy
+from throwbook.logbook.connection import damaged
 from throwbook.logbook.schema import grouped
 from throwbook.logbook.store import Store
 
@@ -97,6 +100,30 @@ class SheetStore(Store):
     def decisions(self, sheet: str) -> list[Decision]:
         """Every decision on a sheet, oldest first."""
         return self.select(Decision, "WHERE sheet = ? ORDER BY at, id", [sheet])
+
+    def add_photograph(self, photograph: Photograph, data: bytes) -> Photograph:
+        """A photograph with the bytes of its stored copy; it stands for the earlier ones of this pin, which stay."""
+        with self.transaction():
+            earlier = self.select(
+                Photograph, "WHERE trial = ? AND pin = ?", [photograph.trial, photograph.pin]
+            )
+            self.db.execute(
+                "INSERT INTO picture (digest, data) VALUES (?, ?) ON CONFLICT (digest) DO NOTHING",
+                [photograph.picture, data],
+            )
+            return self.add(replace(photograph, replaces=tuple(one.id for one in heads(earlier))))
+
+    def photographs(self, sheet: str) -> list[Photograph]:
+        """Every photograph of the sheet's throws, the replaced ones too, oldest first."""
+        where = "WHERE trial IN (SELECT trial FROM placement WHERE sheet = ?) ORDER BY at, id"
+        return self.select(Photograph, where, [sheet])
+
+    def picture(self, digest: str) -> bytes:
+        """The stored copy of a photograph. Raises OutsideError where it is gone."""
+        rows = self.read("SELECT data FROM picture WHERE digest = ?", [digest])
+        if not rows:
+            raise damaged(self.path)
+        return bytes(rows[0][0])
 
     def _states(self, sheets: list[Sheet], rig: str | None, only: str | None = None) -> list[SheetState]:
         """Sheets with their current rows, read at once: for all of them, for a rig's, or for the ``only`` one."""

@@ -51,6 +51,7 @@ WORDS = {
     "trial": "a throw",
     "placement": "throw {position} of sheet {number}",
     "sighting": "a sighting at throw {position} of sheet {number}",
+    "photograph": "a photograph of throw {position} of sheet {number}",
     "service": "a service entry: {action}",
     "baseline": "a baseline",
     "calibration": "a calibration",
@@ -149,7 +150,8 @@ def enter_old(db: sqlite3.Connection) -> None:
     sheets = {row[0]: (row[1], row[2]) for row in db.execute("SELECT id, rig, number FROM sheet")}
     rigs = {row[0]: row[1] for row in db.execute("SELECT id, rig FROM trial")}
     places = {row[3]: (row[0], row[1]) for row in db.execute(THROWS)}
-    for table in TABLES:
+    there = {row[0] for row in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
+    for table in (each for each in TABLES if each.name in there):  # the others come with later versions
         needed = ", ".join(f'"{name}"' for name in ("id", *table.columns) if name in NEEDED)
         found, tally = [], Counter[str]()
         for row in map(dict, db.execute(f"SELECT {needed} FROM {table.name} ORDER BY rowid")):

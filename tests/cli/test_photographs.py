@@ -1,0 +1,302 @@
+"""Photographs of pins, from the file to the sheet: kept beside an answer, never instead of one."""
+
+import csv
+import hashlib
+import json
+import sys
+from datetime import datetime, timedelta
+
+import pytest
+
+from tests.cli.sheet_steps import GOOD, RIG, TOLD, UNSEEN, accept, enter, status
+from tests.keyboard import at_a_terminal, plain
+from tests.made_pictures import noise, photo
+from tests.raw_file import raw
+from throwbook.logbook import open_logbook
+
+SHEET = f"{RIG}-1"
+ANSWERS = ("--left-pin", "yes", "--right-pin", "yes", "--seen-how", "torch")
+
+
+def soon(**later) -> datetime:
+    return datetime.now() + timedelta(**later)  # noqa: DTZ005 (a camera writes no offset)
+
+
+@pytest.fixture
+def files(tmp_path):
+    """A photograph of each pin, taken just now."""
+    place = {"left": photo(tmp_path / "IMG 1.jpg", soon(), 6, place=True)}
+    return place | {"right": photo(tmp_path / "IMG 2.png", soon())}
+
+
+def both(files):
+    return ("--left-photo", str(files["left"]), "--right-photo", str(files["right"]))
+
+
+def see(run, *words, throw=1):
+    return run("sheet", "see", SHEET, "--throw", str(throw), *words, "--by", "M. K.")
+
+
+def kept(run, throw=1):
+    found = json.loads(run("sheet", "show", SHEET, "--json")[1])
+    return {one["pin"]: one for one in found["throws"][throw - 1]["photographs"]}
+
+
+def test_photographs_are_kept_beside_the_answer_that_came_with_them(run, files):
+    enter(run, UNSEEN, *TOLD)
+    code, out, err = see(run, *ANSWERS, *both(files))
+    assert (code, err) == (0, "")
+    assert "2 photographs kept, without place data. A photograph is no sighting." in out
+    found = kept(run)
+    assert {pin: one["file"] for pin, one in found.items()} == {"left": "IMG 1.jpg", "right": "IMG 2.png"}
+    for pin, path in files.items():
+        assert found[pin]["original"] == hashlib.sha256(path.read_bytes()).hexdigest()
+    assert "photograph of the left pin: IMG 1.jpg" in run("sheet", "show", SHEET)[1]
+    assert run("check")[0] == 0
+
+
+def test_a_photograph_alone_answers_nothing(run, files):
+    enter(run, UNSEEN, *TOLD)
+    code, out, err = see(run, *both(files))
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "nobody has answered for the left pin of throw 1" in err
+    assert kept(run) == {}
+    _, _, err = accept(run, SHEET, left_pin=None)
+    assert "--left-pin is missing" in err
+
+
+def test_a_pin_that_nobody_looked_at_takes_no_photograph(run, files):
+    enter(run, UNSEEN, *TOLD)
+    code, _, err = see(run, "--left-pin", "yes", "--seen-how", "torch", *both(files))
+    assert (code, "right pin of throw 1" in err) == (2, True)
+    with open_logbook(run.path, read_only=True) as book:
+        assert book.sightings(book.sheet(SHEET).sheet.id) == []
+
+
+def test_it_may_come_after_the_answer_and_a_newer_one_stands_for_it(run, files, tmp_path):
+    enter(run, GOOD, *TOLD)
+    assert see(run, *both(files))[0] == 0
+    better = photo(tmp_path / "better.jpg", soon(), size=(500, 300))
+    assert see(run, "--left-photo", str(better))[0] == 0
+    assert {pin: one["file"] for pin, one in kept(run).items()} == {
+        "left": "better.jpg",
+        "right": "IMG 2.png",
+    }
+    with open_logbook(run.path, read_only=True) as book:
+        assert len(book.photographs(book.sheet(SHEET).sheet.id)) == 3
+
+
+def test_it_belongs_to_one_lock_throw(run, files):
+    enter(run, GOOD, *TOLD)
+    for throws, said in (("1", "3"), "belongs to one throw"), (("2",), "not a lock throw"):
+        words = [word for number in throws for word in ("--throw", number)]
+        code, _, err = run("sheet", "see", SHEET, *words, *both(files))
+        assert (code, said in err) == (2, True)
+        code, _, err = run("sheet", "see", SHEET, *words, *ANSWERS, *both(files))
+        assert (code, said in err) == (2, True)
+    assert kept(run) == {}
+
+
+def test_one_taken_an_hour_off_is_refused_in_a_pipe_with_the_option_that_answers(run, tmp_path):
+    enter(run, GOOD, *TOLD)
+    old = photo(tmp_path / "old.jpg", soon(hours=-3, minutes=-5))
+    code, _, err = see(run, "--left-photo", str(old))
+    assert (code, err.count("\n")) == (2, 1)
+    assert "old.jpg: taken" in err
+    assert "3 hours before throw 1" in err
+    assert "--photo-time-known" in err
+    assert see(run, "--left-photo", str(old), "--photo-time-known")[0] == 0
+    assert kept(run)["left"]["reason"] == "taken 3 hours before the throw; confirmed"
+
+
+@pytest.mark.parametrize(("minutes", "asked"), [(-65, True), (-50, False), (50, False), (65, True)])
+def test_an_hour_is_the_bound_before_and_after(run, tmp_path, minutes, asked):
+    enter(run, GOOD, *TOLD)
+    path = photo(tmp_path / "a.jpg", soon(minutes=minutes))
+    assert see(run, "--right-photo", str(path))[0] == (2 if asked else 0)
+
+
+def test_one_without_a_date_is_not_asked_about(run, tmp_path):
+    enter(run, GOOD, *TOLD)
+    assert see(run, "--right-photo", str(photo(tmp_path / "a.png")))[0] == 0
+    assert kept(run)["right"]["taken"] == ""
+
+
+def test_at_a_terminal_another_time_is_asked_about(run, tmp_path):
+    enter(run, UNSEEN, *TOLD)
+    old = photo(tmp_path / "old.jpg", soon(days=-3))
+    words = ["--logbook", run.path, "sheet", "see", SHEET, "--throw", "1", *ANSWERS, "--left-photo", old]
+    line = [sys.executable, "-m", "throwbook", *map(str, words)]
+    for answer, code in (("n", 2), ("y", 0)):
+        done, shown = at_a_terminal(line, f"{answer}\r", after="Is it the right photograph?", columns=200)
+        assert (done, "3 days before throw 1" in plain(shown)) == (code, True)
+        assert set(kept(run)) == ({"left"} if answer == "y" else set())
+
+
+@pytest.mark.parametrize("what", ["gone", "text", "old", "two throws"])
+def test_a_no_is_kept_whatever_becomes_of_its_photograph(run, tmp_path, what):
+    enter(run, UNSEEN, *TOLD)
+    path = tmp_path / "a.jpg"
+    if what == "text":
+        path.write_text("no picture")
+    elif what != "gone":
+        photo(path, soon(days=-2 if what == "old" else 0))
+    more = ("--throw", "3") if what == "two throws" else ()
+    code, out, err = see(run, "--left-pin", "no", "--right-pin", "yes", "--left-photo", str(path), *more)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "The NO is recorded, without a photograph." in err
+    assert status(run)["status"] == "do not use"
+    assert kept(run) == {}
+
+
+def test_on_a_decided_sheet_only_a_no_brings_its_photograph(run, files):
+    enter(run, GOOD, *TOLD)
+    assert accept(run, SHEET)[0] == 0
+    code, _, err = see(run, *both(files))
+    assert (code, "accepted already" in err) == (2, True)
+    code, _, _ = see(run, "--left-pin", "no", "--left-photo", str(files["left"]))
+    assert code == 0
+    assert set(kept(run)) == {"left"}
+    assert status(run)["status"] == "do not use"
+
+
+def test_no_photograph_ever_moves_a_status_or_fills_what_is_missing(run, files):
+    enter(run, UNSEEN, *TOLD)
+    before = json.loads(run("sheet", "show", SHEET, "--json")[1])["missing"]
+    for throw in (1, 3, 5, 7, 9):
+        see(run, *both(files), throw=throw)
+    assert json.loads(run("sheet", "show", SHEET, "--json")[1])["missing"] == before
+    assert status(run)["commissioned"] is False
+    assert see(run, "--left-pin", "no", "--left-photo", str(files["left"]), throw=3)[0] == 0
+    assert status(run)["status"] == "do not use"
+    see(run, *both(files), throw=3)
+    assert status(run)["status"] == "do not use"
+
+
+def tamper(path, sql):
+    with raw(path) as db:
+        for name in (
+            "picture_no_update",
+            "photograph_no_update",
+            "picture_no_delete",
+            "photograph_no_delete",
+        ):
+            db.execute(f"DROP TRIGGER {name}")
+        db.execute("PRAGMA foreign_keys = OFF")
+        db.execute(sql)
+
+
+TAMPERED = {
+    "UPDATE picture SET data = (SELECT data FROM picture WHERE rowid = 2) WHERE rowid = 1": "was changed after it was stored",
+    "UPDATE picture SET data = x'00' WHERE rowid = 2": "was changed after it was stored",
+    "UPDATE photograph SET picture = (SELECT digest FROM picture WHERE rowid = 2)": "a row of photograph",
+    "UPDATE photograph SET pin = 'right' WHERE pin = 'left'": "the seal doesn't match",
+    "DELETE FROM photograph WHERE pin = 'left'": "a photograph of throw 1 of sheet 1 is missing",
+    "DELETE FROM picture WHERE rowid = 1": "row of picture that is gone",
+}
+
+
+@pytest.mark.parametrize("sql", TAMPERED)
+def test_check_finds_an_altered_picture_and_names_its_sheet(run, files, sql):
+    enter(run, GOOD, *TOLD)
+    see(run, *both(files))
+    assert accept(run, SHEET)[0] == 0
+    assert run("check")[0] == 0
+    tamper(run.path, sql)
+    code, out, _ = run("check")
+    assert code == 1
+    assert TAMPERED[sql] in out
+    if "UPDATE" in sql:
+        assert f"sheet {SHEET}" in out
+
+
+def test_the_seal_covers_the_digest_of_the_stored_copy(run, files):
+    enter(run, GOOD, *TOLD)
+    see(run, *both(files))
+    accept(run, SHEET)
+    with open_logbook(run.path, read_only=True) as book:
+        [seal] = book.seals(RIG)
+        sealed = {row.content["picture"] for row in book.covered(seal) if row.table == "photograph"}
+        assert sealed == {hashlib.sha256(book.picture(one)).hexdigest() for one in sealed}
+        assert len(sealed) == 2
+
+
+def test_a_merge_a_backup_and_a_restore_carry_them(run, files, tmp_path):
+    enter(run, GOOD, *TOLD)
+    assert run("backup", str(tmp_path / "before"))[0] == 0
+    see(run, *both(files))
+    assert accept(run, SHEET)[0] == 0
+    found = kept(run)
+    assert run("backup", str(tmp_path / "after"))[0] == 0
+    code, _, err = run("backup", "--restore", str(tmp_path / "before"), "--by", "M. K.")
+    assert (code, err) == (0, "")
+    assert kept(run) == found
+    assert run("check")[0] == 0
+    other = tmp_path / "other"
+    with open_logbook(other):
+        pass
+    for _ in range(2):
+        code, out, err = run("--logbook", str(other), "merge", str(tmp_path / "after"))
+        assert (code, err) == (0, "")
+    assert "Nothing new" in out
+    with open_logbook(other, read_only=True) as book:
+        assert {one.pin for one in book.photographs(book.sheet(SHEET).sheet.id)} == {"left", "right"}
+        assert len(book.picture(found["left"]["picture"])) > 100
+    assert run("--logbook", str(other), "check")[0] == 0
+
+
+def test_a_merge_refuses_an_altered_picture(run, files, tmp_path):
+    enter(run, GOOD, *TOLD)
+    see(run, *both(files))
+    run("backup", str(tmp_path / "copy"))
+    tamper(tmp_path / "copy", "UPDATE picture SET data = x'00' WHERE rowid = 1")
+    with open_logbook(tmp_path / "other"):
+        pass
+    code, _, err = run("--logbook", str(tmp_path / "other"), "merge", str(tmp_path / "copy"))
+    assert (code, "1 photographs were changed" in err) == (2, True)
+
+
+def test_under_another_name_a_rig_keeps_its_photographs_and_its_seals(run, files, tmp_path):
+    enter(run, GOOD, *TOLD)
+    see(run, *both(files))
+    accept(run, SHEET)
+    run("backup", str(tmp_path / "copy"))
+    with open_logbook(tmp_path / "other"):
+        pass
+    code, _, err = run(
+        "--logbook", str(tmp_path / "other"), "merge", str(tmp_path / "copy"), "--rename", f"{RIG}=north"
+    )
+    assert (code, err) == (0, "")
+    with open_logbook(tmp_path / "other", read_only=True) as book:
+        assert len(book.photographs(book.sheet("north-1").sheet.id)) == 2
+        assert book.broken_seals("north") == []
+    assert run("--logbook", str(tmp_path / "other"), "check")[0] == 0
+
+
+def test_an_export_writes_the_files_and_a_row_for_each(run, files, tmp_path):
+    enter(run, GOOD, *TOLD)
+    see(run, *both(files))
+    assert run("export", str(tmp_path / "out"))[0] == 0
+    with (tmp_path / "out" / "photographs.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["pin"] for row in rows] == ["left", "right"]
+    for row in rows:
+        data = (tmp_path / "out" / "photographs" / row["file"]).read_bytes()
+        assert hashlib.sha256(data).hexdigest() == row["picture"]
+        assert row["counts"] == "yes"
+        assert row["name"] in ("IMG 1.jpg", "IMG 2.png")
+
+
+def test_a_logbook_without_photographs_exports_no_folder_for_them(run, tmp_path):
+    enter(run, GOOD, *TOLD)
+    assert run("export", str(tmp_path / "out"))[0] == 0
+    assert not (tmp_path / "out" / "photographs").exists()
+
+
+def test_of_twenty_photographs_the_logbook_grows_by_what_is_said(run, tmp_path):
+    """A photograph of noise is the worst there is: no camera's comes near."""
+    enter(run, GOOD, *TOLD)
+    before = run.path.stat().st_size
+    path = photo(tmp_path / "a.jpg", soon(), image=noise(1600, 1200), quality=90)
+    see(run, "--left-photo", str(path))
+    assert run.path.stat().st_size - before < 2_500_000
