@@ -16,14 +16,19 @@ from hypothesis import strategies as st
 
 from tests.command import KILLED, TOP, environment
 from tests.drawn import drawn
+from tests.made_pictures import photo
+from tests.raw_file import raw
+from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import HandThrow, Reading
 from throwbook.core.status.latch import LEVELS
 from throwbook.errors import InputError, OutsideError
 from throwbook.jobs import latch
 from throwbook.jobs.enter import HandEntry, enter
+from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.logbook_care import back_up, check
 from throwbook.jobs.restore import CAUSE, restore
 from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.sheets import see
 from throwbook.logbook import open_logbook
 from throwbook.logbook.schema import TABLES
 
@@ -409,3 +414,27 @@ def act(book, backup, step, rig, minute):
             latch.clear(book, rig, latch.Clearing(names, "M. K.", "looked at"), "M. K.", at)
     else:
         latch.raise_by_hand(book, rig, step, "heard a knock", "M. K.", at)
+
+
+def test_samples_and_photographs_are_carried_over_from_a_file_with_an_altered_row(paths, tmp_path):
+    """There the file isn't merged: each row that still gives its id is taken by itself, with what it points to."""
+    book, backup = paths
+    record = next((TOP / "sample-runs" / "baseline").glob("lock*.csv"))
+    order = ImportPlan(RIGS[0], "spot", [record])
+    sheet = import_traces(book, order, "M. K.", NOW, settle=lambda _: None).sheet.name
+    place = {"left": photo(tmp_path / "left.jpg")}
+    see(book, sheet, [1], PinAnswers("yes", "yes", "lamp"), "M. K.", NOW, photographs=place)
+    close_up(book)
+    with raw(book) as db:
+        db.execute("DROP TRIGGER judgement_no_update")
+        db.execute("UPDATE judgement SET verdict = 'unusable' WHERE rowid = 1")
+    done = restore(book, backup, "M. K.", LATER)
+    assert "harmed" in done.unread
+    with open_logbook(book, read_only=True) as opened:
+        [logged] = opened.trials(sheet=opened.sheet(sheet).sheet.id)
+        assert len(opened.trace(logged.id)) > 1000
+        [kept] = opened.photographs(opened.sheet(sheet).sheet.id)
+        assert opened.picture(kept.picture).startswith(b"\xff\xd8")
+    assert [
+        one.what for one in check(str(book))[1].problems if "trace" in one.what or "picture" in one.what
+    ] == []

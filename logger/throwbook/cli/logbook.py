@@ -295,7 +295,7 @@ def export(
     output.table(["file", "rows"], [[name, str(rows)] for name, rows in tables.items()], right=[1])
     for inner, what in (("traces", "trace file"), ("photographs", "photograph")):
         if number := sum(name.startswith(f"{inner}/") for name in done.files):
-            output.line(f"{_counted(number, what)} in {done.folder / inner}")
+            output.line(f"{counted(number, what)} in {done.folder / inner}")
     output.line(f"Written to {done.folder}; columns.csv lists what each column means.")
 
 
