@@ -12,7 +12,7 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from throwbook.core.trace import FloatArray
+from throwbook.core.trace import BoolArray, FloatArray
 from throwbook.protocol.framing import (
     CHECK_BYTES,
     LONGEST_LINE_BYTES,
@@ -209,9 +209,7 @@ LEFT_CLOSED, RIGHT_CLOSED, LEFT_FITTED, RIGHT_FITTED = 1, 2, 4, 8
 """Bits of channel ``S``."""
 
 
-def switch_bits(
-    left: NDArray[np.bool_] | None, right: NDArray[np.bool_] | None, many: int
-) -> NDArray[np.int64]:
+def switch_bits(left: BoolArray | None, right: BoolArray | None, many: int) -> NDArray[np.int64]:
     """Counts of channel ``S``, shape (many,); ``left``, ``right``: closed, None: there is no such switch."""
     bits = np.zeros(many, dtype=np.int64)
     for closed, bit, fitted in ((left, LEFT_CLOSED, LEFT_FITTED), (right, RIGHT_CLOSED, RIGHT_FITTED)):
@@ -220,7 +218,7 @@ def switch_bits(
     return bits
 
 
-def pin_switches(bits: NDArray[np.int64]) -> tuple[NDArray[np.bool_] | None, NDArray[np.bool_] | None]:
+def pin_switches(bits: NDArray[np.int64]) -> tuple[BoolArray | None, BoolArray | None]:
     """Left and right switch closed, from counts of channel ``S``; None: no row says that it is fitted.
 
     In a row that doesn't say so, while another does, it counts as open.
@@ -384,12 +382,12 @@ class Samples:
     """[A] by the board's own scale, before any calibration"""
     voltage_v: FloatArray | None
     """[V] likewise"""
-    switches: NDArray[np.int64] | None
-    """Bits of the pin switches (``LEFT_CLOSED`` and the others); None: the board sends none."""
-    temperature_c: FloatArray | None
-    """[degC] at the board's probe, NaN while it doesn't answer; None: the board sends none."""
     over_range: NDArray[np.bool_]
     """Where the current stood at the end of the board's range."""
+    switches: NDArray[np.int64] | None = None
+    """Bits of the pin switches (``LEFT_CLOSED`` and the others); None: the board sends none."""
+    temperature_c: FloatArray | None = None
+    """[degC] at the board's probe, NaN while it doesn't answer; None: the board sends none."""
 
     def __len__(self) -> int:
         return len(self.index)

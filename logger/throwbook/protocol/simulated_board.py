@@ -10,9 +10,8 @@ from math import isnan
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from throwbook.core.trace import FloatArray
+from throwbook.core.trace import BoolArray, FloatArray
 from throwbook.protocol.framing import Framer, frame
 from throwbook.protocol.messages import (
     CENTIDEGREE_C,
@@ -44,9 +43,9 @@ class Readings(NamedTuple):
 
     current_a: FloatArray
     voltage_v: FloatArray
-    left_switch: NDArray[np.bool_] | None = None
+    left_switch: BoolArray | None = None
     """Closed; None: there is none."""
-    right_switch: NDArray[np.bool_] | None = None
+    right_switch: BoolArray | None = None
     temperature_c: FloatArray | None = None
     """[degC], NaN where the probe doesn't answer; None: there is none."""
 
