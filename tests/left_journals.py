@@ -39,6 +39,7 @@ def leave_journal(
     seconds: float = 10.0,
     direction: str = "lock",
     begun: datetime = BEGUN,
+    channels: str = IDENTITY.channels,
     **head: object,
 ) -> Path:
     """The journal of a recording of so many seconds that was killed; ``head`` replaces keys of its header."""
@@ -56,7 +57,8 @@ def leave_journal(
     } | head
     file = journal_folder(logbook) / f"{begun:%Y%m%d-%H%M%S-%f}-{rig}-{direction}.journal"
     journal = Journal(file, header, 0.0)
-    board, session = SimulatedBoard(source or throw_source(), replace(IDENTITY, id="shunt-1")), Session()
+    identity = replace(IDENTITY, id="shunt-1", channels=channels, version=1 if channels in "IV" else 2)
+    board, session = SimulatedBoard(source or throw_source(), identity), Session()
     to_board = session.start(200, None)
     for number in range(int(seconds / STEP_S)):
         sent = board.receive(to_board, number * STEP_S) + board.advance((number + 1) * STEP_S)

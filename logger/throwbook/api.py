@@ -94,10 +94,7 @@ def to_frame(what: Trace | Profile | Assessment | Iterable[Assessment]) -> "Data
     import pandas
 
     if isinstance(what, Trace):
-        columns = {"time_s": what.time_s, "current_a": what.current_a}
-        return pandas.DataFrame(
-            columns if what.voltage_v is None else columns | {"voltage_v": what.voltage_v}
-        )
+        return pandas.DataFrame(what.columns())
     if isinstance(what, Profile):
         return pandas.DataFrame(
             {

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.files.bad_traces import BAD_CHOICES, BAD_TRACES, GOOD, HEAD
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError
-from throwbook.files.trace_file import TraceLimits, read_trace, trace_text, write_trace
+from throwbook.files.trace_file import TraceLimits, others_said, read_trace, trace_text, write_trace
 
 
 @pytest.fixture
@@ -199,6 +199,69 @@ print(len(trace), peak_kib() - before)
     assert extra_kib < 80 * 1024
 
 
+SWITCHED = "time_s,current_a,left_switch,right_switch,temperature_c\n0,0.1,0,1,18.25\n0.1,2.5,1,1,\n0.2,2.4,1,0,18.5\n"
+
+
+def test_pin_switches_and_the_temperature_are_read(write):
+    trace = read_trace(write(HEAD + SWITCHED))
+    assert trace.left_switch.tolist() == [False, True, True]
+    assert trace.right_switch.tolist() == [True, True, False]
+    np.testing.assert_array_equal(trace.temperature_c, [18.25, np.nan, 18.5])
+    assert not trace.others
+
+
+@pytest.mark.parametrize(
+    ("rows", "left", "temperature"),
+    [("0,0.1,,\n0.1,2.5,,\n", None, None), ("0,0.1,1,\n0.1,2.5,,18\n", [True, False], [np.nan, 18.0])],
+)
+def test_a_column_without_readings_is_none_and_a_row_without_one_counts_as_open(
+    write, rows, left, temperature
+):
+    trace = read_trace(write(HEAD + "time_s,current_a,left_switch,temperature_c\n" + rows))
+    assert (trace.left_switch is None) if left is None else (trace.left_switch.tolist() == left)
+    assert trace.right_switch is None
+    if temperature is None:
+        assert trace.temperature_c is None
+    else:
+        np.testing.assert_array_equal(trace.temperature_c, temperature)
+
+
+@pytest.mark.parametrize("old", ["2.5,1,1", "2.5,1,1,\n0.2,2.4,1,0,18.5"])
+@pytest.mark.parametrize("bad", ["2", "-1", "0.5", "yes", "nan"])
+def test_what_is_neither_open_nor_closed_is_refused_with_its_line(write, old, bad):
+    text = HEAD + SWITCHED.replace("2.5,1,1", f"2.5,1,{bad}")
+    with pytest.raises(InputError) as raised:
+        read_trace(write(text if "\n" in old else text.replace("1,\n", "1,18\n")))
+    assert "line 8" in str(raised.value)
+    assert f"column 'right_switch' holds '{bad}'" in str(raised.value)
+
+
+@pytest.mark.parametrize("bad", ["-300", "1e4", "warm"])
+def test_a_temperature_that_cannot_be_is_refused_with_its_line(write, bad):
+    with pytest.raises(InputError, match="line 9") as raised:
+        read_trace(write(HEAD + SWITCHED.replace("18.5", bad)))
+    assert f"column 'temperature_c' holds '{bad}'" in str(raised.value)
+
+
+def test_columns_that_nobody_knows_are_kept_and_told_of(write, tmp_path):
+    table = 'time_s,"oil, bar",current_a,note,n\n0,1.5,0.1,cold,7\n0.1,,2.5,-,8\n'
+    trace = read_trace(write(HEAD + table))
+    assert list(trace.others) == ["oil, bar", "n"]  # notes are no numbers
+    assert others_said(trace) == "columns that this program does not know are kept: 'oil, bar', 'n'"
+    write_trace(trace, tmp_path / "again.csv")
+    again = read_trace(tmp_path / "again.csv")
+    np.testing.assert_array_equal(again.others["oil, bar"], [1.5, np.nan])
+    np.testing.assert_array_equal(again.others["n"], [7, 8])
+
+
+def test_a_plain_block_and_one_read_row_by_row_give_the_same(write):
+    plain = "".join(f"{n / 100},{n % 7},{n % 2},{n % 3 % 2},{18 + n / 100}\n" for n in range(3000))
+    names = "time_s,current_a,left_switch,right_switch,temperature_c\n"
+    fast, slow = (read_trace(write(HEAD + names + rows)) for rows in (plain, plain.replace(",0,", ", 0,")))
+    for name, column in fast.columns().items():
+        np.testing.assert_array_equal(column, slow.columns()[name])
+
+
 finite = st.floats(allow_nan=False, allow_infinity=False, min_value=-1e5, max_value=1e5)
 toml_values = st.recursive(
     st.booleans() | st.integers(-(2**60), 2**60) | st.floats(allow_nan=False) | st.text(),
@@ -223,7 +286,17 @@ def traces(draw):
         started=draw(st.none() | st.datetimes(timezones=offsets | st.just(UTC))),
         ambient_c=draw(st.none() | st.floats(-60, 80)),
         head=draw(other_keys),
+        left_switch=draw(st.none() | st.lists(st.booleans(), min_size=n, max_size=n).map(np.array)),
+        right_switch=draw(st.none() | st.lists(st.booleans(), min_size=n, max_size=n).map(np.array)),
+        temperature_c=draw(st.none() | degrees(n)),
+        others=draw(st.dictionaries(st.text("xyz,\"' ", min_size=1).map("x{}x".format), rows, max_size=2)),
     )
+
+
+def degrees(n):
+    """Temperatures, some of them missing, but not all."""
+    values = st.lists(st.just(np.nan) | st.floats(-60, 80), min_size=n, max_size=n).map(np.array)
+    return values.filter(lambda column: not np.isnan(column).all())
 
 
 @given(traces())
@@ -231,11 +304,10 @@ def test_what_is_written_reads_back_the_same_to_the_last_bit(tmp_path_factory, t
     path = tmp_path_factory.getbasetemp() / "round.csv"
     write_trace(trace, path)
     again = read_trace(path)
-    for name in ("time_s", "current_a", "voltage_v"):
-        first, second = getattr(trace, name), getattr(again, name)
-        assert (first is None) == (second is None)
-        if first is not None:
-            assert first.tobytes() == second.tobytes()
+    first, second = trace.columns(), again.columns()
+    assert list(first) == list(second)
+    for name, column in first.items():
+        assert column.tobytes() == second[name].tobytes()
     for name in ("direction", "rig", "started", "ambient_c"):
         assert getattr(trace, name) == getattr(again, name)
     assert {key: again.head[key] for key in trace.head} == dict(trace.head)

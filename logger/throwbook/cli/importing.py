@@ -236,6 +236,7 @@ def _record(done: "Imported") -> dict[str, Any]:
         ],
         "known": [{"file": each.file, "where": each.where} for each in done.known],
         "read_as": dict(done.read_as),
+        "columns_kept": dict(done.others),
         "status": done.status.level,
         "because": [one.sentence for one in done.status.open],
     }
@@ -253,6 +254,8 @@ def _several_said(done: "Imported") -> list[str]:
 def _print(done: "Imported") -> None:
     for file, how in done.read_as.items():
         output.line(f"{Path(file).name}: read as {how}.", hang=2)
+    for file, what in done.others.items():
+        output.line(f"{Path(file).name}: {what}.", hang=2)
     for each in done.known:
         output.line(f"{each.file}: {each.where}; nothing stored for it.")
     if done.sheet is None:

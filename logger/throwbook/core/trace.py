@@ -54,14 +54,21 @@ class Trace:
     """shape (n,) the same at the right pin"""
     temperature_c: FloatArray | None = None
     """shape (n,) [degC] at the board's probe, NaN where it didn't answer, or None where the board has none"""
+    others: Mapping[str, FloatArray] = field(default_factory=lambda: MappingProxyType({}))
+    """Columns of the file that this program doesn't know, by name, each of shape (n,); NaN where no number stood."""
 
     def __len__(self) -> int:
         return len(self.time_s)
 
+    def columns(self) -> "dict[str, FloatArray | BoolArray]":
+        """By name: every channel that it has, then the columns that nobody knows."""
+        own = {name: channel for name in CHANNELS if (channel := getattr(self, name)) is not None}
+        return own | dict(self.others)
+
     def rows(self, which: slice) -> "Trace":
         """These rows alone, every channel of them; the head stays as it is."""
         kept = {name: channel[which] for name in CHANNELS if (channel := getattr(self, name)) is not None}
-        return replace(self, **kept)
+        return replace(self, others={name: column[which] for name, column in self.others.items()}, **kept)
 
     @property
     def movement(self) -> int:

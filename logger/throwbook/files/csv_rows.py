@@ -9,11 +9,12 @@ rounding, and one IEEE 754 division rounds correctly.
 
 import csv
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
+from numpy.typing import NDArray
 
 from throwbook.core.quantities.text import quoted
 from throwbook.core.trace import FloatArray
@@ -181,6 +182,25 @@ def locate(
     return tuple(found)
 
 
+def locate_others(header: Sequence[str], known: Sequence[RowColumn]) -> tuple[RowColumn, ...]:
+    """The columns of one of our own files that ``locate`` left: those whose cells may be empty, and those that nobody knows.
+
+    Two of one name are told apart by a number behind it; one of ours that another was asked for in its place is left out.
+    """
+    taken = {column.index for column in known}
+    ours = {own_name for own_name, _, _ in QUANTITIES.values()}
+    found: dict[str, RowColumn] = {}
+    for index, text in enumerate(header):
+        if index in taken or text in ours:
+            continue
+        name, count = text or f"column {index + 1}", 1
+        while name in found:
+            count += 1
+            name = f"{text} ({count})"
+        found[name] = RowColumn(OWN_OTHERS.get(name, UNKNOWN), name, index, 1.0)
+    return tuple(found.values())
+
+
 def place(
     quantity: str,
     choice: str,
@@ -202,7 +222,7 @@ def no_column(quantity: str, name: str, header: Sequence[str], where: str) -> In
     """The error for a column that isn't there; ``name``: what it was looked for by, empty: by every name known."""
     sought = f"no column {quoted(name)}" if name else f"no column for the {quantity}"
     return InputError(
-        f"{sought} among {_listed(header)}",
+        f"{sought} among {listed(header)}",
         where,
         f'Say which one it is: --column {quantity}="NAME [{_units(quantity)}]"',
     )
@@ -228,7 +248,8 @@ def _units(quantity: str) -> str:
     return " | ".join(unit for unit in QUANTITIES[quantity][2] if unit.isascii())
 
 
-def _listed(header: Sequence[str]) -> str:
+def listed(header: Sequence[str]) -> str:
+    """Names of columns for a person, the first eight of them."""
     shown = ", ".join(quoted(name, 24) for name in header[:8])
     return shown + (f" and {len(header) - 8} more" if len(header) > 8 else "")
 
@@ -298,6 +319,20 @@ _NOT_FINITE = frozenset({"nan", "inf", "infinity", "-inf", "-infinity", "+inf", 
 # microseconds since 1970 once they are seconds.
 LARGEST = {"time": 1e12, "current": 1e5, "voltage": 1e5}
 
+SWITCH, TEMPERATURE, UNKNOWN = "switch", "temperature", "unknown"
+OWN_OTHERS = {"left_switch": SWITCH, "right_switch": SWITCH, "temperature_c": TEMPERATURE}
+"""By its name in our own files: what a column holds whose cells may be empty."""
+BELIEVABLE: dict[str, Callable[[FloatArray], NDArray[np.bool_]]] = {
+    SWITCH: lambda values: (values == 0.0) | (values == 1.0),
+    TEMPERATURE: lambda values: (values > -273.15) & (values < 1000.0),
+    UNKNOWN: lambda values: np.isfinite(values),
+}
+SAID = {
+    SWITCH: "Write 1 for closed and 0 for open; leave the cells empty where no switch is fitted",
+    TEMPERATURE: "Write degrees Celsius; leave the cell empty where the probe gave none",
+}
+"""What to do about a cell that can't be believed."""
+
 
 @dataclass(frozen=True)
 class RowLayout:
@@ -307,6 +342,8 @@ class RowLayout:
     width: int
     """Fields in a row."""
     columns: tuple[RowColumn, ...]
+    others: tuple[RowColumn, ...] = ()
+    """Columns whose cells may be empty: pin switches, temperature, and those that nobody knows."""
 
     def fault(self, line: int, what: str, do: str = "") -> InputError:
         """The one-line error for ``line`` of the file."""
@@ -339,19 +376,20 @@ def decode(raw: bytes, path: str, first_line: int) -> str:
 
 
 def convert(block: bytes, layout: RowLayout, first_line: int, last_time_s: float) -> FloatArray:
-    """A block of whole lines as an array of shape (columns, rows), SI.
+    """A block of whole lines as an array of shape (columns and others, rows), SI; NaN: an empty cell of the others.
 
     ``first_line`` is the number of the block's first line in the file; ``last_time_s`` the time of the row before it
     (-inf for the first block). Raises InputError naming the first line at fault.
     """
     table = plain_decimals(block, layout.width)
     if table is not None:
-        table = table[:, [column.index for column in layout.columns]]
-    else:
+        table = table[:, [column.index for column in (*layout.columns, *layout.others)]]
+    elif not layout.others:
         text = decode(block, layout.path, first_line)
         table = _by_library(text.split("\n"), layout)
     if table is not None:
-        values: FloatArray = np.ascontiguousarray((table * [column.factor for column in layout.columns]).T)
+        factors = [column.factor for column in (*layout.columns, *layout.others)]
+        values: FloatArray = np.ascontiguousarray((table * factors).T)
         if _sound(values, layout, last_time_s):
             return values
     return _row_by_row(decode(block, layout.path, first_line), layout, first_line, last_time_s)
@@ -375,9 +413,12 @@ def _sound(block: FloatArray, layout: RowLayout, last_time_s: float) -> bool:
     """Finite, of a believable size, and in order of time; stamps of a coarse clock may repeat."""
     if not block.shape[1]:
         return True
-    largest = np.abs(block).max(axis=1)
+    known, others = block[: len(layout.columns)], block[len(layout.columns) :]
+    largest = np.abs(known).max(axis=1)
     believable = all(
         size <= LARGEST[column.quantity] for size, column in zip(largest, layout.columns, strict=True)
+    ) and all(
+        BELIEVABLE[column.quantity](row).all() for column, row in zip(layout.others, others, strict=True)
     )
     time_s = block[0]
     return believable and bool(time_s[0] >= last_time_s) and bool((time_s[1:] >= time_s[:-1]).all())
@@ -390,6 +431,7 @@ def _row_by_row(text: str, layout: RowLayout, first_line: int, last_time_s: floa
         if len(fields) != layout.width:
             raise _wrong_width(fields, layout, line)
         row = [number_in(fields[column.index], column, layout, line) for column in layout.columns]
+        row += [_number_or_nan(fields[column.index], column, layout, line) for column in layout.others]
         if row[0] < last_time_s:
             raise layout.fault(
                 line,
@@ -398,7 +440,7 @@ def _row_by_row(text: str, layout: RowLayout, first_line: int, last_time_s: floa
             )
         last_time_s = row[0]
         values.append(row)
-    return np.array(values, dtype=float).reshape(-1, len(layout.columns)).T
+    return np.array(values, dtype=float).reshape(-1, len(layout.columns) + len(layout.others)).T
 
 
 def _records(text: str, layout: RowLayout, first_line: int) -> Iterator[tuple[int, Sequence[str]]]:
@@ -429,6 +471,17 @@ def _wrong_width(fields: Sequence[str], layout: RowLayout, line: int) -> InputEr
     return layout.fault(
         line, f"{len(fields)} field{'s' if len(fields) > 1 else ''} where the header has {layout.width}", do
     )
+
+
+def _number_or_nan(cell: str, column: RowColumn, layout: RowLayout, line: int) -> float:
+    """The cell of a column that may be empty; what is no number in a column that nobody knows is NaN too."""
+    cell = cell.strip()
+    value = float(cell) if _NUMBER.fullmatch(cell) else np.nan
+    if column.quantity == UNKNOWN:
+        return value if np.isfinite(value) else np.nan
+    if cell and not BELIEVABLE[column.quantity](np.array([value])).all():
+        raise layout.fault(line, f"column {quoted(column.name)} holds {quoted(cell)}", SAID[column.quantity])
+    return value
 
 
 def number_in(cell: str, column: RowColumn, layout: RowLayout, line: int) -> float:

@@ -5,6 +5,7 @@ bytes a row and one block. A file beyond ``TraceLimits`` is refused before or wh
 """
 
 import csv
+import io
 import os
 import re
 import tomllib
@@ -21,10 +22,10 @@ from throwbook.core.quantities.clock import spread_evenly, with_clock
 from throwbook.core.quantities.text import quoted
 from throwbook.core.quantities.units import KINDS
 from throwbook.core.rig import DIRECTIONS
-from throwbook.core.trace import FloatArray, Trace
+from throwbook.core.trace import BoolArray, FloatArray, Trace
 from throwbook.errors import InputError, OutsideError, Unclear
 from throwbook.files import csv_rows
-from throwbook.files.csv_rows import locate, parse_choices
+from throwbook.files.csv_rows import locate, locate_others, parse_choices
 from throwbook.files.tables import refuse_no_file, whole_file
 
 FORMAT = "throwbook-trace-1"
@@ -322,16 +323,27 @@ def write_trace(trace: Trace, path: str | os.PathLike[str]) -> None:
 
 def trace_text(trace: Trace, rows_at_once: int = 50_000) -> Iterator[str]:
     """The file's text in pieces."""
-    names = ["time_s", "current_a"]
-    arrays = [trace.time_s, trace.current_a]
-    if trace.voltage_v is not None:
-        names.append("voltage_v")
-        arrays.append(trace.voltage_v)
-    yield "\n".join([*head_lines(trace), ",".join(names)]) + "\n"
+    columns = trace.columns()
+    header = io.StringIO(newline="")
+    csv.writer(header, lineterminator="\n").writerow(columns)
+    yield "\n".join([*head_lines(trace), header.getvalue()])
     for begin in range(0, len(trace), rows_at_once):
-        # repr of a Python float is the shortest text that reads back as the same number.
-        cells = [map(repr, array[begin : begin + rows_at_once].tolist()) for array in arrays]
+        cells = [_cells(array[begin : begin + rows_at_once]) for array in columns.values()]
         yield "".join(",".join(row) + "\n" for row in zip(*cells, strict=True))
+
+
+def others_said(trace: Trace) -> str:
+    """What a person is told of columns that this program doesn't know; empty: there are none."""
+    names = csv_rows.listed(tuple(trace.others))
+    return f"columns that this program does not know are kept: {names}" if trace.others else ""
+
+
+def _cells(column: FloatArray | BoolArray) -> list[str]:
+    """A switch as 1 and 0, a number as the shortest text that reads back as the same one, NaN as nothing."""
+    if column.dtype == np.bool_:
+        return ["1" if closed else "0" for closed in column.tolist()]
+    texts = list(map(repr, column.tolist()))
+    return texts if not np.isnan(column).any() else ["" if text == "nan" else text for text in texts]
 
 
 def _is_ours(file: BinaryIO, asked: dict[str, str]) -> bool:
@@ -383,7 +395,17 @@ class _Reader:
         head_text, header_text = self._head_and_header()
         head = read_head(head_text, self.name, foreign=bool(asked), direction=direction)
         layout = self._layout(header_text, asked)
-        return self._trace(head, self._table(layout))
+        columns, others = self._table(layout)
+        trace = self._trace(head, columns)
+        switches = {
+            name: values == 1.0
+            for name in ("left_switch", "right_switch")
+            if (values := others.pop(name, None)) is not None and not np.isnan(values).all()
+        }
+        degrees = others.pop("temperature_c", None)
+        temperature_c = None if degrees is None or np.isnan(degrees).all() else degrees
+        kept = {name: values for name, values in others.items() if not np.isnan(values).all()}
+        return replace(trace, **switches, temperature_c=temperature_c, others=MappingProxyType(kept))
 
     def _trace(self, head: Head, arrays: list[FloatArray], read_as: str = "") -> Trace:
         spread = spread_evenly(arrays[0])
@@ -457,11 +479,11 @@ class _Reader:
         except csv.Error as error:
             raise self._fault(f"the quotes in the header don't close ({error})", "Mend the header") from error
         columns = locate(header, asked, f"{self.name}, line {self.line}", self.factors)
-        return csv_rows.RowLayout(self.name, len(header), columns)
+        return csv_rows.RowLayout(self.name, len(header), columns, locate_others(header, columns))
 
-    def _table(self, layout: csv_rows.RowLayout) -> list[FloatArray]:
-        """The columns as arrays of shape (n,), SI."""
-        parts: list[list[FloatArray]] = [[] for _ in layout.columns]
+    def _table(self, layout: csv_rows.RowLayout) -> tuple[list[FloatArray], dict[str, FloatArray]]:
+        """The columns, and the others by name, as arrays of shape (n,), SI."""
+        parts: list[list[FloatArray]] = [[] for _ in (*layout.columns, *layout.others)]
         count, last_time_s = 0, -np.inf
         for first_line, lines in self._blocks():
             block = csv_rows.convert(lines, layout, first_line, last_time_s)
@@ -480,7 +502,8 @@ class _Reader:
         arrays = []
         while parts:
             arrays.append(np.concatenate(parts.pop(0)))
-        return arrays
+        names = [column.name for column in layout.others]
+        return arrays[: -len(names) or None], dict(zip(names, arrays[len(layout.columns) :], strict=True))
 
     def _blocks(self) -> Iterator[tuple[int, bytes]]:
         """Number of the first line, and bytes, of each block of whole lines."""

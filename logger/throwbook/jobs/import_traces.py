@@ -13,6 +13,7 @@ from throwbook.core.records import BENCH, LoggedTrial, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD, conditions_from, simulated_by
 from throwbook.core.status.latch import Status
 from throwbook.errors import Field, InputError, Remedy
+from throwbook.files.trace_file import others_said
 from throwbook.jobs import latch
 from throwbook.jobs.find import BaselineInForce, baselines_for, baselines_of, frozen_id, opened, rig_of
 from throwbook.jobs.sheets import plan_in
@@ -103,6 +104,8 @@ class Imported:
     """Of the rig, the throws just logged included."""
     read_as: Mapping[str, str] = field(default_factory=dict)
     """How files of other loggers were read, by name of the file."""
+    others: Mapping[str, str] = field(default_factory=dict)
+    """What was kept of columns that this program doesn't know, likewise."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,11 +173,12 @@ def import_traces(
     traces = [replace(reading.read(path), source=str(path)) for path in paths]
     traces = _dated(traces, asked.started)
     read_as = {trace.source: trace.read_as for trace in traces if trace.read_as}
+    others = {trace.source: others_said(trace) for trace in traces if trace.others}
     with opened(logbook, waiting=waiting) as book:
         rig = rig_of(book, asked.rig)
         fresh, known = _sort_out(book, rig.name, asked.kind, traces)
         if not fresh:
-            return Imported(None, (), tuple(known), latch.status(book, rig.name), read_as)
+            return Imported(None, (), tuple(known), latch.status(book, rig.name), read_as, others)
         _refuse_rehearsed(book, fresh)
         for doubt in unit_doubts(fresh, rig):
             settle(doubt)
@@ -193,7 +197,9 @@ def import_traces(
             state = plan_in(book, rig.name, asked.kind, by, now, answers=asked.answers, imported=True)
             logged = [_log(book, state, entry, by, now) for entry in entries]
             stands = latch.status(book, rig.name)
-        return Imported(book.sheet(state.sheet.id), tuple(logged), (*known, *parts_known), stands, read_as)
+        return Imported(
+            book.sheet(state.sheet.id), tuple(logged), (*known, *parts_known), stands, read_as, others
+        )
 
 
 def unit_doubts(traces: Sequence["Trace"], rig: "Rig") -> list[Doubt]:

@@ -107,14 +107,13 @@ def _written(recorded: Recorded, trace: Trace, place: Place, kept_out: str) -> P
 
 
 def _same_samples(trace: Trace, file: Path) -> bool:
+    from throwbook.logbook.trials import samples_digest
+
     try:
         there = read_trace(file)
     except ThrowbookError:
         return False
-    return (there.time_s.tobytes(), there.current_a.tobytes()) == (
-        trace.time_s.tobytes(),
-        trace.current_a.tobytes(),
-    )
+    return samples_digest(there) == samples_digest(trace)
 
 
 def _free(file: Path) -> Path:

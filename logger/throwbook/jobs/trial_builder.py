@@ -33,6 +33,7 @@ from throwbook.protocol.messages import (
     Samples,
     Started,
     Unfit,
+    pin_switches,
 )
 
 if TYPE_CHECKING:
@@ -165,6 +166,14 @@ def _first_number(text: str) -> int:
     return int(match[1]) if match else 0
 
 
+def _joined(columns: "list[np.ndarray | None]") -> "np.ndarray | None":
+    """One column of all blocks; None: the board doesn't send it."""
+    import numpy as np
+
+    there = [column for column in columns if column is not None]
+    return np.concatenate(there) if there else None
+
+
 LEAD_S = 2.0
 """Rest that is kept before the current comes on."""
 LONG_LOSS_S = 0.5
@@ -273,7 +282,9 @@ class TrialRecord:
         time_s = np.concatenate([block.time_s for block in self._blocks])
         index = np.concatenate([block.index for block in self._blocks])
         current_a = np.concatenate([block.current_a for block in self._blocks])
-        volts = [block.voltage_v for block in self._blocks if block.voltage_v is not None]
+        volts = _joined([block.voltage_v for block in self._blocks])
+        bits = _joined([block.switches for block in self._blocks])
+        degrees = _joined([block.temperature_c for block in self._blocks])
         first = 0
         if self.live.start_s is not None and not self._keep_all:
             first = int(np.searchsorted(time_s, self.live.start_s - LEAD_S))
@@ -285,17 +296,21 @@ class TrialRecord:
         over_range = np.concatenate([block.over_range for block in self._blocks])[first:]
         said = clock | {"over_range_samples": int(over_range.sum())}
         said |= self.report.head(int(index[0]), index, time_s)
+        left, right = (None, None) if bits is None else pin_switches(bits[first:])
         return Trace(
             time_s=np.round(time_s - time_s[0], 6),
             # Counts times a step leave digits that mean nothing; a nanoampere is far below any board's step.
             current_a=np.round(self._corrected(current_a[first:]), 9),
-            voltage_v=np.concatenate(volts)[first:].round(9) if volts else None,
+            voltage_v=None if volts is None else volts[first:].round(9),
             direction=self.direction,
             rig=self.rig.name,
             started=started,
             ambient_c=ambient_c,
             head=self._head(started, said),
             source=source,
+            left_switch=left,
+            right_switch=right,
+            temperature_c=None if degrees is None or np.isnan(degrees[first:]).all() else degrees[first:],
         )
 
     # ---- events ----

@@ -26,7 +26,7 @@ from throwbook.core.assessment import (
     Profile,
     Sign,
 )
-from throwbook.core.trace import FloatArray, Trace
+from throwbook.core.trace import CHANNELS, FloatArray, Trace
 
 
 def baseline_to_json(baseline: Baseline) -> dict[str, Any]:
@@ -82,7 +82,6 @@ FEW = 256
 FIRST_LOOK = 8
 """Values whose shortest text says how many decimal places there are."""
 HEAD = json.JSONEncoder(separators=(",", ":"))
-COLUMNS = ("time_s", "current_a", "voltage_v")
 ORDERS = range(3)
 """How often differences may have been taken."""
 DAMAGE = (ValueError, KeyError, IndexError, TypeError, OverflowError, RecursionError, zlib.error)
@@ -92,19 +91,21 @@ LARGEST_BYTES = 1 << 28
 
 
 def columns(trace: Trace) -> dict[str, FloatArray]:
-    """The trace's columns by name, voltage only where there is one; minus zero becomes zero."""
-    found = {name: getattr(trace, name) for name in COLUMNS}
+    """The trace's columns by name, those it has; a closed switch is 1, minus zero becomes zero."""
     return {
-        name: np.ascontiguousarray(values, dtype=np.float64) + 0.0
-        for name, values in found.items()
-        if values is not None
+        name: np.ascontiguousarray(values, dtype=np.float64) + 0.0 for name, values in trace.columns().items()
     }
 
 
 def digest(named: dict[str, FloatArray]) -> str:
-    """SHA-256 of the values themselves (little-endian doubles), whatever the blob looks like."""
+    """SHA-256 of the values themselves (little-endian doubles), whatever the blob looks like.
+
+    Columns that this program doesn't know have no part in it: a record is the same with and without them.
+    """
     total = hashlib.sha256()
     for name, values in named.items():
+        if name not in CHANNELS:
+            continue
         total.update(f"{name}:{len(values)};".encode())
         total.update(np.ascontiguousarray(values, dtype="<f8").data)
     return total.hexdigest()
