@@ -1,7 +1,7 @@
 """A board of version 2, end to end: recorded, kept, exported and read again, the arrays are the very same."""
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +11,9 @@ from tests.left_journals import leave_journal
 from tests.ports.bench import RIG, board_on_a_cable, throw_source
 from throwbook import to_frame
 from throwbook.core.trace import CHANNELS
-from throwbook.files.trace_file import read_trace
+from throwbook.files.trace_file import read_trace, write_trace
 from throwbook.jobs.find import RigSource, opened
+from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.logbook_care import check, export
 from throwbook.jobs.record import Recording, RecordPlan
 from throwbook.jobs.recording import recover
@@ -94,8 +95,11 @@ def test_a_column_that_nobody_knows_stays_in_the_logbook_and_the_record_stays_th
     oil = replace(one.trace, others={"oil_bar": np.linspace(1.0, 2.0, len(one.trace))})
     with opened(book) as made:
         assert made.identity(RIG.name, oil) == made.identity(RIG.name, one.trace)
-    keep(replace(one, trace=oil), Place(logbook=str(book), in_logbook=True, by=BY), NOW)
+    write_trace(oil, tmp_path / "oil.csv")
+    plan = ImportPlan(RIG.name, "spot", [str(tmp_path / "oil.csv")])
+    done = import_traces(str(book), plan, BY, NOW + timedelta(hours=1))
+    assert "are kept: 'oil_bar'" in done.others[str(tmp_path / "oil.csv")]
     with opened(book, read_only=True) as made:
-        same(oil, made.trace(made.trials(rig=RIG.name)[0].id))
+        same(oil, made.trace(done.logged[0].id))
     _, found = check(str(book))
     assert not found.problems
