@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.drawn import drawn
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.diagnosis.bench_test import judge_bench, refined, resistance_bracket
 from throwbook.core.machine.motor import motor_line, propagated
@@ -38,7 +39,7 @@ def seen_from_the_board(machine) -> float:
 
 @pytest.fixture(scope="module")
 def benches():
-    return [bench_throws(seed) for seed in range(30)]
+    return [bench_throws(seed) for seed in range(drawn(30, 8))]
 
 
 def test_healthy_actuators_pass_or_stay_undecided_and_none_fails(benches):

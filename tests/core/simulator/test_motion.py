@@ -26,7 +26,7 @@ def waveform(seed, faults=(), direction="lock", conditions=MILD):
     return make_waveform(machine, direction, conditions, QUIET, faults, rng)
 
 
-@pytest.mark.parametrize("seed", [2, *(pytest.param(seed, marks=pytest.mark.long) for seed in (3, 4))])
+@pytest.mark.parametrize("seed", [3, *(pytest.param(seed, marks=pytest.mark.long) for seed in (2, 4))])
 def test_agrees_with_an_adaptive_solver_of_the_same_equations(seed):
     """The same two equations handed to scipy's stiff solver: travel time within 2 ms, mean current within 0.05 %, any within 1 %."""
     w = waveform(seed)

@@ -34,7 +34,7 @@ from throwbook.core.status.latch import (
 )
 
 HISTORIES = 10_000
-PARTS = 10
+PARTS = 20
 """So that several processes can share them; the first is enough for every fault that was ever planted here."""
 
 
