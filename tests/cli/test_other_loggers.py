@@ -2,13 +2,14 @@
 
 import json
 import os
+import sys
 from pathlib import Path
 
 import pytest
 
 from tests.cli.sheet_steps import TOLD
 from tests.cli.test_import_asks import at_the_question
-from tests.command import environment, throwbook
+from tests.command import run as run_line
 from tests.files.other_loggers import OTHER_LOGGERS, THROW, comma, table
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.files.rig_file import read_rig
@@ -135,15 +136,18 @@ def test_at_a_terminal_it_is_asked(tmp_path, answer, code):
     assert done == code, said
 
 
-@pytest.mark.parametrize(
-    "whose", ["trace", "baseline", "rig", "import", "rig add", "logbook", "merge", "enter"]
-)
+IN_TURN = """import json, sys
+from throwbook.cli import diagnostics
+from throwbook.cli.main import throwbook
+print([diagnostics.run(throwbook, words) for words in json.loads(sys.argv[1])])"""
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
-def test_no_command_waits_for_a_pipe_under_a_files_name(run, tmp_path, whose):
+def test_no_command_waits_for_a_pipe_under_a_files_name(run, tmp_path):
     os.mkfifo("pipe.csv")
     os.symlink("pipe.csv", "pipe.toml")
     trace = RIG_FILE.with_name("baseline") / "lock-1.csv"
-    words = {
+    commands = {
         "trace": ("assess", "--rig", RIG_FILE, "pipe.csv"),
         "baseline": ("assess", "--rig", RIG_FILE, "--baseline", "pipe.csv", trace),
         "rig": ("assess", "--rig", "pipe.toml", trace),
@@ -152,9 +156,12 @@ def test_no_command_waits_for_a_pipe_under_a_files_name(run, tmp_path, whose):
         "logbook": ("--logbook", "pipe.csv", "rig", "list"),
         "merge": ("merge", "pipe.csv"),
         "enter": ("enter", "--rig", RIG, "--file", "pipe.csv"),
-    }[whose]
-    done = throwbook(
-        None, *words, env=environment(THROWBOOK_LOGBOOK="book.throwbook"), timeout=60, cwd=tmp_path
-    )
-    assert done.returncode == 2, done.stderr
-    assert "this is a pipe or a device" in done.stderr
+    }
+    # one process for all of them, as each may wait for ever
+    lines = json.dumps([list(map(str, words)) for words in commands.values()])
+    env = {"THROWBOOK_LOGBOOK": "book.throwbook"}
+    done = run_line([sys.executable, "-c", IN_TURN, lines], env=env, timeout=60, cwd=tmp_path)
+    assert done.stdout.splitlines()[-1] == str([2] * len(commands)), done.stderr
+    refused = done.stderr.splitlines()
+    assert [line for line in refused if "this is a pipe or a device" not in line] == []
+    assert len(refused) == len(commands)

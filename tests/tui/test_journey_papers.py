@@ -15,13 +15,15 @@ from throwbook_tui.context import show_file
 from throwbook_tui.screens.papers import Made, Paper
 
 
-def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk):
-    app = app_on(seasons_logbook.parent)
+async def make(pilot, name: str) -> None:
+    """Choose a paper."""
+    chosen = pilot.app.screen.query_one("RowTable")
+    chosen.move_cursor(row=list(pilot.app.screen._offered).index(name))
+    await keys(pilot, "enter")
 
-    async def make(pilot, name: str) -> None:
-        chosen = app.screen.query_one("RowTable")
-        chosen.move_cursor(row=list(app.screen._offered).index(name))
-        await keys(pilot, "enter")
+
+def test_export_backup_and_check_from_the_keyboard(commissioned_logbook, walk):
+    app = app_on(commissioned_logbook.parent)
 
     async def journey(pilot, look):
         await keys(pilot, "l")
@@ -43,25 +45,38 @@ def test_export_backup_and_check_from_the_keyboard(seasons_logbook, walk):
         await make(pilot, "cab card")
         await keys(pilot, "ctrl+s")
         assert "is ready" in said(app)
-        await make(pilot, "blank commissioning sheet")
-        await keys(pilot, "ctrl+s")
-        assert "is ready" in said(app)
-        await make(pilot, "report")
-        await keys(pilot, "ctrl+s")
-        assert "is ready" in said(app)
         await make(pilot, "export")
         await keys(pilot, "ctrl+s")
         assert "trials.csv" in said(app)
 
     walk(app, journey)
-    folder = seasons_logbook.parent / "papers"
+    folder = commissioned_logbook.parent / "papers"
     with open_logbook(folder / "logbook" / "logbook-backup-20260314.throwbook", read_only=True) as book:
         assert book.rig_names() == [RIG]
-    for kind in ("report", "cab-card", "blank"):
+    assert_printed(folder, "cab-card")
+    assert (folder / RIG / f"{RIG}-export-20260314" / "trials.csv").is_file()
+
+
+def assert_printed(folder, *kinds: str) -> None:
+    for kind in kinds:
         papers = list((folder / RIG / f"{RIG}-{kind}-20260314").glob("*.pdf"))
         assert papers
         assert all(one.read_bytes().startswith(b"%PDF") for one in papers)
-    assert (folder / RIG / f"{RIG}-export-20260314" / "trials.csv").is_file()
+
+
+@pytest.mark.long  # a paper that the screen asks for wrongly; make test prints the cab card, tests/report the report
+def test_the_report_and_a_blank_sheet_from_the_keyboard(seasons_logbook, walk):
+    app = app_on(seasons_logbook.parent)
+
+    async def journey(pilot, look):
+        await keys(pilot, "enter", "p")
+        for name in ("blank commissioning sheet", "report"):
+            await make(pilot, name)
+            await keys(pilot, "ctrl+s")
+            assert "is ready" in said(app)
+
+    walk(app, journey)
+    assert_printed(seasons_logbook.parent / "papers", "report", "blank")
 
 
 @pytest.mark.parametrize("left", [0, 5000])

@@ -2,6 +2,7 @@
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
 
 import click
@@ -43,10 +44,14 @@ SHOWN = [
 TYPED = re.compile(r"(?<![\w-])--[a-z]|throwbook (?!method)[a-z]+ ?[a-z]*|throwbook [a-z]+'")
 
 
+@cache
+def calls_in(file: Path) -> list[ast.Call]:
+    return [node for node in ast.walk(ast.parse(file.read_text("utf-8"))) if isinstance(node, ast.Call)]
+
+
 def called(file: Path, *names: str) -> list[ast.Call]:
     """Calls of these names in a file."""
-    tree = ast.walk(ast.parse(file.read_text("utf-8")))
-    return [node for node in tree if isinstance(node, ast.Call) and getattr(node.func, "id", "") in names]
+    return [node for node in calls_in(file) if getattr(node.func, "id", "") in names]
 
 
 def texts(node: ast.AST) -> list[str]:
