@@ -145,7 +145,7 @@ SIGN_REMEDIES: dict[str, str] = {
     "light-run": "Stop using it. The drive may be disconnected from the mechanism, however good the current looks. Power isolated: look at linkage, clevis pins and both lock pins.",
     "slow-travel": "Power isolated: clip the meter to the actuator's own plug. Hands out: run and read.",
     "low-supply": "Charge or replace the battery. Repeat with the engine on.",
-    "supply-drop": "Clean plug and ground (earth), or lay a thicker cable: `throwbook rig fit` calculates it.",
+    "supply-drop": "Clean plug and ground (earth), or lay a thicker cable. The suitability check says how thick.",
     "drag": "Clean and grease screw and pins, then check again.",
     "binding-spot": "Look at that place: dress the burr, straighten or replace the pin, clear the mud.",
     "over-rated": "Stop and find the load. A larger actuator is the last step.",
