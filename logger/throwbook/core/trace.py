@@ -17,6 +17,8 @@ MOVEMENT, MOVEMENTS = "movement", "movements"
 WHOLE_THROW_FOLLOWS = "whole_throw_follows"
 """Head key of a movement: true where a whole throw the same way came later in its record."""
 
+SIDES = ("left", "right")
+"""The two pins, each as a person stands behind the carriage and names it."""
 CHANNELS = ("time_s", "current_a", "voltage_v", "left_switch", "right_switch", "temperature_c")
 """The fields of a trace that hold one value a row."""
 

@@ -7,7 +7,7 @@ The independent truth of this project: nothing here knows how records are judged
     thrown.trace, thrown.truth
 """
 
-from throwbook.core.simulator.faults import FAULTS, FaultKind, SimulatedFault, expected_signs
+from throwbook.core.simulator.faults import FAULTS, PIN_FAULTS, FaultKind, SimulatedFault, expected_signs
 from throwbook.core.simulator.machine import MachineModel
 from throwbook.core.simulator.plan import ThrowConditions
 from throwbook.core.simulator.random_machine import machine_for, random_machine
@@ -24,6 +24,7 @@ from throwbook.core.simulator.throw import (
 
 __all__ = [
     "FAULTS",
+    "PIN_FAULTS",
     "ThrowConditions",
     "SimulatedFault",
     "FaultKind",

@@ -294,6 +294,59 @@ def noisy(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
     plan.sensor = replace(plan.sensor, noise_a=fault.severity * _run_a(plan))
 
 
+# -- one pin by itself, its switch, the probe: only a board with those channels shows them --------------------------
+
+
+def pin_behind(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
+    """One pin stays behind, short of its hole on the way in or in it on the way out; the current is as ever."""
+    plan.beside.pins[fault.side].between = (0.0, fault.place) if plan.direction == LOCK else (1.0, 1.0)
+
+
+def pin_late(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
+    """The play of one pin's link has grown."""
+    plan.beside.pins[fault.side].late += fault.severity
+
+
+def side_link_off(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
+    """The link of one side is off: its pin hangs where it hangs, and its share of the load is missing."""
+    plan.beside.pins[fault.side].between = (fault.place, fault.place)
+    plan.load.dry_n = plan.load.dry_n * plan.machine.mechanism.side_share
+
+
+def side_drag(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
+    """Dirt in the guide of one pin: heavier over the whole travel, and that side's link stretches further."""
+    even_friction(plan, fault, rng)
+    plan.beside.pins[fault.side].friction += 2 * fault.severity
+
+
+def switch_open(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
+    """Stuck open, a broken wire, or the magnet is lost: they read the same."""
+    plan.beside.pins[fault.side].stuck = False
+
+
+def switch_closed(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
+    """Stuck closed, or a pinched cable."""
+    plan.beside.pins[fault.side].stuck = True
+
+
+def switch_chatters(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
+    """A loose contact: opens for a moment, again and again."""
+    own = rng.spawn(1)[0]  # the current is as it would be without
+    shut, open_s = own.exponential(fault.severity, 400), 0.02 + own.exponential(0.05, 400)
+    ends = np.cumsum(shut + open_s) - 5.0
+    plan.beside.pins[fault.side].opens_s = (ends - open_s, ends)
+
+
+def switch_moved(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
+    """Knocked out of its place, towards locked (below zero: towards unlocked)."""
+    plan.beside.pins[fault.side].moved += fault.severity
+
+
+def probe_in_sun(plan: ThrowPlan, fault: SetFault, rng: Rng) -> None:
+    """The sun is on the temperature probe."""
+    plan.beside.in_the_sun(fault.severity)
+
+
 Effect = Callable[[ThrowPlan, SetFault, np.random.Generator], None]
 
 
@@ -307,11 +360,13 @@ class SimulatedFault:
     """One fault of a throw."""
 
     kind: str
-    """A row of ``FAULTS``."""
+    """A row of ``FAULTS`` or ``PIN_FAULTS``."""
     severity: float | None = None
     """In the unit of the row's knob; None: the row's own."""
     place: float | None = None
     """0..1; on the mechanism (0 unlocked, 1 locked) or along this movement, as the row says; None: the row's own."""
+    side: str = "right"
+    """Of a fault of ``PIN_FAULTS``: which pin."""
 
 
 @dataclass(frozen=True)
@@ -400,21 +455,40 @@ FAULTS: dict[str, FaultKind] = {
     "loose-contact": _row("interruption", "", "contact open [s]", (0.2, 0.08, 0.8), loose_contact, MOVEMENT, 0.4),
 }
 
+PIN_FAULTS: dict[str, FaultKind] = {
+    "pin-behind": _row("switch-open", "", "not used", (1, 1, 1), pin_behind, MECHANISM, 0.85),
+    "pin-late": _row("switch-lag", "switch-open", "further travel that it lags, " + OF_STROKE, (0.04, 0.03, 0.05), pin_late),
+    "side-link-off": _row("switch-open", "light-run free-play uneven-sides", "not used", (1, 1, 1), side_link_off, MECHANISM, 0.0),
+    "side-drag": _row("drag", "over-rated slow-travel switch-lag", OF_RUN, (0.3, 0.2, 0.5), side_drag),
+    "switch-stuck-open": _row("switch-open", "", "not used", (1, 1, 1), switch_open),
+    "magnet-lost": _row("switch-open", "", "not used", (1, 1, 1), switch_open),
+    "switch-stuck-closed": _row("switch-fault", "switch-open", "not used", (1, 1, 1), switch_closed),
+    "switch-chatters": _row("switch-fault", "switch-open switch-lag", "time between two openings [s]", (0.1, 0.05, 0.2), switch_chatters),
+    "switch-moved": _row("", "switch-fault switch-lag switch-open", "towards locked, " + OF_STROKE, (-0.1, -0.2, -0.05), switch_moved),
+    "probe-in-sun": _row("", "", "above the air [K]", (15, 8, 30), probe_in_sun),
+}
+"""What only a board with a switch at each pin, or with a probe, shows."""
+
 # fmt: on
+
+
+def kind_of(fault: SimulatedFault) -> FaultKind:
+    """The row of a fault. Raises ``KeyError`` for an unknown kind."""
+    return PIN_FAULTS[fault.kind] if fault.kind in PIN_FAULTS else FAULTS[fault.kind]
 
 
 def lay_on(plan: ThrowPlan, fault: SimulatedFault, rng: np.random.Generator) -> FaultKind:
     """Change the plan as the fault asks; gives the fault's row. Raises ``KeyError`` for an unknown kind."""
-    row = FAULTS[fault.kind]
+    row = kind_of(fault)
     severity = row.usual if fault.severity is None else fault.severity
     place = row.place if fault.place is None else fault.place
-    row.act(plan, SetFault(severity, place), rng)
+    row.act(plan, SetFault(severity, place, fault.side), rng)
     return row
 
 
 def expected_signs(faults: Sequence[SimulatedFault], direction: str) -> tuple[frozenset[str], frozenset[str]]:
     """Signs that must show in this direction, and signs that may show beside them."""
-    rows = [FAULTS[f.kind] for f in faults]
+    rows = [kind_of(fault) for fault in faults]
     rows = [row for row in rows if row.only in ("", direction)]
     must = frozenset(row.sign for row in rows if row.sign)
     return must, frozenset().union(*(row.also for row in rows)) - must

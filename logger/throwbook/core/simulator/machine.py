@@ -7,11 +7,13 @@ Screw: textbook statics of a power screw (Shigley's Mechanical Engineering Desig
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from throwbook.core.rig import LOCK
+from throwbook.core.simulator.pins import Pin
 from throwbook.core.trace import FloatArray
 
 
@@ -193,6 +195,8 @@ class MachineModel:
     undershoot: float = 0.0
     """Current that flows back for a moment after that, as a share of the current cut (at most)."""
     wear: Wear = field(default_factory=Wear)
+    pins: Mapping[str, Pin] = field(default_factory=dict)
+    """By side."""
 
     @property
     def force_per_ampere(self) -> float:

@@ -6,6 +6,7 @@ import numpy as np
 
 from throwbook.core.rig import LOCK
 from throwbook.core.simulator.machine import MachineModel, bell
+from throwbook.core.simulator.pins import Beside, plan_pins
 from throwbook.core.simulator.sensor import SensorModel
 from throwbook.core.trace import FloatArray
 
@@ -136,6 +137,7 @@ class SetFault:
 
     severity: float
     place: float
+    side: str = "right"
 
 
 @dataclass
@@ -195,6 +197,8 @@ class ThrowPlan:
     """Share of the movement's time that the record lacks, in holes."""
     on_mechanism: bool = True
     """False: the drive is off the mechanism, there is no take-up."""
+    beside: Beside = field(default_factory=lambda: Beside({}))
+    """Pins, switches and probe."""
 
 
 def make_plan(
@@ -222,6 +226,7 @@ def make_plan(
         supply_steps=other_loads(machine, rng),
         hold_s=rng.uniform(1.0, 3.5),
         patience=rng.uniform(1.4, 2.0),
+        beside=Beside(plan_pins(machine.pins, rng.spawn(1)[0])),
     )
 
 

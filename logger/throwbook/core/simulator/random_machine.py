@@ -7,6 +7,7 @@ import numpy as np
 
 from throwbook.core.rig import Actuator, Board, LockMechanism, Rig
 from throwbook.core.simulator.machine import MachineModel, Mechanism, Motor, Screw, Supply, raising_torque_nm
+from throwbook.core.simulator.pins import draw_pins
 
 Rng = np.random.Generator
 
@@ -110,6 +111,7 @@ def _build(rig: Rig, screw: Screw, load_share: float, rng: Rng) -> MachineModel:
         bounce_s=float(rng.uniform(0.0005, 0.004)),
         cut_s=float(np.exp(rng.uniform(np.log(0.0003), np.log(0.004)))),
         undershoot=float(rng.choice((0.0, 0.0, 0.1, 0.3))),
+        pins=draw_pins(rng.spawn(1)[0]),  # of its own: the machines of before stay as they were drawn
     )
 
 

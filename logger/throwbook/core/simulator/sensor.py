@@ -41,6 +41,12 @@ class SensorModel:
     voltage_noise_v: float = 0.008
     voltage_resolution_v: float = 0.004
     voltage_gain: float = 1.0
+    has_switches: bool = False
+    """Whether a switch at each pin is wired to the board."""
+    debounce_s: float = 0.01
+    """How long a contact must rest before the board believes it."""
+    has_probe: bool = False
+    """Whether a temperature probe is."""
     before_s: float | None = None
     """Rest in the record before switch-on [s]; None: anything from 0.2 to 2."""
     after_s: float | None = None

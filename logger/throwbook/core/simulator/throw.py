@@ -1,9 +1,9 @@
 """One simulated throw: the record as a board would give it and the truth beside it; or its readings one by one, without end."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -12,9 +12,10 @@ from throwbook.core.rig import LOCK
 from throwbook.core.simulator.faults import SimulatedFault, expected_signs, lay_on
 from throwbook.core.simulator.machine import MachineModel
 from throwbook.core.simulator.motion import Motion, run_throw
+from throwbook.core.simulator.pins import SwitchTruth, read_switch, switch_truth
 from throwbook.core.simulator.plan import ThrowConditions, ThrowPlan, make_plan
 from throwbook.core.simulator.sensor import SensorModel, aperture_factor, sense_current, sense_voltage
-from throwbook.core.trace import FloatArray, Trace
+from throwbook.core.trace import SIDES, BoolArray, FloatArray, Trace
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +67,15 @@ class Waveform:
         if plan.machine.placed_in == "motor":
             return self._seen_at_motor(time_s, current, voltage)
         return current, voltage
+
+    def switch(self, side: str, time_s: FloatArray, debounce_s: float) -> BoolArray:
+        """What the board says of one pin's switch at these instants [s since switch-on], true: closed; shape (n,)."""
+        plan = self.plan
+        return read_switch(plan.beside.pins[side], self.motion, plan.direction, time_s - debounce_s)
+
+    def probe_c(self, rows: int, rng: np.random.Generator) -> FloatArray:
+        """What the probe beside the board reads, row by row [degC]; NaN where it doesn't answer; shape (rows,)."""
+        return self.plan.beside.probe.reads(self.plan.conditions.temperature_c, rows, rng)
 
     def _board_voltage(self, time_s: FloatArray, current: FloatArray) -> FloatArray:
         """Open-circuit voltage less the battery's slow loss less what the harness drops; recovers after the end."""
@@ -207,6 +217,8 @@ class Truth:
     """Signs that a good detector must give above ``info`` (``uneven-sides``: at info)."""
     may_also: frozenset[str]
     """Signs that would be no mistake beside them."""
+    switches: Mapping[str, SwitchTruth]
+    """By side, whether the board has switches or not."""
     winding_c: float
     """At the end; hand it to the next throw's ``Conditions``."""
 
@@ -261,9 +273,20 @@ def throw(
         rig=rig_name,
         started=started,
         ambient_c=round(conditions.temperature_c, 1),
+        **_beside(waveform, true_s - before, rng),
     )
     shift = before - float(true_s[0] - stamped[0])
     return SimulatedThrow(trace, _truth(waveform, shift, trace, faults), waveform)
+
+
+def _beside(waveform: Waveform, time_s: FloatArray, rng: np.random.Generator) -> dict[str, Any]:
+    """The channels beside current and voltage that this board has."""
+    sensor, channels = waveform.plan.sensor, dict[str, Any]()
+    if sensor.has_switches:
+        channels = {f"{side}_switch": waveform.switch(side, time_s, sensor.debounce_s) for side in SIDES}
+    if sensor.has_probe:
+        channels["temperature_c"] = waveform.probe_c(len(time_s), rng.spawn(1)[0])
+    return channels
 
 
 def make_waveform(
@@ -357,6 +380,7 @@ def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Si
         signs=must,
         may_also=also,
         winding_c=m.winding_c,
+        switches={side: switch_truth(pin, m, plan.direction) for side, pin in plan.beside.pins.items()},
     )
 
 
