@@ -6,15 +6,11 @@ the link stretches under the pin's own friction: behind it on the way in, and be
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from throwbook.core.rig import LOCK
 from throwbook.core.trace import SIDES, BoolArray, FloatArray
-
-if TYPE_CHECKING:
-    from throwbook.core.simulator.motion import Motion
 
 Rng = np.random.Generator
 
@@ -86,9 +82,12 @@ def plan_pins(pins: Mapping[str, Pin], rng: Rng) -> dict[str, PinPlan]:
     return {side: PinPlan(pin, 1.0 + SCATTER * float(rng.standard_normal())) for side, pin in pins.items()}
 
 
-def read_switch(plan: PinPlan, motion: "Motion", direction: str, time_s: FloatArray) -> BoolArray:
-    """What the contact is at these instants [s since switch-on]; shape (n,), true: closed."""
-    closed = plan.closed(np.interp(time_s, motion.time_s, motion.share), direction)
+def read_switch(plan: PinPlan, share: FloatArray, direction: str, time_s: FloatArray) -> BoolArray:
+    """What the contact is at these instants [s since switch-on], when the rod has moved these shares; both of shape (n,).
+
+    True: closed.
+    """
+    closed = plan.closed(share, direction)
     if plan.opens_s is not None:
         begins, ends = plan.opens_s
         last = np.searchsorted(begins, time_s, side="right") - 1
@@ -106,14 +105,14 @@ class SwitchTruth:
     """Share of the stroke that the rod had moved."""
 
 
-def switch_truth(plan: PinPlan, motion: "Motion", direction: str) -> SwitchTruth:
-    """The moment and the place, at the steps of the throw."""
-    closed = plan.closed(motion.share, direction)
+def switch_truth(plan: PinPlan, time_s: FloatArray, share: FloatArray, direction: str) -> SwitchTruth:
+    """The moment and the place, at the steps of a throw: times since switch-on [s] and shares of the stroke, shape (k,)."""
+    closed = plan.closed(share, direction)
     changes = np.flatnonzero(closed[1:] != closed[:-1])
     if not len(changes):
         return SwitchTruth(None, None)
     row = int(changes[0]) + 1
-    return SwitchTruth(float(motion.time_s[row]), float(motion.share[row]))
+    return SwitchTruth(float(time_s[row]), float(share[row]))
 
 
 @dataclass(frozen=True)

@@ -70,8 +70,9 @@ class Waveform:
 
     def switch(self, side: str, time_s: FloatArray, debounce_s: float) -> BoolArray:
         """What the board says of one pin's switch at these instants [s since switch-on], true: closed; shape (n,)."""
-        plan = self.plan
-        return read_switch(plan.beside.pins[side], self.motion, plan.direction, time_s - debounce_s)
+        m, plan, seen_s = self.motion, self.plan, time_s - debounce_s
+        share = np.interp(seen_s, m.time_s, m.share)
+        return read_switch(plan.beside.pins[side], share, plan.direction, seen_s)
 
     def probe_c(self, rows: int, rng: np.random.Generator) -> FloatArray:
         """What the probe beside the board reads, row by row [degC]; NaN where it doesn't answer; shape (rows,)."""
@@ -380,7 +381,10 @@ def _truth(waveform: Waveform, shift_s: float, trace: Trace, faults: Sequence[Si
         signs=must,
         may_also=also,
         winding_c=m.winding_c,
-        switches={side: switch_truth(pin, m, plan.direction) for side, pin in plan.beside.pins.items()},
+        switches={
+            side: switch_truth(pin, m.time_s, m.share, plan.direction)
+            for side, pin in plan.beside.pins.items()
+        },
     )
 
 
