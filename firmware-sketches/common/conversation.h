@@ -8,11 +8,14 @@
 //         const char* absent_text();  completes the fault sensor-absent
 //         void set_rate(uint16_t hz); void start(); void stop();   start() begins again at SEQ 0
 //         bool next(Sample&); uint8_t waiting(); uint32_t lost();
+//         uint8_t switches_fitted();  bits of pin_switches.h; 0: there are none
+//         bool has_temperature(); int16_t temperature();   hundredths of a degree C, or kNotAnswering
 #pragma once
 #include "alarm.h"
 #include "commands.h"
 #include "line_builder.h"
 #include "line_reader.h"
+#include "ntc.h"
 #include "rate_limit.h"
 #include "sampler.h"
 
@@ -77,9 +80,12 @@ class Conversation {
 
   void say_who() {
     const SensorScale& scale = sensor_.scale();
-    line_.start('B').field("1").field(about_.id).field(about_.firmware).field(static_cast<uint32_t>(rate_hz_));
+    const bool more = sensor_.switches_fitted() || sensor_.has_temperature();  // an older program reads version 1 only
+    line_.start('B').field(more ? "2" : "1").field(about_.id).field(about_.firmware).field(static_cast<uint32_t>(rate_hz_));
     line_.field(scale.amp_lsb_ua).field(scale.volt_lsb_uv).field(scale.full_scale_ma);
     line_.field(scale.has_voltage ? "IV" : "I");
+    if (sensor_.switches_fitted()) line_.more("S");
+    if (sensor_.has_temperature()) line_.more("T");
     send();
   }
 
@@ -105,7 +111,18 @@ class Conversation {
     }
     line_.start('D').field(static_cast<uint32_t>(sample.seq)).field(sample.micros).field_signed(sample.current);
     if (scale.has_voltage) line_.field_signed(sample.voltage);
+    const uint8_t fitted = sensor_.switches_fitted();
+    if (fitted) line_.field(static_cast<uint32_t>(fitted | sample.closed));
+    if (sensor_.has_temperature()) add_temperature(sensor_.temperature());
     send();
+  }
+
+  void add_temperature(int16_t centidegrees) {
+    if (centidegrees == kNotAnswering) {
+      line_.field("x");
+    } else {
+      line_.field_signed(centidegrees);
+    }
   }
 
   // --- faults: each told once when it begins ---

@@ -15,10 +15,12 @@ constexpr uint8_t written_length(uint32_t largest, bool is_signed) {
                        : static_cast<uint8_t>(is_signed ? 2 : 1);
 }
 
-// Bytes of the longest sample line, line feed and check included: D,65535,4294967295,CURRENT,VOLTAGE*CCCC
-constexpr uint8_t longest_sample_line(uint16_t largest_current, bool has_voltage, uint16_t largest_voltage) {
+// Bytes of the longest sample line, line feed and check included: D,65535,4294967295,CURRENT,VOLTAGE,15,-3660*CCCC
+constexpr uint8_t longest_sample_line(uint16_t largest_current, bool has_voltage, uint16_t largest_voltage,
+                                      bool has_switches = false, bool has_temperature = false) {
   return static_cast<uint8_t>(1 + 6 + 11 + 1 + written_length(largest_current, true) +
-                              (has_voltage ? 1 + written_length(largest_voltage, false) : 0) + 5 + 1);
+                              (has_voltage ? 1 + written_length(largest_voltage, false) : 0) + (has_switches ? 3 : 0) +
+                              (has_temperature ? 6 : 0) + 5 + 1);
 }
 
 // One byte is 10 bits on the wire (8N1).

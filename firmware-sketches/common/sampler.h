@@ -11,9 +11,10 @@ struct Sample {
   uint32_t micros;  // when the sensor was read [us]; wraps
   int16_t current;  // [counts]
   int16_t voltage;  // [counts]
+  uint8_t closed;   // pin switches, bits of pin_switches.h
 };
 
-const uint8_t kSlots = 32;  // 0.16 s at 200 samples a second, 320 bytes on the chip
+const uint8_t kSlots = 32;  // 0.16 s at 200 samples a second, 352 bytes on the chip
 
 // Every tick takes a number, so the receiver sees each lost sample as a gap in SEQ. Each counter has one writer, and
 // none is ever reset while sampling runs.

@@ -9,7 +9,17 @@
 
 namespace throwbook {
 
-const uint32_t kMostConversionsHz = 4000;  // two of 104 us each, and 30 us to spare
+const uint32_t kMostConversionsHz = 2900;  // three of 104 us each, and 30 us to spare
+
+constexpr NtcTable kNtcTable PROGMEM = ntc_table({kThermistorOhmAt25, kThermistorBeta, kThermistorSeriesOhm});
+
+struct Beside {
+  static constexpr SwitchWiring wiring() {
+    return {kLeftSwitchFitted, kLeftSwitchPin, kRightSwitchFitted, kRightSwitchPin};
+  }
+  static constexpr bool has_thermistor() { return kTemperatureFitted; }
+  static const NtcTable& table() { return kNtcTable; }
+};
 
 constexpr SensorScale kHallScale = {
     hall_amp_lsb_ua(kMillivoltPerAmp),
@@ -17,14 +27,15 @@ constexpr SensorScale kHallScale = {
     kFullScaleMilliamp,
     hall_full_scale_counts(kFullScaleMilliamp, kMillivoltPerAmp),
     kHasVoltage,
-    longest_sample_line(kHallZero, kHasVoltage, kConverterSteps - 1),
+    longest_sample_line(kHallZero, kHasVoltage, kConverterSteps - 1, fitted_bits(Beside::wiring()) != 0, kTemperatureFitted),
     kMostConversionsHz};
 
-class AnalogHall : public SampledSensor {
+class AnalogHall : public SampledSensor<Beside> {
  public:
-  AnalogHall() : SampledSensor(kStartRateHz) {}
+  AnalogHall() : SampledSensor<Beside>(kStartRateHz) {}
 
   void begin() {
+    begin_switches();
     ADMUX = kReferenceIsSupply | kCurrentChannel;
     ADCSRB = 0;
     ADCSRA = kConvert128;  // 16 MHz / 128 = 125 kHz: 104 us a conversion, full accuracy (50 to 200 kHz)
@@ -37,6 +48,7 @@ class AnalogHall : public SampledSensor {
     if (stage_ != Stage::idle) return;  // can't be at the rates allowed; if it were, the tick is counted as missed
     in_hand_.seq = sampler_.take();
     in_hand_.micros = micros();
+    in_hand_.closed = closed_now();
     stage_ = Stage::current;
     convert(kCurrentChannel);
   }
@@ -49,8 +61,14 @@ class AnalogHall : public SampledSensor {
         stage_ = Stage::voltage;
         return convert(kVoltageChannel);
       }
-    } else {
+    } else if (stage_ == Stage::voltage) {
       in_hand_.voltage = value;
+    } else {
+      thermistor_.take(value);
+    }
+    if (kTemperatureFitted && answering_ && stage_ != Stage::temperature) {
+      stage_ = Stage::temperature;
+      return convert(kTemperatureChannel);
     }
     stage_ = Stage::idle;
     if (answering_) sampler_.deliver(in_hand_);  // else its number stays a gap
@@ -74,7 +92,7 @@ class AnalogHall : public SampledSensor {
   const SensorScale& scale() const { return kHallScale; }
 
  private:
-  enum class Stage : uint8_t { idle, current, voltage };
+  enum class Stage : uint8_t { idle, current, voltage, temperature };
 
   static const uint8_t kReferenceIsSupply = _BV(REFS0);
   static const uint8_t kConvert128 = _BV(ADEN) | _BV(ADIE) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);

@@ -4,7 +4,7 @@
 
 namespace {
 
-const throwbook::About kAbout = {kBoardId, "hall-1.0.0", kBaud, kStartRateHz, 800};
+const throwbook::About kAbout = {kBoardId, "hall-2.0.0", kBaud, kStartRateHz, 800};
 
 throwbook::AnalogHall sensor;
 throwbook::Conversation<HardwareSerial, throwbook::AnalogHall> conversation(Serial, sensor, kAbout);

@@ -16,3 +16,14 @@ const uint32_t kFullScaleMilliamp = 20000;  // the sensor's rated range, either 
 const uint16_t kSupplyMillivolt = 5000;  // the board's own 5 V as measured: the voltage channel hangs on it
 const uint32_t kDividerTopOhm = 47000;
 const uint32_t kDividerBottomOhm = 10000;
+
+const bool kLeftSwitchFitted = false;   // a switch at the left pin, from D2 to ground
+const bool kRightSwitchFitted = false;  // a switch at the right pin, from D3 to ground
+const uint8_t kLeftSwitchPin = 2;
+const uint8_t kRightSwitchPin = 3;
+
+const bool kTemperatureFitted = false;  // a thermistor from A2 to ground, and a resistor from A2 to the board's 5 V
+const uint8_t kTemperatureChannel = 2;  // A2
+const uint16_t kThermistorOhmAt25 = 10000;
+const uint16_t kThermistorBeta = 3950;  // [K], data sheet
+const uint16_t kThermistorSeriesOhm = 10000;

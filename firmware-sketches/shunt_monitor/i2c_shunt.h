@@ -10,9 +10,20 @@
 
 namespace throwbook {
 
+constexpr NtcTable kNtcTable PROGMEM = ntc_table({kThermistorOhmAt25, kThermistorBeta, kThermistorSeriesOhm});
+
+struct Beside {
+  static constexpr SwitchWiring wiring() {
+    return {kLeftSwitchFitted, kLeftSwitchPin, kRightSwitchFitted, kRightSwitchPin};
+  }
+  static constexpr bool has_thermistor() { return kTemperatureFitted; }
+  static const NtcTable& table() { return kNtcTable; }
+};
+
 constexpr uint8_t longest_line_of(InaKind kind) {
   return longest_sample_line(static_cast<uint16_t>(ina_full_scale_counts(kind, kIna219RangeMillivolt)), true,
-                             static_cast<uint16_t>(ina_scale(kind).largest_bus));
+                             static_cast<uint16_t>(ina_scale(kind).largest_bus), fitted_bits(Beside::wiring()) != 0,
+                             kTemperatureFitted);
 }
 
 constexpr SensorScale scale_of(InaKind kind) {
@@ -35,11 +46,16 @@ const uint32_t kChipCurrentLsbMicroamp = 1000;
 constexpr uint16_t kCalibrationOfIna219 = ina_calibration(InaKind::ina219, kChipCurrentLsbMicroamp, kShuntMicroOhm);
 constexpr uint16_t kCalibrationOfIna226 = ina_calibration(InaKind::ina226, kChipCurrentLsbMicroamp, kShuntMicroOhm);
 
-class I2cShunt : public SampledSensor {
+class I2cShunt : public SampledSensor<Beside> {
  public:
-  I2cShunt() : SampledSensor(kStartRateHz) {}
+  I2cShunt() : SampledSensor<Beside>(kStartRateHz) {}
 
   void begin() {
+    begin_switches();
+    if (kTemperatureFitted) {
+      ADMUX = _BV(REFS0) | kTemperatureChannel;
+      ADCSRA = kConvert128;
+    }
     Wire.begin();
     Wire.setClock(400000);
     Wire.setWireTimeout(3000, true);  // [us] a bus held down must not stop the board
@@ -50,6 +66,13 @@ class I2cShunt : public SampledSensor {
   void tick() { sampler_.tick(); }
 
   // --- the loop ---
+
+  // Takes a conversion of the thermistor that is done, and starts the next one: 104 us each, nobody waits.
+  void read_temperature() {
+    if (!kTemperatureFitted || (ADCSRA & _BV(ADSC))) return;
+    thermistor_.take(static_cast<int16_t>(ADC));
+    ADCSRA = kConvert128 | _BV(ADSC);
+  }
 
   // Reads the sensor if a sample is due. A read that fails leaves a gap in SEQ.
   void read_if_due() {
@@ -62,6 +85,7 @@ class I2cShunt : public SampledSensor {
     uint16_t bus = 0;
     const bool ready = settings_hold();
     sample.micros = micros();
+    sample.closed = closed_now();
     answering_ = ready && read_register(kInaShunt, shunt) && read_register(kInaBus, bus);
     if (!answering_) return;
     sample.current = static_cast<int16_t>(shunt);
@@ -100,11 +124,13 @@ class I2cShunt : public SampledSensor {
   }
 
   void set_rate(uint16_t hz) {
-    SampledSensor::set_rate(hz);
+    SampledSensor<Beside>::set_rate(hz);
     if (kind_ != InaKind::none) write_settings();
   }
 
  private:
+  static const uint8_t kConvert128 = _BV(ADEN) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);  // 125 kHz: full accuracy
+
   uint16_t config(InaKind kind) const { return ina_config(kind, rate_hz_, kIna219RangeMillivolt); }
 
   uint16_t calibration() const { return kind_ == InaKind::ina226 ? kCalibrationOfIna226 : kCalibrationOfIna219; }

@@ -4,7 +4,7 @@
 
 namespace {
 
-const throwbook::About kAbout = {kBoardId, "shunt-1.0.0", kBaud, kStartRateHz, 600};
+const throwbook::About kAbout = {kBoardId, "shunt-2.0.0", kBaud, kStartRateHz, 600};
 
 throwbook::I2cShunt sensor;
 throwbook::Conversation<HardwareSerial, throwbook::I2cShunt> conversation(Serial, sensor, kAbout);
@@ -20,6 +20,7 @@ void setup() {
 }
 
 void loop() {
+  sensor.read_temperature();
   sensor.read_if_due();
   conversation.step();
 }

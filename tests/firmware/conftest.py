@@ -11,6 +11,7 @@ from tests.firmware.tools import (
     build_header_programs,
     build_host,
     build_sketches,
+    build_sketches_with_pins,
     built_once,
     need,
 )
@@ -28,6 +29,13 @@ def sketches(shared: Path) -> Path:
     """Folder with both compiled sketches, ``NAME.elf``, and ``sizes.txt``."""
     need(["make", "avr-gcc", "avr-g++", "avr-size"], [ARDUINO_CORE])
     return built_once(shared, "sketches", build_sketches)
+
+
+@pytest.fixture(scope="session")
+def sketches_with_pins(shared: Path) -> Path:
+    """The same with both pin switches and the thermistor fitted."""
+    need(["make", "avr-gcc", "avr-g++", "avr-size"], [ARDUINO_CORE])
+    return built_once(shared, "sketches-with-pins", build_sketches_with_pins)
 
 
 @pytest.fixture(scope="session")

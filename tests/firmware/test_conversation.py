@@ -56,6 +56,42 @@ def test_it_says_who_it_is_at_power_up_and_on_request(talk):
     assert talk(UP, command("who"), "step 2") == [WHO, WHO]
 
 
+PINS = WHO.replace("B,1,", "B,2,") + "ST"
+
+
+def test_a_board_with_switches_and_a_thermistor_says_so_and_sends_them(talk):
+    rows = ["sample 0 5000 -12 3150 0", "sample 1 10000 7 -1 2", "sample 2 15000 7 -1 3"]
+    said = talk("beside 12 1850", UP, command("go"), *rows, "step 9")
+    assert said == [
+        PINS,
+        "[start]",
+        "K,go",
+        "D,0,5000,-12,3150,12,1850",
+        "D,1,10000,7,-1,14,1850",
+        "D,2,15000,7,-1,15,1850",
+    ]
+
+
+def test_a_thermistor_that_does_not_answer_is_an_x_and_cold_is_below_zero(talk):
+    said = talk(
+        "beside 4 -32768",
+        UP,
+        command("go"),
+        "sample 0 5 1 2 1",
+        "step 3",
+        "beside 4 -1205",
+        "sample 1 9 1 2 0",
+        "step 3",
+    )
+    assert said[-2:] == ["D,0,5,1,2,5,x", "D,1,9,1,2,4,-1205"]
+
+
+def test_without_switches_only_the_temperature_is_sent(talk):
+    said = talk("beside 0 1850", UP, command("go"), "sample 0 5 1 2", "step 3")
+    assert said[0] == WHO.replace("B,1,", "B,2,") + "T"
+    assert said[-1] == "D,0,5,1,2,1850"
+
+
 def test_a_ping_is_answered(talk):
     assert talk(UP, command("ping"), "step 2") == [WHO, "K,ping"]
 

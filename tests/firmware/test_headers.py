@@ -4,6 +4,7 @@ Check values: CRC catalogue (RevEng), CRC-16/IBM-3740; Texas Instruments SBOS448
 (INA226): 10 A through 2 mohm, 12 V, 1 mA a count; Hall sensor: data sheet of the 185/100/66 mV/A type.
 """
 
+import math
 import subprocess
 
 import pytest
@@ -140,6 +141,12 @@ def test_the_longest_line_is_reckoned_as_it_is_written(ask, counts, line):
     assert int(ask(f"lines-a-second 115200 {line}")[0]) == 11520 // line
 
 
+def test_the_longest_line_with_pins_and_temperature_is_reckoned_as_it_is_written(ask):
+    written = len("D,65535,4294967295,-32767,32767,15,-3660*CCCC\n")
+    assert ask("longest-line-with-pins 32767 32767") == [str(written)]
+    assert 115_200 // 10 // written >= 200
+
+
 def test_the_divider_scales_the_voltage(ask):
     assert float(ask("divider 5000 47000 10000")[0]) == pytest.approx(5e6 * 5.7 / 1024, abs=1)
 
@@ -157,6 +164,39 @@ def test_the_largest_and_least_sample_are_written_right_over_the_wrap_of_the_clo
 
 def test_a_line_of_120_bytes_is_sent_and_a_longer_one_is_not_cut_but_left_out(ask):
     assert ask("line-of-length 113", "line-of-length 114") == ["1 121", "0 0"]
+
+
+# ---- the pins and the thermistor ----
+
+
+def test_an_input_at_ground_is_closed_and_one_that_floats_up_is_open(ask):
+    levels = [0b0000, 0b0100, 0b1000, 0b1100]  # D2 and D3
+    assert ask(*(f"closed 1 1 {level}" for level in levels)) == ["3", "2", "1", "0"]
+    assert ask(*(f"closed 1 0 {level}" for level in levels)) == ["1", "0", "1", "0"]
+    assert ask("closed 0 0 0") == ["0"]
+
+
+def test_a_contact_that_bounces_changes_once_and_only_when_it_is_quiet(ask):
+    assert ask("debounce 200 0" + "101011111111") == ["000000001111"]  # 20 ms are four ticks
+    assert ask("debounce 200 1" + "000010000000") == ["111111111000"]
+    assert ask("debounce 200 0" + "222221313333") == ["000022222333"]
+    assert ask("debounce 10 0" + "0011") == ["0011"]
+
+
+@pytest.mark.parametrize("centigrade", [-30, -20, -10, 0, 10, 20, 25, 40, 60, 80])
+def test_the_thermistor_follows_the_beta_equation(ask, centigrade):
+    ohm = 10_000 * math.exp(3950 * (1 / (centigrade + 273.15) - 1 / 298.15))
+    counts = round(1024 * ohm / (10_000 + ohm))
+    read = int(ask("thermistor " + f"{counts} " * 80)[0].split()[-1]) / 100
+    step = 298.15**2 / 3950 * 1024 / (counts * (1024 - counts)) * ((centigrade + 273.15) / 298.15) ** 2
+    straight_lines = 0.3 if -20 <= centigrade <= 70 else 0.9
+    assert read == pytest.approx(centigrade, abs=0.5 * step + straight_lines)
+
+
+@pytest.mark.parametrize("counts", [0, 30, 63, 992, 1023])
+def test_a_broken_wire_and_a_short_are_no_temperature_and_leave_nothing_behind(ask, counts):
+    read = ask(f"thermistor 512 512 {counts} 512")[0].split()
+    assert read == ["2500", "2500", "-32768", "2500"]
 
 
 # ---- the sampler ----

@@ -54,8 +54,19 @@ def run(command: Sequence[str | Path]) -> str:
     return done.stdout
 
 
-def build_sketches(folder: Path) -> None:
-    (folder / "sizes.txt").write_text(run(["make", "-s", "-C", SKETCHES, f"OUT={folder}"]))
+def build_sketches(folder: Path, sources: Path = SKETCHES) -> None:
+    (folder / "sizes.txt").write_text(run(["make", "-s", "-C", sources, f"OUT={folder}"]))
+
+
+def build_sketches_with_pins(folder: Path) -> None:
+    """As somebody builds them who has fitted both switches and the thermistor."""
+    sources = folder / "sources"
+    shutil.copytree(SKETCHES, sources, ignore=shutil.ignore_patterns("build"))
+    for settings in sources.glob("*/settings.h"):
+        text = settings.read_text("utf-8")
+        assert text.count("Fitted = false") == 3, settings
+        settings.write_text(text.replace("Fitted = false", "Fitted = true"), "utf-8")
+    build_sketches(folder, sources)
 
 
 def build_host(folder: Path) -> None:

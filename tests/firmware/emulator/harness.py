@@ -143,7 +143,7 @@ def converse(
     try:
         board.go()
         # A board takes no command before it has said who it is.
-        while not re.search(rb"\nB,1,[^\n]*\n", heard.raw) and not board.done():
+        while not re.search(rb"\nB,[12],[^\n]*\n", heard.raw) and not board.done():
             heard.raw += port.read()
         port.write(heard.session.start(rate_hz, BAUD))
         over = False

@@ -25,14 +25,16 @@
 
 #include "script.h"
 
+enum { LEFT_SWITCH_PIN = 2, RIGHT_SWITCH_PIN = 3, THERMISTOR_PIN = 2 }; /* D2, D3, A2 */
 enum { CLOCK_HZ = 16000000, SUPPLY_MV = 5000, PATIENCE_S = 20, INSTRUCTIONS_PER_LOOK = 256 };
-enum { SPL = 0x5D, SPH = 0x5E, TIMSK1 = 0x6F, OCIE1A = 2 };
+enum { PORTD = 0x2B, SPL = 0x5D, SPH = 0x5E, TIMSK1 = 0x6F, OCIE1A = 2 };
 
 avr_t *board;
 FILE *record;
 
 static const char *sensor;
 static double began_s = -1;
+static int thermistor_mv = SUPPLY_MV; /* no thermistor: the resistor pulls the input up */
 
 double board_time_s(void) { return (double)board->cycle / CLOCK_HZ; }
 
@@ -52,7 +54,8 @@ static int over(double seconds) {
 static void on_conversion(avr_irq_t *irq, uint32_t value, void *unused) {
     (void)irq, (void)unused;
     union { uint32_t value; avr_adc_mux_t mux; } what = {.value = value};
-    for (int pin = 0; pin < PINS; ++pin) {
+    avr_raise_irq(avr_io_getirq(board, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + THERMISTOR_PIN), (uint32_t)thermistor_mv);
+    for (int pin = 0; pin < PINS && !strcmp(sensor, "analog"); ++pin) {
         long millivolt = lround(1000 * script_volts(pin, script_time_s()));
         avr_raise_irq(avr_io_getirq(board, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + pin), (uint32_t)millivolt);
         if (pin == (int)what.mux.src) fprintf(record, "convert %.6f %d %ld\n", board_time_s(), pin, millivolt);
@@ -83,9 +86,9 @@ static void make_board(const char *elf) {
 }
 
 static void attach_sensor(void) {
-    if (!strcmp(sensor, "analog"))
-        avr_irq_register_notify(avr_io_getirq(board, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_conversion, NULL);
-    else if (!strcmp(sensor, "ina219") || !strcmp(sensor, "ina226"))
+    avr_irq_register_notify(avr_io_getirq(board, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_conversion, NULL);
+    if (!strcmp(sensor, "analog")) return;
+    if (!strcmp(sensor, "ina219") || !strcmp(sensor, "ina226"))
         ina_attach(!strcmp(sensor, "ina226"));
     else {
         fprintf(stderr, "no sensor is called %s: analog, ina219 or ina226\n", sensor);
@@ -93,10 +96,22 @@ static void attach_sensor(void) {
     }
 }
 
+/* A closed switch holds its input at ground; an open one, or a broken wire, leaves it to the chip's pull-up. */
+static void turn_switch(int pin, int closed) {
+    uint32_t pull_ups = board->data[PORTD];
+    avr_raise_irq(avr_io_getirq(board, AVR_IOCTL_IOPORT_GETIRQ('D'), pin), !closed && (pull_ups >> pin & 1));
+}
+
 static void happen(const event_t *event) {
     fprintf(record, "event %.6f %s %d\n", board_time_s(), event->name, event->count);
     if (!strcmp(event->name, "board-reset"))
         avr_reset(board);
+    else if (!strcmp(event->name, "left-switch"))
+        turn_switch(LEFT_SWITCH_PIN, event->count);
+    else if (!strcmp(event->name, "right-switch"))
+        turn_switch(RIGHT_SWITCH_PIN, event->count);
+    else if (!strcmp(event->name, "thermistor-mv"))
+        thermistor_mv = event->count;
     else
         ina_event(event->name, event->count);
 }

@@ -8,7 +8,7 @@ typedef struct {
     double volts[PINS];
 } point_t;
 
-enum { MOST_POINTS = 200000, MOST_EVENTS = 200 };
+enum { MOST_POINTS = 200000, MOST_EVENTS = 2000 };
 
 static point_t points[MOST_POINTS];
 static int point_count, current_point;

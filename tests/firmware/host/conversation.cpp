@@ -1,6 +1,7 @@
 // A conversation with a made-up port and sensor, driven from stdin, one order a line:
-//   pc HEX        bytes arrive from the PC        sample SEQ MICROS I V   the sensor has one
+//   pc HEX        bytes arrive from the PC        sample SEQ MICROS I V CLOSED   the sensor has one
 //   lost N        the sensor has lost N in all    answers 0|1             the sensor answers, or not
+//   beside BITS CENTIDEGREES   switches fitted, and a thermistor that reads so; -32768: it isn't answering
 //   reset         the sensor lost its settings    room N                  bytes the port takes before it is full
 //   step N        the loop comes round N times
 // What the board sends appears on stdout.
@@ -56,6 +57,12 @@ struct Sensor {
   }
   uint8_t waiting() const { return static_cast<uint8_t>(samples.size()); }
   uint32_t lost() const { return lost_so_far; }
+  uint8_t fitted = 0;
+  bool thermistor = false;
+  int16_t centidegrees = 0;
+  uint8_t switches_fitted() const { return fitted; }
+  bool has_temperature() const { return thermistor; }
+  int16_t temperature() const { return centidegrees; }
 };
 
 std::string bytes_of_hex(const std::string& hex) {
@@ -83,8 +90,14 @@ int main() {
     if (order == "reset") sensor.reset = true;
     if (order == "room" && words >> number) port.room = number;
     Sample sample{};
-    if (order == "sample" && words >> sample.seq >> sample.micros >> sample.current >> sample.voltage)
+    if (order == "sample" && words >> sample.seq >> sample.micros >> sample.current >> sample.voltage) {
+      if (words >> number) sample.closed = static_cast<uint8_t>(number);
       sensor.samples.push(sample);
+    }
+    if (order == "beside" && words >> number >> sensor.centidegrees) {
+      sensor.fitted = static_cast<uint8_t>(number);
+      sensor.thermistor = true;
+    }
     if (order != "step") continue;
     if (!up) board.power_up();
     up = true;

@@ -6,6 +6,8 @@
 #include <ina_registers.h>
 #include <line_builder.h>
 #include <line_reader.h>
+#include <ntc.h>
+#include <pin_switches.h>
 #include <rate_limit.h>
 #include <sample_timer.h>
 #include <sampler.h>
@@ -99,6 +101,25 @@ void alarms(Words& words) {
   for (char c : next<std::string>(words)) std::cout << alarm.rises(c == 'x', rearm);
 }
 
+// Readings of both switches, one a tick: what counts as closed after each.
+void debounce(Words& words) {
+  Debounced switches;
+  const uint16_t rate = next<uint16_t>(words);
+  const std::string readings = next<std::string>(words);
+  switches.begin(static_cast<uint8_t>(readings[0] - '0'), rate);
+  for (char c : readings.substr(1)) std::cout << static_cast<int>(switches.take(static_cast<uint8_t>(c - '0')));
+}
+
+// Conversions of a 10 kohm thermistor over 10 kohm, B 3950 K: hundredths of a degree after each.
+void thermistor(Words& words) {
+  static const NtcTable table = ntc_table({10000, 3950, 10000});
+  NtcInput input;
+  for (int counts; words >> counts;) {
+    input.take(static_cast<int16_t>(counts));
+    std::cout << ntc_centidegrees(table, input.sixteenths()) << " ";
+  }
+}
+
 using Numbers = std::vector<int64_t>;
 
 InaKind kind(int64_t chip) { return chip == 219 ? InaKind::ina219 : InaKind::ina226; }
@@ -109,6 +130,9 @@ TimerSetting timer(const Numbers& n) { return timer_setting(uint32_t(n[0]), uint
 const std::map<std::string, std::function<int64_t(const Numbers&)>> kSums = {
     {"timer", [](const Numbers& n) { return kTimerDividers[timer(n).clock_select - 1] * (timer(n).top + 1L); }},
     {"longest-line", [](const Numbers& n) { return longest_sample_line(uint16_t(n[0]), n[1] != 0, uint16_t(n[2])); }},
+    {"longest-line-with-pins",
+     [](const Numbers& n) { return longest_sample_line(uint16_t(n[0]), true, uint16_t(n[1]), true, true); }},
+    {"closed", [](const Numbers& n) { return closed_bits({n[0] != 0, 2, n[1] != 0, 3}, uint8_t(n[2])); }},
     {"lines-a-second", [](const Numbers& n) { return most_lines_a_second(uint32_t(n[0]), uint8_t(n[1])); }},
     {"calibration", [](const Numbers& n) { return ina_calibration(kind(n[0]), uint32_t(n[1]), uint32_t(n[2])); }},
     {"bus", [](const Numbers& n) { return ina_bus_counts(kind(n[0]), uint16_t(n[1])); }},
@@ -126,7 +150,7 @@ const std::map<std::string, std::function<int64_t(const Numbers&)>> kSums = {
 
 const std::map<std::string, std::function<void(Words&)>> kTalks = {
     {"crc", crc},       {"read", read_lines}, {"sample-line", sample_line}, {"line-of-length", line_of_length},
-    {"sample", sample}, {"alarm", alarms},
+    {"sample", sample}, {"alarm", alarms},    {"debounce", debounce},       {"thermistor", thermistor},
 };
 
 }  // namespace
