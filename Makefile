@@ -41,8 +41,8 @@ versions:
 	$(PYTHON) -m tests.versions
 
 # The suite on Windows' Python under Wine: a recorded run, not part of CI.
-windows:
-	tests/windows/run
+windows: $(VENV)/.ready-dev
+	$(BIN)/python -m tests.windows.suite
 
 licences: $(VENV)/.ready-run
 	$(BIN)/python -m tests.licences

@@ -227,6 +227,21 @@ def test_given_up_before_any_current_it_is_a_file_and_no_throw(tmp_path: Path):
         assert logbook.trials("quarry-loader") == []
 
 
+def test_a_line_begun_at_the_keyboard_and_never_ended_holds_up_no_recording(tmp_path: Path):
+    with board_on_a_cable(speed=16) as (port, _):
+        line = command.command(tmp_path / "book", *record_args(port.name, "--out", tmp_path / "lock.csv"))
+        code, said = at_a_terminal(line, "begun", "Ready: throw now", cwd=tmp_path)
+    assert code == 0, said
+    assert read_trace(tmp_path / "lock.csv").time_s[-1] > 3.0
+
+
+def test_enter_ends_a_recording_whatever_was_typed_before_it(tmp_path: Path):
+    with board_on_a_cable(throw_source(rest_s=3600.0), speed=16) as (port, _):
+        line = command.command(tmp_path / "book", *record_args(port.name, "--out", tmp_path / "lock.csv"))
+        _, said = at_a_terminal(line, "oops\b\n", "waiting for current", cwd=tmp_path)
+    assert (tmp_path / "lock.csv").exists(), said
+
+
 def test_rehearse_refuses_what_it_does_not_know_and_lists_what_it_does(run):
     code, _, err = run("board", "rehearse", "--rig", RIG_FILE, "--trouble", "gremlins")
     assert code == 2

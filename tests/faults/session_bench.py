@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.command import TOP, throwbook
+from tests.command import TOP, throwbook_said
 from tests.ports.bench import board_on_a_cable, throw_source
 from throwbook.files.trace_file import read_trace
 from throwbook.jobs.find import opened
@@ -82,7 +82,7 @@ class Bench:
         phase = "ended, not kept" if ended and not at_once else phase
         had = sum(path.read_bytes().count(b"\nD,") for path in self.journals)
         for _ in range(2):
-            done = throwbook(self.book, "record", "--recover", cwd=self.folder)
+            done = throwbook_said(self.book, "record", "--recover", cwd=self.folder)
             assert done.returncode in (0, 1), done.stderr
             assert "Traceback" not in done.stderr, done.stderr
         assert done.stdout.strip() == "There are no interrupted recordings.", done.stdout

@@ -1,24 +1,39 @@
-"""What a user does on Windows, by commands, one line each: python -m tests.windows.by_hand [--kills 50]
+"""What a user does on Windows, by commands, one line each: python -m tests.windows.by_hand [STEP ...] [--kills 8]
 
 Demo; a commissioning by hand, accepted; a throw recorded from a simulated board on the network of this computer; backup and
-restore; logbooks of every past version brought up to date; kills in mid-write. Exit code 1 when one didn't go as it should.
+restore; logbooks of every past version brought up to date; kills in mid-write, so many at each place. They end a program as
+``taskkill /F`` does, at a moment by chance. Exit code 1 when one didn't go as it should.
 """
 
 import argparse
 import json
+import random
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Callable
+from contextlib import suppress
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE, SEEN, TOLD
 from tests.command import TOP, command, environment, throwbook
 from tests.faults.kills import kills
+from tests.faults.session_bench import REST_S, RUN_S, SPEED, Bench, board_for_a_throw
+from tests.faults.session_bench import RIG as BENCH_RIG
+from tests.faults.until import until
 from tests.faults.work import PLACES
 from tests.raw_file import raw
 
+KILLED = "killed: "
+THROW_S = (REST_S + RUN_S) / SPEED
+SILENT: dict[str, Any] = {
+    "stdout": subprocess.DEVNULL,
+    "stderr": subprocess.DEVNULL,
+    "stdin": subprocess.DEVNULL,
+}
 PAST = sorted((TOP / "tests" / "logbook" / "past").glob("v*.sql"))
 
 
@@ -104,14 +119,45 @@ def upgrades(folder: Path) -> str:
     return ", ".join(script.stem for script in PAST)
 
 
-def struck(folder: Path, times: int) -> str:
-    share = -(-times // len(PLACES))
-    inside = total = 0
-    for place in PLACES:
-        (folder / place).mkdir()
-        for one in kills(place, share, folder / place, seed=8):
-            total, inside = total + 1, inside + one.in_the_work
-    return f"{total} kills, {inside} in the midst of the work, nothing lost, nothing there by half"
+def struck(folder: Path, place: str, times: int) -> str:
+    """Kills of what writes to the logbook."""
+    inside = said = 0
+    for one in kills(place, times, folder, seed=8):
+        inside, said = inside + one.in_the_work, said + one.said
+    return f"{times} kills, {inside} in the midst, {said} times reported done: all there, nothing by half"
+
+
+def struck_recordings(folder: Path, times: int) -> str:
+    """Kills of ``throwbook record`` in mid-throw; what stood in its journal is recovered, once."""
+    moments, recovered = random.Random(8), []
+    for number in range(times):
+        (folder / str(number)).mkdir()
+        bench = Bench(folder / str(number))
+        with board_for_a_throw() as (port, board):
+            words = ("record", "--rig", BENCH_RIG, "--direction", "lock", "--port", port.name)
+            process = subprocess.Popen(command(bench.book, *words), env=environment(), **SILENT)
+            assert until(lambda bench=bench: bench.samples_came()), "no samples came"
+            after_s = moments.uniform(0, THROW_S)
+            with suppress(subprocess.TimeoutExpired):
+                process.wait(after_s)
+            before, sent = bench.journal_bytes(), board.injected.sent
+            process.kill()
+            process.wait()
+        recovered.append(bench.verify("killed", after_s, before, sent, ""))
+    midst = [one for one in recovered if one.phase == "recording"]
+    samples = sum(one.recovered for one in recovered)
+    return f"{times} kills, {len(midst)} in the midst; {samples} samples recovered, each throw once, no gap"
+
+
+STEPS: dict[str, Callable[..., str]] = {
+    "demo": demo,
+    "commissioning by hand": commissioning,
+    "recording": recording,
+    "backup and restore": backup,
+    "past logbooks": upgrades,
+    **{f"{KILLED}{place}": partial(struck, place=place) for place in PLACES},
+    f"{KILLED}recording": struck_recordings,
+}
 
 
 def main() -> int:
@@ -119,22 +165,20 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--kills", type=int, default=50)
-    times = parser.parse_args().kills
-    steps: dict[str, Callable[[Path], str]] = {
-        "demo": demo,
-        "commissioning by hand": commissioning,
-        "recording": recording,
-        "backup and restore": backup,
-        "past logbooks": upgrades,
-        f"killed {times} times": lambda folder: struck(folder, times),
-    }
+    parser.add_argument("steps", nargs="*", metavar="STEP", help="Those whose names begin so.")
+    parser.add_argument("--kills", type=int, default=8, help="At each place.")
+    asked = parser.parse_args()
     bad = 0
     with tempfile.TemporaryDirectory(prefix="throwbook by hand é ", ignore_cleanup_errors=True) as name:
-        for title, step in steps.items():
-            begun_s = time.monotonic()
+        for title, step in STEPS.items():
+            if asked.steps and not title.startswith(tuple(asked.steps)):
+                continue
+            begun_s, folder = time.monotonic(), Path(name)
+            if place := title.partition(KILLED)[2]:
+                folder /= place
+                folder.mkdir()
             try:
-                outcome = step(Path(name))
+                outcome = step(folder, times=asked.kills) if place else step(folder)
             except Exception as error:  # told as an outcome
                 outcome = f"NOT AS IT SHOULD: {' '.join(str(error).split())}"
                 bad += 1

@@ -1,6 +1,7 @@
 """A console of Windows: its window is closed in mid-throw, its code pages, the screen on it."""
 
 import contextlib
+import subprocess
 import sys
 import threading
 from contextlib import contextmanager
@@ -112,6 +113,13 @@ def test_what_goes_into_a_pipe_is_what_the_console_shows(page: int, tmp_path: Pa
     said = (tmp_path / "said.txt").read_bytes().decode(f"cp{page}")
     assert "±" in said
     assert "\N{REPLACEMENT CHARACTER}" not in said
+
+
+def test_nul_is_no_terminal_and_nothing_is_asked_there(tmp_path: Path):
+    line = command(tmp_path / "book", "meter", "add", "clamp")
+    done = run(line, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, capture_output=False, timeout=LIMIT_S)
+    assert done.returncode == 2
+    assert "In a pipe nothing is asked" in done.stderr
 
 
 def test_a_letter_that_a_code_page_lacks_ends_nothing(tmp_path: Path):

@@ -61,11 +61,11 @@ def show_file(path: str) -> int:
     """Open a file with what this computer has for it; not nought: it has nothing. Nothing it says gets onto the screen."""
     import subprocess
 
-    if sys.platform == "win32":
-        os.startfile(path)
-        return 0
     opener, quiet = "open" if sys.platform == "darwin" else "xdg-open", subprocess.DEVNULL
     try:
+        if sys.platform == "win32":
+            os.startfile(path)
+            return 0
         viewer = subprocess.Popen([opener, path], stdin=quiet, stdout=quiet, stderr=quiet)
         return viewer.wait(OPENS_WITHIN_S)
     except subprocess.TimeoutExpired:

@@ -1,9 +1,11 @@
 """What a form asks, and what is said of an answer while it is typed; the questions of every sheet as such fields."""
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from math import log10
+from pathlib import Path
 from typing import Any
 
 from throwbook.core.quantities.text import quoted
@@ -27,6 +29,11 @@ TEXT, DATE, MOMENT, COUNT, CHOICE = "text", "date", "moment", "count", "choice"
 LONGEST = 200
 
 YES_NO = (("yes", "yes"), ("no", "no"))
+
+
+def typed_path(text: str) -> Path:
+    """A path as typed; ``~name`` of nobody stays as it is, where Path itself would raise."""
+    return Path(os.path.expanduser(text.strip()))
 
 
 @dataclass(frozen=True)

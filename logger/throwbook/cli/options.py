@@ -5,6 +5,7 @@ At a terminal a person is asked; in a pipe it is refused with the option that an
 
 import getpass
 import select
+import signal
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -91,6 +92,8 @@ class Quantity(click.ParamType):  # type: ignore[type-arg]
 
 
 LOOK_EVERY_S = 0.05
+CTRL_C, CTRL_Z = "\x03", "\x1a"
+"""Keys of a console of Windows: break off, no more will come."""
 
 
 Command = TypeVar("Command", bound=Any)
@@ -155,26 +158,59 @@ def who(by: str | None) -> str:
 
 def can_ask() -> bool:
     """Whether a person sits at a terminal; in a pipe nothing is asked."""
-    return sys.stdin.isatty() and sys.stdout.isatty()
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        return False
+    from throwbook.jobs.windows import has_keyboard
+
+    return has_keyboard()
 
 
-def line_waits() -> bool:
-    """Whether a line was typed, looked at for a moment; on Windows, whether one was begun."""
-    if sys.platform == "win32":
-        import msvcrt
+class Typing:
+    """What a person types at the terminal: looked at for a moment, so that a line that is never ended holds nobody."""
 
-        time.sleep(0 if msvcrt.kbhit() else LOOK_EVERY_S)
-        return msvcrt.kbhit()
-    return bool(select.select([sys.stdin], [], [], LOOK_EVERY_S)[0])
+    def __init__(self) -> None:
+        self._begun = ""
+
+    def line(self) -> str | None:
+        """The line, with its end; None: none is ended yet; empty: no more will come."""
+        if sys.platform != "win32":
+            return sys.stdin.readline() if select.select([sys.stdin], [], [], LOOK_EVERY_S)[0] else None
+        else:  # noqa: RET505 - so that the type checker leaves it out on other systems
+            import msvcrt  # a console of Windows hands out lines only to who waits for their end
+
+            while msvcrt.kbhit():
+                if (key := msvcrt.getwch()) in "\0\xe0" and msvcrt.kbhit():
+                    msvcrt.getwch()  # an arrow, a function key
+                elif (line := self._with(key, msvcrt.putwch)) is not None:
+                    return line
+            time.sleep(LOOK_EVERY_S)
+            return None
+
+    def _with(self, key: str, show: Callable[[str], None]) -> str | None:
+        """The line, if this key ended it."""
+        if key == CTRL_C:
+            signal.raise_signal(signal.SIGINT)
+        elif key in ("\r", CTRL_Z):
+            line, self._begun = "" if key == CTRL_Z else f"{self._begun}\n", ""
+            show("\n")
+            return line
+        elif key != "\b":
+            self._begun += key
+            show(key)
+        elif self._begun:
+            self._begun = self._begun[:-1]
+            for shown in "\b \b":
+                show(shown)
+        return None
 
 
 def ask_one_of(question: str, answers: Sequence[str]) -> str:
     """Ask until one of the answers is typed. A signal is heard meanwhile, however long nobody types."""
+    typing = Typing()
     while True:
         click.echo(f"{question} ({', '.join(answers)}): ", nl=False, err=True)
-        while not line_waits():
+        while (line := typing.line()) is None:
             pass
-        line = sys.stdin.readline()
         if not line:
             raise click.Abort
         if line.strip() in answers:

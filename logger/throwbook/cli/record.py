@@ -1,7 +1,6 @@
 """``throwbook record``: one trial from a board."""
 
 import signal
-import sys
 import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,11 +11,11 @@ from throwbook.cli import output
 from throwbook.cli.diagnostics import complain, worded
 from throwbook.cli.options import (
     Quantity,
+    Typing,
     ask_one_of,
     baud_option,
     by_option,
     can_ask,
-    line_waits,
     logbook_of,
     now,
     who,
@@ -210,6 +209,7 @@ class _Keys:
 
     def __init__(self, recording: Any) -> None:
         self.recording = recording
+        self._typing = Typing()
         self._presses = 0
         self.given_up = False
         """Ctrl-C ended it; Enter, which ends a throw that was made, didn't."""
@@ -235,10 +235,10 @@ class _Keys:
 
     def _enter(self) -> bool:
         """Whether Enter was pressed before the recording was over."""
-        while not line_waits():
-            if self._over.is_set():
-                return False
-        return bool(sys.stdin.readline())
+        while not self._over.is_set():
+            if (line := self._typing.line()) is not None:
+                return bool(line)
+        return False
 
     def _interrupt(self, number: int, frame: object) -> None:
         del number, frame

@@ -40,6 +40,18 @@ def hear_console_end(end: Callable[[], bool], keep: Callable[[], object]) -> Cal
         return lambda: system.SetConsoleCtrlHandler(handler, False)
 
 
+def has_keyboard() -> bool:
+    """Whether standard input is a console; Windows calls ``NUL`` a terminal too. Elsewhere: true, nothing else does."""
+    if sys.platform != "win32":
+        return True
+    else:  # noqa: RET505
+        import ctypes
+        import msvcrt
+
+        ours, mode = msvcrt.get_osfhandle(sys.stdin.fileno()), ctypes.c_ulong()
+        return bool(ctypes.WinDLL("kernel32").GetConsoleMode(ctypes.c_void_p(ours), ctypes.byref(mode)))
+
+
 def console_code_page() -> int:
     """That by which cmd and PowerShell read a pipe (``chcp``); 0: no console, or another system."""
     if sys.platform != "win32":

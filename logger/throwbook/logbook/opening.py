@@ -110,9 +110,8 @@ def writable(path: Path) -> bool:
 def _takes_files(path: Path) -> bool:
     if sys.platform != "win32":
         return os.access(path.parent, os.W_OK)
-    probe = path.with_name(
-        f"{path.name}.{os.getpid()}-probe"
-    )  # only a try tells what a folder's permissions there are
+    # Only a try tells what a folder's permissions there are; two may try at once.
+    probe = path.with_name(f"{path.name}.{os.urandom(8).hex()}-probe")
     try:
         os.close(os.open(probe, os.O_CREAT | os.O_EXCL | os.O_TEMPORARY))
     except OSError:

@@ -268,9 +268,12 @@ class Port:
             if not self.has_baud:  # here in_waiting only says whether there is anything
                 return bytes(self._port.read(_AT_ONCE_BYTES))
             return bytes(self._port.read(self._port.in_waiting or 1))
-        except (OSError, TypeError) as error:
+        except (
+            OSError,
+            TypeError,
+        ) as error:  # TypeError: another thread closed the port under pyserial's read
             if _windows_number(str(error)) == _NOTHING_CAME:
-                return b""  # TypeError: pyserial's read of a port closed by another thread
+                return b""
             raise gone(self.name, error) from error
 
     def write(self, data: bytes) -> None:

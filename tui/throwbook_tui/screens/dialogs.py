@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from functools import partial
+from os.path import exists, isdir
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -10,7 +11,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from throwbook_tui.fields import FieldSpec
+from throwbook_tui.fields import FieldSpec, typed_path
 from throwbook_tui.help_text import PAGES
 from throwbook_tui.present import PLAIN, QUIET, STRONG, Cell
 from throwbook_tui.screens.form_page import FormPage
@@ -110,10 +111,10 @@ class HelpScreen(TextPage):
 
 def place_complaint(text: str, usual: Path) -> str:
     """Why nothing can be put there; empty: it can. The folder of the ``usual`` place is made where it isn't there yet."""
-    path = Path(text).expanduser()
-    if path.exists():
+    path = typed_path(text)
+    if exists(path):
         return "something with this name is there already"
-    if path.parent != usual.parent and not path.parent.is_dir():
+    if path.parent != usual.parent and not isdir(path.parent):
         return f"there is no folder {path.parent}"
     return ""
 
@@ -148,4 +149,4 @@ class WhereScreen(FormPage[Path]):
     def enter(self) -> None:
         """Go."""
         self.drop_draft()
-        self.dismiss(Path(self.form.field("path").value.strip()).expanduser())
+        self.dismiss(typed_path(self.form.field("path").value))

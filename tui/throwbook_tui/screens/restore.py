@@ -1,10 +1,11 @@
 """Put the logbook back from a backup: the present file stays beside it, and what the backup lacks is carried over."""
 
+from os.path import isfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from throwbook.core.records import person
-from throwbook_tui.fields import FieldSpec
+from throwbook_tui.fields import FieldSpec, typed_path
 from throwbook_tui.present import WARN
 from throwbook_tui.screens.form_page import FormPage
 
@@ -18,7 +19,7 @@ MEANING = "The present file is kept beside it under another name. Every order, s
 
 def file_complaint(text: str) -> str:
     """Why it is no file to restore from; empty: it may be one."""
-    return "" if Path(text).expanduser().is_file() else "there is no such file"
+    return "" if isfile(typed_path(text)) else "there is no such file"
 
 
 class RestoreScreen(FormPage["Restored"]):
@@ -73,7 +74,7 @@ class RestoreScreen(FormPage["Restored"]):
             self.tell(JUDGING, WARN)
             return
         values = self.form.values()
-        backup, by = Path(values["backup"].strip()).expanduser(), values["by"].strip()
+        backup, by = typed_path(values["backup"]), values["by"].strip()
         self.confirm(
             f"Restore the logbook from {backup.name}?",
             f"{MEANING} {CLOSE_OTHERS}",
