@@ -135,7 +135,7 @@ def run(place: Path, words: Sequence[str], said: Path) -> bool:
 def run_step(place: Path, name: str, said: Path) -> Result:
     """One step of the work by commands."""
     result = Result(name, commit(), cut_off=run(place, ["-m", "tests.windows.by_hand", name], said))
-    lines = [line for line in said.read_text("utf-8").splitlines() if line.endswith(" s]")]
+    lines = [line for line in said.read_text("utf-8", "replace").splitlines() if line.endswith(" s]")]
     result.said = lines
     result.failed = [line for line in lines if "NOT AS IT SHOULD" in line] or (
         [] if lines else [f"{name}: no result"]
@@ -152,7 +152,7 @@ def run_com10(place: Path, said: Path) -> Result:
         words = ["record", "--rig", RIG, "--port", "COM10", "--direction", "lock", "--json"]
         result.cut_off = run(place, ["-m", "throwbook", *words, "--out", r"Z:\small\com10.csv"], said)
         device.unlink()
-    judged = [line for line in said.read_text("utf-8").splitlines() if line.startswith("{")]
+    judged = [line for line in said.read_text("utf-8", "replace").splitlines() if line.startswith("{")]
     if judged and (throw := json.loads(judged[-1]))["end"] == "cut-off":
         result.said = [f"{COM10}: {throw['travel_time_s']} s, {throw['verdict']}"]
     else:
