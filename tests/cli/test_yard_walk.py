@@ -2,13 +2,12 @@
 
 import csv
 import json
-import shutil
-import subprocess
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from tests.cli.sheet_steps import RIG, RIG_FILE, TOLD, UNSEEN, enter, status
+from tests.report.page_words import words_on_pages
 from throwbook.core.status.maintenance import ServiceEntry
 from throwbook.jobs.maintenance import add
 from throwbook.jobs.trend import fleet
@@ -75,13 +74,11 @@ def test_a_folder_that_is_not_there_is_one_line_and_exit_code_3(yard, tmp_path):
     assert (code, err.count("\n")) == (3, 1)
 
 
-@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs poppler-utils")
 def test_the_list_for_the_wall_says_first_what_must_not_be_used(yard, tmp_path):
     file = tmp_path / "wall.pdf"
     assert yard("rig", "list", "--pdf", str(file))[0] == 0
-    text = subprocess.run(
-        ["pdftotext", "-layout", str(file), "-"], capture_output=True, text=True, check=True
-    ).stdout
+    (_, _, words) = words_on_pages(file.read_bytes(), tmp_path)[0]
+    text = " ".join(word.text for word in words)
     assert text.index("Do not use") < text.index(RIG) < text.index("A half-locked attachment drops")
     assert all(name in text for name in ("north-1", "north-2", "south-1", "overdue"))
 

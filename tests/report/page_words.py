@@ -4,6 +4,7 @@ import os
 import re
 import shutil
 import subprocess
+import sys
 import unicodedata
 from html.parser import HTMLParser
 from pathlib import Path
@@ -38,6 +39,8 @@ def need(program: str, packages: str = "chromium poppler-utils") -> str:
 
 def words_on_pages(pdf: bytes, folder: Path) -> list[tuple[float, float, list[Word]]]:
     """Width, height and words of each page."""
+    if sys.platform == "win32":
+        return _words_by_pdfium(pdf)
     file = folder / "paper.pdf"
     file.write_bytes(pdf)
     done = subprocess.run(
@@ -50,6 +53,36 @@ def words_on_pages(pdf: bytes, folder: Path) -> list[tuple[float, float, list[Wo
             r'<word xMin="([-\d.]+)" yMin="([-\d.]+)" xMax="([-\d.]+)" yMax="([-\d.]+)">(.*?)</word>', page
         )
         pages.append((float(width), float(height), [Word(text, *map(float, box)) for *box, text in boxes]))
+    return pages
+
+
+def _words_by_pdfium(pdf: bytes) -> list[tuple[float, float, list[Word]]]:
+    """The same where there is no pdftotext: it is brought by a wheel, and gives the same words in boxes of the same height."""
+    import pypdfium2
+
+    pages = []
+    with pypdfium2.PdfDocument(pdf) as document:
+        for page in document:
+            (width, height), text = page.get_size(), page.get_textpage()
+            words: list[Word] = []
+            letters = [text.get_text_range(n, 1) for n in range(text.count_chars())]
+            for n, letter in enumerate(letters):
+                if not letter.strip():
+                    continue
+                left, bottom, right, top = text.get_charbox(n, loose=True)
+                word = Word("", left, height - top, right, height - bottom)
+                if n and letters[n - 1].strip():
+                    word = words.pop()
+                words.append(
+                    Word(
+                        word.text + letter,
+                        min(word.left, left),
+                        min(word.top, height - top),
+                        max(word.right, right),
+                        max(word.bottom, height - bottom),
+                    )
+                )
+            pages.append((width, height, words))
     return pages
 
 

@@ -44,11 +44,12 @@ PACKAGES = [
     "PyVISA-sim",
     "distributed",
     "pyarrow",
+    "pypdfium2",
     "pytest",
     "textual-serve",
 ]
-FILES_A_PIECE = 12
 LONGEST_S = 1800
+FILES_A_PIECE = 40
 LONG = ", long"
 """After the name of a piece: its tests that ``make test`` leaves to ``make test-all``."""
 OUTCOMES = ("passed", "failed", "error", "skipped")
@@ -75,12 +76,12 @@ class Result:
 def pieces() -> dict[str, list[str]]:
     """Name of a piece: its test files."""
     made: dict[str, list[str]] = {}
-    for room in (TOP / "tests", *sorted(path for path in (TOP / "tests").rglob("*") if path.is_dir())):
-        files = sorted(path.relative_to(TOP).as_posix() for path in room.glob("test_*.py"))
-        name = room.relative_to(TOP).as_posix()
-        for number, first in enumerate(range(0, len(files), FILES_A_PIECE), 1):
-            part = files[first : first + FILES_A_PIECE]
-            made[name if len(part) == len(files) else f"{name} {number}"] = part
+    rooms = {path.relative_to(TOP).parts[:2] for path in (TOP / "tests").rglob("test_*.py")}
+    for room in sorted("/".join(parts) for parts in rooms if not parts[-1].endswith(".py")):
+        files = sorted(path.relative_to(TOP).as_posix() for path in (TOP / room).rglob("test_*.py"))
+        for first in range(0, len(files), FILES_A_PIECE):
+            made[room if not first else f"{room} from {first}"] = files[first : first + FILES_A_PIECE]
+    made["tests"] = sorted(path.relative_to(TOP).as_posix() for path in (TOP / "tests").glob("test_*.py"))
     for name, files in list(made.items()):
         if long := [file for file in files if "mark.long" in (TOP / file).read_text("utf-8")]:
             made[f"{name}{LONG}"] = long
@@ -89,7 +90,8 @@ def pieces() -> dict[str, list[str]]:
 
 def run_tests(place: Path, name: str, files: Sequence[str], said: Path) -> Result:
     """One process for all of a piece."""
-    table = place / "debian" / "small" / "suite.xml"
+    title = name.replace("/", "-")
+    table = place / "debian" / "tmp" / f"{title}.xml"
     table.unlink(missing_ok=True)
     words = ["-m", "pytest", "-q", "-p", "no:cacheprovider", "--continue-on-collection-errors", "--tb=short"]
     cut_off = run(
@@ -98,7 +100,7 @@ def run_tests(place: Path, name: str, files: Sequence[str], said: Path) -> Resul
             *words,
             "-m",
             "long" if name.endswith(LONG) else "not long",
-            r"--junitxml=Z:\small\suite.xml",
+            f"--junitxml=Z:\\tmp\\{title}.xml",
             *files,
         ],
         said,
