@@ -3,7 +3,7 @@
     python -m tests.windows.suite [--folder FOLDER] [WORD ...]
 
 Builds Windows' Python in FOLDER first where there is none (Debian as root, some minutes, 2.5 GB, the network). A piece that has
-its result at this commit isn't run again: a run that broke off goes on. WORD runs the pieces whose names hold it, in any case.
+its result at this commit isn't run again: a run that broke off goes on. With WORD only the pieces whose names hold it are run.
 What each said stands in FOLDER/said. Exit code 1 when one failed.
 """
 
@@ -236,7 +236,7 @@ def main() -> int:
             if kept.exists():
                 results[name] = Result(**json.loads(kept.read_text("utf-8")))
             done = name in results and results[name].commit == commit()
-            if done if not asked.words else not any(word in name for word in asked.words):
+            if done or (asked.words and not any(word in name for word in asked.words)):
                 continue
             out = kept.with_suffix(".txt")
             if name in files:
