@@ -10,7 +10,6 @@ import ast
 import importlib
 import inspect
 import json
-import math
 import os
 import pkgutil
 from dataclasses import asdict, fields, replace
@@ -23,6 +22,7 @@ import pytest
 
 from tests.benchmarks.season_histories import PLAIN, ROUGH, make_history, quarterly, with_every_figure
 from tests.core.trend import test_profile_history as binding
+from tests.looked_at import differs, plain
 from throwbook.core import trend
 from throwbook.core.rig import DIRECTIONS
 from throwbook.core.trend import profile_trend, series
@@ -33,8 +33,6 @@ from throwbook.core.trend.series import ALLOWANCES, Allowance
 from throwbook.core.trend.trend_result import to_json, trends_of
 
 GOLDEN = Path(__file__).parents[2] / "golden" / "trend.json"
-CLOSE = 1e-4
-"""Apart by more than this share, a figure differs."""
 CHECKS = 12
 QUARTERS = np.arange(CHECKS) / 4
 
@@ -161,25 +159,6 @@ def cases():
         ("crept", rig(6, PLAIN, 0.12 * (QUARTERS >= 1.5), (6,)), seasons_of),
         ("every figure", with_every_figure(rig(7, ROUGH, growth), np.random.default_rng(9)), seasons_of),
     ]
-
-
-def plain(value):
-    def short(one):
-        return float(f"{one:.7g}")
-
-    return json.loads(
-        json.dumps(value, default=str, allow_nan=False), parse_float=lambda text: short(float(text))
-    )
-
-
-def differs(one, other):
-    if isinstance(one, dict):
-        return one.keys() != other.keys() or any(differs(one[key], other[key]) for key in one)
-    if isinstance(one, list):
-        return len(one) != len(other) or any(map(differs, one, other))
-    if isinstance(one, float) and isinstance(other, float | int):
-        return not math.isclose(one, other, rel_tol=CLOSE, abs_tol=1e-9)
-    return one != other
 
 
 def test_what_the_trends_say_is_as_it_was_looked_at():

@@ -346,6 +346,16 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
     )
 
 
+def refuse_other_direction(baseline: Baseline, direction: str, where: str = "") -> None:
+    """Raise InputError for a baseline of the other direction."""
+    if baseline.direction != direction:
+        raise InputError(
+            f"the baseline is of {baseline.direction} throws, but this is a throw to {direction}",
+            where,
+            "Give the baseline of the throw's own direction.",
+        )
+
+
 def _refuse_other_strokes(trials: Sequence[Assessment]) -> None:
     """Raise InputError for a trial that moved less than half, or more than twice, of what most of them did."""
     moved = [(one, one.figures.back_emf_vs.value) for one in trials if one.figures.back_emf_vs is not None]

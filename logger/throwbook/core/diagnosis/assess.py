@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from throwbook.core.analysis.baseline import Baseline
+from throwbook.core.analysis.baseline import Baseline, refuse_other_direction
 from throwbook.core.analysis.calibration import GAIN_U_KEY
 from throwbook.core.analysis.figures import Gains, least_inrush_a
 from throwbook.core.analysis.movements import Movement, movements_of, on_its_own
@@ -29,7 +29,6 @@ from throwbook.core.diagnosis.verdict import checks_of, unusable, verdict_of
 from throwbook.core.machine.motor import motor_line
 from throwbook.core.rig import DIRECTIONS, LOCK, Rig
 from throwbook.core.trace import Trace
-from throwbook.errors import InputError
 
 EITHER_WAY = "the current alone cannot show the direction of this movement: it was judged both ways, and the worse counts"
 FEWEST_ROWS = 10
@@ -98,12 +97,7 @@ def assess_record(
     """
     known = baselines or {}
     for direction, baseline in known.items():
-        if baseline.direction != direction:
-            raise InputError(
-                f"the baseline is of {baseline.direction} throws, but the record is of a throw to {direction}",
-                trace.source,
-                "Give the baseline of the record's own direction",
-            )
+        refuse_other_direction(baseline, direction, trace.source)
     return tuple(_judged(each, rig, known, gains, on_bench) for each in _movements(trace, rig, known))
 
 

@@ -8,7 +8,7 @@ is what the person wrote down. Without a current the verdict is weak, and says s
 import math
 from dataclasses import replace
 
-from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Baseline
+from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Baseline, refuse_other_direction
 from throwbook.core.assessment import (
     CUT_OFF,
     FAIL,
@@ -67,11 +67,11 @@ def assess_by_hand(
 ) -> Assessment:
     """Judge one throw measured by hand.
 
-    ``baseline`` may come from recorded or from hand-measured throws of the same direction.
+    ``baseline`` may come from recorded or from hand-measured throws of the same direction; InputError for one of the other.
     """
     tools = instruments or Instruments()
-    if baseline is not None and baseline.direction != throw.direction:
-        baseline = None
+    if baseline is not None:
+        refuse_other_direction(baseline, throw.direction)
     line = motor_line(rig.actuator)
     figures = hand_figures(throw, tools)
     ambient_c = throw.ambient_c.value if throw.ambient_c else None
