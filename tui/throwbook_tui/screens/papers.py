@@ -201,7 +201,7 @@ class PapersScreen(Page[None]):
             return
         paper = self._offered[self.query_one(RowTable).chosen or next(iter(self._offered))]
         if paper.make is None:
-            self.open_screen(paper.name, then=self._restored)
+            self.open_screen("restore", then=self._restored)
             return
         if paper.ending is None:
             self._start(paper.name, paper.make, None)
