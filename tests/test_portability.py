@@ -8,6 +8,7 @@ from pathlib import Path, PureWindowsPath
 import pytest
 
 from tests import command
+from tests.drawn import drawn
 from tests.faults.good_input import NOW
 from tests.house import product_sources
 from throwbook.core.quantities.text import file_name
@@ -38,14 +39,15 @@ def test_a_console_of_any_code_page_shows_what_it_can(page: str, tmp_path: Path)
     folder = tmp_path / "Füße 日誌"
     folder.mkdir()
     enter = ("enter", "--rig", "yard-loader", "--paste", "--seen-how", "torch")
-    for arguments, typed in (
-        (("rig", "add", RIG), b""),
+    walk = (
         (("assess", "--rig", RIG, SAMPLES / "signs" / "binding-spot-lock.csv"), b""),
         (enter, b"lock 14.3s 2.1A 2.9A 12.4V both seen # greased\r\nunlock 13,9 s; run 1.8 A\r\n"),
+        (("rig", "show", "none – of ours"), b""),
         (("sheet", "show", "yard-loader-1"), b""),
         (("man",), b""),
-        (("rig", "show", "none – of ours"), b""),
-    ):
+    )
+    add_rig(folder / "log.throwbook", RIG, "M. K.", NOW)
+    for arguments, typed in walk[: drawn(len(walk), 3)]:
         done = throwbook(folder, *arguments, typed=typed, PYTHONIOENCODING=page)
         said = done.stdout + done.stderr
         assert b"Traceback" not in said, said.decode(page)

@@ -2,12 +2,15 @@
 
 import re
 
+import pytest
+
 from tests.sources import ROOT, TABLE, faults, modules
 
 ID = re.compile(r"test_([a-z]{2,4})_(\d)(?:_(?:and_|to_)(\d))?_")
 """As tests of published values are called: ``test_cu_1_...``, ``test_fus_1_to_4_...``."""
 
 
+@pytest.mark.long  # a check that proves what no command uses, only in test-all
 def test_every_published_check_runs_through_a_function_that_its_command_reaches():
     wrong = {row.test: found for row in TABLE if (found := faults(row))}
     assert wrong == {}

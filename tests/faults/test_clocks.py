@@ -106,6 +106,7 @@ def test_a_clock_set_in_mid_record_changes_no_time_of_the_record(tmp_path: Path)
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="this system has no such signal")
+@pytest.mark.long  # a process that is really stopped: make test lets the clocks of a recorder jump (below, and tests/ports)
 def test_a_computer_that_stood_still_in_mid_record_goes_on_and_counts_what_it_missed(tmp_path: Path):
     line = command(
         tmp_path / "log.throwbook", "record", "--rig", SAMPLES / "yard-loader.toml", "--direction", "lock"

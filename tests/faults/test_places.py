@@ -39,6 +39,7 @@ def closed_folder(tmp_path):
 
 
 @CLOSABLE
+@pytest.mark.long  # one command that fails with a traceback there: make test tries papers and plots in such a folder (tests/cli)
 def test_in_a_folder_without_permission_reading_works_and_writing_is_one_line_and_exit_3(
     closed_folder, tmp_path
 ):

@@ -55,6 +55,7 @@ def test_import_trend_and_papers_keep_within_a_small_computers_memory(season: Pa
         assert done.returncode in (0, 1), (arguments, done.stderr)
 
 
+@pytest.mark.long  # memory that grows, only in test-all
 def test_a_trace_of_a_million_rows_is_judged_within_it(tmp_path: Path):
     lines = (SAMPLES / "healthy" / "lock-mild.csv").read_text("utf-8").splitlines()
     head = [line for line in lines if line.startswith("#")]
@@ -66,6 +67,7 @@ def test_a_trace_of_a_million_rows_is_judged_within_it(tmp_path: Path):
     assert '"no-run"' in done.stdout
 
 
+@pytest.mark.long  # memory that grows, only in test-all
 def test_a_recording_keeps_within_it(tmp_path: Path):
     with board_on_a_cable(speed=16.0) as (port, _):
         record = (
@@ -84,6 +86,7 @@ def test_a_recording_keeps_within_it(tmp_path: Path):
     assert (tmp_path / "t.csv").exists()
 
 
+@pytest.mark.long  # memory that grows, only in test-all
 def test_the_screen_keeps_within_it(season: Path, tmp_path: Path):
     """Now and then, on a busy computer, the list of rigs never comes. Until the cause is known, that is told with where the
     threads stood, and fails nothing."""

@@ -175,6 +175,7 @@ def test_a_folder_and_a_missing_file_are_refused(tmp_path):
         read_trace(tmp_path / "none.csv")
 
 
+@pytest.mark.long  # memory that grows with the rows, only in test-all
 def test_a_million_rows_take_little_more_memory_than_their_numbers(tmp_path):
     path = tmp_path / "long.csv"
     with open(path, "w") as file:

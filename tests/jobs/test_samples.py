@@ -1,7 +1,9 @@
 """The sample runs in the repository are what the command makes, and hold what they promise."""
 
+from itertools import islice
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.command import throwbook
@@ -9,7 +11,7 @@ from tests.sign_names import ADD, CONTRACT, EVERY
 from throwbook.errors import OutsideError
 from throwbook.files.rig_file import read_rig
 from throwbook.files.trace_file import read_trace
-from throwbook.jobs.sample_runs import RIG, SAMPLE_RUNS, write_samples
+from throwbook.jobs.sample_runs import RIG, SAMPLE_RUNS, sample_traces, write_samples
 
 KEPT = Path(__file__).parents[2] / "sample-runs"
 
@@ -22,6 +24,14 @@ def files_in(folder):
     }
 
 
+def test_the_first_records_are_made_again_as_they_are_kept():
+    for run, trace in islice(sample_traces(), 6):
+        kept = read_trace(KEPT / run.path)
+        for column in ("time_s", "current_a", "voltage_v"):
+            np.testing.assert_allclose(getattr(trace, column), getattr(kept, column), atol=1e-9)
+
+
+@pytest.mark.long  # a fault or a sensor of the samples that draws otherwise than it did: make test draws the first six
 def test_the_command_makes_the_kept_files_again_byte_for_byte(tmp_path):
     done = throwbook(None, "samples", tmp_path / "new")
     assert done.returncode == 0, done.stderr

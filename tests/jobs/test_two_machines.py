@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.command import throwbook
+from tests.command import throwbook_said as throwbook
 from throwbook.core.records import RigRevision
 from throwbook.jobs.latch import Clearing, clear, status
 from throwbook.jobs.logbook_care import take_in

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from tests.cli.sheet_steps import GOOD, RIG, RIG_FILE
-from tests.command import throwbook
+from tests.command import throwbook_said as throwbook
 from tests.made_strokes import stroke
 from throwbook.core.assessment import (
     EARLIER_METHODS,

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.drawn import drawn
 from tests.logbook.conftest import NOW, RIG, TOML, fill
 from tests.raw_file import raw
 from throwbook.errors import InputError, OutsideError
@@ -210,24 +211,28 @@ def test_a_journal_left_behind_on_read_only_media_is_read_too(on_read_only_media
 
 
 def test_two_programs_write_at_once_and_nothing_is_lost(book):
-    """Four processes log 10 trials each into one logbook, each in a transaction of its own."""
+    """Four processes log 10 trials each into one logbook (two 5 each in make test), each in a transaction of its own."""
     book.close()
+    programs, trials = drawn(4, 2), drawn(10, 5)
     code = (
         "import sys; sys.path.insert(0, '.')\n"
         "from throwbook.logbook import open_logbook\n"
         "from tests.logbook.conftest import fill\n"
-        "for n in range(10):\n"
+        f"for n in range({trials}):\n"
         f"    with open_logbook({str(book.path)!r}) as book:\n"
         "        fill(book, trials=1, first_seed=1000 * int(sys.argv[1]) + n)\n"
     )
     running = [
-        subprocess.Popen([sys.executable, "-c", code, str(n)], stderr=subprocess.PIPE) for n in range(1, 5)
+        subprocess.Popen([sys.executable, "-c", code, str(n)], stderr=subprocess.PIPE)
+        for n in range(programs)
     ]
     said = [each.communicate()[1] for each in running]
-    assert [each.returncode for each in running] == [0, 0, 0, 0], said
+    assert [each.returncode for each in running] == [0] * programs, said
     with open_logbook(book.path) as again:
-        assert len(again.trials(rig=RIG)) == 40
-        assert sorted(state.sheet.number for state in again.sheets(RIG)) == list(range(1, 41))
+        assert len(again.trials(rig=RIG)) == programs * trials
+        assert sorted(state.sheet.number for state in again.sheets(RIG)) == list(
+            range(1, programs * trials + 1)
+        )
         assert check(again).problems == ()
 
 

@@ -114,7 +114,7 @@ def test_a_flipped_byte_anywhere_is_found_or_changes_nothing(tmp_path, sealed):
     original = path.read_bytes()
     picks = random.Random(20260314)
     silent = 0
-    flips = drawn(100, 40)
+    flips = drawn(100, 20)
     for _ in range(flips):
         place, bit = picks.randrange(len(original)), 1 << picks.randrange(8)
         damaged = bytearray(original)

@@ -179,6 +179,7 @@ def test_a_browser_shows_it_at_phone_and_desktop_width_in_light_and_dark(tmp_pat
     assert (max(channels) < 64) == (scheme == "dark")
 
 
+@pytest.mark.long  # what a style for print hides, only in test-all
 def test_printed_from_a_browser_it_says_the_same(tmp_path, html, document):
     (tmp_path / "report.html").write_text(html, encoding="utf-8")
     target = tmp_path / "printed.pdf"

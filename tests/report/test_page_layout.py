@@ -65,7 +65,8 @@ def drawings(source):
     return Drawings(source)
 
 
-@pytest.fixture(scope="module", params=["a4", "letter"])
+# letter, narrower by no more than a word: what does not fit there alone, only in test-all
+@pytest.fixture(scope="module", params=["a4", pytest.param("letter", marks=pytest.mark.long)])
 def pages(request, source, drawings, tmp_path_factory):
     document = rig_report(source)
     pdf = to_pdf(document, request.param, drawings.as_pdf_pages)
@@ -172,14 +173,15 @@ def test_drawings_are_vector(pages):
         assert len(page.images) == 0
 
 
-@pytest.mark.parametrize("checks", [3, 300])
+# crowded drawings, only in test-all; a report of usual length is held above
+@pytest.mark.parametrize("checks", [3, pytest.param(300, marks=pytest.mark.long)])
 def test_nothing_overlaps_in_the_trend_of_few_or_many_checks(checks, tmp_path):
     figures = ("run_current", "peak_run_current", "travel_time")
     source = material(trends=tuple(trend(way, checks, one) for one in figures for way in ("lock", "unlock")))
     _no_overlap(source, "trend", tmp_path)
 
 
-@pytest.mark.parametrize("each_way", [1, pytest.param(5, marks=pytest.mark.long), 20])
+@pytest.mark.parametrize("each_way", [1, *(pytest.param(count, marks=pytest.mark.long) for count in (5, 20))])
 def test_nothing_overlaps_in_the_small_charts_of_few_or_many_throws(each_way, tmp_path):
     sheet = part(1, AFTER_SERVICE, each_way, accepted=False)
     source = material(sheet)

