@@ -141,13 +141,11 @@ def paper(words_of_it: str) -> Iterator[str]:
 
 def strings(source: str) -> Iterator[str]:
     """What a module may say: its strings, without docstrings, patterns and queries."""
-    tree = ast.parse(source)
-    hidden = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
-    lists = [
-        node.value for node in ast.walk(tree) if isinstance(node, ast.Attribute) and node.attr == "split"
-    ]
+    nodes = list(ast.walk(ast.parse(source)))
+    hidden = {id(node.value) for node in nodes if isinstance(node, ast.Expr)}
+    lists = [node.value for node in nodes if isinstance(node, ast.Attribute) and node.attr == "split"]
     named = {each.id for each in lists if isinstance(each, ast.Name)}
-    for node in ast.walk(tree):
+    for node in nodes:
         if (
             isinstance(node, ast.Assign)
             and isinstance(node.targets[0], ast.Name)
@@ -155,7 +153,7 @@ def strings(source: str) -> Iterator[str]:
         ):
             lists.append(node.value)
     hidden |= set(map(id, lists))
-    for node in ast.walk(tree):
+    for node in nodes:
         said = ""
         if isinstance(node, ast.JoinedStr):
             hidden.update(id(part) for part in node.values)

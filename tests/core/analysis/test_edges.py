@@ -8,7 +8,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.signal import lfilter
 
 from tests.core.drawn_strokes import RIG, Drawn, cut_by_hand
 from throwbook.core.analysis.edges import (
@@ -42,6 +41,8 @@ def recorded(
     late_s = since_s - run_s
     current_a = np.where(late_s > 0.0, 2.0 * np.exp(-np.maximum(late_s, 0.0) / decay_s), current_a)
     if filter_s:
+        from scipy.signal import lfilter
+
         share = np.exp(-1.0 / (FINE * rate_hz * filter_s))
         current_a = lfilter([1.0 - share], [1.0, -share], current_a)
     rows = current_a.reshape(n, FINE)
