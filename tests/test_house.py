@@ -10,7 +10,7 @@ from tests.ways import WAYS, Watch, how_forms
 FILES_AT_MOST = 240
 FILES_TO_OPEN_AT_MOST = {"a sign": 5, "a column": 7, "a word": 1, "a section of a report": 2}
 FUNCTIONS_AT_MOST = {
-    "a sample, from the port": 21,
+    "a sample, from the port": 18,
     "a sighting, from the option": 6,
     "a sighting, from the key": 9,
 }

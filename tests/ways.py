@@ -111,6 +111,9 @@ class Watch:
                     self._step(frame.f_back, frame, function, form, mine)
 
     def _returns(self, frame: FrameType, function: Function, given: object) -> None:
+        if self._has.get(frame):  # it may have changed the form without a call, and kept it in its object
+            for form in self._forms_in(list(frame.f_locals.values())) - self._has[frame].keys():
+                self._brought(frame, function, form)
         for form in self._forms_in(given) if given is not None else NONE:
             self._brought(frame, function, form)
             caller = self._caller(frame.f_back)

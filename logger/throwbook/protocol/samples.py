@@ -14,6 +14,7 @@ MICROS stands still while SEQ goes on, time goes on by the sample period from th
 from binascii import crc_hqx
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,9 +102,7 @@ def decode_block(lines: bytes, channels: str) -> SampleBlock | None:
         same = layout[left] == layout[left[0]]
         chosen = left[same]
         first = chosen[0]
-        numbers = _same_layout(
-            _columns(lines, starts[chosen], int(lengths[first])), marks[first] - starts[first], channels
-        )
+        numbers = _same_layout(lines, starts[chosen], marks[first] - starts[first], channels)
         if numbers is None:
             return None
         table[:, chosen] = numbers
@@ -113,16 +112,12 @@ def decode_block(lines: bytes, channels: str) -> SampleBlock | None:
     return None
 
 
-def _columns(lines: bytes, starts: IntArray, length: int) -> ByteArray:
-    """The lines that start at ``starts``, all ``length`` long, byte by byte: shape (length, m)."""
-    every_place = np.ndarray((len(lines) - length,), dtype=f"V{length}", buffer=lines, strides=(1,))
-    under_each_other = every_place[starts].view(np.uint8).reshape(len(starts), length)
-    return np.ascontiguousarray(under_each_other.T)
-
-
-def _same_layout(columns: ByteArray, marks: IntArray, channels: str) -> IntArray | None:
-    """Numbers of lines with their marks in the same places, shape (fields, m); None if any line is wrong."""
+def _same_layout(lines: bytes, starts: IntArray, marks: IntArray, channels: str) -> IntArray | None:
+    """Numbers of the lines that start at ``starts``, all with these marks, shape (fields, m); None if any line is wrong."""
     *commas, star, feed = (int(mark) for mark in marks)
+    every_place = np.ndarray((len(lines) - feed,), dtype=f"V{feed}", buffer=lines, strides=(1,))
+    under_each_other = every_place[starts].view(np.uint8).reshape(len(starts), feed)
+    columns = np.ascontiguousarray(under_each_other.T)  # the lines byte by byte
     if commas[0] != 1 or feed - star != CHECK_BYTES or (columns[0] != _D).any():
         return None
     same = (columns == columns[:, :1]).all(axis=1).tolist()  # the same byte in every line: reckoned once
@@ -147,28 +142,17 @@ def _same_layout(columns: ByteArray, marks: IntArray, channels: str) -> IntArray
             digits[begin, those][unread] = 0
         if (digits[begin:end, those] > 9).any():
             return None
-        number = _decimal(digits[begin:end, those])
+        # nine digits fit 32 bits, which is quicker
+        number: NDArray[Any] = digits[begin, those].astype(np.int32 if end - begin <= 9 else np.int64)
+        for digit in digits[comma + 2 : end, those]:
+            number *= 10
+            number += digit
         if minus is not None:
             np.negative(number, out=number, where=minus)
         if unread is not None:
             number[unread] = NOT_ANSWERING
         numbers[field] = number
     return numbers
-
-
-def _decimal(digits: ByteArray) -> IntArray | NDArray[np.int32]:
-    """Numbers from their decimal digits, shape (digits, m) in, (m,) out; nine digits fit 32 bits, which is quicker."""
-    number: NDArray[np.int32] = digits[0].astype(np.int32)
-    for digit in digits[1:9]:
-        number *= 10
-        number += digit
-    if len(digits) <= 9:
-        return number
-    longer: IntArray = number.astype(np.int64)
-    for digit in digits[9:]:
-        longer *= 10
-        longer += digit
-    return longer
 
 
 def _check_holds(columns: ByteArray, star: int, same: list[bool]) -> bool:

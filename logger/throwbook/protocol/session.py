@@ -278,16 +278,16 @@ class Session:
         count = len(run.index)
         if count:
             columns = dict(zip(self.identity.channels, block.table[2:, :count], strict=True))
-            current_a = _scaled(columns["I"], self.identity.amp_lsb_ua)
+            current_a = columns["I"] * (self.identity.amp_lsb_ua * 1e-6)
             full_scale_a = self.identity.full_scale_ma * 1e-3
             # Within half a count of the end of the range is at the end of it.
             edge_a = full_scale_a - 0.5e-6 * self.identity.amp_lsb_ua
             self._events.append(
                 Samples(
                     index=run.index,
-                    time_s=_scaled(run.micros, 1.0),
+                    time_s=run.micros.astype(np.float64) * 1e-6,
                     current_a=current_a,
-                    voltage_v=_scaled(columns["V"], self.identity.volt_lsb_uv) if "V" in columns else None,
+                    voltage_v=columns["V"] * (self.identity.volt_lsb_uv * 1e-6) if "V" in columns else None,
                     switches=columns.get("S"),
                     temperature_c=_degrees(columns["T"]) if "T" in columns else None,
                     over_range=np.abs(current_a) >= edge_a,
@@ -316,11 +316,6 @@ class Session:
     @staticmethod
     def _framed(*sending: ToBoard) -> bytes:
         return b"".join(frame(encode(message)) for message in sending)
-
-
-def _scaled(counts: NDArray[np.int64], millionths: float) -> FloatArray:
-    """Counts of so many millionths each, in whole units."""
-    return counts.astype(np.float64) * (millionths * 1e-6)
 
 
 def _degrees(counts: NDArray[np.int64]) -> FloatArray:
