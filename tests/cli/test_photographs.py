@@ -7,11 +7,13 @@ import sys
 from datetime import datetime, timedelta
 
 import pytest
+from pypdf import PdfReader
 
 from tests.cli.sheet_steps import GOOD, RIG, TOLD, UNSEEN, accept, enter, status
 from tests.keyboard import at_a_terminal, plain
 from tests.made_pictures import noise, photo
 from tests.raw_file import raw
+from tests.report.page_words import squeezed
 from throwbook.logbook import open_logbook
 
 SHEET = f"{RIG}-1"
@@ -300,3 +302,93 @@ def test_of_twenty_photographs_the_logbook_grows_by_what_is_said(run, tmp_path):
     path = photo(tmp_path / "a.jpg", soon(), image=noise(1600, 1200), quality=90)
     see(run, "--left-photo", str(path))
     assert run.path.stat().st_size - before < 2_500_000
+
+
+def printed(run, tmp_path, *command):
+    folder = tmp_path / "papers"
+    assert run(*command, "--folder", str(folder), "--issued", "2026-04-01")[0] == 0
+    return {file.suffix: file for file in folder.iterdir()}
+
+
+def test_a_report_prints_each_beside_its_sighting_and_says_whose_words_it_backs(run, files, tmp_path):
+    enter(run, UNSEEN, *TOLD)
+    see(run, *ANSWERS, *both(files))
+    see(run, "--left-pin", "no", "--left-photo", str(files["right"]), throw=3)
+    papers = printed(run, tmp_path, "sheet", "print", SHEET)
+    page = papers[".html"].read_text("utf-8")
+    for text in map(squeezed, (page, pdf_text(papers[".pdf"]))):
+        assert squeezed("Throw 1, left pin. Backs M. K.: in its hole. File IMG 1.jpg, taken 20") in text
+        assert squeezed("Throw 1, right pin. Backs M. K.: in its hole. File IMG 2.png") in text
+        assert squeezed("Throw 3, left pin. Backs M. K.: NOT in its hole. File IMG 2.png") in text
+        assert squeezed("A photograph is no sighting.") in text
+    assert page.count('<img src="data:image/jpeg;base64,') == 3
+    assert "http" not in page.replace("http://www.w3.org", "")
+    assert len(pdf_pictures(papers[".pdf"])) >= 2  # one of them is shown twice
+    rig = printed(run, tmp_path / "rig", "report", RIG)[".html"].read_text("utf-8")
+    assert rig.count("<img ") == 3
+
+
+def test_twenty_photographs_of_noise_still_go_by_mail(run, tmp_path):
+    pair = "lock 15.20s 2.10A 2.90A 12.40V both seen, load check done, stayed put\nunlock 14.60s 1.80A 2.40A 12.50V"
+    enter(run, "\n".join([pair] * 10), *TOLD)
+    for throw in range(1, 21, 2):
+        for pin in ("left", "right"):
+            image = noise(1100, 825, 100 * throw + len(pin))
+            path = photo(tmp_path / f"{pin}.jpg", soon(), image=image, quality=80)
+            assert see(run, f"--{pin}-photo", str(path), throw=throw)[0] == 0
+    for file in printed(run, tmp_path, "sheet", "print", SHEET).values():
+        assert file.stat().st_size < 5_000_000
+    assert len(set(pdf_pictures(tmp_path / "papers" / f"sheet-{SHEET}.pdf"))) == 20
+
+
+def test_the_same_photographs_give_the_same_files_and_another_one_another_number(run, files, tmp_path):
+    enter(run, GOOD, *TOLD)
+    see(run, *both(files))
+    numbers = []
+    for folder in ("one", "two", "three"):
+        if folder == "three":
+            see(run, "--left-photo", str(photo(tmp_path / "new.jpg", soon(), size=(90, 60))))
+        words = (
+            "sheet",
+            "print",
+            SHEET,
+            "--folder",
+            str(tmp_path / folder),
+            "--issued",
+            "2026-04-01",
+            "--json",
+        )
+        numbers.append(json.loads(run(*words)[1])["number"])
+    for ending in ("pdf", "html"):
+        same = [(tmp_path / folder / f"sheet-{SHEET}.{ending}").read_bytes() for folder in ("one", "two")]
+        assert same[0] == same[1]
+    assert numbers[0] == numbers[1] != numbers[2]
+
+
+def test_an_altered_picture_is_not_printed_and_the_report_says_so(run, files, tmp_path):
+    enter(run, GOOD, *TOLD)
+    see(run, *both(files))
+    tamper(run.path, "UPDATE picture SET data = x'00' WHERE rowid = 1")
+    page = printed(run, tmp_path, "sheet", "print", SHEET)[".html"].read_text("utf-8")
+    assert "NOT PRINTED: it was changed or lost after it was stored." in page
+    assert page.count("<img ") == 1
+
+
+def test_a_name_made_to_do_harm_is_only_a_name(run, tmp_path):
+    enter(run, GOOD, *TOLD)
+    path = photo(tmp_path / "<script>alert(1)&.jpg", soon())
+    assert see(run, "--left-photo", str(path))[0] == 0
+    page = printed(run, tmp_path, "sheet", "print", SHEET)[".html"].read_text("utf-8")
+    assert "<script" not in page
+    assert "&lt;script&gt;alert(1)&amp;.jpg" in page
+    assert run("export", str(tmp_path / "out"))[0] == 0
+    assert all("<" not in file.name for file in (tmp_path / "out" / "photographs").iterdir())
+
+
+def pdf_text(path):
+    return " ".join(page.extract_text() for page in PdfReader(path).pages)
+
+
+def pdf_pictures(path):
+    """Names of the photographs in it, by what they hold."""
+    return [image.name for page in PdfReader(path).pages for image in page.images]

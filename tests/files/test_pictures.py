@@ -216,7 +216,8 @@ def test_a_flipped_byte_anywhere_gives_a_picture_or_one_line(flip, tmp_path):
 @pytest.mark.parametrize("most", [150_000, 40_000])
 def test_a_printed_copy_keeps_to_its_room_even_of_noise(most, tmp_path):
     path = photo(tmp_path / "a.jpg", image=noise(1700, 1300), quality=90)
-    made = for_print(read_picture(path).data, most)
+    made, *size = for_print(read_picture(path).data, most)
+    assert opened(made).size == tuple(size)
     assert len(made) <= most
     assert min(opened(made).size) >= 200
 

@@ -99,18 +99,18 @@ def taken_on(path: Path) -> str:
         return ""
 
 
-def for_print(data: bytes, most_bytes: int) -> bytes:
-    """A smaller copy of a stored one, of ``most_bytes`` where that can be done."""
+def for_print(data: bytes, most_bytes: int) -> tuple[bytes, int, int]:
+    """A smaller JPEG of a stored copy, of ``most_bytes`` where that can be done, with its width and height."""
     from PIL import Image
 
-    made = data
+    made, size = data, (0, 0)
     for side, quality in PRINTED:
         with Image.open(BytesIO(data), formats=("JPEG",)) as image:
             image.thumbnail((side, side))
-            made = _jpeg(image, quality)
+            made, size = _jpeg(image, quality), image.size
         if len(made) <= most_bytes:
             break
-    return made
+    return made, *size
 
 
 def _content(path: Path, most: int) -> bytes:

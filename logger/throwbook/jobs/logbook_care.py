@@ -160,8 +160,11 @@ def _write_photographs(book: Logbook, names: list[str], folder: Path) -> dict[st
     written = {}
     for rig in names:
         for one, name, _ in _photographs(book, rig):
+            data = book.picture(one.picture)
+            if data is None:  # check tells of it
+                continue
             folder.mkdir(exist_ok=True)
-            (folder / name).write_bytes(book.picture(one.picture))
+            (folder / name).write_bytes(data)
             written[f"{folder.name}/{name}"] = 1
     return written
 

@@ -100,6 +100,7 @@ def _baseline(
 
 def _part(book: Logbook, state: SheetState) -> "SheetPart":
     from throwbook.core.sheets.acceptance import acceptance
+    from throwbook.core.sheets.photographs import photographs_at
     from throwbook.core.sheets.sheet import filled, no_since, plan_from, seen_at, sheet_trials
     from throwbook.report.material import SheetPart
 
@@ -107,6 +108,7 @@ def _part(book: Logbook, state: SheetState) -> "SheetPart":
     trials = sheet_trials(logged)
     sightings = book.sightings(state.sheet.id)
     rig = rig_for_sheet(book, state)
+    photographs = book.photographs(state.sheet.id)
     return SheetPart(
         state=state,
         plan=plan_from(state.sheet.plan),
@@ -120,6 +122,7 @@ def _part(book: Logbook, state: SheetState) -> "SheetPart":
         no_since=no_since(book.sightings_since(state.sheet.id)),
         meters=meters_on(book, state, logged),
         rejudged=tuple(_rejudged(book, logged)),
+        photographs={one.id: photographs_at(one.id, photographs) for one in trials},
     )
 
 
@@ -155,14 +158,31 @@ def _with_records(book: Logbook, made: "Material", sheet: str | None) -> "Materi
     drawn = list(made.sheets) if sheet is not None else [part for part in wanted if part is not None]
     traces = {}
     whole = {}
+    prints = _prints(book, drawn)
     for part in drawn:
         for one in part.logged.values():
             if one.trial.source == FROM_TRACE:
                 traces[one.id] = book.trace(one.id)
         whole[part.name] = replace(
-            part, trials=tuple(replace(one, assessment=_profiled(book, part, one.id)) for one in part.trials)
+            part,
+            trials=tuple(replace(one, assessment=_profiled(book, part, one.id)) for one in part.trials),
+            prints=prints,
         )
     return replace(made, sheets=tuple(whole.get(part.name, part) for part in made.sheets), traces=traces)
+
+
+PHOTOGRAPHS_BYTES, PHOTOGRAPH_BYTES = 2_400_000, 150_000
+"""Room for all photographs of a paper, and the most that one of them takes."""
+
+
+def _prints(book: Logbook, drawn: "Sequence[SheetPart]") -> dict[str, tuple[bytes, int, int]]:
+    """Small copies of the photographs that are printed: all together in their room. A mail takes the paper then."""
+    from throwbook.files.pictures import for_print
+
+    wanted = [one.picture for part in drawn for found in part.photographs.values() for one in found.values()]
+    most = min(PHOTOGRAPH_BYTES, PHOTOGRAPHS_BYTES // max(len(wanted), 1))
+    kept = {digest: book.picture(digest) for digest in wanted}
+    return {digest: for_print(data, most) for digest, data in kept.items() if data is not None}
 
 
 def _profiled(book: Logbook, part: "SheetPart", trial: str):  # type: ignore[no-untyped-def]

@@ -1,5 +1,6 @@
 """Sheets: planned, answered, decided."""
 
+import hashlib
 import os
 from collections import Counter
 from collections.abc import Iterable
@@ -21,7 +22,6 @@ from throwbook.core.records import (
     nothing,
 )
 from throwbook.errors import InputError, Remedy
-from throwbook.logbook.connection import damaged
 from throwbook.logbook.schema import grouped
 from throwbook.logbook.store import Store
 
@@ -118,12 +118,10 @@ class SheetStore(Store):
         where = "WHERE trial IN (SELECT trial FROM placement WHERE sheet = ?) ORDER BY at, id"
         return self.select(Photograph, where, [sheet])
 
-    def picture(self, digest: str) -> bytes:
-        """The stored copy of a photograph. Raises OutsideError where it is gone."""
+    def picture(self, digest: str) -> bytes | None:
+        """The stored copy of a photograph; None: it is gone, or isn't any more what was stored."""
         rows = self.read("SELECT data FROM picture WHERE digest = ?", [digest])
-        if not rows:
-            raise damaged(self.path)
-        return bytes(rows[0][0])
+        return rows[0][0] if rows and hashlib.sha256(rows[0][0]).hexdigest() == digest else None
 
     def _states(self, sheets: list[Sheet], rig: str | None, only: str | None = None) -> list[SheetState]:
         """Sheets with their current rows, read at once: for all of them, for a rig's, or for the ``only`` one."""

@@ -84,6 +84,26 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Photo:
+    """A photograph as it is printed."""
+
+    jpeg: bytes = field(repr=False)
+    width: int
+    height: int
+    """Points; only their proportion counts."""
+    caption: str
+    alt: str
+    """What it is, for who can't see it."""
+
+
+@dataclass(frozen=True)
+class Photos:
+    """Photographs beside each other, at most two."""
+
+    items: tuple[Photo, ...]
+
+
+@dataclass(frozen=True)
 class Signatures:
     """Lines to sign on; a name that is known is printed below its line."""
 
@@ -96,7 +116,7 @@ class PageBreak:
     """What follows starts on a new page."""
 
 
-Block = Heading | Text | Bullets | Cautions | Facts | Table | Picture | Signatures | PageBreak
+Block = Heading | Text | Bullets | Cautions | Facts | Table | Picture | Photos | Signatures | PageBreak
 
 
 @dataclass(frozen=True)
@@ -148,6 +168,8 @@ def words(document: Document) -> str:
                 said += [caption, " | ".join(headings), *(" | ".join(row) for row in rows)]
             case Picture(_, caption, alt):
                 said += [caption, alt]
+            case Photos(photos):
+                said += [text for one in photos for text in (one.caption, one.alt)]
             case Signatures(lines):
                 said += [f"{role}: {name}" for role, name in lines]
     return "\n".join(said)

@@ -4,6 +4,7 @@ Light, dark, on a phone, in print: every pair of colours has a contrast of 4.5 o
 """
 
 import re
+from base64 import b64encode
 from collections.abc import Callable
 from html import escape as escaped
 from itertools import count
@@ -18,6 +19,8 @@ from throwbook.report.document import (
     Facts,
     Heading,
     PageBreak,
+    Photo,
+    Photos,
     Picture,
     Signatures,
     Table,
@@ -71,6 +74,9 @@ thead .right { white-space: normal; } .day { white-space: nowrap; }
 .big { font-size: 1.1rem; } .many { min-width: 52rem; } .some { min-width: 34rem; }
 figure { margin: 1rem 0; break-inside: avoid; } figcaption { color: var(--quiet); font-size: 0.9rem; }
 .drawing { display: block; width: 100%; min-width: 36rem; height: auto; }
+.photos { display: flex; flex-wrap: wrap; gap: 1rem; break-inside: avoid; }
+.photos figure { flex: 1 1 16rem; max-width: 34rem; margin: 0.5rem 0; }
+.photos img { display: block; max-width: 100%; height: auto; max-height: 32rem; }
 .signatures { display: flex; flex-wrap: wrap; gap: 2rem; margin-top: 3rem; break-inside: avoid; }
 .signatures div { flex: 1 1 14rem; } .signatures p { margin: 0.2rem 0; }
 .rule { border-bottom: 1px solid var(--ink); height: 2rem; }
@@ -144,6 +150,8 @@ def _block(block: Block, draw: Draw, numbers: "count[int]") -> str:
             return _table(block)
         case Picture(key, caption, alt):
             return _picture(draw(key), caption, alt, next(numbers))
+        case Photos(items):
+            return f'<div class="photos">{"".join(map(_photo, items))}</div>'
         case Signatures(lines):
             return _signatures(lines)
         case PageBreak():
@@ -209,6 +217,13 @@ def _wide(inner: str, name: str) -> str:
 def _picture(svg: str, caption: str, alt: str, number: int) -> str:
     drawn = _inline(svg, alt, f"d{number}-")
     return f"<figure>{_wide(drawn, caption)}<figcaption>{escape(caption)}</figcaption></figure>"
+
+
+def _photo(photo: Photo) -> str:
+    data = b64encode(photo.jpeg).decode("ascii")
+    size = f'width="{photo.width}" height="{photo.height}"'
+    drawn = f'<img src="data:image/jpeg;base64,{data}" {size} alt="{escape(photo.alt)}">'
+    return f"<figure>{drawn}<figcaption>{escape(photo.caption)}</figcaption></figure>"
 
 
 def _inline(svg: str, alt: str, prefix: str) -> str:

@@ -1,7 +1,7 @@
 """What a report is made from: everything the logbook holds of one rig, gathered by ``jobs.reporting``."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,7 @@ from throwbook.core.records import (
     LoggedTrial,
     Meter,
     Order,
+    Photograph,
     PinAnswers,
     RigRevision,
     SheetState,
@@ -59,6 +60,10 @@ class SheetPart:
     """That its throws by hand were read with."""
     rejudged: tuple[tuple[int, str, str, str], ...] = ()
     """Throw, when, by whom and why of every judgement that another one replaced."""
+    photographs: Mapping[str, Mapping[str, Photograph]] = field(default_factory=dict)
+    """By trial and pin: those that count."""
+    prints: Mapping[str, tuple[bytes, int, int]] = field(default_factory=dict)
+    """Of the sheets that are drawn, by ``Photograph.picture``: a small JPEG, its width and height."""
 
     @property
     def name(self) -> str:

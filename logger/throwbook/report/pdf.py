@@ -21,6 +21,7 @@ from throwbook.report.document import (
     Facts,
     Heading,
     PageBreak,
+    Photos,
     Picture,
     Signatures,
     Table,
@@ -169,6 +170,8 @@ CARD_SIZES = {"a4": (14.0, 8.5), "letter": (14.0, 8.5), "pocket": (9.0, 5.5)}
 CARD_STEP = 0.5
 SMALL_TABLE = 190.0
 """A table lower than this is never cut over two pages [pt]."""
+PHOTO_GAP, PHOTO_HEIGHT = 12.0, 170.0
+"""Between two photographs, and the most of one [pt]."""
 DrawPages = Callable[[Sequence[str]], bytes]
 """Keys of drawings to a PDF with one page for each."""
 
@@ -254,6 +257,8 @@ class _Setter:
                 return [CondPageBreak(self._room(block, ())), *self._captioned(block)]
             case Picture():
                 return [self._picture(block)]
+            case Photos():
+                return [self._photos(block)]
             case Signatures(lines):
                 return [self._signatures(lines)]
             case PageBreak():
@@ -332,6 +337,27 @@ class _Setter:
 
         place = place_flowable(picture.key, self.width, self._picture_height(picture.key), self.places)
         return KeepTogether([self._paragraph(picture.caption, "caption"), place])
+
+    def _photos(self, photos: Photos) -> Any:
+        """Two beside each other, or one in the place of two; never cut over two pages."""
+        from reportlab.platypus import Image, Spacer
+        from reportlab.platypus import Table as Drawn
+
+        width = (self.width - PHOTO_GAP) / 2.0
+        columns = []
+        for one in photos.items:
+            scale = min((width - PHOTO_GAP) / one.width, PHOTO_HEIGHT / one.height)
+            image = Image(BytesIO(one.jpeg), one.width * scale, one.height * scale, hAlign="LEFT")
+            columns.append([image, Spacer(1, 3), self._paragraph(one.caption, "quiet")])
+        drawn = Drawn([columns], colWidths=[width] * len(columns), hAlign="LEFT", spaceBefore=4)
+        drawn.setStyle(
+            [
+                ("NOSPLIT", (0, 0), (-1, -1)),
+                ("FONTNAME", (0, 0), (-1, -1), FONT),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ]
+        )
+        return drawn
 
     def _signatures(self, lines: tuple[tuple[str, str], ...]) -> Any:
         from reportlab.platypus import Table as Drawn

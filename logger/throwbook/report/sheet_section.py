@@ -9,6 +9,7 @@ from throwbook.core.quantities.units import show_rest
 from throwbook.core.records import BENCH
 from throwbook.core.sheets.acceptance import who_saw
 from throwbook.core.sheets.conditions import said
+from throwbook.core.sheets.photographs import BACKS_ONLY, caption
 from throwbook.core.sheets.sheet import SheetTrial
 from throwbook.core.wording import ANSWERS, LIMITS, SIGNS
 from throwbook.report.document import (
@@ -17,6 +18,8 @@ from throwbook.report.document import (
     Bullets,
     Facts,
     Heading,
+    Photo,
+    Photos,
     Picture,
     Table,
     Text,
@@ -33,7 +36,7 @@ def sheet_blocks(part: SheetPart, *, title: str, drawn: bool) -> list[Block]:
     if drawn:
         blocks += pictures(part)
     if part.state.sheet.kind != BENCH:
-        blocks += _sightings(part)
+        blocks += _sightings(part, drawn)
     blocks += _as_found(part)
     return blocks
 
@@ -182,7 +185,7 @@ def _signs(part: SheetPart) -> list[Block]:
     return blocks
 
 
-def _sightings(part: SheetPart) -> list[Block]:
+def _sightings(part: SheetPart, drawn: bool) -> list[Block]:
     rows = []
     for one in part.trials:
         if one.direction != "lock":
@@ -201,7 +204,33 @@ def _sightings(part: SheetPart) -> list[Block]:
         (0,),
     )
     text = "'not looked at' means that nobody recorded having looked. Corrections are listed under History of revisions."
-    return [table, Text(text, "quiet")]
+    return [table, Text(text, "quiet"), *_photographs(part, drawn)]
+
+
+def _photographs(part: SheetPart, drawn: bool) -> list[Block]:
+    """Those of each throw beside each other, at most one a pin; without their pictures where the sheet isn't drawn."""
+    kept = [(one, found) for one in part.trials if (found := part.photographs.get(one.id))]
+    if not kept:
+        return []
+    blocks: list[Block] = [Heading("Photographs", 3), Text(BACKS_ONLY)]
+    if not drawn:
+        number = counted(sum(len(found) for _, found in kept), "photograph")
+        return [*blocks, Text(f"{number} kept with this sheet. The report of this sheet prints them.")]
+    for one, found in kept:
+        who = printable(who_saw([part.seen[one.id]], part.signed)) or "somebody who gave no name"
+        photos = []
+        for pin, photograph in found.items():
+            text = caption(one.position, photograph, part.seen[one.id], who, part.logged[one.id].when)
+            if photograph.picture not in part.prints:
+                blocks.append(
+                    Text(f"{text}. NOT PRINTED: it was changed or lost after it was stored.", STRONG)
+                )
+                continue
+            alt = f"Photograph of the {pin} pin after throw {one.position}"
+            photos.append(Photo(*part.prints[photograph.picture], text, alt))
+        if photos:
+            blocks.append(Photos(tuple(photos)))
+    return blocks
 
 
 def _as_found(part: SheetPart) -> list[Block]:
