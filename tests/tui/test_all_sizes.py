@@ -73,6 +73,8 @@ class Book:
             "meter": lambda: (),
             "meters": lambda: (),
             "missing": lambda: (shown,),
+            "photograph folder": lambda: ("",),
+            "photographs": lambda: (full, 1, shown),
             "questions": lambda: (self.sheet, {}, METRIC),
             "record": lambda: (RIG, self.sheet, "lock"),
             "recover": lambda: (),

@@ -181,6 +181,8 @@ DOORS = {
     "meters": ("throwbook_tui.screens.meters", "MetersScreen"),
     "missing": ("throwbook_tui.screens.sign_off", "MissingScreen"),
     "papers": ("throwbook_tui.screens.papers", "PapersScreen"),
+    "photograph folder": ("throwbook_tui.screens.photographs", "PhotographFolderScreen"),
+    "photographs": ("throwbook_tui.screens.photographs", "PhotographsScreen"),
     "practice": ("throwbook_tui.screens.practice", "PracticeScreen"),
     "questions": ("throwbook_tui.screens.sheet_plan", "QuestionsScreen"),
     "record": ("throwbook_tui.screens.record", "RecordScreen"),

@@ -50,6 +50,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "",
         "After the number: * = as found, h = by hand.",
         "X leaves the throw under the cursor out, with a reason; it stays visible on the sheet. J judges the throws again after the rig's values have changed.",
+        "P adds photographs of the pins to the lock throw under the cursor.",
         "time: from current on to current off. running: average current while moving. peak: highest current after the inrush; after a stall, the stall current.",
         "left, right: what a person saw at each pin. load: the manufacturer's load check. stays: the pins stayed put with the power off.",
         "rest: the pause the duty cycle calls for. A warm motor draws less and would make the next throw look better than it is.",
@@ -72,6 +73,15 @@ PAGES: dict[str, tuple[str, ...]] = {
         "1 = in its hole, 2 = NOT in its hole, 3 = not looked at. A NOT takes the rig out of use at once.",
         "load check: the test in the manufacturer's manual that shows the attachment is held.",
         "power off: switch the power off and look whether the pins stay put.",
+    ),
+    "photographs": (
+        "L puts the picture under the cursor to the LEFT pin of this throw, R to the RIGHT pin. N looks into the folder again.",
+        "A photograph is no sighting. Look at both pins and answer first (L on the sheet). It then stands beside your answer in the report.",
+        "",
+        "taken: the picture's own date. (file): it has none; the date of the file is shown.",
+        "from the throw: how long before or after the throw it was taken. You are asked when it is more than an hour.",
+        "JPEG and PNG, at most 25 MB. A smaller upright copy is kept in the logbook, without place data. Export other kinds as JPEG on the phone.",
+        "F chooses the folder. It is remembered.",
     ),
     "sign": (
         "A sheet can be accepted only when it is complete. It needs enough throws and every limit met. After every lock throw both pins were seen in their holes. Load check and power-off test are passed.",

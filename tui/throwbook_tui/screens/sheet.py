@@ -148,6 +148,7 @@ class SheetScreen(Page[None]):
         key("f5", "time", "start, and time it", "F5"),
         key("h", "by_hand", "by hand"),
         key("l", "look", "pins seen"),
+        key("p", "photographs", "photographs"),
         key("o", "open_throw", "throw details"),
         key("x", "leave_out", "leave out"),
         key("b", "board", "with the board"),
@@ -388,6 +389,14 @@ class SheetScreen(Page[None]):
         else:
             self.tell("Move the cursor to a lock throw. Pins are looked at after lock throws only.", WARN)
 
+    def action_photographs(self) -> None:
+        """Those of the pins at the throw under the cursor."""
+        chosen = self._chosen()
+        if chosen is not None and chosen.direction == LOCK:
+            self.open_screen("photographs", self.sheet_name, chosen.position, self._found)
+        else:
+            self.tell("Move the cursor to a lock throw. Photographs show the pins after lock throws.", WARN)
+
     def _chosen(self) -> Any:
         assert self._found is not None
         row = self.query_one(RowTable).chosen
@@ -425,6 +434,9 @@ class SheetScreen(Page[None]):
             return action in ("back", "help")
         if action == "trend":
             return self._found.state.state != OPEN
+        if action == "photographs":
+            found = self._found
+            return found.state.state == OPEN and found.state.sheet.kind != BENCH and bool(found.trials)
         if action == "missing":
             return self._found.state.state != ACCEPTED
         if action in (
