@@ -182,7 +182,7 @@ class PhotographFolderScreen(FormPage[None]):
 
     def specs(self) -> tuple[FieldSpec, ...]:
         """One path."""
-        hint = "/media/stick/DCIM, or a folder that the phone copies into"
+        hint = "/media/stick/DCIM"
         return (FieldSpec("folder", "folder of the pictures", must=True, hint=hint, judge=folder_complaint),)
 
     def first_values(self) -> dict[str, str]:
