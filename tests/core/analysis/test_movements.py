@@ -270,16 +270,20 @@ def test_a_motor_braked_by_its_own_switch_does_not_begin_the_next_throw(rest_s, 
         assert "interruption" not in loud(each)
 
 
+@pytest.mark.parametrize("offset_a", [0.02, 0.2, -0.2])
 @pytest.mark.parametrize("rate_hz", [100.0, 400.0])
-def test_what_settles_behind_a_braking_pulse_is_no_movement(rate_hz):
-    drawn = GOOD.but(rate_hz=rate_hz, after_s=2.0)
+def test_what_settles_behind_a_braking_pulse_is_no_movement_and_lengthens_none(rate_hz, offset_a):
+    """A sensor that reads something at rest makes no difference: what flows the other way isn't that."""
+    drawn = GOOD.but(rate_hz=rate_hz, after_s=2.0, offset_a=offset_a)
     trace = drawn.trace()
     since = trace.time_s - drawn.end_s
     pulse_a = np.where((since >= 0.0) & (since < 0.08), -4.0, 0.0)
     bump_a = np.where((since >= 0.1) & (since < 0.25), 0.9 * np.sin(np.pi * (since - 0.1) / 0.15), 0.0)
     signed = replace(RIG, board=Board(placed_in="motor"))
     record = replace(trace, current_a=trace.current_a + pulse_a + bump_a)
-    assert [each.verdict for each in assess_record(record, signed, BASELINES)] == ["pass"]
+    (found,) = assess_record(record, signed, BASELINES)
+    assert found.verdict == "pass"
+    assert found.figures.travel_time_s.value == pytest.approx(GOOD.run_s, abs=2.0 / rate_hz)
 
 
 def test_a_drive_that_holds_with_the_sign_of_its_last_movement_has_its_zero_between():

@@ -90,6 +90,23 @@ def test_a_jog_that_its_drive_then_holds_isnt_a_long_light_run(rate_hz):
 
 
 @pytest.mark.parametrize(
+    ("rate_hz", "lasts_s", "decay_s"),
+    [(100.0, 0.48, 0.1), (100.0, 0.6, 0.1), (200.0, 0.42, 0.09), (200.0, 0.48, 0.09), (200.0, 0.48, 0.1)],
+)
+def test_a_short_throw_of_which_half_is_its_start_ends_with_its_run(rate_hz, lasts_s, decay_s):
+    """How evenly its current falls at first says nothing of how rough its run is: a calm run is no holding current."""
+    quick = replace(SIGNED, actuator=replace(RIG.actuator, no_load_speed_m_s=0.1, full_load_speed_m_s=0.07))
+    since_s = np.arange(rows(lasts_s, rate_hz)) / rate_hz
+    short = 1.2 * NO_LOAD_A + 7.9 * np.exp(-since_s / decay_s)
+    rest = flat(1.0, 0.0, rate_hz)
+    (found,) = assess_record(drawn(rest, short, rest, rate_hz=rate_hz, noise_a=0.006), quick)
+    lasted = found.figures.travel_time_s
+    assert abs(lasted.value - lasts_s) <= lasted.u
+    peak = found.figures.peak_run_current_a
+    assert peak is None or abs(peak.value - 1.2 * NO_LOAD_A) <= peak.u
+
+
+@pytest.mark.parametrize(
     ("rate_hz", "decay_s", "hold"), [(100.0, 0.09, 0.8), (400.0, 0.03, 0.88), (100.0, 0.06, 0.9)]
 )
 def test_a_start_that_dies_away_into_a_run_near_what_flowed_before_is_one_movement(rate_hz, decay_s, hold):

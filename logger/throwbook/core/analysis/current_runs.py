@@ -181,16 +181,38 @@ def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStrok
             piece for run in runs if run not in kicks for piece in without_residuals(record, way, *run)
         ]
     if flows_at_rest(rest, stroke.no_load_a):
-        stretches = departures(trace.current_a, rest, period_s, stroke.no_load_a)
-        both = joined_by_departures([*pieces[1], *pieces[-1], *found], stretches, current_a, records)
+        against_a = NOISE_SIGMAS * rest.noise_a + SAME_LEVEL * stroke.no_load_a
+        kicks = [each for each in found if _flows_as_read(each, trace.current_a, against_a)]
+        stretches = _parted(departures(trace.current_a, rest, period_s, stroke.no_load_a), kicks)
+        others = [each for each in found if each not in kicks]
+        both = joined_by_departures([*pieces[1], *pieces[-1], *others], stretches, current_a, records)
         pieces = {way: [each for each in both if each.way == way] for way in pieces}
-        found = []
+        found = kicks
     for way, record in records.items():
         found += [with_what_flowed_on(record, each) for each in _joined(record, pieces[way])]
     found = [each for each in found if _is_no_chance(each, trace.time_s, current_a, rest)]
     found = [each for each in found if not _is_undriven(each, trace, rest, stroke)]
     in_order = _with_what_gave_way(sorted(found, key=lambda each: each.first), trace, rest, stroke)
     return _without_kicks(in_order, trace.time_s, smooth_a, rest, stroke, period_s)
+
+
+def _flows_as_read(run: CurrentRun, read_a: FloatArray, against_a: float) -> bool:
+    """Whether a current flows its way by the readings themselves, no level taken off: what flows at rest and gives way reads
+    as one the other way, but never falls below nothing."""
+    flows = run.way * read_a[run.first : run.last + 1] > against_a
+    return int(np.count_nonzero(flows)) >= SUSTAINED_SAMPLES
+
+
+def _parted(stretches: Sequence[tuple[int, int]], by: Sequence[CurrentRun]) -> list[tuple[int, int]]:
+    """The stretches without those runs: what comes before one and what comes after are stretches of their own."""
+    parts = []
+    for a, b in stretches:
+        for each in sorted(by, key=lambda run: run.first):
+            if a <= each.first <= b:
+                parts.append((a, each.first - 1))
+                a = each.last + 1
+        parts.append((a, b))
+    return [(a, b) for a, b in parts if b >= a]
 
 
 def _is_undriven(run: CurrentRun, trace: Trace, rest: Rest, stroke: FullStroke) -> bool:

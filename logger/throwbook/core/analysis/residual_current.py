@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from throwbook.core.analysis.rest import CALM, END_S, SAME_LEVEL, Rest
-from throwbook.core.analysis.transient import SMALLEST_PEAK
+from throwbook.core.analysis.transient import SMALLEST_PEAK, end_of_transient
 from throwbook.core.quantities.statistics import integrate, median_of, resolution_step, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
@@ -189,8 +189,8 @@ def without_residuals(record: RunRecord, way: int, first: int, last: int) -> Ite
             continue
         too_low = median_of(record.current_a[low:high]) < ABOUT * TURNS * record.stroke.no_load_a
         cut_off = _holds(record, low, high) or (too_low and _breaks_off(record, begun, low))
-        if not stood and share < JOG and not cut_off:
-            continue  # a start before a run lighter than its rating says
+        if not stood and not cut_off and (share < JOG or _dies_away_into(record, begun, low, high)):
+            continue  # a start before its run, which may be lighter than the rating says
         yield CurrentRun(begun, low - 1, way, over=high - 1, residual_a=median_of(record.current_a[low:high]))
         begun = high
     if begun <= last:
@@ -217,6 +217,14 @@ def _breaks_off(record: RunRecord, begun: int, low: int) -> bool:
                 return True
         over *= 2
     return False
+
+
+def _dies_away_into(record: RunRecord, begun: int, low: int, high: int) -> bool:
+    """Whether the current before a low run is no more than its start: no run lies between them, and nothing was cut off."""
+    if begun == 0 or _breaks_off(record, begun, low):
+        return False
+    settled = end_of_transient(record.current_a, record.time_s, begun, high - 1).settled_latest
+    return record.lasted_s(settled, low) < END_S
 
 
 def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int, int]]:
