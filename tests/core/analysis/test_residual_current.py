@@ -124,6 +124,34 @@ def test_a_start_that_dies_away_into_a_run_near_what_flowed_before_is_one_moveme
     assert found[0].figures.travel_time_s.value == pytest.approx(10.8, abs=2.0 / rate_hz)
 
 
+@pytest.mark.parametrize("rate_hz", [50.0, 200.0, 1000.0])
+@pytest.mark.parametrize("to_a", [0.9, 1.25, 1.6])
+def test_a_short_jog_under_a_holding_current_is_a_movement(to_a, rate_hz):
+    """A drive's ramp that somebody let go of, lower than the runs before and after it: nothing that stands still draws it."""
+    hold_a = 0.45 * NO_LOAD_A
+    throw = np.concatenate((np.linspace(0.2, 1.9, rows(0.5, rate_hz)), flat(12.0, 1.9, rate_hz)))
+    jog = np.linspace(hold_a, to_a * NO_LOAD_A, rows(0.23, rate_hz))
+    rests = flat(1.3, hold_a, rate_hz), flat(0.7, hold_a, rate_hz), flat(1.0, hold_a, rate_hz)
+    parts = (flat(1.5, 0.0, rate_hz), throw, rests[0], jog, rests[1], throw, rests[2])
+    found = judged(*parts, rate_hz=rate_hz, noise_a=0.02)
+    assert len(found) == 3
+    assert [sign.sign for sign in found[1].signs if sign.level != "info"] == ["stopped-short"]
+    ends = found[1].figures.end_s
+    assert ends.value == pytest.approx(15.53, abs=ends.u + 0.01)
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 200.0, 1000.0])
+@pytest.mark.parametrize(("begins_s", "lasts_s"), [(0.05, 0.3), (0.2, 0.5), (1.0, 0.06)])
+def test_what_settles_or_sparks_on_a_holding_current_is_no_movement(begins_s, lasts_s, rate_hz):
+    hold_a = 0.45 * NO_LOAD_A
+    throw = np.concatenate((np.linspace(0.2, 1.9, rows(0.5, rate_hz)), flat(12.0, 1.9, rate_hz)))
+    bump = hold_a + 0.5 * NO_LOAD_A * np.sin(np.linspace(0.0, np.pi, rows(lasts_s, rate_hz)))
+    rests = flat(begins_s, hold_a, rate_hz), flat(2.0, hold_a, rate_hz)
+    found = judged(flat(1.5, 0.0, rate_hz), throw, rests[0], bump, rests[1], rate_hz=rate_hz, noise_a=0.02)
+    assert len(found) == 1
+    assert found[0].figures.end_s.value == pytest.approx(14.0, abs=found[0].figures.end_s.u + 0.01)
+
+
 def test_held_either_way_the_rest_is_found_between_throws_that_went_either_way():
     hold_a = 0.9 * NO_LOAD_A
     there = np.concatenate((start(0.5, 1.9), flat(10.0, 1.9), flat(3.0, hold_a)))

@@ -22,6 +22,7 @@ from throwbook.core.analysis.residual_current import (
     FLAT,
     JOG,
     PAUSE_S,
+    SETTLED_S,
     SURELY_HIGHER,
     SUSTAINED_SAMPLES,
     SWITCHED_S,
@@ -61,8 +62,6 @@ from throwbook.core.trace import FloatArray, Trace
 
 SHORTEST_S = 0.03
 """Shorter than this is a burst of interference or a contact's touch: no motor moves anything in it (*practice*)."""
-SETTLED_S = 0.5
-"""A drive that settles has found its place within this time (*assumed*)."""
 MANY_PAUSES = 3
 """A movement broken off more often than this breaks off by itself: one more opening isn't its limit contact's (*assumed*)."""
 BRAKES_WITH = 0.95

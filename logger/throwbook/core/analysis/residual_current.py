@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from throwbook.core.analysis.rest import CALM, END_S, SAME_LEVEL, Rest
-from throwbook.core.analysis.transient import SMALLEST_PEAK, end_of_transient
+from throwbook.core.analysis.transient import SHORTEST_S, SMALLEST_PEAK, end_of_transient
 from throwbook.core.quantities.statistics import integrate, median_of, resolution_step, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 
@@ -22,6 +22,8 @@ SWITCHED_S = 0.1
 """Nobody lets go of a switch and presses the other one within this time (*practice*)."""
 DRIVES = 0.1
 """Current below this share of its median drives nothing, whatever voltage is read (*practice*)."""
+SETTLED_S = 0.5
+"""A drive that settles has found its place within this time (*assumed*)."""
 ABOVE_RATED = 1.2
 """A stall draws more than the rated maximum by a clear margin: data sheets of screw actuators put the stall at three
 to five times the rated current (*practice*)."""
@@ -173,26 +175,30 @@ class RunRecord:
 
 def without_residuals(record: RunRecord, way: int, first: int, last: int) -> Iterator[CurrentRun]:
     """A run of current without the flat levels that no turning motor draws: they end a movement, and precede one."""
-    begun = first
+    begun, before_a = first, np.inf
     for low, high in _low_levels(record, first, last):
+        level_a = median_of(record.current_a[low:high])
         if low == first:
             # A current that flowed before the motor was switched on; what a motor turns at and then stalls is a run.
-            turns = median_of(record.current_a[low:high]) >= ABOUT * TURNS * record.stroke.no_load_a
+            turns = level_a >= ABOUT * TURNS * record.stroke.no_load_a
             if not (turns and record.stands_at_the_end(high, last)):
-                begun = high
+                begun, before_a = high, level_a
             continue
         stood = record.stands_at_the_end(begun, low - 1)
         share = record.share(begun, low - 1)
+        too_low = level_a < ABOUT * TURNS * record.stroke.no_load_a
+        broke_off = too_low and _breaks_off(record, begun, low)
+        # Out of what flows on and back to it: a jog, however softly the next movement starts.
+        jogged = broke_off and abs(level_a - before_a) <= record.still_a
         if high <= last and not (
-            stood or share > WHOLE or surges(record, high, last, late(record, begun, low))
+            stood or share > WHOLE or jogged or surges(record, high, last, late(record, begun, low))
         ):
             continue
-        too_low = median_of(record.current_a[low:high]) < ABOUT * TURNS * record.stroke.no_load_a
-        cut_off = _holds(record, low, high) or (too_low and _breaks_off(record, begun, low))
+        cut_off = broke_off or _holds(record, low, high)
         if not stood and not cut_off and (share < JOG or _dies_away_into(record, begun, low, high)):
             continue  # a start before its run, which may be lighter than the rating says
-        yield CurrentRun(begun, low - 1, way, over=high - 1, residual_a=median_of(record.current_a[low:high]))
-        begun = high
+        yield CurrentRun(begun, low - 1, way, over=high - 1, residual_a=level_a)
+        begun, before_a = high, level_a
     if begun <= last:
         yield CurrentRun(begun, last, way, over=last)
 
@@ -269,7 +275,7 @@ def _is_left(record: RunRecord, begin: int, stop: int, run_a: float, jumps_a: fl
     ``inner``: the motor ran before and after it.
     """
     flat_a = _flat_level(record, begin, stop)
-    if flat_a is None:
+    if flat_a is None or _jogged_in(record, begin, stop):
         return False
     level_a = median_of(flat_a)
     if level_a < ABOUT * TURNS * min(record.stroke.no_load_a, run_a) or _holds(record, begin, stop):
@@ -281,6 +287,22 @@ def _is_left(record: RunRecord, begin: int, stop: int, run_a: float, jumps_a: fl
         and robust_sd(np.diff(flat_a)) <= CALM * CALM * jumps_a
     )
     return calm and (not inner or _steps(record, begin, stop, level_a, run_a))
+
+
+def _jogged_in(record: RunRecord, begin: int, stop: int) -> bool:
+    """Whether a motor was switched on and off again on a level that flows on, once all has settled behind the end before it:
+    for longer than a touch the current stands out, up to what a motor turns at, and breaks off."""
+    level_a = median_of(record.current_a[_inner(begin, stop)])
+    turns_a = max(ABOUT * TURNS * record.stroke.no_load_a, SURELY_HIGHER * level_a + record.still_a)
+    settled = int(np.searchsorted(record.time_s, record.time_s[begin] + PAUSE_S + SETTLED_S))
+    for a, b in runs_of(record.smooth_a[settled:stop] > level_a + record.still_a):
+        on, off = settled + a, settled + b
+        if a == 0 or off == stop or record.lasted_s(on, off) < SWITCHED_S:
+            continue
+        stands_out = np.count_nonzero(record.smooth_a[on:off] > turns_a) >= SUSTAINED_SAMPLES
+        if stands_out and _breaks_off(record, on, off):
+            return True
+    return False
 
 
 def _lasts(record: RunRecord, begin: int, stop: int, at_the_end: bool) -> bool:
@@ -304,8 +326,13 @@ def _arrived(record: RunRecord, begin: int, stop: int, run_a: float, entered: bo
     inner = _inner(begin, stop)
     level_a = median_of(record.current_a[inner])
     falling_a = level_a + STILL_FALLING * (run_a - level_a)
-    above = np.flatnonzero(record.current_a[begin : inner.start] > falling_a)
-    return begin + (int(above[-1]) + 1 if entered and len(above) else 0)
+    above = record.current_a[begin : inner.start] > falling_a
+    if not entered or not above.any():
+        return begin
+    # What settles comes back behind the fall, and is none of it; a ripple or brushes that jump aren't low for so long.
+    fewest = max(SUSTAINED_SAMPLES, round(SHORTEST_S / record.period_s))
+    stays = (a for a, b in runs_of(~above) if b - a >= fewest)
+    return begin + next(stays, int(np.flatnonzero(above)[-1]) + 1)
 
 
 def _steps(record: RunRecord, begin: int, stop: int, level_a: float, run_a: float) -> bool:
