@@ -181,12 +181,12 @@ def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStrok
         ]
     if flows_at_rest(rest, stroke.no_load_a):
         against_a = NOISE_SIGMAS * rest.noise_a + SAME_LEVEL * stroke.no_load_a
-        kicks = [each for each in found if _flows_as_read(each, trace.current_a, against_a)]
-        stretches = _parted(departures(trace.current_a, rest, period_s, stroke.no_load_a), kicks)
-        others = [each for each in found if each not in kicks]
+        braked = [each for each in found if _flows_as_read(each, trace.current_a, against_a)]
+        stretches = _parted(departures(trace.current_a, rest, period_s, stroke.no_load_a), braked)
+        others = [each for each in found if each not in braked]
         both = joined_by_departures([*pieces[1], *pieces[-1], *others], stretches, current_a, records)
         pieces = {way: [each for each in both if each.way == way] for way in pieces}
-        found = kicks
+        found = braked
     for way, record in records.items():
         found += [with_what_flowed_on(record, each) for each in _joined(record, pieces[way])]
     found = [each for each in found if _is_no_chance(each, trace.time_s, current_a, rest)]
