@@ -176,8 +176,7 @@ class RunRecord:
 def without_residuals(record: RunRecord, way: int, first: int, last: int) -> Iterator[CurrentRun]:
     """A run of current without the flat levels that no turning motor draws: they end a movement, and precede one."""
     begun, before_a = first, np.inf
-    for low, high in _low_levels(record, first, last):
-        level_a = median_of(record.current_a[low:high])
+    for low, high, level_a in _low_levels(record, first, last):
         if low == first:
             # A current that flowed before the motor was switched on; what a motor turns at and then stalls is a run.
             turns = level_a >= ABOUT * TURNS * record.stroke.no_load_a
@@ -233,8 +232,9 @@ def _dies_away_into(record: RunRecord, begun: int, low: int, high: int) -> bool:
     return record.lasted_s(settled, low) < END_S
 
 
-def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int, int]]:
-    """First and one-past-last row of every lasting flat level too low for a motor that turns as it does beside it."""
+def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int, int, float]]:
+    """First and one-past-last row of every lasting level too low for a motor that turns as it does beside it, and the level
+    [A]: flat, or a drive's that brings its motor to rest."""
     current_a = record.smooth_a[first : last + 1]
     holds_a = record.rest.holding_a and record.rest.holding_a + SAME_LEVEL * record.stroke.no_load_a
     turning = current_a[current_a >= max(TURNS * record.stroke.no_load_a, holds_a)]
@@ -249,9 +249,18 @@ def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int,
         # The end of a fall that a filter drags out is no level of its own.
         if a < known or not _lasts(record, first + a, first + b, whole and b == len(current_a)):
             continue
-        if _is_left(record, first + a, first + b, run_a, jumps_a, inner=a > 0 and b < len(current_a)):
+        ends = a > 0 and b == len(current_a)
+        left = _is_left(record, first + a, first + b, run_a, jumps_a, inner=a > 0 and not ends)
+        if left or (ends and _slows_down(record, first + a, first + b, run_a)):
             known = b
-            yield _arrived(record, first + a, first + b, run_a, entered=bool(a)), first + b
+            begin, stop = _arrived(record, first + a, first + b, run_a, entered=bool(a)), first + b
+            rows_a = record.current_a[begin:stop]
+            yield begin, stop, median_of(rows_a if left else rows_a[rows_a < _too_low(record, run_a)])
+
+
+def _too_low(record: RunRecord, run_a: float) -> float:
+    """No motor turns at less beside such a run [A]."""
+    return ABOUT * TURNS * min(record.stroke.no_load_a, run_a)
 
 
 def _low_stretches(current_a: FloatArray, below_a: float, turns_a: float) -> Iterator[tuple[int, int, bool]]:
@@ -278,7 +287,7 @@ def _is_left(record: RunRecord, begin: int, stop: int, run_a: float, jumps_a: fl
     if flat_a is None or _jogged_in(record, begin, stop):
         return False
     level_a = median_of(flat_a)
-    if level_a < ABOUT * TURNS * min(record.stroke.no_load_a, run_a) or _holds(record, begin, stop):
+    if level_a < _too_low(record, run_a) or _holds(record, begin, stop):
         return True
     # A level that a motor may turn at must last: that of a drive's jog behind its ramp doesn't.
     calm = (
@@ -287,6 +296,23 @@ def _is_left(record: RunRecord, begin: int, stop: int, run_a: float, jumps_a: fl
         and robust_sd(np.diff(flat_a)) <= CALM * CALM * jumps_a
     )
     return calm and (not inner or _steps(record, begin, stop, level_a, run_a))
+
+
+def _slows_down(record: RunRecord, begin: int, stop: int, run_a: float) -> bool:
+    """Whether a last stretch of low current is a drive's that brings its motor to rest and settles: it is entered at once, at
+    less than any motor turns with, and soon over."""
+    lasted_s = record.lasted_s(begin, stop - 1)
+    if not END_S <= lasted_s <= PAUSE_S + SETTLED_S:
+        return False
+    low = record.current_a[begin:stop] < _too_low(record, run_a)
+    at_once = max(ROWS_OF_A_STEP, round(STEP_S / record.period_s))
+    fewest = _rows_of_a_touch(record)
+    return any(b - a >= fewest and a <= at_once for a, b in runs_of(low))
+
+
+def _rows_of_a_touch(record: RunRecord) -> int:
+    """Brushes that jump and contacts that bounce, and the waves of a ripple, aren't low for so many rows."""
+    return max(SUSTAINED_SAMPLES, round(SHORTEST_S / record.period_s))
 
 
 def _jogged_in(record: RunRecord, begin: int, stop: int) -> bool:
@@ -329,9 +355,8 @@ def _arrived(record: RunRecord, begin: int, stop: int, run_a: float, entered: bo
     above = record.current_a[begin : inner.start] > falling_a
     if not entered or not above.any():
         return begin
-    # What settles comes back behind the fall, and is none of it; a ripple or brushes that jump aren't low for so long.
-    fewest = max(SUSTAINED_SAMPLES, round(SHORTEST_S / record.period_s))
-    stays = (a for a, b in runs_of(~above) if b - a >= fewest)
+    # What settles comes back behind the fall, and is none of it.
+    stays = (a for a, b in runs_of(~above) if b - a >= _rows_of_a_touch(record))
     return begin + next(stays, int(np.flatnonzero(above)[-1]) + 1)
 
 
