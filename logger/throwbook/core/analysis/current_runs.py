@@ -47,7 +47,6 @@ from throwbook.core.analysis.rest import (
     END_S,
     FEWEST_NOISE_ROWS,
     FEWEST_REST_ROWS,
-    GONE_SHARE,
     MOST_SMOOTHED,
     NO_OFFSET,
     NOISE_SIGMAS,
@@ -55,6 +54,7 @@ from throwbook.core.analysis.rest import (
     SAME_LEVEL,
     Rest,
     smoothing_width,
+    undriven_rows,
 )
 from throwbook.core.analysis.transient import LONGEST_S
 from throwbook.core.quantities.statistics import median_of, moving_mean, resolution_step, robust_sd, runs_of
@@ -94,11 +94,15 @@ def flows_at_rest(rest: Rest, no_load_a: float) -> bool:
     return abs(rest.level_a) > SAME_LEVEL * no_load_a and smoothing_width(rest.noise_a, no_load_a) == 1
 
 
-def departures(current_a: FloatArray, rest: Rest, period_s: float, no_load_a: float) -> list[tuple[int, int]]:
-    """First and last row of every stretch that isn't the calm level at rest; shape of ``current_a``: (n,) as read [A].
+def departures(trace: Trace, rest: Rest, period_s: float, no_load_a: float) -> list[tuple[int, int]]:
+    """First and last row of every stretch that isn't the calm level at rest.
 
-    A drive may hold its place with the sign of its last movement: as much the other way is rest too, where a start leaves it.
+    A drive may hold its place with the sign of its last movement: as much the other way is rest too, where a start leaves it
+    and no voltage drives the motor.
     """
+    current_a = trace.current_a
+    gone = None if trace.voltage_v is None else undriven_rows(trace.voltage_v)
+    driven = np.zeros(len(current_a), dtype=np.bool_) if gone is None or not gone.any() else ~gone
     band_a = NOISE_SIGMAS * rest.noise_a + FLAT * no_load_a
     at_rest = np.abs(current_a - rest.level_a) <= band_a
     fewest = max(FEWEST_REST_ROWS, int(END_S / period_s))
@@ -113,7 +117,7 @@ def departures(current_a: FloatArray, rest: Rest, period_s: float, no_load_a: fl
             ABOUT_AS_CALM * rest.noise_a + resolution_step(current_a[:500])
         )
         behind = at_rest[b + 1 : b + 1 + fewest]
-        if calm and not (len(behind) and behind.all()):
+        if calm and not (len(behind) and behind.all()) and np.mean(driven[a:b]) < 0.5:
             away[a:b] = False
     return [(a, b - 1) for a, b in runs_of(away) if b - a >= SUSTAINED_SAMPLES]
 
@@ -182,7 +186,7 @@ def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStrok
     if flows_at_rest(rest, stroke.no_load_a):
         against_a = NOISE_SIGMAS * rest.noise_a + SAME_LEVEL * stroke.no_load_a
         braked = [each for each in found if _flows_as_read(each, trace.current_a, against_a)]
-        stretches = _parted(departures(trace.current_a, rest, period_s, stroke.no_load_a), braked)
+        stretches = _parted(departures(trace, rest, period_s, stroke.no_load_a), braked)
         others = [each for each in found if each not in braked]
         both = joined_by_departures([*pieces[1], *pieces[-1], *others], stretches, current_a, records)
         pieces = {way: [each for each in both if each.way == way] for way in pieces}
@@ -220,8 +224,7 @@ def _is_undriven(run: CurrentRun, trace: Trace, rest: Rest, stroke: FullStroke) 
         return False
     # What a braked motor drives back dies away first.
     rows = slice(run.first + (run.last - run.first) // 3, run.last + 1)
-    volts = np.abs(trace.voltage_v)
-    gone = volts[rows] < GONE_SHARE * float(np.percentile(volts, 95.0))
+    gone = undriven_rows(trace.voltage_v)[rows]
     flat = robust_sd(trace.current_a[rows]) <= 3.0 * rest.noise_a + FLAT * stroke.no_load_a
     return flat and bool(gone.all()) and abs(median_of(trace.current_a[rows])) <= stroke.full_load_a
 

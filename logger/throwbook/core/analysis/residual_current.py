@@ -291,7 +291,7 @@ def _is_left(record: RunRecord, begin: int, stop: int, run_a: float, jumps_a: fl
         return True
     # A level that a motor may turn at must last: that of a drive's jog behind its ramp doesn't.
     calm = (
-        stop - begin >= FEWEST_CALM_ROWS
+        len(flat_a) >= FEWEST_CALM_ROWS
         and record.lasted_s(begin, stop - 1) >= END_S
         and robust_sd(np.diff(flat_a)) <= CALM * CALM * jumps_a
     )

@@ -103,14 +103,19 @@ def find_rest(
     rows = max(3, min(int(END_S / period_s), len(current_a) // 10))
     gone = None
     if voltage_v is not None and not _near_nothing_at_an_end(current_a, rows, no_load_current_a):
-        volts = np.abs(voltage_v)
-        gone = volts < GONE_SHARE * float(np.percentile(volts, 95.0))
+        gone = undriven_rows(voltage_v)
     rest = _rest_by_blocks(current_a, rows, period_s, no_load_current_a, full_load_current_a, gone)
     longer = min(smoothing_width(rest.noise_a, no_load_current_a), len(current_a) // 20)
     if longer <= rows:
         return rest
     # In such noise a few rows tell little of a level.
     return _rest_by_blocks(current_a, longer, period_s, no_load_current_a, full_load_current_a, gone)
+
+
+def undriven_rows(voltage_v: FloatArray) -> NDArray[np.bool_]:
+    """Where the voltage is next to nothing; shape of ``voltage_v``: (n,) [V]. A board at the supply sees it nowhere."""
+    volts = np.abs(voltage_v)
+    return np.asarray(volts < GONE_SHARE * float(np.percentile(volts, 95.0)))
 
 
 def _near_nothing_at_an_end(current_a: FloatArray, rows: int, no_load_current_a: float) -> bool:

@@ -201,11 +201,11 @@ def slow_travel(evidence: Evidence) -> Sign | None:
 
 def _by_what_flowed(evidence: Evidence) -> float:
     """Share by which the motor was slower if what was taken off as zero flowed through it."""
-    volts, run = evidence.figures.mean_voltage_v, evidence.figures.run_current_a
-    if volts is None or run is None:
+    run = evidence.figures.run_current_a
+    if run is None:
         return 0.0
     r_ohm = evidence.line.r_ohm
-    left_v = volts.value - run.value * r_ohm
+    left_v = evidence.moved.supply_v - run.value * r_ohm
     return evidence.flowed_at_rest_a * r_ohm / left_v if left_v > 0.0 else 0.0
 
 
