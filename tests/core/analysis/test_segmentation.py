@@ -172,7 +172,7 @@ def test_a_few_rows_of_rest_are_rest():
 def test_a_clean_break_ends_the_movement_at_its_last_reading():
     """Nothing is walked back where no row has fallen, though the last reading lies a little low."""
     current = np.concatenate([[0.0], 2.0 + 0.01 * np.tile([1.0, -1.0], 50), [1.5], np.zeros(20)])
-    assert _back_to_the_knee(current, 1, 101, 20, 0.6 * I0) == 101
+    assert _back_to_the_knee(current, 1, 101, 20, 0.6 * I0, 0.0) == 101
 
 
 def test_a_dip_counts_as_the_end_of_a_start_from_a_tenth_of_the_record_on():

@@ -17,6 +17,7 @@ from throwbook.core.analysis.residual_current import (
     PAUSE_S,
     ROWS_OF_A_STEP,
     ROWS_OF_STEPS,
+    SURELY_HIGHER,
     SURELY_LOWER,
     SUSTAINED_SAMPLES,
     SWITCHED_S,
@@ -157,7 +158,9 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         first = _back_to_noise(beyond, first, noise_a)
         first = _first_contact(beyond, time_s, first, max(threshold, NOISE_SIGMAS * noise_a))
         turns_a = TURNS * no_load_current_a
-        last = _back_to_the_knee(current, first, last, max(12, int(2.0 * END_S / period_s)), turns_a)
+        unsure_a = NOISE_SIGMAS * noise_a + 2.0 * step_a
+        window = max(12, int(2.0 * END_S / period_s))
+        last = _back_to_the_knee(current, first, last, window, turns_a, unsure_a)
     opened = _first_opening(current, time_s, first, last, noise_a)
     bounced_s = run.bounced_s if opened == last else float(time_s[run.over] - time_s[opened])
     last = opened
@@ -277,11 +280,14 @@ def _first_contact(current: FloatArray, time_s: FloatArray, first: int, threshol
     return int(before[0]) if len(before) else first
 
 
-def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int, turns_a: float) -> int:
+def _back_to_the_knee(
+    current: FloatArray, first: int, last: int, window: int, turns_a: float, unsure_a: float
+) -> int:
     """The movement ends where the current leaves its last level, however long a filter or a diode drags out the fall.
 
     ``window``: rows that show the last level; again and again, since the first look may see little but the fall.
-    ``turns_a``: no motor turns at less [A]; more than that, held flat, is a level of its own and no fall.
+    ``turns_a``: no motor turns at less [A]; more than that, held flat, is a level of its own and no fall. ``unsure_a``: what
+    chance makes of the difference between two rows [A].
     """
     threshold_row = last
     while True:
@@ -289,6 +295,9 @@ def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int, t
         back = last
         while back > first + 1 and current[back] < 0.5 * level_a:
             back -= 1
+        if back < last and _falls_faster_later(current[back : threshold_row + 2], unsure_a):
+            window = last - back  # the level that was left is that of the last of it
+            continue
         after_a = current[min(last + 1, len(current) - 1)]
         if back == last or _turns_on(np.append(current[back - 1 : last + 1], after_a), turns_a):
             break
@@ -303,6 +312,13 @@ def _back_to_the_knee(current: FloatArray, first: int, last: int, window: int, t
         if current[back] >= lowest_a:
             return back
     return last
+
+
+def _falls_faster_later(rows: FloatArray, unsure_a: float) -> bool:
+    """Whether a fall isn't at its fastest as it leaves the upper half of its level, as one that a filter, a diode or an average
+    drags out is: what comes before is no fall, but a start that still dies away. ``rows``: the last high one and all after."""
+    falls_a = rows[:-2] - rows[2:]  # over two rows: one may be part on and part off
+    return len(falls_a) > 1 and float(falls_a[1:].max()) > SURELY_HIGHER * falls_a[0] + unsure_a
 
 
 def _turns_on(rows: FloatArray, turns_a: float) -> bool:
