@@ -14,6 +14,7 @@ from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.rest import NO_REST, zero_of
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
 from throwbook.core.quantities.clock import CLOCK_U_KEY
+from throwbook.core.rig import Board
 from throwbook.errors import InputError
 
 RATE_HZ = 200.0
@@ -178,3 +179,33 @@ def test_a_short_throw_on_a_baseline_that_scatters_is_undecided():
     found = assess_trace(Drawn(run_s=12.9 * 0.87, seed=9).trace(), RIG, make_baseline(trials))
     assert found.verdict == "undecided"
     assert "the baseline's own throws differ by more than is missing" in found.because
+
+
+def test_a_light_run_against_a_standing_current_is_driven_and_no_rest():
+    """Behind a reversing switch the motor's current lowers what stands: at twice that it reads the same, the other way."""
+    light_a = 1.1 * NO_LOAD_A
+    standing_a = 0.5 * light_a
+    throw = np.concatenate(
+        (start(0.25, light_a, RATE_HZ), flat(2.0, light_a, RATE_HZ), flat(10.2, 2.4, RATE_HZ))
+    )
+    rest = flat(1.5, 0.0, RATE_HZ)
+    trace = drawn(rest, -throw, rest, rate_hz=RATE_HZ)
+    moving = (trace.time_s >= 1.5) & (trace.time_s < 1.5 + len(throw) / RATE_HZ)
+    volts = np.where(moving, -12.0, 0.0)
+    signed = replace(RIG, board=Board(placed_in="motor"))
+    found = assess_record(replace(trace, current_a=trace.current_a + standing_a, voltage_v=volts), signed)
+    assert len(found) == 1
+    assert "stopped-short" not in loud(found[0])
+
+
+def test_a_blind_throw_is_not_slow_for_what_flowed_at_rest():
+    """Taken off though it stops as the motor runs, it makes a loaded throw read lighter than it is, and so too slow."""
+    hold_a = 0.9
+    weak = replace(RIG, actuator=replace(RIG.actuator, full_load_speed_m_s=0.004))
+    first = healthy(4, Drawn(level_a=2.6, with_voltage=False), spread=0.001)
+    base = make_baseline([assess_trace(trace, weak) for trace in first])
+    one = Drawn(level_a=2.6, with_voltage=False, rest_s=2.0, after_s=2.0, seed=9)
+    trace = one.trace()
+    rests = (trace.time_s < one.start_s) | (trace.time_s >= one.end_s)
+    found = assess_trace(replace(trace, current_a=trace.current_a + np.where(rests, hold_a, 0.0)), weak, base)
+    assert "slow-travel" not in loud(found)

@@ -152,6 +152,32 @@ def test_a_contact_that_lets_through_another_level_may_have_bounced_since_the_la
     assert _may_have_bounced_since(AT_100_HZ, cut_by_hand(AT_100_HZ, run_at(2.0), 50, 80, 299)) == np.inf
 
 
+def test_a_bounce_behind_a_drive_that_slows_down_is_seen_though_its_current_fell_further_before():
+    current_a = run_at(2.0) + np.where(np.arange(len(AT_100_HZ)) % 2, 0.02, -0.02)
+    current_a[265:] = 0.6
+    current_a[292:300] = 1.3
+    assert _may_have_bounced_since(AT_100_HZ, cut_by_hand(AT_100_HZ, current_a, 50, 80, 299)) == 2.91
+
+
+@pytest.mark.parametrize("lasts_s", [0.13, 0.16, 0.24])
+@pytest.mark.parametrize("drags_s", [0.0, 0.008])
+def test_a_jog_whose_start_still_dies_away_ends_where_it_was_cut_off(lasts_s, drags_s):
+    """Its current falls from the first row on: that is no fall that a filter drags out, as the one at its end may be."""
+    rate_hz, begins_s = 200.0, 1.0
+    time_s = np.arange(round(2.5 * rate_hz)) / rate_hz
+    since_s = time_s - begins_s
+    true_a = np.where((since_s >= 0.0) & (since_s < lasts_s), 1.0 + 19.0 * np.exp(-since_s / 0.045), 0.0)
+    if drags_s:
+        after = since_s >= lasts_s
+        last_a = 1.0 + 19.0 * np.exp(-lasts_s / 0.045)
+        true_a = np.where(after, last_a * np.exp(-(since_s - lasts_s) / drags_s), true_a)
+    noise_a = np.random.default_rng(4).normal(0.0, 0.014, len(time_s))
+    (found,) = assess_record(Trace(time_s, true_a + noise_a, None, "lock"), RIG)
+    lasted = found.figures.travel_time_s
+    assert abs(lasted.value - lasts_s) <= lasted.u + 1.0 / rate_hz
+    assert lasted.u < 0.03
+
+
 def test_an_end_beyond_which_no_row_is_lower_is_where_the_movement_was_cut():
     cut = cut_by_hand(AT_100_HZ, run_at(2.0, last=399), 50, 80, 299)
     assert end_of_movement(AT_100_HZ, cut, 0.0) == (cut.end_s, cut.end_u_s)

@@ -19,6 +19,7 @@ from throwbook.core.analysis.residual_current import (
     FullStroke,
     RunRecord,
     _drove,
+    _is_left,
     without_what_flowed_before,
 )
 from throwbook.core.analysis.rest import Rest
@@ -269,6 +270,15 @@ def by_hand(*parts: np.ndarray, time_s: np.ndarray | None = None) -> RunRecord:
     current_a = np.concatenate(parts)
     time_s = np.arange(len(current_a)) / RATE_HZ if time_s is None else time_s
     return RunRecord(time_s, current_a, current_a, None, 1.0 / RATE_HZ, Rest(0.0, 0.0, True), STROKE)
+
+
+@pytest.mark.parametrize(("calm_rows", "is_level"), [(10, False), (60, True)])
+def test_a_few_rows_between_two_waves_of_a_ripple_are_no_calm_level(calm_rows, is_level):
+    """The load comes on by a step behind them, as where a drive that held its place starts."""
+    light = 4.0 + np.tile([0.0, 0.5, 0.4, -0.5, -0.4], 6)
+    parts = light, np.full(calm_rows, 4.0), np.full(60, 6.0)
+    record = by_hand(*parts, time_s=np.arange(90 + calm_rows) / 50.0)
+    assert _is_left(record, 30, 30 + calm_rows, 6.0, 0.5, inner=True) == is_level
 
 
 def test_a_jog_that_was_cut_off_drove_whatever_flows_on_behind_it():

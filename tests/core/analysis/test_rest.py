@@ -10,6 +10,7 @@ import pytest
 
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn
 from throwbook.core.analysis.rest import (
+    NO_REST,
     Rest,
     _Blocks,
     _calmest,
@@ -179,6 +180,27 @@ def test_a_settling_bump_after_the_stop_is_no_part_of_the_travel_time(
     )
     found = assess_record(replace(trace, current_a=trace.current_a + bump), RIG)
     a_throw_was_judged(found, drawn, rate_hz)
+
+
+@pytest.mark.parametrize("rate_hz", [25.0, 100.0, 400.0])
+@pytest.mark.parametrize("settles_a", [0.0, 0.8])
+def test_a_drive_that_slows_its_motor_down_ends_where_its_current_fell(settles_a, rate_hz):
+    """It falls at once below what any motor turns with, and on from there; what settles on top of that is lower than the run."""
+    drawn = Drawn(rate_hz=rate_hz, after_s=2.0)
+    trace = drawn.trace()
+    since = trace.time_s - drawn.end_s
+    slows = np.where((since >= 0.0) & (since < 0.5), 0.52 - 0.9 * since, 0.0)
+    settles = np.where((since >= 0.1) & (since < 0.3), settles_a * np.sin(np.pi * (since - 0.1) / 0.2), 0.0)
+    found = assess_record(replace(trace, current_a=trace.current_a + slows + settles), RIG)
+    a_throw_was_judged(found, drawn, rate_hz)
+
+
+def test_a_zero_beside_which_something_flowed_for_a_while_is_known_no_better_than_that():
+    """0.07 A flow on behind each end: longer than the rest behind it, but not up to the movement."""
+    quiet = np.random.default_rng(3).normal(-0.07, 0.01, 400)
+    current_a = np.concatenate((quiet[:20] + 0.07, quiet[20:90], np.full(220, 0.65), quiet[310:] + 0.07))
+    zero = zero_of(current_a, 90, 309, NO_REST, 0.57, 0.001)
+    assert abs(zero.level_a + 0.07) <= 2.0 * zero.u_a
 
 
 @pytest.mark.parametrize("noise_a", NOISES_A)

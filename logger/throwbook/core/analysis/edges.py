@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from throwbook.core.analysis.baseline import Baseline
+from throwbook.core.analysis.residual_current import ROWS_OF_A_STEP
 from throwbook.core.analysis.rest import NOISE_SIGMAS
 from throwbook.core.analysis.segmentation import LONGEST_BOUNCE_S, Segments, level_before
 from throwbook.core.analysis.travel import Travel
@@ -121,7 +122,10 @@ def _may_have_bounced_since(time_s: FloatArray, segments: Segments) -> float:
     if len(before_a) < ROWS_BESIDE:
         return float("inf")
     level_a = median_of(current_a[begin - ROWS_BESIDE : begin])
-    jump_a = max(JUMP_SHARE * level_a, FURTHER_THAN_BEFORE * float(before_a.max()))
+    usual_a = float(
+        np.partition(before_a, -ROWS_OF_A_STEP - 1)[-ROWS_OF_A_STEP - 1]
+    )  # a drive slows down by a step
+    jump_a = max(JUMP_SHARE * level_a, FURTHER_THAN_BEFORE * usual_a)
     steps_a = np.diff(current_a[begin : last + 1])
     steps_a[-1:] = np.maximum(steps_a[-1:], 0.0)  # the last row may be part on and part off
     jumps = np.flatnonzero(np.abs(steps_a) > jump_a)

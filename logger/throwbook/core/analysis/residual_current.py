@@ -311,8 +311,8 @@ def _slows_down(record: RunRecord, begin: int, stop: int, run_a: float) -> bool:
 
 
 def _rows_of_a_touch(record: RunRecord) -> int:
-    """Brushes that jump and contacts that bounce, and the waves of a ripple, aren't low for so many rows."""
-    return max(SUSTAINED_SAMPLES, round(SHORTEST_S / record.period_s))
+    """Brushes that jump, contacts that bounce and the waves of a ripple aren't low for so many rows."""
+    return int(np.ceil(ALMOST * SHORTEST_S / record.period_s)) + 1
 
 
 def _jogged_in(record: RunRecord, begin: int, stop: int) -> bool:

@@ -407,6 +407,7 @@ def zero_of(
     sides = (current_a[: max(0, first - 1)], behind[(2 * len(behind)) // 3 :])
     known = [side for side in map(_trimmed, sides) if len(side) >= FEWEST_REST_ROWS]
     level = [side for side in known if _is_one_level(side, step_a)]
+    steps_a = [median_of(side) for side in known if not _is_one_level(side, step_a)]
     known = level or known
     if not known:
         # Nothing is seen beside it, so the record's own rest stands in: of so noisy a record its few rows tell little.
@@ -434,7 +435,12 @@ def zero_of(
     drift = from_step(abs(levels_a[0] - levels_a[-1]))
     # A level that is more than drift may as well be a current that stops flowing when the motor runs.
     held = from_half_width(abs(levels_a[0])) if abs(levels_a[0]) > SAME_LEVEL * no_load_current_a else 0.0
-    u_a = float(np.sqrt(noise_a**2 / len(known[0]) + stuck**2 + drift**2 + held**2))
+    # A side that holds two levels says that something flows in one of them; in which, nobody knows.
+    beside_a = [abs(each - levels_a[0]) for each in steps_a]
+    flowed = from_half_width(
+        max((each for each in beside_a if each <= SAME_LEVEL * no_load_current_a), default=0.0)
+    )
+    u_a = float(np.sqrt(noise_a**2 / len(known[0]) + stuck**2 + drift**2 + held**2 + flowed**2))
     return Zero(levels_a[0], u_a, noise_a)
 
 
