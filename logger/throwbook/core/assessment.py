@@ -113,6 +113,14 @@ class Figures:
     """Share of the full stroke moved."""
     take_up_fraction: Measured | None = None
     """Share of the stroke at which the current first leaves no-load level."""
+    left_switch_at_s: Measured | None = None
+    """When the switch at the left pin changed, from the start of the movement."""
+    right_switch_at_s: Measured | None = None
+    left_switch_at_fraction: Measured | None = None
+    """Share of the stroke at which it did."""
+    right_switch_at_fraction: Measured | None = None
+    switch_lag_fraction: Measured | None = None
+    """How much later on the stroke the right one changed than the left one; below zero: earlier."""
     run_noise_a: Measured | None = None
     """Scatter of neighbouring samples while running [A]: brush ripple, bad contact and sensor noise together."""
     back_emf_vs: Measured | None = None
@@ -140,6 +148,8 @@ class Sign:
     from_s: float | None = None
     settle: str = ""
     """What would settle it where something else explains it too, so that no verdict can pass; empty: it stands."""
+    side: str = ""
+    """``left`` or ``right`` where it knows of which pin it speaks; empty: it doesn't, or of both."""
 
 
 @dataclass(frozen=True)

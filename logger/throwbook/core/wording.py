@@ -58,6 +58,20 @@ FIGURES: dict[str, Name] = {
     "energy_j": Name("energy", "energy used", "J"),
     "travel_fraction": Name("travel", "travel", "1", "% of stroke"),
     "take_up_fraction": Name("take-up", "take-up point", "1", "where the load comes on, % of stroke"),
+    "left_switch_at_s": Name(
+        "left switch", "LEFT SWITCH changed after", "s", "from the start of the movement"
+    ),
+    "right_switch_at_s": Name(
+        "right switch", "RIGHT SWITCH changed after", "s", "from the start of the movement"
+    ),
+    "left_switch_at_fraction": Name("left switch at", "LEFT SWITCH changed at", "1", "% of stroke"),
+    "right_switch_at_fraction": Name("right switch at", "RIGHT SWITCH changed at", "1", "% of stroke"),
+    "switch_lag_fraction": Name(
+        "switch lag",
+        "switch lag",
+        "1",
+        "how much later the right switch changes than the left one, % of stroke; below zero: earlier",
+    ),
     "run_noise_a": Name("noise", "current noise while running", "A"),
     "back_emf_vs": Name("back-EMF", "back-EMF over the travel", "V s"),
 }

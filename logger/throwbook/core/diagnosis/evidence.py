@@ -12,6 +12,7 @@ from throwbook.core.analysis.figures import MOST_LOST
 from throwbook.core.analysis.residual_current import JOG
 from throwbook.core.analysis.rest import SAME_LEVEL
 from throwbook.core.analysis.segmentation import Segments
+from throwbook.core.analysis.switches import PinSwitch
 from throwbook.core.analysis.travel import LateLoad, Travel
 from throwbook.core.assessment import CUT_OFF, Figures, Profile
 from throwbook.core.machine.motor import MotorLine
@@ -85,6 +86,8 @@ class Evidence:
     """Share of the stroke that may lie beside the rows of the movement: a current at rest hides where it began or ended."""
     by_the_clock: float = 0.0
     """Share of the movement's time that the board's clock and its sample numbers part by."""
+    switches: tuple[PinSwitch, ...] = ()
+    """Of the pins that have one."""
     own_level: bool = False
     """The motor may have turned on at the very current that flows at rest."""
 

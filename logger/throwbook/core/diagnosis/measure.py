@@ -18,6 +18,7 @@ from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.residual_current import JOG, WHOLE, FullStroke
 from throwbook.core.analysis.segmentation import Segments, segment
 from throwbook.core.analysis.stalled_motor import stalled_motor_of
+from throwbook.core.analysis.switches import PinSwitch, lag_of, switches_of
 from throwbook.core.analysis.transient import FEWEST_ROWS, MOST_OF_IT, SMALLEST_PEAK
 from throwbook.core.analysis.travel import (
     Travel,
@@ -28,7 +29,7 @@ from throwbook.core.analysis.travel import (
     travel,
     voltage_or_nominal,
 )
-from throwbook.core.assessment import CUT_OFF, NO_RUN, Figures, Measured
+from throwbook.core.assessment import CUT_OFF, NO_RUN, STALL, Figures, Measured
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.expected_throw import RATED_C, magnets, stroke_volt_seconds
 from throwbook.core.machine.motor import MotorLine, resistance_at
@@ -72,6 +73,7 @@ def gather(
         figures, share, u = Figures(), 0.0, 0.0
         shape_profile, fit = None, None
         hidden_share = by_the_clock = 0.0
+        switches: tuple[PinSwitch, ...] = ()
     else:
         share = max(moved.total_vs / full_vs, 0.0)
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)
@@ -107,6 +109,11 @@ def gather(
         if shape_profile is not None and baseline is not None and baseline.has_profile:
             fit = fit_difference(shape_profile.current_a, baseline.median_a)
         figures = replace(figures, take_up_fraction=take_up_of(shape_profile, line.i0_a))
+        ended = end in (CUT_OFF, STALL)
+        done = 1.0 if complete else min(max(share, 0.0), 1.0)
+        known_u = place.between(done, 0.0 if complete else u * done)
+        switches = switches_of(trace, segments, moved, ended, done, known_u)
+        figures = _with_switches(figures, switches, lag_of(switches, segments, done, from_voltage))
         if load_too:
             figures = replace(figures, peak_run_current_a=None)
         if hole_s or movement.own_level:
@@ -130,8 +137,21 @@ def gather(
         clip_open=clip_open or load_too,
         hidden_share=hidden_share,
         by_the_clock=by_the_clock,
+        switches=switches,
         own_level=movement.own_level,
     )
+
+
+def _with_switches(figures: Figures, switches: tuple[PinSwitch, ...], lag: Measured | None) -> Figures:
+    """Add when and where each pin's switch changed, and how far apart the two did."""
+    for each in switches:
+        if each.change is not None:
+            own = {
+                f"{each.side}_switch_at_s": each.change.at_s,
+                f"{each.side}_switch_at_fraction": each.change.at_fraction,
+            }
+            figures = replace(figures, **own)
+    return replace(figures, switch_lag_fraction=lag)
 
 
 def _hidden_share(segments: Segments, time_s: FloatArray, voltage_v: FloatArray, r_ohm: float) -> float:
