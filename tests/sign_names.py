@@ -22,8 +22,11 @@ CONTRACT = (
 )
 """The table of signs that the trace format promises."""
 
+OF_THE_PINS = ("switch-open", "switch-lag", "switch-fault")
+"""Those of the board line protocol's version 2: of a board with a switch at each pin."""
+
 OUR_OWN = ("no-end", "interruption")
 """Beside them: a run that nothing ends, and a contact that opens in mid-throw."""
 
-EVERY = frozenset(CONTRACT + OUR_OWN)
+EVERY = frozenset(CONTRACT + OF_THE_PINS + OUR_OWN)
 ADD = "A new sign has its name in OUR_OWN of tests/sign_names.py; DEVELOPERS.md, 'To add a sign', names the rest."

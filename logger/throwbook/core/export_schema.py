@@ -197,6 +197,7 @@ SIGNS = (
     ),
     Column("from_s", "s", "from when in the record", lambda item: item[1].from_s),
     Column("because", TEXT, "in a sentence", lambda item: item[1].because),
+    Column("side", TEXT, "left or right pin, where the switches tell", lambda item: item[1].side),
 )
 LIMITS = (
     Column("trial", TEXT, "id of the trial", lambda item: item[0].id),

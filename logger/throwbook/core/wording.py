@@ -141,6 +141,9 @@ SIGNS: dict[str, Name] = {
     "over-rated": Name("over full load", "Running current above the full-load current"),
     "uneven-sides": Name("uneven sides", "The load comes on in two steps"),
     "free-play": Name("free play", "Take-up point later than in the baseline"),
+    "switch-open": Name("pin switch", "A pin switch not where it should be after the throw"),
+    "switch-lag": Name("late side", "One pin's switch later than in the baseline, against the other"),
+    "switch-fault": Name("switch fault", "A pin switch that chatters, or is closed where no pin can be"),
     "duty-exceeded": Name("rest too short", "Rest shorter than the duty cycle calls for"),
     "clipped": Name("over range", "Current beyond the board's range"),
     "gaps": Name("gaps", "Samples missing from the record"),
@@ -148,6 +151,9 @@ SIGNS: dict[str, Name] = {
     "cut-record": Name("incomplete record", "The record starts or ends while the motor is running"),
     "noisy": Name("noisy", "Current noise higher than brushes and sensor explain"),
 }
+
+SWITCHES_CLOSED = "switches closed: now look at both pins"
+"""All that a closed switch ever gives rise to."""
 
 # sign: what to do about it
 SIGN_REMEDIES: dict[str, str] = {
@@ -165,6 +171,9 @@ SIGN_REMEDIES: dict[str, str] = {
     "over-rated": "Stop and find the load. A larger actuator is the last step.",
     "uneven-sides": "Set both links to one length.",
     "free-play": "Power isolated: feel for play by hand. Replace what is worn.",
+    "switch-open": "After a lock throw: stop using it. Look at both pins, one at a time, whatever the switches say. Then find out whether pin or switch is at fault.",
+    "switch-lag": "Look at both pins. Power isolated: feel for play by hand at that side's link and pin. Clean and grease that side.",
+    "switch-fault": "Look at both pins. Power isolated: check that switch, its magnet, its plug and its cable. Set it right, or take it off and say so.",
     "duty-exceeded": "Let the motor cool. Keep the rests that the sheet calls for.",
     "clipped": "Use a sensor with a wider range.",
     "gaps": "Plug the cable in firmly. Record again.",
@@ -210,6 +219,8 @@ ORDER_CAUSES: dict[str, str] = {
     "let go": "the pins moved with the power off",
     "load check failed": "the manufacturer's load check failed",
     "damage": "damage was seen",
+    "switch open": "a pin switch was open after a lock throw",
+    "switch at unlock": "a pin switch did not follow an unlock throw",
     "end stop": "the motor ran into the end stop: the limit switch did not open",
     "unlock stopped short": "an unlock throw stopped before the travel was done",
     "no start": "the actuator did not start: no current",

@@ -95,7 +95,7 @@ def _sign_record(sign: Sign) -> dict[str, Any]:
         "from_s": sign.from_s,
         "because": sign.because,
         "settle": sign.settle,
-    }
+    } | ({"side": sign.side} if sign.side else {})
 
 
 def _check_record(check: Check) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import pytest
 from tests.sign_names import ADD, EVERY
 from throwbook.core.simulator import (
     FAULTS,
+    PIN_FAULTS,
     SensorModel,
     SimulatedFault,
     ThrowConditions,
@@ -60,13 +61,13 @@ def test_every_fault_runs_both_ways_at_every_severity_and_ends_as_it_should(kind
 
 
 def test_every_sign_named_is_one_that_there_is():
-    for row in FAULTS.values():
+    for row in (FAULTS | PIN_FAULTS).values():
         assert {row.sign, *row.also} - {""} <= EVERY, ADD
         assert row.low <= row.usual <= row.high
 
 
 def test_every_sign_but_the_one_of_a_whole_set_has_a_fault_that_gives_it():
-    assert {row.sign for row in FAULTS.values()} - {""} == EVERY - {"duty-exceeded"}, ADD
+    assert {row.sign for row in (FAULTS | PIN_FAULTS).values()} - {""} == EVERY - {"duty-exceeded"}, ADD
 
 
 @pytest.mark.parametrize("kind", ["even-friction", "dry-screw", "side-load"])

@@ -18,7 +18,7 @@ from tests.core.status.rig_histories import RIG, Copy, History
 from tests.made_strokes import stroke
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.assessment import FAIL, Assessment
-from throwbook.core.diagnosis.assess import assess_record, for_record
+from throwbook.core.diagnosis.assess import Baselines, assess_record, for_record
 from throwbook.core.records import (
     BENCH,
     COMMISSIONING,
@@ -86,12 +86,20 @@ def composed(first: Trace, second: Trace) -> Trace:
     )
 
 
+RECORDS: dict[int, tuple[Trace, Baselines]] = {}
+"""By the identity of an assessment: what it was judged from."""
+
+
+def judged_alone(record: Trace, baselines: Baselines | None = None) -> Assessment:
+    found = for_record(assess_record(record, RATING, baselines or {}))
+    RECORDS[id(found)] = record, baselines or {}
+    return found
+
+
 @cache
 def healthy(direction: str, foreign: bool) -> tuple[Assessment, ...]:
     drawn = [stroke(700 + number, direction=direction, rate_hz=50) for number in range(8)]
-    found = [
-        for_record(assess_record(replace(one, voltage_v=None) if foreign else one, RATING)) for one in drawn
-    ]
+    found = [judged_alone(replace(one, voltage_v=None) if foreign else one) for one in drawn]
     assert all(one.verdict != FAIL for one in found)
     return tuple(found)
 
@@ -105,7 +113,7 @@ def hidden() -> tuple[Assessment, ...]:
         stroke(722, stalls_at_s=5.0, rate_hz=50),
         stroke(723, ends_at_s=6.0, rate_hz=50),
     ]
-    return tuple(for_record(assess_record(composed(good, one), RATING)) for one in bad)
+    return tuple(judged_alone(composed(good, one)) for one in bad)
 
 
 @cache
@@ -113,7 +121,7 @@ def light(commissioned: bool) -> Assessment:
     """A light run; against a baseline of usual throws it fails."""
     usual = [healthy(LOCK, False)[number] for number in range(5)]
     baselines = {LOCK: make_baseline(usual)} if commissioned else {}
-    return for_record(assess_record(stroke(730, scale=0.5, rate_hz=50), RATING, baselines))
+    return judged_alone(stroke(730, scale=0.5, rate_hz=50), baselines)
 
 
 @dataclass(frozen=True)
@@ -306,7 +314,7 @@ class ThrowHistory(History):
                 if (one.id, found.cause) not in known:
                     ids.append(self.raised(book, found.cause, trial=one.id))
             bad = one.id in self.unfit and any(
-                CAUSES[c][0] == DO_NOT_USE for _, c in book.filled[sheet.id].due
+                trial == one.id and CAUSES[c][0] == DO_NOT_USE for trial, c in book.filled[sheet.id].due
             )
             if bad:
                 self.events.append(Event(sheet.id, one.id, "", tuple(ids)))

@@ -43,7 +43,7 @@ class PinSwitch:
 
     side: str
     closed_before: bool | None
-    """Before the movement."""
+    """In any row before the movement."""
     closed_after: bool | None
     """In every row after it, up to the next movement."""
     open_from_s: float | None
@@ -103,7 +103,7 @@ def _switch(
         change = _change(lasting[0], time_s, segments, moved, share, place_u)
     return PinSwitch(
         side=side,
-        closed_before=bool(before[-1]) if len(before) and not segments.starts_running else None,
+        closed_before=bool(before.any()) if len(before) and not segments.starts_running else None,
         closed_after=bool(closed[after].all()) if after.any() else None,
         open_from_s=float(time_s[opened[0]]) if len(opened) else None,
         closed_at_last=bool(closed[after][-1]) if after.any() else None,

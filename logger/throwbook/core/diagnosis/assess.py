@@ -25,10 +25,12 @@ from throwbook.core.diagnosis.causes import diagnose, superseded
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.diagnosis.measure import gather, stroke_of
 from throwbook.core.diagnosis.signs import signs_of
+from throwbook.core.diagnosis.signs.pins import OF_A_PIN
 from throwbook.core.diagnosis.verdict import checks_of, unusable, verdict_of
 from throwbook.core.machine.motor import motor_line
 from throwbook.core.rig import DIRECTIONS, LOCK, Rig
 from throwbook.core.trace import Trace
+from throwbook.core.wording import SWITCHES_CLOSED
 
 EITHER_WAY = "the current alone cannot show the direction of this movement: it was judged both ways, and the worse counts"
 FEWEST_ROWS = 10
@@ -163,11 +165,14 @@ def _assess_movement(
     evidence = gather(movement, rig, line, baseline, gains)
     reason = unusable(evidence)
     if reason:
-        signs = tuple(sign for sign in signs_of(evidence) if sign.sign in RECORD_SIGNS)
-        return replace(_unusable(trace, reason), signs=signs, end=evidence.end)
+        # Where the movement lies isn't sure either: only a switch that stays open to the last row stands.
+        stays = not on_bench and any(each.closed_at_last is False for each in evidence.switches)
+        kept = (*RECORD_SIGNS, SWITCH_OPEN) if stays else RECORD_SIGNS
+        signs = tuple(sign for sign in signs_of(evidence) if sign.sign in kept)
+        return _failed_by(replace(_unusable(trace, reason), signs=signs, end=evidence.end))
     signs = superseded(signs_of(evidence))
     if on_bench:
-        signs = tuple(sign for sign in signs if sign.sign != "light-run")
+        signs = tuple(sign for sign in signs if sign.sign not in NOT_ON_BENCH)
     if spoilt := _spoilt(evidence, signs, gains):
         return spoilt
     checks = checks_of(evidence)
@@ -213,15 +218,25 @@ def _spoilt(evidence: Evidence, signs: tuple[Sign, ...], gains: Gains) -> Assess
     if not reason:
         return None
     kept = tuple(sign for sign in signs if sign.sign in (*RECORD_SIGNS, *STANDING_SIGNS))
-    judged = replace(_unusable(trace, reason), signs=kept, end=evidence.end, notes=_notes(evidence, gains))
-    stood = [sign.because for sign in kept if sign.level == FAIL]
-    if not stood:
+    return _failed_by(
+        replace(_unusable(trace, reason), signs=kept, end=evidence.end, notes=_notes(evidence, gains))
+    )
+
+
+def _failed_by(judged: Assessment) -> Assessment:
+    """An unusable record that shows something at level fail all the same: that stands."""
+    failed = [sign.because for sign in judged.signs if sign.level == FAIL]
+    if not failed:
         return judged
-    because = f"{stood[0][:1].upper()}{stood[0][1:].rstrip('.')}. Besides, {reason}."
+    because = f"{failed[0][:1].upper()}{failed[0][1:].rstrip('.')}. Besides, {judged.unusable_because}."
     return replace(judged, verdict=FAIL, because=because)
 
 
-STANDING_SIGNS = ("stall", "end-stop")
+SWITCH_OPEN = "switch-open"
+"""It doesn't come from the current: whatever spoilt the current, it stands."""
+STANDING_SIGNS = ("stall", "end-stop", SWITCH_OPEN)
+NOT_ON_BENCH = ("light-run", *OF_A_PIN)
+"""Off the machine there is nothing to move, and no pin."""
 RECORD_SIGNS = ("clipped", "gaps", "cut-record", "noisy")
 
 
@@ -275,6 +290,12 @@ def _notes(evidence: Evidence, gains: Gains) -> tuple[str, ...]:
         notes.append(f"{segments.residual_a:.2g} A flowed on after the end: {why}")
     if segments.spikes > MANY_SPIKES * (segments.last - segments.first):
         notes.append(f"{segments.spikes} single outlying reading(s) were replaced by their neighbours")
+    if (
+        evidence.switches
+        and evidence.trace.direction == LOCK
+        and all(each.closed_after for each in evidence.switches)
+    ):
+        notes.append(SWITCHES_CLOSED)
     if evidence.baseline is None:
         notes.append("no baseline: drag, binding and free play cannot be judged")
     elif evidence.baseline.provisional:

@@ -7,9 +7,12 @@ sign that fits speaks for it. Source of the rows: failure modes of brushed screw
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from throwbook.core.analysis.baseline import PRACTICE_SPREAD
 from throwbook.core.assessment import INFO, STILL_RUNNING, WATCH, Diagnosis, Sign
 from throwbook.core.diagnosis.evidence import Evidence, is_colder
+from throwbook.core.diagnosis.signs.pins import FEWEST_CHANGES
 from throwbook.core.quantities.statistics import median_of
+from throwbook.core.rig import LOCK, UNLOCK
 from throwbook.core.wording import DETACHED
 
 LIKELY = "likely"
@@ -82,6 +85,27 @@ def limited_below_stall(evidence: Evidence, sign: Sign) -> bool:
     return evidence.moved.limited
 
 
+def lighter(evidence: Evidence, sign: Sign) -> bool:
+    """The running current is clearly below the baseline's."""
+    fit, usual = evidence.fit, evidence.baseline_run_a
+    return fit is not None and usual is not None and fit.level_a < -PRACTICE_SPREAD * usual
+
+
+def chattering(evidence: Evidence, sign: Sign) -> bool:
+    """A switch changed several times."""
+    return any(each.changes >= FEWEST_CHANGES or each.flickers for each in evidence.switches)
+
+
+def at_unlock(evidence: Evidence, sign: Sign) -> bool:
+    """It was an unlock throw, and the switch is still closed."""
+    return evidence.trace.direction == UNLOCK and any(each.closed_at_last for each in evidence.switches)
+
+
+def from_the_start(evidence: Evidence, sign: Sign) -> bool:
+    """A switch read closed before the lock throw began."""
+    return evidence.trace.direction == LOCK and any(each.closed_before for each in evidence.switches)
+
+
 def too_few_readings(evidence: Evidence, sign: Sign) -> bool:
     """The sampling rate is too low to show whether the current was off."""
     breaks = evidence.segments.breaks
@@ -119,6 +143,8 @@ DETACH = DETACHED + "repeat the throw. If the sign is still there, the cause is 
 WIGGLE = "Only at plugs well clear of pins and linkage: repeat the throw and wiggle one plug at a time. Check the other plugs with the power off. Measure the voltage at the actuator's plug while it runs."
 
 BOTH_EYES = "Look at both pins, one at a time."
+
+TELL_APART = " Power isolated, pin where it should be: does that switch still read wrong? Then switch, magnet, plug or cable is at fault, not the pin."
 
 
 CAUSES: tuple[Cause, ...] = (
@@ -298,6 +324,73 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("uneven wear", "a linkage out of adjustment"),
         BOTH_EYES + " Compare the play of the two sides by hand, power isolated.",
+    ),
+    Cause(
+        "switch-open",
+        "a pin stayed in its hole: its link is off, or it is jammed",
+        POSSIBLE,
+        ("a switch stuck closed", "a pinched cable, or a plug bridged by water"),
+        BOTH_EYES + TELL_APART,
+        at_unlock,
+    ),
+    Cause(
+        "switch-open",
+        "a loose contact at the switch: wire, plug or magnet",
+        POSSIBLE,
+        ("a pin that is not all the way in its hole and shakes",),
+        BOTH_EYES + TELL_APART,
+        chattering,
+    ),
+    Cause(
+        "switch-open",
+        "the link of one pin is off: its share of the load is missing",
+        POSSIBLE,
+        ("a pin beside its hole, on a mechanism cleaned since the baseline", "a switch stuck open"),
+        BOTH_EYES + TELL_APART,
+        lighter,
+    ),
+    Cause(
+        "switch-open",
+        "a pin is not all the way in its hole; the current cannot show it",
+        POSSIBLE,
+        (
+            "a switch stuck open or knocked out of place",
+            "a broken wire",
+            "a magnet that is lost",
+        ),
+        BOTH_EYES + TELL_APART,
+    ),
+    Cause(
+        "switch-lag",
+        "play has grown on that side: worn link, pin or hole",
+        POSSIBLE,
+        ("more friction on that side alone, which stretches its link", "a switch knocked out of place"),
+        BOTH_EYES
+        + " Throw both ways: a late pin is late both ways, a switch out of place is late one way and early the other. Then, power isolated: feel for play by hand on that side.",
+    ),
+    Cause(
+        "switch-fault",
+        "a loose contact at the switch: wire, plug or magnet",
+        LIKELY,
+        ("a pin that shakes in its hole",),
+        BOTH_EYES + TELL_APART,
+        chattering,
+    ),
+    Cause(
+        "switch-fault",
+        "a switch stuck closed, or a pinched cable",
+        POSSIBLE,
+        ("a pin that stayed in its hole at the unlock throw before",),
+        BOTH_EYES + TELL_APART,
+        from_the_start,
+    ),
+    Cause(
+        "switch-fault",
+        "the switch or its magnet was knocked out of place",
+        LIKELY,
+        ("a link that was set since the baseline", "the other side later in one direction alone"),
+        BOTH_EYES
+        + " Throw both ways: a switch out of place is early one way and late the other, a late pin is late both ways. Then, power isolated: compare the place of the two switches.",
     ),
     Cause(
         "slow-travel",

@@ -37,7 +37,7 @@ DO_NOT_USE = "do not use"
 LEVELS = (IN_SERVICE, WATCH, RESTRICTED, DO_NOT_USE)
 
 
-# cause: its level. Source: method.md 5 is the first block; the rest is common practice.
+# cause: its level. Source: method.md 5 is the first block, the contract (section 8) the two of the switches; the rest is common practice.
 _LEVEL_OF: dict[str, str] = {
     "pin not seen": DO_NOT_USE,
     "stall": DO_NOT_USE,
@@ -47,6 +47,8 @@ _LEVEL_OF: dict[str, str] = {
     "let go": DO_NOT_USE,
     "load check failed": DO_NOT_USE,
     "damage": DO_NOT_USE,
+    "switch open": DO_NOT_USE,
+    "switch at unlock": RESTRICTED,
     "end stop": RESTRICTED,
     "unlock stopped short": RESTRICTED,
     "no start": RESTRICTED,

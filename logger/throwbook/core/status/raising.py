@@ -53,14 +53,16 @@ SIGN_CAUSES: dict[tuple[str, str], str] = {
     ("no-end", UNLOCK): "no end",
     ("end-stop", LOCK): "end stop",
     ("end-stop", UNLOCK): "end stop",
+    ("switch-open", LOCK): "switch open",
+    ("switch-open", UNLOCK): "switch at unlock",
     ("no-start", LOCK): "no start",
     ("no-start", UNLOCK): "no start",
 }
 FAILED_LIMIT = "failed limit"
 WATCH_SIGN = "watch sign"
 
-# On the bench the actuator moves nothing: running light is what it should do there.
-NOT_ON_BENCH = ("light run",)
+# On the bench the actuator moves nothing: running light is what it should do there, and no pin follows.
+NOT_ON_BENCH = ("light run", "switch open", "switch at unlock")
 
 
 # (what was asked at a lock throw): cause when the answer is "no".
@@ -90,10 +92,10 @@ def orders_of_record(kind: str, judged: Assessment) -> list[DueOrder]:
         cause = _cause_of(sign, judged.direction)
         if cause is not None:
             found.setdefault(cause, DueOrder(cause, sign.because, sign.sign))
-    if kind == BENCH:
-        for cause in NOT_ON_BENCH:
-            if found.pop(cause, None) is not None:
-                return list(found.values())
+    off = NOT_ON_BENCH if kind == BENCH else ()
+    on_machine = {cause: due for cause, due in found.items() if cause not in off}
+    if len(on_machine) < len(found):
+        return list(on_machine.values())
     over = next((check.name for check in judged.checks if check.decision == WATCH), "")
     if over:
         because = judged.because if judged.verdict == WATCH else f"{limited(over)} over its alert limit"

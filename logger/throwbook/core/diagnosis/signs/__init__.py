@@ -8,10 +8,11 @@ from collections.abc import Callable
 
 from throwbook.core.assessment import Sign
 from throwbook.core.diagnosis.evidence import Evidence
-from throwbook.core.diagnosis.signs import ending, load, supply
+from throwbook.core.diagnosis.signs import ending, load, pins, supply
 
 SIGNS: tuple[Callable[[Evidence], Sign | None], ...] = (
     *ending.OF_THE_END,
+    *pins.OF_THE_PINS,
     *load.OF_THE_LOAD,
     *supply.OF_THE_SUPPLY,
     *ending.OF_A_CONTACT,

@@ -8,7 +8,7 @@ from throwbook.core.analysis.transient import QUICK_ROWS_S
 from throwbook.core.analysis.travel import PLACE_U_WITHOUT_VOLTAGE
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Measured, Sign
 from throwbook.core.diagnosis.evidence import NO_LOAD_U, SETTLE_AT_REST, Evidence, OtherReading, unknown_air
-from throwbook.core.diagnosis.signs import ending
+from throwbook.core.diagnosis.signs import ending, pins
 from throwbook.core.wording import FIGURES
 
 RUNNING = FIGURES["run_current_a"].sentence
@@ -178,7 +178,7 @@ def drag(evidence: Evidence) -> Sign | None:
     if heavier <= limit:
         return None
     weather = unknown_air(evidence.baseline.ambient_c, evidence.trace.ambient_c)
-    return Sign(
+    sign = Sign(
         "drag",
         WATCH,
         f"{RUNNING} {100 * heavier:+.0f} % against the baseline ({usual:.2f} A), over the whole travel{weather}",
@@ -186,6 +186,7 @@ def drag(evidence: Evidence) -> Sign | None:
         limit=limit,
         unit="1",
     )
+    return pins.with_side(sign, evidence)
 
 
 def binding_spot(evidence: Evidence) -> Sign | None:
@@ -202,7 +203,7 @@ def binding_spot(evidence: Evidence) -> Sign | None:
     unresolved = segments.settled_latest > segments.settled or segments.period_s > QUICK_ROWS_S
     by_the_start = unresolved and bump.at_fraction - at_u <= 0.0
     beside = AT_THE_END if bump.at_fraction + at_u >= 1.0 else AT_THE_START if by_the_start else None
-    return Sign(
+    sign = Sign(
         "binding-spot",
         INFO if beside else WATCH,
         f"{bump.height_a:.2f} A more current at {where}: {100 * (bump.height_a / usual):+.0f} % of the {RUNNING}"
@@ -215,6 +216,7 @@ def binding_spot(evidence: Evidence) -> Sign | None:
         from_s=_time_at(evidence, bump.at_fraction - 0.5 * bump.width),
         settle=beside.settle if beside else "",
     )
+    return pins.with_side(sign, evidence)
 
 
 def _time_at(evidence: Evidence, fraction: float) -> float:

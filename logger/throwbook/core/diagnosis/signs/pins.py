@@ -1,0 +1,201 @@
+"""Signs of each pin by itself, from the switch at it: open where it should be closed, late, or wrong in itself.
+
+They speak against a pin or a switch. No sign, and no lack of one, says where a pin is.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from throwbook.core.analysis.switches import PinSwitch
+from throwbook.core.assessment import CUT_OFF, FAIL, STALL, WATCH, Sign
+from throwbook.core.diagnosis.evidence import Evidence
+from throwbook.core.quantities.statistics import K, prediction_factor
+from throwbook.core.rig import LOCK
+from throwbook.core.trace import SIDES
+
+SMALLEST_LAG = 0.01
+"""A side later by less than this share of the stroke isn't called late (*practice*)."""
+LAG_PROBABILITY = 0.9975
+"""Each side by itself: one healthy throw in 200 lies beyond, either way."""
+ONE_THROW_U = 0.01
+"""Standard uncertainty of what a single baseline throw says of how far apart the two change, share of the stroke (*assumed*)."""
+HALF_WAY = 0.5
+"""No pin is in its hole in the first half of a lock throw, or still in it in the second half of an unlock throw (*practice*)."""
+FEWEST_CHANGES = 3
+"""One change is the throw's own, a second one may be the pin's: from here on the switch chatters."""
+WHOLE_WITHIN = 0.03
+"""A travel this near to the full stroke is the whole of it (*practice*)."""
+
+
+def name_of(side: str) -> str:
+    """The switch at a pin, as it is written everywhere."""
+    return f"{side.upper()} SWITCH"
+
+
+def state_of(closed: bool) -> str:
+    """What it reads; there is no third state."""
+    return "closed" if closed else "open"
+
+
+def switch_open(evidence: Evidence) -> Sign | None:
+    """The movement ended, and a fitted switch isn't where it should be."""
+    if evidence.end not in (CUT_OFF, STALL) or evidence.jog_before_a_throw:
+        return None
+    look = _open_after_lock if evidence.trace.direction == LOCK else _not_following
+    said = [(each, because) for each in evidence.switches if (because := look(evidence, each))]
+    if not said:
+        return None
+    first, _ = said[0]
+    return Sign(
+        "switch-open",
+        FAIL,
+        "; ".join(because for _, because in said),
+        from_s=first.open_from_s if evidence.trace.direction == LOCK else evidence.segments.end_s,
+        side=first.side if len(said) == 1 else "",
+    )
+
+
+def _open_after_lock(evidence: Evidence, switch: PinSwitch) -> str:
+    if switch.open_from_s is None:
+        return ""
+    late_s = switch.open_from_s - evidence.segments.end_s
+    again = " (closed again later)" if switch.closed_at_last else ""
+    return f"{name_of(switch.side)} open {late_s:.1f} s after the end of the lock throw{again}"
+
+
+def _not_following(evidence: Evidence, switch: PinSwitch) -> str:
+    if not _whole(evidence):
+        return ""
+    if switch.closed_at_last:
+        return f"{name_of(switch.side)} still closed after the unlock throw"
+    if switch.closed_before is False:
+        return f"{name_of(switch.side)} open before the unlock throw began, where it should have been closed"
+    return ""
+
+
+def _whole(evidence: Evidence) -> bool:
+    """Whether the movement began at the other end of its travel."""
+    return evidence.travel_share > 1.0 - max(WHOLE_WITHIN, K * evidence.travel_share_u)
+
+
+class LagChange(NamedTuple):
+    """How much later, against the other, one side changes than in the baseline; shares of the stroke."""
+
+    by: float
+    side: str
+    """The side that is the later one against the other."""
+    u: float
+    """What the baseline's scatter and the rows leave open."""
+    early: str
+    """The side that changed earlier on the stroke than it ever did, if that is the reason; empty: it isn't."""
+    other: str
+
+
+def lag_change(evidence: Evidence) -> LagChange | None:
+    """None without two switches here and in the baseline, each of which changed once."""
+    here, baseline = evidence.figures.switch_lag_fraction, evidence.baseline
+    usual = None if baseline is None else baseline.figures.get("switch_lag_fraction")
+    if here is None or usual is None or baseline is None or not _whole(evidence):
+        return None
+    by = here.value - usual.mean
+    side, other = ("right", "left") if by > 0 else ("left", "right")
+    scatter = prediction_factor(usual.n, LAG_PROBABILITY) * usual.sd if usual.n > 1 else K * ONE_THROW_U
+    shifts = {}
+    for each in SIDES:
+        at = getattr(evidence.figures, f"{each}_switch_at_fraction")
+        known = baseline.figures.get(f"{each}_switch_at_fraction")
+        shifts[each] = 0.0 if at is None or known is None else at.value - known.mean
+    early = other if -shifts[other] > shifts[side] else ""
+    return LagChange(abs(by), side, float(np.hypot(scatter, here.u)), early, other)
+
+
+def switch_lag(evidence: Evidence) -> Sign | None:
+    """One side reaches its switch later, against the other, than in the baseline."""
+    lag = lag_change(evidence)
+    if lag is None or lag.early or lag.by <= max(SMALLEST_LAG, lag.u):
+        return None
+    return _lag_sign(
+        "switch-lag",
+        evidence,
+        lag,
+        lag.side,
+        f"{name_of(lag.side)} changed {100 * lag.by:.1f} % of the stroke later against {name_of(lag.other)} than in the baseline",
+    )
+
+
+def _lag_sign(sign: str, evidence: Evidence, lag: LagChange, side: str, because: str) -> Sign:
+    at = getattr(evidence.figures, f"{side}_switch_at_fraction")
+    change = next(each.change for each in evidence.switches if each.side == side)
+    return Sign(
+        sign,
+        WATCH,
+        because,
+        value=lag.by,
+        limit=max(SMALLEST_LAG, lag.u),
+        unit="1",
+        at_fraction=at.value,
+        at_fraction_u=at.u,
+        from_s=None if change is None else change.row_s.value,
+        side=side,
+    )
+
+
+def switch_fault(evidence: Evidence) -> Sign | None:
+    """A fitted switch chatters, is closed where no pin can be, or changes at an impossible place."""
+    for wrong in (_chatters, _closed_before, _impossible_place):
+        said = [(each, because) for each in evidence.switches if (because := wrong(evidence, each))]
+        if said:
+            side = said[0][0].side if len(said) == 1 else ""
+            return Sign("switch-fault", WATCH, "; ".join(because for _, because in said), side=side)
+    lag = lag_change(evidence)
+    if lag is None or not lag.early or lag.by <= max(SMALLEST_LAG, lag.u):
+        return None
+    because = f"{name_of(lag.early)} changed {100 * lag.by:.1f} % of the stroke earlier against {name_of(lag.side)} than in the baseline; wear makes a pin later, never earlier"
+    return _lag_sign("switch-fault", evidence, lag, lag.early, because)
+
+
+def _chatters(evidence: Evidence, switch: PinSwitch) -> str:
+    if switch.changes < FEWEST_CHANGES and not switch.flickers:
+        return ""
+    return f"{name_of(switch.side)} chatters: it changed {switch.changes} times in one throw" + (
+        f", {switch.flickers} of them there and back at once" if switch.flickers else ""
+    )
+
+
+def _closed_before(evidence: Evidence, switch: PinSwitch) -> str:
+    moved = evidence.travel_share * (1.0 - K * evidence.travel_share_u)
+    if evidence.trace.direction != LOCK or not switch.closed_before or moved < HALF_WAY:
+        return ""
+    return f"{name_of(switch.side)} closed before the lock throw began, where no pin can be in its hole"
+
+
+def _impossible_place(evidence: Evidence, switch: PinSwitch) -> str:
+    if switch.change is None or not _whole(evidence):
+        return ""
+    at = switch.change.at_fraction
+    locking = evidence.trace.direction == LOCK
+    if (at.value + at.u >= HALF_WAY) if locking else (at.value - at.u <= HALF_WAY):
+        return ""
+    where = "no pin can be in its hole yet" if locking else "the pin must have left its hole"
+    return f"{name_of(switch.side)} changed at {100 * at.value:.0f} % of the stroke, where {where}"
+
+
+def with_side(sign: Sign, evidence: Evidence) -> Sign:
+    """The same sign with the side that it is on, where the switches tell; without switches, as it is."""
+    if not evidence.switches or sign.level != WATCH:
+        return sign
+    lag = lag_change(evidence)
+    if lag is None or lag.early or lag.by <= lag.u:
+        return replace(sign, because=f"{sign.because}; {NO_SIDE}")
+    because = f"{sign.because}; {name_of(lag.side)} is later than in the baseline, which points to the {lag.side.upper()} side"
+    return replace(sign, because=because, side=lag.side)
+
+
+NO_SIDE = "which side it is on can't be told"
+
+OF_THE_PINS: tuple[Callable[[Evidence], Sign | None], ...] = (switch_open, switch_lag, switch_fault)
+OF_A_PIN = tuple(each.__name__.replace("_", "-") for each in OF_THE_PINS)
+"""Their names."""

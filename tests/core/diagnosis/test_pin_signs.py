@@ -1,0 +1,253 @@
+"""What the switch at each pin shows: open after the throw, late, wrong in itself; and what a closed one never does."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.core.drawn_strokes import RIG, Drawn, healthy
+from tests.core.switches_drawn import AT, baseline, course, row_at, switched
+from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.diagnosis.assess import assess_record, assess_trace
+from throwbook.core.wording import SWITCHES_CLOSED
+
+BASELINES = {direction: baseline(direction) for direction in ("lock", "unlock")}
+UNFITTED = {
+    direction: make_baseline(
+        [assess_trace(trace, RIG) for trace in healthy(8, Drawn(direction=direction))], "drawn"
+    )
+    for direction in ("lock", "unlock")
+}
+BOTH = ("left", "right")
+LOCK, UNLOCK = Drawn(), Drawn(direction="unlock")
+
+
+def judged(trace, baselines=BASELINES, **more):
+    return assess_trace(trace, RIG, baselines and baselines[trace.direction], **more)
+
+
+def loud(assessment):
+    return {sign.sign: sign for sign in assessment.signs if sign.level != "info"}
+
+
+def with_switch(trace, side, closed):
+    return replace(trace, **{f"{side}_switch": np.broadcast_to(closed, len(trace)).copy()})
+
+
+@pytest.mark.parametrize("drawn", [LOCK, UNLOCK])
+@pytest.mark.parametrize("baselines", [BASELINES, UNFITTED, None])
+def test_switches_that_follow_give_no_sign_and_change_no_verdict(drawn, baselines):
+    with_them, without = judged(switched(drawn), baselines), judged(drawn.trace(), baselines)
+    assert loud(with_them).keys() == loud(without).keys()
+    assert with_them.verdict == without.verdict
+
+
+@pytest.mark.parametrize("drawn", [LOCK, UNLOCK])
+def test_when_and_where_each_changed(drawn):
+    figures = judged(switched(drawn)).figures
+    for side, share in zip(BOTH, AT[drawn.direction], strict=True):
+        at_s = getattr(figures, f"{side}_switch_at_s")
+        at = getattr(figures, f"{side}_switch_at_fraction")
+        assert abs(at_s.value - share * drawn.run_s) < at_s.u < 0.1
+        assert abs(at.value - share) < max(at.u, 0.012)  # the drawn rod's speed isn't quite even
+    assert figures.switch_lag_fraction.value == pytest.approx(0.02 if drawn is LOCK else -0.02, abs=0.003)
+
+
+def test_without_switches_there_is_no_figure_of_them():
+    figures = dict(judged(LOCK.trace()).figures.items())
+    assert {name for name in figures if "switch" in name and figures[name] is not None} == set()
+
+
+@pytest.mark.parametrize("side", BOTH)
+@pytest.mark.parametrize("baselines", [BASELINES, None])
+def test_a_switch_open_after_a_lock_throw_fails_it_and_names_the_side(side, baselines):
+    assessment = judged(with_switch(switched(LOCK), side, False), baselines)
+    sign = loud(assessment)["switch-open"]
+    assert (assessment.verdict, sign.level, sign.side) == ("fail", "fail", side)
+    assert f"{side.upper()} SWITCH open" in sign.because
+    assert [each for each in assessment.diagnoses if each.signs == ("switch-open",)]
+
+
+def test_both_open_name_both_and_no_side():
+    trace = with_switch(with_switch(switched(LOCK), "left", False), "right", False)
+    sign = loud(judged(trace))["switch-open"]
+    assert sign.side == ""
+    assert all(f"{side.upper()} SWITCH open" in sign.because for side in BOTH)
+
+
+@pytest.mark.parametrize("late_s", [0.45, 0.55])
+def test_one_row_open_after_the_end_is_enough(late_s):
+    drawn = LOCK.but(after_s=1.0)
+    trace = switched(drawn)
+    closed = trace.right_switch.copy()
+    closed[round((drawn.end_s + late_s) * drawn.rate_hz)] = False
+    sign = loud(judged(with_switch(trace, "right", closed)))["switch-open"]
+    assert "closed again" in sign.because
+
+
+def test_a_record_that_ends_at_once_is_judged_by_its_last_row():
+    drawn = LOCK.but(after_s=0.1)
+    assert "switch-open" not in loud(judged(switched(drawn)))
+    assert "switch-open" in loud(judged(with_switch(switched(drawn), "left", False)))
+
+
+@pytest.mark.parametrize("side", BOTH)
+def test_a_switch_still_closed_after_an_unlock_throw_fails_it(side):
+    sign = loud(judged(with_switch(switched(UNLOCK), side, True)))["switch-open"]
+    assert (sign.level, sign.side) == ("fail", side)
+    assert "still closed" in sign.because
+
+
+@pytest.mark.parametrize("side", BOTH)
+def test_a_switch_open_before_a_whole_unlock_throw_fails_it(side):
+    sign = loud(judged(with_switch(switched(UNLOCK), side, False)))["switch-open"]
+    assert (sign.level, sign.side) == ("fail", side)
+    assert "before the unlock throw" in sign.because
+
+
+def test_an_unlock_that_began_half_way_may_begin_with_open_switches():
+    trace = UNLOCK.but(run_s=7.0).trace()
+    off = np.zeros(len(trace), np.bool_)
+    assert "switch-open" not in loud(judged(replace(trace, left_switch=off, right_switch=off)))
+
+
+def test_a_jog_before_a_whole_lock_throw_may_end_with_open_switches():
+    jog, whole = LOCK.but(run_s=0.6, seed=5), LOCK.but(seed=8)
+    parts = [jog.trace(), whole.trace()]
+    record = replace(
+        parts[0],
+        time_s=np.arange(sum(map(len, parts))) / LOCK.rate_hz,
+        current_a=np.concatenate([part.current_a for part in parts]),
+        voltage_v=np.concatenate([part.voltage_v for part in parts]),
+    )
+    first = len(parts[0])
+    left, right = (np.arange(len(record)) >= first + row_at(whole, at) for at in AT["lock"])
+    found = assess_record(replace(record, left_switch=left, right_switch=right), RIG, BASELINES)
+    assert [set(loud(each)) for each in found] == [{"stopped-short"}, set()]
+    never = np.zeros(len(record), np.bool_)
+    found = assess_record(replace(record, left_switch=never, right_switch=right), RIG, BASELINES)
+    assert [set(loud(each)) for each in found] == [{"stopped-short"}, {"switch-open"}]
+
+
+ABSENT = {"board_faults": [{"code": "sensor-absent", "text": "", "sample": 0, "at_s": 6.0}]}
+
+
+@pytest.mark.parametrize(
+    ("spoil", "baselines"),
+    [
+        ({"current_a": 0.15 * LOCK.trace().current_a}, None),
+        ({"current_a": 0.25 * LOCK.trace().current_a}, None),
+        ({"head": ABSENT}, BASELINES),
+    ],
+    ids=["of another rating, cut at the inrush", "of another rating", "sensor absent"],
+)
+def test_whatever_spoils_the_current_an_open_switch_fails_the_record(spoil, baselines):
+    trace = replace(switched(LOCK), **spoil)
+    assert judged(trace, baselines).verdict == "unusable"
+    spoilt = judged(with_switch(trace, "right", False), baselines)
+    assert set(loud(spoilt)) == {"switch-open"}
+    assert (spoilt.verdict, spoilt.usable) == ("fail", False)
+
+
+def test_on_a_bench_there_is_no_pin():
+    assert loud(judged(with_switch(switched(LOCK), "right", False), on_bench=True)) == {}
+
+
+@pytest.mark.parametrize("direction", ["lock", "unlock"])
+@pytest.mark.parametrize("side", BOTH)
+def test_a_side_later_than_in_the_baseline_is_told_with_its_side(direction, side):
+    drawn = Drawn(direction=direction)
+    at = dict(zip(BOTH, AT[direction], strict=True))
+    late = loud(judged(switched(drawn, **{side: at[side] + 0.03})))
+    assert set(late) == {"switch-lag"}
+    sign = late["switch-lag"]
+    assert (sign.level, sign.side) == ("watch", side)
+    assert sign.value == pytest.approx(0.03, abs=0.004)
+    assert side.upper() in sign.because
+    little = loud(judged(switched(drawn, **{side: at[side] + 0.005})))
+    assert little == {}
+
+
+def test_both_sides_later_alike_are_no_lag():
+    left, right = AT["lock"]
+    assert loud(judged(switched(LOCK, left + 0.03, right + 0.03))) == {}
+
+
+@pytest.mark.parametrize("direction", ["lock", "unlock"])
+@pytest.mark.parametrize("side", BOTH)
+def test_a_switch_that_changes_earlier_than_in_the_baseline_is_the_one_at_fault(direction, side):
+    drawn = Drawn(direction=direction)
+    at = dict(zip(BOTH, AT[direction], strict=True))
+    early = loud(judged(switched(drawn, **{side: at[side] - 0.03})))
+    assert set(early) == {"switch-fault"}
+    assert (early["switch-fault"].level, early["switch-fault"].side) == ("watch", side)
+
+
+def test_without_a_baseline_of_switches_nothing_is_late():
+    left, right = AT["lock"]
+    for baselines in (UNFITTED, None):
+        assert loud(judged(switched(LOCK, left, right + 0.04), baselines)) == {}
+
+
+@pytest.mark.parametrize("side", BOTH)
+def test_a_switch_that_chatters_is_told_as_the_switch(side):
+    trace = switched(LOCK)
+    closed = getattr(trace, f"{side}_switch").copy()
+    for share in (0.96, 0.97, 0.98):
+        row = row_at(LOCK, share)
+        closed[row : row + 8] = False
+    signs = loud(judged(with_switch(trace, side, closed)))
+    assert set(signs) == {"switch-fault"}
+    assert signs["switch-fault"].side == side
+    assert "chatters" in signs["switch-fault"].because
+
+
+def test_a_change_that_bounces_for_a_moment_is_one_change():
+    trace = switched(LOCK)
+    closed = trace.right_switch.copy()
+    row = row_at(LOCK, AT["lock"][1])
+    closed[row + 2] = closed[row + 5] = False
+    assessment = judged(with_switch(trace, "right", closed))
+    assert loud(assessment) == {}
+    assert assessment.figures.right_switch_at_s is not None
+
+
+@pytest.mark.parametrize("side", BOTH)
+def test_a_switch_closed_before_a_lock_throw_is_told_as_the_switch(side):
+    signs = loud(judged(with_switch(switched(LOCK), side, True)))
+    assert set(signs) == {"switch-fault"}
+    assert signs["switch-fault"].side == side
+
+
+@pytest.mark.parametrize(("direction", "share"), [("lock", 0.2), ("unlock", 0.8)])
+def test_a_change_where_no_pin_can_be_needs_no_baseline(direction, share):
+    drawn = Drawn(direction=direction)
+    signs = loud(judged(switched(drawn, right=share), None))
+    assert set(signs) == {"switch-fault"}
+
+
+@pytest.mark.parametrize("side", BOTH)
+def test_drag_names_the_side_only_where_its_switch_is_later_by_more_than_the_uncertainty(side):
+    heavy = LOCK.but(level_a=1.3 * LOCK.level_a)
+    at = dict(zip(BOTH, AT["lock"], strict=True))
+    named = loud(judged(switched(heavy, **{side: at[side] + 0.009})))["drag"]
+    assert named.side == side
+    assert f"points to the {side.upper()} side" in named.because
+    open_ = loud(judged(switched(heavy)))["drag"]
+    assert open_.side == ""
+    assert "can't be told" in open_.because
+    bare = loud(judged(heavy.trace()))["drag"]
+    assert bare.side == ""
+    assert "side" not in bare.because
+
+
+def test_closed_switches_only_ask_for_a_look():
+    assert SWITCHES_CLOSED in judged(switched(LOCK)).notes
+    for trace in (switched(UNLOCK), LOCK.trace(), with_switch(switched(LOCK), "right", False)):
+        assert SWITCHES_CLOSED not in judged(trace).notes
+
+
+def test_one_fitted_switch_speaks_for_its_own_pin_alone():
+    trace = replace(LOCK.trace(), right_switch=course(LOCK, LOCK.trace(), 0.95))
+    assert loud(judged(trace)) == {}
+    assert loud(judged(with_switch(trace, "right", False)))["switch-open"].side == "right"
