@@ -36,6 +36,7 @@ BENCHMARKS = (
     Benchmark("speed_assess", "parse and analyse against a CSV reader, start of --help", ("--files", "100")),
     Benchmark("strokes", "verdicts on single strokes of random machines", ("--rigs", "6")),
     Benchmark("foreign_strokes", "the same on machines and boards foreign to the simulator", ("--rigs", "1")),
+    Benchmark("pins", "what a switch at each pin tells, and never claims", ("--rigs", "4")),
     Benchmark(
         "composed", "records of several movements on poor boards, hidden faults in them", ("--records", "400")
     ),

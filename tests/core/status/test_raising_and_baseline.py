@@ -43,7 +43,14 @@ def test_each_sign_at_fail_raises_its_cause_in_its_direction(key: tuple[str, str
 def test_what_takes_a_rig_out_of_use_by_its_record():
     worst = {key for key, cause in SIGN_CAUSES.items() if CAUSES[cause][0] == DO_NOT_USE}
     lock_and_unlock = {(sign, way) for sign in ("stall", "light-run", "no-end") for way in ("lock", "unlock")}
-    assert worst == lock_and_unlock | {("stopped-short", "lock")}
+    assert worst == lock_and_unlock | {("stopped-short", "lock"), ("switch-open", "lock")}
+
+
+def test_on_a_bench_nothing_that_needs_a_latch_raises_anything():
+    both = [Sign(sign, "fail", "seen") for sign in ("light-run", "switch-open")]
+    for direction in ("lock", "unlock"):
+        assert in_record("bench", judged(direction, *both, verdict="fail")) == []
+        assert len(in_record("spot", judged(direction, *both, verdict="fail"))) == 2
 
 
 def test_every_sign_that_can_fail_is_in_the_table_or_known_to_be_a_limit():

@@ -464,7 +464,7 @@ PIN_FAULTS: dict[str, FaultKind] = {
     "magnet-lost": _row("switch-open", "", "not used", (1, 1, 1), switch_open),
     "switch-stuck-closed": _row("switch-fault", "switch-open", "not used", (1, 1, 1), switch_closed),
     "switch-chatters": _row("switch-fault", "switch-open switch-lag", "time between two openings [s]", (0.1, 0.05, 0.2), switch_chatters),
-    "switch-moved": _row("", "switch-fault switch-lag switch-open", "towards locked, " + OF_STROKE, (-0.1, -0.2, -0.05), switch_moved),
+    "switch-moved": _row("", "switch-fault switch-lag switch-open", "towards the end of a lock throw, " + OF_STROKE, (-0.1, -0.2, -0.05), switch_moved),
     "probe-in-sun": _row("", "", "above the air [K]", (15, 8, 30), probe_in_sun),
 }
 """What only a board with a switch at each pin, or with a probe, shows."""

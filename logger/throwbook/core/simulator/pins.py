@@ -14,6 +14,8 @@ from throwbook.core.trace import SIDES, BoolArray, FloatArray
 
 Rng = np.random.Generator
 
+GREASE = 0.15
+"""Share of a pin's usual friction that is the grease's."""
 SCATTER = 0.05
 """Standard deviation of a pin's own friction from throw to throw, as a share of it."""
 
@@ -77,9 +79,10 @@ class PinPlan:
         return np.asarray(self.place(share, direction) >= at)
 
 
-def plan_pins(pins: Mapping[str, Pin], rng: Rng) -> dict[str, PinPlan]:
-    """Both pins of one throw without faults, each with its friction of the day."""
-    return {side: PinPlan(pin, 1.0 + SCATTER * float(rng.standard_normal())) for side, pin in pins.items()}
+def plan_pins(pins: Mapping[str, Pin], stiffer: float, rng: Rng) -> dict[str, PinPlan]:
+    """Both pins of one throw without faults, each with its friction of the day; ``stiffer``: the grease, against 20 degC."""
+    usual = 1.0 + GREASE * (stiffer - 1.0)
+    return {side: PinPlan(pin, usual + SCATTER * float(rng.standard_normal())) for side, pin in pins.items()}
 
 
 def read_switch(plan: PinPlan, share: FloatArray, direction: str, time_s: FloatArray) -> BoolArray:

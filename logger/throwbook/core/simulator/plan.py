@@ -226,7 +226,9 @@ def make_plan(
         supply_steps=other_loads(machine, rng),
         hold_s=rng.uniform(1.0, 3.5),
         patience=rng.uniform(1.4, 2.0),
-        beside=Beside(plan_pins(machine.pins, rng.spawn(1)[0])),
+        beside=Beside(
+            plan_pins(machine.pins, grease_factor(machine, conditions.temperature_c), rng.spawn(1)[0])
+        ),
     )
 
 
