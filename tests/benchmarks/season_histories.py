@@ -193,10 +193,13 @@ def with_every_figure(history: RigHistory, rng: Rng) -> RigHistory:
     ohm = rated.voltage_v * 0.3 / rated.full_load_current_a
     coarse = rng.random() < 0.5
     place, source_ohm = float(rng.uniform(0.03, 0.2)), float(rng.uniform(0.03, 0.12))
+    of_pins = rng.spawn(1)[0]
+    lag, lag_per_k = float(of_pins.uniform(-0.03, 0.03)), float(of_pins.normal(0, 0.0001))
     checks = []
     for check in history.checks:
         day = {name: float(rng.normal(0, sd)) for name, sd in DAY_SD.items()}
         jump = 0.05 * float(rng.random() < 0.15)
+        lag_today = lag + float(of_pins.normal(0, 0.0015)) + lag_per_k * ((check.ambient_c or 20.0) - 20.0)
         throws = []
         for one in check.throws:
             run, volts = one.figures.run_current_a, one.figures.mean_voltage_v
@@ -209,8 +212,10 @@ def with_every_figure(history: RigHistory, rng: Rng) -> RigHistory:
                 taken = Measured(round(jump + 0.01 * abs(float(rng.normal())), 2), 0.1)
             else:
                 taken = Measured(place + 0.006 * float(rng.normal()) + 0.05 * day["time"], 0.015)
+            later = lag_today + 0.001 * float(of_pins.normal())
             figures = replace(
                 one.figures,
+                switch_lag_fraction=Measured(later, 0.002),
                 peak_run_current_a=Measured(peak_a, 0.02 * peak_a),
                 travel_time_s=Measured(time_s, 0.05),
                 source_resistance_ohm=Measured(source, 0.15 * source),

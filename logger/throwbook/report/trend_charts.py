@@ -15,6 +15,7 @@ from throwbook.core.trend.history import (
     PEAK_RUN_CURRENT,
     RUN_CURRENT,
     SOURCE_RESISTANCE,
+    SWITCH_LAG,
     TAKE_UP,
     TRAVEL_TIME,
     RigHistory,
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-DRAWN = (RUN_CURRENT, PEAK_RUN_CURRENT, TRAVEL_TIME, SOURCE_RESISTANCE, TAKE_UP)
+DRAWN = (RUN_CURRENT, PEAK_RUN_CURRENT, TRAVEL_TIME, SOURCE_RESISTANCE, TAKE_UP, SWITCH_LAG)
 PAGE = (8.0, 9.5)
 MANY = 60
 """More checks are drawn smaller."""

@@ -73,6 +73,7 @@ SMALLEST = {
     "travel_time": 0.04,
     "source_resistance": 0.25,
     "take_up": 0.02,
+    "switch_lag": 0.01,
 }
 
 

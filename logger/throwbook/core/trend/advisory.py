@@ -15,6 +15,7 @@ from throwbook.core.trend.history import (
     PEAK_RUN_CURRENT,
     RUN_CURRENT,
     SOURCE_RESISTANCE,
+    SWITCH_LAG,
     TAKE_UP,
     TRAVEL_TIME,
     RigHistory,
@@ -51,9 +52,13 @@ REMEDIES: dict[str, tuple[str, str]] = {
         "power isolated: feel for free play at clevis pins, nut and linkage",
         "feeler gauge, spare clips",
     ),
+    SWITCH_LAG: (
+        "look at both pins. Power isolated: feel for play by hand at that side's link and pin, then clean and grease that side",
+        "feeler gauge, grease, brush, spare clips",
+    ),
     ENERGY: ("power isolated: clean and grease screw and pins", "grease, brush, board or clamp meter"),
 }
-ORDER = (RUN_CURRENT, PEAK_RUN_CURRENT, TAKE_UP, SOURCE_RESISTANCE, TRAVEL_TIME, ENERGY)
+ORDER = (RUN_CURRENT, PEAK_RUN_CURRENT, SWITCH_LAG, TAKE_UP, SOURCE_RESISTANCE, TRAVEL_TIME, ENERGY)
 
 
 @dataclass(frozen=True)

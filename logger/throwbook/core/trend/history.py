@@ -25,6 +25,9 @@ TRAVEL_TIME = "travel_time"
 SOURCE_RESISTANCE = "source_resistance"
 TAKE_UP = "take_up"
 ENERGY = "energy"
+SWITCH_LAG = "switch_lag"
+OF_STROKE = (TAKE_UP, SWITCH_LAG)
+"""Shares of the stroke: a change of one is so many points of it."""
 
 
 # figure: field of ``Figures``
@@ -35,6 +38,7 @@ FIGURES: dict[str, str] = {
     SOURCE_RESISTANCE: "source_resistance_ohm",
     TAKE_UP: "take_up_fraction",
     ENERGY: "energy_j",
+    SWITCH_LAG: "switch_lag_fraction",
 }
 
 
@@ -336,7 +340,7 @@ def _throw(trial: Row, profile: Profile | None) -> SeasonThrow:
     figures = {
         field: Measured(float(trial[field]), float(trial[f"{field}_u"] or 0.0))
         for field in FIGURE_FIELDS
-        if trial[field] is not None
+        if trial.get(field) is not None
     }
     return SeasonThrow(
         str(trial["direction"]),

@@ -25,13 +25,15 @@ from throwbook.core.machine.motor import MotorLine, motor_line
 from throwbook.core.quantities.statistics import median_of
 from throwbook.core.quantities.units import REFERENCE_C
 from throwbook.core.records import AFTER_SERVICE, COMMISSIONING
-from throwbook.core.trace import FloatArray
+from throwbook.core.rig import DIRECTIONS
+from throwbook.core.trace import SIDES, FloatArray
 from throwbook.core.trend.history import (
     ENERGY,
     FIGURES,
     PEAK_RUN_CURRENT,
     RUN_CURRENT,
     SOURCE_RESISTANCE,
+    SWITCH_LAG,
     TAKE_UP,
     TRAVEL_TIME,
     RigHistory,
@@ -54,7 +56,7 @@ UNKNOWN_LN_VOLTAGE = 0.07
 class Allowance:
     """How a figure may answer to weather and supply, and how it scatters, before the rig has shown it.
 
-    Slopes are relative changes (``TAKE_UP``: shares of the stroke). Each pair is (mean, standard deviation).
+    Slopes are relative changes (``TAKE_UP``, ``SWITCH_LAG``: shares of the stroke). Each pair is (mean, standard deviation).
     Assumed: grease makes 0-15 % of the running current at 20 degC and stiffens two- to threefold by -10 degC.
     """
 
@@ -99,6 +101,9 @@ ALLOWANCES: dict[str, Allowance] = {
     TRAVEL_TIME: _TIME,
     SOURCE_RESISTANCE: Allowance((0.0, 0.10), (0.0, 0.10), (0.0, 1.5), (0.08, 0.5), 0.10, 0.25),
     TAKE_UP: Allowance((0.0, 0.002), (0.0, 0.002), (0.0, 0.01), (0.006, 0.5), 0.006, 0.02, relative=False),
+    SWITCH_LAG: Allowance(
+        (0.0, 0.002), (0.0, 0.002), (0.0, 0.002), (0.002, 0.5), 0.002, 0.01, relative=False
+    ),
 }
 
 
@@ -189,6 +194,8 @@ class Line:
     """shape (k,) standard uncertainty that a check has by itself, such as hand timing [figure's unit]"""
     stated_u: FloatArray
     """shape (k,) expanded uncertainty (k = 2) that its throws were given, their median [figure's unit]"""
+    side: str = ""
+    """Of ``SWITCH_LAG``: the pin whose switch its values say to be the later one."""
 
     @property
     def allowance(self) -> Allowance:
@@ -305,6 +312,8 @@ def _line(
     history: RigHistory, direction: str, figure: str, motor: MotorLine | None, as_found: bool
 ) -> Line | None:
     field = FIGURES[figure]
+    side = later_side(history) if figure == SWITCH_LAG else ""
+    sense = -1.0 if side == "left" else 1.0
     nominal = history.rig.actuator.voltage_v
     rows = []
     for check in history.checks:
@@ -328,6 +337,7 @@ def _line(
                 for one in mine
             ]
         )
+        * sense
         for _, mine in rows
     ]
     return Line(
@@ -335,7 +345,8 @@ def _line(
         figure=figure,
         checks=tuple(check for check, _ in rows),
         throws=tuple(throws),
-        raw=np.array([sum(_value(one, field) or 0.0 for one in mine) / len(mine) for _, mine in rows]),
+        raw=sense
+        * np.array([sum(_value(one, field) or 0.0 for one in mine) / len(mine) for _, mine in rows]),
         years=np.array([(check.on - first_day).days / DAYS_A_YEAR for check, _ in rows]),
         stage=np.array([float(stage_of(check, starts)) for check, _ in rows]),
         temperature_c=np.array([np.nan if check.ambient_c is None else check.ambient_c for check, _ in rows]),
@@ -344,7 +355,25 @@ def _line(
         stated_u=np.array(
             [float(np.median([getattr(one.figures, field).u for one in mine])) for _, mine in rows]
         ),
+        side=side,
     )
+
+
+def later_side(history: RigHistory) -> str:
+    """The pin whose switch has come later against the other since the rig's first check; both directions together."""
+    field, grown = FIGURES[SWITCH_LAG], 0.0
+    for direction in DIRECTIONS:
+        checks = [
+            [
+                lag
+                for one in check.throws
+                if one.direction == direction and (lag := _value(one, field)) is not None
+            ]
+            for check in history.checks
+        ]
+        known = [lags for lags in checks if lags]
+        grown += float(np.median(known[-1]) - np.median(known[0])) if known else 0.0
+    return SIDES[grown >= 0.0]
 
 
 def stage_starts(services: Sequence[SeasonService]) -> list[date]:

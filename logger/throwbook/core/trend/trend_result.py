@@ -32,7 +32,7 @@ from throwbook.core.trend.control_chart import (
     limit_of,
     slope_of,
 )
-from throwbook.core.trend.history import FIGURES, TAKE_UP, RigHistory, unit_of
+from throwbook.core.trend.history import FIGURES, OF_STROKE, RigHistory, unit_of
 from throwbook.core.trend.maintenance_effect import ServiceEffect, service_effects
 from throwbook.core.trend.series import Line, lines_of
 from throwbook.core.trend.signals import OUT, CheckState, check_states, rises_together
@@ -158,6 +158,8 @@ class TrendResult:
     """Scatter from throw to throw; None with too few throws."""
     stages: tuple[Chart, ...] = ()
     """The chart of each stage between services, oldest first, each as it stood at its stage's end; ``chart`` is the last."""
+    side: str = ""
+    """Of the switch lag: the pin whose switch is the later one."""
     drift: Drift | None = None
     """How far it has come up since the rig's first check, services in between; None: not beyond the chart's limits."""
 
@@ -216,6 +218,7 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
         change_chance=reading.chance,
         dispersion=dispersion_of(line),
         stages=charts,
+        side=line.side,
         drift=drift_of(history, line, fit, chart, points),
     )
 
@@ -249,6 +252,7 @@ def to_json(result: TrendResult) -> dict[str, Any]:
         "service_effects": [_json(one) for one in result.service_effects],
         "as_found": None if result.as_found is None else _as_found_json(result.as_found),
         "provisional": result.provisional,
+        **({"side": result.side} if result.side else {}),
         "rise": result.change,
         "rise_u": None if result.change_u == float("inf") else K * result.change_u,
         "rise_chance_none": result.change_chance,
@@ -285,7 +289,7 @@ CHANGE = "change since baseline"
 """Heads its column on paper, screen and command line; ``ABOUT_CHANGE`` says what it is."""
 ABOUT_CHANGE = (
     "Baseline: level since the last service that restarts the chart. Now: level that the checks show. "
-    "Change since baseline: now minus baseline, in % of the baseline (take-up: in points of stroke)."
+    "Change since baseline: now minus baseline, in % of the baseline (take-up and switch lag: in points of stroke)."
 )
 
 
@@ -298,8 +302,10 @@ def change_text(one: TrendResult) -> str:
 
 def size_text(one: TrendResult) -> str:
     """The change with its expanded uncertainty."""
-    unit = "points of stroke" if one.figure == TAKE_UP else "%"
-    return f"{100 * one.change:+.0f} \u00b1 {100 * K * one.change_u:.0f} {unit}"
+    unit = "points of stroke" if one.figure in OF_STROKE else "%"
+    digits = 1 if one.side else 0
+    side = f" ({one.side.upper()} SWITCH later)" if one.side else ""
+    return f"{100 * one.change:+.{digits}f} \u00b1 {100 * K * one.change_u:.{digits}f} {unit}{side}"
 
 
 def drift_text(one: TrendResult) -> str:
@@ -308,7 +314,7 @@ def drift_text(one: TrendResult) -> str:
         return ""
     found = one.drift
     far = f"{found.first:.3g} -> {found.now:.3g} {one.unit.replace('1', '')}".strip()
-    share = f", {100 * found.share:+.0f} %" if one.figure != TAKE_UP else ""
+    share = f", {100 * found.share:+.0f} %" if one.figure not in OF_STROKE else ""
     return f"{figure_name(one.figure)} ({one.direction}) has risen since the first check on {found.on}: {far}{share}, although the chart restarted after a service"
 
 

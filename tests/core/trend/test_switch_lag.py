@@ -1,0 +1,71 @@
+"""The lag between the two pins' switches over the seasons: whose side comes later, since when, and after a service."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from tests.core.trend.test_history import START, history
+from throwbook.core.assessment import Measured
+from throwbook.core.trend.advisory import next_action
+from throwbook.core.trend.history import SeasonService
+from throwbook.core.trend.trend_result import change_text, to_json, trends_of
+
+
+def lagging(lags, services=()):
+    """A steady rig whose right switch changes so much later than its left one, both ways alike; shares of the stroke."""
+    rng = np.random.default_rng(3)
+    base = history([2.0] * len(lags), services=services)
+
+    def figures(throw, lag):
+        later = lag + 0.001 * float(rng.normal())
+        return replace(throw.figures, switch_lag_fraction=Measured(later, 0.002))
+
+    checks = [
+        replace(check, throws=tuple(replace(one, figures=figures(one, lag)) for one in check.throws))
+        for check, lag in zip(base.checks, lags, strict=True)
+    ]
+    return replace(base, checks=tuple(checks))
+
+
+def of_lag(rig):
+    return {one.direction: one for one in trends_of(rig) if one.figure == "switch_lag"}
+
+
+STEADY, GROWN = [0.02] * 6, [0.032, 0.038, 0.044, 0.05]
+
+
+@pytest.mark.parametrize(("sense", "side"), [(1.0, "right"), (-1.0, "left")])
+def test_a_side_that_comes_later_signals_with_its_name(sense, side):
+    rig = lagging([0.02 + sense * (lag - 0.02) for lag in STEADY + GROWN])
+    found = of_lag(rig)
+    assert set(found) == {"lock", "unlock"}
+    for one in found.values():
+        assert one.side == side
+        assert one.first_signal is not None
+        assert one.first_signal <= START + timedelta(days=91 * 8)
+        assert one.change == pytest.approx(0.03, abs=0.012)
+        assert f"{side.upper()} SWITCH later" in change_text(one)
+        assert to_json(one)["side"] == side
+        assert to_json(one)["unit"] == "1"
+    action = next_action(rig, trends_of(rig), rig.checks[-1].on)
+    assert "switch lag" in action.why
+    assert f"{side.upper()} SWITCH later" in action.why
+
+
+def test_a_steady_lag_signals_nothing_whichever_side_is_the_later_one():
+    for lag in (0.02, -0.02, 0.0):
+        assert [one.first_signal for one in of_lag(lagging([lag] * 12)).values()] == [None, None]
+
+
+def test_a_service_that_sets_it_back_shows_its_effect():
+    on = START + timedelta(days=91 * 9 + 5)
+    rig = lagging(STEADY + GROWN + [0.02] * 4, services=[SeasonService(on, "greased", starts_stage=True)])
+    effects = of_lag(rig)["lock"].service_effects
+    assert len(effects) == 1
+    assert effects[0].change < -0.02
+
+
+def test_a_rig_without_switches_has_no_such_trend():
+    assert of_lag(history([2.0] * 8)) == {}
