@@ -24,7 +24,7 @@ from throwbook.jobs.record import Recording, RecordPlan
 from throwbook.jobs.trial_builder import TrialRecord
 from throwbook.ports.acquisition import Chunk, Recorder
 from throwbook.ports.serial_port import Port, PseudoPort, serve
-from throwbook.protocol.framing import Framer, crc, fault_of, frame
+from throwbook.protocol.framing import Framer, fault_of, frame
 from throwbook.protocol.messages import Lost, Samples
 from throwbook.protocol.samples import decode_block
 from throwbook.protocol.session import Session
@@ -312,7 +312,7 @@ def over_current_to_warning_s() -> float:
 
 
 def main() -> int:
-    assert crc(b"123456789") == 0x29B1
+    assert frame(b"123456789") == b"123456789*29B1\n"
     rows: list[Row] = []
     for measure in (
         decode_ratio,

@@ -39,20 +39,11 @@ CHECK_BYTES = 5
 _UPPER_HEX = frozenset(b"0123456789ABCDEF")
 
 
-def crc(body: bytes) -> int:
-    """CRC-16 of ``body``.
-
-    >>> f"{crc(b'123456789'):04X}"
-    '29B1'
-    """
-    return crc_hqx(body, 0xFFFF)
-
-
 def frame(body: bytes) -> bytes:
     r"""The line that carries ``body``.
 
-    >>> frame(b"ping")
-    b'ping*F72B\n'
+    >>> frame(b"123456789")
+    b'123456789*29B1\n'
     """
     return b"%b*%04X\n" % (body, crc_hqx(body, 0xFFFF))
 
