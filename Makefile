@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 # pins: the versions that .ci/run installs; licences: of everything that is installed with throwbook.
 # Python keeps what it compiled, whatever the environment says: a test that starts a process starts it much faster so.
 export PYTHONDONTWRITEBYTECODE :=
-# A process a core. Neighbouring tests go to the same one, so what a file or a room sets up once isn't set up in each.
+# A process a core and one more (tests/conftest.py). Neighbouring tests go to the same one, so what a file or a room sets up once isn't set up in each.
 SPREAD := -n auto --dist worksteal
 
 .PHONY: demo test test-all check format bench faults install versions windows licences pins samples pictures clean

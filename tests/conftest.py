@@ -1,6 +1,7 @@
 """Options of the tests, and what keeps them quick."""
 
 import gc
+import os
 
 import pytest
 from hypothesis import settings
@@ -22,6 +23,13 @@ def pytest_configure(config: pytest.Config) -> None:
     # no deadline: how long a thing takes is for the benchmarks, and a busy computer is no fault
     settings.register_profile("ours", max_examples=drawn(100, 30), deadline=None)
     settings.load_profile("ours")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One more than there are cores: many a test waits for a process, a port or a clock."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return cores + 1
 
 
 def pytest_collection_finish() -> None:

@@ -22,7 +22,10 @@ def at_the_question(arguments, answer, asked="[y/N]"):
     return code, plain(shown)
 
 
-@pytest.mark.parametrize(("answer", "code", "trials"), [("y\n", 0, 1), ("n\n", 2, 0), ("\n", 2, 0)])
+@pytest.mark.parametrize(
+    ("answer", "code", "trials"),
+    [("y\n", 0, 1), ("\n", 2, 0), pytest.param("n\n", 2, 0, marks=pytest.mark.long)],
+)  # no answer is a no
 def test_a_file_of_another_rig_is_asked_about(answer, code, trials, tmp_path):
     book = tmp_path / "logbook"
     text = (
