@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 
 import numpy as np
 
@@ -190,3 +191,13 @@ def material(*parts: SheetPart, **changed: object) -> Material:
         place="Fellside Yard",
     )
     return replace(made, **changed)
+
+
+@cache
+def drawn_page() -> str:
+    """The made report as HTML, drawn once for all who read it."""
+    from throwbook.report.html import to_html
+    from throwbook.report.report import rig_report
+    from throwbook.report.report_charts import Drawings
+
+    return to_html(rig_report(material()), Drawings(material()).as_svg)

@@ -9,7 +9,7 @@ from itertools import pairwise
 import pytest
 from pypdf import PdfReader
 
-from tests.report.made_material import material
+from tests.report.made_material import drawn_page, material
 from tests.report.page_words import need, squeezed
 from throwbook.report.document import Picture, words
 from throwbook.report.html import CSS, to_html
@@ -37,8 +37,8 @@ def document():
 
 
 @pytest.fixture(scope="module")
-def html(document) -> str:
-    return to_html(document, Drawings(material()).as_svg)
+def html() -> str:
+    return drawn_page()
 
 
 class _Tags(HTMLParser):

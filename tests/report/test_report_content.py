@@ -11,12 +11,11 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from tests.report.made_material import material, part
+from tests.report.made_material import drawn_page, material, part
 from tests.report.page_words import html_text, squeezed
 from throwbook.core.records import BENCH
 from throwbook.core.status.latch import DO_NOT_USE, OpenRaise, Status
 from throwbook.report.document import Document, words
-from throwbook.report.html import to_html
 from throwbook.report.pdf import to_pdf
 from throwbook.report.report import rig_report, sheet_report
 from throwbook.report.report_charts import Drawings
@@ -64,9 +63,7 @@ def document(source) -> Document:
 
 @pytest.fixture(scope="module")
 def papers(source, document):
-    drawings = Drawings(source)
-    pdf = to_pdf(document, "a4", drawings.as_pdf_pages)
-    return pdf, to_html(document, drawings.as_svg)
+    return to_pdf(document, "a4", Drawings(source).as_pdf_pages), drawn_page()
 
 
 @pytest.mark.parametrize("slot", SLOTS)

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -197,39 +198,47 @@ IN_UNITS = {"_a": "A", "_as": "A", "_v": "V", "_vs": "V", "_ohm": "V/A", "_j": "
 """What a figure is measured in besides time, by the end of its name."""
 
 
+SHEET = RIG.actuator
+OTHER = replace(
+    RIG,
+    actuator=replace(
+        SHEET,
+        voltage_v=2.0 * SHEET.voltage_v,
+        no_load_current_a=0.25 * SHEET.no_load_current_a,
+        full_load_current_a=0.25 * SHEET.full_load_current_a,
+        stroke_m=3.0 * SHEET.stroke_m,
+        no_load_speed_m_s=3.0 * SHEET.no_load_speed_m_s,
+        full_load_speed_m_s=3.0 * (SHEET.full_load_speed_m_s or 0.0),
+        rated_force_n=0.5 * SHEET.rated_force_n,
+    ),
+    lock=replace(RIG.lock, needed_travel_m=3.0 * RIG.lock.needed_travel_m),
+)
+
+
+def as_read(trace, amps, volts):
+    """The record of a machine that draws ``amps`` times the current at ``volts`` times the voltage."""
+    voltage_v = None if trace.voltage_v is None else volts * trace.voltage_v
+    return replace(trace, current_a=amps * trace.current_a, voltage_v=voltage_v)
+
+
+@cache
+def usual(amps, volts):
+    rig = RIG if amps == 1.0 else OTHER
+    return make_baseline([assess_trace(as_read(trace, amps, volts), rig) for trace in healthy(5, Drawn())])
+
+
 @pytest.mark.parametrize("against", ["rating", "baseline"])
 @pytest.mark.parametrize("name", TOLD)
 def test_in_other_units_everything_but_the_units_is_the_same(name, against):
     """A machine of a quarter of the current, twice the voltage, three times the length and half the push, and its record:
     whatever compares a current with a voltage, or with a bare number, answers otherwise."""
     larger = {"A": 0.25, "V": 2.0, "V/A": 8.0, "AV": 0.5}
-    sheet = RIG.actuator
-    other = replace(
-        RIG,
-        actuator=replace(
-            sheet,
-            voltage_v=2.0 * sheet.voltage_v,
-            no_load_current_a=0.25 * sheet.no_load_current_a,
-            full_load_current_a=0.25 * sheet.full_load_current_a,
-            stroke_m=3.0 * sheet.stroke_m,
-            no_load_speed_m_s=3.0 * sheet.no_load_speed_m_s,
-            full_load_speed_m_s=3.0 * (sheet.full_load_speed_m_s or 0.0),
-            rated_force_n=0.5 * sheet.rated_force_n,
-        ),
-        lock=replace(RIG.lock, needed_travel_m=3.0 * RIG.lock.needed_travel_m),
-    )
 
-    def judged(rig, amps, volts):
-        def as_read(trace):
-            voltage_v = None if trace.voltage_v is None else volts * trace.voltage_v
-            return replace(trace, current_a=amps * trace.current_a, voltage_v=voltage_v)
+    def judged(rig, *scaled):
+        trace = as_read(TOLD[name].trace(), *scaled)
+        return assess_trace(trace, rig, usual(*scaled) if against == "baseline" else None)
 
-        usual = [assess_trace(as_read(trace), rig) for trace in healthy(5, Drawn())]
-        return assess_trace(
-            as_read(TOLD[name].trace()), rig, make_baseline(usual) if against == "baseline" else None
-        )
-
-    here, there = judged(RIG, 1.0, 1.0), judged(other, 0.25, 2.0)
+    here, there = judged(RIG, 1.0, 1.0), judged(OTHER, 0.25, 2.0)
     assert (there.verdict, there.end) == (here.verdict, here.end)
     assert [(one.sign, one.level) for one in there.signs] == [(one.sign, one.level) for one in here.signs]
     assert [(one.name, one.decision) for one in there.checks] == [
