@@ -4,10 +4,13 @@ Every number is invented; what matters is that the places in time are known exac
 """
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
+from throwbook.core.analysis.baseline import Baseline, make_baseline
 from throwbook.core.analysis.segmentation import Segments
+from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.quantities.statistics import from_step
 from throwbook.core.rig import Actuator, LockMechanism, Rig
 from throwbook.core.trace import Trace
@@ -97,6 +100,12 @@ def healthy(n: int, base: Drawn | None = None, spread: float = 0.01) -> list[Tra
         base.but(seed=100 + k, level_a=base.level_a * (1.0 + rng.normal(0.0, spread))).trace()
         for k in range(n)
     ]
+
+
+@cache
+def usual_baseline(n: int = 8) -> Baseline:
+    """Of n healthy strokes; made once for all who compare with it."""
+    return make_baseline([assess_trace(trace, RIG) for trace in healthy(n)], "drawn")
 
 
 def cut_by_hand(

@@ -5,14 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.core.drawn_strokes import RIG, Drawn, healthy
+from tests.core.drawn_strokes import RIG, Drawn, healthy, usual_baseline
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.diagnosis.assess import assess_record, assess_trace, cut, judge_throw
 from throwbook.core.rig import Board
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError
 
-LOCK_BASELINE = make_baseline([assess_trace(trace, RIG) for trace in healthy(8)], "drawn")
+LOCK_BASELINE = usual_baseline()
 UNLOCK_BASELINE = make_baseline(
     [assess_trace(trace, RIG) for trace in healthy(8, Drawn(direction="unlock"))], "drawn"
 )

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from tests.core.drawn_strokes import RIG, Drawn, healthy
+from tests.core.drawn_strokes import RIG, Drawn, healthy, usual_baseline
 from throwbook.core.analysis.baseline import Fit, _scan_sd, _swing, find_bump, fit_difference, make_baseline
 from throwbook.core.analysis.figures import _run_noise
 from throwbook.core.analysis.stalled_motor import _came_to_stand, _level_line_off
@@ -25,7 +25,7 @@ BIN = 0.01
 
 @pytest.fixture(scope="module")
 def baseline():
-    return make_baseline([assess_trace(trace, RIG) for trace in healthy(8)])
+    return usual_baseline()
 
 
 def lacking(until, lacks, begins=0.02):

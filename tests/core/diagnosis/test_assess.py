@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, healthy
+from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, usual_baseline
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.figures import Gains
 from throwbook.core.analysis.movements import movements_of
@@ -24,7 +24,7 @@ from throwbook.errors import InputError
 
 @pytest.fixture(scope="module")
 def baseline():
-    return make_baseline([assess_trace(trace, RIG) for trace in healthy(8)], reason="drawn")
+    return usual_baseline()
 
 
 def told(assessment):

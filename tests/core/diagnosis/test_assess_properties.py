@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from tests.core.drawn_strokes import RIG, Drawn, healthy
+from tests.core.drawn_strokes import RIG, Drawn, healthy, usual_baseline
 from tests.drawn import drawn
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.rest import SAME_LEVEL
@@ -97,7 +97,7 @@ def judged_well(seed, kind, direction):
 
 @pytest.fixture(scope="module")
 def baseline():
-    return make_baseline([assess_trace(trace, RIG) for trace in healthy(6)])
+    return usual_baseline(6)
 
 
 drawn = st.builds(

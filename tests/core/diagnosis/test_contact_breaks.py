@@ -7,7 +7,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, cut_by_hand, healthy
+from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, cut_by_hand, healthy, usual_baseline
 from tests.drawn import drawn
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.movements import movements_of
@@ -20,7 +20,7 @@ from throwbook.core.machine.motor import motor_line
 from throwbook.core.trace import Trace
 
 OF_LOAD = {"binding-spot", "over-rated", "drag", "light-run", "free-play", "uneven-sides", "noisy"}
-BASELINE = make_baseline([assess_trace(trace, RIG) for trace in healthy(8)], reason="drawn")
+BASELINE = usual_baseline()
 
 STROKE = FullStroke(volt_seconds=140.0, u=0.05, r_ohm=0.9, nominal_v=12.0, no_load_a=0.9, full_load_a=3.6)
 

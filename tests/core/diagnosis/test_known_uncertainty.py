@@ -6,8 +6,7 @@ from dataclasses import fields, is_dataclass, replace
 import numpy as np
 import pytest
 
-from tests.core.drawn_strokes import RIG, Drawn, healthy
-from throwbook.core.analysis.baseline import make_baseline
+from tests.core.drawn_strokes import RIG, Drawn, usual_baseline
 from throwbook.core.assessment import Measured
 from throwbook.core.diagnosis.assess import assess_trace
 
@@ -73,7 +72,7 @@ def measured(value: object, name: str) -> Iterator[tuple[str, Measured]]:
 
 @pytest.fixture(scope="module")
 def baseline():
-    return make_baseline([assess_trace(trace, RIG) for trace in healthy(6)])
+    return usual_baseline(6)
 
 
 @pytest.mark.parametrize("kind", RECORDS)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.core.drawn_strokes import RIG, Drawn, cut_by_hand, healthy
+from tests.core.drawn_strokes import RIG, Drawn, cut_by_hand, healthy, usual_baseline
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.analysis.figures import _integral, _unseen
 from throwbook.core.analysis.segmentation import _without_spikes
@@ -100,7 +100,7 @@ def test_rows_that_are_missing_from_an_uneven_clock_are_told(lost):
 @pytest.mark.parametrize("hole_s", [2.0, 30.0])
 @pytest.mark.parametrize("shown", [False, True])
 def test_nobody_knows_how_long_a_throw_took_whose_middle_no_reading_shows(hole_s, shown):
-    baseline = make_baseline([assess_trace(trace, RIG) for trace in healthy(8)]) if shown else None
+    baseline = usual_baseline() if shown else None
     trace = Drawn(seed=7).trace()
     asleep = replace(trace, time_s=trace.time_s + np.where(trace.time_s > 5.0, hole_s, 0.0))
     found = assess_trace(asleep, RIG, baseline)
