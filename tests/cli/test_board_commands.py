@@ -3,9 +3,11 @@
 import json
 import subprocess
 import threading
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests import command
@@ -17,7 +19,8 @@ from throwbook.files.journal import read_journal
 from throwbook.files.trace_file import read_trace
 from throwbook.jobs.find import journal_folder, opened
 from throwbook.protocol.session import Session
-from throwbook.protocol.simulated_board import Trouble
+from throwbook.protocol.simulated_board import IDENTITY as PLAIN_BOARD
+from throwbook.protocol.simulated_board import Readings, Trouble
 
 pytestmark = pytest.mark.long
 
@@ -60,6 +63,73 @@ def test_check_of_a_good_board_is_good(run):
     assert lines["loss"]["value"] == 0
     assert lines["noise"]["value"] == pytest.approx(0.01, rel=0.2)
     assert lines["voltage"]["value"] == pytest.approx(12.6, abs=0.01)
+
+
+AT_REST, A_THROW = throw_source(rest_s=1e6), throw_source()
+
+
+def switched(time_s):
+    """At rest: the left switch closed, the right one open, the probe without an answer at first."""
+    closed, degrees = np.ones(len(time_s), bool), np.where(time_s < 0.5, np.nan, 7.0)
+    return Readings(*AT_REST(time_s), closed, ~closed, degrees)
+
+
+PINS = replace(PLAIN_BOARD, channels="IVST", version=2)
+
+
+def test_check_says_how_the_pin_switches_stand_and_how_warm_it_is_at_the_board(run):
+    with board_on_a_cable(switched, identity=PINS) as (port, _):
+        code, out, _ = run("board", "check", "--json", "--port", port.name, "--seconds", "1.5s")
+        _, text, _ = run("board", "check", "--port", port.name, "--seconds", "1s")
+    lines = {line["name"]: line for line in json.loads(out)["lines"]}
+    assert code == 0
+    assert (lines["left switch"]["say"], lines["right switch"]["say"]) == (
+        "LEFT SWITCH closed",
+        "RIGHT SWITCH open",
+    )
+    assert lines["temperature"]["value"] == 7.0
+    assert "LEFT SWITCH closed" in text
+
+
+def test_check_of_a_probe_that_does_not_answer_is_not_good(run):
+    def broken(time_s):
+        return switched(time_s)._replace(temperature_c=np.full(len(time_s), np.nan))
+
+    with board_on_a_cable(broken, identity=PINS) as (port, _):
+        code, out, _ = run("board", "check", "--port", port.name, "--seconds", "1s")
+    assert code == 1
+    assert "the temperature probe does not answer" in out
+
+
+def thrown(time_s):
+    """A throw at whose end the left switch has closed; 7 degC at the probe."""
+    current_a, voltage_v = A_THROW(time_s)
+    closed = time_s > 12.0
+    return Readings(current_a, voltage_v, closed, closed & False, np.full(len(time_s), 7.0))
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept", "said"),
+    [
+        ((), None, "The probe at the board reads 7 degC"),
+        (("--ambient", "board"), 7.0, ""),
+        (("--ambient", "12degC"), 12.0, ""),
+        (
+            ("--ambient", "20degC"),
+            20.0,
+            "typed as 20 degC, and the probe at the board reads 7 degC: more than 8 K apart",
+        ),
+    ],
+)
+def test_the_probes_temperature_is_offered_and_never_taken_unasked(run, tmp_path: Path, typed, kept, said):
+    with board_on_a_cable(thrown, identity=PINS, speed=16.0) as (port, _):
+        _, out, err = run(*record_args(port.name, "--out", tmp_path / "t.csv", *typed))
+    trace = read_trace(tmp_path / "t.csv")
+    assert trace.ambient_c == kept
+    assert trace.head.get("ambient_from") == ("board" if "board" in typed else None)
+    assert said in " ".join(err.split())
+    assert ("--ambient board takes" in err) == bool(said)
+    assert "LEFT SWITCH closed, RIGHT SWITCH open." in out
 
 
 @pytest.mark.parametrize(

@@ -127,7 +127,7 @@ def test_every_command_is_answered_and_a_rate_the_line_cannot_carry_is_refused(b
     with board("ina219", steady(1.0), 0.8) as emulated:
         heard = converse(emulated, then=[(20, sent)])
     said = [",".join(f) for first in "BKN" for f in heard.body_fields(first)]
-    me = "B,1,shunt-1,shunt-1.0.0,200,5000,4000,40000,IV"
+    me = "B,1,shunt-1,shunt-2.0.0,200,5000,4000,40000,IV"
     assert said.count(me) >= 2
     assert me.replace(",200,", ",100,") in said
     assert said.count("K,ping") == 2
@@ -155,7 +155,7 @@ def test_a_board_without_its_sensor_says_so_and_does_not_start(board):
         heard = converse(
             emulated, then=[(0, frame(b"go"))], until=lambda heard: answered(heard.raw) is not None
         )
-    assert heard.body_fields("B")[0] == ["B", "1", "shunt-1", "shunt-1.0.0", "200", "0", "0", "0", "IV"]
+    assert heard.body_fields("B")[0] == ["B", "1", "shunt-1", "shunt-2.0.0", "200", "0", "0", "0", "IV"]
     assert "sensor-absent" in [fields[1] for fields in heard.body_fields("F")]
     assert ["N", "go", "sensor absent"] in heard.body_fields("N")
     assert "sensor does not answer" in heard.of(Unfit)[0].why

@@ -108,4 +108,4 @@ def test_the_record_command_takes_a_throw_from_an_emulated_board(emulator, sketc
     judged = json.loads(done.stdout)
     assert judged["verdict"] == PASS
     assert judged["travel_time_s"] == pytest.approx(STROKE.end_s - STROKE.start_s, abs=2 / RATE_HZ)
-    assert read_trace(tmp_path / "out.csv").head["firmware"] == "shunt-1.0.0"
+    assert read_trace(tmp_path / "out.csv").head["firmware"] == "shunt-2.0.0"

@@ -4,6 +4,7 @@ import asyncio
 import queue
 import threading
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -109,7 +110,8 @@ class PlayedRecording:
             part = slice(begin, begin + BLOCK)
             volts = None if trace.voltage_v is None else trace.voltage_v[part]
             live.take(trace.time_s[part], trace.current_a[part], volts)
-            self.on_live(live.figures())
+            left, right = trace.rows(part).switches_at_end
+            self.on_live(replace(live.figures(), left_switch=left, right_switch=right))
             if board.hold_at is not None and begin >= board.hold_at * len(trace) and not board.held.is_set():
                 board.held.set()
                 board.go.wait(30)
@@ -134,8 +136,6 @@ class PlayedRecording:
 
 def played_trace(plan: RecordPlan, number: int, fault: SimulatedFault | None, started: datetime) -> Trace:
     """One throw of a simulated machine, the same for the same number."""
-    from dataclasses import replace
-
     rng = np.random.default_rng(number)
     machine = machine_for(plan.rig, 7)
     made = throw(

@@ -10,7 +10,7 @@ from throwbook.core.machine.limits import rated_time
 from throwbook.core.machine.motor import motor_line, stall_current
 from throwbook.core.rig import LOCK, Rig
 from throwbook.core.status.status_text import caution
-from throwbook.core.wording import FIGURES, SHOWN_AT
+from throwbook.core.wording import FIGURES, SHOWN_AT, SWITCH_STATES, switches_at_end_said
 from throwbook_tui.present import (
     BAD,
     EDGE,
@@ -83,6 +83,10 @@ ARMED_SAID = (
     Cell("Everyone clear of the attachment. Hands off the pins: they are about to move.", WARN),
 )
 EITHER_WAY = "The current alone cannot show it. Y = it was an unlock throw. N = it was a lock throw. Each movement is recorded as a throw of its own."
+TAKE_AIR = "Is this the air temperature?"
+TAKE_AIR_SAID = (
+    "Y = take it as the air temperature of this throw. N = leave it as it was typed, or not recorded."
+)
 LOOK_LARGE = Cell("LOOK AT PINS", WARN)
 """Below the large verdict of a lock throw, as large where there is room: figures speak of current and time alone."""
 LOOK = (
@@ -129,6 +133,17 @@ def unlock_question(number: int, movements: int) -> str:
     return f"Movement {number} of {movements}: was it an unlock throw?"
 
 
+def switches_line(recorded: "Recorded") -> str:
+    """How the pin switches stood at the end, and what that asks for; empty: none is fitted."""
+    stood = (None, None) if recorded.trace is None else recorded.trace.switches_at_end
+    return switches_at_end_said(*stood, lock=look_now(recorded))
+
+
+def switch_cell(closed: bool) -> Cell:
+    """One switch while a throw runs, large: no colour makes a closed one look like a pin that was seen."""
+    return Cell(SWITCH_STATES[closed].upper(), STRONG)
+
+
 def look_now(recorded: "Recorded") -> bool:
     """Whether the pins are to be looked at: after a lock throw."""
     return any(one.trace.direction == LOCK for one in recorded.throws)
@@ -139,7 +154,8 @@ def kept_cells(recorded: "Recorded", kept: "StoredTrial") -> list[Cell | str]:
     where = f"Not in the logbook: {kept.kept_out}" if kept.kept_out else f"Kept on {kept.sheet}"
     count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. {where}."
     look = [Cell(LOOK, WARN)] if look_now(recorded) else []
-    return [*look, Cell(count, QUIET)]
+    switches = [Cell(said, STRONG)] if (said := switches_line(recorded)) else []
+    return [*switches, *look, Cell(count, QUIET)]
 
 
 def head_cell(kept: "StoredTrial") -> Cell | str:

@@ -17,6 +17,7 @@ import click
 from throwbook.cli import diagnostics
 from throwbook.core.quantities.text import written
 from throwbook.core.records import account_name
+from throwbook.core.sheets.conditions import AT_THE_BOARD
 from throwbook.core.wording import CONDITIONS
 from throwbook.errors import InputError, Unclear
 
@@ -89,6 +90,17 @@ class Quantity(click.ParamType):  # type: ignore[type-arg]
         from throwbook.core.quantities.units import parse
 
         return parse(value, self.kind, where=param.opts[0] if param else "")
+
+
+class AirTemperature(Quantity):
+    """A temperature, or ``board``: what the probe at the board reads."""
+
+    def __init__(self) -> None:
+        super().__init__("temperature")
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """``board`` as it is."""
+        return value if value == AT_THE_BOARD else super().convert(value, param, ctx)
 
 
 LOOK_EVERY_S = 0.05

@@ -10,6 +10,7 @@ import click
 from throwbook.cli import output
 from throwbook.cli.diagnostics import complain, worded
 from throwbook.cli.options import (
+    AirTemperature,
     Quantity,
     Typing,
     ask_one_of,
@@ -21,6 +22,9 @@ from throwbook.cli.options import (
     who,
 )
 from throwbook.core.quantities.text import counted
+from throwbook.core.rig import LOCK
+from throwbook.core.sheets.conditions import AT_THE_BOARD
+from throwbook.core.wording import switches_at_end_said, switches_said
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
@@ -64,7 +68,11 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
     "--seconds", type=Quantity("time"), help="Record for this long instead of until the current is off."
 )
 @click.option("--key", "by_key", is_flag=True, help="Start and stop with Enter instead of with the current.")
-@click.option("--ambient", type=Quantity("temperature"), help="Air temperature.")
+@click.option(
+    "--ambient",
+    type=AirTemperature(),
+    help="Air temperature; 'board' takes what the probe at the board reads.",
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Trace file to write, or a folder for it.")
 @click.option(
     "--kind",
@@ -147,7 +155,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> tuple[int, bool]:
         reading=given["reading"],
         seconds=given["seconds"],
         by_key=given["by_key"],
-        ambient_c=given["ambient"],
+        ambient_c=None if given["ambient"] == AT_THE_BOARD else given["ambient"],
         on_bench=found.kind == "bench",
         calibration_of=calibration_finder(logbook),
     )
@@ -175,6 +183,7 @@ def _one_trial(given: dict[str, Any], logbook: str | None) -> tuple[int, bool]:
                 f"{ending.why} before any current flowed. Nobody knows whether the switch was thrown: --recover"
             )
             return 3, True
+        recorded = _in_its_air(recorded, given, ending)
         recorded = _with_directions(recorded, given, ending)
         in_logbook = not means_a_file(recorded.rig_ref)
         kept = keep(recorded, _place(given, logbook, in_logbook, given_up=keys.given_up), now())
@@ -253,12 +262,13 @@ PHASES = {"resting": "waiting for current", "flowing": "running", "over": "off a
 
 
 def _show_live(figures: "LiveFigures") -> None:
-    """One line that fits 80 columns, the warning first."""
+    """One line that fits 80 columns, the warning first; the pin switches take the room of voltage and travel."""
     volts = "" if figures.voltage_v is None else f"  {figures.voltage_v:5.2f} V"
+    switches = "  ".join(switches_said(figures.left_switch, figures.right_switch))
     output.status(
         f"{'!! CURRENT TOO HIGH' if figures.warning else PHASES[figures.phase]:<20}"
-        f"{figures.running_s:6.1f} s  {figures.current_a:5.2f} A  peak {figures.peak_a:5.2f} A{volts}"
-        f"  travel ~{100 * figures.travel_fraction:3.0f} %"
+        f"{figures.running_s:6.1f} s  {figures.current_a:5.2f} A  "
+        + (switches or f"peak {figures.peak_a:5.2f} A{volts}  travel ~{100 * figures.travel_fraction:3.0f} %")
     )
 
 
@@ -323,6 +333,26 @@ def _with_directions(
     return ending.unless_asked_to_end(lambda: _asked(recorded), recorded) if ending else _asked(recorded)
 
 
+def _in_its_air(recorded: "Recorded", given: dict[str, Any], ending: "Ending | None" = None) -> "Recorded":
+    """By ``--ambient board``, or as a person says who is asked; else as it was typed, and the doubt is told."""
+    if given["ambient"] == AT_THE_BOARD:
+        if recorded.trace is not None and recorded.trace.at_the_board_c is not None:
+            return recorded.in_air_at_the_board()
+        complain("the board gave no temperature: the air temperature is not recorded")
+        return recorded
+    doubt = recorded.air_asked
+    if doubt and not can_ask():
+        complain(f"{doubt} --ambient board takes the probe's")
+    if not doubt or not can_ask():
+        return recorded
+
+    def asked() -> str:
+        return ask_one_of(f"{doubt} Take it as the air temperature?", ("yes", "no"))
+
+    answer = ending.unless_asked_to_end(asked, "no") if ending else asked()
+    return recorded.in_air_at_the_board() if answer == "yes" else recorded
+
+
 def _asked(recorded: "Recorded") -> "Recorded":
     """At a terminal, ask which way the movements went whose direction the current doesn't tell; else the worse counts."""
     if not recorded.untold or not can_ask():
@@ -350,6 +380,10 @@ def _print(recorded: "Recorded", name: str, sheet: str) -> None:
         f"{recorded.samples} samples, {recorded.lost} lost, {recorded.dropped} lines dropped; {recorded.ended}."
     )
     output.line(f"Kept in {name}" + (f" and on sheet {sheet}." if sheet else "."))
+    if recorded.trace is not None:
+        lock = any(one.trace.direction == LOCK for one in recorded.throws)
+        if said := switches_at_end_said(*recorded.trace.switches_at_end, lock=lock):
+            output.line(said)
     output.line()
     if len(recorded.throws) > 1:
         output.line(
@@ -410,7 +444,7 @@ def _recover(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> i
     )
     for note in recorded.notes:
         complain(note)
-    recorded = _with_directions(recorded, given)
+    recorded = _with_directions(_in_its_air(recorded, given), given)
     return _show(recorded, keep(recorded, _place(given, logbook, in_logbook), now()), given)
 
 

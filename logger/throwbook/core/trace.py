@@ -62,6 +62,21 @@ class Trace:
     def __len__(self) -> int:
         return len(self.time_s)
 
+    @property
+    def switches_at_end(self) -> tuple[bool | None, bool | None]:
+        """Whether left and right switch were closed in the last row; None: none is fitted."""
+        left, right = (
+            None if one is None else bool(one[-1]) for one in (self.left_switch, self.right_switch)
+        )
+        return left, right
+
+    @property
+    def at_the_board_c(self) -> float | None:
+        """Median of what the board's probe read [degC], in tenths; None: it never answered, or there is none."""
+        if self.temperature_c is None or np.isnan(self.temperature_c).all():
+            return None
+        return round(float(np.nanmedian(self.temperature_c)), 1)
+
     def columns(self) -> "dict[str, FloatArray | BoolArray]":
         """By name: every channel that it has, then the columns that nobody knows."""
         own = {name: channel for name in CHANNELS if (channel := getattr(self, name)) is not None}

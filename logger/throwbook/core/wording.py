@@ -277,6 +277,32 @@ CONDITIONS: dict[str, Name] = {
     "instruments": Name("instruments", "instruments (make, model, serial no.)"),
 }
 NOT_RECORDED = "not recorded"
+SWITCH_STATES = {True: "closed", False: "open"}
+"""There is no third state, and neither is a sighting."""
+
+
+def switches_said(left: bool | None, right: bool | None) -> tuple[str, ...]:
+    """Each switch that is fitted (None: it isn't), left first.
+
+    >>> switches_said(False, None)
+    ('LEFT SWITCH open',)
+    """
+    sides = (("LEFT", left), ("RIGHT", right))
+    return tuple(f"{side} SWITCH {SWITCH_STATES[closed]}" for side, closed in sides if closed is not None)
+
+
+def switches_at_end_said(left: bool | None, right: bool | None, *, lock: bool) -> str:
+    """How they stood at the end of a recording, and after a lock throw what closed ones ask for; empty: none is fitted.
+
+    >>> switches_at_end_said(True, False, lock=True)
+    'LEFT SWITCH closed, RIGHT SWITCH open.'
+    """
+    said = switches_said(left, right)
+    if said and lock and False not in (left, right):
+        return "Switches closed: now look at both pins. A closed switch is no sighting."
+    return f"{', '.join(said)}." if said else ""
+
+
 """A blank; never a no."""
 
 # state of a point of a trend

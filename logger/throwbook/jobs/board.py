@@ -6,6 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from throwbook.core.wording import SWITCH_STATES
 from throwbook.errors import InputError, OutsideError, Remedy
 from throwbook.jobs.record import ASK_AGAIN_S, UNFIT_DO, no_answer, open_port
 from throwbook.ports.serial_port import PortInfo, list_ports
@@ -19,6 +20,7 @@ from throwbook.protocol.messages import (
     Refusal,
     Samples,
     Unfit,
+    pin_switches,
 )
 from throwbook.protocol.session import BAUDS, DEFAULT_BAUD, Session
 
@@ -226,7 +228,30 @@ def check_board(
             np.mean(np.concatenate([block.voltage_v for block in blocks if block.voltage_v is not None]))
         )
         lines.append(CheckLine("voltage", volts, "V", None, True, f"{volts:.2f} V at the board"))
+    lines += _lines_beside(blocks)
     return BoardCheck(identity, rate_hz, float(time_s[-1] - time_s[0]), tuple(lines))
+
+
+def _lines_beside(blocks: Sequence[Samples]) -> list[CheckLine]:
+    """How the pin switches stand now, and what the temperature probe reads; none where the board has neither."""
+    import numpy as np
+
+    lines = []
+    if blocks[-1].switches is not None:
+        left, right = pin_switches(blocks[-1].switches)
+        for name, closed in (("left switch", left), ("right switch", right)):
+            if closed is not None:
+                said = f"{name.upper()} {SWITCH_STATES[bool(closed[-1])]}"
+                lines.append(CheckLine(name, float(closed[-1]), "", None, True, said))
+    if blocks[-1].temperature_c is not None:
+        read_c = float(blocks[-1].temperature_c[-1])
+        if np.isnan(read_c):
+            why = "the temperature probe does not answer: look at its wires"
+            lines.append(CheckLine("temperature", None, "degC", None, False, why))
+        else:
+            said_c = f"{read_c:.1f} degC at the board's probe"
+            lines.append(CheckLine("temperature", read_c, "degC", None, True, said_c))
+    return lines
 
 
 def _rate_line(time_s: "np.ndarray", index: "np.ndarray", rate_hz: int) -> CheckLine:

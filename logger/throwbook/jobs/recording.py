@@ -11,6 +11,7 @@ from throwbook.core.analysis.movements import Movement
 from throwbook.core.assessment import worst_of
 from throwbook.core.diagnosis.assess import cut, judge_throw
 from throwbook.core.rig import DIRECTIONS
+from throwbook.core.sheets.conditions import AMBIENT_FROM, AT_THE_BOARD, air_doubt
 from throwbook.errors import InputError, OutsideError, ThrowbookError
 from throwbook.files.journal import (
     Claim,
@@ -148,6 +149,22 @@ class Recorded:
         assert self.trace is not None
         throws = throws_of(self.trace, self.rig, self.baselines, on_bench=self.on_bench, ways=ways)
         return replace(self, throws=throws)
+
+    @property
+    def air_asked(self) -> str:
+        """What to tell a person who is asked whether the probe's temperature is the air's; empty: nothing is asked."""
+        if self.trace is None or AMBIENT_FROM in self.trace.head:
+            return ""
+        return air_doubt(self.trace.ambient_c, self.trace.at_the_board_c, self.rig.units)
+
+    def in_air_at_the_board(self) -> "Recorded":
+        """The same, judged by the temperature of the board's probe as that of the air."""
+        assert self.trace is not None
+        head = MappingProxyType({**self.trace.head, AMBIENT_FROM: AT_THE_BOARD})
+        trace = replace(self.trace, ambient_c=self.trace.at_the_board_c, head=head)
+        return replace(
+            self, trace=trace, throws=throws_of(trace, self.rig, self.baselines, on_bench=self.on_bench)
+        )
 
     @property
     def no_current(self) -> bool:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from throwbook.core.quantities.text import file_name
 from throwbook.core.records import SPOT
-from throwbook.core.sheets.conditions import conditions_from, simulated_by
+from throwbook.core.sheets.conditions import AMBIENT_FROM, AT_THE_BOARD, conditions_from, simulated_by
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError, Remedy, ThrowbookError
 from throwbook.files.trace_file import read_trace, write_trace
@@ -152,6 +152,10 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
             state = open_sheet(book, place.sheet, trace.rig)
         else:
             state = plan_in(book, trace.rig, place.kind, place.by, now)
+        if trace.head.get(AMBIENT_FROM) == AT_THE_BOARD and state.answers.get("ambient_c") is None:
+            answers = {**state.answers, "ambient_c": trace.ambient_c}
+            book.answer(state.sheet.id, answers, place.by, now, "read by the probe at the board")
+            state = book.sheet(state.sheet.id)
         baselines = baselines_for(book, trace.rig, state.sheet.kind)
         first = not sheet_trials(book.trials(sheet=state.sheet.id))
         raised = []

@@ -6,6 +6,7 @@ samples that never came, lines that couldn't be read, what was wrong with the cl
 
 import re
 from collections import Counter
+from dataclasses import replace
 from datetime import datetime, timedelta
 from math import ceil
 from typing import TYPE_CHECKING, Any
@@ -271,7 +272,15 @@ class TrialRecord:
 
     def figures(self) -> LiveFigures:
         """What to show now."""
-        return self.live.figures()
+        import numpy as np
+
+        bits = self._blocks[-1].switches if self._blocks else None
+        left, right = (None, None) if bits is None else pin_switches(bits[-1:])
+        return replace(
+            self.live.figures(),
+            left_switch=None if left is None else bool(np.all(left)),
+            right_switch=None if right is None else bool(np.all(right)),
+        )
 
     def trace(self, *, ambient_c: float | None = None, source: str = "") -> Trace | None:
         """The record as a trace, times from its first row; None without samples."""

@@ -6,7 +6,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import BindingType
-from textual.containers import VerticalScroll
+from textual.containers import Horizontal, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
@@ -23,6 +23,8 @@ from throwbook_tui.record_text import (
     EITHER_WAY,
     LOOK_LARGE,
     NOT_THROWN,
+    TAKE_AIR,
+    TAKE_AIR_SAID,
     head_cell,
     kept_cells,
     levels_for,
@@ -30,6 +32,7 @@ from throwbook_tui.record_text import (
     ready_cells,
     result_cells,
     state_cell,
+    switch_cell,
     travel_bar,
     unlock_question,
     warning_line,
@@ -85,6 +88,9 @@ class RecordScreen(Page[None]):
         """Large figure, words, then the trace or the verdict."""
         yield Big(id="big")
         yield Big(id="pins")
+        with Horizontal(id="switches"):
+            yield Big(id="left-switch", beside=2)
+            yield Big(id="right-switch", beside=2)
         with VerticalScroll(id="words-place", can_focus=False):
             yield Static(id="words", classes="says")
         yield Static(id="told", classes="says")
@@ -118,6 +124,7 @@ class RecordScreen(Page[None]):
         # The words take what room there is, and what to do now stays below them however long they are.
         self.set_class(phase == JUDGED and not drawn, "only-words")
         self.query_one("#pins", Big).display = False
+        self.query_one("#switches").display = False
         self.refresh_bindings()
 
     @property
@@ -204,7 +211,8 @@ class RecordScreen(Page[None]):
         """
         with desk.at_work():
             recorded: Recorded = self._recording.run()
-            if recorded.no_current or (recorded.untold and not desk.ends.is_set()):
+            asks = bool(recorded.untold or recorded.air_asked) and not desk.ends.is_set()
+            if recorded.no_current or asks:
                 return recorded, None
             self._to_keep = True
             return recorded, self._kept(recorded, desk)
@@ -235,7 +243,18 @@ class RecordScreen(Page[None]):
             # A layout of the whole screen at every figure would keep the keys waiting.
             self.query_one("#words", Static).update(words, layout=began or warning != self._warning)
             self._warning = warning
+            self._show_switches(figures)
             self.query_one(LiveTrace).take(figures)
+
+    def _show_switches(self, figures: LiveFigures) -> None:
+        """Large, side by side, where any is fitted."""
+        stand = {"left": figures.left_switch, "right": figures.right_switch}
+        self.query_one("#switches").display = any(closed is not None for closed in stand.values())
+        for side, closed in stand.items():
+            one = self.query_one(f"#{side}-switch", Big)
+            one.display = closed is not None
+            if closed is not None:
+                one.show(switch_cell(closed), f"{side.upper()} SWITCH")
 
     def on_noted(self, message: Noted) -> None:
         """Lost samples, a slept computer, ...; a current at stall level stands beside the figure already."""
@@ -251,7 +270,7 @@ class RecordScreen(Page[None]):
             self.done_keep((recorded, kept))
             return
         if not recorded.no_current:
-            self._ask_ways(recorded, {})
+            self._ask_air(recorded)
             return
 
         def answered(thrown: bool | None) -> None:
@@ -263,6 +282,18 @@ class RecordScreen(Page[None]):
         self.app.bell()
         question = "No current was measured. Was the switch thrown?"
         self.open_screen("confirm", question, NOT_THROWN, WARN, then=answered)
+
+    def _ask_air(self, recorded: "Recorded") -> None:
+        """Ask whether the probe's temperature is that of the air, where nobody typed one or it is far off; then go on."""
+        if not recorded.air_asked:
+            self._ask_ways(recorded, {})
+            return
+
+        def answered(take: bool | None) -> None:
+            self._ask_ways(recorded.in_air_at_the_board() if take else recorded, {})
+
+        self.app.bell()
+        self.open_screen("confirm", TAKE_AIR, f"{recorded.air_asked} {TAKE_AIR_SAID}", WARN, then=answered)
 
     def _ask_ways(self, recorded: "Recorded", ways: dict[int, str]) -> None:
         """Ask which way each movement went of which the current doesn't tell it; then keep them all."""

@@ -238,8 +238,10 @@ def big_rows(text: str, ink: str) -> list[str]:
 class Big(Static):
     """One large word or figure, a line of plain words below it."""
 
-    def __init__(self, *, id: str | None = None) -> None:
+    def __init__(self, *, id: str | None = None, beside: int = 1) -> None:
+        """``beside``: so many of them share the width of the screen."""
         super().__init__(id=id, classes="big")
+        self._beside = beside
         self._shown: tuple[Cell, str] = (Cell(""), "")
         self._height = -1
 
@@ -253,7 +255,7 @@ class Big(Static):
         cell, below = self._shown
         ink = "#" if self.app.desk.ascii else "\N{FULL BLOCK}"  # type: ignore[attr-defined]
         rows = big_rows(cell.text, ink)
-        if len(rows[0]) > self.app.size.width - 4:
+        if len(rows[0]) > self.app.size.width // self._beside - 4:
             rows = [cell.text]
         tones = TONES.get(self.app.theme, TONES["day"])
         # A tone with a coloured ground would make a slab of it: only its strong colour is wanted.

@@ -66,6 +66,9 @@ class LiveFigures:
     """Left edge of each column drawn, since the current came on [s], shape (m,)"""
     strip_low_a: FloatArray
     strip_high_a: FloatArray
+    left_switch: bool | None = None
+    """Whether the switch at the left pin is closed; None: none is fitted."""
+    right_switch: bool | None = None
 
 
 class LiveThrow:

@@ -12,7 +12,7 @@ from typing import Any
 
 from throwbook.core.assessment import PASS, WATCH
 from throwbook.core.quantities.text import written
-from throwbook.core.quantities.units import display_unit, parse, to_display
+from throwbook.core.quantities.units import display_unit, parse, show, to_display
 from throwbook.core.rig import METRIC
 from throwbook.core.wording import CONDITIONS, NOT_RECORDED
 from throwbook.errors import InputError
@@ -33,6 +33,30 @@ def simulated_by(head: Mapping[str, Any]) -> str:
     if str(head.get("board", "")).strip().lower() == REHEARSAL_BOARD:
         return "a simulated board"
     return "a simulation" if "simulated" in str(head.get("made_by", "")).lower() else ""
+
+
+AMBIENT_FROM = "ambient_from"
+"""Head key of a record whose air temperature a person didn't type: where it comes from."""
+AT_THE_BOARD = "board"
+MOST_APART_K = 8.0
+"""Air as typed and as the board's probe reads it; further apart, one of them is wrong. Common practice, no source."""
+
+
+def air_doubt(typed_c: float | None, board_c: float | None, units: str = METRIC) -> str:
+    """What a person is told before the probe's temperature may count as the air's; empty: there is nothing to ask.
+
+    >>> air_doubt(20.0, 7.0)
+    'The air temperature was typed as 20 degC, and the probe at the board reads 7 degC: more than 8 K apart.'
+    >>> air_doubt(12.0, 7.0)
+    ''
+    """
+    if board_c is None or (typed_c is not None and abs(typed_c - board_c) <= MOST_APART_K):
+        return ""
+    read = show(board_c, "temperature", units)
+    if typed_c is None:
+        return f"The probe at the board reads {read}. In the sun, or beside an engine, that is not the air."
+    typed = show(typed_c, "temperature", units)
+    return f"The air temperature was typed as {typed}, and the probe at the board reads {read}: more than {MOST_APART_K:.0f} K apart."
 
 
 @dataclass(frozen=True)
