@@ -16,7 +16,7 @@ from throwbook.jobs.simulated_board import (
     make_board,
     trouble_from,
 )
-from throwbook.protocol.messages import FaultEvent, Samples
+from throwbook.protocol.messages import FaultEvent, Samples, pin_switches
 from throwbook.protocol.session import Session
 
 
@@ -65,6 +65,38 @@ def test_a_look_at_the_rest_uses_up_no_throw():
     assert first == pytest.approx(400, abs=4)
 
 
+def heard(plan: Rehearsal, seconds: float) -> list[Samples]:
+    board, session = make_board(plan), Session()
+    events, answer = [], board.receive(session.start(200), 0.0)
+    while answer:
+        events += session.receive(answer)
+        answer = board.receive(session.to_send(), 0.0)
+    for step in range(1, int(seconds * 10) + 1):
+        events += session.receive(board.advance(step * 0.1))
+    return [event for event in events if isinstance(event, Samples)]
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_pin_that_stays_behind_leaves_its_own_switch_open(side: str):
+    plan = Rehearsal(
+        RIG, faults_from([f"pin-behind@{side}"]), rest_s=0.5, switches=True, probe=True, temperature_c=4.0
+    )
+    blocks = heard(plan, 16.0)
+    stand = dict(
+        zip(("left", "right"), pin_switches(np.concatenate([one.switches for one in blocks])), strict=True)
+    )
+    assert not stand.pop(side).any()
+    (other,) = stand.values()
+    assert not other[0]
+    assert other[-1]
+    assert np.concatenate([one.temperature_c for one in blocks]) == pytest.approx(4.0, abs=0.5)
+
+
+def test_a_simulated_board_without_switches_is_of_version_1():
+    identity = make_board(Rehearsal(RIG)).identity
+    assert (identity.version, identity.channels) == (1, "IV")
+
+
 def test_over_range_clips_and_says_so():
     board, session = make_board(Rehearsal(RIG, rest_s=0.5, over_range=True)), Session()
     events, answer = [], board.receive(session.start(200), 0.0)
@@ -86,6 +118,9 @@ def test_trouble_and_faults_are_read_as_typed():
     assert (trouble.flipped_bits, trouble.wrong_baud, over_range) == (0.001, True, True)
     (fault,) = faults_from(["local-bind=0.5@0.6"])
     assert (fault.kind, fault.severity, fault.place) == ("local-bind", 0.5, 0.6)
+    late, behind = faults_from(["pin-late=0.03@left", "pin-behind@right"])
+    assert (late.kind, late.severity, late.side) == ("pin-late", 0.03, "left")
+    assert (behind.kind, behind.severity, behind.side) == ("pin-behind", None, "right")
 
 
 @pytest.mark.parametrize("typed", ["gremlins", "reset", "reset=soon", "flipped-bits=2", "wrong-baud=1"])

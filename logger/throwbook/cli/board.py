@@ -249,8 +249,8 @@ Examples:
     "--fault",
     "faults",
     multiple=True,
-    metavar="KIND[=SEVERITY[@PLACE]]",
-    help="A fault of the machine, as --list names them; again for more.",
+    metavar="KIND[=SEVERITY][@PLACE]",
+    help="A fault of the machine, as --list names them; again for more. Of one pin: @left or @right.",
 )
 @click.option(
     "--trouble",
@@ -277,6 +277,8 @@ Examples:
     default=1.0,
     help="How many times as fast as real time.",
 )
+@click.option("--switches", is_flag=True, help="A switch at each pin. The faults of one pin turn it on.")
+@click.option("--probe", is_flag=True, help="A temperature probe beside the board.")
 @click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same machine.")
 @click.option("--link", type=click.Path(path_type=Path), help="A second, fixed name for the port.")
 @click.option(
@@ -293,6 +295,7 @@ def rehearse(ctx: click.Context, /, **given: Any) -> int:
     import signal
     import threading
 
+    from throwbook.core.simulator import FAULTS, PIN_FAULTS
     from throwbook.jobs.find import find_rig
     from throwbook.jobs.simulated_board import (
         TROUBLES,
@@ -303,20 +306,18 @@ def rehearse(ctx: click.Context, /, **given: Any) -> int:
     )
 
     if given["list_them"]:
-        from throwbook.core.simulator import FAULTS
-
-        output.table(
-            ("fault", "shows as", "severity"), [(name, row.sign, row.knob) for name, row in FAULTS.items()]
-        )
+        kinds = [*FAULTS.items(), *PIN_FAULTS.items()]
+        output.table(("fault", "shows as", "severity"), [(name, row.sign, row.knob) for name, row in kinds])
         output.line()
         output.table(("trouble", "value"), [(name, meaning) for name, (_, meaning) in TROUBLES.items()])
         return 0
     if not given["rig_ref"]:
         raise click.UsageError("Missing option '--rig'.", ctx)
     trouble, over_range = trouble_from(given["troubles"])
+    faults = faults_from(given["faults"])
     plan = Rehearsal(
         rig=find_rig(given["rig_ref"], logbook_of(ctx)).rig,
-        faults=faults_from(given["faults"]),
+        faults=faults,
         trouble=trouble,
         temperature_c=given["ambient"],
         rest_s=given["rest"],
@@ -326,6 +327,8 @@ def rehearse(ctx: click.Context, /, **given: Any) -> int:
         link=given["link"],
         number=given["number"],
         over_range=over_range,
+        switches=given["switches"] or any(one.kind in PIN_FAULTS for one in faults),
+        probe=given["probe"] or any(one.kind == "probe-in-sun" for one in faults),
     )
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):

@@ -4,21 +4,23 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from throwbook.core.rig import DIRECTIONS, Rig
 from throwbook.core.sheets.conditions import FOR_PRACTICE
-from throwbook.core.trace import FloatArray
+from throwbook.core.trace import SIDES, FloatArray
 from throwbook.errors import Field, InputError
 from throwbook.ports.serial_port import open_far_end, serve
-from throwbook.protocol.messages import Identity
-from throwbook.protocol.simulated_board import IDENTITY, SimulatedBoard, Trouble
+from throwbook.protocol.messages import I_AND_V, Identity
+from throwbook.protocol.simulated_board import IDENTITY, Readings, SimulatedBoard, Trouble
 
 if TYPE_CHECKING:
     from throwbook.core.analysis.baseline import Baseline
     from throwbook.core.simulator import SimulatedFault, Waveform
 
 AMP_LSB_A = 0.001
+QUIET_S = 0.02
+"""How long a contact must keep still before a board says so, as in the sketches."""
 FULL_SCALES_A = (5, 10, 20, 30, 50, 100, 200, 400)
 
 
@@ -46,6 +48,10 @@ class Rehearsal:
     """Port number of this computer's network, 0 for any free one, in place of a pseudo-terminal."""
     over_range: bool = False
     """A board too small for this actuator's running current."""
+    switches: bool = False
+    """A switch at each pin."""
+    probe: bool = False
+    """A temperature probe beside the board."""
 
 
 PRACTICE_THROWS = 5
@@ -92,8 +98,8 @@ class ThrowScript:
         self._last_s = -1.0
         self._waveform = self._next_waveform()
 
-    def __call__(self, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Sensed current [A] and voltage [V], shape (n,)."""
+    def __call__(self, time_s: FloatArray) -> Readings:
+        """What the board senses, arrays of shape (n,)."""
         from throwbook.core.simulator.sensor import sense_current, sense_voltage
 
         if time_s[0] <= self._last_s:
@@ -108,7 +114,12 @@ class ThrowScript:
             on_s = self._from_s + self._plan.rest_s
         current_a, voltage_v = self._waveform.at(time_s - on_s, self._sensor, self._rng)
         sensed_a = sense_current(self._sensor, current_a, time_s, self._rng)
-        return sensed_a, sense_voltage(self._sensor, voltage_v, self._rng)
+        beside: dict[str, Any] = {}
+        if self._plan.switches:
+            beside = {f"{side}_switch": self._waveform.switch(side, time_s - on_s, QUIET_S) for side in SIDES}
+        if self._plan.probe:
+            beside["temperature_c"] = self._waveform.probe_c(len(time_s), self._rng)
+        return Readings(sensed_a, sense_voltage(self._sensor, voltage_v, self._rng), **beside)
 
     def _next_waveform(self) -> "Waveform":
         from throwbook.core.simulator import make_waveform
@@ -134,6 +145,8 @@ def make_board(plan: Rehearsal) -> SimulatedBoard:
         rate_hz=plan.rate_hz,
         amp_lsb_ua=AMP_LSB_A * 1e6,
         full_scale_ma=full_scale_a * 1e3,
+        channels=I_AND_V + "S" * plan.switches + "T" * plan.probe,
+        version=2 if plan.switches or plan.probe else 1,
     )
     return SimulatedBoard(ThrowScript(plan), identity, plan.trouble, plan.seed)
 
@@ -193,22 +206,27 @@ def trouble_from(typed: Sequence[str]) -> tuple[Trouble, bool]:
 
 
 def faults_from(typed: Sequence[str]) -> "tuple[SimulatedFault, ...]":
-    """Faults as typed: ``local-bind``, ``local-bind=0.5``, ``local-bind=0.5@0.6`` (severity, place).
+    """Faults as typed: ``local-bind``, ``local-bind=0.5``, ``local-bind=0.5@0.6`` (severity, place), ``pin-late@left`` (side).
 
     >>> faults_from(["local-bind=0.5@0.6"])
-    (SimulatedFault(kind='local-bind', severity=0.5, place=0.6),)
+    (SimulatedFault(kind='local-bind', severity=0.5, place=0.6, side='right'),)
     """
-    from throwbook.core.simulator import FAULTS, SimulatedFault
+    from throwbook.core.simulator import FAULTS, PIN_FAULTS, SimulatedFault
 
     faults = []
     for text in typed:
-        name, _, rest = text.partition("=")
-        severity, _, place = rest.partition("@")
-        if name not in FAULTS:
+        what, _, at = text.partition("@")
+        name, _, severity = what.partition("=")
+        if name not in FAULTS and name not in PIN_FAULTS:
             raise InputError(
-                f"no fault is called '{name}'", Field("fault"), f"Choose from: {', '.join(FAULTS)}"
+                f"no fault is called '{name}'",
+                Field("fault"),
+                f"Choose from: {', '.join((*FAULTS, *PIN_FAULTS))}",
             )
-        faults.append(SimulatedFault(name, _number(text, severity), _number(text, place)))
+        if at in SIDES:
+            faults.append(SimulatedFault(name, _number(text, severity), side=at))
+        else:
+            faults.append(SimulatedFault(name, _number(text, severity), _number(text, at)))
     return tuple(faults)
 
 
