@@ -4,14 +4,18 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import Reading, parse_line
 from throwbook.core.status.maintenance import Moment, ServiceEntry
 from throwbook.core.status.status_text import NEVER, NOTHING
+from throwbook.core.trace import Trace
+from throwbook.files.trace_file import write_trace
 from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import opened
+from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.latch import Clearing, clear, raise_by_hand, status
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.papers import Issue, _form_source, material_in
@@ -163,3 +167,42 @@ def test_what_was_done_is_told_once(logbook, fixed, told):
     entry = ServiceEntry("", RIG, "greased", NOW.date(), fixed=Moment(fixed), by=BY)
     add_service(logbook, entry, NOW)
     assert happened(logbook) == (f"2026-03-14: {told}",)
+
+
+def recorded(path: Path, folder: Path, day: int, *switches: str, board: str | None = "yard-1") -> None:
+    """A throw of that day, from a board with these switches."""
+    rows = np.linspace(0.0, 12.0, 2400)
+    fitted = {f"{side}_switch": rows > 8.0 for side in switches}
+    head = {"switches_fitted": list(switches)} if switches else {}
+    head |= {"board": board} if board else {}
+    current_a = np.where((rows > 1.0) & (rows < 11.0), 2.1 + 0.01 * day, 0.0)
+    trace = Trace(rows, current_a, None, "lock", RIG, NOW + timedelta(days=day), head=head, **fitted)
+    file = folder / f"day-{day}.csv"
+    write_trace(trace, file)
+    import_traces(str(path), ImportPlan(RIG, "spot", [str(file)]), BY, NOW + timedelta(days=day, hours=1))
+
+
+def changes(path: Path) -> list[str]:
+    with opened(path, read_only=True) as book:
+        return [one.because for one in book.orders(RIG) if one.cause == "rig changed"]
+
+
+def test_a_switch_that_is_gone_is_a_change_of_the_rig_told_once(logbook, tmp_path):
+    commissioned(logbook, NOW)
+    recorded(logbook, tmp_path, 1, "left", "right")
+    recorded(logbook, tmp_path, 2, "left", "right")
+    recorded(logbook, tmp_path, 3, board=None)  # another logger says nothing of switches
+    assert changes(logbook) == []
+    recorded(logbook, tmp_path, 4, "left")
+    recorded(logbook, tmp_path, 5, "left")
+    assert changes(logbook) == ["RIGHT SWITCH no longer fitted"]
+    recorded(logbook, tmp_path, 6)
+    assert changes(logbook)[-1] == "LEFT SWITCH no longer fitted"
+    recorded(logbook, tmp_path, 7, "left", "right")  # one that is new is none
+    assert len(changes(logbook)) == 2
+
+
+def test_a_switch_that_is_gone_before_commissioning_holds_no_rig(logbook, tmp_path):
+    recorded(logbook, tmp_path, 1, "left", "right")
+    recorded(logbook, tmp_path, 2)
+    assert changes(logbook) == []

@@ -14,6 +14,8 @@ BoolArray = NDArray[np.bool_]
 
 MOVEMENT, MOVEMENTS = "movement", "movements"
 """Head keys of a movement cut out of its record: which one it is, from 1, and how many the record holds."""
+SWITCHES_FITTED = "switches_fitted"
+"""Head key of a record from a board: the sides that have a pin switch, by what the board said."""
 WHOLE_THROW_FOLLOWS = "whole_throw_follows"
 """Head key of a movement: true where a whole throw the same way came later in its record."""
 
@@ -61,6 +63,11 @@ class Trace:
 
     def __len__(self) -> int:
         return len(self.time_s)
+
+    @property
+    def switches_fitted(self) -> list[str]:
+        """The sides that have a switch."""
+        return [side for side in SIDES if getattr(self, f"{side}_switch") is not None]
 
     @property
     def switches_at_end(self) -> tuple[bool | None, bool | None]:

@@ -225,7 +225,7 @@ ORDER_CAUSES: dict[str, str] = {
     "unlock stopped short": "an unlock throw stopped before the travel was done",
     "no start": "the actuator did not start: no current",
     "failed limit": "a throw failed a limit",
-    "rig changed": "ratings or limits have changed since commissioning",
+    "rig changed": "ratings, limits or pin switches have changed since commissioning",
     "acceptance lapsed": "an accepted sheet no longer passes the rules of acceptance",
     "unread recording": "a recording that cannot be judged was set aside",
     "shared record": "one record stands on two rigs: one of them never made that throw",

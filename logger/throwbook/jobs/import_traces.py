@@ -16,6 +16,7 @@ from throwbook.errors import Field, InputError, Remedy
 from throwbook.files.trace_file import others_said
 from throwbook.jobs import latch
 from throwbook.jobs.find import BaselineInForce, baselines_for, baselines_of, frozen_id, opened, rig_of
+from throwbook.jobs.rig_changes import raise_for_switches
 from throwbook.jobs.sheets import plan_in
 from throwbook.logbook import Logbook
 from throwbook.logbook.connection import Waiting
@@ -417,6 +418,7 @@ def _log(book: Logbook, state: SheetState, entry: JudgedThrow, by: str, now: dat
     from throwbook.jobs.judgements import calibration_in
 
     trace = entry.throw.trace
+    raise_for_switches(book, state.sheet, trace, by, now)
     logged = book.add_trial(
         state.sheet.id,
         trace,

@@ -1,11 +1,12 @@
 """A rig whose file changed after its commissioning, or was begun twice, as after a merge: its status is tightened."""
 
+import json
 from datetime import datetime
 from hashlib import sha256
 from itertools import combinations, permutations
 from typing import TYPE_CHECKING
 
-from throwbook.core.records import beginnings, heads
+from throwbook.core.records import BENCH, beginnings, heads
 from throwbook.core.status.latch import raise_order
 from throwbook.errors import InputError
 from throwbook.jobs.find import rig_from
@@ -15,8 +16,9 @@ from throwbook.logbook.store import Missing
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from throwbook.core.records import RigRevision
+    from throwbook.core.records import RigRevision, Sheet
     from throwbook.core.rig import Rig
+    from throwbook.core.trace import Trace
 
 
 CAUSE = "rig changed"
@@ -33,6 +35,33 @@ def raise_for_change(book: Logbook, before: "RigRevision", after: "Rig", by: str
     if changed:
         book.add_order(raise_order(after.name, CAUSE, ", ".join(changed), now, by))
     return bool(changed)
+
+
+NEWEST_BEFORE = """
+    SELECT head FROM placement JOIN trial ON trial.id = placement.trial JOIN sheet ON sheet.id = placement.sheet
+    WHERE trial.rig = ? AND kind <> ? AND instr(head, '"board":') AND julianday(trial.started) < julianday(?)
+    ORDER BY julianday(trial.started) DESC LIMIT 1
+"""
+"""What the newest throw says that a board recorded on the machine before."""
+
+
+def raise_for_switches(book: Logbook, sheet: "Sheet", trace: "Trace", by: str, now: datetime) -> bool:
+    """Write the order that a pin switch gives rise to which the board no longer has; whether it did.
+
+    ``trace``: a throw for this sheet that isn't logged yet. A rig that nobody has commissioned gives rise to none, nor does
+    a throw on the bench.
+    """
+    from throwbook.core.trace import SWITCHES_FITTED
+
+    recorded = "board" in trace.head and trace.started is not None
+    if not recorded or sheet.kind == BENCH or not book.commissioned(sheet.rig):
+        return False
+    rows = book.read(NEWEST_BEFORE, [sheet.rig, BENCH, str(trace.started)])
+    before = json.loads(rows[0][0]).get(SWITCHES_FITTED, []) if rows else []
+    gone = [f"{side.upper()} SWITCH no longer fitted" for side in before if side not in trace.switches_fitted]
+    if gone:
+        book.add_order(raise_order(sheet.rig, CAUSE, ", ".join(gone), now, by))
+    return bool(gone)
 
 
 SENTENCE = "there may be two machines under this name: its rig file was started twice, and the two differ in"

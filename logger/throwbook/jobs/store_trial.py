@@ -140,6 +140,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
     from throwbook.core.sheets.sheet import rested, sheet_trials
     from throwbook.core.status.latch import DO_NOT_USE
     from throwbook.jobs import latch
+    from throwbook.jobs.rig_changes import raise_for_switches
     from throwbook.jobs.sheets import open_sheet, plan_in
 
     trace = recorded.trace
@@ -159,6 +160,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
         baselines = baselines_for(book, trace.rig, state.sheet.kind)
         first = not sheet_trials(book.trials(sheet=state.sheet.id))
         raised = []
+        raise_for_switches(book, state.sheet, trace, place.by, now)
         for number, throw in enumerate(recorded.throws, 1):
             thrown = throw.trace
             logged = book.add_trial(

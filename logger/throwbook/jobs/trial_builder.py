@@ -15,7 +15,7 @@ from throwbook.core.analysis.calibration import GAIN_U_KEY
 from throwbook.core.analysis.live import OVER, RESTING, LiveFigures, LiveThrow
 from throwbook.core.machine.electrical import rest_for
 from throwbook.core.rig import Rig
-from throwbook.core.trace import Trace
+from throwbook.core.trace import SWITCHES_FITTED, Trace
 from throwbook.protocol.framing import Drops
 from throwbook.protocol.messages import (
     OVER_RANGE,
@@ -306,7 +306,7 @@ class TrialRecord:
         said = clock | {"over_range_samples": int(over_range.sum())}
         said |= self.report.head(int(index[0]), index, time_s)
         left, right = (None, None) if bits is None else pin_switches(bits[first:])
-        return Trace(
+        trace = Trace(
             time_s=np.round(time_s - time_s[0], 6),
             # Counts times a step leave digits that mean nothing; a nanoampere is far below any board's step.
             current_a=np.round(self._corrected(current_a[first:]), 9),
@@ -321,6 +321,9 @@ class TrialRecord:
             right_switch=right,
             temperature_c=None if degrees is None or np.isnan(degrees[first:]).all() else degrees[first:],
         )
+        if not trace.switches_fitted:
+            return trace
+        return replace(trace, head={**trace.head, SWITCHES_FITTED: trace.switches_fitted})
 
     # ---- events ----
 
