@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tests.benchmarks.coverage_cases import HAND_EVENT_S, RATIO
 from tests.benchmarks.table import Row, all_met, load, print_table
 from tests.core.sheet_builders import seen
 from throwbook.core.assessment import PASS
@@ -38,10 +39,7 @@ CLAMP = Accuracy(0.02, 1.0)
 """A cheap clamp meter for direct current, as its data sheet has it (invented)."""
 STEP_A, STEP_V, STEP_S = 0.1, 0.1, 0.1
 THROWS = 10
-EVENT_S = 0.07
-"""One event timed by hand (Am. J. Phys. 87(2) 110, 2019)."""
 NOMINAL_V, SUPPLY_V = 12.0, 12.4
-RATIO = 0.75
 REACH = 3.0
 """The truth lies within so many U of the rating."""
 GOOD = 2.0
@@ -132,7 +130,7 @@ def travel_time(rig: Rig, run_a: float) -> float:
 
 def stopped(rng: np.random.Generator, true_s: float) -> float:
     """A stopwatch that shows tenths, started and stopped by hand."""
-    return round(true_s + float(rng.normal(0.0, EVENT_S) - rng.normal(0.0, EVENT_S)), 1)
+    return round(true_s + float(rng.normal(0.0, HAND_EVENT_S) - rng.normal(0.0, HAND_EVENT_S)), 1)
 
 
 def shown(rng: np.random.Generator, true_a: float, off: float) -> float:

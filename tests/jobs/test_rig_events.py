@@ -206,3 +206,16 @@ def test_a_switch_that_is_gone_before_commissioning_holds_no_rig(logbook, tmp_pa
     recorded(logbook, tmp_path, 1, "left", "right")
     recorded(logbook, tmp_path, 2)
     assert changes(logbook) == []
+
+
+def test_work_that_is_entered_after_an_acceptance_is_told_though_it_was_done_before(logbook):
+    commissioned(logbook, NOW)
+    entry = ServiceEntry("", RIG, "greased", NOW.date() - timedelta(days=2), by=BY)
+    add_service(logbook, entry, NOW - timedelta(hours=1))
+    assert happened(logbook) == (NOTHING,)  # known when the sheet was accepted
+    add_service(logbook, replace(entry, action="adjusted"), NOW + timedelta(hours=1))
+    add_service(logbook, replace(entry, action="repaired"), NOW + timedelta(days=3))
+    assert happened(logbook) == (
+        "2026-03-12: adjusted, entered on 2026-03-14.",
+        "2026-03-12: repaired, entered on 2026-03-17.",
+    )

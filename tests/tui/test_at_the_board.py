@@ -127,9 +127,9 @@ def test_a_complaint_goes_when_what_it_complained_of_is_put_right(commissioned_l
 
     async def journey(pilot):
         await keys(pilot, "enter", "v", "ctrl+s")
-        assert "required, still empty" in said(app)
+        assert "press its number" in said(app)
         await keys(pilot, "1")
-        assert "required" not in said(app)
+        assert "press its number" not in said(app)
 
     walked(app, journey)
 

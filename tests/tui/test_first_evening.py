@@ -63,7 +63,9 @@ class Hands:
 
     async def look(self, first: bool) -> None:
         """Both pins, the load check, the power off; how and who, once."""
-        await self.press(IN_ITS_HOLE, IN_ITS_HOLE, PASSED, PASSED)
+        for answer in (IN_ITS_HOLE, IN_ITS_HOLE, PASSED, PASSED):
+            self.clock.go_on(5.0)  # to look
+            await self.press(answer)
         if first:
             await self.fill("lamp", "J. Mill")
         await self.press("ctrl+s")

@@ -8,6 +8,7 @@ from textual import events
 from textual.keys import _character_to_key
 
 from tests.tui.bench import NOW, RIG, Clock, PlayedBoard, app_on, keys, said, settle, write
+from throwbook.core.records import SEEN
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.core.simulator import SimulatedFault
 from throwbook.jobs.find import opened
@@ -48,7 +49,7 @@ def test_a_throw_of_a_rig_that_was_out_of_use_before_goes_back_to_its_sheet(comm
     async def journey(pilot):
         await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
         assert "throw 1: both pins" in said(app)
-        await keys(pilot, "1", "1", "1", "1")
+        await keys(pilot, "1", "enter", "1", "enter", "1", "enter", "1")
         await write(pilot, "lamp")
         await keys(pilot, "ctrl+s")
         clock.go_on(100)
@@ -100,7 +101,9 @@ def test_an_empty_field_that_is_needed_is_called_missing_not_hinted_at(commissio
 
     async def journey(pilot):
         await keys(pilot, "enter", "u", "ctrl+s")
-        assert "required, still empty" in said(app)
+        assert "what happened: choose one: press its number" in said(app)
+        await keys(pilot, "1", "tab", "tab", "ctrl+u", "ctrl+s")
+        assert "your name: required, still empty" in said(app)
 
     walked(app, journey)
 
@@ -226,5 +229,44 @@ def test_a_draft_found_on_the_way_back_does_not_hide_what_the_entry_must_hold(co
         await keys(pilot, "escape", "enter")
         assert "pin bent" in said(app)
         assert "both 'found' and 'fixed' must be filled in" in " ".join(said(app).split())
+
+    walked(app, journey)
+
+
+def test_a_digit_that_is_held_down_answers_one_question(commissioned_logbook):
+    clock = Clock()
+    app = app_on(commissioned_logbook.parent, clock, PlayedBoard(clock))
+
+    def answers() -> list[str]:
+        return [app.screen.form.field(name).value for name in SEEN]
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
+        await keys(pilot, "1")
+        for pause_s in (0.5, 0.03, 0.03, 0.03, 0.03):
+            clock.go_on(pause_s)
+            await keys(pilot, "1")
+        assert answers() == ["yes", "", "", ""]
+        assert "RIGHT pin: look first." in said(app)
+        clock.go_on(2.0)
+        await keys(pilot, "1")
+        assert answers() == ["yes", "yes", "", ""]
+
+    walked(app, journey)
+
+
+def test_what_u_does_to_the_rig_is_said_for_each_answer(commissioned_logbook):
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "u")
+        for answer, level in (
+            ("2", "Do not use."),
+            ("5", "'restricted'"),
+            ("6", "'watch'"),
+            ("1", "Do not use."),
+        ):
+            await keys(pilot, answer)
+            assert level in said(app)
 
     walked(app, journey)

@@ -1,6 +1,7 @@
 """What a mechanic with stopwatch and clamp meter stumbled on, from the first start to the way back."""
 
 import re
+from datetime import UTC, datetime
 
 import pytest
 from textual.widgets import Static
@@ -10,6 +11,7 @@ from tests.tui.test_stumbles import level, walked
 from throwbook.core.records import COMMISSIONING
 from throwbook.core.sheets.hand_readings import HandThrow, Reading
 from throwbook.core.status.maintenance import Moment, ServiceEntry
+from throwbook.core.wording import SHOWN_AT
 from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import opened
 from throwbook.jobs.judgements import newest_trials
@@ -17,8 +19,8 @@ from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.maintenance import add
 from throwbook.jobs.rig_setup import add_setup, setup_of
 from throwbook.jobs.rigs import retire
-from throwbook.jobs.sheets import view
-from throwbook_tui.fields import FieldSpec, check_field
+from throwbook.jobs.sheets import plan, view
+from throwbook_tui.fields import MOMENT, FieldSpec, check_field
 from throwbook_tui.screens.enter import EnterScreen
 from throwbook_tui.widgets.form import Choice, Form
 from throwbook_tui.widgets.frame import RowTable
@@ -117,7 +119,7 @@ def test_a_sheet_from_paper_has_a_day_and_its_throws_stand_in_their_order(book):
         await keys(pilot, "backspace")
         await write(pilot, "3")
         await keys(pilot, "ctrl+s")
-        for time_s, look in (("14.6", ("1", "1", "1", "1")), ("14.5", ())):
+        for time_s, look in (("14.6", PINS[:-1]), ("14.5", ())):
             await keys(pilot, "enter")
             assert app.screen.query_one(Form).values().get("when") == "2026-03-13", said(app)
             await typed(pilot, time_s, "2.10", "2.90", "12.4")
@@ -139,7 +141,7 @@ def test_a_day_that_is_none_is_told_while_it_is_typed(book):
         await keys(pilot, *TO_THE_SHEET, "enter", "up")
         form = app.screen.query_one(Form)
         form.field("when").focus_answer()
-        await write(pilot, "13.3.2026")
+        await write(pilot, "13.13.2026")
         assert "type it like 2026-03-14 09:12" in remark(form, "when")
 
     walked(app, journey)
@@ -364,6 +366,124 @@ def test_a_heavier_throw_is_told_though_the_meter_leaves_it_open(commissioned_lo
         await keys(pilot, *TO_THE_SHEET, "enter")
         await typed(pilot, "15.5 s", "2.5 A")
         assert "above the baseline" in said(app)
-        assert "the meter leaves open" in said(app)
+        assert "so it may be less" in said(app)
+
+    walked(app, journey)
+
+
+@pytest.mark.parametrize(
+    ("typed", "system", "said_back", "kept"),
+    [
+        ("2026-03-13", "metric", "Friday", ""),
+        ("13.3.2026", "metric", "= 2026-03-13, Friday", "2026-03-13"),
+        ("3/13/2026", "metric", "= 2026-03-13, Friday", "2026-03-13"),
+        ("11/2/2025", "us", "= 2025-11-02, Sunday", "2025-11-02"),
+        ("11/2/2025 8:00", "us", "= 2025-11-02 08:00, Sunday", "2025-11-02 08:00"),
+        ("8:00", "metric", "= 2026-03-14 08:00, Saturday", "2026-03-14 08:00"),
+        ("2:05 pm", "us", "= 2026-03-14 14:05, Saturday", "2026-03-14 14:05"),
+        ("11/2/2025", "metric", "11 February or 2 November? Write 2025-02-11 or 2025-11-02.", None),
+        ("13/13/2025", "us", "not a date and time: type it like 2026-03-14 09:12", None),
+        ("24:10", "us", "not a date and time: type it like 2026-03-14 09:12", None),
+    ],
+)
+def test_a_day_is_taken_as_it_is_written_here_and_said_back(typed, system, said_back, kept):
+    spec = FieldSpec("when", "when", MOMENT, today=NOW.date())
+    found = check_field(spec, typed, system)
+    assert (found.good, found.say, found.complete) == (kept is not None, said_back, kept or "")
+    if kept:
+        assert check_field(spec, kept, system).say == said_back.rpartition(", ")[2]
+
+
+def test_a_time_alone_is_of_the_sheets_day_and_kept_with_it(book):
+    state, _ = plan(book, RIG, "commissioning", "M. K.", NOW, measured_by="hand", day="2026-03-10")
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "enter", "enter")
+        await typed(pilot, "14.6", "2.10", "2.90", "12.4")
+        app.screen.form.field("when").set("8:05")
+        await keys(pilot, "ctrl+s")
+
+    walked(app, journey)
+    [thrown] = view(book, state.name).trials
+    assert thrown.started == datetime(2026, 3, 10, 8, 5, tzinfo=UTC)
+
+
+def test_the_stopwatch_runs_from_the_key_that_opens_the_throw_and_the_cautions_stay(book):
+    plan(book, RIG, "commissioning", "M. K.", NOW, measured_by="hand")
+    clock = Clock()
+    app = app_on(book.parent, clock)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "enter")
+        app.screen.action_time()
+        clock.go_on(0.4)  # until the screen is there
+        await settle(pilot)
+        assert "Timing." in said(app)
+        assert all(text in said(app) for text in SHOWN_AT["record"])
+        clock.go_on(10.0)
+        await keys(pilot, "f5")
+        assert app.screen.form.field("time_s").value == "10.40 s"
+
+    walked(app, journey)
+
+
+def test_a_sheet_that_is_read_again_under_a_throw_still_asks_for_its_pins(book):
+    plan(book, RIG, "commissioning", "M. K.", NOW, measured_by="hand")
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "enter", "enter")
+        app.screen_stack[-2].reload()
+        await settle(pilot)
+        await typed(pilot, "14.6", "2.10", "2.90", "12.4")
+        await keys(pilot, "ctrl+s")
+        assert "throw 1: both pins" in said(app)
+
+    walked(app, journey)
+
+
+def test_a_sheet_from_paper_stands_in_its_list_with_its_day(book):
+    plan(book, RIG, "spot", "M. K.", NOW, day="2026-03-10")
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter")
+        assert f"{RIG}-1 2026-03-10 spot" in said(app)
+
+    walked(app, journey)
+
+
+def test_what_is_missing_is_counted_alike_wherever_it_is_counted(book):
+    throws = [readings(way=way, peak_a=2.9 + i / 100) for i in range(5) for way in ("lock", "unlock")]
+    enter(book, RIG, HandEntry(throws, "commissioning"), "M. K.", NOW)
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter")
+        assert f"Next: sheet {RIG}-1 is open." in said(app)
+        await keys(pilot, "enter")
+        counts = []
+        for pressed in ("m", "a"):
+            await keys(pilot, pressed)
+            found = re.search(r"Still missing \((\d+)\)", said(app))
+            assert found is not None
+            counts.append(int(found[1]))
+            await keys(pilot, "escape")
+        assert counts[0] == counts[1]
+
+    walked(app, journey)
+
+
+def test_a_reading_without_its_unit_is_judged_as_enter_will_read_it(book):
+    plan(book, RIG, "commissioning", "M. K.", NOW, measured_by="hand")
+    app = app_on(book.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "enter", "enter")
+        await typed(pilot, "14.6", "2.10", "2.90")
+        await write(pilot, "12.4")
+        assert "no unit: Enter reads it as 12.4 V" in said(app)
+        assert "No verdict yet" not in said(app)
 
     walked(app, journey)

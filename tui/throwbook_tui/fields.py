@@ -8,7 +8,7 @@ from math import log10
 from pathlib import Path
 from typing import Any
 
-from throwbook.core.quantities.text import quoted
+from throwbook.core.quantities.text import day_typed, moment_typed, quoted
 from throwbook.core.quantities.units import (
     COMMON,
     KINDS,
@@ -58,6 +58,8 @@ class FieldSpec:
     """Unit that a bare number gets on Enter, where it isn't that of the rig's system."""
     replaced: bool = False
     """What stands in it is only a proposal: typing replaces the whole."""
+    today: date | None = None
+    """The day that a time of day alone is of; None: it needs one."""
     judge: Callable[[str], str] | None = None
     """A further complaint about a text that could be read; empty: none."""
 
@@ -82,10 +84,8 @@ def check_field(spec: FieldSpec, text: str, system: str = METRIC) -> Checked:
     plain = text.strip()
     if not plain:
         return Checked(not spec.must, hint(spec, system) or ("required" if spec.must else "may stay blank"))
-    if spec.kind == DATE:
-        found = _date(plain)
-    elif spec.kind == MOMENT:
-        found = _moment(plain)
+    if spec.kind in (DATE, MOMENT):
+        found = _day(spec, plain, system)
     elif spec.kind == COUNT:
         good = plain.isdigit() and 0 < int(plain) < 1_000_000
         found = Checked(good, "" if good else f"{quoted(plain)} is not a whole number above zero")
@@ -100,18 +100,25 @@ def check_field(spec: FieldSpec, text: str, system: str = METRIC) -> Checked:
     return Checked(False, complaint) if complaint else found
 
 
-def _date(plain: str) -> Checked:
+def _day(spec: FieldSpec, plain: str, system: str) -> Checked:
+    """A day or a moment; one that isn't written as it is kept is said back, and put into that form on Enter."""
+    timed, month_first = spec.kind == MOMENT, system == US
     try:
-        return Checked(True, f"{date.fromisoformat(plain):%A}")
+        return Checked(True, f"{(datetime if timed else date).fromisoformat(plain):%A}")
     except ValueError:
-        return Checked(False, "not a date: type it like 2026-03-14")
-
-
-def _moment(plain: str) -> Checked:
+        pass
     try:
-        return Checked(True, f"{datetime.fromisoformat(plain):%A}")
-    except ValueError:
-        return Checked(False, "not a date and time: type it like 2026-03-14 09:12")
+        if timed and ":" in plain:
+            moment = moment_typed(plain, spec.today, month_first)
+            day, kept = moment.date(), moment.isoformat(" ", "seconds" if moment.second else "minutes")
+        else:
+            day = day_typed(plain, month_first)
+            kept = day.isoformat()
+    except InputError as error:
+        if error.what.endswith("?"):  # two days are possible
+            return Checked(False, f"{error.what} {error.do}")
+        return Checked(False, f"not a date{' and time' * timed}: type it like 2026-03-14{' 09:12' * timed}")
+    return Checked(True, f"= {kept}, {day:%A}", kept)
 
 
 def _quantity(spec: FieldSpec, plain: str, system: str) -> Checked:

@@ -21,7 +21,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "S plans a test sheet: bench (before mounting), commissioning (on the machine), seasonal (each season), after service, or spot (one throw).",
         "T records a single throw. H fills in a sheet by hand, with stopwatch and clamp meter.",
         "running current: average while the rod moves, without the inrush. It follows the load and rises when the latch gets stiff.",
-        "W shows the steps to clear an open order. U records what happened without a sheet: it stalled or stuck, a pin is out, damage. The rig is then out of use.",
+        "W shows the steps to clear an open order. U records what happened without a sheet: it stalled or stuck, a pin is out, damage. The rig is then out of use, unless you answer 'other' with a milder status.",
     ),
     "rig setup": (
         "Copy the values from the data sheet or the nameplate. Each one is checked as you type.",

@@ -111,12 +111,11 @@ def check_row(check: Check) -> tuple[str, str, str, Cell]:
     tone = {"pass": GOOD, "fail": BAD}.get(check.decision, WARN)
     side = "at most" if check.side == "max" else "at least"
     word = check.decision.upper() if check.decision == "fail" else check.decision
-    means = LIMITS[check.name].figure.means
-    share = means.removeprefix("%") if means.startswith("%") else ""
+    share = LIMITS[check.name].figure.share_of
     return (
         LIMITS[check.name].figure.sentence,
         measured_text(check.measured, check.unit),
-        f"{side} {limit_text(check.limit, check.side, check.unit)}{share}",
+        f"{side} {limit_text(check.limit, check.side, check.unit)} {share}".rstrip(),
         Cell(word, tone),
     )
 

@@ -32,11 +32,14 @@ if TYPE_CHECKING:
     from throwbook.jobs.sheets import SheetView
 
 
+def still_missing(found: "SheetView") -> tuple[str, ...]:
+    """What an acceptance lacks but the signature, the same of several throws as one thing: counted alike everywhere."""
+    return same_together([text for text in found.acceptance.missing if text != NOBODY_SIGNED], found.trials)
+
+
 def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | str]:
     """The sheet's verdict, what is missing, what it can't speak for."""
-    judged = found.acceptance
-    asked = [text for text in judged.missing if not (signing and text == NOBODY_SIGNED)]
-    missing = same_together(asked, found.trials)
+    judged, missing = found.acceptance, still_missing(found)
     word, tone = verdict_cell(judged.verdict)
     so_far = " so far" if found.state.state == OPEN else ""
     cells: list[Cell | str] = [Cell(f"Figures of the sheet{so_far}: {word}.", tone), *watched_cells(found)]
@@ -46,7 +49,8 @@ def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | s
         cells.append(Cell(f"Still missing ({len(missing)}):", STRONG))
         cells += [Cell(f"- {text}", WARN) for text in missing]
     else:
-        cells.append(Cell("Nothing else is missing.", GOOD))
+        to_sign = ": A signs it" if found.state.state == OPEN and not signing else ""
+        cells.append(Cell(f"Nothing else is missing{to_sign}.", GOOD))
     cells += [Cell(f"Shared risk: {text}.", WARN) for text in judged.shared_risk]
     if judged.not_proved:
         cells.append(Cell(f"Not proved, because nobody could read it: {', '.join(judged.not_proved)}.", WARN))
@@ -174,8 +178,7 @@ def next_step(found: "SheetView", turned: bool = False, by_hand: bool = False) -
                 SIGN,
                 "All throws are done. A bench sheet cannot be accepted. Next: commission the rig on the machine.",
             )
-        missing = [text for text in found.acceptance.missing if text != NOBODY_SIGNED]
-        lacking = len(same_together(missing, found.trials))
+        lacking = len(still_missing(found))
         if lacking:
             things = counted(lacking, "thing")
             return Step(

@@ -7,7 +7,6 @@ import click
 
 from throwbook.cli import output
 from throwbook.cli.options import by_option, logbook_of, needed, needed_day, now, reason_option, who
-from throwbook.core.wording import NOT_RECORDED
 
 KINDS = ("clamp", "stopwatch", "multimeter")
 
@@ -65,25 +64,14 @@ def list_(ctx: click.Context, as_json: bool) -> None:
     Example:
       throwbook meter list
     """
+    from throwbook.core.listing import METERS
     from throwbook.jobs.meters import described, meters
 
-    known = [described(one) for one in meters(logbook_of(ctx))]
+    known = meters(logbook_of(ctx))
     if as_json:
         for one in known:
-            output.json_line(one)
-        return
-    if not known:
+            output.json_line(described(one))
+    elif known:
+        output.table(METERS.heads, [METERS.row(one) for one in known])
+    else:
         output.line("No meter is recorded yet: throwbook meter add")
-        return
-    rows = [
-        [
-            str(one["name"]),
-            str(one["kind"]),
-            f"{one['resolution']:g} {one['unit']}",
-            str(one["accuracy"]),
-            "yes" if one["peak_hold"] else "no",
-            str(one["checked"] or NOT_RECORDED),
-        ]
-        for one in known
-    ]
-    output.table(["meter", "kind", "last digit", "accuracy", "peak hold", "checked"], rows)

@@ -264,28 +264,18 @@ def needed(value: str | None, option: str, question: str, choices: tuple[str, ..
 
 def needed_day(value: str | None, option: str) -> Any:
     """A date as typed (2026-03-14), or None where none was given."""
-    from datetime import date
+    from throwbook.core.quantities.text import day_typed
 
-    if value is None:
-        return None
-    try:
-        return date.fromisoformat(value.strip())
-    except ValueError as error:
-        raise InputError(f"{value!r} is not a date", option, "Write it as 2026-03-14.") from error
+    return None if value is None else day_typed(value, where=option)
 
 
 def moment(value: str | None, option: str, now: Any) -> Any:
-    """A date, or a date and time, as typed; without an offset this computer's own is meant."""
-    from datetime import datetime
+    """A date, a date and time, or a time of today, as typed; without an offset this computer's own is meant."""
+    from throwbook.core.quantities.text import moment_typed
 
     if value is None:
         return None
-    try:
-        found = datetime.fromisoformat(value.strip())
-    except ValueError as error:
-        raise InputError(
-            f"{value!r} is not a date and time", option, "Write it as 2026-03-14T09:12."
-        ) from error
+    found = moment_typed(value, now.date(), where=option)
     return found if found.tzinfo is not None else found.replace(tzinfo=now.tzinfo)
 
 

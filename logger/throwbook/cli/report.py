@@ -1,14 +1,12 @@
 """``report``, ``cab-card``, ``sheet print`` and ``sheet blank``: what leaves the computer on paper."""
 
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from throwbook.cli import output
-from throwbook.cli.options import logbook_of, now
-from throwbook.errors import InputError
+from throwbook.cli.options import logbook_of, needed_day, now
 
 if TYPE_CHECKING:
     from throwbook.jobs.papers import Issue, WrittenPaper
@@ -132,17 +130,7 @@ def cab_card(ctx: click.Context, /, rig: str, voltage: str | None, as_json: bool
 def _issue(folder: Path, paper: str | None, issued: str | None, place: str = "", owner: str = "") -> "Issue":
     from throwbook.jobs.papers import Issue
 
-    return Issue(folder, day(issued), paper or "", place, owner)
-
-
-def day(text: str | None) -> date:
-    """A day as typed, or today. Raises InputError for anything else."""
-    if text is None:
-        return now().date()
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise InputError(f"{text!r} is no day", "--issued", "Write it as 2026-03-14.") from error
+    return Issue(folder, needed_day(issued, "--issued") or now().date(), paper or "", place, owner)
 
 
 def _volts(text: str | None) -> float | None:

@@ -12,13 +12,14 @@ from throwbook.cli.options import (
     can_ask,
     logbook_of,
     needed,
+    needed_day,
     now,
     question_answers,
     question_options,
     reason_option,
     who,
 )
-from throwbook.cli.report import blank, day, print_
+from throwbook.cli.report import blank, print_
 from throwbook.cli.sheet_text import (
     blanks_said,
     print_plan,
@@ -194,7 +195,6 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
     """
     from throwbook.core.quantities.units import parse
     from throwbook.core.sheets.hand_readings import accuracy_from
-    from throwbook.jobs.meters import instruments_of
     from throwbook.jobs.sheets import meter_reach
     from throwbook.jobs.sheets import plan as make
     from throwbook.jobs.steps_to_clear import steps_to_clear
@@ -220,12 +220,9 @@ def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given
         answers,
         given["meters"],
         given["measured_by"] or "",
-        str(day(given["on"])) if given["on"] else "",
+        str(needed_day(given["on"], "--day") or ""),
     )
-    used = instruments_of(logbook_of(ctx), state.sheet.id)
-    if used.step_a:
-        accuracy, step_a = accuracy or used.clamp, step_a or used.step_a
-    reaches = meter_reach(logbook_of(ctx), rig, accuracy, step_a) if kind != "bench" else ()
+    reaches = meter_reach(logbook_of(ctx), state.sheet.id, accuracy, step_a)
     if as_json:
         output.json_line({"sheet": state.name, "rig": rig, "kind": kind, **vars(made), "by_hand": reaches})
         return
@@ -261,6 +258,7 @@ def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
                     "rig": state.sheet.rig,
                     "kind": state.sheet.kind,
                     "planned_at": state.sheet.at.isoformat(),
+                    "day": state.sheet.plan.get("day") or None,
                     "lock_throws": one.locks,
                     "unlock_throws": one.unlocks,
                     "state": state.state,
@@ -270,7 +268,7 @@ def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
                 }
             )
     elif found:
-        shown = Listing.of(SHEETS, ("sheet", "planned", "kind", "throws", "state", "signed"))
+        shown = Listing.of(SHEETS, ("sheet", "day", "kind", "throws", "state", "signed"))
         output.table(shown.heads, [shown.row(one) for one in found], right=shown.right)
     else:
         output.line("No sheet yet: 'throwbook sheet plan RIG --kind commissioning' plans one.")

@@ -182,7 +182,7 @@ def _action(found: "RigTrend") -> dict[str, Any]:
     return {
         "urgency": action.urgency,
         "what": action.what,
-        "why": f"{action.why}. {action.ahead}".rstrip(". ") if action.ahead else action.why,
+        "why": action.why_and_ahead.rstrip("."),
         "how_sure": action.how_sure,
         "by": action.by.isoformat() if action.by else None,
         "bring": action.bring,

@@ -1,4 +1,4 @@
-"""The columns of the lists that people read: sheets, the throws of a sheet, services. Each column stands here once.
+"""The columns of the lists that people read: sheets, the throws of a sheet, services, meters. Each column stands here once.
 
 Command line, screen and paper pick columns from the same table and set them as they can: a unit stands in the cell on a
 screen, in the heading on paper; a tone only repeats the word. The list of rigs stands in ``jobs.rigs``, the columns of
@@ -12,7 +12,16 @@ from typing import TYPE_CHECKING, Any
 from throwbook.core.assessment import FAIL, STALL, Measured, movement_said
 from throwbook.core.quantities.rounding import NOT_KNOWN, measured_text, percent_text
 from throwbook.core.quantities.text import printable
-from throwbook.core.records import ACCEPTED, NO, NOT_LOOKED, REJECTED, SEEN, PinAnswers, SheetState
+from throwbook.core.records import (
+    ACCEPTED,
+    NO,
+    NOT_LOOKED,
+    REJECTED,
+    SEEN,
+    PinAnswers,
+    SheetState,
+    accuracy_text,
+)
 from throwbook.core.rig import LOCK
 from throwbook.core.status.maintenance import MOMENTS, Moment, ServiceEntry
 from throwbook.core.wording import ANSWERS, ENDS, FIGURES, NOT_RECORDED, SIGHTINGS, Cell, verdict_cell
@@ -100,7 +109,8 @@ def state_said(state: str, no_came: bool) -> str:
 STATE_TONES = {ACCEPTED: "good", REJECTED: "bad"}
 SHEETS: dict[str, ListColumn] = {
     "sheet": ListColumn("sheet", lambda one: one.state.name),
-    "planned": ListColumn("planned", lambda one: f"{one.state.sheet.at:%Y-%m-%d}"),
+    # of throws copied from paper their own day, else the day of planning
+    "day": ListColumn("day", lambda one: one.state.sheet.plan.get("day") or f"{one.state.sheet.at:%Y-%m-%d}"),
     "kind": ListColumn("kind", lambda one: one.state.sheet.kind),
     "throws": ListColumn("lock+unlock", lambda one: f"{one.locks}+{one.unlocks}", right=True),
     "state": ListColumn(
@@ -112,7 +122,7 @@ SHEETS: dict[str, ListColumn] = {
     ),
     "signed": ListColumn("signed", lambda one: one.state.decision.signed if one.state.decision else ""),
 }
-SHEET_LIST = Listing.of(SHEETS, ("sheet", "planned", "kind", "state", "signed"))
+SHEET_LIST = Listing.of(SHEETS, ("sheet", "day", "kind", "state", "signed"))
 
 
 # ---- throws of a sheet ----
@@ -233,3 +243,18 @@ SERVICES: dict[str, ListColumn] = {
     "period": ListColumn("period", lambda one: "new" if one.starts_stage else ""),
     "by": ListColumn("by", lambda one: one.by),
 }
+
+
+# ---- meters ----
+
+
+METERS = Listing(
+    (
+        ListColumn("meter", lambda one: one.name),
+        ListColumn("kind", lambda one: one.kind),
+        ListColumn("last digit", lambda one: f"{one.resolution:g} {one.unit}"),
+        ListColumn("accuracy", lambda one: accuracy_text(one.share, one.digits)),
+        ListColumn("peak hold", lambda one: "yes" if one.peak_hold else "no"),
+        ListColumn("checked", lambda one: one.checked or Cell(NOT_RECORDED, "quiet")),
+    )
+)

@@ -339,6 +339,11 @@ class Calibration:
 CLAMP, STOPWATCH, MULTIMETER = "clamp", "stopwatch", "multimeter"
 
 
+def accuracy_text(share: float, digits: float) -> str:
+    """As a meter's data sheet puts it: a share of the reading and so many steps of the last digit."""
+    return f"{100 * share:g}% + {digits:g} digits"
+
+
 @dataclass(frozen=True)
 class Meter:
     """An instrument that a person reads, as its data sheet has it."""

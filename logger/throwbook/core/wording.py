@@ -18,6 +18,11 @@ class Name(NamedTuple):
     means: str = ""
     """What it is, where the name alone doesn't say it."""
 
+    @property
+    def share_of(self) -> str:
+        """Of a share: what it is one of (``of stroke``); empty: it is none."""
+        return self.means[1:].strip() if self.means.startswith("%") else ""
+
 
 class LimitName(NamedTuple):
     """A limit is called by the figure that it judges and by its side."""
@@ -34,7 +39,7 @@ class LimitName(NamedTuple):
     @property
     def sentence(self) -> str:
         """``running current, upper limit``; of a share also what it is a share of."""
-        share = f" ({self.figure.means})" if self.figure.means.startswith("%") else ""
+        share = f" (% {self.figure.share_of})" if self.figure.share_of else ""
         return f"{self.figure.sentence}, {'upper' if self.side == 'max' else 'lower'} limit{share}"
 
 

@@ -225,6 +225,12 @@ def rig_of(book: Logbook, name: str) -> Rig:
     return rig_from(book.rig(name))
 
 
+def units_of(logbook: str | Path | None, rig: str) -> str:
+    """Unit system of a rig."""
+    with opened(logbook, read_only=True) as book:
+        return rig_of(book, rig).units
+
+
 def rig_for_sheet(book: Logbook, state: SheetState) -> Rig:
     """The rig as it was when the sheet's throws were judged; as it counts now before there are any."""
     used = {one.judgement.rig_revision for one in book.trials(sheet=state.sheet.id) if one.judgement}

@@ -7,8 +7,8 @@ from pathlib import Path
 
 from throwbook.core.quantities.text import is_name, written
 from throwbook.core.quantities.units import parse
-from throwbook.core.records import CLAMP, MULTIMETER, STOPWATCH, LoggedTrial, Meter, SheetState
-from throwbook.core.sheets.hand_readings import READS, Accuracy, Instruments, accuracy_from, with_meters
+from throwbook.core.records import CLAMP, MULTIMETER, STOPWATCH, LoggedTrial, Meter, SheetState, accuracy_text
+from throwbook.core.sheets.hand_readings import READS, Instruments, accuracy_from, with_meters
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs.find import opened
 from throwbook.logbook import Logbook
@@ -143,7 +143,7 @@ def described(meter: Meter) -> dict[str, object]:
         "kind": meter.kind,
         "resolution": meter.resolution,
         "unit": meter.unit,
-        "accuracy": Accuracy(meter.share, meter.digits).text,
+        "accuracy": accuracy_text(meter.share, meter.digits),
         "peak_hold": meter.peak_hold,
         "checked": meter.checked or None,
         "by": meter.by,

@@ -10,6 +10,7 @@ from throwbook.core.listing import ListedSheet, ListedThrow
 from throwbook.core.quantities.text import written
 from throwbook.core.records import (
     ANSWERS,
+    BENCH,
     BY_BOARD,
     BY_HAND,
     COMMISSIONING,
@@ -47,7 +48,7 @@ from throwbook.core.status.maintenance import entry_from
 from throwbook.errors import Field, InputError, Remedy, ThrowbookError
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened, rig_for_sheet, rig_of
-from throwbook.jobs.meters import NAMED, meters_on, name_in
+from throwbook.jobs.meters import NAMED, instruments_in, meters_on, name_in
 from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -212,17 +213,21 @@ def measured_last(book: Logbook, rig: str) -> str:
 
 
 def meter_reach(
-    logbook: str | Path | None, rig: str, clamp: Accuracy | None = None, step_a: float | None = None
+    logbook: str | Path | None, sheet: str, clamp: Accuracy | None = None, step_a: float | None = None
 ) -> tuple[str, ...]:
-    """What readings of a clamp meter can be accepted on this rig, in sentences.
+    """What readings of a clamp meter can be accepted on a sheet, in sentences; on the bench there is nothing to accept.
 
-    What isn't given is as at the rig's newest throw by hand, else assumed.
+    What isn't given is as the meters say that the sheet names, else as at the rig's newest throw by hand, else assumed.
     """
     from throwbook.core.sheets.shared_risk import USUAL_STEP_A, reach_said
 
     with opened(logbook, read_only=True) as book:
-        described = rig_of(book, rig)
-        by_hand = [one.trial.hand for one in book.trials(rig=rig) if one.trial.hand]
+        state = book.sheet(sheet)
+        if state.sheet.kind == BENCH:
+            return ()
+        described, tools = rig_of(book, state.sheet.rig), instruments_in(book, state)
+        clamp, step_a = clamp or (None if tools.clamp.assumed else tools.clamp), step_a or tools.step_a
+        by_hand = [one.trial.hand for one in book.trials(rig=state.sheet.rig) if one.trial.hand]
     newest = by_hand[-1] if by_hand else {}
     used = newest.get("instruments", {}).get("clamp")
     read = newest.get("run_current_a") or {}

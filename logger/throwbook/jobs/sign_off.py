@@ -26,7 +26,6 @@ from throwbook.jobs.find import freeze_baselines, opened, rig_of
 from throwbook.jobs.sheets import open_sheet, refuse_blank, write_down
 from throwbook.jobs.unfinished import refuse_while_unjudged
 from throwbook.logbook import Logbook
-from throwbook.logbook.acceptance import refusal
 
 if TYPE_CHECKING:
     from throwbook.core.sheets.acceptance import Acceptance
@@ -115,7 +114,7 @@ def _said_no(book: Logbook, sheet: str, pins: PinAnswers, signed: str, now: date
     written_down = f"The NO is recorded (lock throws: {places}); the rig is at '{level}'."
     if state.state == OPEN:
         found = book.judged(state.sheet.id, rig_of(book, state.sheet.rig), signed, now)
-        return refusal(found, state.name, f"It stays open. {written_down}")
+        return book.refusal(found, state.sheet.id, f"It stays open. {written_down}")
     why = f"this sheet is {state.state} already"
     return InputError(why, f"sheet {state.name}", f"It stays {state.state}. {written_down}")
 

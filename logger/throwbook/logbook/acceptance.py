@@ -289,6 +289,19 @@ class AcceptanceStore(TrialStore, SealStore):
 
         return bool(self.read("SELECT 1 FROM latch_order WHERE trial = ? AND cause = ?", [trial, REASSIGNED]))
 
+    def refusal(self, found: "Acceptance", sheet: str, stays: str, most: int = 6) -> InputError:
+        """What is missing, as one line, the same of several throws once; a long list ends with how many more there are."""
+        from throwbook.core.sheets.acceptance import same_together
+        from throwbook.core.sheets.sheet import sheet_trials
+
+        missing = same_together(found.missing, sheet_trials(self.trials(sheet=sheet)))
+        more = len(missing) - most
+        tail = f"; and {more} more" if more > 0 else ""
+        why = f"not accepted: {'; '.join(missing[:most])}{tail}"
+        return InputError(
+            why, f"sheet {self.sheet(sheet).name}", stays, Remedy.SHOW_MISSING if more > 0 else None
+        )
+
     def accept(
         self,
         sheet: str,
@@ -306,7 +319,7 @@ class AcceptanceStore(TrialStore, SealStore):
         with self.transaction():
             found = self.judged(sheet, rig, signed, now, shared_risk)
             if not found.ok:
-                raise refusal(found, self.sheet(sheet).name, "It stays open; nothing was recorded.")
+                raise self.refusal(found, sheet, "It stays open; nothing was recorded.")
             statement = {
                 "statement": found.statement,
                 "verdict": found.verdict,
@@ -415,11 +428,3 @@ def actuator_in(toml: str) -> Any:
         return tomllib.loads(toml).get("actuator")
     except ValueError:
         return None
-
-
-def refusal(found: "Acceptance", sheet: str, stays: str, most: int = 6) -> InputError:
-    """What is missing, as one line; a long list ends with how many more there are."""
-    more = len(found.missing) - most
-    tail = f"; and {more} more" if more > 0 else ""
-    why = "not accepted: " + "; ".join(found.missing[:most]) + tail
-    return InputError(why, f"sheet {sheet}", stays, Remedy.SHOW_MISSING if more > 0 else None)

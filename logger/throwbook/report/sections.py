@@ -7,8 +7,9 @@ from math import sqrt
 from statistics import stdev
 from typing import TYPE_CHECKING
 
+from throwbook.core.analysis.figures import GAIN_WITHIN
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, Measured
-from throwbook.core.listing import SERVICES, Listing
+from throwbook.core.listing import METERS, SERVICES, Listing
 from throwbook.core.machine.limits import LIMITS, MAX, limits_for
 from throwbook.core.quantities.rounding import interval_text, measured_text
 from throwbook.core.quantities.text import counted, printable
@@ -16,7 +17,6 @@ from throwbook.core.quantities.units import at_reference, display_unit, show, sh
 from throwbook.core.records import BENCH, NOT_LOOKED, Order
 from throwbook.core.rig import Rig
 from throwbook.core.sheets.conditions import unanswered
-from throwbook.core.sheets.hand_readings import Accuracy
 from throwbook.core.sheets.sheet import SheetTrial
 from throwbook.core.status.latch import CAUSES, sentence_of
 from throwbook.core.status.maintenance import MOMENTS
@@ -468,19 +468,9 @@ def method(material: Material) -> list[Block]:
     ]
     meters = {one.id: one for part in material.sheets for one in part.meters}
     if meters:
-        listed = tuple(
-            (
-                one.name,
-                one.kind,
-                f"{one.resolution:g} {one.unit}",
-                Accuracy(one.share, one.digits).text,
-                "yes" if one.peak_hold else "no",
-                one.checked or NOT_RECORDED,
-            )
-            for one in sorted(meters.values(), key=lambda one: (one.name, one.at))
-        )
-        columns = ("Meter", "Kind", "Last digit", "Accuracy", "Peak hold", "Checked")
-        blocks.append(Table(columns, listed, "Meters that throws by hand were read from"))
+        ordered = sorted(meters.values(), key=lambda one: (one.name, one.at))
+        listed = tuple(METERS.paper_row(one) for one in ordered)
+        blocks.append(Table(METERS.paper_heads, listed, "Meters that throws by hand were read from"))
     if material.calibrations:
         rows = tuple(
             (
@@ -498,7 +488,7 @@ def method(material: Material) -> list[Block]:
     else:
         blocks.append(
             Text(
-                "The logbook holds no calibration for this board, so its own scale was used unchanged. Its gain is taken as right to ± 1.5 % at most (data sheet of a common sensor). That is in every ± and is not traceable."
+                f"The logbook holds no calibration for this board, so its own scale was used unchanged. Its gain is taken as right to ± {100 * GAIN_WITHIN:g} % at most (data sheet of a common sensor). That is in every ± and is not traceable."
             )
         )
     blocks += [

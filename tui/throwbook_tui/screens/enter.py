@@ -1,6 +1,7 @@
 """One throw by hand: stopwatch on a key, clamp meter and voltmeter typed in; judged as it is typed."""
 
 from collections.abc import Iterator, Sequence
+from datetime import date
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import BindingType
@@ -17,7 +18,6 @@ from throwbook_tui.fields import (
     MOMENT,
     FieldSpec,
     accuracy_complaint,
-    future_complaint,
     moment_from,
 )
 from throwbook_tui.present import (
@@ -79,14 +79,15 @@ class EnterScreen(FormPage[None]):
     HELP = "enter"
     BINDINGS: ClassVar[list[BindingType]] = [key("f5", "stopwatch", "start/stop", "F5", priority=True)]
 
-    def __init__(self, rig: str, sheet: str, direction: str, day: str = "", timing: bool = False) -> None:
+    def __init__(
+        self, rig: str, sheet: str, direction: str, day: str = "", began_s: float | None = None
+    ) -> None:
         super().__init__()
         self._rig, self._sheet, self._direction = rig, sheet, direction
         self._day = day
         """Of the sheet, where it is typed in from paper."""
-        self._timing = timing
-        """The stopwatch was started when this was opened."""
-        self._began_s: float | None = None
+        self._began_s = began_s
+        """When the stopwatch was started, by ``monotonic`` [s]: at the key that opened this, where that was F5."""
         self._judged: Assessment | None = None
         self._ended = ""
 
@@ -110,7 +111,8 @@ class EnterScreen(FormPage[None]):
                 "date and time",
                 MOMENT,
                 hint="blank: now; or 2026-03-14 09:12",
-                judge=lambda text: future_complaint(text, self.desk.now()),
+                judge=self.still_to_come,
+                today=date.fromisoformat(self._day) if self._day else self.desk.today,
             ),
             FieldSpec("note", "note"),
         )
@@ -118,11 +120,17 @@ class EnterScreen(FormPage[None]):
     def first_values(self) -> dict[str, str]:
         """Most throws end by themselves; the meter is that of the throw before, the day that of the sheet."""
         from throwbook.jobs.enter import clamp_meter_used
+        from throwbook.jobs.find import units_of
         from throwbook.jobs.meters import instruments_of
 
+        self._units = units_of(self.desk.logbook, self._rig)
         self._tools = instruments_of(self.desk.logbook, self._sheet)
         clamp = clamp_meter_used(self.desk.logbook, self._sheet)
         return {"ended": CUT_OFF, "clamp": clamp, "when": self._day}
+
+    def system(self) -> str:
+        """The rig's: days are written in its way."""
+        return self._units
 
     def body(self) -> Iterator[Widget]:
         """Stopwatch large, form, judgement."""
@@ -135,10 +143,11 @@ class EnterScreen(FormPage[None]):
         self.head(f"{self._sheet} | {self._direction} throw by hand")
         self.set_interval(0.1, self._tick)
         self._tick()
-        if not self.draft:
-            self.tell(" ".join(SHOWN_AT["record"]), WARN)
-        if self._timing:
-            self.action_stopwatch()
+        cautions = " ".join(SHOWN_AT["record"])
+        if self._began_s is not None:
+            self.tell(f"{self._timing_said} {cautions}", WARN)
+        elif not self.draft:
+            self.tell(cautions, WARN)
         self.changed()
 
     # ---- stopwatch ----
@@ -148,8 +157,7 @@ class EnterScreen(FormPage[None]):
         now_s = self.desk.monotonic()
         if self._began_s is None:
             self._began_s = now_s
-            early = f" {show_rest(self._rest_left_s)} before its rest was over." if self._rest_left_s else ""
-            self.tell(f"Timing.{early} Stand clear. Press F5 when the motor stops.", WARN)
+            self.tell(self._timing_said, WARN)
         else:
             ran_s, self._began_s = now_s - self._began_s, None
             self.form.field("time_s").set(f"{ran_s:.2f} s")
@@ -157,6 +165,11 @@ class EnterScreen(FormPage[None]):
             self.app.bell()
             self.tell("Stopped. Your reaction time is included in the uncertainty.")
         self._tick()
+
+    @property
+    def _timing_said(self) -> str:
+        early = f" {show_rest(self._rest_left_s)} before its rest was over." if self._rest_left_s else ""
+        return f"Timing.{early} Stand clear. Press F5 when the motor stops."
 
     def _tick(self) -> None:
         big = self.query_one(Big)
@@ -198,6 +211,7 @@ class EnterScreen(FormPage[None]):
         for name, kind, _, _ in READINGS:
             text = values.get(name, "").strip()
             if text:
+                text = self.form.field(name).checked.complete or text  # as Enter will read it
                 try:
                     found = typed(text, kind)
                 except InputError:
@@ -258,7 +272,7 @@ class EnterScreen(FormPage[None]):
     def enter(self) -> None:
         """Onto the sheet."""
         throw = self.throw()
-        if throw is None:
+        if throw is None or "enter" in self._being_written:
             return
         if throw.time_s is None and throw.run_current_a is None and throw.ended == CUT_OFF:
             self.tell("Enter a time or a current first.", WARN)

@@ -9,7 +9,7 @@ from textual.widget import Widget
 
 from throwbook.core.rig import METRIC
 from throwbook_tui.drafts import DraftKeeper
-from throwbook_tui.fields import FieldSpec
+from throwbook_tui.fields import FieldSpec, future_complaint
 from throwbook_tui.present import WARN
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.form import Choice, Form
@@ -49,6 +49,10 @@ class FormPage(Page[Result]):
     def first_values(self) -> dict[str, str]:
         """What stands in it when there is no draft."""
         return {}
+
+    def still_to_come(self, text: str) -> str:
+        """Why a day, or a day and a time, can't be in the past; for fields that ask when something was."""
+        return future_complaint(text, self.desk.now())
 
     def system(self) -> str:
         """Unit system that values are shown in."""

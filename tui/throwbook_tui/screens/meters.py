@@ -8,10 +8,11 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
+from throwbook.core.listing import METERS
 from throwbook.core.records import CLAMP, MULTIMETER, STOPWATCH
 from throwbook.errors import ThrowbookError
-from throwbook_tui.fields import CHOICE, DATE, YES_NO, FieldSpec, accuracy_complaint, future_complaint
-from throwbook_tui.present import BAD, QUIET, STRONG, Cell, spoken
+from throwbook_tui.fields import CHOICE, DATE, YES_NO, FieldSpec, accuracy_complaint
+from throwbook_tui.present import BAD, STRONG, Cell, spoken
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
@@ -34,7 +35,7 @@ class MetersScreen(Page[None]):
     def body(self) -> Iterator[Widget]:
         """What to do first, and the table."""
         yield Static(id="first", classes="says")
-        yield RowTable(("meter", "kind", "last digit", "accuracy", "keeps the peak", "checked"), id="meters")
+        yield RowTable(METERS.heads, id="meters")
 
     def on_mount(self) -> None:
         """Load."""
@@ -55,24 +56,8 @@ class MetersScreen(Page[None]):
 
     def done_meters(self, found: "tuple[Meter, ...]") -> None:
         """Show them."""
-        from throwbook.core.sheets.hand_readings import Accuracy
-
         self.query_one("#first", Static).update(lines(self.app, [] if found else NONE))
-        rows = [
-            (
-                one.id,
-                [
-                    one.name,
-                    one.kind,
-                    f"{one.resolution:g} {one.unit}",
-                    Accuracy(one.share, one.digits).text,
-                    "yes" if one.peak_hold else "no",
-                    one.checked or Cell("not recorded", QUIET),
-                ],
-            )
-            for one in found
-        ]
-        self.query_one(RowTable).fill(rows)
+        self.query_one(RowTable).fill([(one.id, METERS.row(one)) for one in found])
         self.query_one(RowTable).focus()
 
     def action_new_meter(self) -> None:
@@ -100,11 +85,8 @@ class MeterScreen(FormPage[None]):
                 "accuracy", "accuracy", hint="2.5% + 5 digits, from its data sheet", judge=accuracy_complaint
             ),
             FieldSpec("peak_hold", "keeps the peak", CHOICE, choices=YES_NO),
-            FieldSpec("checked", "last checked", DATE, hint="day, if it is known", judge=self._still_to_come),
+            FieldSpec("checked", "last checked", DATE, hint="day, if it is known", judge=self.still_to_come),
         )
-
-    def _still_to_come(self, text: str) -> str:
-        return future_complaint(text, self.desk.now())
 
     def first_values(self) -> dict[str, str]:
         """A cheap one has no hold."""
@@ -119,10 +101,6 @@ class MeterScreen(FormPage[None]):
         from throwbook.jobs.meters import add_meter, meter_from
 
         desk, typed = self.desk, {name: text.strip() for name, text in self.form.values().items()}
-        if not typed["kind"]:
-            self.tell("Choose the kind: press its number.", "warn")
-            self.form.field("kind").focus_answer()
-            return
 
         def add() -> Any:
             made = meter_from(

@@ -8,6 +8,7 @@ from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
 from throwbook.core.quantities.text import counted
+from throwbook.core.records import COMMISSIONING, OPEN
 from throwbook.core.sizing.sizing import coverage_line
 from throwbook.core.status.latch import IN_SERVICE
 from throwbook.core.status.status_text import caution, headline
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
     from throwbook.jobs.rigs import RigView
 
 MOST_REASONS = 2
+TO_COMMISSION = "Next: press S for a commissioning sheet on the machine (or a bench sheet if the actuator is not mounted yet)."
+GO_ON = "Next: sheet {} is open. Move the cursor to it and press Enter: its next step stands at the top."
 UNFINISHED = (
     "A recording is not judged yet. Press J. Until then no sheet can be accepted and no order cleared."
 )
@@ -144,11 +147,9 @@ class RigScreen(Page[None]):
         if status.open:
             cells.append(Cell("To clear the open order, step by step: press W.", "strong"))
         elif not standing.commissioned:
-            cells.append(
-                Cell(
-                    "Next: press S for a commissioning sheet on the machine (or a bench sheet if the actuator is not mounted yet)."
-                )
-            )
+            sheets = [one.state for one in history.sheets if one.state.sheet.kind == COMMISSIONING]
+            begun = next((one for one in reversed(sheets) if one.state == OPEN), None)
+            cells.append(Cell(GO_ON.format(begun.name) if begun else TO_COMMISSION))
         if history.not_proved:
             cells.append(Cell(f"Not proved: {'; '.join(history.not_proved)}.", WARN))
         if history.gaps:

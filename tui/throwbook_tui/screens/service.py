@@ -89,10 +89,18 @@ class ServiceScreen(FormPage[None]):
         """Head line; on the way back, what the entry must hold."""
         self.head(f"{self._rig} | service")
         self.repaint()
+        from throwbook.jobs.find import units_of
+
+        logbook, rig = self.desk.logbook, self._rig
+        self.work("units", lambda: units_of(logbook, rig))
         if self._repair:
             self.tell(f"To clear the order, both 'found' and 'fixed' must be filled in. {QUALIFIED}", WARN)
         elif not self.draft:
             self.tell(" ".join(text for text in SHOWN_AT["service"] if text != HANDS), WARN)
+
+    def done_units(self, units: str) -> None:
+        """Days are read in the rig's way."""
+        self.form.shown_in(units)
 
     def repaint(self) -> None:
         """The caution in the colours there are."""
@@ -112,10 +120,6 @@ class ServiceScreen(FormPage[None]):
     def enter(self) -> None:
         """Log it."""
         values = self.form.values()
-        if not values["action"]:
-            self.tell("Choose what was done: press its number.", WARN)
-            self.form.field("action").focus_answer()
-            return
         for name in MOMENTS:
             if values[f"{name}_on"].strip() and not values[name].strip():
                 self.form.field(name).focus_answer()

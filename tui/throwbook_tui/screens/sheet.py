@@ -210,22 +210,19 @@ class SheetScreen(Page[None]):
             self.app.bell()
         self.query_one(RowTable).focus()
         self.refresh_bindings()
+        if not self.is_active:  # on the way back it is read again
+            return
         if self._thrown and self.step.what == LOOK:
             self._look(self.step.position)
         self._thrown = False
 
     def _ask_reach(self, found: "SheetView") -> None:
         """Before the first throw by hand on a sheet that is to be accepted."""
-        kind, logbook, rig = found.state.sheet.kind, self.desk.logbook, found.state.sheet.rig
-        if kind == COMMISSIONING and self._by_hand and not found.trials and found.state.state == OPEN:
-            from throwbook.jobs.meters import instruments_of
+        logbook, state = self.desk.logbook, found.state
+        if state.sheet.kind == COMMISSIONING and self._by_hand and not found.trials and state.state == OPEN:
             from throwbook.jobs.sheets import meter_reach
 
-            def reach() -> tuple[str, ...]:
-                tools = instruments_of(logbook, found.state.name)
-                return meter_reach(logbook, rig, None if tools.clamp.assumed else tools.clamp, tools.step_a)
-
-            self.work("reach", reach)
+            self.work("reach", lambda: meter_reach(logbook, state.sheet.id))
 
     def done_reach(self, said: tuple[str, ...]) -> None:
         """It stands above the throws."""
@@ -323,14 +320,14 @@ class SheetScreen(Page[None]):
     def action_time(self) -> None:
         """The next throw by hand, with the stopwatch running at once."""
         if self.step.what == THROW:
-            self._record(self.step.direction, timing=True)
+            self._record(self.step.direction, began_s=self.desk.monotonic())
 
-    def _record(self, direction: str, timing: bool = False) -> None:
+    def _record(self, direction: str, began_s: float | None = None) -> None:
         assert self._found is not None
         rig, sheet = self._found.state.sheet.rig, self.sheet_name
         self._turned, self._thrown = False, True
         if self._by_hand:
-            self.open_screen("enter", rig, sheet, direction, self._found.plan.day, timing)
+            self.open_screen("enter", rig, sheet, direction, self._found.plan.day, began_s)
         else:
             state = self._found.state
             ambient_c = state.answers.get("ambient_c")

@@ -20,7 +20,6 @@ from throwbook_tui.fields import (
     FieldSpec,
     answers_from,
     as_typed,
-    future_complaint,
     question_specs,
 )
 from throwbook_tui.present import BAD, GOOD, NEXT, QUIET, STRONG, WARN, Cell, spoken
@@ -200,7 +199,7 @@ class SheetPlanScreen(FormPage[str]):
                 "day of the throws",
                 DATE,
                 hint="blank: as they are made; from paper: its day",
-                judge=lambda text: future_complaint(text, self.desk.now()),
+                judge=self.still_to_come,
             ),
             *question_specs(),
         )
@@ -261,14 +260,6 @@ class SheetPlanScreen(FormPage[str]):
         from throwbook.jobs.sheets import plan
 
         values = self.form.values()
-        if not values["kind"]:
-            self.tell("Choose the kind of sheet: press its number.", "warn")
-            self.form.field("kind").focus_answer()
-            return
-        if not values["measured_by"]:
-            self.tell("Choose how the throws are measured: press its number.", "warn")
-            self.form.field("measured_by").focus_answer()
-            return
         throws = int(values["throws"]) if values["throws"].strip() else None
         desk, rig = self.desk, self._rig
         by = values["operator"].strip() or desk.by

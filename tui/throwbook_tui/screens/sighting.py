@@ -9,7 +9,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from throwbook.core.records import SEEN, person
-from throwbook.core.wording import ANSWERS, BOTH_PINS, HANDS, SIGHTINGS
+from throwbook.core.wording import ANSWERS, BOTH_PINS, HANDS, OUT_OF_USE, SIGHTINGS
 from throwbook_tui.fields import CHOICE, FieldSpec
 from throwbook_tui.present import BAD, WARN, Cell
 from throwbook_tui.screens.form_page import FormPage
@@ -25,10 +25,10 @@ IF_NOT = {
     "load_check": "The manufacturer's load check FAILED.",
     "retained_power_off": "The pins MOVED with the power off.",
 }
-OUT_AT_ONCE = (
-    "The rig is out of use (DO NOT USE) at once. It stays so until the cause is found, the repair is logged, and the rig is "
-    "commissioned again in full and signed for."
-)
+OUT_AT_ONCE = f"The rig is out of use at once. {OUT_OF_USE}"
+HELD_S = 0.7
+"""A digit that comes again within this comes from a key that is held down, or was pressed before anybody can have looked at
+the next pin. As long as most keyboards wait before they repeat (*common practice, no source*)."""
 
 
 def _asked(name: str, asked: str) -> FieldSpec:
@@ -73,6 +73,8 @@ class SightingScreen(FormPage[None]):
         self._rig = found.state.sheet.rig
         self._went_to = ("", "")
         """Where a digit went on to."""
+        self._digit = (0, 0.0)
+        """The digit that came last, and when by ``monotonic`` [s]."""
 
     def draft_name(self) -> str:
         """One for each throw."""
@@ -108,6 +110,13 @@ class SightingScreen(FormPage[None]):
         field = self._question()
         if field is None:
             raise SkipAction
+        now_s, (before, before_s) = self.desk.monotonic(), self._digit
+        self._digit = number, now_s
+        if number == before and now_s - before_s < HELD_S:
+            self.tell_fault(
+                f"{field.spec.asked}: look first. The same key came again too soon: press it once more."
+            )
+            return
         answer, _ = field.spec.choices[number - 1]
         field.set(answer)
         self.form.leave(field)
@@ -121,7 +130,7 @@ class SightingScreen(FormPage[None]):
     def action_next_field(self) -> None:
         """Enter passes no question without an answer; behind a digit, which has gone on already, it does nothing."""
         field, spare = self._question(), self._at == self._went_to
-        self._went_to = ("", "")
+        self._went_to, self._digit = ("", ""), (0, 0.0)
         if spare:
             return
         if field is not None and not field.value:

@@ -9,7 +9,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from throwbook.core.records import person
-from throwbook.core.status.latch import CAUSE_FOUND, DO_NOT_USE, RECOMMISSIONED, REPAIR
+from throwbook.core.status.latch import CAUSE_FOUND, CAUSES, DO_NOT_USE, RECOMMISSIONED, REPAIR
 from throwbook.core.status.status_text import refused, step_in_words
 from throwbook.core.wording import BOTH_PINS, OUT_OF_USE, QUALIFIED
 from throwbook_tui.context import start_sheet
@@ -95,10 +95,6 @@ class ClearScreen(FormPage[None]):
 
     def enter(self) -> None:
         """Ask once more, then hand it to the rules."""
-        if self._must_choose and not self.form.field("which").value:
-            self.form.field("which").focus_answer()
-            self.tell("Choose which of these orders your reason clears: press its number.", WARN)
-            return
         signed = self.form.field("signed").value.strip()
         question = f"Clear '{self._found.status.level}' of {self._rig}, signed {signed}?"
         self.confirm(question, "The entry stays in the logbook for good.", self._clear)
@@ -138,7 +134,7 @@ REPORTED = "reported by a person; no throw of it was measured"
 
 
 class TakeOutScreen(FormPage[None]):
-    """What happened without a sheet: three questions, and the rig is out of use."""
+    """What happened without a sheet: three questions, and the status is tightened at once."""
 
     HELP = "way back"
 
@@ -165,7 +161,17 @@ class TakeOutScreen(FormPage[None]):
     def opened(self) -> None:
         """Head line, and what to do before anything else."""
         self.head(f"{self._rig} | it stalled, stuck, a pin is out, damage")
-        self.tell(OUT_OF_USE, WARN)
+        self.changed()
+
+    def changed(self) -> None:
+        """What the answer does to the rig; before one is given, the gravest."""
+        level = CAUSES.get(self.form.field("cause").value, (DO_NOT_USE,))[0]
+        self.tell(
+            OUT_OF_USE
+            if level == DO_NOT_USE
+            else f"The rig is then at '{level}' or worse, until somebody signs.",
+            WARN,
+        )
 
     def enter(self) -> None:
         """Write it; it only goes down by a signed order."""
@@ -174,10 +180,7 @@ class TakeOutScreen(FormPage[None]):
 
         values, desk, rig = self.form.values(), self.desk, self._rig
         cause, because = values["cause"], values["because"].strip()
-        if not cause:
-            self.tell("What happened? Press its number.", WARN)
-            self.form.field("cause").focus_answer()
-        elif cause.startswith(BY_PERSON) and not because:
+        if cause.startswith(BY_PERSON) and not because:
             self.tell("Say what was seen, in a few words.", WARN)
             self.form.field("because").focus_answer()
         else:

@@ -15,6 +15,9 @@ from throwbook.core.rig import METRIC
 from throwbook_tui.fields import CHOICE, TEXT, Checked, FieldSpec, check_field, hint
 from throwbook_tui.widgets.frame import TONES, SteadyLine, toned
 
+BESIDE_QUESTION = 31
+"""Columns that question, margin and scroll bar take of a form."""
+
 
 class Choice(Static, can_focus=True):
     """One of a few words; the digit before a word chooses it, left and right move."""
@@ -45,7 +48,8 @@ class Choice(Static, can_focus=True):
         """The chosen word stands between marks: no colour is needed to see it."""
         tones = TONES.get(self.app.theme, TONES["day"])
         text = Text(no_wrap=True)
-        room, used = max(self.size.width, 20), 0
+        # Before it is laid out it takes the room beside a question: on a slow computer that look stays for a while.
+        room, used = max(self.size.width or self.app.size.width - BESIDE_QUESTION, 20), 0
         for number, (value, word) in enumerate(self.choices, start=1):
             chosen = value == self.value
             mark = f"[{number}]>{word}<" if chosen else f" {number}  {word} "
@@ -252,7 +256,8 @@ class Field(Widget):
         self.post_message(self.Changed(self))
 
 
-MISSING = "required, still empty"
+MISSING = {True: "choose one: press its number", False: "required, still empty"}
+"""Of a choice, of a line."""
 
 
 class Form(VerticalScroll, can_focus=False):
@@ -317,7 +322,8 @@ class Form(VerticalScroll, can_focus=False):
         if faulty is None:
             return ""
         faulty.focus_answer()
-        said = faulty.checked.say if faulty.value.strip() else MISSING
+        empty = not faulty.value.strip()
+        said = MISSING[faulty.spec.kind == CHOICE] if empty else faulty.checked.say
         return f"{faulty.spec.asked.strip()}: {said}"
 
     def focus_first(self) -> None:

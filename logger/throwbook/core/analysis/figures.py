@@ -37,7 +37,8 @@ from throwbook.core.quantities.statistics import (
 )
 from throwbook.core.trace import FloatArray, Trace
 
-GAIN_U = from_half_width(0.015)
+GAIN_WITHIN = 0.015
+GAIN_U = from_half_width(GAIN_WITHIN)
 """Relative standard uncertainty of a current channel that brings no calibration: ±1.5 % total error, the figure the
 ACS712 data sheet gives, taken as a rectangle."""
 VOLTAGE_GAIN_U = from_half_width(0.01)

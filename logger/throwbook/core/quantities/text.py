@@ -1,12 +1,16 @@
-"""Text that came from outside, made fit to be shown.
+"""Text that came from outside, made fit to be shown; days and times of day as a person types them.
 
 File names, head keys and cells of somebody else's file may hold terminal commands, line breaks or letters that
 turn the reading direction; shown raw they could move the cursor, forge a verdict or hide a line.
 """
 
+import re
 import shlex
 import unicodedata
 import zlib
+from datetime import date, datetime, time
+
+from throwbook.errors import InputError
 
 # Cc controls, Cf invisible formatting (direction overrides among them), Cs lone halves from odd file names,
 # Zl and Zp line and paragraph separators.
@@ -114,3 +118,83 @@ def counted(number: int, word: str) -> str:
     ('1 throw', '0 orders')
     """
     return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+# ---- days and times of day: 2026-03-14, 14.3.2026, 3/14/2026, 8:00, 3/14/2026 8:05 pm ----
+
+# With US units the month comes first. Elsewhere figures with strokes between them are taken only where one reading is
+# possible; with points between them the day comes first (common practice, no source).
+_DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
+_MOMENT = re.compile(r"(?:(\S+)[T\s]\s*)?(\d{1,2}):(\d{2})(?::(\d{2}))?(?:\s*([ap])\.?m\.?)?", re.IGNORECASE)
+
+
+def day_typed(text: str, month_first: bool = False, where: str = "") -> date:
+    """The day that is meant. Raises InputError where it is none, or where two are possible.
+
+    >>> day_typed("2026-11-02") == day_typed("2.11.2026") == day_typed("11/2/2026", month_first=True)
+    True
+    >>> day_typed("11/2/2026")
+    Traceback (most recent call last):
+    throwbook.errors.InputError: 11 February or 2 November? Write 2026-02-11 or 2026-11-02.
+    """
+    plain = text.strip()
+    found = _DAY.fullmatch(plain)
+    if found is None:
+        try:
+            return date.fromisoformat(plain)
+        except ValueError:
+            raise _no_day(text, where) from None
+    first, second, year = int(found[1]), int(found[3]), int(found[4])
+    possible = [day for day in (_day(year, second, first), _day(year, first, second)) if day is not None]
+    if not possible:
+        raise _no_day(text, where)
+    if month_first:
+        return possible[-1]
+    if found[2] == "." or possible[0] == possible[-1]:
+        return possible[0]
+    one, other = possible
+    what = f"{one.day} {one:%B} or {other.day} {other:%B}?"
+    raise InputError(what, where, f"Write {one} or {other}.")
+
+
+def _no_day(text: str, where: str) -> InputError:
+    return InputError(f"{quoted(text)} is not a date", where, "Write it as 2026-03-14.")
+
+
+def _day(year: int, month: int, day: int) -> date | None:
+    try:
+        return date(year, month, day)
+    except ValueError:
+        return None
+
+
+def moment_typed(text: str, today: date | None, month_first: bool = False, where: str = "") -> datetime:
+    """A day, a day and a time, or a time of day alone, which is ``today``'s (None: it needs a day). Raises InputError as above.
+
+    >>> str(moment_typed("8:00", date(2026, 3, 14))), str(moment_typed("3/14/2026 8:05 pm", date(2026, 3, 15), True))
+    ('2026-03-14 08:00:00', '2026-03-14 20:05:00')
+    """
+    plain = text.strip()
+    try:
+        return datetime.fromisoformat(plain)
+    except ValueError:
+        found = _MOMENT.fullmatch(plain)
+    if found is None and ":" not in plain:
+        return datetime.combine(day_typed(plain, month_first, where), time())
+    clock = _clock(found) if found is not None else None
+    on = day_typed(found[1], month_first, where) if found is not None and found[1] else today
+    if clock is None or on is None:
+        raise InputError(f"{quoted(text)} is not a date and time", where, "Write it as 2026-03-14T09:12.")
+    return datetime.combine(on, clock)
+
+
+def _clock(found: "re.Match[str]") -> time | None:
+    hour, half = int(found[2]), (found[5] or "").casefold()
+    if half:
+        if not 1 <= hour <= 12:
+            return None
+        hour = hour % 12 + 12 * (half == "p")
+    try:
+        return time(hour, int(found[3]), int(found[4] or 0))
+    except ValueError:
+        return None

@@ -38,7 +38,7 @@ from throwbook.core.quantities.statistics import (
     hand_timed,
 )
 from throwbook.core.quantities.units import COMMON, show
-from throwbook.core.records import NO, NOT_LOOKED, YES, Meter
+from throwbook.core.records import NO, NOT_LOOKED, YES, Meter, accuracy_text
 from throwbook.core.rig import DIRECTIONS, Rig
 from throwbook.errors import InputError
 
@@ -281,7 +281,7 @@ class Accuracy:
     @property
     def text(self) -> str:
         """As a person writes it."""
-        return f"{100 * self.share:g}% + {self.digits:g} digits{' (assumed)' if self.assumed else ''}"
+        return accuracy_text(self.share, self.digits) + " (assumed)" * self.assumed
 
 
 CLAMP_METER = Accuracy(0.02, 3.0, assumed=True)

@@ -65,6 +65,8 @@ class ServiceEntry:
     answers: tuple[str, ...] = ()
     """Ids of the orders that it was written for."""
     by: str = ""
+    written: datetime | None = None
+    """When it was written down; None: it isn't yet."""
 
     @property
     def starts_stage(self) -> bool:
@@ -131,6 +133,7 @@ def entry_from(row: Service) -> ServiceEntry:
         due_cycles=told.get("due_cycles"),
         answers=tuple(told.get("answers", ())),
         by=row.by,
+        written=row.at,
         **moments,
     )
 

@@ -137,10 +137,17 @@ def _services(
     services: Iterable[ServiceEntry], since: datetime | None, held: Collection[str]
 ) -> Iterable[Event]:
     for entry in services:
-        if since is None or entry.on >= since.date() or set(entry.answers) & set(held):
+        late = (
+            since is not None
+            and entry.written is not None
+            and entry.on < since.date()
+            and entry.written > since
+        )
+        if since is None or late or entry.on >= since.date() or set(entry.answers) & set(held):
             said = entry.fixed.what.strip()
             done = f": {said}" if said and said.casefold() != entry.action else ""
-            yield Event(entry.on, f"{entry.action}{done}")
+            entered = f", entered on {entry.written:%Y-%m-%d}" if late else ""
+            yield Event(entry.on, f"{entry.action}{done}{entered}")
 
 
 def _sheets(

@@ -77,9 +77,14 @@ class NextAction:
     """A sentence on the limit that is forecast; empty: none is."""
 
     @property
+    def why_and_ahead(self) -> str:
+        """Sentences: why, what is ahead."""
+        return f"{self.why}. {self.ahead}".strip()
+
+    @property
     def reason(self) -> str:
-        """Sentences: why, how sure, what is ahead."""
-        return f"{self.why} ({self.how_sure}).{f' {self.ahead}' if self.ahead else ''}"
+        """The same with how sure it is."""
+        return f"{self.why} ({self.how_sure}). {self.ahead}".strip()
 
 
 @dataclass(frozen=True)
