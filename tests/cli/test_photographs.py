@@ -124,6 +124,7 @@ def test_one_without_a_date_is_not_asked_about(run, tmp_path):
     assert kept(run)["right"]["taken"] == ""
 
 
+@pytest.mark.long
 def test_at_a_terminal_another_time_is_asked_about(run, tmp_path):
     enter(run, UNSEEN, *TOLD)
     old = photo(tmp_path / "old.jpg", soon(days=-3))
@@ -258,6 +259,7 @@ def test_a_merge_refuses_an_altered_picture(run, files, tmp_path):
     assert (code, "1 photographs were changed" in err) == (2, True)
 
 
+@pytest.mark.long
 def test_under_another_name_a_rig_keeps_its_photographs_and_its_seals(run, files, tmp_path):
     enter(run, GOOD, *TOLD)
     see(run, *both(files))
@@ -295,6 +297,7 @@ def test_a_logbook_without_photographs_exports_no_folder_for_them(run, tmp_path)
     assert not (tmp_path / "out" / "photographs").exists()
 
 
+@pytest.mark.long
 def test_of_twenty_photographs_the_logbook_grows_by_what_is_said(run, tmp_path):
     """A photograph of noise is the worst there is: no camera's comes near."""
     enter(run, GOOD, *TOLD)
@@ -328,6 +331,7 @@ def test_a_report_prints_each_beside_its_sighting_and_says_whose_words_it_backs(
     assert rig.count("<img ") == 3
 
 
+@pytest.mark.long
 def test_twenty_photographs_of_noise_still_go_by_mail(run, tmp_path):
     pair = "lock 15.20s 2.10A 2.90A 12.40V both seen, load check done, stayed put\nunlock 14.60s 1.80A 2.40A 12.50V"
     enter(run, "\n".join([pair] * 10), *TOLD)
@@ -341,6 +345,7 @@ def test_twenty_photographs_of_noise_still_go_by_mail(run, tmp_path):
     assert len(set(pdf_pictures(tmp_path / "papers" / f"sheet-{SHEET}.pdf"))) == 20
 
 
+@pytest.mark.long
 def test_the_same_photographs_give_the_same_files_and_another_one_another_number(run, files, tmp_path):
     enter(run, GOOD, *TOLD)
     see(run, *both(files))

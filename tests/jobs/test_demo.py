@@ -99,3 +99,15 @@ def test_it_leaves_the_papers_in_a_folder_and_says_where(played):
     )
     assert {path.name.split("-")[0] for path in demo.papers} == {"report", "blank", "cab"}
     assert any(str(demo.folder / "papers") in line for chapter in chapters for line in chapter.says)
+
+
+def test_two_photographs_stand_beside_what_was_seen_at_the_accepted_commissioning(begun):
+    logbook, chapters = begun
+    with open_logbook(logbook, read_only=True) as book:
+        [state] = [one for one in book.sheets("yard-loader") if one.state == "accepted"]
+        kept = book.photographs(state.sheet.id)
+        assert {one.pin for one in kept} == {"left", "right"}
+        assert all(one.taken and not one.reason and book.picture(one.picture) for one in kept)
+        covered = {name for seal in book.seals("yard-loader") for name in seal.covers}
+        assert {f"photograph:{one.id}" for one in kept} <= covered
+    assert any("photograph" in line for one in chapters for line in one.says)

@@ -78,6 +78,7 @@ def test_the_newest_pictures_are_listed_and_one_key_puts_one_to_a_pin(sheet, fol
     ]
 
 
+@pytest.mark.long
 def test_one_of_another_time_is_asked_about(sheet, folder):
     app, name = sheet
 
@@ -97,6 +98,7 @@ def test_one_of_another_time_is_asked_about(sheet, folder):
     assert kept["left"].reason == "taken 5 hours before the throw; confirmed"
 
 
+@pytest.mark.long
 def test_a_pin_without_an_answer_takes_none(tmp_path, folder):
     app = app_on(tmp_path)
     path = Path(app.desk.logbook)
@@ -119,6 +121,7 @@ def test_a_pin_without_an_answer_takes_none(tmp_path, folder):
     assert not any(view(path, f"{RIG}-1").photographs.values())
 
 
+@pytest.mark.long
 def test_a_stick_that_was_pulled_and_pictures_that_are_none_are_one_line(sheet, folder):
     app, _ = sheet
 
@@ -142,6 +145,7 @@ def test_a_stick_that_was_pulled_and_pictures_that_are_none_are_one_line(sheet, 
     walked(app, journey)
 
 
+@pytest.mark.long
 def test_ten_thousand_files_a_pipe_and_links_keep_nobody_waiting(sheet, tmp_path):
     app, _ = sheet
     many = tmp_path / "many"
@@ -169,6 +173,7 @@ def test_ten_thousand_files_a_pipe_and_links_keep_nobody_waiting(sheet, tmp_path
     walked(app, journey)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 def test_both_pins_the_caution_and_the_list_are_in_sight(sheet, folder, size):
     app, _ = sheet

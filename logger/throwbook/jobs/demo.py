@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from throwbook.core.records import PinAnswers, SheetState
+from throwbook.core.records import PINS, PinAnswers, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.core.wording import SIGNS
 from throwbook.errors import InputError
@@ -234,6 +234,7 @@ class _Player:
         logged = maintenance.add(self.logbook, entry, at)
         done = self._commission(at + timedelta(hours=1))
         assert done.sheet is not None
+        self._photographs(done)
         accepted = sign_off.accept(
             self.logbook, done.sheet.sheet.name, SEEN, story.OPERATOR, at + timedelta(hours=2)
         )
@@ -250,9 +251,24 @@ class _Player:
             throws_chapter(
                 done,
                 "Cause, repair, commissioned anew, signed",
+                "a photograph of each pin stands beside what was seen at the first lock throw",
                 f"sheet {accepted.state.sheet.name} {accepted.state.state}: {accepted.acceptance.statement}",
                 f"baseline frozen for {' and '.join(accepted.baselines)}; rig: {status.level}",
             )
+        )
+
+    def _photographs(self, done: Imported) -> None:
+        """At the first lock throw both pins are looked at, and a picture of each is kept beside the answers."""
+        first = next(one for one in done.logged if one.trial.direction == "lock")
+        assert first.trial.started is not None
+        assert first.placement is not None
+        assert done.sheet is not None
+        at = first.trial.started + timedelta(seconds=40)
+        place = self.folder / "photographs"
+        files = {pin: story.draw_pin(place / f"{pin}-pin.jpg", pin, at) for pin in PINS}
+        sheets.see(
+            *(self.logbook, done.sheet.sheet.name, [first.placement.position], SEEN, story.OPERATOR, at),
+            photographs=files,
         )
 
     def check(self, day: story.CheckDay) -> None:

@@ -171,3 +171,24 @@ def _answers(conditions: "ThrowConditions") -> dict[str, Any]:
         "operator": OPERATOR,
         "instruments": "current-sense board, uncalibrated",
     }
+
+
+def draw_pin(file: Path, pin: str, at: datetime) -> Path:
+    """A picture of a pin in its hole, drawn and saying so, with the date that a camera would write."""
+    from PIL import Image, ImageDraw
+
+    from throwbook.files.pictures import EXIF_PART, TAKEN, TAKEN_OFFSET
+
+    image = Image.new("RGB", (800, 600), "#8d8f8a")
+    pen = ImageDraw.Draw(image)
+    pen.rectangle((120, 0, 680, 600), fill="#5c6166")  # the carriage's plate, the attachment's ear behind it
+    pen.rectangle((200, 60, 600, 540), fill="#c9a227")
+    pen.ellipse((300, 200, 500, 400), fill="#1d1f21")
+    pen.ellipse((312, 212, 488, 388), fill="#b9bec4", outline="#e6e9ec", width=6)
+    pen.text((20, 20), f"{pin.upper()} PIN: DRAWN FOR THE DEMO, NO MACHINE", fill="white", font_size=28)
+    exif = Image.Exif()
+    offset = f"{at:%z}"
+    exif[EXIF_PART] = {TAKEN: f"{at:%Y:%m:%d %H:%M:%S}", TAKEN_OFFSET: f"{offset[:3]}:{offset[3:]}"}
+    file.parent.mkdir(exist_ok=True)
+    image.save(file, "JPEG", quality=80, exif=exif.tobytes())
+    return file
