@@ -221,7 +221,7 @@ def _copy(image: "Image.Image", turned: Any) -> bytes:
     from PIL import Image
 
     seen_through = image.mode in ("LA", "PA", "RGBA") or "transparency" in image.info
-    if image.format != "JPEG":
+    if image.mode in ("1", "P", "PA"):  # of these no point between two can be made
         image = image.convert("RGBA" if seen_through else "RGB")
     image.thumbnail((LONGEST_SIDE, LONGEST_SIDE), reducing_gap=3.0)
     if seen_through:
