@@ -209,3 +209,14 @@ def test_a_blind_throw_is_not_slow_for_what_flowed_at_rest():
     rests = (trace.time_s < one.start_s) | (trace.time_s >= one.end_s)
     found = assess_trace(replace(trace, current_a=trace.current_a + np.where(rests, hold_a, 0.0)), weak, base)
     assert "slow-travel" not in loud(found)
+
+
+@pytest.mark.parametrize("hold", [0.7, 0.95])
+@pytest.mark.parametrize(("above_a", "noise_a"), [(0.05, 0.02), (0.14, 0.05)])
+def test_a_light_start_at_the_level_that_held_before_is_no_break(above_a, noise_a, hold):
+    """Behind its inrush the motor runs for a tenth of a second near what flowed at rest, and then takes up its load."""
+    hold_a = hold * NO_LOAD_A
+    light_a = hold_a + above_a
+    throw = np.concatenate((start(0.3, light_a), flat(0.1, light_a), start(12.5, 2.9, peak_a=4.5)))
+    (found,) = judged(flat(1.5, hold_a), throw, flat(1.5, hold_a), noise_a=noise_a)
+    assert "interruption" not in loud(found)

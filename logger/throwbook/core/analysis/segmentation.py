@@ -167,7 +167,9 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     starts_running = first == 0 or not rest.seen
     ends_running = last >= len(current) - 1
     rest_a = max(threshold, NOISE_SIGMAS * noise_a)
-    breaks = find_breaks(current, time_s, first, last, rest_a, period_s)
+    # What flowed at rest may flow no more: where all that is read turns a motor, nothing broke off.
+    open_a = min(rest_a, TURNS * no_load_current_a - max(0.0, polarity * zero_a))
+    breaks = find_breaks(current, time_s, first, last, open_a, period_s)
     start_until = breaks[0].opened - 1 if breaks else last
     settled, ramped, settled_latest = (
         (first, False, first) if starts_running else end_of_transient(current, time_s, first, start_until)
