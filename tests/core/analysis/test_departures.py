@@ -220,3 +220,21 @@ def test_a_light_start_at_the_level_that_held_before_is_no_break(above_a, noise_
     throw = np.concatenate((start(0.3, light_a), flat(0.1, light_a), start(12.5, 2.9, peak_a=4.5)))
     (found,) = judged(flat(1.5, hold_a), throw, flat(1.5, hold_a), noise_a=noise_a)
     assert "interruption" not in loud(found)
+
+
+@pytest.mark.parametrize("rate_hz", [10.0, 100.0])
+def test_two_throws_with_a_weak_current_between_are_two_whatever_the_sensor_reads_at_rest(rate_hz):
+    """No motor turns at what flows between them, nor at all that is read: they don't hang together."""
+    offset_a, hold_a = 0.18 * NO_LOAD_A, 0.25 * NO_LOAD_A
+    throw = np.concatenate((np.full(1, 6.0), flat(12.5, 2.0, rate_hz)))
+    found = judged(
+        flat(2.0, offset_a, rate_hz),
+        offset_a + throw,
+        flat(2.4, offset_a + hold_a, rate_hz),
+        offset_a + throw,
+        flat(2.0, offset_a + hold_a, rate_hz),
+        rate_hz=rate_hz,
+    )
+    assert len(found) == 2
+    for each in found:
+        assert abs(each.figures.travel_time_s.value - 12.5) <= each.figures.travel_time_s.u + 1.0 / rate_hz

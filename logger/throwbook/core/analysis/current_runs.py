@@ -125,13 +125,15 @@ def departures(trace: Trace, rest: Rest, period_s: float, no_load_a: float) -> l
 def joined_by_departures(
     pieces: Sequence[CurrentRun],
     stretches: Sequence[tuple[int, int]],
-    current_a: FloatArray,
+    read_a: FloatArray,
+    level_a: float,
     records: Mapping[int, RunRecord],
 ) -> list[CurrentRun]:
     """The pieces of the first reading, those of one departure as one movement.
 
-    ``current_a``: shape (n,), the level at rest taken off [A]; ``records``: by the way of the current.
+    ``read_a``: shape (n,) as read, ``level_a``: the level at rest [A]; ``records``: by the way of the current.
     """
+    current_a = read_a - level_a
     joined: list[CurrentRun] = []
     for a, b in stretches:
         here = [each for each in pieces if each.first <= b and each.last >= a]
@@ -143,16 +145,43 @@ def joined_by_departures(
         }
         way = max(charges, key=lambda each: charges[each])
         same = sorted((each for each in here if each.way == way), key=lambda each: each.first)
-        first, last = max(a, same[0].first), min(b, same[-1].last)
-        over = max(last, min(b, same[-1].over))
-        drove = records[way].share(first, last) >= JOG and last - first >= b - last
-        # What is driven back after an end belongs to it, and doesn't lengthen it.
-        drawn = np.flatnonzero(way * current_a[last : b + 1] > 0.0)
-        back = last + int(drawn[-1]) if len(drawn) else last
-        if drove and _is_rest_too(current_a, first, last, back):
-            back = last
-        joined.append(replace(same[-1], first=first, last=last, over=over, left=min(a, first), back=back))
+        for number, group in enumerate(groups := _apart(same, read_a, records[way])):
+            begin = a if number == 0 else group[0].first
+            stop = b if number == len(groups) - 1 else group[-1].last
+            joined.append(_as_one(group, begin, stop, current_a, records[way]))
     return joined
+
+
+def _apart(pieces: Sequence[CurrentRun], read_a: FloatArray, record: RunRecord) -> list[list[CurrentRun]]:
+    """The pieces of one departure in those that are surely apart: between them all that is read, nothing taken off, is for
+    long less than a motor turns with."""
+    groups: list[list[CurrentRun]] = []
+    for each in pieces:
+        if groups:
+            before = groups[-1][-1]
+            between_a = each.way * read_a[before.last + 1 : each.first]
+            low = runs_of(between_a < TURNS * record.stroke.no_load_a)
+            longest = max((stop - begin for begin, stop in low), default=0)
+            if longest * record.period_s <= LONGEST_S:
+                groups[-1].append(each)
+                continue
+        groups.append([each])
+    return groups
+
+
+def _as_one(
+    pieces: Sequence[CurrentRun], a: int, b: int, current_a: FloatArray, record: RunRecord
+) -> CurrentRun:
+    """The pieces as one movement that begins and ends somewhere between row ``a`` and row ``b``."""
+    first, last = max(a, pieces[0].first), min(b, pieces[-1].last)
+    over = max(last, min(b, pieces[-1].over))
+    drove = record.share(first, last) >= JOG and last - first >= b - last
+    # What is driven back after an end belongs to it, and doesn't lengthen it.
+    drawn = np.flatnonzero(pieces[0].way * current_a[last : b + 1] > 0.0)
+    back = last + int(drawn[-1]) if len(drawn) else last
+    if drove and _is_rest_too(current_a, first, last, back):
+        back = last
+    return replace(pieces[-1], first=first, last=last, over=over, left=min(a, first), back=back)
 
 
 def _is_rest_too(current_a: FloatArray, first: int, last: int, back: int) -> bool:
@@ -188,7 +217,9 @@ def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStrok
         braked = [each for each in found if _flows_as_read(each, trace.current_a, against_a)]
         stretches = _parted(departures(trace, rest, period_s, stroke.no_load_a), braked)
         others = [each for each in found if each not in braked]
-        both = joined_by_departures([*pieces[1], *pieces[-1], *others], stretches, current_a, records)
+        both = joined_by_departures(
+            [*pieces[1], *pieces[-1], *others], stretches, trace.current_a, rest.level_a, records
+        )
         pieces = {way: [each for each in both if each.way == way] for way in pieces}
         found = braked
     for way, record in records.items():
