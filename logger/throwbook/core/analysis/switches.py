@@ -20,9 +20,9 @@ DEBOUNCE_S = 0.05
 the row that shows it. Both sides wait alike, so it drops out of the difference between them."""
 BOUNCES_S = 0.1
 """Changes nearer to each other than this are one change that bounced (*practice*)."""
-SPEED_U, SPEED_U_UNREAD = 0.02, 0.1
-"""Relative standard uncertainty of how fast the rod moves between the two changes, with the voltage read and without
-(*assumed*)."""
+SPEED_U, SPEED_U_UNREAD = 0.02, 0.15
+"""Relative standard uncertainty of how fast the rod moves at one place against its mean, with the voltage read and without
+(*assumed*: from no load to full load a rod loses 15 to 40 % of its speed)."""
 
 
 @dataclass(frozen=True)
@@ -145,8 +145,11 @@ def _change(
         return None  # not in this movement
     u_s = float(np.sqrt(row_u_s**2 + wait_u_s**2 + segments.start_u_s**2))
     moved_vs = float(np.interp(row_s - 0.5 * DEBOUNCE_S, time_s[rows], moved.volt_seconds))
-    passed = float(np.hypot(row_u_s, wait_u_s)) * speed(segments, share)
-    fraction = Measured(moved_vs / moved.total_vs * share, K * float(np.hypot(passed, place_u)))
+    passed_u = float(np.hypot(row_u_s, wait_u_s)) * speed(segments, share)
+    done = moved_vs / moved.total_vs
+    # Both ends are known: an uneven speed shifts a place by the way to the nearer one.
+    uneven_u = speed_u(moved.from_voltage) * share * min(done, 1.0 - done)
+    fraction = Measured(done * share, K * float(np.sqrt(passed_u**2 + place_u**2 + uneven_u**2)))
     return SwitchChange(Measured(since_s, K * u_s), Measured(row_s, K * row_u_s), fraction)
 
 
@@ -169,7 +172,12 @@ def lag_of(
     left, right = (changed[side] for side in SIDES)
     lag = right.at_fraction.value - left.at_fraction.value
     rows_u = speed(segments, share) * float(np.hypot(left.row_s.u, right.row_s.u))
-    return Measured(lag, float(np.hypot(rows_u, K * (SPEED_U if from_voltage else SPEED_U_UNREAD) * lag)))
+    return Measured(lag, float(np.hypot(rows_u, K * speed_u(from_voltage) * lag)))
+
+
+def speed_u(from_voltage: bool) -> float:
+    """How well the speed at one place is known against its mean, relative."""
+    return SPEED_U if from_voltage else SPEED_U_UNREAD
 
 
 def changes_towards(direction: str) -> bool:
