@@ -59,12 +59,15 @@ def test_a_steady_lag_signals_nothing_whichever_side_is_the_later_one():
         assert [one.first_signal for one in of_lag(lagging([lag] * 12)).values()] == [None, None]
 
 
-def test_a_service_that_sets_it_back_shows_its_effect():
+@pytest.mark.parametrize(("sense", "side"), [(1.0, "right"), (-1.0, "left")])
+@pytest.mark.parametrize("after", [0.019, 0.021])
+def test_a_service_that_sets_it_back_shows_its_effect(after, sense, side):
+    """However the side that was late stands against the other afterwards."""
     on = START + timedelta(days=91 * 9 + 5)
-    rig = lagging(STEADY + GROWN + [0.02] * 4, services=[SeasonService(on, "greased", starts_stage=True)])
-    effects = of_lag(rig)["lock"].service_effects
-    assert len(effects) == 1
-    assert effects[0].change < -0.02
+    lags = [0.02 + sense * (lag - 0.02) for lag in STEADY + GROWN + [after] * 4]
+    lock = of_lag(lagging(lags, services=[SeasonService(on, "greased", starts_stage=True)]))["lock"]
+    assert (lock.side, len(lock.service_effects)) == (side, 1)
+    assert lock.service_effects[0].change < -0.02
 
 
 def test_a_rig_without_switches_has_no_such_trend():

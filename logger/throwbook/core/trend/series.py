@@ -360,8 +360,8 @@ def _line(
 
 
 def later_side(history: RigHistory) -> str:
-    """The pin whose switch has come later against the other since the rig's first check; both directions together."""
-    field, grown = FIGURES[SWITCH_LAG], 0.0
+    """The pin whose switch once came furthest later against the other since the rig's first check; both directions together."""
+    field, furthest = FIGURES[SWITCH_LAG], 0.0
     for direction in DIRECTIONS:
         checks = [
             [
@@ -371,9 +371,11 @@ def later_side(history: RigHistory) -> str:
             ]
             for check in history.checks
         ]
-        known = [lags for lags in checks if lags]
-        grown += float(np.median(known[-1]) - np.median(known[0])) if known else 0.0
-    return SIDES[grown >= 0.0]
+        middles = np.array([float(np.median(lags)) for lags in checks if lags])
+        if len(middles):
+            grown = middles - middles[0]
+            furthest += float(grown[np.argmax(np.abs(grown))])
+    return SIDES[furthest >= 0.0]
 
 
 def stage_starts(services: Sequence[SeasonService]) -> list[date]:
