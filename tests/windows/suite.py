@@ -49,7 +49,7 @@ PACKAGES = [
     "textual-serve",
 ]
 LONGEST_S = 1800
-FILES_A_PIECE = 40
+FILES_A_PIECE = 10
 LONG = ", long"
 """After the name of a piece: its tests that ``make test`` leaves to ``make test-all``."""
 OUTCOMES = ("passed", "failed", "error", "skipped")
