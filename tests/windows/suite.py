@@ -183,8 +183,8 @@ def commit() -> str:
     return said[0].strip() + ("+" if said[1].strip() else "")
 
 
-def as_markdown(results: Sequence[Result]) -> str:
-    """The tables of ``measured.md``; a result of another commit than the newest says so."""
+def as_markdown(results: Sequence[Result], untried: Sequence[str]) -> str:
+    """The tables of ``measured.md``; each result with its commit, and what has none."""
     newest = commit()
     suite = [one for one in results if one.piece.startswith("tests")]
     total = Counter[str]()
@@ -209,6 +209,8 @@ def as_markdown(results: Sequence[Result]) -> str:
     lines += [f"| {' '.join(line.split())} | {one.commit} |" for one in results for line in one.said]
     lines += ["", "| skipped, with the reason | tests |", "|---|---|"]
     lines += [f"| {why} | {count} |" for why, count in reasons.most_common()]
+    if untried:
+        lines += ["", f"Without a result: {', '.join(untried)}."]
     if wrong := [where for one in results for where in one.failed]:
         lines += ["", "Failed:", "", *(f"- {where}" for where in wrong)]
     return "\n".join(lines) + "\n"
@@ -248,7 +250,7 @@ def main() -> int:
                 f"{name:32} {results[name].counts or results[name].said} {results[name].failed}", flush=True
             )
     finally:
-        page = as_markdown(list(results.values()))
+        page = as_markdown(list(results.values()), [name for name in names if name not in results])
         MEASURED.write_text(put_between_marks(MEASURED.read_text("utf-8"), "windows", page), "utf-8")
     return 1 if any(one.failed for one in results.values()) else 0
 
