@@ -166,7 +166,7 @@ def test_every_table_of_names_is_complete():
     from throwbook.core.sheets.conditions import Conditions
     from throwbook.core.sheets.hand_readings import STOPPED_SHORT
     from throwbook.core.status.latch import CAUSES
-    from throwbook.core.trend.signals import IN_CONTROL, LOW, OUT, SUSPECT
+    from throwbook.core.trend.signals import BASELINE, IN_CONTROL, LOW, OUT, SUSPECT
     from throwbook.files.rig_file import SECTIONS
 
     assert list(wording.FIGURES) == [each.name for each in fields(assessment.Figures)]
@@ -183,7 +183,7 @@ def test_every_table_of_names_is_complete():
     assert set(SEEN) < {each.name for each in fields(Sighting)}
     assert {tuple(answers) for answers in wording.ANSWERS.values()} == {ANSWERS}
     assert list(wording.CONDITIONS) == [each.name for each in fields(Conditions)]
-    assert set(wording.TREND_STATES) == {IN_CONTROL, SUSPECT, OUT, LOW}
+    assert set(wording.TREND_STATES) == {BASELINE, IN_CONTROL, SUSPECT, OUT, LOW}
     assert set(wording.RIG) == {f"{part}.{key}" for part, rows in SECTIONS.items() for key, *_ in rows}
 
 

@@ -79,9 +79,9 @@ def test_the_next_check_is_one_day_everywhere_though_nobody_wrote_when_it_was_th
     assert f"check due {due}" in run("rig", "list")[1]
     assert f"By {due}." in run("trend", RIG)[1]
     card = card_of(run, tmp_path)
-    assert f"Next check: check due {due}" in card
+    assert f"Next check: due {due}" in card
     assert f"Counts until {due}" in card
-    assert f"Next check: check due {due}." in report_of(run)
+    assert f"Next check: due {due}." in report_of(run)
 
 
 def test_who_saw_the_pins_is_one_name_though_an_account_typed_them_in(run, tmp_path):

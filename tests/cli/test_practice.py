@@ -110,7 +110,7 @@ def test_a_practice_logbook_says_so_wherever_the_rig_stands_and_on_every_paper(p
     assert practice("report", RIG, "--folder", str(tmp_path))[0] == 0
     page = (tmp_path / f"report-{RIG}.html").read_text("utf-8")
     assert CAUTION in page
-    assert "Practice, no machine: Test report" in page
+    assert "Practice, no machine. Test report" in page
 
 
 def test_a_real_logbook_does_not_take_a_practice_one_in(run, practice, tmp_path):

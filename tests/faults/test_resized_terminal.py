@@ -44,7 +44,7 @@ def test_a_terminal_made_tiny_in_mid_throw_costs_no_sample_and_the_screen_comes_
         shown.resize(10, 5)
         small = shown.until(" 1.6 A")  # the figure in plain letters, where blocks have no room
         shown.resize(80, 24)
-        large = shown.until("F8 day/night", large_figure)
+        large = shown.until("F8 light/dark", large_figure)
         shown.press("Enter")
         kept = shown.until("Kept on yard-loader-1.")
         shown.press("C-q")

@@ -102,7 +102,7 @@ def test_the_printed_trend_says_provisional_and_what_to_do(book):
     done = trend(book, "loader-07")
     assert "provisional" in done.stdout
     assert "Next: " in done.stdout
-    assert "first signal" in done.stdout
+    assert "first out" in done.stdout
     assert done.stderr == ""
 
 

@@ -84,7 +84,7 @@ def test_the_columns_stand_in_the_order_in_which_a_line_is_typed(source):
             "Left",
             "Right",
             "Load check",
-            "Stayed put",
+            "Stays put",
         ),
     )
     typed = parse_line(EXAMPLE)
@@ -115,7 +115,7 @@ def test_a_pencil_fits_into_every_box(source, tmp_path):
     ]
     assert len(ways) == 10
     assert min(below.top - above.top for above, below in pairwise(ways)) >= 8 * MM
-    first = ("Time", "Running", "Peak", "Under", "Left", "Right", "Load", "Stayed", "Note")
+    first = ("Time", "Running", "Peak", "Under", "Left", "Right", "Load", "Stays", "Note")
     lefts = sorted(
         min(word.left for word in found if word.text == text and word.top < ways[0].top) for text in first
     )
@@ -157,7 +157,7 @@ def test_the_cab_card_says_what_to_look_at_and_when_to_stop(source):
         "Stop using it when",
     ):
         assert text in said
-    assert "Next check: check due 2026-09-12" in said
+    assert "Next check: due 2026-09-12" in said
     assert "Status on the day of print: in service" in said
     assert [row.split(" | ")[0] for row in said.splitlines() if row.startswith(("-10", "5 |", "20 |"))] == [
         "-10",
@@ -201,7 +201,7 @@ def test_us_units_show_fahrenheit(source):
 def test_without_baseline_and_needed_push_nothing_is_expected(source):
     bare = replace(RIG, lock=replace(RIG.lock, needed_force_n=None))
     said = words(cab_card(replace(source, rig=bare, baselines={})))
-    assert "isn't known yet" in said
+    assert "not known yet" in said
     assert "needed_force" in said
 
 

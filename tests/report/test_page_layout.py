@@ -21,7 +21,7 @@ from throwbook.report.report import rig_report
 from throwbook.report.report_charts import Drawings
 
 POINTS_AN_INCH = 72
-PAGES = {"a4": 7, "letter": 7}
+PAGES = {"a4": 7, "letter": 8}
 """How many pages the made report has: another number is another layout, to be looked at."""
 
 

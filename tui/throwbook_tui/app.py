@@ -61,7 +61,7 @@ class ThrowbookApp(App[None]):
     CSS_PATH = "app.tcss"
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f8", "day_or_night", "day/night", key_display="F8"),
+        Binding("f8", "day_or_night", "light/dark", key_display="F8"),
         Binding("ctrl+q", "leave", "leave", key_display="Ctrl-Q", priority=True),
     ]
 

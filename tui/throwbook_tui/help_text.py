@@ -25,7 +25,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     ),
     "rig setup": (
         "Copy the values from the data sheet or the nameplate. Each one is checked as you type.",
-        "Type each value with its unit: 188 mm, 7 3/8 in, 330 lbf, 12 V. To a bare number Enter adds the unit.",
+        "Type each value with its unit: 188 mm, 7 3/8 in, 330 lbf, 12 V. If you type a bare number, Enter adds the unit.",
         "",
         "travel needed: how far the rod must move from unlock to lock, measured on the machine.",
         "stroke: the full stroke of the actuator. It must be slightly longer than the travel needed, and something (a slot, a spring, adjustable limit switches) must take up the spare stroke.",
@@ -72,7 +72,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "Look at the left pin, then answer. Look at the right pin, then answer. One pin never proves the other.",
         "1 = in its hole, 2 = NOT in its hole, 3 = not looked at. A NOT takes the rig out of use at once.",
         "load check: the test in the manufacturer's manual that shows the attachment is held.",
-        "power off: switch the power off and look whether the pins stay put.",
+        "power off: switch the power off and look: do the pins stay put?",
     ),
     "photographs": (
         "L puts the picture under the cursor to the LEFT pin of this throw, R to the RIGHT pin. N looks into the folder again.",
@@ -104,10 +104,10 @@ PAGES: dict[str, tuple[str, ...]] = {
         "On a small screen G changes between words and drawings.",
     ),
     "trend": (
-        "o is one check (one sheet, its throws averaged), X a check that is out of control. The lines across are the centre line and the control limits of this rig.",
+        "o is one check (one sheet, its throws averaged), X a check that is out of control. The lines across: the level at the start of the chart period (centre), and the limits of normal variation (upper, lower).",
         "corrected: to 20 °C (68 °F) and nominal voltage, so that winter does not look like wear.",
-        "The curve is the level that the checks up to each one show. Dotted: the limit at that check. centre: level since the last service that restarts the chart. upper, lower: the present limits.",
-        "in control: no more than normal variation. suspect: one check stands out, repeat it. low: below the baseline. out of control: more than normal variation.",
+        "The curve is the level that the checks up to each one show. Dotted: the limits at that check. upper, lower: the limits now. A chart period starts at commissioning, and at each service that changes the machine.",
+        "in control: no more than normal variation. suspect: one check stands out, repeat it. low: below the start. out of control: more than normal variation.",
         "forecast: when the limit is reached if the change goes on as it is, with its interval. With too few checks there is no forecast yet.",
         "An upright line is a service. Below the chart: whether the work helped, or that there are too few throws to show it.",
         "Left and right change figure and direction. P lists the checks, and what happened since the last accepted sheet.",
@@ -132,9 +132,9 @@ PAGES: dict[str, tuple[str, ...]] = {
         "A baud rate too low for the sampling rate is refused before a throw, and the one that is enough is named.",
     ),
     "meters": (
-        "Each meter once, as its label and its data sheet have it. A sheet that names its meters uses their accuracy in place of an assumed one.",
+        "Record each meter once, by its label and its data sheet. A sheet that names its meters uses their accuracy in place of an assumed one.",
         "last digit: the smallest step that the display shows. accuracy: such as 2.5% + 5 digits.",
-        "keeps the peak: it holds the highest reading. Without that no peak is asked for, and the sheet says that it was not proved.",
+        "peak hold: it keeps its highest reading. Without that no peak is asked for, and the sheet lists it as not proved.",
     ),
     "calibrate": (
         "Let a steady current flow (a lamp, a heater). Read your meter, type the reading, press Enter. The board is read at that moment.",
@@ -144,7 +144,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     ),
     "papers": (
         "Report: the rig's history on paper. Blank sheet: to fill in by hand. Cab card: expected times and currents for the cab.",
-        "Data export: every table as CSV. Backup: a copy, read again to make sure that it is complete. Logbook check: finds what was changed or lost.",
+        "Data export: every table as CSV. Backup: a copy, checked that it is complete. Logbook check: finds what was changed or lost.",
         "",
         "A backup is a complete logbook. To look into it: throwbook --logbook BACKUP. From another computer or a second yard: throwbook merge BACKUP.",
         "If a logbook is lost or damaged, or cannot be opened: restore puts it back from a backup. The present file is kept beside it.",

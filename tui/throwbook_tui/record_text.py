@@ -79,8 +79,8 @@ def travel_bar(figures: LiveFigures) -> str:
 HOW = "Enter arms the recording. Then throw with the machine's own switch. Recording starts with the current and stops by itself."
 NOT_THROWN = "Y = the switch was thrown and nothing ran. The throw is recorded as 'did not start' and the rig is restricted until that order is cleared. N = nobody threw. Nothing is recorded; you can arm again."
 ARMED_SAID = (
-    Cell("Ready: throw now. Waiting for current ...", STRONG),
     Cell("Everyone clear of the attachment. Hands off the pins: they are about to move.", WARN),
+    Cell("Ready: throw now. Waiting for current ...", STRONG),
 )
 EITHER_WAY = "The current alone cannot show it. Y = it was an unlock throw. N = it was a lock throw. Each movement is recorded as a throw of its own."
 TAKE_AIR = "Is this the air temperature?"

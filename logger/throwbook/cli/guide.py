@@ -135,7 +135,7 @@ CODES = (
 )
 VARIABLES = (
     ("THROWBOOK_LOGBOOK", "Logbook file to work on, as --logbook."),
-    ("THROWBOOK_BY", "Who enters things, as --by."),
+    ("THROWBOOK_BY", "Name of the person who enters things, as --by."),
     ("THROWBOOK_THEME", "night: the dark theme of the screens."),
     ("THROWBOOK_ASCII", "Set to anything: the screens use plain letters only."),
     ("NO_COLOR", "Set to anything: no colours."),
@@ -227,7 +227,7 @@ At the end you know what a sign may mean, how to tell its causes apart, and what
 
 The pictures are simulated (see [the sample runs](../../../sample-runs/README.md)). Upper chart: current over time. Lower chart:
 current over travel, beside the band of the baseline. A sign is what the record shows. A cause would explain it. Beside each
-cause you find its rivals, and the action that tells them apart.
+cause you find the other causes that it could be, and the action that tells them apart.
 
 **A throw without signs proves nothing.** A pin can be beside its hole and the current exactly the same. At every change look at
 both pins, one at a time, and do the manufacturer's load check. Isolate the power and take the key out before hands go near the pins.
@@ -270,7 +270,11 @@ GLOSSARY: tuple[tuple[str, str, Mapping[str, Name | LimitName]], ...] = (
         wording.SIGHTINGS,
     ),
     ("Questions of a sheet", "A blank is stored as *not recorded*, never as a no.", wording.CONDITIONS),
-    ("States of a trend", "Each check is compared with the baseline.", wording.TREND_STATES),
+    (
+        "States of a trend",
+        "Each check is compared with the start of its chart period: commissioning, or the last service that restarts the chart.",
+        wording.TREND_STATES,
+    ),
     ("Values of a rig", "In the rig file, and on the form.", wording.RIG),
 )
 

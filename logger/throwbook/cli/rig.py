@@ -201,7 +201,7 @@ def print_history(found: "RigView") -> None:
         )
     for baseline in found.baselines:
         output.line(
-            f"baseline {baseline.direction}: {len(baseline.trials)} throws, frozen {baseline.at.date()}: {baseline.reason}"
+            f"baseline {baseline.direction}: {len(baseline.trials)} throws, set {baseline.at.date()}: {baseline.reason}"
         )
     if found.sheets:
         output.table(SHEET_LIST.heads, [SHEET_LIST.row(each) for each in found.sheets])

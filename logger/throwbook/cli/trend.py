@@ -25,6 +25,7 @@ from throwbook.core.trend.trend_result import (
     forecast_text,
     signal_text,
 )
+from throwbook.core.wording import TREND_STATES
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
@@ -68,9 +69,9 @@ def trend(
     scheduler: str | None,
     workers: int | None,
 ) -> int:
-    """Show what has changed on RIG since its baseline, more than weather, supply voltage and normal variation explain.
+    """Show what has changed on RIG since commissioning or its last service, beyond weather, supply voltage and normal variation.
 
-    It forecasts when a limit is reached. Without RIG: every rig, most urgent first.
+    It forecasts when a limit will be reached. Without RIG: every rig, most urgent first.
 
     \b
     Examples:
@@ -210,7 +211,7 @@ def print_trend(found: "RigTrend") -> None:
     output.line(f"because {action.reason}{by} Bring: {action.bring}.", indent=2)
     output.line()
     output.table(
-        ["figure", "direction", "baseline", "now", CHANGE, "first signal", "limit reached"],
+        ["figure", "direction", "start", "now", CHANGE, "first out", "limit reached"],
         [_row(one) for one in found.trends],
         right=[2, 3],
     )
@@ -255,12 +256,12 @@ def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
             continue
         output.line()
         output.line(
-            f"Running current, {one.direction} (control limits now {_digits(one.chart.lower)} to {_digits(one.chart.upper)} A, "
-            f"from {one.chart.baseline_throws} baseline throws). A level outside its limits is out of control",
+            f"Running current, {one.direction} (normal variation now {_digits(one.chart.lower)} to {_digits(one.chart.upper)} A; "
+            f"{counted(one.chart.baseline_throws, 'throw')} at the start). A level above it is out of control",
             style="heading",
         )
         output.table(
-            ["date", "sheet", "air", "measured", "corrected", "throws", "level", "limits", "state"],
+            ["date", "sheet", "air", "measured", "corrected", "throws", "level", "normal variation", "state"],
             [
                 [
                     str(point.date),
@@ -274,7 +275,7 @@ def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
                     "-" if point.level is None else f"{_digits(point.level)} A",
                     _limits(point),
                     output.Cell(
-                        f"{point.state}: {point.because}" if point.because else point.state,
+                        f"{_state(point)}: {point.because}" if point.because else _state(point),
                         STATES.get(point.state, ""),
                     ),
                 ]
@@ -287,6 +288,10 @@ def _print_checks(trends: Sequence["TrendResult"], units: str) -> None:
                 f"As-found throws separately: out of control since {one.as_found.first_signal}.",
                 style="warn",
             )
+
+
+def _state(point: "Point") -> str:
+    return TREND_STATES[point.state].column
 
 
 def _limits(point: "Point") -> str:
@@ -329,7 +334,7 @@ def _print_services(found: "RigTrend") -> None:
             one.action,
             f"at {100 * one.at_fraction:.0f} % of the stroke",
             one.direction,
-            f"{one.before:.2g} -> {one.after:.2g} A above the rest",
+            f"{one.before:.2g} -> {one.after:.2g} A above the current beside it",
             interval_text(one.change, one.low, one.high),
             one.answer,
         ]

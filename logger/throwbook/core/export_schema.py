@@ -100,6 +100,7 @@ def _figure_columns() -> list[Column]:
     found = []
     for each in fields(Figures):
         _, sentence, unit, means = NAMES[each.name]
+        means = means.replace("% of stroke", "share of the stroke")  # the table holds shares
         what = f"{sentence} ({means})" if means else sentence
         found.append(Column(each.name, unit, what, _figure(each.name, 0)))
         found.append(
@@ -133,24 +134,24 @@ SHEETS = (
         lambda row: _said(row.decision.statement) if row.decision else None,
     ),
     Column("answers", TEXT, "what was asked, JSON", lambda row: _said(row.answers)),
-    Column("sealed", FLAG, "sealed since", lambda row: row.sealed),
+    Column("sealed", FLAG, "whether it is sealed", lambda row: row.sealed),
     Column("id", TEXT, "id of the row", lambda row: row.sheet.id),
 )
 TRIALS = (
     Column("trial", TEXT, "id of the trial", lambda item: item[0].id),
     Column("rig", TEXT, "the rig's name", lambda item: item[0].trial.rig),
-    Column("sheet", TEXT, "the sheet it stands on", lambda item: item[1].name if item[1] else None),
+    Column("sheet", TEXT, "the sheet it is on", lambda item: item[1].name if item[1] else None),
     Column("kind", TEXT, "the sheet's kind", lambda item: item[1].sheet.kind if item[1] else None),
     Column("position", "1", "its place on the sheet", _of("placement", "position")),
     Column("direction", TEXT, "lock or unlock", lambda item: item[0].direction),
     Column("source", TEXT, "trace or hand", lambda item: item[0].trial.source),
     Column("started", TIME, "when it was thrown", lambda item: _time(item[0].trial.started)),
-    Column("as_found", FLAG, "first movement after a rest of hours", _of("placement", "as_found")),
-    Column("left_out", TEXT, "why it doesn't count; empty: it counts", _of("placement", "left_out")),
-    Column("ambient_c", "degC", "ambient temperature", _of("placement", "ambient_c")),
+    Column("as_found", FLAG, "first throw after standing", _of("placement", "as_found")),
+    Column("left_out", TEXT, "why it was left out; empty: it counts", _of("placement", "left_out")),
+    Column("ambient_c", "degC", "air temperature", _of("placement", "ambient_c")),
     Column("file", TEXT, "the trace file", _of("placement", "file")),
     Column("movement", "1", "which movement of its record it was", _judged("movement")),
-    Column("movements", "1", "how many movements that record held", _judged("movements")),
+    Column("movements", "1", "how many movements that record has", _judged("movements")),
     Column("left_pin", TEXT, "left pin seen in its hole: yes, no, not looked", _of("sighting", "left_pin")),
     Column(
         "right_pin", TEXT, "right pin seen in its hole: yes, no, not looked", _of("sighting", "right_pin")
@@ -190,12 +191,12 @@ SIGNS = (
     Column("sign", TEXT, "code of the sign", lambda item: item[1].sign),
     Column("level", TEXT, "info, watch or fail", lambda item: item[1].level),
     Column("value", "see unit", "its value", lambda item: item[1].value),
-    Column("limit", "see unit", "the limit it was held against", lambda item: item[1].limit),
+    Column("limit", "see unit", "the limit it was compared with", lambda item: item[1].limit),
     Column("unit", TEXT, "unit of value and limit", lambda item: item[1].unit),
     Column(
         "at_fraction", "1", "share of the stroke from this movement's start", lambda item: item[1].at_fraction
     ),
-    Column("from_s", "s", "from when in the record", lambda item: item[1].from_s),
+    Column("from_s", "s", "time in the record at which it begins", lambda item: item[1].from_s),
     Column("because", TEXT, "in a sentence", lambda item: item[1].because),
     Column("side", TEXT, "left or right pin, where the switches tell", lambda item: item[1].side),
 )
@@ -231,7 +232,7 @@ JUDGEMENTS = (
     Column("reason", TEXT, "why it was judged again; empty: the first", lambda item: item[0].reason),
     Column("method_version", TEXT, "version of the method", lambda item: item[0].assessment.method_version),
     Column("software_version", TEXT, "version of the program", lambda item: item[0].software_version),
-    Column("baseline", TEXT, "id of the baseline it was held against", lambda item: item[0].baseline),
+    Column("baseline", TEXT, "id of the baseline it was compared with", lambda item: item[0].baseline),
 )
 SERVICES = (
     Column("service", TEXT, "id of the entry", lambda item: item[0].id),
@@ -251,10 +252,10 @@ SERVICES = (
 ORDERS = (
     Column("order", TEXT, "id of the order", lambda row: row.id),
     Column("rig", TEXT, "the rig's name", lambda row: row.rig),
-    Column("level", TEXT, "the status it asks for", lambda row: row.level),
-    Column("cause", TEXT, "what gave rise to it", lambda row: row.cause),
+    Column("level", TEXT, "the status it sets", lambda row: row.level),
+    Column("cause", TEXT, "its cause", lambda row: row.cause),
     Column("because", TEXT, "in a sentence", lambda row: row.because),
-    Column("clears", TEXT, "ids of the orders it answers", lambda row: " ".join(row.clears)),
+    Column("clears", TEXT, "ids of the orders it clears", lambda row: " ".join(row.clears)),
     Column("signed", TEXT, "who signed", lambda row: row.signed),
     Column("trial", TEXT, "the trial it comes from", lambda row: row.trial),
     Column("at", TIME, "when it was written", lambda row: _time(row.at)),
@@ -276,7 +277,7 @@ PHOTOGRAPHS = (
 )
 METERS = (
     Column("meter", TEXT, "its name", lambda item: item[0].name),
-    Column("counts", FLAG, "no: described anew by a later row", lambda item: item[1]),
+    Column("counts", FLAG, "no: replaced by a later row", lambda item: item[1]),
     Column("kind", TEXT, "clamp, stopwatch or multimeter", lambda item: item[0].kind),
     Column("unit", TEXT, "unit of what it reads", lambda item: item[0].unit),
     Column("resolution", "see unit", "the step of its last digit", lambda item: item[0].resolution),

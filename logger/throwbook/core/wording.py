@@ -57,7 +57,7 @@ FIGURES: dict[str, Name] = {
     "mean_voltage_v": Name("under load", "voltage under load", "V", "average while the rod moves"),
     "rest_voltage_v": Name("at rest", "voltage at rest", "V", "before the start"),
     "source_resistance_ohm": Name(
-        "supply", "supply resistance", "ohm", "battery, cable and plugs up to the board"
+        "resistance", "supply resistance", "ohm", "battery, cable and plugs up to the board"
     ),
     "charge_as": Name("charge", "charge drawn", "A s"),
     "energy_j": Name("energy", "energy used", "J"),
@@ -89,7 +89,7 @@ _TIME_SHARE = Name("time", "travel time", "1", "% of expected")
 LIMITS: dict[str, LimitName] = {
     "run_current": LimitName(FIGURES["run_current_a"], "max"),
     "peak_run_current": LimitName(FIGURES["peak_run_current_a"], "max"),
-    "travel_done": LimitName(FIGURES["travel_fraction"], "min"),
+    "travel_done": LimitName(Name("travel done", "travel done", "1", "% of stroke"), "min"),
     "travel_time_low": LimitName(_TIME_SHARE, "min"),
     "travel_time_high": LimitName(_TIME_SHARE, "max"),
     "supply_under_load": LimitName(FIGURES["mean_voltage_v"], "min"),
@@ -168,11 +168,11 @@ SIGN_REMEDIES: dict[str, str] = {
     "stopped-short": "After a lock throw: stop using it. Look at both pins, one at a time. Find what interrupted the throw.",
     "no-end": "Release the switch. At the next throw watch the rod from a distance: does it move at all?",
     "light-run": "Stop using it. The drive may be disconnected from the mechanism, however good the current looks. Power isolated: look at linkage, clevis pins and both lock pins.",
-    "slow-travel": "Power isolated: clip the meter to the actuator's own plug. Hands out: run and read.",
-    "low-supply": "Charge or replace the battery. Repeat with the engine on.",
-    "supply-drop": "Clean plug and ground (earth), or lay a thicker cable. The suitability check says how thick.",
-    "drag": "Clean and grease screw and pins, then check again.",
-    "binding-spot": "Look at that place: dress the burr, straighten or replace the pin, clear the mud.",
+    "slow-travel": "Find where the voltage drops between the board and the motor. Power isolated: mend that plug or cable, or the brushes.",
+    "low-supply": "Charge or replace the battery. Repeat the throw with the engine running.",
+    "supply-drop": "Power isolated: clean plug and ground (earth), or lay a thicker cable. The suitability check calculates its voltage drop.",
+    "drag": "Power isolated: clean and grease screw and pins. Then check again.",
+    "binding-spot": "Power isolated: look at that place. Dress the burr, straighten or replace the pin, clear the mud.",
     "over-rated": "Stop and find the load. A larger actuator is the last step.",
     "uneven-sides": "Set both links to one length.",
     "free-play": "Power isolated: feel for play by hand. Replace what is worn.",
@@ -182,9 +182,9 @@ SIGN_REMEDIES: dict[str, str] = {
     "duty-exceeded": "Let the motor cool. Keep the rests that the sheet calls for.",
     "clipped": "Use a sensor with a wider range.",
     "gaps": "Plug the cable in firmly. Record again.",
-    "interruption": "Move the plugs one at a time, well clear of pins and linkage. Then check relay, strands and brushes.",
+    "interruption": "Wiggle the plugs one at a time, well clear of pins and linkage. Power isolated: check relay, strands and brushes.",
     "cut-record": "Record again, with rest before and after the throw.",
-    "noisy": "Move the sense wires away. Then check plug, ground and brushes.",
+    "noisy": "Power isolated: move the sense wires away from the motor wires, and check plug, ground and brushes.",
 }
 
 # ``assessment.VERDICTS``, and the decision on a limit where there is no reading
@@ -312,10 +312,11 @@ def switches_at_end_said(left: bool | None, right: bool | None, *, lock: bool) -
 
 # state of a point of a trend
 TREND_STATES: dict[str, Name] = {
+    "baseline": Name("start", "first check of its chart period"),
     "in control": Name("in control", "no more than normal variation"),
     "suspect": Name("suspect", "one check stands out, repeat it"),
     "out of control": Name("out of control", "more than normal variation"),
-    "low": Name("low", "below the baseline"),
+    "low": Name("low", "below the level at the start"),
 }
 
 # value of a rig file: ``section.key``

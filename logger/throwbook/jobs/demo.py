@@ -12,7 +12,7 @@ from pathlib import Path
 
 from throwbook.core.records import PINS, PinAnswers, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE
-from throwbook.core.wording import SIGNS
+from throwbook.core.wording import SIGNS, TREND_STATES
 from throwbook.errors import InputError
 from throwbook.jobs import demo_data as story
 from throwbook.jobs import latch, maintenance, sheets, sign_off
@@ -59,12 +59,12 @@ def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
     coldest = min(run.points, key=lambda point: point.ambient_c if point.ambient_c is not None else 99.0)
     says = [
         f"coldest check, {coldest.date}: {coldest.value:.2f} A measured, {coldest.corrected:.2f} A at 20 degC: "
-        f"{coldest.state}",
+        f"{TREND_STATES[coldest.state].column}",
         *(spot.sentence for spot in found.spots),
-        f"{figure_name(peak.figure)}, lock: first signal {peak.first_signal}; {forecast_text(peak)}",
+        f"{figure_name(peak.figure)}, lock: first out of control {peak.first_signal}; forecast: {forecast_text(peak)}",
         f"next: {found.action.what}, because {found.action.reason.rstrip('.')}",
     ]
-    return Chapter("What the seasons say", f"throwbook trend {rig}", tuple(says))
+    return Chapter("Trend over the seasons", f"throwbook trend {rig}", tuple(says))
 
 
 def did_it_help(logbook: Path, rig: str) -> Chapter:
@@ -90,9 +90,9 @@ def where_it_stands(logbook: Path, rig: str) -> Chapter:
     with opened(logbook, read_only=True) as book:
         stands = latch.rig_status(book, rig, story.AFTER[-1].at.date())
     return Chapter(
-        "Where the rig stands",
+        "Status of the rig",
         f"throwbook status {rig}",
-        (stands.status.level, *(f"held by: {one.sentence}" for one in stands.status.open)),
+        (stands.status.level, *(f"open order: {one.sentence}" for one in stands.status.open)),
     )
 
 
@@ -161,7 +161,9 @@ class _Player:
         says = [f"verdict: {found.verdict}"]
         says += [f"{one.about}: {one.says}" for one in found.findings if one.verdict != "pass"]
         self.say(
-            Chapter("Does the actuator suit the latch?", f"throwbook rig fit {self.rig.name}", tuple(says))
+            Chapter(
+                "Does the actuator suit the mechanism?", f"throwbook rig fit {self.rig.name}", tuple(says)
+            )
         )
 
     def bench(self) -> None:
@@ -208,7 +210,7 @@ class _Player:
             throws_chapter(
                 done,
                 "Commissioning, first sheet: one pin not seen",
-                f"every throw within its limits, and still: at lock throw {numbers[2]} the right pin was not in its hole",
+                f"every throw inside its limits; yet at lock throw {numbers[2]} the right pin was seen NOT in its hole",
                 f"sheet {state.sheet.name} {state.state}; rig: {status.level}",
             )
         )
@@ -241,7 +243,7 @@ class _Player:
         brought = Clearing(
             self._open_orders(),
             signed=story.OPERATOR,
-            because="recommissioned in full, both pins looked at every throw",
+            because="commissioned again in full, both pins looked at after every lock throw",
             cause_found="right link one turn too short",
             service=logged.entry.id,
             sheet=done.sheet.sheet.name,
@@ -250,10 +252,10 @@ class _Player:
         self.say(
             throws_chapter(
                 done,
-                "Cause, repair, commissioned anew, signed",
+                "Cause found, repaired, commissioned again, signed",
                 "a photograph of each pin stands beside what was seen at the first lock throw",
                 f"sheet {accepted.state.sheet.name} {accepted.state.state}: {accepted.acceptance.statement}",
-                f"baseline frozen for {' and '.join(accepted.baselines)}; rig: {status.level}",
+                f"baseline set for {' and '.join(accepted.baselines)}; rig: {status.level}",
             )
         )
 
@@ -324,13 +326,13 @@ class _Player:
         brought = Clearing(
             self._open_orders(),
             signed=story.OPERATOR,
-            because="burr dressed off and pins greased; the check after it shows no spot any more",
+            because="burr dressed off and pins greased; the check after it no longer shows the binding spot",
             cause_found=story.SERVICE["found"],
         )
         _, status = latch.clear(self.logbook, self.rig.name, brought, story.OPERATOR, at)
         self.say(
             Chapter(
-                "Signed back down",
+                "Orders cleared by a signature",
                 f"throwbook order clear {self.rig.name} ...",
                 (f"{brought.because}; rig: {status.level}",),
             )

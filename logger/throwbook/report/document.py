@@ -144,7 +144,7 @@ def numbered(
     The number is put into end mark and footer where ``{number}`` stands. A practice paper says so in its title.
     """
     if practice:
-        draft = replace(draft, title=f"Practice, no machine: {draft.title}")
+        draft = replace(draft, title=f"Practice, no machine. {draft.title}")
     digest = sha256(f"{drawn_from}{words(draft)}".encode()).hexdigest()
     number = f"{stem}-{issued:%Y%m%d}-{digest[:8]}"
     end_mark, footer = (text.replace("{number}", number) for text in (draft.end_mark, draft.footer))

@@ -41,32 +41,31 @@ from throwbook.report.sections import limits
 CARD_TEMPERATURES_C = (-10.0, 5.0, 20.0)
 BOX = "\u2610"
 HOW_SEEN = (
-    "Left, right, each pin by itself: y seen in its hole, n NOT in its hole, blank not looked at. Load check: the "
-    "manufacturer's, passed, y or n. Stayed put: pins with the power off, y or n."
+    "Left, right: each pin looked at separately; y in its hole, n NOT in its hole, blank not looked at. Load check, the "
+    "manufacturer's: y passed, n FAILED. Stays put, pins with the power off: y stayed put, n MOVED."
 )
 NOTHING_EXPECTED = (
-    "What a throw should take isn't known yet. Commission the rig: then its own throws say it. Before that, measure the "
-    "force to move the latch: a spring scale on its rod end, actuator off. Enter it as 'force to move the latch' (E on the "
-    "rig's screen; needed_force under [lock] in the rig file). Then print this again."
+    "The expected time and current are not known yet. They come from the baseline once the rig is commissioned. Before "
+    "that, measure the force to move the latch. Power isolated: take the actuator off and pull with a spring scale where its "
+    "rod attaches. Enter the force as 'force to move the latch' (E on the rig's screen; needed_force under [lock] in the rig "
+    "file). Then print this again."
 )
 STOP = (
     "a pin is not seen in its hole, left or right",
-    "it stalls, hums without moving, or ends before its travel is done",
+    "it stalls, hums without moving, or stops short before the travel is done",
     "it draws less current or runs faster than ever before: the drive may be disconnected from the pins",
     "the pins move with the power off",
-    "the manufacturer's load check is not passed",
+    "the manufacturer's load check fails",
     "anything is bent, cracked, loose or missing",
 )
 """When nobody should go on working with it. Source: method.md 5; the causes of the status 'do not use'."""
 EVERY_TIME = "At every change: look at the left pin, then at the right pin, one at a time. Then do the manufacturer's load check."
 CARD_EVENTS = 4
 OLDER_CARD = (
-    "This card says how things were on the day of print. If the rig stalled, stopped short, or a pin was seen out since, "
-    "this card no longer counts: do not use the rig."
+    "This card holds for the day of print. It no longer counts if the rig has since stalled or stopped short, or a pin was "
+    "seen NOT in its hole. Then do not use the rig."
 )
-OVER = (
-    "Slower than 'at most', or more current than usual, twice in a row: have it checked before the next job."
-)
+OVER = "Slower than 'at most', or more current than in the table, twice in a row: have it checked before the next job."
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +103,7 @@ def blank_sheet(source: FormSource, kind: str, plan: Plan) -> Document:
     """A sheet to fill in by hand: cautions first, then in the order in which ``enter`` takes it."""
     rig = source.rig
     blocks: list[Block] = [
-        Cautions("First", (FALL, HANDS, BOTH_PINS)),
+        Cautions("Caution", (FALL, HANDS, BOTH_PINS)),
         Facts(
             (("Date and time", ""), ("Place", ""), *((_asked(one.asked), "") for one in QUESTIONS)),
             "Fill in before the first throw. What is left blank is not covered by the sheet.",
@@ -120,14 +119,14 @@ def blank_sheet(source: FormSource, kind: str, plan: Plan) -> Document:
         ),
         _throw_table(kind, plan),
         Text(
-            f"{'' if kind == BENCH else HOW_SEEN} A throw that stalled or stopped short: write it in the note.".strip(),
+            f"{'' if kind == BENCH else HOW_SEEN} If a throw stalled or stopped short, write that in the note.".strip(),
             QUIET,
         ),
-        Heading("Looked at", 3),
+        Heading("To look at", 3),
         Bullets(plan.look_at, BOX),
-        Heading("Typing it in later", 3),
+        Heading("To type it in later", 3),
         Text(
-            f"throwbook enter --rig {for_shell(rig.name)} --kind {kind} --paste, then one line a throw, in this order:",
+            f"throwbook enter --rig {for_shell(rig.name)} --kind {kind} --paste, then one line for each throw, in this order:",
             QUIET,
         ),
         Text(
@@ -135,7 +134,7 @@ def blank_sheet(source: FormSource, kind: str, plan: Plan) -> Document:
             + ("" if kind == BENCH else " both seen, load check done, stayed put"),
             QUIET,
         ),
-        Signatures((("Thrown and seen by", ""), ("Checked by", ""))),
+        Signatures((("Operator; pins seen by", ""), ("Checked by", ""))),
     ]
     return _form(f"Test sheet: {kind}", f"rig {rig.name}", f"blank-{rig.name}", source, blocks)
 
@@ -145,7 +144,7 @@ def _light(rig: Rig) -> Text:
     actuator = rig.actuator
     whole_s = show(actuator.stroke_m / actuator.no_load_speed_m_s, "time", rig.units)
     return Text(
-        "Off the machine, nothing to move: by the data sheet the whole stroke takes about "
+        "Off the machine, nothing to move: by the data sheet the full stroke takes about "
         f"{whole_s} and {show(actuator.no_load_current_a, 'current', rig.units)}, at {show(actuator.voltage_v, 'voltage', rig.units)}.",
         STRONG,
     )
@@ -158,13 +157,13 @@ def _asked(question: str) -> str:
 def _throw_table(kind: str, plan: Plan) -> Table:
     pins = kind != BENCH
     headings = ["No.", "Way", "Time [s]", "Running [A]", "Peak [A]", "Under load [V]"]
-    headings += ["Left", "Right", "Load check", "Stayed put"] if pins else []
+    headings += ["Left", "Right", "Load check", "Stays put"] if pins else []
     rows = []
     for number in range(2 * plan.throws_each_way):
         way = DIRECTIONS[number % 2]
         sightings = [""] * 4 if way == LOCK else ["-"] * 4
         rows.append((str(number + 1), way, *[""] * 4, *(sightings if pins else []), ""))
-    return Table((*headings, "Note"), tuple(rows), "Throws, in the order they are thrown", pencil=True)
+    return Table((*headings, "Note"), tuple(rows), "Throws, in the order in which they are made", pencil=True)
 
 
 # ---- the cab card ----
@@ -175,7 +174,7 @@ def cab_card(source: FormSource) -> Document:
     rig, status = source.rig, source.status
     if status.level == DO_NOT_USE:
         return _banned_card(source)
-    due = source.next_check.sentence
+    due = source.next_check.brief
     standing = headline(status, source.commissioned, NO_CHECK)
     counts_until = card_counts_until(source)
     blocks: list[Block] = [
@@ -194,7 +193,7 @@ def cab_card(source: FormSource) -> Document:
                 ("Next check", due),
                 ("Printed", str(source.issued)),
             ),
-            "Where it stands",
+            "Status",
         ),
         *_since(source),
         Text(OLDER_CARD),
@@ -244,7 +243,7 @@ def _banned_card(source: FormSource) -> Document:
                 *_not_covered(source),
                 ("Printed", str(source.issued)),
             ),
-            "Where it stands",
+            "Status",
         ),
         Text("Take any older card of this rig out of the cab.", STRONG),
     ]
@@ -371,8 +370,8 @@ def wall_list(rows: Sequence[WallRow], what: str, issued: date, practice: bool =
     blocks.append(Table(headings, table, what, pencil=True, big=True) if rows else Text(what))
     blocks.append(
         Text(
-            "A status can be tightened at any time: before work, ask the logbook and not this list. What is written here by "
-            "hand has to be typed in too: throwbook enter.",
+            "A status can be tightened at any time: before work, look in the logbook, not at this list. Type in what is written "
+            "here by hand: throwbook enter.",
         )
     )
     subtitle = f"as the logbook stood on {issued}"

@@ -139,14 +139,14 @@ def _summary(material: Material, parts: list[SheetPart]) -> list[Block]:
         items.append(_how_it_stands(newest))
     rejected = [part.name for part in parts if part.state.state == "rejected"]
     if rejected:
-        items.append(f"Rejected: {', '.join(rejected)}; the reasons stand below.")
+        items.append(f"Rejected: {', '.join(rejected)}; the reasons are under Deviations.")
     count = sum(len(part.trials) for part in parts)
     bench = sum(len(part.trials) for part in parts if part.state.sheet.kind == BENCH)
     items.append(
         f"{counted(count, 'throw')} on {counted(len(parts), 'sheet')}"
         + (f", {bench} of them on the bench." if bench else ".")
     )
-    items.append(f"Next check: {material.next_check.sentence}.")
+    items.append(f"Next check: {material.next_check.brief}.")
     if material.next_action:
         items.append(f"Next: {material.next_action}.")
     items += [f"Seal broken: {one}" for one in material.broken_seals]
@@ -185,7 +185,7 @@ def _rest(material: Material, parts: list[SheetPart]) -> list[Block]:
     blocks += [
         Heading("Signatures"),
         Signatures(
-            (("Tested and seen by", printable(saw)), ("Checked by", ""), ("Received for the owner", ""))
+            (("Operator; pins seen by", printable(saw)), ("Checked by", ""), ("Received for the owner", ""))
         ),
     ]
     return blocks

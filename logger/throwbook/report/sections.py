@@ -12,6 +12,7 @@ from throwbook.core.assessment import CUT_OFF, FAIL, INFO, Measured
 from throwbook.core.listing import METERS, SERVICES, Listing
 from throwbook.core.machine.limits import LIMITS, MAX, limits_for
 from throwbook.core.quantities.rounding import interval_text, measured_text
+from throwbook.core.quantities.statistics import t_quantile
 from throwbook.core.quantities.text import counted, printable
 from throwbook.core.quantities.units import at_reference, display_unit, show, show_limit, to_display
 from throwbook.core.records import BENCH, NOT_LOOKED, Order
@@ -21,7 +22,7 @@ from throwbook.core.sheets.sheet import SheetTrial
 from throwbook.core.status.latch import CAUSES, sentence_of
 from throwbook.core.status.maintenance import MOMENTS
 from throwbook.core.status.status_text import reasons
-from throwbook.core.wording import CONDITIONS, NOT_RECORDED, RIG, SIGNS
+from throwbook.core.wording import CONDITIONS, NOT_RECORDED, RIG, SIGNS, TREND_STATES
 from throwbook.core.wording import LIMITS as LIMIT_NAMES
 from throwbook.report.document import Block, Bullets, Facts, Heading, Picture, Table, Text
 from throwbook.report.material import Material, SheetPart
@@ -52,7 +53,7 @@ def deviations(part: SheetPart) -> list[str]:
 def blanks(part: SheetPart) -> list[str]:
     """What was not recorded, and what the report can't claim for it."""
     found = [
-        f"{CONDITIONS[one.key].sentence}; so not covered: {one.claim_lost}"
+        f"{CONDITIONS[one.key].sentence}, so not covered: {one.claim_lost}"
         for one in unanswered(part.conditions)
     ]
     unseen = [
@@ -91,7 +92,7 @@ def checks(material: Material) -> list[Block]:
     table = Table(
         headings,
         tuple(rows),
-        "Every sheet: running current and time are means ± U, without the as-found throw",
+        "Every sheet: running current and time are means ± U (95 %), without the as-found throw",
         (3, 5, 6, 7, 8),
     )
     return [Heading("Every sheet"), table]
@@ -130,13 +131,14 @@ def _check_row(part: SheetPart, direction: str, throws: list[SheetTrial], units:
 
 
 def _mean(throws: list[SheetTrial], name: str) -> Measured | None:
-    """Mean of a figure; expanded uncertainty (k = 2) from its scatter over the throws and the instrument they share."""
+    """Mean of a figure with its 95 % uncertainty: the scatter of so few throws (Student's t) and the instrument they share."""
     measured = [value for one in throws if (value := getattr(one.assessment.figures, name)) is not None]
     if not measured:
         return None
     values = [one.value for one in measured]
-    scatter = 2.0 * stdev(values) / sqrt(len(values)) if len(values) > 1 else 0.0
-    return Measured(sum(values) / len(values), sqrt(max(one.u for one in measured) ** 2 + scatter**2))
+    n = len(values)
+    scatter = t_quantile(0.975, n - 1) * stdev(values) / sqrt(n) if n > 1 else 0.0
+    return Measured(sum(values) / n, sqrt(max(one.u for one in measured) ** 2 + scatter**2))
 
 
 def amount(value: float, unit: str, sign: str = "") -> str:
@@ -171,28 +173,28 @@ def trend(material: Material) -> list[Block]:
     shown = drawn_trends(material)
     said = [
         f"{figure_name(one.figure)} ({one.direction}) {amount(one.points[0].corrected, one.unit)} at first, "
-        f"level {amount(one.chart.level, one.unit)} at the last check, {one.points[-1].state}"
+        f"level {amount(one.chart.level, one.unit)} at the last check, {TREND_STATES[one.points[-1].state].column}"
         for one in shown
     ]
     caption = (
-        f"Each check at {at_reference(material.rig.units)} and nominal voltage. Beside it: the level that the checks up to it show, and the control limits for that "
-        "level (between services, dotted lines). Then the forecast. What signalled first stands first. Of a binding spot: the current there, above what lies beside it"
+        f"Each check at {at_reference(material.rig.units)} and nominal voltage, the level that the checks up to it show, and the limits of normal variation "
+        "for that level. Dotted upright lines are services. Then the forecast. First stands what was out of control first. A binding spot is drawn as its current above the current beside it"
     )
     alt = f"Charts over {max(len(one.points) for one in shown)} checks: {'; '.join(said)}."
     blocks.append(Picture("trend", caption, alt))
     if material.spots:
-        blocks += [Text("Places where binding has grown:"), Bullets(material.spots)]
+        blocks += [Text("Binding spots that have grown:"), Bullets(material.spots)]
     blocks += [Text(note) for note in material.season_notes]
     headings = (
         "Figure",
         "Way",
-        "Baseline",
+        "Start",
         "Now",
         f"{CHANGE[0].upper()}{CHANGE[1:]}",
-        "Control limits",
+        "Normal variation",
         "State",
-        "First signal",
-        "Slope (95 %)",
+        "First out",
+        "Slope (95 % interval)",
         "Forecast",
     )
     rows = tuple(_trend_row(one) for one in material.trends)
@@ -228,7 +230,7 @@ def _trend_row(one: "TrendResult") -> tuple[str, ...]:
         amount(one.chart.level, one.unit),
         change_text(one),
         f"{amount(one.chart.lower, one.unit)} to {amount(one.chart.upper, one.unit)}",
-        one.points[-1].state,
+        TREND_STATES[one.points[-1].state].column,
         str(one.first_signal or "none"),
         a_year,
         ahead,
@@ -252,7 +254,7 @@ def services(material: Material) -> list[Block]:
 
         sure = f"Change ({100 * CONFIDENCE:.0f} % interval)"
         columns = ("Day", "Figure", "Before", "After", sure, "Did it help")
-        caption = "What each service changed, weather and supply taken out; the check that raised the alarm left out"
+        caption = "What each service changed, corrected for weather and supply voltage; the check that raised the alarm is left out"
         blocks.append(Table(columns, tuple(effects), caption, (2, 3, 4)))
     return blocks
 
@@ -324,7 +326,7 @@ def revisions(material: Material) -> list[Block]:
         rows.append((f"{rig.at:%Y-%m-%d}", "rig file", rig.by, printable(rig.reason)))
     for base in material.baseline_records:
         rows.append(
-            (f"{base.at:%Y-%m-%d}", f"baseline frozen ({base.direction})", base.by, printable(base.reason))
+            (f"{base.at:%Y-%m-%d}", f"baseline set ({base.direction})", base.by, printable(base.reason))
         )
     if not rows:
         return [Heading("History of revisions"), Text("Nothing was corrected, replaced or judged again.")]
@@ -360,13 +362,14 @@ RIG_ROWS: tuple[tuple[str, str, str, str], ...] = (
     ("id", "board", "id", ""),
 )
 DECISION_RULE = (
-    "Limits of the rating (full-load current, lowest voltage, travel) decide an acceptance. A figure passes when it is "
+    "Limits of the rating (full-load current, lowest voltage, travel done) decide an acceptance. A figure passes when it is "
     "inside by at least its expanded uncertainty U (k = 2). It fails when it is beyond by more than U. In between it is undecided "
     "(guard band w = U; JCGM 106:2012, ILAC-G8:09/2019). Alert limits (80 % of the rating, expected time, spread) are compared as "
     "read: over one is 'watch'. Only beyond twice the tolerance of the expected time does a throw fail, guarded. Without a "
     "reading of the peak running current the running current has to keep 80 % of the rating, guarded. What had to be assumed widens "
     "what is expected and fails no throw. What nobody could read is listed as not proved. Uncertainties: type A "
-    "from repeats, type B from calibration, resolution and instrument class, root-sum-square (JCGM 100:2008)."
+    "from repeats, type B from calibration, resolution and instrument class, root-sum-square (JCGM 100:2008). A mean of few "
+    "throws has Student's t for their number in place of 2."
 )
 SHARED_RISK_RULE = (
     "Where shared risk was chosen, a reading inside its limit by less than U was accepted as read (simple acceptance; "
@@ -378,7 +381,10 @@ METHOD = (
     "calculated for the measured voltage and current, from the baseline or, without one, from the data sheet.",
     "Shapes are compared with the baseline: the pointwise median of its throws. Limits drawn from n throws use the "
     "prediction factor for n.",
-    "Whether a pin is in its hole is never computed. It is what a person saw, each pin by itself.",
+    "Travel done is the travel time over the expected time of the full stroke, with the ± of the readings alone. The travel of a "
+    "throw has a wider ±, for what is not known of the motor. A throw short of the travel needed by more than that fails as "
+    "'stopped short'. Closer than that, only the look at both pins can tell.",
+    "Whether a pin is in its hole is never computed. It is what a person saw, each pin looked at separately.",
 )
 
 
@@ -437,7 +443,7 @@ def limits(rig: Rig) -> Table:
                 limit.limit_from,
             )
         )
-    return Table(("Limit", "Value", "Kind", "Source"), tuple(rows), "Limits and where each comes from")
+    return Table(("Limit", "Value", "Kind", "Source"), tuple(rows), "Limits and their sources")
 
 
 def method(material: Material) -> list[Block]:
@@ -458,7 +464,7 @@ def method(material: Material) -> list[Block]:
     boards = sorted({str(head["board"]) for head in heads if head.get("board")})
     facts = [
         ("Instruments", "; ".join(instruments) or NOT_RECORDED),
-        ("Boards that recorded", ", ".join(boards) or NOT_RECORDED),
+        ("Boards used", ", ".join(boards) or NOT_RECORDED),
         ("Method", f"throwbook method {material.method}"),
         ("Software", f"throwbook {material.software}"),
     ]

@@ -46,7 +46,7 @@ def _state(part: SheetPart) -> list[Block]:
     asked = f"{part.plan.throws_each_way} throws each way, rest {show_rest(part.plan.rest_s)} ({part.plan.rest_from})"
     facts = [
         ("Sheet", f"{part.name} ({part.state.sheet.kind})"),
-        ("Thrown on", f"{part.day:%Y-%m-%d}"),
+        ("Day of the throws", f"{part.day:%Y-%m-%d}"),
         ("Planned", f"{part.state.sheet.at:%Y-%m-%d} by {part.state.sheet.by}: {asked}"),
         ("State", part.state_said),
         ("Verdict of the figures", part.acceptance.verdict if part.trials else "none: no throws"),
@@ -172,13 +172,13 @@ def _signs(part: SheetPart) -> list[Block]:
             )
     causes = {
         found.cause: f"{found.sure}: {found.cause}. Could also be: {'; '.join(found.rivals) or 'nothing known'}. "
-        f"What splits them: {found.action}"
+        f"To tell: {found.action}"
         for one in part.trials
         for found in one.assessment.diagnoses
     }
     if not rows:
-        return [Text("No throw on this sheet shows a sign above info.")]
-    headings = ("Throw", "Way", "Sign", "Level", "At travel", "Because")
+        return [Text("No throw on this sheet shows a sign above level info.")]
+    headings = ("Throw", "Way", "Sign", "Level", "Place", "Because")
     blocks: list[Block] = [Table(headings, tuple(rows), "Signs", (0, 4))]
     if causes:
         blocks += [Heading("What would explain the signs", 3), Bullets(tuple(causes.values()))]
@@ -200,7 +200,7 @@ def _sightings(part: SheetPart, drawn: bool) -> list[Block]:
     table = Table(
         headings,
         tuple(rows),
-        "What a person saw in the holes after each lock throw, each pin by itself",
+        "What a person saw after each lock throw, each pin looked at separately",
         (0,),
     )
     text = "'not looked at' means that nobody recorded having looked. Corrections are listed under History of revisions."
@@ -250,7 +250,7 @@ def _as_found(part: SheetPart) -> list[Block]:
         "As found: running [A]",
         "As left: running [A]",
     )
-    caption = "As found (first movement after rest) and as left (last whole throw of the sheet)"
+    caption = "As found (first throw after standing) and as left (last complete throw of the sheet)"
     return [Table(headings, tuple(rows), caption, (1, 2, 3, 4))]
 
 

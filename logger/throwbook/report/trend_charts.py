@@ -154,7 +154,7 @@ def draw_trend(axes: "Axes", one: TrendResult) -> None:
         until = max(lines.days[-1], begun + timedelta(days=10))  # a stage of one check is seen too
         axes.plot([day_x(begun), day_x(until)], [lines.centre] * 2, color=chart_style.GREY, linewidth=0.8)
         at_days = [day_x(day) for day in lines.days]
-        names = ("", "") if number else ("level", "control limits")
+        names = ("", "") if number else ("level", "limits of normal variation")
         axes.plot(at_days, lines.level, **chart_style.SECOND, label=names[0])
         marks: dict[str, Any] = {"marker": "_", "markersize": 5}
         axes.plot(at_days, lines.above, **chart_style.EXPECTED, **marks, label=names[1])
@@ -191,7 +191,7 @@ def draw_place(axes: "Axes", place: SpotHeights) -> None:
 def _spot_panel(axes: "Axes", history: RigHistory, place: SpotHeights) -> None:
     """How far the current at one place stands above what lies beside it."""
     axes.set_title(
-        f"at {100 * place.at_fraction:.0f} % of the {place.direction} stroke: current above what lies beside it"
+        f"at {100 * place.at_fraction:.0f} % of the {place.direction} stroke: current above the current beside it"
     )
     draw_place(axes, place)
     axes.axhline(0.0, **chart_style.EVENT)
@@ -207,7 +207,7 @@ def _unit(one: TrendResult) -> str:
 
 def _short(one: TrendResult) -> str:
     """A title that fits on one line."""
-    signal = f"first signal {one.first_signal}" if one.first_signal else "no signal"
+    signal = f"first out of control {one.first_signal}" if one.first_signal else "never out of control"
     if one.forecast is None:
         return signal
     return f"{signal}; limit about {one.forecast.crosses} ({one.forecast.low} to {one.forecast.high})"

@@ -356,7 +356,7 @@ def test_at_a_rate_too_low_to_tell_it_is_said_so_and_no_load_is_named(
     assert f"At {rate_hz:.0f} samples per second nobody can tell" in sign.because
     assert "surge" not in sign.because
     assert next(d for d in found.diagnoses if d.signs == ("interruption",)).cause.startswith(
-        "perhaps a contact that opened briefly"
+        "a contact that opened briefly"
     )
 
 

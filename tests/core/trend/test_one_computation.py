@@ -27,6 +27,7 @@ from throwbook.core.trend.signals import (
     whole_of,
 )
 from throwbook.core.trend.trend_result import change_text, to_json, trends_of
+from throwbook.core.wording import TREND_STATES
 from throwbook.jobs.trend import RigTrend
 from throwbook.report import trend_charts
 from throwbook.report.sections import _trend_row as report_row
@@ -162,7 +163,8 @@ def test_the_command_prints_the_levels_their_limits_and_the_same_change(drawn, c
             ]
             assert any(cells[:5] == [*row, change_text(one)] for cells in printed)
             for point in one.points:
-                said = f"{point.state}: {point.because}" if point.because else point.state
+                state = TREND_STATES[point.state].column
+                said = f"{state}: {point.because}" if point.because else state
                 lines = ["-", "-"]
                 if point.level is not None:
                     lines = [f"{digits(point.level)} A", f"{digits(point.below)} to {digits(point.above)} A"]
@@ -182,7 +184,7 @@ def test_screen_and_papers_say_the_same(drawn):
             amount(one.chart.level, one.unit),
             change_text(one),
             f"{amount(one.chart.lower, one.unit)} to {amount(one.chart.upper, one.unit)}",
-            one.points[-1].state,
+            TREND_STATES[one.points[-1].state].column,
         )
 
 

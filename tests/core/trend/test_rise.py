@@ -170,7 +170,7 @@ def test_a_first_winter_is_not_wear():
 def test_forecast_says_how_many_checks_it_lacks():
     found = forecast.crossing(made(np.linspace(0, 0.2, 5)), 0.5)
     assert found.at is None
-    assert "it takes 6" in found.why_not
+    assert "6 needed" in found.why_not
 
 
 def test_forecast_of_a_straight_growth_holds_the_crossing():

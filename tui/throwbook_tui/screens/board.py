@@ -79,7 +79,7 @@ class BoardScreen(Page[str]):
         self.query_one(RowTable).fill(rows)
         if self._check is not None:
             cells: list[Cell | str] = [
-                Cell(f"Board {self._check.identity.id}, looked at for {self._check.seconds:.1f} s:", STRONG)
+                Cell(f"Board {self._check.identity.id}, checked for {self._check.seconds:.1f} s:", STRONG)
             ]
             cells += [
                 Cell(f"{'ok  ' if one.good else 'LOOK'} {one.say}", GOOD if one.good else WARN)
@@ -137,7 +137,7 @@ class BoardScreen(Page[str]):
         desk = self.desk
         if chosen.identity.id == REHEARSAL and not (desk.practice or desk.simulated):
             self.tell(
-                "That is a simulated board. Its throws say nothing about the real machine. Use X to practise in a separate logbook.",
+                "That is a simulated board. Its throws prove nothing about the real machine. Use X to practise in a separate logbook.",
                 WARN,
             )
             return
@@ -164,7 +164,7 @@ class BoardScreen(Page[str]):
         self._check = check
         self.query_one("#check-place").display = True
         self.tell(
-            "No faults found. To prove that its amperes are right, calibrate it against a meter: K."
+            "No faults found. K calibrates its current against your meter."
             if check.good
             else "At least one check is not good: see the lines marked LOOK.",
             GOOD if check.good else WARN,

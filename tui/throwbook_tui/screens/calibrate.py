@@ -227,7 +227,7 @@ class CalibrateScreen(FormPage[None]):
         """Kept."""
         self.drop_draft()
         kept, count = result
-        anew = f" {counted(count, 'throw')} judged anew." if count else ""
+        anew = f" {counted(count, 'throw')} judged again." if count else ""
         self.app.notify(
             f"Kept: gain {kept.line.gain:.4f}, zero {kept.line.zero_a:+.4f} A, due again on {kept.due_on}.{anew}",
             timeout=8,

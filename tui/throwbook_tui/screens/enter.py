@@ -48,7 +48,7 @@ READINGS: tuple[tuple[str, str, str, str], ...] = (
 )
 
 
-COST = "If this is what happened, record it. It cannot be deleted, the sheet can no longer be accepted, and the rig's status is tightened at once. If a reading is mistyped, press N and correct it."
+COST = "If this is what happened, record it. The sheet can then no longer be accepted, and the rig's status is tightened at once. If a reading is mistyped, press N and correct it."
 NOT_BY_ITSELF = "If it stalled or stopped short, press N and set 'how it ended' first."
 STALLED_AT = "Stalled: type the stall current in 'running current'."
 MOST_LINES = 4
@@ -100,7 +100,7 @@ class EnterScreen(FormPage[None]):
         asked = [row for row in READINGS if not (self._tools.no_peak_by and row[0] == "peak_current_a")]
         rows = [FieldSpec(name, words, kind, hint=hint) for name, kind, words, hint in asked]
         clamp = FieldSpec(
-            "clamp", "clamp meter accuracy", hint="2% + 3 digits; empty: assumed", judge=accuracy_complaint
+            "clamp", "clamp meter accuracy", hint="2% + 3 digits; blank: assumed", judge=accuracy_complaint
         )
         return (
             *rows,
@@ -295,7 +295,13 @@ class EnterScreen(FormPage[None]):
         elif judged.verdict == FAIL:
             question = "This throw FAILS. Record it?"
             causes = [cell.text for cell in cause_lines(judged)]
-            meaning = "\n".join((f"{sentence(judged.because)} {_cost(throw)}", "", *causes))
+            meaning = "\n".join(
+                (
+                    f"{sentence(judged.because)} A recorded throw cannot be deleted. {_cost(throw)}",
+                    "",
+                    *causes,
+                )
+            )
             self.confirm(question, meaning, lambda: self._write(throw), BAD)
         else:
             self._write(throw)

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from throwbook.core.records import Meter
 
 NONE = (
-    Cell("No meter is kept yet.", STRONG),
+    Cell("No meter is recorded yet.", STRONG),
     "Press N and enter what is printed on the meter and in its data sheet. A sheet that names its meters uses their accuracy in place of an assumed one.",
 )
 
@@ -84,7 +84,7 @@ class MeterScreen(FormPage[None]):
             FieldSpec(
                 "accuracy", "accuracy", hint="2.5% + 5 digits, from its data sheet", judge=accuracy_complaint
             ),
-            FieldSpec("peak_hold", "keeps the peak", CHOICE, choices=YES_NO),
+            FieldSpec("peak_hold", "peak hold", CHOICE, choices=YES_NO),
             FieldSpec("checked", "last checked", DATE, hint="day, if it is known", judge=self.still_to_come),
         )
 

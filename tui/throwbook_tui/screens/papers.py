@@ -63,7 +63,7 @@ def _backup(logbook: str | None, rig: str | None, where: Path | None, now: datet
     from throwbook.jobs.logbook_care import back_up
 
     done = back_up(logbook, where, now)
-    said = f"Backed up to {done.target}, {done.bytes / 1e6:.1f} MB; it was read again and is whole. Put it on another disk; F1 says how it is used again."
+    said = f"Backed up to {done.target}, {done.bytes / 1e6:.1f} MB; it was read again and is complete. Put it on another disk. F1 shows how to use it."
     return Made([said], done.target.parent)
 
 
@@ -74,7 +74,7 @@ def _check(logbook: str | None, rig: str | None, where: Path | None, now: dateti
     if not found.problems:
         return Made([f"{path.name}: no change or loss was found."], None)
     said = [f"{one.where}: {one.what}" for one in found.problems[:10]]
-    return Made([f"{path.name}: {counted(len(found.problems), 'thing')} not as it was written:", *said], None)
+    return Made([f"{path.name}: {counted(len(found.problems), 'thing')} changed or lost:", *said], None)
 
 
 def _written(done: "papers.WrittenPaper") -> Made:
@@ -251,7 +251,7 @@ class PapersScreen(Page[None]):
     def done_shown(self, shown: tuple[Path, int]) -> None:
         """It opens beside this program; where nothing can, its place is said."""
         file, refused = shown
-        self.tell(f"Nothing on this computer opens it from here. It is {file}" if refused else "", WARN)
+        self.tell(f"No program on this computer opens it from here. It is {file}" if refused else "", WARN)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Nothing to open before something is made."""

@@ -79,7 +79,7 @@ def against_fit(check: "SetupCheck | None") -> str:
 
 NEEDED = "Needed: from the data sheet, and one measurement on the machine"
 ACTUATOR, LOCK, CABLE, BOARD, MACHINE = (
-    "May stay blank. Each value proves more. Data sheet:",
+    "Optional: each value lets more be assessed. Data sheet:",
     "Measured on the machine:",
     "Cable and fuse:",
     "Board:",
@@ -115,7 +115,7 @@ SPECS: tuple[FieldSpec, ...] = (
     _asked("actuator.protection", TEXT, "IP66"),
     _asked("lock.needed_force", "force", "by spring scale, clean, warm", section=LOCK),
     _asked("lock.excess_goes", TEXT, "slotted link, spring ..."),
-    _asked("lock.bears_force", "force", "blank: not looked at"),
+    _asked("lock.bears_force", "force", "blank: not checked"),
     _asked("lock.lowest_voltage", "voltage", "11 V, under load"),
     _asked("lock.coldest", "temperature", "-10 degC", "15 degF"),
     _asked("wiring.conductor", TEXT, "2.5 mm2", "14 AWG", section=CABLE),

@@ -47,7 +47,7 @@ class RigsScreen(Page[None]):
         key("l", "logbook", "logbook"),
         key("r", "retired", "retired"),
         key("j", "judge", "judge recordings"),
-        key("f8", "app.day_or_night", "day/night", "F8"),
+        key("f8", "app.day_or_night", "light/dark", "F8"),
         key("ctrl+q", "app.leave", "leave", "Ctrl-Q"),
         key("escape", "back", "end practice", "Esc"),
     ]

@@ -9,11 +9,11 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
-from throwbook.core.quantities.text import written
+from throwbook.core.quantities.text import counted, written
 from throwbook.core.quantities.units import parse
 from throwbook.core.records import Service
 from throwbook.core.status.maintenance import ACTIONS, MOMENTS, Moment, ServiceEntry, entry_from
-from throwbook.core.wording import HANDS, QUALIFIED, SHOWN_AT
+from throwbook.core.wording import HANDS, NOT_RECORDED, QUALIFIED, SHOWN_AT
 from throwbook_tui.fields import CHOICE, COUNT, DATE, FieldSpec
 from throwbook_tui.present import QUIET, STRONG, WARN, Cell, day
 from throwbook_tui.screens.form_page import FormPage
@@ -224,21 +224,21 @@ class ServiceViewScreen(TextPage):
         cells: list[Cell | str] = []
         for name in MOMENTS:
             one = getattr(entry, name)
-            told = (f"{one.what} ({day(one.on)})" if one.on else one.what) if one else "not written"
+            told = (f"{one.what} ({day(one.on)})" if one.on else one.what) if one else NOT_RECORDED
             cells.append(Cell(f"{name:<9} {told}", STRONG if one else QUIET))
         rest = (
             ("parts", entry.parts),
             ("hour meter", f"{entry.machine_hours_h:g} h" if entry.machine_hours_h is not None else ""),
             ("cost", entry.cost),
             ("next check", day(entry.due_on) if entry.due_on else ""),
-            ("trend chart", "restarts here" if entry.starts_stage else "goes on"),
+            ("trend chart", "restarts here" if entry.starts_stage else "not restarted"),
             ("entered by", entry.by),
         )
         cells += [Cell(""), *(Cell(f"{name:<11} {told}") for name, told in rest if told)]
         if entry.answers:
             cells.append(
                 Cell(
-                    f"It answers {len(entry.answers)} of the orders that were open; only a signed clearance clears them."
+                    f"It belongs to {counted(len(entry.answers), 'order')}. Only a signed clearance clears an order."
                 )
             )
         return cells

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from throwbook_tui.context import Desk
 
 
-MEANING = "It stays on the sheet, marked as left out, with this reason. A throw that failed, or a pin that was not seen, cannot be left out of an acceptance: the sheet can no longer be accepted."
+MEANING = "It stays on the sheet, marked as left out, with this reason. If the throw failed, or a pin was not seen at it, the sheet can no longer be accepted."
 
 
 class LeaveOutScreen(FormPage[None]):
@@ -134,7 +134,7 @@ class RestTimer(Static):
 
 WIDE = 100
 """From this width on figures stand with their uncertainty."""
-REST_MEANING = "The duty-cycle rest is not over. The motor would run warmer than its duty cycle allows, and the figures would not match those of a rested motor. The throw may show 'rest too short', and the statement says it."
+REST_MEANING = "The duty-cycle rest is not over. The motor would run warmer than its duty cycle allows, and the figures would not match those of a rested motor. The throw may show 'rest too short', and the statement says so."
 RIG_CHANGED = "The rig's values have changed since these throws were judged. J judges them again with the present values."
 
 

@@ -172,8 +172,8 @@ class SheetPlanScreen(FormPage[str]):
 
     def _unknown_meters(self, text: str) -> str:
         unknown = [name for name in named(text) if name not in self._meters]
-        known = ", ".join(self._meters) or "none; M on the list of rigs keeps one"
-        return f"not kept: {', '.join(unknown)}. There are: {known}" if unknown else ""
+        known = ", ".join(self._meters) or "none; M on the list of rigs records one"
+        return f"not recorded: {', '.join(unknown)}. Recorded meters: {known}" if unknown else ""
 
     def draft_name(self) -> str:
         """One for each rig."""
@@ -198,7 +198,7 @@ class SheetPlanScreen(FormPage[str]):
                 "day",
                 "day of the throws",
                 DATE,
-                hint="blank: as they are made; from paper: its day",
+                hint="blank: as made; copied from paper: its day",
                 judge=self.still_to_come,
             ),
             *question_specs(),

@@ -66,7 +66,7 @@ class ClearScreen(FormPage[None]):
         level = self._found.status.level
         which = (WORST, f"only '{level}'"), (ALL, "all that is listed")
         return (
-            *([FieldSpec("which", "it answers", CHOICE, must=True, choices=which)] * self._must_choose),
+            *([FieldSpec("which", "orders to clear", CHOICE, must=True, choices=which)] * self._must_choose),
             FieldSpec("because", "reason to clear it", must=True, hint="in a few words"),
             FieldSpec(
                 "cause", "cause found", must=self._found.status.level == DO_NOT_USE, hint="cause found"
@@ -123,7 +123,7 @@ class ClearScreen(FormPage[None]):
 
 HAPPENED = (
     ("stall", "it stalled or stuck"),
-    ("pin not seen", "a pin is out"),
+    ("pin not seen", "a pin NOT in its hole"),
     ("damage", "damage seen"),
     ("person: do not use", "other: DO NOT USE"),
     ("person: restricted", "other: restricted"),
@@ -270,7 +270,7 @@ class StepsToClearScreen(Page[None]):
         cells: list[Cell | str] = [Cell(OUT_OF_USE, BAD)] if status.level == DO_NOT_USE else []
         cells += [Cell("Open orders:", STRONG)] if held else []
         cells += [Cell(f"- {text}") for text in worst]
-        cells += [Cell(f"and, less grave, {len(lesser)} more: below", QUIET)] if lesser else []
+        cells += [Cell(f"and {len(lesser)} less severe: below", QUIET)] if lesser else []
         cells += [Cell(text, WARN) for text in refused(status)]
         steps = "Steps to clear the order, in this order; none can be skipped:"
         cells.append(Cell(steps if self._found.steps else "No order is open against this rig.", STRONG))

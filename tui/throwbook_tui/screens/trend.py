@@ -9,6 +9,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from throwbook.core.trend.signals import LOW, OUT
+from throwbook.core.wording import TREND_STATES
 from throwbook_tui.charts import trend_drawing
 from throwbook_tui.present import (
     BAD,
@@ -52,7 +53,7 @@ class TrendScreen(Page[None]):
     def body(self) -> Iterator[Widget]:
         """Next action, chart, words."""
         yield Static(id="next", classes="says")
-        yield Plot(id="chart", empty="reckoning ...")
+        yield Plot(id="chart", empty="calculating ...")
         with VerticalScroll(id="points-place"):
             yield Static(id="points", classes="says")
         yield Static(id="words", classes="says")
@@ -170,7 +171,7 @@ def point_lines(one: "TrendResult") -> list[Cell | str]:
         tone = BAD if point.state == OUT else ""
         cells.append(
             Cell(
-                f"{point.date.isoformat():<12}{point.sheet[:19]:<20}{three_digits(point.value):>10}{three_digits(point.corrected):>11}  {point.n:>6}  {point.state}",
+                f"{point.date.isoformat():<12}{point.sheet[:19]:<20}{three_digits(point.value):>10}{three_digits(point.corrected):>11}  {point.n:>6}  {TREND_STATES[point.state].column}",
                 tone,
             )
         )

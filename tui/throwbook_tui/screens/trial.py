@@ -135,7 +135,7 @@ class TrialScreen(Page[None]):
         cells += cause_lines(assessment)
         if found.later and any(one.level != INFO for one in assessment.signs):
             cells.append(Cell(seen_again(found)))
-        cells += [Cell(""), Cell("Figures (± expanded, k = 2)", STRONG)]
+        cells += [Cell(""), Cell("Figures (F1 explains the ±)", STRONG)]
         cells += [Cell(f"  {name:<28} {text}") for name, text in figure_rows(assessment)]
         cells += [Cell(""), Cell("Limits", STRONG)]
         for name, measured, limit, decision in map(check_row, assessment.checks):

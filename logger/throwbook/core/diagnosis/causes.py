@@ -13,7 +13,7 @@ from throwbook.core.diagnosis.evidence import Evidence, is_colder
 from throwbook.core.diagnosis.signs.pins import FEWEST_CHANGES
 from throwbook.core.quantities.statistics import median_of
 from throwbook.core.rig import LOCK, UNLOCK
-from throwbook.core.wording import DETACHED
+from throwbook.core.wording import DETACH_STEPS, DETACHED
 
 LIKELY = "likely"
 
@@ -138,11 +138,16 @@ def _voltage_in_breaks(evidence: Evidence) -> float | None:
     return abs(median_of(late)) / before if before > 0 else None
 
 
-DETACH = DETACHED + "repeat the throw. If the sign is still there, the cause is in the actuator."
+_AND_REPEAT = "repeat the throw. If the sign is still there, the cause is in the actuator."
+DETACH = DETACHED + _AND_REPEAT
 
-WIGGLE = "Only at plugs well clear of pins and linkage: repeat the throw and wiggle one plug at a time. Check the other plugs with the power off. Measure the voltage at the actuator's plug while it runs."
+BOTH_ENDS = "Power isolated: clip the meter to one end of the cable. Hands out, power on: repeat the throw and read it from a distance. Do the same at the other end."
+
+WIGGLE = "Only at plugs well clear of pins and linkage: repeat the throw and wiggle one plug at a time. Power isolated: check the other plugs and clip a meter to the actuator's plug. Hands out, power on: repeat the throw and read the voltage."
 
 BOTH_EYES = "Look at both pins, one at a time."
+
+WATCH_ROD = f"{BOTH_EYES} Then watch the rod from a distance: does it move while the motor runs?"
 
 TELL_APART = " Power isolated, pin where it should be: does that switch still read wrong? Then switch, magnet, plug or cable is at fault, not the pin."
 
@@ -173,7 +178,7 @@ CAUSES: tuple[Cause, ...] = (
         "the rod is blocked from the start: seized or frozen pin, attachment's weight on the pins",
         LIKELY,
         ("wiring that feeds both directions at once", "a stripped or jammed gear train"),
-        "Take the weight off the pins. " + DETACH,
+        "Attachment on the ground, weight off the pins, power isolated: " + DETACH_STEPS + _AND_REPEAT,
         never_moved,
     ),
     Cause(
@@ -181,7 +186,9 @@ CAUSES: tuple[Cause, ...] = (
         "an obstruction in the path of a pin, or a pin that misses its hole",
         LIKELY,
         ("a bent pin or a packed guide", "a jammed screw inside the actuator"),
-        "Attachment on the ground, weight off the pins, power isolated, key out: look along the path of both pins and clear it. Hands out, power on: repeat the other way. Isolate again, detach the actuator from the latch, hands out, repeat.",
+        "Attachment on the ground, weight off the pins, power isolated, key out: look along the path of both pins and clear it. Hands out, power on: throw the other way. Isolate the power again: "
+        + DETACH_STEPS
+        + "repeat the throw.",
     ),
     Cause(
         "end-stop",
@@ -196,7 +203,7 @@ CAUSES: tuple[Cause, ...] = (
         "the supply was interrupted: fuse, breaker, self-resetting cut-out or a plug",
         POSSIBLE,
         ("a limit switch that has slipped", "the operator released the switch"),
-        BOTH_EYES + " Repeat, and watch the voltage at both cable ends.",
+        f"{BOTH_EYES} {BOTH_ENDS}",
         interrupted,
     ),
     Cause(
@@ -205,21 +212,21 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("the operator released the switch", "a broken wire that loses contact as the rod moves"),
         BOTH_EYES
-        + " Measure the rod's travel, power off before hands go near. Repeat the throw. Stopping again at the same place points to the limit switch.",
+        + " Power isolated: measure the rod's travel. Hands out, power on: repeat the throw. Stopping again at the same place points to the limit switch.",
     ),
     Cause(
         "no-end",
         "clutch, gear or nut slips under load",
         LIKELY,
         ("a limit switch that no longer opens, and no end stop to run into",),
-        BOTH_EYES + " Then watch the rod itself: does it move while the motor runs?",
+        WATCH_ROD,
     ),
     Cause(
         "light-run",
         "the motor turns without the rod: stripped nut, slipping gear or clutch",
         LIKELY,
         ("a limit switch that no longer opens, and no end stop to run into",),
-        BOTH_EYES + " Then watch the rod itself: does it move while the motor runs?",
+        WATCH_ROD,
         still_running,
     ),
     Cause(
@@ -243,7 +250,7 @@ CAUSES: tuple[Cause, ...] = (
             "the mechanism moves more easily after cleaning",
         ),
         BOTH_EYES
-        + " Then watch rod and linkage while they move, hands off. Isolate the power before you touch or move anything by hand.",
+        + " Then, hands off, watch rod and linkage from a distance while they move. Isolate the power before you touch or move anything by hand.",
     ),
     Cause(
         "over-rated",
@@ -270,7 +277,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "drag",
-        "more friction over the whole travel (dirt, dry screw or pins), or cold grease",
+        "more friction over the whole travel: dirt, dry screw or pins",
         POSSIBLE,
         ("cold-stiff grease", "the actuator itself"),
         "Repeat on a warm day or with the mechanism warmed up. " + DETACH,
@@ -278,14 +285,14 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "drag",
-        "more friction everywhere: dirt, dry screw or pins",
+        "more friction over the whole travel: dirt, dry screw or pins",
         LIKELY,
         (
             "the actuator itself",
             "another attachment or its weight on the pins",
             "a current sensor that reads high",
         ),
-        DETACH + " Then clean, grease and repeat.",
+        DETACH + " Isolate the power again: clean and grease. Then repeat the throw.",
     ),
     Cause(
         "binding-spot",
@@ -300,7 +307,7 @@ CAUSES: tuple[Cause, ...] = (
         "a high load at the start: the attachment's weight is on the pins",
         POSSIBLE,
         ("rust or ice that holds the pin", "a burr near the start"),
-        "Set the attachment on the ground so that no weight is on the pins, and repeat.",
+        "Set the attachment on the ground so that no weight is on the pins, and repeat the throw.",
         near_start,
     ),
     Cause(
@@ -323,7 +330,7 @@ CAUSES: tuple[Cause, ...] = (
         "the loads of the two pins come on one after the other",
         POSSIBLE,
         ("uneven wear", "a linkage out of adjustment"),
-        BOTH_EYES + " Compare the play of the two sides by hand, power isolated.",
+        BOTH_EYES + " Power isolated: compare the play of the two sides by hand.",
     ),
     Cause(
         "switch-open",
@@ -401,25 +408,25 @@ CAUSES: tuple[Cause, ...] = (
             "a slipping gear or clutch",
             "a voltage channel that reads high",
         ),
-        "Power isolated: clip the meter to the actuator's own plug and fix a ruler by the rod. Hands out: run, and read both from a distance.",
+        "Power isolated: clip the meter to the actuator's own plug and fix a ruler by the rod. Hands out, power on: repeat the throw and read both from a distance.",
     ),
     Cause(
         "low-supply",
         "a weak or flat battery, engine off",
         LIKELY,
         ("a bad connection that drops voltage even at rest", "a voltage channel that reads low"),
-        "Repeat with the engine running; measure at the battery posts.",
+        "Measure the voltage at the battery posts. Then repeat the throw with the engine running.",
     ),
     Cause(
         "supply-drop",
         "high supply resistance: corroded plug, bad ground, long or thin cable",
         LIKELY,
         ("a weak battery", "other loads on the same supply"),
-        "Power isolated: clip the meter to one end of the cable. Hands out: run and read. Do the same at the other end. The fault is in the section with the voltage drop.",
+        f"{BOTH_ENDS} The fault is in the section with the voltage drop.",
     ),
     Cause(
         "interruption",
-        "perhaps a contact that opened briefly (cannot be told at this sampling rate)",
+        "a contact that opened briefly; this sampling rate is too low to be sure",
         POSSIBLE,
         (
             "readings that dropped out between sensor and file",
@@ -467,7 +474,7 @@ CAUSES: tuple[Cause, ...] = (
         "the board's range ends below this current",
         LIKELY,
         ("a wrong full-scale setting of the board",),
-        "Check the range of the current sensor against the stall current of the actuator; record again.",
+        "Check the range of the current sensor against the stall current of the actuator. Then record again.",
     ),
     Cause(
         "gaps",

@@ -100,9 +100,9 @@ def statement_of(case: AcceptanceCase, doubted: Sequence[str] = (), alerts: Sequ
     how = "; ".join(sorted({one for each in seen for one in each.how.split("; ")}))
     by = who_saw(seen, case.sheet.signed)
     taken = worst_of_each(risks(case.trials))
-    band = "by more than the uncertainty" if not taken else "as read"
+    band = "by at least its uncertainty" if not taken else "as read"
     lines = [
-        f"{len(locks)} lock and {unlocks} unlock throws. In every one of them, each limit of the rating that was measured is met {band}.",
+        f"{len(locks)} lock and {unlocks} unlock throws. On each of them every measured figure is inside its limit of the rating {band}.",
         *(
             f"SHARED RISK, chosen by {case.sheet.signed}: {one.says} ({one.throw}, the closest to its limit)."
             for one in taken

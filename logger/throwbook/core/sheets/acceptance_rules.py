@@ -85,19 +85,29 @@ def _each_pin_seen(case: AcceptanceCase) -> list[str]:
 
 
 def _load_check_done(case: AcceptanceCase) -> list[str]:
-    return _asked_of_each(case, "load_check", "the manufacturer's load check was", "done", "passed")
+    return _asked_of_each(
+        case,
+        "load_check",
+        "the manufacturer's load check was not done",
+        "the manufacturer's load check FAILED",
+    )
 
 
 def _retained_with_power_off(case: AcceptanceCase) -> list[str]:
-    return _asked_of_each(case, "retained_power_off", "staying put with the power off was", "tried", "seen")
+    return _asked_of_each(
+        case,
+        "retained_power_off",
+        "nobody tried whether the pins stay put with the power off",
+        "the pins MOVED with the power off",
+    )
 
 
-def _asked_of_each(case: AcceptanceCase, name: str, what: str, not_done: str, not_good: str) -> list[str]:
+def _asked_of_each(case: AcceptanceCase, name: str, not_done: str, failed: str) -> list[str]:
     said = []
     for throw in lock_throws(case.trials):
         answer = getattr(seen_at(throw.id, case.sightings), name)
         if answer != YES:
-            said.append(f"{throw.name}: {what} not {not_good if answer == NO else not_done}")
+            said.append(f"{throw.name}: {failed if answer == NO else not_done}")
     return said
 
 

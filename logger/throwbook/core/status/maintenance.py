@@ -189,6 +189,11 @@ class NextCheck:
     overdue: bool = False
     sentence: str = NO_CHECK
 
+    @property
+    def brief(self) -> str:
+        """The sentence behind a heading that names the check already."""
+        return "not set" if self.sentence == NO_CHECK else self.sentence.replace("check ", "")
+
 
 def next_check(
     entries: Sequence[ServiceEntry],

@@ -28,24 +28,26 @@ from throwbook.core.wording import DETACH_STEPS
 SOON = timedelta(days=14)
 """A rise is looked into within this (common practice, no source)."""
 
+ISOLATED = "attachment on the ground, power isolated"
+LOOK_THERE = f"{ISOLATED}: look at that place: burr, bent pin, packed mud, nut"
 # figure: (what to do, what to bring)
 REMEDIES: dict[str, tuple[str, str]] = {
     RUN_CURRENT: (
-        "attachment on the ground, power isolated: clean and grease screw and pins. Then "
+        f"{ISOLATED}: clean and grease screw and pins. Then "
         + DETACH_STEPS
         + "repeat the throw, to see which of the two drags",
         "grease, brush, board or clamp meter",
     ),
     PEAK_RUN_CURRENT: (
-        "look at the place where the current peaks: burr, bent pin, packed mud",
+        f"{ISOLATED}: look at the place where the current peaks: burr, bent pin, packed mud",
         "lamp, file, board",
     ),
     SOURCE_RESISTANCE: (
-        "power isolated: clean plug and ground, clip the meter to one end of the cable. Hands out, power on: read under load. Do the same at the other end",
+        "power isolated: clean plug and ground, clip the meter to one end of the cable. Hands out, power on: read it during a throw. Do the same at the other end",
         "voltmeter, contact cleaner, spare plug",
     ),
     TRAVEL_TIME: (
-        "measure the voltage at the actuator while it runs; then look for drag",
+        "power isolated: clip the meter to the actuator's plug. Hands out, power on: read it during a throw. Then look for drag",
         "voltmeter, stopwatch",
     ),
     TAKE_UP: (
@@ -145,11 +147,9 @@ def _risen(case: AdvisoryCase) -> NextAction | None:
     one = out[0]
     remedy, bring = REMEDIES[one.figure]
     where = _where(one, [o for o in case.trends if o.figure == one.figure and o is not one])
-    why = (
-        f"{figure_name(one.figure)} has risen {size_text(one).removeprefix('+')} above the baseline, {where}"
-    )
+    why = f"{figure_name(one.figure)} has risen {size_text(one).removeprefix('+')} since the start of the chart period, {where}"
     if case.spots:
-        why, remedy = f"{why}; {case.spots[0]}", "look at that place: burr, bent pin, packed mud, nut"
+        why, remedy = f"{why}; {case.spots[0]}", LOOK_THERE
     by, ahead = case.today + SOON, ""
     if one.forecast is not None:
         which, when = one.direction, one.forecast
@@ -175,7 +175,7 @@ def _jumpy(case: AdvisoryCase) -> NextAction | None:
                 f"{_name(one)} varies {100 * one.dispersion.now:.0f} % from throw to throw, "
                 f"{100 * one.dispersion.before:.0f} % before"
             )
-            what = "look for a loose plug or ground, worn brushes, a slack mounting"
+            what = "power isolated: look for a loose plug or ground, worn brushes, a slack mounting"
             return _act(
                 case, 2, what, why, "likely", case.today + SOON, "voltmeter, contact cleaner, spanners"
             )
@@ -199,8 +199,7 @@ def _restricted(case: AdvisoryCase) -> NextAction | None:
 def _spot(case: AdvisoryCase) -> NextAction | None:
     if not case.spots:
         return None
-    what = "look at that place: burr, bent pin, packed mud, nut"
-    return _act(case, 3, what, case.spots[0], "likely", case.today + SOON, "lamp, file, board")
+    return _act(case, 3, LOOK_THERE, case.spots[0], "likely", case.today + SOON, "lamp, file, board")
 
 
 def _drifted(case: AdvisoryCase) -> NextAction | None:
@@ -210,7 +209,7 @@ def _drifted(case: AdvisoryCase) -> NextAction | None:
     if not drifted:
         return None
     remedy, bring = REMEDIES[drifted[0].figure]
-    sure = "almost certain: the first check lies outside today's control limits"
+    sure = "almost certain: the first check lies outside today's normal variation"
     return _act(case, 3, remedy, drift_text(drifted[0]), sure, case.today + SOON, bring)
 
 
@@ -246,11 +245,11 @@ def _lower(case: AdvisoryCase) -> NextAction | None:
     low = [one for one in case.trends if one.figure == RUN_CURRENT and one.points[-1].state == LOW]
     if not low:
         return None
-    why = f"{_name(low[0])} is below the baseline: either greased without a service entry, or the drive is disconnected from the mechanism"
+    why = f"{_name(low[0])} is below the level at the start of the chart period. Either it was greased without a service entry, or the drive is disconnected from the mechanism"
     return _act(
         case,
         2,
-        "look at the linkage and at both pins, one at a time (power isolated); log any greasing",
+        "power isolated: look at the linkage and at both pins, one at a time. Log any greasing",
         why,
         "likely",
         case.today + SOON,
@@ -264,7 +263,7 @@ def _heavy_at_first(case: AdvisoryCase) -> NextAction | None:
         heavy = one.figure == RUN_CURRENT and found is not None and found.points[-1].state == OUT
         if heavy and found is not None and not _worked_on_since(case, found.points[-1].sheet):
             why = f"the as-found throw ({one.direction}) draws more current than in earlier checks"
-            what = "look for old grease, water or rust; free it up, then check again after it has stood for some hours"
+            what = "power isolated: look for old grease, water or rust and free it up. Check again after it has stood for some hours"
             return _act(case, 2, what, why, "likely", case.today + SOON, "grease, rag")
     return None
 
@@ -303,7 +302,9 @@ def _not_commissioned(case: AdvisoryCase) -> NextAction | None:
 def _nothing(case: AdvisoryCase) -> NextAction | None:
     due = _due(case)
     why = "no figure has changed more than weather, supply voltage and normal variation explain"
-    return _act(case, 0, "seasonal check", why, "the more checks, the surer", due, "board or clamp meter")
+    return _act(
+        case, 0, "seasonal check", why, "more checks make this more certain", due, "board or clamp meter"
+    )
 
 
 RULES: tuple[Callable[[AdvisoryCase], NextAction | None], ...] = (

@@ -61,7 +61,7 @@ def crossing(series: StageSeries, limit: float) -> Crossing:
     """Forecast for the stage ``series``; ``limit`` is relative to the baseline, as its changes are."""
     inside = len(series.change)
     if inside < FEWEST:
-        return Crossing(None, None, None, f"{counted(inside, 'comparable check')}; it takes {FEWEST}")
+        return Crossing(None, None, None, f"{counted(inside, 'comparable check')} so far, {FEWEST} needed")
     shapes, kinds = shapes_of(series)
     wandering = _wandering(series)
     share = _shares(evidence(wandering, shapes))
@@ -91,7 +91,7 @@ def crossing(series: StageSeries, limit: float) -> Crossing:
             None,
             None,
             None,
-            "the forecast interval is longer than the history so far; more checks will narrow it",
+            "its interval would be longer than the history so far; more checks will narrow it",
         )
     return Crossing(at, low, high)
 

@@ -199,7 +199,7 @@ def _spot(direction: str, bumps: Sequence[CheckBump]) -> Spot | None:
     rate = float(np.polyfit(years, sizes, 1)[0]) if len(run) >= 3 and years[-1] > 0 else None
     grows = "" if rate is None else f", {rate:+.2g} A a year"
     sentence = (
-        f"binding at {100 * place:.0f} % \u00b1 {100 * place_u:.0f} % of the {direction} stroke, "
+        f"binding spot at {100 * place:.0f} % \u00b1 {100 * place_u:.0f} % of the {direction} stroke, "
         f"{sizes[-1]:.2g} A above the current beside it{grows}"
     )
     return Spot(direction, place, place_u, float(sizes[-1]), run[1].on, rate, sentence)

@@ -340,7 +340,9 @@ def _state(own: list[Rise], both: list[Rise], least: float, leaned_before: bool)
     ]
     odd = [_route(SUSPECT, one, ODD, least, "this check stands out: repeat it") for one in newest]
     falls = [
-        _route(LOW, mirrored(one), FALLEN, least, "below the baseline") for one in own if one.shape == SHIFT
+        _route(LOW, mirrored(one), FALLEN, least, "below the level at the start")
+        for one in own
+        if one.shape == SHIFT
     ]
     nearest = [max(group, key=lambda one: one.ratio) for group in (alone, joint, odd) if group]
     up = next((one for one in nearest if one.ratio >= 1.0), max(nearest, key=lambda one: one.ratio))

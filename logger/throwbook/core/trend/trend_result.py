@@ -285,11 +285,12 @@ def figure_name(figure: str) -> str:
     return NAMES[FIGURES[figure]].sentence
 
 
-CHANGE = "change since baseline"
+CHANGE = "change since start"
 """Heads its column on paper, screen and command line; ``ABOUT_CHANGE`` says what it is."""
 ABOUT_CHANGE = (
-    "Baseline: level since the last service that restarts the chart. Now: level that the checks show. "
-    "Change since baseline: now minus baseline, in % of the baseline (take-up and switch lag: in points of stroke)."
+    "Start: level at the start of the chart period (commissioning, or the last service that restarts the chart). "
+    "Now: level that the checks show. Change: now minus start, in % of start (take-up and switch lag: in points of stroke). "
+    "First out: first check out of control."
 )
 
 
@@ -315,7 +316,7 @@ def drift_text(one: TrendResult) -> str:
     found = one.drift
     far = f"{found.first:.3g} -> {found.now:.3g} {one.unit.replace('1', '')}".strip()
     share = f", {100 * found.share:+.0f} %" if one.figure not in OF_STROKE else ""
-    return f"{figure_name(one.figure)} ({one.direction}) has risen since the first check on {found.on}: {far}{share}, although the chart restarted after a service"
+    return f"{figure_name(one.figure)} ({one.direction}) has risen since the first check on {found.on}: {far}{share}. A service has restarted the chart since"
 
 
 def signal_text(one: TrendResult) -> str:
@@ -329,6 +330,6 @@ def forecast_text(one: TrendResult) -> str:
         return one.no_forecast
     found = one.forecast
     return (
-        f"about {found.crosses} ({100 * found.confidence:.0f} %: {found.low} to {found.high}), "
-        f"{rounded_down(found.limit)} {one.unit}"
+        f"{rounded_down(found.limit)} {one.unit} about {found.crosses} "
+        f"({100 * found.confidence:.0f} % interval: {found.low} to {found.high})"
     )
