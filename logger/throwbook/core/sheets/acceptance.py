@@ -170,7 +170,7 @@ def _read(throw: SheetTrial) -> str:
 def _bounds(locks: int, unlocks: int) -> list[str]:
     """What so many clean throws each way prove, and no more."""
     if locks == unlocks:
-        proved = [_bound(f"{locks} lock and {unlocks} unlock", locks, "for each way by itself, ")]
+        proved = [_bound(f"{locks} lock and {unlocks} unlock", locks, " each way")]
     else:
         proved = [_bound(f"{n} {way}", n) for way, n in ((LOCK, locks), (UNLOCK, unlocks)) if n]
     return [*proved, "They prove nothing about the next throw: look at both pins every time."]
@@ -178,7 +178,7 @@ def _bounds(locks: int, unlocks: int) -> list[str]:
 
 def _bound(throws: str, clean_throws: int, each: str = "") -> str:
     least = rounded_down(100 * least_success(clean_throws), 1)
-    return f"{throws} throws without a failure prove, {each}with 95 % confidence, only that at least {least} % succeed (0.05^(1/{clean_throws}), rounded down)."
+    return f"{throws} throws without a failure prove, with 95 % confidence, only that at least {least} % succeed{each} (0.05^(1/{clean_throws}), rounded down)."
 
 
 def least_success(clean_throws: int) -> float:

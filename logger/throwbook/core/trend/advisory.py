@@ -147,7 +147,7 @@ def _risen(case: AdvisoryCase) -> NextAction | None:
     one = out[0]
     remedy, bring = REMEDIES[one.figure]
     where = _where(one, [o for o in case.trends if o.figure == one.figure and o is not one])
-    why = f"{figure_name(one.figure)} has risen {size_text(one).removeprefix('+')} since the start of the chart period, {where}"
+    why = f"{figure_name(one.figure)} has risen {size_text(one).removeprefix('+')} since the chart's start, {where}"
     if case.spots:
         why, remedy = f"{why}; {case.spots[0]}", LOOK_THERE
     by, ahead = case.today + SOON, ""
