@@ -408,9 +408,7 @@ def test_a_change_that_its_own_uncertainty_swallows_is_no_signal():
 def test_a_take_up_is_up_by_points_of_the_stroke():
     rig = take_up([0.0] * 7 + [0.06] * 3, 0.02)
     why = next_action(rig, trends_of(rig), rig.checks[-1].on).why
-    assert re.match(
-        r"take-up point has risen \d \u00b1 \d points of stroke since the chart's start", why
-    )
+    assert re.match(r"take-up point has risen \d \u00b1 \d points of stroke since the chart's start", why)
 
 
 def test_energy_scatters_as_current_and_time_together():
