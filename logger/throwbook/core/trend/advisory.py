@@ -344,5 +344,5 @@ def _name(one: TrendResult) -> str:
 
 def _sure(one: TrendResult) -> str:
     if one.change_chance < 1e-4:
-        return "almost certain: chance alone does this in under 1 check of 10 000"
-    return f"likely: chance alone does this in 1 check of {1 / one.change_chance:.0f}"
+        return "almost certain: by chance in under 1 check of 10 000"
+    return f"likely: by chance in 1 check of {1 / one.change_chance:.0f}"
