@@ -109,7 +109,7 @@ def test_the_accepted_sheet_prints_the_bound_and_what_the_blanks_cost(run):
     enter(run, UNSEEN)
     code, out, _ = accept(run, f"{RIG}-1")
     assert code == 0
-    assert "at least 54.9 % succeed (0.05^(1/5), rounded down)" in out
+    assert "at least 54.9 % succeed each way (0.05^(1/5), rounded down)" in out
     assert "At best 'watch'" in out
     assert "seen in its hole (torch, both sides)" in out
     assert "Baseline set (lock, unlock)" in out

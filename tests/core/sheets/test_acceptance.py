@@ -42,7 +42,7 @@ def test_n_clean_throws_prove_the_exact_bound(n: int, percent: int):
 def test_the_statement_prints_the_bound_of_its_own_throws():
     trials = throws(10)
     assert "at least 74.1 % succeed" in judge(trials=trials).statement
-    assert "at least 54.9 % succeed (0.05^(1/5), rounded down)" in judge().statement
+    assert "at least 54.9 % succeed each way (0.05^(1/5), rounded down)" in judge().statement
 
 
 @pytest.mark.parametrize(
