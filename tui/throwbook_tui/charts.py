@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from throwbook.core.analysis.live import START_UP_S
+from throwbook.core.assessment import switch_places
 from throwbook.core.quantities.rounding import rounded_down
 from throwbook.core.trace import FloatArray
 from throwbook.core.trend.control_chart import stage_lines
@@ -88,6 +89,7 @@ def profile_drawing(found: "TrialView") -> Drawing | None:
             for sign in judged.assessment.signs
             if sign.at_fraction is not None and sign.level != "info"
         ]
+        places += switch_places(judged.assessment.figures)
     words = ("start of stroke", "half", "end")
     return Drawing(0.0, 1.0, 0.0, 1.1 * max(highest, 0.1), series, x_words=words, uprights=places)
 

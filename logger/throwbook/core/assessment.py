@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple
 
-from throwbook.core.wording import SIGNS
+from throwbook.core.wording import SIGNS, switch_name
 
 if TYPE_CHECKING:  # the words for verdicts are needed where no array is: the screen opens without numpy
     from throwbook.core.trace import FloatArray
@@ -226,6 +226,12 @@ class Assessment:
     """Which movement of its record, from 1."""
     movements: int = 1
     """How many movements the record holds."""
+
+
+def switch_places(figures: Figures) -> list[tuple[float, str]]:
+    """Where on the stroke each pin's switch changed, with its name, left first; only what is known."""
+    places = {side: getattr(figures, f"{side}_switch_at_fraction") for side in ("left", "right")}
+    return [(at.value, switch_name(side)) for side, at in places.items() if at is not None]
 
 
 def movement_said(judged: Assessment) -> str:

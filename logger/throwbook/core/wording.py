@@ -282,8 +282,18 @@ CONDITIONS: dict[str, Name] = {
     "instruments": Name("instruments", "instruments (make, model, serial no.)"),
 }
 NOT_RECORDED = "not recorded"
+"""A blank; never a no."""
 SWITCH_STATES = {True: "closed", False: "open"}
 """There is no third state, and neither is a sighting."""
+
+
+def switch_name(side: str) -> str:
+    """The switch at a pin (``left``, ``right``): large, so that nobody takes it for the pin.
+
+    >>> switch_name("left")
+    'LEFT SWITCH'
+    """
+    return f"{side.upper()} SWITCH"
 
 
 def switches_said(left: bool | None, right: bool | None) -> tuple[str, ...]:
@@ -292,8 +302,10 @@ def switches_said(left: bool | None, right: bool | None) -> tuple[str, ...]:
     >>> switches_said(False, None)
     ('LEFT SWITCH open',)
     """
-    sides = (("LEFT", left), ("RIGHT", right))
-    return tuple(f"{side} SWITCH {SWITCH_STATES[closed]}" for side, closed in sides if closed is not None)
+    sides = (("left", left), ("right", right))
+    return tuple(
+        f"{switch_name(side)} {SWITCH_STATES[closed]}" for side, closed in sides if closed is not None
+    )
 
 
 def switches_at_end_said(left: bool | None, right: bool | None, *, lock: bool) -> str:
@@ -304,11 +316,9 @@ def switches_at_end_said(left: bool | None, right: bool | None, *, lock: bool) -
     """
     said = switches_said(left, right)
     if said and lock and False not in (left, right):
-        return "Switches closed: now look at both pins. A closed switch is no sighting."
+        return f"{SWITCHES_CLOSED[:1].upper()}{SWITCHES_CLOSED[1:]}. A closed switch is no sighting."
     return f"{', '.join(said)}." if said else ""
 
-
-"""A blank; never a no."""
 
 # state of a point of a trend
 TREND_STATES: dict[str, Name] = {

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from throwbook.core.assessment import INFO, Assessment, Check, Figures, Sign, sign_text
+from throwbook.core.assessment import INFO, Assessment, Check, Figures, Sign, sign_text, switch_places
 from throwbook.core.quantities.rounding import limit_text, measured_text
 from throwbook.core.quantities.text import printable
 from throwbook.core.rig import Rig
@@ -141,6 +141,17 @@ def draw_profile(axes: "Axes", subject: Subject) -> None:
     for number, sign in _marked(subject.assessment):
         if sign.at_fraction is not None:
             _mark_place(axes, number, sign)
+    for row, (place, name) in enumerate(switch_places(subject.assessment.figures)):
+        axes.axvline(100.0 * place, **chart_style.EXPECTED)
+        axes.annotate(
+            name,
+            (100.0 * place, 0.0),
+            (-3, 14 + 10 * row),
+            xycoords=("data", "axes fraction"),
+            textcoords="offset points",
+            ha="right" if place > 0.5 else "left",
+            fontsize=7.5,
+        )
     axes.set(xlabel="travel from its own start [% of the stroke]", ylabel="current [A]", xlim=(0, 100))
     axes.set_title("Current over travel")
     axes.margins(y=0.15)

@@ -251,3 +251,35 @@ def test_one_fitted_switch_speaks_for_its_own_pin_alone():
     trace = replace(LOCK.trace(), right_switch=course(LOCK, LOCK.trace(), 0.95))
     assert loud(judged(trace)) == {}
     assert loud(judged(with_switch(trace, "right", False)))["switch-open"].side == "right"
+
+
+def test_the_drawing_of_current_over_travel_carries_both_moments():
+    from throwbook.report import chart_style
+    from throwbook.report.charts import Subject, draw_trial
+
+    def words(trace):
+        with chart_style.drawing():
+            profile = draw_trial(Subject(trace, judged(trace), RIG, BASELINES["lock"])).axes[-1]
+        return [text.get_text() for text in profile.texts if "SWITCH" in text.get_text()]
+
+    assert words(switched(LOCK)) == ["LEFT SWITCH", "RIGHT SWITCH"]
+    assert words(with_switch(switched(LOCK), "right", False)) == ["LEFT SWITCH"]
+    assert words(LOCK.trace()) == []
+
+
+def test_the_drawing_on_the_screen_carries_them_too():
+    from types import SimpleNamespace
+
+    from throwbook_tui.charts import profile_drawing
+
+    assessment = judged(switched(LOCK))
+    view = SimpleNamespace(
+        profile=assessment.profile,
+        baseline=BASELINES["lock"],
+        logged=SimpleNamespace(judgement=SimpleNamespace(assessment=assessment)),
+    )
+    places = {word: place for place, word in profile_drawing(view).uprights}
+    assert places == {
+        "LEFT SWITCH": assessment.figures.left_switch_at_fraction.value,
+        "RIGHT SWITCH": assessment.figures.right_switch_at_fraction.value,
+    }

@@ -13,6 +13,7 @@ from textual.widgets import Static
 from throwbook.core.analysis.live import AT_STALL, FLOWING, OVER, LiveFigures
 from throwbook.core.records import SPOT
 from throwbook.core.rig import LOCK, UNLOCK
+from throwbook.core.wording import switch_name
 from throwbook.errors import ThrowbookError
 from throwbook_tui.background import BoardReady, Live, Noted
 from throwbook_tui.context import throw_plan
@@ -254,7 +255,7 @@ class RecordScreen(Page[None]):
             one = self.query_one(f"#{side}-switch", Big)
             one.display = closed is not None
             if closed is not None:
-                one.show(switch_cell(closed), f"{side.upper()} SWITCH")
+                one.show(switch_cell(closed), switch_name(side))
 
     def on_noted(self, message: Noted) -> None:
         """Lost samples, a slept computer, ...; a current at stall level stands beside the figure already."""

@@ -12,7 +12,6 @@ from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.travel import Travel
 from throwbook.core.assessment import Measured
 from throwbook.core.quantities.statistics import K, from_half_width
-from throwbook.core.rig import LOCK
 from throwbook.core.trace import SIDES, BoolArray, FloatArray, Trace
 
 DEBOUNCE_S = 0.05
@@ -178,8 +177,3 @@ def lag_of(
 def speed_u(from_voltage: bool) -> float:
     """How well the speed at one place is known against its mean, relative."""
     return SPEED_U if from_voltage else SPEED_U_UNREAD
-
-
-def changes_towards(direction: str) -> bool:
-    """What a switch reads once a throw in this direction is done and the pin has followed: closed after a lock throw."""
-    return direction == LOCK

@@ -15,6 +15,7 @@ from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.quantities.statistics import K, prediction_factor
 from throwbook.core.rig import LOCK
 from throwbook.core.trace import SIDES
+from throwbook.core.wording import switch_name
 
 SMALLEST_LAG = 0.01
 """A side later by less than this share of the stroke isn't called late (*practice*)."""
@@ -28,16 +29,6 @@ FEWEST_CHANGES = 3
 """One change is the throw's own, a second one may be the pin's: from here on the switch chatters."""
 WHOLE_WITHIN = 0.03
 """A travel this near to the full stroke is the whole of it (*practice*)."""
-
-
-def name_of(side: str) -> str:
-    """The switch at a pin, as it is written everywhere."""
-    return f"{side.upper()} SWITCH"
-
-
-def state_of(closed: bool) -> str:
-    """What it reads; there is no third state."""
-    return "closed" if closed else "open"
 
 
 def switch_open(evidence: Evidence) -> Sign | None:
@@ -63,16 +54,18 @@ def _open_after_lock(evidence: Evidence, switch: PinSwitch) -> str:
         return ""
     late_s = switch.open_from_s - evidence.segments.end_s
     again = " (closed again later)" if switch.closed_at_last else ""
-    return f"{name_of(switch.side)} open {late_s:.1f} s after the end of the lock throw{again}"
+    return f"{switch_name(switch.side)} open {late_s:.1f} s after the end of the lock throw{again}"
 
 
 def _not_following(evidence: Evidence, switch: PinSwitch) -> str:
     if not _whole(evidence):
         return ""
     if switch.closed_at_last:
-        return f"{name_of(switch.side)} still closed after the unlock throw"
+        return f"{switch_name(switch.side)} still closed after the unlock throw"
     if switch.closed_before is False:
-        return f"{name_of(switch.side)} open before the unlock throw began, where it should have been closed"
+        return (
+            f"{switch_name(switch.side)} open before the unlock throw began, where it should have been closed"
+        )
     return ""
 
 
@@ -122,7 +115,7 @@ def switch_lag(evidence: Evidence) -> Sign | None:
         evidence,
         lag,
         lag.side,
-        f"{name_of(lag.side)} changed {100 * lag.by:.1f} % of the stroke later against {name_of(lag.other)} than in the baseline",
+        f"{switch_name(lag.side)} changed {100 * lag.by:.1f} % of the stroke later against {switch_name(lag.other)} than in the baseline",
     )
 
 
@@ -153,14 +146,14 @@ def switch_fault(evidence: Evidence) -> Sign | None:
     lag = lag_change(evidence)
     if lag is None or not lag.early or lag.by <= max(SMALLEST_LAG, lag.u):
         return None
-    because = f"{name_of(lag.early)} changed {100 * lag.by:.1f} % of the stroke earlier against {name_of(lag.side)} than in the baseline; wear makes a pin later, never earlier"
+    because = f"{switch_name(lag.early)} changed {100 * lag.by:.1f} % of the stroke earlier against {switch_name(lag.side)} than in the baseline; wear makes a pin later, never earlier"
     return _lag_sign("switch-fault", evidence, lag, lag.early, because)
 
 
 def _chatters(evidence: Evidence, switch: PinSwitch) -> str:
     if switch.changes < FEWEST_CHANGES and not switch.flickers:
         return ""
-    return f"{name_of(switch.side)} chatters: it changed {switch.changes} times in one throw" + (
+    return f"{switch_name(switch.side)} chatters: it changed {switch.changes} times in one throw" + (
         f", {switch.flickers} of them there and back at once" if switch.flickers else ""
     )
 
@@ -169,7 +162,7 @@ def _closed_before(evidence: Evidence, switch: PinSwitch) -> str:
     moved = evidence.travel_share * (1.0 - K * evidence.travel_share_u)
     if evidence.trace.direction != LOCK or not switch.closed_before or moved < HALF_WAY:
         return ""
-    return f"{name_of(switch.side)} closed before the lock throw began, where no pin can be in its hole"
+    return f"{switch_name(switch.side)} closed before the lock throw began, where no pin can be in its hole"
 
 
 def _impossible_place(evidence: Evidence, switch: PinSwitch) -> str:
@@ -180,7 +173,7 @@ def _impossible_place(evidence: Evidence, switch: PinSwitch) -> str:
     if (at.value + at.u >= HALF_WAY) if locking else (at.value - at.u <= HALF_WAY):
         return ""
     where = "no pin can be in its hole yet" if locking else "the pin must have left its hole"
-    return f"{name_of(switch.side)} changed at {100 * at.value:.0f} % of the stroke, where {where}"
+    return f"{switch_name(switch.side)} changed at {100 * at.value:.0f} % of the stroke, where {where}"
 
 
 def with_side(sign: Sign, evidence: Evidence) -> Sign:
@@ -190,7 +183,7 @@ def with_side(sign: Sign, evidence: Evidence) -> Sign:
     lag = lag_change(evidence)
     if lag is None or lag.early or lag.by <= lag.u:
         return replace(sign, because=f"{sign.because}; {NO_SIDE}")
-    because = f"{sign.because}; {name_of(lag.side)} is later than in the baseline, which points to the {lag.side.upper()} side"
+    because = f"{sign.because}; {switch_name(lag.side)} is later than in the baseline, which points to the {lag.side.upper()} side"
     return replace(sign, because=because, side=lag.side)
 
 
