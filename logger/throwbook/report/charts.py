@@ -142,15 +142,17 @@ def draw_profile(axes: "Axes", subject: Subject) -> None:
         if sign.at_fraction is not None:
             _mark_place(axes, number, sign)
     for row, (place, name) in enumerate(switch_places(subject.assessment.figures)):
-        axes.axvline(100.0 * place, **chart_style.EXPECTED)
+        late = place > 0.5
+        axes.axvline(100.0 * place, **chart_style.EVENT)
         axes.annotate(
             name,
             (100.0 * place, 0.0),
-            (-3, 14 + 10 * row),
+            (-3 if late else 3, 14 + 10 * row),
             xycoords=("data", "axes fraction"),
             textcoords="offset points",
-            ha="right" if place > 0.5 else "left",
+            ha="right" if late else "left",
             fontsize=7.5,
+            color=chart_style.GREY,
         )
     axes.set(xlabel="travel from its own start [% of the stroke]", ylabel="current [A]", xlim=(0, 100))
     axes.set_title("Current over travel")
