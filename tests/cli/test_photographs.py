@@ -11,9 +11,10 @@ from pypdf import PdfReader
 
 from tests.cli.sheet_steps import GOOD, RIG, TOLD, UNSEEN, accept, enter, status
 from tests.keyboard import at_a_terminal, plain
-from tests.made_pictures import noise, photo
+from tests.made_pictures import as_bytes, drawn, noise, photo
 from tests.raw_file import raw
 from tests.report.page_words import squeezed
+from throwbook.core.records import Photograph
 from throwbook.logbook import open_logbook
 
 SHEET = f"{RIG}-1"
@@ -375,7 +376,7 @@ def test_an_altered_picture_is_not_printed_and_the_report_says_so(run, files, tm
     see(run, *both(files))
     tamper(run.path, "UPDATE picture SET data = x'00' WHERE rowid = 1")
     page = printed(run, tmp_path, "sheet", "print", SHEET)[".html"].read_text("utf-8")
-    assert "NOT PRINTED: it was changed or lost after it was stored." in page
+    assert "NOT PRINTED: it is lost, or is no photograph as it was stored." in page
     assert page.count("<img ") == 1
 
 
@@ -397,3 +398,26 @@ def pdf_text(path):
 def pdf_pictures(path):
     """Names of the photographs in it, by what they hold."""
     return [image.name for page in PdfReader(path).pages for image in page.images]
+
+
+FOREIGN = {"nothing": b"", "text": b"<script>", "a page": b"%PDF-1.7", "a large one": None}
+
+
+@pytest.mark.parametrize("what", FOREIGN)
+def test_what_another_logbook_calls_a_photograph_does_no_harm_on_paper(run, tmp_path, what):
+    """Its digest and its id fit; what stands under them need not be what this program writes."""
+    enter(run, GOOD, *TOLD)
+    data = FOREIGN[what] if FOREIGN[what] is not None else as_bytes(drawn(9000, 7000), quality=10)
+    digest = hashlib.sha256(data).hexdigest()
+    with open_logbook(run.path) as book:
+        trial = book.trials(rig=RIG)[0].id
+        at = datetime.now().astimezone()
+        row = Photograph(trial, "left", digest, "x", "\x1b[2J<b>.jpg", "yesterday <i>", at, "M. K.")
+        book.add_photograph(row, data)
+    assert run("check")[0] == 0
+    page = printed(run, tmp_path, "sheet", "print", SHEET)[".html"].read_text("utf-8")
+    assert "NOT PRINTED" in page
+    assert not [tag for tag in ("<img", "<b>", "<i>", "<script", "\x1b") if tag in page]
+    code, out, _ = run("sheet", "show", SHEET)
+    assert (code, "\x1b[2J" in out) == (0, False)
+    assert run("export", str(tmp_path / "out"))[0] == 0

@@ -50,6 +50,22 @@ def throw_seeds() -> Sequence[bytes]:
     return seeds
 
 
+def photograph_seeds() -> Sequence[bytes]:
+    """Small ones, with the notes of a camera."""
+    from tests.made_pictures import as_bytes, drawn, photo
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = photo(Path(folder) / "a.jpg", NOW, 6, place=True, size=(60, 40))
+        noted = path.read_bytes()
+    image = drawn(60, 40)
+    return [
+        noted,
+        as_bytes(image, progressive=True),
+        as_bytes(image, "PNG"),
+        as_bytes(image.convert("P"), "PNG"),
+    ]
+
+
 def rig_seeds() -> Sequence[bytes]:
     from throwbook.files.rig_file import EXAMPLE
 

@@ -102,6 +102,22 @@ def rig_file(data: bytes, draw: random.Random, folder: Path) -> None:
         fit(got)
 
 
+def photograph(data: bytes, draw: random.Random, folder: Path) -> None:
+    """What is kept is a small JPEG without notes, and can be printed."""
+    from throwbook.files.pictures import JPEG, LONGEST_SIDE, for_print, read_picture, taken_on
+
+    path = folder / "photograph.jpg"
+    path.write_bytes(data)
+    said = taken_on(path)
+    kept = read_picture(path)
+    assert kept.taken == said or len(data) > 1 << 18
+    assert kept.data.startswith(JPEG)
+    assert b"Exif" not in kept.data[:200]
+    printed = for_print(kept.data, draw.choice((1000, 150_000)))
+    assert printed is not None
+    assert max(printed[1:]) <= LONGEST_SIDE
+
+
 def trace_file(data: bytes, draw: random.Random, folder: Path) -> None:
     from throwbook.files.trace_file import TraceLimits, read_trace, trace_text
 
@@ -316,6 +332,9 @@ READERS: dict[str, Reader] = {
     ),
     "trace, judged": Reader(
         trace_judged, good_input.throw_seeds, (b"\n0.005,1,2\n", b"# x = 1\n"), share=0.02
+    ),
+    "photograph": Reader(
+        photograph, good_input.photograph_seeds, (b"\xff\xda", b"\xff\xd8", b"Exif", b"IDAT"), share=0.05
     ),
     "another file as logbook": Reader(
         logbook, good_input.logbook_seeds, (b"rig", b"SQLite format 3\0"), share=0.01

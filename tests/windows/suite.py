@@ -29,6 +29,7 @@ PACKAGES = [
     "matplotlib",
     "numpy",
     "pandas",
+    "pillow",
     "pint",
     "platformdirs",
     "pypdf",

@@ -195,6 +195,7 @@ REMEDIES = {
     Remedy.LIST_SHEETS: "The rig's screen lists them.",
     Remedy.OTHER_FILE: "Choose another name.",
     Remedy.OTHER_FOLDER: "Or choose another folder.",
+    Remedy.RIGHT_PHOTOGRAPH: "If it is the right one, choose it again and press Y.",
     Remedy.SAY_NO: "Only a NO at a pin is still taken: L on the sheet.",
     Remedy.SAY_WHY: 'If it should stand for that one, write the reason, for example "new actuator".',
     Remedy.SET_RATE: "Set them on the board screen: B, then S.",

@@ -99,18 +99,26 @@ def taken_on(path: Path) -> str:
         return ""
 
 
-def for_print(data: bytes, most_bytes: int) -> tuple[bytes, int, int]:
-    """A smaller JPEG of a stored copy, of ``most_bytes`` where that can be done, with its width and height."""
-    from PIL import Image
+def for_print(data: bytes, most_bytes: int) -> tuple[bytes, int, int] | None:
+    """A smaller JPEG of a stored copy, of ``most_bytes`` where that can be done, with its width and height.
 
-    made, size = data, (0, 0)
-    for side, quality in PRINTED:
-        with Image.open(BytesIO(data), formats=("JPEG",)) as image:
-            image.thumbnail((side, side))
-            made, size = _jpeg(image, quality), image.size
-        if len(made) <= most_bytes:
-            break
-    return made, *size
+    None for what is no such copy: a logbook that was taken in may hold anything under its digest.
+    """
+    where = Path("a stored photograph")
+    try:
+        with _plain_faults(where):
+            image = _opened(data, where)
+            if image.format != "JPEG" or max(image.size) > LONGEST_SIDE:
+                return None
+            image = image.convert("RGB")
+            for side, quality in PRINTED:
+                image.thumbnail((side, side))
+                made = _jpeg(image, quality)
+                if len(made) <= most_bytes:
+                    break
+            return made, *image.size
+    except InputError:
+        return None
 
 
 def _content(path: Path, most: int) -> bytes:

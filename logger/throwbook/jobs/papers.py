@@ -182,7 +182,8 @@ def _prints(book: Logbook, drawn: "Sequence[SheetPart]") -> dict[str, tuple[byte
     wanted = [one.picture for part in drawn for found in part.photographs.values() for one in found.values()]
     most = min(PHOTOGRAPH_BYTES, PHOTOGRAPHS_BYTES // max(len(wanted), 1))
     kept = {digest: book.picture(digest) for digest in wanted}
-    return {digest: for_print(data, most) for digest, data in kept.items() if data is not None}
+    made = {digest: for_print(data, most) for digest, data in kept.items() if data is not None}
+    return {digest: one for digest, one in made.items() if one is not None}
 
 
 def _profiled(book: Logbook, part: "SheetPart", trial: str):  # type: ignore[no-untyped-def]

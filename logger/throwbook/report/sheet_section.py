@@ -223,7 +223,7 @@ def _photographs(part: SheetPart, drawn: bool) -> list[Block]:
             text = caption(one.position, photograph, part.seen[one.id], who, part.logged[one.id].when)
             if photograph.picture not in part.prints:
                 blocks.append(
-                    Text(f"{text}. NOT PRINTED: it was changed or lost after it was stored.", STRONG)
+                    Text(f"{text}. NOT PRINTED: it is lost, or is no photograph as it was stored.", STRONG)
                 )
                 continue
             alt = f"Photograph of the {pin} pin after throw {one.position}"

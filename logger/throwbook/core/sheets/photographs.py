@@ -34,10 +34,18 @@ def after_throw(taken: str, thrown: datetime | None) -> timedelta | None:
 
     A camera that writes no offset from UTC is taken to go by the clock of the place where the throw was made.
     """
-    if not taken or thrown is None:
+    moment = _moment(taken)
+    if moment is None or thrown is None:
         return None
-    moment = datetime.fromisoformat(taken)
     return moment - (thrown if moment.tzinfo is not None else thrown.replace(tzinfo=None))
+
+
+def _moment(taken: str) -> datetime | None:
+    """None for what is no date: a merged logbook may hold any text."""
+    try:
+        return datetime.fromisoformat(taken)
+    except ValueError:
+        return None
 
 
 def far(apart: timedelta | None) -> bool:
@@ -59,13 +67,14 @@ def taken_said(photograph: Photograph, thrown: datetime | None) -> str:
     """When it was taken, by its own clock."""
     apart = after_throw(photograph.taken, thrown)
     if apart is None:
-        return "without a date of its own" if not photograph.taken else f"taken {shown(photograph.taken)}"
+        return f"taken {shown(photograph.taken)}" if photograph.taken else "without a date of its own"
     return f"taken {shown(photograph.taken)} by its own clock, {apart_said(apart)}"
 
 
 def shown(taken: str) -> str:
-    """A date to the minute."""
-    return f"{datetime.fromisoformat(taken):%Y-%m-%d %H:%M}"
+    """A date to the minute; what is no date as it stands."""
+    moment = _moment(taken)
+    return printable(taken) if moment is None else f"{moment:%Y-%m-%d %H:%M}"
 
 
 def caption(
