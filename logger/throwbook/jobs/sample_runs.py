@@ -178,6 +178,8 @@ SIGNS = [
     _fault("", "never-ends-slipping-clutch", "an overload clutch slips: a flat current that never ends", SimulatedFault("slipping-clutch", 0.9)),
     _fault("", "sensor-gain", "the sensor reads 20 % too much: current and voltage disagree", SimulatedFault("sensor-gain", 0.2)),
     _fault("interruption", "interruption-loose-contact", "a loose contact opens for 0.2 s during the throw", SimulatedFault("loose-contact", 0.2, 0.26)),
+    _fault("switch-open", "switch-open-right-pin-behind", "the right pin stays behind: time and current as ever, its switch stays open", SimulatedFault("pin-behind"), has_switches=True),
+    _fault("switch-fault", "switch-fault-left-stuck-closed", "the left pin's switch is stuck closed", SimulatedFault("switch-stuck-closed", side="left"), has_switches=True),
 ]
 
 # fmt: on
