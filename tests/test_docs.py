@@ -119,7 +119,7 @@ def test_the_lines_of_the_notebook_page_run(monkeypatch):
     lines = textwrap.dedent(next(block for block in blocks if "from throwbook import" in block))
     held: dict[str, object] = {}
     exec(lines.partition("with open_logbook_readonly")[0], held)
-    assert held["found"].verdict == "watch"
+    assert held["judged"].verdict == "watch"
 
 
 def test_a_throw_with_a_pin_off_passes_as_the_guide_warns():
