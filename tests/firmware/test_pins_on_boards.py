@@ -3,6 +3,7 @@
 import contextlib
 import math
 import re
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -11,6 +12,16 @@ from tests.firmware.emulator.boards import BOARDS
 from tests.firmware.emulator.harness import FLAT_OUT, Heard, converse, emulated_board
 from tests.firmware.emulator.strokes import Event, Stroke, script, steady, stroke_points
 from tests.firmware.test_emulated_boards import RAM_END, STACK_BUDGET
+from tests.firmware.test_judged_trials import RIG_FILE
+from throwbook.core.simulator import (
+    SensorModel,
+    SimulatedFault,
+    ThrowConditions,
+    machine_for,
+    make_waveform,
+)
+from throwbook.files.rig_file import read_rig
+from throwbook.jobs.record import Recording, RecordPlan
 from throwbook.protocol.messages import FaultEvent, Lost, Samples, pin_switches
 
 pytestmark = [pytest.mark.emulator, pytest.mark.long]
@@ -121,3 +132,61 @@ def test_the_sketches_with_everything_fitted_keep_within_their_budgets(sketches_
     sizes = (sketches_with_pins / "sizes.txt").read_text()
     print(sizes)
     assert re.findall(r"^(\w+)", sizes, re.MULTILINE) == sorted({each.sketch for each in BOARDS.values()})
+
+
+# ---- a simulated machine at the pins of the chip, as far as the verdict ----
+
+SECONDS, START_S, STEP_S = 9.0, 1.2, 0.002
+
+
+def machine_script(sensor: str, rig, faults) -> str:
+    """Current, voltage and both switches of a simulated lock throw."""
+    rng = np.random.default_rng(5)
+    ideal = SensorModel(resolution_a=0.0, voltage_resolution_v=0.0, full_scale_a=1e6)
+    air = ThrowConditions(temperature_c=9.0)
+    thrown = make_waveform(machine_for(rig, 3), "lock", air, ideal, faults, rng)
+    time_s = np.arange(0.0, SECONDS, STEP_S)
+    current_a, voltage_v = thrown.at(time_s - START_S, ideal, rng)
+    events = [Event(0.0, "thermistor-mv", thermistor_mv(9.0))]
+    for side in ("left", "right"):
+        closed = thrown.switch(side, time_s - START_S, 0.0)
+        changes = np.flatnonzero(np.diff(closed.astype(int), prepend=0))
+        events += [Event(float(time_s[at]), f"{side}-switch", int(closed[at])) for at in changes]
+    points = list(zip(time_s.tolist(), current_a.tolist(), voltage_v.tolist(), strict=True))
+    return script(sensor, points, sorted(events, key=lambda event: event.time_s))
+
+
+@pytest.fixture
+def judged(emulator, sketches_with_pins, tmp_path):
+    def record(sensor, *faults):
+        (tmp_path / "rig.toml").write_text(RIG_FILE)
+        rig = read_rig(tmp_path / "rig.toml")
+        text = machine_script(sensor, rig, faults)
+        with emulated_board(emulator, sketches_with_pins, sensor, text, SECONDS, tmp_path) as emulated:
+            emulated.go()
+            plan = RecordPlan(emulated.port, rig, "lock", tmp_path / "journals", rate_hz=200)
+            return Recording(plan, now=lambda: datetime.now(UTC)).run()
+
+    return record
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("sensor", ONE_OF_EACH)
+def test_one_pin_left_behind_is_told_with_its_side_from_the_chips_pins_to_the_verdict(judged, sensor, side):
+    recorded = judged(sensor, SimulatedFault("pin-behind", side=side))
+    assert recorded.lost == 0
+    (sign,) = [one for one in recorded.assessment.signs if one.sign == "switch-open"]
+    assert (sign.level, sign.side) == ("fail", side)
+    assert recorded.assessment.verdict == "fail"
+    stand = dict(zip(("left", "right"), recorded.trace.switches_at_end, strict=True))
+    assert stand.pop(side) is False
+    assert stand.popitem()[1] is True
+    assert recorded.trace.at_the_board_c == pytest.approx(9.0, abs=0.3)
+
+
+@pytest.mark.parametrize("sensor", ONE_OF_EACH)
+def test_two_pins_that_arrive_raise_no_sign_of_a_switch(judged, sensor):
+    recorded = judged(sensor)
+    assert recorded.trace.switches_at_end == (True, True)
+    assert not [one for one in recorded.assessment.signs if one.sign.startswith("switch")]
+    assert recorded.assessment.verdict != "fail"
