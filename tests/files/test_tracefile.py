@@ -244,6 +244,32 @@ def test_a_temperature_that_cannot_be_is_refused_with_its_line(write, bad):
     assert f"column 'temperature_c' holds '{bad}'" in str(raised.value)
 
 
+def test_a_file_that_went_through_a_spreadsheet_keeps_its_switches(write):
+    rows = [(n / 10, 2.1, n > 3, n > 5, 18.25 if n != 2 else None) for n in range(9)]
+    lines = [
+        ";".join(
+            str("" if cell is None else float(cell) if n in (0, 1, 4) else int(cell))
+            for n, cell in enumerate(row)
+        )
+        for row in rows
+    ]
+    table = (
+        "time_s;current_a;left_switch;right_switch;temperature_c\n"
+        + "\n".join(lines).replace(".", ",")
+        + "\n"
+    )
+    trace = read_trace(write(table), direction="lock")
+    assert "semicolons" in trace.read_as
+    assert "not read" not in trace.read_as
+    assert trace.left_switch.tolist() == [row[2] for row in rows]
+    assert trace.right_switch.tolist() == [row[3] for row in rows]
+    np.testing.assert_array_equal(trace.temperature_c, [np.nan if n == 2 else 18.25 for n in range(9)])
+    bad = table.replace("0,4;2,1;1;", "0,4;2,1;7;")
+    assert bad != table
+    with pytest.raises(InputError, match=r"line 6.*'left_switch' holds '7'"):
+        read_trace(write(bad), direction="lock")
+
+
 def test_columns_that_nobody_knows_are_kept_and_told_of(write, tmp_path):
     table = 'time_s,"oil, bar",current_a,note,n\n0,1.5,0.1,cold,7\n0.1,,2.5,-,8\n'
     trace = read_trace(write(HEAD + table))

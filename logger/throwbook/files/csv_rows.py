@@ -431,7 +431,7 @@ def _row_by_row(text: str, layout: RowLayout, first_line: int, last_time_s: floa
         if len(fields) != layout.width:
             raise _wrong_width(fields, layout, line)
         row = [number_in(fields[column.index], column, layout, line) for column in layout.columns]
-        row += [_number_or_nan(fields[column.index], column, layout, line) for column in layout.others]
+        row += [number_or_nan(fields[column.index], column, layout, line) for column in layout.others]
         if row[0] < last_time_s:
             raise layout.fault(
                 line,
@@ -473,7 +473,7 @@ def _wrong_width(fields: Sequence[str], layout: RowLayout, line: int) -> InputEr
     )
 
 
-def _number_or_nan(cell: str, column: RowColumn, layout: RowLayout, line: int) -> float:
+def number_or_nan(cell: str, column: RowColumn, layout: RowLayout, line: int) -> float:
     """The cell of a column that may be empty; what is no number in a column that nobody knows is NaN too."""
     cell = cell.strip()
     value = float(cell) if _NUMBER.fullmatch(cell) else np.nan

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import islice
 
+import numpy as np
+
 from throwbook.core.quantities.text import quoted
 from throwbook.core.trace import FloatArray
 from throwbook.errors import Field, InputError
@@ -39,6 +41,8 @@ class OtherTable:
     """Of its first row, where the rows are dated."""
     read_as: str
     """How it was read, in one line."""
+    beside: dict[str, FloatArray]
+    """Pin switches and temperature, where its columns go by the names of our own files; NaN: an empty cell."""
 
 
 @dataclass(frozen=True)
@@ -141,13 +145,34 @@ def read_table(
             said.append(f"time: {stamps.said}, from {', '.join(quoted(one) for one in _time_names(roles))}")
         elif role is not None and role.column is not None:
             said.append(_unit_said(role, factors))
-    left = [name for name in layout.names if name and name not in {role.name for role in roles}]
+    beside = _beside(layout, cells, marks)
+    taken = {role.name for role in roles} | set(beside)
+    left = [name for name in layout.names if name and name not in taken]
     if left:
         said.append(
             f"not read: {', '.join(quoted(name, 24) for name in left[:3])}{' ...' if len(left) > 3 else ''}"
         )
     columns = [read[quantity] for quantity in QUANTITIES if quantity in read]
-    return OtherTable(head, columns, began, "; ".join(said))
+    return OtherTable(head, columns, began, "; ".join(said), beside)
+
+
+def _beside(layout: _Layout, cells: Sequence[Cells], marks: cell_values.Marks) -> dict[str, FloatArray]:
+    """The columns of one of our own files that went through a spreadsheet. Raises InputError naming a cell that can't be."""
+    found = {}
+    for index, name in enumerate(layout.names):
+        if name in csv_rows.OWN_OTHERS:
+            column = RowColumn(csv_rows.OWN_OTHERS[name], name, index, 1.0)
+            rows = csv_rows.RowLayout(cells[index].path, 0, ())
+            plain = cells[index].cells
+            if marks.decimal == cell_values.COMMA:
+                plain = [cell.replace(",", ".") for cell in plain]
+            found[name] = np.array(
+                [
+                    csv_rows.number_or_nan(cell, column, rows, line)
+                    for cell, line in zip(plain, cells[index].lines, strict=True)
+                ]
+            )
+    return found
 
 
 @dataclass(frozen=True)

@@ -379,6 +379,19 @@ def _check_size(file: BinaryIO, name: str, limits: TraceLimits) -> None:
         )
 
 
+def _with_others(trace: Trace, others: dict[str, FloatArray]) -> Trace:
+    """The trace with its pin switches and temperature, and the columns that nobody knows; one without any value is none."""
+    switches = {
+        name: values == 1.0
+        for name in ("left_switch", "right_switch")
+        if (values := others.pop(name, None)) is not None and not np.isnan(values).all()
+    }
+    degrees = others.pop("temperature_c", None)
+    temperature_c = None if degrees is None or np.isnan(degrees).all() else degrees
+    kept = {name: values for name, values in others.items() if not np.isnan(values).all()}
+    return replace(trace, **switches, temperature_c=temperature_c, others=MappingProxyType(kept))
+
+
 class _Reader:
     """One pass over one open file."""
 
@@ -396,16 +409,7 @@ class _Reader:
         head = read_head(head_text, self.name, foreign=bool(asked), direction=direction)
         layout = self._layout(header_text, asked)
         columns, others = self._table(layout)
-        trace = self._trace(head, columns)
-        switches = {
-            name: values == 1.0
-            for name in ("left_switch", "right_switch")
-            if (values := others.pop(name, None)) is not None and not np.isnan(values).all()
-        }
-        degrees = others.pop("temperature_c", None)
-        temperature_c = None if degrees is None or np.isnan(degrees).all() else degrees
-        kept = {name: values for name, values in others.items() if not np.isnan(values).all()}
-        return replace(trace, **switches, temperature_c=temperature_c, others=MappingProxyType(kept))
+        return _with_others(self._trace(head, columns), others)
 
     def _trace(self, head: Head, arrays: list[FloatArray], read_as: str = "") -> Trace:
         spread = spread_evenly(arrays[0])
@@ -435,9 +439,10 @@ class _Reader:
         head = read_head(table.head, self.name, foreign=True, direction=direction)
         self.line = 1
         keys = {**head.keys, "read_as": table.read_as}
-        return self._trace(
+        trace = self._trace(
             replace(head, started=head.started or table.began, keys=keys), table.columns, table.read_as
         )
+        return _with_others(trace, table.beside)
 
     def _fault(self, what: str, do: str = "", line: int | None = None) -> InputError:
         return InputError(what, f"{self.name}, line {self.line if line is None else line}", do)
