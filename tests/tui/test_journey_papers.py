@@ -30,7 +30,7 @@ def test_export_backup_and_check_from_the_keyboard(commissioned_logbook, walk):
         await look("whole-logbook")
         await make(pilot, "backup")
         await keys(pilot, "ctrl+s")
-        assert "it was read again and is whole" in said(app)
+        assert "it was read again and is complete" in said(app)
         await make(pilot, "backup")
         place = app.screen.form.field("path")
         assert place.value.endswith("logbook-backup-20260314-2.throwbook")
