@@ -195,6 +195,14 @@ def test_a_drive_that_slows_its_motor_down_ends_where_its_current_fell(settles_a
     a_throw_was_judged(found, drawn, rate_hz)
 
 
+def test_few_rows_beside_a_movement_tell_no_noise():
+    """One of seven rows still settles: what the record's rest scatters by is known, and stays."""
+    current_a = np.concatenate(([0.3, 0.0, 0.28, -0.02, 0.0], np.full(50, 2.0), np.zeros(6)))
+    zero = zero_of(current_a, 5, 54, Rest(0.0, 0.03, True), 0.95, 0.001)
+    assert zero.noise_a == 0.03
+    assert zero.u_a > 0.05  # where the zero lies is known no better for that
+
+
 def test_a_zero_beside_which_something_flowed_for_a_while_is_known_no_better_than_that():
     """0.07 A flow on behind each end: longer than the rest behind it, but not up to the movement."""
     quiet = np.random.default_rng(3).normal(-0.07, 0.01, 400)

@@ -425,13 +425,15 @@ def zero_of(
             return Zero(between_a, from_step(abs(levels_a[1] - levels_a[0])), noise_a)
         known, levels_a = [known[nearer]], [levels_a[nearer]]
     scatter = np.concatenate([side - level for side, level in zip(known, levels_a, strict=True)])
-    noise_a = max(robust_sd(scatter), float(np.std(scatter)))
+    spread_a = max(robust_sd(scatter), float(np.std(scatter)))
+    # A few rows right beside a movement may hold what still settles: the record's own rest shows its noise.
+    noise_a = rest.noise_a if rest.noise_a and len(scatter) < FEWEST_NOISE_ROWS else spread_a
     flows_a = min(levels_a, key=abs)
     if abs(flows_a) - abs(rest.level_a) > SAME_LEVEL * no_load_current_a:
         # Elsewhere in the record nothing flows. Here something does: in the motor's place, or beside it all the time.
         return Zero(rest.level_a, from_half_width(abs(flows_a - rest.level_a)), noise_a)
     # A zero that sits still inside one step of the converter is known no better than that step (JCGM 100 F.2.2.1).
-    stuck = from_step(step_a) if noise_a < 0.5 * step_a else 0.0
+    stuck = from_step(step_a) if spread_a < 0.5 * step_a else 0.0
     drift = from_step(abs(levels_a[0] - levels_a[-1]))
     # A level that is more than drift may as well be a current that stops flowing when the motor runs.
     held = from_half_width(abs(levels_a[0])) if abs(levels_a[0]) > SAME_LEVEL * no_load_current_a else 0.0
@@ -440,7 +442,7 @@ def zero_of(
     flowed = from_half_width(
         max((each for each in beside_a if each <= SAME_LEVEL * no_load_current_a), default=0.0)
     )
-    u_a = float(np.sqrt(noise_a**2 / len(known[0]) + stuck**2 + drift**2 + held**2 + flowed**2))
+    u_a = float(np.sqrt(spread_a**2 / len(known[0]) + stuck**2 + drift**2 + held**2 + flowed**2))
     return Zero(levels_a[0], u_a, noise_a)
 
 
