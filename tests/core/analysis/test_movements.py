@@ -184,6 +184,17 @@ def test_what_settles_after_a_stop_does_not_shorten_the_rest_before_the_next_thr
     assert [loud(each) for each in found] == [{"stopped-short"}, set()]
 
 
+@pytest.mark.parametrize("rate_hz", [50.0, 200.0])
+def test_what_settles_in_a_pause_does_not_shorten_it(rate_hz):
+    """A drive stopped for half a second and ramped up again is one throw broken off; its own settling is no current of a run."""
+    first = Drawn(run_s=7.4, peak_a=1.8, seed=5)
+    record = joined(first, Drawn(run_s=6.0, peak_a=1.8, seed=8), rest_s=0.5, rate_hz=rate_hz)
+    since = record.time_s - 0.6 - first.run_s - 0.12
+    bump = np.where((since >= 0) & (since < 0.12), 0.9 * np.sin(np.pi * since / 0.12), 0.0)
+    (found,) = assess_record(replace(record, current_a=record.current_a + bump), RIG, BASELINES)
+    assert "interruption" in loud(found)
+
+
 @pytest.mark.parametrize("rate_hz", [100.0, 400.0])
 def test_a_drive_still_settling_when_the_next_throw_begins_joins_nothing(rate_hz):
     record = joined(GOOD, GOOD.but(seed=8), rest_s=0.32, rate_hz=rate_hz)

@@ -16,7 +16,8 @@ from throwbook.core.assessment import (
 )
 from throwbook.core.diagnosis.evidence import SETTLE_AT_REST, Evidence, OtherReading
 from throwbook.core.diagnosis.measure import SUPPLIES_APART, UNREAD_SUPPLY_U
-from throwbook.core.quantities.statistics import runs_of
+from throwbook.core.quantities.statistics import median_of, runs_of
+from throwbook.core.trace import FloatArray
 
 MOST_TOLD = 3
 """More places than this don't make the sentence clearer."""
@@ -53,6 +54,19 @@ def interruption(evidence: Evidence) -> Sign | None:
     )
 
 
+def _gone(most_a: FloatArray, evidence: Evidence) -> list[tuple[int, int]]:
+    """First and one-past-last row of every stretch in which nothing flowed; what settles in its midst counts with it."""
+    gone: list[tuple[int, int]] = []
+    for a, b in runs_of(most_a < 0.5 * evidence.idle_a):
+        opened, closed = gone[-1] if gone else (0, 0)
+        settles = opened > 0 and (a - closed) * evidence.segments.period_s <= PAUSE_S
+        if settles and float(most_a[closed:a].max()) < median_of(most_a[:opened]):
+            gone[-1] = opened, b
+        else:
+            gone.append((a, b))
+    return gone
+
+
 def _went_on(evidence: Evidence) -> Sign | None:
     """Joined over a break without a surge: a drive that ramps up again, or readings that dropped out. A short one is
     taken for the readings, a long one isn't passed over."""
@@ -61,8 +75,7 @@ def _went_on(evidence: Evidence) -> Sign | None:
     time_s = evidence.trace.time_s[rows]
     # What flowed at rest may flow no more: then all that is read is the motor's.
     most_a = segments.current_a[rows] + max(0.0, segments.polarity * segments.zero_a)
-    gone = runs_of(most_a < 0.5 * evidence.idle_a)
-    opened, closed = max(gone, key=lambda run: run[1] - run[0], default=(0, 0))
+    opened, closed = max(_gone(most_a, evidence), key=lambda run: run[1] - run[0], default=(0, 0))
     lasted_s = float(time_s[min(closed, len(time_s) - 1)] - time_s[opened])
     if lasted_s <= PAUSE_S:
         return None
