@@ -64,7 +64,7 @@ def test_a_rig_without_a_throw_has_a_blank_sheet_and_a_card_and_a_report(run, tm
     [
         (("report", "nobody"), "nobody"),
         (("sheet", "print", "nobody-1"), "nobody-1"),
-        (("cab-card", RIG, "--issued", "first of May"), "'first of May' is no day: --issued"),
+        (("cab-card", RIG, "--issued", "first of May"), "'first of May' is not a date: --issued"),
         (("cab-card", RIG, "--voltage", "12"), "has no unit"),
     ],
 )
