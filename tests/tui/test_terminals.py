@@ -88,7 +88,7 @@ def test_day_and_night_look_as_reviewed(seasons_logbook, walk):
 @pytest.mark.parametrize("page", PAGES)
 def test_every_help_page_is_written_in_whole_sentences(page: str):
     assert PAGES[page]
-    assert all(text == "" or text[-1] in ".:" for text in PAGES[page])
+    assert all(text == "" or text[-1] in ".:?" for text in PAGES[page])
 
 
 def test_the_program_is_not_ended_under_a_running_recording(tmp_path):
