@@ -62,7 +62,7 @@ def check(ctx: click.Context, as_json: bool) -> int:
         )
     else:
         _print_again(again)
-        numbers = {"rig": found.rigs, "sheet": found.sheets, "trial": found.trials, "seal": found.seals}
+        numbers = {"rig": found.rigs, "sheet": found.sheets, "throw": found.trials, "seal": found.seals}
         looked_at = ", ".join(counted(number, word) for word, number in numbers.items())
         output.line(f"{path}: looked at {looked_at}.")
         for each in found.problems:

@@ -284,7 +284,7 @@ QUESTION_OPTIONS: dict[str, tuple[str, str, str]] = {
     "hours_since_movement": ("--hours-since", "HOURS", "16h"),
     "worked_before": ("--worked-before", "TEXT", "'no', or what was done"),
     "ambient_c": ("--ambient", "TEMPERATURE", "4degC"),
-    "supply": ("--supply", "TEXT", "machine battery, bench supply, ..."),
+    "supply": ("--supply", "TEXT", "machine battery or bench supply"),
     "engine_running": ("--engine", "yes|no", ""),
     "attachment": ("--attachment", "TEXT", ""),
     "operator": ("--operator", "NAME", ""),

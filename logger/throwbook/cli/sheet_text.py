@@ -72,10 +72,8 @@ def print_sheet(found: "SheetView") -> None:
     said_state = state_said(state.state, bool(found.said_since))
     output.line(f"Sheet {state.name} ({state.sheet.kind}): {said_state}", style="heading")
     output.line(f"Planned {state.sheet.at:%Y-%m-%d %H:%M} by {state.sheet.by.rstrip('.')}.")
-    asked = (
-        f"{found.plan.throws_each_way} each way, rest {show_rest(found.plan.rest_s)} ({found.plan.rest_from})"
-    )
-    output.line(f"Asked for: {asked}")
+    asked = f"{found.plan.throws_each_way} throws each way, rest {show_rest(found.plan.rest_s)} ({found.plan.rest_from})"
+    output.line(f"Plan: {asked}")
     for question, told in said(conditions_from(state.answers), found.units).items():
         output.line(f"{question} {told}", indent=2)
     if found.trials:

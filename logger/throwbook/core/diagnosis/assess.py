@@ -28,6 +28,7 @@ from throwbook.core.diagnosis.signs import signs_of
 from throwbook.core.diagnosis.signs.pins import OF_A_PIN
 from throwbook.core.diagnosis.verdict import checks_of, unusable, verdict_of
 from throwbook.core.machine.motor import motor_line
+from throwbook.core.quantities.text import counted
 from throwbook.core.rig import DIRECTIONS, LOCK, Rig
 from throwbook.core.trace import Trace
 from throwbook.core.wording import SWITCHES_CLOSED
@@ -267,7 +268,7 @@ def _notes(evidence: Evidence, gains: Gains) -> tuple[str, ...]:
     if evidence.moved.by_drive:
         notes.append("a drive sets the motor's voltage: the supply cannot be judged from this record")
     if segments.pauses > len(segments.breaks):
-        notes.append(f"the current dropped out {segments.pauses} time(s) during the movement")
+        notes.append(f"the current dropped out {counted(segments.pauses, 'time')} during the movement")
     shown = evidence.end == NO_RUN or segments.starts_running or evidence.figures.inrush_a is not None
     least = "" if shown else f"{least_inrush_a(segments, gains):.2f}"
     if least.strip("0."):
