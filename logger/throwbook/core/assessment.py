@@ -131,6 +131,10 @@ class Figures:
         return [(f.name, getattr(self, f.name)) for f in fields(self)]
 
 
+OPEN, CLOSED = 0.0, 1.0
+"""Value and limit of ``switch-open``: what the switch read, and what it should have read."""
+
+
 @dataclass(frozen=True)
 class Sign:
     """One thing noticed in a record, as in the contract's sign table."""

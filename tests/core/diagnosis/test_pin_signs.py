@@ -9,6 +9,8 @@ from tests.core.drawn_strokes import RIG, Drawn, healthy
 from tests.core.switches_drawn import AT, baseline, course, row_at, switched
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.diagnosis.assess import assess_record, assess_trace
+from throwbook.core.records import SEASONAL
+from throwbook.core.status.raising import orders_of_record
 from throwbook.core.wording import SWITCHES_CLOSED
 
 BASELINES = {direction: baseline(direction) for direction in ("lock", "unlock")}
@@ -93,16 +95,21 @@ def test_a_record_that_ends_at_once_is_judged_by_its_last_row():
 
 @pytest.mark.parametrize("side", BOTH)
 def test_a_switch_still_closed_after_an_unlock_throw_fails_it(side):
-    sign = loud(judged(with_switch(switched(UNLOCK), side, True)))["switch-open"]
+    found = judged(with_switch(switched(UNLOCK), side, True))
+    sign = loud(found)["switch-open"]
     assert (sign.level, sign.side) == ("fail", side)
     assert "still closed" in sign.because
+    assert [one.cause for one in orders_of_record(SEASONAL, found)] == ["switch at unlock"]
 
 
 @pytest.mark.parametrize("side", BOTH)
 def test_a_switch_open_before_a_whole_unlock_throw_fails_it(side):
-    sign = loud(judged(with_switch(switched(UNLOCK), side, False)))["switch-open"]
+    """It was open since the lock throw: the rig goes out of use as if the lock throw had shown it."""
+    found = judged(with_switch(switched(UNLOCK), side, False))
+    sign = loud(found)["switch-open"]
     assert (sign.level, sign.side) == ("fail", side)
     assert "before the unlock throw" in sign.because
+    assert [one.cause for one in orders_of_record(SEASONAL, found)] == ["switch open"]
 
 
 def test_an_unlock_that_began_half_way_may_begin_with_open_switches():

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from throwbook.core.assessment import FAIL, WATCH, Assessment, Sign
+from throwbook.core.assessment import FAIL, OPEN, WATCH, Assessment, Sign
 from throwbook.core.records import BENCH, NO, PinAnswers
 from throwbook.core.rig import DIRECTIONS, LOCK, UNLOCK
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE, LEVELS, OUT
@@ -125,6 +125,8 @@ def takes_out_of_use(sign: str, direction: str) -> bool:
 
 def _cause_of(sign: Sign, direction: str) -> str | None:
     if sign.level == FAIL:
+        if sign.sign == "switch-open" and sign.value == OPEN:
+            return SIGN_CAUSES[sign.sign, LOCK]  # open before an unlock throw: it was so after the lock throw
         return cause_of_failed(sign.sign, direction)
     return WATCH_SIGN if sign.level == WATCH else None
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from throwbook.core.analysis.switches import PinSwitch
-from throwbook.core.assessment import CUT_OFF, FAIL, STALL, WATCH, Sign
+from throwbook.core.assessment import CLOSED, CUT_OFF, FAIL, OPEN, STALL, WATCH, Sign
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.quantities.statistics import K, prediction_factor
 from throwbook.core.rig import LOCK
@@ -40,11 +40,15 @@ def switch_open(evidence: Evidence) -> Sign | None:
     if not said:
         return None
     first, _ = said[0]
+    locking = evidence.trace.direction == LOCK
+    was_open = locking or any(_open_till_unlock(each) for each, _ in said)
     return Sign(
         "switch-open",
         FAIL,
         "; ".join(because for _, because in said),
-        from_s=first.open_from_s if evidence.trace.direction == LOCK else evidence.segments.end_s,
+        value=OPEN if was_open else CLOSED,
+        limit=CLOSED if was_open else OPEN,
+        from_s=first.open_from_s if locking else evidence.segments.end_s,
         side=first.side if len(said) == 1 else "",
     )
 
@@ -62,11 +66,16 @@ def _not_following(evidence: Evidence, switch: PinSwitch) -> str:
         return ""
     if switch.closed_at_last:
         return f"{switch_name(switch.side)} still closed after the unlock throw"
-    if switch.closed_before is False:
+    if _open_till_unlock(switch):
         return (
             f"{switch_name(switch.side)} open before the unlock throw began, where it should have been closed"
         )
     return ""
+
+
+def _open_till_unlock(switch: PinSwitch) -> bool:
+    """Whether it was open from the start of the record until an unlock throw that moved the whole travel."""
+    return switch.closed_before is False and not switch.closed_at_last
 
 
 def _whole(evidence: Evidence) -> bool:
