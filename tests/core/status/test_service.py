@@ -89,7 +89,7 @@ def test_an_entry_comes_back_from_the_logbook_as_it_went_in():
     )
     for made in (full, entry(by="M. K.")):
         row = row_from(made, now)
-        assert entry_from(replace(row, id="v1")) == made
+        assert entry_from(replace(row, id="v1")) == replace(made, written=now)
         json.dumps(dict(row.details))
 
 
