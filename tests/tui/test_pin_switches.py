@@ -112,3 +112,26 @@ def test_a_probe_far_from_what_was_typed_is_asked_about(commissioned_logbook, wa
     with opened(app.desk.logbook, read_only=True) as book:
         newest = book.trials(rig="yard-loader")[-1]
         assert book.trace(newest.id).ambient_c == kept
+
+
+def test_an_open_switch_takes_the_rig_out_of_use_before_any_question_about_the_air(
+    commissioned_logbook, walk
+):
+    def record(*asked):
+        trace = with_switches(CLOSES_AT, 2.0)(*asked)
+        return replace(trace, ambient_c=12.0, temperature_c=np.full(len(trace), 31.0))
+
+    board = PlayedBoard(Clock())
+    board.record = record
+    app = app_on(commissioned_logbook.parent, Clock(), board)
+
+    async def journey(pilot, look):
+        await keys(pilot, *to_the_throw(), "enter")
+        words = " ".join(said(app).split())
+        assert "Is this the air temperature?" not in words
+        assert "DO NOT USE" in words
+        assert "reads 31 degC: more than 8 K apart." in words
+        with opened(app.desk.logbook, read_only=True) as book:
+            assert "switch open" in {one.cause for one in book.orders("yard-loader")}
+
+    walk(app, journey)

@@ -155,7 +155,8 @@ def kept_cells(recorded: "Recorded", kept: "StoredTrial") -> list[Cell | str]:
     count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. {where}."
     look = [Cell(LOOK, WARN)] if look_now(recorded) else []
     switches = [Cell(said, STRONG)] if (said := switches_line(recorded)) else []
-    return [*switches, *look, Cell(count, QUIET)]
+    air = [Cell(recorded.doubt_of_air, WARN)] if not recorded.air_asked and recorded.doubt_of_air else []
+    return [*switches, *look, *air, Cell(count, QUIET)]
 
 
 def head_cell(kept: "StoredTrial") -> Cell | str:

@@ -340,10 +340,11 @@ def _in_its_air(recorded: "Recorded", given: dict[str, Any], ending: "Ending | N
             return recorded.in_air_at_the_board()
         complain("the board gave no temperature: the air temperature is not recorded")
         return recorded
-    doubt = recorded.air_asked
-    if doubt and not can_ask():
+    doubt = recorded.doubt_of_air
+    asks = can_ask() and recorded.air_asked
+    if doubt and not asks:
         complain(f"{doubt} --ambient board takes the probe's")
-    if not doubt or not can_ask():
+    if not asks:
         return recorded
 
     def asked() -> str:

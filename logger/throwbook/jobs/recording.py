@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from throwbook.core.analysis.movements import Movement
-from throwbook.core.assessment import worst_of
+from throwbook.core.assessment import FAIL, worst_of
 from throwbook.core.diagnosis.assess import cut, judge_throw
 from throwbook.core.rig import DIRECTIONS
 from throwbook.core.sheets.conditions import AMBIENT_FROM, AT_THE_BOARD, air_doubt
@@ -151,11 +151,17 @@ class Recorded:
         return replace(self, throws=throws)
 
     @property
-    def air_asked(self) -> str:
-        """What to tell a person who is asked whether the probe's temperature is the air's; empty: nothing is asked."""
+    def doubt_of_air(self) -> str:
+        """What to tell a person of the probe's temperature, where nobody typed one or it is far off; empty: nothing."""
         if self.trace is None or AMBIENT_FROM in self.trace.head:
             return ""
         return air_doubt(self.trace.ambient_c, self.trace.at_the_board_c, self.rig.units)
+
+    @property
+    def air_asked(self) -> str:
+        """The same where a person is asked whether that is the air; a throw that fails is kept first: it may take the rig out of use."""
+        failed = any(one.assessment.verdict == FAIL for one in self.throws)
+        return "" if failed else self.doubt_of_air
 
     def in_air_at_the_board(self) -> "Recorded":
         """The same, judged by the temperature of the board's probe as that of the air."""
