@@ -332,6 +332,15 @@ def test_a_report_prints_each_beside_its_sighting_and_says_whose_words_it_backs(
     assert rig.count("<img ") == 3
 
 
+def test_one_put_there_before_its_answer_was_corrected_backs_nobody(run, files, tmp_path):
+    enter(run, UNSEEN, *TOLD)
+    see(run, "--left-pin", "no", *ANSWERS[2:], *both(files))
+    assert see(run, *ANSWERS, "--reason", "looked at the wrong machine")[0] == 0
+    page = squeezed(printed(run, tmp_path, "sheet", "print", SHEET)[".html"].read_text("utf-8"))
+    assert squeezed("left pin. Put there before the answer was corrected. File IMG 1.jpg") in page
+    assert squeezed("right pin. Backs M. K.: in its hole.") in page
+
+
 @pytest.mark.long
 def test_twenty_photographs_of_noise_still_go_by_mail(run, tmp_path):
     pair = "lock 15.20s 2.10A 2.90A 12.40V both seen, load check done, stayed put\nunlock 14.60s 1.80A 2.40A 12.50V"

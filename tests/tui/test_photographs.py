@@ -11,6 +11,7 @@ from tests.tui.bench import NOW, RIG, Clock, app_on, keys, said, settle, write
 from tests.tui.logbooks import ASKED, thrown
 from tests.tui.test_stumbles import walked
 from throwbook.jobs.sheets import plan, view
+from throwbook_tui.present import BAD, STRONG
 from throwbook_tui.screens.photographs import PhotographsScreen
 
 WALL = NOW.replace(tzinfo=None)
@@ -76,6 +77,30 @@ def test_the_newest_pictures_are_listed_and_one_key_puts_one_to_a_pin(sheet, fol
     assert [{pin: one.file for pin, one in found.items()} for found in kept if found] == [
         {"left": "IMG_14.jpg", "right": "IMG_13.jpg"}
     ]
+
+
+def test_a_photograph_never_makes_a_pin_that_was_not_in_its_hole_look_good(tmp_path, folder):
+    from tests.cli.sheet_steps import PAIR
+    from throwbook.core.sheets.hand_readings import parse_lines
+    from throwbook.jobs.enter import HandEntry, enter
+    from throwbook.jobs.sheets import photograph
+
+    app = app_on(tmp_path)
+    path = Path(app.desk.logbook)
+    plan(path, RIG, "spot", "M. K.", NOW, 2, ASKED)
+    line = PAIR[0].replace("both seen", "left seen, right not seen")
+    enter(path, RIG, HandEntry(parse_lines(line), "spot", sheet=f"{RIG}-1", thrown_at=NOW), "M. K.", NOW)
+    photograph(
+        path, f"{RIG}-1", 1, {"left": folder / "IMG_00.jpg", "right": folder / "IMG_01.jpg"}, "M. K.", NOW
+    )
+
+    async def journey(pilot):
+        await to_the_photographs(pilot, app)
+        tones = {pin: app.screen._pin(pin).tone for pin in ("left", "right")}
+        assert "RIGHT pin: NOT in its hole; photograph: IMG_01.jpg" in said(app)
+        assert tones == {"left": STRONG, "right": BAD}
+
+    walked(app, journey)
 
 
 @pytest.mark.long

@@ -220,7 +220,7 @@ def _photographs(part: SheetPart, drawn: bool) -> list[Block]:
         who = printable(who_saw([part.seen[one.id]], part.signed)) or "somebody who gave no name"
         photos = []
         for pin, photograph in found.items():
-            text = caption(one.position, photograph, part.seen[one.id], who, part.logged[one.id].when)
+            text = caption(one.position, photograph, part.sightings, who, part.logged[one.id].when)
             if photograph.picture not in part.prints:
                 blocks.append(
                     Text(f"{text}. NOT PRINTED: it is lost, or is no photograph as it was stored.", STRONG)

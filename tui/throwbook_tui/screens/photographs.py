@@ -8,7 +8,7 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
-from throwbook.core.records import PINS
+from throwbook.core.records import NO, PINS
 from throwbook.core.sheets.photographs import BACKS_ONLY, after_throw, answer_for, apart_said, far
 from throwbook.core.wording import ANSWERS
 from throwbook.errors import ThrowbookError
@@ -94,10 +94,11 @@ class PhotographsScreen(Page[None]):
     def _pin(self, pin: str) -> Cell:
         """What a person answered for it, and its photograph."""
         trial = self._throw.id
-        word = ANSWERS[f"{pin}_pin"][answer_for(pin, self._found.seen[trial])].sentence
+        answer = answer_for(pin, self._found.seen[trial])
+        word = ANSWERS[f"{pin}_pin"][answer].sentence
         photograph = self._found.photographs.get(trial, {}).get(pin)
         shown = f"photograph: {photograph.file}" if photograph else "no photograph"
-        return Cell(f"{pin.upper()} pin: {word}; {shown}", GOOD if photograph else STRONG)
+        return Cell(f"{pin.upper()} pin: {word}; {shown}", BAD if answer == NO else STRONG)
 
     @property
     def _throw(self) -> Any:

@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from throwbook.core.quantities.text import counted, printable
-from throwbook.core.records import NOT_LOOKED, PINS, Photograph, PinAnswers, current
+from throwbook.core.records import NOT_LOOKED, PINS, Photograph, PinAnswers, Sighting, current
+from throwbook.core.sheets.sheet import seen_at
 from throwbook.core.wording import ANSWERS
 
 WITHIN = timedelta(hours=1)
@@ -77,16 +78,23 @@ def shown(taken: str) -> str:
     return printable(taken) if moment is None else f"{moment:%Y-%m-%d %H:%M}"
 
 
+def backs(photograph: Photograph, sightings: Iterable[Sighting], who: str) -> str:
+    """Whose answer a photograph backs: the one that stood when it was put there, as long as it stands; ``who`` looked."""
+    sightings = list(sightings)
+    then = [one for one in sightings if one.at <= photograph.at]
+    before, answer = (answer_for(photograph.pin, seen_at(photograph.trial, one)) for one in (then, sightings))
+    if before != answer:
+        return "Put there before the answer was corrected."
+    if answer == NOT_LOOKED:
+        return "Nobody has answered for it."
+    return f"Backs {who}: {ANSWERS[f'{photograph.pin}_pin'][answer].sentence}."
+
+
 def caption(
-    position: int, photograph: Photograph, seen: PinAnswers, who: str, thrown: datetime | None
+    position: int, photograph: Photograph, sightings: Iterable[Sighting], who: str, thrown: datetime | None
 ) -> str:
-    """Which pin of which throw, whose answer it backs, when it was taken, from which file; ``who`` looked."""
-    answer = answer_for(photograph.pin, seen)
-    words = ANSWERS[f"{photograph.pin}_pin"]
-    backs = (
-        f"Backs {who}: {words[answer].sentence}." if answer != NOT_LOOKED else "Nobody has answered for it."
-    )
+    """Which pin of which throw, whose answer it backs, when it was taken, from which file; ``sightings``: see ``seen_at``."""
     return (
-        f"Throw {position}, {photograph.pin} pin. {backs} File {printable(photograph.file)}, "
+        f"Throw {position}, {photograph.pin} pin. {backs(photograph, sightings, who)} File {printable(photograph.file)}, "
         f"{taken_said(photograph, thrown)}. SHA-256 {photograph.picture[:12]}"
     )
