@@ -10,11 +10,11 @@ from tests.core.trend.test_history import START, history
 from throwbook.core.assessment import Measured
 from throwbook.core.trend.advisory import next_action
 from throwbook.core.trend.history import SeasonService
-from throwbook.core.trend.trend_result import change_text, to_json, trends_of
+from throwbook.core.trend.trend_result import change_text, size_text, to_json, trends_of
 
 
-def lagging(lags, services=()):
-    """A steady rig whose right switch changes so much later than its left one, both ways alike; shares of the stroke."""
+def lagging(lags, services=(), unlock_lags=None):
+    """A steady rig whose right switch changes so much later than its left one; shares of the stroke; without others both ways alike."""
     rng = np.random.default_rng(3)
     base = history([2.0] * len(lags), services=services)
 
@@ -22,9 +22,16 @@ def lagging(lags, services=()):
         later = lag + 0.001 * float(rng.normal())
         return replace(throw.figures, switch_lag_fraction=Measured(later, 0.002))
 
+    both = zip(base.checks, lags, unlock_lags or lags, strict=True)
     checks = [
-        replace(check, throws=tuple(replace(one, figures=figures(one, lag)) for one in check.throws))
-        for check, lag in zip(base.checks, lags, strict=True)
+        replace(
+            check,
+            throws=tuple(
+                replace(one, figures=figures(one, lag if one.direction == "lock" else other))
+                for one in check.throws
+            ),
+        )
+        for check, lag, other in both
     ]
     return replace(base, checks=tuple(checks))
 
@@ -56,7 +63,30 @@ def test_a_side_that_comes_later_signals_with_its_name(sense, side):
 
 def test_a_steady_lag_signals_nothing_whichever_side_is_the_later_one():
     for lag in (0.02, -0.02, 0.0):
-        assert [one.first_signal for one in of_lag(lagging([lag] * 12)).values()] == [None, None]
+        found = of_lag(lagging([lag] * 12)).values()
+        assert [(one.first_signal, one.side, "side" in to_json(one)) for one in found] == [
+            (None, "", False)
+        ] * 2
+
+
+@pytest.mark.parametrize("sense", [1.0, -1.0])
+def test_a_switch_that_was_moved_is_later_one_way_and_earlier_the_other_and_names_no_side(sense):
+    lock, unlock = ([0.02 + way * (lag - 0.02) for lag in STEADY + GROWN] for way in (sense, -0.9 * sense))
+    rig = lagging(lock, unlock_lags=unlock)
+    trends = trends_of(rig)
+    for one in of_lag(rig).values():
+        assert (one.side, "SWITCH later" in change_text(one)) == ("", False)
+    action = next_action(rig, trends, rig.checks[-1].on)
+    assert "switch lag" in action.why
+    assert "SWITCH later" not in action.why
+    assert "the two directions disagree" in action.why
+
+
+def test_a_lag_that_falls_names_no_later_side():
+    grown = of_lag(lagging(STEADY + GROWN))["lock"]
+    assert "SWITCH later" in size_text(grown)
+    assert size_text(replace(grown, change=-0.02)).partition(" ")[0] == "-2.0"
+    assert "SWITCH" not in size_text(replace(grown, change=-0.02))
 
 
 @pytest.mark.parametrize(("sense", "side"), [(1.0, "right"), (-1.0, "left")])

@@ -30,6 +30,9 @@ SOON = timedelta(days=14)
 
 ISOLATED = "attachment on the ground, power isolated"
 LOOK_THERE = f"{ISOLATED}: look at that place: burr, bent pin, packed mud, nut"
+COMPARE_SWITCHES = (
+    "look at both pins, then throw both ways. Power isolated: compare the place of the two switches"
+)
 # figure: (what to do, what to bring)
 REMEDIES: dict[str, tuple[str, str]] = {
     RUN_CURRENT: (
@@ -148,6 +151,8 @@ def _risen(case: AdvisoryCase) -> NextAction | None:
     remedy, bring = REMEDIES[one.figure]
     where = _where(one, [o for o in case.trends if o.figure == one.figure and o is not one])
     why = f"{figure_name(one.figure)} has risen {size_text(one).removeprefix('+')} since the chart's start, {where}"
+    if _disagree(one):
+        remedy = COMPARE_SWITCHES
     if case.spots:
         why, remedy = f"{why}; {case.spots[0]}", LOOK_THERE
     by, ahead = case.today + SOON, ""
@@ -160,12 +165,19 @@ def _risen(case: AdvisoryCase) -> NextAction | None:
 
 def _where(one: TrendResult, others: Sequence[TrendResult]) -> str:
     """Both directions compared: a mechanism drags both ways, a side load or one edge of a hole mostly one way."""
+    if _disagree(one):
+        return "but the two directions disagree: a switch out of place is early one way and late the other"
     if not others or others[0].change_chance > PLAIN_CHANCE or others[0].change < 0.0:
         return f"{one.direction} throws only: a side load, or a pin touching the edge of its hole"
     apart = one.change - others[0].change
     if abs(apart) > K * (one.change_u**2 + others[0].change_u ** 2) ** 0.5:
         return f"both directions, more in {one.direction if apart > 0 else others[0].direction}"
     return "both directions equally"
+
+
+def _disagree(one: TrendResult) -> bool:
+    """Of the switch lag that is out of control: no side came later both ways."""
+    return one.figure == SWITCH_LAG and not one.side
 
 
 def _jumpy(case: AdvisoryCase) -> NextAction | None:

@@ -195,7 +195,7 @@ class Line:
     stated_u: FloatArray
     """shape (k,) expanded uncertainty (k = 2) that its throws were given, their median [figure's unit]"""
     side: str = ""
-    """Of ``SWITCH_LAG``: the pin whose switch its values say to be the later one."""
+    """Of ``SWITCH_LAG``: the pin whose switch its values say to be the later one; empty: the two directions disagree."""
 
     @property
     def allowance(self) -> Allowance:
@@ -312,8 +312,8 @@ def _line(
     history: RigHistory, direction: str, figure: str, motor: MotorLine | None, as_found: bool
 ) -> Line | None:
     field = FIGURES[figure]
-    side = later_side(history) if figure == SWITCH_LAG else ""
-    sense = -1.0 if side == "left" else 1.0
+    furthest = furthest_lags(history) if figure == SWITCH_LAG else []
+    sense = 1.0 if sum(furthest) >= 0.0 else -1.0
     nominal = history.rig.actuator.voltage_v
     rows = []
     for check in history.checks:
@@ -355,13 +355,13 @@ def _line(
         stated_u=np.array(
             [float(np.median([getattr(one.figures, field).u for one in mine])) for _, mine in rows]
         ),
-        side=side,
+        side=_side(furthest) if figure == SWITCH_LAG else "",
     )
 
 
-def later_side(history: RigHistory) -> str:
-    """The pin whose switch once came furthest later against the other since the rig's first check; both directions together."""
-    field, furthest = FIGURES[SWITCH_LAG], 0.0
+def furthest_lags(history: RigHistory) -> list[float]:
+    """How far the lag once came from where it was at the rig's first check, for each direction that has one; above nought: the right switch later."""
+    field, furthest = FIGURES[SWITCH_LAG], []
     for direction in DIRECTIONS:
         checks = [
             [
@@ -374,8 +374,15 @@ def later_side(history: RigHistory) -> str:
         middles = np.array([float(np.median(lags)) for lags in checks if lags])
         if len(middles):
             grown = middles - middles[0]
-            furthest += float(grown[np.argmax(np.abs(grown))])
-    return SIDES[furthest >= 0.0]
+            furthest.append(float(grown[np.argmax(np.abs(grown))]))
+    return furthest
+
+
+def _side(furthest: Sequence[float]) -> str:
+    """The side that came later; empty where the directions disagree: a switch out of place is early one way and late the other."""
+    smallest = ALLOWANCES[SWITCH_LAG].smallest
+    disagree = min(furthest) < -smallest and max(furthest) > smallest
+    return "" if disagree else SIDES[sum(furthest) >= 0.0]
 
 
 def stage_starts(services: Sequence[SeasonService]) -> list[date]:

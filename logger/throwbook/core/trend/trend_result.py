@@ -32,7 +32,7 @@ from throwbook.core.trend.control_chart import (
     limit_of,
     slope_of,
 )
-from throwbook.core.trend.history import FIGURES, OF_STROKE, RigHistory, unit_of
+from throwbook.core.trend.history import FIGURES, OF_STROKE, SWITCH_LAG, RigHistory, unit_of
 from throwbook.core.trend.maintenance_effect import ServiceEffect, service_effects
 from throwbook.core.trend.series import Line, lines_of
 from throwbook.core.trend.signals import OUT, CheckState, check_states, rises_together
@@ -159,7 +159,7 @@ class TrendResult:
     stages: tuple[Chart, ...] = ()
     """The chart of each stage between services, oldest first, each as it stood at its stage's end; ``chart`` is the last."""
     side: str = ""
-    """Of the switch lag: the pin whose switch is the later one."""
+    """Of the switch lag: the pin whose switch came later; empty without a signal, or where the two directions disagree."""
     drift: Drift | None = None
     """How far it has come up since the rig's first check, services in between; None: not beyond the chart's limits."""
 
@@ -218,7 +218,7 @@ def _trend(history: RigHistory, line: Line, states: list[CheckState], found: Lin
         change_chance=reading.chance,
         dispersion=dispersion_of(line),
         stages=charts,
-        side=line.side,
+        side=line.side if signals else "",
         drift=drift_of(history, line, fit, chart, points),
     )
 
@@ -304,8 +304,8 @@ def change_text(one: TrendResult) -> str:
 def size_text(one: TrendResult) -> str:
     """The change with its expanded uncertainty."""
     unit = "points of stroke" if one.figure in OF_STROKE else "%"
-    digits = 1 if one.side else 0
-    side = f" ({one.side.upper()} SWITCH later)" if one.side else ""
+    digits = 1 if one.figure == SWITCH_LAG else 0
+    side = f" ({one.side.upper()} SWITCH later)" if one.side and one.change > 0 else ""
     return f"{100 * one.change:+.{digits}f} \u00b1 {100 * K * one.change_u:.{digits}f} {unit}{side}"
 
 
