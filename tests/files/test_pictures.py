@@ -98,6 +98,23 @@ def _bomb(side):
     return _png([(b"IHDR", head), (b"IDAT", zlib.compress(bytes(100_000))), (b"IEND", b"")])
 
 
+def _dated_behind_its_pixels():
+    """The chunk ``eXIf`` may come after the points (PNG, third edition, 5.6; from memory)."""
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[0x9003] = f"{TAKEN:%Y:%m:%d %H:%M:%S}"
+    data = as_bytes(drawn(), "PNG")
+    notes = _png([(b"eXIf", exif.tobytes().removeprefix(b"Exif\0\0"))])[8:]
+    return data[:-12] + notes + data[-12:]
+
+
+def test_a_list_unpacks_no_points_of_a_png_for_its_date(tmp_path):
+    path = tmp_path / "a.png"
+    path.write_bytes(_dated_behind_its_pixels())
+    assert read_picture(path).taken == TAKEN.isoformat()
+    assert taken_on(path) == ""
+    assert taken_on(photo(tmp_path / "b.png", TAKEN)) == TAKEN.isoformat()
+
+
 def _wide_jpeg(side):
     """A JPEG whose frame says side x side points (ITU-T T.81, B.2.2)."""
     data = bytearray(as_bytes(drawn()))
@@ -126,6 +143,7 @@ HOSTILE = {
     "cut.png": (as_bytes(drawn(), "PNG")[:-300], "damaged or cut off"),
     "bomb.png": (_bomb(30_000), "million points"),
     "bomb2.png": (_bomb(10_000), "million points"),
+    "bomb3.png": (_bomb(5_001), "more than 25 million points"),
     "bomb.jpg": (_wide_jpeg(65_000), "million points"),
     "layers.jpg": (_many_scans(5000), "too many layers"),
     "text-bomb.png": (

@@ -27,6 +27,8 @@ HEAD_BYTES = 1 << 18
 """Where a JPEG says when it was taken."""
 LARGEST_PIXELS = 70_000_000
 """More than the cameras of phones give as a rule; unpacked it fits the memory of a small computer."""
+LARGEST_PNG_PIXELS = 25_000_000
+"""A PNG can't be unpacked smaller, as a JPEG can, and packs empty points into next to nothing."""
 MOST_SCANS = 100
 """Of a JPEG that is sent in layers: each takes a pass over all its pixels, and a camera writes about ten."""
 LONGEST_SIDE = 1600
@@ -94,7 +96,9 @@ def taken_on(path: Path) -> str:
         content = _content(path, HEAD_BYTES)
         _refuse_kind(content, path)
         with _plain_faults(path):
-            return _said_by(_opened(content, path))[0]
+            image = _opened(content, path)
+            # Of a PNG without notes in its head the reader would unpack every point to look behind them.
+            return _said_by(image)[0] if content.startswith(JPEG) or "exif" in image.info else ""
     except (InputError, OutsideError):
         return ""
 
@@ -172,15 +176,16 @@ def _opened(content: bytes, path: Path) -> "Image.Image":
     """The picture with its head read and no pixel unpacked; one of too many pixels, or in too many layers, is refused."""
     from PIL import Image
 
-    Image.MAX_IMAGE_PIXELS = LARGEST_PIXELS
+    most = LARGEST_PNG_PIXELS if content.startswith(PNG) else LARGEST_PIXELS
+    Image.MAX_IMAGE_PIXELS = most
     # A reader's remarks on a file would get onto the screen; too many pixels are no remark.
     warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
     warnings.filterwarnings("error", category=Image.DecompressionBombWarning)
     try:
         image = Image.open(BytesIO(content), formats=("JPEG", "PNG"))
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
-        most = f"it has more than {LARGEST_PIXELS // 1_000_000} million points"
-        raise InputError(most, str(path), SMALLER) from error
+        what = f"it has more than {most // 1_000_000} million points"
+        raise InputError(what, str(path), SMALLER) from error
     if content.startswith(JPEG) and _scans(content) > MOST_SCANS:
         raise InputError("it is sent in too many layers", str(path), AS_JPEG)
     return image
