@@ -18,6 +18,10 @@ SWITCHES_FITTED = "switches_fitted"
 """Head key of a record from a board: the sides that have a pin switch, by what the board said."""
 WHOLE_THROW_FOLLOWS = "whole_throw_follows"
 """Head key of a movement: true where a whole throw the same way came later in its record."""
+LOCK_THROW_BEFORE = "lock_throw_before"
+"""Head key of a movement: true where the last whole throw before it in its record was, or may have been, a lock throw."""
+UNLOCK_BEFORE = "unlock_before"
+"""Head key of a movement: true where the movement just before it in its record went, or may have gone, the unlock way."""
 
 SIDES = ("left", "right")
 """The two pins, each as a person stands behind the carriage and names it."""
@@ -108,6 +112,16 @@ class Trace:
     def whole_throw_follows(self) -> bool:
         """Whether a whole throw the same way came later in the record that this was cut from."""
         return self.head.get(WHOLE_THROW_FOLLOWS) is True
+
+    @property
+    def lock_throw_before(self) -> bool:
+        """Whether the last whole throw before it in its record may have been a lock throw."""
+        return self.head.get(LOCK_THROW_BEFORE) is True
+
+    @property
+    def unlock_before(self) -> bool:
+        """Whether the movement just before it in its record may have gone the unlock way."""
+        return self.head.get(UNLOCK_BEFORE) is True
 
 
 def _count(told: Any) -> int:

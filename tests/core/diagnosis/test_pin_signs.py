@@ -118,22 +118,123 @@ def test_an_unlock_that_began_half_way_may_begin_with_open_switches():
     assert "switch-open" not in loud(judged(replace(trace, left_switch=off, right_switch=off)))
 
 
+@pytest.mark.parametrize("side", BOTH)
+def test_a_switch_that_was_open_for_a_while_before_an_unlock_throw_takes_the_rig_out_of_use(side):
+    trace = switched(UNLOCK)
+    closed = getattr(trace, f"{side}_switch").copy()
+    closed[: round(0.6 * UNLOCK.rest_s * UNLOCK.rate_hz)] = False
+    found = judged(with_switch(trace, side, closed))
+    sign = loud(found)["switch-open"]
+    assert (found.verdict, sign.side) == ("fail", side)
+    assert "before the unlock throw" in sign.because
+    assert [one.cause for one in orders_of_record(SEASONAL, found)] == ["switch open"]
+
+
+@pytest.mark.parametrize("run_s", [0.6, 7.0])
+def test_closed_and_open_before_any_unlock_movement_is_enough(run_s):
+    drawn = UNLOCK.but(run_s=run_s)
+    closed = np.ones(len(drawn.trace()), np.bool_)
+    closed[40:50] = False
+    found = judged(with_switch(drawn.trace(), "right", closed))
+    assert loud(found)["switch-open"].side == "right"
+    assert "switch open" in [one.cause for one in orders_of_record(SEASONAL, found)]
+
+
+def test_an_unlock_throw_that_still_runs_at_the_last_row_had_an_open_switch_before_it():
+    drawn = UNLOCK.but(after_s=0.0)
+    trace = switched(drawn)
+    closed = trace.right_switch.copy()
+    closed[40:50] = False
+    assert "switch-open" not in loud(judged(trace))
+    assert "switch-open" in loud(judged(with_switch(trace, "right", closed)))
+
+
+@pytest.mark.parametrize("share", [0.965, 0.955, 0.95, 0.7])
+def test_a_switch_still_closed_is_told_where_the_unlock_throw_went_past_half_way(share):
+    drawn = UNLOCK.but(run_s=share * UNLOCK.run_s)
+    closed = np.ones(len(drawn.trace()), np.bool_)
+    found = judged(replace(drawn.trace(), left_switch=closed, right_switch=closed))
+    assert "switch at unlock" in [one.cause for one in orders_of_record(SEASONAL, found)]
+
+
+def test_a_jog_or_less_than_half_the_way_may_end_with_closed_switches():
+    for run_s in (0.6, 5.0):
+        drawn = UNLOCK.but(run_s=run_s)
+        closed = np.ones(len(drawn.trace()), np.bool_)
+        assert "switch-open" not in loud(judged(replace(drawn.trace(), left_switch=closed)))
+
+
+def test_a_switch_still_closed_is_told_where_the_record_starts_late():
+    trace = switched(UNLOCK).rows(slice(400, None))
+    assert set(loud(judged(trace))) == {"cut-record"}
+    found = judged(with_switch(trace, "left", True))
+    assert loud(found)["switch-open"].side == "left"
+
+
+def test_of_another_rating_a_switch_that_opens_in_an_unlock_throw_is_no_open_switch():
+    for share in (0.15, 0.25):
+        trace = replace(switched(UNLOCK), current_a=share * UNLOCK.trace().current_a)
+        found = judged(trace, None)
+        assert (found.verdict, set(loud(found))) == ("unusable", set())
+
+
+def joined(*drawn):
+    """Movements in one record, behind a signed board; a jog moves no switch."""
+    parts, closed = [], False
+    for one in drawn:
+        part = switched(one)
+        if one.run_s < 1.0:
+            part = with_switch(with_switch(part, "left", closed), "right", closed)
+        parts.append(part)
+        closed = bool(part.left_switch[-1])
+    columns = ("current_a", "voltage_v", "left_switch", "right_switch")
+    whole = {name: np.concatenate([getattr(part, name) for part in parts]) for name in columns}
+    return replace(parts[0], time_s=np.arange(sum(map(len, parts))) / LOCK.rate_hz, **whole)
+
+
+LOCK_JOG, UNLOCK_JOG = LOCK.but(run_s=0.6, seed=5), UNLOCK.but(run_s=0.6, seed=6, sign=-1)
+BACK, AGAIN = UNLOCK.but(seed=7, sign=-1), LOCK.but(seed=8)
+
+
+def each_loud(record):
+    return [set(loud(each)) for each in assess_record(record, RIG, BASELINES)]
+
+
 def test_a_jog_before_a_whole_lock_throw_may_end_with_open_switches():
-    jog, whole = LOCK.but(run_s=0.6, seed=5), LOCK.but(seed=8)
-    parts = [jog.trace(), whole.trace()]
-    record = replace(
-        parts[0],
-        time_s=np.arange(sum(map(len, parts))) / LOCK.rate_hz,
-        current_a=np.concatenate([part.current_a for part in parts]),
-        voltage_v=np.concatenate([part.voltage_v for part in parts]),
-    )
-    first = len(parts[0])
-    left, right = (np.arange(len(record)) >= first + row_at(whole, at) for at in AT["lock"])
-    found = assess_record(replace(record, left_switch=left, right_switch=right), RIG, BASELINES)
-    assert [set(loud(each)) for each in found] == [{"stopped-short"}, set()]
-    never = np.zeros(len(record), np.bool_)
-    found = assess_record(replace(record, left_switch=never, right_switch=right), RIG, BASELINES)
-    assert [set(loud(each)) for each in found] == [{"stopped-short"}, {"switch-open"}]
+    record = joined(LOCK_JOG, AGAIN)
+    assert each_loud(record) == [{"stopped-short"}, set()]
+    assert each_loud(with_switch(record, "left", False)) == [{"stopped-short"}, {"switch-open"}]
+    after_unlock = joined(LOCK, BACK, LOCK_JOG, AGAIN)
+    assert each_loud(after_unlock) == [set(), set(), {"stopped-short"}, set()]
+
+
+@pytest.mark.parametrize(
+    ("drawn", "signs"),
+    [
+        (
+            (LOCK, LOCK_JOG, BACK, AGAIN),
+            [set(), {"stopped-short", "switch-open"}, {"switch-open"}, set()],
+        ),
+        ((LOCK, UNLOCK_JOG, BACK), [set(), {"stopped-short"}, {"switch-open"}]),
+    ],
+    ids=["lock jog", "unlock jog"],
+)
+def test_a_switch_that_opens_and_closes_behind_a_jog_after_a_lock_throw_is_told(drawn, signs):
+    record = joined(*drawn)
+    follows = [each - {"switch-open"} for each in signs]
+    assert each_loud(record) == follows
+    closed = record.right_switch.copy()
+    behind = len(drawn[0].trace()) + round((drawn[1].end_s + 0.45) * LOCK.rate_hz)
+    closed[behind : behind + 60] = False
+    found = each_loud(with_switch(record, "right", closed))
+    assert [each - {"switch-fault"} for each in found] == signs
+
+
+def test_behind_an_unlock_jog_that_opened_it_a_switch_may_be_open_before_the_throw():
+    record = joined(LOCK, UNLOCK_JOG, BACK)
+    closed = record.right_switch.copy()
+    closed[len(LOCK.trace()) + round((UNLOCK_JOG.end_s - 0.1) * LOCK.rate_hz) :] = False
+    assert "switch-open" not in set().union(*each_loud(with_switch(record, "right", closed)))
 
 
 ABSENT = {"board_faults": [{"code": "sensor-absent", "text": "", "sample": 0, "at_s": 6.0}]}

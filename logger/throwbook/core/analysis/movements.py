@@ -27,7 +27,15 @@ from throwbook.core.analysis.residual_current import (
 from throwbook.core.analysis.rest import NO_REST, Rest, find_rest
 from throwbook.core.quantities.statistics import median_of
 from throwbook.core.rig import LOCK, UNLOCK, Rig
-from throwbook.core.trace import MOVEMENT, MOVEMENTS, WHOLE_THROW_FOLLOWS, FloatArray, Trace
+from throwbook.core.trace import (
+    LOCK_THROW_BEFORE,
+    MOVEMENT,
+    MOVEMENTS,
+    UNLOCK_BEFORE,
+    WHOLE_THROW_FOLLOWS,
+    FloatArray,
+    Trace,
+)
 
 SIGNED_BOARD = "motor"
 """Behind the reversing switch a board reads the current with its sign."""
@@ -91,6 +99,11 @@ def movements_of(trace: Trace, rig: Rig, stroke: FullStroke) -> tuple[Movement, 
         head: dict[str, object] = {MOVEMENT: number + 1, MOVEMENTS: len(runs)}
         if follows:
             head[WHOLE_THROW_FOLLOWS] = True
+        whole = [each for each in range(number) if shares[each] > WHOLE]
+        if whole and directions[whole[-1]] != UNLOCK:
+            head[LOCK_THROW_BEFORE] = True
+        if number and directions[number - 1] != LOCK:
+            head[UNLOCK_BEFORE] = True
         if rest.seen:
             head[REST_LEVEL] = round(rest.level_a, 9)
         cut = _cut(trace, slice(start, stop), head, direction)

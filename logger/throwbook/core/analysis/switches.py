@@ -43,6 +43,10 @@ class PinSwitch:
     side: str
     closed_before: bool | None
     """In any row before the movement."""
+    open_before: bool | None
+    """The same, open."""
+    closed_at_start: bool | None
+    """In the last row before the movement."""
     closed_after: bool | None
     """In every row after it, up to the next movement."""
     open_from_s: float | None
@@ -93,6 +97,7 @@ def _switch(
 ) -> PinSwitch:
     time_s = trace.time_s
     before = closed[time_s < segments.start_s - segments.start_u_s]
+    seen_before = len(before) > 0 and not segments.starts_running
     after = rows_after(time_s, segments.end_s) if ended else np.zeros(len(time_s), np.bool_)
     opened = np.flatnonzero(after & ~closed)
     edges = _edges(closed, time_s)
@@ -102,7 +107,9 @@ def _switch(
         change = _change(lasting[0], time_s, segments, moved, share, place_u)
     return PinSwitch(
         side=side,
-        closed_before=bool(before.any()) if len(before) and not segments.starts_running else None,
+        closed_before=bool(before.any()) if seen_before else None,
+        open_before=not before.all() if seen_before else None,
+        closed_at_start=bool(before[-1]) if seen_before else None,
         closed_after=bool(closed[after].all()) if after.any() else None,
         open_from_s=float(time_s[opened[0]]) if len(opened) else None,
         closed_at_last=bool(closed[after][-1]) if after.any() else None,

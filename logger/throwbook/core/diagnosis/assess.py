@@ -25,7 +25,7 @@ from throwbook.core.diagnosis.causes import diagnose, superseded
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.diagnosis.measure import gather, stroke_of
 from throwbook.core.diagnosis.signs import signs_of
-from throwbook.core.diagnosis.signs.pins import OF_A_PIN
+from throwbook.core.diagnosis.signs.pins import OF_A_PIN, standing
 from throwbook.core.diagnosis.verdict import checks_of, unusable, verdict_of
 from throwbook.core.machine.motor import motor_line
 from throwbook.core.quantities.text import counted
@@ -166,9 +166,9 @@ def _assess_movement(
     evidence = gather(movement, rig, line, baseline, gains)
     reason = unusable(evidence)
     if reason:
-        # Where the movement lies isn't sure either: only a switch that stays open to the last row stands.
-        stays = not on_bench and any(each.closed_at_last is False for each in evidence.switches)
-        kept = (*RECORD_SIGNS, SWITCH_OPEN) if stays else RECORD_SIGNS
+        # Where the movement lies isn't sure either: only what a switch showed wherever it lies stands.
+        evidence = replace(evidence, switches=() if on_bench else standing(evidence))
+        kept = (*RECORD_SIGNS, SWITCH_OPEN)
         signs = tuple(sign for sign in signs_of(evidence) if sign.sign in kept)
         return _failed_by(replace(_unusable(trace, reason), signs=signs, end=evidence.end))
     signs = superseded(signs_of(evidence))

@@ -8,11 +8,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD
-from throwbook.core.assessment import INFO, STILL_RUNNING, WATCH, Diagnosis, Sign
+from throwbook.core.assessment import CLOSED, INFO, STILL_RUNNING, WATCH, Diagnosis, Sign
 from throwbook.core.diagnosis.evidence import Evidence, is_colder
 from throwbook.core.diagnosis.signs.pins import FEWEST_CHANGES
 from throwbook.core.quantities.statistics import median_of
-from throwbook.core.rig import LOCK, UNLOCK
+from throwbook.core.rig import LOCK
 from throwbook.core.wording import DETACH_STEPS, DETACHED
 
 LIKELY = "likely"
@@ -97,8 +97,8 @@ def chattering(evidence: Evidence, sign: Sign) -> bool:
 
 
 def at_unlock(evidence: Evidence, sign: Sign) -> bool:
-    """It was an unlock throw, and the switch is still closed."""
-    return evidence.trace.direction == UNLOCK and any(each.closed_at_last for each in evidence.switches)
+    """After an unlock throw a switch is still closed, and none was open too early."""
+    return sign.value == CLOSED
 
 
 def from_the_start(evidence: Evidence, sign: Sign) -> bool:

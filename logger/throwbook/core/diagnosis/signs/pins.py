@@ -3,7 +3,7 @@
 They speak against a pin or a switch. No sign, and no lack of one, says where a pin is.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -33,49 +33,78 @@ WHOLE_WITHIN = 0.03
 
 def switch_open(evidence: Evidence) -> Sign | None:
     """The movement ended, and a fitted switch isn't where it should be."""
-    if evidence.end not in (CUT_OFF, STALL) or evidence.jog_before_a_throw:
-        return None
-    look = _open_after_lock if evidence.trace.direction == LOCK else _not_following
-    said = [(each, because) for each in evidence.switches if (because := look(evidence, each))]
+    locking = evidence.trace.direction == LOCK
+    looks = (_open_after_lock,) if locking else (_open_before_unlock, _still_closed)
+    said = [
+        (each, because, look)
+        for look in looks
+        for each in evidence.switches
+        if (because := look(evidence, each))
+    ]
     if not said:
         return None
-    first, _ = said[0]
-    locking = evidence.trace.direction == LOCK
-    was_open = locking or any(_open_till_unlock(each) for each, _ in said)
+    first = said[0][0]
+    was_open = any(look is not _still_closed for _, _, look in said)
     return Sign(
         "switch-open",
         FAIL,
-        "; ".join(because for _, because in said),
+        "; ".join(because for _, because, _ in said),
         value=OPEN if was_open else CLOSED,
         limit=CLOSED if was_open else OPEN,
         from_s=first.open_from_s if locking else evidence.segments.end_s,
-        side=first.side if len(said) == 1 else "",
+        side=_side_of(each for each, _, _ in said),
+    )
+
+
+def _side_of(switches: Iterable[PinSwitch]) -> str:
+    """The side that all of them are on; empty: they are on both."""
+    sides = {each.side for each in switches}
+    return sides.pop() if len(sides) == 1 else ""
+
+
+def standing(evidence: Evidence) -> tuple[PinSwitch, ...]:
+    """The switches that are where they shouldn't be wherever in the record the movement lies: open at the end of a lock
+    throw, open through all of an unlock throw."""
+    locking = evidence.trace.direction == LOCK
+    return tuple(
+        each for each in evidence.switches if each.closed_at_last is False and (locking or not each.changes)
     )
 
 
 def _open_after_lock(evidence: Evidence, switch: PinSwitch) -> str:
-    if switch.open_from_s is None:
+    jog = evidence.jog_before_a_throw and not evidence.trace.lock_throw_before
+    if switch.open_from_s is None or jog:
         return ""
     late_s = switch.open_from_s - evidence.segments.end_s
     again = " (closed again later)" if switch.closed_at_last else ""
     return f"{switch_name(switch.side)} open {late_s:.1f} s after the end of the lock throw{again}"
 
 
-def _not_following(evidence: Evidence, switch: PinSwitch) -> str:
-    if not _whole(evidence):
+def _open_before_unlock(evidence: Evidence, switch: PinSwitch) -> str:
+    """It was open while the rod was still at the end of its lock throw: it was closed there too, or the whole travel followed.
+
+    Behind an unlock jog a switch may be open; one that closes again there, while nothing moves, was no pin's doing.
+    """
+    jogged = evidence.trace.unlock_before
+    still = switch.closed_at_start if jogged else switch.closed_before
+    at_the_end = not jogged and not switch.closed_at_last and _whole(evidence)
+    if not switch.open_before or not (still or at_the_end):
         return ""
-    if switch.closed_at_last:
-        return f"{switch_name(switch.side)} still closed after the unlock throw"
-    if _open_till_unlock(switch):
-        return (
-            f"{switch_name(switch.side)} open before the unlock throw began, where it should have been closed"
-        )
-    return ""
+    some = "for a time " if still else ""
+    return f"{switch_name(switch.side)} open {some}before the unlock throw began, where it should have been closed"
 
 
-def _open_till_unlock(switch: PinSwitch) -> bool:
-    """Whether it was open from the start of the record until an unlock throw that moved the whole travel."""
-    return switch.closed_before is False and not switch.closed_at_last
+def _still_closed(evidence: Evidence, switch: PinSwitch) -> str:
+    ended = evidence.end in (CUT_OFF, STALL)
+    if not (
+        ended and switch.closed_at_last and (evidence.segments.starts_running or _past_half_way(evidence))
+    ):
+        return ""
+    return f"{switch_name(switch.side)} still closed after the unlock throw"
+
+
+def _past_half_way(evidence: Evidence) -> bool:
+    return evidence.travel_share * (1.0 - K * evidence.travel_share_u) > HALF_WAY
 
 
 def _whole(evidence: Evidence) -> bool:
@@ -168,8 +197,7 @@ def _chatters(evidence: Evidence, switch: PinSwitch) -> str:
 
 
 def _closed_before(evidence: Evidence, switch: PinSwitch) -> str:
-    moved = evidence.travel_share * (1.0 - K * evidence.travel_share_u)
-    if evidence.trace.direction != LOCK or not switch.closed_before or moved < HALF_WAY:
+    if evidence.trace.direction != LOCK or not switch.closed_before or not _past_half_way(evidence):
         return ""
     return f"{switch_name(switch.side)} closed before the lock throw began, where no pin can be in its hole"
 
