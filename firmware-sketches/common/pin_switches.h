@@ -13,6 +13,7 @@ const uint8_t kLeftFitted = 4;
 const uint8_t kRightFitted = 8;
 
 const uint16_t kQuietOfASecond = 50;  // 20 ms: a contact bounces for some milliseconds, and a pin moves for seconds
+const uint16_t kCalmOfASecond = 2;    // half a second: what a contact was open for before that no longer counts
 
 struct SwitchWiring {
   bool left_fitted;
@@ -43,19 +44,26 @@ class Debounced {
   void begin(uint8_t closed, uint16_t rate_hz) {
     settled_ = closed;
     quiet_ticks_ = static_cast<uint8_t>(rate_hz / kQuietOfASecond);
+    calm_ticks_ = rate_hz / kCalmOfASecond;
     other_[0] = other_[1] = 0;
+    same_[0] = same_[1] = 0;
   }
 
-  // The closed switches, once a tick: a change counts once it has lasted without a break.
+  // The closed switches, once a tick. Closing counts once it has lasted without a break. What a closed one is open for
+  // counts together until it is calm: else one that chatters would read closed for ever.
   uint8_t take(uint8_t closed) {
     const uint8_t changed = closed ^ settled_;
     for (uint8_t i = 0; i < 2; ++i) {
       const uint8_t bit = static_cast<uint8_t>(1 << i);
-      if (!(changed & bit)) {
+      if (changed & bit) {
+        same_[i] = 0;
+        if (++other_[i] > quiet_ticks_) {
+          other_[i] = 0;
+          settled_ ^= bit;
+        }
+      } else if (++same_[i] > (settled_ & bit ? calm_ticks_ : 0)) {
+        same_[i] = 0;
         other_[i] = 0;
-      } else if (++other_[i] > quiet_ticks_) {
-        other_[i] = 0;
-        settled_ ^= bit;
       }
     }
     return settled_;
@@ -64,7 +72,9 @@ class Debounced {
  private:
   uint8_t settled_ = 0;
   uint8_t quiet_ticks_ = 0;
+  uint16_t calm_ticks_ = 0;
   uint8_t other_[2] = {0, 0};  // ticks for which each switch has read the other way
+  uint16_t same_[2] = {0, 0};  // ticks since then
 };
 
 }  // namespace throwbook

@@ -178,9 +178,18 @@ def test_an_input_at_ground_is_closed_and_one_that_floats_up_is_open(ask):
 
 def test_a_contact_that_bounces_changes_once_and_only_when_it_is_quiet(ask):
     assert ask("debounce 200 0" + "101011111111") == ["000000001111"]  # 20 ms are four ticks
-    assert ask("debounce 200 1" + "000010000000") == ["111111111000"]
     assert ask("debounce 200 0" + "222221313333") == ["000022222333"]
     assert ask("debounce 10 0" + "0011") == ["0011"]
+
+
+def test_a_closed_contact_that_chatters_reads_open_and_one_that_opened_once_in_a_while_does_not(ask):
+    """What it is open for counts together until it has been closed for half a second without a break."""
+    assert ask("debounce 200 1" + "000010000000") == ["111110000000"]
+    assert ask("debounce 200 1" + "0001" * 4) == ["11111" + "0" * 11]
+    assert ask("debounce 200 1" + "01" * 20) == ["1" * 8 + "0" * 32]
+    once_in_a_while = "0000" + "1" * 101
+    assert ask("debounce 200 1" + once_in_a_while * 3) == ["1" * 3 * len(once_in_a_while)]
+    assert ask("debounce 200 3" + "2323232323") == ["3333333322"]  # the other one is left alone
 
 
 @pytest.mark.parametrize("centigrade", [-30, -20, -10, 0, 10, 20, 25, 40, 60, 80])
