@@ -1,6 +1,7 @@
 """Pictures of a folder put to the left and the right pin of a throw, from the keyboard."""
 
 import os
+from contextlib import nullcontext
 from datetime import timedelta
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from tests.made_pictures import photo
 from tests.tui.bench import NOW, RIG, Clock, app_on, keys, said, settle, write
 from tests.tui.logbooks import ASKED, thrown
 from tests.tui.test_stumbles import walked
+from throwbook.jobs.photographs import newest
 from throwbook.jobs.sheets import plan, view
 from throwbook_tui.present import BAD, STRONG
 from throwbook_tui.screens.photographs import PhotographsScreen
@@ -77,6 +79,16 @@ def test_the_newest_pictures_are_listed_and_one_key_puts_one_to_a_pin(sheet, fol
     assert [{pin: one.file for pin, one in found.items()} for found in kept if found] == [
         {"left": "IMG_14.jpg", "right": "IMG_13.jpg"}
     ]
+
+
+def test_a_picture_that_goes_while_its_folder_is_read_is_passed_over(folder, monkeypatch):
+    with os.scandir(folder) as entries:
+        listed = list(entries)
+    (folder / "IMG_03.jpg").unlink()
+    monkeypatch.setattr(os, "scandir", lambda _: nullcontext(listed))
+    found, count = newest(folder, 99)
+    assert (len(found), count) == (15, 15)
+    assert "IMG_03.jpg" not in {one.path.name for one in found}
 
 
 def test_a_photograph_never_makes_a_pin_that_was_not_in_its_hole_look_good(tmp_path, folder):

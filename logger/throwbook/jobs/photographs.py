@@ -80,6 +80,14 @@ class Found:
         return shown(self.taken) if self.taken else f"{self.changed:%Y-%m-%d %H:%M} (file)"
 
 
+def _plain_file(entry: "os.DirEntry[str]") -> os.stat_result | None:
+    """What the disk says of it; None for a folder, a link, and what is gone since the folder was listed."""
+    try:
+        return entry.stat(follow_symlinks=False) if entry.is_file(follow_symlinks=False) else None
+    except FileNotFoundError:
+        return None
+
+
 def newest(folder: Path, most: int) -> tuple[list[Found], int]:
     """The newest pictures of a folder, the newest first, and how many pictures are in it; what it holds below isn't opened.
 
@@ -88,9 +96,9 @@ def newest(folder: Path, most: int) -> tuple[list[Found], int]:
     try:
         with os.scandir(folder) as entries:
             listed = [
-                (entry.stat(follow_symlinks=False), entry.path)
+                (at, entry.path)
                 for entry in entries
-                if entry.name.lower().endswith(ENDINGS) and entry.is_file(follow_symlinks=False)
+                if entry.name.lower().endswith(ENDINGS) and (at := _plain_file(entry)) is not None
             ]
     except (FileNotFoundError, NotADirectoryError) as error:
         raise InputError(
