@@ -12,7 +12,15 @@ from hypothesis import strategies as st
 from tests.files.bad_traces import BAD_CHOICES, BAD_TRACES, GOOD, HEAD
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError
-from throwbook.files.trace_file import TraceLimits, others_said, read_trace, trace_text, write_trace
+from throwbook.files.trace_file import (
+    KEPT,
+    NOT_JUDGED,
+    TraceLimits,
+    others_said,
+    read_trace,
+    trace_text,
+    write_trace,
+)
 
 
 @pytest.fixture
@@ -274,7 +282,8 @@ def test_columns_that_nobody_knows_are_kept_and_told_of(write, tmp_path):
     table = 'time_s,"oil, bar",current_a,note,n\n0,1.5,0.1,cold,7\n0.1,,2.5,-,8\n'
     trace = read_trace(write(HEAD + table))
     assert list(trace.others) == ["oil, bar", "n"]  # notes are no numbers
-    assert others_said(trace) == "columns that this program does not know are kept: 'oil, bar', 'n'"
+    assert others_said(trace, KEPT) == "columns that this program does not know are kept: 'oil, bar', 'n'"
+    assert others_said(trace, NOT_JUDGED).endswith("are not judged: 'oil, bar', 'n'")
     write_trace(trace, tmp_path / "again.csv")
     again = read_trace(tmp_path / "again.csv")
     np.testing.assert_array_equal(again.others["oil, bar"], [1.5, np.nan])

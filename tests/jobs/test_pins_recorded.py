@@ -12,6 +12,7 @@ from tests.ports.bench import RIG, board_on_a_cable, throw_source
 from throwbook import to_frame
 from throwbook.core.trace import CHANNELS
 from throwbook.files.trace_file import read_trace, write_trace
+from throwbook.jobs.assess import assess_files
 from throwbook.jobs.find import RigSource, opened
 from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.logbook_care import check, export
@@ -108,6 +109,16 @@ def test_a_column_that_nobody_knows_stays_in_the_logbook_and_the_record_stays_th
     plan = ImportPlan(RIG.name, "spot", [str(tmp_path / "oil.csv")])
     done = import_traces(str(book), plan, BY, NOW + timedelta(hours=1))
     assert "are kept: 'oil_bar'" in done.others[str(tmp_path / "oil.csv")]
+    again = import_traces(str(book), plan, BY, NOW + timedelta(hours=2))
+    assert (again.sheet, len(again.known), dict(again.others)) == (
+        None,
+        1,
+        {},
+    )  # nothing is stored, so nothing is kept
+    [judged] = assess_files([tmp_path / "oil.csv"], RIG).assessments
+    assert [note for note in judged.notes if "oil_bar" in note] == [
+        "columns that this program does not know are not judged: 'oil_bar'"
+    ]
     with opened(book, read_only=True) as made:
         same(oil, made.trace(done.logged[0].id))
     _, found = check(str(book))

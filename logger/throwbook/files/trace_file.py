@@ -332,10 +332,13 @@ def trace_text(trace: Trace, rows_at_once: int = 50_000) -> Iterator[str]:
         yield "".join(",".join(row) + "\n" for row in zip(*cells, strict=True))
 
 
-def others_said(trace: Trace) -> str:
-    """What a person is told of columns that this program doesn't know; empty: there are none."""
+KEPT, NOT_JUDGED = "kept", "not judged"
+
+
+def others_said(trace: Trace, become: str) -> str:
+    """What a person is told of columns that this program doesn't know: that they are ``KEPT`` or ``NOT_JUDGED``; empty: there are none."""
     names = csv_rows.listed(tuple(trace.others))
-    return f"columns that this program does not know are kept: {names}" if trace.others else ""
+    return f"columns that this program does not know are {become}: {names}" if trace.others else ""
 
 
 def _cells(column: FloatArray | BoolArray) -> list[str]:

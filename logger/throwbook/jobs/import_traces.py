@@ -13,7 +13,7 @@ from throwbook.core.records import BENCH, LoggedTrial, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD, conditions_from, simulated_by
 from throwbook.core.status.latch import Status
 from throwbook.errors import Field, InputError, Remedy
-from throwbook.files.trace_file import others_said
+from throwbook.files.trace_file import KEPT, others_said
 from throwbook.jobs import latch
 from throwbook.jobs.find import BaselineInForce, baselines_for, baselines_of, frozen_id, opened, rig_of
 from throwbook.jobs.rig_changes import raise_for_switches
@@ -174,12 +174,12 @@ def import_traces(
     traces = [replace(reading.read(path), source=str(path)) for path in paths]
     traces = _dated(traces, asked.started)
     read_as = {trace.source: trace.read_as for trace in traces if trace.read_as}
-    others = {trace.source: others_said(trace) for trace in traces if trace.others}
     with opened(logbook, waiting=waiting) as book:
         rig = rig_of(book, asked.rig)
         fresh, known = _sort_out(book, rig.name, asked.kind, traces)
         if not fresh:
-            return Imported(None, (), tuple(known), latch.status(book, rig.name), read_as, others)
+            return Imported(None, (), tuple(known), latch.status(book, rig.name), read_as)
+        others = {trace.source: others_said(trace, KEPT) for trace in fresh if trace.others}
         _refuse_rehearsed(book, fresh)
         for doubt in unit_doubts(fresh, rig):
             settle(doubt)
