@@ -3,14 +3,16 @@
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.command import BY, TOP
-from tests.left_journals import BEGUN, leave_journal, stall_source
+from tests.left_journals import BEGUN, leave_journal, stall_source, throw_source
 from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_lines
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
 from throwbook.core.status.status_text import judging_first, reasons
+from throwbook.core.trace import FloatArray
 from throwbook.errors import InputError
 from throwbook.files.journal import Journal
 from throwbook.jobs import latch, sign_off
@@ -19,6 +21,7 @@ from throwbook.jobs.find import journal_folder, opened
 from throwbook.jobs.rigs import add_rig, list_rigs, overview
 from throwbook.jobs.store_trial import DISCARDED, judge_left_over, left_over
 from throwbook.jobs.unfinished import JUDGE, unfinished_recordings
+from throwbook.protocol.simulated_board import Readings
 
 NOW = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 RIG = "yard-loader"
@@ -124,6 +127,22 @@ def test_where_nothing_flowed_a_discarded_one_goes(book: Path):
     assert done.kept is None
     assert status(book).level == IN_SERVICE
     assert list(journal_folder(book).iterdir()) == []
+
+
+@pytest.mark.parametrize("discard", [False, True])
+def test_where_nothing_flowed_a_pin_switch_that_speaks_reaches_the_rig_kept_or_discarded(
+    book: Path, discard: bool
+):
+    plain = throw_source()
+
+    def apart(time_s: FloatArray) -> Readings:
+        return Readings(*plain(time_s), np.ones(len(time_s), np.bool_), np.zeros(len(time_s), np.bool_))
+
+    leave_journal(book, source=apart, seconds=1.2, channels="IVS")
+    [done] = judged(book, discard=discard)
+    assert not done.recorded.no_current
+    assert done.kept.took_out
+    assert status(book).level == DO_NOT_USE
 
 
 def test_one_that_cannot_be_judged_stands_in_no_others_way_and_set_aside_it_holds_the_rig(book: Path):

@@ -131,8 +131,10 @@ class Figures:
         return [(f.name, getattr(self, f.name)) for f in fields(self)]
 
 
+NO_START, SWITCH_OPEN = "no-start", "switch-open"
+"""Signs that are asked for by name beyond their own file."""
 OPEN, CLOSED = 0.0, 1.0
-"""Value and limit of ``switch-open``: what the switch read, and what it should have read."""
+"""Value and limit of ``SWITCH_OPEN``: what the switch read, and what it should have read."""
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from throwbook.core.analysis.movements import Movement
-from throwbook.core.assessment import FAIL, worst_of
+from throwbook.core.assessment import FAIL, NO_START, SWITCH_OPEN, worst_of
 from throwbook.core.diagnosis.assess import cut, judge_throw
 from throwbook.core.rig import DIRECTIONS
 from throwbook.core.sheets.conditions import AMBIENT_FROM, AT_THE_BOARD, air_doubt
@@ -174,8 +174,12 @@ class Recorded:
 
     @property
     def no_current(self) -> bool:
-        """Nothing flowed from its first sample to its last; whether anybody threw, the record can't tell."""
-        return any(sign.sign == "no-start" for one in self.throws for sign in one.assessment.signs)
+        """Nothing flowed from its first sample to its last; whether anybody threw, the record can't tell.
+
+        False where a pin switch speaks all the same: that has to reach the rig's status, thrown or not.
+        """
+        signs = {sign.sign for one in self.throws for sign in one.assessment.signs}
+        return NO_START in signs and SWITCH_OPEN not in signs
 
     def discard_journal(self) -> None:
         """The trial is stored elsewhere, or it was none."""

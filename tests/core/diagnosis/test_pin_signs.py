@@ -237,6 +237,54 @@ def test_behind_an_unlock_jog_that_opened_it_a_switch_may_be_open_before_the_thr
     assert "switch-open" not in set().union(*each_loud(with_switch(record, "right", closed)))
 
 
+def at_rest(direction, left, right):
+    """A record in which no current flowed; each switch one bool for all rows, or one a row."""
+    trace = Drawn(direction=direction).trace().rows(slice(0, 115))
+    return with_switch(with_switch(trace, "left", left), "right", right)
+
+
+ALTERNATING = np.arange(115) % 2 == 0
+MOMENT = np.arange(115) != 50
+
+
+@pytest.mark.parametrize("direction", ["lock", "unlock"])
+@pytest.mark.parametrize(
+    ("left", "right", "side"),
+    [
+        (True, False, "right"),
+        (False, True, "left"),
+        (True, ALTERNATING, "right"),
+        (False, ALTERNATING, "right"),
+        (MOMENT, True, "left"),
+        (ALTERNATING, ALTERNATING, ""),
+    ],
+)
+def test_without_current_switches_that_are_apart_or_change_take_the_rig_out_of_use(
+    direction, left, right, side
+):
+    found = judged(at_rest(direction, left, right))
+    assert set(loud(found)) == {"no-start", "switch-open"}
+    assert loud(found)["switch-open"].side == side
+    assert {one.cause for one in orders_of_record(SEASONAL, found)} == {"no start", "switch open"}
+
+
+@pytest.mark.parametrize("direction", ["lock", "unlock"])
+def test_without_current_switches_at_the_same_end_say_nothing(direction):
+    for closed in (True, False):
+        assert set(loud(judged(at_rest(direction, closed, closed)))) == {"no-start"}
+        one = with_switch(at_rest(direction, True, True), "right", closed)
+        assert set(loud(judged(replace(one, left_switch=None)))) == {"no-start"}
+    assert loud(judged(at_rest(direction, True, False), on_bench=True)).keys() == {"no-start"}
+
+
+def test_where_the_sensor_did_not_answer_a_throw_may_have_changed_the_switches():
+    silent = replace(at_rest("lock", np.arange(115) > 60, np.arange(115) > 65), head=ABSENT_AT_ONCE)
+    assert set(loud(judged(silent))) == set()
+    apart = replace(at_rest("lock", True, False), head=ABSENT_AT_ONCE)
+    assert (judged(apart).verdict, set(loud(judged(apart)))) == ("fail", {"switch-open"})
+
+
+ABSENT_AT_ONCE = {"board_faults": [{"code": "sensor-absent", "text": "", "sample": 0, "at_s": 0.1}]}
 ABSENT = {"board_faults": [{"code": "sensor-absent", "text": "", "sample": 0, "at_s": 6.0}]}
 
 

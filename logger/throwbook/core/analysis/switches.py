@@ -38,7 +38,10 @@ class SwitchChange:
 
 @dataclass(frozen=True)
 class PinSwitch:
-    """The switch at one pin over one movement; where the movement's start or end isn't in the record: None."""
+    """The switch at one pin over one movement; where the movement's start or end isn't in the record: None.
+
+    Where no current flowed, every row counts as one before a movement, and the last one as the last.
+    """
 
     side: str
     closed_before: bool | None
@@ -77,12 +80,34 @@ def switches_of(
     place_u
         Standard uncertainty of a place on the way, share of the stroke.
     """
-    fitted = ((side, getattr(trace, f"{side}_switch")) for side in SIDES)
     return tuple(
         _switch(side, closed, trace, segments, moved, ended, share, place_u)
-        for side, closed in fitted
-        if closed is not None
+        for side, closed in _fitted(trace)
     )
+
+
+def switches_at_rest(trace: Trace) -> tuple[PinSwitch, ...]:
+    """Every fitted switch over all n rows of a record in which no current flowed, left first."""
+    return tuple(
+        PinSwitch(
+            side=side,
+            closed_before=bool(closed.any()),
+            open_before=not closed.all(),
+            closed_at_start=bool(closed[-1]),
+            closed_after=None,
+            open_from_s=None if closed.all() else float(trace.time_s[closed.argmin()]),
+            closed_at_last=bool(closed[-1]),
+            changes=len(_edges(closed, trace.time_s)),
+            flickers=0,
+            change=None,
+        )
+        for side, closed in _fitted(trace)
+    )
+
+
+def _fitted(trace: Trace) -> list[tuple[str, BoolArray]]:
+    channels = ((side, getattr(trace, f"{side}_switch")) for side in SIDES)
+    return [(side, closed) for side, closed in channels if closed is not None]
 
 
 def _switch(

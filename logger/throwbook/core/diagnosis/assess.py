@@ -15,6 +15,7 @@ from throwbook.core.assessment import (
     FAIL,
     INFO,
     NO_RUN,
+    SWITCH_OPEN,
     UNUSABLE,
     Assessment,
     Figures,
@@ -233,9 +234,8 @@ def _failed_by(judged: Assessment) -> Assessment:
     return replace(judged, verdict=FAIL, because=because)
 
 
-SWITCH_OPEN = "switch-open"
-"""It doesn't come from the current: whatever spoilt the current, it stands."""
 STANDING_SIGNS = ("stall", "end-stop", SWITCH_OPEN)
+"""The last doesn't come from the current: whatever spoilt the current, it stands."""
 NOT_ON_BENCH = ("light-run", *OF_A_PIN)
 """Off the machine there is nothing to move, and no pin."""
 RECORD_SIGNS = ("clipped", "gaps", "cut-record", "noisy")

@@ -18,7 +18,7 @@ from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.residual_current import JOG, WHOLE, FullStroke
 from throwbook.core.analysis.segmentation import Segments, segment
 from throwbook.core.analysis.stalled_motor import stalled_motor_of
-from throwbook.core.analysis.switches import PinSwitch, lag_of, switches_of
+from throwbook.core.analysis.switches import PinSwitch, lag_of, switches_at_rest, switches_of
 from throwbook.core.analysis.transient import FEWEST_ROWS, MOST_OF_IT, SMALLEST_PEAK
 from throwbook.core.analysis.travel import (
     Travel,
@@ -73,7 +73,7 @@ def gather(
         figures, share, u = Figures(), 0.0, 0.0
         shape_profile, fit = None, None
         hidden_share = by_the_clock = 0.0
-        switches: tuple[PinSwitch, ...] = ()
+        switches = switches_at_rest(trace)
     else:
         share = max(moved.total_vs / full_vs, 0.0)
         figures = figures_of(trace, segments, voltage_v, moved, clip_a, gains)

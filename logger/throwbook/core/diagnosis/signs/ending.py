@@ -9,6 +9,7 @@ from throwbook.core.assessment import (
     FAIL,
     INFO,
     NO_RUN,
+    NO_START,
     STALL,
     STILL_RUNNING,
     WATCH,
@@ -124,7 +125,7 @@ def no_start(evidence: Evidence) -> Sign | None:
         return None
     volts = evidence.trace.voltage_v
     seen = "" if volts is None else f" with {abs(float(volts.mean())):.1f} V at the board"
-    return Sign("no-start", FAIL, f"no current flowed in the whole record{seen}", value=0.0, unit="A")
+    return Sign(NO_START, FAIL, f"no current flowed in the whole record{seen}", value=0.0, unit="A")
 
 
 def stall(evidence: Evidence) -> Sign | None:

@@ -9,10 +9,12 @@ from typing import NamedTuple
 
 import numpy as np
 
+from throwbook.core.analysis.record_conditions import spoilt_by
 from throwbook.core.analysis.switches import PinSwitch
-from throwbook.core.assessment import CLOSED, CUT_OFF, FAIL, OPEN, STALL, WATCH, Sign
+from throwbook.core.assessment import CLOSED, CUT_OFF, FAIL, NO_RUN, OPEN, STALL, SWITCH_OPEN, WATCH, Sign
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.quantities.statistics import K, prediction_factor
+from throwbook.core.quantities.text import counted
 from throwbook.core.rig import LOCK
 from throwbook.core.trace import SIDES
 from throwbook.core.wording import switch_name
@@ -32,7 +34,9 @@ WHOLE_WITHIN = 0.03
 
 
 def switch_open(evidence: Evidence) -> Sign | None:
-    """The movement ended, and a fitted switch isn't where it should be."""
+    """The movement ended, and a fitted switch isn't where it should be; or no current flowed, and the switches are apart."""
+    if evidence.end == NO_RUN:
+        return _apart_at_rest(evidence)
     locking = evidence.trace.direction == LOCK
     looks = (_open_after_lock,) if locking else (_open_before_unlock, _still_closed)
     said = [
@@ -46,7 +50,7 @@ def switch_open(evidence: Evidence) -> Sign | None:
     first = said[0][0]
     was_open = any(look is not _still_closed for _, _, look in said)
     return Sign(
-        "switch-open",
+        SWITCH_OPEN,
         FAIL,
         "; ".join(because for _, because, _ in said),
         value=OPEN if was_open else CLOSED,
@@ -62,9 +66,33 @@ def _side_of(switches: Iterable[PinSwitch]) -> str:
     return sides.pop() if len(sides) == 1 else ""
 
 
+def _apart_at_rest(evidence: Evidence) -> Sign | None:
+    """No pin moves without current: both are at the same end, and neither switch changes.
+
+    Where the board's sensor didn't answer, or what flowed is no rest, a throw may hide: then a change says nothing.
+    """
+    trace, fitted = evidence.trace, evidence.switches
+    spoilt = spoilt_by(trace.head, float(trace.time_s[0]), float(trace.time_s[-1]))
+    changed = [each for each in fitted if each.changes]
+    if changed:
+        wrong = changed if evidence.segments.quiet and not spoilt else []
+        said = [f"{switch_name(each.side)} changed {counted(each.changes, 'time')}" for each in wrong]
+    else:
+        wrong = [each for each in fitted if each.open_before and any(one.closed_before for one in fitted)]
+        said = [f"{switch_name(each.side)} open, the other closed" for each in wrong]
+    if not wrong:
+        return None
+    because = f"{'; '.join(said)} in a record without current"
+    from_s = min(each.open_from_s for each in wrong if each.open_from_s is not None)
+    side = _side_of(wrong)
+    return Sign(SWITCH_OPEN, FAIL, because, value=OPEN, limit=CLOSED, from_s=from_s, side=side)
+
+
 def standing(evidence: Evidence) -> tuple[PinSwitch, ...]:
     """The switches that are where they shouldn't be wherever in the record the movement lies: open at the end of a lock
-    throw, open through all of an unlock throw."""
+    throw, open through all of an unlock throw; all of them where no current flowed."""
+    if evidence.end == NO_RUN:
+        return evidence.switches
     locking = evidence.trace.direction == LOCK
     return tuple(
         each for each in evidence.switches if each.closed_at_last is False and (locking or not each.changes)
@@ -189,7 +217,7 @@ def switch_fault(evidence: Evidence) -> Sign | None:
 
 
 def _chatters(evidence: Evidence, switch: PinSwitch) -> str:
-    if switch.changes < FEWEST_CHANGES and not switch.flickers:
+    if evidence.end == NO_RUN or (switch.changes < FEWEST_CHANGES and not switch.flickers):
         return ""
     return f"{switch_name(switch.side)} chatters: it changed {switch.changes} times in one throw" + (
         f", {switch.flickers} of them there and back at once" if switch.flickers else ""
