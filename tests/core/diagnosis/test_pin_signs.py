@@ -347,15 +347,45 @@ def test_without_a_baseline_of_switches_nothing_is_late():
 
 @pytest.mark.parametrize("side", BOTH)
 def test_a_switch_that_chatters_is_told_as_the_switch(side):
-    trace = switched(LOCK)
+    signs = loud(judged(chattering(switched(LOCK), side)))
+    assert set(signs) == {"switch-fault"}
+    assert signs["switch-fault"].side == side
+    assert "chatters" in signs["switch-fault"].because
+
+
+def chattering(trace, side):
     closed = getattr(trace, f"{side}_switch").copy()
     for share in (0.96, 0.97, 0.98):
         row = row_at(LOCK, share)
         closed[row : row + 8] = False
-    signs = loud(judged(with_switch(trace, side, closed)))
-    assert set(signs) == {"switch-fault"}
-    assert signs["switch-fault"].side == side
-    assert "chatters" in signs["switch-fault"].because
+    return with_switch(trace, side, closed)
+
+
+@pytest.mark.parametrize(("side", "other"), [BOTH, BOTH[::-1]])
+def test_the_cause_of_an_open_switch_is_not_taken_from_the_other_side(side, other):
+    found = judged(with_switch(chattering(switched(LOCK), other), side, False))
+    assert loud(found)["switch-open"].side == side
+    causes = {each.signs: each.cause for each in found.diagnoses}
+    assert "loose contact" not in causes["switch-open",]
+    assert "loose contact" in causes["switch-fault",]
+
+
+@pytest.mark.parametrize(("side", "other"), [BOTH, BOTH[::-1]])
+def test_faults_of_both_switches_are_told_whatever_their_kind(side, other):
+    sign = loud(judged(with_switch(chattering(switched(LOCK), side), other, True)))["switch-fault"]
+    assert f"{side.upper()} SWITCH chatters" in sign.because
+    assert f"{other.upper()} SWITCH closed before" in sign.because
+    assert sign.side == ""
+
+
+def test_two_faults_of_one_switch_keep_its_side():
+    trace = chattering(switched(LOCK), "left")
+    closed = trace.left_switch.copy()
+    closed[:20] = True
+    sign = loud(judged(with_switch(trace, "left", closed)))["switch-fault"]
+    assert sign.side == "left"
+    assert "chatters" in sign.because
+    assert "closed before" in sign.because
 
 
 def test_a_change_that_bounces_for_a_moment_is_one_change():

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD
+from throwbook.core.analysis.switches import PinSwitch
 from throwbook.core.assessment import CLOSED, INFO, STILL_RUNNING, WATCH, Diagnosis, Sign
 from throwbook.core.diagnosis.evidence import Evidence, is_colder
 from throwbook.core.diagnosis.signs.pins import FEWEST_CHANGES
@@ -93,7 +94,7 @@ def lighter(evidence: Evidence, sign: Sign) -> bool:
 
 def chattering(evidence: Evidence, sign: Sign) -> bool:
     """A switch changed several times."""
-    return any(each.changes >= FEWEST_CHANGES or each.flickers for each in evidence.switches)
+    return any(each.changes >= FEWEST_CHANGES or each.flickers for each in _spoken_of(evidence, sign))
 
 
 def at_unlock(evidence: Evidence, sign: Sign) -> bool:
@@ -103,7 +104,12 @@ def at_unlock(evidence: Evidence, sign: Sign) -> bool:
 
 def from_the_start(evidence: Evidence, sign: Sign) -> bool:
     """A switch read closed before the lock throw began."""
-    return evidence.trace.direction == LOCK and any(each.closed_before for each in evidence.switches)
+    return evidence.trace.direction == LOCK and any(each.closed_before for each in _spoken_of(evidence, sign))
+
+
+def _spoken_of(evidence: Evidence, sign: Sign) -> list[PinSwitch]:
+    """The switches that the sign speaks of: that of its side, or both."""
+    return [each for each in evidence.switches if sign.side in ("", each.side)]
 
 
 def too_few_readings(evidence: Evidence, sign: Sign) -> bool:

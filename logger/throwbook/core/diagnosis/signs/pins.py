@@ -204,16 +204,23 @@ def _lag_sign(sign: str, evidence: Evidence, lag: LagChange, side: str, because:
 
 def switch_fault(evidence: Evidence) -> Sign | None:
     """A fitted switch chatters, is closed where no pin can be, or changes at an impossible place."""
-    for wrong in (_chatters, _closed_before, _impossible_place):
-        said = [(each, because) for each in evidence.switches if (because := wrong(evidence, each))]
-        if said:
-            side = said[0][0].side if len(said) == 1 else ""
-            return Sign("switch-fault", WATCH, "; ".join(because for _, because in said), side=side)
+    said = [
+        (each, because)
+        for wrong in (_chatters, _closed_before, _impossible_place)
+        for each in evidence.switches
+        if (because := wrong(evidence, each))
+    ]
     lag = lag_change(evidence)
-    if lag is None or not lag.early or lag.by <= max(SMALLEST_LAG, lag.u):
+    if lag is not None and lag.early and lag.by > max(SMALLEST_LAG, lag.u):
+        because = f"{switch_name(lag.early)} changed {100 * lag.by:.1f} % of the stroke earlier against {switch_name(lag.side)} than in the baseline; wear makes a pin later, never earlier"
+        if not said:
+            return _lag_sign("switch-fault", evidence, lag, lag.early, because)
+        if lag.early not in {each.side for each, _ in said}:
+            said.append((next(each for each in evidence.switches if each.side == lag.early), because))
+    if not said:
         return None
-    because = f"{switch_name(lag.early)} changed {100 * lag.by:.1f} % of the stroke earlier against {switch_name(lag.side)} than in the baseline; wear makes a pin later, never earlier"
-    return _lag_sign("switch-fault", evidence, lag, lag.early, because)
+    text = "; ".join(because for _, because in said)
+    return Sign("switch-fault", WATCH, text, side=_side_of(each for each, _ in said))
 
 
 def _chatters(evidence: Evidence, switch: PinSwitch) -> str:
