@@ -13,7 +13,7 @@ const uint8_t kLeftFitted = 4;
 const uint8_t kRightFitted = 8;
 
 const uint16_t kQuietOfASecond = 50;  // 20 ms: a contact bounces for some milliseconds, and a pin moves for seconds
-const uint16_t kCalmOfASecond = 2;    // half a second: what a contact was open for before that no longer counts
+const uint16_t kCalmOfASecond = 8;    // 125 ms: what a contact was open for before that no longer counts
 
 struct SwitchWiring {
   bool left_fitted;
@@ -44,7 +44,7 @@ class Debounced {
   void begin(uint8_t closed, uint16_t rate_hz) {
     settled_ = closed;
     quiet_ticks_ = static_cast<uint8_t>(rate_hz / kQuietOfASecond);
-    calm_ticks_ = rate_hz / kCalmOfASecond;
+    calm_ticks_ = static_cast<uint8_t>(rate_hz / kCalmOfASecond);
     other_[0] = other_[1] = 0;
     same_[0] = same_[1] = 0;
   }
@@ -72,9 +72,9 @@ class Debounced {
  private:
   uint8_t settled_ = 0;
   uint8_t quiet_ticks_ = 0;
-  uint16_t calm_ticks_ = 0;
+  uint8_t calm_ticks_ = 0;
   uint8_t other_[2] = {0, 0};  // ticks for which each switch has read the other way
-  uint16_t same_[2] = {0, 0};  // ticks since then
+  uint8_t same_[2] = {0, 0};  // ticks since then
 };
 
 }  // namespace throwbook

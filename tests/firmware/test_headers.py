@@ -183,11 +183,11 @@ def test_a_contact_that_bounces_changes_once_and_only_when_it_is_quiet(ask):
 
 
 def test_a_closed_contact_that_chatters_reads_open_and_one_that_opened_once_in_a_while_does_not(ask):
-    """What it is open for counts together until it has been closed for half a second without a break."""
+    """What it is open for counts together until it has been closed for an eighth of a second without a break."""
     assert ask("debounce 200 1" + "000010000000") == ["111110000000"]
     assert ask("debounce 200 1" + "0001" * 4) == ["11111" + "0" * 11]
     assert ask("debounce 200 1" + "01" * 20) == ["1" * 8 + "0" * 32]
-    once_in_a_while = "0000" + "1" * 101
+    once_in_a_while = "0000" + "1" * 26
     assert ask("debounce 200 1" + once_in_a_while * 3) == ["1" * 3 * len(once_in_a_while)]
     assert ask("debounce 200 3" + "2323232323") == ["3333333322"]  # the other one is left alone
 
