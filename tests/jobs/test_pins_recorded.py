@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from tests.left_journals import leave_journal
+from tests.made_strokes import RIG as STROKES_RIG
 from tests.ports.bench import RIG, board_on_a_cable, throw_source
+from tests.records_of_several import GOOD, record, source_of
 from throwbook import to_frame
 from throwbook.core.trace import CHANNELS
 from throwbook.files.trace_file import read_trace, write_trace
@@ -98,6 +100,16 @@ def test_a_recording_that_broke_off_keeps_its_switches(book: Path):
     assert trace.left_switch.any()
     assert trace.right_switch.any()
     assert np.isnan(trace.temperature_c).any()
+
+
+@pytest.mark.parametrize(("kinds", "asked"), [([GOOD], True), ([GOOD, GOOD], False)])
+def test_a_look_is_asked_for_after_a_lock_throw_and_not_after_the_unlock_throw_behind_it(
+    book: Path, kinds, asked: bool
+):
+    strokes = record(kinds, rest_s=2.0)
+    journal = leave_journal(book, source=source_of(strokes), seconds=float(strokes.time_s[-1]))
+    again = recover(journal, lambda ref: RigSource(STROKES_RIG))
+    assert (len(again.throws), again.ends_with_lock) == (len(kinds), asked)
 
 
 def test_a_column_that_nobody_knows_stays_in_the_logbook_and_the_record_stays_the_same_record(book, tmp_path):

@@ -136,7 +136,7 @@ def unlock_question(number: int, movements: int) -> str:
 def switches_line(recorded: "Recorded") -> str:
     """How the pin switches stood at the end, and what that asks for; empty: none is fitted."""
     stood = (None, None) if recorded.trace is None else recorded.trace.switches_at_end
-    return switches_at_end_said(*stood, lock=look_now(recorded))
+    return switches_at_end_said(*stood, lock=recorded.ends_with_lock)
 
 
 def switch_cell(closed: bool) -> Cell:

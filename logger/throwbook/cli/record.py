@@ -22,7 +22,6 @@ from throwbook.cli.options import (
     who,
 )
 from throwbook.core.quantities.text import counted
-from throwbook.core.rig import LOCK
 from throwbook.core.sheets.conditions import AT_THE_BOARD
 from throwbook.core.wording import switches_at_end_said, switches_said
 from throwbook.errors import InputError
@@ -382,8 +381,8 @@ def _print(recorded: "Recorded", name: str, sheet: str) -> None:
     )
     output.line(f"Kept in {name}" + (f" and on sheet {sheet}." if sheet else "."))
     if recorded.trace is not None:
-        lock = any(one.trace.direction == LOCK for one in recorded.throws)
-        if said := switches_at_end_said(*recorded.trace.switches_at_end, lock=lock):
+        stood = recorded.trace.switches_at_end
+        if said := switches_at_end_said(*stood, lock=recorded.ends_with_lock):
             output.line(said)
     output.line()
     if len(recorded.throws) > 1:

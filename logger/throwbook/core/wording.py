@@ -157,7 +157,8 @@ SIGNS: dict[str, Name] = {
     "noisy": Name("noisy", "Current noise higher than brushes and sensor explain"),
 }
 
-SWITCHES_CLOSED = "switches closed: now look at both pins"
+LOOK_AT_BOTH = "now look at both pins"
+SWITCHES_CLOSED = f"switches closed: {LOOK_AT_BOTH}"
 """All that a closed switch ever gives rise to."""
 
 # sign: what to do about it
@@ -311,13 +312,40 @@ def switches_said(left: bool | None, right: bool | None) -> tuple[str, ...]:
 def switches_at_end_said(left: bool | None, right: bool | None, *, lock: bool) -> str:
     """How they stood at the end of a recording, and after a lock throw what closed ones ask for; empty: none is fitted.
 
-    >>> switches_at_end_said(True, False, lock=True)
-    'LEFT SWITCH closed, RIGHT SWITCH open.'
+    >>> switches_at_end_said(True, None, lock=False)
+    'LEFT SWITCH closed, RIGHT SWITCH not fitted.'
+    >>> switches_at_end_said(True, None, lock=True)
+    'LEFT SWITCH closed, RIGHT SWITCH not fitted: now look at both pins. A closed switch is no sighting.'
     """
-    said = switches_said(left, right)
-    if said and lock and False not in (left, right):
-        return f"{SWITCHES_CLOSED[:1].upper()}{SWITCHES_CLOSED[1:]}. A closed switch is no sighting."
-    return f"{', '.join(said)}." if said else ""
+    said = both_sides_said(left, right)
+    if not said or not lock or False in (left, right):
+        return f"{said}." if said else ""
+    asks = closed_switches_said(left, right)
+    return f"{asks[:1].upper()}{asks[1:]}. A closed switch is no sighting."
+
+
+def both_sides_said(left: bool | None, right: bool | None) -> str:
+    """Both switches in one line, also a side that has none; empty: neither has.
+
+    >>> both_sides_said(None, False)
+    'LEFT SWITCH not fitted, RIGHT SWITCH open'
+    """
+    states: dict[bool | None, str] = {
+        True: SWITCH_STATES[True],
+        False: SWITCH_STATES[False],
+        None: "not fitted",
+    }
+    said = f"{switch_name('left')} {states[left]}, {switch_name('right')} {states[right]}"
+    return "" if left is None and right is None else said
+
+
+def closed_switches_said(left: bool | None, right: bool | None) -> str:
+    """What the fitted switches ask for, none of which is open after a lock throw; one alone never speaks for both.
+
+    >>> closed_switches_said(None, True)
+    'LEFT SWITCH not fitted, RIGHT SWITCH closed: now look at both pins'
+    """
+    return SWITCHES_CLOSED if left and right else f"{both_sides_said(left, right)}: {LOOK_AT_BOTH}"
 
 
 # state of a point of a trend

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.assessment import FAIL, NO_START, SWITCH_OPEN, worst_of
 from throwbook.core.diagnosis.assess import cut, judge_throw
-from throwbook.core.rig import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS, LOCK
 from throwbook.core.sheets.conditions import AMBIENT_FROM, AT_THE_BOARD, air_doubt
 from throwbook.errors import InputError, OutsideError, ThrowbookError
 from throwbook.files.journal import (
@@ -180,6 +180,12 @@ class Recorded:
         """
         signs = {sign.sign for one in self.throws for sign in one.assessment.signs}
         return NO_START in signs and SWITCH_OPEN not in signs
+
+    @property
+    def ends_with_lock(self) -> bool:
+        """Whether its last movement was, or may have been, a lock throw."""
+        last = self.throws[-1] if self.throws else None
+        return last is not None and (last.trace.direction == LOCK or not last.direction_known)
 
     def discard_journal(self) -> None:
         """The trial is stored elsewhere, or it was none."""

@@ -435,6 +435,9 @@ def test_closed_switches_only_ask_for_a_look():
 
 def test_one_fitted_switch_speaks_for_its_own_pin_alone():
     trace = replace(LOCK.trace(), right_switch=course(LOCK, LOCK.trace(), 0.95))
+    notes = judged(trace).notes
+    assert SWITCHES_CLOSED not in notes
+    assert "LEFT SWITCH not fitted, RIGHT SWITCH closed: now look at both pins" in notes
     assert loud(judged(trace)) == {}
     assert loud(judged(with_switch(trace, "right", False)))["switch-open"].side == "right"
 

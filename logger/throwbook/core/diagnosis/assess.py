@@ -32,7 +32,7 @@ from throwbook.core.machine.motor import motor_line
 from throwbook.core.quantities.text import counted
 from throwbook.core.rig import DIRECTIONS, LOCK, Rig
 from throwbook.core.trace import Trace
-from throwbook.core.wording import SWITCHES_CLOSED
+from throwbook.core.wording import closed_switches_said
 
 EITHER_WAY = "the current alone cannot show the direction of this movement: it was judged both ways, and the worse counts"
 FEWEST_ROWS = 10
@@ -296,7 +296,7 @@ def _notes(evidence: Evidence, gains: Gains) -> tuple[str, ...]:
         and evidence.trace.direction == LOCK
         and all(each.closed_after for each in evidence.switches)
     ):
-        notes.append(SWITCHES_CLOSED)
+        notes.append(closed_switches_said(*evidence.trace.switches_at_end))
     if evidence.baseline is None:
         notes.append("no baseline: drag, binding and free play cannot be judged")
     elif evidence.baseline.provisional:
