@@ -10,7 +10,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "in service: a commissioning sheet is accepted and signed, and no order is open. This says nothing about where the pins are now.",
         "! watch: a sign has to be followed up. !! restricted: use it only as the open order allows.",
         "XX DO NOT USE: leave the attachment on the ground. It stays out of use until the cause is found, the repair is logged, the rig is commissioned again in full, and somebody signs.",
-        "? not commissioned: no accepted commissioning sheet. Nobody has shown yet that it throws both pins, every time, within its rating.",
+        "? not commissioned: no accepted commissioning sheet. It has not been tested in full yet, with both pins looked at after every lock throw.",
         "",
         "next check: the due date that the last accepted sheet or service entry set. OVERDUE: that date has passed.",
         "throws: number of throws in the logbook. R: rigs that were sold or scrapped, with the reason. Their records are kept.",
@@ -31,14 +31,14 @@ PAGES: dict[str, tuple[str, ...]] = {
         "stroke: the full stroke of the actuator. It must be slightly longer than the travel needed, and something (a slot, a spring, adjustable limit switches) must take up the spare stroke.",
         "no load: rod moving freely. full load: at the rated force. The full-load current is the limit that currents are compared with.",
         "duty cycle: share of the time the motor may run. At 25 %, a 12 s throw calls for 36 s of rest.",
-        "The panel beside the form shows whether this actuator suits this mechanism, before you buy it. F6 switches between the whole panel and the form.",
+        "The panel beside or below the form shows whether this actuator suits this mechanism, before you buy it. F6 switches between the whole panel and the form.",
     ),
     "cautions": (
         "An attachment that hangs on one pin falls when it is lifted. Half a lock is worse than none.",
         "Confirm each line separately. The lines under 'At the machine' must be true at the machine, not just on paper.",
     ),
     "sheet plan": (
-        "commissioning: first proof on the machine. At least 5 throws each way, both pins looked at after every lock throw. Its throws become the baseline.",
+        "commissioning: first full test on the machine. At least 5 throws each way, both pins looked at after every lock throw. Its throws become the baseline.",
         "seasonal: 3 throws each way, the first one as found. bench: before mounting. after service: shows whether the work helped. spot: one throw.",
         "",
         "hours since it last moved: the first throw after hours of standing is the as-found throw. It is kept separate and never averaged with the others.",
@@ -71,7 +71,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     "sighting": (
         "Look at the left pin, then answer. Look at the right pin, then answer. One pin never proves the other.",
         "1 = in its hole, 2 = NOT in its hole, 3 = not looked at. A NOT takes the rig out of use at once.",
-        "load check: the test in the manufacturer's manual that shows the attachment is held.",
+        "load check: the test of whether the attachment holds, as the manufacturer's manual describes it.",
         "power off: switch the power off and look: do the pins stay put?",
     ),
     "photographs": (
@@ -84,19 +84,19 @@ PAGES: dict[str, tuple[str, ...]] = {
         "F chooses the folder. It is remembered.",
     ),
     "sign": (
-        "A sheet can be accepted only when it is complete. It needs enough throws and every limit met. After every lock throw both pins were seen in their holes. Load check and power-off test are passed.",
+        "A sheet can be accepted only when it is complete. It needs enough throws, with every limit of the rating met or its shared risk signed for. After every lock throw both pins were seen in their holes. The load check passed, and the pins stayed put with the power off.",
         "5 throws without a failure prove, with 95 % confidence, only that at least 54.9 % of throws succeed; 59 throws prove 95 %. The statement says so.",
         "Once it is signed it is sealed. Nothing on it can be changed.",
     ),
     "enter": (
-        "Stopwatch: F5 starts it when the pins begin to move and stops it when they stop, wherever the cursor is. Your reaction time is included in the uncertainty.",
+        "Stopwatch: press F5 when the motor starts and again when it stops, wherever the cursor is. Your reaction time is included in the uncertainty.",
         "running: the clamp meter's reading while the rod moves steadily. peak: its highest reading after the inrush.",
         "Travel time depends mostly on voltage. Without a current reading the verdict is marked weak.",
         "Readings by hand cannot show where along the travel something happened.",
         "When you copy from paper, enter the date (and time) of the throw in 'date and time'. Blank means now.",
     ),
     "trial": (
-        "Above the record: current over time. Below: current over travel, against the baseline's range (dotted).",
+        "Upper chart: current over time. Lower chart: current over travel, beside the baseline's range (dotted).",
         "±: expanded uncertainty (k = 2). The true value is very likely inside it.",
         "supply resistance: of battery, cable and plugs up to the board; voltage drop for each ampere.",
         "take-up point: where the load comes on; later than in the baseline means free play has grown.",
@@ -144,7 +144,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     ),
     "papers": (
         "Report: the rig's history on paper. Blank sheet: to fill in by hand. Cab card: expected times and currents for the cab.",
-        "Data export: every table as CSV. Backup: a copy, checked that it is complete. Logbook check: finds what was changed or lost.",
+        "Export: every table as CSV. Backup: a copy, read again to make sure that it is complete. Check: finds what was changed or lost.",
         "",
         "A backup is a complete logbook. To look into it: throwbook --logbook BACKUP. From another computer or a second yard: throwbook merge BACKUP.",
         "If a logbook is lost or damaged, or cannot be opened: restore puts it back from a backup. The present file is kept beside it.",
@@ -152,7 +152,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     "recover": (
         "A recording was interrupted: a crash, a flat battery, a pulled plug. Until it is judged the rig is restricted, no sheet can be accepted and no order cleared.",
         "Enter judges it as an incomplete record and keeps it. D judges it too, and tightens the status by what it shows, but the throw does not count.",
-        "The throw may have stopped half-way. Look at both pins before the attachment is lifted, then throw again for a complete record.",
+        "The throw may have stopped half-way. Look at both pins, one at a time, before the attachment is lifted. Then throw again for a complete record.",
         "If no current had flowed yet, nobody knows whether the switch was thrown. Such a recording goes into a file, not into the logbook.",
     ),
 }

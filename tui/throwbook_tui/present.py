@@ -184,7 +184,7 @@ REMEDIES = {
     Remedy.BRING_BACK: "It is brought back from the command line.",
     Remedy.CHECK_BOARD: "C on the board screen checks it.",
     Remedy.CHECK_LOGBOOK: "'check' under L on the list of rigs shows what is wrong, and where.",
-    Remedy.RESTORE_BACKUP: "'restore' under L on the list of rigs does it, and keeps this file beside.",
+    Remedy.RESTORE_BACKUP: "'restore' under L on the list of rigs does it, and keeps the present file beside it.",
     Remedy.ENTER_AGAIN: "If they are new throws, enter them one by one.",
     Remedy.FIND_BOARD: "B, then F: the board screen searches every port.",
     Remedy.JUDGE_AGAIN: "'check' under L on the list of rigs judges them again.",

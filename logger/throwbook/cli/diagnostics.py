@@ -26,7 +26,7 @@ REMEDIES = {
     Remedy.BRING_BACK: "'throwbook rig retire --back' lists it again.",
     Remedy.CHECK_BOARD: "Try: throwbook board check",
     Remedy.CHECK_LOGBOOK: "'throwbook check' shows what is wrong, and in which file.",
-    Remedy.RESTORE_BACKUP: "'throwbook backup --restore FILE' does it, and keeps this file beside.",
+    Remedy.RESTORE_BACKUP: "'throwbook backup --restore FILE' does it, and keeps the present file beside it.",
     Remedy.ENTER_AGAIN: "If they are new throws, say so with --again.",
     Remedy.FIND_BOARD: "See the ports with: throwbook board find",
     Remedy.JUDGE_AGAIN: "'throwbook check' judges them again",

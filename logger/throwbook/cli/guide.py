@@ -260,7 +260,7 @@ GLOSSARY: tuple[tuple[str, str, Mapping[str, Name | LimitName]], ...] = (
     ),
     (
         "Signs",
-        "A sign is what a record shows. [Every sign](signs.md) has its picture, causes and remedy.",
+        "A sign is what a record shows. [Every sign](signs.md) shows its causes and its remedy, most with a picture.",
         SIGNS,
     ),
     ("Verdicts", "No verdict shows where a pin is.", wording.VERDICTS),

@@ -78,7 +78,7 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
 @click.option(
     "--movements",
     type=click.Choice(["split", "refuse"]),
-    help="What to do with several movements in a file. 'split' keeps each as a throw. If a direction cannot be found, the worse cause counts. 'refuse' stores nothing.",
+    help="What to do with several movements in a file. 'split' keeps each as a throw. A movement whose direction cannot be found is judged both ways, and the worse counts. 'refuse' stores nothing.",
 )
 @question_options
 @by_option

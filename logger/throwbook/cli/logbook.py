@@ -25,7 +25,7 @@ def check(ctx: click.Context, as_json: bool) -> int:
     """Check every row, every record of samples and every seal. List what was changed or lost.
 
     First this version judges again the throws that an earlier version judged. That can tighten a status, never ease
-    it. Exit code 0: nothing was changed or lost. 1: something was.
+    it. Exit code 0: no change or loss was found. 1: one was.
 
     \b
     Example:

@@ -76,7 +76,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Trend, control chart and forecast of one rig, or of all, most urgent first.",
     ),
     "report": ("throwbook.cli.report", "report", "Test report of a rig: PDF and HTML."),
-    "cab-card": ("throwbook.cli.report", "cab_card", "Cab card: normal values, when to stop."),
+    "cab-card": ("throwbook.cli.report", "cab_card", "Cab card: expected values, when to stop."),
     "export": (
         "throwbook.cli.logbook",
         "export",

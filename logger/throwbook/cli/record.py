@@ -84,7 +84,7 @@ Without hardware, in another terminal: throwbook board rehearse --rig quarry-loa
 @click.option(
     "--movements",
     type=click.Choice(["split", "refuse"]),
-    help="What to do with several movements in a record. 'split' (default in a pipe) keeps each as a throw and asks nothing. If a direction cannot be found, the worse cause counts. 'refuse' leaves the record to --recover.",
+    help="What to do with several movements in a record. 'split' (default in a pipe) keeps each as a throw and asks nothing. A movement whose direction cannot be found is judged both ways, and the worse counts. 'refuse' leaves the record to --recover.",
 )
 @click.option("--recover", is_flag=True, help="Judge and keep what is left of interrupted recordings.")
 @click.option(

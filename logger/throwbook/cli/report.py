@@ -116,7 +116,7 @@ def blank(
 @paper_options
 @click.pass_context
 def cab_card(ctx: click.Context, /, rig: str, voltage: str | None, as_json: bool, **given: Any) -> None:
-    """Write the cab card of RIG as PDF, one page and pocket size: normal values, when to stop, what to look at.
+    """Write the cab card of RIG as PDF, one page and pocket size: expected values, when to stop, what to look at.
 
     \b
     Example:

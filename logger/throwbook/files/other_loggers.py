@@ -472,7 +472,7 @@ def _stamps(
             raise InputError(
                 f"column {quoted(role.name)} holds times of day, which have no unit",
                 Field("time-unit"),
-                "Leave it away.",
+                "Leave it out.",
             )
         days = next((cells[one.index] for one in roles if one.quantity == "days"), None)
         return cell_values.read_stamps(cells[role.index], days, date_order)

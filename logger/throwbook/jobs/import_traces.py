@@ -144,7 +144,7 @@ def refuse_untold(found: FileMovements) -> Mapping[int, str]:
         raise InputError(
             f"it holds {found.what}",
             found.file,
-            f"Name it: --direction '{Path(found.file).name}#{number}=unlock'; or give --movements split (the worse cause counts) or --movements refuse",
+            f"Name it: --direction '{Path(found.file).name}#{number}=unlock'; or give --movements split (judged both ways, and the worse counts) or --movements refuse",
         )
     return {}
 

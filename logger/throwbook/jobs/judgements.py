@@ -237,7 +237,7 @@ def trial_view(logbook: str | Path | None, trial: str) -> TrialView:
         beside = next((trials for trials in of_sheets if any(one.id == trial for one in trials)), [])
         logged = next((one for one in beside if one.id == trial), None)
         if logged is None:
-            raise InputError("the logbook has no such trial", trial, "Open it from its sheet.")
+            raise InputError("the logbook has no such throw", trial, "Open it from its sheet.")
         kind = book.sheet(logged.placement.sheet).sheet.kind if logged.placement else ""
         in_force = baseline_for(book, logged.trial.rig, logged.direction, kind)
         judged = logged.judgement

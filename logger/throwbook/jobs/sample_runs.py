@@ -175,7 +175,7 @@ SIGNS = [
     _fault("noisy", "noisy-worn-brushes", "worn brushes: the current is noisy", SimulatedFault("worn-brushes", 0.4), UNLOCK),
     _fault("", "completes-pins-clamp", "the pins clamp beside their holes: a rise at the end, yet the throw completes; look at both pins", SimulatedFault("pins-clamp", 0.3)),
     _fault("", "completes-one-pin-off", "one side's link is off: less current, yet the throw completes; look at both pins", SimulatedFault("one-pin-off")),
-    _fault("", "never-ends-slipping-clutch", "an overload clutch slips: a flat current that never ends", SimulatedFault("slipping-clutch", 0.9)),
+    _fault("no-end", "never-ends-slipping-clutch", "an overload clutch slips: a flat current that never ends", SimulatedFault("slipping-clutch", 0.9)),
     _fault("", "sensor-gain", "the sensor reads 20 % too much: current and voltage disagree", SimulatedFault("sensor-gain", 0.2)),
     _fault("interruption", "interruption-loose-contact", "a loose contact opens for 0.2 s during the throw", SimulatedFault("loose-contact", 0.2, 0.26)),
     _fault("switch-open", "switch-open-right-pin-behind", "the right pin stays behind: time and current as ever, its switch stays open", SimulatedFault("pin-behind"), has_switches=True),
@@ -304,11 +304,13 @@ def index() -> str:
         "",
         "A throw can complete with a pin beside its hole or a side unlinked: see `signs/completes-*.csv`. No record shows",
         "where a pin is. Look at both pins, one at a time.",
+        "",
+        "A `-` under `signs/` means: this fault has no sign of its own. The program then shows the sign that fits best.",
     ]
     titles = {
         "baseline": "Baseline set",
         "healthy": "Throws without signs in other conditions",
-        "signs": "One record or more for each sign",
+        "signs": "Throws with faults, and what they show",
         "duty": "A set with rests shorter than the duty cycle calls for",
     }
     for folder, title in titles.items():

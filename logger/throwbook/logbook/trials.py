@@ -348,7 +348,7 @@ class TrialStore(RigStore, SheetStore):
             named = serialization.decode(row[0][0])
         except serialization.DAMAGE as error:
             raise OutsideError(
-                f"the samples of trial {trial[:8]} are damaged", str(self.path), remedy=Remedy.CHECK_LOGBOOK
+                f"the samples of throw {trial[:8]} are damaged", str(self.path), remedy=Remedy.CHECK_LOGBOOK
             ) from error
         place = current(self.select(Placement, "WHERE trial = ?", [trial]))
         closed = {

@@ -53,7 +53,8 @@ NOTHING_EXPECTED = (
 STOP = (
     "a pin is not seen in its hole, left or right",
     "it stalls, hums without moving, or stops short before the travel is done",
-    "it draws less current or runs faster than ever before: the drive may be disconnected from the pins",
+    "it keeps running and does not stop by itself",
+    "it draws less current or runs faster than ever before: the drive may be disconnected from the mechanism",
     "the pins move with the power off",
     "the manufacturer's load check fails",
     "anything is bent, cracked, loose or missing",
@@ -62,7 +63,7 @@ STOP = (
 EVERY_TIME = "At every change: look at the left pin, then at the right pin, one at a time. Then do the manufacturer's load check."
 CARD_EVENTS = 4
 OLDER_CARD = (
-    "This card holds for the day of print. It no longer counts if the rig has since stalled or stopped short, or a pin was "
+    "The status is that of the day of print. This card no longer counts if the rig has since stalled or stopped short, or a pin was "
     "seen NOT in its hole. Then do not use the rig."
 )
 OVER = "Slower than 'at most', or more current than in the table, twice in a row: have it checked before the next job."

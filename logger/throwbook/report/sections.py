@@ -366,7 +366,7 @@ DECISION_RULE = (
     "inside by at least its expanded uncertainty U (k = 2). It fails when it is beyond by more than U. In between it is undecided "
     "(guard band w = U; JCGM 106:2012, ILAC-G8:09/2019). Alert limits (80 % of the rating, expected time, spread) are compared as "
     "read: over one is 'watch'. Only beyond twice the tolerance of the expected time does a throw fail, guarded. Without a "
-    "reading of the peak running current the running current has to keep 80 % of the rating, guarded. What had to be assumed widens "
+    "reading of the peak running current the running current must stay at or under 80 % of the rating, guarded. What had to be assumed widens "
     "what is expected and fails no throw. What nobody could read is listed as not proved. Uncertainties: type A "
     "from repeats, type B from calibration, resolution and instrument class, root-sum-square (JCGM 100:2008). A mean of few "
     "throws has Student's t for their number in place of 2."

@@ -177,7 +177,11 @@ def _signs(part: SheetPart) -> list[Block]:
         for found in one.assessment.diagnoses
     }
     if not rows:
-        return [Text("No throw on this sheet shows a sign above level info.")]
+        return [
+            Text(
+                "No throw on this sheet shows a sign at level watch or fail. That says nothing about the pins."
+            )
+        ]
     headings = ("Throw", "Way", "Sign", "Level", "Place", "Because")
     blocks: list[Block] = [Table(headings, tuple(rows), "Signs", (0, 4))]
     if causes:

@@ -115,7 +115,7 @@ PAPERS: tuple[Paper, ...] = (
     Paper("report", "the rig's history as PDF and as a web page", "report", "", True, _report),
     Paper(
         "cab card",
-        "for the cab: what is normal, or DO NOT USE",
+        "for the cab: expected values, or DO NOT USE",
         "cab-card",
         "",
         True,

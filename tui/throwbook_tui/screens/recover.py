@@ -71,7 +71,7 @@ class RecoverScreen(Page[None]):
         if self._left:
             cells.append(
                 Cell(
-                    f"{len(self._left)} recording{'s' if len(self._left) > 1 else ''} was interrupted before it was judged:",
+                    f"{len(self._left)} recording{'s were' if len(self._left) > 1 else ' was'} interrupted before {'they were' if len(self._left) > 1 else 'it was'} judged:",
                     STRONG,
                 )
             )

@@ -24,7 +24,7 @@ EMPTY = (
     Cell("There are no rigs in this logbook yet.", "strong"),
     Cell(""),
     Cell(
-        "A rig is one actuator on one lock mechanism. Press N and enter the actuator's data-sheet values. Each value is checked as you type, and the panel beside the form shows whether the actuator suits the mechanism."
+        "A rig is one actuator on one lock mechanism. Press N and enter the actuator's data-sheet values. Each value is checked as you type, and the panel on the same screen shows whether the actuator suits the mechanism."
     ),
     Cell(""),
     Cell("No board? Set up a rig first, then press X on its screen to practise on a simulated board."),

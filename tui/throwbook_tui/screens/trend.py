@@ -148,7 +148,9 @@ def trend_words(one: "TrendResult", at: int, count: int, units: str) -> list[Cel
         ),
         Cell(
             f"{CHANGE[0].upper()}{CHANGE[1:]} ({three_digits(one.chart.centre)} -> {three_digits(one.chart.level)}): {change_text(one)}."
-            + (f" First out of control: {signal_text(one)}." if one.first_signal else ""),
+            + (
+                f" First out of control, in any chart period: {signal_text(one)}." if one.first_signal else ""
+            ),
             tone,
         ),
         Cell(f"Limit reached: {forecast_text(one)}."),

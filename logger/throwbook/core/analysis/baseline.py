@@ -312,7 +312,7 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
         No trial, trials of both directions, one that isn't usable or not complete, or one of another stroke than the others.
     """
     if not trials:
-        raise InputError("no trial to make a baseline from", do="Give at least one baseline trace.")
+        raise InputError("no throw to make a baseline from", do="Give at least one baseline trace.")
     for trial in trials:
         if trial.direction != trials[0].direction:
             raise InputError(

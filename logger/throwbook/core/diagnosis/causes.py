@@ -164,7 +164,7 @@ CAUSES: tuple[Cause, ...] = (
         "an open circuit: limit switch, relay, fuse, plug or wire",
         LIKELY,
         ("the rod was already at this end of its travel", "the board's current sensor is not in the circuit"),
-        "Attachment on the ground, everyone clear: try the other direction. If it runs, check this direction's limit switch and relay. If neither runs, check the fuse and the plug.",
+        "Attachment on the ground, everyone clear: try the other direction. Then isolate the power before you touch anything. If it ran, check the first direction's limit switch and relay. If neither ran, check the fuse and the plug.",
     ),
     Cause(
         "stall",
@@ -313,7 +313,7 @@ CAUSES: tuple[Cause, ...] = (
         "a high load at the start: the attachment's weight is on the pins",
         POSSIBLE,
         ("rust or ice that holds the pin", "a burr near the start"),
-        "Set the attachment on the ground so that no weight is on the pins, and repeat the throw.",
+        "Set the attachment on the ground, so that no weight is on the pins. Hands out: repeat the throw.",
         near_start,
     ),
     Cause(
@@ -321,7 +321,7 @@ CAUSES: tuple[Cause, ...] = (
         "a local bind: burr, bent pin or packed mud",
         LIKELY,
         ("a damaged thread of the screw", "another attachment with tighter holes"),
-        "Throw the other way: a fault at one place of the travel shows mirrored there (62 % one way, 38 % the other). "
+        "Attachment on the ground, hands out: throw the other way. A fault at one place of the travel shows mirrored there (62 % one way, 38 % the other). "
         + DETACH,
     ),
     Cause(
@@ -379,7 +379,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("more friction on that side alone, which stretches its link", "a switch knocked out of place"),
         BOTH_EYES
-        + " Throw both ways: a late pin is late both ways, a switch out of place is late one way and early the other. Then, power isolated: feel for play by hand on that side.",
+        + " Attachment on the ground, hands out: throw both ways. A late pin is late both ways, a switch out of place is late one way and early the other. Then, power isolated: feel for play by hand on that side.",
     ),
     Cause(
         "switch-fault",
@@ -403,7 +403,7 @@ CAUSES: tuple[Cause, ...] = (
         LIKELY,
         ("a link that was set since the baseline", "the other side later in one direction alone"),
         BOTH_EYES
-        + " Throw both ways: a switch out of place is early one way and late the other, a late pin is late both ways. Then, power isolated: compare the place of the two switches.",
+        + " Attachment on the ground, hands out: throw both ways. A switch out of place is early one way and late the other, a late pin is late both ways. Then, power isolated: compare the place of the two switches.",
     ),
     Cause(
         "slow-travel",
@@ -421,7 +421,7 @@ CAUSES: tuple[Cause, ...] = (
         "a weak or flat battery, engine off",
         LIKELY,
         ("a bad connection that drops voltage even at rest", "a voltage channel that reads low"),
-        "Measure the voltage at the battery posts. Then repeat the throw with the engine running.",
+        "Measure the voltage at the battery posts. Attachment on the ground, area clear, hands out: repeat the throw with the engine running.",
     ),
     Cause(
         "supply-drop",
@@ -512,7 +512,7 @@ CAUSES: tuple[Cause, ...] = (
         "electrical noise: sense wires beside the motor's, a loose plug or a bad ground",
         POSSIBLE,
         ("worn brushes", "the engine's alternator"),
-        "Repeat with the engine off and the sense wires away from the motor wires. If the noise stays, check the plug, then the brushes.",
+        "Repeat with the engine off and the sense wires away from the motor wires. If the noise stays, isolate the power: check the plug, then the brushes.",
     ),
 )
 

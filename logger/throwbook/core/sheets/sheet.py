@@ -52,13 +52,21 @@ LOOK_AT: dict[str, tuple[str, ...]] = {
     ),
     SEASONAL: (
         "after every lock throw, each pin in its hole: left and right looked at separately",
-        "play by hand",
+        "the manufacturer's load check after the lock throws",
+        "the pins stay put with the power off",
+        "power isolated: play by hand",
     ),
     AFTER_SERVICE: (
         "the parts that were worked on, before and after",
         "after every lock throw, each pin in its hole: left and right looked at separately",
+        "the manufacturer's load check after the lock throws",
+        "the pins stay put with the power off",
     ),
-    SPOT: ("each pin in its hole: left and right looked at separately",),
+    SPOT: (
+        "each pin in its hole: left and right looked at separately",
+        "the manufacturer's load check after the lock throw",
+        "the pins stay put with the power off",
+    ),
 }
 
 

@@ -238,7 +238,7 @@ def force(case: SizingCase) -> Finding:
     do = {
         PASS: "",
         FAIL: "Choose a stronger actuator, or make the mechanism move more freely.",
-        UNDECIDED: "Data sheet and assumed factor cannot settle it. Choose a stronger actuator, or measure the force cold and dirty and test it on the bench at the lowest voltage.",
+        UNDECIDED: "The data sheet and the assumed dirt and cold leave it open. Choose a stronger actuator, or measure the force cold and dirty and test it on the bench at the lowest voltage.",
     }[decision]
     return Finding("force margin", decision, says, do)
 

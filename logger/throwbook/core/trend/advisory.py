@@ -58,7 +58,7 @@ REMEDIES: dict[str, tuple[str, str]] = {
         "feeler gauge, spare clips",
     ),
     SWITCH_LAG: (
-        "look at both pins. Power isolated: feel for play by hand at that side's link and pin, then clean and grease that side",
+        "look at both pins, one at a time. Power isolated: feel for play by hand at that side's link and pin, then clean and grease that side",
         "feeler gauge, grease, brush, spare clips",
     ),
     ENERGY: ("power isolated: clean and grease screw and pins", "grease, brush, board or clamp meter"),
