@@ -52,8 +52,7 @@ NOTHING_EXPECTED = (
 )
 STOP = (
     "a pin is not seen in its hole, left or right",
-    "it stalls, hums without moving, or stops short before the travel is done",
-    "it keeps running and does not stop by itself",
+    "it stalls, hums without moving, stops short, or does not stop by itself",
     "it draws less current or runs faster than ever before: the drive may be disconnected from the mechanism",
     "the pins move with the power off",
     "the manufacturer's load check fails",
