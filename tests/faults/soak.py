@@ -133,7 +133,8 @@ def _in_this_thread(given: RecordPlan, board: SimulatedBoard, now: datetime) -> 
         sending = session.to_send()
     board.receive(session.halt(), board_s)
     journal.end("the current is off again", board_s)
-    return judged(record, given.rig_ref, None, {}, journal.path, "the current is off again", None, [])
+    trace = record.trace(source=journal.path.stem)
+    return judged(record, trace, given.rig_ref, {}, journal.path, "the current is off again", None, [])
 
 
 def _through_a_port(given: RecordPlan, board: SimulatedBoard, now: datetime) -> Recorded:

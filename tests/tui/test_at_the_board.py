@@ -242,7 +242,7 @@ def test_a_rehearsal_board_is_not_taken_for_a_real_rig_but_for_one_in_a_practice
         await keys(pilot, "b")
         assert "X practise" not in said(app)
         await keys(pilot, "enter")
-        assert "Its throws say nothing about the real machine" in said(app)
+        assert "Its throws prove nothing about the real machine" in said(app)
         assert not app.desk.port
         app.desk.simulated = True
         await keys(pilot, "enter")

@@ -203,7 +203,7 @@ def test_drag_is_seen_against_a_baseline_only_beyond_the_uncertainty():
     nearly = judged("lock 14.9s 2.45A 3.00A 12.40V", baseline=baseline)
     (heavier,) = (one for one in nearly.signs if one.sign == "drag")
     assert heavier.level == "info"
-    assert "the meter's ± is 8 %" in heavier.because
+    assert "16 ± 8 % above the baseline" in heavier.because
     assert signs("lock 15.2s 2.75A 3.10A 12.40V", baseline=baseline)["drag"] == "watch"
 
 

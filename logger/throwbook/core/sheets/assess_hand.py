@@ -318,11 +318,13 @@ def _drag(figures: Figures, baseline: Baseline | None, ambient_c: float | None, 
     limit = max(PRACTICE_SPREAD, usual.reach() / usual.mean)
     if heavier <= limit:
         return None
-    because = f"{RUNNING} {100 * heavier:.0f} % above the baseline ({usual.mean:.2f} A){_weather(baseline, ambient_c, units)}"
-    if heavier - run.u / usual.mean <= limit:
-        because += f"; the meter's ± is {100 * run.u / usual.mean:.0f} % of the baseline, so it may be less"
+    above = f"above the baseline ({usual.mean:.2f} A)"
+    weather = _weather(baseline, ambient_c, units)
+    u = run.u / usual.mean
+    if heavier - u <= limit:
+        because = f"{RUNNING} {100 * heavier:.0f} ± {100 * u:.0f} % {above}, so it may be less{weather}"
         return Sign("drag", INFO, because, heavier, limit, "1")
-    return Sign("drag", WATCH, because, heavier, limit, "1")
+    return Sign("drag", WATCH, f"{RUNNING} {100 * heavier:.0f} % {above}{weather}", heavier, limit, "1")
 
 
 def _weather(baseline: Baseline, ambient_c: float | None, units: str) -> str:
