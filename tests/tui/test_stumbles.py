@@ -119,7 +119,7 @@ def test_what_was_chosen_in_one_list_opens_as_what_it_is_though_another_list_is_
         app.screen.action_show_list("throws")
         await settle(pilot)
         assert isinstance(app.screen, SheetScreen)
-        assert "no such trial" not in said(app)
+        assert "no such throw" not in said(app)
 
     walked(app, journey)
 

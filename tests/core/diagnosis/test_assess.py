@@ -254,7 +254,7 @@ def test_a_baseline_refuses_trials_of_both_directions_and_broken_ones():
         make_baseline([good, assess_trace(Drawn(direction="unlock").trace(), RIG)])
     with pytest.raises(InputError, match="stall"):
         make_baseline([good, assess_trace(Drawn(stall_from=0.5).trace(), RIG)])
-    with pytest.raises(InputError, match="no trial"):
+    with pytest.raises(InputError, match="no throw"):
         make_baseline([])
 
 
