@@ -145,6 +145,7 @@ def test_when_the_record_began_changes_nothing(baseline, one, shift_s):
 
 @SOME
 @example(one=Drawn(level_a=2.875, bump_a=0.6, rest_s=1.0, run_s=13.0, seed=0), offset_a=0.125)
+@example(one=Drawn(level_a=2.0, rest_s=1.0, run_s=14.0, seed=0), offset_a=0.2)
 @given(one=drawn, offset_a=st.floats(-0.2, 0.2))
 def test_an_offset_of_the_sensor_changes_no_figure(baseline, one, offset_a):
     trace = one.trace()
@@ -159,7 +160,15 @@ def test_an_offset_of_the_sensor_changes_no_figure(baseline, one, offset_a):
         # It may as well be a current that stops flowing when the motor runs: every limit is less surely met or missed.
         same_figures(plain, offset, rel=1e-6)
         assert offset.figures.run_current_a.u > plain.figures.run_current_a.u
-        assert offset.verdict in (plain.verdict, "watch")
+        # A sign that is over its limit by less than the zero leaves open may be gone with it.
+        run = offset.figures.run_current_a
+        gone = {sign.sign for sign in plain.signs} - {sign.sign for sign in offset.signs}
+        nearly = all(
+            sign.value - sign.limit <= (run.u if sign.unit == "A" else run.u / run.value)
+            for sign in plain.signs
+            if sign.sign in gone
+        )
+        assert offset.verdict in (plain.verdict, "watch") or (gone and nearly)
 
 
 @SOME
