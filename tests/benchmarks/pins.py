@@ -19,7 +19,7 @@ from tests.benchmarks.table import Row, all_met, print_table
 from throwbook.core.analysis.baseline import Baseline, make_baseline
 from throwbook.core.assessment import Assessment, Measured
 from throwbook.core.diagnosis.assess import assess_trace
-from throwbook.core.rig import DIRECTIONS, Rig
+from throwbook.core.rig import DIRECTIONS, SIDES, Rig
 from throwbook.core.simulator import (
     MachineModel,
     SensorModel,
@@ -31,7 +31,6 @@ from throwbook.core.simulator import (
     random_sensor,
     throw,
 )
-from throwbook.core.trace import SIDES
 
 BASELINE, HEALTHY, SET = 5, 5, 3
 LATE = 0.03

@@ -28,7 +28,8 @@ from throwbook.cli.sheet_text import (
     sheet_json,
 )
 from throwbook.core.quantities.text import counted
-from throwbook.core.records import BY_BOARD, BY_HAND, PINS, PinAnswers
+from throwbook.core.records import BY_BOARD, BY_HAND, PinAnswers
+from throwbook.core.rig import SIDES
 from throwbook.errors import InputError
 
 
@@ -349,7 +350,7 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
     from throwbook.jobs.sheets import see as write
 
     pins = _pins(given)
-    photos = {pin: given[f"{pin}_photo"] for pin in PINS if given[f"{pin}_photo"] is not None}
+    photos = {pin: given[f"{pin}_photo"] for pin in SIDES if given[f"{pin}_photo"] is not None}
     if not pins.at_anything and not photos:
         raise InputError("nothing was seen", name, "Give at least --left-pin and --right-pin.")
     if not pins.at_anything and len(throws) != 1:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple
 
+from throwbook.core.rig import SIDES
 from throwbook.core.wording import SIGNS, switch_name
 
 if TYPE_CHECKING:  # the words for verdicts are needed where no array is: the screen opens without numpy
@@ -37,6 +38,9 @@ STALL = "stall"
 STILL_RUNNING = "still-running"
 NO_RUN = "no-run"
 ENDS = (CUT_OFF, STALL, STILL_RUNNING, NO_RUN)
+
+NOT_ON_BENCH = ("light-run", "switch-open", "switch-lag", "switch-fault")
+"""Signs that say nothing on a bench: there is nothing to move, and no pin."""
 
 
 class Measured(NamedTuple):
@@ -236,7 +240,7 @@ class Assessment:
 
 def switch_places(figures: Figures) -> list[tuple[float, str]]:
     """Where on the stroke each pin's switch changed, with its name, left first; only what is known."""
-    places = {side: getattr(figures, f"{side}_switch_at_fraction") for side in ("left", "right")}
+    places = {side: getattr(figures, f"{side}_switch_at_fraction") for side in SIDES}
     return [(at.value, switch_name(side)) for side, at in places.items() if at is not None]
 
 

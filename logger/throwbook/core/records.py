@@ -185,10 +185,6 @@ class Sighting:
     id: str = ""
 
 
-LEFT, RIGHT = "left", "right"
-PINS = (LEFT, RIGHT)
-
-
 @dataclass(frozen=True)
 class Photograph:
     """A photograph of one pin after one lock throw. It is no sighting: it stands beside what a person answered."""

@@ -10,6 +10,9 @@ from types import MappingProxyType
 LOCK = "lock"
 UNLOCK = "unlock"
 DIRECTIONS = (LOCK, UNLOCK)
+LEFT, RIGHT = "left", "right"
+SIDES = (LEFT, RIGHT)
+"""The two pins, each as a person stands behind the carriage and names it."""
 METRIC = "metric"
 US = "us"
 UNIT_SYSTEMS = (METRIC, US)

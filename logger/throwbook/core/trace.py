@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from throwbook.core.rig import SIDES
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -23,9 +25,8 @@ LOCK_THROW_BEFORE = "lock_throw_before"
 UNLOCK_BEFORE = "unlock_before"
 """Head key of a movement: true where the movement just before it in its record went, or may have gone, the unlock way."""
 
-SIDES = ("left", "right")
-"""The two pins, each as a person stands behind the carriage and names it."""
-CHANNELS = ("time_s", "current_a", "voltage_v", "left_switch", "right_switch", "temperature_c")
+SWITCHES = tuple(f"{side}_switch" for side in SIDES)
+CHANNELS = ("time_s", "current_a", "voltage_v", *SWITCHES, "temperature_c")
 """The fields of a trace that hold one value a row."""
 
 

@@ -22,7 +22,7 @@ from throwbook.core.quantities.clock import spread_evenly, with_clock
 from throwbook.core.quantities.text import quoted
 from throwbook.core.quantities.units import KINDS
 from throwbook.core.rig import DIRECTIONS
-from throwbook.core.trace import BoolArray, FloatArray, Trace
+from throwbook.core.trace import SWITCHES, BoolArray, FloatArray, Trace
 from throwbook.errors import InputError, OutsideError, Unclear
 from throwbook.files import csv_rows
 from throwbook.files.csv_rows import locate, locate_others, parse_choices
@@ -386,7 +386,7 @@ def _with_others(trace: Trace, others: dict[str, FloatArray]) -> Trace:
     """The trace with its pin switches and temperature, and the columns that nobody knows; one without any value is none."""
     switches = {
         name: values == 1.0
-        for name in ("left_switch", "right_switch")
+        for name in SWITCHES
         if (values := others.pop(name, None)) is not None and not np.isnan(values).all()
     }
     degrees = others.pop("temperature_c", None)

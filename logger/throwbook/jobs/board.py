@@ -6,7 +6,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from throwbook.core.wording import SWITCH_STATES
+from throwbook.core.rig import SIDES
+from throwbook.core.wording import SWITCH_STATES, switch_name
 from throwbook.errors import InputError, OutsideError, Remedy
 from throwbook.jobs.record import ASK_AGAIN_S, UNFIT_DO, no_answer, open_port
 from throwbook.ports.serial_port import PortInfo, list_ports
@@ -238,11 +239,10 @@ def _lines_beside(blocks: Sequence[Samples]) -> list[CheckLine]:
 
     lines = []
     if blocks[-1].switches is not None:
-        left, right = pin_switches(blocks[-1].switches)
-        for name, closed in (("left switch", left), ("right switch", right)):
+        for side, closed in zip(SIDES, pin_switches(blocks[-1].switches), strict=True):
             if closed is not None:
-                said = f"{name.upper()} {SWITCH_STATES[bool(closed[-1])]}"
-                lines.append(CheckLine(name, float(closed[-1]), "", None, True, said))
+                said = f"{switch_name(side)} {SWITCH_STATES[bool(closed[-1])]}"
+                lines.append(CheckLine(f"{side} switch", float(closed[-1]), "", None, True, said))
     if blocks[-1].temperature_c is not None:
         read_c = float(blocks[-1].temperature_c[-1])
         if np.isnan(read_c):

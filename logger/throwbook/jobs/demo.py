@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from throwbook.core.records import PINS, PinAnswers, SheetState
+from throwbook.core.records import PinAnswers, SheetState
+from throwbook.core.rig import SIDES
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.core.wording import SIGNS, TREND_STATES
 from throwbook.errors import InputError
@@ -267,7 +268,7 @@ class _Player:
         assert done.sheet is not None
         at = first.trial.started + timedelta(seconds=40)
         place = self.folder / "photographs"
-        files = {pin: story.draw_pin(place / f"{pin}-pin.jpg", pin, at) for pin in PINS}
+        files = {pin: story.draw_pin(place / f"{pin}-pin.jpg", pin, at) for pin in SIDES}
         sheets.see(
             *(self.logbook, done.sheet.sheet.name, [first.placement.position], SEEN, story.OPERATOR, at),
             photographs=files,

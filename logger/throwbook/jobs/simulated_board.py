@@ -6,9 +6,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from throwbook.core.rig import DIRECTIONS, Rig
+from throwbook.core.rig import DIRECTIONS, SIDES, Rig
 from throwbook.core.sheets.conditions import FOR_PRACTICE
-from throwbook.core.trace import SIDES, FloatArray
+from throwbook.core.trace import FloatArray
 from throwbook.errors import Field, InputError
 from throwbook.ports.serial_port import open_far_end, serve
 from throwbook.protocol.messages import I_AND_V, Identity

@@ -335,7 +335,7 @@ class TrialStore(RigStore, SheetStore):
 
     def trace(self, trial: str) -> "Trace":
         """The recorded samples of a trial, exactly as they came in. Raises InputError for one entered by hand."""
-        from throwbook.core.trace import CHANNELS, Trace
+        from throwbook.core.trace import CHANNELS, SWITCHES, Trace
         from throwbook.logbook import serialization
 
         found = self.select(Trial, "WHERE id = ?", [trial])
@@ -351,10 +351,7 @@ class TrialStore(RigStore, SheetStore):
                 f"the samples of throw {trial[:8]} are damaged", str(self.path), remedy=Remedy.CHECK_LOGBOOK
             ) from error
         place = current(self.select(Placement, "WHERE trial = ?", [trial]))
-        closed = {
-            name: None if name not in named else named[name] == 1.0
-            for name in ("left_switch", "right_switch")
-        }
+        closed = {name: None if name not in named else named[name] == 1.0 for name in SWITCHES}
         return Trace(
             named["time_s"],
             named["current_a"],

@@ -17,10 +17,10 @@ from tests.core.status.rig_throws import RECORDS, Sheet, ThrowHistory, healthy, 
 from tests.core.status.test_status_histories import leaks
 from throwbook.core.assessment import FAIL, Assessment
 from throwbook.core.records import BENCH
-from throwbook.core.rig import LOCK, UNLOCK
+from throwbook.core.rig import LOCK, SIDES, UNLOCK
 from throwbook.core.sheets.sheet import SheetTrial
 from throwbook.core.status.latch import DO_NOT_USE
-from throwbook.core.trace import SIDES, Trace
+from throwbook.core.trace import Trace
 
 HISTORIES = 10_000
 PARTS = 40

@@ -8,7 +8,8 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
-from throwbook.core.records import NO, PINS
+from throwbook.core.records import NO
+from throwbook.core.rig import SIDES
 from throwbook.core.sheets.photographs import BACKS_ONLY, after_throw, answer_for, apart_said, far
 from throwbook.core.wording import ANSWERS
 from throwbook.errors import ThrowbookError
@@ -87,7 +88,7 @@ class PhotographsScreen(Page[None]):
         """Pins, folder, pictures."""
         super().repaint()
         self.query_one("#first", Static).update(
-            lines(self.app, [*map(self._pin, PINS), Cell(BACKS_ONLY, WARN), self._listed()])
+            lines(self.app, [*map(self._pin, SIDES), Cell(BACKS_ONLY, WARN), self._listed()])
         )
         self.query_one(RowTable).fill([self._row(one) for one in self._pictures])
 

@@ -12,7 +12,8 @@ from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.travel import Travel
 from throwbook.core.assessment import Measured
 from throwbook.core.quantities.statistics import K, from_half_width
-from throwbook.core.trace import SIDES, BoolArray, FloatArray, Trace
+from throwbook.core.rig import SIDES
+from throwbook.core.trace import BoolArray, FloatArray, Trace
 
 DEBOUNCE_S = 0.05
 """A board believes a contact that has rested for up to so long (*assumed*): the change was at some moment in that time before

@@ -15,6 +15,7 @@ from throwbook.core.assessment import (
     FAIL,
     INFO,
     NO_RUN,
+    NOT_ON_BENCH,
     SWITCH_OPEN,
     UNUSABLE,
     Assessment,
@@ -26,7 +27,7 @@ from throwbook.core.diagnosis.causes import diagnose, superseded
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.diagnosis.measure import gather, stroke_of
 from throwbook.core.diagnosis.signs import signs_of
-from throwbook.core.diagnosis.signs.pins import OF_A_PIN, standing
+from throwbook.core.diagnosis.signs.pins import standing
 from throwbook.core.diagnosis.verdict import checks_of, unusable, verdict_of
 from throwbook.core.machine.motor import motor_line
 from throwbook.core.quantities.text import counted
@@ -236,8 +237,6 @@ def _failed_by(judged: Assessment) -> Assessment:
 
 STANDING_SIGNS = ("stall", "end-stop", SWITCH_OPEN)
 """The last doesn't come from the current: whatever spoilt the current, it stands."""
-NOT_ON_BENCH = ("light-run", *OF_A_PIN)
-"""Off the machine there is nothing to move, and no pin."""
 RECORD_SIGNS = ("clipped", "gaps", "cut-record", "noisy")
 
 

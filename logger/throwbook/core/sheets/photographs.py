@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from throwbook.core.quantities.text import counted, printable
-from throwbook.core.records import NOT_LOOKED, PINS, Photograph, PinAnswers, Sighting, current
+from throwbook.core.records import NOT_LOOKED, Photograph, PinAnswers, Sighting, current
+from throwbook.core.rig import SIDES
 from throwbook.core.sheets.sheet import seen_at
 from throwbook.core.wording import ANSWERS
 
@@ -21,7 +22,7 @@ BACKS_ONLY = (
 def photographs_at(trial: str, photographs: Iterable[Photograph]) -> dict[str, Photograph]:
     """Pin: the photograph that counts for it at this throw; give it all revisions."""
     mine = [one for one in photographs if one.trial == trial]
-    found = {pin: current([one for one in mine if one.pin == pin]) for pin in PINS}
+    found = {pin: current([one for one in mine if one.pin == pin]) for pin in SIDES}
     return {pin: one for pin, one in found.items() if one is not None}
 
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from throwbook.core.rig import LOCK
-from throwbook.core.trace import SIDES, BoolArray, FloatArray
+from throwbook.core.rig import LOCK, SIDES
+from throwbook.core.trace import BoolArray, FloatArray
 
 Rng = np.random.Generator
 

@@ -8,14 +8,14 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from throwbook.core.assessment import NO_RUN, STALL, STILL_RUNNING
-from throwbook.core.rig import LOCK
+from throwbook.core.rig import LOCK, SIDES
 from throwbook.core.simulator.faults import SimulatedFault, expected_signs, lay_on
 from throwbook.core.simulator.machine import MachineModel
 from throwbook.core.simulator.motion import Motion, run_throw
 from throwbook.core.simulator.pins import SwitchTruth, read_switch, switch_truth
 from throwbook.core.simulator.plan import ThrowConditions, ThrowPlan, make_plan
 from throwbook.core.simulator.sensor import SensorModel, aperture_factor, sense_current, sense_voltage
-from throwbook.core.trace import SIDES, BoolArray, FloatArray, Trace
+from throwbook.core.trace import BoolArray, FloatArray, Trace
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from throwbook.core.assessment import FAIL, OPEN, WATCH, Assessment, Sign
+from throwbook.core.assessment import FAIL, NOT_ON_BENCH, OPEN, SWITCH_OPEN, WATCH, Assessment, Sign
 from throwbook.core.records import BENCH, NO, PinAnswers
 from throwbook.core.rig import DIRECTIONS, LOCK, UNLOCK
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE, LEVELS, OUT
@@ -53,16 +53,15 @@ SIGN_CAUSES: dict[tuple[str, str], str] = {
     ("no-end", UNLOCK): "no end",
     ("end-stop", LOCK): "end stop",
     ("end-stop", UNLOCK): "end stop",
-    ("switch-open", LOCK): "switch open",
-    ("switch-open", UNLOCK): "switch at unlock",
+    (SWITCH_OPEN, LOCK): "switch open",
+    (SWITCH_OPEN, UNLOCK): "switch at unlock",
     ("no-start", LOCK): "no start",
     ("no-start", UNLOCK): "no start",
 }
 FAILED_LIMIT = "failed limit"
 WATCH_SIGN = "watch sign"
 
-# On the bench the actuator moves nothing: running light is what it should do there, and no pin follows.
-NOT_ON_BENCH = ("light run", "switch open", "switch at unlock")
+OFF_ON_BENCH = {cause for (sign, _), cause in SIGN_CAUSES.items() if sign in NOT_ON_BENCH}
 
 
 # (what was asked at a lock throw): cause when the answer is "no".
@@ -92,7 +91,7 @@ def orders_of_record(kind: str, judged: Assessment) -> list[DueOrder]:
         cause = _cause_of(sign, judged.direction)
         if cause is not None:
             found.setdefault(cause, DueOrder(cause, sign.because, sign.sign))
-    off = NOT_ON_BENCH if kind == BENCH else ()
+    off = OFF_ON_BENCH if kind == BENCH else set()
     on_machine = {cause: due for cause, due in found.items() if cause not in off}
     if len(on_machine) < len(found):
         return list(on_machine.values())
@@ -108,7 +107,7 @@ def orders_of_record(kind: str, judged: Assessment) -> list[DueOrder]:
 def causes_of_failed(kind: str, signs: Iterable[tuple[str, str]]) -> set[str]:
     """The causes alone, from a throw's signs at level fail: the direction it was judged in, and the sign's name."""
     causes = {cause_of_failed(sign, direction) for direction, sign in signs}
-    return causes - set(NOT_ON_BENCH) if kind == BENCH else causes
+    return causes - OFF_ON_BENCH if kind == BENCH else causes
 
 
 def cause_of_failed(sign: str, direction: str) -> str:
@@ -125,7 +124,7 @@ def takes_out_of_use(sign: str, direction: str) -> bool:
 
 def _cause_of(sign: Sign, direction: str) -> str | None:
     if sign.level == FAIL:
-        if sign.sign == "switch-open" and sign.value == OPEN:
+        if sign.sign == SWITCH_OPEN and sign.value == OPEN:
             return SIGN_CAUSES[sign.sign, LOCK]  # open before an unlock throw: it was so after the lock throw
         return cause_of_failed(sign.sign, direction)
     return WATCH_SIGN if sign.level == WATCH else None

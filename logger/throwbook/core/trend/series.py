@@ -25,8 +25,8 @@ from throwbook.core.machine.motor import MotorLine, motor_line
 from throwbook.core.quantities.statistics import median_of
 from throwbook.core.quantities.units import REFERENCE_C
 from throwbook.core.records import AFTER_SERVICE, COMMISSIONING
-from throwbook.core.rig import DIRECTIONS
-from throwbook.core.trace import SIDES, FloatArray
+from throwbook.core.rig import DIRECTIONS, SIDES
+from throwbook.core.trace import FloatArray
 from throwbook.core.trend.history import (
     ENERGY,
     FIGURES,

@@ -15,8 +15,7 @@ from throwbook.core.assessment import CLOSED, CUT_OFF, FAIL, NO_RUN, OPEN, STALL
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.quantities.statistics import K, prediction_factor
 from throwbook.core.quantities.text import counted
-from throwbook.core.rig import LOCK
-from throwbook.core.trace import SIDES
+from throwbook.core.rig import LOCK, SIDES
 from throwbook.core.wording import switch_name
 
 SMALLEST_LAG = 0.01
@@ -262,5 +261,3 @@ def with_side(sign: Sign, evidence: Evidence) -> Sign:
 NO_SIDE = "which side it is on can't be told"
 
 OF_THE_PINS: tuple[Callable[[Evidence], Sign | None], ...] = (switch_open, switch_lag, switch_fault)
-OF_A_PIN = tuple(each.__name__.replace("_", "-") for each in OF_THE_PINS)
-"""Their names."""
