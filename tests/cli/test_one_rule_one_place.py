@@ -11,7 +11,7 @@ from tests.cli.sheet_steps import RIG, TOLD, enter, service, status
 from tests.core.sheet_builders import throw
 from tests.made_strokes import NOON, stroke
 from throwbook.core.analysis.calibration import CalibrationPoint
-from throwbook.core.assessment import Sign
+from throwbook.core.assessment import CLOSED, OPEN, Sign
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE
 from throwbook.core.status.raising import SIGN_CAUSES, orders_of_record, takes_out_of_use
 from throwbook.files.trace_file import write_trace
@@ -45,10 +45,12 @@ def test_a_repair_is_one_for_service_status_and_plan(run):
     assert "no repair is logged" not in planned
 
 
+@pytest.mark.parametrize("reads", [None, OPEN, CLOSED])
 @pytest.mark.parametrize("key", [*SIGN_CAUSES, ("over-rated", "lock"), ("stall", ""), ("stopped-short", "")])
-def test_assess_and_status_take_a_rig_out_of_use_by_the_same_table(key):
-    sign, direction = key
-    judged = throw(1, direction, signs=[Sign(sign, "fail", "seen")], verdict="fail").assessment
+def test_assess_and_status_take_a_rig_out_of_use_by_the_same_table(key, reads):
+    name, direction = key
+    sign = Sign(name, "fail", "seen", value=reads)
+    judged = throw(1, direction, signs=[sign], verdict="fail").assessment
     raised = {CAUSES[one.cause][0] for one in orders_of_record("spot", judged)}
     assert (DO_NOT_USE in raised) == takes_out_of_use(sign, direction)
 

@@ -219,6 +219,14 @@ def test_pin_switches_and_the_temperature_are_read(write):
     assert not trace.others
 
 
+def test_a_switch_that_is_written_more_seldom_than_the_current_stands_until_it_is_written_again(write):
+    """A logger of two rates: every third row has the switch. Once nothing comes for longer than that it counts as open."""
+    cells = ["1", "", "", "0", "", "", "1", "", "", ""]
+    rows = "".join(f"{0.1 * k:.1f},2.0,{cell}\n" for k, cell in enumerate(cells))
+    trace = read_trace(write(HEAD + "time_s,current_a,left_switch\n" + rows))
+    assert trace.left_switch.tolist() == [True] * 3 + [False] * 3 + [True] * 3 + [False]
+
+
 @pytest.mark.parametrize(
     ("rows", "left", "temperature"),
     [("0,0.1,,\n0.1,2.5,,\n", None, None), ("0,0.1,1,\n0.1,2.5,,18\n", [True, False], [np.nan, 18.0])],

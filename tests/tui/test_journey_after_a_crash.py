@@ -37,7 +37,7 @@ def test_it_can_be_left_for_later_and_is_offered_again(commissioned_logbook, wal
     journal_of_a_crash(commissioned_logbook, 5.0)
 
     async def journey(pilot, look):
-        assert "was interrupted before it was judged" in said(pilot.app)
+        assert "1 recording interrupted and not judged yet" in said(pilot.app)
         await keys(pilot, "escape")
         assert "rigs of fellside.throwbook" in said(pilot.app)
 

@@ -337,7 +337,7 @@ def _show_reason(assessment: Assessment, name: str) -> None:
             actions.append(diagnosis.action)
     from throwbook.core.status.raising import takes_out_of_use
 
-    if any(takes_out_of_use(sign.sign, assessment.direction) for sign in _failing(assessment)):
+    if any(takes_out_of_use(sign, assessment.direction) for sign in _failing(assessment)):
         for caution in SHOWN_AT["do not use"]:
             line(caution, style="bad", indent=2)
 

@@ -94,6 +94,18 @@ class Trace:
         own = {name: channel for name in CHANNELS if (channel := getattr(self, name)) is not None}
         return own | dict(self.others)
 
+    def with_columns(self, named: "Mapping[str, FloatArray]") -> "Trace":
+        """The trace with its pin switches, its temperature and the columns that nobody knows out of ``named``.
+
+        One without any value is none.
+        """
+        known = {name: column for name, column in named.items() if not np.isnan(column).all()}
+        switches: dict[str, Any] = {name: _closed(known[name]) for name in SWITCHES if name in known}
+        others = {name: column for name, column in known.items() if name not in CHANNELS}
+        return replace(
+            self, **switches, temperature_c=known.get("temperature_c"), others=MappingProxyType(others)
+        )
+
     def rows(self, which: slice) -> "Trace":
         """These rows alone, every channel of them; the head stays as it is."""
         kept = {name: channel[which] for name in CHANNELS if (channel := getattr(self, name)) is not None}
@@ -123,6 +135,19 @@ class Trace:
     def unlock_before(self) -> bool:
         """Whether the movement just before it in its record may have gone the unlock way."""
         return self.head.get(UNLOCK_BEFORE) is True
+
+
+def _closed(column: FloatArray) -> BoolArray:
+    """Closed or not in every row of a column of 1, 0 and NaN; shape (n,).
+
+    What was written stands until it is written again, as of a logger that reads its switches more seldom. Nothing for longer
+    than it ever took before: the switch is no longer read, and counts as open.
+    """
+    written = np.flatnonzero(~np.isnan(column))
+    rows = np.arange(len(column))
+    newest = written[np.maximum(np.searchsorted(written, rows, side="right") - 1, 0)]
+    usual = np.diff(written).max(initial=1)
+    return np.asarray((column[newest] == 1.0) & (rows - newest < usual))
 
 
 def _count(told: Any) -> int:

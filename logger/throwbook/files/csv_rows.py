@@ -193,10 +193,11 @@ def locate_others(header: Sequence[str], known: Sequence[RowColumn]) -> tuple[Ro
     for index, text in enumerate(header):
         if index in taken or text in ours:
             continue
-        name, count = text or f"column {index + 1}", 1
+        base, count = text or f"column {index + 1}", 1
+        name = base
         while name in found:
             count += 1
-            name = f"{text} ({count})"
+            name = f"{base} ({count})"
         found[name] = RowColumn(OWN_OTHERS.get(name, UNKNOWN), name, index, 1.0)
     return tuple(found.values())
 

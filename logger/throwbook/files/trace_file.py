@@ -22,7 +22,7 @@ from throwbook.core.quantities.clock import spread_evenly, with_clock
 from throwbook.core.quantities.text import quoted
 from throwbook.core.quantities.units import KINDS
 from throwbook.core.rig import DIRECTIONS
-from throwbook.core.trace import SWITCHES, BoolArray, FloatArray, Trace
+from throwbook.core.trace import BoolArray, FloatArray, Trace
 from throwbook.errors import InputError, OutsideError, Unclear
 from throwbook.files import csv_rows
 from throwbook.files.csv_rows import locate, locate_others, parse_choices
@@ -382,19 +382,6 @@ def _check_size(file: BinaryIO, name: str, limits: TraceLimits) -> None:
         )
 
 
-def _with_others(trace: Trace, others: dict[str, FloatArray]) -> Trace:
-    """The trace with its pin switches and temperature, and the columns that nobody knows; one without any value is none."""
-    switches = {
-        name: values == 1.0
-        for name in SWITCHES
-        if (values := others.pop(name, None)) is not None and not np.isnan(values).all()
-    }
-    degrees = others.pop("temperature_c", None)
-    temperature_c = None if degrees is None or np.isnan(degrees).all() else degrees
-    kept = {name: values for name, values in others.items() if not np.isnan(values).all()}
-    return replace(trace, **switches, temperature_c=temperature_c, others=MappingProxyType(kept))
-
-
 class _Reader:
     """One pass over one open file."""
 
@@ -412,7 +399,7 @@ class _Reader:
         head = read_head(head_text, self.name, foreign=bool(asked), direction=direction)
         layout = self._layout(header_text, asked)
         columns, others = self._table(layout)
-        return _with_others(self._trace(head, columns), others)
+        return self._trace(head, columns).with_columns(others)
 
     def _trace(self, head: Head, arrays: list[FloatArray], read_as: str = "") -> Trace:
         spread = spread_evenly(arrays[0])
@@ -445,7 +432,7 @@ class _Reader:
         trace = self._trace(
             replace(head, started=head.started or table.began, keys=keys), table.columns, table.read_as
         )
-        return _with_others(trace, table.beside)
+        return trace.with_columns(table.beside)
 
     def _fault(self, what: str, do: str = "", line: int | None = None) -> InputError:
         return InputError(what, f"{self.name}, line {self.line if line is None else line}", do)

@@ -52,13 +52,14 @@ def raise_for_switches(book: Logbook, sheet: "Sheet", trace: "Trace", by: str, n
     a throw on the bench.
     """
     from throwbook.core.trace import SWITCHES_FITTED
+    from throwbook.core.wording import switch_name
 
     recorded = "board" in trace.head and trace.started is not None
     if not recorded or sheet.kind == BENCH or not book.commissioned(sheet.rig):
         return False
     rows = book.read(NEWEST_BEFORE, [sheet.rig, BENCH, str(trace.started)])
     before = json.loads(rows[0][0]).get(SWITCHES_FITTED, []) if rows else []
-    gone = [f"{side.upper()} SWITCH no longer fitted" for side in before if side not in trace.switches_fitted]
+    gone = [f"{switch_name(side)} no longer fitted" for side in before if side not in trace.switches_fitted]
     if gone:
         book.add_order(raise_order(sheet.rig, CAUSE, ", ".join(gone), now, by))
     return bool(gone)

@@ -335,7 +335,7 @@ class TrialStore(RigStore, SheetStore):
 
     def trace(self, trial: str) -> "Trace":
         """The recorded samples of a trial, exactly as they came in. Raises InputError for one entered by hand."""
-        from throwbook.core.trace import CHANNELS, SWITCHES, Trace
+        from throwbook.core.trace import Trace
         from throwbook.logbook import serialization
 
         found = self.select(Trial, "WHERE id = ?", [trial])
@@ -351,8 +351,7 @@ class TrialStore(RigStore, SheetStore):
                 f"the samples of throw {trial[:8]} are damaged", str(self.path), remedy=Remedy.CHECK_LOGBOOK
             ) from error
         place = current(self.select(Placement, "WHERE trial = ?", [trial]))
-        closed = {name: None if name not in named else named[name] == 1.0 for name in SWITCHES}
-        return Trace(
+        trace = Trace(
             named["time_s"],
             named["current_a"],
             named.get("voltage_v"),
@@ -362,11 +361,8 @@ class TrialStore(RigStore, SheetStore):
             place.ambient_c if place else None,
             place.head if place else {},
             place.file if place else "",
-            left_switch=closed["left_switch"],
-            right_switch=closed["right_switch"],
-            temperature_c=named.get("temperature_c"),
-            others={name: column for name, column in named.items() if name not in CHANNELS},
         )
+        return trace.with_columns(named)
 
     def asking(self, rig: str | None = None) -> list[Asking]:
         """Throws that were ever judged "fail" or answered with a "no", of one rig or of all; the others aren't read."""

@@ -7,6 +7,7 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
+from throwbook.core.quantities.text import counted
 from throwbook.core.wording import FALL
 from throwbook.errors import ThrowbookError
 from throwbook_tui.present import (
@@ -71,7 +72,7 @@ class RecoverScreen(Page[None]):
         if self._left:
             cells.append(
                 Cell(
-                    f"{len(self._left)} recording{'s were' if len(self._left) > 1 else ' was'} interrupted before {'they were' if len(self._left) > 1 else 'it was'} judged:",
+                    f"{counted(len(self._left), 'recording')} interrupted and not judged yet:",
                     STRONG,
                 )
             )

@@ -289,7 +289,7 @@ def _notes(evidence: Evidence, gains: Gains) -> tuple[str, ...]:
         )
         notes.append(f"{segments.residual_a:.2g} A flowed on after the end: {why}")
     if segments.spikes > MANY_SPIKES * (segments.last - segments.first):
-        notes.append(f"{segments.spikes} single outlying reading(s) were replaced by their neighbours")
+        notes.append(f"replaced by their neighbours: {counted(segments.spikes, 'single outlying reading')}")
     if (
         evidence.switches
         and evidence.trace.direction == LOCK

@@ -117,9 +117,10 @@ def cause_of_failed(sign: str, direction: str) -> str:
     return max(causes, key=lambda cause: LEVELS.index(CAUSES[cause][0]))
 
 
-def takes_out_of_use(sign: str, direction: str) -> bool:
-    """Whether a sign at level fail takes a rig on the machine to ``do not use``."""
-    return CAUSES[cause_of_failed(sign, direction)][0] == DO_NOT_USE
+def takes_out_of_use(sign: Sign, direction: str) -> bool:
+    """Whether a sign takes a rig on the machine to ``do not use``."""
+    cause = _cause_of(sign, direction)
+    return cause is not None and CAUSES[cause][0] == DO_NOT_USE
 
 
 def _cause_of(sign: Sign, direction: str) -> str | None:

@@ -37,6 +37,7 @@ from throwbook.core.trend.maintenance_effect import ServiceEffect, service_effec
 from throwbook.core.trend.series import Line, lines_of
 from throwbook.core.trend.signals import OUT, CheckState, check_states, rises_together
 from throwbook.core.wording import FIGURES as NAMES
+from throwbook.core.wording import switch_name
 
 NEW_MACHINE = "replaced"
 """The action after which nothing of before can be held against it."""
@@ -305,7 +306,7 @@ def size_text(one: TrendResult) -> str:
     """The change with its expanded uncertainty."""
     unit = "points of stroke" if one.figure in OF_STROKE else "%"
     digits = 1 if one.figure == SWITCH_LAG else 0
-    side = f" ({one.side.upper()} SWITCH later)" if one.side and one.change > 0 else ""
+    side = f" ({switch_name(one.side)} later)" if one.side and one.change > 0 else ""
     return f"{100 * one.change:+.{digits}f} \u00b1 {100 * K * one.change_u:.{digits}f} {unit}{side}"
 
 

@@ -225,8 +225,9 @@ def switch_fault(evidence: Evidence) -> Sign | None:
 def _chatters(evidence: Evidence, switch: PinSwitch) -> str:
     if evidence.end == NO_RUN or (switch.changes < FEWEST_CHANGES and not switch.flickers):
         return ""
-    return f"{switch_name(switch.side)} chatters: it changed {switch.changes} times in one throw" + (
-        f", {switch.flickers} of them there and back at once" if switch.flickers else ""
+    return (
+        f"{switch_name(switch.side)} chatters: it changed {counted(switch.changes, 'time')} in one throw"
+        + (f", {switch.flickers} of them there and back at once" if switch.flickers else "")
     )
 
 
