@@ -26,6 +26,7 @@ ONLY_TYPED = {
     "import_traces.py",
     "merge.py",
     "trace_file.py",
+    "trace_head.py",
     "csv_rows.py",
     "other_loggers.py",
     "cell_values.py",

@@ -36,7 +36,7 @@ from throwbook.report.document import (
     Text,
     numbered,
 )
-from throwbook.report.sections import limits
+from throwbook.report.machine_and_method import limits
 
 CARD_TEMPERATURES_C = (-10.0, 5.0, 20.0)
 BOX = "\u2610"

@@ -25,19 +25,9 @@ from throwbook.report.document import (
     Text,
     numbered,
 )
+from throwbook.report.machine_and_method import machine, method
 from throwbook.report.material import Material, SheetPart
-from throwbook.report.sections import (
-    blanks,
-    by_sheet,
-    checks,
-    deviations,
-    machine,
-    method,
-    revisions,
-    services,
-    status,
-    trend,
-)
+from throwbook.report.sections import blanks, by_sheet, checks, deviations, revisions, services, status, trend
 from throwbook.report.sheet_section import sheet_blocks
 
 SCOPE = (

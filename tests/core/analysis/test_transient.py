@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from tests.core.drawn_strokes import RIG
+from throwbook.core.analysis.breaks import _opened_at
 from throwbook.core.analysis.transient import (
     _end_of_hold,
-    _opened_at,
     _period_of_ripple,
     _stands_level_from,
     end_of_transient,

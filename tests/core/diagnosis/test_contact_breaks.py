@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from tests.core.drawn_strokes import ACTUATOR, RIG, Drawn, cut_by_hand, healthy, usual_baseline
 from tests.drawn import drawn
 from throwbook.core.analysis.baseline import make_baseline
+from throwbook.core.analysis.breaks import Break, find_breaks
 from throwbook.core.analysis.movements import movements_of
 from throwbook.core.analysis.residual_current import JOG, PAUSE_S, FullStroke
 from throwbook.core.analysis.segmentation import segment
-from throwbook.core.analysis.transient import Break, find_breaks
 from throwbook.core.analysis.travel import travel
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.core.machine.motor import motor_line

@@ -16,6 +16,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from throwbook.core.analysis.breaks import LONGEST_S
 from throwbook.core.analysis.residual_current import (
     ABOUT,
     ABOVE_RATED,
@@ -56,7 +57,6 @@ from throwbook.core.analysis.rest import (
     smoothing_width,
     undriven_rows,
 )
-from throwbook.core.analysis.transient import LONGEST_S
 from throwbook.core.quantities.statistics import median_of, moving_mean, resolution_step, robust_sd, runs_of
 from throwbook.core.trace import FloatArray, Trace
 

@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from throwbook.core.analysis.breaks import LONGEST_S, without_breaks
 from throwbook.core.analysis.clipping import (
     CLOSE_SIGMAS,
     at_the_ceiling,
@@ -15,7 +16,7 @@ from throwbook.core.analysis.clipping import (
 from throwbook.core.analysis.edges import Edge, end_of_movement, jitter_of, start_of, starts_softly
 from throwbook.core.analysis.record_conditions import lost_by_numbers
 from throwbook.core.analysis.segmentation import Segments
-from throwbook.core.analysis.transient import LONGEST_S, QUICK_ROWS_S, without_breaks
+from throwbook.core.analysis.transient import QUICK_ROWS_S
 from throwbook.core.analysis.travel import Travel, on_motor_side
 from throwbook.core.assessment import (
     CUT_OFF,

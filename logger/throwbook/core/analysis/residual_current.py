@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from throwbook.core.analysis.breaks import SHORTEST_S
 from throwbook.core.analysis.rest import CALM, END_S, SAME_LEVEL, Rest
-from throwbook.core.analysis.transient import SHORTEST_S, SMALLEST_PEAK, end_of_transient
+from throwbook.core.analysis.transient import SMALLEST_PEAK, end_of_transient
 from throwbook.core.quantities.statistics import integrate, median_of, resolution_step, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
+from throwbook.core.analysis.breaks import Break, find_breaks, with_coasting
 from throwbook.core.analysis.current_runs import flows_at_rest, movement_threshold, rows_smoothed
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.residual_current import (
@@ -34,7 +35,7 @@ from throwbook.core.analysis.rest import (
     smoothing_width,
     zero_of,
 )
-from throwbook.core.analysis.transient import BOUNCE_S, Break, end_of_transient, find_breaks, with_coasting
+from throwbook.core.analysis.transient import BOUNCE_S, end_of_transient
 from throwbook.core.quantities.statistics import (
     MAD_TO_SD,
     from_step,

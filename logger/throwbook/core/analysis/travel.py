@@ -9,10 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Baseline, Fit, smooth_over
+from throwbook.core.analysis.breaks import BESIDE_ROWS, left_out
 from throwbook.core.analysis.residual_current import SUSTAINED_SAMPLES
 from throwbook.core.analysis.segmentation import Segments
 from throwbook.core.analysis.stalled_motor import StalledMotor
-from throwbook.core.analysis.transient import BESIDE_ROWS, BOUNCE_S, left_out
+from throwbook.core.analysis.transient import BOUNCE_S
 from throwbook.core.assessment import Measured, Profile
 from throwbook.core.quantities.statistics import from_step, integrate, median_of, moving_mean, runs_of
 from throwbook.core.trace import FloatArray, Trace
