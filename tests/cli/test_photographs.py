@@ -12,6 +12,7 @@ from pypdf import PdfReader
 from tests.cli.sheet_steps import GOOD, RIG, TOLD, UNSEEN, accept, enter, status
 from tests.keyboard import at_a_terminal, plain
 from tests.made_pictures import as_bytes, drawn, noise, photo
+from tests.odd_names import MARK, odd, odd_names
 from tests.raw_file import raw
 from tests.report.page_words import squeezed
 from throwbook.core.records import Photograph
@@ -137,7 +138,10 @@ def test_at_a_terminal_another_time_is_asked_about(run, tmp_path):
         assert set(kept(run)) == ({"left"} if answer == "y" else set())
 
 
-@pytest.mark.parametrize("what", ["gone", "text", "old", "two throws"])
+REFUSED = "CREATE TRIGGER refused BEFORE INSERT ON photograph BEGIN SELECT RAISE(ABORT, 'no'); END"
+
+
+@pytest.mark.parametrize("what", ["gone", "text", "old", "two throws", "not stored"])
 def test_a_no_is_kept_whatever_becomes_of_its_photograph(run, tmp_path, what):
     enter(run, UNSEEN, *TOLD)
     path = tmp_path / "a.jpg"
@@ -145,12 +149,24 @@ def test_a_no_is_kept_whatever_becomes_of_its_photograph(run, tmp_path, what):
         path.write_text("no picture")
     elif what != "gone":
         photo(path, soon(days=-2 if what == "old" else 0))
+    if what == "not stored":
+        with raw(run.path) as db:
+            db.execute(REFUSED)
     more = ("--throw", "3") if what == "two throws" else ()
     code, out, err = see(run, "--left-pin", "no", "--right-pin", "yes", "--left-photo", str(path), *more)
-    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert (code, out, err.count("\n")) == (3 if what == "not stored" else 2, "", 1)
     assert "The NO is recorded, without a photograph." in err
     assert status(run)["status"] == "do not use"
     assert kept(run) == {}
+
+
+@odd_names
+def test_a_name_from_an_older_computer_keeps_its_photograph(run, tmp_path):
+    path = photo(tmp_path / odd("Fév rier.jpg"), soon())
+    enter(run, UNSEEN, *TOLD)
+    code, _, err = see(run, "--left-pin", "no", "--left-photo", str(path))
+    assert (code, err) == (0, "")
+    assert kept(run)["left"]["file"] == f"F{MARK}v rier.jpg"
 
 
 def test_on_a_decided_sheet_only_a_no_brings_its_photograph(run, files):
@@ -158,9 +174,9 @@ def test_on_a_decided_sheet_only_a_no_brings_its_photograph(run, files):
     assert accept(run, SHEET)[0] == 0
     code, _, err = see(run, *both(files))
     assert (code, "accepted already" in err) == (2, True)
-    code, _, _ = see(run, "--left-pin", "no", "--left-photo", str(files["left"]))
+    code, _, _ = see(run, "--left-pin", "no", "--right-pin", "yes", "--seen-how", "torch", *both(files))
     assert code == 0
-    assert set(kept(run)) == {"left"}
+    assert set(kept(run)) == {"left", "right"}
     assert status(run)["status"] == "do not use"
 
 

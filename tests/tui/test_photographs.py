@@ -103,7 +103,7 @@ def test_a_photograph_never_makes_a_pin_that_was_not_in_its_hole_look_good(tmp_p
     line = PAIR[0].replace("both seen", "left seen, right not seen")
     enter(path, RIG, HandEntry(parse_lines(line), "spot", sheet=f"{RIG}-1", thrown_at=NOW), "M. K.", NOW)
     photograph(
-        path, f"{RIG}-1", 1, {"left": folder / "IMG_00.jpg", "right": folder / "IMG_01.jpg"}, "M. K.", NOW
+        path, f"{RIG}-1", [1], {"left": folder / "IMG_00.jpg", "right": folder / "IMG_01.jpg"}, "M. K.", NOW
     )
 
     async def journey(pilot):

@@ -178,7 +178,7 @@ def _by_movement(directions: tuple[str, ...]) -> dict[tuple[str, int], str]:
                     "--direction",
                     "For example: 'lock-1.csv#2=unlock'",
                 )
-            found[name, int(number)] = way
+            found[storable(name), int(number)] = way
     return found
 
 

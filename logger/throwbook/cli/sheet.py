@@ -353,14 +353,12 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
     photos = {pin: given[f"{pin}_photo"] for pin in SIDES if given[f"{pin}_photo"] is not None}
     if not pins.at_anything and not photos:
         raise InputError("nothing was seen", name, "Give at least --left-pin and --right-pin.")
-    if not pins.at_anything and len(throws) != 1:
-        raise InputError("a photograph belongs to one throw", "--throw", "Give that throw by itself.")
     book, by, at, known = logbook_of(ctx), who(by), now(), given["photo_time_known"]
     answered, raised = not pins.at_anything, 0
     while True:
         try:
             if answered:
-                found = photograph(book, name, throws[0], photos, by, at, known)
+                found = photograph(book, name, throws, photos, by, at, known)
             else:
                 found, raised = write(book, name, throws, pins, by, at, given["reason"], photos, known)
             break

@@ -17,6 +17,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from throwbook.core.quantities.text import storable
 from throwbook.errors import InputError, OutsideError
 
 if TYPE_CHECKING:
@@ -86,7 +87,7 @@ def read_picture(path: Path) -> PhotographFile:
         if image.mode not in PLAIN_MODES:
             raise InputError(f"pictures of this kind ({image.mode}) can't be read", str(path), AS_JPEG)
         return PhotographFile(
-            path.name, hashlib.sha256(content).hexdigest(), taken, _copy(image, turned), had_place
+            storable(path.name), hashlib.sha256(content).hexdigest(), taken, _copy(image, turned), had_place
         )
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from throwbook import __version__
-from throwbook.core.quantities.text import counted
+from throwbook.core.quantities.text import counted, storable
 from throwbook.core.records import BENCH, LoggedTrial, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD, conditions_from, simulated_by
 from throwbook.core.status.latch import Status
@@ -171,7 +171,7 @@ def import_traces(
 
     reading = reading or TraceReading()
     paths = trace_paths(asked.files)
-    traces = [replace(reading.read(path), source=str(path)) for path in paths]
+    traces = [replace(reading.read(path), source=storable(str(path))) for path in paths]
     traces = _dated(traces, asked.started)
     read_as = {trace.source: trace.read_as for trace in traces if trace.read_as}
     with opened(logbook, waiting=waiting) as book:

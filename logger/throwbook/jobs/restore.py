@@ -20,7 +20,7 @@ from datetime import datetime
 from itertools import count
 from pathlib import Path
 
-from throwbook.core.quantities.text import counted
+from throwbook.core.quantities.text import counted, storable
 from throwbook.core.status.latch import CAUSES, IN_SERVICE, LEVELS, RESTRICTED, raise_order, worst
 from throwbook.core.wording import Cell
 from throwbook.errors import InputError, OutsideError
@@ -149,7 +149,7 @@ def restore(
                 with open_logbook(part, waiting=waiting) as book:
                     before, loose = _carry_over(book, done)
                     with book.transaction():
-                        _hold(book, done, before, loose, by, now, backup.name)
+                        _hold(book, done, before, loose, by, now, storable(backup.name))
                 _put_in_place(part, path)
     except BaseException:
         if part.exists():  # it isn't in its place: the present file still is

@@ -14,7 +14,6 @@ from throwbook.core.records import (
     BY_BOARD,
     BY_HAND,
     COMMISSIONING,
-    NO,
     OPEN,
     SEASONAL,
     SEEN,
@@ -28,7 +27,7 @@ from throwbook.core.records import (
 from throwbook.core.rig import METRIC
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.hand_readings import CLAMP_METER, Accuracy
-from throwbook.core.sheets.photographs import answer_for, photographs_at
+from throwbook.core.sheets.photographs import photographs_at
 from throwbook.core.sheets.sheet import (
     Plan,
     SheetTrial,
@@ -322,63 +321,69 @@ def see(
     ``photographs``: pin (``left``, ``right``) and file, of one throw; ``time_known``: a person confirmed that they are the
     right ones, whatever their dates. A photograph that is refused refuses the answers too, but for a "no": that is kept.
     """
-    from throwbook.jobs.photographs import keep_photographs, read_all, refuse_photographs
+    from throwbook.jobs.photographs import read_all
 
     refuse_blank(pins)
-    pictures: Mapping[str, PhotographFile] = {}
-    refused: ThrowbookError | None = None
-    try:
-        pictures = read_all(photographs or {})
-    except ThrowbookError as error:
-        if not pins.says_no:
-            raise
-        refused = error
+    alone = pins.says_no and bool(photographs)
+    pictures = {} if alone else read_all(photographs or {})
     with opened(logbook) as book, book.transaction():
         state = book.sheet(sheet) if pins.says_no else open_sheet(book, sheet)
-        trials = [_lock_throw(book, state, number) for number in throws]
-        try:
-            if photographs and len(trials) != 1:
-                raise InputError(
-                    "a photograph belongs to one throw", Field("throw"), "Give that throw by itself."
-                )
-            for logged, number in zip(trials, throws, strict=True):
-                refuse_photographs(number, logged.when, pins, pictures, time_known)
-        except InputError as error:
-            if not pins.says_no:
-                raise
-            pictures, refused = {}, error
-        raised = write_down(book, state, [one.id for one in trials], pins, by, now, reason)
-        for logged in trials:
-            keep_photographs(book, logged, pictures, by, now)
+        trials = [_lock_throw(book, state, number).id for number in throws]
+        raised = write_down(book, state, trials, pins, by, now, reason)
+        if pictures:
+            _put(book, state, throws, pictures, by, now, time_known)
         found = view_in(book, state)
-    if refused is not None:
-        refused.do = f"{refused.do} The NO is recorded, without a photograph.".strip()
-        raise refused
+    if alone:
+        try:
+            found = photograph(logbook, sheet, throws, photographs or {}, by, now, time_known)
+        except ThrowbookError as error:
+            error.do = f"{error.do} The NO is recorded, without a photograph.".strip()
+            raise
     return found, raised
 
 
 def photograph(
     logbook: str | Path | None,
     sheet: str,
-    throw: int,
+    throws: Sequence[int],
     photographs: Mapping[str, Path],
     by: str,
     now: datetime,
     time_known: bool = False,
 ) -> SheetView:
-    """Photographs (pin and file) for answers that were given before, on an open sheet; a "no" takes one at any time."""
-    from throwbook.jobs.photographs import keep_photographs, read_all, refuse_photographs
+    """Photographs (pin and file) of one throw, for answers that were given before, on an open sheet.
+
+    A throw with a "no" takes them at any time.
+    """
+    from throwbook.jobs.photographs import read_all
 
     pictures = read_all(photographs)
     with opened(logbook) as book, book.transaction():
         state = book.sheet(sheet)
-        logged = _lock_throw(book, state, throw)
-        seen = seen_at(logged.id, book.sightings(state.sheet.id))
-        if not all(answer_for(pin, seen) == NO for pin in pictures):
-            open_sheet(book, sheet)
-        refuse_photographs(throw, logged.when, seen, pictures, time_known)
-        keep_photographs(book, logged, pictures, by, now)
+        _put(book, state, throws, pictures, by, now, time_known)
         return view_in(book, state)
+
+
+def _put(
+    book: Logbook,
+    state: SheetState,
+    throws: Sequence[int],
+    pictures: "Mapping[str, PhotographFile]",
+    by: str,
+    now: datetime,
+    time_known: bool,
+) -> None:
+    """Photographs to the answers of one throw, in the transaction that is open."""
+    from throwbook.jobs.photographs import keep_photographs, refuse_photographs
+
+    if len(throws) != 1:
+        raise InputError("a photograph belongs to one throw", Field("throw"), "Give that throw by itself.")
+    logged = _lock_throw(book, state, throws[0])
+    seen = seen_at(logged.id, book.sightings(state.sheet.id))
+    if not seen.says_no:
+        open_sheet(book, state.name)
+    refuse_photographs(throws[0], logged.when, seen, pictures, time_known)
+    keep_photographs(book, logged, pictures, by, now)
 
 
 def _lock_throw(book: Logbook, state: SheetState, number: int) -> LoggedTrial:

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from throwbook.core.quantities.text import file_name
+from throwbook.core.quantities.text import file_name, storable
 from throwbook.core.records import SPOT
 from throwbook.core.sheets.conditions import AMBIENT_FROM, AT_THE_BOARD, conditions_from, simulated_by
 from throwbook.core.trace import Trace
@@ -172,7 +172,7 @@ def _into_logbook(recorded: Recorded, place: Place, now: datetime, file: Path | 
                 software_version=__version__,
                 as_found=first and number == 1 and rested(conditions_from(state.answers)),
                 baseline=frozen_id(baselines.get(thrown.direction)),
-                file=str(file or trace.source) + thrown.source.removeprefix(trace.source),
+                file=storable(str(file or trace.source) + thrown.source.removeprefix(trace.source)),
                 calibration=str(trace.head["calibration"]) if "calibration" in trace.head else None,
             )
             raised += latch.raise_for(book, state, logged, place.by, now)

@@ -19,6 +19,7 @@ from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from throwbook.core.quantities.text import storable
 from throwbook.core.records import Judgement, beginnings
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.errors import InputError
@@ -259,7 +260,9 @@ def _union(book: "Logbook", other: Path, terms: Terms) -> Merged:
     enter_others(book.db)
     for rig, toml in ours.items():
         if terms.now is not None:
-            book.add_rig(rig, toml, terms.by, terms.now, f"one machine with '{rig}' of {other.name}")
+            book.add_rig(
+                rig, toml, terms.by, terms.now, f"one machine with '{rig}' of {storable(other.name)}"
+            )
     return Merged(added, tuple(conflicts(book)))
 
 

@@ -134,7 +134,9 @@ class PhotographsScreen(Page[None]):
 
         def put() -> Any:
             try:
-                view = photograph(desk.logbook, sheet, position, {pin: path}, desk.by, desk.now(), time_known)
+                view = photograph(
+                    desk.logbook, sheet, [position], {pin: path}, desk.by, desk.now(), time_known
+                )
             except OtherTimeError as error:
                 return pin, path, error
             return pin, path, view

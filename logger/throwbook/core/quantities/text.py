@@ -31,6 +31,18 @@ def printable(text: str) -> str:
     )
 
 
+_HALF_LETTERS = re.compile("[\ud800-\udfff]")
+
+
+def storable(text: str) -> str:
+    r"""A file's name as a logbook can hold it: half letters, as names from other computers leave them, become a visible mark.
+
+    >>> storable("F\udce9vrier.jpg")
+    'F\ufffdvrier.jpg'
+    """
+    return _HALF_LETTERS.sub("\N{REPLACEMENT CHARACTER}", text)
+
+
 # Letters by their class, blank on the screen: the fillers of the Korean syllable blocks.
 _BLANK_LETTERS = frozenset("\u115f\u1160\u3164\uffa0")
 
