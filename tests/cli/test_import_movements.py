@@ -8,6 +8,7 @@ import pytest
 
 from tests.cli.sheet_steps import RIG, TOLD, accept, status
 from tests.made_strokes import RIG as DRAWN_RIG
+from tests.odd_names import MARK, odd, odd_names
 from tests.records_of_several import GOOD, JOG, LIGHT, SHORT, STALLED, STANDING, record, write
 from throwbook.core.diagnosis.assess import assess_trace
 from throwbook.files.trace_file import read_trace, write_trace
@@ -94,6 +95,19 @@ def test_in_a_pipe_a_direction_that_nothing_tells_is_refused_with_the_options_th
     assert code == 1
     assert [each["direction"] for each in throws(run)] == ["lock", "unlock"]
     assert status(run)["status"] == "restricted"
+
+
+@odd_names
+def test_files_named_in_the_letters_of_an_older_computer_are_taken_in_and_so_are_logbooks(run, tmp_path):
+    file = write(tmp_path, odd("lock-Fév.csv"), record([GOOD, SHORT]))
+    code, out, err = bring(run, file, options=("--direction", f"{file.name}#2=unlock"))
+    assert (code, err, f"lock-F{MARK}v.csv: 2 movements: lock, unlock" in out) == (1, "", True)
+    assert [each["file"] for each in throws(run)] == [f"lock-F{MARK}v.csv#{number}" for number in (1, 2)]
+    copy = str(tmp_path / odd("Fév.throwbook"))
+    assert run("backup", copy)[0] == 0
+    assert run("backup", "--restore", copy, "--by", "M. K.")[::2] == (0, "")
+    assert run("merge", copy)[::2] == (0, "")
+    assert run("check")[0] == 0
 
 
 def test_without_an_answer_the_worse_cause_counts(run, tmp_path):

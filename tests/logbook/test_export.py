@@ -1,17 +1,22 @@
 """An export holds everything, in files that can't do harm."""
 
 import csv
+import hashlib
 import json
+import sys
+from contextlib import contextmanager
+from datetime import timedelta
 
 import pytest
 
 from tests.logbook.conftest import NOW, RIG, fill, make_assessment
 from throwbook.core.export_schema import TABLES, described
-from throwbook.core.records import Order, PinAnswers, Service
+from throwbook.core.records import Order, Photograph, PinAnswers, Placement, Service
 from throwbook.errors import InputError
 from throwbook.files.tables import safe_cell
 from throwbook.files.trace_file import read_trace
 from throwbook.jobs.logbook_care import export
+from throwbook.logbook import Logbook
 
 EVIL = '=HYPERLINK("http://example.invalid","click")'
 
@@ -46,6 +51,49 @@ def test_csv_holds_every_table_with_its_columns_described(filled, tmp_path):
     for name in TABLES:
         for column in read_csv(tmp_path / "out" / f"{name}.csv")[:1]:
             assert all((name, each) in told for each in column)
+
+
+def test_a_photograph_of_a_throw_that_moved_to_another_sheet_counts_and_is_named_after_that(filled, tmp_path):
+    first, second = filled.trials(rig=RIG)
+    sheet = filled.plan_sheet(RIG, "spot", {}, "M. K.", NOW)
+    given = ((first, "left", b"old"), (first, "left", b"new"), (second, "right", b"of the second"))
+    for number, (logged, pin, data) in enumerate(given):
+        digest = hashlib.sha256(data).hexdigest()
+        at = NOW + timedelta(minutes=number)
+        row = Photograph(logged.id, pin, digest, digest, f"{number}.jpg", "", at, "M. K.")
+        filled.add_photograph(row, data)
+    moved = Placement(first.id, sheet.id, 9, NOW, "M. K.", replaces=(first.placement.id,))
+    filled.place(moved)
+    with calls_of(Logbook.photographs) as calls:
+        done = export(filled.path, tmp_path / "out")
+    rows = sorted(read_csv(tmp_path / "out" / "photographs.csv"), key=lambda row: row["name"])
+    assert [(row["name"], row["counts"]) for row in rows] == [
+        ("0.jpg", "no"),
+        ("1.jpg", "yes"),
+        ("2.jpg", "yes"),
+    ]
+    starts = ["quarry-loader-2-throw9-left", "quarry-loader-2-throw9-left", "quarry-loader-1-throw2-right"]
+    for row, start, (*_, data) in zip(rows, starts, given, strict=True):
+        assert row["file"].startswith(start)
+        assert (tmp_path / "out" / "photographs" / row["file"]).read_bytes() == data
+    assert sum(name.startswith("photographs/") for name in done.files) == 3
+    assert len(calls) == 1, "they are read once for a rig"
+
+
+@contextmanager
+def calls_of(function):
+    """The calls of a function of the product meanwhile."""
+    calls = []
+
+    def seen(frame, event, _):
+        if event == "call" and frame.f_code is function.__code__:
+            calls.append(frame)
+
+    sys.setprofile(seen)
+    try:
+        yield calls
+    finally:
+        sys.setprofile(None)
 
 
 def test_no_cell_of_a_csv_begins_a_formula(filled, tmp_path):

@@ -12,6 +12,7 @@ from tests.logbook.conftest import NOW, RIG, TOML, fill, make_assessment, make_t
 from tests.raw_file import raw
 from throwbook.core.records import Calibration, Order, Photograph, PinAnswers, Placement, Service
 from throwbook.errors import InputError, OutsideError
+from throwbook.jobs.restore import rows_said
 from throwbook.logbook import open_logbook
 from throwbook.logbook.integrity import check
 from throwbook.logbook.merge import merge
@@ -182,6 +183,33 @@ def test_two_corrections_of_one_thing_are_both_kept_and_listed(pair):
         assert any("sighting of trial" in each.what for each in found.conflicts)
         book.sight(trial, PinAnswers("yes", "no", "asked both"), "M. K.", NOW, reason="settled")
         assert merge(book, pair[1]).conflicts == ()
+
+
+def photographed(path, trial: int, pin: str, data: bytes):
+    with open_logbook(path) as book:
+        digest = hashlib.sha256(data).hexdigest()
+        logged = book.trials(rig=RIG)[trial]
+        row = Photograph(logged.id, pin, digest, digest, f"{path.name}.jpg", "", NOW, path.name)
+        return book.add_photograph(row, data)
+
+
+def test_two_photographs_of_one_pin_are_listed_only_when_they_differ(pair):
+    ours, theirs = pair
+    photographed(ours, 0, "left", b"a")
+    photographed(theirs, 0, "left", b"b")
+    photographed(ours, 0, "right", b"c")  # of both pins, each by one person
+    photographed(theirs, 1, "left", b"d")
+    for path in pair:
+        photographed(path, 1, "right", b"e")
+    with open_logbook(ours) as book:
+        found = merge(book, theirs)
+        trial = book.trials(rig=RIG)[0].id
+    told = [conflict.what for conflict in found.conflicts]
+    assert told == [f"the left pin of trial {trial[:8]} has 2 photographs, entered separately"]
+    assert rows_said(found.added) == "3 photographs"
+    photographed(ours, 0, "left", b"f")
+    with open_logbook(ours) as book:
+        assert merge(book, theirs).conflicts == ()
 
 
 def test_a_logbook_is_not_merged_with_itself_or_with_something_else(pair, tmp_path):

@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from tests.made_pictures import photo
+from tests.raw_file import raw
 from tests.tui.bench import NOW, RIG, Clock, app_on, keys, said, settle, write
 from tests.tui.logbooks import ASKED, thrown
 from tests.tui.test_stumbles import walked
+from throwbook.jobs.find import opened
 from throwbook.jobs.photographs import newest
 from throwbook.jobs.sheets import plan, view
 from throwbook_tui.present import BAD, STRONG
@@ -79,6 +81,27 @@ def test_the_newest_pictures_are_listed_and_one_key_puts_one_to_a_pin(sheet, fol
     assert [{pin: one.file for pin, one in found.items()} for found in kept if found] == [
         {"left": "IMG_14.jpg", "right": "IMG_13.jpg"}
     ]
+
+
+def test_while_one_pins_picture_is_stored_the_other_pins_is_taken_and_a_key_twice_stores_once(sheet, folder):
+    app, name = sheet
+
+    async def journey(pilot):
+        await to_the_photographs(pilot, app)
+        await choose(pilot, folder)
+        await keys(pilot, "down")
+        with raw(Path(app.desk.logbook)) as other:
+            other.execute("BEGIN IMMEDIATE")  # another program writes: each job waits
+            for pressed in ("l", "l", "r"):
+                app.simulate_key(pressed)
+                await pilot.pause()
+        await settle(pilot)
+        assert "LEFT pin: in its hole; photograph: IMG_14.jpg" in said(app)
+        assert "RIGHT pin: in its hole; photograph: IMG_14.jpg" in said(app)
+
+    walked(app, journey)
+    with opened(app.desk.logbook) as book:
+        assert sorted(one.pin for one in book.photographs(book.sheet(name).sheet.id)) == ["left", "right"]
 
 
 def test_a_picture_that_goes_while_its_folder_is_read_is_passed_over(folder, monkeypatch):

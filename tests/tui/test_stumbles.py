@@ -16,6 +16,7 @@ from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.rigs import overview
 from throwbook_tui.fields import FieldSpec, check_field
 from throwbook_tui.screens.dialogs import place_complaint
+from throwbook_tui.screens.photographs import folder_complaint
 from throwbook_tui.screens.restore import file_complaint
 from throwbook_tui.screens.sheet import SheetScreen
 from throwbook_tui.screens.status import StepsToClearScreen
@@ -62,6 +63,7 @@ def test_a_throw_of_a_rig_that_was_out_of_use_before_goes_back_to_its_sheet(comm
 @pytest.mark.parametrize("odd", ["~nobody-of-this-name/x", "x" * 5000, "no\0ne"])
 def test_a_path_that_no_system_takes_is_complained_of_while_it_is_typed(odd, tmp_path):
     assert file_complaint(odd) == "there is no such file"
+    assert folder_complaint(odd) == "there is no such folder"
     assert place_complaint(f"{odd}/report.pdf", tmp_path / "usual.pdf").startswith("there is no folder")
 
 

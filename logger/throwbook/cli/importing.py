@@ -25,7 +25,7 @@ from throwbook.cli.options import (
     who,
 )
 from throwbook.cli.sheet_text import print_status
-from throwbook.core.quantities.text import counted
+from throwbook.core.quantities.text import counted, storable
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:

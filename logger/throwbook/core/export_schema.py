@@ -265,7 +265,7 @@ PHOTOGRAPHS = (
     Column("photograph", TEXT, "id of the row", lambda item: item[0].id),
     Column("trial", TEXT, "id of the trial", lambda item: item[0].trial),
     Column("pin", TEXT, "left or right", lambda item: item[0].pin),
-    Column("counts", FLAG, "no: a later one stands for it", lambda item: item[2]),
+    Column("counts", FLAG, "no: another one of this pin stands for it", lambda item: item[2]),
     Column("file", TEXT, "its file in the folder photographs", lambda item: item[1]),
     Column("picture", TEXT, "SHA-256 of that file, as sealed", lambda item: item[0].picture),
     Column("name", TEXT, "name of the file that was given", lambda item: item[0].file),

@@ -4,7 +4,7 @@ import contextlib
 import os
 import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -12,9 +12,8 @@ from pathlib import Path
 from throwbook.core.export_schema import FLAG, TABLES, Column, ExportData, described, rows
 from throwbook.core.machine.rig_validation import complaint
 from throwbook.core.quantities.text import file_name
-from throwbook.core.records import FROM_TRACE, Photograph, heads
+from throwbook.core.records import FROM_TRACE, LoggedTrial, Photograph, SheetState, heads
 from throwbook.core.sheets.photographs import photographs_at
-from throwbook.core.sheets.sheet import sheet_trials
 from throwbook.errors import Field, InputError, OutsideError
 from throwbook.files import tables
 from throwbook.jobs.find import logbook_path, opened
@@ -60,7 +59,6 @@ def export(
         part = _scratch_beside(folder)
         try:
             written = _write_tables(book, names, part, form, progress)
-            written |= _write_photographs(book, names, part / "photographs")
             if traces:
                 written |= _write_traces(book, names, part / "traces", progress)
             part.chmod(0o777 & ~_umask())
@@ -107,14 +105,14 @@ def gather(book: Logbook, name: str) -> ExportData:
         tuple((judged, judged.id in counting) for judged in book.judgements(name)),
         tuple((service, service.id in standing) for service in services),
         tuple(book.orders(name)),
-        photographs=_photographs(book, name),
+        photographs=_photographs(book, name, trials, sheets),
     )
 
 
 def _write_tables(
     book: Logbook, names: list[str], folder: Path, form: str, progress: ExportProgress | None
 ) -> dict[str, int]:
-    """Rig by rig, so that no more than one is held at a time."""
+    """Rig by rig, so that no more than one is held at a time, with the photographs of each."""
     written = {f"{table}.{form}": 0 for table in TABLES}
     with contextlib.ExitStack() as stack:
         files: dict[str, tables.TableFile] = {}
@@ -128,6 +126,7 @@ def _write_tables(
                 data = replace(data, meters=tuple((one, one.id in counting) for one in book.meter_rows()))
             for table, file in files.items():
                 written[f"{table}.{form}"] += file.add(rows(table, data))
+            written |= _write_photographs(book, data.photographs, folder / "photographs")
             if progress is not None:
                 progress(name)
     description = tables.CsvTable(
@@ -138,34 +137,40 @@ def _write_tables(
     return written
 
 
-def _photographs(book: Logbook, rig: str) -> tuple[tuple[Photograph, str, bool], ...]:
-    """Of a rig: every photograph once, with the name of its file, and whether it is the one that counts."""
+def _photographs(
+    book: Logbook, rig: str, trials: list[LoggedTrial], sheets: Mapping[str, SheetState]
+) -> tuple[tuple[Photograph, str, bool], ...]:
+    """Of a rig: every photograph once, with the name of its file, and whether it is the one that counts for its pin."""
     from throwbook.jobs.photographs import name_of
 
-    found: dict[str, tuple[Photograph, str, bool]] = {}
-    for state in book.sheets(rig):
-        photographs = book.photographs(state.sheet.id)
-        if not photographs:
-            continue
-        positions = {one.id: one.position for one in sheet_trials(book.trials(sheet=state.sheet.id))}
-        counting = {one.id for trial in positions for one in photographs_at(trial, photographs).values()}
-        for one in photographs:
-            name = name_of(state.name, positions.get(one.trial, 0), one)
-            found.setdefault(one.id, (one, name, one.id in counting))
-    return tuple(found.values())
+    photographs = book.photographs(rig=rig)
+    counting = {
+        one.id
+        for trial in {one.trial for one in photographs}
+        for one in photographs_at(trial, photographs).values()
+    }
+    places = {one.id: one.placement for one in trials if one.placement is not None}
+    found = []
+    for one in photographs:
+        place = places.get(one.trial)
+        sheet = sheets.get(place.sheet) if place else None
+        name = name_of(sheet.name if sheet else rig, place.position if place else 0, one)
+        found.append((one, name, one.id in counting))
+    return tuple(found)
 
 
-def _write_photographs(book: Logbook, names: list[str], folder: Path) -> dict[str, int]:
+def _write_photographs(
+    book: Logbook, photographs: Iterable[tuple[Photograph, str, bool]], folder: Path
+) -> dict[str, int]:
     """Each stored copy as a file; no folder where there is none."""
     written = {}
-    for rig in names:
-        for one, name, _ in _photographs(book, rig):
-            data = book.picture(one.picture)
-            if data is None:  # check tells of it
-                continue
-            folder.mkdir(exist_ok=True)
-            (folder / name).write_bytes(data)
-            written[f"{folder.name}/{name}"] = 1
+    for one, name, _ in photographs:
+        data = book.picture(one.picture)
+        if data is None:  # check tells of it
+            continue
+        folder.mkdir(exist_ok=True)
+        (folder / name).write_bytes(data)
+        written[f"{folder.name}/{name}"] = 1
     return written
 
 

@@ -97,6 +97,7 @@ COUNTED = {
     "sheet": "sheet",
     "trial": "throw",
     "sighting": "sighting",
+    "photograph": "photograph",
     "service": "service",
     "latch_order": "order",
     "decision": "decision",

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from throwbook.core.quantities.text import storable
-from throwbook.core.records import Judgement, beginnings
+from throwbook.core.records import beginnings
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.errors import InputError
 from throwbook.logbook.connection import plain_errors
@@ -37,12 +37,17 @@ WORDS = {
     "answers": "the answers have {n} versions, entered separately",
     "decision": "there are {n} decisions, entered separately",
     "sighting": "the sighting of trial {trial} has {n} versions, entered separately",
+    "photograph": "the {part} pin of trial {trial} has {n} photographs, entered separately",
     "judgement": "trial {trial} has {n} judgements, made separately",
     "service": "service entry {trial} has {n} corrections, entered separately",
     "meter": "this meter has {n} descriptions, entered separately",
     "calibration": "board {trial} has {n} calibrations, entered separately",
 }
 """Table: how a conflict in it is told. ``placement`` and shared numbers have their own sentences."""
+PARTS = {"photograph": "pin"}
+"""Table: the column that tells apart what counts beside each other."""
+SAME = {"judgement": "verdict || ' ' || coalesce(method_version, '')", "photograph": "picture"}
+"""Table: what two rows have in common that need no settling, though each was entered separately."""
 
 
 @dataclass(frozen=True, order=True)
@@ -72,44 +77,32 @@ def _double_heads(book: "Logbook", names: dict[str, str]) -> Iterable[Conflict]:
     for table in TABLES:
         if table.name not in WORDS:
             continue
-        for about, heads in _competing(book, table):
-            if table.name == "judgement" and _agree(book, about):
-                continue
+        for about, part, heads in _competing(book, table):
             where = names.get(about, about)
             if table.about == "trial":
                 where = _sheet_of(book, about, names)
-            yield Conflict(where, WORDS[table.name].format(n=heads, trial=about[:8]))
+            yield Conflict(where, WORDS[table.name].format(n=heads, trial=about[:8], part=part))
 
 
-def _agree(book: "Logbook", trial: str) -> bool:
-    """Whether the judgements that count say the same by the same method: judged twice, but nothing to settle."""
-    marks = [
-        book.read("SELECT verdict, method_version FROM judgement WHERE trial = ? AND id = ?", [trial, each])[
-            0
-        ]
-        for each in book.head_ids(Judgement, trial)
-    ]
-    return len({tuple(mark) for mark in marks}) == 1
-
-
-def _competing(book: "Logbook", table: RecordTable) -> Iterable[tuple[str, int]]:
-    """What has several rows that count at once, and how many."""
-    about = table.about
+def _competing(book: "Logbook", table: RecordTable) -> Iterable[tuple[str, str, int]]:
+    """What has several rows that count at once, which part of it, and how many; not where all of them say the same."""
+    about, part, same = table.about, PARTS.get(table.name, "''"), SAME.get(table.name, "id")
     rows = book.read(
-        f"SELECT {about}, id, replaces FROM {table.name} WHERE {about} IN"
+        f"SELECT {about}, {part}, id, replaces, {same} FROM {table.name} WHERE {about} IN"
         f" (SELECT {about} FROM {table.name} GROUP BY {about} HAVING count(*) > 1)"
     )
-    grouped: dict[str, dict[str, list[str]]] = defaultdict(dict)
-    for subject, row_id, replaces in rows:
-        grouped[subject][row_id] = json.loads(replaces)
-    for subject, replaced_by in grouped.items():
+    grouped: dict[tuple[str, str], dict[str, list[str]]] = defaultdict(dict)
+    for subject, of, row_id, replaces, _ in rows:
+        grouped[subject, of][row_id] = json.loads(replaces)
+    says = {row_id: said for _, _, row_id, _, said in rows}
+    for (subject, of), replaced_by in grouped.items():
         gone = {old for olds in replaced_by.values() for old in olds}
         heads = {row_id: olds for row_id, olds in replaced_by.items() if row_id not in gone}
         if table.name == "service":
             rivals = Counter(old for olds in heads.values() for old in olds)
-            yield from ((old, n) for old, n in rivals.items() if n > 1)
-        elif len(heads) > 1:
-            yield subject, len(heads)
+            yield from ((old, of, n) for old, n in rivals.items() if n > 1)
+        elif len({says[row_id] for row_id in heads}) > 1:
+            yield subject, of, len(heads)
 
 
 def _shared_numbers(book: "Logbook") -> Iterable[Conflict]:

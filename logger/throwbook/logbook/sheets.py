@@ -113,10 +113,12 @@ class SheetStore(Store):
             )
             return self.add(replace(photograph, replaces=tuple(one.id for one in heads(earlier))))
 
-    def photographs(self, sheet: str) -> list[Photograph]:
-        """Every photograph of the sheet's throws, the replaced ones too, oldest first."""
-        where = "WHERE trial IN (SELECT trial FROM placement WHERE sheet = ?) ORDER BY at, id"
-        return self.select(Photograph, where, [sheet])
+    def photographs(self, sheet: str = "", rig: str = "") -> list[Photograph]:
+        """Every photograph of the throws of a sheet or a rig, the replaced ones too, oldest first."""
+        inside = (
+            "SELECT trial FROM placement WHERE sheet = ?" if sheet else "SELECT id FROM trial WHERE rig = ?"
+        )
+        return self.select(Photograph, f"WHERE trial IN ({inside}) ORDER BY at, id", [sheet or rig])
 
     def picture(self, digest: str) -> bytes | None:
         """The stored copy of a photograph; None: it is gone, or isn't any more what was stored."""

@@ -78,7 +78,10 @@ class Page(Screen[Result]):
         self.query_one(Notice).tell(text, tone)
 
     def work(self, name: str, job: Callable[[], Any]) -> None:
-        """Run a job in a thread; ``done_NAME(result)`` of this screen is called when it is through."""
+        """Run a job in a thread; ``done_NAME(result)`` of this screen is called when it is through.
+
+        What stands behind a blank in ``name`` only tells jobs of one name apart: ``put left``.
+        """
         background.start(self, name, job)
 
     def work_once(self, name: str, job: Callable[[], Any]) -> None:
@@ -91,13 +94,13 @@ class Page(Screen[Result]):
         """Hand the result to the method that is named after the job."""
         message.stop()
         self._being_written.discard(message.name)
-        getattr(self, f"done_{message.name}")(message.result)
+        getattr(self, f"done_{message.name.split()[0]}")(message.result)
 
     def on_job_failed(self, message: JobFailed) -> None:
         """Say what was refused, where, and what to do; a screen may take it over with ``failed_NAME``."""
         message.stop()
         self._being_written.discard(message.name)
-        taken_over = getattr(self, f"failed_{message.name}", None)
+        taken_over = getattr(self, f"failed_{message.name.split()[0]}", None)
         if taken_over is not None:
             taken_over(message.error)
         else:

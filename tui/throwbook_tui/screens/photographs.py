@@ -1,6 +1,7 @@
 """Photographs of the two pins of one throw: the newest pictures of a folder, one key for each pin."""
 
 from collections.abc import Iterator
+from os.path import isdir
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -14,7 +15,7 @@ from throwbook.core.sheets.photographs import BACKS_ONLY, after_throw, answer_fo
 from throwbook.core.wording import ANSWERS
 from throwbook.errors import ThrowbookError
 from throwbook_tui.drafts import load_draft, save_draft
-from throwbook_tui.fields import FieldSpec
+from throwbook_tui.fields import FieldSpec, typed_path
 from throwbook_tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, spoken
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import Page, key
@@ -142,7 +143,7 @@ class PhotographsScreen(Page[None]):
             return pin, path, view
 
         self.tell("Reading the picture ...")
-        self.work("put", put)
+        self.work_once(f"put {pin}", put)
 
     def done_put(self, result: "tuple[str, Path, SheetView | ThrowbookError]") -> None:
         """It is kept; or it is of another time, and a person says whether it is the right one."""
@@ -156,7 +157,8 @@ class PhotographsScreen(Page[None]):
                 WARN,
             )
             return
-        self._found = found
+        # Of two that end at once the later one's view may come first; a photograph that is kept is never missing again.
+        self._found = max(found, self._found, key=lambda one: len(one.photographs[self._throw.id]))
         self.tell(f"{path.name} is kept for the {pin.upper()} pin, without place data.", GOOD)
         self.repaint()
 
@@ -167,7 +169,7 @@ class PhotographsScreen(Page[None]):
 
 def folder_complaint(text: str) -> str:
     """Why no pictures can be listed from it; empty: they can."""
-    return "" if Path(text).expanduser().is_dir() else "there is no such folder"
+    return "" if isdir(typed_path(text)) else "there is no such folder"
 
 
 class PhotographFolderScreen(FormPage[None]):
@@ -199,7 +201,7 @@ class PhotographFolderScreen(FormPage[None]):
 
     def enter(self) -> None:
         """Remember it."""
-        logbook, chosen = self.desk.logbook, Path(self.form.field("folder").value.strip()).expanduser()
+        logbook, chosen = self.desk.logbook, typed_path(self.form.field("folder").value)
         self.work("remember", lambda: save_draft(logbook, REMEMBERED, {"folder": str(chosen.absolute())}))
 
     def done_remember(self, _: None) -> None:
