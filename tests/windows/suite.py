@@ -50,7 +50,7 @@ PACKAGES = [
     "textual-serve",
 ]
 LONGEST_S = 1800
-FILES_A_PIECE = 10
+FILES_A_PIECE = 5
 LONG = ", long"
 """After the name of a piece: its tests that ``make test`` leaves to ``make test-all``."""
 OUTCOMES = ("passed", "failed", "error", "skipped")
