@@ -99,6 +99,8 @@ def recording(folder: Path) -> str:
 
 def backup(folder: Path) -> str:
     book, copy = folder / "Werkstatt é.throwbook", folder / "copy of it.throwbook"
+    if not book.exists():  # asked for alone
+        commissioning(folder)
     said(book, "backup", copy)
     said(book, "order", "raise", RIG, "--cause", "damage", "--because", "left pin bent")
     said(book, "backup", "--restore", copy)
