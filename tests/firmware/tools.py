@@ -1,6 +1,5 @@
 """Builds what the firmware tests run, once for all test processes; what is missing is a skip with its reason."""
 
-import fcntl
 import os
 import shutil
 import subprocess
@@ -37,6 +36,8 @@ def need(programs: Iterable[str], files: Iterable[Path] = ()) -> None:
 
 def built_once(shared: Path, name: str, build: Callable[[Path], None]) -> Path:
     """The folder ``name`` under ``shared`` (common to all test processes), made by ``build`` by whoever comes first."""
+    import fcntl  # here: Windows has none, and nothing that is built
+
     folder = shared / name
     with (shared / f"{name}.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
