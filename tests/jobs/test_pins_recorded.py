@@ -79,11 +79,11 @@ def test_switches_and_temperature_pass_from_the_board_to_an_exported_file(book: 
 
 def test_a_throw_that_fails_is_kept_before_any_question_about_the_air(tmp_path: Path):
     whole = recorded_at(tmp_path / "whole")
-    assert whole.air_asked == whole.doubt_of_air
-    assert "The probe at the board reads 14.1 degC" in whole.air_asked
+    assert whole.air_question == whole.air_doubt
+    assert "The probe at the board reads 14.1 degC" in whole.air_question
     failed = recorded_at(tmp_path / "failed", lambda time_s: pins(time_s)._replace(right_switch=time_s > 1e6))
     assert [one.sign for one in failed.assessment.signs if one.level == "fail"] == ["switch-open"]
-    assert (failed.air_asked, failed.doubt_of_air) == ("", whole.air_asked)
+    assert (failed.air_question, failed.air_doubt) == ("", whole.air_question)
 
 
 def test_a_board_of_version_1_gains_no_channel(tmp_path: Path):

@@ -1,5 +1,8 @@
 """A board with a switch at each pin: what the recording screen says while a throw runs and at its end."""
 
+import sys
+import threading
+from contextlib import contextmanager
 from dataclasses import replace
 
 import numpy as np
@@ -8,6 +11,7 @@ import pytest
 from tests.tui.bench import Clock, PlayedBoard, app_on, keys, played_trace, said, until_held
 from throwbook.core.wording import switches_said
 from throwbook.jobs.find import opened
+from throwbook.jobs.recording import throws_of
 
 pytestmark = pytest.mark.long
 
@@ -90,6 +94,24 @@ def test_a_switch_has_two_states_and_none_where_it_is_not_fitted():
     assert switches_said(None, True) == ("RIGHT SWITCH closed",)
 
 
+@contextmanager
+def threads_of(function):
+    """The threads in which a function of the product is called meanwhile, one entry for each call."""
+    threads = []
+
+    def seen(frame, event, _):
+        if event == "call" and frame.f_code is function.__code__:
+            threads.append(threading.get_ident())
+
+    threading.setprofile(seen)
+    sys.setprofile(seen)
+    try:
+        yield threads
+    finally:
+        sys.setprofile(None)
+        threading.setprofile(None)
+
+
 @pytest.mark.parametrize(("key", "kept"), [("y", 31.0), ("n", 12.0)])
 def test_a_probe_far_from_what_was_typed_is_asked_about(commissioned_logbook, walk, key, kept):
     def record(*asked):
@@ -106,9 +128,13 @@ def test_a_probe_far_from_what_was_typed_is_asked_about(commissioned_logbook, wa
         assert "Is this the air temperature?" in words
         assert "typed as 12 degC" in words
         assert "reads 31 degC: more than 8 K apart." in words
+        judging.clear()
         await keys(pilot, key)
+        assert threading.get_ident() not in judging, "the keys wait while a record is judged"
+        assert len(judging) == (key == "y")
 
-    walk(app, journey)
+    with threads_of(throws_of) as judging:
+        walk(app, journey)
     with opened(app.desk.logbook, read_only=True) as book:
         newest = book.trials(rig="yard-loader")[-1]
         assert book.trace(newest.id).ambient_c == kept

@@ -155,7 +155,7 @@ def kept_cells(recorded: "Recorded", kept: "StoredTrial") -> list[Cell | str]:
     count = f"{recorded.samples} samples, {recorded.lost} lost; {recorded.ended}. {where}."
     look = [Cell(LOOK, WARN)] if look_now(recorded) else []
     switches = [Cell(said, STRONG)] if (said := switches_line(recorded)) else []
-    air = [Cell(recorded.doubt_of_air, WARN)] if not recorded.air_asked and recorded.doubt_of_air else []
+    air = [Cell(recorded.air_doubt, WARN)] if not recorded.air_question and recorded.air_doubt else []
     return [*switches, *look, *air, Cell(count, QUIET)]
 
 

@@ -336,11 +336,11 @@ def _in_its_air(recorded: "Recorded", given: dict[str, Any], ending: "Ending | N
     """By ``--ambient board``, or as a person says who is asked; else as it was typed, and the doubt is told."""
     if given["ambient"] == AT_THE_BOARD:
         if recorded.trace is not None and recorded.trace.at_the_board_c is not None:
-            return recorded.in_air_at_the_board()
+            return recorded.with_board_air()
         complain("the board gave no temperature: the air temperature is not recorded")
         return recorded
-    doubt = recorded.doubt_of_air
-    asks = can_ask() and recorded.air_asked
+    doubt = recorded.air_doubt
+    asks = can_ask() and recorded.air_question
     if doubt and not asks:
         complain(f"{doubt} --ambient board takes the probe's")
     if not asks:
@@ -350,7 +350,7 @@ def _in_its_air(recorded: "Recorded", given: dict[str, Any], ending: "Ending | N
         return ask_one_of(f"{doubt} Take it as the air temperature?", ("yes", "no"))
 
     answer = ending.unless_asked_to_end(asked, "no") if ending else asked()
-    return recorded.in_air_at_the_board() if answer == "yes" else recorded
+    return recorded.with_board_air() if answer == "yes" else recorded
 
 
 def _asked(recorded: "Recorded") -> "Recorded":

@@ -151,26 +151,24 @@ class Recorded:
         return replace(self, throws=throws)
 
     @property
-    def doubt_of_air(self) -> str:
+    def air_doubt(self) -> str:
         """What to tell a person of the probe's temperature, where nobody typed one or it is far off; empty: nothing."""
         if self.trace is None or AMBIENT_FROM in self.trace.head:
             return ""
         return air_doubt(self.trace.ambient_c, self.trace.at_the_board_c, self.rig.units)
 
     @property
-    def air_asked(self) -> str:
+    def air_question(self) -> str:
         """The same where a person is asked whether that is the air; a throw that fails is kept first: it may take the rig out of use."""
         failed = any(one.assessment.verdict == FAIL for one in self.throws)
-        return "" if failed else self.doubt_of_air
+        return "" if failed else self.air_doubt
 
-    def in_air_at_the_board(self) -> "Recorded":
-        """The same, judged by the temperature of the board's probe as that of the air."""
+    def with_board_air(self, ways: Mapping[int, str] = MappingProxyType({})) -> "Recorded":
+        """The same, judged by the temperature of the board's probe as that of the air, and as ``directed``."""
         assert self.trace is not None
         head = MappingProxyType({**self.trace.head, AMBIENT_FROM: AT_THE_BOARD})
         trace = replace(self.trace, ambient_c=self.trace.at_the_board_c, head=head)
-        return replace(
-            self, trace=trace, throws=throws_of(trace, self.rig, self.baselines, on_bench=self.on_bench)
-        )
+        return replace(self, trace=trace).directed(ways)
 
     @property
     def no_current(self) -> bool:

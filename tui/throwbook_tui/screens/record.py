@@ -212,7 +212,7 @@ class RecordScreen(Page[None]):
         """
         with desk.at_work():
             recorded: Recorded = self._recording.run()
-            asks = bool(recorded.untold or recorded.air_asked) and not desk.ends.is_set()
+            asks = bool(recorded.untold or recorded.air_question) and not desk.ends.is_set()
             if recorded.no_current or asks:
                 return recorded, None
             self._to_keep = True
@@ -286,25 +286,25 @@ class RecordScreen(Page[None]):
 
     def _ask_air(self, recorded: "Recorded") -> None:
         """Ask whether the probe's temperature is that of the air, where nobody typed one or it is far off; then go on."""
-        if not recorded.air_asked:
-            self._ask_ways(recorded, {})
+        if not recorded.air_question:
+            self._ask_ways(recorded, {}, board_air=False)
             return
 
         def answered(take: bool | None) -> None:
-            self._ask_ways(recorded.in_air_at_the_board() if take else recorded, {})
+            self._ask_ways(recorded, {}, board_air=bool(take))
 
         self.app.bell()
-        self.open_screen("confirm", TAKE_AIR, f"{recorded.air_asked} {TAKE_AIR_SAID}", WARN, then=answered)
+        self.open_screen("confirm", TAKE_AIR, f"{recorded.air_question} {TAKE_AIR_SAID}", WARN, then=answered)
 
-    def _ask_ways(self, recorded: "Recorded", ways: dict[int, str]) -> None:
+    def _ask_ways(self, recorded: "Recorded", ways: dict[int, str], board_air: bool) -> None:
         """Ask which way each movement went of which the current doesn't tell it; then keep them all."""
         left = [number for number in recorded.untold if number not in ways]
         if not left:
-            self._keep(recorded, ways)
+            self._keep(recorded, ways, board_air)
             return
 
         def answered(unlock: bool | None) -> None:
-            self._ask_ways(recorded, {**ways, left[0]: UNLOCK if unlock else LOCK})
+            self._ask_ways(recorded, {**ways, left[0]: UNLOCK if unlock else LOCK}, board_air)
 
         self.app.bell()
         question = unlock_question(left[0], len(recorded.throws))
@@ -316,12 +316,15 @@ class RecordScreen(Page[None]):
         self.repaint()
         self.tell("Nothing was recorded.")
 
-    def _keep(self, recorded: "Recorded", ways: Mapping[int, str] = MappingProxyType({})) -> None:
+    def _keep(
+        self, recorded: "Recorded", ways: Mapping[int, str] = MappingProxyType({}), board_air: bool = False
+    ) -> None:
         self._rest_after(recorded)
         desk = self.desk
 
         def kept() -> "tuple[Recorded, StoredTrial]":
-            judged = recorded.directed(ways) if ways else recorded
+            judge = recorded.with_board_air if board_air else recorded.directed
+            judged = judge(ways) if ways or board_air else recorded
             return judged, self._kept(judged, desk)
 
         self.work_once("keep", kept)
