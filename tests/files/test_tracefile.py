@@ -16,9 +16,9 @@ from throwbook.files.trace_file import (
     KEPT,
     NOT_JUDGED,
     TraceLimits,
-    others_said,
     read_trace,
     trace_text,
+    unknown_said,
     write_trace,
 )
 
@@ -216,7 +216,7 @@ def test_pin_switches_and_the_temperature_are_read(write):
     assert trace.left_switch.tolist() == [False, True, True]
     assert trace.right_switch.tolist() == [True, True, False]
     np.testing.assert_array_equal(trace.temperature_c, [18.25, np.nan, 18.5])
-    assert not trace.others
+    assert not trace.unknown_columns
 
 
 def test_a_switch_that_is_written_more_seldom_than_the_current_stands_until_it_is_written_again(write):
@@ -280,22 +280,44 @@ def test_a_file_that_went_through_a_spreadsheet_keeps_its_switches(write):
     assert trace.left_switch.tolist() == [row[2] for row in rows]
     assert trace.right_switch.tolist() == [row[3] for row in rows]
     np.testing.assert_array_equal(trace.temperature_c, [np.nan if n == 2 else 18.25 for n in range(9)])
-    bad = table.replace("0,4;2,1;1;", "0,4;2,1;7;")
-    assert bad != table
-    with pytest.raises(InputError, match=r"line 6.*'left_switch' holds '7'"):
-        read_trace(write(bad), direction="lock")
+
+
+@pytest.mark.parametrize(
+    ("cells", "left", "said"),
+    [
+        (["closed"] * 6, None, "'left_switch': 6 cells not read, the first 'closed' in line 2"),
+        (
+            ["0", "0", "7", "1", "1", "0"],
+            [False] * 3 + [True] * 2 + [False],
+            "'left_switch': 1 cell not read, the first '7' in line 4",
+        ),
+        (
+            ["0", "1", "", "open", "open", "open"],
+            [False, True] + [False] * 4,
+            "'left_switch': 3 cells not read, the first 'open' in line 5",
+        ),
+    ],
+)
+def test_a_cell_of_a_switch_that_cannot_be_read_costs_another_loggers_file_that_reading_alone(
+    write, cells, left, said
+):
+    rows = "".join(f"{n / 10};2,1;{cell};18,5\n".replace(".", ",") for n, cell in enumerate(cells))
+    trace = read_trace(write("time_s;current_a;left_switch;temperature_c\n" + rows), direction="lock")
+    assert (trace.left_switch is None) if left is None else (trace.left_switch.tolist() == left)
+    assert trace.temperature_c.tolist() == [18.5] * 6
+    assert said in trace.read_as
 
 
 def test_columns_that_nobody_knows_are_kept_and_told_of(write, tmp_path):
     table = 'time_s,"oil, bar",current_a,note,n\n0,1.5,0.1,cold,7\n0.1,,2.5,-,8\n'
     trace = read_trace(write(HEAD + table))
-    assert list(trace.others) == ["oil, bar", "n"]  # notes are no numbers
-    assert others_said(trace, KEPT) == "columns that this program does not know are kept: 'oil, bar', 'n'"
-    assert others_said(trace, NOT_JUDGED).endswith("are not judged: 'oil, bar', 'n'")
+    assert list(trace.unknown_columns) == ["oil, bar", "n"]  # notes are no numbers
+    assert unknown_said(trace, KEPT) == "columns that this program does not know are kept: 'oil, bar', 'n'"
+    assert unknown_said(trace, NOT_JUDGED).endswith("are not judged: 'oil, bar', 'n'")
     write_trace(trace, tmp_path / "again.csv")
     again = read_trace(tmp_path / "again.csv")
-    np.testing.assert_array_equal(again.others["oil, bar"], [1.5, np.nan])
-    np.testing.assert_array_equal(again.others["n"], [7, 8])
+    np.testing.assert_array_equal(again.unknown_columns["oil, bar"], [1.5, np.nan])
+    np.testing.assert_array_equal(again.unknown_columns["n"], [7, 8])
 
 
 def test_a_plain_block_and_one_read_row_by_row_give_the_same(write):
@@ -333,7 +355,9 @@ def traces(draw):
         left_switch=draw(st.none() | st.lists(st.booleans(), min_size=n, max_size=n).map(np.array)),
         right_switch=draw(st.none() | st.lists(st.booleans(), min_size=n, max_size=n).map(np.array)),
         temperature_c=draw(st.none() | degrees(n)),
-        others=draw(st.dictionaries(st.text("xyz,\"' ", min_size=1).map("x{}x".format), rows, max_size=2)),
+        unknown_columns=draw(
+            st.dictionaries(st.text("xyz,\"' ", min_size=1).map("x{}x".format), rows, max_size=2)
+        ),
     )
 
 

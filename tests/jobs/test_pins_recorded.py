@@ -114,15 +114,15 @@ def test_a_look_is_asked_for_after_a_lock_throw_and_not_after_the_unlock_throw_b
 
 def test_a_column_that_nobody_knows_stays_in_the_logbook_and_the_record_stays_the_same_record(book, tmp_path):
     one = recorded_at(tmp_path)
-    oil = replace(one.trace, others={"oil_bar": np.linspace(1.0, 2.0, len(one.trace))})
+    oil = replace(one.trace, unknown_columns={"oil_bar": np.linspace(1.0, 2.0, len(one.trace))})
     with opened(book) as made:
         assert made.identity(RIG.name, oil) == made.identity(RIG.name, one.trace)
     write_trace(oil, tmp_path / "oil.csv")
     plan = ImportPlan(RIG.name, "spot", [str(tmp_path / "oil.csv")])
     done = import_traces(str(book), plan, BY, NOW + timedelta(hours=1))
-    assert "are kept: 'oil_bar'" in done.others[str(tmp_path / "oil.csv")]
+    assert "are kept: 'oil_bar'" in done.unknown_columns[str(tmp_path / "oil.csv")]
     again = import_traces(str(book), plan, BY, NOW + timedelta(hours=2))
-    assert (again.sheet, len(again.known), dict(again.others)) == (
+    assert (again.sheet, len(again.known), dict(again.unknown_columns)) == (
         None,
         1,
         {},

@@ -236,7 +236,7 @@ def _record(done: "Imported") -> dict[str, Any]:
         ],
         "known": [{"file": each.file, "where": each.where} for each in done.known],
         "read_as": dict(done.read_as),
-        "columns_kept": dict(done.others),
+        "columns_kept": dict(done.unknown_columns),
         "status": done.status.level,
         "because": [one.sentence for one in done.status.open],
     }
@@ -254,7 +254,7 @@ def _several_said(done: "Imported") -> list[str]:
 def _print(done: "Imported") -> None:
     for file, how in done.read_as.items():
         output.line(f"{Path(file).name}: read as {how}.", hang=2)
-    for file, what in done.others.items():
+    for file, what in done.unknown_columns.items():
         output.line(f"{Path(file).name}: {what}.", hang=2)
     for each in done.known:
         output.line(f"{each.file}: {each.where}; nothing stored for it.")

@@ -63,7 +63,7 @@ class Trace:
     """shape (n,) the same at the right pin"""
     temperature_c: FloatArray | None = None
     """shape (n,) [degC] at the board's probe, NaN where it didn't answer, or None where the board has none"""
-    others: Mapping[str, FloatArray] = field(default_factory=lambda: MappingProxyType({}))
+    unknown_columns: Mapping[str, FloatArray] = field(default_factory=lambda: MappingProxyType({}))
     """Columns of the file that this program doesn't know, by name, each of shape (n,); NaN where no number stood."""
 
     def __len__(self) -> int:
@@ -92,7 +92,7 @@ class Trace:
     def columns(self) -> "dict[str, FloatArray | BoolArray]":
         """By name: every channel that it has, then the columns that nobody knows."""
         own = {name: channel for name in CHANNELS if (channel := getattr(self, name)) is not None}
-        return own | dict(self.others)
+        return own | dict(self.unknown_columns)
 
     def with_columns(self, named: "Mapping[str, FloatArray]") -> "Trace":
         """The trace with its pin switches, its temperature and the columns that nobody knows out of ``named``.
@@ -101,15 +101,22 @@ class Trace:
         """
         known = {name: column for name, column in named.items() if not np.isnan(column).all()}
         switches: dict[str, Any] = {name: _closed(known[name]) for name in SWITCHES if name in known}
-        others = {name: column for name, column in known.items() if name not in CHANNELS}
+        unknown = {name: column for name, column in known.items() if name not in CHANNELS}
         return replace(
-            self, **switches, temperature_c=known.get("temperature_c"), others=MappingProxyType(others)
+            self,
+            **switches,
+            temperature_c=known.get("temperature_c"),
+            unknown_columns=MappingProxyType(unknown),
         )
 
     def rows(self, which: slice) -> "Trace":
         """These rows alone, every channel of them; the head stays as it is."""
         kept = {name: channel[which] for name in CHANNELS if (channel := getattr(self, name)) is not None}
-        return replace(self, others={name: column[which] for name, column in self.others.items()}, **kept)
+        return replace(
+            self,
+            unknown_columns={name: column[which] for name, column in self.unknown_columns.items()},
+            **kept,
+        )
 
     @property
     def movement(self) -> int:

@@ -182,7 +182,7 @@ def locate(
     return tuple(found)
 
 
-def locate_others(header: Sequence[str], known: Sequence[RowColumn]) -> tuple[RowColumn, ...]:
+def locate_side_columns(header: Sequence[str], known: Sequence[RowColumn]) -> tuple[RowColumn, ...]:
     """The columns of one of our own files that ``locate`` left: those whose cells may be empty, and those that nobody knows.
 
     Two of one name are told apart by a number behind it; one of ours that another was asked for in its place is left out.
@@ -198,7 +198,7 @@ def locate_others(header: Sequence[str], known: Sequence[RowColumn]) -> tuple[Ro
         while name in found:
             count += 1
             name = f"{base} ({count})"
-        found[name] = RowColumn(OWN_OTHERS.get(name, UNKNOWN), name, index, 1.0)
+        found[name] = RowColumn(SIDE_CHANNELS.get(name, UNKNOWN), name, index, 1.0)
     return tuple(found.values())
 
 
@@ -321,14 +321,14 @@ _NOT_FINITE = frozenset({"nan", "inf", "infinity", "-inf", "-infinity", "+inf", 
 LARGEST = {"time": 1e12, "current": 1e5, "voltage": 1e5}
 
 SWITCH, TEMPERATURE, UNKNOWN = "switch", "temperature", "unknown"
-OWN_OTHERS = {"left_switch": SWITCH, "right_switch": SWITCH, "temperature_c": TEMPERATURE}
+SIDE_CHANNELS = {"left_switch": SWITCH, "right_switch": SWITCH, "temperature_c": TEMPERATURE}
 """By its name in our own files: what a column holds whose cells may be empty."""
 BELIEVABLE: dict[str, Callable[[FloatArray], NDArray[np.bool_]]] = {
     SWITCH: lambda values: (values == 0.0) | (values == 1.0),
     TEMPERATURE: lambda values: (values > -273.15) & (values < 1000.0),
     UNKNOWN: lambda values: np.isfinite(values),
 }
-SAID = {
+CELL_ADVICE = {
     SWITCH: "Write 1 for closed and 0 for open; leave the cells empty where no switch is fitted",
     TEMPERATURE: "Write degrees Celsius; leave the cell empty where the probe gave none",
 }
@@ -343,8 +343,8 @@ class RowLayout:
     width: int
     """Fields in a row."""
     columns: tuple[RowColumn, ...]
-    others: tuple[RowColumn, ...] = ()
-    """Columns whose cells may be empty: pin switches, temperature, and those that nobody knows."""
+    side_columns: tuple[RowColumn, ...] = ()
+    """Columns whose cells may be empty: side channels, and those that nobody knows."""
 
     def fault(self, line: int, what: str, do: str = "") -> InputError:
         """The one-line error for ``line`` of the file."""
@@ -377,19 +377,19 @@ def decode(raw: bytes, path: str, first_line: int) -> str:
 
 
 def convert(block: bytes, layout: RowLayout, first_line: int, last_time_s: float) -> FloatArray:
-    """A block of whole lines as an array of shape (columns and others, rows), SI; NaN: an empty cell of the others.
+    """A block of whole lines as an array of shape (columns and side columns, rows), SI; NaN: an empty cell of the latter.
 
     ``first_line`` is the number of the block's first line in the file; ``last_time_s`` the time of the row before it
     (-inf for the first block). Raises InputError naming the first line at fault.
     """
     table = plain_decimals(block, layout.width)
     if table is not None:
-        table = table[:, [column.index for column in (*layout.columns, *layout.others)]]
-    elif not layout.others:
+        table = table[:, [column.index for column in (*layout.columns, *layout.side_columns)]]
+    elif not layout.side_columns:
         text = decode(block, layout.path, first_line)
         table = _by_library(text.split("\n"), layout)
     if table is not None:
-        factors = [column.factor for column in (*layout.columns, *layout.others)]
+        factors = [column.factor for column in (*layout.columns, *layout.side_columns)]
         values: FloatArray = np.ascontiguousarray((table * factors).T)
         if _sound(values, layout, last_time_s):
             return values
@@ -414,12 +414,12 @@ def _sound(block: FloatArray, layout: RowLayout, last_time_s: float) -> bool:
     """Finite, of a believable size, and in order of time; stamps of a coarse clock may repeat."""
     if not block.shape[1]:
         return True
-    known, others = block[: len(layout.columns)], block[len(layout.columns) :]
+    known, aside = block[: len(layout.columns)], block[len(layout.columns) :]
     largest = np.abs(known).max(axis=1)
     believable = all(
         size <= LARGEST[column.quantity] for size, column in zip(largest, layout.columns, strict=True)
     ) and all(
-        BELIEVABLE[column.quantity](row).all() for column, row in zip(layout.others, others, strict=True)
+        BELIEVABLE[column.quantity](row).all() for column, row in zip(layout.side_columns, aside, strict=True)
     )
     time_s = block[0]
     return believable and bool(time_s[0] >= last_time_s) and bool((time_s[1:] >= time_s[:-1]).all())
@@ -432,7 +432,7 @@ def _row_by_row(text: str, layout: RowLayout, first_line: int, last_time_s: floa
         if len(fields) != layout.width:
             raise _wrong_width(fields, layout, line)
         row = [number_in(fields[column.index], column, layout, line) for column in layout.columns]
-        row += [number_or_nan(fields[column.index], column, layout, line) for column in layout.others]
+        row += [number_or_nan(fields[column.index], column, layout, line) for column in layout.side_columns]
         if row[0] < last_time_s:
             raise layout.fault(
                 line,
@@ -441,7 +441,7 @@ def _row_by_row(text: str, layout: RowLayout, first_line: int, last_time_s: floa
             )
         last_time_s = row[0]
         values.append(row)
-    return np.array(values, dtype=float).reshape(-1, len(layout.columns) + len(layout.others)).T
+    return np.array(values, dtype=float).reshape(-1, len(layout.columns) + len(layout.side_columns)).T
 
 
 def _records(text: str, layout: RowLayout, first_line: int) -> Iterator[tuple[int, Sequence[str]]]:
@@ -474,14 +474,20 @@ def _wrong_width(fields: Sequence[str], layout: RowLayout, line: int) -> InputEr
     )
 
 
+def reading(cell: str, quantity: str) -> float:
+    """The cell of a column of ``BELIEVABLE``; NaN: it is empty, no number, or can't be believed."""
+    value = float(cell) if _NUMBER.fullmatch(cell) else np.nan
+    return value if BELIEVABLE[quantity](np.array([value])).all() else np.nan
+
+
 def number_or_nan(cell: str, column: RowColumn, layout: RowLayout, line: int) -> float:
     """The cell of a column that may be empty; what is no number in a column that nobody knows is NaN too."""
     cell = cell.strip()
-    value = float(cell) if _NUMBER.fullmatch(cell) else np.nan
-    if column.quantity == UNKNOWN:
-        return value if np.isfinite(value) else np.nan
-    if cell and not BELIEVABLE[column.quantity](np.array([value])).all():
-        raise layout.fault(line, f"column {quoted(column.name)} holds {quoted(cell)}", SAID[column.quantity])
+    value = reading(cell, column.quantity)
+    if cell and np.isnan(value) and column.quantity != UNKNOWN:
+        raise layout.fault(
+            line, f"column {quoted(column.name)} holds {quoted(cell)}", CELL_ADVICE[column.quantity]
+        )
     return value
 
 

@@ -13,7 +13,7 @@ from itertools import islice
 
 import numpy as np
 
-from throwbook.core.quantities.text import quoted
+from throwbook.core.quantities.text import counted, quoted
 from throwbook.core.trace import FloatArray
 from throwbook.errors import Field, InputError
 from throwbook.files import cell_values, csv_rows
@@ -41,8 +41,8 @@ class OtherTable:
     """Of its first row, where the rows are dated."""
     read_as: str
     """How it was read, in one line."""
-    beside: dict[str, FloatArray]
-    """Pin switches and temperature, where its columns go by the names of our own files; NaN: an empty cell."""
+    side_channels: dict[str, FloatArray]
+    """Pin switches and temperature, where its columns go by the names of our own files; NaN: no reading."""
 
 
 @dataclass(frozen=True)
@@ -145,34 +145,35 @@ def read_table(
             said.append(f"time: {stamps.said}, from {', '.join(quoted(one) for one in _time_names(roles))}")
         elif role is not None and role.column is not None:
             said.append(_unit_said(role, factors))
-    beside = _beside(layout, cells, marks)
-    taken = {role.name for role in roles} | set(beside)
+    side_channels, unread = _side_channels(layout, cells, marks)
+    said += unread
+    taken = {role.name for role in roles} | set(side_channels)
     left = [name for name in layout.names if name and name not in taken]
     if left:
         said.append(
             f"not read: {', '.join(quoted(name, 24) for name in left[:3])}{' ...' if len(left) > 3 else ''}"
         )
     columns = [read[quantity] for quantity in QUANTITIES if quantity in read]
-    return OtherTable(head, columns, began, "; ".join(said), beside)
+    return OtherTable(head, columns, began, "; ".join(said), side_channels)
 
 
-def _beside(layout: _Layout, cells: Sequence[Cells], marks: cell_values.Marks) -> dict[str, FloatArray]:
-    """The columns of one of our own files that went through a spreadsheet. Raises InputError naming a cell that can't be."""
-    found = {}
+def _side_channels(
+    layout: _Layout, cells: Sequence[Cells], marks: cell_values.Marks
+) -> tuple[dict[str, FloatArray], list[str]]:
+    """Those by the names of our own files, each of shape (rows,), and what is to be told of cells that can't be read."""
+    found, unread = {}, []
     for index, name in enumerate(layout.names):
-        if name in csv_rows.OWN_OTHERS:
-            column = RowColumn(csv_rows.OWN_OTHERS[name], name, index, 1.0)
-            rows = csv_rows.RowLayout(cells[index].path, 0, ())
-            plain = cells[index].cells
+        if name in csv_rows.SIDE_CHANNELS:
+            quantity, column = csv_rows.SIDE_CHANNELS[name], cells[index]
+            plain = column.cells
             if marks.decimal == cell_values.COMMA:
                 plain = [cell.replace(",", ".") for cell in plain]
-            found[name] = np.array(
-                [
-                    csv_rows.number_or_nan(cell, column, rows, line)
-                    for cell, line in zip(plain, cells[index].lines, strict=True)
-                ]
-            )
-    return found
+            found[name] = np.array([csv_rows.reading(cell, quantity) for cell in plain])
+            lost = [row for row in np.flatnonzero(np.isnan(found[name])) if column.cells[row]]
+            if lost:
+                first = f"the first {quoted(column.cells[lost[0]])} in line {column.lines[lost[0]]}"
+                unread.append(f"{quoted(name)}: {counted(len(lost), 'cell')} not read, {first}")
+    return found, unread
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from throwbook.core.quantities.clock import spread_evenly, with_clock
 from throwbook.core.trace import BoolArray, FloatArray, Trace
 from throwbook.errors import InputError, OutsideError, Unclear
 from throwbook.files import csv_rows
-from throwbook.files.csv_rows import locate, locate_others, parse_choices
+from throwbook.files.csv_rows import locate, locate_side_columns, parse_choices
 from throwbook.files.tables import refuse_no_file, whole_file
 from throwbook.files.trace_head import Head, head_lines, read_head
 
@@ -130,10 +130,10 @@ def trace_text(trace: Trace, rows_at_once: int = 50_000) -> Iterator[str]:
 KEPT, NOT_JUDGED = "kept", "not judged"
 
 
-def others_said(trace: Trace, become: str) -> str:
+def unknown_said(trace: Trace, become: str) -> str:
     """What a person is told of columns that this program doesn't know: that they are ``KEPT`` or ``NOT_JUDGED``; empty: there are none."""
-    names = csv_rows.listed(tuple(trace.others))
-    return f"columns that this program does not know are {become}: {names}" if trace.others else ""
+    names = csv_rows.listed(tuple(trace.unknown_columns))
+    return f"columns that this program does not know are {become}: {names}" if trace.unknown_columns else ""
 
 
 def _cells(column: FloatArray | BoolArray) -> list[str]:
@@ -193,8 +193,8 @@ class _Reader:
         head_text, header_text = self._head_and_header()
         head = read_head(head_text, self.name, foreign=bool(asked), direction=direction)
         layout = self._layout(header_text, asked)
-        columns, others = self._table(layout)
-        return self._trace(head, columns).with_columns(others)
+        columns, side_columns = self._table(layout)
+        return self._trace(head, columns).with_columns(side_columns)
 
     def _trace(self, head: Head, arrays: list[FloatArray], read_as: str = "") -> Trace:
         spread = spread_evenly(arrays[0])
@@ -227,7 +227,7 @@ class _Reader:
         trace = self._trace(
             replace(head, started=head.started or table.began, keys=keys), table.columns, table.read_as
         )
-        return trace.with_columns(table.beside)
+        return trace.with_columns(table.side_channels)
 
     def _fault(self, what: str, do: str = "", line: int | None = None) -> InputError:
         return InputError(what, f"{self.name}, line {self.line if line is None else line}", do)
@@ -269,11 +269,11 @@ class _Reader:
         except csv.Error as error:
             raise self._fault(f"the quotes in the header don't close ({error})", "Mend the header") from error
         columns = locate(header, asked, f"{self.name}, line {self.line}", self.factors)
-        return csv_rows.RowLayout(self.name, len(header), columns, locate_others(header, columns))
+        return csv_rows.RowLayout(self.name, len(header), columns, locate_side_columns(header, columns))
 
     def _table(self, layout: csv_rows.RowLayout) -> tuple[list[FloatArray], dict[str, FloatArray]]:
-        """The columns, and the others by name, as arrays of shape (n,), SI."""
-        parts: list[list[FloatArray]] = [[] for _ in (*layout.columns, *layout.others)]
+        """The columns, and the side columns by name, as arrays of shape (n,), SI."""
+        parts: list[list[FloatArray]] = [[] for _ in (*layout.columns, *layout.side_columns)]
         count, last_time_s = 0, -np.inf
         for first_line, lines in self._blocks():
             block = csv_rows.convert(lines, layout, first_line, last_time_s)
@@ -292,7 +292,7 @@ class _Reader:
         arrays = []
         while parts:
             arrays.append(np.concatenate(parts.pop(0)))
-        names = [column.name for column in layout.others]
+        names = [column.name for column in layout.side_columns]
         return arrays[: -len(names) or None], dict(zip(names, arrays[len(layout.columns) :], strict=True))
 
     def _blocks(self) -> Iterator[tuple[int, bytes]]:

@@ -16,7 +16,7 @@ from throwbook.core.rig import Rig
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError, Unclear
 from throwbook.files.csv_rows import QUANTITIES
-from throwbook.files.trace_file import NOT_JUDGED, TraceLimits, others_said, read_trace
+from throwbook.files.trace_file import NOT_JUDGED, TraceLimits, read_trace, unknown_said
 from throwbook.jobs.recording import throws_of
 
 if TYPE_CHECKING:
@@ -172,7 +172,7 @@ def _notes(trace: Trace, rig: Rig, reading: TraceReading) -> list[str]:
             reading.settle(one, trace.source)
     notes = [f"read as {trace.read_as}"] if trace.read_as else []
     notes += [one.what for one in odd]
-    notes += [others_said(trace, NOT_JUDGED)] if trace.others else []
+    notes += [unknown_said(trace, NOT_JUDGED)] if trace.unknown_columns else []
     if trace.rig and trace.rig != rig.name:
         notes.append(f"the file names the rig '{trace.rig}'; it was judged as '{rig.name}'")
     return notes

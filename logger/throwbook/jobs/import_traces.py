@@ -13,7 +13,7 @@ from throwbook.core.records import BENCH, LoggedTrial, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD, conditions_from, simulated_by
 from throwbook.core.status.latch import Status
 from throwbook.errors import Field, InputError, Remedy
-from throwbook.files.trace_file import KEPT, others_said
+from throwbook.files.trace_file import KEPT, unknown_said
 from throwbook.jobs import latch
 from throwbook.jobs.find import BaselineInForce, baselines_for, baselines_of, frozen_id, opened, rig_of
 from throwbook.jobs.rig_changes import raise_for_switches
@@ -105,7 +105,7 @@ class Imported:
     """Of the rig, the throws just logged included."""
     read_as: Mapping[str, str] = field(default_factory=dict)
     """How files of other loggers were read, by name of the file."""
-    others: Mapping[str, str] = field(default_factory=dict)
+    unknown_columns: Mapping[str, str] = field(default_factory=dict)
     """What was kept of columns that this program doesn't know, likewise."""
 
 
@@ -179,7 +179,7 @@ def import_traces(
         fresh, known = _sort_out(book, rig.name, asked.kind, traces)
         if not fresh:
             return Imported(None, (), tuple(known), latch.status(book, rig.name), read_as)
-        others = {trace.source: others_said(trace, KEPT) for trace in fresh if trace.others}
+        unknown = {trace.source: unknown_said(trace, KEPT) for trace in fresh if trace.unknown_columns}
         _refuse_rehearsed(book, fresh)
         for doubt in unit_doubts(fresh, rig):
             settle(doubt)
@@ -199,7 +199,7 @@ def import_traces(
             logged = [_log(book, state, entry, by, now) for entry in entries]
             stands = latch.status(book, rig.name)
         return Imported(
-            book.sheet(state.sheet.id), tuple(logged), (*known, *parts_known), stands, read_as, others
+            book.sheet(state.sheet.id), tuple(logged), (*known, *parts_known), stands, read_as, unknown
         )
 
 
