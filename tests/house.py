@@ -85,7 +85,7 @@ A_COLUMN = {
     LOGBOOK + "schema.py": '"retained_power_off": TEXT',
     CORE + "records.py": "retained_power_off: str",
     CORE + "export_schema.py": '_of("sighting", "retained_power_off")',
-    "logger/throwbook/cli/sheet.py": 'given["retained_power_off"]',
+    "logger/throwbook/cli/sign_off.py": 'given["retained_power_off"]',
     CORE + "wording.py": '"retained_power_off": Name(',
 }
 """A column of the logbook, by one that a sighting has: what stands where, with its name and the command that asks for it.

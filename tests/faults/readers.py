@@ -145,7 +145,7 @@ def trace_judged(data: bytes, draw: random.Random, folder: Path) -> None:
 
 
 def column_choice(data: bytes, draw: random.Random, folder: Path) -> None:
-    from throwbook.files.csv_rows import locate, parse_choices
+    from throwbook.files.column_names import locate, parse_choices
 
     choices, _, header = text(data).partition("\n")
     locate(header.split(","), parse_choices(choices.split("|")), "file, line 1")

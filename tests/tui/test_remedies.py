@@ -27,6 +27,7 @@ ONLY_TYPED = {
     "merge.py",
     "trace_file.py",
     "trace_head.py",
+    "column_names.py",
     "csv_rows.py",
     "other_loggers.py",
     "cell_values.py",

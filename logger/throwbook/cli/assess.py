@@ -133,7 +133,7 @@ def assess(ctx: click.Context, /, **given: Any) -> int:
 
 def _settle_odd() -> "Callable[[OddUnit, str], None]":
     """At a terminal, ask once for each quantity whether a column is as it was read."""
-    from throwbook.files.csv_rows import QUANTITIES
+    from throwbook.files.column_names import QUANTITIES
 
     asked: set[str] = set()
 

@@ -55,7 +55,7 @@ def unit_options(command: UnitsCommand) -> UnitsCommand:
 
 def column_factors(given: dict[str, Any]) -> dict[str, float]:
     """Quantity: factor to SI, from those options. Raises InputError for a unit that isn't one, or two answers for the time."""
-    from throwbook.files.csv_rows import unit_factors
+    from throwbook.files.column_names import unit_factors
 
     units = {name: given[f"{name}_unit"] for name in ("time", "current", "voltage")}
     found = unit_factors(units)

@@ -15,7 +15,8 @@ from throwbook.core.diagnosis.column_units import STEPS_S
 from throwbook.core.quantities.text import quoted
 from throwbook.core.trace import FloatArray
 from throwbook.errors import Field, InputError, Unclear
-from throwbook.files.csv_rows import LARGEST, RowColumn, RowLayout, is_number, number_in
+from throwbook.files.column_names import RowColumn
+from throwbook.files.csv_rows import LARGEST, RowLayout, is_number, number_in
 
 POINT, COMMA = "point", "comma"
 DAY_FIRST, MONTH_FIRST = "day", "month"

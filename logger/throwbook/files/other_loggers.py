@@ -16,9 +16,16 @@ import numpy as np
 from throwbook.core.quantities.text import counted, quoted
 from throwbook.core.trace import FloatArray
 from throwbook.errors import Field, InputError
-from throwbook.files import cell_values, csv_rows
+from throwbook.files import cell_values, column_names, csv_rows
 from throwbook.files.cell_values import Cells, Stamps
-from throwbook.files.csv_rows import QUANTITIES, RowColumn, read_name, read_unit
+from throwbook.files.column_names import (
+    QUANTITIES,
+    SIDE_CHANNELS,
+    ColumnName,
+    RowColumn,
+    read_name,
+    read_unit,
+)
 
 SEPARATORS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
 _LINES_LOOKED_AT = 2100
@@ -163,8 +170,8 @@ def _side_channels(
     """Those by the names of our own files, each of shape (rows,), and what is to be told of cells that can't be read."""
     found, unread = {}, []
     for index, name in enumerate(layout.names):
-        if name in csv_rows.SIDE_CHANNELS:
-            quantity, column = csv_rows.SIDE_CHANNELS[name], cells[index]
+        if name in SIDE_CHANNELS:
+            quantity, column = SIDE_CHANNELS[name], cells[index]
             plain = column.cells
             if marks.decimal == cell_values.COMMA:
                 plain = [cell.replace(",", ".") for cell in plain]
@@ -340,7 +347,7 @@ def _roles(layout: _Layout, asked: dict[str, str], factors: Mapping[str, float],
     found: list[_Role] = []
     for quantity in QUANTITIES:
         if quantity in asked:
-            column = csv_rows.place(quantity, asked[quantity], layout.names, where)
+            column = column_names.place(quantity, asked[quantity], layout.names, where)
             unit = names[column.index].unit
             factor = QUANTITIES[quantity][2][unit] if unit and column.factor == 1.0 else column.factor
             found.append(_role(quantity, column.index, layout, unit, factor, factors))
@@ -352,18 +359,18 @@ def _roles(layout: _Layout, asked: dict[str, str], factors: Mapping[str, float],
         _refuse_several(quantity, places, layout.names, where)
         for index in places:
             found.append(_role(quantity, index, layout, names[index].unit, None, factors))
-        if not places and quantity != csv_rows.OPTIONAL:
-            raise csv_rows.no_column(quantity, "", layout.names, where)
+        if not places and quantity != column_names.OPTIONAL:
+            raise column_names.no_column(quantity, "", layout.names, where)
     return found
 
 
-def _name_of(name: str, unit: str | None) -> csv_rows.ColumnName:
+def _name_of(name: str, unit: str | None) -> ColumnName:
     """What a column holds by its name and by the row of units."""
     named = read_name(name)
     if unit is None or named.unit is not None:
         return named
     by_unit = read_name(f"[{unit}]").quantity
-    return csv_rows.ColumnName(by_unit if named.quantity in (None, by_unit) else None, unit)
+    return ColumnName(by_unit if named.quantity in (None, by_unit) else None, unit)
 
 
 def _role(
@@ -387,7 +394,7 @@ def _role(
 def _time_roles(
     places: Sequence[int],
     layout: _Layout,
-    names: Sequence[csv_rows.ColumnName],
+    names: Sequence[ColumnName],
     factors: Mapping[str, float],
     where: str,
 ) -> list[_Role]:
@@ -399,7 +406,7 @@ def _time_roles(
             "date" if cell_values.is_date(cell) else "stamp" if cell_values.is_stamp(cell) else "number"
         ].append(index)
     if not kinds["number"] and not kinds["stamp"]:
-        raise csv_rows.no_column("time", "", layout.names, where)
+        raise column_names.no_column("time", "", layout.names, where)
     chosen = kinds["number"] or kinds["stamp"]
     _refuse_several("time", chosen, layout.names, where)
     [index] = chosen

@@ -19,7 +19,7 @@ from throwbook.core.quantities.clock import spread_evenly, with_clock
 from throwbook.core.trace import BoolArray, FloatArray, Trace
 from throwbook.errors import InputError, OutsideError, Unclear
 from throwbook.files import csv_rows
-from throwbook.files.csv_rows import locate, locate_side_columns, parse_choices
+from throwbook.files.column_names import listed, locate, locate_side_columns, parse_choices
 from throwbook.files.tables import refuse_no_file, whole_file
 from throwbook.files.trace_head import Head, head_lines, read_head
 
@@ -132,7 +132,7 @@ KEPT, NOT_JUDGED = "kept", "not judged"
 
 def unknown_said(trace: Trace, become: str) -> str:
     """What a person is told of columns that this program doesn't know: that they are ``KEPT`` or ``NOT_JUDGED``; empty: there are none."""
-    names = csv_rows.listed(tuple(trace.unknown_columns))
+    names = listed(tuple(trace.unknown_columns))
     return f"columns that this program does not know are {become}: {names}" if trace.unknown_columns else ""
 
 

@@ -15,7 +15,7 @@ from throwbook.core.machine.motor import speed_at
 from throwbook.core.rig import Rig
 from throwbook.core.trace import Trace
 from throwbook.errors import InputError, Unclear
-from throwbook.files.csv_rows import QUANTITIES
+from throwbook.files.column_names import QUANTITIES
 from throwbook.files.trace_file import NOT_JUDGED, TraceLimits, read_trace, unknown_said
 from throwbook.jobs.recording import throws_of
 

@@ -64,7 +64,7 @@ def keep_photographs(
 
 
 @dataclass(frozen=True)
-class Found:
+class ListedPicture:
     """A picture in a folder."""
 
     path: Path
@@ -88,7 +88,7 @@ def _plain_file(entry: "os.DirEntry[str]") -> os.stat_result | None:
         return None
 
 
-def newest(folder: Path, most: int) -> tuple[list[Found], int]:
+def newest(folder: Path, most: int) -> tuple[list[ListedPicture], int]:
     """The newest pictures of a folder, the newest first, and how many pictures are in it; what it holds below isn't opened.
 
     Links are passed over. Raises InputError where there is no such folder, OutsideError where it can't be read.
@@ -110,7 +110,7 @@ def newest(folder: Path, most: int) -> tuple[list[Found], int]:
         ) from error
     chosen = heapq.nlargest(most, listed, key=lambda one: (one[0].st_mtime, one[1]))
     found = [
-        Found(
+        ListedPicture(
             Path(path),
             taken_on(Path(path)),
             datetime.fromtimestamp(at.st_mtime).astimezone(),

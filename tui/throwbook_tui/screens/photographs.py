@@ -22,7 +22,7 @@ from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
 
 if TYPE_CHECKING:
-    from throwbook.jobs.photographs import Found
+    from throwbook.jobs.photographs import ListedPicture
     from throwbook.jobs.sheets import SheetView
 
 MOST = 12
@@ -47,7 +47,7 @@ class PhotographsScreen(Page[None]):
         super().__init__()
         self._sheet, self._position, self._found = sheet, position, found
         self._folder = ""
-        self._pictures: list[Found] = []
+        self._pictures: list[ListedPicture] = []
         self._count = 0
 
     def body(self) -> Iterator[Widget]:
@@ -74,7 +74,7 @@ class PhotographsScreen(Page[None]):
 
         self.work("look", look)
 
-    def done_look(self, result: "tuple[str, list[Found], int]") -> None:
+    def done_look(self, result: "tuple[str, list[ListedPicture], int]") -> None:
         """Show them."""
         self._folder, self._pictures, self._count = result
         self.repaint()
@@ -113,7 +113,7 @@ class PhotographsScreen(Page[None]):
         some = f"{number} newest of {self._count}" if number < self._count else f"{number}"
         return Cell(f"{self._folder}: {some} pictures, the newest first.", QUIET)
 
-    def _row(self, one: "Found") -> tuple[str, list[Cell | str]]:
+    def _row(self, one: "ListedPicture") -> tuple[str, list[Cell | str]]:
         apart = after_throw(one.taken, self._throw.started)
         said = "-" if apart is None else apart_said(apart).removesuffix(" the throw")
         tone = WARN if far(apart) else ""

@@ -48,7 +48,7 @@ def unknown_air(there_c: float | None, here_c: float | None) -> str:
 SETTLE_AT_REST = "Record again with nothing else on the board's wire, or see whether the drive holds its place with a current."
 
 
-class OtherReading(NamedTuple):
+class RivalReading(NamedTuple):
     """What would explain a sign as well: it is then no verdict's."""
 
     says: str

@@ -26,7 +26,8 @@ from throwbook.core.assessment import (
     Measured,
     Sign,
 )
-from throwbook.core.diagnosis.causes import CAUSES, POSSIBLE, colder
+from throwbook.core.diagnosis.causes import CAUSES, POSSIBLE
+from throwbook.core.diagnosis.circumstances import colder
 from throwbook.core.diagnosis.evidence import NO_LOAD_U, is_colder, unknown_air
 from throwbook.core.diagnosis.measure import throw_volt_seconds
 from throwbook.core.diagnosis.signs.load import LIGHT_SHARE, RUNNING, above_rated

@@ -15,7 +15,7 @@ from throwbook.core.assessment import (
     WATCH,
     Sign,
 )
-from throwbook.core.diagnosis.evidence import SETTLE_AT_REST, Evidence, OtherReading
+from throwbook.core.diagnosis.evidence import SETTLE_AT_REST, Evidence, RivalReading
 from throwbook.core.diagnosis.measure import SUPPLIES_APART, UNREAD_SUPPLY_U
 from throwbook.core.quantities.statistics import median_of, runs_of
 from throwbook.core.trace import FloatArray
@@ -289,14 +289,14 @@ def _short_but_for_scatter(evidence: Evidence) -> Sign | None:
     )
 
 
-HIDDEN_AT_REST = OtherReading("the current at rest hides how much more was moved", SETTLE_AT_REST)
-PARTED_CLOCK = OtherReading(
+HIDDEN_AT_REST = RivalReading("the current at rest hides how much more was moved", SETTLE_AT_REST)
+PARTED_CLOCK = RivalReading(
     "if the board's clock is off by as much as it may be", "Record again, and see to the board's clock."
 )
-SCATTERS = OtherReading(
+SCATTERS = RivalReading(
     "the baseline's own throws differ by more than is missing here", "Take a new baseline."
 )
-UNREAD_SUPPLY = OtherReading(
+UNREAD_SUPPLY = RivalReading(
     "another supply voltage than the baseline's would explain it", "Measure the voltage too."
 )
 

@@ -7,7 +7,7 @@ from throwbook.core.analysis.clipping import ripple_of
 from throwbook.core.analysis.transient import QUICK_ROWS_S
 from throwbook.core.analysis.travel import PLACE_U_WITHOUT_VOLTAGE
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Measured, Sign
-from throwbook.core.diagnosis.evidence import NO_LOAD_U, SETTLE_AT_REST, Evidence, OtherReading, unknown_air
+from throwbook.core.diagnosis.evidence import NO_LOAD_U, SETTLE_AT_REST, Evidence, RivalReading, unknown_air
 from throwbook.core.diagnosis.signs import ending, pins
 from throwbook.core.wording import FIGURES
 
@@ -40,11 +40,11 @@ def above_rated(run: Measured | None, rated_a: float, from_s: float | None = Non
     return Sign("over-rated", FAIL, because, value=run.value, limit=rated_a, unit="A", from_s=from_s)
 
 
-AT_THE_END = OtherReading(
+AT_THE_END = RivalReading(
     "how the movement ended would explain it", "Record again and watch the end of travel."
 )
 """A load that can't be told from the end of the movement: a contact that bounces, a drive that brakes."""
-AT_THE_START = OtherReading("a start that these rows do not show would explain it", "Sample faster.")
+AT_THE_START = RivalReading("a start that these rows do not show would explain it", "Sample faster.")
 
 
 def light_run(evidence: Evidence) -> Sign | None:
