@@ -142,6 +142,7 @@ def find_bump(
     place_u: float,
     blind_u: float = 0.0,
     ripple_a: float = 0.0,
+    spin_up_bins: float = 0.0,
 ) -> Bump | None:
     """The clearest load at one place that neither the baseline's scatter nor this trial's own explains, or None.
 
@@ -164,6 +165,9 @@ def find_bump(
         the load.
     ripple_a
         Amplitude of the ripple on the readings [A]: where it beats slowly with the sampling no average takes it off.
+    spin_up_bins
+        Time constant in which the rotor speeds up, in bins. What it takes to do so is taken off a profile; a slow beat looks
+        like a speed that swings, and comes out higher by its frequency times this.
     """
     misfit_a = fit.misfit_a
     worst_u = float(np.hypot(WORST_PLACE_U, blind_u))
@@ -178,7 +182,9 @@ def find_bump(
     sd_a = np.hypot(scatter_a, shift_a)
     # Few trials know the scatter badly (hence the factor); how far places may be off doesn't come from them.
     factor = np.array([[factors[width]] for width in widths])
-    by_chance_a = np.sqrt((factor * scatter_a) ** 2 + (Z_999 * shift_a) ** 2 + ripple_a**2)
+    # Of the beats that a width doesn't average out the quickest takes two widths.
+    beat_a = ripple_a * np.hypot(1.0, np.pi * spin_up_bins / np.array([widths]).T)
+    by_chance_a = np.sqrt((factor * scatter_a) ** 2 + (Z_999 * shift_a) ** 2 + beat_a**2)
     limit = np.maximum(by_chance_a, smallest_a)
     excess = np.where(reached, smooth / limit, -np.inf)
     best: tuple[float, int, int, float, float] | None = None

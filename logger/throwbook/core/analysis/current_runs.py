@@ -20,7 +20,6 @@ from throwbook.core.analysis.breaks import LONGEST_S
 from throwbook.core.analysis.residual_current import (
     ABOUT,
     ABOVE_RATED,
-    FLAT,
     JOG,
     PAUSE_S,
     SETTLED_S,
@@ -48,6 +47,7 @@ from throwbook.core.analysis.rest import (
     END_S,
     FEWEST_NOISE_ROWS,
     FEWEST_REST_ROWS,
+    FLAT,
     MOST_SMOOTHED,
     NO_OFFSET,
     NOISE_SIGMAS,
@@ -251,7 +251,7 @@ def _parted(stretches: Sequence[tuple[int, int]], by: Sequence[CurrentRun]) -> l
 
 def _is_undriven(run: CurrentRun, trace: Trace, rest: Rest, stroke: FullStroke) -> bool:
     """Whether no more than a motor turns with flows for long, flat, while its voltage is next to nothing: it is held."""
-    if trace.voltage_v is None or trace.time_s[run.last] - trace.time_s[run.first] <= PAUSE_S:
+    if trace.voltage_v is None or trace.time_s[run.last] - trace.time_s[run.first] < END_S:
         return False
     # What a braked motor drives back dies away first.
     rows = slice(run.first + (run.last - run.first) // 3, run.last + 1)
@@ -307,14 +307,14 @@ def _joined(record: RunRecord, pieces: list[CurrentRun]) -> list[CurrentRun]:
     begun = 0  # first row of the unbroken current that the last of ``found`` ends with
     for piece in pieces:
         before = found[-1] if found else None
-        if before is not None and not before.residual_a and _is_echo(record, before, begun, piece):
+        if before is not None and _is_echo(record, before, begun, piece):
             found[-1] = _with_echo(record, before, piece)
             continue
         if before is not None and is_residual(record, before, piece):
             found[-1] = with_residual(record, before, piece)
             continue
-        if before is not None and before.residual_a:
-            piece = without_what_flowed_before(record, before, piece)
+        if before is not None:
+            piece = without_what_flowed_before(record, with_what_flowed_on(record, before), piece)
         if only_holds(record, piece):
             continue  # since a movement that the record doesn't show, or one the other way
         begun = piece.first
@@ -344,7 +344,8 @@ def _is_echo(record: RunRecord, before: CurrentRun, begun: int, piece: CurrentRu
     if over_s <= soon_s:
         return True
     settling = (
-        record.lasted_s(before.over, piece.first) <= soon_s
+        not before.residual_a  # what comes out of a current that flows on was switched on
+        and record.lasted_s(before.over, piece.first) <= soon_s
         and over_s <= PAUSE_S + SETTLED_S + record.period_s
     )
     return settling and lower

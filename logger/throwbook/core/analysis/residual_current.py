@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from throwbook.core.analysis.breaks import SHORTEST_S
-from throwbook.core.analysis.rest import CALM, END_S, SAME_LEVEL, Rest
+from throwbook.core.analysis.rest import CALM, END_S, FLAT, SAME_LEVEL, Rest
 from throwbook.core.analysis.transient import SMALLEST_PEAK, end_of_transient
 from throwbook.core.quantities.statistics import integrate, median_of, resolution_step, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
@@ -37,8 +37,6 @@ WHOLE = 0.85
 before anything is measured)."""
 JOG = 0.1
 """A movement over less than this share of the stroke is a jog (contract, section 7)."""
-FLAT = 0.05
-"""A residual current scatters by no more than this share of the no-load current beyond the noise at rest (*assumed*)."""
 SURELY_LOWER, SURELY_HIGHER = 0.8, 1.25
 """A level between these shares of another one is still that one."""
 STILL_FALLING = 0.25
@@ -406,7 +404,7 @@ def late(record: RunRecord, first: int, stop: int) -> FloatArray:
 def without_what_flowed_before(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> CurrentRun:
     """The piece from where it leaves what flowed on after the end before it, right up to its start: without its first rows
     where they are still that, and with those before it that a soft start has raised already."""
-    if record.lasted_s(before.over, piece.first) > SWITCHED_S:
+    if not before.residual_a or record.lasted_s(before.over, piece.first) > SWITCHED_S:
         return piece
     rises_a = SURELY_HIGHER * before.residual_a + record.still_a
     low = np.flatnonzero(record.current_a[before.last + 1 : piece.first] <= rises_a)
@@ -423,7 +421,7 @@ def is_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> boo
     apart = late_s > PAUSE_S and median_of(between_a) < 0.5 * highest_a
     if apart or not _drove(record, before):
         return False
-    too_low_a = max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a)
+    too_low_a = max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a + record.still_a)
     return highest_a < too_low_a or only_holds(record, piece)
 
 

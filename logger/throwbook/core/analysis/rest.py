@@ -41,6 +41,8 @@ CALM = 0.5
 turns brings its brushes and its load along)."""
 CALMER, ABOUT_AS_CALM = 0.8, 1.5
 """So many times the scatter of another stretch: surely calmer than it, and no rougher (*assumed*)."""
+FLAT = 0.05
+"""A current that stands scatters by no more than this share of the no-load current beyond the noise at rest (*assumed*)."""
 FEW_OF = 50
 """One in so many steps may be a movement's start or end."""
 STEP_S = 0.05
@@ -174,7 +176,7 @@ def _level_by_its_calm(
 ) -> float | None:
     """The level of a rest by the currents alone; None where there is none."""
     ends_a = sorted((median_of(current_a[: blocks.rows]), median_of(current_a[-blocks.rows :])), key=abs)
-    level = _nearer_in_the_middle(current_a, blocks, ends_a[0], no_load_current_a)
+    level = _nearer_in_the_middle(current_a, blocks, ends_a[0], period_s, no_load_current_a)
     if level is not None and _stands_at_the_ends(blocks, level, ends_a, no_load_current_a):
         level = ends_a[0]
     paused = _calmer_in_the_middle(current_a, blocks, CALMER)
@@ -226,7 +228,7 @@ def _held_the_other_way(
 
 
 def _nearer_in_the_middle(
-    current_a: FloatArray, blocks: _Blocks, end_a: float, no_load_current_a: float
+    current_a: FloatArray, blocks: _Blocks, end_a: float, period_s: float, no_load_current_a: float
 ) -> float | None:
     """A rest between two runs that the record starts and ends in: nearer to nothing than its ends, and no rougher."""
     if len(blocks.level_a) < 4 or abs(end_a) <= REST_SHARE * no_load_current_a:
@@ -239,7 +241,29 @@ def _nearer_in_the_middle(
         or abs(end_a) - furthest_a <= REST_SHARE * no_load_current_a
     ):
         return None
-    return level if _calmer_in_the_middle(current_a, blocks, ABOUT_AS_CALM) else None
+    calm = _calmer_in_the_middle(current_a, blocks, ABOUT_AS_CALM)
+    return (
+        level if calm and _stands_still(current_a, blocks, at, level, period_s, no_load_current_a) else None
+    )
+
+
+def _stands_still(
+    current_a: FloatArray,
+    blocks: _Blocks,
+    at: int,
+    level_a: float,
+    period_s: float,
+    no_load_current_a: float,
+) -> bool:
+    """Whether a level in the stretches ``at`` and ``at + 1`` and beside them lasts as long as a pause does. What a start on a
+    standing current passes through on its way may be calm for a moment, too."""
+    about = current_a[max(0, (at - 1) * blocks.rows) : (at + 3) * blocks.rows]
+    steps = np.diff(current_a[at * blocks.rows : (at + 2) * blocks.rows])
+    noise_a = robust_sd(steps[np.argsort(np.abs(steps))[:-2]]) / np.sqrt(2.0)
+    noise_a = max(noise_a, resolution_step(current_a[:500]))
+    same_a = NOISE_SIGMAS * noise_a + FLAT * no_load_current_a
+    longest = max((b - a for a, b in runs_of(np.abs(about - level_a) <= same_a)), default=0)
+    return (longest + 1) * period_s >= 2.0 * END_S
 
 
 def _stands_at_the_ends(

@@ -14,7 +14,6 @@ from throwbook.core.analysis.breaks import Break, find_breaks, with_coasting
 from throwbook.core.analysis.current_runs import flows_at_rest, movement_threshold, rows_smoothed
 from throwbook.core.analysis.movements import Movement
 from throwbook.core.analysis.residual_current import (
-    FLAT,
     PAUSE_S,
     ROWS_OF_A_STEP,
     ROWS_OF_STEPS,
@@ -30,6 +29,7 @@ from throwbook.core.analysis.rest import (
     END_S,
     FEWEST_NOISE_ROWS,
     FEWEST_REST_ROWS,
+    FLAT,
     NOISE_SIGMAS,
     one_quiet_level,
     smoothing_width,

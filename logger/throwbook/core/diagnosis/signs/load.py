@@ -1,14 +1,18 @@
 """Signs of the load: how heavy the mechanism is, where, and whether the drive moves it at all."""
 
+from dataclasses import replace
+
 import numpy as np
 
-from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Bump, find_bump, smooth_over
+from throwbook.core.analysis.baseline import PRACTICE_SPREAD, Bump, Fit, find_bump, smooth_over
 from throwbook.core.analysis.clipping import ripple_of
+from throwbook.core.analysis.switches import speed
 from throwbook.core.analysis.transient import QUICK_ROWS_S
-from throwbook.core.analysis.travel import PLACE_U_WITHOUT_VOLTAGE
+from throwbook.core.analysis.travel import GRID_BINS, PLACE_U_WITHOUT_VOLTAGE, rotor_charge_per_volt
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, STALL, WATCH, Measured, Sign
 from throwbook.core.diagnosis.evidence import NO_LOAD_U, SETTLE_AT_REST, Evidence, RivalReading, unknown_air
 from throwbook.core.diagnosis.signs import ending, pins
+from throwbook.core.trace import FloatArray
 from throwbook.core.wording import FIGURES
 
 RUNNING = FIGURES["run_current_a"].sentence
@@ -242,8 +246,30 @@ def _bump(evidence: Evidence) -> Bump | None:
     blind_u = 0.0 if evidence.moved.from_voltage else PLACE_U_WITHOUT_VOLTAGE
     ripple_a = float(np.sqrt(2.0)) * ripple_of(evidence.segments) * usual
     return find_bump(
-        fit, baseline.median_a, baseline.scan_sd_a, factors, smallest, shift_u, blind_u, ripple_a
+        _no_lighter_than_idle(fit, profile.current_a, baseline.median_a, evidence.idle_a),
+        baseline.median_a,
+        baseline.scan_sd_a,
+        factors,
+        smallest,
+        shift_u,
+        blind_u,
+        ripple_a,
+        _spin_up_bins(evidence),
     )
+
+
+def _no_lighter_than_idle(fit: Fit, current_a: FloatArray, baseline_a: FloatArray, idle_a: float) -> Fit:
+    """The split difference of a lighter throw, its expected current nowhere below no load: before the load is taken up there
+    is nothing that could have become lighter."""
+    least_a = np.minimum(baseline_a, idle_a)
+    return replace(fit, misfit_a=np.minimum(fit.misfit_a, current_a - least_a))
+
+
+def _spin_up_bins(evidence: Evidence) -> float:
+    """Time constant in which the rotor speeds up, in hundredths of the stroke; 0 where none was taken off the profile."""
+    segments, moved = evidence.segments, evidence.moved
+    tau_s = rotor_charge_per_volt(evidence.trace.time_s, segments, moved) * evidence.line.r_ohm
+    return tau_s * GRID_BINS * speed(segments, evidence.travel_share)
 
 
 def _hump(evidence: Evidence) -> Sign | None:
@@ -274,7 +300,10 @@ def _hump(evidence: Evidence) -> Sign | None:
 def free_play(evidence: Evidence) -> Sign | None:
     """The load is taken up later than in the baseline, by more than its place may be off."""
     late = evidence.late
-    if late is None or late.missing < WHOLE_GAP or late.extent <= 2.0 * late.u:
+    if late is None or late.missing < WHOLE_GAP:
+        return None
+    at_u = 2.0 * evidence.place.between(late.until, late.u)
+    if late.extent <= at_u:
         return None
     return Sign(
         "free-play",
@@ -284,7 +313,7 @@ def free_play(evidence: Evidence) -> Sign | None:
         limit=late.usual,
         unit="1",
         at_fraction=late.until,
-        at_fraction_u=2.0 * late.u,
+        at_fraction_u=at_u,
     )
 
 
@@ -300,7 +329,7 @@ def uneven_sides(evidence: Evidence) -> Sign | None:
         value=late.missing,
         unit="1",
         at_fraction=late.until,
-        at_fraction_u=2.0 * late.u,
+        at_fraction_u=2.0 * evidence.place.between(late.until, late.u),
     )
 
 

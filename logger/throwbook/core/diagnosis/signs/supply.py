@@ -63,7 +63,8 @@ def gaps(evidence: Evidence) -> Sign | None:
     lasted = max(segments.end_s - segments.start_s, segments.period_s)
     longest = float(np.max(steps[holes]))
     hidden = evidence.end != NO_RUN and longest_hole_s(evidence.trace, segments) > 0.0
-    serious = share > MISSING_LIMIT or longest > max(MISSING_LIMIT * lasted, 3.0 * segments.period_s)
+    unseen_s = longest - segments.period_s  # each row stands for one period
+    serious = share > MISSING_LIMIT or unseen_s > max(MISSING_LIMIT * lasted, 3.0 * segments.period_s)
     return Sign(
         "gaps",
         WATCH if serious else INFO,
