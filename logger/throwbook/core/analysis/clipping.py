@@ -69,7 +69,8 @@ def shows_one_reading(trace: Trace, segments: Segments) -> bool:
     shown_a = segments.polarity * trace.current_a[segments.first : segments.last + 1]
     top_a = float(shown_a.max())
     at_top = shown_a >= top_a - SAME * abs(top_a)
-    return bool(at_top[:2].all()) and float(np.mean(at_top)) > WHOLE
+    # The first row may be part on and part off.
+    return bool(at_top[1:3].all()) and float(np.mean(at_top)) > WHOLE
 
 
 def over_the_range(segments: Segments, time_s: FloatArray, clip_a: float | None) -> tuple[Segments, bool]:

@@ -310,11 +310,12 @@ def _joined(record: RunRecord, pieces: list[CurrentRun]) -> list[CurrentRun]:
         if before is not None and _is_echo(record, before, begun, piece):
             found[-1] = _with_echo(record, before, piece)
             continue
-        if before is not None and is_residual(record, before, piece):
-            found[-1] = with_residual(record, before, piece)
-            continue
         if before is not None:
-            piece = without_what_flowed_before(record, with_what_flowed_on(record, before), piece)
+            flows = with_what_flowed_on(record, before)  # noise may cut it into many pieces
+            if is_residual(record, flows, piece):
+                found[-1] = with_residual(record, before, piece)
+                continue
+            piece = without_what_flowed_before(record, flows, piece)
         if only_holds(record, piece):
             continue  # since a movement that the record doesn't show, or one the other way
         begun = piece.first

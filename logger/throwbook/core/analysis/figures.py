@@ -275,19 +275,19 @@ def _run_current(
 ) -> Measured | None:
     """Time-average over the run. The scatter is taken from block means, so that slow beats of an aliased ripple count.
 
-    ``unsettled``: rows at the beginning that may still be the start; 0: none. With and without them lie within the ±.
+    ``unsettled``: rows at the beginning that may still be the start; 0: none.
     """
     lost = float(np.mean(at_the_ceiling(current, clip_a))) if len(current) else 0.0
     if len(current) < 4 or lost > MOST_LOST:
         return None
-    # Where the start ends is known to two rows at best.
+    # Where the start ends is known to two rows at best; wherever it ended, the mean of what follows lies within the ±.
     later = min(max(unsettled, START_KNOWN_TO), len(current) - 2)
-    mean, without = (
-        integrate(current[rows:], time[rows:]) / float(time[-1] - time[rows]) for rows in (0, later)
-    )
-    start_a = from_half_width(abs(mean - without))
+    steps_as = 0.5 * (current[1:] + current[:-1]) * np.diff(time)
+    after_as = np.cumsum(steps_as[::-1])[::-1][: later + 1]
+    means = after_as / (time[-1] - time[: later + 1])
+    mean, start_a = float(means[0]), from_half_width(float(np.abs(means - means[0]).max()))
     if unsettled:
-        mean, start_a = 0.5 * (mean + without), 0.5 * start_a
+        mean, start_a = 0.5 * float(means.min() + means.max()), from_half_width(0.5 * float(np.ptp(means)))
     beyond_a = from_half_width(
         lost * (clip_a or 0.0)
     )  # where it was cut off it may have been twice as high (*assumed*)

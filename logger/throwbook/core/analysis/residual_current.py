@@ -252,7 +252,7 @@ def _low_levels(record: RunRecord, first: int, last: int) -> Iterator[tuple[int,
         left = _is_left(record, first + a, first + b, run_a, jumps_a, inner=a > 0 and not ends)
         if left or (ends and _slows_down(record, first + a, first + b, run_a)):
             known = b
-            begin, stop = _arrived(record, first + a, first + b, run_a, entered=bool(a)), first + b
+            begin, stop = _arrived(record, first, first + a, first + b, run_a), first + b
             rows_a = record.current_a[begin:stop]
             yield begin, stop, median_of(rows_a if left else rows_a[rows_a < _too_low(record, run_a)])
 
@@ -346,17 +346,21 @@ def _flat_level(record: RunRecord, begin: int, stop: int) -> FloatArray | None:
     return None if robust_sd(flat_a) > record.still_a else flat_a
 
 
-def _arrived(record: RunRecord, begin: int, stop: int, run_a: float, entered: bool) -> int:
-    """First row of a low level at which the fall to it is over; ``entered``: something flowed before."""
+def _arrived(record: RunRecord, first: int, begin: int, stop: int, run_a: float) -> int:
+    """First row of a low level at which the fall to it is over; ``first``: of all that flows before it."""
     inner = _inner(begin, stop)
     level_a = median_of(record.current_a[inner])
     falling_a = level_a + STILL_FALLING * (run_a - level_a)
     above = record.current_a[begin : inner.start] > falling_a
-    if not entered or not above.any():
+    if begin == first or not above.any():
         return begin
     # What settles comes back behind the fall, and is none of it.
     stays = (a for a, b in runs_of(~above) if b - a >= _rows_of_a_touch(record))
-    return begin + next(stays, int(np.flatnonzero(above)[-1]) + 1)
+    arrived = begin + next(stays, int(np.flatnonzero(above)[-1]) + 1)
+    # What a motor turns with behind its ramp, and is then switched off to that level, is none of it either.
+    turns = record.current_a[arrived : inner.start] >= max(_too_low(record, run_a), level_a + record.still_a)
+    off = arrived + (int(np.argmin(turns)) if not turns.all() else 0)
+    return off if off - arrived >= SUSTAINED_SAMPLES and _breaks_off(record, first, off) else arrived
 
 
 def _steps(record: RunRecord, begin: int, stop: int, level_a: float, run_a: float) -> bool:

@@ -332,7 +332,8 @@ def _turns_on(rows: FloatArray, turns_a: float) -> bool:
     """
     low = rows[2:-1]
     goes_on_a = np.minimum(rows[1:-1] / rows[:-2], 1.0) * rows[1:-1]
-    if low[0] >= CUT_OFF_BELOW * goes_on_a[0]:
+    holds = len(low) >= SUSTAINED_SAMPLES and float(low.min()) >= turns_a
+    if holds or low[0] >= CUT_OFF_BELOW * goes_on_a[0]:
         for ends in range(
             len(low) - 1, max(-1, len(low) - 3), -1
         ):  # the last one may be part on and part off
