@@ -88,7 +88,7 @@ def judged_well(seed, kind, direction):
     sensor = random_sensor(rng, machine, rate_hz=100.0)
     well = [throw(machine, direction, ThrowConditions(), sensor, [], rng).trace for _ in range(3)]
     judged = [assess_trace(trace, rig) for trace in well]
-    # Whether a healthy throw is judged whole is asked elsewhere (benchmarks strokes, composed): 84 unlock isn't.
+    # Whether a healthy throw is judged whole is asked elsewhere (benchmarks strokes, composed).
     whole = [one for one in judged if one.verdict == "pass"]
     baseline = make_baseline(whole) if whole else None
     found = assess_trace(

@@ -113,7 +113,11 @@ def departures(trace: Trace, rest: Rest, period_s: float, no_load_a: float) -> l
     other_way = np.abs(current_a + rest.level_a) <= band_a + SAME_LEVEL * no_load_a
     for a, b in runs_of(other_way):
         lasts = b - a >= fewest and (b - a + 2) * period_s >= BRAKED_S
-        calm = lasts and robust_sd(np.diff(current_a[a:b])) <= np.sqrt(2.0) * (
+        # Single rows may lie there by their noise; the level of them all doesn't.
+        level_off_a = abs(median_of(current_a[a:b]) + rest.level_a) if lasts else np.inf
+        by_chance_a = NOISE_SIGMAS * rest.noise_a / np.sqrt(b - a)
+        stands = level_off_a <= SAME_LEVEL * no_load_a + by_chance_a
+        calm = stands and robust_sd(np.diff(current_a[a:b])) <= np.sqrt(2.0) * (
             ABOUT_AS_CALM * rest.noise_a + resolution_step(current_a[:500])
         )
         behind = at_rest[b + 1 : b + 1 + fewest]
