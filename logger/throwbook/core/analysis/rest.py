@@ -432,6 +432,11 @@ def zero_of(
     known = [side for side in map(_trimmed, sides) if len(side) >= FEWEST_REST_ROWS]
     level = [side for side in known if _is_one_level(side, step_a)]
     steps_a = [median_of(side) for side in known if not _is_one_level(side, step_a)]
+    if not level and rest.noise_a:
+        # On both sides a current went on or off: rest are the rows at the level that the whole record rests at.
+        same_a = NOISE_SIGMAS * rest.noise_a + FLAT * no_load_current_a
+        quiet = [side[np.abs(side - rest.level_a) <= same_a] for side in known]
+        level = [side for side in quiet if len(side) >= FEWEST_NOISE_ROWS and _is_one_level(side, step_a)]
     known = level or known
     if not known:
         # Nothing is seen beside it, so the record's own rest stands in: of so noisy a record its few rows tell little.
