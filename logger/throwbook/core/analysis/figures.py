@@ -49,6 +49,8 @@ START_KNOWN_TO = 2
 """Rows."""
 LONGEST_UNSEEN = 0.02
 """Share of a run that may go unseen in one place and its highest current still be given (*practice*)."""
+LONE_ROW = 1.5
+"""Periods; between the rows beside a lone missing one a straight line tells what flowed (*practice*)."""
 MOST_LOST = 0.01
 """Share of a run beyond the channel's range with which a mean can still be given (*practice*)."""
 
@@ -200,7 +202,7 @@ def _unseen(trace: Trace, run: slice) -> Unseen:
     period_s = float(np.median(steps_s / (lost + 1)))
     longest_s = float(steps_s.max()) - period_s
     readings = lost_by_numbers(trace.head, float(lost.sum())) >= 0.5
-    hides = readings and longest_s > max(LONGEST_UNSEEN * lasted_s, 3.0 * period_s)
+    hides = readings and longest_s > max(LONGEST_UNSEEN * lasted_s, LONE_ROW * period_s)
     return Unseen(float((lost * period_s).sum()) / lasted_s, hides)
 
 

@@ -27,6 +27,8 @@ HOLE_PERIODS = 1.6
 LASTING_PERIODS = 0.5
 """... and is one where more than this is left of it once its neighbours have given back what they can."""
 _NEARBY_STEPS = 4
+FEWEST_FREQUENT = 3
+"""One long step or two show no evenness."""
 FREQUENT_SHARE = 0.02
 """More long steps than this are the clock's own way, or a bad loss: a loss moves rows from their places."""
 AT_ITS_PLACE_PERIODS = 2.0
@@ -130,7 +132,7 @@ def holes_in(time_s: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     period_s = period_of(None, time_s)
     steps_s = np.diff(time_s)
     after = np.flatnonzero(steps_s > HOLE_PERIODS * period_s)
-    if len(after) > FREQUENT_SHARE * len(steps_s):
+    if len(after) >= FEWEST_FREQUENT and len(after) > FREQUENT_SHARE * len(steps_s):
         n = np.arange(len(time_s)) - 0.5 * (len(time_s) - 1)
         if float(np.ptp(time_s - n * float(n @ time_s) / float(n @ n))) <= AT_ITS_PLACE_PERIODS * period_s:
             after = after[:0]

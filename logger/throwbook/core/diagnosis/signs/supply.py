@@ -4,7 +4,7 @@ import numpy as np
 
 from throwbook.core.analysis.baseline import PRACTICE_SPREAD
 from throwbook.core.analysis.current_runs import SHORTEST_S
-from throwbook.core.analysis.figures import longest_hole_s
+from throwbook.core.analysis.figures import LONE_ROW, longest_hole_s
 from throwbook.core.analysis.record_conditions import lost_by_numbers
 from throwbook.core.analysis.residual_current import SUSTAINED_SAMPLES
 from throwbook.core.assessment import CUT_OFF, INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
@@ -14,6 +14,8 @@ from throwbook.core.quantities.clock import holes_in
 from throwbook.core.trace import MOVEMENT, MOVEMENTS
 from throwbook.core.wording import FIGURES
 
+FEW_MISSING = 2.5
+"""One sample or two of a short record are a share of it that says nothing (*practice*)."""
 MISSING_LIMIT = 0.02
 """More than 2 % of the rows missing, or 2 % of the movement in one hole, is more than an info (*practice*)."""
 WIDER_RANGE = "Use a board with a wider range."
@@ -64,7 +66,8 @@ def gaps(evidence: Evidence) -> Sign | None:
     longest = float(np.max(steps[holes]))
     hidden = evidence.end != NO_RUN and longest_hole_s(evidence.trace, segments) > 0.0
     unseen_s = longest - segments.period_s  # each row stands for one period
-    serious = share > MISSING_LIMIT or unseen_s > max(MISSING_LIMIT * lasted, 3.0 * segments.period_s)
+    many = share > MISSING_LIMIT and missing > FEW_MISSING
+    serious = many or unseen_s > max(MISSING_LIMIT * lasted, LONE_ROW * segments.period_s)
     return Sign(
         "gaps",
         WATCH if serious else INFO,
