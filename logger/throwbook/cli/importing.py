@@ -7,6 +7,7 @@ import click
 
 from throwbook.cli import output
 from throwbook.cli.diagnostics import complain
+from throwbook.cli.import_folder import import_rigs, judged, sheet_record
 from throwbook.cli.options import (
     ask_one_of,
     ask_or_refuse,
@@ -29,8 +30,6 @@ from throwbook.core.quantities.text import counted, storable
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
-    from throwbook.core.assessment import Assessment
-    from throwbook.core.records import LoggedTrial
     from throwbook.jobs.import_traces import (
         Doubt,
         FileMovements,
@@ -45,7 +44,11 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
 
 
 @click.command("import")
-@click.option("--rig", required=True, metavar="NAME", help="The rig, as 'rig list' shows it.")
+@click.option(
+    "--rig",
+    metavar="NAME",
+    help="The rig, as 'rig list' shows it [default: as each file's head says, else its folder or name].",
+)
 @click.option("--kind", required=True, type=click.Choice(KINDS), help="What the throws were made for.")
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
@@ -80,6 +83,16 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
     type=click.Choice(["split", "refuse"]),
     help="What to do with several movements in a file. 'split' keeps each as a throw. A movement whose direction cannot be found is judged both ways, and the worse counts. 'refuse' stores nothing.",
 )
+@click.option(
+    "--by-name",
+    is_flag=True,
+    help="Without --rig: believe the rig that only a folder's or file's name tells.",
+)
+@click.option(
+    "--watch",
+    is_flag=True,
+    help="Without --rig: keep watching the folders. Each file is taken when it has stopped growing. Ctrl-C ends it.",
+)
 @question_options
 @by_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
@@ -87,7 +100,7 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
 def import_(
     ctx: click.Context,
     /,
-    rig: str,
+    rig: str | None,
     kind: str,
     files: tuple[Path, ...],
     allow: tuple[str, ...],
@@ -95,6 +108,8 @@ def import_(
     started: tuple[str, ...],
     directions: tuple[str, ...],
     movements: str | None,
+    by_name: bool,
+    watch: bool,
     by: str | None,
     as_json: bool,
     **given: Any,
@@ -104,14 +119,40 @@ def import_(
     Each movement in a file is a separate throw: FILE#1, FILE#2. A file whose throws are already in the logbook is
     recognised and skipped. Exit code 1: done, and at least one throw failed.
 
+    Without --rig the files may be of many rigs, and a folder is taken with the folders in it. Each rig and day gets a
+    sheet. A file that cannot be taken stays where it is, and is listed with its reason: exit code 2.
+
     \b
-    Example:
+    Examples:
       throwbook import --rig quarry-loader --kind seasonal --hours-since 16h march/*.csv
+      throwbook import --kind seasonal season-2026
+      throwbook import --kind seasonal --watch incoming
     """
     from throwbook.jobs.assess import TraceReading
     from throwbook.jobs.import_traces import ImportPlan, import_traces
 
     at = now()
+    if rig is None:
+        from throwbook.jobs.import_folder import FolderPlan
+
+        if started:
+            raise InputError("it needs one rig", "--started", "Give --rig NAME too")
+        return import_rigs(
+            logbook_of(ctx),
+            FolderPlan(kind, files, question_answers(given)),
+            who(by),
+            TraceReading(
+                columns, _for_all(directions), factors=column_factors(given), answers=unclear_answers(given)
+            ),
+            allow,
+            _which_way(movements, _by_movement(directions), ask=False),
+            by_name=by_name,
+            watch=watch,
+            as_json=as_json,
+        )
+    for asked, option in ((by_name, "--by-name"), (watch, "--watch")):
+        if asked:
+            raise InputError("it is for files of many rigs", option, "Leave out --rig")
     done = import_traces(
         logbook_of(ctx),
         ImportPlan(
@@ -135,10 +176,10 @@ def import_(
         waiting=waiting,
     )
     if as_json:
-        output.json_line(_record(done))
+        output.json_line(sheet_record(done))
     else:
         _print(done)
-    return 1 if any(_judged(logged).verdict == "fail" for logged in done.logged) else 0
+    return 1 if any(judged(logged).verdict == "fail" for logged in done.logged) else 0
 
 
 def _settle(allow: tuple[str, ...]) -> "Settle":
@@ -182,8 +223,8 @@ def _by_movement(directions: tuple[str, ...]) -> dict[tuple[str, int], str]:
     return found
 
 
-def _which_way(choice: str | None, named: dict[tuple[str, int], str]) -> "WhichWay":
-    """Directions named beforehand, else asked for; ``choice``: what --movements said."""
+def _which_way(choice: str | None, named: dict[tuple[str, int], str], ask: bool = True) -> "WhichWay":
+    """Directions named beforehand, else asked for where ``ask`` says so; ``choice``: what --movements said."""
     from throwbook.jobs.import_traces import refuse_untold
 
     def which_way(found: "FileMovements") -> dict[int, str]:
@@ -202,7 +243,7 @@ def _which_way(choice: str | None, named: dict[tuple[str, int], str]) -> "WhichW
                 "Keep each as a throw: --movements split. Nothing was stored",
             )
         if left.untold and choice is None:
-            if not can_ask():
+            if not (ask and can_ask()):
                 refuse_untold(left)
             complain(f"{found.file}: {left.what}")
             for number in left.untold:
@@ -213,40 +254,11 @@ def _which_way(choice: str | None, named: dict[tuple[str, int], str]) -> "WhichW
     return which_way
 
 
-def _judged(logged: "LoggedTrial") -> "Assessment":
-    assert logged.judgement is not None  # an import has just written it
-    return logged.judgement.assessment
-
-
-def _record(done: "Imported") -> dict[str, Any]:
-    return {
-        "sheet": done.sheet.name if done.sheet else None,
-        "logged": [
-            {
-                "trial": logged.id,
-                "file": logged.placement.file if logged.placement else "",
-                "position": logged.placement.position if logged.placement else None,
-                "movement": _judged(logged).movement,
-                "movements": _judged(logged).movements,
-                "direction": logged.direction,
-                "as_found": logged.placement.as_found if logged.placement else None,
-                "verdict": _judged(logged).verdict,
-            }
-            for logged in done.logged
-        ],
-        "known": [{"file": each.file, "where": each.where} for each in done.known],
-        "read_as": dict(done.read_as),
-        "columns_kept": dict(done.unknown_columns),
-        "status": done.status.level,
-        "because": [one.sentence for one in done.status.open],
-    }
-
-
 def _several_said(done: "Imported") -> list[str]:
     """What each file with several movements held."""
     held: dict[str, list[str]] = {}
     for logged in done.logged:
-        if logged.placement is not None and _judged(logged).movements > 1:
+        if logged.placement is not None and judged(logged).movements > 1:
             held.setdefault(logged.placement.file.rpartition("#")[0], []).append(logged.direction)
     return [f"{file}: {counted(len(ways), 'movement')}: {', '.join(ways)}." for file, ways in held.items()]
 
@@ -265,12 +277,12 @@ def _print(done: "Imported") -> None:
         output.line(text)
     rows: list[list[str | output.Cell]] = []
     for logged in done.logged:
-        place, judged = logged.placement, _judged(logged)
+        place, found = logged.placement, judged(logged)
         assert place is not None
         mark = "as found" if place.as_found else ""
-        style = {"pass": "good", "fail": "bad"}.get(judged.verdict, "warn")
-        because = output.Cell(judged.because)
-        verdict = output.Cell(judged.verdict, style)
+        style = {"pass": "good", "fail": "bad"}.get(found.verdict, "warn")
+        because = output.Cell(found.because)
+        verdict = output.Cell(found.verdict, style)
         rows.append([str(place.position), logged.direction, place.file, verdict, mark, because])
     output.table(["throw", "direction", "file", "verdict", "", "because"], rows, right=[0])
     output.line(

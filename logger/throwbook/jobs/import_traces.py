@@ -1,5 +1,6 @@
 """Trace files into the logbook as one sheet: all of them or none."""
 
+import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -17,10 +18,10 @@ from throwbook.files.trace_file import KEPT, unknown_said
 from throwbook.jobs import latch
 from throwbook.jobs.find import BaselineInForce, baselines_for, baselines_of, frozen_id, opened, rig_of
 from throwbook.jobs.rig_changes import raise_for_switches
-from throwbook.jobs.sheets import plan_in
+from throwbook.jobs.sheets import open_sheet, plan_in
 from throwbook.logbook import Logbook
 from throwbook.logbook.connection import Waiting
-from throwbook.logbook.trials import samples_digest
+from throwbook.logbook.trials import FILE_DIGEST, samples_digest
 
 if TYPE_CHECKING:
     from throwbook.core.analysis.movements import Movement
@@ -130,6 +131,8 @@ class ImportPlan:
     """Answers to the sheet's questions; see ``throwbook.core.sheets.conditions``."""
     started: Sequence[datetime] = ()
     """When each file was thrown, in their order, for files that don't say; empty: as they say."""
+    sheet: str = ""
+    """An open sheet to add to; empty: a new one of ``kind``."""
 
 
 def refuse(doubt: Doubt) -> None:
@@ -161,7 +164,7 @@ def import_traces(
     waiting: Waiting | None = None,
     progress: Progress = lambda done, total: None,
 ) -> Imported:
-    """Read, judge and log the files as one sheet, in the order of their clocks, in one transaction.
+    """Read, judge and log the files on one sheet, in the order of their clocks, in one transaction.
 
     Each movement of a record is a throw of its own. A file whose throws the logbook already has is recognised and left
     where it is. Raises InputError for a file that can't be read, an unknown rig, or what ``settle`` or ``which_way``
@@ -170,8 +173,7 @@ def import_traces(
     from throwbook.jobs.assess import TraceReading, trace_paths
 
     reading = reading or TraceReading()
-    paths = trace_paths(asked.files)
-    traces = [replace(reading.read(path), source=storable(str(path))) for path in paths]
+    traces = [_known_again(reading.read(path), path) for path in trace_paths(asked.files)]
     traces = _dated(traces, asked.started)
     read_as = {trace.source: trace.read_as for trace in traces if trace.read_as}
     with opened(logbook, waiting=waiting) as book:
@@ -195,12 +197,26 @@ def import_traces(
                 raise InputError(
                     "another program logged some of these files meanwhile", str(book.path), "Do it again."
                 )
-            state = plan_in(book, rig.name, asked.kind, by, now, answers=asked.answers, imported=True)
+            if asked.sheet:
+                state = open_sheet(book, asked.sheet, rig.name)
+            else:
+                state = plan_in(book, rig.name, asked.kind, by, now, answers=asked.answers, imported=True)
             logged = [_log(book, state, entry, by, now) for entry in entries]
             stands = latch.status(book, rig.name)
         return Imported(
             book.sheet(state.sheet.id), tuple(logged), (*known, *parts_known), stands, read_as, unknown
         )
+
+
+def digest_of_file(path: Path) -> str:
+    """SHA-256 of a file's bytes, by which the logbook knows it again. Raises OSError."""
+    with open(path, "rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _known_again(trace: "Trace", path: Path) -> "Trace":
+    """The trace under the name of its file, with what the file is known by."""
+    return replace(trace, source=storable(str(path)), head={**trace.head, FILE_DIGEST: digest_of_file(path)})
 
 
 def unit_doubts(traces: Sequence["Trace"], rig: "Rig") -> list[Doubt]:
@@ -403,8 +419,12 @@ def _judge(
         throws.append(judged_throw(movement, rig, baselines_of(held), on_bench=asked.kind == BENCH))
         progress(count, len(movements))
     judged = judge_set([throw.assessment for throw in throws], rig)
-    apart = as_found(
-        conditions_from(asked.answers), [SheetTrial(str(n), n, each) for n, each in enumerate(judged)]
+    apart = (
+        {}
+        if asked.sheet
+        else as_found(
+            conditions_from(asked.answers), [SheetTrial(str(n), n, each) for n, each in enumerate(judged)]
+        )
     )
     entries = []
     for number, (throw, assessment) in enumerate(zip(throws, judged, strict=True)):

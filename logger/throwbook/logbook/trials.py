@@ -37,6 +37,7 @@ from throwbook.logbook.schema import (
     grouped,
     to_json,
     to_row,
+    to_sql,
 )
 from throwbook.logbook.sheets import SheetStore
 from throwbook.logbook.store import columns
@@ -48,6 +49,8 @@ if TYPE_CHECKING:
 
 CUT_FROM = "cut_from"
 """Head key of a movement: SHA-256 of the samples of the whole record it was cut from."""
+FILE_DIGEST = "file_sha256"
+"""Head key of an imported throw: SHA-256 of its file, so that the file is known again unread."""
 
 
 FAILED = f"SELECT trial FROM judgement WHERE {JUDGED_FAIL.sql}"
@@ -182,6 +185,27 @@ class TrialStore(RigStore, SheetStore):
         )
         heads = {row[0]: from_sql("json", row[1]) for row in rows}
         return {str(head[CUT_FROM]): trial for trial, head in heads.items() if CUT_FROM in head}
+
+    def files_taken(self, kind: str) -> dict[str, str]:
+        """Files whose throws need no second look: SHA-256 of each, and a sheet they stand on.
+
+        A file that stands on bench sheets alone is one only where another bench sheet is asked for.
+        """
+        rows = self.read(
+            f"SELECT json_extract(head, '$.{FILE_DIGEST}'), rig || '-' || number FROM placement"
+            " JOIN sheet ON sheet.id = placement.sheet WHERE instr(head, ?) AND (kind <> 'bench' OR ?)",
+            [f'"{FILE_DIGEST}":', int(kind == "bench")],
+        )
+        return {row[0]: row[1] for row in rows}
+
+    def started_as(self, rig: str, started: datetime, file: str) -> list[str]:
+        """Sheets with a throw of this rig that started at this moment and came from a file of this name."""
+        rows = self.read(
+            "SELECT trial.id FROM trial JOIN placement ON placement.trial = trial.id"
+            " WHERE rig = ? AND started = ? AND (file = ? OR substr(file, 1, length(?) + 1) = ? || '#')",
+            [rig, to_sql("time", started), file, file, file],
+        )
+        return sorted({name for row in rows for name in self.sheets_of(row[0])})
 
     def whole_record_of(self, rig: str, trace: "Trace") -> list[str]:
         """Trials of this rig that hold the whole record that this movement was cut from, as earlier versions kept it."""
