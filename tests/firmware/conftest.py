@@ -1,5 +1,6 @@
 """Fixtures that build the sketches, the emulator host and the programs around the headers."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,9 @@ from tests.firmware.tools import (
     built_once,
     need,
 )
+
+GIVEN = "THROWBOOK_HEADER_PROGRAMS"
+"""A folder where those were built beforehand, where the tests can't build them themselves (Windows)."""
 
 
 @pytest.fixture(scope="session")
@@ -48,5 +52,7 @@ def emulator(shared: Path) -> Path:
 @pytest.fixture(scope="session")
 def header_programs(shared: Path) -> Path:
     """Folder with the programs built from the headers."""
+    if GIVEN in os.environ:
+        return Path(os.environ[GIVEN])
     need(["g++"])
     return built_once(shared, "header-programs", build_header_programs)
