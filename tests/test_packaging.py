@@ -94,6 +94,10 @@ def for_this_system(line: str) -> bool:
     return marker is None or marker.evaluate()
 
 
+@pytest.mark.skipif(
+    sys.platform == "win32",
+    reason="the automatic checks run on Linux: what Windows needs besides isn't pinned",
+)
 def test_ci_has_a_pinned_version_of_every_library_and_of_what_they_need():
     def plain(name: str) -> str:
         return name.lower().replace("_", "-")

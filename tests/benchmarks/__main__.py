@@ -12,6 +12,7 @@ import argparse
 import json
 import os
 import platform
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -120,6 +121,8 @@ def as_markdown(name: str, tables: list[dict[str, Any]]) -> str:
 
 def commit() -> str:
     """The commit that is measured; "+" where something isn't committed."""
+    if not shutil.which("git"):
+        return "no commit"
     said = subprocess.run(
         ["git", "describe", "--always", "--dirty=+"], capture_output=True, text=True, check=False, cwd=TOP
     )

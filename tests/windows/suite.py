@@ -47,6 +47,7 @@ PACKAGES = [
     "pyarrow",
     "pypdfium2",
     "pytest",
+    "textstat==0.7.7",
     "textual-serve",
 ]
 LONGEST_S = 1800
